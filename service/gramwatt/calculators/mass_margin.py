@@ -1,0 +1,240 @@
+"""Will it be under the limit: parts added up against a legal mass, and how sure the scale lets one be."""
+
+from dataclasses import dataclass
+from typing import Annotated, Final
+
+import numpy as np
+
+from gramwatt.common import CHECK_AUTHORITY
+from gramwatt.declare import (
+    Array,
+    Assumption,
+    Calculator,
+    Caution,
+    Choice,
+    Codes,
+    Count,
+    Example,
+    Labels,
+    Quantity,
+    Reference,
+    Rule,
+    Series,
+    Spread,
+    Table,
+    Text,
+    Unit,
+)
+from gramwatt.physics import statistics
+
+RULES: Final = ("custom", "us-14cfr48", "eu-c0")
+COMPARISONS: Final = ("below", "at_most")
+READINGS: Final = ("each", "together")
+VERDICTS: Final = ("under", "over", "too-close-to-call")
+RULE_LIMIT: Final[Annotated[Array, Unit("kg")]] = np.array([0.250, 0.55 * 0.45359237, 0.250])
+RULE_COMPARISON: Final = np.array([COMPARISONS.index(word) for word in ("below", "at_most", "below")])
+COVERAGE: Final = 2.0
+
+Mass = Quantity("g", "Mass of one piece as read.", at_least=0, at_most=1e6)
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """One line of the parts list."""
+
+    name: Annotated[Labels, Text("What it is.", default="part")]
+    mass: Annotated[Array, Mass]
+    count: Annotated[Array, Count("How many such pieces.", at_least=1, at_most=1000, default=1)]
+    mass_u: Annotated[Array, Spread(of="mass")]
+
+
+WHOSE = "Whose limit: custom (limit and comparison as given); us-14cfr48 (0.55 lb or less); eu-c0 (less than 250 g)."
+INCLUSIVE = "Whether the limit itself is still allowed (at_most) or not (below), for rule custom."
+
+
+@dataclass(frozen=True, slots=True)
+class Inputs:
+    """The parts, named or bare, the limit, and the scale they were read on."""
+
+    parts: Annotated[Part, Table(Part, "Parts with name, mass and count.", longest=500, optional=True)]
+    masses: Annotated[
+        Array, Series(Mass, "Bare masses, added to the parts if both are given.", longest=500, optional=True)
+    ]
+    masses_u: Annotated[Array, Spread(of="masses")]
+    rule: Annotated[Codes, Choice(RULES, WHOSE, default="custom")]
+    limit: Annotated[Array, Quantity("g", "Greatest mass, for rule custom.", above=0, at_most=1e6, optional=True)]
+    comparison: Annotated[Codes, Choice(COMPARISONS, INCLUSIVE, optional=True)]
+    resolution: Annotated[Array, Quantity("g", "Step of the scale's display.", at_least=0, at_most=1000, default=1)]
+    readings: Annotated[
+        Codes, Choice(READINGS, "Whether parts were weighed each by itself, or all in one go.", default="each")
+    ]
+
+
+MARGIN = "limit less total, with the rule's own limit where a rule is named"
+TOTAL = "sum of mass times count, and of masses"
+EXPANDED = (
+    "2 sqrt(sum of (count u)^2): u = resolution / sqrt(12) for each reading, or once for all weighed together, and the "
+    "+/- of each mass"
+)
+VERDICT = "under or over if the margin exceeds the expanded uncertainty, else too-close-to-call"
+PROBABILITY = "normal distribution about the total with half the expanded uncertainty"
+
+
+@dataclass(frozen=True, slots=True)
+class Results:
+    """The margin and the verdict."""
+
+    margin: Annotated[Array, Quantity("g", "What is left below the limit; negative when over.", method=MARGIN)]
+    total: Annotated[Array, Quantity("g", "Mass of everything.", method=TOTAL)]
+    expanded_uncertainty: Annotated[
+        Array, Quantity("g", "Expanded uncertainty (k = 2) of the total, from the scale and any +/-.", method=EXPANDED)
+    ]
+    verdict: Annotated[
+        Codes, Choice(VERDICTS, "Under the limit or over it, as far as the scale can tell.", method=VERDICT)
+    ]
+    probability_under: Annotated[
+        Array, Quantity("%", "Probability that the true mass meets the limit.", method=PROBABILITY)
+    ]
+    running_total: Annotated[
+        Array, Series(Quantity("g", "Total so far."), "Total after each part, in order.", method="cumulative sum")
+    ]
+    shares: Annotated[
+        Array,
+        Series(Quantity("%", "Share."), "Share of each part, in order.", method="mass times count over total"),
+    ]
+
+
+def mass_margin(given: Inputs) -> Results:
+    """Margin of a build below a mass limit, with the uncertainty that the scale's display leaves.
+
+    Only resolution and the stated +/- count: not a scale that reads wrong (check it with a known mass), a draught, or
+    a part forgotten. A count multiplies one reading, and so its uncertainty.
+    """
+    each = np.concatenate([given.parts.mass * given.parts.count, given.masses], axis=1)
+    multiples = np.concatenate([given.parts.count, np.ones_like(given.masses)], axis=1)
+    stated = np.concatenate([given.parts.mass_u, given.masses_u], axis=1)
+    total = each.sum(axis=1)
+
+    custom = given.rule == RULES.index("custom")
+    limit = np.where(custom, given.limit, RULE_LIMIT[given.rule])
+    inclusive = np.where(custom, given.comparison, RULE_COMPARISON[given.rule]) == COMPARISONS.index("at_most")
+    margin = limit - total
+    margin = np.where(np.abs(margin) <= 1e-12 * limit, 0.0, margin)  # sums of decimals land a last bit off the limit
+
+    together = given.readings == READINGS.index("together")
+    readings = np.where(together, 1.0, (multiples**2).sum(axis=1))
+    variance = readings * statistics.reading_uncertainty(given.resolution) ** 2
+    standard = np.sqrt(variance + ((multiples * stated) ** 2).sum(axis=1))
+    expanded = COVERAGE * standard
+
+    under = (margin >= expanded) & (inclusive | (margin > 0))
+    over = (-margin >= expanded) & (~inclusive | (margin < 0))
+    verdict = np.where(under, 0, np.where(over, 1, 2))
+    # Without any uncertainty the comparison decides, also at the limit itself.
+    deviations = np.where(standard > 0, margin / standard, np.where(under, np.inf, -np.inf))
+    return Results(
+        margin=margin,
+        total=total,
+        expanded_uncertainty=expanded,
+        verdict=verdict,
+        probability_under=statistics.normal_probability(deviations),
+        running_total=np.cumsum(each, axis=1),
+        shares=each / total[:, None],
+    )
+
+
+CALCULATOR = Calculator(
+    title="Will it be under the limit?",
+    summary="Total of a build's parts against a mass limit, and how sure the scale lets you be.",
+    inputs=Inputs,
+    results=Results,
+    formula=mass_margin,
+    any_of=(("parts", "masses"),),
+    assumptions=(
+        Assumption("limit", "the rule's limit; 250 g for rule custom", lambda given: RULE_LIMIT[given.rule]),
+        Assumption(
+            "comparison", "the rule's comparison; below for rule custom", lambda given: RULE_COMPARISON[given.rule]
+        ),
+    ),
+    rules=(
+        Rule(
+            "nothing-weighed",
+            "Everything weighs {total}, so no part has a share in it.",
+            when=lambda given, found: found.total == 0,
+            results=("shares",),
+        ),
+    ),
+    references=(
+        Reference(
+            "14 CFR 48.15(b), United States, in force since 2015, text as quoted in 2026: 0.55 pounds or less on "
+            "take-off, everything on board included, needs no registration mark when flown for recreation",
+            url="https://www.ecfr.gov/current/title-14/section-48.15",
+            about=("margin", "verdict", "probability_under"),
+        ),
+        Reference(
+            "Commission Delegated Regulation (EU) 2019/945 of 12 March 2019, Annex, Part 1 (1), text as quoted in 2026: "
+            "class C0 has a maximum take-off mass of less than 250 g, payload included",
+            url="https://eur-lex.europa.eu/eli/reg_del/2019/945/oj",
+            about=("margin", "verdict", "probability_under"),
+        ),
+        Reference(
+            "JCGM 100:2008 (GUM), 4.3.7: a display step d gives a standard uncertainty d/sqrt(12); 6.2.1: expanded "
+            "uncertainty with k = 2",
+            about=("expanded_uncertainty", "verdict", "probability_under"),
+        ),
+        Reference("NIST SP 811, appendix B.8: 1 lb = 453.592 37 g exactly", about=("margin", "total")),
+        Reference("Addition, no source needed", about=("total", "running_total", "shares")),
+    ),
+    cautions=(
+        CHECK_AUTHORITY,
+        Caution(
+            "all-on-board",
+            "The limit counts everything that leaves the ground: pack, straps, screws, camera, its card and filters, "
+            "stickers.",
+        ),
+        Caution(
+            "rule-sets-limit",
+            "The named rule sets limit and comparison; those given with it were not used.",
+            when=lambda given, found: (
+                (given.rule != RULES.index("custom"))
+                & ((given.limit != RULE_LIMIT[given.rule]) | (given.comparison != RULE_COMPARISON[given.rule]))
+            ),
+        ),
+        Caution(
+            "too-close",
+            "The margin of {margin} is within the uncertainty of {expanded_uncertainty}: weigh the finished craft in "
+            "one go, or on a finer scale.",
+            when=lambda given, found: found.verdict == VERDICTS.index("too-close-to-call"),
+        ),
+    ),
+    examples=(
+        Example(
+            "Three masses, one of them the pack",
+            given={"masses": [118.5, 96.2, 30.8], "limit": 250, "resolution": 0.1},
+            expected={"total": 245.5, "margin": 4.5, "expanded_uncertainty": 0.1, "verdict": "under"},
+            rtol=1e-12,
+            source="by hand: 118.5 + 96.2 + 30.8 = 245.5 g; 2 x 0.1 x sqrt(3/12) = 0.1 g",
+        ),
+        Example(
+            "A parts list at the limit",
+            given={
+                "rule": "eu-c0", "resolution": "0.1 g",
+                "parts": [
+                    {"name": "frame", "mass": 38.4},
+                    {"name": "motor", "mass": 11.1, "count": 4},
+                    {"name": "propeller", "mass": 1.2, "count": 4},
+                    {"name": "electronics", "mass": 31.9},
+                    {"name": "camera", "mass": 27.6},
+                    {"name": "pack", "mass": "102.7 g"},
+                ],
+            },
+            expected={
+                "total": 249.8, "margin": 0.2, "expanded_uncertainty": 0.346410161513775,
+                "verdict": "too-close-to-call",
+            },
+            rtol=1e-9,
+            source="by hand: 38.4 + 44.4 + 4.8 + 31.9 + 27.6 + 102.7 = 249.8 g; "
+            "2 x 0.1 x sqrt((1 + 16 + 16 + 1 + 1 + 1)/12) = 0.3464 g",
+        ),
+    ),
+)

@@ -1,0 +1,180 @@
+"""The current a pack gives at a given power, with its sag."""
+
+from dataclasses import dataclass
+from typing import Annotated
+
+import numpy as np
+
+from gramwatt import vocabulary
+from gramwatt.common import (
+    LIHV_EXTRAPOLATED,
+    LITHIUM_FIRE,
+    NO_RESISTANCE,
+    OUTSIDE_TEMPERATURE,
+    RESISTANCE_ASSUMED,
+    RESISTANCE_FORMULA,
+    USUAL_RESISTANCE,
+    arrhenius,
+    rested_voltage,
+)
+from gramwatt.declare import Array, Calculator, Caution, Example, Quantity, Reference, Rule
+from gramwatt.physics import cells, pack
+
+
+@dataclass(frozen=True, slots=True)
+class Inputs:
+    """The pack, its charge and temperature, and the power asked of it."""
+
+    cells: vocabulary.Cells
+    capacity: vocabulary.Capacity
+    power: Annotated[Array, Quantity("W", "Power drawn at the pack's terminals.", at_least=0, at_most=1e5)]
+    chemistry: vocabulary.Chemistry
+    state_of_charge: vocabulary.StateOfCharge
+    open_circuit_voltage: vocabulary.OpenCircuitVoltage
+    cell_resistance: vocabulary.CellResistance
+    lead_resistance: vocabulary.LeadResistance
+    pack_temperature: vocabulary.PackTemperature
+    activation_energy: vocabulary.ActivationEnergy
+    discharge_rating: vocabulary.DischargeRating
+
+
+QUADRATIC = "2 * power / (open_circuit_voltage + sqrt(open_circuit_voltage**2 - 4 * power * pack_resistance))"
+RESTED = "as measured, or cells times the chemistry's rested voltage at this charge"
+GREATEST = "open_circuit_voltage**2 / (4 * pack_resistance)"
+
+
+@dataclass(frozen=True, slots=True)
+class Results:
+    """One steady operating point."""
+
+    current: Annotated[Array, Quantity("A", "Current from the pack.", formula=QUADRATIC)]
+    loaded_voltage: Annotated[
+        Array,
+        Quantity("V", "Pack voltage under that load.", formula="open_circuit_voltage - current * pack_resistance"),
+    ]
+    loaded_cell_voltage: Annotated[Array, Quantity("V", "The same per cell.", formula="loaded_voltage / cells")]
+    open_circuit_voltage: Annotated[Array, Quantity("V", "Voltage of the rested pack.", method=RESTED)]
+    c_rate: Annotated[Array, Quantity("C", "Current in capacities per hour.", formula="current / capacity")]
+    pack_heat: Annotated[Array, Quantity("W", "Heat in pack and leads.", formula="current**2 * pack_resistance")]
+    greatest_power: Annotated[
+        Array, Quantity("W", "The most it could give for a moment, far beyond what is good for it.", formula=GREATEST)
+    ]
+    rating_used: Annotated[
+        Array,
+        Quantity(
+            "%", "Share of the continuous rating.", formula="c_rate / discharge_rating", needs=("discharge_rating",)
+        ),
+    ]
+    pack_resistance: Annotated[
+        Array, Quantity("mohm", "Pack and leads at this temperature.", formula=RESISTANCE_FORMULA)
+    ]
+
+
+def pack_current(given: Inputs) -> Results:
+    """Current, sag and heat of a pack that gives a steady power, as a rested voltage behind one resistance.
+
+    Right for loads of some ten seconds on a pack in fair health. It says nothing of the first instant (less sag), of
+    diffusion in energy cells above about 3 C (more sag), nor of cells that differ.
+    """
+    resistance = pack.resistance(
+        given.cells, given.cell_resistance, given.lead_resistance, given.pack_temperature, given.activation_energy
+    )
+    by_charge = given.cells * cells.open_circuit_voltage(given.chemistry, given.state_of_charge)
+    rested = np.where(np.isnan(given.open_circuit_voltage), by_charge, given.open_circuit_voltage)
+    current = pack.current_at_power(given.power, rested, resistance)
+    loaded = rested - current * resistance
+    c_rate = current / given.capacity
+    return Results(
+        current=current,
+        loaded_voltage=loaded,
+        loaded_cell_voltage=loaded / given.cells,
+        open_circuit_voltage=rested,
+        c_rate=c_rate,
+        pack_heat=current**2 * resistance,
+        greatest_power=pack.greatest_power(rested, resistance),
+        rating_used=c_rate / given.discharge_rating,
+        pack_resistance=resistance,
+    )
+
+
+UNDER_LOAD = ("current", "loaded_voltage", "loaded_cell_voltage", "c_rate", "pack_heat", "rating_used")
+
+CALCULATOR = Calculator(
+    title="How many amps at this power?",
+    summary="Current, sag and heat of a pack at a given power.",
+    inputs=Inputs,
+    results=Results,
+    formula=pack_current,
+    assumptions=(USUAL_RESISTANCE,),
+    rules=(
+        Rule(
+            "power-beyond-pack",
+            "The pack cannot give {power}: at {open_circuit_voltage} behind {pack_resistance} the most is "
+            "{greatest_power}. Ask for less, or give a pack with more cells or less resistance.",
+            when=lambda given, found: given.power > found.greatest_power,
+            results=UNDER_LOAD,
+        ),
+        NO_RESISTANCE,
+    ),
+    references=(
+        Reference(
+            "Power at the terminals of a source with inner resistance, P = I (V - I R), solved for I: circuit theory, "
+            "derived",
+            about=(*UNDER_LOAD, "greatest_power"),
+        ),
+        rested_voltage("open_circuit_voltage"),
+        arrhenius("pack_resistance"),
+    ),
+    cautions=(
+        LITHIUM_FIRE,
+        RESISTANCE_ASSUMED,
+        Caution(
+            "below-cutoff",
+            "At {loaded_cell_voltage} a cell the pack is below the usual cut-off of its chemistry: cells are harmed.",
+            when=lambda given, found: (
+                (given.chemistry >= 0) & (found.loaded_cell_voltage < cells.CUTOFF_VOLTAGE[given.chemistry])
+            ),
+        ),
+        Caution(
+            "over-rating",
+            "The load is {rating_used} of the continuous rating on the label.",
+            when=lambda given, found: found.rating_used > 1,
+        ),
+        Caution(
+            "deep-sag",
+            "More than a fifth of the voltage is lost in the pack; the model of one constant resistance is rough here.",
+            when=lambda given, found: found.loaded_voltage < 0.8 * found.open_circuit_voltage,
+        ),
+        OUTSIDE_TEMPERATURE,
+        LIHV_EXTRAPOLATED,
+        Caution(
+            "lifepo4-tail",
+            "Below 20 % the lifepo4 curve reads up to 0.2 V a cell low.",
+            when=lambda given, found: (given.chemistry == cells.LIFEPO4) & (given.state_of_charge < 0.2),
+        ),
+    ),
+    examples=(
+        Example(
+            "A punch of 700 W on a rested 25.0 V pack",
+            given={
+                "cells": 6, "capacity": 1300, "power": 700, "open_circuit_voltage": "25.0 V",
+                "cell_resistance": "8 mohm", "lead_resistance": "2 mohm", "discharge_rating": 100,
+            },
+            expected={
+                "current": 29.7728445445476, "loaded_voltage": 23.5113577727726, "rating_used": 22.9021881111905,
+                "pack_resistance": 50.0, "greatest_power": 3125.0,
+            },
+            rtol=1e-12,
+            source="by hand: R = 6 x 8 + 2 = 50 mohm; I = 2 x 700 / (25 + sqrt(625 - 140)) = 29.773 A; "
+            "V = 25 - 29.773 x 0.05 = 23.511 V; 29.773 / 1.3 / 100 = 22.9 %",
+        ),
+        Example(
+            "Half full, resistance assumed",
+            given={"cells": 6, "capacity": "1.3 Ah", "power": "400 W"},
+            expected={"open_circuit_voltage": 22.7556, "current": 18.2539113545102},
+            rtol=1e-12,
+            source="by hand: 6 x 3.7926 V = 22.7556 V; R = 6 x 10/1.3 = 46.15 mohm; "
+            "I = 800 / (22.7556 + sqrt(22.7556^2 - 1600 x 0.04615)) = 18.2539 A",
+        ),
+    ),
+)

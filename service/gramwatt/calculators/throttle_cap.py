@@ -1,0 +1,176 @@
+"""The throttle cap that makes a motor on this pack turn as another would."""
+
+from dataclasses import dataclass
+from typing import Annotated, Final
+
+import numpy as np
+
+from gramwatt import vocabulary
+from gramwatt.common import PROPELLERS_OFF
+from gramwatt.declare import Array, Assumption, Calculator, Caution, Choice, Codes, Count, Example, Quantity, Reference
+from gramwatt.physics import air, cells, rotor
+
+SET_BY: Final = ("full-throttle", "kv-and-cells", "speed", "tip-mach")
+
+CellVoltage = Annotated[
+    Array, Quantity("V", "Voltage per cell that speeds are reckoned at.", above=0, at_most=4.5, optional=True)
+]
+
+
+@dataclass(frozen=True, slots=True)
+class Inputs:
+    """The motor and the pack, and one or more targets; the lowest target sets the cap."""
+
+    kv: vocabulary.Kv
+    cells: vocabulary.Cells
+    chemistry: vocabulary.Chemistry
+    cell_voltage: CellVoltage
+    target_kv: Annotated[
+        Array, Quantity("rpm/V", "Target: speed constant to turn like.", above=0, at_most=1e5, optional=True)
+    ]
+    target_cells: Annotated[Array, Count("Target: cells to turn as if on.", at_least=1, at_most=24, optional=True)]
+    target_cell_voltage: CellVoltage
+    target_speed: Annotated[
+        Array, Quantity("rpm", "Target: greatest speed without load.", above=0, at_most=1e6, optional=True)
+    ]
+    target_tip_mach: Annotated[
+        Array,
+        Quantity(
+            "1", "Target: greatest tip Mach number without load; needs diameter.", above=0, at_most=2, optional=True
+        ),
+    ]
+    diameter: vocabulary.Diameter
+    air_temperature: vocabulary.AirTemperature
+
+
+LOWEST = (
+    "lowest of 100 %, target_kv * target_cells * target_cell_voltage / (kv * cells * cell_voltage), "
+    "target_speed / uncapped_speed, and the speed of target_tip_mach / uncapped_speed"
+)
+TIP_MACH = "no_load_speed * diameter / (2 * sqrt(1.4 * 287.05287 * air_temperature))"
+
+
+@dataclass(frozen=True, slots=True)
+class Results:
+    """The cap and what it does."""
+
+    throttle_cap: Annotated[Array, Quantity("%", "Greatest throttle to allow.", method=LOWEST)]
+    matched_kv: Annotated[
+        Array, Quantity("rpm/V", "Speed constant the capped motor acts as.", formula="kv * throttle_cap")
+    ]
+    no_load_speed: Annotated[
+        Array, Quantity("rpm", "Speed without load at the cap.", formula="uncapped_speed * throttle_cap")
+    ]
+    uncapped_speed: Annotated[
+        Array, Quantity("rpm", "Speed without load, uncapped.", formula="kv * cells * cell_voltage")
+    ]
+    thrust_share: Annotated[
+        Array, Quantity("%", "Thrust left, of full throttle with the same propeller.", formula="throttle_cap**2")
+    ]
+    power_share: Annotated[
+        Array, Quantity("%", "Shaft power left, of full throttle with the same propeller.", formula="throttle_cap**3")
+    ]
+    tip_mach: Annotated[
+        Array, Quantity("1", "Tip Mach number without load at the cap.", formula=TIP_MACH, needs=("diameter",))
+    ]
+    set_by: Annotated[
+        Codes, Choice(SET_BY, "Which target set the cap.", method="the lowest; full-throttle where none is below it")
+    ]
+
+
+def throttle_cap(given: Inputs) -> Results:
+    """Throttle cap by rotor speed without load, which is proportional to throttle, kV and voltage.
+
+    Under load every motor turns slower, and one of lower resistance less so: the match is of speeds without load.
+    Thrust goes as the square of speed and shaft power as its cube only for the same propeller in the same air.
+    """
+    sound = air.speed_of_sound(given.air_temperature)
+    uncapped = given.kv * given.cells * given.cell_voltage
+    matched = given.target_kv * given.target_cells * given.target_cell_voltage
+    by_tip = rotor.speed_at_tip_mach(given.target_tip_mach, given.diameter, sound)
+    speeds = np.stack([uncapped, matched, given.target_speed, by_tip])
+    cap = np.nanmin(speeds, axis=0) / uncapped
+    speed = uncapped * cap
+    return Results(
+        throttle_cap=cap,
+        matched_kv=given.kv * cap,
+        no_load_speed=speed,
+        uncapped_speed=uncapped,
+        thrust_share=cap**2,
+        power_share=cap**3,
+        tip_mach=rotor.tip_mach(speed, given.diameter, sound),
+        set_by=np.nanargmin(speeds, axis=0),
+    )
+
+
+CALCULATOR = Calculator(
+    title="Which throttle cap tames this motor?",
+    summary="Throttle cap that makes a motor on this pack turn as another would.",
+    inputs=Inputs,
+    results=Results,
+    formula=throttle_cap,
+    assumptions=(
+        Assumption(
+            "cell_voltage",
+            "nominal, by chemistry: lipo 3.7 V, lihv 3.8 V, li-ion 3.6 V, lifepo4 3.2 V",
+            lambda given: cells.NOMINAL_VOLTAGE[given.chemistry],
+        ),
+        Assumption("target_kv", "kv", lambda given: given.kv),
+        Assumption("target_cells", "cells", lambda given: given.cells),
+        Assumption("target_cell_voltage", "cell_voltage", lambda given: given.cell_voltage),
+    ),
+    references=(
+        Reference(
+            "Speed without load is duty times kV times voltage: the ideal motor and converter, derived",
+            about=("throttle_cap", "matched_kv", "no_load_speed", "uncapped_speed", "set_by"),
+        ),
+        Reference(
+            "Thrust as speed squared, power as speed cubed at constant coefficients: propeller similarity, Leishman, "
+            "Principles of Helicopter Aerodynamics, ch. 2 (from memory)",
+            about=("thrust_share", "power_share"),
+        ),
+        Reference("Speed of sound sqrt(1.4 R T): ISO 2533:1975", about=("tip_mach", "throttle_cap")),
+        Reference(
+            "A motor for 4 cells on 6 cells is capped at about 66 %: common practice, no source",
+            about=("throttle_cap",),
+        ),
+    ),
+    cautions=(
+        PROPELLERS_OFF,
+        Caution(
+            "cap-is-not-voltage",
+            "A cap lowers neither the voltage that the speed controller must stand nor the ripple of its current. Keep "
+            "to the controller maker's rating for the full pack.",
+        ),
+        Caution(
+            "no-target",
+            "No target was below full throttle, so nothing is capped. Give target_cells, target_kv, target_speed, or "
+            "target_tip_mach with diameter.",
+            when=lambda given, found: found.set_by == 0,
+        ),
+        Caution(
+            "tip-mach-needs-diameter",
+            "target_tip_mach was not used: it needs diameter.",
+            when=lambda given, found: ~np.isnan(given.target_tip_mach) & np.isnan(given.diameter),
+        ),
+    ),
+    examples=(
+        Example(
+            "A 4-cell motor on 6 cells",
+            given={"kv": 2400, "cells": 6, "target_cells": 4},
+            expected={
+                "throttle_cap": 66.6666666666667, "matched_kv": 1600, "set_by": "kv-and-cells",
+                "thrust_share": 44.4444444444444, "power_share": 29.6296296296296,
+            },
+            rtol=1e-12,
+            source="by hand: 4/6 = 2/3, its square 4/9, its cube 8/27; trade practice says about 66 %",
+        ),
+        Example(
+            "Tips held to Mach 0.7",
+            given={"kv": 2400, "cells": 6, "target_tip_mach": 0.7, "diameter": "127 mm"},
+            expected={"no_load_speed": 35822.0131116467, "tip_mach": 0.7, "set_by": "tip-mach"},
+            rtol=1e-6,
+            source="by hand: 0.7 x 340.294 m/s (ISO 2533 at 15 degC) / (pi x 0.127 m) x 60 = 35 822 rpm",
+        ),
+    ),
+)

@@ -1,0 +1,227 @@
+"""One row of an outcome as the answer that people get: plain names, words and numbers, ready for JSON.
+
+Numbers are given once here, with at most 12 significant digits, so that every way of asking shows the same ones.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from typing import Any, TypeAlias
+
+import numpy as np
+
+from gramwatt.declare import Calculator, Caution, Choice, Count, Kind, Quantity, Rule, Series, Spread, Table, fields_of
+from gramwatt.edge import units
+from gramwatt.edge.run import Outcome
+from gramwatt.edge.wording import measured, one_of, shortest
+
+Answer: TypeAlias = dict[str, Any]
+
+
+def answer(
+    outcome: Outcome, row: int, *, result_units: Mapping[str, str] | None = None, working: bool = False
+) -> Answer:
+    """The answer to question ``row``, which must be without faults. ``result_units`` converts results, by name."""
+    calculator = outcome.calculator
+    chosen = {name: (result_units or {}).get(name, unit) for name, unit in _declared_units(calculator.answered).items()}
+    results = {
+        name: _plain(kind, getattr(outcome.results, name), row, chosen.get(name))
+        for name, kind in calculator.answered.items()
+    }
+    given = {
+        name: _plain(kind, getattr(outcome.given, name), row, None)
+        for name, kind in calculator.asked.items()
+        if _is_known(outcome, name, row)
+    }
+    made: Answer = {
+        "calculator": calculator.name,
+        "given": given,
+        "assumed": [name for name in calculator.asked if name in outcome.assumed and outcome.assumed[name][row]],
+        "results": results,
+        "units": {**{n: u for n, u in _declared_units(calculator.asked).items() if n in given}, **chosen},
+        "cautions": _cautions(outcome, row, results),
+    }
+    uncertainty = _uncertainty(outcome, row, results, chosen)
+    if uncertainty:
+        made["uncertainty"] = uncertainty
+    if working:
+        made["working"] = _working(outcome, row, made)
+    return made
+
+
+def _declared_units(fields: Mapping[str, Kind]) -> dict[str, str]:
+    """Units by name of every quantity, list of quantities, and quantity in a table (``parts.mass``)."""
+    found: dict[str, str] = {}
+    for name, kind in fields.items():
+        if isinstance(kind, Quantity):
+            found[name] = kind.unit
+        elif isinstance(kind, Series):
+            found[name] = kind.item.unit
+        elif isinstance(kind, Table):
+            found |= {f"{name}.{inner}": unit for inner, unit in _declared_units(fields_of(kind.row)).items()}
+    return found
+
+
+def _is_known(outcome: Outcome, name: str, row: int) -> bool:
+    if name in outcome.unused and outcome.unused[name][row]:
+        return False
+    return bool(outcome.present[name][row] or (name in outcome.assumed and outcome.assumed[name][row]))
+
+
+def _plain(kind: Kind, values: Any, row: int, unit: str | None) -> Any:
+    """A value as JSON has it; None where there is no answer."""
+    match kind:
+        case Quantity():
+            return _number(float(units.convert(values[row], unit or kind.unit)))
+        case Count():
+            return int(values[row]) if np.isfinite(values[row]) else None
+        case Choice():
+            return kind.options[int(values[row])] if values[row] >= 0 else None
+        case Series():
+            numbers = [_number(float(value)) for value in units.convert(values[row], unit or kind.item.unit)]
+            return None if any(number is None for number in numbers) else numbers
+        case Table():
+            columns = {name: inner for name, inner in fields_of(kind.row).items() if not isinstance(inner, Spread)}
+            count = getattr(values, next(iter(columns))).shape[1]
+            return [
+                {name: _plain(inner, getattr(values, name)[row], at, None) for name, inner in columns.items()}
+                for at in range(count)
+            ]
+        case _:
+            return values[row].item()
+
+
+def _number(value: float) -> float | int | None:
+    """At most 12 significant digits, whole numbers without a point; None where not finite."""
+    if not np.isfinite(value):
+        return None
+    short = shortest(value)
+    return int(short) if short.is_integer() and abs(short) < 1e15 else short
+
+
+def _cautions(outcome: Outcome, row: int, results: Mapping[str, Any]) -> list[dict[str, Any]]:
+    """Reasons for results without an answer first, then what concerns this question, then what always holds."""
+    calculator = outcome.calculator
+    empty = {name for name, value in results.items() if value is None}
+    reasons: list[dict[str, Any]] = []
+    special: list[dict[str, Any]] = []
+    standing: list[dict[str, Any]] = []
+    for note in outcome.notes:
+        if not note.rows[row]:
+            continue
+        told: dict[str, Any] = {"code": note.said.code, "text": _fill(note.said, outcome, row)}
+        if isinstance(note.said, Rule):
+            concerned = [name for name in note.said.results if name in empty]
+            empty -= set(concerned)
+            if concerned:
+                reasons.append({**told, "results": concerned})
+        else:
+            (standing if note.said.when is None else special).append(told)
+    for name in [name for name in results if name in empty]:
+        lacking = [
+            need for need in getattr(calculator.answered[name], "needs", ()) if not _is_known(outcome, need, row)
+        ]
+        if lacking:
+            reasons.append(
+                {
+                    "code": "needs-input",
+                    "text": f"{name} has no answer without {' and '.join(lacking)}.",
+                    "results": [name],
+                }
+            )
+        else:
+            text = f"{name} has no finite answer for these inputs."
+            reasons.append({"code": "no-answer", "text": text, "results": [name]})
+    for name, kind in calculator.asked.items():
+        replaced = [other for other in getattr(kind, "replaces", ()) if outcome.unused[other][row]]
+        if replaced and outcome.present[name][row]:
+            were = "was" if len(replaced) == 1 else "were"
+            text = f"{' and '.join(replaced)} {were} not used: {name} was given instead."
+            special.insert(0, {"code": "not-used", "text": text})
+    return reasons + special + standing
+
+
+def _fill(said: Caution[Any, Any] | Rule[Any, Any], outcome: Outcome, row: int) -> str:
+    """The text with ``{name}`` replaced by a value and its unit."""
+    return re.sub(r"\{(\w+)\}", lambda match: _worded(outcome, row, match[1], digits=5), said.text)
+
+
+def _worded(outcome: Outcome, row: int, name: str, digits: int, *, absolute: bool = False) -> str:
+    """An input or a result of a row with its unit; with ``absolute``, temperatures from zero kelvin."""
+    answered = outcome.calculator.answered
+    kind = answered.get(name) or outcome.calculator.asked[name]
+    value = getattr(outcome.results if name in answered else outcome.given, name)[row]
+    if isinstance(kind, Quantity):
+        unit = "K" if absolute and units.unit(kind.unit).dimension == "temperature" else kind.unit
+        return measured(float(units.convert(value, unit)), unit, digits)
+    if isinstance(kind, Choice):
+        return kind.options[int(value)]
+    return measured(float(value), "1", digits)
+
+
+def _uncertainty(
+    outcome: Outcome, row: int, results: Mapping[str, Any], chosen: Mapping[str, str]
+) -> dict[str, dict[str, Any]]:
+    propagated = outcome.uncertainty
+    if propagated is None:
+        return {}
+    found: dict[str, dict[str, Any]] = {}
+    for name, standard in propagated.standard.items():
+        values = standard[row] / units.unit(chosen[name]).scale if name in chosen else standard[row]
+        if results[name] is None or not np.all(np.isfinite(values)):
+            continue
+        shares = propagated.shares.get(name, {})
+        told: dict[str, Any] = {
+            "standard": [_number(float(v)) for v in values] if values.ndim else _number(float(values))
+        }
+        if shares:
+            told["shares"] = {lever: _number(float(share[row])) for lever, share in shares.items() if share[row] > 0}
+        found[name] = told
+    return found
+
+
+def _working(outcome: Outcome, row: int, made: Answer) -> dict[str, dict[str, Any]]:
+    """By result: the formula, the same with its numbers put in, and where it comes from."""
+    calculator = outcome.calculator
+    shown: dict[str, dict[str, Any]] = {}
+    for name, kind in calculator.answered.items():
+        steps: dict[str, Any] = {}
+        formula, method = getattr(kind, "formula", ""), getattr(kind, "method", "")
+        if formula:
+            steps["formula"] = formula
+            if made["results"][name] is not None:
+                steps["numbers"] = _numbers_in(formula, outcome, row)
+        if method:
+            steps["method"] = method
+        steps["references"] = [
+            {"text": reference.text, **({"url": reference.url} if reference.url else {})}
+            for reference in calculator.references
+            if name in reference.about or not reference.about
+        ]
+        shown[name] = steps
+    return shown
+
+
+def _numbers_in(formula: str, outcome: Outcome, row: int) -> str:
+    known = {**outcome.calculator.asked, **outcome.calculator.answered}
+
+    def number(match: re.Match[str]) -> str:
+        if match[0] not in known:
+            return match[0]
+        worded = _worded(outcome, row, match[0], digits=6, absolute=True)
+        return f"({worded})" if " " in worded else worded
+
+    return re.sub(r"[a-z_][a-z0-9_]*", number, formula)
+
+
+def choose_units(calculator: Calculator[Any, Any], wanted: Mapping[str, str]) -> dict[str, str]:
+    """Check a wish for units of results. Raises ValueError with what is accepted where it cannot be met."""
+    declared = _declared_units(calculator.answered)
+    for name, spelling in wanted.items():
+        if name not in declared:
+            raise ValueError(f"{name} is not a result with a unit; those are {one_of(declared)}")
+        known = units.alternatives(declared[name])
+        if spelling not in known:
+            raise ValueError(f"{name} can be had in {one_of(known)}, not in {spelling!r}")
+    return dict(wanted)

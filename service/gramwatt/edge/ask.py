@@ -1,0 +1,86 @@
+"""Asking one question: what the web, the command line and the library share."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from gramwatt import registry
+from gramwatt.declare import Calculator
+from gramwatt.edge.answer import Answer, answer, choose_units
+from gramwatt.edge.run import run
+from gramwatt.edge.wording import Fault, near, one_of
+
+
+class Refused(ValueError):
+    """A question that cannot be answered as asked; ``faults`` says everything that is wrong with it."""
+
+    def __init__(self, faults: tuple[Fault, ...]) -> None:
+        super().__init__("\n".join(worded(fault) for fault in faults))
+        self.faults = faults
+
+
+class UnknownCalculator(LookupError):
+    """No calculator bears that name."""
+
+    def __init__(self, name: str) -> None:
+        known = registry.load()
+        self.meant = near(name, known)
+        hint = f"did you mean {one_of(self.meant)}?" if self.meant else f"there are {one_of(known)}"
+        super().__init__(f"no calculator is named {name[:80]!r}; {hint}")
+
+
+def worded(fault: Fault) -> str:
+    """A fault as one line of text."""
+    given = "" if fault.given is None else f" (given {fault.given!r})"
+    return f"{fault.pointer[1:].replace('/', '.') or 'question'}: {fault.detail}{given}; accepted: {fault.accepted}"
+
+
+def find(name: str) -> Calculator[Any, Any]:
+    """The calculator of that name. Raises UnknownCalculator with near matches."""
+    try:
+        return registry.load()[name]
+    except KeyError:
+        raise UnknownCalculator(name) from None
+
+
+def ask(
+    calculator: Calculator[Any, Any],
+    question: Mapping[str, object],
+    *,
+    text: bool = False,
+    result_units: Mapping[str, str] | None = None,
+    working: bool = False,
+) -> Answer:
+    """Answer one question. ``text`` says that its values are words of a query rather than JSON values.
+
+    Raises Refused with every fault found.
+    """
+    outcome = run(calculator, {name: [value] for name, value in question.items()}, 1, text=text)
+    faults = list(outcome.faults[0])
+    try:
+        chosen = choose_units(calculator, result_units or {})
+    except ValueError as error:
+        faults.append(
+            Fault(
+                "/units",
+                str(error),
+                ",".join(f"{n}:{u}" for n, u in (result_units or {}).items())[:80],
+                "result:unit pairs",
+            )
+        )
+    if faults:
+        raise Refused(tuple(faults))
+    return answer(outcome, 0, result_units=chosen, working=working)
+
+
+def calculate(
+    name: str, /, *, units: Mapping[str, str] | None = None, working: bool = False, **inputs: object
+) -> Answer:
+    """Ask a calculator by name: ``calculate("pack-energy", cells=6, capacity="1.3 Ah")``.
+
+    Inputs are numbers in the calculator's own units, or texts with a unit and, if you like, ``± u``; ``units`` converts
+    results by name; ``working`` adds formulas, numbers and references. The answer is the one the service gives as JSON.
+    Raises UnknownCalculator or Refused.
+    """
+    return ask(find(name), inputs, result_units=units, working=working)

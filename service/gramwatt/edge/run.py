@@ -1,0 +1,223 @@
+"""The one path from a question to its outcome, whoever asks: web, command line or library; one question or many."""
+
+from __future__ import annotations
+
+import dataclasses
+import functools
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gramwatt.declare import (
+    Array,
+    Assumption,
+    Calculator,
+    Caution,
+    Choice,
+    Codes,
+    Count,
+    Flag,
+    Kind,
+    Quantity,
+    Rule,
+    Series,
+    Spread,
+    Table,
+    Truths,
+    fields_of,
+)
+from gramwatt.edge import columns, schemas
+from gramwatt.edge.columns import Column, TableColumn
+from gramwatt.edge.uncertainty import Propagated, propagate
+from gramwatt.edge.wording import Fault, accepts, one_of
+
+
+@dataclass(frozen=True, slots=True)
+class Note:
+    """A caution or a rule that holds for some rows; a rule also names the results it leaves without an answer."""
+
+    said: Caution[Any, Any] | Rule[Any, Any]
+    rows: Truths
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """N questions answered. Values are SI arrays; a row with faults has no meaning in them."""
+
+    calculator: Calculator[Any, Any]
+    rows: int
+    faults: tuple[tuple[Fault, ...], ...]
+    given: Any = None
+    results: Any = None
+    present: Mapping[str, Truths] = dataclasses.field(default_factory=dict)
+    assumed: Mapping[str, Truths] = dataclasses.field(default_factory=dict)
+    unused: Mapping[str, Truths] = dataclasses.field(default_factory=dict)
+    notes: tuple[Note, ...] = ()
+    uncertainty: Propagated | None = None
+
+
+def run(calculator: Calculator[Any, Any], cells: Mapping[str, Sequence[object]], rows: int, *, text: bool) -> Outcome:
+    """Answer ``rows`` questions given as columns of cells (`columns.ABSENT` where a row gives nothing).
+
+    Never raises for what a user sent: faults stand in the outcome, by row. With a Series or a Table among the inputs,
+    ``rows`` must be 1.
+    """
+    loaded = schemas.load(calculator, cells, text=text)
+    asked = {name: loaded.columns.get(name) or columns.blank(kind, rows) for name, kind in calculator.asked.items()}
+    by_row: list[list[Fault]] = [list(loaded.faults) for _ in range(rows)]
+    for name, column in asked.items():
+        for row, found in column.faults.items():
+            by_row[row] += [fault.under(name) for fault in found]
+    _find_missing(calculator, asked, loaded.faults, by_row)
+    faults = tuple(tuple(found) for found in by_row)
+    present = {name: column.present for name, column in asked.items()}
+    if all(faults):
+        return Outcome(calculator, rows, faults, present=present)
+
+    assumed, unused = _fill(calculator, asked, rows)
+    raw = calculator.inputs(**_arrays(calculator, asked))
+    given = assume(calculator, raw)
+    for assumption in calculator.assumptions:
+        assumed[assumption.name] = _is_absent(raw, assumption.name) & ~_is_absent(given, assumption.name)
+    results = evaluate(calculator, given)
+    _check(calculator, results, rows)
+    uncertainty = propagate(
+        functools.partial(_answer, calculator), calculator, raw, _spreads(calculator, asked), results
+    )
+    return Outcome(
+        calculator,
+        rows,
+        faults,
+        given,
+        results,
+        present,
+        assumed,
+        unused,
+        _notes(calculator, given, results, rows),
+        uncertainty,
+    )
+
+
+def assume(calculator: Calculator[Any, Any], given: Any) -> Any:
+    """The inputs with every assumption that depends on other inputs filled in."""
+    for assumption in calculator.assumptions:
+        current = getattr(given, assumption.name)
+        filled = np.where(_is_absent(given, assumption.name), _value(assumption, given), current)
+        given = dataclasses.replace(given, **{assumption.name: filled.astype(current.dtype)})
+    return given
+
+
+def evaluate(calculator: Calculator[Any, Any], given: Any) -> Any:
+    """The formula on complete inputs, floating-point faults left to show as nan or infinity."""
+    with np.errstate(all="ignore"):
+        return calculator.formula(given)
+
+
+def _answer(calculator: Calculator[Any, Any], raw: Any) -> Any:
+    return evaluate(calculator, assume(calculator, raw))
+
+
+def _value(assumption: Assumption[Any], given: Any) -> Array | Codes:
+    with np.errstate(all="ignore"):
+        return assumption.value(given)
+
+
+def _is_absent(given: Any, name: str) -> Truths:
+    values = getattr(given, name)
+    return np.asarray(values < 0 if values.dtype.kind == "i" else np.isnan(values))
+
+
+def _find_missing(
+    calculator: Calculator[Any, Any], asked: Mapping[str, Column], known: Sequence[Fault], by_row: list[list[Fault]]
+) -> None:
+    """Required inputs that single rows leave out, and groups of which nothing was given."""
+    grouped = {name for group in calculator.any_of for name in group}
+    told = {fault.pointer for fault in known}
+    for name, field in schemas.schema(calculator).fields.items():
+        if field.required and name not in grouped and f"/{name}" not in told:
+            for row in np.flatnonzero(~asked[name].present):
+                by_row[row].append(columns.missing(name, calculator.asked[name]))
+    for group in calculator.any_of:
+        for row in np.flatnonzero(~np.logical_or.reduce([asked[name].present for name in group])):
+            wanted = "; ".join(f"{name}: {accepts(calculator.asked[name])}" for name in group)
+            by_row[row].append(Fault(f"/{group[0]}", f"give {one_of(group)}", None, wanted))
+
+
+def _fill(
+    calculator: Calculator[Any, Any], asked: Mapping[str, Column], rows: int
+) -> tuple[dict[str, Truths], dict[str, Truths]]:
+    """Put declared defaults where nothing was given; void what another input replaces. Says where each was done."""
+    assumed: dict[str, Truths] = {}
+    unused: dict[str, Truths] = {}
+    replaced: dict[str, Truths] = {}
+    for name, kind in calculator.asked.items():
+        for other in getattr(kind, "replaces", ()):
+            replaced[other] = replaced.get(other, np.zeros(rows, dtype=np.bool_)) | asked[name].present
+    for name, kind in calculator.asked.items():
+        column, void = asked[name], replaced.get(name, np.zeros(rows, dtype=np.bool_))
+        empty = ~column.present & ~void
+        columns.fill_default(kind, column, empty)
+        if not isinstance(kind, Series | Table):
+            assumed[name] = empty & ~np.asarray(_unfilled(kind, column))
+            unused[name] = column.present & void
+            column.values[void] = columns.blank(kind, 1).values[0]
+            if column.spread is not None:
+                column.spread[void] = 0.0
+    return assumed, unused
+
+
+def _unfilled(kind: Kind, column: Column) -> Truths:
+    if isinstance(kind, Flag):
+        return np.zeros_like(column.present)
+    if column.values.dtype.kind == "U":
+        return np.asarray(column.values == "")
+    return np.asarray(column.values < 0 if isinstance(kind, Choice) else np.isnan(column.values))
+
+
+def _arrays(calculator: Calculator[Any, Any], asked: Mapping[str, Column]) -> dict[str, Any]:
+    declared = fields_of(calculator.inputs)
+    arrays: dict[str, Any] = {}
+    for name, kind in declared.items():
+        source = asked[kind.of if isinstance(kind, Spread) else name]
+        if isinstance(kind, Spread):
+            arrays[name] = np.zeros_like(source.values) if source.spread is None else source.spread
+        else:
+            arrays[name] = source.values
+    return arrays
+
+
+def _spreads(
+    calculator: Calculator[Any, Any], asked: Mapping[str, Column]
+) -> dict[tuple[str, ...], NDArray[np.float64]]:
+    """Standard uncertainties that were given, by the path of the input: ("mass",) or ("parts", "mass")."""
+    found: dict[tuple[str, ...], NDArray[np.float64]] = {}
+    for name, column in asked.items():
+        if column.spread is not None:
+            found[(name,)] = column.spread
+        if isinstance(column, TableColumn):
+            found |= {(name, inner): spread for inner, spread in column.spreads.items() if spread.any()}
+    return found
+
+
+def _check(calculator: Calculator[Any, Any], results: Any, rows: int) -> None:
+    """A formula that gives another shape or type than it declared is a fault of ours, told by name."""
+    if type(results) is not calculator.results:
+        raise TypeError(f"{calculator.name}: the formula gave {type(results).__name__}")
+    for name, kind in calculator.answered.items():
+        values = getattr(results, name)
+        wanted = {Quantity: "f", Count: "f", Series: "f", Choice: "i", Flag: "b"}[type(kind)]
+        if not isinstance(values, np.ndarray) or values.dtype.kind != wanted or values.shape[:1] != (rows,):
+            raise TypeError(f"{calculator.name}: {name} is not an array of kind {wanted!r} and {rows} rows")
+
+
+def _notes(calculator: Calculator[Any, Any], given: Any, results: Any, rows: int) -> tuple[Note, ...]:
+    notes = []
+    with np.errstate(all="ignore"):
+        for said in (*calculator.rules, *calculator.cautions):
+            holds = np.ones(rows, dtype=np.bool_) if said.when is None else np.asarray(said.when(given, results))
+            if holds.any():
+                notes.append(Note(said, holds))
+    return tuple(notes)

@@ -1,0 +1,77 @@
+"""marshmallow schemas made from declarations. A field takes a column of cells and gives back a `Column`.
+
+The schema is the judge of names: unknown ones are refused, required ones missed. Values are judged by row, inside
+the column, so that in a batch one bad row does not spoil the others.
+"""
+
+from __future__ import annotations
+
+import functools
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import marshmallow
+from marshmallow import fields
+
+from gramwatt.declare import Calculator, Kind, is_required
+from gramwatt.edge.columns import Column, missing, read, unknown
+from gramwatt.edge.wording import Fault
+
+
+class ColumnField(fields.Field[Column]):
+    """A field of a question, read as a column of cells; JSON cells, or with ``text`` words of a query."""
+
+    def __init__(self, kind: Kind, *, text: bool, required: bool) -> None:
+        super().__init__(required=required, allow_none=True, metadata={"description": kind_description(kind)})
+        self.kind = kind
+        self.text = text
+
+    def _deserialize(self, value: Any, attr: str | None, data: Mapping[str, Any] | None, **kwargs: Any) -> Column:
+        return read(self.kind, value, text=self.text)
+
+
+def kind_description(kind: Kind) -> str:
+    """A field's description; a Spread has none, as nobody is asked for it."""
+    return str(getattr(kind, "description", ""))
+
+
+@functools.cache
+def schema(calculator: Calculator[Any, Any], *, text: bool = False) -> marshmallow.Schema:
+    """The schema of a calculator's question; made once, used by every thread (loading keeps no state)."""
+    grouped = {name for group in calculator.any_of for name in group}
+    made = {
+        name: ColumnField(kind, text=text, required=is_required(kind) and name not in grouped)
+        for name, kind in calculator.asked.items()
+    }
+    return marshmallow.Schema.from_dict(dict(made), name=schema_name(calculator))()
+
+
+def schema_name(calculator: Calculator[Any, Any]) -> str:
+    """The name of the question's component in the contract: ``PackEnergyQuestion``."""
+    return "".join(word.capitalize() for word in calculator.name.split("-")) + "Question"
+
+
+@dataclass(frozen=True, slots=True)
+class Loaded:
+    """Columns by name, and the faults that concern whole columns (every row)."""
+
+    columns: Mapping[str, Column]
+    faults: tuple[Fault, ...]
+
+
+def load(calculator: Calculator[Any, Any], cells: Mapping[str, Sequence[object]], *, text: bool) -> Loaded:
+    """Read columns of cells by name. Unknown and missing names become faults; the known ones are read all the same."""
+    try:
+        return Loaded(schema(calculator, text=text).load(cells), ())
+    except marshmallow.ValidationError as error:
+        asked = calculator.asked
+        faults = tuple(
+            missing(name, asked[name]) if name in asked else unknown(name, _first(cells[name]), tuple(asked))
+            for name in error.normalized_messages()
+        )
+        return Loaded(error.valid_data if isinstance(error.valid_data, dict) else {}, faults)
+
+
+def _first(cells: Sequence[object]) -> object:
+    return cells[0] if len(cells) else None

@@ -1,0 +1,1 @@
+"""Kernels shared by calculators: SI arrays in, SI arrays out. No web, no units library, no validation."""

@@ -1,0 +1,94 @@
+"""Lithium cells by chemistry: label voltages, open-circuit voltage against charge, resistance.
+
+A chemistry is a position in `CHEMISTRIES`; every table here is indexed by it.
+"""
+
+from typing import Annotated, Final
+
+import numpy as np
+
+from gramwatt.declare import Array, Codes, Unit
+from gramwatt.physics import constants
+
+CHEMISTRIES: Final = ("lipo", "lihv", "li-ion", "lifepo4")
+LIHV: Final = CHEMISTRIES.index("lihv")
+LIFEPO4: Final = CHEMISTRIES.index("lifepo4")
+
+NOMINAL_VOLTAGE: Final[Annotated[Array, Unit("V")]] = np.array([3.7, 3.8, 3.6, 3.2])
+"""What the label says. Common practice, no source."""
+
+FULL_VOLTAGE: Final[Annotated[Array, Unit("V")]] = np.array([4.2, 4.35, 4.2, 3.6])
+"""Charged to the end. Common practice, no source."""
+
+CUTOFF_VOLTAGE: Final[Annotated[Array, Unit("V")]] = np.array([3.3, 3.3, 2.8, 2.5])
+"""Land before a loaded cell reads less. Common practice, no source."""
+
+RESISTANCE_TIMES_CHARGE: Final[Annotated[float, Unit("ohm A s")]] = 0.010 * 3600
+"""Resistance of a good new cell times its capacity, 10 mohm Ah: a judgement, not a measurement. Small packs measured
+with their leads and connectors run 30 to 60 mohm Ah."""
+
+COLDEST_CHECKED: Final[Annotated[float, Unit("K")]] = 273.15
+HOTTEST_CHECKED: Final[Annotated[float, Unit("K")]] = 318.15
+"""0 to 45 degC, where resistance against temperature was compared with simulated cells."""
+
+OPEN_CIRCUIT_VOLTAGE: Final[Annotated[Array, Unit("V")]] = np.array(
+    [
+        [3.0177, 3.5443, 3.6398, 3.6657, 3.6956, 3.7169, 3.7332, 3.7482, 3.7623, 3.7764, 3.7926,
+         3.8123, 3.8366, 3.8676, 3.9090, 3.9520, 3.9946, 4.0409, 4.0880, 4.1384, 4.2000],
+        [3.0177, 3.5566, 3.6422, 3.6724, 3.7014, 3.7212, 3.7384, 3.7538, 3.7684, 3.7842, 3.8032,
+         3.8266, 3.8564, 3.8968, 3.9428, 3.9871, 4.0357, 4.0853, 4.1384, 4.2046, 4.3500],
+        [2.5175, 3.1129, 3.2981, 3.4348, 3.4856, 3.5291, 3.5820, 3.6294, 3.6673, 3.7057, 3.7512,
+         3.7986, 3.8408, 3.8899, 3.9481, 3.9945, 4.0422, 4.0810, 4.0967, 4.1236, 4.2000],
+        [2.0962, 2.8051, 2.9857, 3.1139, 3.1698, 3.1865, 3.2070, 3.2334, 3.2531, 3.2624, 3.2661,
+         3.2678, 3.2688, 3.2700, 3.2742, 3.2930, 3.3098, 3.3132, 3.3142, 3.3164, 3.6000],
+    ]
+)  # fmt: skip
+"""Rested voltage of one cell at 0, 5, ... 100 % of charge, shape (chemistries, 21).
+
+Computed with PyBaMM 26.10 as a C/50 discharge of published parameter sets: lipo Ai2020 (a lithium cobalt oxide pouch
+cell), li-ion Chen2020 (a nickel-rich 21700), lifepo4 Prada2013 (its lowest fifth reads up to 0.2 V low). lihv is the
+lipo set carried on to 4.29 V, where its electrode data end, with 4.35 V set by hand at 100 %: an extrapolation, no
+measurement of such a cell stands behind it.
+"""
+
+
+def open_circuit_voltage(chemistry: Codes, charge: Array) -> Array:
+    """Rested voltage of one cell.
+
+    Parameters
+    ----------
+    chemistry : (N,) positions in `CHEMISTRIES`
+    charge : (N,) state of charge, 0 to 1
+
+    Returns
+    -------
+    (N,) voltage [V], straight lines between the points of `OPEN_CIRCUIT_VOLTAGE`; nan outside 0 to 1.
+    """
+    steps = OPEN_CIRCUIT_VOLTAGE.shape[1] - 1
+    position = np.where((charge >= 0) & (charge <= 1), charge, 0) * steps
+    left = np.minimum(position.astype(np.intp), steps - 1)
+    low, high = OPEN_CIRCUIT_VOLTAGE[chemistry, left], OPEN_CIRCUIT_VOLTAGE[chemistry, left + 1]
+    voltage = low + (high - low) * (position - left)
+    return np.where((charge >= 0) & (charge <= 1), voltage, np.nan)
+
+
+def usual_resistance(charge: Array) -> Array:
+    """Resistance [ohm] of one series position of a good new pack holding ``charge`` (N,) [A s]: a judgement."""
+    return RESISTANCE_TIMES_CHARGE / charge
+
+
+def resistance_at(temperature: Array, resistance: Array, activation_energy: Array) -> Array:
+    """Cell resistance at another temperature, by Arrhenius' law.
+
+    Parameters
+    ----------
+    temperature : (N,) [K]
+    resistance : (N,) at 25 degC [ohm]
+    activation_energy : (N,) [J/mol]; 4 to 32 kJ/mol over four published cells simulated with PyBaMM (10 s pulses)
+
+    Returns
+    -------
+    (N,) ``R = R25 exp[Ea/Rg (1/T - 1/298.15 K)]`` [ohm]. Not below about -10 degC, nor for a pack that heats itself.
+    """
+    inverse = 1 / temperature - 1 / constants.REFERENCE_TEMPERATURE
+    return resistance * np.exp(activation_energy / constants.MOLAR_GAS_CONSTANT * inverse)

@@ -1,0 +1,21 @@
+"""Named constants with their source, in SI units.
+
+Each carries its unit, so that a test can re-express all of them in another coherent system of units and see every
+formula's results follow. Use them as ``constants.NAME`` at call time; never fold one into a rounded coefficient.
+"""
+
+from typing import Annotated, Final
+
+from gramwatt.declare import Unit
+
+MOLAR_GAS_CONSTANT: Final[Annotated[float, Unit("J / (mol K)")]] = 8.314462618
+"""CODATA 2018, exact in the SI of 2019."""
+
+DRY_AIR_GAS_CONSTANT: Final[Annotated[float, Unit("J / (kg K)")]] = 287.05287
+"""ISO 2533:1975, standard atmosphere: specific gas constant of dry air."""
+
+DRY_AIR_HEAT_RATIO: Final[Annotated[float, Unit("1")]] = 1.4
+"""ISO 2533:1975: ratio of the specific heats of air."""
+
+REFERENCE_TEMPERATURE: Final[Annotated[float, Unit("K")]] = 298.15
+"""25 degC, at which cell resistance is stated."""

@@ -1,0 +1,77 @@
+"""The inputs that several calculators ask for, declared once: the same name, unit, bounds and words everywhere."""
+
+from typing import Annotated, TypeAlias
+
+from gramwatt.declare import Array, Choice, Codes, Count, Quantity
+from gramwatt.physics import cells
+
+Cells: TypeAlias = Annotated[Array, Count("Cells in series.", at_least=1, at_most=24)]
+Parallel: TypeAlias = Annotated[
+    Array, Count("Cells side by side in each series position.", at_least=1, at_most=100, default=1)
+]
+Capacity: TypeAlias = Annotated[Array, Quantity("mAh", "Rated capacity of the whole pack.", above=0, at_most=1e6)]
+Chemistry: TypeAlias = Annotated[Codes, Choice(cells.CHEMISTRIES, "Chemistry of the cells.", default="lipo")]
+StateOfCharge: TypeAlias = Annotated[Array, Quantity("%", "Charge in the pack.", at_least=0, at_most=100, default=50)]
+StartCharge: TypeAlias = Annotated[Array, Quantity("%", "Charge at take-off.", above=0, at_most=100, default=100)]
+Reserve: TypeAlias = Annotated[
+    Array, Quantity("%", "Charge left unused at landing.", at_least=0, below=100, default=20)
+]
+OpenCircuitVoltage: TypeAlias = Annotated[
+    Array,
+    Quantity(
+        "V",
+        "Measured voltage of the rested pack, instead of chemistry and state_of_charge.",
+        above=0,
+        at_most=200,
+        optional=True,
+        replaces=("chemistry", "state_of_charge"),
+    ),
+]
+CellResistance: TypeAlias = Annotated[
+    Array,
+    Quantity(
+        "mohm",
+        "Resistance of one series position at 25 degC (parallel cells counted as one). Measure it: it is the largest "
+        "lever.",
+        at_least=0,
+        at_most=1e4,
+        optional=True,
+    ),
+]
+LeadResistance: TypeAlias = Annotated[
+    Array, Quantity("mohm", "Leads and connectors, there and back.", at_least=0, at_most=1e4, default=0)
+]
+PackTemperature: TypeAlias = Annotated[
+    Array, Quantity("degC", "Temperature of the cells.", at_least=-30, at_most=90, default=25)
+]
+ActivationEnergy: TypeAlias = Annotated[
+    Array,
+    Quantity(
+        "kJ/mol",
+        "How fast resistance rises in the cold; published cells run from 4 to 34.",
+        at_least=0,
+        at_most=100,
+        default=20,
+    ),
+]
+PackMass: TypeAlias = Annotated[
+    Array, Quantity("g", "Mass of the pack with leads and connector.", above=0, at_most=1e5, optional=True)
+]
+DischargeRating: TypeAlias = Annotated[
+    Array,
+    Quantity(
+        "C",
+        "Continuous rating on the label, in multiples of the capacity per hour.",
+        above=0,
+        at_most=500,
+        optional=True,
+    ),
+]
+CutoffCellVoltage: TypeAlias = Annotated[
+    Array, Quantity("V", "Loaded cell voltage that ends the flight.", above=0, at_most=4.5, optional=True)
+]
+Kv: TypeAlias = Annotated[Array, Quantity("rpm/V", "Speed constant of the motor.", above=0, at_most=1e5)]
+Diameter: TypeAlias = Annotated[Array, Quantity("in", "Propeller diameter.", above=0, at_most=100, optional=True)]
+AirTemperature: TypeAlias = Annotated[
+    Array, Quantity("degC", "Temperature of the air.", at_least=-60, at_most=60, default=15)
+]
