@@ -19,7 +19,8 @@ LAND_EARLY: Final[Caution[Any, Any]] = Caution(
 )
 PROPELLERS_OFF: Final[Caution[Any, Any]] = Caution(
     "propellers-off",
-    "Take the propellers off before any test on the bench, set the cap, and check that it holds before they go back on.",
+    "Take the propellers off before any test on the bench, set the cap, and check that it holds before they go back "
+    "on.",
 )
 CHECK_AUTHORITY: Final[Caution[Any, Any]] = Caution(
     "check-authority",
@@ -43,7 +44,8 @@ OUTSIDE_TEMPERATURE: Final[Caution[Any, Any]] = Caution(
 )
 LIHV_EXTRAPOLATED: Final[Caution[Any, Any]] = Caution(
     "lihv-extrapolated",
-    "The rested voltage of lihv cells is carried on from a lipo cell's; no measurement of such a cell stands behind it.",
+    "The rested voltage of lihv cells is carried on from a lipo cell's; no measurement of such a cell stands behind "
+    "it.",
     when=lambda given, found: given.chemistry == cells.LIHV,
 )
 NO_RESISTANCE: Final[Rule[Any, Any]] = Rule(

@@ -10,7 +10,7 @@ import dataclasses
 import functools
 import re
 import typing
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Hashable, Iterator, Mapping
 from dataclasses import KW_ONLY, dataclass
 from typing import Any, Generic, TypeAlias, TypeVar
 
@@ -211,11 +211,15 @@ class Example:
     source: str
 
 
-@functools.cache
-def fields_of(declaration: Any) -> Mapping[str, Kind]:
+def fields_of(declaration: type[Any]) -> Mapping[str, Kind]:
     """The kinds of a declaration's fields, in order. Raises DeclarationError where a field has none."""
-    if not dataclasses.is_dataclass(declaration):
-        raise DeclarationError(f"{declaration.__qualname__} is not a dataclass")
+    return _fields_of(typing.cast("Hashable", declaration))
+
+
+@functools.cache
+def _fields_of(declaration: Hashable) -> Mapping[str, Kind]:
+    if not isinstance(declaration, type) or not dataclasses.is_dataclass(declaration):
+        raise DeclarationError(f"{declaration} is not a dataclass")
     hints = typing.get_type_hints(declaration, include_extras=True)
     found: dict[str, Kind] = {}
     for name in (field.name for field in dataclasses.fields(declaration)):
@@ -290,7 +294,7 @@ def is_required(kind: Kind) -> bool:
     return not (isinstance(kind, Spread | Flag) or kind.optional or default_of(kind) is not None)
 
 
-def _faults(calculator: Calculator[Any, Any]) -> typing.Iterator[str]:
+def _faults(calculator: Calculator[Any, Any]) -> Iterator[str]:
     try:
         inputs, results = fields_of(calculator.inputs), fields_of(calculator.results)
     except DeclarationError as error:
@@ -327,7 +331,8 @@ def _faults(calculator: Calculator[Any, Any]) -> typing.Iterator[str]:
     mentioned += [("any_of", n, inputs) for group in calculator.any_of for n in group]
     mentioned += [("example", n, inputs) for e in calculator.examples for n in e.given]
     mentioned += [("example", n, results) for e in calculator.examples for n in e.expected]
-    for note in (*calculator.cautions, *calculator.rules):
+    notes: list[Caution[Any, Any] | Rule[Any, Any]] = [*calculator.cautions, *calculator.rules]
+    for note in notes:
         mentioned += [(note.code, n, {**inputs, **results}) for n in re.findall(r"\{(\w+)\}", note.text)]
     yield from (f"{where} names {name}, which does not exist" for where, name, known in mentioned if name not in known)
 
@@ -338,7 +343,7 @@ def _same(inputs: Mapping[str, Kind], results: Mapping[str, Kind], name: str) ->
     return isinstance(one, Quantity) and isinstance(other, Quantity) and one.unit == other.unit
 
 
-def _input_faults(kind: Kind, siblings: Mapping[str, Kind]) -> typing.Iterator[str]:
+def _input_faults(kind: Kind, siblings: Mapping[str, Kind]) -> Iterator[str]:
     if isinstance(kind, Series):
         yield from _input_faults(kind.item, siblings)
     elif isinstance(kind, Table):
@@ -366,7 +371,7 @@ def _input_faults(kind: Kind, siblings: Mapping[str, Kind]) -> typing.Iterator[s
             yield f"replaces {name}, which is required"
 
 
-def _result_faults(kind: Kind, inputs: Mapping[str, Kind]) -> typing.Iterator[str]:
+def _result_faults(kind: Kind, inputs: Mapping[str, Kind]) -> Iterator[str]:
     if not isinstance(kind, Quantity | Count | Choice | Flag | Series):
         yield f"a result cannot be a {type(kind).__name__}"
         return

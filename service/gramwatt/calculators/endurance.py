@@ -147,8 +147,8 @@ CALCULATOR = Calculator(
         ),
         Rule(
             "nothing-to-fly",
-            "The flight ends before it starts: at take-off the reserve, or the cut-off of {cutoff_cell_voltage} a cell, "
-            "is already met.",
+            "The flight ends before it starts: at take-off the reserve, or the cut-off of {cutoff_cell_voltage} a "
+            "cell, is already met.",
             when=lambda given, found: found.endurance == 0,
             results=MEANS,
         ),
@@ -187,14 +187,19 @@ CALCULATOR = Calculator(
             given={"cells": 6, "capacity": 1300, "power": 200},
             expected={"endurance": 7.15, "ended_by": "reserve", "charge_used": 1040},
             rtol=0.01,
-            source="by hand, roughly: rested 3.90 V a cell on average over 20 to 100 %, less 0.067 V of sag, is 23.0 V; "
-            "1.04 Ah x 23.0 V / 200 W = 7.2 min",
+            source="by hand, roughly: rested 3.90 V a cell on average over 20 to 100 %, less 0.067 V of sag, is "
+            "23.0 V; 1.04 Ah x 23.0 V / 200 W = 7.2 min",
         ),
         Example(
             "A cold li-ion pack flown to its cut-off",
             given={
-                "cells": 4, "capacity": "3 Ah", "power": "90 W", "chemistry": "li-ion", "reserve": 0,
-                "cell_resistance": "25 mohm", "pack_temperature": "5 degC",
+                "cells": 4,
+                "capacity": "3 Ah",
+                "power": "90 W",
+                "chemistry": "li-ion",
+                "reserve": 0,
+                "cell_resistance": "25 mohm",
+                "pack_temperature": "5 degC",
             },
             expected={"ended_by": "cut-off", "end_cell_voltage": 2.8},
             rtol=1e-9,

@@ -172,8 +172,8 @@ CALCULATOR = Calculator(
             about=("margin", "verdict", "probability_under"),
         ),
         Reference(
-            "Commission Delegated Regulation (EU) 2019/945 of 12 March 2019, Annex, Part 1 (1), text as quoted in 2026: "
-            "class C0 has a maximum take-off mass of less than 250 g, payload included",
+            "Commission Delegated Regulation (EU) 2019/945 of 12 March 2019, Annex, Part 1 (1), text as quoted in "
+            "2026: class C0 has a maximum take-off mass of less than 250 g, payload included",
             url="https://eur-lex.europa.eu/eli/reg_del/2019/945/oj",
             about=("margin", "verdict", "probability_under"),
         ),
@@ -218,7 +218,8 @@ CALCULATOR = Calculator(
         Example(
             "A parts list at the limit",
             given={
-                "rule": "eu-c0", "resolution": "0.1 g",
+                "rule": "eu-c0",
+                "resolution": "0.1 g",
                 "parts": [
                     {"name": "frame", "mass": 38.4},
                     {"name": "motor", "mass": 11.1, "count": 4},
@@ -229,7 +230,9 @@ CALCULATOR = Calculator(
                 ],
             },
             expected={
-                "total": 249.8, "margin": 0.2, "expanded_uncertainty": 0.346410161513775,
+                "total": 249.8,
+                "margin": 0.2,
+                "expanded_uncertainty": 0.346410161513775,
                 "verdict": "too-close-to-call",
             },
             rtol=1e-9,

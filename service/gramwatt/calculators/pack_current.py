@@ -157,12 +157,20 @@ CALCULATOR = Calculator(
         Example(
             "A punch of 700 W on a rested 25.0 V pack",
             given={
-                "cells": 6, "capacity": 1300, "power": 700, "open_circuit_voltage": "25.0 V",
-                "cell_resistance": "8 mohm", "lead_resistance": "2 mohm", "discharge_rating": 100,
+                "cells": 6,
+                "capacity": 1300,
+                "power": 700,
+                "open_circuit_voltage": "25.0 V",
+                "cell_resistance": "8 mohm",
+                "lead_resistance": "2 mohm",
+                "discharge_rating": 100,
             },
             expected={
-                "current": 29.7728445445476, "loaded_voltage": 23.5113577727726, "rating_used": 22.9021881111905,
-                "pack_resistance": 50.0, "greatest_power": 3125.0,
+                "current": 29.7728445445476,
+                "loaded_voltage": 23.5113577727726,
+                "rating_used": 22.9021881111905,
+                "pack_resistance": 50.0,
+                "greatest_power": 3125.0,
             },
             rtol=1e-12,
             source="by hand: R = 6 x 8 + 2 = 50 mohm; I = 2 x 700 / (25 + sqrt(625 - 140)) = 29.773 A; "

@@ -122,8 +122,12 @@ CALCULATOR = Calculator(
         Example(
             "A long-range li-ion pack, weighed",
             given={
-                "cells": 6, "parallel": 2, "capacity": "8.4 Ah", "chemistry": "li-ion",
-                "pack_mass": "870 g", "reserve": 10,
+                "cells": 6,
+                "parallel": 2,
+                "capacity": "8.4 Ah",
+                "chemistry": "li-ion",
+                "pack_mass": "870 g",
+                "reserve": 10,
             },
             expected={"nominal_energy": 181.44, "specific_energy": 208.551724137931, "total_cells": 12},
             rtol=1e-12,

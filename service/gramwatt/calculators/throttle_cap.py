@@ -159,8 +159,11 @@ CALCULATOR = Calculator(
             "A 4-cell motor on 6 cells",
             given={"kv": 2400, "cells": 6, "target_cells": 4},
             expected={
-                "throttle_cap": 66.6666666666667, "matched_kv": 1600, "set_by": "kv-and-cells",
-                "thrust_share": 44.4444444444444, "power_share": 29.6296296296296,
+                "throttle_cap": 66.6666666666667,
+                "matched_kv": 1600,
+                "set_by": "kv-and-cells",
+                "thrust_share": 44.4444444444444,
+                "power_share": 29.6296296296296,
             },
             rtol=1e-12,
             source="by hand: 4/6 = 2/3, its square 4/9, its cube 8/27; trade practice says about 66 %",

@@ -34,6 +34,7 @@ from gramwatt.edge import units
 from gramwatt.edge.wording import Fault, accepts, bounds, echo, near, one_of
 
 LONGEST_NUMBER: Final = 64
+LONGEST_QUERY_LIST: Final = 60
 NUMBER: Final = r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]+)?"
 _QUANTITY: Final = re.compile(rf" *({NUMBER})(?: *(?:±|\+?/-|\+-) *({NUMBER}))? *([^0-9 .,+±-].*?)? *", re.ASCII)
 _PRINTABLE: Final = re.compile(r"[^\x00-\x1f\x7f-\x9f\u2028\u2029\ud800-\udfff]+")
@@ -187,8 +188,9 @@ def _parse(kind: Quantity, cell: str, *, text: bool) -> tuple[float, float | Non
         raise _Refused("not a number, nor a number with a unit", accepts(kind))
     number, plus_minus, spelling = match.groups()
     known = units.alternatives(kind.unit)
-    if spelling is None and not text and kind.unit != "1" and plus_minus is None:
-        raise _Refused(f"a number in quotes; send {number} without them, or with a unit", accepts(kind))
+    if spelling is None and not text and plus_minus is None:
+        hint = "" if kind.unit == "1" else ", or with a unit"
+        raise _Refused(f"a number in quotes; send {number} without them{hint}", accepts(kind))
     if spelling is not None and spelling not in known:
         meant = near(spelling, known)
         hint = f"; did you mean {one_of(meant)}?" if meant else ""
@@ -253,7 +255,7 @@ def _read_nested(kind: Series | Table, cells: Sequence[object], *, text: bool) -
             continue
         if len(cells) != 1:
             raise ValueError("a list or a table is read one question at a time")
-        items = cell.split(",") if text and isinstance(cell, str) and isinstance(kind, Series) else cell
+        items: Any = cell.split(",") if text and isinstance(cell, str) and isinstance(kind, Series) else cell
         fault = _length_fault(kind, items, text=text)
         if fault is not None:
             column.faults[row] = [fault]
@@ -270,10 +272,11 @@ def _length_fault(kind: Series | Table, items: Any, *, text: bool) -> Fault | No
         return Fault("", "a table does not fit a query: send it as JSON by POST", echo(items), accepts(kind))
     if not isinstance(items, list):
         return Fault("", f"{_kind_of(items)} is not a list", echo(items), accepts(kind))
-    if not kind.shortest <= len(items) <= kind.longest:
-        return Fault(
-            "", f"a list of {len(items)}; it may have {kind.shortest} to {kind.longest}", echo(items), accepts(kind)
-        )
+    longest = min(kind.longest, LONGEST_QUERY_LIST) if text else kind.longest
+    if not kind.shortest <= len(items) <= longest:
+        hint = f"; send up to {kind.longest} by POST" if kind.longest >= len(items) > longest else ""
+        detail = f"a list of {len(items)}; it may have {kind.shortest} to {longest}{hint}"
+        return Fault("", detail, echo(items), accepts(kind))
     return None
 
 
@@ -345,16 +348,7 @@ def _read_spread(
     spread = np.where(stated.present, stated.values, 0.0)
     faults = [fault.under(f"{name}_u").under(str(at)) for at, found in stated.faults.items() for fault in found]
     if column.spread is not None:
-        for at in np.flatnonzero(stated.present & (column.spread > 0)):
-            faults.append(
-                Fault(
-                    f"/{at}/{name}_u",
-                    f"the uncertainty of {name} is given twice",
-                    echo(rows[at][f"{name}_u"]),
-                    "one of the two",
-                )
-            )
-        spread = np.where(stated.present, spread, column.spread)
+        spread = np.hypot(spread, column.spread)  # told twice, they count as two independent causes
     return spread, faults
 
 

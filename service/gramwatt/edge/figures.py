@@ -1,4 +1,4 @@
-"""An answer as bare figures: one value as text, or one row of CSV."""
+"""An answer written out: as JSON, as one value in text, as one row of CSV."""
 
 from __future__ import annotations
 
@@ -8,12 +8,19 @@ import json
 from collections.abc import Mapping
 from typing import Any
 
+import orjson
+
 from gramwatt.declare import Calculator
 from gramwatt.edge.wording import plain
 
 
+def json_bytes(value: object) -> bytes:
+    """A JSON document of finite numbers, indented for people, ending in a newline."""
+    return orjson.dumps(value, option=orjson.OPT_INDENT_2 | orjson.OPT_APPEND_NEWLINE)
+
+
 def value_text(value: Any, *, digits: int = 12, decimal: str = ".") -> str:
-    """One value as text: a bare number, a word, or a list joined by commas (semicolons where the decimal is a comma)."""
+    """One value as text: a bare number, a word, or a list joined by commas (semicolons with a decimal comma)."""
     if value is None:
         return ""
     if isinstance(value, bool):

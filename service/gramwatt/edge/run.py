@@ -84,9 +84,7 @@ def run(calculator: Calculator[Any, Any], cells: Mapping[str, Sequence[object]],
         assumed[assumption.name] = _is_absent(raw, assumption.name) & ~_is_absent(given, assumption.name)
     results = evaluate(calculator, given)
     _check(calculator, results, rows)
-    uncertainty = propagate(
-        functools.partial(_answer, calculator), calculator, raw, _spreads(calculator, asked), results
-    )
+    uncertainty = propagate(functools.partial(_answer, calculator), calculator, raw, _spreads(calculator, asked))
     return Outcome(
         calculator,
         rows,
@@ -215,8 +213,9 @@ def _check(calculator: Calculator[Any, Any], results: Any, rows: int) -> None:
 
 def _notes(calculator: Calculator[Any, Any], given: Any, results: Any, rows: int) -> tuple[Note, ...]:
     notes = []
+    sayings: list[Rule[Any, Any] | Caution[Any, Any]] = [*calculator.rules, *calculator.cautions]
     with np.errstate(all="ignore"):
-        for said in (*calculator.rules, *calculator.cautions):
+        for said in sayings:
             holds = np.ones(rows, dtype=np.bool_) if said.when is None else np.asarray(said.when(given, results))
             if holds.any():
                 notes.append(Note(said, holds))

@@ -68,7 +68,7 @@ def load(calculator: Calculator[Any, Any], cells: Mapping[str, Sequence[object]]
         asked = calculator.asked
         faults = tuple(
             missing(name, asked[name]) if name in asked else unknown(name, _first(cells[name]), tuple(asked))
-            for name in error.normalized_messages()
+            for name in (error.messages if isinstance(error.messages, dict) else ())
         )
         return Loaded(error.valid_data if isinstance(error.valid_data, dict) else {}, faults)
 

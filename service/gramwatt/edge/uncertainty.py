@@ -23,7 +23,7 @@ Path = tuple[str, ...]
 
 @dataclass(frozen=True, slots=True)
 class Propagated:
-    """By numeric result: combined standard uncertainty, SI, in the result's shape; and each input's share of its square.
+    """By numeric result: combined standard uncertainty, SI, in the result's shape; each input's share of its square.
 
     A share's key is the input's name, or for an entry of a list or table ``parts/3/mass``.
     """
@@ -37,7 +37,6 @@ def propagate(
     calculator: Calculator[Any, Any],
     given: Any,
     spreads: Mapping[Path, NDArray[np.float64]],
-    results: Any,
 ) -> Propagated | None:
     """Propagate standard uncertainties ``spreads`` (SI, by path of the input) through the formula; None without any."""
     levers = [(path, at) for path, spread in spreads.items() for at in _positions(spread)]

@@ -38,7 +38,7 @@ def shortest(value: float) -> float:
 
 
 def plain(value: float, digits: int = 12) -> str:
-    """A finite number in at most ``digits`` significant digits, without a trailing ``.0``; 1e+15 and up with exponent."""
+    """A finite number in at most ``digits`` significant digits, without a trailing ``.0``."""
     text = f"{value:.{digits}g}"
     if "e" in text and 1e-7 <= abs(value) < 1e15:
         text = f"{value:.{max(0, digits - 1 - math.floor(math.log10(abs(value))))}f}"

@@ -1,0 +1,169 @@
+"""The command line: gramwatt serve | calc | list | contract."""
+
+from __future__ import annotations
+
+import json
+import sys
+from pathlib import Path
+from typing import Any, NoReturn
+
+import click
+
+from gramwatt import registry
+from gramwatt.edge import figures
+from gramwatt.edge.ask import Refused, UnknownCalculator, ask, find
+from gramwatt.edge.wording import measured, near, one_of
+from gramwatt.version import __version__
+
+FIRST_QUESTION = "/v1/pack-energy/usable_energy?cells=6&capacity=1300"
+
+
+@click.group(context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(__version__, prog_name="gramwatt")
+def main() -> None:
+    """Calculators for light electric multirotors."""
+
+
+@main.command()
+@click.option("--host", default="127.0.0.1", show_default=True, help="Address to listen on.")
+@click.option("--port", default=8000, show_default=True, type=click.IntRange(1, 65535), help="Port to listen on.")
+def serve(host: str, port: int) -> None:
+    """Start the service."""
+    from gramwatt.serve import serve as run
+
+    shown = "localhost" if host in ("127.0.0.1", "0.0.0.0", "::", "::1") else host  # noqa: S104 - only compared
+    answer = ask(find("pack-energy"), {"cells": "6", "capacity": "1300"}, text=True)
+    value = measured(answer["results"]["usable_energy"], answer["units"]["usable_energy"])
+
+    def ready() -> None:
+        click.echo(f"Gramwatt {__version__} answers at http://{shown}:{port}/ (Ctrl+C ends it).")
+        click.echo(f"http://{shown}:{port}{FIRST_QUESTION}  ->  {value}")
+        sys.stdout.flush()
+
+    run(host, port, ready)
+
+
+@main.command()
+@click.argument("name")
+@click.argument("inputs", nargs=-1)
+@click.option("--body", type=click.File("rb"), help="JSON file with the inputs, as for a POST; - reads standard input.")
+@click.option("--json", "form", flag_value="json", help="The answer as JSON, byte for byte the service's.")
+@click.option("--csv", "form", flag_value="csv", help="Header line and one row.")
+@click.option("--value", metavar="RESULT", help="One bare value.")
+@click.option("--units", default="", help="Units of results: usable_energy:kJ,...")
+@click.option("--working", is_flag=True, help="Formula, numbers and sources of each result.")
+def calc(
+    name: str, inputs: tuple[str, ...], body: Any, form: str | None, value: str | None, units: str, working: bool
+) -> None:
+    """Ask a calculator: gramwatt calc pack-energy cells=6 capacity=1300."""
+    try:
+        calculator = find(name)
+    except UnknownCalculator as error:
+        _fail(str(error))
+    if value is not None and value not in calculator.answered:
+        known = near(value, calculator.answered) or calculator.answered
+        _fail(f"{name} has no result {value!r}; it gives {one_of(known)}")
+    question, text = (_words(inputs), True) if body is None else (_from_body(body, inputs), False)
+    try:
+        answer = ask(calculator, question, text=text, result_units=_pairs(units), working=working)
+    except Refused as refused:
+        _fail(str(refused))
+    if value is not None:
+        if answer["results"][value] is None:
+            _fail(" ".join(note["text"] for note in answer["cautions"] if value in note.get("results", ())))
+        click.echo(figures.value_text(answer["results"][value]))
+    elif form == "json":
+        click.echo(figures.json_bytes(answer), nl=False)
+    elif form == "csv":
+        click.echo(figures.csv_text(calculator, answer).encode(), nl=False)
+    else:
+        click.echo(sheet(answer))
+
+
+def _words(inputs: tuple[str, ...]) -> dict[str, str]:
+    question: dict[str, str] = {}
+    for word in inputs:
+        name, equals, value = word.partition("=")
+        if not equals or name in question:
+            _fail(f"{word!r}: write each input once, as name=value")
+        question[name] = value
+    return question
+
+
+def _from_body(body: Any, inputs: tuple[str, ...]) -> dict[str, object]:
+    if inputs:
+        _fail("give the inputs as words or in --body, not both")
+    from gramwatt.edge.strict_json import NotJson, strict_json
+
+    try:
+        value = strict_json(body.read())
+    except NotJson as error:
+        _fail(f"--body: {error}")
+    if not isinstance(value, dict):
+        _fail("--body: the question must be a JSON object")
+    return value
+
+
+def _pairs(units: str) -> dict[str, str]:
+    pairs = [pair.partition(":") for pair in units.split(",")] if units else []
+    if not all(colon for _, colon, _ in pairs):
+        _fail("--units: write result:unit pairs separated by commas")
+    return {name: spelling for name, _, spelling in pairs}
+
+
+def _fail(message: str) -> NoReturn:
+    click.echo(message, err=True)
+    sys.exit(2)
+
+
+def sheet(answer: dict[str, Any]) -> str:
+    """An answer as lines for a terminal."""
+    lines = []
+    for name, value in answer["results"].items():
+        unit = answer["units"].get(name, "1")
+        shown = "no answer" if value is None else figures.value_text(value, digits=6)
+        spread = answer.get("uncertainty", {}).get(name, {}).get("standard")
+        more = f" ± {figures.value_text(spread, digits=2)}" if spread else ""
+        lines.append(f"{name:<22}{shown}{more}{'' if unit == '1' or value is None else ' ' + unit}")
+        for kind, step in answer.get("working", {}).get(name, {}).items():
+            told = "; ".join(reference["text"] for reference in step) if kind == "references" else step
+            lines.append(f"    {kind}: {told}")
+    assumed = ", ".join(f"{name} = {_given(answer, name)}" for name in answer["assumed"])
+    lines += [f"assumed: {assumed}"] if assumed else []
+    lines += [f"! {caution['text']}" for caution in answer["cautions"]]
+    return "\n".join(lines)
+
+
+def _given(answer: dict[str, Any], name: str) -> str:
+    unit = answer["units"].get(name, "1")
+    return figures.value_text(answer["given"][name], digits=6) + ("" if unit == "1" else f" {unit}")
+
+
+@main.command("list")
+def list_calculators() -> None:
+    """List the calculators."""
+    for name, calculator in registry.load().items():
+        click.echo(f"{name:<22}{calculator.summary}")
+        click.echo(f"{'':<22}{', '.join(calculator.asked)} -> {', '.join(calculator.answered)}")
+
+
+@main.command()
+@click.option("--write", type=click.Path(file_okay=False, path_type=Path), help="Write both files into this folder.")
+def contract(write: Path | None) -> None:
+    """Print the OpenAPI contract as YAML, or write it as YAML and JSON."""
+    from gramwatt.web.contract import as_yaml, document
+
+    made = document()
+    if write is None:
+        click.echo(as_yaml(made).decode(), nl=False)
+        return
+    write.mkdir(parents=True, exist_ok=True)
+    (write / "gramwatt.openapi.yaml").write_bytes(as_yaml(made))
+    (write / "gramwatt.openapi.json").write_text(
+        json.dumps(made, indent=1, ensure_ascii=False) + "\n", encoding="utf-8"
+    )
+    click.echo(f"wrote gramwatt.openapi.yaml and gramwatt.openapi.json into {write}")
+
+
+if __name__ == "__main__":
+    main()

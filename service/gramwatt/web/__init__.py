@@ -1,0 +1,67 @@
+"""The web: a Flask application around the calculators. `create_app` is the whole of it at a glance."""
+
+from __future__ import annotations
+
+import os
+
+from flask import Flask, request
+from werkzeug.exceptions import HTTPException
+from werkzeug.middleware.proxy_fix import ProxyFix
+
+from gramwatt import registry
+from gramwatt.edge.verify import verify
+from gramwatt.web import calculators, headers, metrics, problems, site
+from gramwatt.web.contract import document, first_query
+from gramwatt.web.limits import RateLimit
+
+LARGEST_BODY = 1024 * 1024
+LONGEST_URL = 8000
+
+
+def create_app() -> Flask:
+    """The application, its calculators verified. Raises DeclarationError rather than serve a calculator that fails.
+
+    Environment: GRAMWATT_RATE_LIMIT, requests a minute from one client (0 or unset: no limit); GRAMWATT_PROXIES, how
+    many reverse proxies stand in front and set X-Forwarded-For (0 or unset: none is believed).
+    """
+    known = registry.load()
+    for calculator in known.values():
+        verify(calculator)
+
+    app = Flask(__name__)
+    app.url_map.strict_slashes = False
+    app.url_map.merge_slashes = False
+    app.config["MAX_CONTENT_LENGTH"] = LARGEST_BODY
+    app.config["CONTRACT"] = document()
+    app.config["FIRST_QUERIES"] = {name: first_query(calculator) for name, calculator in known.items()}
+
+    app.before_request(metrics.begin)
+    app.before_request(headers.begin)
+    app.before_request(_refuse_long_url)
+    per_minute = int(os.environ.get("GRAMWATT_RATE_LIMIT") or 0)
+    if per_minute > 0:
+        limit = RateLimit(per_minute)
+        app.before_request(limit.before)
+        app.after_request(limit.after)
+    app.after_request(headers.finish)
+    app.after_request(metrics.finish)
+
+    app.register_error_handler(problems.Problem, problems.respond)
+    app.register_error_handler(HTTPException, problems.from_http)
+    app.register_error_handler(Exception, problems.from_bug)
+
+    app.register_blueprint(site.blueprint)
+    app.register_blueprint(metrics.blueprint)
+    app.register_blueprint(calculators.blueprint)
+
+    proxies = int(os.environ.get("GRAMWATT_PROXIES") or 0)
+    if proxies > 0:
+        app.wsgi_app = ProxyFix(app.wsgi_app, x_for=proxies, x_proto=proxies, x_host=proxies)  # type: ignore[method-assign]
+    return app
+
+
+def _refuse_long_url() -> None:
+    if len(request.full_path) > LONGEST_URL:
+        raise problems.Problem(
+            "uri-too-long", f"A URL may have {LONGEST_URL} characters; send a longer question by POST."
+        )

@@ -1,0 +1,128 @@
+"""From a request to a question: words of a query, or a strict JSON body; and the options beside the inputs."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from typing import Any, Final
+
+from flask import current_app, request
+from werkzeug.exceptions import RequestEntityTooLarge
+
+from gramwatt.declare import Calculator, Choice, Count, Flag, Kind, Text, default_of
+from gramwatt.edge import columns
+from gramwatt.edge.strict_json import NotJson, strict_json
+from gramwatt.edge.wording import Fault, echo, one_of
+from gramwatt.web.problems import Problem, invalid
+
+DIGITS: Final = Count("Significant digits of numbers as text.", at_least=1, at_most=15, default=12)
+DECIMAL: Final = Choice(
+    (".", ","), "Decimal sign of numbers as text; with a comma, lists and CSV are separated by semicolons.", default="."
+)
+FORMATS: Final = ("json", "csv")
+
+ANSWER_OPTIONS: Final[Mapping[str, Kind]] = {
+    "units": Text(
+        "Units of results, as result:unit pairs separated by commas: usable_energy:kJ.", longest=400, optional=True
+    ),
+    "working": Flag("Add the formula, the numbers put in and the sources of each result."),
+    "format": Choice(FORMATS, "The format, instead of an Accept header.", optional=True),
+    "header": Choice(
+        ("units", "names", "off"),
+        "Of CSV: header line with units in brackets, with bare names, or none.",
+        default="units",
+    ),
+    "digits": DIGITS,
+    "decimal": DECIMAL,
+}
+VALUE_OPTIONS: Final[Mapping[str, Kind]] = {
+    "unit": Text("Unit of the value.", longest=16, optional=True),
+    "digits": DIGITS,
+    "decimal": DECIMAL,
+    "errors": Choice(
+        ("status", "text"),
+        "status: errors as problems with their status. text: errors as 200 with a text that begins with #ERR, since a "
+        "spreadsheet's cell shows nothing of a failed request.",
+        default="status",
+    ),
+}
+
+
+def read_query(options: Mapping[str, Kind]) -> tuple[dict[str, str], dict[str, Any], list[Fault]]:
+    """The query's inputs as words, its options as values, and what is wrong with either."""
+    faults = [
+        Fault(f"/{echo(name)}", f"{echo(name)} is given {len(values)} times", echo(", ".join(values)), "each name once")
+        for name, values in request.args.lists()
+        if len(values) > 1
+    ]
+    words = request.args.to_dict()
+    chosen: dict[str, Any] = {}
+    for name, kind in options.items():
+        column = columns.read(kind, [words.pop(name, columns.ABSENT)], text=True)
+        columns.fill_default(kind, column, ~column.present)
+        faults += [fault.under(name) for fault in column.faults.get(0, ())]
+        chosen[name] = _chosen(kind, column.values[0])
+    return words, chosen, faults
+
+
+def _chosen(kind: Kind, value: Any) -> Any:
+    if isinstance(kind, Choice):
+        return kind.options[value] if value >= 0 else default_of(kind)
+    if isinstance(kind, Count):
+        return int(value) if value == value else default_of(kind)
+    return value.item() or None
+
+
+def result_units(text: str | None, faults: list[Fault]) -> dict[str, str]:
+    """``usable_energy:kJ,current:mA`` as a mapping; what is no such pair is added to the faults."""
+    pairs: dict[str, str] = {}
+    for pair in text.split(",") if text else ():
+        name, colon, spelling = pair.partition(":")
+        if colon and name not in pairs:
+            pairs[name] = spelling
+        else:
+            accepted = "result:unit pairs separated by commas, each result once"
+            faults.append(Fault("/units", f"{pair!r} is not a result:unit pair of its own", echo(text), accepted))
+    return pairs
+
+
+def read_body(calculator: Calculator[Any, Any]) -> dict[str, object]:
+    """The JSON object of a POST. Raises Problem: 415, 413, 400, or 422 where it is no object."""
+    media = request.mimetype
+    if media != "application/json" or request.content_encoding:
+        given = f"{media or 'no Content-Type'}{f', {request.content_encoding}' if request.content_encoding else ''}"
+        raise Problem("unsupported-media-type", f"Send Content-Type: application/json, uncompressed; this was {given}.")
+    try:
+        value = strict_json(_read_all())
+    except NotJson as error:
+        raise Problem("malformed-request", f"The body is not JSON: {error}.") from None
+    if not isinstance(value, dict):
+        example = json.dumps(dict(calculator.examples[0].given))
+        raise invalid([Fault("", "the question must be a JSON object", echo(value), f"for instance {example}")])
+    return value
+
+
+def _read_all() -> bytes:
+    """The whole body; in a loop, since a chunked one over the limit would else be cut in silence."""
+    limit = current_app.config["MAX_CONTENT_LENGTH"]
+    received = bytearray()
+    while piece := request.stream.read(65536):
+        received += piece
+        if len(received) > limit:
+            raise RequestEntityTooLarge
+    return bytes(received)
+
+
+def preferred(offered: Mapping[str, str], wished: str | None = None) -> str:
+    """The format to answer in, from ``format=`` or Accept. ``offered`` is format: media type, the default first.
+
+    Raises Problem (406) where none is acceptable.
+    """
+    if wished is not None:
+        return wished
+    if not request.headers.get("Accept", "").strip():
+        return next(iter(offered))
+    best = request.accept_mimetypes.best_match(list(offered.values()))
+    if best is None:
+        raise Problem("not-acceptable", f"This can be had as {one_of(offered.values())}.")
+    return next(name for name, media in offered.items() if media == best)

@@ -1,0 +1,128 @@
+"""The routes of every calculator: its answer, and one value of it. Nothing here knows any calculator by name."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any, Final
+
+from flask import Blueprint, Response
+
+from gramwatt.declare import Calculator
+from gramwatt.edge import ask, figures
+from gramwatt.edge.answer import choose_units
+from gramwatt.edge.wording import Fault, near, one_of
+from gramwatt.web.asking import ANSWER_OPTIONS, VALUE_OPTIONS, preferred, read_body, read_query, result_units
+from gramwatt.web.headers import cacheable, etag, not_modified
+from gramwatt.web.problems import Problem, invalid
+
+MEDIA: Final = {"json": "application/json", "csv": "text/csv"}
+TEXT: Final = {"text": "text/plain"}
+
+blueprint = Blueprint("calculators", __name__, url_prefix="/v1")
+
+
+@blueprint.get("/<calculator_name>")
+def answer_query(calculator_name: str) -> Response:
+    """Answer the question in the query."""
+    calculator = _find(calculator_name)
+    words, options, faults = read_query(ANSWER_OPTIONS)
+    chosen = preferred(MEDIA, options["format"] if not faults else None)
+    tag = etag(chosen)
+    kept = not_modified(tag)
+    return kept or cacheable(_answer(calculator, words, options, faults, chosen, text=True), tag)
+
+
+@blueprint.post("/<calculator_name>")
+def answer_body(calculator_name: str) -> Response:
+    """Answer the question in the body; the query may hold options only."""
+    calculator = _find(calculator_name)
+    words, options, faults = read_query(ANSWER_OPTIONS)
+    chosen = preferred(MEDIA, options["format"] if not faults else None)
+    faults += [
+        Fault(
+            f"/{name}",
+            f"{name} stands in the query of a POST",
+            word,
+            "inputs in the body; in the query only " + one_of(ANSWER_OPTIONS),
+        )
+        for name, word in words.items()
+    ]
+    response = _answer(calculator, read_body(calculator), options, faults, chosen, text=False)
+    response.headers["Cache-Control"] = "no-store"
+    return response
+
+
+def _answer(
+    calculator: Calculator[Any, Any],
+    question: dict[str, Any],
+    options: dict[str, Any],
+    faults: list[Fault],
+    chosen: str,
+    *,
+    text: bool,
+) -> Response:
+    units = result_units(options["units"], faults)
+    answer = _ask(calculator, question, faults, text=text, units=units, working=bool(options["working"]))
+    if chosen == "csv":
+        table = figures.csv_text(
+            calculator, answer, header=options["header"], digits=options["digits"], decimal=options["decimal"]
+        )
+        return Response(
+            table,
+            content_type="text/csv; charset=utf-8; header=" + ("absent" if options["header"] == "off" else "present"),
+        )
+    return Response(figures.json_bytes(answer), content_type="application/json")
+
+
+@blueprint.get("/<calculator_name>/<result>")
+def value(calculator_name: str, result: str) -> Response:
+    """One bare value as text, for a spreadsheet's cell."""
+    calculator = _find(calculator_name)
+    if result not in calculator.answered:
+        meant = near(result, calculator.answered)
+        hint = f"did you mean {one_of(meant)}?" if meant else f"it gives {one_of(calculator.answered)}."
+        raise Problem("unknown-result", f"{calculator.name} has no result {result[:80]!r}; {hint}")
+    words, options, faults = read_query(VALUE_OPTIONS)
+    tag = etag(preferred(TEXT))
+    kept = not_modified(tag)
+    if kept is not None:
+        return kept
+    units = {result: options["unit"]} if options["unit"] else {}
+    try:
+        choose_units(calculator, units)
+    except ValueError as error:
+        faults.append(Fault("/unit", str(error), options["unit"], "a unit of this result"))
+        units = {}
+    answer = _ask(calculator, words, faults, text=True, units=units)
+    found = answer["results"][result]
+    if found is None:
+        reasons = [caution["text"] for caution in answer["cautions"] if result in caution.get("results", ())]
+        raise Problem("no-answer", " ".join(reasons))
+    shown = figures.value_text(found, digits=options["digits"], decimal=options["decimal"])
+    return cacheable(Response(shown, content_type="text/plain; charset=utf-8"), tag)
+
+
+def _find(name: str) -> Calculator[Any, Any]:
+    try:
+        return ask.find(name)
+    except ask.UnknownCalculator as error:
+        raise Problem("unknown-calculator", str(error)) from None
+
+
+def _ask(
+    calculator: Calculator[Any, Any],
+    question: dict[str, Any],
+    faults: list[Fault],
+    *,
+    text: bool,
+    units: Mapping[str, str],
+    working: bool = False,
+) -> dict[str, Any]:
+    """Ask, and tell the faults of the question together with those of the options."""
+    try:
+        answer = ask.ask(calculator, question, text=text, result_units=units, working=working)
+    except ask.Refused as refused:
+        raise invalid([*faults, *refused.faults]) from None
+    if faults:
+        raise invalid(faults)
+    return answer

@@ -1,0 +1,179 @@
+"""The parts of the contract that every path shares: headers, schemas, responses."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any, Final
+
+from apispec import APISpec
+
+from gramwatt.web import json_schema
+from gramwatt.web.problems import TYPES
+
+JsonObject = dict[str, Any]
+
+
+def _text_header(description: str, pattern: str) -> JsonObject:
+    return {"description": description, "schema": {"type": "string", "maxLength": 100, "pattern": pattern}}
+
+
+HEADERS: Final[Mapping[str, JsonObject]] = {
+    "Access-Control-Allow-Origin": {
+        "description": "Always `*`: any page may read the answer, and shared caches may keep it.",
+        "schema": {"type": "string", "const": "*"},
+    },
+    "Allow": _text_header("The methods allowed here.", "^[A-Z, ]+$"),
+    "Cache-Control": _text_header("How long the answer may be kept.", "^[a-z0-9=, -]+$"),
+    "ETag": _text_header("A strong entity tag; send it as If-None-Match.", '^"[0-9a-f]+"$'),
+    "RateLimit": _text_header(
+        "Requests left, where the operator has set a limit (draft-ietf-httpapi-ratelimit-headers).",
+        '^"default";r=[0-9]+;t=[0-9]+$',
+    ),
+    "RateLimit-Policy": _text_header("The limit, where the operator has set one.", '^"default";q=[0-9]+;w=[0-9]+$'),
+    "Retry-After": {
+        "description": "Seconds to wait.",
+        "schema": {"type": "integer", "format": "int32", "minimum": 0, "maximum": 3600},
+    },
+    "Vary": _text_header("What else the answer depends on.", "^[A-Za-z, -]+$"),
+    "X-Request-ID": {
+        "description": "Identifies the request in the service's log.",
+        "schema": {"type": "string", "format": "uuid", "maxLength": 36},
+    },
+}
+ALWAYS: Final = ("Access-Control-Allow-Origin", "RateLimit", "RateLimit-Policy", "Vary", "X-Request-ID")
+
+_TEXT: Final = {"type": "string", "maxLength": 2000, "pattern": json_schema.PRINTABLE}
+_LINK: Final = {"type": "string", "format": "uri-reference", "maxLength": 2048}
+
+
+def _object(required: list[str], properties: JsonObject, **more: object) -> JsonObject:
+    return {"type": "object", "additionalProperties": False, "required": required, "properties": properties, **more}
+
+
+SCHEMAS: Final[Mapping[str, JsonObject]] = {
+    "Fault": _object(
+        ["pointer", "detail", "given", "accepted"],
+        {
+            "pointer": {
+                "type": "string",
+                "format": "json-pointer",
+                "maxLength": 400,
+                "description": "Where: a JSON Pointer (RFC 6901); of a query /name.",
+            },
+            "detail": _TEXT,
+            "given": {
+                "description": "What was given, shortened; null where nothing was.",
+                "type": ["string", "number", "boolean", "null"],
+                "maxLength": 200,
+            },
+            "accepted": _TEXT,
+        },
+    ),
+    "Problem": _object(
+        ["type", "title", "status", "detail", "instance"],
+        {
+            "type": {
+                "type": "string",
+                "format": "uri-reference",
+                "maxLength": 100,
+                "enum": [f"/problems/{kind}" for kind in TYPES],
+            },
+            "title": _TEXT,
+            "status": {"type": "integer", "format": "int32", "minimum": 400, "maximum": 599},
+            "detail": _TEXT,
+            "instance": {"type": "string", "format": "uri", "maxLength": 100},
+            "errors": {
+                "type": "array",
+                "description": "Every fault of the question, up to 100.",
+                "maxItems": 100,
+                "items": {"$ref": "#/components/schemas/Fault"},
+            },
+        },
+        description="A problem (RFC 9457).",
+    ),
+    "Index": _object(
+        ["service", "version", "contract", "reference", "calculators"],
+        {
+            "service": {"type": "string", "const": "gramwatt"},
+            "version": {"type": "string", "maxLength": 20, "pattern": r"^[0-9]+\.[0-9]+\.[0-9]+$"},
+            "contract": _LINK,
+            "reference": _LINK,
+            "calculators": {"type": "array", "maxItems": 200, "items": {"$ref": "#/components/schemas/IndexEntry"}},
+        },
+    ),
+    "IndexEntry": _object(
+        ["name", "title", "summary", "headline", "results", "links"],
+        {
+            "name": {"type": "string", "maxLength": 64, "pattern": "^[a-z0-9-]+$"},
+            "title": _TEXT,
+            "summary": _TEXT,
+            "headline": json_schema.NAME,
+            "results": {"type": "array", "maxItems": 100, "items": json_schema.NAME},
+            "links": {"type": "object", "additionalProperties": _LINK},
+        },
+    ),
+    "ProblemType": _object(
+        ["type", "title", "status", "advice"],
+        {
+            "type": _LINK,
+            "title": _TEXT,
+            "status": {"type": "integer", "format": "int32", "minimum": 400, "maximum": 599},
+            "advice": _TEXT,
+        },
+    ),
+}
+
+
+def add_components(spec: APISpec) -> None:
+    """Headers, schemas and the response of every status that a problem can have."""
+    for name, header in HEADERS.items():
+        spec.components.header(name, header)
+    for name, shared in {**json_schema.SHARED, **SCHEMAS}.items():
+        spec.components.schema(name, shared)
+    for status in sorted({told.status for told in TYPES.values()}):
+        _add_problem_response(spec, status)
+
+
+def _headers(*more: str) -> JsonObject:
+    return {name: {"$ref": f"#/components/headers/{name}"} for name in sorted({*ALWAYS, *more})}
+
+
+def _add_problem_response(spec: APISpec, status: int) -> None:
+    kinds = {kind: told for kind, told in TYPES.items() if told.status == status}
+    more: tuple[str, ...] = {405: ("Allow",), 429: ("Retry-After",), 503: ("Retry-After",)}.get(status, ())
+    examples = {}
+    for kind, told in kinds.items():
+        value = {
+            "type": f"/problems/{kind}",
+            "title": told.title,
+            "status": status,
+            "detail": told.advice,
+            "instance": "urn:uuid:5d1f1f43-6a2a-4f4c-9d35-6d7c5ad0a2a1",
+        }
+        examples[kind] = {"summary": told.title, "value": value}
+    spec.components.response(
+        f"Problem{status}",
+        {
+            "description": "; ".join(told.title for told in kinds.values()) + ".",
+            "headers": _headers(*more),
+            "content": {
+                "application/problem+json": {"schema": {"$ref": "#/components/schemas/Problem"}, "examples": examples}
+            },
+        },
+    )
+
+
+def problems(*statuses: int) -> JsonObject:
+    """The problems that a path can answer with, those of every path among them."""
+    wanted = sorted({*statuses, 405, 414, 429, 500})
+    return {str(status): {"$ref": f"#/components/responses/Problem{status}"} for status in wanted}
+
+
+def ok(description: str, content: JsonObject, *more: str) -> JsonObject:
+    """A good response with its headers."""
+    return {"description": description, "headers": _headers(*more), "content": content}
+
+
+def not_modified() -> JsonObject:
+    """The response to a client that holds the answer already."""
+    return {"description": "The client's copy is still right.", "headers": _headers("Cache-Control", "ETag")}

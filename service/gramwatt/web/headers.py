@@ -1,0 +1,75 @@
+"""What every response carries: request id, CORS that shared caches can keep, ETag and caching, safety headers."""
+
+from __future__ import annotations
+
+import functools
+import hashlib
+import re
+import uuid
+from pathlib import Path
+from typing import Final
+
+from flask import Response, g, request
+
+from gramwatt.version import __version__
+
+ONE_HOUR: Final = "public, max-age=3600"
+EXPOSED: Final = "ETag, Link, RateLimit, RateLimit-Policy, Retry-After, X-Request-ID"
+
+
+def begin() -> None:
+    """Give the request an id: its own X-Request-ID where that is a UUID, else a new one."""
+    offered = request.headers.get("X-Request-ID", "")
+    known = re.fullmatch(r"[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}", offered)
+    g.request_id = offered if known else str(uuid.uuid4())
+
+
+def finish(response: Response) -> Response:
+    """Add the headers that do not depend on the route."""
+    headers = response.headers
+    headers["Access-Control-Allow-Origin"] = "*"
+    headers["Access-Control-Expose-Headers"] = EXPOSED
+    headers["X-Request-ID"] = g.request_id
+    headers["X-Content-Type-Options"] = "nosniff"
+    headers["Cross-Origin-Resource-Policy"] = "cross-origin"
+    headers["Referrer-Policy"] = "no-referrer"
+    headers.setdefault("Content-Security-Policy", "default-src 'none'; frame-ancestors *")
+    headers.add("Vary", "Accept")
+    if request.method == "OPTIONS":
+        headers["Access-Control-Allow-Methods"] = headers.get("Allow", "GET, HEAD, OPTIONS, POST")
+        headers["Access-Control-Allow-Headers"] = "Accept, Content-Type, If-None-Match, X-Request-ID"
+        headers["Access-Control-Max-Age"] = "86400"
+        headers["Cache-Control"] = ONE_HOUR
+    return response
+
+
+@functools.cache
+def fingerprint() -> bytes:
+    """A digest of this package's own source: an answer's ETag changes when the code does."""
+    package = Path(__file__).resolve().parent.parent
+    digest = hashlib.sha256(__version__.encode())
+    for source in sorted(package.rglob("*")):
+        if source.suffix in (".py", ".html", ".css", ".js"):
+            digest.update(source.relative_to(package).as_posix().encode() + b"\0" + source.read_bytes())
+    return digest.digest()
+
+
+def etag(media: str) -> str:
+    """A strong entity tag, known before anything is computed: answers depend on code, URL and format alone."""
+    asked = request.full_path.encode("utf-8", "surrogatepass")
+    digest = hashlib.blake2b(fingerprint() + media.encode() + b"\0" + asked, digest_size=12)
+    return digest.hexdigest()
+
+
+def not_modified(tag: str) -> Response | None:
+    """A 304 where the client holds this very answer."""
+    if request.method in ("GET", "HEAD") and tag in request.if_none_match.as_set():
+        return cacheable(Response(status=304), tag)
+    return None
+
+
+def cacheable(response: Response, tag: str) -> Response:
+    """Mark a pure answer as one that anybody may keep."""
+    response.headers["ETag"] = f'"{tag}"'
+    response.headers["Cache-Control"] = ONE_HOUR
+    return response

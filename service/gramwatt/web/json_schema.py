@@ -1,0 +1,238 @@
+"""JSON Schemas (2020-12) of a declaration's fields: of a question in JSON, of a query parameter, and of the answer."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any, TypeAlias
+
+from gramwatt.declare import (
+    Calculator,
+    Choice,
+    Count,
+    Flag,
+    Kind,
+    Quantity,
+    Series,
+    Spread,
+    Table,
+    Text,
+    default_of,
+    fields_of,
+    is_required,
+)
+from gramwatt.edge.columns import LONGEST_NUMBER, LONGEST_QUERY_LIST, spread_kind
+from gramwatt.web.number_pattern import text_pattern
+
+JsonSchema: TypeAlias = dict[str, Any]
+
+PRINTABLE = r"^[^\u0000-\u001F\u007F-\u009F\u2028\u2029\uD800-\uDFFF]+$"
+NAME = {"type": "string", "pattern": "^[a-z][a-z0-9_]*$", "maxLength": 64}
+
+
+def of_input(kind: Kind, *, query: bool = False) -> JsonSchema:
+    """The schema of one input, as a JSON value or as a query parameter."""
+    schema: JsonSchema = {"description": kind.description} if not isinstance(kind, Spread) else {}
+    match kind:
+        case Quantity():
+            schema |= _quantity(kind)
+        case Count():
+            schema |= {"type": "integer", "format": "int32", "minimum": kind.at_least, "maximum": kind.at_most}
+        case Choice():
+            schema |= {"type": "string", "enum": list(kind.options)}
+        case Flag():
+            schema |= {"type": "boolean"}
+        case Text():
+            schema |= {"type": "string", "minLength": 1, "maxLength": kind.longest, "pattern": PRINTABLE}
+        case Series():
+            longest = min(kind.longest, LONGEST_QUERY_LIST) if query else kind.longest
+            schema |= {"type": "array", "minItems": kind.shortest, "maxItems": longest, "items": _item(kind.item)}
+        case Table():
+            schema |= {"type": "array", "minItems": kind.shortest, "maxItems": kind.longest, "items": _row(kind)}
+        case _:
+            raise TypeError(kind)
+    default = default_of(kind)
+    if default is not None:
+        schema["default"] = default
+    return schema
+
+
+def _item(kind: Quantity) -> JsonSchema:
+    return {"description": kind.description, **_quantity(kind)}
+
+
+def _quantity(kind: Quantity) -> JsonSchema:
+    number: JsonSchema = {
+        "type": "number",
+        "format": "double",
+        "title": "number" if kind.unit == "1" else f"in {kind.unit}",
+    }
+    for keyword, bound in (
+        ("exclusiveMinimum", kind.above),
+        ("minimum", kind.at_least),
+        ("exclusiveMaximum", kind.below),
+        ("maximum", kind.at_most),
+    ):
+        if bound is not None:
+            number[keyword] = bound
+    text = {"type": "string", "title": "with a unit", "maxLength": LONGEST_NUMBER, "pattern": text_pattern(kind)}
+    if kind.unit == "1":
+        text["title"] = "with an uncertainty"
+    return {"anyOf": [number, text], "x-unit": kind.unit}
+
+
+def _row(kind: Table) -> JsonSchema:
+    fields = {name: inner for name, inner in fields_of(kind.row).items() if not isinstance(inner, Spread)}
+    properties = {name: of_input(inner) for name, inner in fields.items()}
+    for name, inner in fields.items():
+        if isinstance(inner, Quantity):
+            properties[f"{name}_u"] = of_input(spread_kind(name, inner))
+    return {
+        "type": "object",
+        "additionalProperties": False,
+        "properties": properties,
+        "required": [name for name, inner in fields.items() if is_required(inner)],
+    }
+
+
+def _plain(kind: Kind) -> JsonSchema:
+    """The schema of a value in an answer."""
+    match kind:
+        case Quantity():
+            return {"type": "number", "format": "double", "description": kind.description, "x-unit": kind.unit}
+        case Count():
+            return {
+                "type": "integer",
+                "format": "int32",
+                "description": kind.description,
+                "minimum": 0,
+                "maximum": 2**31 - 1,
+            }
+        case Choice():
+            return {"type": "string", "enum": list(kind.options), "description": kind.description}
+        case Series():
+            return {
+                "type": "array",
+                "description": kind.description,
+                "maxItems": 2 * kind.longest,
+                "items": {"type": "number", "format": "double"},
+                "x-unit": kind.item.unit,
+            }
+        case Table():
+            fields = {name: inner for name, inner in fields_of(kind.row).items() if not isinstance(inner, Spread)}
+            return {
+                "type": "array",
+                "description": kind.description,
+                "maxItems": kind.longest,
+                "items": {
+                    "type": "object",
+                    "additionalProperties": False,
+                    "properties": {name: _plain(inner) for name, inner in fields.items()},
+                },
+            }
+        case _:
+            return of_input(kind)
+
+
+def _or_null(schema: JsonSchema) -> JsonSchema:
+    widened = {**schema, "type": [schema["type"], "null"]}
+    if "enum" in schema:
+        widened["enum"] = [*schema["enum"], None]
+    return widened
+
+
+def of_answer(calculator: Calculator[Any, Any]) -> JsonSchema:
+    """The schema of a calculator's JSON answer."""
+    results = {name: _or_null(_plain(kind)) for name, kind in calculator.answered.items()}
+    numeric = [name for name, kind in calculator.answered.items() if isinstance(kind, Quantity | Count | Series)]
+    return _object(
+        {
+            "calculator": {"type": "string", "const": calculator.name},
+            "given": {
+                **_object({name: _plain(kind) for name, kind in calculator.asked.items()}),
+                "description": "The inputs as understood, each in its unit of the contract.",
+            },
+            "assumed": {
+                "type": "array",
+                "description": "The inputs that took their default.",
+                "maxItems": len(calculator.asked),
+                "items": {"type": "string", "enum": list(calculator.asked)},
+            },
+            "results": {**_object(results, required=list(results)), "description": "null where there is no answer."},
+            "units": {
+                "type": "object",
+                "description": "The unit of each quantity in given and results.",
+                "additionalProperties": {"type": "string", "maxLength": 16, "pattern": PRINTABLE},
+            },
+            "cautions": {"type": "array", "maxItems": 100, "items": {"$ref": "#/components/schemas/Caution"}},
+            "uncertainty": {
+                **_object({name: {"$ref": "#/components/schemas/Uncertainty"} for name in numeric}),
+                "description": "Where inputs carried one: standard uncertainty of each numeric result.",
+            },
+            "working": {
+                **_object({name: {"$ref": "#/components/schemas/Working"} for name in results}),
+                "description": "With working=true: the formula, the numbers put in, and the sources.",
+            },
+        },
+        required=["calculator", "given", "assumed", "results", "units", "cautions"],
+    )
+
+
+def _object(properties: Mapping[str, Any], required: list[str] | None = None) -> JsonSchema:
+    made: JsonSchema = {"type": "object", "additionalProperties": False, "properties": dict(properties)}
+    if required:
+        made["required"] = required
+    return made
+
+
+def _text(longest: int, **more: object) -> JsonSchema:
+    return {"type": "string", "maxLength": longest, "pattern": PRINTABLE, **more}
+
+
+SHARED: Mapping[str, JsonSchema] = {
+    "Caution": _object(
+        {
+            "code": {"type": "string", "maxLength": 64, "pattern": "^[a-z0-9-]+$"},
+            "text": _text(2000),
+            "results": {
+                "type": "array",
+                "description": "The results that have no answer for this reason.",
+                "maxItems": 100,
+                "items": NAME,
+            },
+        },
+        required=["code", "text"],
+    ),
+    "Uncertainty": _object(
+        {
+            "standard": {
+                "description": "Combined standard uncertainty (JCGM 100, 5.1.2), in the result's unit.",
+                "anyOf": [
+                    {"type": "number", "format": "double", "minimum": 0},
+                    {"type": "array", "maxItems": 2000, "items": {"type": "number", "format": "double", "minimum": 0}},
+                ],
+            },
+            "shares": {
+                "type": "object",
+                "description": "Share of each uncertain input in its square; they add up to 1.",
+                "additionalProperties": {"type": "number", "format": "double", "minimum": 0, "maximum": 1},
+            },
+        },
+        required=["standard"],
+    ),
+    "Working": _object(
+        {
+            "formula": _text(2000),
+            "numbers": _text(4000),
+            "method": _text(2000),
+            "references": {
+                "type": "array",
+                "maxItems": 20,
+                "items": _object(
+                    {"text": _text(1000), "url": {"type": "string", "format": "uri", "maxLength": 500}},
+                    required=["text"],
+                ),
+            },
+        },
+        required=["references"],
+    ),
+}

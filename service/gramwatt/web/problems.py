@@ -1,0 +1,148 @@
+"""Every error as one body: application/problem+json (RFC 9457), with every fault of the question."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, Final
+
+import orjson
+from flask import Response, current_app, g, request
+from werkzeug.exceptions import HTTPException
+
+from gramwatt.edge.wording import Fault
+
+MOST_FAULTS: Final = 100
+LONGEST_TEXT_ERROR: Final = 1000
+
+
+@dataclass(frozen=True, slots=True)
+class ProblemType:
+    """A kind of problem: its status, its title, and what a caller can do about it."""
+
+    status: int
+    title: str
+    advice: str
+
+
+TYPES: Final[Mapping[str, ProblemType]] = {
+    "malformed-request": ProblemType(
+        400, "The request cannot be read", "Send well-formed JSON in UTF-8, each name once."
+    ),
+    "not-found": ProblemType(404, "There is nothing here", "GET /v1 lists the calculators; /docs shows every path."),
+    "unknown-calculator": ProblemType(404, "No such calculator", "GET /v1 lists the calculators."),
+    "unknown-result": ProblemType(404, "No such result", "The detail lists the results of this calculator."),
+    "no-answer": ProblemType(
+        404, "This result has no answer for these inputs", "The detail says why, and what would help."
+    ),
+    "method-not-allowed": ProblemType(405, "Method not allowed here", "The Allow header lists the methods."),
+    "not-acceptable": ProblemType(
+        406, "No such format here", "Ask for one of the formats in the detail, or send no Accept."
+    ),
+    "too-large": ProblemType(413, "The request body is too large", "Send less at once."),
+    "uri-too-long": ProblemType(414, "The URL is too long", "Send the question as JSON by POST."),
+    "unsupported-media-type": ProblemType(
+        415, "The body is of another type", "Send Content-Type: application/json, uncompressed."
+    ),
+    "invalid-input": ProblemType(
+        422, "The question cannot be answered as asked", "errors names each fault and what is accepted."
+    ),
+    "too-many-requests": ProblemType(429, "Too many requests", "Wait as long as Retry-After says."),
+    "headers-too-large": ProblemType(431, "The request header is too large", "Send fewer or shorter header fields."),
+    "internal-error": ProblemType(
+        500, "The service failed", "It is our fault; instance identifies the case in our log."
+    ),
+    "unavailable": ProblemType(503, "The service is not ready", "Wait as long as Retry-After says."),
+}
+_BY_STATUS: Final = {
+    400: "malformed-request",
+    404: "not-found",
+    405: "method-not-allowed",
+    406: "not-acceptable",
+    413: "too-large",
+    414: "uri-too-long",
+    415: "unsupported-media-type",
+    422: "invalid-input",
+    429: "too-many-requests",
+    431: "headers-too-large",
+    503: "unavailable",
+}
+
+
+class Problem(Exception):
+    """Raise it anywhere in a request; the client gets the problem body, or its text where ``errors=text``."""
+
+    def __init__(
+        self, kind: str, detail: str, faults: Sequence[Fault] = (), headers: Mapping[str, str] | None = None
+    ) -> None:
+        super().__init__(detail)
+        self.kind, self.detail, self.faults, self.headers = kind, detail, tuple(faults), dict(headers or {})
+
+
+def invalid(faults: Sequence[Fault]) -> Problem:
+    """The problem of a question with faults."""
+    many = "1 fault" if len(faults) == 1 else f"{len(faults)} faults"
+    return Problem("invalid-input", f"{many}: " + "; ".join(_line(fault) for fault in faults[:3]), faults)
+
+
+def _line(fault: Fault) -> str:
+    where = fault.pointer[1:].replace("/", ".")
+    return f"{where}: {fault.detail}" if where else fault.detail
+
+
+def body(problem: Problem, instance: str) -> dict[str, Any]:
+    """The problem as RFC 9457 has it; ``errors`` holds at most `MOST_FAULTS`."""
+    kind = TYPES[problem.kind]
+    made: dict[str, Any] = {
+        "type": f"/problems/{problem.kind}",
+        "title": kind.title,
+        "status": kind.status,
+        "detail": problem.detail[:2000],
+        "instance": instance,
+    }
+    if problem.faults:
+        made["errors"] = [
+            {"pointer": fault.pointer, "detail": fault.detail, "given": fault.given, "accepted": fault.accepted}
+            for fault in problem.faults[:MOST_FAULTS]
+        ]
+    return made
+
+
+def respond(problem: Problem) -> Response:
+    """The response to a problem, by the request's own wish as JSON or as text with status 200."""
+    if wants_text():
+        lines = [_line(fault) for fault in problem.faults] or [problem.detail]
+        text = f"#ERR {problem.kind}: {'; '.join(lines)}"
+        return Response(
+            text[:LONGEST_TEXT_ERROR], 200, {"Cache-Control": "no-store"}, content_type="text/plain; charset=utf-8"
+        )
+    made = orjson.dumps(
+        body(problem, f"urn:uuid:{g.request_id}"), option=orjson.OPT_INDENT_2 | orjson.OPT_APPEND_NEWLINE
+    )
+    headers = {"Cache-Control": "no-store", **problem.headers}
+    return Response(made, TYPES[problem.kind].status, headers, content_type="application/problem+json")
+
+
+def wants_text() -> bool:
+    """Whether this is a cell's request that asked for errors as text (a cell shows nothing of a 4xx)."""
+    return request.method in ("GET", "HEAD") and request.args.get("errors") == "text"
+
+
+def from_http(error: HTTPException) -> Response:
+    """Flask's own errors (no route, wrong method, body too large) as problems."""
+    if error.response is not None or error.code is None or error.code < 400:
+        return Response(error.get_response().get_data(), error.code or 500)
+    kind = _BY_STATUS.get(error.code, "internal-error" if error.code >= 500 else "malformed-request")
+    detail = {
+        404: f"Nothing is at {request.path[:200]}.",
+        405: f"{request.method[:20]} is not allowed at {request.path[:200]}.",
+        413: f"The body may have at most {current_app.config['MAX_CONTENT_LENGTH']} bytes.",
+    }.get(error.code, error.description or TYPES[kind].advice)
+    headers = {name: value for name, value in error.get_headers() if name.lower() in ("allow", "retry-after")}
+    return respond(Problem(kind, detail, headers=headers))
+
+
+def from_bug(error: Exception) -> Response:
+    """Whatever else was raised: logged with its trace, told without."""
+    current_app.logger.exception("request %s failed", g.get("request_id", "-"), exc_info=error)
+    return respond(Problem("internal-error", "The service failed on this request; it was logged."))

@@ -1,0 +1,145 @@
+"""What stands around the calculators: the first page, the index, the contract and its viewer, problems, health."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any, Final
+
+import flask_swagger_ui
+from flask import Blueprint, Response, current_app, render_template, send_from_directory
+
+from gramwatt import registry
+from gramwatt.declare import Calculator
+from gramwatt.edge.figures import json_bytes
+from gramwatt.version import __version__
+from gramwatt.web.asking import preferred
+from gramwatt.web.contract import as_yaml
+from gramwatt.web.headers import cacheable, etag, not_modified
+from gramwatt.web.problems import TYPES, Problem
+
+VIEWER: Final = Path(flask_swagger_ui.__file__).parent / "dist"
+PAGE_POLICY: Final = (
+    "default-src 'none'; base-uri 'none'; form-action 'self'; frame-ancestors *; img-src 'self' data:; style-src 'self'"
+)
+# The viewer sets style attributes on its elements; everything else it needs comes from this service.
+VIEWER_POLICY: Final = (
+    "default-src 'none'; base-uri 'none'; connect-src 'self'; font-src 'self' data:; frame-ancestors 'self'; "
+    "img-src 'self' data:; script-src 'self'; style-src 'self' 'unsafe-inline'"
+)
+PAGES: Final = {"json": "application/json", "html": "text/html"}
+
+blueprint = Blueprint("site", __name__)
+
+
+def _page(template: str, policy: str = PAGE_POLICY, **values: object) -> Response:
+    made = Response(render_template(template, **values), content_type="text/html; charset=utf-8")
+    made.headers["Content-Security-Policy"] = policy
+    return made
+
+
+@blueprint.get("/")
+def home() -> Response:
+    """What this is: a page for people, the index for programs."""
+    chosen = preferred(PAGES)
+    tag = etag(chosen)
+    kept = not_modified(tag)
+    if kept is not None:
+        return kept
+    calculators = registry.load()
+    if chosen == "json":
+        return cacheable(Response(json_bytes(_index()), content_type="application/json"), tag)
+    first = calculators["pack-energy"] if "pack-energy" in calculators else next(iter(calculators.values()))
+    return cacheable(_page("home.html", calculators=calculators.values(), first=first, version=__version__), tag)
+
+
+@blueprint.get("/v1")
+def index() -> Response:
+    """The calculators: title, summary, headline result, links."""
+    tag = etag(preferred({"json": "application/json"}))
+    made = not_modified(tag) or cacheable(Response(json_bytes(_index()), content_type="application/json"), tag)
+    made.headers["Link"] = '</openapi.json>; rel="service-desc"; type="application/json", </docs>; rel="service-doc"'
+    return made
+
+
+def _index() -> dict[str, Any]:
+    return {
+        "service": "gramwatt",
+        "version": __version__,
+        "contract": "/openapi.json",
+        "reference": "/docs",
+        "calculators": [_entry(calculator) for calculator in registry.load().values()],
+    }
+
+
+def _entry(calculator: Calculator[Any, Any]) -> dict[str, Any]:
+    path = f"/v1/{calculator.name}"
+    query = current_app.config["FIRST_QUERIES"].get(calculator.name)
+    return {
+        "name": calculator.name,
+        "title": calculator.title,
+        "summary": calculator.summary,
+        "headline": calculator.headline,
+        "results": list(calculator.answered),
+        "links": {
+            "answer": path,
+            **({"example": f"{path}?{query}", "value": f"{path}/{calculator.headline}?{query}"} if query else {}),
+        },
+    }
+
+
+@blueprint.get("/openapi.json")
+def contract_json() -> Response:
+    """The contract as JSON."""
+    return _contract("application/json", json_bytes)
+
+
+@blueprint.get("/openapi.yaml")
+def contract_yaml() -> Response:
+    """The contract as YAML."""
+    return _contract("application/yaml", as_yaml)
+
+
+def _contract(media: str, write: Any) -> Response:
+    tag = etag(media)
+    kept = not_modified(tag)
+    return kept or cacheable(Response(write(current_app.config["CONTRACT"]), content_type=media), tag)
+
+
+@blueprint.get("/docs")
+def docs() -> Response:
+    """The contract in a viewer that needs no internet."""
+    return _page("docs.html", VIEWER_POLICY)
+
+
+@blueprint.get("/docs/<path:name>")
+def viewer_file(name: str) -> Response:
+    """The viewer's own files, from the package that carries it."""
+    made = send_from_directory(VIEWER, name, max_age=86400)
+    made.headers["Content-Security-Policy"] = VIEWER_POLICY
+    return made
+
+
+@blueprint.get("/problems/<kind>")
+def problem(kind: str) -> Response:
+    """What a type of problem means: every problem's ``type`` leads here."""
+    if kind not in TYPES:
+        raise Problem("not-found", f"No type of problem is named {kind[:80]!r}.")
+    told = TYPES[kind]
+    if preferred(PAGES) == "html":
+        return _page("problem.html", kind=kind, told=told)
+    return Response(
+        json_bytes({"type": f"/problems/{kind}", "title": told.title, "status": told.status, "advice": told.advice}),
+        content_type="application/json",
+    )
+
+
+@blueprint.get("/health/live")
+def live() -> Response:
+    """The process answers."""
+    return Response("live\n", content_type="text/plain; charset=utf-8", headers={"Cache-Control": "no-store"})
+
+
+@blueprint.get("/health/ready")
+def ready() -> Response:
+    """The calculators are loaded and verified, so questions can be sent."""
+    return Response("ready\n", content_type="text/plain; charset=utf-8", headers={"Cache-Control": "no-store"})

@@ -1,0 +1,9 @@
+"use strict";
+SwaggerUIBundle({
+  url: "/openapi.json",
+  dom_id: "#reference",
+  deepLinking: true,
+  docExpansion: "none",
+  defaultModelsExpandDepth: -1,
+  validatorUrl: null,
+});

@@ -1,0 +1,73 @@
+"""Normal probability and the uncertainty of a digital reading."""
+
+from statistics import NormalDist
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from gramwatt.physics.statistics import normal_probability, reading_uncertainty
+
+
+def below(deviations: float) -> float:
+    return float(normal_probability(np.array([deviations]))[0])
+
+
+@pytest.mark.parametrize(
+    ("deviations", "expected"),
+    [
+        # Published: NIST/SEMATECH e-Handbook of Statistical Methods, 1.3.6.7.1, area from 0 to x, plus 0.5.
+        pytest.param(0.0, 0.50000, id="row-0.0-the-median"),
+        pytest.param(0.5, 0.5 + 0.19146, id="row-0.5-column-0.00"),
+        pytest.param(1.0, 0.5 + 0.34134, id="row-1.0-column-0.00"),
+        pytest.param(1.96, 0.5 + 0.47500, id="row-1.9-column-0.06"),
+        pytest.param(2.0, 0.5 + 0.47725, id="row-2.0-column-0.00"),
+        pytest.param(3.0, 0.5 + 0.49865, id="row-3.0-column-0.00"),
+    ],
+)
+def test_published_areas(deviations: float, expected: float) -> None:
+    """Five printed decimals: half a unit of the last."""
+    assert below(deviations) == pytest.approx(expected, abs=0.5e-5, rel=0)
+
+
+@pytest.mark.parametrize(
+    ("coverage", "level"),
+    [
+        # Published: JCGM 100:2008, table G.1, level of confidence of an interval of half width k.
+        pytest.param(1.0, 0.6827, id="one-standard-deviation"),
+        pytest.param(2.0, 0.9545, id="the-k-of-the-margin"),
+        pytest.param(3.0, 0.9973, id="three"),
+    ],
+)
+def test_published_levels_of_confidence(coverage: float, level: float) -> None:
+    assert below(coverage) - below(-coverage) == pytest.approx(level, abs=0.5e-4, rel=0)
+
+
+@given(st.floats(-8.0, 8.0))
+def test_against_the_standard_library(deviations: float) -> None:
+    assert below(deviations) == pytest.approx(NormalDist().cdf(deviations), rel=1e-9, abs=1e-15)
+
+
+@given(st.floats(-30.0, 30.0), st.floats(0.0, 5.0))
+def test_rises_and_is_symmetric(deviations: float, more: float) -> None:
+    assert below(deviations) <= below(deviations + more)
+    assert below(deviations) + below(-deviations) == pytest.approx(1.0, rel=1e-12)
+
+
+def test_limits() -> None:
+    """Certain at infinity; far below the mean it is small but not yet nothing, where 1 - erf would have cancelled."""
+    assert normal_probability(np.array([-np.inf, np.inf])).tolist() == [0.0, 1.0]
+    assert np.isnan(below(np.nan))
+    # Published: Abramowitz & Stegun, table 26.2: -log10 Q(10) = 23.11805.
+    assert -np.log10(below(-10.0)) == pytest.approx(23.11805, abs=0.5e-5, rel=0)
+
+
+def test_reading_of_a_display() -> None:
+    """Published: JCGM 100:2008, F.2.2.1, u = 0.29 d (half a unit of its last digit); by hand: d/sqrt(12), whose square
+    is the variance d^2/12 of an even spread."""
+    found = reading_uncertainty(np.array([0.0, 1.0, 0.1]))
+    assert found[0] == 0.0
+    assert found[1] == pytest.approx(0.29, abs=0.005, rel=0)
+    assert found[1] ** 2 == pytest.approx(1 / 12, rel=1e-12)
+    assert found[2] == pytest.approx(found[1] / 10, rel=1e-12)
