@@ -61,12 +61,12 @@ def _read_settings(path: Path) -> dict[str, Any]:
 
 def serve_with_waitress(host: str, port: int, ready: Callable[[], None]) -> None:
     """The same application on waitress, which runs on Windows too."""
-    import waitress
+    import waitress.server
 
     from gramwatt.web import create_app
 
     threads = int(os.environ.get("GRAMWATT_THREADS") or 8)
-    server = waitress.create_server(create_app(), host=host, port=port, threads=threads, ident=None)
+    server = waitress.server.create_server(create_app(), host=host, port=port, threads=threads, ident=None)
     ready()
     server.run()
 

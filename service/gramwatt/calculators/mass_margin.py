@@ -216,6 +216,13 @@ CALCULATOR = Calculator(
             source="by hand: 118.5 + 96.2 + 30.8 = 245.5 g; 2 x 0.1 x sqrt(3/12) = 0.1 g",
         ),
         Example(
+            "Exactly at a limit that is still allowed",
+            given={"masses": [210, 40], "limit": 250, "comparison": "at_most", "resolution": 0},
+            expected={"margin": 0, "verdict": "under", "probability_under": 100},
+            rtol=1e-12,
+            source="by definition: 250 g is at most 250 g",
+        ),
+        Example(
             "A parts list at the limit",
             given={
                 "rule": "eu-c0",

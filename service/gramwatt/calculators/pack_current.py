@@ -184,5 +184,22 @@ CALCULATOR = Calculator(
             source="by hand: 6 x 3.7926 V = 22.7556 V; R = 6 x 10/1.3 = 46.15 mohm; "
             "I = 800 / (22.7556 + sqrt(22.7556^2 - 1600 x 0.04615)) = 18.2539 A",
         ),
+        Example(
+            "A li-ion pack at freezing point",
+            given={
+                "cells": 4,
+                "capacity": "3 Ah",
+                "power": "150 W",
+                "chemistry": "li-ion",
+                "state_of_charge": 80,
+                "cell_resistance": "25 mohm",
+                "pack_temperature": "0 degC",
+            },
+            expected={"pack_resistance": 209.261, "loaded_cell_voltage": 3.47816},
+            rtol=5e-6,
+            source="by hand: 4 x 25 mohm x exp(20000/8.314463 x (1/273.15 - 1/298.15)) = 100 x 2.09261 = 209.261 mohm; "
+            "4 x 4.0422 = 16.169 V; I = 300 / (16.169 + sqrt(16.169^2 - 600 x 0.20926)) = 10.782 A; "
+            "(16.1688 - 10.7816 x 0.20926) / 4 = 3.47816 V",
+        ),
     ),
 )

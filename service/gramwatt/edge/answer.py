@@ -215,7 +215,7 @@ def _numbers_in(formula: str, outcome: Outcome, row: int) -> str:
     return re.sub(r"[a-z_][a-z0-9_]*", number, formula)
 
 
-def choose_units(calculator: Calculator[Any, Any], wanted: Mapping[str, str]) -> dict[str, str]:
+def choose_units(calculator: Calculator[Any, Any], wanted: Mapping[str, str]) -> None:
     """Check a wish for units of results. Raises ValueError with what is accepted where it cannot be met."""
     declared = _declared_units(calculator.answered)
     for name, spelling in wanted.items():
@@ -224,4 +224,3 @@ def choose_units(calculator: Calculator[Any, Any], wanted: Mapping[str, str]) ->
         known = units.alternatives(declared[name])
         if spelling not in known:
             raise ValueError(f"{name} can be had in {one_of(known)}, not in {spelling!r}")
-    return dict(wanted)

@@ -9,7 +9,7 @@ from gramwatt import registry
 from gramwatt.declare import Calculator
 from gramwatt.edge.answer import Answer, answer, choose_units
 from gramwatt.edge.run import run
-from gramwatt.edge.wording import Fault, near, one_of
+from gramwatt.edge.wording import Fault, echo, near, one_of
 
 
 class Refused(ValueError):
@@ -58,20 +58,15 @@ def ask(
     """
     outcome = run(calculator, {name: [value] for name, value in question.items()}, 1, text=text)
     faults = list(outcome.faults[0])
+    wanted = dict(result_units or {})
     try:
-        chosen = choose_units(calculator, result_units or {})
+        choose_units(calculator, wanted)
     except ValueError as error:
-        faults.append(
-            Fault(
-                "/units",
-                str(error),
-                ",".join(f"{n}:{u}" for n, u in (result_units or {}).items())[:80],
-                "result:unit pairs",
-            )
-        )
+        told = ",".join(f"{result}:{spelling}" for result, spelling in wanted.items())
+        faults.append(Fault("/units", str(error), echo(told), "result:unit pairs"))
     if faults:
         raise Refused(tuple(faults))
-    return answer(outcome, 0, result_units=chosen, working=working)
+    return answer(outcome, 0, result_units=wanted, working=working)
 
 
 def calculate(

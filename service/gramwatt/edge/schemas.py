@@ -63,7 +63,8 @@ class Loaded:
 def load(calculator: Calculator[Any, Any], cells: Mapping[str, Sequence[object]], *, text: bool) -> Loaded:
     """Read columns of cells by name. Unknown and missing names become faults; the known ones are read all the same."""
     try:
-        return Loaded(schema(calculator, text=text).load(cells), ())
+        columns: Any = schema(calculator, text=text).load(cells)
+        return Loaded(columns, ())
     except marshmallow.ValidationError as error:
         asked = calculator.asked
         faults = tuple(

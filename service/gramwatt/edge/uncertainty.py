@@ -81,7 +81,7 @@ def _positions(spread: NDArray[np.float64]) -> list[int | None]:
 
 def _tile(value: Any, times: int) -> Any:
     """The inputs repeated along their first axis, as copies that may be written to."""
-    if dataclasses.is_dataclass(value) and not isinstance(value, type):
+    if not isinstance(value, np.ndarray):
         fields = {field.name: _tile(getattr(value, field.name), times) for field in dataclasses.fields(value)}
         return type(value)(**fields)
     return np.concatenate([value] * times, axis=0)

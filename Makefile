@@ -1,0 +1,56 @@
+# make serve and make test need Python 3.11 or newer, make and git; everything else goes into .venv.
+PYTHON ?= python3
+HOST ?= 127.0.0.1
+PORT ?= 8000
+VENV := .venv
+BIN := $(VENV)/bin
+
+.PHONY: help serve test lint contract format clean
+
+help:
+	@echo "make serve     install into .venv and start the service on $(HOST):$(PORT)"
+	@echo "make test      install into .venv and run the whole test suite"
+	@echo "make lint      ruff, mypy --strict, pyright"
+	@echo "make contract  write openapi/ from the registry"
+	@echo "make format    let ruff format and mend what it can"
+	@echo "make clean     remove .venv and what tools leave behind"
+
+$(VENV)/.service: pyproject.toml
+	@$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11) and "Gramwatt needs Python 3.11 or newer; set PYTHON=")'
+	@test -x $(BIN)/python || $(PYTHON) -m venv $(VENV)
+	@echo "Installing Gramwatt into $(VENV) ..."
+	@$(BIN)/python -m pip install --quiet --disable-pip-version-check --editable .
+	@touch $@
+
+$(VENV)/.test: $(VENV)/.service
+	@echo "Installing what the tests need ..."
+	@$(BIN)/python -m pip install --quiet --disable-pip-version-check --editable '.[test]'
+	@touch $@
+
+$(VENV)/.lint: $(VENV)/.test
+	@$(BIN)/python -m pip install --quiet --disable-pip-version-check --editable '.[test,lint]'
+	@touch $@
+
+serve: $(VENV)/.service
+	@exec $(BIN)/gramwatt serve --host $(HOST) --port $(PORT)
+
+test: $(VENV)/.test
+	$(BIN)/python -m pytest
+
+lint: $(VENV)/.lint
+	$(BIN)/ruff check .
+	$(BIN)/ruff format --check .
+	$(BIN)/mypy
+	$(BIN)/mypy examples/batch/*.py
+	$(BIN)/mypy examples/overlay/*.py
+	$(BIN)/pyright --pythonpath $(BIN)/python
+
+contract: $(VENV)/.service
+	$(BIN)/gramwatt contract --write openapi
+
+format: $(VENV)/.lint
+	$(BIN)/ruff check --fix .
+	$(BIN)/ruff format .
+
+clean:
+	rm -rf $(VENV) .mypy_cache .pytest_cache .ruff_cache .hypothesis build dist

@@ -1,0 +1,101 @@
+"""Proof that a formula is dimensionally sound: told in another coherent system of units, its results follow.
+
+Every base unit (metre, kilogram, second, ampere, kelvin, mole) is replaced by one of another size. Inputs, and the
+constants that carry a ``Unit``, are re-expressed by the dimensions that Pint finds in their declared units; a sound
+formula then gives results re-expressed in the same way. A result declared as a charge but computed as an energy does
+not, nor does a formula that hides a dimensional number.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import sys
+import typing
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from types import ModuleType
+from typing import Any
+
+import numpy as np
+import pint
+
+from gramwatt.declare import Calculator, Kind, Quantity, Series, Spread, Table, Unit, fields_of
+from gramwatt.edge.run import assume, evaluate
+from gramwatt.edge.units import SPELLINGS
+
+REGISTRY: pint.UnitRegistry[float] = pint.UnitRegistry()
+SIZES: Mapping[str, float] = {
+    "[length]": 3.1,
+    "[mass]": 0.37,
+    "[time]": 61.0,
+    "[current]": 1.9,
+    "[temperature]": 1.8,
+    "[substance]": 0.53,
+}
+_EXPRESSIONS = {spelling: text for units in SPELLINGS.values() for spelling, text in units.items()}
+
+
+def factor(unit: str) -> float:
+    """What an SI value of this unit is multiplied by in the other system."""
+    expression = _EXPRESSIONS.get(unit, unit)
+    dimensions = dict(REGISTRY.parse_units(expression).dimensionality)
+    product = 1.0
+    for name, power in dimensions.items():
+        product *= SIZES[name] ** float(str(power))
+    return product
+
+
+@contextmanager
+def other_units(*modules: ModuleType) -> Iterator[None]:
+    """Within it, the constants of these modules that carry a ``Unit`` are told in the other system."""
+    saved = []
+    for module in modules:
+        for name, hint in typing.get_type_hints(module, include_extras=True).items():
+            unit = _unit_of(hint)
+            if unit is not None:
+                saved.append((module, name, getattr(module, name)))
+                setattr(module, name, getattr(module, name) * factor(unit.spelling))
+    try:
+        yield
+    finally:
+        for module, name, value in saved:
+            setattr(module, name, value)
+
+
+def _unit_of(hint: Any) -> Unit | None:
+    for part in (hint, *typing.get_args(hint)):
+        for note in getattr(part, "__metadata__", ()):
+            if isinstance(note, Unit):
+                return note
+    return None
+
+
+def wrong_dimensions(calculator: Calculator[Any, Any], raw: Any) -> list[str]:
+    """The results that do not follow into the other system, for one set of inputs before assumptions."""
+    kernels = [module for name, module in sys.modules.items() if name.startswith("gramwatt.physics.")]
+    own = sys.modules[calculator.formula.__module__]
+    before = evaluate(calculator, assume(calculator, raw))
+    with other_units(own, *kernels):
+        moved = _rescaled(raw, fields_of(calculator.inputs))
+        after = evaluate(calculator, assume(calculator, moved))
+    wrong = []
+    for name, kind in calculator.answered.items():
+        quantity = kind.item if isinstance(kind, Series) else kind
+        expected = getattr(before, name)
+        if isinstance(quantity, Quantity):
+            expected = expected * factor(quantity.unit)
+        if not np.allclose(getattr(after, name), expected, rtol=1e-9, atol=0, equal_nan=True):
+            wrong.append(name)
+    return wrong
+
+
+def _rescaled(values: Any, fields: Mapping[str, Kind]) -> Any:
+    changes: dict[str, Any] = {}
+    for name, kind in fields.items():
+        source = fields[kind.of] if isinstance(kind, Spread) else kind
+        source = source.item if isinstance(source, Series) else source
+        if isinstance(source, Quantity):
+            changes[name] = getattr(values, name) * factor(source.unit)
+        elif isinstance(source, Table):
+            changes[name] = _rescaled(getattr(values, name), fields_of(source.row))
+    return dataclasses.replace(values, **changes)

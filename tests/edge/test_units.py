@@ -1,0 +1,162 @@
+"""The closed table of units against published factors, and the promise that Pint never sees a user's text."""
+
+from typing import Any, Final
+
+import numpy as np
+import pint
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from gramwatt.declare import DeclarationError, Quantity
+from gramwatt.edge import columns, units
+
+SPELLINGS: Final = [spelling for table in units.TABLE.values() for spelling in table]
+
+
+@pytest.mark.parametrize(
+    ("spelling", "factor"),
+    [
+        # Published: NIST SP 811 (2008), appendix B.8 and its exact footnotes.
+        pytest.param("lb", 0.45359237, id="pound-exact"),
+        pytest.param("oz", 0.45359237 / 16, id="ounce-is-a-sixteenth-of-a-pound"),
+        pytest.param("in", 0.0254, id="inch-exact"),
+        pytest.param("ft", 0.3048, id="foot-exact"),
+        pytest.param("ft/s", 0.3048, id="foot-per-second-exact"),
+        pytest.param("kgf", 9.80665, id="kilogram-force-exact"),
+        pytest.param("gf", 9.80665e-3, id="gram-force-exact"),
+        pytest.param("lbf", 4.4482216152605, id="pound-force-exact"),
+        pytest.param("ozf", 4.4482216152605 / 16, id="ounce-force-is-a-sixteenth"),
+        pytest.param("mph", 0.44704, id="mile-per-hour-exact"),
+        pytest.param("km/h", 1 / 3.6, id="kilometre-per-hour-by-hand"),
+        pytest.param("kn", 1852 / 3600, id="knot-exact"),
+        pytest.param("Wh", 3600.0, id="watt-hour-exact"),
+        pytest.param("kcal/mol", 4184.0, id="thermochemical-kilocalorie-exact"),
+        pytest.param("mbar", 100.0, id="millibar-exact"),
+        pytest.param("mAh", 3.6, id="milliampere-hour-by-hand"),
+        pytest.param("C", 1 / 3600, id="capacities-per-hour-by-hand"),
+        pytest.param("rpm", 2 * np.pi / 60, id="revolution-per-minute-by-hand"),
+        pytest.param("Wh/lb", 3600 / 0.45359237, id="watt-hour-per-pound-by-hand"),
+        pytest.param("lb/ft3", 0.45359237 / 0.3048**3, id="pound-per-cubic-foot-by-hand"),
+        pytest.param("%", 0.01, id="per-cent"),
+        pytest.param("‰", 0.001, id="per-mille"),
+    ],
+)
+def test_exact_factors(spelling: str, factor: float) -> None:
+    assert units.unit(spelling).scale == pytest.approx(factor, rel=1e-12)
+    assert units.unit(spelling).offset == 0
+
+
+@pytest.mark.parametrize(
+    ("spelling", "printed", "half_a_unit"),
+    [
+        # Published: NIST SP 811 (2008), appendix B.8, seven printed digits.
+        pytest.param("lb", 4.535924e-01, 0.5e-7, id="pound"),
+        pytest.param("oz", 2.834952e-02, 0.5e-8, id="ounce"),
+        pytest.param("lbf", 4.448222e00, 0.5e-6, id="pound-force"),
+        pytest.param("ozf", 2.780139e-01, 0.5e-7, id="ounce-force"),
+        pytest.param("hp", 7.456999e02, 0.5e-4, id="horsepower-of-550-foot-pounds-a-second"),
+        pytest.param("kn", 5.144444e-01, 0.5e-7, id="knot"),
+        pytest.param("inHg", 3.386389e03, 0.5e-3, id="inch-of-mercury-conventional"),
+        pytest.param("psi", 6.894757e03, 0.5e-3, id="pound-force-per-square-inch"),
+        pytest.param("lb/ft3", 1.601846e01, 0.5e-5, id="pound-per-cubic-foot"),
+        pytest.param("rpm", 1.047198e-01, 0.5e-7, id="revolution-per-minute"),
+    ],
+)
+def test_printed_factors(spelling: str, printed: float, half_a_unit: float) -> None:
+    """Half a unit of the last printed digit."""
+    assert units.unit(spelling).scale == pytest.approx(printed, abs=half_a_unit * (1 + 1e-9), rel=0)
+
+
+@pytest.mark.parametrize(
+    ("text", "kelvin"),
+    [
+        # By definition of the scales: ice point, steam point, absolute zero, and where the two cross.
+        pytest.param("0 degC", 273.15, id="ice-point-celsius"),
+        pytest.param("32 degF", 273.15, id="ice-point-fahrenheit"),
+        pytest.param("100 °C", 373.15, id="steam-point-celsius"),
+        pytest.param("212 °F", 373.15, id="steam-point-fahrenheit"),
+        pytest.param("-40 degF", 233.15, id="minus-forty-fahrenheit"),
+        pytest.param("-40 degC", 233.15, id="minus-forty-celsius"),
+        pytest.param("273.15 K", 273.15, id="kelvin"),
+    ],
+)
+def test_fixed_points_of_temperature(text: str, kelvin: float) -> None:
+    kind = Quantity("degC", "Temperature.", at_least=-273.15, at_most=1e4)
+    assert columns.read(kind, [text], text=False).values[0] == pytest.approx(kelvin, rel=1e-12)
+
+
+def test_absolute_zero_in_fahrenheit() -> None:
+    """By hand: -459.67 degF; what is left of it in kelvin is rounding of 255.4."""
+    assert units.unit("degF").to_si(-459.67) == pytest.approx(0.0, abs=1e-11)
+
+
+def test_every_spelling_stands_in_one_dimension() -> None:
+    """A spelling in two dimensions would be read by whichever was built last."""
+    assert len(SPELLINGS) == len(set(SPELLINGS))
+    assert all(units.unit(spelling).spelling == spelling for spelling in SPELLINGS)
+
+
+@pytest.mark.parametrize("spelling", [spelling for spelling in SPELLINGS if spelling != "1"])
+@pytest.mark.parametrize("space", ["", " "], ids=["without-a-space", "with-a-space"])
+def test_every_spelling_that_is_offered_is_understood(spelling: str, space: str) -> None:
+    """The table is what refusals list as accepted, so each of its words must be readable after a number."""
+    kind = Quantity(spelling, "Anything.", at_least=-1e12, at_most=1e12)
+    column = columns.read(kind, [f"5{space}{spelling}"], text=False)
+    assert not column.faults
+    assert column.values[0] == pytest.approx(units.unit(spelling).to_si(5.0), rel=1e-12)
+
+
+def test_case_tells_spellings_apart() -> None:
+    """mAh and MAh, mW and MW differ by a thousand million: nothing is folded."""
+    kind = Quantity("mW", "Power.", at_least=0, at_most=1e12)
+    assert columns.read(kind, ["5 MW"], text=False).faults
+
+
+@given(st.sampled_from(SPELLINGS), st.floats(-1e6, 1e6))
+def test_round_trip(spelling: str, value: float) -> None:
+    """There and back; with an offset, to what a sum of some hundreds of kelvin carries."""
+    unit = units.unit(spelling)
+    back = float(unit.from_si(np.array([unit.to_si(value)]))[0])
+    assert back == pytest.approx(value, rel=1e-12, abs=1e-12 if unit.offset == 0 else 1e-9)
+
+
+@given(st.sampled_from(SPELLINGS), st.floats(0.001, 1e6))
+def test_conversion_between_any_two_units_of_a_dimension(spelling: str, value: float) -> None:
+    """Through another spelling and back changes nothing; the declared spelling comes first."""
+    si = units.unit(spelling).to_si(value)
+    for other, unit in units.alternatives(spelling).items():
+        assert unit.to_si(float(units.convert(np.array([si]), other)[0])) == pytest.approx(si, rel=1e-12)
+    assert next(iter(units.alternatives(spelling))) == spelling
+
+
+def test_an_unknown_spelling_in_a_declaration_is_a_fault_of_ours() -> None:
+    with pytest.raises(DeclarationError, match="'furlong'"):
+        units.unit("furlong")
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        pytest.param("1 9**9**9", id="an-expression-that-never-ends"),
+        pytest.param("1 m*9**9**9", id="the-same-behind-a-unit"),
+        pytest.param("1 furlong", id="a-unit-that-pint-knows"),
+        pytest.param("1 kV", id="a-prefix-that-pint-would-take"),
+        pytest.param("1 __import__('os')", id="code"),
+        pytest.param("1 " + "x" * 60, id="a-long-name"),
+        pytest.param("1 " + "x" * 32000, id="a-very-long-name"),
+        pytest.param("1 meter", id="a-long-spelling-of-a-known-unit"),
+    ],
+)
+def test_text_of_users_never_reaches_pint(monkeypatch: pytest.MonkeyPatch, text: str) -> None:
+    """Every door of Pint's parser is nailed up; the text is refused all the same, without one being tried."""
+
+    def refuse(*_: Any, **__: Any) -> Any:
+        raise AssertionError("user text reached Pint")
+
+    for name in ("parse_expression", "parse_units", "parse_units_as_container", "get_name", "Quantity", "Unit"):
+        monkeypatch.setattr(pint.UnitRegistry, name, refuse)
+    for name in ("UnitRegistry", "Quantity", "Unit"):
+        monkeypatch.setattr(pint, name, refuse)
+    column = columns.read(Quantity("mm", "Length.", above=0, at_most=1e6), [text], text=False)
+    assert len(column.faults[0]) == 1
