@@ -25,6 +25,8 @@ PARTS = ("frame", "motors", "electronics", "camera", "pack")
 COLUMNS = ("name", "cells", "capacity", "discharge_rating", "power", "burst_power", *PARTS, "limit")
 HEADINGS = ("build", "min", "ended by", "A", "V/cell", "% rating", "g", "g left", "verdict", "note")
 NUMERIC = {"min", "A", "V/cell", "% rating", "g", "g left"}
+Cautions = dict[str, dict[str, str]]
+"""By code: each build's text, for some name its figures."""
 
 
 class Refused(Exception):
@@ -51,7 +53,7 @@ def figure(answer: dict[str, Any], result: str, decimals: int) -> str:
     return "-" if value is None else f"{value:.{decimals}f}"
 
 
-def compare(url: str, build: dict[str, str], cautions: dict[str, str]) -> dict[str, str]:
+def compare(url: str, build: dict[str, str], cautions: Cautions) -> dict[str, str]:
     """One row of the table. Whatever cannot be answered is a note in it; cautions are gathered for the foot."""
     row = dict.fromkeys(HEADINGS, "-") | {"build": build["name"], "note": ""}
     pack = {name: build[name] for name in ("cells", "capacity")}
@@ -69,7 +71,7 @@ def compare(url: str, build: dict[str, str], cautions: dict[str, str]) -> dict[s
             continue
         for caution in answer["cautions"]:
             if "results" not in caution:
-                cautions.setdefault(caution["code"], caution["text"])
+                cautions.setdefault(caution["code"], {})[build["name"]] = caution["text"]
             elif caution["code"] != "needs-input":
                 notes.append(f"{calculator}: {caution['text']}")
         if calculator == "endurance":
@@ -99,6 +101,17 @@ def table(rows: list[dict[str, str]]) -> str:
     )
 
 
+def foot(cautions: Cautions) -> str:
+    """The cautions, each once: in general, or in the words for the first build that it concerns."""
+    lines = []
+    for texts in cautions.values():
+        (name, text), *others = texts.items()
+        if len(set(texts.values())) > 1 or not others:
+            text = f"{name}: {text}" + (f" Likewise: {', '.join(other for other, _ in others)}." if others else "")
+        lines.append(f"! {text}")
+    return "\n".join(lines)
+
+
 def read(path: Path) -> list[dict[str, str]]:
     """The builds of a CSV file. Raises ValueError where a column is missing."""
     with path.open(encoding="utf-8-sig", newline="") as file:
@@ -115,16 +128,15 @@ def main() -> int:
     parser.add_argument("builds", nargs="?", type=Path, default=Path(__file__).with_name("builds.csv"))
     parser.add_argument("--url", default="http://127.0.0.1:8000", help="where Gramwatt answers (default: %(default)s)")
     arguments = parser.parse_args()
-    url, cautions = arguments.url.rstrip("/"), dict[str, str]()
+    url, cautions = arguments.url.rstrip("/"), Cautions()
     try:
         rows = [compare(url, build, cautions) for build in read(arguments.builds)]
     except (OSError, ValueError, http.client.HTTPException) as error:
         print(f"{error} (asking {url})", file=sys.stderr)
         return 2
     print(table(rows))
-    for text in cautions.values():
-        print(f"\n! {text}", end="")
-    print()
+    if cautions:
+        print(f"\n{foot(cautions)}")
     return 1 if any(row["note"] for row in rows) else 0
 
 

@@ -10,6 +10,7 @@ from typing import Any, NoReturn
 import click
 
 from gramwatt import registry
+from gramwatt.declare import Quantity
 from gramwatt.edge import figures
 from gramwatt.edge.ask import Refused, UnknownCalculator, ask, find
 from gramwatt.edge.wording import measured, near, one_of
@@ -140,9 +141,17 @@ def _given(answer: dict[str, Any], name: str) -> str:
 
 
 @main.command("list")
-def list_calculators() -> None:
+@click.option("--markdown", is_flag=True, help="As the table in README.md.")
+def list_calculators(markdown: bool) -> None:
     """List the calculators."""
+    if markdown:
+        click.echo("| calculator | answers | headline |\n| --- | --- | --- |")
     for name, calculator in registry.load().items():
+        if markdown:
+            kind = calculator.answered[calculator.headline]
+            unit = f" [{kind.unit}]" if isinstance(kind, Quantity) else ""
+            click.echo(f"| `{name}` | **{calculator.title}** {calculator.summary} | `{calculator.headline}`{unit} |")
+            continue
         click.echo(f"{name:<22}{calculator.summary}")
         click.echo(f"{'':<22}{', '.join(calculator.asked)} -> {', '.join(calculator.answered)}")
 
