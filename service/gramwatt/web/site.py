@@ -10,7 +10,9 @@ from flask import Blueprint, Response, current_app, render_template, send_from_d
 
 from gramwatt import registry
 from gramwatt.declare import Calculator
+from gramwatt.edge.ask import ask
 from gramwatt.edge.figures import json_bytes
+from gramwatt.edge.wording import measured
 from gramwatt.version import __version__
 from gramwatt.web.asking import preferred
 from gramwatt.web.contract import as_yaml
@@ -48,8 +50,11 @@ def home() -> Response:
     calculators = registry.load()
     if chosen == "json":
         return cacheable(Response(json_bytes(_index()), content_type="application/json"), tag)
-    first = calculators["pack-energy"] if "pack-energy" in calculators else next(iter(calculators.values()))
-    return cacheable(_page("home.html", calculators=calculators.values(), first=first, version=__version__), tag)
+    first = next(iter(calculators.values()))
+    answer = ask(first, first.examples[0].given)
+    value = measured(answer["results"][first.headline], answer["units"][first.headline])
+    page = _page("home.html", calculators=calculators.values(), first=first, value=value, version=__version__)
+    return cacheable(page, tag)
 
 
 @blueprint.get("/v1")
