@@ -54,6 +54,8 @@ class Quantity:
     below: float | None = None
     at_most: float | None = None
     default: float | None = None
+    default_u: float | None = None
+    """Standard uncertainty of the default, which counts wherever the default is assumed."""
     optional: bool = False
     replaces: tuple[str, ...] = ()
     """Inputs that are not used, nor given their default, where this one is given."""
@@ -131,7 +133,7 @@ class Series:
 
 @dataclass(frozen=True, slots=True)
 class Table:
-    """Rows of named fields. The formula sees one dataclass whose arrays have shape (N, M)."""
+    """Rows of named fields, of inputs or of results. The formula has one dataclass whose arrays have shape (N, M)."""
 
     row: type[Any]
     description: str
@@ -197,6 +199,11 @@ class Assumption(Generic[I]):
     name: str
     text: str
     value: Callable[[I], Array | Codes]
+    _: KW_ONLY
+    spread: Callable[[I], Array] | None = None
+    """Standard uncertainty of what is assumed, SI; it counts wherever it is assumed."""
+    solved_from: tuple[str, ...] = ()
+    """Measured inputs that, where all are given, the value is worked out from rather than assumed."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -326,14 +333,14 @@ def _faults(calculator: Calculator[Any, Any]) -> Iterator[str]:
     if hints.get("return") is not calculator.results or calculator.inputs not in hints.values():
         yield "the formula does not take these inputs and give these results"
     mentioned = [("reference", n, results) for r in calculator.references for n in r.about]
-    mentioned += [("rule", n, results) for r in calculator.rules for n in r.results]
+    mentioned += [("rule", n.partition(".")[0], results) for r in calculator.rules for n in r.results]
     mentioned += [("assumption", a.name, inputs) for a in calculator.assumptions]
     mentioned += [("any_of", n, inputs) for group in calculator.any_of for n in group]
     mentioned += [("example", n, inputs) for e in calculator.examples for n in e.given]
     mentioned += [("example", n, results) for e in calculator.examples for n in e.expected]
     notes: list[Caution[Any, Any] | Rule[Any, Any]] = [*calculator.cautions, *calculator.rules]
     for note in notes:
-        mentioned += [(note.code, n, {**inputs, **results}) for n in re.findall(r"\{(\w+)\}", note.text)]
+        mentioned += [(note.code, n, {**inputs, **results}) for n in re.findall(r"\{(\w+)(?:\.\w+)?\}", note.text)]
     yield from (f"{where} names {name}, which does not exist" for where, name, known in mentioned if name not in known)
 
 
@@ -360,6 +367,8 @@ def _input_faults(kind: Kind, siblings: Mapping[str, Kind]) -> Iterator[str]:
             yield "an input needs one lower and one upper bound (above or at_least, below or at_most)"
         elif kind.default is not None and not low <= kind.default <= high:
             yield f"default {kind.default} outside its bounds"
+        if kind.default_u is not None and kind.default is None:
+            yield "an uncertainty of a default that it has not"
         if kind.formula or kind.method:
             yield "an input has no formula"
     elif isinstance(kind, Choice) and kind.default is not None and kind.default not in kind.options:
@@ -372,6 +381,11 @@ def _input_faults(kind: Kind, siblings: Mapping[str, Kind]) -> Iterator[str]:
 
 
 def _result_faults(kind: Kind, inputs: Mapping[str, Kind]) -> Iterator[str]:
+    if isinstance(kind, Table):
+        for name, inner in fields_of(kind.row).items():
+            if not isinstance(inner, Text):
+                yield from (f"{name}: {fault}" for fault in _result_faults(inner, inputs))
+        return
     if not isinstance(kind, Quantity | Count | Choice | Flag | Series):
         yield f"a result cannot be a {type(kind).__name__}"
         return

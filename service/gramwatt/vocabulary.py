@@ -75,3 +75,44 @@ Diameter: TypeAlias = Annotated[Array, Quantity("in", "Propeller diameter.", abo
 AirTemperature: TypeAlias = Annotated[
     Array, Quantity("degC", "Temperature of the air.", at_least=-60, at_most=60, default=15)
 ]
+Mass: TypeAlias = Annotated[
+    Array, Quantity("g", "All-up mass: everything that leaves the ground.", above=0, at_most=1e5)
+]
+Motors: TypeAlias = Annotated[Array, Count("Motors, each with its propeller.", at_least=1, at_most=16, default=4)]
+PropellerDiameter: TypeAlias = Annotated[Array, Quantity("in", "Propeller diameter.", above=0, at_most=100)]
+Pitch: TypeAlias = Annotated[Array, Quantity("in", "Propeller pitch.", above=0, at_most=100)]
+Blades: TypeAlias = Annotated[Array, Count("Blades of a propeller.", at_least=2, at_most=8, default=3)]
+FigureOfMerit: TypeAlias = Annotated[
+    Array,
+    Quantity(
+        "1",
+        "Ideal over real power of the propeller in hover; about 0.6 for small three-bladed ones, less at high pitch.",
+        above=0,
+        below=1,
+        default=0.60,
+        default_u=0.05,
+    ),
+]
+AirDensity: TypeAlias = Annotated[Array, Quantity("kg/m3", "Density of the air.", above=0, at_most=2, default=1.225)]
+AvionicsPower: TypeAlias = Annotated[
+    Array,
+    Quantity(
+        "W",
+        "What everything but the motors draws: flight controller, receiver, camera, transmitter.",
+        at_least=0,
+        at_most=1e4,
+        default=5,
+        default_u=2,
+    ),
+]
+MassExponent: TypeAlias = Annotated[
+    Array,
+    Quantity(
+        "1",
+        "How average power goes with mass, power ~ mass^x: 1.5 is the aerodynamic law; measured small craft run 1.0 to "
+        "1.3.",
+        at_least=0,
+        at_most=3,
+        default=1.5,
+    ),
+]

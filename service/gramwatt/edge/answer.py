@@ -6,12 +6,25 @@ Numbers are given once here, with at most 12 significant digits, so that every w
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from typing import Any, TypeAlias
 
 import numpy as np
 
-from gramwatt.declare import Calculator, Caution, Choice, Count, Kind, Quantity, Rule, Series, Spread, Table, fields_of
+from gramwatt.declare import (
+    Calculator,
+    Caution,
+    Choice,
+    Count,
+    Kind,
+    Quantity,
+    Rule,
+    Series,
+    Spread,
+    Table,
+    Text,
+    fields_of,
+)
 from gramwatt.edge import units
 from gramwatt.edge.run import Outcome
 from gramwatt.edge.wording import measured, one_of, shortest
@@ -26,11 +39,12 @@ def answer(
     calculator = outcome.calculator
     chosen = {name: (result_units or {}).get(name, unit) for name, unit in _declared_units(calculator.answered).items()}
     results = {
-        name: _plain(kind, getattr(outcome.results, name), row, chosen.get(name))
+        name: _plain(kind, getattr(outcome.results, name), row, name, chosen)
         for name, kind in calculator.answered.items()
     }
+    asked_units = _declared_units(calculator.asked)
     given = {
-        name: _plain(kind, getattr(outcome.given, name), row, None)
+        name: _plain(kind, getattr(outcome.given, name), row, name, asked_units)
         for name, kind in calculator.asked.items()
         if _is_known(outcome, name, row)
     }
@@ -39,9 +53,12 @@ def answer(
         "given": given,
         "assumed": [name for name in calculator.asked if name in outcome.assumed and outcome.assumed[name][row]],
         "results": results,
-        "units": {**{n: u for n, u in _declared_units(calculator.asked).items() if n in given}, **chosen},
+        "units": {**{n: u for n, u in asked_units.items() if n.partition(".")[0] in given}, **chosen},
         "cautions": _cautions(outcome, row, results),
     }
+    solved = [name for name in calculator.asked if name in outcome.solved and outcome.solved[name][row]]
+    if solved:
+        made["solved"] = solved
     uncertainty = _uncertainty(outcome, row, results, chosen)
     if uncertainty:
         made["uncertainty"] = uncertainty
@@ -66,26 +83,31 @@ def _declared_units(fields: Mapping[str, Kind]) -> dict[str, str]:
 def _is_known(outcome: Outcome, name: str, row: int) -> bool:
     if name in outcome.unused and outcome.unused[name][row]:
         return False
-    return bool(outcome.present[name][row] or (name in outcome.assumed and outcome.assumed[name][row]))
+    marks = (outcome.present, outcome.assumed, outcome.solved)
+    return any(bool(mark[name][row]) for mark in marks if name in mark)
 
 
-def _plain(kind: Kind, values: Any, row: int, unit: str | None) -> Any:
-    """A value as JSON has it; None where there is no answer."""
+def _plain(kind: Kind, values: Any, row: int, name: str, chosen: Mapping[str, str]) -> Any:
+    """A value as JSON has it, in the unit chosen for its name; None where there is no answer."""
     match kind:
         case Quantity():
-            return _number(float(units.convert(values[row], unit or kind.unit)))
+            return _number(float(units.convert(values[row], chosen[name])))
         case Count():
             return int(values[row]) if np.isfinite(values[row]) else None
         case Choice():
             return kind.options[int(values[row])] if values[row] >= 0 else None
         case Series():
-            numbers = [_number(float(value)) for value in units.convert(values[row], unit or kind.item.unit)]
+            numbers = [_number(float(value)) for value in units.convert(values[row], chosen[name])]
             return None if any(number is None for number in numbers) else numbers
         case Table():
-            columns = {name: inner for name, inner in fields_of(kind.row).items() if not isinstance(inner, Spread)}
+            columns = {inner: column for inner, column in fields_of(kind.row).items() if not isinstance(column, Spread)}
             count = getattr(values, next(iter(columns))).shape[1]
             return [
-                {name: _plain(inner, getattr(values, name)[row], at, None) for name, inner in columns.items()}
+                {
+                    inner: _plain(column, getattr(values, inner)[row], at, f"{name}.{inner}", chosen)
+                    for inner, column in columns.items()
+                    if not (isinstance(column, Text) and column.optional and getattr(values, inner)[row][at] == "")
+                }
                 for at in range(count)
             ]
         case _:
@@ -102,83 +124,118 @@ def _number(value: float) -> float | int | None:
 
 def _cautions(outcome: Outcome, row: int, results: Mapping[str, Any]) -> list[dict[str, Any]]:
     """Reasons for results without an answer first, then what concerns this question, then what always holds."""
-    calculator = outcome.calculator
-    empty = {name for name, value in results.items() if value is None}
+    empty = list(_empty(results))
     reasons: list[dict[str, Any]] = []
-    special: list[dict[str, Any]] = []
+    special = _replaced(outcome, row)
     standing: list[dict[str, Any]] = []
     for note in outcome.notes:
-        if not note.rows[row]:
-            continue
-        told: dict[str, Any] = {"code": note.said.code, "text": _fill(note.said, outcome, row)}
-        if isinstance(note.said, Rule):
-            concerned = [name for name in note.said.results if name in empty]
-            empty -= set(concerned)
+        holds = note.rows[row]
+        for at in np.flatnonzero(holds).tolist() if holds.ndim else [None] * bool(holds):
+            told: dict[str, Any] = {"code": note.said.code, "text": _fill(note.said, outcome, row, at)}
+            if not isinstance(note.said, Rule):
+                (standing if note.said.when is None else special).append(told)
+                continue
+            named = [name if at is None else name.replace(".", f".{at}.") for name in note.said.results]
+            concerned = [name for name in named if name in empty]
+            empty = [name for name in empty if name not in concerned]
             if concerned:
                 reasons.append({**told, "results": concerned})
-        else:
-            (standing if note.said.when is None else special).append(told)
-    for name in [name for name in results if name in empty]:
-        lacking = [
-            need for need in getattr(calculator.answered[name], "needs", ()) if not _is_known(outcome, need, row)
-        ]
-        if lacking:
-            reasons.append(
-                {
-                    "code": "needs-input",
-                    "text": f"{name} has no answer without {' and '.join(lacking)}.",
-                    "results": [name],
-                }
-            )
-        else:
-            text = f"{name} has no finite answer for these inputs."
-            reasons.append({"code": "no-answer", "text": text, "results": [name]})
-    for name, kind in calculator.asked.items():
+    return reasons + [_lacking(outcome, row, name) for name in empty] + special + standing
+
+
+def _empty(results: Mapping[str, Any], prefix: str = "") -> Iterator[str]:
+    """Names of the results that have no answer; in a table ``packs.2.endurance``."""
+    for name, value in results.items():
+        if value is None:
+            yield prefix + name
+        elif isinstance(value, list) and value and isinstance(value[0], dict):
+            for at, inner in enumerate(value):
+                yield from _empty(inner, f"{name}.{at}.")
+
+
+def _lacking(outcome: Outcome, row: int, name: str) -> dict[str, Any]:
+    """The reason for a result that no rule explains."""
+    kind: Kind = outcome.calculator.answered[name.partition(".")[0]]
+    if isinstance(kind, Table):
+        kind = fields_of(kind.row)[name.rpartition(".")[2]]
+    lacking = [need for need in getattr(kind, "needs", ()) if not _is_known(outcome, need, row)]
+    if lacking:
+        text = f"{name} has no answer without {' and '.join(lacking)}."
+        return {"code": "needs-input", "text": text, "results": [name]}
+    return {"code": "no-answer", "text": f"{name} has no finite answer for these inputs.", "results": [name]}
+
+
+def _replaced(outcome: Outcome, row: int) -> list[dict[str, Any]]:
+    """Inputs that were given but not used, since another was given instead."""
+    told = []
+    for name, kind in outcome.calculator.asked.items():
         replaced = [other for other in getattr(kind, "replaces", ()) if outcome.unused[other][row]]
         if replaced and outcome.present[name][row]:
             were = "was" if len(replaced) == 1 else "were"
             text = f"{' and '.join(replaced)} {were} not used: {name} was given instead."
-            special.insert(0, {"code": "not-used", "text": text})
-    return reasons + special + standing
+            told.append({"code": "not-used", "text": text})
+    return told
 
 
-def _fill(said: Caution[Any, Any] | Rule[Any, Any], outcome: Outcome, row: int) -> str:
-    """The text with ``{name}`` replaced by a value and its unit."""
-    return re.sub(r"\{(\w+)\}", lambda match: _worded(outcome, row, match[1], digits=5), said.text)
+def _fill(said: Caution[Any, Any] | Rule[Any, Any], outcome: Outcome, row: int, at: int | None = None) -> str:
+    """The text with ``{name}``, or ``{table.column}`` of table row ``at``, replaced by a value and its unit."""
+    return re.sub(r"\{([\w.]+)\}", lambda match: _worded(outcome, row, match[1], digits=5, at=at), said.text)
 
 
-def _worded(outcome: Outcome, row: int, name: str, digits: int, *, absolute: bool = False) -> str:
+def _worded(
+    outcome: Outcome, row: int, name: str, digits: int, *, at: int | None = None, absolute: bool = False
+) -> str:
     """An input or a result of a row with its unit; with ``absolute``, temperatures from zero kelvin."""
+    table, _, column = name.rpartition(".")
+    owner = table or column
     answered = outcome.calculator.answered
-    kind = answered.get(name) or outcome.calculator.asked[name]
-    value = getattr(outcome.results if name in answered else outcome.given, name)[row]
+    kind = answered.get(owner) or outcome.calculator.asked[owner]
+    values = getattr(outcome.results if owner in answered else outcome.given, owner)
+    if isinstance(kind, Table):
+        kind, values = fields_of(kind.row)[column], getattr(values, column)
+    value = values[row] if at is None or not table else values[row][at]
     if isinstance(kind, Quantity):
         unit = "K" if absolute and units.unit(kind.unit).dimension == "temperature" else kind.unit
         return measured(float(units.convert(value, unit)), unit, digits)
     if isinstance(kind, Choice):
         return kind.options[int(value)]
-    return measured(float(value), "1", digits)
+    return str(value) if isinstance(kind, Text) else measured(float(value), "1", digits)
 
 
 def _uncertainty(
     outcome: Outcome, row: int, results: Mapping[str, Any], chosen: Mapping[str, str]
 ) -> dict[str, dict[str, Any]]:
+    """By result, those of a table as ``packs.endurance``: standard uncertainty, range (k = 2), share of each input."""
     propagated = outcome.uncertainty
-    if propagated is None:
+    if propagated is None or not any(standard[row].any() for standard in propagated.standard.values()):
         return {}
     found: dict[str, dict[str, Any]] = {}
     for name, standard in propagated.standard.items():
         values = standard[row] / units.unit(chosen[name]).scale if name in chosen else standard[row]
-        if results[name] is None or not np.all(np.isfinite(values)):
+        table, _, column = name.rpartition(".")
+        shown = [each[column] for each in results[table]] if table else results[name]
+        if shown is None or (not table and not np.all(np.isfinite(values))):
             continue
+        widths = _numbers(values)
+        told: dict[str, Any] = {"standard": widths, "range": _range(shown, widths)}
         shares = propagated.shares.get(name, {})
-        told: dict[str, Any] = {
-            "standard": [_number(float(v)) for v in values] if values.ndim else _number(float(values))
-        }
         if shares:
             told["shares"] = {lever: _number(float(share[row])) for lever, share in shares.items() if share[row] > 0}
         found[name] = told
     return found
+
+
+def _numbers(values: Any) -> Any:
+    return [_number(float(value)) for value in values] if values.ndim else _number(float(values))
+
+
+def _range(value: Any, width: Any) -> Any:
+    """Lowest and highest value at k = 2, which covers about 95 % where contributions are many and even."""
+    if isinstance(value, list):
+        return [_range(one, other) for one, other in zip(value, width, strict=True)]
+    if value is None or width is None:
+        return None
+    return [_number(value - 2 * width), _number(value + 2 * width)]
 
 
 def _working(outcome: Outcome, row: int, made: Answer) -> dict[str, dict[str, Any]]:

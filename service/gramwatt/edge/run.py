@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import functools
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -12,12 +12,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gramwatt.declare import (
-    Array,
-    Assumption,
     Calculator,
     Caution,
     Choice,
-    Codes,
     Count,
     Flag,
     Kind,
@@ -26,10 +23,11 @@ from gramwatt.declare import (
     Series,
     Spread,
     Table,
+    Text,
     Truths,
     fields_of,
 )
-from gramwatt.edge import columns, schemas
+from gramwatt.edge import columns, schemas, units
 from gramwatt.edge.columns import Column, TableColumn
 from gramwatt.edge.uncertainty import Propagated, propagate
 from gramwatt.edge.wording import Fault, accepts, one_of
@@ -54,6 +52,7 @@ class Outcome:
     results: Any = None
     present: Mapping[str, Truths] = dataclasses.field(default_factory=dict)
     assumed: Mapping[str, Truths] = dataclasses.field(default_factory=dict)
+    solved: Mapping[str, Truths] = dataclasses.field(default_factory=dict)
     unused: Mapping[str, Truths] = dataclasses.field(default_factory=dict)
     notes: tuple[Note, ...] = ()
     uncertainty: Propagated | None = None
@@ -80,11 +79,25 @@ def run(calculator: Calculator[Any, Any], cells: Mapping[str, Sequence[object]],
     assumed, unused = _fill(calculator, asked, rows)
     raw = calculator.inputs(**_arrays(calculator, asked))
     given = assume(calculator, raw)
+    spreads = _spreads(calculator, asked)
+    solved: dict[str, Truths] = {}
     for assumption in calculator.assumptions:
-        assumed[assumption.name] = _is_absent(raw, assumption.name) & ~_is_absent(given, assumption.name)
+        filled = _is_absent(raw, assumption.name) & ~_is_absent(given, assumption.name)
+        worked_out = filled & _all_given(asked, assumption.solved_from)
+        solved[assumption.name] = solved.get(assumption.name, np.zeros(rows, dtype=np.bool_)) | worked_out
+        assumed[assumption.name] = filled & ~solved[assumption.name]
+        if assumption.spread is not None and assumed[assumption.name].any():
+            # What is assumed stands fast while other inputs vary, so that its own spread can be told from theirs.
+            raw = dataclasses.replace(raw, **{assumption.name: getattr(given, assumption.name)})
+            spread = np.broadcast_to(_evaluated(assumption.spread, given), (rows,))
+            spreads[(assumption.name,)] = np.where(assumed[assumption.name], spread, 0.0)
+    for name, kind in calculator.asked.items():
+        if isinstance(kind, Quantity) and kind.default_u is not None and assumed[name].any():
+            width = kind.default_u * units.unit(kind.unit).scale
+            spreads[(name,)] = np.where(assumed[name], width, spreads.get((name,), np.zeros(rows)))
     results = evaluate(calculator, given)
     _check(calculator, results, rows)
-    uncertainty = propagate(functools.partial(_answer, calculator), calculator, raw, _spreads(calculator, asked))
+    uncertainty = propagate(functools.partial(_answer, calculator), calculator, raw, spreads)
     return Outcome(
         calculator,
         rows,
@@ -93,6 +106,7 @@ def run(calculator: Calculator[Any, Any], cells: Mapping[str, Sequence[object]],
         results,
         present,
         assumed,
+        solved,
         unused,
         _notes(calculator, given, results, rows),
         uncertainty,
@@ -103,7 +117,7 @@ def assume(calculator: Calculator[Any, Any], given: Any) -> Any:
     """The inputs with every assumption that depends on other inputs filled in."""
     for assumption in calculator.assumptions:
         current = getattr(given, assumption.name)
-        filled = np.where(_is_absent(given, assumption.name), _value(assumption, given), current)
+        filled = np.where(_is_absent(given, assumption.name), _evaluated(assumption.value, given), current)
         given = dataclasses.replace(given, **{assumption.name: filled.astype(current.dtype)})
     return given
 
@@ -118,9 +132,13 @@ def _answer(calculator: Calculator[Any, Any], raw: Any) -> Any:
     return evaluate(calculator, assume(calculator, raw))
 
 
-def _value(assumption: Assumption[Any], given: Any) -> Array | Codes:
+def _evaluated(function: Callable[[Any], Any], given: Any) -> Any:
     with np.errstate(all="ignore"):
-        return assumption.value(given)
+        return function(given)
+
+
+def _all_given(asked: Mapping[str, Column], names: Sequence[str]) -> Truths:
+    return np.logical_and.reduce([asked[name].present for name in names]) if names else np.zeros(1, dtype=np.bool_)
 
 
 def _is_absent(given: Any, name: str) -> Truths:
@@ -204,9 +222,16 @@ def _check(calculator: Calculator[Any, Any], results: Any, rows: int) -> None:
     """A formula that gives another shape or type than it declared is a fault of ours, told by name."""
     if type(results) is not calculator.results:
         raise TypeError(f"{calculator.name}: the formula gave {type(results).__name__}")
-    for name, kind in calculator.answered.items():
+    _check_fields(calculator, results, calculator.answered, rows)
+
+
+def _check_fields(calculator: Calculator[Any, Any], results: Any, fields: Mapping[str, Kind], rows: int) -> None:
+    for name, kind in fields.items():
         values = getattr(results, name)
-        wanted = {Quantity: "f", Count: "f", Series: "f", Choice: "i", Flag: "b"}[type(kind)]
+        if isinstance(kind, Table):
+            _check_fields(calculator, values, fields_of(kind.row), rows)
+            continue
+        wanted = {Quantity: "f", Count: "f", Series: "f", Choice: "i", Flag: "b", Text: "U"}[type(kind)]
         if not isinstance(values, np.ndarray) or values.dtype.kind != wanted or values.shape[:1] != (rows,):
             raise TypeError(f"{calculator.name}: {name} is not an array of kind {wanted!r} and {rows} rows")
 

@@ -8,7 +8,7 @@ would leave the input's bounds is shortened and the difference scaled.
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -58,10 +58,7 @@ def propagate(
     names = ["/".join((path[0], *([] if at is None else [str(at)]), *path[1:])) for path, at in levers]
     standard: dict[str, NDArray[np.float64]] = {}
     shares: dict[str, dict[str, NDArray[np.float64]]] = {}
-    for name, result in calculator.answered.items():
-        if not isinstance(result, Quantity | Count | Series):
-            continue
-        values = getattr(moved, name)
+    for name, values in _numeric(moved, calculator.answered):
         parts = values.reshape((len(levers), 2, rows, *values.shape[1:]))
         scale = np.stack(scales).reshape((len(levers), rows) + (1,) * (values.ndim - 1))
         contributions = (parts[:, 0] - parts[:, 1]) * scale
@@ -72,6 +69,15 @@ def propagate(
                 each = np.where(variance > 0, contributions**2 / variance, 0.0)
             shares[name] = {lever: each[index] for index, lever in enumerate(names)}
     return Propagated(standard, shares)
+
+
+def _numeric(results: Any, fields: Mapping[str, Kind], prefix: str = "") -> Iterator[tuple[str, NDArray[np.float64]]]:
+    """The numeric results by name; those of a table as ``packs.endurance``."""
+    for name, kind in fields.items():
+        if isinstance(kind, Table):
+            yield from _numeric(getattr(results, name), fields_of(kind.row), f"{name}.")
+        elif isinstance(kind, Quantity | Count | Series):
+            yield prefix + name, getattr(results, name)
 
 
 def _positions(spread: NDArray[np.float64]) -> list[int | None]:
