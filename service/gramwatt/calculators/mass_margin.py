@@ -23,17 +23,10 @@ from gramwatt.declare import (
     Spread,
     Table,
     Text,
-    Unit,
 )
-from gramwatt.physics import statistics
+from gramwatt.physics import statistics, weighing
 
-RULES: Final = ("custom", "us-14cfr48", "eu-c0")
-COMPARISONS: Final = ("below", "at_most")
 READINGS: Final = ("each", "together")
-VERDICTS: Final = ("under", "over", "too-close-to-call")
-RULE_LIMIT: Final[Annotated[Array, Unit("kg")]] = np.array([0.250, 0.55 * 0.45359237, 0.250])
-RULE_COMPARISON: Final = np.array([COMPARISONS.index(word) for word in ("below", "at_most", "below")])
-COVERAGE: Final = 2.0
 
 Mass = Quantity("g", "Mass of one piece as read.", at_least=0, at_most=1e6)
 
@@ -61,9 +54,9 @@ class Inputs:
         Array, Series(Mass, "Bare masses, added to the parts if both are given.", longest=500, optional=True)
     ]
     masses_u: Annotated[Array, Spread(of="masses")]
-    rule: Annotated[Codes, Choice(RULES, WHOSE, default="custom")]
+    rule: Annotated[Codes, Choice(weighing.RULES, WHOSE, default="custom")]
     limit: Annotated[Array, Quantity("g", "Greatest mass, for rule custom.", above=0, at_most=1e6, optional=True)]
-    comparison: Annotated[Codes, Choice(COMPARISONS, INCLUSIVE, optional=True)]
+    comparison: Annotated[Codes, Choice(weighing.COMPARISONS, INCLUSIVE, optional=True)]
     resolution: Annotated[Array, Quantity("g", "Step of the scale's display.", at_least=0, at_most=1000, default=1)]
     readings: Annotated[
         Codes, Choice(READINGS, "Whether parts were weighed each by itself, or all in one go.", default="each")
@@ -90,7 +83,7 @@ class Results:
         Array, Quantity("g", "Expanded uncertainty (k = 2) of the total, from the scale and any +/-.", method=EXPANDED)
     ]
     verdict: Annotated[
-        Codes, Choice(VERDICTS, "Under the limit or over it, as far as the scale can tell.", method=VERDICT)
+        Codes, Choice(weighing.VERDICTS, "Under the limit or over it, as far as the scale can tell.", method=VERDICT)
     ]
     probability_under: Annotated[
         Array, Quantity("%", "Probability that the true mass meets the limit.", method=PROBABILITY)
@@ -115,29 +108,19 @@ def mass_margin(given: Inputs) -> Results:
     stated = np.concatenate([given.parts.mass_u, given.masses_u], axis=1)
     total = each.sum(axis=1)
 
-    custom = given.rule == RULES.index("custom")
-    limit = np.where(custom, given.limit, RULE_LIMIT[given.rule])
-    inclusive = np.where(custom, given.comparison, RULE_COMPARISON[given.rule]) == COMPARISONS.index("at_most")
-    margin = limit - total
-    margin = np.where(np.abs(margin) <= 1e-12 * limit, 0.0, margin)  # sums of decimals land a last bit off the limit
-
     together = given.readings == READINGS.index("together")
     readings = np.where(together, 1.0, (multiples**2).sum(axis=1))
-    variance = readings * statistics.reading_uncertainty(given.resolution) ** 2
-    standard = np.sqrt(variance + ((multiples * stated) ** 2).sum(axis=1))
-    expanded = COVERAGE * standard
-
-    under = (margin >= expanded) & (inclusive | (margin > 0))
-    over = (-margin >= expanded) & (~inclusive | (margin < 0))
-    verdict = np.where(under, 0, np.where(over, 1, 2))
-    # Without any uncertainty the comparison decides, also at the limit itself.
-    deviations = np.where(standard > 0, margin / standard, np.where(under, np.inf, -np.inf))
+    variance = readings * statistics.reading_uncertainty(given.resolution) ** 2 + ((multiples * stated) ** 2).sum(
+        axis=1
+    )
+    limit, inclusive = weighing.limit_in_force(given.rule, given.limit, given.comparison)
+    judged = weighing.judge(total, np.sqrt(variance), limit, inclusive)
     return Results(
-        margin=margin,
+        margin=judged.margin,
         total=total,
-        expanded_uncertainty=expanded,
-        verdict=verdict,
-        probability_under=statistics.normal_probability(deviations),
+        expanded_uncertainty=judged.expanded,
+        verdict=judged.verdict,
+        probability_under=judged.probability,
         running_total=np.cumsum(each, axis=1),
         shares=each / total[:, None],
     )
@@ -151,9 +134,11 @@ CALCULATOR = Calculator(
     formula=mass_margin,
     any_of=(("parts", "masses"),),
     assumptions=(
-        Assumption("limit", "the rule's limit; 250 g for rule custom", lambda given: RULE_LIMIT[given.rule]),
+        Assumption("limit", "the rule's limit; 250 g for rule custom", lambda given: weighing.RULE_LIMIT[given.rule]),
         Assumption(
-            "comparison", "the rule's comparison; below for rule custom", lambda given: RULE_COMPARISON[given.rule]
+            "comparison",
+            "the rule's comparison; below for rule custom",
+            lambda given: weighing.RULE_COMPARISON[given.rule],
         ),
     ),
     rules=(
@@ -195,16 +180,13 @@ CALCULATOR = Calculator(
         Caution(
             "rule-sets-limit",
             "The named rule sets limit and comparison; those given with it were not used.",
-            when=lambda given, found: (
-                (given.rule != RULES.index("custom"))
-                & ((given.limit != RULE_LIMIT[given.rule]) | (given.comparison != RULE_COMPARISON[given.rule]))
-            ),
+            when=lambda given, found: weighing.rule_overrides(given.rule, given.limit, given.comparison),
         ),
         Caution(
             "too-close",
             "The margin of {margin} is within the uncertainty of {expanded_uncertainty}: weigh the finished craft in "
             "one go, or on a finer scale.",
-            when=lambda given, found: found.verdict == VERDICTS.index("too-close-to-call"),
+            when=lambda given, found: found.verdict == weighing.TOO_CLOSE,
         ),
     ),
     examples=(

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gramwatt.declare import (
+    Assumption,
     Calculator,
     Caution,
     Choice,
@@ -78,19 +79,21 @@ def run(calculator: Calculator[Any, Any], cells: Mapping[str, Sequence[object]],
 
     assumed, unused = _fill(calculator, asked, rows)
     raw = calculator.inputs(**_arrays(calculator, asked))
-    given = assume(calculator, raw)
-    spreads = _spreads(calculator, asked)
+    given, spreads = raw, _spreads(calculator, asked)
     solved: dict[str, Truths] = {}
     for assumption in calculator.assumptions:
-        filled = _is_absent(raw, assumption.name) & ~_is_absent(given, assumption.name)
+        name, before = assumption.name, given
+        given = _assume(assumption, before)
+        filled = _is_absent(before, name) & ~_is_absent(given, name)
         worked_out = filled & _all_given(asked, assumption.solved_from)
-        solved[assumption.name] = solved.get(assumption.name, np.zeros(rows, dtype=np.bool_)) | worked_out
-        assumed[assumption.name] = filled & ~solved[assumption.name]
-        if assumption.spread is not None and assumed[assumption.name].any():
+        assumed[name] = assumed.get(name, np.zeros(rows, dtype=np.bool_)) | (filled & ~worked_out)
+        solved[name] = solved.get(name, np.zeros(rows, dtype=np.bool_)) | worked_out
+        if assumption.spread is not None and (filled & ~worked_out).any():
             # What is assumed stands fast while other inputs vary, so that its own spread can be told from theirs.
-            raw = dataclasses.replace(raw, **{assumption.name: getattr(given, assumption.name)})
+            raw = dataclasses.replace(raw, **{name: np.where(filled, getattr(given, name), getattr(raw, name))})
             spread = np.broadcast_to(_evaluated(assumption.spread, given), (rows,))
-            spreads[(assumption.name,)] = np.where(assumed[assumption.name], spread, 0.0)
+            known = spreads.get((name,), np.zeros(rows))
+            spreads[(name,)] = np.where(filled & ~worked_out, spread, known)
     for name, kind in calculator.asked.items():
         if isinstance(kind, Quantity) and kind.default_u is not None and assumed[name].any():
             width = kind.default_u * units.unit(kind.unit).scale
@@ -116,10 +119,14 @@ def run(calculator: Calculator[Any, Any], cells: Mapping[str, Sequence[object]],
 def assume(calculator: Calculator[Any, Any], given: Any) -> Any:
     """The inputs with every assumption that depends on other inputs filled in."""
     for assumption in calculator.assumptions:
-        current = getattr(given, assumption.name)
-        filled = np.where(_is_absent(given, assumption.name), _evaluated(assumption.value, given), current)
-        given = dataclasses.replace(given, **{assumption.name: filled.astype(current.dtype)})
+        given = _assume(assumption, given)
     return given
+
+
+def _assume(assumption: Assumption[Any], given: Any) -> Any:
+    current = getattr(given, assumption.name)
+    filled = np.where(_is_absent(given, assumption.name), _evaluated(assumption.value, given), current)
+    return dataclasses.replace(given, **{assumption.name: filled.astype(current.dtype)})
 
 
 def evaluate(calculator: Calculator[Any, Any], given: Any) -> Any:

@@ -37,6 +37,7 @@ SPELLINGS: Final[Mapping[str, Mapping[str, str]]] = {
     "speed constant": {"rpm/V": "rpm/volt", "rad/(s V)": "radian/second/volt"},
     "speed": {"m/s": "m/s", "km/h": "km/hour", "mph": "mile/hour", "kn": "knot", "ft/s": "foot/second"},
     "force": {"gf": "gram_force", "N": "newton", "kgf": "kilogram_force", "ozf": "ounce_force", "lbf": "pound_force"},
+    "thrust per power": {"gf/W": "gram_force/watt", "N/W": "newton/watt", "mN/W": "mN/watt"},
     "density": {"kg/m3": "kg/m^3", "kg/m³": "kg/m^3", "g/L": "g/L", "lb/ft3": "pound/foot^3"},
     "pressure": {"hPa": "hPa", "mbar": "mbar", "Pa": "pascal", "kPa": "kPa", "inHg": "inch_Hg", "psi": "psi"},
 }

@@ -19,3 +19,6 @@ DRY_AIR_HEAT_RATIO: Final[Annotated[float, Unit("1")]] = 1.4
 
 REFERENCE_TEMPERATURE: Final[Annotated[float, Unit("K")]] = 298.15
 """25 degC, at which cell resistance is stated."""
+
+STANDARD_GRAVITY: Final[Annotated[float, Unit("m / s^2")]] = 9.80665
+"""Conventional value, CGPM 1901; NIST SP 811."""

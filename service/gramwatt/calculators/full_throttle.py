@@ -1,0 +1,321 @@
+"""Motors, propellers and pack in equilibrium at full throttle, or at a cap."""
+
+from dataclasses import dataclass
+from typing import Annotated, Final
+
+import numpy as np
+
+from gramwatt import drivetrain, vocabulary
+from gramwatt.common import (
+    LIHV_EXTRAPOLATED,
+    LITHIUM_FIRE,
+    OUTSIDE_TEMPERATURE,
+    PROPELLERS_OFF,
+    RESISTANCE_ASSUMED,
+    rested_voltage,
+)
+from gramwatt.declare import Array, Calculator, Caution, Example, Quantity, Rule, Series
+from gramwatt.physics import air, cells, constants, craft, pack, rotor
+
+THROTTLES: Final = np.array([0.25, 0.50, 0.75, 1.00])
+
+
+@dataclass(frozen=True, slots=True)
+class Inputs:
+    """The pack, the motors, the propellers, the air, and bench points that set defaults right."""
+
+    cells: vocabulary.Cells
+    capacity: vocabulary.Capacity
+    kv: vocabulary.Kv
+    diameter: vocabulary.PropellerDiameter
+    pitch: vocabulary.Pitch
+    blades: vocabulary.Blades
+    motors: vocabulary.Motors
+    mass: Annotated[Array, Quantity("g", "All-up mass, for thrust to weight.", above=0, at_most=1e5, optional=True)]
+    throttle_cap: Annotated[Array, Quantity("%", "Greatest throttle allowed.", above=0, at_most=100, default=100)]
+    chemistry: vocabulary.Chemistry
+    state_of_charge: Annotated[
+        Array,
+        Quantity("%", "Charge in the pack; full gives the greatest current.", at_least=0, at_most=100, default=100),
+    ]
+    open_circuit_voltage: vocabulary.OpenCircuitVoltage
+    cell_resistance: vocabulary.CellResistance
+    lead_resistance: vocabulary.LeadResistance
+    pack_temperature: vocabulary.PackTemperature
+    activation_energy: vocabulary.ActivationEnergy
+    discharge_rating: vocabulary.DischargeRating
+    kv_deficit: drivetrain.KvDeficit
+    motor_resistance: drivetrain.MotorResistance
+    no_load_current: drivetrain.NoLoadCurrent
+    controller_rating: Annotated[
+        Array, Quantity("A", "Continuous rating of one speed controller.", above=0, at_most=1e4, optional=True)
+    ]
+    thrust_coefficient: drivetrain.ThrustCoefficient
+    power_coefficient: drivetrain.PowerCoefficient
+    figure_of_merit: vocabulary.FigureOfMerit
+    air_density: vocabulary.AirDensity
+    air_temperature: vocabulary.AirTemperature
+    avionics_power: vocabulary.AvionicsPower
+    bench_speed: drivetrain.BenchSpeed
+    bench_thrust: drivetrain.BenchThrust
+    bench_shaft_power: drivetrain.BenchShaftPower
+    bench_voltage: drivetrain.BenchVoltage
+    bench_current: drivetrain.BenchCurrent
+
+
+SPEED = (
+    "the root w of c w^2 + (k^2/R) w - k (d V/R - I0) = 0: k = 1/kv, c = CP rho D^5 / (2 pi)^3, d the throttle, V the "
+    "rested pack less the avionics' sag, R = motor_resistance + motors d^2 pack_resistance"
+)
+THRUST = "motors * thrust_coefficient * air_density * (rotor_speed / (2 * pi))**2 * diameter**4"
+TORQUE = "power_coefficient * air_density * diameter**5 / (2 * pi)**3 * rotor_speed**2"
+HOVER = "the throttle at which thrust equals weight, from the same equations"
+BY_THROTTLE = "the same equations at 25, 50, 75 and 100 % of the throttle cap"
+
+
+def _by_throttle(unit: str, what: str) -> Series:
+    return Series(Quantity(unit, what), f"{what} at 25, 50, 75 and 100 % of the throttle cap.", method=BY_THROTTLE)
+
+
+@dataclass(frozen=True, slots=True)
+class Results:
+    """The whole craft at the cap, at rest."""
+
+    thrust: Annotated[Array, Quantity("gf", "Thrust of all propellers.", formula=THRUST)]
+    pack_current: Annotated[
+        Array,
+        Quantity(
+            "A", "From the pack.", formula="motors * throttle_cap * motor_current + avionics_power / loaded_voltage"
+        ),
+    ]
+    power: Annotated[Array, Quantity("W", "From the pack.", formula="loaded_voltage * pack_current")]
+    thrust_to_weight: Annotated[
+        Array, Quantity("1", "Thrust over weight.", formula="thrust / (mass * 9.80665)", needs=("mass",))
+    ]
+    hover_throttle: Annotated[Array, Quantity("%", "Throttle that hovers.", method=HOVER, needs=("mass",))]
+    motor_current: Annotated[
+        Array,
+        Quantity("A", "Of one motor.", formula=f"{TORQUE} * kv * (1 - kv_deficit) + no_load_current"),
+    ]
+    rotor_speed: Annotated[Array, Quantity("rpm", "Speed of the propellers.", method=SPEED)]
+    loaded_voltage: Annotated[
+        Array, Quantity("V", "Pack under that load.", method="rested pack less pack_current * pack resistance")
+    ]
+    loaded_cell_voltage: Annotated[Array, Quantity("V", "The same per cell.", formula="loaded_voltage / cells")]
+    motor_efficiency: Annotated[
+        Array,
+        Quantity(
+            "%",
+            "Shaft power over the motor's electrical power.",
+            formula=f"{TORQUE} * rotor_speed / (throttle_cap * loaded_voltage * motor_current)",
+        ),
+    ]
+    thrust_per_watt: Annotated[Array, Quantity("gf/W", "Thrust over power.", formula="thrust / power")]
+    tip_speed: Annotated[Array, Quantity("m/s", "Of the blade tips.", formula="rotor_speed * diameter / 2")]
+    tip_mach: Annotated[
+        Array, Quantity("1", "Of the blade tips.", formula="tip_speed / sqrt(1.4 * 287.05287 * air_temperature)")
+    ]
+    c_rate: Annotated[Array, Quantity("C", "Current in capacities per hour.", formula="pack_current / capacity")]
+    rating_used: Annotated[
+        Array,
+        Quantity("%", "Of the pack's rating.", formula="c_rate / discharge_rating", needs=("discharge_rating",)),
+    ]
+    controller_used: Annotated[
+        Array,
+        Quantity(
+            "%", "Of a controller's rating.", formula="motor_current / controller_rating", needs=("controller_rating",)
+        ),
+    ]
+    thrust_by_throttle: Annotated[Array, _by_throttle("gf", "Thrust")]
+    current_by_throttle: Annotated[Array, _by_throttle("A", "Pack current")]
+    thrust_per_watt_by_throttle: Annotated[Array, _by_throttle("gf/W", "Thrust over power")]
+
+
+def full_throttle(given: Inputs) -> Results:
+    """Thrust, current and speed where motors, propellers and pack agree, at rest and at full throttle or a cap.
+
+    Throttle is taken as the duty of an ideal converter. From catalogue data alone thrust and current carry the spread
+    that the answer's uncertainty tells; bench points shrink it. The pack is one resistance: right for bursts of some
+    seconds. Moving air unloads the propellers: in flight less current flows.
+    """
+    drive = drivetrain.drive_of(given)
+    resistance = pack.resistance(
+        given.cells, given.cell_resistance, given.lead_resistance, given.pack_temperature, given.activation_energy
+    )
+    by_charge = given.cells * cells.open_circuit_voltage(given.chemistry, given.state_of_charge)
+    rested = np.where(np.isnan(given.open_circuit_voltage), by_charge, given.open_circuit_voltage)
+    source = {"open_circuit_voltage": rested, "pack_resistance": resistance, "avionics_power": given.avionics_power}
+    top = craft.operate(drive, given.throttle_cap, **source)
+    steps = [craft.operate(drive, given.throttle_cap * share, **source) for share in THROTTLES]
+    hover = craft.hover_duty(drive, given.mass, **source)
+    tip_speed = top.rotor_speed * given.diameter / 2
+    c_rate = top.pack_current / given.capacity
+    return Results(
+        thrust=top.thrust,
+        pack_current=top.pack_current,
+        power=top.power,
+        thrust_to_weight=top.thrust / (given.mass * constants.STANDARD_GRAVITY),
+        hover_throttle=np.where(hover <= 1, hover, np.nan),
+        motor_current=top.motor_current,
+        rotor_speed=top.rotor_speed,
+        loaded_voltage=top.pack_voltage,
+        loaded_cell_voltage=top.pack_voltage / given.cells,
+        motor_efficiency=top.motor_efficiency,
+        thrust_per_watt=top.thrust / top.power,
+        tip_speed=tip_speed,
+        tip_mach=rotor.tip_mach(top.rotor_speed, given.diameter, air.speed_of_sound(given.air_temperature)),
+        c_rate=c_rate,
+        rating_used=c_rate / given.discharge_rating,
+        controller_used=top.motor_current / given.controller_rating,
+        thrust_by_throttle=np.stack([step.thrust for step in steps], axis=1),
+        current_by_throttle=np.stack([step.pack_current for step in steps], axis=1),
+        thrust_per_watt_by_throttle=np.stack([step.thrust / step.power for step in steps], axis=1),
+    )
+
+
+EVERYTHING = (
+    *("thrust", "pack_current", "power", "thrust_to_weight", "motor_current", "rotor_speed", "loaded_voltage"),
+    *("loaded_cell_voltage", "motor_efficiency", "thrust_per_watt", "tip_speed", "tip_mach", "c_rate"),
+    *("rating_used", "controller_used"),
+)
+BY_STEP = ("thrust_by_throttle", "current_by_throttle", "thrust_per_watt_by_throttle")
+
+CALCULATOR = Calculator(
+    title="What does it do at full throttle?",
+    summary="Thrust, current and speed of motors, propellers and pack together, at full throttle or a cap.",
+    inputs=Inputs,
+    results=Results,
+    formula=full_throttle,
+    assumptions=(drivetrain.CELL_RESISTANCE, *drivetrain.ASSUMPTIONS),
+    rules=(
+        Rule(
+            "does-not-turn",
+            "At {throttle_cap} throttle the motors do not turn: the pack cannot drive more than the no-load current of "
+            "{no_load_current} through {motor_resistance}.",
+            when=lambda given, found: np.isnan(found.thrust),
+            results=EVERYTHING,
+        ),
+        Rule(
+            "does-not-turn-low",
+            "At a quarter of the throttle cap the motors do not turn.",
+            when=lambda given, found: np.isnan(found.thrust_by_throttle[:, 0]),
+            results=BY_STEP,
+        ),
+        Rule(
+            "cannot-lift",
+            "Full throttle does not lift {mass}.",
+            when=lambda given, found: ~np.isnan(given.mass),
+            results=("hover_throttle",),
+        ),
+    ),
+    references=(drivetrain.MODEL, drivetrain.COEFFICIENTS, drivetrain.BENCH, rested_voltage("loaded_voltage")),
+    cautions=(
+        PROPELLERS_OFF,
+        LITHIUM_FIRE,
+        drivetrain.STATIC,
+        drivetrain.CATALOGUE_DATA,
+        drivetrain.OUTSIDE_REGRESSION,
+        drivetrain.BENCH_IMPOSSIBLE,
+        RESISTANCE_ASSUMED,
+        Caution(
+            "cap-below-hover",
+            "The throttle cap is below the {hover_throttle} that hovers: it will not lift off.",
+            when=lambda given, found: found.hover_throttle > given.throttle_cap,
+        ),
+        Caution(
+            "below-cutoff",
+            "At {loaded_cell_voltage} a cell the pack is below the usual cut-off of its chemistry: cells are harmed.",
+            when=lambda given, found: (
+                (given.chemistry >= 0) & (found.loaded_cell_voltage < cells.CUTOFF_VOLTAGE[given.chemistry])
+            ),
+        ),
+        Caution(
+            "over-rating",
+            "The load is {rating_used} of the pack's continuous rating.",
+            when=lambda given, found: found.rating_used > 1,
+        ),
+        Caution(
+            "over-controller",
+            "A motor draws {controller_used} of its controller's continuous rating.",
+            when=lambda given, found: found.controller_used > 1,
+        ),
+        Caution(
+            "fast-tips",
+            "At a tip Mach number of {tip_mach} thrust falls off and noise rises; the coefficients do not hold.",
+            when=lambda given, found: found.tip_mach > 0.7,
+        ),
+        OUTSIDE_TEMPERATURE,
+        LIHV_EXTRAPOLATED,
+    ),
+    examples=(
+        Example(
+            "A bench supply of 11.1 V, one motor, all constants measured",
+            given={
+                "cells": 3,
+                "capacity": "100 Ah",
+                "open_circuit_voltage": 11.1,
+                "cell_resistance": 0,
+                "motors": 1,
+                "kv": 2300,
+                "kv_deficit": 0,
+                "motor_resistance": "300 mohm",
+                "no_load_current": 0.9,
+                "diameter": 5,
+                "pitch": 4,
+                "thrust_coefficient": 0.15,
+                "power_coefficient": 0.075,
+                "air_density": 1.2,
+                "avionics_power": 0,
+            },
+            expected={"rotor_speed": 17905.1194094665, "motor_current": 11.0505515804833, "thrust": 425.224868906028},
+            rtol=1e-11,
+            source="by hand: k = 60/(2 pi 2300) = 4.15187e-3 V s; c = 0.075 x 1.2 x 0.127^5/(2 pi)^3 = 1.198730e-8; "
+            "c w^2 + 5.74600e-5 w - 0.149882 = 0 gives w = 1875.02 rad/s = 17 905 rpm; I = c w^2/k + 0.9 = 11.0506 A; "
+            "T = 0.15 x 1.2 x 298.42^2 x 0.127^4 = 4.1700 N = 425.22 gf",
+        ),
+        Example(
+            "A light five-inch craft on a fresh 6-cell pack, capped to two thirds, from catalogue data",
+            given={
+                "cells": 6,
+                "capacity": 1100,
+                "kv": 1950,
+                "diameter": 5,
+                "pitch": 4,
+                "blades": 3,
+                "mass": 620,
+                "throttle_cap": 66,
+                "discharge_rating": 100,
+                "controller_rating": 35,
+                "lead_resistance": 4,
+                "pack_temperature": 15,
+            },
+            expected={"thrust": 2497.01124110, "pack_current": 35.9105894284, "loaded_voltage": 22.4646908173},
+            rtol=1e-8,
+            source="by bisection of the motor's voltage balance, outside this service, with 25.2 V, 4 + 6 x 10/1.1 x "
+            "1.3231 mohm, 1833 rpm/V, 250 mohm, 1 A, CT 0.15708, CP 0.08279, 5 W of avionics",
+        ),
+        Example(
+            "The same motor with one bench run: thrust and shaft power at a speed, volts and amps at full throttle",
+            given={
+                "cells": 4,
+                "capacity": 1300,
+                "kv": 2400,
+                "diameter": 5,
+                "pitch": 4.3,
+                "motors": 4,
+                "mass": "0.4 kg",
+                "bench_speed": 20000,
+                "bench_thrust": 520,
+                "bench_shaft_power": 90,
+                "bench_voltage": 14.8,
+                "bench_current": 19,
+                "air_temperature": 25,
+            },
+            expected={"thrust": 3570.94797017, "pack_current": 74.0602154981, "rotor_speed": 26205.3575342},
+            rtol=1e-8,
+            source="by hand: CT = 0.520 kgf / (1.225 x 333.33^2 x 0.127^4) = 0.14402, CP = 90 W / (1.225 x 333.33^3 x "
+            "0.127^5) = 0.060042; 18 A of torque turn it at 2788.8 rad/s, so R = (14.8 - 2788.8/236.25) / 19 = 0.15765 "
+            "ohm; then by bisection as above with 16.8 V",
+        ),
+    ),
+)
