@@ -65,7 +65,9 @@ NOMINAL = (
 class Results:
     """The new flight, against the one flown."""
 
-    endurance: Annotated[Array, Quantity("min", "Time of the new flight.", formula="reference_duration * duration_ratio")]
+    endurance: Annotated[
+        Array, Quantity("min", "Time of the new flight.", formula="reference_duration * duration_ratio")
+    ]
     duration_ratio: Annotated[Array, Quantity("1", "New time over old.", formula="energy_ratio / power_ratio")]
     energy_ratio: Annotated[
         Array, Quantity("1", "New energy over old, reserves left out.", formula="usable_energy / reference_energy")
@@ -205,9 +207,7 @@ CALCULATOR = Calculator(
             "loaded-harder",
             "The new pack is emptied more than half as fast again as the old: it sags more and gives less of its "
             "label energy, so the time is too hopeful.",
-            when=lambda given, found: (
-                (1 - given.reserve) > 1.5 * (1 - given.reference_reserve) * found.duration_ratio
-            ),
+            when=lambda given, found: (1 - given.reserve) > 1.5 * (1 - given.reference_reserve) * found.duration_ratio,
         ),
         Caution(
             "best-pack-is-beyond",

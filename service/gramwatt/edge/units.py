@@ -38,6 +38,8 @@ SPELLINGS: Final[Mapping[str, Mapping[str, str]]] = {
     "speed": {"m/s": "m/s", "km/h": "km/hour", "mph": "mile/hour", "kn": "knot", "ft/s": "foot/second"},
     "force": {"gf": "gram_force", "N": "newton", "kgf": "kilogram_force", "ozf": "ounce_force", "lbf": "pound_force"},
     "thrust per power": {"gf/W": "gram_force/watt", "N/W": "newton/watt", "mN/W": "mN/watt"},
+    "power loading": {"g/W": "gram/watt", "kg/kW": "kg/kW", "lb/hp": "pound/horsepower"},
+    "disk loading": {"N/m2": "N/m^2", "N/m²": "N/m^2", "kgf/m2": "kilogram_force/m^2", "lbf/ft2": "pound_force/foot^2"},
     "density": {"kg/m3": "kg/m^3", "kg/m³": "kg/m^3", "g/L": "g/L", "lb/ft3": "pound/foot^3"},
     "pressure": {"hPa": "hPa", "mbar": "mbar", "Pa": "pascal", "kPa": "kPa", "inHg": "inch_Hg", "psi": "psi"},
 }

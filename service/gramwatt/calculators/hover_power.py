@@ -1,0 +1,329 @@
+"""The electrical power that holds a multirotor in the air, hovering, climbing or moving slowly."""
+
+from dataclasses import dataclass
+from typing import Annotated, Final
+
+import numpy as np
+
+from gramwatt import vocabulary
+from gramwatt.declare import (
+    Array,
+    Assumption,
+    Calculator,
+    Caution,
+    Choice,
+    Codes,
+    Count,
+    Example,
+    Quantity,
+    Reference,
+    Rule,
+    Truths,
+)
+from gramwatt.physics import cells, constants, hover
+
+LAYOUTS: Final = ("single", "coaxial")
+
+
+def _measured(unit: str, description: str, *, at_most: float) -> Quantity:
+    return Quantity(unit, description, above=0, at_most=at_most, optional=True)
+
+
+def _speed(description: str) -> Quantity:
+    return Quantity("m/s", description, at_least=0, at_most=15, default=0)
+
+
+@dataclass(frozen=True, slots=True)
+class Inputs:
+    """The craft, the air, how it moves, and a measured hover that sets the default right."""
+
+    mass: vocabulary.Mass
+    diameter: vocabulary.PropellerDiameter
+    motors: vocabulary.Motors
+    layout: Annotated[
+        Codes, Choice(LAYOUTS, "One propeller at each place, or coaxial pairs; motors counts all.", default="single")
+    ]
+    rotor_spacing: Annotated[
+        Array, _measured("in", "Between the axes of neighbouring propellers, for disks that overlap.", at_most=1000)
+    ]
+    figure_of_merit: vocabulary.FigureOfMerit
+    drive_efficiency: Annotated[
+        Array, _measured("%", "Efficiency of motor and controller: shaft over electrical power.", at_most=100)
+    ]
+    avionics_power: vocabulary.AvionicsPower
+    air_density: vocabulary.AirDensity
+    climb_speed: Annotated[Array, _speed("Steady speed upward.")]
+    forward_speed: Annotated[Array, _speed("Speed through the air across the rotors' axes.")]
+    cells: Annotated[Array, Count("Cells in series, for the current.", at_least=1, at_most=24, optional=True)]
+    chemistry: vocabulary.Chemistry
+    cell_voltage: Annotated[Array, _measured("V", "Voltage per cell under this load.", at_most=4.5)]
+    hover_current: Annotated[
+        Array, _measured("A", "Measured: current from the pack in hover at this mass, in this air.", at_most=1e4)
+    ]
+    hover_voltage: Annotated[Array, _measured("V", "Measured: voltage of the pack meanwhile.", at_most=200)]
+
+
+HOVER_VELOCITY = "sqrt(disk_loading / (2 * air_density))"
+SHAFT = (
+    "mass * 9.80665 * (climb_speed + interference * induced_velocity"
+    f" + (1 / figure_of_merit - 1) * {HOVER_VELOCITY})"
+)
+INDUCED = (
+    "the positive root v of v^2 (forward_speed^2 + (climb_speed + v)^2) = vh^4, vh^2 = disk_loading / (2 air_density), "
+    "which v is in hover"
+)
+INTERFERENCE = (
+    "1 + (sqrt 2 - 1) n m', m' = (2/pi) (acos s - s sqrt(1 - s^2)), s = rotor_spacing / diameter, n neighbours (none of "
+    "one place, 1 of two, else 2); times (1 + sqrt 17) / 4 = 1.2808 for coaxial pairs of equal thrust"
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Results:
+    """What it takes."""
+
+    power: Annotated[
+        Array,
+        Quantity("W", "Electrical power, avionics included.", formula="shaft_power / drive_efficiency + avionics_power"),
+    ]
+    current: Annotated[
+        Array,
+        Quantity("A", "From the pack.", formula="power / (cells * cell_voltage)", needs=("cells",)),
+    ]
+    shaft_power: Annotated[Array, Quantity("W", "Power of all propellers.", formula=SHAFT)]
+    ideal_power: Annotated[
+        Array,
+        Quantity(
+            "W",
+            "What rotors without loss or interference would need.",
+            formula="mass * 9.80665 * (climb_speed + induced_velocity)",
+        ),
+    ]
+    overall_efficiency: Annotated[Array, Quantity("%", "Ideal over electrical power.", formula="ideal_power / power")]
+    power_loading: Annotated[Array, Quantity("g/W", "Mass held by each watt.", formula="mass / power")]
+    disk_loading: Annotated[
+        Array,
+        Quantity(
+            "N/m2",
+            "Weight over the area of all propellers, each counted in full.",
+            formula="mass * 9.80665 / (motors * pi * diameter**2 / 4)",
+        ),
+    ]
+    induced_velocity: Annotated[Array, Quantity("m/s", "Of the air through the disks, by thrust.", method=INDUCED)]
+    interference: Annotated[
+        Array, Quantity("1", "Induced power over that of the same propellers far apart.", method=INTERFERENCE)
+    ]
+
+
+def _weight(given: Inputs) -> Array:
+    return given.mass * constants.STANDARD_GRAVITY
+
+
+def _disk_loading(given: Inputs) -> Array:
+    return _weight(given) / (given.motors * hover.disk_area(given.diameter))
+
+
+def _interference(given: Inputs) -> Array:
+    coaxial = given.layout == 1
+    places = np.where(coaxial, given.motors / 2, given.motors)
+    factor = hover.interference(
+        hover.overlap(given.rotor_spacing / given.diameter), np.clip(places - 1, 0, 2), coaxial
+    )
+    return np.where(places % 1 == 0, factor, np.nan)
+
+
+def _shaft_power(given: Inputs, climb_speed: Array, induced_velocity: Array) -> Array:
+    """The losses of a hovering propeller, all that makes its figure of merit, stay as it moves."""
+    losses = (1 / given.figure_of_merit - 1) * hover.hover_velocity(_disk_loading(given), given.air_density)
+    return _weight(given) * (climb_speed + _interference(given) * induced_velocity + losses)
+
+
+def _solved_efficiency(given: Inputs) -> Array:
+    """Of motor and controller, by the measured hover; nan where none explains it."""
+    velocity = hover.hover_velocity(_disk_loading(given), given.air_density)
+    measured = given.hover_current * given.hover_voltage - given.avionics_power
+    efficiency = _shaft_power(given, np.zeros_like(velocity), velocity) / measured
+    return np.where((efficiency > 0) & (efficiency <= 1), efficiency, np.nan)
+
+
+def _usual_efficiency(given: Inputs) -> Array:
+    return hover.usual_drive_efficiency(_weight(given) / given.motors)
+
+
+def _is_usual(given: Inputs) -> Truths:
+    return np.isclose(given.drive_efficiency, _usual_efficiency(given), rtol=1e-9, atol=0)
+
+
+def _is_measured(given: Inputs) -> Truths:
+    return ~np.isnan(given.hover_current * given.hover_voltage)
+
+
+def hover_power(given: Inputs) -> Results:
+    """Power by momentum theory: ideal over figure of merit and drive efficiency, plus avionics.
+
+    Steady flight in open air: no ground effect, no gusts, no descent. Climb and forward flight change the induced part
+    only; body drag is left out, and the propeller's other losses are taken as in hover, so this is for slow flight.
+    """
+    disk_loading = _disk_loading(given)
+    velocity = hover.induced_velocity(
+        hover.hover_velocity(disk_loading, given.air_density), given.climb_speed, given.forward_speed
+    )
+    ideal = _weight(given) * (given.climb_speed + velocity)
+    shaft = _shaft_power(given, given.climb_speed, velocity)
+    power = shaft / given.drive_efficiency + given.avionics_power
+    return Results(
+        power=power,
+        current=power / (given.cells * given.cell_voltage),
+        shaft_power=shaft,
+        ideal_power=ideal,
+        overall_efficiency=ideal / power,
+        power_loading=given.mass / power,
+        disk_loading=disk_loading,
+        induced_velocity=velocity,
+        interference=_interference(given),
+    )
+
+
+ALL_POWERS = ("power", "current", "shaft_power", "overall_efficiency", "power_loading", "interference")
+
+CALCULATOR = Calculator(
+    title="How much power to hover?",
+    summary="Electrical power and current in hover, climb and slow forward flight.",
+    inputs=Inputs,
+    results=Results,
+    formula=hover_power,
+    assumptions=(
+        Assumption("rotor_spacing", "diameter: disks that do not overlap", lambda given: given.diameter),
+        Assumption(
+            "drive_efficiency",
+            "solved from hover_current and hover_voltage",
+            _solved_efficiency,
+            solved_from=("hover_current", "hover_voltage"),
+        ),
+        Assumption(
+            "drive_efficiency",
+            "by thrust per rotor: 20 % overall at 7.5 gf, 26 at 60, 33 at 110, 38 at 180, 41 at 270, 43 at 385, 50 at "
+            "1000 gf, over a figure of merit of 0.60: a judgement from open bench data",
+            _usual_efficiency,
+            spread=lambda given: hover.DRIVE_SPREAD * given.drive_efficiency,
+        ),
+        Assumption(
+            "cell_voltage",
+            "hover_voltage over cells",
+            lambda given: given.hover_voltage / given.cells,
+            solved_from=("hover_voltage", "cells"),
+        ),
+        Assumption(
+            "cell_voltage",
+            "nominal, by chemistry: lipo 3.7 V, lihv 3.8 V, li-ion 3.6 V, lifepo4 3.2 V",
+            lambda given: cells.NOMINAL_VOLTAGE[given.chemistry],
+        ),
+    ),
+    rules=(
+        Rule(
+            "odd-coaxial",
+            "Coaxial propellers come in pairs, and motors is {motors}: give an even number.",
+            when=lambda given, found: np.isnan(found.interference),
+            results=ALL_POWERS,
+        ),
+    ),
+    references=(
+        Reference(
+            "Momentum theory, figure of merit, climb, coaxial and overlapping rotors: J. G. Leishman, Principles of "
+            "Helicopter Aerodynamics, 2nd ed. 2006, ch. 2 (from memory; derived again in the tests)",
+        ),
+        Reference(
+            "Forward flight: H. Glauert, ARC R&M 1111 (1926) (from memory)",
+            about=("power", "current", "shaft_power", "ideal_power", "induced_velocity"),
+        ),
+        Reference(
+            "Usual drive efficiency: a judgement from an open set of bench runs with five-inch propellers "
+            "(StrawsonDesign/motor_propeller_testing, MIT) and, at 4 kg, flights of Rodrigues et al., Sci. Data 8 "
+            "(2021) 155",
+            url="https://github.com/StrawsonDesign/motor_propeller_testing",
+            about=("power", "current", "overall_efficiency", "power_loading"),
+        ),
+    ),
+    cautions=(
+        Caution(
+            "check-makers-data",
+            "An estimate for choosing parts: full throttle takes several times this power, so check the makers' limits "
+            "of motor, controller and pack. Hover first low and clear of people; take the propellers off before you "
+            "work on it.",
+        ),
+        Caution(
+            "drive-assumed",
+            "drive_efficiency is a judgement: measured ones lie up to 30 % off, most often below. One measured hover "
+            "(hover_current, hover_voltage) settles it.",
+            when=lambda given, found: _is_usual(given),
+        ),
+        Caution(
+            "lightly-loaded",
+            "{disk_loading} is little for these propellers: measured motors that idle along like this need up to "
+            "twice the power and more. Give drive_efficiency or a measured hover.",
+            when=lambda given, found: _is_usual(given) & (found.disk_loading < hover.LIGHTEST_CHECKED),
+        ),
+        Caution(
+            "beyond-benches",
+            "The thrust of each rotor lies outside 7.5 to 1000 gf, where the usual drive_efficiency is known.",
+            when=lambda given, found: _is_usual(given)
+            & (
+                (_weight(given) / given.motors < hover.BENCH_THRUST[0])
+                | (_weight(given) / given.motors > hover.BENCH_THRUST[-1])
+            ),
+        ),
+        Caution(
+            "hover-point-impossible",
+            "No drive_efficiency up to 100 % explains the measured hover; the usual one was used. Check mass, "
+            "diameter, avionics_power and the readings.",
+            when=lambda given, found: _is_measured(given) & _is_usual(given) & np.isnan(_solved_efficiency(given)),
+        ),
+        Caution(
+            "hover-point-unused",
+            "The measured hover was not used: drive_efficiency was given.",
+            when=lambda given, found: _is_measured(given)
+            & ~_is_usual(given)
+            & ~np.isclose(given.drive_efficiency, _solved_efficiency(given), rtol=1e-9, atol=0),
+        ),
+        Caution(
+            "hover-point-incomplete",
+            "A measured hover needs both hover_current and hover_voltage.",
+            when=lambda given, found: np.isnan(given.hover_current) != np.isnan(given.hover_voltage),
+        ),
+        Caution(
+            "no-drag",
+            "Body drag is left out. It soon outweighs what forward flight saves: a published model without fitted drag "
+            "was 18 % off at 8 m/s.",
+            when=lambda given, found: given.forward_speed > 0,
+        ),
+        Caution(
+            "too-fast",
+            "Above 10 m/s this says little without drag data.",
+            when=lambda given, found: np.hypot(given.climb_speed, given.forward_speed) > hover.FASTEST_CHECKED,
+        ),
+        Caution(
+            "deep-overlap",
+            "Disks that overlap so far may share their air three at a time, which is not counted.",
+            when=lambda given, found: (given.rotor_spacing < hover.LEAST_SPACING * given.diameter),
+        ),
+    ),
+    examples=(
+        Example(
+            "A 600 g craft on five-inch propellers",
+            given={"mass": 600, "diameter": 5, "drive_efficiency": 70, "cells": 4},
+            expected={
+                "power": 101.450,
+                "current": 6.85475,
+                "shaft_power": 67.5152,
+                "ideal_power": 40.5091,
+                "disk_loading": 116.122,
+                "induced_velocity": 6.88461,
+                "power_loading": 5.91424,
+                "interference": 1,
+            },
+            rtol=5e-6,
+            source="by hand: 5.88399 N / (4 x 0.0126677 m2) = 116.122 N/m2; sqrt(116.122 / 2.45) = 6.88461 m/s; "
+            "x 5.88399 N = 40.5091 W; / 0.6 = 67.5152 W; / 0.7 + 5 = 101.450 W; / 14.8 V = 6.85475 A",
+        ),
+    ),
+)
