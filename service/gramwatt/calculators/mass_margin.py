@@ -197,8 +197,17 @@ CALCULATOR = Calculator(
             "The named rule sets limit and comparison; those given with it were not used.",
             when=lambda given, found: (
                 (given.rule != RULES.index("custom"))
-                & ((given.limit != RULE_LIMIT[given.rule]) | (given.comparison != RULE_COMPARISON[given.rule]))
+                & (
+                    ~np.isclose(given.limit, RULE_LIMIT[given.rule], rtol=1e-5, atol=0)
+                    | (given.comparison != RULE_COMPARISON[given.rule])
+                )
             ),
+        ),
+        Caution(
+            "two-uncertainties",
+            "expanded_uncertainty counts the scale's display and the +/- of the masses; uncertainty counts the +/- "
+            "alone.",
+            when=lambda given, found: (given.parts.mass_u > 0).any(axis=1) | (given.masses_u > 0).any(axis=1),
         ),
         Caution(
             "too-close",

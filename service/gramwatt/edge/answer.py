@@ -29,8 +29,9 @@ def answer(
         name: _plain(kind, getattr(outcome.results, name), row, chosen.get(name))
         for name, kind in calculator.answered.items()
     }
+    asked_units = {n: chosen.get(n, unit) for n, unit in _declared_units(calculator.asked).items()}
     given = {
-        name: _plain(kind, getattr(outcome.given, name), row, None)
+        name: _plain(kind, getattr(outcome.given, name), row, asked_units.get(name))
         for name, kind in calculator.asked.items()
         if _is_known(outcome, name, row)
     }
@@ -39,7 +40,7 @@ def answer(
         "given": given,
         "assumed": [name for name in calculator.asked if name in outcome.assumed and outcome.assumed[name][row]],
         "results": results,
-        "units": {**{n: u for n, u in _declared_units(calculator.asked).items() if n in given}, **chosen},
+        "units": {**{n: u for n, u in asked_units.items() if n.partition(".")[0] in given}, **chosen},
         "cautions": _cautions(outcome, row, results),
     }
     uncertainty = _uncertainty(outcome, row, results, chosen)
@@ -117,7 +118,7 @@ def _cautions(outcome: Outcome, row: int, results: Mapping[str, Any]) -> list[di
             if concerned:
                 reasons.append({**told, "results": concerned})
         else:
-            (standing if note.said.when is None else special).append(told)
+            (standing if note.said.stands else special).append(told)
     for name in [name for name in results if name in empty]:
         lacking = [
             need for need in getattr(calculator.answered[name], "needs", ()) if not _is_known(outcome, need, row)
@@ -164,7 +165,7 @@ def _uncertainty(
     outcome: Outcome, row: int, results: Mapping[str, Any], chosen: Mapping[str, str]
 ) -> dict[str, dict[str, Any]]:
     propagated = outcome.uncertainty
-    if propagated is None:
+    if propagated is None or not propagated.rows[row]:
         return {}
     found: dict[str, dict[str, Any]] = {}
     for name, standard in propagated.standard.items():
