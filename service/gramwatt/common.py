@@ -2,10 +2,10 @@
 
 from typing import Any, Final
 
-import numpy as np
-
 from gramwatt.declare import Assumption, Caution, Reference, Rule
 from gramwatt.physics import cells
+
+MEASURED_FULL: Final = 1.02  # a voltmeter's error and a charger's allowed
 
 LITHIUM_FIRE: Final[Caution[Any, Any]] = Caution(
     "lithium-fire",
@@ -31,13 +31,18 @@ RESISTANCE_ASSUMED: Final[Caution[Any, Any]] = Caution(
     "resistance-assumed",
     "cell_resistance is a judgement for a good new cell. Small packs measured with leads and connectors run three to "
     "six times as high: measure yours.",
-    when=lambda given, found: np.isclose(
-        given.cell_resistance, cells.usual_resistance(given.capacity), rtol=1e-9, atol=0
+    assumed="cell_resistance",
+)
+MORE_THAN_FULL: Final[Caution[Any, Any]] = Caution(
+    "more-than-full",
+    "{open_circuit_voltage} is more than such a pack holds when full: check cells, chemistry and the reading.",
+    when=lambda given, found: (
+        found.open_circuit_voltage > MEASURED_FULL * given.cells * cells.FULL_VOLTAGE[given.chemistry]
     ),
 )
 OUTSIDE_TEMPERATURE: Final[Caution[Any, Any]] = Caution(
     "outside-temperature",
-    "{pack_temperature} is outside the 0 to 45 degC for which the change of resistance was checked.",
+    "{pack_temperature} is outside the 0 to 40 degC for which the change of resistance was checked.",
     when=lambda given, found: (
         (given.pack_temperature < cells.COLDEST_CHECKED) | (given.pack_temperature > cells.HOTTEST_CHECKED)
     ),

@@ -170,7 +170,7 @@ class Reference:
 
 @dataclass(frozen=True, slots=True)
 class Caution(Generic[I, R]):
-    """What a user must know before acting on the answer. Without ``when`` it is always shown.
+    """What a user must know before acting on the answer. Without ``when`` or ``assumed`` it is always shown.
 
     ``{name}`` in the text stands for an input or a result and is filled with its value and unit.
     """
@@ -179,6 +179,13 @@ class Caution(Generic[I, R]):
     text: str
     _: KW_ONLY
     when: Callable[[I, R], Truths] | None = None
+    assumed: str = ""
+    """Show it only where this input took its default."""
+
+    @property
+    def stands(self) -> bool:
+        """Whether it is always shown."""
+        return self.when is None and not self.assumed
 
 
 @dataclass(frozen=True, slots=True)
@@ -335,6 +342,7 @@ def _faults(calculator: Calculator[Any, Any]) -> Iterator[str]:
     mentioned = [("reference", n, results) for r in calculator.references for n in r.about]
     mentioned += [("rule", n.partition(".")[0], results) for r in calculator.rules for n in r.results]
     mentioned += [("assumption", a.name, inputs) for a in calculator.assumptions]
+    mentioned += [("caution", c.assumed, inputs) for c in calculator.cautions if c.assumed]
     mentioned += [("any_of", n, inputs) for group in calculator.any_of for n in group]
     mentioned += [("example", n, inputs) for e in calculator.examples for n in e.given]
     mentioned += [("example", n, results) for e in calculator.examples for n in e.expected]
@@ -351,7 +359,10 @@ def _same(inputs: Mapping[str, Kind], results: Mapping[str, Kind], name: str) ->
 
 
 def _input_faults(kind: Kind, siblings: Mapping[str, Kind]) -> Iterator[str]:
-    if isinstance(kind, Series):
+    if isinstance(kind, Count):
+        if kind.default is not None and not kind.at_least <= kind.default <= kind.at_most:
+            yield f"default {kind.default} outside its bounds"
+    elif isinstance(kind, Series):
         yield from _input_faults(kind.item, siblings)
     elif isinstance(kind, Table):
         rows = fields_of(kind.row)
@@ -361,11 +372,13 @@ def _input_faults(kind: Kind, siblings: Mapping[str, Kind]) -> Iterator[str]:
         if kind.of not in siblings:
             yield f"Spread of {kind.of}, which does not exist"
     elif isinstance(kind, Quantity):
-        low = kind.above if kind.at_least is None else kind.at_least
-        high = kind.below if kind.at_most is None else kind.at_most
-        if low is None or high is None or (kind.above is not None) == (kind.at_least is not None) or low >= high:
+        lows = [bound for bound in (kind.above, kind.at_least) if bound is not None]
+        highs = [bound for bound in (kind.below, kind.at_most) if bound is not None]
+        if len(lows) != 1 or len(highs) != 1 or lows[0] >= highs[0]:
             yield "an input needs one lower and one upper bound (above or at_least, below or at_most)"
-        elif kind.default is not None and not low <= kind.default <= high:
+        elif kind.default is not None and (
+            not lows[0] <= kind.default <= highs[0] or kind.default in (kind.above, kind.below)
+        ):
             yield f"default {kind.default} outside its bounds"
         if kind.default_u is not None and kind.default is None:
             yield "an uncertainty of a default that it has not"

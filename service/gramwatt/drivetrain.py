@@ -143,21 +143,14 @@ OUTSIDE_REGRESSION: Final[Caution[Any, Any]] = Caution(
     "propeller-extrapolated",
     "This propeller lies outside those that the expected thrust coefficient was fitted to (2 to 9 in, pitch/diameter "
     "0.3 to 1.1, 2 to 4 blades). Give thrust_coefficient, or bench_thrust at bench_speed.",
-    when=lambda given, found: (
-        propeller.outside_fit(given.diameter, given.pitch, given.blades)
-        & np.isclose(
-            given.thrust_coefficient,
-            propeller.expected_thrust_coefficient(given.diameter, given.pitch, given.blades),
-            rtol=1e-9,
-            atol=0,
-        )
-    ),
+    when=lambda given, found: propeller.outside_fit(given.diameter, given.pitch, given.blades),
+    assumed="thrust_coefficient",
 )
 CATALOGUE_DATA: Final[Caution[Any, Any]] = Caution(
     "motor-assumed",
     "motor_resistance is that of motors for five-inch propellers. From catalogue data alone full-throttle current is "
     "not known better than about 20 %; one bench point (bench_voltage and bench_current) settles it.",
-    when=lambda given, found: np.isclose(given.motor_resistance, motor.USUAL_RESISTANCE, rtol=1e-9, atol=0),
+    assumed="motor_resistance",
 )
 BENCH_IMPOSSIBLE: Final[Caution[Any, Any]] = Caution(
     "bench-point-impossible",

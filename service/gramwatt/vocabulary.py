@@ -20,11 +20,11 @@ OpenCircuitVoltage: TypeAlias = Annotated[
     Array,
     Quantity(
         "V",
-        "Measured voltage of the rested pack, instead of chemistry and state_of_charge.",
+        "Measured voltage of the rested pack, instead of state_of_charge.",
         above=0,
         at_most=200,
         optional=True,
-        replaces=("chemistry", "state_of_charge"),
+        replaces=("state_of_charge",),
     ),
 ]
 CellResistance: TypeAlias = Annotated[

@@ -35,6 +35,7 @@ def test_published_endurance_of_a_small_quadrotor(inputs: dict[str, Any]) -> Non
 
     Flown flat, so no reserve and a cut-off of 3.0 V, stated here as the source does not say; resistance either the
     usual judgement or 30 mohm Ah, the low end of what small packs measure with their leads. Tolerance 10 %.
+    The agreement hangs on these inputs: with 45 mohm Ah and a cut-off of 3.3 V it comes out at 5.1 to 5.6 min.
     """
     found = results(cells=1, power=7.38, reserve=0, cutoff_cell_voltage=3.0, **inputs)
     assert found["endurance"] == pytest.approx(7.0, rel=0.10)
@@ -54,8 +55,8 @@ def test_without_resistance_by_hand() -> None:
 
 
 def test_six_cells_roughly_by_hand() -> None:
-    """By hand: 20 to 100 % of lipo rests at 3.883 V on average (trapezoids); 200 W on some 23 V is 8.7 A, less
-    8.7 x 46 mohm = 0.40 V of 23.30 V is 22.90 V; 1.04 Ah x 22.90 V / 200 W = 7.14 min. Sag taken as constant: 0.5 %."""
+    """By hand: 20 to 100 % of lipo rests at 3.882 V on average (trapezoids); 200 W on some 23 V is 8.7 A, less
+    8.7 x 46 mohm = 0.40 V of 23.29 V is 22.89 V; 1.04 Ah x 22.89 V / 200 W = 7.14 min. Sag taken as constant: 0.5 %."""
     assert results(cells=6, capacity=1300, power=200)["endurance"] == pytest.approx(7.14, rel=5e-3)
 
 
@@ -162,8 +163,8 @@ CAUTIONS: Final[dict[str, tuple[dict[str, Any], dict[str, Any]]]] = {
     # By hand: 3 C is 3.9 A; on some 23 V that is 90 W.
     "diffusion-limited": ({**PACK, "power": 95}, {**PACK, "power": 85}),
     "outside-temperature": (
-        {**PACK, "power": 50, "pack_temperature": 45.1},
-        {**PACK, "power": 50, "pack_temperature": 45},
+        {**PACK, "power": 50, "pack_temperature": 40.1},
+        {**PACK, "power": 50, "pack_temperature": 40},
     ),
     "lihv-extrapolated": ({**PACK, "power": 50, "chemistry": "lihv"}, {**PACK, "power": 50}),
     "lifepo4-tail": (
@@ -181,7 +182,7 @@ def test_caution_is_shown_when_it_holds_and_not_otherwise(code: str) -> None:
 
 
 def test_every_conditional_caution_has_a_case() -> None:
-    conditional = {c.code for c in registry.load()["endurance"].cautions if c.when is not None}
+    conditional = {c.code for c in registry.load()["endurance"].cautions if not c.stands}
     assert conditional == set(CAUTIONS)
 
 

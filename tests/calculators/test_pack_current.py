@@ -130,14 +130,14 @@ def test_no_rating_no_share_of_it() -> None:
     assert [c["results"] for c in answer["cautions"] if c["code"] == "needs-input"] == [["rating_used"]]
 
 
-def test_a_measured_voltage_replaces_chemistry_and_charge() -> None:
-    """They are neither assumed nor used, and if given all the same, that is said."""
+def test_a_measured_voltage_replaces_the_state_of_charge() -> None:
+    """It is neither assumed nor used, and if given all the same, that is said."""
     bare = calculate("pack-current", **PACK, power=100, open_circuit_voltage=23)
-    assert not {"chemistry", "state_of_charge"} & {*bare["given"], *bare["assumed"]}
-    both = calculate("pack-current", **PACK, power=100, open_circuit_voltage=23, chemistry="lifepo4")
+    assert "state_of_charge" not in {*bare["given"], *bare["assumed"]}
+    both = calculate("pack-current", **PACK, power=100, open_circuit_voltage=23, state_of_charge=90)
     assert both["results"] == bare["results"]
     assert [c["text"] for c in both["cautions"] if c["code"] == "not-used"] == [
-        "chemistry was not used: open_circuit_voltage was given instead."
+        "state_of_charge was not used: open_circuit_voltage was given instead."
     ]
 
 
@@ -146,6 +146,11 @@ CAUTIONS: Final[dict[str, tuple[dict[str, Any], dict[str, Any]]]] = {
     "resistance-assumed": (
         {"cells": 6, "capacity": 1300, "power": 100},
         {"cells": 6, "capacity": 1300, "power": 100, "cell_resistance": 8},
+    ),
+    # By hand: six full lipo cells hold 6 x 4.2 V = 25.2 V, a meter's error allowed 25.7 V.
+    "more-than-full": (
+        {**PACK, "power": 100, "open_circuit_voltage": 26},
+        {**PACK, "power": 100, "open_circuit_voltage": 25.3},
     ),
     # By hand: 5 % lipo rests at 3.5443 V; 400 W through 48 mohm takes some 1.0 V of 21.3 V, 3.37 V a cell is above 3.3;
     # at 2 % it rests lower than 3.3 V already.
@@ -186,16 +191,16 @@ def test_caution_is_shown_when_it_holds_and_not_otherwise(code: str) -> None:
 
 
 def test_every_conditional_caution_has_a_case() -> None:
-    conditional = {c.code for c in registry.load()["pack-current"].cautions if c.when is not None}
+    conditional = {c.code for c in registry.load()["pack-current"].cautions if not c.stands}
     assert conditional == set(CAUTIONS)
 
 
 def test_hot_side_of_the_checked_temperatures() -> None:
-    """By definition: 45 degC was still checked, more was not; the caution tells the temperature."""
-    answer = calculate("pack-current", **PACK, power=100, pack_temperature="113.1 degF")
+    """By definition: 40 degC was still checked, more was not; the caution tells the temperature."""
+    answer = calculate("pack-current", **PACK, power=100, pack_temperature="104.1 degF")
     (text,) = [c["text"] for c in answer["cautions"] if c["code"] == "outside-temperature"]
-    assert "45.056 degC" in text  # (113.1 - 32) / 1.8
-    assert "outside-temperature" not in codes(**PACK, power=100, pack_temperature=45)
+    assert "40.056 degC" in text  # (104.1 - 32) / 1.8
+    assert "outside-temperature" not in codes(**PACK, power=100, pack_temperature=40)
 
 
 def test_a_resistance_that_was_given_is_not_called_a_judgement() -> None:

@@ -155,7 +155,7 @@ def test_caution_is_shown_when_it_holds_and_not_otherwise(code: str) -> None:
 
 
 def test_every_conditional_caution_has_a_case() -> None:
-    conditional = {c.code for c in registry.load()["throttle-cap"].cautions if c.when is not None}
+    conditional = {c.code for c in registry.load()["throttle-cap"].cautions if not c.stands}
     assert conditional == set(CAUTIONS)
 
 

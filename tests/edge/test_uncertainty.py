@@ -147,6 +147,13 @@ def test_a_step_is_kept_within_bounds(inputs: dict[str, Any], result: str, expec
     assert found[result]["standard"] == pytest.approx(expected, rel=1e-9)
 
 
+def test_a_step_never_reaches_an_open_bound() -> None:
+    """By hand: 28.86 Wh over 1 g, moved to 6 g and to half way to nothing, 0.5 g; 28860 Wh/kg x (2 - 1/6) x 5/5.5 =
+    48100 Wh/kg. On the bound itself the quotient would be infinite."""
+    found = told("pack-energy", cells=6, capacity=1300, pack_mass="1 ± 5 g")
+    assert found["specific_energy"]["standard"] == pytest.approx(48100, rel=1e-9)
+
+
 def test_a_full_pack_steps_down_only() -> None:
     """By hand: lipo from 100 to 95 % falls 4.2 - 4.1384 = 0.0616 V a cell; 1 % of charge is 6 x 0.01232 V."""
     found = told("pack-current", cells=6, capacity=1300, power=0, state_of_charge="100 ± 1 %")
@@ -209,7 +216,10 @@ def test_what_was_replaced_adds_no_uncertainty() -> None:
     """A charge that is not used cannot make the result less sure."""
     found = told(
         "pack-current",
-        **{"cells": 6, "capacity": 1300, "power": 200, "open_circuit_voltage": "23 ± 0.1 V"},
+        cells=6,
+        capacity=1300,
+        power=200,
+        open_circuit_voltage="23 ± 0.1 V",
         state_of_charge="50 ± 20 %",
     )
     assert found["open_circuit_voltage"]["standard"] == pytest.approx(0.1, rel=1e-9)

@@ -17,7 +17,8 @@ SPELLINGS: Final = [spelling for table in units.TABLE.values() for spelling in t
 @pytest.mark.parametrize(
     ("spelling", "factor"),
     [
-        # Published: NIST SP 811 (2008), appendix B.8 and its exact footnotes.
+        # Published: NIST SP 811 (2008), appendix B.8 and its exact footnotes (from memory, but for lb, oz, in, ft,
+        # kgf, mph and Wh).
         pytest.param("lb", 0.45359237, id="pound-exact"),
         pytest.param("oz", 0.45359237 / 16, id="ounce-is-a-sixteenth-of-a-pound"),
         pytest.param("in", 0.0254, id="inch-exact"),
@@ -50,7 +51,7 @@ def test_exact_factors(spelling: str, factor: float) -> None:
 @pytest.mark.parametrize(
     ("spelling", "printed", "half_a_unit"),
     [
-        # Published: NIST SP 811 (2008), appendix B.8, seven printed digits.
+        # Published: NIST SP 811 (2008), appendix B.8, seven printed digits (from memory).
         pytest.param("lb", 4.535924e-01, 0.5e-7, id="pound"),
         pytest.param("oz", 2.834952e-02, 0.5e-8, id="ounce"),
         pytest.param("lbf", 4.448222e00, 0.5e-6, id="pound-force"),

@@ -30,7 +30,16 @@ def test_speed_of_sound_of_the_standard_atmosphere(temperature: float, expected:
     assert sound(temperature) == pytest.approx(expected, rel=1e-5)
 
 
-@pytest.mark.parametrize("altitude", [-500.0, 0.0, 1000.0, 2000.0, 5000.0, 11000.0])
+@pytest.mark.parametrize(
+    "altitude",
+    [
+        pytest.param(-500.0, id="below-the-sea"),
+        pytest.param(0.0, id="sea-level"),
+        pytest.param(2000.0, id="mountains"),
+        pytest.param(5000.0, id="as-high-as-anyone-flies"),
+        pytest.param(11000.0, id="top-of-the-troposphere"),
+    ],
+)
 def test_speed_of_sound_against_two_packages(altitude: float) -> None:
     """fluids (US Standard Atmosphere 1976, whose gas constant differs in the 7th digit) and ambiance (ISO 2533)."""
     american = ATMOSPHERE_1976(altitude)

@@ -141,8 +141,8 @@ def test_resistance_at_the_freezing_point() -> None:
 @pytest.mark.parametrize("case", GOLDEN["resistance_temperature"], ids=lambda case: case["parameter_set"])
 def test_resistance_of_simulated_cells(case: dict[str, Any]) -> None:
     """Golden (PyBaMM 26.10.1.1, DFN pulses): from 25 degC to 0 and 40 degC with the energy fitted to the same three
-    points. The bound is on the law itself: a straight line in 1/T misses the worst of those points (Marquis2019 at
-    40 degC) by 10.6 %."""
+    points. The bound is pinned, set from what was seen: a straight line in 1/T misses the worst of those points
+    (Marquis2019 at 40 degC) by 10.6 %."""
     for celsius, expected in zip(case["temperature_c"], case["resistance_ohm"], strict=True):
         found = cell_resistance(celsius, case["resistance_ohm"][1], case["activation_kj_mol"] * 1e3)
         assert found == pytest.approx(expected, rel=0.11)

@@ -17,7 +17,7 @@ def below(deviations: float) -> float:
 @pytest.mark.parametrize(
     ("deviations", "expected"),
     [
-        # Published: NIST/SEMATECH e-Handbook of Statistical Methods, 1.3.6.7.1, area from 0 to x, plus 0.5.
+        # Published: NIST/SEMATECH e-Handbook, 1.3.6.7.1 (from memory), area from 0 to x, plus 0.5.
         pytest.param(0.0, 0.50000, id="row-0.0-the-median"),
         pytest.param(0.5, 0.5 + 0.19146, id="row-0.5-column-0.00"),
         pytest.param(1.0, 0.5 + 0.34134, id="row-1.0-column-0.00"),
@@ -34,7 +34,7 @@ def test_published_areas(deviations: float, expected: float) -> None:
 @pytest.mark.parametrize(
     ("coverage", "level"),
     [
-        # Published: JCGM 100:2008, table G.1, level of confidence of an interval of half width k.
+        # Published: JCGM 100:2008, table G.1, interval of half width k (from memory).
         pytest.param(1.0, 0.6827, id="one-standard-deviation"),
         pytest.param(2.0, 0.9545, id="the-k-of-the-margin"),
         pytest.param(3.0, 0.9973, id="three"),
@@ -59,13 +59,13 @@ def test_limits() -> None:
     """Certain at infinity; far below the mean it is small but not yet nothing, where 1 - erf would have cancelled."""
     assert normal_probability(np.array([-np.inf, np.inf])).tolist() == [0.0, 1.0]
     assert np.isnan(below(np.nan))
-    # Published: Abramowitz & Stegun, table 26.2: -log10 Q(10) = 23.11805.
+    # Published: Abramowitz & Stegun, table 26.2 (from memory): -log10 Q(10) = 23.11805.
     assert -np.log10(below(-10.0)) == pytest.approx(23.11805, abs=0.5e-5, rel=0)
 
 
 def test_reading_of_a_display() -> None:
-    """Published: JCGM 100:2008, F.2.2.1, u = 0.29 d (half a unit of its last digit); by hand: d/sqrt(12), whose square
-    is the variance d^2/12 of an even spread."""
+    """Published: JCGM 100:2008, F.2.2.1 (from memory), u = 0.29 d (half a unit of its last digit); by hand:
+    d/sqrt(12), whose square is the variance d^2/12 of an even spread."""
     found = reading_uncertainty(np.array([0.0, 1.0, 0.1]))
     assert found[0] == 0.0
     assert found[1] == pytest.approx(0.29, abs=0.005, rel=0)

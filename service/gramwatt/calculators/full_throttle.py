@@ -225,9 +225,7 @@ CALCULATOR = Calculator(
         Caution(
             "below-cutoff",
             "At {loaded_cell_voltage} a cell the pack is below the usual cut-off of its chemistry: cells are harmed.",
-            when=lambda given, found: (
-                (given.chemistry >= 0) & (found.loaded_cell_voltage < cells.CUTOFF_VOLTAGE[given.chemistry])
-            ),
+            when=lambda given, found: found.loaded_cell_voltage < cells.CUTOFF_VOLTAGE[given.chemistry],
         ),
         Caution(
             "over-rating",

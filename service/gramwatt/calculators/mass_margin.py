@@ -183,6 +183,12 @@ CALCULATOR = Calculator(
             when=lambda given, found: weighing.rule_overrides(given.rule, given.limit, given.comparison),
         ),
         Caution(
+            "two-uncertainties",
+            "expanded_uncertainty counts the scale's display and the +/- of the masses; uncertainty counts the +/- "
+            "alone.",
+            when=lambda given, found: (given.parts.mass_u > 0).any(axis=1) | (given.masses_u > 0).any(axis=1),
+        ),
+        Caution(
             "too-close",
             "The margin of {margin} is within the uncertainty of {expanded_uncertainty}: weigh the finished craft in "
             "one go, or on a finer scale.",

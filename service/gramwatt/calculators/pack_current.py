@@ -9,6 +9,7 @@ from gramwatt import vocabulary
 from gramwatt.common import (
     LIHV_EXTRAPOLATED,
     LITHIUM_FIRE,
+    MORE_THAN_FULL,
     NO_RESISTANCE,
     OUTSIDE_TEMPERATURE,
     RESISTANCE_ASSUMED,
@@ -131,10 +132,9 @@ CALCULATOR = Calculator(
         Caution(
             "below-cutoff",
             "At {loaded_cell_voltage} a cell the pack is below the usual cut-off of its chemistry: cells are harmed.",
-            when=lambda given, found: (
-                (given.chemistry >= 0) & (found.loaded_cell_voltage < cells.CUTOFF_VOLTAGE[given.chemistry])
-            ),
+            when=lambda given, found: found.loaded_cell_voltage < cells.CUTOFF_VOLTAGE[given.chemistry],
         ),
+        MORE_THAN_FULL,
         Caution(
             "over-rating",
             "The load is {rating_used} of the continuous rating on the label.",

@@ -42,7 +42,7 @@ def answer(
         name: _plain(kind, getattr(outcome.results, name), row, name, chosen)
         for name, kind in calculator.answered.items()
     }
-    asked_units = _declared_units(calculator.asked)
+    asked_units = {n: chosen.get(n, unit) for n, unit in _declared_units(calculator.asked).items()}
     given = {
         name: _plain(kind, getattr(outcome.given, name), row, name, asked_units)
         for name, kind in calculator.asked.items()
@@ -133,7 +133,7 @@ def _cautions(outcome: Outcome, row: int, results: Mapping[str, Any]) -> list[di
         for at in np.flatnonzero(holds).tolist() if holds.ndim else [None] * bool(holds):
             told: dict[str, Any] = {"code": note.said.code, "text": _fill(note.said, outcome, row, at)}
             if not isinstance(note.said, Rule):
-                (standing if note.said.when is None else special).append(told)
+                (standing if note.said.stands else special).append(told)
                 continue
             named = [name if at is None else name.replace(".", f".{at}.") for name in note.said.results]
             concerned = [name for name in named if name in empty]
@@ -207,7 +207,7 @@ def _uncertainty(
 ) -> dict[str, dict[str, Any]]:
     """By result, those of a table as ``packs.endurance``: standard uncertainty, range (k = 2), share of each input."""
     propagated = outcome.uncertainty
-    if propagated is None or not any(standard[row].any() for standard in propagated.standard.values()):
+    if propagated is None or not propagated.rows[row]:
         return {}
     found: dict[str, dict[str, Any]] = {}
     for name, standard in propagated.standard.items():

@@ -37,6 +37,8 @@ LONGEST_NUMBER: Final = 64
 LONGEST_QUERY_LIST: Final = 60
 NUMBER: Final = r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]+)?"
 _QUANTITY: Final = re.compile(rf" *({NUMBER})(?: *(?:±|\+?/-|\+-) *({NUMBER}))? *([^0-9 .,+±-].*?)? *", re.ASCII)
+_ALIKE: Final = str.maketrans({"\u00a0": " ", "\u2009": " ", "\u202f": " ", "\u2126": "Ω", "\u2212": "-"})
+"""What looks like a space, an ohm or a minus and comes with copied text."""
 _PRINTABLE: Final = re.compile(r"[^\x00-\x1f\x7f-\x9f\u2028\u2029\ud800-\udfff]+")
 
 
@@ -150,7 +152,7 @@ def _quantity(kind: Quantity, cell: object, *, text: bool) -> tuple[float, float
     spread: float | None = None
     if isinstance(cell, str):
         number, plus_minus, unit = _parse(kind, cell, text=text)
-        value = unit.to_si(number)
+        value = number * unit.scale if isinstance(kind, Width) else unit.to_si(number)
         spread = None if plus_minus is None else plus_minus * unit.scale
     elif isinstance(cell, int | float) and not isinstance(cell, bool):
         try:
@@ -170,17 +172,23 @@ def _quantity(kind: Quantity, cell: object, *, text: bool) -> tuple[float, float
 
 
 def _within(kind: Quantity, value: float, unit: units.Unit) -> bool:
+    """Whether an SI value is within bounds; a closed bound told in another unit may be a last bit off."""
+
+    def slack(bound: float) -> float:
+        return 1e-13 * (abs(unit.to_si(bound)) + abs(unit.offset))
+
     return not (
         (kind.above is not None and value <= unit.to_si(kind.above))
-        or (kind.at_least is not None and value < unit.to_si(kind.at_least))
+        or (kind.at_least is not None and value < unit.to_si(kind.at_least) - slack(kind.at_least))
         or (kind.below is not None and value >= unit.to_si(kind.below))
-        or (kind.at_most is not None and value > unit.to_si(kind.at_most))
+        or (kind.at_most is not None and value > unit.to_si(kind.at_most) + slack(kind.at_most))
     )
 
 
 def _parse(kind: Quantity, cell: str, *, text: bool) -> tuple[float, float | None, units.Unit]:
     if len(cell) > LONGEST_NUMBER:
         raise _Refused(f"text of {len(cell)} characters is too long for a number with a unit", accepts(kind))
+    cell = cell.translate(_ALIKE)
     match = _QUANTITY.fullmatch(cell)
     if match is None:
         if re.fullmatch(r" *[+-]?[0-9]+,[0-9]+ *[^0-9]*", cell):
@@ -335,10 +343,14 @@ class TableColumn(Column):
     spreads: dict[str, NDArray[np.float64]] = field(default_factory=dict)
 
 
+class Width(Quantity):
+    """A difference of quantities: read without the offset that a temperature has."""
+
+
 def spread_kind(name: str, kind: Quantity) -> Quantity:
     """The declaration of ``<name>_u``, the standard uncertainty of a quantity, in the quantity's unit."""
-    width = {"degC": "K"}.get(kind.unit, kind.unit)
-    return Quantity(unit=width, description=f"Standard uncertainty of {name}.", at_least=0, at_most=1e9, optional=True)
+    width = "K" if units.unit(kind.unit).dimension == "temperature" else kind.unit
+    return Width(width, f"Standard uncertainty of {name}.", at_least=0, at_most=1e9, optional=True)
 
 
 def _read_spread(

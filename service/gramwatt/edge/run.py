@@ -78,6 +78,7 @@ def run(calculator: Calculator[Any, Any], cells: Mapping[str, Sequence[object]],
         return Outcome(calculator, rows, faults, present=present)
 
     assumed, unused = _fill(calculator, asked, rows)
+    _cover_faulty(asked, np.array([bool(found) for found in faults]))
     raw = calculator.inputs(**_arrays(calculator, asked))
     given, spreads = raw, _spreads(calculator, asked)
     solved: dict[str, Truths] = {}
@@ -111,7 +112,7 @@ def run(calculator: Calculator[Any, Any], cells: Mapping[str, Sequence[object]],
         assumed,
         solved,
         unused,
-        _notes(calculator, given, results, rows),
+        _notes(calculator, given, results, assumed, rows),
         uncertainty,
     )
 
@@ -192,6 +193,16 @@ def _fill(
     return assumed, unused
 
 
+def _cover_faulty(asked: Mapping[str, Column], faulty: Truths) -> None:
+    """Give rows with faults the values of a good one: no formula should meet what nobody can mean."""
+    if faulty.any():
+        good = int(np.flatnonzero(~faulty)[0])
+        for column in asked.values():
+            column.values[faulty] = column.values[good]
+            if column.spread is not None:
+                column.spread[faulty] = 0.0
+
+
 def _unfilled(kind: Kind, column: Column) -> Truths:
     if isinstance(kind, Flag):
         return np.zeros_like(column.present)
@@ -243,12 +254,16 @@ def _check_fields(calculator: Calculator[Any, Any], results: Any, fields: Mappin
             raise TypeError(f"{calculator.name}: {name} is not an array of kind {wanted!r} and {rows} rows")
 
 
-def _notes(calculator: Calculator[Any, Any], given: Any, results: Any, rows: int) -> tuple[Note, ...]:
+def _notes(
+    calculator: Calculator[Any, Any], given: Any, results: Any, assumed: Mapping[str, Truths], rows: int
+) -> tuple[Note, ...]:
     notes = []
     sayings: list[Rule[Any, Any] | Caution[Any, Any]] = [*calculator.rules, *calculator.cautions]
     with np.errstate(all="ignore"):
         for said in sayings:
             holds = np.ones(rows, dtype=np.bool_) if said.when is None else np.asarray(said.when(given, results))
+            if isinstance(said, Caution) and said.assumed:
+                holds = holds & assumed[said.assumed]
             if holds.any():
                 notes.append(Note(said, holds))
     return tuple(notes)

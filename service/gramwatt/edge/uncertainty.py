@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from gramwatt.declare import Calculator, Count, Kind, Quantity, Series, Table, fields_of
+from gramwatt.declare import Calculator, Count, Kind, Quantity, Series, Table, Truths, fields_of
 from gramwatt.edge import units
 
 Path = tuple[str, ...]
@@ -28,6 +28,8 @@ class Propagated:
     A share's key is the input's name, or for an entry of a list or table ``parts/3/mass``.
     """
 
+    rows: Truths
+    """Which questions have any uncertain input."""
     standard: Mapping[str, NDArray[np.float64]]
     shares: Mapping[str, Mapping[str, NDArray[np.float64]]]
 
@@ -53,7 +55,7 @@ def propagate(
         here[up], here[down] = _step(kind, here[up], spread), _step(kind, here[down], -spread)
         step = here[up] - here[down]
         with np.errstate(all="ignore"):
-            scales.append(np.where(step != 0, spread / step, 0.0))
+            scales.append(np.where(np.isfinite(step) & (step != 0), spread / step, 0.0))
     moved = formula(repeated)
     names = ["/".join((path[0], *([] if at is None else [str(at)]), *path[1:])) for path, at in levers]
     standard: dict[str, NDArray[np.float64]] = {}
@@ -61,14 +63,16 @@ def propagate(
     for name, values in _numeric(moved, calculator.answered):
         parts = values.reshape((len(levers), 2, rows, *values.shape[1:]))
         scale = np.stack(scales).reshape((len(levers), rows) + (1,) * (values.ndim - 1))
-        contributions = (parts[:, 0] - parts[:, 1]) * scale
+        with np.errstate(all="ignore"):
+            contributions = np.where(scale != 0, (parts[:, 0] - parts[:, 1]) * scale, 0.0)
         variance = (contributions**2).sum(axis=0)
         standard[name] = np.sqrt(variance)
         if values.ndim == 1:
             with np.errstate(all="ignore"):
                 each = np.where(variance > 0, contributions**2 / variance, 0.0)
             shares[name] = {lever: each[index] for index, lever in enumerate(names)}
-    return Propagated(standard, shares)
+    uncertain = np.logical_or.reduce([spread.reshape(rows, -1).any(axis=1) for spread in spreads.values()])
+    return Propagated(uncertain, standard, shares)
 
 
 def _numeric(results: Any, fields: Mapping[str, Kind], prefix: str = "") -> Iterator[tuple[str, NDArray[np.float64]]]:

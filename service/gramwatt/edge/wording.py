@@ -40,6 +40,7 @@ def shortest(value: float) -> float:
 def plain(value: float, digits: int = 12) -> str:
     """A finite number in at most ``digits`` significant digits, without a trailing ``.0``."""
     text = f"{value:.{digits}g}"
+    value = float(text)
     if "e" in text and 1e-7 <= abs(value) < 1e15:
         text = f"{value:.{max(0, digits - 1 - math.floor(math.log10(abs(value))))}f}"
         text = text.rstrip("0").rstrip(".") if "." in text else text
@@ -57,7 +58,7 @@ def echo(value: object) -> object:
         value = value.encode("utf-8", "replace").decode()
         return value if len(value) <= LONGEST_ECHO else value[:LONGEST_ECHO] + f"... ({len(value)} characters)"
     if isinstance(value, list | dict):
-        return f"a {'list' if isinstance(value, list) else 'object'} of {len(value)}"
+        return f"{'a list' if isinstance(value, list) else 'an object'} of {len(value)}"
     if isinstance(value, float) and not math.isfinite(value):
         return str(value)
     if isinstance(value, int) and not isinstance(value, bool) and abs(value) > 2**53:

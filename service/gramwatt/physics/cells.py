@@ -28,8 +28,8 @@ RESISTANCE_TIMES_CHARGE: Final[Annotated[float, Unit("ohm A s")]] = 0.010 * 3600
 with their leads and connectors run 30 to 60 mohm Ah."""
 
 COLDEST_CHECKED: Final[Annotated[float, Unit("K")]] = 273.15
-HOTTEST_CHECKED: Final[Annotated[float, Unit("K")]] = 318.15
-"""0 to 45 degC, where resistance against temperature was compared with simulated cells."""
+HOTTEST_CHECKED: Final[Annotated[float, Unit("K")]] = 313.15
+"""0 to 40 degC, where resistance against temperature was compared with simulated cells."""
 
 OPEN_CIRCUIT_VOLTAGE: Final[Annotated[Array, Unit("V")]] = np.array(
     [
@@ -84,7 +84,7 @@ def resistance_at(temperature: Array, resistance: Array, activation_energy: Arra
     ----------
     temperature : (N,) [K]
     resistance : (N,) at 25 degC [ohm]
-    activation_energy : (N,) [J/mol]; 4 to 32 kJ/mol over four published cells simulated with PyBaMM (10 s pulses)
+    activation_energy : (N,) [J/mol]; 4 to 34 kJ/mol over four published cells, PyBaMM, 10 s pulses at 1 C
 
     Returns
     -------

@@ -89,6 +89,13 @@ def constant_power_discharge(
     one hour's rate the time comes out 0.3 % (a power cell) to 6.4 % (an energy cell) long; at three hours' rates and
     more an energy cell is limited by diffusion and this model is far too hopeful.
     """
+    with np.errstate(divide="ignore", invalid="ignore"):  # pieces of the curve that are not flown
+        return _discharge(nodes, power, resistance, charge, start, reserve, cutoff)
+
+
+def _discharge(
+    nodes: Array, power: Array, resistance: Array, charge: Array, start: Array, reserve: Array, cutoff: Array
+) -> Discharge:
     steps = nodes.shape[1] - 1
     grid = np.linspace(0.0, 1.0, steps + 1)
     slope = np.diff(nodes, axis=1) * steps
@@ -112,11 +119,12 @@ def constant_power_discharge(
     rise -= floor / 2 * np.log((v_high + s_high) / (v_low + s_low))
     spent = np.where(high > low, rise / (2 * power[:, None] * slope), 0.0)
 
-    rested_end = np.take_along_axis(v_low, np.minimum(end * steps, steps - 1).astype(np.intp)[:, None], axis=1)[:, 0]
+    last, first = (np.minimum(at * steps, steps - 1).astype(np.intp) for at in (end, start))
+    rested_end, rested_start = v_low[row, last], v_high[row, first]
     end_voltage = (rested_end + np.sqrt(np.maximum(rested_end**2 - 4 * lost, 0))) / 2
 
     duration = charge * spent.sum(axis=1)
-    cannot_start = gives_out & (stop_charge > start)
+    cannot_start = rested_start**2 < 4 * lost
     return Discharge(
         duration=np.where(cannot_start, np.nan, duration),
         end_charge=end,
