@@ -19,7 +19,7 @@ from typing import Any
 import numpy as np
 import pint
 
-from gramwatt.declare import Calculator, Kind, Quantity, Series, Spread, Table, Unit, fields_of
+from gramwatt.declare import Calculator, Kind, Quantity, Series, Spread, Table, Text, Unit, fields_of
 from gramwatt.edge.run import assume, evaluate
 from gramwatt.edge.units import SPELLINGS
 
@@ -78,15 +78,22 @@ def wrong_dimensions(calculator: Calculator[Any, Any], raw: Any) -> list[str]:
     with other_units(own, *kernels):
         moved = _rescaled(raw, fields_of(calculator.inputs))
         after = evaluate(calculator, assume(calculator, moved))
-    wrong = []
-    for name, kind in calculator.answered.items():
+    return list(_wrong(before, after, calculator.answered))
+
+
+def _wrong(before: Any, after: Any, fields: Mapping[str, Kind], prefix: str = "") -> Iterator[str]:
+    for name, kind in fields.items():
+        expected, found = getattr(before, name), getattr(after, name)
         quantity = kind.item if isinstance(kind, Series) else kind
-        expected = getattr(before, name)
-        if isinstance(quantity, Quantity):
-            expected = expected * factor(quantity.unit)
-        if not np.allclose(getattr(after, name), expected, rtol=1e-9, atol=0, equal_nan=True):
-            wrong.append(name)
-    return wrong
+        if isinstance(kind, Table):
+            yield from _wrong(expected, found, fields_of(kind.row), f"{name}.")
+        elif isinstance(kind, Text):
+            if not np.array_equal(expected, found):
+                yield prefix + name
+        else:
+            scale = factor(quantity.unit) if isinstance(quantity, Quantity) else 1.0
+            if not np.allclose(found, expected * scale, rtol=1e-9, atol=1e-12 * scale, equal_nan=True):
+                yield prefix + name
 
 
 def _rescaled(values: Any, fields: Mapping[str, Kind]) -> Any:

@@ -116,9 +116,19 @@ def test_three_at_once_are_three_alone(calculator: Any_) -> None:
         one = run(calculator, {n: [v] for n, v in questions[0].items()}, 1, text=False)
         together = evaluate(calculator, _stacked(one.given, 3))
         alone = [one.results] * 3
-    for name in calculator.answered:
-        for row, single in enumerate(alone):
-            np.testing.assert_array_equal(getattr(together, name)[row], getattr(single, name)[0], err_msg=name)
+    for row, single in enumerate(alone):
+        for (name, many), (_, one) in zip(_arrays(together), _arrays(single), strict=True):
+            np.testing.assert_array_equal(many[row], one[0], err_msg=name)
+
+
+def _arrays(results: Any, prefix: str = "") -> Iterator[tuple[str, Any]]:
+    """The arrays of results, those of a table among them, by name."""
+    for field in dataclasses.fields(results):
+        value = getattr(results, field.name)
+        if isinstance(value, np.ndarray):
+            yield prefix + field.name, value
+        else:
+            yield from _arrays(value, f"{field.name}.")
 
 
 def _stacked(value: Any, times: int) -> Any:

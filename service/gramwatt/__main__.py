@@ -118,21 +118,41 @@ def _fail(message: str) -> NoReturn:
 
 
 def sheet(answer: dict[str, Any]) -> str:
-    """An answer as lines for a terminal."""
+    """An answer as lines for a terminal; a table as a line for each column, its rows side by side."""
     lines = []
-    for name, value in answer["results"].items():
+    width = max(len(name) for name in _flat(answer)) + 2
+    for name, value in _flat(answer).items():
         unit = answer["units"].get(name, "1")
-        shown = "no answer" if value is None else figures.value_text(value, digits=6)
+        told = _shown(value)
         spread = answer.get("uncertainty", {}).get(name, {}).get("standard")
-        more = f" ± {figures.value_text(spread, digits=2)}" if spread else ""
-        lines.append(f"{name:<22}{shown}{more}{'' if unit == '1' or value is None else ' ' + unit}")
+        wide = any(spread) if isinstance(spread, list) else spread
+        more = f" ± {figures.value_text(spread, digits=2).replace(',', '  ')}" if wide else ""
+        lines.append(f"{name:<{width}}{told}{more}{'' if unit == '1' or value is None else ' ' + unit}")
         for kind, step in answer.get("working", {}).get(name, {}).items():
-            told = "; ".join(reference["text"] for reference in step) if kind == "references" else step
-            lines.append(f"    {kind}: {told}")
-    assumed = ", ".join(f"{name} = {_given(answer, name)}" for name in answer["assumed"])
-    lines += [f"assumed: {assumed}"] if assumed else []
+            shown = "; ".join(reference["text"] for reference in step) if kind == "references" else step
+            lines.append(f"    {kind}: {shown}")
+    for mark in ("solved", "assumed"):
+        named = ", ".join(f"{name} = {_given(answer, name)}" for name in answer.get(mark, ()))
+        lines += [f"{mark}: {named}"] if named else []
     lines += [f"! {caution['text']}" for caution in answer["cautions"]]
     return "\n".join(lines)
+
+
+def _shown(value: Any) -> str:
+    if isinstance(value, list):
+        return "  ".join(_shown(each) for each in value)
+    return "no answer" if value is None else figures.value_text(value, digits=6)
+
+
+def _flat(answer: dict[str, Any]) -> dict[str, Any]:
+    """The results, each column of a table as a list."""
+    flat: dict[str, Any] = {}
+    for name, value in answer["results"].items():
+        if isinstance(value, list) and value and isinstance(value[0], dict):
+            flat |= {f"{name}.{column}": [row[column] for row in value] for column in value[0]}
+        else:
+            flat[name] = value
+    return flat
 
 
 def _given(answer: dict[str, Any], name: str) -> str:

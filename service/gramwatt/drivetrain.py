@@ -40,6 +40,9 @@ PowerCoefficient: TypeAlias = Annotated[
     Array,
     Quantity("1", "Static power coefficient, P / (rho n^3 D^5), if measured.", above=0, at_most=1, optional=True),
 ]
+ControllerRating: TypeAlias = Annotated[
+    Array, Quantity("A", "Continuous rating of one speed controller.", above=0, at_most=1e4, optional=True)
+]
 BenchSpeed: TypeAlias = Annotated[
     Array, Quantity("rpm", "Measured: speed of one propeller on the bench.", above=0, at_most=1e6, optional=True)
 ]

@@ -1,7 +1,7 @@
 """A flown time carried to another pack and another mass."""
 
 from dataclasses import dataclass
-from typing import Annotated
+from typing import Annotated, Final
 
 from gramwatt import vocabulary
 from gramwatt.common import LAND_EARLY, LITHIUM_FIRE
@@ -19,6 +19,8 @@ from gramwatt.declare import (
     Rule,
 )
 from gramwatt.physics import cells, scaling
+
+FLOWN_CHEMISTRY: Final = Choice(cells.CHEMISTRIES, "Chemistry of the pack flown, where it is another.", optional=True)
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,9 +40,7 @@ class Inputs:
     mass: vocabulary.Mass
     mass_exponent: vocabulary.MassExponent
     chemistry: vocabulary.Chemistry
-    reference_chemistry: Annotated[
-        Codes, Choice(cells.CHEMISTRIES, "Chemistry of the pack flown, where it is another.", optional=True)
-    ]
+    reference_chemistry: Annotated[Codes, FLOWN_CHEMISTRY]
     reserve: vocabulary.Reserve
     reference_reserve: Annotated[
         Array,
@@ -167,8 +167,8 @@ CALCULATOR = Calculator(
             "(from memory)",
         ),
         Reference(
-            "Measured x of 1.0 to 1.3: static runs of nine motors with eight five-inch propellers, 30 to 450 gf a "
-            "rotor, logarithmic slope of electrical power against thrust",
+            "Measured x of 1.0 (30 to 90 gf a rotor) to 1.3 (200 to 450 gf), medians, single runs 0.9 to 1.5: slope of "
+            "ln electrical power against ln thrust, static runs of nine motors with eight five-inch propellers",
             url="https://github.com/StrawsonDesign/motor_propeller_testing",
             about=("endurance", "duration_ratio", "power_ratio", "implied_power", "linear_endurance"),
         ),

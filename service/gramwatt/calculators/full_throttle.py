@@ -47,9 +47,7 @@ class Inputs:
     kv_deficit: drivetrain.KvDeficit
     motor_resistance: drivetrain.MotorResistance
     no_load_current: drivetrain.NoLoadCurrent
-    controller_rating: Annotated[
-        Array, Quantity("A", "Continuous rating of one speed controller.", above=0, at_most=1e4, optional=True)
-    ]
+    controller_rating: drivetrain.ControllerRating
     thrust_coefficient: drivetrain.ThrustCoefficient
     power_coefficient: drivetrain.PowerCoefficient
     figure_of_merit: vocabulary.FigureOfMerit

@@ -65,16 +65,15 @@ class Inputs:
 
 HOVER_VELOCITY = "sqrt(disk_loading / (2 * air_density))"
 SHAFT = (
-    "mass * 9.80665 * (climb_speed + interference * induced_velocity"
-    f" + (1 / figure_of_merit - 1) * {HOVER_VELOCITY})"
+    f"mass * 9.80665 * (climb_speed + interference * induced_velocity + (1 / figure_of_merit - 1) * {HOVER_VELOCITY})"
 )
 INDUCED = (
     "the positive root v of v^2 (forward_speed^2 + (climb_speed + v)^2) = vh^4, vh^2 = disk_loading / (2 air_density), "
     "which v is in hover"
 )
 INTERFERENCE = (
-    "1 + (sqrt 2 - 1) n m', m' = (2/pi) (acos s - s sqrt(1 - s^2)), s = rotor_spacing / diameter, n neighbours (none of "
-    "one place, 1 of two, else 2); times (1 + sqrt 17) / 4 = 1.2808 for coaxial pairs of equal thrust"
+    "1 + (sqrt 2 - 1) n m', m' = (2/pi) (acos s - s sqrt(1 - s^2)), s = rotor_spacing / diameter, n neighbours (none "
+    "of one place, 1 of two, else 2); times (1 + sqrt 17) / 4 = 1.2808 for coaxial pairs of equal thrust"
 )
 
 
@@ -84,7 +83,9 @@ class Results:
 
     power: Annotated[
         Array,
-        Quantity("W", "Electrical power, avionics included.", formula="shaft_power / drive_efficiency + avionics_power"),
+        Quantity(
+            "W", "Electrical power, avionics included.", formula="shaft_power / drive_efficiency + avionics_power"
+        ),
     ]
     current: Annotated[
         Array,
@@ -126,9 +127,7 @@ def _disk_loading(given: Inputs) -> Array:
 def _interference(given: Inputs) -> Array:
     coaxial = given.layout == 1
     places = np.where(coaxial, given.motors / 2, given.motors)
-    factor = hover.interference(
-        hover.overlap(given.rotor_spacing / given.diameter), np.clip(places - 1, 0, 2), coaxial
-    )
+    factor = hover.interference(hover.overlap(given.rotor_spacing / given.diameter), np.clip(places - 1, 0, 2), coaxial)
     return np.where(places % 1 == 0, factor, np.nan)
 
 
@@ -253,23 +252,25 @@ CALCULATOR = Calculator(
         ),
         Caution(
             "drive-assumed",
-            "drive_efficiency is a judgement: measured ones lie up to 30 % off, most often below. One measured hover "
+            "drive_efficiency is a judgement: measured ones lie up to 30 % off, at light thrust more. One measured hover "
             "(hover_current, hover_voltage) settles it.",
             when=lambda given, found: _is_usual(given),
         ),
         Caution(
             "lightly-loaded",
-            "{disk_loading} is little for these propellers: measured motors that idle along like this need up to "
-            "twice the power and more. Give drive_efficiency or a measured hover.",
+            "{disk_loading} is little for these propellers: below 30 N/m2 five-inch benches needed 1 to 3 "
+            "times this power. Give drive_efficiency or a measured hover.",
             when=lambda given, found: _is_usual(given) & (found.disk_loading < hover.LIGHTEST_CHECKED),
         ),
         Caution(
             "beyond-benches",
             "The thrust of each rotor lies outside 7.5 to 1000 gf, where the usual drive_efficiency is known.",
-            when=lambda given, found: _is_usual(given)
-            & (
-                (_weight(given) / given.motors < hover.BENCH_THRUST[0])
-                | (_weight(given) / given.motors > hover.BENCH_THRUST[-1])
+            when=lambda given, found: (
+                _is_usual(given)
+                & (
+                    (_weight(given) / given.motors < hover.BENCH_THRUST[0])
+                    | (_weight(given) / given.motors > hover.BENCH_THRUST[-1])
+                )
             ),
         ),
         Caution(
@@ -281,9 +282,11 @@ CALCULATOR = Calculator(
         Caution(
             "hover-point-unused",
             "The measured hover was not used: drive_efficiency was given.",
-            when=lambda given, found: _is_measured(given)
-            & ~_is_usual(given)
-            & ~np.isclose(given.drive_efficiency, _solved_efficiency(given), rtol=1e-9, atol=0),
+            when=lambda given, found: (
+                _is_measured(given)
+                & ~_is_usual(given)
+                & ~np.isclose(given.drive_efficiency, _solved_efficiency(given), rtol=1e-9, atol=0)
+            ),
         ),
         Caution(
             "hover-point-incomplete",
@@ -304,7 +307,7 @@ CALCULATOR = Calculator(
         Caution(
             "deep-overlap",
             "Disks that overlap so far may share their air three at a time, which is not counted.",
-            when=lambda given, found: (given.rotor_spacing < hover.LEAST_SPACING * given.diameter),
+            when=lambda given, found: given.rotor_spacing < hover.LEAST_SPACING * given.diameter,
         ),
     ),
     examples=(
@@ -312,18 +315,54 @@ CALCULATOR = Calculator(
             "A 600 g craft on five-inch propellers",
             given={"mass": 600, "diameter": 5, "drive_efficiency": 70, "cells": 4},
             expected={
-                "power": 101.450,
-                "current": 6.85475,
-                "shaft_power": 67.5152,
-                "ideal_power": 40.5091,
+                "power": 101.449,
+                "current": 6.85465,
+                "shaft_power": 67.5142,
+                "ideal_power": 40.5085,
                 "disk_loading": 116.122,
-                "induced_velocity": 6.88461,
-                "power_loading": 5.91424,
+                "induced_velocity": 6.88453,
                 "interference": 1,
             },
             rtol=5e-6,
-            source="by hand: 5.88399 N / (4 x 0.0126677 m2) = 116.122 N/m2; sqrt(116.122 / 2.45) = 6.88461 m/s; "
-            "x 5.88399 N = 40.5091 W; / 0.6 = 67.5152 W; / 0.7 + 5 = 101.450 W; / 14.8 V = 6.85475 A",
+            source="by hand: 5.88399 N / (4 x 0.01266769 m2) = 116.122 N/m2; sqrt(116.122 / 2.45) = 6.88453 m/s; "
+            "x 5.88399 N = 40.5085 W; / 0.6 = 67.5142 W; / 0.7 + 5 = 101.449 W; / 14.8 V = 6.85465 A",
+        ),
+        Example(
+            "Coaxial pairs that overlap, one hover measured, asked in a climb",
+            given={
+                "mass": "1.5 kg",
+                "diameter": 10,
+                "motors": 8,
+                "layout": "coaxial",
+                "rotor_spacing": "9 in",
+                "climb_speed": 2,
+                "cells": 6,
+                "hover_current": 9,
+                "hover_voltage": 22.2,
+            },
+            expected={"interference": 1.320444, "induced_velocity": 2.976366, "power": 221.4082, "current": 9.973344},
+            rtol=5e-7,
+            source="by hand: m'(0.9) = 0.03738607, (1 + 0.4142136 x 2 m') x 1.2807764 = 1.320444; vh = 3.848569 m/s; "
+            "hover 14.709975 N x 3.848569 x (1.320444 + 0.6666667) = 112.4950 W of 199.8 - 5 W, 57.74898 %; "
+            "v = -1 + sqrt(1 + vh^2) = 2.976366 m/s; climb 14.709975 x (2 + 1.320444 v + 0.6666667 vh) = 124.9736 W",
+        ),
+        Example(
+            "Moving at 8 m/s in thin air, drive efficiency assumed",
+            given={
+                "mass": 250,
+                "diameter": 3,
+                "air_density": 1.0,
+                "forward_speed": "8 m/s",
+                "figure_of_merit": 0.55,
+                "avionics_power": 3,
+                "cells": 3,
+                "chemistry": "li-ion",
+            },
+            expected={"induced_velocity": 6.513856, "shaft_power": 32.41334, "power": 76.46789, "current": 7.080360},
+            rtol=5e-7,
+            source="by hand: vh = sqrt(134.4005 / 2) = 8.197576 m/s; v^2 = -32 + sqrt(1024 + vh^4), 6.513856 m/s; "
+            "2.4516625 N x (v + 0.8181818 vh) = 32.41334 W; 62.5 gf: (0.26 + 0.07 ln(62.5/60)/ln(110/60)) / 0.6 = "
+            "44.11906 %; 76.46789 W / 10.8 V",
         ),
     ),
 )

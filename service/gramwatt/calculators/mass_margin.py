@@ -5,44 +5,26 @@ from typing import Annotated, Final
 
 import numpy as np
 
+from gramwatt import scales
 from gramwatt.common import CHECK_AUTHORITY
 from gramwatt.declare import (
     Array,
-    Assumption,
     Calculator,
     Caution,
     Choice,
     Codes,
-    Count,
     Example,
-    Labels,
     Quantity,
     Reference,
     Rule,
     Series,
     Spread,
     Table,
-    Text,
 )
-from gramwatt.physics import statistics, weighing
+from gramwatt.physics import weighing
+from gramwatt.scales import MASS, Part
 
 READINGS: Final = ("each", "together")
-
-Mass = Quantity("g", "Mass of one piece as read.", at_least=0, at_most=1e6)
-
-
-@dataclass(frozen=True, slots=True)
-class Part:
-    """One line of the parts list."""
-
-    name: Annotated[Labels, Text("What it is.", default="part")]
-    mass: Annotated[Array, Mass]
-    count: Annotated[Array, Count("How many such pieces.", at_least=1, at_most=1000, default=1)]
-    mass_u: Annotated[Array, Spread(of="mass")]
-
-
-WHOSE = "Whose limit: custom (limit and comparison as given); us-14cfr48 (0.55 lb or less); eu-c0 (less than 250 g)."
-INCLUSIVE = "Whether the limit itself is still allowed (at_most) or not (below), for rule custom."
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,13 +33,13 @@ class Inputs:
 
     parts: Annotated[Part, Table(Part, "Parts with name, mass and count.", longest=500, optional=True)]
     masses: Annotated[
-        Array, Series(Mass, "Bare masses, added to the parts if both are given.", longest=500, optional=True)
+        Array, Series(MASS, "Bare masses, added to the parts if both are given.", longest=500, optional=True)
     ]
     masses_u: Annotated[Array, Spread(of="masses")]
-    rule: Annotated[Codes, Choice(weighing.RULES, WHOSE, default="custom")]
-    limit: Annotated[Array, Quantity("g", "Greatest mass, for rule custom.", above=0, at_most=1e6, optional=True)]
-    comparison: Annotated[Codes, Choice(weighing.COMPARISONS, INCLUSIVE, optional=True)]
-    resolution: Annotated[Array, Quantity("g", "Step of the scale's display.", at_least=0, at_most=1000, default=1)]
+    rule: scales.Rule
+    limit: scales.Limit
+    comparison: scales.Comparison
+    resolution: scales.Resolution
     readings: Annotated[
         Codes, Choice(READINGS, "Whether parts were weighed each by itself, or all in one go.", default="each")
     ]
@@ -108,13 +90,16 @@ def mass_margin(given: Inputs) -> Results:
     stated = np.concatenate([given.parts.mass_u, given.masses_u], axis=1)
     total = each.sum(axis=1)
 
+    once = np.ones_like(multiples[:, :1])
     together = given.readings == READINGS.index("together")
-    readings = np.where(together, 1.0, (multiples**2).sum(axis=1))
-    variance = readings * statistics.reading_uncertainty(given.resolution) ** 2 + ((multiples * stated) ** 2).sum(
-        axis=1
+    display = np.where(
+        together,
+        scales.display_variance(once, given.resolution),
+        scales.display_variance(multiples, given.resolution),
     )
+    standard = np.sqrt(display + scales.stated_variance(multiples, stated))
     limit, inclusive = weighing.limit_in_force(given.rule, given.limit, given.comparison)
-    judged = weighing.judge(total, np.sqrt(variance), limit, inclusive)
+    judged = weighing.judge(total, standard, limit, inclusive)
     return Results(
         margin=judged.margin,
         total=total,
@@ -133,14 +118,7 @@ CALCULATOR = Calculator(
     results=Results,
     formula=mass_margin,
     any_of=(("parts", "masses"),),
-    assumptions=(
-        Assumption("limit", "the rule's limit; 250 g for rule custom", lambda given: weighing.RULE_LIMIT[given.rule]),
-        Assumption(
-            "comparison",
-            "the rule's comparison; below for rule custom",
-            lambda given: weighing.RULE_COMPARISON[given.rule],
-        ),
-    ),
+    assumptions=scales.LIMITS,
     rules=(
         Rule(
             "nothing-weighed",
@@ -150,18 +128,7 @@ CALCULATOR = Calculator(
         ),
     ),
     references=(
-        Reference(
-            "14 CFR 48.15(b), United States, in force since 2015, text as quoted in 2026: 0.55 pounds or less on "
-            "take-off, everything on board included, needs no registration mark when flown for recreation",
-            url="https://www.ecfr.gov/current/title-14/section-48.15",
-            about=("margin", "verdict", "probability_under"),
-        ),
-        Reference(
-            "Commission Delegated Regulation (EU) 2019/945 of 12 March 2019, Annex, Part 1 (1), text as quoted in "
-            "2026: class C0 has a maximum take-off mass of less than 250 g, payload included",
-            url="https://eur-lex.europa.eu/eli/reg_del/2019/945/oj",
-            about=("margin", "verdict", "probability_under"),
-        ),
+        *scales.laws("margin", "verdict", "probability_under"),
         Reference(
             "JCGM 100:2008 (GUM), 4.3.7: a display step d gives a standard uncertainty d/sqrt(12); 6.2.1: expanded "
             "uncertainty with k = 2",
@@ -172,16 +139,8 @@ CALCULATOR = Calculator(
     ),
     cautions=(
         CHECK_AUTHORITY,
-        Caution(
-            "all-on-board",
-            "The limit counts everything that leaves the ground: pack, straps, screws, camera, its card and filters, "
-            "stickers.",
-        ),
-        Caution(
-            "rule-sets-limit",
-            "The named rule sets limit and comparison; those given with it were not used.",
-            when=lambda given, found: weighing.rule_overrides(given.rule, given.limit, given.comparison),
-        ),
+        scales.ALL_ON_BOARD,
+        scales.RULE_SETS_LIMIT,
         Caution(
             "two-uncertainties",
             "expanded_uncertainty counts the scale's display and the +/- of the masses; uncertainty counts the +/- "

@@ -19,6 +19,7 @@ from gramwatt.declare import (
     Rule,
     Series,
     Table,
+    Truths,
 )
 from gramwatt.physics import cells, scaling
 
@@ -182,6 +183,11 @@ def power_fit(given: Inputs) -> Results:
     )
 
 
+def some(flights: Truths) -> Truths:
+    """Whether any of the flights (N, M) is so."""
+    return np.asarray(flights.any(axis=1))
+
+
 CALCULATOR = Calculator(
     title="What does it draw on average?",
     summary="The power law of a craft from its flights, and the flying time it gives another mass or pack.",
@@ -235,26 +241,24 @@ CALCULATOR = Calculator(
             "reserve-assumed",
             "Of flights without charge_used and reserve 20 % of the charge is taken to have been left. Note what the "
             "charger puts back: it is the better figure.",
-            when=lambda given, found: (np.isnan(given.flights.charge_used) & np.isnan(given.flights.reserve)).any(
-                axis=1
-            ),
+            when=lambda given, found: some(np.isnan(given.flights.charge_used) & np.isnan(given.flights.reserve)),
         ),
         Caution(
             "reserve-not-used",
             "Of flights with charge_used, reserve was not used.",
-            when=lambda given, found: (given.flights.charge_used * (1 - given.flights.reserve) > 0).any(axis=1),
+            when=lambda given, found: some(~np.isnan(given.flights.charge_used) & ~np.isnan(given.flights.reserve)),
         ),
         Caution(
             "more-than-rated",
             "A flight used more charge than its pack is rated for: see that charge_used and capacity are right.",
-            when=lambda given, found: (given.flights.charge_used > given.flights.capacity).any(axis=1),
+            when=lambda given, found: some(given.flights.charge_used > given.flights.capacity),
         ),
         Caution(
             "mixed-voltages",
             "Energies by mean_voltage and by the label's voltage are compared here; they differ by some per cent.",
             when=lambda given, found: (
-                (given.flights.mean_voltage > 0).any(axis=1)
-                & (np.isnan(given.flights.mean_voltage).any(axis=1) | (found.endurance > 0))
+                some(~np.isnan(given.flights.mean_voltage))
+                & (some(np.isnan(given.flights.mean_voltage)) | (found.endurance > 0))
             ),
         ),
         Caution(
@@ -289,9 +293,7 @@ CALCULATOR = Calculator(
             "other-air",
             "Flights and question differ in air_density by more than a tenth; rho^-1/2 is right for the propellers' "
             "share of hover only.",
-            when=lambda given, found: (np.abs(given.flights.air_density / given.air_density[:, None] - 1) > 0.1).any(
-                axis=1
-            ),
+            when=lambda given, found: some(np.abs(given.flights.air_density / given.air_density[:, None] - 1) > 0.1),
         ),
     ),
     examples=(

@@ -10,7 +10,7 @@ from typing import Any
 
 import orjson
 
-from gramwatt.declare import Calculator
+from gramwatt.declare import Calculator, Table
 from gramwatt.edge.wording import plain
 
 
@@ -43,24 +43,52 @@ def csv_text(
 ) -> str:
     """Header line and one row (RFC 4180): inputs, results, ``<result>_u`` where uncertain, codes of the cautions.
 
-    ``header`` is ``units`` (names with their unit in brackets), ``names``, or ``off``. With a decimal comma the
-    fields are separated by semicolons, as spreadsheets of such places expect.
+    Where a result is a table there is a row for each of its rows, and its columns are headed ``by_pack.endurance``;
+    tables among the inputs are then left out. ``header`` is ``units`` (names with their unit in brackets), ``names``,
+    or ``off``. With a decimal comma fields are separated by semicolons, as spreadsheets of such places expect.
     """
-    cells: dict[str, Any] = {}
-    for name in calculator.asked:
-        if name not in calculator.answered:
-            cells[_headed(name, answer, header)] = answer["given"].get(name)
+    tables = [name for name, kind in calculator.answered.items() if isinstance(kind, Table)]
+    before = {
+        _headed(name, answer, header): answer["given"].get(name)
+        for name, kind in calculator.asked.items()
+        if name not in calculator.answered and not (tables and isinstance(kind, Table))
+    }
     for name, value in answer["results"].items():
-        cells[_headed(name, answer, header)] = value
-        if name in answer.get("uncertainty", {}):
-            cells[_headed(name, answer, header, suffix="_u")] = answer["uncertainty"][name]["standard"]
-    cells["cautions"] = " ".join(caution["code"] for caution in answer["cautions"])
+        if name not in tables:
+            before |= _columns(name, value, answer, header)
+    after = {"cautions": " ".join(dict.fromkeys(caution["code"] for caution in answer["cautions"]))}
+    rows = [{**before, **after}]
+    for table in tables:
+        rows = [
+            {**before, **_table_columns(table, at, row, answer, header), **after}
+            for at, row in enumerate(answer["results"][table])
+        ]
     written = io.StringIO()
     writer = csv.writer(written, delimiter=";" if decimal == "," else ",", lineterminator="\r\n")
     if header != "off":
-        writer.writerow(cells)
-    writer.writerow(_cell(value, digits, decimal) for value in cells.values())
+        writer.writerow(rows[0])
+    for row in rows:
+        writer.writerow(_cell(value, digits, decimal) for value in row.values())
     return written.getvalue()
+
+
+def _columns(name: str, value: Any, answer: Mapping[str, Any], header: str) -> dict[str, Any]:
+    made = {_headed(name, answer, header): value}
+    if name in answer.get("uncertainty", {}):
+        made[_headed(name, answer, header, suffix="_u")] = answer["uncertainty"][name]["standard"]
+    return made
+
+
+def _table_columns(
+    table: str, at: int, row: Mapping[str, Any], answer: Mapping[str, Any], header: str
+) -> dict[str, Any]:
+    made: dict[str, Any] = {}
+    for column, value in row.items():
+        name = f"{table}.{column}"
+        made[_headed(name, answer, header)] = value
+        if name in answer.get("uncertainty", {}):
+            made[_headed(name, answer, header, suffix="_u")] = answer["uncertainty"][name]["standard"][at]
+    return made
 
 
 def _headed(name: str, answer: Mapping[str, Any], header: str, suffix: str = "") -> str:

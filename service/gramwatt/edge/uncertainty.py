@@ -10,7 +10,7 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,6 +19,9 @@ from gramwatt.declare import Calculator, Count, Kind, Quantity, Series, Table, T
 from gramwatt.edge import units
 
 Path = tuple[str, ...]
+
+LAST_BITS: Final = 1e-12
+"""Relative differences below this are rounding, not sensitivity."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,7 +67,9 @@ def propagate(
         parts = values.reshape((len(levers), 2, rows, *values.shape[1:]))
         scale = np.stack(scales).reshape((len(levers), rows) + (1,) * (values.ndim - 1))
         with np.errstate(all="ignore"):
-            contributions = np.where(scale != 0, (parts[:, 0] - parts[:, 1]) * scale, 0.0)
+            moves = parts[:, 0] - parts[:, 1]
+            moves = np.where(np.abs(moves) > LAST_BITS * np.abs(parts[:, 0]), moves, 0.0)
+            contributions = np.where(scale != 0, moves * scale, 0.0)
         variance = (contributions**2).sum(axis=0)
         standard[name] = np.sqrt(variance)
         if values.ndim == 1:

@@ -26,8 +26,8 @@ BUCK_CURVATURE: Final[Annotated[float, Unit("K")]] = 234.5
 BUCK_OFFSET: Final[Annotated[float, Unit("K")]] = 257.14
 """Buck's equation for vapour over liquid water, in its form of 1996; see `saturation_pressure`."""
 
-COLDEST_CHECKED: Final[Annotated[float, Unit("K")]] = 233.15
-HOTTEST_CHECKED: Final[Annotated[float, Unit("K")]] = 323.15
+COLDEST_CHECKED: Final[Annotated[float, Unit("K")]] = ICE_POINT - 40.0
+HOTTEST_CHECKED: Final[Annotated[float, Unit("K")]] = ICE_POINT + 50.0
 """-40 to 50 degC, where vapour pressure and density were compared with other equations."""
 
 
@@ -118,8 +118,8 @@ def density(temperature: Array, pressure: Array, vapour_pressure: Array) -> Arra
 
     Returns
     -------
-    (N,) ``(p - e)/(R_d T) + e/(R_v T)`` [kg/m3]; within 5e-4 of CIPM-2007 from 0 to 40 degC at 600 to 1100 hPa, which
-    counts compressibility too.
+    (N,) ``(p - e)/(R_d T) + e/(R_v T)`` [kg/m3]. CIPM-2007, which counts compressibility too, is denser by up to 5e-4
+    from 10 to 45 degC and 600 to 1040 hPa, by up to 7e-4 from 0 to 50 degC and to 1100 hPa.
     """
     dry = (pressure - vapour_pressure) / (constants.DRY_AIR_GAS_CONSTANT * temperature)
     return dry + vapour_pressure / (WATER_VAPOUR_GAS_CONSTANT * temperature)

@@ -73,8 +73,7 @@ def induced_velocity(hover_velocity: Array, climb_speed: Array, forward_speed: A
     ----------
     H. Glauert, ARC R&M 1111 (1926); Leishman 2006, ch. 2 (both from memory).
     """
-    with np.errstate(divide="ignore"):
-        velocity = np.minimum(hover_velocity, hover_velocity**2 / np.hypot(climb_speed, forward_speed))
+    velocity = hover_velocity**2 / np.maximum(hover_velocity, np.hypot(climb_speed, forward_speed))
     squares = climb_speed**2 + forward_speed**2
     for _ in range(12):
         value = velocity**4 + 2 * climb_speed * velocity**3 + squares * velocity**2 - hover_velocity**4
@@ -89,7 +88,7 @@ def overlap(spacing: Array) -> Array:
     ``m' = (2/pi) (acos s - s sqrt(1 - s^2))``: the area common to two circles.
     """
     s = np.minimum(spacing, 1)
-    return 2 / np.pi * (np.arccos(s) - s * np.sqrt(1 - s**2))
+    return np.asarray(2 / np.pi * (np.arccos(s) - s * np.sqrt(1 - s**2)))
 
 
 def interference(overlap: Array, neighbours: Array, coaxial: Array) -> Array:
@@ -110,7 +109,8 @@ def interference(overlap: Array, neighbours: Array, coaxial: Array) -> Array:
     ----------
     Leishman 2006, ch. 2, overlapping rotors (from memory); a ring's two neighbours: derived.
     """
-    return (1 + (np.sqrt(2) - 1) * neighbours * overlap) * np.where(coaxial, COAXIAL_FACTOR, 1.0)
+    beside = 1 + (np.sqrt(2) - 1) * neighbours * overlap
+    return np.asarray(np.where(coaxial, COAXIAL_FACTOR * beside, beside))
 
 
 def usual_drive_efficiency(thrust: Array) -> Array:
@@ -120,4 +120,4 @@ def usual_drive_efficiency(thrust: Array) -> Array:
     """
     lightest = BENCH_THRUST[0]
     over_all = np.interp(np.log(thrust / lightest), np.log(BENCH_THRUST / lightest), BENCH_EFFICIENCY)
-    return over_all / BENCH_FIGURE_OF_MERIT
+    return np.asarray(over_all / BENCH_FIGURE_OF_MERIT)

@@ -42,7 +42,7 @@ def best_pack_mass(rest_mass: Array, exponent: Array) -> Array:
     (N,) ``m_0 / (x - 1)`` [kg]: with energy in proportion to pack mass b, time ~ b / (m_0 + b)^x, whose derivative
     vanishes where m_0 + b = x b. nan where x <= 1, as time then rises with every gram, and where there is no rest.
     """
-    return np.where((exponent > 1) & (rest_mass > 0), rest_mass / (exponent - 1), np.nan)
+    return rest_mass / np.where((exponent > 1) & (rest_mass > 0), exponent - 1, np.nan)
 
 
 def distinct(masses: Array) -> Truths:
@@ -52,7 +52,8 @@ def distinct(masses: Array) -> Truths:
 
 def geometric_mean(values: Array) -> Array:
     """Geometric mean (N,) of values (N, M), taken over ratios to the first so that units do not matter."""
-    return values[:, 0] * np.exp(np.log(values / values[:, :1]).mean(axis=1))
+    ratio: Array = np.exp(np.log(values / values[:, :1]).mean(axis=1))
+    return values[:, 0] * ratio
 
 
 class PowerLaw(NamedTuple):
@@ -81,8 +82,8 @@ class PowerLaw(NamedTuple):
 
         ``s sqrt(1 + 1/n + ln(m/m_ref)^2 / spread)``; the last term only where the exponent was fitted.
         """
-        lever = np.where(self.fitted, np.log(mass / self.reference_mass) ** 2 / self.spread, 0.0)
-        return self.scatter * np.sqrt(1 + 1 / self.flights + lever)
+        spread = np.where(self.fitted, self.spread, np.inf)
+        return self.scatter * np.sqrt(1 + 1 / self.flights + np.log(mass / self.reference_mass) ** 2 / spread)
 
 
 def fit_power_law(masses: Array, powers: Array, exponent: Array) -> PowerLaw:
@@ -111,8 +112,8 @@ def fit_power_law(masses: Array, powers: Array, exponent: Array) -> PowerLaw:
     y = np.log(powers / reference_power[:, None])
     spread = (u**2).sum(axis=1)
     fitted = np.isnan(exponent)
-    slope = np.where(distinct(masses), (u * y).sum(axis=1) / spread, np.nan)
-    x = np.where(fitted, slope, exponent)
+    lever = np.where(distinct(masses), spread, np.nan)
+    x = np.where(fitted, (u * y).sum(axis=1) / lever, exponent)
 
     residuals = y - x[:, None] * u
     residuals = np.where(np.abs(residuals) <= LAST_BITS, 0.0, residuals)
@@ -122,7 +123,7 @@ def fit_power_law(masses: Array, powers: Array, exponent: Array) -> PowerLaw:
         reference_mass=reference_mass,
         reference_power=reference_power,
         exponent=x,
-        exponent_u=np.where(fitted, scatter / np.sqrt(spread), np.nan),
+        exponent_u=np.where(fitted, scatter / np.sqrt(lever), np.nan),
         scatter=scatter,
         deviations=np.expm1(residuals),
         spread=spread,

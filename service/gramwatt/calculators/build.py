@@ -1,0 +1,383 @@
+"""A whole craft with several packs, side by side: mass, thrust, current, hover, endurance."""
+
+from dataclasses import dataclass
+from typing import Annotated, Any, Final
+
+import numpy as np
+
+from gramwatt import drivetrain, scales, vocabulary
+from gramwatt.common import CHECK_AUTHORITY, LAND_EARLY, LITHIUM_FIRE, PROPELLERS_OFF, rested_voltage
+from gramwatt.declare import (
+    Array,
+    Calculator,
+    Caution,
+    Choice,
+    Codes,
+    Count,
+    Example,
+    Quantity,
+    Reference,
+    Rule,
+    Table,
+)
+from gramwatt.packs import Pack, PackAnswer
+from gramwatt.physics import cells, constants, craft, motor, pack, weighing
+
+FLOWN: Final = ("hover-ratio", "average-power")
+
+
+@dataclass(frozen=True, slots=True)
+class Inputs:
+    """The craft without its pack, the packs, how it is flown, and the limit it must keep."""
+
+    packs: Annotated[Pack, Table(Pack, "Packs to compare, the others against the first.", longest=20)]
+    kv: vocabulary.Kv
+    diameter: vocabulary.PropellerDiameter
+    pitch: vocabulary.Pitch
+    parts: Annotated[
+        scales.Part, Table(scales.Part, "Parts without the pack: name, mass, count.", longest=500, optional=True)
+    ]
+    dry_mass: Annotated[
+        Array,
+        Quantity("g", "Mass without the pack, or of what is not in parts.", at_least=0, at_most=1e5, optional=True),
+    ]
+    blades: vocabulary.Blades
+    motors: vocabulary.Motors
+    average_power: Annotated[
+        Array,
+        Quantity("W", "Average power flown with the first pack.", above=0, at_most=1e5, optional=True),
+    ]
+    hover_ratio: Annotated[
+        Array,
+        Quantity("1", "Average power over hover power.", at_least=0.5, at_most=10, default=1.2, default_u=0.15),
+    ]
+    mass_exponent: vocabulary.MassExponent
+    reserve: vocabulary.Reserve
+    throttle_cap: Annotated[Array, Quantity("%", "Throttle cap to compare.", above=0, at_most=100, default=100)]
+    match_pack: Annotated[
+        Array,
+        Count("Place of the pack whose uncapped rotor speed to match.", at_least=1, at_most=20, default=1),
+    ]
+    state_of_charge: Annotated[
+        Array, Quantity("%", "Charge at take-off and for full throttle.", above=0, at_most=100, default=100)
+    ]
+    pack_temperature: vocabulary.PackTemperature
+    activation_energy: vocabulary.ActivationEnergy
+    rule: scales.Rule
+    limit: scales.Limit
+    comparison: scales.Comparison
+    resolution: scales.Resolution
+    kv_deficit: drivetrain.KvDeficit
+    motor_resistance: drivetrain.MotorResistance
+    no_load_current: drivetrain.NoLoadCurrent
+    controller_rating: drivetrain.ControllerRating
+    thrust_coefficient: drivetrain.ThrustCoefficient
+    power_coefficient: drivetrain.PowerCoefficient
+    figure_of_merit: vocabulary.FigureOfMerit
+    air_density: vocabulary.AirDensity
+    avionics_power: vocabulary.AvionicsPower
+    bench_speed: drivetrain.BenchSpeed
+    bench_thrust: drivetrain.BenchThrust
+    bench_shaft_power: drivetrain.BenchShaftPower
+    bench_voltage: drivetrain.BenchVoltage
+    bench_current: drivetrain.BenchCurrent
+
+
+@dataclass(frozen=True, slots=True)
+class Results:
+    """The packs side by side, and which of them flies longest."""
+
+    longest_endurance: Annotated[Array, Quantity("min", "With the pack that flies longest.", method="the greatest")]
+    longest_pack: Annotated[
+        Array, Count("Its place among the packs, from 1.", at_least=1, at_most=20, method="place of the greatest")
+    ]
+    power_from: Annotated[
+        Codes, Choice(FLOWN, "What the average power rests on.", method="average_power where given, else hover_ratio")
+    ]
+    by_pack: Annotated[PackAnswer, Table(PackAnswer, "The craft with each pack.", longest=20)]
+
+
+def build(given: Inputs) -> Results:
+    """A craft with each of several packs: mass and margin, hover, full throttle, endurance, and what each changes.
+
+    It joins the models of mass-margin, full-throttle and endurance and has their limits: figures at rest, one
+    resistance for the pack, average power for the flight. Differences between packs are surer than the figures.
+    """
+    many = given.packs.cells.shape
+
+    def wide(values: Any) -> Any:
+        """One value a craft, (N,), as one a pack."""
+        return np.repeat(values, many[1], axis=0)
+
+    packs = {
+        name: getattr(given.packs, name).ravel()
+        for name in ("cells", "capacity", "mass", "chemistry", "cell_resistance", "lead_resistance", "discharge_rating")
+    }
+    drive = drivetrain.drive_of(given)
+    drives = craft.Drive(**{name: wide(getattr(drive, name)) for name in craft.Drive.__dataclass_fields__})
+
+    dry = np.where(np.isnan(given.dry_mass), 0.0, given.dry_mass)
+    mass = wide(dry + (given.parts.mass * given.parts.count).sum(axis=1)) + packs["mass"]
+    weighed = np.isfinite(given.dry_mass).astype(np.float64)[:, None]
+    multiples = np.concatenate([given.parts.count, weighed], axis=1)
+    variance = scales.display_variance(multiples, given.resolution)
+    variance = variance + scales.stated_variance(given.parts.count, given.parts.mass_u)
+    own = scales.display_variance(np.ones_like(multiples[:, :1]), given.resolution)
+    standard = np.sqrt(wide(variance + own) + given.packs.mass_u.ravel() ** 2)
+    limit, inclusive = weighing.limit_in_force(given.rule, given.limit, given.comparison)
+    judged = weighing.judge(mass, standard, wide(limit), wide(inclusive))
+
+    assumed = cells.usual_resistance(packs["capacity"])
+    cell_resistance = np.where(np.isnan(packs["cell_resistance"]), assumed, packs["cell_resistance"])
+    resistance = pack.resistance(
+        packs["cells"],
+        cell_resistance,
+        packs["lead_resistance"],
+        wide(given.pack_temperature),
+        wide(given.activation_energy),
+    )
+    rested = packs["cells"] * cells.open_circuit_voltage(packs["chemistry"], wide(given.state_of_charge))
+    source = {
+        "open_circuit_voltage": rested,
+        "pack_resistance": resistance,
+        "avionics_power": wide(given.avionics_power),
+    }
+    full = craft.operate(drives, np.ones_like(mass), **source)
+    capped = craft.operate(drives, wide(given.throttle_cap), **source)
+    duty = craft.hover_duty(drives, mass, **source)
+    duty = np.where(duty <= 1, duty, np.nan)
+    hover = craft.operate(drives, duty, **source)
+
+    row = np.arange(many[0])
+    matched = full.rotor_speed.reshape(many)[row, np.minimum(given.match_pack, many[1]).astype(np.intp) - 1]
+    cap = motor.duty_at_speed(
+        wide(matched),
+        speed_constant=drives.speed_constant,
+        motor_resistance=drives.motor_resistance,
+        no_load_current=drives.no_load_current,
+        torque_factor=drives.torque_factor,
+        motors=drives.motors,
+        **source,
+    )
+
+    by_mass = (
+        given.average_power[:, None] * (mass.reshape(many) / mass.reshape(many)[:, :1]) ** given.mass_exponent[:, None]
+    )
+    by_hover = hover.power.reshape(many) * given.hover_ratio[:, None]
+    average = np.where(np.isnan(given.average_power)[:, None], by_hover, by_mass).ravel()
+    flown = pack.constant_power_discharge(
+        cells.OPEN_CIRCUIT_VOLTAGE[packs["chemistry"]],
+        power=average / packs["cells"],
+        resistance=resistance / packs["cells"],
+        charge=packs["capacity"],
+        start=wide(given.state_of_charge),
+        reserve=wide(given.reserve),
+        cutoff=cells.CUTOFF_VOLTAGE[packs["chemistry"]],
+    )
+    duration = flown.duration.reshape(many)
+    energy = packs["cells"] * cells.NOMINAL_VOLTAGE[packs["chemistry"]] * packs["capacity"]
+    c_rate = capped.pack_current / packs["capacity"]
+
+    def change(values: Array) -> Array:
+        table = values.reshape(many)
+        return table - table[:, :1]
+
+    def share(values: Array) -> Array:
+        table = values.reshape(many)
+        return table / table[:, :1] - 1
+
+    longest = np.where(np.isnan(duration), -1.0, duration)
+    place = longest.argmax(axis=1)
+    return Results(
+        longest_endurance=duration[row, place],
+        longest_pack=np.where(longest[row, place] >= 0, place + 1.0, np.nan),
+        power_from=np.where(np.isnan(given.average_power), 0, 1),
+        by_pack=PackAnswer(
+            name=given.packs.name,
+            mass=mass.reshape(many),
+            margin=judged.margin.reshape(many),
+            verdict=judged.verdict.reshape(many),
+            probability_under=judged.probability.reshape(many),
+            nominal_energy=energy.reshape(many),
+            hover_power=hover.power.reshape(many),
+            hover_throttle=duty.reshape(many),
+            average_power=average.reshape(many),
+            endurance=duration,
+            ended_by=flown.ended_by.reshape(many),
+            thrust=full.thrust.reshape(many),
+            thrust_to_weight=(full.thrust / (mass * constants.STANDARD_GRAVITY)).reshape(many),
+            current=full.pack_current.reshape(many),
+            capped_thrust=capped.thrust.reshape(many),
+            capped_current=capped.pack_current.reshape(many),
+            capped_cell_voltage=(capped.pack_voltage / packs["cells"]).reshape(many),
+            suggested_cap=np.minimum(cap, 1.0).reshape(many),
+            c_rate=c_rate.reshape(many),
+            rating_used=(c_rate / packs["discharge_rating"]).reshape(many),
+            controller_used=(capped.motor_current / wide(given.controller_rating)).reshape(many),
+            mass_change=change(mass),
+            mass_change_share=share(mass),
+            endurance_change=change(flown.duration),
+            endurance_change_share=share(flown.duration),
+            thrust_change_share=share(capped.thrust),
+            current_change_share=share(capped.pack_current),
+        ),
+    )
+
+
+HOVERING: Final = ("by_pack.hover_power", "by_pack.hover_throttle")
+FLIGHT: Final = ("by_pack.average_power", "by_pack.endurance")
+CHANGES: Final = ("by_pack.endurance_change", "by_pack.endurance_change_share")
+
+CALCULATOR = Calculator(
+    title="What does each pack make of the craft?",
+    summary="A whole craft with several packs side by side: mass and margin, hover, full throttle, endurance.",
+    inputs=Inputs,
+    results=Results,
+    formula=build,
+    any_of=(("parts", "dry_mass"),),
+    assumptions=(*scales.LIMITS, *drivetrain.ASSUMPTIONS),
+    rules=(
+        Rule(
+            "cannot-lift",
+            "{packs.name}: full throttle gives {by_pack.thrust}, which does not lift {by_pack.mass}.",
+            when=lambda given, found: np.isnan(found.by_pack.hover_throttle),
+            results=HOVERING,
+        ),
+        Rule(
+            "nothing-to-fly-on",
+            "{packs.name}: without a hover there is no average power; give average_power.",
+            when=lambda given, found: np.isnan(found.by_pack.average_power),
+            results=FLIGHT,
+        ),
+        Rule(
+            "power-beyond-pack",
+            "{packs.name}: the pack cannot give the average power of {by_pack.average_power}.",
+            when=lambda given, found: np.isnan(found.by_pack.endurance),
+            results=FLIGHT,
+        ),
+        Rule(
+            "no-comparison",
+            "{packs.name}: without an endurance of this pack and of the first there is no difference to tell.",
+            when=lambda given, found: ~np.isfinite(found.by_pack.endurance_change_share),
+            results=CHANGES,
+        ),
+        Rule(
+            "no-rating",
+            "{packs.name}: its discharge_rating was not given.",
+            when=lambda given, found: np.isnan(given.packs.discharge_rating),
+            results=("by_pack.rating_used",),
+        ),
+    ),
+    references=(
+        *scales.laws("by_pack"),
+        drivetrain.MODEL,
+        drivetrain.COEFFICIENTS,
+        drivetrain.BENCH,
+        rested_voltage("by_pack", "longest_endurance"),
+        Reference("Average power as a multiple of hover power: a judgement, common practice, no source"),
+    ),
+    cautions=(
+        CHECK_AUTHORITY,
+        PROPELLERS_OFF,
+        LITHIUM_FIRE,
+        LAND_EARLY,
+        scales.ALL_ON_BOARD,
+        scales.RULE_SETS_LIMIT,
+        drivetrain.STATIC,
+        drivetrain.CATALOGUE_DATA,
+        drivetrain.OUTSIDE_REGRESSION,
+        drivetrain.BENCH_IMPOSSIBLE,
+        Caution(
+            "pack-resistance-assumed",
+            "{packs.name}: cell_resistance is a judgement for a good new cell; small packs measured with leads run "
+            "three to six times as high. It is the largest lever on full-throttle current: measure it.",
+            when=lambda given, found: np.isnan(given.packs.cell_resistance),
+        ),
+        Caution(
+            "too-close",
+            "{packs.name}: the margin of {by_pack.margin} is too close to call: weigh the finished craft in one go.",
+            when=lambda given, found: found.by_pack.verdict == weighing.TOO_CLOSE,
+        ),
+        Caution(
+            "over-rating",
+            "{packs.name}: full throttle takes {by_pack.rating_used} of its continuous rating.",
+            when=lambda given, found: found.by_pack.rating_used > 1,
+        ),
+        Caution(
+            "over-controller",
+            "{packs.name}: a motor draws {by_pack.controller_used} of its controller's continuous rating.",
+            when=lambda given, found: found.by_pack.controller_used > 1,
+        ),
+        Caution(
+            "below-cutoff",
+            "{packs.name}: at full throttle its cells sag to {by_pack.capped_cell_voltage}, below the usual cut-off.",
+            when=lambda given, found: found.by_pack.capped_cell_voltage < cells.CUTOFF_VOLTAGE[given.packs.chemistry],
+        ),
+        Caution(
+            "cap-below-hover",
+            "{packs.name}: the throttle cap is below the {by_pack.hover_throttle} that hovers.",
+            when=lambda given, found: found.by_pack.hover_throttle > given.throttle_cap[:, None],
+        ),
+        Caution(
+            "no-such-pack",
+            "match_pack names no pack of the list; the last one was matched.",
+            when=lambda given, found: given.match_pack > given.packs.cells.shape[1],
+        ),
+    ),
+    examples=(
+        Example(
+            "An invented five-inch craft with a 4-cell pack, and a 6-cell pack of the same capacity",
+            given={
+                "parts": [
+                    {"name": "frame", "mass": 98},
+                    {"name": "motor", "mass": 31.5, "count": 4},
+                    {"name": "propeller", "mass": 4.2, "count": 4},
+                    {"name": "electronics", "mass": 52},
+                    {"name": "camera and transmitter", "mass": 61},
+                ],
+                "packs": [
+                    {"name": "4 cells", "cells": 4, "capacity": 1300, "mass": 155, "discharge_rating": 100},
+                    {"name": "6 cells", "cells": 6, "capacity": 1300, "mass": 228, "discharge_rating": 100},
+                ],
+                "kv": 2400,
+                "diameter": 5,
+                "pitch": 4.3,
+                "throttle_cap": 66,
+                "controller_rating": 45,
+                "rule": "custom",
+                "limit": 600,
+                "resolution": 0.1,
+            },
+            expected={"longest_pack": 2, "power_from": "hover-ratio"},
+            rtol=1e-9,
+            source="common practice, no source: the same capacity on more cells flies longer at moderate extra mass",
+        ),
+        Example(
+            "The same craft weighed without its pack, with the average power of its flights and one bench run",
+            given={
+                "dry_mass": 353.8,
+                "average_power": 260,
+                "mass_exponent": 1.2,
+                "kv": 2400,
+                "diameter": 5,
+                "pitch": 4.3,
+                "bench_speed": 20000,
+                "bench_thrust": 520,
+                "bench_shaft_power": 90,
+                "bench_voltage": 14.8,
+                "bench_current": 19,
+                "match_pack": 2,
+                "pack_temperature": 10,
+                "limit": 508.8,
+                "resolution": 0,
+                "packs": [
+                    {"name": "small", "cells": 4, "capacity": 1300, "mass": 155, "cell_resistance": 12},
+                    {"name": "large", "cells": 4, "capacity": 1800, "mass": 205, "cell_resistance": 9},
+                ],
+            },
+            expected={"longest_pack": 2, "power_from": "average-power"},
+            rtol=1e-9,
+            source="by hand: 1.8/1.3 = 1.385 of the energy at (558.8/508.8)^1.2 = 1.119 of the power lasts longer",
+        ),
+    ),
+)
