@@ -24,7 +24,10 @@ class Pack:
 
 
 AS_FULL = "as in full-throttle"
-AVERAGE = "average_power times (mass / first pack's mass)^mass_exponent; else hover_power times hover_ratio"
+AVERAGE = (
+    "the law through the flights, as in power-fit; else average_power times (mass / first pack's mass)^mass_exponent; "
+    "else hover_power times hover_ratio"
+)
 CAP = "throttle at which this pack turns the propellers as match_pack does at full throttle; at most 100 %"
 AGAINST = "against the first pack"
 

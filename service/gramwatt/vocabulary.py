@@ -114,5 +114,6 @@ MassExponent: TypeAlias = Annotated[
         at_least=0,
         at_most=3,
         default=1.5,
+        default_u=0.2,
     ),
 ]

@@ -36,7 +36,8 @@ def stated_range(**inputs: Any) -> tuple[float, float]:
     ("inputs", "expected"),
     [
         pytest.param(
-            # By hand: 1 kg is 9.80665 N; four disks of 0.25 m2 are 1 m2: v = sqrt(9.80665/2.45) = 2.00068 m/s; P = 19.61996 W; / 0.5 = 39.23992; / 0.8 = 49.0499; + 5.
+            # By hand: 1 kg is 9.80665 N; four disks of 0.25 m2 are 1 m2: v = sqrt(9.80665/2.45) = 2.000679 m/s;
+            # P = 19.61996 W; / 0.5 = 39.23992; / 0.8 = 49.0499; + 5.
             {
                 "mass": 1000,
                 "diameter": f"{math.sqrt(1 / math.pi)} m",
@@ -187,9 +188,9 @@ def _bench(folder: Path) -> tuple[list[float], list[float]]:
 
 def test_bench_runs_lie_in_the_stated_range(reference_data: Path) -> None:
     """Measured: nine motors, eight five-inch propellers, 7.4 and 11.1 V (StrawsonDesign/motor_propeller_testing, MIT).
-    From 40 gf up 94 % of the points lie in the range of k = 2 and the median is the estimate, which was drawn from them:
-    this tests sums and wording. From 15 to 40 gf, as the caution lightly-loaded says, they need 1.0 to 2.8 times the
-    power (5 to 95 %)."""
+    From 40 gf up 94 % of the points lie in the range of k = 2 and the median is the estimate, which was drawn from
+    them: this tests sums and wording. From 15 to 40 gf, as the caution lightly-loaded says, they need 1.0 to 2.8 times
+    the power (5 to 95 %)."""
     thrusts, powers = _bench(reference_data / "bench_five_inch")
     asked: dict[str, list[Any]] = {"mass": thrusts, "diameter": [5.0] * len(thrusts), "motors": [1] * len(thrusts)}
     asked["avionics_power"] = ["0 W"] * len(thrusts)

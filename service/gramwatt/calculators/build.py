@@ -9,6 +9,7 @@ from gramwatt import drivetrain, scales, vocabulary
 from gramwatt.common import CHECK_AUTHORITY, LAND_EARLY, LITHIUM_FIRE, PROPELLERS_OFF, rested_voltage
 from gramwatt.declare import (
     Array,
+    Assumption,
     Calculator,
     Caution,
     Choice,
@@ -20,10 +21,11 @@ from gramwatt.declare import (
     Rule,
     Table,
 )
+from gramwatt.flights import AERODYNAMIC, AERODYNAMIC_U, Flight, average_powers
 from gramwatt.packs import Pack, PackAnswer
-from gramwatt.physics import cells, constants, craft, motor, pack, weighing
+from gramwatt.physics import cells, constants, craft, motor, pack, scaling, weighing
 
-FLOWN: Final = ("hover-ratio", "average-power")
+FLOWN: Final = ("hover-ratio", "average-power", "flights")
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +53,20 @@ class Inputs:
         Array,
         Quantity("1", "Average power over hover power.", at_least=0.5, at_most=10, default=1.2, default_u=0.15),
     ]
-    mass_exponent: vocabulary.MassExponent
+    flights: Annotated[
+        Flight,
+        Table(Flight, "Flights of this craft; else average_power, else hover_ratio.", longest=200, optional=True),
+    ]
+    mass_exponent: Annotated[
+        Array,
+        Quantity(
+            "1",
+            "x of average power ~ mass^x; fitted where flights differ in mass.",
+            at_least=0,
+            at_most=3,
+            optional=True,
+        ),
+    ]
     reserve: vocabulary.Reserve
     throttle_cap: Annotated[Array, Quantity("%", "Throttle cap to compare.", above=0, at_most=100, default=100)]
     match_pack: Annotated[
@@ -92,7 +107,12 @@ class Results:
         Array, Count("Its place among the packs, from 1.", at_least=1, at_most=20, method="place of the greatest")
     ]
     power_from: Annotated[
-        Codes, Choice(FLOWN, "What the average power rests on.", method="average_power where given, else hover_ratio")
+        Codes,
+        Choice(
+            FLOWN,
+            "What the average power rests on.",
+            method="flights where given, else average_power, else hover_ratio",
+        ),
     ]
     by_pack: Annotated[PackAnswer, Table(PackAnswer, "The craft with each pack.", longest=20)]
 
@@ -160,11 +180,17 @@ def build(given: Inputs) -> Results:
         **source,
     )
 
-    by_mass = (
-        given.average_power[:, None] * (mass.reshape(many) / mass.reshape(many)[:, :1]) ** given.mass_exponent[:, None]
-    )
-    by_hover = hover.power.reshape(many) * given.hover_ratio[:, None]
-    average = np.where(np.isnan(given.average_power)[:, None], by_hover, by_mass).ravel()
+    first = wide(mass.reshape(many)[:, 0])
+    by_mass = wide(given.average_power) * (mass / first) ** wide(given.mass_exponent)
+    by_ratio = hover.power * wide(given.hover_ratio)
+    average = np.where(np.isnan(wide(given.average_power)), by_ratio, by_mass)
+    power_from = np.where(np.isnan(given.average_power), 0, 1)
+    if given.flights.mass.shape[1]:
+        air = scaling.air_factor(given.flights.air_density)
+        law = scaling.fit_power_law(given.flights.mass, average_powers(given.flights) / air, given.mass_exponent)
+        by_flights = law.reference_power * (mass.reshape(many).T / law.reference_mass) ** law.exponent
+        average = (by_flights * scaling.air_factor(given.air_density)).T.ravel()
+        power_from = np.full_like(power_from, FLOWN.index("flights"))
     flown = pack.constant_power_discharge(
         cells.OPEN_CIRCUIT_VOLTAGE[packs["chemistry"]],
         power=average / packs["cells"],
@@ -191,7 +217,7 @@ def build(given: Inputs) -> Results:
     return Results(
         longest_endurance=duration[row, place],
         longest_pack=np.where(longest[row, place] >= 0, place + 1.0, np.nan),
-        power_from=np.where(np.isnan(given.average_power), 0, 1),
+        power_from=power_from,
         by_pack=PackAnswer(
             name=given.packs.name,
             mass=mass.reshape(many),
@@ -224,6 +250,11 @@ def build(given: Inputs) -> Results:
     )
 
 
+def _usual_exponent(given: Inputs) -> Array:
+    usual = np.full(given.kv.shape, AERODYNAMIC)
+    return np.where(scaling.distinct(given.flights.mass), np.nan, usual) if given.flights.mass.shape[1] else usual
+
+
 HOVERING: Final = ("by_pack.hover_power", "by_pack.hover_throttle")
 FLIGHT: Final = ("by_pack.average_power", "by_pack.endurance")
 CHANGES: Final = ("by_pack.endurance_change", "by_pack.endurance_change_share")
@@ -235,7 +266,16 @@ CALCULATOR = Calculator(
     results=Results,
     formula=build,
     any_of=(("parts", "dry_mass"),),
-    assumptions=(*scales.LIMITS, *drivetrain.ASSUMPTIONS),
+    assumptions=(
+        Assumption(
+            "mass_exponent",
+            "1.5, the aerodynamic law, where no flights of different mass tell it",
+            _usual_exponent,
+            spread=lambda given: np.full(given.kv.shape, AERODYNAMIC_U),
+        ),
+        *scales.LIMITS,
+        *drivetrain.ASSUMPTIONS,
+    ),
     rules=(
         Rule(
             "cannot-lift",
@@ -378,6 +418,24 @@ CALCULATOR = Calculator(
             expected={"longest_pack": 2, "power_from": "average-power"},
             rtol=1e-9,
             source="by hand: 1.8/1.3 = 1.385 of the energy at (558.8/508.8)^1.2 = 1.119 of the power lasts longer",
+        ),
+        Example(
+            "The same craft, with two of its flights, and the pack they were flown with",
+            given={
+                "dry_mass": 353.8,
+                "kv": 2400,
+                "diameter": 5,
+                "pitch": 4.3,
+                "limit": "0.55 lb",
+                "flights": [
+                    {"mass": 508.8, "duration": 5.2, "cells": 4, "capacity": 1300, "charge_used": 1070},
+                    {"mass": 558.8, "duration": 4.7, "cells": 4, "capacity": 1300, "charge_used": 1070},
+                ],
+                "packs": [{"name": "flown", "cells": 4, "capacity": 1300, "mass": 155, "cell_resistance": 12}],
+            },
+            expected={"power_from": "flights", "longest_pack": 1, "longest_endurance": 5.2},
+            rtol=0.05,
+            source="by hand: the flight itself, 5.2 min for 1070 of the 1040 mAh above the reserve, by label volts",
         ),
     ),
 )

@@ -236,6 +236,10 @@ CALCULATOR = Calculator(
             about=("power", "current", "shaft_power", "ideal_power", "induced_velocity"),
         ),
         Reference(
+            "Model error in forward flight, 18 % at 8 m/s: Faustino et al. 2019 (text not seen)",
+            about=("power",),
+        ),
+        Reference(
             "Usual drive efficiency: a judgement from an open set of bench runs with five-inch propellers "
             "(StrawsonDesign/motor_propeller_testing, MIT) and, at 4 kg, flights of Rodrigues et al., Sci. Data 8 "
             "(2021) 155",
@@ -252,8 +256,8 @@ CALCULATOR = Calculator(
         ),
         Caution(
             "drive-assumed",
-            "drive_efficiency is a judgement: measured ones lie up to 30 % off, at light thrust more. One measured hover "
-            "(hover_current, hover_voltage) settles it.",
+            "drive_efficiency is a judgement: measured ones lie up to 30 % off, at light thrust more. One hover "
+            "measured (hover_current, hover_voltage) settles it.",
             when=lambda given, found: _is_usual(given),
         ),
         Caution(
@@ -290,13 +294,13 @@ CALCULATOR = Calculator(
         ),
         Caution(
             "hover-point-incomplete",
-            "A measured hover needs both hover_current and hover_voltage.",
+            "A measured hover needs both hover_current and hover_voltage; the voltage alone only sets cell_voltage.",
             when=lambda given, found: np.isnan(given.hover_current) != np.isnan(given.hover_voltage),
         ),
         Caution(
             "no-drag",
-            "Body drag is left out. It soon outweighs what forward flight saves: a published model without fitted drag "
-            "was 18 % off at 8 m/s.",
+            "Body drag is left out; it soon outweighs what forward flight saves. A published model was 18 % off at 8 "
+            "m/s.",
             when=lambda given, found: given.forward_speed > 0,
         ),
         Caution(

@@ -21,41 +21,8 @@ from gramwatt.declare import (
     Table,
     Truths,
 )
+from gramwatt.flights import AERODYNAMIC, AERODYNAMIC_U, Flight, average_powers
 from gramwatt.physics import cells, scaling
-
-USUAL_RESERVE: Final = 0.20
-AERODYNAMIC: Final = 1.5
-AERODYNAMIC_U: Final = 0.2
-"""Judgement: measured small craft run 1.0 to 1.3."""
-
-
-@dataclass(frozen=True, slots=True)
-class Flight:
-    """One flight, down to a reserve or with its charge measured."""
-
-    mass: vocabulary.Mass
-    duration: Annotated[Array, Quantity("min", "Time in the air.", above=0, at_most=1000)]
-    cells: vocabulary.Cells
-    capacity: vocabulary.Capacity
-    chemistry: vocabulary.Chemistry
-    charge_used: Annotated[
-        Array, Quantity("mAh", "Charge drawn, as the charger put back.", above=0, at_most=1e6, optional=True)
-    ]
-    reserve: Annotated[
-        Array,
-        Quantity(
-            "%",
-            "Charge left at landing, where charge_used is not known; 20 % if neither is given.",
-            at_least=0,
-            below=100,
-            optional=True,
-        ),
-    ]
-    mean_voltage: Annotated[
-        Array,
-        Quantity("V", "Mean pack voltage in flight; else the nominal one.", above=0, at_most=200, optional=True),
-    ]
-    air_density: vocabulary.AirDensity
 
 
 @dataclass(frozen=True, slots=True)
@@ -155,11 +122,7 @@ def power_fit(given: Inputs) -> Results:
     the watts; the time knows no sag beyond that of the flights.
     """
     flown = given.flights
-    reserve = np.where(np.isnan(flown.reserve), USUAL_RESERVE, flown.reserve)
-    charge = np.where(np.isnan(flown.charge_used), flown.capacity * (1 - reserve), flown.charge_used)
-    nominal = flown.cells * cells.NOMINAL_VOLTAGE[flown.chemistry]
-    powers = charge * np.where(np.isnan(flown.mean_voltage), nominal, flown.mean_voltage) / flown.duration
-
+    powers = average_powers(flown)
     law = scaling.fit_power_law(flown.mass, powers / scaling.air_factor(flown.air_density), given.mass_exponent)
     power = law.power(given.mass) * scaling.air_factor(given.air_density)
     relative = law.prediction_u(given.mass)

@@ -102,13 +102,17 @@ def _plain(kind: Kind, values: Any, row: int, name: str, chosen: Mapping[str, st
         case Table():
             columns = {inner: column for inner, column in fields_of(kind.row).items() if not isinstance(column, Spread)}
             count = getattr(values, next(iter(columns))).shape[1]
-            return [
+            rows = (
                 {
                     inner: _plain(column, getattr(values, inner)[row], at, f"{name}.{inner}", chosen)
                     for inner, column in columns.items()
-                    if not (isinstance(column, Text) and column.optional and getattr(values, inner)[row][at] == "")
                 }
                 for at in range(count)
+            )
+            # What a row of inputs leaves out is left out here too; a result without an answer stays, as null.
+            return [
+                {i: v for i, v in cells.items() if v not in (None, "") or not getattr(columns[i], "optional", False)}
+                for cells in rows
             ]
         case _:
             return values[row].item()
