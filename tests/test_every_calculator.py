@@ -32,6 +32,7 @@ from gramwatt.declare import (
     Table,
     Text,
     fields_of,
+    is_required,
 )
 from gramwatt.edge import columns
 from gramwatt.edge.ask import ask
@@ -176,7 +177,7 @@ def _others(kind: Kind, current: Any) -> Iterator[object]:
         case Table():
             row = dict((current or [{}])[0])
             fields = {n: k for n, k in fields_of(kind.row).items() if not isinstance(k, Spread | Text)}
-            base = {n: next(_others(k, None)) for n, k in fields.items() if isinstance(k, Quantity)} | row
+            base = {n: next(_others(k, None)) for n, k in fields.items() if is_required(k)} | row
             for inner, column in fields.items():
                 yield from (
                     [{**base, inner: value}, *(current or [{}])[1:]] for value in _others(column, row.get(inner))
