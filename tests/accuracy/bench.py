@@ -1,0 +1,254 @@
+"""An open set of bench runs of nine motors with eight five-inch propellers, and what the motor model makes of them.
+
+bench_five_inch of the reference data: StrawsonDesign/motor_propeller_testing @ 7031418 (MIT). A supply set to 7.4 or
+11.1 V and limited to 11 A, eleven throttle steps a run.
+"""
+
+import csv
+import dataclasses
+import functools
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Final
+
+import numpy as np
+from scipy.optimize import least_squares
+
+from accuracy.errors import Errors
+from gramwatt import registry
+from gramwatt.declare import Array, Codes, Truths
+from gramwatt.edge.run import run
+from gramwatt.physics import constants, craft, motor, propeller
+
+RATED_KV: Final = {"a": 2600, "b": 2500, "c": 2450, "d": 2300, "e": 2400, "f": 2350, "g": 2000, "h": 2400, "i": 2300}
+PITCH: Final = (4.0, 4.5, 4.5, 4.0, 4.0, 4.5, 4.0, 5.3)
+BLADES: Final = (3, 3, 3, 2, 4, 2, 3, 3)
+SUPPLY: Final = {"7": 7.4, "11": 11.1}
+INCH: Final = 0.0254
+DIAMETER: Final = 5 * INCH
+AIR_DENSITY: Final = 1.195
+"""Of the room, not recorded: as the data's summary takes it."""
+
+CHOSEN_ON: Final = "acegi"
+"""The motors that the default constants were chosen with; b, d, f, h were kept to check them."""
+
+LEFT_OUT: Final = (("b", 4), ("b", 7))
+"""Two runs that contradict the rest. b with 4: 40 % less thrust at the same speed than 4 on the eight other motors. b
+with 7: speed, current and thrust are those of propeller 4."""
+
+FULL: Final = 2000.0
+"""Throttle signal at its end [us]."""
+HELD: Final = 0.975
+"""Of the supply's setting: below it the supply limited the current."""
+SLOWEST: Final = 5000 * 2 * np.pi / 60
+"""Slower, the no-load current is no constant and thrust coefficients fall with Reynolds number."""
+FAST: Final = 8000 * 2 * np.pi / 60
+FOLDS: Final = ((0, 1), (2, 3))
+"""Halves of the pairs of motor and propeller, by (motor + propeller) mod 4: each has every motor and propeller."""
+
+
+@dataclass(frozen=True, slots=True)
+class Rows:
+    """Bench rows as columns, SI units; motor and propeller by position from 0."""
+
+    motor: Codes
+    propeller: Codes
+    supply: Array
+    signal: Array
+    thrust: Array
+    voltage: Array
+    current: Array
+    speed: Array
+
+    def where(self, mask: Truths) -> "Rows":
+        """The rows that a mask picks."""
+        return Rows(*(getattr(self, field.name)[mask] for field in dataclasses.fields(self)))
+
+    @property
+    def at_full_throttle(self) -> Truths:
+        """Whether the throttle signal is at its end."""
+        return np.asarray(self.signal == FULL)
+
+    @property
+    def supply_held(self) -> Truths:
+        """Whether the supply kept its voltage, so that it did not limit the current."""
+        return np.asarray(self.voltage >= HELD * self.supply)
+
+    def of_motors(self, names: str) -> Truths:
+        """Whether a row's motor is one of these."""
+        return np.isin(self.motor, [list(RATED_KV).index(name) for name in names])
+
+
+@functools.cache
+def load(folder: Path, *, everything: bool = False) -> Rows:
+    """All rows in which the motor turned, without `LEFT_OUT` unless ``everything``."""
+    found: list[tuple[float, ...]] = []
+    for path in sorted((folder / "bench_five_inch").glob("*_*.csv")):
+        letter, number, supply = path.stem[0], int(path.stem[1]), SUPPLY[path.stem.partition("_")[2]]
+        if (letter, number) in LEFT_OUT and not everything:
+            continue
+        with path.open(encoding="utf-8-sig", newline="") as file:
+            for row in csv.DictReader(file):
+                signal, thrust, voltage, current, rpm = (
+                    float(row[name])
+                    for name in (
+                        *("ESC signal (µs)", "Thrust (gf)", "Voltage (V)", "Current (A)"),
+                        "Motor Electrical Speed (RPM)",
+                    )
+                )
+                place = list(RATED_KV).index(letter), number - 1
+                found.append((*place, supply, signal, thrust / 1e3 * constants.STANDARD_GRAVITY, voltage, current, rpm))
+    table = np.array(found)
+    table = table[table[:, 7] > 0]
+    return Rows(
+        table[:, 0].astype(np.intp), table[:, 1].astype(np.intp), *table[:, 2:7].T, table[:, 7] * 2 * np.pi / 60
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Catalogue:
+    """Errors of full-throttle from catalogue data alone, and how many known values its stated ranges cover."""
+
+    thrust: Errors
+    current: Errors
+    thrust_covered: float
+    current_covered: float
+
+
+def catalogue(rows: Rows) -> Catalogue:
+    """The calculator asked each row by rated kV, propeller sizes and the volts at the controller."""
+    count = rows.motor.size
+    kv, volts = list(RATED_KV.values()), rows.voltage.tolist()
+    cells: dict[str, list[Any]] = {
+        "cells": [round(supply / 3.7) for supply in rows.supply],
+        "kv": [kv[at] for at in rows.motor],
+        "pitch": [PITCH[at] for at in rows.propeller],
+        "blades": [BLADES[at] for at in rows.propeller],
+        "open_circuit_voltage": volts,
+    }
+    same = {"capacity": "100 Ah", "diameter": 5, "motors": 1, "cell_resistance": 0}
+    same |= {"avionics_power": 0, "air_density": AIR_DENSITY}
+    cells |= {name: [value] * count for name, value in same.items()}
+    outcome = run(registry.load()["full-throttle"], cells, count, text=False)
+    if any(outcome.faults) or outcome.uncertainty is None:
+        raise ValueError(f"{outcome.faults}")
+
+    def covered(found: Array, standard: Array, known: Array) -> float:
+        return float((np.abs(found - known) <= 2 * standard).mean())
+
+    found, standard = outcome.results, outcome.uncertainty.standard
+    return Catalogue(
+        Errors.of(found.thrust, rows.thrust),
+        Errors.of(found.pack_current, rows.current),
+        covered(found.thrust, standard["thrust"], rows.thrust),
+        covered(found.pack_current, standard["pack_current"], rows.current),
+    )
+
+
+def thrust_coefficients(rows: Rows) -> Array:
+    """Of each propeller, the median of its fast rows."""
+    measured = propeller.thrust_coefficient_of(
+        rows.thrust, rows.speed, np.full_like(rows.speed, DIAMETER), np.full_like(rows.speed, AIR_DENSITY)
+    )
+    return np.array([np.median(measured[(rows.propeller == at) & (rows.speed > FAST)]) for at in range(len(PITCH))])
+
+
+@dataclass(frozen=True, slots=True)
+class Constants:
+    """Fitted: of each motor speed constant, resistance, no-load current; of each propeller both coefficients. SI."""
+
+    speed_constant: Array
+    resistance: Array
+    no_load_current: Array
+    thrust_coefficient: Array
+    power_coefficient: Array
+
+    def drive(self, rows: Rows) -> craft.Drive:
+        """One motor with its propeller on each row."""
+        ones = np.ones_like(rows.speed)
+        return craft.Drive(
+            motors=ones,
+            speed_constant=self.speed_constant[rows.motor],
+            motor_resistance=self.resistance[rows.motor],
+            no_load_current=self.no_load_current[rows.motor],
+            diameter=DIAMETER * ones,
+            thrust_coefficient=self.thrust_coefficient[rows.propeller],
+            power_coefficient=self.power_coefficient[rows.propeller],
+            air_density=AIR_DENSITY * ones,
+        )
+
+    def duty(self, rows: Rows) -> Array:
+        """The duty that turns the propellers as measured, at the volts measured."""
+        drive = self.drive(rows)
+        return motor.duty_at_speed(
+            rows.speed,
+            speed_constant=drive.speed_constant,
+            motor_resistance=drive.motor_resistance,
+            no_load_current=drive.no_load_current,
+            torque_factor=drive.torque_factor,
+            motors=drive.motors,
+            **_stiff(rows),
+        )
+
+    def operate(self, rows: Rows, duty: Array) -> craft.Operation:
+        """What the model has at a duty and the volts measured."""
+        return craft.operate(self.drive(rows), duty, **_stiff(rows))
+
+
+def _stiff(rows: Rows) -> dict[str, Array]:
+    """Volts were measured at the controller: nothing lies before it."""
+    nothing = np.zeros_like(rows.voltage)
+    return {"open_circuit_voltage": rows.voltage, "pack_resistance": nothing, "avionics_power": nothing}
+
+
+def fit(rows: Rows) -> Constants:
+    """Least squares on the logarithms of power at the measured speed, and of the duty that full throttle is (1)."""
+    rows = rows.where(rows.speed > SLOWEST)
+    full = rows.where(rows.at_full_throttle)
+    coefficients, many = thrust_coefficients(rows), len(RATED_KV)
+
+    def constants_of(logarithms: Array) -> Constants:
+        kv, resistance, no_load, power = np.split(np.exp(logarithms), [many, 2 * many, 3 * many])
+        return Constants(kv, resistance, no_load, coefficients, power)
+
+    def residuals(logarithms: Array) -> Array:
+        guess = constants_of(logarithms)
+        found = guess.operate(rows, guess.duty(rows)).power
+        return np.concatenate([np.log(found / (rows.voltage * rows.current)), np.log(guess.duty(full))])
+
+    kv = np.array(list(RATED_KV.values())) * 2 * np.pi / 60
+    start = np.concatenate([kv, np.full(many, 0.2), np.full(many, 1.0), np.full(len(PITCH), 0.08)])
+    return constants_of(least_squares(residuals, np.log(start)).x)
+
+
+@dataclass(frozen=True, slots=True)
+class HeldOut:
+    """Errors on runs that the constants were not fitted to: power and thrust at the speed measured, at any throttle;
+    current and thrust at full throttle, from the volts alone."""
+
+    power: Errors
+    thrust: Errors
+    full_current: Errors
+    full_thrust: Errors
+
+
+@functools.cache
+def held_out(folder: Path) -> HeldOut:
+    """Each half of the pairs of motor and propeller by constants fitted to the other half."""
+    rows = load(folder)
+    errors: list[list[Array]] = [[], [], [], []]
+    for fold in FOLDS:
+        seen = np.isin((rows.motor + rows.propeller) % 4, fold)
+        fitted = fit(rows.where(seen))
+        other = rows.where(~seen & (rows.speed > SLOWEST))
+        full = other.where(other.at_full_throttle)
+        here, there = fitted.operate(other, fitted.duty(other)), fitted.operate(full, np.ones_like(full.speed))
+        pairs = (
+            (here.power, other.voltage * other.current),
+            (here.thrust, other.thrust),
+            (there.pack_current, full.current),
+            (there.thrust, full.thrust),
+        )
+        for found, (calculated, known) in zip(errors, pairs, strict=True):
+            found.append(calculated / known - 1)
+    return HeldOut(*(Errors(np.concatenate(found)) for found in errors))
