@@ -99,7 +99,11 @@ def test_a_default_may_depend_on_other_inputs() -> None:
 
 def test_what_replaces_others_voids_their_defaults_and_values_by_row() -> None:
     """open_circuit_voltage replaces state_of_charge in the rows that give it, and only there."""
-    questions = [PACK, {**PACK, "open_circuit_voltage": 23}, {**PACK, "open_circuit_voltage": 23, "state_of_charge": 90}]
+    questions = [
+        PACK,
+        {**PACK, "open_circuit_voltage": 23},
+        {**PACK, "open_circuit_voltage": 23, "state_of_charge": 90},
+    ]
     outcome = batch("pack-current", questions)
     assert np.isnan(outcome.given.state_of_charge).tolist() == [False, True, True]
     assert outcome.assumed["state_of_charge"].tolist() == [True, False, False]

@@ -68,8 +68,8 @@ def propagate(
         scale = np.stack(scales).reshape((len(levers), rows) + (1,) * (values.ndim - 1))
         with np.errstate(all="ignore"):
             contributions = np.where(scale != 0, (parts[:, 0] - parts[:, 1]) * scale, 0.0)
-        variance = (contributions**2).sum(axis=0)
-        standard[name] = np.sqrt(variance)
+            variance = (contributions**2).sum(axis=0)
+            standard[name] = np.sqrt(variance)
         if values.ndim == 1:
             with np.errstate(all="ignore"):
                 each = np.where(variance > 0, contributions**2 / variance, 0.0)
