@@ -164,7 +164,7 @@ def test_basic_function_gives_texts_and_says_what_is_wrong(shown: Shown) -> None
     said = {address: shown.basic[address]["text"] for address in ("C4", "C5", "C6", "C7", "C8", "C9")}
     verdict = calculate("mass-margin", masses=[100, 120.5, 29.6], rule="eu-c0", resolution=0.1)["results"]["verdict"]
     assert said["C4"] == verdict
-    assert said["C5"] == "#ERR invalid-input: capacity: must be above 0 and at most 1000000 mAh"
+    assert said["C5"] == "#ERR invalid-input: capacity: must be at least 1 and at most 1000000 mAh"
     assert said["C6"].startswith("#ERR unknown-calculator: no calculator is named 'pack energy'; did you mean")
     assert said["C7"].startswith("#ERR no-answer: The pack cannot give 9000 W")
     assert said["C8"].startswith("#ERR no-service: ")

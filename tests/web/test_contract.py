@@ -194,7 +194,8 @@ PARAMETERS = at("components", "parameters")
 SCHEMAS = at("components", "schemas")
 RESULTS = at("components", "schemas", "PackEnergyAnswer", "properties", "results", "properties")
 QUESTION = at("components", "schemas", "PackEnergyQuestion")
-NUMBER = at("components", "schemas", "mAh_above_0_at_most_1000000", "anyOf", 0)
+NUMBER = at("components", "schemas", "mAh_at_least_1_at_most_1000000", "anyOf", 0)
+OPEN = at("components", "schemas", "g_above_0_at_most_100000", "anyOf", 0)
 CELLS = at("components", "parameters", "pack-energy.cells")
 NEW = {"name": "new", "in": "query", "required": True, "schema": {"type": "boolean"}}
 GET = at("paths", "/v1/pack-energy", "get")
@@ -266,8 +267,8 @@ ADDITIVE: dict[str, Change] = {
     "no longer needed": lambda c: CELLS(c).update(required=False),
     "option": lambda c: PARAMETERS(c)["pack-energy.chemistry"]["schema"]["enum"].append("zinc"),
     "result": lambda c: RESULTS(c).update(new={"type": ["number", "null"]}),
-    "wider range": lambda c: (NUMBER(c).update(maximum=1e9), NUMBER(c).pop("exclusiveMinimum")),
-    "closed bound": lambda c: NUMBER(c).update(minimum=NUMBER(c).pop("exclusiveMinimum")),
+    "wider range": lambda c: NUMBER(c).update(maximum=1e9, minimum=0),
+    "closed bound": lambda c: OPEN(c).update(minimum=OPEN(c).pop("exclusiveMinimum")),
     "longer list": lambda c: PARAMETERS(c)["mass-margin.masses"]["schema"].update(maxItems=90),
     "integer to number": lambda c: CELLS(c)["schema"].update(type="number"),
     "words": lambda c: GET(c).update(summary="Other words", description="for the same"),

@@ -73,7 +73,7 @@ def quantities(calculator: Calculator[Any, Any]) -> dict[str, JsonSchema]:
 
 
 def quantity_name(kind: Quantity) -> str:
-    """The name of a quantity's component: ``mAh_above_0_at_most_1000000``."""
+    """The name of a quantity's component: ``mAh_at_least_1_at_most_1000000``."""
     bounds = (("above", kind.above), ("at_least", kind.at_least), ("below", kind.below), ("at_most", kind.at_most))
     told = [f"{word}_{format(Decimal(repr(bound)).normalize(), 'f')}" for word, bound in bounds if bound is not None]
     return "_".join([plain_unit(kind.unit), *told]).replace("_-", "_minus_")
