@@ -2,17 +2,18 @@
 
 gthread, because with sync workers two silent sockets stop the service; preload, so that units, schemas and contract
 are built once, before any thread starts. Environment: WEB_CONCURRENCY workers (default 2), GRAMWATT_THREADS threads
-in each (default 4), GRAMWATT_ACCESS_LOG=1 for a line a request.
+in each (default 8), GRAMWATT_ACCESS_LOG=1 for a line a request.
 """
 
 import os
+import shutil
 import tempfile
 
 from gramwatt.serve import ProblemWorker
 
 worker_class = ProblemWorker
 workers = int(os.environ.get("WEB_CONCURRENCY") or 2)
-threads = int(os.environ.get("GRAMWATT_THREADS") or 4)
+threads = int(os.environ.get("GRAMWATT_THREADS") or 8)
 preload_app = True
 wsgi_app = "gramwatt.web:create_app()"
 
@@ -31,8 +32,15 @@ accesslog = "-" if os.environ.get("GRAMWATT_ACCESS_LOG") == "1" else None
 errorlog = "-"
 loglevel = os.environ.get("GRAMWATT_LOG_LEVEL", "warning")
 
+_metrics = None
 if not os.environ.get("PROMETHEUS_MULTIPROC_DIR"):
-    os.environ["PROMETHEUS_MULTIPROC_DIR"] = tempfile.mkdtemp(prefix="gramwatt-metrics-")
+    _metrics = os.environ["PROMETHEUS_MULTIPROC_DIR"] = tempfile.mkdtemp(prefix="gramwatt-metrics-")
+
+
+def on_exit(server):
+    """Take the metrics' folder away again."""
+    if _metrics is not None:
+        shutil.rmtree(_metrics, ignore_errors=True)
 
 
 def child_exit(server, worker):

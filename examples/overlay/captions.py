@@ -2,10 +2,10 @@
 
     python captions.py instants.csv cells=4 capacity=850 --output flight.srt
 
-Asks a running Gramwatt for pack-current at each line of the table and writes SubRip; needs Python 3.11 and nothing else.
-The column time is seconds into the video; every other column, and every name=value, is an input of pack-current. A
-caution is told on standard error, once. An instant without an answer gets no caption, and standard error says why. Exit
-status: 0 all answered, 1 some instant was not, 2 nothing to ask. The flight in instants.csv is invented.
+Asks a running Gramwatt for pack-current at each line of the table and writes SubRip; needs Python 3.11 and nothing
+else. The column time is seconds into the video; every other column, and every name=value, is an input of pack-current.
+A caution is told on standard error, once. An instant without an answer gets no caption, and standard error says why.
+Exit status: 0 all answered, 1 some instant was not, 2 nothing to ask. The flight in instants.csv is invented.
 """
 
 from __future__ import annotations
@@ -30,7 +30,7 @@ class Refused(Exception):
 
 def pack_current(url: str, inputs: dict[str, str]) -> dict[str, Any]:
     """The service's answer. Raises Refused, or OSError where nobody answers."""
-    query = urllib.parse.urlencode({name: value for name, value in inputs.items() if value})
+    query = urllib.parse.urlencode(inputs)
     try:
         with urllib.request.urlopen(f"{url}/v1/pack-current?{query}", timeout=30) as response:
             answer: dict[str, Any] = json.load(response)
@@ -52,9 +52,9 @@ def read(path: Path) -> list[tuple[float, dict[str, str]]]:
             raise ValueError(f"{path}: no column named time (columns are separated by commas)")
         instants: list[tuple[float, dict[str, str]]] = []
         for row in reader:
-            inputs = {name: value.strip() for name, value in row.items() if name}
+            inputs = {name: value.strip() for name, value in row.items() if name and value.strip()}
             try:
-                time = float(inputs.pop("time"))
+                time = float(inputs.pop("time", ""))
             except ValueError:
                 time = math.nan
             if not (math.isfinite(time) and time >= 0):
@@ -97,6 +97,8 @@ def main() -> int:
     parser.add_argument("--last", type=float, default=2.0, help="seconds the last caption stays (default: %(default)s)")
     parser.add_argument("--output", type=Path, help="file to write (default: standard output)")
     arguments = parser.parse_args()
+    if not 0 < arguments.last < math.inf:
+        parser.error("--last: must be above 0 seconds")
     url, pack = arguments.url.rstrip("/"), dict[str, str]()
     for word in arguments.pack:
         name, equals, value = word.partition("=")
@@ -109,7 +111,8 @@ def main() -> int:
             refused |= caption is None
             if caption is not None:
                 written.append(f"{len(written) + 1}\n{caption}")
-            told = {code: f"{time}  {text}" for code, text in notes.items()} | told
+            for code, note in notes.items():
+                told.setdefault(code, f"{time}  {note}")
         text = "\n".join(written)
         if arguments.output is None:
             sys.stdout.write(text)

@@ -6,6 +6,7 @@ import json
 import sys
 from pathlib import Path
 from typing import Any, NoReturn
+from urllib.parse import parse_qsl
 
 import click
 
@@ -13,10 +14,9 @@ from gramwatt import registry
 from gramwatt.declare import Quantity
 from gramwatt.edge import figures
 from gramwatt.edge.ask import Refused, UnknownCalculator, ask, find
+from gramwatt.edge.queries import first_query
 from gramwatt.edge.wording import measured, near, one_of
 from gramwatt.version import __version__
-
-FIRST_QUESTION = "/v1/pack-energy/usable_energy?cells=6&capacity=1300"
 
 
 @click.group(context_settings={"help_option_names": ["-h", "--help"]})
@@ -33,12 +33,15 @@ def serve(host: str, port: int) -> None:
     from gramwatt.serve import serve as run
 
     shown = "localhost" if host in ("127.0.0.1", "0.0.0.0", "::", "::1") else host  # noqa: S104 - only compared
-    answer = ask(find("pack-energy"), {"cells": "6", "capacity": "1300"}, text=True)
-    value = measured(answer["results"]["usable_energy"], answer["units"]["usable_energy"])
+    calculator, query = next((c, q) for c in registry.load().values() if (q := first_query(c)) is not None)
+    answer = ask(calculator, dict(parse_qsl(query)), text=True)
+    value = measured(answer["results"][calculator.headline], answer["units"][calculator.headline])
 
     def ready() -> None:
         click.echo(f"Gramwatt {__version__} answers at http://{shown}:{port}/ (Ctrl+C ends it).")
-        click.echo(f"http://{shown}:{port}{FIRST_QUESTION}  ->  {value}")
+        click.echo(
+            f"{calculator.title} http://{shown}:{port}/v1/{calculator.name}/{calculator.headline}?{query}  ->  {value}"
+        )
         sys.stdout.flush()
 
     run(host, port, ready)
@@ -107,9 +110,10 @@ def _from_body(body: Any, inputs: tuple[str, ...]) -> dict[str, object]:
 
 def _pairs(units: str) -> dict[str, str]:
     pairs = [pair.partition(":") for pair in units.split(",")] if units else []
-    if not all(colon for _, colon, _ in pairs):
-        _fail("--units: write result:unit pairs separated by commas")
-    return {name: spelling for name, _, spelling in pairs}
+    chosen = {name: spelling for name, _, spelling in pairs}
+    if len(chosen) < len(pairs) or not all(colon for _, colon, _ in pairs):
+        _fail(f"--units {units[:200]}: write result:unit pairs separated by commas, each result once")
+    return chosen
 
 
 def _fail(message: str) -> NoReturn:

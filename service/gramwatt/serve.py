@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import logging
 import os
+import socket
+import struct
 import sys
 import uuid
 from collections.abc import Callable
@@ -13,6 +16,7 @@ from typing import Any, Final
 import orjson
 
 REPOSITORY_SETTINGS: Final = Path(__file__).resolve().parents[2] / "docker" / "gunicorn.conf.py"
+PATIENCE: Final = 5
 INSTALLED_SETTINGS: Final = Path(__file__).resolve().parent / "gunicorn.conf.py"
 
 
@@ -71,32 +75,43 @@ def serve_with_waitress(host: str, port: int, ready: Callable[[], None]) -> None
     server.run()
 
 
-def problem_bytes(status: int, title: str, detail: str) -> bytes:
+def problem_bytes(status: int, detail: str) -> bytes:
     """A whole HTTP response with a problem, for requests that never reach the application."""
-    kinds = {414: "uri-too-long", 431: "headers-too-large"}
-    kind = kinds.get(status, "internal-error" if status >= 500 else "malformed-request")
-    body = orjson.dumps(
-        {
-            "type": f"/problems/{kind}",
-            "title": title,
-            "status": status,
-            "detail": detail[:500],
-            "instance": f"urn:uuid:{uuid.uuid4()}",
-        },
+    from gramwatt.web.problems import TYPES, Problem, body
+
+    kind = {414: "uri-too-long", 431: "headers-too-large"}.get(status, "malformed-request")
+    request_id = uuid.uuid4()
+    told = orjson.dumps(
+        body(Problem(kind, detail[:500]), f"urn:uuid:{request_id}"),
         option=orjson.OPT_INDENT_2 | orjson.OPT_APPEND_NEWLINE,
     )
     head = (
-        f"HTTP/1.1 {status} {title}\r\nConnection: close\r\nContent-Type: application/problem+json\r\n"
-        f"Access-Control-Allow-Origin: *\r\nContent-Length: {len(body)}\r\n\r\n"
+        f"HTTP/1.1 {status} {TYPES[kind].title}\r\nConnection: close\r\nContent-Type: application/problem+json\r\n"
+        f"Access-Control-Allow-Origin: *\r\nCache-Control: no-store\r\nX-Request-ID: {request_id}\r\n"
+        f"Content-Length: {len(told)}\r\n\r\n"
     )
-    return head.encode("latin-1") + body
+    return head.encode("latin-1") + told
 
 
 if util.find_spec("gunicorn") is not None and sys.platform != "win32":
     from gunicorn.workers.gthread import ThreadWorker
 
     class ProblemWorker(ThreadWorker):  # type: ignore[misc]
-        """gunicorn's thread worker, whose own errors (a line too long, a bad header) are problems too, not pages."""
+        """gunicorn's thread worker, with two mends.
+
+        Its own errors (a line too long, a bad header) are problems too, not pages. And a client that stops in the
+        middle of a request loses its thread after `PATIENCE` seconds, which gunicorn itself leaves to a proxy.
+        """
+
+        def init_process(self) -> None:
+            """Quiet the log about clients that ran out of time."""
+            self.log.error_log.addFilter(_not_about_patience)
+            super().init_process()
+
+        def enqueue_req(self, conn: Any) -> None:
+            """Hand a connection to a thread, with a limit on each wait for its bytes."""
+            conn.sock.setsockopt(socket.SOL_SOCKET, socket.SO_RCVTIMEO, struct.pack("ll", PATIENCE, 0))
+            super().enqueue_req(conn)
 
         def handle_error(self, req: Any, client: Any, addr: Any, exc: BaseException) -> None:
             """Answer a request that could not be read."""
@@ -105,12 +120,15 @@ if util.find_spec("gunicorn") is not None and sys.platform != "win32":
             if not isinstance(exc, ParseException):
                 super().handle_error(req, client, addr, exc)
                 return
-            status, title = 400, "Bad Request"
+            status = 400
             if isinstance(exc, LimitRequestLine):
-                status, title = 414, "URI Too Long"
+                status = 414
             elif isinstance(exc, LimitRequestHeaders):
-                status, title = 431, "Request Header Fields Too Large"
+                status = 431
             try:
-                client.sendall(problem_bytes(status, title, str(exc)))
+                client.sendall(problem_bytes(status, str(exc)))
             except OSError:
                 self.log.debug("client went away before its error")
+
+    def _not_about_patience(record: logging.LogRecord) -> bool:
+        return not (record.exc_info and isinstance(record.exc_info[1], BlockingIOError))

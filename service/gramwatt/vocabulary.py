@@ -9,7 +9,7 @@ Cells: TypeAlias = Annotated[Array, Count("Cells in series.", at_least=1, at_mos
 Parallel: TypeAlias = Annotated[
     Array, Count("Cells side by side in each series position.", at_least=1, at_most=100, default=1)
 ]
-Capacity: TypeAlias = Annotated[Array, Quantity("mAh", "Rated capacity of the whole pack.", above=0, at_most=1e6)]
+Capacity: TypeAlias = Annotated[Array, Quantity("mAh", "Rated capacity of the whole pack.", at_least=1, at_most=1e6)]
 Chemistry: TypeAlias = Annotated[Codes, Choice(cells.CHEMISTRIES, "Chemistry of the cells.", default="lipo")]
 StateOfCharge: TypeAlias = Annotated[Array, Quantity("%", "Charge in the pack.", at_least=0, at_most=100, default=50)]
 StartCharge: TypeAlias = Annotated[Array, Quantity("%", "Charge at take-off.", above=0, at_most=100, default=100)]

@@ -279,9 +279,13 @@ def _numbers_in(formula: str, outcome: Outcome, row: int) -> str:
 def choose_units(calculator: Calculator[Any, Any], wanted: Mapping[str, str]) -> None:
     """Check a wish for units of results. Raises ValueError with what is accepted where it cannot be met."""
     declared = _declared_units(calculator.answered)
+    faults = []
     for name, spelling in wanted.items():
         if name not in declared:
-            raise ValueError(f"{name} is not a result with a unit; those are {one_of(declared)}")
-        known = units.alternatives(declared[name])
-        if spelling not in known:
-            raise ValueError(f"{name} can be had in {one_of(known)}, not in {spelling!r}")
+            faults.append(f"{name[:80]} is not a result with a unit; those are {one_of(declared)}")
+        elif spelling not in units.alternatives(declared[name]):
+            faults.append(
+                f"{name} can be had in {one_of(units.alternatives(declared[name]))}, not in {spelling[:80]!r}"
+            )
+    if faults:
+        raise ValueError("; ".join(faults))

@@ -7,6 +7,7 @@ then the number six) or values of a JSON document (where it is refused).
 from __future__ import annotations
 
 import math
+import numbers
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field
@@ -35,6 +36,7 @@ from gramwatt.edge.wording import Fault, accepts, bounds, echo, near, one_of
 
 LONGEST_NUMBER: Final = 64
 LONGEST_QUERY_LIST: Final = 60
+LARGEST_SPREAD: Final = 1e9
 NUMBER: Final = r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]+)?"
 _QUANTITY: Final = re.compile(rf" *({NUMBER})(?: *(?:±|\+?/-|\+-) *({NUMBER}))? *([^0-9 .,+±-].*?)? *", re.ASCII)
 _ALIKE: Final = str.maketrans({"\u00a0": " ", "\u2009": " ", "\u202f": " ", "\u2126": "Ω", "\u2212": "-"})
@@ -148,40 +150,47 @@ def _read_cell(kind: Kind, cell: object, *, text: bool) -> tuple[Any, float | No
 
 
 def _quantity(kind: Quantity, cell: object, *, text: bool) -> tuple[float, float | None]:
-    declared = units.unit(kind.unit)
+    unit = units.unit(kind.unit)
     spread: float | None = None
     if isinstance(cell, str):
         number, plus_minus, unit = _parse(kind, cell, text=text)
-        value = number * unit.scale if isinstance(kind, Width) else unit.to_si(number)
         spread = None if plus_minus is None else plus_minus * unit.scale
-    elif isinstance(cell, int | float) and not isinstance(cell, bool):
+        if spread is not None and not 0 <= spread <= LARGEST_SPREAD * unit.scale:
+            raise _Refused(f"the standard uncertainty after +/- must be from 0 to {LARGEST_SPREAD:g}", accepts(kind))
+    elif isinstance(cell, numbers.Real) and not isinstance(cell, bool):
         try:
             number = float(cell)
         except OverflowError:
             number = math.inf
-        value = declared.to_si(number)
     else:
         raise _Refused(f"{_kind_of(cell)} is not a number", accepts(kind))
-    if not math.isfinite(value):
+    if not math.isfinite(number):
         raise _Refused("the number is not finite", accepts(kind))
-    if not _within(kind, value, declared):
+    value = number * unit.scale if isinstance(kind, Width) else unit.to_si(number)
+    if not _within(kind, number, value, unit):
         raise _Refused(f"must be {bounds(kind)}" + ("" if kind.unit == "1" else f" {kind.unit}"), accepts(kind))
-    if spread is not None and not (math.isfinite(spread) and spread >= 0):
-        raise _Refused("the standard uncertainty after +/- must be 0 or more", accepts(kind))
     return value, spread
 
 
-def _within(kind: Quantity, value: float, unit: units.Unit) -> bool:
-    """Whether an SI value is within bounds; a closed bound told in another unit may be a last bit off."""
+def _within(kind: Quantity, number: float, value: float, unit: units.Unit) -> bool:
+    """Whether a number is within its bounds: as it stands in the declared unit, else by its SI value.
+
+    A closed bound told in another unit may be a last bit off.
+    """
+    declared = units.unit(kind.unit)
+    tell = number if unit == declared else value
+
+    def edge(bound: float) -> float:
+        return bound if unit == declared else declared.to_si(bound)
 
     def slack(bound: float) -> float:
-        return 1e-13 * (abs(unit.to_si(bound)) + abs(unit.offset))
+        return 0.0 if unit == declared else 1e-13 * (abs(declared.to_si(bound)) + abs(declared.offset))
 
     return not (
-        (kind.above is not None and value <= unit.to_si(kind.above))
-        or (kind.at_least is not None and value < unit.to_si(kind.at_least) - slack(kind.at_least))
-        or (kind.below is not None and value >= unit.to_si(kind.below))
-        or (kind.at_most is not None and value > unit.to_si(kind.at_most) + slack(kind.at_most))
+        (kind.above is not None and tell <= edge(kind.above))
+        or (kind.at_least is not None and tell < edge(kind.at_least) - slack(kind.at_least))
+        or (kind.below is not None and tell >= edge(kind.below))
+        or (kind.at_most is not None and tell > edge(kind.at_most) + slack(kind.at_most))
     )
 
 
@@ -215,13 +224,17 @@ def _count(kind: Count, cell: object, *, text: bool) -> float:
         and re.fullmatch(NUMBER, cell.strip(" "), re.ASCII)
     ):
         cell = float(cell)
-    if isinstance(cell, bool) or not isinstance(cell, int | float):
+    if isinstance(cell, bool) or not isinstance(cell, numbers.Real):
         raise _Refused(f"{_kind_of(cell)} is not a whole number", accepts(kind))
-    if isinstance(cell, float) and not cell.is_integer():
-        raise _Refused("not a whole number", accepts(kind))
-    if not kind.at_least <= cell <= kind.at_most:
+    try:
+        number = float(cell)
+    except OverflowError:
+        number = math.inf
+    if not kind.at_least <= number <= kind.at_most:
         raise _Refused(f"must be from {kind.at_least} to {kind.at_most}", accepts(kind))
-    return float(cell)
+    if not number.is_integer():
+        raise _Refused("not a whole number", accepts(kind))
+    return number
 
 
 def _choice(kind: Choice, cell: object) -> int:
@@ -251,7 +264,15 @@ def _text(kind: Text, cell: object) -> str:
 
 
 def _kind_of(cell: object) -> str:
-    names = {type(None): "null", bool: "true or false", str: "text", list: "a list", dict: "an object"}
+    names = {
+        type(None): "null",
+        bool: "true or false",
+        str: "text",
+        list: "a list",
+        dict: "an object",
+        int: "a number",
+        float: "a number",
+    }
     return names.get(type(cell), f"{type(cell).__name__}")
 
 
@@ -263,6 +284,7 @@ def _read_nested(kind: Series | Table, cells: Sequence[object], *, text: bool) -
             continue
         if len(cells) != 1:
             raise ValueError("a list or a table is read one question at a time")
+        cell = list(cell) if isinstance(cell, tuple) else cell
         items: Any = cell.split(",") if text and isinstance(cell, str) and isinstance(kind, Series) else cell
         fault = _length_fault(kind, items, text=text)
         if fault is not None:
@@ -277,7 +299,9 @@ def _read_nested(kind: Series | Table, cells: Sequence[object], *, text: bool) -
 
 def _length_fault(kind: Series | Table, items: Any, *, text: bool) -> Fault | None:
     if isinstance(kind, Table) and text:
-        return Fault("", "a table does not fit a query: send it as JSON by POST", echo(items), accepts(kind))
+        return Fault(
+            "", "a table does not fit a query: send it as JSON, by POST or with --body", echo(items), accepts(kind)
+        )
     if not isinstance(items, list):
         return Fault("", f"{_kind_of(items)} is not a list", echo(items), accepts(kind))
     longest = min(kind.longest, LONGEST_QUERY_LIST) if text else kind.longest
@@ -350,7 +374,7 @@ class Width(Quantity):
 def spread_kind(name: str, kind: Quantity) -> Quantity:
     """The declaration of ``<name>_u``, the standard uncertainty of a quantity, in the quantity's unit."""
     width = "K" if units.unit(kind.unit).dimension == "temperature" else kind.unit
-    return Width(width, f"Standard uncertainty of {name}.", at_least=0, at_most=1e9, optional=True)
+    return Width(width, f"Standard uncertainty of {name}.", at_least=0, at_most=LARGEST_SPREAD, optional=True)
 
 
 def _read_spread(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import functools
+import json
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -71,6 +72,8 @@ def run(calculator: Calculator[Any, Any], cells: Mapping[str, Sequence[object]],
     for name, column in asked.items():
         for row, found in column.faults.items():
             by_row[row] += [fault.under(name) for fault in found]
+        if text and isinstance(calculator.asked[name], Table) and column.faults:
+            by_row[0] = [_with_body(calculator, name, fault) for fault in by_row[0]]
     _find_missing(calculator, asked, loaded.faults, by_row)
     faults = tuple(tuple(found) for found in by_row)
     present = {name: column.present for name, column in asked.items()}
@@ -115,6 +118,14 @@ def run(calculator: Calculator[Any, Any], cells: Mapping[str, Sequence[object]],
         _notes(calculator, given, results, assumed, rows),
         uncertainty,
     )
+
+
+def _with_body(calculator: Calculator[Any, Any], table: str, fault: Fault) -> Fault:
+    """A table that was sent as a word: show the JSON to send instead."""
+    example = next((each for each in calculator.examples if table in each.given), None)
+    if fault.pointer != f"/{table}" or example is None:
+        return fault
+    return dataclasses.replace(fault, accepted=f"for instance {json.dumps(dict(example.given))}")
 
 
 def assume(calculator: Calculator[Any, Any], given: Any) -> Any:

@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import codecs
 import json
 from collections.abc import Sequence
+from typing import Final
 
 from gramwatt.edge.wording import echo
+
+BYTE_ORDER_MARKS: Final = (codecs.BOM_UTF8, codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)
 
 
 class NotJson(ValueError):
@@ -14,22 +18,34 @@ class NotJson(ValueError):
 
 def strict_json(raw: bytes) -> object:
     """Parse JSON. Raises NotJson for NaN, a name given twice, a byte-order mark, another encoding, deep nesting."""
+    if raw.startswith(BYTE_ORDER_MARKS):
+        raise NotJson("it begins with a byte-order mark; send plain UTF-8")
     try:
         return json.loads(raw.decode("utf-8"), object_pairs_hook=_object, parse_constant=_no_constant)
     except RecursionError:
         raise NotJson("it is nested too deeply") from None
-    except (UnicodeDecodeError, ValueError) as error:
-        raise NotJson(str(error)[:200]) from None
+    except UnicodeDecodeError as error:
+        raise NotJson(f"byte {error.start} is not UTF-8") from None
+    except json.JSONDecodeError as error:
+        raise NotJson(f"{error.msg} at line {error.lineno}, column {error.colno}") from None
+    except _Doubtful as error:
+        raise NotJson(str(error)) from None
+    except ValueError:
+        raise NotJson("a whole number has too many digits") from None
+
+
+class _Doubtful(ValueError):
+    """Something that Python's parser takes and JSON does not."""
 
 
 def _object(pairs: Sequence[tuple[str, object]]) -> dict[str, object]:
     made: dict[str, object] = {}
     for name, value in pairs:
         if name in made:
-            raise ValueError(f"the name {echo(name)!r} is given more than once")
+            raise _Doubtful(f"the name {echo(name)!r} is given more than once")
         made[name] = value
     return made
 
 
 def _no_constant(word: str) -> object:
-    raise ValueError(f"{word} is not a JSON number")
+    raise _Doubtful(f"{word} is not a JSON number")

@@ -70,8 +70,8 @@ def propagate(
             moves = parts[:, 0] - parts[:, 1]
             moves = np.where(np.abs(moves) > LAST_BITS * np.abs(parts[:, 0]), moves, 0.0)
             contributions = np.where(scale != 0, moves * scale, 0.0)
-        variance = (contributions**2).sum(axis=0)
-        standard[name] = np.sqrt(variance)
+            variance = (contributions**2).sum(axis=0)
+            standard[name] = np.sqrt(variance)
         if values.ndim == 1:
             with np.errstate(all="ignore"):
                 each = np.where(variance > 0, contributions**2 / variance, 0.0)

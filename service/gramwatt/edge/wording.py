@@ -49,6 +49,8 @@ def plain(value: float, digits: int = 12) -> str:
 
 def measured(value: float, unit: str, digits: int = 5) -> str:
     """A number with its unit, for a sentence: ``1.3 Ah``, ``20 %``, ``0.7``."""
+    if not math.isfinite(value):
+        return "no finite value"
     return plain(value, digits) + ("" if unit == "1" else f" {unit}")
 
 

@@ -9,9 +9,10 @@ from werkzeug.exceptions import HTTPException
 from werkzeug.middleware.proxy_fix import ProxyFix
 
 from gramwatt import registry
+from gramwatt.edge.queries import first_query
 from gramwatt.edge.verify import verify
 from gramwatt.web import calculators, headers, metrics, problems, site
-from gramwatt.web.contract import document, first_query
+from gramwatt.web.contract import document
 from gramwatt.web.limits import RateLimit
 
 LARGEST_BODY = 1024 * 1024

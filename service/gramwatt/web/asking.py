@@ -7,10 +7,11 @@ from collections.abc import Mapping
 from typing import Any, Final
 
 from flask import current_app, request
-from werkzeug.exceptions import RequestEntityTooLarge
+from werkzeug.exceptions import HTTPException, RequestEntityTooLarge
 
 from gramwatt.declare import Calculator, Choice, Count, Flag, Kind, Text, default_of
 from gramwatt.edge import columns
+from gramwatt.edge.columns import escape_name
 from gramwatt.edge.strict_json import NotJson, strict_json
 from gramwatt.edge.wording import Fault, echo, one_of
 from gramwatt.web.problems import Problem, invalid
@@ -51,7 +52,12 @@ VALUE_OPTIONS: Final[Mapping[str, Kind]] = {
 def read_query(options: Mapping[str, Kind]) -> tuple[dict[str, str], dict[str, Any], list[Fault]]:
     """The query's inputs as words, its options as values, and what is wrong with either."""
     faults = [
-        Fault(f"/{echo(name)}", f"{echo(name)} is given {len(values)} times", echo(", ".join(values)), "each name once")
+        Fault(
+            f"/{escape_name(name)}",
+            f"{echo(name)} is given {len(values)} times",
+            echo(", ".join(values)),
+            "each name once",
+        )
         for name, values in request.args.lists()
         if len(values) > 1
     ]
@@ -106,11 +112,22 @@ def _read_all() -> bytes:
     """The whole body; in a loop, since a chunked one over the limit would else be cut in silence."""
     limit = current_app.config["MAX_CONTENT_LENGTH"]
     received = bytearray()
-    while piece := request.stream.read(65536):
+    while piece := _read_piece():
         received += piece
         if len(received) > limit:
             raise RequestEntityTooLarge
     return bytes(received)
+
+
+def _read_piece() -> bytes:
+    try:
+        return request.stream.read(65536)
+    except HTTPException:
+        raise
+    except (TimeoutError, BlockingIOError):
+        raise Problem("malformed-request", "The rest of the body did not arrive in time.") from None
+    except Exception as error:  # each server has errors of its own for a body that breaks off or is no chunked one
+        raise Problem("malformed-request", f"The body could not be read: {type(error).__name__}.") from None
 
 
 def preferred(offered: Mapping[str, str], wished: str | None = None) -> str:

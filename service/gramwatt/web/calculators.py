@@ -10,7 +10,8 @@ from flask import Blueprint, Response
 from gramwatt.declare import Calculator
 from gramwatt.edge import ask, figures
 from gramwatt.edge.answer import choose_units
-from gramwatt.edge.wording import Fault, near, one_of
+from gramwatt.edge.columns import escape_name
+from gramwatt.edge.wording import Fault, echo, near, one_of
 from gramwatt.web.asking import ANSWER_OPTIONS, VALUE_OPTIONS, preferred, read_body, read_query, result_units
 from gramwatt.web.headers import cacheable, etag, not_modified
 from gramwatt.web.problems import Problem, invalid
@@ -40,9 +41,9 @@ def answer_body(calculator_name: str) -> Response:
     chosen = preferred(MEDIA, options["format"] if not faults else None)
     faults += [
         Fault(
-            f"/{name}",
-            f"{name} stands in the query of a POST",
-            word,
+            f"/{escape_name(name)}",
+            f"{echo(name)} stands in the query of a POST",
+            echo(word),
             "inputs in the body; in the query only " + one_of(ANSWER_OPTIONS),
         )
         for name, word in words.items()

@@ -2,22 +2,24 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any, Final
-from urllib.parse import quote
 
 import yaml
 from apispec import APISpec
 from apispec.ext.marshmallow import MarshmallowPlugin
 
 from gramwatt import registry
-from gramwatt.declare import Calculator, Choice, Count, Flag, Kind, Quantity, Series, Table, is_required
+from gramwatt.declare import Calculator, Choice, Flag, Kind, Quantity, Series, Table, is_required
 from gramwatt.edge import ask, figures, units
+from gramwatt.edge.queries import query_of
 from gramwatt.edge.schemas import ColumnField, schema, schema_name
 from gramwatt.version import __version__
 from gramwatt.web import json_schema
-from gramwatt.web.asking import ANSWER_OPTIONS, VALUE_OPTIONS
-from gramwatt.web.contract_components import JsonObject, add_components, not_modified, ok, problems
+from gramwatt.web.asking import ANSWER_OPTIONS
+from gramwatt.web.contract_components import VALUES, JsonObject, add_components, cached, ok, problems, value
 from gramwatt.web.contract_site import add_site
+from gramwatt.web.number_pattern import escape
 
 DESCRIPTION: Final = """\
 Gramwatt computes what somebody who builds, weighs, flies and reports on small electric multirotors adds up on the way:
@@ -29,9 +31,18 @@ mass limit.
 the uncertainty of each result and the share of each input in it. **Errors.** Every error is an
 `application/problem+json` (RFC 9457) that names every fault, what was given and what is accepted.
 
+**Spreadsheets.** Each result also has a path of its own that answers one bare value as plain text. Since a cell shows
+nothing of a failed request, `errors=text` may be added there: any error then comes with status 200 as a text that
+begins with `#ERR`. It is no parameter below, as with it no status tells a wrong question from a right one.
+
 The figures are calculations, not measurements or promises: makers' data and local rules come first.
 """
-LICENSE: Final = {"name": "MIT", "identifier": "MIT"}
+LICENSE: Final = {"name": "MIT", "url": "https://opensource.org/license/mit"}
+SERVER: Final = {
+    "url": "/",
+    "description": "Production: the service that this contract was fetched from.",
+    "x-internal": False,  # meant for anybody
+}
 
 
 def document() -> JsonObject:
@@ -46,17 +57,20 @@ def document() -> JsonObject:
             "summary": "Calculators for light electric multirotors.",
             "description": DESCRIPTION,
             "license": LICENSE,
-            "contact": {"name": "The maintainers of this service", "url": "/"},
+            "contact": {"name": "Whoever runs the service that this contract was fetched from"},
         },
         jsonSchemaDialect="https://json-schema.org/draft/2020-12/schema",
-        servers=[{"url": "/", "description": "Production: the service that this contract was fetched from."}],
+        servers=[SERVER],
+        security=[],  # nobody needs a key
         tags=_tags(),
     )
     if plugin.converter is None:
         raise RuntimeError("apispec gave no converter")
     plugin.converter.add_attribute_function(_of_field)  # type: ignore[no-untyped-call]
     add_components(spec)
-    for name, option in {**ANSWER_OPTIONS, **VALUE_OPTIONS}.items():
+    for name, option in ANSWER_OPTIONS.items():
+        if name == "units":
+            continue  # told for each calculator
         spec.components.parameter(f"option.{name}", "query", {**_parameter(option), "name": name})
     add_site(spec)
     for calculator in registry.load().values():
@@ -71,18 +85,6 @@ def as_yaml(value: JsonObject) -> bytes:
     return str(yaml.dump(value, Dumper=dumper, sort_keys=False, allow_unicode=True, width=120)).encode()
 
 
-def first_query(calculator: Calculator[Any, Any]) -> str | None:
-    """The query of the first example that fits one."""
-    for example in calculator.examples:
-        if not any(isinstance(calculator.asked[name], Table) for name in example.given):
-            return "&".join(f"{name}={quote(_word(value), safe=',')}" for name, value in example.given.items())
-    return None
-
-
-def _word(value: object) -> str:
-    return ",".join(map(str, value)) if isinstance(value, list) else str(value)
-
-
 def _of_field(_converter: object, field: object, ret: JsonObject) -> JsonObject:
     """apispec's hook: the schema of a column field is that of one value, from its declaration."""
     return json_schema.of_input(field.kind) if isinstance(field, ColumnField) else {}
@@ -90,7 +92,8 @@ def _of_field(_converter: object, field: object, ret: JsonObject) -> JsonObject:
 
 def _tags() -> list[JsonObject]:
     tags = [{"name": c.name, "description": f"{c.title} {c.documentation}"} for c in registry.load().values()]
-    return [*tags, {"name": "service", "description": "What stands around the calculators."}]
+    tags.append({"name": "service", "description": "What stands around the calculators."})
+    return sorted(tags, key=lambda tag: tag["name"])
 
 
 def _parameter(kind: Kind, *, required: bool = False) -> JsonObject:
@@ -103,60 +106,64 @@ def _parameter(kind: Kind, *, required: bool = False) -> JsonObject:
 
 def _add_calculator(spec: APISpec, calculator: Calculator[Any, Any]) -> None:
     question, answer = schema_name(calculator), schema_name(calculator).replace("Question", "Answer")
+    for name, quantity in json_schema.quantities(calculator).items():
+        if name not in spec.components.schemas:
+            spec.components.schema(name, quantity)
     spec.components.schema(question, schema=schema(calculator))
     made = spec.components.schemas[question]
     if calculator.any_of:
         made["anyOf"] = [{"required": [name]} for group in calculator.any_of for name in group]
     spec.components.schema(answer, json_schema.of_answer(calculator))
+    spec.components.response(answer, _answer_response(calculator, answer))
 
     inputs = _add_inputs(spec, calculator)
     identity = calculator.name.replace("-", "_")
-    examples = {
-        f"example{at}": {"summary": example.title, "value": ask.ask(calculator, example.given)}
-        for at, example in enumerate(calculator.examples, 1)
-    }
-    csv = figures.csv_text(calculator, ask.ask(calculator, calculator.examples[0].given))
-    content: JsonObject = {
-        "application/json": {"schema": {"$ref": f"#/components/schemas/{answer}"}, "examples": examples},
-        "text/csv": {"schema": {"type": "string", "maxLength": 200_000}, "examples": {"example1": {"value": csv}}},
-    }
-    units_option = _add_units(spec, calculator)
-    options = [f"option.{name}" for name in ANSWER_OPTIONS if name != "units"]
+    good = {"$ref": f"#/components/responses/{answer}"}
+    options = [_add_units(spec, calculator), *(f"option.{name}" for name in ANSWER_OPTIONS if name != "units")]
     shared: JsonObject = {"tags": [calculator.name], "description": calculator.documentation}
     get: JsonObject = {
         "operationId": identity,
         "summary": calculator.title,
         **shared,
-        "parameters": [*inputs, units_option, *options],
-        "responses": {
-            "200": ok("The answer.", content, "Cache-Control", "ETag"),
-            "304": not_modified(),
-            **problems(406, 422),
-        },
+        "parameters": [*inputs, *options],
+        "responses": {**cached(good), **problems(406, 422)},
     }
+    questions = {
+        f"example{at}": {"summary": example.title, "value": dict(example.given)}
+        for at, example in enumerate(calculator.examples, 1)
+    }
+    content = {"schema": {"$ref": f"#/components/schemas/{question}"}, "examples": questions}
     post: JsonObject = {
         "operationId": f"{identity}_from_body",
         "summary": f"{calculator.title} The question as JSON",
         **shared,
-        "parameters": [units_option, *options],
-        "requestBody": {
-            "required": True,
-            "description": "The inputs.",
-            "content": {
-                "application/json": {
-                    "schema": {"$ref": f"#/components/schemas/{question}"},
-                    "examples": {
-                        f"example{at}": {"summary": example.title, "value": dict(example.given)}
-                        for at, example in enumerate(calculator.examples, 1)
-                    },
-                }
-            },
-        },
-        "responses": {"200": ok("The answer.", content, "Cache-Control"), **problems(400, 406, 413, 415, 422)},
+        "parameters": options,
+        "requestBody": {"required": True, "description": "The inputs.", "content": {"application/json": content}},
+        "responses": {"200": good, **problems(400, 406, 413, 415, 422)},
     }
     spec.path(f"/v1/{calculator.name}", operations={"get": get, "post": post})
+    results = ask.ask(calculator, calculator.examples[0].given)["results"]
     for name, kind in calculator.answered.items():
-        spec.path(f"/v1/{calculator.name}/{name}", operations={"get": _value_operation(calculator, name, kind, inputs)})
+        operation = _value_operation(spec, calculator, name, kind, results[name])
+        operation["parameters"][:0] = _needed(spec, calculator, getattr(kind, "needs", ()), inputs)
+        spec.path(f"/v1/{calculator.name}/{name}", operations={"get": operation})
+
+
+def _answer_response(calculator: Calculator[Any, Any], answer: str) -> JsonObject:
+    """The response of GET and POST alike, with the answer to the first example, as JSON and as CSV."""
+    first = calculator.examples[0]
+    answered = ask.ask(calculator, first.given)
+    content: JsonObject = {
+        "application/json": {
+            "schema": {"$ref": f"#/components/schemas/{answer}"},
+            "examples": {"example1": {"summary": first.title, "value": answered}},
+        },
+        "text/csv": {
+            "schema": {"type": "string", "maxLength": 200_000, "pattern": "\r\n$"},
+            "examples": {"example1": {"summary": first.title, "value": figures.csv_text(calculator, answered)}},
+        },
+    }
+    return ok("The answer; that of a GET may be kept, by its ETag.", content, "ETag")
 
 
 def _add_inputs(spec: APISpec, calculator: Calculator[Any, Any]) -> list[str]:
@@ -177,13 +184,27 @@ def _add_inputs(spec: APISpec, calculator: Calculator[Any, Any]) -> list[str]:
     return [f"{calculator.name}.{name}" for name in fitting]
 
 
+def _needed(spec: APISpec, calculator: Calculator[Any, Any], needs: Sequence[str], inputs: Sequence[str]) -> list[str]:
+    """The inputs of one result: those without which it has no answer are required there."""
+    found = []
+    for name in inputs:
+        needed = f"{name}.needed"
+        if name.removeprefix(f"{calculator.name}.") not in needs:
+            found.append(name)
+            continue
+        if needed not in spec.components.parameters:
+            spec.components.parameter(needed, "query", {**spec.components.parameters[name], "required": True})
+        found.append(needed)
+    return found
+
+
 def _add_units(spec: APISpec, calculator: Calculator[Any, Any]) -> str:
     """The ``units`` option of a calculator: its pattern tells which result can be had in which unit."""
     pairs = []
     for name, kind in calculator.answered.items():
         quantity = kind.item if isinstance(kind, Series) else kind
         if isinstance(quantity, Quantity):
-            pairs.append(f"{name}:(?:{'|'.join(map(_escaped, units.alternatives(quantity.unit)))})")
+            pairs.append(f"{name}:(?:{'|'.join(map(escape, units.alternatives(quantity.unit)))})")
     parameter = _parameter(ANSWER_OPTIONS["units"])
     # One pair only, so that no pattern has to tell a result named twice; the service takes several.
     parameter["schema"] |= {"pattern": f"^(?:{'|'.join(pairs)})$"}
@@ -192,51 +213,50 @@ def _add_units(spec: APISpec, calculator: Calculator[Any, Any]) -> str:
     return name
 
 
-def _escaped(spelling: str) -> str:
-    return "".join(f"\\{letter}" if letter in r"\^$.|?*+()[]{}/" else letter for letter in spelling)
-
-
-def _value_operation(calculator: Calculator[Any, Any], name: str, kind: Kind, inputs: list[str]) -> JsonObject:
+def _value_operation(
+    spec: APISpec, calculator: Calculator[Any, Any], name: str, kind: Kind, found: object
+) -> JsonObject:
+    """The operation of one result, all but its inputs."""
     quantity = kind.item if isinstance(kind, Series) else kind
-    options: list[str | JsonObject] = [f"option.{option}" for option in VALUE_OPTIONS if option != "unit"]
+    options = ["option.digits", "option.decimal"]
+    description = str(getattr(kind, "description", name))
     if isinstance(quantity, Quantity):
-        allowed = {"type": "string", "enum": list(units.alternatives(quantity.unit)), "default": quantity.unit}
-        options.insert(0, {"name": "unit", "in": "query", "description": "Unit of the value.", "schema": allowed})
-    results = ask.ask(calculator, calculator.examples[0].given)["results"]
-    description = getattr(kind, "description", name)
-    unit = (
-        f" In {quantity.unit} unless `unit` says otherwise."
-        if isinstance(quantity, Quantity) and quantity.unit != "1"
-        else ""
-    )
-    text: JsonObject = {"schema": {"type": "string", "maxLength": 20_000, "pattern": _value_pattern(kind)}}
-    if results[name] is not None:
-        text["example"] = figures.value_text(results[name])
+        options.insert(0, _add_unit(spec, quantity.unit))
+        if quantity.unit != "1":
+            description += f" In {quantity.unit} unless `unit` says otherwise."
+    query = query_of(calculator, calculator.examples[0])
+    if found is not None and query is not None:
+        description += f" `?{query}` gives `{figures.value_text(found)}`."
+    match kind:
+        case Choice():
+            good = value("|".join(kind.options))
+        case Flag():
+            good = _shared_value(spec, "Truth")
+        case Series():
+            good = _shared_value(spec, "Numbers")
+        case _:
+            good = _shared_value(spec, "Number")
     return {
         "operationId": f"{calculator.name.replace('-', '_')}_{name}",
         "summary": f"{name}, one bare value",
-        "description": f"{description}{unit} Made for a spreadsheet's cell: plain text, no redirect.",
+        "description": description,
         "tags": [calculator.name],
-        "parameters": [*inputs, *options],
-        "responses": {
-            "200": ok("The value.", {"text/plain": text}, "Cache-Control", "ETag"),
-            "304": not_modified(),
-            **problems(404, 406, 422),
-        },
+        "parameters": options,
+        "responses": {**cached(good), **problems(404, 406, 422)},
     }
 
 
-def _value_pattern(kind: Kind) -> str:
-    number = r"-?[0-9]+(?:[.,][0-9]+)?(?:e[+-][0-9]+)?"
-    match kind:
-        case Choice():
-            value = "|".join(kind.options)
-        case Flag():
-            value = "true|false"
-        case Series():
-            value = f"{number}(?:[,;]{number})*"
-        case Quantity() | Count():
-            value = number
-        case _:
-            raise TypeError(kind)
-    return f"^(?:(?:{value})|#ERR .*)$"
+def _shared_value(spec: APISpec, name: str) -> JsonObject:
+    if name not in spec.components.responses:
+        spec.components.response(name, value(VALUES[name]))
+    return {"$ref": f"#/components/responses/{name}"}
+
+
+def _add_unit(spec: APISpec, declared: str) -> str:
+    """The ``unit`` option of results declared in one unit; its default tells which."""
+    name = f"unit.{json_schema.plain_unit(declared)}"
+    if name not in spec.components.parameters:
+        allowed = {"type": "string", "enum": list(units.alternatives(declared)), "default": declared}
+        described = {"name": "unit", "description": "Unit of the value.", "schema": allowed}
+        spec.components.parameter(name, "query", described)
+    return name

@@ -14,7 +14,7 @@ JsonObject = dict[str, Any]
 
 
 def _text_header(description: str, pattern: str) -> JsonObject:
-    return {"description": description, "schema": {"type": "string", "maxLength": 100, "pattern": pattern}}
+    return {"description": description, "schema": {"type": "string", "maxLength": 200, "pattern": pattern}}
 
 
 HEADERS: Final[Mapping[str, JsonObject]] = {
@@ -22,9 +22,9 @@ HEADERS: Final[Mapping[str, JsonObject]] = {
         "description": "Always `*`: any page may read the answer, and shared caches may keep it.",
         "schema": {"type": "string", "const": "*"},
     },
-    "Allow": _text_header("The methods allowed here.", "^[A-Z, ]+$"),
     "Cache-Control": _text_header("How long the answer may be kept.", "^[a-z0-9=, -]+$"),
     "ETag": _text_header("A strong entity tag; send it as If-None-Match.", '^"[0-9a-f]+"$'),
+    "Link": _text_header("Where this contract and its viewer are.", "^<.+>; rel=.+$"),
     "RateLimit": _text_header(
         "Requests left, where the operator has set a limit (draft-ietf-httpapi-ratelimit-headers).",
         '^"default";r=[0-9]+;t=[0-9]+$',
@@ -40,7 +40,14 @@ HEADERS: Final[Mapping[str, JsonObject]] = {
         "schema": {"type": "string", "format": "uuid", "maxLength": 36},
     },
 }
-ALWAYS: Final = ("Access-Control-Allow-Origin", "RateLimit", "RateLimit-Policy", "Vary", "X-Request-ID")
+ALWAYS: Final = (
+    "Access-Control-Allow-Origin",
+    "Cache-Control",
+    "RateLimit",
+    "RateLimit-Policy",
+    "Vary",
+    "X-Request-ID",
+)
 
 _TEXT: Final = {"type": "string", "maxLength": 2000, "pattern": json_schema.PRINTABLE}
 _LINK: Final = {"type": "string", "format": "uri-reference", "maxLength": 2048}
@@ -65,6 +72,7 @@ SCHEMAS: Final[Mapping[str, JsonObject]] = {
                 "description": "What was given, shortened; null where nothing was.",
                 "type": ["string", "number", "boolean", "null"],
                 "maxLength": 200,
+                "pattern": r"^[\s\S]*$",  # whatever it was
             },
             "accepted": _TEXT,
         },
@@ -124,13 +132,28 @@ SCHEMAS: Final[Mapping[str, JsonObject]] = {
 }
 
 
+ANY_PATH: Final = (414, 429, 500)
+SOME_PATHS: Final = (400, 404, 406, 413, 415, 422)
+"""The statuses of problems. 405 answers methods that the contract does not tell, 431 comes before any path is known."""
+
+NUMBER: Final = r"-?[0-9]+(?:[.,][0-9]+)?(?:e[+-][0-9]+)?"
+VALUES: Final[Mapping[str, str]] = {
+    "Number": NUMBER,
+    "Numbers": f"{NUMBER}(?:[,;]{NUMBER})*",
+    "Truth": "true|false",
+}
+"""The texts of one bare value, by the name of the response that gives it."""
+
+
 def add_components(spec: APISpec) -> None:
     """Headers, schemas and the response of every status that a problem can have."""
     for name, header in HEADERS.items():
         spec.components.header(name, header)
     for name, shared in {**json_schema.SHARED, **SCHEMAS}.items():
         spec.components.schema(name, shared)
-    for status in sorted({told.status for told in TYPES.values()}):
+    not_modified = {"description": "The client's copy is still right.", "headers": _headers("ETag")}
+    spec.components.response("NotModified", not_modified)
+    for status in ANY_PATH + SOME_PATHS:
         _add_problem_response(spec, status)
 
 
@@ -140,7 +163,7 @@ def _headers(*more: str) -> JsonObject:
 
 def _add_problem_response(spec: APISpec, status: int) -> None:
     kinds = {kind: told for kind, told in TYPES.items() if told.status == status}
-    more: tuple[str, ...] = {405: ("Allow",), 429: ("Retry-After",), 503: ("Retry-After",)}.get(status, ())
+    more = ("Retry-After",) if status == 429 else ()
     examples = {}
     for kind, told in kinds.items():
         value = {
@@ -165,7 +188,7 @@ def _add_problem_response(spec: APISpec, status: int) -> None:
 
 def problems(*statuses: int) -> JsonObject:
     """The problems that a path can answer with, those of every path among them."""
-    wanted = sorted({*statuses, 405, 414, 429, 500})
+    wanted = sorted({*statuses, *ANY_PATH})
     return {str(status): {"$ref": f"#/components/responses/Problem{status}"} for status in wanted}
 
 
@@ -174,6 +197,13 @@ def ok(description: str, content: JsonObject, *more: str) -> JsonObject:
     return {"description": description, "headers": _headers(*more), "content": content}
 
 
-def not_modified() -> JsonObject:
-    """The response to a client that holds the answer already."""
-    return {"description": "The client's copy is still right.", "headers": _headers("Cache-Control", "ETag")}
+def cached(response: JsonObject) -> JsonObject:
+    """The good responses of what a client may keep: the answer, or that its copy is still right."""
+    return {"200": response, "304": {"$ref": "#/components/responses/NotModified"}}
+
+
+def value(pattern: str) -> JsonObject:
+    """The response with one bare value."""
+    schema = {"type": "string", "maxLength": 20_000, "pattern": f"^(?:{pattern}|#ERR .*)$"}
+    description = "The value and nothing else, as plain text; `#ERR ...` only where `errors=text` was asked for."
+    return ok(description, {"text/plain": {"schema": schema}}, "ETag")

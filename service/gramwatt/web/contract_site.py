@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from apispec import APISpec
 
-from gramwatt.web.contract_components import JsonObject, not_modified, ok, problems
+from gramwatt.web.contract_components import JsonObject, cached, ok, problems
 from gramwatt.web.problems import TYPES
 
 
@@ -14,15 +14,15 @@ def add_site(spec: APISpec) -> None:
     def page(media: str, schema: JsonObject) -> JsonObject:
         return {media: {"schema": schema}}
 
-    text = {"type": "string", "maxLength": 10_000_000}
+    html = page("text/html", {"type": "string", "maxLength": 1_000_000, "pattern": "^<!doctype html>"})
+    numbers = page("text/plain", {"type": "string", "maxLength": 10_000_000, "pattern": "^(?:# HELP |$)"})
     index = page("application/json", {"$ref": "#/components/schemas/Index"})
-    cached = ("Cache-Control", "ETag")
     for path, name, summary, content, statuses in (
-        ("/", "home", "What this is", {**index, **page("text/html", text)}, (406,)),
+        ("/", "home", "What this is", {**index, **html}, (406,)),
         ("/v1", "list_calculators", "The calculators", index, (406,)),
         ("/openapi.json", "contract_json", "This contract as JSON", page("application/json", {"type": "object"}), ()),
-        ("/openapi.yaml", "contract_yaml", "This contract as YAML", page("application/yaml", text), ()),
-        ("/docs", "reference", "This contract in a viewer", page("text/html", text), ()),
+        ("/openapi.yaml", "contract_yaml", "This contract as YAML", page("application/yaml", {"type": "object"}), ()),
+        ("/docs", "reference", "This contract in a viewer", html, ()),
         (
             "/health/live",
             "live",
@@ -37,20 +37,21 @@ def add_site(spec: APISpec) -> None:
             page("text/plain", {"type": "string", "const": "ready\n"}),
             (),
         ),
-        ("/metrics", "metrics", "Metrics in Prometheus' text format", page("text/plain", text), ()),
+        ("/metrics", "metrics", "Metrics in Prometheus' text format", numbers, ()),
     ):
-        responses: JsonObject = {"200": ok(summary + ".", content, *cached), **problems(*statuses)}
         if path in ("/", "/v1", "/openapi.json", "/openapi.yaml"):
-            responses["304"] = not_modified()
+            responses = cached(ok(f"{summary}.", content, "ETag", *(["Link"] if path == "/v1" else [])))
+        else:
+            responses = {"200": ok(f"{summary}.", content)}
         operation = {
             "operationId": name,
             "summary": summary,
             "description": f"{summary}.",
             "tags": ["service"],
-            "responses": responses,
+            "responses": {**responses, **problems(400, *statuses)},
         }
         spec.path(path, operations={"get": operation})
-    described = {**page("application/json", {"$ref": "#/components/schemas/ProblemType"}), **page("text/html", text)}
+    described = {**page("application/json", {"$ref": "#/components/schemas/ProblemType"}), **html}
     spec.path(
         "/problems/{kind}",
         parameters=[
@@ -69,7 +70,7 @@ def add_site(spec: APISpec) -> None:
                 "summary": "What a type of problem means",
                 "description": "The page that a problem's `type` leads to.",
                 "tags": ["service"],
-                "responses": {"200": ok("The type of problem.", described), **problems(404, 406)},
+                "responses": {"200": ok("The type of problem.", described), **problems(400, 404, 406)},
             }
         },
     )

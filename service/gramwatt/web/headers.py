@@ -35,7 +35,7 @@ def finish(response: Response) -> Response:
     headers["Referrer-Policy"] = "no-referrer"
     headers.setdefault("Content-Security-Policy", "default-src 'none'; frame-ancestors *")
     headers.add("Vary", "Accept")
-    if request.method == "OPTIONS":
+    if request.method == "OPTIONS" and response.status_code == 200:
         headers["Access-Control-Allow-Methods"] = headers.get("Allow", "GET, HEAD, OPTIONS, POST")
         headers["Access-Control-Allow-Headers"] = "Accept, Content-Type, If-None-Match, X-Request-ID"
         headers["Access-Control-Max-Age"] = "86400"
@@ -63,13 +63,16 @@ def etag(media: str) -> str:
 
 def not_modified(tag: str) -> Response | None:
     """A 304 where the client holds this very answer."""
-    if request.method in ("GET", "HEAD") and tag in request.if_none_match.as_set():
+    held = request.if_none_match
+    if request.method in ("GET", "HEAD") and not held.star_tag and held.contains_weak(tag):
         return cacheable(Response(status=304), tag)
     return None
 
 
 def cacheable(response: Response, tag: str) -> Response:
-    """Mark a pure answer as one that anybody may keep."""
+    """Mark a pure answer as one that anybody may keep; with If-None-Match: * the client holds it, whichever it is."""
+    if response.status_code == 200 and request.if_none_match.star_tag and request.method in ("GET", "HEAD"):
+        response = Response(status=304)
     response.headers["ETag"] = f'"{tag}"'
     response.headers["Cache-Control"] = ONE_HOUR
     return response

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from decimal import Decimal
 from typing import Any, TypeAlias
 
 from gramwatt.declare import (
@@ -25,7 +26,7 @@ from gramwatt.web.number_pattern import text_pattern
 
 JsonSchema: TypeAlias = dict[str, Any]
 
-PRINTABLE = r"^[^\u0000-\u001F\u007F-\u009F\u2028\u2029\uD800-\uDFFF]+$"
+PRINTABLE = r"^[^\u0000-\u001F\u007F-\u009F\u2028\u2029]+$"
 NAME = {"type": "string", "pattern": "^[a-z][a-z0-9_]*$", "maxLength": 64}
 
 
@@ -34,7 +35,7 @@ def of_input(kind: Kind, *, query: bool = False) -> JsonSchema:
     schema: JsonSchema = {"description": kind.description} if not isinstance(kind, Spread) else {}
     match kind:
         case Quantity():
-            schema |= _quantity(kind)
+            schema |= _reference(kind)
         case Count():
             schema |= {"type": "integer", "format": "int32", "minimum": kind.at_least, "maximum": kind.at_most}
         case Choice():
@@ -45,7 +46,7 @@ def of_input(kind: Kind, *, query: bool = False) -> JsonSchema:
             schema |= {"type": "string", "minLength": 1, "maxLength": kind.longest, "pattern": PRINTABLE}
         case Series():
             longest = min(kind.longest, LONGEST_QUERY_LIST) if query else kind.longest
-            schema |= {"type": "array", "minItems": kind.shortest, "maxItems": longest, "items": _item(kind.item)}
+            schema |= {"type": "array", "minItems": kind.shortest, "maxItems": longest, "items": _reference(kind.item)}
         case Table():
             schema |= {"type": "array", "minItems": kind.shortest, "maxItems": kind.longest, "items": _row(kind)}
         case _:
@@ -56,8 +57,34 @@ def of_input(kind: Kind, *, query: bool = False) -> JsonSchema:
     return schema
 
 
-def _item(kind: Quantity) -> JsonSchema:
-    return {"description": kind.description, **_quantity(kind)}
+def _reference(kind: Quantity) -> JsonSchema:
+    return {"$ref": f"#/components/schemas/{quantity_name(kind)}", "x-unit": kind.unit}
+
+
+def quantities(calculator: Calculator[Any, Any]) -> dict[str, JsonSchema]:
+    """The components that a calculator's inputs refer to, one for each unit with its bounds, by name."""
+    found: list[Quantity] = []
+    for kind in calculator.asked.values():
+        if isinstance(kind, Table):
+            found += [each for each in _columns(kind).values() if isinstance(each, Quantity)]
+        elif isinstance(kind, Quantity | Series):
+            found.append(kind.item if isinstance(kind, Series) else kind)
+    return {quantity_name(kind): _quantity(kind) for kind in found}
+
+
+def quantity_name(kind: Quantity) -> str:
+    """The name of a quantity's component: ``mAh_at_least_1_at_most_1000000``."""
+    bounds = (("above", kind.above), ("at_least", kind.at_least), ("below", kind.below), ("at_most", kind.at_most))
+    told = [f"{word}_{format(Decimal(repr(bound)).normalize(), 'f')}" for word, bound in bounds if bound is not None]
+    return "_".join([plain_unit(kind.unit), *told]).replace("_-", "_minus_")
+
+
+def plain_unit(unit: str) -> str:
+    """A unit in letters that a component's name may have: ``percent``, ``rpm_per_V``."""
+    if unit == "1":
+        return "number"
+    words = unit.replace("%", "percent").replace("/", "_per_")
+    return "".join(letter if letter.isascii() and letter.isalnum() else "_" for letter in words)
 
 
 def _quantity(kind: Quantity) -> JsonSchema:
@@ -80,55 +107,43 @@ def _quantity(kind: Quantity) -> JsonSchema:
     return {"anyOf": [number, text], "x-unit": kind.unit}
 
 
-def _row(kind: Table) -> JsonSchema:
+def _columns(kind: Table) -> dict[str, Kind]:
+    """What a row may hold: its fields, and ``<name>_u`` of each quantity."""
     fields = {name: inner for name, inner in fields_of(kind.row).items() if not isinstance(inner, Spread)}
-    properties = {name: of_input(inner) for name, inner in fields.items()}
-    for name, inner in fields.items():
-        if isinstance(inner, Quantity):
-            properties[f"{name}_u"] = of_input(spread_kind(name, inner))
-    return {
-        "type": "object",
-        "additionalProperties": False,
-        "properties": properties,
-        "required": [name for name, inner in fields.items() if is_required(inner)],
-    }
+    spreads = {f"{name}_u": spread_kind(name, inner) for name, inner in fields.items() if isinstance(inner, Quantity)}
+    return {**fields, **spreads}
+
+
+def _row(kind: Table) -> JsonSchema:
+    columns = _columns(kind)
+    return _object(
+        {name: of_input(inner) for name, inner in columns.items()},
+        required=[name for name, inner in columns.items() if is_required(inner)],
+    )
 
 
 def _plain(kind: Kind) -> JsonSchema:
-    """The schema of a value in an answer."""
+    """The schema of a value in an answer, without its description."""
     match kind:
         case Quantity():
-            return {"type": "number", "format": "double", "description": kind.description, "x-unit": kind.unit}
+            return {"type": "number", "format": "double", "x-unit": kind.unit}
         case Count():
-            return {
-                "type": "integer",
-                "format": "int32",
-                "description": kind.description,
-                "minimum": 0,
-                "maximum": 2**31 - 1,
-            }
+            return {"type": "integer", "format": "int32", "minimum": 0, "maximum": 2**31 - 1}
         case Choice():
-            return {"type": "string", "enum": list(kind.options), "description": kind.description}
+            return {"type": "string", "enum": list(kind.options)}
         case Series():
             return {
                 "type": "array",
-                "description": kind.description,
                 "maxItems": 2 * kind.longest,
                 "items": {"type": "number", "format": "double"},
                 "x-unit": kind.item.unit,
             }
         case Table():
             fields = {name: inner for name, inner in fields_of(kind.row).items() if not isinstance(inner, Spread)}
-            return {
-                "type": "array",
-                "description": kind.description,
-                "maxItems": kind.longest,
-                "items": {
-                    "type": "object",
-                    "additionalProperties": False,
-                    "properties": {name: _plain(inner) for name, inner in fields.items()},
-                },
-            }
+            rows = _object({name: _plain(inner) for name, inner in fields.items()})
+            return {"type": "array", "maxItems": kind.longest, "items": rows}
+        case Flag():
+            return {"type": "boolean"}
         case _:
             return of_input(kind)
 
@@ -142,15 +157,17 @@ def _or_null(schema: JsonSchema) -> JsonSchema:
 
 def of_answer(calculator: Calculator[Any, Any]) -> JsonSchema:
     """The schema of a calculator's JSON answer."""
-    results = {name: _or_null(_plain(kind)) for name, kind in calculator.answered.items()}
-    numeric = [name for name, kind in calculator.answered.items() if isinstance(kind, Quantity | Count | Series)]
+    given = {name: _plain(kind) for name, kind in calculator.asked.items()}
+    for assumption in calculator.assumptions:
+        given[assumption.name] = _or_null(given[assumption.name])  # it may have no finite value
+    results = {
+        name: {"description": getattr(kind, "description", name), **_or_null(_plain(kind))}
+        for name, kind in calculator.answered.items()
+    }
     return _object(
         {
             "calculator": {"type": "string", "const": calculator.name},
-            "given": {
-                **_object({name: _plain(kind) for name, kind in calculator.asked.items()}),
-                "description": "The inputs as understood, each in its unit of the contract.",
-            },
+            "given": {**_object(given), "description": "The inputs as understood, each in its unit of the contract."},
             "assumed": {
                 "type": "array",
                 "description": "The inputs that took their default.",
@@ -158,20 +175,10 @@ def of_answer(calculator: Calculator[Any, Any]) -> JsonSchema:
                 "items": {"type": "string", "enum": list(calculator.asked)},
             },
             "results": {**_object(results, required=list(results)), "description": "null where there is no answer."},
-            "units": {
-                "type": "object",
-                "description": "The unit of each quantity in given and results.",
-                "additionalProperties": {"type": "string", "maxLength": 16, "pattern": PRINTABLE},
-            },
-            "cautions": {"type": "array", "maxItems": 100, "items": {"$ref": "#/components/schemas/Caution"}},
-            "uncertainty": {
-                **_object({name: {"$ref": "#/components/schemas/Uncertainty"} for name in numeric}),
-                "description": "Where inputs carried one: standard uncertainty of each numeric result.",
-            },
-            "working": {
-                **_object({name: {"$ref": "#/components/schemas/Working"} for name in results}),
-                "description": "With working=true: the formula, the numbers put in, and the sources.",
-            },
+            "units": {"$ref": "#/components/schemas/Units"},
+            "cautions": {"$ref": "#/components/schemas/Cautions"},
+            "uncertainty": {"$ref": "#/components/schemas/Uncertainty"},
+            "working": {"$ref": "#/components/schemas/Working"},
         },
         required=["calculator", "given", "assumed", "results", "units", "cautions"],
     )
@@ -189,6 +196,17 @@ def _text(longest: int, **more: object) -> JsonSchema:
 
 
 SHARED: Mapping[str, JsonSchema] = {
+    "Units": {
+        "type": "object",
+        "description": "The unit of each quantity in given and results.",
+        "additionalProperties": {"type": "string", "maxLength": 16, "pattern": PRINTABLE},
+    },
+    "Cautions": {
+        "type": "array",
+        "description": "Why results have no answer, then what to know before acting on the others.",
+        "maxItems": 100,
+        "items": {"$ref": "#/components/schemas/Caution"},
+    },
     "Caution": _object(
         {
             "code": {"type": "string", "maxLength": 64, "pattern": "^[a-z0-9-]+$"},
@@ -202,7 +220,12 @@ SHARED: Mapping[str, JsonSchema] = {
         },
         required=["code", "text"],
     ),
-    "Uncertainty": _object(
+    "Uncertainty": {
+        "type": "object",
+        "description": "Where inputs carried one: the standard uncertainty of each numeric result.",
+        "additionalProperties": {"$ref": "#/components/schemas/StandardUncertainty"},
+    },
+    "StandardUncertainty": _object(
         {
             "standard": {
                 "description": "Combined standard uncertainty (JCGM 100, 5.1.2), in the result's unit.",
@@ -219,11 +242,16 @@ SHARED: Mapping[str, JsonSchema] = {
         },
         required=["standard"],
     ),
-    "Working": _object(
+    "Working": {
+        "type": "object",
+        "description": "With working=true: how each result was found.",
+        "additionalProperties": {"$ref": "#/components/schemas/Steps"},
+    },
+    "Steps": _object(
         {
             "formula": _text(2000),
-            "numbers": _text(4000),
-            "method": _text(2000),
+            "numbers": _text(4000, description="The formula with the numbers put in."),
+            "method": _text(2000, description="How it is found, where no single formula gives it."),
             "references": {
                 "type": "array",
                 "maxItems": 20,

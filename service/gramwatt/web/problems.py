@@ -76,6 +76,7 @@ class Problem(Exception):
         self, kind: str, detail: str, faults: Sequence[Fault] = (), headers: Mapping[str, str] | None = None
     ) -> None:
         super().__init__(detail)
+        self.told = TYPES[kind] if kind in TYPES else ProblemType(400, "", "")
         self.kind, self.detail, self.faults, self.headers = kind, detail, tuple(faults), dict(headers or {})
 
 
@@ -90,19 +91,29 @@ def _line(fault: Fault) -> str:
     return f"{where}: {fault.detail}" if where else fault.detail
 
 
+def _printable(text: str) -> str:
+    """A sentence that may quote what was sent, without its control characters and line ends."""
+    return "".join(letter if letter.isprintable() else "\ufffd" for letter in text)
+
+
 def body(problem: Problem, instance: str) -> dict[str, Any]:
     """The problem as RFC 9457 has it; ``errors`` holds at most `MOST_FAULTS`."""
-    kind = TYPES[problem.kind]
+    kind = problem.told
     made: dict[str, Any] = {
-        "type": f"/problems/{problem.kind}",
+        "type": f"/problems/{problem.kind}" if problem.kind in TYPES else problem.kind,
         "title": kind.title,
         "status": kind.status,
-        "detail": problem.detail[:2000],
+        "detail": _printable(problem.detail[:2000]),
         "instance": instance,
     }
     if problem.faults:
         made["errors"] = [
-            {"pointer": fault.pointer, "detail": fault.detail, "given": fault.given, "accepted": fault.accepted}
+            {
+                "pointer": fault.pointer,
+                "detail": _printable(fault.detail[:2000]),
+                "given": fault.given,
+                "accepted": fault.accepted,
+            }
             for fault in problem.faults[:MOST_FAULTS]
         ]
     return made
@@ -114,32 +125,40 @@ def respond(problem: Problem) -> Response:
         lines = [_line(fault) for fault in problem.faults] or [problem.detail]
         text = f"#ERR {problem.kind}: {'; '.join(lines)}"
         return Response(
-            text[:LONGEST_TEXT_ERROR], 200, {"Cache-Control": "no-store"}, content_type="text/plain; charset=utf-8"
+            text[:LONGEST_TEXT_ERROR],
+            200,
+            {"Cache-Control": "no-store", **problem.headers},
+            content_type="text/plain; charset=utf-8",
         )
     made = orjson.dumps(
         body(problem, f"urn:uuid:{g.request_id}"), option=orjson.OPT_INDENT_2 | orjson.OPT_APPEND_NEWLINE
     )
     headers = {"Cache-Control": "no-store", **problem.headers}
-    return Response(made, TYPES[problem.kind].status, headers, content_type="application/problem+json")
+    return Response(made, problem.told.status, headers, content_type="application/problem+json")
 
 
 def wants_text() -> bool:
     """Whether this is a cell's request that asked for errors as text (a cell shows nothing of a 4xx)."""
-    return request.method in ("GET", "HEAD") and request.args.get("errors") == "text"
+    asks_value = request.path.startswith("/v1/") and request.path.count("/") > 2
+    return asks_value and request.method in ("GET", "HEAD") and request.args.get("errors") == "text"
 
 
 def from_http(error: HTTPException) -> Response:
     """Flask's own errors (no route, wrong method, body too large) as problems."""
     if error.response is not None or error.code is None or error.code < 400:
         return Response(error.get_response().get_data(), error.code or 500)
-    kind = _BY_STATUS.get(error.code, "internal-error" if error.code >= 500 else "malformed-request")
+    kind = _BY_STATUS.get(error.code, "internal-error" if error.code >= 500 else "about:blank")
     detail = {
         404: f"Nothing is at {request.path[:200]}.",
         405: f"{request.method[:20]} is not allowed at {request.path[:200]}.",
         413: f"The body may have at most {current_app.config['MAX_CONTENT_LENGTH']} bytes.",
-    }.get(error.code, error.description or TYPES[kind].advice)
-    headers = {name: value for name, value in error.get_headers() if name.lower() in ("allow", "retry-after")}
-    return respond(Problem(kind, detail, headers=headers))
+    }.get(error.code, error.description or error.name)
+    kept = ("allow", "retry-after", "content-range")
+    headers = {name: value for name, value in error.get_headers() if name.lower() in kept}
+    problem = Problem(kind, detail, headers=headers)
+    if kind == "about:blank":
+        problem.told = ProblemType(error.code, error.name, "")
+    return respond(problem)
 
 
 def from_bug(error: Exception) -> Response:

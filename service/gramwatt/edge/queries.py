@@ -1,0 +1,25 @@
+"""A calculator's examples as queries, for links and for the first line that the service prints."""
+
+from __future__ import annotations
+
+from typing import Any
+from urllib.parse import quote
+
+from gramwatt.declare import Calculator, Example, Table
+
+
+def first_query(calculator: Calculator[Any, Any]) -> str | None:
+    """The query of the first example that fits one."""
+    queries = (query_of(calculator, example) for example in calculator.examples)
+    return next((query for query in queries if query is not None), None)
+
+
+def query_of(calculator: Calculator[Any, Any], example: Example) -> str | None:
+    """An example's question as a query, or None where it holds a table."""
+    if any(isinstance(calculator.asked[name], Table) for name in example.given):
+        return None
+    return "&".join(f"{name}={quote(_word(value), safe=',')}" for name, value in example.given.items())
+
+
+def _word(value: object) -> str:
+    return ",".join(map(str, value)) if isinstance(value, list) else str(value)

@@ -1,0 +1,51 @@
+"""A running service for the client programs, and a look for the programs before a test starts."""
+
+import subprocess
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from clients.running import EXAMPLES, environment, free_port, need, wait_until_ready
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_runtest_setup(item: pytest.Item) -> None:
+    """Skip, or fail where they are required, a test whose client markers name a program that is missing."""
+    for marker in item.iter_markers("client"):
+        for program in marker.args:
+            need(program)
+
+
+@pytest.fixture(scope="session")
+def examples() -> Path:
+    """The folder of the examples."""
+    return EXAMPLES
+
+
+@pytest.fixture(scope="session")
+def service(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    """The base URL of a service of its own, ended after the tests."""
+    port = free_port()
+    log = tmp_path_factory.mktemp("service") / "log"
+    with (
+        log.open("wb") as sink,
+        subprocess.Popen(
+            [sys.executable, "-m", "gramwatt", "serve", "--port", str(port)],
+            stdin=subprocess.DEVNULL,
+            stdout=sink,
+            stderr=subprocess.STDOUT,
+            env=environment(),
+        ) as process,
+    ):
+        try:
+            url = f"http://127.0.0.1:{port}"
+            wait_until_ready(url, process, log)
+            yield url
+        finally:
+            process.terminate()
+            try:
+                process.wait(30)
+            except subprocess.TimeoutExpired:
+                process.kill()

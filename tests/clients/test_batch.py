@@ -1,0 +1,125 @@
+"""The comparison of builds, run as a user runs it."""
+
+import csv
+import re
+import subprocess
+import sys
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from clients.running import environment, number
+from gramwatt import calculate
+
+PARTS = ("frame", "motors", "electronics", "camera", "pack")
+HEADER = "name,cells,capacity,discharge_rating,power,burst_power,frame,motors,electronics,camera,pack,limit"
+
+
+def compare(examples: Path, *arguments: str) -> "subprocess.CompletedProcess[str]":
+    """Run the example."""
+    script = examples / "batch" / "compare_builds.py"
+    command = [sys.executable, "-X", "utf8", str(script), *arguments]
+    return subprocess.run(command, capture_output=True, text=True, encoding="utf-8", env=environment(), timeout=120)
+
+
+def lines(printed: str) -> list[dict[str, str]]:
+    """The table that was printed, its columns told apart by the heading's and two or more spaces."""
+    table = printed.split("\n\n")[0].splitlines()
+    headings = re.split(r"\s{2,}", table[0].strip())
+    return [dict(zip(headings, re.split(r"\s{2,}", row.strip()), strict=False)) for row in table[1:]]
+
+
+@pytest.fixture(scope="module")
+def demonstration(service: str, examples: Path) -> "subprocess.CompletedProcess[str]":
+    """The example on its own builds."""
+    return compare(examples, "--url", service + "/")
+
+
+def test_figures_are_the_calculators(demonstration: "subprocess.CompletedProcess[str]", examples: Path) -> None:
+    """Every figure of every build is what the library gives for it."""
+    assert demonstration.returncode == 0, demonstration.stderr
+    with (examples / "batch" / "builds.csv").open(encoding="utf-8", newline="") as file:
+        builds = list(csv.DictReader(file))
+    shown = lines(demonstration.stdout)
+    assert [row["build"] for row in shown] == [build["name"] for build in builds]
+    assert len(builds) == 5
+    for build, row in zip(builds, shown, strict=True):
+        flight, burst, mass = answers(build)
+        assert row["min"] == f"{flight['endurance']:.1f}"
+        assert row["ended by"] == flight["ended_by"]
+        assert row["A"] == f"{burst['current']:.1f}"
+        assert row["V/cell"] == f"{burst['loaded_cell_voltage']:.2f}"
+        assert row["% rating"] == ("-" if burst["rating_used"] is None else f"{burst['rating_used']:.0f}")
+        assert row["g"] == f"{mass['total']:.1f}"
+        assert row["g left"] == f"{mass['margin']:.1f}"
+        assert row["verdict"] == mass["verdict"]
+
+
+def answers(build: dict[str, str]) -> tuple[dict[str, Any], dict[str, Any], dict[str, Any]]:
+    """The library's results for a build: endurance, pack-current, mass-margin."""
+    pack: dict[str, Any] = {"cells": int(build["cells"]), "capacity": number(build["capacity"])}
+    rating = {"discharge_rating": number(build["discharge_rating"])} if build["discharge_rating"] else {}
+    masses = [number(build[part]) for part in PARTS]
+    return (
+        calculate("endurance", **pack, power=number(build["power"]))["results"],
+        calculate("pack-current", **pack, **rating, power=number(build["burst_power"]))["results"],
+        calculate("mass-margin", masses=masses, limit=number(build["limit"]))["results"],
+    )
+
+
+def test_cautions_stand_below(demonstration: "subprocess.CompletedProcess[str]") -> None:
+    """What can hurt is said, each once; what concerns one build names it."""
+    foot = demonstration.stdout.split("\n\n")[1].splitlines()
+    assert sum("Lithium packs can burn" in line for line in foot) == 1
+    assert any("aviation authority" in line for line in foot)
+    assert any(line.startswith("! light, bigger pack: The margin of") for line in foot)
+
+
+def test_columns_are_aligned(demonstration: "subprocess.CompletedProcess[str]") -> None:
+    """Numbers end where their heading ends, and verdicts begin where theirs begins."""
+    table = demonstration.stdout.split("\n\n")[0].splitlines()
+    verdict = table[0].index("verdict")
+    margin_ends = table[0].index("g left") + len("g left")
+    for row in table[1:]:
+        assert row[verdict - 2 : verdict] == "  "
+        assert row[verdict] != " "
+        assert row[margin_ends - 1].isdigit()
+
+
+def test_a_bad_row_spoils_no_other(service: str, examples: Path, tmp_path: Path) -> None:
+    """A comma in a number, a power beyond the pack and a row too short are notes in their rows."""
+    bad = tmp_path / "bad.csv"
+    bad.write_text(
+        f'{HEADER}\ncomma,6,"1,3 Ah",,200,400,1,2,3,,4,250\ngreedy,6,1300,,200,9000,1,2,3,,4,250\nshort,6\n'
+        "good,6,1300,,200,400,1,2,3,,4,250\n",
+        encoding="utf-8-sig",
+    )
+    ran = compare(examples, str(bad), "--url", service)
+    comma, greedy, short, good = ran.stdout.split("\n\n")[0].splitlines()[1:]
+    assert ran.returncode == 1
+    assert "endurance: 1 fault: capacity: a comma in a number" in comma
+    assert "240.0  under" in comma
+    assert "pack-current: The pack cannot give 9000 W" in greedy
+    assert f"{calculate('endurance', cells=6, capacity=1300, power=200)['results']['endurance']:.1f}" in greedy
+    assert "capacity is required" in short
+    assert good.endswith("under")
+    assert "Traceback" not in ran.stderr
+
+
+@pytest.mark.parametrize(
+    ("table", "url", "told"),
+    [
+        (f"{HEADER}\nx,6,1300,,200,400,1,2,3,,4,250\n", "http://127.0.0.1:9", "refused"),
+        (f"{HEADER}\nx,6,1300,,200,400,1,2,3,,4,250\n", "localhost", "unknown url type"),
+        (HEADER.replace(",", ";"), "http://127.0.0.1:9", "no column named name"),
+    ],
+)
+def test_nothing_to_ask_is_one_line(examples: Path, tmp_path: Path, table: str, url: str, told: str) -> None:
+    """No service or no usable table: one line on standard error, and status 2."""
+    file = tmp_path / "builds.csv"
+    file.write_text(table, encoding="utf-8")
+    ran = compare(examples, str(file), "--url", url)
+    assert (ran.returncode, ran.stdout) == (2, "")
+    assert told in ran.stderr
+    assert len(ran.stderr.splitlines()) == 1

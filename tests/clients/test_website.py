@@ -1,0 +1,208 @@
+"""The club's page in a real browser, served from another origin than the service."""
+
+import functools
+import http.server
+import shutil
+import threading
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from playwright.sync_api import Browser, Page, expect, sync_playwright
+
+from clients.running import free_port, need
+from gramwatt import calculate
+
+pytestmark = pytest.mark.client("chromium")
+
+WRITTEN_FOR = 'data-service="http://127.0.0.1:8000"'
+FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-background-networking", "--disable-component-update"]
+REFUSED = "Failed to load resource: the server responded with a status of 422"
+
+
+class Quiet(http.server.SimpleHTTPRequestHandler):
+    """A file server that writes no log."""
+
+    def log_message(self, *arguments: Any) -> None:
+        """Say nothing."""
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Browser]:
+    """One browser for this file."""
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=need("chromium"), args=FLAGS)
+        yield browser
+        browser.close()
+
+
+def serve(folder: Path) -> http.server.ThreadingHTTPServer:
+    """Serve a folder in a thread."""
+    server = http.server.ThreadingHTTPServer(("127.0.0.1", 0), functools.partial(Quiet, directory=str(folder)))
+    threading.Thread(target=server.serve_forever, daemon=True).start()
+    return server
+
+
+def folder_with(examples: Path, folder: Path, service: str) -> Path:
+    """A copy of the example for a service elsewhere: the one place changed."""
+    shutil.copytree(examples / "website", folder, dirs_exist_ok=True)
+    page = (folder / "club.html").read_text(encoding="utf-8")
+    assert page.count(WRITTEN_FOR) == 1
+    (folder / "club.html").write_text(page.replace(WRITTEN_FOR, f'data-service="{service}"'), encoding="utf-8")
+    return folder
+
+
+@pytest.fixture(scope="module")
+def site(service: str, examples: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    """The page's URL, on another origin than the service."""
+    with serve(folder_with(examples, tmp_path_factory.mktemp("site"), service)) as server:
+        yield f"http://127.0.0.1:{server.server_port}/club.html"
+        server.shutdown()
+
+
+class Seen:
+    """What a page asked for and complained of."""
+
+    def __init__(self, page: Page) -> None:
+        self.errors: list[str] = []
+        self.requests: list[str] = []
+        page.on("console", lambda message: self.errors.append(message.text) if message.type != "log" else None)
+        page.on("pageerror", lambda error: self.errors.append(str(error)))
+        page.on("request", lambda request: self.requests.append(request.url))
+
+
+@pytest.fixture
+def opened(browser: Browser, site: str) -> Iterator[tuple[Page, Seen]]:
+    """The page as a visitor first sees it."""
+    page = browser.new_page()
+    seen = Seen(page)
+    page.goto(site)
+    expect(page.locator("#verdict")).to_contain_text("Under the limit")
+    yield page, seen
+    page.close()
+
+
+def row(page: Page, part: int) -> Any:
+    """The fields of a part, counted from 1."""
+    return page.locator(f"#parts li:nth-child({part})")
+
+
+def test_a_member_fills_in_and_sees_the_margin(opened: tuple[Page, Seen], site: str, service: str) -> None:
+    """Verdict, margin, total and shares are the library's; nothing else is loaded, nothing complained of."""
+    page, seen = opened
+    page.get_by_label("Mass of camera, in grams").fill("1.2 oz")
+    page.get_by_role("button", name="Add a part").click()
+    row(page, 7).locator(".name").fill("strap <b>")
+    page.get_by_label("Mass of strap <b>, in grams").fill("0.75")
+    page.get_by_label("Step of the scale, g").fill("0.05")
+    page.get_by_role("button", name="Remove propeller").click()
+    page.get_by_label("Limit", exact=True).select_option("us-14cfr48")
+    page.get_by_role("button", name="Add up").click()
+    answer = calculate(
+        "mass-margin",
+        parts=[
+            {"name": "frame", "mass": 38.2},
+            {"name": "motor", "mass": 11.4, "count": 4},
+            {"name": "electronics", "mass": 31.9},
+            {"name": "camera", "mass": "1.2 oz"},
+            {"name": "pack", "mass": "96.2 ± 0.5"},
+            {"name": "strap <b>", "mass": 0.75},
+        ],
+        rule="us-14cfr48",
+        resolution=0.05,
+    )
+    found, nbsp = answer["results"], "\u00a0"
+    expect(page.locator("#verdict")).to_have_text(f"Under the limit: {found['margin']:.1f}{nbsp}g below it")
+    expect(page.locator("#summary")).to_contain_text(f"{found['total']:.1f}{nbsp}g in all")
+    expect(page.locator("#summary")).to_contain_text(f"give or take {found['expanded_uncertainty']:.1f}{nbsp}g")
+    expect(page.locator("#summary")).to_contain_text(f"The limit is 249.48{nbsp}g or less")
+    shown = [cells.split("\t") for cells in page.locator("#shares tbody tr").all_inner_texts()]
+    assert [name for name, _, _ in shown] == ["frame", "motor × 4", "electronics", "camera", "pack", "strap <b>"]
+    assert [total for _, total, _ in shown] == [f"{value:.1f}{nbsp}g" for value in found["running_total"]]
+    assert [share for _, _, share in shown] == [f"{value:.1f} %" for value in found["shares"]]
+    assert page.locator("#cautions li").all_inner_texts() == [caution["text"] for caution in answer["cautions"]]
+    assert seen.errors == []
+    origins = {"/".join(url.split("/")[:3]) for url in seen.requests if not url.startswith("data:")}
+    assert origins == {service, site.removesuffix("/club.html")}
+
+
+@pytest.mark.parametrize(
+    ("mass", "verdict"), [("120", "Over the limit: 18.5"), ("101.4", "Too close to call: 0.1"), ("96", "Under")]
+)
+def test_every_verdict(opened: tuple[Page, Seen], mass: str, verdict: str) -> None:
+    """Typing alone is enough to be told."""
+    page, _ = opened
+    page.get_by_label("Mass of pack, in grams").fill(mass)
+    expect(page.locator("#verdict")).to_contain_text(verdict)
+
+
+def test_faults_stand_beside_their_fields(opened: tuple[Page, Seen]) -> None:
+    """Each field at fault is marked and described by the service's words; mending it clears them."""
+    page, seen = opened
+    row(page, 1).locator(".mass").fill("38,2")
+    row(page, 3).locator(".count").fill("some")
+    page.get_by_label("Limit", exact=True).select_option("custom")
+    page.get_by_label("Less than, in g").fill("-3")
+    page.get_by_role("button", name="Add up").click()
+    expect(page.locator(".fault")).to_have_count(3)
+    for field, words in (
+        (row(page, 1).locator(".mass"), "a comma in a number; write a decimal point"),
+        (row(page, 3).locator(".count"), "whole number"),
+        (page.get_by_label("Less than, in g"), "must be above 0"),
+    ):
+        expect(field).to_have_attribute("aria-invalid", "true")
+        described = field.get_attribute("aria-describedby")
+        expect(field.locator("xpath=..").locator(f"#{described}")).to_contain_text(words)
+    expect(row(page, 1).locator(".mass")).to_be_focused()
+    assert seen.errors != []
+    assert all(error.startswith(REFUSED) for error in seen.errors)
+    row(page, 1).locator(".mass").fill("38.2")
+    row(page, 3).locator(".count").fill("4")
+    page.get_by_label("Less than, in g").fill("600")
+    expect(page.locator(".fault")).to_have_count(0)
+    expect(page.locator("[aria-invalid]")).to_have_count(0)
+    expect(page.locator("#problem")).to_be_hidden()
+    expect(page.locator("#verdict")).to_contain_text("Under the limit: 355.3")
+
+
+def test_no_service_is_said(browser: Browser, examples: Path, tmp_path: Path) -> None:
+    """Where nobody answers, the page says so and names the place."""
+    nowhere = f"http://127.0.0.1:{free_port()}"
+    page = browser.new_page()
+    with serve(folder_with(examples, tmp_path / "site", nowhere)) as server:
+        page.goto(f"http://127.0.0.1:{server.server_port}/club.html")
+        expect(page.locator("#problem")).to_have_text(
+            f"The calculator at {nowhere} gave no answer. Try again in a while."
+        )
+        page.close()
+        server.shutdown()
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("width", [360, 1440])
+def test_it_fits_and_follows_the_colour_scheme(browser: Browser, site: str, width: int, scheme: Any) -> None:
+    """No sideways scrolling at any width, no field cut off, and paper darker than ink in the dark."""
+    page = browser.new_page(viewport={"width": width, "height": 800}, color_scheme=scheme)
+    page.goto(site)
+    expect(page.locator("#verdict")).to_contain_text("Under the limit")
+    assert page.evaluate("document.documentElement.scrollWidth") == width
+    assert (
+        page.evaluate("[...document.querySelectorAll('input, select')].filter(f => f.scrollWidth > f.clientWidth)")
+        == []
+    )
+    lightness = "name => getComputedStyle(document.body)[name].match(/\\d+/g).slice(0, 3).reduce((a, b) => a + +b, 0)"
+    paper, ink = page.evaluate(lightness, "backgroundColor"), page.evaluate(lightness, "color")
+    assert (paper > ink) is (scheme == "light")
+    page.close()
+
+
+def test_every_field_and_button_has_a_name(opened: tuple[Page, Seen]) -> None:
+    """What a screen reader says of each control is not empty, and no two fields say the same."""
+    page, _ = opened
+    said = page.locator("main").aria_snapshot()
+    controls = [line.strip() for line in said.splitlines() if line.strip().startswith(("- textbox", "- button"))]
+    names = [line.split('"')[1] for line in controls]
+    assert len(names) == 6 * 4 + 1 + 1 + 1
+    assert all(names)
+    assert len(set(names)) == len(names)

@@ -1,0 +1,112 @@
+"""Which part may know which library. A formula knows numpy and nothing of the web, of units or of validation."""
+
+from __future__ import annotations
+
+import ast
+import subprocess
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+import gramwatt
+
+PACKAGE = Path(gramwatt.__file__).resolve().parent
+MODULES = sorted(PACKAGE.rglob("*.py"))
+WEB = {"flask", "werkzeug", "apispec", "yaml", "flask_swagger_ui", "prometheus_client", "jinja2"}
+EDGE = {"pint", "marshmallow"}
+SERVERS = {"gunicorn", "waitress"}
+OF_FORMULAS = {"declare", "vocabulary", "common", "physics", "calculators"}
+FOR_FORMULAS = {"numpy", "gramwatt", *sys.stdlib_module_names}
+
+
+def imported(module: Path) -> Iterator[tuple[str, int]]:
+    """Every module that a file imports anywhere in it, and the line."""
+    for node in ast.walk(ast.parse(module.read_bytes())):
+        if isinstance(node, ast.Import):
+            yield from ((alias.name, node.lineno) for alias in node.names)
+        elif isinstance(node, ast.ImportFrom):
+            assert node.level == 0, f"{module}:{node.lineno}: imports are absolute"
+            yield from ((f"{node.module}.{alias.name}", node.lineno) for alias in node.names)
+
+
+def part(module: Path) -> str:
+    """The first step into the package: web, edge, physics, serve, ..."""
+    return module.relative_to(PACKAGE).with_suffix("").parts[0]
+
+
+def strangers(module: Path, libraries: set[str]) -> list[str]:
+    """Imports of those libraries, as file:line."""
+    return [
+        f"{module.relative_to(PACKAGE)}:{line}: {name}"
+        for name, line in imported(module)
+        if name.split(".")[0] in libraries
+    ]
+
+
+def test_there_is_something_to_look_at() -> None:
+    assert {"web", "edge", "calculators", "physics", "serve"} <= {part(module) for module in MODULES}
+    assert any(strangers(module, WEB) for module in MODULES if part(module) == "web")
+    assert any(strangers(module, EDGE) for module in MODULES if part(module) == "edge")
+
+
+@pytest.mark.parametrize("module", MODULES, ids=lambda module: str(module.relative_to(PACKAGE)))
+def test_libraries_stay_where_they_belong(module: Path) -> None:
+    found = strangers(module, WEB) if part(module) != "web" else []
+    # apispec reads marshmallow schemas through its own plug-in: its name in web/ is apispec's, not marshmallow's.
+    found += strangers(module, EDGE) if part(module) != "edge" else []
+    found += strangers(module, SERVERS) if part(module) != "serve" else []
+    assert found == []
+
+
+@pytest.mark.parametrize(
+    "module",
+    [module for module in MODULES if part(module) in OF_FORMULAS],
+    ids=lambda module: str(module.relative_to(PACKAGE)),
+)
+def test_what_formulas_are_made_of_knows_numpy_alone(module: Path) -> None:
+    found = [f"{line}: {name}" for name, line in imported(module) if name.split(".")[0] not in FOR_FORMULAS]
+    found += [
+        f"{line}: {name}" for name, line in imported(module) if name.startswith(("gramwatt.web", "gramwatt.edge"))
+    ]
+    assert found == []
+
+
+@pytest.mark.parametrize("module", [module for module in MODULES if part(module) == "edge"], ids=lambda m: m.name)
+def test_the_edge_does_not_know_the_web(module: Path) -> None:
+    assert [name for name, _ in imported(module) if name.startswith("gramwatt.web")] == []
+
+
+@pytest.mark.parametrize(
+    "module", [module for module in MODULES if part(module) == "physics"], ids=lambda module: module.name
+)
+def test_physics_knows_only_physics(module: Path) -> None:
+    own = [name for name, _ in imported(module) if name.startswith("gramwatt")]
+    allowed = ("gramwatt.physics", "gramwatt.declare")
+    assert [name for name in own if not name.startswith(allowed)] == []
+
+
+@pytest.mark.parametrize(
+    ("statement", "absent"),
+    [
+        pytest.param("import gramwatt.calculators.pack_current", WEB, id="a-calculator-without-the-web"),
+        pytest.param("import gramwatt; gramwatt.calculate('pack-energy', cells=6, capacity=1)", WEB, id="the-library"),
+        pytest.param("import gramwatt.__main__", WEB, id="the-command-line-starts-without-the-web"),
+    ],
+)
+def test_importing_pulls_in_no_web(statement: str, absent: set[str]) -> None:
+    assert loaded_after(statement) & absent == set()
+
+
+def test_declare_and_physics_pull_in_neither_web_nor_units_nor_validation() -> None:
+    names = "declare", "physics.pack", "physics.cells", "physics.air", "physics.rotor", "physics.statistics"
+    statement = "; ".join(f"import gramwatt.{name}" for name in names)
+    assert loaded_after(statement) & (WEB | EDGE | SERVERS) == set()
+
+
+def loaded_after(statement: str) -> set[str]:
+    """The top names of modules that a fresh interpreter holds after a statement."""
+    code = f"{statement}\nimport sys\nprint(' '.join({{name.split('.')[0] for name in sys.modules}}))"
+    shown = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    return set(shown.stdout.split())

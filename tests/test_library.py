@@ -1,0 +1,77 @@
+"""The package as a library: the service's answers without the service."""
+
+from __future__ import annotations
+
+import tomllib
+from pathlib import Path
+from typing import Any
+
+import orjson
+import pytest
+
+import gramwatt
+from gramwatt import registry
+from gramwatt.declare import Example
+from gramwatt.web import create_app
+
+EXAMPLES = [
+    pytest.param(calculator.name, example, id=f"{calculator.name}: {example.title}")
+    for calculator in registry.load().values()
+    for example in calculator.examples
+]
+
+
+@pytest.mark.parametrize(("name", "example"), EXAMPLES)
+def test_it_gives_what_the_service_gives(name: str, example: Example) -> None:
+    given: dict[str, Any] = dict(example.given)
+    answer = gramwatt.calculate(name, **given)
+    served = create_app().test_client().post(f"/v1/{name}", json=given)
+    assert answer == orjson.loads(served.data)
+
+
+def test_units_and_working() -> None:
+    answer = gramwatt.calculate("pack-energy", cells=6, capacity="1.3 Ah", units={"usable_energy": "kJ"}, working=True)
+    assert answer["results"]["usable_energy"] == 83.1168  # by hand: 23.088 Wh x 3.6
+    assert answer["working"]["usable_energy"]["formula"] == "nominal_energy * (1 - reserve)"
+
+
+def test_a_refused_question_tells_every_fault() -> None:
+    with pytest.raises(gramwatt.Refused) as caught:
+        gramwatt.calculate("pack-energy", cells=0, capacity="1.3 V", reserv=20)
+    assert {fault.pointer for fault in caught.value.faults} == {"/cells", "/capacity", "/reserv"}
+    assert all(fault.accepted for fault in caught.value.faults)
+    for name in ("cells", "capacity", "reserv"):
+        assert f"{name}: " in str(caught.value)
+    assert isinstance(caught.value, ValueError)
+
+
+def test_an_input_left_out_is_told_with_what_it_accepts() -> None:
+    with pytest.raises(gramwatt.Refused, match=r"capacity is required.*mAh"):
+        gramwatt.calculate("pack-energy", cells=6)
+
+
+def test_a_wrong_unit_of_a_result_is_refused() -> None:
+    with pytest.raises(gramwatt.Refused, match="usable_energy can be had in Wh"):
+        gramwatt.calculate("pack-energy", cells=6, capacity=1300, units={"usable_energy": "kg"})
+
+
+def test_an_unknown_calculator_tells_near_ones() -> None:
+    with pytest.raises(gramwatt.UnknownCalculator, match="did you mean pack-energy") as caught:
+        gramwatt.calculate("pack-enregy")
+    assert "pack-energy" in caught.value.meant
+    assert isinstance(caught.value, LookupError)
+
+
+def test_no_answer_is_none_with_its_reason() -> None:
+    answer = gramwatt.calculate("pack-current", cells=6, capacity=1300, power=99_999)
+    assert answer["results"]["current"] is None
+    assert any("current" in caution.get("results", ()) for caution in answer["cautions"])
+
+
+def test_the_version_is_said_once_and_the_same_everywhere() -> None:
+    pyproject = Path(__file__).resolve().parents[1] / "pyproject.toml"
+    assert tomllib.loads(pyproject.read_text("utf-8"))["project"]["version"] == gramwatt.__version__
+
+
+def test_what_it_offers_exists() -> None:
+    assert all(hasattr(gramwatt, name) for name in gramwatt.__all__)

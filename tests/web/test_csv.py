@@ -1,0 +1,184 @@
+"""The answer as CSV (RFC 4180): a header line and one row, safe to open in a spreadsheet of any locale."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+from dataclasses import dataclass
+from typing import Annotated
+
+import numpy as np
+import pytest
+from flask.testing import FlaskClient
+
+from gramwatt import registry
+from gramwatt.declare import (
+    Array,
+    Calculator,
+    Caution,
+    Choice,
+    Codes,
+    Example,
+    Labels,
+    Quantity,
+    Reference,
+    Text,
+)
+from gramwatt.edge.ask import ask
+from gramwatt.edge.figures import csv_text, value_text
+
+PACK = "/v1/pack-energy?cells=6&capacity=1300&format=csv"
+
+
+def rows(text: str, delimiter: str = ",") -> list[list[str]]:
+    assert text.endswith("\r\n")
+    return list(csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True))
+
+
+@pytest.mark.parametrize(
+    ("option", "capacity", "baggage", "present"),
+    [
+        pytest.param("", "capacity [mAh]", "baggage", "present", id="units-by-default"),
+        pytest.param("&header=units", "capacity [mAh]", "baggage", "present", id="units"),
+        pytest.param("&header=names", "capacity", "baggage", "present", id="names"),
+        pytest.param("&header=off", "1300", "carry-on", "absent", id="off"),
+    ],
+)
+def test_header(client: FlaskClient, option: str, capacity: str, baggage: str, present: str) -> None:
+    answer = client.get(PACK + option)
+    lines = rows(answer.text)
+    assert answer.content_type == f"text/csv; charset=utf-8; header={present}"
+    assert len(lines) == (2 if present == "present" else 1)
+    assert capacity in lines[0]
+    assert baggage in lines[0]
+
+
+def test_a_row_holds_inputs_results_and_codes_of_cautions(client: FlaskClient) -> None:
+    header, row = rows(client.get(f"{PACK}&header=names").text)
+    cells = dict(zip(header, row, strict=True))
+    assert cells["cells"] == "6"
+    assert cells["reserve"] == "20"
+    assert cells["pack_mass"] == ""
+    assert cells["usable_energy"] == "23.088"
+    assert cells["specific_energy"] == ""
+    assert cells["cautions"].split() == ["needs-input", "lithium-fire", "ask-airline"]
+
+
+def test_accept_and_format_give_the_same_table(client: FlaskClient) -> None:
+    by_format = client.get(PACK)
+    by_accept = client.get(PACK.replace("&format=csv", ""), headers={"Accept": "text/csv"})
+    by_post = client.post("/v1/pack-energy?format=csv", json={"cells": 6, "capacity": 1300})
+    assert by_format.data == by_accept.data == by_post.data
+    assert by_format.data[:3] != b"\xef\xbb\xbf"
+
+
+def test_a_decimal_comma_separates_by_semicolons(client: FlaskClient) -> None:
+    header, row = rows(client.get(f"{PACK}&decimal=,&header=names").text, delimiter=";")
+    assert row[header.index("usable_energy")] == "23,088"
+    assert len(header) == len(row) > 10
+
+
+def test_a_list_with_a_decimal_comma_stays_one_field(client: FlaskClient) -> None:
+    url = "/v1/mass-margin?masses=118.5,96.2&limit=250&format=csv&header=names&decimal=,"
+    header, row = rows(client.get(url).text, delimiter=";")
+    assert row[header.index("running_total")] == "118,5;214,7"
+
+
+def test_digits(client: FlaskClient) -> None:
+    header, row = rows(client.get(f"{PACK}&digits=3&header=names").text)
+    assert row[header.index("usable_energy")] == "23.1"
+
+
+def test_a_converted_result_carries_its_unit_in_the_header(client: FlaskClient) -> None:
+    header, row = rows(client.get(f"{PACK}&units=usable_energy:kJ").text)
+    assert row[header.index("usable_energy [kJ]")] == "83.1168"
+
+
+def test_an_uncertain_result_has_a_column_of_its_own_beside_it(client: FlaskClient) -> None:
+    header, row = rows(client.get(PACK.replace("1300", "1300%20%C2%B1%2013%20mAh")).text)
+    at = header.index("usable_energy [Wh]")
+    assert header[at + 1] == "usable_energy_u [Wh]"
+    assert float(row[at + 1]) == pytest.approx(0.23088, rel=1e-9)
+    assert "baggage_u" not in header
+
+
+def test_the_uncertainty_of_a_temperature_is_in_kelvin() -> None:
+    """A difference of temperatures in degF or degC must not be read as a temperature."""
+    answer = ask(ECHO, {"warmth": "20 ± 2 degC", "label": "a"})
+    header, row = rows(csv_text(ECHO, answer))
+    assert row[header.index("doubled_u [K]")] == "4"
+
+
+@pytest.mark.parametrize("calculator", registry.load().values(), ids=lambda calculator: calculator.name)
+def test_a_reader_gets_back_what_json_has(client: FlaskClient, calculator: Calculator[object, object]) -> None:
+    for example in calculator.examples:
+        made = client.post(f"/v1/{calculator.name}", json=dict(example.given)).get_json()
+        table = client.post(f"/v1/{calculator.name}?format=csv&header=names", json=dict(example.given)).text
+        header, row = rows(table)
+        cells = dict(zip(header, row, strict=True))
+        assert len(cells) == len(header), "no name twice"
+        assert {name: cells[name] for name in made["results"]} == {
+            name: value_text(value) for name, value in made["results"].items()
+        }
+
+
+def test_a_parts_list_is_one_field_of_json(client: FlaskClient) -> None:
+    parts = [{"name": '=HYPERLINK("x")', "mass": 5.5, "count": 2}, {"name": "a;b,c", "mass": 3, "count": 1}]
+    answer = client.post("/v1/mass-margin?format=csv&header=names", json={"parts": parts})
+    header, row = rows(answer.text)
+    cell = row[header.index("parts")]
+    assert json.loads(cell) == parts
+    assert cell.startswith("["), "no spreadsheet runs it"
+
+
+# A calculator whose texts and choices begin with what a spreadsheet would run.
+
+
+@dataclass(frozen=True, slots=True)
+class Inputs:
+    label: Annotated[Labels, Text("Echoed.", default="none")]
+    warmth: Annotated[Array, Quantity("degC", "Moves nothing but its double.", at_least=-100, at_most=100, default=-5)]
+
+
+@dataclass(frozen=True, slots=True)
+class Results:
+    doubled: Annotated[Array, Quantity("degC", "Twice.", method="twice")]
+    word: Annotated[Codes, Choice(("=1+1", "@sum"), "A word to be feared.", method="the first")]
+
+
+def echoing(given: Inputs) -> Results:
+    """Give twice the temperature in degC, and a word that begins with an equals sign."""
+    return Results(doubled=(given.warmth - 273.15) * 2 + 273.15, word=np.zeros(given.warmth.shape, dtype=np.intp))
+
+
+ECHO: Calculator[Inputs, Results] = Calculator(
+    title="What is echoed?",
+    summary="Echo.",
+    inputs=Inputs,
+    results=Results,
+    formula=echoing,
+    references=(Reference("by definition"),),
+    cautions=(Caution("none", "Nothing to fear."),),
+    examples=(Example("a", given={}, expected={"doubled": -10}, rtol=1e-9, source="by hand: 2 x -5"),),
+)
+
+
+@pytest.mark.parametrize(
+    ("label", "expected"),
+    [
+        pytest.param("=1+1", "'=1+1", id="equals"),
+        pytest.param("+1", "'+1", id="plus"),
+        pytest.param("-1", "'-1", id="minus-in-a-text"),
+        pytest.param("@SUM(A1)", "'@SUM(A1)", id="at"),
+        pytest.param("frame", "frame", id="harmless"),
+        pytest.param('a "b", c', 'a "b", c', id="quotes-and-commas-kept"),
+    ],
+)
+def test_no_text_becomes_a_formula_and_numbers_stay_numbers(label: str, expected: str) -> None:
+    header, row = rows(csv_text(ECHO, ask(ECHO, {"label": label}), header="names"))
+    cells = dict(zip(header, row, strict=True))
+    assert cells["label"] == expected
+    assert cells["word"] == "'=1+1"
+    assert cells["warmth"] == "-5"
+    assert cells["doubled"] == "-10"

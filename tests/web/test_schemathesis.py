@@ -1,0 +1,53 @@
+"""The running service against its own contract, by schemathesis: all checks, all phases, no finding, no warning."""
+
+import os
+import re
+import subprocess
+import sys
+from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
+
+import pytest
+
+from gramwatt.web.contract import document
+
+CONFIGURATION = Path(__file__).with_name("schemathesis.toml")
+TAGS = [tag["name"] for tag in document()["tags"]]
+# All phases of each tag's operations, side by side; the one that follows links has none to follow in pure questions.
+SEARCHES = {tag: ["--include-tag", tag] for tag in TAGS}
+
+
+def test_schemathesis_finds_nothing(live: str, tmp_path: Path) -> None:
+    """Every request that the contract allows is answered, every other refused, each answer as the contract has it.
+
+    A longer search: ``st --config-file tests/web/schemathesis.toml run URL/openapi.json -n 100 --seed 2``.
+    """
+
+    def search(name: str) -> subprocess.CompletedProcess[str]:
+        command = ["--config-file", str(CONFIGURATION), "run", f"{live}/openapi.json", *SEARCHES[name]]
+        folder = tmp_path / name
+        folder.mkdir()
+        return subprocess.run(
+            [sys.executable, "-m", "schemathesis.cli", *command],
+            cwd=folder,
+            capture_output=True,
+            text=True,
+            check=False,
+        )
+
+    with ThreadPoolExecutor(os.cpu_count()) as pool:
+        runs = dict(zip(SEARCHES, pool.map(search, SEARCHES), strict=True))
+
+    for name, ran in runs.items():
+        print(name, *re.findall(r"^ +(?:Tested: .*|.* generated, .*)$|^Seed: .*$", ran.stdout, re.MULTILINE))
+    failed = [f"{name}: {ran.stdout}{ran.stderr}" for name, ran in runs.items() if ran.returncode != 0]
+    if failed:
+        pytest.fail("\n".join(failed))
+    assert all("No issues found" in ran.stdout for ran in runs.values())
+
+
+def test_every_operation_has_a_tag() -> None:
+    """So that the search above leaves none out."""
+    operations = [path[method] for path in document()["paths"].values() for method in path.keys() & {"get", "post"}]
+    assert {tag for operation in operations for tag in operation["tags"]} == set(TAGS)
+    assert all(len(operation["tags"]) == 1 for operation in operations)

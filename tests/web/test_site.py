@@ -1,0 +1,225 @@
+"""What stands around the calculators: first page, index, contract, reference, problems, health, metrics."""
+
+from __future__ import annotations
+
+import re
+from typing import Any
+from urllib.parse import urljoin
+
+import pytest
+import yaml
+from flask.testing import FlaskClient
+from prometheus_client.parser import text_string_to_metric_families
+
+from gramwatt import registry
+from gramwatt.version import __version__
+from gramwatt.web.problems import TYPES
+
+PACK = "/v1/pack-energy?cells=6&capacity=1300"
+BROWSER = {"Accept": "text/html,application/xhtml+xml,application/xml;q=0.9,image/avif,*/*;q=0.8"}
+
+
+def links(page: str) -> list[str]:
+    """Everything that a page refers to."""
+    return [link.replace("&amp;", "&") for link in re.findall(r"(?:href|src|action)=[\"']([^\"']+)[\"']", page)]
+
+
+def policy(header: str) -> dict[str, set[str]]:
+    """A Content-Security-Policy, its sources by directive."""
+    directives = (directive.split() for directive in header.split(";") if directive.strip())
+    return {name: set(sources) for name, *sources in directives}
+
+
+def test_first_page_for_people(client: FlaskClient) -> None:
+    answer = client.get("/", headers=BROWSER)
+    assert answer.content_type == "text/html; charset=utf-8"
+    for name, calculator in registry.load().items():
+        assert name in answer.text
+        assert calculator.title in answer.text
+    assert {"/docs", "/openapi.json", "/v1"} <= set(links(answer.text))
+
+
+def test_every_link_of_the_first_page_leads_somewhere(client: FlaskClient) -> None:
+    for link in links(client.get("/", headers=BROWSER).text):
+        assert link.startswith("/"), link
+        with client.get(link) as answer:
+            assert answer.status_code == 200, link
+
+
+@pytest.mark.parametrize("headers", [{}, {"Accept": "*/*"}, {"Accept": "application/json"}], ids=str)
+def test_first_page_for_programs_is_the_index(client: FlaskClient, headers: dict[str, str]) -> None:
+    answer = client.get("/", headers=headers)
+    assert answer.content_type == "application/json"
+    assert answer.data == client.get("/v1").data
+
+
+def test_index(client: FlaskClient) -> None:
+    answer = client.get("/v1")
+    index = answer.get_json()
+    assert index["service"] == "gramwatt"
+    assert index["version"] == __version__
+    assert [entry["name"] for entry in index["calculators"]] == list(registry.load())
+    assert 'rel="service-desc"' in answer.headers["Link"]
+    assert 'rel="service-doc"' in answer.headers["Link"]
+    for entry in index["calculators"]:
+        assert entry["title"]
+        assert entry["summary"]
+        assert entry["headline"] == entry["results"][0]
+
+
+def test_every_link_of_the_index_answers(client: FlaskClient) -> None:
+    index = client.get("/v1").get_json()
+    assert client.get(index["contract"]).status_code == 200
+    assert client.get(index["reference"]).status_code == 200
+    for entry in index["calculators"]:
+        example, value = entry["links"]["example"], entry["links"]["value"]
+        whole = client.get(example)
+        assert whole.status_code == 200, example
+        headline = whole.get_json()["results"][entry["headline"]]
+        assert client.get(value).text == str(headline)
+        assert example.startswith(entry["links"]["answer"])
+
+
+def test_the_reference_needs_no_other_host(client: FlaskClient) -> None:
+    answer = client.get("/docs", headers=BROWSER)
+    assert answer.status_code == 200
+    assert answer.content_type == "text/html; charset=utf-8"
+    assert not re.search(r"https?://|[\"']//", answer.text)
+    files = [link for link in links(answer.text) if not link.startswith("/openapi")]
+    assert len(files) >= 4
+    for link in files:
+        with client.get(urljoin("/docs", link)) as file:
+            assert file.status_code == 200, link
+            assert len(file.data) > 100
+            assert file.headers["X-Content-Type-Options"] == "nosniff"
+
+
+@pytest.mark.parametrize(
+    ("path", "media"),
+    [
+        ("/docs/swagger-ui.css", "text/css"),
+        ("/docs/swagger-ui-bundle.js", "text/javascript"),
+        ("/static/docs.js", "text/javascript"),
+        ("/static/sheet.css", "text/css"),
+        ("/static/mark.svg", "image/svg+xml"),
+    ],
+)
+def test_files_have_a_type_that_nosniff_browsers_take(client: FlaskClient, path: str, media: str) -> None:
+    with client.get(path) as file:
+        assert file.mimetype == media
+
+
+def test_the_viewer_reads_our_contract(client: FlaskClient) -> None:
+    with client.get("/static/docs.js") as script:
+        text = script.get_data(as_text=True)
+        assert '"/openapi.json"' in text
+        assert "validatorUrl: null" in text, "or it shows the contract to another host"
+
+
+@pytest.mark.parametrize("path", ["/", "/docs", "/problems/invalid-input"])
+def test_pages_run_nothing_from_elsewhere(client: FlaskClient, path: str) -> None:
+    directives = policy(client.get(path, headers=BROWSER).headers["Content-Security-Policy"])
+    assert directives["default-src"] == {"'none'"}
+    assert directives["base-uri"] == {"'none'"}
+    scripts = directives.get("script-src", {"'none'"})
+    assert scripts <= {"'self'", "'none'"}, "no inline scripts, no eval, no other host"
+    hosts = set().union(*directives.values()) - {"'self'", "'none'", "'unsafe-inline'", "data:", "*"}
+    assert not hosts
+
+
+@pytest.mark.parametrize("path", ["/v1", PACK, "/nothing", "/openapi.json", "/metrics"])
+def test_what_is_no_page_may_load_nothing(client: FlaskClient, path: str) -> None:
+    answer = client.get(path)
+    assert policy(answer.headers["Content-Security-Policy"])["default-src"] == {"'none'"}
+    assert answer.headers["X-Content-Type-Options"] == "nosniff"
+
+
+def test_both_contracts_are_one(client: FlaskClient) -> None:
+    as_json, as_yaml = client.get("/openapi.json"), client.get("/openapi.yaml")
+    assert as_json.content_type == "application/json"
+    assert as_yaml.content_type == "application/yaml"
+    assert yaml.safe_load(as_yaml.data) == as_json.get_json()
+    assert as_json.get_json()["openapi"].startswith("3.1.")
+    assert as_json.get_json()["info"]["version"] == __version__
+
+
+def test_the_contract_has_every_route(client: FlaskClient) -> None:
+    paths = set(client.get("/openapi.json").get_json()["paths"])
+    for name, calculator in registry.load().items():
+        assert {f"/v1/{name}", *(f"/v1/{name}/{result}" for result in calculator.answered)} <= paths
+    assert {"/", "/v1", "/openapi.json", "/openapi.yaml", "/docs", "/problems/{kind}", "/metrics"} <= paths
+
+
+@pytest.mark.parametrize("kind", TYPES)
+def test_every_type_of_problem_has_a_page(client: FlaskClient, kind: str) -> None:
+    told = client.get(f"/problems/{kind}").get_json()
+    page = client.get(f"/problems/{kind}", headers=BROWSER)
+    assert told == {
+        "type": f"/problems/{kind}",
+        "title": TYPES[kind].title,
+        "status": TYPES[kind].status,
+        "advice": TYPES[kind].advice,
+    }
+    assert page.content_type == "text/html; charset=utf-8"
+    assert TYPES[kind].title in page.text
+
+
+@pytest.mark.parametrize("word", ["live", "ready"])
+def test_health(client: FlaskClient, word: str) -> None:
+    answer = client.get(f"/health/{word}")
+    assert (answer.status_code, answer.text) == (200, f"{word}\n")
+    assert answer.headers["Cache-Control"] == "no-store"
+
+
+def counted(client: FlaskClient) -> dict[tuple[str, str, str], float]:
+    """Requests by method, route and status."""
+    families = text_string_to_metric_families(client.get("/metrics").text)
+    samples = next(family.samples for family in families if family.name == "gramwatt_requests")
+    return {
+        (sample.labels["method"], sample.labels["route"], sample.labels["status"]): sample.value
+        for sample in samples
+        if sample.name == "gramwatt_requests_total"
+    }
+
+
+@pytest.mark.parametrize(
+    ("method", "url", "key"),
+    [
+        pytest.param("GET", PACK, ("GET", "/v1/<calculator_name>", "200"), id="answer"),
+        pytest.param("GET", "/v1/secret-name", ("GET", "/v1/<calculator_name>", "404"), id="unknown-calculator"),
+        pytest.param("GET", f"{PACK}&secret=1", ("GET", "/v1/<calculator_name>", "422"), id="refused"),
+        pytest.param("GET", "/secret/path", ("GET", "none", "404"), id="unknown-path"),
+        pytest.param("SECRET", "/v1", ("other", "none", "405"), id="method-made-up"),
+        pytest.param("GET", "/docs/secret", ("GET", "/docs/<path:name>", "404"), id="unknown-file"),
+    ],
+)
+def test_requests_are_counted_under_routes_never_under_what_a_client_made_up(
+    client: FlaskClient, method: str, url: str, key: tuple[str, str, str]
+) -> None:
+    before = counted(client)
+    client.open(url, method=method)
+    after = counted(client)
+    assert after[key] == before.get(key, 0) + 1
+    assert "secret" not in client.get("/metrics").text.lower()
+
+
+def test_metrics_are_prometheus_text_and_never_kept(client: FlaskClient) -> None:
+    answer = client.get("/metrics")
+    assert answer.mimetype == "text/plain"
+    assert answer.headers["Cache-Control"] == "no-store"
+    names: Any = {family.name for family in text_string_to_metric_families(answer.text)}
+    assert {"gramwatt_requests", "gramwatt_request_seconds"} <= names
+
+
+@pytest.mark.parametrize(
+    ("offered", "kept"),
+    [
+        pytest.param("5d1f1f43-6a2a-4f4c-9d35-6d7c5ad0a2a1", True, id="a-uuid-is-kept"),
+        pytest.param("mine", False, id="a-word-is-replaced"),
+        pytest.param("5d1f1f43-6a2a-4f4c-9d35-6d7c5ad0a2a1 x", False, id="more-than-a-uuid-is-replaced"),
+    ],
+)
+def test_the_request_id_of_a_client(client: FlaskClient, offered: str, kept: bool) -> None:
+    answer = client.get("/nothing", headers={"X-Request-ID": offered})
+    assert answer.get_json()["instance"] == f"urn:uuid:{answer.headers['X-Request-ID']}"
+    assert (answer.headers["X-Request-ID"] == offered) == kept
