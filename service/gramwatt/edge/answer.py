@@ -37,12 +37,12 @@ def answer(
 ) -> Answer:
     """The answer to question ``row``, which must be without faults. ``result_units`` converts results, by name."""
     calculator = outcome.calculator
-    chosen = {name: (result_units or {}).get(name, unit) for name, unit in _declared_units(calculator.answered).items()}
+    chosen = {name: (result_units or {}).get(name, unit) for name, unit in declared_units(calculator.answered).items()}
     results = {
         name: _plain(kind, getattr(outcome.results, name), row, name, chosen)
         for name, kind in calculator.answered.items()
     }
-    asked_units = {n: chosen.get(n, unit) for n, unit in _declared_units(calculator.asked).items()}
+    asked_units = {n: chosen.get(n, unit) for n, unit in declared_units(calculator.asked).items()}
     given = {
         name: _plain(kind, getattr(outcome.given, name), row, name, asked_units)
         for name, kind in calculator.asked.items()
@@ -67,7 +67,7 @@ def answer(
     return made
 
 
-def _declared_units(fields: Mapping[str, Kind]) -> dict[str, str]:
+def declared_units(fields: Mapping[str, Kind]) -> dict[str, str]:
     """Units by name of every quantity, list of quantities, and quantity in a table (``parts.mass``)."""
     found: dict[str, str] = {}
     for name, kind in fields.items():
@@ -76,7 +76,7 @@ def _declared_units(fields: Mapping[str, Kind]) -> dict[str, str]:
         elif isinstance(kind, Series):
             found[name] = kind.item.unit
         elif isinstance(kind, Table):
-            found |= {f"{name}.{inner}": unit for inner, unit in _declared_units(fields_of(kind.row)).items()}
+            found |= {f"{name}.{inner}": unit for inner, unit in declared_units(fields_of(kind.row)).items()}
     return found
 
 
@@ -278,7 +278,7 @@ def _numbers_in(formula: str, outcome: Outcome, row: int) -> str:
 
 def choose_units(calculator: Calculator[Any, Any], wanted: Mapping[str, str]) -> None:
     """Check a wish for units of results. Raises ValueError with what is accepted where it cannot be met."""
-    declared = _declared_units(calculator.answered)
+    declared = declared_units(calculator.answered)
     faults = []
     for name, spelling in wanted.items():
         if name not in declared:

@@ -5,7 +5,17 @@ from __future__ import annotations
 from typing import Any
 from urllib.parse import quote
 
-from gramwatt.declare import Calculator, Example, Table
+from gramwatt.declare import Calculator, Example, Table, is_required
+
+
+def fits_query(calculator: Calculator[Any, Any]) -> bool:
+    """Whether a calculator can be asked by GET at all: nothing that it must have is a table."""
+    asked = calculator.asked
+    grouped = {name for group in calculator.any_of for name in group}
+    needs_table = any(
+        isinstance(kind, Table) and is_required(kind) for name, kind in asked.items() if name not in grouped
+    )
+    return not needs_table and all(any(not isinstance(asked[n], Table) for n in group) for group in calculator.any_of)
 
 
 def first_query(calculator: Calculator[Any, Any]) -> str | None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Mapping
 from typing import Any, Final
 
@@ -11,6 +12,7 @@ from gramwatt.declare import Calculator
 from gramwatt.edge import ask, figures
 from gramwatt.edge.answer import choose_units
 from gramwatt.edge.columns import escape_name
+from gramwatt.edge.queries import fits_query
 from gramwatt.edge.wording import Fault, echo, near, one_of
 from gramwatt.web.asking import ANSWER_OPTIONS, VALUE_OPTIONS, preferred, read_body, read_query, result_units
 from gramwatt.web.headers import cacheable, etag, not_modified
@@ -26,6 +28,8 @@ blueprint = Blueprint("calculators", __name__, url_prefix="/v1")
 def answer_query(calculator_name: str) -> Response:
     """Answer the question in the query."""
     calculator = _find(calculator_name)
+    if not fits_query(calculator):
+        raise _post_only(calculator)
     words, options, faults = read_query(ANSWER_OPTIONS)
     chosen = preferred(MEDIA, options["format"] if not faults else None)
     tag = etag(chosen)
@@ -79,6 +83,8 @@ def _answer(
 def value(calculator_name: str, result: str) -> Response:
     """One bare value as text, for a spreadsheet's cell."""
     calculator = _find(calculator_name)
+    if not fits_query(calculator):
+        raise _post_only(calculator)
     if result not in calculator.answered:
         meant = near(result, calculator.answered)
         hint = f"did you mean {one_of(meant)}?" if meant else f"it gives {one_of(calculator.answered)}."
@@ -101,6 +107,15 @@ def value(calculator_name: str, result: str) -> Response:
         raise Problem("no-answer", " ".join(reasons))
     shown = figures.value_text(found, digits=options["digits"], decimal=options["decimal"])
     return cacheable(Response(shown, content_type="text/plain; charset=utf-8"), tag)
+
+
+def _post_only(calculator: Calculator[Any, Any]) -> Problem:
+    """The problem of a GET whose question would not fit a query: it shows the body to send."""
+    body = json.dumps(dict(calculator.examples[-1].given))
+    detail = (
+        f"{calculator.name} asks for a table, which does not fit a query: POST /v1/{calculator.name} with JSON, {body}"
+    )
+    return Problem("method-not-allowed", detail, headers={"Allow": "POST, OPTIONS"})
 
 
 def _find(name: str) -> Calculator[Any, Any]:

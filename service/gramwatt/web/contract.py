@@ -12,7 +12,8 @@ from apispec.ext.marshmallow import MarshmallowPlugin
 from gramwatt import registry
 from gramwatt.declare import Calculator, Choice, Flag, Kind, Quantity, Series, Table, is_required
 from gramwatt.edge import ask, figures, units
-from gramwatt.edge.queries import query_of
+from gramwatt.edge.answer import declared_units
+from gramwatt.edge.queries import fits_query, query_of
 from gramwatt.edge.schemas import ColumnField, schema, schema_name
 from gramwatt.version import __version__
 from gramwatt.web import json_schema
@@ -116,7 +117,7 @@ def _add_calculator(spec: APISpec, calculator: Calculator[Any, Any]) -> None:
     spec.components.schema(answer, json_schema.of_answer(calculator))
     spec.components.response(answer, _answer_response(calculator, answer))
 
-    inputs = _add_inputs(spec, calculator)
+    inputs = _add_inputs(spec, calculator) if fits_query(calculator) else []
     identity = calculator.name.replace("-", "_")
     good = {"$ref": f"#/components/responses/{answer}"}
     options = [_add_units(spec, calculator), *(f"option.{name}" for name in ANSWER_OPTIONS if name != "units")]
@@ -141,9 +142,14 @@ def _add_calculator(spec: APISpec, calculator: Calculator[Any, Any]) -> None:
         "requestBody": {"required": True, "description": "The inputs.", "content": {"application/json": content}},
         "responses": {"200": good, **problems(400, 406, 413, 415, 422)},
     }
+    if not fits_query(calculator):
+        spec.path(f"/v1/{calculator.name}", operations={"post": post})
+        return
     spec.path(f"/v1/{calculator.name}", operations={"get": get, "post": post})
     results = ask.ask(calculator, calculator.examples[0].given)["results"]
     for name, kind in calculator.answered.items():
+        if isinstance(kind, Table):
+            continue
         operation = _value_operation(spec, calculator, name, kind, results[name])
         operation["parameters"][:0] = _needed(spec, calculator, getattr(kind, "needs", ()), inputs)
         spec.path(f"/v1/{calculator.name}/{name}", operations={"get": operation})
@@ -201,10 +207,8 @@ def _needed(spec: APISpec, calculator: Calculator[Any, Any], needs: Sequence[str
 def _add_units(spec: APISpec, calculator: Calculator[Any, Any]) -> str:
     """The ``units`` option of a calculator: its pattern tells which result can be had in which unit."""
     pairs = []
-    for name, kind in calculator.answered.items():
-        quantity = kind.item if isinstance(kind, Series) else kind
-        if isinstance(quantity, Quantity):
-            pairs.append(f"{name}:(?:{'|'.join(map(escape, units.alternatives(quantity.unit)))})")
+    for name, unit in declared_units(calculator.answered).items():
+        pairs.append(f"{escape(name)}:(?:{'|'.join(map(escape, units.alternatives(unit)))})")
     parameter = _parameter(ANSWER_OPTIONS["units"])
     # One pair only, so that no pattern has to tell a result named twice; the service takes several.
     parameter["schema"] |= {"pattern": f"^(?:{'|'.join(pairs)})$"}

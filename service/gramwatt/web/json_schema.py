@@ -27,6 +27,7 @@ from gramwatt.web.number_pattern import text_pattern
 JsonSchema: TypeAlias = dict[str, Any]
 
 PRINTABLE = r"^[^\u0000-\u001F\u007F-\u009F\u2028\u2029]+$"
+PATH = {"type": "string", "pattern": r"^[a-z][a-z0-9_]*(?:\.[0-9]+\.[a-z][a-z0-9_]*)?$", "maxLength": 128}
 NAME = {"type": "string", "pattern": "^[a-z][a-z0-9_]*$", "maxLength": 64}
 
 
@@ -148,7 +149,25 @@ def _plain(kind: Kind) -> JsonSchema:
             return of_input(kind)
 
 
+def _of_result(kind: Kind) -> JsonSchema:
+    """The schema of a result: of a plain one null where there is no answer, of a table in its columns."""
+    if isinstance(kind, Table):
+        columns = {
+            name: _plain(inner) if isinstance(inner, Text) else _described(inner)
+            for name, inner in fields_of(kind.row).items()
+        }
+        rows = _object(columns, required=list(columns))
+        return {"type": "array", "description": kind.description, "maxItems": kind.longest, "items": rows}
+    return _described(kind)
+
+
+def _described(kind: Kind) -> JsonSchema:
+    return {"description": getattr(kind, "description", ""), **_or_null(_plain(kind))}
+
+
 def _or_null(schema: JsonSchema) -> JsonSchema:
+    if "null" in schema["type"]:
+        return schema
     widened = {**schema, "type": [schema["type"], "null"]}
     if "enum" in schema:
         widened["enum"] = [*schema["enum"], None]
@@ -160,20 +179,19 @@ def of_answer(calculator: Calculator[Any, Any]) -> JsonSchema:
     given = {name: _plain(kind) for name, kind in calculator.asked.items()}
     for assumption in calculator.assumptions:
         given[assumption.name] = _or_null(given[assumption.name])  # it may have no finite value
-    results = {
-        name: {"description": getattr(kind, "description", name), **_or_null(_plain(kind))}
-        for name, kind in calculator.answered.items()
+    results = {name: _of_result(kind) for name, kind in calculator.answered.items()}
+    names = {
+        "type": "array",
+        "maxItems": len(calculator.asked),
+        "items": {"type": "string", "enum": list(calculator.asked)},
     }
+    solved = {"solved": {**names, "description": "The inputs that were worked out from measured ones."}}
     return _object(
         {
             "calculator": {"type": "string", "const": calculator.name},
             "given": {**_object(given), "description": "The inputs as understood, each in its unit of the contract."},
-            "assumed": {
-                "type": "array",
-                "description": "The inputs that took their default.",
-                "maxItems": len(calculator.asked),
-                "items": {"type": "string", "enum": list(calculator.asked)},
-            },
+            "assumed": {**names, "description": "The inputs that took their default."},
+            **(solved if any(assumption.solved_from for assumption in calculator.assumptions) else {}),
             "results": {**_object(results, required=list(results)), "description": "null where there is no answer."},
             "units": {"$ref": "#/components/schemas/Units"},
             "cautions": {"$ref": "#/components/schemas/Cautions"},
@@ -195,6 +213,8 @@ def _text(longest: int, **more: object) -> JsonSchema:
     return {"type": "string", "maxLength": longest, "pattern": PRINTABLE, **more}
 
 
+_PAIR: JsonSchema = {"type": "array", "minItems": 2, "maxItems": 2, "items": {"type": "number", "format": "double"}}
+
 SHARED: Mapping[str, JsonSchema] = {
     "Units": {
         "type": "object",
@@ -204,7 +224,7 @@ SHARED: Mapping[str, JsonSchema] = {
     "Cautions": {
         "type": "array",
         "description": "Why results have no answer, then what to know before acting on the others.",
-        "maxItems": 100,
+        "maxItems": 1000,
         "items": {"$ref": "#/components/schemas/Caution"},
     },
     "Caution": _object(
@@ -213,16 +233,16 @@ SHARED: Mapping[str, JsonSchema] = {
             "text": _text(2000),
             "results": {
                 "type": "array",
-                "description": "The results that have no answer for this reason.",
+                "description": "The results that have no answer for this reason; of a table by_pack.2.endurance.",
                 "maxItems": 100,
-                "items": NAME,
+                "items": PATH,
             },
         },
         required=["code", "text"],
     ),
     "Uncertainty": {
         "type": "object",
-        "description": "Where inputs carried one: the standard uncertainty of each numeric result.",
+        "description": "Where inputs carried one, given or of their default: that of each numeric result.",
         "additionalProperties": {"$ref": "#/components/schemas/StandardUncertainty"},
     },
     "StandardUncertainty": _object(
@@ -231,8 +251,16 @@ SHARED: Mapping[str, JsonSchema] = {
                 "description": "Combined standard uncertainty (JCGM 100, 5.1.2), in the result's unit.",
                 "anyOf": [
                     {"type": "number", "format": "double", "minimum": 0},
-                    {"type": "array", "maxItems": 2000, "items": {"type": "number", "format": "double", "minimum": 0}},
+                    {
+                        "type": "array",
+                        "maxItems": 2000,
+                        "items": {"type": ["number", "null"], "format": "double", "minimum": 0},
+                    },
                 ],
+            },
+            "range": {
+                "description": "Lowest and highest value at k = 2; of a list or a column one pair for each entry.",
+                "anyOf": [_PAIR, {"type": "array", "maxItems": 2000, "items": {"anyOf": [_PAIR, {"type": "null"}]}}],
             },
             "shares": {
                 "type": "object",
@@ -240,7 +268,7 @@ SHARED: Mapping[str, JsonSchema] = {
                 "additionalProperties": {"type": "number", "format": "double", "minimum": 0, "maximum": 1},
             },
         },
-        required=["standard"],
+        required=["standard", "range"],
     ),
     "Working": {
         "type": "object",
