@@ -124,7 +124,7 @@ def _fail(message: str) -> NoReturn:
 def sheet(answer: dict[str, Any]) -> str:
     """An answer as lines for a terminal; a table as a line for each column, its rows side by side."""
     lines = []
-    width = max(len(name) for name in _flat(answer)) + 2
+    width = max(20, *(len(name) for name in _flat(answer))) + 2
     for name, value in _flat(answer).items():
         unit = answer["units"].get(name, "1")
         told = _shown(value)

@@ -61,7 +61,9 @@ def whole_cells(*, power_cell: bool) -> Errors:
         for case in GOLDEN["dfn"]
         if case["cutoff_kind"] == "practical" and (case["parameter_set"] == POWER_CELL) == power_cell
     ]
-    return Errors.of([_duration(case, case["resistance_3c_ohm"]) for case in cases], [case["seconds"] for case in cases])
+    return Errors.of(
+        [_duration(case, case["resistance_3c_ohm"]) for case in cases], [case["seconds"] for case in cases]
+    )
 
 
 def activation_energies() -> list[float]:

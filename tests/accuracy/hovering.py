@@ -36,7 +36,8 @@ class Estimate:
 def estimate(**inputs: Any) -> Estimate:
     """What hover-power says of a craft."""
     answer = calculate("hover-power", **inputs)
-    low, high = answer["uncertainty"]["power"]["range"]
+    told = answer["uncertainty"]["power"]
+    low, high = told["low"], told["high"]
     return Estimate(answer["results"]["power"], low, high)
 
 
@@ -46,10 +47,10 @@ def cruise_powers(folder: Path) -> Array:
         return np.array([float(row["P_cruise_W"]) for row in csv.DictReader(file)])
 
 
-def large_craft(folder: Path) -> Errors:
+def large_craft(folder: Path) -> tuple[Errors, ...]:
     """Of the power estimated for hover at the two ends of the masses flown, against the mean of all cruises."""
     mean = cruise_powers(folder).mean()
-    return Errors.of([estimate(mass=m, diameter=LARGE_DIAMETER).power for m in LARGE_MASSES], [mean, mean])
+    return tuple(Errors.of([estimate(mass=each, diameter=LARGE_DIAMETER).power], [mean]) for each in LARGE_MASSES)
 
 
 def large_craft_covered(folder: Path) -> float:

@@ -110,7 +110,7 @@ def flying_time(folder: Path) -> Section:
             ),
         ),
         (
-            f"Rested voltages are the tables of three simulated cells (Ai2020, Chen2020, Prada2013), to {gap:.1f} mV. "
+            f"Rested voltages are the tables of three simulated cells (Ai2020, Chen2020, Prada2013), within {max(gap, 0.1):.1f} mV. "
             "A cell of another make differs by tens of millivolts. LiHV is an extrapolation; the lowest fifth of "
             "LiFePO4 reads up to 0.2 V low.",
             "**Weak: nobody has compared a flying time with a flight.** Cells here are simulated, their resistance "
@@ -155,11 +155,14 @@ def hover(folder: Path) -> Section:
         "Power to hover",
         ("hover-power",),
         (
-            Row(
-                "Power of a 3.7 to 4.2 kg craft, efficiency not known",
-                "mean cruise power of 68 flights (Rodrigues et al. 2021); estimate for either end of the masses",
-                flights,
-                f"{covered:.0%} of flights in the stated range",
+            *(
+                Row(
+                    f"Power of a {grams / 1000} kg craft, efficiency not known",
+                    "mean cruise power of 68 flights at 3.7 to 4.2 kg (Rodrigues et al. 2021)",
+                    error,
+                    f"{100 * covered:.0f} % of flights in the stated range",
+                )
+                for grams, error in zip(hovering.LARGE_MASSES, flights, strict=True)
             ),
             Row(
                 "Power of a 27 g craft, nothing known",
@@ -171,7 +174,7 @@ def hover(folder: Path) -> Section:
                 "Power of one five-inch rotor, from 40 gf up",
                 "open bench runs of nine motors with eight propellers",
                 benches,
-                f"{inside:.0%} in the stated range",
+                f"{100 * inside:.0f} % in the stated range",
             ),
         ),
         (
@@ -196,8 +199,8 @@ def throttle(folder: Path) -> Section:
 
     def pair(what: str, against: str, found: bench.Catalogue) -> tuple[Row, Row]:
         return (
-            Row(f"Thrust, {what}", against, found.thrust, f"{found.thrust_covered:.0%} in the stated range"),
-            Row(f"Current, {what}", against, found.current, f"{found.current_covered:.0%} in the stated range"),
+            Row(f"Thrust, {what}", against, found.thrust, f"{100 * found.thrust_covered:.0f} % in the stated range"),
+            Row(f"Current, {what}", against, found.current, f"{100 * found.current_covered:.0f} % in the stated range"),
         )
 
     return Section(
@@ -228,9 +231,9 @@ def throttle(folder: Path) -> Section:
         (
             "Benches: nine motors, eight five-inch propellers, 7.4 and 11.1 V (StrawsonDesign/motor_propeller_testing, "
             "MIT). Two of the 144 runs contradict the rest and are left out. The supply gave 11 A at most: points at "
-            "its setting are those of the weaker motors, which draws the catalogue's current up by its mean; over all "
-            "points the strong motors are underestimated by about a quarter.",
-            "Fitted: constants from half of the pairs of motor and propeller, each pair foretold by the other half, "
+            "its setting are those of the weaker motors, whose current is overestimated; over all points that of the "
+            "two strongest is underestimated by about a quarter.",
+            "Fitted: constants from half of the pairs of motor and propeller, each pair predicted from the other half, "
             "from 5000 rpm up.",
             "**Weak: catalogue data alone.** Current is off by 15 % as a rule and by a third at worst. Nothing above "
             "11.1 V and 11 A was measured: a 6-cell craft at full throttle is an extrapolation.",

@@ -214,5 +214,5 @@ def test_nothing_is_infinite_or_nan_in_an_answer() -> None:
     """Limit: every corner of the declared ranges gives finite numbers or null."""
     for power in (0, 1e-9, 1e5):
         for resistance in (0, 1e-9, 1e4):
-            for value in results(cells=24, capacity=1e-3, power=power, cell_resistance=resistance).values():
+            for value in results(cells=24, capacity=1, power=power, cell_resistance=resistance).values():
                 assert value is None or math.isfinite(value)

@@ -27,7 +27,8 @@ def test_products_and_quotients_by_hand() -> None:
     assert found["specific_energy"]["shares"] == pytest.approx({"capacity": 0.2, "pack_mass": 0.8}, rel=1e-3)
     assert found["nominal_energy"] == {
         "standard": pytest.approx(0.2886, rel=1e-9),
-        "range": pytest.approx([28.86 - 0.5772, 28.86 + 0.5772], rel=1e-9),
+        "low": pytest.approx(28.86 - 0.5772, rel=1e-9),
+        "high": pytest.approx(28.86 + 0.5772, rel=1e-9),
         "shares": pytest.approx({"capacity": 1.0}, rel=1e-9),
     }
     assert found["nominal_voltage"]["standard"] == 0

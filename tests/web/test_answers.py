@@ -138,7 +138,12 @@ def test_uncertainty_is_carried_to_every_numeric_result(client: FlaskClient, wor
     answer = client.get(f"/v1/pack-energy?cells=6&capacity={word}").get_json()
     assert answer["given"]["capacity"] == 1300
     told = answer["uncertainty"]
-    assert told["usable_energy"] == {"standard": pytest.approx(0.23088, rel=1e-9), "shares": {"capacity": 1}}
+    assert told["usable_energy"] == {
+        "standard": pytest.approx(0.23088, rel=1e-9),
+        "low": pytest.approx(23.088 - 0.46176, rel=1e-9),
+        "high": pytest.approx(23.088 + 0.46176, rel=1e-9),
+        "shares": {"capacity": 1},
+    }
     assert told["nominal_voltage"]["standard"] == 0
     assert "baggage" not in told
     assert "uncertainty" not in client.get(PACK).get_json()

@@ -12,6 +12,7 @@ from flask.testing import FlaskClient
 from prometheus_client.parser import text_string_to_metric_families
 
 from gramwatt import registry
+from gramwatt.edge.queries import fits_query
 from gramwatt.version import __version__
 from gramwatt.web.problems import TYPES
 
@@ -72,6 +73,9 @@ def test_every_link_of_the_index_answers(client: FlaskClient) -> None:
     assert client.get(index["contract"]).status_code == 200
     assert client.get(index["reference"]).status_code == 200
     for entry in index["calculators"]:
+        if "example" not in entry["links"]:  # what asks for a table is asked by POST
+            assert client.get(entry["links"]["answer"]).status_code == 405
+            continue
         example, value = entry["links"]["example"], entry["links"]["value"]
         whole = client.get(example)
         assert whole.status_code == 200, example
@@ -146,7 +150,9 @@ def test_both_contracts_are_one(client: FlaskClient) -> None:
 def test_the_contract_has_every_route(client: FlaskClient) -> None:
     paths = set(client.get("/openapi.json").get_json()["paths"])
     for name, calculator in registry.load().items():
-        assert {f"/v1/{name}", *(f"/v1/{name}/{result}" for result in calculator.answered)} <= paths
+        assert f"/v1/{name}" in paths
+        if fits_query(calculator):
+            assert {f"/v1/{name}/{result}" for result in calculator.answered} <= paths
     assert {"/", "/v1", "/openapi.json", "/openapi.yaml", "/docs", "/problems/{kind}", "/metrics"} <= paths
 
 

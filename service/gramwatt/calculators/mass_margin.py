@@ -20,6 +20,7 @@ from gramwatt.declare import (
     Series,
     Spread,
     Table,
+    Truths,
 )
 from gramwatt.physics import weighing
 from gramwatt.scales import MASS, Part
@@ -111,6 +112,11 @@ def mass_margin(given: Inputs) -> Results:
     )
 
 
+def _is_stated(given: Inputs, found: Results) -> Truths:
+    """Whether any mass came with a +/-."""
+    return np.asarray((given.parts.mass_u > 0).any(axis=1) | (given.masses_u > 0).any(axis=1))
+
+
 CALCULATOR = Calculator(
     title="Will it be under the limit?",
     summary="Total of a build's parts against a mass limit, and how sure the scale lets you be.",
@@ -145,7 +151,7 @@ CALCULATOR = Calculator(
             "two-uncertainties",
             "expanded_uncertainty counts the scale's display and the +/- of the masses; uncertainty counts the +/- "
             "alone.",
-            when=lambda given, found: (given.parts.mass_u > 0).any(axis=1) | (given.masses_u > 0).any(axis=1),
+            when=_is_stated,
         ),
         Caution(
             "too-close",

@@ -209,7 +209,7 @@ def _worded(
 def _uncertainty(
     outcome: Outcome, row: int, results: Mapping[str, Any], chosen: Mapping[str, str]
 ) -> dict[str, dict[str, Any]]:
-    """By result, those of a table as ``packs.endurance``: standard uncertainty, range (k = 2), share of each input."""
+    """By result, those of a table as ``packs.endurance``: standard uncertainty, low and high at k = 2, shares."""
     propagated = outcome.uncertainty
     if propagated is None or not propagated.rows[row]:
         return {}
@@ -221,7 +221,7 @@ def _uncertainty(
         if shown is None or (not table and not np.all(np.isfinite(values))):
             continue
         widths = _numbers(values)
-        told: dict[str, Any] = {"standard": widths, "range": _range(shown, widths)}
+        told: dict[str, Any] = {"standard": widths, "low": _moved(shown, widths, -2), "high": _moved(shown, widths, 2)}
         shares = propagated.shares.get(name, {})
         if shares:
             told["shares"] = {lever: _number(float(share[row])) for lever, share in shares.items() if share[row] > 0}
@@ -233,13 +233,11 @@ def _numbers(values: Any) -> Any:
     return [_number(float(value)) for value in values] if values.ndim else _number(float(values))
 
 
-def _range(value: Any, width: Any) -> Any:
-    """Lowest and highest value at k = 2, which covers about 95 % where contributions are many and even."""
+def _moved(value: Any, width: Any, times: int) -> Any:
+    """A value, or each of a list, moved by some standard uncertainties: two cover about 95 % where causes are many."""
     if isinstance(value, list):
-        return [_range(one, other) for one, other in zip(value, width, strict=True)]
-    if value is None or width is None:
-        return None
-    return [_number(value - 2 * width), _number(value + 2 * width)]
+        return [_moved(one, other, times) for one, other in zip(value, width, strict=True)]
+    return None if value is None or width is None else _number(value + times * width)
 
 
 def _working(outcome: Outcome, row: int, made: Answer) -> dict[str, dict[str, Any]]:

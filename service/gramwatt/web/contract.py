@@ -60,7 +60,6 @@ def document() -> JsonObject:
             "license": LICENSE,
             "contact": {"name": "Whoever runs the service that this contract was fetched from"},
         },
-        jsonSchemaDialect="https://json-schema.org/draft/2020-12/schema",
         servers=[SERVER],
         security=[],  # nobody needs a key
         tags=_tags(),

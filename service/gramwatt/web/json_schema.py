@@ -213,7 +213,12 @@ def _text(longest: int, **more: object) -> JsonSchema:
     return {"type": "string", "maxLength": longest, "pattern": PRINTABLE, **more}
 
 
-_PAIR: JsonSchema = {"type": "array", "minItems": 2, "maxItems": 2, "items": {"type": "number", "format": "double"}}
+_ONE_OR_MANY: JsonSchema = {
+    "anyOf": [
+        {"type": "number", "format": "double"},
+        {"type": "array", "maxItems": 2000, "items": {"type": ["number", "null"], "format": "double"}},
+    ]
+}
 
 SHARED: Mapping[str, JsonSchema] = {
     "Units": {
@@ -248,27 +253,18 @@ SHARED: Mapping[str, JsonSchema] = {
     "StandardUncertainty": _object(
         {
             "standard": {
+                **_ONE_OR_MANY,
                 "description": "Combined standard uncertainty (JCGM 100, 5.1.2), in the result's unit.",
-                "anyOf": [
-                    {"type": "number", "format": "double", "minimum": 0},
-                    {
-                        "type": "array",
-                        "maxItems": 2000,
-                        "items": {"type": ["number", "null"], "format": "double", "minimum": 0},
-                    },
-                ],
             },
-            "range": {
-                "description": "Lowest and highest value at k = 2; of a list or a column one pair for each entry.",
-                "anyOf": [_PAIR, {"type": "array", "maxItems": 2000, "items": {"anyOf": [_PAIR, {"type": "null"}]}}],
-            },
+            "low": {**_ONE_OR_MANY, "description": "The result less two standard uncertainties (k = 2)."},
+            "high": {**_ONE_OR_MANY, "description": "The result and two standard uncertainties (k = 2)."},
             "shares": {
                 "type": "object",
                 "description": "Share of each uncertain input in its square; they add up to 1.",
                 "additionalProperties": {"type": "number", "format": "double", "minimum": 0, "maximum": 1},
             },
         },
-        required=["standard", "range"],
+        required=["standard", "low", "high"],
     ),
     "Working": {
         "type": "object",
