@@ -37,7 +37,7 @@ MORE_THAN_FULL: Final[Caution[Any, Any]] = Caution(
     "more-than-full",
     "{open_circuit_voltage} is more than such a pack holds when full: check cells, chemistry and the reading.",
     when=lambda given, found: (
-        found.open_circuit_voltage > MEASURED_FULL * given.cells * cells.FULL_VOLTAGE[given.chemistry]
+        given.open_circuit_voltage > MEASURED_FULL * given.cells * cells.FULL_VOLTAGE[given.chemistry]
     ),
 )
 OUTSIDE_TEMPERATURE: Final[Caution[Any, Any]] = Caution(

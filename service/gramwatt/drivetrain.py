@@ -32,6 +32,17 @@ MotorResistance: TypeAlias = Annotated[
 NoLoadCurrent: TypeAlias = Annotated[
     Array, Quantity("A", "No-load current of one motor.", at_least=0, at_most=100, default=1.0, default_u=0.5)
 ]
+FigureOfMerit: TypeAlias = Annotated[
+    Array,
+    Quantity(
+        "1",
+        "Ideal over real power of the propeller; 0.61 to 0.64 on eight measured five-inch ones, less at high pitch.",
+        above=0,
+        below=1,
+        default=0.62,
+        default_u=0.05,
+    ),
+]
 ThrustCoefficient: TypeAlias = Annotated[
     Array,
     Quantity("1", "Static thrust coefficient, T / (rho n^2 D^4), if measured.", above=0, at_most=1, optional=True),
@@ -152,7 +163,8 @@ OUTSIDE_REGRESSION: Final[Caution[Any, Any]] = Caution(
 CATALOGUE_DATA: Final[Caution[Any, Any]] = Caution(
     "motor-assumed",
     "motor_resistance is that of motors for five-inch propellers. From catalogue data alone full-throttle current is "
-    "not known better than about 20 %; one bench point (bench_voltage and bench_current) settles it.",
+    "known to about 15 %, at worst a third; strong motors (about 100 mohm) draw a quarter more. One bench point "
+    "(bench_voltage and bench_current) settles it.",
     assumed="motor_resistance",
 )
 BENCH_IMPOSSIBLE: Final[Caution[Any, Any]] = Caution(

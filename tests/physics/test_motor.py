@@ -11,7 +11,7 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 from scipy.optimize import brentq
 
-from gramwatt.physics import craft, motor, propeller
+from gramwatt.physics import craft, motor
 
 RPM: Final = 2 * math.pi / 60
 
@@ -296,9 +296,3 @@ def test_a_bench_point_that_cannot_be(volts: float, amps: float) -> None:
 def test_resistance_of_by_hand() -> None:
     """By hand: 24 A over Kv 100 and c = 6e-8 is w = sqrt(24 / 100 / 6e-8) = 2000 rad/s, 20 V; (25 - 20) / 25 = 0.2."""
     assert resistance_of(25.0, 25.0, Case(kv=100, torque=6e-8, no_load=1.0)) == pytest.approx(0.2, rel=1e-12)
-
-
-def test_torque_factor_by_hand() -> None:
-    """By hand: 0.075 x 1.2 x 0.127^5 / (2 pi)^3 = 1.198730e-8 N m s2."""
-    found = propeller.torque_factor(np.array([0.075]), np.array([0.127]), np.array([1.2]))[0]
-    assert found == pytest.approx(1.198730e-8, rel=5e-7)

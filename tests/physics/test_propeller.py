@@ -117,8 +117,8 @@ def test_range_of_the_fit(diameter: float, pitch: float, blades: int, outside: b
 
 
 def test_against_the_propeller_database(reference_data: Path) -> None:
-    """Measured (UIUC Propeller Database, static, mean of the top 40 % of speeds), two to four blades, pitch/diameter 0.3
-    to 1.1, 2 to 9 in: standard deviation of the logarithm 0.20 at most, mean 5 %, none off by more than half."""
+    """Measured (UIUC Propeller Database, static, mean of the top 40 % of speeds), two to four blades, pitch/diameter
+    0.3 to 1.1, 2 to 9 in: standard deviation of the logarithm 0.20 at most, mean 5 %, none off by more than half."""
     database = propellers.load(reference_data)
     errors = database.errors(database.fitted)
     assert errors.count == 120

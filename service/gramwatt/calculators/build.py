@@ -6,7 +6,14 @@ from typing import Annotated, Any, Final
 import numpy as np
 
 from gramwatt import drivetrain, scales, vocabulary
-from gramwatt.common import CHECK_AUTHORITY, LAND_EARLY, LITHIUM_FIRE, PROPELLERS_OFF, rested_voltage
+from gramwatt.common import (
+    CHECK_AUTHORITY,
+    LAND_EARLY,
+    LITHIUM_FIRE,
+    OUTSIDE_TEMPERATURE,
+    PROPELLERS_OFF,
+    rested_voltage,
+)
 from gramwatt.declare import (
     Array,
     Assumption,
@@ -19,6 +26,7 @@ from gramwatt.declare import (
     Quantity,
     Reference,
     Rule,
+    Spread,
     Table,
 )
 from gramwatt.flights import AERODYNAMIC, AERODYNAMIC_U, Flight, average_powers
@@ -43,6 +51,7 @@ class Inputs:
         Array,
         Quantity("g", "Mass without the pack, or of what is not in parts.", at_least=0, at_most=1e5, optional=True),
     ]
+    dry_mass_u: Annotated[Array, Spread(of="dry_mass")]
     blades: vocabulary.Blades
     motors: vocabulary.Motors
     average_power: Annotated[
@@ -88,7 +97,7 @@ class Inputs:
     controller_rating: drivetrain.ControllerRating
     thrust_coefficient: drivetrain.ThrustCoefficient
     power_coefficient: drivetrain.PowerCoefficient
-    figure_of_merit: vocabulary.FigureOfMerit
+    figure_of_merit: drivetrain.FigureOfMerit
     air_density: vocabulary.AirDensity
     avionics_power: vocabulary.AvionicsPower
     bench_speed: drivetrain.BenchSpeed
@@ -142,6 +151,7 @@ def build(given: Inputs) -> Results:
     multiples = np.concatenate([given.parts.count, weighed], axis=1)
     variance = scales.display_variance(multiples, given.resolution)
     variance = variance + scales.stated_variance(given.parts.count, given.parts.mass_u)
+    variance = variance + np.where(weighed[:, 0] > 0, given.dry_mass_u**2, 0.0)
     own = scales.display_variance(np.ones_like(multiples[:, :1]), given.resolution)
     standard = np.sqrt(wide(variance + own) + given.packs.mass_u.ravel() ** 2)
     limit, inclusive = weighing.limit_in_force(given.rule, given.limit, given.comparison)
@@ -236,7 +246,7 @@ def build(given: Inputs) -> Results:
             capped_thrust=capped.thrust.reshape(many),
             capped_current=capped.pack_current.reshape(many),
             capped_cell_voltage=(capped.pack_voltage / packs["cells"]).reshape(many),
-            suggested_cap=np.minimum(cap, 1.0).reshape(many),
+            suggested_cap=np.where(np.isnan(wide(matched)), np.nan, np.fmin(cap, 1.0)).reshape(many),
             c_rate=c_rate.reshape(many),
             rating_used=(c_rate / packs["discharge_rating"]).reshape(many),
             controller_used=(capped.motor_current / wide(given.controller_rating)).reshape(many),
@@ -255,9 +265,18 @@ def _usual_exponent(given: Inputs) -> Array:
     return np.where(scaling.distinct(given.flights.mass), np.nan, usual) if given.flights.mass.shape[1] else usual
 
 
-HOVERING: Final = ("by_pack.hover_power", "by_pack.hover_throttle")
-FLIGHT: Final = ("by_pack.average_power", "by_pack.endurance")
-CHANGES: Final = ("by_pack.endurance_change", "by_pack.endurance_change_share")
+def _columns(*names: str) -> tuple[str, ...]:
+    return tuple(f"by_pack.{name}" for name in names)
+
+
+HOVERING: Final = _columns("hover_power", "hover_throttle")
+FLIGHT: Final = _columns("average_power", "endurance")
+CHANGES: Final = _columns("endurance_change", "endurance_change_share")
+AT_FULL: Final = _columns("thrust", "thrust_to_weight", "current", "suggested_cap")
+AT_CAP: Final = _columns(
+    *("capped_thrust", "capped_current", "capped_cell_voltage", "c_rate", "rating_used", "controller_used"),
+    *("thrust_change_share", "current_change_share"),
+)
 
 CALCULATOR = Calculator(
     title="What does each pack make of the craft?",
@@ -277,6 +296,25 @@ CALCULATOR = Calculator(
         *drivetrain.ASSUMPTIONS,
     ),
     rules=(
+        Rule(
+            "does-not-turn",
+            "{packs.name}: at full throttle the motors do not turn: the pack cannot drive the no-load current through "
+            "motor_resistance.",
+            when=lambda given, found: np.isnan(found.by_pack.thrust),
+            results=(*AT_FULL, *AT_CAP, *HOVERING),
+        ),
+        Rule(
+            "does-not-turn-capped",
+            "{packs.name}: at that throttle cap the motors do not turn, here or with the first pack.",
+            when=lambda given, found: np.isnan(found.by_pack.thrust_change_share),
+            results=AT_CAP,
+        ),
+        Rule(
+            "none-flies",
+            "With none of the packs is there an endurance; by_pack says why.",
+            when=lambda given, found: np.isnan(found.longest_endurance),
+            results=("longest_endurance", "longest_pack"),
+        ),
         Rule(
             "cannot-lift",
             "{packs.name}: full throttle gives {by_pack.thrust}, which does not lift {by_pack.mass}.",
@@ -330,7 +368,8 @@ CALCULATOR = Calculator(
         Caution(
             "pack-resistance-assumed",
             "{packs.name}: cell_resistance is a judgement for a good new cell; small packs measured with leads run "
-            "three to six times as high. It is the largest lever on full-throttle current: measure it.",
+            "three to six times as high. It is the largest lever on full-throttle current and "
+            "not counted in uncertainty: measure it.",
             when=lambda given, found: np.isnan(given.packs.cell_resistance),
         ),
         Caution(
@@ -357,6 +396,12 @@ CALCULATOR = Calculator(
             "cap-below-hover",
             "{packs.name}: the throttle cap is below the {by_pack.hover_throttle} that hovers.",
             when=lambda given, found: found.by_pack.hover_throttle > given.throttle_cap[:, None],
+        ),
+        OUTSIDE_TEMPERATURE,
+        Caution(
+            "lihv-extrapolated",
+            "{packs.name}: the rested voltage of lihv cells is carried on from a lipo cell's, not measured.",
+            when=lambda given, found: given.packs.chemistry == cells.LIHV,
         ),
         Caution(
             "no-such-pack",

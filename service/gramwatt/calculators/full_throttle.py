@@ -9,6 +9,7 @@ from gramwatt import drivetrain, vocabulary
 from gramwatt.common import (
     LIHV_EXTRAPOLATED,
     LITHIUM_FIRE,
+    MORE_THAN_FULL,
     OUTSIDE_TEMPERATURE,
     PROPELLERS_OFF,
     RESISTANCE_ASSUMED,
@@ -50,7 +51,7 @@ class Inputs:
     controller_rating: drivetrain.ControllerRating
     thrust_coefficient: drivetrain.ThrustCoefficient
     power_coefficient: drivetrain.PowerCoefficient
-    figure_of_merit: vocabulary.FigureOfMerit
+    figure_of_merit: drivetrain.FigureOfMerit
     air_density: vocabulary.AirDensity
     air_temperature: vocabulary.AirTemperature
     avionics_power: vocabulary.AvionicsPower
@@ -215,6 +216,7 @@ CALCULATOR = Calculator(
         drivetrain.OUTSIDE_REGRESSION,
         drivetrain.BENCH_IMPOSSIBLE,
         RESISTANCE_ASSUMED,
+        MORE_THAN_FULL,
         Caution(
             "cap-below-hover",
             "The throttle cap is below the {hover_throttle} that hovers: it will not lift off.",
@@ -285,10 +287,10 @@ CALCULATOR = Calculator(
                 "lead_resistance": 4,
                 "pack_temperature": 15,
             },
-            expected={"thrust": 2497.01124110, "pack_current": 35.9105894284, "loaded_voltage": 22.4646908173},
+            expected={"thrust": 2534.34269895, "pack_current": 35.3222259954, "loaded_voltage": 22.5095064533},
             rtol=1e-8,
             source="by bisection of the motor's voltage balance, outside this service, with 25.2 V, 4 + 6 x 10/1.1 x "
-            "1.3231 mohm, 1833 rpm/V, 250 mohm, 1 A, CT 0.15708, CP 0.08279, 5 W of avionics",
+            "1.3231 mohm, 1833 rpm/V, 250 mohm, 1 A, CT 0.15708, CP 0.080115, 5 W of avionics",
         ),
         Example(
             "The same motor with one bench run: thrust and shaft power at a speed, volts and amps at full throttle",

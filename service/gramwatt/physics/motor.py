@@ -62,18 +62,21 @@ def equilibrium(
     """
     back_emf = 1 / speed_constant
     total_resistance = motor_resistance + motors * duty**2 * pack_resistance
-    avionics_current = avionics_power / open_circuit_voltage
-    for _ in range(AVIONICS_ROUNDS):
+    linear = back_emf**2 / total_resistance
+
+    def solve(avionics_current: Array) -> Point:
         source = open_circuit_voltage - pack_resistance * avionics_current
-        linear = back_emf**2 / total_resistance
         constant = back_emf * (duty * source / total_resistance - no_load_current)
         root = np.sqrt(np.where(constant > 0, linear**2 + 4 * torque_factor * constant, np.nan))
         speed = 2 * constant / (linear + root)
-        motor_current = torque_factor * speed**2 / back_emf + no_load_current
-        voltage = source - motors * duty * motor_current * pack_resistance
-        avionics_current = avionics_power / voltage
-    pack_current = motors * duty * motor_current + avionics_current
-    return Point(speed, motor_current, pack_current, open_circuit_voltage - pack_resistance * pack_current)
+        current = torque_factor * speed**2 / back_emf + no_load_current
+        pack_current = motors * duty * current + avionics_current
+        return Point(speed, current, pack_current, open_circuit_voltage - pack_resistance * pack_current)
+
+    point = solve(avionics_power / open_circuit_voltage)
+    for _ in range(AVIONICS_ROUNDS):
+        point = solve(avionics_power / point.pack_voltage)
+    return point
 
 
 def duty_at_speed(
@@ -96,11 +99,15 @@ def duty_at_speed(
     motor_current = torque_factor * rotor_speed**2 * speed_constant + no_load_current
     motor_voltage = rotor_speed / speed_constant + motor_current * motor_resistance
     load = 4 * pack_resistance * motors * motor_current * motor_voltage
-    avionics_current = avionics_power / open_circuit_voltage
-    for _ in range(AVIONICS_ROUNDS):
+
+    def solve(avionics_current: Array) -> Array:
         source = open_circuit_voltage - pack_resistance * avionics_current
-        duty = 2 * motor_voltage / (source + np.sqrt(np.where(source**2 >= load, source**2 - load, np.nan)))
-        avionics_current = avionics_power / (motor_voltage / duty)
+        root = np.sqrt(np.where(source**2 >= load, source**2 - load, np.nan))
+        return np.asarray(2 * motor_voltage / (source + root))
+
+    duty = solve(avionics_power / open_circuit_voltage)
+    for _ in range(AVIONICS_ROUNDS):
+        duty = solve(avionics_power / (motor_voltage / duty))
     return duty
 
 

@@ -45,6 +45,7 @@ def create_app() -> Flask:
         app.before_request(limit.before)
         app.after_request(limit.after)
     app.after_request(headers.finish)
+    app.after_request(calculators.narrow_allow)  # these run last first
     app.after_request(metrics.finish)
 
     app.register_error_handler(problems.Problem, problems.respond)

@@ -6,8 +6,9 @@ import json
 from collections.abc import Mapping
 from typing import Any, Final
 
-from flask import Blueprint, Response
+from flask import Blueprint, Response, request
 
+from gramwatt import registry
 from gramwatt.declare import Calculator
 from gramwatt.edge import ask, figures
 from gramwatt.edge.answer import choose_units
@@ -107,6 +108,15 @@ def value(calculator_name: str, result: str) -> Response:
         raise Problem("no-answer", " ".join(reasons))
     shown = figures.value_text(found, digits=options["digits"], decimal=options["decimal"])
     return cacheable(Response(shown, content_type="text/plain; charset=utf-8"), tag)
+
+
+def narrow_allow(response: Response) -> Response:
+    """A calculator that asks for a table can be asked by POST alone, and Allow says so."""
+    name = request.path.removeprefix("/v1/").partition("/")[0] if request.path.startswith("/v1/") else ""
+    calculator = registry.load().get(name)
+    if "Allow" in response.headers and calculator is not None and not fits_query(calculator):
+        response.headers["Allow"] = "POST, OPTIONS"
+    return response
 
 
 def _post_only(calculator: Calculator[Any, Any]) -> Problem:

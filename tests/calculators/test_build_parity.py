@@ -1,0 +1,130 @@
+"""A build's figures are those of the single calculators, asked with the same inputs."""
+
+from typing import Any, Final
+
+import numpy as np
+import pytest
+
+from gramwatt import calculate, registry
+from gramwatt.edge.run import run
+
+
+def si(calculator: str, **inputs: Any) -> Any:
+    """Results as SI arrays, unrounded."""
+    outcome = run(registry.load()[calculator], {name: [value] for name, value in inputs.items()}, 1, text=False)
+    assert outcome.faults == ((),)
+    return outcome.results
+
+
+PACKS: Final[list[dict[str, Any]]] = [
+    {"name": "four", "cells": 4, "capacity": 1300, "mass": 155, "cell_resistance": 8, "discharge_rating": 100},
+    {"name": "six", "cells": 6, "capacity": 1050, "mass": 197, "cell_resistance": 11, "lead_resistance": 4},
+    {"name": "lihv", "cells": 3, "capacity": 2200, "mass": 160, "cell_resistance": 5, "chemistry": "lihv"},
+    {"name": "round", "cells": 6, "capacity": 3000, "mass": 420, "cell_resistance": 20, "chemistry": "li-ion"},
+]
+DRIVE: Final[dict[str, Any]] = {
+    "kv": 2300,
+    "diameter": 5.1,
+    "pitch": 4.1,
+    "blades": 2,
+    "motors": 6,
+    "controller_rating": 40,
+    "figure_of_merit": 0.62,
+    "kv_deficit": 4,
+    "air_density": 1.1,
+    "avionics_power": 7,
+    "bench_speed": 21000,
+    "bench_thrust": 480,
+}
+STATE: Final[dict[str, Any]] = {"pack_temperature": 12, "activation_energy": 25}
+PARTS: Final = [{"name": "frame", "mass": 98.4}, {"name": "motor", "mass": "31.5 ± 0.2 g", "count": 6}]
+WEIGHED: Final[dict[str, Any]] = {"limit": 560, "comparison": "at_most", "resolution": 0.5}
+WHOLE: Final[dict[str, Any]] = {
+    **DRIVE,
+    **STATE,
+    **WEIGHED,
+    "parts": PARTS,
+    "dry_mass": 61.2,
+    "packs": PACKS,
+    "reserve": 15,
+    "throttle_cap": 70,
+    "state_of_charge": 90,
+}
+
+PACK_KEYS: Final = ("cells", "capacity", "chemistry", "cell_resistance", "lead_resistance")
+
+
+def of_pack(at: int, *more: str) -> dict[str, Any]:
+    return {name: PACKS[at][name] for name in (*PACK_KEYS, *more) if name in PACKS[at]}
+
+
+each_pack = pytest.mark.parametrize("at", range(len(PACKS)), ids=[str(each["name"]) for each in PACKS])
+
+
+@each_pack
+def test_full_throttle_and_hover_are_those_of_full_throttle(at: int) -> None:
+    """Asked with the same inputs; 1e-12, sums being grouped otherwise."""
+    answer = si("build", **WHOLE).by_pack
+    question = {**DRIVE, **STATE, **of_pack(at, "discharge_rating"), "state_of_charge": 90}
+    question["mass"] = f"{answer.mass[0, at]:.17g} kg"
+    full, capped = si("full-throttle", **question), si("full-throttle", **question, throttle_cap=70)
+    hover = si("full-throttle", **question, throttle_cap=f"{full.hover_throttle[0]:.17g} fraction")
+    for mine, single in (
+        (answer.thrust, full.thrust),
+        (answer.thrust_to_weight, full.thrust_to_weight),
+        (answer.current, full.pack_current),
+        (answer.hover_throttle, full.hover_throttle),
+        (answer.hover_power, hover.power),
+        (answer.capped_thrust, capped.thrust),
+        (answer.capped_current, capped.pack_current),
+        (answer.capped_cell_voltage, capped.loaded_cell_voltage),
+        (answer.c_rate, capped.c_rate),
+        (answer.rating_used, capped.rating_used),
+        (answer.controller_used, capped.controller_used),
+    ):
+        np.testing.assert_allclose(mine[0, at], single[0], rtol=1e-12)
+
+
+@each_pack
+def test_margin_is_that_of_mass_margin(at: int) -> None:
+    """The parts, the rest weighed in one go, and the pack as three kinds of part."""
+    answer = si("build", **WHOLE).by_pack
+    parts = [*PARTS, {"mass": 61.2}, {"mass": PACKS[at]["mass"]}]
+    alone = si("mass-margin", **WEIGHED, parts=parts)
+    assert answer.mass[0, at] == pytest.approx(alone.total[0], rel=1e-12)
+    assert answer.margin[0, at] == pytest.approx(alone.margin[0], rel=1e-9)
+    assert answer.verdict[0, at] == alone.verdict[0]
+    assert answer.probability_under[0, at] == pytest.approx(alone.probability_under[0], rel=1e-9, abs=1e-15)
+
+
+def test_a_stated_uncertainty_counts_wherever_the_mass_was_told() -> None:
+    """By hand: 430 +/- 50 g and 155 g are 15 +/- 50 g under 600 g, too close to call: Phi(0.3) = 61.79 %, whether told
+    as a part or as dry_mass; and as mass-margin says."""
+    question = {**DRIVE, "packs": PACKS[:1], "limit": 600, "resolution": 0}
+    rough: dict[str, Any] = {"mass": "430 ± 50 g"}
+    alone = si("mass-margin", parts=[rough, {"mass": 155}], limit=600, resolution=0)
+    assert alone.probability_under[0] == pytest.approx(0.6179, abs=5e-5)
+    for told in ({"parts": [rough]}, {"dry_mass": rough["mass"]}):
+        answer = si("build", **question, **told).by_pack
+        assert answer.probability_under[0, 0] == pytest.approx(alone.probability_under[0], rel=1e-9)
+        assert answer.verdict[0, 0] == alone.verdict[0]
+
+
+@each_pack
+def test_endurance_is_that_of_endurance(at: int) -> None:
+    answer = si("build", **WHOLE).by_pack
+    power = f"{answer.average_power[0, at]:.17g} W"
+    alone = si("endurance", **STATE, **of_pack(at), power=power, start_charge=90, reserve=15)
+    assert answer.endurance[0, at] == pytest.approx(alone.endurance[0], rel=1e-12)
+    assert answer.ended_by[0, at] == alone.ended_by[0]
+    energy = si("pack-energy", **{n: v for n, v in of_pack(at).items() if n in ("cells", "capacity", "chemistry")})
+    assert answer.nominal_energy[0, at] == pytest.approx(energy.nominal_energy[0], rel=1e-12)
+
+
+@each_pack
+def test_uncertainty_is_that_of_full_throttle(at: int) -> None:
+    """Where the packs' resistances are given, spreads of thrust and current are those of the single calculator."""
+    told = calculate("build", **WHOLE)["uncertainty"]
+    alone = calculate("full-throttle", **DRIVE, **STATE, **of_pack(at), state_of_charge=90)["uncertainty"]
+    for mine, single in (("thrust", "thrust"), ("current", "pack_current")):
+        assert told[f"by_pack.{mine}"]["standard"][at] == pytest.approx(alone[single]["standard"], rel=1e-9)

@@ -1,0 +1,38 @@
+"""examples/build: the craft is answered, by the service and on the command line, and its packs differ as they should."""
+
+import json
+import subprocess
+import sys
+import urllib.request
+from pathlib import Path
+
+CRAFT = Path(__file__).resolve().parents[2] / "examples" / "build" / "craft.json"
+
+
+def test_the_service_answers_for_both_packs(service: str) -> None:
+    """Common practice, no source: two cells more of the same capacity fly longer, and lift more."""
+    request = urllib.request.Request(
+        f"{service}/v1/build", CRAFT.read_bytes(), {"Content-Type": "application/json"}, method="POST"
+    )
+    with urllib.request.urlopen(request, timeout=60) as answer:
+        told = json.load(answer)
+    four, six = told["results"]["by_pack"]
+    assert four["verdict"] == six["verdict"] == "under"
+    assert six["mass_change"] == 73  # by hand: 228 - 155
+    assert 0 < six["endurance_change_share"] < 50
+    assert six["thrust"] > four["thrust"]
+    assert told["uncertainty"]["by_pack.endurance"]["low"][0] < four["endurance"]
+
+
+def test_the_command_line_answers_the_same(service: str) -> None:
+    ran = subprocess.run(
+        [sys.executable, "-m", "gramwatt", "calc", "build", "--csv", "--body", str(CRAFT)],
+        capture_output=True,
+        check=True,
+    )
+    request = urllib.request.Request(
+        f"{service}/v1/build?format=csv", CRAFT.read_bytes(), {"Content-Type": "application/json"}, method="POST"
+    )
+    with urllib.request.urlopen(request, timeout=60) as answer:
+        assert answer.read() == ran.stdout
+    assert len(ran.stdout.splitlines()) == 3
