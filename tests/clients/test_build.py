@@ -1,4 +1,4 @@
-"""examples/build: the craft is answered, by the service and on the command line, and its packs differ as they should."""
+"""examples/build: the craft is answered, by the service and on the command line, and its packs differ as told."""
 
 import json
 import subprocess
