@@ -128,3 +128,11 @@ def test_uncertainty_is_that_of_full_throttle(at: int) -> None:
     alone = calculate("full-throttle", **DRIVE, **STATE, **of_pack(at), state_of_charge=90)["uncertainty"]
     for mine, single in (("thrust", "thrust"), ("current", "pack_current")):
         assert told[f"by_pack.{mine}"]["standard"][at] == pytest.approx(alone[single]["standard"], rel=1e-9)
+
+
+def test_the_working_of_every_column_is_told() -> None:
+    """All but the name of the pack, which is no result of a formula."""
+    answer = calculate("build", working=True, dry_mass=350, packs=PACKS, **DRIVE)
+    columns = set(answer["results"]["by_pack"][0]) - {"name"}
+    assert {f"by_pack.{column}" for column in columns} <= set(answer["working"])
+    assert answer["working"]["by_pack.endurance"]["method"].startswith("as in endurance")

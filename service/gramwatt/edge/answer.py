@@ -241,7 +241,7 @@ def _moved(value: Any, width: Any, times: int) -> Any:
 
 
 def _working(outcome: Outcome, row: int, made: Answer) -> dict[str, dict[str, Any]]:
-    """By result: the formula, the same with its numbers put in, and where it comes from."""
+    """By result, and by column of a table: the formula, the same with its numbers, and where it comes from."""
     calculator = outcome.calculator
     shown: dict[str, dict[str, Any]] = {}
     for name, kind in calculator.answered.items():
@@ -259,6 +259,9 @@ def _working(outcome: Outcome, row: int, made: Answer) -> dict[str, dict[str, An
             if name in reference.about or not reference.about
         ]
         shown[name] = steps
+        if isinstance(kind, Table):
+            columns = {f"{name}.{column}": inner for column, inner in fields_of(kind.row).items()}
+            shown |= {n: {"method": m, "references": []} for n, c in columns.items() if (m := getattr(c, "method", ""))}
     return shown
 
 
