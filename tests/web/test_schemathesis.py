@@ -20,8 +20,8 @@ WHOLE = rf"^/(?!v1/[^/]+/)|^/v1/{SHORT.name}/"
 # inputs by the same code, by examples and by chance. (All of it takes a quarter of an hour: see below.) The phase that
 # follows links has none to follow among pure questions.
 SEARCHES = {
-    **{tag: ["--include-tag", tag, "--include-path-regex", WHOLE] for tag in TAGS},
     "values": ["--exclude-path-regex", WHOLE, "--phases", "examples,fuzzing"],
+    **{tag: ["--include-tag", tag, "--include-path-regex", WHOLE] for tag in TAGS},
 }
 
 
