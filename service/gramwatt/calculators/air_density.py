@@ -110,7 +110,7 @@ CALCULATOR = Calculator(
         Reference("Standard atmosphere, geometric altitude: ISO 2533:1975, the same as ICAO Doc 7488"),
         Reference(
             "Vapour over water: A. L. Buck, J. Appl. Meteor. 20 (1981) 1527, coefficients of 1996 (from memory)",
-            url="https://doi.org/10.1175/1520-0450(1981)020<1527:NEFCVP>2.0.CO;2",
+            url="https://doi.org/10.1175/1520-0450(1981)020%3C1527:NEFCVP%3E2.0.CO;2",
             about=("air_density", "density_altitude", "vapour_pressure", "speed_of_sound", "density_ratio"),
         ),
         Reference(
