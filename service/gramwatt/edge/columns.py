@@ -198,6 +198,8 @@ def _parse(kind: Quantity, cell: str, *, text: bool) -> tuple[float, float | Non
     if len(cell) > LONGEST_NUMBER:
         raise _Refused(f"text of {len(cell)} characters is too long for a number with a unit", accepts(kind))
     cell = cell.translate(_ALIKE)
+    if not cell.strip():
+        raise _Refused("empty; leave the name out, or give a value", accepts(kind))
     match = _QUANTITY.fullmatch(cell)
     if match is None:
         if re.fullmatch(r" *[+-]?[0-9]+,[0-9]+ *[^0-9]*", cell):

@@ -18,7 +18,9 @@ from gramwatt.web.problems import Problem, invalid
 
 DIGITS: Final = Count("Significant digits of numbers as text.", at_least=1, at_most=15, default=12)
 DECIMAL: Final = Choice(
-    (".", ","), "Decimal sign of numbers as text; with a comma, lists and CSV are separated by semicolons.", default="."
+    (".", ","),
+    "Decimal sign of numbers in the answer; with a comma, its lists and CSV are separated by semicolons.",
+    default=".",
 )
 FORMATS: Final = ("json", "csv")
 

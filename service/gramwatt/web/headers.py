@@ -36,6 +36,7 @@ def finish(response: Response) -> Response:
     headers.setdefault("Content-Security-Policy", "default-src 'none'; frame-ancestors *")
     headers.add("Vary", "Accept")
     if request.method == "OPTIONS" and response.status_code == 200:
+        headers["Content-Type"] = "text/plain; charset=utf-8"
         headers["Access-Control-Allow-Methods"] = headers.get("Allow", "GET, HEAD, OPTIONS, POST")
         headers["Access-Control-Allow-Headers"] = "Accept, Content-Type, If-None-Match, X-Request-ID"
         headers["Access-Control-Max-Age"] = "86400"
