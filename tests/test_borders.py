@@ -17,7 +17,10 @@ MODULES = sorted(PACKAGE.rglob("*.py"))
 WEB = {"flask", "werkzeug", "apispec", "yaml", "flask_swagger_ui", "prometheus_client", "jinja2"}
 EDGE = {"pint", "marshmallow"}
 SERVERS = {"gunicorn", "waitress"}
-OF_FORMULAS = {"declare", "vocabulary", "common", "physics", "calculators"}
+OF_FORMULAS = {
+    *("declare", "vocabulary", "common", "physics", "calculators"),
+    *("scales", "packs", "flights", "drivetrain"),
+}
 FOR_FORMULAS = {"numpy", "gramwatt", *sys.stdlib_module_names}
 
 

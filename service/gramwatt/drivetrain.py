@@ -5,7 +5,7 @@ from typing import Annotated, Any, Final, TypeAlias
 import numpy as np
 
 from gramwatt.declare import Array, Assumption, Caution, Quantity, Reference
-from gramwatt.physics import cells, motor, propeller
+from gramwatt.physics import motor, propeller
 from gramwatt.physics.craft import Drive
 
 KvDeficit: TypeAlias = Annotated[
@@ -103,13 +103,6 @@ def _solved_resistance(given: Any) -> Array:
         torque_factor=propeller.torque_factor(given.power_coefficient, given.diameter, given.air_density),
     )
 
-
-CELL_RESISTANCE: Final[Assumption[Any]] = Assumption(
-    "cell_resistance",
-    "10 mohm Ah divided by the capacity: a judgement for a good new cell",
-    lambda given: cells.usual_resistance(given.capacity),
-    spread=lambda given: cells.usual_resistance(given.capacity),
-)
 
 ASSUMPTIONS: Final[tuple[Assumption[Any], ...]] = (
     Assumption(

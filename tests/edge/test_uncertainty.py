@@ -223,6 +223,7 @@ def test_what_was_replaced_adds_no_uncertainty() -> None:
         power=200,
         open_circuit_voltage="23 ± 0.1 V",
         state_of_charge="50 ± 20 %",
+        cell_resistance=8,
     )
     assert found["open_circuit_voltage"]["standard"] == pytest.approx(0.1, rel=1e-9)
     assert set(found["current"]["shares"]) == {"open_circuit_voltage"}

@@ -379,7 +379,7 @@ CALCULATOR = Calculator(
         ),
         Caution(
             "over-rating",
-            "{packs.name}: full throttle takes {by_pack.rating_used} of its continuous rating.",
+            "{packs.name}: the throttle cap takes {by_pack.rating_used} of its continuous rating.",
             when=lambda given, found: found.by_pack.rating_used > 1,
         ),
         Caution(
@@ -389,7 +389,7 @@ CALCULATOR = Calculator(
         ),
         Caution(
             "below-cutoff",
-            "{packs.name}: at full throttle its cells sag to {by_pack.capped_cell_voltage}, below the usual cut-off.",
+            "{packs.name}: at the throttle cap its cells sag to {by_pack.capped_cell_voltage}, below the usual cut-off.",
             when=lambda given, found: found.by_pack.capped_cell_voltage < cells.CUTOFF_VOLTAGE[given.packs.chemistry],
         ),
         Caution(

@@ -13,6 +13,7 @@ from gramwatt.common import (
     OUTSIDE_TEMPERATURE,
     PROPELLERS_OFF,
     RESISTANCE_ASSUMED,
+    USUAL_RESISTANCE,
     rested_voltage,
 )
 from gramwatt.declare import Array, Calculator, Caution, Example, Quantity, Rule, Series
@@ -185,7 +186,7 @@ CALCULATOR = Calculator(
     inputs=Inputs,
     results=Results,
     formula=full_throttle,
-    assumptions=(drivetrain.CELL_RESISTANCE, *drivetrain.ASSUMPTIONS),
+    assumptions=(USUAL_RESISTANCE, *drivetrain.ASSUMPTIONS),
     rules=(
         Rule(
             "does-not-turn",
