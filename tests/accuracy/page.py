@@ -229,9 +229,9 @@ def throttle(folder: Path) -> Section:
             "two strongest is underestimated by about a quarter.",
             "Fitted: constants from half of the pairs of motor and propeller, each pair predicted from the other half, "
             "from 5000 rpm up.",
-            "**Not independent:** the figure of merit was raised from 0.60 to 0.62 after the errors of all nine motors had "
-            "been seen; with 0.60 the mean error of current at the supply's setting was +10.02 %. Resistance, kV deficit "
-            "and no-load current were chosen on five of the motors.",
+            "**Not independent:** the figure of merit was raised from 0.60 to 0.62 after the errors of all nine motors "
+            "had been seen; with 0.60 the mean error of current at the supply's setting was +10.02 %. Resistance, kV "
+            "deficit and no-load current were chosen on five of the motors.",
             "**Weak: catalogue data alone.** Current is off by 15 % as a rule and by a third at worst. Nothing above "
             "11.1 V and 11 A was measured: a 6-cell craft at full throttle is an extrapolation.",
             "**Weak: the pack.** Here the volts at the controller are known. From a pack whose resistance was not "

@@ -389,7 +389,7 @@ CALCULATOR = Calculator(
         ),
         Caution(
             "below-cutoff",
-            "{packs.name}: at the throttle cap its cells sag to {by_pack.capped_cell_voltage}, below the usual cut-off.",
+            "{packs.name}: at the throttle cap its cells sag to {by_pack.capped_cell_voltage}, below their cut-off.",
             when=lambda given, found: found.by_pack.capped_cell_voltage < cells.CUTOFF_VOLTAGE[given.packs.chemistry],
         ),
         Caution(
