@@ -129,7 +129,7 @@ def catalogue(rows: Rows) -> Catalogue:
     same |= {"avionics_power": 0, "air_density": AIR_DENSITY}
     cells |= {name: [value] * count for name, value in same.items()}
     outcome = run(registry.load()["full-throttle"], cells, count, text=False)
-    if any(outcome.faults) or outcome.uncertainty is None:
+    if outcome.faults or outcome.uncertainty is None:
         raise ValueError(f"{outcome.faults}")
 
     def covered(found: Array, standard: Array, known: Array) -> float:

@@ -73,7 +73,7 @@ def benches(folder: Path) -> tuple[Errors, float]:
     asked: dict[str, list[Any]] = {"mass": grams.tolist(), "diameter": [5.0] * count, "motors": [1] * count}
     asked |= {"avionics_power": ["0 W"] * count, "air_density": [bench.AIR_DENSITY] * count}
     outcome = run(registry.load()["hover-power"], asked, count, text=False)
-    if any(outcome.faults) or outcome.uncertainty is None:
+    if outcome.faults or outcome.uncertainty is None:
         raise ValueError(f"{outcome.faults}")
     measured, width = rows.voltage * rows.current, 2 * outcome.uncertainty.standard["power"]
     covered = float((np.abs(outcome.results.power - measured) <= width).mean())

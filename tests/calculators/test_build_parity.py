@@ -12,7 +12,7 @@ from gramwatt.edge.run import run
 def si(calculator: str, **inputs: Any) -> Any:
     """Results as SI arrays, unrounded."""
     outcome = run(registry.load()[calculator], {name: [value] for name, value in inputs.items()}, 1, text=False)
-    assert outcome.faults == ((),)
+    assert outcome.faults == {}
     return outcome.results
 
 

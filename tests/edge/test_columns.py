@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from gramwatt.declare import Array, Choice, Count, Flag, Kind, Labels, Quantity, Series, Spread, Table, Text
-from gramwatt.edge import columns
+from gramwatt.edge import columns, nested
 from gramwatt.edge.wording import Fault
 
 CHARGE: Final = Quantity("mAh", "Charge.", above=0, at_most=1e6)
@@ -312,7 +312,7 @@ def test_a_series_in_a_query_is_joined_by_commas() -> None:
 def test_a_list_in_a_query_is_shorter_than_in_json() -> None:
     """Addresses have an end; the refusal says where a longer list may go."""
     kind = Series(MASS, "Masses.", longest=500)
-    longest = columns.LONGEST_QUERY_LIST
+    longest = nested.LONGEST_QUERY_LIST
     assert not faults(kind, ",".join(["1"] * longest), text=True)
     (fault,) = faults(kind, ",".join(["1"] * (longest + 1)), text=True)
     assert "POST" in fault.detail
@@ -391,7 +391,7 @@ def test_the_width_of_a_temperature_has_no_offset(stated: dict[str, object], kel
     """Refusing degC in a column of widths would do as well; 278 K of uncertainty would not."""
     column = read(PROBES, [stated])
     if not column.faults:
-        assert isinstance(column, columns.TableColumn)
+        assert isinstance(column, nested.TableColumn)
         assert column.spreads["temperature"][0, 0] == pytest.approx(kelvin, rel=1e-12)
 
 

@@ -57,7 +57,7 @@ def ask(
     Raises Refused with every fault found.
     """
     outcome = run(calculator, {name: [value] for name, value in question.items()}, 1, text=text)
-    faults = list(outcome.faults[0])
+    faults = list(outcome.faults.get(0, ()))
     wanted = dict(result_units or {})
     try:
         choose_units(calculator, wanted)

@@ -30,7 +30,8 @@ from gramwatt.declare import (
     fields_of,
 )
 from gramwatt.edge import columns, schemas, units
-from gramwatt.edge.columns import Column, TableColumn
+from gramwatt.edge.columns import Cells, Column, no
+from gramwatt.edge.nested import TableColumn
 from gramwatt.edge.uncertainty import Propagated, propagate
 from gramwatt.edge.wording import Fault, accepts, one_of
 
@@ -49,7 +50,8 @@ class Outcome:
 
     calculator: Calculator[Any, Any]
     rows: int
-    faults: tuple[tuple[Fault, ...], ...]
+    faults: Mapping[int, Sequence[Fault]]
+    """By row; a row that is not here has none."""
     given: Any = None
     results: Any = None
     present: Mapping[str, Truths] = dataclasses.field(default_factory=dict)
@@ -60,64 +62,72 @@ class Outcome:
     uncertainty: Propagated | None = None
 
 
-def run(calculator: Calculator[Any, Any], cells: Mapping[str, Sequence[object]], rows: int, *, text: bool) -> Outcome:
+def run(
+    calculator: Calculator[Any, Any], cells: Mapping[str, Cells], rows: int, *, text: bool, uncertain: bool = True
+) -> Outcome:
     """Answer ``rows`` questions given as columns of cells (`columns.ABSENT` where a row gives nothing).
 
     Never raises for what a user sent: faults stand in the outcome, by row. With a Series or a Table among the inputs,
-    ``rows`` must be 1.
+    ``rows`` must be 1. Without ``uncertain`` nothing is propagated, which saves two calls of the formula and more.
     """
     loaded = schemas.load(calculator, cells, text=text)
-    asked = {name: loaded.columns.get(name) or columns.blank(kind, rows) for name, kind in calculator.asked.items()}
-    by_row: list[list[Fault]] = [list(loaded.faults) for _ in range(rows)]
-    for name, column in asked.items():
-        for row, found in column.faults.items():
-            by_row[row] += [fault.under(name) for fault in found]
-        if text and isinstance(calculator.asked[name], Table) and column.faults:
-            by_row[0] = [_with_body(calculator, name, fault) for fault in by_row[0]]
-    _find_missing(calculator, asked, loaded.faults, by_row)
-    faults = tuple(tuple(found) for found in by_row)
+    asked = {name: loaded.columns.get(name) or columns.absent(kind, rows) for name, kind in calculator.asked.items()}
+    faults = _faults(calculator, asked, loaded.faults, rows, text=text)
     present = {name: column.present for name, column in asked.items()}
-    if all(faults):
+    if len(faults) == rows:
         return Outcome(calculator, rows, faults, present=present)
 
     assumed, unused = _fill(calculator, asked, rows)
-    _cover_faulty(asked, np.array([bool(found) for found in faults]))
+    if faults:
+        _cover_faulty(asked, faults, rows)
     raw = calculator.inputs(**_arrays(calculator, asked))
     given, spreads = raw, _spreads(calculator, asked)
-    solved: dict[str, Truths] = {}
+    solved = dict.fromkeys(asked, no(rows))
     for assumption in calculator.assumptions:
         name, before = assumption.name, given
+        lacking = _is_absent(before, name)
+        if not lacking.any():
+            continue
         given = _assume(assumption, before)
-        filled = _is_absent(before, name) & ~_is_absent(given, name)
+        filled = lacking & ~_is_absent(given, name)
         worked_out = filled & _all_given(asked, assumption.solved_from)
-        assumed[name] = assumed.get(name, np.zeros(rows, dtype=np.bool_)) | (filled & ~worked_out)
-        solved[name] = solved.get(name, np.zeros(rows, dtype=np.bool_)) | worked_out
-        if assumption.spread is not None and (filled & ~worked_out).any():
+        assumed[name] = assumed.get(name, no(rows)) | (filled & ~worked_out)
+        solved[name] = solved[name] | worked_out
+        if uncertain and assumption.spread is not None and (filled & ~worked_out).any():
             # What is assumed stands fast while other inputs vary, so that its own spread can be told from theirs.
             raw = dataclasses.replace(raw, **{name: np.where(filled, getattr(given, name), getattr(raw, name))})
             spread = np.broadcast_to(_evaluated(assumption.spread, given), (rows,))
             known = spreads.get((name,), np.zeros(rows))
             spreads[(name,)] = np.where(filled & ~worked_out, spread, known)
-    for name, kind in calculator.asked.items():
-        if isinstance(kind, Quantity) and kind.default_u is not None and assumed[name].any():
-            width = kind.default_u * units.unit(kind.unit).scale
-            spreads[(name,)] = np.where(assumed[name], width, spreads.get((name,), np.zeros(rows)))
+    if uncertain:
+        for name, kind in calculator.asked.items():
+            if isinstance(kind, Quantity) and kind.default_u is not None and assumed[name].any():
+                width = kind.default_u * units.unit(kind.unit).scale
+                spreads[(name,)] = np.where(assumed[name], width, spreads.get((name,), np.zeros(rows)))
     results = evaluate(calculator, given)
     _check(calculator, results, rows)
-    uncertainty = propagate(functools.partial(_answer, calculator), calculator, raw, spreads)
-    return Outcome(
-        calculator,
-        rows,
-        faults,
-        given,
-        results,
-        present,
-        assumed,
-        solved,
-        unused,
-        _notes(calculator, given, results, assumed, rows),
-        uncertainty,
-    )
+    uncertainty = propagate(functools.partial(_answer, calculator), calculator, raw, spreads) if uncertain else None
+    notes = _notes(calculator, given, results, assumed, rows)
+    return Outcome(calculator, rows, faults, given, results, present, assumed, solved, unused, notes, uncertainty)
+
+
+def _faults(
+    calculator: Calculator[Any, Any],
+    asked: Mapping[str, Column],
+    of_all: Sequence[Fault],
+    rows: int,
+    *,
+    text: bool,
+) -> dict[int, list[Fault]]:
+    """Every fault by row; ``of_all`` are those of the question's names, which concern each."""
+    by_row: dict[int, list[Fault]] = {row: list(of_all) for row in range(rows)} if of_all else {}
+    for name, column in asked.items():
+        for row, found in column.faults.items():
+            by_row.setdefault(row, []).extend(fault.under(name) for fault in found)
+        if text and isinstance(calculator.asked[name], Table) and column.faults:
+            by_row[0] = [_with_body(calculator, name, fault) for fault in by_row[0]]
+    _find_missing(calculator, asked, of_all, by_row)
+    return by_row
 
 
 def _with_body(calculator: Calculator[Any, Any], table: str, fault: Fault) -> Fault:
@@ -136,8 +146,10 @@ def assume(calculator: Calculator[Any, Any], given: Any) -> Any:
 
 
 def _assume(assumption: Assumption[Any], given: Any) -> Any:
-    current = getattr(given, assumption.name)
-    filled = np.where(_is_absent(given, assumption.name), _evaluated(assumption.value, given), current)
+    current, lacking = getattr(given, assumption.name), _is_absent(given, assumption.name)
+    if not lacking.any():
+        return given
+    filled = np.where(lacking, _evaluated(assumption.value, given), current)
     return dataclasses.replace(given, **{assumption.name: filled.astype(current.dtype)})
 
 
@@ -166,23 +178,29 @@ def _is_absent(given: Any, name: str) -> Truths:
 
 
 def _find_missing(
-    calculator: Calculator[Any, Any], asked: Mapping[str, Column], known: Sequence[Fault], by_row: list[list[Fault]]
+    calculator: Calculator[Any, Any],
+    asked: Mapping[str, Column],
+    known: Sequence[Fault],
+    by_row: dict[int, list[Fault]],
 ) -> None:
     """Required inputs that single rows leave out, and groups of which nothing was given."""
-    grouped = {name for group in calculator.any_of for name in group}
     told = {fault.pointer for fault in known}
-    for name, field in schemas.schema(calculator).fields.items():
-        if field.required and name not in grouped and f"/{name}" not in told:
-            for row in np.flatnonzero(~asked[name].present):
-                by_row[row].append(columns.missing(name, calculator.asked[name]))
+    for name in schemas.required(calculator):
+        present = asked[name].present
+        if not present.all() and f"/{name}" not in told:
+            for row in np.flatnonzero(~present).tolist():
+                by_row.setdefault(row, []).append(columns.missing(name, calculator.asked[name]))
     for group in calculator.any_of:
-        for row in np.flatnonzero(~np.logical_or.reduce([asked[name].present for name in group])):
+        present = np.logical_or.reduce([asked[name].present for name in group])
+        if not present.all():
             wanted = "; ".join(f"{name}: {accepts(calculator.asked[name])}" for name in group)
-            by_row[row].append(Fault(f"/{group[0]}", f"give {one_of(group)}", None, wanted))
+            fault = Fault(f"/{group[0]}", f"give {one_of(group)}", None, wanted)
+            for row in np.flatnonzero(~present).tolist():
+                by_row.setdefault(row, []).append(fault)
 
 
 def _fill(
-    calculator: Calculator[Any, Any], asked: Mapping[str, Column], rows: int
+    calculator: Calculator[Any, Any], asked: dict[str, Column], rows: int
 ) -> tuple[dict[str, Truths], dict[str, Truths]]:
     """Put declared defaults where nothing was given; void what another input replaces. Says where each was done."""
     assumed: dict[str, Truths] = {}
@@ -190,33 +208,46 @@ def _fill(
     replaced: dict[str, Truths] = {}
     for name, kind in calculator.asked.items():
         for other in getattr(kind, "replaces", ()):
-            replaced[other] = replaced.get(other, np.zeros(rows, dtype=np.bool_)) | asked[name].present
+            replaced[other] = replaced.get(other, no(rows)) | asked[name].present
     for name, kind in calculator.asked.items():
-        column, void = asked[name], replaced.get(name, np.zeros(rows, dtype=np.bool_))
-        empty = ~column.present & ~void
-        columns.fill_default(kind, column, empty)
-        if not isinstance(kind, Series | Table):
+        if isinstance(kind, Series | Table):
+            continue
+        column, void = asked[name], replaced.get(name, no(rows))
+        some_void, some_given = void.any(), column.present.any()
+        if not some_void and column.present.all():
+            assumed[name] = unused[name] = no(rows)
+        elif not some_void and not some_given:
+            asked[name] = columns.defaulted(kind, rows)
+            assumed[name] = ~np.asarray(_unfilled(kind, asked[name]))
+            unused[name] = no(rows)
+        else:
+            empty = ~column.present & ~void
+            columns.fill_default(kind, column, empty)
             assumed[name] = empty & ~np.asarray(_unfilled(kind, column))
             unused[name] = column.present & void
-            column.values[void] = columns.blank(kind, 1).values[0]
-            if column.spread is not None:
-                column.spread[void] = 0.0
+            values, spread = np.array(column.values), column.spread
+            values[void] = columns.absent(kind, 1).values[0]
+            asked[name] = Column(values, column.present, None if spread is None else np.where(void, 0.0, spread))
     return assumed, unused
 
 
-def _cover_faulty(asked: Mapping[str, Column], faulty: Truths) -> None:
+def _cover_faulty(asked: dict[str, Column], faults: Mapping[int, object], rows: int) -> None:
     """Give rows with faults the values of a good one: no formula should meet what nobody can mean."""
-    if faulty.any():
-        good = int(np.flatnonzero(~faulty)[0])
-        for column in asked.values():
-            column.values[faulty] = column.values[good]
-            if column.spread is not None:
-                column.spread[faulty] = 0.0
+    good = next(row for row in range(rows) if row not in faults)
+    faulty = list(faults)
+    for name, column in asked.items():
+        values = np.array(column.values)
+        values[faulty] = values[good]
+        spread = column.spread
+        if spread is not None:
+            spread = np.array(spread)
+            spread[faulty] = 0.0
+        asked[name] = Column(values, column.present, spread)
 
 
 def _unfilled(kind: Kind, column: Column) -> Truths:
     if isinstance(kind, Flag):
-        return np.zeros_like(column.present)
+        return no(len(column.present))
     if column.values.dtype.kind == "U":
         return np.asarray(column.values == "")
     return np.asarray(column.values < 0 if isinstance(kind, Choice) else np.isnan(column.values))

@@ -15,7 +15,7 @@ import marshmallow
 from marshmallow import fields
 
 from gramwatt.declare import Calculator, Kind, is_required
-from gramwatt.edge.columns import Column, missing, read, unknown
+from gramwatt.edge.columns import Cells, Column, missing, read, unknown
 from gramwatt.edge.wording import Fault
 
 
@@ -47,6 +47,14 @@ def schema(calculator: Calculator[Any, Any], *, text: bool = False) -> marshmall
     return marshmallow.Schema.from_dict(dict(made), name=schema_name(calculator))()
 
 
+@functools.cache
+def required(calculator: Calculator[Any, Any]) -> tuple[str, ...]:
+    """The inputs that every question must give, groups of which one is enough left aside."""
+    grouped = {name for group in calculator.any_of for name in group}
+    fields = schema(calculator).fields
+    return tuple(name for name, field in fields.items() if field.required and name not in grouped)
+
+
 def schema_name(calculator: Calculator[Any, Any]) -> str:
     """The name of the question's component in the contract: ``PackEnergyQuestion``."""
     return "".join(word.capitalize() for word in calculator.name.split("-")) + "Question"
@@ -60,7 +68,7 @@ class Loaded:
     faults: tuple[Fault, ...]
 
 
-def load(calculator: Calculator[Any, Any], cells: Mapping[str, Sequence[object]], *, text: bool) -> Loaded:
+def load(calculator: Calculator[Any, Any], cells: Mapping[str, Cells], *, text: bool) -> Loaded:
     """Read columns of cells by name. Unknown and missing names become faults; the known ones are read all the same."""
     try:
         columns: Any = schema(calculator, text=text).load(cells)
@@ -74,5 +82,5 @@ def load(calculator: Calculator[Any, Any], cells: Mapping[str, Sequence[object]]
         return Loaded(error.valid_data if isinstance(error.valid_data, dict) else {}, faults)
 
 
-def _first(cells: Sequence[object]) -> object:
-    return cells[0] if len(cells) else None
+def _first(cells: Cells) -> object:
+    return cells[0] if isinstance(cells, Sequence) and len(cells) else None

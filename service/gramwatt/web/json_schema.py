@@ -21,7 +21,9 @@ from gramwatt.declare import (
     fields_of,
     is_required,
 )
-from gramwatt.edge.columns import LONGEST_NUMBER, LONGEST_QUERY_LIST, spread_kind
+from gramwatt.edge.cells import LONGEST_NUMBER
+from gramwatt.edge.columns import spread_kind
+from gramwatt.edge.nested import LONGEST_QUERY_LIST
 from gramwatt.web.number_pattern import text_pattern
 
 JsonSchema: TypeAlias = dict[str, Any]

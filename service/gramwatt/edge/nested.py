@@ -1,0 +1,115 @@
+"""Reading lists and tables inside a question: one question at a time, so that their lengths need not agree."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gramwatt.declare import Quantity, Series, Spread, Table, fields_of, is_required
+from gramwatt.edge.cells import kind_of
+from gramwatt.edge.columns import ABSENT, Column, absent, fill_default, missing, read, spread_kind, unknown, yes
+from gramwatt.edge.wording import Fault, accepts, echo, one_of
+
+LONGEST_QUERY_LIST: Final = 60
+
+
+def read_nested(kind: Series | Table, cells: Sequence[object], *, text: bool) -> Column:
+    """Lists and tables: one question at a time, so that their lengths need not agree."""
+    if all(cell is ABSENT for cell in cells):
+        return absent(kind, len(cells))
+    if len(cells) != 1:
+        raise ValueError("a list or a table is read one question at a time")
+    cell = list(cells[0]) if isinstance(cells[0], tuple) else cells[0]
+    items: Any = cell.split(",") if text and isinstance(cell, str) and isinstance(kind, Series) else cell
+    fault = _length_fault(kind, items, text=text)
+    if fault is not None:
+        column = absent(kind, 1)
+        return Column(column.values, yes(1), faults={0: [fault]})
+    column = _read_list(kind, items, text=text) if isinstance(kind, Series) else _read_rows(kind, items)
+    column.present = yes(1)
+    return column
+
+
+def _length_fault(kind: Series | Table, items: Any, *, text: bool) -> Fault | None:
+    if isinstance(kind, Table) and text:
+        return Fault(
+            "", "a table does not fit a query: send it as JSON, by POST or with --body", echo(items), accepts(kind)
+        )
+    if not isinstance(items, list):
+        return Fault("", f"{kind_of(items)} is not a list", echo(items), accepts(kind))
+    longest = min(kind.longest, LONGEST_QUERY_LIST) if text else kind.longest
+    if not kind.shortest <= len(items) <= longest:
+        hint = f"; send up to {kind.longest} by POST" if kind.longest >= len(items) > longest else ""
+        detail = f"a list of {len(items)}; it may have {kind.shortest} to {longest}{hint}"
+        return Fault("", detail, echo(items), accepts(kind))
+    return None
+
+
+def _read_list(kind: Series, items: list[object], *, text: bool) -> Column:
+    inner = read(kind.item, items, text=text)
+    faults = [fault.under(str(at)) for at, faults in inner.faults.items() for fault in faults]
+    return Column(
+        inner.values[None, :],
+        np.zeros(1, dtype=np.bool_),
+        None if inner.spread is None else inner.spread[None, :],
+        {0: faults} if faults else {},
+    )
+
+
+def _read_rows(kind: Table, items: list[object]) -> Column:
+    fields = {name: inner for name, inner in fields_of(kind.row).items() if not isinstance(inner, Spread)}
+    faults: list[Fault] = []
+    known = (*fields, *(f"{name}_u" for name, inner in fields.items() if isinstance(inner, Quantity)))
+    rows: list[dict[str, object]] = []
+    for at, item in enumerate(items):
+        rows.append(item if isinstance(item, dict) else {})
+        if not isinstance(item, dict):
+            faults.append(
+                Fault(f"/{at}", f"{kind_of(item)} is not an object", echo(item), f"an object with {one_of(fields)}")
+            )
+            continue
+        faults += [unknown(name, item[name], known).under(str(at)) for name in item if name not in known]
+        faults += [
+            missing(name, inner).under(str(at))
+            for name, inner in fields.items()
+            if is_required(inner) and name not in item
+        ]
+    columns: dict[str, Any] = {}
+    for name, inner in fields.items():
+        column = read(inner, [row.get(name, ABSENT) for row in rows], text=False)
+        fill_default(inner, column, ~column.present)
+        columns[name] = column.values[None, :]
+        for at, found in column.faults.items():
+            faults += [fault.under(name).under(str(at)) for fault in found]
+        if isinstance(inner, Quantity):
+            spread, spread_faults = _read_spread(name, inner, rows, column)
+            columns[f"{name}_u"] = spread[None, :]
+            faults += spread_faults
+    declared = fields_of(kind.row)
+    values = kind.row(
+        **{name: columns[inner.of + "_u" if isinstance(inner, Spread) else name] for name, inner in declared.items()}
+    )
+    spreads = {name: columns[f"{name}_u"] for name in fields if f"{name}_u" in columns}
+    return TableColumn(values, np.zeros(1, dtype=np.bool_), None, {0: faults} if faults else {}, spreads)
+
+
+def _read_spread(
+    name: str, kind: Quantity, rows: list[dict[str, object]], column: Column
+) -> tuple[NDArray[np.float64], list[Fault]]:
+    stated = read(spread_kind(name, kind), [row.get(f"{name}_u", ABSENT) for row in rows], text=False)
+    spread = np.where(stated.present, stated.values, 0.0)
+    faults = [fault.under(f"{name}_u").under(str(at)) for at, found in stated.faults.items() for fault in found]
+    if column.spread is not None:
+        spread = np.hypot(spread, column.spread)  # told twice, they count as two independent causes
+    return spread, faults
+
+
+@dataclass(slots=True)
+class TableColumn(Column):
+    """A table's column; ``spreads`` holds the standard uncertainty of each of its quantities, shape (1, M)."""
+
+    spreads: dict[str, NDArray[np.float64]] = field(default_factory=dict)
