@@ -1,8 +1,11 @@
 """How the service is run: `gramwatt serve` and the container read this one file.
 
-gthread, because with sync workers two silent sockets stop the service; preload, so that units, schemas and contract
-are built once, before any thread starts. Environment: WEB_CONCURRENCY workers (default 2), GRAMWATT_THREADS threads
-in each (default 8), GRAMWATT_ACCESS_LOG=1 for a line a request.
+Environment: GRAMWATT_SERVER, threads (default) or events; WEB_CONCURRENCY workers (default 2); GRAMWATT_THREADS threads
+in each (default 8; of threads); GRAMWATT_LONG_THREADS threads in each for long requests (default 4; of events);
+GRAMWATT_ACCESS_LOG=1 for a line a request.
+
+Threads or an event loop, because with sync workers two silent sockets stop the service; preload, so that units, schemas
+and contract are built once, before any thread starts.
 """
 
 import os
@@ -10,10 +13,15 @@ import shutil
 import tempfile
 
 from gramwatt.serve import ProblemWorker
+from gramwatt.serve_events import EventsWorker
 
-worker_class = ProblemWorker
+_server = os.environ.get("GRAMWATT_SERVER") or "threads"
+if _server not in ("threads", "events"):
+    raise ValueError(f"GRAMWATT_SERVER={_server}: say threads or events")
+worker_class = EventsWorker if _server == "events" else ProblemWorker
 workers = int(os.environ.get("WEB_CONCURRENCY") or 2)
-threads = int(os.environ.get("GRAMWATT_THREADS") or 8)
+threads = int(os.environ.get("GRAMWATT_THREADS") or 8) if _server == "threads" else 1
+asgi_loop = "asyncio"  # of events: Python's own, whatever else is installed
 preload_app = True
 wsgi_app = "gramwatt.web:create_app()"
 
@@ -32,9 +40,11 @@ accesslog = "-" if os.environ.get("GRAMWATT_ACCESS_LOG") == "1" else None
 errorlog = "-"
 loglevel = os.environ.get("GRAMWATT_LOG_LEVEL", "warning")
 
-_metrics = None
+_metrics = None  # the metrics' folder where it is our own; a reload (SIGHUP) reads this file again and finds it
 if not os.environ.get("PROMETHEUS_MULTIPROC_DIR"):
-    _metrics = os.environ["PROMETHEUS_MULTIPROC_DIR"] = tempfile.mkdtemp(prefix="gramwatt-metrics-")
+    os.environ["PROMETHEUS_MULTIPROC_DIR"] = tempfile.mkdtemp(prefix="gramwatt-metrics-")
+if os.path.basename(os.environ["PROMETHEUS_MULTIPROC_DIR"]).startswith("gramwatt-metrics-"):
+    _metrics = os.environ["PROMETHEUS_MULTIPROC_DIR"]
 
 
 def on_exit(server):

@@ -28,7 +28,12 @@ def main() -> None:
 @main.command()
 @click.option("--host", default="127.0.0.1", show_default=True, help="Address to listen on.")
 @click.option("--port", default=8000, show_default=True, type=click.IntRange(1, 65535), help="Port to listen on.")
-def serve(host: str, port: int) -> None:
+@click.option(
+    "--server",
+    type=click.Choice(["threads", "events"]),
+    help="Threads, or an event loop with threads for long requests; else as GRAMWATT_SERVER says. Not on Windows.",
+)
+def serve(host: str, port: int, server: str | None) -> None:
     """Start the service."""
     from gramwatt.serve import serve as run
 
@@ -44,7 +49,7 @@ def serve(host: str, port: int) -> None:
         )
         sys.stdout.flush()
 
-    run(host, port, ready)
+    run(host, port, ready, server)
 
 
 @main.command()

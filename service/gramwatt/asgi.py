@@ -8,7 +8,6 @@ pass them. The shell knows nothing of what it runs: who builds it says which req
 from __future__ import annotations
 
 import asyncio
-import functools
 import io
 import re
 import sys
@@ -18,31 +17,27 @@ from types import TracebackType
 from typing import Any, Final
 from urllib.parse import unquote_to_bytes
 
-from gramwatt.flow import Gone, Inflow, Outflow
+from gramwatt.flow import Inflow, Outflow
 
 LONGEST_WHOLE: Final = 65536
 GATHERED: Final = 65536
 HOP_BY_HOP: Final = frozenset(
-    (b"connection", b"keep-alive", b"proxy-authenticate", b"te", b"trailer", b"transfer-encoding", b"upgrade")
+    ("connection", "keep-alive", "proxy-authenticate", "te", "trailer", "transfer-encoding", "upgrade")
 )
 
-type_Scope = dict[str, Any]
+Scope = dict[str, Any]
 Receive = Callable[[], Awaitable[dict[str, Any]]]
 Send = Callable[[dict[str, Any]], Awaitable[None]]
 Headers = list[tuple[bytes, bytes]]
-Known = Callable[[dict[str, Any]], "tuple[int, Headers, bytes] | None"]
+Ready = tuple[int, Headers, bytes]
 ExcInfo = tuple[type[BaseException], BaseException, TracebackType | None]
-
-
-def nothing_known(scope: dict[str, Any]) -> None:
-    """The default of ``known``: every request is the application's."""
 
 
 class Shell:
     """An ASGI application that runs a WSGI application.
 
     ``is_long`` tells by the scope which requests are long; those with a chunked body, or one of more than
-    `LONGEST_WHOLE` bytes, are in any case. ``known`` may hold an answer ready (status, headers, body). ``patience`` is
+    `LONGEST_WHOLE` bytes, are in any case. ``known`` may have an answer ready: status, headers, body. ``patience`` is
     how many seconds a client may be silent in the middle of a body.
     """
 
@@ -50,23 +45,24 @@ class Shell:
         self,
         application: Callable[..., Iterable[bytes]],
         *,
-        is_long: Callable[[dict[str, Any]], bool] = lambda scope: False,
-        known: Known = nothing_known,
+        is_long: Callable[[Scope], bool] = lambda scope: False,
+        known: Callable[[Scope], Ready | None] = lambda scope: None,
         threads: int = 4,
         patience: float = 5.0,
     ) -> None:
         self._application, self._is_long, self._known, self._patience = application, is_long, known, patience
         self._pool = ThreadPoolExecutor(threads, thread_name_prefix="long")
 
-    async def __call__(self, scope: dict[str, Any], receive: Receive, send: Send) -> None:
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Answer a request."""
         if scope["type"] != "http":
             await _lifespan(scope, receive, send)
             return
-        found = self._known(scope)
-        if found is not None:
-            await send({"type": "http.response.start", "status": found[0], "headers": found[1]})
-            await send({"type": "http.response.body", "body": found[2]})
+        ready = self._known(scope)
+        if ready is not None:
+            status, headers, body = ready
+            await send({"type": "http.response.start", "status": status, "headers": headers})
+            await send({"type": "http.response.body", "body": body})
             return
         environ = environ_of(scope)
         length = environ.get("CONTENT_LENGTH", "0")
@@ -78,8 +74,8 @@ class Shell:
             environ["wsgi.input"] = await self._whole(receive) if size else io.BytesIO()
             await self._short(environ, send)
 
-    async def _whole(self, receive: Receive) -> io.BytesIO:
-        """A short body; where it breaks off, reading it to its end fails."""
+    async def _whole(self, receive: Receive) -> io.IOBase:
+        """A short body; one that breaks off fails when it is read."""
         body = bytearray()
         try:
             while True:
@@ -93,15 +89,17 @@ class Shell:
         except TimeoutError:
             return _Broken(TimeoutError("the body did not arrive in time"))
 
-    async def _short(self, environ: dict[str, Any], send: Send) -> None:
+    async def _short(self, environ: Scope, send: Send) -> None:
         """Call the application here and now, and send what it says in few pieces."""
         gathered: list[bytes] = []
-        start = _Start(gathered.append)
         size = 0
+        start = _Start(gathered.append, environ)
         result = self._application(environ, start)
         try:
             for piece in result:
-                gathered.append(piece)
+                start.write(piece)
+                if start.bodiless and start.begun:
+                    break
                 size += len(piece)
                 if size >= GATHERED:
                     await start.send(send, b"".join(gathered), more=True)
@@ -112,16 +110,16 @@ class Shell:
         finally:
             _close(result)
 
-    async def _long(self, environ: dict[str, Any], receive: Receive, send: Send) -> None:
+    async def _long(self, environ: Scope, receive: Receive, send: Send) -> None:
         """Call the application in a thread, while this loop carries its body in and its answer out."""
         loop = asyncio.get_running_loop()
         inflow, outflow = Inflow(self._patience), Outflow()
-        start = _Start(outflow.put)
-        environ["wsgi.input"] = io.BufferedReader(inflow, 8192)
+        start = _Start(outflow.put, environ)
+        environ["wsgi.input"] = io.BufferedReader(inflow)
         pump = loop.create_task(_pump(receive, inflow, outflow))
         work: asyncio.Future[None] | None = None
         try:
-            # A client that sends nothing holds no thread.
+            # Whoever sends nothing holds no thread.
             try:
                 await asyncio.wait_for(inflow.begun.wait(), self._patience)
             except TimeoutError:
@@ -133,24 +131,96 @@ class Shell:
             outflow.give_up()
             pump.cancel()
             if work is not None:
-                work.cancel()  # works on one that still waits for its thread
+                work.cancel()  # only one that still waits for its thread can be
 
-    def _run(self, environ: dict[str, Any], start: _Start, outflow: Outflow) -> None:
+    def _run(self, environ: Scope, start: _Start, outflow: Outflow) -> None:
+        """The application's call, in a thread; what it raises is raised again in the loop."""
         try:
             result = self._application(environ, start)
             try:
                 for piece in result:
-                    if piece:
-                        start.begun = True
-                        outflow.put(piece)
+                    start.write(piece)
+                    if start.bodiless and start.begun:
+                        break
             finally:
                 _close(result)
-        except BaseException as error:  # it is raised again in the loop
+        except Exception as error:
             outflow.end(error)
+        except BaseException as error:
+            outflow.end(RuntimeError(f"the application raised {error!r}"))
         else:
             outflow.end()
+
+
+class _Start:
+    """start_response as PEP 3333 has it: what was said last counts, until the first byte of the body."""
+
+    def __init__(self, put: Callable[[bytes], None], environ: Scope) -> None:
+        self._put = put
+        self._said: tuple[int, Headers] | None = None
+        self._sent = False
+        self.begun = False
+        self.bodiless = environ["REQUEST_METHOD"] == "HEAD"
+
+    def __call__(
+        self, status: str, headers: list[tuple[str, str]], exc_info: ExcInfo | None = None
+    ) -> Callable[[bytes], None]:
+        try:
+            if exc_info is not None and self.begun:
+                raise exc_info[1].with_traceback(exc_info[2])
         finally:
-            environ.clear()
+            raised, exc_info = exc_info is not None, None  # PEP 3333: no circle of references
+        if self._said is not None and not raised:
+            raise RuntimeError("start_response was called twice")
+        self._said = (
+            int(status[:3]),
+            [
+                (name.lower().encode("latin-1"), value.encode("latin-1"))
+                for name, value in headers
+                if name.lower() not in HOP_BY_HOP
+            ],
+        )
+        return self.write
+
+    def write(self, piece: bytes) -> None:
+        """Send a piece of the body."""
+        if not piece:
+            return
+        if self._said is None:
+            raise RuntimeError("the body began before start_response was called")
+        self.begun = True
+        if not self.bodiless:
+            self._put(piece)
+
+    async def send(self, send: Send, body: bytes, *, more: bool) -> None:
+        """Tell the server: the head before the first piece, and a piece."""
+        if not self._sent:
+            if self._said is None:
+                raise RuntimeError("the application never called start_response")
+            self._sent = True
+            status, headers = self._said
+            await send({"type": "http.response.start", "status": status, "headers": headers})
+        await send({"type": "http.response.body", "body": body, "more_body": more})
+
+
+class _Broken(io.RawIOBase):
+    """A body that cannot be read."""
+
+    def __init__(self, fault: OSError) -> None:
+        super().__init__()
+        self._fault = fault
+
+    def readable(self) -> bool:
+        return True
+
+    def readinto(self, target: Any) -> int:
+        raise self._fault
+
+
+def _close(result: Iterable[bytes]) -> None:
+    close = getattr(result, "close", None)
+    if close is not None:
+        close()
 
 
 async def _pump(receive: Receive, inflow: Inflow, outflow: Outflow) -> None:
@@ -166,7 +236,7 @@ async def _pump(receive: Receive, inflow: Inflow, outflow: Outflow) -> None:
             inflow.end()
 
 
-async def _lifespan(scope: dict[str, Any], receive: Receive, send: Send) -> None:
+async def _lifespan(scope: Scope, receive: Receive, send: Send) -> None:
     if scope["type"] != "lifespan":
         raise NotImplementedError(scope["type"])
     while True:
@@ -174,3 +244,52 @@ async def _lifespan(scope: dict[str, Any], receive: Receive, send: Send) -> None
         await send({"type": f"{kind}.complete"})
         if kind == "lifespan.shutdown":
             return
+
+
+_BASE: Final = {
+    "wsgi.version": (1, 0),
+    "wsgi.multithread": True,
+    "wsgi.multiprocess": True,
+    "wsgi.run_once": False,
+    "wsgi.input_terminated": True,  # a chunked body ends by itself
+}
+_KEYS: Final = {b"content-type": "CONTENT_TYPE", b"content-length": "CONTENT_LENGTH"}
+_AUTHORITY: Final = re.compile(rb"[A-Za-z][A-Za-z0-9+.-]*://[^/]*")
+
+
+def environ_of(scope: Scope) -> dict[str, Any]:
+    """A request's environ by PEP 3333, without its body."""
+    raw = scope.get("raw_path")
+    if raw:
+        if not raw.startswith(b"/"):
+            raw = _AUTHORITY.sub(b"", raw, count=1) or b"/"  # RFC 9112, 3.2.2: a whole URL in the request line
+        path = (unquote_to_bytes(raw) if b"%" in raw else raw).decode("latin-1")
+    else:
+        path = scope["path"].encode().decode("latin-1")
+    script = scope.get("root_path", "").encode().decode("latin-1")
+    if script and path.startswith(script):
+        path = path[len(script) :]
+    server, client = scope.get("server") or ("localhost", 80), scope.get("client") or ("", 0)
+    environ: dict[str, Any] = {
+        **_BASE,
+        "wsgi.errors": sys.stderr,
+        "wsgi.url_scheme": scope.get("scheme", "http"),
+        "REQUEST_METHOD": scope["method"],
+        "SCRIPT_NAME": script,
+        "PATH_INFO": path,
+        "QUERY_STRING": scope.get("query_string", b"").decode("latin-1"),
+        "SERVER_NAME": server[0],
+        "SERVER_PORT": str(server[1] or 80),
+        "SERVER_PROTOCOL": f"HTTP/{scope.get('http_version', '1.1')}",
+        "REMOTE_ADDR": client[0],
+        "REMOTE_PORT": str(client[1]),
+    }
+    for name, value in scope["headers"]:
+        if b"_" in name:  # X_Forwarded_For would pass for X-Forwarded-For
+            continue
+        key = _KEYS.get(name) or "HTTP_" + name.decode("latin-1").upper().replace("-", "_")
+        text = value.decode("latin-1")
+        if key in environ:
+            text = f"{environ[key]}{'; ' if key == 'HTTP_COOKIE' else ','}{text}"
+        environ[key] = text
+    return environ

@@ -128,7 +128,7 @@ class Outflow:
         self._ready.set()
 
     async def pour(self, send: Callable[[bytes, bool], Awaitable[None]]) -> bool:
-        """Send all that is put, as ``send(bytes, more)``; raises the fault. False where the client went. In the loop."""
+        """Send all that is put, as ``send(bytes, more)``; raises the fault. False where the client went."""
         while True:
             await self._ready.wait()
             self._ready.clear()

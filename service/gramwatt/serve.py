@@ -25,8 +25,10 @@ def settings() -> Path:
     return INSTALLED_SETTINGS if INSTALLED_SETTINGS.exists() else REPOSITORY_SETTINGS
 
 
-def serve(host: str, port: int, ready: Callable[[], None]) -> None:
-    """Serve until told to stop; ``ready`` is called when the socket listens."""
+def serve(host: str, port: int, ready: Callable[[], None], server: str | None = None) -> None:
+    """Serve until told to stop; ``ready`` is called when the socket listens. ``server``: threads, events."""
+    if server is not None:
+        os.environ["GRAMWATT_SERVER"] = server
     if util.find_spec("gunicorn") is not None and sys.platform != "win32":
         _gunicorn(host, port, ready)
     else:
@@ -79,7 +81,8 @@ def problem_bytes(status: int, detail: str) -> bytes:
     """A whole HTTP response with a problem, for requests that never reach the application."""
     from gramwatt.web.problems import TYPES, Problem, body
 
-    kind = {414: "uri-too-long", 431: "headers-too-large"}.get(status, "malformed-request")
+    kind = {414: "uri-too-long", 431: "headers-too-large", 500: "internal-error"}.get(status, "malformed-request")
+    status = TYPES[kind].status
     request_id = uuid.uuid4()
     told = orjson.dumps(
         body(Problem(kind, detail[:500]), f"urn:uuid:{request_id}"),

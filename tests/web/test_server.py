@@ -21,9 +21,17 @@ import pytest
 from gramwatt.web.problems import TYPES
 from web.conftest import free_port, running, wait_until_ready
 
+SHAPES = ("threads", "events")
 PACK = "/v1/pack-energy?cells=6&capacity=1300"
 QUESTION = b'{"cells": 6, "capacity": 1300}'
 HEAD = b"POST /v1/pack-energy HTTP/1.1\r\nHost: x\r\nConnection: close\r\nContent-Type: application/json\r\n"
+
+
+@pytest.fixture(scope="module", params=SHAPES)
+def live(request: pytest.FixtureRequest) -> Iterator[str]:
+    """The base URL of the running service, in each shape of its server."""
+    with running(GRAMWATT_SERVER=request.param) as (port, _):
+        yield f"http://127.0.0.1:{port}"
 
 
 def send(base: str, raw: bytes) -> tuple[int, dict[str, str], bytes]:
@@ -182,8 +190,9 @@ def test_workers_count_together(live: str) -> None:
     assert total() == before + 20
 
 
-def test_sigterm_ends_it_cleanly(tmp_path: Path) -> None:
-    with running(TMPDIR=str(tmp_path)) as (port, process):
+@pytest.mark.parametrize("shape", SHAPES)
+def test_sigterm_ends_it_cleanly(tmp_path: Path, shape: str) -> None:
+    with running(GRAMWATT_SERVER=shape, TMPDIR=str(tmp_path)) as (port, process):
         assert answers(f"http://127.0.0.1:{port}")
         process.send_signal(signal.SIGTERM)
         output, _ = process.communicate(timeout=60)
