@@ -5,11 +5,12 @@ PORT ?= 8000
 VENV := .venv
 BIN := $(VENV)/bin
 
-.PHONY: help serve test lint contract format clean
+.PHONY: help serve test bench lint contract format clean
 
 help:
 	@echo "make serve     install into .venv and start the service on $(HOST):$(PORT)"
 	@echo "make test      install into .venv and run the whole test suite"
+	@echo "make bench     measure it beside others on this machine, about six minutes (QUICK=1: about one)"
 	@echo "make lint      ruff, mypy --strict, pyright"
 	@echo "make contract  write openapi/ from the registry"
 	@echo "make format    let ruff format and mend what it can"
@@ -31,11 +32,19 @@ $(VENV)/.lint: $(VENV)/.test
 	@$(BIN)/python -m pip install --quiet --disable-pip-version-check --editable '.[test,lint]'
 	@touch $@
 
+$(VENV)/.bench: $(VENV)/.service
+	@echo "Installing what the benchmark needs ..."
+	@$(BIN)/python -m pip install --quiet --disable-pip-version-check --editable '.[bench]'
+	@touch $@
+
 serve: $(VENV)/.service
 	@exec $(BIN)/gramwatt serve --host $(HOST) --port $(PORT)
 
 test: $(VENV)/.test
 	$(BIN)/python -m pytest
+
+bench: $(VENV)/.bench
+	$(BIN)/python -m benchmarks $(if $(QUICK),--quick)
 
 lint: $(VENV)/.lint
 	$(BIN)/ruff check .

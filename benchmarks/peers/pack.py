@@ -1,0 +1,157 @@
+"""pack-current by hand for one pack, in plain floats: the work that a program of one's own would do."""
+
+from __future__ import annotations
+
+import math
+from typing import Any, Final
+
+GAS_CONSTANT: Final = 8.314462618
+CHEMISTRIES: Final = ("lipo", "lihv", "li-ion", "lifepo4")
+CUTOFF: Final = {"lipo": 3.3, "lihv": 3.3, "li-ion": 2.8, "lifepo4": 2.5}
+FULL: Final = {"lipo": 4.2, "lihv": 4.35, "li-ion": 4.2, "lifepo4": 3.6}
+CURVES: Final[dict[str, tuple[float, ...]]] = {
+    "lipo": (
+        *(3.0177, 3.5443, 3.6398, 3.6657, 3.6956, 3.7169, 3.7332, 3.7482, 3.7623, 3.7764, 3.7926),
+        *(3.8123, 3.8366, 3.8676, 3.9090, 3.9520, 3.9946, 4.0409, 4.0880, 4.1384, 4.2000),
+    ),
+    "lihv": (
+        *(3.0177, 3.5566, 3.6422, 3.6724, 3.7014, 3.7212, 3.7384, 3.7538, 3.7684, 3.7842, 3.8032),
+        *(3.8266, 3.8564, 3.8968, 3.9428, 3.9871, 4.0357, 4.0853, 4.1384, 4.2046, 4.3500),
+    ),
+    "li-ion": (
+        *(2.5175, 3.1129, 3.2981, 3.4348, 3.4856, 3.5291, 3.5820, 3.6294, 3.6673, 3.7057, 3.7512),
+        *(3.7986, 3.8408, 3.8899, 3.9481, 3.9945, 4.0422, 4.0810, 4.0967, 4.1236, 4.2000),
+    ),
+    "lifepo4": (
+        *(2.0962, 2.8051, 2.9857, 3.1139, 3.1698, 3.1865, 3.2070, 3.2334, 3.2531, 3.2624, 3.2661),
+        *(3.2678, 3.2688, 3.2700, 3.2742, 3.2930, 3.3098, 3.3132, 3.3142, 3.3164, 3.6000),
+    ),
+}
+"""Rested voltage of a cell at 0, 5, ... 100 % of charge."""
+
+UNITS: Final = {
+    "capacity": "mAh",
+    "power": "W",
+    "state_of_charge": "%",
+    "open_circuit_voltage": "V",
+    "cell_resistance": "mohm",
+    "lead_resistance": "mohm",
+    "pack_temperature": "degC",
+    "activation_energy": "kJ/mol",
+    "discharge_rating": "C",
+}
+RESULT_UNITS: Final = {
+    "current": "A",
+    "loaded_voltage": "V",
+    "loaded_cell_voltage": "V",
+    "open_circuit_voltage": "V",
+    "c_rate": "C",
+    "pack_heat": "W",
+    "greatest_power": "W",
+    "rating_used": "%",
+    "pack_resistance": "mohm",
+}
+DEFAULTS: Final[dict[str, Any]] = {
+    "chemistry": "lipo",
+    "state_of_charge": 50,
+    "lead_resistance": 0,
+    "pack_temperature": 25,
+    "activation_energy": 20,
+}
+FIRE: Final = {
+    "code": "lithium-fire",
+    "text": "Lithium packs can burn. Charge attended, on a surface that cannot, at the chemistry's voltage; retire a "
+    "pack that is swollen, dented or hot; the pack maker's figures come before these.",
+}
+ASSUMED_RESISTANCE: Final = {
+    "code": "resistance-assumed",
+    "text": "cell_resistance is a judgement for a good new cell. Small packs measured with leads and connectors run "
+    "three to six times as high: measure yours.",
+}
+
+
+def results(question: dict[str, Any]) -> dict[str, float | None]:
+    """The nine results of a question that has every default filled in."""
+    cells, power, chemistry = question["cells"], question["power"], question["chemistry"]
+    rating = question.get("discharge_rating")
+    rested = question.get("open_circuit_voltage")
+    if rested is None:
+        curve = CURVES[chemistry]
+        position = question["state_of_charge"] / 5
+        left = min(int(position), 19)
+        rested = cells * (curve[left] + (curve[left + 1] - curve[left]) * (position - left))
+    colder = 1 / (question["pack_temperature"] + 273.15) - 1 / 298.15
+    grown = math.exp(question["activation_energy"] * 1000 / GAS_CONSTANT * colder)
+    resistance = (cells * question["cell_resistance"] * grown + question["lead_resistance"]) / 1000
+    greatest = rested * rested / (4 * resistance) if resistance > 0 else None
+    found: dict[str, float | None] = dict.fromkeys(RESULT_UNITS)
+    found |= {
+        "open_circuit_voltage": rested,
+        "greatest_power": greatest,
+        "pack_resistance": resistance * 1000,
+    }
+    under_root = rested * rested - 4 * power * resistance
+    if under_root < 0:
+        return found
+    current = 2 * power / (rested + math.sqrt(under_root))
+    loaded = rested - current * resistance
+    c_rate = current / (question["capacity"] / 1000)
+    found |= {
+        "current": current,
+        "loaded_voltage": loaded,
+        "loaded_cell_voltage": loaded / cells,
+        "c_rate": c_rate,
+        "pack_heat": current * current * resistance,
+        "rating_used": None if rating is None else 100 * c_rate / rating,
+    }
+    return found
+
+
+def answer(given: dict[str, Any]) -> dict[str, Any]:
+    """The members that the service's answer has."""
+    assumed = [name for name in DEFAULTS if name not in given]
+    question = {**DEFAULTS, **given}
+    if "cell_resistance" not in question:
+        question["cell_resistance"] = 10_000 / question["capacity"]
+        assumed.append("cell_resistance")
+    if "open_circuit_voltage" in given:
+        del question["state_of_charge"]
+        assumed = [name for name in assumed if name != "state_of_charge"]
+    found = results(question)
+    return {
+        "calculator": "pack-current",
+        "given": question,
+        "assumed": assumed,
+        "results": found,
+        "units": {**{name: unit for name, unit in UNITS.items() if name in question}, **RESULT_UNITS},
+        "cautions": cautions(question, found, assumed),
+    }
+
+
+def cautions(question: dict[str, Any], found: dict[str, float | None], assumed: list[str]) -> list[dict[str, Any]]:
+    """What is to be said of this pack, in words."""
+    told: list[dict[str, Any]] = []
+    rested, current, rating_used = found["open_circuit_voltage"], found["current"], found["rating_used"]
+    loaded, loaded_cell = found["loaded_voltage"], found["loaded_cell_voltage"]
+    if rested is None or current is None or loaded is None or loaded_cell is None:
+        text = f"The pack cannot give {question['power']:g} W; the most is {found['greatest_power'] or 0:.5g} W."
+        told.append({"code": "power-beyond-pack", "text": text})
+    elif rating_used is None:
+        text = "rating_used has no answer without discharge_rating."
+        told.append({"code": "needs-input", "text": text, "results": ["rating_used"]})
+    if "cell_resistance" in assumed:
+        told.append(ASSUMED_RESISTANCE)
+    if loaded_cell is not None and loaded_cell < CUTOFF[question["chemistry"]]:
+        text = f"At {loaded_cell:.5g} V a cell the pack is below the usual cut-off of its chemistry: cells are harmed."
+        told.append({"code": "below-cutoff", "text": text})
+    if rested is not None and rested > 1.02 * question["cells"] * FULL[question["chemistry"]]:
+        told.append({"code": "more-than-full", "text": f"{rested:.5g} V is more than such a pack holds when full."})
+    if rating_used is not None and rating_used > 100:
+        text = f"The load is {rating_used:.5g} % of the continuous rating on the label."
+        told.append({"code": "over-rating", "text": text})
+    if loaded is not None and rested is not None and loaded < 0.8 * rested:
+        told.append({"code": "deep-sag", "text": "More than a fifth of the voltage is lost in the pack."})
+    if not 0 <= question["pack_temperature"] <= 40:
+        text = f"{question['pack_temperature']:g} degC is outside the 0 to 40 degC that were checked."
+        told.append({"code": "outside-temperature", "text": text})
+    return [*told, FIRE]
