@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import os
 from importlib import import_module
 from typing import Any, Final
@@ -49,14 +50,12 @@ class EventsWorker(_Worker):  # type: ignore[misc]
     async def _serve(self) -> None:
         """Listen until told to stop."""
         for listener in self.sockets:
-            self.servers.append(
-                await self.loop.create_server(
-                    lambda: Connection(self),
-                    sock=listener.sock,
-                    backlog=self.cfg.backlog,
-                    ssl=self._get_ssl_context(),
-                )
+            server = await self.loop.create_server(
+                lambda: Connection(self), sock=listener.sock, backlog=1, ssl=self._get_ssl_context()
             )
+            # To asyncio the backlog is also how many are accepted at once: with 1 the workers share them out.
+            listener.sock.listen(self.cfg.backlog)
+            self.servers.append(server)
         while self.alive and self.ppid == os.getppid():
             self.notify()
             await asyncio.sleep(0.2)
@@ -68,6 +67,7 @@ class EventsWorker(_Worker):  # type: ignore[misc]
         for server in self.servers:
             server.close()
         began = self.loop.time()
+        await asyncio.sleep(0.1)  # for connections that were accepted a moment ago
         while self.connections and not self._quick_shutdown:
             waited = self.loop.time() - began
             if waited > self.cfg.graceful_timeout:
@@ -145,6 +145,12 @@ class Connection(_Protocol):  # type: ignore[misc]
             self._body_receiver.signal_disconnect()
         return True
 
+    def _arm_keepalive_timer(self) -> None:
+        if self._last:
+            self.worker.loop.call_soon(self._keepalive_timeout)
+        else:
+            super()._arm_keepalive_timer()
+
     def _will_close(self, request: Any, response_requires_close: bool) -> bool:
         unread = self._body_receiver is not None and not self._body_receiver._complete
         return self._last or unread or bool(super()._will_close(request, response_requires_close))
@@ -154,22 +160,29 @@ class Connection(_Protocol):  # type: ignore[misc]
         super()._send_response_start(*told, **more)
 
     def _send_error_response(self, status: int, message: str, extra_headers: Any = ()) -> None:
-        if not self._answering:
-            self._answering = True
-            self._safe_write(problem_bytes(status, message))
+        if self._answering and self._current_request is not None:
+            return  # it would stand in the middle of an answer
+        self._answering = True
+        self._safe_write(problem_bytes(status, message))
 
     def _close_transport(self) -> None:
         if self.transport is None or self._closed:
             return
         self._watch()
         parser = self._callback_parser
-        if self._last or parser.is_complete or (self._current_request is None and self._head_timer is None):
+        if (
+            self._last
+            or parser is None
+            or parser.is_complete
+            or (self._current_request is None and self._head_timer is None)
+        ):
             super()._close_transport()
+            self.transport.close()  # gunicorn does not where its client is gone already
             return
         self._closed = self._deaf = True
         if self._body_receiver is not None:
             self._body_receiver.signal_disconnect()
-        if self.transport.can_write_eof():
+        with contextlib.suppress(OSError):
             self.transport.write_eof()
         self._resume_reading()
         self.worker.loop.call_later(PATIENCE, self.transport.abort)
@@ -177,6 +190,12 @@ class Connection(_Protocol):  # type: ignore[misc]
     def pause_writing(self) -> None:
         super().pause_writing()
         self._watch()
+
+    def resume_writing(self) -> None:
+        if self._stuck_timer is not None and not self._closed:
+            self._stuck_timer.cancel()
+            self._stuck_timer = None
+        super().resume_writing()
 
     def _watch(self, before: int | None = None) -> None:
         """Cut off who takes nothing of what is to be sent, from one look at it to the next."""
