@@ -28,7 +28,12 @@ I = TypeVar("I")  # noqa: E741 - a calculator's Inputs
 R = TypeVar("R")  # a calculator's Results
 
 RESERVED_RESULTS = frozenset({"batch", "sweep", "chart"})
-RESERVED_INPUTS = frozenset({"decimal", "digits", "errors", "format", "header", "unit", "units", "working"})
+RESERVED_INPUTS = frozenset(
+    {
+        "best", "by", "cautions", "count", "decimal", "digits", "error", "errors", "format", "from", "given", "header",
+        "id", "keep", "least", "name", "note", "sep", "to", "uncertainty", "unit", "units", "vary", "working",
+    }
+)  # fmt: skip
 
 
 class DeclarationError(TypeError):

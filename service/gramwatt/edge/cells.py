@@ -85,6 +85,20 @@ def _quantity(
     return value, spread
 
 
+def number_in(kind: Quantity | Count, cell: object, *, text: bool) -> tuple[float, units.Unit | None]:
+    """A number with its unit, whatever the bounds; for a count without one. Raises Refused."""
+    if isinstance(cell, str) and isinstance(kind, Quantity):
+        number, plus_minus, unit = _parse(kind, cell, limits_of(kind).unit, text=text)
+        if plus_minus is not None:
+            raise Refused("an end of a range carries no uncertainty", accepts(kind))
+        return number, unit
+    if text and isinstance(cell, str) and re.fullmatch(NUMBER, cell.strip(" "), re.ASCII):
+        cell = float(cell)
+    if isinstance(cell, bool) or not isinstance(cell, float | int) or abs(cell) > 1e300:
+        raise Refused(f"{kind_of(cell)} is not a number", accepts(kind))
+    return float(cell), None
+
+
 Number = TypeVar("Number", float, NDArray[np.float64])
 
 

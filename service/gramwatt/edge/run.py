@@ -63,16 +63,26 @@ class Outcome:
 
 
 def run(
-    calculator: Calculator[Any, Any], cells: Mapping[str, Cells], rows: int, *, text: bool, uncertain: bool = True
+    calculator: Calculator[Any, Any],
+    cells: Mapping[str, Cells],
+    rows: int,
+    *,
+    text: bool,
+    uncertain: bool = True,
+    spreads: Mapping[str, Cells] | None = None,
 ) -> Outcome:
     """Answer ``rows`` questions given as columns of cells (`columns.ABSENT` where a row gives nothing).
 
     Never raises for what a user sent: faults stand in the outcome, by row. With a Series or a Table among the inputs,
     ``rows`` must be 1. Without ``uncertain`` nothing is propagated, which saves two calls of the formula and more.
+    ``spreads`` holds columns ``<name>_u``: the standard uncertainty of an input, beside what its cells tell.
     """
     loaded = schemas.load(calculator, cells, text=text)
     asked = {name: loaded.columns.get(name) or columns.absent(kind, rows) for name, kind in calculator.asked.items()}
-    faults = _faults(calculator, asked, loaded.faults, rows, text=text)
+    stated = _stated(calculator, asked, spreads or {}, text=text)
+    if not uncertain:
+        _refuse_spreads(asked)
+    faults = _faults(calculator, {**asked, **stated}, loaded.faults, rows, text=text)
     present = {name: column.present for name, column in asked.items()}
     if len(faults) == rows:
         return Outcome(calculator, rows, faults, present=present)
@@ -81,7 +91,7 @@ def run(
     if faults:
         _cover_faulty(asked, faults, rows)
     raw = calculator.inputs(**_arrays(calculator, asked))
-    given, spreads = raw, _spreads(calculator, asked)
+    given, causes = raw, _spreads(calculator, asked)
     solved = dict.fromkeys(asked, no(rows))
     for assumption in calculator.assumptions:
         name, before = assumption.name, given
@@ -97,18 +107,45 @@ def run(
             # What is assumed stands fast while other inputs vary, so that its own spread can be told from theirs.
             raw = dataclasses.replace(raw, **{name: np.where(filled, getattr(given, name), getattr(raw, name))})
             spread = np.broadcast_to(_evaluated(assumption.spread, given), (rows,))
-            known = spreads.get((name,), np.zeros(rows))
-            spreads[(name,)] = np.where(filled & ~worked_out, spread, known)
+            known = causes.get((name,), np.zeros(rows))
+            causes[(name,)] = np.where(filled & ~worked_out, spread, known)
     if uncertain:
         for name, kind in calculator.asked.items():
             if isinstance(kind, Quantity) and kind.default_u is not None and assumed[name].any():
                 width = kind.default_u * units.unit(kind.unit).scale
-                spreads[(name,)] = np.where(assumed[name], width, spreads.get((name,), np.zeros(rows)))
+                causes[(name,)] = np.where(assumed[name], width, causes.get((name,), np.zeros(rows)))
     results = evaluate(calculator, given)
     _check(calculator, results, rows)
-    uncertainty = propagate(functools.partial(_answer, calculator), calculator, raw, spreads) if uncertain else None
+    uncertainty = propagate(functools.partial(_answer, calculator), calculator, raw, causes) if uncertain else None
     notes = _notes(calculator, given, results, assumed, rows)
     return Outcome(calculator, rows, faults, given, results, present, assumed, solved, unused, notes, uncertainty)
+
+
+def _refuse_spreads(asked: dict[str, Column]) -> None:
+    """Where nothing is propagated, a cell that tells an uncertainty is told so rather than believed in part."""
+    for name, column in asked.items():
+        if column.spread is not None:
+            detail = "an uncertainty, and this table was not asked to carry any: add uncertainty=true"
+            fault = Fault("", detail, None, "a value alone, or uncertainty=true")
+            told = {row: [fault] for row in np.flatnonzero(column.spread > 0).tolist()}
+            asked[name] = dataclasses.replace(column, faults={**told, **column.faults})
+
+
+def _stated(
+    calculator: Calculator[Any, Any], asked: dict[str, Column], spreads: Mapping[str, Cells], *, text: bool
+) -> dict[str, Column]:
+    """Read columns ``<name>_u`` and add them to their inputs; told twice, they count as two independent causes."""
+    stated: dict[str, Column] = {}
+    for spread_name, cells in spreads.items():
+        name = spread_name.removesuffix("_u")
+        kind = calculator.asked[name]
+        if not isinstance(kind, Quantity):
+            raise TypeError(f"{name} has no uncertainty")
+        column = stated[spread_name] = columns.read(columns.spread_kind(name, kind), cells, text=text)
+        width = np.where(column.present & np.isfinite(column.values), column.values, 0.0)
+        own = asked[name].spread
+        asked[name] = dataclasses.replace(asked[name], spread=width if own is None else np.hypot(own, width))
+    return stated
 
 
 def _faults(
@@ -124,7 +161,7 @@ def _faults(
     for name, column in asked.items():
         for row, found in column.faults.items():
             by_row.setdefault(row, []).extend(fault.under(name) for fault in found)
-        if text and isinstance(calculator.asked[name], Table) and column.faults:
+        if text and column.faults and isinstance(calculator.asked.get(name), Table):
             by_row[0] = [_with_body(calculator, name, fault) for fault in by_row[0]]
     _find_missing(calculator, asked, of_all, by_row)
     return by_row

@@ -34,6 +34,20 @@ def strict_json(raw: bytes) -> object:
         raise NotJson("a whole number has too many digits") from None
 
 
+def strict_value(text: str, start: int) -> tuple[object, int]:
+    """The JSON value that begins at ``start``, and where it ends. Raises NotJson, also where it does not end."""
+    try:
+        return _DECODER.raw_decode(text, start)
+    except RecursionError:
+        raise NotJson("it is nested too deeply") from None
+    except json.JSONDecodeError as error:
+        raise NotJson(error.msg) from None
+    except _Doubtful as error:
+        raise NotJson(str(error)) from None
+    except ValueError:
+        raise NotJson("a whole number has too many digits") from None
+
+
 class _Doubtful(ValueError):
     """Something that Python's parser takes and JSON does not."""
 
@@ -49,3 +63,6 @@ def _object(pairs: Sequence[tuple[str, object]]) -> dict[str, object]:
 
 def _no_constant(word: str) -> object:
     raise _Doubtful(f"{word} is not a JSON number")
+
+
+_DECODER: Final = json.JSONDecoder(object_pairs_hook=_object, parse_constant=_no_constant)

@@ -11,7 +11,7 @@ from werkzeug.middleware.proxy_fix import ProxyFix
 from gramwatt import registry
 from gramwatt.edge.queries import first_query
 from gramwatt.edge.verify import verify
-from gramwatt.web import calculators, headers, metrics, problems, site
+from gramwatt.web import calculators, headers, metrics, problems, site, tables
 from gramwatt.web.contract import document
 from gramwatt.web.limits import RateLimit
 
@@ -55,6 +55,7 @@ def create_app() -> Flask:
     app.register_blueprint(site.blueprint)
     app.register_blueprint(metrics.blueprint)
     app.register_blueprint(calculators.blueprint)
+    app.register_blueprint(tables.blueprint)
 
     proxies = int(os.environ.get("GRAMWATT_PROXIES") or 0)
     if proxies > 0:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from typing import Any, Final
 
 from flask import current_app, request
@@ -51,8 +51,13 @@ VALUE_OPTIONS: Final[Mapping[str, Kind]] = {
 }
 
 
-def read_query(options: Mapping[str, Kind]) -> tuple[dict[str, str], dict[str, Any], list[Fault]]:
-    """The query's inputs as words, its options as values, and what is wrong with either."""
+def read_query(
+    options: Mapping[str, Kind], *, repeated: Collection[str] = ()
+) -> tuple[dict[str, str], dict[str, Any], list[Fault]]:
+    """The query's inputs as words, its options as values, and what is wrong with either.
+
+    Names in ``repeated`` may stand more than once and are left to the caller.
+    """
     faults = [
         Fault(
             f"/{escape_name(name)}",
@@ -61,9 +66,9 @@ def read_query(options: Mapping[str, Kind]) -> tuple[dict[str, str], dict[str, A
             "each name once",
         )
         for name, values in request.args.lists()
-        if len(values) > 1
+        if len(values) > 1 and name not in repeated
     ]
-    words = request.args.to_dict()
+    words = {name: word for name, word in request.args.items() if name not in repeated}
     chosen: dict[str, Any] = {}
     for name, kind in options.items():
         column = columns.read(kind, [words.pop(name, columns.ABSENT)], text=True)

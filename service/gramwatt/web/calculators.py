@@ -28,9 +28,9 @@ blueprint = Blueprint("calculators", __name__, url_prefix="/v1")
 @blueprint.get("/<calculator_name>")
 def answer_query(calculator_name: str) -> Response:
     """Answer the question in the query."""
-    calculator = _find(calculator_name)
+    calculator = find(calculator_name)
     if not fits_query(calculator):
-        raise _post_only(calculator)
+        raise post_only(calculator)
     words, options, faults = read_query(ANSWER_OPTIONS)
     chosen = preferred(MEDIA, options["format"] if not faults else None)
     tag = etag(chosen)
@@ -41,7 +41,7 @@ def answer_query(calculator_name: str) -> Response:
 @blueprint.post("/<calculator_name>")
 def answer_body(calculator_name: str) -> Response:
     """Answer the question in the body; the query may hold options only."""
-    calculator = _find(calculator_name)
+    calculator = find(calculator_name)
     words, options, faults = read_query(ANSWER_OPTIONS)
     chosen = preferred(MEDIA, options["format"] if not faults else None)
     faults += [
@@ -83,9 +83,9 @@ def _answer(
 @blueprint.get("/<calculator_name>/<result>")
 def value(calculator_name: str, result: str) -> Response:
     """One bare value as text, for a spreadsheet's cell."""
-    calculator = _find(calculator_name)
+    calculator = find(calculator_name)
     if not fits_query(calculator):
-        raise _post_only(calculator)
+        raise post_only(calculator)
     if result not in calculator.answered:
         meant = near(result, calculator.answered)
         hint = f"did you mean {one_of(meant)}?" if meant else f"it gives {one_of(calculator.answered)}."
@@ -119,7 +119,7 @@ def narrow_allow(response: Response) -> Response:
     return response
 
 
-def _post_only(calculator: Calculator[Any, Any]) -> Problem:
+def post_only(calculator: Calculator[Any, Any]) -> Problem:
     """The problem of a GET whose question would not fit a query: it shows the body to send."""
     body = json.dumps(dict(calculator.examples[-1].given))
     detail = (
@@ -128,7 +128,8 @@ def _post_only(calculator: Calculator[Any, Any]) -> Problem:
     return Problem("method-not-allowed", detail, headers={"Allow": "POST, OPTIONS"})
 
 
-def _find(name: str) -> Calculator[Any, Any]:
+def find(name: str) -> Calculator[Any, Any]:
+    """The calculator in a URL. Raises Problem (404) with near matches."""
     try:
         return ask.find(name)
     except ask.UnknownCalculator as error:

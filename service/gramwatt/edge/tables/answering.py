@@ -1,0 +1,243 @@
+"""A chunk of questions answered: columns of results, ready to be written."""
+
+from __future__ import annotations
+
+import functools
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+
+from gramwatt import registry
+from gramwatt.declare import Calculator, Choice, Count, Kind, Quantity, Rule
+from gramwatt.edge import units
+from gramwatt.edge.answer import answer, declared_units
+from gramwatt.edge.columns import ABSENT, Cells, Same, read, unknown
+from gramwatt.edge.run import Outcome, run
+from gramwatt.edge.tables.chunk import BLOCK, Chunk, Kept, part
+from gramwatt.edge.wording import Fault
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """What is asked of every row, and what of the answer is wanted. Can be sent to another process."""
+
+    calculator_name: str
+    constants: Mapping[str, object] = field(default_factory=dict)
+    """Inputs that every row shares."""
+    words: bool = True
+    """Whether those are words of a query rather than JSON values."""
+    result_units: Mapping[str, str] = field(default_factory=dict)
+    shown: tuple[str, ...] = ()
+    """Inputs that come back too, as understood."""
+    uncertain: bool = False
+    """Whether standard uncertainties are propagated, into columns ``<result>_u``."""
+
+    @property
+    def calculator(self) -> Calculator[Any, Any]:
+        """The calculator that is asked."""
+        return registry.load()[self.calculator_name]
+
+
+@dataclass(frozen=True, slots=True)
+class OutputColumn:
+    """A column of the answer; its unit in the answer, ``1`` where it has none."""
+
+    name: str
+    kind: Kind
+    unit: str
+    part: str
+    """``given``, ``results`` or ``uncertainty``."""
+
+
+@functools.lru_cache(maxsize=256)
+def _output(
+    calculator: Calculator[Any, Any], chosen: tuple[tuple[str, str], ...], shown: tuple[str, ...], uncertain: bool
+) -> Any:
+    told = {**declared_units(calculator.asked), **declared_units(calculator.answered), **dict(chosen)}
+    columns = [
+        OutputColumn(name, calculator.asked[name], told.get(name, "1"), "given")
+        for name in shown
+        if name not in calculator.answered
+    ]
+    for name, kind in calculator.answered.items():
+        columns.append(OutputColumn(name, kind, told.get(name, "1"), "results"))
+        if uncertain and isinstance(kind, Quantity | Count):
+            unit = told.get(name, "1")
+            width = "K" if units.unit(unit).dimension == "temperature" else unit
+            columns.append(OutputColumn(f"{name}_u", Quantity(width, ""), width, "uncertainty"))
+    return tuple(columns)
+
+
+def output_columns(plan: Plan) -> tuple[OutputColumn, ...]:
+    """The columns of the answer, before ``cautions`` and ``error``, in order."""
+    made: tuple[OutputColumn, ...] = _output(
+        plan.calculator, tuple(plan.result_units.items()), plan.shown, plan.uncertain
+    )
+    return made
+
+
+@dataclass(slots=True)
+class Answered:
+    """A piece of the answer. ``columns`` by name: doubles (nan without an answer), codes, or lists of plain values."""
+
+    first: int
+    rows: int
+    kept: Mapping[str, Kept]
+    columns: Mapping[str, Any]
+    caution_at: Any
+    """Position of each row's cautions in ``cautions``."""
+    cautions: Sequence[tuple[str, ...]]
+    faults: Mapping[int, Sequence[Fault]]
+
+
+def answered(plan: Plan, chunk: Chunk) -> Iterator[Answered]:
+    """Answer a chunk, a block of rows at a time."""
+    calculator = plan.calculator
+    cells: dict[str, Cells] = dict(chunk.cells)
+    cells |= {name: Same(cell, chunk.rows, text=plan.words) for name, cell in plan.constants.items()}
+    if not calculator.columnwise:
+        yield _each(plan, chunk, cells)
+        return
+    for start in range(0, chunk.rows, BLOCK):
+        stop = min(start + BLOCK, chunk.rows)
+        block = {name: part(column, start, stop) for name, column in cells.items()}
+        whole = {row - start: found for row, found in chunk.faults.items() if start <= row < stop}
+        kept = {name: series[start:stop] for name, series in chunk.kept.items()}
+        yield _block(plan, calculator, chunk, block, (start, stop), kept, whole)
+
+
+def _block(
+    plan: Plan,
+    calculator: Calculator[Any, Any],
+    chunk: Chunk,
+    cells: dict[str, Cells],
+    span: tuple[int, int],
+    kept: Mapping[str, Kept],
+    whole: Mapping[int, list[Fault]],
+) -> Answered:
+    rows = span[1] - span[0]
+    spreads = {name: cells.pop(name) for name in list(cells) if name not in calculator.asked}
+    outcome = run(calculator, cells, rows, text=chunk.text, uncertain=plan.uncertain, spreads=spreads)
+    faults = {**outcome.faults, **whole}
+    made = {column.name: _values(column, outcome, rows) for column in output_columns(plan)}
+    if faults:
+        _void(made, sorted(faults))
+    caution_at, cautions = _cautions(outcome, rows, faults)
+    return Answered(chunk.first + span[0], rows, kept, made, caution_at, cautions, faults)
+
+
+def _values(column: OutputColumn, outcome: Outcome, rows: int) -> Any:
+    """A column's values in its unit; doubles, codes of a choice, or truths. All without an answer where none is."""
+    if outcome.results is None:
+        return np.full(rows, -1) if isinstance(column.kind, Choice) else np.full(rows, np.nan)
+    if column.part == "uncertainty":
+        standard = None if outcome.uncertainty is None else outcome.uncertainty.standard.get(column.name[:-2])
+        if standard is None:
+            return np.zeros(rows)
+        result = getattr(outcome.results, column.name[:-2])
+        return np.where(np.isfinite(result), standard / units.unit(column.unit).scale, np.nan)
+    values = getattr(outcome.results if column.part == "results" else outcome.given, column.name)
+    if isinstance(column.kind, Quantity):
+        unit = units.unit(column.unit)
+        values = values / unit.scale if unit.offset == 0 else (values - unit.offset) / unit.scale
+    return values
+
+
+def _void(made: dict[str, Any], rows: list[int]) -> None:
+    """Take the values out of rows with faults: they are those of another row."""
+    for name, values in made.items():
+        values = np.array(values, dtype=np.float64 if values.dtype.kind == "b" else None)
+        values[rows] = -1 if values.dtype.kind == "i" else np.nan
+        made[name] = values
+
+
+def _cautions(outcome: Outcome, rows: int, faults: Mapping[int, object]) -> tuple[Any, list[tuple[str, ...]]]:
+    """What concerns single rows, by position in a list of the few combinations there are. What always holds is not
+    repeated in each row."""
+    notes = [note for note in outcome.notes if isinstance(note.said, Rule) or not note.said.stands][:60]
+    if not notes:
+        return np.zeros(rows, dtype=np.int64), [()]
+    combined = np.zeros(rows, dtype=np.int64)
+    for bit, note in enumerate(notes):
+        combined += note.rows.astype(np.int64) << bit
+    if faults:
+        combined[list(faults)] = 0
+    if len(notes) <= 12:
+        used = np.flatnonzero(np.bincount(combined, minlength=1))
+        position = np.zeros(1 << len(notes), dtype=np.int64)
+        position[used] = np.arange(len(used))
+        at = position[combined]
+    else:
+        used, at = np.unique(combined, return_inverse=True)
+    codes = [note.said.code for note in notes]
+    return at, [tuple(code for bit, code in enumerate(codes) if which >> bit & 1) for which in used.tolist()]
+
+
+def _each(plan: Plan, chunk: Chunk, cells: Mapping[str, Cells]) -> Answered:
+    """Questions with lists or tables, one by one: their lengths need not agree."""
+    calculator, columns = plan.calculator, output_columns(plan)
+    made: dict[str, list[Any]] = {column.name: [] for column in columns}
+    faults: dict[int, Sequence[Fault]] = dict(chunk.faults)
+    combinations: dict[tuple[str, ...], int] = {(): 0}
+    at = np.zeros(chunk.rows, dtype=np.int64)
+    for row in range(chunk.rows):
+        told: dict[str, Any] = {}
+        if row not in faults:
+            single = {name: part(column, row, row + 1) for name, column in cells.items()}
+            single = {name: cell for name, cell in single.items() if not _is_absent(cell)}
+            spreads = {name: single.pop(name) for name in list(single) if name not in calculator.asked}
+            outcome = run(calculator, single, 1, text=chunk.text, uncertain=plan.uncertain, spreads=spreads)
+            if outcome.faults:
+                faults[row] = outcome.faults[0]
+            else:
+                told = answer(outcome, 0, result_units=plan.result_units)
+                at[row] = combinations.setdefault(_codes(calculator, told), len(combinations))
+        for column in columns:
+            made[column.name].append(_cell(column, told))
+    return Answered(chunk.first, chunk.rows, chunk.kept, made, at, list(combinations), faults)
+
+
+def _is_absent(cells: Cells) -> bool:
+    return isinstance(cells, list) and cells[0] is ABSENT
+
+
+def _codes(calculator: Calculator[Any, Any], told: Mapping[str, Any]) -> tuple[str, ...]:
+    standing = {caution.code for caution in calculator.cautions if caution.stands}
+    return tuple(dict.fromkeys(each["code"] for each in told["cautions"] if each["code"] not in standing))
+
+
+def _cell(column: OutputColumn, told: Mapping[str, Any]) -> Any:
+    if not told:
+        return None
+    if column.part == "uncertainty":
+        return told.get("uncertainty", {}).get(column.name[:-2], {}).get("standard")
+    return told[column.part].get(column.name)
+
+
+def standing(calculator: Calculator[Any, Any]) -> tuple[str, ...]:
+    """The codes of the cautions that hold whatever was asked."""
+    return tuple(caution.code for caution in calculator.cautions if caution.stands)
+
+
+def constant_faults(calculator: Calculator[Any, Any], constants: Mapping[str, object], *, words: bool) -> list[Fault]:
+    """What is wrong with the inputs that every row shares."""
+    faults = []
+    for name, cell in constants.items():
+        kind = calculator.asked.get(name)
+        if kind is None:
+            faults.append(unknown(name, cell, tuple(calculator.asked)))
+        else:
+            faults += [fault.under(name) for fault in read(kind, [cell], text=words).faults.get(0, ())]
+    return faults
+
+
+def carries_uncertainty(calculator: Calculator[Any, Any], constants: Mapping[str, object], *, words: bool) -> bool:
+    """Whether any input that every row shares tells an uncertainty."""
+    spreads = [
+        read(calculator.asked[name], [cell], text=words).spread
+        for name, cell in constants.items()
+        if isinstance(calculator.asked.get(name), Quantity)
+    ]
+    return any(spread is not None and spread.any() for spread in spreads)

@@ -1,0 +1,118 @@
+"""From the bytes of a table of questions to those of the answered table, in pieces, whatever the length."""
+
+from __future__ import annotations
+
+import dataclasses
+import itertools
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from typing import Final
+
+from gramwatt.edge.tables.answering import Answered, Plan, answered
+from gramwatt.edge.tables.arrow_in import read_arrow
+from gramwatt.edge.tables.chunk import Broken, Chunk, Source
+from gramwatt.edge.tables.csv_in import read_csv
+from gramwatt.edge.tables.heading import Keeping
+from gramwatt.edge.tables.json_in import read_json, read_ndjson
+from gramwatt.edge.tables.writing import ArrowWriter, CsvWriter, JsonWriter, Style, Writer
+
+FORMATS: Final = {
+    "json": "application/json",
+    "ndjson": "application/x-ndjson",
+    "csv": "text/csv",
+    "tsv": "text/tab-separated-values",
+    "arrow": "application/vnd.apache.arrow.stream",
+}
+"""The formats of tables and their media types."""
+
+
+@dataclass(frozen=True, slots=True)
+class Form:
+    """A format with its style."""
+
+    name: str
+    style: Style = field(default_factory=Style)
+
+
+def chunks(plan: Plan, form: Form, source: Source, keeping: Keeping) -> Iterator[Chunk]:
+    """Read a table in a format. Raises Unreadable or Broken, some of it only as the rows are read."""
+    match form.name:
+        case "json":
+            return read_json(plan.calculator, source, keeping=keeping)
+        case "ndjson":
+            return read_ndjson(plan.calculator, source, keeping=keeping)
+        case "arrow":
+            return read_arrow(plan.calculator, source, keeping=keeping, constants=plan.constants)
+        case _:
+            return read_csv(
+                plan.calculator,
+                source,
+                separator="\t" if form.name == "tsv" else form.style.separator,
+                decimal=form.style.decimal,
+                keeping=keeping,
+                constants=plan.constants,
+            )
+
+
+def writer(plan: Plan, form: Form) -> Writer:
+    """The writer of a format."""
+    match form.name:
+        case "json" | "ndjson":
+            return JsonWriter(plan, array=form.name == "json")
+        case "arrow":
+            return ArrowWriter(plan)
+        case "tsv":
+            style = form.style
+            return CsvWriter(plan, Style(style.header, style.digits, "\t", style.decimal))
+        case _:
+            return CsvWriter(plan, form.style)
+
+
+def opened(plan: Plan, pieces: Iterator[Chunk]) -> tuple[Plan, Iterator[Chunk]]:
+    """The plan, with uncertainty where the first rows tell any in a column ``<name>_u``; and the chunks.
+
+    The first chunk is read here, so that what is wrong with the beginning of a table is raised before any answer.
+    """
+    first = next(pieces, None)
+    if first is None:
+        return plan, iter(())
+    if any(name not in plan.calculator.asked for name in first.cells):
+        plan = dataclasses.replace(plan, uncertain=True)
+    return plan, itertools.chain((first,), pieces)
+
+
+@dataclass(slots=True)
+class Tally:
+    """What was done so far."""
+
+    rows: int = 0
+    faulty: int = 0
+    broken: Broken | None = None
+
+
+def written(
+    plan: Plan,
+    pieces: Iterator[Chunk],
+    into: Writer,
+    tally: Tally,
+    answer: Callable[[Plan, Chunk], Iterator[Answered]] = answered,
+) -> Iterator[bytes]:
+    """Answer and write. What breaks the table off on the way is told in a last row, and in the tally."""
+    begun = False
+    try:
+        for chunk in pieces:
+            for piece in answer(plan, chunk):
+                head = b"" if begun else into.begin(piece)
+                begun = True
+                tally.rows += piece.rows
+                tally.faulty += len(piece.faults)
+                yield head + into.rows(piece)
+    except Broken as broken:
+        tally.broken = broken
+        yield (b"" if begun else into.begin(None)) + into.broken(broken, tally.rows)
+        begun = True
+    if not begun:
+        yield into.begin(None)
+    last = into.end()
+    if last:
+        yield last

@@ -1,0 +1,77 @@
+"""What passes between the stages: a piece of a table as columns, and what broke a table off."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any, Final, TypeAlias
+
+import numpy as np
+import polars as pl
+
+from gramwatt.edge.columns import Cells, Coded, Packed, Same
+from gramwatt.edge.wording import Fault
+
+Source: TypeAlias = Callable[[int], bytes]
+"""Gives up to so many bytes of the table; none at its end."""
+
+PIECE: Final = 2 * 1024 * 1024
+"""Bytes of text read at once."""
+BLOCK: Final = 16_384
+"""Rows answered at once: their columns stay in the processor's cache."""
+LONGEST_ROW: Final = 1024 * 1024
+
+
+Kept: TypeAlias = Any
+"""A column passed through: a polars Series, an Arrow array, or a list of JSON values."""
+
+
+class Broken(Exception):
+    """The table cannot be read any further; the rows before it stand. ``kind`` is a type of problem."""
+
+    def __init__(self, detail: str, kind: str = "malformed-request") -> None:
+        super().__init__(detail)
+        self.detail, self.kind = detail, kind
+
+
+class Unreadable(ValueError):
+    """No row of the table can be answered: its header or its columns are wrong; ``faults`` says everything."""
+
+    def __init__(self, faults: Sequence[Fault]) -> None:
+        super().__init__("; ".join(fault.detail for fault in faults))
+        self.faults = tuple(faults)
+
+
+@dataclass(slots=True)
+class Chunk:
+    """Consecutive rows. ``cells`` by name of an input, or ``<name>_u``; ``kept`` holds the columns passed through."""
+
+    first: int
+    """How many rows of the table came before."""
+    rows: int
+    cells: Mapping[str, Cells]
+    text: bool
+    """Whether cells are words (CSV) rather than JSON values; see `edge.cells`."""
+    kept: Mapping[str, Kept] = field(default_factory=dict)
+    faults: Mapping[int, list[Fault]] = field(default_factory=dict)
+    """What is wrong with a row as a whole, by row of this chunk."""
+
+
+def part(cells: Cells, start: int, stop: int) -> Cells:
+    """Some rows of a column."""
+    if isinstance(cells, Packed):
+        others = {row - start: cell for row, cell in cells.others.items() if start <= row < stop}
+        unit_at = None if cells.unit_at is None else cells.unit_at[start:stop]
+        return Packed(cells.numbers[start:stop], cells.present[start:stop], cells.in_units, unit_at, others, cells.bare)
+    if isinstance(cells, Coded):
+        return Coded(cells.distinct, cells.at[start:stop], cells.bare)
+    if isinstance(cells, Same):
+        return Same(cells.cell, stop - start, cells.text)
+    return cells[start:stop]
+
+
+def numeric(series: pl.Series) -> tuple[Any, Any]:
+    """A numeric series as doubles (nan where null) and where it is not null."""
+    numbers = series.cast(pl.Float64).to_numpy() if series.dtype != pl.Float64 else series.to_numpy()
+    present = np.ones(len(series), dtype=np.bool_) if not series.null_count() else series.is_not_null().to_numpy()
+    return numbers, present

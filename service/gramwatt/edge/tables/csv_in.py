@@ -1,0 +1,242 @@
+"""Tables in CSV (RFC 4180) or with another separator, read in pieces that end with a row.
+
+A piece is parsed by columns at once. Wherever that could hide something (a row too short, a stray quote), the piece is
+read again row by row, and what is wrong is told of its row.
+"""
+
+from __future__ import annotations
+
+import codecs
+import csv
+import io
+import re
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Any, Final
+
+import polars as pl
+
+from gramwatt.declare import Calculator, Count, Quantity
+from gramwatt.edge.columns import Cells, Packed
+from gramwatt.edge.tables.chunk import LONGEST_ROW, PIECE, Broken, Chunk, Kept, Source, Unreadable, numeric
+from gramwatt.edge.tables.heading import Heading, InputColumn, Keeping, read_heading
+from gramwatt.edge.tables.words import cells_of
+from gramwatt.edge.wording import Fault
+
+_QUOTED: Final = re.compile(rb'"[^"]*"')
+_BLANK: Final = re.compile(rb"^[ \t]*\r?\n", re.MULTILINE)
+
+
+def read_csv(
+    calculator: Calculator[Any, Any],
+    source: Source,
+    *,
+    separator: str = ",",
+    decimal: str = ".",
+    keeping: Keeping = Keeping(),  # noqa: B008 - it never changes
+    constants: Mapping[str, object] | None = None,
+) -> Iterator[Chunk]:
+    """The chunks of a table whose first line names its columns.
+
+    Raises Unreadable where the header is wrong, before any chunk, and Broken where the rest cannot be read.
+    """
+    pieces = _Pieces(source)
+    header = _header(pieces.header(), separator)
+    heading, faults = read_heading(calculator, header, keeping, constants or {})
+    if faults and len(header) == 1 and (other := _other_separator(header[0], separator)):
+        faults.append(Fault("", f"one column only; its name holds {other!r}", None, f"sep={_NAMES[other]}"))
+    if faults:
+        raise Unreadable(faults)
+    return _chunks(_Reader(heading, separator, decimal), pieces)
+
+
+def _chunks(reader: _Reader, pieces: _Pieces) -> Iterator[Chunk]:
+    first = 0
+    for piece in pieces:
+        chunk = reader.read(piece, first)
+        if chunk.rows:
+            first += chunk.rows
+            yield chunk
+
+
+_NAMES: Final = {",": ",", ";": ";", "\t": "tab"}
+
+
+def _other_separator(header: str, separator: str) -> str | None:
+    return next((other for other in (";", "\t", ",") if other != separator and other in header), None)
+
+
+def _header(line: bytes, separator: str) -> list[str]:
+    try:
+        text = line.decode("utf-8")
+    except UnicodeDecodeError as error:
+        raise Broken(f"the header is not UTF-8 (byte {error.start})") from None
+    if "\0" in text:
+        raise Broken("the header holds a NUL character; send UTF-8")
+    return next(csv.reader(io.StringIO(text, newline=""), delimiter=separator), [])
+
+
+class _Pieces:
+    """The bytes cut after the last row that is whole: after a line end outside quotes."""
+
+    def __init__(self, source: Source) -> None:
+        self._source, self._left, self._ended = source, b"", False
+
+    def _more(self) -> bool:
+        read = b"" if self._ended else self._source(PIECE)
+        self._ended = not read
+        self._left += read
+        return not self._ended
+
+    def header(self) -> bytes:
+        """The first row, its byte-order mark taken off. Raises Broken where there is none."""
+        while (end := self._end_of_first()) < 0 and len(self._left) <= LONGEST_ROW and self._more():
+            pass
+        if self._left.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
+            raise Broken("the table is UTF-16; send UTF-8")
+        line, self._left = (self._left, b"") if end < 0 else (self._left[:end], self._left[end:])
+        line = line.removeprefix(codecs.BOM_UTF8)
+        if not line.strip():
+            raise Broken("the table is empty: its first line must name the columns")
+        if len(line) > LONGEST_ROW:
+            raise Broken(f"the header is longer than {LONGEST_ROW} bytes")
+        return line
+
+    def _end_of_first(self) -> int:
+        """Where the first row that is not blank ends, or -1."""
+        self._left = self._left.lstrip(b"\r\n") if not self._left.startswith(codecs.BOM_UTF8) else self._left
+        end = self._left.find(b"\n")
+        while end >= 0 and self._left.count(b'"', 0, end) % 2:
+            end = self._left.find(b"\n", end + 1)
+        return end + 1 if end >= 0 else -1
+
+    def __iter__(self) -> Iterator[bytes]:
+        while self._more():
+            end = self._left.rfind(b"\n") + 1
+            while end > 0 and self._left.count(b'"', 0, end) % 2:
+                end = self._left.rfind(b"\n", 0, end - 1) + 1
+            if end:
+                piece, self._left = self._left[:end], self._left[end:]
+                yield piece
+            elif len(self._left) > LONGEST_ROW + PIECE:
+                raise Broken(f"a row is longer than {LONGEST_ROW} bytes, or a quote is never closed")
+        if self._left.strip():
+            yield self._left
+            self._left = b""
+
+
+class _Reader:
+    """Reads pieces of one table; remembers which columns are not plain numbers."""
+
+    def __init__(self, heading: Heading, separator: str, decimal: str) -> None:
+        self._heading, self._separator, self._decimal = heading, separator, decimal
+        self._names = [f"column_{position}" for position in range(len(heading.columns))]
+        self._plain = {
+            name
+            for name, column in zip(self._names, heading.columns, strict=True)
+            if isinstance(column, InputColumn) and isinstance(column.kind, Quantity | Count)
+        }
+
+    def read(self, piece: bytes, first: int) -> Chunk:
+        """The rows of a piece; blank lines are no rows."""
+        if b"\n\n" in piece or b"\n\r\n" in piece or piece[:1] in b"\r\n":
+            piece = piece if b'"' in piece else _BLANK.sub(b"", piece)
+        frame = self._frame(piece) if piece.strip() else None
+        return self._by_rows(piece, first) if frame is None else self._chunk(frame, first)
+
+    def _frame(self, piece: bytes) -> pl.DataFrame | None:
+        """The piece parsed by columns, or None where only a reading row by row can tell what it holds."""
+        separator = self._separator.encode()
+        outside = _QUOTED.sub(b"", piece) if b'"' in piece else piece
+        rows = outside.count(b"\n") + (not outside.endswith(b"\n"))
+        if outside.count(separator) != rows * (len(self._names) - 1) or b'"' in outside:
+            return None
+        for _ in range(2):
+            schema: dict[str, Any] = {name: pl.Float64 if name in self._plain else pl.String for name in self._names}
+            try:
+                frame = pl.read_csv(
+                    io.BytesIO(piece),
+                    has_header=False,
+                    schema=schema,
+                    separator=self._separator,
+                    decimal_comma=self._decimal == ",",
+                )
+            except pl.exceptions.ComputeError as error:
+                failed = re.search(r"at column '(column_\d+)'", str(error))
+                if failed is None or failed[1] not in self._plain:
+                    return None
+                self._find_words(piece, failed[1])
+                continue
+            return frame if frame.height == rows else None
+        return None
+
+    def _find_words(self, piece: bytes, failed: str) -> None:
+        """Which columns hold more than plain numbers, by this piece."""
+        self._plain.discard(failed)
+        try:
+            frame = pl.read_csv(
+                io.BytesIO(piece),
+                has_header=False,
+                schema=dict.fromkeys(self._names, pl.String),
+                separator=self._separator,
+            )
+        except pl.exceptions.PolarsError:
+            return
+        for name in tuple(self._plain):
+            text = frame[name] if self._decimal == "." else frame[name].str.replace(",", ".", literal=True)
+            if text.cast(pl.Float64, strict=False).null_count() != text.null_count():
+                self._plain.discard(name)
+
+    def _chunk(self, frame: pl.DataFrame, first: int) -> Chunk:
+        cells: dict[str, Cells] = {}
+        kept: dict[str, Kept] = {}
+        for name, column in zip(self._names, self._heading.columns, strict=True):
+            if isinstance(column, InputColumn):
+                cells[column.name] = self._cells(frame[name], column)
+            elif column is not None:
+                kept[column] = frame[name].fill_null("")
+        return Chunk(first, frame.height, cells, True, kept)
+
+    def _cells(self, series: pl.Series, column: InputColumn) -> Cells:
+        if series.dtype == pl.String:
+            return cells_of(column.kind, series, bare=column.unit, text=True, decimal=self._decimal)
+        numbers, present = numeric(series)
+        return Packed(numbers, present, () if column.unit is None else (column.unit,), bare=column.unit)
+
+    def _by_rows(self, piece: bytes, first: int) -> Chunk:
+        """The piece row by row, as the standard library reads it; ragged rows become faults."""
+        faults: dict[int, list[Fault]] = {}
+        rows: list[Sequence[str]] = []
+        width = len(self._names)
+        lines = csv.reader(
+            io.StringIO(piece.decode("utf-8", "replace"), newline=""), delimiter=self._separator, strict=False
+        )
+        for row in _each_row(lines):
+            if not row or (width > 1 and not any(cell.strip() for cell in row) and len(row) == 1):
+                continue
+            if len(row) != width or any("\ufffd" in cell for cell in row):
+                many = f"{len(row)} field{'' if len(row) == 1 else 's'} where the header has {width}"
+                detail = many if len(row) != width else "bytes that are not UTF-8"
+                faults[len(rows)] = [Fault("", detail, None, f"{width} fields in UTF-8, one for each column")]
+                row = [*row, *[""] * width][:width]
+            rows.append(row)
+        columns = list(zip(*rows, strict=True)) if rows else [()] * width
+        cells: dict[str, Cells] = {}
+        kept: dict[str, Kept] = {}
+        for values, column in zip(columns, self._heading.columns, strict=True):
+            series = pl.Series(values, dtype=pl.String)
+            if isinstance(column, InputColumn):
+                cells[column.name] = cells_of(column.kind, series, bare=column.unit, text=True, decimal=self._decimal)
+            elif column is not None:
+                kept[column] = series
+        return Chunk(first, len(rows), cells, True, kept, faults)
+
+
+def _each_row(lines: Iterator[list[str]]) -> Iterator[list[str]]:
+    """Rows until the end; a field beyond the reader's limit breaks the table off."""
+    while True:
+        try:
+            yield next(lines)
+        except StopIteration:
+            return
+        except csv.Error as error:
+            raise Broken(f"a row cannot be read as CSV: {error}") from None

@@ -1,0 +1,56 @@
+"""How a row's faults are told inside a table: in full for the first rows that have any, then in short, and counted."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any, Final
+
+from gramwatt.edge.ask import worded
+from gramwatt.edge.wording import Fault
+
+MOST_IN_FULL: Final = 1000
+MOST_OF_A_ROW: Final = 5
+
+
+@dataclass(slots=True)
+class ErrorTeller:
+    """Tells faults and counts the rows that have them."""
+
+    rows: int = 0
+
+    def text(self, row: int, faults: Sequence[Fault]) -> str:
+        """One line about row ``row``, counted from 1."""
+        self.rows += 1
+        if self.rows > MOST_IN_FULL:
+            return f"row {row}: {_brief(faults)}; the {self.rows:,}th row with a fault, told in short"
+        told = "; ".join(worded(fault).removeprefix("question: ") for fault in faults[:MOST_OF_A_ROW])
+        more = len(faults) - MOST_OF_A_ROW
+        return f"row {row}: {told}" + (f"; and {more} more" if more > 0 else "")
+
+    def as_object(self, row: int, faults: Sequence[Fault]) -> dict[str, Any]:
+        """The same for JSON: the row, a detail, and each fault as in a problem's ``errors``."""
+        self.rows += 1
+        if self.rows > MOST_IN_FULL:
+            detail = f"{_brief(faults)}; the {self.rows:,}th row with a fault, told in short"
+            return {"row": row, "detail": detail}
+        detail = "; ".join(_line(fault) for fault in faults[:3])
+        more = len(faults) - 3
+        return {
+            "row": row,
+            "detail": detail + (f"; and {more} more" if more > 0 else ""),
+            "errors": [
+                {"pointer": fault.pointer, "detail": fault.detail, "given": fault.given, "accepted": fault.accepted}
+                for fault in faults[:MOST_OF_A_ROW]
+            ],
+        }
+
+
+def _line(fault: Fault) -> str:
+    where = fault.pointer[1:].replace("/", ".")
+    return fault.detail if not where or fault.detail.startswith(where) else f"{where}: {fault.detail}"
+
+
+def _brief(faults: Sequence[Fault]) -> str:
+    names = dict.fromkeys(fault.pointer[1:].partition("/")[0] or "the row" for fault in faults)
+    return f"{len(faults)} fault{'' if len(faults) == 1 else 's'} in {', '.join(list(names)[:MOST_OF_A_ROW])}"

@@ -1,0 +1,76 @@
+"""An answered piece as a data frame: numbers rounded for text, words for codes, nulls where there is no answer."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+import orjson
+import polars as pl
+import pyarrow as pa
+
+from gramwatt.declare import Choice, Count, Flag, Quantity, Series, Table
+from gramwatt.edge.tables.answering import Answered, OutputColumn
+from gramwatt.edge.tables.chunk import Kept
+from gramwatt.edge.tables.rounding import rounded
+
+
+def result_series(column: OutputColumn, values: Any, digits: int | None) -> pl.Series:
+    """One column; ``digits`` rounds numbers, None leaves them as computed. Lists and tables stand as JSON texts."""
+    kind, name = column.kind, column.name
+    if isinstance(kind, Series | Table):
+        texts = [None if value is None else orjson.dumps(value).decode() for value in values]
+        return pl.Series(name, texts, dtype=pl.String)
+    if isinstance(values, list):
+        types = {Quantity: pl.Float64, Count: pl.Int64, Flag: pl.Boolean}
+        return pl.Series(name, values, dtype=types.get(type(kind), pl.String), strict=False)
+    if isinstance(kind, Choice):
+        words = pl.Series(name, [*kind.options, None], dtype=pl.String)
+        return words.gather(np.where(values < 0, len(kind.options), values))
+    if isinstance(kind, Flag):
+        truths = pl.Series(name, values == 1)
+        return truths if values.dtype.kind == "b" else _where(truths, np.isfinite(values))
+    if isinstance(kind, Count):
+        return pl.Series(name, np.where(np.isfinite(values), values, np.nan), nan_to_null=True).cast(pl.Int64)
+    if digits is not None:
+        values = rounded(np.ascontiguousarray(values), digits)
+    elif not np.isfinite(values).all():
+        values = np.where(np.isfinite(values), values, np.nan)
+    return pl.Series(name, np.ascontiguousarray(values), nan_to_null=True)
+
+
+def _where(series: pl.Series, rows: Any) -> pl.Series:
+    return pl.select(pl.when(pl.Series(rows)).then(series).alias(series.name)).to_series()
+
+
+def kept_series(name: str, kept: Kept | None, rows: int) -> pl.Series:
+    """A column passed through as texts and numbers; a JSON value that is neither as its JSON text."""
+    if kept is None:
+        return pl.Series(name, [None] * rows, dtype=pl.String)
+    if isinstance(kept, list):
+        texts = [_json_text(value) for value in kept]
+        return pl.Series(name, texts, dtype=pl.String)
+    if isinstance(kept, pa.Array):
+        kind = kept.type
+        if pa.types.is_nested(kind):
+            return pl.Series(name, [_json_text(value) for value in kept.to_pylist()], dtype=pl.String)
+        kept = pl.Series(name, kept)
+    return kept.alias(name)
+
+
+def _json_text(value: object) -> str | None:
+    if value is None or isinstance(value, str):
+        return value
+    return orjson.dumps(value, default=str).decode()
+
+
+def caution_series(answered: Answered) -> pl.Series:
+    """The codes of each row's cautions, with spaces between."""
+    texts = pl.Series("cautions", [" ".join(codes) or None for codes in answered.cautions], dtype=pl.String)
+    return texts.gather(answered.caution_at)
+
+
+def results(columns: tuple[OutputColumn, ...], values: Mapping[str, Any], digits: int | None) -> list[pl.Series]:
+    """The columns of the answer."""
+    return [result_series(column, values[column.name], digits) for column in columns]

@@ -1,0 +1,138 @@
+"""The columns of a table: which are inputs, in which unit, which pass through, which are refused."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any, Final
+
+from gramwatt.declare import Calculator, Kind, Quantity, is_required
+from gramwatt.edge import units
+from gramwatt.edge.columns import escape_name, missing, spread_kind
+from gramwatt.edge.wording import Fault, accepts, echo, near, one_of
+
+LABELS: Final = ("id", "name", "note")
+"""Columns that always pass through: what people call their rows."""
+MOST_COLUMNS: Final = 200
+_WITH_UNIT: Final = re.compile(r"([^\[\]]*?)\s*\[([^\[\]]*)\]")
+
+
+@dataclass(frozen=True, slots=True)
+class Keeping:
+    """Which columns that are no inputs pass through untouched: labels, and those named, or all."""
+
+    names: frozenset[str] = frozenset()
+    everything: bool = False
+
+    def keeps(self, name: str) -> bool:
+        """Whether a column of that name passes through."""
+        return name in LABELS or self.everything or name in self.names
+
+
+@dataclass(frozen=True, slots=True)
+class InputColumn:
+    """A column that is an input, or the standard uncertainty of one; ``unit`` where its header tells one."""
+
+    name: str
+    kind: Kind
+    unit: units.Unit | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Heading:
+    """A table's columns by position: an input, the name of a column passed through, or None for one that is empty."""
+
+    columns: tuple[InputColumn | str | None, ...]
+    kept: tuple[str, ...] = field(default=())
+
+
+def possible(calculator: Calculator[Any, Any]) -> dict[str, Kind]:
+    """What a column may be: the inputs, and ``<name>_u`` of each quantity."""
+    asked = calculator.asked
+    spreads = {f"{name}_u": spread_kind(name, kind) for name, kind in asked.items() if isinstance(kind, Quantity)}
+    return {**asked, **spreads}
+
+
+def read_heading(
+    calculator: Calculator[Any, Any], header: Sequence[str], keeping: Keeping, constants: Mapping[str, object]
+) -> tuple[Heading, list[Fault]]:
+    """Tell a header's columns apart, and what is wrong with it, the required ones that lack among it."""
+    known, faults = possible(calculator), []
+    columns: list[InputColumn | str | None] = []
+    seen: set[str] = set()
+    for position, field_text in enumerate(header, 1):
+        text = field_text.strip()
+        if not text:
+            columns.append(None)
+            continue
+        with_unit = _WITH_UNIT.fullmatch(text)
+        name, spelling = (with_unit[1], with_unit[2].strip()) if with_unit and with_unit[1] in known else (text, None)
+        if name in seen:
+            faults.append(_fault(name, f"column {position} is named {echo(name)} like one before it", "each name once"))
+        seen.add(name)
+        if name in known:
+            unit, fault = _unit(name, known[name], spelling)
+            faults += [fault] if fault else []
+            columns.append(InputColumn(name, known[name], unit))
+            faults += _clash(name, constants)
+        else:
+            columns.append(name)
+            faults += refusal(calculator, name, keeping)
+    faults += _lacking(calculator, seen, constants)
+    if len(header) > MOST_COLUMNS:
+        faults.append(Fault("", f"{len(header)} columns", None, f"up to {MOST_COLUMNS} columns"))
+    return Heading(tuple(columns), tuple(name for name in columns if isinstance(name, str))), faults
+
+
+def refusal(calculator: Calculator[Any, Any], name: str, keeping: Keeping) -> list[Fault]:
+    """Why a column that is no input may not stand there; nothing where it passes through."""
+    if name in calculator.answered or name in ("cautions", "error"):
+        return [_fault(name, f"{echo(name)} is the name of a column of the answer; rename it", "another name")]
+    if keeping.keeps(name):
+        return []
+    known = possible(calculator)
+    meant = near(name, known)
+    hint = f"; did you mean {one_of(meant)}?" if meant else ""
+    accepted = f"{one_of(calculator.asked)}; to pass a column through, name it in the query: keep={_word(name)}"
+    return [_fault(name, f"{echo(name)} is no input{hint}", accepted)]
+
+
+def _word(name: str) -> str:
+    return name if re.fullmatch(r"[\w.-]{1,40}", name) else "*"
+
+
+def _fault(name: str, detail: str, accepted: str) -> Fault:
+    return Fault(f"/{escape_name(name)}", detail, echo(name), accepted)
+
+
+def _unit(name: str, kind: Kind, spelling: str | None) -> tuple[units.Unit | None, Fault | None]:
+    if spelling is None:
+        return None, None
+    if not isinstance(kind, Quantity):
+        return None, _fault(name, f"{name} has no unit, so its header cannot tell one", name)
+    known = units.alternatives(kind.unit)
+    if spelling in known:
+        return known[spelling], None
+    detail = f"unit {echo(spelling)!r} in the header is not one of {', '.join(known)}"
+    return None, Fault(f"/{name}", detail, echo(spelling), f"{name} [{kind.unit}]")
+
+
+def _clash(name: str, constants: Mapping[str, object]) -> list[Fault]:
+    if name not in constants:
+        return []
+    return [_fault(name, f"{name} stands in the query and in the table", "in one of the two")]
+
+
+def _lacking(calculator: Calculator[Any, Any], seen: set[str], constants: Mapping[str, object]) -> list[Fault]:
+    grouped = {name for group in calculator.any_of for name in group}
+    faults = [
+        missing(name, kind)
+        for name, kind in calculator.asked.items()
+        if is_required(kind) and name not in grouped and name not in seen and name not in constants
+    ]
+    for group in calculator.any_of:
+        if not any(name in seen or name in constants for name in group):
+            wanted = "; ".join(f"{name}: {accepts(calculator.asked[name])}" for name in group)
+            faults.append(Fault(f"/{group[0]}", f"give {one_of(group)}", None, wanted))
+    return faults

@@ -1,0 +1,264 @@
+"""Tables in JSON: an array of objects, or an object a line (NDJSON), read in pieces that end with a row.
+
+A piece is parsed by columns at once. Where that could hide something (a name given twice, numbers and texts in one
+column), the piece is read again row by row as strictly as a single question.
+"""
+
+from __future__ import annotations
+
+import codecs
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Any, Final
+
+import polars as pl
+
+from gramwatt.declare import Calculator, Choice, Count, Flag, Kind, Quantity, Text
+from gramwatt.edge.cells import kind_of
+from gramwatt.edge.columns import ABSENT, Cells, Packed
+from gramwatt.edge.strict_json import BYTE_ORDER_MARKS, NotJson, strict_json, strict_value
+from gramwatt.edge.tables.chunk import LONGEST_ROW, PIECE, Broken, Chunk, Kept, Source, numeric
+from gramwatt.edge.tables.heading import Keeping, possible, refusal
+from gramwatt.edge.tables.words import cells_of
+from gramwatt.edge.wording import Fault, echo, one_of
+
+NUMERIC: Final = (pl.Int64, pl.Float64)
+MOST_AT_ONCE: Final = 20_000
+"""Rows read one by one before they are answered."""
+_SPACE: Final = " \t\r\n"
+
+
+def read_ndjson(calculator: Calculator[Any, Any], source: Source, *, keeping: Keeping = Keeping()) -> Iterator[Chunk]:  # noqa: B008
+    """The chunks of a table with one JSON object a line; blank lines are no rows."""
+    rows, left, ended = _Rows(calculator, keeping), b"", False
+    while not ended:
+        read = source(PIECE)
+        ended = not read
+        left += read
+        if rows.first == 0:
+            left = _without_mark(left)
+        end = len(left) if ended else left.rfind(b"\n") + 1
+        piece, left = left[:end].strip(b" \t\r\n"), left[end:]
+        if len(left) > LONGEST_ROW + PIECE:
+            raise Broken(f"a line is longer than {LONGEST_ROW} bytes")
+        if piece:
+            chunk = rows.by_columns(piece, piece.count(b"\n") + 1)
+            yield from [chunk] if chunk else rows.one_by_one(_line(line) for line in piece.split(b"\n") if line.strip())
+
+
+def _without_mark(raw: bytes) -> bytes:
+    if raw.startswith(BYTE_ORDER_MARKS) and not raw.startswith(codecs.BOM_UTF8):
+        raise Broken("the table is UTF-16; send UTF-8")
+    return raw.removeprefix(codecs.BOM_UTF8)
+
+
+def _line(line: bytes) -> object:
+    try:
+        return strict_json(line)
+    except NotJson as error:
+        return error
+
+
+def read_json(calculator: Calculator[Any, Any], source: Source, *, keeping: Keeping = Keeping()) -> Iterator[Chunk]:  # noqa: B008
+    """The chunks of a JSON array of objects. Raises Broken where it is none, or no longer JSON."""
+    return _Array(_Rows(calculator, keeping), source).chunks()
+
+
+class _Array:
+    """A JSON array read element by element, many at once where they are written without line ends in between."""
+
+    def __init__(self, rows: _Rows, source: Source) -> None:
+        self._rows, self._source = rows, source
+        self._left, self._ended, self._closed = b"", False, False
+
+    def _more(self) -> bool:
+        read = b"" if self._ended else self._source(PIECE)
+        self._ended = not read
+        self._left += read
+        return not self._ended
+
+    def chunks(self) -> Iterator[Chunk]:
+        """The rows, until the closing bracket, after which nothing may stand."""
+        self._open()
+        while not self._closed:
+            self._more()
+            piece, left = self._at_once()
+            chunk = self._rows.by_columns(piece, piece.count(b"\n") + 1) if piece else None
+            if chunk:
+                self._left = left
+                yield chunk
+                self._close_if_at_end()
+            else:
+                yield from self._one_by_one()
+        while self._more() or self._left.strip():
+            if self._left.strip():
+                raise Broken("something follows the closing bracket of the array")
+
+    def _open(self) -> None:
+        while not self._left.strip() and self._more():
+            pass
+        self._left = _without_mark(self._left.lstrip())
+        if not self._left.startswith(b"["):
+            found = "nothing" if not self._left else repr(self._left[:1].decode("ascii", "replace"))
+            raise Broken(f"a JSON table is an array of objects, and this begins with {found}")
+        self._left = self._left[1:]
+
+    def _at_once(self) -> tuple[bytes, bytes]:
+        """Whole elements, one a line, and what is left after them; nothing where their end cannot be told so."""
+        if self._ended:
+            stripped = self._left.rstrip()
+            piece, left = (stripped[:-1], b"]") if stripped.endswith(b"]") else (b"", self._left)
+        else:
+            cut = max(self._left.rfind(b"},{"), self._left.rfind(b"}, {"))
+            piece, left = (self._left[: cut + 1], self._left[cut + 1 :]) if cut > 0 else (b"", self._left)
+        piece = piece.strip()
+        if self._rows.first:
+            piece = piece[1:].strip() if piece.startswith(b",") else b""
+        return piece.replace(b"},{", b"}\n{").replace(b"}, {", b"}\n{"), left
+
+    def _close_if_at_end(self) -> None:
+        if self._ended and self._left.strip() == b"]":
+            self._left, self._closed = b"", True
+
+    def _one_by_one(self) -> Iterator[Chunk]:
+        """The elements that have arrived whole, as the strict reader of single questions takes them."""
+        try:
+            text = self._left.decode("utf-8") if self._ended else codecs.utf_8_decode(self._left, "strict", False)[0]
+        except UnicodeDecodeError as error:
+            raise Broken(f"a byte is not UTF-8 ({error.reason})") from None
+        values: list[object] = []
+        at, problem = 0, ""
+        while True:
+            at = _skip(text, at)
+            if text.startswith("]", at):
+                self._closed, at = True, at + 1
+                break
+            if (self._rows.first or values) and not text.startswith(",", at):
+                problem = "a comma or the closing bracket of the array is missing"
+                break
+            begin = _skip(text, at + 1) if self._rows.first or values else at
+            try:
+                value, end = strict_value(text, begin)
+            except NotJson as error:
+                problem = str(error)
+                break
+            if end == len(text) and not self._ended:
+                break  # a number may go on
+            values.append(value)
+            at = end
+            if len(values) >= MOST_AT_ONCE:
+                break
+        self._left = text[at:].encode()
+        yield from self._rows.one_by_one(iter(values))
+        if problem and (self._ended or len(self._left) > LONGEST_ROW + PIECE):
+            raise Broken(f"after row {self._rows.first}: the array is not JSON: {problem}")
+
+
+def _skip(text: str, at: int) -> int:
+    while at < len(text) and text[at] in _SPACE:
+        at += 1
+    return at
+
+
+class _Rows:
+    """Rows of objects as chunks."""
+
+    def __init__(self, calculator: Calculator[Any, Any], keeping: Keeping) -> None:
+        self._known: Mapping[str, Kind] = possible(calculator)
+        self._calculator, self._keeping = calculator, keeping
+        self.first = 0
+
+    def by_columns(self, lines: bytes, rows: int) -> Chunk | None:
+        """A piece of one object a line, parsed at once; None where that could hide something."""
+        if not self._calculator.columnwise or b"\\" in lines:
+            return None
+        try:
+            frame = pl.read_ndjson(lines, infer_schema_length=None)
+        except (pl.exceptions.PolarsError, pl.exceptions.PanicException):
+            return None
+        given = sum(frame.height - series.null_count() for series in frame)
+        nulls = lines.count(b":null") + lines.count(b": null")
+        if frame.height != rows or lines.count(b'":') != given + nulls:
+            return None
+        cells: dict[str, Cells] = {}
+        kept: dict[str, Kept] = {}
+        for series in frame:
+            name = series.name
+            if series.dtype == pl.String and not _all_texts(lines, series):
+                return None
+            if name in self._known:
+                read = _cells(self._known[name], series)
+                if read is None:
+                    return None
+                cells[name] = read
+            elif self._refusal(name) or series.dtype not in (*NUMERIC, pl.String):
+                return None
+            else:
+                kept[name] = series
+        return self._chunk(frame.height, cells, kept, {})
+
+    def one_by_one(self, values: Iterator[object]) -> Iterator[Chunk]:
+        """Rows that were parsed singly: objects, or what else stood there, or why one is not JSON."""
+        rows: list[object] = []
+        for value in values:
+            rows.append(value)
+            if len(rows) >= MOST_AT_ONCE:
+                yield self._of_objects(rows)
+                rows = []
+        if rows:
+            yield self._of_objects(rows)
+
+    def _of_objects(self, rows: Sequence[object]) -> Chunk:
+        faults: dict[int, list[Fault]] = {}
+        names: dict[str, list[Fault]] = {}
+        for at, row in enumerate(rows):
+            if isinstance(row, NotJson):
+                faults[at] = [Fault("", f"not JSON: {row}", None, "a JSON object")]
+            elif not isinstance(row, dict):
+                accepted = f"an object with {one_of(self._calculator.asked)}"
+                faults[at] = [Fault("", f"{kind_of(row)} is not an object", echo(row), accepted)]
+            else:
+                names |= {name: self._refusal(name) for name in row if name not in names}
+                found = [fault for name in row for fault in names[name]]
+                if found:
+                    faults[at] = found
+        objects: list[dict[str, Any]] = [row if isinstance(row, dict) else {} for row in rows]
+        cells: dict[str, Cells] = {
+            name: [ABSENT if (cell := row.get(name)) is None else cell for row in objects]
+            for name in names
+            if name in self._known
+        }
+        kept: dict[str, Kept] = {
+            name: [row.get(name) for row in objects]
+            for name, refused in names.items()
+            if name not in self._known and not refused
+        }
+        return self._chunk(len(rows), cells, kept, faults)
+
+    def _refusal(self, name: str) -> list[Fault]:
+        return [] if name in self._known else refusal(self._calculator, name, self._keeping)
+
+    def _chunk(
+        self, rows: int, cells: Mapping[str, Cells], kept: Mapping[str, Kept], faults: Mapping[int, list[Fault]]
+    ) -> Chunk:
+        chunk = Chunk(self.first, rows, cells, False, kept, faults)
+        self.first += rows
+        return chunk
+
+
+def _all_texts(lines: bytes, series: pl.Series) -> bool:
+    """Whether every value of a text column was a text in the source: a parser by columns makes texts of numbers too."""
+    name = series.name.encode()
+    texts = lines.count(b'"' + name + b'":"') + lines.count(b'"' + name + b'": "')
+    return texts == len(series) - series.null_count()
+
+
+def _cells(kind: Kind, series: pl.Series) -> Cells | None:
+    """The cells of a column, or None where they must be judged one by one."""
+    if isinstance(kind, Quantity | Count) and series.dtype in NUMERIC:
+        numbers, present = numeric(series)
+        return Packed(numbers, present)
+    if isinstance(kind, Quantity | Choice | Text) and series.dtype == pl.String:
+        return cells_of(kind, series, bare=None, text=False)
+    if isinstance(kind, Flag) and series.dtype == pl.Boolean:
+        return [ABSENT if cell is None else cell for cell in series.to_list()]
+    return None

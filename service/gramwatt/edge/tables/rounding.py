@@ -1,0 +1,65 @@
+"""Rounding whole columns to significant digits, to the same double as Python's own formatting and back."""
+
+from __future__ import annotations
+
+import functools
+import math
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+BLOCK: Final = 16_384
+EXACT_POWER: Final = 22
+"""Powers of ten up to 10^22 are exact doubles, and one multiplication or division by them is rounded rightly."""
+
+
+def rounded(values: NDArray[np.float64], digits: int = 12) -> NDArray[np.float64]:
+    """``float(f"{value:.{digits}g}")`` of each value [any unit], shape (N,); what is not finite becomes nan."""
+    made = np.empty_like(values)
+    for start in range(0, len(values), BLOCK):
+        block = slice(start, start + BLOCK)
+        _round(values[block], made[block], digits)
+    return made
+
+
+def _round(values: NDArray[np.float64], made: NDArray[np.float64], digits: int) -> None:
+    thresholds, scales = _tables(digits)
+    size = np.abs(values)
+    exponent = size.view(np.int64) >> 52
+    at = size >= thresholds.take(exponent)
+    exponent <<= 1
+    exponent += at
+    scale = scales.take(exponent)
+    with np.errstate(invalid="ignore", over="ignore"):
+        scaled = np.multiply(values, scale, out=size)
+        np.rint(scaled, out=made)
+        scaled -= made
+        np.abs(scaled, out=scaled)
+        made /= scale
+    made += 0.0  # no negative zero
+    # The product is a last bit off, so near a tie it may fall on the wrong side; nan where no exact power serves.
+    clear = scaled < 0.5 - 3e-16 * 10.0**digits
+    if not clear.all():
+        for row in np.flatnonzero(~clear).tolist():
+            value = float(values[row])
+            made[row] = float(f"{value:.{digits}g}") if math.isfinite(value) else math.nan
+
+
+@functools.cache
+def _tables(digits: int) -> tuple[Any, Any]:
+    """By binary exponent: the power of ten within it, if any; and, before and after that power, ten to the power that
+    brings a value to ``digits`` whole digits, nan where that is no exact double."""
+    thresholds, scales = np.full(2048, math.inf), np.full(4096, math.nan)
+    thresholds[0], scales[0] = math.ulp(0.0), 1.0  # zero itself; what is next to it is no exact case
+    for exponent in range(1, 2047):
+        low = math.ldexp(1.0, exponent - 1023)
+        if 1e-30 < low < 1e30:
+            decade = math.floor(math.log10(low))
+            decade += (10.0 ** (decade + 1) <= low) - (10.0**decade > low)
+            thresholds[exponent] = 10.0 ** (decade + 1)
+            for side in (0, 1):
+                power = digits - 1 - decade - side
+                if 0 <= power <= EXACT_POWER:
+                    scales[2 * exponent + side] = float(10**power)
+    return thresholds, scales

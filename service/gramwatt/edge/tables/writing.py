@@ -1,0 +1,317 @@
+"""An answered table written in pieces: CSV, JSON array, NDJSON, Arrow IPC stream."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Any, Final, Protocol
+
+import numpy as np
+import orjson
+import polars as pl
+import pyarrow as pa
+
+from gramwatt.declare import Count, Flag, Quantity, Series, Table
+from gramwatt.edge.cells import NUMBER
+from gramwatt.edge.tables.answering import Answered, OutputColumn, Plan, output_columns, standing
+from gramwatt.edge.tables.chunk import Broken
+from gramwatt.edge.tables.errors import ErrorTeller
+from gramwatt.edge.tables.frame import caution_series, kept_series, result_series, results
+
+_FORMULA: Final = r"^[=+\-@\t\r]"
+
+
+@dataclass(frozen=True, slots=True)
+class Style:
+    """How text is written: header ``units``, ``names`` or ``off``; digits; separator and decimal sign of CSV."""
+
+    header: str = "units"
+    digits: int = 12
+    separator: str = ","
+    decimal: str = "."
+
+
+class Writer(Protocol):
+    """Writes one table. ``begin`` may be called with the first piece, or with None where there is no row."""
+
+    errors: ErrorTeller
+
+    def begin(self, first: Answered | None) -> bytes:
+        """What stands before the rows."""
+
+    def rows(self, piece: Answered) -> bytes:
+        """A piece's rows."""
+
+    def broken(self, broken: Broken, row: int) -> bytes:
+        """A last row that says why the table ends before its end."""
+
+    def end(self) -> bytes:
+        """What stands after the rows."""
+
+
+@dataclass(slots=True)
+class CsvWriter:
+    """Kept columns, results, ``cautions``, ``error``; texts that a spreadsheet would run are guarded."""
+
+    plan: Plan
+    style: Style
+    errors: ErrorTeller = field(default_factory=ErrorTeller)
+    _kept: tuple[str, ...] = ()
+
+    def begin(self, first: Answered | None) -> bytes:
+        """The header line."""
+        self._kept = () if first is None else tuple(first.kept)
+        if self.style.header == "off":
+            return b""
+        names = [*self._kept, *(self._headed(column) for column in output_columns(self.plan)), "cautions", "error"]
+        guarded = _guard(pl.Series("name", names, dtype=pl.String))
+        return self._write(pl.DataFrame([guarded.alias("name")]).transpose())
+
+    def _headed(self, column: OutputColumn) -> str:
+        if self.style.header != "units" or column.unit == "1":
+            return column.name
+        return f"{column.name} [{column.unit}]"
+
+    def rows(self, piece: Answered) -> bytes:
+        """The rows as text."""
+        kept = [kept_series(name, piece.kept.get(name), piece.rows) for name in self._kept]
+        errors = pl.Series("error", [None], dtype=pl.String).new_from_index(0, piece.rows)
+        if piece.faults:
+            texts: list[str | None] = [None] * piece.rows
+            for row in sorted(piece.faults):
+                texts[row] = self.errors.text(piece.first + row + 1, piece.faults[row])
+            errors = pl.Series("error", texts, dtype=pl.String)
+        columns = [
+            *(_guard(series) if series.dtype == pl.String else series for series in kept),
+            *results(output_columns(self.plan), piece.columns, self.style.digits),
+            caution_series(piece),
+            _guard(errors) if piece.faults else errors,
+        ]
+        return self._write(pl.DataFrame([series.alias(str(at)) for at, series in enumerate(columns)]))
+
+    def _write(self, frame: pl.DataFrame) -> bytes:
+        sink = io.BytesIO()
+        frame.write_csv(
+            sink,
+            include_header=False,
+            separator=self.style.separator,
+            line_terminator="\r\n",
+            decimal_comma=self.style.decimal == ",",
+        )
+        return sink.getvalue()
+
+    def broken(self, broken: Broken, row: int) -> bytes:
+        """A row whose error says so."""
+        width = len(self._kept) + len(output_columns(self.plan)) + 1
+        text = f"#ERR {broken.kind} after row {row}: {broken.detail}"
+        return self._write(pl.DataFrame([[None]] * width + [[text]], schema=[str(at) for at in range(width + 1)]))
+
+    def end(self) -> bytes:
+        """Nothing."""
+        return b""
+
+
+def _guard(series: pl.Series) -> pl.Series:
+    risky = series.str.contains(_FORMULA)
+    if not risky.any():
+        return series
+    risky &= ~series.str.contains(f"^{NUMBER}$")
+    return pl.select(pl.when(risky).then(pl.lit("'") + series).otherwise(series)).to_series()
+
+
+@dataclass(slots=True)
+class JsonWriter:
+    """One object a row: kept columns, results, ``cautions``, and ``error`` where there is one."""
+
+    plan: Plan
+    array: bool
+    errors: ErrorTeller = field(default_factory=ErrorTeller)
+    _any: bool = False
+
+    def begin(self, first: Answered | None) -> bytes:
+        """The opening bracket of an array."""
+        return b"[" if self.array else b""
+
+    def rows(self, piece: Answered) -> bytes:
+        """The rows as objects."""
+        columns = output_columns(self.plan)
+        by_columns = not any(isinstance(column.kind, Series | Table) for column in columns) and not any(
+            isinstance(kept, list) for kept in piece.kept.values()
+        )
+        if by_columns:
+            lines = self._frame(piece, columns)
+        else:
+            lines = [orjson.dumps(row) for row in self._objects(piece, columns)]
+        for row in sorted(piece.faults):
+            told = self.errors.as_object(piece.first + row + 1, piece.faults[row])
+            lines[row] = orjson.dumps({**_kept_row(piece, row), "error": told}, default=str)
+        return self._joined(lines)
+
+    def _frame(self, piece: Answered, columns: Sequence[OutputColumn]) -> list[bytes]:
+        codes = pl.Series("cautions", [list(each) for each in piece.cautions], dtype=pl.List(pl.String))
+        made = [
+            *(kept_series(name, kept, piece.rows) for name, kept in piece.kept.items()),
+            *(result_series(column, piece.columns[column.name], 12) for column in columns),
+            codes.gather(piece.caution_at),
+        ]
+        sink = io.BytesIO()
+        pl.DataFrame(made).write_ndjson(sink)
+        text = sink.getvalue()
+        return text.rstrip(b"\n").split(b"\n") if piece.faults else [text.rstrip(b"\n")]
+
+    def _objects(self, piece: Answered, columns: Sequence[OutputColumn]) -> list[dict[str, Any]]:
+        values = {}
+        for column in columns:
+            cells = piece.columns[column.name]
+            nested = isinstance(cells, list)
+            values[column.name] = cells if nested else result_series(column, cells, 12).to_list()
+        return [
+            {
+                **_kept_row(piece, row),
+                **{name: cells[row] for name, cells in values.items()},
+                "cautions": list(piece.cautions[int(piece.caution_at[row])]),
+            }
+            for row in range(piece.rows)
+        ]
+
+    def _joined(self, lines: Sequence[bytes]) -> bytes:
+        text = b"\n".join(lines)
+        if not text:
+            return b""
+        if not self.array:
+            return text + b"\n"
+        first, self._any = not self._any, True
+        return (b"\n" if first else b",\n") + text.replace(b"}\n{", b"},\n{")
+
+    def broken(self, broken: Broken, row: int) -> bytes:
+        """A last object whose error says so."""
+        return self._joined(
+            [orjson.dumps({"error": {"row": row, "type": f"/problems/{broken.kind}", "detail": broken.detail}})]
+        )
+
+    def end(self) -> bytes:
+        """The closing bracket of an array."""
+        return b"\n]\n" if self.array else b""
+
+
+def _kept_row(piece: Answered, row: int) -> dict[str, Any]:
+    made = {}
+    for name, kept in piece.kept.items():
+        value = kept[row]
+        made[name] = value.as_py() if isinstance(value, pa.Scalar) else value
+    return made
+
+
+class _Sink:
+    """A file that keeps what is written until it is taken."""
+
+    closed = False
+
+    def __init__(self) -> None:
+        self._parts: list[bytes] = []
+
+    def write(self, data: bytes) -> int:
+        self._parts.append(data)
+        return len(data)
+
+    def flush(self) -> None:
+        pass
+
+    def take(self) -> bytes:
+        parts, self._parts = self._parts, []
+        return b"".join(parts)
+
+
+@dataclass(slots=True)
+class ArrowWriter:
+    """Record batches of kept columns, results as computed, ``cautions`` and ``error``; units stand in the fields."""
+
+    plan: Plan
+    errors: ErrorTeller = field(default_factory=ErrorTeller)
+    _sink: _Sink = field(default_factory=_Sink)
+    _stream: Any = None
+    _kept: dict[str, pa.DataType] = field(default_factory=dict)
+
+    def begin(self, first: Answered | None) -> bytes:
+        """The schema."""
+        self._kept = {} if first is None else {name: _kept_type(kept) for name, kept in first.kept.items()}
+        fields = [pa.field(name, kind) for name, kind in self._kept.items()]
+        fields += [
+            pa.field(column.name, _type(column), metadata={"unit": column.unit}) for column in output_columns(self.plan)
+        ]
+        fields += [pa.field("cautions", pa.string()), pa.field("error", pa.string())]
+        always = {"standing_cautions": " ".join(standing(self.plan.calculator))}
+        self._stream = pa.ipc.new_stream(self._sink, pa.schema(fields, metadata=always))
+        return self._sink.take()
+
+    def rows(self, piece: Answered) -> bytes:
+        """One record batch."""
+        arrays = [_kept_array(name, piece.kept.get(name), piece.rows, kind) for name, kind in self._kept.items()]
+        arrays += [_array(column, piece.columns[column.name]) for column in output_columns(self.plan)]
+        if len(piece.cautions) == 1:
+            arrays.append(pa.repeat(" ".join(piece.cautions[0]), piece.rows))
+        else:
+            texts = pa.array([" ".join(codes) for codes in piece.cautions], pa.string())
+            arrays.append(texts.take(pa.array(piece.caution_at)))
+        arrays.append(self._errors(piece))
+        self._stream.write_batch(pa.RecordBatch.from_arrays(arrays, schema=self._stream_schema()))
+        return self._sink.take()
+
+    def _stream_schema(self) -> pa.Schema:
+        fields = [pa.field(name, kind) for name, kind in self._kept.items()]
+        fields += [pa.field(column.name, _type(column)) for column in output_columns(self.plan)]
+        return pa.schema([*fields, pa.field("cautions", pa.string()), pa.field("error", pa.string())])
+
+    def _errors(self, piece: Answered) -> pa.Array:
+        if not piece.faults:
+            return pa.nulls(piece.rows, pa.string())
+        texts: list[str | None] = [None] * piece.rows
+        for row in sorted(piece.faults):
+            texts[row] = self.errors.text(piece.first + row + 1, piece.faults[row])
+        return pa.array(texts, pa.string())
+
+    def broken(self, broken: Broken, row: int) -> bytes:
+        """A batch of one row whose error says so."""
+        schema = self._stream_schema()
+        arrays = [pa.nulls(1, kind) for kind in schema.types[:-1]]
+        arrays.append(pa.array([f"#ERR {broken.kind} after row {row}: {broken.detail}"], pa.string()))
+        self._stream.write_batch(pa.RecordBatch.from_arrays(arrays, schema=schema))
+        return self._sink.take()
+
+    def end(self) -> bytes:
+        """The end-of-stream mark."""
+        self._stream.close()
+        return self._sink.take()
+
+
+def _type(column: OutputColumn) -> pa.DataType:
+    match column.kind:
+        case Quantity():
+            return pa.float64()
+        case Count():
+            return pa.int64()
+        case Flag():
+            return pa.bool_()
+        case _:
+            return pa.string()
+
+
+def _array(column: OutputColumn, values: Any) -> pa.Array:
+    if isinstance(column.kind, Quantity) and isinstance(values, np.ndarray):
+        finite = np.isfinite(values)
+        values = np.ascontiguousarray(values)
+        return pa.array(values, mask=None if finite.all() else ~finite)
+    return result_series(column, values, None).to_arrow().cast(_type(column))
+
+
+def _kept_type(kept: Any) -> pa.DataType:
+    if isinstance(kept, pa.Array):
+        return kept.type
+    return pa.string() if isinstance(kept, list) or kept.dtype == pl.String else kept.to_arrow().type
+
+
+def _kept_array(name: str, kept: Any, rows: int, kind: pa.DataType) -> pa.Array:
+    if isinstance(kept, pa.Array) and kept.type == kind:
+        return kept
+    return kept_series(name, kept, rows).to_arrow().cast(kind, safe=False)

@@ -1,0 +1,107 @@
+"""A request's body taken in while its answer goes out: the rest is read ahead, into memory and then onto disk.
+
+Many clients send all they have before they read anything. Were the body read only as the answer is written, both
+sides would wait for each other as soon as the buffers between them are full.
+"""
+
+from __future__ import annotations
+
+import tempfile
+import threading
+from collections import deque
+from collections.abc import Callable
+from typing import IO, Final
+
+from gramwatt.edge.tables.chunk import Broken
+
+PIECE: Final = 256 * 1024
+IN_MEMORY: Final = 8 * 1024 * 1024
+
+
+class Intake:
+    """Reads a body to its end in a thread of its own; `read` gives its bytes in order.
+
+    ``read_piece`` gives up to so many bytes of the body, none at its end, or raises; what it raises, `read` raises
+    once all bytes before it are given. ``limit`` bytes are the most a body may have.
+    """
+
+    def __init__(self, read_piece: Callable[[int], bytes], limit: int) -> None:
+        self._read_piece, self._limit = read_piece, limit
+        self._changed = threading.Condition()
+        self._memory: deque[bytes] = deque()
+        self._held = 0
+        self._disk: IO[bytes] | None = None
+        self._written, self._taken = 0, 0
+        self._ended, self._abandoned = False, False
+        self._error: Exception | None = None
+        self._thread = threading.Thread(target=self._take_in, name="intake", daemon=True)
+        self._thread.start()
+
+    def _take_in(self) -> None:
+        received = 0
+        try:
+            while piece := self._read_piece(PIECE):
+                received += len(piece)
+                if received > self._limit:
+                    raise Broken(f"the table is larger than {self._limit} bytes", "too-large")
+                with self._changed:
+                    if self._abandoned:
+                        continue  # read on to the end of the request, so that the next one on this connection is whole
+                    self._keep(piece)
+                    self._changed.notify()
+        except Exception as error:
+            self._error = error
+        with self._changed:
+            self._ended = True
+            self._changed.notify()
+
+    def _keep(self, piece: bytes) -> None:
+        on_disk = self._written > self._taken
+        if not on_disk and self._held + len(piece) <= IN_MEMORY:
+            self._memory.append(piece)
+            self._held += len(piece)
+            return
+        if self._disk is None:
+            self._disk = tempfile.TemporaryFile(prefix="gramwatt-")  # noqa: SIM115 - closed by `finish`
+        self._disk.seek(self._written)
+        self._disk.write(piece)
+        self._written += len(piece)
+
+    def read(self, size: int) -> bytes:
+        """Up to ``size`` bytes, none at the end; waits for them. Raises what reading the body raised."""
+        parts: list[bytes] = []
+        wanted = size
+        with self._changed:
+            while not self._memory and self._written == self._taken and not self._ended:
+                self._changed.wait()
+            while wanted > 0 and self._memory:
+                piece = self._memory.popleft()
+                self._held -= len(piece)
+                if len(piece) > wanted:
+                    self._memory.appendleft(piece[wanted:])
+                    self._held += len(piece) - wanted
+                    piece = piece[:wanted]
+                parts.append(piece)
+                wanted -= len(piece)
+            if wanted > 0 and self._disk is not None and self._written > self._taken:
+                self._disk.seek(self._taken)
+                piece = self._disk.read(min(wanted, self._written - self._taken))
+                self._taken += len(piece)
+                parts.append(piece)
+                if self._taken == self._written:
+                    self._disk.seek(0)
+                    self._disk.truncate()
+                    self._written = self._taken = 0
+            if not parts and self._error is not None:
+                raise self._error
+        return b"".join(parts)
+
+    def finish(self) -> None:
+        """Forget what was not read, wait for the end of the body, and give back memory and disk."""
+        with self._changed:
+            self._abandoned = True
+            self._memory.clear()
+            self._held = 0
+        self._thread.join()
+        if self._disk is not None:
+            self._disk.close()

@@ -1,0 +1,131 @@
+"""The options of tables, and the formats they come and go in."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Mapping
+from typing import Any, Final
+
+from flask import request
+
+from gramwatt.declare import Calculator, Choice, Count, Flag, Kind, Text
+from gramwatt.edge.answer import choose_units
+from gramwatt.edge.columns import escape_name
+from gramwatt.edge.tables.answering import Plan, carries_uncertainty, constant_faults
+from gramwatt.edge.tables.batch import FORMATS, Form
+from gramwatt.edge.tables.heading import Keeping
+from gramwatt.edge.tables.writing import Style
+from gramwatt.edge.wording import Fault, echo, one_of
+from gramwatt.web.asking import ANSWER_OPTIONS, VALUE_OPTIONS, preferred, result_units
+from gramwatt.web.problems import Problem
+
+TABLE_OPTIONS: Final[Mapping[str, Kind]] = {
+    "units": ANSWER_OPTIONS["units"],
+    "format": Choice(tuple(FORMATS), "The format of the answer, instead of an Accept header.", optional=True),
+    "header": ANSWER_OPTIONS["header"],
+    "digits": ANSWER_OPTIONS["digits"],
+    "decimal": Choice(
+        (".", ","), "Decimal sign of CSV, in both directions; with a comma, fields are separated by ;.", default="."
+    ),
+    "sep": Choice((",", ";", "tab"), "Separator of CSV, in both directions.", optional=True),
+    "given": Flag("Add a column for each input, as understood."),
+    "uncertainty": Flag("Add the standard uncertainty of each result, as a column that ends in _u."),
+}
+BATCH_OPTIONS: Final[Mapping[str, Kind]] = {
+    **TABLE_OPTIONS,
+    "keep": Text(
+        "Columns that are no inputs and pass through untouched, separated by commas, or * for all. Those named id, "
+        "name and note always do.",
+        longest=400,
+        optional=True,
+    ),
+}
+SWEEP_OPTIONS: Final[Mapping[str, Kind]] = {
+    **TABLE_OPTIONS,
+    "best": Count("Only so many points: those best by `by`, best first.", at_least=1, at_most=1000, optional=True),
+    "by": Text("The result that `best` ranks by; the headline unless said.", longest=64, optional=True),
+    "least": Flag("The least of that result is best."),
+    "errors": VALUE_OPTIONS["errors"],
+}
+_MORE_NAMES: Final = {
+    "application/ndjson": "ndjson",
+    "application/jsonl": "ndjson",
+    "application/x-jsonlines": "ndjson",
+    "application/csv": "csv",
+}
+
+
+def form_sent(options: Mapping[str, Any]) -> Form:
+    """The format of the body. Raises Problem (415) where it is none of ours."""
+    media = request.mimetype
+    by_media = {media: name for name, media in FORMATS.items()} | _MORE_NAMES
+    charset = request.mimetype_params.get("charset", "utf-8").lower()
+    if media not in by_media or request.content_encoding or charset not in ("utf-8", "utf8", "us-ascii"):
+        given = f"{media or 'no Content-Type'}{f', {request.content_encoding}' if request.content_encoding else ''}"
+        raise Problem(
+            "unsupported-media-type",
+            f"Send a table as {one_of(FORMATS.values())}, in UTF-8 and uncompressed; this was {given}.",
+        )
+    return Form(by_media[media], _style(options))
+
+
+def form_wanted(options: Mapping[str, Any], default: str, *, faulty: bool) -> Form:
+    """The format of the answer, by ``format=``, Accept, or the default. Raises Problem (406) where none fits."""
+    offered = {default: FORMATS[default], **FORMATS}
+    return Form(preferred(offered, None if faulty else options["format"]), _style(options))
+
+
+def _style(options: Mapping[str, Any]) -> Style:
+    separator = {"tab": "\t", None: ";" if options["decimal"] == "," else ","}.get(options["sep"], options["sep"])
+    return Style(options["header"], options["digits"], separator, options["decimal"])
+
+
+def style_faults(options: Mapping[str, Any]) -> list[Fault]:
+    """A comma cannot be both."""
+    if options["decimal"] == "," and options["sep"] == ",":
+        return [Fault("/sep", "a comma cannot separate fields and decimals", ",", "; or tab with decimal=,")]
+    return []
+
+
+def keeping(options: Mapping[str, Any]) -> Keeping:
+    """Which columns pass through."""
+    names = [name.strip() for name in (options["keep"] or "").split(",")]
+    return Keeping(frozenset(name for name in names if name and name != "*"), "*" in names)
+
+
+def plan_of(
+    calculator: Calculator[Any, Any],
+    constants: Mapping[str, object],
+    options: Mapping[str, Any],
+    faults: list[Fault],
+    *,
+    words: bool = True,
+) -> Plan:
+    """What every row is asked; what is wrong with it is added to the faults."""
+    wrong = constant_faults(calculator, constants, words=words)
+    faults += wrong
+    units = result_units(options["units"], faults)
+    try:
+        choose_units(calculator, units)
+    except ValueError as error:
+        faults.append(Fault("/units", str(error), echo(options["units"]), "result:unit pairs"))
+    plan = Plan(
+        calculator.name,
+        dict(constants),
+        words,
+        units,
+        tuple(calculator.asked) if options["given"] else (),
+        bool(options["uncertainty"]),
+    )
+    if not wrong and carries_uncertainty(calculator, constants, words=words):
+        plan = dataclasses.replace(plan, uncertain=True)
+    return plan
+
+
+def numbered(names: list[str], what: str) -> list[Fault]:
+    """The fault of each name that may stand only once and stands again."""
+    return [
+        Fault(f"/{escape_name(name)}", f"{echo(name)} is {what} twice", echo(name), "each name once")
+        for name in dict.fromkeys(names)
+        if names.count(name) > 1
+    ]

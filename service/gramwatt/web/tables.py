@@ -1,0 +1,269 @@
+"""The routes of tables: many questions at once, and an input varied. Nothing here knows any calculator by name."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Any, Final
+
+from flask import Blueprint, Response, request
+from werkzeug.exceptions import HTTPException, RequestEntityTooLarge
+
+from gramwatt.declare import Calculator
+from gramwatt.edge.queries import fits_query
+from gramwatt.edge.tables import batch, best, sweep
+from gramwatt.edge.tables.answering import Plan, answered, standing
+from gramwatt.edge.tables.chunk import Broken, Chunk, Source, Unreadable
+from gramwatt.edge.wording import Fault, echo, one_of
+from gramwatt.web.asking import read_body, read_query
+from gramwatt.web.calculators import find, post_only
+from gramwatt.web.headers import cacheable, etag, not_modified
+from gramwatt.web.intake import Intake
+from gramwatt.web.problems import Problem, invalid
+from gramwatt.web.table_options import (
+    BATCH_OPTIONS,
+    SWEEP_OPTIONS,
+    form_sent,
+    form_wanted,
+    keeping,
+    plan_of,
+    style_faults,
+)
+
+LARGEST_TABLE: Final = 1024**3
+SMALL: Final = 256 * 1024
+MOST_POINTS: Final = 500
+MOST_POINTS_EACH: Final = 50
+"""Along one axis: of a calculator answered by columns, and of one answered question by question."""
+MOST_AXES: Final = 2
+AXIS_NAMES: Final = ("vary", "from", "to", "count")
+
+blueprint = Blueprint("tables", __name__, url_prefix="/v1")
+
+
+@blueprint.post("/<calculator_name>/batch")
+def batch_body(calculator_name: str) -> Response:
+    """Answer a table of questions, row by row in order, as it arrives."""
+    calculator = find(calculator_name)
+    words, options, faults = read_query(BATCH_OPTIONS)
+    sent = form_sent(options)
+    wanted = form_wanted(options, sent.name, faulty=bool(faults))
+    faults += style_faults(options)
+    plan = plan_of(calculator, words, options, faults)
+    if faults:
+        raise invalid(faults)
+    source, finish = _source()
+    try:
+        plan, pieces = batch.opened(plan, batch.chunks(plan, sent, source, keeping(options)))
+    except (Broken, Unreadable) as error:
+        finish()
+        raise _problem(error) from None
+    except BaseException:
+        finish()
+        raise
+    response = _streamed(plan, wanted, pieces, finish)
+    response.headers["Cache-Control"] = "no-store"
+    return response
+
+
+def _problem(error: Broken | Unreadable) -> Problem:
+    if isinstance(error, Unreadable):
+        return invalid(error.faults)
+    return Problem(error.kind, f"{error.detail[:1].upper()}{error.detail[1:]}.")
+
+
+def _source() -> tuple[Source, Any]:
+    """The body as a source, and what to call when done with it."""
+    limit = int(os.environ.get("GRAMWATT_LARGEST_TABLE") or LARGEST_TABLE)
+    request.max_content_length = limit
+    if request.content_length is not None and request.content_length > limit:
+        raise Problem("too-large", f"A table may have at most {limit} bytes.")
+    stream = request.stream
+
+    def read(size: int) -> bytes:
+        try:
+            return stream.read(size)
+        except RequestEntityTooLarge:
+            raise Broken(f"the table is larger than {limit} bytes", "too-large") from None
+        except HTTPException:
+            raise Broken("the body breaks off") from None
+        except (TimeoutError, BlockingIOError):
+            raise Broken("the rest of the body did not arrive in time") from None
+        except Exception as error:  # each server has errors of its own for a body that breaks off
+            raise Broken(f"the body could not be read: {type(error).__name__}") from None
+
+    if request.content_length is not None and request.content_length <= SMALL:
+        return read, lambda: None
+    intake = Intake(read, limit)
+    return intake.read, intake.finish
+
+
+def _streamed(plan: Plan, wanted: batch.Form, pieces: Iterator[Chunk], finish: Any) -> Response:
+    tally = batch.Tally()
+
+    def stream() -> Iterator[bytes]:
+        try:
+            yield from batch.written(plan, pieces, batch.writer(plan, wanted), tally)
+        finally:
+            finish()
+
+    return _table(plan, wanted, stream())
+
+
+def _table(plan: Plan, wanted: batch.Form, stream: Iterator[bytes]) -> Response:
+    media = batch.FORMATS[wanted.name]
+    if wanted.name in ("csv", "tsv"):
+        media += "; charset=utf-8; header=" + ("absent" if wanted.style.header == "off" else "present")
+    response = Response(stream, content_type=media)
+    codes = standing(plan.calculator)
+    if codes:
+        response.headers["Standing-Cautions"] = ", ".join(codes)
+    return response
+
+
+@blueprint.get("/<calculator_name>/sweep")
+def sweep_query(calculator_name: str) -> Response:
+    """Answer the question in the query at points of one input, or of a grid of two."""
+    calculator = find(calculator_name)
+    if not fits_query(calculator):
+        raise post_only(calculator)
+    words, options, faults = read_query(SWEEP_OPTIONS, repeated=AXIS_NAMES)
+    wanted = form_wanted(options, "json", faulty=bool(faults))
+    tag = etag(wanted.name)
+    kept = not_modified(tag)
+    if kept is not None:
+        return kept
+    axes = _axes_of_query(calculator, words, faults)
+    return cacheable(_sweep(calculator, words, options, axes, faults, wanted, words_given=True), tag)
+
+
+@blueprint.post("/<calculator_name>/sweep")
+def sweep_body(calculator_name: str) -> Response:
+    """The same with ``given`` and ``vary`` in a JSON body."""
+    calculator = find(calculator_name)
+    words, options, faults = read_query(SWEEP_OPTIONS)
+    wanted = form_wanted(options, "json", faulty=bool(faults))
+    faults += [
+        Fault(f"/{name[:80]}", "inputs stand in the body of a POST", echo(word), one_of(SWEEP_OPTIONS))
+        for name, word in words.items()
+    ]
+    body = read_body(calculator)
+    given, vary = body.pop("given", {}), body.pop("vary", {})
+    faults += [Fault(f"/{name[:80]}", "no such member", echo(value), "given and vary") for name, value in body.items()]
+    for name, value in (("given", given), ("vary", vary)):
+        if not isinstance(value, dict):
+            faults.append(Fault(f"/{name}", "not an object", echo(value), "an object by names of inputs"))
+    given = given if isinstance(given, dict) else {}
+    axes = _axes_of_body(calculator, vary, faults) if isinstance(vary, dict) else []
+    response = _sweep(calculator, given, options, axes, faults, wanted, words_given=False)
+    response.headers["Cache-Control"] = "no-store"
+    return response
+
+
+def _axes_of_query(calculator: Calculator[Any, Any], words: dict[str, str], faults: list[Fault]) -> list[sweep.Axis]:
+    """``vary`` with its own list of values, else with the next of ``from``, ``to`` and ``count``."""
+    ranges = {name: request.args.getlist(name) for name in AXIS_NAMES}
+    axes: list[sweep.Axis | None] = []
+    for name in dict.fromkeys(ranges["vary"]):
+        if name in words:
+            axis, found = sweep.list_axis(calculator, name, words.pop(name).split(","))
+        else:
+            ends = {end: ranges[end].pop(0) if ranges[end] else None for end in ("from", "to", "count")}
+            axis, found = _even(calculator, name, ends, text=True)
+        axes.append(axis)
+        faults += found
+    for end in ("from", "to", "count"):
+        if ranges[end]:
+            faults.append(Fault(f"/{end}", f"{end} without an input to vary", echo(ranges[end][0]), "vary=name"))
+    return _checked(calculator, axes, len(set(ranges["vary"])), faults)
+
+
+def _axes_of_body(
+    calculator: Calculator[Any, Any], vary: Mapping[str, object], faults: list[Fault]
+) -> list[sweep.Axis]:
+    axes: list[sweep.Axis | None] = []
+    for name, points in vary.items():
+        if isinstance(points, list):
+            axis, found = sweep.list_axis(calculator, name, points)
+        elif isinstance(points, dict) and set(points) == {"from", "to", "count"}:
+            axis, found = _even(calculator, name, points, text=False)
+        else:
+            accepted = "a list of values, or an object with from, to and count"
+            axis, found = None, [Fault("", "neither a list nor a range", echo(points), accepted)]
+        axes.append(axis)
+        faults += [fault.under(name).under("vary") for fault in found]
+    return _checked(calculator, axes, len(vary), faults)
+
+
+def _even(
+    calculator: Calculator[Any, Any], name: str, ends: Mapping[str, object], *, text: bool
+) -> tuple[sweep.Axis | None, list[Fault]]:
+    most = most_points(calculator)
+    told = ends["count"]
+    count = (
+        int(told) if text and isinstance(told, str) and told.isascii() and told.isdigit() and len(told) < 9 else told
+    )
+    faults = []
+    if isinstance(count, bool) or not isinstance(count, int) or not 2 <= count <= most:
+        faults.append(Fault("/count", f"{name}: not a number of points", echo(told), f"2 to {most}"))
+        count = 2
+    missing = [end for end in ("from", "to") if ends[end] is None]
+    if missing:
+        faults += [
+            Fault(f"/{end}", f"{name} is varied, {end} is missing", None, "an end of the range") for end in missing
+        ]
+        return None, faults
+    axis, found = sweep.even_axis(calculator, name, ends["from"], ends["to"], count, text=text)
+    return axis, faults + found
+
+
+def most_points(calculator: Calculator[Any, Any]) -> int:
+    """How many points one axis may have."""
+    return MOST_POINTS if calculator.columnwise else MOST_POINTS_EACH
+
+
+def _checked(
+    calculator: Calculator[Any, Any], axes: Sequence[sweep.Axis | None], named: int, faults: list[Fault]
+) -> list[sweep.Axis]:
+    if not 1 <= named <= MOST_AXES:
+        what = "no input is varied" if named == 0 else f"{named} inputs are varied"
+        faults.append(Fault("/vary", what, None, f"one or two of {one_of(sweep.varied(calculator))}"))
+    known = [axis for axis in axes if axis is not None]
+    for axis in known:
+        if axis.count > most_points(calculator):
+            faults.append(
+                Fault(f"/{axis.name}", f"{axis.count} points", None, f"up to {most_points(calculator)} points")
+            )
+    return known
+
+
+def _sweep(
+    calculator: Calculator[Any, Any],
+    given: Mapping[str, object],
+    options: Mapping[str, Any],
+    axes: list[sweep.Axis],
+    faults: list[Fault],
+    wanted: batch.Form,
+    *,
+    words_given: bool,
+) -> Response:
+    faults += style_faults(options)
+    plan = plan_of(calculator, given, options, faults, words=words_given)
+    faults += [
+        Fault(f"/{axis.name}", f"{axis.name} is given and varied", echo(given[axis.name]), "one of the two")
+        for axis in axes
+        if axis.name in given
+    ]
+    by = options["by"] or calculator.headline
+    if options["best"]:
+        faults += best.check(calculator, by)
+    if faults:
+        raise invalid(faults)
+    plan = sweep.shown(plan, axes)
+    pieces = sweep.grid(axes, text=words_given)
+    if not options["best"]:
+        return _streamed(plan, wanted, pieces, lambda: None)
+    wish = best.Wish(options["best"], by, bool(options["least"]))
+    found = best.as_answered(best.best_of(wish, (piece for chunk in pieces for piece in answered(plan, chunk))))
+    into = batch.writer(plan, wanted)
+    return _table(plan, wanted, iter([into.begin(found) + (into.rows(found) if found.rows else b""), into.end()]))
