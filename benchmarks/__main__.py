@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import dataclasses
 import functools
+import os
 import signal
 import sys
 import tempfile
@@ -17,7 +18,7 @@ from pathlib import Path
 from benchmarks import batches, burdens, servers, single
 from benchmarks.agree import disagreements
 from benchmarks.options import Options, quick
-from benchmarks.processes import DidNotStart, Server
+from benchmarks.processes import DidNotStart, Server, stop_all
 from benchmarks.report import Book
 
 SECTIONS = ("single", "tables", "beside", "memory", "start")
@@ -37,6 +38,7 @@ def main() -> None:
     book = Book()
     with tempfile.TemporaryDirectory(prefix="benchmark-") as folder:
         options = quick(Path(folder)) if chosen.quick else Options(Path(folder))
+        os.environ["TMPDIR"] = folder  # what a server leaves behind goes with it
         options = dataclasses.replace(
             options, even=not chosen.as_opened, memory_rows=10_000_000 if chosen.long else options.memory_rows
         )
@@ -82,8 +84,7 @@ def measure(book: Book, options: Options, sections: tuple[str, ...] | list[str])
             print(f"{name} ...", file=sys.stderr, flush=True)
             parts[name]()
     finally:
-        for server in running.values():
-            server.stop()
+        stop_all()
 
 
 def _start(book: Book, makers: dict[str, Callable[[], Server]], running: dict[str, Server]) -> None:

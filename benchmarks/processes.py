@@ -72,6 +72,12 @@ class Server:
         self._said.seek(0)
         return "\n".join(self._said.read().decode("utf-8", "replace").strip().splitlines()[-3:])
 
+    def ask_to_stop(self) -> None:
+        """Tell it to end, and do not wait."""
+        if self._process is not None:
+            with contextlib.suppress(ProcessLookupError, PermissionError):
+                os.killpg(self._process.pid, signal.SIGTERM)
+
     def stop(self) -> None:
         """End it, with everything it started: kindly, then by force."""
         if self._process is None:
@@ -135,6 +141,8 @@ def stop_child(child: subprocess.Popen[Any]) -> None:
 @atexit.register
 def stop_all() -> None:
     """End every server that still runs."""
+    for server in _started:
+        server.ask_to_stop()
     for server in list(_started):
         server.stop()
 
