@@ -11,7 +11,7 @@ from werkzeug.middleware.proxy_fix import ProxyFix
 from gramwatt import registry
 from gramwatt.edge.queries import first_query
 from gramwatt.edge.verify import verify
-from gramwatt.web import calculators, headers, metrics, problems, site, tables
+from gramwatt.web import calculators, headers, kept, metrics, problems, site, tables
 from gramwatt.web.contract import document
 from gramwatt.web.limits import RateLimit
 
@@ -44,6 +44,8 @@ def create_app() -> Flask:
         limit = RateLimit(per_minute)
         app.before_request(limit.before)
         app.after_request(limit.after)
+    else:
+        kept.keep(app)
     app.after_request(headers.finish)
     app.after_request(calculators.narrow_allow)  # these run last first
     app.after_request(metrics.finish)

@@ -1,0 +1,246 @@
+"""Pure answers, kept ready in front of Flask: a question that was asked before costs microseconds.
+
+What may be kept is told by the answer itself: 200, a strong ETag, Cache-Control: public, nothing in Vary but Accept. So
+method, path, query and Accept determine it, and it stays true for as long as this process runs. How the 304 to an
+answer looks is Flask's to say too: it is kept the first time.
+"""
+
+from __future__ import annotations
+
+import functools
+import re
+import threading
+import time
+import uuid
+from collections import OrderedDict
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from typing import Any, Final
+
+from flask import Flask, Response, request
+from werkzeug.http import parse_etags
+
+from gramwatt.web.metrics import REQUESTS, SECONDS
+
+MOST_ANSWERS: Final = 2000
+MOST_BYTES: Final = 8 * 1024 * 1024
+LARGEST: Final = 16 * 1024
+OVERHEAD: Final = 1500  # bytes an answer takes beside its body and its question: lists, their shared headers' places
+
+Key = tuple[str, bytes, bytes, bytes | None]
+Wire = tuple[bytes, bytes]
+Started = tuple[str, list[tuple[str, str]]]
+
+_UUID: Final = re.compile(r"[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}")
+_NEVER: Final = frozenset(
+    ("range", "if-range", "if-match", "if-modified-since", "if-unmodified-since", "authorization", "transfer-encoding")
+)
+_NEVER_KEYS: Final = frozenset("HTTP_" + name.upper().replace("-", "_") for name in _NEVER)
+_READ: Final = {b"accept": 0, b"if-none-match": 1, b"x-request-id": 2}
+_NEVER_NAMES: Final = frozenset(name.encode() for name in _NEVER)
+
+
+@functools.lru_cache(2048)
+def _pair(name: str, value: str) -> tuple[tuple[str, str], Wire]:
+    """A header for WSGI and for ASGI; nearly all are the same in every answer, so they are held once."""
+    return (name, value), (name.lower().encode("latin-1"), value.encode("latin-1"))
+
+
+class Told:
+    """A status and its headers, in which the place of the request id is known."""
+
+    def __init__(self, status: str, headers: list[tuple[str, str]], method: str, route: str) -> None:
+        self.status, self.code = status, int(status[:3])
+        pairs = [_pair(name, "" if name.lower() == "x-request-id" else value) for name, value in headers]
+        self._headers = [pair[0] for pair in pairs]
+        self._wire = [pair[1] for pair in pairs]
+        (self._place,) = [at for at, (name, _) in enumerate(self._wire) if name == b"x-request-id"]
+        self._counted, self._timed = REQUESTS.labels(method, route, self.code), SECONDS.labels(route)
+
+    def headers(self, request_id: str) -> list[tuple[str, str]]:
+        """The headers as WSGI has them."""
+        made = self._headers.copy()
+        made[self._place] = (made[self._place][0], request_id)
+        return made
+
+    def wire(self, request_id: str) -> list[Wire]:
+        """The headers as ASGI has them."""
+        made = self._wire.copy()
+        made[self._place] = (b"x-request-id", request_id.encode())
+        return made
+
+    def count(self, began: float) -> None:
+        """Count a request, as `metrics.finish` does."""
+        self._counted.inc()
+        self._timed.observe(time.perf_counter() - began)
+
+
+@dataclass(slots=True)
+class Answer:
+    """What is kept of one question: its 200, and its 304 once that was seen."""
+
+    whole: Told
+    body: bytes
+    tag: str
+    size: int
+    unchanged: Told | None = None
+
+
+class Kept:
+    """A WSGI application in front of another, with the least recently used of its answers forgotten first."""
+
+    def __init__(
+        self,
+        application: Callable[..., Iterable[bytes]],
+        most_answers: int = MOST_ANSWERS,
+        most_bytes: int = MOST_BYTES,
+    ) -> None:
+        self._application = application
+        self._most_answers, self._most_bytes = most_answers, most_bytes
+        self._lock = threading.Lock()
+        self._answers: OrderedDict[Key, Answer] = OrderedDict()
+        self.bytes = 0
+
+    def __len__(self) -> int:
+        return len(self._answers)
+
+    def __call__(self, environ: dict[str, Any], start_response: Callable[..., Any]) -> Iterable[bytes]:
+        """Answer a request, or let the application do so and keep what it says."""
+        if (
+            environ["REQUEST_METHOD"] not in ("GET", "HEAD")
+            or environ.get("SCRIPT_NAME")
+            or environ.get("CONTENT_LENGTH") not in (None, "", "0")
+            or not _NEVER_KEYS.isdisjoint(environ)
+        ):
+            return self._application(environ, start_response)
+        began = time.perf_counter()
+        accept = environ.get("HTTP_ACCEPT")
+        key = (
+            environ["REQUEST_METHOD"],
+            environ["PATH_INFO"].encode("latin-1"),
+            environ.get("QUERY_STRING", "").encode("latin-1"),
+            None if accept is None else accept.encode("latin-1"),
+        )
+        found = self._find(key, environ.get("HTTP_IF_NONE_MATCH"))
+        if found is None:
+            return self._ask(key, environ, start_response)
+        told, body = found
+        start_response(told.status, told.headers(_request_id(environ.get("HTTP_X_REQUEST_ID"))))
+        told.count(began)
+        return [body]
+
+    def ready(self, scope: dict[str, Any]) -> tuple[int, list[Wire], bytes] | None:
+        """The answer to an ASGI scope, where it is known without asking anybody."""
+        began = time.perf_counter()
+        raw: bytes | None = scope.get("raw_path")
+        if scope["method"] not in ("GET", "HEAD") or not raw or raw[0] != 47 or b"%" in raw or scope.get("root_path"):
+            return None
+        read: list[bytes | None] = [None, None, None]
+        for name, value in scope["headers"]:
+            at = _READ.get(name)
+            if at is not None:
+                if read[at] is not None:
+                    return None  # WSGI joins them
+                read[at] = value
+            elif name in _NEVER_NAMES or (name == b"content-length" and value != b"0"):
+                return None
+        accept, wished, offered = read
+        key = (scope["method"], raw, scope["query_string"], accept)
+        found = self._find(key, None if wished is None else wished.decode("latin-1"))
+        if found is None:
+            return None
+        told, body = found
+        headers = told.wire(_request_id(None if offered is None else offered.decode("latin-1")))
+        told.count(began)
+        return told.code, headers, body
+
+    def _find(self, key: Key, wished: str | None) -> tuple[Told, bytes] | None:
+        with self._lock:
+            answer = self._answers.get(key)
+            if answer is None:
+                return None
+            self._answers.move_to_end(key)
+        if wished and parse_etags(wished).contains_weak(answer.tag):
+            return None if answer.unchanged is None else (answer.unchanged, b"")
+        return answer.whole, answer.body
+
+    def _ask(self, key: Key, environ: dict[str, Any], start_response: Callable[..., Any]) -> Iterable[bytes]:
+        started: list[Started] = []
+
+        def start(status: str, headers: list[tuple[str, str]], *more: Any) -> Any:
+            started.append((status, headers))
+            return start_response(status, headers, *more)
+
+        result = self._application(environ, start)
+        route = environ.get("gramwatt.route")
+        if len(started) != 1 or route is None:
+            return result
+        status, headers = started[0]
+        tag = _tag(headers)
+        if tag is None:
+            return result
+        if status.startswith("304"):
+            with self._lock:
+                answer = self._answers.get(key)
+            if answer is not None and answer.tag == tag:
+                answer.unchanged = Told(status, headers, key[0], route)
+            return result
+        if not status.startswith("200") or not 0 <= _length(headers) <= LARGEST:
+            return result
+        try:
+            body = b"".join(result)
+        finally:
+            getattr(result, "close", lambda: None)()
+        if len(body) == (_length(headers) if key[0] == "GET" else 0):
+            size = len(body) + len(key[1]) + len(key[2]) + len(key[3] or b"") + OVERHEAD
+            self._keep(key, Answer(Told(status, headers, key[0], route), body, tag, size))
+        return [body]
+
+    def _keep(self, key: Key, answer: Answer) -> None:
+        with self._lock:
+            before = self._answers.pop(key, None)
+            self.bytes += answer.size - (0 if before is None else before.size)
+            self._answers[key] = answer
+            while len(self._answers) > self._most_answers or self.bytes > self._most_bytes:
+                self.bytes -= self._answers.popitem(last=False)[1].size
+
+
+def keep(app: Flask) -> None:
+    """Put a `Kept` in front of an application; a server may ask it directly: ``app.extensions["kept"].ready``."""
+    app.after_request(_note_route)
+    app.extensions["kept"] = kept = Kept(app.wsgi_app)
+    app.wsgi_app = kept  # type: ignore[method-assign]
+
+
+def _note_route(response: Response) -> Response:
+    if request.url_rule is not None:
+        request.environ["gramwatt.route"] = request.url_rule.rule
+    return response
+
+
+def _request_id(offered: str | None) -> str:
+    """As `headers.begin`: the client's own where that is a UUID, else a new one."""
+    return offered if offered is not None and _UUID.fullmatch(offered) else str(uuid.uuid4())
+
+
+def _values(headers: list[tuple[str, str]], wanted: str) -> list[str]:
+    return [value for name, value in headers if name.lower() == wanted]
+
+
+def _words(headers: list[tuple[str, str]], wanted: str) -> set[str]:
+    return {word.strip().lower() for word in ",".join(_values(headers, wanted)).split(",")}
+
+
+def _tag(headers: list[tuple[str, str]]) -> str | None:
+    """The strong entity tag of an answer that anybody may keep, else None."""
+    tags, caching, varies = _values(headers, "etag"), _words(headers, "cache-control"), _words(headers, "vary")
+    public = "public" in caching and caching.isdisjoint(("no-store", "no-cache", "private"))
+    if len(tags) != 1 or not public or not varies <= {"accept", ""} or _values(headers, "set-cookie"):
+        return None
+    strong = re.fullmatch(r'"([^"]*)"', tags[0])
+    return strong[1] if strong and len(_values(headers, "x-request-id")) == 1 else None
+
+
+def _length(headers: list[tuple[str, str]]) -> int:
+    lengths = _values(headers, "content-length")
+    return int(lengths[0]) if len(lengths) == 1 and lengths[0].isdecimal() else -1
