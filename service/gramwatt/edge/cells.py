@@ -20,6 +20,8 @@ from gramwatt.edge.wording import accepts, bounds, near, one_of
 
 LONGEST_NUMBER: Final = 64
 LARGEST_SPREAD: Final = 1e9
+LARGEST_END: Final = 1e12
+"""Of a range; its points are judged one by one."""
 NUMBER: Final = r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]+)?"
 _QUANTITY: Final = re.compile(rf" *({NUMBER})(?: *(?:±|\+?/-|\+-) *({NUMBER}))? *([^0-9 .,+±-].*?)? *", re.ASCII)
 _ALIKE: Final = str.maketrans({"\u00a0": " ", "\u2009": " ", "\u202f": " ", "\u2126": "Ω", "\u2212": "-"})
@@ -94,8 +96,10 @@ def number_in(kind: Quantity | Count, cell: object, *, text: bool) -> tuple[floa
         return number, unit
     if text and isinstance(cell, str) and re.fullmatch(NUMBER, cell.strip(" "), re.ASCII):
         cell = float(cell)
-    if isinstance(cell, bool) or not isinstance(cell, float | int) or abs(cell) > 1e300:
+    if isinstance(cell, bool) or not isinstance(cell, float | int):
         raise Refused(f"{kind_of(cell)} is not a number", accepts(kind))
+    if not -LARGEST_END <= cell <= LARGEST_END:
+        raise Refused(f"a range ends between {-LARGEST_END:g} and {LARGEST_END:g}", accepts(kind))
     return float(cell), None
 
 

@@ -20,6 +20,7 @@ from gramwatt.web import json_schema
 from gramwatt.web.asking import ANSWER_OPTIONS
 from gramwatt.web.contract_components import VALUES, JsonObject, add_components, cached, ok, problems, value
 from gramwatt.web.contract_site import add_site
+from gramwatt.web.contract_tables import add_table_components, add_tables
 from gramwatt.web.number_pattern import escape
 
 DESCRIPTION: Final = """\
@@ -31,6 +32,9 @@ mass limit.
 `"1.3 Ah"`, `"127 mm"`. **Uncertainty.** A text may carry a standard uncertainty: `"212 ± 1 g"`; the answer then tells
 the uncertainty of each result and the share of each input in it. **Errors.** Every error is an
 `application/problem+json` (RFC 9457) that names every fault, what was given and what is accepted.
+
+**Tables.** Every calculator also answers many questions at once (`batch`), and varies an input (`sweep`), as JSON, CSV
+or Arrow.
 
 **Spreadsheets.** Each result also has a path of its own that answers one bare value as plain text. Since a cell shows
 nothing of a failed request, `errors=text` may be added there: any error then comes with status 200 as a text that
@@ -72,6 +76,7 @@ def document() -> JsonObject:
         if name == "units":
             continue  # told for each calculator
         spec.components.parameter(f"option.{name}", "query", {**_parameter(option), "name": name})
+    add_table_components(spec, _parameter)
     add_site(spec)
     for calculator in registry.load().values():
         _add_calculator(spec, calculator)
@@ -143,6 +148,7 @@ def _add_calculator(spec: APISpec, calculator: Calculator[Any, Any]) -> None:
     }
     if not fits_query(calculator):
         spec.path(f"/v1/{calculator.name}", operations={"post": post})
+        add_tables(spec, calculator, inputs)
         return
     spec.path(f"/v1/{calculator.name}", operations={"get": get, "post": post})
     results = ask.ask(calculator, calculator.examples[0].given)["results"]
@@ -152,6 +158,7 @@ def _add_calculator(spec: APISpec, calculator: Calculator[Any, Any]) -> None:
         operation = _value_operation(spec, calculator, name, kind, results[name])
         operation["parameters"][:0] = _needed(spec, calculator, getattr(kind, "needs", ()), inputs)
         spec.path(f"/v1/{calculator.name}/{name}", operations={"get": operation})
+    add_tables(spec, calculator, inputs)
 
 
 def _answer_response(calculator: Calculator[Any, Any], answer: str) -> JsonObject:

@@ -34,6 +34,10 @@ HEADERS: Final[Mapping[str, JsonObject]] = {
         "description": "Seconds to wait.",
         "schema": {"type": "integer", "format": "int32", "minimum": 0, "maximum": 3600},
     },
+    "Standing-Cautions": _text_header(
+        "Of a table: codes of the cautions that hold for every row; the answer to a single question tells their texts.",
+        "^[a-z0-9, -]+$",
+    ),
     "Vary": _text_header("What else the answer depends on.", "^[A-Za-z, -]+$"),
     "X-Request-ID": {
         "description": "Identifies the request in the service's log.",

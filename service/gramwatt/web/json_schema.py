@@ -125,7 +125,7 @@ def _row(kind: Table) -> JsonSchema:
     )
 
 
-def _plain(kind: Kind) -> JsonSchema:
+def plain(kind: Kind) -> JsonSchema:
     """The schema of a value in an answer, without its description."""
     match kind:
         case Quantity():
@@ -143,7 +143,7 @@ def _plain(kind: Kind) -> JsonSchema:
             }
         case Table():
             fields = {name: inner for name, inner in fields_of(kind.row).items() if not isinstance(inner, Spread)}
-            rows = _object({name: _plain(inner) for name, inner in fields.items()})
+            rows = _object({name: plain(inner) for name, inner in fields.items()})
             return {"type": "array", "maxItems": kind.longest, "items": rows}
         case Flag():
             return {"type": "boolean"}
@@ -151,11 +151,11 @@ def _plain(kind: Kind) -> JsonSchema:
             return of_input(kind)
 
 
-def _of_result(kind: Kind) -> JsonSchema:
+def of_result(kind: Kind) -> JsonSchema:
     """The schema of a result: of a plain one null where there is no answer, of a table in its columns."""
     if isinstance(kind, Table):
         columns = {
-            name: _plain(inner) if isinstance(inner, Text) else _described(inner)
+            name: plain(inner) if isinstance(inner, Text) else _described(inner)
             for name, inner in fields_of(kind.row).items()
         }
         rows = _object(columns, required=list(columns))
@@ -164,10 +164,11 @@ def _of_result(kind: Kind) -> JsonSchema:
 
 
 def _described(kind: Kind) -> JsonSchema:
-    return {"description": getattr(kind, "description", ""), **_or_null(_plain(kind))}
+    return {"description": getattr(kind, "description", ""), **or_null(plain(kind))}
 
 
-def _or_null(schema: JsonSchema) -> JsonSchema:
+def or_null(schema: JsonSchema) -> JsonSchema:
+    """A schema widened to null."""
     if "null" in schema["type"]:
         return schema
     widened = {**schema, "type": [schema["type"], "null"]}
@@ -178,10 +179,10 @@ def _or_null(schema: JsonSchema) -> JsonSchema:
 
 def of_answer(calculator: Calculator[Any, Any]) -> JsonSchema:
     """The schema of a calculator's JSON answer."""
-    given = {name: _plain(kind) for name, kind in calculator.asked.items()}
+    given = {name: plain(kind) for name, kind in calculator.asked.items()}
     for assumption in calculator.assumptions:
-        given[assumption.name] = _or_null(given[assumption.name])  # it may have no finite value
-    results = {name: _of_result(kind) for name, kind in calculator.answered.items()}
+        given[assumption.name] = or_null(given[assumption.name])  # it may have no finite value
+    results = {name: of_result(kind) for name, kind in calculator.answered.items()}
     names = {
         "type": "array",
         "maxItems": len(calculator.asked),
@@ -252,6 +253,31 @@ SHARED: Mapping[str, JsonSchema] = {
         "description": "Where inputs carried one, given or of their default: that of each numeric result.",
         "additionalProperties": {"$ref": "#/components/schemas/StandardUncertainty"},
     },
+    "RowError": _object(
+        {
+            "row": {
+                "type": "integer",
+                "format": "int64",
+                "minimum": 0,
+                "maximum": 2**53,
+                "description": "Which row of the table, from 1.",
+            },
+            "type": {
+                "type": "string",
+                "format": "uri-reference",
+                "maxLength": 100,
+                "description": "Only of a last row: why the table could not be read any further.",
+            },
+            "detail": _text(4000),
+            "errors": {
+                "type": "array",
+                "description": "Faults of this row, up to five; none for rows beyond the first thousand with faults.",
+                "maxItems": 5,
+                "items": {"$ref": "#/components/schemas/Fault"},
+            },
+        },
+        required=["row", "detail"],
+    ),
     "StandardUncertainty": _object(
         {
             "standard": {

@@ -153,20 +153,23 @@ def sweep_body(calculator_name: str) -> Response:
     for name, value in (("given", given), ("vary", vary)):
         if not isinstance(value, dict):
             faults.append(Fault(f"/{name}", "not an object", echo(value), "an object by names of inputs"))
-    given = given if isinstance(given, dict) else {}
-    axes = _axes_of_body(calculator, vary, faults) if isinstance(vary, dict) else []
+    varying = vary if isinstance(vary, dict) else {}
+    given = {name: value for name, value in given.items() if name not in varying} if isinstance(given, dict) else {}
+    axes = _axes_of_body(calculator, varying, faults)
     response = _sweep(calculator, given, options, axes, faults, wanted, words_given=False)
     response.headers["Cache-Control"] = "no-store"
     return response
 
 
 def _axes_of_query(calculator: Calculator[Any, Any], words: dict[str, str], faults: list[Fault]) -> list[sweep.Axis]:
-    """``vary`` with its own list of values, else with the next of ``from``, ``to`` and ``count``."""
+    """``vary`` with its own list of values, else with the next of ``from``, ``to`` and ``count``; its own single value
+    is then not used."""
     ranges = {name: request.args.getlist(name) for name in AXIS_NAMES}
     axes: list[sweep.Axis | None] = []
     for name in dict.fromkeys(ranges["vary"]):
-        if name in words:
-            axis, found = sweep.list_axis(calculator, name, words.pop(name).split(","))
+        own = words.pop(name, None)
+        if own is not None and ("," in own or not ranges["from"]):
+            axis, found = sweep.list_axis(calculator, name, own.split(","))
         else:
             ends = {end: ranges[end].pop(0) if ranges[end] else None for end in ("from", "to", "count")}
             axis, found = _even(calculator, name, ends, text=True)
@@ -249,11 +252,6 @@ def _sweep(
 ) -> Response:
     faults += style_faults(options)
     plan = plan_of(calculator, given, options, faults, words=words_given)
-    faults += [
-        Fault(f"/{axis.name}", f"{axis.name} is given and varied", echo(given[axis.name]), "one of the two")
-        for axis in axes
-        if axis.name in given
-    ]
     by = options["by"] or calculator.headline
     if options["best"]:
         faults += best.check(calculator, by)
