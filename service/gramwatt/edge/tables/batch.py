@@ -38,9 +38,9 @@ def chunks(plan: Plan, form: Form, source: Source, keeping: Keeping) -> Iterator
     """Read a table in a format. Raises Unreadable or Broken, some of it only as the rows are read."""
     match form.name:
         case "json":
-            return read_json(plan.calculator, source, keeping=keeping)
+            return read_json(plan.calculator, source, keeping=keeping, constants=plan.constants)
         case "ndjson":
-            return read_ndjson(plan.calculator, source, keeping=keeping)
+            return read_ndjson(plan.calculator, source, keeping=keeping, constants=plan.constants)
         case "arrow":
             return read_arrow(plan.calculator, source, keeping=keeping, constants=plan.constants)
         case _:

@@ -75,7 +75,7 @@ def read_heading(
             unit, fault = _unit(name, known[name], spelling)
             faults += [fault] if fault else []
             columns.append(InputColumn(name, known[name], unit))
-            faults += _clash(name, constants)
+            faults += clash(name, constants)
         else:
             columns.append(name)
             faults += refusal(calculator, name, keeping)
@@ -118,7 +118,8 @@ def _unit(name: str, kind: Kind, spelling: str | None) -> tuple[units.Unit | Non
     return None, Fault(f"/{name}", detail, echo(spelling), f"{name} [{kind.unit}]")
 
 
-def _clash(name: str, constants: Mapping[str, object]) -> list[Fault]:
+def clash(name: str, constants: Mapping[str, object]) -> list[Fault]:
+    """An input that stands in the query and in the table: nobody could tell which is meant."""
     if name not in constants:
         return []
     return [_fault(name, f"{name} stands in the query and in the table", "in one of the two")]

@@ -7,17 +7,19 @@ column), the piece is read again row by row as strictly as a single question.
 from __future__ import annotations
 
 import codecs
+import json
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any, Final
 
+import orjson
 import polars as pl
 
 from gramwatt.declare import Calculator, Choice, Count, Flag, Kind, Quantity, Text
 from gramwatt.edge.cells import kind_of
-from gramwatt.edge.columns import ABSENT, Cells, Packed
+from gramwatt.edge.columns import ABSENT, Cells, Packed, escape_name
 from gramwatt.edge.strict_json import BYTE_ORDER_MARKS, NotJson, strict_json, strict_value
 from gramwatt.edge.tables.chunk import LONGEST_ROW, PIECE, Broken, Chunk, Kept, Source, numeric
-from gramwatt.edge.tables.heading import Keeping, possible, refusal
+from gramwatt.edge.tables.heading import Keeping, clash, possible, refusal
 from gramwatt.edge.tables.words import cells_of
 from gramwatt.edge.wording import Fault, echo, one_of
 
@@ -25,11 +27,21 @@ NUMERIC: Final = (pl.Int64, pl.Float64)
 MOST_AT_ONCE: Final = 20_000
 """Rows read one by one before they are answered."""
 _SPACE: Final = " \t\r\n"
+_LENIENT: Final = json.JSONDecoder(parse_int=float)
+"""Finds the end of an element that is refused for a name given twice, NaN, or too many digits."""
+_HIDING: Final = (b"\\", b" :", b"\t:", b"\r:")
+"""What would spoil the count of names: escapes, and space before a colon."""
 
 
-def read_ndjson(calculator: Calculator[Any, Any], source: Source, *, keeping: Keeping = Keeping()) -> Iterator[Chunk]:  # noqa: B008
+def read_ndjson(
+    calculator: Calculator[Any, Any],
+    source: Source,
+    *,
+    keeping: Keeping = Keeping(),  # noqa: B008 - it never changes
+    constants: Mapping[str, object] | None = None,
+) -> Iterator[Chunk]:
     """The chunks of a table with one JSON object a line; blank lines are no rows."""
-    rows, left, ended = _Rows(calculator, keeping), b"", False
+    rows, left, ended = _Rows(calculator, keeping, constants or {}), b"", False
     while not ended:
         read = source(PIECE)
         ended = not read
@@ -45,6 +57,11 @@ def read_ndjson(calculator: Calculator[Any, Any], source: Source, *, keeping: Ke
             yield from [chunk] if chunk else rows.one_by_one(_line(line) for line in piece.split(b"\n") if line.strip())
 
 
+def _begins_mark(raw: bytes) -> bool:
+    """Whether so few bytes have come that a byte-order mark may be among them."""
+    return len(raw) < len(codecs.BOM_UTF8) and any(mark.startswith(raw) for mark in BYTE_ORDER_MARKS)
+
+
 def _without_mark(raw: bytes) -> bytes:
     if raw.startswith(BYTE_ORDER_MARKS) and not raw.startswith(codecs.BOM_UTF8):
         raise Broken("the table is UTF-16; send UTF-8")
@@ -58,9 +75,15 @@ def _line(line: bytes) -> object:
         return error
 
 
-def read_json(calculator: Calculator[Any, Any], source: Source, *, keeping: Keeping = Keeping()) -> Iterator[Chunk]:  # noqa: B008
+def read_json(
+    calculator: Calculator[Any, Any],
+    source: Source,
+    *,
+    keeping: Keeping = Keeping(),  # noqa: B008 - it never changes
+    constants: Mapping[str, object] | None = None,
+) -> Iterator[Chunk]:
     """The chunks of a JSON array of objects. Raises Broken where it is none, or no longer JSON."""
-    return _Array(_Rows(calculator, keeping), source).chunks()
+    return _Array(_Rows(calculator, keeping, constants or {}), source).chunks()
 
 
 class _Array:
@@ -79,8 +102,11 @@ class _Array:
     def chunks(self) -> Iterator[Chunk]:
         """The rows, until the closing bracket, after which nothing may stand."""
         self._open()
+        before = -1
         while not self._closed:
-            self._more()
+            if len(self._left) < PIECE or len(self._left) == before:
+                self._more()
+            before = len(self._left)
             piece, left = self._at_once()
             chunk = self._rows.by_columns(piece, piece.count(b"\n") + 1) if piece else None
             if chunk:
@@ -94,7 +120,7 @@ class _Array:
                 raise Broken("something follows the closing bracket of the array")
 
     def _open(self) -> None:
-        while not self._left.strip() and self._more():
+        while (not self._left.strip() or _begins_mark(self._left)) and self._more():
             pass
         self._left = _without_mark(self._left.lstrip())
         if not self._left.startswith(b"["):
@@ -121,10 +147,7 @@ class _Array:
 
     def _one_by_one(self) -> Iterator[Chunk]:
         """The elements that have arrived whole, as the strict reader of single questions takes them."""
-        try:
-            text = self._left.decode("utf-8") if self._ended else codecs.utf_8_decode(self._left, "strict", False)[0]
-        except UnicodeDecodeError as error:
-            raise Broken(f"a byte is not UTF-8 ({error.reason})") from None
+        text, undecoded, wrong = self._decoded()
         values: list[object] = []
         at, problem = 0, ""
         while True:
@@ -139,18 +162,31 @@ class _Array:
             try:
                 value, end = strict_value(text, begin)
             except NotJson as error:
-                problem = str(error)
-                break
+                problem, value = str(error), error
+                try:
+                    _, end = _LENIENT.raw_decode(text, begin)
+                except (ValueError, RecursionError):
+                    break
+                problem = ""
             if end == len(text) and not self._ended:
                 break  # a number may go on
             values.append(value)
             at = end
             if len(values) >= MOST_AT_ONCE:
                 break
-        self._left = text[at:].encode()
+        self._left = text[at:].encode() + undecoded
         yield from self._rows.one_by_one(iter(values))
-        if problem and (self._ended or len(self._left) > LONGEST_ROW + PIECE):
-            raise Broken(f"after row {self._rows.first}: the array is not JSON: {problem}")
+        if problem and (wrong or self._ended or len(self._left) > LONGEST_ROW + PIECE):
+            raise Broken(f"after row {self._rows.first}: the array is not JSON: {wrong or problem}")
+
+    def _decoded(self) -> tuple[str, bytes, str]:
+        """What has arrived as text, the bytes after it, and what is wrong with those where they are no UTF-8."""
+        try:
+            text, used = codecs.utf_8_decode(self._left, "strict", self._ended)
+        except UnicodeDecodeError as error:
+            good = self._left[: error.start].decode("utf-8")
+            return good, self._left[error.start :], f"a byte is not UTF-8 ({error.reason})"
+        return text, self._left[used:], ""
 
 
 def _skip(text: str, at: int) -> int:
@@ -162,21 +198,21 @@ def _skip(text: str, at: int) -> int:
 class _Rows:
     """Rows of objects as chunks."""
 
-    def __init__(self, calculator: Calculator[Any, Any], keeping: Keeping) -> None:
+    def __init__(self, calculator: Calculator[Any, Any], keeping: Keeping, constants: Mapping[str, object]) -> None:
         self._known: Mapping[str, Kind] = possible(calculator)
-        self._calculator, self._keeping = calculator, keeping
+        self._calculator, self._keeping, self._constants = calculator, keeping, constants
         self.first = 0
 
     def by_columns(self, lines: bytes, rows: int) -> Chunk | None:
         """A piece of one object a line, parsed at once; None where that could hide something."""
-        if not self._calculator.columnwise or b"\\" in lines:
+        if not self._calculator.columnwise or any(hiding in lines for hiding in _HIDING):
             return None
         try:
             frame = pl.read_ndjson(lines, infer_schema_length=None)
         except (pl.exceptions.PolarsError, pl.exceptions.PanicException):
             return None
         given = sum(frame.height - series.null_count() for series in frame)
-        nulls = lines.count(b":null") + lines.count(b": null")
+        nulls = lines.count(b'":null') + lines.count(b'": null')
         if frame.height != rows or lines.count(b'":') != given + nulls:
             return None
         cells: dict[str, Cells] = {}
@@ -185,12 +221,14 @@ class _Rows:
             name = series.name
             if series.dtype == pl.String and not _all_texts(lines, series):
                 return None
+            if self._refusal(name):
+                return None
             if name in self._known:
                 read = _cells(self._known[name], series)
                 if read is None:
                     return None
                 cells[name] = read
-            elif self._refusal(name) or series.dtype not in (*NUMERIC, pl.String):
+            elif not _stays(series):
                 return None
             else:
                 kept[name] = series
@@ -227,15 +265,19 @@ class _Rows:
             for name in names
             if name in self._known
         }
-        kept: dict[str, Kept] = {
+        kept: dict[str, list[Any]] = {
             name: [row.get(name) for row in objects]
             for name, refused in names.items()
             if name not in self._known and not refused
         }
+        for name, values in kept.items():
+            _take_out_unsendable(name, values, faults)
         return self._chunk(len(rows), cells, kept, faults)
 
     def _refusal(self, name: str) -> list[Fault]:
-        return [] if name in self._known else refusal(self._calculator, name, self._keeping)
+        if name in self._known:
+            return clash(name, self._constants)
+        return refusal(self._calculator, name, self._keeping)
 
     def _chunk(
         self, rows: int, cells: Mapping[str, Cells], kept: Mapping[str, Kept], faults: Mapping[int, list[Fault]]
@@ -243,6 +285,25 @@ class _Rows:
         chunk = Chunk(self.first, rows, cells, False, kept, faults)
         self.first += rows
         return chunk
+
+
+def _stays(series: pl.Series) -> bool:
+    """Whether a column passes through as it was sent: one of 5 and 0.5 would come back with a 5.0."""
+    if series.dtype == pl.Float64:
+        return not (series.round(0) == series).any()
+    return series.dtype in (pl.Int64, pl.String)
+
+
+def _take_out_unsendable(name: str, values: list[Any], faults: dict[int, list[Fault]]) -> None:
+    """What no JSON writer can send back: half a surrogate pair, a whole number beyond 64 bits, deep lists."""
+    for at, value in enumerate(values):
+        try:
+            orjson.dumps(value)
+        except TypeError as error:
+            detail = f"{name} cannot be passed through: {str(error)[:100]}"
+            fault = Fault(f"/{escape_name(name)}", detail, echo(value), "a text, a number, or short lists of them")
+            faults.setdefault(at, []).append(fault)
+            values[at] = None
 
 
 def _all_texts(lines: bytes, series: pl.Series) -> bool:

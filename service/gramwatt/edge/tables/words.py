@@ -8,10 +8,10 @@ from typing import Final
 import numpy as np
 import polars as pl
 
-from gramwatt.declare import Choice, Count, Flag, Kind, Quantity, Text
+from gramwatt.declare import Choice, Count, Flag, Kind, Quantity, Series, Text
 from gramwatt.edge import units
 from gramwatt.edge.cells import LONGEST_NUMBER, NUMBER
-from gramwatt.edge.columns import Cells, Coded, Packed
+from gramwatt.edge.columns import ABSENT, Cells, Coded, Packed
 
 MOST_SUFFIXES: Final = 8
 _SUFFIX: Final = re.compile(rf" *{NUMBER}( *)([^0-9 .,+±-].*?) *", re.ASCII)
@@ -22,8 +22,12 @@ def cells_of(kind: Kind, series: pl.Series, *, bare: units.Unit | None, text: bo
 
     With ``text`` a number alone is a number; without, it is left for the judge of single cells, who refuses it.
     """
-    if decimal == ",":
+    if decimal == "," and not isinstance(kind, Choice | Text):
         series = series.str.replace_all(",", ".", literal=True)
+        if isinstance(kind, Series):
+            series = series.str.replace_all(";", ",", literal=True)
+    if not text and (series == "").any():
+        return [ABSENT if cell is None else cell for cell in series.to_list()]
     if isinstance(kind, Quantity):
         return _quantities(kind, series, bare=bare, text=text)
     if isinstance(kind, Count) and text:
@@ -41,8 +45,6 @@ def coded(series: pl.Series, bare: units.Unit | None = None) -> Coded:
 
 
 def _item(cell: str | None) -> object:
-    from gramwatt.edge.columns import ABSENT
-
     return ABSENT if cell in (None, "") else cell
 
 
