@@ -158,8 +158,7 @@ def test_sigterm_lets_requests_under_way_end(shape: str) -> None:
 def test_a_killed_worker_is_replaced(shape: str) -> None:
     with running(GRAMWATT_SERVER=shape, WEB_CONCURRENCY="2") as (port, process):
         base = f"http://127.0.0.1:{port}"
-        before = workers(process)
-        assert len(before) == 2
+        before = until(lambda: pair if len(pair := workers(process)) == 2 else None)
         os.kill(min(before), signal.SIGKILL)
         until(lambda: len(workers(process)) == 2 and workers(process) != before)
         assert all(answers(base) for _ in range(8))
@@ -180,7 +179,7 @@ def test_sighup_changes_the_workers_and_loses_nobody(shape: str, tmp_path: Path)
                 wrong.append(error)
 
     with running(GRAMWATT_SERVER=shape, WEB_CONCURRENCY="2", TMPDIR=str(tmp_path)) as (port, process):
-        before = workers(process)
+        before = until(lambda: pair if len(pair := workers(process)) == 2 else None)
         asking = [threading.Thread(target=ask, args=(f"http://127.0.0.1:{port}",)) for _ in range(4)]
         for thread in asking:
             thread.start()
