@@ -249,7 +249,7 @@ class Inputs:
     length: Annotated[Array, Quantity("m", "Length.", at_least=0, at_most=100)]
     doubled: Annotated[Truths, Flag("Whether to double it.")]
     law: Annotated[Codes, Choice(("plain", "squared"), "Which law.", optional=True)]
-    name: Annotated[Any, Text("What it is.", optional=True)]
+    label: Annotated[Any, Text("What it is.", optional=True)]
 
 
 @dataclass(frozen=True, slots=True)
@@ -284,13 +284,13 @@ def made(formula: Any) -> Calculator[Inputs, Results]:
 def test_a_flag_a_text_and_an_assumed_choice() -> None:
     """An assumption of -1 leaves a choice open; a flag is false unless given."""
     calculator = made(grow)
-    both = run(calculator, {"length": [6, 6], "doubled": [True, ABSENT], "name": ["rod", ABSENT]}, 2, text=False)
+    both = run(calculator, {"length": [6, 6], "doubled": [True, ABSENT], "label": ["rod", ABSENT]}, 2, text=False)
     assert both.results.grown.tolist() == [12, 6]
     assert both.results.long.tolist() == [True, False]
     assert both.given.law.tolist() == [0, -1]
     assert both.assumed["law"].tolist() == [True, False]
-    answer = ask(calculator, {"length": 6, "name": "rod"})
-    assert answer["given"] == {"length": 6, "doubled": False, "name": "rod"}
+    answer = ask(calculator, {"length": 6, "label": "rod"})
+    assert answer["given"] == {"length": 6, "doubled": False, "label": "rod"}
     assert answer["assumed"] == ["doubled"]
     assert answer["results"] == {"grown": 6, "long": False}
 

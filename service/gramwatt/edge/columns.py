@@ -39,6 +39,9 @@ class _Absent:
     def __repr__(self) -> str:
         return "ABSENT"
 
+    def __reduce__(self) -> str:
+        return "ABSENT"  # the one of this module, also from another process
+
 
 ABSENT: Final = _Absent()
 
@@ -103,6 +106,18 @@ class Column:
     present: Truths
     spread: NDArray[np.float64] | None = None
     faults: dict[int, list[Fault]] = field(default_factory=dict)
+
+
+@dataclass(slots=True)
+class TableColumn(Column):
+    """A table's column; ``spreads`` holds the standard uncertainty of each of its quantities, shape (1, M)."""
+
+    spreads: dict[str, NDArray[np.float64]] = field(default_factory=dict)
+
+
+def inner_spreads(column: Column) -> Mapping[str, NDArray[np.float64]]:
+    """The standard uncertainties of a table's quantities, shape (1, M), by name; of a plain column none."""
+    return column.spreads if isinstance(column, TableColumn) else {}
 
 
 def read(kind: Kind, cells: Cells, *, text: bool) -> Column:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
 from typing import Any, Final
 
 import numpy as np
@@ -11,7 +10,18 @@ from numpy.typing import NDArray
 
 from gramwatt.declare import Quantity, Series, Spread, Table, fields_of, is_required
 from gramwatt.edge.cells import kind_of
-from gramwatt.edge.columns import ABSENT, Column, absent, fill_default, missing, read, spread_kind, unknown, yes
+from gramwatt.edge.columns import (
+    ABSENT,
+    Column,
+    TableColumn,
+    absent,
+    fill_default,
+    missing,
+    read,
+    spread_kind,
+    unknown,
+    yes,
+)
 from gramwatt.edge.wording import Fault, accepts, echo, one_of
 
 LONGEST_QUERY_LIST: Final = 60
@@ -106,10 +116,3 @@ def _read_spread(
     if column.spread is not None:
         spread = np.hypot(spread, column.spread)  # told twice, they count as two independent causes
     return spread, faults
-
-
-@dataclass(slots=True)
-class TableColumn(Column):
-    """A table's column; ``spreads`` holds the standard uncertainty of each of its quantities, shape (1, M)."""
-
-    spreads: dict[str, NDArray[np.float64]] = field(default_factory=dict)

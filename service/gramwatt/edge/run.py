@@ -31,7 +31,6 @@ from gramwatt.declare import (
 )
 from gramwatt.edge import columns, schemas, units
 from gramwatt.edge.columns import Cells, Column, no
-from gramwatt.edge.nested import TableColumn
 from gramwatt.edge.uncertainty import Propagated, propagate
 from gramwatt.edge.wording import Fault, accepts, one_of
 
@@ -124,10 +123,12 @@ def run(
 def _refuse_spreads(asked: dict[str, Column]) -> None:
     """Where nothing is propagated, a cell that tells an uncertainty is told so rather than believed in part."""
     for name, column in asked.items():
-        if column.spread is not None:
+        spreads = [*(() if column.spread is None else (column.spread,)), *columns.inner_spreads(column).values()]
+        if spreads:
             detail = "an uncertainty, and this table was not asked to carry any: add uncertainty=true"
             fault = Fault("", detail, None, "a value alone, or uncertainty=true")
-            told = {row: [fault] for row in np.flatnonzero(column.spread > 0).tolist()}
+            rows = np.logical_or.reduce([(spread > 0).reshape(len(spread), -1).any(axis=1) for spread in spreads])
+            told = {row: [fault] for row in np.flatnonzero(rows).tolist()}
             asked[name] = dataclasses.replace(column, faults={**told, **column.faults})
 
 
@@ -310,8 +311,8 @@ def _spreads(
     for name, column in asked.items():
         if column.spread is not None:
             found[(name,)] = column.spread
-        if isinstance(column, TableColumn):
-            found |= {(name, inner): spread for inner, spread in column.spreads.items() if spread.any()}
+        inner = columns.inner_spreads(column)
+        found |= {(name, each): spread for each, spread in inner.items() if spread.any()}
     return found
 
 

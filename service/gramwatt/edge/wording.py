@@ -68,6 +68,11 @@ def echo(value: object) -> object:
     return value
 
 
+def printable(text: str) -> str:
+    """A sentence that may quote what was sent, without its control characters and line ends."""
+    return "".join(letter if letter.isprintable() else "\ufffd" for letter in text)
+
+
 def near(word: str, known: Iterable[str]) -> list[str]:
     """Known words that a misspelt one may have meant, nearest first."""
     folded = {each.lower().replace("-", "_"): each for each in known}

@@ -86,6 +86,9 @@ def value(calculator_name: str, result: str) -> Response:
     calculator = find(calculator_name)
     if not fits_query(calculator):
         raise post_only(calculator)
+    if result == "batch":
+        detail = f"A table of questions is sent: POST /v1/{calculator.name}/batch with JSON, CSV or Arrow."
+        raise Problem("method-not-allowed", detail, headers={"Allow": "POST, OPTIONS"})
     if result not in calculator.answered:
         meant = near(result, calculator.answered)
         hint = f"did you mean {one_of(meant)}?" if meant else f"it gives {one_of(calculator.answered)}."
@@ -111,10 +114,12 @@ def value(calculator_name: str, result: str) -> Response:
 
 
 def narrow_allow(response: Response) -> Response:
-    """A calculator that asks for a table can be asked by POST alone, and Allow says so."""
-    name = request.path.removeprefix("/v1/").partition("/")[0] if request.path.startswith("/v1/") else ""
+    """A table of questions, and a calculator that asks for a table, can be asked by POST alone: Allow says so."""
+    if "Allow" not in response.headers or not request.path.startswith("/v1/"):
+        return response
+    name, _, below = request.path.removeprefix("/v1/").partition("/")
     calculator = registry.load().get(name)
-    if "Allow" in response.headers and calculator is not None and not fits_query(calculator):
+    if calculator is not None and (below.rstrip("/") == "batch" or not fits_query(calculator)):
         response.headers["Allow"] = "POST, OPTIONS"
     return response
 

@@ -76,7 +76,7 @@ def add_tables(spec: APISpec, calculator: Calculator[Any, Any], inputs: list[str
             "requestBody": {
                 "required": True,
                 "description": "Inputs that stand fast, and those that vary.",
-                "content": {"application/json": {"schema": {"$ref": f"#/components/schemas/{body}"}}},
+                "content": {"application/json": _sweep_content(calculator, body)},
             },
             "responses": {"200": good, **problems(400, 406, 413, 415, 422)},
         }
@@ -171,6 +171,17 @@ def _sweep_body(calculator: Calculator[Any, Any], question: str) -> JsonObject:
                 "properties": fields,
             },
         },
+    }
+
+
+def _sweep_content(calculator: Calculator[Any, Any], body: str) -> JsonObject:
+    """The body's schema, with the first example varied."""
+    example = dict(calculator.examples[0].given)
+    name = next((name for name in varied(calculator) if name in example), next(iter(example)))
+    value = {"given": {n: v for n, v in example.items() if n != name}, "vary": {name: [example[name]]}}
+    return {
+        "schema": {"$ref": f"#/components/schemas/{body}"},
+        "examples": {"points": {"summary": f"{name} varied over a list of one", "value": value}},
     }
 
 

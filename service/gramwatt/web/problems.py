@@ -10,7 +10,7 @@ import orjson
 from flask import Response, current_app, g, request
 from werkzeug.exceptions import HTTPException
 
-from gramwatt.edge.wording import Fault
+from gramwatt.edge.wording import Fault, printable
 
 MOST_FAULTS: Final = 100
 LONGEST_TEXT_ERROR: Final = 1000
@@ -91,11 +91,6 @@ def _line(fault: Fault) -> str:
     return f"{where}: {fault.detail}" if where else fault.detail
 
 
-def _printable(text: str) -> str:
-    """A sentence that may quote what was sent, without its control characters and line ends."""
-    return "".join(letter if letter.isprintable() else "\ufffd" for letter in text)
-
-
 def body(problem: Problem, instance: str) -> dict[str, Any]:
     """The problem as RFC 9457 has it; ``errors`` holds at most `MOST_FAULTS`."""
     kind = problem.told
@@ -103,14 +98,14 @@ def body(problem: Problem, instance: str) -> dict[str, Any]:
         "type": f"/problems/{problem.kind}" if problem.kind in TYPES else problem.kind,
         "title": kind.title,
         "status": kind.status,
-        "detail": _printable(problem.detail[:2000]),
+        "detail": printable(problem.detail[:2000]),
         "instance": instance,
     }
     if problem.faults:
         made["errors"] = [
             {
                 "pointer": fault.pointer,
-                "detail": _printable(fault.detail[:2000]),
+                "detail": printable(fault.detail[:2000]),
                 "given": fault.given,
                 "accepted": fault.accepted,
             }

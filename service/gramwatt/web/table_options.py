@@ -10,7 +10,6 @@ from flask import request
 
 from gramwatt.declare import Calculator, Choice, Count, Flag, Kind, Text
 from gramwatt.edge.answer import choose_units
-from gramwatt.edge.columns import escape_name
 from gramwatt.edge.tables.answering import Plan, carries_uncertainty, constant_faults
 from gramwatt.edge.tables.batch import FORMATS, Form
 from gramwatt.edge.tables.heading import Keeping
@@ -27,7 +26,11 @@ TABLE_OPTIONS: Final[Mapping[str, Kind]] = {
     "decimal": Choice(
         (".", ","), "Decimal sign of CSV, in both directions; with a comma, fields are separated by ;.", default="."
     ),
-    "sep": Choice((",", ";", "tab"), "Separator of CSV, in both directions.", optional=True),
+    "sep": Choice(
+        (";", "tab"),
+        "Separator of CSV in the answer, where it is no comma; that of a table sent is seen by its header.",
+        optional=True,
+    ),
     "given": Flag("Add a column for each input, as understood."),
     "uncertainty": Flag("Add the standard uncertainty of each result, as a column that ends in _u."),
 }
@@ -80,13 +83,6 @@ def _style(options: Mapping[str, Any]) -> Style:
     return Style(options["header"], options["digits"], separator, options["decimal"])
 
 
-def style_faults(options: Mapping[str, Any]) -> list[Fault]:
-    """A comma cannot be both."""
-    if options["decimal"] == "," and options["sep"] == ",":
-        return [Fault("/sep", "a comma cannot separate fields and decimals", ",", "; or tab with decimal=,")]
-    return []
-
-
 def keeping(options: Mapping[str, Any]) -> Keeping:
     """Which columns pass through."""
     names = [name.strip() for name in (options["keep"] or "").split(",")]
@@ -120,12 +116,3 @@ def plan_of(
     if not wrong and carries_uncertainty(calculator, constants, words=words):
         plan = dataclasses.replace(plan, uncertain=True)
     return plan
-
-
-def numbered(names: list[str], what: str) -> list[Fault]:
-    """The fault of each name that may stand only once and stands again."""
-    return [
-        Fault(f"/{escape_name(name)}", f"{echo(name)} is {what} twice", echo(name), "each name once")
-        for name in dict.fromkeys(names)
-        if names.count(name) > 1
-    ]

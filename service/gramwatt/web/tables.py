@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
+import logging
 import os
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any, Final
 
-from flask import Blueprint, Response, request
+from flask import Blueprint, Response, g, request
 from werkzeug.exceptions import HTTPException, RequestEntityTooLarge
 
 from gramwatt.declare import Calculator
 from gramwatt.edge.queries import fits_query
 from gramwatt.edge.tables import batch, best, sweep
-from gramwatt.edge.tables.answering import Plan, answered, standing
+from gramwatt.edge.tables.answering import Plan, answered, constant_faults, standing
 from gramwatt.edge.tables.chunk import Broken, Chunk, Source, Unreadable
 from gramwatt.edge.wording import Fault, echo, one_of
 from gramwatt.web.asking import read_body, read_query
@@ -27,7 +28,6 @@ from gramwatt.web.table_options import (
     form_wanted,
     keeping,
     plan_of,
-    style_faults,
 )
 
 LARGEST_TABLE: Final = 1024**3
@@ -38,6 +38,7 @@ MOST_POINTS_EACH: Final = 50
 MOST_AXES: Final = 2
 AXIS_NAMES: Final = ("vary", "from", "to", "count")
 
+log = logging.getLogger(__name__)
 blueprint = Blueprint("tables", __name__, url_prefix="/v1")
 
 
@@ -48,7 +49,6 @@ def batch_body(calculator_name: str) -> Response:
     words, options, faults = read_query(BATCH_OPTIONS)
     sent = form_sent(options)
     wanted = form_wanted(options, sent.name, faulty=bool(faults))
-    faults += style_faults(options)
     plan = plan_of(calculator, words, options, faults)
     if faults:
         raise invalid(faults)
@@ -99,11 +99,22 @@ def _source() -> tuple[Source, Any]:
 
 
 def _streamed(plan: Plan, wanted: batch.Form, pieces: Iterator[Chunk], finish: Any) -> Response:
-    tally = batch.Tally()
+    into, tally, request_id = batch.writer(plan, wanted), batch.Tally(), g.request_id
+    answering = batch.written(plan, pieces, into, tally)
+    try:
+        first = next(answering)  # what fails before anything was sent can still be told by a status
+    except BaseException:
+        finish()
+        raise
 
     def stream() -> Iterator[bytes]:
         try:
-            yield from batch.written(plan, pieces, batch.writer(plan, wanted), tally)
+            yield first
+            yield from answering
+        except Exception:
+            log.exception("request %s failed in the middle of its table", request_id)
+            broken = Broken("the service failed on these rows; it was logged", "internal-error")
+            yield into.broken(broken, tally.rows) + into.end()
         finally:
             finish()
 
@@ -154,7 +165,9 @@ def sweep_body(calculator_name: str) -> Response:
         if not isinstance(value, dict):
             faults.append(Fault(f"/{name}", "not an object", echo(value), "an object by names of inputs"))
     varying = vary if isinstance(vary, dict) else {}
-    given = {name: value for name, value in given.items() if name not in varying} if isinstance(given, dict) else {}
+    given = given if isinstance(given, dict) else {}
+    faults += constant_faults(calculator, {n: v for n, v in given.items() if n in varying}, words=False)
+    given = {name: value for name, value in given.items() if name not in varying}
     axes = _axes_of_body(calculator, varying, faults)
     response = _sweep(calculator, given, options, axes, faults, wanted, words_given=False)
     response.headers["Cache-Control"] = "no-store"
@@ -173,6 +186,7 @@ def _axes_of_query(calculator: Calculator[Any, Any], words: dict[str, str], faul
         else:
             ends = {end: ranges[end].pop(0) if ranges[end] else None for end in ("from", "to", "count")}
             axis, found = _even(calculator, name, ends, text=True)
+            found += constant_faults(calculator, {} if own is None else {name: own}, words=True)
         axes.append(axis)
         faults += found
     for end in ("from", "to", "count"):
@@ -250,7 +264,6 @@ def _sweep(
     *,
     words_given: bool,
 ) -> Response:
-    faults += style_faults(options)
     plan = plan_of(calculator, given, options, faults, words=words_given)
     by = options["by"] or calculator.headline
     if options["best"]:

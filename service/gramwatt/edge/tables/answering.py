@@ -13,7 +13,7 @@ from gramwatt import registry
 from gramwatt.declare import Calculator, Choice, Count, Kind, Quantity, Rule
 from gramwatt.edge import units
 from gramwatt.edge.answer import answer, declared_units
-from gramwatt.edge.columns import ABSENT, Cells, Same, read, unknown
+from gramwatt.edge.columns import ABSENT, Cells, Same, inner_spreads, read, unknown
 from gramwatt.edge.run import Outcome, run
 from gramwatt.edge.tables.chunk import BLOCK, Chunk, Kept, part
 from gramwatt.edge.wording import Fault
@@ -235,9 +235,8 @@ def constant_faults(calculator: Calculator[Any, Any], constants: Mapping[str, ob
 
 def carries_uncertainty(calculator: Calculator[Any, Any], constants: Mapping[str, object], *, words: bool) -> bool:
     """Whether any input that every row shares tells an uncertainty."""
-    spreads = [
-        read(calculator.asked[name], [cell], text=words).spread
-        for name, cell in constants.items()
-        if isinstance(calculator.asked.get(name), Quantity)
+    columns = [
+        read(calculator.asked[name], [cell], text=words) for name, cell in constants.items() if name in calculator.asked
     ]
+    spreads = [spread for column in columns for spread in (column.spread, *inner_spreads(column).values())]
     return any(spread is not None and spread.any() for spread in spreads)

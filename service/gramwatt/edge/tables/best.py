@@ -63,7 +63,8 @@ def _array(values: Any) -> Any:
     if all(value is None or isinstance(value, float | int) for value in values):
         return np.array([np.nan if value is None else float(value) for value in values])
     made = np.empty(len(values), dtype=object)
-    made[:] = values
+    for at, value in enumerate(values):
+        made[at] = value  # one by one, or lists of one length would become columns of an array
     return made
 
 
@@ -92,4 +93,5 @@ def merged(wish: Wish, one: Best, other: Best) -> Best:
 
 def as_answered(best: Best) -> Answered:
     """The best rows as a piece to write, best first."""
-    return Answered(0, len(best.rows), {}, best.columns, np.arange(len(best.rows)), best.cautions or [()], {})
+    columns = {name: values.tolist() if values.dtype == object else values for name, values in best.columns.items()}
+    return Answered(0, len(best.rows), {}, columns, np.arange(len(best.rows)), best.cautions or [()], {})

@@ -10,7 +10,7 @@ import codecs
 import csv
 import io
 import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from typing import Any, Final
 
 import polars as pl
@@ -18,12 +18,15 @@ import polars as pl
 from gramwatt.declare import Calculator, Count, Quantity
 from gramwatt.edge.columns import Cells, Packed
 from gramwatt.edge.tables.chunk import LONGEST_ROW, PIECE, Broken, Chunk, Kept, Source, Unreadable, numeric
-from gramwatt.edge.tables.heading import Heading, InputColumn, Keeping, read_heading
+from gramwatt.edge.tables.heading import Heading, InputColumn, Keeping, possible, read_heading
 from gramwatt.edge.tables.words import cells_of
 from gramwatt.edge.wording import Fault
 
+csv.field_size_limit(max(csv.field_size_limit(), LONGEST_ROW + 2 * PIECE))  # one for the whole process; only raised
 _QUOTED: Final = re.compile(rb'"[^"]*"')
-_BLANK: Final = re.compile(rb"^[ \t]*\r?\n", re.MULTILINE)
+_NO_UTF8: Final = re.compile("[\udc80-\udcff]")
+"""What stands for a byte that could not be decoded."""
+_BLANK: Final = re.compile(rb"^ *\r?(?:\n|\Z)", re.MULTILINE)
 
 
 def read_csv(
@@ -40,10 +43,8 @@ def read_csv(
     Raises Unreadable where the header is wrong, before any chunk, and Broken where the rest cannot be read.
     """
     pieces = _Pieces(source)
-    header = _header(pieces.header(), separator)
+    header, separator = _header(pieces.header(), separator, possible(calculator))
     heading, faults = read_heading(calculator, header, keeping, constants or {})
-    if faults and len(header) == 1 and (other := _other_separator(header[0], separator)):
-        faults.append(Fault("", f"one column only; its name holds {other!r}", None, f"sep={_NAMES[other]}"))
     if faults:
         raise Unreadable(faults)
     return _chunks(_Reader(heading, separator, decimal), pieces)
@@ -56,23 +57,32 @@ def _chunks(reader: _Reader, pieces: _Pieces) -> Iterator[Chunk]:
         if chunk.rows:
             first += chunk.rows
             yield chunk
+        if reader.broken is not None:
+            raise reader.broken
 
 
-_NAMES: Final = {",": ",", ";": ";", "\t": "tab"}
+SEPARATORS: Final = (",", ";", "\t")
 
 
-def _other_separator(header: str, separator: str) -> str | None:
-    return next((other for other in (";", "\t", ",") if other != separator and other in header), None)
-
-
-def _header(line: bytes, separator: str) -> list[str]:
+def _header(line: bytes, separator: str, known: Collection[str]) -> tuple[list[str], str]:
+    """The names of the columns, and what separates them: whichever of the usual separators finds most inputs."""
     try:
         text = line.decode("utf-8")
     except UnicodeDecodeError as error:
         raise Broken(f"the header is not UTF-8 (byte {error.start})") from None
     if "\0" in text:
         raise Broken("the header holds a NUL character; send UTF-8")
-    return next(csv.reader(io.StringIO(text, newline=""), delimiter=separator), [])
+    if re.search(r"\r(?!\n)", re.sub(r'"[^"]*"', "", text)):
+        raise Broken("the header ends with a carriage return alone; end lines with LF or CRLF")
+
+    def names(by: str) -> list[str]:
+        return next(csv.reader(io.StringIO(text, newline=""), delimiter=by), [])
+
+    def found(by: str) -> int:
+        return sum(name.partition("[")[0].strip() in known for name in names(by))
+
+    best = max((separator, *SEPARATORS), key=found)
+    return names(best), best
 
 
 class _Pieces:
@@ -119,7 +129,7 @@ class _Pieces:
                 yield piece
             elif len(self._left) > LONGEST_ROW + PIECE:
                 raise Broken(f"a row is longer than {LONGEST_ROW} bytes, or a quote is never closed")
-        if self._left.strip():
+        if self._left.strip(b" \r\n"):
             yield self._left
             self._left = b""
 
@@ -129,6 +139,8 @@ class _Reader:
 
     def __init__(self, heading: Heading, separator: str, decimal: str) -> None:
         self._heading, self._separator, self._decimal = heading, separator, decimal
+        self.broken: Broken | None = None
+        """Why nothing can be read after the rows of the last piece."""
         self._names = [f"column_{position}" for position in range(len(heading.columns))]
         self._plain = {
             name
@@ -138,8 +150,9 @@ class _Reader:
 
     def read(self, piece: bytes, first: int) -> Chunk:
         """The rows of a piece; blank lines are no rows."""
-        if b"\n\n" in piece or b"\n\r\n" in piece or piece[:1] in b"\r\n":
-            piece = piece if b'"' in piece else _BLANK.sub(b"", piece)
+        blank = len(self._names) == 1 or b"\n\n" in piece or b"\n\r\n" in piece or piece[:1] in b"\r\n"
+        if blank and b'"' not in piece:
+            piece = _BLANK.sub(b"", piece)
         frame = self._frame(piece) if piece.strip() else None
         return self._by_rows(piece, first) if frame is None else self._chunk(frame, first)
 
@@ -149,6 +162,8 @@ class _Reader:
         outside = _QUOTED.sub(b"", piece) if b'"' in piece else piece
         rows = outside.count(b"\n") + (not outside.endswith(b"\n"))
         if outside.count(separator) != rows * (len(self._names) - 1) or b'"' in outside:
+            return None
+        if outside.count(b"\r") != outside.count(b"\r\n"):
             return None
         for _ in range(2):
             schema: dict[str, Any] = {name: pl.Float64 if name in self._plain else pl.String for name in self._names}
@@ -160,7 +175,7 @@ class _Reader:
                     separator=self._separator,
                     decimal_comma=self._decimal == ",",
                 )
-            except pl.exceptions.ComputeError as error:
+            except pl.exceptions.PolarsError as error:
                 failed = re.search(r"at column '(column_\d+)'", str(error))
                 if failed is None or failed[1] not in self._plain:
                     return None
@@ -208,16 +223,17 @@ class _Reader:
         rows: list[Sequence[str]] = []
         width = len(self._names)
         lines = csv.reader(
-            io.StringIO(piece.decode("utf-8", "replace"), newline=""), delimiter=self._separator, strict=False
+            io.StringIO(piece.decode("utf-8", "surrogateescape"), newline=""), delimiter=self._separator, strict=False
         )
-        for row in _each_row(lines):
-            if not row or (width > 1 and not any(cell.strip() for cell in row) and len(row) == 1):
+        for row in self._each_row(lines):
+            if not row or (len(row) == 1 and not row[0].strip(" ")):
                 continue
-            if len(row) != width or any("\ufffd" in cell for cell in row):
+            utf8 = not any(_NO_UTF8.search(cell) for cell in row)
+            if len(row) != width or not utf8:
                 many = f"{len(row)} field{'' if len(row) == 1 else 's'} where the header has {width}"
                 detail = many if len(row) != width else "bytes that are not UTF-8"
                 faults[len(rows)] = [Fault("", detail, None, f"{width} fields in UTF-8, one for each column")]
-                row = [*row, *[""] * width][:width]
+                row = [_NO_UTF8.sub("\ufffd", cell) for cell in [*row, *[""] * width][:width]]
             rows.append(row)
         columns = list(zip(*rows, strict=True)) if rows else [()] * width
         cells: dict[str, Cells] = {}
@@ -230,13 +246,13 @@ class _Reader:
                 kept[column] = series
         return Chunk(first, len(rows), cells, True, kept, faults)
 
-
-def _each_row(lines: Iterator[list[str]]) -> Iterator[list[str]]:
-    """Rows until the end; a field beyond the reader's limit breaks the table off."""
-    while True:
-        try:
-            yield next(lines)
-        except StopIteration:
-            return
-        except csv.Error as error:
-            raise Broken(f"a row cannot be read as CSV: {error}") from None
+    def _each_row(self, lines: Iterator[list[str]]) -> Iterator[list[str]]:
+        """Rows until the end; a field beyond the reader's limit breaks the table off after them."""
+        while True:
+            try:
+                yield next(lines)
+            except StopIteration:
+                return
+            except csv.Error as error:
+                self.broken = Broken(f"a row cannot be read as CSV: {error}")
+                return

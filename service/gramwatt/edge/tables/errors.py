@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 from gramwatt.edge.ask import worded
-from gramwatt.edge.wording import Fault
+from gramwatt.edge.wording import Fault, printable
 
 MOST_IN_FULL: Final = 1000
 MOST_OF_A_ROW: Final = 5
@@ -23,24 +23,29 @@ class ErrorTeller:
         """One line about row ``row``, counted from 1."""
         self.rows += 1
         if self.rows > MOST_IN_FULL:
-            return f"row {row}: {_brief(faults)}; the {self.rows:,}th row with a fault, told in short"
+            return f"row {row}: {printable(_brief(faults))}; the {self.rows:,}th row with a fault, told in short"
         told = "; ".join(worded(fault).removeprefix("question: ") for fault in faults[:MOST_OF_A_ROW])
         more = len(faults) - MOST_OF_A_ROW
-        return f"row {row}: {told}" + (f"; and {more} more" if more > 0 else "")
+        return printable(f"row {row}: {told}" + (f"; and {more} more" if more > 0 else ""))
 
     def as_object(self, row: int, faults: Sequence[Fault]) -> dict[str, Any]:
         """The same for JSON: the row, a detail, and each fault as in a problem's ``errors``."""
         self.rows += 1
         if self.rows > MOST_IN_FULL:
-            detail = f"{_brief(faults)}; the {self.rows:,}th row with a fault, told in short"
+            detail = f"{printable(_brief(faults))}; the {self.rows:,}th row with a fault, told in short"
             return {"row": row, "detail": detail}
         detail = "; ".join(_line(fault) for fault in faults[:3])
         more = len(faults) - 3
         return {
             "row": row,
-            "detail": detail + (f"; and {more} more" if more > 0 else ""),
+            "detail": printable(detail[:2000] + (f"; and {more} more" if more > 0 else "")),
             "errors": [
-                {"pointer": fault.pointer, "detail": fault.detail, "given": fault.given, "accepted": fault.accepted}
+                {
+                    "pointer": fault.pointer,
+                    "detail": printable(fault.detail),
+                    "given": fault.given,
+                    "accepted": fault.accepted,
+                }
                 for fault in faults[:MOST_OF_A_ROW]
             ],
         }
