@@ -191,6 +191,7 @@ def _read_packed(kind: Kind, packed: Packed, *, text: bool) -> Column:
     return column
 
 
+@np.errstate(over="ignore")  # a number beyond a double in SI is out of bounds, and told so
 def _judge(kind: Quantity, packed: Packed) -> tuple[NDArray[np.float64], Truths]:
     limits = limits_of(kind)
     if packed.unit_at is None:
