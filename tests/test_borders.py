@@ -110,6 +110,8 @@ def test_declare_and_physics_pull_in_neither_web_nor_units_nor_validation() -> N
 
 def loaded_after(statement: str) -> set[str]:
     """The top names of modules that a fresh interpreter holds after a statement."""
-    code = f"{statement}\nimport sys\nprint(' '.join({{name.split('.')[0] for name in sys.modules}}))"
+    # Pint imports Dask, and with it YAML, where that is installed: here it is not, as with the service alone.
+    alone = "import sys\nsys.modules['dask'] = None"
+    code = f"{alone}\n{statement}\nprint(' '.join({{name.split('.')[0] for name in sys.modules}}))"
     shown = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     return set(shown.stdout.split())

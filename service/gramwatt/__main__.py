@@ -1,16 +1,19 @@
-"""The command line: gramwatt serve | calc | list | contract."""
+"""The command line: gramwatt serve | calc | batch | sweep | list | contract."""
 
 from __future__ import annotations
 
 import json
 import sys
 from pathlib import Path
-from typing import Any, NoReturn
+from typing import Any
 from urllib.parse import parse_qsl
 
 import click
 
 from gramwatt import registry
+from gramwatt.commands.batch import batch
+from gramwatt.commands.sweep import sweep
+from gramwatt.commands.words import fail, named, pairs
 from gramwatt.declare import Quantity
 from gramwatt.edge import figures
 from gramwatt.edge.ask import Refused, UnknownCalculator, ask, find
@@ -68,18 +71,18 @@ def calc(
     try:
         calculator = find(name)
     except UnknownCalculator as error:
-        _fail(str(error))
+        fail(str(error))
     if value is not None and value not in calculator.answered:
         known = near(value, calculator.answered) or calculator.answered
-        _fail(f"{name} has no result {value!r}; it gives {one_of(known)}")
-    question, text = (_words(inputs), True) if body is None else (_from_body(body, inputs), False)
+        fail(f"{name} has no result {value!r}; it gives {one_of(known)}")
+    question, text = (named(inputs), True) if body is None else (_from_body(body, inputs), False)
     try:
-        answer = ask(calculator, question, text=text, result_units=_pairs(units), working=working)
+        answer = ask(calculator, question, text=text, result_units=pairs(units), working=working)
     except Refused as refused:
-        _fail(str(refused))
+        fail(str(refused))
     if value is not None:
         if answer["results"][value] is None:
-            _fail(" ".join(note["text"] for note in answer["cautions"] if value in note.get("results", ())))
+            fail(" ".join(note["text"] for note in answer["cautions"] if value in note.get("results", ())))
         click.echo(figures.value_text(answer["results"][value]))
     elif form == "json":
         click.echo(figures.json_bytes(answer), nl=False)
@@ -89,41 +92,18 @@ def calc(
         click.echo(sheet(answer))
 
 
-def _words(inputs: tuple[str, ...]) -> dict[str, str]:
-    question: dict[str, str] = {}
-    for word in inputs:
-        name, equals, value = word.partition("=")
-        if not equals or name in question:
-            _fail(f"{word!r}: write each input once, as name=value")
-        question[name] = value
-    return question
-
-
 def _from_body(body: Any, inputs: tuple[str, ...]) -> dict[str, object]:
     if inputs:
-        _fail("give the inputs as words or in --body, not both")
+        fail("give the inputs as words or in --body, not both")
     from gramwatt.edge.strict_json import NotJson, strict_json
 
     try:
         value = strict_json(body.read())
     except NotJson as error:
-        _fail(f"--body: {error}")
+        fail(f"--body: {error}")
     if not isinstance(value, dict):
-        _fail("--body: the question must be a JSON object")
+        fail("--body: the question must be a JSON object")
     return value
-
-
-def _pairs(units: str) -> dict[str, str]:
-    pairs = [pair.partition(":") for pair in units.split(",")] if units else []
-    chosen = {name: spelling for name, _, spelling in pairs}
-    if len(chosen) < len(pairs) or not all(colon for _, colon, _ in pairs):
-        _fail(f"--units {units[:200]}: write result:unit pairs separated by commas, each result once")
-    return chosen
-
-
-def _fail(message: str) -> NoReturn:
-    click.echo(message, err=True)
-    sys.exit(2)
 
 
 def sheet(answer: dict[str, Any]) -> str:
@@ -167,6 +147,10 @@ def _flat(answer: dict[str, Any]) -> dict[str, Any]:
 def _given(answer: dict[str, Any], name: str) -> str:
     unit = answer["units"].get(name, "1")
     return figures.value_text(answer["given"][name], digits=6) + ("" if unit == "1" else f" {unit}")
+
+
+main.add_command(batch)
+main.add_command(sweep)
 
 
 @main.command("list")

@@ -1,0 +1,153 @@
+"""``gramwatt sweep``: inputs varied over a grid of any size; all of its points, or the best of them."""
+
+from __future__ import annotations
+
+import contextlib
+import re
+from collections.abc import Iterator
+from typing import TYPE_CHECKING, Any, Final
+
+import click
+
+from gramwatt.commands.options import Ending, Progress, Wishes, plan_of, refuse, style_of, table_options, tidy
+from gramwatt.commands.words import fail, named
+
+if TYPE_CHECKING:
+    from gramwatt.declare import Calculator
+    from gramwatt.edge.tables.best import Wish
+    from gramwatt.edge.tables.chunk import Chunk
+    from gramwatt.edge.tables.sweep import Axis
+    from gramwatt.edge.wording import Fault
+
+MOST_POINTS: Final = 10**15
+_RANGE: Final = re.compile(r"([^:]*):([^:]*):([^:]*)")
+
+
+@click.command("sweep")
+@click.argument("name", metavar="CALCULATOR")
+@click.argument("inputs", nargs=-1, metavar="[NAME=VALUE]...")
+@click.option(
+    "--vary",
+    metavar="NAME=FROM:TO:COUNT",
+    multiple=True,
+    required=True,
+    help="An input to vary evenly, or over a list: cells=3,4,6. Once for each input; the last varies fastest.",
+)
+@click.option("--best", type=click.IntRange(1, 100_000), help="Only so many points: the best by a result, best first.")
+@click.option("--by", metavar="RESULT", help="The result that --best ranks by; else the calculator's first.")
+@click.option("--least", is_flag=True, help="The least of that result is best.")
+@table_options
+def sweep(name: str, inputs: tuple[str, ...], vary: tuple[str, ...], **more: Any) -> None:
+    """Vary inputs over a grid: gramwatt sweep pack-current --vary power=10:400:40 cells=6 capacity=1300.
+
+    A grid may have any size: its points are answered and written in pieces, and with --best only the best are held.
+    Ends with 0 if every point was answered, 1 if some had faults (such as a value out of bounds), 2 if nothing could
+    be done; OUT is replaced only when it is complete.
+    """
+    from gramwatt.cluster import ClusterError, connected
+    from gramwatt.commands.files import Output, written_as
+    from gramwatt.edge.tables import best
+    from gramwatt.edge.tables.sweep import shown, size
+
+    wishes = Wishes(**{key: more[key] for key in Wishes.__dataclass_fields__})
+    constants = named(inputs)
+    plan, faults = plan_of(name, constants, wishes)
+    axes = axes_of(plan.calculator, vary, constants, faults)
+    by = more["by"] or plan.calculator.headline
+    if more["best"]:
+        faults += best.check(plan.calculator, by)
+    elif more["by"] or more["least"]:
+        fail("--by and --least rank the points for --best: give a number with it")
+    style = style_of(wishes)
+    if faults:
+        refuse(faults)
+    plan = shown(plan, axes)
+    wish = best.Wish(more["best"], by, more["least"]) if more["best"] else None
+    ending, where = Ending(), "standard output" if more["out"] in (None, "-") else more["out"]
+    with tidy(), contextlib.ExitStack() as held:
+        try:
+            output = held.enter_context(Output(more["out"]))
+            progress = Progress(more["progress"] and not output.on_terminal, size(axes), name)
+            held.callback(progress.close)
+            client = held.enter_context(connected(more["scheduler"])) if more["scheduler"] else None
+            to = written_as(more["to"], more["out"], "csv")
+            ending = _answer(plan, axes, wish, client, (to, style), output, progress)
+            progress.close()
+            output.keep()
+        except ClusterError as error:
+            fail(str(error))
+        except BrokenPipeError:
+            raise
+        except OSError as error:
+            fail(f"{error.filename or where}: {error.strerror or error}")
+    ending.tell(where if wish is None else f"the best {wish.count:,} by {wish.by} in {where}")
+
+
+def _answer(
+    plan: Any, axes: tuple[Axis, ...], wish: Wish | None, client: Any, form: Any, output: Any, progress: Progress
+) -> Ending:
+    from gramwatt import cluster
+    from gramwatt.commands.files import BINARY, save
+    from gramwatt.edge.tables.answering import answered
+    from gramwatt.edge.tables.batch import Form, Tally, writer, written
+    from gramwatt.edge.tables.best import as_answered
+    from gramwatt.edge.tables.sweep import grid, size
+
+    to, style = form
+    into = writer(plan, Form("arrow" if to in BINARY else to, style))
+    if wish is not None:
+        best, faulty = cluster.best_on(client, plan, axes, wish, progress.advance)
+        found = as_answered(best)
+        head = into.begin(found)
+        save(iter([head, into.rows(found) if found.rows else b"", into.end()]), to, output)
+        return Ending(size(axes), faulty, what="point")
+    pieces, answer, tally = grid(axes, text=True), answered, Tally()
+    if client is not None:
+        parts = cluster.Parts(client, plan, pieces)
+        pieces, answer = iter(parts), parts.answered
+    save(written(plan, _watched(pieces, progress), into, tally, answer), to, output)
+    return Ending(tally.rows, tally.faulty, what="point")
+
+
+def _watched(pieces: Iterator[Chunk], progress: Progress) -> Iterator[Chunk]:
+    for chunk in pieces:
+        yield chunk
+        progress.advance(chunk.rows)
+
+
+def axes_of(
+    calculator: Calculator[Any, Any], vary: tuple[str, ...], constants: dict[str, str], faults: list[Fault]
+) -> tuple[Axis, ...]:
+    """What is varied; what is wrong with it, and which inputs are missing, is added to the faults."""
+    from gramwatt.edge.tables.heading import Keeping, read_heading
+    from gramwatt.edge.tables.sweep import list_axis, size
+    from gramwatt.edge.wording import Fault, echo
+
+    axes: list[Axis] = []
+    varied = named(vary)
+    for name, told in varied.items():
+        if name in constants:
+            faults.append(Fault(f"/{name}", f"{name} is given and varied", echo(constants[name]), "one of the two"))
+        ends = _RANGE.fullmatch(told)
+        axis, found = _even(calculator, name, *ends.groups()) if ends else list_axis(calculator, name, told.split(","))
+        faults += found
+        axes += [axis] if axis is not None else []
+    if len(axes) == len(varied):
+        given = {name: cell for name, cell in constants.items() if name not in varied}
+        faults += read_heading(calculator, list(varied), Keeping(), given)[1]
+    if size(axes) > MOST_POINTS:
+        faults.append(Fault("/vary", f"{size(axes):,} points", None, f"up to {MOST_POINTS:,} points"))
+    return tuple(axes)
+
+
+def _even(
+    calculator: Calculator[Any, Any], name: str, start: str, stop: str, count: str
+) -> tuple[Axis | None, list[Fault]]:
+    from gramwatt.edge.tables.sweep import even_axis
+    from gramwatt.edge.wording import Fault, echo
+
+    points = int(count) if count.isascii() and count.isdigit() and len(count) < 16 else 0
+    if points < 2:
+        detail = f"{name}: not a number of points"
+        return None, [Fault(f"/{name}", detail, echo(count), f"{name}=from:to:count with 2 points or more")]
+    return even_axis(calculator, name, start, stop, points, text=True)

@@ -1,0 +1,35 @@
+"""What several commands make of their words, and how they fail."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Iterable
+from typing import NoReturn
+
+import click
+
+
+def fail(message: str) -> NoReturn:
+    """Say why nothing can be done, and end with status 2."""
+    click.echo(message, err=True)
+    sys.exit(2)
+
+
+def named(words: Iterable[str]) -> dict[str, str]:
+    """``name=value`` words as a mapping."""
+    question: dict[str, str] = {}
+    for word in words:
+        name, equals, value = word.partition("=")
+        if not equals or name in question:
+            fail(f"{word!r}: write each input once, as name=value")
+        question[name] = value
+    return question
+
+
+def pairs(units: str) -> dict[str, str]:
+    """``usable_energy:kJ,current:mA`` as a mapping."""
+    split = [pair.partition(":") for pair in units.split(",")] if units else []
+    chosen = {name: spelling for name, _, spelling in split}
+    if len(chosen) < len(split) or not all(colon for _, colon, _ in split):
+        fail(f"--units {units[:200]}: write result:unit pairs separated by commas, each result once")
+    return chosen
