@@ -18,7 +18,7 @@ from pathlib import Path
 from benchmarks import batches, burdens, servers, single
 from benchmarks.agree import disagreements
 from benchmarks.options import Options, quick
-from benchmarks.processes import DidNotStart, Server, stop_all
+from benchmarks.processes import DidNotStart, Server, busy, stop_all
 from benchmarks.report import Book
 
 SECTIONS = ("single", "tables", "beside", "memory", "start")
@@ -36,6 +36,7 @@ def main() -> None:
     signal.signal(signal.SIGTERM, lambda *_: sys.exit(1))
     began = time.monotonic()
     book = Book()
+    others = busy()
     with tempfile.TemporaryDirectory(prefix="benchmark-") as folder:
         options = quick(Path(folder)) if chosen.quick else Options(Path(folder))
         os.environ["TMPDIR"] = folder  # what a server leaves behind goes with it
@@ -47,7 +48,9 @@ def main() -> None:
         except KeyboardInterrupt:
             print("stopped; what was measured until then:", file=sys.stderr)
     print(book.text())
-    print(f"\n{time.monotonic() - began:.0f} s. {versions()}")
+    took = time.monotonic() - began
+    print(f"\nOthers kept the machine {others:.0f} % busy before this began and {busy():.0f} % after it ended.")
+    print(f"{took:.0f} s. {versions()}")
     if chosen.json:
         book.write(chosen.json)
 

@@ -15,6 +15,7 @@ from benchmarks.servers import SHAPES
 
 COUNT: Final = 200
 TOLERANCE: Final = 1e-9
+STANDING: Final = "lithium-fire"  # of every answer; a table says it once, in a header
 MEMBERS: Final = ("calculator", "given", "assumed", "results", "units", "cautions")
 
 
@@ -26,7 +27,7 @@ def disagreements(servers: dict[str, Server]) -> list[str]:
     for at, question in enumerate(questions(COUNT)):
         ours = asked(servers["threads"], get_request(question))
         found += _different("numpy", {name: float(values[at]) for name, values in made.items()}, ours["results"])
-        if " ".join(caution["code"] for caution in ours["cautions"]) != codes[at]:
+        if " ".join(c["code"] for c in ours["cautions"] if c["code"] != STANDING) != codes[at]:
             found.append(f"numpy: cautions {codes[at]}")
         for name, server in servers.items():
             if name not in (*SHAPES, "FastAPI"):

@@ -11,13 +11,17 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Any, Final, TypeAlias
 
+import numpy as np
+
 from benchmarks import tables
+from benchmarks.agree import TOLERANCE
 from benchmarks.desk import Desk
 from benchmarks.exchange import Broken, Exchange, exchange, post
 from benchmarks.load import answer_end
 from benchmarks.options import Options
+from benchmarks.peers.columns import solve
 from benchmarks.processes import Server
-from benchmarks.questions import PATH, SEED, post_request, questions
+from benchmarks.questions import PATH, SEED, columns, post_request, questions
 from benchmarks.report import Book, middle
 from benchmarks.servers import SHAPES
 
@@ -70,11 +74,16 @@ def send(server: Server, kind: str, body: bytes, *, keep: bool = False) -> Excha
 
 
 def checked(server: Server, kind: str, body: bytes, rows: int) -> None:
-    """Have a table answered once and count the rows that come back. Raises NoAnswer."""
+    """Have a table answered once; count the rows that come back, and hold those of Arrow to numpy. Raises NoAnswer."""
     got = send(server, kind, body, keep=True)
     counted = tables.rows_in(got.body, kind)
     if counted != rows:
         raise NoAnswer(f"{counted} rows came back for {rows}")
+    if kind == "arrow":
+        answered = tables.columns_in(got.body)
+        for name, values in solve(columns(rows)).items():
+            if not np.allclose(answered[name], values, rtol=TOLERANCE, atol=0):
+                raise NoAnswer(f"{name} is not what numpy says")
 
 
 def run(book: Book, options: Options, servers: dict[str, Server]) -> None:

@@ -195,6 +195,19 @@ def open_connections(process: int, port: int) -> int:
     return sum(1 for fields in lines if fields[1] == local and fields[3] == "01" and fields[9] in holders)
 
 
+def busy(seconds: float = 0.5) -> float:
+    """The share of the machine's processor time that is used, by whomever [%]."""
+    used, whole = _jiffies()
+    time.sleep(seconds)
+    used_now, whole_now = _jiffies()
+    return 100 * (used_now - used) / max(1, whole_now - whole)
+
+
+def _jiffies() -> tuple[int, int]:
+    fields = [int(field) for field in Path("/proc/stat").read_text().splitlines()[0].split()[1:9]]
+    return sum(fields) - fields[3] - fields[4], sum(fields)
+
+
 def _memory(path: str, name: str) -> float:
     try:
         found = re.search(rf"^{name}:\s+(\d+) kB", Path(path).read_text(), re.MULTILINE)

@@ -12,7 +12,7 @@ from pathlib import Path
 
 @dataclass(frozen=True, slots=True)
 class Ratio:
-    """One comparison: its median over the rounds, least and greatest; what was hoped for."""
+    """One comparison: its median over the rounds, least and greatest; what was hoped for; by processor time."""
 
     section: str
     name: str
@@ -21,6 +21,7 @@ class Ratio:
     greatest: float
     target: float | None
     below: bool
+    by_cpu: float | None = None
 
     @property
     def missed(self) -> bool:
@@ -56,16 +57,26 @@ class Book:
         target: float | None = None,
         *,
         below: bool = False,
+        by_cpu: float | None = None,
     ) -> None:
         """Note ours / theirs, round by round; the target is a least value, or with ``below`` a value not to reach."""
-        self.measure(name, [a / b for a, b in zip(ours, theirs, strict=False) if b], target, below=below)
+        rounds = [a / b for a, b in zip(ours, theirs, strict=False) if b]
+        self.measure(name, rounds, target, below=below, by_cpu=by_cpu)
 
-    def measure(self, name: str, values: Sequence[float], target: float | None = None, *, below: bool = False) -> None:
+    def measure(
+        self,
+        name: str,
+        values: Sequence[float],
+        target: float | None = None,
+        *,
+        below: bool = False,
+        by_cpu: float | None = None,
+    ) -> None:
         """Note a value of each round that has a target of its own."""
         known = [value for value in values if math.isfinite(value)]
         if known:
             median = statistics.median(known)
-            self.ratios.append(Ratio(self.section, name, median, min(known), max(known), target, below))
+            self.ratios.append(Ratio(self.section, name, median, min(known), max(known), target, below, by_cpu))
         else:
             self.missing(name, "nothing was measured")
 
@@ -84,7 +95,7 @@ class Book:
 
     def text(self) -> str:
         """Everything as one table, for people."""
-        lines = [f"{'RATIOS':<66}{'median':>8}  {'min .. max':<17}target"]
+        lines = [f"{'RATIOS':<66}{'median':>8}  {'min .. max':<17}{'by CPU':<8}target"]
         section = None
         for ratio in self.ratios:
             if ratio.section != section:
@@ -94,7 +105,8 @@ class Book:
             hoped = ""
             if ratio.target is not None:
                 hoped = f"{'under' if ratio.below else 'least'} {ratio.target:g}{'  MISSED' if ratio.missed else ''}"
-            lines.append(f"  {ratio.name:<64}{_short(ratio.median):>8}  {spread:<17}{hoped}".rstrip())
+            cpu = "" if ratio.by_cpu is None else _short(ratio.by_cpu)
+            lines.append(f"  {ratio.name:<64}{_short(ratio.median):>8}  {spread:<17}{cpu:<8}{hoped}".rstrip())
         lines += _listed("FIGURES (medians of the rounds)", self.figures)
         lines += _listed("NOT AVAILABLE", self.absent)
         return "\n".join(lines)

@@ -7,7 +7,8 @@ from typing import Final
 
 import orjson
 
-from benchmarks.questions import WITH_UNITS, columns
+from benchmarks.peers.pack import RESULT_UNITS
+from benchmarks.questions import WITH_UNITS, Columns, columns
 
 MEDIA: Final = {
     "arrow": "application/vnd.apache.arrow.stream",
@@ -58,3 +59,11 @@ def rows_in(body: bytes, kind: str) -> int:
         return len(orjson.loads(body))
     lines = body.count(b"\n")
     return lines if kind == "ndjson" else lines - 1
+
+
+def columns_in(body: bytes) -> Columns:
+    """The columns of numbers in an answer of Arrow."""
+    from pyarrow import ipc
+
+    table = ipc.open_stream(body).read_all()
+    return {name: table[name].to_numpy() for name in RESULT_UNITS}

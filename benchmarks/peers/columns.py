@@ -91,7 +91,5 @@ def caution_numbers(found: dict[str, Numbers]) -> npt.NDArray[np.uint8]:
     return bits
 
 
-CAUTION_TEXTS: Final = tuple(
-    " ".join([*(code for at, code in enumerate(CODES) if bits >> at & 1), "lithium-fire"]) for bits in range(8)
-)
-"""The codes in words, for each number of `caution_numbers`."""
+CAUTION_TEXTS: Final = tuple(" ".join(code for at, code in enumerate(CODES) if bits >> at & 1) for bits in range(8))
+"""The codes in words, for each number of `caution_numbers`; what holds of every pack is not said in each row."""
