@@ -25,6 +25,7 @@ asgi_loop = "asyncio"  # of events: Python's own, whatever else is installed
 preload_app = True
 wsgi_app = "gramwatt.web:create_app()"
 
+backlog = 4096  # who finds it full tries again only after a second
 timeout = 30
 graceful_timeout = 20
 keepalive = 75

@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import os
+import sys
 from importlib import import_module
 from typing import Any, Final
 
@@ -27,9 +28,10 @@ class EventsWorker(_Worker):  # type: ignore[misc]
     asgi: Any
 
     def init_process(self) -> None:
-        """Let silent sockets be many: as many open files as this process may have."""
+        """Let silent sockets be many (as many open files as may be), and the loop wait less for the long threads."""
         import resource
 
+        sys.setswitchinterval(0.0005)
         most = resource.getrlimit(resource.RLIMIT_NOFILE)[1]
         resource.setrlimit(resource.RLIMIT_NOFILE, (most, most))
         self.connections: set[Connection] = set()
@@ -64,8 +66,16 @@ class EventsWorker(_Worker):  # type: ignore[misc]
     async def _shutdown(self) -> None:
         """Accept no more, and end each connection after the answer it waits for."""
         self.alive = False
-        for server in self.servers:
+        waiting = []
+        for server, listener in zip(self.servers, self.sockets, strict=True):
+            with contextlib.suppress(OSError):
+                while True:  # whoever still waits in the backlog would be reset
+                    waiting.append(listener.sock.accept()[0])
             server.close()
+        for accepted in waiting:
+            accepted.setblocking(False)
+            with contextlib.suppress(OSError):
+                await self.loop.connect_accepted_socket(lambda: Connection(self), accepted, ssl=self._get_ssl_context())
         began = self.loop.time()
         await asyncio.sleep(0.1)  # for connections that were accepted a moment ago
         while self.connections and not self._quick_shutdown:
