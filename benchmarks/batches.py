@@ -30,6 +30,7 @@ LOOP_ROWS: Final = 20_000
 SMALL: Final = 1_000
 OTHER_ROUNDS: Final = 3
 Key: TypeAlias = tuple[str, str, str]
+Work: TypeAlias = Callable[[], tuple[float, float]]
 
 
 class NoAnswer(Exception):
@@ -41,6 +42,7 @@ class Timings:
     """Seconds of each round by what was measured (program, format, rows); what failed once is not tried again."""
 
     seconds: dict[Key, list[float]] = field(default_factory=lambda: defaultdict(list))
+    cpu: dict[Key, list[float]] = field(default_factory=lambda: defaultdict(list))
     failed: dict[Key, str] = field(default_factory=dict)
 
     def check(self, key: Key, work: Callable[[], object]) -> bool:
@@ -52,15 +54,26 @@ class Timings:
             self.seconds.pop(key, None)
         return key not in self.failed
 
-    def take(self, key: Key, work: Callable[[], float]) -> None:
+    def take(self, key: Key, work: Work) -> None:
         """Measure once more."""
+
+        def noted() -> None:
+            seconds, cpu = work()
+            self.seconds[key].append(seconds)
+            self.cpu[key].append(cpu)
+
         if key not in self.failed:
-            self.check(key, lambda: self.seconds[key].append(work()))
+            self.check(key, noted)
+
+    def cost(self, key: Key) -> float:
+        """Processor time of a row [us]."""
+        return middle(self.cpu[key]) / int(key[-1]) * 1e6
 
 
-def timed(server: Server, kind: str, body: bytes) -> float:
-    """Seconds from the first byte sent to the last received, the answer thrown away."""
-    return send(server, kind, body).seconds
+def timed(server: Server, kind: str, body: bytes) -> tuple[float, float]:
+    """Seconds from the first byte sent to the last received, the answer thrown away; the server's processor time."""
+    before = server.cpu_seconds()
+    return send(server, kind, body).seconds, server.cpu_seconds() - before
 
 
 def send(server: Server, kind: str, body: bytes, *, keep: bool = False) -> Exchange:
@@ -100,7 +113,8 @@ def run(book: Book, options: Options, servers: dict[str, Server]) -> None:
     book.section = f"Tables of {rows:,} rows, rows a second"
     _ratios(book, times, rows)
     for key, seconds in times.seconds.items():
-        book.figure(" ".join(key), f"{int(key[-1]) / middle(seconds) / 1e6:8.3f} million rows/s")
+        cpu = f"   CPU {times.cost(key):6.3f} us a row" if int(key[-1]) >= LOOP_ROWS else ""
+        book.figure(" ".join(key), f"{int(key[-1]) / middle(seconds) / 1e6:8.3f} million rows/s{cpu}")
     for key, why in times.failed.items():
         book.missing(" ".join(key), why)
     for name, server in shapes.items():
@@ -109,8 +123,8 @@ def run(book: Book, options: Options, servers: dict[str, Server]) -> None:
 
 def _rounds(options: Options, shapes: dict[str, Server], desks: dict[str, Desk], times: Timings) -> None:
     """Everything once to warm up and to check, then in turn, round by round; other sizes in fewer rounds."""
-    usual: dict[Key, Callable[[], float]] = {}
-    other: dict[Key, Callable[[], float]] = {}
+    usual: dict[Key, Work] = {}
+    other: dict[Key, Work] = {}
     one = desks["one thread"]
     for kind, rows in itertools.product(tables.MEDIA, options.sizes):
         path = tables.write(options.folder, kind, rows)
@@ -145,32 +159,25 @@ def _rounds(options: Options, shapes: dict[str, Server], desks: dict[str, Desk],
 def _ratios(book: Book, times: Timings, rows: int) -> None:
     size = str(rows)
 
-    def rates(name: str, kind: str, many: str) -> list[float]:
-        return [int(many) / seconds for seconds in times.seconds.get((name, kind, many), ())]
+    def note(name: str, ours: Key, theirs: Key, target: float | None) -> None:
+        if times.seconds.get(ours) and times.seconds.get(theirs):
+            one, other = ([int(key[-1]) / seconds for seconds in times.seconds[key]] for key in (ours, theirs))
+            cost = times.cost(ours)
+            book.ratio(name, one, other, target, by_cpu=times.cost(theirs) / cost if cost else None)
 
-    def note(name: str, ours: list[float], theirs: list[float], target: float | None) -> None:
-        if ours and theirs:
-            book.ratio(name, ours, theirs, target)
-
+    numpy_key, loop_key = ("numpy in memory", "arrow", size), ("marshmallow loop", "csv", str(LOOP_ROWS))
     for shape in SHAPES:
-        arrow, csv = rates(shape, "arrow", size), rates(shape, "csv", size)
-        note(f"{shape}: Arrow / numpy in memory", arrow, rates("numpy in memory", "arrow", size), 0.35)
-        note(f"{shape}: CSV / marshmallow loop", csv, rates("marshmallow loop", "csv", str(LOOP_ROWS)), 40)
-        for kind in ("csv", "ndjson", "json"):
-            for threads in ("one thread", "all threads"):
-                theirs = rates(f"libraries, {threads}", kind, size)
-                note(f"{shape}: {kind} / libraries alone, {threads}", rates(shape, kind, size), theirs, 0.75)
-        note(f"{shape}: CSV with unit strings / plain numbers", rates(shape, "csv-units", size), csv, 0.5)
-    inside = rates("ours in one process", "arrow", size)
-    note("in one process: Arrow / numpy in memory", inside, rates("numpy in memory", "arrow", size), 0.45)
+        note(f"{shape}: Arrow / numpy in memory", (shape, "arrow", size), numpy_key, 0.35)
+        note(f"{shape}: CSV / marshmallow loop", (shape, "csv", size), loop_key, 40)
+        for kind, threads in itertools.product(("csv", "ndjson", "json"), ("one thread", "all threads")):
+            libraries = (f"libraries, {threads}", kind, size)
+            note(f"{shape}: {kind} / libraries alone, {threads}", (shape, kind, size), libraries, 0.75)
+        note(f"{shape}: CSV with unit strings / plain", (shape, "csv-units", size), (shape, "csv", size), 0.5)
+    inside = "ours in one process"
+    note("in one process: Arrow / numpy in memory", (inside, "arrow", size), numpy_key, 0.45)
     for kind in ("csv", "ndjson", "json"):
-        theirs = rates("libraries, one thread", kind, size)
-        note(
-            f"in one process: {kind} / libraries alone, one thread",
-            rates("ours in one process", kind, size),
-            theirs,
-            None,
-        )
+        libraries = ("libraries, one thread", kind, size)
+        note(f"in one process: {kind} / libraries alone, one thread", (inside, kind, size), libraries, None)
 
 
 def _small(book: Book, options: Options, name: str, server: Server) -> None:

@@ -1,8 +1,8 @@
 """A child process that does tables without HTTP, when told: `python -m benchmarks.desk`.
 
 It reads a line of JSON, ``{"job": ..., "kind": ..., "file": ...}``, does the job on the file's bytes, which it has in
-memory beforehand, and writes a line: ``{"seconds": ...}`` or ``{"error": ...}``. Its own process, so that polars'
-number of threads can be set and no load generator shares its memory.
+memory beforehand, and writes a line: ``{"seconds": ..., "cpu": ...}`` or ``{"error": ...}``. Its own process, so that
+polars' number of threads can be set and no load generator shares its memory.
 """
 
 from __future__ import annotations
@@ -27,8 +27,8 @@ class Desk:
         chosen = {"POLARS_MAX_THREADS": str(threads), "OMP_NUM_THREADS": str(threads)} if threads else {}
         self._child: subprocess.Popen[str] = start_child("benchmarks.desk", environment=chosen)
 
-    def seconds(self, job: str, kind: str, file: Path) -> float:
-        """How long a job took. Raises RuntimeError with what was wrong."""
+    def seconds(self, job: str, kind: str, file: Path) -> tuple[float, float]:
+        """How long a job took, and its processor time. Raises RuntimeError with what was wrong."""
         assert self._child.stdin is not None
         assert self._child.stdout is not None
         self._child.stdin.write(json.dumps({"job": job, "kind": kind, "file": str(file)}) + "\n")
@@ -37,7 +37,7 @@ class Desk:
         told = json.loads(line) if line else {"error": "the process ended"}
         if "error" in told:
             raise RuntimeError(told["error"])
-        return float(told["seconds"])
+        return float(told["seconds"]), float(told["cpu"])
 
     def stop(self) -> None:
         """End the child."""
@@ -72,15 +72,15 @@ def prepared(job: str, kind: str, file: str) -> Callable[[], Any]:
 def main() -> None:
     """Do what standard input says until it ends."""
     out = os.fdopen(os.dup(sys.stdout.fileno()), "w")
-    made: Any = None
+    made: list[Any] = []
     for line in sys.stdin:
         told = json.loads(line)
         try:
             work = prepared(told["job"], told["kind"], told["file"])
-            start = time.perf_counter()
-            made = work()  # kept until the next is made, so that memory is warm, as in a program that goes on
-            seconds = time.perf_counter() - start
-            out.write(json.dumps({"seconds": seconds, "kind": type(made).__name__}) + "\n")
+            start, cpu = time.perf_counter(), time.process_time()
+            made[:] = [work()]  # kept until the next is made, so that memory is warm, as in a program that goes on
+            seconds, cpu = time.perf_counter() - start, time.process_time() - cpu
+            out.write(json.dumps({"seconds": seconds, "cpu": cpu}) + "\n")
         except Exception as error:  # told to the other end, whatever it is
             out.write(json.dumps({"error": f"{type(error).__name__}: {error}"}) + "\n")
         out.flush()
