@@ -135,7 +135,7 @@ def _values(column: OutputColumn, outcome: Outcome, rows: int) -> Any:
     if column.part == "uncertainty":
         standard = None if outcome.uncertainty is None else outcome.uncertainty.standard.get(column.name[:-2])
         if standard is None:
-            return np.zeros(rows)
+            standard = np.zeros(rows)
         result = getattr(outcome.results, column.name[:-2])
         return np.where(np.isfinite(result), standard / units.unit(column.unit).scale, np.nan)
     values = getattr(outcome.results if column.part == "results" else outcome.given, column.name)

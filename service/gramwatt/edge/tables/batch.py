@@ -69,14 +69,14 @@ def writer(plan: Plan, form: Form) -> Writer:
 
 
 def opened(plan: Plan, pieces: Iterator[Chunk]) -> tuple[Plan, Iterator[Chunk]]:
-    """The plan, with uncertainty where the first rows tell any in a column ``<name>_u``; and the chunks.
+    """The plan, with uncertainty where the first row tells any in a column ``<name>_u``; and the chunks.
 
     The first chunk is read here, so that what is wrong with the beginning of a table is raised before any answer.
     """
     first = next(pieces, None)
     if first is None:
         return plan, iter(())
-    if any(name not in plan.calculator.asked for name in first.cells):
+    if any(name not in plan.calculator.asked and first.gives(name) for name in first.cells):
         plan = dataclasses.replace(plan, uncertain=True)
     return plan, itertools.chain((first,), pieces)
 

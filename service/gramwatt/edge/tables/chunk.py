@@ -9,7 +9,7 @@ from typing import Any, Final, TypeAlias
 import numpy as np
 import polars as pl
 
-from gramwatt.edge.columns import Cells, Coded, Packed, Same
+from gramwatt.edge.columns import ABSENT, Cells, Coded, Packed, Same
 from gramwatt.edge.wording import Fault
 
 Source: TypeAlias = Callable[[int], bytes]
@@ -55,6 +55,19 @@ class Chunk:
     kept: Mapping[str, Kept] = field(default_factory=dict)
     faults: Mapping[int, list[Fault]] = field(default_factory=dict)
     """What is wrong with a row as a whole, by row of this chunk."""
+    headed: bool = True
+    """Whether every row has these columns; else each row names its own, and those of the next chunk may be others."""
+
+    def gives(self, name: str) -> bool:
+        """Whether a column is there; where rows name their own, whether the first one does."""
+        cells = self.cells[name]
+        if self.headed:
+            return True
+        if isinstance(cells, Packed):
+            return bool(cells.present[0]) or 0 in cells.others
+        if isinstance(cells, Coded):
+            return bool(cells.at[0] >= 0)
+        return isinstance(cells, Same) or cells[0] is not ABSENT
 
 
 def part(cells: Cells, start: int, stop: int) -> Cells:

@@ -165,7 +165,7 @@ class _Reader:
             return None
         if outside.count(b"\r") != outside.count(b"\r\n"):
             return None
-        for _ in range(2):
+        for _ in range(3):
             schema: dict[str, Any] = {name: pl.Float64 if name in self._plain else pl.String for name in self._names}
             try:
                 frame = pl.read_csv(
@@ -181,7 +181,10 @@ class _Reader:
                     return None
                 self._find_words(piece, failed[1])
                 continue
-            return frame if frame.height == rows else None
+            words = {name for name in self._plain if not frame[name].is_finite().all()}  # such as nan
+            if not words:
+                return frame if frame.height == rows else None
+            self._plain -= words
         return None
 
     def _find_words(self, piece: bytes, failed: str) -> None:

@@ -211,9 +211,7 @@ class _Rows:
             frame = pl.read_ndjson(lines, infer_schema_length=None)
         except (pl.exceptions.PolarsError, pl.exceptions.PanicException):
             return None
-        given = sum(frame.height - series.null_count() for series in frame)
-        nulls = lines.count(b'":null') + lines.count(b'": null')
-        if frame.height != rows or lines.count(b'":') != given + nulls:
+        if frame.height != rows or lines.count(b'":') != _named(frame, lines):
             return None
         cells: dict[str, Cells] = {}
         kept: dict[str, Kept] = {}
@@ -282,9 +280,21 @@ class _Rows:
     def _chunk(
         self, rows: int, cells: Mapping[str, Cells], kept: Mapping[str, Kept], faults: Mapping[int, list[Fault]]
     ) -> Chunk:
-        chunk = Chunk(self.first, rows, cells, False, kept, faults)
+        chunk = Chunk(self.first, rows, cells, False, kept, faults, headed=False)
         self.first += rows
         return chunk
+
+
+def _named(frame: pl.DataFrame, lines: bytes) -> int:
+    """How many values the rows name. Each null counts as a value, to be missed where another hides it."""
+    if b'":null' in lines or b'": null' in lines:
+        try:
+            frame = pl.read_ndjson(
+                lines.replace(b'":null', b'":0').replace(b'": null', b'": 0'), infer_schema_length=None
+            )
+        except (pl.exceptions.PolarsError, pl.exceptions.PanicException):
+            return -1
+    return sum(frame.height - series.null_count() for series in frame)
 
 
 def _stays(series: pl.Series) -> bool:

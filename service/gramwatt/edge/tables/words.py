@@ -18,15 +18,18 @@ _SUFFIX: Final = re.compile(rf" *{NUMBER}( *)([^0-9 .,+±-].*?) *", re.ASCII)
 
 
 def cells_of(kind: Kind, series: pl.Series, *, bare: units.Unit | None, text: bool, decimal: str = ".") -> Cells:
-    """The cells of a text column; empty ones are absent. ``bare`` is the unit of a number without one.
+    """The cells of a text column. ``bare`` is the unit of a number without one.
 
-    With ``text`` a number alone is a number; without, it is left for the judge of single cells, who refuses it.
+    With ``text`` a number alone is a number, and a cell of nothing but spaces is absent; without, both are left for
+    the judge of single cells, who refuses them.
     """
     if decimal == "," and not isinstance(kind, Choice | Text):
         series = series.str.replace_all(",", ".", literal=True)
         if isinstance(kind, Series):
             series = series.str.replace_all(";", ",", literal=True)
-    if not text and (series == "").any():
+    if text:
+        series = pl.select(pl.when(series.str.strip_chars(" \t") != "").then(series)).to_series()
+    elif (series == "").any():
         return [ABSENT if cell is None else cell for cell in series.to_list()]
     if isinstance(kind, Quantity):
         return _quantities(kind, series, bare=bare, text=text)
