@@ -24,6 +24,9 @@ from gramwatt.edge.wording import Fault
 
 csv.field_size_limit(max(csv.field_size_limit(), LONGEST_ROW + 2 * PIECE))  # one for the whole process; only raised
 _QUOTED: Final = re.compile(rb'"[^"]*"')
+_FIELD: Final = r'(?:"(?:[^"]++|"")*+"[^{0}\r\n]*+|[^"{0}\r\n][^{0}\r\n]*+)?+'
+"""A field that may be in quotes; a quote within a field that does not begin with one is a letter like others."""
+_ROW: Final = rf"{_FIELD}(?:[{{0}}]{_FIELD})*+(?:\r\n|\n|\r(?!\n|\Z))"
 _NO_UTF8: Final = re.compile("[\udc80-\udcff]")
 """What stands for a byte that could not be decoded."""
 _BLANK: Final = re.compile(rb"^ *\r?(?:\n|\Z)", re.MULTILINE)
@@ -47,10 +50,10 @@ def read_csv(
     heading, faults = read_heading(calculator, header, keeping, constants or {})
     if faults:
         raise Unreadable(faults)
-    return _chunks(_Reader(heading, separator, decimal), pieces)
+    return _chunks(_Reader(heading, separator, decimal), pieces.rows(separator))
 
 
-def _chunks(reader: _Reader, pieces: _Pieces) -> Iterator[Chunk]:
+def _chunks(reader: _Reader, pieces: Iterator[bytes]) -> Iterator[Chunk]:
     first = 0
     for piece in pieces:
         chunk = reader.read(piece, first)
@@ -62,6 +65,7 @@ def _chunks(reader: _Reader, pieces: _Pieces) -> Iterator[Chunk]:
 
 
 SEPARATORS: Final = (",", ";", "\t")
+_FIRST_ROW: Final = re.compile(_ROW.format("".join(SEPARATORS)).encode())
 
 
 def _header(line: bytes, separator: str, known: Collection[str]) -> tuple[list[str], str]:
@@ -114,16 +118,15 @@ class _Pieces:
     def _end_of_first(self) -> int:
         """Where the first row that is not blank ends, or -1."""
         self._left = self._left.lstrip(b"\r\n") if not self._left.startswith(codecs.BOM_UTF8) else self._left
-        end = self._left.find(b"\n")
-        while end >= 0 and self._left.count(b'"', 0, end) % 2:
-            end = self._left.find(b"\n", end + 1)
-        return end + 1 if end >= 0 else -1
+        found = _FIRST_ROW.match(self._left, len(codecs.BOM_UTF8) * self._left.startswith(codecs.BOM_UTF8))
+        return -1 if found is None else found.end()
 
-    def __iter__(self) -> Iterator[bytes]:
+    def rows(self, separator: str) -> Iterator[bytes]:
+        """The rest in pieces of whole rows."""
+        whole = re.compile(f"(?:{_ROW.format(separator)})*+".encode())
         while self._more():
-            end = self._left.rfind(b"\n") + 1
-            while end > 0 and self._left.count(b'"', 0, end) % 2:
-                end = self._left.rfind(b"\n", 0, end - 1) + 1
+            found = whole.match(self._left) if b'"' in self._left else None
+            end = found.end() if found else self._left.rfind(b"\n") + 1
             if end:
                 piece, self._left = self._left[:end], self._left[end:]
                 yield piece
