@@ -33,7 +33,7 @@ from gramwatt.web.table_options import (
 LARGEST_TABLE: Final = 1024**3
 SMALL: Final = 256 * 1024
 MOST_POINTS: Final = 500
-MOST_POINTS_EACH: Final = 50
+MOST_POINTS_EACH: Final = 20
 """Along one axis: of a calculator answered by columns, and of one answered question by question."""
 MOST_AXES: Final = 2
 AXIS_NAMES: Final = ("vary", "from", "to", "count")
@@ -220,6 +220,8 @@ def _even(
     count = (
         int(told) if text and isinstance(told, str) and told.isascii() and told.isdigit() and len(told) < 9 else told
     )
+    if isinstance(count, float) and count.is_integer():
+        count = int(count)
     faults = []
     if isinstance(count, bool) or not isinstance(count, int) or not 2 <= count <= most:
         faults.append(Fault("/count", f"{name}: not a number of points", echo(told), f"2 to {most}"))

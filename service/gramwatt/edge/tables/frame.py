@@ -20,7 +20,8 @@ def result_series(column: OutputColumn, values: Any, digits: int | None) -> pl.S
     """One column; ``digits`` rounds numbers, None leaves them as computed. Lists and tables stand as JSON texts."""
     kind, name = column.kind, column.name
     if isinstance(kind, Series | Table):
-        texts = [None if value is None else orjson.dumps(value).decode() for value in values]
+        lists = values if isinstance(values, list) else [None] * len(values)  # an array only where none has an answer
+        texts = [None if value is None else orjson.dumps(value).decode() for value in lists]
         return pl.Series(name, texts, dtype=pl.String)
     if isinstance(values, list):
         types = {Quantity: pl.Float64, Count: pl.Int64, Flag: pl.Boolean}
