@@ -29,8 +29,10 @@ from gramwatt.version import __version__
 Client: TypeAlias = Any
 Future: TypeAlias = Any
 """Dask's own: it may not be installed, and is half typed."""
+KNOCK: Final = 3
+"""Seconds within which the scheduler must answer."""
 CONNECT: Final = 5
-"""Seconds within which the scheduler must answer, and have a worker."""
+"""Seconds within which it must have a worker."""
 ALONE: Final = 60
 """Seconds that a run waits without any worker before it is given up."""
 RETRIES: Final = 2
@@ -54,24 +56,50 @@ def connected(address: str) -> Iterator[Client]:
     except ImportError:
         raise ClusterError("--scheduler needs Dask: pip install 'gramwatt[cluster]'") from None
     make: Any = distributed.Client
-    logger = logging.getLogger("distributed")
-    level = logger.level
-    logger.setLevel(logging.CRITICAL)  # what it would say of lost workers is dealt with, or told in one line
-    try:
+    with _quiet():
+        _knock(address)
         # A part travels with its task by intent: what was scattered to a worker would be lost with it.
         with configured({"distributed.admin.large-graph-warning-threshold": "1GB"}):
-            try:
-                client = make(address, timeout=CONNECT, set_as_default=False)
-            except (OSError, ValueError, TypeError) as error:
-                detail = str(error).partition("\n")[0]
-                raise ClusterError(f"--scheduler {address}: no scheduler answers there: {detail}") from None
+            client = make(address, timeout=CONNECT, set_as_default=False)
             try:
                 _look_over(client, address)
                 yield client
             finally:
                 client.close(timeout=CONNECT)
+
+
+@contextlib.contextmanager
+def _quiet() -> Iterator[None]:
+    """Without the library's own lines about lost workers and schedulers: that is dealt with, or told in one line."""
+    loggers = [logging.getLogger(name) for name in logging.root.manager.loggerDict if name.startswith("distributed")]
+    levels = [logger.level for logger in loggers]
+    for logger in loggers:
+        logger.setLevel(logging.CRITICAL + 1)
+    try:
+        yield
     finally:
-        logger.setLevel(level)
+        for logger, level in zip(loggers, levels, strict=True):
+            logger.setLevel(level)
+
+
+def _knock(address: str) -> None:
+    """Whether a scheduler answers. (A client that found none could not be put away in silence.)"""
+    import asyncio
+
+    import distributed
+    from distributed.comm import core
+
+    async def knock() -> None:
+        library: Any = distributed
+        connect: Any = core.connect
+        comm = await connect(address, timeout=KNOCK, **library.Security().get_connection_args("client"))
+        await comm.close()
+
+    try:
+        asyncio.run(knock())
+    except Exception as error:  # whatever else listens there answers in a language of its own
+        detail = str(error).partition("\n")[0]
+        raise ClusterError(f"--scheduler {address}: no Dask scheduler answers there: {detail}") from None
 
 
 def _look_over(client: Client, address: str) -> None:

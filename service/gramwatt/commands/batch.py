@@ -92,7 +92,7 @@ def _here(
     into, tally = writer(plan, Form("arrow" if to in BINARY else to, style)), Tally()
     with contextlib.ExitStack() as held:
         answer = answered
-        if more["scheduler"]:
+        if more["scheduler"] is not None:
             client = held.enter_context(cluster.connected(more["scheduler"]))
             parts = cluster.Parts(client, plan, pieces)
             pieces, answer = iter(parts), parts.answered

@@ -69,7 +69,7 @@ def sweep(name: str, inputs: tuple[str, ...], vary: tuple[str, ...], **more: Any
             output = held.enter_context(Output(more["out"]))
             progress = Progress(more["progress"] and not output.on_terminal, size(axes), name)
             held.callback(progress.close)
-            client = held.enter_context(connected(more["scheduler"])) if more["scheduler"] else None
+            client = held.enter_context(connected(more["scheduler"])) if more["scheduler"] is not None else None
             to = written_as(more["to"], more["out"], "csv")
             ending = _answer(plan, axes, wish, client, (to, style), output, progress)
             progress.close()
