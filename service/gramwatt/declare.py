@@ -12,6 +12,7 @@ import re
 import typing
 from collections.abc import Callable, Hashable, Iterator, Mapping
 from dataclasses import KW_ONLY, dataclass
+from types import MappingProxyType
 from typing import Any, Generic, TypeAlias, TypeVar
 
 import numpy as np
@@ -236,6 +237,12 @@ def fields_of(declaration: type[Any]) -> Mapping[str, Kind]:
 
 
 @functools.cache
+def _asked_of(inputs: Hashable) -> Mapping[str, Kind]:
+    fields = _fields_of(inputs)
+    return MappingProxyType({name: kind for name, kind in fields.items() if not isinstance(kind, Spread)})
+
+
+@functools.cache
 def _fields_of(declaration: Hashable) -> Mapping[str, Kind]:
     if not isinstance(declaration, type) or not dataclasses.is_dataclass(declaration):
         raise DeclarationError(f"{declaration} is not a dataclass")
@@ -246,7 +253,7 @@ def _fields_of(declaration: Hashable) -> Mapping[str, Kind]:
         if len(kinds) != 1:
             raise DeclarationError(f"{declaration.__qualname__}.{name}: declare exactly one kind, found {len(kinds)}")
         found[name] = kinds[0]
-    return found
+    return MappingProxyType(found)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -283,14 +290,14 @@ class Calculator(Generic[I, R]):
         return re.sub(r"\s*\n\s*", " ", (self.formula.__doc__ or "").strip())
 
     @property
-    def asked(self) -> dict[str, Kind]:
+    def asked(self) -> Mapping[str, Kind]:
         """The inputs a user may give, in order."""
-        return {name: kind for name, kind in fields_of(self.inputs).items() if not isinstance(kind, Spread)}
+        return _asked_of(typing.cast("Hashable", self.inputs))
 
     @property
-    def answered(self) -> dict[str, Kind]:
+    def answered(self) -> Mapping[str, Kind]:
         """The results, in order, the headline first."""
-        return dict(fields_of(self.results))
+        return fields_of(self.results)
 
     @property
     def headline(self) -> str:

@@ -5,8 +5,11 @@ Numbers are given once here, with at most 12 significant digits, so that every w
 
 from __future__ import annotations
 
+import functools
+import math
 import re
 from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
 from typing import Any, TypeAlias
 
 import numpy as np
@@ -23,9 +26,12 @@ from gramwatt.declare import (
     Spread,
     Table,
     Text,
+    Truths,
     fields_of,
 )
 from gramwatt.edge import units
+from gramwatt.edge.columns import no
+from gramwatt.edge.filling import replacing
 from gramwatt.edge.run import Outcome
 from gramwatt.edge.wording import measured, one_of, shortest
 
@@ -37,26 +43,30 @@ def answer(
 ) -> Answer:
     """The answer to question ``row``, which must be without faults. ``result_units`` converts results, by name."""
     calculator = outcome.calculator
-    chosen = {name: (result_units or {}).get(name, unit) for name, unit in declared_units(calculator.answered).items()}
+    sheet = _sheet(calculator)
+    chosen = sheet.result_units
+    if result_units:
+        chosen = {name: result_units.get(name, unit) for name, unit in chosen.items()}
     results = {
         name: _plain(kind, getattr(outcome.results, name), row, name, chosen)
         for name, kind in calculator.answered.items()
     }
-    asked_units = {n: chosen.get(n, unit) for n, unit in declared_units(calculator.asked).items()}
+    asked_units = {n: chosen.get(n, unit) for n, unit in sheet.asked_units.items()} if result_units else sheet.both
     given = {
         name: _plain(kind, getattr(outcome.given, name), row, name, asked_units)
         for name, kind in calculator.asked.items()
         if _is_known(outcome, name, row)
     }
+    told = {name: asked_units[name] for name, owner in sheet.owners if owner in given}
     made: Answer = {
         "calculator": calculator.name,
         "given": given,
-        "assumed": [name for name in calculator.asked if name in outcome.assumed and outcome.assumed[name][row]],
+        "assumed": _marked(outcome.assumed, row, calculator),
         "results": results,
-        "units": {**{n: u for n, u in asked_units.items() if n.partition(".")[0] in given}, **chosen},
+        "units": {**told, **chosen},
         "cautions": _cautions(outcome, row, results),
     }
-    solved = [name for name in calculator.asked if name in outcome.solved and outcome.solved[name][row]]
+    solved = _marked(outcome.solved, row, calculator)
     if solved:
         made["solved"] = solved
     uncertainty = _uncertainty(outcome, row, results, chosen)
@@ -65,6 +75,44 @@ def answer(
     if working:
         made["working"] = _working(outcome, row, made)
     return made
+
+
+@dataclass(frozen=True, slots=True)
+class _Sheet:
+    """What every answer of a calculator has alike."""
+
+    result_units: Mapping[str, str]
+    asked_units: Mapping[str, str]
+    both: Mapping[str, str]
+    """Units of inputs, where a result of the same name has another."""
+    owners: tuple[tuple[str, str], ...]
+    """Each quantity asked for, and the input that it is, or is a column of."""
+    standing: Mapping[str, Mapping[str, str]]
+    """The cautions that name no figure of the answer, as they are told, by code."""
+
+
+@functools.cache
+def _sheet(calculator: Calculator[Any, Any]) -> _Sheet:
+    results, asked = declared_units(calculator.answered), declared_units(calculator.asked)
+    return _Sheet(
+        results,
+        asked,
+        {name: results.get(name, unit) for name, unit in asked.items()},
+        tuple((name, name.partition(".")[0]) for name in asked),
+        {
+            caution.code: {"code": caution.code, "text": caution.text}
+            for caution in calculator.cautions
+            if "{" not in caution.text
+        },
+    )
+
+
+def _marked(marks: Mapping[str, Truths], row: int, calculator: Calculator[Any, Any]) -> list[str]:
+    """The inputs that bear a mark in a row; ``marks`` are mostly one shared array that is false throughout."""
+    nowhere = no(len(next(iter(marks.values())))) if marks else None
+    return [
+        name for name in calculator.asked if name in marks and marks[name] is not nowhere and bool(marks[name][row])
+    ]
 
 
 def declared_units(fields: Mapping[str, Kind]) -> dict[str, str]:
@@ -83,15 +131,15 @@ def declared_units(fields: Mapping[str, Kind]) -> dict[str, str]:
 def _is_known(outcome: Outcome, name: str, row: int) -> bool:
     if name in outcome.unused and outcome.unused[name][row]:
         return False
-    marks = (outcome.present, outcome.assumed, outcome.solved)
-    return any(bool(mark[name][row]) for mark in marks if name in mark)
+    return any(name in mark and mark[name][row] for mark in (outcome.present, outcome.assumed, outcome.solved))
 
 
 def _plain(kind: Kind, values: Any, row: int, name: str, chosen: Mapping[str, str]) -> Any:
     """A value as JSON has it, in the unit chosen for its name; None where there is no answer."""
     match kind:
         case Quantity():
-            return _number(float(units.convert(values[row], chosen[name])))
+            unit = units.unit(chosen[name])
+            return _number((float(values[row]) - unit.offset) / unit.scale)
         case Count():
             return int(values[row]) if np.isfinite(values[row]) else None
         case Choice():
@@ -120,7 +168,7 @@ def _plain(kind: Kind, values: Any, row: int, name: str, chosen: Mapping[str, st
 
 def _number(value: float) -> float | int | None:
     """At most 12 significant digits, whole numbers without a point; None where not finite."""
-    if not np.isfinite(value):
+    if not math.isfinite(value):
         return None
     short = shortest(value)
     return int(short) if short.is_integer() and abs(short) < 1e15 else short
@@ -129,11 +177,16 @@ def _number(value: float) -> float | int | None:
 def _cautions(outcome: Outcome, row: int, results: Mapping[str, Any]) -> list[dict[str, Any]]:
     """Reasons for results without an answer first, then what concerns this question, then what always holds."""
     empty = list(_empty(results))
+    plain = _sheet(outcome.calculator).standing
     reasons: list[dict[str, Any]] = []
     special = _replaced(outcome, row)
     standing: list[dict[str, Any]] = []
     for note in outcome.notes:
         holds = note.rows[row]
+        if note.said.code in plain and not holds.ndim and not isinstance(note.said, Rule):
+            if holds:
+                (standing if note.said.stands else special).append(dict(plain[note.said.code]))
+            continue
         for at in np.flatnonzero(holds).tolist() if holds.ndim else [None] * bool(holds):
             told: dict[str, Any] = {"code": note.said.code, "text": _fill(note.said, outcome, row, at)}
             if not isinstance(note.said, Rule):
@@ -172,8 +225,8 @@ def _lacking(outcome: Outcome, row: int, name: str) -> dict[str, Any]:
 def _replaced(outcome: Outcome, row: int) -> list[dict[str, Any]]:
     """Inputs that were given but not used, since another was given instead."""
     told = []
-    for name, kind in outcome.calculator.asked.items():
-        replaced = [other for other in getattr(kind, "replaces", ()) if outcome.unused[other][row]]
+    for name, others in replacing(outcome.calculator).by:
+        replaced = [other for other in others if outcome.unused[other][row]]
         if replaced and outcome.present[name][row]:
             were = "was" if len(replaced) == 1 else "were"
             text = f"{' and '.join(replaced)} {were} not used: {name} was given instead."

@@ -6,6 +6,7 @@ whole) or as `Coded` cells (each distinct one judged once). See `cells` for ``te
 
 from __future__ import annotations
 
+import dataclasses
 import functools
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
@@ -139,6 +140,8 @@ def read(kind: Kind, cells: Cells, *, text: bool) -> Column:
 
 
 def _read_each(kind: Kind, cells: Sequence[object], *, text: bool) -> Column:
+    if len(cells) == 1:
+        return _read_one(kind, cells[0], text=text)
     column = absent(kind, len(cells))
     if all(cell is ABSENT for cell in cells):
         return column
@@ -148,6 +151,19 @@ def _read_each(kind: Kind, cells: Sequence[object], *, text: bool) -> Column:
             column.present[row] = True
             _read_into(column, kind, row, cell, text=text)
     return column
+
+
+def _read_one(kind: Kind, cell: object, *, text: bool) -> Column:
+    """The column of a single question: no array is made that is not needed."""
+    if cell is ABSENT:
+        return absent(kind, 1)
+    try:
+        value, spread = read_cell(kind, cell, text=text)
+    except Refused as refused:
+        fault = Fault("", refused.detail, echo(cell), refused.accepted)
+        return Column(absent(kind, 1).values, yes(1), faults={0: [fault]})
+    values = np.array([value], dtype=absent(kind, 1).values.dtype)
+    return Column(values, yes(1), None if spread is None else np.array([spread]))
 
 
 def _read_into(
@@ -317,12 +333,14 @@ def _repeated(value: Any, rows: int) -> Any:
     return np.broadcast_to(value, (rows,)) if rows > 1 else _frozen(np.full(rows, value))
 
 
-def fill_default(kind: Kind, column: Column, rows: Truths) -> None:
-    """Put the declared default, converted to SI, where nothing was given."""
+def with_default(kind: Kind, column: Column, rows: Truths) -> Column:
+    """The column with the declared default, converted to SI, in the rows where nothing was given."""
     default = default_of(kind)
-    if default is not None and rows.any():
-        column.values = np.array(column.values)
-        column.values[rows] = to_internal(kind, default)
+    if default is None or not rows.any():
+        return column
+    values = np.array(column.values)
+    values[rows] = to_internal(kind, default)
+    return dataclasses.replace(column, values=values)
 
 
 def to_internal(kind: Kind, value: Any) -> Any:

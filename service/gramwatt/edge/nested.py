@@ -15,11 +15,11 @@ from gramwatt.edge.columns import (
     Column,
     TableColumn,
     absent,
-    fill_default,
     missing,
     read,
     spread_kind,
     unknown,
+    with_default,
     yes,
 )
 from gramwatt.edge.wording import Fault, accepts, echo, one_of
@@ -91,7 +91,7 @@ def _read_rows(kind: Table, items: list[object]) -> Column:
     columns: dict[str, Any] = {}
     for name, inner in fields.items():
         column = read(inner, [row.get(name, ABSENT) for row in rows], text=False)
-        fill_default(inner, column, ~column.present)
+        column = with_default(inner, column, ~column.present)
         columns[name] = column.values[None, :]
         for at, found in column.faults.items():
             faults += [fault.under(name).under(str(at)) for fault in found]

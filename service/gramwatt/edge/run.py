@@ -29,10 +29,10 @@ from gramwatt.declare import (
     Truths,
     fields_of,
 )
-from gramwatt.edge import columns, schemas, units
-from gramwatt.edge.columns import Cells, Column, no
+from gramwatt.edge import columns, filling, schemas, units
+from gramwatt.edge.columns import Cells, Column, TableColumn, no, yes
 from gramwatt.edge.uncertainty import Propagated, propagate
-from gramwatt.edge.wording import Fault, accepts, one_of
+from gramwatt.edge.wording import Fault
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,30 +77,36 @@ def run(
     ``spreads`` holds columns ``<name>_u``: the standard uncertainty of an input, beside what its cells tell.
     """
     loaded = schemas.load(calculator, cells, text=text)
-    asked = {name: loaded.columns.get(name) or columns.absent(kind, rows) for name, kind in calculator.asked.items()}
-    stated = _stated(calculator, asked, spreads or {}, text=text)
+    read = loaded.columns
+    asked = {
+        name: read[name] if name in read else columns.absent(kind, rows) for name, kind in calculator.asked.items()
+    }
+    stated = _stated(calculator, asked, spreads, text=text) if spreads else {}
     if not uncertain:
         _refuse_spreads(asked)
-    faults = _faults(calculator, {**asked, **stated}, loaded.faults, rows, text=text)
+    faults = _faults(calculator, {**asked, **stated} if stated else asked, loaded.faults, rows, text=text)
     present = {name: column.present for name, column in asked.items()}
     if len(faults) == rows:
         return Outcome(calculator, rows, faults, present=present)
 
-    assumed, unused = _fill(calculator, asked, rows)
+    assumed, unused = filling.fill(calculator, asked, rows)
     if faults:
-        _cover_faulty(asked, faults, rows)
+        filling.cover_faulty(asked, faults, rows)
     raw = calculator.inputs(**_arrays(calculator, asked))
     given, causes = raw, _spreads(calculator, asked)
-    solved = dict.fromkeys(asked, no(rows))
+    all_rows, no_rows = yes(rows), no(rows)
+    solved = dict.fromkeys(asked, no_rows)
     for assumption in calculator.assumptions:
         name, before = assumption.name, given
+        if asked[name].present is all_rows:
+            continue
         lacking = _is_absent(before, name)
         if not lacking.any():
             continue
         given = _assume(assumption, before)
         filled = lacking & ~_is_absent(given, name)
         worked_out = filled & _all_given(asked, assumption.solved_from)
-        assumed[name] = assumed.get(name, no(rows)) | (filled & ~worked_out)
+        assumed[name] = assumed.get(name, no_rows) | (filled & ~worked_out)
         solved[name] = solved[name] | worked_out
         if uncertain and assumption.spread is not None and (filled & ~worked_out).any():
             # What is assumed stands fast while other inputs vary, so that its own spread can be told from theirs.
@@ -109,15 +115,25 @@ def run(
             known = causes.get((name,), np.zeros(rows))
             causes[(name,)] = np.where(filled & ~worked_out, spread, known)
     if uncertain:
-        for name, kind in calculator.asked.items():
-            if isinstance(kind, Quantity) and kind.default_u is not None and assumed[name].any():
-                width = kind.default_u * units.unit(kind.unit).scale
+        for name, kind in _guessed(calculator):
+            if assumed[name] is not no_rows and assumed[name].any():
+                width = (kind.default_u or 0.0) * units.unit(kind.unit).scale
                 causes[(name,)] = np.where(assumed[name], width, causes.get((name,), np.zeros(rows)))
     results = evaluate(calculator, given)
     _check(calculator, results, rows)
     uncertainty = propagate(functools.partial(_answer, calculator), calculator, raw, causes) if uncertain else None
     notes = _notes(calculator, given, results, assumed, rows)
     return Outcome(calculator, rows, faults, given, results, present, assumed, solved, unused, notes, uncertainty)
+
+
+@functools.cache
+def _guessed(calculator: Calculator[Any, Any]) -> tuple[tuple[str, Quantity], ...]:
+    """The inputs whose declared default has an uncertainty of its own."""
+    return tuple(
+        (name, kind)
+        for name, kind in calculator.asked.items()
+        if isinstance(kind, Quantity) and kind.default_u is not None
+    )
 
 
 def _refuse_spreads(asked: dict[str, Column]) -> None:
@@ -160,11 +176,11 @@ def _faults(
     """Every fault by row; ``of_all`` are those of the question's names, which concern each."""
     by_row: dict[int, list[Fault]] = {row: list(of_all) for row in range(rows)} if of_all else {}
     for name, column in asked.items():
-        for row, found in column.faults.items():
+        for row, found in column.faults.items() if column.faults else ():
             by_row.setdefault(row, []).extend(fault.under(name) for fault in found)
         if text and column.faults and isinstance(calculator.asked.get(name), Table):
             by_row[0] = [_with_body(calculator, name, fault) for fault in by_row[0]]
-    _find_missing(calculator, asked, of_all, by_row)
+    filling.find_missing(calculator, asked, of_all, by_row)
     return by_row
 
 
@@ -215,82 +231,6 @@ def _is_absent(given: Any, name: str) -> Truths:
     return np.asarray(values < 0 if values.dtype.kind == "i" else np.isnan(values))
 
 
-def _find_missing(
-    calculator: Calculator[Any, Any],
-    asked: Mapping[str, Column],
-    known: Sequence[Fault],
-    by_row: dict[int, list[Fault]],
-) -> None:
-    """Required inputs that single rows leave out, and groups of which nothing was given."""
-    told = {fault.pointer for fault in known}
-    for name in schemas.required(calculator):
-        present = asked[name].present
-        if not present.all() and f"/{name}" not in told:
-            for row in np.flatnonzero(~present).tolist():
-                by_row.setdefault(row, []).append(columns.missing(name, calculator.asked[name]))
-    for group in calculator.any_of:
-        present = np.logical_or.reduce([asked[name].present for name in group])
-        if not present.all():
-            wanted = "; ".join(f"{name}: {accepts(calculator.asked[name])}" for name in group)
-            fault = Fault(f"/{group[0]}", f"give {one_of(group)}", None, wanted)
-            for row in np.flatnonzero(~present).tolist():
-                by_row.setdefault(row, []).append(fault)
-
-
-def _fill(
-    calculator: Calculator[Any, Any], asked: dict[str, Column], rows: int
-) -> tuple[dict[str, Truths], dict[str, Truths]]:
-    """Put declared defaults where nothing was given; void what another input replaces. Says where each was done."""
-    assumed: dict[str, Truths] = {}
-    unused: dict[str, Truths] = {}
-    replaced: dict[str, Truths] = {}
-    for name, kind in calculator.asked.items():
-        for other in getattr(kind, "replaces", ()):
-            replaced[other] = replaced.get(other, no(rows)) | asked[name].present
-    for name, kind in calculator.asked.items():
-        if isinstance(kind, Series | Table):
-            continue
-        column, void = asked[name], replaced.get(name, no(rows))
-        some_void, some_given = void.any(), column.present.any()
-        if not some_void and column.present.all():
-            assumed[name] = unused[name] = no(rows)
-        elif not some_void and not some_given:
-            asked[name] = columns.defaulted(kind, rows)
-            assumed[name] = ~np.asarray(_unfilled(kind, asked[name]))
-            unused[name] = no(rows)
-        else:
-            empty = ~column.present & ~void
-            columns.fill_default(kind, column, empty)
-            assumed[name] = empty & ~np.asarray(_unfilled(kind, column))
-            unused[name] = column.present & void
-            values, spread = np.array(column.values), column.spread
-            values[void] = columns.absent(kind, 1).values[0]
-            asked[name] = Column(values, column.present, None if spread is None else np.where(void, 0.0, spread))
-    return assumed, unused
-
-
-def _cover_faulty(asked: dict[str, Column], faults: Mapping[int, object], rows: int) -> None:
-    """Give rows with faults the values of a good one: no formula should meet what nobody can mean."""
-    good = next(row for row in range(rows) if row not in faults)
-    faulty = list(faults)
-    for name, column in asked.items():
-        values = np.array(column.values)
-        values[faulty] = values[good]
-        spread = column.spread
-        if spread is not None:
-            spread = np.array(spread)
-            spread[faulty] = 0.0
-        asked[name] = Column(values, column.present, spread)
-
-
-def _unfilled(kind: Kind, column: Column) -> Truths:
-    if isinstance(kind, Flag):
-        return no(len(column.present))
-    if column.values.dtype.kind == "U":
-        return np.asarray(column.values == "")
-    return np.asarray(column.values < 0 if isinstance(kind, Choice) else np.isnan(column.values))
-
-
 def _arrays(calculator: Calculator[Any, Any], asked: Mapping[str, Column]) -> dict[str, Any]:
     declared = fields_of(calculator.inputs)
     arrays: dict[str, Any] = {}
@@ -311,8 +251,8 @@ def _spreads(
     for name, column in asked.items():
         if column.spread is not None:
             found[(name,)] = column.spread
-        inner = columns.inner_spreads(column)
-        found |= {(name, each): spread for each, spread in inner.items() if spread.any()}
+        if isinstance(column, TableColumn):
+            found |= {(name, each): spread for each, spread in column.spreads.items() if spread.any()}
     return found
 
 

@@ -69,7 +69,31 @@ class Loaded:
 
 
 def load(calculator: Calculator[Any, Any], cells: Mapping[str, Cells], *, text: bool) -> Loaded:
-    """Read columns of cells by name. Unknown and missing names become faults; the known ones are read all the same."""
+    """Read columns of cells by name. Unknown and missing names become faults; the known ones are read all the same.
+
+    A question whose names are all right needs no judge of names: its columns are read at once. Any other goes to the
+    schema, which gives the same verdict (a test holds the two together) and says what is wrong.
+    """
+    names = _names(calculator, text=text)
+    if cells.keys() <= names.known.keys() and names.required <= cells.keys():
+        return Loaded({name: read(names.known[name], column, text=text) for name, column in cells.items()}, ())
+    return judged(calculator, cells, text=text)
+
+
+@dataclass(frozen=True, slots=True)
+class _Names:
+    known: Mapping[str, Kind]
+    required: frozenset[str]
+
+
+@functools.cache
+def _names(calculator: Calculator[Any, Any], *, text: bool) -> _Names:
+    fields = schema(calculator, text=text).fields
+    return _Names(calculator.asked, frozenset(name for name, field in fields.items() if field.required))
+
+
+def judged(calculator: Calculator[Any, Any], cells: Mapping[str, Cells], *, text: bool) -> Loaded:
+    """Read columns of cells by marshmallow's schema alone."""
     try:
         columns: Any = schema(calculator, text=text).load(cells)
         return Loaded(columns, ())

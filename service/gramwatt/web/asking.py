@@ -72,9 +72,8 @@ def read_query(
     chosen: dict[str, Any] = {}
     for name, kind in options.items():
         column = columns.read(kind, [words.pop(name, columns.ABSENT)], text=True)
-        columns.fill_default(kind, column, ~column.present)
         faults += [fault.under(name) for fault in column.faults.get(0, ())]
-        chosen[name] = _chosen(kind, column.values[0])
+        chosen[name] = _chosen(kind, columns.with_default(kind, column, ~column.present).values[0])
     return words, chosen, faults
 
 

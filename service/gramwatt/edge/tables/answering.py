@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from gramwatt import registry
-from gramwatt.declare import Calculator, Choice, Count, Kind, Quantity, Rule
+from gramwatt.declare import Calculator, Choice, Count, Kind, Quantity, Rule, Series, Truths
 from gramwatt.edge import units
 from gramwatt.edge.answer import answer, declared_units
 from gramwatt.edge.columns import ABSENT, Cells, Same, inner_spreads, read, unknown
@@ -139,7 +139,7 @@ def _values(column: OutputColumn, outcome: Outcome, rows: int) -> Any:
         result = getattr(outcome.results, column.name[:-2])
         return np.where(np.isfinite(result), standard / units.unit(column.unit).scale, np.nan)
     values = getattr(outcome.results if column.part == "results" else outcome.given, column.name)
-    if isinstance(column.kind, Quantity):
+    if isinstance(column.kind, Quantity | Series):
         unit = units.unit(column.unit)
         values = values / unit.scale if unit.offset == 0 else (values - unit.offset) / unit.scale
     return values
@@ -156,12 +156,12 @@ def _void(made: dict[str, Any], rows: list[int]) -> None:
 def _cautions(outcome: Outcome, rows: int, faults: Mapping[int, object]) -> tuple[Any, list[tuple[str, ...]]]:
     """What concerns single rows, by position in a list of the few combinations there are. What always holds is not
     repeated in each row."""
-    notes = [note for note in outcome.notes if isinstance(note.said, Rule) or not note.said.stands][:60]
+    notes = _concerning(outcome)
     if not notes:
         return np.zeros(rows, dtype=np.int64), [()]
     combined = np.zeros(rows, dtype=np.int64)
-    for bit, note in enumerate(notes):
-        combined += note.rows.astype(np.int64) << bit
+    for bit, (_, holds) in enumerate(notes):
+        combined += holds.astype(np.int64) << bit
     if faults:
         combined[list(faults)] = 0
     if len(notes) <= 12:
@@ -171,8 +171,33 @@ def _cautions(outcome: Outcome, rows: int, faults: Mapping[int, object]) -> tupl
         at = position[combined]
     else:
         used, at = np.unique(combined, return_inverse=True)
-    codes = [note.said.code for note in notes]
+    codes = [code for code, _ in notes]
     return at, [tuple(code for bit, code in enumerate(codes) if which >> bit & 1) for which in used.tolist()]
+
+
+def _concerning(outcome: Outcome) -> list[tuple[str, Truths]]:
+    """Codes with their rows: cautions that do not always hold, and rules where they explain an empty result."""
+    found: list[tuple[str, Truths]] = []
+    empty: dict[str, Truths] = {}
+    for note in outcome.notes[:60]:
+        if not isinstance(note.said, Rule):
+            if not note.said.stands:
+                found.append((note.said.code, note.rows))
+            continue
+        concerned = np.zeros_like(note.rows)
+        for name in note.said.results:
+            lacking = empty[name] if name in empty else _is_empty(getattr(outcome.results, name))
+            concerned |= lacking & note.rows
+            empty[name] = lacking & ~note.rows
+        if concerned.any():
+            found.append((note.said.code, concerned))
+    return found
+
+
+def _is_empty(values: Any) -> Truths:
+    """Rows without an answer, of a result that is a number, a choice or a list."""
+    lacking = values < 0 if values.dtype.kind == "i" else ~np.isfinite(values)
+    return np.asarray(lacking if lacking.ndim == 1 else lacking.any(axis=1))
 
 
 def _each(plan: Plan, chunk: Chunk, cells: Mapping[str, Cells]) -> Answered:

@@ -20,7 +20,7 @@ def result_series(column: OutputColumn, values: Any, digits: int | None) -> pl.S
     """One column; ``digits`` rounds numbers, None leaves them as computed. Lists and tables stand as JSON texts."""
     kind, name = column.kind, column.name
     if isinstance(kind, Series | Table):
-        lists = values if isinstance(values, list) else [None] * len(values)  # an array only where none has an answer
+        lists = values if isinstance(values, list) else as_lists(values, digits)
         texts = [None if value is None else orjson.dumps(value).decode() for value in lists]
         return pl.Series(name, texts, dtype=pl.String)
     if isinstance(values, list):
@@ -39,6 +39,15 @@ def result_series(column: OutputColumn, values: Any, digits: int | None) -> pl.S
     elif not np.isfinite(values).all():
         values = np.where(np.isfinite(values), values, np.nan)
     return pl.Series(name, np.ascontiguousarray(values), nan_to_null=True)
+
+
+def as_lists(values: Any, digits: int | None) -> list[Any]:
+    """A list of numbers for each row of an array (N, M), None where any of them has no answer."""
+    if values.ndim < 2:  # an array of nan, where no row has an answer
+        return [None] * len(values)
+    flat = rounded(np.ascontiguousarray(values).reshape(-1), digits or 12).reshape(values.shape)
+    good: list[bool] = np.asarray(np.isfinite(flat).all(axis=1)).tolist()
+    return [row if whole else None for row, whole in zip(flat.tolist(), good, strict=True)]
 
 
 def _where(series: pl.Series, rows: Any) -> pl.Series:

@@ -17,7 +17,7 @@ from gramwatt.edge.cells import NUMBER
 from gramwatt.edge.tables.answering import Answered, OutputColumn, Plan, output_columns, standing
 from gramwatt.edge.tables.chunk import Broken
 from gramwatt.edge.tables.errors import ErrorTeller
-from gramwatt.edge.tables.frame import caution_series, kept_series, result_series, results
+from gramwatt.edge.tables.frame import as_lists, caution_series, kept_series, result_series, results
 
 _FORMULA: Final = r"^[=+\-@\t\r]"
 
@@ -164,8 +164,12 @@ class JsonWriter:
         values = {}
         for column in columns:
             cells = piece.columns[column.name]
-            nested = isinstance(cells, list)
-            values[column.name] = cells if nested else result_series(column, cells, 12).to_list()
+            if isinstance(cells, list):
+                values[column.name] = cells
+            elif isinstance(column.kind, Series):
+                values[column.name] = as_lists(cells, 12)
+            else:
+                values[column.name] = result_series(column, cells, 12).to_list()
         return [
             {
                 **_kept_row(piece, row),
