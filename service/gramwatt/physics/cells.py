@@ -9,6 +9,7 @@ import numpy as np
 
 from gramwatt.declare import Array, Codes, Unit
 from gramwatt.physics import constants
+from gramwatt.physics.lookup import look_up
 
 CHEMISTRIES: Final = ("lipo", "lihv", "li-ion", "lifepo4")
 LIHV: Final = CHEMISTRIES.index("lihv")
@@ -67,7 +68,8 @@ def open_circuit_voltage(chemistry: Codes, charge: Array) -> Array:
     steps = OPEN_CIRCUIT_VOLTAGE.shape[1] - 1
     position = np.where((charge >= 0) & (charge <= 1), charge, 0) * steps
     left = np.minimum(position.astype(np.intp), steps - 1)
-    low, high = OPEN_CIRCUIT_VOLTAGE[chemistry, left], OPEN_CIRCUIT_VOLTAGE[chemistry, left + 1]
+    low = look_up(OPEN_CIRCUIT_VOLTAGE, chemistry, left)
+    high = look_up(OPEN_CIRCUIT_VOLTAGE, chemistry, left + 1)
     voltage = low + (high - low) * (position - left)
     return np.where((charge >= 0) & (charge <= 1), voltage, np.nan)
 
