@@ -47,16 +47,10 @@ def answer(
     chosen = sheet.result_units
     if result_units:
         chosen = {name: result_units.get(name, unit) for name, unit in chosen.items()}
-    results = {
-        name: _plain(kind, getattr(outcome.results, name), row, name, chosen)
-        for name, kind in calculator.answered.items()
-    }
+    results = _values(calculator.answered, outcome.results, row, chosen)
     asked_units = {n: chosen.get(n, unit) for n, unit in sheet.asked_units.items()} if result_units else sheet.both
-    given = {
-        name: _plain(kind, getattr(outcome.given, name), row, name, asked_units)
-        for name, kind in calculator.asked.items()
-        if _is_known(outcome, name, row)
-    }
+    known = {name: kind for name, kind in calculator.asked.items() if _is_known(outcome, name, row)}
+    given = _values(known, outcome.given, row, asked_units)
     told = {name: asked_units[name] for name, owner in sheet.owners if owner in given}
     made: Answer = {
         "calculator": calculator.name,
@@ -109,10 +103,12 @@ def _sheet(calculator: Calculator[Any, Any]) -> _Sheet:
 
 def _marked(marks: Mapping[str, Truths], row: int, calculator: Calculator[Any, Any]) -> list[str]:
     """The inputs that bear a mark in a row; ``marks`` are mostly one shared array that is false throughout."""
-    nowhere = no(len(next(iter(marks.values())))) if marks else None
-    return [
-        name for name in calculator.asked if name in marks and marks[name] is not nowhere and bool(marks[name][row])
-    ]
+    found = []
+    for name in calculator.asked:
+        mark = marks.get(name)
+        if mark is not None and mark is not no(len(mark)) and mark[row]:
+            found.append(name)
+    return found
 
 
 def declared_units(fields: Mapping[str, Kind]) -> dict[str, str]:
@@ -129,9 +125,27 @@ def declared_units(fields: Mapping[str, Kind]) -> dict[str, str]:
 
 
 def _is_known(outcome: Outcome, name: str, row: int) -> bool:
-    if name in outcome.unused and outcome.unused[name][row]:
+    nowhere = no(outcome.rows)
+    unused = outcome.unused.get(name, nowhere)
+    if unused is not nowhere and unused[row]:
         return False
-    return any(name in mark and mark[name][row] for mark in (outcome.present, outcome.assumed, outcome.solved))
+    for marks in (outcome.present, outcome.assumed, outcome.solved):
+        mark = marks.get(name, nowhere)
+        if mark is not nowhere and mark[row]:
+            return True
+    return False
+
+
+def _values(fields: Mapping[str, Kind], owner: Any, row: int, chosen: Mapping[str, str]) -> dict[str, Any]:
+    made: dict[str, Any] = {}
+    for name, kind in fields.items():
+        values = getattr(owner, name)
+        if type(kind) is Quantity:  # nearly all are
+            unit = units.unit(chosen[name])
+            made[name] = _number((values.item(row) - unit.offset) / unit.scale)
+        else:
+            made[name] = _plain(kind, values, row, name, chosen)
+    return made
 
 
 def _plain(kind: Kind, values: Any, row: int, name: str, chosen: Mapping[str, str]) -> Any:
@@ -170,6 +184,8 @@ def _number(value: float) -> float | int | None:
     """At most 12 significant digits, whole numbers without a point; None where not finite."""
     if not math.isfinite(value):
         return None
+    if value.is_integer() and -1e12 < value < 1e12:
+        return int(value)
     short = shortest(value)
     return int(short) if short.is_integer() and abs(short) < 1e15 else short
 
@@ -290,7 +306,7 @@ def _moved(value: Any, width: Any, times: int) -> Any:
     """A value, or each of a list, moved by some standard uncertainties: two cover about 95 % where causes are many."""
     if isinstance(value, list):
         return [_moved(one, other, times) for one, other in zip(value, width, strict=True)]
-    return None if value is None or width is None else _number(value + times * width)
+    return None if value is None or width is None else _number(float(value + times * width))
 
 
 def _working(outcome: Outcome, row: int, made: Answer) -> dict[str, dict[str, Any]]:

@@ -162,8 +162,8 @@ def _read_one(kind: Kind, cell: object, *, text: bool) -> Column:
     except Refused as refused:
         fault = Fault("", refused.detail, echo(cell), refused.accepted)
         return Column(absent(kind, 1).values, yes(1), faults={0: [fault]})
-    values = np.array([value], dtype=absent(kind, 1).values.dtype)
-    return Column(values, yes(1), None if spread is None else np.array([spread]))
+    kind_of_array = np.float64 if isinstance(kind, Quantity | Count) else absent(kind, 1).values.dtype
+    return Column(np.array((value,), dtype=kind_of_array), yes(1), None if spread is None else np.array([spread]))
 
 
 def _read_into(

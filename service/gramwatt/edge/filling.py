@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from gramwatt.declare import Calculator, Choice, Flag, Kind, Series, Table, Truths
+from gramwatt.declare import Calculator, Choice, Flag, Kind, Series, Table, Truths, default_of
 from gramwatt.edge import columns, schemas
 from gramwatt.edge.columns import Column, no, yes
 from gramwatt.edge.wording import Fault, accepts, one_of
@@ -86,8 +86,7 @@ def fill(
 
 def _default(kind: Kind, rows: int) -> tuple[Column, Truths]:
     """An input that nobody gave, and where it has a default."""
-    column = columns.defaulted(kind, rows)
-    return column, no(rows) if _unfilled(kind, column)[0] else yes(rows)
+    return columns.defaulted(kind, rows), no(rows) if default_of(kind) is None else yes(rows)
 
 
 def _partly(kind: Kind, column: Column, void: Truths) -> tuple[Column, Truths, Truths]:
