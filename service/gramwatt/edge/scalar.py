@@ -281,7 +281,8 @@ def evaluate(calculator: Calculator[Any, Any], given: Any) -> tuple[Any, tuple[b
     if variant is None:
         return None
     try:
-        found, holds = variant.function(*values)
+        with np.errstate(all="ignore"):
+            found, holds = variant.function(*values)
     except (ArithmeticError, ValueError):
         return None  # numpy has an answer to this: infinity or nan
     made = {name: np.array((value,), dtype=kind) for (name, kind), value in zip(variant.results, found, strict=True)}

@@ -57,7 +57,12 @@ def fingerprint() -> bytes:
 
 def etag(media: str) -> str:
     """A strong entity tag, known before anything is computed: answers depend on code, URL and format alone."""
-    asked = request.full_path.encode("utf-8", "surrogatepass")
+    return tag_of(media, request.full_path)
+
+
+def tag_of(media: str, full_path: str) -> str:
+    """The entity tag of what is at a path with its query, in a format."""
+    asked = full_path.encode("utf-8", "surrogatepass")
     digest = hashlib.blake2b(fingerprint() + media.encode() + b"\0" + asked, digest_size=12)
     return digest.hexdigest()
 

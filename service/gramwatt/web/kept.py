@@ -7,7 +7,7 @@ answer looks is Flask's to say too: it is kept the first time.
 
 from __future__ import annotations
 
-import functools
+import io
 import re
 import threading
 import time
@@ -20,7 +20,8 @@ from typing import Any, Final
 from flask import Flask, Response, request
 from werkzeug.http import parse_etags
 
-from gramwatt.web.metrics import REQUESTS, SECONDS
+from gramwatt.web.direct import Direct
+from gramwatt.web.told import Told, Wire
 
 MOST_ANSWERS: Final = 2000
 MOST_BYTES: Final = 8 * 1024 * 1024
@@ -28,7 +29,6 @@ LARGEST: Final = 16 * 1024
 OVERHEAD: Final = 1500  # bytes an answer takes beside its body and its question: lists, their shared headers' places
 
 Key = tuple[str, bytes, bytes, bytes | None]
-Wire = tuple[bytes, bytes]
 Started = tuple[str, list[tuple[str, str]]]
 
 _UUID: Final = re.compile(r"[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}")
@@ -38,41 +38,6 @@ _NEVER: Final = frozenset(
 _NEVER_KEYS: Final = frozenset("HTTP_" + name.upper().replace("-", "_") for name in _NEVER)
 _READ: Final = {b"accept": 0, b"if-none-match": 1, b"x-request-id": 2}
 _NEVER_NAMES: Final = frozenset(name.encode() for name in _NEVER)
-
-
-@functools.lru_cache(2048)
-def _pair(name: str, value: str) -> tuple[tuple[str, str], Wire]:
-    """A header for WSGI and for ASGI; nearly all are the same in every answer, so they are held once."""
-    return (name, value), (name.lower().encode("latin-1"), value.encode("latin-1"))
-
-
-class Told:
-    """A status and its headers, in which the place of the request id is known."""
-
-    def __init__(self, status: str, headers: list[tuple[str, str]], method: str, route: str) -> None:
-        self.status, self.code = status, int(status[:3])
-        pairs = [_pair(name, "" if name.lower() == "x-request-id" else value) for name, value in headers]
-        self._headers = [pair[0] for pair in pairs]
-        self._wire = [pair[1] for pair in pairs]
-        (self._place,) = [at for at, (name, _) in enumerate(self._wire) if name == b"x-request-id"]
-        self._counted, self._timed = REQUESTS.labels(method, route, self.code), SECONDS.labels(route)
-
-    def headers(self, request_id: str) -> list[tuple[str, str]]:
-        """The headers as WSGI has them."""
-        made = self._headers.copy()
-        made[self._place] = (made[self._place][0], request_id)
-        return made
-
-    def wire(self, request_id: str) -> list[Wire]:
-        """The headers as ASGI has them."""
-        made = self._wire.copy()
-        made[self._place] = (b"x-request-id", request_id.encode())
-        return made
-
-    def count(self, began: float) -> None:
-        """Count a request, as `metrics.finish` does."""
-        self._counted.inc()
-        self._timed.observe(time.perf_counter() - began)
 
 
 @dataclass(slots=True)
@@ -94,8 +59,9 @@ class Kept:
         application: Callable[..., Iterable[bytes]],
         most_answers: int = MOST_ANSWERS,
         most_bytes: int = MOST_BYTES,
+        direct: Direct | None = None,
     ) -> None:
-        self._application = application
+        self._application, self._direct = application, direct or Direct()
         self._most_answers, self._most_bytes = most_answers, most_bytes
         self._lock = threading.Lock()
         self._answers: OrderedDict[Key, Answer] = OrderedDict()
@@ -106,8 +72,11 @@ class Kept:
 
     def __call__(self, environ: dict[str, Any], start_response: Callable[..., Any]) -> Iterable[bytes]:
         """Answer a request, or let the application do so and keep what it says."""
+        method = environ["REQUEST_METHOD"]
+        if method == "POST":
+            return self._post(environ, start_response)
         if (
-            environ["REQUEST_METHOD"] not in ("GET", "HEAD")
+            method not in ("GET", "HEAD")
             or environ.get("SCRIPT_NAME")
             or environ.get("CONTENT_LENGTH") not in (None, "", "0")
             or not _NEVER_KEYS.isdisjoint(environ)
@@ -116,18 +85,75 @@ class Kept:
         began = time.perf_counter()
         accept = environ.get("HTTP_ACCEPT")
         key = (
-            environ["REQUEST_METHOD"],
+            method,
             environ["PATH_INFO"].encode("latin-1"),
             environ.get("QUERY_STRING", "").encode("latin-1"),
             None if accept is None else accept.encode("latin-1"),
         )
         found = self._find(key, environ.get("HTTP_IF_NONE_MATCH"))
+        if found is None and method == "GET" and "HTTP_IF_NONE_MATCH" not in environ:
+            found = self._made(key)
         if found is None:
             return self._ask(key, environ, start_response)
         told, body = found
         start_response(told.status, told.headers(_request_id(environ.get("HTTP_X_REQUEST_ID"))))
         told.count(began)
         return [body]
+
+    def _made(self, key: Key) -> tuple[Told, bytes] | None:
+        """The answer to a plain question that nobody asked before, kept from now on."""
+        method, path, query, accept = key
+        made = self._direct.by_query(path, query, accept)
+        if made is None:
+            return None
+        told, body, tag = made
+        size = len(body) + len(path) + len(query) + len(accept or b"") + OVERHEAD
+        if len(body) <= LARGEST:
+            self._keep(key, Answer(told, body, tag, size))
+        return told, body
+
+    def _post(self, environ: dict[str, Any], start_response: Callable[..., Any]) -> Iterable[bytes]:
+        """Answer a plain question in a body; leave any other, its body unread or put back, to the application."""
+        began = time.perf_counter()
+        length = environ.get("CONTENT_LENGTH") or ""
+        accept = environ.get("HTTP_ACCEPT")
+        path = environ["PATH_INFO"].encode("latin-1")
+        plain = not (
+            environ.get("SCRIPT_NAME") or environ.get("QUERY_STRING") or "HTTP_CONTENT_ENCODING" in environ
+        ) and _NEVER_KEYS.isdisjoint(environ)
+        size = int(length) if length.isdecimal() and len(length) < 9 else 0
+        wish = None if accept is None else accept.encode("latin-1")
+        if not plain or not self._direct.takes(path, environ.get("CONTENT_TYPE"), wish, size):
+            return self._learning(path, environ, start_response)
+        try:
+            raw = environ["wsgi.input"].read(size)
+        except Exception as error:
+            environ["wsgi.input"] = _Raising(error)
+            return self._application(environ, start_response)
+        found = self._direct.by_body(path, raw) if len(raw) == size else None
+        if found is None:
+            environ["wsgi.input"] = io.BytesIO(raw)
+            return self._application(environ, start_response)
+        told, body = found
+        start_response(told.status, told.headers(_request_id(environ.get("HTTP_X_REQUEST_ID"))))
+        told.count(began)
+        return [body]
+
+    def _learning(self, path: bytes, environ: dict[str, Any], start_response: Callable[..., Any]) -> Iterable[bytes]:
+        """Let the application answer a POST, and show `Direct` how it does."""
+        started: list[Started] = []
+
+        def start(status: str, headers: list[tuple[str, str]], *more: Any) -> Any:
+            started.append((status, headers))
+            return start_response(status, headers, *more)
+
+        result = self._application(environ, start)
+        route = environ.get("gramwatt.route")
+        if len(started) == 1 and route is not None and not environ.get("QUERY_STRING"):
+            status, headers = started[0]
+            if status.startswith("200") and len(_values(headers, "x-request-id")) == 1:
+                self._direct.learn("POST", path, Told(status, headers, "POST", route))
+        return result
 
     def ready(self, scope: dict[str, Any]) -> tuple[int, list[Wire], bytes] | None:
         """The answer to an ASGI scope, where it is known without asking anybody."""
@@ -147,6 +173,8 @@ class Kept:
         accept, wished, offered = read
         key = (scope["method"], raw, scope["query_string"], accept)
         found = self._find(key, None if wished is None else wished.decode("latin-1"))
+        if found is None and wished is None and scope["method"] == "GET":
+            found = self._made(key)
         if found is None:
             return None
         told, body = found
@@ -192,6 +220,8 @@ class Kept:
         finally:
             getattr(result, "close", lambda: None)()
         if len(body) == (_length(headers) if key[0] == "GET" else 0):
+            if key[0] == "GET" and key[3] in (None, b"*/*"):
+                self._direct.learn("GET", key[1], Told(status, headers, "GET", route))
             size = len(body) + len(key[1]) + len(key[2]) + len(key[3] or b"") + OVERHEAD
             self._keep(key, Answer(Told(status, headers, key[0], route), body, tag, size))
         return [body]
@@ -203,6 +233,23 @@ class Kept:
             self._answers[key] = answer
             while len(self._answers) > self._most_answers or self.bytes > self._most_bytes:
                 self.bytes -= self._answers.popitem(last=False)[1].size
+
+
+class _Raising(io.RawIOBase):
+    """A body whose reading failed; it fails again for whoever reads it next."""
+
+    def __init__(self, error: Exception) -> None:
+        super().__init__()
+        self._error = error
+
+    def readable(self) -> bool:
+        return True
+
+    def read(self, size: int = -1) -> bytes:
+        raise self._error
+
+    def readinto(self, buffer: Any) -> int:
+        raise self._error
 
 
 def keep(app: Flask) -> None:

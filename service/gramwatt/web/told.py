@@ -1,0 +1,65 @@
+"""A status line and headers that were told once and are told again, each time with the request id of its own."""
+
+from __future__ import annotations
+
+import functools
+import time
+from collections.abc import Mapping
+
+from gramwatt.web.metrics import REQUESTS, SECONDS
+
+Wire = tuple[bytes, bytes]
+
+
+@functools.lru_cache(2048)
+def _pair(name: str, value: str) -> tuple[tuple[str, str], Wire]:
+    """A header for WSGI and for ASGI; nearly all are the same in every answer, so they are held once."""
+    return (name, value), (name.lower().encode("latin-1"), value.encode("latin-1"))
+
+
+class Told:
+    """A status and its headers, in which the place of the request id is known."""
+
+    def __init__(self, status: str, headers: list[tuple[str, str]], method: str, route: str) -> None:
+        self.status, self.code = status, int(status[:3])
+        pairs = [_pair(name, "" if name.lower() == "x-request-id" else value) for name, value in headers]
+        self._headers = [pair[0] for pair in pairs]
+        self._wire = [pair[1] for pair in pairs]
+        (self._place,) = [at for at, (name, _) in enumerate(self._wire) if name == b"x-request-id"]
+        self._places = {name.decode(): at for at, (name, _) in enumerate(self._wire)}
+        self._counted, self._timed = REQUESTS.labels(method, route, self.code), SECONDS.labels(route)
+
+    def value(self, wanted: str) -> str:
+        """The value of a header that stands once, by its name in small letters; else nothing."""
+        values = [value for name, value in self._headers if name.lower() == wanted]
+        return values[0] if len(values) == 1 else ""
+
+    def varied(self, values: Mapping[str, str]) -> Told:
+        """The same with other values of some headers, by their names in small letters."""
+        made = object.__new__(Told)
+        made.status, made.code, made._place = self.status, self.code, self._place
+        made._counted, made._timed = self._counted, self._timed
+        made._headers, made._wire = self._headers.copy(), self._wire.copy()
+        for name, value in values.items():
+            place = self._places[name]
+            made._headers[place] = (self._headers[place][0], value)
+            made._wire[place] = (self._wire[place][0], value.encode())
+        made._places = self._places
+        return made
+
+    def headers(self, request_id: str) -> list[tuple[str, str]]:
+        """The headers as WSGI has them."""
+        made = self._headers.copy()
+        made[self._place] = (made[self._place][0], request_id)
+        return made
+
+    def wire(self, request_id: str) -> list[Wire]:
+        """The headers as ASGI has them."""
+        made = self._wire.copy()
+        made[self._place] = (b"x-request-id", request_id.encode())
+        return made
+
+    def count(self, began: float) -> None:
+        """Count a request, as `metrics.finish` does."""
+        self._counted.inc()
+        self._timed.observe(time.perf_counter() - began)
