@@ -13,7 +13,7 @@ class Options:
     folder: Path
     rounds: int = 5
     seconds: float = 1.2
-    table_rounds: int = 5
+    table_rounds: int = 4
     rows: int = 1_000_000
     sizes: tuple[int, ...] = (1_000, 100_000, 1_000_000)
     beside_rounds: int = 3
