@@ -103,7 +103,8 @@ if util.find_spec("gunicorn") is not None and sys.platform != "win32":
         """gunicorn's thread worker, with two mends.
 
         Its own errors (a line too long, a bad header) are problems too, not pages. And a client that stops in the
-        middle of a request loses its thread after `PATIENCE` seconds, which gunicorn itself leaves to a proxy.
+        middle of a request, or takes nothing more of its answer, loses its thread after `PATIENCE` seconds, which
+        gunicorn itself leaves to a proxy.
         """
 
         def init_process(self) -> None:
@@ -113,7 +114,8 @@ if util.find_spec("gunicorn") is not None and sys.platform != "win32":
 
         def enqueue_req(self, conn: Any) -> None:
             """Hand a connection to a thread, with a limit on each wait for its bytes."""
-            conn.sock.setsockopt(socket.SOL_SOCKET, socket.SO_RCVTIMEO, struct.pack("ll", PATIENCE, 0))
+            for wait in (socket.SO_RCVTIMEO, socket.SO_SNDTIMEO):
+                conn.sock.setsockopt(socket.SOL_SOCKET, wait, struct.pack("ll", PATIENCE, 0))
             super().enqueue_req(conn)
 
         def handle_error(self, req: Any, client: Any, addr: Any, exc: BaseException) -> None:
