@@ -15,7 +15,7 @@ from gramwatt.edge import scalar, schemas
 from gramwatt.edge.run import run
 
 CALCULATORS = registry.load()
-PLAIN = ["air-density", "endurance-from-flight", "pack-current"]
+PLAIN = ["air-density", "endurance-from-flight", "pack-current", "pack-energy"]
 """Whose formulas can be noted; the others are called, which is slower and no less right."""
 
 

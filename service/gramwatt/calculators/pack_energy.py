@@ -64,7 +64,7 @@ def pack_energy(given: Inputs) -> Results:
     nominal_energy = nominal_voltage * given.capacity
     usable = 1 - given.reserve
     # 100 Wh on the label is still carry-on, whatever the last bit of the product says.
-    limits = np.array([CARRY_ON_ENERGY, APPROVAL_ENERGY]) * (1 + 1e-12)
+    allowance = 1 + 1e-12
     return Results(
         usable_energy=nominal_energy * usable,
         nominal_energy=nominal_energy,
@@ -75,7 +75,8 @@ def pack_energy(given: Inputs) -> Results:
         cell_capacity=given.capacity / given.parallel,
         total_cells=given.cells * given.parallel,
         specific_energy=nominal_energy / given.pack_mass,
-        baggage=np.searchsorted(limits, nominal_energy),
+        baggage=(nominal_energy > CARRY_ON_ENERGY * allowance).astype(np.intp)
+        + (nominal_energy > APPROVAL_ENERGY * allowance).astype(np.intp),
     )
 
 

@@ -81,7 +81,7 @@ class _Sheet:
     """Units of inputs, where a result of the same name has another."""
     owners: tuple[tuple[str, str], ...]
     """Each quantity asked for, and the input that it is, or is a column of."""
-    standing: Mapping[str, Mapping[str, str]]
+    plain_words: Mapping[str, Mapping[str, str]]
     """The cautions that name no figure of the answer, as they are told, by code."""
 
 
@@ -99,6 +99,11 @@ def _sheet(calculator: Calculator[Any, Any]) -> _Sheet:
             if "{" not in caution.text
         },
     )
+
+
+def plain_words(calculator: Calculator[Any, Any]) -> Mapping[str, Mapping[str, str]]:
+    """The cautions that name no figure of the answer, as they are told, by code."""
+    return _sheet(calculator).plain_words
 
 
 def _marked(marks: Mapping[str, Truths], row: int, calculator: Calculator[Any, Any]) -> list[str]:
@@ -142,7 +147,7 @@ def _values(fields: Mapping[str, Kind], owner: Any, row: int, chosen: Mapping[st
         values = getattr(owner, name)
         if type(kind) is Quantity:  # nearly all are
             unit = units.unit(chosen[name])
-            made[name] = _number((values.item(row) - unit.offset) / unit.scale)
+            made[name] = number((values.item(row) - unit.offset) / unit.scale)
         else:
             made[name] = _plain(kind, values, row, name, chosen)
     return made
@@ -153,13 +158,13 @@ def _plain(kind: Kind, values: Any, row: int, name: str, chosen: Mapping[str, st
     match kind:
         case Quantity():
             unit = units.unit(chosen[name])
-            return _number((float(values[row]) - unit.offset) / unit.scale)
+            return number((float(values[row]) - unit.offset) / unit.scale)
         case Count():
             return int(values[row]) if np.isfinite(values[row]) else None
         case Choice():
             return kind.options[int(values[row])] if values[row] >= 0 else None
         case Series():
-            numbers = [_number(float(value)) for value in units.convert(values[row], chosen[name])]
+            numbers = [number(float(value)) for value in units.convert(values[row], chosen[name])]
             return None if any(number is None for number in numbers) else numbers
         case Table():
             columns = {inner: column for inner, column in fields_of(kind.row).items() if not isinstance(column, Spread)}
@@ -180,7 +185,7 @@ def _plain(kind: Kind, values: Any, row: int, name: str, chosen: Mapping[str, st
             return values[row].item()
 
 
-def _number(value: float) -> float | int | None:
+def number(value: float) -> float | int | None:
     """At most 12 significant digits, whole numbers without a point; None where not finite."""
     if not math.isfinite(value):
         return None
@@ -193,7 +198,7 @@ def _number(value: float) -> float | int | None:
 def _cautions(outcome: Outcome, row: int, results: Mapping[str, Any]) -> list[dict[str, Any]]:
     """Reasons for results without an answer first, then what concerns this question, then what always holds."""
     empty = list(_empty(results))
-    plain = _sheet(outcome.calculator).standing
+    plain = plain_words(outcome.calculator)
     reasons: list[dict[str, Any]] = []
     special = _replaced(outcome, row)
     standing: list[dict[str, Any]] = []
@@ -293,20 +298,20 @@ def _uncertainty(
         told: dict[str, Any] = {"standard": widths, "low": _moved(shown, widths, -2), "high": _moved(shown, widths, 2)}
         shares = propagated.shares.get(name, {})
         if shares:
-            told["shares"] = {lever: _number(float(share[row])) for lever, share in shares.items() if share[row] > 0}
+            told["shares"] = {lever: number(float(share[row])) for lever, share in shares.items() if share[row] > 0}
         found[name] = told
     return found
 
 
 def _numbers(values: Any) -> Any:
-    return [_number(float(value)) for value in values] if values.ndim else _number(float(values))
+    return [number(float(value)) for value in values] if values.ndim else number(float(values))
 
 
 def _moved(value: Any, width: Any, times: int) -> Any:
     """A value, or each of a list, moved by some standard uncertainties: two cover about 95 % where causes are many."""
     if isinstance(value, list):
         return [_moved(one, other, times) for one, other in zip(value, width, strict=True)]
-    return None if value is None or width is None else _number(float(value + times * width))
+    return None if value is None or width is None else number(float(value + times * width))
 
 
 def _working(outcome: Outcome, row: int, made: Answer) -> dict[str, dict[str, Any]]:

@@ -8,6 +8,7 @@ from typing import Any
 from gramwatt import registry
 from gramwatt.declare import Calculator
 from gramwatt.edge.answer import Answer, answer, choose_units
+from gramwatt.edge.quick import quick_answer
 from gramwatt.edge.run import run
 from gramwatt.edge.wording import Fault, echo, near, one_of
 
@@ -56,6 +57,10 @@ def ask(
 
     Raises Refused with every fault found.
     """
+    if not result_units and not working:
+        plain = quick_answer(calculator, question, text=text)
+        if plain is not None:
+            return plain
     outcome = run(calculator, {name: [value] for name, value in question.items()}, 1, text=text)
     faults = list(outcome.faults.get(0, ()))
     wanted = dict(result_units or {})

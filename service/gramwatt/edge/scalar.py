@@ -118,7 +118,13 @@ _CALLS: Final = {
     "square": "{0} * {0}",
     "floor": "floor({})",
 }
+_CARRYING: Final = frozenset(("add", "subtract", "multiply", "divide", "minimum", "maximum"))
+"""What gives nan whenever an operand is nan."""
 _ASKS: Final = {"isnan": "{0} != {0}", "isfinite": "isfinite({})", "invert": "not {}", "logical_not": "not {}"}
+
+
+def _is_nan(value: Any) -> bool:
+    return isinstance(value, np.ndarray) and value.dtype.kind == "f" and bool(np.isnan(value).all())
 
 
 class Standin:
@@ -163,6 +169,8 @@ class Standin:
             raise Unnotable(f"{name}.{method}")
         if name in ("true_divide", "divide"):
             name = "divide"
+        if name in _CARRYING and any(_is_nan(value) for value in inputs):
+            return np.full(1, np.nan)  # an input that was left out: no result of it has an answer
         words = [self.notes.word(value) for value in inputs]
         if name == "power":
             if isinstance(inputs[1], int | float) and inputs[1] == 2:
@@ -237,6 +245,10 @@ class Variant:
     function: Callable[..., tuple[tuple[Any, ...], tuple[bool, ...]]]
     results: tuple[tuple[str, Any], ...]
     """By name, the type of array that each result is."""
+    arguments: tuple[str, ...]
+    """The inputs that the function takes, by name: those that are numbers and not left out."""
+    never: tuple[str, ...]
+    """Results that have no answer without an input that was left out."""
 
 
 @functools.cache
@@ -260,9 +272,27 @@ def sayings(calculator: Calculator[Any, Any]) -> tuple[Rule[Any, Any] | Caution[
 
 def evaluate(calculator: Calculator[Any, Any], given: Any) -> tuple[Any, tuple[bool, ...]] | None:
     """Results of one question, arrays (1,), and which of its `sayings` hold; None where the formula must be called."""
+    variant, values = _found(calculator, given)
+    if variant is None:
+        return None
+    try:
+        with np.errstate(all="ignore"):
+            found, holds = variant.function(*values)
+    except (ArithmeticError, ValueError):
+        return None  # numpy has an answer to this: infinity or nan
+    made = {name: np.array((value,), dtype=kind) for (name, kind), value in zip(variant.results, found, strict=True)}
+    return calculator.results(**made), holds
+
+
+def variant_of(calculator: Calculator[Any, Any], given: Any) -> Variant | None:
+    """The function for questions with the choices of this one and the same inputs left out; None where there is none."""
+    return _found(calculator, given)[0]
+
+
+def _found(calculator: Calculator[Any, Any], given: Any) -> tuple[Variant | None, list[float]]:
     fields = _numbers(calculator)
     if fields is None:
-        return None
+        return None, []
     key: list[Any] = [calculator]
     values: list[float] = []
     for name, is_number in fields:
@@ -278,15 +308,7 @@ def evaluate(calculator: Calculator[Any, Any], given: Any) -> tuple[Any, tuple[b
         if len(_VARIANTS) >= MOST_VARIANTS:
             _VARIANTS.clear()
         variant = _VARIANTS[fixed] = _variant(calculator, fields, given)
-    if variant is None:
-        return None
-    try:
-        with np.errstate(all="ignore"):
-            found, holds = variant.function(*values)
-    except (ArithmeticError, ValueError):
-        return None  # numpy has an answer to this: infinity or nan
-    made = {name: np.array((value,), dtype=kind) for (name, kind), value in zip(variant.results, found, strict=True)}
-    return calculator.results(**made), holds
+    return variant, values
 
 
 _UNKNOWN: Final[Any] = object()
@@ -324,4 +346,5 @@ def _variant(calculator: Calculator[Any, Any], fields: tuple[tuple[str, bool], .
     exec(compile(source, f"<{calculator.name}>", "exec"), made)  # noqa: S102 - written above, of our own formula
     kinds = {Quantity: np.float64, Count: np.float64, Choice: np.intp, Flag: np.bool_}
     typed = tuple((name, kinds[type(kind)]) for name, kind in names.items())
-    return Variant(made["answer"], typed)
+    never = tuple(name for name in names if _is_nan(getattr(results, name)))
+    return Variant(made["answer"], typed, tuple(word.removeprefix("given_") for word in arguments), never)

@@ -15,6 +15,7 @@ from gramwatt.declare import Calculator
 from gramwatt.edge.answer import answer
 from gramwatt.edge.figures import json_bytes
 from gramwatt.edge.queries import fits_query
+from gramwatt.edge.quick import quick_answer
 from gramwatt.edge.run import run
 from gramwatt.edge.strict_json import NotJson, strict_json
 from gramwatt.web.asking import ANSWER_OPTIONS
@@ -89,5 +90,8 @@ def _words(query: bytes) -> dict[str, str] | None:
 
 
 def _body(calculator: Calculator[Any, Any], question: dict[str, Any], *, text: bool) -> bytes | None:
+    plain = quick_answer(calculator, question, text=text)
+    if plain is not None:
+        return json_bytes(plain)
     outcome = run(calculator, {name: [value] for name, value in question.items()}, 1, text=text)
     return None if outcome.faults else json_bytes(answer(outcome, 0))
