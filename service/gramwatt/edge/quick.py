@@ -23,7 +23,11 @@ from gramwatt.edge.answer import Answer, answer, number, plain_words
 from gramwatt.edge.cells import Refused, read_cell
 from gramwatt.edge.run import Outcome, run
 
-MOST_PATTERNS: Final = 512
+MOSTclass _NoExample(Exception):
+    """This question's numbers make its answer no example of the others: another one will do."""
+
+
+_PATTERNS: Final = 512
 _NOTHING: Final = object()
 _UNKNOWN: Final[Any] = object()
 
@@ -88,7 +92,10 @@ def quick_answer(calculator: Calculator[Any, Any], question: Mapping[str, object
     if pattern is _UNKNOWN:
         if len(_PATTERNS) >= MOST_PATTERNS:
             _PATTERNS.clear()
-        pattern = _PATTERNS[fixed] = _pattern(calculator, question, text=text)
+        try:
+            pattern = _PATTERNS[fixed] = _pattern(calculator, question, text=text)
+        except _NoExample:
+            return None
     return None if pattern is None else _filled(pattern, values)
 
 
@@ -161,7 +168,7 @@ def _pattern(calculator: Calculator[Any, Any], question: Mapping[str, object], *
                 return None
             reasons = [note for note in made["cautions"] if name in note.get("results", ())]
             if [note["code"] for note in reasons] != ["needs-input"]:
-                return None
+                raise _NoExample
             lacking += reasons
             special = math.nan
         results.append((name, unit.offset, unit.scale, special))
