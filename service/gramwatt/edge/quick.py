@@ -23,11 +23,7 @@ from gramwatt.edge.answer import Answer, answer, number, plain_words
 from gramwatt.edge.cells import Refused, read_cell
 from gramwatt.edge.run import Outcome, run
 
-MOSTclass _NoExample(Exception):
-    """This question's numbers make its answer no example of the others: another one will do."""
-
-
-_PATTERNS: Final = 512
+MOST_PATTERNS: Final = 512
 _NOTHING: Final = object()
 _UNKNOWN: Final[Any] = object()
 
@@ -51,6 +47,10 @@ class Pattern:
     said: tuple[Mapping[str, str] | bool | None, ...]
     """By place among the calculator's `scalar.sayings`: see `_told`."""
     stands: tuple[bool, ...]
+
+
+class _NoExample(Exception):
+    """This question's numbers make its answer no example of the others: another one will do."""
 
 
 _PATTERNS: Final[dict[tuple[Any, ...], Pattern | None]] = {}
