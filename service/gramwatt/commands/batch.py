@@ -22,7 +22,8 @@ from gramwatt.commands.options import (
 from gramwatt.commands.words import fail, named
 
 if TYPE_CHECKING:
-    from gramwatt.commands.files import Output, Table
+    from gramwatt.commands.files import Table
+    from gramwatt.commands.output import Output
 
 
 @click.command("batch")
@@ -43,7 +44,8 @@ def batch(name: str, table: str, **more: Any) -> None:
     2 if nothing could be done; OUT is replaced only when it is complete.
     """
     from gramwatt.cluster import ClusterError
-    from gramwatt.commands.files import Output, Table, written_as
+    from gramwatt.commands.files import Table, written_as
+    from gramwatt.commands.output import Output
     from gramwatt.commands.remote import RemoteError
     from gramwatt.edge.tables.chunk import Broken, Unreadable
 
@@ -80,7 +82,8 @@ def _here(
     name: str, source: Table, output: Output, wishes: Wishes, to: str, constants: dict[str, str], more: dict[str, Any]
 ) -> Ending:
     from gramwatt import cluster
-    from gramwatt.commands.files import BINARY, save
+    from gramwatt.commands.files import BINARY
+    from gramwatt.commands.output import save
     from gramwatt.edge.tables.answering import answered
     from gramwatt.edge.tables.batch import Form, Tally, opened, writer, written
 
@@ -112,7 +115,8 @@ def _by_service(
     name: str, source: Table, output: Output, wishes: Wishes, to: str, constants: dict[str, str], more: dict[str, Any]
 ) -> Ending:
     from gramwatt.commands.counting import count_batch, counted
-    from gramwatt.commands.files import BINARY, save
+    from gramwatt.commands.files import BINARY
+    from gramwatt.commands.output import save
     from gramwatt.commands.remote import Exchange
 
     style, ending = style_of(wishes), Ending()

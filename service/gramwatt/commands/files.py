@@ -1,16 +1,14 @@
-"""Tables in files and pipes: which format, read in pieces, written beside their place and moved there when whole."""
+"""Tables in files and pipes: in which format they are, and how they are read in pieces."""
 
 from __future__ import annotations
 
 import contextlib
 import os
-import shutil
 import sys
 import tempfile
 from collections.abc import Callable, Iterator
 from pathlib import Path
-from types import TracebackType
-from typing import IO, Any, Final
+from typing import Any, Final
 
 import pyarrow as pa
 import pyarrow.parquet as pq
@@ -38,8 +36,6 @@ EXTENSIONS: Final = {
 }
 BINARY: Final = ("arrow", "arrow-file", "parquet")
 PIECE: Final = 256 * 1024
-ROW_GROUP: Final = 131_072
-"""Rows of a Parquet file's groups."""
 _MARKS: Final = {
     b"PAR1": "parquet",
     b"ARROW1": "arrow-file",
@@ -88,10 +84,14 @@ class Table:
 
     def source(self, size: int) -> bytes:
         """Up to so many bytes, none at the end."""
-        begun, self._begun = self._begun[:size], self._begun[size:]
-        read: bytes = begun + self._file.read(size - len(begun))
-        self._advance(len(read))
-        return read
+        # Piece by piece: a longer reading of a pipe would not be stopped by a signal that comes between two of them.
+        parts, self._begun = [self._begun[:size]], self._begun[size:]
+        missing = size - len(parts[0])
+        while missing > 0 and (piece := self._file.read1(missing)):
+            parts.append(piece)
+            missing -= len(piece)
+        self._advance(size - missing)
+        return b"".join(parts)
 
     def chunks(self, plan: Plan, style: Style, keeping: Keeping) -> Iterator[Chunk]:
         """The table's rows as the service reads them."""
@@ -118,8 +118,8 @@ class Table:
         if path == "-" or not Path(path).is_file():
             whole: Any = tempfile.TemporaryFile(prefix="gramwatt-")  # noqa: SIM115
             self._open.callback(whole.close)
-            whole.write(self._begun)
-            shutil.copyfileobj(self._file, whole, PIECE)
+            while piece := self.source(PIECE):
+                whole.write(piece)
             self._file = whole
         self._file.seek(0)
         self._begun = b""
@@ -133,6 +133,7 @@ class Table:
             each = (reader.get_batch(at) for at in range(reader.num_record_batches))
             return reader.schema, self._guarded(each)
         except (pa.ArrowException, OSError, EOFError) as error:
+            self.close()
             kind = "Parquet" if self.form == "parquet" else "Arrow IPC"
             raise Broken(f"this is no {kind} file: {str(error).partition(chr(10))[0][:200]}") from None
 
@@ -187,127 +188,3 @@ class _Taken:
     def take(self) -> bytes:
         parts, self._parts = self._parts, []
         return b"".join(parts)
-
-
-class _Readable:
-    """Pieces of bytes as the file that the Arrow library reads."""
-
-    closed = False
-
-    def __init__(self, pieces: Iterator[bytes]) -> None:
-        self._pieces, self._left = pieces, b""
-
-    def read(self, size: int = -1) -> bytes:
-        parts, missing = [self._left], size - len(self._left)
-        while missing > 0 and (piece := next(self._pieces, None)) is not None:
-            parts.append(piece)
-            missing -= len(piece)
-        whole = b"".join(parts)
-        read, self._left = whole[:size], whole[size:]
-        return read
-
-
-class Output:
-    """OUT, or standard output. A file is written beside its place and moved there by `keep`; else nothing is left."""
-
-    def __init__(self, out: str | None) -> None:
-        self.name = "standard output" if out in (None, "-") else str(out)
-        self.on_terminal = out in (None, "-") and sys.stdout.isatty()
-        self._path: Path | None = None
-        self._beside: str | None = None
-        self._at = 0
-        self._file: IO[bytes]
-        if out in (None, "-"):
-            self._file = sys.stdout.buffer
-            return
-        path = Path(str(out)).resolve()
-        if path.exists() and not path.is_file():
-            self._file = open(path, "wb")  # noqa: SIM115 - a device or a pipe: nothing can be moved onto it
-            return
-        mode = path.stat().st_mode & 0o777 if path.exists() else 0o666 & ~_umask()
-        try:
-            handle, self._beside = tempfile.mkstemp(prefix=f".{path.name}.", suffix=".part", dir=path.parent)
-        except OSError as error:
-            raise OSError(error.errno, error.strerror, self.name) from None
-        self._file, self._path = os.fdopen(handle, "wb"), path
-        if hasattr(os, "fchmod"):
-            os.fchmod(self._file.fileno(), mode)
-
-    def write(self, data: Any) -> int:
-        """Write; for the Arrow library, which looks like a file to it."""
-        self._at += self._file.write(data)
-        return len(data)
-
-    def tell(self) -> int:
-        """How much was written: a pipe cannot say so itself."""
-        return self._at
-
-    def flush(self) -> None:
-        """Write out what waits."""
-        self._file.flush()
-
-    closed = False
-
-    def keep(self) -> None:
-        """The table is whole: move it to its place."""
-        self._file.flush()
-        if self._beside is not None and self._path is not None:
-            self._file.close()
-            os.replace(self._beside, self._path)
-            self._beside = None
-
-    def __enter__(self) -> Output:
-        return self
-
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
-        if self.name != "standard output":
-            self._file.close()
-        if self._beside is not None:
-            with contextlib.suppress(FileNotFoundError):
-                os.unlink(self._beside)
-
-
-def _umask() -> int:
-    mask = os.umask(0o077)
-    os.umask(mask)
-    return mask
-
-
-def save(
-    pieces: Iterator[bytes], form: str, output: Output, each: Callable[[pa.RecordBatch], None] | None = None
-) -> None:
-    """Write an answer, in the service's bytes of its format, into a file of ``form``. ``each`` sees every batch."""
-    if form not in BINARY or (form == "arrow" and each is None):
-        for piece in pieces:
-            output.write(piece)
-        return
-    with contextlib.closing(pa.ipc.open_stream(pa.PythonFile(_Readable(pieces), mode="r"))) as reader:
-        batches = _seen(reader, each)
-        if form == "parquet":
-            _save_parquet(reader.schema, batches, output)
-            return
-        make: Any = pa.ipc.new_stream if form == "arrow" else pa.ipc.new_file
-        with make(output, reader.schema) as writer:
-            for found in batches:
-                writer.write_batch(found)
-
-
-def _seen(reader: Any, each: Callable[[pa.RecordBatch], None] | None) -> Iterator[pa.RecordBatch]:
-    for found in reader:
-        if each is not None:
-            each(found)
-        yield found
-
-
-def _save_parquet(schema: pa.Schema, batches: Iterator[pa.RecordBatch], output: Output) -> None:
-    waiting: list[pa.RecordBatch] = []
-    with pq.ParquetWriter(output, schema) as writer:
-        for found in batches:
-            waiting.append(found)
-            if sum(each.num_rows for each in waiting) >= ROW_GROUP:
-                writer.write_table(pa.Table.from_batches(waiting, schema))
-                waiting.clear()
-        if waiting:
-            writer.write_table(pa.Table.from_batches(waiting, schema))

@@ -45,7 +45,8 @@ def sweep(name: str, inputs: tuple[str, ...], vary: tuple[str, ...], **more: Any
     be done; OUT is replaced only when it is complete.
     """
     from gramwatt.cluster import ClusterError, connected
-    from gramwatt.commands.files import Output, written_as
+    from gramwatt.commands.files import written_as
+    from gramwatt.commands.output import Output
     from gramwatt.edge.tables import best
     from gramwatt.edge.tables.sweep import shown, size
 
@@ -87,7 +88,8 @@ def _answer(
     plan: Any, axes: tuple[Axis, ...], wish: Wish | None, client: Any, form: Any, output: Any, progress: Progress
 ) -> Ending:
     from gramwatt import cluster
-    from gramwatt.commands.files import BINARY, save
+    from gramwatt.commands.files import BINARY
+    from gramwatt.commands.output import save
     from gramwatt.edge.tables.answering import answered
     from gramwatt.edge.tables.batch import Form, Tally, writer, written
     from gramwatt.edge.tables.best import as_answered

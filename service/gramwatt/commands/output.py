@@ -1,0 +1,144 @@
+"""An answer written to a file or a pipe: beside its place, and moved there when whole."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import sys
+import tempfile
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from types import TracebackType
+from typing import IO, Any, Final
+
+import pyarrow as pa
+import pyarrow.parquet as pq
+
+from gramwatt.commands.files import BINARY
+
+ROW_GROUP: Final = 131_072
+"""Rows of a Parquet file's groups."""
+
+
+class _Readable:
+    """Pieces of bytes as the file that the Arrow library reads."""
+
+    closed = False
+
+    def __init__(self, pieces: Iterator[bytes]) -> None:
+        self._pieces, self._left = pieces, b""
+
+    def read(self, size: int = -1) -> bytes:
+        parts, missing = [self._left], size - len(self._left)
+        while missing > 0 and (piece := next(self._pieces, None)) is not None:
+            parts.append(piece)
+            missing -= len(piece)
+        whole = b"".join(parts)
+        read, self._left = whole[:size], whole[size:]
+        return read
+
+
+class Output:
+    """OUT, or standard output. A file is written beside its place and moved there by `keep`; else nothing is left."""
+
+    def __init__(self, out: str | None) -> None:
+        self.name = "standard output" if out in (None, "-") else str(out)
+        self.on_terminal = out in (None, "-") and sys.stdout.isatty()
+        self._path: Path | None = None
+        self._beside: str | None = None
+        self._at = 0
+        self._file: IO[bytes]
+        if out in (None, "-"):
+            self._file = sys.stdout.buffer
+            return
+        path = Path(str(out)).resolve()
+        if path.exists() and not path.is_file():
+            self._file = open(path, "wb")  # noqa: SIM115 - a device or a pipe: nothing can be moved onto it
+            return
+        mode = path.stat().st_mode & 0o777 if path.exists() else 0o666 & ~_umask()
+        try:
+            handle, self._beside = tempfile.mkstemp(prefix=f".{path.name}.", suffix=".part", dir=path.parent)
+        except OSError as error:
+            raise OSError(error.errno, error.strerror, self.name) from None
+        self._file, self._path = os.fdopen(handle, "wb"), path
+        if hasattr(os, "fchmod"):
+            os.fchmod(self._file.fileno(), mode)
+
+    def write(self, data: Any) -> int:
+        """Write; for the Arrow library, which looks like a file to it."""
+        self._at += self._file.write(data)
+        return len(data)
+
+    def tell(self) -> int:
+        """How much was written: a pipe cannot say so itself."""
+        return self._at
+
+    def flush(self) -> None:
+        """Write out what waits."""
+        self._file.flush()
+
+    closed = False
+
+    def keep(self) -> None:
+        """The table is whole: move it to its place."""
+        self._file.flush()
+        if self._beside is not None and self._path is not None:
+            self._file.close()
+            os.replace(self._beside, self._path)
+            self._beside = None
+
+    def __enter__(self) -> Output:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        if self.name != "standard output":
+            self._file.close()
+        if self._beside is not None:
+            with contextlib.suppress(FileNotFoundError):
+                os.unlink(self._beside)
+
+
+def _umask() -> int:
+    mask = os.umask(0o077)
+    os.umask(mask)
+    return mask
+
+
+def save(
+    pieces: Iterator[bytes], form: str, output: Output, each: Callable[[pa.RecordBatch], None] | None = None
+) -> None:
+    """Write an answer, in the service's bytes of its format, into a file of ``form``. ``each`` sees every batch."""
+    if form not in BINARY or (form == "arrow" and each is None):
+        for piece in pieces:
+            output.write(piece)
+        return
+    with contextlib.closing(pa.ipc.open_stream(pa.PythonFile(_Readable(pieces), mode="r"))) as reader:
+        batches = _seen(reader, each)
+        if form == "parquet":
+            _save_parquet(reader.schema, batches, output)
+            return
+        make: Any = pa.ipc.new_stream if form == "arrow" else pa.ipc.new_file
+        with make(output, reader.schema) as writer:
+            for found in batches:
+                writer.write_batch(found)
+
+
+def _seen(reader: Any, each: Callable[[pa.RecordBatch], None] | None) -> Iterator[pa.RecordBatch]:
+    for found in reader:
+        if each is not None:
+            each(found)
+        yield found
+
+
+def _save_parquet(schema: pa.Schema, batches: Iterator[pa.RecordBatch], output: Output) -> None:
+    waiting: list[pa.RecordBatch] = []
+    with pq.ParquetWriter(output, schema) as writer:
+        for found in batches:
+            waiting.append(found)
+            if sum(each.num_rows for each in waiting) >= ROW_GROUP:
+                writer.write_table(pa.Table.from_batches(waiting, schema))
+                waiting.clear()
+        if waiting:
+            writer.write_table(pa.Table.from_batches(waiting, schema))
