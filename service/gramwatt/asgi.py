@@ -37,7 +37,7 @@ class Shell:
     """An ASGI application that runs a WSGI application.
 
     ``is_long`` tells by the scope which requests are long; those with a chunked body, or one of more than
-    `LONGEST_WHOLE` bytes, are in any case. ``known`` may have an answer ready: status, headers, body. ``patience`` is
+    `LONGEST_WHOLE` bytes, are in any case. ``known`` may have an answer ready: status, headers, body; ``known_body`` may, once a short body is there. ``patience`` is
     how many seconds a client may be silent in the middle of a body.
     """
 
@@ -47,10 +47,12 @@ class Shell:
         *,
         is_long: Callable[[Scope], bool] = lambda scope: False,
         known: Callable[[Scope], Ready | None] = lambda scope: None,
+        known_body: Callable[[Scope, bytes], Ready | None] = lambda scope, body: None,
         threads: int = 4,
         patience: float = 5.0,
     ) -> None:
         self._application, self._is_long, self._known, self._patience = application, is_long, known, patience
+        self._known_body = known_body
         self._pool = ThreadPoolExecutor(threads, thread_name_prefix="long")
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
@@ -60,19 +62,20 @@ class Shell:
             return
         ready = self._known(scope)
         if ready is not None:
-            status, headers, body = ready
-            await send({"type": "http.response.start", "status": status, "headers": headers})
-            await send({"type": "http.response.body", "body": body})
+            await _send_ready(ready, send)
+            return
+        size, chunked = _body_of(scope)
+        if chunked or size > LONGEST_WHOLE or self._is_long(scope):
+            await self._long(environ_of(scope), receive, send)
+            return
+        body = await self._whole(receive) if size else io.BytesIO()
+        ready = self._known_body(scope, body.getvalue()) if size and isinstance(body, io.BytesIO) else None
+        if ready is not None:
+            await _send_ready(ready, send)
             return
         environ = environ_of(scope)
-        length = environ.get("CONTENT_LENGTH", "0")
-        size = int(length) if length.isdecimal() else 0
-        chunked = "HTTP_TRANSFER_ENCODING" in environ
-        if chunked or size > LONGEST_WHOLE or self._is_long(scope):
-            await self._long(environ, receive, send)
-        else:
-            environ["wsgi.input"] = await self._whole(receive) if size else io.BytesIO()
-            await self._short(environ, send)
+        environ["wsgi.input"] = body
+        await self._short(environ, send)
 
     async def _whole(self, receive: Receive) -> io.IOBase:
         """A short body; one that breaks off fails when it is read."""
@@ -150,6 +153,23 @@ class Shell:
             outflow.end(RuntimeError(f"the application raised {error!r}"))
         else:
             outflow.end()
+
+
+async def _send_ready(ready: Ready, send: Send) -> None:
+    status, headers, body = ready
+    await send({"type": "http.response.start", "status": status, "headers": headers})
+    await send({"type": "http.response.body", "body": body})
+
+
+def _body_of(scope: Scope) -> tuple[int, bool]:
+    """How long the body says it is, and whether it comes in chunks."""
+    size, chunked = 0, False
+    for name, value in scope["headers"]:
+        if name == b"content-length":
+            size = int(value) if value.isdigit() else 0
+        elif name == b"transfer-encoding":
+            chunked = True
+    return size, chunked
 
 
 class _Start:

@@ -97,6 +97,8 @@ def problem_bytes(status: int, detail: str) -> bytes:
 
 
 if util.find_spec("gunicorn") is not None and sys.platform != "win32":
+    from gunicorn.http import wsgi
+    from gunicorn.http.wsgi import Response
     from gunicorn.workers.gthread import ThreadWorker
 
     class ProblemWorker(ThreadWorker):  # type: ignore[misc]
@@ -114,8 +116,10 @@ if util.find_spec("gunicorn") is not None and sys.platform != "win32":
 
         def enqueue_req(self, conn: Any) -> None:
             """Hand a connection to a thread, with a limit on each wait for its bytes."""
-            for wait in (socket.SO_RCVTIMEO, socket.SO_SNDTIMEO):
-                conn.sock.setsockopt(socket.SOL_SOCKET, wait, struct.pack("ll", PATIENCE, 0))
+            if not hasattr(conn, "patience"):
+                for wait in (socket.SO_RCVTIMEO, socket.SO_SNDTIMEO):
+                    conn.sock.setsockopt(socket.SOL_SOCKET, wait, struct.pack("ll", PATIENCE, 0))
+                conn.patience = PATIENCE  # a socket keeps it from one request to the next
             super().enqueue_req(conn)
 
         def handle_error(self, req: Any, client: Any, addr: Any, exc: BaseException) -> None:
@@ -134,6 +138,33 @@ if util.find_spec("gunicorn") is not None and sys.platform != "win32":
                 client.sendall(problem_bytes(status, str(exc)))
             except OSError:
                 self.log.debug("client went away before its error")
+
+    class _Gathered:
+        """Takes what would be sent."""
+
+        def __init__(self) -> None:
+            self.parts: list[bytes] = []
+
+        def sendall(self, data: bytes) -> None:
+            self.parts.append(data)
+
+    class OneSend(Response):  # type: ignore[misc]
+        """gunicorn's response, whose head and first piece of body leave together: one call, one packet."""
+
+        def write(self, arg: bytes) -> None:
+            """Send a piece of the body, the first with the head before it."""
+            if self.headers_sent:
+                super().write(arg)
+                return
+            sock: Any = self.sock
+            self.sock: Any = _Gathered()
+            try:
+                super().write(arg)
+            finally:
+                gathered, self.sock = self.sock, sock
+            sock.sendall(b"".join(gathered.parts))
+
+    wsgi.Response = OneSend
 
     def _not_about_patience(record: logging.LogRecord) -> bool:
         return not (record.exc_info and isinstance(record.exc_info[1], BlockingIOError))

@@ -44,7 +44,7 @@ class EventsWorker(_Worker):  # type: ignore[misc]
         self.asgi = Shell(
             self.asgi,
             is_long=lambda scope: scope["path"].rstrip("/").endswith(LONG),
-            **({"known": kept.ready} if kept is not None else {}),
+            **({"known": kept.ready, "known_body": kept.ready_body} if kept is not None else {}),
             threads=int(os.environ.get("GRAMWATT_LONG_THREADS") or 4),
             patience=PATIENCE,
         )

@@ -8,10 +8,8 @@ answer looks is Flask's to say too: it is kept the first time.
 from __future__ import annotations
 
 import io
-import re
 import threading
 import time
-import uuid
 from collections import OrderedDict
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
@@ -21,7 +19,7 @@ from flask import Flask, Response, request
 from werkzeug.http import parse_etags
 
 from gramwatt.web.direct import Direct
-from gramwatt.web.told import Told, Wire
+from gramwatt.web.told import Told, Wire, entity_tag, length, request_id, values
 
 MOST_ANSWERS: Final = 2000
 MOST_BYTES: Final = 8 * 1024 * 1024
@@ -31,7 +29,6 @@ OVERHEAD: Final = 1500  # bytes an answer takes beside its body and its question
 Key = tuple[str, bytes, bytes, bytes | None]
 Started = tuple[str, list[tuple[str, str]]]
 
-_UUID: Final = re.compile(r"[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}")
 _NEVER: Final = frozenset(
     ("range", "if-range", "if-match", "if-modified-since", "if-unmodified-since", "authorization", "transfer-encoding")
 )
@@ -96,7 +93,7 @@ class Kept:
         if found is None:
             return self._ask(key, environ, start_response)
         told, body = found
-        start_response(told.status, told.headers(_request_id(environ.get("HTTP_X_REQUEST_ID"))))
+        start_response(told.status, told.headers(request_id(environ.get("HTTP_X_REQUEST_ID"))))
         told.count(began)
         return [body]
 
@@ -115,13 +112,13 @@ class Kept:
     def _post(self, environ: dict[str, Any], start_response: Callable[..., Any]) -> Iterable[bytes]:
         """Answer a plain question in a body; leave any other, its body unread or put back, to the application."""
         began = time.perf_counter()
-        length = environ.get("CONTENT_LENGTH") or ""
+        told_length = environ.get("CONTENT_LENGTH") or ""
         accept = environ.get("HTTP_ACCEPT")
         path = environ["PATH_INFO"].encode("latin-1")
         plain = not (
             environ.get("SCRIPT_NAME") or environ.get("QUERY_STRING") or "HTTP_CONTENT_ENCODING" in environ
         ) and _NEVER_KEYS.isdisjoint(environ)
-        size = int(length) if length.isdecimal() and len(length) < 9 else 0
+        size = int(told_length) if told_length.isdecimal() and len(told_length) < 9 else 0
         wish = None if accept is None else accept.encode("latin-1")
         if not plain or not self._direct.takes(path, environ.get("CONTENT_TYPE"), wish, size):
             return self._learning(path, environ, start_response)
@@ -135,7 +132,7 @@ class Kept:
             environ["wsgi.input"] = io.BytesIO(raw)
             return self._application(environ, start_response)
         told, body = found
-        start_response(told.status, told.headers(_request_id(environ.get("HTTP_X_REQUEST_ID"))))
+        start_response(told.status, told.headers(request_id(environ.get("HTTP_X_REQUEST_ID"))))
         told.count(began)
         return [body]
 
@@ -151,7 +148,7 @@ class Kept:
         route = environ.get("gramwatt.route")
         if len(started) == 1 and route is not None and not environ.get("QUERY_STRING"):
             status, headers = started[0]
-            if status.startswith("200") and len(_values(headers, "x-request-id")) == 1:
+            if status.startswith("200") and len(values(headers, "x-request-id")) == 1:
                 self._direct.learn("POST", path, Told(status, headers, "POST", route))
         return result
 
@@ -178,7 +175,30 @@ class Kept:
         if found is None:
             return None
         told, body = found
-        headers = told.wire(_request_id(None if offered is None else offered.decode("latin-1")))
+        headers = told.wire(request_id(None if offered is None else offered.decode("latin-1")))
+        told.count(began)
+        return told.code, headers, body
+
+    def ready_body(self, scope: dict[str, Any], raw: bytes) -> tuple[int, list[Wire], bytes] | None:
+        """The answer to an ASGI scope with a short body, where it is a plain question."""
+        began = time.perf_counter()
+        path: bytes | None = scope.get("raw_path")
+        if scope["method"] != "POST" or not path or scope["query_string"] or scope.get("root_path"):
+            return None
+        read: dict[bytes, bytes] = {}
+        for name, value in scope["headers"]:
+            if name in read or name in _NEVER_NAMES or name == b"content-encoding":
+                return None
+            read[name] = value
+        content_type = read.get(b"content-type", b"").decode("latin-1")
+        if not self._direct.takes(path, content_type, read.get(b"accept"), len(raw)):
+            return None
+        found = self._direct.by_body(path, raw)
+        if found is None:
+            return None
+        told, body = found
+        offered = read.get(b"x-request-id")
+        headers = told.wire(request_id(None if offered is None else offered.decode("latin-1")))
         told.count(began)
         return told.code, headers, body
 
@@ -204,7 +224,7 @@ class Kept:
         if len(started) != 1 or route is None:
             return result
         status, headers = started[0]
-        tag = _tag(headers)
+        tag = entity_tag(headers)
         if tag is None:
             return result
         if status.startswith("304"):
@@ -213,13 +233,13 @@ class Kept:
             if answer is not None and answer.tag == tag:
                 answer.unchanged = Told(status, headers, key[0], route)
             return result
-        if not status.startswith("200") or not 0 <= _length(headers) <= LARGEST:
+        if not status.startswith("200") or not 0 <= length(headers) <= LARGEST:
             return result
         try:
             body = b"".join(result)
         finally:
             getattr(result, "close", lambda: None)()
-        if len(body) == (_length(headers) if key[0] == "GET" else 0):
+        if len(body) == (length(headers) if key[0] == "GET" else 0):
             if key[0] == "GET" and key[3] in (None, b"*/*"):
                 self._direct.learn("GET", key[1], Told(status, headers, "GET", route))
             size = len(body) + len(key[1]) + len(key[2]) + len(key[3] or b"") + OVERHEAD
@@ -263,31 +283,3 @@ def _note_route(response: Response) -> Response:
     if request.url_rule is not None:
         request.environ["gramwatt.route"] = request.url_rule.rule
     return response
-
-
-def _request_id(offered: str | None) -> str:
-    """As `headers.begin`: the client's own where that is a UUID, else a new one."""
-    return offered if offered is not None and _UUID.fullmatch(offered) else str(uuid.uuid4())
-
-
-def _values(headers: list[tuple[str, str]], wanted: str) -> list[str]:
-    return [value for name, value in headers if name.lower() == wanted]
-
-
-def _words(headers: list[tuple[str, str]], wanted: str) -> set[str]:
-    return {word.strip().lower() for word in ",".join(_values(headers, wanted)).split(",")}
-
-
-def _tag(headers: list[tuple[str, str]]) -> str | None:
-    """The strong entity tag of an answer that anybody may keep, else None."""
-    tags, caching, varies = _values(headers, "etag"), _words(headers, "cache-control"), _words(headers, "vary")
-    public = "public" in caching and caching.isdisjoint(("no-store", "no-cache", "private"))
-    if len(tags) != 1 or not public or not varies <= {"accept", ""} or _values(headers, "set-cookie"):
-        return None
-    strong = re.fullmatch(r'"([^"]*)"', tags[0])
-    return strong[1] if strong and len(_values(headers, "x-request-id")) == 1 else None
-
-
-def _length(headers: list[tuple[str, str]]) -> int:
-    lengths = _values(headers, "content-length")
-    return int(lengths[0]) if len(lengths) == 1 and lengths[0].isdecimal() else -1

@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 import functools
+import re
 import time
+import uuid
 from collections.abc import Mapping
+from typing import Final
 
 from gramwatt.web.metrics import REQUESTS, SECONDS
 
 Wire = tuple[bytes, bytes]
+_UUID: Final = re.compile(r"[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}")
 
 
 @functools.lru_cache(2048)
@@ -47,19 +51,50 @@ class Told:
         made._places = self._places
         return made
 
-    def headers(self, request_id: str) -> list[tuple[str, str]]:
+    def headers(self, identity: str) -> list[tuple[str, str]]:
         """The headers as WSGI has them."""
         made = self._headers.copy()
-        made[self._place] = (made[self._place][0], request_id)
+        made[self._place] = (made[self._place][0], identity)
         return made
 
-    def wire(self, request_id: str) -> list[Wire]:
+    def wire(self, identity: str) -> list[Wire]:
         """The headers as ASGI has them."""
         made = self._wire.copy()
-        made[self._place] = (b"x-request-id", request_id.encode())
+        made[self._place] = (b"x-request-id", identity.encode())
         return made
 
     def count(self, began: float) -> None:
         """Count a request, as `metrics.finish` does."""
         self._counted.inc()
         self._timed.observe(time.perf_counter() - began)
+
+
+def request_id(offered: str | None) -> str:
+    """As `headers.begin`: the client's own where that is a UUID, else a new one."""
+    return offered if offered is not None and _UUID.fullmatch(offered) else str(uuid.uuid4())
+
+
+def values(headers: list[tuple[str, str]], wanted: str) -> list[str]:
+    """The values of a header, by its name in small letters."""
+    return [value for name, value in headers if name.lower() == wanted]
+
+
+def words(headers: list[tuple[str, str]], wanted: str) -> set[str]:
+    """The words in a header's lists."""
+    return {word.strip().lower() for word in ",".join(values(headers, wanted)).split(",")}
+
+
+def entity_tag(headers: list[tuple[str, str]]) -> str | None:
+    """The strong entity tag of an answer that anybody may keep, else None."""
+    tags, caching, varies = values(headers, "etag"), words(headers, "cache-control"), words(headers, "vary")
+    public = "public" in caching and caching.isdisjoint(("no-store", "no-cache", "private"))
+    if len(tags) != 1 or not public or not varies <= {"accept", ""} or values(headers, "set-cookie"):
+        return None
+    strong = re.fullmatch(r'"([^"]*)"', tags[0])
+    return strong[1] if strong and len(values(headers, "x-request-id")) == 1 else None
+
+
+def length(headers: list[tuple[str, str]]) -> int:
+    """What Content-Length says; -1 where it says nothing."""
+    lengths = values(headers, "content-length")
+    return int(lengths[0]) if len(lengths) == 1 and lengths[0].isdecimal() else -1
