@@ -17,6 +17,7 @@ import orjson
 
 REPOSITORY_SETTINGS: Final = Path(__file__).resolve().parents[2] / "docker" / "gunicorn.conf.py"
 PATIENCE: Final = 5
+MOST_CHECKED: Final = 500
 INSTALLED_SETTINGS: Final = Path(__file__).resolve().parent / "gunicorn.conf.py"
 
 
@@ -139,6 +140,9 @@ if util.find_spec("gunicorn") is not None and sys.platform != "win32":
             except OSError:
                 self.log.debug("client went away before its error")
 
+    _CHECKED: set[tuple[str, str]] = set()
+    _OWN: Final = ("content-length", "etag", "x-request-id")
+
     class _Gathered:
         """Takes what would be sent."""
 
@@ -150,6 +154,18 @@ if util.find_spec("gunicorn") is not None and sys.platform != "win32":
 
     class OneSend(Response):  # type: ignore[misc]
         """gunicorn's response, whose head and first piece of body leave together: one call, one packet."""
+
+        def process_headers(self, headers: Any) -> None:
+            """Check headers; those that were found good before, as most are the same in every answer, only once."""
+            for pair in headers:
+                if pair in _CHECKED:
+                    self.headers.append(pair)
+                    continue
+                before = len(self.headers)
+                super().process_headers([pair])
+                taken_as_it_is = self.headers[before:] == [pair]
+                if taken_as_it_is and pair[0].lower() not in _OWN and len(_CHECKED) < MOST_CHECKED:
+                    _CHECKED.add(pair)
 
         def write(self, arg: bytes) -> None:
             """Send a piece of the body, the first with the head before it."""

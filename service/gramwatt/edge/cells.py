@@ -67,7 +67,9 @@ def _quantity(
     limits = limits_of(kind)
     unit = limits.unit if bare is None else bare
     spread: float | None = None
-    if isinstance(cell, str):
+    if isinstance(cell, str) and text and len(cell) <= LONGEST_NUMBER and is_plain(cell):
+        number = float(cell)
+    elif isinstance(cell, str):
         number, plus_minus, unit = _parse(kind, cell, unit, text=text)
         spread = None if plus_minus is None else plus_minus * unit.scale
         if spread is not None and not 0 <= spread <= LARGEST_SPREAD * unit.scale:
@@ -85,6 +87,11 @@ def _quantity(
     if not limits.hold(number, value, unit):
         raise Refused(f"must be {bounds(kind)}" + ("" if kind.unit == "1" else f" {kind.unit}"), accepts(kind))
     return value, spread
+
+
+def is_plain(word: str) -> bool:
+    """Whether a word is digits with at most one point among them: the most common number, told without a pattern."""
+    return word.replace(".", "", 1).isdigit() and word.isascii()
 
 
 def number_in(kind: Quantity | Count, cell: object, *, text: bool) -> tuple[float, units.Unit | None]:

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import functools
 import math
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
@@ -22,10 +23,30 @@ from gramwatt.edge import scalar, units
 from gramwatt.edge.answer import Answer, answer, number, plain_words
 from gramwatt.edge.cells import Refused, read_cell
 from gramwatt.edge.run import Outcome, run
+from gramwatt.edge.wording import measured
 
 MOST_PATTERNS: Final = 512
 _NOTHING: Final = object()
 _UNKNOWN: Final[Any] = object()
+
+
+@dataclass(frozen=True, slots=True)
+class Template:
+    """A caution whose text names figures of the answer."""
+
+    code: str
+    text: str
+    figures: tuple[tuple[str, bool, int, float, str], ...]
+    """By name in the text: whether it is a result, its position (-1: a default, the constant), that constant, unit."""
+
+    def filled(self, values: list[float], found: Sequence[Any]) -> dict[str, str] | None:
+        """The caution as told."""
+        text = self.text
+        for name, is_result, at, constant, spelling in self.figures:
+            value = found[at] if is_result else constant if at < 0 else values[at]
+            unit = units.unit(spelling)
+            text = text.replace(name, measured((value - unit.offset) / unit.scale, spelling))
+        return {"code": self.code, "text": text}
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,7 +65,7 @@ class Pattern:
     units: Mapping[str, str]
     lacking: tuple[Mapping[str, Any], ...]
     """Cautions about results that lack an input."""
-    said: tuple[Mapping[str, str] | bool | None, ...]
+    said: tuple[Mapping[str, str] | Template | bool | None, ...]
     """By place among the calculator's `scalar.sayings`: see `_told`."""
     stands: tuple[bool, ...]
 
@@ -125,6 +146,10 @@ def _filled(pattern: Pattern, values: list[float]) -> Answer | None:
         if hold and told is not False:
             if told is None:
                 return None
+            if isinstance(told, Template):
+                told = told.filled(values, found)
+                if told is None:
+                    return None
             (standing if stands else special_cautions).append(told)
     return {
         "calculator": pattern.calculator_name,
@@ -173,7 +198,7 @@ def _pattern(calculator: Calculator[Any, Any], question: Mapping[str, object], *
             special = math.nan
         results.append((name, unit.offset, unit.scale, special))
     sayings = scalar.sayings(calculator)
-    said = [_told(each, outcome, variant.never) for each in sayings]
+    said = [_told(each, outcome, variant.never, places) for each in sayings]
     return Pattern(
         calculator.name,
         arguments,
@@ -188,10 +213,30 @@ def _pattern(calculator: Calculator[Any, Any], question: Mapping[str, object], *
     )
 
 
-def _told(said: Any, outcome: Outcome, never: Sequence[str]) -> Mapping[str, str] | bool | None:
+def _told(
+    said: Any, outcome: Outcome, never: Sequence[str], places: Mapping[str, int]
+) -> Mapping[str, str] | Template | bool | None:
     """How a saying is told where it holds; False where it never is, None where the general path must tell it."""
     if isinstance(said, Rule):
         return None if set(said.results) & set(never) else False  # all other results have an answer
     if said.assumed and not outcome.assumed[said.assumed][0]:
         return False
-    return plain_words(outcome.calculator).get(said.code)
+    plain = plain_words(outcome.calculator).get(said.code)
+    return plain if plain is not None else _template(said, outcome, never, places)
+
+
+def _template(
+    said: Caution[Any, Any], outcome: Outcome, never: Sequence[str], places: Mapping[str, int]
+) -> Template | None:
+    calculator = outcome.calculator
+    figures = []
+    for name in dict.fromkeys(re.findall(r"\{(\w+)\}", said.text)):
+        kind = calculator.answered.get(name) or calculator.asked[name]
+        if not isinstance(kind, Quantity) or name in never:
+            return None
+        if name in calculator.answered:
+            figures.append((f"{{{name}}}", True, list(calculator.answered).index(name), 0.0, kind.unit))
+        else:
+            constant = float(getattr(outcome.given, name)[0])
+            figures.append((f"{{{name}}}", False, places.get(name, -1), constant, kind.unit))
+    return Template(said.code, said.text, tuple(figures))
