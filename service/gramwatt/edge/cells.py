@@ -67,13 +67,18 @@ def _quantity(
     limits = limits_of(kind)
     unit = limits.unit if bare is None else bare
     spread: float | None = None
-    if isinstance(cell, str) and text and len(cell) <= LONGEST_NUMBER and is_plain(cell):
-        number = float(cell)
-    elif isinstance(cell, str):
-        number, plus_minus, unit = _parse(kind, cell, unit, text=text)
-        spread = None if plus_minus is None else plus_minus * unit.scale
-        if spread is not None and not 0 <= spread <= LARGEST_SPREAD * unit.scale:
-            raise Refused(f"the standard uncertainty after +/- must be from 0 to {LARGEST_SPREAD:g}", accepts(kind))
+    if isinstance(cell, str):
+        head, space, spelling = cell.partition(" ")
+        plain = is_plain(head) and len(cell) <= LONGEST_NUMBER
+        if plain and not space and text:
+            number = float(head)
+        elif plain and (known := limits.units.get(spelling)) is not None:
+            number, unit = float(head), known
+        else:
+            number, plus_minus, unit = _parse(kind, cell, unit, text=text)
+            spread = None if plus_minus is None else plus_minus * unit.scale
+            if spread is not None and not 0 <= spread <= LARGEST_SPREAD * unit.scale:
+                raise Refused(f"the standard uncertainty after +/- must be from 0 to {LARGEST_SPREAD:g}", accepts(kind))
     elif isinstance(cell, float | int | numbers.Real) and not isinstance(cell, bool):
         try:
             number = float(cell)
@@ -120,10 +125,11 @@ class Limits:
     be a last bit off.
     """
 
-    __slots__ = ("_high", "_high_open", "_high_si", "_low", "_low_open", "_low_si", "_width", "unit")
+    __slots__ = ("_high", "_high_open", "_high_si", "_low", "_low_open", "_low_si", "_width", "unit", "units")
 
     def __init__(self, kind: Quantity) -> None:
         self.unit = unit = units.unit(kind.unit)
+        self.units = units.alternatives(kind.unit)
         self._width = isinstance(kind, Width)
         self._low_open, self._high_open = kind.above is not None, kind.below is not None
         self._low = next((bound for bound in (kind.above, kind.at_least) if bound is not None), -math.inf)
