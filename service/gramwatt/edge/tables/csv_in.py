@@ -166,7 +166,7 @@ class _Reader:
         rows = outside.count(b"\n") + (not outside.endswith(b"\n"))
         if outside.count(separator) != rows * (len(self._names) - 1) or b'"' in outside:
             return None
-        if outside.count(b"\r") != outside.count(b"\r\n"):
+        if b"\r" in outside and outside.count(b"\r") != outside.count(b"\r\n"):
             return None
         for _ in range(3):
             schema: dict[str, Any] = {name: pl.Float64 if name in self._plain else pl.String for name in self._names}

@@ -24,13 +24,15 @@ from gramwatt.edge.tables.words import cells_of
 from gramwatt.edge.wording import Fault, echo, one_of
 
 NUMERIC: Final = (pl.Int64, pl.Float64)
+HEAD: Final = 8192
+"""Bytes by which the types of the columns are guessed."""
 MOST_AT_ONCE: Final = 20_000
 """Rows read one by one before they are answered."""
 _SPACE: Final = " \t\r\n"
 _LENIENT: Final = json.JSONDecoder(parse_int=float)
 """Finds the end of an element that is refused for a name given twice, NaN, or too many digits."""
-_HIDING: Final = (b"\\", b" :", b"\t:", b"\r:")
-"""What would spoil the count of names: escapes, and space before a colon."""
+_HIDING: Final = (b" :", b"\t:", b"\r:")
+"""What would spoil the count of names, as escapes do: space before a colon."""
 
 
 def read_ndjson(
@@ -134,12 +136,14 @@ class _Array:
             stripped = self._left.rstrip()
             piece, left = (stripped[:-1], b"]") if stripped.endswith(b"]") else (b"", self._left)
         else:
-            cut = max(self._left.rfind(b"},{"), self._left.rfind(b"}, {"))
+            cut = self._left.rfind(b"},{")
+            cut = self._left.rfind(b"}, {") if cut < 0 else cut
             piece, left = (self._left[: cut + 1], self._left[cut + 1 :]) if cut > 0 else (b"", self._left)
         piece = piece.strip()
         if self._rows.first:
             piece = piece[1:].strip() if piece.startswith(b",") else b""
-        return piece.replace(b"},{", b"}\n{").replace(b"}, {", b"}\n{"), left
+        lines = piece.replace(b"},{", b"}\n{")
+        return lines.replace(b"}, {", b"}\n{") if b"}, {" in lines else lines, left
 
     def _close_if_at_end(self) -> None:
         if self._ended and self._left.strip() == b"]":
@@ -202,16 +206,38 @@ class _Rows:
         self._known: Mapping[str, Kind] = possible(calculator)
         self._calculator, self._keeping, self._constants = calculator, keeping, constants
         self.first = 0
+        self._types: dict[str, Any] = {}
+
+    def _frame(self, lines: bytes, rows: int, names: int) -> pl.DataFrame | None:
+        """The piece as a frame that holds all that it names; by the types that were right before, which is quicker."""
+        if not self._types:
+            head = lines[: lines.find(b"\n", HEAD) + 1] if len(lines) > HEAD else lines
+            self._types = self._types_of(_parsed(head, None))
+        for types in (self._types, None):
+            frame = _parsed(lines, types) if types != {} else None
+            if frame is not None and frame.height == rows and _holds(frame, lines, names):
+                if types is None:
+                    self._types = self._types_of(frame)
+                return frame
+        return None
+
+    def _types_of(self, frame: pl.DataFrame | None) -> dict[str, Any]:
+        """The types of a frame's columns, with doubles for all numbers of inputs."""
+        if frame is None or any(kind.is_nested() or kind == pl.Null for kind in frame.dtypes):
+            return {}
+        return {
+            name: pl.Float64 if name in self._known and kind in NUMERIC else kind for name, kind in frame.schema.items()
+        }
 
     def by_columns(self, lines: bytes, rows: int) -> Chunk | None:
         """A piece of one object a line, parsed at once; None where that could hide something."""
-        if not self._calculator.columnwise or any(hiding in lines for hiding in _HIDING):
+        if not self._calculator.columnwise or b"\\" in lines:
             return None
-        try:
-            frame = pl.read_ndjson(lines, infer_schema_length=None)
-        except (pl.exceptions.PolarsError, pl.exceptions.PanicException):
+        names = lines.count(b'":')
+        if names != lines.count(b":") and any(hiding in lines for hiding in _HIDING):
             return None
-        if frame.height != rows or lines.count(b'":') != _named(frame, lines):
+        frame = self._frame(lines, rows, names)
+        if frame is None:
             return None
         cells: dict[str, Cells] = {}
         kept: dict[str, Kept] = {}
@@ -285,15 +311,18 @@ class _Rows:
         return chunk
 
 
-def _named(frame: pl.DataFrame, lines: bytes) -> int:
-    """How many values the rows name. Each null counts as a value, to be missed where another hides it."""
+def _holds(frame: pl.DataFrame, lines: bytes, names: int) -> bool:
+    """Whether a frame has a value for each of the names. A null counts as a value, to be missed where another hides
+    it."""
+    if _values(frame) == names:
+        return True
     if b'":null' in lines or b'": null' in lines:
-        try:
-            frame = pl.read_ndjson(
-                lines.replace(b'":null', b'":0').replace(b'": null', b'": 0'), infer_schema_length=None
-            )
-        except (pl.exceptions.PolarsError, pl.exceptions.PanicException):
-            return -1
+        filled = _parsed(lines.replace(b'":null', b'":0').replace(b'": null', b'": 0'), None)
+        return filled is not None and _values(filled) == names
+    return False
+
+
+def _values(frame: pl.DataFrame) -> int:
     return sum(frame.height - series.null_count() for series in frame)
 
 
@@ -314,6 +343,14 @@ def _take_out_unsendable(name: str, values: list[Any], faults: dict[int, list[Fa
             fault = Fault(f"/{escape_name(name)}", detail, echo(value), "a text, a number, or short lists of them")
             faults.setdefault(at, []).append(fault)
             values[at] = None
+
+
+def _parsed(lines: bytes, types: Mapping[str, Any] | None) -> pl.DataFrame | None:
+    """A frame of one object a line, or None where it is none, or not of these types."""
+    try:
+        return pl.read_ndjson(lines, schema=types) if types else pl.read_ndjson(lines, infer_schema_length=None)
+    except (pl.exceptions.PolarsError, pl.exceptions.PanicException):
+        return None
 
 
 def _all_texts(lines: bytes, series: pl.Series) -> bool:

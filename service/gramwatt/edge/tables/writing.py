@@ -157,8 +157,8 @@ class JsonWriter:
         ]
         sink = io.BytesIO()
         pl.DataFrame(made).write_ndjson(sink)
-        text = sink.getvalue()
-        return text.rstrip(b"\n").split(b"\n") if piece.faults else [text.rstrip(b"\n")]
+        text = sink.getvalue()[:-1]
+        return text.split(b"\n") if piece.faults else [text]
 
     def _objects(self, piece: Answered, columns: Sequence[OutputColumn]) -> list[dict[str, Any]]:
         values = {}
@@ -180,7 +180,7 @@ class JsonWriter:
         ]
 
     def _joined(self, lines: Sequence[bytes]) -> bytes:
-        text = b"\n".join(lines)
+        text = lines[0] if len(lines) == 1 else b"\n".join(lines)
         if not text:
             return b""
         if not self.array:
