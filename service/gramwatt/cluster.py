@@ -92,13 +92,14 @@ def _knock(address: str) -> None:
     async def knock() -> None:
         library: Any = distributed
         connect: Any = core.connect
-        comm = await connect(address, timeout=KNOCK, **library.Security().get_connection_args("client"))
+        answer = connect(address, timeout=KNOCK, **library.Security().get_connection_args("client"))
+        comm = await asyncio.wait_for(answer, KNOCK + 1)  # what listens may never say a word
         await comm.close()
 
     try:
         asyncio.run(knock())
     except Exception as error:  # whatever else listens there answers in a language of its own
-        detail = str(error).partition("\n")[0]
+        detail = str(error).partition("\n")[0] or f"nothing was said in {KNOCK} seconds"
         raise ClusterError(f"--scheduler {address}: no Dask scheduler answers there: {detail}") from None
 
 

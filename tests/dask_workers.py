@@ -1,0 +1,65 @@
+"""A Dask scheduler and workers in processes of their own, for tests to use and to kill."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from gramwatt import cluster
+
+
+class Cluster:
+    """A scheduler and workers without anybody who would start them again."""
+
+    def __init__(self, folder: Path) -> None:
+        self._folder = folder
+        described = folder / "scheduler.json"
+        self.scheduler = self._start("scheduler", "--port", "0", "--scheduler-file", described)
+        wait_for(described.exists, self.scheduler)
+        self.address: str = json.loads(described.read_bytes())["address"]
+        self.workers: list[subprocess.Popen[bytes]] = []
+
+    def _start(self, role: str, *words: object) -> subprocess.Popen[bytes]:
+        command = [sys.executable, "-m", f"distributed.cli.dask_{role}", *map(str, words), "--no-dashboard"]
+        command += ["--host", "127.0.0.1"]
+        with open(self._folder / f"{role}.log", "ab") as log:
+            return subprocess.Popen(command, stdout=log, stderr=log, cwd=self._folder)
+
+    def join(self) -> subprocess.Popen[bytes]:
+        """One more worker."""
+        words = (self.address, "--nthreads", "1", "--no-nanny", "--local-directory", self._folder)
+        self.workers.append(self._start("worker", *words))
+        return self.workers[-1]
+
+    def end(self) -> None:
+        for process in (*self.workers, self.scheduler):
+            process.kill()
+            process.wait()
+
+
+def wait_for(ready: Callable[[], bool], process: subprocess.Popen[bytes]) -> None:
+    for _ in range(1200):
+        if ready():
+            return
+        assert process.poll() is None, "it ended"
+        time.sleep(0.05)
+    raise AssertionError("not ready after 1200 tries")
+
+
+@contextmanager
+def two_workers(folder: Path) -> Iterator[Cluster]:
+    """A cluster whose two workers have arrived."""
+    made = Cluster(folder)
+    try:
+        made.join()
+        made.join()
+        with cluster.connected(made.address) as client:
+            client.wait_for_workers(2, timeout=60)
+        yield made
+    finally:
+        made.end()
