@@ -224,3 +224,10 @@ def test_where_nothing_can_be_done_nothing_is_written(words: list[str], says: st
     assert "Traceback" not in result.stderr
     assert kept.read_text(encoding="utf-8") == "what was there\n"
     assert list(tmp_path.iterdir()) == [kept]
+
+
+def test_help_says_what_workers_need() -> None:
+    for command in ("batch", "sweep"):
+        shown = CliRunner().invoke(main, [command, "-h"])
+        assert shown.exit_code == 0
+        assert "the same version of gramwatt on the workers" in " ".join(shown.stdout.split())
