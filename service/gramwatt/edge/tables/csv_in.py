@@ -13,6 +13,7 @@ import re
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from typing import Any, Final
 
+import numpy as np
 import polars as pl
 
 from gramwatt.declare import Calculator, Count, Quantity
@@ -137,6 +138,11 @@ class _Pieces:
             self._left = b""
 
 
+def _is_finite(numbers: pl.Series) -> bool:
+    """Whether all that is not null is a finite number; a column without nulls is looked at in place."""
+    return int(np.isfinite(numbers.to_numpy()).sum()) == len(numbers) - numbers.null_count()
+
+
 class _Reader:
     """Reads pieces of one table; remembers which columns are not plain numbers."""
 
@@ -184,7 +190,7 @@ class _Reader:
                     return None
                 self._find_words(piece, failed[1])
                 continue
-            words = {name for name in self._plain if not frame[name].is_finite().all()}  # such as nan
+            words = {name for name in self._plain if not _is_finite(frame[name])}  # such as nan
             if not words:
                 return frame if frame.height == rows else None
             self._plain -= words

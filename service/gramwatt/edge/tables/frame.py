@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -27,8 +27,7 @@ def result_series(column: OutputColumn, values: Any, digits: int | None) -> pl.S
         types = {Quantity: pl.Float64, Count: pl.Int64, Flag: pl.Boolean}
         return pl.Series(name, values, dtype=types.get(type(kind), pl.String), strict=False)
     if isinstance(kind, Choice):
-        words = pl.Series(name, [*kind.options, None], dtype=pl.String)
-        return words.gather(np.where(values < 0, len(kind.options), values))
+        return chosen(name, [*kind.options, None], np.where(values < 0, len(kind.options), values))
     if isinstance(kind, Flag):
         truths = pl.Series(name, values == 1)
         return truths if values.dtype.kind == "b" else _where(truths, np.isfinite(values))
@@ -48,6 +47,13 @@ def as_lists(values: Any, digits: int | None) -> list[Any]:
     flat = rounded(np.ascontiguousarray(values).reshape(-1), digits or 12).reshape(values.shape)
     good: list[bool] = np.asarray(np.isfinite(flat).all(axis=1)).tolist()
     return [row if whole else None for row, whole in zip(flat.tolist(), good, strict=True)]
+
+
+def chosen(name: str, words: Sequence[str | None], at: Any) -> pl.Series:
+    """One of a few words in each row, by its position; by Arrow, which has no plan to make for that."""
+    if len(words) == 1:
+        return pl.Series(name, words, dtype=pl.String).new_from_index(0, len(at))
+    return pl.Series(name, pa.array(words, pa.large_string()).take(pa.array(at)))
 
 
 def _where(series: pl.Series, rows: Any) -> pl.Series:
@@ -77,8 +83,7 @@ def _json_text(value: object) -> str | None:
 
 def caution_series(answered: Answered) -> pl.Series:
     """The codes of each row's cautions, with spaces between."""
-    texts = pl.Series("cautions", [" ".join(codes) or None for codes in answered.cautions], dtype=pl.String)
-    return texts.gather(answered.caution_at)
+    return chosen("cautions", [" ".join(codes) or None for codes in answered.cautions], answered.caution_at)
 
 
 def results(columns: tuple[OutputColumn, ...], values: Mapping[str, Any], digits: int | None) -> list[pl.Series]:

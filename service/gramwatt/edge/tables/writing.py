@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import csv
 import io
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Any, Final, Protocol
@@ -65,8 +67,12 @@ class CsvWriter:
         if self.style.header == "off":
             return b""
         names = [*self._kept, *(self._headed(column) for column in output_columns(self.plan)), "cautions", "error"]
-        guarded = _guard(pl.Series("name", names, dtype=pl.String))
-        return self._write(pl.DataFrame([guarded.alias("name")]).transpose())
+        written = io.StringIO(newline="")
+        line = csv.writer(written, delimiter=self.style.separator, lineterminator="\r\n")
+        line.writerow(
+            f"'{name}" if re.match(_FORMULA, name) and not re.fullmatch(NUMBER, name) else name for name in names
+        )
+        return written.getvalue().encode()
 
     def _headed(self, column: OutputColumn) -> str:
         if self.style.header != "units" or column.unit == "1":
@@ -153,7 +159,7 @@ class JsonWriter:
         made = [
             *(kept_series(name, kept, piece.rows) for name, kept in piece.kept.items()),
             *(result_series(column, piece.columns[column.name], 12) for column in columns),
-            codes.gather(piece.caution_at),
+            codes.new_from_index(0, piece.rows) if len(codes) == 1 else codes.gather(piece.caution_at),
         ]
         sink = io.BytesIO()
         pl.DataFrame(made).write_ndjson(sink)
