@@ -161,4 +161,11 @@ def _cells(column: InputColumn, values: pa.Array) -> Cells:
     if _is_text(values.type):
         series = pl.Series(values.cast(pa.string()))
         return cells_of(column.kind, series, bare=column.unit, text=False)
-    return [ABSENT if cell is None else cell for cell in values.to_pylist()]
+    return [ABSENT if cell is None else _given(cell) for cell in values.to_pylist()]
+
+
+def _given(cell: object) -> object:
+    """A list or a table without the nulls that stand for what a row of it leaves out."""
+    if isinstance(cell, list):
+        return [_given(each) for each in cell]
+    return {name: value for name, value in cell.items() if value is not None} if isinstance(cell, dict) else cell
