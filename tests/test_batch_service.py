@@ -5,6 +5,7 @@ from __future__ import annotations
 import http.server
 import json
 import os
+import signal
 import subprocess
 import sys
 import threading
@@ -257,6 +258,31 @@ def test_rows_come_back_while_others_are_still_to_be_sent(service: str, tmp_path
     rows = (received + rest[0]).splitlines()
     assert len(rows) == 700_002
     assert rows[-1].startswith(b"z,")
+
+
+@pytest.mark.parametrize(("header", "status"), [(b"cells,power,capacity\n", 130), (b"cels,power\n", 2)])
+def test_an_end_while_more_is_to_come_is_clean(header: bytes, status: int, service: str, tmp_path: Path) -> None:
+    """Ctrl+C, and a header that is refused, while a thread waits for standard input."""
+    words = ["batch", "pack-current", "-", "-o", str(tmp_path / "out.csv"), "--url", service]
+    command = [sys.executable, "-m", "gramwatt", *words]
+    with subprocess.Popen(command, stdin=subprocess.PIPE, stderr=subprocess.PIPE) as process:
+        assert process.stdin is not None
+        assert process.stderr is not None
+        process.stdin.write(header + b"6,500,1300\n" * 700_000)
+        process.stdin.flush()
+        if status == 130:
+            while not any(path.stat().st_size for path in tmp_path.iterdir()):
+                assert process.poll() is None
+                time.sleep(0.01)
+            process.send_signal(signal.SIGINT)
+            assert process.wait(60) == status
+        else:
+            process.stdin.close()
+            assert process.wait(60) == status
+        said = process.stderr.read().decode()
+    assert "Fatal" not in said
+    assert "Traceback" not in said
+    assert list(tmp_path.iterdir()) == []
 
 
 def test_memory_does_not_grow_with_the_table(service: str, tmp_path: Path) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import io
 import os
 import sys
 import tempfile
@@ -62,21 +63,20 @@ class Table:
         self._advance: Callable[[int], None] = lambda steps: None
         self._open = contextlib.ExitStack()
         self.name = "standard input" if path == "-" else path
-        raw: Any = sys.stdin.buffer if path == "-" else open(path, "rb")  # noqa: SIM115
-        if path != "-":
-            self._open.callback(raw.close)
-        self._file = raw
+        self._file: Any = _standard_input() if path == "-" else open(path, "rb")  # noqa: SIM115
+        self._open.callback(self._file.close)
+        self._more: Callable[[int], bytes] = getattr(self._file, "read1", self._file.read)
         self._begun = b""
         self.form = form or of_name(path) or "unknown"
         if self.form in ("unknown", "arrow", "arrow-file"):
-            self._begun = raw.read(6)
+            self._begun = self.source(6)
             found = next((form for mark, form in _MARKS.items() if self._begun.lstrip().startswith(mark)), "csv")
             self.form = found if self.form == "unknown" or found in BINARY else self.form
         self.total: int | None = None
         if self.form in ("arrow-file", "parquet"):
             self._schema, self._batches = self._by_batches(path)
         elif path != "-" and Path(path).is_file():
-            self.total = os.fstat(raw.fileno()).st_size
+            self.total = os.fstat(self._file.fileno()).st_size
 
     def watch(self, advance: Callable[[int], None]) -> None:
         """Tell how much is read: of `total`, which counts bytes, or rows of files that hold columns."""
@@ -87,7 +87,7 @@ class Table:
         # Piece by piece: a longer reading of a pipe would not be stopped by a signal that comes between two of them.
         parts, self._begun = [self._begun[:size]], self._begun[size:]
         missing = size - len(parts[0])
-        while missing > 0 and (piece := self._file.read1(missing)):
+        while missing > 0 and (piece := self._more(missing)):
             parts.append(piece)
             missing -= len(piece)
         self._advance(size - missing)
@@ -120,7 +120,7 @@ class Table:
             self._open.callback(whole.close)
             while piece := self.source(PIECE):
                 whole.write(piece)
-            self._file = whole
+            self._file = whole  # which `source` is not asked for
         self._file.seek(0)
         self._begun = b""
         try:
@@ -157,6 +157,14 @@ class Table:
     def close(self) -> None:
         """Close what was opened."""
         self._open.close()
+
+
+def _standard_input() -> Any:
+    """Standard input without a buffer: a thread that waits for it must hold no lock when the program ends."""
+    try:
+        return open(sys.stdin.fileno(), "rb", buffering=0, closefd=False)
+    except (OSError, ValueError):  # it is no file, as in a test
+        return io.BytesIO(sys.stdin.buffer.read())
 
 
 def stream_of(schema: pa.Schema, batches: Iterator[pa.RecordBatch]) -> Iterator[bytes]:
