@@ -1,0 +1,219 @@
+"""The thread that takes a body in while its answer goes out: order, disk, errors in their place, and its end."""
+
+from __future__ import annotations
+
+import random
+import threading
+from collections.abc import Callable, Iterator, Sequence
+
+import pytest
+
+from gramwatt.edge.tables.chunk import Broken
+from gramwatt.web import intake
+from gramwatt.web.intake import IN_MEMORY, PIECE, Intake
+
+PLENTY = 1024**3
+
+
+class Sender:
+    """A body in pieces, then an error or its end; after ``held`` pieces it waits until `go_on`."""
+
+    def __init__(self, pieces: Sequence[bytes], error: Exception | None = None, held: int | None = None) -> None:
+        self._pieces, self._error, self._held = iter(pieces), error, held
+        self.given, self.sizes = 0, set[int]()
+        self.waiting, self.go_on, self.done = threading.Event(), threading.Event(), threading.Event()
+
+    def read(self, size: int) -> bytes:
+        """What `Intake` calls."""
+        self.sizes.add(size)
+        if self.given == self._held:
+            self.waiting.set()
+            assert self.go_on.wait(60)
+        piece = next(self._pieces, b"")
+        if not piece:
+            self.done.set()
+            if self._error is not None:
+                raise self._error
+        self.given += 1
+        return piece
+
+
+def read_all(body: Intake, sizes: Callable[[], int] = lambda: 65536) -> Iterator[bytes]:
+    while piece := body.read(sizes()):
+        yield piece
+
+
+def spilled(body: Intake) -> bool:
+    """Whether it ever wrote to disk."""
+    return body._disk is not None
+
+
+def noise(size: int, seed: int = 1) -> bytes:
+    return random.Random(seed).randbytes(size)
+
+
+def pieces_of(raw: bytes, size: int) -> list[bytes]:
+    return [raw[at : at + size] for at in range(0, len(raw), size)]
+
+
+SIZES = [
+    pytest.param(b"", 10, id="nothing"),
+    pytest.param(b"abc", 1, id="single-bytes"),
+    pytest.param(noise(1_000_003), 777, id="in-memory"),
+    pytest.param(noise(IN_MEMORY), PIECE, id="just-the-memory"),
+    pytest.param(noise(IN_MEMORY + 1), PIECE, id="a-byte-more"),
+    pytest.param(noise(3 * IN_MEMORY + 5), PIECE - 1, id="thrice-the-memory"),
+]
+
+
+@pytest.mark.parametrize(("raw", "size"), SIZES)
+def test_all_that_is_sent_before_any_is_read_comes_in_order(raw: bytes, size: int) -> None:
+    sender = Sender(pieces_of(raw, size))
+    body = Intake(sender.read, PLENTY)
+    assert sender.done.wait(60)
+    assert b"".join(read_all(body)) == raw
+    assert spilled(body) == (len(raw) > IN_MEMORY)
+    assert body.read(1) == b"", "the end stays the end"
+    body.finish()
+    assert sender.sizes == {PIECE}
+
+
+@pytest.mark.parametrize(("raw", "size"), SIZES)
+def test_what_is_read_while_it_comes_is_in_order(raw: bytes, size: int) -> None:
+    """Read in pieces of many sizes: from memory, across its end, and from disk while more is written there."""
+    sizes = random.Random(2)
+    body = Intake(Sender(pieces_of(raw, size)).read, PLENTY)
+    assert b"".join(read_all(body, lambda: sizes.randint(1, 2 * PIECE))) == raw
+    body.finish()
+
+
+def test_memory_disk_memory_and_disk_again(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Once what lay on disk is read, memory is used again, and then the same place on disk."""
+    monkeypatch.setattr(intake, "IN_MEMORY", 10)
+    raw = noise(60)
+    sender = Sender(pieces_of(raw, 5), held=5)
+    body = Intake(sender.read, PLENTY)
+    assert sender.waiting.wait(60)
+    assert spilled(body)
+    assert b"".join(body.read(7) for _ in range(4)) == raw[:25]
+    assert body._written == body._taken == 0, "the disk is empty again"
+    sender.go_on.set()
+    assert sender.done.wait(60)
+    assert b"".join(read_all(body, lambda: 7)) == raw[25:]
+    body.finish()
+
+
+def test_never_more_than_asked_for() -> None:
+    body = Intake(Sender([b"abcdef", b"ghi"]).read, PLENTY)
+    assert all(len(piece) <= 4 for piece in read_all(body, lambda: 4))
+    body.finish()
+
+
+def test_a_reader_waits_for_bytes() -> None:
+    sender = Sender([b"late"], held=0)
+    body = Intake(sender.read, PLENTY)
+    read: list[bytes] = []
+    reader = threading.Thread(target=lambda: read.append(body.read(10)))
+    reader.start()
+    assert sender.waiting.wait(60)
+    assert read == []
+    sender.go_on.set()
+    reader.join(60)
+    assert read == [b"late"]
+    body.finish()
+
+
+@pytest.mark.parametrize("size", [pytest.param(10, id="memory"), pytest.param(IN_MEMORY, id="disk")])
+def test_an_error_is_raised_only_after_the_bytes_before_it(size: int) -> None:
+    raw = noise(size * 2)
+    sender = Sender(pieces_of(raw, min(size, PIECE)), Broken("the body breaks off"))
+    body = Intake(sender.read, PLENTY)
+    assert sender.done.wait(60)
+    got = b""
+    while len(got) < len(raw):
+        got += body.read(100_000)
+    assert got == raw
+    for _ in range(2):
+        with pytest.raises(Broken, match="breaks off"):
+            body.read(100_000)
+    body.finish()
+
+
+def test_an_error_wakes_a_reader_that_waits() -> None:
+    sender = Sender([], OSError("gone"), held=0)
+    body = Intake(sender.read, PLENTY)
+    told: list[Exception] = []
+
+    def read() -> None:
+        try:
+            body.read(10)
+        except OSError as error:
+            told.append(error)
+
+    reader = threading.Thread(target=read)
+    reader.start()
+    assert sender.waiting.wait(60)
+    sender.go_on.set()
+    reader.join(60)
+    assert [str(error) for error in told] == ["gone"]
+    body.finish()
+
+
+@pytest.mark.parametrize(
+    ("limit", "good"),
+    [
+        pytest.param(99, False, id="a-byte-over"),
+        pytest.param(100, True, id="exactly"),
+        pytest.param(0, False, id="nothing-allowed"),
+    ],
+)
+def test_the_limit(limit: int, good: bool) -> None:
+    body = Intake(Sender([b"x" * 50, b"y" * 50]).read, limit)
+    if good:
+        assert b"".join(read_all(body, lambda: 10)) == b"x" * 50 + b"y" * 50
+    else:
+        with pytest.raises(Broken) as raised:
+            list(read_all(body, lambda: 10))
+        assert raised.value.kind == "too-large"
+        assert raised.value.detail == f"the table is larger than {limit} bytes"
+    body.finish()
+
+
+def test_what_came_within_the_limit_is_read_before_the_rest_is_refused() -> None:
+    body = Intake(Sender([b"x" * 50, b"y" * 50]).read, 60)
+    assert body.read(100) == b"x" * 50
+    with pytest.raises(Broken):
+        body.read(100)
+    body.finish()
+
+
+@pytest.mark.parametrize("before", [pytest.param(1, id="memory"), pytest.param(2 * IN_MEMORY // PIECE, id="disk")])
+def test_finish_drains_what_is_still_sent_and_ends_the_thread(before: int) -> None:
+    """The sender goes on after nobody reads any more: the next request on its connection must begin at its begin."""
+    after = 100
+    sender = Sender([b"z" * PIECE] * (before + after), held=before)
+    body = Intake(sender.read, PLENTY)
+    assert sender.waiting.wait(60)
+    finishing = threading.Thread(target=body.finish)
+    finishing.start()
+    sender.go_on.set()
+    finishing.join(60)
+    assert not finishing.is_alive()
+    assert not body._thread.is_alive()
+    assert sender.done.is_set()
+    assert body._held <= PIECE
+    assert body._disk is None or body._disk.closed
+
+
+def test_finish_after_an_error_ends_too() -> None:
+    body = Intake(Sender([b"x"], OSError("gone")).read, PLENTY)
+    body.finish()
+    assert not body._thread.is_alive()
+
+
+def test_finish_may_be_called_twice() -> None:
+    """As when an answer fails after its body was given up."""
+    body = Intake(Sender([b"x" * PIECE] * 40).read, PLENTY)
+    body.finish()
+    body.finish()
+    assert not body._thread.is_alive()
