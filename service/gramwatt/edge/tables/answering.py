@@ -11,7 +11,7 @@ import numpy as np
 
 from gramwatt import registry
 from gramwatt.declare import Calculator, Choice, Count, Kind, Quantity, Rule, Series, Truths
-from gramwatt.edge import units
+from gramwatt.edge import scalar, units
 from gramwatt.edge.answer import answer, declared_units
 from gramwatt.edge.columns import ABSENT, Cells, Same, inner_spreads, read, unknown
 from gramwatt.edge.run import Outcome, run
@@ -100,70 +100,90 @@ def answered(plan: Plan, chunk: Chunk) -> Iterator[Answered]:
     if not calculator.columnwise:
         yield _each(plan, chunk, cells)
         return
+    filled = Filled(plan, chunk.rows)
     for start in range(0, chunk.rows, BLOCK):
         stop = min(start + BLOCK, chunk.rows)
         block = {name: part(column, start, stop) for name, column in cells.items()}
+        spreads = {name: block.pop(name) for name in list(block) if name not in calculator.asked}
+        outcome = run(calculator, block, stop - start, text=chunk.text, uncertain=plan.uncertain, spreads=spreads)
         whole = {row - start: found for row, found in chunk.faults.items() if start <= row < stop}
-        kept = {name: series[start:stop] for name, series in chunk.kept.items()}
-        yield _block(plan, calculator, chunk, block, (start, stop), kept, whole)
+        filled.put(outcome, start, {**outcome.faults, **whole})
+    yield filled.answered(chunk)
 
 
-def _block(
-    plan: Plan,
-    calculator: Calculator[Any, Any],
-    chunk: Chunk,
-    cells: dict[str, Cells],
-    span: tuple[int, int],
-    kept: Mapping[str, Kept],
-    whole: Mapping[int, list[Fault]],
-) -> Answered:
-    rows = span[1] - span[0]
-    spreads = {name: cells.pop(name) for name in list(cells) if name not in calculator.asked}
-    outcome = run(calculator, cells, rows, text=chunk.text, uncertain=plan.uncertain, spreads=spreads)
-    faults = {**outcome.faults, **whole}
-    made = {column.name: _values(column, outcome, rows) for column in output_columns(plan)}
-    if faults:
-        _void(made, sorted(faults))
-    caution_at, cautions = _cautions(outcome, rows, faults)
-    return Answered(chunk.first + span[0], rows, kept, made, caution_at, cautions, faults)
+class Filled:
+    """The columns of a chunk's answer, filled a block at a time: each number is written once, where it stays."""
+
+    def __init__(self, plan: Plan, rows: int) -> None:
+        self._rows, self._columns = rows, output_columns(plan)
+        self._values: dict[str, Any] = {}
+        self._notes: dict[str, Truths] = {}
+        self._order = {said.code: at for at, said in enumerate(scalar.sayings(plan.calculator))}
+        self._faults: dict[int, Sequence[Fault]] = {}
+
+    def put(self, outcome: Outcome, start: int, faults: Mapping[int, Sequence[Fault]]) -> None:
+        """Take in the block that begins at row ``start``."""
+        span = slice(start, start + outcome.rows)
+        faulty = list(faults)
+        for column in self._columns:
+            values, unit = _values(column, outcome)
+            room = self._room(column, values)[span]
+            if unit is None:
+                room[...] = values
+            elif unit.offset == 0:
+                np.divide(values, unit.scale, out=room)
+            else:
+                np.subtract(values, unit.offset, out=room)
+                room /= unit.scale
+            if faulty:  # their values are those of another row
+                room[faulty] = -1 if room.dtype.kind == "i" else np.nan
+        for code, holds in _concerning(outcome):
+            if code not in self._notes:
+                self._notes[code] = np.zeros(self._rows, dtype=np.bool_)
+            self._notes[code][span] = holds
+            if faulty:
+                self._notes[code][span][faulty] = False
+        self._faults |= {start + row: found for row, found in faults.items()}
+
+    def _room(self, column: OutputColumn, values: Any) -> Any:
+        room = self._values.get(column.name)
+        if room is None or room.shape[1:] != np.shape(values)[1:]:
+            before = room
+            kind = np.intp if isinstance(column.kind, Choice) else np.float64
+            empty = -1 if kind is np.intp else np.nan
+            room = self._values[column.name] = np.full((self._rows, *np.shape(values)[1:]), empty, dtype=kind)
+            if before is not None and before.ndim > room.ndim:
+                room = self._values[column.name] = before
+        return room
+
+    def answered(self, chunk: Chunk) -> Answered:
+        """The whole."""
+        notes = sorted(self._notes.items(), key=lambda note: self._order[note[0]])
+        at, cautions = _combinations(notes, self._rows)
+        return Answered(chunk.first, self._rows, chunk.kept, self._values, at, cautions, self._faults)
 
 
-def _values(column: OutputColumn, outcome: Outcome, rows: int) -> Any:
-    """A column's values in its unit; doubles, codes of a choice, or truths. All without an answer where none is."""
+def _values(column: OutputColumn, outcome: Outcome) -> tuple[Any, units.Unit | None]:
+    """A column's values as computed, and the unit that they are wanted in; one nan where no row has an answer."""
     if outcome.results is None:
-        return np.full(rows, -1) if isinstance(column.kind, Choice) else np.full(rows, np.nan)
+        return (-1 if isinstance(column.kind, Choice) else np.nan), None
     if column.part == "uncertainty":
         standard = None if outcome.uncertainty is None else outcome.uncertainty.standard.get(column.name[:-2])
         if standard is None:
-            standard = np.zeros(rows)
+            standard = np.zeros(outcome.rows)
         result = getattr(outcome.results, column.name[:-2])
-        return np.where(np.isfinite(result), standard / units.unit(column.unit).scale, np.nan)
+        return np.where(np.isfinite(result), standard / units.unit(column.unit).scale, np.nan), None
     values = getattr(outcome.results if column.part == "results" else outcome.given, column.name)
-    if isinstance(column.kind, Quantity | Series):
-        unit = units.unit(column.unit)
-        values = values / unit.scale if unit.offset == 0 else (values - unit.offset) / unit.scale
-    return values
+    return values, units.unit(column.unit) if isinstance(column.kind, Quantity | Series) else None
 
 
-def _void(made: dict[str, Any], rows: list[int]) -> None:
-    """Take the values out of rows with faults: they are those of another row."""
-    for name, values in made.items():
-        values = np.array(values, dtype=np.float64 if values.dtype.kind == "b" else None)
-        values[rows] = -1 if values.dtype.kind == "i" else np.nan
-        made[name] = values
-
-
-def _cautions(outcome: Outcome, rows: int, faults: Mapping[int, object]) -> tuple[Any, list[tuple[str, ...]]]:
-    """What concerns single rows, by position in a list of the few combinations there are. What always holds is not
-    repeated in each row."""
-    notes = _concerning(outcome)
+def _combinations(notes: Sequence[tuple[str, Truths]], rows: int) -> tuple[Any, list[tuple[str, ...]]]:
+    """Each row's codes as a position in a list of the few combinations there are."""
     if not notes:
         return np.zeros(rows, dtype=np.int64), [()]
     combined = np.zeros(rows, dtype=np.int64)
-    for bit, (_, holds) in enumerate(notes):
+    for bit, (_, holds) in enumerate(notes[:60]):
         combined += holds.astype(np.int64) << bit
-    if faults:
-        combined[list(faults)] = 0
     if len(notes) <= 12:
         used = np.flatnonzero(np.bincount(combined, minlength=1))
         position = np.zeros(1 << len(notes), dtype=np.int64)
@@ -176,10 +196,11 @@ def _cautions(outcome: Outcome, rows: int, faults: Mapping[int, object]) -> tupl
 
 
 def _concerning(outcome: Outcome) -> list[tuple[str, Truths]]:
-    """Codes with their rows: cautions that do not always hold, and rules where they explain an empty result."""
+    """Codes with their rows: cautions that do not always hold, and rules where they explain an empty result. What
+    always holds is not repeated in each row."""
     found: list[tuple[str, Truths]] = []
     empty: dict[str, Truths] = {}
-    for note in outcome.notes[:60]:
+    for note in outcome.notes:
         if not isinstance(note.said, Rule):
             if not note.said.stands:
                 found.append((note.said.code, note.rows))
