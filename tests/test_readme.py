@@ -27,7 +27,7 @@ def test_a_command_prints_what_the_readme_says(command: str, printed: str) -> No
         assert create_app().test_client().get(f"{url.path}?{url.query}").text == printed.strip()
     else:
         assert program == "gramwatt"
-        assert CliRunner().invoke(main, words).output == printed
+        assert CliRunner().invoke(main, words).output.replace("\r\n", "\n") == printed
 
 
 def test_the_cell_asks_what_curl_asks() -> None:
