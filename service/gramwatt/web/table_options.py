@@ -96,10 +96,12 @@ def plan_of(
     faults: list[Fault],
     *,
     words: bool = True,
+    under: str | None = None,
 ) -> Plan:
-    """What every row is asked; what is wrong with it is added to the faults."""
+    """What every row is asked; what is wrong with it is added to the faults. ``under``: the member of a body that
+    holds what every row shares."""
     wrong = constant_faults(calculator, constants, words=words)
-    faults += wrong
+    faults += wrong if under is None else [fault.under(under) for fault in wrong]
     units = result_units(options["units"], faults)
     try:
         choose_units(calculator, units)

@@ -11,6 +11,7 @@ from flask import Blueprint, Response, g, request
 from werkzeug.exceptions import HTTPException, RequestEntityTooLarge
 
 from gramwatt.declare import Calculator
+from gramwatt.edge.columns import escape_name
 from gramwatt.edge.queries import fits_query
 from gramwatt.edge.tables import batch, best, sweep
 from gramwatt.edge.tables.answering import Plan, answered, constant_faults, standing
@@ -155,18 +156,21 @@ def sweep_body(calculator_name: str) -> Response:
     words, options, faults = read_query(SWEEP_OPTIONS)
     wanted = form_wanted(options, "json", faulty=bool(faults))
     faults += [
-        Fault(f"/{name[:80]}", "inputs stand in the body of a POST", echo(word), one_of(SWEEP_OPTIONS))
+        Fault(f"/{escape_name(name)}", "inputs stand in the body of a POST", echo(word), one_of(SWEEP_OPTIONS))
         for name, word in words.items()
     ]
     body = read_body(calculator)
     given, vary = body.pop("given", {}), body.pop("vary", {})
-    faults += [Fault(f"/{name[:80]}", "no such member", echo(value), "given and vary") for name, value in body.items()]
+    faults += [
+        Fault(f"/{escape_name(name)}", "no such member", echo(value), "given and vary") for name, value in body.items()
+    ]
     for name, value in (("given", given), ("vary", vary)):
         if not isinstance(value, dict):
             faults.append(Fault(f"/{name}", "not an object", echo(value), "an object by names of inputs"))
     varying = vary if isinstance(vary, dict) else {}
     given = given if isinstance(given, dict) else {}
-    faults += constant_faults(calculator, {n: v for n, v in given.items() if n in varying}, words=False)
+    unused = constant_faults(calculator, {n: v for n, v in given.items() if n in varying}, words=False)
+    faults += [fault.under("given") for fault in unused]
     given = {name: value for name, value in given.items() if name not in varying}
     axes = _axes_of_body(calculator, varying, faults)
     response = _sweep(calculator, given, options, axes, faults, wanted, words_given=False)
@@ -208,8 +212,9 @@ def _axes_of_body(
             accepted = "a list of values, or an object with from, to and count"
             axis, found = None, [Fault("", "neither a list nor a range", echo(points), accepted)]
         axes.append(axis)
-        faults += [fault.under(name).under("vary") for fault in found]
-    return _checked(calculator, axes, len(vary), faults)
+        own = f"/{escape_name(name)}"
+        faults += [(fault if fault.pointer == own else fault.under(name)).under("vary") for fault in found]
+    return _checked(calculator, axes, len(vary), faults, under="vary")
 
 
 def _even(
@@ -242,7 +247,12 @@ def most_points(calculator: Calculator[Any, Any]) -> int:
 
 
 def _checked(
-    calculator: Calculator[Any, Any], axes: Sequence[sweep.Axis | None], named: int, faults: list[Fault]
+    calculator: Calculator[Any, Any],
+    axes: Sequence[sweep.Axis | None],
+    named: int,
+    faults: list[Fault],
+    *,
+    under: str | None = None,
 ) -> list[sweep.Axis]:
     if not 1 <= named <= MOST_AXES:
         what = "no input is varied" if named == 0 else f"{named} inputs are varied"
@@ -250,9 +260,8 @@ def _checked(
     known = [axis for axis in axes if axis is not None]
     for axis in known:
         if axis.count > most_points(calculator):
-            faults.append(
-                Fault(f"/{axis.name}", f"{axis.count} points", None, f"up to {most_points(calculator)} points")
-            )
+            fault = Fault(f"/{axis.name}", f"{axis.count} points", None, f"up to {most_points(calculator)} points")
+            faults.append(fault if under is None else fault.under(under))
     return known
 
 
@@ -266,7 +275,7 @@ def _sweep(
     *,
     words_given: bool,
 ) -> Response:
-    plan = plan_of(calculator, given, options, faults, words=words_given)
+    plan = plan_of(calculator, given, options, faults, words=words_given, under=None if words_given else "given")
     by = options["by"] or calculator.headline
     if options["best"]:
         faults += best.check(calculator, by)
