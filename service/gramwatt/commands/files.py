@@ -16,7 +16,7 @@ import pyarrow.parquet as pq
 
 from gramwatt.edge.tables import batch
 from gramwatt.edge.tables.answering import Plan
-from gramwatt.edge.tables.arrow_in import ROWS, read_batches
+from gramwatt.edge.tables.arrow_in import read_batches
 from gramwatt.edge.tables.chunk import Broken, Chunk
 from gramwatt.edge.tables.heading import Keeping
 from gramwatt.edge.tables.writing import Style
@@ -37,6 +37,8 @@ EXTENSIONS: Final = {
 }
 BINARY: Final = ("arrow", "arrow-file", "parquet")
 PIECE: Final = 256 * 1024
+ROWS: Final = 65_536
+"""Rows of a file with columns that are read at once."""
 _MARKS: Final = {
     b"PAR1": "parquet",
     b"ARROW1": "arrow-file",
