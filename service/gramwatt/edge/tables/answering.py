@@ -127,8 +127,8 @@ class Filled:
         faulty = list(faults)
         for column in self._columns:
             values, unit = _values(column, outcome)
-            room = self._room(column, values)[span]
-            if unit is None:
+            room = self._room(column, values, start)[span]
+            if unit is None or (unit.scale == 1 and unit.offset == 0):
                 room[...] = values
             elif unit.offset == 0:
                 np.divide(values, unit.scale, out=room)
@@ -145,13 +145,13 @@ class Filled:
                 self._notes[code][span][faulty] = False
         self._faults |= {start + row: found for row, found in faults.items()}
 
-    def _room(self, column: OutputColumn, values: Any) -> Any:
+    def _room(self, column: OutputColumn, values: Any, start: int) -> Any:
         room = self._values.get(column.name)
         if room is None or room.shape[1:] != np.shape(values)[1:]:
             before = room
             kind = np.intp if isinstance(column.kind, Choice) else np.float64
-            empty = -1 if kind is np.intp else np.nan
-            room = self._values[column.name] = np.full((self._rows, *np.shape(values)[1:]), empty, dtype=kind)
+            room = self._values[column.name] = np.empty((self._rows, *np.shape(values)[1:]), dtype=kind)
+            room[:start] = -1 if kind is np.intp else np.nan
             if before is not None and before.ndim > room.ndim:
                 room = self._values[column.name] = before
         return room
@@ -178,19 +178,20 @@ def _values(column: OutputColumn, outcome: Outcome) -> tuple[Any, units.Unit | N
 
 
 def _combinations(notes: Sequence[tuple[str, Truths]], rows: int) -> tuple[Any, list[tuple[str, ...]]]:
-    """Each row's codes as a position in a list of the few combinations there are."""
+    """Each row's codes as a position in a list of the few combinations there are; the first of them is none."""
     if not notes:
-        return np.zeros(rows, dtype=np.int64), [()]
-    combined = np.zeros(rows, dtype=np.int64)
-    for bit, (_, holds) in enumerate(notes[:60]):
-        combined += holds.astype(np.int64) << bit
-    if len(notes) <= 12:
-        used = np.flatnonzero(np.bincount(combined, minlength=1))
-        position = np.zeros(1 << len(notes), dtype=np.int64)
-        position[used] = np.arange(len(used))
-        at = position[combined]
+        return np.zeros(rows, dtype=np.uint8), [()]
+    if len(notes) <= 4:  # so few that it does not matter which of them there are
+        at: Any = np.zeros(rows, dtype=np.uint8)
+        for bit, (_, holds) in enumerate(notes):
+            at |= holds.view(np.uint8) << np.uint8(bit)
+        used: Any = np.arange(1 << len(notes))
     else:
+        combined = np.zeros(rows + 1, dtype=np.int64)  # one row more, with none, so that this is always the first
+        for bit, (_, holds) in enumerate(notes[:60]):
+            combined[1:] += holds.astype(np.int64) << bit
         used, at = np.unique(combined, return_inverse=True)
+        at = at[1:]
     codes = [code for code, _ in notes]
     return at, [tuple(code for bit, code in enumerate(codes) if which >> bit & 1) for which in used.tolist()]
 

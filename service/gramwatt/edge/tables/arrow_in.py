@@ -11,14 +11,12 @@ import pyarrow as pa
 
 from gramwatt.declare import Calculator, Count, Flag, Quantity, Series, Table
 from gramwatt.edge.columns import ABSENT, Cells, Packed
-from gramwatt.edge.tables.chunk import Broken, Chunk, Kept, Source, Unreadable
+from gramwatt.edge.tables.chunk import BLOCK, Broken, Chunk, Kept, Source, Unreadable
 from gramwatt.edge.tables.heading import Heading, InputColumn, Keeping, read_heading
 from gramwatt.edge.tables.words import cells_of
 from gramwatt.edge.wording import Fault, accepts
 
 LARGEST_BATCH: Final = 256 * 1024 * 1024
-ROWS: Final = 65_536
-"""Rows answered before they are written."""
 
 
 class _Stream:
@@ -33,10 +31,10 @@ class _Stream:
         """Exactly ``size`` bytes, fewer only at the end."""
         if size < 0 or size > LARGEST_BATCH:
             raise Broken(f"a record batch is larger than {LARGEST_BATCH} bytes; send smaller ones", "too-large")
-        parts, missing = [self._left[:size]], size - len(self._left)
+        parts, missing = [self._left[:size]] if self._left else [], size - len(self._left)
         self._left = self._left[size:]
         while missing > 0 and (read := self._source(missing)):
-            parts.append(read[:missing])
+            parts.append(read if len(read) <= missing else read[:missing])
             self._left = read[missing:]
             missing -= len(read)
         return b"".join(parts)
@@ -99,8 +97,8 @@ def _chunks(heading: Heading, stream: Any) -> Iterator[Chunk]:
 
 
 def _of_batch(heading: Heading, batch: pa.RecordBatch, first: int) -> Iterator[Chunk]:
-    for start in range(0, batch.num_rows, ROWS):
-        rows = min(ROWS, batch.num_rows - start)
+    for start in range(0, batch.num_rows, BLOCK):  # a block at a time: what is read, answered, written stays in cache
+        rows = min(BLOCK, batch.num_rows - start)
         cells: dict[str, Cells] = {}
         kept: dict[str, Kept] = {}
         for position, column in enumerate(heading.columns):
@@ -155,8 +153,11 @@ def _type_faults(heading: Heading, schema: pa.Schema) -> list[Fault]:
 def _cells(column: InputColumn, values: pa.Array) -> Cells:
     if isinstance(column.kind, Quantity | Count) and (_is_number(values.type) or pa.types.is_null(values.type)):
         present = np.ones(len(values), dtype=np.bool_) if not values.null_count else np.asarray(values.is_valid())
-        doubles = values if pa.types.is_float64(values.type) else values.cast(pa.float64(), safe=False)
-        numbers = doubles.to_numpy(zero_copy_only=False)
+        if pa.types.is_int64(values.type) and not values.null_count:
+            numbers = values.to_numpy().astype(np.float64)
+        else:
+            doubles = values if pa.types.is_float64(values.type) else values.cast(pa.float64(), safe=False)
+            numbers = doubles.to_numpy(zero_copy_only=False)
         return Packed(numbers, present, () if column.unit is None else (column.unit,), bare=column.unit)
     if _is_text(values.type):
         series = pl.Series(values.cast(pa.string()))

@@ -53,7 +53,25 @@ def chosen(name: str, words: Sequence[str | None], at: Any) -> pl.Series:
     """One of a few words in each row, by its position; by Arrow, which has no plan to make for that."""
     if len(words) == 1:
         return pl.Series(name, words, dtype=pl.String).new_from_index(0, len(at))
-    return pl.Series(name, pa.array(words, pa.large_string()).take(pa.array(at)))
+    return pl.Series(name, spelled(words, at))
+
+
+def spelled(words: Sequence[str | None], at: Any) -> pa.Array:
+    """The same as an Arrow array. Where few rows have any letters, which is usual of cautions, only those are looked
+    at."""
+    written = [(word or "").encode() for word in words]
+    filled = np.flatnonzero(np.array([word != b"" for word in written]).take(at))
+    if len(filled) > len(at) // 8:
+        return pa.array(words, pa.string()).take(pa.array(at))
+    codes = at[filled]
+    ends = np.zeros(len(filled) + 1, dtype=np.int32)
+    np.cumsum(np.array([len(word) for word in written], dtype=np.int32).take(codes), out=ends[1:])
+    offsets = np.repeat(ends, np.diff(filled, prepend=-1, append=len(at)))
+    letters = b"".join(map(written.__getitem__, codes.tolist()))
+    told = None
+    if None in words:
+        told = pa.py_buffer(np.packbits(np.array([word is not None for word in words]).take(at), bitorder="little"))
+    return pa.StringArray.from_buffers(len(at), pa.py_buffer(offsets), pa.py_buffer(letters), told)
 
 
 def _where(series: pl.Series, rows: Any) -> pl.Series:

@@ -19,7 +19,7 @@ from gramwatt.edge.cells import NUMBER
 from gramwatt.edge.tables.answering import Answered, OutputColumn, Plan, output_columns, standing
 from gramwatt.edge.tables.chunk import Broken
 from gramwatt.edge.tables.errors import ErrorTeller
-from gramwatt.edge.tables.frame import as_lists, caution_series, kept_series, result_series, results
+from gramwatt.edge.tables.frame import as_lists, caution_series, kept_series, result_series, results, spelled
 
 _FORMULA: Final = r"^[=+\-@\t\r]"
 
@@ -241,6 +241,7 @@ class ArrowWriter:
     errors: ErrorTeller = field(default_factory=ErrorTeller)
     _sink: _Sink = field(default_factory=_Sink)
     _stream: Any = None
+    _schema: Any = None
     _kept: dict[str, pa.DataType] = field(default_factory=dict)
 
     def begin(self, first: Answered | None) -> bytes:
@@ -252,26 +253,18 @@ class ArrowWriter:
         ]
         fields += [pa.field("cautions", pa.string()), pa.field("error", pa.string())]
         always = {"standing_cautions": " ".join(standing(self.plan.calculator))}
-        self._stream = pa.ipc.new_stream(self._sink, pa.schema(fields, metadata=always))
+        self._schema = pa.schema(fields, metadata=always)
+        self._stream = pa.ipc.new_stream(self._sink, self._schema)
         return self._sink.take()
 
     def rows(self, piece: Answered) -> bytes:
         """One record batch."""
         arrays = [_kept_array(name, piece.kept.get(name), piece.rows, kind) for name, kind in self._kept.items()]
         arrays += [_array(column, piece.columns[column.name]) for column in output_columns(self.plan)]
-        if len(piece.cautions) == 1:
-            arrays.append(pa.repeat(" ".join(piece.cautions[0]), piece.rows))
-        else:
-            texts = pa.array([" ".join(codes) for codes in piece.cautions], pa.string())
-            arrays.append(texts.take(pa.array(piece.caution_at)))
+        arrays.append(spelled([" ".join(codes) for codes in piece.cautions], piece.caution_at))
         arrays.append(self._errors(piece))
-        self._stream.write_batch(pa.RecordBatch.from_arrays(arrays, schema=self._stream_schema()))
+        self._stream.write_batch(pa.RecordBatch.from_arrays(arrays, schema=self._schema))
         return self._sink.take()
-
-    def _stream_schema(self) -> pa.Schema:
-        fields = [pa.field(name, kind) for name, kind in self._kept.items()]
-        fields += [pa.field(column.name, _type(column)) for column in output_columns(self.plan)]
-        return pa.schema([*fields, pa.field("cautions", pa.string()), pa.field("error", pa.string())])
 
     def _errors(self, piece: Answered) -> pa.Array:
         if not piece.faults:
@@ -283,10 +276,9 @@ class ArrowWriter:
 
     def broken(self, broken: Broken, row: int) -> bytes:
         """A batch of one row whose error says so."""
-        schema = self._stream_schema()
-        arrays = [pa.nulls(1, kind) for kind in schema.types[:-1]]
+        arrays = [pa.nulls(1, kind) for kind in self._schema.types[:-1]]
         arrays.append(pa.array([f"#ERR {broken.kind} after row {row}: {broken.detail}"], pa.string()))
-        self._stream.write_batch(pa.RecordBatch.from_arrays(arrays, schema=schema))
+        self._stream.write_batch(pa.RecordBatch.from_arrays(arrays, schema=self._schema))
         return self._sink.take()
 
     def end(self) -> bytes:
