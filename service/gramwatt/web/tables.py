@@ -77,13 +77,15 @@ def _source() -> tuple[Source, Any]:
     """The body as a source, and what to call when done with it."""
     limit = int(os.environ.get("GRAMWATT_LARGEST_TABLE") or LARGEST_TABLE)
     request.max_content_length = limit
-    if request.content_length is not None and request.content_length > limit:
+    declared = request.content_length
+    if declared is not None and declared > limit:
         raise Problem("too-large", f"A table may have at most {limit} bytes.")
-    stream = request.stream
+    stream, received = request.stream, 0
 
     def read(size: int) -> bytes:
+        nonlocal received
         try:
-            return stream.read(size)
+            piece = stream.read(size)
         except RequestEntityTooLarge:
             raise Broken(f"the table is larger than {limit} bytes", "too-large") from None
         except HTTPException:
@@ -92,8 +94,12 @@ def _source() -> tuple[Source, Any]:
             raise Broken("the rest of the body did not arrive in time") from None
         except Exception as error:  # each server has errors of its own for a body that breaks off
             raise Broken(f"the body could not be read: {type(error).__name__}") from None
+        received += len(piece)
+        if not piece and declared is not None and received < declared:  # some servers end it as if it were whole
+            raise Broken("the body breaks off")
+        return piece
 
-    if request.content_length is not None and request.content_length <= SMALL:
+    if declared is not None and declared <= SMALL:
         return read, lambda: None
     intake = Intake(read, limit)
     return intake.read, intake.finish
