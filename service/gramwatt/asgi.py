@@ -37,8 +37,9 @@ class Shell:
     """An ASGI application that runs a WSGI application.
 
     ``is_long`` tells by the scope which requests are long; those with a chunked body, or one of more than
-    `LONGEST_WHOLE` bytes, are in any case. ``known`` may have an answer ready: status, headers, body; ``known_body`` may, once a short body is there. ``patience`` is
-    how many seconds a client may be silent in the middle of a body.
+    `LONGEST_WHOLE` bytes, are in any case. ``known`` may have an answer ready (status, headers, body), and
+    ``known_body`` once a short body is there. ``patience`` is how many seconds a client may be silent in the middle of
+    a body.
     """
 
     def __init__(

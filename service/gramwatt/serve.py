@@ -155,6 +155,8 @@ if util.find_spec("gunicorn") is not None and sys.platform != "win32":
     class OneSend(Response):  # type: ignore[misc]
         """gunicorn's response, whose head and first piece of body leave together: one call, one packet."""
 
+        headers: Any
+
         def process_headers(self, headers: Any) -> None:
             """Check headers; those that were found good before, as most are the same in every answer, only once."""
             for pair in headers:

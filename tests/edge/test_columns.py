@@ -391,7 +391,7 @@ def test_the_width_of_a_temperature_has_no_offset(stated: dict[str, object], kel
     """Refusing degC in a column of widths would do as well; 278 K of uncertainty would not."""
     column = read(PROBES, [stated])
     if not column.faults:
-        assert isinstance(column, nested.TableColumn)
+        assert isinstance(column, columns.TableColumn)
         assert column.spreads["temperature"][0, 0] == pytest.approx(kelvin, rel=1e-12)
 
 

@@ -285,7 +285,7 @@ def evaluate(calculator: Calculator[Any, Any], given: Any) -> tuple[Any, tuple[b
 
 
 def variant_of(calculator: Calculator[Any, Any], given: Any) -> Variant | None:
-    """The function for questions with the choices of this one and the same inputs left out; None where there is none."""
+    """The function for questions with this one's choices and the same inputs left out; None where there is none."""
     return _found(calculator, given)[0]
 
 

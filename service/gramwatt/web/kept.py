@@ -99,7 +99,7 @@ class Kept:
 
     def _made(self, key: Key) -> tuple[Told, bytes] | None:
         """The answer to a plain question that nobody asked before, kept from now on."""
-        method, path, query, accept = key
+        _, path, query, accept = key
         made = self._direct.by_query(path, query, accept)
         if made is None:
             return None

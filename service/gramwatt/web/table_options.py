@@ -79,7 +79,8 @@ def form_wanted(options: Mapping[str, Any], default: str, *, faulty: bool) -> Fo
 
 
 def _style(options: Mapping[str, Any]) -> Style:
-    separator = {"tab": "\t", None: ";" if options["decimal"] == "," else ","}.get(options["sep"], options["sep"])
+    usual = ";" if options["decimal"] == "," else ","
+    separator: str = {"tab": "\t", None: usual}.get(options["sep"]) or options["sep"]
     return Style(options["header"], options["digits"], separator, options["decimal"])
 
 
