@@ -1,4 +1,4 @@
-"""What was not given: a fault where it must be, a default where there is one, nothing where another input replaces it."""
+"""What was not given: a fault where it must be, a default if it has one, nothing where another input replaces it."""
 
 from __future__ import annotations
 
