@@ -5,7 +5,7 @@ threads in each for long requests (default 4; of events); GRAMWATT_THREADS threa
 GRAMWATT_ACCESS_LOG=1 for a line a request.
 
 An event loop, because it answers plain questions one and a half times as fast as threads do, and because 2,400 silent
-clients do not slow it, while eight hold up a worker's threads as long as its patience lasts (benchmarks/fault_trial.py).
+clients do not slow it, while eight hold up a worker's threads while its patience lasts (benchmarks/fault_trial.py).
 Threads lose fewer requests when a worker is killed. With sync workers two silent sockets would stop the service.
 Preload, so that units, schemas and contract are built once, before any thread starts.
 """

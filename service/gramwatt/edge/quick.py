@@ -1,7 +1,7 @@
 """The answer to a plain question without an array: what every such question has alike is prepared once.
 
 Plain is a question whose inputs are given or take a declared default, without uncertainty anywhere, and whose results
-all have an answer. Which inputs are given, and the choices among them, tell everything but the numbers: what is assumed,
+all have an answer. Which inputs are given, and the choices among them, tell all but the numbers: what is assumed,
 in which units, what is said. That is taken from the one general path the first time; from then on cells are read by the
 same reader, the formula's own operations are done on plain floats (see `scalar`), and the numbers are put in. Any other
 question is left to the general path. A test holds the answers of both together.
