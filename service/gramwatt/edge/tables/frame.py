@@ -57,21 +57,10 @@ def chosen(name: str, words: Sequence[str | None], at: Any) -> pl.Series:
 
 
 def spelled(words: Sequence[str | None], at: Any) -> pa.Array:
-    """The same as an Arrow array. Where few rows have any letters, which is usual of cautions, only those are looked
-    at."""
-    written = [(word or "").encode() for word in words]
-    filled = np.flatnonzero(np.array([word != b"" for word in written]).take(at))
-    if len(filled) > len(at) // 8:
-        return pa.array(words, pa.string()).take(pa.array(at))
-    codes = at[filled]
-    ends = np.zeros(len(filled) + 1, dtype=np.int32)
-    np.cumsum(np.array([len(word) for word in written], dtype=np.int32).take(codes), out=ends[1:])
-    offsets = np.repeat(ends, np.diff(filled, prepend=-1, append=len(at)))
-    letters = b"".join(map(written.__getitem__, codes.tolist()))
-    told = None
-    if None in words:
-        told = pa.py_buffer(np.packbits(np.array([word is not None for word in words]).take(at), bitorder="little"))
-    return pa.StringArray.from_buffers(len(at), pa.py_buffer(offsets), pa.py_buffer(letters), told)
+    """The same as an Arrow array."""
+    if len(words) == 1:
+        return pa.repeat(pa.scalar(words[0], pa.string()), len(at))
+    return pa.array(words, pa.string()).take(pa.array(at))
 
 
 def _where(series: pl.Series, rows: Any) -> pl.Series:
