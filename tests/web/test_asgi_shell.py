@@ -9,7 +9,8 @@ from typing import Any
 
 import pytest
 
-from gramwatt.asgi import Shell, environ_of
+from gramwatt.asgi import Shell
+from gramwatt.environ import environ_of
 from web.toys import BIG, CHUNKED, LENGTH, LIMIT, PLAIN, Endless, Environ, Message, Start, Talk, echo, run, whole
 
 
