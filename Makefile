@@ -29,7 +29,7 @@ $(VENV)/.test: $(VENV)/.service
 	@touch $@
 
 $(VENV)/.lint: $(VENV)/.test
-	@$(BIN)/python -m pip install --quiet --disable-pip-version-check --editable '.[test,lint]'
+	@$(BIN)/python -m pip install --quiet --disable-pip-version-check --editable '.[test,lint,bench]'
 	@touch $@
 
 $(VENV)/.bench: $(VENV)/.service

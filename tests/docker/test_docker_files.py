@@ -218,3 +218,19 @@ def test_the_command_serves_and_ends(running: Running) -> None:
     assert list(running.home.iterdir()) == []
     assert [path.name for path in sorted(running.app.rglob("*"))] == ["docker", "gunicorn.conf.py"]
     assert "Traceback" not in running.log.read_text()
+
+
+def test_nothing_starts_threads_before_the_workers_are_made() -> None:
+    """gunicorn makes the application first and forks then: a pool of threads, such as polars', would not be there."""
+    program = (
+        "import os, polars, pyarrow, numpy\n"
+        "def threads(): return len(os.listdir('/proc/self/task'))\n"
+        "before = threads()\n"
+        "from gramwatt.web import create_app\n"
+        "create_app()\n"
+        "made = threads()\n"
+        "polars.DataFrame({'a': range(9)}).lazy().filter(polars.col('a') > 1).collect()\n"
+        "print(made - before, threads() > made)"
+    )
+    ran = subprocess.run([sys.executable, "-c", program], capture_output=True, text=True, check=True)
+    assert ran.stdout.split() == ["0", "True"], "the second: that such threads would be seen here"

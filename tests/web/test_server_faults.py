@@ -94,8 +94,10 @@ def test_who_has_sent_all_still_hears_the_answer(live: str) -> None:
         assert connection.recv(1) == b""
 
 
-def test_a_body_that_ends_early_is_a_problem() -> None:
-    with running(GRAMWATT_SERVER="events") as (port, _), connect(f"http://127.0.0.1:{port}") as connection:
+@pytest.mark.parametrize("shape", SHAPES)
+def test_a_body_that_ends_early_is_a_problem(shape: str) -> None:
+    """Even where what came is a whole question, and where the server itself takes the end for the body's."""
+    with running(GRAMWATT_SERVER=shape) as (port, _), connect(f"http://127.0.0.1:{port}") as connection:
         connection.sendall(HEAD + b"Content-Length: 100\r\n\r\n" + QUESTION)
         connection.shutdown(socket.SHUT_WR)
         status, body = read_answer(connection)

@@ -122,6 +122,8 @@ def _read_all() -> bytes:
         received += piece
         if len(received) > limit:
             raise RequestEntityTooLarge
+    if len(received) < (request.content_length or 0):
+        raise Problem("malformed-request", "The body broke off: it is shorter than its Content-Length says.")
     return bytes(received)
 
 
