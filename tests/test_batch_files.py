@@ -79,10 +79,14 @@ def test_an_end_from_outside_leaves_nothing_behind(number: signal.Signals, statu
     assert list(tmp_path.iterdir()) == []
 
 
-def test_a_reader_that_leaves_is_no_fault_to_tell(tmp_path: Path) -> None:
+@pytest.mark.parametrize("unbuffered", ["", "1"])
+def test_a_reader_that_leaves_is_no_fault_to_tell(unbuffered: str, tmp_path: Path) -> None:
+    environment = {**os.environ, "PYTHONUNBUFFERED": unbuffered}
     table = tmp_path / "table.csv"
     table.write_bytes(CSV + b"d,3,60,450\n" * 300_000)
-    with subprocess.Popen(command("pack-current", table), stdout=subprocess.PIPE, stderr=subprocess.PIPE) as process:
+    with subprocess.Popen(
+        command("pack-current", table), stdout=subprocess.PIPE, stderr=subprocess.PIPE, env=environment
+    ) as process:
         assert process.stdout is not None
         assert process.stderr is not None
         assert process.stdout.readline().startswith(b"id,current")

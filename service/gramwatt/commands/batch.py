@@ -52,11 +52,12 @@ def batch(name: str, table: str, **more: Any) -> None:
     if more["url"] and more["scheduler"]:
         fail("--url and --scheduler: give one of them")
     wishes = Wishes(**{key: more[key] for key in Wishes.__dataclass_fields__})
-    with tidy(), contextlib.ExitStack() as held:
+    with tidy() as undo, contextlib.ExitStack() as held:
         try:
             source = Table(table, more["read_as"])
             held.callback(source.close)
             output = held.enter_context(Output(more["out"]))
+            undo.append(output.discard)
             progress = Progress(more["progress"] and not output.on_terminal, source.total, name)
             held.callback(progress.close)
             source.watch(progress.advance)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import io
 import os
+import select
 import sys
 import tempfile
 from collections.abc import Callable, Iterator
@@ -37,6 +38,8 @@ EXTENSIONS: Final = {
 }
 BINARY: Final = ("arrow", "arrow-file", "parquet")
 PIECE: Final = 256 * 1024
+LOOK: Final = 0.25
+"""Seconds between two looks at a pipe from which nothing comes."""
 ROWS: Final = 65_536
 """Rows of a file with columns that are read at once."""
 _MARKS: Final = {
@@ -164,9 +167,22 @@ class Table:
 def _standard_input() -> Any:
     """Standard input without a buffer: a thread that waits for it must hold no lock when the program ends."""
     try:
-        return open(sys.stdin.fileno(), "rb", buffering=0, closefd=False)
+        return _Pipe(sys.stdin.fileno())
     except (OSError, ValueError):  # it is no file, as in a test
         return io.BytesIO(sys.stdin.buffer.read())
+
+
+class _Pipe(io.FileIO):
+    """A pipe that is looked at now and then while nothing comes: a signal may have come just before the waiting."""
+
+    def __init__(self, number: int) -> None:
+        super().__init__(number, "rb", closefd=False)
+
+    def read(self, size: int | None = -1) -> bytes:
+        """What is there, up to so many bytes."""
+        while os.name == "posix" and not select.select([self], [], [], LOOK)[0]:
+            pass
+        return super().read(-1 if size is None else size) or b""
 
 
 def stream_of(schema: pa.Schema, batches: Iterator[pa.RecordBatch]) -> Iterator[bytes]:

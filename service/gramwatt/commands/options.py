@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import os
 import signal
 import sys
 import threading
@@ -141,23 +142,33 @@ def many(count: int, what: str) -> str:
 
 
 @contextlib.contextmanager
-def tidy() -> Iterator[None]:
-    """Ctrl+C, SIGTERM and SIGHUP end the block as an exception does, so that whoever holds a file can take it away."""
+def tidy() -> Iterator[list[Callable[[], None]]]:
+    """Ctrl+C, SIGTERM and SIGHUP call what the block adds to this list, and end the program there and then.
+
+    An exception in its place would be lost where it comes while a library looks for signals of its own.
+    """
+    undo: list[Callable[[], None]] = []
 
     def end(number: int, frame: FrameType | None) -> NoReturn:
-        sys.exit(128 + number)
+        for each in undo:
+            each()
+        os.write(2, _STOPPED.encode())
+        os._exit(128 + number)
 
-    signals = [signal.SIGTERM, *([signal.SIGHUP] if hasattr(signal, "SIGHUP") else [])]
+    signals = [signal.SIGINT, signal.SIGTERM, *([signal.SIGHUP] if hasattr(signal, "SIGHUP") else [])]
     ours = threading.current_thread() is threading.main_thread()
     before = {number: signal.signal(number, end) for number in signals} if ours else {}
     try:
-        yield
-    except KeyboardInterrupt:
-        click.echo("stopped before the end; no file was written", err=True)
+        yield undo
+    except KeyboardInterrupt:  # raised by a library that noticed before
+        click.echo(_STOPPED, err=True, nl=False)
         sys.exit(128 + signal.SIGINT)
     finally:
         for number, handler in before.items():
             signal.signal(number, handler)
+
+
+_STOPPED: Final = "stopped before the end; no file was written\n"
 
 
 class Progress:

@@ -66,7 +66,11 @@ class Output:
 
     def write(self, data: Any) -> int:
         """Write; for the Arrow library, which looks like a file to it."""
-        self._at += self._file.write(data)
+        left = memoryview(data).cast("B")
+        while left:  # a standard output without a buffer takes what it can
+            written = self._file.write(left)
+            self._at += written
+            left = left[written:]
         return len(data)
 
     def tell(self) -> int:
@@ -93,10 +97,16 @@ class Output:
     def __exit__(
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
-        if self.name != "standard output":
-            self._file.close()
+        try:
+            if self.name != "standard output":
+                self._file.close()
+        finally:
+            self.discard()
+
+    def discard(self) -> None:
+        """Take away what is not complete."""
         if self._beside is not None:
-            with contextlib.suppress(FileNotFoundError):
+            with contextlib.suppress(OSError):
                 os.unlink(self._beside)
 
 

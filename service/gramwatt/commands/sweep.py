@@ -65,9 +65,10 @@ def sweep(name: str, inputs: tuple[str, ...], vary: tuple[str, ...], **more: Any
     plan = shown(plan, axes)
     wish = best.Wish(more["best"], by, more["least"]) if more["best"] else None
     ending, where = Ending(), "standard output" if more["out"] in (None, "-") else more["out"]
-    with tidy(), contextlib.ExitStack() as held:
+    with tidy() as undo, contextlib.ExitStack() as held:
         try:
             output = held.enter_context(Output(more["out"]))
+            undo.append(output.discard)
             progress = Progress(more["progress"] and not output.on_terminal, size(axes), name)
             held.callback(progress.close)
             client = held.enter_context(connected(more["scheduler"])) if more["scheduler"] is not None else None
