@@ -39,8 +39,8 @@ def batch(name: str, table: str, **more: Any) -> None:
 
     TABLE is CSV, TSV, NDJSON, a JSON array, an Arrow IPC stream or file, or Parquet; - is standard input. A column is
     an input by its name, with a unit in brackets if you like: capacity [Ah]. Columns named id, name and note pass
-    through. A row with a fault says so in its last column; the others are answered. Tables of any length: a few
-    megabytes are held at a time. Ends with 0 if every row was answered, 1 if some had faults or the table broke off,
+    through. A row with a fault says so in its last column; the others are answered. Tables of any length, in
+    bounded memory. Ends with 0 if every row was answered, 1 if some had faults or the table broke off,
     2 if nothing could be done; OUT is replaced only when it is complete.
     """
     from gramwatt.cluster import ClusterError
