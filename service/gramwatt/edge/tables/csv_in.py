@@ -18,6 +18,7 @@ import polars as pl
 
 from gramwatt.declare import Calculator, Count, Quantity
 from gramwatt.edge.columns import Cells, Packed
+from gramwatt.edge.tables import letters
 from gramwatt.edge.tables.chunk import LONGEST_ROW, PIECE, Broken, Chunk, Kept, Source, Unreadable, numeric
 from gramwatt.edge.tables.heading import Heading, InputColumn, Keeping, possible, read_heading
 from gramwatt.edge.tables.words import cells_of
@@ -159,18 +160,21 @@ class _Reader:
 
     def read(self, piece: bytes, first: int) -> Chunk:
         """The rows of a piece; blank lines are no rows."""
-        blank = len(self._names) == 1 or b"\n\n" in piece or b"\n\r\n" in piece or piece[:1] in b"\r\n"
-        if blank and b'"' not in piece:
+        quoted = b'"' in piece
+        if len(self._names) == 1 and not quoted:
             piece = _BLANK.sub(b"", piece)
         frame = self._frame(piece) if piece.strip() else None
+        if frame is None and not quoted and len(self._names) > 1 and _BLANK.search(piece):
+            piece = _BLANK.sub(b"", piece)
+            frame = self._frame(piece) if piece.strip() else None
         return self._by_rows(piece, first) if frame is None else self._chunk(frame, first)
 
     def _frame(self, piece: bytes) -> pl.DataFrame | None:
         """The piece parsed by columns, or None where only a reading row by row can tell what it holds."""
         separator = self._separator.encode()
         outside = _QUOTED.sub(b"", piece) if b'"' in piece else piece
-        rows = outside.count(b"\n") + (not outside.endswith(b"\n"))
-        if outside.count(separator) != rows * (len(self._names) - 1) or b'"' in outside:
+        rows = letters.count(outside, b"\n") + (not outside.endswith(b"\n"))
+        if letters.count(outside, separator) != rows * (len(self._names) - 1) or b'"' in outside:
             return None
         if b"\r" in outside and outside.count(b"\r") != outside.count(b"\r\n"):
             return None

@@ -18,14 +18,14 @@ from gramwatt.declare import Calculator, Choice, Count, Flag, Kind, Quantity, Te
 from gramwatt.edge.cells import kind_of
 from gramwatt.edge.columns import ABSENT, Cells, Packed, escape_name
 from gramwatt.edge.strict_json import BYTE_ORDER_MARKS, NotJson, strict_json, strict_value
+from gramwatt.edge.tables import letters
 from gramwatt.edge.tables.chunk import LONGEST_ROW, PIECE, Broken, Chunk, Kept, Source, numeric
 from gramwatt.edge.tables.heading import Keeping, clash, possible, refusal
 from gramwatt.edge.tables.words import cells_of
 from gramwatt.edge.wording import Fault, echo, one_of
 
 NUMERIC: Final = (pl.Int64, pl.Float64)
-HEAD: Final = 8192
-"""Bytes by which the types of the columns are guessed."""
+_TYPES: Final[Mapping[type, Any]] = {int: pl.Int64, float: pl.Float64, str: pl.String, bool: pl.Boolean}
 MOST_AT_ONCE: Final = 20_000
 """Rows read one by one before they are answered."""
 _SPACE: Final = " \t\r\n"
@@ -142,8 +142,8 @@ class _Array:
         piece = piece.strip()
         if self._rows.first:
             piece = piece[1:].strip() if piece.startswith(b",") else b""
-        lines = piece.replace(b"},{", b"}\n{")
-        return lines.replace(b"}, {", b"}\n{") if b"}, {" in lines else lines, left
+        lines, many = letters.put(piece, b"},{", 1, b"\n")
+        return lines if many else piece.replace(b"}, {", b"}\n{"), left
 
     def _close_if_at_end(self) -> None:
         if self._ended and self._left.strip() == b"]":
@@ -211,15 +211,31 @@ class _Rows:
     def _frame(self, lines: bytes, rows: int, names: int) -> pl.DataFrame | None:
         """The piece as a frame that holds all that it names; by the types that were right before, which is quicker."""
         if not self._types:
-            head = lines[: lines.find(b"\n", HEAD) + 1] if len(lines) > HEAD else lines
-            self._types = self._types_of(_parsed(head, None))
+            self._types = self._guessed(lines[: lines.find(b"\n") + 1] or lines)
         for types in (self._types, None):
             frame = _parsed(lines, types) if types != {} else None
-            if frame is not None and frame.height == rows and _holds(frame, lines, names):
+            if frame is None or frame.height != rows:
+                continue
+            if types and any(series.null_count() == rows for series in frame):
+                continue  # no row of this piece may have such a column
+            if _holds(frame, lines, names):
                 if types is None:
                     self._types = self._types_of(frame)
                 return frame
         return None
+
+    def _guessed(self, line: bytes) -> dict[str, Any]:
+        """The types that the first row suggests; nothing where it holds more than texts, numbers, and truths."""
+        try:
+            row = orjson.loads(line)
+        except orjson.JSONDecodeError:
+            return {}
+        if not isinstance(row, dict) or not all(type(value) in _TYPES for value in row.values()):
+            return {}
+        return {
+            name: pl.Float64 if name in self._known and type(value) is int else _TYPES[type(value)]
+            for name, value in row.items()
+        }
 
     def _types_of(self, frame: pl.DataFrame | None) -> dict[str, Any]:
         """The types of a frame's columns, with doubles for all numbers of inputs."""
@@ -233,8 +249,8 @@ class _Rows:
         """A piece of one object a line, parsed at once; None where that could hide something."""
         if not self._calculator.columnwise or b"\\" in lines:
             return None
-        names = lines.count(b'":')
-        if names != lines.count(b":") and any(hiding in lines for hiding in _HIDING):
+        names = letters.count(lines, b'":')
+        if names != letters.count(lines, b":") and any(hiding in lines for hiding in _HIDING):
             return None
         frame = self._frame(lines, rows, names)
         if frame is None:
@@ -318,7 +334,7 @@ def _holds(frame: pl.DataFrame, lines: bytes, names: int) -> bool:
         return True
     if b'":null' in lines or b'": null' in lines:
         filled = _parsed(lines.replace(b'":null', b'":0').replace(b'": null', b'": 0'), None)
-        return filled is not None and _values(filled) == names
+        return filled is not None and set(filled.columns) <= set(frame.columns) and _values(filled) == names
     return False
 
 

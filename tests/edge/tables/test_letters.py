@@ -1,0 +1,31 @@
+"""Counting and replacing letters among many bytes gives what the methods of bytes give."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from gramwatt.edge.tables import letters
+
+LENGTHS = (0, 1, 2, 3, 100, letters.BLOCK - 1, letters.BLOCK, letters.BLOCK + 1, 2 * letters.BLOCK + 2)
+
+
+def texts(alphabet: bytes) -> list[bytes]:
+    chance = np.random.default_rng(1)
+    return [bytes(chance.choice(np.frombuffer(alphabet, np.uint8), length)) for length in LENGTHS]
+
+
+@pytest.mark.parametrize("wanted", [b",", b'":', b"\n"])
+def test_counts(wanted: bytes) -> None:
+    for text in texts(b'x,":\n'):
+        assert letters.count(text, wanted) == text.count(wanted)
+
+
+def test_letters_across_two_blocks() -> None:
+    text = b"x" * (letters.BLOCK - 1) + b"},{" + b"x" * 10
+    assert letters.put(text, b"},{", 1, b"\n") == (text.replace(b"},{", b"}\n{"), 1)
+
+
+def test_letters_put() -> None:
+    for text in texts(b"x},{"):
+        assert letters.put(text, b"},{", 1, b"\n") == (text.replace(b"},{", b"}\n{"), text.count(b"},{"))
