@@ -212,7 +212,8 @@ class Connection(_Protocol):  # type: ignore[misc]
         if self._stuck_timer is not None and before is None:
             return
         left = self.transport.get_write_buffer_size()
-        if before is not None and left >= before:
+        sends = self._body_receiver is not None and not self._body_receiver._complete
+        if before is not None and left >= before and not sends:  # many send all they have before they take anything
             self.transport.abort()
         else:
             self._stuck_timer = self.worker.loop.call_later(STUCK, self._watch, left) if left else None

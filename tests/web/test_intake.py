@@ -75,7 +75,7 @@ def test_all_that_is_sent_before_any_is_read_comes_in_order(raw: bytes, size: in
     assert spilled(body) == (len(raw) > IN_MEMORY)
     assert body.read(1) == b"", "the end stays the end"
     body.finish()
-    assert sender.sizes == {PIECE}
+    assert max(sender.sizes) <= PIECE
 
 
 @pytest.mark.parametrize(("raw", "size"), SIZES)

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import tempfile
 import threading
+import time
 from collections import deque
 from collections.abc import Callable
 from typing import IO, Final
@@ -15,6 +16,9 @@ from typing import IO, Final
 from gramwatt.edge.tables.chunk import Broken
 
 PIECE: Final = 256 * 1024
+SMALLEST: Final = 512
+SLOW: Final = 0.02
+"""Seconds for what was asked for to arrive."""
 IN_MEMORY: Final = 8 * 1024 * 1024
 
 
@@ -34,14 +38,16 @@ class Intake:
         self._written, self._taken = 0, 0
         self._ended, self._abandoned = False, False
         self._error: Exception | None = None
+        self._asked = time.monotonic()
         self._thread = threading.Thread(target=self._take_in, name="intake", daemon=True)
         self._thread.start()
 
     def _take_in(self) -> None:
-        received = 0
+        received, size = 0, SMALLEST
         try:
-            while piece := self._read_piece(PIECE):
+            while piece := self._read_piece(size):
                 received += len(piece)
+                size = self._next_size(size)
                 if received > self._limit:
                     raise Broken(f"the table is larger than {self._limit} bytes", "too-large")
                 with self._changed:
@@ -54,6 +60,13 @@ class Intake:
         with self._changed:
             self._ended = True
             self._changed.notify()
+
+    def _next_size(self, size: int) -> int:
+        """How much to ask for next. A server waits until all that was asked for is there: of a body that comes slowly
+        little is asked for, so that its rows are answered as they come."""
+        now = time.monotonic()
+        slow, self._asked = now - self._asked > SLOW, now
+        return max(size // 8, SMALLEST) if slow else min(size * 4, PIECE)
 
     def _keep(self, piece: bytes) -> None:
         on_disk = self._written > self._taken

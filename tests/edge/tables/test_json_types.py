@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from edge.tables.tabled import rows
-from gramwatt.edge.tables import json_in
+from gramwatt.edge.tables import chunk, json_in
 
 FIRST = '{"cells":6,"capacity":1300}'
 
@@ -19,7 +19,7 @@ FIRST = '{"cells":6,"capacity":1300}'
         '{"id":7,"capacity":1300.0,"cells":6}',
     ],
 )
-@pytest.mark.parametrize("size", [json_in.PIECE, 40])
+@pytest.mark.parametrize("size", [chunk.PIECE, 40])
 def test_a_name_that_earlier_rows_lack(monkeypatch: pytest.MonkeyPatch, later: str, size: int) -> None:
     monkeypatch.setattr(json_in, "PIECE", size)
     answered = rows("pack-energy", "\n".join([FIRST, FIRST, later, FIRST]).encode(), "ndjson", "ndjson")

@@ -53,6 +53,10 @@ def read_arrow(
     """
     try:
         stream = pa.ipc.open_stream(pa.PythonFile(_Stream(source), mode="r"))
+    except Broken as broken:
+        if broken.kind == "too-large":  # its first bytes, read as a length
+            raise Broken("this is no Arrow IPC stream") from None
+        raise
     except (pa.ArrowInvalid, pa.ArrowException, OSError, EOFError) as error:
         raise Broken(f"this is no Arrow IPC stream: {_first_line(error)}") from None
     heading, faults = read_heading(calculator, stream.schema.names, keeping, constants or {})

@@ -126,14 +126,16 @@ class _Pieces:
     def rows(self, separator: str) -> Iterator[bytes]:
         """The rest in pieces of whole rows."""
         whole = re.compile(f"(?:{_ROW.format(separator)})*+".encode())
-        while self._more():
+        while True:  # what is there is given before more is waited for
             found = whole.match(self._left) if b'"' in self._left else None
             end = found.end() if found else self._left.rfind(b"\n") + 1
             if end:
                 piece, self._left = self._left[:end], self._left[end:]
                 yield piece
-            elif len(self._left) > LONGEST_ROW + PIECE:
+            if len(self._left) > LONGEST_ROW + PIECE:
                 raise Broken(f"a row is longer than {LONGEST_ROW} bytes, or a quote is never closed")
+            if not self._more():
+                break
         if self._left.strip(b" \r\n"):
             yield self._left
             self._left = b""

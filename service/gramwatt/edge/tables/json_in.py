@@ -106,8 +106,8 @@ class _Array:
         self._open()
         before = -1
         while not self._closed:
-            if len(self._left) < PIECE or len(self._left) == before:
-                self._more()
+            if before >= 0 and (len(self._left) < PIECE or len(self._left) == before):
+                self._more()  # but what came with the bracket is given before more is waited for
             before = len(self._left)
             piece, left = self._at_once()
             chunk = self._rows.by_columns(piece, piece.count(b"\n") + 1) if piece else None
