@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import logging
 import os
 import socket
@@ -17,6 +18,7 @@ import orjson
 
 REPOSITORY_SETTINGS: Final = Path(__file__).resolve().parents[2] / "docker" / "gunicorn.conf.py"
 PATIENCE: Final = 5
+PATIENCE_OF_TABLES: Final = 60
 MOST_CHECKED: Final = 500
 INSTALLED_SETTINGS: Final = Path(__file__).resolve().parent / "gunicorn.conf.py"
 
@@ -122,6 +124,17 @@ if util.find_spec("gunicorn") is not None and sys.platform != "win32":
                     conn.sock.setsockopt(socket.SOL_SOCKET, wait, struct.pack("ll", PATIENCE, 0))
                 conn.patience = PATIENCE  # a socket keeps it from one request to the next
             super().enqueue_req(conn)
+
+        def handle_request(self, req: Any, conn: Any) -> Any:
+            """Answer a request; that of a table may wait longer for its client, who may send all before it reads."""
+            if not req.path.rstrip("/").endswith("/batch"):
+                return super().handle_request(req, conn)
+            conn.sock.setsockopt(socket.SOL_SOCKET, socket.SO_SNDTIMEO, struct.pack("ll", PATIENCE_OF_TABLES, 0))
+            try:
+                return super().handle_request(req, conn)
+            finally:
+                with contextlib.suppress(OSError):
+                    conn.sock.setsockopt(socket.SOL_SOCKET, socket.SO_SNDTIMEO, struct.pack("ll", PATIENCE, 0))
 
         def handle_error(self, req: Any, client: Any, addr: Any, exc: BaseException) -> None:
             """Answer a request that could not be read."""
