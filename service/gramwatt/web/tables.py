@@ -15,7 +15,7 @@ from gramwatt.edge.columns import escape_name
 from gramwatt.edge.queries import fits_query
 from gramwatt.edge.tables import batch, best, sweep
 from gramwatt.edge.tables.answering import Plan, answered, constant_faults, standing
-from gramwatt.edge.tables.chunk import Broken, Chunk, Source, Unreadable
+from gramwatt.edge.tables.chunk import BLOCK, Broken, Chunk, Source, Unreadable
 from gramwatt.edge.wording import Fault, echo, one_of
 from gramwatt.web.asking import read_body, read_query
 from gramwatt.web.calculators import find, post_only
@@ -62,7 +62,8 @@ def batch_body(calculator_name: str) -> Response:
     except BaseException:
         finish()
         raise
-    response = _streamed(plan, wanted, pieces, finish)
+    small = request.content_length is not None and request.content_length <= SMALL
+    response = _streamed(plan, wanted, pieces, finish, whole=small)
     response.headers["Cache-Control"] = "no-store"
     return response
 
@@ -105,7 +106,8 @@ def _source() -> tuple[Source, Any]:
     return intake.read, intake.finish
 
 
-def _streamed(plan: Plan, wanted: batch.Form, pieces: Iterator[Chunk], finish: Any) -> Response:
+def _streamed(plan: Plan, wanted: batch.Form, pieces: Iterator[Chunk], finish: Any, *, whole: bool = False) -> Response:
+    """The answer as it is made, or made ``whole`` before it is sent, which costs less where it is short."""
     into, tally, request_id = batch.writer(plan, wanted), batch.Tally(), g.request_id
     answering = batch.written(plan, pieces, into, tally)
     try:
@@ -125,10 +127,10 @@ def _streamed(plan: Plan, wanted: batch.Form, pieces: Iterator[Chunk], finish: A
         finally:
             finish()
 
-    return _table(plan, wanted, stream())
+    return _table(plan, wanted, b"".join(stream()) if whole else stream())
 
 
-def _table(plan: Plan, wanted: batch.Form, stream: Iterator[bytes]) -> Response:
+def _table(plan: Plan, wanted: batch.Form, stream: Iterator[bytes] | bytes) -> Response:
     media = batch.FORMATS[wanted.name]
     if wanted.name in ("csv", "tsv"):
         media += "; charset=utf-8; header=" + ("absent" if wanted.style.header == "off" else "present")
@@ -290,7 +292,7 @@ def _sweep(
     plan = sweep.shown(plan, axes)
     pieces = sweep.grid(axes, text=words_given)
     if not options["best"]:
-        return _streamed(plan, wanted, pieces, lambda: None)
+        return _streamed(plan, wanted, pieces, lambda: None, whole=sweep.size(axes) <= BLOCK)
     wish = best.Wish(options["best"], by, bool(options["least"]))
     found = best.as_answered(best.best_of(wish, (piece for chunk in pieces for piece in answered(plan, chunk))))
     into = batch.writer(plan, wanted)

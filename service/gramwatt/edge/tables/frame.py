@@ -93,6 +93,12 @@ def caution_series(answered: Answered) -> pl.Series:
     return chosen("cautions", [" ".join(codes) or None for codes in answered.cautions], answered.caution_at)
 
 
+def caution_lists(answered: Answered) -> pl.Series:
+    """The same as a list of codes in each row."""
+    lists = pa.array([list(codes) for codes in answered.cautions], pa.large_list(pa.large_string()))
+    return pl.Series("cautions", lists.take(pa.array(answered.caution_at)))
+
+
 def results(columns: tuple[OutputColumn, ...], values: Mapping[str, Any], digits: int | None) -> list[pl.Series]:
     """The columns of the answer."""
     return [result_series(column, values[column.name], digits) for column in columns]

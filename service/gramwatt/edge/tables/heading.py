@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
@@ -47,7 +48,8 @@ class Heading:
     kept: tuple[str, ...] = field(default=())
 
 
-def possible(calculator: Calculator[Any, Any]) -> dict[str, Kind]:
+@functools.cache
+def possible(calculator: Calculator[Any, Any]) -> Mapping[str, Kind]:
     """What a column may be: the inputs, and ``<name>_u`` of each quantity."""
     asked = calculator.asked
     spreads = {f"{name}_u": spread_kind(name, kind) for name, kind in asked.items() if isinstance(kind, Quantity)}

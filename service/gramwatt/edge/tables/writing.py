@@ -19,7 +19,15 @@ from gramwatt.edge.cells import NUMBER
 from gramwatt.edge.tables.answering import Answered, OutputColumn, Plan, output_columns, standing
 from gramwatt.edge.tables.chunk import Broken
 from gramwatt.edge.tables.errors import ErrorTeller
-from gramwatt.edge.tables.frame import as_lists, caution_series, kept_series, result_series, results, spelled
+from gramwatt.edge.tables.frame import (
+    as_lists,
+    caution_lists,
+    caution_series,
+    kept_series,
+    result_series,
+    results,
+    spelled,
+)
 
 _FORMULA: Final = r"^[=+\-@\t\r]"
 
@@ -41,15 +49,19 @@ class Writer(Protocol):
 
     def begin(self, first: Answered | None) -> bytes:
         """What stands before the rows."""
+        ...
 
     def rows(self, piece: Answered) -> bytes:
         """A piece's rows."""
+        ...
 
     def broken(self, broken: Broken, row: int) -> bytes:
         """A last row that says why the table ends before its end."""
+        ...
 
     def end(self) -> bytes:
         """What stands after the rows."""
+        ...
 
 
 @dataclass(slots=True)
@@ -137,7 +149,7 @@ class JsonWriter:
 
     def begin(self, first: Answered | None) -> bytes:
         """The opening bracket of an array."""
-        return b"[" if self.array else b""
+        return b"[\n" if self.array else b""
 
     def rows(self, piece: Answered) -> bytes:
         """The rows as objects."""
@@ -145,8 +157,10 @@ class JsonWriter:
         by_columns = not any(isinstance(column.kind, Series | Table) for column in columns) and not any(
             isinstance(kept, list) for kept in piece.kept.values()
         )
+        if by_columns and not piece.faults:
+            return self._text(self._frame(piece, columns))
         if by_columns:
-            lines = self._frame(piece, columns)
+            lines = self._frame(piece, columns).getvalue().split(b"\n")[:-1]
         else:
             lines = [orjson.dumps(row) for row in self._objects(piece, columns)]
         for row in sorted(piece.faults):
@@ -154,17 +168,16 @@ class JsonWriter:
             lines[row] = orjson.dumps({**_kept_row(piece, row), "error": told}, default=str)
         return self._joined(lines)
 
-    def _frame(self, piece: Answered, columns: Sequence[OutputColumn]) -> list[bytes]:
-        codes = pl.Series("cautions", [list(each) for each in piece.cautions], dtype=pl.List(pl.String))
+    def _frame(self, piece: Answered, columns: Sequence[OutputColumn]) -> io.BytesIO:
+        """The rows, a line each."""
         made = [
             *(kept_series(name, kept, piece.rows) for name, kept in piece.kept.items()),
             *(result_series(column, piece.columns[column.name], 12) for column in columns),
-            codes.new_from_index(0, piece.rows) if len(codes) == 1 else codes.gather(piece.caution_at),
+            caution_lists(piece),
         ]
         sink = io.BytesIO()
         pl.DataFrame(made).write_ndjson(sink)
-        text = sink.getvalue()[:-1]
-        return text.split(b"\n") if piece.faults else [text]
+        return sink
 
     def _objects(self, piece: Answered, columns: Sequence[OutputColumn]) -> list[dict[str, Any]]:
         values = {}
@@ -186,13 +199,16 @@ class JsonWriter:
         ]
 
     def _joined(self, lines: Sequence[bytes]) -> bytes:
-        text = lines[0] if len(lines) == 1 else b"\n".join(lines)
-        if not text:
-            return b""
+        return self._text(io.BytesIO(b"".join(line + b"\n" for line in lines))) if lines else b""
+
+    def _text(self, lines: io.BytesIO) -> bytes:
+        """Lines as they are written: in an array with commas between, as text in JSON holds no line end itself."""
         if not self.array:
-            return text + b"\n"
+            return lines.getvalue()
+        lines.truncate(lines.seek(-1, io.SEEK_END))
         first, self._any = not self._any, True
-        return (b"\n" if first else b",\n") + text.replace(b"}\n{", b"},\n{")
+        text = lines.getvalue().replace(b"\n", b",\n")
+        return text if first else b",\n" + text
 
     def broken(self, broken: Broken, row: int) -> bytes:
         """A last object whose error says so."""
@@ -202,7 +218,9 @@ class JsonWriter:
 
     def end(self) -> bytes:
         """The closing bracket of an array."""
-        return b"\n]\n" if self.array else b""
+        if not self.array:
+            return b""
+        return b"\n]\n" if self._any else b"]\n"
 
 
 def _kept_row(piece: Answered, row: int) -> dict[str, Any]:
