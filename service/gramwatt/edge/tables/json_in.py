@@ -132,7 +132,7 @@ class _Array:
 
     def _at_once(self) -> tuple[bytes, bytes]:
         """Whole elements, one a line, and what is left after them; nothing where their end cannot be told so."""
-        if self._ended:
+        if self._ended or self._left[-16:].rstrip().endswith(b"}]"):  # the end, as it seems; else it will not parse
             stripped = self._left.rstrip()
             piece, left = (stripped[:-1], b"]") if stripped.endswith(b"]") else (b"", self._left)
         else:
