@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 from edge.tables.tabled import table
 from gramwatt.edge.tables import csv_in, json_in
 from gramwatt.edge.tables.chunk import Broken, Unreadable
+from gramwatt.edge.tables.json_rows import Rows
 
 PACK = "pack-energy"
 
@@ -45,7 +46,7 @@ def row_by_row() -> Iterator[None]:
 
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(csv_in._Reader, "_frame", nothing)
-        patch.setattr(json_in._Rows, "by_columns", nothing)
+        patch.setattr(Rows, "by_columns", nothing)
         yield
 
 

@@ -10,11 +10,12 @@ from typing import Final
 
 from gramwatt.edge.tables.answering import Answered, Plan, answered
 from gramwatt.edge.tables.arrow_in import read_arrow
+from gramwatt.edge.tables.arrow_out import ArrowWriter
 from gramwatt.edge.tables.chunk import Broken, Chunk, Source
 from gramwatt.edge.tables.csv_in import read_csv
 from gramwatt.edge.tables.heading import Keeping
 from gramwatt.edge.tables.json_in import read_json, read_ndjson
-from gramwatt.edge.tables.writing import ArrowWriter, CsvWriter, JsonWriter, Style, Writer
+from gramwatt.edge.tables.writing import CsvWriter, JsonWriter, Style, Writer
 
 FORMATS: Final = {
     "json": "application/json",

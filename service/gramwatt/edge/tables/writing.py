@@ -1,4 +1,4 @@
-"""An answered table written in pieces: CSV, JSON array, NDJSON, Arrow IPC stream."""
+"""An answered table written in pieces: CSV, JSON array, NDJSON; see `arrow_out` for Arrow."""
 
 from __future__ import annotations
 
@@ -9,14 +9,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Any, Final, Protocol
 
-import numpy as np
 import orjson
 import polars as pl
 import pyarrow as pa
 
-from gramwatt.declare import Count, Flag, Quantity, Series, Table
+from gramwatt.declare import Series, Table
 from gramwatt.edge.cells import NUMBER
-from gramwatt.edge.tables.answering import Answered, OutputColumn, Plan, output_columns, standing
+from gramwatt.edge.tables.answering import Answered, OutputColumn, Plan, output_columns
 from gramwatt.edge.tables.chunk import Broken
 from gramwatt.edge.tables.errors import ErrorTeller
 from gramwatt.edge.tables.frame import (
@@ -26,7 +25,6 @@ from gramwatt.edge.tables.frame import (
     kept_series,
     result_series,
     results,
-    spelled,
 )
 
 _FORMULA: Final = r"^[=+\-@\t\r]"
@@ -229,109 +227,3 @@ def _kept_row(piece: Answered, row: int) -> dict[str, Any]:
         value = kept[row]
         made[name] = value.as_py() if isinstance(value, pa.Scalar) else value
     return made
-
-
-class _Sink:
-    """A file that keeps what is written until it is taken."""
-
-    closed = False
-
-    def __init__(self) -> None:
-        self._parts: list[bytes] = []
-
-    def write(self, data: bytes) -> int:
-        self._parts.append(data)
-        return len(data)
-
-    def flush(self) -> None:
-        pass
-
-    def take(self) -> bytes:
-        parts, self._parts = self._parts, []
-        return b"".join(parts)
-
-
-@dataclass(slots=True)
-class ArrowWriter:
-    """Record batches of kept columns, results as computed, ``cautions`` and ``error``; units stand in the fields."""
-
-    plan: Plan
-    errors: ErrorTeller = field(default_factory=ErrorTeller)
-    _sink: _Sink = field(default_factory=_Sink)
-    _stream: Any = None
-    _schema: Any = None
-    _kept: dict[str, pa.DataType] = field(default_factory=dict)
-
-    def begin(self, first: Answered | None) -> bytes:
-        """The schema."""
-        self._kept = {} if first is None else {name: _kept_type(kept) for name, kept in first.kept.items()}
-        fields = [pa.field(name, kind) for name, kind in self._kept.items()]
-        fields += [
-            pa.field(column.name, _type(column), metadata={"unit": column.unit}) for column in output_columns(self.plan)
-        ]
-        fields += [pa.field("cautions", pa.string()), pa.field("error", pa.string())]
-        always = {"standing_cautions": " ".join(standing(self.plan.calculator))}
-        self._schema = pa.schema(fields, metadata=always)
-        self._stream = pa.ipc.new_stream(self._sink, self._schema)
-        return self._sink.take()
-
-    def rows(self, piece: Answered) -> bytes:
-        """One record batch."""
-        arrays = [_kept_array(name, piece.kept.get(name), piece.rows, kind) for name, kind in self._kept.items()]
-        arrays += [_array(column, piece.columns[column.name]) for column in output_columns(self.plan)]
-        arrays.append(spelled([" ".join(codes) for codes in piece.cautions], piece.caution_at))
-        arrays.append(self._errors(piece))
-        self._stream.write_batch(pa.RecordBatch.from_arrays(arrays, schema=self._schema))
-        return self._sink.take()
-
-    def _errors(self, piece: Answered) -> pa.Array:
-        if not piece.faults:
-            return pa.nulls(piece.rows, pa.string())
-        texts: list[str | None] = [None] * piece.rows
-        for row in sorted(piece.faults):
-            texts[row] = self.errors.text(piece.first + row + 1, piece.faults[row])
-        return pa.array(texts, pa.string())
-
-    def broken(self, broken: Broken, row: int) -> bytes:
-        """A batch of one row whose error says so."""
-        arrays = [pa.nulls(1, kind) for kind in self._schema.types[:-1]]
-        arrays.append(pa.array([f"#ERR {broken.kind} after row {row}: {broken.detail}"], pa.string()))
-        self._stream.write_batch(pa.RecordBatch.from_arrays(arrays, schema=self._schema))
-        return self._sink.take()
-
-    def end(self) -> bytes:
-        """The end-of-stream mark."""
-        self._stream.close()
-        return self._sink.take()
-
-
-def _type(column: OutputColumn) -> pa.DataType:
-    match column.kind:
-        case Quantity():
-            return pa.float64()
-        case Count():
-            return pa.int64()
-        case Flag():
-            return pa.bool_()
-        case _:
-            return pa.string()
-
-
-def _array(column: OutputColumn, values: Any) -> pa.Array:
-    if isinstance(column.kind, Quantity) and isinstance(values, np.ndarray):
-        finite = np.isfinite(values)
-        values = np.ascontiguousarray(values)
-        return pa.array(values, mask=None if finite.all() else ~finite)
-    return result_series(column, values, None).to_arrow().cast(_type(column))
-
-
-def _kept_type(kept: Any) -> pa.DataType:
-    if isinstance(kept, pa.Array):
-        return kept.type
-    return pa.string() if isinstance(kept, list) or kept.dtype == pl.String else kept.to_arrow().type
-
-
-def _kept_array(name: str, kept: Any, rows: int, kind: pa.DataType) -> pa.Array:
-    if isinstance(kept, pa.Array) and kept.type == kind:
-        return kept
-    return kept_series(name, kept, rows).to_arrow().cast(kind, safe=False)
