@@ -77,7 +77,7 @@ def _of_operation(where: str, old_side: Side, old: Json, new_side: Side, new: Js
             if media not in new_side.content(now):
                 yield f"{where}: {name}: removed format {media}"
             else:
-                schemas = body["schema"], new_side.content(now)[media]["schema"]
+                schemas = body.get("schema", {}), new_side.content(now)[media].get("schema", {})
                 yield from _of_schema(
                     f"{where}: {name}", old_side, schemas[0], new_side, schemas[1], asked=name == "body"
                 )
