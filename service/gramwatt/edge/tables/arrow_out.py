@@ -12,7 +12,7 @@ import pyarrow as pa
 from gramwatt.declare import Count, Flag, Quantity
 from gramwatt.edge.tables.answering import Answered, OutputColumn, Plan, output_columns, standing
 from gramwatt.edge.tables.chunk import Broken
-from gramwatt.edge.tables.errors import ErrorTeller
+from gramwatt.edge.tables.errors import ErrorTeller, with_left_out
 from gramwatt.edge.tables.frame import kept_series, result_series, spelled
 
 
@@ -70,11 +70,12 @@ class ArrowWriter:
         return self._sink.take()
 
     def _errors(self, piece: Answered) -> pa.Array:
-        if not piece.faults:
+        faults = with_left_out(piece, self._kept)
+        if not faults:
             return pa.nulls(piece.rows, pa.string())
         texts: list[str | None] = [None] * piece.rows
-        for row in sorted(piece.faults):
-            texts[row] = self.errors.text(piece.first + row + 1, piece.faults[row])
+        for row in sorted(faults):
+            texts[row] = self.errors.text(piece.first + row + 1, faults[row])
         return pa.array(texts, pa.string())
 
     def broken(self, broken: Broken, row: int) -> bytes:
@@ -113,10 +114,10 @@ def _array(column: OutputColumn, values: Any) -> pa.Array:
 def _kept_type(kept: Any) -> pa.DataType:
     if isinstance(kept, pa.Array):
         return kept.type
-    return pa.string() if isinstance(kept, list) or kept.dtype == pl.String else kept.to_arrow().type
+    return pa.string()  # rows of JSON may hold numbers first and texts later
 
 
 def _kept_array(name: str, kept: Any, rows: int, kind: pa.DataType) -> pa.Array:
     if isinstance(kept, pa.Array) and kept.type == kind:
         return kept
-    return kept_series(name, kept, rows).to_arrow().cast(kind, safe=False)
+    return kept_series(name, kept, rows).cast(pl.String).to_arrow().cast(kind)

@@ -16,13 +16,13 @@ from typing import Any, Final
 import numpy as np
 import polars as pl
 
-from gramwatt.declare import Calculator, Count, Quantity
+from gramwatt.declare import Calculator, Count, Quantity, Series
 from gramwatt.edge.columns import Cells, Packed
 from gramwatt.edge.tables import letters
 from gramwatt.edge.tables.chunk import LONGEST_ROW, PIECE, Broken, Chunk, Kept, Source, Unreadable, numeric
 from gramwatt.edge.tables.heading import Heading, InputColumn, Keeping, possible, read_heading
 from gramwatt.edge.tables.words import cells_of
-from gramwatt.edge.wording import Fault
+from gramwatt.edge.wording import Fault, echo
 
 csv.field_size_limit(max(csv.field_size_limit(), LONGEST_ROW + 2 * PIECE))  # one for the whole process; only raised
 _QUOTED: Final = re.compile(rb'"[^"]*"')
@@ -222,15 +222,21 @@ class _Reader:
     def _chunk(self, frame: pl.DataFrame, first: int) -> Chunk:
         cells: dict[str, Cells] = {}
         kept: dict[str, Kept] = {}
+        faults: dict[int, list[Fault]] = {}
         for name, column in zip(self._names, self._heading.columns, strict=True):
             if isinstance(column, InputColumn):
-                cells[column.name] = self._cells(frame[name], column)
+                cells[column.name] = self._cells(frame[name], column, faults)
             elif column is not None:
                 kept[column] = frame[name].fill_null("")
-        return Chunk(first, frame.height, cells, True, kept)
+        return Chunk(first, frame.height, cells, True, kept, faults)
 
-    def _cells(self, series: pl.Series, column: InputColumn) -> Cells:
+    def _cells(self, series: pl.Series, column: InputColumn, faults: dict[int, list[Fault]]) -> Cells:
         if series.dtype == pl.String:
+            if self._decimal == "," and isinstance(column.kind, Quantity | Count | Series):
+                for row in series.str.contains(".", literal=True).arg_true().to_list():
+                    detail = "a point in a number, and decimal=, says that its decimal sign is a comma"
+                    fault = Fault(f"/{column.name}", detail, echo(series[row]), "a number with a comma, or decimal=.")
+                    faults.setdefault(row, []).append(fault)
             return cells_of(column.kind, series, bare=column.unit, text=True, decimal=self._decimal)
         numbers, present = numeric(series)
         return Packed(numbers, present, () if column.unit is None else (column.unit,), bare=column.unit)
@@ -259,7 +265,7 @@ class _Reader:
         for values, column in zip(columns, self._heading.columns, strict=True):
             series = pl.Series(values, dtype=pl.String)
             if isinstance(column, InputColumn):
-                cells[column.name] = cells_of(column.kind, series, bare=column.unit, text=True, decimal=self._decimal)
+                cells[column.name] = self._cells(series, column, faults)
             elif column is not None:
                 kept[column] = series
         return Chunk(first, len(rows), cells, True, kept, faults)

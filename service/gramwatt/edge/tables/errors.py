@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
 from gramwatt.edge.ask import worded
-from gramwatt.edge.wording import Fault, printable
+from gramwatt.edge.columns import escape_name
+from gramwatt.edge.tables.answering import Answered
+from gramwatt.edge.wording import Fault, echo, printable
 
 MOST_IN_FULL: Final = 1000
 MOST_OF_A_ROW: Final = 5
@@ -49,6 +51,22 @@ class ErrorTeller:
                 for fault in faults[:MOST_OF_A_ROW]
             ],
         }
+
+
+def with_left_out(piece: Answered, columns: Collection[str]) -> Mapping[int, Sequence[Fault]]:
+    """The faults of a piece; and, beside its results, where a row has a column to pass through that the first rows did
+    not have, when the columns of the answer were settled."""
+    late = [name for name in piece.kept if name not in columns]
+    if not late:
+        return piece.faults
+    faults = {row: list(found) for row, found in piece.faults.items()}
+    for name in late:
+        for row, value in enumerate(piece.kept[name]):
+            if value is not None:
+                detail = f"{echo(name)} is left out: the first rows had no such column"
+                accepted = f"keep={echo(name)}, or {echo(name)} in the first row"
+                faults.setdefault(row, []).append(Fault(f"/{escape_name(name)}", detail, echo(value), accepted))
+    return faults
 
 
 def _line(fault: Fault) -> str:

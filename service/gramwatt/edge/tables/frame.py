@@ -78,8 +78,17 @@ def kept_series(name: str, kept: Kept | None, rows: int) -> pl.Series:
         kind = kept.type
         if pa.types.is_nested(kind):
             return pl.Series(name, [_json_text(value) for value in kept.to_pylist()], dtype=pl.String)
-        kept = pl.Series(name, kept)
-    return kept.alias(name)
+        kept = pl.Series(name, kept.storage if isinstance(kind, pa.BaseExtensionType) else kept)
+    return _in_words(kept).alias(name)
+
+
+def _in_words(kept: pl.Series) -> pl.Series:
+    """What no text has a form of its own for, as a text; dictionaries as their words."""
+    if kept.dtype == pl.Binary:
+        return kept.bin.encode("base64")
+    if kept.dtype.is_temporal():
+        return kept.dt.to_string("iso:strict")
+    return kept.cast(pl.String) if kept.dtype.is_decimal() or kept.dtype in (pl.Categorical, pl.Enum) else kept
 
 
 def _json_text(value: object) -> str | None:

@@ -89,7 +89,8 @@ def read_heading(
 
 def refusal(calculator: Calculator[Any, Any], name: str, keeping: Keeping) -> list[Fault]:
     """Why a column that is no input may not stand there; nothing where it passes through."""
-    if name in calculator.answered or name in ("cautions", "error"):
+    bare = name.partition("[")[0].strip()
+    if bare.removesuffix("_u") in calculator.answered or name in ("cautions", "error"):
         return [_fault(name, f"{echo(name)} is the name of a column of the answer; rename it", "another name")]
     if keeping.keeps(name):
         return []

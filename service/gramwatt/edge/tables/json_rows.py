@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any, Final
 
@@ -22,6 +23,7 @@ NUMERIC: Final = (pl.Int64, pl.Float64)
 _TYPES: Final[Mapping[type, Any]] = {int: pl.Int64, float: pl.Float64, str: pl.String, bool: pl.Boolean}
 MOST_AT_ONCE: Final = 20_000
 """Rows read one by one before they are answered."""
+_HALF: Final = re.compile("[\\ud800-\\udfff]")
 _HIDING: Final = (b" :", b"\t:", b"\r:")
 """What would spoil the count of names, as escapes do: space before a colon."""
 
@@ -144,11 +146,18 @@ class Rows:
     def _refusal(self, name: str) -> list[Fault]:
         if name in self._known:
             return clash(name, self._constants)
+        if _HALF.search(name):
+            accepted = "a name of whole characters"
+            return [Fault(f"/{escape_name(name)}", "a name with half a surrogate pair", echo(name), accepted)]
         return refusal(self._calculator, name, self._keeping)
 
     def _chunk(
         self, rows: int, cells: Mapping[str, Cells], kept: Mapping[str, Kept], faults: Mapping[int, list[Fault]]
     ) -> Chunk:
+        lacking = [name for name in self._keeping.names if name not in kept and not self._refusal(name)]
+        if lacking:
+            nulls = pl.Series([None], dtype=pl.String).new_from_index(0, rows)
+            kept = {**kept, **{name: nulls for name in sorted(lacking) if name not in self._known}}
         chunk = Chunk(self.first, rows, cells, False, kept, faults, headed=False)
         self.first += rows
         return chunk

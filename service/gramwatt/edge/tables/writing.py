@@ -11,13 +11,12 @@ from typing import Any, Final, Protocol
 
 import orjson
 import polars as pl
-import pyarrow as pa
 
 from gramwatt.declare import Series, Table
 from gramwatt.edge.cells import NUMBER
 from gramwatt.edge.tables.answering import Answered, OutputColumn, Plan, output_columns
 from gramwatt.edge.tables.chunk import Broken
-from gramwatt.edge.tables.errors import ErrorTeller
+from gramwatt.edge.tables.errors import ErrorTeller, with_left_out
 from gramwatt.edge.tables.frame import (
     as_lists,
     caution_lists,
@@ -93,16 +92,17 @@ class CsvWriter:
         """The rows as text."""
         kept = [kept_series(name, piece.kept.get(name), piece.rows) for name in self._kept]
         errors = pl.Series("error", [None], dtype=pl.String).new_from_index(0, piece.rows)
-        if piece.faults:
+        faults = with_left_out(piece, self._kept)
+        if faults:
             texts: list[str | None] = [None] * piece.rows
-            for row in sorted(piece.faults):
-                texts[row] = self.errors.text(piece.first + row + 1, piece.faults[row])
+            for row in sorted(faults):
+                texts[row] = self.errors.text(piece.first + row + 1, faults[row])
             errors = pl.Series("error", texts, dtype=pl.String)
         columns = [
-            *(_guard(series) if series.dtype == pl.String else series for series in kept),
+            *(_guard(series, self.style.decimal) if series.dtype == pl.String else series for series in kept),
             *results(output_columns(self.plan), piece.columns, self.style.digits),
             caution_series(piece),
-            _guard(errors) if piece.faults else errors,
+            _guard(errors) if faults else errors,
         ]
         return self._write(pl.DataFrame([series.alias(str(at)) for at, series in enumerate(columns)]))
 
@@ -128,11 +128,11 @@ class CsvWriter:
         return b""
 
 
-def _guard(series: pl.Series) -> pl.Series:
+def _guard(series: pl.Series, decimal: str = ".") -> pl.Series:
     risky = series.str.contains(_FORMULA)
     if not risky.any():
         return series
-    risky &= ~series.str.contains(f"^{NUMBER}$")
+    risky &= ~series.str.replace(decimal, ".", literal=True).str.contains(f"^{NUMBER}$")
     return pl.select(pl.when(risky).then(pl.lit("'") + series).otherwise(series)).to_series()
 
 
@@ -161,9 +161,10 @@ class JsonWriter:
             lines = self._frame(piece, columns).getvalue().split(b"\n")[:-1]
         else:
             lines = [orjson.dumps(row) for row in self._objects(piece, columns)]
+        kept = _kept_lists(piece) if piece.faults else {}
         for row in sorted(piece.faults):
             told = self.errors.as_object(piece.first + row + 1, piece.faults[row])
-            lines[row] = orjson.dumps({**_kept_row(piece, row), "error": told}, default=str)
+            lines[row] = orjson.dumps({**{name: cells[row] for name, cells in kept.items()}, "error": told})
         return self._joined(lines)
 
     def _frame(self, piece: Answered, columns: Sequence[OutputColumn]) -> io.BytesIO:
@@ -178,7 +179,7 @@ class JsonWriter:
         return sink
 
     def _objects(self, piece: Answered, columns: Sequence[OutputColumn]) -> list[dict[str, Any]]:
-        values = {}
+        values: dict[str, Any] = _kept_lists(piece)
         for column in columns:
             cells = piece.columns[column.name]
             if isinstance(cells, list):
@@ -189,7 +190,6 @@ class JsonWriter:
                 values[column.name] = result_series(column, cells, 12).to_list()
         return [
             {
-                **_kept_row(piece, row),
                 **{name: cells[row] for name, cells in values.items()},
                 "cautions": list(piece.cautions[int(piece.caution_at[row])]),
             }
@@ -221,9 +221,9 @@ class JsonWriter:
         return b"\n]\n" if self._any else b"]\n"
 
 
-def _kept_row(piece: Answered, row: int) -> dict[str, Any]:
-    made = {}
-    for name, kept in piece.kept.items():
-        value = kept[row]
-        made[name] = value.as_py() if isinstance(value, pa.Scalar) else value
-    return made
+def _kept_lists(piece: Answered) -> dict[str, list[Any]]:
+    """The columns passed through, as values of JSON."""
+    return {
+        name: kept if isinstance(kept, list) else kept_series(name, kept, piece.rows).to_list()
+        for name, kept in piece.kept.items()
+    }
