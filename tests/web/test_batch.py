@@ -275,3 +275,12 @@ def test_an_uncertainty_that_nobody_asked_for_is_refused_in_its_row(client: Flas
     assert "uncertainty=true" in bad["error"]
     assert (good["usable_energy"], good["error"]) == (23.088, None)
     assert "usable_energy_u" not in good
+
+
+def test_a_table_without_any_input_is_refused(client: FlaskClient) -> None:
+    """Even of a calculator that can do without: whoever sends it means something else."""
+    answer = client.post("/v1/air-density/batch", data="name\none\n", content_type="text/csv")
+    assert answer.status_code == 422
+    assert answer.json["errors"][0]["detail"] == "no column is an input"
+    answer = client.post("/v1/air-density/batch?elevation=100", data="name\none\n", content_type="text/csv")
+    assert answer.status_code == 200

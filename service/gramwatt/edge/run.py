@@ -158,6 +158,7 @@ def _stated(
             raise TypeError(f"{name} has no uncertainty")
         column = stated[spread_name] = columns.read(columns.spread_kind(name, kind), cells, text=text)
         width = np.where(column.present & np.isfinite(column.values), column.values, 0.0)
+        width[list(column.faults)] = 0.0
         own = asked[name].spread
         asked[name] = dataclasses.replace(asked[name], spread=width if own is None else np.hypot(own, width))
     return stated

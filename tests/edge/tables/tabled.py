@@ -6,13 +6,15 @@ import csv
 import io
 import json
 from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from typing import Any, Final
 
 import pyarrow as pa
+import pytest
 
 from gramwatt import registry
 from gramwatt.edge import ask
-from gramwatt.edge.tables import batch
+from gramwatt.edge.tables import batch, csv_in, json_in
 from gramwatt.edge.tables.answering import Plan
 from gramwatt.edge.tables.chunk import Source
 from gramwatt.edge.tables.heading import Keeping
@@ -138,3 +140,25 @@ def told(row: Row) -> Iterator[str]:
     """The codes of a row's cautions, however the format has them."""
     codes = row["cautions"]
     yield from codes if isinstance(codes, list) else (codes or "").split()
+
+
+@contextmanager
+def row_by_row() -> Iterator[None]:
+    """Without any reading by columns."""
+
+    def nothing(*_: object) -> None:
+        return None
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(csv_in._Reader, "_frame", nothing)
+        patch.setattr(Rows, "by_columns", nothing)
+        yield
+
+
+@contextmanager
+def in_pieces(size: int) -> Iterator[None]:
+    """Read so many bytes at once."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(csv_in, "PIECE", size)
+        patch.setattr(json_in, "PIECE", size)
+        yield

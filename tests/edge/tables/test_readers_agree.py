@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
-from contextlib import contextmanager, suppress
+from contextlib import suppress
 from typing import Any
 
 import pytest
@@ -12,9 +11,7 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from edge.tables.tabled import table
-from gramwatt.edge.tables import csv_in, json_in
 from gramwatt.edge.tables.chunk import Broken, Unreadable
-from gramwatt.edge.tables.json_rows import Rows
 
 PACK = "pack-energy"
 
@@ -35,28 +32,6 @@ def _same(row: dict[str, Any]) -> dict[str, Any]:
         with suppress(TypeError, ValueError):
             fault["given"] = f"{float(fault['given']) + 0.0:.12g}"
     return {name: value for name, value in row.items() if name not in ("id", "note") or value is not None}
-
-
-@contextmanager
-def row_by_row() -> Iterator[None]:
-    """Without any reading by columns."""
-
-    def nothing(*_: object) -> None:
-        return None
-
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(csv_in._Reader, "_frame", nothing)
-        patch.setattr(Rows, "by_columns", nothing)
-        yield
-
-
-@contextmanager
-def in_pieces(size: int) -> Iterator[None]:
-    """Read so many bytes at once."""
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(csv_in, "PIECE", size)
-        patch.setattr(json_in, "PIECE", size)
-        yield
 
 
 NUMBERS = st.one_of(

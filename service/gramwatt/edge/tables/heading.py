@@ -82,6 +82,8 @@ def read_heading(
             columns.append(name)
             faults += refusal(calculator, name, keeping)
     faults += _lacking(calculator, seen, constants)
+    if not faults and not constants and not any(isinstance(column, InputColumn) for column in columns):
+        faults.append(Fault("", "no column is an input", None, one_of(calculator.asked)))
     if len(header) > MOST_COLUMNS:
         faults.append(Fault("", f"{len(header)} columns", None, f"up to {MOST_COLUMNS} columns"))
     return Heading(tuple(columns), tuple(name for name in columns if isinstance(name, str))), faults
