@@ -14,7 +14,7 @@ import pytest
 
 from gramwatt import registry
 from gramwatt.edge import ask
-from gramwatt.edge.tables import batch, csv_in, json_in
+from gramwatt.edge.tables import batch, csv_in, json_in, json_rows
 from gramwatt.edge.tables.answering import Plan
 from gramwatt.edge.tables.chunk import Source
 from gramwatt.edge.tables.heading import Keeping
@@ -151,7 +151,7 @@ def row_by_row() -> Iterator[None]:
 
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(csv_in._Reader, "_frame", nothing)
-        patch.setattr(Rows, "by_columns", nothing)
+        patch.setattr(json_rows.Rows, "by_columns", nothing)
         yield
 
 

@@ -17,6 +17,7 @@ from gramwatt.edge.tables.chunk import Unreadable
 from gramwatt.edge.tables.writing import Style
 
 PACK = "pack-energy"
+NOON = datetime.datetime(2020, 1, 2, 12, tzinfo=datetime.UTC)
 TEXT_FORMATS = [pytest.param("json", id="json"), pytest.param("ndjson", id="ndjson"), pytest.param("csv", id="csv")]
 
 
@@ -47,9 +48,9 @@ def arrow(notes: pa.Array) -> bytes:
         pytest.param([decimal.Decimal("1.50")] * 2, pa.decimal128(5, 2), ["1.50"] * 2, id="decimal"),
         pytest.param([datetime.date(2020, 1, 2)] * 2, pa.date32(), ["2020-01-02"] * 2, id="date"),
         pytest.param(
-            [datetime.datetime(2020, 1, 2, 3, tzinfo=datetime.UTC)] * 2,
+            [NOON] * 2,
             pa.timestamp("s", "UTC"),
-            ["2020-01-02T03:00:00.000+00:00"] * 2,
+            ["2020-01-02T12:00:00.000+00:00"] * 2,
             id="time-stamp",
         ),
         pytest.param([datetime.timedelta(hours=25)] * 2, pa.duration("s"), ["P1DT1H"] * 2, id="duration"),

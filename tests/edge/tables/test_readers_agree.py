@@ -10,7 +10,7 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from edge.tables.tabled import table
+from edge.tables.tabled import in_pieces, row_by_row, table
 from gramwatt.edge.tables.chunk import Broken, Unreadable
 
 PACK = "pack-energy"
