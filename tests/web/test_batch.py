@@ -281,6 +281,6 @@ def test_a_table_without_any_input_is_refused(client: FlaskClient) -> None:
     """Even of a calculator that can do without: whoever sends it means something else."""
     answer = client.post("/v1/air-density/batch", data="name\none\n", content_type="text/csv")
     assert answer.status_code == 422
-    assert answer.json["errors"][0]["detail"] == "no column is an input"
+    assert answer.get_json()["errors"][0]["detail"] == "no column is an input"
     answer = client.post("/v1/air-density/batch?elevation=100", data="name\none\n", content_type="text/csv")
     assert answer.status_code == 200
