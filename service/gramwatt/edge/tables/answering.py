@@ -15,7 +15,7 @@ from gramwatt.edge import scalar, units
 from gramwatt.edge.answer import answer, declared_units
 from gramwatt.edge.columns import ABSENT, Cells, Same, inner_spreads, read, unknown
 from gramwatt.edge.run import Outcome, run
-from gramwatt.edge.tables.chunk import BLOCK, Chunk, Kept, part
+from gramwatt.edge.tables.chunk import BLOCK, MOST_ROWS, Chunk, Kept, part
 from gramwatt.edge.wording import Fault
 
 
@@ -99,6 +99,10 @@ def answered(plan: Plan, chunk: Chunk) -> Iterator[Answered]:
     cells |= {name: Same(cell, chunk.rows, text=plan.words) for name, cell in plan.constants.items()}
     if not calculator.columnwise:
         yield _each(plan, chunk, cells)
+        return
+    if chunk.rows > MOST_ROWS:
+        for start in range(0, chunk.rows, MOST_ROWS):
+            yield from answered(plan, chunk.rows_from(start, start + MOST_ROWS))
         return
     filled = Filled(plan, chunk.rows)
     for start in range(0, chunk.rows, BLOCK):

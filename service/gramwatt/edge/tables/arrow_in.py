@@ -53,13 +53,16 @@ def read_arrow(
     """
     try:
         stream = pa.ipc.open_stream(pa.PythonFile(_Stream(source), mode="r"))
+        names = stream.schema.names
     except Broken as broken:
         if broken.kind == "too-large":  # its first bytes, read as a length
             raise Broken("this is no Arrow IPC stream") from None
         raise
+    except UnicodeDecodeError:
+        raise Broken("the name of a column is not UTF-8") from None
     except (pa.ArrowInvalid, pa.ArrowException, OSError, EOFError) as error:
         raise Broken(f"this is no Arrow IPC stream: {_first_line(error)}") from None
-    heading, faults = read_heading(calculator, stream.schema.names, keeping, constants or {})
+    heading, faults = read_heading(calculator, names, keeping, constants or {})
     faults += _type_faults(heading, stream.schema)
     if faults:
         raise Unreadable(faults)
@@ -90,6 +93,7 @@ def _chunks(heading: Heading, stream: Any) -> Iterator[Chunk]:
     while True:
         try:
             batch = stream.read_next_batch()
+            batch.validate(full=True)  # places beyond a buffer would be read, and end the process
         except StopIteration:
             return
         except Broken:

@@ -19,6 +19,8 @@ PIECE: Final = 2 * 1024 * 1024
 """Bytes of text read at once."""
 BLOCK: Final = 16_384
 """Rows answered at once: their columns stay in the processor's cache."""
+MOST_ROWS: Final = 131_072
+"""Rows answered before they are written: all of them may have faults."""
 LONGEST_ROW: Final = 1024 * 1024
 
 
@@ -57,6 +59,19 @@ class Chunk:
     """What is wrong with a row as a whole, by row of this chunk."""
     headed: bool = True
     """Whether every row has these columns; else each row names its own, and those of the next chunk may be others."""
+
+    def rows_from(self, start: int, stop: int) -> Chunk:
+        """Some of the rows."""
+        stop = min(stop, self.rows)
+        return Chunk(
+            self.first + start,
+            stop - start,
+            {name: part(cells, start, stop) for name, cells in self.cells.items()},
+            self.text,
+            {name: kept[start:stop] for name, kept in self.kept.items()},
+            {row - start: found for row, found in self.faults.items() if start <= row < stop},
+            self.headed,
+        )
 
     def gives(self, name: str) -> bool:
         """Whether a column is there; where rows name their own, whether the first one does."""

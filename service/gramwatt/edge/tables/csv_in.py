@@ -29,6 +29,8 @@ _QUOTED: Final = re.compile(rb'"[^"]*"')
 _FIELD: Final = r'(?:"(?:[^"]++|"")*+"[^{0}\r\n]*+|[^"{0}\r\n][^{0}\r\n]*+)?+'
 """A field that may be in quotes; a quote within a field that does not begin with one is a letter like others."""
 _ROW: Final = rf"{_FIELD}(?:[{{0}}]{_FIELD})*+(?:\r\n|\n|\r(?!\n|\Z))"
+MOST_AT_ONCE: Final = 20_000
+"""Rows read one by one before they are answered."""
 _NO_UTF8: Final = re.compile("[\udc80-\udcff]")
 """What stands for a byte that could not be decoded."""
 _BLANK: Final = re.compile(rb"^ *\r?(?:\n|\Z)", re.MULTILINE)
@@ -58,8 +60,7 @@ def read_csv(
 def _chunks(reader: _Reader, pieces: Iterator[bytes]) -> Iterator[Chunk]:
     first = 0
     for piece in pieces:
-        chunk = reader.read(piece, first)
-        if chunk.rows:
+        for chunk in reader.read(piece, first):
             first += chunk.rows
             yield chunk
         if reader.broken is not None:
@@ -160,7 +161,7 @@ class _Reader:
             if isinstance(column, InputColumn) and isinstance(column.kind, Quantity | Count)
         }
 
-    def read(self, piece: bytes, first: int) -> Chunk:
+    def read(self, piece: bytes, first: int) -> Iterator[Chunk]:
         """The rows of a piece; blank lines are no rows."""
         quoted = b'"' in piece
         if len(self._names) == 1 and not quoted:
@@ -169,7 +170,7 @@ class _Reader:
         if frame is None and not quoted and len(self._names) > 1 and _BLANK.search(piece):
             piece = _BLANK.sub(b"", piece)
             frame = self._frame(piece) if piece.strip() else None
-        return self._by_rows(piece, first) if frame is None else self._chunk(frame, first)
+        return self._by_rows(piece, first) if frame is None else iter((self._chunk(frame, first),))
 
     def _frame(self, piece: bytes) -> pl.DataFrame | None:
         """The piece parsed by columns, or None where only a reading row by row can tell what it holds."""
@@ -180,6 +181,8 @@ class _Reader:
             return None
         if b"\r" in outside and outside.count(b"\r") != outside.count(b"\r\n"):
             return None
+        if self._decimal == "," and b"." in piece:
+            self._plain.clear()  # read as a number, a point would be one of decimals here too
         for _ in range(3):
             schema: dict[str, Any] = {name: pl.Float64 if name in self._plain else pl.String for name in self._names}
             try:
@@ -236,16 +239,17 @@ class _Reader:
                 for row in series.str.contains(".", literal=True).arg_true().to_list():
                     detail = "a point in a number, and decimal=, says that its decimal sign is a comma"
                     fault = Fault(f"/{column.name}", detail, echo(series[row]), "a number with a comma, or decimal=.")
-                    faults.setdefault(row, []).append(fault)
+                    faults[row] = [*faults.get(row, ()), fault]
             return cells_of(column.kind, series, bare=column.unit, text=True, decimal=self._decimal)
         numbers, present = numeric(series)
         return Packed(numbers, present, () if column.unit is None else (column.unit,), bare=column.unit)
 
-    def _by_rows(self, piece: bytes, first: int) -> Chunk:
+    def _by_rows(self, piece: bytes, first: int) -> Iterator[Chunk]:
         """The piece row by row, as the standard library reads it; ragged rows become faults."""
         faults: dict[int, list[Fault]] = {}
         rows: list[Sequence[str]] = []
         width = len(self._names)
+        said: dict[str, list[Fault]] = {}
         lines = csv.reader(
             io.StringIO(piece.decode("utf-8", "surrogateescape"), newline=""), delimiter=self._separator, strict=False
         )
@@ -256,10 +260,18 @@ class _Reader:
             if len(row) != width or not utf8:
                 many = f"{len(row)} field{'' if len(row) == 1 else 's'} where the header has {width}"
                 detail = many if len(row) != width else "bytes that are not UTF-8"
-                faults[len(rows)] = [Fault("", detail, None, f"{width} fields in UTF-8, one for each column")]
+                accepted = f"{width} fields in UTF-8, one for each column"
+                faults[len(rows)] = said.setdefault(detail, [Fault("", detail, None, accepted)])
                 row = [_NO_UTF8.sub("\ufffd", cell) for cell in [*row, *[""] * width][:width]]
             rows.append(row)
-        columns = list(zip(*rows, strict=True)) if rows else [()] * width
+            if len(rows) == MOST_AT_ONCE:
+                yield self._of_rows(rows, first, faults)
+                first, rows, faults = first + len(rows), [], {}
+        if rows:
+            yield self._of_rows(rows, first, faults)
+
+    def _of_rows(self, rows: list[Sequence[str]], first: int, faults: dict[int, list[Fault]]) -> Chunk:
+        columns = list(zip(*rows, strict=True))
         cells: dict[str, Cells] = {}
         kept: dict[str, Kept] = {}
         for values, column in zip(columns, self._heading.columns, strict=True):
