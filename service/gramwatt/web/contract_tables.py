@@ -98,10 +98,9 @@ def add_table_components(spec: APISpec, parameter: Any) -> None:
     for name, option in {**BATCH_OPTIONS, **SWEEP_OPTIONS}.items():
         if name not in ("units", "errors", "by"):
             spec.components.parameter(f"table.{name}", "query", {**parameter(option), "name": name})
-    for end in ("from", "to"):
+    for end, told in (("from", "Where the range begins."), ("to", "Where the range ends.")):
         number = {"type": "number", "format": "double", "minimum": -LARGEST_END, "maximum": LARGEST_END}
-        described = {"name": end, "required": True, "schema": number, "description": f"Where the range {end} ends."}
-        described["description"] = "Where the range begins." if end == "from" else "Where the range ends."
+        described = {"name": end, "required": True, "schema": number, "description": told}
         spec.components.parameter(f"sweep.{end}", "query", described)
 
 

@@ -2,7 +2,7 @@
 
 Flask answers the first such question of each calculator, and with that says how the answers to them look: status,
 headers, route. From then on only the body, its length and its entity tag change, and those are made here, by the same
-`run`, `answer` and `tag_of`. Whatever is not plain (an option, a fault, another format, a condition) is left to Flask.
+`ask` and `tag_of`. Whatever is not plain (an option, a fault, another format, a condition) is left to Flask.
 """
 
 from __future__ import annotations
@@ -12,11 +12,9 @@ from urllib.parse import parse_qsl
 
 from gramwatt import registry
 from gramwatt.declare import Calculator
-from gramwatt.edge.answer import answer
+from gramwatt.edge.ask import Refused, ask
 from gramwatt.edge.figures import json_bytes
 from gramwatt.edge.queries import fits_query
-from gramwatt.edge.quick import quick_answer
-from gramwatt.edge.run import run
 from gramwatt.edge.strict_json import NotJson, strict_json
 from gramwatt.web.asking import ANSWER_OPTIONS
 from gramwatt.web.headers import tag_of
@@ -90,8 +88,7 @@ def _words(query: bytes) -> dict[str, str] | None:
 
 
 def _body(calculator: Calculator[Any, Any], question: dict[str, Any], *, text: bool) -> bytes | None:
-    plain = quick_answer(calculator, question, text=text)
-    if plain is not None:
-        return json_bytes(plain)
-    outcome = run(calculator, {name: [value] for name, value in question.items()}, 1, text=text)
-    return None if outcome.faults else json_bytes(answer(outcome, 0))
+    try:
+        return json_bytes(ask(calculator, question, text=text))
+    except Refused:
+        return None

@@ -4,14 +4,13 @@ from __future__ import annotations
 
 import functools
 import hashlib
-import re
-import uuid
 from pathlib import Path
 from typing import Final
 
 from flask import Response, g, request
 
 from gramwatt.version import __version__
+from gramwatt.web.told import request_id
 
 ONE_HOUR: Final = "public, max-age=3600"
 EXPOSED: Final = "ETag, Link, RateLimit, RateLimit-Policy, Retry-After, X-Request-ID"
@@ -19,9 +18,7 @@ EXPOSED: Final = "ETag, Link, RateLimit, RateLimit-Policy, Retry-After, X-Reques
 
 def begin() -> None:
     """Give the request an id: its own X-Request-ID where that is a UUID, else a new one."""
-    offered = request.headers.get("X-Request-ID", "")
-    known = re.fullmatch(r"[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}", offered)
-    g.request_id = offered if known else str(uuid.uuid4())
+    g.request_id = request_id(request.headers.get("X-Request-ID"))
 
 
 def finish(response: Response) -> Response:

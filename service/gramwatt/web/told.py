@@ -29,8 +29,8 @@ class Told:
         pairs = [_pair(name, "" if name.lower() == "x-request-id" else value) for name, value in headers]
         self._headers = [pair[0] for pair in pairs]
         self._wire = [pair[1] for pair in pairs]
-        (self._place,) = [at for at, (name, _) in enumerate(self._wire) if name == b"x-request-id"]
         self._places = {name.decode(): at for at, (name, _) in enumerate(self._wire)}
+        self._place = self._places["x-request-id"]
         self._counted, self._timed = REQUESTS.labels(method, route, self.code), SECONDS.labels(route)
 
     def value(self, wanted: str) -> str:
@@ -70,7 +70,7 @@ class Told:
 
 
 def request_id(offered: str | None) -> str:
-    """As `headers.begin`: the client's own where that is a UUID, else a new one."""
+    """The id of a request: the client's own where that is a UUID, else a new one."""
     return offered if offered is not None and _UUID.fullmatch(offered) else new_request_id()
 
 

@@ -51,8 +51,6 @@ def as_lists(values: Any, digits: int | None) -> list[Any]:
 
 def chosen(name: str, words: Sequence[str | None], at: Any) -> pl.Series:
     """One of a few words in each row, by its position; by Arrow, which has no plan to make for that."""
-    if len(words) == 1:
-        return pl.Series(name, words, dtype=pl.String).new_from_index(0, len(at))
     return pl.Series(name, spelled(words, at))
 
 
