@@ -18,6 +18,7 @@ import pyarrow.parquet as pq
 from gramwatt.edge.tables import batch
 from gramwatt.edge.tables.answering import Plan
 from gramwatt.edge.tables.arrow_in import read_batches
+from gramwatt.edge.tables.arrow_out import Taken
 from gramwatt.edge.tables.chunk import Broken, Chunk
 from gramwatt.edge.tables.heading import Keeping
 from gramwatt.edge.tables.writing import Style
@@ -187,30 +188,10 @@ class _Pipe(io.FileIO):
 
 def stream_of(schema: pa.Schema, batches: Iterator[pa.RecordBatch]) -> Iterator[bytes]:
     """Record batches as the bytes of an Arrow IPC stream."""
-    sink = _Taken()
+    sink = Taken()
     with pa.ipc.new_stream(sink, schema) as stream:
         yield sink.take()
         for each in batches:
             stream.write_batch(each)
             yield sink.take()
     yield sink.take()
-
-
-class _Taken:
-    """A file that keeps what is written until it is taken."""
-
-    closed = False
-
-    def __init__(self) -> None:
-        self._parts: list[bytes] = []
-
-    def write(self, data: Any) -> int:
-        self._parts.append(bytes(data))
-        return len(data)
-
-    def flush(self) -> None:
-        """Nothing waits."""
-
-    def take(self) -> bytes:
-        parts, self._parts = self._parts, []
-        return b"".join(parts)

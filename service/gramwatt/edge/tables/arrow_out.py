@@ -16,7 +16,7 @@ from gramwatt.edge.tables.errors import ErrorTeller, with_left_out
 from gramwatt.edge.tables.frame import kept_series, result_series, spelled
 
 
-class _Sink:
+class Taken:
     """A file that keeps what is written until it is taken."""
 
     closed = False
@@ -24,14 +24,16 @@ class _Sink:
     def __init__(self) -> None:
         self._parts: list[bytes] = []
 
-    def write(self, data: bytes) -> int:
-        self._parts.append(data)
+    def write(self, data: Any) -> int:
+        """Take some bytes."""
+        self._parts.append(bytes(data))
         return len(data)
 
     def flush(self) -> None:
-        pass
+        """Nothing waits."""
 
     def take(self) -> bytes:
+        """What was written since."""
         parts, self._parts = self._parts, []
         return b"".join(parts)
 
@@ -42,7 +44,7 @@ class ArrowWriter:
 
     plan: Plan
     errors: ErrorTeller = field(default_factory=ErrorTeller)
-    _sink: _Sink = field(default_factory=_Sink)
+    _sink: Taken = field(default_factory=Taken)
     _stream: Any = None
     _schema: Any = None
     _kept: dict[str, pa.DataType] = field(default_factory=dict)
