@@ -12,12 +12,14 @@ import click
 
 from gramwatt import registry
 from gramwatt.commands.batch import batch
+from gramwatt.commands.recordings import recorded
 from gramwatt.commands.sweep import sweep
 from gramwatt.commands.words import fail, named, pairs
 from gramwatt.declare import Quantity
 from gramwatt.edge import figures
 from gramwatt.edge.ask import Refused, UnknownCalculator, ask, find
 from gramwatt.edge.queries import first_query
+from gramwatt.edge.rendering import Wish, ask_for, media_of
 from gramwatt.edge.wording import measured, near, one_of
 from gramwatt.version import __version__
 
@@ -59,13 +61,24 @@ def serve(host: str, port: int, server: str | None) -> None:
 @click.argument("name")
 @click.argument("inputs", nargs=-1)
 @click.option("--body", type=click.File("rb"), help="JSON file with the inputs, as for a POST; - reads standard input.")
+@click.option("--log", type=click.File("rb"), help="Recording of a flight: CSV, NDJSON, JSON or Arrow, by its name.")
+@click.option("--column", multiple=True, metavar="CHANNEL=NAME", help="Of the recording: voltage='my volts [mV]'.")
 @click.option("--json", "form", flag_value="json", help="The answer as JSON, byte for byte the service's.")
 @click.option("--csv", "form", flag_value="csv", help="Header line and one row.")
+@click.option("--format", "form", metavar="FORM", help="json, csv, or a form of the calculator's own.")
 @click.option("--value", metavar="RESULT", help="One bare value.")
 @click.option("--units", default="", help="Units of results: usable_energy:kJ,...")
 @click.option("--working", is_flag=True, help="Formula, numbers and sources of each result.")
 def calc(
-    name: str, inputs: tuple[str, ...], body: Any, form: str | None, value: str | None, units: str, working: bool
+    name: str,
+    inputs: tuple[str, ...],
+    body: Any,
+    log: Any,
+    column: tuple[str, ...],
+    form: str | None,
+    value: str | None,
+    units: str,
+    working: bool,
 ) -> None:
     """Ask a calculator: gramwatt calc pack-energy cells=6 capacity=1300."""
     try:
@@ -75,8 +88,17 @@ def calc(
     if value is not None and value not in calculator.answered:
         known = near(value, calculator.answered) or calculator.answered
         fail(f"{name} has no result {value!r}; it gives {one_of(known)}")
-    question, text = (named(inputs), True) if body is None else (_from_body(body, inputs), False)
+    if form is not None and form not in media_of(calculator):
+        fail(f"{name} is not to be had as {form!r}; it is as {one_of(media_of(calculator))}")
+    question: dict[str, object] = dict(named(inputs)) if body is None else _from_body(body, inputs)
+    text = body is None
+    if log is not None:
+        question |= recorded(calculator, log, named(column))
     try:
+        if form is not None and value is None:
+            for piece in ask_for(calculator, question, Wish(form, pairs(units), working), text=text):
+                click.echo(piece, nl=False)
+            return
         answer = ask(calculator, question, text=text, result_units=pairs(units), working=working)
     except Refused as refused:
         fail(str(refused))
@@ -84,10 +106,6 @@ def calc(
         if answer["results"][value] is None:
             fail(" ".join(note["text"] for note in answer["cautions"] if value in note.get("results", ())))
         click.echo(figures.value_text(answer["results"][value]))
-    elif form == "json":
-        click.echo(figures.json_bytes(answer), nl=False)
-    elif form == "csv":
-        click.echo(figures.csv_text(calculator, answer).encode(), nl=False)
     else:
         click.echo(sheet(answer))
 

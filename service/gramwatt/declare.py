@@ -6,162 +6,48 @@ Nothing here knows of the web, of units beyond their spelling, or of validation 
 
 from __future__ import annotations
 
-import dataclasses
 import functools
 import re
 import typing
 from collections.abc import Callable, Hashable, Iterator, Mapping
 from dataclasses import KW_ONLY, dataclass
 from types import MappingProxyType
-from typing import Any, Generic, TypeAlias, TypeVar
+from typing import Any, Generic, TypeVar
 
-import numpy as np
-from numpy.typing import NDArray
-
-Array: TypeAlias = NDArray[np.float64]
-"""Values in SI units. Shape (N,) for N questions asked at once; (N, M) inside a Series or a Table."""
-Codes: TypeAlias = NDArray[np.intp]
-"""Positions in a Choice's options, shape (N,); -1 where none was given."""
-Truths: TypeAlias = NDArray[np.bool_]
-Labels: TypeAlias = NDArray[np.str_]
+from gramwatt.kinds import NESTED as NESTED
+from gramwatt.kinds import Array as Array
+from gramwatt.kinds import Choice as Choice
+from gramwatt.kinds import Codes as Codes
+from gramwatt.kinds import Count as Count
+from gramwatt.kinds import DeclarationError as DeclarationError
+from gramwatt.kinds import Flag as Flag
+from gramwatt.kinds import Kind as Kind
+from gramwatt.kinds import Labels as Labels
+from gramwatt.kinds import Quantity as Quantity
+from gramwatt.kinds import Recording as Recording
+from gramwatt.kinds import Recordings as Recordings
+from gramwatt.kinds import Samples as Samples
+from gramwatt.kinds import Series as Series
+from gramwatt.kinds import Spread as Spread
+from gramwatt.kinds import Table as Table
+from gramwatt.kinds import Text as Text
+from gramwatt.kinds import Truths as Truths
+from gramwatt.kinds import Unit as Unit
+from gramwatt.kinds import Unread as Unread
+from gramwatt.kinds import default_of as default_of
+from gramwatt.kinds import fields_of as fields_of
+from gramwatt.kinds import is_required as is_required
 
 I = TypeVar("I")  # noqa: E741 - a calculator's Inputs
 R = TypeVar("R")  # a calculator's Results
 
-RESERVED_RESULTS = frozenset({"batch", "sweep", "chart"})
+RESERVED_RESULTS = frozenset({"batch", "sweep", "chart", "log"})
 RESERVED_INPUTS = frozenset(
     {
         "best", "by", "cautions", "count", "decimal", "digits", "error", "errors", "format", "from", "given", "header",
         "id", "keep", "least", "name", "note", "sep", "to", "uncertainty", "unit", "units", "vary", "working",
     }
 )  # fmt: skip
-
-
-class DeclarationError(TypeError):
-    """A calculator says something that cannot be served; the text lists every fault found."""
-
-
-@dataclass(frozen=True, slots=True)
-class Unit:
-    """The unit of a constant: ``Annotated[float, Unit("J/(mol K)")]``. Lets a test prove a formula's dimensions."""
-
-    spelling: str
-
-
-@dataclass(frozen=True, slots=True)
-class Quantity:
-    """A number with a unit. Bounds and default are in that unit; the formula sees SI."""
-
-    unit: str
-    description: str
-    _: KW_ONLY
-    above: float | None = None
-    at_least: float | None = None
-    below: float | None = None
-    at_most: float | None = None
-    default: float | None = None
-    default_u: float | None = None
-    """Standard uncertainty of the default, which counts wherever the default is assumed."""
-    optional: bool = False
-    replaces: tuple[str, ...] = ()
-    """Inputs that are not used, nor given their default, where this one is given."""
-    formula: str = ""
-    """Of a result: an expression over names of inputs and results, true in SI units; a test evaluates it."""
-    method: str = ""
-    """Of a result that no single expression gives: how it is found, in words."""
-    needs: tuple[str, ...] = ()
-    """Of a result: the optional inputs without which it has no answer."""
-
-
-@dataclass(frozen=True, slots=True)
-class Count:
-    """A whole number."""
-
-    description: str
-    _: KW_ONLY
-    at_least: int
-    at_most: int
-    default: int | None = None
-    optional: bool = False
-    replaces: tuple[str, ...] = ()
-    formula: str = ""
-    method: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class Choice:
-    """One of a few words. The formula sees positions in ``options``."""
-
-    options: tuple[str, ...]
-    description: str
-    _: KW_ONLY
-    default: str | None = None
-    optional: bool = False
-    replaces: tuple[str, ...] = ()
-    method: str = ""
-    needs: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True, slots=True)
-class Flag:
-    """Yes or no."""
-
-    description: str
-    _: KW_ONLY
-    default: bool = False
-    method: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class Text:
-    """A short printable text, such as the name of a part; never computed with."""
-
-    description: str
-    _: KW_ONLY
-    longest: int = 80
-    default: str | None = None
-    optional: bool = False
-
-
-@dataclass(frozen=True, slots=True)
-class Series:
-    """A list of quantities of one kind. The formula sees shape (N, M); M = 0 where none was given."""
-
-    item: Quantity
-    description: str
-    _: KW_ONLY
-    shortest: int = 1
-    longest: int = 1000
-    optional: bool = False
-    replaces: tuple[str, ...] = ()
-    method: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class Table:
-    """Rows of named fields, of inputs or of results. The formula has one dataclass whose arrays have shape (N, M)."""
-
-    row: type[Any]
-    description: str
-    _: KW_ONLY
-    shortest: int = 1
-    longest: int = 1000
-    optional: bool = False
-    replaces: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True, slots=True)
-class Spread:
-    """Not asked for: the standard uncertainty that came with a neighbouring quantity, SI, zero where none did.
-
-    For decisions that must weigh it (is it under the limit?). Propagation to the results needs no such field.
-    """
-
-    of: str
-
-
-Kind: TypeAlias = Quantity | Count | Choice | Flag | Text | Series | Table | Spread
-KINDS = (Quantity, Count, Choice, Flag, Text, Series, Table, Spread)
 
 
 @dataclass(frozen=True, slots=True)
@@ -231,29 +117,22 @@ class Example:
     source: str
 
 
-def fields_of(declaration: type[Any]) -> Mapping[str, Kind]:
-    """The kinds of a declaration's fields, in order. Raises DeclarationError where a field has none."""
-    return _fields_of(typing.cast("Hashable", declaration))
+@dataclass(frozen=True, slots=True)
+class Form(Generic[I, R]):
+    """Another form in which an answer can be had, beside JSON and CSV: ``format=vtt``, or by its media type."""
+
+    name: str
+    media: str
+    description: str
+    write: Callable[[I, R], Iterator[bytes]]
+    """The answer in pieces, from complete inputs and the results of one question."""
+    binary: bool = False
 
 
 @functools.cache
 def _asked_of(inputs: Hashable) -> Mapping[str, Kind]:
-    fields = _fields_of(inputs)
+    fields = fields_of(typing.cast("type[Any]", inputs))
     return MappingProxyType({name: kind for name, kind in fields.items() if not isinstance(kind, Spread)})
-
-
-@functools.cache
-def _fields_of(declaration: Hashable) -> Mapping[str, Kind]:
-    if not isinstance(declaration, type) or not dataclasses.is_dataclass(declaration):
-        raise DeclarationError(f"{declaration} is not a dataclass")
-    hints = typing.get_type_hints(declaration, include_extras=True)
-    found: dict[str, Kind] = {}
-    for name in (field.name for field in dataclasses.fields(declaration)):
-        kinds = [note for note in getattr(hints[name], "__metadata__", ()) if isinstance(note, KINDS)]
-        if len(kinds) != 1:
-            raise DeclarationError(f"{declaration.__qualname__}.{name}: declare exactly one kind, found {len(kinds)}")
-        found[name] = kinds[0]
-    return MappingProxyType(found)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -272,6 +151,9 @@ class Calculator(Generic[I, R]):
     assumptions: tuple[Assumption[I], ...] = ()
     any_of: tuple[tuple[str, ...], ...] = ()
     """Groups of optional inputs of which at least one must be given."""
+    forms: tuple[Form[I, R], ...] = ()
+    propagates: bool = True
+    """Whether uncertainties of inputs are carried to the results; else an input that tells one is refused."""
 
     def __post_init__(self) -> None:
         """Raise DeclarationError naming every fault of the declaration."""
@@ -306,18 +188,19 @@ class Calculator(Generic[I, R]):
 
     @property
     def columnwise(self) -> bool:
-        """Whether many questions fit one call of the formula as columns (no list or table among the inputs)."""
-        return not any(isinstance(kind, Series | Table) for kind in self.asked.values())
+        """Whether many questions fit one call of the formula as columns (no list, table, or recording is asked for)."""
+        return not any(isinstance(kind, NESTED) for kind in self.asked.values())
 
+    @property
+    def recording(self) -> str | None:
+        """The input that is a recording, which may then be sent by itself."""
+        return next((name for name, kind in self.asked.items() if isinstance(kind, Samples)), None)
 
-def default_of(kind: Kind) -> float | int | str | bool | None:
-    """The declared default, in the declared unit, or None."""
-    return None if isinstance(kind, Series | Table | Spread) else kind.default
-
-
-def is_required(kind: Kind) -> bool:
-    """Whether an input must be given, its own declaration alone considered."""
-    return not (isinstance(kind, Spread | Flag) or kind.optional or default_of(kind) is not None)
+    @property
+    def takes_recordings(self) -> bool:
+        """Whether there is a recording among the inputs, or in the rows of a table of them."""
+        rows = [fields_of(kind.row) for kind in self.asked.values() if isinstance(kind, Table)]
+        return any(isinstance(kind, Samples) for fields in (self.asked, *rows) for kind in fields.values())
 
 
 def _faults(calculator: Calculator[Any, Any]) -> Iterator[str]:
@@ -380,6 +263,7 @@ def _input_faults(kind: Kind, siblings: Mapping[str, Kind]) -> Iterator[str]:
         rows = fields_of(kind.row)
         for name, inner in rows.items():
             yield from (f"{name}: {fault}" for fault in _input_faults(inner, rows))
+        yield from (f"any_of names {n}, which does not exist" for g in kind.any_of for n in g if n not in rows)
     elif isinstance(kind, Spread):
         if kind.of not in siblings:
             yield f"Spread of {kind.of}, which does not exist"
@@ -398,6 +282,17 @@ def _input_faults(kind: Kind, siblings: Mapping[str, Kind]) -> Iterator[str]:
             yield "an input has no formula"
     elif isinstance(kind, Choice) and kind.default is not None and kind.default not in kind.options:
         yield f"default {kind.default} is not an option"
+    elif isinstance(kind, Samples):
+        channels = fields_of(kind.row)
+        if not channels or not all(isinstance(channel, Quantity) for channel in channels.values()):
+            yield "the channels of a recording are quantities, the time first"
+        for name, channel in channels.items():
+            yield from (f"{name}: {fault}" for fault in _input_faults(channel, channels))
+    elif isinstance(kind, Text) and kind.pattern:
+        told = (*kind.like, *((kind.default,) if kind.default else ()))
+        yield from (f"{text!r} does not match the pattern" for text in told if not re.fullmatch(kind.pattern, text))
+        if not kind.form or not kind.like:
+            yield "a pattern needs its form in words and some texts like it"
     for name in getattr(kind, "replaces", ()):
         if name not in siblings:
             yield f"replaces {name}, which does not exist"
@@ -411,7 +306,7 @@ def _result_faults(kind: Kind, inputs: Mapping[str, Kind]) -> Iterator[str]:
             if not isinstance(inner, Text):
                 yield from (f"{name}: {fault}" for fault in _result_faults(inner, inputs))
         return
-    if not isinstance(kind, Quantity | Count | Choice | Flag | Series):
+    if not isinstance(kind, Quantity | Count | Choice | Flag | Text | Series):
         yield f"a result cannot be a {type(kind).__name__}"
         return
     if not (kind.method or getattr(kind, "formula", "")):

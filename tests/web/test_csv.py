@@ -26,7 +26,7 @@ from gramwatt.declare import (
     Text,
 )
 from gramwatt.edge.ask import ask
-from gramwatt.edge.figures import csv_text, value_text
+from gramwatt.edge.figures import Style, csv_text, value_text
 
 PACK = "/v1/pack-energy?cells=6&capacity=1300&format=csv"
 
@@ -186,7 +186,7 @@ ECHO: Calculator[Inputs, Results] = Calculator(
     ],
 )
 def test_no_text_becomes_a_formula_and_numbers_stay_numbers(label: str, expected: str) -> None:
-    header, row = rows(csv_text(ECHO, ask(ECHO, {"label": label}), header="names"))
+    header, row = rows(csv_text(ECHO, ask(ECHO, {"label": label}), Style(header="names")))
     cells = dict(zip(header, row, strict=True))
     assert cells["label"] == expected
     assert cells["word"] == "'=1+1"

@@ -8,7 +8,7 @@ from __future__ import annotations
 import functools
 import math
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any, TypeAlias
 
@@ -22,6 +22,7 @@ from gramwatt.declare import (
     Kind,
     Quantity,
     Rule,
+    Samples,
     Series,
     Spread,
     Table,
@@ -32,6 +33,7 @@ from gramwatt.declare import (
 from gramwatt.edge import units
 from gramwatt.edge.columns import no
 from gramwatt.edge.filling import replacing
+from gramwatt.edge.rounding import rounded
 from gramwatt.edge.run import Outcome
 from gramwatt.edge.wording import measured, one_of, shortest
 
@@ -39,15 +41,23 @@ Answer: TypeAlias = dict[str, Any]
 
 
 def answer(
-    outcome: Outcome, row: int, *, result_units: Mapping[str, str] | None = None, working: bool = False
+    outcome: Outcome,
+    row: int,
+    *,
+    result_units: Mapping[str, str] | None = None,
+    working: bool = False,
+    without: Collection[str] = (),
 ) -> Answer:
-    """The answer to question ``row``, which must be without faults. ``result_units`` converts results, by name."""
+    """The answer to question ``row``, which must be without faults. ``result_units`` converts results, by name.
+
+    The tables in ``without`` stand in it empty: `table_rows` gives their rows, some at a time.
+    """
     calculator = outcome.calculator
     sheet = _sheet(calculator)
     chosen = sheet.result_units
     if result_units:
         chosen = {name: result_units.get(name, unit) for name, unit in chosen.items()}
-    results = _values(calculator.answered, outcome.results, row, chosen)
+    results = _values(calculator.answered, outcome.results, row, chosen, without)
     asked_units = {n: chosen.get(n, unit) for n, unit in sheet.asked_units.items()} if result_units else sheet.both
     known = {name: kind for name, kind in calculator.asked.items() if _is_known(outcome, name, row)}
     given = _values(known, outcome.given, row, asked_units)
@@ -141,10 +151,15 @@ def _is_known(outcome: Outcome, name: str, row: int) -> bool:
     return False
 
 
-def _values(fields: Mapping[str, Kind], owner: Any, row: int, chosen: Mapping[str, str]) -> dict[str, Any]:
+def _values(
+    fields: Mapping[str, Kind], owner: Any, row: int, chosen: Mapping[str, str], without: Collection[str] = ()
+) -> dict[str, Any]:
     made: dict[str, Any] = {}
     for name, kind in fields.items():
         values = getattr(owner, name)
+        if name in without:
+            made[name] = []
+            continue
         if type(kind) is Quantity:  # nearly all are
             unit = units.unit(chosen[name])
             made[name] = number((values.item(row) - unit.offset) / unit.scale)
@@ -167,22 +182,45 @@ def _plain(kind: Kind, values: Any, row: int, name: str, chosen: Mapping[str, st
             numbers = [number(float(value)) for value in units.convert(values[row], chosen[name])]
             return None if any(number is None for number in numbers) else numbers
         case Table():
-            columns = {inner: column for inner, column in fields_of(kind.row).items() if not isinstance(column, Spread)}
-            count = getattr(values, next(iter(columns))).shape[1]
-            rows = (
-                {
-                    inner: _plain(column, getattr(values, inner)[row], at, f"{name}.{inner}", chosen)
-                    for inner, column in columns.items()
-                }
-                for at in range(count)
-            )
-            # What a row of inputs leaves out is left out here too; a result without an answer stays, as null.
-            return [
-                {i: v for i, v in cells.items() if v not in (None, "") or not getattr(columns[i], "optional", False)}
-                for cells in rows
-            ]
+            return table_rows(kind, values, row, name, chosen)
+        case Samples():
+            recording = values[row]
+            return None if recording is None else {"samples": recording.rows, "columns": list(recording.columns)}
         case _:
             return values[row].item()
+
+
+def table_rows(
+    kind: Table, values: Any, row: int, name: str, chosen: Mapping[str, str], start: int = 0, stop: int | None = None
+) -> list[dict[str, Any]]:
+    """The rows of a table, or some of them, as JSON has them.
+
+    What an optional column leaves out is left out here too; a result without an answer stays, as null.
+    """
+    columns = {inner: column for inner, column in fields_of(kind.row).items() if not isinstance(column, Spread)}
+    cells = [
+        _cells(column, getattr(values, inner)[row][start:stop], f"{name}.{inner}", chosen)
+        for inner, column in columns.items()
+    ]
+    rows = [dict(zip(columns, told, strict=True)) for told in zip(*cells, strict=True)]
+    optional = [inner for inner, column in columns.items() if getattr(column, "optional", False)]
+    for told in rows if optional else ():
+        for inner in optional:
+            if told[inner] is None or told[inner] == "":
+                del told[inner]
+    return rows
+
+
+def _cells(kind: Kind, values: Any, name: str, chosen: Mapping[str, str]) -> list[Any]:
+    """The cells of a table's column, judged together where they are numbers."""
+    if not isinstance(kind, Quantity):
+        return [_plain(kind, values, at, name, chosen) for at in range(len(values))]
+    unit = units.unit(chosen[name])
+    numbers = rounded(np.ascontiguousarray((values - unit.offset) / unit.scale), 12)
+    return [
+        (int(value) if value.is_integer() and abs(value) < 1e15 else value) if math.isfinite(value) else None
+        for value in numbers.tolist()
+    ]
 
 
 def number(value: float) -> float | int | None:

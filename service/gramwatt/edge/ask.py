@@ -9,7 +9,7 @@ from gramwatt import registry
 from gramwatt.declare import Calculator
 from gramwatt.edge.answer import Answer, answer, choose_units
 from gramwatt.edge.quick import quick_answer
-from gramwatt.edge.run import run
+from gramwatt.edge.run import Outcome, run
 from gramwatt.edge.wording import Fault, echo, near, one_of
 
 
@@ -61,6 +61,21 @@ def ask(
         plain = quick_answer(calculator, question, text=text)
         if plain is not None:
             return plain
+    outcome = answered(calculator, question, text=text, result_units=result_units)
+    return answer(outcome, 0, result_units=result_units, working=working)
+
+
+def answered(
+    calculator: Calculator[Any, Any],
+    question: Mapping[str, object],
+    *,
+    text: bool = False,
+    result_units: Mapping[str, str] | None = None,
+) -> Outcome:
+    """One question answered, in arrays, for `answer` or a form of the calculator's own to tell.
+
+    Raises Refused with every fault found, those of wished units among them.
+    """
     outcome = run(calculator, {name: [value] for name, value in question.items()}, 1, text=text)
     faults = list(outcome.faults.get(0, ()))
     wanted = dict(result_units or {})
@@ -71,7 +86,7 @@ def ask(
         faults.append(Fault("/units", str(error), echo(told), "result:unit pairs"))
     if faults:
         raise Refused(tuple(faults))
-    return answer(outcome, 0, result_units=wanted, working=working)
+    return outcome
 
 
 def calculate(

@@ -236,6 +236,8 @@ def _text(kind: Text, cell: object) -> str:
         raise Refused(f"{len(cell)} characters", accepts(kind))
     if not _PRINTABLE.fullmatch(cell):
         raise Refused("empty, or with characters that cannot be printed", accepts(kind))
+    if kind.pattern and not re.fullmatch(kind.pattern, cell):
+        raise Refused("not of the form that is asked for", accepts(kind))
     return cell
 
 

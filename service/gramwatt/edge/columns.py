@@ -16,12 +16,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gramwatt.declare import (
+    NESTED,
     Choice,
     Codes,
     Count,
     Flag,
     Kind,
     Quantity,
+    Samples,
     Series,
     Table,
     Text,
@@ -123,7 +125,7 @@ def inner_spreads(column: Column) -> Mapping[str, NDArray[np.float64]]:
 
 def read(kind: Kind, cells: Cells, *, text: bool) -> Column:
     """Read N cells. Never raises for what a user sent; faults are told by row."""
-    if isinstance(kind, Series | Table):
+    if isinstance(kind, NESTED):
         from gramwatt.edge.nested import read_nested  # which reads columns within such a cell
 
         if isinstance(cells, Packed | Coded):
@@ -311,6 +313,8 @@ def _absent(kind: Kind, rows: int) -> Column:
             return Column(_repeated(np.array("", dtype=f"<U{kind.longest}"), rows), no(rows))
         case Series():
             return Column(np.zeros((rows, 0)), no(rows))
+        case Samples():
+            return Column(_frozen(np.full(rows, None, dtype=np.object_)), no(rows))
         case Table():
             inner = {
                 name: np.zeros((rows, 0), dtype=absent(column, 1).values.dtype)

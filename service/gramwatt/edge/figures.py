@@ -5,12 +5,13 @@ from __future__ import annotations
 import csv
 import io
 import json
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 import orjson
 
-from gramwatt.declare import Calculator, Table
+from gramwatt.declare import Calculator, Samples, Table, fields_of
 from gramwatt.edge.wording import plain
 
 
@@ -33,43 +34,70 @@ def value_text(value: Any, *, digits: int = 12, decimal: str = ".") -> str:
     return str(value)
 
 
-def csv_text(
-    calculator: Calculator[Any, Any],
-    answer: Mapping[str, Any],
-    *,
-    header: str = "units",
-    digits: int = 12,
-    decimal: str = ".",
-) -> str:
+@dataclass(frozen=True, slots=True)
+class Style:
+    """How a CSV text is written. ``header`` is ``units`` (names with their unit in brackets), ``names``, or ``off``."""
+
+    header: str = "units"
+    digits: int = 12
+    decimal: str = "."
+    """With a comma fields are separated by semicolons, as spreadsheets of such places expect."""
+
+
+def csv_text(calculator: Calculator[Any, Any], answer: Mapping[str, Any], style: Style = Style()) -> str:
     """Header line and one row (RFC 4180): inputs, results, ``<result>_u`` where uncertain, codes of the cautions.
 
-    Where a result is a table there is a row for each of its rows, and its columns are headed ``by_pack.endurance``;
-    tables among the inputs are then left out. ``header`` is ``units`` (names with their unit in brackets), ``names``,
-    or ``off``. With a decimal comma fields are separated by semicolons, as spreadsheets of such places expect.
+    Where one of the results is a table there is a row for each of its rows, and its columns are headed
+    ``by_pack.endurance``; tables and recordings among the inputs are then left out. Where several are, each stands in
+    one cell, as JSON.
     """
+    table = row_table(calculator)
+    rows: list[dict[str, Any]] = [] if table is None else answer["results"][table]
+    return "".join(csv_pieces(calculator, answer, style, iter([rows])))
+
+
+def row_table(calculator: Calculator[Any, Any]) -> str | None:
+    """The one table among the results, whose rows are those of a CSV text; None where there is none or several are."""
     tables = [name for name, kind in calculator.answered.items() if isinstance(kind, Table)]
+    return tables[0] if len(tables) == 1 else None
+
+
+def csv_pieces(
+    calculator: Calculator[Any, Any], answer: Mapping[str, Any], style: Style, rows: Iterator[list[dict[str, Any]]]
+) -> Iterator[str]:
+    """The same in pieces; ``rows`` gives those of the table, some at a time."""
+    table, header = row_table(calculator), style.header
     before = {
         _headed(name, answer, header): answer["given"].get(name)
         for name, kind in calculator.asked.items()
-        if name not in calculator.answered and not (tables and isinstance(kind, Table))
+        if name not in calculator.answered and not (table and isinstance(kind, Table | Samples))
     }
     for name, value in answer["results"].items():
-        if name not in tables:
+        if name != table:
             before |= _columns(name, value, answer, header)
     after = {"cautions": " ".join(dict.fromkeys(caution["code"] for caution in answer["cautions"]))}
-    rows = [{**before, **after}]
-    for table in tables:
-        rows = [
-            {**before, **_table_columns(table, at, row, answer, header), **after}
-            for at, row in enumerate(answer["results"][table])
-        ]
+    names = [] if table is None else _table_fields(calculator, table)
     written = io.StringIO()
-    writer = csv.writer(written, delimiter=";" if decimal == "," else ",", lineterminator="\r\n")
+    writer = csv.writer(written, delimiter=";" if style.decimal == "," else ",", lineterminator="\r\n")
     if header != "off":
-        writer.writerow(rows[0])
-    for row in rows:
-        writer.writerow(_cell(value, digits, decimal) for value in row.values())
-    return written.getvalue()
+        writer.writerow({**before, **_table_columns(table, None, {}, names, answer, header), **after})
+    at = 0
+    for block in rows:
+        for row in block:
+            columns = _table_columns(table, at, row, names, answer, header)
+            writer.writerow(_cell(value, style) for value in {**before, **columns, **after}.values())
+            at += 1
+        yield written.getvalue()
+        written.seek(written.truncate(0))
+    if at == 0:
+        columns = _table_columns(table, None, {}, names, answer, header)
+        writer.writerow(_cell(value, style) for value in {**before, **columns, **after}.values())
+    yield written.getvalue()
+
+
+def _table_fields(calculator: Calculator[Any, Any], table: str) -> list[str]:
+    kind = calculator.answered[table]
+    return list(fields_of(kind.row)) if isinstance(kind, Table) else []
 
 
 def _columns(name: str, value: Any, answer: Mapping[str, Any], header: str) -> dict[str, Any]:
@@ -80,14 +108,20 @@ def _columns(name: str, value: Any, answer: Mapping[str, Any], header: str) -> d
 
 
 def _table_columns(
-    table: str, at: int, row: Mapping[str, Any], answer: Mapping[str, Any], header: str
+    table: str | None,
+    at: int | None,
+    row: Mapping[str, Any],
+    names: Sequence[str],
+    answer: Mapping[str, Any],
+    header: str,
 ) -> dict[str, Any]:
     made: dict[str, Any] = {}
-    for column, value in row.items():
+    for column in names:
         name = f"{table}.{column}"
-        made[_headed(name, answer, header)] = value
+        made[_headed(name, answer, header)] = row.get(column)
         if name in answer.get("uncertainty", {}):
-            made[_headed(name, answer, header, suffix="_u")] = answer["uncertainty"][name]["standard"][at]
+            widths = answer["uncertainty"][name]["standard"]
+            made[_headed(name, answer, header, suffix="_u")] = None if at is None else widths[at]
     return made
 
 
@@ -98,9 +132,9 @@ def _headed(name: str, answer: Mapping[str, Any], header: str, suffix: str = "")
     return f"{name}{suffix} [{unit}]" if header == "units" and unit != "1" else name + suffix
 
 
-def _cell(value: Any, digits: int, decimal: str) -> str:
-    if isinstance(value, list) and value and isinstance(value[0], dict):
+def _cell(value: Any, style: Style) -> str:
+    if isinstance(value, dict) or (isinstance(value, list) and value and isinstance(value[0], dict)):
         return json.dumps(value, ensure_ascii=False, separators=(",", ":"))
-    text = value_text(value, digits=digits, decimal=decimal)
+    text = value_text(value, digits=style.digits, decimal=style.decimal)
     # A spreadsheet would run such a text as a formula; numbers may begin with a minus.
     return f"'{text}" if isinstance(value, str) and text[:1] in ("=", "+", "-", "@", "\t", "\r") else text

@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from gramwatt.declare import Calculator, Choice, Flag, Kind, Series, Table, Truths, default_of
+from gramwatt.declare import NESTED, Calculator, Choice, Flag, Kind, Truths, default_of
 from gramwatt.edge import columns, schemas
 from gramwatt.edge.columns import Column, no, yes
 from gramwatt.edge.wording import Fault, accepts, one_of
@@ -29,7 +29,7 @@ def replacing(calculator: Calculator[Any, Any]) -> Replacing:
     """Which inputs of a calculator replace which."""
     asked = calculator.asked
     by = tuple((name, others) for name, kind in asked.items() if (others := getattr(kind, "replaces", ())))
-    return Replacing(by, tuple((name, kind) for name, kind in asked.items() if not isinstance(kind, Series | Table)))
+    return Replacing(by, tuple((name, kind) for name, kind in asked.items() if not isinstance(kind, NESTED)))
 
 
 def find_missing(

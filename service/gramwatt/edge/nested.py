@@ -8,7 +8,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from gramwatt.declare import Quantity, Series, Spread, Table, fields_of, is_required
+from gramwatt.declare import Quantity, Recording, Samples, Series, Spread, Table, fields_of, is_required
 from gramwatt.edge.cells import kind_of
 from gramwatt.edge.columns import (
     ABSENT,
@@ -27,10 +27,12 @@ from gramwatt.edge.wording import Fault, accepts, echo, one_of
 LONGEST_QUERY_LIST: Final = 60
 
 
-def read_nested(kind: Series | Table, cells: Sequence[object], *, text: bool) -> Column:
-    """Lists and tables: one question at a time, so that their lengths need not agree."""
+def read_nested(kind: Series | Table | Samples, cells: Sequence[object], *, text: bool) -> Column:
+    """Lists, tables and recordings: one question at a time, so that their lengths need not agree."""
     if all(cell is ABSENT for cell in cells):
         return absent(kind, len(cells))
+    if isinstance(kind, Samples):
+        return _read_recordings(kind, cells, text=text)
     if len(cells) != 1:
         raise ValueError("a list or a table is read one question at a time")
     cell = list(cells[0]) if isinstance(cells[0], tuple) else cells[0]
@@ -42,6 +44,28 @@ def read_nested(kind: Series | Table, cells: Sequence[object], *, text: bool) ->
     column = _read_list(kind, items, text=text) if isinstance(kind, Series) else _read_rows(kind, items)
     column.present = yes(1)
     return column
+
+
+def _read_recordings(kind: Samples, cells: Sequence[object], *, text: bool) -> Column:
+    from gramwatt.edge.recorded.channels import of_object  # which only a recording needs
+    from gramwatt.edge.recorded.columns import Unusable
+
+    values = np.full(len(cells), None, dtype=np.object_)
+    faults: dict[int, list[Fault]] = {}
+    for row, cell in enumerate(cells):
+        if cell is ABSENT:
+            continue
+        if isinstance(cell, Recording):
+            values[row] = cell
+        elif text or not isinstance(cell, dict):
+            detail = "a recording does not fit a word: send it as JSON, or by itself" if text else "not an object"
+            faults[row] = [Fault("", detail, echo(cell), accepts(kind))]
+        else:
+            try:
+                values[row] = of_object(kind, cell)
+            except Unusable as unusable:
+                faults[row] = list(unusable.faults)
+    return Column(values, np.array([cell is not ABSENT for cell in cells]), None, faults)
 
 
 def _length_fault(kind: Series | Table, items: Any, *, text: bool) -> Fault | None:
@@ -87,6 +111,11 @@ def _read_rows(kind: Table, items: list[object]) -> Column:
             missing(name, inner).under(str(at))
             for name, inner in fields.items()
             if is_required(inner) and name not in item
+        ]
+        faults += [
+            Fault(f"/{at}/{group[0]}", f"give {one_of(group)}", None, accepts(fields[group[0]]))
+            for group in kind.any_of
+            if not any(name in item for name in group)
         ]
     columns: dict[str, Any] = {}
     for name, inner in fields.items():

@@ -5,17 +5,16 @@ from __future__ import annotations
 from typing import Any
 from urllib.parse import quote
 
-from gramwatt.declare import Calculator, Example, Table, is_required
+from gramwatt.declare import Calculator, Example, Samples, Table, is_required
 
 
 def fits_query(calculator: Calculator[Any, Any]) -> bool:
-    """Whether a calculator can be asked by GET at all: nothing that it must have is a table."""
+    """Whether a calculator can be asked by GET at all: nothing that it must have is a table or a recording."""
     asked = calculator.asked
     grouped = {name for group in calculator.any_of for name in group}
-    needs_table = any(
-        isinstance(kind, Table) and is_required(kind) for name, kind in asked.items() if name not in grouped
-    )
-    return not needs_table and all(any(not isinstance(asked[n], Table) for n in group) for group in calculator.any_of)
+    unfit = {name for name, kind in asked.items() if isinstance(kind, Table | Samples)}
+    needs_one = any(is_required(asked[name]) for name in unfit - grouped)
+    return not needs_one and all(any(name not in unfit for name in group) for group in calculator.any_of)
 
 
 def first_query(calculator: Calculator[Any, Any]) -> str | None:
@@ -25,8 +24,8 @@ def first_query(calculator: Calculator[Any, Any]) -> str | None:
 
 
 def query_of(calculator: Calculator[Any, Any], example: Example) -> str | None:
-    """An example's question as a query, or None where it holds a table."""
-    if any(isinstance(calculator.asked[name], Table) for name in example.given):
+    """An example's question as a query, or None where it holds a table or a recording."""
+    if any(isinstance(calculator.asked[name], Table | Samples) for name in example.given):
         return None
     return "&".join(f"{name}={quote(_word(value), safe=',')}" for name, value in example.given.items())
 

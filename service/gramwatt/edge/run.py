@@ -22,6 +22,7 @@ from gramwatt.declare import (
     Kind,
     Quantity,
     Rule,
+    Samples,
     Series,
     Spread,
     Table,
@@ -72,8 +73,8 @@ def run(
 ) -> Outcome:
     """Answer ``rows`` questions given as columns of cells (`columns.ABSENT` where a row gives nothing).
 
-    Never raises for what a user sent: faults stand in the outcome, by row. With a Series or a Table among the inputs,
-    ``rows`` must be 1. Without ``uncertain`` nothing is propagated, which saves two calls of the formula and more.
+    Never raises for what a user sent: faults stand in the outcome, by row. With lists, tables or recordings among the
+    inputs ``rows`` must be 1. Without ``uncertain`` nothing is propagated, which saves two calls of the formula.
     ``spreads`` holds columns ``<name>_u``: the standard uncertainty of an input, beside what its cells tell.
     """
     loaded = schemas.load(calculator, cells, text=text)
@@ -82,8 +83,9 @@ def run(
         name: read[name] if name in read else columns.absent(kind, rows) for name, kind in calculator.asked.items()
     }
     stated = _stated(calculator, asked, spreads, text=text) if spreads else {}
+    uncertain = uncertain and calculator.propagates
     if not uncertain:
-        _refuse_spreads(asked)
+        _refuse_spreads(calculator, asked)
     faults = _faults(calculator, {**asked, **stated} if stated else asked, loaded.faults, rows, text=text)
     present = {name: column.present for name, column in asked.items()}
     if len(faults) == rows:
@@ -134,13 +136,17 @@ def _guessed(calculator: Calculator[Any, Any]) -> tuple[tuple[str, Quantity], ..
     )
 
 
-def _refuse_spreads(asked: dict[str, Column]) -> None:
+def _refuse_spreads(calculator: Calculator[Any, Any], asked: dict[str, Column]) -> None:
     """Where nothing is propagated, a cell that tells an uncertainty is told so rather than believed in part."""
     for name, column in asked.items():
         spreads = [*(() if column.spread is None else (column.spread,)), *columns.inner_spreads(column).values()]
         if spreads:
-            detail = "an uncertainty, and this table was not asked to carry any: add uncertainty=true"
-            fault = Fault("", detail, None, "a value alone, or uncertainty=true")
+            fault = Fault(
+                "", "an uncertainty, and none is carried to what this calculator answers", None, "a value alone"
+            )
+            if calculator.propagates:
+                detail = "an uncertainty, and this table was not asked to carry any: add uncertainty=true"
+                fault = Fault("", detail, None, "a value alone, or uncertainty=true")
             rows = np.logical_or.reduce([(spread > 0).reshape(len(spread), -1).any(axis=1) for spread in spreads])
             told = {row: [fault] for row in np.flatnonzero(rows).tolist()}
             asked[name] = dataclasses.replace(column, faults={**told, **column.faults})
@@ -177,7 +183,7 @@ def _faults(
     for name, column in asked.items():
         for row, found in column.faults.items() if column.faults else ():
             by_row.setdefault(row, []).extend(fault.under(name) for fault in found)
-        if text and column.faults and isinstance(calculator.asked.get(name), Table):
+        if text and column.faults and isinstance(calculator.asked.get(name), Table | Samples):
             by_row[0] = [_with_body(calculator, name, fault) for fault in by_row[0]]
     filling.find_missing(calculator, asked, of_all, by_row)
     return by_row

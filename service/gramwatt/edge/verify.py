@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from typing import Any, Final
 
-from gramwatt.declare import Calculator, DeclarationError, Kind, Quantity, Series, Spread, Table, fields_of
+from gramwatt.declare import Calculator, DeclarationError, Kind, Quantity, Samples, Series, Spread, Table, fields_of
 from gramwatt.edge import units
 from gramwatt.edge.ask import Refused, ask
 
@@ -29,7 +29,7 @@ def verify(calculator: Calculator[Any, Any]) -> None:
 
 
 def _verify_unit(calculator: Calculator[Any, Any], name: str, kind: Kind) -> None:
-    if isinstance(kind, Table):
+    if isinstance(kind, Table | Samples):
         for inner, column in fields_of(kind.row).items():
             _verify_unit(calculator, f"{name}.{inner}", column)
     quantity = kind.item if isinstance(kind, Series) else kind

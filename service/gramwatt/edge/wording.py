@@ -7,7 +7,7 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from gramwatt.declare import Choice, Count, Flag, Kind, Quantity, Series, Table, Text
+from gramwatt.declare import Choice, Count, Flag, Kind, Quantity, Samples, Series, Table, Text, fields_of
 from gramwatt.edge import units
 
 LONGEST_ECHO = 80
@@ -115,11 +115,15 @@ def accepts(kind: Kind) -> str:
             return one_of(kind.options)
         case Flag():
             return "true or false"
+        case Text(pattern=str(pattern)) if pattern:
+            return kind.form + (f", such as {one_of(kind.like)}" if kind.like else "")
         case Text():
             return f"1 to {kind.longest} printable characters"
         case Series():
             return f"a list of {kind.shortest} to {kind.longest} values, each {accepts(kind.item)}"
         case Table():
             return f"a list of {kind.shortest} to {kind.longest} objects"
+        case Samples():
+            return f"an object of lists of numbers: {', '.join(fields_of(kind.row))}"
         case _:
             raise TypeError(kind)

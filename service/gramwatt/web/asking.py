@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import json
 from collections.abc import Collection, Mapping
 from typing import Any, Final
@@ -12,6 +13,8 @@ from werkzeug.exceptions import HTTPException, RequestEntityTooLarge
 from gramwatt.declare import Calculator, Choice, Count, Flag, Kind, Text, default_of
 from gramwatt.edge import columns
 from gramwatt.edge.columns import escape_name
+from gramwatt.edge.figures import Style
+from gramwatt.edge.rendering import MEDIA, Wish, media_of
 from gramwatt.edge.strict_json import NotJson, strict_json
 from gramwatt.edge.wording import Fault, echo, one_of
 from gramwatt.web.problems import Problem, invalid
@@ -22,14 +25,12 @@ DECIMAL: Final = Choice(
     "Decimal sign of numbers in the answer; with a comma, its lists and CSV are separated by semicolons.",
     default=".",
 )
-FORMATS: Final = ("json", "csv")
-
 ANSWER_OPTIONS: Final[Mapping[str, Kind]] = {
     "units": Text(
         "Units of results, as result:unit pairs separated by commas: usable_energy:kJ.", longest=400, optional=True
     ),
     "working": Flag("Add the formula, the numbers put in and the sources of each result."),
-    "format": Choice(FORMATS, "The format, instead of an Accept header.", optional=True),
+    "format": Choice(tuple(MEDIA), "The format, instead of an Accept header.", optional=True),
     "header": Choice(
         ("units", "names", "off"),
         "Of CSV: header line with units in brackets, with bare names, or none.",
@@ -38,6 +39,24 @@ ANSWER_OPTIONS: Final[Mapping[str, Kind]] = {
     "digits": DIGITS,
     "decimal": DECIMAL,
 }
+
+
+@functools.cache
+def answer_options(calculator: Calculator[Any, Any]) -> Mapping[str, Kind]:
+    """The options of a calculator's answer; its own forms are among the formats."""
+    if not calculator.forms:
+        return ANSWER_OPTIONS
+    told = "; ".join(f"{form.name}: {form.description}" for form in calculator.forms)
+    chosen = Choice(tuple(media_of(calculator)), f"The format, instead of an Accept header. {told}", optional=True)
+    return {**ANSWER_OPTIONS, "format": chosen}
+
+
+def wish_of(options: Mapping[str, Any], form: str, faults: list[Fault]) -> Wish:
+    """How the answer is wanted, by the options; what is wrong with those of units is added to the faults."""
+    style = Style(options["header"], options["digits"], options["decimal"])
+    return Wish(form, result_units(options["units"], faults), bool(options["working"]), style)
+
+
 VALUE_OPTIONS: Final[Mapping[str, Kind]] = {
     "unit": Text("Unit of the value.", longest=16, optional=True),
     "digits": DIGITS,
@@ -98,14 +117,19 @@ def result_units(text: str | None, faults: list[Fault]) -> dict[str, str]:
     return pairs
 
 
+LARGEST_JSON_RECORDING: Final = 64 * 1024 * 1024
+
+
 def read_body(calculator: Calculator[Any, Any]) -> dict[str, object]:
     """The JSON object of a POST. Raises Problem: 415, 413, 400, or 422 where it is no object."""
+    if calculator.takes_recordings:
+        request.max_content_length = LARGEST_JSON_RECORDING
     media = request.mimetype
     if media != "application/json" or request.content_encoding:
         given = f"{media or 'no Content-Type'}{f', {request.content_encoding}' if request.content_encoding else ''}"
         raise Problem("unsupported-media-type", f"Send Content-Type: application/json, uncompressed; this was {given}.")
     try:
-        value = strict_json(_read_all())
+        value = strict_json(read_all())
     except NotJson as error:
         raise Problem("malformed-request", f"The body is not JSON: {error}.") from None
     if not isinstance(value, dict):
@@ -114,9 +138,9 @@ def read_body(calculator: Calculator[Any, Any]) -> dict[str, object]:
     return value
 
 
-def _read_all() -> bytes:
+def read_all() -> bytes:
     """The whole body; in a loop, since a chunked one over the limit would else be cut in silence."""
-    limit = current_app.config["MAX_CONTENT_LENGTH"]
+    limit = request.max_content_length or current_app.config["MAX_CONTENT_LENGTH"]
     received = bytearray()
     while piece := _read_piece():
         received += piece

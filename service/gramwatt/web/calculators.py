@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import json
 from collections.abc import Mapping
 from typing import Any, Final
@@ -14,12 +15,12 @@ from gramwatt.edge import ask, figures
 from gramwatt.edge.answer import choose_units
 from gramwatt.edge.columns import escape_name
 from gramwatt.edge.queries import fits_query
+from gramwatt.edge.rendering import Wish, ask_for, media_of
 from gramwatt.edge.wording import Fault, echo, near, one_of
-from gramwatt.web.asking import ANSWER_OPTIONS, VALUE_OPTIONS, preferred, read_body, read_query, result_units
+from gramwatt.web.asking import VALUE_OPTIONS, answer_options, preferred, read_body, read_query, wish_of
 from gramwatt.web.headers import cacheable, etag, not_modified
 from gramwatt.web.problems import Problem, invalid
 
-MEDIA: Final = {"json": "application/json", "csv": "text/csv"}
 TEXT: Final = {"text": "text/plain"}
 
 blueprint = Blueprint("calculators", __name__, url_prefix="/v1")
@@ -31,34 +32,34 @@ def answer_query(calculator_name: str) -> Response:
     calculator = find(calculator_name)
     if not fits_query(calculator):
         raise post_only(calculator)
-    words, options, faults = read_query(ANSWER_OPTIONS)
-    chosen = preferred(MEDIA, options["format"] if not faults else None)
+    words, options, faults = read_query(answer_options(calculator))
+    chosen = preferred(media_of(calculator), options["format"] if not faults else None)
     tag = etag(chosen)
     kept = not_modified(tag)
-    return kept or cacheable(_answer(calculator, words, options, faults, chosen, text=True), tag)
+    return kept or cacheable(answer_response(calculator, words, options, faults, chosen, text=True), tag)
 
 
 @blueprint.post("/<calculator_name>")
 def answer_body(calculator_name: str) -> Response:
     """Answer the question in the body; the query may hold options only."""
     calculator = find(calculator_name)
-    words, options, faults = read_query(ANSWER_OPTIONS)
-    chosen = preferred(MEDIA, options["format"] if not faults else None)
+    words, options, faults = read_query(answer_options(calculator))
+    chosen = preferred(media_of(calculator), options["format"] if not faults else None)
     faults += [
         Fault(
             f"/{escape_name(name)}",
             f"{echo(name)} stands in the query of a POST",
             echo(word),
-            "inputs in the body; in the query only " + one_of(ANSWER_OPTIONS),
+            "inputs in the body; in the query only " + one_of(answer_options(calculator)),
         )
         for name, word in words.items()
     ]
-    response = _answer(calculator, read_body(calculator), options, faults, chosen, text=False)
+    response = answer_response(calculator, read_body(calculator), options, faults, chosen, text=False)
     response.headers["Cache-Control"] = "no-store"
     return response
 
 
-def _answer(
+def answer_response(
     calculator: Calculator[Any, Any],
     question: dict[str, Any],
     options: dict[str, Any],
@@ -67,17 +68,24 @@ def _answer(
     *,
     text: bool,
 ) -> Response:
-    units = result_units(options["units"], faults)
-    answer = _ask(calculator, question, faults, text=text, units=units, working=bool(options["working"]))
-    if chosen == "csv":
-        table = figures.csv_text(
-            calculator, answer, header=options["header"], digits=options["digits"], decimal=options["decimal"]
-        )
-        return Response(
-            table,
-            content_type="text/csv; charset=utf-8; header=" + ("absent" if options["header"] == "off" else "present"),
-        )
-    return Response(figures.json_bytes(answer), content_type="application/json")
+    """The answer in the form chosen: at once where it is short, else as it is made."""
+    wish = wish_of(options, chosen, faults)
+    try:
+        pieces = ask_for(calculator, question, wish, text=text)
+    except ask.Refused as refused:
+        raise invalid([*faults, *refused.faults]) from None
+    if faults:
+        raise invalid(faults)
+    first = list(itertools.islice(pieces, 2))
+    body = b"".join(first) if len(first) < 2 else itertools.chain(first, pieces)
+    return Response(body, content_type=_content_type(calculator, wish))
+
+
+def _content_type(calculator: Calculator[Any, Any], wish: Wish) -> str:
+    media = media_of(calculator)[wish.form]
+    if wish.form == "csv":
+        return media + "; charset=utf-8; header=" + ("absent" if wish.style.header == "off" else "present")
+    return media + ("; charset=utf-8" if media.startswith("text/") else "")
 
 
 @blueprint.get("/<calculator_name>/<result>")
@@ -88,6 +96,9 @@ def value(calculator_name: str, result: str) -> Response:
         raise post_only(calculator)
     if result == "batch":
         detail = f"A table of questions is sent: POST /v1/{calculator.name}/batch with JSON, CSV or Arrow."
+        raise Problem("method-not-allowed", detail, headers={"Allow": "POST, OPTIONS"})
+    if result == "log" and calculator.recording is not None:
+        detail = f"A recording is sent: POST /v1/{calculator.name}/log with CSV, NDJSON, JSON or Arrow."
         raise Problem("method-not-allowed", detail, headers={"Allow": "POST, OPTIONS"})
     if result not in calculator.answered:
         meant = near(result, calculator.answered)
@@ -119,7 +130,7 @@ def narrow_allow(response: Response) -> Response:
         return response
     name, _, below = request.path.removeprefix("/v1/").partition("/")
     calculator = registry.load().get(name)
-    if calculator is not None and (below.rstrip("/") == "batch" or not fits_query(calculator)):
+    if calculator is not None and (below.rstrip("/") in ("batch", "log") or not fits_query(calculator)):
         response.headers["Allow"] = "POST, OPTIONS"
     return response
 
@@ -127,9 +138,12 @@ def narrow_allow(response: Response) -> Response:
 def post_only(calculator: Calculator[Any, Any]) -> Problem:
     """The problem of a GET whose question would not fit a query: it shows the body to send."""
     body = json.dumps(dict(calculator.examples[-1].given))
+    what = "a table" if calculator.recording is None else "a recording"
     detail = (
-        f"{calculator.name} asks for a table, which does not fit a query: POST /v1/{calculator.name} with JSON, {body}"
+        f"{calculator.name} asks for {what}, which does not fit a query: POST /v1/{calculator.name} with JSON, {body}"
     )
+    if calculator.recording is not None:
+        detail += f"; or POST /v1/{calculator.name}/log with the recording itself"
     return Problem("method-not-allowed", detail, headers={"Allow": "POST, OPTIONS"})
 
 
@@ -148,11 +162,10 @@ def _ask(
     *,
     text: bool,
     units: Mapping[str, str],
-    working: bool = False,
 ) -> dict[str, Any]:
     """Ask, and tell the faults of the question together with those of the options."""
     try:
-        answer = ask.ask(calculator, question, text=text, result_units=units, working=working)
+        answer = ask.ask(calculator, question, text=text, result_units=units)
     except ask.Refused as refused:
         raise invalid([*faults, *refused.faults]) from None
     if faults:

@@ -10,15 +10,16 @@ from apispec import APISpec
 from apispec.ext.marshmallow import MarshmallowPlugin
 
 from gramwatt import registry
-from gramwatt.declare import Calculator, Choice, Flag, Kind, Quantity, Series, Table, is_required
+from gramwatt.declare import Calculator, Choice, Flag, Kind, Quantity, Samples, Series, Table, Text, is_required
 from gramwatt.edge import ask, figures, units
 from gramwatt.edge.answer import declared_units
 from gramwatt.edge.queries import fits_query, query_of
 from gramwatt.edge.schemas import ColumnField, schema, schema_name
 from gramwatt.version import __version__
 from gramwatt.web import json_schema
-from gramwatt.web.asking import ANSWER_OPTIONS
+from gramwatt.web.asking import ANSWER_OPTIONS, answer_options
 from gramwatt.web.contract_components import VALUES, JsonObject, add_components, cached, ok, problems, value
+from gramwatt.web.contract_logs import add_log
 from gramwatt.web.contract_site import add_site
 from gramwatt.web.contract_tables import add_table_components, add_tables
 from gramwatt.web.number_pattern import escape
@@ -121,10 +122,11 @@ def _add_calculator(spec: APISpec, calculator: Calculator[Any, Any]) -> None:
     spec.components.schema(answer, json_schema.of_answer(calculator))
     spec.components.response(answer, _answer_response(calculator, answer))
 
-    inputs = _add_inputs(spec, calculator) if fits_query(calculator) else []
+    takes_query = fits_query(calculator) or calculator.recording is not None
+    inputs = _add_inputs(spec, calculator) if takes_query else []
     identity = calculator.name.replace("-", "_")
     good = {"$ref": f"#/components/responses/{answer}"}
-    options = [_add_units(spec, calculator), *(f"option.{name}" for name in ANSWER_OPTIONS if name != "units")]
+    options = [_add_units(spec, calculator), *_options(spec, calculator)]
     shared: JsonObject = {"tags": [calculator.name], "description": calculator.documentation}
     get: JsonObject = {
         "operationId": identity,
@@ -146,9 +148,11 @@ def _add_calculator(spec: APISpec, calculator: Calculator[Any, Any]) -> None:
         "requestBody": {"required": True, "description": "The inputs.", "content": {"application/json": content}},
         "responses": {"200": good, **problems(400, 406, 413, 415, 422)},
     }
+    if calculator.recording is not None:
+        add_log(spec, calculator, inputs, options, good)
     if not fits_query(calculator):
         spec.path(f"/v1/{calculator.name}", operations={"post": post})
-        add_tables(spec, calculator, inputs)
+        add_tables(spec, calculator, [])
         return
     spec.path(f"/v1/{calculator.name}", operations={"get": get, "post": post})
     results = ask.ask(calculator, calculator.examples[0].given)["results"]
@@ -159,6 +163,16 @@ def _add_calculator(spec: APISpec, calculator: Calculator[Any, Any]) -> None:
         operation["parameters"][:0] = _needed(spec, calculator, getattr(kind, "needs", ()), inputs)
         spec.path(f"/v1/{calculator.name}/{name}", operations={"get": operation})
     add_tables(spec, calculator, inputs)
+
+
+def _options(spec: APISpec, calculator: Calculator[Any, Any]) -> list[str]:
+    """The options of the answer, units aside; that of the format is the calculator's own where it has forms."""
+    shared = [f"option.{name}" for name in ANSWER_OPTIONS if name not in ("units", "format")]
+    if not calculator.forms:
+        return ["option.format", *shared]
+    name = f"{calculator.name}.format"
+    spec.components.parameter(name, "query", {**_parameter(answer_options(calculator)["format"]), "name": "format"})
+    return [name, *shared]
 
 
 def _answer_response(calculator: Calculator[Any, Any], answer: str) -> JsonObject:
@@ -175,12 +189,15 @@ def _answer_response(calculator: Calculator[Any, Any], answer: str) -> JsonObjec
             "examples": {"example1": {"summary": first.title, "value": figures.csv_text(calculator, answered)}},
         },
     }
+    for form in calculator.forms:
+        text = {"type": "string", "maxLength": 2**30, "description": form.description}
+        content[form.media] = {} if form.binary else {"schema": {**text, "pattern": r"^[\s\S]*$"}}
     return ok("The answer; that of a GET may be kept, by its ETag.", content, "ETag")
 
 
 def _add_inputs(spec: APISpec, calculator: Calculator[Any, Any]) -> list[str]:
     """Components for the inputs that fit a query, by name; the only one of a needed group is required."""
-    fitting = {name: kind for name, kind in calculator.asked.items() if not isinstance(kind, Table)}
+    fitting = {name: kind for name, kind in calculator.asked.items() if not isinstance(kind, Table | Samples)}
     needed = [[name for name in group if name in fitting] for group in calculator.any_of]
     example = next(
         (example.given for example in calculator.examples if all(name in fitting for name in example.given)), {}
@@ -242,6 +259,8 @@ def _value_operation(
             good = value("|".join(kind.options))
         case Flag():
             good = _shared_value(spec, "Truth")
+        case Text():
+            good = value(".*")
         case Series():
             good = _shared_value(spec, "Numbers")
         case _:

@@ -13,6 +13,7 @@ from gramwatt.declare import (
     Flag,
     Kind,
     Quantity,
+    Samples,
     Series,
     Spread,
     Table,
@@ -46,7 +47,10 @@ def of_input(kind: Kind, *, query: bool = False) -> JsonSchema:
         case Flag():
             schema |= {"type": "boolean"}
         case Text():
-            schema |= {"type": "string", "minLength": 1, "maxLength": kind.longest, "pattern": PRINTABLE}
+            pattern = f"^(?:{kind.pattern})$" if kind.pattern else PRINTABLE
+            schema |= {"type": "string", "minLength": 1, "maxLength": kind.longest, "pattern": pattern}
+        case Samples():
+            schema |= _recording(kind)
         case Series():
             longest = min(kind.longest, LONGEST_QUERY_LIST) if query else kind.longest
             schema |= {"type": "array", "minItems": kind.shortest, "maxItems": longest, "items": _reference(kind.item)}
@@ -58,6 +62,22 @@ def of_input(kind: Kind, *, query: bool = False) -> JsonSchema:
     if default is not None:
         schema["default"] = default
     return schema
+
+
+def _recording(kind: Samples) -> JsonSchema:
+    """An object of lists by channel; columns that are no channel are allowed, and left out."""
+    cells = {"type": ["number", "string", "null"], "maxLength": 200}
+    column: JsonSchema = {"type": "array", "maxItems": kind.longest, "items": cells}
+    channels = {name: each for name, each in fields_of(kind.row).items() if isinstance(each, Quantity)}
+    return {
+        "type": "object",
+        "maxProperties": 1000,
+        "properties": {
+            name: {**column, "description": each.description, "x-unit": each.unit} for name, each in channels.items()
+        },
+        "required": [name for name, each in channels.items() if is_required(each)],
+        "additionalProperties": {**column, "description": "A column that is no channel; it is not used."},
+    }
 
 
 def _reference(kind: Quantity) -> JsonSchema:
@@ -147,6 +167,10 @@ def plain(kind: Kind) -> JsonSchema:
             return {"type": "array", "maxItems": kind.longest, "items": rows}
         case Flag():
             return {"type": "boolean"}
+        case Samples():
+            columns = {"type": "array", "maxItems": 100, "items": NAME}
+            samples = {"type": "integer", "format": "int32", "minimum": 0, "maximum": kind.longest}
+            return _object({"samples": samples, "columns": columns}, required=["samples", "columns"])
         case _:
             return of_input(kind)
 
@@ -154,11 +178,12 @@ def plain(kind: Kind) -> JsonSchema:
 def of_result(kind: Kind) -> JsonSchema:
     """The schema of a result: of a plain one null where there is no answer, of a table in its columns."""
     if isinstance(kind, Table):
+        fields = fields_of(kind.row)
         columns = {
-            name: plain(inner) if isinstance(inner, Text) else _described(inner)
-            for name, inner in fields_of(kind.row).items()
+            name: plain(inner) if isinstance(inner, Text) or getattr(inner, "optional", False) else _described(inner)
+            for name, inner in fields.items()
         }
-        rows = _object(columns, required=list(columns))
+        rows = _object(columns, required=[name for name in columns if not getattr(fields[name], "optional", False)])
         return {"type": "array", "description": kind.description, "maxItems": kind.longest, "items": rows}
     return _described(kind)
 

@@ -32,6 +32,9 @@ TYPES: Final[Mapping[str, ProblemType]] = {
     "not-found": ProblemType(404, "There is nothing here", "GET /v1 lists the calculators; /docs shows every path."),
     "unknown-calculator": ProblemType(404, "No such calculator", "GET /v1 lists the calculators."),
     "unknown-result": ProblemType(404, "No such result", "The detail lists the results of this calculator."),
+    "unknown-column": ProblemType(
+        404, "The recording has no such column", "The detail lists the columns of the recording that was sent."
+    ),
     "no-answer": ProblemType(
         404, "This result has no answer for these inputs", "The detail says why, and what would help."
     ),
@@ -146,7 +149,7 @@ def from_http(error: HTTPException) -> Response:
     detail = {
         404: f"Nothing is at {request.path[:200]}.",
         405: f"{request.method[:20]} is not allowed at {request.path[:200]}.",
-        413: f"The body may have at most {current_app.config['MAX_CONTENT_LENGTH']} bytes.",
+        413: f"The body may have at most {request.max_content_length} bytes.",
     }.get(error.code, error.description or error.name)
     kept = ("allow", "retry-after", "content-range")
     headers = {name: value for name, value in error.get_headers() if name.lower() in kept}

@@ -9,7 +9,7 @@ import numpy as np
 import polars as pl
 import pyarrow as pa
 
-from gramwatt.declare import Calculator, Count, Flag, Quantity, Series, Table
+from gramwatt.declare import Calculator, Count, Flag, Quantity, Samples, Series, Table
 from gramwatt.edge.columns import ABSENT, Cells, Packed
 from gramwatt.edge.tables.chunk import BLOCK, Broken, Chunk, Kept, Source, Unreadable
 from gramwatt.edge.tables.heading import Heading, InputColumn, Keeping, read_heading
@@ -149,6 +149,8 @@ def _type_faults(heading: Heading, schema: pa.Schema) -> list[Fault]:
                 fits = _is_number(found)
             case Flag():
                 fits = pa.types.is_boolean(found)
+            case Samples():
+                fits = pa.types.is_struct(found)
             case Series() | Table():
                 fits = pa.types.is_list(found) or pa.types.is_large_list(found)
             case _:

@@ -10,16 +10,16 @@ import orjson
 import polars as pl
 import pyarrow as pa
 
-from gramwatt.declare import Choice, Count, Flag, Quantity, Series, Table
+from gramwatt.declare import NESTED, Choice, Count, Flag, Quantity
+from gramwatt.edge.rounding import rounded
 from gramwatt.edge.tables.answering import Answered, OutputColumn
 from gramwatt.edge.tables.chunk import Kept
-from gramwatt.edge.tables.rounding import rounded
 
 
 def result_series(column: OutputColumn, values: Any, digits: int | None) -> pl.Series:
     """One column; ``digits`` rounds numbers, None leaves them as computed. Lists and tables stand as JSON texts."""
     kind, name = column.kind, column.name
-    if isinstance(kind, Series | Table):
+    if isinstance(kind, NESTED):
         lists = values if isinstance(values, list) else as_lists(values, digits)
         texts = [None if value is None else orjson.dumps(value).decode() for value in lists]
         return pl.Series(name, texts, dtype=pl.String)

@@ -9,7 +9,7 @@ from typing import Any, Final
 
 import numpy as np
 
-from gramwatt.declare import Calculator, Count, Kind, Quantity, Series, Table
+from gramwatt.declare import NESTED, Calculator, Count, Kind, Quantity
 from gramwatt.edge import units
 from gramwatt.edge.cells import Refused, limits_of, number_in
 from gramwatt.edge.columns import Cells, Coded, Packed, escape_name
@@ -86,16 +86,14 @@ def list_axis(calculator: Calculator[Any, Any], name: str, cells: Sequence[objec
     kind, faults = _kind(calculator, name)
     if not faults and not cells:
         faults.append(Fault(f"/{name}", "an empty list of points", None, "at least one point"))
-    return (
-        None if faults else Axis(name, len(cells), cells=tuple(cells), nested=isinstance(kind, Series | Table))
-    ), faults
+    return (None if faults else Axis(name, len(cells), cells=tuple(cells), nested=isinstance(kind, NESTED))), faults
 
 
 def _kind(calculator: Calculator[Any, Any], name: str) -> tuple[Kind | None, list[Fault]]:
     kind = calculator.asked.get(name)
     if kind is not None:
         return kind, []
-    varying = [each for each, kind in calculator.asked.items() if not isinstance(kind, Series | Table)]
+    varying = [each for each, kind in calculator.asked.items() if not isinstance(kind, NESTED)]
     meant = near(name, varying)
     hint = f"; did you mean {one_of(meant)}?" if meant else ""
     return None, [Fault(f"/{escape_name(name)}", f"{echo(name)} is no input{hint}", echo(name), one_of(varying))]

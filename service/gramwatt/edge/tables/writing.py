@@ -12,7 +12,7 @@ from typing import Any, Final, Protocol
 import orjson
 import polars as pl
 
-from gramwatt.declare import Series, Table
+from gramwatt.declare import NESTED, Series
 from gramwatt.edge.cells import NUMBER
 from gramwatt.edge.tables.answering import Answered, OutputColumn, Plan, output_columns
 from gramwatt.edge.tables.chunk import Broken
@@ -152,7 +152,7 @@ class JsonWriter:
     def rows(self, piece: Answered) -> bytes:
         """The rows as objects."""
         columns = output_columns(self.plan)
-        by_columns = not any(isinstance(column.kind, Series | Table) for column in columns) and not any(
+        by_columns = not any(isinstance(column.kind, NESTED) for column in columns) and not any(
             isinstance(kept, list) for kept in piece.kept.values()
         )
         if by_columns and not piece.faults:

@@ -10,7 +10,7 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from gramwatt.edge.tables.rounding import BLOCK, rounded
+from gramwatt.edge.rounding import BLOCK, rounded
 
 every_digits = pytest.mark.parametrize(
     "digits", [pytest.param(digits, id=f"{digits}-digits") for digits in range(1, 16)]

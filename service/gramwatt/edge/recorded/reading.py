@@ -1,0 +1,46 @@
+"""A recording from the bytes of a file or a request, in one of the formats it may have."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any, Final
+
+from gramwatt.declare import Calculator, Recording, Samples
+from gramwatt.edge.recorded.channels import channels_of, names_time, read_recording
+from gramwatt.edge.recorded.columns import ArrowColumns, Columns, CsvColumns, JsonColumns, NdjsonColumns
+
+FORMATS: Final[Mapping[str, str]] = {
+    "csv": "text/csv",
+    "ndjson": "application/x-ndjson",
+    "json": "application/json",
+    "arrow": "application/vnd.apache.arrow.stream",
+}
+"""The formats of a recording and their media types."""
+
+
+def samples_of(calculator: Calculator[Any, Any]) -> Samples:
+    """The declaration of a calculator's recording. Raises TypeError where it asks for none."""
+    kind = calculator.asked.get(calculator.recording or "")
+    if not isinstance(kind, Samples):
+        raise TypeError(f"{calculator.name} asks for no recording")
+    return kind
+
+
+def recording_in(
+    kind: Samples, raw: bytes, form: str, wanted: Mapping[str, str] | None = None, *, decimal: str = "."
+) -> Recording:
+    """The recording in ``raw``; ``wanted`` names columns by channel. Raises Malformed or Unusable."""
+    wanted = {name: column for name, column in (wanted or {}).items() if name in channels_of(kind)}
+    return read_recording(kind, _columns(kind, raw, form, wanted, decimal), wanted, decimal=decimal)
+
+
+def _columns(kind: Samples, raw: bytes, form: str, wanted: Mapping[str, str], decimal: str) -> Columns:
+    match form:
+        case "ndjson":
+            return NdjsonColumns(raw)
+        case "json":
+            return JsonColumns(raw, kind.longest)
+        case "arrow":
+            return ArrowColumns(raw)
+        case _:
+            return CsvColumns(raw, lambda names: names_time(kind, names, wanted), decimal=decimal)

@@ -1,0 +1,110 @@
+"""The route of recordings: a calculator that asks for one takes it as it is, in the body, and the rest in the query."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any, Final
+
+from flask import Blueprint, Response, request
+from werkzeug.exceptions import RequestEntityTooLarge
+
+from gramwatt.declare import Calculator, Choice, Kind, Text
+from gramwatt.edge.recorded.channels import channels_of, option_of
+from gramwatt.edge.recorded.columns import Malformed, Unusable
+from gramwatt.edge.recorded.reading import FORMATS, recording_in, samples_of
+from gramwatt.edge.rendering import media_of
+from gramwatt.edge.wording import Fault, echo, one_of
+from gramwatt.web.asking import LARGEST_JSON_RECORDING, answer_options, preferred, read_all, read_query
+from gramwatt.web.calculators import answer_response, find
+from gramwatt.web.problems import Problem, invalid
+
+DECIMAL_SENT: Final = Choice((".", ","), "Decimal sign of the numbers in a CSV recording.", default=".")
+LARGEST: Final[Mapping[str, int]] = {
+    "csv": 256 * 1024 * 1024,
+    "arrow": 256 * 1024 * 1024,
+    "ndjson": 128 * 1024 * 1024,
+    "json": LARGEST_JSON_RECORDING,
+}
+"""Bytes of a recording: several million samples."""
+_OTHER_NAMES: Final = {
+    "text/tab-separated-values": "csv",
+    "text/plain": "csv",
+    "application/csv": "csv",
+    "application/ndjson": "ndjson",
+    "application/jsonl": "ndjson",
+}
+
+blueprint = Blueprint("logs", __name__, url_prefix="/v1")
+
+
+def log_options(calculator: Calculator[Any, Any]) -> Mapping[str, Kind]:
+    """The options of a recording that is sent: those of its answer, and which column is which channel."""
+    columns = {
+        option_of(channel): Text(
+            f"The column that is {channel}, where it has another name; its unit may follow: {channel}_column=name "
+            f"[{kind.unit}].",
+            longest=200,
+            optional=True,
+        )
+        for channel, kind in channels_of(samples_of(calculator)).items()
+    }
+    return {**answer_options(calculator), **columns, "decimal_sent": DECIMAL_SENT}
+
+
+@blueprint.post("/<calculator_name>/log")
+def answer_log(calculator_name: str) -> Response:
+    """Answer the question whose recording is the body, and whose other inputs stand in the query."""
+    calculator = find(calculator_name)
+    name = calculator.recording
+    if name is None:
+        raise Problem("unknown-result", f"{calculator.name} asks for no recording.")
+    words, options, faults = read_query(log_options(calculator))
+    chosen = preferred(media_of(calculator), options["format"] if not faults else None)
+    if name in words:
+        detail = f"{name} is the body of this request"
+        faults.append(Fault(f"/{name}", detail, echo(words.pop(name)), "the other inputs in the query"))
+    form, kind = _form_sent(), samples_of(calculator)
+    raw = _body(LARGEST[form])
+    wanted = {channel: options[option_of(channel)] for channel in channels_of(kind) if options[option_of(channel)]}
+    question: dict[str, Any] = dict(words)
+    try:
+        question[name] = recording_in(kind, raw, form, wanted, decimal=options["decimal_sent"])
+    except Malformed as error:
+        raise Problem("malformed-request", f"This is no recording as {FORMATS[form]}: {error}.") from None
+    except Unusable as unusable:
+        wished = tuple(f"/{option_of(channel)}" for channel in channels_of(kind))
+        found = [each if each.pointer in wished else each.under(name) for each in unusable.faults]
+        lacking = [each for each in found if each.pointer in wished and each.given is not None]
+        if lacking and not faults:
+            raise Problem(
+                "unknown-column", "; ".join(f"{each.detail}: {each.accepted}" for each in lacking), found
+            ) from None
+        raise invalid([*faults, *found]) from None
+    response = answer_response(calculator, question, options, faults, chosen, text=True)
+    response.headers["Cache-Control"] = "no-store"
+    return response
+
+
+def _body(limit: int) -> bytes:
+    """The recording, up to so many bytes."""
+    detail = (
+        f"Such a recording may have at most {limit} bytes. Keep its columns time, voltage and current and fewer "
+        "samples a second, or send a part of the flight at a time; as CSV or Arrow it may be larger than as JSON."
+    )
+    request.max_content_length = limit
+    if (request.content_length or 0) > limit:
+        raise Problem("too-large", detail)
+    try:
+        return read_all()
+    except RequestEntityTooLarge:
+        raise Problem("too-large", detail) from None
+
+
+def _form_sent() -> str:
+    media = request.mimetype
+    by_media = {each: form for form, each in FORMATS.items()} | _OTHER_NAMES
+    if media not in by_media or request.content_encoding:
+        given = f"{media or 'no Content-Type'}{f', {request.content_encoding}' if request.content_encoding else ''}"
+        detail = f"Send a recording as {one_of(FORMATS.values())}, uncompressed; this was {given}."
+        raise Problem("unsupported-media-type", detail)
+    return by_media[media]
