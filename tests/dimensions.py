@@ -19,7 +19,20 @@ from typing import Any
 import numpy as np
 import pint
 
-from gramwatt.declare import Calculator, Kind, Quantity, Series, Spread, Table, Text, Unit, fields_of
+from gramwatt.declare import (
+    Calculator,
+    Kind,
+    Quantity,
+    Recording,
+    Recordings,
+    Samples,
+    Series,
+    Spread,
+    Table,
+    Text,
+    Unit,
+    fields_of,
+)
 from gramwatt.edge.run import assume, evaluate
 from gramwatt.edge.units import SPELLINGS
 
@@ -103,6 +116,18 @@ def _rescaled(values: Any, fields: Mapping[str, Kind]) -> Any:
         source = source.item if isinstance(source, Series) else source
         if isinstance(source, Quantity):
             changes[name] = getattr(values, name) * factor(source.unit)
+        elif isinstance(source, Samples):
+            changes[name] = _retold(getattr(values, name), fields_of(source.row))
         elif isinstance(source, Table):
             changes[name] = _rescaled(getattr(values, name), fields_of(source.row))
     return dataclasses.replace(values, **changes)
+
+
+def _retold(recordings: Recordings, channels: Mapping[str, Kind]) -> Recordings:
+    """The same recordings with every channel in the other system."""
+    made = recordings.copy()
+    for at in np.ndindex(made.shape):
+        recording = made[at]
+        if isinstance(recording, Recording):
+            made[at] = dataclasses.replace(recording, samples=_rescaled(recording.samples, channels))
+    return made

@@ -27,6 +27,7 @@ from gramwatt.declare import (
     Flag,
     Kind,
     Quantity,
+    Samples,
     Series,
     Spread,
     Table,
@@ -80,7 +81,7 @@ def test_every_way_of_asking_gives_the_same_answer(calculator: Any_, example: Ex
     shown = CliRunner().invoke(main, ["calc", calculator.name, "--json", "--body", "-"], input=body)
     assert shown.stdout_bytes == document
 
-    if any(isinstance(calculator.asked[name], Table) for name in example.given):
+    if any(isinstance(calculator.asked[name], Table | Samples) for name in example.given):
         return
     words = {name: _word(value) for name, value in example.given.items()}
     query = "&".join(f"{name}={quote(word)}" for name, word in words.items())
@@ -172,6 +173,13 @@ def _others(kind: Kind, current: Any) -> Iterator[object]:
             assert low is not None
             assert high is not None
             yield from (low + (high - low) * share for share in (0.001, 0.01, 0.03, 0.1, 0.3, 0.5, 0.7, 0.9))
+        case Text():
+            yield from (text for text in kind.like if text != current)
+        case Samples():
+            log = current or {"time": [0, 1, 2, 3], "voltage": [16, 15, 15, 16], "current": [1, 20, 20, 1]}
+            for name in fields_of(kind.row):
+                if name in log:
+                    yield {**log, name: [None if value is None else 0.9 * value for value in log[name]]}
         case Series():
             yield from ([value, *(current or [value])[1:]] for value in _others(kind.item, None))
         case Table():

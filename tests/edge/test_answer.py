@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from gramwatt import calculate, registry
-from gramwatt.declare import Calculator, Example, Table
+from gramwatt.declare import Calculator, Example, Samples, Table
 from gramwatt.edge.answer import answer
 from gramwatt.edge.ask import find
 from gramwatt.edge.columns import ABSENT
@@ -43,7 +43,9 @@ def test_the_formula_that_is_shown_is_the_one_that_was_used(calculator: Calculat
     """Python's own arithmetic on the formula's text, with the SI numbers of the question and the answer."""
     outcome = answered(calculator, example)
     si = {
-        name: getattr(outcome.given, name)[0] for name, kind in calculator.asked.items() if not isinstance(kind, Table)
+        name: getattr(outcome.given, name)[0]
+        for name, kind in calculator.asked.items()
+        if not isinstance(kind, Table | Samples)
     }
     answered_alone = {name: kind for name, kind in calculator.answered.items() if not isinstance(kind, Table)}
     si |= {name: getattr(outcome.results, name)[0] for name in answered_alone}
