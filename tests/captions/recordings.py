@@ -1,0 +1,26 @@
+"""Recordings for the tests of captions, made up."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from gramwatt.physics.recording import Course
+
+
+def course(time: Any, current: Any = None, voltage: Any = None, **more: Any) -> Course:
+    """A course of these channels; what is not told was not recorded, and every step counts unless ``counts`` says."""
+    nothing = np.full(len(time), np.nan)
+
+    def channel(values: Any) -> Any:
+        return nothing if values is None else np.broadcast_to(np.asarray(values, dtype=np.float64), nothing.shape)
+
+    return Course(
+        np.asarray(time, dtype=np.float64),
+        channel(voltage),
+        channel(current),
+        channel(more.get("throttle")),
+        channel(more.get("cell_voltage")),
+        np.asarray(more.get("counts", np.ones(max(0, len(time) - 1))), dtype=np.bool_),
+    )
