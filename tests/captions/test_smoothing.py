@@ -53,10 +53,10 @@ def test_a_window_that_cuts_a_step_takes_its_part_of_the_trapezoid() -> None:
 
 @pytest.mark.parametrize("window", [0.1, 0.5, 2.0])
 def test_noise_is_smoothed(window: float) -> None:
-    """The deviation of a mean of n goes by 1/sqrt(n), and n is some window / 20 ms."""
+    """The deviation of a mean of n goes by 1/sqrt(n), and n is some window / 20 ms; half more is left for chance."""
     noisy = 20 + noise(1, 5000)
     smoothed = smooth(course(uneven(5000)), noisy, window)[200:-200]
-    assert smoothed.std() < 1.3 / np.sqrt(window / 0.02)
+    assert smoothed.std() < 1.5 / np.sqrt(window / 0.02)
     assert smoothed.mean() == pytest.approx(20, abs=0.1)
 
 

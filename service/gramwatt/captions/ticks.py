@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from fractions import Fraction
 from typing import Final
 
@@ -14,13 +15,19 @@ and not on the one before, which is far away. At high rates the margin is half o
 """
 
 
-def _margin(rate: Fraction, per_second: int) -> Fraction:
-    return max(Fraction(0), min(MARGIN, (1 / rate - Fraction(1, per_second)) / 2))
+@functools.lru_cache(maxsize=64)
+def _line(rate: Fraction, per_second: int) -> tuple[int, int, int]:
+    """(a, b, c) in whole numbers: a frame's tick is (a x frame - b) / c, cut."""
+    margin = max(Fraction(0), min(MARGIN, (1 / rate - Fraction(1, per_second)) / 2))
+    step, back = per_second / rate, margin * per_second
+    shared = step.denominator * back.denominator
+    return step.numerator * back.denominator, back.numerator * step.denominator, shared
 
 
 def tick(frame: int, rate: Fraction, per_second: int) -> int:
     """The tick from which a frame, and none before it, is shown; there are ``per_second`` of them."""
-    return max(0, (frame / rate - _margin(rate, per_second)) * per_second // 1)
+    step, back, shared = _line(rate, per_second)
+    return max(0, (step * frame - back) // shared)
 
 
 def resolves(rate: Fraction, per_second: int) -> bool:
