@@ -116,3 +116,21 @@ def test_every_frame_its_own_caption_where_as_many_are_asked() -> None:
 def test_no_frames_no_captions() -> None:
     none = frames(course([0, 1], current=1.0), rate=NTSC, begin=1, end=1)
     assert list(cues(none, compile_template("{current}"), rate=NTSC, changes=4)) == []
+
+
+def test_a_crest_is_no_mean_of_a_block_where_nothing_else_happens() -> None:
+    """In blocks of three frames it departs from its mean only twice as far as its neighbours do."""
+    flat = np.full(300, 5.0)
+    flat[100] = 9.0
+    means = block_means({"current": flat}, np.arange(0, 300, 3))["current"]
+    assert means[33] == 9
+    assert (np.delete(means, 33) == 5).all()
+
+
+def test_decimals_of_an_offset_move_no_frame_to_another_block() -> None:
+    """0.3 - 0.1 is a little less than 0.2 in doubles."""
+    told = course([0.0, 30.0], current=1.0)
+    found = cues(
+        frames(told, rate=Fraction(10), offset=0.1), compile_template("{timecode}"), rate=Fraction(10), changes=10
+    )
+    assert {cue.end_frame - cue.first_frame for cue in found} == {1}

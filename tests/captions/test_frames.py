@@ -29,7 +29,7 @@ def span(rate: Fraction, offset: float = 0.0, begin: float = math.nan, end: floa
         pytest.param(span(Fraction(25), -4.0), (0, 151), id="recorded-before-the-video"),
         pytest.param(span(Fraction(25), -11.0), (0, 0), id="over-before-the-video"),
         pytest.param(span(Fraction(25), 0.0, 1.0, 2.0), (25, 25), id="the-end-is-not-included"),
-        pytest.param(span(Fraction(10), 0.0, 0.1, 0.7), (1, 6), id="decimals-as-they-are-meant"),
+        pytest.param(span(Fraction(10), 0.0, 0.1, 0.8), (1, 7), id="decimals-as-they-are-meant"),
         pytest.param(span(NTSC, 0.0, 2.002, 4.004), (60, 60), id="on-frames-of-29.97"),
         pytest.param(span(Fraction(25), 0.0, -5.0, 1.0), (0, 25), id="no-frame-before-the-first"),
         pytest.param(span(Fraction(25), 0.0, 3.0, 2.0), (75, 0), id="ends-before-it-begins"),
@@ -137,6 +137,16 @@ def test_a_crest_between_frames_is_shown_on_the_frame_before(smoothing: float, r
     assert (found.peak_current[: int(12.33 * rate)] < 15).all()  # then lines rise to it, where frames are finer
     assert (found.peak_current[frame:] == 50).all()
     assert (found.peak_power[frame:] == 700).all()
+
+
+@pytest.mark.parametrize("at", range(1, 99, 7))
+def test_a_crest_on_a_frame_is_on_no_other(at: int) -> None:
+    """(n / 10 - 0.1) s and the sample's (n - 1) / 10 s differ in doubles now and then."""
+    current = np.full(100, 5.0)
+    current[at] = 50.0
+    found = frames(course(np.arange(100) / 10, current=current), rate=Fraction(10), offset=0.1)
+    assert found.number[found.current > 5.001].tolist() == [at + 1]
+    assert found.time.min() == 0
 
 
 def test_frames_coarser_than_samples_show_no_chance_crests() -> None:
