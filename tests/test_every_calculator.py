@@ -38,6 +38,7 @@ from gramwatt.declare import (
 from gramwatt.edge import columns
 from gramwatt.edge.ask import ask
 from gramwatt.edge.figures import json_bytes, value_text
+from gramwatt.edge.rendering import Wish, ask_for
 from gramwatt.edge.run import evaluate, run
 from gramwatt.edge.units import alternatives
 from gramwatt.edge.verify import verify
@@ -152,8 +153,18 @@ def test_every_input_moves_some_result(calculator: Any_) -> None:
 
 def _moves(calculator: Any_, given: Mapping[str, object], name: str, kind: Kind) -> bool:
     before = ask(calculator, given)["results"]
-    others = _others(kind, given.get(name))
-    return any(ask(calculator, {**given, name: value})["results"] != before for value in others)
+    if any(ask(calculator, {**given, name: value})["results"] != before for value in _others(kind, given.get(name))):
+        return True
+    shown = [_form(calculator, given, form.name) for form in calculator.forms]
+    return any(
+        _form(calculator, {**given, name: value}, form.name) != told
+        for value in _others(kind, given.get(name))
+        for form, told in zip(calculator.forms, shown, strict=True)
+    )
+
+
+def _form(calculator: Any_, given: Mapping[str, object], form: str) -> bytes:
+    return b"".join(ask_for(calculator, given, Wish(form)))
 
 
 def _others(kind: Kind, current: Any) -> Iterator[object]:
@@ -185,7 +196,8 @@ def _others(kind: Kind, current: Any) -> Iterator[object]:
         case Table():
             row = dict((current or [{}])[0])
             fields = {n: k for n, k in fields_of(kind.row).items() if not isinstance(k, Spread | Text)}
-            base = {n: next(_others(k, None)) for n, k in fields.items() if is_required(k)} | row
+            first = {group[0] for group in kind.any_of if not any(n in row for n in group)}
+            base = {n: next(_others(k, None)) for n, k in fields.items() if is_required(k) or n in first} | row
             for inner, column in fields.items():
                 yield from (
                     [{**base, inner: value}, *(current or [{}])[1:]] for value in _others(column, row.get(inner))

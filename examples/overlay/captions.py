@@ -1,129 +1,143 @@
-"""Captions for a video: the current and the volts a cell at each instant of a flight.
+"""A recorded flight as captions, and burnt into a video.
 
-    python captions.py instants.csv cells=4 capacity=850 --output flight.srt
+    python captions.py flight.csv --output flight.ass cells=4 capacity=850 offset=2
+    python captions.py flight.csv --burn flight.mp4 --output with-figures.mp4 cells=4 capacity=850 offset=2
 
-Asks a running Gramwatt for pack-current at each line of the table and writes SubRip; needs Python 3.11 and nothing
-else. The column time is seconds into the video; every other column, and every name=value, is an input of pack-current.
-A caution is told on standard error, once. An instant without an answer gets no caption, and standard error says why.
-Exit status: 0 all answered, 1 some instant was not, 2 nothing to ask. The flight in instants.csv is invented.
+Sends the recording to a running Gramwatt (overlay-cues) and saves what comes back: captions by the name of the output
+(.ass, .vtt, .srt), figures frame by frame (.csv, .json), or with at= a picture of one instant (.png, .svg). With --burn
+it asks ffprobe for the video's own size and frame rate, and lets ffmpeg burn the captions in. Every name=value is an
+input of overlay-cues. Needs Python 3.11; --burn and --test-clip need ffmpeg. The recording in flight.csv is invented.
+Exit status: 0 done, 1 refused or failed (standard error says why), 2 wrong arguments.
 """
 
 from __future__ import annotations
 
 import argparse
-import csv
 import http.client
 import json
-import math
+import subprocess
 import sys
+import tempfile
 import urllib.error
 import urllib.parse
 import urllib.request
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
+FORMS = {".ass": "ass", ".vtt": "vtt", ".srt": "srt", ".csv": "csv", ".json": "json", ".png": "png", ".svg": "svg"}
+MEDIA = {".csv": "text/csv", ".ndjson": "application/x-ndjson", ".json": "application/json"}
 
-class Refused(Exception):
-    """The service's own words on why an instant has no answer."""
+
+class Failed(Exception):
+    """Why there are no captions, in words for the one who asked."""
 
 
-def pack_current(url: str, inputs: dict[str, str]) -> dict[str, Any]:
-    """The service's answer. Raises Refused, or OSError where nobody answers."""
-    query = urllib.parse.urlencode(inputs)
+def asked(url: str, log: Path, form: str, inputs: dict[str, str]) -> bytes:
+    """What the service makes of the recording. Raises Failed with the service's own words."""
+    media = MEDIA.get(log.suffix.lower(), "text/csv")
+    query = urllib.parse.urlencode({"format": form, **inputs})
+    request = urllib.request.Request(
+        f"{url}/v1/overlay-cues/log?{query}", data=log.read_bytes(), headers={"Content-Type": media}, method="POST"
+    )
     try:
-        with urllib.request.urlopen(f"{url}/v1/pack-current?{query}", timeout=30) as response:
-            answer: dict[str, Any] = json.load(response)
+        with urllib.request.urlopen(request, timeout=120) as response:
+            found: bytes = response.read()
+            return found
     except urllib.error.HTTPError as error:
         with error:
             if "json" not in error.headers.get("Content-Type", ""):
                 raise
-            raise Refused(json.load(error)["detail"]) from None
-    if answer["results"]["current"] is None:
-        raise Refused(" ".join(note["text"] for note in answer["cautions"] if "current" in note.get("results", ())))
-    return answer
+            problem = json.load(error)
+        faults = problem.get("errors") or [{"pointer": "", "detail": problem["detail"], "accepted": ""}]
+        raise Failed("\n".join(worded(fault) for fault in faults)) from None
 
 
-def read(path: Path) -> list[tuple[float, dict[str, str]]]:
-    """Times and inputs, in order. Raises ValueError where the table cannot be used."""
-    with path.open(encoding="utf-8-sig", newline="") as file:
-        reader = csv.DictReader(file, restval="")
-        if "time" not in (reader.fieldnames or ()):
-            raise ValueError(f"{path}: no column named time (columns are separated by commas)")
-        instants: list[tuple[float, dict[str, str]]] = []
-        for row in reader:
-            inputs = {name: value.strip() for name, value in row.items() if name and value.strip()}
-            try:
-                time = float(inputs.pop("time", ""))
-            except ValueError:
-                time = math.nan
-            if not (math.isfinite(time) and time >= 0):
-                raise ValueError(f"{path}, line {reader.line_num}: time is seconds from 0 up, with a decimal point")
-            if instants and time <= instants[-1][0]:
-                raise ValueError(f"{path}, line {reader.line_num}: time must be later than on the line before")
-            instants.append((time, inputs))
-    return instants
+def worded(fault: dict[str, Any]) -> str:
+    """A fault as one line."""
+    accepted = f" (accepted: {fault['accepted']})" if fault["accepted"] else ""
+    return f"{fault['pointer'].lstrip('/') or 'question'}: {fault['detail']}{accepted}"
 
 
-def clock(seconds: float) -> str:
-    """Seconds as SubRip writes them: 00:01:02,500."""
-    minutes, milliseconds = divmod(round(seconds * 1000), 60_000)
-    return f"{minutes // 60:02}:{minutes % 60:02}:{milliseconds // 1000:02},{milliseconds % 1000:03}"
+def facts_of(video: Path) -> dict[str, str]:
+    """Frame rate and size of a video, as inputs of overlay-cues."""
+    shown = "stream=width,height,avg_frame_rate"
+    told = run(["ffprobe", "-v", "error", "-select_streams", "v:0", "-show_entries", shown, "-of", "json", str(video)])
+    streams = json.loads(told)["streams"]
+    if not streams:
+        raise Failed(f"{video} holds no video")
+    stream = streams[0]
+    return {
+        "frame_rate": stream["avg_frame_rate"].removesuffix("/1"),
+        "width": str(stream["width"]),
+        "height": str(stream["height"]),
+    }
 
 
-def captions(
-    url: str, instants: list[tuple[float, dict[str, str]]], pack: dict[str, str], last: float
-) -> Iterator[tuple[str, str | None, dict[str, str]]]:
-    """For each instant: its time, its caption without number (None if there is none), and by code what to tell."""
-    ends = [time for time, _ in instants[1:]] + [instants[-1][0] + last] if instants else []
-    for (time, inputs), end in zip(instants, ends, strict=True):
-        try:
-            answer = pack_current(url, pack | inputs)
-        except Refused as refused:
-            yield clock(time), None, {clock(time): f"no caption: {refused}"}
-            continue
-        results = answer["results"]
-        text = f"{results['current']:.1f} A   {results['loaded_cell_voltage']:.2f} V/cell"
-        told = {note["code"]: note["text"] for note in answer["cautions"] if "results" not in note}
-        yield clock(time), f"{clock(time)} --> {clock(end)}\n{text}\n", told
+def burn(video: Path, captions: bytes, output: Path) -> None:
+    """A copy of the video with the captions in its pictures; its sound is kept as it is."""
+    with tempfile.TemporaryDirectory() as folder:
+        (Path(folder) / "captions.ass").write_bytes(captions)  # a plain name, as a filter would trip over some letters
+        command = ["ffmpeg", "-nostdin", "-v", "error", "-y", "-i", str(video.resolve()), "-vf", "ass=captions.ass"]
+        run([*command, "-c:a", "copy", str(output.resolve())], folder)
 
 
-def main() -> int:
-    """Read the arguments and write the captions."""
-    parser = argparse.ArgumentParser(description="Captions with the current and the volts a cell of a flight.")
-    parser.add_argument("instants", type=Path, help="CSV file with the columns time [s] and power [W]")
-    parser.add_argument("pack", nargs="+", metavar="name=value", help="inputs of pack-current: cells=4 capacity=850")
+def test_clip(output: Path, seconds: float) -> None:
+    """A clip to try it on: moving bars with a clock, 30000/1001 frames a second."""
+    bars = f"testsrc2=size=1280x720:rate=30000/1001:duration={seconds}"
+    run(["ffmpeg", "-nostdin", "-v", "error", "-y", "-f", "lavfi", "-i", bars, "-pix_fmt", "yuv420p", str(output)])
+
+
+def run(command: list[str], folder: str | None = None) -> str:
+    """Run a program; what it printed. Raises Failed where it is missing or fails."""
+    try:
+        done = subprocess.run(command, cwd=folder, check=True, capture_output=True, text=True)
+    except FileNotFoundError:
+        raise Failed(f"{command[0]} is not installed") from None
+    except subprocess.CalledProcessError as error:
+        raise Failed(f"{command[0]}: {error.stderr.strip()}") from None
+    return done.stdout
+
+
+def arguments_of(parser: argparse.ArgumentParser) -> tuple[argparse.Namespace, dict[str, str]]:
+    """The arguments, and the inputs among them."""
+    parser.add_argument("log", type=Path, nargs="?", help="the recording: CSV, NDJSON or JSON")
+    parser.add_argument("inputs", nargs="*", metavar="name=value", help="inputs of overlay-cues: cells=4 offset=2")
+    parser.add_argument("--output", type=Path, help="file to write; its ending says what")
+    parser.add_argument("--burn", type=Path, metavar="VIDEO", help="burn the captions into a copy of this video")
+    parser.add_argument("--test-clip", type=Path, metavar="VIDEO", help="make a clip of 80 seconds to try it on, and end")
     parser.add_argument("--url", default="http://127.0.0.1:8000", help="where Gramwatt answers (default: %(default)s)")
-    parser.add_argument("--last", type=float, default=2.0, help="seconds the last caption stays (default: %(default)s)")
-    parser.add_argument("--output", type=Path, help="file to write (default: standard output)")
     arguments = parser.parse_args()
-    if not 0 < arguments.last < math.inf:
-        parser.error("--last: must be above 0 seconds")
-    url, pack = arguments.url.rstrip("/"), dict[str, str]()
-    for word in arguments.pack:
+    inputs: dict[str, str] = {}
+    for word in arguments.inputs:
         name, equals, value = word.partition("=")
         if not equals:
             parser.error(f"{word!r}: write each input as name=value")
-        pack[name] = value
-    written, told, refused = list[str](), dict[str, str](), False
+        inputs[name] = value
+    if arguments.test_clip is None and (arguments.log is None or arguments.output is None):
+        parser.error("say which recording, and with --output which file to write")
+    if arguments.output is not None and not arguments.burn and arguments.output.suffix.lower() not in FORMS:
+        parser.error(f"--output ends in one of {', '.join(FORMS)}, or --burn names a video")
+    return arguments, inputs
+
+
+def main() -> int:
+    """Read the arguments, ask, write."""
+    arguments, inputs = arguments_of(argparse.ArgumentParser(description="A recorded flight as captions of a video."))
     try:
-        for time, caption, notes in captions(url, read(arguments.instants), pack, arguments.last):
-            refused |= caption is None
-            if caption is not None:
-                written.append(f"{len(written) + 1}\n{caption}")
-            for code, note in notes.items():
-                told.setdefault(code, f"{time}  {note}")
-        text = "\n".join(written)
-        if arguments.output is None:
-            sys.stdout.write(text)
+        if arguments.test_clip is not None:
+            test_clip(arguments.test_clip, 80)
+            return 0
+        url = arguments.url.rstrip("/")
+        if arguments.burn is not None:
+            captions = asked(url, arguments.log, "ass", facts_of(arguments.burn) | inputs)
+            burn(arguments.burn, captions, arguments.output)
         else:
-            arguments.output.write_text(text, encoding="utf-8", newline="\n")
-    except (OSError, ValueError, http.client.HTTPException) as error:
-        print(f"{error} (asking {url})", file=sys.stderr)
-        return 2
-    for line in told.values():
-        print(f"! {line}", file=sys.stderr)
-    return 1 if refused else 0
+            form = FORMS[arguments.output.suffix.lower()]
+            arguments.output.write_bytes(asked(url, arguments.log, form, inputs))
+    except (Failed, OSError, http.client.HTTPException) as error:
+        print(error, file=sys.stderr)
+        return 1
+    return 0
 
 
 if __name__ == "__main__":

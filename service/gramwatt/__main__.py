@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import sys
 from pathlib import Path
-from typing import Any
+from typing import Any, Final
 from urllib.parse import parse_qsl
 
 import click
@@ -124,6 +124,10 @@ def _from_body(body: Any, inputs: tuple[str, ...]) -> dict[str, object]:
     return value
 
 
+MOST_SHOWN: Final = 12
+"""Rows of a table on a terminal."""
+
+
 def sheet(answer: dict[str, Any]) -> str:
     """An answer as lines for a terminal; a table as a line for each column, its rows side by side."""
     lines = []
@@ -147,7 +151,7 @@ def sheet(answer: dict[str, Any]) -> str:
 
 def _shown(value: Any) -> str:
     if isinstance(value, list):
-        return "  ".join(_shown(each) for each in value)
+        return "  ".join("-" if each is None else _shown(each) for each in value) or "none"
     return "no answer" if value is None else figures.value_text(value, digits=6)
 
 
@@ -155,8 +159,11 @@ def _flat(answer: dict[str, Any]) -> dict[str, Any]:
     """The results, each column of a table as a list."""
     flat: dict[str, Any] = {}
     for name, value in answer["results"].items():
-        if isinstance(value, list) and value and isinstance(value[0], dict):
-            flat |= {f"{name}.{column}": [row[column] for row in value] for column in value[0]}
+        if isinstance(value, list) and len(value) > MOST_SHOWN and isinstance(value[0], dict):
+            flat[name] = f"{len(value)} rows; --json and --csv show them"
+        elif isinstance(value, list) and value and isinstance(value[0], dict):
+            columns = dict.fromkeys(column for row in value for column in row)
+            flat |= {f"{name}.{column}": [row.get(column) for row in value] for column in columns}
         else:
             flat[name] = value
     return flat

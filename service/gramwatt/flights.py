@@ -1,13 +1,15 @@
 """Flights that were flown, as power-fit and build ask for them, and the average power of each."""
 
+import dataclasses
 from dataclasses import dataclass
 from typing import Annotated, Final
 
 import numpy as np
 
-from gramwatt import vocabulary
-from gramwatt.declare import Array, Quantity
+from gramwatt import recordings, vocabulary
+from gramwatt.declare import Array, Quantity, Recording, Truths
 from gramwatt.physics import cells
+from gramwatt.physics.recording import clean, integrals
 
 USUAL_RESERVE: Final = 0.20
 AERODYNAMIC: Final = 1.5
@@ -20,7 +22,9 @@ class Flight:
     """One flight, down to a reserve or with its charge measured."""
 
     mass: vocabulary.Mass
-    duration: Annotated[Array, Quantity("min", "Time in the air.", above=0, at_most=1000)]
+    duration: Annotated[
+        Array, Quantity("min", "Time in the air; of a log, its own.", above=0, at_most=1000, optional=True)
+    ]
     cells: vocabulary.Cells
     capacity: vocabulary.Capacity
     chemistry: vocabulary.Chemistry
@@ -39,13 +43,58 @@ class Flight:
     ]
     mean_voltage: Annotated[
         Array,
-        Quantity("V", "Mean pack voltage in flight; else the nominal one.", above=0, at_most=200, optional=True),
+        Quantity(
+            "V",
+            "Mean pack voltage in flight; else that of its log, else the nominal one.",
+            above=0,
+            at_most=200,
+            optional=True,
+        ),
     ]
     air_density: vocabulary.AirDensity
+    log: recordings.OptionalLog
 
 
-def average_powers(flown: Flight) -> Array:
+DURATION_OR_LOG: Final = (("duration", "log"),)
+
+
+def completed(flown: Flight) -> Flight:
+    """The flights with what their recordings tell, where it was not told: duration, charge used, mean voltage.
+
+    A charge that was told is the charger's, and better than an uncalibrated sensor's.
+    """
+    made = {name: np.array(getattr(flown, name)) for name in ("duration", "charge_used", "mean_voltage")}
+    known: dict[int, tuple[float, float, float]] = {}
+    for at in np.ndindex(flown.log.shape):
+        recording = flown.log[at]
+        if not isinstance(recording, Recording):
+            continue
+        if id(recording) not in known:
+            known[id(recording)] = _recorded(recording)
+        for room, value in zip(made.values(), known[id(recording)], strict=True):
+            if np.isnan(room[at]):
+                room[at] = value
+    return dataclasses.replace(flown, **made)
+
+
+def _recorded(recording: Recording) -> tuple[float, float, float]:
+    """Duration [s], charge [A s] and mean voltage [V] of a recording, nan where it does not tell them."""
+    told = recording.samples
+    sums = integrals(clean(told.time, told.voltage, told.current, told.throttle, told.cell_voltage).course)
+    duration = sums.duration if sums.duration > 0 else np.nan
+    charge = sums.current if sums.current > 0 else np.nan
+    return duration, charge, sums.power / charge
+
+
+def is_recorded(flown: Flight) -> Truths:
+    """Which flights have a recording with a current (N, M)."""
+    tells = [isinstance(each, Recording) and "current" in each.columns for each in flown.log.ravel()]
+    return np.array(tells, dtype=np.bool_).reshape(flown.log.shape)
+
+
+def average_powers(flights: Flight) -> Array:
     """Average power [W] of each flight (N, M): charge used, or capacity less reserve, times mean or nominal voltage."""
+    flown = completed(flights)
     reserve = np.where(np.isnan(flown.reserve), USUAL_RESERVE, flown.reserve)
     charge = np.where(np.isnan(flown.charge_used), flown.capacity * (1 - reserve), flown.charge_used)
     nominal = flown.cells * cells.NOMINAL_VOLTAGE[flown.chemistry]

@@ -9,7 +9,7 @@ from __future__ import annotations
 import dataclasses
 import functools
 import typing
-from collections.abc import Hashable, Mapping
+from collections.abc import Callable, Hashable, Mapping
 from dataclasses import KW_ONLY, dataclass
 from types import MappingProxyType
 from typing import Any, Final, TypeAlias
@@ -116,7 +116,9 @@ class Text:
     form: str = ""
     """...what that is in words, and..."""
     like: tuple[str, ...] = ()
-    """...some that are."""
+    """...some that are, and..."""
+    explain: Callable[[str], object] | None = None
+    """...what raises ValueError, saying what is wrong with a text that is not."""
     method: str = ""
 
 

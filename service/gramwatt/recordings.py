@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from typing import Annotated, Final, TypeAlias
 
-from gramwatt.declare import Array, Quantity, Recordings, Samples
+from gramwatt.declare import Array, Choice, Codes, Count, Labels, Quantity, Recordings, Samples, Text
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,7 +31,7 @@ CurrentScale: TypeAlias = Annotated[
     Array,
     Quantity(
         "1",
-        "True over recorded current. Its spread is that of a sensor nobody has calibrated, a judgement.",
+        "True over recorded current. A sensor that nobody has calibrated may be off by 5 %, a judgement.",
         above=0,
         at_most=10,
         default=1,
@@ -46,7 +46,7 @@ VoltageScale: TypeAlias = Annotated[
     Array,
     Quantity(
         "1",
-        "True over recorded voltage. Its spread is that of a sensor nobody has calibrated, a judgement.",
+        "True over recorded voltage. A sensor that nobody has calibrated may be off by 1 %, a judgement.",
         above=0,
         at_most=10,
         default=1,
@@ -75,3 +75,71 @@ LongestGap: TypeAlias = Annotated[
         optional=True,
     ),
 ]
+FlownCells: TypeAlias = Annotated[
+    Array, Count("Cells in series of the pack flown.", at_least=1, at_most=24, optional=True)
+]
+FlownCapacity: TypeAlias = Annotated[
+    Array, Quantity("mAh", "Rated capacity of the pack flown.", at_least=1, at_most=1e6, optional=True)
+]
+Begin: TypeAlias = Annotated[
+    Array,
+    Quantity(
+        "s", "Leave out what was recorded before, from the first sample.", at_least=0, at_most=36_000, optional=True
+    ),
+]
+End: TypeAlias = Annotated[
+    Array,
+    Quantity("s", "Leave out what was recorded after, from the first sample.", above=0, at_most=36_000, optional=True),
+]
+
+REASONS: Final = (
+    "no-number",
+    "out-of-bounds",
+    "untimed",
+    "repeated-time",
+    "backward-time",
+    "dropped-out",
+    "before-or-after",
+    "in-a-gap",
+    "before-the-header",
+)
+"""Why something of a recording was left out: its cell is no number, or out of bounds; its row has no time, or that of
+another, or goes back; voltage or current lacks there; it lies outside begin and end; the step after it is a gap."""
+
+
+@dataclass(frozen=True, slots=True)
+class LeftOut:
+    """One kind of what was left out of a recording."""
+
+    reason: Annotated[Codes, Choice(REASONS, "Why.", method="see longest_gap, begin, end")]
+    count: Annotated[Array, Count("How many.", at_least=0, at_most=5_000_000, method="counted")]
+    first_row: Annotated[
+        Array,
+        Count("The first of them, by row from 1.", at_least=0, at_most=5_000_000, optional=True, method="counted"),
+    ]
+    what: Annotated[Labels, Text("The column and what stood there.", optional=True)]
+
+
+@dataclass(frozen=True, slots=True)
+class PunchOut:
+    """One burst of high current."""
+
+    start: Annotated[Array, Quantity("s", "When it began, from the first sample.", method="see length")]
+    length: Annotated[
+        Array,
+        Quantity("s", "How long it lasted.", method="current above a threshold between its usual and its high values"),
+    ]
+    peak_current: Annotated[Array, Quantity("A", "Greatest current in it.", method="greatest sample, corrected")]
+    peak_power: Annotated[
+        Array,
+        Quantity("W", "Greatest power in it.", method="greatest of voltage times current", optional=True),
+    ]
+    sag: Annotated[
+        Array,
+        Quantity(
+            "V", "How far the pack's voltage fell.", method="voltage just before less the lowest in it", optional=True
+        ),
+    ]
+    lowest_voltage: Annotated[
+        Array, Quantity("V", "Of the pack, lowest in it.", method="lowest sample, corrected", optional=True)
+    ]

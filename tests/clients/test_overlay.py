@@ -1,103 +1,129 @@
-"""The captions of a flight, and ffmpeg burning them into a clip."""
+"""The example that puts a recorded flight on a video: its captions, and ffmpeg burning them in."""
+
+from __future__ import annotations
 
 import csv
+import io
 import subprocess
 import sys
+from collections.abc import Callable
 from datetime import timedelta
 from pathlib import Path
 
 import pytest
 import srt
 
-from clients.running import environment, number
+from clients.running import environment
 from gramwatt import calculate
 
-WIDTH, HEIGHT = 320, 180
-
-
-def write(examples: Path, instants: Path, service: str, target: Path) -> "subprocess.CompletedProcess[str]":
-    """Run the example on a table."""
-    script = examples / "overlay" / "captions.py"
-    command = [sys.executable, "-X", "utf8", str(script), str(instants), "cells=4", "capacity=850"]
-    command += ["--url", service, "--output", str(target)]
-    return subprocess.run(command, capture_output=True, text=True, encoding="utf-8", env=environment(), timeout=120)
+WIDTH, HEIGHT = 1280, 720
+Ran = subprocess.CompletedProcess[str]
+Script = Callable[..., Ran]
 
 
 @pytest.fixture(scope="module")
-def captions(service: str, examples: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The example's own captions."""
-    target = tmp_path_factory.mktemp("overlay") / "flight.srt"
-    ran = write(examples, examples / "overlay" / "instants.csv", service, target)
+def script(service: str, examples: Path, tmp_path_factory: pytest.TempPathFactory) -> Script:
+    """Runs the example, in a folder of its own, on its own recording unless another is named."""
+    folder = tmp_path_factory.mktemp("overlay")
+
+    def run(*words: str, log: Path | None = None, cwd: Path = folder) -> Ran:
+        flight = str(log or examples / "overlay" / "flight.csv")
+        command = [sys.executable, "-X", "utf8", str(examples / "overlay" / "captions.py"), flight, *words]
+        command += ["--url", service]
+        return subprocess.run(
+            command, cwd=cwd, capture_output=True, text=True, encoding="utf-8", env=environment(), timeout=240
+        )
+
+    return run
+
+
+def test_the_recording_is_the_one_that_the_script_invents(examples: Path) -> None:
+    made = subprocess.run(
+        [sys.executable, str(examples / "overlay" / "make_flight.py")], capture_output=True, check=True
+    )
+    assert made.stdout.replace(b"\r\n", b"\n") == (examples / "overlay" / "flight.csv").read_bytes()
+
+
+def test_captions_say_what_was_recorded(script: Script, tmp_path: Path) -> None:
+    """Each caption's first frame shows what the recording holds there; charge is the calculator's own in the end."""
+    ran = script(
+        "--output",
+        "flight.srt",
+        "frame_rate=30000/1001",
+        "offset=2",
+        "template={voltage:1} V {charge:0} mAh",
+        cwd=tmp_path,
+    )
     assert ran.returncode == 0, ran.stderr
-    assert ran.stderr.count("Lithium packs can burn") == 1
-    return target
-
-
-def test_captions_say_what_the_calculator_says(captions: Path, examples: Path) -> None:
-    """Numbers are the library's; each caption stays until the next one, the last for two seconds."""
-    with (examples / "overlay" / "instants.csv").open(encoding="utf-8", newline="") as file:
-        instants = list(csv.DictReader(file))
-    read = list(srt.parse(captions.read_text(encoding="utf-8")))
-    times = [timedelta(seconds=float(instant["time"])) for instant in instants]
-    assert len(read) == len(instants) == 7
-    assert [caption.index for caption in read] == list(range(1, 8))
-    assert [caption.start for caption in read] == times
-    assert [caption.end for caption in read] == [*times[1:], times[-1] + timedelta(seconds=2)]
-    for caption, instant in zip(read, instants, strict=True):
-        inputs = {name: number(value) for name, value in instant.items() if name != "time"}
-        found = calculate("pack-current", cells=4, capacity=850, **inputs)["results"]
-        assert caption.content == f"{found['current']:.1f} A   {found['loaded_cell_voltage']:.2f} V/cell"
-
-
-def test_an_instant_without_an_answer(service: str, examples: Path, tmp_path: Path) -> None:
-    """It has no caption, standard error says when and why, and the numbering has no gap."""
-    instants = tmp_path / "instants.csv"
-    instants.write_text('time,power\n1,20\n2,1e4\n3,"2,5"\n3661.9996,40\n', encoding="utf-8")
-    ran = write(examples, instants, service, tmp_path / "flight.srt")
     read = list(srt.parse((tmp_path / "flight.srt").read_text(encoding="utf-8")))
-    assert ran.returncode == 1
-    assert [(caption.index, caption.start) for caption in read] == [
-        (1, timedelta(seconds=1)),
-        (2, timedelta(hours=1, minutes=1, seconds=2)),
-    ]
-    assert "00:00:02,000  no caption: The pack cannot give 10000 W" in ran.stderr
-    assert "00:00:03,000  no caption: 1 fault: power: a comma in a number" in ran.stderr
+    assert len(read) > 100
+    assert [caption.index for caption in read] == list(range(1, len(read) + 1))
+    assert all(before.end == after.start for before, after in zip(read, read[1:], strict=False)), "no gap between them"
+    assert read[0].start == timedelta(milliseconds=2001), "frame 60 is shown at 2.002 s"
+    assert read[0].content == "16.7 V 0 mAh"
+    flown = calculate("flight-log", log=recorded(script))
+    used = float(read[-1].content.split(" ")[2])
+    assert used == pytest.approx(flown["results"]["charge"], abs=1)
+
+
+def recorded(script: Script) -> dict[str, list[float | None]]:
+    """The example's recording as lists."""
+    path = Path(__file__).resolve().parents[2] / "examples" / "overlay" / "flight.csv"
+    rows = list(csv.reader(io.StringIO(path.read_text(encoding="utf-8"))))[1:]
+    columns = list(zip(*rows, strict=True))
+    numbers = [[float(cell) if cell else None for cell in column] for column in columns[:3]]
+    return {
+        "time": [None if time is None else time / 1000 for time in numbers[0]],
+        "voltage": numbers[1],
+        "current": numbers[2],
+    }
 
 
 @pytest.mark.parametrize(
-    ("table", "told"),
+    ("words", "told"),
     [
-        ("time;power\n1;20\n", "no column named time"),
-        ("time,power\n1,20\n1,30\n", "line 3: time must be later"),
-        ('time,power\n"1,5",20\n', "line 2: time is seconds"),
-        ("time,power\nnan,20\n", "line 2: time is seconds"),
+        pytest.param(("--output", "x.ass", "template={volts}"), "did you mean voltage", id="a misspelt field"),
+        pytest.param(("--output", "x.vtt", "voltage_column=vbat"), "no column is named 'vbat'", id="no such column"),
+        pytest.param(("--output", "x.srt", "frame_rate=0"), "frame_rate: ", id="no frame rate"),
     ],
 )
-def test_a_table_of_no_use(service: str, examples: Path, tmp_path: Path, table: str, told: str) -> None:
-    """One line says what is wrong, and nothing is written."""
-    (tmp_path / "instants.csv").write_text(table, encoding="utf-8")
-    ran = write(examples, tmp_path / "instants.csv", service, tmp_path / "flight.srt")
-    assert ran.returncode == 2
+def test_what_is_refused_is_told_in_a_line(script: Script, tmp_path: Path, words: tuple[str, ...], told: str) -> None:
+    ran = script(*words, cwd=tmp_path)
+    assert ran.returncode == 1
     assert told in ran.stderr
     assert len(ran.stderr.splitlines()) == 1
-    assert not (tmp_path / "flight.srt").exists()
+    assert not list(tmp_path.iterdir()), "nothing is written"
 
 
-def frame(folder: Path, seconds: float, burn: str) -> bytes:
-    """One grey picture of a test clip, with a filter behind it."""
-    source = f"testsrc=size={WIDTH}x{HEIGHT}:rate=10:duration=13"
-    command = ["ffmpeg", "-nostdin", "-v", "error", "-f", "lavfi", "-i", source]
-    command += ["-vf", f"{burn},trim=start={seconds},format=gray", "-frames:v", "1", "-f", "rawvideo", "-"]
-    return subprocess.run(command, cwd=folder, capture_output=True, check=True, timeout=120).stdout
+def test_a_recording_without_times(script: Script, tmp_path: Path) -> None:
+    (tmp_path / "flight.csv").write_text("t;volts\n1;16\n", encoding="utf-8")
+    ran = script("--output", "flight.srt", log=tmp_path / "flight.csv", cwd=tmp_path)
+    assert (ran.returncode, "time_column" in ran.stderr) == (1, True)
+
+
+def pictures(video: Path, seconds: float) -> bytes:
+    """One grey picture of a video."""
+    command = ["ffmpeg", "-nostdin", "-v", "error", "-i", str(video), "-vf", f"trim=start={seconds},format=gray"]
+    done = subprocess.run(
+        [*command, "-frames:v", "1", "-f", "rawvideo", "-"], capture_output=True, check=True, timeout=120
+    )
+    return done.stdout
 
 
 @pytest.mark.client("ffmpeg")
-@pytest.mark.parametrize(("seconds", "shown"), [(0.5, False), (3.0, True), (10.5, True), (12.5, False)])
-def test_ffmpeg_burns_the_captions_in(captions: Path, seconds: float, shown: bool) -> None:
-    """Pixels in the lower part change while a caption is on, and none before the first and after the last."""
-    plain = frame(captions.parent, seconds, "null")
-    burnt = frame(captions.parent, seconds, f"subtitles={captions.name}:force_style='FontSize=18'")
-    assert len(plain) == len(burnt) == WIDTH * HEIGHT
-    changed = [at // WIDTH for at, (before, after) in enumerate(zip(plain, burnt, strict=True)) if before != after]
-    assert (len(changed) > 200) is shown
-    assert all(row > HEIGHT // 2 for row in changed)
+def test_ffmpeg_burns_the_captions_into_the_example_clip(script: Script, tmp_path: Path) -> None:
+    """Before the recording begins the picture stays as it was; then the corner with the captions changes."""
+    assert script("--test-clip", "clip.mp4", cwd=tmp_path).returncode == 0
+    short = ["ffmpeg", "-nostdin", "-v", "error", "-i", "clip.mp4", "-t", "5", "-c", "copy", "short.mp4"]
+    subprocess.run(short, cwd=tmp_path, check=True, timeout=120)
+    ran = script("--burn", "short.mp4", "--output", "burnt.mp4", "cells=4", "offset=2", cwd=tmp_path)
+    assert ran.returncode == 0, ran.stderr
+    changed = {}
+    for seconds in (1.0, 3.0):
+        plain, burnt = (pictures(tmp_path / name, seconds) for name in ("short.mp4", "burnt.mp4"))
+        assert len(plain) == len(burnt) == WIDTH * HEIGHT
+        # Encoded once more, all pixels change a little; those of letters much.
+        changed[seconds] = [at for at, (b, a) in enumerate(zip(plain, burnt, strict=True)) if abs(b - a) > 90]
+    assert len(changed[1.0]) < 50
+    assert len(changed[3.0]) > 1000
+    assert all(at // WIDTH > 0.8 * HEIGHT and at % WIDTH < 0.6 * WIDTH for at in changed[3.0])

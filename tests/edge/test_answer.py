@@ -96,12 +96,23 @@ def test_an_answer_asked_again_is_the_same(calculator: Calculator[Any, Any], exa
     """Round trip: what an answer says was given, sent as the next question, gives its results back; to 1e-11 as the
     values in between were rounded to 12 digits."""
     first = calculate(calculator.name, **dict[str, Any](example.given))
-    second = calculate(calculator.name, **first["given"])
+    second = calculate(calculator.name, **with_recordings(first["given"], example.given))
     told, again = (dict(leaves(answer["results"])) for answer in (first, second))
     assert told.keys() == again.keys()
     for name, value in told.items():
         same = pytest.approx(value, rel=1e-10, abs=1e-10) if isinstance(value, int | float) else value
         assert again[name] == same, name
+
+
+def with_recordings(told: Any, given: Any) -> Any:
+    """What an answer says was given, with the recordings themselves where it only tells their size."""
+    if isinstance(told, list) and isinstance(given, list):
+        return [with_recordings(each, other) for each, other in zip(told, given, strict=True)]
+    if not isinstance(told, dict):
+        return told
+    return {
+        name: given[name] if name == "log" else with_recordings(value, given.get(name)) for name, value in told.items()
+    }
 
 
 def leaves(value: Any, name: str = "") -> Iterator[tuple[str, Any]]:

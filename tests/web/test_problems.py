@@ -58,7 +58,8 @@ def rules() -> list[Rule]:
 
 def path_of(rule: Rule) -> str:
     """A path that the rule takes."""
-    path = rule.rule.replace("<calculator_name>", "pack-energy").replace("<result>", "usable_energy")
+    name = "flight-log" if rule.rule.endswith("/log") else "pack-energy"
+    path = rule.rule.replace("<calculator_name>", name).replace("<result>", "usable_energy")
     path = path.replace("<kind>", "invalid-input").replace("<path:filename>", "sheet.css")
     path = path.replace("<path:name>", "swagger-ui.css")
     assert "<" not in path, f"tell this test a path of {path}"
@@ -66,7 +67,7 @@ def path_of(rule: Rule) -> str:
 
 
 ROUTES = sorted({path_of(rule) for rule in rules()})
-POSTED = ("/v1/pack-energy", "/v1/pack-energy/batch", "/v1/pack-energy/sweep")
+POSTED = ("/v1/pack-energy", "/v1/pack-energy/batch", "/v1/pack-energy/sweep", "/v1/flight-log/log")
 
 
 @pytest.mark.parametrize("method", ["PUT", "PATCH", "DELETE", "TRACE", "QUERY", "NONSENSE"])
@@ -75,7 +76,7 @@ def test_a_wrong_method_on_any_route(client: FlaskClient, path: str, method: str
     answer = client.open(path, method=method)
     problem(client, answer, 405, "method-not-allowed")
     allowed = {word.strip() for word in answer.headers["Allow"].split(",")}
-    reading = set() if path == "/v1/pack-energy/batch" else {"GET", "HEAD"}
+    reading = set() if path.endswith(("/batch", "/log")) else {"GET", "HEAD"}
     assert allowed == {"OPTIONS"} | reading | ({"POST"} if path in POSTED else set())
 
 

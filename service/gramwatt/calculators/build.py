@@ -29,7 +29,7 @@ from gramwatt.declare import (
     Spread,
     Table,
 )
-from gramwatt.flights import AERODYNAMIC, AERODYNAMIC_U, Flight, average_powers
+from gramwatt.flights import AERODYNAMIC, AERODYNAMIC_U, DURATION_OR_LOG, Flight, average_powers
 from gramwatt.packs import Pack, PackAnswer
 from gramwatt.physics import cells, constants, craft, motor, pack, scaling, weighing
 
@@ -64,7 +64,13 @@ class Inputs:
     ]
     flights: Annotated[
         Flight,
-        Table(Flight, "Flights of this craft; else average_power, else hover_ratio.", longest=200, optional=True),
+        Table(
+            Flight,
+            "Flights of this craft; else average_power, else hover_ratio.",
+            longest=200,
+            optional=True,
+            any_of=DURATION_OR_LOG,
+        ),
     ]
     mass_exponent: Annotated[
         Array,

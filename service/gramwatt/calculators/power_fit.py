@@ -21,7 +21,7 @@ from gramwatt.declare import (
     Table,
     Truths,
 )
-from gramwatt.flights import AERODYNAMIC, AERODYNAMIC_U, Flight, average_powers
+from gramwatt.flights import AERODYNAMIC, AERODYNAMIC_U, DURATION_OR_LOG, Flight, average_powers, is_recorded
 from gramwatt.physics import cells, scaling
 
 
@@ -29,7 +29,7 @@ from gramwatt.physics import cells, scaling
 class Inputs:
     """The flights, and the craft and pack to say something of."""
 
-    flights: Annotated[Flight, Table(Flight, "Flights of one craft, flown alike.", longest=200)]
+    flights: Annotated[Flight, Table(Flight, "Flights of one craft, flown alike.", longest=200, any_of=DURATION_OR_LOG)]
     mass: Annotated[Array, Quantity("g", "All-up mass to predict for.", above=0, at_most=1e5, optional=True)]
     cells: Annotated[Array, Count("Cells in series of the pack to predict for.", at_least=1, at_most=24, optional=True)]
     capacity: Annotated[
@@ -56,8 +56,8 @@ LAW = "reference_power * (mass / reference_mass)**mass_exponent * sqrt(1.225 / a
 SHORT = "endurance * exp(-2 * power_u / power_at_mass)"
 LONG = "endurance * exp(2 * power_u / power_at_mass)"
 OWN = (
-    "energy over duration: charge_used, or capacity less reserve, times mean_voltage, or cells times nominal cell "
-    "voltage (lipo 3.7 V, lihv 3.8 V, li-ion 3.6 V, lifepo4 3.2 V)"
+    "energy over duration: charge_used, or that of its log, or capacity less reserve, times mean_voltage, or cells "
+    "times nominal cell voltage (lipo 3.7 V, lihv 3.8 V, li-ion 3.6 V, lifepo4 3.2 V)"
 )
 LEVEL = "geometric mean of the flights' powers, each times sqrt(air_density / 1.225 kg/m3)"
 SLOPE = (
@@ -204,7 +204,9 @@ CALCULATOR = Calculator(
             "reserve-assumed",
             "Of flights without charge_used and reserve 20 % of the charge is taken to have been left. Note what the "
             "charger puts back: it is the better figure.",
-            when=lambda given, found: some(np.isnan(given.flights.charge_used) & np.isnan(given.flights.reserve)),
+            when=lambda given, found: some(
+                np.isnan(given.flights.charge_used) & np.isnan(given.flights.reserve) & ~is_recorded(given.flights)
+            ),
         ),
         Caution(
             "reserve-not-used",

@@ -213,6 +213,8 @@ def table_rows(
 
 def _cells(kind: Kind, values: Any, name: str, chosen: Mapping[str, str]) -> list[Any]:
     """The cells of a table's column, judged together where they are numbers."""
+    if isinstance(kind, Text):
+        return list(values.tolist())
     if not isinstance(kind, Quantity):
         return [_plain(kind, values, at, name, chosen) for at in range(len(values))]
     unit = units.unit(chosen[name])
@@ -329,7 +331,7 @@ def _uncertainty(
     for name, standard in propagated.standard.items():
         values = standard[row] / units.unit(chosen[name]).scale if name in chosen else standard[row]
         table, _, column = name.rpartition(".")
-        shown = [each[column] for each in results[table]] if table else results[name]
+        shown = [each.get(column) for each in results[table]] if table else results[name]
         if shown is None or (not table and not np.all(np.isfinite(values))):
             continue
         widths = _numbers(values)

@@ -237,8 +237,17 @@ def _text(kind: Text, cell: object) -> str:
     if not _PRINTABLE.fullmatch(cell):
         raise Refused("empty, or with characters that cannot be printed", accepts(kind))
     if kind.pattern and not re.fullmatch(kind.pattern, cell):
-        raise Refused("not of the form that is asked for", accepts(kind))
+        raise Refused(_explained(kind, cell), accepts(kind))
     return cell
+
+
+def _explained(kind: Text, cell: str) -> str:
+    try:
+        if kind.explain is not None:
+            kind.explain(cell)
+    except ValueError as error:
+        return str(error)
+    return "not of the form that is asked for"
 
 
 def kind_of(cell: object) -> str:

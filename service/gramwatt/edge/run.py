@@ -274,8 +274,8 @@ def _check_fields(calculator: Calculator[Any, Any], results: Any, fields: Mappin
         if isinstance(kind, Table):
             _check_fields(calculator, values, fields_of(kind.row), rows)
             continue
-        wanted = {Quantity: "f", Count: "f", Series: "f", Choice: "i", Flag: "b", Text: "U"}[type(kind)]
-        if not isinstance(values, np.ndarray) or values.dtype.kind != wanted or values.shape[:1] != (rows,):
+        wanted = {Quantity: "f", Count: "f", Series: "f", Choice: "i", Flag: "b", Text: "UT"}[type(kind)]
+        if not isinstance(values, np.ndarray) or values.dtype.kind not in wanted or values.shape[:1] != (rows,):
             raise TypeError(f"{calculator.name}: {name} is not an array of kind {wanted!r} and {rows} rows")
 
 

@@ -129,9 +129,10 @@ def narrow_allow(response: Response) -> Response:
     if "Allow" not in response.headers or not request.path.startswith("/v1/"):
         return response
     name, _, below = request.path.removeprefix("/v1/").partition("/")
-    calculator = registry.load().get(name)
-    if calculator is not None and (below.rstrip("/") in ("batch", "log") or not fits_query(calculator)):
-        response.headers["Allow"] = "POST, OPTIONS"
+    calculator, below = registry.load().get(name), below.rstrip("/")
+    if calculator is not None and (below in ("batch", "log") or not fits_query(calculator)):
+        known = below != "log" or calculator.recording is not None
+        response.headers["Allow"] = "POST, OPTIONS" if known else "GET, HEAD, OPTIONS"
     return response
 
 

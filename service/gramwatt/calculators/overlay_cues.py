@@ -1,0 +1,441 @@
+"""A recorded flight on a video's clock: captions, and figures frame by frame."""
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import Annotated, Any, Final
+
+import numpy as np
+
+from gramwatt import flown, recordings, vocabulary
+from gramwatt.captions import picture, subrip, substation, template, timecode, webvtt
+from gramwatt.captions.captioned import NOTHING, Captioned, captioned, cues_again, rate_or_none
+from gramwatt.captions.cues import Cue
+from gramwatt.captions.frames import LAST_NUMBER, MOST_FRAMES
+from gramwatt.captions.placement import PLACES, Placement
+from gramwatt.captions.ticks import resolves
+from gramwatt.common import LAND_EARLY, LITHIUM_FIRE
+from gramwatt.declare import (
+    Array,
+    Calculator,
+    Caution,
+    Choice,
+    Codes,
+    Count,
+    Example,
+    Form,
+    Labels,
+    Quantity,
+    Reference,
+    Rule,
+    Table,
+    Text,
+    Unit,
+)
+from gramwatt.physics.recording import Course
+
+SECOND: Final[Annotated[float, Unit("s")]] = 1.0
+VOLT: Final[Annotated[float, Unit("V")]] = 1.0
+AMPERE: Final[Annotated[float, Unit("A")]] = 1.0
+WATT: Final[Annotated[float, Unit("W")]] = 1.0
+COULOMB: Final[Annotated[float, Unit("As")]] = 1.0
+JOULE: Final[Annotated[float, Unit("J")]] = 1.0
+HERTZ: Final[Annotated[float, Unit("Hz")]] = 1.0
+"""Captions hold numbers, not quantities: what they show is told in these."""
+
+FIELDS: Final = ", ".join((*template.FIELDS, *template.MARKS))
+
+
+@dataclass(frozen=True, slots=True)
+class Inputs:
+    """The recording, the pack, the video's clock, and how the figures shall stand on it."""
+
+    log: recordings.Log
+    cells: recordings.FlownCells
+    capacity: recordings.FlownCapacity
+    start_charge: vocabulary.StartCharge
+    current_scale: recordings.CurrentScale
+    current_offset: recordings.CurrentOffset
+    voltage_scale: recordings.VoltageScale
+    longest_gap: recordings.LongestGap
+    frame_rate: Annotated[
+        Labels,
+        Text(
+            "Frames a second, exactly: a fraction, or the decimals it is usually written with (29.97 is 30000/1001).",
+            longest=16,
+            default="30",
+            pattern=timecode.RATE,
+            form="a number or a fraction of whole numbers above 0 and up to 1000, as text",
+            like=("25", "30000/1001", "23.976"),
+            explain=timecode.exact_rate,
+        ),
+    ]
+    offset: Annotated[
+        Array,
+        Quantity("s", "Where in the video the first sample stands.", at_least=-36_000, at_most=36_000, default=0),
+    ]
+    video_begin: Annotated[
+        Array, Quantity("s", "Captions from here in the video on.", at_least=0, at_most=36_000, optional=True)
+    ]
+    video_end: Annotated[
+        Array, Quantity("s", "No captions from here in the video on.", above=0, at_most=36_000, optional=True)
+    ]
+    smoothing: Annotated[
+        Array,
+        Quantity("s", "Window of the running mean; what stands out is kept.", at_least=0, at_most=10, default=0.5),
+    ]
+    changes: Annotated[Array, Quantity("Hz", "How often a caption may change.", at_least=0.1, at_most=120, default=4)]
+    template: Annotated[
+        Labels,
+        Text(
+            f"What a caption says: words, and fields in braces with their digits, as {{voltage:2}}. Fields: {FIELDS}.",
+            longest=200,
+            default=template.DEFAULT,
+            pattern=template.TEMPLATE,
+            form=f"words with fields in braces, each with 0 to 4 digits or none: {FIELDS}; {{{{ and }}}} are braces",
+            like=(template.DEFAULT, "{power} W{line}{remaining} %"),
+            explain=template.compile_template,
+        ),
+    ]
+    width: Annotated[Array, Count("Width of the video in pixels.", at_least=64, at_most=8192, default=1920)]
+    height: Annotated[Array, Count("Height of the video in pixels.", at_least=64, at_most=4320, default=1080)]
+    place: Annotated[Codes, Choice(PLACES, "Where captions stand.", default="bottom-left")]
+    text_size: Annotated[Array, Quantity("%", "Height of a line, of the video's.", at_least=1, at_most=25, default=5)]
+    safe_area: Annotated[
+        Array, Quantity("%", "Kept free at each edge, of width and height.", at_least=0, at_most=25, default=5)
+    ]
+    at: Annotated[
+        Array,
+        Quantity(
+            "s",
+            "Instant of the video that a picture shows; the first with a caption unless said.",
+            at_least=0,
+            at_most=36_000,
+            optional=True,
+        ),
+    ]
+
+
+AS_RECORDED: Final = "smoothed samples on straight lines between them; what stands out is shown as recorded"
+RUNNING: Final = "trapezoidal rule from the first sample, exact at the frame's instant"
+NUMBERED: Final = "first frame at or after its instant; exact in fractions"
+
+
+@dataclass(frozen=True, slots=True)
+class Frame:
+    """One frame of the video."""
+
+    frame: Annotated[Array, Count("Number of the frame, from 0.", at_least=0, at_most=LAST_NUMBER, method=NUMBERED)]
+    time: Annotated[Array, Quantity("s", "When it is shown.", method="frame over frame_rate")]
+    timecode: Annotated[Labels, Text("SMPTE ST 12-1, drop-frame where due.", longest=16)]
+    cue: Annotated[Array, Count("Which caption is on, from 1.", at_least=1, at_most=MOST_FRAMES, method="counted")]
+    text: Annotated[
+        Labels,
+        Text(
+            "What it says.",
+            longest=1000,
+            pattern=r"[^\u0000-\u0009\u000B-\u001F\u007F-\u009F]+",
+            form="text with line feeds",
+            like=("12.4 V",),
+        ),
+    ]
+    flight_time: Annotated[Array, Quantity("s", "Since the first sample.", method="time less offset", optional=True)]
+    voltage: Annotated[Array, Quantity("V", "Of the pack.", method=AS_RECORDED, optional=True)]
+    cell_voltage: Annotated[
+        Array, Quantity("V", "Of the lowest cell as recorded, else a mean cell's.", method=AS_RECORDED, optional=True)
+    ]
+    current: Annotated[Array, Quantity("A", "From the pack.", method=AS_RECORDED, optional=True)]
+    power: Annotated[Array, Quantity("W", "From the pack.", method=AS_RECORDED, optional=True)]
+    throttle: Annotated[Array, Quantity("%", "Of full.", method=AS_RECORDED, optional=True)]
+    charge: Annotated[Array, Quantity("mAh", "Used so far.", method=RUNNING, optional=True)]
+    energy: Annotated[Array, Quantity("Wh", "Used so far.", method=RUNNING, optional=True)]
+    remaining: Annotated[
+        Array, Quantity("%", "Charge left.", method="start_charge less charge over capacity", optional=True)
+    ]
+
+
+@dataclass(frozen=True, slots=True)
+class Results:
+    """How many captions there are, on which frames, and every frame."""
+
+    captions: Annotated[Array, Count("Captions.", at_least=0, at_most=MOST_FRAMES, method="texts that differ in turn")]
+    frame_count: Annotated[Array, Count("Frames.", at_least=0, at_most=MOST_FRAMES, method=NUMBERED)]
+    first_timecode: Annotated[Labels, Text("Of the first frame.", longest=16, method="SMPTE ST 12-1")]
+    last_timecode: Annotated[Labels, Text("Of the last frame.", longest=16, method="SMPTE ST 12-1")]
+    peak_current: Annotated[Array, Quantity("A", "Greatest current shown.", method="greatest of the frames")]
+    peak_power: Annotated[Array, Quantity("W", "Greatest power shown.", method="greatest of the frames")]
+    samples: Annotated[Array, Count("Samples recorded.", at_least=0, at_most=5_000_000, method="counted")]
+    samples_used: Annotated[Array, Count("Samples used.", at_least=0, at_most=5_000_000, method="counted")]
+    frames: Annotated[Frame, Table(Frame, "Every frame.", shortest=0, longest=MOST_FRAMES)]
+
+
+def overlay_cues(given: Inputs) -> Results:
+    """A recording's figures at the instants of a video's frames, and captions that change on exactly a frame.
+
+    Frame n stands at n times the rate's denominator over its numerator: no drift, however long. Charge and energy are
+    those since the recording's first sample. What the sensors recorded is shown, nothing is predicted.
+    """
+    count = len(given.log)
+    rows = [NOTHING] * count
+    told, samples, used = np.zeros(count, dtype=np.bool_), np.full(count, np.nan), np.full(count, np.nan)
+    nowhere = np.full(count, np.nan)
+    for shared, recording, cleaned in flown.groups(given.log, given.longest_gap, nowhere, nowhere):
+        samples[shared], used[shared] = recording.rows, len(cleaned.course.time)
+        for row in shared.tolist():
+            found = _of_one(given, row, cleaned.course)
+            rows[row], told[row] = found or NOTHING, found is not None
+    longest = max(len(row.times) for row in rows)
+    table = [_columns(row, longest) for row in rows]
+    return Results(
+        captions=np.where(told, [float(len(row.texts)) for row in rows], np.nan),
+        frame_count=np.where(told, [float(len(row.times)) for row in rows], np.nan),
+        first_timecode=np.array([row.timecodes[0] if row.timecodes else "none" for row in rows]),
+        last_timecode=np.array([row.timecodes[-1] if row.timecodes else "none" for row in rows]),
+        peak_current=np.array([_greatest(row.frames.current) for row in rows]) * AMPERE,
+        peak_power=np.array([_greatest(row.frames.power) for row in rows]) * WATT,
+        samples=samples,
+        samples_used=used,
+        frames=Frame(*(np.stack(column) for column in zip(*table, strict=True))),
+    )
+
+
+def _of_one(given: Inputs, row: int, recorded: Course) -> Captioned | None:
+    """One question told in plain numbers."""
+    course = Course(
+        recorded.time / SECOND,
+        recorded.voltage / VOLT,
+        recorded.current / AMPERE,
+        recorded.throttle,
+        recorded.cell_voltage / VOLT,
+        recorded.counts,
+    )
+    return captioned(
+        course,
+        frame_rate=str(given.frame_rate[row]),
+        offset=float(given.offset[row] / SECOND),
+        begin=float(given.video_begin[row] / SECOND),
+        end=float(given.video_end[row] / SECOND),
+        template=str(given.template[row]),
+        changes=float(given.changes[row] / HERTZ),
+        smoothing=float(given.smoothing[row] / SECOND),
+        cells=float(given.cells[row]),
+        capacity=float(given.capacity[row] / COULOMB),
+        start_charge=float(given.start_charge[row]),
+        current_scale=float(given.current_scale[row]),
+        current_offset=float(given.current_offset[row] / AMPERE),
+        voltage_scale=float(given.voltage_scale[row]),
+    )
+
+
+def _greatest(values: Array) -> float:
+    return float(np.fmax.reduce(values, initial=np.nan))
+
+
+def _columns(row: Captioned, longest: int) -> list[Any]:
+    """The columns of `Frame`, filled up to a common length with nothing."""
+    found = row.frames
+
+    def numbers(values: Any, unit: float = 1.0) -> Array:
+        return np.pad(np.asarray(values, dtype=np.float64) * unit, (0, longest - len(values)), constant_values=np.nan)
+
+    def texts(values: Any) -> Any:
+        room = np.full(longest, "", dtype=np.dtypes.StringDType())
+        room[: len(values)] = values
+        return room
+
+    words = np.array(row.texts, dtype=np.dtypes.StringDType())
+    return [
+        numbers(found.number),
+        numbers(row.times, SECOND),
+        texts(row.timecodes),
+        numbers(np.repeat(np.arange(1.0, len(row.texts) + 1), row.lengths)),
+        texts(np.repeat(words, row.lengths)),
+        numbers(found.time, SECOND),
+        numbers(found.voltage, VOLT),
+        numbers(found.cell_voltage, VOLT),
+        numbers(found.current, AMPERE),
+        numbers(found.power, WATT),
+        numbers(found.throttle),
+        numbers(found.charge, COULOMB),
+        numbers(found.energy, JOULE),
+        numbers(found.remaining),
+    ]
+
+
+def _cues(given: Inputs, found: Results) -> tuple[Iterator[Cue], Fraction]:
+    """The captions of the first question, and the frame rate; where there is no such rate none, at one a second."""
+    rate = rate_or_none(str(given.frame_rate[0])) or Fraction(1)
+    number = found.frames.frame[0].astype(np.int64)
+    return cues_again(number, found.frames.cue[0], found.frames.text[0], rate), rate
+
+
+def _placement(given: Inputs) -> Placement:
+    return Placement(
+        int(given.width[0]),
+        int(given.height[0]),
+        PLACES[int(given.place[0])],
+        float(given.text_size[0]),
+        float(given.safe_area[0]),
+    )
+
+
+NOTE: Final = "Figures recorded in flight, by Gramwatt's overlay-cues; sensors may be off by some per cent."
+
+
+def as_webvtt(given: Inputs, found: Results) -> Iterator[bytes]:
+    """The captions as WebVTT."""
+    told, rate = _cues(given, found)
+    yield from (each.encode() for each in webvtt.write(told, rate=rate, placement=_placement(given), note=NOTE))
+
+
+def as_subrip(given: Inputs, found: Results) -> Iterator[bytes]:
+    """The captions as SubRip."""
+    told, rate = _cues(given, found)
+    yield from (each.encode() for each in subrip.write(told, rate=rate))
+
+
+def as_substation(given: Inputs, found: Results) -> Iterator[bytes]:
+    """The captions as Advanced SubStation."""
+    told, rate = _cues(given, found)
+    yield from (each.encode() for each in substation.write(told, rate=rate, placement=_placement(given), title=NOTE))
+
+
+def _text_at(given: Inputs, found: Results) -> str:
+    """What is on the video at the instant asked for; dashes where no frame is."""
+    rate = rate_or_none(str(given.frame_rate[0])) or Fraction(1)
+    number = found.frames.frame[0]
+    at = float(given.at[0] / SECOND)
+    wanted = math.floor(Fraction(at) * rate + Fraction(1, 1000)) - number[0] if at >= 0 and len(number) else 0
+    if 0 <= wanted < len(number):
+        return str(found.frames.text[0, int(wanted)])
+    parts = template.compile_template(str(given.template[0])).parts
+    return "".join(part if isinstance(part, str) else template.figure(part, None) for part in parts)
+
+
+def as_svg(given: Inputs, found: Results) -> Iterator[bytes]:
+    """One instant as SVG."""
+    yield picture.svg(_text_at(given, found), _placement(given)).encode()
+
+
+def as_png(given: Inputs, found: Results) -> Iterator[bytes]:
+    """One instant as PNG."""
+    yield picture.png(_text_at(given, found), _placement(given))
+
+
+CALCULATOR = Calculator(
+    title="What shows on the video?",
+    summary="A recorded flight as captions for a video, frame by frame, or as a picture of one instant.",
+    inputs=Inputs,
+    results=Results,
+    formula=overlay_cues,
+    propagates=False,
+    forms=(
+        Form("vtt", "text/vtt", "WebVTT captions.", as_webvtt),
+        Form("srt", "application/x-subrip", "SubRip captions, plain text.", as_subrip),
+        Form("ass", "text/x-ssa", "Advanced SubStation captions, placed and outlined, to burn in.", as_substation),
+        Form("svg", "image/svg+xml", "A transparent picture of the instant at.", as_svg),
+        Form("png", "image/png", "A transparent picture of the instant at.", as_png, binary=True),
+    ),
+    rules=(
+        Rule(
+            "no-such-video",
+            f"No more than {MOST_FRAMES} frames can be told at once, at rates up to 1000 a second: see frame_rate, "
+            "video_begin and video_end, and the unit of the recording's times.",
+            when=lambda given, found: np.isnan(found.frame_count),
+            results=("captions", "frame_count", "peak_current", "peak_power"),
+        ),
+        Rule(
+            "nothing-recorded",
+            "No frame shows a current: the recording has none there, or lies outside the frames. See offset, "
+            "video_begin, video_end and the recording's columns.",
+            when=lambda given, found: found.frame_count >= 0,
+            results=("peak_current", "peak_power"),
+        ),
+    ),
+    references=(
+        Reference(
+            "SMPTE ST 12-1:2014, Time and Control Code: drop-frame counting (from memory)",
+            about=("first_timecode", "last_timecode", "frames"),
+        ),
+        Reference(
+            "W3C WebVTT, Candidate Recommendation 2019, section 4; SubRip and Advanced SubStation have no standard "
+            "and are written as libass and ffmpeg read them"
+        ),
+        Reference(
+            "J. S. Lee 1983, the sigma filter: what departs by more than three standard deviations is not averaged "
+            "(from memory)",
+            about=("frames", "peak_current", "peak_power"),
+        ),
+    ),
+    cautions=(
+        LITHIUM_FIRE,
+        LAND_EARLY,
+        Caution(
+            "as-recorded",
+            "The figures are those of the craft's sensors, which may be off by some per cent; flight-log tells how to "
+            "calibrate them.",
+        ),
+        Caution(
+            "left-out",
+            "Of {samples} samples {samples_used} were used; flight-log says which were not, and why.",
+            when=lambda given, found: found.samples_used < found.samples,
+        ),
+        Caution(
+            "coarse-clock",
+            "At {frame_rate} frames a second the hundredths of a second in Advanced SubStation cannot tell every "
+            "frame: a caption may come a frame off. WebVTT and SubRip tell thousandths, enough up to 500.",
+            when=lambda given, found: np.array([_is_coarse(str(rate)) for rate in given.frame_rate]),
+        ),
+        Caution(
+            "unseen",
+            "No frame of the video lies in the recording: see offset, video_begin and video_end.",
+            when=lambda given, found: np.isnan(found.frames.flight_time).all(axis=1),
+        ),
+    ),
+    examples=(
+        Example(
+            "Six samples of an invented flight, two seconds into a video of 30000/1001 frames a second",
+            given={
+                "log": {
+                    "time": [0, 1, 2, 3, 4, 5],
+                    "voltage": [16.6, 16.4, 15.8, 15.8, 16.3, 16.2],
+                    "current": [8, 8, 40, 40, 8, 8],
+                    "throttle": [35, 35, 100, 100, 35, 35],
+                },
+                "frame_rate": "30000/1001",
+                "offset": 2,
+                "smoothing": 0,
+                "video_end": 3,
+            },
+            expected={"frame_count": 30, "first_timecode": "00:00:02;00", "last_timecode": "00:00:02;29"},
+            rtol=1e-9,
+            source="by hand: frame 60 is shown at 60 x 1001 / 30000 = 2.002 s, the first at or after 2 s; frame 89 at "
+            "2.9696 s is the last before 3 s; no label is dropped in the first minute",
+        ),
+        Example(
+            "The same with a gap at the end and a pack, two frames a second",
+            given={
+                "log": {
+                    "time": [0, 1, 2, 3, 4, 10],
+                    "voltage": [16.6, 16.4, 15.8, 15.8, 16.3, 16.2],
+                    "current": [8, 8, 40, 40, 8, 8],
+                },
+                "cells": 4,
+                "capacity": 850,
+                "frame_rate": "2",
+                "video_begin": 1,
+                "template": "{cell_voltage:2} V{line}{remaining:1} %",
+                "smoothing": 0,
+            },
+            expected={"frame_count": 19, "first_timecode": "00:00:01:00", "peak_current": 40, "peak_power": 632},
+            rtol=1e-9,
+            source="by hand: frames 2 to 20 are shown from 1 s to the last sample at 10 s; 40 A at 15.8 V is 632 W",
+        ),
+    ),
+)
+
+
+def _is_coarse(rate: str) -> bool:
+    found = rate_or_none(rate)
+    return found is not None and not resolves(found, substation.PER_SECOND)

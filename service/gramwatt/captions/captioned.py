@@ -1,0 +1,82 @@
+"""Everything that a recording becomes on a video at once: frames, their time codes, and the captions over them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from fractions import Fraction
+from typing import Final, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gramwatt.captions.cues import Cue, cues
+from gramwatt.captions.frames import LAST_NUMBER, MOST_FRAMES, Frames, frame_span, frames
+from gramwatt.captions.template import compile_template
+from gramwatt.captions.timecode import exact_rate, labels
+from gramwatt.declare import Array, Labels
+from gramwatt.physics.recording import Course
+
+
+class Captioned(NamedTuple):
+    """F frames and the captions over them, each caption's text and for how many frames it stays."""
+
+    frames: Frames
+    times: Array
+    """(F,) when each frame is shown [s]."""
+    timecodes: list[str]
+    texts: tuple[str, ...]
+    lengths: NDArray[np.intp]
+
+
+_EMPTY: Final = np.zeros(0)
+NOTHING: Final = Captioned(
+    Frames(np.zeros(0, np.int64), *[_EMPTY] * (len(Frames._fields) - 1)), _EMPTY, [], (), np.zeros(0, dtype=np.intp)
+)
+"""No frame at all."""
+
+
+def rate_or_none(text: str) -> Fraction | None:
+    """The frame rate, None where it is none that there is."""
+    try:
+        return exact_rate(text)
+    except ValueError:
+        return None
+
+
+def captioned(
+    course: Course,
+    *,
+    frame_rate: str,
+    offset: float,
+    begin: float,
+    end: float,
+    template: str,
+    changes: float,
+    **figures: float,
+) -> Captioned | None:
+    """A course on the frames of a video; see `frames.frames` (``figures`` are the rest of what it takes) and
+    `cues.cues`. None where there is no such rate, or there are more frames than can be told."""
+    rate = rate_or_none(frame_rate)
+    clock = {"offset": offset, "begin": begin, "end": end}
+    first, count = (0, 0) if rate is None else frame_span(course, rate=rate, **clock)
+    if rate is None or count > MOST_FRAMES or first + count > LAST_NUMBER:
+        return None
+    found = frames(course, rate=rate, **clock, **figures)
+    told = list(cues(found, compile_template(template), rate=rate, changes=changes))
+    return Captioned(
+        found,
+        found.number * rate.denominator / rate.numerator,
+        labels(found.number, rate),
+        tuple(cue.text for cue in told),
+        np.array([cue.end_frame - cue.first_frame for cue in told], dtype=np.intp),
+    )
+
+
+def cues_again(number: NDArray[np.int64], which: Array, texts: Labels, rate: Fraction) -> Iterator[Cue]:
+    """The captions of frames by number (F,), each marked with its caption (F,) and its text (F,)."""
+    if not len(number):
+        return
+    begins = np.concatenate(([0], np.flatnonzero(np.diff(which)) + 1)).tolist()
+    for begin, after in zip(begins, [*begins[1:], len(number)], strict=True):
+        first, end = int(number[begin]), int(number[0]) + after
+        yield Cue(first, end, str(texts[begin]), Fraction(first) / rate, Fraction(end) / rate)

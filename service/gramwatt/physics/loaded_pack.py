@@ -1,0 +1,137 @@
+"""The resistance of a pack from its own series of voltage and current."""
+
+from typing import Annotated, Final, NamedTuple
+
+import numpy as np
+
+from gramwatt.declare import Array, Codes, Unit
+from gramwatt.physics import cells as cell
+from gramwatt.physics.recording import Course, cumulative
+
+MOST_GROUPS: Final = 5000
+FEWEST: Final = 20
+STEADY: Final = 0.10
+"""Standard deviation of the current, drift taken off, as a share of its mean: below it nothing is told."""
+STEADY_CURRENT: Final[Annotated[float, Unit("A")]] = 0.3
+"""The same as a current, where the mean is small."""
+MEMORY: Final[Annotated[float, Unit("s")]] = 10.0
+"""Time over which residuals are taken to depend on each other: cells relax over seconds."""
+CURVE: Final = 0.02
+"""Relative standard uncertainty for a rested voltage that is not exactly this pack's, and for cells that warm up: a
+judgement."""
+
+
+class ResistanceFit(NamedTuple):
+    """Arrays (N,), nan where the series does not tell the resistance."""
+
+    resistance: Array
+    """Of the pack with what lies between it and the sensor [ohm]."""
+    standard_error: Array
+    """[ohm]"""
+    current_spread: Array
+    """Standard deviation of the current, drift taken off [A]."""
+
+
+def fit_resistance(
+    course: Course,
+    *,
+    scale: Array,
+    offset: Array,
+    voltage_scale: Array,
+    cells: Array,
+    chemistry: Codes,
+    capacity: Array,
+    start: Array,
+) -> ResistanceFit:
+    """Resistance by least squares of sag on current, for N sets of corrections of one course.
+
+    Parameters
+    ----------
+    course : K samples of voltage and current
+    scale, offset, voltage_scale : (N,) true current = scale (recorded - offset [A]); true voltage likewise
+    cells, capacity : (N,) in series, and charge of the full pack [A s]; nan where not known: the rested voltage is
+        then left out, and the drift alone stands for it
+    chemistry : (N,) positions in `cells.CHEMISTRIES`
+    start : (N,) state of charge at the first sample, 0 to 1
+
+    Returns
+    -------
+    `ResistanceFit`. The model is ``V - cells OCV(start - q / capacity) = a + b t - R I``, q the charge used so far: a
+    takes up a start charge that is not quite so, b a curve and a temperature that are not. Of more than 5,000 samples
+    as many groups of neighbours are averaged, in which the model holds as well. The standard error is that of Newey &
+    West (1987, Bartlett weights) over 10 s, since residuals depend on each other; with it, in squares, 2 % for the
+    curve, and what noise of the current sensor takes off the slope (its variance over the current's, noise taken as
+    the least local scatter). Nan where there are fewer than 20 samples, the current hardly varies (its standard
+    deviation, drift taken off, is below 10 % of the mean or 0.3 A), the slope is not that of a resistance, or its
+    error is more than half of it.
+
+    Notes
+    -----
+    What is recovered is the resistance for loads of about the length of the punches: the ohmic part and most of what
+    relaxes in less than a second or two.
+    """
+    known = np.isfinite(course.voltage) & np.isfinite(course.current)
+    nothing = np.full(scale.shape, np.nan)
+    if int(known.sum()) < FEWEST:
+        return ResistanceFit(nothing, nothing.copy(), nothing.copy())
+    groups = np.linspace(0, len(course.time), min(len(course.time), MOST_GROUPS) + 1).astype(np.intp)
+    used = cumulative(course, np.nan_to_num(course.current))
+    elapsed = cumulative(course, np.ones_like(course.time))
+    time, current, voltage, charge, counted = (
+        np.add.reduceat(values, groups[:-1]) / np.diff(groups)
+        for values in (course.time, course.current, course.voltage, used, elapsed)
+    )
+    noise = _least_scatter(current)
+    lags = _lags(time)
+    rows = []
+    for row in range(len(scale)):
+        left = start[row] - scale[row] * (charge - offset[row] * counted) / capacity[row]
+        rested = _rested(int(chemistry[row]), float(cells[row]), left)
+        true_current = scale[row] * (current - offset[row])
+        rows.append(_fit(time, true_current, voltage_scale[row] * voltage, rested, scale[row] ** 2 * noise, lags))
+    found = np.array(rows).reshape(-1, 3)
+    return ResistanceFit(found[:, 0], found[:, 1], found[:, 2])
+
+
+def _rested(chemistry: int, count: float, charge: Array) -> Array:
+    """Voltage (M,) of the rested pack at states of charge (M,); 0 where it is not known."""
+    codes = np.full(charge.shape, chemistry, dtype=np.intp)
+    return np.nan_to_num(count * cell.open_circuit_voltage(codes, np.clip(charge, 0.0, 1.0)))
+
+
+def _least_scatter(current: Array) -> float:
+    """Variance of the sensor's noise: the tenth percentile of that among five neighbours, straight lines taken off."""
+    second = current[2:] - 2 * current[1:-1] + current[:-2]
+    if len(second) < 5:
+        return 0.0
+    local = np.convolve(second**2, np.full(5, 0.2), "valid") / 6
+    return float(np.quantile(local, 0.1)) * 2.0  # a tenth percentile of five squares is about half of their mean
+
+
+def _lags(time: Array) -> int:
+    step = (time[-1] - time[0]) / (len(time) - 1)
+    return int(min(np.ceil(MEMORY / step), len(time) // 4))
+
+
+def _fit(
+    time: Array, current: Array, voltage: Array, rested: Array, noise: float, lags: int
+) -> tuple[float, float, float]:
+    drift = np.column_stack((np.ones_like(time), (time - time.mean()) / (time[-1] - time[0])))
+    alone = current - drift @ np.linalg.lstsq(drift, current, rcond=None)[0]
+    spread = float(np.sqrt(alone @ alone / len(alone)))
+    if not spread > max(STEADY * abs(float(current.mean())), STEADY_CURRENT):
+        return np.nan, np.nan, spread
+    sag = voltage - rested
+    sag = sag - drift @ np.linalg.lstsq(drift, sag, rcond=None)[0]
+    squares = float(alone @ alone)
+    resistance = -float(alone @ sag) / squares
+    score = alone * (sag + resistance * alone)
+    variance = float(score @ score)
+    for lag in range(1, lags + 1):
+        variance += 2 * (1 - lag / (lags + 1)) * float(score[lag:] @ score[:-lag])
+    free = len(time) / max(len(time) - 3, 1)
+    by_scatter = max(variance, float(score @ score)) * free / squares**2
+    error = np.sqrt(by_scatter + resistance**2 * (CURVE**2 + (noise / spread**2) ** 2))
+    if not resistance > 0 or error > resistance / 2:
+        return np.nan, np.nan, spread
+    return resistance, float(error), spread

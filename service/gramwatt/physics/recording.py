@@ -1,0 +1,328 @@
+"""A recorded flight as it counts: samples in order of time, what is bridged and what is left out, and sums over it."""
+
+from typing import Annotated, Final, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gramwatt.declare import Array, Truths, Unit
+
+SHORTEST_GAP: Final[Annotated[float, Unit("s")]] = 2.0
+USUAL_STEPS: Final = 5.0
+"""A step longer than both is a gap unless said otherwise: a judgement, some missed samples are still bridged."""
+DROPPED: Final = 0.2
+"""Share of the median voltage below which a reading is taken for a failed one: no pack sags as far and goes on."""
+_SPIKE_PASSES: Final = 3
+
+
+class Course(NamedTuple):
+    """A recording made good: K samples in strict order of time. A channel that was not recorded is nan throughout."""
+
+    time: Array
+    """(K,) on the recording's own clock [s], strictly rising."""
+    voltage: Array
+    """(K,) of the pack [V]."""
+    current: Array
+    """(K,) from the pack [A]."""
+    throttle: Array
+    """(K,) as a share of full."""
+    cell_voltage: Array
+    """(K,) of the lowest cell [V]."""
+    counts: Truths
+    """(K - 1,) whether the time from a sample to the next counts; not where it is longer than a gap may be."""
+
+
+class Cause(NamedTuple):
+    """Samples left out for one cause: how many, and the position of the first (-1 where there is none)."""
+
+    many: int
+    first: int
+
+
+class Cleaned(NamedTuple):
+    """A course, and what was left out of the recording to make it."""
+
+    course: Course
+    samples: int
+    untimed: Cause
+    repeated: Cause
+    backward: Cause
+    dropped_out: Cause
+    outside: Cause
+    gaps: Cause
+    """Steps that do not count; the position is that of the sample before."""
+    gap_time: float
+    """What those take [s]."""
+
+
+def clean(
+    time: Array,
+    voltage: Array,
+    current: Array,
+    throttle: Array,
+    cell_voltage: Array,
+    *,
+    longest_gap: float = np.nan,
+    begin: float = np.nan,
+    end: float = np.nan,
+) -> Cleaned:
+    """Make a recording good.
+
+    Parameters
+    ----------
+    time : (S,) on any clock [s], nan where none was recorded
+    voltage, current, throttle, cell_voltage : (S,) in SI, nan where nothing was recorded
+    longest_gap : a longer step does not count [s]; nan: 2 s, or 5 times the median step where that is more
+    begin, end : seconds from the first sample that is used; what lies before and after is left out; nan: nothing is
+
+    Returns
+    -------
+    `Cleaned`. Left out are samples without a time; one whose voltage or current lacks though the recording has such a
+    channel, or whose voltage is nothing or a fifth of the median at most, unless that is so of all; then one whose time
+    leaps ahead of the next that is again in order, and one not later than all before it. What lies between the samples
+    that stay is bridged by straight lines, but for steps longer than a gap may be.
+    """
+    untimed = ~np.isfinite(time)
+    dropped = ~untimed & _dropped(voltage, current)
+    usable = ~(untimed | dropped)
+    repeated, backward = _out_of_order(time, usable)
+    good = usable & ~(repeated | backward)
+    origin = float(time[good.argmax()]) if good.any() else 0.0
+    outside = good & ((time < origin + begin) | (time > origin + end))
+    kept = good & ~outside
+    at = np.flatnonzero(kept)
+    steps = np.diff(time[at])
+    usual = float(np.median(steps)) if len(steps) else 0.0
+    limit = longest_gap if np.isfinite(longest_gap) else max(SHORTEST_GAP, USUAL_STEPS * usual)
+    counts = steps <= limit
+    gaps = ~counts
+    return Cleaned(
+        course=Course(time[at], voltage[at], current[at], throttle[at], cell_voltage[at], counts),
+        samples=len(time),
+        untimed=_cause(untimed),
+        repeated=_cause(repeated),
+        backward=_cause(backward),
+        dropped_out=_cause(dropped),
+        outside=_cause(outside),
+        gaps=Cause(int(gaps.sum()), int(at[gaps.argmax()]) if gaps.any() else -1),
+        gap_time=float(steps[gaps].sum()),
+    )
+
+
+def _cause(left_out: Truths) -> Cause:
+    return Cause(int(left_out.sum()), int(left_out.argmax()) if left_out.any() else -1)
+
+
+def _out_of_order(time: Array, usable: Truths) -> tuple[Truths, Truths]:
+    """Usable samples (S,) at the time of one before them, and those whose time goes back or leaps ahead."""
+    none = np.zeros(len(time), dtype=np.bool_)
+    if (np.diff(time[usable]) > 0).all():
+        return none, none
+    spikes = _spikes(time, usable)
+    in_order = usable & ~spikes
+    latest = np.maximum.accumulate(np.where(in_order, time, -np.inf))
+    before = np.concatenate(([-np.inf], latest[:-1]))
+    return in_order & (time == before), spikes | (in_order & (time < before))
+
+
+def _spikes(time: Array, known: Truths) -> Truths:
+    """Samples whose time leaps ahead while the next is again in order with the one before: a clock's lone error."""
+    spikes = np.zeros(len(time), dtype=np.bool_)
+    for _ in range(_SPIKE_PASSES):
+        at = np.flatnonzero(known & ~spikes)
+        told = time[at]
+        if len(told) < 3 or (np.diff(told) > 0).all():
+            break
+        lone = (told[1:-1] > told[2:]) & (told[2:] > told[:-2]) & (told[1:-1] > told[:-2])
+        # Of a leap and a step back both look so where samples are equal; the leap is the one that is far ahead.
+        lone &= told[1:-1] - told[:-2] > 2 * (told[2:] - told[:-2])
+        if not lone.any():
+            break
+        spikes[at[1:-1][lone]] = True
+    return spikes
+
+
+def _dropped(voltage: Array, current: Array) -> Truths:
+    dropped = np.zeros(len(voltage), dtype=np.bool_)
+    for values in (voltage, current):
+        known = np.isfinite(values)
+        if known.any():
+            dropped |= ~known
+    known = np.isfinite(voltage)
+    if known.any():
+        low = voltage <= DROPPED * np.median(voltage[known])
+        dropped |= low & ~low[known].all()
+    return dropped
+
+
+def cumulative(course: Course, values: Array) -> Array:
+    """Running integral (K,) of a channel over the time that counts, from 0, by the trapezoidal rule."""
+    steps = np.where(course.counts, np.diff(course.time), 0.0)
+    return np.concatenate(([0.0], np.cumsum(steps * (values[1:] + values[:-1]) / 2)))
+
+
+def weights(course: Course) -> Array:
+    """Seconds (K,) that each sample stands for: half the steps beside it that count. ``weights @ values`` is the
+    trapezoidal integral."""
+    steps = np.where(course.counts, np.diff(course.time), 0.0)
+    made = np.zeros(len(course.time))
+    made[:-1] += steps / 2
+    made[1:] += steps / 2
+    return made
+
+
+class Sums(NamedTuple):
+    """Trapezoidal integrals over a course of 1 [s], V [V s], I [A s] and V I [J]; nan where a channel lacks."""
+
+    duration: float
+    voltage: float
+    current: float
+    power: float
+
+
+def integrals(course: Course) -> Sums:
+    """The sums from which charge and energy under any sensor correction follow in closed form."""
+    w = weights(course)
+    lacking = np.nan if len(w) == 0 else 0.0
+    charged = w * course.current
+    return Sums(
+        float(w.sum()),
+        float(w @ course.voltage) + lacking,
+        float(charged.sum()) + lacking,
+        float(charged @ course.voltage) + lacking,
+    )
+
+
+def corrected_charge(sums: Sums, *, scale: Array, offset: Array) -> Array:
+    """Charge (N,) [A s] where I' = scale (I - offset): ``scale (int I - offset T)``."""
+    return scale * (sums.current - offset * sums.duration)
+
+
+def corrected_energy(sums: Sums, *, scale: Array, offset: Array, voltage_scale: Array) -> Array:
+    """Energy (N,) [J] where moreover V' = voltage_scale V: ``scale voltage_scale (int V I - offset int V)``."""
+    return scale * voltage_scale * (sums.power - offset * sums.voltage)
+
+
+_CLASSES: Final = 4096
+
+
+def percentiles(values: Array, w: Array, shares: Array) -> Array:
+    """Values (P,) that a channel stays at or below for shares (P,) of the time, samples (K,) weighted by seconds (K,).
+
+    The least value whose weight, with that of all below it, reaches the share of the whole (Hyndman & Fan 1996,
+    definition 1, from memory, weighted); nan without any weight.
+    """
+    whole = float(w.sum())
+    if not len(values) or not whole > 0 or not np.isfinite(values).all():
+        return np.full(len(shares), np.nan)
+    low, high = float(values.min()), float(values.max())
+    if low == high:
+        return np.full(len(shares), low)
+    # First in which of many equal classes it lies, then where in that one: a sort of all would take much longer.
+    place = ((values - low) * (_CLASSES / (high - low))).astype(np.int32)
+    running = np.cumsum(np.bincount(place, w, minlength=_CLASSES + 1))
+    found = np.empty(len(shares))
+    for at, share in enumerate(shares.tolist()):
+        target = share * whole * (1 - 1e-12)
+        which = min(int(np.searchsorted(running, target)), _CLASSES)
+        while running[which] <= 0 or not (inside := place == which).any():
+            which += 1
+        order = np.argsort(values[inside])
+        within = np.cumsum(w[inside][order]) + (running[which - 1] if which else 0.0)
+        found[at] = values[inside][order][min(int(np.searchsorted(within, target)), len(order) - 1)]
+    return found
+
+
+def when_reached(course: Course, running: Array, level: float) -> float:
+    """When a running integral (K,) first reaches a level, by straight lines [s on the course's clock]; nan: never."""
+    reached = running >= level
+    if not reached.any():
+        return np.nan
+    at = int(reached.argmax())
+    if at == 0:
+        return float(course.time[0])
+    low, high = running[at - 1], running[at]
+    share = (level - low) / (high - low)
+    return float(course.time[at - 1] + share * (course.time[at] - course.time[at - 1]))
+
+
+class PunchOuts(NamedTuple):
+    """Bursts of high current in order of time, arrays (P,). ``found`` counts those too that are not told."""
+
+    first: NDArray[np.intp]
+    last: NDArray[np.intp]
+    """Positions of the first and the last sample in the burst."""
+    start: Array
+    """On the course's clock [s]."""
+    length: Array
+    """[s]"""
+    peak_current: Array
+    """As recorded [A]."""
+    voltage_before: Array
+    """Mean over the second before, or of the sample before [V]."""
+    lowest_voltage: Array
+    """[V]"""
+    found: int
+
+
+HIGH: Final = 0.6
+LOW: Final = 0.4
+"""Of the way from the usual (median) current to the crest (its 99.5th percentile): a burst begins above the one and
+ends below the other."""
+STANDS_OUT: Final = 6.0
+"""Robust standard deviations of steady flying that the crest is above it at least; a judgement, as are all here."""
+MERGED: Final[Annotated[float, Unit("s")]] = 0.3
+SHORTEST: Final[Annotated[float, Unit("s")]] = 0.2
+BEFORE: Final[Annotated[float, Unit("s")]] = 1.0
+MOST_PUNCHES: Final = 200
+
+
+def punch_outs(course: Course) -> PunchOuts:
+    """The bursts of high current in a course; they do not depend on the sensor's scale and offset.
+
+    A burst begins where the current rises above 60 % of the way from its median to its 99.5th percentile (both by
+    time), and ends where it falls below 40 %. Bursts less than 0.3 s apart are one, those shorter than 0.2 s (from the
+    first sample to the one after the last) are none. There are none where that crest is no further above the median
+    than six robust standard deviations (1.4826 times the median of the departures from the median), as in steady
+    flying. The 200 of the greatest current are told.
+    """
+    w, current = weights(course), course.current
+    nothing, nowhere = np.zeros(0), np.zeros(0, dtype=np.intp)
+    none = PunchOuts(nowhere, nowhere, nothing, nothing, nothing, nothing, nothing, 0)
+    if len(current) < 3 or not np.isfinite(current).all():
+        return none
+    usual, crest = percentiles(current, w, np.array([0.5, 0.995]))
+    spread = 1.4826 * percentiles(np.abs(current - usual), w, np.array([0.5]))[0]
+    size = float(np.abs(current).max())
+    if not crest - usual > max(STANDS_OUT * spread, 1e-9 * size):
+        return none
+    level = (current - usual) / (crest - usual)
+    # Where a burst is on: the last time that either threshold was crossed, it was the high one.
+    crossed = np.where(level >= HIGH, 1, np.where(level < LOW, -1, 0))
+    last = np.maximum.accumulate(np.where(crossed != 0, np.arange(len(crossed)), 0))
+    on = crossed[last] > 0
+    edges = np.diff(np.concatenate(([False], on, [False])).astype(np.int8))
+    first, end = np.flatnonzero(edges > 0), np.flatnonzero(edges < 0) - 1
+    apart = course.time[first[1:]] - course.time[end[:-1]] > MERGED
+    first, end = first[np.concatenate(([True], apart))], end[np.concatenate((apart, [True]))]
+    after = np.minimum(end + 1, len(current) - 1)
+    long = course.time[after] - course.time[first] >= SHORTEST
+    first, end, after = first[long], end[long], after[long]
+    if not len(first):
+        return none
+    found = len(first)
+    peaks = np.array([current[a : b + 1].max() for a, b in zip(first.tolist(), end.tolist(), strict=True)])
+    told = np.sort(np.argsort(-peaks, kind="stable")[:MOST_PUNCHES])
+    first, end, after, peaks = first[told], end[told], after[told], peaks[told]
+    before = np.minimum(np.searchsorted(course.time, course.time[first] - BEFORE), np.maximum(first - 1, 0))
+    spans = list(zip(before.tolist(), first.tolist(), end.tolist(), strict=True))
+    return PunchOuts(
+        first,
+        end,
+        course.time[first],
+        course.time[after] - course.time[first],
+        peaks,
+        np.array([course.voltage[b : max(a, b + 1)].mean() for b, a, _ in spans]),
+        np.array([course.voltage[a : e + 1].min() for _, a, e in spans]),
+        found,
+    )
