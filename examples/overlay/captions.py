@@ -104,9 +104,11 @@ def arguments_of(parser: argparse.ArgumentParser) -> tuple[argparse.Namespace, d
     parser.add_argument("inputs", nargs="*", metavar="name=value", help="inputs of overlay-cues: cells=4 offset=2")
     parser.add_argument("--output", type=Path, help="file to write; its ending says what")
     parser.add_argument("--burn", type=Path, metavar="VIDEO", help="burn the captions into a copy of this video")
-    parser.add_argument("--test-clip", type=Path, metavar="VIDEO", help="make a clip of 80 seconds to try it on, and end")
+    parser.add_argument(
+        "--test-clip", type=Path, metavar="VIDEO", help="make a clip of 80 seconds to try it on, and end"
+    )
     parser.add_argument("--url", default="http://127.0.0.1:8000", help="where Gramwatt answers (default: %(default)s)")
-    arguments = parser.parse_args()
+    arguments = parser.parse_intermixed_args()
     inputs: dict[str, str] = {}
     for word in arguments.inputs:
         name, equals, value = word.partition("=")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import itertools
 import subprocess
 import sys
 from collections.abc import Callable
@@ -58,7 +59,7 @@ def test_captions_say_what_was_recorded(script: Script, tmp_path: Path) -> None:
     read = list(srt.parse((tmp_path / "flight.srt").read_text(encoding="utf-8")))
     assert len(read) > 100
     assert [caption.index for caption in read] == list(range(1, len(read) + 1))
-    assert all(before.end == after.start for before, after in zip(read, read[1:], strict=False)), "no gap between them"
+    assert all(before.end == after.start for before, after in itertools.pairwise(read)), "no gap between them"
     assert read[0].start == timedelta(milliseconds=2001), "frame 60 is shown at 2.002 s"
     assert read[0].content == "16.7 V 0 mAh"
     flown = calculate("flight-log", log=recorded(script))
