@@ -5,6 +5,7 @@ from collections.abc import Iterator
 from typing import Annotated, Any, Final, NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from gramwatt.declare import Array, Codes, Labels, Recording, Recordings, Truths, Unit
 from gramwatt.physics import recording as rec
@@ -26,6 +27,10 @@ class Pack(NamedTuple):
     chemistry: Codes
     start: Array
     reserve: Array
+
+    def of(self, rows: NDArray[np.intp]) -> "Pack":
+        """Some of the N."""
+        return Pack(self.cells[rows], self.capacity[rows], self.chemistry[rows], self.start[rows], self.reserve[rows])
 
 
 class Sensors(NamedTuple):
@@ -211,7 +216,7 @@ def of_recordings(
     for rows, recording, cleaned in groups(log, longest_gap, begin, end):
         course = cleaned.course
         sensed = Sensors(*(each[rows] for each in sensors))
-        found = flown(course, Pack(*(each[rows] for each in pack)), sensed)
+        found = flown(course, pack.of(rows), sensed)
         for room, values in zip(made, found, strict=True):
             room[rows] = values
         samples[rows], used[rows], gap_time[rows] = cleaned.samples, len(course.time), cleaned.gap_time

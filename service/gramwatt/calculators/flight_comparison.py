@@ -1,7 +1,7 @@
 """Recorded flights side by side: pack A against pack B by what they gave in the air."""
 
 from dataclasses import dataclass
-from typing import Annotated, Any, Final
+from typing import Annotated, Final
 
 import numpy as np
 
@@ -19,6 +19,7 @@ from gramwatt.declare import (
     Rule,
     Table,
     Text,
+    Truths,
 )
 
 
@@ -195,9 +196,9 @@ FROM_CURRENT: Final = tuple(
 )
 
 
-def _unlike(name: str) -> Any:
-    """Whether the flights differ in an input."""
-    return lambda given, found: (getattr(given.flights, name) != getattr(given.flights, name)[:, :1]).any(axis=1)
+def some(flights: Truths) -> Truths:
+    """Whether any of the flights (N, M) is so."""
+    return np.asarray(flights.any(axis=1))
 
 
 CALCULATOR = Calculator(
@@ -235,17 +236,17 @@ CALCULATOR = Calculator(
             "one-sensor",
             "All flights are taken to be recorded by one sensor, off by the same share; changes in per cent do not "
             "depend on it. Where charge_put_back is given, that flight is calibrated by itself.",
-            when=lambda given, found: np.isfinite(given.flights.charge_put_back).any(axis=1),
+            when=lambda given, found: some(np.isfinite(given.flights.charge_put_back)),
         ),
         Caution(
             "unlike-start",
             "The flights began with different start_charge: volts, sag and times are not alike.",
-            when=_unlike("start_charge"),
+            when=lambda given, found: some(given.flights.start_charge != given.flights.start_charge[:, :1]),
         ),
         Caution(
             "left-out",
             "Of some recordings samples were left out: see samples_left_out, and flight-log for the reasons.",
-            when=lambda given, found: (found.by_flight.samples_left_out > 0).any(axis=1),
+            when=lambda given, found: some(found.by_flight.samples_left_out > 0),
         ),
     ),
     examples=(

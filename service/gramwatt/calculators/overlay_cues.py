@@ -390,7 +390,7 @@ CALCULATOR = Calculator(
         Caution(
             "unseen",
             "No frame of the video lies in the recording: see offset, video_begin and video_end.",
-            when=lambda given, found: np.isnan(found.frames.flight_time).all(axis=1),
+            when=lambda given, found: np.asarray(np.isnan(found.frames.flight_time).all(axis=1)),
         ),
     ),
     examples=(

@@ -42,13 +42,16 @@ class Columns(Protocol):
     @property
     def names(self) -> Sequence[str]:
         """As they were sent, in order."""
+        ...
 
     @property
     def skipped_lines(self) -> int:
         """Lines before the header."""
+        ...
 
     def take(self, positions: Sequence[int]) -> list[pl.Series]:
         """These columns: of numbers where all cells are, else of texts; null where a cell is empty."""
+        ...
 
 
 class CsvColumns:
