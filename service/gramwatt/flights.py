@@ -8,8 +8,8 @@ import numpy as np
 
 from gramwatt import recordings, vocabulary
 from gramwatt.declare import Array, Quantity, Recording, Truths
+from gramwatt.flown import prepared
 from gramwatt.physics import cells
-from gramwatt.physics.recording import clean, integrals
 
 USUAL_RESERVE: Final = 0.20
 AERODYNAMIC: Final = 1.5
@@ -79,8 +79,7 @@ def completed(flown: Flight) -> Flight:
 
 def _recorded(recording: Recording) -> tuple[float, float, float]:
     """Duration [s], charge [A s] and mean voltage [V] of a recording, nan where it does not tell them."""
-    told = recording.samples
-    sums = integrals(clean(told.time, told.voltage, told.current, told.throttle, told.cell_voltage).course)
+    sums = prepared(recording, np.nan, np.nan, np.nan).sums
     duration = sums.duration if sums.duration > 0 else np.nan
     charge = sums.current if sums.current > 0 else np.nan
     return duration, charge, sums.power / charge

@@ -1,15 +1,17 @@
 """What a recording says was flown, for N sets of sensor corrections at once: what flight-log, flight-comparison and
 power-fit have in common."""
 
+import functools
 from collections.abc import Iterator
 from typing import Annotated, Any, Final, NamedTuple
+from weakref import WeakKeyDictionary
 
 import numpy as np
 from numpy.typing import NDArray
 
 from gramwatt.declare import Array, Codes, Labels, Recording, Recordings, Truths, Unit
 from gramwatt.physics import recording as rec
-from gramwatt.physics.loaded_pack import fit_resistance
+from gramwatt.physics.loaded_pack import Groups, fit_resistance, grouped
 from gramwatt.recordings import REASONS, LeftOut, PunchOut
 
 SHARES: Final = (0.5, 0.95)
@@ -71,11 +73,80 @@ class Flown(NamedTuple):
     peak_throttle: Array
 
 
+class Prepared:
+    """A recording made good, and what every question of it needs, worked out once."""
+
+    def __init__(self, recording: Recording, longest_gap: float, begin: float, end: float) -> None:
+        told = recording.samples
+        self.cleaned = rec.clean(
+            told.time,
+            told.voltage,
+            told.current,
+            told.throttle,
+            told.cell_voltage,
+            longest_gap=longest_gap,
+            begin=begin,
+            end=end,
+        )
+        self.course = self.cleaned.course
+        self._powers: dict[float, Array] = {}
+
+    @functools.cached_property
+    def weights(self) -> Array:
+        """Seconds that each sample stands for."""
+        return rec.weights(self.course)
+
+    @functools.cached_property
+    def sums(self) -> rec.Sums:
+        """Integrals over the course."""
+        return rec.integrals(self.course, self.weights)
+
+    @functools.cached_property
+    def bursts(self) -> rec.PunchOuts:
+        """Its punch-outs."""
+        return rec.punch_outs(self.course, self.weights)
+
+    @functools.cached_property
+    def groups(self) -> Groups | None:
+        """What the pack's resistance is found from."""
+        return grouped(self.course, self.weights)
+
+    @functools.cached_property
+    def currents(self) -> Array:
+        """Greatest, median and 95th percentile of the current (3,), as recorded."""
+        return self._extremes(self.course.current)
+
+    def powers(self, offset: float) -> Array:
+        """The same of the power, for a current sensor that is off by an offset."""
+        if offset not in self._powers:
+            self._powers[offset] = self._extremes(self.course.voltage * (self.course.current - offset))
+        return self._powers[offset]
+
+    def _extremes(self, values: Array) -> Array:
+        if not len(values) or not np.isfinite(values).all():
+            return np.full(1 + len(SHARES), np.nan)
+        percentiles = rec.percentiles(rec.thinned(values), rec.thinned(self.weights), np.array(SHARES))
+        return np.concatenate(([values.max()], percentiles))
+
+
+_PREPARED: Final[WeakKeyDictionary[Recording, dict[tuple[str, ...], Prepared]]] = WeakKeyDictionary()
+"""Of recordings that are in use: the formula is called again to carry uncertainty."""
+
+
+def prepared(recording: Recording, longest_gap: float, begin: float, end: float) -> Prepared:
+    """A recording made good, worked out once for each recording and choice of what to leave out."""
+    known = _PREPARED.setdefault(recording, {})
+    key = tuple(repr(each) for each in (longest_gap, begin, end))
+    if key not in known:
+        known[key] = Prepared(recording, longest_gap, begin, end)
+    return known[key]
+
+
 def groups(
     log: Recordings, longest_gap: Array, begin: Array, end: Array
-) -> Iterator[tuple[Any, Recording, rec.Cleaned]]:
-    """Each recording made good once: the rows (indices) that share it, the recording, its course with what was left
-    out. Rows without one are not among them."""
+) -> Iterator[tuple[NDArray[np.intp], Recording, Prepared]]:
+    """Each recording with the rows (indices) that share it and what is left out of it; rows without one are not among
+    them."""
     shared: dict[tuple[Any, ...], list[int]] = {}
     for row, recording in enumerate(log):
         if isinstance(recording, Recording):
@@ -83,27 +154,16 @@ def groups(
             shared.setdefault(key, []).append(row)
     for rows in shared.values():
         first = rows[0]
-        recording = log[first]
-        told = recording.samples
-        cleaned = rec.clean(
-            told.time,
-            told.voltage,
-            told.current,
-            told.throttle,
-            told.cell_voltage,
-            longest_gap=float(longest_gap[first]),
-            begin=float(begin[first]),
-            end=float(end[first]),
-        )
-        yield np.array(rows), recording, cleaned
+        made = prepared(log[first], float(longest_gap[first]), float(begin[first]), float(end[first]))
+        yield np.array(rows), log[first], made
 
 
-def flown(course: rec.Course, pack: Pack, sensors: Sensors) -> Flown:
+def flown(made: Prepared, pack: Pack, sensors: Sensors) -> Flown:
     """What one course says under N corrections; see `Flown`.
 
     Charge and energy are closed forms of four sums, since I' = s (I - o) and V' = v V: what costs time is done once.
     """
-    sums = rec.integrals(course)
+    course, sums = made.course, made.sums
     duration = np.full(pack.cells.shape, sums.duration)
     duration[duration == 0] = np.nan
     offset, voltage_scale = sensors.current_offset, sensors.voltage_scale
@@ -111,12 +171,13 @@ def flown(course: rec.Course, pack: Pack, sensors: Sensors) -> Flown:
     scale = np.where(np.isnan(sensors.put_back), sensors.current_scale, sensors.put_back / raw_charge)
     charge = rec.corrected_charge(sums, scale=scale, offset=offset)
     energy = rec.corrected_energy(sums, scale=scale, offset=offset, voltage_scale=voltage_scale)
-    current, power = (_by_offset(course, offset, values) for values in (_currents, _powers))
+    current = made.currents - offset[:, None]
+    power = np.array([made.powers(each) for each in offset.tolist()])
     lowest = int(np.nanargmin(course.voltage)) if np.isfinite(course.voltage).any() else -1
     cell = float(np.nanmin(course.cell_voltage)) if np.isfinite(course.cell_voltage).any() else np.nan
     pack_lowest = voltage_scale * (course.voltage[lowest] if lowest >= 0 else np.nan)
     fit = fit_resistance(
-        course,
+        made.groups,
         scale=scale,
         offset=offset,
         voltage_scale=voltage_scale,
@@ -126,7 +187,6 @@ def flown(course: rec.Course, pack: Pack, sensors: Sensors) -> Flown:
         start=pack.start,
     )
     used = charge / pack.capacity
-    weights = rec.weights(course)
     throttle = course.throttle
     flies = np.isfinite(throttle).any()
     return Flown(
@@ -151,28 +211,9 @@ def flown(course: rec.Course, pack: Pack, sensors: Sensors) -> Flown:
         used=used,
         remaining=pack.start - used,
         reserve_at=_reserve_at(course, (pack.start - pack.reserve) * pack.capacity, charge, duration, scale, offset),
-        mean_throttle=np.full(offset.shape, np.nansum(weights * throttle) / sums.duration if flies else np.nan),
+        mean_throttle=np.full(offset.shape, np.nansum(made.weights * throttle) / sums.duration if flies else np.nan),
         peak_throttle=np.full(offset.shape, np.nanmax(throttle) if flies else np.nan),
     )
-
-
-def _currents(course: rec.Course, offset: float) -> Array:
-    return course.current - offset
-
-
-def _powers(course: rec.Course, offset: float) -> Array:
-    return course.voltage * (course.current - offset)
-
-
-def _by_offset(course: rec.Course, offset: Array, values: Any) -> Array:
-    """Greatest, median and 95th percentile (N, 3) of what depends on the offset; each distinct one is done once."""
-    weights = rec.weights(course)
-    found = np.full((len(offset), 3), np.nan)
-    for each in np.unique(offset):
-        told = values(course, float(each))
-        if len(told) and np.isfinite(told).all():
-            found[offset == each] = (told.max(), *rec.percentiles(told, weights, np.array(SHARES)))
-    return found
 
 
 def _reserve_at(course: rec.Course, level: Array, charge: Array, duration: Array, scale: Array, offset: Array) -> Array:
@@ -213,16 +254,16 @@ def of_recordings(
     unused = np.full(count, "none", dtype=f"<U{LONGEST_LIST}")
     punches: dict[int, list[Array]] = {}
     left_out: dict[int, list[tuple[str, int, int, str]]] = {}
-    for rows, recording, cleaned in groups(log, longest_gap, begin, end):
-        course = cleaned.course
+    for rows, recording, ready in groups(log, longest_gap, begin, end):
+        course, cleaned = ready.course, ready.cleaned
         sensed = Sensors(*(each[rows] for each in sensors))
-        found = flown(course, pack.of(rows), sensed)
+        found = flown(ready, pack.of(rows), sensed)
         for room, values in zip(made, found, strict=True):
             room[rows] = values
         samples[rows], used[rows], gap_time[rows] = cleaned.samples, len(course.time), cleaned.gap_time
-        step[rows] = np.median(np.diff(course.time)) if len(course.time) > 1 else np.nan
+        step[rows] = rec.usual_step(np.diff(course.time)) if len(course.time) > 1 else np.nan
         unused[rows] = _shortened(", ".join(recording.unused)) or "none"
-        bursts = rec.punch_outs(course)
+        bursts = ready.bursts
         reasons = _left_out(recording, cleaned)
         for at, row in enumerate(rows.tolist()):
             punches[row] = _punches(course, bursts, sensed, float(found.current_scale[at]), at)

@@ -179,7 +179,7 @@ class Unread:
     first_text: str
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, slots=True, eq=False, weakref_slot=True)
 class Recording:
     """A recording as it was read. Two are alike only if they are one, so that a formula may work once on each."""
 

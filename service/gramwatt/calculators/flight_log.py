@@ -52,7 +52,10 @@ class Inputs:
 
 
 TRAPEZOID: Final = "trapezoidal rule over the samples in order of time; gaps are left out"
-BY_TIME: Final = "of the time in flight, each sample standing for half the steps beside it"
+BY_TIME: Final = (
+    "of the time in flight, each sample standing for half the steps beside it; of more than 100,000 samples from as "
+    "many evenly picked"
+)
 RESISTANCE: Final = (
     "least squares of voltage less the rested voltage of the charge left (where cells and capacity are given) on "
     "current, with a straight drift; at most 20,000 samples, evenly picked"

@@ -180,10 +180,10 @@ def overlay_cues(given: Inputs) -> Results:
     rows = [NOTHING] * count
     told, samples, used = np.zeros(count, dtype=np.bool_), np.full(count, np.nan), np.full(count, np.nan)
     nowhere = np.full(count, np.nan)
-    for shared, recording, cleaned in flown.groups(given.log, given.longest_gap, nowhere, nowhere):
-        samples[shared], used[shared] = recording.rows, len(cleaned.course.time)
+    for shared, recording, ready in flown.groups(given.log, given.longest_gap, nowhere, nowhere):
+        samples[shared], used[shared] = recording.rows, len(ready.course.time)
         for row in shared.tolist():
-            found = _of_one(given, row, cleaned.course)
+            found = _of_one(given, row, ready.course)
             rows[row], told[row] = found or NOTHING, found is not None
     longest = max(len(row.times) for row in rows)
     table = [_columns(row, longest) for row in rows]

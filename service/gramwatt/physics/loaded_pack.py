@@ -6,7 +6,7 @@ import numpy as np
 
 from gramwatt.declare import Array, Codes, Unit
 from gramwatt.physics import cells as cell
-from gramwatt.physics.recording import Course, cumulative
+from gramwatt.physics.recording import Course, weights
 
 MOST_GROUPS: Final = 5000
 FEWEST: Final = 20
@@ -32,8 +32,39 @@ class ResistanceFit(NamedTuple):
     """Standard deviation of the current, drift taken off [A]."""
 
 
+class Groups(NamedTuple):
+    """Means of M groups of neighbours in a course, arrays (M,), what does not depend on any correction."""
+
+    time: Array
+    current: Array
+    voltage: Array
+    charge: Array
+    """Running, as recorded [A s]."""
+    counted: Array
+    """Running time that counts [s]."""
+    noise: float
+    """Variance of the current sensor's noise [A^2]."""
+    lags: int
+
+
+def grouped(course: Course, w: Array | None = None) -> Groups | None:
+    """The groups of a course; None where fewer than 20 samples have both voltage and current. ``w`` are the `weights`
+    where they are at hand."""
+    if int((np.isfinite(course.voltage) & np.isfinite(course.current)).sum()) < FEWEST:
+        return None
+    bounds = np.linspace(0, len(course.time), min(len(course.time), MOST_GROUPS) + 1).astype(np.intp)
+    w = weights(course) if w is None else w
+    time, current, voltage = (
+        np.add.reduceat(values, bounds[:-1]) / np.diff(bounds)
+        for values in (course.time, course.current, course.voltage)
+    )
+    charge, counted = (np.add.reduceat(values, bounds[:-1]) for values in (w * course.current, w))
+    charge, counted = (np.cumsum(each) - each / 2 for each in (charge, counted))  # in the middle of each group
+    return Groups(time, current, voltage, charge, counted, _least_scatter(current), _lags(time))
+
+
 def fit_resistance(
-    course: Course,
+    course: Course | Groups | None,
     *,
     scale: Array,
     offset: Array,
@@ -47,7 +78,7 @@ def fit_resistance(
 
     Parameters
     ----------
-    course : K samples of voltage and current
+    course : K samples of voltage and current, or what `grouped` made of them
     scale, offset, voltage_scale : (N,) true current = scale (recorded - offset [A]); true voltage likewise
     cells, capacity : (N,) in series, and charge of the full pack [A s]; nan where not known: the rested voltage is
         then left out, and the drift alone stands for it
@@ -70,19 +101,10 @@ def fit_resistance(
     What is recovered is the resistance for loads of about the length of the punches: the ohmic part and most of what
     relaxes in less than a second or two.
     """
-    known = np.isfinite(course.voltage) & np.isfinite(course.current)
-    nothing = np.full(scale.shape, np.nan)
-    if int(known.sum()) < FEWEST:
-        return ResistanceFit(nothing, nothing.copy(), nothing.copy())
-    groups = np.linspace(0, len(course.time), min(len(course.time), MOST_GROUPS) + 1).astype(np.intp)
-    used = cumulative(course, np.nan_to_num(course.current))
-    elapsed = cumulative(course, np.ones_like(course.time))
-    time, current, voltage, charge, counted = (
-        np.add.reduceat(values, groups[:-1]) / np.diff(groups)
-        for values in (course.time, course.current, course.voltage, used, elapsed)
-    )
-    noise = _least_scatter(current)
-    lags = _lags(time)
+    groups = grouped(course) if isinstance(course, Course) else course
+    if groups is None:
+        return ResistanceFit(*(np.full(scale.shape, np.nan) for _ in range(3)))
+    time, current, voltage, charge, counted, noise, lags = groups
     rows = []
     for row in range(len(scale)):
         left = start[row] - scale[row] * (charge - offset[row] * counted) / capacity[row]

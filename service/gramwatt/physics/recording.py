@@ -13,6 +13,7 @@ USUAL_STEPS: Final = 5.0
 DROPPED: Final = 0.2
 """Share of the median voltage below which a reading is taken for a failed one: no pack sags as far and goes on."""
 _SPIKE_PASSES: Final = 3
+MOST_LOOKED_AT: Final = 100_000
 
 
 class Course(NamedTuple):
@@ -90,9 +91,9 @@ def clean(
     origin = float(time[good.argmax()]) if good.any() else 0.0
     outside = good & ((time < origin + begin) | (time > origin + end))
     kept = good & ~outside
-    at = np.flatnonzero(kept)
+    at = slice(None) if kept.all() else np.flatnonzero(kept)  # a slice copies nothing
     steps = np.diff(time[at])
-    usual = float(np.median(steps)) if len(steps) else 0.0
+    usual = usual_step(steps)
     limit = longest_gap if np.isfinite(longest_gap) else max(SHORTEST_GAP, USUAL_STEPS * usual)
     counts = steps <= limit
     gaps = ~counts
@@ -104,9 +105,19 @@ def clean(
         backward=_cause(backward),
         dropped_out=_cause(dropped),
         outside=_cause(outside),
-        gaps=Cause(int(gaps.sum()), int(at[gaps.argmax()]) if gaps.any() else -1),
+        gaps=Cause(int(gaps.sum()), int(np.flatnonzero(kept)[gaps.argmax()]) if gaps.any() else -1),
         gap_time=float(steps[gaps].sum()),
     )
+
+
+def thinned(values: Array) -> Array:
+    """At most `MOST_LOOKED_AT` of many values (K,), evenly picked: for what depends on all, but little on each."""
+    return values[:: -(-len(values) // MOST_LOOKED_AT) or 1]
+
+
+def usual_step(steps: Array) -> float:
+    """Median step [s], of many by those evenly picked; 0 where there is none."""
+    return float(np.median(thinned(steps))) if len(steps) else 0.0
 
 
 def _cause(left_out: Truths) -> Cause:
@@ -149,7 +160,7 @@ def _dropped(voltage: Array, current: Array) -> Truths:
         if known.any():
             dropped |= ~known
     known = np.isfinite(voltage)
-    if known.any():
+    if known.any() and not np.nanmin(voltage) > DROPPED * np.nanmax(voltage):
         low = voltage <= DROPPED * np.median(voltage[known])
         dropped |= low & ~low[known].all()
     return dropped
@@ -180,9 +191,10 @@ class Sums(NamedTuple):
     power: float
 
 
-def integrals(course: Course) -> Sums:
-    """The sums from which charge and energy under any sensor correction follow in closed form."""
-    w = weights(course)
+def integrals(course: Course, w: Array | None = None) -> Sums:
+    """The sums from which charge and energy under any sensor correction follow in closed form; ``w`` are the `weights`
+    where they are at hand."""
+    w = weights(course) if w is None else w
     lacking = np.nan if len(w) == 0 else 0.0
     charged = w * course.current
     return Sums(
@@ -277,22 +289,23 @@ BEFORE: Final[Annotated[float, Unit("s")]] = 1.0
 MOST_PUNCHES: Final = 200
 
 
-def punch_outs(course: Course) -> PunchOuts:
+def punch_outs(course: Course, w: Array | None = None) -> PunchOuts:
     """The bursts of high current in a course; they do not depend on the sensor's scale and offset.
 
     A burst begins where the current rises above 60 % of the way from its median to its 99.5th percentile (both by
-    time), and ends where it falls below 40 %. Bursts less than 0.3 s apart are one, those shorter than 0.2 s (from the
-    first sample to the one after the last) are none. There are none where that crest is no further above the median
-    than six robust standard deviations (1.4826 times the median of the departures from the median), as in steady
-    flying. The 200 of the greatest current are told.
+    time, of more than 100,000 samples from as many evenly picked), and ends where it falls below 40 %. Bursts less than
+    0.3 s apart are one, those shorter than 0.2 s (from the first sample to the one after the last) are none. There are
+    none where that crest is no further above the median than six robust standard deviations (1.4826 times the median
+    of the departures from the median), as in steady flying. The 200 of the greatest current are told.
     """
-    w, current = weights(course), course.current
+    current = course.current
     nothing, nowhere = np.zeros(0), np.zeros(0, dtype=np.intp)
     none = PunchOuts(nowhere, nowhere, nothing, nothing, nothing, nothing, nothing, 0)
     if len(current) < 3 or not np.isfinite(current).all():
         return none
-    usual, crest = percentiles(current, w, np.array([0.5, 0.995]))
-    spread = 1.4826 * percentiles(np.abs(current - usual), w, np.array([0.5]))[0]
+    few, fewer = thinned(current), thinned(weights(course) if w is None else w)
+    usual, crest = percentiles(few, fewer, np.array([0.5, 0.995]))
+    spread = 1.4826 * percentiles(np.abs(few - usual), fewer, np.array([0.5]))[0]
     size = float(np.abs(current).max())
     if not crest - usual > max(STANDS_OUT * spread, 1e-9 * size):
         return none
