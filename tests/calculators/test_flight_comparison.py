@@ -109,7 +109,7 @@ def test_a_flight_tells_its_duration_or_has_a_recording() -> None:
 def test_build_takes_recordings_too() -> None:
     """The average power of the only flight, at the mass that was flown, is its own."""
     log = flight(4)
-    craft = {
+    craft: dict[str, Any] = {
         "dry_mass": 190, "kv": 1800, "diameter": 5, "pitch": 4.3,
         "packs": [{"cells": 4, "capacity": 1300, "mass": 150}],
         "flights": [{"mass": 340, "cells": 4, "capacity": 1300, "log": log}],

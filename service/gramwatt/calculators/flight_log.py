@@ -150,7 +150,9 @@ class Results:
     samples_used: Annotated[Array, Count("Samples used.", at_least=0, at_most=5_000_000, method=COUNTED)]
     usual_step: Annotated[Array, Quantity("s", "Usual time between samples.", method="median of the steps")]
     gap_time: Annotated[Array, Quantity("s", "Time in gaps, left out.", method="sum of the steps that do not count")]
-    unused_columns: Annotated[Labels, Text("Columns of the recording that were not used.", method="their names")]
+    unused_columns: Annotated[
+        Labels, Text("Columns of the recording that were not used.", longest=300, method="their names")
+    ]
     punch_outs: Annotated[
         recordings.PunchOut,
         Table(recordings.PunchOut, "Bursts of high current, in order of time.", shortest=0, longest=200),

@@ -25,6 +25,7 @@ from gramwatt.declare import (
 from gramwatt.edge.cells import LONGEST_NUMBER
 from gramwatt.edge.columns import spread_kind
 from gramwatt.edge.nested import LONGEST_QUERY_LIST
+from gramwatt.edge.recorded.columns import LONGEST_CELL
 from gramwatt.web.number_pattern import text_pattern
 
 JsonSchema: TypeAlias = dict[str, Any]
@@ -66,7 +67,7 @@ def of_input(kind: Kind, *, query: bool = False) -> JsonSchema:
 
 def _recording(kind: Samples) -> JsonSchema:
     """An object of lists by channel; columns that are no channel are allowed, and left out."""
-    cells = {"type": ["number", "string", "null"], "maxLength": 200}
+    cells = {"type": ["number", "string", "null"], "maxLength": LONGEST_CELL}
     column: JsonSchema = {"type": "array", "maxItems": kind.longest, "items": cells}
     channels = {name: each for name, each in fields_of(kind.row).items() if isinstance(each, Quantity)}
     return {
@@ -139,10 +140,13 @@ def _columns(kind: Table) -> dict[str, Kind]:
 
 def _row(kind: Table) -> JsonSchema:
     columns = _columns(kind)
-    return _object(
+    row = _object(
         {name: of_input(inner) for name, inner in columns.items()},
         required=[name for name, inner in columns.items() if is_required(inner)],
     )
+    if kind.any_of:
+        row["allOf"] = [{"anyOf": [{"required": [name]} for name in group]} for group in kind.any_of]
+    return row
 
 
 def plain(kind: Kind) -> JsonSchema:

@@ -110,7 +110,7 @@ def body(problem: Problem, instance: str) -> dict[str, Any]:
                 "pointer": fault.pointer,
                 "detail": printable(fault.detail[:2000]),
                 "given": fault.given,
-                "accepted": fault.accepted,
+                "accepted": printable(fault.accepted[:2000]),
             }
             for fault in problem.faults[:MOST_FAULTS]
         ]

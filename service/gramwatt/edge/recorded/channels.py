@@ -15,7 +15,7 @@ from gramwatt.edge import units
 from gramwatt.edge.cells import limits_of
 from gramwatt.edge.recorded.clock import clock_seconds
 from gramwatt.edge.recorded.columns import Columns, ObjectColumns, Unusable
-from gramwatt.edge.wording import Fault, echo, near, one_of
+from gramwatt.edge.wording import Fault, echo, near, one_of, printable
 
 _WITH_UNIT: Final = re.compile(r"\s*(.*?)\s*\[([^\[\]]*)\]\s*")
 LONGEST_TOLD: Final = 40
@@ -70,7 +70,7 @@ def read_recording(
     lacking = np.broadcast_to(np.nan, (rows,))
     samples = kind.row(**{name: values.get(name, lacking) for name in channels})
     positions = {each.position for each in found.values()}
-    unused = tuple(name for at, name in enumerate(columns.names) if at not in positions and name)
+    unused = tuple(printable(name) for at, name in enumerate(columns.names) if at not in positions and name)
     return Recording(samples, rows, tuple(found), tuple(unread), unused, columns.skipped_lines)
 
 
@@ -172,7 +172,7 @@ def _read(
     if good.all():
         return values, []
     unread = [
-        Unread(name, reason, int(bad.sum()), first + 1, str(cells[first])[:LONGEST_TOLD])
+        Unread(name, reason, int(bad.sum()), first + 1, printable(str(cells[first])[:LONGEST_TOLD]))
         for reason, bad in (("no-number", given & ~finite), ("out-of-bounds", finite & ~good))
         if bad.any() and (first := int(bad.argmax())) >= 0
     ]

@@ -22,6 +22,8 @@ MOST_COLUMNS: Final = 1000
 MOST_PREAMBLE: Final = 200
 SEPARATORS: Final = (",", ";", "\t")
 ACCEPTED: Final = "numbers, or null where nothing was recorded; times also as texts such as 12:34:56.7"
+LONGEST_CELL: Final = 200
+_CELLS: Final = frozenset({int, float, str, type(None)})
 
 
 class Unusable(ValueError):
@@ -143,11 +145,14 @@ class ObjectColumns:
 
     @staticmethod
     def _cell_faults(name: str, values: list[Any]) -> list[Fault]:
-        if set(map(type, values)) <= {int, float, str, type(None)}:
+        kinds = set(map(type, values))
+        short = str not in kinds or all(len(each) <= LONGEST_CELL for each in values if type(each) is str)
+        if kinds <= _CELLS and short:
             return []
-        bad = ((at, each) for at, each in enumerate(values) if type(each) not in (int, float, str, type(None)))
-        at, cell = next(bad)
-        detail = f"{kind_of(cell)} is neither a number nor null"
+        told = enumerate(values)
+        at, cell = next((at, each) for at, each in told if type(each) not in _CELLS or len(str(each)) > LONGEST_CELL)
+        long = type(cell) in _CELLS
+        detail = f"{len(str(cell))} characters" if long else f"{kind_of(cell)} is neither a number nor null"
         return [Fault(f"/{_pointer(name)}/{at}", detail, echo(cell), ACCEPTED)]
 
     def take(self, positions: Sequence[int]) -> list[pl.Series]:

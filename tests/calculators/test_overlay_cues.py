@@ -1,0 +1,194 @@
+"""overlay-cues: frames against the samples and against flight-log, the video's clock, forms, and bounded memory."""
+
+from __future__ import annotations
+
+import html
+import io
+import itertools
+import json
+import tracemalloc
+from typing import Any
+
+import numpy as np
+import pysubs2
+import pytest
+import srt
+import webvtt
+from PIL import Image
+
+from calculators.test_flight_log import flight
+from gramwatt import calculate
+from gramwatt.edge.ask import Refused, answered, find
+from gramwatt.edge.rendering import Wish, ask_for, rendered
+
+CUES = find("overlay-cues")
+
+
+def results(log: dict[str, Any], **more: Any) -> dict[str, Any]:
+    found: dict[str, Any] = calculate("overlay-cues", log=log, **more)["results"]
+    return found
+
+
+def written(log: dict[str, Any], form: str, **more: Any) -> bytes:
+    return b"".join(ask_for(CUES, {"log": log, **more}, Wish(form)))
+
+
+def test_frames_lie_on_straight_lines_between_samples() -> None:
+    """numpy.interp, without smoothing; charge against the trapezoid up to the frame."""
+    log = flight(1, seconds=20)
+    frames = results(log, frame_rate="25", smoothing=0, capacity=1300, cells=4)["frames"]
+    time = log["time"] - log["time"][0]
+    at = np.array([frame["time"] for frame in frames])
+    assert at == pytest.approx(np.arange(len(frames)) / 25, abs=1e-9)
+    exact = np.interp(at, time, log["voltage"])
+    off = [abs(frame["voltage"] - each) for frame, each in zip(frames, exact, strict=True)]
+    assert np.median(off) < 1e-9, "all but those that a crest within the frame stands on"
+    assert frames[100]["cell_voltage"] == pytest.approx(frames[100]["voltage"] / 4, rel=1e-11)
+    fine = np.linspace(0, at[-1], 200_001)
+    charge = np.concatenate(
+        ([0], np.cumsum(np.diff(fine) * np.interp((fine[1:] + fine[:-1]) / 2, time, log["current"])))
+    )
+    told = np.array([frame["charge"] for frame in frames]) * 3.6
+    assert told == pytest.approx(np.interp(at, fine, charge), abs=1e-3)
+    assert frames[-1]["remaining"] == pytest.approx(100 - frames[-1]["charge"] / 13, rel=1e-9)
+
+
+def test_the_last_frame_has_used_what_flight_log_says() -> None:
+    """The same integral, to what a frame's length leaves out."""
+    log = flight(2, seconds=60)
+    flown = calculate("flight-log", log=log, current_scale=1.2, voltage_scale=0.99)["results"]
+    last = results(log, frame_rate="1000", current_scale=1.2, voltage_scale=0.99, video_begin=50)["frames"][-1]
+    assert last["charge"] == pytest.approx(flown["charge"], abs=0.02)
+    assert last["energy"] == pytest.approx(flown["energy"], abs=0.001)
+
+
+@pytest.mark.parametrize(
+    ("rate", "at", "label"),
+    [
+        ("30000/1001", 1800, "00:01:00;02"),
+        ("29.97", 17982, "00:10:00;00"),
+        ("60000/1001", 3600, "00:01:00;04"),
+        ("23.976", 1440, "00:01:00:00"),
+        ("25", 1500, "00:01:00:00"),
+    ],
+)
+def test_time_codes(rate: str, at: int, label: str) -> None:
+    """SMPTE ST 12-1, drop-frame counting (from memory): labels 0 and 1, at 59.94 four of them, are left out each minute
+    but the tenth."""
+    log = {"time": [0, 700], "voltage": [16, 15], "current": [5, 6]}
+    begin = at / (60 if rate.startswith("6") else 30 if rate.startswith(("29", "3")) else 25) - 3
+    frames = results(log, frame_rate=rate, longest_gap=1000, video_begin=max(begin, 0), video_end=begin + 12)["frames"]
+    assert next(frame["timecode"] for frame in frames if frame["frame"] == at) == label
+
+
+def test_the_clock_of_the_video() -> None:
+    """By hand: the recording begins 10 s before the video; 5 s are wanted from 2 s on at 50 frames a second."""
+    log = {"time": [100, 160], "voltage": [16, 10], "current": [5, 5]}
+    found = results(log, frame_rate="50", offset=-10, video_begin=2, video_end=7, longest_gap=100, smoothing=0)
+    assert (found["frame_count"], found["first_timecode"]) == (250, "00:00:02:00")
+    assert found["frames"][0]["voltage"] == pytest.approx(16 - 12 / 10, rel=1e-12)
+    assert found["frames"][0]["flight_time"] == pytest.approx(12, rel=1e-12)
+
+
+def test_frames_outside_the_recording_show_dashes() -> None:
+    log = {"time": [0, 1, 2], "voltage": [16, 15, 16], "current": [5, 6, 5]}
+    found = results(log, frame_rate="2", video_end=4, template="{voltage:0} V")
+    assert [frame["text"] for frame in found["frames"]][-2:] == ["– V", "– V"]
+    assert "voltage" not in found["frames"][-1]
+
+
+def test_captions_are_the_frames_that_say_the_same() -> None:
+    log = flight(3, seconds=30)
+    found = results(log, frame_rate="30", template="{current:0} A{line}{throttle} %")
+    changes = [
+        frame["text"]
+        for at, frame in enumerate(found["frames"])
+        if at == 0 or frame["cue"] != found["frames"][at - 1]["cue"]
+    ]
+    assert len(changes) == found["captions"] == found["frames"][-1]["cue"]
+    assert all(one != other for one, other in itertools.pairwise(changes))
+
+
+def test_the_three_formats_hold_the_same_captions() -> None:
+    """Read back by pysubs2, webvtt-py and srt."""
+    log = flight(4, seconds=30)
+    how = {"frame_rate": "30000/1001", "offset": 3600, "template": "{current:0} A <b> & {{x}}{line}{voltage} V"}
+    by_srt = [(each.start.total_seconds(), each.content) for each in srt.parse(written(log, "srt", **how).decode())]
+    by_vtt = [
+        (sum(float(part) * by for part, by in zip(each.start.split(":"), (3600, 60, 1), strict=True)), each.text)
+        for each in webvtt.from_buffer(io.StringIO(written(log, "vtt", **how).decode())).captions
+    ]
+    by_ass = [
+        (each.start / 1000, each.text.replace("\\N", "\n").replace("\\{", "{").replace("\\}", "}"))
+        for each in pysubs2.SSAFile.from_string(written(log, "ass", **how).decode())
+    ]
+    assert len(by_srt) == len(by_vtt) == len(by_ass) == results(log, **how)["captions"]
+    for (one, text), (two, web), (three, burnt) in zip(by_srt, by_vtt, by_ass, strict=True):
+        assert two == pytest.approx(one, abs=0.0015)
+        assert three == pytest.approx(one, abs=0.011)
+        assert text == burnt
+        assert html.unescape(web) == text
+    assert by_srt[0][0] >= 3600
+
+
+def test_a_picture_of_an_instant() -> None:
+    """As large as the video, transparent, and with letters in the corner that was asked for."""
+    log = flight(5, seconds=20)
+    how = {"frame_rate": "25", "width": 640, "height": 360, "place": "top-right", "at": 14, "template": "{current:0} A"}
+    shown = next(
+        frame["text"]
+        for frame in results(log, frame_rate="25", template="{current:0} A")["frames"]
+        if frame["frame"] == 350
+    )
+    assert f">{shown}<" in written(log, "svg", **how).decode()
+    picture = Image.open(io.BytesIO(written(log, "png", **how)))
+    assert (picture.size, picture.mode) == ((640, 360), "RGBA")
+    left, top, right, bottom = picture.getchannel("A").getbbox() or (0, 0, 0, 0)
+    assert left > 320
+    assert bottom < 90
+    assert right <= 640 - 0.05 * 640 + 4
+    assert top >= 0
+
+
+@pytest.mark.parametrize(
+    ("how", "words"),
+    [
+        ({"template": "{volts} V"}, "did you mean voltage"),
+        ({"template": "{voltage:9}"}, "one digit, 0 to 4"),
+        ({"template": "a { b"}, "write {{ for a brace"),
+        ({"frame_rate": "fast"}, "no frame rate"),
+        ({"frame_rate": "0"}, "no frame rate"),
+        ({"current_scale": "1 ± 0.1"}, "none is carried"),
+    ],
+)
+def test_what_is_refused(how: dict[str, str], words: str) -> None:
+    with pytest.raises(Refused, match=words):
+        results({"time": [0, 1], "voltage": [16, 15], "current": [1, 2]}, **how)
+
+
+@pytest.mark.parametrize("how", [{"frame_rate": "999999/1"}, {"frame_rate": "1000", "video_end": 36_000}])
+def test_more_frames_than_can_be_told(how: dict[str, Any]) -> None:
+    answer = calculate(
+        "overlay-cues", log={"time": [0, 1], "voltage": [16, 15], "current": [1, 2]}, video_begin=0, **how
+    )
+    assert answer["results"]["frame_count"] is None
+    assert answer["cautions"][0]["code"] == "no-such-video"
+
+
+def test_ten_minutes_at_sixty_frames_a_second_stream_in_bounded_memory() -> None:
+    """36,001 frames are some 9 MB of JSON; written, they take a fraction of it, and each piece is a small one."""
+    log = flight(6, seconds=600)
+    log["voltage"] = np.full(len(log["time"]), 15.0)
+    outcome = answered(CUES, {"log": log, "frame_rate": "60", "cells": 4, "capacity": 20_000})
+    tracemalloc.start()
+    size, largest, ends = 0, 0, b""
+    for piece in rendered(outcome, Wish("json")):
+        size, largest, ends = size + len(piece), max(largest, len(piece)), piece
+    _, peak = tracemalloc.get_traced_memory()
+    tracemalloc.stop()
+    assert size > 7e6
+    assert largest < 0.5e6
+    assert peak < 5e6
+    assert ends.endswith(b"}\n")
+    whole = json.loads(b"".join(rendered(outcome, Wish("json"))))
+    assert len(whole["results"]["frames"]) == whole["results"]["frame_count"] == pytest.approx(36_000, abs=400)
