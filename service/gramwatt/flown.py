@@ -102,6 +102,11 @@ class Prepared:
         return rec.integrals(self.course, self.weights)
 
     @functools.cached_property
+    def running(self) -> tuple[Array, Array]:
+        """Charge as recorded and seconds that count, up to each sample."""
+        return rec.cumulative(self.course, self.course.current), rec.cumulative(self.course, np.ones_like(self.weights))
+
+    @functools.cached_property
     def bursts(self) -> rec.PunchOuts:
         """Its punch-outs."""
         return rec.punch_outs(self.course, self.weights)
@@ -210,20 +215,21 @@ def flown(made: Prepared, pack: Pack, sensors: Sensors) -> Flown:
         pack_resistance_u=fit.standard_error,
         used=used,
         remaining=pack.start - used,
-        reserve_at=_reserve_at(course, (pack.start - pack.reserve) * pack.capacity, charge, duration, scale, offset),
+        reserve_at=_reserve_at(made, (pack.start - pack.reserve) * pack.capacity, charge, duration, scale, offset),
         mean_throttle=np.full(offset.shape, np.nansum(made.weights * throttle) / sums.duration if flies else np.nan),
         peak_throttle=np.full(offset.shape, np.nanmax(throttle) if flies else np.nan),
     )
 
 
-def _reserve_at(course: rec.Course, level: Array, charge: Array, duration: Array, scale: Array, offset: Array) -> Array:
+def _reserve_at(made: Prepared, level: Array, charge: Array, duration: Array, scale: Array, offset: Array) -> Array:
     """Time in flight (N,) [s] at which a charge is used up: when it was, else carried on at the mean current."""
     found = duration * level / charge
     reached: Truths = level <= charge
-    seconds = rec.cumulative(course, np.ones_like(course.time))
     for row in np.flatnonzero(reached).tolist():
-        running = rec.cumulative(course, scale[row] * (course.current - offset[row]))
-        found[row] = np.interp(rec.when_reached(course, running, float(level[row])), course.time, seconds)
+        used, seconds = made.running
+        running = scale[row] * (used - offset[row] * seconds)
+        at = rec.when_reached(made.course, running, float(level[row]))
+        found[row] = np.interp(at, made.course.time, seconds)
     return np.where(charge > 0, found, np.nan)
 
 

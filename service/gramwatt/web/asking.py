@@ -141,14 +141,15 @@ def read_body(calculator: Calculator[Any, Any]) -> dict[str, object]:
 def read_all() -> bytes:
     """The whole body; in a loop, since a chunked one over the limit would else be cut in silence."""
     limit = request.max_content_length or current_app.config["MAX_CONTENT_LENGTH"]
-    received = bytearray()
+    pieces, received = [], 0
     while piece := _read_piece():
-        received += piece
-        if len(received) > limit:
+        pieces.append(piece)
+        received += len(piece)
+        if received > limit:
             raise RequestEntityTooLarge
-    if len(received) < (request.content_length or 0):
+    if received < (request.content_length or 0):
         raise Problem("malformed-request", "The body broke off: it is shorter than its Content-Length says.")
-    return bytes(received)
+    return b"".join(pieces)
 
 
 def _read_piece() -> bytes:

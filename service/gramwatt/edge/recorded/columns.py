@@ -97,7 +97,7 @@ class CsvColumns:
         for kind in (pl.Float64, pl.String):
             names = [f"column_{at}" for at in range(len(self.names))]
             schema: dict[str, Any] = {name: kind if at in positions else pl.String for at, name in enumerate(names)}
-            if not self._raw.strip():
+            if re.search(rb"\S", self._raw) is None:
                 return [pl.Series([], dtype=pl.Float64) for _ in positions]
             try:
                 frame = pl.read_csv(
