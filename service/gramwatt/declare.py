@@ -6,6 +6,7 @@ Nothing here knows of the web, of units beyond their spelling, or of validation 
 
 from __future__ import annotations
 
+import dataclasses
 import functools
 import re
 import typing
@@ -130,9 +131,15 @@ class Form(Generic[I, R]):
 
 
 @functools.cache
-def _asked_of(inputs: Hashable) -> Mapping[str, Kind]:
+def _asked_of(inputs: Hashable, propagates: bool) -> Mapping[str, Kind]:
     fields = fields_of(typing.cast("type[Any]", inputs))
-    return MappingProxyType({name: kind for name, kind in fields.items() if not isinstance(kind, Spread)})
+    told = {name: kind if propagates else _exact(kind) for name, kind in fields.items() if not isinstance(kind, Spread)}
+    return MappingProxyType(told)
+
+
+def _exact(kind: Kind) -> Kind:
+    """The same input where no uncertainty is carried to any result."""
+    return dataclasses.replace(kind, exact=True, default_u=None) if isinstance(kind, Quantity) else kind
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -153,7 +160,7 @@ class Calculator(Generic[I, R]):
     """Groups of optional inputs of which at least one must be given."""
     forms: tuple[Form[I, R], ...] = ()
     propagates: bool = True
-    """Whether uncertainties of inputs are carried to the results; else an input that tells one is refused."""
+    """Whether uncertainties of inputs are carried to the results; else no quantity may tell one."""
 
     def __post_init__(self) -> None:
         """Raise DeclarationError naming every fault of the declaration."""
@@ -174,7 +181,7 @@ class Calculator(Generic[I, R]):
     @property
     def asked(self) -> Mapping[str, Kind]:
         """The inputs a user may give, in order."""
-        return _asked_of(typing.cast("Hashable", self.inputs))
+        return _asked_of(typing.cast("Hashable", self.inputs), self.propagates)
 
     @property
     def answered(self) -> Mapping[str, Kind]:

@@ -61,6 +61,8 @@ class Quantity:
     """Of a result that no single expression gives: how it is found, in words."""
     needs: tuple[str, ...] = ()
     """Of a result: the optional inputs without which it has no answer."""
+    exact: bool = False
+    """Of an input: it tells no uncertainty, since none would be carried anywhere."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -180,6 +180,8 @@ def _parse(kind: Quantity, cell: str, bare: units.Unit, *, text: bool) -> tuple[
             raise Refused("a comma in a number; write a decimal point", accepts(kind))
         raise Refused("not a number, nor a number with a unit", accepts(kind))
     number, plus_minus, spelling = match.groups()
+    if plus_minus is not None and kind.exact:
+        raise Refused("an uncertainty, and none is carried to what this calculator answers", accepts(kind))
     known = units.alternatives(kind.unit)
     if spelling is None and not text and plus_minus is None:
         hint = "" if kind.unit == "1" else ", or with a unit"

@@ -85,7 +85,7 @@ def run(
     stated = _stated(calculator, asked, spreads, text=text) if spreads else {}
     uncertain = uncertain and calculator.propagates
     if not uncertain:
-        _refuse_spreads(calculator, asked)
+        _refuse_spreads(asked)
     faults = _faults(calculator, {**asked, **stated} if stated else asked, loaded.faults, rows, text=text)
     present = {name: column.present for name, column in asked.items()}
     if len(faults) == rows:
@@ -136,17 +136,13 @@ def _guessed(calculator: Calculator[Any, Any]) -> tuple[tuple[str, Quantity], ..
     )
 
 
-def _refuse_spreads(calculator: Calculator[Any, Any], asked: dict[str, Column]) -> None:
+def _refuse_spreads(asked: dict[str, Column]) -> None:
     """Where nothing is propagated, a cell that tells an uncertainty is told so rather than believed in part."""
     for name, column in asked.items():
         spreads = [*(() if column.spread is None else (column.spread,)), *columns.inner_spreads(column).values()]
         if spreads:
-            fault = Fault(
-                "", "an uncertainty, and none is carried to what this calculator answers", None, "a value alone"
-            )
-            if calculator.propagates:
-                detail = "an uncertainty, and this table was not asked to carry any: add uncertainty=true"
-                fault = Fault("", detail, None, "a value alone, or uncertainty=true")
+            detail = "an uncertainty, and this table was not asked to carry any: add uncertainty=true"
+            fault = Fault("", detail, None, "a value alone, or uncertainty=true")
             rows = np.logical_or.reduce([(spread > 0).reshape(len(spread), -1).any(axis=1) for spread in spreads])
             told = {row: [fault] for row in np.flatnonzero(rows).tolist()}
             asked[name] = dataclasses.replace(column, faults={**told, **column.faults})

@@ -100,7 +100,8 @@ def quantity_name(kind: Quantity) -> str:
     """The name of a quantity's component: ``mAh_at_least_1_at_most_1000000``."""
     bounds = (("above", kind.above), ("at_least", kind.at_least), ("below", kind.below), ("at_most", kind.at_most))
     told = [f"{word}_{format(Decimal(repr(bound)).normalize(), 'f')}" for word, bound in bounds if bound is not None]
-    return "_".join([plain_unit(kind.unit), *told]).replace("_-", "_minus_")
+    exact = ["exact"] if kind.exact else []
+    return "_".join([plain_unit(kind.unit), *told, *exact]).replace("_-", "_minus_")
 
 
 def plain_unit(unit: str) -> str:
@@ -125,6 +126,8 @@ def _quantity(kind: Quantity) -> JsonSchema:
     ):
         if bound is not None:
             number[keyword] = bound
+    if kind.exact and kind.unit == "1":  # a bare number in quotes is no number, and there is nothing to add to it
+        return {**number, "x-unit": kind.unit}
     text = {"type": "string", "title": "with a unit", "maxLength": LONGEST_NUMBER, "pattern": text_pattern(kind)}
     if kind.unit == "1":
         text["title"] = "with an uncertainty"

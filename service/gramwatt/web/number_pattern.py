@@ -37,12 +37,13 @@ def text_pattern(kind: Quantity) -> str:
     """
     if kind.unit == "1":
         return f"^(?:{_numbers(kind, units.unit('1'))}){PLAIN_SPREAD}$"
+    spread = "" if kind.exact else SPREAD
     by_number: dict[str, list[str]] = {}
     for spelling, unit in units.alternatives(kind.unit).items():
         number = _numbers(kind, unit)
         if number:
             by_number.setdefault(number, []).append(escape(spelling))
-    return f"^{_either([f'(?:{number}){SPREAD} ?{_either(spelt)}' for number, spelt in by_number.items()])}$"
+    return f"^{_either([f'(?:{number}){spread} ?{_either(spelt)}' for number, spelt in by_number.items()])}$"
 
 
 def _either(forms: list[str]) -> str:

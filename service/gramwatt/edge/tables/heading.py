@@ -52,7 +52,11 @@ class Heading:
 def possible(calculator: Calculator[Any, Any]) -> Mapping[str, Kind]:
     """What a column may be: the inputs, and ``<name>_u`` of each quantity."""
     asked = calculator.asked
-    spreads = {f"{name}_u": spread_kind(name, kind) for name, kind in asked.items() if isinstance(kind, Quantity)}
+    spreads = {
+        f"{name}_u": spread_kind(name, kind)
+        for name, kind in asked.items()
+        if isinstance(kind, Quantity) and not kind.exact
+    }
     return {**asked, **spreads}
 
 
