@@ -30,6 +30,8 @@ def inputs() -> Iterator[tuple[str, Quantity]]:
     """Every quantity that any calculator asks for, in lists and tables too."""
     for calculator in registry.load().values():
         for name, kind in calculator.asked.items():
+            if isinstance(kind, Quantity) and kind.exact and kind.unit == "1":
+                continue  # never a text: there is no unit and no uncertainty to tell
             yield from ((f"{calculator.name}.{name}{more}", quantity) for more, quantity in quantities(kind))
 
 
