@@ -15,13 +15,13 @@ from collections.abc import Callable
 from importlib import metadata
 from pathlib import Path
 
-from benchmarks import batches, burdens, servers, single
+from benchmarks import batches, burdens, recordings, servers, single
 from benchmarks.agree import disagreements
 from benchmarks.options import Options, quick
 from benchmarks.processes import DidNotStart, Server, busy, stop_all
 from benchmarks.report import Book
 
-SECTIONS = ("single", "tables", "beside", "memory", "start")
+SECTIONS = ("single", "tables", "recordings", "beside", "memory", "start")
 
 
 def main() -> None:
@@ -79,6 +79,7 @@ def measure(book: Book, options: Options, sections: tuple[str, ...] | list[str])
         parts: dict[str, Callable[[], None]] = {
             "single": lambda: single.run(book, options, running),
             "tables": lambda: batches.run(book, options, running),
+            "recordings": lambda: recordings.run(book, options, running),
             "beside": lambda: burdens.beside(book, options, running),
             "memory": lambda: burdens.memory(book, options, makers),
             "start": lambda: burdens.start(book, options, makers | peers),
