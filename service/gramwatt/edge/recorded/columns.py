@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import codecs
+import contextlib
 import csv
 import io
+import itertools
 import json
 import re
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence, Set
 from typing import Any, Final, Protocol
 
+import numpy as np
 import orjson
 import polars as pl
 import pyarrow as pa
@@ -126,6 +129,9 @@ class ObjectColumns:
     def __init__(self, columns: Mapping[str, Any], longest: int) -> None:
         self.names = list(columns)
         self._columns = columns
+        self._kinds = {
+            name: set(map(type, each)) if isinstance(each, list) else set() for name, each in columns.items()
+        }
         faults = []
         for name, values in columns.items():
             if not isinstance(values, list) and not hasattr(values, "dtype"):
@@ -143,9 +149,8 @@ class ObjectColumns:
             raise Unusable(*faults)
         self._rows = max((len(values) for values in columns.values()), default=0)
 
-    @staticmethod
-    def _cell_faults(name: str, values: list[Any]) -> list[Fault]:
-        kinds = set(map(type, values))
+    def _cell_faults(self, name: str, values: list[Any]) -> list[Fault]:
+        kinds = self._kinds[name]
         short = str not in kinds or all(len(each) <= LONGEST_CELL for each in values if type(each) is str)
         if kinds <= _CELLS and short:
             return []
@@ -158,7 +163,8 @@ class ObjectColumns:
     def take(self, positions: Sequence[int]) -> list[pl.Series]:
         made = []
         for at in positions:
-            series = _series(self._columns[self.names[at]])
+            name = self.names[at]
+            series = _series(self._columns[name], self._kinds[name])
             made.append(series if len(series) == self._rows else series.extend_constant(None, self._rows - len(series)))
         return made
 
@@ -167,10 +173,13 @@ def _pointer(name: str) -> str:
     return str(echo(name)).replace("~", "~0").replace("/", "~1")
 
 
-def _series(values: Any) -> pl.Series:
+def _series(values: Any, kinds: Set[type]) -> pl.Series:
     if not isinstance(values, list):
         return pl.Series(values).cast(pl.Float64)
-    if str in set(map(type, values)):
+    if kinds and kinds <= {float, int}:
+        with contextlib.suppress(OverflowError):
+            return pl.Series(np.array(values, dtype=np.float64))
+    if str in kinds:
         return pl.Series([None if value is None else str(value) for value in values], dtype=pl.String)
     try:
         return pl.Series(values, dtype=pl.Float64, strict=False)
@@ -200,8 +209,7 @@ class NdjsonColumns:
     def __init__(self, raw: bytes) -> None:
         self._raw = raw.removeprefix(codecs.BOM_UTF8)
         names: dict[str, None] = {}
-        lines = self._raw.split(b"\n", self._LOOKED_AT)[: self._LOOKED_AT]
-        for line in lines:
+        for line in itertools.islice(io.BytesIO(self._raw), self._LOOKED_AT):
             names |= dict.fromkeys(self._object(line) if line.strip() else {})
         if not names:
             raise Malformed("no line is a JSON object")
@@ -220,10 +228,10 @@ class NdjsonColumns:
 
     def take(self, positions: Sequence[int]) -> list[pl.Series]:
         names = [self.names[at] for at in positions]
-        rows = sum(1 for line in io.BytesIO(self._raw) if line.strip())
         try:
             frame = pl.read_ndjson(self._raw, schema=dict.fromkeys(names, pl.Float64))
-            if frame.height == rows:
+            lines = self._raw.count(b"\n") + (not self._raw.endswith(b"\n"))
+            if frame.height == lines or frame.height == self._filled_lines():  # the latter takes far longer
                 return [frame[name] for name in names]
         except (pl.exceptions.PolarsError, pl.exceptions.PanicException):
             pass
@@ -233,7 +241,11 @@ class NdjsonColumns:
                 found = self._object(line)
                 for column, name in zip(cells, names, strict=True):
                     column.append(_scalar(found.get(name)))
-        return [_series(column) for column in cells]
+        return [_series(column, set(map(type, column))) for column in cells]
+
+    def _filled_lines(self) -> int:
+        """Lines that are not blank."""
+        return sum(1 for line in io.BytesIO(self._raw) if line.strip())
 
 
 def _scalar(value: Any) -> Any:
