@@ -309,13 +309,15 @@ def punch_outs(course: Course, w: Array | None = None) -> PunchOuts:
     size = float(np.abs(current).max())
     if not crest - usual > max(STANDS_OUT * spread, 1e-9 * size):
         return none
-    level = (current - usual) / (crest - usual)
-    # Where a burst is on: the last time that either threshold was crossed, it was the high one.
-    crossed = np.where(level >= HIGH, 1, np.where(level < LOW, -1, 0))
-    last = np.maximum.accumulate(np.where(crossed != 0, np.arange(len(crossed)), 0))
-    on = crossed[last] > 0
-    edges = np.diff(np.concatenate(([False], on, [False])).astype(np.int8))
-    first, end = np.flatnonzero(edges > 0), np.flatnonzero(edges < 0) - 1
+    high, low = (usual + share * (crest - usual) for share in (HIGH, LOW))
+    side = (current >= high).view(np.int8) - (current < low).view(np.int8)
+    # Stretches on one side of both thresholds or between them; in a burst, the last that was not between was above.
+    begins = np.concatenate(([0], np.flatnonzero(side[1:] != side[:-1]) + 1))
+    told = side[begins]
+    last = np.maximum.accumulate(np.where(told != 0, np.arange(len(told)), 0))
+    edges = np.diff(np.concatenate(([False], told[last] > 0, [False])).astype(np.int8))
+    first = begins[np.flatnonzero(edges > 0)]
+    end = np.append(begins, len(current))[np.flatnonzero(edges < 0)] - 1
     apart = course.time[first[1:]] - course.time[end[:-1]] > MERGED
     first, end = first[np.concatenate(([True], apart))], end[np.concatenate((apart, [True]))]
     after = np.minimum(end + 1, len(current) - 1)
