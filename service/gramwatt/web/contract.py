@@ -112,7 +112,7 @@ def _parameter(kind: Kind, *, required: bool = False) -> JsonObject:
 
 def _add_calculator(spec: APISpec, calculator: Calculator[Any, Any]) -> None:
     question, answer = schema_name(calculator), schema_name(calculator).replace("Question", "Answer")
-    for name, quantity in json_schema.quantities(calculator).items():
+    for name, quantity in {**json_schema.quantities(calculator), **json_schema.recordings(calculator)}.items():
         if name not in spec.components.schemas:
             spec.components.schema(name, quantity)
     spec.components.schema(question, schema=schema(calculator))

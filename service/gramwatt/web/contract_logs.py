@@ -10,7 +10,6 @@ from apispec import APISpec
 from gramwatt.declare import Calculator
 from gramwatt.edge.recorded.channels import channels_of
 from gramwatt.edge.recorded.reading import FORMATS, samples_of
-from gramwatt.edge.schemas import schema_name
 from gramwatt.web import json_schema
 from gramwatt.web.asking import answer_options
 from gramwatt.web.contract_components import JsonObject, problems
@@ -57,13 +56,12 @@ def _content(calculator: Calculator[Any, Any]) -> JsonObject:
     cells = [log[header.partition(" ")[0]] for header in named]
     lines = [",".join(named), *(",".join("" if c is None else str(c) for c in row) for row in zip(*cells, strict=True))]
     text = {"type": "string", "enum": ["\r\n".join([*lines, ""])], "description": "For instance."}
-    question = f"#/components/schemas/{schema_name(calculator)}/properties/{name}"
     value = json.loads(json.dumps(log))
     return {
         FORMATS["csv"]: {"schema": text},
         FORMATS["ndjson"]: {},
         FORMATS["json"]: {
-            "schema": {"$ref": question},
+            "schema": {"$ref": f"#/components/schemas/{samples_of(calculator).row.__name__}"},
             "examples": {"example1": {"summary": calculator.examples[0].title, "value": value}},
         },
         FORMATS["arrow"]: {},

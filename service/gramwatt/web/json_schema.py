@@ -51,7 +51,7 @@ def of_input(kind: Kind, *, query: bool = False) -> JsonSchema:
             pattern = f"^(?:{kind.pattern})$" if kind.pattern else PRINTABLE
             schema |= {"type": "string", "minLength": 1, "maxLength": kind.longest, "pattern": pattern}
         case Samples():
-            schema |= _recording(kind)
+            schema |= {"$ref": f"#/components/schemas/{kind.row.__name__}"}
         case Series():
             longest = min(kind.longest, LONGEST_QUERY_LIST) if query else kind.longest
             schema |= {"type": "array", "minItems": kind.shortest, "maxItems": longest, "items": _reference(kind.item)}
@@ -65,9 +65,16 @@ def of_input(kind: Kind, *, query: bool = False) -> JsonSchema:
     return schema
 
 
+def recordings(calculator: Calculator[Any, Any]) -> dict[str, JsonSchema]:
+    """The components of the recordings that a calculator asks for, by the name of what declares their channels."""
+    tables = [_columns(kind).values() for kind in calculator.asked.values() if isinstance(kind, Table)]
+    kinds = [*calculator.asked.values(), *(each for columns in tables for each in columns)]
+    return {kind.row.__name__: _recording(kind) for kind in kinds if isinstance(kind, Samples)}
+
+
 def _recording(kind: Samples) -> JsonSchema:
     """An object of lists by channel; columns that are no channel are allowed, and left out."""
-    cells = {"type": ["number", "string", "null"], "maxLength": LONGEST_CELL}
+    cells = {"type": ["number", "string", "null"], "maxLength": LONGEST_CELL, "pattern": r"^[\s\S]*$"}
     column: JsonSchema = {"type": "array", "maxItems": kind.longest, "items": cells}
     channels = {name: each for name, each in fields_of(kind.row).items() if isinstance(each, Quantity)}
     return {
