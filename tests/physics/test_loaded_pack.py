@@ -1,0 +1,152 @@
+"""A pack's resistance from its own series. The packs are invented: a rested curve behind a resistance, with noise."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import pytest
+
+from gramwatt.physics import cells
+from gramwatt.physics.loaded_pack import FEWEST, MOST_GROUPS, ResistanceFit, fit_resistance
+from gramwatt.physics.recording import Course
+
+CAPACITY = 1.3 * 3600
+FINE = 100  # steps a second of the simulation
+
+
+def flown(
+    seed: int,
+    *,
+    resistance: float = 0.05,
+    hertz: float = 10,
+    seconds: float = 200,
+    volts: float = 0.02,
+    amps: float = 0.2,
+    start: float = 1.0,
+    size: float = 1.0,
+    chemistry: int = 0,
+    relaxing: tuple[float, float] = (0.0, 1.0),
+) -> Course:
+    """An invented flight on four cells: hover, some punches, readings in steps of 10 mV and 10 mA at uneven times.
+
+    ``volts``, ``amps``: noise. ``relaxing``: a further resistance [ohm] that builds up with a time constant [s].
+    """
+    chance = np.random.default_rng(seed)
+    time = np.arange(int(seconds * FINE)) / FINE
+    throttle = 0.3 + 0.08 * np.sin(0.7 * time + chance.uniform(0, 6)) + 0.05 * np.sin(2.3 * time)
+    for _ in range(chance.integers(4, 9)):
+        begins = chance.uniform(5, seconds - 5)
+        throttle[(time > begins) & (time < begins + chance.uniform(0.5, 3))] = 0.9
+    current = size * 45 * throttle**1.8
+    left = np.clip(start - np.cumsum(current) / FINE / CAPACITY, 0, 1)
+    voltage = 4 * cells.open_circuit_voltage(np.full(len(time), chemistry), left) - resistance * current
+    slow, constant = relaxing
+    if slow:
+        keep = np.exp(-1 / FINE / constant)
+        built = 0.0
+        for at, amperes in enumerate(current):
+            built = keep * built + (1 - keep) * slow * amperes
+            voltage[at] -= built
+    steps = np.cumsum(chance.uniform(0.5, 1.5, int(seconds * hertz)) * FINE / hertz).astype(np.intp)
+    read = np.unique(steps[steps < len(time)])
+    lacking = np.full(len(read), np.nan)
+    read_volts = np.round(voltage[read] + chance.normal(0, volts, len(read)), 2)
+    read_amps = np.round(current[read] + chance.normal(0, amps, len(read)), 2)
+    return Course(time[read], read_volts, read_amps, lacking, lacking, np.ones(len(read) - 1, dtype=np.bool_))
+
+
+def some(course: Course, which: slice) -> Course:
+    """Some of the samples."""
+    time = course.time[which]
+    counts = np.ones(len(time) - 1, dtype=np.bool_)
+    lacking = course.throttle[which]
+    return Course(time, course.voltage[which], course.current[which], lacking, lacking, counts)
+
+
+def fit(course: Course, **how: Any) -> ResistanceFit:
+    """With the sensors right and the pack known, unless said otherwise."""
+    told = {
+        "scale": 1.0, "offset": 0.0, "voltage_scale": 1.0, "cells": 4.0, "capacity": CAPACITY, "start": 1.0, **how
+    }  # fmt: skip
+    arrays = {name: np.array([value]) for name, value in told.items()}
+    return fit_resistance(course, chemistry=np.zeros(1, dtype=np.intp), **arrays)
+
+
+@pytest.mark.parametrize(
+    "how",
+    [
+        pytest.param({}, id="plain"),
+        pytest.param({"resistance": 0.02}, id="a strong pack"),
+        pytest.param({"resistance": 0.12}, id="a tired one"),
+        pytest.param({"start": 0.93}, id="started less full than said"),
+        pytest.param({"hertz": 5, "volts": 0.03, "amps": 0.3}, id="few and noisy samples"),
+        pytest.param({"hertz": 50}, id="many samples"),
+        pytest.param({"size": 0.35}, id="gentle flying"),
+        pytest.param({"chemistry": 2}, id="another curve than the one assumed"),
+    ],
+)
+def test_the_resistance_lies_within_its_stated_uncertainty(how: dict[str, Any]) -> None:
+    """In at least 95 of 100 seeds within two standard errors, which are few per cent; no bias to speak of."""
+    true = how.get("resistance", 0.05)
+    found = [fit(flown(seed, **how)) for seed in range(100)]
+    resistance, error = (
+        np.array([getattr(each, name)[0] for each in found]) for name in ("resistance", "standard_error")
+    )
+    assert (np.abs(resistance - true) <= 2 * error).sum() >= 95
+    assert np.median(error) < 0.06 * true
+    assert resistance.mean() == pytest.approx(true, rel=0.02)
+
+
+@pytest.mark.parametrize("constant", [0.3, 3.0])
+def test_of_what_relaxes_slowly_a_part_is_found(constant: float) -> None:
+    """By construction: at least the ohmic part, at most all; of the quicker most, of the slower less than half."""
+    found = [fit(flown(seed, relaxing=(0.02, constant))).resistance[0] for seed in range(10)]
+    assert all(0.05 < each < 0.07 for each in found)
+    share = (np.mean(found) - 0.05) / 0.02
+    assert share > 0.6 if constant < 1 else share < 0.5
+
+
+def test_without_a_pack_the_drift_stands_for_the_rested_voltage() -> None:
+    course = flown(1, seconds=60)
+    found = fit(course, cells=np.nan, capacity=np.nan)
+    assert found.resistance[0] == pytest.approx(0.05, rel=0.1)
+    assert found.standard_error[0] > fit(course).standard_error[0]
+
+
+def test_sensors_corrections() -> None:
+    """Derived: without the rested curve R' = v R / s, whatever the offset."""
+    course = flown(2)
+    alone = fit(course, cells=np.nan)
+    moved = fit(course, cells=np.nan, scale=1.25, offset=0.7, voltage_scale=0.9)
+    assert moved.resistance[0] == pytest.approx(alone.resistance[0] * 0.9 / 1.25, rel=1e-9)
+    assert moved.current_spread[0] == pytest.approx(alone.current_spread[0] * 1.25, rel=1e-9)
+
+
+def test_many_samples_are_averaged_in_groups() -> None:
+    """A flight at 100 Hz, and every tenth sample of it, agree within their errors."""
+    many = flown(3, hertz=100)
+    assert len(many.time) > 2 * MOST_GROUPS
+    few = some(many, slice(None, None, 10))
+    one, other = fit(many), fit(few)
+    assert one.resistance[0] == pytest.approx(other.resistance[0], abs=2 * other.standard_error[0])
+    assert one.resistance[0] == pytest.approx(0.05, abs=2 * one.standard_error[0])
+
+
+@pytest.mark.parametrize(
+    "spoil",
+    [
+        pytest.param(lambda c: c._replace(current=np.full(len(c.time), 8.0)), id="a current that stands still"),
+        pytest.param(lambda c: c._replace(current=8 + c.current / 100), id="one that hardly varies"),
+        pytest.param(lambda c: c._replace(voltage=np.full(len(c.time), np.nan)), id="no voltage"),
+        pytest.param(lambda c: c._replace(current=-c.current), id="a current of the wrong sign"),
+        pytest.param(
+            lambda c: c._replace(voltage=np.random.default_rng(0).normal(15, 3, len(c.time))), id="volts of chance"
+        ),
+        pytest.param(lambda c: some(c, slice(FEWEST - 1)), id="too few samples"),
+    ],
+)
+def test_what_tells_no_resistance(spoil: Any) -> None:
+    found = fit(spoil(flown(4)))
+    assert np.isnan(found.resistance[0])
+    assert np.isnan(found.standard_error[0])
