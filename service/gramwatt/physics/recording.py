@@ -13,6 +13,7 @@ USUAL_STEPS: Final = 5.0
 DROPPED: Final = 0.2
 """Share of the median voltage below which a reading is taken for a failed one: no pack sags as far and goes on."""
 _SPIKE_PASSES: Final = 3
+_STAYS: Final = 5
 MOST_LOOKED_AT: Final = 100_000
 
 
@@ -80,8 +81,8 @@ def clean(
     -------
     `Cleaned`. Left out are samples without a time; one whose voltage or current lacks though the recording has such a
     channel, or whose voltage is nothing or a fifth of the median at most, unless that is so of all; then one whose time
-    leaps ahead of the next that is again in order, and one not later than all before it. What lies between the samples
-    that stay is bridged by straight lines, but for steps longer than a gap may be.
+    leaps ahead of the next that is again in order, one not later than all before it, and all after the clock began
+    again. What lies between the samples that stay is bridged by straight lines, but for steps longer than a gap may be.
     """
     untimed = ~np.isfinite(time)
     dropped = ~untimed & _dropped(voltage, current)
@@ -133,7 +134,25 @@ def _out_of_order(time: Array, usable: Truths) -> tuple[Truths, Truths]:
     in_order = usable & ~spikes
     latest = np.maximum.accumulate(np.where(in_order, time, -np.inf))
     before = np.concatenate(([-np.inf], latest[:-1]))
-    return in_order & (time == before), spikes | (in_order & (time < before))
+    late = spikes | (in_order & (time < before))
+    again = _restart(time, in_order, before)
+    late[again:] |= in_order[again:]
+    repeated = in_order & (time == before)
+    repeated[again:] = False
+    return repeated, late
+
+
+def _restart(time: Array, in_order: Truths, before: Array) -> int:
+    """Where the clock begins again, as at a second flight: it falls back by more than half of what was recorded, and
+    stays there for some samples. Where nothing does, the number of samples."""
+    at = np.flatnonzero(in_order)
+    told, latest = time[at], before[at]
+    fell = np.flatnonzero(told - told[0] < (latest - told[0]) / 2)
+    for each in fell.tolist():
+        stays = told[each : each + _STAYS]
+        if len(stays) == _STAYS and (stays < latest[each]).all():
+            return int(at[each])
+    return len(time)
 
 
 def _spikes(time: Array, known: Truths) -> Truths:
