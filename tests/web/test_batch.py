@@ -284,3 +284,14 @@ def test_a_table_without_any_input_is_refused(client: FlaskClient) -> None:
     assert answer.get_json()["errors"][0]["detail"] == "no column is an input"
     answer = client.post("/v1/air-density/batch?elevation=100", data="name\none\n", content_type="text/csv")
     assert answer.status_code == 200
+
+
+def test_an_uncertainty_without_its_input_is_refused(client: FlaskClient) -> None:
+    """Of a whole column in its header; of single rows in their error."""
+    sent = client.post(BATCH, data="cells,capacity,pack_mass_u\n6,1300,2\n", content_type="text/csv")
+    (fault,) = sent.get_json()["errors"]
+    assert (sent.status_code, fault["pointer"]) == (422, "/pack_mass_u")
+    rows = client.post(BATCH, json=[{"cells": 6, "capacity": 1300, "pack_mass": 200, "pack_mass_u": 2},
+                                  {"cells": 6, "capacity": 1300, "pack_mass_u": 2}]).get_json()  # fmt: skip
+    assert rows[0]["specific_energy_u"] > 0
+    assert "pack_mass, which is not given" in rows[1]["error"]["detail"]

@@ -91,24 +91,22 @@ def style_of(wishes: Wishes) -> Style:
 
 def plan_of(name: str, constants: Mapping[str, str], wishes: Wishes) -> tuple[Plan, list[Fault]]:
     """What every row is asked, and what is wrong with that. Ends the program where no calculator has the name."""
-    from gramwatt.edge.answer import choose_units
     from gramwatt.edge.ask import UnknownCalculator, find
-    from gramwatt.edge.tables.answering import Plan, carries_uncertainty, constant_faults
-    from gramwatt.edge.wording import Fault, echo
+    from gramwatt.edge.tables.answering import planned
 
     try:
         calculator = find(name)
     except UnknownCalculator as error:
         fail(str(error))
-    faults = constant_faults(calculator, constants, words=True)
-    uncertain = wishes.uncertainty or (not faults and carries_uncertainty(calculator, constants, words=True))
-    result_units = pairs(wishes.units)
-    try:
-        choose_units(calculator, result_units)
-    except ValueError as error:
-        faults.append(Fault("/units", str(error), echo(wishes.units), "result:unit pairs"))
-    shown = tuple(calculator.asked) if wishes.given else ()
-    return Plan(name, dict(constants), True, result_units, shown, uncertain), faults
+    plan, wrong, of_units = planned(
+        calculator,
+        constants,
+        words=True,
+        result_units=pairs(wishes.units),
+        shown=wishes.given,
+        uncertain=wishes.uncertainty,
+    )
+    return plan, [*wrong, *of_units]
 
 
 def refuse(faults: Sequence[Fault]) -> NoReturn:

@@ -159,6 +159,9 @@ def _stated(
         if not isinstance(kind, Quantity):
             raise TypeError(f"{name} has no uncertainty")
         column = stated[spread_name] = columns.read(columns.spread_kind(name, kind), cells, text=text)
+        for row in np.flatnonzero(column.present & ~asked[name].present).tolist():
+            fault = Fault("", f"the uncertainty of {name}, which is not given", None, f"{name} too")
+            column.faults.setdefault(row, []).append(fault)
         width = np.where(column.present & np.isfinite(column.values), column.values, 0.0)
         width[list(column.faults)] = 0.0
         own = asked[name].spread

@@ -107,7 +107,10 @@ def contract_yaml() -> Response:
 def _contract(media: str, write: Any) -> Response:
     tag = etag(media)
     kept = not_modified(tag)
-    return kept or cacheable(Response(write(current_app.config["CONTRACT"]), content_type=media), tag)
+    texts = current_app.config.setdefault("CONTRACT_TEXTS", {})
+    if kept is None and media not in texts:
+        texts[media] = write(current_app.config["CONTRACT"])
+    return kept or cacheable(Response(texts[media], content_type=media), tag)
 
 
 @blueprint.get("/docs")

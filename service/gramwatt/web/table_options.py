@@ -2,19 +2,17 @@
 
 from __future__ import annotations
 
-import dataclasses
 from collections.abc import Mapping
 from typing import Any, Final
 
 from flask import request
 
 from gramwatt.declare import Calculator, Choice, Count, Flag, Kind, Text
-from gramwatt.edge.answer import choose_units
-from gramwatt.edge.tables.answering import Plan, carries_uncertainty, constant_faults
+from gramwatt.edge.tables.answering import Plan, planned
 from gramwatt.edge.tables.batch import FORMATS, Form
 from gramwatt.edge.tables.heading import Keeping
 from gramwatt.edge.tables.writing import Style
-from gramwatt.edge.wording import Fault, echo, one_of
+from gramwatt.edge.wording import Fault, one_of
 from gramwatt.web.asking import ANSWER_OPTIONS, VALUE_OPTIONS, preferred, result_units
 from gramwatt.web.problems import Problem
 
@@ -101,21 +99,14 @@ def plan_of(
 ) -> Plan:
     """What every row is asked; what is wrong with it is added to the faults. ``under``: the member of a body that
     holds what every row shares."""
-    wrong = constant_faults(calculator, constants, words=words)
-    faults += wrong if under is None else [fault.under(under) for fault in wrong]
-    units = result_units(options["units"], faults)
-    try:
-        choose_units(calculator, units)
-    except ValueError as error:
-        faults.append(Fault("/units", str(error), echo(options["units"]), "result:unit pairs"))
-    plan = Plan(
-        calculator.name,
-        dict(constants),
-        words,
-        units,
-        tuple(calculator.asked) if options["given"] else (),
-        bool(options["uncertainty"]),
+    plan, wrong, of_units = planned(
+        calculator,
+        constants,
+        words=words,
+        result_units=result_units(options["units"], faults),
+        shown=bool(options["given"]),
+        uncertain=bool(options["uncertainty"]),
     )
-    if not wrong and carries_uncertainty(calculator, constants, words=words):
-        plan = dataclasses.replace(plan, uncertain=True)
+    faults += wrong if under is None else [fault.under(under) for fault in wrong]
+    faults += of_units
     return plan

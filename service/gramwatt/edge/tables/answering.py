@@ -12,11 +12,11 @@ import numpy as np
 from gramwatt import registry
 from gramwatt.declare import Calculator, Choice, Count, Kind, Quantity, Rule, Series, Truths
 from gramwatt.edge import scalar, units
-from gramwatt.edge.answer import answer, declared_units
+from gramwatt.edge.answer import answer, choose_units, declared_units
 from gramwatt.edge.columns import ABSENT, Cells, Same, inner_spreads, read, unknown
 from gramwatt.edge.run import Outcome, run
 from gramwatt.edge.tables.chunk import BLOCK, MOST_ROWS, Chunk, Kept, part
-from gramwatt.edge.wording import Fault
+from gramwatt.edge.wording import Fault, echo
 
 
 @dataclass(frozen=True, slots=True)
@@ -282,6 +282,28 @@ def constant_faults(calculator: Calculator[Any, Any], constants: Mapping[str, ob
         else:
             faults += [fault.under(name) for fault in read(kind, [cell], text=words).faults.get(0, ())]
     return faults
+
+
+def planned(
+    calculator: Calculator[Any, Any],
+    constants: Mapping[str, object],
+    *,
+    words: bool,
+    result_units: Mapping[str, str],
+    shown: bool,
+    uncertain: bool,
+) -> tuple[Plan, list[Fault], list[Fault]]:
+    """What every row is asked; the faults of the inputs that every row shares, and those of the units wished for."""
+    wrong = constant_faults(calculator, constants, words=words)
+    of_units = []
+    try:
+        choose_units(calculator, result_units)
+    except ValueError as error:
+        told = ",".join(f"{name}:{unit}" for name, unit in result_units.items())
+        of_units.append(Fault("/units", str(error), echo(told), "result:unit pairs"))
+    uncertain = uncertain or (not wrong and carries_uncertainty(calculator, constants, words=words))
+    given = tuple(calculator.asked) if shown else ()
+    return Plan(calculator.name, dict(constants), words, result_units, given, uncertain), wrong, of_units
 
 
 def carries_uncertainty(calculator: Calculator[Any, Any], constants: Mapping[str, object], *, words: bool) -> bool:

@@ -86,6 +86,11 @@ def read_heading(
             columns.append(name)
             faults += refusal(calculator, name, keeping)
     faults += _lacking(calculator, seen, constants)
+    faults += [
+        _fault(name, f"{name} is the uncertainty of {name[:-2]}, which there is not", f"a column {name[:-2]} too")
+        for name in sorted(seen)
+        if name in known and name not in calculator.asked and name[:-2] not in seen and name[:-2] not in constants
+    ]
     if not faults and not constants and not any(isinstance(column, InputColumn) for column in columns):
         faults.append(Fault("", "no column is an input", None, one_of(calculator.asked)))
     if len(header) > MOST_COLUMNS:
