@@ -4,7 +4,7 @@ import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 from fractions import Fraction
-from typing import Annotated, Any, Final
+from typing import Annotated, Final
 
 import numpy as np
 
@@ -12,7 +12,7 @@ from gramwatt import flown, recordings, vocabulary
 from gramwatt.captions import picture, subrip, substation, template, timecode, webvtt
 from gramwatt.captions.captioned import NOTHING, Captioned, captioned, cues_again, rate_or_none
 from gramwatt.captions.cues import Cue
-from gramwatt.captions.frames import LAST_NUMBER, MOST_FRAMES
+from gramwatt.captions.frames import MOST_FRAMES
 from gramwatt.captions.placement import PLACES, Placement
 from gramwatt.captions.ticks import resolves
 from gramwatt.common import LAND_EARLY, LITHIUM_FIRE
@@ -31,18 +31,10 @@ from gramwatt.declare import (
     Rule,
     Table,
     Text,
-    Unit,
 )
+from gramwatt.physics import constants
 from gramwatt.physics.recording import Course
-
-SECOND: Final[Annotated[float, Unit("s")]] = 1.0
-VOLT: Final[Annotated[float, Unit("V")]] = 1.0
-AMPERE: Final[Annotated[float, Unit("A")]] = 1.0
-WATT: Final[Annotated[float, Unit("W")]] = 1.0
-COULOMB: Final[Annotated[float, Unit("As")]] = 1.0
-JOULE: Final[Annotated[float, Unit("J")]] = 1.0
-HERTZ: Final[Annotated[float, Unit("Hz")]] = 1.0
-"""Captions hold numbers, not quantities: what they show is told in these."""
+from gramwatt.video import NUMBERED, Frame, columns, greatest
 
 FIELDS: Final = ", ".join((*template.FIELDS, *template.MARKS))
 
@@ -117,44 +109,6 @@ class Inputs:
     ]
 
 
-AS_RECORDED: Final = "smoothed samples on straight lines between them; what stands out is shown as recorded"
-RUNNING: Final = "trapezoidal rule from the first sample, exact at the frame's instant"
-NUMBERED: Final = "first frame at or after its instant; exact in fractions"
-
-
-@dataclass(frozen=True, slots=True)
-class Frame:
-    """One frame of the video."""
-
-    frame: Annotated[Array, Count("Number of the frame, from 0.", at_least=0, at_most=LAST_NUMBER, method=NUMBERED)]
-    time: Annotated[Array, Quantity("s", "When it is shown.", method="frame over frame_rate")]
-    timecode: Annotated[Labels, Text("SMPTE ST 12-1, drop-frame where due.", longest=16)]
-    cue: Annotated[Array, Count("Which caption is on, from 1.", at_least=1, at_most=MOST_FRAMES, method="counted")]
-    text: Annotated[
-        Labels,
-        Text(
-            "What it says.",
-            longest=1000,
-            pattern=r"[^\u0000-\u0009\u000B-\u001F\u007F-\u009F]+",
-            form="text with line feeds",
-            like=("12.4 V",),
-        ),
-    ]
-    flight_time: Annotated[Array, Quantity("s", "Since the first sample.", method="time less offset", optional=True)]
-    voltage: Annotated[Array, Quantity("V", "Of the pack.", method=AS_RECORDED, optional=True)]
-    cell_voltage: Annotated[
-        Array, Quantity("V", "Of the lowest cell as recorded, else a mean cell's.", method=AS_RECORDED, optional=True)
-    ]
-    current: Annotated[Array, Quantity("A", "From the pack.", method=AS_RECORDED, optional=True)]
-    power: Annotated[Array, Quantity("W", "From the pack.", method=AS_RECORDED, optional=True)]
-    throttle: Annotated[Array, Quantity("%", "Of full.", method=AS_RECORDED, optional=True)]
-    charge: Annotated[Array, Quantity("mAh", "Used so far.", method=RUNNING, optional=True)]
-    energy: Annotated[Array, Quantity("Wh", "Used so far.", method=RUNNING, optional=True)]
-    remaining: Annotated[
-        Array, Quantity("%", "Charge left.", method="start_charge less charge over capacity", optional=True)
-    ]
-
-
 @dataclass(frozen=True, slots=True)
 class Results:
     """How many captions there are, on which frames, and every frame."""
@@ -186,14 +140,14 @@ def overlay_cues(given: Inputs) -> Results:
             found = _of_one(given, row, ready.course)
             rows[row], told[row] = found or NOTHING, found is not None
     longest = max(len(row.times) for row in rows)
-    table = [_columns(row, longest) for row in rows]
+    table = [columns(row, longest) for row in rows]
     return Results(
         captions=np.where(told, [float(len(row.texts)) for row in rows], np.nan),
         frame_count=np.where(told, [float(len(row.times)) for row in rows], np.nan),
         first_timecode=np.array([row.timecodes[0] if row.timecodes else "none" for row in rows]),
         last_timecode=np.array([row.timecodes[-1] if row.timecodes else "none" for row in rows]),
-        peak_current=np.array([_greatest(row.frames.current) for row in rows]) * AMPERE,
-        peak_power=np.array([_greatest(row.frames.power) for row in rows]) * WATT,
+        peak_current=np.array([greatest(row.frames.current) for row in rows]) * constants.AMPERE,
+        peak_power=np.array([greatest(row.frames.power) for row in rows]) * constants.WATT,
         samples=samples,
         samples_used=used,
         frames=Frame(*(np.stack(column) for column in zip(*table, strict=True))),
@@ -203,64 +157,29 @@ def overlay_cues(given: Inputs) -> Results:
 def _of_one(given: Inputs, row: int, recorded: Course) -> Captioned | None:
     """One question told in plain numbers."""
     course = Course(
-        recorded.time / SECOND,
-        recorded.voltage / VOLT,
-        recorded.current / AMPERE,
+        recorded.time / constants.SECOND,
+        recorded.voltage / constants.VOLT,
+        recorded.current / constants.AMPERE,
         recorded.throttle,
-        recorded.cell_voltage / VOLT,
+        recorded.cell_voltage / constants.VOLT,
         recorded.counts,
     )
     return captioned(
         course,
         frame_rate=str(given.frame_rate[row]),
-        offset=float(given.offset[row] / SECOND),
-        begin=float(given.video_begin[row] / SECOND),
-        end=float(given.video_end[row] / SECOND),
+        offset=float(given.offset[row] / constants.SECOND),
+        begin=float(given.video_begin[row] / constants.SECOND),
+        end=float(given.video_end[row] / constants.SECOND),
         template=str(given.template[row]),
-        changes=float(given.changes[row] / HERTZ),
-        smoothing=float(given.smoothing[row] / SECOND),
+        changes=float(given.changes[row] / constants.HERTZ),
+        smoothing=float(given.smoothing[row] / constants.SECOND),
         cells=float(given.cells[row]),
-        capacity=float(given.capacity[row] / COULOMB),
+        capacity=float(given.capacity[row] / constants.COULOMB),
         start_charge=float(given.start_charge[row]),
         current_scale=float(given.current_scale[row]),
-        current_offset=float(given.current_offset[row] / AMPERE),
+        current_offset=float(given.current_offset[row] / constants.AMPERE),
         voltage_scale=float(given.voltage_scale[row]),
     )
-
-
-def _greatest(values: Array) -> float:
-    return float(np.fmax.reduce(values, initial=np.nan))
-
-
-def _columns(row: Captioned, longest: int) -> list[Any]:
-    """The columns of `Frame`, filled up to a common length with nothing."""
-    found = row.frames
-
-    def numbers(values: Any, unit: float = 1.0) -> Array:
-        return np.pad(np.asarray(values, dtype=np.float64) * unit, (0, longest - len(values)), constant_values=np.nan)
-
-    def texts(values: Any) -> Any:
-        room = np.full(longest, "", dtype=np.dtypes.StringDType())
-        room[: len(values)] = values
-        return room
-
-    words = np.array(row.texts, dtype=np.dtypes.StringDType())
-    return [
-        numbers(found.number),
-        numbers(row.times, SECOND),
-        texts(row.timecodes),
-        numbers(np.repeat(np.arange(1.0, len(row.texts) + 1), row.lengths)),
-        texts(np.repeat(words, row.lengths)),
-        numbers(found.time, SECOND),
-        numbers(found.voltage, VOLT),
-        numbers(found.cell_voltage, VOLT),
-        numbers(found.current, AMPERE),
-        numbers(found.power, WATT),
-        numbers(found.throttle),
-        numbers(found.charge, COULOMB),
-        numbers(found.energy, JOULE),
-        numbers(found.remaining),
-    ]
 
 
 def _cues(given: Inputs, found: Results) -> tuple[Iterator[Cue], Fraction]:
@@ -305,7 +224,7 @@ def _text_at(given: Inputs, found: Results) -> str:
     """What is on the video at the instant asked for; dashes where no frame is."""
     rate = rate_or_none(str(given.frame_rate[0])) or Fraction(1)
     number = found.frames.frame[0]
-    at = float(given.at[0] / SECOND)
+    at = float(given.at[0] / constants.SECOND)
     wanted = math.floor(Fraction(at) * rate + Fraction(1, 1000)) - number[0] if at >= 0 and len(number) else 0
     if 0 <= wanted < len(number):
         return str(found.frames.text[0, int(wanted)])

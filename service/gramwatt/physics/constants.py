@@ -22,3 +22,12 @@ REFERENCE_TEMPERATURE: Final[Annotated[float, Unit("K")]] = 298.15
 
 STANDARD_GRAVITY: Final[Annotated[float, Unit("m / s^2")]] = 9.80665
 """Conventional value, CGPM 1901; NIST SP 811."""
+
+SECOND: Final[Annotated[float, Unit("s")]] = 1.0
+VOLT: Final[Annotated[float, Unit("V")]] = 1.0
+AMPERE: Final[Annotated[float, Unit("A")]] = 1.0
+WATT: Final[Annotated[float, Unit("W")]] = 1.0
+COULOMB: Final[Annotated[float, Unit("As")]] = 1.0
+JOULE: Final[Annotated[float, Unit("J")]] = 1.0
+HERTZ: Final[Annotated[float, Unit("Hz")]] = 1.0
+"""For what shows plain numbers: a quantity over its unit, and back."""
