@@ -14,7 +14,6 @@ from flask.testing import FlaskClient
 from werkzeug.test import TestResponse
 
 from gramwatt.edge.recorded.reading import FORMATS
-from gramwatt.web import logs
 
 FLIGHT = (Path(__file__).resolve().parents[2] / "examples" / "overlay" / "flight.csv").read_bytes()
 ASKED = "/v1/flight-log/log?cells=4&capacity=850"
@@ -179,7 +178,7 @@ def test_a_recording_that_is_too_large_is_refused_before_it_is_read(client: Flas
 
 
 def test_a_chunked_recording_is_cut_off_at_the_limit(client: FlaskClient, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(logs, "LARGEST", dict.fromkeys(FORMATS, 1000))
+    monkeypatch.setenv("GRAMWATT_LARGEST_RECORDING", "1000")
     response = client.post(
         ASKED,
         input_stream=io.BytesIO(FLIGHT),

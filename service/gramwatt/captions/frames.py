@@ -15,7 +15,7 @@ from gramwatt.physics.recording import Course
 
 Numbers: TypeAlias = NDArray[np.int64]
 
-MOST_FRAMES: Final = 500_000
+MOST_FRAMES: Final = 250_000
 """Frames in one answer."""
 LAST_NUMBER: Final = 2**31
 """No frame's number reaches this: up to it, number x denominator of the rate is exact in a double."""

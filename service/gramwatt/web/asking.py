@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import functools
 import json
+import os
 from collections.abc import Collection, Mapping
 from typing import Any, Final
 
@@ -117,13 +118,18 @@ def result_units(text: str | None, faults: list[Fault]) -> dict[str, str]:
     return pairs
 
 
-LARGEST_JSON_RECORDING: Final = 64 * 1024 * 1024
+LARGEST_RECORDING: Final = 64 * 1024 * 1024
+
+
+def largest_recording() -> int:
+    """Bytes that a recording may have, alone or in a question; GRAMWATT_LARGEST_RECORDING says otherwise."""
+    return int(os.environ.get("GRAMWATT_LARGEST_RECORDING") or LARGEST_RECORDING)
 
 
 def read_body(calculator: Calculator[Any, Any]) -> dict[str, object]:
     """The JSON object of a POST. Raises Problem: 415, 413, 400, or 422 where it is no object."""
     if calculator.takes_recordings:
-        request.max_content_length = LARGEST_JSON_RECORDING
+        request.max_content_length = largest_recording()
     media = request.mimetype
     if media != "application/json" or request.content_encoding:
         given = f"{media or 'no Content-Type'}{f', {request.content_encoding}' if request.content_encoding else ''}"

@@ -14,18 +14,11 @@ from gramwatt.edge.recorded.columns import Malformed, Unusable
 from gramwatt.edge.recorded.reading import FORMATS, recording_in, samples_of
 from gramwatt.edge.rendering import media_of
 from gramwatt.edge.wording import Fault, echo, one_of
-from gramwatt.web.asking import LARGEST_JSON_RECORDING, answer_options, preferred, read_all, read_query
+from gramwatt.web.asking import answer_options, largest_recording, preferred, read_all, read_query
 from gramwatt.web.calculators import answer_response, find
 from gramwatt.web.problems import Problem, invalid
 
 DECIMAL_SENT: Final = Choice((".", ","), "Decimal sign of the numbers in a CSV recording.", default=".")
-LARGEST: Final[Mapping[str, int]] = {
-    "csv": 256 * 1024 * 1024,
-    "arrow": 256 * 1024 * 1024,
-    "ndjson": 128 * 1024 * 1024,
-    "json": LARGEST_JSON_RECORDING,
-}
-"""Bytes of a recording: several million samples."""
 _OTHER_NAMES: Final = {
     "text/tab-separated-values": "csv",
     "text/plain": "csv",
@@ -64,7 +57,7 @@ def answer_log(calculator_name: str) -> Response:
         detail = f"{name} is the body of this request"
         faults.append(Fault(f"/{name}", detail, echo(words.pop(name)), "the other inputs in the query"))
     form, kind = _form_sent(), samples_of(calculator)
-    raw = _body(LARGEST[form])
+    raw = _body()
     wanted = {channel: options[option_of(channel)] for channel in channels_of(kind) if options[option_of(channel)]}
     question: dict[str, Any] = dict(words)
     try:
@@ -85,11 +78,12 @@ def answer_log(calculator_name: str) -> Response:
     return response
 
 
-def _body(limit: int) -> bytes:
-    """The recording, up to so many bytes."""
+def _body() -> bytes:
+    """The recording, up to as many bytes as it may have."""
+    limit = largest_recording()
     detail = (
-        f"Such a recording may have at most {limit} bytes. Keep its columns time, voltage and current and fewer "
-        "samples a second, or send a part of the flight at a time; as CSV or Arrow it may be larger than as JSON."
+        f"A recording may have at most {limit} bytes. Keep its columns time, voltage and current and fewer "
+        "samples a second, or send a part of the flight at a time; as Arrow it is smallest."
     )
     request.max_content_length = limit
     if (request.content_length or 0) > limit:
