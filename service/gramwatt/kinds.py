@@ -151,6 +151,8 @@ class Table:
     replaces: tuple[str, ...] = ()
     any_of: tuple[tuple[str, ...], ...] = ()
     """Of inputs: groups of optional fields of which each row must give at least one."""
+    alone: bool = False
+    """Of results: in CSV its rows hold nothing but their own columns, under their own names, as there are so many."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -208,7 +208,7 @@ def test_a_calculator_without_a_recording_has_no_such_path(client: FlaskClient) 
         ("ass", "text/x-ssa; charset=utf-8", b"[Script Info]\n"),
         ("svg", "image/svg+xml", b"<svg "),
         ("png", "image/png", b"\x89PNG"),
-        ("csv", "text/csv; charset=utf-8; header=present", b"cells,capacity,"),
+        ("csv", "text/csv; charset=utf-8; header=present", b"frame,time [s],timecode,"),
         ("json", "application/json", b"{\n"),
     ],
 )
@@ -229,8 +229,9 @@ def test_forms_of_other_calculators_are_refused(client: FlaskClient) -> None:
 def test_every_frame_as_csv(client: FlaskClient) -> None:
     frames = pl.read_csv(io.BytesIO(post(client, f"{CUES}&format=csv&header=names").data))
     assert frames.height == answer(client, CUES)["results"]["frame_count"] > 2000
-    assert frames["frames.frame"].to_list() == list(range(60, 60 + frames.height))
-    assert frames["frames.timecode"][1740] == "00:01:00;02"
+    assert frames.columns[:5] == ["frame", "time", "timecode", "cue", "text"]
+    assert frames["frame"].to_list() == list(range(60, 60 + frames.height))
+    assert frames["timecode"][1740] == "00:01:00;02"
 
 
 def test_a_template_with_a_field_that_there_is_not(client: FlaskClient) -> None:

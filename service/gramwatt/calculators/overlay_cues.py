@@ -121,7 +121,7 @@ class Results:
     peak_power: Annotated[Array, Quantity("W", "Greatest power shown.", method="greatest of the frames")]
     samples: Annotated[Array, Count("Samples recorded.", at_least=0, at_most=5_000_000, method="counted")]
     samples_used: Annotated[Array, Count("Samples used.", at_least=0, at_most=5_000_000, method="counted")]
-    frames: Annotated[Frame, Table(Frame, "Every frame.", shortest=0, longest=MOST_FRAMES)]
+    frames: Annotated[Frame, Table(Frame, "Every frame.", shortest=0, longest=MOST_FRAMES, alone=True)]
 
 
 def overlay_cues(given: Inputs) -> Results:

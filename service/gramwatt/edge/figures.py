@@ -48,8 +48,8 @@ def csv_text(calculator: Calculator[Any, Any], answer: Mapping[str, Any], style:
     """Header line and one row (RFC 4180): inputs, results, ``<result>_u`` where uncertain, codes of the cautions.
 
     Where one of the results is a table there is a row for each of its rows, and its columns are headed
-    ``by_pack.endurance``; tables and recordings among the inputs are then left out. Where several are, each stands in
-    one cell, as JSON.
+    ``by_pack.endurance``; tables and recordings among the inputs are then left out. A table that stands ``alone`` has
+    its own columns and nothing else. Where several results are tables, each stands in one cell, as JSON.
     """
     table = row_table(calculator)
     rows: list[dict[str, Any]] = [] if table is None else answer["results"][table]
@@ -67,6 +67,8 @@ def csv_pieces(
 ) -> Iterator[str]:
     """The same in pieces; ``rows`` gives those of the table, some at a time."""
     table, header = row_table(calculator), style.header
+    kind = calculator.answered[table] if table else None
+    alone = isinstance(kind, Table) and kind.alone
     before = {
         _headed(name, answer, header): answer["given"].get(name)
         for name, kind in calculator.asked.items()
@@ -76,11 +78,14 @@ def csv_pieces(
         if name != table:
             before |= _columns(name, value, answer, header)
     after = {"cautions": " ".join(dict.fromkeys(caution["code"] for caution in answer["cautions"]))}
-    names = [] if table is None else _table_fields(calculator, table)
+    if alone:
+        before, after = {}, {}
+    names = list(fields_of(kind.row)) if isinstance(kind, Table) else []
     written = io.StringIO()
     writer = csv.writer(written, delimiter=";" if style.decimal == "," else ",", lineterminator="\r\n")
     if header != "off":
-        writer.writerow({**before, **_table_columns(table, None, {}, names, answer, header), **after})
+        headed = {**before, **_table_columns(table, None, {}, names, answer, header), **after}
+        writer.writerow(name.removeprefix(f"{table}.") if alone else name for name in headed)
     at = 0
     for block in rows:
         for row in block:
@@ -89,15 +94,10 @@ def csv_pieces(
             at += 1
         yield written.getvalue()
         written.seek(written.truncate(0))
-    if at == 0:
+    if at == 0 and not alone:
         columns = _table_columns(table, None, {}, names, answer, header)
         writer.writerow(_cell(value, style) for value in {**before, **columns, **after}.values())
     yield written.getvalue()
-
-
-def _table_fields(calculator: Calculator[Any, Any], table: str) -> list[str]:
-    kind = calculator.answered[table]
-    return list(fields_of(kind.row)) if isinstance(kind, Table) else []
 
 
 def _columns(name: str, value: Any, answer: Mapping[str, Any], header: str) -> dict[str, Any]:
