@@ -186,3 +186,52 @@ def test_as_a_process() -> None:
     failed = subprocess.run([*command, "bogus=1"], capture_output=True, check=False)
     assert (failed.returncode, failed.stdout) == (2, b"")
     assert b"bogus" in failed.stderr
+
+
+FLIGHT = Path(__file__).resolve().parents[1] / "examples" / "overlay" / "flight.csv"
+
+
+def test_a_recording_in_a_file() -> None:
+    """Its answer is the service's for the same file; a value, a form and a name of a column may be asked for."""
+    asked = ("calc", "flight-log", "--log", str(FLIGHT), "cells=4", "capacity=850")
+    shown = CliRunner().invoke(main, [*asked, "--json"])
+    client = create_app().test_client()
+    sent = client.post("/v1/flight-log/log?cells=4&capacity=850", data=FLIGHT.read_bytes(), content_type="text/csv")
+    assert shown.stdout_bytes == sent.data
+    shown = CliRunner().invoke(main, [*asked, "--column", "current=throttle [%]"])
+    assert (shown.exit_code, "not one of A, mA" in shown.output) == (2, True)
+    shown = CliRunner().invoke(main, ["calc", "overlay-cues", "--log", str(FLIGHT), "--format", "vtt", "offset=2 s"])
+    assert shown.output.startswith("WEBVTT\n")
+
+
+def test_files_as_the_rows_of_a_table(tmp_path: Path) -> None:
+    """Called as the files are; what is asked of a flight holds for each, the rest for all."""
+    for name in ("fresh", "tired"):
+        (tmp_path / f"{name}.csv").write_bytes(FLIGHT.read_bytes())
+    logs = [word for name in ("fresh", "tired") for word in ("--log", str(tmp_path / f"{name}.csv"))]
+    shown = CliRunner().invoke(
+        main, ["calc", "flight-comparison", *logs, "cells=4", "capacity=0.85 Ah", "current_scale=1.1", "--json"]
+    )
+    answer = json.loads(shown.output)
+    assert [row["name"] for row in answer["results"]["by_flight"]] == ["fresh", "tired"]
+    assert [row["capacity"] for row in answer["given"]["flights"]] == [850, 850]
+    assert answer["given"]["current_scale"] == 1.1
+    shown = CliRunner().invoke(main, ["calc", "power-fit", *logs, "cells=4", "capacity=850", "mass=250", "--json"])
+    assert len(json.loads(shown.output)["results"]["flight_powers"]) == 2
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        pytest.param(("pack-energy", "--log", str(FLIGHT)), "asks for no recording", id="none is asked for"),
+        pytest.param(("flight-log", "--log", str(FLIGHT), "--log", str(FLIGHT)), "one recording", id="two of them"),
+        pytest.param(("flight-log", "--log", str(FLIGHT), "--column", "volts=a"), "no such channel", id="no channel"),
+        pytest.param(("flight-log", "--log", str(FLIGHT), "--column", "voltage=a"), "no column", id="no column"),
+        pytest.param(("flight-log", "--log", str(FLIGHT), "--format", "vtt"), "as json or csv", id="no form"),
+        pytest.param(("flight-log", "log=flight.csv"), "does not fit a word", id="as a word"),
+    ],
+)  # fmt: skip
+def test_recordings_that_cannot_be_asked_with(words: tuple[str, ...], told: str) -> None:
+    shown = CliRunner().invoke(main, ["calc", *words])
+    assert shown.exit_code == 2
+    assert told in shown.output

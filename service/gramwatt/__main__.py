@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import sys
 from pathlib import Path
-from typing import Any, Final
+from typing import IO, Any, Final
 from urllib.parse import parse_qsl
 
 import click
@@ -61,7 +61,13 @@ def serve(host: str, port: int, server: str | None) -> None:
 @click.argument("name")
 @click.argument("inputs", nargs=-1)
 @click.option("--body", type=click.File("rb"), help="JSON file with the inputs, as for a POST; - reads standard input.")
-@click.option("--log", type=click.File("rb"), help="Recording of a flight: CSV, NDJSON, JSON or Arrow, by its name.")
+@click.option(
+    "--log",
+    "logs",
+    type=click.File("rb"),
+    multiple=True,
+    help="Recording of a flight: CSV, NDJSON, JSON or Arrow, by its name; of several flights where those are compared.",
+)
 @click.option("--column", multiple=True, metavar="CHANNEL=NAME", help="Of the recording: voltage='my volts [mV]'.")
 @click.option("--json", "form", flag_value="json", help="The answer as JSON, byte for byte the service's.")
 @click.option("--csv", "form", flag_value="csv", help="Header line and one row.")
@@ -73,7 +79,7 @@ def calc(
     name: str,
     inputs: tuple[str, ...],
     body: Any,
-    log: Any,
+    logs: tuple[IO[bytes], ...],
     column: tuple[str, ...],
     form: str | None,
     value: str | None,
@@ -92,8 +98,10 @@ def calc(
         fail(f"{name} is not to be had as {form!r}; it is as {one_of(media_of(calculator))}")
     question: dict[str, object] = dict(named(inputs)) if body is None else _from_body(body, inputs)
     text = body is None
-    if log is not None:
-        question |= recorded(calculator, log, named(column))
+    if logs:
+        if body is not None:
+            fail("give the recordings in --body or by --log, not both")
+        question, text = recorded(calculator, question, logs, named(column))
     try:
         if form is not None and value is None:
             for piece in ask_for(calculator, question, Wish(form, pairs(units), working), text=text):

@@ -1,34 +1,70 @@
-"""The recording of a flight on the command line."""
+"""The recordings of flights on the command line."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import json
+from collections.abc import Mapping, Sequence
 from pathlib import PurePath
 from typing import IO, Any, Final
 
 from gramwatt.commands.words import fail
-from gramwatt.declare import Calculator, Recording
+from gramwatt.declare import Calculator, Recording, Samples, Table, fields_of
 from gramwatt.edge.recorded.channels import channels_of
 from gramwatt.edge.recorded.columns import Malformed, Unusable
-from gramwatt.edge.recorded.reading import recording_in, samples_of
+from gramwatt.edge.recorded.reading import recording_in
 from gramwatt.edge.wording import one_of
 
 _BY_SUFFIX: Final = {".json": "json", ".ndjson": "ndjson", ".jsonl": "ndjson", ".arrow": "arrow", ".arrows": "arrow"}
 
 
-def recorded(calculator: Calculator[Any, Any], file: IO[bytes], columns: Mapping[str, str]) -> dict[str, Recording]:
-    """The recording in a file, by the name of the input that it is. Ends the command where it is none."""
+def recorded(
+    calculator: Calculator[Any, Any],
+    words: Mapping[str, object],
+    files: Sequence[IO[bytes]],
+    columns: Mapping[str, str],
+) -> tuple[dict[str, object], bool]:
+    """The question with the recordings in files, and whether its values are words. Ends the command where it cannot be.
+
+    A calculator that asks for one recording takes one file. Of one with a table of flights each file is a row, called
+    as the file is; words that are fields of such a row hold for each of them.
+    """
     name = calculator.recording
-    if name is None:
-        fail(f"{calculator.name} asks for no recording")
-    kind = samples_of(calculator)
+    if name is not None:
+        kind = calculator.asked[name]
+        if len(files) > 1 or not isinstance(kind, Samples):
+            fail(f"{calculator.name} asks for one recording; flight after flight can be compared")
+        return {**words, name: _read(kind, files[0], columns)}, True
+    for table, rows in calculator.asked.items():
+        fields = fields_of(rows.row) if isinstance(rows, Table) else {}
+        for field, kind in fields.items():
+            if isinstance(kind, Samples):
+                each = {name: _value(word) for name, word in words.items() if name in fields}
+                made = [
+                    {**({"name": PurePath(file.name).stem[:80]} if "name" in fields else {}), **each, field: log}
+                    for file in files
+                    for log in (_read(kind, file, columns),)
+                ]
+                return {**{n: _value(word) for n, word in words.items() if n not in fields}, table: made}, False
+    fail(f"{calculator.name} asks for no recording")
+
+
+def _value(word: object) -> object:
+    """A word as JSON has it: a number, true, false, or a text."""
+    try:
+        value = json.loads(str(word))
+    except ValueError:
+        return word
+    return value if isinstance(value, int | float) else word
+
+
+def _read(kind: Samples, file: IO[bytes], columns: Mapping[str, str]) -> Recording:
     unknown = [channel for channel in columns if channel not in channels_of(kind)]
     if unknown:
         fail(f"--column {unknown[0]}=...: no such channel; there are {one_of(channels_of(kind))}")
     form = _BY_SUFFIX.get(PurePath(file.name).suffix.lower(), "csv")
     try:
-        return {name: recording_in(kind, file.read(), form, columns)}
+        return recording_in(kind, file.read(), form, columns)
     except Malformed as error:
-        fail(f"--log: {error}")
+        fail(f"--log {file.name}: {error}")
     except Unusable as unusable:
-        fail("\n".join(f"--log: {fault.detail}; accepted: {fault.accepted}" for fault in unusable.faults))
+        fail("\n".join(f"--log {file.name}: {fault.detail}; accepted: {fault.accepted}" for fault in unusable.faults))
