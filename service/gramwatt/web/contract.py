@@ -37,6 +37,9 @@ the uncertainty of each result and the share of each input in it. **Errors.** Ev
 **Tables.** Every calculator also answers many questions at once (`batch`), and varies an input (`sweep`), as JSON, CSV
 or Arrow.
 
+**Recordings.** What a flight recorded is sent as it is (`log`), in CSV, NDJSON, JSON or Arrow, and becomes figures,
+captions for a video, or the flights that other calculators ask for.
+
 **Spreadsheets.** Each result also has a path of its own that answers one bare value as plain text. Since a cell shows
 nothing of a failed request, `errors=text` may be added there: any error then comes with status 200 as a text that
 begins with `#ERR`. It is no parameter below, as with it no status tells a wrong question from a right one.
