@@ -91,6 +91,11 @@ def is_recorded(flown: Flight) -> Truths:
     return np.array(tells, dtype=np.bool_).reshape(flown.log.shape)
 
 
+def some(flights: Truths) -> Truths:
+    """Whether any of the flights (N, M) is so."""
+    return np.asarray(flights.any(axis=1))
+
+
 def average_powers(flights: Flight) -> Array:
     """Average power [W] of each flight (N, M): charge used, or capacity less reserve, times mean or nominal voltage."""
     flown = completed(flights)

@@ -19,8 +19,8 @@ from gramwatt.declare import (
     Rule,
     Table,
     Text,
-    Truths,
 )
+from gramwatt.flights import some
 
 
 @dataclass(frozen=True, slots=True)
@@ -194,11 +194,6 @@ FROM_CURRENT: Final = tuple(
         "peak_current_change",
     )
 )
-
-
-def some(flights: Truths) -> Truths:
-    """Whether any of the flights (N, M) is so."""
-    return np.asarray(flights.any(axis=1))
 
 
 CALCULATOR = Calculator(

@@ -19,9 +19,8 @@ from gramwatt.declare import (
     Rule,
     Series,
     Table,
-    Truths,
 )
-from gramwatt.flights import AERODYNAMIC, AERODYNAMIC_U, DURATION_OR_LOG, Flight, average_powers, is_recorded
+from gramwatt.flights import AERODYNAMIC, AERODYNAMIC_U, DURATION_OR_LOG, Flight, average_powers, is_recorded, some
 from gramwatt.physics import cells, scaling
 
 
@@ -144,11 +143,6 @@ def power_fit(given: Inputs) -> Results:
         flight_powers=powers,
         flight_deviations=law.deviations,
     )
-
-
-def some(flights: Truths) -> Truths:
-    """Whether any of the flights (N, M) is so."""
-    return np.asarray(flights.any(axis=1))
 
 
 CALCULATOR = Calculator(
