@@ -11,9 +11,12 @@ import polars as pl
 import pyarrow as pa
 import pytest
 from flask.testing import FlaskClient
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from werkzeug.test import TestResponse
 
 from gramwatt.edge.recorded.reading import FORMATS
+from gramwatt.web import create_app
 
 FLIGHT = (Path(__file__).resolve().parents[2] / "examples" / "overlay" / "flight.csv").read_bytes()
 ASKED = "/v1/flight-log/log?cells=4&capacity=850"
@@ -238,3 +241,43 @@ def test_a_template_with_a_field_that_there_is_not(client: FlaskClient) -> None:
     (fault,) = problem(post(client, CUES + "&template={volts} V"), 422)["errors"]
     assert fault["pointer"] == "/template"
     assert "did you mean voltage" in fault["detail"]
+
+
+EDITS = st.lists(
+    st.tuples(
+        st.floats(0, 1),
+        st.sampled_from(
+            [b",", b'"', b"\n", b"\r", b";", b"nan", b"1e999", b"\0", b"{", b"]", b"null", b"\xff\xfe", b""]
+        ),
+        st.integers(0, 30),
+    ),
+    max_size=8,
+)
+
+
+@settings(max_examples=150)
+@given(st.sampled_from(list(FORMATS)), EDITS, st.sampled_from([ASKED, CUES + "&video_end=3&format=ass"]))
+def test_no_bytes_make_the_service_fail(form: str, edits: list[tuple[float, bytes, int]], url: str) -> None:
+    """A recording damaged here and there is answered or refused, whatever the damage."""
+    body = DAMAGED[form]
+    for place, put, cut in edits:
+        at = int(place * len(body))
+        body = body[:at] + put + body[at + cut :]
+    assert post(CLIENT, url, body, FORMATS[form]).status_code in (200, 400, 404, 422)
+
+
+def in_every_format() -> dict[str, bytes]:
+    """The first hundred samples of the flight."""
+    frame = table().head(100)
+    ndjson, arrow, text = io.BytesIO(), io.BytesIO(), io.BytesIO()
+    frame.write_ndjson(ndjson)
+    frame.write_csv(text)
+    columns = frame.to_arrow()
+    with pa.ipc.new_stream(arrow, columns.schema) as writer:
+        writer.write_table(columns)
+    lists = json.dumps({name: frame[name].to_list() for name in frame.columns}).encode()
+    return {"csv": text.getvalue(), "ndjson": ndjson.getvalue(), "json": lists, "arrow": arrow.getvalue()}
+
+
+DAMAGED = in_every_format()
+CLIENT = create_app().test_client()

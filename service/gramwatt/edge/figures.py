@@ -5,7 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import json
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -81,47 +81,48 @@ def csv_pieces(
     if alone:
         before, after = {}, {}
     names = list(fields_of(kind.row)) if isinstance(kind, Table) else []
+    told = answer.get("uncertainty", {})
+    spreads = {name: told[f"{table}.{name}"]["standard"] for name in names if f"{table}.{name}" in told}
     written = io.StringIO()
     writer = csv.writer(written, delimiter=";" if style.decimal == "," else ",", lineterminator="\r\n")
     if header != "off":
-        headed = {**before, **_table_columns(table, None, {}, names, answer, header), **after}
-        writer.writerow(name.removeprefix(f"{table}.") if alone else name for name in headed)
+        headed = list(_table_headings(table, names, spreads, answer, header))
+        writer.writerow([*before, *(name.removeprefix(f"{table}.") if alone else name for name in headed), *after])
+    first, last = ([_cell(value, style) for value in each.values()] for each in (before, after))
     at = 0
     for block in rows:
         for row in block:
-            columns = _table_columns(table, at, row, names, answer, header)
-            writer.writerow(_cell(value, style) for value in {**before, **columns, **after}.values())
+            writer.writerow([*first, *(_cell(value, style) for value in _table_cells(row, at, names, spreads)), *last])
             at += 1
         yield written.getvalue()
         written.seek(written.truncate(0))
     if at == 0 and not alone:
-        columns = _table_columns(table, None, {}, names, answer, header)
-        writer.writerow(_cell(value, style) for value in {**before, **columns, **after}.values())
+        writer.writerow([*first, *[""] * (len(names) + len(spreads)), *last])
     yield written.getvalue()
+
+
+def _table_headings(
+    table: str | None, names: Sequence[str], spreads: Collection[str], answer: Mapping[str, Any], header: str
+) -> Iterator[str]:
+    for name in names:
+        yield _headed(f"{table}.{name}", answer, header)
+        if name in spreads:
+            yield _headed(f"{table}.{name}", answer, header, suffix="_u")
+
+
+def _table_cells(
+    row: Mapping[str, Any], at: int, names: Sequence[str], spreads: Mapping[str, Sequence[Any]]
+) -> Iterator[Any]:
+    for name in names:
+        yield row.get(name)
+        if name in spreads:
+            yield spreads[name][at]
 
 
 def _columns(name: str, value: Any, answer: Mapping[str, Any], header: str) -> dict[str, Any]:
     made = {_headed(name, answer, header): value}
     if name in answer.get("uncertainty", {}):
         made[_headed(name, answer, header, suffix="_u")] = answer["uncertainty"][name]["standard"]
-    return made
-
-
-def _table_columns(
-    table: str | None,
-    at: int | None,
-    row: Mapping[str, Any],
-    names: Sequence[str],
-    answer: Mapping[str, Any],
-    header: str,
-) -> dict[str, Any]:
-    made: dict[str, Any] = {}
-    for column in names:
-        name = f"{table}.{column}"
-        made[_headed(name, answer, header)] = row.get(column)
-        if name in answer.get("uncertainty", {}):
-            widths = answer["uncertainty"][name]["standard"]
-            made[_headed(name, answer, header, suffix="_u")] = None if at is None else widths[at]
     return made
 
 

@@ -104,6 +104,7 @@ def test_other_names_are_told() -> None:
         pytest.param(b"made by hand\nwith, commas\n\ntime,voltage\n1,16\n2,15\n", id="lines before the header"),
         pytest.param(b"\xef\xbb\xbftime;voltage\r\n1;16\r\n2;15\r\n", id="byte-order mark, semicolons, CRLF"),
         pytest.param(b"TIME\tVoltage [V]\textra\n1\t16\t\n2\t15\n", id="tabs, capitals, a short row"),
+        pytest.param(b"by\rhand\ntime,voltage\n1,16\n2,15\n", id="a carriage return before the header"),
         pytest.param(b'"time","voltage"\n"1","16"\n"2","15"\n', id="quotes"),
         pytest.param(b"time,voltage\r1,16\r2,15\r", id="carriage returns alone"),
         pytest.param(b"voltage,note,time\n16,caf\xe9,1\n15,x,2", id="another column is no UTF-8; no last line end"),
@@ -171,6 +172,8 @@ def test_what_is_refused_names_the_columns(raw: bytes, wanted: dict[str, str], p
     [
         pytest.param("csv", b"", id="empty CSV"),
         pytest.param("csv", "time,voltage\n1,2\n".encode("utf-16"), id="UTF-16"),
+        pytest.param("csv", b"x" * 1_000_000 + b"\ntime,voltage\n1,2\n", id="a line without end"),
+        pytest.param("csv", b"\n" * 1000, id="blank lines"),
         pytest.param("json", b'{"time": [1], "time": [2]}', id="a name twice"),
         pytest.param("ndjson", b"nothing here\n", id="no NDJSON"),
         pytest.param("arrow", b"time,voltage\n1,2\n", id="no Arrow"),

@@ -23,6 +23,7 @@ from gramwatt.edge.wording import Fault, echo
 
 MOST_COLUMNS: Final = 1000
 MOST_PREAMBLE: Final = 200
+LONGEST_HEADER: Final = 65_536
 SEPARATORS: Final = (",", ";", "\t")
 ACCEPTED: Final = "numbers, or null where nothing was recorded; times also as texts such as 12:34:56.7"
 LONGEST_CELL: Final = 200
@@ -85,8 +86,10 @@ class CsvColumns:
             if start >= len(raw):
                 break
             end = raw.find(b"\n", start) + 1 or len(raw)
+            if end - start > LONGEST_HEADER:
+                raise Malformed(f"line {line + 1} is longer than {LONGEST_HEADER} bytes")
             text = raw[start:end].decode("utf-8", "replace").strip("\r\n")
-            fields = [(next(csv.reader(io.StringIO(text), delimiter=by), []), by) for by in SEPARATORS]
+            fields = [(_fields(text, by), by) for by in SEPARATORS]
             named = next((each for each in fields if is_header(each[0])), None)
             best = named or max(fields, key=lambda each: len(each[0]))
             if (named or (first is None and text.strip())) and len(best[0]) <= MOST_COLUMNS:
@@ -119,6 +122,14 @@ class CsvColumns:
                 continue
             return [frame[names[at]] for at in positions]
         raise AssertionError("texts always parse")
+
+
+def _fields(line: str, separator: str) -> list[str]:
+    """The fields of one line; none where it is no CSV."""
+    try:
+        return next(csv.reader([line.replace("\r", " ")], delimiter=separator), [])
+    except csv.Error:
+        return []
 
 
 class ObjectColumns:
