@@ -73,6 +73,8 @@ def test_every_link_of_the_index_answers(client: FlaskClient) -> None:
     assert client.get(index["contract"]).status_code == 200
     assert client.get(index["reference"]).status_code == 200
     for entry in index["calculators"]:
+        if "log" in entry["links"]:
+            assert client.get(entry["links"]["log"]).status_code == 405, "a recording is sent by POST"
         if "example" not in entry["links"]:  # what asks for a table is asked by POST
             assert client.get(entry["links"]["answer"]).status_code == 405
             continue

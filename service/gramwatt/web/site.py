@@ -88,6 +88,7 @@ def _entry(calculator: Calculator[Any, Any]) -> dict[str, Any]:
         "links": {
             "answer": path,
             **({"example": f"{path}?{query}", "value": f"{path}/{calculator.headline}?{query}"} if query else {}),
+            **({"log": f"{path}/log"} if calculator.recording else {}),
         },
     }
 
