@@ -195,7 +195,7 @@ def test_who_goes_away_while_sending_leaves_nothing_running(service: Service) ->
 def test_a_chunked_table_over_the_limit_is_told_after_its_rows(service: Service, form: str) -> None:
     """All of it sent before any of the answer is read: the answer must not be lost in a reset."""
     with connect(service.base) as connection:
-        connection.sendall(head(query=b"&format=" + form.encode()) + in_chunks(table(LIMIT + 3 * 1024 * 1024)))
+        connection.sendall(head(query=b"&format=" + form.encode()) + in_chunks(table(LIMIT + 16 * 1024 * 1024)))
         made = begun(connection).read()
     assert made.count(b"23.088") > 100_000
     last = made.decode().strip("\n]").splitlines()[-1]

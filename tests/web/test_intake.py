@@ -217,3 +217,24 @@ def test_finish_may_be_called_twice() -> None:
     body.finish()
     body.finish()
     assert not body._thread.is_alive()
+
+
+@pytest.mark.parametrize(("more", "taken"), [(10, 12), (1000, None)], ids=["a little", "very much"])
+def test_beyond_the_limit_some_more_is_taken_and_dropped(
+    monkeypatch: pytest.MonkeyPatch, more: int, taken: int | None
+) -> None:
+    """So that a client that sends all before it reads comes to read why; not for ever."""
+    monkeypatch.setattr(intake, "MOST_DRAINED", 500)
+    given = 0
+
+    def read(size: int) -> bytes:
+        nonlocal given
+        given += 1
+        return b"z" * 10 if given <= 2 + more else b""
+
+    body = Intake(read, 15)
+    assert body.read(100) == b"z" * 10
+    with pytest.raises(Broken, match="larger than 15 bytes"):
+        body.read(100)
+    body.finish()
+    assert given - 1 == taken if taken is not None else given == 2 + 50

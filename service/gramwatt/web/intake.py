@@ -6,6 +6,7 @@ sides would wait for each other as soon as the buffers between them are full.
 
 from __future__ import annotations
 
+import contextlib
 import tempfile
 import threading
 import time
@@ -20,6 +21,7 @@ SMALLEST: Final = 512
 SLOW: Final = 0.02
 """Seconds for what was asked for to arrive."""
 IN_MEMORY: Final = 8 * 1024 * 1024
+MOST_DRAINED: Final = 64 * 1024 * 1024
 
 
 class Intake:
@@ -49,17 +51,31 @@ class Intake:
                 received += len(piece)
                 size = self._next_size(size)
                 if received > self._limit:
-                    raise Broken(f"the table is larger than {self._limit} bytes", "too-large")
+                    self._end(Broken(f"the table is larger than {self._limit} bytes", "too-large"))
+                    self._drain()
+                    return
                 with self._changed:
                     if self._abandoned:
                         continue  # read on to the end of the request, so that the next one on this connection is whole
                     self._keep(piece)
                     self._changed.notify()
         except Exception as error:
-            self._error = error
+            self._end(error)
+            return
+        self._end(None)
+
+    def _end(self, error: Exception | None) -> None:
+        """Nothing more is given; ``error`` is raised after what was."""
         with self._changed:
-            self._ended = True
+            self._error, self._ended = error, True
             self._changed.notify()
+
+    def _drain(self) -> None:
+        """Take some more of what is not wanted: a client that sends all before it reads shall live to see why."""
+        drained = 0
+        with contextlib.suppress(Exception):
+            while drained < MOST_DRAINED and (piece := self._read_piece(PIECE)):
+                drained += len(piece)
 
     def _next_size(self, size: int) -> int:
         """How much to ask for next. A server waits until all that was asked for is there: of a body that comes slowly

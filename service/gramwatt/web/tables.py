@@ -20,7 +20,7 @@ from gramwatt.edge.wording import Fault, echo, one_of
 from gramwatt.web.asking import read_body, read_query
 from gramwatt.web.calculators import find, post_only
 from gramwatt.web.headers import cacheable, etag, not_modified
-from gramwatt.web.intake import Intake
+from gramwatt.web.intake import MOST_DRAINED, Intake
 from gramwatt.web.problems import Problem, invalid
 from gramwatt.web.table_options import (
     BATCH_OPTIONS,
@@ -77,7 +77,7 @@ def _problem(error: Broken | Unreadable) -> Problem:
 def _source() -> tuple[Source, Any]:
     """The body as a source, and what to call when done with it."""
     limit = int(os.environ.get("GRAMWATT_LARGEST_TABLE") or LARGEST_TABLE)
-    request.max_content_length = limit
+    request.max_content_length = limit + MOST_DRAINED  # the intake holds to the limit, and takes some more to drop it
     declared = request.content_length
     if declared is not None and declared > limit:
         raise Problem("too-large", f"A table may have at most {limit} bytes.")
