@@ -12,7 +12,6 @@ import click
 
 from gramwatt import registry
 from gramwatt.commands.batch import batch
-from gramwatt.commands.recordings import recorded
 from gramwatt.commands.sweep import sweep
 from gramwatt.commands.words import fail, named, pairs
 from gramwatt.declare import Quantity
@@ -101,6 +100,8 @@ def calc(
     if logs:
         if body is not None:
             fail("give the recordings in --body or by --log, not both")
+        from gramwatt.commands.recordings import recorded  # which brings libraries that nothing else here needs
+
         question, text = recorded(calculator, question, logs, named(column))
     try:
         if form is not None and value is None:

@@ -45,8 +45,9 @@ R = TypeVar("R")  # a calculator's Results
 RESERVED_RESULTS = frozenset({"batch", "sweep", "chart", "log"})
 RESERVED_INPUTS = frozenset(
     {
-        "best", "by", "cautions", "count", "decimal", "digits", "error", "errors", "format", "from", "given", "header",
-        "id", "keep", "least", "name", "note", "sep", "to", "uncertainty", "unit", "units", "vary", "working",
+        "best", "by", "cautions", "count", "decimal", "decimal_sent", "digits", "error", "errors", "format", "from",
+        "given", "header", "id", "keep", "least", "name", "note", "sep", "to", "uncertainty",
+        "unit", "units", "vary", "working",
     }
 )  # fmt: skip
 

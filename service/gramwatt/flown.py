@@ -3,7 +3,7 @@ power-fit have in common."""
 
 import functools
 from collections.abc import Iterator
-from typing import Annotated, Any, Final, NamedTuple
+from typing import Annotated, Final, NamedTuple
 from weakref import WeakKeyDictionary
 
 import numpy as np
@@ -152,15 +152,13 @@ def groups(
 ) -> Iterator[tuple[NDArray[np.intp], Recording, Prepared]]:
     """Each recording with the rows (indices) that share it and what is left out of it; rows without one are not among
     them."""
-    shared: dict[tuple[Any, ...], list[int]] = {}
+    shared: dict[int, tuple[Recording, Prepared, list[int]]] = {}
     for row, recording in enumerate(log):
         if isinstance(recording, Recording):
-            key = (id(recording), *(repr(float(each[row])) for each in (longest_gap, begin, end)))
-            shared.setdefault(key, []).append(row)
-    for rows in shared.values():
-        first = rows[0]
-        made = prepared(log[first], float(longest_gap[first]), float(begin[first]), float(end[first]))
-        yield np.array(rows), log[first], made
+            made = prepared(recording, float(longest_gap[row]), float(begin[row]), float(end[row]))
+            shared.setdefault(id(made), (recording, made, []))[2].append(row)
+    for recording, made, rows in shared.values():
+        yield np.array(rows), recording, made
 
 
 def flown(made: Prepared, pack: Pack, sensors: Sensors) -> Flown:

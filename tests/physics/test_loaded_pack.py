@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from gramwatt.physics.loaded_pack import FEWEST, MOST_GROUPS, ResistanceFit, fit_resistance
+from gramwatt.physics.loaded_pack import FEWEST, MOST_GROUPS, ResistanceFit, fit_resistance, grouped
 from gramwatt.physics.recording import Course
 from invented import CAPACITY, flown
 
@@ -87,6 +87,19 @@ def test_many_samples_are_averaged_in_groups() -> None:
     one, other = fit(many), fit(few)
     assert one.resistance[0] == pytest.approx(other.resistance[0], abs=2 * other.standard_error[0])
     assert one.resistance[0] == pytest.approx(0.05, abs=2 * one.standard_error[0])
+
+
+def test_noise_is_told_from_its_least_scatter() -> None:
+    """By simulation: of white noise of variance 1 the least scatter, times the factor, is 1 on average."""
+    found = []
+    for seed in range(200):
+        noise = np.random.default_rng(seed).normal(0, 1, 2000)
+        lacking = np.full(2000, np.nan)
+        course = Course(np.arange(2000.0), np.full(2000, 15.0), noise, lacking, lacking, np.ones(1999, dtype=np.bool_))
+        groups = grouped(course)
+        assert groups is not None
+        found.append(groups.noise)
+    assert np.mean(found) == pytest.approx(1, rel=0.03)
 
 
 @pytest.mark.parametrize(

@@ -21,6 +21,7 @@ from gramwatt.declare import (
     Text,
 )
 from gramwatt.physics import cells, pack
+from gramwatt.physics.loaded_pack import FEWEST
 
 
 @dataclass(frozen=True, slots=True)
@@ -280,6 +281,13 @@ CALCULATOR = Calculator(
             results=("mean_voltage", "scale_used", "landing_time", "expected_endurance", "endurance_deviation"),
         ),
         Rule(
+            "too-few-for-resistance",
+            f"Resistance is found from {FEWEST} samples or more of both voltage and current; here {{samples_used}} can "
+            "be used.",
+            when=lambda given, found: found.samples_used < FEWEST,
+            results=FIT,
+        ),
+        Rule(
             "steady-current",
             "The current hardly varies against what the voltage does beside it, so nothing tells resistance from "
             "charge: record a few full-throttle punches.",
@@ -364,7 +372,7 @@ CALCULATOR = Calculator(
     ),
     examples=(
         Example(
-            "An invented flight of a minute: hover at 8 A, one punch of 40 A, on a 4-cell pack of 16 mohm",
+            "An invented flight of a minute: hover at 8 A, one punch of 40 A, on a 4-cell pack",
             given={
                 "log": {
                     "time": [0, 20, 20.5, 22.5, 23, 60],

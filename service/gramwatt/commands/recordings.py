@@ -7,14 +7,16 @@ from collections.abc import Mapping, Sequence
 from pathlib import PurePath
 from typing import IO, Any, Final
 
+from gramwatt.commands.files import of_name
 from gramwatt.commands.words import fail
 from gramwatt.declare import Calculator, Recording, Samples, Table, fields_of
 from gramwatt.edge.recorded.channels import channels_of
 from gramwatt.edge.recorded.columns import Malformed, Unusable
-from gramwatt.edge.recorded.reading import recording_in
+from gramwatt.edge.recorded.reading import FORMATS, recording_in
 from gramwatt.edge.wording import one_of
 
-_BY_SUFFIX: Final = {".json": "json", ".ndjson": "ndjson", ".jsonl": "ndjson", ".arrow": "arrow", ".arrows": "arrow"}
+_FORMS: Final = {"tsv": "csv", "arrow-file": "arrow"}
+"""What a recording of a file's format is read as, where that is called otherwise."""
 
 
 def recorded(
@@ -61,7 +63,10 @@ def _read(kind: Samples, file: IO[bytes], columns: Mapping[str, str]) -> Recordi
     unknown = [channel for channel in columns if channel not in channels_of(kind)]
     if unknown:
         fail(f"--column {unknown[0]}=...: no such channel; there are {one_of(channels_of(kind))}")
-    form = _BY_SUFFIX.get(PurePath(file.name).suffix.lower(), "csv")
+    told = of_name(file.name) or "csv"
+    form = _FORMS.get(told, told)
+    if form not in FORMATS:
+        fail(f"--log {file.name}: a recording is read as {one_of(FORMATS)}, not as {told}")
     try:
         return recording_in(kind, file.read(), form, columns)
     except Malformed as error:

@@ -16,6 +16,9 @@ STEADY_CURRENT: Final[Annotated[float, Unit("A")]] = 0.3
 """The same as a current, where the mean is small."""
 MEMORY: Final[Annotated[float, Unit("s")]] = 10.0
 """Time over which residuals are taken to depend on each other: cells relax over seconds."""
+NOISE_OVER_LEAST: Final = 4.6
+"""Variance of white noise over the tenth percentile of its scatter as `_least_scatter` takes it: found by simulation; a
+test repeats it."""
 CURVE: Final = 0.02
 """Relative standard uncertainty for a rested voltage that is not exactly this pack's, and for cells that warm up: a
 judgement."""
@@ -127,7 +130,7 @@ def _least_scatter(current: Array) -> float:
     if len(second) < 5:
         return 0.0
     local = np.convolve(second**2, np.full(5, 0.2), "valid") / 6
-    return float(np.quantile(local, 0.1)) * 2.0  # a tenth percentile of five squares is about half of their mean
+    return NOISE_OVER_LEAST * float(np.quantile(local, 0.1))
 
 
 def _lags(time: Array) -> int:

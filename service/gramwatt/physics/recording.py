@@ -13,8 +13,11 @@ USUAL_STEPS: Final = 5.0
 DROPPED: Final = 0.2
 """Share of the median voltage below which a reading is taken for a failed one: no pack sags as far and goes on."""
 _SPIKE_PASSES: Final = 3
+"""Times that lone leaps of the clock are looked for: one may hide another."""
 _STAYS: Final = 5
+"""Samples that a clock must stay back to have begun again; a judgement."""
 MOST_LOOKED_AT: Final = 100_000
+"""Samples that percentiles, thresholds and the usual step rest on."""
 
 
 class Course(NamedTuple):
@@ -235,6 +238,7 @@ def corrected_energy(sums: Sums, *, scale: Array, offset: Array, voltage_scale: 
 
 
 _CLASSES: Final = 4096
+"""Of equal width, of which one is sorted; any number gives the same percentiles."""
 
 
 def percentiles(values: Array, w: Array, shares: Array) -> Array:

@@ -126,6 +126,29 @@ def largest_recording() -> int:
     return int(os.environ.get("GRAMWATT_LARGEST_RECORDING") or LARGEST_RECORDING)
 
 
+MORE_NAMES: Final[Mapping[str, str]] = {
+    "application/ndjson": "ndjson",
+    "application/jsonl": "ndjson",
+    "application/x-jsonlines": "ndjson",
+    "application/csv": "csv",
+}
+"""Other media types that formats go by."""
+
+
+def format_sent(formats: Mapping[str, str], what: str, more: Mapping[str, str] = MORE_NAMES) -> str:
+    """Which of ``formats`` (format: media type) the body has. Raises Problem (415) where it is none of them."""
+    media = request.mimetype
+    by_media = {media: name for name, media in formats.items()} | dict(more)
+    charset = request.mimetype_params.get("charset", "utf-8").lower()
+    if media not in by_media or request.content_encoding or charset not in ("utf-8", "utf8", "us-ascii"):
+        given = f"{media or 'no Content-Type'}{f', {request.content_encoding}' if request.content_encoding else ''}"
+        raise Problem(
+            "unsupported-media-type",
+            f"Send {what} as {one_of(formats.values())}, in UTF-8 and uncompressed; this was {given}.",
+        )
+    return by_media[media]
+
+
 def read_body(calculator: Calculator[Any, Any]) -> dict[str, object]:
     """The JSON object of a POST. Raises Problem: 415, 413, 400, or 422 where it is no object."""
     if calculator.takes_recordings:

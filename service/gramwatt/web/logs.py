@@ -13,19 +13,21 @@ from gramwatt.edge.recorded.channels import channels_of, option_of
 from gramwatt.edge.recorded.columns import Malformed, Unusable
 from gramwatt.edge.recorded.reading import FORMATS, recording_in, samples_of
 from gramwatt.edge.rendering import media_of
-from gramwatt.edge.wording import Fault, echo, one_of
-from gramwatt.web.asking import answer_options, largest_recording, preferred, read_all, read_query
+from gramwatt.edge.wording import Fault, echo
+from gramwatt.web.asking import (
+    MORE_NAMES,
+    answer_options,
+    format_sent,
+    largest_recording,
+    preferred,
+    read_all,
+    read_query,
+)
 from gramwatt.web.calculators import answer_response, find
 from gramwatt.web.problems import Problem, invalid
 
 DECIMAL_SENT: Final = Choice((".", ","), "Decimal sign of the numbers in a CSV recording.", default=".")
-_OTHER_NAMES: Final = {
-    "text/tab-separated-values": "csv",
-    "text/plain": "csv",
-    "application/csv": "csv",
-    "application/ndjson": "ndjson",
-    "application/jsonl": "ndjson",
-}
+_MORE_NAMES: Final = {**MORE_NAMES, "text/tab-separated-values": "csv", "text/plain": "csv"}
 
 blueprint = Blueprint("logs", __name__, url_prefix="/v1")
 
@@ -56,7 +58,7 @@ def answer_log(calculator_name: str) -> Response:
     if name in words:
         detail = f"{name} is the body of this request"
         faults.append(Fault(f"/{name}", detail, echo(words.pop(name)), "the other inputs in the query"))
-    form, kind = _form_sent(), samples_of(calculator)
+    form, kind = format_sent(FORMATS, "a recording", _MORE_NAMES), samples_of(calculator)
     raw = _body()
     wanted = {channel: options[option_of(channel)] for channel in channels_of(kind) if options[option_of(channel)]}
     question: dict[str, Any] = dict(words)
@@ -92,13 +94,3 @@ def _body() -> bytes:
         return read_all()
     except RequestEntityTooLarge:
         raise Problem("too-large", detail) from None
-
-
-def _form_sent() -> str:
-    media = request.mimetype
-    by_media = {each: form for form, each in FORMATS.items()} | _OTHER_NAMES
-    if media not in by_media or request.content_encoding:
-        given = f"{media or 'no Content-Type'}{f', {request.content_encoding}' if request.content_encoding else ''}"
-        detail = f"Send a recording as {one_of(FORMATS.values())}, uncompressed; this was {given}."
-        raise Problem("unsupported-media-type", detail)
-    return by_media[media]

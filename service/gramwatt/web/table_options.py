@@ -5,16 +5,13 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any, Final
 
-from flask import request
-
 from gramwatt.declare import Calculator, Choice, Count, Flag, Kind, Text
 from gramwatt.edge.tables.answering import Plan, planned
 from gramwatt.edge.tables.batch import FORMATS, Form
 from gramwatt.edge.tables.heading import Keeping
 from gramwatt.edge.tables.writing import Style
-from gramwatt.edge.wording import Fault, one_of
-from gramwatt.web.asking import ANSWER_OPTIONS, VALUE_OPTIONS, preferred, result_units
-from gramwatt.web.problems import Problem
+from gramwatt.edge.wording import Fault
+from gramwatt.web.asking import ANSWER_OPTIONS, VALUE_OPTIONS, format_sent, preferred, result_units
 
 TABLE_OPTIONS: Final[Mapping[str, Kind]] = {
     "units": ANSWER_OPTIONS["units"],
@@ -48,26 +45,11 @@ SWEEP_OPTIONS: Final[Mapping[str, Kind]] = {
     "least": Flag("The least of that result is best."),
     "errors": VALUE_OPTIONS["errors"],
 }
-_MORE_NAMES: Final = {
-    "application/ndjson": "ndjson",
-    "application/jsonl": "ndjson",
-    "application/x-jsonlines": "ndjson",
-    "application/csv": "csv",
-}
 
 
 def form_sent(options: Mapping[str, Any]) -> Form:
     """The format of the body. Raises Problem (415) where it is none of ours."""
-    media = request.mimetype
-    by_media = {media: name for name, media in FORMATS.items()} | _MORE_NAMES
-    charset = request.mimetype_params.get("charset", "utf-8").lower()
-    if media not in by_media or request.content_encoding or charset not in ("utf-8", "utf8", "us-ascii"):
-        given = f"{media or 'no Content-Type'}{f', {request.content_encoding}' if request.content_encoding else ''}"
-        raise Problem(
-            "unsupported-media-type",
-            f"Send a table as {one_of(FORMATS.values())}, in UTF-8 and uncompressed; this was {given}.",
-        )
-    return Form(by_media[media], _style(options))
+    return Form(format_sent(FORMATS, "a table"), _style(options))
 
 
 def form_wanted(options: Mapping[str, Any], default: str, *, faulty: bool) -> Form:

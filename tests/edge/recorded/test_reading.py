@@ -128,6 +128,23 @@ def test_ndjson_lines_that_are_no_objects_count_as_rows() -> None:
     assert recording.rows == 4
 
 
+def test_a_line_that_is_nested_too_deeply_is_none_either() -> None:
+    assert read(b'{"time": 0}\n' + b"[" * 100_000 + b"\n", "ndjson").rows == 2
+
+
+@pytest.mark.parametrize("times", [[10**320, 1], [10**320, None, 1]])
+def test_a_number_beyond_a_double_is_told(times: list[int | None]) -> None:
+    (unread,) = of_object(LOG, {"time": times}).unread
+    assert (unread.reason, unread.count, unread.first_text[:3]) == ("no-number", 1, "100")
+
+
+def test_an_arrow_file_is_read_as_a_stream_is() -> None:
+    table, sink = pa.table({"time": TIME, "voltage": VOLTAGE}), io.BytesIO()
+    with pa.ipc.new_file(sink, table.schema) as writer:
+        writer.write_table(table)
+    assert read(sink.getvalue(), "arrow").samples.voltage.tolist() == VOLTAGE
+
+
 def test_columns_of_unequal_length_are_filled_with_nothing() -> None:
     recording = of_object(LOG, {"time": [0, 1, 2], "voltage": [16.0]})
     np.testing.assert_array_equal(recording.samples.voltage, [16, np.nan, np.nan])

@@ -18,7 +18,9 @@ import polars as pl
 import pyarrow as pa
 
 from gramwatt.edge.cells import kind_of
+from gramwatt.edge.columns import escape_name
 from gramwatt.edge.strict_json import NotJson, strict_json
+from gramwatt.edge.tables.arrow_in import first_line, is_number, is_text
 from gramwatt.edge.wording import Fault, echo
 
 MOST_COLUMNS: Final = 1000
@@ -116,9 +118,9 @@ class CsvColumns:
                     truncate_ragged_lines=True,
                     encoding="utf8-lossy",
                 )
-            except pl.exceptions.PolarsError as error:
+            except (pl.exceptions.PolarsError, pl.exceptions.PanicException) as error:
                 if kind == pl.String:
-                    raise Malformed(f"it cannot be read as CSV: {str(error).partition(chr(10))[0][:200]}") from None
+                    raise Malformed(f"it cannot be read as CSV: {first_line(error)}") from None
                 continue
             return [frame[names[at]] for at in positions]
         raise AssertionError("texts always parse")
@@ -146,9 +148,13 @@ class ObjectColumns:
         faults = []
         for name, values in columns.items():
             if not isinstance(values, list) and not hasattr(values, "dtype"):
-                faults.append(Fault(f"/{_pointer(name)}", f"{kind_of(values)} is not a list", echo(values), ACCEPTED))
+                faults.append(
+                    Fault(f"/{escape_name(name)}", f"{kind_of(values)} is not a list", echo(values), ACCEPTED)
+                )
             elif len(values) > longest:
-                faults.append(Fault(f"/{_pointer(name)}", f"a list of {len(values)}", None, f"up to {longest} samples"))
+                faults.append(
+                    Fault(f"/{escape_name(name)}", f"a list of {len(values)}", None, f"up to {longest} samples")
+                )
         if len(columns) > MOST_COLUMNS:
             faults.append(Fault("", f"{len(columns)} columns", None, f"up to {MOST_COLUMNS} columns"))
         if faults:
@@ -169,7 +175,7 @@ class ObjectColumns:
         at, cell = next((at, each) for at, each in told if type(each) not in _CELLS or len(str(each)) > LONGEST_CELL)
         long = type(cell) in _CELLS
         detail = f"{len(str(cell))} characters" if long else f"{kind_of(cell)} is neither a number nor null"
-        return [Fault(f"/{_pointer(name)}/{at}", detail, echo(cell), ACCEPTED)]
+        return [Fault(f"/{escape_name(name)}/{at}", detail, echo(cell), ACCEPTED)]
 
     def take(self, positions: Sequence[int]) -> list[pl.Series]:
         made = []
@@ -180,22 +186,16 @@ class ObjectColumns:
         return made
 
 
-def _pointer(name: str) -> str:
-    return str(echo(name)).replace("~", "~0").replace("/", "~1")
-
-
 def _series(values: Any, kinds: Set[type]) -> pl.Series:
     if not isinstance(values, list):
         return pl.Series(values).cast(pl.Float64)
-    if kinds and kinds <= {float, int}:
-        with contextlib.suppress(OverflowError):
+    with contextlib.suppress(OverflowError, TypeError):  # a whole number beyond a double is then told as it was sent
+        if kinds and kinds <= {float, int}:
             return pl.Series(np.array(values, dtype=np.float64))
-    if str in kinds:
-        return pl.Series([None if value is None else str(value) for value in values], dtype=pl.String)
-    try:
-        return pl.Series(values, dtype=pl.Float64, strict=False)
-    except (TypeError, OverflowError):  # a whole number beyond a double
-        return pl.Series([None if value is None else str(value) for value in values], dtype=pl.String)
+        numbers = pl.Series(values, dtype=pl.Float64, strict=False) if str not in kinds else None
+        if numbers is not None and numbers.null_count() == values.count(None):
+            return numbers
+    return pl.Series([None if value is None else str(value) for value in values], dtype=pl.String)
 
 
 class JsonColumns(ObjectColumns):
@@ -233,7 +233,7 @@ class NdjsonColumns:
         except orjson.JSONDecodeError:
             try:
                 value = json.loads(line)  # which takes NaN, as a recorder may well write it
-            except ValueError:
+            except (ValueError, RecursionError):
                 return {}
         return value if isinstance(value, dict) else {}
 
@@ -264,21 +264,22 @@ def _scalar(value: Any) -> Any:
 
 
 class ArrowColumns:
-    """An Arrow IPC stream."""
+    """An Arrow IPC stream, or a file of that kind."""
 
     skipped_lines = 0
 
     def __init__(self, raw: bytes) -> None:
         try:
-            stream = pa.ipc.open_stream(pa.BufferReader(raw))
+            whole = raw.startswith(b"ARROW1")
+            opened = (pa.ipc.open_file if whole else pa.ipc.open_stream)(pa.BufferReader(raw))
             batches = []
-            for batch in stream:
+            for batch in map(opened.get_batch, range(opened.num_record_batches)) if whole else opened:
                 batch.validate(full=True)  # places beyond a buffer would be read, and end the process
                 batches.append(batch)
-            self._table = pa.Table.from_batches(batches, stream.schema)
+            self._table = pa.Table.from_batches(batches, opened.schema)
             self.names: list[str] = list(self._table.schema.names)
         except (pa.ArrowException, OSError, EOFError, UnicodeDecodeError) as error:
-            raise Malformed(f"it is no Arrow IPC stream: {str(error).partition(chr(10))[0][:200]}") from None
+            raise Malformed(f"it is no Arrow IPC stream: {first_line(error)}") from None
 
     def take(self, positions: Sequence[int]) -> list[pl.Series]:
         return [_of_arrow(self.names[at], self._table.column(at).combine_chunks()) for at in positions]
@@ -289,9 +290,9 @@ def _of_arrow(name: str, values: Any) -> pl.Series:
     if pa.types.is_timestamp(kind) or pa.types.is_duration(kind):
         per_second = {"s": 1, "ms": 10**3, "us": 10**6, "ns": 10**9}[kind.unit]
         return pl.Series(values.cast(pa.int64()).to_numpy(zero_copy_only=False)) / float(per_second)
-    if pa.types.is_integer(kind) or pa.types.is_floating(kind) or pa.types.is_decimal(kind) or pa.types.is_null(kind):
+    if is_number(kind) or pa.types.is_null(kind):
         return pl.Series(pl.from_arrow(values.cast(pa.float64(), safe=False)))
-    if pa.types.is_dictionary(kind) or re.search("string", str(kind)):
+    if is_text(kind):
         return pl.Series(pl.from_arrow(values.cast(pa.string())))
     accepted = "numbers, times or texts"
-    raise Unusable(Fault(f"/{_pointer(name)}", f"a column of type {kind}"[:200], None, accepted))
+    raise Unusable(Fault(f"/{escape_name(name)}", f"a column of type {kind}"[:200], None, accepted))

@@ -8,13 +8,9 @@ from typing import Any, Final
 from gramwatt.declare import Calculator, Recording, Samples
 from gramwatt.edge.recorded.channels import channels_of, names_time, read_recording
 from gramwatt.edge.recorded.columns import ArrowColumns, Columns, CsvColumns, JsonColumns, NdjsonColumns
+from gramwatt.edge.tables import batch
 
-FORMATS: Final[Mapping[str, str]] = {
-    "csv": "text/csv",
-    "ndjson": "application/x-ndjson",
-    "json": "application/json",
-    "arrow": "application/vnd.apache.arrow.stream",
-}
+FORMATS: Final[Mapping[str, str]] = {form: batch.FORMATS[form] for form in ("csv", "ndjson", "json", "arrow")}
 """The formats of a recording and their media types."""
 
 

@@ -61,7 +61,7 @@ def read_arrow(
     except UnicodeDecodeError:
         raise Broken("the name of a column is not UTF-8") from None
     except (pa.ArrowInvalid, pa.ArrowException, OSError, EOFError) as error:
-        raise Broken(f"this is no Arrow IPC stream: {_first_line(error)}") from None
+        raise Broken(f"this is no Arrow IPC stream: {first_line(error)}") from None
     heading, faults = read_heading(calculator, names, keeping, constants or {})
     faults += _type_faults(heading, stream.schema)
     if faults:
@@ -99,7 +99,7 @@ def _chunks(heading: Heading, stream: Any) -> Iterator[Chunk]:
         except Broken:
             raise
         except (pa.ArrowException, OSError, EOFError) as error:
-            raise Broken(f"the Arrow stream breaks off after row {first}: {_first_line(error)}") from None
+            raise Broken(f"the Arrow stream breaks off after row {first}: {first_line(error)}") from None
         yield from _of_batch(heading, batch, first)
         first += batch.num_rows
 
@@ -118,20 +118,23 @@ def _of_batch(heading: Heading, batch: pa.RecordBatch, first: int) -> Iterator[C
         yield Chunk(first + start, rows, cells, False, kept)
 
 
-def _first_line(error: BaseException) -> str:
+def first_line(error: BaseException) -> str:
+    """What an error of the Arrow library, or of another, says first."""
     return str(error).partition("\n")[0][:200]
 
 
-def _is_text(kind: pa.DataType) -> bool:
+def is_text(kind: pa.DataType) -> bool:
+    """Whether a column holds texts, also as a dictionary."""
     return bool(
         pa.types.is_string(kind)
         or pa.types.is_large_string(kind)
         or pa.types.is_string_view(kind)
-        or (pa.types.is_dictionary(kind) and _is_text(kind.value_type))
+        or (pa.types.is_dictionary(kind) and is_text(kind.value_type))
     )
 
 
-def _is_number(kind: pa.DataType) -> bool:
+def is_number(kind: pa.DataType) -> bool:
+    """Whether a column holds numbers."""
     return bool(pa.types.is_integer(kind) or pa.types.is_floating(kind) or pa.types.is_decimal(kind))
 
 
@@ -144,9 +147,9 @@ def _type_faults(heading: Heading, schema: pa.Schema) -> list[Fault]:
         found, kind = schema.field(position).type, column.kind
         match kind:
             case Quantity():
-                fits = _is_number(found) or _is_text(found)
+                fits = is_number(found) or is_text(found)
             case Count():
-                fits = _is_number(found)
+                fits = is_number(found)
             case Flag():
                 fits = pa.types.is_boolean(found)
             case Samples():
@@ -154,14 +157,14 @@ def _type_faults(heading: Heading, schema: pa.Schema) -> list[Fault]:
             case Series() | Table():
                 fits = pa.types.is_list(found) or pa.types.is_large_list(found)
             case _:
-                fits = _is_text(found)
+                fits = is_text(found)
         if not (fits or pa.types.is_null(found)):
             faults.append(Fault(f"/{column.name}", f"a column of type {found}", None, accepts(kind)))
     return faults
 
 
 def _cells(column: InputColumn, values: pa.Array) -> Cells:
-    if isinstance(column.kind, Quantity | Count) and (_is_number(values.type) or pa.types.is_null(values.type)):
+    if isinstance(column.kind, Quantity | Count) and (is_number(values.type) or pa.types.is_null(values.type)):
         present = np.ones(len(values), dtype=np.bool_) if not values.null_count else np.asarray(values.is_valid())
         if pa.types.is_int64(values.type) and not values.null_count:
             numbers = values.to_numpy().astype(np.float64)
@@ -169,7 +172,7 @@ def _cells(column: InputColumn, values: pa.Array) -> Cells:
             doubles = values if pa.types.is_float64(values.type) else values.cast(pa.float64(), safe=False)
             numbers = doubles.to_numpy(zero_copy_only=False)
         return Packed(numbers, present, () if column.unit is None else (column.unit,), bare=column.unit)
-    if _is_text(values.type):
+    if is_text(values.type):
         series = pl.Series(values.cast(pa.string()))
         return cells_of(column.kind, series, bare=column.unit, text=False)
     return [ABSENT if cell is None else _given(cell) for cell in values.to_pylist()]
