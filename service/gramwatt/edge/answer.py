@@ -8,7 +8,7 @@ from __future__ import annotations
 import functools
 import math
 import re
-from collections.abc import Collection, Iterator, Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from typing import Any, TypeAlias
 
@@ -16,12 +16,10 @@ import numpy as np
 
 from gramwatt.declare import (
     Calculator,
-    Caution,
     Choice,
     Count,
     Kind,
     Quantity,
-    Rule,
     Samples,
     Series,
     Spread,
@@ -32,10 +30,10 @@ from gramwatt.declare import (
 )
 from gramwatt.edge import units
 from gramwatt.edge.columns import no
-from gramwatt.edge.filling import replacing
+from gramwatt.edge.notes import cautions, is_known, worded
 from gramwatt.edge.rounding import rounded
 from gramwatt.edge.run import Outcome
-from gramwatt.edge.wording import measured, one_of, shortest
+from gramwatt.edge.wording import one_of, shortest
 
 Answer: TypeAlias = dict[str, Any]
 
@@ -59,7 +57,7 @@ def answer(
         chosen = {name: result_units.get(name, unit) for name, unit in chosen.items()}
     results = _values(calculator.answered, outcome.results, row, chosen, without)
     asked_units = {n: chosen.get(n, unit) for n, unit in sheet.asked_units.items()} if result_units else sheet.both
-    known = {name: kind for name, kind in calculator.asked.items() if _is_known(outcome, name, row)}
+    known = {name: kind for name, kind in calculator.asked.items() if is_known(outcome, name, row)}
     given = _values(known, outcome.given, row, asked_units)
     told = {name: asked_units[name] for name, owner in sheet.owners if owner in given}
     made: Answer = {
@@ -68,7 +66,7 @@ def answer(
         "assumed": _marked(outcome.assumed, row, calculator),
         "results": results,
         "units": {**told, **chosen},
-        "cautions": _cautions(outcome, row, results),
+        "cautions": cautions(outcome, row, results),
     }
     solved = _marked(outcome.solved, row, calculator)
     if solved:
@@ -91,8 +89,6 @@ class _Sheet:
     """Units of inputs, where a result of the same name has another."""
     owners: tuple[tuple[str, str], ...]
     """Each quantity asked for, and the input that it is, or is a column of."""
-    plain_words: Mapping[str, Mapping[str, str]]
-    """The cautions that name no figure of the answer, as they are told, by code."""
 
 
 @functools.cache
@@ -103,17 +99,7 @@ def _sheet(calculator: Calculator[Any, Any]) -> _Sheet:
         asked,
         {name: results.get(name, unit) for name, unit in asked.items()},
         tuple((name, name.partition(".")[0]) for name in asked),
-        {
-            caution.code: {"code": caution.code, "text": caution.text}
-            for caution in calculator.cautions
-            if "{" not in caution.text
-        },
     )
-
-
-def plain_words(calculator: Calculator[Any, Any]) -> Mapping[str, Mapping[str, str]]:
-    """The cautions that name no figure of the answer, as they are told, by code."""
-    return _sheet(calculator).plain_words
 
 
 def _marked(marks: Mapping[str, Truths], row: int, calculator: Calculator[Any, Any]) -> list[str]:
@@ -137,18 +123,6 @@ def declared_units(fields: Mapping[str, Kind]) -> dict[str, str]:
         elif isinstance(kind, Table):
             found |= {f"{name}.{inner}": unit for inner, unit in declared_units(fields_of(kind.row)).items()}
     return found
-
-
-def _is_known(outcome: Outcome, name: str, row: int) -> bool:
-    nowhere = no(outcome.rows)
-    unused = outcome.unused.get(name, nowhere)
-    if unused is not nowhere and unused[row]:
-        return False
-    for marks in (outcome.present, outcome.assumed, outcome.solved):
-        mark = marks.get(name, nowhere)
-        if mark is not nowhere and mark[row]:
-            return True
-    return False
 
 
 def _values(
@@ -235,91 +209,6 @@ def number(value: float) -> float | int | None:
     return int(short) if short.is_integer() and abs(short) < 1e15 else short
 
 
-def _cautions(outcome: Outcome, row: int, results: Mapping[str, Any]) -> list[dict[str, Any]]:
-    """Reasons for results without an answer first, then what concerns this question, then what always holds."""
-    empty = list(_empty(results))
-    plain = plain_words(outcome.calculator)
-    reasons: list[dict[str, Any]] = []
-    special = _replaced(outcome, row)
-    standing: list[dict[str, Any]] = []
-    for note in outcome.notes:
-        holds = note.rows[row]
-        if note.said.code in plain and not holds.ndim and not isinstance(note.said, Rule):
-            if holds:
-                (standing if note.said.stands else special).append(dict(plain[note.said.code]))
-            continue
-        for at in np.flatnonzero(holds).tolist() if holds.ndim else [None] * bool(holds):
-            told: dict[str, Any] = {"code": note.said.code, "text": _fill(note.said, outcome, row, at)}
-            if not isinstance(note.said, Rule):
-                (standing if note.said.stands else special).append(told)
-                continue
-            named = [name if at is None else name.replace(".", f".{at}.") for name in note.said.results]
-            concerned = [name for name in named if name in empty]
-            empty = [name for name in empty if name not in concerned]
-            if concerned:
-                reasons.append({**told, "results": concerned})
-    return reasons + [_lacking(outcome, row, name) for name in empty] + special + standing
-
-
-def _empty(results: Mapping[str, Any], prefix: str = "") -> Iterator[str]:
-    """Names of the results that have no answer; in a table ``packs.2.endurance``."""
-    for name, value in results.items():
-        if value is None:
-            yield prefix + name
-        elif isinstance(value, list) and value and isinstance(value[0], dict):
-            for at, inner in enumerate(value):
-                yield from _empty(inner, f"{name}.{at}.")
-
-
-def _lacking(outcome: Outcome, row: int, name: str) -> dict[str, Any]:
-    """The reason for a result that no rule explains."""
-    kind: Kind = outcome.calculator.answered[name.partition(".")[0]]
-    if isinstance(kind, Table):
-        kind = fields_of(kind.row)[name.rpartition(".")[2]]
-    lacking = [need for need in getattr(kind, "needs", ()) if not _is_known(outcome, need, row)]
-    if lacking:
-        text = f"{name} has no answer without {' and '.join(lacking)}."
-        return {"code": "needs-input", "text": text, "results": [name]}
-    return {"code": "no-answer", "text": f"{name} has no finite answer for these inputs.", "results": [name]}
-
-
-def _replaced(outcome: Outcome, row: int) -> list[dict[str, Any]]:
-    """Inputs that were given but not used, since another was given instead."""
-    told = []
-    for name, others in replacing(outcome.calculator).by:
-        replaced = [other for other in others if outcome.unused[other][row]]
-        if replaced and outcome.present[name][row]:
-            were = "was" if len(replaced) == 1 else "were"
-            text = f"{' and '.join(replaced)} {were} not used: {name} was given instead."
-            told.append({"code": "not-used", "text": text})
-    return told
-
-
-def _fill(said: Caution[Any, Any] | Rule[Any, Any], outcome: Outcome, row: int, at: int | None = None) -> str:
-    """The text with ``{name}``, or ``{table.column}`` of table row ``at``, replaced by a value and its unit."""
-    return re.sub(r"\{([\w.]+)\}", lambda match: _worded(outcome, row, match[1], digits=5, at=at), said.text)
-
-
-def _worded(
-    outcome: Outcome, row: int, name: str, digits: int, *, at: int | None = None, absolute: bool = False
-) -> str:
-    """An input or a result of a row with its unit; with ``absolute``, temperatures from zero kelvin."""
-    table, _, column = name.rpartition(".")
-    owner = table or column
-    answered = outcome.calculator.answered
-    kind = answered.get(owner) or outcome.calculator.asked[owner]
-    values = getattr(outcome.results if owner in answered else outcome.given, owner)
-    if isinstance(kind, Table):
-        kind, values = fields_of(kind.row)[column], getattr(values, column)
-    value = values[row] if at is None or not table else values[row][at]
-    if isinstance(kind, Quantity):
-        unit = "K" if absolute and units.unit(kind.unit).dimension == "temperature" else kind.unit
-        return measured(float(units.convert(value, unit)), unit, digits)
-    if isinstance(kind, Choice):
-        return kind.options[int(value)]
-    return str(value) if isinstance(kind, Text) else measured(float(value), "1", digits)
-
-
 def _uncertainty(
     outcome: Outcome, row: int, results: Mapping[str, Any], chosen: Mapping[str, str]
 ) -> dict[str, dict[str, Any]]:
@@ -385,8 +274,8 @@ def _numbers_in(formula: str, outcome: Outcome, row: int) -> str:
     def number(match: re.Match[str]) -> str:
         if match[0] not in known:
             return match[0]
-        worded = _worded(outcome, row, match[0], digits=6, absolute=True)
-        return f"({worded})" if " " in worded else worded
+        told = worded(outcome, row, match[0], digits=6, absolute=True)
+        return f"({told})" if " " in told else told
 
     return re.sub(r"[a-z_][a-z0-9_]*", number, formula)
 

@@ -20,8 +20,9 @@ import numpy as np
 
 from gramwatt.declare import Calculator, Caution, Choice, Count, Flag, Kind, Quantity, Rule
 from gramwatt.edge import scalar, units
-from gramwatt.edge.answer import Answer, answer, number, plain_words
+from gramwatt.edge.answer import Answer, answer, number
 from gramwatt.edge.cells import Refused, read_cell
+from gramwatt.edge.notes import plain_words
 from gramwatt.edge.run import Outcome, run
 from gramwatt.edge.wording import measured
 

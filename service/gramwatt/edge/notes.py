@@ -1,0 +1,132 @@
+"""What is said beside the figures of an answer: why some have none, and what to know before acting on the others."""
+
+from __future__ import annotations
+
+import functools
+import re
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+import numpy as np
+
+from gramwatt.declare import (
+    Calculator,
+    Caution,
+    Choice,
+    Kind,
+    Quantity,
+    Rule,
+    Table,
+    Text,
+    fields_of,
+)
+from gramwatt.edge import units
+from gramwatt.edge.columns import no
+from gramwatt.edge.filling import replacing
+from gramwatt.edge.run import Outcome
+from gramwatt.edge.wording import measured
+
+
+def is_known(outcome: Outcome, name: str, row: int) -> bool:
+    nowhere = no(outcome.rows)
+    unused = outcome.unused.get(name, nowhere)
+    if unused is not nowhere and unused[row]:
+        return False
+    for marks in (outcome.present, outcome.assumed, outcome.solved):
+        mark = marks.get(name, nowhere)
+        if mark is not nowhere and mark[row]:
+            return True
+    return False
+
+
+@functools.cache
+def plain_words(calculator: Calculator[Any, Any]) -> Mapping[str, Mapping[str, str]]:
+    """The cautions that name no figure of the answer, as they are told, by code."""
+    return {
+        caution.code: {"code": caution.code, "text": caution.text}
+        for caution in calculator.cautions
+        if "{" not in caution.text
+    }
+
+
+def cautions(outcome: Outcome, row: int, results: Mapping[str, Any]) -> list[dict[str, Any]]:
+    """Reasons for results without an answer first, then what concerns this question, then what always holds."""
+    empty = list(_empty(results))
+    plain = plain_words(outcome.calculator)
+    reasons: list[dict[str, Any]] = []
+    special = _replaced(outcome, row)
+    standing: list[dict[str, Any]] = []
+    for note in outcome.notes:
+        holds = note.rows[row]
+        if note.said.code in plain and not holds.ndim and not isinstance(note.said, Rule):
+            if holds:
+                (standing if note.said.stands else special).append(dict(plain[note.said.code]))
+            continue
+        for at in np.flatnonzero(holds).tolist() if holds.ndim else [None] * bool(holds):
+            told: dict[str, Any] = {"code": note.said.code, "text": _fill(note.said, outcome, row, at)}
+            if not isinstance(note.said, Rule):
+                (standing if note.said.stands else special).append(told)
+                continue
+            named = [name if at is None else name.replace(".", f".{at}.") for name in note.said.results]
+            concerned = [name for name in named if name in empty]
+            empty = [name for name in empty if name not in concerned]
+            if concerned:
+                reasons.append({**told, "results": concerned})
+    return reasons + [_lacking(outcome, row, name) for name in empty] + special + standing
+
+
+def _empty(results: Mapping[str, Any], prefix: str = "") -> Iterator[str]:
+    """Names of the results that have no answer; in a table ``packs.2.endurance``."""
+    for name, value in results.items():
+        if value is None:
+            yield prefix + name
+        elif isinstance(value, list) and value and isinstance(value[0], dict):
+            for at, inner in enumerate(value):
+                yield from _empty(inner, f"{name}.{at}.")
+
+
+def _lacking(outcome: Outcome, row: int, name: str) -> dict[str, Any]:
+    """The reason for a result that no rule explains."""
+    kind: Kind = outcome.calculator.answered[name.partition(".")[0]]
+    if isinstance(kind, Table):
+        kind = fields_of(kind.row)[name.rpartition(".")[2]]
+    lacking = [need for need in getattr(kind, "needs", ()) if not is_known(outcome, need, row)]
+    if lacking:
+        text = f"{name} has no answer without {' and '.join(lacking)}."
+        return {"code": "needs-input", "text": text, "results": [name]}
+    return {"code": "no-answer", "text": f"{name} has no finite answer for these inputs.", "results": [name]}
+
+
+def _replaced(outcome: Outcome, row: int) -> list[dict[str, Any]]:
+    """Inputs that were given but not used, since another was given instead."""
+    told = []
+    for name, others in replacing(outcome.calculator).by:
+        replaced = [other for other in others if outcome.unused[other][row]]
+        if replaced and outcome.present[name][row]:
+            were = "was" if len(replaced) == 1 else "were"
+            text = f"{' and '.join(replaced)} {were} not used: {name} was given instead."
+            told.append({"code": "not-used", "text": text})
+    return told
+
+
+def _fill(said: Caution[Any, Any] | Rule[Any, Any], outcome: Outcome, row: int, at: int | None = None) -> str:
+    """The text with ``{name}``, or ``{table.column}`` of table row ``at``, replaced by a value and its unit."""
+    return re.sub(r"\{([\w.]+)\}", lambda match: worded(outcome, row, match[1], digits=5, at=at), said.text)
+
+
+def worded(outcome: Outcome, row: int, name: str, digits: int, *, at: int | None = None, absolute: bool = False) -> str:
+    """An input or a result of a row with its unit; with ``absolute``, temperatures from zero kelvin."""
+    table, _, column = name.rpartition(".")
+    owner = table or column
+    answered = outcome.calculator.answered
+    kind = answered.get(owner) or outcome.calculator.asked[owner]
+    values = getattr(outcome.results if owner in answered else outcome.given, owner)
+    if isinstance(kind, Table):
+        kind, values = fields_of(kind.row)[column], getattr(values, column)
+    value = values[row] if at is None or not table else values[row][at]
+    if isinstance(kind, Quantity):
+        unit = "K" if absolute and units.unit(kind.unit).dimension == "temperature" else kind.unit
+        return measured(float(units.convert(value, unit)), unit, digits)
+    if isinstance(kind, Choice):
+        return kind.options[int(value)]
+    return str(value) if isinstance(kind, Text) else measured(float(value), "1", digits)
