@@ -38,6 +38,7 @@ from gramwatt.kinds import Unread as Unread
 from gramwatt.kinds import default_of as default_of
 from gramwatt.kinds import fields_of as fields_of
 from gramwatt.kinds import is_required as is_required
+from gramwatt.pictures import Bars, Course, Curve, Ladder, Picture
 
 I = TypeVar("I")  # noqa: E741 - a calculator's Inputs
 R = TypeVar("R")  # a calculator's Results
@@ -45,11 +46,23 @@ R = TypeVar("R")  # a calculator's Results
 RESERVED_RESULTS = frozenset({"batch", "sweep", "chart", "log"})
 RESERVED_INPUTS = frozenset(
     {
-        "best", "by", "cautions", "count", "decimal", "decimal_sent", "digits", "error", "errors", "format", "from",
-        "given", "header", "id", "keep", "least", "name", "note", "sep", "to", "uncertainty",
-        "unit", "units", "vary", "working",
+        "add", "best", "by", "cautions", "count", "decimal", "decimal_sent", "digits", "error", "errors", "fields",
+        "format", "from", "given", "ground", "header", "id", "keep", "least", "name", "note", "picture", "remove",
+        "results", "scale", "sep", "service", "shape", "show", "theme", "title", "to", "uncertainty", "unit", "units",
+        "vary", "working",
     }
 )  # fmt: skip
+
+JOBS: Mapping[str, str] = MappingProxyType(
+    {
+        "weigh": "On the bench: grams against a limit",
+        "choose": "On the bench: packs, motors and propellers",
+        "before": "Before the flight",
+        "after": "After the flight",
+        "show": "To show others",
+    }
+)
+"""The parts of the work that calculators serve, in order."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -160,6 +173,10 @@ class Calculator(Generic[I, R]):
     any_of: tuple[tuple[str, ...], ...] = ()
     """Groups of optional inputs of which at least one must be given."""
     forms: tuple[Form[I, R], ...] = ()
+    job: str = "choose"
+    """The part of the work that it serves, one of `JOBS`."""
+    picture: Picture[I, R] | None = None
+    """How its answer is drawn."""
     propagates: bool = True
     """Whether uncertainties of inputs are carried to the results; else no quantity may tell one."""
 
@@ -237,6 +254,8 @@ def _faults(calculator: Calculator[Any, Any]) -> Iterator[str]:
     for part in ("references", "cautions", "examples", "title", "summary"):
         if not getattr(calculator, part):
             yield f"{part} missing"
+    if calculator.job not in JOBS:
+        yield f"job {calculator.job!r} is none of {', '.join(JOBS)}"
     if not calculator.formula.__doc__:
         yield "the formula has no docstring"
     hints = typing.get_type_hints(calculator.formula)
@@ -249,10 +268,24 @@ def _faults(calculator: Calculator[Any, Any]) -> Iterator[str]:
     mentioned += [("any_of", n, inputs) for group in calculator.any_of for n in group]
     mentioned += [("example", n, inputs) for e in calculator.examples for n in e.given]
     mentioned += [("example", n, results) for e in calculator.examples for n in e.expected]
+    mentioned += [("picture", n, {**inputs, **results}) for n in _drawn(calculator.picture)]
     notes: list[Caution[Any, Any] | Rule[Any, Any]] = [*calculator.cautions, *calculator.rules]
     for note in notes:
         mentioned += [(note.code, n, {**inputs, **results}) for n in re.findall(r"\{(\w+)(?:\.\w+)?\}", note.text)]
     yield from (f"{where} names {name}, which does not exist" for where, name, known in mentioned if name not in known)
+
+
+def _drawn(picture: Picture[Any, Any] | None) -> Iterator[str]:
+    """The inputs and results that a picture names."""
+    match picture:
+        case Curve():
+            yield from (picture.vary, *picture.show, *((picture.across,) if picture.across else ()))
+        case Ladder():
+            yield from (picture.steps, picture.table, picture.masses)
+        case Bars():
+            yield from (picture.table,) if picture.table else picture.show
+        case Course():
+            yield from (picture.recording, *((picture.spans,) if picture.spans else ()))
 
 
 def _same(inputs: Mapping[str, Kind], results: Mapping[str, Kind], name: str) -> bool:

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from gramwatt.declare import Array, Codes, Labels, Recording, Recordings, Truths, Unit
 from gramwatt.physics import recording as rec
 from gramwatt.physics.loaded_pack import Groups, fit_resistance, grouped
+from gramwatt.pictures import Trace
 from gramwatt.recordings import REASONS, LeftOut, PunchOut
 
 SHARES: Final = (0.5, 0.95)
@@ -351,3 +352,19 @@ def _punch_table(by_row: dict[int, list[Array]], rows: int) -> PunchOut:
         for room, values in zip(columns, told, strict=True):
             room[row, : len(values)] = values
     return PunchOut(*columns)
+
+
+def trace(log: Recordings, *, longest_gap: Array, begin: Array, end: Array, sensors: Sensors) -> Trace | None:
+    """The first of N recordings made good, its sensors corrected, as it is drawn: times from its first sample, and the
+    channels that it has; None where nothing of it can be used."""
+    for _, _, made in groups(log[:1], longest_gap, begin, end):
+        course = made.course
+        current_scale, offset, voltage_scale = (float(each[0]) for each in sensors[:3])
+        channels = {
+            "voltage": voltage_scale * course.voltage,
+            "current": (1.0 if np.isnan(current_scale) else current_scale) * (course.current - offset),
+            "throttle": course.throttle,
+        }
+        told = {name: values for name, values in channels.items() if np.isfinite(values).any()}
+        return Trace(course.time - course.time[0], told) if told and len(course.time) > 1 else None
+    return None

@@ -5,6 +5,7 @@ from typing import Annotated
 
 from gramwatt.declare import Array, Assumption, Calculator, Caution, Example, Quantity, Reference
 from gramwatt.physics import air
+from gramwatt.pictures import Curve
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,6 +95,13 @@ CALCULATOR = Calculator(
     inputs=Inputs,
     results=Results,
     formula=air_density,
+    job="before",
+    picture=Curve(
+        "temperature",
+        ("air_density", "density_altitude"),
+        start=-20,
+        stop=45,
+    ),
     assumptions=(
         Assumption(
             "temperature",

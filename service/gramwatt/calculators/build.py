@@ -32,6 +32,7 @@ from gramwatt.declare import (
 from gramwatt.flights import AERODYNAMIC, AERODYNAMIC_U, DURATION_OR_LOG, Flight, average_powers
 from gramwatt.packs import Pack, PackAnswer
 from gramwatt.physics import cells, constants, craft, motor, pack, scaling, weighing
+from gramwatt.pictures import Bars
 
 FLOWN: Final = ("hover-ratio", "average-power", "flights")
 
@@ -290,6 +291,8 @@ CALCULATOR = Calculator(
     inputs=Inputs,
     results=Results,
     formula=build,
+    job="choose",
+    picture=Bars(("endurance", "margin", "thrust_to_weight", "capped_current"), table="by_pack"),
     any_of=(("parts", "dry_mass"),),
     assumptions=(
         Assumption(

@@ -32,6 +32,7 @@ from gramwatt.declare import (
     Unit,
 )
 from gramwatt.physics import cells, pack
+from gramwatt.pictures import Curve
 
 DIFFUSION_LIMITED: Final[Annotated[float, Unit("1/s")]] = 3 / 3600
 """3 C: above it energy cells give far less than a resistance alone would have them."""
@@ -129,6 +130,14 @@ CALCULATOR = Calculator(
     inputs=Inputs,
     results=Results,
     formula=endurance,
+    job="before",
+    picture=Curve(
+        "reserve",
+        ("end_cell_voltage", "end_charge"),
+        across="endurance",
+        start=lambda given, found: given.start_charge,
+        stop=lambda given, found: found.end_charge,
+    ),
     assumptions=(
         USUAL_RESISTANCE,
         Assumption(

@@ -3,6 +3,8 @@
 from dataclasses import dataclass
 from typing import Annotated, Final
 
+import numpy as np
+
 from gramwatt import vocabulary
 from gramwatt.common import LAND_EARLY, LITHIUM_FIRE
 from gramwatt.declare import (
@@ -19,6 +21,7 @@ from gramwatt.declare import (
     Rule,
 )
 from gramwatt.physics import cells, scaling
+from gramwatt.pictures import Curve
 
 FLOWN_CHEMISTRY: Final = Choice(cells.CHEMISTRIES, "Chemistry of the pack flown, where it is another.", optional=True)
 
@@ -141,6 +144,14 @@ CALCULATOR = Calculator(
     inputs=Inputs,
     results=Results,
     formula=endurance_from_flight,
+    job="after",
+    picture=Curve(
+        "mass",
+        ("endurance",),
+        start=lambda given, found: 0.7 * np.minimum(given.mass, given.reference_mass),
+        stop=lambda given, found: 1.3 * np.maximum(given.mass, given.reference_mass),
+        points=lambda given, found: (given.reference_mass, given.reference_duration),
+    ),
     assumptions=(
         Assumption("reference_chemistry", "the same as chemistry", lambda given: given.chemistry),
         Assumption("reference_reserve", "the same as reserve", lambda given: given.reserve),

@@ -21,6 +21,7 @@ from gramwatt.declare import (
     Text,
 )
 from gramwatt.flights import some
+from gramwatt.pictures import Bars
 
 
 @dataclass(frozen=True, slots=True)
@@ -202,6 +203,8 @@ CALCULATOR = Calculator(
     inputs=Inputs,
     results=Results,
     formula=flight_comparison,
+    job="after",
+    picture=Bars(("landing_time", "mean_power", "peak_current", "punch_sag"), table="by_flight"),
     rules=(
         Rule(
             "recording-lacks",

@@ -22,6 +22,7 @@ from gramwatt.declare import (
 )
 from gramwatt.physics import cells, pack
 from gramwatt.physics.loaded_pack import FEWEST
+from gramwatt.pictures import Course
 
 
 @dataclass(frozen=True, slots=True)
@@ -253,6 +254,19 @@ CALCULATOR = Calculator(
     inputs=Inputs,
     results=Results,
     formula=flight_log,
+    job="after",
+    picture=Course(
+        lambda given, found: flown.trace(
+            given.log,
+            longest_gap=given.longest_gap,
+            begin=given.begin,
+            end=given.end,
+            sensors=flown.Sensors(found.scale_used, given.current_offset, given.voltage_scale, np.full(1, np.nan)),
+        ),
+        recording="log",
+        spans="punch_outs",
+        spans_are="punch-outs",
+    ),
     rules=(
         Rule(
             "too-few-samples",

@@ -18,6 +18,7 @@ from gramwatt.common import (
 )
 from gramwatt.declare import Array, Calculator, Caution, Example, Quantity, Rule, Series
 from gramwatt.physics import air, cells, constants, craft, pack, rotor
+from gramwatt.pictures import Curve
 
 THROTTLES: Final = np.array([0.25, 0.50, 0.75, 1.00])
 
@@ -186,6 +187,13 @@ CALCULATOR = Calculator(
     inputs=Inputs,
     results=Results,
     formula=full_throttle,
+    job="choose",
+    picture=Curve(
+        "throttle_cap",
+        ("thrust", "pack_current"),
+        start=20,
+        stop=100,
+    ),
     assumptions=(USUAL_RESISTANCE, *drivetrain.ASSUMPTIONS),
     rules=(
         Rule(

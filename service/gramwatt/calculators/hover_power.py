@@ -21,6 +21,7 @@ from gramwatt.declare import (
     Truths,
 )
 from gramwatt.physics import cells, constants, hover
+from gramwatt.pictures import Curve
 
 LAYOUTS: Final = ("single", "coaxial")
 
@@ -191,6 +192,13 @@ CALCULATOR = Calculator(
     inputs=Inputs,
     results=Results,
     formula=hover_power,
+    job="before",
+    picture=Curve(
+        "mass",
+        ("power", "power_loading"),
+        start=lambda given, found: 0.5 * given.mass,
+        stop=lambda given, found: 1.5 * given.mass,
+    ),
     assumptions=(
         Assumption("rotor_spacing", "diameter: disks that do not overlap", lambda given: given.diameter),
         Assumption(

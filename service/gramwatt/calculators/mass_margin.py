@@ -23,6 +23,7 @@ from gramwatt.declare import (
     Truths,
 )
 from gramwatt.physics import weighing
+from gramwatt.pictures import Ladder
 from gramwatt.scales import MASS, Part
 
 READINGS: Final = ("each", "together")
@@ -123,6 +124,14 @@ CALCULATOR = Calculator(
     inputs=Inputs,
     results=Results,
     formula=mass_margin,
+    job="weigh",
+    picture=Ladder(
+        "running_total",
+        table="parts",
+        masses="masses",
+        limit=lambda given, found: found.total + found.margin,
+        half_width=lambda given, found: found.expanded_uncertainty,
+    ),
     any_of=(("parts", "masses"),),
     assumptions=scales.LIMITS,
     rules=(

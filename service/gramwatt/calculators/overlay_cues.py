@@ -8,7 +8,7 @@ from typing import Annotated, Final
 
 import numpy as np
 
-from gramwatt import flown, recordings, vocabulary
+from gramwatt import flown, pictures, recordings, vocabulary
 from gramwatt.captions import picture, subrip, substation, template, timecode, webvtt
 from gramwatt.captions.captioned import NOTHING, Captioned, captioned, cues_again, rate_or_none
 from gramwatt.captions.cues import Cue
@@ -36,6 +36,7 @@ from gramwatt.physics import constants
 from gramwatt.physics.recording import Course
 from gramwatt.video import NUMBERED, Frame, columns, greatest
 
+NOT_CUT: Final = np.full(1, np.nan)
 FIELDS: Final = ", ".join((*template.FIELDS, *template.MARKS))
 
 
@@ -248,6 +249,17 @@ CALCULATOR = Calculator(
     inputs=Inputs,
     results=Results,
     formula=overlay_cues,
+    job="show",
+    picture=pictures.Course(
+        lambda given, found: flown.trace(
+            given.log,
+            longest_gap=given.longest_gap,
+            begin=NOT_CUT,
+            end=NOT_CUT,
+            sensors=flown.Sensors(given.current_scale, given.current_offset, given.voltage_scale, NOT_CUT),
+        ),
+        recording="log",
+    ),
     propagates=False,
     forms=(
         Form("vtt", "text/vtt", "WebVTT captions.", as_webvtt),

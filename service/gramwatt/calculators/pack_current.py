@@ -20,6 +20,7 @@ from gramwatt.common import (
 )
 from gramwatt.declare import Array, Calculator, Caution, Example, Quantity, Reference, Rule
 from gramwatt.physics import cells, pack
+from gramwatt.pictures import Curve
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,6 +107,13 @@ CALCULATOR = Calculator(
     inputs=Inputs,
     results=Results,
     formula=pack_current,
+    job="before",
+    picture=Curve(
+        "power",
+        ("current", "loaded_voltage"),
+        start=0,
+        stop=lambda given, found: found.greatest_power,
+    ),
     assumptions=(USUAL_RESISTANCE,),
     rules=(
         Rule(

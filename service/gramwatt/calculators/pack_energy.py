@@ -9,6 +9,7 @@ from gramwatt import vocabulary
 from gramwatt.common import LITHIUM_FIRE
 from gramwatt.declare import Array, Calculator, Caution, Choice, Codes, Count, Example, Quantity, Reference, Unit
 from gramwatt.physics import cells
+from gramwatt.pictures import Bars
 
 CARRY_ON_ENERGY: Final[Annotated[float, Unit("J")]] = 100 * 3600.0
 APPROVAL_ENERGY: Final[Annotated[float, Unit("J")]] = 160 * 3600.0
@@ -86,6 +87,8 @@ CALCULATOR = Calculator(
     inputs=Inputs,
     results=Results,
     formula=pack_energy,
+    job="choose",
+    picture=Bars(("nominal_energy", "usable_energy")),
     references=(
         Reference(
             "Watt-hours on a label are nominal volts times rated ampere-hours: IATA Dangerous Goods Regulations, 3.9.2 "

@@ -22,6 +22,7 @@ from gramwatt.declare import (
 )
 from gramwatt.flights import AERODYNAMIC, AERODYNAMIC_U, DURATION_OR_LOG, Flight, average_powers, is_recorded, some
 from gramwatt.physics import cells, scaling
+from gramwatt.pictures import Curve
 
 
 @dataclass(frozen=True, slots=True)
@@ -151,6 +152,14 @@ CALCULATOR = Calculator(
     inputs=Inputs,
     results=Results,
     formula=power_fit,
+    job="after",
+    picture=Curve(
+        "mass",
+        ("power_at_mass",),
+        start=lambda given, found: 0.8 * given.flights.mass.min(axis=1),
+        stop=lambda given, found: 1.2 * given.flights.mass.max(axis=1),
+        points=lambda given, found: (given.flights.mass[0], found.flight_powers[0]),
+    ),
     assumptions=(
         Assumption(
             "mass", "the flights' geometric mean mass", lambda given: scaling.geometric_mean(given.flights.mass)

@@ -9,6 +9,7 @@ from gramwatt import vocabulary
 from gramwatt.common import PROPELLERS_OFF
 from gramwatt.declare import Array, Assumption, Calculator, Caution, Choice, Codes, Count, Example, Quantity, Reference
 from gramwatt.physics import air, cells, rotor
+from gramwatt.pictures import Curve
 
 SET_BY: Final = ("full-throttle", "kv-and-cells", "speed", "tip-mach")
 
@@ -109,6 +110,13 @@ CALCULATOR = Calculator(
     inputs=Inputs,
     results=Results,
     formula=throttle_cap,
+    job="choose",
+    picture=Curve(
+        "cells",
+        ("throttle_cap", "no_load_speed"),
+        start=lambda given, found: np.maximum(given.cells - 3, 1),
+        stop=lambda given, found: given.cells + 3,
+    ),
     assumptions=(
         Assumption(
             "cell_voltage",

@@ -11,7 +11,7 @@ from werkzeug.middleware.proxy_fix import ProxyFix
 from gramwatt import registry
 from gramwatt.edge.queries import first_query
 from gramwatt.edge.verify import verify
-from gramwatt.web import calculators, headers, kept, logs, metrics, problems, site, tables
+from gramwatt.web import calculators, charts, headers, kept, logs, metrics, problems, site, tables
 from gramwatt.web.contract import document
 from gramwatt.web.limits import RateLimit
 
@@ -59,6 +59,7 @@ def create_app() -> Flask:
     app.register_blueprint(calculators.blueprint)
     app.register_blueprint(tables.blueprint)
     app.register_blueprint(logs.blueprint)
+    app.register_blueprint(charts.blueprint)
 
     proxies = int(os.environ.get("GRAMWATT_PROXIES") or 0)
     if proxies > 0:

@@ -153,7 +153,7 @@ def sweep_query(calculator_name: str) -> Response:
     kept = not_modified(tag)
     if kept is not None:
         return kept
-    axes = _axes_of_query(calculator, words, faults)
+    axes = axes_of_query(calculator, words, faults)
     return cacheable(_sweep(calculator, words, options, axes, faults, wanted, words_given=True), tag)
 
 
@@ -167,7 +167,16 @@ def sweep_body(calculator_name: str) -> Response:
         Fault(f"/{escape_name(name)}", "inputs stand in the body of a POST", echo(word), one_of(SWEEP_OPTIONS))
         for name, word in words.items()
     ]
-    body = read_body(calculator)
+    given, axes = sweep_of_body(calculator, read_body(calculator), faults)
+    response = _sweep(calculator, given, options, axes, faults, wanted, words_given=False)
+    response.headers["Cache-Control"] = "no-store"
+    return response
+
+
+def sweep_of_body(
+    calculator: Calculator[Any, Any], body: dict[str, Any], faults: list[Fault]
+) -> tuple[dict[str, Any], list[sweep.Axis]]:
+    """What stands fast and what varies, of a body with ``given`` and ``vary``; what is wrong is added to the faults."""
     given, vary = body.pop("given", {}), body.pop("vary", {})
     faults += [
         Fault(f"/{escape_name(name)}", "no such member", echo(value), "given and vary") for name, value in body.items()
@@ -179,14 +188,11 @@ def sweep_body(calculator_name: str) -> Response:
     given = given if isinstance(given, dict) else {}
     unused = constant_faults(calculator, {n: v for n, v in given.items() if n in varying}, words=False)
     faults += [fault.under("given") for fault in unused]
-    given = {name: value for name, value in given.items() if name not in varying}
-    axes = _axes_of_body(calculator, varying, faults)
-    response = _sweep(calculator, given, options, axes, faults, wanted, words_given=False)
-    response.headers["Cache-Control"] = "no-store"
-    return response
+    fast = {name: value for name, value in given.items() if name not in varying}
+    return fast, _axes_of_body(calculator, varying, faults)
 
 
-def _axes_of_query(calculator: Calculator[Any, Any], words: dict[str, str], faults: list[Fault]) -> list[sweep.Axis]:
+def axes_of_query(calculator: Calculator[Any, Any], words: dict[str, str], faults: list[Fault]) -> list[sweep.Axis]:
     """``vary`` with its own list of values, else with the next of ``from``, ``to`` and ``count``; its own single value
     is then not used."""
     ranges = {name: request.args.getlist(name) for name in AXIS_NAMES}

@@ -1,0 +1,63 @@
+"""Results along one varied input, or over two: the numbers behind lines and maps."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from gramwatt.declare import Array, Calculator
+from gramwatt.edge.tables import sweep
+from gramwatt.edge.tables.answering import Plan, answered, carries_uncertainty
+
+
+@dataclass(frozen=True, slots=True)
+class Points:
+    """Columns of results at the points of a grid, in the units of the answer."""
+
+    columns: Mapping[str, Any]
+
+    def values(self, name: str) -> Array:
+        """A numeric result, nan where there is no answer."""
+        return _numbers(self.columns[name])
+
+    def widths(self, name: str) -> Array | None:
+        """Its standard uncertainty; None where no input tells any."""
+        found = self.columns.get(f"{name}_u")
+        if found is None:
+            return None
+        widths = _numbers(found)
+        return widths if (widths > 0).any() else None
+
+
+def _numbers(column: Any) -> Array:
+    return np.array([np.nan if value is None else float(value) for value in column], dtype=np.float64)
+
+
+def points(
+    calculator: Calculator[Any, Any],
+    constants: Mapping[str, object],
+    axes: Sequence[sweep.Axis],
+    *,
+    text: bool,
+    result_units: Mapping[str, str],
+    name: Collection[str],
+) -> Points:
+    """The named results at every point, the last axis fastest. A point with a fault has no answer.
+
+    Uncertainty is carried where the question tells any, or a guess that it rests on does.
+    """
+    guessed = any(getattr(kind, "default_u", None) is not None for kind in calculator.asked.values()) or any(
+        assumption.spread is not None for assumption in calculator.assumptions
+    )
+    uncertain = calculator.propagates and (guessed or carries_uncertainty(calculator, constants, words=text))
+    plan = Plan(calculator.name, constants, text, result_units, (), uncertain)
+    found: dict[str, list[Any]] = {}
+    for chunk in sweep.grid(axes, text=text):
+        for piece in answered(plan, chunk):
+            for column, values in piece.columns.items():
+                if column in name or column.removesuffix("_u") in name:
+                    found.setdefault(column, []).extend(np.asarray(values).tolist() if len(values) else [])
+    return Points(found)

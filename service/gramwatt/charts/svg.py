@@ -1,0 +1,117 @@
+"""matplotlib's SVG made fit for a page: no inline styles (a strict Content-Security-Policy refuses them), words for
+those who cannot see it, few bytes."""
+
+from __future__ import annotations
+
+import re
+import xml.etree.ElementTree as ET
+from typing import Final
+
+from gramwatt.charts.themes import FONTS, Theme
+
+SVG: Final = "http://www.w3.org/2000/svg"
+_FONT: Final = re.compile(r"^(?P<weight>bold |[1-9]00 )?(?P<size>[\d.]+)px ")
+_DIGEST: Final = re.compile(r"^[A-Za-z]?[0-9]?_?[0-9a-f]{6,}")
+_LONG: Final = re.compile(r"-?\d+\.\d{3,}")
+_KEPT: Final = frozenset(
+    ("fill", "stroke", "stroke-width", "stroke-dasharray", "stroke-dashoffset", "stroke-linecap", "stroke-linejoin",
+     "opacity", "fill-opacity", "stroke-opacity", "text-anchor", "fill-rule", "clip-rule")
+)  # fmt: skip
+
+
+def tidy(text: str, title: str, told: str, *, key: str, theme: Theme | None) -> bytes:
+    """The picture with styles as attributes, its title and description.
+
+    ``key`` tells its ids from those of another picture on the same page; with a ``theme`` its colours become custom
+    properties (``var(--figure)``), so that a page's own scheme holds for it.
+    """
+    ET.register_namespace("", SVG)
+    root = ET.fromstring(text)  # noqa: S314 - what matplotlib has just written
+    width, height = (root.get(side, "").removesuffix("pt") for side in ("width", "height"))
+    for name in list(root.attrib):
+        del root.attrib[name]
+    root.attrib.update(
+        {"viewBox": f"0 0 {width} {height}", "width": str(round(float(width) * 4 / 3)),
+         "height": str(round(float(height) * 4 / 3)), "role": "img",
+         "aria-labelledby": f"{key}-title {key}-told", "stroke-linejoin": "round", "font-family": FONTS}
+    )  # fmt: skip
+    for parent in list(root.iter()):
+        for child in list(parent):
+            if child.tag.endswith(("}metadata", "}style")):
+                parent.remove(child)
+    colours = _properties(theme) if theme else {}
+    for element in root.iter():
+        _restyle(element, colours, key)
+    _flatten(root)
+    for tag, words in (("desc", told), ("title", title)):
+        said = ET.Element(f"{{{SVG}}}{tag}", {"id": f"{key}-{'told' if tag == 'desc' else 'title'}"})
+        said.text = words
+        root.insert(0, said)
+    return ET.tostring(root, encoding="unicode").encode() + b"\n"
+
+
+def _properties(theme: Theme) -> dict[str, str]:
+    named = {name: getattr(theme, name) for name in ("paper", "ink", "faint", "rule", "figure", "shade", "mark")}
+    found = {colour: f"var(--{name})" for name, colour in named.items()}
+    for at, colour in enumerate(theme.lines, 1):
+        found.setdefault(colour, f"var(--line-{at})")
+    return found
+
+
+def _restyle(element: ET.Element, colours: dict[str, str], key: str) -> None:
+    for part in element.attrib.pop("style", "").split(";"):
+        name, colon, value = (piece.strip() for piece in part.partition(":"))
+        if name == "font":
+            found = _FONT.match(value)
+            if found:
+                element.set("font-size", found["size"])
+                if found["weight"]:
+                    element.set("font-weight", found["weight"].strip())
+        elif colon and name in _KEPT:
+            element.set(name, value)
+    for name, value in list(element.attrib.items()):
+        if name == "id":
+            if not _is_referred(element):
+                del element.attrib[name]
+            else:
+                element.set(name, f"{key}-{value}")
+        elif name.endswith("}href") and value.startswith("#"):
+            del element.attrib[name]
+            element.set("href", f"#{key}-{value[1:]}")
+        elif name == "clip-path":
+            element.set(name, value.replace("url(#", f"url(#{key}-"))
+        elif name in ("d", "x", "y", "transform", "points", "width", "height"):
+            element.set(
+                name,
+                _LONG.sub(lambda number: f"{float(number[0]):.2f}".rstrip("0").rstrip("."), value)
+                .replace("\n", "")
+                .strip(),
+            )
+        elif value in colours:
+            element.set(name, colours[value])
+
+
+def _shortened(number: re.Match[str]) -> str:
+    """A hundredth of a point is finer than anybody sees."""
+    return f"{float(number[0]):.2f}".rstrip("0").rstrip(".")
+
+
+def _is_referred(element: ET.Element) -> bool:
+    """Whether an id is one that matplotlib refers to: those it makes of a digest, not those that name a part."""
+    return bool(_DIGEST.match(element.get("id", "")))
+
+
+def _flatten(element: ET.Element) -> None:
+    """Take out groups that say nothing, and white space between elements."""
+    element.text = None if element.text is not None and not element.text.strip() else element.text
+    element.tail = None if element.tail is not None and not element.tail.strip() else element.tail
+    made: list[ET.Element] = []
+    for child in list(element):
+        _flatten(child)
+        if child.tag.endswith("}g") and not child.attrib:
+            made += list(child)
+        elif not (child.tag.endswith("}g") and not len(child)):
+            made.append(child)
+    for child in list(element):
+        element.remove(child)
+    element.extend(made)

@@ -1,0 +1,199 @@
+"""The picture of a sweep: one input varied is a line, two are a map, or a few lines where one of them is a choice."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any, Final
+
+import numpy as np
+
+from gramwatt.charts import words
+from gramwatt.charts.curves import Points, points
+from gramwatt.charts.sheet import Body, Graph, Line, Map, Panel, Sheet
+from gramwatt.declare import NESTED, Array, Calculator, Choice, Count, Flag, Kind, Quantity, Text
+from gramwatt.edge import columns, units
+from gramwatt.edge.answer import declared_units
+from gramwatt.edge.tables import sweep
+from gramwatt.edge.wording import Fault, echo, near, one_of
+
+MOST_SHOWN: Final = 4
+"""Results in one picture, a panel each."""
+MOST_LINES: Final = 6
+"""Lines that can be told apart."""
+
+
+def drawable(calculator: Calculator[Any, Any]) -> list[str]:
+    """The results that can be drawn over an input: those that are one number."""
+    return [name for name, kind in calculator.answered.items() if isinstance(kind, Quantity | Count)]
+
+
+def shown(calculator: Calculator[Any, Any], wish: str | None, faults: list[Fault], most: int) -> list[str]:
+    """The results wished for, the first that can be drawn unless any are; what is wrong is added to the faults."""
+    known = drawable(calculator)
+    if not wish:
+        return known[:1]
+    names = wish.split(",")
+    for name in names:
+        if name not in known:
+            meant = near(name, known)
+            hint = f"; did you mean {one_of(meant)}?" if meant else ""
+            faults.append(
+                Fault("/show", f"{echo(name)} is no result that can be drawn{hint}", echo(wish), one_of(known))
+            )
+    if len(set(names)) != len(names) or len(names) > most:
+        faults.append(Fault("/show", f"{len(names)} results", echo(wish), f"up to {most}, each once"))
+    return names
+
+
+def check(calculator: Calculator[Any, Any], axes: Sequence[sweep.Axis]) -> list[Fault]:
+    """Whether these inputs can stand on the axes of a picture."""
+    faults = []
+    for axis in axes:
+        kind = calculator.asked[axis.name]
+        if isinstance(kind, NESTED):
+            accepted = one_of(name for name, kind in calculator.asked.items() if not isinstance(kind, NESTED))
+            faults.append(Fault(f"/{axis.name}", "a list or a table stands on no axis", None, accepted))
+        elif axis.count < 2:
+            faults.append(Fault(f"/{axis.name}", "one point makes no line", None, "two values or more"))
+    if len(axes) == 2 and not faults:
+        named = [axis for axis in axes if not _has_numbers(calculator.asked[axis.name])]
+        if len(named) == 2:
+            faults.append(
+                Fault("/vary", "two inputs without numbers make no picture", None, "one of them with numbers")
+            )
+        elif named and named[0].count > MOST_LINES:
+            detail = f"{named[0].count} lines cannot be told apart"
+            faults.append(Fault(f"/{named[0].name}", detail, None, f"up to {MOST_LINES} values"))
+    return faults
+
+
+def _has_numbers(kind: Kind) -> bool:
+    return isinstance(kind, Quantity | Count)
+
+
+def sheet(
+    calculator: Calculator[Any, Any],
+    constants: Mapping[str, object],
+    axes: Sequence[sweep.Axis],
+    show: Sequence[str],
+    *,
+    text: bool,
+    result_units: Mapping[str, str],
+) -> Sheet:
+    """The picture of a sweep that `check` has nothing against."""
+    found = points(calculator, constants, axes, text=text, result_units=result_units, name=show)
+    told_units = {**declared_units(calculator.answered), **result_units}
+    if len(axes) == 1:
+        body, told = _lines(calculator, axes[0], [], show, found, told_units, text=text)
+    else:
+        named = [axis for axis in axes if not _has_numbers(calculator.asked[axis.name])]
+        if named:
+            level = next(axis for axis in axes if axis is not named[0])
+            turned = axes[0] is not named[0]
+            body, told = _lines(calculator, level, named, show, found, told_units, text=text, turned=turned)
+        else:
+            body, told = _map(calculator, axes, show[0], found, told_units, text=text)
+    given = list(constants.items())[: words.LONGEST]
+    question = " · ".join(f"{words.spoken(name)} {_said(calculator.asked[name], value)}" for name, value in given)
+    return Sheet(calculator.title, question, told, body)
+
+
+def _said(kind: Kind, value: object) -> str:
+    """An input as it was given; a bare number with the unit that it is in."""
+    if isinstance(value, list):
+        return f"of {len(value)}"
+    bare = isinstance(kind, Quantity) and kind.unit != "1" and str(value)[-1:].isdigit()
+    return f"{echo(value)} {kind.unit}" if isinstance(kind, Quantity) and bare else str(echo(value))
+
+
+def _places(calculator: Calculator[Any, Any], axis: sweep.Axis, *, text: bool) -> tuple[Array, tuple[str, ...]]:
+    """Where the points of an axis stand, in the input's own unit; or 0, 1, 2, ... and the words there."""
+    kind = calculator.asked[axis.name]
+    at = np.arange(axis.count)
+    if isinstance(kind, Choice | Text | Flag):
+        return at.astype(np.float64), tuple(str(cell) for cell in axis.cells)
+    read = columns.read(kind, axis.column(at), text=text)
+    values = np.where([row not in read.faults for row in range(axis.count)], read.values, np.nan)
+    return (units.convert(values, kind.unit) if isinstance(kind, Quantity) else values), ()
+
+
+def _unit(calculator: Calculator[Any, Any], name: str) -> str:
+    kind = calculator.asked[name]
+    return kind.unit if isinstance(kind, Quantity) else "1"
+
+
+def _lines(
+    calculator: Calculator[Any, Any],
+    axis: sweep.Axis,
+    named: Sequence[sweep.Axis],
+    show: Sequence[str],
+    found: Points,
+    told_units: Mapping[str, str],
+    *,
+    text: bool,
+    turned: bool = False,
+) -> tuple[Body, str]:
+    x, ticks = _places(calculator, axis, text=text)
+    kind, unit = calculator.asked[axis.name], _unit(calculator, axis.name)
+    groups = _places(calculator, named[0], text=text)[1] if named else ("",)
+    order = np.argsort(x, kind="stable")
+    panels, said = [], []
+    for name in show:
+        own = told_units.get(name, "1")
+        shape = (axis.count, len(groups)) if turned else (len(groups), axis.count)
+        values, widths = found.values(name).reshape(shape), found.widths(name)
+        spread = None if widths is None else widths.reshape(shape)
+        if turned:
+            values, spread = values.T, None if spread is None else spread.T
+        lines = []
+        for at, group in enumerate(groups):
+            width = None if spread is None else spread[at][order]
+            lines.append(Line(x[order], values[at][order], width, group, joined=isinstance(kind, Quantity)))
+            said.append(
+                words.course(f"{words.spoken(name)}{f' with {group}' if group else ''}", values[at][order], own)
+            )
+        panels.append(Panel(words.axis(name, own), tuple(lines)))
+    known = x[np.isfinite(x)]
+    span = (
+        f"over {', '.join(ticks)}"
+        if ticks
+        else f"goes from {words.value(known.min(), unit)} to {words.value(known.max(), unit)}"
+        if len(known)
+        else "goes nowhere"
+    )
+    told = f"As {words.spoken(axis.name)} {span}, {'; '.join(said)}"
+    graph = Graph(words.axis(axis.name, unit), tuple(panels), ticks=ticks, whole=isinstance(kind, Count))
+    return graph, words.sentence(told)
+
+
+def _map(
+    calculator: Calculator[Any, Any],
+    axes: Sequence[sweep.Axis],
+    name: str,
+    found: Points,
+    told_units: Mapping[str, str],
+    *,
+    text: bool,
+) -> tuple[Body, str]:
+    (across, _), (up, _) = (_places(calculator, axis, text=text) for axis in axes)
+    values = found.values(name).reshape((axes[0].count, axes[1].count)).T
+    order, rise = np.argsort(across, kind="stable"), np.argsort(up, kind="stable")
+    values = values[np.ix_(rise, order)]
+    unit = told_units.get(name, "1")
+    labels = [words.axis(axis.name, _unit(calculator, axis.name)) for axis in axes]
+    known = values[np.isfinite(values)]
+    said = "has no answer anywhere"
+    if len(known):
+        least, most = (
+            np.unravel_index(np.argmin(np.where(np.isfinite(values), s * values, np.inf)), values.shape)
+            for s in (1, -1)
+        )
+        said = "lies between " + " and ".join(
+            f"{words.value(values[place], unit)} (at {words.spoken(axes[0].name)} "
+            f"{words.value(across[order][place[1]], _unit(calculator, axes[0].name))}, {words.spoken(axes[1].name)} "
+            f"{words.value(up[rise][place[0]], _unit(calculator, axes[1].name))})"
+            for place in (least, most)
+        )
+    told = f"Over {words.spoken(axes[0].name)} and {words.spoken(axes[1].name)}, {words.spoken(name)} {said}"
+    seen = Map(labels[0], labels[1], words.axis(name, unit), across[order], up[rise], values)
+    return seen, words.sentence(told)

@@ -1,0 +1,55 @@
+"""Colours and letters of pictures, in light and dark: told apart by lightness as much as by hue, so that they hold for
+colour-blind eyes and in grey print."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+
+@dataclass(frozen=True, slots=True)
+class Theme:
+    """The colours of a picture."""
+
+    paper: str
+    ink: str
+    faint: str
+    """Of what is said beside."""
+    rule: str
+    """Of lines that guide the eye."""
+    figure: str
+    """Of what was computed."""
+    shade: str
+    """Of its uncertainty."""
+    mark: str
+    """Of the limit, and of what was asked."""
+    lines: tuple[str, ...]
+    """Of several lines, darkest against the paper first; dashes tell them apart too."""
+
+
+LIGHT: Final = Theme(
+    paper="#fbfaf7",
+    ink="#1d2529",
+    faint="#5a6468",
+    rule="#d9dbd7",
+    figure="#1f5a73",
+    shade="#b9cfd8",
+    mark="#a3420f",
+    lines=("#12384a", "#a3420f", "#2f7f6f", "#7a6a9c", "#b08a1e", "#5a6468"),
+)
+DARK: Final = Theme(
+    paper="#15191b",
+    ink="#dfe4e3",
+    faint="#a1abad",
+    rule="#343b3e",
+    figure="#8cc4dc",
+    shade="#2d4a57",
+    mark="#f0a070",
+    lines=("#b5ddec", "#f0a070", "#7fcfbd", "#bfb0e0", "#e3c66a", "#a1abad"),
+)
+THEMES: Final = {"light": LIGHT, "dark": DARK}
+FONT: Final = "DejaVu Sans"
+"""Comes with matplotlib, so that a picture looks alike wherever it is drawn."""
+FONTS: Final = f"'{FONT}', Verdana, sans-serif"
+"""Of SVG, whose letters are drawn where it is shown."""
+DASHES: Final = ("solid", (0, (6, 2)), (0, (2, 1.5)), (0, (6, 2, 1.5, 2)), (0, (1, 1.5)), (0, (9, 3)))

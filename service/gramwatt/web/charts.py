@@ -1,0 +1,149 @@
+"""The routes of pictures: of an answer, as its calculator declares it, and of a sweep."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any, Final
+
+from flask import Blueprint, Response, request
+
+from gramwatt.declare import Calculator, Choice, Count, Kind, Text
+from gramwatt.edge import ask
+from gramwatt.edge.answer import answer
+from gramwatt.edge.columns import escape_name
+from gramwatt.edge.queries import fits_query
+from gramwatt.edge.tables import sweep
+from gramwatt.edge.wording import Fault, echo, one_of
+from gramwatt.web.asking import ANSWER_OPTIONS, preferred, read_body, read_query, result_units
+from gramwatt.web.calculators import find, post_only
+from gramwatt.web.headers import cacheable, etag, not_modified
+from gramwatt.web.problems import Problem, invalid
+from gramwatt.web.table_options import plan_of
+from gramwatt.web.tables import AXIS_NAMES, axes_of_query, sweep_of_body
+
+MEDIA: Final[Mapping[str, str]] = {"svg": "image/svg+xml", "png": "image/png", "txt": "text/plain"}
+CHART_OPTIONS: Final[Mapping[str, Kind]] = {
+    "units": ANSWER_OPTIONS["units"],
+    "format": Choice(
+        tuple(MEDIA),
+        "The format, instead of an Accept header; txt is what the picture shows, in words.",
+        optional=True,
+    ),
+    "theme": Choice(("light", "dark"), "Dark ink on light paper, or the reverse.", default="light"),
+    "shape": Choice(("wide", "narrow"), "For a page, or for a phone's screen.", default="wide"),
+    "ground": Choice(
+        ("paper", "clear"), "Whether the paper is drawn; without it whatever lies below shows.", default="paper"
+    ),
+    "scale": Count("Of PNG: pixels, times as many each way.", at_least=1, at_most=4, default=1),
+    "show": Text(
+        "Of a sweep: the results drawn, separated by commas; the headline unless said.", longest=200, optional=True
+    ),
+}
+MOST_MAPPED: Final = 101
+"""Points along each axis of a map."""
+
+blueprint = Blueprint("charts", __name__, url_prefix="/v1")
+
+
+@blueprint.get("/<calculator_name>/chart")
+def chart_query(calculator_name: str) -> Response:
+    """Draw the answer to the question in the query; with ``vary``, the sweep."""
+    calculator = find(calculator_name)
+    if not fits_query(calculator):
+        raise post_only(calculator)
+    words, options, faults = read_query(CHART_OPTIONS, repeated=AXIS_NAMES)
+    form = preferred(MEDIA, options["format"] if not faults else None)
+    tag = etag(form)
+    kept = not_modified(tag)
+    if kept is not None:
+        return kept
+    axes = axes_of_query(calculator, words, faults) if _varies() else []
+    return cacheable(_drawn(calculator, words, axes, options, faults, form, text=True), tag)
+
+
+@blueprint.post("/<calculator_name>/chart")
+def chart_body(calculator_name: str) -> Response:
+    """Draw the answer to the question in the body, or the sweep that its ``given`` and ``vary`` tell."""
+    calculator = find(calculator_name)
+    words, options, faults = read_query(CHART_OPTIONS)
+    form = preferred(MEDIA, options["format"] if not faults else None)
+    faults += [
+        Fault(f"/{escape_name(name)}", "inputs stand in the body of a POST", echo(word), one_of(CHART_OPTIONS))
+        for name, word in words.items()
+    ]
+    body: dict[str, Any] = read_body(calculator)
+    question: Mapping[str, object] = body
+    axes: list[sweep.Axis] = []
+    if "vary" in body:
+        question, axes = sweep_of_body(calculator, body, faults)
+    response = _drawn(calculator, question, axes, options, faults, form, text=False)
+    response.headers["Cache-Control"] = "no-store"
+    return response
+
+
+def _varies() -> bool:
+    return any(name in request.args for name in AXIS_NAMES)
+
+
+def _drawn(
+    calculator: Calculator[Any, Any],
+    question: Mapping[str, object],
+    axes: Sequence[sweep.Axis],
+    options: Mapping[str, Any],
+    faults: list[Fault],
+    form: str,
+    *,
+    text: bool,
+) -> Response:
+    from gramwatt.charts import declared, draw, swept  # matplotlib takes half a second, which only a picture needs
+
+    wished = result_units(options["units"], faults)
+    if axes or faults:
+        found = _sweep_faults(calculator, question, axes, options, faults, text=text)
+        show = found
+        seen = swept.sheet(calculator, question, axes, show, text=text, result_units=wished)
+    else:
+        if options["show"]:
+            accepted = "vary=..., or no show: the picture of an answer is its calculator's own"
+            raise invalid([Fault("/show", "results are chosen for a sweep alone", echo(options["show"]), accepted)])
+        try:
+            outcome = ask.answered(calculator, question, text=text, result_units=wished)
+        except ask.Refused as refused:
+            raise invalid([*faults, *refused.faults]) from None
+        told = answer(outcome, 0, result_units=wished)
+        drawn = declared.sheet(declared.Asked(calculator, question, text, outcome, told))
+        if drawn is None:
+            reasons = [caution["text"] for caution in told["cautions"] if "results" in caution]
+            raise Problem("no-answer", " ".join(["There is nothing to draw for these inputs.", *reasons]))
+        seen = drawn
+    look = draw.Look(options["theme"], options["shape"], options["ground"], options["scale"])
+    if form == "txt":
+        return Response(f"{seen.title}\n{seen.told}\n", content_type="text/plain; charset=utf-8")
+    made = draw.as_png(seen, look) if form == "png" else draw.as_svg(seen, look)
+    return Response(made, content_type=MEDIA[form])
+
+
+def _sweep_faults(
+    calculator: Calculator[Any, Any],
+    question: Mapping[str, object],
+    axes: Sequence[sweep.Axis],
+    options: Mapping[str, Any],
+    faults: list[Fault],
+    *,
+    text: bool,
+) -> list[str]:
+    """The results to show. Raises Problem with every fault of a sweep that is to be drawn."""
+    from gramwatt.charts import swept
+
+    plan_of(calculator, question, {**options, "given": False, "uncertainty": False}, faults, words=text)
+    faults += swept.check(calculator, axes)
+    show = swept.shown(calculator, options["show"], faults, 1 if len(axes) == 2 else swept.MOST_SHOWN)
+    if len(axes) == 2:
+        faults += [
+            Fault(f"/{axis.name}", f"{axis.count} points", None, f"up to {MOST_MAPPED} along each axis of a map")
+            for axis in axes
+            if axis.count > MOST_MAPPED
+        ]
+    if faults or not axes:
+        raise invalid(faults)
+    return show
