@@ -10,12 +10,11 @@ from typing import Final
 from gramwatt.charts.themes import FONTS, Theme
 
 SVG: Final = "http://www.w3.org/2000/svg"
-_FONT: Final = re.compile(r"^(?P<weight>bold |[1-9]00 )?(?P<size>[\d.]+)px ")
 _DIGEST: Final = re.compile(r"^[A-Za-z]?[0-9]?_?[0-9a-f]{6,}")
 _LONG: Final = re.compile(r"-?\d+\.\d{3,}")
 _KEPT: Final = frozenset(
     ("fill", "stroke", "stroke-width", "stroke-dasharray", "stroke-dashoffset", "stroke-linecap", "stroke-linejoin",
-     "opacity", "fill-opacity", "stroke-opacity", "text-anchor", "fill-rule", "clip-rule")
+     "font-weight", "opacity", "fill-opacity", "stroke-opacity", "text-anchor", "fill-rule", "clip-rule")
 )  # fmt: skip
 
 
@@ -61,12 +60,8 @@ def _properties(theme: Theme) -> dict[str, str]:
 def _restyle(element: ET.Element, colours: dict[str, str], key: str) -> None:
     for part in element.attrib.pop("style", "").split(";"):
         name, colon, value = (piece.strip() for piece in part.partition(":"))
-        if name == "font":
-            found = _FONT.match(value)
-            if found:
-                element.set("font-size", found["size"])
-                if found["weight"]:
-                    element.set("font-weight", found["weight"].strip())
+        if name == "font-size":
+            element.set(name, value.removesuffix("px"))
         elif colon and name in _KEPT:
             element.set(name, value)
     for name, value in list(element.attrib.items()):

@@ -27,8 +27,11 @@ def query_of(calculator: Calculator[Any, Any], example: Example) -> str | None:
     """An example's question as a query, or None where it holds a table or a recording."""
     if any(isinstance(calculator.asked[name], Table | Samples) for name in example.given):
         return None
-    return "&".join(f"{name}={quote(_word(value), safe=',')}" for name, value in example.given.items())
+    return "&".join(f"{name}={quote(query_word(value), safe=',')}" for name, value in example.given.items())
 
 
-def _word(value: object) -> str:
+def query_word(value: object) -> str:
+    """A JSON value as a word of a query."""
+    if isinstance(value, bool):
+        return "true" if value else "false"
     return ",".join(map(str, value)) if isinstance(value, list) else str(value)

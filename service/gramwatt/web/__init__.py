@@ -14,6 +14,7 @@ from gramwatt.edge.verify import verify
 from gramwatt.web import calculators, charts, headers, kept, logs, metrics, problems, site, tables
 from gramwatt.web.contract import document
 from gramwatt.web.limits import RateLimit
+from gramwatt.web.pages import routes as pages
 
 LARGEST_BODY = 1024 * 1024
 LONGEST_URL = 8000
@@ -60,6 +61,7 @@ def create_app() -> Flask:
     app.register_blueprint(tables.blueprint)
     app.register_blueprint(logs.blueprint)
     app.register_blueprint(charts.blueprint)
+    app.register_blueprint(pages.blueprint)
 
     proxies = int(os.environ.get("GRAMWATT_PROXIES") or 0)
     if proxies > 0:

@@ -6,55 +6,35 @@ from pathlib import Path
 from typing import Any, Final
 
 import flask_swagger_ui
-from flask import Blueprint, Response, current_app, render_template, send_from_directory
+from flask import Blueprint, Response, current_app, send_from_directory
 
 from gramwatt import registry
 from gramwatt.declare import Calculator
-from gramwatt.edge.ask import ask
 from gramwatt.edge.figures import json_bytes
-from gramwatt.edge.wording import measured
 from gramwatt.version import __version__
 from gramwatt.web.asking import preferred
 from gramwatt.web.contract import as_yaml
 from gramwatt.web.headers import cacheable, etag, not_modified
+from gramwatt.web.pages.routes import NEWEST, PAGES, first_page, integrity, page
 from gramwatt.web.problems import TYPES, Problem
 
 VIEWER: Final = Path(flask_swagger_ui.__file__).parent / "dist"
-PAGE_POLICY: Final = (
-    "default-src 'none'; base-uri 'none'; form-action 'self'; frame-ancestors *; img-src 'self' data:; style-src 'self'"
-)
 # The viewer sets style attributes on its elements; everything else it needs comes from this service.
 VIEWER_POLICY: Final = (
     "default-src 'none'; base-uri 'none'; connect-src 'self'; font-src 'self' data:; frame-ancestors 'self'; "
     "img-src 'self' data:; script-src 'self'; style-src 'self' 'unsafe-inline'"
 )
-PAGES: Final = {"json": "application/json", "html": "text/html"}
 
 blueprint = Blueprint("site", __name__)
-
-
-def _page(template: str, policy: str = PAGE_POLICY, **values: object) -> Response:
-    made = Response(render_template(template, **values), content_type="text/html; charset=utf-8")
-    made.headers["Content-Security-Policy"] = policy
-    return made
 
 
 @blueprint.get("/")
 def home() -> Response:
     """What this is: a page for people, the index for programs."""
-    chosen = preferred(PAGES)
-    tag = etag(chosen)
-    kept = not_modified(tag)
-    if kept is not None:
-        return kept
-    calculators = registry.load()
-    if chosen == "json":
-        return cacheable(Response(json_bytes(_index()), content_type="application/json"), tag)
-    first = next(iter(calculators.values()))
-    answer = ask(first, first.examples[0].given)
-    value = measured(answer["results"][first.headline], answer["units"][first.headline])
-    page = _page("home.html", calculators=calculators.values(), first=first, value=value, version=__version__)
-    return cacheable(page, tag)
+    if preferred(PAGES) == "html":
+        return first_page()
+    tag = etag("json")
+    return not_modified(tag) or cacheable(Response(json_bytes(_index()), content_type="application/json"), tag)
 
 
 @blueprint.get("/v1")
@@ -72,6 +52,7 @@ def _index() -> dict[str, Any]:
         "version": __version__,
         "contract": "/openapi.json",
         "reference": "/docs",
+        "element": {"script": f"/gramwatt-{NEWEST}.js", "integrity": integrity(NEWEST)},
         "calculators": [_entry(calculator) for calculator in registry.load().values()],
     }
 
@@ -87,7 +68,9 @@ def _entry(calculator: Calculator[Any, Any]) -> dict[str, Any]:
         "results": list(calculator.answered),
         "links": {
             "answer": path,
+            "page": f"/calculators/{calculator.name}",
             **({"example": f"{path}?{query}", "value": f"{path}/{calculator.headline}?{query}"} if query else {}),
+            **({"chart": f"{path}/chart?{query}"} if query else {}),
             **({"log": f"{path}/log"} if calculator.recording else {}),
         },
     }
@@ -117,7 +100,9 @@ def _contract(media: str, write: Any) -> Response:
 @blueprint.get("/docs")
 def docs() -> Response:
     """The contract in a viewer that needs no internet."""
-    return _page("docs.html", VIEWER_POLICY)
+    made = page("docs.html")
+    made.headers["Content-Security-Policy"] = VIEWER_POLICY
+    return made
 
 
 @blueprint.get("/docs/<path:name>")
@@ -135,7 +120,7 @@ def problem(kind: str) -> Response:
         raise Problem("not-found", f"No type of problem is named {kind[:80]!r}.")
     told = TYPES[kind]
     if preferred(PAGES) == "html":
-        return _page("problem.html", kind=kind, told=told)
+        return page("problem.html", kind=kind, told=told)
     return Response(
         json_bytes({"type": f"/problems/{kind}", "title": told.title, "status": told.status, "advice": told.advice}),
         content_type="application/json",

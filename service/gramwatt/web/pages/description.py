@@ -1,0 +1,123 @@
+"""A calculator described: what its form asks, in JSON for programs (the element reads it) and for the templates."""
+
+from __future__ import annotations
+
+import functools
+from collections.abc import Mapping
+from typing import Any
+
+from gramwatt.charts.words import spoken
+from gramwatt.declare import (
+    Calculator,
+    Choice,
+    Count,
+    Example,
+    Kind,
+    Quantity,
+    Samples,
+    Series,
+    Spread,
+    Table,
+    Text,
+    default_of,
+    fields_of,
+    is_required,
+)
+from gramwatt.edge import units
+from gramwatt.edge.queries import fits_query
+from gramwatt.edge.wording import accepts
+
+
+@functools.cache
+def described(calculator: Calculator[Any, Any]) -> Mapping[str, Any]:
+    """Inputs and results with their kinds, units, bounds in words and defaults; the example that a form begins with."""
+    example = dict(first_example(calculator).given)
+    return {
+        "calculator": calculator.name,
+        "title": calculator.title,
+        "summary": calculator.summary,
+        "about": calculator.documentation,
+        "job": calculator.job,
+        "by_query": fits_query(calculator),
+        "inputs": [field(name, kind, calculator) for name, kind in calculator.asked.items()],
+        "any_of": [list(group) for group in calculator.any_of],
+        "results": [result(name, kind) for name, kind in calculator.answered.items()],
+        "example": example,
+    }
+
+
+def first_example(calculator: Calculator[Any, Any]) -> Example:
+    """The example that a form begins with: the first that fills a table, where the calculator asks for one."""
+    tables = [name for name, kind in calculator.asked.items() if isinstance(kind, Table)]
+    return next(
+        (each for each in calculator.examples if any(name in each.given for name in tables)), calculator.examples[0]
+    )
+
+
+def field(name: str, kind: Kind, calculator: Calculator[Any, Any] | None = None) -> dict[str, Any]:
+    """One input, or one column of a table of inputs."""
+    made: dict[str, Any] = {
+        "name": name,
+        "label": spoken(name),
+        "kind": type(kind).__name__.lower(),
+        "description": str(getattr(kind, "description", "")),
+        "required": is_required(kind),
+        "accepts": accepts(kind),
+    }
+    default = default_of(kind)
+    if default is not None:
+        made["default"] = default
+    if calculator is not None:
+        made["default_in_words"] = next((a.text for a in calculator.assumptions if a.name == name), "")
+    quantity = kind.item if isinstance(kind, Series) else kind
+    match quantity:
+        case Quantity():
+            made |= {"unit": quantity.unit, "units": list(units.alternatives(quantity.unit))}
+        case Choice():
+            made["options"] = list(quantity.options)
+        case Text():
+            made["longest"] = quantity.longest
+        case Count():
+            made |= {"at_least": quantity.at_least, "at_most": quantity.at_most}
+        case Table():
+            made["columns"] = [field(each, inner) for each, inner in columns_of(quantity).items()]
+            made["any_of"] = [list(group) for group in quantity.any_of]
+        case Samples():
+            made["columns"] = list(fields_of(quantity.row))
+        case _:
+            pass
+    return made
+
+
+def columns_of(kind: Table) -> Mapping[str, Kind]:
+    """The columns of a table that a form asks for: a recording in a row is sent otherwise, unless it must be there."""
+    return {
+        name: inner
+        for name, inner in fields_of(kind.row).items()
+        if not isinstance(inner, Spread) and (not isinstance(inner, Samples) or is_required(inner))
+    }
+
+
+def result(name: str, kind: Kind) -> dict[str, Any]:
+    """One result, or one column of a table of results."""
+    made: dict[str, Any] = {
+        "name": name,
+        "label": spoken(name),
+        "kind": type(kind).__name__.lower(),
+        "description": str(getattr(kind, "description", "")),
+    }
+    quantity = kind.item if isinstance(kind, Series) else kind
+    if isinstance(quantity, Quantity):
+        made |= {"unit": quantity.unit, "units": list(units.alternatives(quantity.unit))}
+    if isinstance(quantity, Table):
+        made["columns"] = [result(each, inner) for each, inner in fields_of(quantity.row).items()]
+    return made
+
+
+def takes_files(calculator: Calculator[Any, Any]) -> bool:
+    """Whether its form must be sent by POST, as a recording has to be sent with it."""
+    return any(
+        isinstance(kind, Samples)
+        or (isinstance(kind, Table) and any(isinstance(inner, Samples) for inner in columns_of(kind).values()))
+        for kind in calculator.asked.values()
+    )

@@ -1,0 +1,126 @@
+"""The fields of a form as its template shows them: what was typed, the unit, what was assumed, what is wrong."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+from gramwatt.charts.words import value
+from gramwatt.declare import Calculator
+from gramwatt.edge.wording import Fault, plain
+from gramwatt.web.pages.description import described, first_example
+from gramwatt.web.pages.reading import Form
+
+
+@dataclass(frozen=True, slots=True)
+class Field:
+    """One control, or a table of rows of them. ``about`` is its entry in the calculator's description."""
+
+    key: str
+    """Its name in the form, and its id."""
+    about: Mapping[str, Any]
+    value: str = ""
+    unit: str = ""
+    assumed: str = ""
+    """What stands in its place while it is empty."""
+    faults: tuple[Fault, ...] = ()
+    rows: tuple[tuple[Field, ...], ...] = ()
+    blank: tuple[Field, ...] = ()
+    """Of a table: the fields of a row to add, with ``#`` for its place."""
+
+
+@dataclass(slots=True)
+class Shown:
+    """A form: the fields that matter first, the others, and faults that belong to no field."""
+
+    first: list[Field] = field(default_factory=list)
+    more: list[Field] = field(default_factory=list)
+    open: bool = False
+    """Whether the others are to be seen at once, as one of them is filled or wrong."""
+    stray: list[Fault] = field(default_factory=list)
+    wrong: list[tuple[str, str, Fault]] = field(default_factory=list)
+    """Every fault with the id and the label of its field, for the list above the form."""
+
+
+def fields(
+    calculator: Calculator[Any, Any], form: Form, answer: Mapping[str, Any] | None, faults: Iterable[Fault]
+) -> Shown:
+    """The form to show. With an answer, fields left empty tell what was assumed for them."""
+    by_field: dict[str, list[Fault]] = {}
+    for fault in faults:
+        by_field.setdefault(fault.pointer[1:].replace("/", "."), []).append(fault)
+    shown, about = Shown(), described(calculator)
+    needed = {name for group in calculator.any_of for name in group} | set(first_example(calculator).given)
+    for each in about["inputs"]:
+        made = _field(each["name"], each, form, answer, by_field, calculator)
+        if each["required"] or each["name"] in needed:
+            shown.first.append(made)
+        else:
+            shown.more.append(made)
+            shown.open = shown.open or bool(made.value or made.faults or made.rows)
+    for made in (*shown.first, *shown.more):
+        for inner in (made, *(cell for row in made.rows for cell in row)):
+            shown.wrong += [(inner.key, _label(made, inner), fault) for fault in inner.faults]
+    shown.stray = [fault for left in by_field.values() for fault in left]
+    return shown
+
+
+def _label(outer: Field, inner: Field) -> str:
+    if inner is outer:
+        return str(outer.about["label"])
+    return f"{outer.about['label']}, row {int(inner.key.split('.')[1]) + 1}, {inner.about['label']}"
+
+
+def _field(
+    key: str,
+    about: Mapping[str, Any],
+    form: Form,
+    answer: Mapping[str, Any] | None,
+    faults: dict[str, list[Fault]],
+    calculator: Calculator[Any, Any] | None = None,
+) -> Field:
+    if about["kind"] == "table":
+        columns: Sequence[Mapping[str, Any]] = about["columns"]
+        count = len(form.question.get(key, ())) + form.blank.get(key, 0)
+        rows = tuple(
+            tuple(_field(f"{key}.{at}.{column['name']}", column, form, None, faults) for column in columns)
+            for at in range(count)
+        )
+        blank = tuple(Field(f"{key}.#.{column['name']}", column, assumed=_default(column, form)) for column in columns)
+        mine = [*faults.pop(key, ())]
+        for name in [each for each in faults if each.startswith(f"{key}.")]:
+            mine += faults.pop(name)  # of a whole row, or of one that is not shown
+        return Field(key, about, faults=tuple(mine), rows=rows, blank=blank)
+    own = faults.pop(key, [])
+    if about["kind"] in ("series", "samples"):
+        for name in [each for each in faults if each.startswith(f"{key}.")]:
+            own += faults.pop(name)
+    assumed = _assumed(about, answer, form) if answer is not None and calculator is not None else ""
+    unit = form.units.get(key, "") or about.get("unit", "")
+    return Field(key, about, form.words.get(key, ""), unit, assumed or _default(about, form), tuple(own))
+
+
+def _assumed(about: Mapping[str, Any], answer: Mapping[str, Any], form: Form) -> str:
+    """What the answer says was assumed, or worked out, for an input."""
+    name = about["name"]
+    if name not in answer["assumed"] and name not in answer.get("solved", ()):
+        return ""
+    found = answer["given"].get(name)
+    if isinstance(found, bool):
+        return "yes" if found else "no"
+    if isinstance(found, int | float):
+        return value(found, about.get("unit", "1"), 6).replace(".", form.decimal)
+    return str(found) if found is not None else ""
+
+
+def _default(about: Mapping[str, Any], form: Form) -> str:
+    default = about.get("default")
+    if default is None:
+        return ""
+    if isinstance(default, bool):
+        return "yes" if default else "no"
+    if isinstance(default, int | float):
+        unit = about.get("unit", "1")
+        return (plain(default) + ("" if unit == "1" else f" {unit}")).replace(".", form.decimal)
+    return str(default)

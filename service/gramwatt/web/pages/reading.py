@@ -1,0 +1,223 @@
+"""From the fields of a form to a question as JSON has it.
+
+A field is named like its input; ``<name>.unit`` beside it tells its unit; ``parts.0.mass`` is a column of the first row
+of a table; ``units.<result>`` the unit a result is wanted in. So a page's URL holds everything that was asked.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any, Final, Protocol
+
+from gramwatt.declare import Calculator, Count, Flag, Kind, Quantity, Samples, Series, Table
+from gramwatt.edge.cells import NUMBER
+from gramwatt.edge.recorded.columns import Malformed, Unusable
+from gramwatt.edge.recorded.reading import recording_in
+from gramwatt.edge.wording import Fault, echo
+from gramwatt.web.pages.description import columns_of
+
+OPTIONS: Final = ("decimal", "add", "remove", "units")
+_WHOLE: Final = re.compile(r"[+-]?\d{1,15}", re.ASCII)
+_NUMBER: Final = re.compile(NUMBER, re.ASCII)
+_UNITLESS: Final = re.compile(rf"{NUMBER}\s*(±|\+?/-|\+-)\s*{NUMBER}", re.ASCII)
+MOST_BLANK: Final = 3
+
+
+class File(Protocol):
+    """A file of a form."""
+
+    filename: str | None
+
+    def read(self) -> bytes:
+        """All of it."""
+
+
+@dataclass(slots=True)
+class Form:
+    """What a form said."""
+
+    question: dict[str, Any] = field(default_factory=dict)
+    words: dict[str, str] = field(default_factory=dict)
+    """By field, as they were typed; rows of tables numbered anew, without the blank ones."""
+    units: dict[str, str] = field(default_factory=dict)
+    """The unit chosen beside a field."""
+    result_units: dict[str, str] = field(default_factory=dict)
+    faults: list[Fault] = field(default_factory=list)
+    decimal: str = "."
+    blank: dict[str, int] = field(default_factory=dict)
+    """How many empty rows a table is to show after those that were filled."""
+    said: bool = False
+    """Whether anything was asked at all."""
+
+
+def read(calculator: Calculator[Any, Any], sent: Mapping[str, str], files: Mapping[str, File]) -> Form:
+    """A form as it was sent. What is wrong with a value is the service's to say; here only what no JSON could tell."""
+    words = dict(sent)
+    form = Form(decimal="," if words.pop("decimal", ".") == "," else ".")
+    add, remove = words.pop("add", ""), words.pop("remove", "")
+    for pair in words.pop("units", "").split(","):
+        name, colon, unit = pair.partition(":")
+        if colon:
+            form.result_units[name] = unit
+    for name in [each for each in words if each.startswith("units.")]:
+        if unit := words.pop(name):
+            form.result_units[name.removeprefix("units.")] = unit
+    form.said = bool(words or any(file.filename for file in files.values()))
+    for name, kind in calculator.asked.items():
+        if isinstance(kind, Table):
+            _read_table(form, name, kind, words, files, remove)
+            if add == name or (not form.question.get(name) and not kind.optional):
+                form.blank[name] = 1
+        else:
+            _read_field(form, name, name, kind, words, files, form.question)
+    for name, word in words.items():
+        if word:
+            form.question[name] = word  # a name that does not exist: the service says so
+    return form
+
+
+def _read_table(
+    form: Form, name: str, kind: Table, words: dict[str, str], files: Mapping[str, File], remove: str
+) -> None:
+    mine = re.compile(rf"{re.escape(name)}\.(\d{{1,4}})\.", re.ASCII)
+    places = sorted({int(found[1]) for each in (*words, *files) if (found := mine.match(each))})
+    rows: list[dict[str, Any]] = []
+    for place in places:
+        row: dict[str, Any] = {}
+        before, kept = f"{name}.{place}.", f"{name}.{len(rows)}."
+        filled = any(words.get(before + column) for column in columns_of(kind)) or any(
+            files[each].filename for each in files if each.startswith(before)
+        )
+        if not filled or remove == f"{name}.{place}":
+            for each in [word for word in words if word.startswith(before)]:
+                del words[each]
+            continue
+        for column, inner in columns_of(kind).items():
+            _read_field(form, kept + column, before + column, inner, words, files, row, key=column)
+        rows.append(row)
+    if rows:
+        form.question[name] = rows
+
+
+def _read_field(
+    form: Form,
+    shown: str,
+    sent: str,
+    kind: Kind,
+    words: dict[str, str],
+    files: Mapping[str, File],
+    into: dict[str, Any],
+    key: str = "",
+) -> None:
+    """One field: ``sent`` is its name in the form, ``shown`` that in the form to come."""
+    word, unit = words.pop(sent, ""), words.pop(f"{sent}.unit", "")
+    if word:
+        form.words[shown] = word
+    if unit and unit != getattr(kind.item if isinstance(kind, Series) else kind, "unit", ""):
+        form.units[shown] = unit
+    if isinstance(kind, Samples):
+        _read_recording(form, shown, kind, word, files.get(sent), into, key or shown)
+    elif word.strip() and not (isinstance(kind, Flag) and word == "unset"):
+        into[key or shown] = value(kind, word, unit, form.decimal)
+
+
+def value(kind: Kind, word: str, unit: str = "", decimal: str = ".") -> Any:
+    """A typed word as a JSON value: a number, a text with its unit, a list. What makes no sense stays as it is."""
+    match kind:
+        case Series():
+            separators = r"[;\s]+" if decimal == "," else r"[;,\n]+"
+            items = [item for item in re.split(separators, word.strip()) if item.strip()]
+            return [value(kind.item, item, unit, decimal) for item in items]
+        case Quantity():
+            text = _pointed(word.strip(), decimal)
+            foreign = unit not in ("", kind.unit)
+            if _NUMBER.fullmatch(text):
+                return f"{text} {unit}" if foreign else _number(text)
+            return f"{text} {unit}" if foreign and _UNITLESS.fullmatch(text) else text
+        case Count():
+            text = _pointed(word.strip(), decimal)
+            return _number(text) if _NUMBER.fullmatch(text) else text
+        case Flag():
+            return {"true": True, "false": False}.get(word, word)
+        case _:
+            return word
+
+
+def _pointed(word: str, decimal: str) -> str:
+    """A number written with a decimal comma, with a point; one that holds both stays, and is refused."""
+    return word.replace(",", ".") if decimal == "," and "." not in word else word
+
+
+def _number(text: str) -> int | float:
+    return int(text) if _WHOLE.fullmatch(text) else float(text)
+
+
+def _read_recording(
+    form: Form, shown: str, kind: Samples, word: str, file: File | None, into: dict[str, Any], key: str
+) -> None:
+    """A recording from a file, or from text that was pasted."""
+    raw = file.read() if file is not None and file.filename else b""
+    form_of = "csv"
+    if file is not None and raw:
+        ending = (file.filename or "").rpartition(".")[2].lower()
+        form_of = {"json": "json", "ndjson": "ndjson", "jsonl": "ndjson", "arrow": "arrow"}.get(ending, "csv")
+    elif word.strip():
+        raw = word.encode("utf-8", "replace")
+    if not raw:
+        return
+    try:
+        into[key] = recording_in(kind, raw, form_of, decimal=form.decimal)
+    except Malformed as error:
+        accepted = "CSV with a header line, NDJSON, a JSON object of lists, or an Arrow stream"
+        form.faults.append(Fault("/" + shown.replace(".", "/"), f"this is no recording: {error}", None, accepted))
+    except Unusable as unusable:
+        form.faults += [
+            Fault("/" + shown.replace(".", "/"), each.detail, echo(each.given), each.accepted)
+            for each in unusable.faults
+        ]
+
+
+def shown(calculator: Calculator[Any, Any], question: Mapping[str, Any], decimal: str = ".") -> Form:
+    """A question as the form that asks it, for an example or a link."""
+    words: dict[str, str] = {}
+    for name, given in question.items():
+        kind = calculator.asked[name]
+        if isinstance(kind, Table):
+            for at, row in enumerate(given):
+                for column, inner in columns_of(kind).items():
+                    if column in row:
+                        words[f"{name}.{at}.{column}"] = typed(inner, row[column], decimal)
+        else:
+            words[name] = typed(kind, given, decimal)
+    return read(calculator, {**words, "decimal": decimal}, {})
+
+
+def typed(kind: Kind, given: Any, decimal: str = ".") -> str:
+    """A JSON value as somebody would type it."""
+    if isinstance(given, bool):
+        return "true" if given else "false"
+    if isinstance(kind, Series):
+        return ("; " if decimal == "," else ", ").join(typed(kind.item, item, decimal) for item in given)
+    if isinstance(kind, Samples):
+        separator = ";" if decimal == "," else ","
+        lines = [list(given), *zip(*given.values(), strict=True)]
+        rows = [separator.join("" if cell is None else str(cell) for cell in line) for line in lines]
+        return "\n".join(rows if decimal == "." else [row.replace(".", ",") for row in rows])
+    text = str(given)
+    return text.replace(".", ",") if decimal == "," and isinstance(kind, Quantity | Count) else text
+
+
+def query_of(form: Form) -> dict[str, str]:
+    """The shortest fields that ask the same again: what was typed, units that were chosen, nothing empty."""
+    fields: dict[str, str] = {}
+    for name, word in form.words.items():
+        fields[name] = word
+        if unit := form.units.get(name):
+            fields[f"{name}.unit"] = unit
+    if form.result_units:
+        fields["units"] = ",".join(f"{name}:{unit}" for name, unit in form.result_units.items())
+    if form.decimal != ".":
+        fields["decimal"] = form.decimal
+    return fields

@@ -1,0 +1,142 @@
+"""The same question asked from elsewhere: a spreadsheet's cell, a shell, Python, another page."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+from urllib.parse import quote
+
+from gramwatt.declare import Calculator, Choice, Flag, Recording, Table, Text
+from gramwatt.edge.queries import fits_query, query_word
+
+
+@dataclass(frozen=True, slots=True)
+class Snippet:
+    """A piece of code, or an address, with what it is for."""
+
+    title: str
+    language: str
+    code: str
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Again:
+    """The ways to ask a question again, and its query where it fits one."""
+
+    pieces: tuple[Snippet, ...]
+    query: str | None = None
+
+
+def snippets(
+    calculator: Calculator[Any, Any], question: Mapping[str, Any], base: str, frame: str, element: str, integrity: str
+) -> Again:
+    """Ways to ask a question again. ``base`` is the service's own address without a slash at its end, ``frame`` that of
+    the page to be framed, ``element`` the path of the element's script."""
+    name, headline = calculator.name, calculator.headline
+    plain = {each: given for each, given in question.items() if not _holds_recording(given)}
+    if calculator.recording in question:
+        return Again(_with_recording(calculator, plain, base))
+    if len(plain) < len(question):
+        return Again(())
+    query = _query(calculator, plain)
+    if query is None:
+        first = [Snippet("curl", "sh", _curl(f"{base}/v1/{name}", json.dumps(plain, ensure_ascii=False)))]
+    else:
+        first = _by_query(calculator, query, base)
+    code = element_code(calculator, plain, f"{base}{element}", integrity, frame)
+    note = "A Content-Security-Policy there must name this service in script-src, connect-src, img-src and frame-src."
+    python_code = Snippet("Python", "python", python(f"{base}/v1/{name}", plain, headline))
+    return Again((*first, python_code, Snippet("On a page of your own", "html", code, note)), query)
+
+
+def _holds_recording(given: Any) -> bool:
+    if isinstance(given, list):
+        return any(isinstance(row, dict) and any(isinstance(cell, Recording) for cell in row.values()) for row in given)
+    return isinstance(given, Recording)
+
+
+def _query(calculator: Calculator[Any, Any], question: Mapping[str, Any]) -> str | None:
+    """The question as a query; None where it holds a table."""
+    if not fits_query(calculator) or any(isinstance(calculator.asked[name], Table) for name in question):
+        return None
+    return "&".join(f"{name}={quote(query_word(given), safe=',')}" for name, given in question.items())
+
+
+def _by_query(calculator: Calculator[Any, Any], query: str, base: str) -> list[Snippet]:
+    address, headline = f"{base}/v1/{calculator.name}", calculator.headline
+    value = f"{address}/{headline}?{query}&errors=text"
+    is_text = isinstance(calculator.answered[headline], Choice | Text | Flag)
+    web = f'WEBSERVICE("{value}")'
+    formula = f"={web}" if is_text else f'=NUMBERVALUE({web};".")'
+    return [
+        Snippet(
+            "A cell of a spreadsheet",
+            "text",
+            formula,
+            "In LibreOffice Calc as it stands; in Excel, where the language separates by commas, with , for ;. Another "
+            f"result: its name instead of {headline}. The bare address works too.",
+        ),
+        Snippet("The address of that value", "text", value),
+        Snippet("curl", "sh", f"curl '{address}?{query.replace(chr(39), '%27')}'"),
+        Snippet("The picture", "text", f"{address}/chart?{query}&format=png"),
+    ]
+
+
+def _with_recording(calculator: Calculator[Any, Any], question: Mapping[str, Any], base: str) -> tuple[Snippet, ...]:
+    query = "&".join(f"{name}={quote(query_word(given), safe=',')}" for name, given in question.items())
+    address = f"{base}/v1/{calculator.name}/log" + (f"?{query}" if query else "")
+    code = f"curl -H 'Content-Type: text/csv' --data-binary @flight.csv \\\n  '{address.replace(chr(39), '%27')}'"
+    return (Snippet("curl", "sh", code, "flight.csv is the recording itself."),)
+
+
+def _curl(address: str, body: str) -> str:
+    quoted = body.replace("'", "'\\''")
+    return f"curl -H 'Content-Type: application/json' -d '{quoted}' \\\n  '{address}'"
+
+
+def python(address: str, question: Mapping[str, Any], headline: str) -> str:
+    """The standard library alone asks it."""
+    return (
+        "import json, urllib.request\n\n"
+        f"question = {json.loads(json.dumps(dict(question)))!r}\n"
+        "request = urllib.request.Request(\n"
+        f"    {address!r},\n"
+        "    json.dumps(question).encode(),\n"
+        '    {"Content-Type": "application/json"},\n'
+        ")\n"
+        "answer = json.load(urllib.request.urlopen(request))\n"
+        f'print(answer["results"]["{headline}"])\n'
+    )
+
+
+def element_code(
+    calculator: Calculator[Any, Any], question: Mapping[str, Any], script: str, integrity: str, frame: str
+) -> str:
+    """The element with the question as its attributes, its script, and a frame for those without scripts."""
+    attributes = "".join(f" {name}={_quoted(_word(given))}" for name, given in question.items())
+    return (
+        f'<script src="{script}" integrity="{integrity}" crossorigin="anonymous" defer></script>\n'
+        f'<gramwatt-calculator name="{calculator.name}"{attributes}></gramwatt-calculator>\n'
+        f'<noscript><iframe src="{_attribute(frame)}" title="{_attribute(calculator.title)}" width="100%" '
+        'height="900"></iframe></noscript>'
+    )
+
+
+def _word(given: Any) -> str:
+    """A value as an attribute holds it: rows of a table as JSON."""
+    rows = isinstance(given, list) and any(isinstance(row, dict) for row in given)
+    return json.dumps(given, ensure_ascii=False) if rows else query_word(given)
+
+
+def _quoted(text: str) -> str:
+    """An attribute in the quotes that it needs fewer escapes with."""
+    if '"' in text and "'" not in text:
+        return "'" + text.replace("&", "&amp;").replace("<", "&lt;") + "'"
+    return f'"{_attribute(text)}"'
+
+
+def _attribute(text: str) -> str:
+    return text.replace("&", "&amp;").replace('"', "&quot;").replace("<", "&lt;")
