@@ -15,6 +15,7 @@ from dataclasses import KW_ONLY, dataclass
 from types import MappingProxyType
 from typing import Any, Generic, TypeVar
 
+from gramwatt.kinds import KINDS as KINDS
 from gramwatt.kinds import NESTED as NESTED
 from gramwatt.kinds import Array as Array
 from gramwatt.kinds import Choice as Choice

@@ -18,6 +18,7 @@ from gramwatt.edge.schemas import ColumnField, schema, schema_name
 from gramwatt.version import __version__
 from gramwatt.web import json_schema
 from gramwatt.web.asking import ANSWER_OPTIONS, answer_options
+from gramwatt.web.contract_charts import add_chart, add_chart_components
 from gramwatt.web.contract_components import VALUES, JsonObject, add_components, cached, ok, problems, value
 from gramwatt.web.contract_logs import add_log
 from gramwatt.web.contract_site import add_site
@@ -36,6 +37,8 @@ the uncertainty of each result and the share of each input in it. **Errors.** Ev
 
 **Tables.** Every calculator also answers many questions at once (`batch`), and varies an input (`sweep`), as JSON, CSV
 or Arrow.
+
+**Pictures.** Every answer and every sweep can be had as a picture (`chart`), in SVG or PNG, its content told in words.
 
 **Recordings.** What a flight recorded is sent as it is (`log`), in CSV, NDJSON, JSON or Arrow, and becomes figures,
 captions for a video, or the flights that other calculators ask for.
@@ -81,6 +84,7 @@ def document() -> JsonObject:
             continue  # told for each calculator
         spec.components.parameter(f"option.{name}", "query", {**_parameter(option), "name": name})
     add_table_components(spec, _parameter)
+    add_chart_components(spec, _parameter)
     add_site(spec)
     for calculator in registry.load().values():
         _add_calculator(spec, calculator)
@@ -156,6 +160,7 @@ def _add_calculator(spec: APISpec, calculator: Calculator[Any, Any]) -> None:
     if not fits_query(calculator):
         spec.path(f"/v1/{calculator.name}", operations={"post": post})
         add_tables(spec, calculator, [])
+        add_chart(spec, calculator, [])
         return
     spec.path(f"/v1/{calculator.name}", operations={"get": get, "post": post})
     results = ask.ask(calculator, calculator.examples[0].given)["results"]
@@ -166,6 +171,7 @@ def _add_calculator(spec: APISpec, calculator: Calculator[Any, Any]) -> None:
         operation["parameters"][:0] = _needed(spec, calculator, getattr(kind, "needs", ()), inputs)
         spec.path(f"/v1/{calculator.name}/{name}", operations={"get": operation})
     add_tables(spec, calculator, inputs)
+    add_chart(spec, calculator, inputs)
 
 
 def _options(spec: APISpec, calculator: Calculator[Any, Any]) -> list[str]:

@@ -7,6 +7,7 @@ from typing import Any, Final
 
 from apispec import APISpec
 
+from gramwatt.declare import JOBS, KINDS, Spread
 from gramwatt.web import json_schema
 from gramwatt.web.problems import TYPES
 
@@ -23,7 +24,7 @@ HEADERS: Final[Mapping[str, JsonObject]] = {
         "schema": {"type": "string", "const": "*"},
     },
     "Cache-Control": _text_header("How long the answer may be kept.", "^[a-z0-9=, -]+$"),
-    "ETag": _text_header("A strong entity tag; send it as If-None-Match.", '^"[0-9a-f]+"$'),
+    "ETag": _text_header("An entity tag; send it as If-None-Match.", '^(?:W/)?"[0-9a-f]+"$'),
     "Link": _text_header("Where this contract and its viewer are.", "^<.+>; rel=.+$"),
     "RateLimit": _text_header(
         "Requests left, where the operator has set a limit (draft-ietf-httpapi-ratelimit-headers).",
@@ -104,15 +105,59 @@ SCHEMAS: Final[Mapping[str, JsonObject]] = {
         description="A problem (RFC 9457).",
     ),
     "Index": _object(
-        ["service", "version", "contract", "reference", "calculators"],
+        ["service", "version", "contract", "reference", "element", "calculators"],
         {
             "service": {"type": "string", "const": "gramwatt"},
             "version": {"type": "string", "maxLength": 20, "pattern": r"^[0-9]+\.[0-9]+\.[0-9]+$"},
             "contract": _LINK,
             "reference": _LINK,
+            "element": _object(
+                ["script", "integrity"],
+                {
+                    "script": _LINK,
+                    "integrity": {"type": "string", "maxLength": 80, "pattern": "^sha384-[A-Za-z0-9+/]{64}$"},
+                },
+                description="The script of <gramwatt-calculator> that never changes under its address, and its digest.",
+            ),
             "calculators": {"type": "array", "maxItems": 200, "items": {"$ref": "#/components/schemas/IndexEntry"}},
         },
     ),
+    "Description": _object(
+        ["calculator", "title", "summary", "about", "job", "by_query", "inputs", "any_of", "results", "example"],
+        {
+            "calculator": {"type": "string", "maxLength": 64, "pattern": "^[a-z0-9-]+$"},
+            "title": _TEXT,
+            "summary": _TEXT,
+            "about": _TEXT,
+            "job": {"type": "string", "enum": list(JOBS), "description": "The part of the work that it serves."},
+            "by_query": {"type": "boolean", "description": "Whether it can be asked by GET."},
+            "inputs": {"type": "array", "maxItems": 100, "items": {"$ref": "#/components/schemas/Field"}},
+            "any_of": {
+                "type": "array",
+                "description": "Groups of inputs of which one must be given.",
+                "maxItems": 20,
+                "items": {"type": "array", "maxItems": 100, "items": json_schema.NAME},
+            },
+            "results": {"type": "array", "maxItems": 100, "items": {"$ref": "#/components/schemas/Field"}},
+            "example": {"type": "object", "description": "A question that it answers."},
+        },
+        description="A calculator as a form needs it.",
+    ),
+    "Field": {
+        "type": "object",
+        "description": "An input or a result: its kind, units, default, options, or the columns of a table.",
+        "required": ["name", "label", "kind", "description"],
+        "properties": {
+            "name": json_schema.NAME,
+            "label": _TEXT,
+            "kind": {
+                "type": "string",
+                "enum": [kind.__name__.lower() for kind in KINDS if kind is not Spread],
+            },
+            "description": _TEXT,
+            "unit": {"type": "string", "maxLength": 16, "pattern": json_schema.PRINTABLE},
+        },
+    },
     "IndexEntry": _object(
         ["name", "title", "summary", "headline", "results", "links"],
         {

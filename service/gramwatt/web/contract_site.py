@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from apispec import APISpec
 
+from gramwatt import registry
 from gramwatt.web.contract_components import JsonObject, cached, ok, problems
 from gramwatt.web.problems import TYPES
 
@@ -51,6 +52,7 @@ def add_site(spec: APISpec) -> None:
             "responses": {**responses, **problems(400, *statuses)},
         }
         spec.path(path, operations={"get": operation})
+    _add_pages(spec, html)
     described = {**page("application/json", {"$ref": "#/components/schemas/ProblemType"}), **html}
     spec.path(
         "/problems/{kind}",
@@ -71,6 +73,66 @@ def add_site(spec: APISpec) -> None:
                 "description": "The page that a problem's `type` leads to.",
                 "tags": ["service"],
                 "responses": {"200": ok("The type of problem.", described), **problems(400, 404, 406)},
+            }
+        },
+    )
+
+
+def _add_pages(spec: APISpec, html: JsonObject) -> None:
+    """The pages of the calculators, and the element's script."""
+    which = {
+        "name": "calculator",
+        "in": "path",
+        "required": True,
+        "description": "The name of a calculator.",
+        "schema": {"type": "string", "enum": list(registry.load())},
+        "example": next(iter(registry.load())),
+    }
+    form = {
+        "type": "object",
+        "description": "The fields of the form: inputs by name, `<name>.unit`, columns of tables as `parts.0.mass`.",
+    }
+    sent = {"required": True, "description": "The form.", "content": {"multipart/form-data": {"schema": form}}}
+    described = {"application/json": {"schema": {"$ref": "#/components/schemas/Description"}}}
+    for path, name, summary, content in (
+        (
+            "/calculators/{calculator}",
+            "page",
+            "A calculator's page; for programs its description",
+            {**described, **html},
+        ),
+        ("/calculators/{calculator}/frame", "frame", "The same page for a frame on another site", html),
+    ):
+        told = f"{summary}. The fields of the form, a question among them, may stand in the query."
+        shared: JsonObject = {"tags": ["service"], "description": told}
+        statuses = (400, 404, 406) if name == "page" else (400, 404)
+        get = {
+            "operationId": f"calculator_{name}",
+            "summary": summary,
+            **shared,
+            "responses": {**cached(ok(f"{summary}.", content)), **problems(*statuses)},
+        }
+        post = {
+            "operationId": f"calculator_{name}_from_form",
+            "summary": f"{summary}, for a form with a recording",
+            **shared,
+            "requestBody": sent,
+            "responses": {"200": ok(f"{summary}.", html), **problems(400, 404, 413)},
+        }
+        spec.path(path, parameters=[which], operations={"get": get, "post": post})
+    script = {
+        "text/javascript": {"schema": {"type": "string", "maxLength": 1_000_000, "pattern": "gramwatt-calculator"}}
+    }
+    spec.path(
+        "/gramwatt.js",
+        operations={
+            "get": {
+                "operationId": "element",
+                "summary": "The script of the element <gramwatt-calculator>",
+                "description": "The newest version. One that never changes stands at `/gramwatt-<version>.js`: the "
+                "index names it, with its integrity digest.",
+                "tags": ["service"],
+                "responses": {**cached(ok("The script.", script, "ETag", "Link")), **problems(400, 406)},
             }
         },
     )

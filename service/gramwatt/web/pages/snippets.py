@@ -47,7 +47,7 @@ def snippets(
     else:
         first = _by_query(calculator, query, base)
     code = element_code(calculator, plain, f"{base}{element}", integrity, frame)
-    note = "A Content-Security-Policy there must name this service in script-src, connect-src, img-src and frame-src."
+    note = "A Content-Security-Policy there must name this service in script-src, connect-src and frame-src."
     python_code = Snippet("Python", "python", python(f"{base}/v1/{name}", plain, headline))
     return Again((*first, python_code, Snippet("On a page of your own", "html", code, note)), query)
 
