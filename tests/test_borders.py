@@ -16,9 +16,10 @@ PACKAGE = Path(gramwatt.__file__).resolve().parent
 MODULES = sorted(PACKAGE.rglob("*.py"))
 WEB = {"flask", "werkzeug", "apispec", "yaml", "flask_swagger_ui", "prometheus_client", "jinja2"}
 EDGE = {"pint", "marshmallow"}
+CHARTS = {"matplotlib"}
 SERVERS = {"gunicorn", "waitress"}
 OF_FORMULAS = {
-    *("declare", "vocabulary", "common", "physics", "calculators"),
+    *("declare", "pictures", "vocabulary", "common", "physics", "calculators"),
     *("scales", "packs", "flights", "drivetrain"),
 }
 FOR_FORMULAS = {"numpy", "gramwatt", *sys.stdlib_module_names}
@@ -59,6 +60,7 @@ def test_libraries_stay_where_they_belong(module: Path) -> None:
     found = strangers(module, WEB) if part(module) != "web" else []
     # apispec reads marshmallow schemas through its own plug-in: its name in web/ is apispec's, not marshmallow's.
     found += strangers(module, EDGE) if part(module) != "edge" else []
+    found += strangers(module, CHARTS) if part(module) != "charts" else []
     found += strangers(module, SERVERS) if not part(module).startswith("serve") else []
     assert found == []
 
@@ -76,9 +78,13 @@ def test_what_formulas_are_made_of_knows_numpy_alone(module: Path) -> None:
     assert found == []
 
 
-@pytest.mark.parametrize("module", [module for module in MODULES if part(module) == "edge"], ids=lambda m: m.name)
-def test_the_edge_does_not_know_the_web(module: Path) -> None:
+@pytest.mark.parametrize(
+    "module", [module for module in MODULES if part(module) in ("edge", "charts")], ids=lambda m: m.name
+)
+def test_neither_edge_nor_pictures_know_the_web(module: Path) -> None:
     assert [name for name, _ in imported(module) if name.startswith("gramwatt.web")] == []
+    if part(module) == "edge":
+        assert [name for name, _ in imported(module) if name.startswith("gramwatt.charts")] == []
 
 
 @pytest.mark.parametrize(
@@ -95,7 +101,8 @@ def test_physics_knows_only_physics(module: Path) -> None:
     [
         pytest.param("import gramwatt.calculators.pack_current", WEB, id="a-calculator-without-the-web"),
         pytest.param("import gramwatt; gramwatt.calculate('pack-energy', cells=6, capacity=1)", WEB, id="the-library"),
-        pytest.param("import gramwatt.__main__", WEB, id="the-command-line-starts-without-the-web"),
+        pytest.param("import gramwatt.__main__", WEB | CHARTS, id="the-command-line-starts-without-the-web"),
+        pytest.param("from gramwatt.web import create_app; create_app()", CHARTS, id="the-web-draws-only-when-asked"),
     ],
 )
 def test_importing_pulls_in_no_web(statement: str, absent: set[str]) -> None:

@@ -24,7 +24,7 @@ class Theme:
     mark: str
     """Of the limit, and of what was asked."""
     lines: tuple[str, ...]
-    """Of several lines, darkest against the paper first; dashes tell them apart too."""
+    """Of several lines, as different as can be for any eyes; dashes tell them apart too."""
 
 
 LIGHT: Final = Theme(
@@ -35,7 +35,7 @@ LIGHT: Final = Theme(
     figure="#1f5a73",
     shade="#b9cfd8",
     mark="#a3420f",
-    lines=("#12384a", "#a3420f", "#2f7f6f", "#7a6a9c", "#b08a1e", "#5a6468"),
+    lines=("#12384a", "#a3420f", "#8c7dda", "#387462", "#640900", "#6f40ac"),
 )
 DARK: Final = Theme(
     paper="#15191b",
@@ -45,7 +45,7 @@ DARK: Final = Theme(
     figure="#8cc4dc",
     shade="#2d4a57",
     mark="#f0a070",
-    lines=("#b5ddec", "#f0a070", "#7fcfbd", "#bfb0e0", "#e3c66a", "#a1abad"),
+    lines=("#b5ddec", "#f0a070", "#8057c4", "#b64f30", "#0e817b", "#9499dc"),
 )
 THEMES: Final = {"light": LIGHT, "dark": DARK}
 FONT: Final = "DejaVu Sans"

@@ -92,7 +92,7 @@ def _add_pages(spec: APISpec, html: JsonObject) -> None:
         "type": "object",
         "description": "The fields of the form: inputs by name, `<name>.unit`, columns of tables as `parts.0.mass`.",
     }
-    sent = {"required": True, "description": "The form.", "content": {"multipart/form-data": {"schema": form}}}
+    sent = {"required": False, "description": "The form.", "content": {"multipart/form-data": {"schema": form}}}
     described = {"application/json": {"schema": {"$ref": "#/components/schemas/Description"}}}
     for path, name, summary, content in (
         (

@@ -241,7 +241,7 @@ def integrity(version: str) -> str:
 @blueprint.errorhandler(Problem)
 def problem(error: Problem) -> Response:
     """A problem as a page, where a page was asked for."""
-    if not request.accept_mimetypes.accept_html or request.path.endswith(".js"):
+    if request.accept_mimetypes.best_match(("application/problem+json", *PAGES.values())) != PAGES["html"]:
         return respond(error)
     made = page("refused.html", problem=error, known=registry.load().values())
     made.status_code = error.told.status

@@ -1,0 +1,229 @@
+"""Pictures over HTTP: of answers and of sweeps, in their formats, and what is said where there is none."""
+
+from __future__ import annotations
+
+import json
+import struct
+import xml.etree.ElementTree as ET
+from typing import Any
+
+import numpy as np
+import pytest
+from flask.testing import FlaskClient
+from werkzeug.test import TestResponse
+
+from gramwatt import registry
+from gramwatt.charts import swept
+from gramwatt.charts.draw import INCH, SHAPES
+from gramwatt.charts.sheet import Graph, Map
+from gramwatt.edge.queries import fits_query
+from gramwatt.edge.tables import sweep
+
+QUESTION = "cells=6&capacity=1300&power=700"
+CHART = f"/v1/pack-current/chart?{QUESTION}"
+SWEPT = "/v1/endurance/chart?cells=6&capacity=1300&vary=power&from=50&to=400&count=8"
+MAPPED = f"{SWEPT}&vary=capacity&from=500&to=3000&count=6".replace("capacity=1300&", "")
+IMG = "image/avif,image/webp,image/apng,image/svg+xml,image/*,*/*;q=0.8"
+
+
+def pointers(answer: TestResponse) -> list[str]:
+    assert answer.status_code == 422, answer.text
+    assert answer.json is not None
+    return [error["pointer"] for error in answer.json["errors"]]
+
+
+def told(answer: TestResponse) -> str:
+    """What an SVG says of itself."""
+    assert answer.status_code == 200, answer.text
+    return ET.fromstring(answer.data)[1].text or ""
+
+
+def size(answer: TestResponse) -> tuple[int, int]:
+    assert answer.data.startswith(b"\x89PNG")
+    width, height = struct.unpack(">II", answer.data[16:24])
+    return int(width), int(height)
+
+
+@pytest.mark.parametrize(
+    ("query", "accept", "media"),
+    [
+        pytest.param("", None, "image/svg+xml", id="nothing-said"),
+        pytest.param("", "*/*", "image/svg+xml", id="anything"),
+        pytest.param("", IMG, "image/svg+xml", id="an-img-of-a-browser"),
+        pytest.param("", "image/png", "image/png", id="accept-png"),
+        pytest.param("&format=png", IMG, "image/png", id="format-wins"),
+        pytest.param("", "text/plain", "text/plain; charset=utf-8", id="in-words"),
+        pytest.param("&format=txt", None, "text/plain; charset=utf-8", id="format-txt"),
+    ],
+)
+def test_the_format(client: FlaskClient, query: str, accept: str | None, media: str) -> None:
+    answer = client.get(CHART + query, headers={"Accept": accept} if accept else {})
+    assert (answer.status_code, answer.content_type) == (200, media)
+    assert answer.headers["Content-Security-Policy"].startswith("default-src 'none'")
+
+
+def test_no_other_format_is_made_up(client: FlaskClient) -> None:
+    assert client.get(CHART, headers={"Accept": "image/webp"}).status_code == 406
+    assert pointers(client.get(f"{CHART}&format=gif")) == ["/format"]
+
+
+def test_the_words_are_the_same_in_every_format(client: FlaskClient) -> None:
+    words = client.get(f"{CHART}&format=txt").text.splitlines()
+    assert words[0] == "How many amps at this power?"
+    assert words[1] == told(client.get(CHART))
+    assert words[1].encode("latin-1") in client.get(f"{CHART}&format=png").data, "tEXt is Latin-1 (PNG, 11.3.3.2)"
+
+
+def test_a_picture_may_be_kept(client: FlaskClient) -> None:
+    first = client.get(CHART)
+    assert first.headers["Cache-Control"] == "public, max-age=3600"
+    again = client.get(CHART, headers={"If-None-Match": first.headers["ETag"]})
+    assert (again.status_code, again.data) == (304, b"")
+    other = client.get(f"{CHART}&theme=dark")
+    assert other.headers["ETag"] != first.headers["ETag"]
+    assert client.head(CHART).status_code == 200
+
+
+def test_looks(client: FlaskClient) -> None:
+    light, dark = client.get(CHART).text, client.get(f"{CHART}&theme=dark").text
+    assert "#fbfaf7" in light
+    assert "#15191b" in dark
+    assert 'fill="#fbfaf7"' not in client.get(f"{CHART}&ground=clear").text.split("<text")[0]
+    for shape, inches in SHAPES.items():
+        for scale in (1, 3):
+            picture = client.get(f"{CHART}&format=png&shape={shape}&scale={scale}")
+            assert size(picture)[0] == round(inches * INCH * scale)
+
+
+def test_body_and_query_draw_the_same(client: FlaskClient) -> None:
+    body = client.post("/v1/pack-current/chart", json={"cells": 6, "capacity": 1300, "power": 700})
+    assert body.data == client.get(CHART).data
+    assert body.headers["Cache-Control"] == "no-store"
+
+
+@pytest.mark.parametrize("name", [n for n, c in registry.load().items() if not fits_query(c)])
+def test_what_asks_for_a_table_is_drawn_by_post(client: FlaskClient, name: str) -> None:
+    refused = client.get(f"/v1/{name}/chart")
+    assert (refused.status_code, refused.headers["Allow"]) == (405, "POST, OPTIONS")
+    example = dict(registry.load()[name].examples[0].given)
+    drawn = client.post(f"/v1/{name}/chart", data=json.dumps(example), content_type="application/json")
+    assert told(drawn)
+
+
+@pytest.mark.parametrize(
+    ("url", "told_of"),
+    [
+        pytest.param(f"{CHART}&power=9", ["/power"], id="twice"),
+        pytest.param("/v1/pack-current/chart?cells=0&capacity=x", ["/power", "/cells", "/capacity"], id="every-fault"),
+        pytest.param(f"{CHART}&theme=blue", ["/theme"], id="theme"),
+        pytest.param(f"{CHART}&scale=9", ["/scale"], id="scale"),
+        pytest.param(f"{CHART}&show=current", ["/show"], id="show-without-a-sweep"),
+        pytest.param(f"{CHART}&from=1", ["/from", "/vary"], id="a-range-of-nothing"),
+        pytest.param(f"{SWEPT}&show=ended_by", ["/show"], id="no-number"),
+        pytest.param(f"{SWEPT}&show=endurance,endurance", ["/show"], id="a-result-twice"),
+        pytest.param(f"{MAPPED}&show=endurance,mean_current", ["/show"], id="two-results-on-a-map"),
+        pytest.param("/v1/endurance/chart?cells=6&capacity=9&vary=power&power=7", ["/power"], id="one-point"),
+        pytest.param("/v1/mass-margin/chart?limit=9&vary=masses&masses=1,2", ["/masses"], id="a-list-on-an-axis"),
+        pytest.param(f"{MAPPED}".replace("count=8", "count=200"), ["/power"], id="too-fine-a-map"),
+        pytest.param(f"{SWEPT}&units=endurance:kg", ["/units"], id="units"),
+    ],
+)
+def test_what_is_wrong_is_named(client: FlaskClient, url: str, told_of: list[str]) -> None:
+    assert pointers(client.get(url)) == told_of
+
+
+def test_nothing_to_draw_says_why(client: FlaskClient) -> None:
+    answer = client.get("/v1/endurance/chart?cells=6&capacity=1300&power=90000")
+    assert answer.status_code == 404
+    assert answer.json is not None
+    assert answer.json["type"] == "/problems/no-answer"
+    assert "the most is" in answer.json["detail"]
+
+
+def swept_sheet(name: str, question: dict[str, Any], *axes: sweep.Axis, show: str) -> Any:
+    return swept.sheet(registry.load()[name], question, axes, [show], text=False, result_units={})
+
+
+def answers(client: FlaskClient, url: str) -> list[dict[str, Any]]:
+    return json.loads(client.get(url.replace("/chart", "/sweep")).data)  # type: ignore[no-any-return]
+
+
+def test_a_line_is_the_sweep(client: FlaskClient) -> None:
+    assert told(client.get(SWEPT)).startswith("As power goes from 50 W to 400 W, endurance goes from ")
+    rows = answers(client, SWEPT)
+    made = swept_sheet("endurance", {"cells": 6, "capacity": 1300}, sweep.Axis("power", 8, 50, 400), show="endurance")
+    assert isinstance(made.body, Graph)
+    (line,) = made.body.panels[0].lines
+    assert line.x.tolist() == pytest.approx([row["power"] for row in rows], rel=1e-12)
+    assert line.y.tolist() == pytest.approx([row["endurance"] for row in rows], rel=1e-9)
+
+
+def test_a_map_is_the_grid(client: FlaskClient) -> None:
+    assert told(client.get(MAPPED)).startswith("Over power and capacity, endurance lies between ")
+    rows = answers(client, MAPPED)
+    axes = sweep.Axis("power", 8, 50, 400), sweep.Axis("capacity", 6, 500, 3000)
+    made = swept_sheet("endurance", {"cells": 6}, *axes, show="endurance")
+    assert isinstance(made.body, Map)
+    by_place = {(row["power"], row["capacity"]): row["endurance"] for row in rows}
+    for i, up in enumerate(made.body.up):
+        for j, across in enumerate(made.body.across):
+            assert made.body.values[i, j] == pytest.approx(by_place[float(across), float(up)], rel=1e-9)
+
+
+def test_a_choice_makes_a_line_for_each_of_its_words(client: FlaskClient) -> None:
+    first = f"{SWEPT}&vary=chemistry&chemistry=lipo,li-ion"
+    second = first.replace("vary=power&", "").replace("&vary=chemistry", "&vary=chemistry&vary=power")
+    for url in (first, second):
+        words = told(client.get(url))
+        assert "endurance with lipo goes from " in words
+        assert "endurance with li-ion goes from " in words
+    many = ",".join(["lipo"] * 7)
+    assert pointers(client.get(f"{SWEPT}&vary=chemistry&chemistry={many}")) == ["/chemistry"]
+
+
+def test_points_that_cannot_be_answered_are_gaps(client: FlaskClient) -> None:
+    url = "/v1/endurance/chart?cells=6&capacity=1300&vary=power&power=-5,100,abc,200"
+    assert "from 100 W to 200 W" in told(client.get(url))
+    assert "no answer anywhere" in told(client.get("/v1/endurance/chart?cells=6&capacity=1300&vary=power&power=-5,-6"))
+
+
+def test_a_sweep_in_a_body(client: FlaskClient) -> None:
+    body = {"given": {"cells": 6, "capacity": 1300}, "vary": {"power": {"from": 50, "to": 400, "count": 8}}}
+    assert told(client.post("/v1/endurance/chart", json=body)) == told(client.get(SWEPT))
+    build = dict(registry.load()["build"].examples[0].given)
+    fast = {name: value for name, value in build.items() if name != "throttle_cap"}
+    answer = client.post(
+        "/v1/build/chart?show=longest_endurance",
+        data=json.dumps({"given": fast, "vary": {"throttle_cap": [50, 75, 100]}}),
+        content_type="application/json",
+    )
+    assert told(answer).startswith("As throttle cap goes from 50 % to 100 %")
+
+
+def test_a_body_says_what_is_wrong_with_it(client: FlaskClient) -> None:
+    answer = client.post("/v1/endurance/chart", json={"given": {"cells": 6}, "vary": {"power": "much"}, "more": 1})
+    assert set(pointers(answer)) == {"/more", "/vary/power"}
+    assert client.post("/v1/endurance/chart?cells=6", json={}).status_code == 422
+    assert client.post("/v1/endurance/chart", data="{", content_type="application/json").status_code == 400
+
+
+def test_several_results_stand_above_each_other(client: FlaskClient) -> None:
+    made = swept.sheet(
+        registry.load()["pack-current"],
+        {"cells": 6, "capacity": 1300, "cell_resistance": "8 +/- 1 mohm"},
+        [sweep.Axis("power", 5, 100, 500)],
+        ["current", "pack_heat"],
+        text=False,
+        result_units={"pack_heat": "kW"},
+    )
+    assert isinstance(made.body, Graph)
+    assert [panel.label for panel in made.body.panels] == ["current in A", "pack heat in kW"]
+    widths = made.body.panels[0].lines[0].width
+    assert widths is not None
+    assert (widths > 0).all()
+    assert np.isfinite(widths).all()
+
+
+def test_methods(client: FlaskClient) -> None:
+    assert client.delete(CHART).status_code == 405
+    assert client.options(CHART).headers["Allow"].replace(" ", "").split(",") != []
