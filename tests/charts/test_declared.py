@@ -169,7 +169,7 @@ def test_a_long_ladder_is_shortened_and_still_ends_at_the_total() -> None:
 
 def test_packs_stand_side_by_side() -> None:
     calculator = registry.load()["build"]
-    given = dict(calculator.examples[0].given)
+    given: dict[str, Any] = dict(calculator.examples[0].given)
     found = calculate("build", **given)["results"]["by_pack"]
     made = seen("build", **given).body
     assert isinstance(made, Rows)
@@ -189,7 +189,7 @@ def test_full_throttle_marks_the_cap() -> None:
 
 
 def test_a_recorded_flight_shows_its_punch_outs() -> None:
-    given = dict(registry.load()["flight-log"].examples[0].given)
+    given: dict[str, Any] = dict(registry.load()["flight-log"].examples[0].given)
     found = calculate("flight-log", **given)["results"]["punch_outs"]
     made = graph(seen("flight-log", **given))
     assert made.spans == tuple(pytest.approx((punch["start"], punch["start"] + punch["length"])) for punch in found), (
@@ -200,7 +200,7 @@ def test_a_recorded_flight_shows_its_punch_outs() -> None:
 
 
 def test_measured_flights_lie_beside_their_law() -> None:
-    given = dict(registry.load()["power-fit"].examples[0].given)
+    given: dict[str, Any] = dict(registry.load()["power-fit"].examples[0].given)
     found = calculate("power-fit", **given)["results"]
     made = graph(seen("power-fit", **given))
     flown = made.panels[0].lines[1]

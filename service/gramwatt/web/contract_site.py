@@ -88,11 +88,8 @@ def _add_pages(spec: APISpec, html: JsonObject) -> None:
         "schema": {"type": "string", "enum": list(registry.load())},
         "example": next(iter(registry.load())),
     }
-    form = {
-        "type": "object",
-        "description": "The fields of the form: inputs by name, `<name>.unit`, columns of tables as `parts.0.mass`.",
-    }
-    sent = {"required": False, "description": "The form.", "content": {"multipart/form-data": {"schema": form}}}
+    told_form = "The fields of the form: inputs by name, `<name>.unit`, columns of tables as `parts.0.mass`."
+    sent = {"required": False, "description": told_form, "content": {"multipart/form-data": {}}}
     described = {"application/json": {"schema": {"$ref": "#/components/schemas/Description"}}}
     for path, name, summary, content in (
         (

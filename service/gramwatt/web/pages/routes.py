@@ -64,7 +64,11 @@ class View:
 
 def page(template: str, *, framed: bool = False, **values: object) -> Response:
     """A page, with a policy that lets it load nothing from elsewhere; ``framed`` by anybody."""
-    made = Response(render_template(template, version=__version__, **values), content_type="text/html; charset=utf-8")
+    text = render_template(template, version=__version__, **values)
+    return _guarded(Response(text, content_type="text/html; charset=utf-8"), framed=framed)
+
+
+def _guarded(made: Response, *, framed: bool) -> Response:
     made.headers["Content-Security-Policy"] = POLICY + ("*" if framed else "'self'")
     return made
 
@@ -80,9 +84,9 @@ def _tag() -> str:
     return tag_of(f"page {request.host_url}", request.full_path)
 
 
-def _unchanged(tag: str) -> Response | None:
+def _unchanged(tag: str, *, framed: bool = False) -> Response | None:
     if request.if_none_match.contains_weak(tag):
-        return _fresh(Response(status=304), tag)
+        return _fresh(_guarded(Response(status=304), framed=framed), tag)  # a browser takes the policy of the 304
     return None
 
 
@@ -113,7 +117,7 @@ def calculator_frame(calculator_name: str) -> Response:
     """Form and answer alone, for a frame on another site that runs no scripts."""
     calculator = find(calculator_name)
     tag = _tag()
-    return _unchanged(tag) or _fresh(page("frame.html", framed=True, view=_view(calculator)), tag)
+    return _unchanged(tag, framed=True) or _fresh(page("frame.html", framed=True, view=_view(calculator)), tag)
 
 
 @blueprint.post("/calculators/<calculator_name>/frame")

@@ -74,7 +74,7 @@
       }
       const from = there.matches("fieldset") ? there : there.closest(".field, .cell");
       const to = here.matches("fieldset") ? here : here.closest(".field, .cell");
-      for (const fault of from.querySelectorAll(":scope > .fault")) to.append(document.importNode(fault, true));
+      for (const fault of from?.querySelectorAll(":scope > .fault") ?? []) to.append(document.importNode(fault, true));
     }
     for (const more of other.querySelectorAll("details.more[open]")) form.querySelector("details.more").open = more.open;
   };
@@ -172,7 +172,7 @@
   const decimal = form.elements.decimal;
   if (!location.search && (1.5).toLocaleString().includes(",") && decimal.value === ".") {
     decimal.value = ",";
-    for (const field of form.querySelectorAll(".quantity")) field.value = field.value.replace(".", ",");
+    for (const field of form.querySelectorAll("input.quantity")) field.value = field.value.replace(".", ",");
     for (const field of form.querySelectorAll("textarea:not([name=log])")) field.value = field.value.replaceAll(", ", "; ").replaceAll(".", ",");
     if (!byPost) ask(address());
   }

@@ -1,0 +1,259 @@
+"""The element on somebody else's page: another origin, a policy of its own, attributes, events, looks, no scripts."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from playwright.sync_api import Browser, Page, expect
+
+from clients.browsing import Seen, chromium, serious, site
+from clients.running import free_port
+from gramwatt import calculate
+from gramwatt.web.pages.routes import NEWEST, integrity
+
+pytestmark = pytest.mark.client("chromium")
+
+ENDURANCE = '<gramwatt-calculator name="endurance" cells="6" capacity="1300" power="200"></gramwatt-calculator>'
+PACK = '<gramwatt-calculator name="pack-energy" cells="6" capacity="1300"></gramwatt-calculator>'
+REFUSED = "Failed to load resource: the server responded with a status of 422"
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Browser]:
+    """One browser for this file."""
+    with chromium() as made:
+        yield made
+
+
+def policy(service: str) -> str:
+    """What a careful club allows: its own files, and of the service its script, its answers and its frame."""
+    return (
+        f"default-src 'none'; script-src 'self' {service}; connect-src {service}; frame-src {service}; "
+        "style-src 'self'; img-src data:; base-uri 'none'"
+    )
+
+
+SPY = """
+window.told = [];
+for (const type of ["result", "change", "problem"])
+  document.addEventListener(type, ({ target, detail }) => detail && told.push([type, detail]));
+"""
+
+
+@pytest.fixture
+def club(browser: Browser, service: str, tmp_path: Path) -> Iterator[Any]:
+    """Opens a page of the club with this body; its console must stay empty unless said otherwise."""
+    contexts = []
+
+    def open_(body: str, *, lang: str = "en", style: str = "", **options: Any) -> tuple[Page, Seen]:
+        (tmp_path / "spy.js").write_text(SPY, encoding="utf-8")
+        (tmp_path / "club.css").write_text(style, encoding="utf-8")
+        guarded = f'integrity="{integrity(NEWEST)}" crossorigin="anonymous"'
+        script = f'<script src="{service}/gramwatt-{NEWEST}.js" {guarded} defer></script>'
+        (tmp_path / "index.html").write_text(
+            f'<!doctype html><html lang="{lang}"><head><meta charset="utf-8"><title>Club</title>'
+            f'<link rel="icon" href="data:,"><link rel="stylesheet" href="club.css">'
+            f'<script src="spy.js"></script>{script}'
+            f"</head><body><main><h1>Our club</h1>{body}</main></body></html>",
+            encoding="utf-8",
+        )
+        context = browser.new_context(**options)
+        contexts.append(context)
+        page = context.new_page()
+        seen = Seen(page)
+        page.goto(at)
+        return page, seen
+
+    with site(tmp_path, policy(service)) as at:
+        yield open_
+    for context in contexts:
+        context.close()
+
+
+def told(page: Page, type_: str) -> list[Any]:
+    found: list[Any] = page.evaluate(
+        "type => told.filter(([each]) => each === type).map(([, detail]) => detail)", type_
+    )
+    return found
+
+
+def changed(page: Page, inputs: dict[str, Any]) -> Any:
+    """What a change event told of this question, once it came; without eval, which the page's policy forbids."""
+    for _ in range(100):
+        found = [detail for detail in told(page, "change") if detail["inputs"] == inputs]
+        if found:
+            return found[-1]
+        page.wait_for_timeout(50)
+    raise AssertionError(told(page, "change"))
+
+
+def test_two_lines_are_a_calculator(club: Any, service: str) -> None:
+    """Across origins, under a strict policy, with its digest checked: the answer is the library's."""
+    page, seen = club(ENDURANCE)
+    found = calculate("endurance", cells=6, capacity=1300, power=200)
+    expect(page.locator("gramwatt-calculator .headline")).to_contain_text("endurance: 7.1")
+    (detail,) = told(page, "result")
+    assert detail["answer"] == json.loads(json.dumps(found))
+    assert told(page, "change") == []
+    for caution in found["cautions"]:
+        expect(page.locator("gramwatt-calculator")).to_contain_text(caution["text"])
+    assert (
+        page.evaluate("document.querySelector('gramwatt-calculator').answer.results.endurance")
+        == found["results"]["endurance"]
+    )
+    assert seen.errors == []
+    assert service in seen.hosts()
+    assert len(seen.hosts()) == 2
+    assert serious(page) == []
+
+
+def test_a_visitor_changes_it_and_the_page_hears(club: Any) -> None:
+    page, seen = club(ENDURANCE)
+    expect(page.locator("gramwatt-calculator .headline")).to_contain_text("7.1")
+    page.get_by_label("power", exact=True).fill("300")
+    page.get_by_label("power", exact=True).press("Tab")
+    value = calculate("endurance", cells=6, capacity=1300, power=300)["results"]["endurance"]
+    expect(page.locator("gramwatt-calculator .headline")).to_contain_text(f"{value:.1f}")
+    detail = changed(page, {"cells": 6, "capacity": 1300, "power": 300})
+    assert detail["answer"]["results"]["endurance"] == value
+    page.get_by_label("power", exact=True).fill("0.3")
+    page.get_by_label("Unit of power").select_option("kW")
+    detail = changed(page, {"cells": 6, "capacity": 1300, "power": "0.3 kW"})
+    assert detail["answer"]["results"]["endurance"] == value
+    assert seen.errors == []
+
+
+def test_attributes_are_the_question(club: Any) -> None:
+    page, seen = club(
+        '<gramwatt-calculator name="pack-energy" cells="6" capacity="1.3 Ah" fields="none"></gramwatt-calculator>'
+    )
+    expect(page.locator("gramwatt-calculator .headline")).to_contain_text("23.088")
+    assert page.locator("gramwatt-calculator input").count() == 0
+    page.evaluate("document.querySelector('gramwatt-calculator').setAttribute('cells', '3')")
+    expect(page.locator("gramwatt-calculator .headline")).to_contain_text("11.544")
+    page.evaluate("document.querySelector('gramwatt-calculator').setAttribute('name', 'air-density')")
+    expect(page.locator("gramwatt-calculator .headline")).to_contain_text("air density: 1.225")
+    page.evaluate("document.querySelector('gramwatt-calculator').inputs = {elevation: 1000}")
+    expect(page.locator("gramwatt-calculator .headline")).to_contain_text("1.1117")
+    assert seen.errors == []
+
+
+def test_fields_and_results_of_ones_own_choice_and_a_picture(club: Any) -> None:
+    page, seen = club(
+        '<gramwatt-calculator name="pack-current" cells="6" capacity="1300" power="400" fields="power, reserve" '
+        'results="c_rate loaded_voltage" picture="dark"></gramwatt-calculator>'
+    )
+    expect(page.locator("gramwatt-calculator svg")).to_be_visible()
+    assert "#8cc4dc" in page.locator("gramwatt-calculator svg").inner_html()
+    assert page.locator("gramwatt-calculator label").all_inner_texts() == ["power"]
+    assert page.locator("gramwatt-calculator dt").all_inner_texts() == ["loaded voltage", "c rate"]
+    assert page.locator("gramwatt-calculator svg title").text_content() == "How many amps at this power?"
+    assert seen.errors == []
+
+
+def test_parts_are_rows(club: Any) -> None:
+    parts = '[{"name": "frame", "mass": 38.4}, {"name": "it&apos;s", "mass": "0.2 lb"}]'
+    page, seen = club(
+        f"<gramwatt-calculator name='mass-margin' limit='250' parts='{parts}' picture></gramwatt-calculator>"
+    )
+    expect(page.locator("gramwatt-calculator .headline")).to_contain_text("120.88")
+    expect(page.locator("gramwatt-calculator svg")).to_contain_text("it's")
+    page.get_by_role("button", name="Add a part").click()
+    page.get_by_label("name of part 3").fill("pack")
+    page.get_by_label("mass of part 3", exact=True).fill("100")
+    expect(page.locator("gramwatt-calculator .headline")).to_contain_text("20.882")
+    page.get_by_role("button", name="Take out part 1").click()
+    expect(page.locator("gramwatt-calculator .headline")).to_contain_text("59.282")
+    assert all(error.startswith(REFUSED) for error in seen.errors), "while the new row had no mass yet"
+    assert serious(page) == []
+
+
+def test_faults_stand_beside_their_fields(club: Any) -> None:
+    page, seen = club(ENDURANCE)
+    expect(page.locator("gramwatt-calculator .headline")).to_be_visible()
+    power = page.get_by_label("power", exact=True)
+    power.fill("much")
+    expect(power).to_have_attribute("aria-invalid", "true")
+    expect(page.locator("gramwatt-calculator .fault").first).to_contain_text("Accepted: above 0")
+    assert told(page, "problem")[-1]["problem"]["errors"][0]["pointer"] == "/power"
+    assert page.evaluate("document.querySelector('gramwatt-calculator').answer") is None
+    power.fill("200")
+    expect(page.locator("gramwatt-calculator .fault")).to_have_count(0)
+    assert seen.errors
+    assert all(error.startswith(REFUSED) for error in seen.errors), "the browser's own note of the refusal"
+
+
+def test_it_speaks_the_page_s_language_in_numbers(club: Any) -> None:
+    page, seen = club(
+        '<gramwatt-calculator name="pack-energy" cells="6" capacity="1.3 Ah"></gramwatt-calculator>', lang="de"
+    )
+    expect(page.locator("gramwatt-calculator .headline")).to_contain_text("23,088")
+    expect(page.get_by_label("capacity", exact=True)).to_have_value("1,3")
+    page.get_by_label("capacity", exact=True).fill("2,6")
+    expect(page.locator("gramwatt-calculator .headline")).to_contain_text("46,176")
+    assert seen.errors == []
+
+
+def test_it_looks_as_the_page_does(club: Any) -> None:
+    style = (
+        "body { font-family: monospace; color: rgb(1, 2, 3); } "
+        "gramwatt-calculator { --gramwatt-accent: rgb(200, 0, 100); } "
+        "gramwatt-calculator::part(headline) { letter-spacing: 3px; }"
+    )
+    page, _ = club(PACK, style=style)
+    headline = page.locator("gramwatt-calculator .headline")
+    expect(headline).to_be_visible()
+    assert headline.evaluate("node => getComputedStyle(node).fontFamily") == "monospace"
+    assert headline.evaluate("node => getComputedStyle(node).color") == "rgb(1, 2, 3)"
+    assert headline.evaluate("node => getComputedStyle(node).letterSpacing") == "3px"
+    assert headline.locator("strong").evaluate("node => getComputedStyle(node).color") == "rgb(200, 0, 100)"
+
+
+def test_no_service_and_no_such_calculator_are_said(club: Any) -> None:
+    nowhere = f"http://127.0.0.1:{free_port()}"
+    page, _ = club(
+        f'<gramwatt-calculator id="a" name="endurance" service="{nowhere}"></gramwatt-calculator>'
+        '<gramwatt-calculator id="b" name="endurence"></gramwatt-calculator>'
+    )
+    expect(page.locator("#a")).to_contain_text("gives no answer. Try again in a while.")
+    expect(page.locator("#b")).to_contain_text("did you mean endurance?")
+
+
+def test_a_wrong_digest_runs_nothing(browser: Browser, service: str, tmp_path: Path) -> None:
+    wrong = "sha384-" + "A" * 64
+    (tmp_path / "index.html").write_text(
+        f'<script src="{service}/gramwatt-{NEWEST}.js" integrity="{wrong}" crossorigin="anonymous"></script>'
+        '<gramwatt-calculator name="pack-energy"></gramwatt-calculator>'
+    )
+    with site(tmp_path) as at:
+        page = browser.new_page()
+        page.goto(at)
+        assert page.evaluate("customElements.get('gramwatt-calculator') === undefined")
+        page.close()
+
+
+def test_without_scripts_a_frame_stands_in(club: Any, service: str) -> None:
+    """It is filled in, sent and answered within the frame, under the club's policy."""
+    frame = f"{service}/calculators/pack-energy/frame?cells=6&capacity=1300"
+    framed = f'<iframe src="{frame.replace("&", "&amp;")}" title="Pack energy" width="340" height="900"></iframe>'
+    page, _ = club(f"{PACK}<noscript>{framed}</noscript>", java_script_enabled=False)
+    inside = page.frame_locator("iframe")
+    expect(inside.locator("#answer .figure")).to_contain_text("23.088")
+    inside.locator("#cells").fill("3")
+    inside.locator(".send button").click()
+    expect(inside.locator("#answer .figure")).to_contain_text("11.544")
+
+
+@pytest.mark.parametrize("width", [320, 1200])
+def test_it_fits(club: Any, width: int) -> None:
+    page, _ = club(
+        '<gramwatt-calculator name="build" kv="2400" diameter="5" pitch="4.3" dry_mass="353.8" '
+        """packs='[{"cells": 4, "capacity": 1300, "mass": 155}]' picture></gramwatt-calculator>""",
+        viewport={"width": width, "height": 700},
+    )
+    expect(page.locator("gramwatt-calculator svg")).to_be_visible()
+    assert page.evaluate("document.documentElement.scrollWidth") <= width

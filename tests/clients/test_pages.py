@@ -1,0 +1,269 @@
+"""The service's own pages in a real browser: filled in, faulty, shared, gone back, on a phone, dark, on paper."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+from urllib.parse import parse_qs, urlsplit
+
+import pytest
+from playwright.sync_api import Browser, Page, expect
+
+from clients.browsing import Seen, chromium, serious
+from gramwatt import calculate, registry
+
+pytestmark = pytest.mark.client("chromium")
+
+NAMES = list(registry.load())
+EVERYWHERE = ["/", *(f"/calculators/{name}" for name in NAMES), "/calculators/build/frame"]
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Browser]:
+    """One browser for this file."""
+    with chromium() as made:
+        yield made
+
+
+@pytest.fixture
+def page(browser: Browser) -> Iterator[Page]:
+    """A page that must load nothing from elsewhere and leave the console empty."""
+    context = browser.new_context(locale="en-GB")
+    made = context.new_page()
+    made.seen = seen = Seen(made)  # type: ignore[attr-defined]
+    yield made
+    context.close()
+    assert seen.errors == []
+    assert len(seen.hosts()) == 1, seen.hosts()
+
+
+def figure(page: Page) -> str:
+    """The headline as it stands."""
+    return re.sub(r"\s+", " ", page.locator("#answer .figure").inner_text()).strip()
+
+
+@pytest.mark.parametrize("path", EVERYWHERE)
+@pytest.mark.parametrize(("width", "scheme"), [(360, "dark"), (1440, "light")])
+def test_it_fits_and_axe_finds_nothing(browser: Browser, service: str, path: str, width: int, scheme: Any) -> None:
+    """On a phone in the dark and on a desk in the light: no sideways scrolling, nothing more than minor by axe-core."""
+    page = browser.new_page(viewport={"width": width, "height": 800}, color_scheme=scheme, locale="en-GB")
+    seen = Seen(page)
+    page.goto(service + path)
+    for more in page.locator("details").all():
+        more.evaluate("node => { node.open = true; }")
+    assert page.evaluate("document.documentElement.scrollWidth") == width
+    assert serious(page) == []
+    assert seen.errors == []
+    assert seen.hosts() == {service}
+    lightness = "name => getComputedStyle(document.body)[name].match(/\\d+/g).slice(0, 3).reduce((a, b) => a + +b, 0)"
+    paper, ink = page.evaluate(lightness, "backgroundColor"), page.evaluate(lightness, "color")
+    assert (paper > ink) is (scheme == "light")
+    shown = page.locator(".narrow-picture" if width == 360 else ".wide-picture")
+    expect(shown.locator("svg")).to_be_visible()
+    page.close()
+
+
+def test_the_first_answer_takes_one_round_trip(browser: Browser, service: str) -> None:
+    """It stands in the page itself: with everything but the page held back it is there."""
+    page = browser.new_page(locale="en-GB")
+    page.route("**/static/**", lambda route: route.abort())
+    page.goto(f"{service}/calculators/endurance?cells=6&capacity=1300&power=200")
+    value = calculate("endurance", cells=6, capacity=1300, power=200)["results"]["endurance"]
+    assert float(figure(page).split(" ")[0]) == pytest.approx(value, abs=0.05)
+    page.close()
+
+
+def test_it_answers_while_one_types_and_the_address_follows(page: Page, service: str) -> None:
+    page.goto(f"{service}/calculators/pack-energy")
+    page.get_by_label("cells", exact=True).fill("4")
+    page.get_by_label("capacity", exact=True).fill("1.5")
+    page.get_by_label("Unit of capacity").first.select_option("Ah")
+    value = calculate("pack-energy", cells=4, capacity=1500)["results"]["usable_energy"]
+    expect(page.locator("#answer .figure")).to_contain_text(f"{value:.5g}"[:5])
+    query = parse_qs(urlsplit(page.url).query)
+    assert query["cells"] == ["4"]
+    assert query["capacity"] == ["1.5"]
+    assert query["capacity.unit"] == ["Ah"]
+    assert not any(name.startswith("units.") for name in query), "what is usual stays out of the address"
+    shared = page.url
+    before = figure(page)
+    page.goto("about:blank")
+    page.goto(shared)
+    assert figure(page) == before
+    expect(page.get_by_label("capacity", exact=True)).to_have_value("1.5")
+    page.reload()
+    assert figure(page) == before
+
+
+def test_back_and_forward(page: Page, service: str) -> None:
+    page.goto(f"{service}/calculators/pack-energy?cells=6&capacity=1300")
+    six = figure(page)
+    page.get_by_label("cells", exact=True).fill("3")
+    page.get_by_label("cells", exact=True).press("Enter")
+    expect(page.locator("#answer .figure")).not_to_contain_text(six.split(" ")[0])
+    three = figure(page)
+    page.go_back()
+    expect(page.locator("#answer .figure")).to_contain_text(six.split(" ")[0])
+    expect(page.get_by_label("cells", exact=True)).to_have_value("6")
+    page.go_forward()
+    expect(page.locator("#answer .figure")).to_contain_text(three.split(" ")[0])
+    expect(page.get_by_label("cells", exact=True)).to_have_value("3")
+
+
+def test_faults_beside_their_fields_and_mended(page: Page, service: str) -> None:
+    page.goto(f"{service}/calculators/endurance?cells=6&capacity=1300&power=200")
+    power = page.get_by_label("power", exact=True)
+    power.fill("-3")
+    power.press("Enter")
+    expect(power).to_have_attribute("aria-invalid", "true")
+    expect(power).to_be_focused()
+    expect(page.locator("#power-fault1")).to_contain_text("must be above 0")
+    expect(page.locator("#power-fault1")).to_contain_text("Accepted: above 0")
+    assert "power-fault1" in (power.get_attribute("aria-describedby") or "")
+    expect(page.get_by_role("alert")).to_contain_text("power: must be above 0")
+    expect(power).to_have_value("-3")
+    power.fill("200")
+    expect(page.locator(".fault")).to_have_count(0)
+    expect(page.locator("[aria-invalid]")).to_have_count(0)
+    expect(page.locator("#answer .figure")).to_contain_text("min")
+
+
+def test_packs_and_parts_are_rows_to_add(page: Page, service: str) -> None:
+    page.goto(f"{service}/calculators/build")
+    packs = page.locator("[data-table=packs] > ol > li")
+    expect(packs).to_have_count(2)
+    page.get_by_role("button", name="Add a row to packs").click()
+    expect(packs).to_have_count(3)
+    expect(page.locator("[id='packs.2.name']")).to_be_focused()
+    page.locator("[id='packs.2.name']").fill("heavy")
+    page.locator("[id='packs.2.cells']").fill("6")
+    page.locator("[id='packs.2.capacity']").fill("2200")
+    page.locator("[id='packs.2.mass']").fill("340")
+    expect(page.locator("#answer table.upright thead")).to_contain_text("heavy")
+    expect(page.locator("#answer .wide-picture svg")).to_contain_text("heavy")
+    page.get_by_role("button", name="Take out pack 1").click()
+    expect(page.locator("#answer table.upright thead th")).to_have_count(3)
+    expect(page.locator("[id='packs.0.name']")).to_have_value("6 cells")
+    page.reload()
+    expect(page.locator("#answer table.upright thead")).to_contain_text("heavy")
+    expect(packs).to_have_count(2)
+
+
+def test_a_recording_is_dropped_in(page: Page, service: str, examples: Path) -> None:
+    page.goto(f"{service}/calculators/flight-log")
+    expect(page.locator("#answer .figure")).to_contain_text("Wh")
+    page.locator("textarea[name=log]").fill("")
+    page.locator("input[type=file]").set_input_files(examples / "overlay" / "flight.csv")
+    expect(page.locator("#answer")).not_to_contain_text("To an example")
+    expect(page.locator("#answer .wide-picture svg")).to_contain_text("current in A")
+
+
+def test_results_change_their_unit(page: Page, service: str) -> None:
+    page.goto(f"{service}/calculators/pack-energy?cells=6&capacity=1300")
+    page.get_by_label("Unit of usable energy").select_option("kJ")
+    expect(page.locator("#answer .figure")).to_contain_text("kJ")
+    assert "units.usable_energy=kJ" in page.url
+
+
+def test_the_keyboard_alone_is_enough(page: Page, service: str) -> None:
+    """Tab from the top: to the content, the fields with their units, the further ones, the button, the figures."""
+    page.goto(f"{service}/calculators/pack-energy?cells=6&capacity=1300")
+    page.keyboard.press("Tab")
+    assert page.evaluate("document.activeElement.textContent") == "To the content"
+    reached = []
+    for _ in range(30):
+        page.keyboard.press("Tab")
+        reached.append(
+            page.evaluate(
+                "document.activeElement.id || document.activeElement.name || document.activeElement.textContent.trim()"
+            )
+        )
+    order = [name for name in reached if name in ("cells", "capacity", "capacity.unit", "decimal", "Work it out")]
+    assert order == ["cells", "capacity", "capacity.unit", "Work it out", "decimal"]
+    page.locator("#cells").focus()
+    page.keyboard.press("Control+a")
+    page.keyboard.type("2")
+    page.keyboard.press("Enter")
+    expect(page.locator("#answer .figure")).to_contain_text("7.69")
+    assert parse_qs(urlsplit(page.url).query)["cells"] == ["2"]
+
+
+def test_where_a_comma_is_the_decimal_sign(browser: Browser, service: str) -> None:
+    context = browser.new_context(locale="de-DE")
+    page = context.new_page()
+    seen = Seen(page)
+    page.goto(f"{service}/calculators/mass-margin")
+    expect(page.locator("#decimal")).to_have_value(",")
+    expect(page.locator("[id='parts.0.mass']")).to_have_value("38,4")
+    page.locator("[id='parts.0.mass']").fill("37,15")
+    expect(page.locator("#answer .figure")).to_contain_text("1,45")
+    assert "decimal=%2C" in page.url
+    assert seen.errors == []
+    context.close()
+
+
+def test_without_scripts(browser: Browser, service: str) -> None:
+    """Everything but typing ahead: a form sent, a fault, a row added, a row taken out, a share by address."""
+    context = browser.new_context(java_script_enabled=False, locale="en-GB")
+    page = context.new_page()
+    page.goto(f"{service}/calculators/mass-margin")
+    page.locator("[id='parts.0.mass']").fill("abc")
+    page.locator("#question .send button").click()
+    expect(page.locator("[id='parts.0.mass-fault1']")).to_contain_text("not a number")
+    page.locator("[id='parts.0.mass']").fill("30.4")
+    page.get_by_role("button", name="Add a row to parts").click()
+    expect(page.locator("[id='parts.6.mass']")).to_have_value("")
+    page.locator("[id='parts.6.mass']").fill("3")
+    page.keyboard.press("Enter")
+    expect(page.locator("#answer .figure")).to_contain_text("5.2")
+    page.get_by_role("button", name="Take out part 7").click()
+    expect(page.locator("#answer .figure")).to_contain_text("8.2")
+    url = page.url
+    page.goto(f"{service}/")
+    page.goto(url)
+    expect(page.locator("#answer .figure")).to_contain_text("8.2")
+    context.close()
+
+
+def test_no_answer_from_the_service_is_said_and_nothing_is_lost(browser: Browser, service: str) -> None:
+    page = browser.new_page(locale="en-GB")
+    page.goto(f"{service}/calculators/pack-energy?cells=6&capacity=1300")
+    page.route("**/calculators/**", lambda route: route.abort())
+    page.locator("#cells").fill("5")
+    expect(page.get_by_role("alert")).to_contain_text("No answer from the service")
+    expect(page.locator("#cells")).to_have_value("5")
+    page.close()
+
+
+def test_it_prints(browser: Browser, service: str, tmp_path: Path) -> None:
+    """To PDF on A4: a few pages, the answer among them, what is for screens alone left out."""
+    page = browser.new_page(locale="en-GB")
+    page.goto(f"{service}/calculators/build")
+    pdf = page.pdf(path=tmp_path / "build.pdf", format="A4", print_background=True)
+    assert pdf.startswith(b"%PDF")
+    assert 1 <= len(re.findall(rb"/Type\s*/Page[^s]", pdf)) <= 8
+    page.emulate_media(media="print")
+    expect(page.locator("#answer .figure")).to_be_visible()
+    for hidden in (".send", "#elsewhere", ".mast nav"):
+        expect(page.locator(hidden)).to_be_hidden()
+    page.close()
+
+
+def test_the_picture_alone_in_light_and_dark(page: Page, service: str) -> None:
+    """Opened by itself, under its own strict policy, it has its colours; in an <img> it has its size."""
+    for theme, paper in (("light", "rgb(251, 250, 247)"), ("dark", "rgb(21, 25, 27)")):
+        page.goto(f"{service}/v1/pack-current/chart?cells=6&capacity=1300&power=700&theme={theme}")
+        assert page.evaluate("getComputedStyle(document.querySelector('path')).fill") == paper
+        assert page.evaluate("document.querySelector('text').getBoundingClientRect().height") > 8
+        assert page.evaluate("document.querySelector('title').textContent") == "How many amps at this power?"
+
+
+def test_the_first_page_answers_where_it_stands(page: Page, service: str) -> None:
+    page.goto(service)
+    page.locator("#masses").fill("100, 120")
+    expect(page.locator("#answer .figure")).to_contain_text("30 g")
+    assert urlsplit(page.url).path == "/"
+    page.get_by_role("link", name="How long will it fly?").click()
+    expect(page).to_have_title("How long will it fly? · Gramwatt")

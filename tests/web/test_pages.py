@@ -1,0 +1,539 @@
+"""Pages for people, as they come without scripts: a form from the declaration, its answer, how to ask again."""
+
+from __future__ import annotations
+
+import base64
+import gzip
+import hashlib
+import html
+import io
+import json
+import re
+import subprocess
+import sys
+from html.parser import HTMLParser
+from typing import Any
+from urllib.parse import parse_qsl, urlencode, urlsplit
+
+import pytest
+from flask.testing import FlaskClient
+
+from gramwatt import calculate, registry
+from gramwatt.declare import JOBS, Calculator, Choice, Flag, Kind, Quantity, Samples, Series, Table, fields_of
+from gramwatt.edge.wording import plain
+from gramwatt.web.pages import reading
+from gramwatt.web.pages.description import columns_of, described, first_example, takes_files
+from gramwatt.web.pages.routes import ELEMENT, NEWEST, integrity, versions
+
+BROWSER = {"Accept": "text/html,application/xhtml+xml,application/xml;q=0.9,*/*;q=0.8"}
+CALCULATORS = list(registry.load().values())
+every_calculator = pytest.mark.parametrize("calculator", CALCULATORS, ids=lambda calculator: calculator.name)
+VOID = {"input", "br", "meta", "link", "hr", "img"}
+PUBLISHED = {"1.0": "sha384-PINNED"}
+
+
+class Page(HTMLParser):
+    """A page taken apart: its elements with attributes and the text below them."""
+
+    def __init__(self, text: str) -> None:
+        super().__init__()
+        self.elements: list[tuple[str, dict[str, str]]] = []
+        self.texts: list[list[str]] = []
+        self._open: list[int] = []
+        self.feed(text)
+        assert not self._open, [self.elements[at] for at in self._open]
+
+    def handle_starttag(self, tag: str, attributes: list[tuple[str, str | None]]) -> None:
+        self.elements.append((tag, {name: value or "" for name, value in attributes}))
+        self.texts.append([])
+        if tag not in VOID:
+            self._open.append(len(self.elements) - 1)
+
+    def handle_startendtag(self, tag: str, attributes: list[tuple[str, str | None]]) -> None:
+        self.handle_starttag(tag, attributes)
+        if tag not in VOID:
+            self._open.pop()
+
+    def handle_endtag(self, tag: str) -> None:
+        assert self.elements[self._open.pop()][0] == tag, f"</{tag}> closes another"
+
+    def handle_data(self, data: str) -> None:
+        for at in self._open:
+            self.texts[at].append(data)
+
+    def find(self, tag: str = "", **wanted: str) -> list[tuple[dict[str, str], str]]:
+        """Elements of a tag with these attributes (class_ for class), each with its text."""
+        wanted = {name.rstrip("_").replace("_", "-"): value for name, value in wanted.items()}
+        return [
+            (attributes, re.sub(r"\s+", " ", "".join(self.texts[at])).strip())
+            for at, (found, attributes) in enumerate(self.elements)
+            if (not tag or found == tag)
+            and all(value in (attributes.get(n), *attributes.get(n, "").split(" ")) for n, value in wanted.items())
+        ]
+
+    def one(self, tag: str = "", **wanted: str) -> tuple[dict[str, str], str]:
+        """The only one."""
+        (found,) = self.find(tag, **wanted)
+        return found
+
+
+def get(client: FlaskClient, path: str, **query: str) -> Page:
+    answer = client.get(path, query_string=query or None, headers=BROWSER)
+    assert answer.status_code == 200, answer.text
+    assert answer.content_type == "text/html; charset=utf-8"
+    return Page(answer.text)
+
+
+def headline(page: Page) -> str:
+    return page.one("p", class_="figure")[1]
+
+
+def fields(calculator: Calculator[Any, Any]) -> set[str]:
+    """Names of the fields that a calculator's form must have, rows of tables aside."""
+    return {name for name, kind in calculator.asked.items() if not isinstance(kind, Table)}
+
+
+@every_calculator
+def test_every_input_has_a_labelled_field(client: FlaskClient, calculator: Calculator[Any, Any]) -> None:
+    page = get(client, f"/calculators/{calculator.name}")
+    named = {attributes.get("name") for tag in ("input", "select", "textarea") for attributes, _ in page.find(tag)}
+    assert fields(calculator) <= named
+    labels = {attributes.get("for"): text for attributes, text in page.find("label")}
+    for name, kind in calculator.asked.items():
+        if isinstance(kind, Table):
+            assert page.one("fieldset", id=name)
+            continue
+        assert labels[name].startswith(name.replace("_", " "))
+        hint = page.one("p", id=f"{name}-hint")[1]
+        assert re.sub(r"\s+", " ", getattr(kind, "description", "")) in hint
+        control = page.one("", id=name)[0]
+        assert f"{name}-hint" in control["aria-describedby"]
+        quantity = kind.item if isinstance(kind, Series) else kind
+        if isinstance(quantity, Choice):
+            options = [text for attributes, text in page.find("option") if "value" not in attributes]
+            assert set(quantity.options) <= set(options)
+    ids = [attributes["id"] for _, attributes in page.elements if "id" in attributes]
+    assert len(ids) == len(set(ids))
+
+
+@every_calculator
+def test_it_opens_with_an_example_and_its_answer(client: FlaskClient, calculator: Calculator[Any, Any]) -> None:
+    """What stands there is what the library answers to the same example, to the digits shown."""
+    page = get(client, f"/calculators/{calculator.name}")
+    example = first_example(calculator)
+    given: dict[str, Any] = dict(example.given)
+    found = calculate(calculator.name, **given)
+    value = found["results"][calculator.headline]
+    shown = headline(page).replace("−", "-").split(" ")[0]
+    assert float(shown) == pytest.approx(value, abs=0.6 * _last_place(shown))
+    for name, kind in calculator.asked.items():
+        if name in example.given and isinstance(kind, Quantity):
+            assert page.one("input", id=name)[0]["value"] == str(example.given[name])
+    for caution in found["cautions"]:
+        if "results" not in caution:
+            assert caution["text"] in page.one("section", id="answer")[1]
+    for reference in calculator.references:
+        assert re.sub(r"\s+", " ", reference.text) in page.one("section", id="working")[1]
+    svg = [attributes for attributes, _ in page.find("svg")]
+    assert len(svg) == 2
+    assert {each["role"] for each in svg} == {"img"}
+
+
+def _last_place(text: str) -> float:
+    return float(10 ** -len(text.partition(".")[2])) if "." in text else 1.0
+
+
+@every_calculator
+def test_a_page_is_light(client: FlaskClient, calculator: Calculator[Any, Any]) -> None:
+    """With its style sheet and script under 100 kB, as a proxy sends them (gzip)."""
+    parts = [client.get(f"/calculators/{calculator.name}", headers=BROWSER).data]
+    for name in ("sheet.css", "sheet.js", "mark.svg"):
+        with client.get(f"/static/{name}") as file:
+            parts.append(file.get_data())
+    assert sum(len(gzip.compress(part)) for part in parts) < 100_000
+
+
+@every_calculator
+def test_nothing_comes_from_elsewhere(client: FlaskClient, calculator: Calculator[Any, Any]) -> None:
+    answer = client.get(f"/calculators/{calculator.name}", headers=BROWSER)
+    page = Page(answer.text)
+    for tag, attributes in page.elements:
+        assert "style" not in attributes
+        assert not any(name.startswith("on") for name in attributes)
+        assert tag != "style"
+        if tag in ("script", "link", "img", "iframe"):
+            assert (attributes.get("src") or attributes["href"]).startswith("/")
+    assert all(attributes.get("src") for attributes, _ in page.find("script"))
+    policy = answer.headers["Content-Security-Policy"]
+    assert "unsafe" not in policy
+    assert "default-src 'none'" in policy
+    assert "frame-ancestors 'self'" in policy
+    framed = client.get(f"/calculators/{calculator.name}/frame", headers=BROWSER)
+    assert "frame-ancestors *" in framed.headers["Content-Security-Policy"]
+
+
+@every_calculator
+def test_a_form_sent_as_it_stands_asks_the_same(client: FlaskClient, calculator: Calculator[Any, Any]) -> None:
+    """As a browser without scripts sends it: every field, empty or not, with the units beside."""
+    first = get(client, f"/calculators/{calculator.name}")
+    sent = form_data(first)
+    if takes_files(calculator):
+        answer = client.post(f"/calculators/{calculator.name}", data=sent, headers=BROWSER)
+        again = Page(answer.text)
+    else:
+        again = get(client, f"/calculators/{calculator.name}", **sent)
+    assert headline(again) == headline(first)
+    assert not again.find("p", class_="fault")
+    assert {k: v for k, v in form_data(again).items() if v} == {k: v for k, v in sent.items() if v}
+
+
+def form_data(page: Page) -> dict[str, str]:
+    """What a form would send, its rows of templates aside."""
+    data: dict[str, str] = {}
+    inside: str | None = None
+    for at, (tag, attributes) in enumerate(page.elements):
+        name = attributes.get("name", "")
+        if "#" in name or (tag == "input" and attributes.get("type") == "file"):
+            inside = None
+            continue
+        if tag == "input" and name:
+            data[name] = attributes.get("value", "")
+        elif tag == "textarea":
+            data[name] = html.unescape("".join(page.texts[at]))
+        elif tag == "select":
+            inside = name
+        elif tag == "option" and inside:
+            value = attributes.get("value", "".join(page.texts[at]).strip())
+            if inside not in data or "selected" in attributes:
+                data[inside] = value
+    return data
+
+
+@pytest.mark.parametrize(
+    ("query", "question"),
+    [
+        ({"capacity": "1300"}, {"capacity": 1300}),
+        ({"capacity": "1.3", "capacity.unit": "Ah"}, {"capacity": "1.3 Ah"}),
+        ({"capacity": "1.3 Ah", "capacity.unit": "mAh"}, {"capacity": "1.3 Ah"}),
+        ({"capacity": "1300 ± 20", "capacity.unit": "mAh"}, {"capacity": "1300 ± 20"}),
+        ({"capacity": "1.3 +/- 0.02", "capacity.unit": "Ah"}, {"capacity": "1.3 +/- 0.02 Ah"}),
+        ({"capacity": "1,3", "capacity.unit": "Ah", "decimal": ","}, {"capacity": "1.3 Ah"}),
+        ({"capacity": " 1300 "}, {"capacity": 1300}),
+    ],
+    ids=lambda case: str(case),
+)
+def test_units_and_decimals_beside_a_number(
+    client: FlaskClient, query: dict[str, str], question: dict[str, Any]
+) -> None:
+    page = get(client, "/calculators/pack-energy", cells="6", **query)
+    found = calculate("pack-energy", cells=6, **question)["results"]["usable_energy"]
+    shown = headline(page).split(" ")[0].replace(",", ".")
+    assert float(shown) == pytest.approx(found, abs=0.6 * _last_place(shown))
+
+
+def test_a_decimal_comma_goes_both_ways(client: FlaskClient) -> None:
+    typed = {"masses": "118,5; 96,2 30,8", "limit": "250", "resolution": "0,1", "decimal": ","}
+    page = get(client, "/calculators/mass-margin", **typed)
+    assert headline(page) == "4,5 g"
+    assert page.one("textarea", id="masses")[1] == "118,5; 96,2 30,8"
+    wrong = get(client, "/calculators/mass-margin", masses="118", limit="2,5")
+    assert "a comma in a number; write a decimal point" in wrong.one("p", id="limit-fault1")[1]
+    mixed = get(client, "/calculators/mass-margin", masses="118", limit="1.250,5", decimal=",")
+    assert mixed.one("p", id="limit-fault1")
+
+
+def test_results_in_other_units(client: FlaskClient) -> None:
+    page = get(client, "/calculators/pack-energy", cells="6", capacity="1300", **{"units.usable_energy": "kJ"})
+    assert headline(page) == "83.117 kJ"
+    linked = get(client, "/calculators/pack-energy", cells="6", capacity="1300", units="usable_energy:kJ")
+    assert headline(linked) == "83.117 kJ"
+    wrong = get(client, "/calculators/pack-energy", cells="6", capacity="1300", units="usable_energy:kg")
+    assert "usable_energy can be had in" in wrong.one("div", id="wrong")[1]
+
+
+def test_faults_stand_beside_their_fields_in_the_service_s_words(client: FlaskClient) -> None:
+    query = {"cells": "0", "capacity": "lots", "power": "200", "nonsense": "1"}
+    page = get(client, "/calculators/endurance", **query)
+    told = client.get("/v1/endurance", query_string=query).get_json()["errors"]
+    assert len(told) == 3
+    listed = page.one("div", id="wrong")[1]
+    for fault in told:
+        name = fault["pointer"][1:]
+        assert fault["detail"].removesuffix(".") in listed
+        if name == "nonsense":
+            continue
+        control = page.one("", id=name)[0]
+        assert control["aria-invalid"] == "true"
+        assert control["value"] == query[name], "nothing is lost"
+        assert f"{name}-fault1" in control["aria-describedby"]
+        said = page.one("p", id=f"{name}-fault1")[1]
+        assert fault["detail"] in said
+        assert fault["accepted"] in said
+    assert page.one("", id="power")[0]["value"] == "200"
+    assert not page.find("svg")
+
+
+def test_what_was_assumed_is_marked(client: FlaskClient) -> None:
+    page = get(client, "/calculators/pack-current", cells="6", capacity="1300", power="700")
+    found = calculate("pack-current", cells=6, capacity=1300, power=700)
+    labels = {attributes.get("for"): text for attributes, text in page.find("label")}
+    for name in found["assumed"]:
+        assert "assumed" in labels[name] or "(assumed)" in page.one("select", id=name)[1]
+    resistance = page.one("input", id="cell_resistance")[0]
+    assert resistance["placeholder"] == f"{plain(found['given']['cell_resistance'], 6)} mohm"
+    assert "assumed" not in labels["power"]
+
+
+PARTS = {
+    "parts.0.name": "frame",
+    "parts.0.mass": "38.4",
+    "parts.4.name": "motor",
+    "parts.4.mass": "11.1",
+    "parts.4.count": "4",
+    "parts.5.name": "",
+    "parts.5.mass": "",
+    "limit": "250",
+    "resolution": "0.1",
+}
+
+
+def rows(page: Page, table: str) -> int:
+    places = {re.match(rf"{table}\.(\d+)\.", a.get("name", "")) for tag in ("input",) for a, _ in page.find(tag)}
+    return len({found[1] for found in places if found})
+
+
+def test_rows_are_numbered_anew_and_blank_ones_left_out(client: FlaskClient) -> None:
+    page = get(client, "/calculators/mass-margin", **PARTS)
+    assert headline(page) == "167.2 g", "250 - 38.4 - 4 x 11.1, by hand"
+    assert rows(page, "parts") == 2
+    assert page.one("input", id="parts.1.name")[0]["value"] == "motor"
+
+
+def test_rows_are_added_and_taken_out_without_scripts(client: FlaskClient) -> None:
+    added = get(client, "/calculators/mass-margin", **PARTS, add="parts")
+    assert rows(added, "parts") == 3
+    assert added.one("input", id="parts.2.name")[0]["value"] == ""
+    assert headline(added) == "167.2 g"
+    left = get(client, "/calculators/mass-margin", **PARTS, remove="parts.0")
+    assert rows(left, "parts") == 1
+    assert left.one("input", id="parts.0.name")[0]["value"] == "motor"
+
+
+def test_a_fault_in_a_row_stands_in_it(client: FlaskClient) -> None:
+    page = get(client, "/calculators/mass-margin", **{**PARTS, "parts.4.mass": "heavy"})
+    assert page.one("input", id="parts.1.mass")[0]["aria-invalid"] == "true"
+    assert page.one("input", id="parts.1.mass")[0]["value"] == "heavy"
+    assert page.one("p", id="parts.1.mass-fault1")
+    assert "parts, row 2, mass" in page.one("div", id="wrong")[1]
+
+
+def test_packs_are_compared_in_a_table_and_a_picture(client: FlaskClient) -> None:
+    page = get(client, "/calculators/build")
+    calculator = registry.load()["build"]
+    given: dict[str, Any] = dict(first_example(calculator).given)
+    found = calculate("build", **given)["results"]["by_pack"]
+    table = page.one("table", class_="upright")[1]
+    for row in found:
+        assert row["name"] in table
+    assert "endurance" in table
+    assert "endurance in min" in " ".join(text for _, text in page.find("svg"))
+
+
+def test_a_recording_is_sent_as_a_file_or_as_text(client: FlaskClient) -> None:
+    text = "time [s],voltage [V],current [A]\n" + "".join(f"{at},15.2,{10 + at % 3}\n" for at in range(60))
+    pasted = client.post("/calculators/flight-log", data={"log": text, "cells": "4"}, headers=BROWSER)
+    file = {"log": (io.BytesIO(text.encode()), "flight.csv"), "cells": "4"}
+    sent = client.post("/calculators/flight-log", data=file, headers=BROWSER)
+    times = {"time": list(range(60)), "voltage": [15.2] * 60, "current": [10 + at % 3 for at in range(60)]}
+    value = calculate("flight-log", log=times, cells=4)["results"]["energy"]
+    for answer in (pasted, sent):
+        assert answer.headers["Cache-Control"] == "no-store"
+        shown = headline(Page(answer.text)).split(" ")[0]
+        assert float(shown) == pytest.approx(value, abs=0.6 * _last_place(shown))
+    broken = Page(client.post("/calculators/flight-log", data={"log": "no header here"}, headers=BROWSER).text)
+    assert broken.find("p", class_="fault")
+    assert "no header here" in broken.one("textarea")[1], "nothing is lost"
+
+
+def test_a_long_table_is_cut_and_says_so(client: FlaskClient) -> None:
+    text = "time,voltage,current\n" + "".join(f"{at},15,10\n" for at in range(20))
+    answer = client.post("/calculators/overlay-cues", data={"log": text}, headers=BROWSER)
+    assert re.search(r"And \d{3} more rows", answer.text)
+    assert len(answer.data) < 200_000
+
+
+def test_text_is_never_markup(client: FlaskClient) -> None:
+    evil = "\"><script>alert(1)</script><b onx='"
+    for query in ({"parts.0.name": evil, "parts.0.mass": "5", "limit": "9"}, {"limit": evil}, {evil: evil}):
+        answer = client.get("/calculators/mass-margin", query_string=query, headers=BROWSER)
+        assert "<script>alert" not in answer.text
+        Page(answer.text)
+
+
+def test_the_first_page(client: FlaskClient) -> None:
+    page = get(client, "/")
+    text = page.one("section", id="calculators")[1]
+    for title in JOBS.values():
+        assert title in text
+    for calculator in CALCULATORS:
+        assert page.find("a", href=f"/calculators/{calculator.name}")
+    assert headline(page) == "4.5 g", "118.5 + 96.2 + 30.8 = 245.5 g of 250, by hand"
+    other = get(client, "/", masses="100, 160", limit="250")
+    assert headline(other) == "−10 g"
+
+
+def test_an_unknown_calculator_is_a_page_for_people_and_a_problem_for_programs(client: FlaskClient) -> None:
+    answer = client.get("/calculators/endurence", headers=BROWSER)
+    assert (answer.status_code, answer.mimetype) == (404, "text/html")
+    assert "endurance" in answer.text
+    told = client.get("/calculators/endurence")
+    assert (told.status_code, told.mimetype) == (404, "application/problem+json")
+
+
+def test_a_page_is_sent_again_only_when_it_changed(client: FlaskClient) -> None:
+    url = "/calculators/pack-energy?cells=6&capacity=1300"
+    first = client.get(url, headers=BROWSER)
+    tag = first.headers["ETag"]
+    assert first.headers["Cache-Control"] == "no-cache"
+    again = client.get(url, headers={**BROWSER, "If-None-Match": tag})
+    assert (again.status_code, again.data) == (304, b"")
+    assert again.headers["Content-Security-Policy"] == first.headers["Content-Security-Policy"], "browsers take it over"
+    other = client.get(url, headers={**BROWSER, "If-None-Match": tag}, base_url="http://elsewhere.example")
+    assert other.status_code == 200
+    assert "elsewhere.example" in other.text
+    assert "elsewhere.example" not in client.get(url, headers=BROWSER).text, "nobody's page is kept for another"
+
+
+@every_calculator
+def test_the_description_for_programs(client: FlaskClient, calculator: Calculator[Any, Any]) -> None:
+    told = client.get(f"/calculators/{calculator.name}").get_json()
+    assert told == json.loads(json.dumps(dict(described(calculator))))
+    assert [each["name"] for each in told["inputs"]] == list(calculator.asked)
+    assert [each["name"] for each in told["results"]] == list(calculator.answered)
+    answer = client.post(f"/v1/{calculator.name}", json=told["example"])
+    assert answer.status_code == 200
+
+
+# -- asking again from elsewhere -------------------------------------------------------------------------------------
+
+
+def code(page: Page) -> dict[str, str]:
+    """The pieces of code of a page by their titles, as they would be copied."""
+    titles = [text for attributes, text in page.find("h3") if attributes.get("id", "").startswith("code-")]
+    found = [at for at, (tag, _) in enumerate(page.elements) if tag == "code" and page.elements[at - 1][0] == "pre"]
+    pieces = ["".join(page.texts[at]) for at in found]
+    return dict(zip(titles, pieces, strict=True))
+
+
+@every_calculator
+def test_code_to_copy_gives_the_same_answer(
+    client: FlaskClient, live: str, calculator: Calculator[Any, Any], tmp_path: Any
+) -> None:
+    """Each piece is really run against the service: the cell's address, the shell's command, Python, the picture."""
+    answer = client.get(f"/calculators/{calculator.name}", headers=BROWSER, base_url=live)
+    pieces = code(Page(answer.text))
+    if not pieces:
+        assert calculator.name == "flight-comparison", "recordings in a table"
+        return
+    example: dict[str, Any] = dict(first_example(calculator).given)
+    expected = calculate(calculator.name, **example)["results"][calculator.headline]
+    if calculator.recording:
+        log = example[calculator.recording]
+        (tmp_path / "flight.csv").write_text(reading.typed(calculator.asked[calculator.recording], log))
+    environment = {"PATH": "/usr/bin:/bin", "no_proxy": "*"}
+    shell = subprocess.run(
+        ["sh", "-c", pieces["curl"]], capture_output=True, check=True, cwd=tmp_path, env=environment, timeout=60
+    )
+    assert json.loads(shell.stdout)["results"][calculator.headline] == pytest.approx(expected, rel=1e-9)
+    if "Python" in pieces:
+        command = [sys.executable, "-c", pieces["Python"]]
+        ran = subprocess.run(command, capture_output=True, check=True, text=True, env=environment, timeout=60)
+        assert ran.stdout.strip() == str(expected)
+    if "The address of that value" in pieces:
+        address = urlsplit(pieces["The address of that value"])
+        assert len(pieces["The address of that value"]) < 2048
+        assert client.get(f"{address.path}?{address.query}").text == plain(expected) or isinstance(expected, str)
+        assert pieces["The address of that value"] in pieces["A cell of a spreadsheet"]
+        picture = urlsplit(pieces["The picture"])
+        assert client.get(f"{picture.path}?{picture.query}").mimetype == "image/png"
+    if "On a page of your own" in pieces:
+        element = Page(pieces["On a page of your own"])
+        script = element.one("script")[0]
+        assert script["src"] == f"{live}/gramwatt-{NEWEST}.js"
+        assert script["integrity"] == integrity(NEWEST)
+        given = {n: v for n, v in element.one("gramwatt-calculator")[0].items() if n != "name"}
+        assert set(given) == set(example)
+        frame = urlsplit(element.one("iframe")[0]["src"])
+        assert headline(get(client, frame.path, **dict(parse_qsl(frame.query)))) == headline(Page(answer.text))
+
+
+# -- the element's script --------------------------------------------------------------------------------------------
+
+
+def test_a_published_version_of_the_element_never_changes() -> None:
+    """Pages hold its digest: to change it, add a file with a new version, and its digest here."""
+    assert {version: integrity(version) for version in versions()} == PUBLISHED
+    assert versions()[-1] == NEWEST
+
+
+def test_the_element_by_version_and_newest(client: FlaskClient) -> None:
+    fixed, newest = client.get(f"/gramwatt-{NEWEST}.js"), client.get("/gramwatt.js")
+    assert fixed.data == newest.data == (ELEMENT / f"{NEWEST}.js").read_bytes()
+    assert fixed.headers["Cache-Control"] == "public, max-age=31536000, immutable"
+    assert newest.headers["Cache-Control"] == "public, max-age=3600"
+    for answer in (fixed, newest):
+        assert answer.mimetype == "text/javascript"
+        assert answer.headers["Access-Control-Allow-Origin"] == "*", "integrity needs it"
+        assert answer.headers["Cross-Origin-Resource-Policy"] == "cross-origin"
+    digest = base64.b64encode(hashlib.sha384(fixed.data).digest()).decode()
+    told = client.get("/v1").get_json()["element"]
+    assert told == {"script": f"/gramwatt-{NEWEST}.js", "integrity": f"sha384-{digest}"}
+    assert client.get("/gramwatt-0.0.js").status_code == 404
+    assert client.get("/gramwatt-../sheet.js").status_code == 404
+
+
+# -- reading a form --------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("kind", "word", "unit", "decimal", "value"),
+    [
+        (Quantity("g", "", above=0, at_most=9), "12", "g", ".", 12),
+        (Quantity("g", "", above=0, at_most=9), "1e2", "", ".", 100.0),
+        (Quantity("g", "", above=0, at_most=9), "2", "lb", ".", "2 lb"),
+        (Quantity("g", "", above=0, at_most=9), "2 oz", "lb", ".", "2 oz"),
+        (Quantity("g", "", above=0, at_most=9), "nonsense", "lb", ".", "nonsense"),
+        (Quantity("g", "", above=0, at_most=9), "1.250,5", "", ",", "1.250,5"),
+        (Flag(""), "true", "", ".", True),
+        (Flag(""), "false", "", ".", False),
+        (Flag(""), "maybe", "", ".", "maybe"),
+        (Series(Quantity("g", "", above=0, at_most=9), ""), "1, 2\n3;4", "", ".", [1, 2, 3, 4]),
+        (Series(Quantity("g", "", above=0, at_most=9), ""), "1,5 2,5; 3", "", ",", [1.5, 2.5, 3]),
+        (Series(Quantity("g", "", above=0, at_most=9), ""), "1, 2", "oz", ".", ["1 oz", "2 oz"]),
+    ],
+    ids=lambda case: str(case)[:30],
+)
+def test_a_typed_word(kind: Kind, word: str, unit: str, decimal: str, value: object) -> None:
+    found = reading.value(kind, word, unit, decimal)
+    assert found == value
+    assert type(found) is type(value)
+
+
+@every_calculator
+def test_an_example_typed_and_read_is_the_example(calculator: Calculator[Any, Any]) -> None:
+    """Whatever the decimal sign."""
+    for example in calculator.examples:
+        for decimal in (".", ","):
+            form = reading.shown(calculator, example.given, decimal)
+            again = reading.read(calculator, dict(parse_qsl(urlencode(reading.query_of(form)))), {})
+            for name, given in example.given.items():
+                kind = calculator.asked[name]
+                if isinstance(kind, Samples):
+                    assert again.question[name].rows == len(next(iter(given.values())))  # type: ignore[attr-defined]
+                elif isinstance(kind, Table):
+                    assert [set(row) for row in again.question[name]] == [
+                        {each for each in row if each in columns_of(kind) and each in fields_of(kind.row)}
+                        for row in given  # type: ignore[attr-defined]
+                    ]
+                else:
+                    assert again.question[name] == given
