@@ -128,7 +128,11 @@ def test_it_opens_with_an_example_and_its_answer(client: FlaskClient, calculator
     assert float(shown) == pytest.approx(value, abs=0.6 * _last_place(shown))
     for name, kind in calculator.asked.items():
         if name in example.given and isinstance(kind, Quantity):
-            assert page.one("input", id=name)[0]["value"] == str(example.given[name])
+            number, _, unit = str(example.given[name]).partition(" ")
+            assert page.one("input", id=name)[0]["value"] == number
+            if unit:
+                chosen = page.one("select", name=f"{name}.unit")[1].split(" ")
+                assert unit in chosen
     for caution in found["cautions"]:
         if "results" not in caution:
             assert caution["text"] in page.one("section", id="answer")[1]
@@ -536,4 +540,5 @@ def test_an_example_typed_and_read_is_the_example(calculator: Calculator[Any, An
                         for row in given  # type: ignore[attr-defined]
                     ]
                 else:
-                    assert again.question[name] == given
+                    found = again.question[name]
+                    assert found == given or f"{found} {getattr(kind, 'unit', '')}" == given

@@ -190,12 +190,12 @@ def _graph(page: _Page, graph: Graph) -> None:
     page.resize(page.top + len(graph.panels) * (each + 0.34) + 0.42)
     first: Axes | None = None
     top = page.top
-    for panel in graph.panels:
+    for place, panel in enumerate(graph.panels, 1):
         top += 0.26
         axes = page.axes(0.62, top, page.width - 0.18, top + each, **({"sharex": first} if first else {}))
         _panel(page, axes, panel, graph)
         page.text(0.1, top - 0.22, panel.label, size=9, weight="bold")
-        if panel is not graph.panels[-1]:
+        if place < len(graph.panels):
             axes.tick_params(labelbottom=False)
         first, top = first or axes, top + each + 0.08
     page.text(page.width - 0.18, top + 0.2, graph.across, size=9, ha="right")

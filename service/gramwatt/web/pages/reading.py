@@ -9,9 +9,10 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Any, Final, Protocol
+from typing import IO, Any, Final, Protocol
 
 from gramwatt.declare import Calculator, Count, Flag, Kind, Quantity, Samples, Series, Table
+from gramwatt.edge import units
 from gramwatt.edge.cells import NUMBER
 from gramwatt.edge.recorded.columns import Malformed, Unusable
 from gramwatt.edge.recorded.reading import recording_in
@@ -29,9 +30,7 @@ class File(Protocol):
     """A file of a form."""
 
     filename: str | None
-
-    def read(self) -> bytes:
-        """All of it."""
+    stream: IO[bytes]
 
 
 @dataclass(slots=True)
@@ -158,7 +157,7 @@ def _read_recording(
     form: Form, shown: str, kind: Samples, word: str, file: File | None, into: dict[str, Any], key: str
 ) -> None:
     """A recording from a file, or from text that was pasted."""
-    raw = file.read() if file is not None and file.filename else b""
+    raw = file.stream.read() if file is not None and file.filename else b""
     form_of = "csv"
     if file is not None and raw:
         ending = (file.filename or "").rpartition(".")[2].lower()
@@ -188,10 +187,18 @@ def shown(calculator: Calculator[Any, Any], question: Mapping[str, Any], decimal
             for at, row in enumerate(given):
                 for column, inner in columns_of(kind).items():
                     if column in row:
-                        words[f"{name}.{at}.{column}"] = typed(inner, row[column], decimal)
+                        words |= _with_unit(f"{name}.{at}.{column}", inner, typed(inner, row[column], decimal))
         else:
-            words[name] = typed(kind, given, decimal)
+            words |= _with_unit(name, kind, typed(kind, given, decimal))
     return read(calculator, {**words, "decimal": decimal}, {})
+
+
+def _with_unit(name: str, kind: Kind, word: str) -> dict[str, str]:
+    """A typed word, its unit in the field beside it."""
+    number, space, unit = word.rpartition(" ")
+    if isinstance(kind, Quantity) and space and unit in units.alternatives(kind.unit):
+        return {name: number, f"{name}.unit": unit}
+    return {name: word}
 
 
 def typed(kind: Kind, given: Any, decimal: str = ".") -> str:
