@@ -1,4 +1,4 @@
-"""The command line: gramwatt serve | calc | batch | sweep | list | contract."""
+"""The command line: gramwatt serve | calc | batch | sweep | chart | list | contract."""
 
 from __future__ import annotations
 
@@ -11,9 +11,11 @@ from urllib.parse import parse_qsl
 import click
 
 from gramwatt import registry
+from gramwatt.commands.asking import question_of
 from gramwatt.commands.batch import batch
+from gramwatt.commands.chart import chart
 from gramwatt.commands.sweep import sweep
-from gramwatt.commands.words import fail, named, pairs
+from gramwatt.commands.words import fail, pairs
 from gramwatt.declare import Quantity
 from gramwatt.edge import figures
 from gramwatt.edge.ask import Refused, UnknownCalculator, ask, find
@@ -95,14 +97,7 @@ def calc(
         fail(f"{name} has no result {value!r}; it gives {one_of(known)}")
     if form is not None and form not in media_of(calculator):
         fail(f"{name} is not to be had as {form!r}; it is as {one_of(media_of(calculator))}")
-    question: dict[str, object] = dict(named(inputs)) if body is None else _from_body(body, inputs)
-    text = body is None
-    if logs:
-        if body is not None:
-            fail("give the recordings in --body or by --log, not both")
-        from gramwatt.commands.recordings import recorded  # which brings libraries that nothing else here needs
-
-        question, text = recorded(calculator, question, logs, named(column))
+    question, text = question_of(calculator, inputs, body, logs, column)
     try:
         if form is not None and value is None:
             for piece in ask_for(calculator, question, Wish(form, pairs(units), working), text=text):
@@ -117,20 +112,6 @@ def calc(
         click.echo(figures.value_text(answer["results"][value]))
     else:
         click.echo(sheet(answer))
-
-
-def _from_body(body: Any, inputs: tuple[str, ...]) -> dict[str, object]:
-    if inputs:
-        fail("give the inputs as words or in --body, not both")
-    from gramwatt.edge.strict_json import NotJson, strict_json
-
-    try:
-        value = strict_json(body.read())
-    except NotJson as error:
-        fail(f"--body: {error}")
-    if not isinstance(value, dict):
-        fail("--body: the question must be a JSON object")
-    return value
 
 
 MOST_SHOWN: Final = 12
@@ -185,6 +166,7 @@ def _given(answer: dict[str, Any], name: str) -> str:
 
 main.add_command(batch)
 main.add_command(sweep)
+main.add_command(chart)
 
 
 @main.command("list")

@@ -14,7 +14,8 @@ from gramwatt.charts.curves import points
 from gramwatt.charts.sheet import Body, Column, Dot, Graph, Line, Panel, Rows, Sheet, Stairs
 from gramwatt.declare import Array, Calculator, Count, Quantity, Table, fields_of
 from gramwatt.edge import units
-from gramwatt.edge.answer import Answer, declared_units
+from gramwatt.edge.answer import Answer, answer, declared_units
+from gramwatt.edge.ask import answered
 from gramwatt.edge.run import Outcome
 from gramwatt.edge.tables.sweep import Axis
 from gramwatt.pictures import Bars, Course, Curve, Ladder
@@ -47,6 +48,16 @@ class Asked:
     def width(self, name: str) -> Any:
         """The standard uncertainty of a result, in the unit of the answer; None where it has none."""
         return self.answer.get("uncertainty", {}).get(name, {}).get("standard")
+
+
+def picture_of(
+    calculator: Calculator[Any, Any], question: Mapping[str, object], *, text: bool, result_units: Mapping[str, str]
+) -> tuple[Sheet | None, list[str]]:
+    """The picture of the answer to a question; where there is nothing to see, why. Raises Refused with every fault."""
+    outcome = answered(calculator, question, text=text, result_units=result_units)
+    told = answer(outcome, 0, result_units=result_units)
+    reasons = [caution["text"] for caution in told["cautions"] if "results" in caution]
+    return sheet(Asked(calculator, question, text, outcome, told)), reasons
 
 
 def sheet(asked: Asked) -> Sheet | None:

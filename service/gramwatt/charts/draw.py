@@ -50,6 +50,13 @@ class Look:
     """Whether title and question stand in it; on a page they stand beside it."""
 
 
+def drawn(sheet: Sheet, form: str, look: Look) -> bytes:
+    """The picture as ``svg`` or ``png``, or as ``txt``: its title and what it shows."""
+    if form == "txt":
+        return f"{sheet.title}\n{sheet.told}\n".encode()
+    return as_png(sheet, look) if form == "png" else as_svg(sheet, look)
+
+
 def as_svg(sheet: Sheet, look: Look, *, variables: bool = False) -> bytes:
     """The picture as SVG, its title and what it shows told in words; see `svg.tidy` for ``variables``."""
     with _drawing(look):

@@ -18,6 +18,10 @@ from gramwatt.edge.wording import Fault, echo, near, one_of
 
 MOST_SHOWN: Final = 4
 """Results in one picture, a panel each."""
+MOST_AXES: Final = 2
+MOST_POINTS: Final = 2000
+MOST_MAPPED: Final = 101
+"""Points along a line, and along each axis of a map."""
 MOST_LINES: Final = 6
 """Lines that can be told apart."""
 
@@ -27,9 +31,9 @@ def drawable(calculator: Calculator[Any, Any]) -> list[str]:
     return [name for name, kind in calculator.answered.items() if isinstance(kind, Quantity | Count)]
 
 
-def shown(calculator: Calculator[Any, Any], wish: str | None, faults: list[Fault], most: int) -> list[str]:
+def shown(calculator: Calculator[Any, Any], wish: str | None, faults: list[Fault], axes: int) -> list[str]:
     """The results wished for, the first that can be drawn unless any are; what is wrong is added to the faults."""
-    known = drawable(calculator)
+    known, most = drawable(calculator), 1 if axes > 1 else MOST_SHOWN
     if not wish:
         return known[:1]
     names = wish.split(",")
@@ -55,7 +59,11 @@ def check(calculator: Calculator[Any, Any], axes: Sequence[sweep.Axis]) -> list[
             faults.append(Fault(f"/{axis.name}", "a list or a table stands on no axis", None, accepted))
         elif axis.count < 2:
             faults.append(Fault(f"/{axis.name}", "one point makes no line", None, "two values or more"))
-    if len(axes) == 2 and not faults:
+        elif axis.count > (most := MOST_MAPPED if len(axes) > 1 else MOST_POINTS):
+            faults.append(Fault(f"/{axis.name}", f"{axis.count} points", None, f"up to {most} to be drawn"))
+    if len(axes) > MOST_AXES:
+        faults.append(Fault("/vary", f"{len(axes)} inputs are varied", None, "one, or two for a map"))
+    elif len(axes) == MOST_AXES and not faults:
         named = [axis for axis in axes if not _has_numbers(calculator.asked[axis.name])]
         if len(named) == 2:
             faults.append(

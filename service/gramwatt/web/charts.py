@@ -9,7 +9,6 @@ from flask import Blueprint, Response, request
 
 from gramwatt.declare import Calculator, Choice, Count, Kind, Text
 from gramwatt.edge import ask
-from gramwatt.edge.answer import answer
 from gramwatt.edge.columns import escape_name
 from gramwatt.edge.queries import fits_query
 from gramwatt.edge.tables import sweep
@@ -39,8 +38,6 @@ CHART_OPTIONS: Final[Mapping[str, Kind]] = {
         "Of a sweep: the results drawn, separated by commas; the headline unless said.", longest=200, optional=True
     ),
 }
-MOST_MAPPED: Final = 101
-"""Points along each axis of a map."""
 
 blueprint = Blueprint("charts", __name__, url_prefix="/v1")
 
@@ -107,20 +104,15 @@ def _drawn(
             accepted = "vary=..., or no show: the picture of an answer is its calculator's own"
             raise invalid([Fault("/show", "results are chosen for a sweep alone", echo(options["show"]), accepted)])
         try:
-            outcome = ask.answered(calculator, question, text=text, result_units=wished)
+            drawn, reasons = declared.picture_of(calculator, question, text=text, result_units=wished)
         except ask.Refused as refused:
             raise invalid([*faults, *refused.faults]) from None
-        told = answer(outcome, 0, result_units=wished)
-        drawn = declared.sheet(declared.Asked(calculator, question, text, outcome, told))
         if drawn is None:
-            reasons = [caution["text"] for caution in told["cautions"] if "results" in caution]
             raise Problem("no-answer", " ".join(["There is nothing to draw for these inputs.", *reasons]))
         seen = drawn
     look = draw.Look(options["theme"], options["shape"], options["ground"], options["scale"])
-    if form == "txt":
-        return Response(f"{seen.title}\n{seen.told}\n", content_type="text/plain; charset=utf-8")
-    made = draw.as_png(seen, look) if form == "png" else draw.as_svg(seen, look)
-    return Response(made, content_type=MEDIA[form])
+    media = MEDIA[form] + ("; charset=utf-8" if form == "txt" else "")
+    return Response(draw.drawn(seen, form, look), content_type=media)
 
 
 def _sweep_faults(
@@ -137,13 +129,7 @@ def _sweep_faults(
 
     plan_of(calculator, question, {**options, "given": False, "uncertainty": False}, faults, words=text)
     faults += swept.check(calculator, axes)
-    show = swept.shown(calculator, options["show"], faults, 1 if len(axes) == 2 else swept.MOST_SHOWN)
-    if len(axes) == 2:
-        faults += [
-            Fault(f"/{axis.name}", f"{axis.count} points", None, f"up to {MOST_MAPPED} along each axis of a map")
-            for axis in axes
-            if axis.count > MOST_MAPPED
-        ]
+    show = swept.shown(calculator, options["show"], faults, len(axes))
     if faults or not axes:
         raise invalid(faults)
     return show
