@@ -14,8 +14,15 @@ from gramwatt.serve import PATIENCE, problem_bytes
 
 STUCK: Final = 20
 LONG: Final = ("/batch", "/sweep", "/chart", ".yaml")
+PAGES: Final = "/calculators/"
+"""Pages hold pictures, which take as long to draw as a hundred answers."""
 _Worker: Any = import_module("gunicorn.workers.gasgi").ASGIWorker  # what stubs there are know neither
 _Protocol: Any = import_module("gunicorn.asgi.protocol").ASGIProtocol
+
+
+def takes_long(path: str) -> bool:
+    """Whether what is at a path would hold up the others if it were answered in the loop itself."""
+    return path == "/" or path.startswith(PAGES) or path.rstrip("/").endswith(LONG)
 
 
 class EventsWorker(_Worker):  # type: ignore[misc]
@@ -43,7 +50,7 @@ class EventsWorker(_Worker):  # type: ignore[misc]
         kept = getattr(self.asgi, "extensions", {}).get("kept")
         self.asgi = Shell(
             self.asgi,
-            is_long=lambda scope: scope["path"].rstrip("/").endswith(LONG),
+            is_long=lambda scope: takes_long(scope["path"]),
             **({"known": kept.ready, "known_body": kept.ready_body} if kept is not None else {}),
             threads=int(os.environ.get("GRAMWATT_LONG_THREADS") or 4),
             patience=PATIENCE,

@@ -257,3 +257,23 @@ def test_it_fits(club: Any, width: int) -> None:
     )
     expect(page.locator("gramwatt-calculator svg")).to_be_visible()
     assert page.evaluate("document.documentElement.scrollWidth") <= width
+
+
+def test_the_example_works_as_it_stands(browser: Browser, service: str, examples: Path, tmp_path: Path) -> None:
+    """For a service elsewhere: its address changed wherever it stands, the digest kept."""
+    text = (examples / "website" / "before-you-fly.html").read_text(encoding="utf-8")
+    (tmp_path / "index.html").write_text(text.replace("http://127.0.0.1:8000", service), encoding="utf-8")
+    (tmp_path / "club.css").write_bytes((examples / "website" / "club.css").read_bytes())
+    with site(tmp_path, policy(service)) as at:
+        page = browser.new_page(viewport={"width": 360, "height": 800}, locale="en-GB")
+        seen = Seen(page)
+        page.goto(at)
+        value = calculate("endurance", cells=4, capacity=850, power=120)["results"]["endurance"]
+        first, second = page.locator("gramwatt-calculator").all()
+        expect(first.locator(".headline")).to_contain_text(f"{value:.2f}"[:3])
+        expect(second.locator(".headline")).to_contain_text("70 g")
+        expect(second.locator("svg")).to_contain_text("motor × 4")
+        assert page.evaluate("document.documentElement.scrollWidth") == 360
+        assert serious(page) == []
+        assert seen.errors == []
+        page.close()

@@ -199,3 +199,13 @@ def test_waitress_answers_the_same_bytes(waitress: str, live: str) -> None:
 def test_waitress_cuts_no_chunked_body(waitress: str) -> None:
     body = QUESTION.ljust(1024 * 1024 + 1)
     problem(send(waitress, HEAD + b"Transfer-Encoding: chunked\r\n\r\n" + chunked(body)), 413, "too-large")
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="gunicorn does not run there")
+def test_what_is_drawn_is_not_drawn_in_the_loop() -> None:
+    """Every route that draws, or answers a table, goes to a thread; a plain answer does not."""
+    from gramwatt.serve_events import takes_long
+
+    long = "/", "/v1/pack-energy/batch", "/v1/pack-energy/chart", "/calculators/build", "/calculators/build/frame"
+    assert all(takes_long(path) for path in long)
+    assert not any(takes_long(path) for path in ("/v1", "/v1/pack-energy", "/v1/pack-energy/usable_energy", "/docs"))

@@ -64,6 +64,10 @@
   };
   const words = (text) => (text ?? "").split(/[\s,]+/).filter(Boolean);
 
+  const language = (wished) => {
+    try { return Intl.getCanonicalLocales(wished || navigator.language)[0]; } catch { return "en"; }
+  };
+
   class GramwattCalculator extends HTMLElement {
     #about; #inputs = {}; #answer = null; #form; #said; #controls = new Map(); #waiting; #asking; #watch; #lang; #loading = 0;
 
@@ -144,7 +148,7 @@
     }
 
     #build() {
-      this.#lang = this.closest("[lang]")?.lang || navigator.language;
+      this.#lang = language(this.closest("[lang]")?.lang);
       this.#controls.clear();
       this.#form = make("form", { part: "form", noValidate: true });
       this.#form.addEventListener("submit", (event) => { event.preventDefault(); this.#ask(true); });
