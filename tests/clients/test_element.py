@@ -200,8 +200,8 @@ def test_it_speaks_the_page_s_language_in_numbers(club: Any) -> None:
 
 def test_it_looks_as_the_page_does(club: Any) -> None:
     style = (
-        "body { font-family: monospace; color: rgb(1, 2, 3); } "
-        "gramwatt-calculator { --gramwatt-accent: rgb(200, 0, 100); } "
+        "body { font-family: monospace; color: rgb(1, 2, 3); --accent: rgb(200, 0, 100); --line: rgb(0, 90, 0); } "
+        "gramwatt-calculator { --gramwatt-accent: var(--accent); --gramwatt-line: var(--line); } "
         "gramwatt-calculator::part(headline) { letter-spacing: 3px; }"
     )
     page, _ = club(PACK, style=style)
@@ -211,6 +211,8 @@ def test_it_looks_as_the_page_does(club: Any) -> None:
     assert headline.evaluate("node => getComputedStyle(node).color") == "rgb(1, 2, 3)"
     assert headline.evaluate("node => getComputedStyle(node).letterSpacing") == "3px"
     assert headline.locator("strong").evaluate("node => getComputedStyle(node).color") == "rgb(200, 0, 100)"
+    border = page.get_by_label("cells", exact=True).evaluate("node => getComputedStyle(node).border")
+    assert border == "1px solid rgb(0, 90, 0)"
 
 
 def test_no_service_and_no_such_calculator_are_said(club: Any) -> None:
@@ -263,7 +265,7 @@ def test_the_example_works_as_it_stands(browser: Browser, service: str, examples
     """For a service elsewhere: its address changed wherever it stands, the digest kept."""
     text = (examples / "website" / "before-you-fly.html").read_text(encoding="utf-8")
     (tmp_path / "index.html").write_text(text.replace("http://127.0.0.1:8000", service), encoding="utf-8")
-    (tmp_path / "club.css").write_bytes((examples / "website" / "club.css").read_bytes())
+    (tmp_path / "before-you-fly.css").write_bytes((examples / "website" / "before-you-fly.css").read_bytes())
     with site(tmp_path, policy(service)) as at:
         page = browser.new_page(viewport={"width": 360, "height": 800}, locale="en-GB")
         seen = Seen(page)

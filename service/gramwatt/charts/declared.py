@@ -99,7 +99,7 @@ def _curve(asked: Asked, picture: Curve[Any, Any]) -> tuple[Body, str] | None:
     unit = asked.unit(across) if picture.across else _own_unit(kind)
     level = found.values(picture.across) if picture.across else axis.points(np.arange(count))
     here = asked.answer["results"].get(across, asked.answer["given"].get(across)) if across else None
-    panels, said = [], []
+    panels, courses, asked_for = [], [], []
     for at, result in enumerate(picture.show):
         y = found.values(result)
         if not np.isfinite(y).any():
@@ -112,19 +112,19 @@ def _curve(asked: Asked, picture: Curve[Any, Any]) -> tuple[Body, str] | None:
         value = asked.answer["results"][result]
         if isinstance(here, int | float) and isinstance(value, int | float):
             dots = (Dot(float(here), float(value), words.with_width(value, asked.width(result), own)),)
-            said.append(f"here {words.spoken(result)} is {dots[0].label}")
+            asked_for.append(f"{words.spoken(result)} is {dots[0].label}")
         panels.append(Panel(label, tuple(lines), dots))
-        said.insert(at, words.course(words.spoken(result), y, own))
+        courses.append(words.course(words.spoken(result), y, own))
     if not panels:
         return None
     known = level[np.isfinite(level)]
     first, last = (0.0 if abs(end) < 1e-4 * np.abs(known).max() else end for end in (known[0], known[-1]))
     ends = f"from {words.value(first, unit)} to {words.value(last, unit)}"
-    told = f"As {words.spoken(across)} goes {ends}, {', and '.join(said)}"
-    if isinstance(here, int | float):
-        told += f", at {words.value(here, unit)}"
+    told = words.sentence(f"As {words.spoken(across)} goes {ends}, {' and '.join(courses)}")
+    if asked_for and isinstance(here, int | float):
+        told += " " + words.sentence(f"Here, at {words.value(here, unit)}, {' and '.join(asked_for)}")
     graph = Graph(words.axis(across, unit), tuple(panels), whole=isinstance(kind, Count))
-    return graph, words.sentence(told)
+    return graph, told
 
 
 def _measured(asked: Asked, of: Callable[[Any, Any], tuple[Array, Array]], across: str, result: str) -> Line:

@@ -21,35 +21,40 @@
   const sheet = new CSSStyleSheet();
   sheet.replaceSync(`
     :host { display: block; font: inherit; color: inherit; font-variant-numeric: tabular-nums lining-nums;
-      --line: var(--gramwatt-line, color-mix(in srgb, currentColor 45%, transparent));
-      --gap: var(--gramwatt-gap, 0.75rem); --accent: var(--gramwatt-accent, currentColor); }
+      --_gramwatt-line: var(--gramwatt-line, color-mix(in srgb, currentColor 45%, transparent));
+      --_gramwatt-gap: var(--gramwatt-gap, 0.75rem); --_gramwatt-accent: var(--gramwatt-accent, currentColor); }
     :host([hidden]) { display: none; }
     * { box-sizing: border-box; }
-    form { display: flex; flex-wrap: wrap; gap: var(--gap); align-items: flex-start; margin: 0 0 var(--gap); }
+    form { display: flex; flex-wrap: wrap; gap: var(--_gramwatt-gap); align-items: flex-start; margin: 0 0 var(--_gramwatt-gap); }
     fieldset { border: 0; margin: 0; padding: 0; min-width: 0; flex-basis: 100%; }
     legend { padding: 0; font-weight: 600; }
-    .row { display: flex; flex-wrap: wrap; gap: calc(var(--gap) / 2); align-items: flex-end; margin: 0.35em 0; }
+    .row { display: flex; flex-wrap: wrap; gap: calc(var(--_gramwatt-gap) / 2); align-items: flex-end; margin: 0.35em 0; }
     label { display: block; font-size: 0.9em; }
+    .row + .row label { position: absolute; width: 1px; height: 1px; overflow: hidden; clip-path: inset(50%); }
+    .row .entry { gap: 0.15em; }
+    .row input { width: 4.3em; }
+    .row input.text { width: 5.5em; }
+    .row input.count { width: 3em; }
     .entry { display: flex; gap: 0.3em; align-items: baseline; }
     input, select, button { font: inherit; font-variant-numeric: inherit; color: inherit; border-radius: 2px;
-      border: 1px solid var(--line); padding: 0.35em 0.45em; min-height: 2.4em; max-width: 100%;
+      border: 1px solid var(--_gramwatt-line); padding: 0.35em 0.45em; min-height: 2.4em; max-width: 100%;
       background: var(--gramwatt-field, transparent); }
     option { color: CanvasText; background: Canvas; }
-    input { width: 7.5em; }
+    input { width: 6em; }
     input.count { width: 4em; }
     input.text { width: 9em; }
     input.list { width: 14em; }
     button { cursor: pointer; }
-    :focus-visible { outline: 2px solid var(--accent); outline-offset: 2px; }
+    :focus-visible { outline: 2px solid var(--_gramwatt-accent); outline-offset: 2px; }
     [aria-invalid="true"] { border: 2px solid currentColor; }
     .fault { font-weight: 600; font-size: 0.9em; margin: 0.25em 0 0; max-width: 22em; }
     .headline { margin: 0; font-size: 1.1em; }
-    .headline strong { font-size: 2em; color: var(--accent); }
+    .headline strong { font-size: 2em; color: var(--_gramwatt-accent); }
     .uncertainty { opacity: 0.75; white-space: nowrap; }
-    dl { display: grid; grid-template-columns: auto 1fr; gap: 0.15em 1em; margin: var(--gap) 0; }
+    dl { display: grid; grid-template-columns: auto 1fr; gap: 0.15em 1em; margin: var(--_gramwatt-gap) 0; }
     dd { margin: 0; }
     .picture svg { width: 100%; max-width: 40rem; height: auto; display: block; }
-    ul { padding-left: 1.2em; margin: var(--gap) 0; font-size: 0.9em; }
+    ul { padding-left: 1.2em; margin: var(--_gramwatt-gap) 0; font-size: 0.9em; }
     .credit { font-size: 0.85em; margin: 0; }
     a { color: inherit; }
     [hidden] { display: none; }
