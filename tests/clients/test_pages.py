@@ -151,6 +151,20 @@ def test_packs_and_parts_are_rows_to_add(page: Page, service: str) -> None:
     expect(packs).to_have_count(2)
 
 
+def test_more_parts_than_an_address_holds(page: Page, service: str) -> None:
+    """They are sent otherwise: all are counted, the address stays a short one."""
+    parts = "&".join(f"parts.{at}.name=part+number+{at}+of+many+more&parts.{at}.mass=1" for at in range(110))
+    page.goto(f"{service}/calculators/mass-margin?limit=250&{parts}")
+    expect(page.locator("#answer .figure")).to_contain_text("140")
+    for at in (107, 108, 109):
+        page.locator(f"[id='parts.{at}.name']").fill("a very long name " * 4)
+    page.locator("[id='parts.0.name']").fill("the longest names of all parts, to go beyond what an address may hold")
+    page.locator("[id='parts.0.mass']").fill("11")
+    page.locator("[id='parts.0.mass']").press("Enter")
+    expect(page.locator("#answer .figure")).to_contain_text("130")
+    assert len(page.url) < 8000
+
+
 def test_a_recording_is_dropped_in(page: Page, service: str, examples: Path) -> None:
     page.goto(f"{service}/calculators/flight-log")
     expect(page.locator("#answer .figure")).to_contain_text("Wh")

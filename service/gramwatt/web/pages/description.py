@@ -47,11 +47,11 @@ def described(calculator: Calculator[Any, Any]) -> Mapping[str, Any]:
 
 
 def first_example(calculator: Calculator[Any, Any]) -> Example:
-    """The example that a form begins with: the first that fills a table, where the calculator asks for one."""
+    """The example that a form begins with: the first that fills a table, where the calculator asks for one; else the
+    one that gives least."""
     tables = [name for name, kind in calculator.asked.items() if isinstance(kind, Table)]
-    return next(
-        (each for each in calculator.examples if any(name in each.given for name in tables)), calculator.examples[0]
-    )
+    filled = [each for each in calculator.examples if any(name in each.given for name in tables)]
+    return filled[0] if filled else min(calculator.examples, key=lambda each: len(each.given))
 
 
 def field(name: str, kind: Kind, calculator: Calculator[Any, Any] | None = None) -> dict[str, Any]:

@@ -19,7 +19,7 @@ from gramwatt.declare import JOBS, Calculator
 from gramwatt.edge import ask
 from gramwatt.edge.figures import json_bytes
 from gramwatt.edge.queries import query_of as example_query
-from gramwatt.edge.wording import Fault
+from gramwatt.edge.wording import Fault, echo
 from gramwatt.version import __version__
 from gramwatt.web.asking import largest_recording, preferred
 from gramwatt.web.calculators import find
@@ -157,7 +157,7 @@ def _view(calculator: Calculator[Any, Any], example: Mapping[str, Any] | None = 
         form.blank, form.result_units = {name: n for name, n in blank.items() if name not in given}, wished
     view = View(calculator, form, Shown(), None, example=shows_example, by_post=takes_files(calculator))
     view.about = described(calculator)
-    faults: list[Fault] = list(form.faults)
+    faults: list[Fault] = [*form.faults, *_repeated()]
     answer: dict[str, Any] | None = None
     outcome = None
     try:
@@ -171,6 +171,15 @@ def _view(calculator: Calculator[Any, Any], example: Mapping[str, Any] | None = 
         _link(view)
     view.shown = fields(calculator, form, answer, faults)
     return view
+
+
+def _repeated() -> list[Fault]:
+    """Names that stand more than once in the address, with values that differ."""
+    return [
+        Fault(f"/{name[:80]}", f"given {len(values)} times", echo(", ".join(values)), "each name once")
+        for name, values in request.args.lists()
+        if len(set(values)) > 1
+    ]
 
 
 def _draw(view: View, outcome: Any, answer: Mapping[str, Any]) -> None:

@@ -3,6 +3,7 @@
 {
   const form = document.getElementById("question");
   const byPost = form.method === "post";
+  const LONGEST = 7500;
   let asked = 0;
   let waiting = 0;
 
@@ -94,6 +95,7 @@
       return ask(path, { body: data });
     }
     const url = address();
+    if (url.length > LONGEST) return ask(path, { body: new FormData(form) }); // the address stays as it was
     if (url !== location.pathname + location.search) history[push ? "pushState" : "replaceState"]({ ours: true }, "", url);
     return ask(url);
   };
