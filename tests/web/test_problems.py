@@ -67,7 +67,10 @@ def path_of(rule: Rule) -> str:
 
 
 ROUTES = sorted({path_of(rule) for rule in rules()})
-POSTED = ("/v1/pack-energy", "/v1/pack-energy/batch", "/v1/pack-energy/sweep", "/v1/flight-log/log")
+POSTED = (
+    *(f"/v1/pack-energy{path}" for path in ("", "/batch", "/sweep", "/chart")),
+    *("/v1/flight-log/log", "/calculators/pack-energy", "/calculators/pack-energy/frame"),
+)
 
 
 @pytest.mark.parametrize("method", ["PUT", "PATCH", "DELETE", "TRACE", "QUERY", "NONSENSE"])
