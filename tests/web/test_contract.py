@@ -1,5 +1,6 @@
 """The contract: committed as it is served, valid, true in its examples, and never less than what was published."""
 
+import ast
 import copy
 import csv
 import io
@@ -9,6 +10,7 @@ from collections.abc import Callable, Iterator
 from functools import reduce
 from pathlib import Path
 from typing import Any
+from urllib.parse import urlsplit
 
 import pytest
 import yaml
@@ -298,3 +300,21 @@ def test_an_additive_change_breaks_nobody(kind: str) -> None:
     ADDITIVE[kind](changed)
     assert changed != CONTRACT
     assert breaking_changes(CONTRACT, changed) == []
+
+
+def test_code_samples_ask_what_the_examples_do(client: FlaskClient) -> None:
+    """Those of the pages, by the same code: each address answers, each body is an example of the calculator."""
+    seen = 0
+    for path, item in document()["paths"].items():
+        for method in ("get", "post"):
+            for sample in item.get(method, {}).get("x-codeSamples", ()):
+                seen += 1
+                assert path.removeprefix("/v1/") in sample["source"]
+                if sample["lang"] == "Python":
+                    compile(sample["source"], path, "exec")
+                    question = ast.literal_eval(re.findall(r"^question = (.*)$", sample["source"], re.MULTILINE)[0])
+                    assert client.post(path, json=question).status_code == 200
+                elif method == "get":
+                    url = urlsplit(re.findall(r"http://localhost:8000[^'\"]*", sample["source"])[0])
+                    assert client.get(f"{url.path}?{url.query}").status_code == 200
+    assert seen >= 2 * len(registry.load())

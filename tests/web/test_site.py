@@ -12,6 +12,7 @@ from flask.testing import FlaskClient
 from prometheus_client.parser import text_string_to_metric_families
 
 from gramwatt import registry
+from gramwatt.edge import units
 from gramwatt.edge.queries import fits_query
 from gramwatt.version import __version__
 from gramwatt.web.problems import TYPES
@@ -235,3 +236,25 @@ def test_the_request_id_of_a_client(client: FlaskClient, offered: str, kept: boo
     answer = client.get("/nothing", headers={"X-Request-ID": offered})
     assert answer.get_json()["instance"] == f"urn:uuid:{answer.headers['X-Request-ID']}"
     assert (answer.headers["X-Request-ID"] == offered) == kept
+
+
+def test_the_table_of_units(client: FlaskClient) -> None:
+    """The one that questions are read by; its factors are NIST SP 811's, appendix B.8, from memory (rtol: half the last digit)."""
+    answer = client.get("/v1/units")
+    assert answer.headers["Cache-Control"] == "public, max-age=3600"
+    told = answer.get_json()["dimensions"]
+    table = {each["dimension"]: {unit["unit"]: unit for unit in each["units"]} for each in told}
+    assert {name: set(found) for name, found in table.items()} == {name: set(u) for name, u in units.TABLE.items()}
+    for dimension, unit, factor, digits in (
+        ("mass", "lb", 4.535924e-01, 7),
+        ("mass", "oz", 2.834952e-02, 7),
+        ("length", "in", 2.54e-02, 15),
+        ("power", "hp", 7.456999e02, 7),
+        ("force", "lbf", 4.448222e00, 7),
+        ("pressure", "inHg", 3.386389e03, 7),
+        ("speed", "mph", 4.4704e-01, 15),
+        ("energy", "Wh", 3.6e03, 15),
+    ):
+        assert table[dimension][unit]["scale"] == pytest.approx(factor, rel=0.5 * 10 ** -(digits - 1)), unit
+    assert table["temperature"]["degC"] == {"unit": "degC", "scale": 1, "offset": 273.15}
+    assert client.get("/v1").get_json()["units"] == "/v1/units"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 from urllib.parse import quote
 
@@ -21,6 +22,11 @@ def first_query(calculator: Calculator[Any, Any]) -> str | None:
     """The query of the first example that fits one."""
     queries = (query_of(calculator, example) for example in calculator.examples)
     return next((query for query in queries if query is not None), None)
+
+
+def first_queried(calculator: Calculator[Any, Any]) -> Mapping[str, object]:
+    """The question of the first example that fits a query; empty where none does."""
+    return next((each.given for each in calculator.examples if query_of(calculator, each) is not None), {})
 
 
 def query_of(calculator: Calculator[Any, Any], example: Example) -> str | None:

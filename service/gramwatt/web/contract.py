@@ -13,7 +13,7 @@ from gramwatt import registry
 from gramwatt.declare import Calculator, Choice, Flag, Kind, Quantity, Samples, Series, Table, Text, is_required
 from gramwatt.edge import ask, figures, units
 from gramwatt.edge.answer import declared_units
-from gramwatt.edge.queries import fits_query, query_of
+from gramwatt.edge.queries import first_queried, fits_query, query_of
 from gramwatt.edge.schemas import ColumnField, schema, schema_name
 from gramwatt.version import __version__
 from gramwatt.web import json_schema
@@ -24,6 +24,7 @@ from gramwatt.web.contract_logs import add_log
 from gramwatt.web.contract_site import add_site
 from gramwatt.web.contract_tables import add_table_components, add_tables
 from gramwatt.web.number_pattern import escape
+from gramwatt.web.pages.snippets import samples
 
 DESCRIPTION: Final = """\
 Gramwatt computes what somebody who builds, weighs, flies and reports on small electric multirotors adds up on the way:
@@ -141,6 +142,7 @@ def _add_calculator(spec: APISpec, calculator: Calculator[Any, Any]) -> None:
         **shared,
         "parameters": [*inputs, *options],
         "responses": {**cached(good), **problems(406, 422)},
+        "x-codeSamples": samples(calculator, first_queried(calculator), by_query=True),
     }
     questions = {
         f"example{at}": {"summary": example.title, "value": dict(example.given)}
@@ -154,6 +156,7 @@ def _add_calculator(spec: APISpec, calculator: Calculator[Any, Any]) -> None:
         "parameters": options,
         "requestBody": {"required": True, "description": "The inputs.", "content": {"application/json": content}},
         "responses": {"200": good, **problems(400, 406, 413, 415, 422)},
+        "x-codeSamples": samples(calculator, calculator.examples[0].given, by_query=False),
     }
     if calculator.recording is not None:
         add_log(spec, calculator, inputs, options, good)

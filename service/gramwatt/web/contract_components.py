@@ -105,12 +105,13 @@ SCHEMAS: Final[Mapping[str, JsonObject]] = {
         description="A problem (RFC 9457).",
     ),
     "Index": _object(
-        ["service", "version", "contract", "reference", "element", "calculators"],
+        ["service", "version", "contract", "reference", "units", "element", "calculators"],
         {
             "service": {"type": "string", "const": "gramwatt"},
             "version": {"type": "string", "maxLength": 20, "pattern": r"^[0-9]+\.[0-9]+\.[0-9]+$"},
             "contract": _LINK,
             "reference": _LINK,
+            "units": _LINK,
             "element": _object(
                 ["script", "integrity"],
                 {
@@ -168,6 +169,35 @@ SCHEMAS: Final[Mapping[str, JsonObject]] = {
             "results": {"type": "array", "maxItems": 100, "items": json_schema.NAME},
             "links": {"type": "object", "additionalProperties": _LINK},
         },
+    ),
+    "UnitTable": _object(
+        ["dimensions"],
+        {
+            "dimensions": {
+                "type": "array",
+                "maxItems": 100,
+                "items": _object(
+                    ["dimension", "units"],
+                    {
+                        "dimension": {"type": "string", "maxLength": 40, "pattern": "^[a-z ]+$"},
+                        "units": {
+                            "type": "array",
+                            "description": "The usual one first; several spellings may be one unit.",
+                            "maxItems": 40,
+                            "items": _object(
+                                ["unit", "scale", "offset"],
+                                {
+                                    "unit": {"type": "string", "maxLength": 16, "pattern": json_schema.PRINTABLE},
+                                    "scale": {"type": "number", "format": "double", "exclusiveMinimum": 0},
+                                    "offset": {"type": "number", "format": "double"},
+                                },
+                            ),
+                        },
+                    },
+                ),
+            }
+        },
+        description="The closed table of units: a value in SI is value * scale + offset.",
     ),
     "ProblemType": _object(
         ["type", "title", "status", "advice"],

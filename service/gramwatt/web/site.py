@@ -10,6 +10,7 @@ from flask import Blueprint, Response, current_app, send_from_directory
 
 from gramwatt import registry
 from gramwatt.declare import Calculator
+from gramwatt.edge import units
 from gramwatt.edge.figures import json_bytes
 from gramwatt.version import __version__
 from gramwatt.web.asking import preferred
@@ -46,12 +47,35 @@ def index() -> Response:
     return made
 
 
+@blueprint.get("/v1/units")
+def units_table() -> Response:
+    """Every unit that a quantity may carry, by dimension."""
+    tag = etag(preferred({"json": "application/json"}))
+    return not_modified(tag) or cacheable(Response(json_bytes(_units()), content_type="application/json"), tag)
+
+
+def _units() -> dict[str, Any]:
+    """By dimension its units, the usual one first: a value in SI is ``value * scale + offset``."""
+    return {
+        "dimensions": [
+            {
+                "dimension": dimension,
+                "units": [
+                    {"unit": unit.spelling, "scale": unit.scale, "offset": unit.offset} for unit in spellings.values()
+                ],
+            }
+            for dimension, spellings in units.TABLE.items()
+        ]
+    }
+
+
 def _index() -> dict[str, Any]:
     return {
         "service": "gramwatt",
         "version": __version__,
         "contract": "/openapi.json",
         "reference": "/docs",
+        "units": "/v1/units",
         "element": {"script": f"/gramwatt-{NEWEST}.js", "integrity": integrity(NEWEST)},
         "calculators": [_entry(calculator) for calculator in registry.load().values()],
     }

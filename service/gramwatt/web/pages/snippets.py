@@ -11,6 +11,8 @@ from urllib.parse import quote
 from gramwatt.declare import Calculator, Choice, Flag, Recording, Table, Text
 from gramwatt.edge.queries import fits_query, query_word
 
+CELL, CURL, PYTHON = "A cell of a spreadsheet", "curl", "Python"
+
 
 @dataclass(frozen=True, slots=True)
 class Snippet:
@@ -43,13 +45,29 @@ def snippets(
         return Again(())
     query = _query(calculator, plain)
     if query is None:
-        first = [Snippet("curl", "sh", _curl(f"{base}/v1/{name}", json.dumps(plain, ensure_ascii=False)))]
+        first = [Snippet(CURL, "sh", _curl(f"{base}/v1/{name}", json.dumps(plain, ensure_ascii=False)))]
     else:
         first = _by_query(calculator, query, base)
     code = element_code(calculator, plain, f"{base}{element}", integrity, frame)
     note = "A Content-Security-Policy there must name this service in script-src, connect-src and frame-src."
-    python_code = Snippet("Python", "python", python(f"{base}/v1/{name}", plain, headline))
+    python_code = Snippet(PYTHON, "python", python(f"{base}/v1/{name}", plain, headline))
     return Again((*first, python_code, Snippet("On a page of your own", "html", code, note)), query)
+
+
+EXAMPLE_SERVICE = "http://localhost:8000"
+
+
+def samples(calculator: Calculator[Any, Any], question: Mapping[str, Any], *, by_query: bool) -> list[dict[str, str]]:
+    """The same pieces for a contract (``x-codeSamples``): those of a GET, or of a POST."""
+    address = f"{EXAMPLE_SERVICE}/v1/{calculator.name}"
+    query = _query(calculator, question) if by_query else None
+    if query is not None:
+        pieces = [each for each in _by_query(calculator, query, EXAMPLE_SERVICE) if each.title in (CELL, CURL)]
+    else:
+        body = Snippet(CURL, "sh", _curl(address, json.dumps(question, ensure_ascii=False)))
+        pieces = [body, Snippet(PYTHON, "python", python(address, question, calculator.headline))]
+    languages = {"sh": "Shell", "python": "Python", "text": "Spreadsheet"}
+    return [{"lang": languages[each.language], "label": each.title, "source": each.code} for each in pieces]
 
 
 def _holds_recording(given: Any) -> bool:
@@ -70,17 +88,17 @@ def _by_query(calculator: Calculator[Any, Any], query: str, base: str) -> list[S
     value = f"{address}/{headline}?{query}&errors=text"
     is_text = isinstance(calculator.answered[headline], Choice | Text | Flag)
     web = f'WEBSERVICE("{value}")'
-    formula = f"={web}" if is_text else f'=NUMBERVALUE({web};".")'
+    formula = f"={web}" if is_text else f'=NUMBERVALUE({web};".";"")'
     return [
         Snippet(
-            "A cell of a spreadsheet",
+            CELL,
             "text",
             formula,
             "In LibreOffice Calc as it stands; in Excel, where the language separates by commas, with , for ;. Another "
             f"result: its name instead of {headline}. The bare address works too.",
         ),
         Snippet("The address of that value", "text", value),
-        Snippet("curl", "sh", f"curl '{address}?{query.replace(chr(39), '%27')}'"),
+        Snippet(CURL, "sh", f"curl '{address}?{query.replace(chr(39), '%27')}'"),
         Snippet("The picture", "text", f"{address}/chart?{query}&format=png"),
     ]
 
@@ -89,7 +107,7 @@ def _with_recording(calculator: Calculator[Any, Any], question: Mapping[str, Any
     query = "&".join(f"{name}={quote(query_word(given), safe=',')}" for name, given in question.items())
     address = f"{base}/v1/{calculator.name}/log" + (f"?{query}" if query else "")
     code = f"curl -H 'Content-Type: text/csv' --data-binary @flight.csv \\\n  '{address.replace(chr(39), '%27')}'"
-    return (Snippet("curl", "sh", code, "flight.csv is the recording itself."),)
+    return (Snippet(CURL, "sh", code, "flight.csv is the recording itself."),)
 
 
 def _curl(address: str, body: str) -> str:
