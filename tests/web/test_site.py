@@ -239,7 +239,7 @@ def test_the_request_id_of_a_client(client: FlaskClient, offered: str, kept: boo
 
 
 def test_the_table_of_units(client: FlaskClient) -> None:
-    """The one that questions are read by; its factors are NIST SP 811's, appendix B.8, from memory (rtol: half the last digit)."""
+    """The one that questions are read by; factors of NIST SP 811, appendix B.8, from memory (rtol: half a digit)."""
     answer = client.get("/v1/units")
     assert answer.headers["Cache-Control"] == "public, max-age=3600"
     told = answer.get_json()["dimensions"]

@@ -199,7 +199,7 @@ SCHEMAS: Final[Mapping[str, JsonObject]] = {
         },
         description="The closed table of units: a value in SI is value * scale + offset.",
     ),
-    "ProblemType": _object(
+    "KindOfProblem": _object(
         ["type", "title", "status", "advice"],
         {
             "type": _LINK,

@@ -64,7 +64,7 @@ def add_tables(spec: APISpec, calculator: Calculator[Any, Any], inputs: list[str
             }
         },
     )
-    body = question.replace("Question", "Sweep")
+    body = question.replace("Question", "SweepQuestion")
     spec.components.schema(body, _sweep_body(calculator, question))
     operations: JsonObject = {
         "post": {

@@ -1,0 +1,87 @@
+"""Clients that general tools generate from the contract: strictly compiled, and used against a running service."""
+
+import re
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from clients.running import environment, missing, need
+from gramwatt import calculate
+from gramwatt.edge.figures import json_bytes
+from gramwatt.web.contract import document
+
+NPM = Path(__file__).with_name("npm") / "node_modules"
+UNTYPED = {"Missing schema", "Unsupported content type text/csv"}
+"""What the Python generator has no type for: bodies of tables, recordings and forms that no schema tells."""
+
+
+def run(*words: str, cwd: Path) -> str:
+    """All that a command prints; it must succeed."""
+    ran = subprocess.run(words, cwd=cwd, capture_output=True, text=True, timeout=300, env=environment(), check=False)
+    assert ran.returncode == 0, ran.stdout[-3000:] + ran.stderr[-3000:]
+    return ran.stdout + ran.stderr
+
+
+@pytest.fixture(scope="module")
+def folder(examples: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The example beside today's contract."""
+    made = tmp_path_factory.mktemp("clients") / "clients"
+    shutil.copytree(examples / "clients", made)
+    (made / "openapi.json").write_bytes(json_bytes(document()))
+    return made
+
+
+def expected() -> list[str]:
+    """What the examples must print."""
+    lines = []
+    for power in ("120 W", "0.7 kW"):
+        answer = calculate("pack-current", cells=6, capacity="1.3 Ah", power=power, cell_resistance=8)
+        lines.append(f"{power}: {answer['results']['current']} A")
+        lines += [f"  ! {caution['text']}" for caution in answer["cautions"]]
+    return lines
+
+
+def is_as_expected(printed: str) -> bool:
+    *answers, refusal = printed.splitlines()
+    return answers == expected() and refusal.startswith("9 bananas: 1 fault: power: ")
+
+
+def test_a_python_client(service: str, folder: Path) -> None:
+    """The generator warns of nothing but bodies without a schema; what it writes is strictly typed, and asks."""
+    told = run(
+        *(sys.executable, "-m", "openapi_python_client", "generate", "--path", "openapi.json", "--meta", "none"),
+        *("--output-path", "gramwatt_client", "--config", "openapi-python-client.yaml"),
+        cwd=folder,
+    )
+    warned = re.findall(r"^WARNING parsing (\S+ \S+) [^\n]*\n+([^\n]+)", told, re.MULTILINE)
+    assert {reason for _, reason in warned} == UNTYPED
+    assert all(re.fullmatch(r"POST /(v1/[a-z-]+/(batch|log)|calculators/.*)", where) for where, _ in warned)
+    # The generator casts where it need not; everything else of --strict holds.
+    strict = ("--strict", "--disable-error-code", "redundant-cast", "--cache-dir", ".cache", "--config-file", "")
+    run(sys.executable, "-m", "mypy", *strict, "ask.py", "gramwatt_client", cwd=folder)
+    assert is_as_expected(run(sys.executable, "-X", "utf8", "ask.py", service, cwd=folder))
+
+
+@pytest.mark.client("node")
+def test_typescript_types(service: str, folder: Path) -> None:
+    """They compile under --strict, a misspelt name does not, and the compiled example asks."""
+    if not (NPM / ".bin" / "tsc").exists():
+        missing("typescript (npm install in tests/clients/npm)")
+    node = need("node")
+    run(node, str(NPM / "openapi-typescript" / "bin" / "cli.js"), "openapi.json", "-o", "gramwatt.d.ts", cwd=folder)
+    (folder / "node_modules").symlink_to(NPM)
+    options = "--strict --target es2022 --module nodenext --moduleResolution nodenext --types node"
+    assert options in (folder / "README.md").read_text(encoding="utf-8")
+    tsc = (node, str(NPM / "typescript" / "lib" / "tsc.js"), *options.split())
+    run(*tsc, "ask.mts", cwd=folder)
+    assert is_as_expected(run(node, "ask.mjs", service, cwd=folder))
+    right = (folder / "ask.mts").read_text(encoding="utf-8")
+    for good, bad in (("cell_resistance: 8", "cel_resistance: 8"), ("results.current", "results.amps")):
+        assert good in right
+        (folder / "wrong.mts").write_text(right.replace(good, bad), encoding="utf-8")
+        ran = subprocess.run([*tsc, "--noEmit", "wrong.mts"], cwd=folder, capture_output=True, text=True, check=False)
+        assert ran.returncode != 0
+        assert "wrong.mts" in ran.stdout
