@@ -18,8 +18,14 @@ DIRECT = urllib.request.build_opener(urllib.request.ProxyHandler({}))
 
 
 def environment(**more: str) -> dict[str, str]:
-    """This process's environment without proxies (everything asked here is on this machine), and some more."""
-    return {name: value for name, value in os.environ.items() if not name.lower().endswith("_proxy")} | more
+    """This process's environment without proxies (everything asked here is on this machine), and some more; nor is any
+    virtual environment active in it, whose Python LibreOffice would take for its own."""
+    kept = {name: value for name, value in os.environ.items() if not name.lower().endswith("_proxy")}
+    active = kept.pop("VIRTUAL_ENV", None)
+    if active is not None:
+        folders = kept.get("PATH", os.defpath).split(os.pathsep)
+        kept["PATH"] = os.pathsep.join(folder for folder in folders if not folder.startswith(active))
+    return kept | more
 
 
 def missing(program: str) -> NoReturn:
