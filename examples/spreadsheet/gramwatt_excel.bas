@@ -20,7 +20,7 @@ Public Function GRAMWATT_VALUE(ByVal calculator As String, ByVal result As Strin
     On Error GoTo Failed
     at = LBound(inputs)
     Do While at <= UBound(inputs)
-        If IsObject(inputs(at)) Then pairs = inputs(at).Value Else pairs = inputs(at)
+        pairs = inputs(at) ' of a range its values
         If IsArray(pairs) Then
             query = query & GramwattPairs(pairs)
             at = at + 1
@@ -48,23 +48,28 @@ Private Function GramwattPairs(ByVal pairs As Variant) As String
 End Function
 
 ' One input as a query has it: Str writes a decimal point in every locale.
-Private Function GramwattInput(ByVal name As String, ByVal value As Variant) As String
-    Dim text As String
-    If IsObject(value) Then value = value.Value
-    If IsEmpty(value) Then Exit Function
-    If VarType(value) = vbString Then text = Trim$(value) Else text = Trim$(Str$(value))
-    If Len(text) > 0 Then GramwattInput = "&" & GramwattEncoded(name) & "=" & GramwattEncoded(text)
+Private Function GramwattInput(ByVal key As String, ByVal given As Variant) As String
+    Dim cell As Variant
+    Dim word As String
+    cell = given
+    If IsEmpty(cell) Then Exit Function
+    If VarType(cell) = vbString Then
+        word = Trim$(cell)
+    Else
+        word = Trim$(Str$(cell))
+    End If
+    If Len(word) > 0 Then GramwattInput = "&" & GramwattEncoded(key) & "=" & GramwattEncoded(word)
 End Function
 
 ' A text in UTF-8 with every byte that is no letter, digit or -._~ as %XX.
-Private Function GramwattEncoded(ByVal text As String) As String
+Private Function GramwattEncoded(ByVal word As String) As String
     Dim at As Long
     Dim code As Long
     Dim low As Long
-    For at = 1 To Len(text)
-        code = AscW(Mid$(text, at, 1)) And &HFFFF&
-        If code >= &HD800& And code <= &HDBFF& And at < Len(text) Then
-            low = AscW(Mid$(text, at + 1, 1)) And &HFFFF&
+    For at = 1 To Len(word)
+        code = AscW(Mid$(word, at, 1)) And &HFFFF&
+        If code >= &HD800& And code <= &HDBFF& And at < Len(word) Then
+            low = AscW(Mid$(word, at + 1, 1)) And &HFFFF&
             code = &H10000 + (code - &HD800&) * &H400& + (low - &HDC00&)
             at = at + 1
         End If
