@@ -204,7 +204,7 @@ def test_measured_flights_lie_beside_their_law() -> None:
     found = calculate("power-fit", **given)["results"]
     made = graph(seen("power-fit", **given))
     flown = made.panels[0].lines[1]
-    assert flown.label == "flown"
+    assert flown.label == "as flown"
     assert flown.y == pytest.approx(found["flight_powers"], rel=1e-9)
 
 
@@ -220,7 +220,15 @@ def test_where_there_is_nothing_to_see_there_is_no_picture(name: str, question: 
     assert sheet_of(name, **question) is None
 
 
-HOSTILE = ['<script>alert("1")</script>', "$x_2^{3$", "Ünïcode 机架 🛩", "a" * 80, "&amp; ' \"", "%s {0} \\n"]
+HOSTILE = [
+    "\ufffe\uffff",
+    '<script>alert("1")</script>',
+    "$x_2^{3$",
+    "Ünïcode 机架 🛩",
+    "a" * 80,
+    "&amp; ' \"",
+    "%s {0} \\n",
+]
 
 
 @pytest.mark.parametrize("shape", draw.SHAPES)
@@ -233,6 +241,30 @@ def test_names_of_any_kind_are_words_and_nothing_else(shape: str) -> None:
     for name in ("$x_2^{3$", "Ünïcode 机架", "%s {0}"):
         assert name in letters
     assert draw.as_png(sheet, draw.Look(shape=shape)).startswith(b"\x89PNG")
+
+
+MOTOR = {"cells": 6, "capacity": 1100, "kv": 1950, "diameter": 5, "pitch": 4}
+
+
+@pytest.mark.parametrize(
+    ("name", "question", "places"),
+    [
+        (
+            "full-throttle",
+            {"cells": 6, "capacity": 1100, "kv": 1950, "diameter": 5, "pitch": 4, "throttle_cap": 10},
+            [10],
+        ),
+        ("air-density", {"temperature": -60, "pressure": 1000}, [-60]),
+        ("power-fit", dict(registry.load()["power-fit"].examples[1].given), [620]),
+    ],
+)
+def test_a_curve_reaches_as_far_as_what_was_asked(name: str, question: dict[str, Any], places: list[float]) -> None:
+    made = graph(seen(name, **question))
+    line = made.panels[0].lines[0]
+    for place in places:
+        assert line.x.min() <= place * (1 + 1e-9) or place < 0
+        assert line.x.min() - 1e-6 <= place <= line.x.max() + 1e-6
+    assert made.panels[0].dots
 
 
 @told(

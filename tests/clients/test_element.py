@@ -187,6 +187,38 @@ def test_faults_stand_beside_their_fields(club: Any) -> None:
     assert all(error.startswith(REFUSED) for error in seen.errors), "the browser's own note of the refusal"
 
 
+def test_a_fault_stands_in_its_own_row(club: Any) -> None:
+    """Also below a row that is still blank; and what is no table says so."""
+    parts = '[{"mass": 5}, {}, {"mass": "heavy"}]'
+    page, _ = club(
+        f"<gramwatt-calculator id='a' name='mass-margin' limit='250' parts='{parts}'></gramwatt-calculator>"
+        "<gramwatt-calculator id='b' name='mass-margin' limit='250' parts='no list'></gramwatt-calculator>"
+    )
+    expect(page.locator("#a").get_by_label("mass of part 3", exact=True)).to_have_attribute("aria-invalid", "true")
+    assert page.locator("#a [aria-invalid]").count() == 1
+    expect(page.locator("#b")).to_contain_text("is not a list")
+
+
+def test_inputs_may_be_set_before_anything_has_loaded(club: Any) -> None:
+    page, seen = club("<div id='place'></div>")
+    page.evaluate(
+        "() => { const made = document.createElement('gramwatt-calculator'); made.setAttribute('name', 'pack-energy');"
+        "made.inputs = {cells: 3, capacity: 1300}; document.getElementById('place').append(made); }"
+    )
+    expect(page.locator("gramwatt-calculator .headline")).to_contain_text("11.544")
+    assert seen.errors == []
+
+
+def test_a_point_is_refused_where_a_comma_is_the_decimal_sign(club: Any) -> None:
+    page, seen = club(PACK, lang="de")
+    expect(page.locator("gramwatt-calculator .headline")).to_contain_text("23,088")
+    page.get_by_label("capacity", exact=True).fill("1.300")
+    expect(page.locator("gramwatt-calculator .fault").first).to_contain_text("a point in a number")
+    page.get_by_label("capacity", exact=True).fill("2600")
+    expect(page.locator("gramwatt-calculator .headline")).to_contain_text("46,176")
+    assert seen.errors == []
+
+
 def test_it_speaks_the_page_s_language_in_numbers(club: Any) -> None:
     page, seen = club(
         '<gramwatt-calculator name="pack-energy" cells="6" capacity="1.3 Ah"></gramwatt-calculator>', lang="de"

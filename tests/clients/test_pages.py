@@ -112,6 +112,39 @@ def test_back_and_forward(page: Page, service: str) -> None:
     expect(page.get_by_label("cells", exact=True)).to_have_value("3")
 
 
+def test_back_while_a_field_is_being_edited(page: Page, service: str) -> None:
+    """Form, answer and address agree again; nothing is asked that nobody asked."""
+    page.goto(f"{service}/calculators/pack-energy?cells=6&capacity=1300")
+    six = figure(page)
+    page.get_by_label("Unit of capacity").first.select_option("As")
+    expect(page.locator("#answer .figure")).not_to_contain_text(six.split(" ")[0])
+    page.get_by_label("capacity", exact=True).fill("2000")
+    expect(page).to_have_url(re.compile("capacity=2000"))
+    page.go_back()
+    expect(page.locator("#answer .figure")).to_contain_text(six.split(" ")[0])
+    expect(page.get_by_label("capacity", exact=True)).to_have_value("1300")
+    assert "capacity=1300" in page.url
+    page.wait_for_timeout(600)
+    assert figure(page) == six
+    assert "capacity=1300" in page.url
+
+
+def test_a_link_within_the_page_leaves_the_form_alone(page: Page, service: str) -> None:
+    page.goto(f"{service}/calculators/endurance?cells=6&capacity=-1&power=200")
+    page.get_by_role("alert").get_by_role("link", name="capacity").click()
+    page.wait_for_timeout(400)
+    assert page.evaluate("document.activeElement.id") == "capacity"
+    assert len([url for url in page.seen.requests if "/calculators/" in url]) == 1  # type: ignore[attr-defined]
+
+
+def test_every_field_emptied_is_no_first_visit(page: Page, service: str) -> None:
+    page.goto(f"{service}/calculators/pack-energy?cells=6")
+    page.get_by_label("cells", exact=True).fill("")
+    page.get_by_label("cells", exact=True).press("Enter")
+    expect(page.get_by_role("alert")).to_contain_text("cells is required")
+    expect(page.locator("#answer .figure")).to_have_count(0)
+
+
 def test_faults_beside_their_fields_and_mended(page: Page, service: str) -> None:
     page.goto(f"{service}/calculators/endurance?cells=6&capacity=1300&power=200")
     power = page.get_by_label("power", exact=True)
@@ -215,6 +248,17 @@ def test_where_a_comma_is_the_decimal_sign(browser: Browser, service: str) -> No
     expect(page.locator("#answer .figure")).to_contain_text("1,45")
     assert "decimal=%2C" in page.url
     assert seen.errors == []
+    context.close()
+
+
+def test_a_recording_stays_as_it_is_where_a_comma_is_the_decimal_sign(browser: Browser, service: str) -> None:
+    context = browser.new_context(locale="de-DE")
+    page = context.new_page()
+    page.goto(f"{service}/calculators/flight-comparison")
+    expect(page.locator("#decimal")).to_have_value(",")
+    page.locator("#question .send button").click()
+    expect(page.locator("#answer .figure")).to_contain_text("min")
+    expect(page.locator(".fault")).to_have_count(0)
     context.close()
 
 

@@ -184,7 +184,11 @@ def test_a_choice_makes_a_line_for_each_of_its_words(client: FlaskClient) -> Non
 def test_points_that_cannot_be_answered_are_gaps(client: FlaskClient) -> None:
     url = "/v1/endurance/chart?cells=6&capacity=1300&vary=power&power=-5,100,abc,200"
     assert "from 100 W to 200 W" in told(client.get(url))
-    assert "no answer anywhere" in told(client.get("/v1/endurance/chart?cells=6&capacity=1300&vary=power&power=-5,-6"))
+    for wrong in ("vary=power&power=-5,-6", "vary=power&power=abc,def&vary=reserve&reserve=10,20"):
+        answer = client.get(f"/v1/endurance/chart?cells=6&capacity=1300&{wrong}")
+        assert answer.status_code == 404, "no point on an axis"
+    beyond = client.get("/v1/endurance/chart?cells=6&capacity=1300&vary=power&power=90000,95000")
+    assert "no answer anywhere" in told(beyond)
 
 
 def test_a_sweep_in_a_body(client: FlaskClient) -> None:
@@ -207,8 +211,17 @@ def test_a_body_says_what_is_wrong_with_it(client: FlaskClient) -> None:
     assert client.post("/v1/endurance/chart", data="{", content_type="application/json").status_code == 400
 
 
+@pytest.mark.parametrize("power", [2.2250738585e-313, 1e-300, 1e-9, 1e5])
+def test_numbers_of_any_size(client: FlaskClient, power: float) -> None:
+    """A picture, or that there is none; never a failure."""
+    for fmt in ("txt", "svg"):
+        body = {"power": power, "cells": 2, "capacity": 267851.6}
+        assert client.post(f"/v1/endurance/chart?format={fmt}", json=body).status_code in (200, 404)
+        assert client.post(f"/v1/pack-current/chart?format={fmt}", json=body).status_code in (200, 404)
+
+
 def test_several_results_stand_above_each_other(client: FlaskClient) -> None:
-    made = swept.sheet(
+    made: Any = swept.sheet(
         registry.load()["pack-current"],
         {"cells": 6, "capacity": 1300, "cell_resistance": "8 +/- 1 mohm"},
         [sweep.Axis("power", 5, 100, 500)],

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 
@@ -32,8 +32,13 @@ class Points:
         return widths if (widths > 0).any() else None
 
 
+BEYOND: Final = 1e100
+"""Numbers that no axis can hold: their differences may be no doubles."""
+
+
 def _numbers(column: Any) -> Array:
-    return np.array([np.nan if value is None else float(value) for value in column], dtype=np.float64)
+    values = np.array([np.nan if value is None else float(value) for value in column], dtype=np.float64)
+    return np.where(np.abs(values) < BEYOND, values, np.nan)
 
 
 def points(

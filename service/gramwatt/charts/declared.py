@@ -10,7 +10,7 @@ from typing import Any, Final
 import numpy as np
 
 from gramwatt.charts import words
-from gramwatt.charts.curves import points
+from gramwatt.charts.curves import BEYOND, points
 from gramwatt.charts.sheet import Body, Column, Dot, Graph, Line, Panel, Rows, Sheet, Stairs
 from gramwatt.declare import Array, Calculator, Count, Quantity, Table, fields_of
 from gramwatt.edge import units
@@ -84,7 +84,13 @@ def _curve(asked: Asked, picture: Curve[Any, Any]) -> tuple[Body, str] | None:
     if not isinstance(kind, Quantity | Count):
         raise TypeError(f"{name} has no range")
     low, high = (_end(asked, kind, end) for end in (picture.start, picture.stop))
-    if low is None or high is None or low == high:
+    if low is None or high is None:
+        return None
+    inside = [each for each in _held(asked, picture, name, kind) if math.isfinite(each)]
+    low, high = (
+        (min([low, *inside]), max([high, *inside])) if low <= high else (max([low, *inside]), min([high, *inside]))
+    )
+    if low == high:
         return None
     count = POINTS if calculator.columnwise else POINTS_EACH
     if isinstance(kind, Count):
@@ -110,14 +116,14 @@ def _curve(asked: Asked, picture: Curve[Any, Any]) -> tuple[Body, str] | None:
             lines.append(_measured(asked, picture.points, across, result))
         dots: tuple[Dot, ...] = ()
         value = asked.answer["results"][result]
-        if isinstance(here, int | float) and isinstance(value, int | float):
+        if isinstance(here, int | float) and isinstance(value, int | float) and abs(value) < BEYOND:
             dots = (Dot(float(here), float(value), words.with_width(value, asked.width(result), own)),)
             asked_for.append(f"{words.spoken(result)} is {dots[0].label}")
         panels.append(Panel(label, tuple(lines), dots))
         courses.append(words.course(words.spoken(result), y, own))
-    if not panels:
-        return None
     known = level[np.isfinite(level)]
+    if not panels or not len(known):
+        return None
     first, last = (0.0 if abs(end) < 1e-4 * np.abs(known).max() else end for end in (known[0], known[-1]))
     ends = f"from {words.value(first, unit)} to {words.value(last, unit)}"
     told = words.sentence(f"As {words.spoken(across)} goes {ends}, {' and '.join(courses)}")
@@ -127,13 +133,25 @@ def _curve(asked: Asked, picture: Curve[Any, Any]) -> tuple[Body, str] | None:
     return graph, told
 
 
+def _held(asked: Asked, picture: Curve[Any, Any], name: str, kind: Quantity | Count) -> list[float]:
+    """Places that the range of a curve must hold, in the input's own unit: the question's own, and measured ones."""
+    if picture.across:
+        return []
+    values = getattr(asked.outcome.results if name in asked.calculator.answered else asked.outcome.given, name)
+    places = [float(values[0])]
+    if picture.points is not None:
+        places += np.asarray(picture.points(asked.outcome.given, asked.outcome.results)[0]).reshape(-1).tolist()
+    return units.convert(np.array(places), kind.unit).tolist() if isinstance(kind, Quantity) else places
+
+
 def _measured(asked: Asked, of: Callable[[Any, Any], tuple[Array, Array]], across: str, result: str) -> Line:
     x, y = of(asked.outcome.given, asked.outcome.results)
     return Line(
         units.convert(np.asarray(x), asked.unit(across)),
         units.convert(np.asarray(y), asked.unit(result)),
-        label="flown",
+        label="as flown",
         joined=False,
+        measured=True,
     )
 
 
@@ -182,10 +200,10 @@ def _ladder(asked: Asked, picture: Ladder[Any, Any]) -> tuple[Body, str] | None:
     end, margin = totals[-1], limit - totals[-1]
     end_label = f"{words.value(end, unit, 6)} ± {words.value(half, unit, 2)}"
     side = f"{words.value(abs(margin), unit)} {'below' if margin >= 0 else 'above'} it"
+    climbed = "; ".join(f"{name} to {words.value(total, unit, 6)}" for name, total in zip(names, totals, strict=True))
     told = (
-        f"{len(names)} steps add up to {end_label} (k = 2); the limit is {words.value(limit, unit, 6)}, the total is "
-        f"{side}. Step by step: "
-        + "; ".join(f"{name} to {words.value(total, unit, 6)}" for name, total in zip(names, totals, strict=True))
+        f"{len(names)} step{'s add' if len(names) != 1 else ' adds'} up to {end_label} (k = 2); the limit is "
+        f"{words.value(limit, unit, 6)}, the total is {side}. Step by step: {climbed}"
     )
     limit_label = f"limit {words.value(limit, unit, 6)}"
     stairs = Stairs(words.axis("total", unit), tuple(names), tuple(totals), limit, half, limit_label, end_label)

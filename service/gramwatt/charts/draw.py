@@ -167,14 +167,15 @@ class _Page:
 def _head(sheet: Sheet, width: float) -> list[tuple[str, float, str, float]]:
     """Title and question as lines that fit the width: words, size, weight, height in inches."""
     title = [(line, 11.0, "bold", 0.21) for line in _wrapped(sheet.title, int(width * 9.5))]
-    return title + [(line, 8.0, "normal", 0.16) for line in _wrapped(sheet.question, int(width * 14.5))[:3]]
+    question = _wrapped(sheet.question, int(width * 14.5), " · ")[:3]
+    return title + [(line, 8.0, "normal", 0.16) for line in question]
 
 
-def _wrapped(text: str, letters: int) -> list[str]:
+def _wrapped(text: str, letters: int, between: str = " ") -> list[str]:
     lines: list[str] = []
-    for word in text.split(" "):
-        if lines and len(lines[-1]) + 1 + len(word) <= letters:
-            lines[-1] += f" {word}"
+    for word in text.split(between):
+        if lines and len(lines[-1]) + len(between) + len(word) <= letters:
+            lines[-1] += between + word
         else:
             lines.append(_cut(word, letters))
     return [line for line in lines if line]
@@ -207,8 +208,9 @@ def _graph(page: _Page, graph: Graph) -> None:
         first, top = first or axes, top + each + 0.08
     page.text(page.width - 0.18, top + 0.2, graph.across, size=9, ha="right")
     note = f"shaded: {graph.spans_are}" if graph.spans and graph.spans_are else ""
-    if any(line.width is not None for panel in graph.panels for line in panel.lines):
-        note = "shaded, or barred: ± 2 u"
+    wide = [line for panel in graph.panels for line in panel.lines if line.width is not None]
+    if wide and (not wide[0].joined or all(sum(not line.measured for line in p.lines) == 1 for p in graph.panels)):
+        note = "shaded: ± 2 u" if wide[0].joined else "bars: ± 2 u"
     page.text(0.1, top + 0.21, note, size=8, color=page.theme.faint)
 
 
@@ -218,23 +220,31 @@ def _panel(page: _Page, axes: Axes, panel: Panel, graph: Graph) -> None:
     axes.set_axisbelow(True)
     for start, stop in graph.spans:
         axes.axvspan(start, stop, color=theme.shade, linewidth=0)
-    several = sum(line.joined or not line.label for line in panel.lines) > 1 and len(panel.lines) > 1
+    computed = [line for line in panel.lines if not line.measured]
+    several = len(computed) > 1
     for at, line in enumerate(panel.lines):
-        colour = theme.lines[at % len(theme.lines)] if several else theme.figure
-        if line.label and not several and not line.joined:
+        if line.measured:
             axes.plot(line.x, line.y, "D", color=theme.mark, markersize=4.5, fillstyle="none", label=line.label)
             continue
+        colour = theme.lines[at % len(theme.lines)] if several else theme.figure
         if line.width is not None and line.joined and not several:
             axes.fill_between(line.x, line.y - 2 * line.width, line.y + 2 * line.width, color=theme.shade, linewidth=0)
+        beside = 0.0 if line.joined or not several else (at - (len(computed) - 1) / 2) * 0.12
         if line.width is not None and not line.joined:
-            axes.errorbar(line.x, line.y, 2 * line.width, fmt="none", ecolor=theme.faint, elinewidth=1, capsize=3)
+            bars: dict[str, Any] = {
+                "fmt": "none",
+                "ecolor": colour if several else theme.faint,
+                "elinewidth": 1,
+                "capsize": 3,
+            }
+            axes.errorbar(line.x + beside, line.y, 2 * line.width, **bars)
         style: dict[str, Any] = {"color": colour, "label": line.label or None}
         if line.joined:
-            axes.plot(
-                line.x, line.y, linewidth=1.6, linestyle=DASHES[at % len(DASHES)] if several else "solid", **style
-            )
+            dash = DASHES[at % len(DASHES)] if several else "solid"
+            lone = np.isfinite(line.y).sum() < 2 or np.nanmin(line.x) == np.nanmax(line.x)
+            axes.plot(line.x, line.y, linewidth=1.6, linestyle=dash, marker="o" if lone else None, **style)
         else:
-            axes.plot(line.x, line.y, "osD^v<"[at % 6], markersize=5, linestyle="none", **style)
+            axes.plot(line.x + beside, line.y, "osD^v<"[at % 6], markersize=5, linestyle="none", **style)
     _frame(axes, panel, graph)
     if any(line.label for line in panel.lines):
         axes.legend(frameon=False, fontsize=8, loc="best", handlelength=2.4, labelcolor=theme.ink)

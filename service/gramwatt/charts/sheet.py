@@ -18,6 +18,7 @@ class Line:
     label: str = ""
     joined: bool = True
     """Whether the points are joined: counts, choices and measurements are not."""
+    measured: bool = False
 
 
 @dataclass(frozen=True, slots=True)

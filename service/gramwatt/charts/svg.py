@@ -11,6 +11,8 @@ from gramwatt.charts.themes import FONTS, Theme
 
 SVG: Final = "http://www.w3.org/2000/svg"
 _DIGEST: Final = re.compile(r"^[A-Za-z]?[0-9]?_?[0-9a-f]{6,}")
+_FORBIDDEN: Final = re.compile("[^\t\n\r\x20-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
+"""Letters that no XML may hold (XML 1.0, production 2)."""
 _LONG: Final = re.compile(r"-?\d+\.\d{3,}")
 _KEPT: Final = frozenset(
     ("fill", "stroke", "stroke-width", "stroke-dasharray", "stroke-dashoffset", "stroke-linecap", "stroke-linejoin",
@@ -25,7 +27,8 @@ def tidy(text: str, title: str, told: str, *, key: str, theme: Theme | None) -> 
     properties (``var(--figure)``), so that a page's own scheme holds for it.
     """
     ET.register_namespace("", SVG)
-    root = ET.fromstring(text)  # noqa: S314 - what matplotlib has just written
+    title, told = (_FORBIDDEN.sub("\ufffd", words) for words in (title, told))
+    root = ET.fromstring(_FORBIDDEN.sub("\ufffd", text))  # noqa: S314 - what matplotlib has just written
     width, height = (root.get(side, "").removesuffix("pt") for side in ("width", "height"))
     for name in list(root.attrib):
         del root.attrib[name]
@@ -76,12 +79,7 @@ def _restyle(element: ET.Element, colours: dict[str, str], key: str) -> None:
         elif name == "clip-path":
             element.set(name, value.replace("url(#", f"url(#{key}-"))
         elif name in ("d", "x", "y", "transform", "points", "width", "height"):
-            element.set(
-                name,
-                _LONG.sub(lambda number: f"{float(number[0]):.2f}".rstrip("0").rstrip("."), value)
-                .replace("\n", "")
-                .strip(),
-            )
+            element.set(name, _LONG.sub(_shortened, value).replace("\n", "").strip())
         elif value in colours:
             element.set(name, colours[value])
 

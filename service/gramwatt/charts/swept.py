@@ -87,8 +87,10 @@ def sheet(
     *,
     text: bool,
     result_units: Mapping[str, str],
-) -> Sheet:
-    """The picture of a sweep that `check` has nothing against."""
+) -> Sheet | None:
+    """The picture of a sweep that `check` has nothing against; None where no point of an axis can be read."""
+    if any(not np.isfinite(_places(calculator, axis, text=text)[0]).any() for axis in axes):
+        return None
     found = points(calculator, constants, axes, text=text, result_units=result_units, name=show)
     told_units = {**declared_units(calculator.answered), **result_units}
     if len(axes) == 1:
@@ -103,6 +105,8 @@ def sheet(
             body, told = _map(calculator, axes, show[0], found, told_units, text=text)
     given = list(constants.items())[: words.LONGEST]
     question = " · ".join(f"{words.spoken(name)} {_said(calculator.asked[name], value)}" for name, value in given)
+    if len(constants) > len(given):
+        question += f" · {len(constants) - len(given)} more"
     return Sheet(calculator.title, question, told, body)
 
 
@@ -185,7 +189,8 @@ def _map(
 ) -> tuple[Body, str]:
     (across, _), (up, _) = (_places(calculator, axis, text=text) for axis in axes)
     values = found.values(name).reshape((axes[0].count, axes[1].count)).T
-    order, rise = np.argsort(across, kind="stable"), np.argsort(up, kind="stable")
+    order, rise = (np.argsort(each, kind="stable") for each in (across, up))
+    order, rise = order[np.isfinite(across[order])], rise[np.isfinite(up[rise])]
     values = values[np.ix_(rise, order)]
     unit = told_units.get(name, "1")
     labels = [words.axis(axis.name, _unit(calculator, axis.name)) for axis in axes]

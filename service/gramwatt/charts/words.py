@@ -25,16 +25,32 @@ def axis(name: str, unit: str) -> str:
 
 def value(number: float, unit: str, digits: int = 4) -> str:
     """A value with its unit."""
-    return measured(float(number), unit, digits) if math.isfinite(number) else "no answer"
+    if not math.isfinite(number):
+        return "no answer"
+    told = measured(float(number), unit, digits)
+    return f"−{told[1:]}" if told.startswith("-") else told
+
+
+def by_width(number: float, width: float) -> tuple[str, str]:
+    """A value and its standard uncertainty to the digits that this bears, two of its own: 8.0 and 1.0."""
+    places = 1 - math.floor(math.log10(width))
+    if 0 <= places <= 12:
+        texts = f"{number:.{places}f}", f"{width:.{places}f}"
+    else:
+        texts = plain(round(number, places)), plain(round(width, places))
+    return texts[0].replace("-", "−"), texts[1]
 
 
 def with_width(number: float, width: float | None, unit: str) -> str:
-    """A value with its standard uncertainty, to the digits that it bears: ``23.1 ± 0.4 A``."""
+    """A value with its standard uncertainty: ``23.1 ± 0.4 A``."""
     if width is None or not math.isfinite(width) or width <= 0 or not math.isfinite(number):
         return value(number, unit)
-    places = 1 - math.floor(math.log10(width))
-    digits = max(1, places + math.floor(math.log10(max(abs(number), width))) + 1)
-    return f"{plain(number, min(digits, 12))} ± {measured(width, unit, 2)}"
+    return " ± ".join(by_width(number, width)) + ("" if unit == "1" else f" {unit}")
+
+
+def singular(name: str) -> str:
+    """``mass`` of ``masses``, ``part`` of ``parts``."""
+    return name.removesuffix("es" if name.endswith("sses") else "s")
 
 
 def short(calculator: Calculator[Any, Any], answer: Mapping[str, Any]) -> str:
@@ -45,7 +61,7 @@ def short(calculator: Calculator[Any, Any], answer: Mapping[str, Any]) -> str:
             continue
         unit = answer["units"].get(name, "1")
         if isinstance(given, list):
-            told.append(f"{len(given)} {spoken(name) if len(given) != 1 else spoken(name).removesuffix('s')}")
+            told.append(f"{len(given)} {spoken(name) if len(given) != 1 else singular(spoken(name))}")
         elif isinstance(given, dict):
             told.append(f"{given['samples']} samples")
         elif isinstance(given, bool):

@@ -116,4 +116,7 @@ def _swept(
     faults += swept.check(calculator, axes)
     if faults:
         refuse(faults)
-    return swept.sheet(calculator, constants, axes, names, text=True, result_units=units)
+    sheet = swept.sheet(calculator, constants, axes, names, text=True, result_units=units)
+    if sheet is None:
+        fail("There is nothing to draw: an axis has no value that can be asked.")
+    return sheet

@@ -128,6 +128,9 @@ def narrow_allow(response: Response) -> Response:
     """A table of questions, and a calculator that asks for a table, can be asked by POST alone: Allow says so."""
     if "Allow" not in response.headers or not request.path.startswith("/v1/"):
         return response
+    if request.path.rstrip("/") == "/v1/units":
+        response.headers["Allow"] = "GET, HEAD, OPTIONS"
+        return response
     name, _, below = request.path.removeprefix("/v1/").partition("/")
     calculator, below = registry.load().get(name), below.rstrip("/")
     if calculator is not None and (below in ("batch", "log") or not fits_query(calculator)):

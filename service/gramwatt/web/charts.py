@@ -96,9 +96,11 @@ def _drawn(
 
     wished = result_units(options["units"], faults)
     if axes or faults:
-        found = _sweep_faults(calculator, question, axes, options, faults, text=text)
-        show = found
-        seen = swept.sheet(calculator, question, axes, show, text=text, result_units=wished)
+        show = _sweep_faults(calculator, question, axes, options, faults, text=text)
+        swept_sheet = swept.sheet(calculator, question, axes, show, text=text, result_units=wished)
+        if swept_sheet is None:
+            raise Problem("no-answer", "There is nothing to draw: an axis has no value that can be asked.")
+        seen = swept_sheet
     else:
         if options["show"]:
             accepted = "vary=..., or no show: the picture of an answer is its calculator's own"

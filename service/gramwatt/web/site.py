@@ -54,6 +54,12 @@ def units_table() -> Response:
     return not_modified(tag) or cacheable(Response(json_bytes(_units()), content_type="application/json"), tag)
 
 
+@blueprint.post("/v1/units")
+def units_are_read() -> Response:
+    """No calculator is called units: what is sent there is told so."""
+    raise Problem("method-not-allowed", "The table of units is read by GET.", headers={"Allow": "GET, HEAD, OPTIONS"})
+
+
 def _units() -> dict[str, Any]:
     """By dimension its units, the usual one first: a value in SI is ``value * scale + offset``."""
     return {

@@ -74,7 +74,7 @@
   };
 
   class GramwattCalculator extends HTMLElement {
-    #about; #inputs = {}; #answer = null; #form; #said; #controls = new Map(); #waiting; #asking; #watch; #lang; #loading = 0;
+    #about; #inputs = {}; #answer = null; #form; #said; #controls = new Map(); #waiting; #asking; #watch; #lang; #loading = 0; #set = false; #places = {};
 
     constructor() {
       super();
@@ -85,11 +85,18 @@
     get answer() { return this.#answer; }
     /** The question, by names of inputs. */
     get inputs() { return structuredClone(this.#inputs); }
-    set inputs(given) { this.#inputs = structuredClone(given); if (this.#about) { this.#build(); this.#ask(false); } }
+    set inputs(given) {
+      this.#inputs = structuredClone(given);
+      this.#set = true;
+      if (this.#about) { this.#build(); this.#ask(false); }
+    }
 
     connectedCallback() {
       this.#watch = new MutationObserver((changes) => {
-        if (changes.some(({ attributeName }) => ["name", "service"].includes(attributeName))) return this.#load();
+        if (changes.some(({ attributeName }) => ["name", "service"].includes(attributeName))) {
+          this.#set = false;
+          return this.#load();
+        }
         if (!this.#about) return;
         const names = new Set(this.#about.inputs.map(({ name }) => name));
         const own = changes.filter(({ attributeName }) =>
@@ -127,8 +134,10 @@
         if (mine === this.#loading) this.#fail({ title: `The calculator at ${this.#base} gives no answer. Try again in a while.` });
         return;
       }
-      this.#inputs = {};
-      for (const { name: input } of this.#about.inputs) this.#take(input);
+      if (!this.#set) {
+        this.#inputs = {};
+        for (const { name: input } of this.#about.inputs) this.#take(input);
+      }
       this.#build();
       this.#ask(false);
     }
@@ -197,6 +206,13 @@
         } else entry.append(make("span", { part: "unit", textContent: about.unit }));
       }
       const changed = (event) => {
+        const numeric = ["quantity", "count", "series"].includes(about.kind);
+        if (numeric && this.#comma() && control.value.includes(".")) {
+          const fault = { pointer: `/${key.replaceAll(".", "/")}`, detail: "a point in a number; here a comma is the decimal sign", accepted: "1300 or 1,3" };
+          clearTimeout(this.#waiting);
+          this.#asking?.abort();
+          return this.#fail({ title: "not asked", errors: [fault] });
+        }
         const text = this.#untyped(control.value.trim(), about.kind);
         if (text === "") delete into[about.name];
         else into[about.name] = unit && unit.value !== about.unit && /[\d.]$/.test(text) ? `${text} ${unit.value}` : text;
@@ -219,11 +235,15 @@
 
     #untyped(text, kind) {
       if (kind === "text" || !this.#comma()) return text;
-      return kind === "series" ? text.replaceAll(",", ".").replaceAll(/\s*;\s*/g, ",") : text.includes(".") ? text : text.replace(",", ".");
+      return kind === "series" ? text.replaceAll(",", ".").replaceAll(/\s*;\s*/g, ",") : text.replaceAll(",", ".");
     }
 
     #table(about) {
-      const rows = Array.isArray(this.#inputs[about.name]) ? this.#inputs[about.name] : (this.#inputs[about.name] = [{}]);
+      // What is no list stays as it was given, so that the service says what is wrong with it.
+      if (this.#inputs[about.name] === undefined) this.#inputs[about.name] = [{}];
+      const given = this.#inputs[about.name];
+      const rows = Array.isArray(given) ? given.map((row) => Object(row) === row ? row : {}) : [];
+      if (Array.isArray(given)) this.#inputs[about.name] = rows;
       const used = new Set(rows.flatMap((row) => Object.keys(row)));
       const columns = about.columns.filter(({ name, required }) => required || used.has(name) || ["name", "count"].includes(name));
       const one = about.label.replace(/s$/, "");
@@ -243,6 +263,7 @@
       const more = make("button", { type: "button", part: "button", textContent: `Add a ${one}` });
       more.addEventListener("click", () => {
         rows.push({});
+        this.#inputs[about.name] = rows;
         this.#build();
         this.#controls.get(`${about.name}.${rows.length - 1}.${columns[0].name}`).control.focus();
       });
@@ -266,6 +287,7 @@
         if (kind === "flag") value = value === "true" ? true : value === "false" ? false : value;
         if (kind === "table" && Array.isArray(value)) {
           const kinds = Object.fromEntries(columns.map((column) => [column.name, column.kind]));
+          this.#places[name] = value.flatMap((row, at) => (Object.keys(row).length ? [at] : []));
           value = value.filter((row) => Object.keys(row).length)
             .map((row) => Object.fromEntries(Object.entries(row).map(([column, cell]) => [column, read(kinds[column], cell)])));
         }
@@ -326,7 +348,7 @@
       this.#answer = null;
       const left = [];
       for (const fault of problem.errors ?? []) {
-        const key = fault.pointer.slice(1).replaceAll("/", ".");
+        const key = this.#shownAt(fault);
         const found = this.#controls.get(key) ?? this.#controls.get(key.split(".")[0]);
         if (!found) { left.push(`${key}: ${fault.detail}`); continue; }
         const { control, box } = found;
@@ -339,6 +361,13 @@
       const text = problem.errors ? (left.length ? left.join("; ") : "No answer yet: see above.") : problem.detail ?? problem.title;
       this.#said.replaceChildren(make("p", { className: "fault", part: "fault", textContent: text }));
       this.#tell("problem", { problem });
+    }
+
+    /** The control that a fault is about: blank rows are not sent, so those after them are shown further down. */
+    #shownAt({ pointer, given }) {
+      const [name, at, ...rest] = pointer.slice(1).split("/");
+      const shown = given === undefined ? at : this.#places[name]?.[at] ?? at; // without "given" it is one of our own
+      return [name, ...(at === undefined ? [] : [shown]), ...rest].join(".");
     }
 
     #number(value, digits = {}) {

@@ -49,7 +49,7 @@ def fields(
     """The form to show. With an answer, fields left empty tell what was assumed for them."""
     by_field: dict[str, list[Fault]] = {}
     for fault in faults:
-        by_field.setdefault(fault.pointer[1:].replace("/", "."), []).append(fault)
+        by_field.setdefault(_shown(form, fault.pointer[1:].replace("/", ".")), []).append(fault)
     shown, about = Shown(), described(calculator)
     needed = {name for group in calculator.any_of for name in group} | set(first_example(calculator).given)
     for each in about["inputs"]:
@@ -64,6 +64,16 @@ def fields(
             shown.wrong += [(inner.key, _label(made, inner), fault) for fault in inner.faults]
     shown.stray = [fault for left in by_field.values() for fault in left]
     return shown
+
+
+def _shown(form: Form, name: str) -> str:
+    """The field that shows what the question has under a name: there blank rows have no place."""
+    table, dot, rest = name.partition(".")
+    place, _, column = rest.partition(".")
+    places = form.places.get(table, [])
+    if not dot or not place.isdecimal() or int(place) >= len(places):
+        return name
+    return f"{table}.{places[int(place)]}" + (f".{column}" if column else "")
 
 
 def _label(outer: Field, inner: Field) -> str:
@@ -82,7 +92,7 @@ def _field(
 ) -> Field:
     if about["kind"] == "table":
         columns: Sequence[Mapping[str, Any]] = about["columns"]
-        count = len(form.question.get(key, ())) + form.blank.get(key, 0)
+        count = form.rows.get(key, 0)
         rows = tuple(
             tuple(_field(f"{key}.{at}.{column['name']}", column, form, None, faults) for column in columns)
             for at in range(count)

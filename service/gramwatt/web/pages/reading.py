@@ -6,6 +6,7 @@ of a table; ``units.<result>`` the unit a result is wanted in. So a page's URL h
 
 from __future__ import annotations
 
+import itertools
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
@@ -16,14 +17,18 @@ from gramwatt.edge import units
 from gramwatt.edge.cells import NUMBER
 from gramwatt.edge.recorded.columns import Malformed, Unusable
 from gramwatt.edge.recorded.reading import recording_in
-from gramwatt.edge.wording import Fault, echo
+from gramwatt.edge.wording import Fault, echo, near
 from gramwatt.web.pages.description import columns_of
 
 OPTIONS: Final = ("decimal", "add", "remove", "units")
 _WHOLE: Final = re.compile(r"[+-]?\d{1,15}", re.ASCII)
 _NUMBER: Final = re.compile(NUMBER, re.ASCII)
+_BARE: Final = re.compile(r"\s*[\d.,+-]+(\s+[\d.,+-]+)*\s*", re.ASCII)
+"""Numbers with nothing but white space between them."""
 _UNITLESS: Final = re.compile(rf"{NUMBER}\s*(±|\+?/-|\+-)\s*{NUMBER}", re.ASCII)
-MOST_BLANK: Final = 3
+MOST_FIELDS: Final = 6000
+MOST_STRAY: Final = 20
+"""Names that are no inputs, of which a page tells."""
 
 
 class File(Protocol):
@@ -39,22 +44,26 @@ class Form:
 
     question: dict[str, Any] = field(default_factory=dict)
     words: dict[str, str] = field(default_factory=dict)
-    """By field, as they were typed; rows of tables numbered anew, without the blank ones."""
+    """By field, as they were typed; rows of tables numbered anew, in order."""
     units: dict[str, str] = field(default_factory=dict)
     """The unit chosen beside a field."""
     result_units: dict[str, str] = field(default_factory=dict)
     faults: list[Fault] = field(default_factory=list)
     decimal: str = "."
-    blank: dict[str, int] = field(default_factory=dict)
-    """How many empty rows a table is to show after those that were filled."""
+    rows: dict[str, int] = field(default_factory=dict)
+    """How many rows a table shows, blank ones among them."""
+    places: dict[str, list[int]] = field(default_factory=dict)
+    """Which of them are asked, in order."""
     said: bool = False
     """Whether anything was asked at all."""
 
 
 def read(calculator: Calculator[Any, Any], sent: Mapping[str, str], files: Mapping[str, File]) -> Form:
     """A form as it was sent. What is wrong with a value is the service's to say; here only what no JSON could tell."""
-    words = dict(sent)
+    words = dict(itertools.islice(sent.items(), MOST_FIELDS))
     form = Form(decimal="," if words.pop("decimal", ".") == "," else ".")
+    if len(sent) > MOST_FIELDS:
+        form.faults.append(Fault("", f"{len(sent)} fields", None, f"up to {MOST_FIELDS} at once"))
     add, remove = words.pop("add", ""), words.pop("remove", "")
     for pair in words.pop("units", "").split(","):
         name, colon, unit = pair.partition(":")
@@ -63,41 +72,50 @@ def read(calculator: Calculator[Any, Any], sent: Mapping[str, str], files: Mappi
     for name in [each for each in words if each.startswith("units.")]:
         if unit := words.pop(name):
             form.result_units[name.removeprefix("units.")] = unit
-    form.said = bool(words or any(file.filename for file in files.values()))
+    # A form whose every field was emptied says so by its decimal sign alone: it is no first visit.
+    form.said = bool(words or any(file.filename for file in files.values())) or sent.get("decimal") == "."
     for name, kind in calculator.asked.items():
         if isinstance(kind, Table):
             _read_table(form, name, kind, words, files, remove)
-            if add == name or (not form.question.get(name) and not kind.optional):
-                form.blank[name] = 1
+            if add == name or (not form.rows.get(name) and not kind.optional):
+                form.rows[name] = form.rows.get(name, 0) + 1
         else:
             _read_field(form, name, name, kind, words, files, form.question)
-    for name, word in words.items():
-        if word:
-            form.question[name] = word  # a name that does not exist: the service says so
+    for name, word in list(words.items())[:MOST_STRAY]:
+        if word and ("." in name or near(name, calculator.asked)):
+            form.question[name] = word  # a name misspelt: the service says so; one like no other was somebody else's
     return form
 
 
 def _read_table(
     form: Form, name: str, kind: Table, words: dict[str, str], files: Mapping[str, File], remove: str
 ) -> None:
+    """The rows of a table in the order of their places; blank ones are shown again and not asked."""
     mine = re.compile(rf"{re.escape(name)}\.(\d{{1,4}})\.", re.ASCII)
     places = sorted({int(found[1]) for each in (*words, *files) if (found := mine.match(each))})
-    rows: list[dict[str, Any]] = []
+    asked: list[dict[str, Any]] = []
+    columns = columns_of(kind)
+    shown = 0
     for place in places:
-        row: dict[str, Any] = {}
-        before, kept = f"{name}.{place}.", f"{name}.{len(rows)}."
-        filled = any(words.get(before + column) for column in columns_of(kind)) or any(
-            files[each].filename for each in files if each.startswith(before)
-        )
-        if not filled or remove == f"{name}.{place}":
-            for each in [word for word in words if word.startswith(before)]:
-                del words[each]
+        before = f"{name}.{place}."
+        if remove == f"{name}.{place}" or shown > kind.longest:
+            for column in columns:
+                words.pop(before + column, None)
+                words.pop(f"{before}{column}.unit", None)
             continue
-        for column, inner in columns_of(kind).items():
-            _read_field(form, kept + column, before + column, inner, words, files, row, key=column)
-        rows.append(row)
-    if rows:
-        form.question[name] = rows
+        row: dict[str, Any] = {}
+        filled = any(words.get(before + column) for column in columns) or any(
+            (file := files.get(before + column)) is not None and file.filename for column in columns
+        )
+        for column, inner in columns.items():
+            _read_field(form, f"{name}.{shown}.{column}", before + column, inner, words, files, row, key=column)
+        if filled:
+            asked.append(row)
+            form.places.setdefault(name, []).append(shown)
+        shown += 1
+    form.rows[name] = shown
+    if asked:
+        form.question[name] = asked
 
 
 def _read_field(
@@ -118,17 +136,27 @@ def _read_field(
         form.units[shown] = unit
     if isinstance(kind, Samples):
         _read_recording(form, shown, kind, word, files.get(sent), into, key or shown)
-    elif word.strip() and not (isinstance(kind, Flag) and word == "unset"):
+    elif word.strip():
+        pointer = "/" + _asked(form, shown).replace(".", "/")
+        if form.decimal == "," and "." in word and isinstance(kind, Quantity | Count | Series):
+            detail = "a point in a number; here a comma is the decimal sign"
+            form.faults.append(Fault(pointer, detail, echo(word), "1300 or 1,3, without signs between thousands"))
         into[key or shown] = value(kind, word, unit, form.decimal)
+
+
+def _asked(form: Form, shown: str) -> str:
+    """The name of a field in the question, where blank rows have no place."""
+    table, dot, rest = shown.partition(".")
+    return f"{table}.{len(form.places.get(table, ()))}.{rest.partition('.')[2]}" if dot else shown
 
 
 def value(kind: Kind, word: str, unit: str = "", decimal: str = ".") -> Any:
     """A typed word as a JSON value: a number, a text with its unit, a list. What makes no sense stays as it is."""
     match kind:
         case Series():
-            separators = r"[;\s]+" if decimal == "," else r"[;,\n]+"
-            items = [item for item in re.split(separators, word.strip()) if item.strip()]
-            return [value(kind.item, item, unit, decimal) for item in items]
+            pieces = re.split(r"[;\n]+" if decimal == "," else r"[;,\n]+", word.strip())
+            items = [item for piece in pieces for item in (piece.split() if _BARE.fullmatch(piece) else [piece])]
+            return [value(kind.item, item, unit, decimal) for item in items if item.strip()]
         case Quantity():
             text = _pointed(word.strip(), decimal)
             foreign = unit not in ("", kind.unit)
@@ -145,8 +173,8 @@ def value(kind: Kind, word: str, unit: str = "", decimal: str = ".") -> Any:
 
 
 def _pointed(word: str, decimal: str) -> str:
-    """A number written with a decimal comma, with a point; one that holds both stays, and is refused."""
-    return word.replace(",", ".") if decimal == "," and "." not in word else word
+    """A number written with a decimal comma, with a point."""
+    return word.replace(",", ".") if decimal == "," else word
 
 
 def _number(text: str) -> int | float:
@@ -170,10 +198,12 @@ def _read_recording(
         into[key] = recording_in(kind, raw, form_of, decimal=form.decimal)
     except Malformed as error:
         accepted = "CSV with a header line, NDJSON, a JSON object of lists, or an Arrow stream"
-        form.faults.append(Fault("/" + shown.replace(".", "/"), f"this is no recording: {error}", None, accepted))
+        form.faults.append(
+            Fault("/" + _asked(form, shown).replace(".", "/"), f"this is no recording: {error}", None, accepted)
+        )
     except Unusable as unusable:
         form.faults += [
-            Fault("/" + shown.replace(".", "/"), each.detail, echo(each.given), each.accepted)
+            Fault("/" + _asked(form, shown).replace(".", "/"), each.detail, echo(each.given), each.accepted)
             for each in unusable.faults
         ]
 

@@ -38,6 +38,7 @@ POLICY: Final = (
 )
 ELEMENT: Final = Path(__file__).resolve().parent.parent / "element"
 NEWEST: Final = "1.0"
+JAVASCRIPT: Final = "text/javascript; charset=utf-8"
 FOREVER: Final = "public, max-age=31536000, immutable"
 
 blueprint = Blueprint("pages", __name__)
@@ -106,7 +107,7 @@ def calculator_page(calculator_name: str) -> Response:
 def calculator_form(calculator_name: str) -> Response:
     """The same for a form with a recording, which fits no address."""
     calculator = find(calculator_name)
-    request.max_content_length = request.max_form_memory_size = largest_recording()
+    _admit(calculator)
     made = page("calculator.html", view=_view(calculator))
     made.headers["Cache-Control"] = "no-store"
     return made
@@ -124,10 +125,17 @@ def calculator_frame(calculator_name: str) -> Response:
 def calculator_frame_form(calculator_name: str) -> Response:
     """The same for a form with a recording."""
     calculator = find(calculator_name)
-    request.max_content_length = request.max_form_memory_size = largest_recording()
+    _admit(calculator)
     made = page("frame.html", framed=True, view=_view(calculator))
     made.headers["Cache-Control"] = "no-store"
     return made
+
+
+def _admit(calculator: Calculator[Any, Any]) -> None:
+    """A form may be long where it holds a recording, and only there."""
+    request.max_form_parts = reading.MOST_FIELDS + 10
+    if takes_files(calculator):
+        request.max_content_length = request.max_form_memory_size = largest_recording()
 
 
 def first_page() -> Response:
@@ -152,9 +160,9 @@ def _view(calculator: Calculator[Any, Any], example: Mapping[str, Any] | None = 
     shows_example = not form.said
     if shows_example:
         given = first_example(calculator).given if example is None else example
-        blank, decimal, wished = form.blank, form.decimal, form.result_units
-        form = reading.shown(calculator, given, decimal)
-        form.blank, form.result_units = {name: n for name, n in blank.items() if name not in given}, wished
+        wished = form.result_units
+        form = reading.shown(calculator, given, form.decimal)
+        form.result_units = wished
     view = View(calculator, form, Shown(), None, example=shows_example, by_post=takes_files(calculator))
     view.about = described(calculator)
     faults: list[Fault] = [*form.faults, *_repeated()]
@@ -204,7 +212,8 @@ def _link(view: View) -> None:
     frame = f"{base}/calculators/{calculator.name}/frame"
     if not view.by_post:
         frame += f"?{urlencode(reading.query_of(form))}"
-    made = snippets(calculator, form.question, base, frame, f"/gramwatt-{NEWEST}.js", integrity(NEWEST))
+    element = f"{base}/gramwatt-{NEWEST}.js", integrity(NEWEST)
+    made = snippets(calculator, form.question, base, frame, element, form.result_units)
     view.snippets = tuple(made.pieces)
     if made.query is not None:
         view.chart, view.csv = (
@@ -217,7 +226,7 @@ def _link(view: View) -> None:
 def element() -> Response:
     """The newest element; a page that wants no surprises takes one by its version."""
     tag = etag("js")
-    made = not_modified(tag) or cacheable(Response(_script(NEWEST), content_type="text/javascript"), tag)
+    made = not_modified(tag) or cacheable(Response(_script(NEWEST), content_type=JAVASCRIPT), tag)
     made.headers["Link"] = f'</gramwatt-{NEWEST}.js>; rel="alternate"'
     return made
 
@@ -228,7 +237,7 @@ def element_of_version(version: str) -> Response:
     if version not in versions():
         detail = f"There is no version {version[:20]!r} of the element; there is {', '.join(versions())}."
         raise Problem("not-found", detail)
-    made = Response(_script(version), content_type="text/javascript; charset=utf-8")
+    made = Response(_script(version), content_type=JAVASCRIPT)
     made.headers["Cache-Control"] = FOREVER
     return made
 

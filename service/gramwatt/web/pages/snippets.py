@@ -33,24 +33,32 @@ class Again:
 
 
 def snippets(
-    calculator: Calculator[Any, Any], question: Mapping[str, Any], base: str, frame: str, element: str, integrity: str
+    calculator: Calculator[Any, Any],
+    question: Mapping[str, Any],
+    base: str,
+    frame: str,
+    element: tuple[str, str],
+    units: Mapping[str, str],
 ) -> Again:
     """Ways to ask a question again. ``base`` is the service's own address without a slash at its end, ``frame`` that of
-    the page to be framed, ``element`` the path of the element's script."""
+    the page to be framed, ``element`` the address of the element's script and its digest; ``units`` are wished for."""
     name, headline = calculator.name, calculator.headline
     plain = {each: given for each, given in question.items() if not _holds_recording(given)}
+    wished = quote(",".join(f"{result}:{unit}" for result, unit in units.items()), safe=":,")
     if calculator.recording in question:
-        return Again(_with_recording(calculator, plain, base))
+        return Again(_with_recording(calculator, plain, base, wished))
     if len(plain) < len(question):
         return Again(())
     query = _query(calculator, plain)
+    address = f"{base}/v1/{name}" + (f"?units={wished}" if wished else "")
     if query is None:
-        first = [Snippet(CURL, "sh", _curl(f"{base}/v1/{name}", json.dumps(plain, ensure_ascii=False)))]
+        first = [Snippet(CURL, "sh", _curl(address, json.dumps(plain, ensure_ascii=False)))]
     else:
-        first = _by_query(calculator, query, base)
-    code = element_code(calculator, plain, f"{base}{element}", integrity, frame)
+        query += f"&units={wished}" if wished else ""
+        first = _by_query(calculator, query, base, units.get(headline, ""))
+    code = element_code(calculator, plain, *element, frame)
     note = "A Content-Security-Policy there must name this service in script-src, connect-src and frame-src."
-    python_code = Snippet(PYTHON, "python", python(f"{base}/v1/{name}", plain, headline))
+    python_code = Snippet(PYTHON, "python", python(address, plain, headline))
     return Again((*first, python_code, Snippet("On a page of your own", "html", code, note)), query)
 
 
@@ -83,9 +91,10 @@ def _query(calculator: Calculator[Any, Any], question: Mapping[str, Any]) -> str
     return "&".join(f"{name}={quote(query_word(given), safe=',')}" for name, given in question.items())
 
 
-def _by_query(calculator: Calculator[Any, Any], query: str, base: str) -> list[Snippet]:
+def _by_query(calculator: Calculator[Any, Any], query: str, base: str, unit: str = "") -> list[Snippet]:
     address, headline = f"{base}/v1/{calculator.name}", calculator.headline
-    value = f"{address}/{headline}?{query}&errors=text"
+    inputs = query.partition("&units=")[0] + (f"&unit={quote(unit)}" if unit else "")
+    value = f"{address}/{headline}?{inputs}&errors=text"
     is_text = isinstance(calculator.answered[headline], Choice | Text | Flag)
     web = f'WEBSERVICE("{value}")'
     formula = f"={web}" if is_text else f'=NUMBERVALUE({web};".";"")'
@@ -95,7 +104,8 @@ def _by_query(calculator: Calculator[Any, Any], query: str, base: str) -> list[S
             "text",
             formula,
             "In LibreOffice Calc as it stands; in Excel, where the language separates by commas, with , for ;. Another "
-            f"result: its name instead of {headline}. The bare address works too.",
+            f"result: its name instead of {headline}. Excel takes texts of up to 255 letters in a formula: put a "
+            "longer address into a cell and name that instead.",
         ),
         Snippet("The address of that value", "text", value),
         Snippet(CURL, "sh", f"curl '{address}?{query.replace(chr(39), '%27')}'"),
@@ -103,9 +113,12 @@ def _by_query(calculator: Calculator[Any, Any], query: str, base: str) -> list[S
     ]
 
 
-def _with_recording(calculator: Calculator[Any, Any], question: Mapping[str, Any], base: str) -> tuple[Snippet, ...]:
+def _with_recording(
+    calculator: Calculator[Any, Any], question: Mapping[str, Any], base: str, units: str
+) -> tuple[Snippet, ...]:
     query = "&".join(f"{name}={quote(query_word(given), safe=',')}" for name, given in question.items())
-    address = f"{base}/v1/{calculator.name}/log" + (f"?{query}" if query else "")
+    query += f"&units={units}" if units else ""
+    address = f"{base}/v1/{calculator.name}/log" + (f"?{query.removeprefix('&')}" if query else "")
     code = f"curl -H 'Content-Type: text/csv' --data-binary @flight.csv \\\n  '{address.replace(chr(39), '%27')}'"
     return (Snippet(CURL, "sh", code, "flight.csv is the recording itself."),)
 

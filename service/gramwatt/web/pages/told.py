@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
-from gramwatt.charts.words import spoken
+from gramwatt.charts.words import by_width, spoken
 from gramwatt.declare import Table
 from gramwatt.edge.answer import answer, table_rows
 from gramwatt.edge.run import Outcome
@@ -138,10 +137,8 @@ def _shown(value: Any, width: Any, decimal: str) -> tuple[str, str]:
     if not isinstance(value, int | float):
         return str(value), ""
     if isinstance(width, int | float) and width > 0:
-        places = 1 - math.floor(math.log10(width))
-        text = f"{value:.{places}f}" if 0 <= places <= 12 else plain(round(value, places))
-        wide = f"{width:.{places}f}" if 0 <= places <= 12 else plain(round(width, places))
-        return text.replace("-", "−").replace(".", decimal), wide.replace(".", decimal)
+        text, wide = by_width(value, width)
+        return text.replace(".", decimal), wide.replace(".", decimal)
     return plain(float(value), DIGITS).replace("-", "−").replace(".", decimal), ""
 
 

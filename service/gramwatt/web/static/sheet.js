@@ -6,6 +6,8 @@
   const LONGEST = 7500;
   let asked = 0;
   let waiting = 0;
+  let replacing = false;
+  let shown = location.pathname + location.search;
 
   const fields = (submitter) => {
     const data = new FormData(form, submitter);
@@ -26,10 +28,8 @@
   };
 
   const path = form.getAttribute("action").split("#")[0];
-  const address = (submitter) => {
-    const query = fields(submitter).toString();
-    return query ? `${path}?${query}` : path;
-  };
+  // With every field emptied the decimal sign alone says that this is no first visit.
+  const address = (submitter) => `${path}?${fields(submitter).toString() || "decimal=."}`;
 
   /** Ask for the page and take its answer; `whole` takes its form too. */
   const ask = async (url, { body = null, whole = false } = {}) => {
@@ -38,6 +38,7 @@
     let found;
     try {
       const response = await fetch(url, { method: body ? "POST" : "GET", body, headers: { Accept: "text/html" } });
+      if (response.status === 413) return say("This is more than can be sent at once; what you typed is still here.");
       if (!response.ok) throw new Error(response.statusText);
       found = new DOMParser().parseFromString(await response.text(), "text/html");
     } catch {
@@ -47,23 +48,34 @@
       if (mine === asked) document.body.classList.remove("busy");
     }
     if (mine !== asked) return;
+    const focused = document.activeElement?.closest("#answer") ? document.activeElement.name : null;
+    const opened = [...document.querySelectorAll("#answer details")].map(({ open }) => open);
     for (const id of ["answer", "working", "elsewhere"]) {
       const here = document.getElementById(id);
       const there = found.getElementById(id);
       if (here && there) here.replaceWith(document.importNode(there, true));
     }
+    [...document.querySelectorAll("#answer details")].forEach((details, at) => { details.open = opened[at] ?? false; });
+    if (focused) form.elements[focused]?.focus({ preventScroll: true });
     const other = found.getElementById("question");
     if (whole) {
+      replacing = true; // a field that goes while it was being edited says that it changed
+      document.activeElement?.blur();
       form.replaceChildren(...document.importNode(other, true).childNodes);
+      replacing = false;
     } else {
       mark(other);
     }
+    const figure = document.querySelector("#answer .figure");
+    document.getElementById("told").textContent = figure ? figure.textContent.replace(/\s+/g, " ").trim() : "";
     copies();
   };
 
   /** Faults, and what was assumed, beside the fields; the fields themselves stay as they are. */
   const mark = (other) => {
-    document.getElementById("wrong").replaceChildren(...document.importNode(other.querySelector("#wrong"), true).childNodes);
+    const wrong = document.getElementById("wrong");
+    const now = other.querySelector("#wrong");
+    if (wrong.textContent !== now.textContent) wrong.replaceChildren(...document.importNode(now, true).childNodes);
     for (const fault of form.querySelectorAll(".fault")) fault.remove();
     for (const field of form.querySelectorAll("[aria-invalid]")) field.removeAttribute("aria-invalid");
     for (const there of other.querySelectorAll("input[id], select[id], textarea[id], fieldset.table[id]")) {
@@ -95,8 +107,9 @@
       return ask(path, { body: data });
     }
     const url = address();
-    if (url.length > LONGEST) return ask(path, { body: new FormData(form) }); // the address stays as it was
+    if (url.length > LONGEST) return ask(path, { body: fields() }); // the address stays as it was
     if (url !== location.pathname + location.search) history[push ? "pushState" : "replaceState"]({ ours: true }, "", url);
+    shown = url;
     return ask(url);
   };
 
@@ -113,15 +126,19 @@
   });
 
   document.addEventListener("input", (event) => {
-    if (event.target.form !== form || event.target.type === "file") return;
+    if (replacing || event.target.form !== form || event.target.type === "file") return;
     clearTimeout(waiting);
     if (!byPost) waiting = setTimeout(() => refresh(false), 350);
   });
   document.addEventListener("change", (event) => {
-    if (event.target.form === form) refresh(true);
+    if (!replacing && event.target.form === form) refresh(true);
   });
   addEventListener("popstate", () => {
-    if (!byPost) ask(location.pathname + location.search, { whole: true });
+    const url = location.pathname + location.search; // a link to a place on the page changes neither
+    if (byPost || url === shown) return;
+    clearTimeout(waiting);
+    shown = url;
+    ask(url, { whole: true });
   });
 
   const number = (table) => {
@@ -175,7 +192,7 @@
   if (!location.search && (1.5).toLocaleString().includes(",") && decimal.value === ".") {
     decimal.value = ",";
     for (const field of form.querySelectorAll("input.quantity")) field.value = field.value.replace(".", ",");
-    for (const field of form.querySelectorAll("textarea:not([name=log])")) field.value = field.value.replaceAll(", ", "; ").replaceAll(".", ",");
+    for (const field of form.querySelectorAll("textarea:not(.recording)")) field.value = field.value.replaceAll(", ", "; ").replaceAll(".", ",");
     if (!byPost) ask(address());
   }
   copies();
