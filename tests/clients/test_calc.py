@@ -2,6 +2,7 @@
 
 import csv
 import json
+import socket
 import subprocess
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -184,6 +185,41 @@ def test_python_macro_fills_the_table(shown: Shown) -> None:
     assert shown.table["D4"]["text"].startswith("The pack cannot give 9000 W")
     assert "power: must be at least 0" in shown.table["D5"]["text"]
     assert shown.table["D6"]["text"] == "kept"
+
+
+def test_a_service_that_never_answers_is_said(examples: Path, tmp_path: Path) -> None:
+    """The Python macro waits as long as it says, and then says so; the Basic one waits as LibreOffice is set to."""
+    need_uno()
+    profile = tmp_path / "profile"
+    scripts = profile / "user" / "Scripts" / "python"
+    scripts.mkdir(parents=True)
+    macro = (examples / "spreadsheet" / "gramwatt_macro.py").read_text(encoding="utf-8")
+    assert macro.count("timeout=30") == 1
+    with socket.socket() as silent:
+        silent.bind(("127.0.0.1", 0))
+        silent.listen()  # connections are taken and never answered
+        service = f"http://127.0.0.1:{silent.getsockname()[1]}"
+        patched = macro.replace(WRITTEN_FOR, service).replace("timeout=30", "timeout=1")
+        (scripts / "gramwatt_macro.py").write_text(patched, encoding="utf-8")
+        job = {
+            "soffice": need("soffice"),
+            "profile": str(profile),
+            "locale": "en-US",
+            "basic": "",
+            "sheets": [{"cells": {"A2": "120"}, "select": "A2:A2", "run": MACRO, "read": ["B2", "C2", "D2"]}],
+        }
+        ran = subprocess.run(
+            [DEBIANS_PYTHON, str(SESSION)],
+            input=json.dumps(job),
+            capture_output=True,
+            text=True,
+            encoding="utf-8",
+            env=environment(PYTHONUTF8="1"),
+            timeout=300,
+        )
+    assert ran.returncode == 0, ran.stderr
+    (shown,) = json.loads(ran.stdout)
+    assert [shown[address]["text"] for address in ("B2", "C2", "D2")] == ["", "", f"no answer from {service}"]
 
 
 def test_no_service_is_said(examples: Path, tmp_path: Path) -> None:
