@@ -373,6 +373,15 @@ def test_a_form_whose_fields_were_emptied_is_no_first_visit(client: FlaskClient)
     assert "power is required" in page.one("div", id="wrong")[1]
 
 
+def test_what_a_link_was_shared_with_changes_nothing(client: FlaskClient) -> None:
+    """A name like no input of ours was added by somebody who passed the link on."""
+    assert headline(get(client, "/calculators/pack-energy", utm_campaign="x")) == headline(
+        get(client, "/calculators/pack-energy")
+    )
+    shared = get(client, "/calculators/pack-energy", cells="6", capacity="1300", utm_campaign="x")
+    assert headline(shared) == "23.088 Wh"
+
+
 def test_a_unit_of_a_result_is_kept(client: FlaskClient) -> None:
     """In every link and piece of code, and while there is no answer."""
     query = {"cells": "6", "capacity": "1300", "power": "200", "units.endurance": "s"}

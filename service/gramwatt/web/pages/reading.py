@@ -73,7 +73,8 @@ def read(calculator: Calculator[Any, Any], sent: Mapping[str, str], files: Mappi
         if unit := words.pop(name):
             form.result_units[name.removeprefix("units.")] = unit
     # A form whose every field was emptied says so by its decimal sign alone: it is no first visit.
-    form.said = bool(words or any(file.filename for file in files.values())) or sent.get("decimal") == "."
+    asked = any(each.partition(".")[0] in calculator.asked for each in words)
+    form.said = asked or any(file.filename for file in files.values()) or sent.get("decimal") == "."
     for name, kind in calculator.asked.items():
         if isinstance(kind, Table):
             _read_table(form, name, kind, words, files, remove)

@@ -1,0 +1,62 @@
+"""A figure whose parts are placed in inches, and what the drawing of every kind of picture shares."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from matplotlib.ticker import MaxNLocator
+
+from gramwatt.charts.themes import Theme
+
+
+@dataclass(frozen=True, slots=True)
+class Look:
+    """How a picture is wanted."""
+
+    theme: str = "light"
+    shape: str = "wide"
+    ground: str = "paper"
+    """``paper`` or ``clear``."""
+    scale: int = 1
+    """Pixels of PNG, times as many each way."""
+    titled: bool = True
+    """Whether title and question stand in it; on a page they stand beside it."""
+
+
+@dataclass(slots=True)
+class Page:
+    """A figure whose parts are placed in inches from its upper left corner; its height is set once that is known."""
+
+    figure: Figure
+    theme: Theme
+    look: Look
+    width: float
+    top: float = 0.0
+    height: float = 1.0
+
+    def resize(self, height: float) -> None:
+        """Set the height, title included."""
+        self.height = height
+        self.figure.set_size_inches(self.width, height)
+
+    def axes(self, left: float, top: float, right: float, bottom: float, **more: Any) -> Axes:
+        """Axes between places in inches; ``right`` and all else are measured from the left and from the top."""
+        box = (left / self.width, 1 - bottom / self.height, (right - left) / self.width, (bottom - top) / self.height)
+        return self.figure.add_axes(box, **more)
+
+    def text(self, left: float, top: float, words: str, **more: Any) -> None:
+        """Words at a place in inches."""
+        self.figure.text(left / self.width, 1 - top / self.height, words, va="top", **more)
+
+
+def cut(text: str, letters: int) -> str:
+    """A text of at most so many letters."""
+    return text if len(text) <= letters else text[: letters - 1] + "…"
+
+
+def ticks(most: int, *, whole: bool = False) -> MaxNLocator:
+    """Ticks where a reader expects them."""
+    return MaxNLocator(most, steps=[1, 2, 2.5, 5, 10], integer=whole)
