@@ -11,6 +11,7 @@ import signal
 import subprocess
 import sys
 import time
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -76,32 +77,38 @@ def work(context: Any, job: "dict[str, Any]") -> "list[dict[str, Any]]":
         sheets.insertNewByName(f"Job {index}", index)
         shown.append(play(document, sheets.getByIndex(index), sheet_job))
     document.close(True)
-    try:
-        desktop.terminate()
-    except Exception as error:  # the bridge breaks while it answers
-        print(f"at the end: {error}", file=sys.stderr)
     return shown
 
 
-def main() -> None:
-    """Start LibreOffice with a profile of its own, do the job, end it."""
-    job = json.load(sys.stdin)
+def with_office(job: "dict[str, Any]", settings: str, work: "Callable[[Any], Any]") -> Any:
+    """Start LibreOffice with a profile of its own, let it work, end it; what the work gave."""
     profile = Path(job["profile"])
     (profile / "user").mkdir(parents=True, exist_ok=True)
-    (profile / "user" / "registrymodifications.xcu").write_text(SETTINGS.format(job["locale"]), encoding="utf-8")
+    (profile / "user" / "registrymodifications.xcu").write_text(settings, encoding="utf-8")
     pipe = f"gramwatt{os.getpid()}"
     command = [job["soffice"], "--headless", "--norestore", "--nologo", "--nodefault", "--nofirststartwizard"]
     command += [f"-env:UserInstallation={profile.as_uri()}", f"--accept=pipe,name={pipe};urp;"]
     quiet = subprocess.DEVNULL
     process = subprocess.Popen(command, stdin=quiet, stdout=quiet, stderr=quiet, start_new_session=True)
     try:
-        shown = work(connect(pipe, process), job)
+        context = connect(pipe, process)
+        made = work(context)
+        try:
+            context.ServiceManager.createInstanceWithContext("com.sun.star.frame.Desktop", context).terminate()
+        except Exception as error:  # the bridge breaks while it answers
+            print(f"at the end: {error}", file=sys.stderr)
         process.wait(60)
+        return made
     finally:
         if process.poll() is None:
             os.killpg(process.pid, signal.SIGKILL)
             process.wait()
-    json.dump(shown, sys.stdout)
+
+
+def main() -> None:
+    """Do the job."""
+    job = json.load(sys.stdin)
+    json.dump(with_office(job, SETTINGS.format(job["locale"]), lambda context: work(context, job)), sys.stdout)
 
 
 if __name__ == "__main__":

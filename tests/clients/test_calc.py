@@ -1,9 +1,7 @@
 """LibreOffice Calc in a locale with a decimal point and in one with a comma: cell formulas, Basic and Python macros."""
 
 import csv
-import json
 import socket
-import subprocess
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -11,14 +9,12 @@ from typing import Any
 
 import pytest
 
-from clients.running import environment, free_port, missing, need, number
+from clients.office import WRITTEN_FOR, office
+from clients.running import free_port, number
 from gramwatt import calculate
 
 pytestmark = pytest.mark.client("soffice")
 
-WRITTEN_FOR = "http://127.0.0.1:8000"
-DEBIANS_PYTHON = "/usr/bin/python3"
-SESSION = Path(__file__).with_name("calc_session.py")
 MACRO = "vnd.sun.star.script:gramwatt_macro.py$fill_table?language=Python&location=user"
 PACK = {"cells": 6, "capacity": "1300 mAh", "state_of_charge": 80, "cell_resistance": "8 mohm"}
 POWERS = {"A2": "120", "A3": "0.4 kW", "A4": "9000", "A5": "-5", "A7": "87.25"}
@@ -70,44 +66,18 @@ def calc(examples: Path, service: str, profile: Path, locale: str) -> Shown:
     macro = text["gramwatt_macro.py"].replace(WRITTEN_FOR, service)
     (scripts / "gramwatt_macro.py").write_text(macro, encoding="utf-8")
     cells = {line["cell"]: line["content"].replace(WRITTEN_FOR, service) for line in formulas(examples)}
-    job = {
-        "soffice": need("soffice"),
-        "profile": str(profile),
-        "locale": locale,
-        "basic": text["gramwatt.bas"].replace(WRITTEN_FOR, service),
-        "sheets": [
-            {"cells": cells, "read": list(cells)},
-            {"cells": BASIC, "read": [address for address in BASIC if address.startswith("C")]},
-            {
-                "cells": POWERS | {"D6": "kept"},
-                "select": "A2:A7",
-                "run": MACRO,
-                "read": [f"{column}{row}" for row in range(2, 8) for column in "BCD"],
-            },
-        ],
-    }
-    ran = subprocess.run(
-        [DEBIANS_PYTHON, str(SESSION)],
-        input=json.dumps(job),
-        capture_output=True,
-        text=True,
-        encoding="utf-8",
-        env=environment(PYTHONUTF8="1"),
-        timeout=300,
-    )
-    assert ran.returncode == 0, ran.stderr
-    return Shown(*json.loads(ran.stdout))
-
-
-def need_uno() -> None:
-    """Debian's Python with its binding to LibreOffice."""
-    tried = (
-        subprocess.run([DEBIANS_PYTHON, "-c", "import uno"], capture_output=True)
-        if Path(DEBIANS_PYTHON).exists()
-        else None
-    )
-    if tried is None or tried.returncode != 0:
-        missing("python3-uno")
+    sheets = [
+        {"cells": cells, "read": list(cells)},
+        {"cells": BASIC, "read": [address for address in BASIC if address.startswith("C")]},
+        {
+            "cells": POWERS | {"D6": "kept"},
+            "select": "A2:A7",
+            "run": MACRO,
+            "read": [f"{column}{row}" for row in range(2, 8) for column in "BCD"],
+        },
+    ]
+    basic = text["gramwatt.bas"].replace(WRITTEN_FOR, service)
+    return Shown(*office("calc_session.py", profile, locale, basic=basic, sheets=sheets))
 
 
 @pytest.fixture(scope="module", params=["en-US", "de-DE"])
@@ -115,7 +85,6 @@ def shown(
     request: pytest.FixtureRequest, service: str, examples: Path, tmp_path_factory: pytest.TempPathFactory
 ) -> Shown:
     """All of the example, in one locale."""
-    need_uno()
     return calc(examples, service, tmp_path_factory.mktemp("calc") / "profile", request.param)
 
 
@@ -189,7 +158,6 @@ def test_python_macro_fills_the_table(shown: Shown) -> None:
 
 def test_a_service_that_never_answers_is_said(examples: Path, tmp_path: Path) -> None:
     """The Python macro waits as long as it says, and then says so; the Basic one waits as LibreOffice is set to."""
-    need_uno()
     profile = tmp_path / "profile"
     scripts = profile / "user" / "Scripts" / "python"
     scripts.mkdir(parents=True)
@@ -201,30 +169,13 @@ def test_a_service_that_never_answers_is_said(examples: Path, tmp_path: Path) ->
         service = f"http://127.0.0.1:{silent.getsockname()[1]}"
         patched = macro.replace(WRITTEN_FOR, service).replace("timeout=30", "timeout=1")
         (scripts / "gramwatt_macro.py").write_text(patched, encoding="utf-8")
-        job = {
-            "soffice": need("soffice"),
-            "profile": str(profile),
-            "locale": "en-US",
-            "basic": "",
-            "sheets": [{"cells": {"A2": "120"}, "select": "A2:A2", "run": MACRO, "read": ["B2", "C2", "D2"]}],
-        }
-        ran = subprocess.run(
-            [DEBIANS_PYTHON, str(SESSION)],
-            input=json.dumps(job),
-            capture_output=True,
-            text=True,
-            encoding="utf-8",
-            env=environment(PYTHONUTF8="1"),
-            timeout=300,
-        )
-    assert ran.returncode == 0, ran.stderr
-    (shown,) = json.loads(ran.stdout)
+        sheet = {"cells": {"A2": "120"}, "select": "A2:A2", "run": MACRO, "read": ["B2", "C2", "D2"]}
+        (shown,) = office("calc_session.py", profile, "en-US", basic="", sheets=[sheet])
     assert [shown[address]["text"] for address in ("B2", "C2", "D2")] == ["", "", f"no answer from {service}"]
 
 
 def test_no_service_is_said(examples: Path, tmp_path: Path) -> None:
     """Where nobody answers, Basic and Python say so in the cell, and name the place."""
-    need_uno()
     nowhere = f"http://127.0.0.1:{free_port()}"
     alone = calc(examples, nowhere, tmp_path / "profile", "en-US")
     assert alone.basic["C1"]["text"].startswith(f"#ERR no-service: no answer from {nowhere}")

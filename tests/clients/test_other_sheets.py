@@ -13,8 +13,8 @@ from typing import Any
 
 import pytest
 
+from clients.office import WRITTEN_FOR, office
 from clients.running import environment, free_port, missing, need
-from clients.test_calc import DEBIANS_PYTHON, SESSION, WRITTEN_FOR, need_uno
 from gramwatt import calculate
 
 NPM = Path(__file__).with_name("npm")
@@ -46,32 +46,15 @@ CELLS = {
 
 def vba(examples: Path, service: str, folder: Path, locale: str) -> dict[str, Any]:
     """What the cells show with the module of the example."""
-    need_uno()
     text = (examples / "spreadsheet" / "gramwatt_excel.bas").read_text(encoding="utf-8")
     assert text.count(WRITTEN_FOR) == 1
     name, _, code = text.partition("\n")
     assert name == 'Attribute VB_Name = "GramwattCells"'
     code, replaced = HTTP.subn(lambda _: LIBREOFFICES, code)
     assert replaced == 1
-    job = {
-        "soffice": need("soffice"),
-        "profile": str(folder / "profile"),
-        "locale": locale,
-        "basic": "Option VBASupport 1\n" + code.replace(WRITTEN_FOR, service),
-        "sheets": [{"cells": CELLS, "read": [address for address in CELLS if address.startswith("C")]}],
-    }
-    ran = subprocess.run(
-        [DEBIANS_PYTHON, str(SESSION)],
-        input=json.dumps(job),
-        capture_output=True,
-        text=True,
-        encoding="utf-8",
-        env=environment(PYTHONUTF8="1"),
-        timeout=300,
-        check=False,
-    )
-    assert ran.returncode == 0, ran.stderr
-    (shown,) = json.loads(ran.stdout)
+    basic = "Option VBASupport 1\n" + code.replace(WRITTEN_FOR, service)
+    sheet = {"cells": CELLS, "read": [address for address in CELLS if address.startswith("C")]}
+    (shown,) = office("calc_session.py", folder / "profile", locale, basic=basic, sheets=[sheet])
     return dict(shown)
 
 

@@ -1,47 +1,28 @@
 """The club's page in a real browser, served from another origin than the service."""
 
-import functools
-import http.server
 import shutil
-import threading
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
-from playwright.sync_api import Browser, Page, expect, sync_playwright
+from playwright.sync_api import Browser, Page, expect
 
-from clients.running import free_port, need
+from clients.browsing import Seen, chromium, site
+from clients.running import free_port
 from gramwatt import calculate
 
 pytestmark = pytest.mark.client("chromium")
 
 WRITTEN_FOR = 'data-service="http://127.0.0.1:8000"'
-FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-background-networking", "--disable-component-update"]
 REFUSED = "Failed to load resource: the server responded with a status of 422"
-
-
-class Quiet(http.server.SimpleHTTPRequestHandler):
-    """A file server that writes no log."""
-
-    def log_message(self, *arguments: Any) -> None:
-        """Say nothing."""
 
 
 @pytest.fixture(scope="module")
 def browser() -> Iterator[Browser]:
     """One browser for this file."""
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=need("chromium"), args=FLAGS)
-        yield browser
-        browser.close()
-
-
-def serve(folder: Path) -> http.server.ThreadingHTTPServer:
-    """Serve a folder in a thread."""
-    server = http.server.ThreadingHTTPServer(("127.0.0.1", 0), functools.partial(Quiet, directory=str(folder)))
-    threading.Thread(target=server.serve_forever, daemon=True).start()
-    return server
+    with chromium() as made:
+        yield made
 
 
 def folder_with(examples: Path, folder: Path, service: str) -> Path:
@@ -54,30 +35,18 @@ def folder_with(examples: Path, folder: Path, service: str) -> Path:
 
 
 @pytest.fixture(scope="module")
-def site(service: str, examples: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+def club(service: str, examples: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
     """The page's URL, on another origin than the service."""
-    with serve(folder_with(examples, tmp_path_factory.mktemp("site"), service)) as server:
-        yield f"http://127.0.0.1:{server.server_port}/club.html"
-        server.shutdown()
-
-
-class Seen:
-    """What a page asked for and complained of."""
-
-    def __init__(self, page: Page) -> None:
-        self.errors: list[str] = []
-        self.requests: list[str] = []
-        page.on("console", lambda message: self.errors.append(message.text) if message.type != "log" else None)
-        page.on("pageerror", lambda error: self.errors.append(str(error)))
-        page.on("request", lambda request: self.requests.append(request.url))
+    with site(folder_with(examples, tmp_path_factory.mktemp("site"), service)) as at:
+        yield f"{at}/club.html"
 
 
 @pytest.fixture
-def opened(browser: Browser, site: str) -> Iterator[tuple[Page, Seen]]:
+def opened(browser: Browser, club: str) -> Iterator[tuple[Page, Seen]]:
     """The page as a visitor first sees it."""
     page = browser.new_page()
     seen = Seen(page)
-    page.goto(site)
+    page.goto(club)
     expect(page.locator("#verdict")).to_contain_text("Under the limit")
     yield page, seen
     page.close()
@@ -88,7 +57,7 @@ def row(page: Page, part: int) -> Any:
     return page.locator(f"#parts li:nth-child({part})")
 
 
-def test_a_member_fills_in_and_sees_the_margin(opened: tuple[Page, Seen], site: str, service: str) -> None:
+def test_a_member_fills_in_and_sees_the_margin(opened: tuple[Page, Seen], club: str, service: str) -> None:
     """Verdict, margin, total and shares are the library's; nothing else is loaded, nothing complained of."""
     page, seen = opened
     page.get_by_label("Mass of camera, in grams").fill("1.2 oz")
@@ -123,8 +92,7 @@ def test_a_member_fills_in_and_sees_the_margin(opened: tuple[Page, Seen], site: 
     assert [share for _, _, share in shown] == [f"{value:.1f} %" for value in found["shares"]]
     assert page.locator("#cautions li").all_inner_texts() == [caution["text"] for caution in answer["cautions"]]
     assert seen.errors == []
-    origins = {"/".join(url.split("/")[:3]) for url in seen.requests if not url.startswith("data:")}
-    assert origins == {service, site.removesuffix("/club.html")}
+    assert seen.hosts() == {service, club.removesuffix("/club.html")}
 
 
 @pytest.mark.parametrize(
@@ -170,21 +138,20 @@ def test_no_service_is_said(browser: Browser, examples: Path, tmp_path: Path) ->
     """Where nobody answers, the page says so and names the place."""
     nowhere = f"http://127.0.0.1:{free_port()}"
     page = browser.new_page()
-    with serve(folder_with(examples, tmp_path / "site", nowhere)) as server:
-        page.goto(f"http://127.0.0.1:{server.server_port}/club.html")
+    with site(folder_with(examples, tmp_path / "site", nowhere)) as at:
+        page.goto(f"{at}/club.html")
         expect(page.locator("#problem")).to_have_text(
             f"The calculator at {nowhere} gave no answer. Try again in a while."
         )
         page.close()
-        server.shutdown()
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 @pytest.mark.parametrize("width", [360, 1440])
-def test_it_fits_and_follows_the_colour_scheme(browser: Browser, site: str, width: int, scheme: Any) -> None:
+def test_it_fits_and_follows_the_colour_scheme(browser: Browser, club: str, width: int, scheme: Any) -> None:
     """No sideways scrolling at any width, no field cut off, and paper darker than ink in the dark."""
     page = browser.new_page(viewport={"width": width, "height": 800}, color_scheme=scheme)
-    page.goto(site)
+    page.goto(club)
     expect(page.locator("#verdict")).to_contain_text("Under the limit")
     assert page.evaluate("document.documentElement.scrollWidth") == width
     assert (

@@ -1,9 +1,7 @@
 """The workbooks in LibreOffice Calc, opened as files, in a locale with a decimal point and in one with a comma."""
 
 import importlib.util
-import json
 import shutil
-import subprocess
 import zipfile
 from collections.abc import Mapping
 from pathlib import Path
@@ -11,13 +9,12 @@ from typing import Any
 
 import pytest
 
-from clients.running import environment, free_port, need
-from clients.test_calc import DEBIANS_PYTHON, need_uno
+from clients.office import office
+from clients.running import free_port
 from gramwatt import calculate
 
 pytestmark = pytest.mark.client("soffice")
 
-SESSION = Path(__file__).with_name("workbook_session.py")
 WORKBOOKS = ("craft.ods", "craft.xlsx")
 READ = {
     "Craft": [f"{column}{row}" for row in range(12, 18) for column in "BC"],
@@ -30,32 +27,14 @@ Cells = Mapping[str, Mapping[str, Any]]
 
 def opened(examples: Path, folder: Path, locale: str, service: str) -> dict[str, dict[str, Cells]]:
     """What both workbooks show."""
-    need_uno()
     books = folder / "books"
     books.mkdir(exist_ok=True)
     for name in WORKBOOKS:
         shutil.copy(examples / "spreadsheet" / name, books / name)
-    job = {
-        "soffice": need("soffice"),
-        "profile": str(folder / f"profile-{locale}"),
-        "locale": locale,
-        "folder": str(books),
-        "workbooks": WORKBOOKS,
-        "service": service,
-        "read": READ,
-    }
-    ran = subprocess.run(
-        [DEBIANS_PYTHON, str(SESSION)],
-        input=json.dumps(job),
-        capture_output=True,
-        text=True,
-        encoding="utf-8",
-        env=environment(PYTHONUTF8="1"),
-        timeout=300,
-        check=False,
+    profile = folder / f"profile-{locale}"
+    told: dict[str, dict[str, Cells]] = office(
+        "workbook_session.py", profile, locale, folder=str(books), workbooks=WORKBOOKS, service=service, read=READ
     )
-    assert ran.returncode == 0, ran.stderr
-    told: dict[str, dict[str, Cells]] = json.loads(ran.stdout)
     return told
 
 

@@ -6,14 +6,11 @@ service, and read (sheet: addresses). Writes, for each workbook, sheet: address:
 """
 
 import json
-import os
-import signal
-import subprocess
 import sys
 from pathlib import Path
 from typing import Any
 
-from calc_session import connect
+from calc_session import with_office
 from com.sun.star.beans import PropertyValue
 
 SETTINGS = """<?xml version="1.0" encoding="UTF-8"?>
@@ -44,32 +41,17 @@ def show(desktop: Any, path: Path, job: "dict[str, Any]") -> "dict[str, Any]":
     return shown
 
 
+def work(context: Any, job: "dict[str, Any]") -> "dict[str, Any]":
+    """All workbooks of the job."""
+    desktop = context.ServiceManager.createInstanceWithContext("com.sun.star.frame.Desktop", context)
+    return {name: show(desktop, Path(job["folder"]) / name, job) for name in job["workbooks"]}
+
+
 def main() -> None:
-    """Start LibreOffice with a profile of its own, do the job, end it."""
+    """Do the job."""
     job = json.load(sys.stdin)
-    profile, folder = Path(job["profile"]), Path(job["folder"])
-    (profile / "user").mkdir(parents=True, exist_ok=True)
-    told = SETTINGS.format(locale=job["locale"], folder=folder.as_uri())
-    (profile / "user" / "registrymodifications.xcu").write_text(told, encoding="utf-8")
-    pipe = f"gramwattbook{os.getpid()}"
-    command = [job["soffice"], "--headless", "--norestore", "--nologo", "--nodefault", "--nofirststartwizard"]
-    command += [f"-env:UserInstallation={profile.as_uri()}", f"--accept=pipe,name={pipe};urp;"]
-    quiet = subprocess.DEVNULL
-    process = subprocess.Popen(command, stdin=quiet, stdout=quiet, stderr=quiet, start_new_session=True)
-    try:
-        context = connect(pipe, process)
-        desktop = context.ServiceManager.createInstanceWithContext("com.sun.star.frame.Desktop", context)
-        shown = {name: show(desktop, folder / name, job) for name in job["workbooks"]}
-        try:
-            desktop.terminate()
-        except Exception as error:  # the bridge breaks while it answers
-            print(f"at the end: {error}", file=sys.stderr)
-        process.wait(60)
-    finally:
-        if process.poll() is None:
-            os.killpg(process.pid, signal.SIGKILL)
-            process.wait()
-    json.dump(shown, sys.stdout)
+    settings = SETTINGS.format(locale=job["locale"], folder=Path(job["folder"]).as_uri())
+    json.dump(with_office(job, settings, lambda context: work(context, job)), sys.stdout)
 
 
 if __name__ == "__main__":

@@ -14,8 +14,9 @@ from werkzeug.test import TestResponse
 
 from gramwatt import registry
 from gramwatt.charts import swept
-from gramwatt.charts.draw import INCH, SHAPES
+from gramwatt.charts.draw import INCH
 from gramwatt.charts.sheet import Graph, Map
+from gramwatt.charts.themes import SHAPES
 from gramwatt.edge.queries import fits_query
 from gramwatt.edge.tables import sweep
 
@@ -239,4 +240,5 @@ def test_several_results_stand_above_each_other(client: FlaskClient) -> None:
 
 def test_methods(client: FlaskClient) -> None:
     assert client.delete(CHART).status_code == 405
-    assert client.options(CHART).headers["Allow"].replace(" ", "").split(",") != []
+    assert set(client.options(CHART).headers["Allow"].split(", ")) == {"GET", "HEAD", "OPTIONS", "POST"}
+    assert client.options("/v1/build/chart").headers["Allow"] == "POST, OPTIONS"

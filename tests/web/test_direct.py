@@ -24,7 +24,7 @@ QUERIES = [
     pytest.param(calculator, example, id=f"{calculator.name}: {example.title}")
     for calculator in registry.load().values()
     for example in calculator.examples
-    if fits_query(calculator) and query_of(calculator, example) is not None
+    if fits_query(calculator) and query_of(calculator, example.given) is not None
 ]
 """Those without a table, which is asked by POST alone."""
 Told = tuple[int, list[tuple[str, str]], bytes]
@@ -38,7 +38,7 @@ def app() -> Flask:
     for calculator in registry.load().values():
         example = calculator.examples[-1]
         client.post(f"/v1/{calculator.name}", json=dict(example.given))
-        query = next((q for e in calculator.examples if (q := query_of(calculator, e)) is not None), None)
+        query = next((q for e in calculator.examples if (q := query_of(calculator, e.given)) is not None), None)
         if query is not None and fits_query(calculator):
             client.get(f"/v1/{calculator.name}?{query}&digits=11")
     return made
@@ -90,7 +90,7 @@ def test_a_body_is_answered_as_by_flask(
 def test_a_query_is_answered_as_by_flask(
     app: Flask, calculator: Any, example: Any, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    query = query_of(calculator, example)
+    query = query_of(calculator, example.given)
     assert query is not None
     request = {"path": f"/v1/{calculator.name}", "query_string": query}
     expected = by_flask(app, **request)

@@ -48,7 +48,7 @@ def points(
     *,
     text: bool,
     result_units: Mapping[str, str],
-    name: Collection[str],
+    names: Collection[str],
 ) -> Points:
     """The named results at every point, the last axis fastest. A point with a fault has no answer.
 
@@ -63,6 +63,6 @@ def points(
     for chunk in sweep.grid(axes, text=text):
         for piece in answered(plan, chunk):
             for column, values in piece.columns.items():
-                if column in name or column.removesuffix("_u") in name:
+                if column in names or column.removesuffix("_u") in names:
                     found.setdefault(column, []).extend(np.asarray(values).tolist() if len(values) else [])
     return Points(found)

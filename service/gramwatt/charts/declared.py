@@ -11,7 +11,7 @@ import numpy as np
 
 from gramwatt.charts import words
 from gramwatt.charts.curves import BEYOND, points
-from gramwatt.charts.sheet import Body, Column, Dot, Graph, Line, Panel, Rows, Sheet, Stairs
+from gramwatt.charts.sheet import Body, Column, Dot, Graph, Line, Nothing, Panel, Rows, Sheet, Stairs
 from gramwatt.declare import Array, Calculator, Count, Quantity, Table, fields_of
 from gramwatt.edge import units
 from gramwatt.edge.answer import Answer, answer, declared_units
@@ -52,12 +52,15 @@ class Asked:
 
 def picture_of(
     calculator: Calculator[Any, Any], question: Mapping[str, object], *, text: bool, result_units: Mapping[str, str]
-) -> tuple[Sheet | None, list[str]]:
-    """The picture of the answer to a question; where there is nothing to see, why. Raises Refused with every fault."""
+) -> Sheet:
+    """The picture of the answer to a question. Raises Refused with every fault; Nothing where there is none."""
     outcome = answered(calculator, question, text=text, result_units=result_units)
     told = answer(outcome, 0, result_units=result_units)
-    reasons = [caution["text"] for caution in told["cautions"] if "results" in caution]
-    return sheet(Asked(calculator, question, text, outcome, told)), reasons
+    seen = sheet(Asked(calculator, question, text, outcome, told))
+    if seen is None:
+        reasons = [caution["text"] for caution in told["cautions"] if "results" in caution]
+        raise Nothing(" ".join(["There is nothing to draw for these inputs.", *reasons]))
+    return seen
 
 
 def sheet(asked: Asked) -> Sheet | None:
@@ -87,9 +90,8 @@ def _curve(asked: Asked, picture: Curve[Any, Any]) -> tuple[Body, str] | None:
     if low is None or high is None:
         return None
     inside = [each for each in _held(asked, picture, name, kind) if math.isfinite(each)]
-    low, high = (
-        (min([low, *inside]), max([high, *inside])) if low <= high else (max([low, *inside]), min([high, *inside]))
-    )
+    least, most = min([low, high, *inside]), max([low, high, *inside])
+    low, high = (least, most) if low <= high else (most, least)
     if low == high:
         return None
     count = POINTS if calculator.columnwise else POINTS_EACH
@@ -100,11 +102,11 @@ def _curve(asked: Asked, picture: Curve[Any, Any]) -> tuple[Body, str] | None:
     constants = {each: value for each, value in asked.question.items() if each != name}
     shown = (*picture.show, *((picture.across,) if picture.across else ()))
     told_units = {each: unit for each, unit in asked.answer["units"].items() if each in calculator.answered}
-    found = points(calculator, constants, [axis], text=asked.text, result_units=told_units, name=shown)
+    found = points(calculator, constants, [axis], text=asked.text, result_units=told_units, names=shown)
     across = picture.across or name
-    unit = asked.unit(across) if picture.across else _own_unit(kind)
+    unit = asked.unit(across) if picture.across else words.own_unit(kind)
     level = found.values(picture.across) if picture.across else axis.points(np.arange(count))
-    here = asked.answer["results"].get(across, asked.answer["given"].get(across)) if across else None
+    here = asked.answer["results"].get(across, asked.answer["given"].get(across))
     panels, courses, asked_for = [], [], []
     for at, result in enumerate(picture.show):
         y = found.values(result)
@@ -175,10 +177,6 @@ def _end(asked: Asked, kind: Quantity | Count, end: Any) -> float | None:
 
 def _bound(*bounds: float | None) -> float:
     return next(bound for bound in bounds if bound is not None)
-
-
-def _own_unit(kind: Quantity | Count) -> str:
-    return kind.unit if isinstance(kind, Quantity) else "1"
 
 
 def _ladder(asked: Asked, picture: Ladder[Any, Any]) -> tuple[Body, str] | None:

@@ -15,13 +15,10 @@ from matplotlib.figure import Figure
 from gramwatt.charts import svg
 from gramwatt.charts.bodies import draw_map, draw_rows, draw_stairs
 from gramwatt.charts.graph import draw_graph
-from gramwatt.charts.page import Look as Look
 from gramwatt.charts.page import Page, cut
 from gramwatt.charts.sheet import Graph, Map, Rows, Sheet, Stairs
-from gramwatt.charts.themes import FONT, THEMES
+from gramwatt.charts.themes import FONT, SHAPES, THEMES, Look
 
-SHAPES: Final = {"wide": 6.4, "narrow": 3.7}
-"""Widths in inches: at the size of a page's text, and at a phone's."""
 INCH: Final = 120
 """Pixels of PNG to an inch."""
 _LOCK: Final = threading.Lock()

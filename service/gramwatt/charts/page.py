@@ -9,21 +9,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.ticker import MaxNLocator
 
-from gramwatt.charts.themes import Theme
-
-
-@dataclass(frozen=True, slots=True)
-class Look:
-    """How a picture is wanted."""
-
-    theme: str = "light"
-    shape: str = "wide"
-    ground: str = "paper"
-    """``paper`` or ``clear``."""
-    scale: int = 1
-    """Pixels of PNG, times as many each way."""
-    titled: bool = True
-    """Whether title and question stand in it; on a page they stand beside it."""
+from gramwatt.charts.themes import Look, Theme
 
 
 @dataclass(slots=True)

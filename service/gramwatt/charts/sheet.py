@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import TypeAlias
 
 from gramwatt.declare import Array
+
+
+class Nothing(LookupError):
+    """There is nothing to see; the text says why."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,4 +113,3 @@ class Sheet:
     question: str
     told: str
     body: Body
-    note: str = field(default="")

@@ -9,7 +9,7 @@ import numpy as np
 
 from gramwatt.charts import words
 from gramwatt.charts.curves import Points, points
-from gramwatt.charts.sheet import Body, Graph, Line, Map, Panel, Sheet
+from gramwatt.charts.sheet import Body, Graph, Line, Map, Nothing, Panel, Sheet
 from gramwatt.declare import NESTED, Array, Calculator, Choice, Count, Flag, Kind, Quantity, Text
 from gramwatt.edge import columns, units
 from gramwatt.edge.answer import declared_units
@@ -87,11 +87,11 @@ def sheet(
     *,
     text: bool,
     result_units: Mapping[str, str],
-) -> Sheet | None:
-    """The picture of a sweep that `check` has nothing against; None where no point of an axis can be read."""
+) -> Sheet:
+    """The picture of a sweep that `check` has nothing against. Raises Nothing where no point of an axis can be read."""
     if any(not np.isfinite(_places(calculator, axis, text=text)[0]).any() for axis in axes):
-        return None
-    found = points(calculator, constants, axes, text=text, result_units=result_units, name=show)
+        raise Nothing("There is nothing to draw: an axis has no value that can be asked.")
+    found = points(calculator, constants, axes, text=text, result_units=result_units, names=show)
     told_units = {**declared_units(calculator.answered), **result_units}
     if len(axes) == 1:
         body, told = _lines(calculator, axes[0], [], show, found, told_units, text=text)
@@ -129,11 +129,6 @@ def _places(calculator: Calculator[Any, Any], axis: sweep.Axis, *, text: bool) -
     return (units.convert(values, kind.unit) if isinstance(kind, Quantity) else values), ()
 
 
-def _unit(calculator: Calculator[Any, Any], name: str) -> str:
-    kind = calculator.asked[name]
-    return kind.unit if isinstance(kind, Quantity) else "1"
-
-
 def _lines(
     calculator: Calculator[Any, Any],
     axis: sweep.Axis,
@@ -146,7 +141,7 @@ def _lines(
     turned: bool = False,
 ) -> tuple[Body, str]:
     x, ticks = _places(calculator, axis, text=text)
-    kind, unit = calculator.asked[axis.name], _unit(calculator, axis.name)
+    kind, unit = calculator.asked[axis.name], words.own_unit(calculator.asked[axis.name])
     groups = _places(calculator, named[0], text=text)[1] if named else ("",)
     order = np.argsort(x, kind="stable")
     panels, said = [], []
@@ -170,8 +165,6 @@ def _lines(
         f"over {', '.join(ticks)}"
         if ticks
         else f"goes from {words.value(known.min(), unit)} to {words.value(known.max(), unit)}"
-        if len(known)
-        else "goes nowhere"
     )
     told = f"As {words.spoken(axis.name)} {span}, {'; '.join(said)}"
     graph = Graph(words.axis(axis.name, unit), tuple(panels), ticks=ticks, whole=isinstance(kind, Count))
@@ -193,7 +186,7 @@ def _map(
     order, rise = order[np.isfinite(across[order])], rise[np.isfinite(up[rise])]
     values = values[np.ix_(rise, order)]
     unit = told_units.get(name, "1")
-    labels = [words.axis(axis.name, _unit(calculator, axis.name)) for axis in axes]
+    labels = [words.axis(axis.name, words.own_unit(calculator.asked[axis.name])) for axis in axes]
     known = values[np.isfinite(values)]
     said = "has no answer anywhere"
     if len(known):
@@ -201,12 +194,14 @@ def _map(
             np.unravel_index(np.argmin(np.where(np.isfinite(values), s * values, np.inf)), values.shape)
             for s in (1, -1)
         )
-        said = "lies between " + " and ".join(
-            f"{words.value(values[place], unit)} (at {words.spoken(axes[0].name)} "
-            f"{words.value(across[order][place[1]], _unit(calculator, axes[0].name))}, {words.spoken(axes[1].name)} "
-            f"{words.value(up[rise][place[0]], _unit(calculator, axes[1].name))})"
-            for place in (least, most)
-        )
+        ends = []
+        for i, j in (least, most):
+            place = zip(axes, (across[order][j], up[rise][i]), strict=True)
+            where = [
+                f"{words.spoken(a.name)} {words.value(v, words.own_unit(calculator.asked[a.name]))}" for a, v in place
+            ]
+            ends.append(f"{words.value(values[i, j], unit)} (at {', '.join(where)})")
+        said = f"lies between {' and '.join(ends)}"
     told = f"Over {words.spoken(axes[0].name)} and {words.spoken(axes[1].name)}, {words.spoken(name)} {said}"
     seen = Map(labels[0], labels[1], words.axis(name, unit), across[order], up[rise], values)
     return seen, words.sentence(told)

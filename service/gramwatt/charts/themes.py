@@ -1,5 +1,5 @@
-"""Colours and letters of pictures, in light and dark: told apart by lightness as much as by hue, so that they hold for
-colour-blind eyes and in grey print."""
+"""How a picture may look, in light and dark: its colours are told apart by lightness as much as by hue, so that they
+hold for colour-blind eyes and in grey print."""
 
 from __future__ import annotations
 
@@ -48,8 +48,26 @@ DARK: Final = Theme(
     lines=("#b5ddec", "#f0a070", "#8057c4", "#b64f30", "#0e817b", "#9499dc"),
 )
 THEMES: Final = {"light": LIGHT, "dark": DARK}
+SHAPES: Final = {"wide": 6.4, "narrow": 3.7}
+"""Widths in inches: at the size of a page's text, and at a phone's."""
+GROUNDS: Final = ("paper", "clear")
+LARGEST_SCALE: Final = 4
 FONT: Final = "DejaVu Sans"
 """Comes with matplotlib, so that a picture looks alike wherever it is drawn."""
 FONTS: Final = f"'{FONT}', Verdana, sans-serif"
 """Of SVG, whose letters are drawn where it is shown."""
 DASHES: Final = ("solid", (0, (6, 2)), (0, (2, 1.5)), (0, (6, 2, 1.5, 2)), (0, (1, 1.5)), (0, (9, 3)))
+
+
+@dataclass(frozen=True, slots=True)
+class Look:
+    """How a picture is wanted."""
+
+    theme: str = "light"
+    shape: str = "wide"
+    ground: str = "paper"
+    """One of `GROUNDS`."""
+    scale: int = 1
+    """Pixels of PNG, times as many each way."""
+    titled: bool = True
+    """Whether title and question stand in it; on a page they stand beside it."""

@@ -6,7 +6,7 @@ import math
 from collections.abc import Mapping
 from typing import Any, Final
 
-from gramwatt.declare import Array, Calculator
+from gramwatt.declare import Array, Calculator, Kind, Quantity
 from gramwatt.edge.wording import measured, plain
 
 LONGEST: Final = 6
@@ -21,6 +21,11 @@ def spoken(name: str) -> str:
 def axis(name: str, unit: str) -> str:
     """The label of an axis: ``current in A``."""
     return spoken(name) + ("" if unit == "1" else f" in {unit}")
+
+
+def own_unit(kind: Kind) -> str:
+    """The unit that an input is declared in; 1 where it has none."""
+    return kind.unit if isinstance(kind, Quantity) else "1"
 
 
 def value(number: float, unit: str, digits: int = 4) -> str:

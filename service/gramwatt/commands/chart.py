@@ -7,6 +7,7 @@ from typing import IO, TYPE_CHECKING, Any, Final
 
 import click
 
+from gramwatt.charts.themes import GROUNDS, LARGEST_SCALE, SHAPES, THEMES, Look
 from gramwatt.commands.asking import question_of
 from gramwatt.commands.words import fail, named, pairs
 
@@ -31,10 +32,12 @@ ENDINGS: Final = {".svg": "svg", ".png": "png", ".txt": "txt"}
     help="Draw a sweep: an input varied evenly, or over a list: cells=3,4,6. Twice for a map.",
 )
 @click.option("--show", metavar="RESULT,...", help="Of a sweep: the results drawn; else the calculator's first.")
-@click.option("--theme", type=click.Choice(["light", "dark"]), default="light", show_default=True)
-@click.option("--shape", type=click.Choice(["wide", "narrow"]), default="wide", show_default=True)
-@click.option("--ground", type=click.Choice(["paper", "clear"]), default="paper", show_default=True)
-@click.option("--scale", type=click.IntRange(1, 4), default=1, show_default=True, help="Pixels of PNG, times as many.")
+@click.option("--theme", type=click.Choice(list(THEMES)), default="light", show_default=True)
+@click.option("--shape", type=click.Choice(list(SHAPES)), default="wide", show_default=True)
+@click.option("--ground", type=click.Choice(GROUNDS), default="paper", show_default=True)
+@click.option(
+    "--scale", type=click.IntRange(1, LARGEST_SCALE), default=1, show_default=True, help="Pixels of PNG, times as many."
+)
 @click.option("--units", default="", help="Units of results: current:mA,...")
 @click.option("--body", type=click.File("rb"), help="JSON file with the inputs, as for a POST; - reads standard input.")
 @click.option("--log", "logs", type=click.File("rb"), multiple=True, help="Recording of a flight.")
@@ -53,9 +56,10 @@ def chart(
     **look: Any,
 ) -> None:
     """Draw an answer or a sweep: gramwatt chart endurance cells=6 capacity=1300 power=200 -o endurance.svg."""
-    from gramwatt.charts import draw
+    from gramwatt.charts import declared, draw
+    from gramwatt.charts.sheet import Nothing
     from gramwatt.commands.output import Output
-    from gramwatt.edge.ask import UnknownCalculator, find
+    from gramwatt.edge.ask import Refused, UnknownCalculator, find
 
     try:
         calculator = find(name)
@@ -64,36 +68,25 @@ def chart(
     chosen = form or ENDINGS.get(PurePath(out or "").suffix.lower())
     if chosen is None:
         fail(f"say in which format: --format svg, png or txt, or -o with a name that ends in {', '.join(ENDINGS)}")
-    if vary:
-        if body is not None or logs:
-            fail("a sweep is drawn of inputs given as words")
-        sheet = _swept(calculator, inputs, vary, show, pairs(units))
-    else:
-        if show is not None:
-            fail("--show chooses among the results of a sweep: give --vary with it")
-        sheet = _answered(calculator, *question_of(calculator, inputs, body, logs, column), pairs(units))
-    made = draw.drawn(sheet, chosen, draw.Look(**look))
+    if vary and (body is not None or logs):
+        fail("a sweep is drawn of inputs given as words")
+    if show is not None and not vary:
+        fail("--show chooses among the results of a sweep: give --vary with it")
+    try:
+        if vary:
+            sheet = _swept(calculator, inputs, vary, show, pairs(units))
+        else:
+            question, text = question_of(calculator, inputs, body, logs, column)
+            sheet = declared.picture_of(calculator, question, text=text, result_units=pairs(units))
+    except (Nothing, Refused) as error:
+        fail(str(error))
+    made = draw.drawn(sheet, chosen, Look(**look))
     try:
         with Output(out) as output:
             output.write(made)
             output.keep()
     except OSError as error:
         fail(f"{error.filename or out}: {error.strerror or error}")
-
-
-def _answered(
-    calculator: Calculator[Any, Any], question: dict[str, object], text: bool, units: dict[str, str]
-) -> Sheet:
-    from gramwatt.charts import declared
-    from gramwatt.edge.ask import Refused
-
-    try:
-        sheet, reasons = declared.picture_of(calculator, question, text=text, result_units=units)
-    except Refused as refused:
-        fail(str(refused))
-    if sheet is None:
-        fail(" ".join(["There is nothing to draw for these inputs.", *reasons]))
-    return sheet
 
 
 def _swept(
@@ -116,7 +109,4 @@ def _swept(
     faults += swept.check(calculator, axes)
     if faults:
         refuse(faults)
-    sheet = swept.sheet(calculator, constants, axes, names, text=True, result_units=units)
-    if sheet is None:
-        fail("There is nothing to draw: an axis has no value that can be asked.")
-    return sheet
+    return swept.sheet(calculator, constants, axes, names, text=True, result_units=units)

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 from urllib.parse import quote
 
-from gramwatt.declare import Calculator, Example, Samples, Table, is_required
+from gramwatt.declare import Calculator, Samples, Table, is_required
 
 
 def fits_query(calculator: Calculator[Any, Any]) -> bool:
@@ -20,20 +20,20 @@ def fits_query(calculator: Calculator[Any, Any]) -> bool:
 
 def first_query(calculator: Calculator[Any, Any]) -> str | None:
     """The query of the first example that fits one."""
-    queries = (query_of(calculator, example) for example in calculator.examples)
+    queries = (query_of(calculator, example.given) for example in calculator.examples)
     return next((query for query in queries if query is not None), None)
 
 
 def first_queried(calculator: Calculator[Any, Any]) -> Mapping[str, object]:
     """The question of the first example that fits a query; empty where none does."""
-    return next((each.given for each in calculator.examples if query_of(calculator, each) is not None), {})
+    return next((each.given for each in calculator.examples if query_of(calculator, each.given) is not None), {})
 
 
-def query_of(calculator: Calculator[Any, Any], example: Example) -> str | None:
-    """An example's question as a query, or None where it holds a table or a recording."""
-    if any(isinstance(calculator.asked[name], Table | Samples) for name in example.given):
+def query_of(calculator: Calculator[Any, Any], question: Mapping[str, object]) -> str | None:
+    """A question as a query, or None where it holds a table or a recording."""
+    if any(isinstance(calculator.asked[name], Table | Samples) for name in question):
         return None
-    return "&".join(f"{name}={quote(query_word(value), safe=',')}" for name, value in example.given.items())
+    return "&".join(f"{name}={quote(query_word(value), safe=',')}" for name, value in question.items())
 
 
 def query_word(value: object) -> str:

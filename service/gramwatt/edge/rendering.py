@@ -64,11 +64,12 @@ def _long_tables(outcome: Outcome) -> list[str]:
     return [
         name
         for name, kind in outcome.calculator.answered.items()
-        if isinstance(kind, Table) and _count(outcome, name) > MOST_AT_ONCE
+        if isinstance(kind, Table) and length_of(outcome, name) > MOST_AT_ONCE
     ]
 
 
-def _count(outcome: Outcome, table: str) -> int:
+def length_of(outcome: Outcome, table: str) -> int:
+    """How many rows a table among the results has, in the first question of an outcome."""
     kind = outcome.calculator.answered[table]
     if not isinstance(kind, Table):
         raise TypeError(table)
@@ -82,7 +83,7 @@ def _blocks(outcome: Outcome, table: str, units: Mapping[str, str]) -> Iterator[
         raise TypeError(table)
     chosen = {**declared_units(outcome.calculator.answered), **units}
     values = getattr(outcome.results, table)
-    for start in range(0, _count(outcome, table), MOST_AT_ONCE):
+    for start in range(0, length_of(outcome, table), MOST_AT_ONCE):
         yield table_rows(kind, values, 0, table, chosen, start, start + MOST_AT_ONCE)
 
 

@@ -7,6 +7,8 @@ from typing import Any, Final
 
 from flask import Blueprint, Response, request
 
+from gramwatt.charts.sheet import Nothing
+from gramwatt.charts.themes import GROUNDS, LARGEST_SCALE, SHAPES, THEMES, Look
 from gramwatt.declare import Calculator, Choice, Count, Kind, Text
 from gramwatt.edge import ask
 from gramwatt.edge.columns import escape_name
@@ -28,12 +30,10 @@ CHART_OPTIONS: Final[Mapping[str, Kind]] = {
         "The format, instead of an Accept header; txt is what the picture shows, in words.",
         optional=True,
     ),
-    "theme": Choice(("light", "dark"), "Dark ink on light paper, or the reverse.", default="light"),
-    "shape": Choice(("wide", "narrow"), "For a page, or for a phone's screen.", default="wide"),
-    "ground": Choice(
-        ("paper", "clear"), "Whether the paper is drawn; without it whatever lies below shows.", default="paper"
-    ),
-    "scale": Count("Of PNG: pixels, times as many each way.", at_least=1, at_most=4, default=1),
+    "theme": Choice(tuple(THEMES), "Dark ink on light paper, or the reverse.", default="light"),
+    "shape": Choice(tuple(SHAPES), "For a page, or for a phone's screen.", default="wide"),
+    "ground": Choice(GROUNDS, "Whether the paper is drawn; without it whatever lies below shows.", default="paper"),
+    "scale": Count("Of PNG: pixels, times as many each way.", at_least=1, at_most=LARGEST_SCALE, default=1),
     "show": Text(
         "Of a sweep: the results drawn, separated by commas; the headline unless said.", longest=200, optional=True
     ),
@@ -95,24 +95,20 @@ def _drawn(
     from gramwatt.charts import declared, draw, swept  # matplotlib takes half a second, which only a picture needs
 
     wished = result_units(options["units"], faults)
-    if axes or faults:
-        show = _sweep_faults(calculator, question, axes, options, faults, text=text)
-        swept_sheet = swept.sheet(calculator, question, axes, show, text=text, result_units=wished)
-        if swept_sheet is None:
-            raise Problem("no-answer", "There is nothing to draw: an axis has no value that can be asked.")
-        seen = swept_sheet
-    else:
-        if options["show"]:
+    try:
+        if axes or faults:
+            show = _sweep_faults(calculator, question, axes, options, faults, text=text)
+            seen = swept.sheet(calculator, question, axes, show, text=text, result_units=wished)
+        elif options["show"]:
             accepted = "vary=..., or no show: the picture of an answer is its calculator's own"
             raise invalid([Fault("/show", "results are chosen for a sweep alone", echo(options["show"]), accepted)])
-        try:
-            drawn, reasons = declared.picture_of(calculator, question, text=text, result_units=wished)
-        except ask.Refused as refused:
-            raise invalid([*faults, *refused.faults]) from None
-        if drawn is None:
-            raise Problem("no-answer", " ".join(["There is nothing to draw for these inputs.", *reasons]))
-        seen = drawn
-    look = draw.Look(options["theme"], options["shape"], options["ground"], options["scale"])
+        else:
+            seen = declared.picture_of(calculator, question, text=text, result_units=wished)
+    except ask.Refused as refused:
+        raise invalid(refused.faults) from None
+    except Nothing as nothing:
+        raise Problem("no-answer", str(nothing)) from None
+    look = Look(options["theme"], options["shape"], options["ground"], options["scale"])
     media = MEDIA[form] + ("; charset=utf-8" if form == "txt" else "")
     return Response(draw.drawn(seen, form, look), content_type=media)
 

@@ -263,7 +263,7 @@ def _value_operation(
         options.insert(0, _add_unit(spec, quantity.unit))
         if quantity.unit != "1":
             description += f" In {quantity.unit} unless `unit` says otherwise."
-    query = query_of(calculator, calculator.examples[0])
+    query = query_of(calculator, calculator.examples[0].given)
     if found is not None and query is not None:
         description += f" `?{query}` gives `{figures.value_text(found)}`."
     match kind:

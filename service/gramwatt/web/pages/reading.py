@@ -20,7 +20,6 @@ from gramwatt.edge.recorded.reading import recording_in
 from gramwatt.edge.wording import Fault, echo, near
 from gramwatt.web.pages.description import columns_of
 
-OPTIONS: Final = ("decimal", "add", "remove", "units")
 _WHOLE: Final = re.compile(r"[+-]?\d{1,15}", re.ASCII)
 _NUMBER: Final = re.compile(NUMBER, re.ASCII)
 _BARE: Final = re.compile(r"\s*[\d.,+-]+(\s+[\d.,+-]+)*\s*", re.ASCII)

@@ -15,10 +15,11 @@ from flask import Blueprint, Response, render_template, request
 from markupsafe import Markup
 
 from gramwatt import registry
+from gramwatt.charts.themes import SHAPES, Look
 from gramwatt.declare import JOBS, Calculator
 from gramwatt.edge import ask
 from gramwatt.edge.figures import json_bytes
-from gramwatt.edge.queries import query_of as example_query
+from gramwatt.edge.queries import first_queried
 from gramwatt.edge.wording import Fault, echo
 from gramwatt.version import __version__
 from gramwatt.web.asking import largest_recording, preferred
@@ -94,48 +95,46 @@ def _unchanged(tag: str, *, framed: bool = False) -> Response | None:
 @blueprint.get("/calculators/<calculator_name>")
 def calculator_page(calculator_name: str) -> Response:
     """A calculator's form with the answer to what it says; for programs its description."""
-    calculator = find(calculator_name)
-    if preferred(PAGES) == "json":
-        tag = etag("json")
-        made = Response(json_bytes(dict(described(calculator))), content_type="application/json")
-        return not_modified(tag) or cacheable(made, tag)
-    tag = _tag()
-    return _unchanged(tag) or _fresh(page("calculator.html", view=_view(calculator)), tag)
+    if preferred(PAGES) == "html":
+        return _asked(calculator_name, "calculator.html")
+    calculator, tag = find(calculator_name), etag("json")
+    made = Response(json_bytes(dict(described(calculator))), content_type="application/json")
+    return not_modified(tag) or cacheable(made, tag)
 
 
 @blueprint.post("/calculators/<calculator_name>")
 def calculator_form(calculator_name: str) -> Response:
     """The same for a form with a recording, which fits no address."""
-    calculator = find(calculator_name)
-    _admit(calculator)
-    made = page("calculator.html", view=_view(calculator))
-    made.headers["Cache-Control"] = "no-store"
-    return made
+    return _sent(calculator_name, "calculator.html")
 
 
 @blueprint.get("/calculators/<calculator_name>/frame")
 def calculator_frame(calculator_name: str) -> Response:
     """Form and answer alone, for a frame on another site that runs no scripts."""
-    calculator = find(calculator_name)
-    tag = _tag()
-    return _unchanged(tag, framed=True) or _fresh(page("frame.html", framed=True, view=_view(calculator)), tag)
+    return _asked(calculator_name, "frame.html", framed=True)
 
 
 @blueprint.post("/calculators/<calculator_name>/frame")
 def calculator_frame_form(calculator_name: str) -> Response:
     """The same for a form with a recording."""
+    return _sent(calculator_name, "frame.html", framed=True)
+
+
+def _asked(calculator_name: str, template: str, *, framed: bool = False) -> Response:
+    """The page of a question in the address."""
+    calculator, tag = find(calculator_name), _tag()
+    return _unchanged(tag, framed=framed) or _fresh(page(template, framed=framed, view=_view(calculator)), tag)
+
+
+def _sent(calculator_name: str, template: str, *, framed: bool = False) -> Response:
+    """The page of a question in a form, which may be long where it holds a recording, and only there."""
     calculator = find(calculator_name)
-    _admit(calculator)
-    made = page("frame.html", framed=True, view=_view(calculator))
-    made.headers["Cache-Control"] = "no-store"
-    return made
-
-
-def _admit(calculator: Calculator[Any, Any]) -> None:
-    """A form may be long where it holds a recording, and only there."""
     request.max_form_parts = reading.MOST_FIELDS + 10
     if takes_files(calculator):
         request.max_content_length = request.max_form_memory_size = largest_recording()
+    made = page(template, framed=framed, view=_view(calculator))
+    made.headers["Cache-Control"] = "no-store"
+    return made
 
 
 def first_page() -> Response:
@@ -149,9 +148,9 @@ def first_page() -> Response:
         (title, [calculator for calculator in known.values() if calculator.job == job]) for job, title in JOBS.items()
     ]
     first = jobs[0][1][0]
-    example = next(each for each in first.examples if example_query(first, each) is not None)
-    view = _view(first, example.given)
-    view.shown.first = [each for each in (*view.shown.first, *view.shown.more) if each.key in example.given]
+    example = first_queried(first)
+    view = _view(first, example)
+    view.shown.first = [each for each in (*view.shown.first, *view.shown.more) if each.key in example]
     return _fresh(page("home.html", view=view, jobs=jobs), tag)
 
 
@@ -198,7 +197,7 @@ def _draw(view: View, outcome: Any, answer: Mapping[str, Any]) -> None:
     if sheet is None:
         return
     view.in_words = sheet.told
-    looks = {shape: draw.Look(shape=shape, ground="clear", titled=False) for shape in draw.SHAPES}
+    looks = {shape: Look(shape=shape, ground="clear", titled=False) for shape in SHAPES}
     view.wide, view.narrow = (
         Markup(draw.as_svg(sheet, look, variables=True).decode())  # noqa: S704 - written by ElementTree, texts escaped
         for look in looks.values()

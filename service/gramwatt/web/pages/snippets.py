@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from typing import Any
 from urllib.parse import quote
 
-from gramwatt.declare import Calculator, Choice, Flag, Recording, Table, Text
-from gramwatt.edge.queries import fits_query, query_word
+from gramwatt.declare import Calculator, Choice, Flag, Recording, Text
+from gramwatt.edge.queries import fits_query, query_of, query_word
 
 CELL, CURL, PYTHON = "A cell of a spreadsheet", "curl", "Python"
 
@@ -49,7 +49,7 @@ def snippets(
         return Again(_with_recording(calculator, plain, base, wished))
     if len(plain) < len(question):
         return Again(())
-    query = _query(calculator, plain)
+    query = query_of(calculator, plain) if fits_query(calculator) else None
     address = f"{base}/v1/{name}" + (f"?units={wished}" if wished else "")
     if query is None:
         first = [Snippet(CURL, "sh", _curl(address, json.dumps(plain, ensure_ascii=False)))]
@@ -68,7 +68,7 @@ EXAMPLE_SERVICE = "http://localhost:8000"
 def samples(calculator: Calculator[Any, Any], question: Mapping[str, Any], *, by_query: bool) -> list[dict[str, str]]:
     """The same pieces for a contract (``x-codeSamples``): those of a GET, or of a POST."""
     address = f"{EXAMPLE_SERVICE}/v1/{calculator.name}"
-    query = _query(calculator, question) if by_query else None
+    query = query_of(calculator, question) if by_query else None
     if query is not None:
         pieces = [each for each in _by_query(calculator, query, EXAMPLE_SERVICE) if each.title in (CELL, CURL)]
     else:
@@ -82,13 +82,6 @@ def _holds_recording(given: Any) -> bool:
     if isinstance(given, list):
         return any(isinstance(row, dict) and any(isinstance(cell, Recording) for cell in row.values()) for row in given)
     return isinstance(given, Recording)
-
-
-def _query(calculator: Calculator[Any, Any], question: Mapping[str, Any]) -> str | None:
-    """The question as a query; None where it holds a table."""
-    if not fits_query(calculator) or any(isinstance(calculator.asked[name], Table) for name in question):
-        return None
-    return "&".join(f"{name}={quote(query_word(given), safe=',')}" for name, given in question.items())
 
 
 def _by_query(calculator: Calculator[Any, Any], query: str, base: str, unit: str = "") -> list[Snippet]:
@@ -116,8 +109,7 @@ def _by_query(calculator: Calculator[Any, Any], query: str, base: str, unit: str
 def _with_recording(
     calculator: Calculator[Any, Any], question: Mapping[str, Any], base: str, units: str
 ) -> tuple[Snippet, ...]:
-    query = "&".join(f"{name}={quote(query_word(given), safe=',')}" for name, given in question.items())
-    query += f"&units={units}" if units else ""
+    query = (query_of(calculator, question) or "") + (f"&units={units}" if units else "")
     address = f"{base}/v1/{calculator.name}/log" + (f"?{query.removeprefix('&')}" if query else "")
     code = f"curl -H 'Content-Type: text/csv' --data-binary @flight.csv \\\n  '{address.replace(chr(39), '%27')}'"
     return (Snippet(CURL, "sh", code, "flight.csv is the recording itself."),)

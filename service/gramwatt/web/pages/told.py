@@ -9,6 +9,7 @@ from typing import Any, Final
 from gramwatt.charts.words import by_width, spoken
 from gramwatt.declare import Table
 from gramwatt.edge.answer import answer, table_rows
+from gramwatt.edge.rendering import length_of
 from gramwatt.edge.run import Outcome
 from gramwatt.edge.wording import plain
 from gramwatt.web.pages.description import described
@@ -66,7 +67,7 @@ def told(outcome: Outcome, wished: Mapping[str, str], decimal: str) -> tuple[Tol
     """What to show of the first question of an outcome; and its answer as JSON has it, its tables cut short."""
     calculator = outcome.calculator
     tables = {name: kind for name, kind in calculator.answered.items() if isinstance(kind, Table)}
-    whole = {name: _length(outcome, name) for name in tables}
+    whole = {name: length_of(outcome, name) for name in tables}
     long = [name for name, count in whole.items() if count > MOST_ROWS]
     made = answer(outcome, 0, result_units=wished, working=True, without=long)
     for name in long:
@@ -94,12 +95,6 @@ def told(outcome: Outcome, wished: Mapping[str, str], decimal: str) -> tuple[Tol
             working.append((by_name[name], steps, tuple(numbers)))
     cautions = tuple(dict.fromkeys(each["text"] for each in made["cautions"] if "results" not in each))
     return Told(figures[0], figures, sheets, cautions, tuple(working), tuple(sources)), made
-
-
-def _length(outcome: Outcome, table: str) -> int:
-    values = getattr(outcome.results, table)
-    first = next(iter(getattr(values, "__dataclass_fields__")))  # noqa: B009 - a dataclass that a declaration made
-    return int(getattr(values, first).shape[1])
 
 
 def _figure(
