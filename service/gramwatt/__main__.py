@@ -15,7 +15,7 @@ from gramwatt.commands.asking import question_of
 from gramwatt.commands.batch import batch
 from gramwatt.commands.chart import chart
 from gramwatt.commands.sweep import sweep
-from gramwatt.commands.words import fail, pairs
+from gramwatt.commands.words import Commands, fail, pairs
 from gramwatt.declare import Quantity
 from gramwatt.edge import figures
 from gramwatt.edge.ask import Refused, UnknownCalculator, ask, find
@@ -25,7 +25,7 @@ from gramwatt.edge.wording import measured, near, one_of
 from gramwatt.version import __version__
 
 
-@click.group(context_settings={"help_option_names": ["-h", "--help"]})
+@click.group(cls=Commands, context_settings={"help_option_names": ["-h", "--help"]})
 @click.version_option(__version__, prog_name="gramwatt")
 def main() -> None:
     """Calculators for light electric multirotors."""

@@ -26,7 +26,7 @@ from gramwatt.kinds import (
 from gramwatt.pictures import Bars, Course, Curve, Ladder, Picture
 
 if TYPE_CHECKING:
-    from gramwatt.declare import Calculator
+    from gramwatt.declare import Calculator, Caution, Rule
 
 RESERVED_RESULTS = frozenset({"batch", "sweep", "chart", "log"})
 RESERVED_INPUTS = frozenset(
@@ -92,7 +92,8 @@ def declaration_problems(calculator: Calculator[Any, Any]) -> Iterator[str]:
     mentioned += [("example", n, inputs) for e in calculator.examples for n in e.given]
     mentioned += [("example", n, results) for e in calculator.examples for n in e.expected]
     mentioned += [("picture", n, {**inputs, **results}) for n in _drawn(calculator.picture)]
-    for note in (*calculator.cautions, *calculator.rules):
+    notes: list[Caution[Any, Any] | Rule[Any, Any]] = [*calculator.cautions, *calculator.rules]
+    for note in notes:
         mentioned += [(note.code, n, {**inputs, **results}) for n in re.findall(r"\{(\w+)(?:\.\w+)?\}", note.text)]
     yield from (f"{where} names {name}, which does not exist" for where, name, known in mentioned if name not in known)
 

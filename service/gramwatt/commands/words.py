@@ -4,9 +4,22 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Iterable
-from typing import NoReturn
+from typing import Any, NoReturn
 
 import click
+
+from gramwatt.extras import MissingExtra
+
+
+class Commands(click.Group):
+    """The commands of the program. One that needs a library which is not installed fails with a line that says so."""
+
+    def invoke(self, ctx: click.Context) -> Any:
+        """Run the chosen command."""
+        try:
+            return super().invoke(ctx)
+        except MissingExtra as error:
+            fail(str(error))
 
 
 def fail(message: str) -> NoReturn:

@@ -11,6 +11,7 @@ from werkzeug.middleware.proxy_fix import ProxyFix
 from gramwatt import registry
 from gramwatt.edge.queries import first_query
 from gramwatt.edge.verify import verify
+from gramwatt.extras import MissingExtra
 from gramwatt.web import calculators, charts, headers, kept, logs, metrics, problems, site, tables
 from gramwatt.web.contract import document
 from gramwatt.web.limits import RateLimit
@@ -53,6 +54,7 @@ def create_app() -> Flask:
 
     app.register_error_handler(problems.Problem, problems.respond)
     app.register_error_handler(HTTPException, problems.from_http)
+    app.register_error_handler(MissingExtra, problems.from_missing_extra)
     app.register_error_handler(Exception, problems.from_bug)
 
     app.register_blueprint(site.blueprint)

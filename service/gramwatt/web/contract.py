@@ -136,12 +136,13 @@ def _add_calculator(spec: APISpec, calculator: Calculator[Any, Any]) -> None:
     good = {"$ref": f"#/components/responses/{answer}"}
     options = [_add_units(spec, calculator), *_options(spec, calculator)]
     shared: JsonObject = {"tags": [calculator.name], "description": calculator.documentation}
+    more = (501,) if calculator.takes_recordings else ()  # recordings and captions need libraries of extras
     get: JsonObject = {
         "operationId": identity,
         "summary": calculator.title,
         **shared,
         "parameters": [*inputs, *options],
-        "responses": {**cached(good), **problems(406, 422)},
+        "responses": {**cached(good), **problems(406, 422, *more)},
         "x-codeSamples": samples(calculator, first_queried(calculator), by_query=True),
     }
     questions = {
@@ -155,7 +156,7 @@ def _add_calculator(spec: APISpec, calculator: Calculator[Any, Any]) -> None:
         **shared,
         "parameters": options,
         "requestBody": {"required": True, "description": "The inputs.", "content": {"application/json": content}},
-        "responses": {"200": good, **problems(400, 406, 413, 415, 422)},
+        "responses": {"200": good, **problems(400, 406, 413, 415, 422, *more)},
         "x-codeSamples": samples(calculator, calculator.examples[0].given, by_query=False),
     }
     if calculator.recording is not None:

@@ -48,7 +48,7 @@ def add_chart(spec: APISpec, calculator: Calculator[Any, Any], inputs: list[str]
             "summary": f"{calculator.title} A picture of the answer",
             **shared,
             "parameters": [*inputs, *options],
-            "responses": {**cached(good), **problems(404, 406, 422)},
+            "responses": {**cached(good), **problems(404, 406, 422, 501)},
         }
     operations["post"] = {
         "operationId": f"{identity}_chart_from_body",
@@ -56,6 +56,6 @@ def add_chart(spec: APISpec, calculator: Calculator[Any, Any], inputs: list[str]
         **shared,
         "parameters": options,
         "requestBody": {"required": True, "description": "The inputs.", "content": {"application/json": content}},
-        "responses": {"200": good, **problems(400, 404, 406, 413, 415, 422)},
+        "responses": {"200": good, **problems(400, 404, 406, 413, 415, 422, 501)},
     }
     spec.path(f"/v1/{calculator.name}/chart", operations=operations)

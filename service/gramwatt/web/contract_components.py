@@ -212,7 +212,7 @@ SCHEMAS: Final[Mapping[str, JsonObject]] = {
 
 
 ANY_PATH: Final = (414, 429, 500)
-SOME_PATHS: Final = (400, 404, 406, 413, 415, 422)
+SOME_PATHS: Final = (400, 404, 406, 413, 415, 422, 501)
 """The statuses of problems. 405 answers methods that the contract does not tell, 431 comes before any path is known."""
 
 NUMBER: Final = r"-?[0-9]+(?:[.,][0-9]+)?(?:e[+-][0-9]+)?"

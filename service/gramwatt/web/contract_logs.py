@@ -42,7 +42,7 @@ def add_log(spec: APISpec, calculator: Calculator[Any, Any], inputs: list[str], 
         "tags": [calculator.name],
         "parameters": [*inputs, *options],
         "requestBody": {"required": True, "description": "The recording.", "content": _content(calculator)},
-        "responses": {"200": good, **problems(400, 404, 406, 413, 415, 422)},
+        "responses": {"200": good, **problems(400, 404, 406, 413, 415, 422, 501)},
     }
     spec.path(f"/v1/{calculator.name}/log", operations={"post": post})
 

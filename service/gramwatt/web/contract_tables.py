@@ -60,7 +60,7 @@ def add_tables(spec: APISpec, calculator: Calculator[Any, Any], inputs: list[str
                 **shared,
                 "parameters": batch_options,
                 "requestBody": {"required": True, "description": "The table.", "content": _sent(calculator, question)},
-                "responses": {"200": good, **problems(400, 406, 413, 415, 422)},
+                "responses": {"200": good, **problems(400, 406, 413, 415, 422, 501)},
             }
         },
     )
@@ -78,7 +78,7 @@ def add_tables(spec: APISpec, calculator: Calculator[Any, Any], inputs: list[str
                 "description": "Inputs that stand fast, and those that vary.",
                 "content": {"application/json": _sweep_content(calculator, body)},
             },
-            "responses": {"200": good, **problems(400, 406, 413, 415, 422)},
+            "responses": {"200": good, **problems(400, 406, 413, 415, 422, 501)},
         }
     }
     if fits_query(calculator) and varied(calculator):
@@ -88,7 +88,7 @@ def add_tables(spec: APISpec, calculator: Calculator[Any, Any], inputs: list[str
             "description": SWEEP_TEXT,
             **shared,
             "parameters": [*_optional(spec, inputs), *_axis(spec, calculator), *sweep_options],
-            "responses": {**cached(good), **problems(406, 422)},
+            "responses": {**cached(good), **problems(406, 422, 501)},
         }
     spec.path(f"/v1/{calculator.name}/sweep", operations=dict(sorted(operations.items())))
 

@@ -11,6 +11,7 @@ from flask import Response, current_app, g, request
 from werkzeug.exceptions import HTTPException
 
 from gramwatt.edge.wording import Fault, printable
+from gramwatt.extras import MissingExtra
 
 MOST_FAULTS: Final = 100
 LONGEST_TEXT_ERROR: Final = 1000
@@ -54,6 +55,11 @@ TYPES: Final[Mapping[str, ProblemType]] = {
     "headers-too-large": ProblemType(431, "The request header is too large", "Send fewer or shorter header fields."),
     "internal-error": ProblemType(
         500, "The service failed", "It is our fault; instance identifies the case in our log."
+    ),
+    "not-installed": ProblemType(
+        501,
+        "This service was installed without what this needs",
+        "Ask for another format, or ask whoever runs the service to install what the detail names.",
     ),
     "unavailable": ProblemType(503, "The service is not ready", "Wait as long as Retry-After says."),
 }
@@ -157,6 +163,11 @@ def from_http(error: HTTPException) -> Response:
     if kind == "about:blank":
         problem.told = ProblemType(error.code, error.name, "")
     return respond(problem)
+
+
+def from_missing_extra(error: MissingExtra) -> Response:
+    """Respond to a request that needs an optional library which is not installed."""
+    return respond(Problem("not-installed", f"{error}."))
 
 
 def from_bug(error: Exception) -> Response:
