@@ -15,17 +15,9 @@ from gramwatt import registry
 from gramwatt.calculators import pack_energy
 from gramwatt.calculators.pack_energy import CALCULATOR, Inputs, Results
 from gramwatt.declare import Array, Calculator, DeclarationError, Quantity
-from gramwatt.edge import quick, scalar
 from gramwatt.edge.run import run
 from gramwatt.edge.verify import verify
 from gramwatt.physics import cells
-
-
-@pytest.fixture(autouse=True)
-def nothing_compiled(monkeypatch: pytest.MonkeyPatch) -> None:
-    """What was compiled of a formula before it was tampered with would still be right."""
-    monkeypatch.setattr(scalar, "_VARIANTS", {})
-    monkeypatch.setattr(quick, "_PATTERNS", {})
 
 
 def with_result(name: str, quantity: Quantity) -> Calculator[Any, Any]:

@@ -8,7 +8,6 @@ from typing import Any
 from gramwatt import registry
 from gramwatt.declare import Calculator
 from gramwatt.edge.answer import Answer, answer, choose_units
-from gramwatt.edge.quick import quick_answer
 from gramwatt.edge.run import Outcome, run
 from gramwatt.edge.wording import Fault, echo, near, one_of
 
@@ -57,10 +56,6 @@ def ask(
 
     Raises Refused with every fault found.
     """
-    if not result_units and not working:
-        plain = quick_answer(calculator, question, text=text)
-        if plain is not None:
-            return plain
     outcome = answered(calculator, question, text=text, result_units=result_units)
     return answer(outcome, 0, result_units=result_units, working=working)
 

@@ -30,8 +30,9 @@ from gramwatt.declare import (
     Truths,
     fields_of,
 )
-from gramwatt.edge import columns, filling, scalar, schemas, units
+from gramwatt.edge import columns, filling, schemas, units
 from gramwatt.edge.columns import Cells, Column, TableColumn, no, yes
+from gramwatt.edge.plans import rules_and_cautions
 from gramwatt.edge.uncertainty import Propagated, propagate
 from gramwatt.edge.wording import Fault
 
@@ -121,7 +122,9 @@ def run(
             if assumed[name] is not no_rows and assumed[name].any():
                 width = (kind.default_u or 0.0) * units.unit(kind.unit).scale
                 causes[(name,)] = np.where(assumed[name], width, causes.get((name,), np.zeros(rows)))
-    results, notes = _evaluated_with_notes(calculator, given, assumed, rows)
+    results = evaluate(calculator, given)
+    _check(calculator, results, rows)
+    notes = _notes(calculator, given, results, assumed, rows)
     uncertainty = propagate(functools.partial(_answer, calculator), calculator, raw, causes) if uncertain else None
     return Outcome(calculator, rows, faults, given, results, present, assumed, solved, unused, notes, uncertainty)
 
@@ -278,32 +281,12 @@ def _check_fields(calculator: Calculator[Any, Any], results: Any, fields: Mappin
             raise TypeError(f"{calculator.name}: {name} is not an array of kind {wanted!r} and {rows} rows")
 
 
-def _evaluated_with_notes(
-    calculator: Calculator[Any, Any], given: Any, assumed: Mapping[str, Truths], rows: int
-) -> tuple[Any, tuple[Note, ...]]:
-    """Results, and what is said of them; of one question by plain arithmetic where that can be."""
-    said = scalar.sayings(calculator)
-    if rows == 1:
-        found = scalar.evaluate(calculator, given)
-        if found is not None:
-            results, holds = found
-            standing = yes(1)
-            return results, tuple(
-                Note(each, standing)
-                for each, hold in zip(said, holds, strict=True)
-                if hold and not (isinstance(each, Caution) and each.assumed and not assumed[each.assumed][0])
-            )
-    results = evaluate(calculator, given)
-    _check(calculator, results, rows)
-    return results, _notes(calculator, given, results, assumed, rows)
-
-
 def _notes(
     calculator: Calculator[Any, Any], given: Any, results: Any, assumed: Mapping[str, Truths], rows: int
 ) -> tuple[Note, ...]:
     notes = []
     with np.errstate(all="ignore"):
-        for said in scalar.sayings(calculator):
+        for said in rules_and_cautions(calculator):
             holds = np.ones(rows, dtype=np.bool_) if said.when is None else np.asarray(said.when(given, results))
             if isinstance(said, Caution) and said.assumed:
                 holds = holds & assumed[said.assumed]

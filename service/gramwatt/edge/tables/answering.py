@@ -11,9 +11,10 @@ import numpy as np
 
 from gramwatt import registry
 from gramwatt.declare import Calculator, Choice, Count, Kind, Quantity, Rule, Series, Truths
-from gramwatt.edge import scalar, units
+from gramwatt.edge import units
 from gramwatt.edge.answer import answer, choose_units, declared_units
 from gramwatt.edge.columns import ABSENT, Cells, Same, inner_spreads, read, unknown
+from gramwatt.edge.plans import rules_and_cautions
 from gramwatt.edge.run import Outcome, run
 from gramwatt.edge.tables.chunk import BLOCK, MOST_ROWS, Chunk, Kept, part
 from gramwatt.edge.wording import Fault, echo
@@ -122,7 +123,7 @@ class Filled:
         self._rows, self._columns = rows, output_columns(plan)
         self._values: dict[str, Any] = {}
         self._notes: dict[str, Truths] = {}
-        self._order = {said.code: at for at, said in enumerate(scalar.sayings(plan.calculator))}
+        self._order = {said.code: at for at, said in enumerate(rules_and_cautions(plan.calculator))}
         self._faults: dict[int, Sequence[Fault]] = {}
 
     def put(self, outcome: Outcome, start: int, faults: Mapping[int, Sequence[Fault]]) -> None:
