@@ -31,7 +31,7 @@ from gramwatt.declare import (
 )
 from gramwatt.flights import AERODYNAMIC, AERODYNAMIC_U, DURATION_OR_LOG, Flight, average_powers
 from gramwatt.packs import Pack, PackAnswer
-from gramwatt.physics import cells, constants, craft, motor, pack, scaling, weighing
+from gramwatt.physics import cells, constants, craft, pack, scaling, statistics, weighing
 from gramwatt.pictures import Bars
 
 FLOWN: Final = ("hover-ratio", "average-power", "flights")
@@ -139,96 +139,62 @@ def build(given: Inputs) -> Results:
     It joins the models of mass-margin, full-throttle and endurance and has their limits: figures at rest, one
     resistance for the pack, average power for the flight. Differences between packs are surer than the figures.
     """
-    many = given.packs.cells.shape
-
-    def wide(values: Any) -> Any:
-        """One value a craft, (N,), as one a pack."""
-        return np.repeat(values, many[1], axis=0)
-
-    packs = {
-        name: getattr(given.packs, name).ravel()
-        for name in ("cells", "capacity", "mass", "chemistry", "cell_resistance", "lead_resistance", "discharge_rating")
-    }
-    drive = drivetrain.drive_of(given)
-    drives = craft.Drive(**{name: wide(getattr(drive, name)) for name in craft.Drive.__dataclass_fields__})
+    packs = given.packs
+    drive = craft.Drive(*(_column(values) for values in drivetrain.drive_of(given).values))
 
     dry = np.where(np.isnan(given.dry_mass), 0.0, given.dry_mass)
-    mass = wide(dry + (given.parts.mass * given.parts.count).sum(axis=1)) + packs["mass"]
-    weighed = np.isfinite(given.dry_mass).astype(np.float64)[:, None]
-    multiples = np.concatenate([given.parts.count, weighed], axis=1)
-    variance = scales.display_variance(multiples, given.resolution)
-    variance = variance + scales.stated_variance(given.parts.count, given.parts.mass_u)
-    variance = variance + np.where(weighed[:, 0] > 0, given.dry_mass_u**2, 0.0)
-    own = scales.display_variance(np.ones_like(multiples[:, :1]), given.resolution)
-    standard = np.sqrt(wide(variance + own) + given.packs.mass_u.ravel() ** 2)
+    mass = _column(dry + (given.parts.mass * given.parts.count).sum(axis=1)) + packs.mass
+    standard = np.sqrt(_column(_variance(given)) + packs.mass_u**2)
     limit, inclusive = weighing.limit_in_force(given.rule, given.limit, given.comparison)
-    judged = weighing.judge(mass, standard, wide(limit), wide(inclusive))
+    judged = weighing.judge(mass, standard, _column(limit), _column(inclusive))
 
-    assumed = cells.usual_resistance(packs["capacity"])
-    cell_resistance = np.where(np.isnan(packs["cell_resistance"]), assumed, packs["cell_resistance"])
+    assumed = cells.usual_resistance(packs.capacity)
+    cell_resistance = np.where(np.isnan(packs.cell_resistance), assumed, packs.cell_resistance)
     resistance = pack.resistance(
-        packs["cells"],
+        packs.cells,
         cell_resistance,
-        packs["lead_resistance"],
-        wide(given.pack_temperature),
-        wide(given.activation_energy),
+        packs.lead_resistance,
+        _column(given.pack_temperature),
+        _column(given.activation_energy),
     )
-    rested = packs["cells"] * cells.open_circuit_voltage(packs["chemistry"], wide(given.state_of_charge))
+    state_of_charge = _column(given.state_of_charge)
     source = {
-        "open_circuit_voltage": rested,
+        "open_circuit_voltage": packs.cells * cells.open_circuit_voltage(packs.chemistry, state_of_charge),
         "pack_resistance": resistance,
-        "avionics_power": wide(given.avionics_power),
+        "avionics_power": _column(given.avionics_power),
     }
-    full = craft.operate(drives, np.ones_like(mass), **source)
-    capped = craft.operate(drives, wide(given.throttle_cap), **source)
-    duty = craft.hover_duty(drives, mass, **source)
-    duty = np.where(duty <= 1, duty, np.nan)
-    hover = craft.operate(drives, duty, **source)
+    duties = np.stack([np.ones_like(state_of_charge), _column(given.throttle_cap)])
+    full, capped = (craft.Operation(*at) for at in zip(*craft.operate(drive, duties, **source), strict=True))
 
-    row = np.arange(many[0])
-    matched = full.rotor_speed.reshape(many)[row, np.minimum(given.match_pack, many[1]).astype(np.intp) - 1]
-    cap = motor.duty_at_speed(
-        wide(matched),
-        speed_constant=drives.speed_constant,
-        motor_resistance=drives.motor_resistance,
-        no_load_current=drives.no_load_current,
-        torque_factor=drives.torque_factor,
-        motors=drives.motors,
-        **source,
-    )
+    row = np.arange(len(mass))
+    matched = full.rotor_speed[row, np.minimum(given.match_pack, mass.shape[1]).astype(np.intp) - 1]
+    speeds = np.empty((2, *mass.shape))
+    speeds[0], speeds[1] = craft.hover_speed(drive, mass), _column(matched)
+    demand = craft.demand_at_speed(drive, speeds, **source)
+    duty, cap = demand.duty
+    hovers = duty <= 1
+    hover_power = np.where(hovers, demand.power[0], np.nan)
 
-    first = wide(mass.reshape(many)[:, 0])
-    by_mass = wide(given.average_power) * (mass / first) ** wide(given.mass_exponent)
-    by_ratio = hover.power * wide(given.hover_ratio)
-    average = np.where(np.isnan(wide(given.average_power)), by_ratio, by_mass)
+    by_mass = _column(given.average_power) * (mass / mass[:, :1]) ** _column(given.mass_exponent)
+    by_ratio = hover_power * _column(given.hover_ratio)
+    average = np.where(np.isnan(_column(given.average_power)), by_ratio, by_mass)
     power_from = np.where(np.isnan(given.average_power), 0, 1)
     if given.flights.mass.shape[1]:
         air = scaling.air_factor(given.flights.air_density)
         law = scaling.fit_power_law(given.flights.mass, average_powers(given.flights) / air, given.mass_exponent)
-        by_flights = law.reference_power * (mass.reshape(many).T / law.reference_mass) ** law.exponent
-        average = (by_flights * scaling.air_factor(given.air_density)).T.ravel()
+        average = (law.power(mass.T) * scaling.air_factor(given.air_density)).T
         power_from = np.full_like(power_from, FLOWN.index("flights"))
     flown = pack.constant_power_discharge(
-        cells.OPEN_CIRCUIT_VOLTAGE[packs["chemistry"]],
-        power=average / packs["cells"],
-        resistance=resistance / packs["cells"],
-        charge=packs["capacity"],
-        start=wide(given.state_of_charge),
-        reserve=wide(given.reserve),
-        cutoff=cells.CUTOFF_VOLTAGE[packs["chemistry"]],
+        cells.OPEN_CIRCUIT_VOLTAGE[packs.chemistry],
+        power=average / packs.cells,
+        resistance=resistance / packs.cells,
+        charge=packs.capacity,
+        start=state_of_charge,
+        reserve=_column(given.reserve),
+        cutoff=cells.CUTOFF_VOLTAGE[packs.chemistry],
     )
-    duration = flown.duration.reshape(many)
-    energy = packs["cells"] * cells.NOMINAL_VOLTAGE[packs["chemistry"]] * packs["capacity"]
-    c_rate = capped.pack_current / packs["capacity"]
-
-    def change(values: Array) -> Array:
-        table = values.reshape(many)
-        return table - table[:, :1]
-
-    def share(values: Array) -> Array:
-        table = values.reshape(many)
-        return table / table[:, :1] - 1
-
+    duration = flown.duration
+    c_rate = capped.pack_current / packs.capacity
     longest = np.where(np.isnan(duration), -1.0, duration)
     place = longest.argmax(axis=1)
     return Results(
@@ -236,35 +202,53 @@ def build(given: Inputs) -> Results:
         longest_pack=np.where(longest[row, place] >= 0, place + 1.0, np.nan),
         power_from=power_from,
         by_pack=PackAnswer(
-            name=given.packs.name,
-            mass=mass.reshape(many),
-            margin=judged.margin.reshape(many),
-            verdict=judged.verdict.reshape(many),
-            probability_under=judged.probability.reshape(many),
-            nominal_energy=energy.reshape(many),
-            hover_power=hover.power.reshape(many),
-            hover_throttle=duty.reshape(many),
-            average_power=average.reshape(many),
+            name=packs.name,
+            mass=mass,
+            margin=judged.margin,
+            verdict=judged.verdict,
+            probability_under=judged.probability,
+            nominal_energy=packs.cells * cells.NOMINAL_VOLTAGE[packs.chemistry] * packs.capacity,
+            hover_power=hover_power,
+            hover_throttle=np.where(hovers, duty, np.nan),
+            average_power=average,
             endurance=duration,
-            ended_by=flown.ended_by.reshape(many),
-            thrust=full.thrust.reshape(many),
-            thrust_to_weight=(full.thrust / (mass * constants.STANDARD_GRAVITY)).reshape(many),
-            current=full.pack_current.reshape(many),
-            capped_thrust=capped.thrust.reshape(many),
-            capped_current=capped.pack_current.reshape(many),
-            capped_cell_voltage=(capped.pack_voltage / packs["cells"]).reshape(many),
-            suggested_cap=np.where(np.isnan(wide(matched)), np.nan, np.fmin(cap, 1.0)).reshape(many),
-            c_rate=c_rate.reshape(many),
-            rating_used=(c_rate / packs["discharge_rating"]).reshape(many),
-            controller_used=(capped.motor_current / wide(given.controller_rating)).reshape(many),
-            mass_change=change(mass),
-            mass_change_share=share(mass),
-            endurance_change=change(flown.duration),
-            endurance_change_share=share(flown.duration),
-            thrust_change_share=share(capped.thrust),
-            current_change_share=share(capped.pack_current),
+            ended_by=flown.ended_by,
+            thrust=full.thrust,
+            thrust_to_weight=full.thrust / (mass * constants.STANDARD_GRAVITY),
+            current=full.pack_current,
+            capped_thrust=capped.thrust,
+            capped_current=capped.pack_current,
+            capped_cell_voltage=capped.pack_voltage / packs.cells,
+            suggested_cap=np.where(np.isnan(speeds[1]), np.nan, np.fmin(cap, 1.0)),
+            c_rate=c_rate,
+            rating_used=c_rate / packs.discharge_rating,
+            controller_used=capped.motor_current / _column(given.controller_rating),
+            mass_change=mass - mass[:, :1],
+            mass_change_share=_share(mass),
+            endurance_change=duration - duration[:, :1],
+            endurance_change_share=_share(duration),
+            thrust_change_share=_share(capped.thrust),
+            current_change_share=_share(capped.pack_current),
         ),
     )
+
+
+def _column(values: Any) -> Any:
+    """One value a craft (N,) as a column (N, 1), beside values (N, M) of its packs."""
+    return values[:, None]
+
+
+def _share(values: Array) -> Array:
+    """Change (N, M) against the first pack, as a share of that."""
+    return values / values[:, :1] - 1
+
+
+def _variance(given: Inputs) -> Array:
+    """Variance (N,) [kg2] of a mass with a pack, all but the +/- given with the pack's."""
+    weighed = np.isfinite(given.dry_mass)
+    readings = (given.parts.count**2).sum(axis=1) + weighed + 1  # of the parts, the rest, the pack
+    stated = scales.stated_variance(given.parts.count, given.parts.mass_u) + np.where(weighed, given.dry_mass_u**2, 0.0)
+    return readings * statistics.reading_uncertainty(given.resolution) ** 2 + stated
 
 
 def _usual_exponent(given: Inputs) -> Array:

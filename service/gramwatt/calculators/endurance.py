@@ -104,7 +104,6 @@ def endurance(given: Inputs) -> Results:
         reserve=given.reserve,
         cutoff=given.cutoff_cell_voltage,
     )
-    rested_start = given.cells * cells.open_circuit_voltage(given.chemistry, given.start_charge)
     flies = flown.duration > 0
     used = np.where(np.isnan(flown.duration), np.nan, given.capacity * (given.start_charge - flown.end_charge))
     energy = given.power * flown.duration
@@ -117,7 +116,7 @@ def endurance(given: Inputs) -> Results:
         end_cell_voltage=np.where(flies, flown.end_voltage, np.nan),
         end_charge=flown.end_charge,
         ended_by=flown.ended_by,
-        greatest_power=pack.greatest_power(rested_start, resistance),
+        greatest_power=pack.greatest_power(given.cells * flown.start_voltage, resistance),
         pack_resistance=resistance,
     )
 

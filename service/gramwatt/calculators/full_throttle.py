@@ -146,9 +146,9 @@ def full_throttle(given: Inputs) -> Results:
     by_charge = given.cells * cells.open_circuit_voltage(given.chemistry, given.state_of_charge)
     rested = np.where(np.isnan(given.open_circuit_voltage), by_charge, given.open_circuit_voltage)
     source = {"open_circuit_voltage": rested, "pack_resistance": resistance, "avionics_power": given.avionics_power}
-    top = craft.operate(drive, given.throttle_cap, **source)
-    steps = [craft.operate(drive, given.throttle_cap * share, **source) for share in THROTTLES]
-    hover = craft.hover_duty(drive, given.mass, **source)
+    steps = craft.operate(drive, THROTTLES[:, None] * given.throttle_cap, **source)  # a throttle a row
+    top = craft.Operation(*(values[-1] for values in steps))
+    hover = craft.demand_at_speed(drive, craft.hover_speed(drive, given.mass), **source).duty
     tip_speed = top.rotor_speed * given.diameter / 2
     c_rate = top.pack_current / given.capacity
     return Results(
@@ -168,9 +168,9 @@ def full_throttle(given: Inputs) -> Results:
         c_rate=c_rate,
         rating_used=c_rate / given.discharge_rating,
         controller_used=top.motor_current / given.controller_rating,
-        thrust_by_throttle=np.stack([step.thrust for step in steps], axis=1),
-        current_by_throttle=np.stack([step.pack_current for step in steps], axis=1),
-        thrust_per_watt_by_throttle=np.stack([step.thrust / step.power for step in steps], axis=1),
+        thrust_by_throttle=steps.thrust.T,
+        current_by_throttle=steps.pack_current.T,
+        thrust_per_watt_by_throttle=(steps.thrust / steps.power).T,
     )
 
 

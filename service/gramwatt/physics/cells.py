@@ -66,12 +66,12 @@ def open_circuit_voltage(chemistry: Codes, charge: Array) -> Array:
     (N,) voltage [V], straight lines between the points of `OPEN_CIRCUIT_VOLTAGE`; nan outside 0 to 1.
     """
     steps = OPEN_CIRCUIT_VOLTAGE.shape[1] - 1
-    position = np.where((charge >= 0) & (charge <= 1), charge, 0) * steps
+    inside = (charge >= 0) & (charge <= 1)
+    position = np.where(inside, charge, 0) * steps
     left = np.minimum(position.astype(np.intp), steps - 1)
     low = look_up(OPEN_CIRCUIT_VOLTAGE, chemistry, left)
     high = look_up(OPEN_CIRCUIT_VOLTAGE, chemistry, left + 1)
-    voltage = low + (high - low) * (position - left)
-    return np.where((charge >= 0) & (charge <= 1), voltage, np.nan)
+    return np.where(inside, low + (high - low) * (position - left), np.nan)
 
 
 def usual_resistance(charge: Array) -> Array:

@@ -1,6 +1,7 @@
 """A craft's motors and propellers together: a point at a duty, and the duty that hovers."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
+from functools import cached_property
 from typing import NamedTuple
 
 import numpy as np
@@ -9,9 +10,9 @@ from gramwatt.declare import Array
 from gramwatt.physics import constants, motor, propeller
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Drive:
-    """Motors and propellers, all alike; arrays of one shape, SI (see `motor.equilibrium`, `propeller`)."""
+    """Motors and propellers, all alike; arrays that broadcast, SI (see `motor.equilibrium`, `propeller`)."""
 
     motors: Array
     speed_constant: Array
@@ -23,9 +24,19 @@ class Drive:
     air_density: Array
 
     @property
+    def values(self) -> tuple[Array, ...]:
+        """The fields in order."""
+        return tuple(getattr(self, field.name) for field in fields(self))
+
+    @cached_property
     def torque_factor(self) -> Array:
-        """``c`` in Q = c w^2."""
+        """``c`` in Q = c w^2, of one propeller."""
         return propeller.torque_factor(self.power_coefficient, self.diameter, self.air_density)
+
+    @cached_property
+    def thrust_factor(self) -> Array:
+        """``a`` in T = a w^2, of all propellers."""
+        return self.motors * propeller.thrust_factor(self.thrust_coefficient, self.diameter, self.air_density)
 
 
 class Operation(NamedTuple):
@@ -46,7 +57,7 @@ class Operation(NamedTuple):
 def operate(
     drive: Drive, duty: Array, *, open_circuit_voltage: Array, pack_resistance: Array, avionics_power: Array
 ) -> Operation:
-    """The craft at a duty (0 to 1), arrays of one shape."""
+    """The craft at a duty (0 to 1), arrays that broadcast."""
     point = motor.equilibrium(
         speed_constant=drive.speed_constant,
         motor_resistance=drive.motor_resistance,
@@ -58,24 +69,22 @@ def operate(
         pack_resistance=pack_resistance,
         avionics_power=avionics_power,
     )
-    one = propeller.thrust(drive.thrust_coefficient, point.rotor_speed, drive.diameter, drive.air_density)
-    shaft = drive.torque_factor * point.rotor_speed**3
+    square = point.rotor_speed**2
+    shaft = drive.torque_factor * square * point.rotor_speed
     return Operation(
         *point,
-        thrust=drive.motors * one,
+        thrust=drive.thrust_factor * square,
         power=point.pack_voltage * point.pack_current,
         motor_efficiency=shaft / (duty * point.pack_voltage * point.motor_current),
     )
 
 
-def hover_duty(
-    drive: Drive, mass: Array, *, open_circuit_voltage: Array, pack_resistance: Array, avionics_power: Array
-) -> Array:
-    """The duty at which thrust equals weight; above 1 or nan where the craft cannot lift it."""
-    lift = drive.motors * drive.thrust_coefficient * drive.air_density * drive.diameter**4
-    speed = 2 * np.pi * np.sqrt(mass * constants.STANDARD_GRAVITY / lift)
-    return motor.duty_at_speed(
-        speed,
+def demand_at_speed(
+    drive: Drive, rotor_speed: Array, *, open_circuit_voltage: Array, pack_resistance: Array, avionics_power: Array
+) -> motor.Demand:
+    """The duty and the power at a rotor speed [rad/s], see `motor.demand_at_speed`."""
+    return motor.demand_at_speed(
+        rotor_speed,
         speed_constant=drive.speed_constant,
         motor_resistance=drive.motor_resistance,
         no_load_current=drive.no_load_current,
@@ -85,3 +94,8 @@ def hover_duty(
         pack_resistance=pack_resistance,
         avionics_power=avionics_power,
     )
+
+
+def hover_speed(drive: Drive, mass: Array) -> Array:
+    """The rotor speed [rad/s] at which thrust equals weight."""
+    return np.asarray(np.sqrt(mass * constants.STANDARD_GRAVITY / drive.thrust_factor))

@@ -16,7 +16,8 @@ RESISTANCE_SPREAD: Final[Annotated[float, Unit("ohm")]] = 0.070
 """Effective resistance of a motor for five-inch propellers: 0.11 to 0.40 ohm on nine motors of an open bench data set,
 far above the winding's. With the two defaults below chosen on five of these motors, checked on the other four."""
 
-AVIONICS_ROUNDS: Final = 6
+NEWTON_STEPS: Final = 2
+"""Steps for the avionics' current, after a first one from the voltage at rest. Each about squares the error."""
 
 
 class Point(NamedTuple):
@@ -41,45 +42,57 @@ def equilibrium(
     pack_resistance: Array,
     avionics_power: Array,
 ) -> Point:
-    """Where motor, propeller and pack agree.
+    """Find where motor, propeller and pack agree.
 
     Parameters
     ----------
-    speed_constant : (N,) Kv [rad/(s V)]
-    motor_resistance : (N,) effective, of one motor [ohm], above 0
-    no_load_current : (N,) of one motor [A]
-    torque_factor : (N,) c in Q = c w^2 [N m s2]
-    motors : (N,) how many
-    duty : (N,) 0 to 1
-    open_circuit_voltage, pack_resistance : (N,) of the pack [V], [ohm]
-    avionics_power : (N,) drawn beside the motors [W]
+    speed_constant : Kv [rad/(s V)]; all arguments are arrays that broadcast
+    motor_resistance : effective, of one motor [ohm], above 0
+    no_load_current : of one motor [A]
+    torque_factor : c in Q = c w^2 [N m s2]
+    motors : how many
+    duty : 0 to 1
+    open_circuit_voltage, pack_resistance : of the pack [V], [ohm]
+    avionics_power : drawn beside the motors [W]
 
     Returns
     -------
-    `Point`. With k = 1/Kv and R_t = R + N d^2 R_p the speed solves ``c w^2 + (k^2/R_t) w - k (d V/R_t - I0) = 0``; the
-    root in the form that survives c -> 0. Avionics lower V by R_p I_a; I_a = P_a / V_loaded is found by a few rounds of
-    substitution, whose error shrinks by about R_p P_a / V^2 (under 1 %) each.
+    `Point`. With k = 1/Kv and R_t = R + N d^2 R_p the speed solves ``c R_t w^2 + k^2 w - k (d V - I0 R_t) = 0``; the
+    root in the form that survives c -> 0. Avionics draw P_a / V at the loaded voltage V: about a voltage U near it
+    ``P_a / V = P_a / U (2 - V / U)``, so that the pack with them is a source ``(V - 2 R_p P_a / U) / (1 - h)`` behind
+    ``R_p / (1 - h)``, h = R_p P_a / U^2. From the voltage at rest on, U is the loaded voltage that this gives
+    (Newton's method).
     """
-    back_emf = 1 / speed_constant
-    total_resistance = motor_resistance + motors * duty**2 * pack_resistance
-    linear = back_emf**2 / total_resistance
+    k = 1 / speed_constant
+    linear = k**2
+    pack_per_motor = motors * duty
+    avionics_loss = pack_resistance * avionics_power
 
-    def solve(avionics_current: Array) -> Point:
-        source = open_circuit_voltage - pack_resistance * avionics_current
-        constant = back_emf * (duty * source / total_resistance - no_load_current)
-        root = np.sqrt(np.where(constant > 0, linear**2 + 4 * torque_factor * constant, np.nan))
+    def solve(near: Array) -> tuple[Array, Array, Array]:
+        share = avionics_loss / near**2
+        source = (open_circuit_voltage - 2 * share * near) / (1 - share)
+        resistance = pack_resistance * pack_per_motor / (1 - share)
+        total = motor_resistance + resistance * duty
+        constant = k * (duty * source - no_load_current * total)
+        root = np.sqrt(np.where(constant > 0, linear**2 + 4 * torque_factor * total * constant, np.nan))
         speed = 2 * constant / (linear + root)
-        current = torque_factor * speed**2 / back_emf + no_load_current
-        pack_current = motors * duty * current + avionics_current
-        return Point(speed, current, pack_current, open_circuit_voltage - pack_resistance * pack_current)
+        current = torque_factor * speed_constant * speed**2 + no_load_current
+        return speed, current, source - resistance * current
 
-    point = solve(avionics_power / open_circuit_voltage)
-    for _ in range(AVIONICS_ROUNDS):
-        point = solve(avionics_power / point.pack_voltage)
-    return point
+    speed, current, voltage = solve(open_circuit_voltage)
+    for _ in range(NEWTON_STEPS):
+        speed, current, voltage = solve(voltage)
+    return Point(speed, current, pack_per_motor * current + avionics_power / voltage, voltage)
 
 
-def duty_at_speed(
+class Demand(NamedTuple):
+    """What a rotor speed takes: the duty, nan where the pack cannot give it, and the power of the whole pack [W]."""
+
+    duty: Array
+    power: Array
+
+
+def demand_at_speed(
     rotor_speed: Array,
     *,
     speed_constant: Array,
@@ -90,25 +103,24 @@ def duty_at_speed(
     open_circuit_voltage: Array,
     pack_resistance: Array,
     avionics_power: Array,
-) -> Array:
-    """The duty (N,) at which the rotors turn at a speed [rad/s]; other arguments as in `equilibrium`.
+) -> Demand:
+    """Find the duty and the power at which the rotors turn at a speed [rad/s]; other arguments as in `equilibrium`.
 
-    The motor needs V_m = k w + I R; ``d = 2 V_m / (V + sqrt(V^2 - 4 R_p N I V_m))``. nan where the pack cannot give
-    that; above 1 where full throttle does not reach it. Avionics lower V by R_p P_a / V.
+    A motor needs ``V_m = k w + I R``, so the pack gives ``P = N I V_m + P_a`` whatever its voltage, and
+    ``d = V_m / V = 2 V_m / (V_0 + sqrt(V_0^2 - 4 R_p P))``. The duty is nan where the pack cannot give that power, and
+    above 1 where full throttle does not reach the speed.
     """
-    motor_current = torque_factor * rotor_speed**2 * speed_constant + no_load_current
-    motor_voltage = rotor_speed / speed_constant + motor_current * motor_resistance
-    load = 4 * pack_resistance * motors * motor_current * motor_voltage
+    current = torque_factor * rotor_speed**2 * speed_constant + no_load_current
+    voltage = rotor_speed / speed_constant + current * motor_resistance
+    power = motors * current * voltage + avionics_power
+    discriminant = open_circuit_voltage**2 - 4 * pack_resistance * power
+    root = np.sqrt(np.where(discriminant >= 0, discriminant, np.nan))
+    return Demand(2 * voltage / (open_circuit_voltage + root), power)
 
-    def solve(avionics_current: Array) -> Array:
-        source = open_circuit_voltage - pack_resistance * avionics_current
-        root = np.sqrt(np.where(source**2 >= load, source**2 - load, np.nan))
-        return np.asarray(2 * motor_voltage / (source + root))
 
-    duty = solve(avionics_power / open_circuit_voltage)
-    for _ in range(AVIONICS_ROUNDS):
-        duty = solve(avionics_power / (motor_voltage / duty))
-    return duty
+def duty_at_speed(rotor_speed: Array, **drive_and_pack: Array) -> Array:
+    """Find the duty alone, see `demand_at_speed`."""
+    return demand_at_speed(rotor_speed, **drive_and_pack).duty
 
 
 def resistance_of(

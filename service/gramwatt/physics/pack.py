@@ -45,13 +45,14 @@ def greatest_power(open_circuit_voltage: Array, resistance: Array) -> Array:
 
 
 class Discharge(NamedTuple):
-    """Arrays of shape (N,): duration [s], state of charge and loaded cell voltage [V] at the end, and what ended it
-    (a position in `ENDED_BY`)."""
+    """Arrays of one shape: duration [s], state of charge and loaded cell voltage [V] at the end, what ended it (a
+    position in `ENDED_BY`), and the rested cell voltage at the start [V]."""
 
     duration: Array
     end_charge: Array
     end_voltage: Array
     ended_by: Codes
+    start_voltage: Array
 
 
 def constant_power_discharge(
@@ -68,12 +69,12 @@ def constant_power_discharge(
 
     Parameters
     ----------
-    nodes : (N, K) rested cell voltage at K equal steps of charge from 0 to 1, rising [V]
-    power : (N,) per cell [W], above 0
-    resistance : (N,) per cell, leads shared out [ohm]
-    charge : (N,) of a full cell [A s]
-    start, reserve : (N,) states of charge, 0 to 1
-    cutoff : (N,) loaded cell voltage that ends the discharge [V]
+    nodes : (..., K) rested cell voltage at K equal steps of charge from 0 to 1, rising [V]
+    power : (...) per cell [W], above 0; this and all below broadcast
+    resistance : per cell, leads shared out [ohm]
+    charge : of a full cell [A s]
+    start, reserve : of one shape, states of charge, 0 to 1
+    cutoff : loaded cell voltage that ends the discharge [V]
 
     Returns
     -------
@@ -89,45 +90,28 @@ def constant_power_discharge(
     one hour's rate the time comes out 0.3 % (a power cell) to 6.4 % (an energy cell) long; at three hours' rates and
     more an energy cell is limited by diffusion and this model is far too hopeful.
     """
-    with np.errstate(divide="ignore", invalid="ignore"):  # pieces of the curve that are not flown
-        return _discharge(nodes, power, resistance, charge, start, reserve, cutoff)
-
-
-def _discharge(
-    nodes: Array, power: Array, resistance: Array, charge: Array, start: Array, reserve: Array, cutoff: Array
-) -> Discharge:
-    steps = nodes.shape[1] - 1
-    grid = np.linspace(0.0, 1.0, steps + 1)
-    slope = np.diff(nodes, axis=1) * steps
+    steps = nodes.shape[-1] - 1
+    rises = nodes[..., 1:] - nodes[..., :-1]
+    pieces = np.array([start, reserve])[..., None] * steps - np.arange(steps)
+    start_voltage, reserve_voltage = nodes[..., 0] + (rises * np.minimum(np.maximum(pieces, 0), 1)).sum(axis=-1)
 
     lost = power * resistance
     gives_out = cutoff**2 < lost
     stop_voltage = np.where(gives_out, 2 * np.sqrt(lost), cutoff + lost / cutoff)
-    piece = np.clip((nodes <= stop_voltage[:, None]).sum(axis=1) - 1, 0, steps - 1)
-    row = np.arange(nodes.shape[0])
-    stop_charge = grid[piece] + (stop_voltage - nodes[row, piece]) / slope[row, piece]
-    by_voltage = stop_charge > reserve
-    end = np.minimum(np.where(by_voltage, stop_charge, reserve), start)
+    by_voltage = stop_voltage > reserve_voltage
+    end_voltage = np.minimum(np.maximum(stop_voltage, reserve_voltage), start_voltage)
 
-    low = np.clip(grid[:-1], end[:, None], start[:, None])
-    high = np.clip(grid[1:], end[:, None], start[:, None])
-    v_low = nodes[:, :-1] + slope * (low - grid[:-1])
-    v_high = nodes[:, :-1] + slope * (high - grid[:-1])
-    floor = 4 * lost[:, None]
-    s_low, s_high = (np.sqrt(np.maximum(v**2 - floor, 0)) for v in (v_low, v_high))
-    rise = (v_high**2 - v_low**2 + v_high * s_high - v_low * s_low) / 2
-    rise -= floor / 2 * np.log((v_high + s_high) / (v_low + s_low))
-    spent = np.where(high > low, rise / (2 * power[:, None] * slope), 0.0)
-
-    last, first = (np.minimum(at * steps, steps - 1).astype(np.intp) for at in (end, start))
-    rested_end, rested_start = v_low[row, last], v_high[row, first]
-    end_voltage = (rested_end + np.sqrt(np.maximum(rested_end**2 - 4 * lost, 0))) / 2
-
-    duration = charge * spent.sum(axis=1)
-    cannot_start = rested_start**2 < 4 * lost
+    # The curve from the end to the start; pieces outside have no length.
+    rested = np.minimum(np.maximum(nodes, end_voltage[..., None]), start_voltage[..., None])
+    floor = 4 * lost[..., None]
+    twice_loaded = rested + np.sqrt(np.maximum(rested**2 - floor, 0))
+    twice_g = rested * twice_loaded - floor * np.log(twice_loaded)
+    spent = ((twice_g[..., 1:] - twice_g[..., :-1]) / rises).sum(axis=-1)
+    used = ((rested[..., 1:] - rested[..., :-1]) / rises).sum(axis=-1) / steps
     return Discharge(
-        duration=np.where(cannot_start, np.nan, duration),
-        end_charge=end,
-        end_voltage=end_voltage,
-        ended_by=np.where(by_voltage, np.where(gives_out, 2, 1), 0).astype(np.intp),
+        duration=np.where(start_voltage**2 < 4 * lost, np.nan, charge * spent / (4 * power * steps)),
+        end_charge=np.where(by_voltage, start - used, np.minimum(reserve, start)),
+        end_voltage=twice_loaded[..., 0] / 2,
+        ended_by=np.where(by_voltage, np.where(gives_out, 2, 1), 0),
+        start_voltage=start_voltage,
     )

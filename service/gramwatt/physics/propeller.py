@@ -61,9 +61,14 @@ def power_coefficient_of(power: Array, rotor_speed: Array, diameter: Array, air_
     return power / (air_density * (rotor_speed / (2 * np.pi)) ** 3 * diameter**5)
 
 
+def thrust_factor(thrust_coefficient: Array, diameter: Array, air_density: Array) -> Array:
+    """``a`` in thrust ``T = a omega^2`` of one propeller [N s2]: ``CT rho D^4 / (2 pi)^2``."""
+    return thrust_coefficient * air_density * diameter**4 / (2 * np.pi) ** 2
+
+
 def thrust(thrust_coefficient: Array, rotor_speed: Array, diameter: Array, air_density: Array) -> Array:
     """Thrust (N,) [N] of one propeller at a speed [rad/s]."""
-    return np.asarray(thrust_coefficient * air_density * (rotor_speed / (2 * np.pi)) ** 2 * diameter**4)
+    return thrust_factor(thrust_coefficient, diameter, air_density) * rotor_speed**2
 
 
 def torque_factor(power_coefficient: Array, diameter: Array, air_density: Array) -> Array:

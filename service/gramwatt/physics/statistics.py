@@ -8,8 +8,9 @@ from gramwatt.declare import Array
 
 
 def normal_probability(deviations: Array) -> Array:
-    """Probability (N,) that a normal variable is below its mean plus ``deviations`` (N,) standard deviations."""
-    return np.fromiter((math.erfc(-z / math.sqrt(2)) / 2 for z in deviations), np.float64, len(deviations))
+    """Probability that a normal variable is below its mean plus ``deviations`` (any shape) standard deviations."""
+    probabilities = [math.erfc(-each) / 2 for each in (deviations / math.sqrt(2)).ravel().tolist()]
+    return np.array(probabilities).reshape(deviations.shape)
 
 
 def reading_uncertainty(resolution: Array) -> Array:
