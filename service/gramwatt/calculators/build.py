@@ -248,7 +248,7 @@ def _variance(given: Inputs) -> Array:
     weighed = np.isfinite(given.dry_mass)
     readings = (given.parts.count**2).sum(axis=1) + weighed + 1  # of the parts, the rest, the pack
     stated = scales.stated_variance(given.parts.count, given.parts.mass_u) + np.where(weighed, given.dry_mass_u**2, 0.0)
-    return readings * statistics.reading_uncertainty(given.resolution) ** 2 + stated
+    return np.asarray(readings * statistics.reading_uncertainty(given.resolution) ** 2 + stated)
 
 
 def _usual_exponent(given: Inputs) -> Array:
