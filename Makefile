@@ -12,7 +12,7 @@ help:
 	@echo "make test      install into .venv and run the whole test suite"
 	@echo "make bench     measure it beside others on this machine, about six minutes (QUICK=1: about one)"
 	@echo "make lint      ruff, mypy --strict, pyright"
-	@echo "make contract  write openapi/ from the registry"
+	@echo "make contract  write the unit table (by Pint) and openapi/ from the declarations"
 	@echo "make format    let ruff format and mend what it can"
 	@echo "make clean     remove .venv and what tools leave behind"
 
@@ -55,6 +55,7 @@ lint: $(VENV)/.lint
 	$(BIN)/pyright --pythonpath $(BIN)/python
 
 contract: $(VENV)/.service
+	$(BIN)/python -m gramwatt.edge.unit_expressions
 	$(BIN)/gramwatt contract --write openapi
 
 format: $(VENV)/.lint

@@ -9,9 +9,23 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from gramwatt.declare import DeclarationError, Quantity
-from gramwatt.edge import columns, units
+from gramwatt.edge import columns, unit_expressions, units
 
 SPELLINGS: Final = [spelling for table in units.TABLE.values() for spelling in table]
+
+COMPUTED: Final = {spelling: pair for table in unit_expressions.compute().values() for spelling, pair in table.items()}
+
+
+@pytest.mark.parametrize("spelling", COMPUTED)
+def test_committed_factors_are_those_of_pint(spelling: str) -> None:
+    """To the last bit: Pint is the authority, `unit_table.py` only spares its start."""
+    unit = units.unit(spelling)
+    assert (unit.scale, unit.offset) == COMPUTED[spelling]
+
+
+def test_committed_table_is_up_to_date() -> None:
+    """Every spelling in its dimension and order; run `make contract` where this fails."""
+    assert unit_expressions.MODULE.read_text(encoding="utf-8") == unit_expressions.source()
 
 
 @pytest.mark.parametrize(
