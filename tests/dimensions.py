@@ -34,7 +34,7 @@ from gramwatt.declare import (
     fields_of,
 )
 from gramwatt.edge.run import assume, evaluate
-from gramwatt.edge.units import SPELLINGS
+from gramwatt.edge.unit_expressions import SPELLINGS
 
 REGISTRY: pint.UnitRegistry[float] = pint.UnitRegistry()
 SIZES: Mapping[str, float] = {

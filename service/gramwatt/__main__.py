@@ -12,9 +12,6 @@ import click
 
 from gramwatt import registry
 from gramwatt.commands.asking import question_of
-from gramwatt.commands.batch import batch
-from gramwatt.commands.chart import chart
-from gramwatt.commands.sweep import sweep
 from gramwatt.commands.words import Commands, fail, pairs
 from gramwatt.declare import Quantity
 from gramwatt.edge import figures
@@ -24,8 +21,14 @@ from gramwatt.edge.rendering import Wish, ask_for, media_of
 from gramwatt.edge.wording import measured, near, one_of
 from gramwatt.version import __version__
 
+LATER: Final = {
+    "batch": "gramwatt.commands.batch:batch",
+    "chart": "gramwatt.commands.chart:chart",
+    "sweep": "gramwatt.commands.sweep:sweep",
+}
 
-@click.group(cls=Commands, context_settings={"help_option_names": ["-h", "--help"]})
+
+@click.group(cls=Commands, later=LATER, context_settings={"help_option_names": ["-h", "--help"]})
 @click.version_option(__version__, prog_name="gramwatt")
 def main() -> None:
     """Calculators for light electric multirotors."""
@@ -162,11 +165,6 @@ def _flat(answer: dict[str, Any]) -> dict[str, Any]:
 def _given(answer: dict[str, Any], name: str) -> str:
     unit = answer["units"].get(name, "1")
     return figures.value_text(answer["given"][name], digits=6) + ("" if unit == "1" else f" {unit}")
-
-
-main.add_command(batch)
-main.add_command(sweep)
-main.add_command(chart)
 
 
 @main.command("list")

@@ -7,19 +7,19 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from gramwatt import registry
-from gramwatt.edge import schemas
+from gramwatt.edge import loading, schemas
 from gramwatt.edge.columns import Column
 
 CALCULATORS = registry.load()
 
 
-def shown(loaded: schemas.Loaded) -> tuple[Any, ...]:
+def shown(loaded: loading.Loaded) -> tuple[Any, ...]:
     """Columns and faults, so that they can be compared."""
     columns = {name: (repr(column.values), repr(column.faults), repr(column.spread)) for name, column in _all(loaded)}
     return columns, loaded.faults
 
 
-def _all(loaded: schemas.Loaded) -> list[tuple[str, Column]]:
+def _all(loaded: loading.Loaded) -> list[tuple[str, Column]]:
     return sorted(loaded.columns.items())
 
 
@@ -33,11 +33,11 @@ def test_both_give_the_same_verdict(name: str, data: st.DataObject, text: bool) 
         [6, "6", "1.3 Ah", "lipo", None, True, [1, 2], {}, "x", -1, 1e300, []]
     )
     asked = data.draw(st.dictionaries(names, st.tuples(cell).map(list), max_size=8))
-    assert shown(schemas.load(calculator, asked, text=text)) == shown(schemas.judged(calculator, asked, text=text))
+    assert shown(loading.load(calculator, asked, text=text)) == shown(schemas.judged(calculator, asked, text=text))
 
 
 def test_the_quick_judge_is_used(monkeypatch: pytest.MonkeyPatch) -> None:
     """Else the test above would compare the schema with itself."""
     monkeypatch.setattr(schemas, "judged", lambda *_, **__: pytest.fail("the schema was asked"))
-    loaded = schemas.load(CALCULATORS["pack-energy"], {"cells": [6], "capacity": [1300]}, text=False)
+    loaded = loading.load(CALCULATORS["pack-energy"], {"cells": [6], "capacity": [1300]}, text=False)
     assert not loaded.faults

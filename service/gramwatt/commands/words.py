@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import importlib
 import sys
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from typing import Any, NoReturn
 
 import click
@@ -12,7 +13,26 @@ from gramwatt.extras import MissingExtra
 
 
 class Commands(click.Group):
-    """The commands of the program. One that needs a library which is not installed fails with a line that says so."""
+    """The commands of the program. One that needs a library which is not installed fails with a line that says so.
+
+    ``later`` names commands as ``module:attribute`` by their names; each is imported when it is used or listed.
+    """
+
+    def __init__(self, *args: Any, later: Mapping[str, str], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self._later = later
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """Return the names of all commands, sorted."""
+        return sorted([*super().list_commands(ctx), *self._later])
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """Return a command, imported where need be, or None."""
+        if cmd_name not in self._later:
+            return super().get_command(ctx, cmd_name)
+        module, _, attribute = self._later[cmd_name].partition(":")
+        command: click.Command = getattr(importlib.import_module(module), attribute)
+        return command
 
     def invoke(self, ctx: click.Context) -> Any:
         """Run the chosen command."""

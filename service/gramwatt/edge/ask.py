@@ -24,7 +24,7 @@ class UnknownCalculator(LookupError):
     """No calculator bears that name."""
 
     def __init__(self, name: str) -> None:
-        known = registry.load()
+        known = registry.names()
         self.meant = near(name, known)
         hint = f"did you mean {one_of(self.meant)}?" if self.meant else f"there are {one_of(known)}"
         super().__init__(f"no calculator is named {name[:80]!r}; {hint}")
@@ -39,7 +39,7 @@ def worded(fault: Fault) -> str:
 def find(name: str) -> Calculator[Any, Any]:
     """The calculator of that name. Raises UnknownCalculator with near matches."""
     try:
-        return registry.load()[name]
+        return registry.get(name)
     except KeyError:
         raise UnknownCalculator(name) from None
 

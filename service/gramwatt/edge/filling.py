@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from gramwatt.declare import NESTED, Calculator, Choice, Flag, Kind, Truths, default_of
-from gramwatt.edge import columns, schemas
+from gramwatt.edge import columns, loading
 from gramwatt.edge.columns import Column, no, yes
 from gramwatt.edge.wording import Fault, accepts, one_of
 
@@ -40,7 +40,7 @@ def find_missing(
 ) -> None:
     """Add the faults of required inputs that single rows leave out, and of groups of which nothing was given."""
     told = {fault.pointer for fault in known}
-    for name in schemas.required(calculator):
+    for name in loading.required(calculator):
         present = asked[name].present
         if present is not yes(len(present)) and not present.all() and f"/{name}" not in told:
             for row in np.flatnonzero(~present).tolist():

@@ -30,7 +30,7 @@ from gramwatt.declare import (
     Truths,
     fields_of,
 )
-from gramwatt.edge import columns, filling, schemas, units
+from gramwatt.edge import columns, filling, loading, units
 from gramwatt.edge.columns import Cells, Column, TableColumn, no, yes
 from gramwatt.edge.plans import rules_and_cautions
 from gramwatt.edge.uncertainty import Propagated, propagate
@@ -78,7 +78,7 @@ def run(
     inputs ``rows`` must be 1. Without ``uncertain`` nothing is propagated, which saves two calls of the formula.
     ``spreads`` holds columns ``<name>_u``: the standard uncertainty of an input, beside what its cells tell.
     """
-    loaded = schemas.load(calculator, cells, text=text)
+    loaded = loading.load(calculator, cells, text=text)
     read = loaded.columns
     asked = {
         name: read[name] if name in read else columns.absent(kind, rows) for name, kind in calculator.asked.items()

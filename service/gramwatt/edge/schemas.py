@@ -8,15 +8,14 @@ from __future__ import annotations
 
 import functools
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from typing import Any
 
 import marshmallow
 from marshmallow import fields
 
-from gramwatt.declare import Calculator, Kind, is_required
+from gramwatt.declare import Calculator, Kind
 from gramwatt.edge.columns import Cells, Column, missing, read, unknown
-from gramwatt.edge.wording import Fault
+from gramwatt.edge.loading import Loaded, required
 
 
 class ColumnField(fields.Field[Column]):
@@ -39,57 +38,16 @@ def kind_description(kind: Kind) -> str:
 @functools.cache
 def schema(calculator: Calculator[Any, Any], *, text: bool = False) -> marshmallow.Schema:
     """The schema of a calculator's question; made once, used by every thread (loading keeps no state)."""
-    grouped = {name for group in calculator.any_of for name in group}
     made = {
-        name: ColumnField(kind, text=text, required=is_required(kind) and name not in grouped)
+        name: ColumnField(kind, text=text, required=name in required(calculator))
         for name, kind in calculator.asked.items()
     }
     return marshmallow.Schema.from_dict(dict(made), name=schema_name(calculator))()
 
 
-@functools.cache
-def required(calculator: Calculator[Any, Any]) -> tuple[str, ...]:
-    """The inputs that every question must give, groups of which one is enough left aside."""
-    grouped = {name for group in calculator.any_of for name in group}
-    fields = schema(calculator).fields
-    return tuple(name for name, field in fields.items() if field.required and name not in grouped)
-
-
 def schema_name(calculator: Calculator[Any, Any]) -> str:
     """The name of the question's component in the contract: ``PackEnergyQuestion``."""
     return "".join(word.capitalize() for word in calculator.name.split("-")) + "Question"
-
-
-@dataclass(frozen=True, slots=True)
-class Loaded:
-    """Columns by name, and the faults that concern whole columns (every row)."""
-
-    columns: Mapping[str, Column]
-    faults: tuple[Fault, ...]
-
-
-def load(calculator: Calculator[Any, Any], cells: Mapping[str, Cells], *, text: bool) -> Loaded:
-    """Read columns of cells by name. Unknown and missing names become faults; the known ones are read all the same.
-
-    A question whose names are all right needs no judge of names: its columns are read at once. Any other goes to the
-    schema, which gives the same verdict (a test holds the two together) and says what is wrong.
-    """
-    names = _names(calculator, text=text)
-    if cells.keys() <= names.known.keys() and names.required <= cells.keys():
-        return Loaded({name: read(names.known[name], column, text=text) for name, column in cells.items()}, ())
-    return judged(calculator, cells, text=text)
-
-
-@dataclass(frozen=True, slots=True)
-class _Names:
-    known: Mapping[str, Kind]
-    required: frozenset[str]
-
-
-@functools.cache
-def _names(calculator: Calculator[Any, Any], *, text: bool) -> _Names:
-    fields = schema(calculator, text=text).fields
-    return _Names(calculator.asked, frozenset(name for name, field in fields.items() if field.required))
 
 
 def judged(calculator: Calculator[Any, Any], cells: Mapping[str, Cells], *, text: bool) -> Loaded:

@@ -38,7 +38,7 @@ class Plan:
     @property
     def calculator(self) -> Calculator[Any, Any]:
         """The calculator that is asked."""
-        return registry.load()[self.calculator_name]
+        return registry.get(self.calculator_name)
 
 
 @dataclass(frozen=True, slots=True)
