@@ -5,10 +5,11 @@ PORT ?= 8000
 VENV := .venv
 BIN := $(VENV)/bin
 
-.PHONY: help serve test bench lint contract format clean
+.PHONY: help serve check test bench lint contract format clean
 
 help:
 	@echo "make serve     install into .venv and start the service on $(HOST):$(PORT)"
+	@echo "make check     calculators: declarations, units, examples; the unit table by Pint"
 	@echo "make test      install into .venv and run the whole test suite"
 	@echo "make bench     measure it beside others on this machine, about six minutes (QUICK=1: about one)"
 	@echo "make lint      ruff, mypy --strict, pyright"
@@ -20,7 +21,7 @@ $(VENV)/.service: pyproject.toml
 	@$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11) and "Gramwatt needs Python 3.11 or newer; set PYTHON=")'
 	@test -x $(BIN)/python || $(PYTHON) -m venv $(VENV)
 	@echo "Installing Gramwatt into $(VENV) ..."
-	@$(BIN)/python -m pip install --quiet --disable-pip-version-check --editable .
+	@$(BIN)/python -m pip install --quiet --disable-pip-version-check --editable '.[tables,charts]'
 	@touch $@
 
 $(VENV)/.test: $(VENV)/.service
@@ -37,7 +38,12 @@ $(VENV)/.bench: $(VENV)/.service
 	@$(BIN)/python -m pip install --quiet --disable-pip-version-check --editable '.[bench]'
 	@touch $@
 
-serve: $(VENV)/.service
+# What is wrong with a calculator that was edited is reported before it is served; unchanged files are not checked again.
+$(VENV)/.checked: $(VENV)/.service $(shell find service/gramwatt -name '*.py')
+	@$(BIN)/gramwatt check
+	@touch $@
+
+serve: $(VENV)/.checked
 	@exec $(BIN)/gramwatt serve --host $(HOST) --port $(PORT)
 
 test: $(VENV)/.test
@@ -53,6 +59,9 @@ lint: $(VENV)/.lint
 	$(BIN)/mypy examples/batch/*.py
 	$(BIN)/mypy examples/overlay/*.py
 	$(BIN)/pyright --pythonpath $(BIN)/python
+
+check: $(VENV)/.service
+	@$(BIN)/gramwatt check
 
 contract: $(VENV)/.service
 	$(BIN)/python -m gramwatt.edge.unit_expressions

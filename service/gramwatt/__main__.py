@@ -1,4 +1,4 @@
-"""The command line: gramwatt serve | calc | batch | sweep | chart | list | contract."""
+"""The command line: gramwatt serve | calc | batch | sweep | chart | list | check | contract."""
 
 from __future__ import annotations
 
@@ -23,6 +23,7 @@ from gramwatt.version import __version__
 
 LATER: Final = {
     "batch": "gramwatt.commands.batch:batch",
+    "check": "gramwatt.commands.check:check",
     "chart": "gramwatt.commands.chart:chart",
     "sweep": "gramwatt.commands.sweep:sweep",
 }

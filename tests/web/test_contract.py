@@ -21,6 +21,7 @@ from openapi_spec_validator import OpenAPIV31SpecValidator
 from gramwatt import registry
 from gramwatt.declare import Table
 from gramwatt.edge.queries import fits_query
+from gramwatt.web import contract_files
 from gramwatt.web.contract import as_yaml, document
 from web.contract_diff import Side, breaking_changes
 
@@ -60,6 +61,21 @@ def test_committed_files_are_todays(client: FlaskClient) -> None:
     assert (FOLDER / "gramwatt.openapi.yaml").read_bytes() == as_yaml(CONTRACT), STALE
     assert client.get("/openapi.json").get_json() == as_committed, STALE
     assert yaml.safe_load(client.get("/openapi.yaml").data) == as_committed, STALE
+
+
+@pytest.mark.parametrize("kind", ["json", "yaml"])
+def test_the_contract_is_served_as_its_file_and_revalidated(client: FlaskClient, kind: str) -> None:
+    served = client.get(f"/openapi.{kind}")
+    assert served.data == (FOLDER / f"gramwatt.openapi.{kind}").read_bytes()
+    again = client.get(f"/openapi.{kind}", headers={"If-None-Match": served.headers["ETag"]})
+    assert (again.status_code, again.data) == (304, b"")
+
+
+def test_the_tag_of_the_contract_follows_its_file(client: FlaskClient, monkeypatch: pytest.MonkeyPatch) -> None:
+    """After `make contract` a browser must not go on with its copy, even if no code changed."""
+    before = client.get("/openapi.json?fresh").headers["ETag"]
+    monkeypatch.setattr(contract_files, "read", lambda name: b"{}")
+    assert client.get("/openapi.json?fresher", headers={"If-None-Match": before}).data == b"{}"
 
 
 def test_document_is_valid() -> None:

@@ -6,8 +6,7 @@ import io
 from html import escape
 from typing import Final
 
-from PIL import Image, ImageDraw, ImageFont
-
+from gramwatt import extras
 from gramwatt.captions.placement import LINE_SPACING, OUTLINE, Placement
 
 _ANCHORS: Final = ("start", "middle", "end")
@@ -44,8 +43,11 @@ def svg(text: str, placement: Placement, *, title: str = "Flight figures") -> st
 def png(text: str, placement: Placement) -> bytes:
     """The picture as PNG with an alpha channel, in the font that Pillow brings; letters it has not are boxes.
 
-    Takes 4 bytes a pixel: 142 MB for the largest.
+    Takes 4 bytes a pixel: 142 MB for the largest. Raises MissingExtra where Pillow is not installed.
     """
+    extras.require("PIL", extra="charts", purpose="Pictures of captions as PNG")
+    from PIL import Image, ImageDraw, ImageFont
+
     lines = text.split("\n")
     picture = Image.new("RGBA", (placement.width, placement.height), (0, 0, 0, 0))
     pen = ImageDraw.Draw(picture)

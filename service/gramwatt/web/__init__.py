@@ -10,10 +10,8 @@ from werkzeug.middleware.proxy_fix import ProxyFix
 
 from gramwatt import registry
 from gramwatt.edge.queries import first_query
-from gramwatt.edge.verify import verify
 from gramwatt.extras import MissingExtra
 from gramwatt.web import calculators, charts, headers, kept, logs, metrics, problems, site, tables
-from gramwatt.web.contract import document
 from gramwatt.web.limits import RateLimit
 from gramwatt.web.pages import routes as pages
 
@@ -22,20 +20,18 @@ LONGEST_URL = 8000
 
 
 def create_app() -> Flask:
-    """The application, its calculators verified. Raises DeclarationError rather than serve a calculator that fails.
+    """Create the application. Raises DeclarationError, naming the file, where a calculator's declaration is wrong.
+
+    Whether each calculator's examples come out is not computed here but in the tests and by `gramwatt check`.
 
     Environment: GRAMWATT_RATE_LIMIT, requests a minute from one client (0 or unset: no limit); GRAMWATT_PROXIES, how
     many reverse proxies stand in front and set X-Forwarded-For (0 or unset: none is believed).
     """
     known = registry.load()
-    for calculator in known.values():
-        verify(calculator)
-
     app = Flask(__name__)
     app.url_map.strict_slashes = False
     app.url_map.merge_slashes = False
     app.config["MAX_CONTENT_LENGTH"] = LARGEST_BODY
-    app.config["CONTRACT"] = document()
     app.config["FIRST_QUERIES"] = {name: first_query(calculator) for name, calculator in known.items()}
 
     app.before_request(metrics.begin)

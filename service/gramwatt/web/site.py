@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from pathlib import Path
 from typing import Any, Final
 
@@ -13,8 +14,8 @@ from gramwatt.declare import Calculator
 from gramwatt.edge import units
 from gramwatt.edge.figures import json_bytes
 from gramwatt.version import __version__
+from gramwatt.web import contract_files
 from gramwatt.web.asking import preferred
-from gramwatt.web.contract import as_yaml
 from gramwatt.web.headers import cacheable, etag, not_modified
 from gramwatt.web.pages.routes import NEWEST, PAGES, first_page, integrity, page
 from gramwatt.web.problems import TYPES, Problem
@@ -109,22 +110,19 @@ def _entry(calculator: Calculator[Any, Any]) -> dict[str, Any]:
 @blueprint.get("/openapi.json")
 def contract_json() -> Response:
     """The contract as JSON."""
-    return _contract("application/json", json_bytes)
+    return _contract("application/json", contract_files.JSON)
 
 
 @blueprint.get("/openapi.yaml")
 def contract_yaml() -> Response:
     """The contract as YAML."""
-    return _contract("application/yaml", as_yaml)
+    return _contract("application/yaml", contract_files.YAML)
 
 
-def _contract(media: str, write: Any) -> Response:
-    tag = etag(media)
-    kept = not_modified(tag)
-    texts = current_app.config.setdefault("CONTRACT_TEXTS", {})
-    if kept is None and media not in texts:
-        texts[media] = write(current_app.config["CONTRACT"])
-    return kept or cacheable(Response(texts[media], content_type=media), tag)
+def _contract(media: str, name: str) -> Response:
+    body = contract_files.read(name)
+    tag = hashlib.blake2b(body, digest_size=12).hexdigest()  # of the file: it may change while the code does not
+    return not_modified(tag) or cacheable(Response(body, content_type=media), tag)
 
 
 @blueprint.get("/docs")
@@ -165,5 +163,5 @@ def live() -> Response:
 
 @blueprint.get("/health/ready")
 def ready() -> Response:
-    """The calculators are loaded and verified, so questions can be sent."""
+    """The calculators are loaded, so questions can be sent."""
     return Response("ready\n", content_type="text/plain; charset=utf-8", headers={"Cache-Control": "no-store"})
