@@ -11,8 +11,11 @@ import numpy as np
 import polars as pl
 import pyarrow as pa
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from gramwatt.declare import Recording, Samples
+from gramwatt.edge.recorded import columns as recorded_columns
 from gramwatt.edge.recorded.channels import of_object
 from gramwatt.edge.recorded.columns import Malformed, Unusable
 from gramwatt.edge.recorded.reading import FORMATS, recording_in
@@ -64,6 +67,40 @@ def test_what_cannot_be_read_is_left_out_and_counted(form: str) -> None:
     told = {(each.column, each.reason): (each.count, each.first_row, each.first_text) for each in recording.unread}
     assert told.pop(("current", "out-of-bounds"))[:2] == (1, 5)
     assert told == {("voltage", "no-number"): (2, 2, "x"), ("voltage", "out-of-bounds"): (1, 5, "9e3")}
+
+
+CELL = st.sampled_from(["1", "-2.5", "+3e2", " 4 ", "", "nan", "inf", "1e400", "x", "1_0", "0x1", "7 V", "1,5", "٣"])
+
+
+@given(
+    st.lists(st.lists(CELL, min_size=2, max_size=2), max_size=6),
+    st.sampled_from([".", ","]),
+    st.booleans(),
+    st.booleans(),
+)
+def test_numbers_are_read_alike_with_and_without_pyarrow(
+    rows: list[list[str]], decimal: str, quoted: bool, blank: bool
+) -> None:
+    """Cells that both take, and such as only one of them would, a short row and a blank line among them."""
+    lines = [";".join(f'"{cell}"' if quoted else cell for cell in row) for row in rows]
+    raw = "\r\n".join(["time;voltage", *lines, *(["", "5"] if blank else [])]).encode()
+    with_it = read(raw, decimal=decimal)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(recorded_columns, "find_spec", lambda name: None)
+        without = read(raw, decimal=decimal)
+    for channel in ("time", "voltage"):
+        np.testing.assert_array_equal(getattr(with_it.samples, channel), getattr(without.samples, channel))
+    assert with_it.rows == without.rows
+
+    def counted(recording: Recording) -> list[tuple[str, str, int, int]]:
+        return [(each.column, each.reason, each.count, each.first_row) for each in recording.unread]
+
+    assert counted(with_it) == counted(without)
+
+
+def test_an_unclosed_quote_is_reported() -> None:
+    with pytest.raises(Malformed, match="it cannot be read as CSV"):
+        read(b'time,voltage\n1,16\n2,"15\n3,14\n')
 
 
 @pytest.mark.parametrize(

@@ -8,13 +8,12 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
-import polars as pl
 
 from gramwatt.declare import Array, Quantity, Recording, Samples, Unread, fields_of
 from gramwatt.edge import units
 from gramwatt.edge.cells import limits_of
 from gramwatt.edge.recorded.clock import clock_seconds
-from gramwatt.edge.recorded.columns import Columns, ObjectColumns, Unusable
+from gramwatt.edge.recorded.columns import Columns, Numbers, ObjectColumns, Texts, Unusable
 from gramwatt.edge.wording import Fault, echo, near, one_of, printable
 
 _WITH_UNIT: Final = re.compile(r"\s*(.*?)\s*\[([^\[\]]*)\]\s*")
@@ -57,7 +56,7 @@ def read_recording(
     if faults:
         raise Unusable(*faults)
     series = columns.take([each.position for each in found.values()])
-    rows = len(series[0]) if series else 0
+    rows = _length(series[0]) if series else 0
     if rows > kind.longest:
         detail = f"{rows} samples; keep fewer a second"
         raise Unusable(Fault("", detail, None, f"up to {kind.longest} samples"))
@@ -72,6 +71,10 @@ def read_recording(
     positions = {each.position for each in found.values()}
     unused = tuple(printable(name) for at, name in enumerate(columns.names) if at not in positions and name)
     return Recording(samples, rows, tuple(found), tuple(unread), unused, columns.skipped_lines)
+
+
+def _length(cells: Numbers | Texts) -> int:
+    return len(cells) if isinstance(cells, list) else len(cells.values)
 
 
 def of_object(kind: Samples, cell: Mapping[str, Any]) -> Recording:
@@ -148,32 +151,44 @@ def _unit(kind: Quantity, header: str, wish: str | None, pointer: str) -> tuple[
 
 
 def _read(
-    name: str, kind: Quantity, cells: pl.Series, unit: units.Unit | None, *, clock: bool, decimal: str
+    name: str, kind: Quantity, cells: Numbers | Texts, unit: units.Unit | None, *, clock: bool, decimal: str
 ) -> tuple[Array, list[Unread]]:
     """A column's numbers in SI, nan where none can be read, and what was left out for which reason."""
     limits = limits_of(kind)
     known = unit or limits.unit
-    if cells.dtype == pl.String:
-        texts = cells.str.strip_chars()
-        texts = texts.set(texts == "", None)
-        dotted = texts.str.replace(",", ".", literal=True) if decimal == "," else texts
-        numbers = dotted.cast(pl.Float64, strict=False).to_numpy().astype(np.float64)
+    if isinstance(cells, list):
+        texts = [(cell or "").strip() or None for cell in cells]
+        numbers = np.array([np.nan if text is None else _number(text, decimal) for text in texts])
         values = limits.to_si(numbers, known)
-        if clock and texts.null_count() + np.isfinite(numbers).sum() < len(texts):
+        given = np.array([text is not None for text in texts], dtype=np.bool_)
+        if clock and (given & ~np.isfinite(numbers)).any():
             told = clock_seconds(texts)
             numbers, values = (np.where(np.isnan(told), mine, told) for mine in (numbers, values))
-        given = texts.is_not_null().to_numpy()
     else:
-        numbers = cells.cast(pl.Float64).to_numpy()
+        numbers, given = cells.values, cells.given
         values = limits.to_si(numbers, known)
-        given = np.ones(len(cells), dtype=np.bool_) if not cells.null_count() else cells.is_not_null().to_numpy()
     finite = np.isfinite(numbers)
     good = finite & np.asarray(limits.hold(numbers, values, known))
     if good.all():
         return values, []
     unread = [
-        Unread(name, reason, int(bad.sum()), first + 1, printable(str(cells[first])[:LONGEST_TOLD]))
+        Unread(name, reason, int(bad.sum()), first + 1, _shown(cells, first))
         for reason, bad in (("no-number", given & ~finite), ("out-of-bounds", finite & ~good))
         if bad.any() and (first := int(bad.argmax())) >= 0
     ]
     return np.where(good, values, np.nan), unread
+
+
+def _number(text: str, decimal: str) -> float:
+    """A text as a number; nan where it is none. Python itself would also take 1_000 and digits of other scripts."""
+    if ":" in text or "_" in text or not text.isascii():
+        return np.nan
+    try:
+        return float(text.replace(",", ".", 1) if decimal == "," else text)
+    except ValueError:
+        return np.nan
+
+
+def _shown(cells: Numbers | Texts, row: int) -> str:
+    cell = cells[row] if isinstance(cells, list) else float(cells.values[row])
+    return printable(str(cell)[:LONGEST_TOLD])

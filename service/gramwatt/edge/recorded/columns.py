@@ -1,4 +1,8 @@
-"""The columns of a recording as they were sent, whatever the format: their names, and some of them as series."""
+"""The columns of a recording as they were sent, whatever the format: their names, and the cells of some of them.
+
+Where pyarrow is installed (`arrow.py`), it reads CSV columns of nothing but numbers, ten times as fast. Everything else
+is read here, and both must agree.
+"""
 
 from __future__ import annotations
 
@@ -10,17 +14,17 @@ import itertools
 import json
 import re
 from collections.abc import Callable, Mapping, Sequence, Set
-from typing import Any, Final, Protocol
+from dataclasses import dataclass
+from importlib.util import find_spec
+from typing import Any, Final, Protocol, TypeAlias
 
 import numpy as np
 import orjson
-import polars as pl
-import pyarrow as pa
 
+from gramwatt.declare import Array, Truths
 from gramwatt.edge.cells import kind_of
 from gramwatt.edge.columns import escape_name
 from gramwatt.edge.strict_json import NotJson, strict_json
-from gramwatt.edge.tables.arrow_in import first_line, is_number, is_text
 from gramwatt.edge.wording import Fault, echo
 
 MOST_COLUMNS: Final = 1000
@@ -44,6 +48,20 @@ class Malformed(ValueError):
     """The bytes are not of their format at all."""
 
 
+@dataclass(frozen=True, slots=True)
+class Numbers:
+    """A column whose cells are numbers or empty."""
+
+    values: Array
+    """Shape (N,), nan where a cell is empty or not a number."""
+    given: Truths
+    """Shape (N,), whether a cell is not empty."""
+
+
+Texts: TypeAlias = list[str | None]
+"""A column of which some cells are no numbers; None where a cell is empty."""
+
+
 class Columns(Protocol):
     """What a format gives: the columns' names, and on demand some of them."""
 
@@ -57,8 +75,8 @@ class Columns(Protocol):
         """Lines before the header."""
         ...
 
-    def take(self, positions: Sequence[int]) -> list[pl.Series]:
-        """These columns: of numbers where all cells are, else of texts; null where a cell is empty."""
+    def take(self, positions: Sequence[int]) -> list[Numbers | Texts]:
+        """These columns, in this order."""
         ...
 
 
@@ -101,29 +119,24 @@ class CsvColumns:
             start = end
         return first
 
-    def take(self, positions: Sequence[int]) -> list[pl.Series]:
-        for kind in (pl.Float64, pl.String):
-            names = [f"column_{at}" for at in range(len(self.names))]
-            schema: dict[str, Any] = {name: kind if at in positions else pl.String for at, name in enumerate(names)}
-            if re.search(rb"\S", self._raw) is None:
-                return [pl.Series([], dtype=pl.Float64) for _ in positions]
-            try:
-                frame = pl.read_csv(
-                    io.BytesIO(self._raw),
-                    has_header=False,
-                    schema=schema,
-                    columns=sorted(positions),
-                    separator=self._separator,
-                    decimal_comma=self._decimal == "," and self._separator != ",",
-                    truncate_ragged_lines=True,
-                    encoding="utf8-lossy",
-                )
-            except (pl.exceptions.PolarsError, pl.exceptions.PanicException) as error:
-                if kind == pl.String:
-                    raise Malformed(f"it cannot be read as CSV: {first_line(error)}") from None
-                continue
-            return [frame[names[at]] for at in positions]
-        raise AssertionError("texts always parse")
+    def take(self, positions: Sequence[int]) -> list[Numbers | Texts]:
+        if re.search(rb"\S", self._raw) is None:
+            return [Numbers(np.zeros(0), np.zeros(0, np.bool_)) for _ in positions]
+        if find_spec("pyarrow") is not None:
+            from gramwatt.edge.recorded.arrow import csv_numbers
+
+            numbers = csv_numbers(self._raw, self._separator, self._decimal, len(self.names), positions)
+            if numbers is not None:
+                return list(numbers)
+        lines = io.TextIOWrapper(io.BytesIO(self._raw), "utf-8", "replace", newline="")
+        texts: list[Texts] = [[] for _ in positions]
+        try:
+            for row in csv.reader(lines, delimiter=self._separator, strict=True):
+                for column, at in zip(texts, positions, strict=True):
+                    column.append(row[at] if at < len(row) else None)
+        except csv.Error as error:
+            raise Malformed(f"it cannot be read as CSV: {error}") from None
+        return list(texts)
 
 
 def _fields(line: str, separator: str) -> list[str]:
@@ -177,25 +190,35 @@ class ObjectColumns:
         detail = f"{len(str(cell))} characters" if long else f"{kind_of(cell)} is neither a number nor null"
         return [Fault(f"/{escape_name(name)}/{at}", detail, echo(cell), ACCEPTED)]
 
-    def take(self, positions: Sequence[int]) -> list[pl.Series]:
+    def take(self, positions: Sequence[int]) -> list[Numbers | Texts]:
         made = []
         for at in positions:
             name = self.names[at]
-            series = _series(self._columns[name], self._kinds[name])
-            made.append(series if len(series) == self._rows else series.extend_constant(None, self._rows - len(series)))
+            made.append(_filled(_cells(self._columns[name], self._kinds[name]), self._rows))
         return made
 
 
-def _series(values: Any, kinds: Set[type]) -> pl.Series:
+def _cells(values: Any, kinds: Set[type]) -> Numbers | Texts:
+    """A list of cells of these kinds, or an array of numbers."""
     if not isinstance(values, list):
-        return pl.Series(values).cast(pl.Float64)
-    with contextlib.suppress(OverflowError, TypeError):  # a whole number beyond a double is then told as it was sent
-        if kinds and kinds <= {float, int}:
-            return pl.Series(np.array(values, dtype=np.float64))
-        numbers = pl.Series(values, dtype=pl.Float64, strict=False) if str not in kinds else None
-        if numbers is not None and numbers.null_count() == values.count(None):
-            return numbers
-    return pl.Series([None if value is None else str(value) for value in values], dtype=pl.String)
+        return Numbers(np.asarray(values, dtype=np.float64), np.ones(len(values), np.bool_))
+    if str not in kinds:
+        with contextlib.suppress(OverflowError):  # a whole number beyond a double is then told as it was sent
+            if type(None) not in kinds:
+                return Numbers(np.array(values, dtype=np.float64), np.ones(len(values), np.bool_))
+            given = np.array([value is not None for value in values], dtype=np.bool_)
+            return Numbers(np.array([np.nan if value is None else value for value in values], dtype=np.float64), given)
+    return [None if value is None else str(value) for value in values]
+
+
+def _filled(cells: Numbers | Texts, rows: int) -> Numbers | Texts:
+    """A column with empty cells at its end, up to so many rows."""
+    if isinstance(cells, list):
+        return cells + [None] * (rows - len(cells))
+    lacking = rows - len(cells.values)
+    if not lacking:
+        return cells
+    return Numbers(np.pad(cells.values, (0, lacking), constant_values=np.nan), np.pad(cells.given, (0, lacking)))
 
 
 class JsonColumns(ObjectColumns):
@@ -216,6 +239,8 @@ class NdjsonColumns:
 
     skipped_lines = 0
     _LOOKED_AT: Final = 1000
+    _AT_ONCE: Final = 1000
+    """Objects held at once: all of them would fill the memory."""
 
     def __init__(self, raw: bytes) -> None:
         self._raw = raw.removeprefix(codecs.BOM_UTF8)
@@ -237,62 +262,19 @@ class NdjsonColumns:
                 return {}
         return value if isinstance(value, dict) else {}
 
-    def take(self, positions: Sequence[int]) -> list[pl.Series]:
+    def take(self, positions: Sequence[int]) -> list[Numbers | Texts]:
         names = [self.names[at] for at in positions]
-        try:
-            frame = pl.read_ndjson(self._raw, schema=dict.fromkeys(names, pl.Float64))
-            lines = self._raw.count(b"\n") + (not self._raw.endswith(b"\n"))
-            if frame.height == lines or frame.height == self._filled_lines():  # the latter takes far longer
-                return [frame[name] for name in names]
-        except (pl.exceptions.PolarsError, pl.exceptions.PanicException):
-            pass
         cells: list[list[Any]] = [[] for _ in names]
-        for line in io.BytesIO(self._raw):  # one object at a time: many would fill the memory
-            if line.strip():
-                found = self._object(line)
-                for column, name in zip(cells, names, strict=True):
-                    column.append(_scalar(found.get(name)))
-        return [_series(column, set(map(type, column))) for column in cells]
-
-    def _filled_lines(self) -> int:
-        """Lines that are not blank."""
-        return sum(1 for line in io.BytesIO(self._raw) if line.strip())
+        lines = (line for line in io.BytesIO(self._raw) if not line.isspace())
+        while objects := [self._object(line) for line in itertools.islice(lines, self._AT_ONCE)]:
+            for column, name in zip(cells, names, strict=True):
+                column += [found.get(name) for found in objects]
+        return [_cells(each, kinds) for each, kinds in map(_scalars, cells)]
 
 
-def _scalar(value: Any) -> Any:
-    return value if value is None or type(value) in (int, float, str) else json.dumps(value)
-
-
-class ArrowColumns:
-    """An Arrow IPC stream, or a file of that kind."""
-
-    skipped_lines = 0
-
-    def __init__(self, raw: bytes) -> None:
-        try:
-            whole = raw.startswith(b"ARROW1")
-            opened = (pa.ipc.open_file if whole else pa.ipc.open_stream)(pa.BufferReader(raw))
-            batches = []
-            for batch in map(opened.get_batch, range(opened.num_record_batches)) if whole else opened:
-                batch.validate(full=True)  # places beyond a buffer would be read, and end the process
-                batches.append(batch)
-            self._table = pa.Table.from_batches(batches, opened.schema)
-            self.names: list[str] = list(self._table.schema.names)
-        except (pa.ArrowException, OSError, EOFError, UnicodeDecodeError) as error:
-            raise Malformed(f"it is no Arrow IPC stream: {first_line(error)}") from None
-
-    def take(self, positions: Sequence[int]) -> list[pl.Series]:
-        return [_of_arrow(self.names[at], self._table.column(at).combine_chunks()) for at in positions]
-
-
-def _of_arrow(name: str, values: Any) -> pl.Series:
-    kind = values.type
-    if pa.types.is_timestamp(kind) or pa.types.is_duration(kind):
-        per_second = {"s": 1, "ms": 10**3, "us": 10**6, "ns": 10**9}[kind.unit]
-        return pl.Series(values.cast(pa.int64()).to_numpy(zero_copy_only=False)) / float(per_second)
-    if is_number(kind) or pa.types.is_null(kind):
-        return pl.Series(pl.from_arrow(values.cast(pa.float64(), safe=False)))
-    if is_text(kind):
-        return pl.Series(pl.from_arrow(values.cast(pa.string())))
-    accepted = "numbers, times or texts"
-    raise Unusable(Fault(f"/{escape_name(name)}", f"a column of type {kind}"[:200], None, accepted))
+def _scalars(column: list[Any]) -> tuple[list[Any], Set[type]]:
+    """Cells, and their types; what is neither number, text nor nothing as its JSON."""
+    kinds = set(map(type, column))
+    if kinds <= _CELLS:
+        return column, kinds
+    return [value if type(value) in _CELLS else json.dumps(value) for value in column], (kinds & _CELLS) | {str}

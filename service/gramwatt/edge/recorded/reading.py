@@ -7,8 +7,9 @@ from typing import Any, Final
 
 from gramwatt.declare import Calculator, Recording, Samples
 from gramwatt.edge.recorded.channels import channels_of, names_time, read_recording
-from gramwatt.edge.recorded.columns import ArrowColumns, Columns, CsvColumns, JsonColumns, NdjsonColumns
+from gramwatt.edge.recorded.columns import Columns, CsvColumns, JsonColumns, NdjsonColumns
 from gramwatt.edge.tables import batch
+from gramwatt.extras import require
 
 FORMATS: Final[Mapping[str, str]] = {form: batch.FORMATS[form] for form in ("csv", "ndjson", "json", "arrow")}
 """The formats of a recording and their media types."""
@@ -37,6 +38,9 @@ def _columns(kind: Samples, raw: bytes, form: str, wanted: Mapping[str, str], de
         case "json":
             return JsonColumns(raw, kind.longest)
         case "arrow":
+            require("pyarrow", extra="tables", purpose="Recordings in Arrow")
+            from gramwatt.edge.recorded.arrow import ArrowColumns
+
             return ArrowColumns(raw)
         case _:
             return CsvColumns(raw, lambda names: names_time(kind, names, wanted), decimal=decimal)
