@@ -47,11 +47,11 @@ class EventsWorker(_Worker):  # type: ignore[misc]
     def load_wsgi(self) -> None:
         """Put the shell around the application."""
         super().load_wsgi()
-        kept = getattr(self.asgi, "extensions", {}).get("kept")
+        fast = getattr(self.asgi, "extensions", {}).get("fast_path")
         self.asgi = Shell(
-            self.asgi,
+            self.asgi if fast is None else fast.application,
             is_long=lambda scope: takes_long(scope["path"]),
-            **({"known": kept.ready, "known_body": kept.ready_body} if kept is not None else {}),
+            **({"known": fast.respond, "known_body": fast.respond} if fast is not None else {}),
             threads=int(os.environ.get("GRAMWATT_LONG_THREADS") or 4),
             patience=PATIENCE,
         )

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import dataclasses
 import json
 import logging
 import re
+from collections.abc import Iterator
 from typing import Any, NoReturn
 from urllib.parse import quote
 
@@ -14,7 +14,6 @@ from flask.testing import FlaskClient
 from werkzeug.routing import Rule
 from werkzeug.test import TestResponse
 
-from gramwatt import registry
 from gramwatt.edge.ask import find
 from gramwatt.web import create_app
 from gramwatt.web.contract_components import SCHEMAS
@@ -259,19 +258,19 @@ def test_what_a_client_made_up_is_told_short_and_printable(
 
 
 @pytest.fixture
-def broken(monkeypatch: pytest.MonkeyPatch) -> FlaskClient:
+def broken() -> Iterator[FlaskClient]:
     """An application whose pack-energy raises."""
-    client = create_app().test_client()
 
-    def formula(given: Any) -> NoReturn:
+    def pack_energy(given: Any) -> NoReturn:
         raise ZeroDivisionError("secret of the formula")
 
-    calculator = dataclasses.replace(find("pack-energy"))
-    object.__setattr__(calculator, "formula", formula)
-    formula.__name__ = "pack_energy"
-    get = registry.get
-    monkeypatch.setattr(registry, "get", lambda name: calculator if name == calculator.name else get(name))
-    return client
+    calculator = find("pack-energy")
+    formula = calculator.formula
+    object.__setattr__(calculator, "formula", pack_energy)
+    try:
+        yield create_app().test_client()
+    finally:
+        object.__setattr__(calculator, "formula", formula)
 
 
 def test_a_fault_of_ours_is_a_500_without_its_trace_and_is_logged_with_its_id(
@@ -288,6 +287,7 @@ def test_a_fault_of_ours_is_a_500_without_its_trace_and_is_logged_with_its_id(
     assert "secret of the formula" in str(record.exc_info[1])
     assert answer.headers["Cache-Control"] == "no-store"
     assert answer.headers["Access-Control-Allow-Origin"] == "*"
+    problem(broken, broken.post(PACK.partition("?")[0], json={"cells": 6, "capacity": 1300}), 500, "internal-error")
     assert broken.get("/v1/throttle-cap?kv=2400&cells=6").status_code == 200, "others still answer"
 
 

@@ -11,7 +11,7 @@ from werkzeug.middleware.proxy_fix import ProxyFix
 from gramwatt import registry
 from gramwatt.edge.queries import first_query
 from gramwatt.extras import MissingExtra
-from gramwatt.web import calculators, charts, headers, kept, logs, metrics, problems, site, tables
+from gramwatt.web import calculators, charts, fast_path, headers, logs, metrics, problems, site, tables
 from gramwatt.web.limits import RateLimit
 from gramwatt.web.pages import routes as pages
 
@@ -25,7 +25,8 @@ def create_app() -> Flask:
     Whether each calculator's examples come out is not computed here but in the tests and by `gramwatt check`.
 
     Environment: GRAMWATT_RATE_LIMIT, requests a minute from one client (0 or unset: no limit); GRAMWATT_PROXIES, how
-    many reverse proxies stand in front and set X-Forwarded-For (0 or unset: none is believed).
+    many reverse proxies stand in front and set X-Forwarded-For (0 or unset: none is believed); GRAMWATT_CACHE_BYTES,
+    bytes of finished responses that a worker caches (unset: 32 MiB).
     """
     known = registry.load()
     app = Flask(__name__)
@@ -33,6 +34,9 @@ def create_app() -> Flask:
     app.url_map.merge_slashes = False
     app.config["MAX_CONTENT_LENGTH"] = LARGEST_BODY
     app.config["FIRST_QUERIES"] = {name: first_query(calculator) for name, calculator in known.items()}
+    proxies = int(os.environ.get("GRAMWATT_PROXIES") or 0)
+    if proxies > 0:
+        app.wsgi_app = ProxyFix(app.wsgi_app, x_for=proxies, x_proto=proxies, x_host=proxies)  # type: ignore[method-assign]
 
     app.before_request(metrics.begin)
     app.before_request(headers.begin)
@@ -43,7 +47,7 @@ def create_app() -> Flask:
         app.before_request(limit.before)
         app.after_request(limit.after)
     else:
-        kept.keep(app)
+        fast_path.install(app)
     app.after_request(headers.finish)
     app.after_request(calculators.narrow_allow)  # these run last first
     app.after_request(metrics.finish)
@@ -60,10 +64,6 @@ def create_app() -> Flask:
     app.register_blueprint(logs.blueprint)
     app.register_blueprint(charts.blueprint)
     app.register_blueprint(pages.blueprint)
-
-    proxies = int(os.environ.get("GRAMWATT_PROXIES") or 0)
-    if proxies > 0:
-        app.wsgi_app = ProxyFix(app.wsgi_app, x_for=proxies, x_proto=proxies, x_host=proxies)  # type: ignore[method-assign]
     return app
 
 

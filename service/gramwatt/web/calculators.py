@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 import json
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import Any, Final
 
 from flask import Blueprint, Response, request
@@ -22,6 +22,7 @@ from gramwatt.web.headers import cacheable, etag, not_modified
 from gramwatt.web.problems import Problem, invalid
 
 TEXT: Final = {"text": "text/plain"}
+PLAIN_TEXT: Final = "text/plain; charset=utf-8"
 
 blueprint = Blueprint("calculators", __name__, url_prefix="/v1")
 
@@ -35,8 +36,7 @@ def answer_query(calculator_name: str) -> Response:
     words, options, faults = read_query(answer_options(calculator))
     chosen = preferred(media_of(calculator), options["format"] if not faults else None)
     tag = etag(chosen)
-    kept = not_modified(tag)
-    return kept or cacheable(answer_response(calculator, words, options, faults, chosen, text=True), tag)
+    return not_modified(tag) or answer_response(calculator, words, options, faults, chosen, text=True, tag=tag)
 
 
 @blueprint.post("/<calculator_name>")
@@ -54,9 +54,7 @@ def answer_body(calculator_name: str) -> Response:
         )
         for name, word in words.items()
     ]
-    response = answer_response(calculator, read_body(calculator), options, faults, chosen, text=False)
-    response.headers["Cache-Control"] = "no-store"
-    return response
+    return answer_response(calculator, read_body(calculator), options, faults, chosen, text=False)
 
 
 def answer_response(
@@ -67,8 +65,9 @@ def answer_response(
     chosen: str,
     *,
     text: bool,
+    tag: str | None = None,
 ) -> Response:
-    """The answer in the form chosen: at once where it is short, else as it is made."""
+    """The answer in the form chosen: at once where it is short, else as it is made. With a tag it may be cached."""
     wish = wish_of(options, chosen, faults)
     try:
         pieces = ask_for(calculator, question, wish, text=text)
@@ -78,7 +77,30 @@ def answer_response(
         raise invalid(faults)
     first = list(itertools.islice(pieces, 2))
     body = b"".join(first) if len(first) < 2 else itertools.chain(first, pieces)
-    return Response(body, content_type=_content_type(calculator, wish))
+    return finish_answer(body, _content_type(calculator, wish), tag)
+
+
+def finish_answer(body: bytes | str | Iterable[bytes], content_type: str, tag: str | None = None) -> Response:
+    """Build the response of an answer: with an entity tag anybody may cache it, without one nobody."""
+    response = Response(body, content_type=content_type)
+    if tag is not None:
+        return cacheable(response, tag)
+    response.headers["Cache-Control"] = "no-store"
+    return response
+
+
+def plain_body(
+    calculator: Calculator[Any, Any], result: str | None, inputs: Mapping[str, object], *, text: bool
+) -> bytes | None:
+    """Return the body of the answer to inputs without options: JSON, or the bare value of ``result``.
+
+    None where that is no single body with status 200. Raises Refused.
+    """
+    if result is None:
+        pieces = list(itertools.islice(ask_for(calculator, inputs, Wish(), text=text), 2))
+        return pieces[0] if len(pieces) == 1 else None
+    found = ask.ask(calculator, inputs, text=text)["results"][result]
+    return None if found is None else figures.value_text(found).encode()
 
 
 def _content_type(calculator: Calculator[Any, Any], wish: Wish) -> str:
@@ -121,7 +143,7 @@ def value(calculator_name: str, result: str) -> Response:
         reasons = [caution["text"] for caution in answer["cautions"] if result in caution.get("results", ())]
         raise Problem("no-answer", " ".join(reasons))
     shown = figures.value_text(found, digits=options["digits"], decimal=options["decimal"])
-    return cacheable(Response(shown, content_type="text/plain; charset=utf-8"), tag)
+    return finish_answer(shown, PLAIN_TEXT, tag)
 
 
 def narrow_allow(response: Response) -> Response:

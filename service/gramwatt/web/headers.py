@@ -4,21 +4,35 @@ from __future__ import annotations
 
 import functools
 import hashlib
+import random
+import re
 from pathlib import Path
 from typing import Final
 
 from flask import Response, g, request
 
 from gramwatt.version import __version__
-from gramwatt.web.told import request_id
 
 ONE_HOUR: Final = "public, max-age=3600"
 EXPOSED: Final = "ETag, Link, RateLimit, RateLimit-Policy, Retry-After, X-Request-ID"
+_UUID: Final = re.compile(r"[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}")
 
 
 def begin() -> None:
     """Give the request an id: its own X-Request-ID where that is a UUID, else a new one."""
     g.request_id = request_id(request.headers.get("X-Request-ID"))
+
+
+def request_id(offered: str | None) -> str:
+    """Return the id of a request: the client's own where that is a UUID, else a new one (RFC 9562, version 4).
+
+    It need not be a secret, so it is made without a call to the system.
+    """
+    if offered is not None and _UUID.fullmatch(offered):
+        return offered
+    bits = random.getrandbits(128) & ~(0xF << 76) & ~(0x3 << 62) | 4 << 76 | 2 << 62
+    digits = f"{bits:032x}"
+    return f"{digits[:8]}-{digits[8:12]}-{digits[12:16]}-{digits[16:20]}-{digits[20:]}"
 
 
 def finish(response: Response) -> Response:

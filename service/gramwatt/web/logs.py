@@ -75,9 +75,7 @@ def answer_log(calculator_name: str) -> Response:
                 "unknown-column", "; ".join(f"{each.detail}: {each.accepted}" for each in lacking), found
             ) from None
         raise invalid([*faults, *found]) from None
-    response = answer_response(calculator, question, options, faults, chosen, text=True)
-    response.headers["Cache-Control"] = "no-store"
-    return response
+    return answer_response(calculator, question, options, faults, chosen, text=True)
 
 
 def _body() -> bytes:

@@ -36,9 +36,16 @@ def begin() -> None:
 
 
 def finish(response: Response) -> Response:
-    """Count the request under its route, never under the URL itself: clients must not choose label values."""
-    route = request.url_rule.rule if request.url_rule is not None else "none"
-    known = ("GET", "HEAD", "POST", "OPTIONS")
-    REQUESTS.labels(request.method if request.method in known else "other", route, response.status_code).inc()
-    SECONDS.labels(route).observe(time.perf_counter() - g.began)
+    """Count the request."""
+    if "began" in g:  # else it is the head of a response that is built ahead of requests
+        requests, seconds = series(response)
+        requests.inc()
+        seconds.observe(time.perf_counter() - g.began)
     return response
+
+
+def series(response: Response) -> tuple[Counter, Histogram]:
+    """Return what counts the current request: by its route, never by the URL itself, which clients choose."""
+    route = request.url_rule.rule if request.url_rule is not None else "none"
+    method = request.method if request.method in ("GET", "HEAD", "POST", "OPTIONS") else "other"
+    return REQUESTS.labels(method, route, response.status_code), SECONDS.labels(route)

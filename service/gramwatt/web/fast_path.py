@@ -1,0 +1,239 @@
+"""Answers in front of Flask: cached responses, and plain requests, which need nothing of a web framework.
+
+Plain is a calculator's own path, or one bare value of it, with inputs and nothing else, wanted in its usual format. The
+body is computed by the function that Flask's route calls. The head is Flask's too: built once for each method and path
+by the route's own `finish_answer` and Flask's `process_response`, in a request context that holds nothing of any
+client's. Everything else (an option, an invalid input, another format, a condition) is left to Flask.
+"""
+
+from __future__ import annotations
+
+import io
+import os
+import time
+from collections.abc import Callable, Iterable, Mapping
+from typing import Any, Final, NamedTuple
+from urllib.parse import parse_qsl
+
+from flask import Flask, Response, request
+
+from gramwatt import registry
+from gramwatt.declare import Calculator
+from gramwatt.edge.queries import fits_query
+from gramwatt.edge.strict_json import NotJson, strict_json
+from gramwatt.web import headers
+from gramwatt.web.asking import ANSWER_OPTIONS, VALUE_OPTIONS
+from gramwatt.web.calculators import PLAIN_TEXT, finish_answer, plain_body
+from gramwatt.web.response_cache import CACHE_BYTES, Key, ResponseCache, ResponseHead
+
+LONGEST_QUERY: Final = 4000
+Finished = tuple[ResponseHead, bytes]
+_UNUSUAL: Final = frozenset(
+    b"range if-range if-match if-modified-since if-unmodified-since authorization transfer-encoding "
+    b"content-encoding".split()
+)
+_ENVIRON: Final = {"CONTENT_TYPE": b"content-type", "CONTENT_LENGTH": b"content-length"} | {
+    f"HTTP_{name.decode().upper().replace('-', '_')}": name
+    for name in (b"accept", b"if-none-match", b"x-request-id", *_UNUSUAL)
+}
+
+
+class PlainRequest(NamedTuple):
+    """What of a request decides its response, whether WSGI or ASGI carries it."""
+
+    method: str
+    path: bytes
+    query: bytes
+    headers: Mapping[bytes, bytes]
+
+    def key(self) -> Key | None:
+        """Return its place in the cache; None where it is no GET or HEAD without a body."""
+        if self.method not in ("GET", "HEAD") or self.headers.get(b"content-length", b"0") not in (b"0", b""):
+            return None
+        return self.method, self.path, self.query, self.headers.get(b"accept")
+
+    def size(self) -> int:
+        """Return the bytes of its body; 0 where they are unknown, or 100,000 and more, which is Flask's to judge."""
+        length = self.headers.get(b"content-length", b"")
+        return int(length) if length.isdigit() and len(length) < 6 else 0
+
+    def request_id(self) -> str:
+        """Return the client's own id where that is a UUID, else a new one."""
+        offered = self.headers.get(b"x-request-id")
+        return headers.request_id(None if offered is None else offered.decode("latin-1"))
+
+
+class Target(NamedTuple):
+    """What is at a path: the answer of a calculator, or one of its results as a bare value."""
+
+    calculator: Calculator[Any, Any]
+    result: str | None = None
+
+    def accepts(self, accept: bytes | None) -> bool:
+        """Return whether a client that sends this Accept gets the usual format."""
+        return accept in (None, b"", b"*/*", b"application/json" if self.result is None else b"text/plain")
+
+    def compute(self, inputs: Mapping[str, object], *, text: bool) -> bytes | None:
+        """Return the body of the response, None where it is Flask's to make."""
+        try:
+            return plain_body(self.calculator, self.result, inputs, text=text)
+        except Exception:  # invalid inputs, or a fault of ours: Flask reports both
+            return None
+
+
+class FastPath:
+    """A WSGI application in front of Flask's. A server with an event loop calls `respond`, then `application`."""
+
+    def __init__(self, app: Flask) -> None:
+        self._app, self.application = app, app.wsgi_app
+        self.cache = ResponseCache(int(os.environ.get("GRAMWATT_CACHE_BYTES") or CACHE_BYTES))
+        known = [each for each in registry.load().values() if not each.forms]  # those may be long and are streamed
+        self._posted = {f"/v1/{each.name}".encode(): Target(each) for each in known}
+        self._queried = {path: target for path, target in self._posted.items() if fits_query(target.calculator)} | {
+            f"/v1/{each.name}/{result}".encode(): Target(each, result)
+            for each in known
+            if fits_query(each)
+            for result in each.answered
+        }
+        self._heads: dict[tuple[str, bytes], ResponseHead] = {}
+
+    def respond(
+        self, scope: Mapping[str, Any], body: bytes = b""
+    ) -> tuple[int, list[tuple[bytes, bytes]], bytes] | None:
+        """Return status, headers and body of the response to an ASGI request; None where `application` must answer.
+
+        ``body`` is the whole body of the request; without it only requests that have none are answered.
+        """
+        began = time.perf_counter()
+        path, sent = scope.get("raw_path"), dict(scope["headers"])
+        joined = len(sent) != len(scope["headers"])  # WSGI joins headers of one name
+        if not path or path[0] != 47 or b"%" in path or scope.get("root_path") or joined:
+            return None
+        asked = PlainRequest(scope["method"], path, scope["query_string"], sent)
+        found = self._find(asked, body) if _UNUSUAL.isdisjoint(sent) else None
+        if found is None:
+            return None
+        response = found[0].code, found[0].asgi(asked.request_id()), found[1]
+        found[0].count(began)
+        return response
+
+    def __call__(self, environ: dict[str, Any], start_response: Callable[..., Any]) -> Iterable[bytes]:
+        """Respond to a WSGI request, or let `application` do so."""
+        began = time.perf_counter()
+        asked = _from_environ(environ)
+        body = _read_body(environ, asked.size()) if asked is not None and self._takes_body(asked) else b""
+        found = None if asked is None else self._find(asked, body)
+        if asked is None or found is None:
+            return self.application(environ, start_response)
+        start_response(found[0].status, found[0].wsgi(asked.request_id()))
+        found[0].count(began)
+        return [found[1]]
+
+    def store(self, response: Response) -> Response:
+        """Cache a response of Flask's, all its headers set, where it says that it may be."""
+        asked = _from_environ(request.environ)
+        key = None if asked is None else asked.key()
+        if key is not None:
+            self.cache.store(key, response)
+        return response
+
+    def _find(self, asked: PlainRequest, body: bytes) -> Finished | None:
+        key, condition = asked.key(), asked.headers.get(b"if-none-match")
+        if key is None:
+            return self._answer_body(asked, body) if body and self._takes_body(asked) else None
+        found = self.cache.get(key, condition)
+        return self._answer_query(key) if found is None and condition is None else found
+
+    def _answer_query(self, key: Key) -> Finished | None:
+        """Compute the response to a plain GET or HEAD."""
+        method, path, query, accept = key
+        target = self._queried.get(path)
+        if target is None or not target.accepts(accept) or len(query) > LONGEST_QUERY:
+            return None
+        try:
+            pairs = parse_qsl(query.decode("ascii"), keep_blank_values=True, errors="strict")
+        except ValueError:
+            return None
+        words = dict(pairs)
+        if len(words) != len(pairs):
+            return None
+        if target.result is not None and words.get("errors") in ("status", "text"):
+            del words["errors"]  # how errors look does not matter to a value
+        if not words.keys().isdisjoint(ANSWER_OPTIONS if target.result is None else VALUE_OPTIONS):
+            return None
+        body = target.compute(words, text=True)
+        if body is None:
+            return None
+        tag = headers.tag_of("json" if target.result is None else "text", f"{path.decode()}?{query.decode()}")
+        head = self._head(method, path, target).replace({"ETag": f'"{tag}"', "Content-Length": str(len(body))})
+        body = b"" if method == "HEAD" else body
+        self.cache.put(key, head, body, tag)
+        return head, body
+
+    def _takes_body(self, asked: PlainRequest) -> bool:
+        target = self._posted.get(asked.path)
+        if asked.method != "POST" or target is None or asked.query or asked.size() == 0:
+            return False
+        return asked.headers.get(b"content-type") == b"application/json" and target.accepts(
+            asked.headers.get(b"accept")
+        )
+
+    def _answer_body(self, asked: PlainRequest, body: bytes) -> Finished | None:
+        """Compute the response to a plain POST."""
+        try:
+            inputs = strict_json(body)
+        except NotJson:
+            return None
+        target = self._posted[asked.path]
+        whole = len(body) == asked.size()
+        made = target.compute(inputs, text=False) if whole and isinstance(inputs, dict) else None
+        if made is None:
+            return None
+        return self._head("POST", asked.path, target).replace({"Content-Length": str(len(made))}), made
+
+    def _head(self, method: str, path: bytes, target: Target) -> ResponseHead:
+        """Return the head of a plain answer, in which only ETag and Content-Length are still to be replaced."""
+        if (method, path) not in self._heads:
+            media = "application/json" if target.result is None else PLAIN_TEXT
+            with self._app.test_request_context(path.decode(), method=method):
+                headers.begin()
+                response = finish_answer(b"", media, None if method == "POST" else "")
+                self._heads[method, path] = ResponseHead(self._app.process_response(response))
+        return self._heads[method, path]
+
+
+def install(app: Flask) -> None:
+    """Put a `FastPath` in front of an application, before what else runs after each request is registered."""
+    app.extensions["fast_path"] = fast_path = FastPath(app)
+    app.after_request(fast_path.store)  # these run last first
+    app.wsgi_app = fast_path  # type: ignore[method-assign]
+
+
+def _from_environ(environ: Mapping[str, Any]) -> PlainRequest | None:
+    sent = {name: environ[key].encode("latin-1") for key, name in _ENVIRON.items() if key in environ}
+    if environ.get("SCRIPT_NAME") or not _UNUSUAL.isdisjoint(sent):
+        return None
+    path, query = environ["PATH_INFO"].encode("latin-1"), environ.get("QUERY_STRING", "").encode("latin-1")
+    return PlainRequest(environ["REQUEST_METHOD"], path, query, sent)
+
+
+def _read_body(environ: dict[str, Any], size: int) -> bytes:
+    """Read a body and put it back for Flask."""
+    try:
+        body: bytes = environ["wsgi.input"].read(size)
+    except Exception as error:  # each server has its own; Flask says what it means
+        environ["wsgi.input"] = _FailedBody(error)
+        return b""
+    environ["wsgi.input"] = io.BytesIO(body)
+    return body
+
+
+class _FailedBody:
+    """A body that could not be read: it fails again for whoever reads it next."""
+
+    def __init__(self, error: Exception) -> None:
+        self._error = error
+
+    def read(self, size: int = -1) -> bytes:
+        """Raise what was raised."""
+        raise self._error

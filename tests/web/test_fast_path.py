@@ -1,0 +1,271 @@
+"""What stands in front of Flask gives the status, headers and bytes that Flask would, whatever came before."""
+
+import json
+import random
+import uuid
+from collections.abc import Iterator
+from typing import Any, NamedTuple
+from urllib.parse import quote, quote_plus
+
+import pytest
+from flask import Flask
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from prometheus_client import REGISTRY
+from werkzeug.test import Client, create_environ
+
+from gramwatt import registry
+from gramwatt.edge.queries import fits_query, query_of
+from gramwatt.web import create_app
+from gramwatt.web.fast_path import FastPath
+from gramwatt.web.headers import tag_of
+
+ID = "5d1f1f43-6a2a-4f4c-9d35-6d7c5ad0a2a1"
+MEDIA = "application/json"
+OTHER_MEDIA = ("text/plain", "application/json; charset=utf-8")
+Answer = tuple[int, list[tuple[str, str]], bytes]
+
+
+class Case(NamedTuple):
+    """A request."""
+
+    path: str
+    query: str = ""
+    method: str = "GET"
+    body: bytes = b""
+    headers: tuple[tuple[str, str], ...] = ()
+
+    def environ(self, request_id: str = ID) -> dict[str, Any]:
+        """Return it as WSGI has it."""
+        sent = [("X-Request-ID", request_id), *self.headers]
+        return create_environ(self.path, query_string=self.query, method=self.method, data=self.body, headers=sent)
+
+    def by_wsgi(self, application: Any, request_id: str = ID) -> Answer:
+        """Send it to a WSGI application."""
+        response = Client(application).open(self.environ(request_id))
+        return response.status_code, [(n.lower(), v) for n, v in response.headers], response.get_data()
+
+    def by_asgi(self, fast_path: FastPath, request_id: str = ID, **more: Any) -> Answer | None:
+        """Send it as a server with an event loop does, which learns from None that Flask must answer."""
+        sent = [
+            ("X-Request-ID", request_id),
+            *self.headers,
+            *([("Content-Length", f"{len(self.body)}")] * bool(self.body)),
+        ]
+        headers = [(name.lower().encode(), value.encode()) for name, value in sent]
+        scope = {"method": self.method, "raw_path": self.path.encode(), "query_string": self.query.encode()}
+        found = fast_path.respond({**scope, "headers": headers, **more}, self.body)
+        return found and (found[0], [(n.decode(), v.decode()) for n, v in found[1]], found[2])
+
+
+PATH, QUERY = "/v1/pack-energy", "cells=6&capacity=1300"
+PACK = Case(PATH, QUERY)
+
+
+def posted(path: str, inputs: object, *headers: tuple[str, str], cut: int = 0, media: str = MEDIA) -> Case:
+    """Return a POST, its body cut short by some bytes."""
+    raw = json.dumps(inputs).encode()
+    return Case(path, "", "POST", raw[: len(raw) - cut], (("Content-Type", media), *headers))
+
+
+def plain() -> Iterator[Case]:
+    """Yield every example of every calculator without forms of its own, by POST, GET, HEAD and as a bare value."""
+    for calculator in registry.load().values():
+        path = f"/v1/{calculator.name}"
+        for example in () if calculator.forms else calculator.examples:
+            yield posted(path, dict(example.given))
+            query = query_of(calculator, example.given) if fits_query(calculator) else None
+            if query is not None:
+                yield from (
+                    Case(path, query),
+                    Case(path, query, "HEAD"),
+                    Case(path, f"&{query}", headers=(("Accept", ""),)),
+                )
+                value = f"{path}/{calculator.headline}"
+                yield from (Case(value, query), Case(value, f"{query}&errors=text", "HEAD"))
+
+
+def repeatable() -> Iterator[Case]:
+    """Yield what Flask must answer the first time."""
+    for path, query in PACK[:2], ("/v1/throttle-cap", "kv=1950&cells=6&target_kv=1750&target_cells=6"):
+        for more in ("working=true", "format=csv", "digits=3"):
+            yield from (Case(path, f"{query}&{more}"), Case(path, f"{query}&{more}", "HEAD"))
+        yield Case(path, query, headers=(("Accept", "text/csv"),))
+    yield from (Case(f"{PATH}/usable_energy", f"{QUERY}&{more}") for more in ("unit=kJ", "decimal=,", "digits=3"))
+    yield from (Case(path) for path in ("/", "/v1", "/gramwatt.js", "/v1/units"))
+    yield from (Case(f"{PATH}/chart", QUERY, headers=(("Accept", accept),)) for accept in ("image/png", "*/*"))
+    yield Case(PATH.replace("-", "%2D"), QUERY)
+    tag = tag_of("json", f"{PATH}?{QUERY}")
+    for form in (f'"{tag}"', f'W/"{tag}"', f'"a", "{tag}"', f'"{tag}","a"', "*", tag, '"a"', "W/", "", ", ,"):
+        yield from (PACK._replace(method=method, headers=(("If-None-Match", form),)) for method in ("GET", "HEAD"))
+
+
+def left() -> Iterator[Case]:
+    """Yield what is always Flask's to answer, and long answers, which it streams."""
+    flight = {"log": {"time": [0, 1], "voltage": [16, 16], "current": [8, 8]}, "cells": 4, "capacity": 850}
+    yield from (posted("/v1/overlay-cues", {**flight, "video_end": end}) for end in (1, 60))
+    unusual = [("Range", "bytes=0-9"), ("Accept", "image/png"), ("Authorization", "Basic eDp5"), ("If-Match", '"a"')]
+    unusual += [
+        ("Content-Encoding", "gzip"),
+        ("If-Range", '"a"'),
+        ("If-Modified-Since", "Wed, 25 Nov 2026 00:00:00 GMT"),
+    ]
+    for calculator in registry.load().values():
+        path, inputs = f"/v1/{calculator.name}", dict(calculator.examples[0].given)
+        yield from (posted(path, {**inputs, "bogus": 1}), posted(path, inputs, cut=1), posted(path, [inputs]))
+        yield from (posted(path, inputs, media=media) for media in OTHER_MEDIA)
+        yield from (posted(path, inputs, header) for header in (*unusual, ("Accept", "text/csv")))
+        yield from (Case(path, "x"), Case(path, "", "DELETE"), Case(path, "", "OPTIONS"), Case(f"{path}/nothing"))
+        query = query_of(calculator, inputs)
+        if query is not None:
+            yield from (Case(path, f"{query}&{more}") for more in ("bogus=1", "units=x", f"{query}", "cells=%FF", "="))
+            value = f"{path}/{calculator.headline}"
+            yield from (Case(value, f"{query}&{more}") for more in ("unit=x", "errors=text&bogus=1", "errors=x"))
+            yield from (Case(path, query, headers=(header,)) for header in unusual)
+            yield Case(path, query, headers=(("Accept", "text/csv"), ("Accept", "text/html")))
+    yield from (PACK._replace(body=b"x"), PACK._replace(headers=(("Transfer-Encoding", "chunked"),)))
+    yield from (Case(path) for path in ("/nothing", "/health/ready", "/docs", "/openapi.json"))
+    yield Case("/", headers=(("Accept", "text/html"),))
+
+
+PLAIN, REPEATABLE, LEFT = [*plain()], [*repeatable()], [*left()]
+
+
+@pytest.fixture(scope="module")
+def app() -> Flask:
+    return create_app()
+
+
+@pytest.fixture(scope="module")
+def flask() -> Flask:
+    """The application with nothing in front."""
+    app = create_app()
+    app.wsgi_app = app.extensions["fast_path"].application  # type: ignore[method-assign]
+    return app
+
+
+@pytest.fixture
+def alone() -> FastPath:
+    """A fast path with nothing behind it, not even a first answer of Flask's to learn from."""
+    fast_path: FastPath = create_app().extensions["fast_path"]
+    fast_path.application = None  # type: ignore[assignment]
+    return fast_path
+
+
+def counts() -> dict[Any, float]:
+    """Return how many requests were counted, by method, route and status, and timed, by route."""
+    samples = (sample for metric in REGISTRY.collect() for sample in metric.samples)
+    names = ("gramwatt_requests_total", "gramwatt_request_seconds_count")
+    return {(each.name, *each.labels.values()): each.value for each in samples if each.name in names}
+
+
+def test_any_order_of_requests_is_answered_and_counted_as_by_flask(flask: Flask) -> None:
+    """Each request comes twice, in random order, by WSGI or ASGI, to an application that has seen nothing yet."""
+    cases = [*PLAIN, *REPEATABLE, *LEFT]
+    start = counts()
+    expected = [case.by_wsgi(flask) for case in cases]
+    once = {key: number - start.get(key, 0) for key, number in counts().items() if number != start.get(key)}
+    assert {answer[0] for answer in expected} >= {200, 304, 400, 404, 405, 406, 415, 422}
+    assert any(status == 200 and "content-length" not in dict(headers) for status, headers, _ in expected), "streamed"
+    for seed in range(2):
+        fast_path, chance, start = create_app().extensions["fast_path"], random.Random(seed), counts()
+        for at in chance.sample([*range(len(cases))] * 2, len(cases) * 2):
+            found = cases[at].by_asgi(fast_path) if chance.random() < 0.5 else cases[at].by_wsgi(fast_path)
+            assert (found or cases[at].by_wsgi(fast_path.application)) == expected[at], cases[at]
+        end = counts()
+        assert {key: end[key] - start[key] for key in once} == {key: 2 * number for key, number in once.items()}
+
+
+def test_a_plain_request_never_enters_flask(flask: Flask, alone: FastPath) -> None:
+    for case in PLAIN:
+        expected = case.by_wsgi(flask)
+        assert expected[0] == 200, case
+        assert case.by_asgi(alone) == expected, case
+        assert case.by_wsgi(alone) == expected, case
+
+
+def test_a_repeated_request_never_enters_flask(flask: Flask) -> None:
+    fast_path: FastPath = create_app().extensions["fast_path"]
+    for case in [PACK, PACK._replace(method="HEAD"), *REPEATABLE]:
+        case.by_wsgi(fast_path)
+    fast_path.application = None  # type: ignore[assignment]
+    for case in REPEATABLE:
+        expected = case.by_wsgi(flask)
+        assert expected[0] in (200, 304), case
+        assert case.by_wsgi(fast_path) == expected, case
+        assert case.by_asgi(fast_path) == (None if "%" in case.path else expected), case
+
+
+def test_what_is_neither_is_left_to_flask(app: Flask, alone: FastPath) -> None:
+    fast_path: FastPath = app.extensions["fast_path"]
+    for case in [*PLAIN, *LEFT]:
+        case.by_wsgi(fast_path)
+    assert [case for case in LEFT if case.by_asgi(fast_path) is not None] == []
+    assert PACK.by_asgi(fast_path) is not None
+    for more in {"root_path": "/mount"}, {"raw_path": b"http://x" + PATH.encode()}, {"raw_path": None}:
+        assert PACK.by_asgi(fast_path, **more) is None
+    with pytest.raises(TypeError, match="'NoneType' object is not callable"):
+        alone(PACK.environ() | {"SCRIPT_NAME": "/mount"}, print)
+
+
+def test_a_body_that_fails_is_reported_by_flask(app: Flask, flask: Flask) -> None:
+    """The client is slow or gone: reading fails in front, and Flask says what it is."""
+
+    class Failing:
+        def read(self, size: int = -1) -> bytes:
+            raise TimeoutError
+
+    answers: list[Any] = []
+    for application in (app, flask):
+        environ = posted("/v1/pack-current", {"cells": 6}).environ() | {"wsgi.input": Failing()}
+        answers.append([])
+        answers[-1].append(b"".join(application(environ, lambda *start: answers[-1].append(start))))
+    assert answers[0] == answers[1]
+    assert answers[0][0][0] == "400 BAD REQUEST"
+
+
+@pytest.mark.parametrize("offered", ["", ID.upper(), "x", f"{ID},{ID}", f"{ID} {ID}", ID])
+def test_each_response_has_a_request_id_of_its_own(app: Flask, flask: Flask, offered: str) -> None:
+    ways = [PACK.by_asgi(app.extensions["fast_path"], offered) for _ in range(2)]
+    ways += [PACK.by_wsgi(each, offered) for each in (app.wsgi_app, app.wsgi_app, flask, flask)]
+    ids = {dict(way[1])["x-request-id"] for way in ways if way is not None}
+    assert len(ids) == (1 if offered == ID else len(ways))
+    assert all(str(uuid.UUID(each)) == each for each in ids)
+    faulty = [Case(PATH).by_wsgi(app, offered) for _ in range(2)]
+    assert all(dict(headers)["x-request-id"] in body.decode() for _, headers, body in faulty)
+    assert (faulty[0] == faulty[1]) == (offered == ID)
+
+
+def test_nothing_stands_in_front_where_a_rate_is_limited(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("GRAMWATT_RATE_LIMIT", "2")
+    app = create_app()
+    assert [PACK.by_wsgi(app)[0] for _ in range(3)] == [200, 200, 429]
+    assert "fast_path" not in app.extensions
+
+
+NAMES = st.sampled_from(["cells", "capacity", "power", "chemistry", "working", "format", "units", "celsl", "a b"])
+TEXTS = ["6", "4.0", "1300", "1.3 Ah", "0", "-1", "", "x", "1,5", "lipo", "li-ion", "50 %", "1e3", "212 ± 1 g"]
+WORDS = st.sampled_from(TEXTS) | st.text(max_size=6)
+VALUES: st.SearchStrategy[Any] = WORDS | st.sampled_from([6, 4.0, 1300, True, None, [], {}, -1, 1e300])
+PATHS = st.sampled_from(["/v1/pack-current", "/v1/pack-current/current"])
+
+
+@settings(max_examples=300)
+@given(PATHS, st.lists(st.tuples(NAMES, WORDS), max_size=7), st.sampled_from(["", "*/*", "text/csv", "a/b"]))
+def test_any_query_is_answered_as_by_flask(
+    app: Flask, flask: Flask, path: str, more: list[tuple[str, str]], accept: str
+) -> None:
+    """Options, invalid inputs, names given twice, other formats, words escaped in every way."""
+    pairs = [("cells", "6"), ("capacity", "1300"), ("power", "100"), *more][len(more) % 4 :]
+    ways = (quote, quote_plus, lambda word: word if word.isascii() and word.isalnum() else quote(word, safe=""))
+    query = "&".join(f"{quote(name)}={ways[at % 3](word)}" for at, (name, word) in enumerate(pairs))
+    case = Case(path, query, headers=(("Accept", accept),))
+    assert case.by_wsgi(app) == case.by_wsgi(flask)
+
+
+@settings(max_examples=300)
+@given(st.dictionaries(NAMES, VALUES, max_size=4), st.integers(0, 3), st.sampled_from([MEDIA, MEDIA, *OTHER_MEDIA]))
+def test_any_body_is_answered_as_by_flask(app: Flask, flask: Flask, more: dict[str, Any], cut: int, media: str) -> None:
+    """Invalid inputs, bodies that break off, other media types."""
+    case = posted("/v1/pack-current", {"cells": 6, "capacity": 1300, "power": 90, **more}, cut=cut, media=media)
+    assert case.by_wsgi(app) == case.by_wsgi(flask)
