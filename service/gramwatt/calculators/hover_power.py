@@ -128,21 +128,21 @@ def _disk_loading(given: Inputs) -> Array:
 def _interference(given: Inputs) -> Array:
     coaxial = given.layout == 1
     places = np.where(coaxial, given.motors / 2, given.motors)
-    factor = hover.interference(hover.overlap(given.rotor_spacing / given.diameter), np.clip(places - 1, 0, 2), coaxial)
+    factor = hover.interference(hover.overlap(given.rotor_spacing / given.diameter), np.minimum(places - 1, 2), coaxial)
     return np.where(places % 1 == 0, factor, np.nan)
 
 
-def _shaft_power(given: Inputs, climb_speed: Array, induced_velocity: Array) -> Array:
-    """The losses of a hovering propeller, all that makes its figure of merit, stay as it moves."""
-    losses = (1 / given.figure_of_merit - 1) * hover.hover_velocity(_disk_loading(given), given.air_density)
-    return _weight(given) * (climb_speed + _interference(given) * induced_velocity + losses)
+def _specific_power(given: Inputs, interference: Array, induced_velocity: Array, hover_velocity: Array) -> Array:
+    """Shaft power without climb, over weight [m/s]. The losses of a hovering propeller, all that makes its figure of
+    merit, stay as it moves."""
+    return interference * induced_velocity + (1 / given.figure_of_merit - 1) * hover_velocity
 
 
 def _solved_efficiency(given: Inputs) -> Array:
     """Of motor and controller, by the measured hover; nan where none explains it."""
     velocity = hover.hover_velocity(_disk_loading(given), given.air_density)
     measured = given.hover_current * given.hover_voltage - given.avionics_power
-    efficiency = _shaft_power(given, np.zeros_like(velocity), velocity) / measured
+    efficiency = _weight(given) * _specific_power(given, _interference(given), velocity, velocity) / measured
     return np.where((efficiency > 0) & (efficiency <= 1), efficiency, np.nan)
 
 
@@ -150,8 +150,12 @@ def _usual_efficiency(given: Inputs) -> Array:
     return hover.usual_drive_efficiency(_weight(given) / given.motors)
 
 
+def _is_equal(values: Array, expected: Array) -> Truths:
+    return np.asarray(np.abs(values - expected) <= 1e-9 * expected)
+
+
 def _is_usual(given: Inputs) -> Truths:
-    return np.isclose(given.drive_efficiency, _usual_efficiency(given), rtol=1e-9, atol=0)
+    return _is_equal(given.drive_efficiency, _usual_efficiency(given))
 
 
 def _is_measured(given: Inputs) -> Truths:
@@ -164,12 +168,12 @@ def hover_power(given: Inputs) -> Results:
     Steady flight in open air: no ground effect, no gusts, no descent. Climb and forward flight change the induced part
     only; body drag is left out, and the propeller's other losses are taken as in hover, so this is for slow flight.
     """
-    disk_loading = _disk_loading(given)
-    velocity = hover.induced_velocity(
-        hover.hover_velocity(disk_loading, given.air_density), given.climb_speed, given.forward_speed
-    )
-    ideal = _weight(given) * (given.climb_speed + velocity)
-    shaft = _shaft_power(given, given.climb_speed, velocity)
+    disk_loading, interference = _disk_loading(given), _interference(given)
+    hovering = hover.hover_velocity(disk_loading, given.air_density)
+    velocity = hover.induced_velocity(hovering, given.climb_speed, given.forward_speed)
+    weight = _weight(given)
+    ideal = weight * (given.climb_speed + velocity)
+    shaft = weight * (given.climb_speed + _specific_power(given, interference, velocity, hovering))
     power = shaft / given.drive_efficiency + given.avionics_power
     return Results(
         power=power,
@@ -180,7 +184,7 @@ def hover_power(given: Inputs) -> Results:
         power_loading=given.mass / power,
         disk_loading=disk_loading,
         induced_velocity=velocity,
-        interference=_interference(given),
+        interference=interference,
     )
 
 
@@ -297,7 +301,7 @@ CALCULATOR = Calculator(
             when=lambda given, found: (
                 _is_measured(given)
                 & ~_is_usual(given)
-                & ~np.isclose(given.drive_efficiency, _solved_efficiency(given), rtol=1e-9, atol=0)
+                & ~_is_equal(given.drive_efficiency, _solved_efficiency(given))
             ),
         ),
         Caution(

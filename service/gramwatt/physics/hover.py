@@ -64,21 +64,22 @@ def induced_velocity(hover_velocity: Array, climb_speed: Array, forward_speed: A
 
     Returns
     -------
-    (N,) the one positive root v of ``v^2 (V^2 + (Vc + v)^2) = vh^4`` [m/s]. Alone, climb has
+    (N,) the one positive root v of ``v sqrt(V^2 + (Vc + v)^2) = vh^2`` [m/s]. Alone, climb has
     ``v = -Vc/2 + sqrt(Vc^2/4 + vh^2)`` and forward flight ``v^2 = -V^2/2 + sqrt(V^4/4 + vh^4)``. Found by Newton's
-    method from ``min(vh, vh^2/V)``: the quartic is convex and rising there, so each step comes nearer from above, and
-    twelve reach the last bit. Forward speed assumes a disk little tilted: below about 10 m/s for small craft.
+    method from ``min(vh, vh^2/V)``: the left side is convex and rising there, so each step comes nearer from above, and
+    five reach the last bit. Forward speed assumes a disk little tilted: below about 10 m/s for small craft.
 
     References
     ----------
     H. Glauert, ARC R&M 1111 (1926); Leishman 2006, ch. 2 (both from memory).
     """
-    velocity = hover_velocity**2 / np.maximum(hover_velocity, np.hypot(climb_speed, forward_speed))
-    squares = climb_speed**2 + forward_speed**2
-    for _ in range(12):
-        value = velocity**4 + 2 * climb_speed * velocity**3 + squares * velocity**2 - hover_velocity**4
-        slope = 4 * velocity**3 + 6 * climb_speed * velocity**2 + 2 * squares * velocity
-        velocity = velocity - value / slope
+    target = hover_velocity**2
+    square = forward_speed**2
+    velocity = target / np.maximum(hover_velocity, np.hypot(climb_speed, forward_speed))
+    for _ in range(5):
+        through = climb_speed + velocity
+        speed = np.sqrt(square + through**2)
+        velocity = velocity - (velocity * speed - target) / (speed + velocity * through / speed)
     return velocity
 
 

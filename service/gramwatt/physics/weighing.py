@@ -27,7 +27,8 @@ def limit_in_force(rule: Codes, limit: Array, comparison: Codes) -> tuple[Array,
 
 def rule_overrides(rule: Codes, limit: Array, comparison: Codes) -> Truths:
     """Where (N,) a named rule set aside a limit or a comparison that was given with it."""
-    same = np.isclose(limit, RULE_LIMIT[rule], rtol=1e-5, atol=0) & (comparison == RULE_COMPARISON[rule])
+    expected = RULE_LIMIT[rule]
+    same = (np.abs(limit - expected) <= 1e-5 * expected) & (comparison == RULE_COMPARISON[rule])
     return np.asarray((rule != CUSTOM) & ~same)
 
 
