@@ -8,8 +8,8 @@ import numpy as np
 
 from gramwatt import recordings, vocabulary
 from gramwatt.declare import Array, Quantity, Recording, Truths
-from gramwatt.flown import prepared
 from gramwatt.physics import cells
+from gramwatt.prepared import prepared
 
 USUAL_RESERVE: Final = 0.20
 AERODYNAMIC: Final = 1.5
@@ -79,7 +79,7 @@ def completed(flown: Flight) -> Flight:
 
 def _recorded(recording: Recording) -> tuple[float, float, float]:
     """Duration [s], charge [A s] and mean voltage [V] of a recording, nan where it does not tell them."""
-    sums = prepared(recording, np.nan, np.nan, np.nan).sums
+    sums = prepared(recording, np.full(3, np.nan)).sums
     duration = sums.duration if sums.duration > 0 else np.nan
     charge = sums.current if sums.current > 0 else np.nan
     return duration, charge, sums.power / charge

@@ -299,9 +299,7 @@ CALCULATOR = Calculator(
             "hover-point-unused",
             "The measured hover was not used: drive_efficiency was given.",
             when=lambda given, found: (
-                _is_measured(given)
-                & ~_is_usual(given)
-                & ~_is_equal(given.drive_efficiency, _solved_efficiency(given))
+                _is_measured(given) & ~_is_usual(given) & ~_is_equal(given.drive_efficiency, _solved_efficiency(given))
             ),
         ),
         Caution(

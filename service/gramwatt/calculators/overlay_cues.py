@@ -34,6 +34,7 @@ from gramwatt.declare import (
 )
 from gramwatt.physics import constants
 from gramwatt.physics.recording import Course
+from gramwatt.prepared import groups
 from gramwatt.video import NUMBERED, Frame, columns, greatest
 
 NOT_CUT: Final = np.full(1, np.nan)
@@ -135,7 +136,7 @@ def overlay_cues(given: Inputs) -> Results:
     rows = [NOTHING] * count
     told, samples, used = np.zeros(count, dtype=np.bool_), np.full(count, np.nan), np.full(count, np.nan)
     nowhere = np.full(count, np.nan)
-    for shared, recording, ready in flown.groups(given.log, given.longest_gap, nowhere, nowhere):
+    for shared, recording, ready in groups(given.log, given.longest_gap, nowhere, nowhere):
         samples[shared], used[shared] = recording.rows, len(ready.course.time)
         for row in shared.tolist():
             found = _of_one(given, row, ready.course)

@@ -107,15 +107,26 @@ def fit_resistance(
     groups = grouped(course) if isinstance(course, Course) else course
     if groups is None:
         return ResistanceFit(*(np.full(scale.shape, np.nan) for _ in range(3)))
-    time, current, voltage, charge, counted, noise, lags = groups
-    rows = []
+    drift = _orthonormal_drift(groups.time)
+    current = groups.current - drift @ (groups.current @ drift)
+    spread = float(np.sqrt(current @ current / len(current)))
+    noise_share = groups.noise / np.float64(spread) ** 2
+    found = np.empty((3, len(scale)))
     for row in range(len(scale)):
-        left = start[row] - scale[row] * (charge - offset[row] * counted) / capacity[row]
-        rested = _rested(int(chemistry[row]), float(cells[row]), left)
-        true_current = scale[row] * (current - offset[row])
-        rows.append(_fit(time, true_current, voltage_scale[row] * voltage, rested, scale[row] ** 2 * noise, lags))
-    found = np.array(rows).reshape(-1, 3)
-    return ResistanceFit(found[:, 0], found[:, 1], found[:, 2])
+        left = start[row] - scale[row] * (groups.charge - offset[row] * groups.counted) / capacity[row]
+        sag = voltage_scale[row] * groups.voltage - _rested(int(chemistry[row]), float(cells[row]), left)
+        resistance, error = _fit(scale[row] * current, sag - drift @ (sag @ drift), noise_share, groups.lags)
+        steady = STEADY * abs(scale[row] * (groups.current.mean() - offset[row]))
+        if not (scale[row] * spread > max(steady, STEADY_CURRENT) and resistance > 0 and error <= resistance / 2):
+            resistance = error = np.nan
+        found[:, row] = resistance, error, scale[row] * spread
+    return ResistanceFit(*found)
+
+
+def _orthonormal_drift(time: Array) -> Array:
+    """A constant and a straight line (M, 2) over times (M,), orthonormal: ``x - drift @ (x @ drift)`` has neither."""
+    line = time - time.mean()
+    return np.column_stack((np.full(len(time), len(time) ** -0.5), line / np.sqrt(line @ line)))
 
 
 def _rested(chemistry: int, count: float, charge: Array) -> Array:
@@ -138,25 +149,16 @@ def _lags(time: Array) -> int:
     return int(min(np.ceil(MEMORY / step), len(time) // 4))
 
 
-def _fit(
-    time: Array, current: Array, voltage: Array, rested: Array, noise: float, lags: int
-) -> tuple[float, float, float]:
-    drift = np.column_stack((np.ones_like(time), (time - time.mean()) / (time[-1] - time[0])))
-    alone = current - drift @ np.linalg.lstsq(drift, current, rcond=None)[0]
-    spread = float(np.sqrt(alone @ alone / len(alone)))
-    if not spread > max(STEADY * abs(float(current.mean())), STEADY_CURRENT):
-        return np.nan, np.nan, spread
-    sag = voltage - rested
-    sag = sag - drift @ np.linalg.lstsq(drift, sag, rcond=None)[0]
-    squares = float(alone @ alone)
-    resistance = -float(alone @ sag) / squares
-    score = alone * (sag + resistance * alone)
-    variance = float(score @ score)
-    for lag in range(1, lags + 1):
-        variance += 2 * (1 - lag / (lags + 1)) * float(score[lag:] @ score[:-lag])
-    free = len(time) / max(len(time) - 3, 1)
-    by_scatter = max(variance, float(score @ score)) * free / squares**2
-    error = np.sqrt(by_scatter + resistance**2 * (CURVE**2 + (noise / spread**2) ** 2))
-    if not resistance > 0 or error > resistance / 2:
-        return np.nan, np.nan, spread
-    return resistance, float(error), spread
+def _fit(current: Array, sag: Array, noise_share: float, lags: int) -> tuple[float, float]:
+    """Resistance and standard error, of current and sag (M,) without drift; the noise as a share of the variance."""
+    squares = current @ current
+    resistance = -(current @ sag) / squares
+    score = current * (sag + resistance * current)
+    # Bartlett's weights are those of windows of lags + 1 scores: their sums squared hold each pair that often.
+    running = np.concatenate((np.zeros(lags + 1), np.cumsum(score)))
+    running = np.concatenate((running, np.full(lags, running[-1])))
+    windows = running[lags + 1 :] - running[: -lags - 1]
+    variance = windows @ windows / (lags + 1)
+    free = len(score) / max(len(score) - 3, 1)
+    by_scatter = max(variance, score @ score) * free / squares**2
+    return float(resistance), float(np.sqrt(by_scatter + resistance**2 * (CURVE**2 + noise_share**2)))

@@ -58,6 +58,8 @@ class Cleaned(NamedTuple):
     """Steps that do not count; the position is that of the sample before."""
     gap_time: float
     """What those take [s]."""
+    usual_step: float
+    """See `usual_step`."""
 
 
 def clean(
@@ -111,6 +113,7 @@ def clean(
         outside=_cause(outside),
         gaps=Cause(int(gaps.sum()), int(np.flatnonzero(kept)[gaps.argmax()]) if gaps.any() else -1),
         gap_time=float(steps[gaps].sum()),
+        usual_step=usual,
     )
 
 
@@ -238,7 +241,7 @@ def corrected_energy(sums: Sums, *, scale: Array, offset: Array, voltage_scale: 
 
 
 _CLASSES: Final = 4096
-"""Of equal width, of which one is sorted; any number gives the same percentiles."""
+"""Of equal width, of which one is sorted where there are more samples; any number gives the same percentiles."""
 
 
 def percentiles(values: Array, w: Array, shares: Array) -> Array:
@@ -250,22 +253,27 @@ def percentiles(values: Array, w: Array, shares: Array) -> Array:
     whole = float(w.sum())
     if not len(values) or not whole > 0 or not np.isfinite(values).all():
         return np.full(len(shares), np.nan)
+    targets = shares * whole * (1 - 1e-12)
     low, high = float(values.min()), float(values.max())
-    if low == high:
-        return np.full(len(shares), low)
+    if len(values) <= _CLASSES or low == high:
+        return _weighted_least(values, w, targets)
     # First in which of many equal classes it lies, then where in that one: a sort of all would take much longer.
     place = ((values - low) * (_CLASSES / (high - low))).astype(np.int32)
     running = np.cumsum(np.bincount(place, w, minlength=_CLASSES + 1))
     found = np.empty(len(shares))
-    for at, share in enumerate(shares.tolist()):
-        target = share * whole * (1 - 1e-12)
-        which = min(int(np.searchsorted(running, target)), _CLASSES)
+    for at, which in enumerate(np.minimum(np.searchsorted(running, targets), _CLASSES).tolist()):
         while running[which] <= 0 or not (inside := place == which).any():
             which += 1
-        order = np.argsort(values[inside])
-        within = np.cumsum(w[inside][order]) + (running[which - 1] if which else 0.0)
-        found[at] = values[inside][order][min(int(np.searchsorted(within, target)), len(order) - 1)]
+        below = running[which - 1] if which else 0.0
+        found[at] = _weighted_least(values[inside], w[inside], targets[at] - below)
     return found
+
+
+def _weighted_least(values: Array, w: Array, targets: Array | float) -> Array:
+    """The least values whose weight, with that of all below them, reaches each target."""
+    order = np.argsort(values)
+    at = np.searchsorted(np.cumsum(w[order]), targets)
+    return np.asarray(values[order[np.minimum(at, len(order) - 1)]])
 
 
 def when_reached(course: Course, running: Array, level: float) -> float:
