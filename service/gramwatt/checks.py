@@ -32,9 +32,9 @@ RESERVED_RESULTS = frozenset({"batch", "sweep", "chart", "log"})
 RESERVED_INPUTS = frozenset(
     {
         "add", "best", "by", "cautions", "count", "decimal", "decimal_sent", "digits", "error", "errors", "fields",
-        "format", "from", "given", "ground", "header", "id", "keep", "least", "name", "note", "picture", "remove",
-        "results", "scale", "sep", "service", "shape", "show", "theme", "title", "to", "uncertainty", "unit", "units",
-        "vary", "working",
+        "format", "from", "given", "ground", "header", "id", "keep", "least", "name", "note", "part", "picture",
+        "remove", "results", "scale", "sep", "service", "shape", "show", "theme", "title", "to", "uncertainty", "unit",
+        "units", "vary", "working",
     }
 )  # fmt: skip
 

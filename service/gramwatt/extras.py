@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib
+import importlib.util
 from types import ModuleType
 
 
@@ -14,6 +15,11 @@ class MissingExtra(ImportError):
             f"{purpose} need {library}, which is not installed: pip install 'gramwatt[{extra}]'", name=library
         )
         self.library, self.extra = library, extra
+
+
+def is_installed(library: str) -> bool:
+    """Return whether a library can be imported, without importing it."""
+    return importlib.util.find_spec(library) is not None
 
 
 def require(library: str, *, extra: str, purpose: str) -> ModuleType:

@@ -73,12 +73,11 @@ def test_lines_differ_without_colour_too(theme: Theme) -> None:
 
 @pytest.mark.parametrize(("scheme", "theme"), THEMES.items(), ids=THEMES)
 def test_the_pages_have_the_same_colours(scheme: str, theme: Theme) -> None:
-    """A picture on a page takes its colours from the style sheet, which must hold the same."""
+    """A chart lies on a page without paper of its own, so it must look as if it were part of it."""
     blocks = re.findall(r":root \{(.*?)\n *\}", CSS, re.DOTALL)
     own = dict(re.findall(r"--([a-z0-9-]+): (#[0-9a-f]+)", blocks[0 if scheme == "light" else 1]))
     for name in ("paper", "ink", "faint", "rule", "figure", "shade", "mark"):
         assert own[name] == getattr(theme, name)
-    assert [own[f"line-{at}"] for at in range(1, 7)] == list(theme.lines)
     for name in ("ink", "faint", "figure", "mark"):
         assert contrast(own[name], own["paper"]) >= 4.5
     assert contrast(own["faint"], own["field"]) >= 4.5

@@ -13,7 +13,7 @@ from playwright.sync_api import Browser, Page, expect
 from clients.browsing import Seen, chromium, serious, site
 from clients.running import free_port
 from gramwatt import calculate
-from gramwatt.web.pages.routes import NEWEST, integrity
+from gramwatt.web.pages.element import NEWEST, integrity
 
 pytestmark = pytest.mark.client("chromium")
 

@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
+import io
 import re
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 from urllib.parse import parse_qs, urlsplit
 
+import numpy as np
 import pytest
+from PIL import Image
 from playwright.sync_api import Browser, Page, expect
 
 from clients.browsing import Seen, chromium, serious
 from gramwatt import calculate, registry
+from gramwatt.charts.themes import THEMES
 
 pytestmark = pytest.mark.client("chromium")
 
@@ -60,8 +64,10 @@ def test_it_fits_and_axe_finds_nothing(browser: Browser, service: str, path: str
     lightness = "name => getComputedStyle(document.body)[name].match(/\\d+/g).slice(0, 3).reduce((a, b) => a + +b, 0)"
     paper, ink = page.evaluate(lightness, "backgroundColor"), page.evaluate(lightness, "color")
     assert (paper > ink) is (scheme == "light")
-    shown = page.locator(".narrow-picture" if width == 360 else ".wide-picture")
-    expect(shown.locator("svg")).to_be_visible()
+    page.locator("#answer picture").scroll_into_view_if_needed()
+    expect(page.locator("#answer picture img")).to_have_js_property("complete", True)
+    assert page.locator("#answer picture img").evaluate("node => node.naturalWidth") == (355 if width == 360 else 614)
+    assert [f"shape={'narrow' if width == 360 else 'wide'}" in url for url in charts(seen)] == [True], "one drawing"
     page.close()
 
 
@@ -137,6 +143,69 @@ def test_a_link_within_the_page_leaves_the_form_alone(page: Page, service: str) 
     assert len([url for url in page.seen.requests if "/calculators/" in url]) == 1  # type: ignore[attr-defined]
 
 
+def test_one_drawing_when_typing_ends(page: Page, service: str) -> None:
+    """Each pause fetches the part of the page that changes; the last one alone a chart. The old one is left till then."""
+    page.goto(f"{service}/calculators/pack-current?cells=6&capacity=1300&power=700")
+    image = page.locator("#answer picture img")
+    expect(image).to_have_js_property("naturalWidth", 614)
+    height = page.evaluate("document.documentElement.scrollHeight")
+    for power in ("500", "600"):
+        with page.expect_response(lambda made: "part=answer" in made.url) as answer:
+            page.get_by_label("power", exact=True).fill(power)
+        assert "<form" not in answer.value.text()
+    expect(image).to_have_attribute("src", re.compile("power=700"))
+    with page.expect_response(lambda made: "/chart?" in made.url) as drawn:
+        pass
+    assert "power=600" in drawn.value.url
+    expect(image).to_have_attribute("src", re.compile("power=600"))
+    expect(image).to_have_js_property("naturalWidth", 614)
+    assert page.evaluate("document.documentElement.scrollHeight") == height, "nothing jumps"
+    found = charts(page.seen)  # type: ignore[attr-defined]
+    assert ["power=700" in url for url in found] == [True, False]
+    page.get_by_label("power", exact=True).fill("600.0")
+    expect(page).to_have_url(re.compile(r"power=600\.0"))
+
+
+def charts(seen: Seen) -> list[str]:
+    """The addresses of charts that a page fetched."""
+    return [url for url in seen.requests if "/chart?" in url]
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_a_chart_has_the_colours_of_its_page(browser: Browser, service: str, scheme: Any) -> None:
+    """In one SVG for both: most of what is not paper is darker than it in the light, lighter in the dark."""
+    page = browser.new_page(viewport={"width": 1440, "height": 1000}, color_scheme=scheme, locale="en-GB")
+    page.goto(f"{service}/calculators/pack-current?cells=6&capacity=1300&power=700")
+    image = page.locator("#answer picture img")
+    image.scroll_into_view_if_needed()
+    expect(image).to_have_js_property("naturalWidth", 614)
+    with Image.open(io.BytesIO(image.screenshot())) as shot:
+        pixels = np.asarray(shot.convert("RGB"), dtype=np.int64).reshape(-1, 3)
+    colours, counts = np.unique(pixels, axis=0, return_counts=True)
+    paper = colours[counts.argmax()]
+    assert "#" + "".join(f"{each:02x}" for each in paper) == THEMES[scheme].paper
+    other = pixels[(pixels != paper).any(axis=1)].sum(axis=1)
+    assert (np.mean(other) > paper.sum()) == (scheme == "dark")
+    for name in ("figure", "mark", "ink"):
+        wanted = [int(getattr(THEMES[scheme], name)[at : at + 2], 16) for at in (1, 3, 5)]
+        assert (np.abs(pixels - wanted).sum(axis=1) < 12).any(), name
+    page.close()
+
+
+def test_the_chart_without_scripts(browser: Browser, service: str) -> None:
+    context = browser.new_context(java_script_enabled=False, locale="en-GB")
+    page = context.new_page()
+    seen = Seen(page)
+    page.goto(f"{service}/calculators/mass-margin")
+    page.locator("[id='parts.0.mass']").fill("30.4")
+    page.locator("#question .send button").click()
+    image = page.locator("#answer picture img")
+    image.scroll_into_view_if_needed()
+    expect(image).to_have_js_property("naturalWidth", 614)
+    assert "parts.0.mass=30.4" in charts(seen)[-1]
+    context.close()
+
+
 def test_every_field_emptied_is_no_first_visit(page: Page, service: str) -> None:
     page.goto(f"{service}/calculators/pack-energy?cells=6")
     page.get_by_label("cells", exact=True).fill("")
@@ -175,7 +244,9 @@ def test_packs_and_parts_are_rows_to_add(page: Page, service: str) -> None:
     page.locator("[id='packs.2.capacity']").fill("2200")
     page.locator("[id='packs.2.mass']").fill("340")
     expect(page.locator("#answer table.upright thead")).to_contain_text("heavy")
-    expect(page.locator("#answer .wide-picture svg")).to_contain_text("heavy")
+    page.locator("#answer details summary").click()
+    expect(page.locator("#answer figcaption p")).to_contain_text("heavy: endurance")
+    expect(page.locator("#answer picture img")).to_have_attribute("src", re.compile("packs.2.name=heavy"))
     page.get_by_role("button", name="Take out pack 1").click()
     expect(page.locator("#answer table.upright thead th")).to_have_count(3)
     expect(page.locator("[id='packs.0.name']")).to_have_value("6 cells")
@@ -204,7 +275,10 @@ def test_a_recording_is_dropped_in(page: Page, service: str, examples: Path) -> 
     page.locator("textarea[name=log]").fill("")
     page.locator("input[type=file]").set_input_files(examples / "overlay" / "flight.csv")
     expect(page.locator("#answer")).not_to_contain_text("To an example")
-    expect(page.locator("#answer .wide-picture svg")).to_contain_text("current in A")
+    image = page.locator("#answer picture img")
+    expect(image).to_have_attribute("src", re.compile("^data:image/svg"))
+    expect(image).to_have_js_property("complete", True)
+    assert image.evaluate("node => node.naturalWidth") == 614
 
 
 def test_results_change_their_unit(page: Page, service: str) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import struct
 import xml.etree.ElementTree as ET
 from typing import Any
@@ -90,10 +91,37 @@ def test_looks(client: FlaskClient) -> None:
     assert "#fbfaf7" in light
     assert "#15191b" in dark
     assert 'fill="#fbfaf7"' not in client.get(f"{CHART}&ground=clear").text.split("<text")[0]
+    assert "How many amps at this power?" in words(client.get(CHART))
+    assert "How many amps at this power?" not in words(client.get(f"{CHART}&title=false"))
     for shape, inches in SHAPES.items():
         for scale in (1, 3):
             picture = client.get(f"{CHART}&format=png&shape={shape}&scale={scale}")
             assert size(picture)[0] == round(inches * INCH * scale)
+
+
+def words(answer: TestResponse) -> list[str]:
+    """The words that an SVG shows."""
+    return [each.text or "" for each in ET.fromstring(answer.data).iter("{http://www.w3.org/2000/svg}text")]
+
+
+@pytest.mark.parametrize("url", [CHART, MAPPED])
+def test_one_svg_for_light_and_dark(client: FlaskClient, url: str) -> None:
+    """It is the light one, with a dark colour for every light one that is in it: exactly those of the dark one."""
+    light, dark, auto = (client.get(f"{url}&theme={theme}") for theme in ("light", "dark", "auto"))
+    sheet = re.search(r"<style>@media \(prefers-color-scheme:dark\){(.*)}</style>", auto.text)
+    assert sheet is not None
+    assert auto.text.replace(sheet[0], "") == light.text
+    turned = light.text
+    for name, colour, other, value in re.findall(r'\[(\w+)="(#\w+)"\]{(\w+):(#\w+)}', sheet[1]):
+        assert name == other
+        turned = turned.replace(f'{name}="{colour}"', f'{name}="dark {value}"')
+    digests = re.compile(r"\bw-[a-z][0-9a-f]{6,}")  # of what they name, colours included
+    assert digests.sub("", turned.replace('"dark #', '"#')) == digests.sub("", dark.text)
+    for answer in (auto, client.get(f"{url}&theme=auto", headers={"If-None-Match": auto.headers["ETag"]})):
+        assert answer.headers["Content-Security-Policy"].startswith("default-src 'none'; style-src 'unsafe-inline';")
+    assert "style-src" not in light.headers["Content-Security-Policy"]
+    png = client.get(f"{url}&theme=auto&format=png").data
+    assert png == client.get(f"{url}&format=png").data
 
 
 def test_body_and_query_draw_the_same(client: FlaskClient) -> None:

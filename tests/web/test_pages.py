@@ -18,17 +18,21 @@ from urllib.parse import parse_qsl, urlencode, urlsplit
 import pytest
 from flask.testing import FlaskClient
 
-from gramwatt import calculate, registry
+from gramwatt import calculate, extras, registry
+from gramwatt.charts import draw
+from gramwatt.charts.draw import as_svg
+from gramwatt.charts.sheet import Sheet
+from gramwatt.charts.themes import Look
 from gramwatt.declare import JOBS, Calculator, Choice, Flag, Kind, Quantity, Samples, Series, Table, fields_of
 from gramwatt.edge.wording import plain
 from gramwatt.web.pages import reading
 from gramwatt.web.pages.description import columns_of, described, first_example, takes_files
-from gramwatt.web.pages.routes import ELEMENT, NEWEST, integrity, versions
+from gramwatt.web.pages.element import ELEMENT, NEWEST, integrity, versions
 
 BROWSER = {"Accept": "text/html,application/xhtml+xml,application/xml;q=0.9,*/*;q=0.8"}
 CALCULATORS = list(registry.load().values())
 every_calculator = pytest.mark.parametrize("calculator", CALCULATORS, ids=lambda calculator: calculator.name)
-VOID = {"input", "br", "meta", "link", "hr", "img"}
+VOID = {"input", "br", "meta", "link", "hr", "img", "source"}
 PUBLISHED = {"1.0": "sha384-ccX4iUgjOTwbLRogMfw0m1lyHhDWLTn6C1P99oTMY2Hh+o9HT5GPEZlVx60rSMO+"}
 
 
@@ -142,9 +146,7 @@ def test_it_opens_with_an_example_and_its_answer(client: FlaskClient, calculator
             assert caution["text"] in page.one("section", id="answer")[1]
     for reference in calculator.references:
         assert re.sub(r"\s+", " ", reference.text) in page.one("section", id="working")[1]
-    svg = [attributes for attributes, _ in page.find("svg")]
-    assert len(svg) == 2
-    assert {each["role"] for each in svg} == {"img"}
+    assert page.one("img")[0]["alt"]
 
 
 def _last_place(text: str) -> float:
@@ -279,7 +281,7 @@ def test_faults_stand_beside_their_fields_in_the_service_s_words(client: FlaskCl
         assert fault["detail"] in said
         assert fault["accepted"] in said
     assert page.one("", id="power")[0]["value"] == "200"
-    assert not page.find("svg")
+    assert not page.find("img")
 
 
 def test_a_name_given_twice_is_said(client: FlaskClient) -> None:
@@ -396,9 +398,158 @@ def test_a_unit_of_a_result_is_kept(client: FlaskClient) -> None:
     assert float(client.get(f"{cell.path}?{cell.query}").text) == seconds
     assert "units=endurance:s" in pieces["curl"]
     assert "units=endurance:s" in pieces["Python"]
-    assert all("units=endurance:s" in a["href"] for a, text in page.find("a") if text in ("SVG", "PNG", "CSV"))
+    links = [a["href"] for a, text in page.find("a") if text in ("SVG", "PNG", "All in words", "CSV")]
+    assert len(links) == 4
+    assert all(
+        "units=endurance:s" in each for each in (*links, page.one("img")[0]["src"], page.one("source")[0]["srcset"])
+    )
     wrong = get(client, "/calculators/endurance", **{**query, "power": "abc"})
     assert wrong.one("input", name="units.endurance")[0]["value"] == "s"
+
+
+SOURCES = ("wide", "img", "src"), ("narrow", "source", "srcset")
+
+
+@every_calculator
+def test_the_chart_is_an_image_from_an_address_of_its_own(
+    client: FlaskClient, calculator: Calculator[Any, Any]
+) -> None:
+    """The page does not wait for it, and leaves the room that the chart at that address takes. Anybody may cache it."""
+    page = get(client, f"/calculators/{calculator.name}")
+    assert not page.find("svg")
+    for shape, tag, attribute in SOURCES:
+        element, _ = page.one(tag)
+        answer = client.get(element[attribute], headers={"Accept": "image/avif,image/webp,image/svg+xml,*/*;q=0.8"})
+        assert (answer.status_code, answer.content_type) == (200, "image/svg+xml"), shape
+        drawn = Page(answer.text).one("svg")[0]
+        assert (drawn["width"], drawn["height"]) == (element["width"], element["height"])
+        assert answer.headers["Cache-Control"] == "public, max-age=3600"
+        again = client.get(element[attribute], headers={"If-None-Match": answer.headers["ETag"]})
+        assert again.status_code == 304
+        assert again.headers["Content-Security-Policy"] == answer.headers["Content-Security-Policy"]
+        assert "prefers-color-scheme" in answer.text
+    image, _ = page.one("img")
+    assert image["loading"] == "lazy"
+    assert image["alt"].endswith(".")
+    assert page.one("source")[0]["media"] == "(max-width: 36rem)"
+
+
+def test_a_page_computes_no_picture(monkeypatch: pytest.MonkeyPatch, client: FlaskClient) -> None:
+    """Neither its drawing nor the points of its curve."""
+
+    def never(*_: object, **__: object) -> None:
+        raise AssertionError("a page drew a chart")
+
+    monkeypatch.setattr("gramwatt.charts.draw.as_svg", never)
+    monkeypatch.setattr("gramwatt.charts.declared.points", never)
+    for calculator in CALCULATORS:
+        assert get(client, f"/calculators/{calculator.name}").find("picture")
+
+
+def test_a_form_s_chart_says_what_is_wrong(client: FlaskClient) -> None:
+    """The address of a chart with rows of tables is a form's."""
+    url = "/calculators/mass-margin/chart"
+    drawn = client.get(url, query_string={**PARTS, "shape": "narrow"})
+    assert "frame to 38.4 g; motor × 4 to 82.8 g" in drawn.text
+    wrong = client.get(url, query_string={**PARTS, "parts.4.mass": "heavy"})
+    assert (wrong.status_code, wrong.mimetype) == (422, "application/problem+json")
+    assert [error["pointer"] for error in wrong.get_json()["errors"]] == ["/parts/1/mass"]
+    twice = client.get(f"{url}?limit=250&limit=300&masses=1")
+    assert [error["pointer"] for error in twice.get_json()["errors"]] == ["/limit"]
+    assert client.get("/calculators/endurence/chart").status_code == 404
+    nothing = client.get("/calculators/endurance/chart", query_string={"cells": 6, "capacity": 1300, "power": 90000})
+    assert (nothing.status_code, nothing.get_json()["type"]) == (404, "/problems/no-answer")
+
+
+def inline(page: Page) -> str:
+    """The chart that stands in the page itself."""
+    assert not page.find("source")
+    kind, _, data = page.one("img")[0]["src"].partition(",")
+    assert kind == "data:image/svg+xml;base64"
+    return base64.b64decode(data).decode()
+
+
+def test_a_chart_whose_inputs_no_address_can_hold_stands_in_the_page(
+    monkeypatch: pytest.MonkeyPatch, client: FlaskClient
+) -> None:
+    """Drawn once, in the shape that fits."""
+    shapes: list[str] = []
+
+    def counted(sheet: Sheet, look: Look) -> bytes:
+        shapes.append(look.shape)
+        return as_svg(sheet, look)
+
+    monkeypatch.setattr(draw, "as_svg", counted)
+    text = "time,voltage,current\n" + "".join(f"{at},15.2,{10 + at % 3}\n" for at in range(60))
+    for shape in ("wide", "narrow"):
+        sent = client.post("/calculators/flight-log", data={"log": text, "shape": shape}, headers=BROWSER)
+        page = Page(sent.text)
+        drawn = Page(inline(page))
+        assert "current in A" in " ".join(word for _, word in drawn.find("text"))
+        assert drawn.one("svg")[0]["width"] == page.one("img")[0]["width"]
+        assert drawn.one("desc")[1] == page.one("img")[0]["alt"]
+    many = {f"parts.{at}.name": "a long name" * 6 for at in range(110)} | {f"parts.{at}.mass": "1" for at in range(110)}
+    long = client.post("/calculators/mass-margin", data={**many, "limit": "250"}, headers=BROWSER)
+    assert headline(Page(long.text)) == "140 g"
+    assert "limit 250 g" in inline(Page(long.text))
+    assert shapes == ["wide", "narrow", "wide"]
+
+
+def test_without_matplotlib_there_is_all_but_the_chart(monkeypatch: pytest.MonkeyPatch, client: FlaskClient) -> None:
+    """A page says so in one sentence; the address of a chart says what to install; its words need no drawing."""
+    before = get(client, "/calculators/pack-energy", cells="6", capacity="1300")
+    monkeypatch.setattr(extras, "is_installed", lambda library: library != "matplotlib")
+    monkeypatch.setattr(extras, "require", lambda library, **more: absent(library, **more))
+    page = get(client, "/calculators/pack-energy", cells="6", capacity="1300")
+    assert headline(page) == headline(before)
+    assert not page.find("picture")
+    assert "This service draws no charts" in page.one("section", id="answer")[1]
+    for url in (before.one("img")[0]["src"], "/calculators/mass-margin/chart"):
+        refused = client.get(url)
+        assert (refused.status_code, refused.get_json()["type"]) == (501, "/problems/not-installed")
+        assert "pip install 'gramwatt[charts]'" in refused.get_json()["detail"]
+    words = client.get("/v1/pack-energy/chart?cells=6&capacity=1300&format=txt")
+    assert (words.status_code, words.mimetype) == (200, "text/plain")
+
+
+def absent(library: str, *, extra: str, purpose: str) -> None:
+    raise extras.MissingExtra(library, extra, purpose)
+
+
+@pytest.mark.parametrize("path", ["/", "/calculators/mass-margin", "/calculators/mass-margin/frame"])
+def test_a_script_fetches_what_changes_and_nothing_else(client: FlaskClient, path: str) -> None:
+    """The parts that a script exchanges are those of the whole page, byte for byte."""
+    query = urlencode({"masses": "100, 120", "limit": "250"})
+    whole = client.get(f"{path}?{query}", headers=BROWSER)
+    part = client.get(f"{path}?{query}&part=answer", headers=BROWSER)
+    assert part.status_code == 200
+    assert part.headers["ETag"] != whole.headers["ETag"]
+    assert part.headers["Content-Security-Policy"] == whole.headers["Content-Security-Policy"]
+    assert "<form" not in part.text
+    assert "<html" not in part.text
+    ids = ("answer", "working", "elsewhere") if path == "/calculators/mass-margin" else ("answer",)
+    assert re.findall(r'<section id="(\w+)"', part.text) == list(ids)
+    for each in ids:
+        pattern = rf'<section id="{each}".*?</section>'
+        assert re.findall(pattern, part.text, re.DOTALL) == re.findall(pattern, whole.text, re.DOTALL)
+    assert headline(Page(part.text)) == "30 g"
+
+
+def test_a_part_marks_the_fields_that_stay(client: FlaskClient) -> None:
+    """What is assumed in the place of an empty field, and what is wrong with one, in a row of a table too."""
+    query = {"cells": "6", "capacity": "1300", "power": "700", "part": "answer"}
+    marks = {a["data-field"]: a["data-assumed"] for a, _ in get(client, "/calculators/pack-current", **query).find("li")
+             if "data-field" in a}  # fmt: skip
+    found = calculate("pack-current", cells=6, capacity=1300, power=700)
+    assert marks["cell_resistance"] == f"{plain(found['given']['cell_resistance'], 6)} mohm"
+    assert "power" not in marks
+    wrong = get(client, "/calculators/mass-margin", **{**PARTS, "parts.4.mass": "heavy"}, part="answer")
+    assert "not a number" in wrong.one("li", data_field="parts.1.mass")[1]
+    assert wrong.one("p", id="parts.1.mass-fault1")
+    assert "parts, row 2, mass" in wrong.one("div", id="wrong")[1]
+    sent = client.post("/calculators/flight-log?part=answer", data={"log": "no header here"}, headers=BROWSER)
+    assert Page(sent.text).one("li", data_field="log")[1]
+    assert sent.headers["Cache-Control"] == "no-store"
 
 
 def test_packs_are_compared_in_a_table_and_a_picture(client: FlaskClient) -> None:
@@ -410,7 +561,11 @@ def test_packs_are_compared_in_a_table_and_a_picture(client: FlaskClient) -> Non
     for row in found:
         assert row["name"] in table
     assert "endurance" in table
-    assert "endurance in min" in " ".join(text for _, text in page.find("svg"))
+    (row, *_) = found
+    drawn = client.get(page.one("img")[0]["src"]).text
+    assert "endurance in min" in drawn
+    assert row["name"] in drawn
+    assert f"{row['name']}: endurance " in page.one("img")[0]["alt"]
 
 
 def test_a_recording_is_sent_as_a_file_or_as_text(client: FlaskClient) -> None:
@@ -468,6 +623,7 @@ def test_a_page_is_sent_again_only_when_it_changed(client: FlaskClient) -> None:
     url = "/calculators/pack-energy?cells=6&capacity=1300"
     first = client.get(url, headers=BROWSER)
     tag = first.headers["ETag"]
+    assert not tag.startswith("W/"), "the same bytes as long as code, host and address are the same"
     assert first.headers["Cache-Control"] == "no-cache"
     again = client.get(url, headers={**BROWSER, "If-None-Match": tag})
     assert (again.status_code, again.data) == (304, b"")

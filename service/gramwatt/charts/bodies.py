@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import math
-
 import numpy as np
 from matplotlib.colors import LinearSegmentedColormap
 
-from gramwatt.charts.page import Page, cut, ticks
+from gramwatt.charts.page import Page, ticks
 from gramwatt.charts.sheet import Map, Rows, Stairs
+from gramwatt.charts.sizes import bars_height, cut, ladder_height, map_height, rows_beside
+from gramwatt.charts.themes import Theme
 
 
 def draw_stairs(page: Page, stairs: Stairs) -> None:
@@ -16,8 +16,7 @@ def draw_stairs(page: Page, stairs: Stairs) -> None:
     theme, count = page.theme, len(stairs.names)
     letters = 22 if page.look.shape == "wide" else 16
     left = 0.25 + 0.073 * max(4, min(letters, max(map(len, stairs.names))))
-    ladder = 0.22 * count + 0.1
-    page.resize(page.top + 0.3 + ladder + 0.4 + 0.85 + 0.35)
+    ladder = ladder_height(stairs)
     top = page.top + 0.3
     right = page.width - 0.25
     axes = page.axes(left, top, right, top + ladder)
@@ -57,10 +56,7 @@ def draw_rows(page: Page, rows: Rows) -> None:
     theme, count = page.theme, len(rows.names)
     letters = 22 if page.look.shape == "wide" else 15
     left = 0.25 + 0.073 * max(4, min(letters, max(map(len, rows.names))))
-    beside = 2 if page.look.shape == "wide" and len(rows.columns) > 1 else 1
-    each = 0.26 * count + 0.16
-    down = math.ceil(len(rows.columns) / beside)
-    page.resize(page.top + down * (each + 0.42) + 0.05)
+    beside, each = rows_beside(rows, page.look.shape), bars_height(rows)
     room = (page.width - left - 0.15) / beside
     for at, column in enumerate(rows.columns):
         top = page.top + 0.28 + (at // beside) * (each + 0.42)
@@ -94,11 +90,15 @@ def draw_rows(page: Page, rows: Rows) -> None:
         page.text(begin + 0.06, top - 0.22, column.label, size=9, weight="bold")
 
 
+def shades(theme: Theme) -> LinearSegmentedColormap:
+    """Return the colours of a map, from its least value to its greatest."""
+    return LinearSegmentedColormap.from_list("gramwatt", [theme.paper, theme.shade, theme.figure])
+
+
 def draw_map(page: Page, seen: Map) -> None:
     """Draw one figure over two inputs, in shades and labelled lines."""
     theme = page.theme
-    height = 0.6 * page.width
-    page.resize(page.top + 0.5 + height + 0.45)
+    height = map_height(page.width)
     top = page.top + 0.5
     axes = page.axes(0.62, top, page.width - 0.2, top + height)
     page.text(0.1, page.top + 0.06, f"{seen.label}, by the lines", size=9, weight="bold", color=theme.figure)
@@ -115,8 +115,7 @@ def draw_map(page: Page, seen: Map) -> None:
         return
     levels = ticks(9).tick_values(float(known.min()), float(known.max()))
     values = np.ma.masked_invalid(seen.values)
-    shades = LinearSegmentedColormap.from_list("gramwatt", [theme.paper, theme.shade, theme.figure])
-    axes.contourf(seen.across, seen.up, values, levels=levels, cmap=shades)
+    axes.contourf(seen.across, seen.up, values, levels=levels, cmap=shades(theme))
     lines = axes.contour(seen.across, seen.up, values, levels=levels, colors=theme.ink, linewidths=0.7)
     for label in axes.clabel(lines, fontsize=8.5, colors=theme.ink, inline=True):
         label.set_bbox({"facecolor": theme.paper, "edgecolor": "none", "pad": 0.6, "alpha": 0.8})

@@ -81,7 +81,13 @@ def sheet(asked: Asked) -> Sheet | None:
     return Sheet(asked.calculator.title, words.short(asked.calculator, asked.answer), told, seen)
 
 
-def _curve(asked: Asked, picture: Curve[Any, Any]) -> tuple[Body, str] | None:
+def unit_across(asked: Asked, picture: Curve[Any, Any]) -> str:
+    """Return the unit of a curve's level axis."""
+    return asked.unit(picture.across) if picture.across else words.own_unit(asked.calculator.asked[picture.vary])
+
+
+def curve_axis(asked: Asked, picture: Curve[Any, Any]) -> Axis | None:
+    """Return the points of the varied input, or None where its ends are not known."""
     calculator, name = asked.calculator, picture.vary
     kind = calculator.asked[name]
     if not isinstance(kind, Quantity | Count):
@@ -98,13 +104,21 @@ def _curve(asked: Asked, picture: Curve[Any, Any]) -> tuple[Body, str] | None:
     if isinstance(kind, Count):
         low, high = math.floor(low), math.ceil(high)
         count = min(count, int(abs(high - low)) + 1)
-    axis = Axis(name, count, float(low), float(high))
+    return Axis(name, count, float(low), float(high))
+
+
+def _curve(asked: Asked, picture: Curve[Any, Any]) -> tuple[Body, str] | None:
+    calculator, name = asked.calculator, picture.vary
+    kind, axis = calculator.asked[name], curve_axis(asked, picture)
+    if axis is None:
+        return None
+    count = axis.count
     constants = {each: value for each, value in asked.question.items() if each != name}
     shown = (*picture.show, *((picture.across,) if picture.across else ()))
     told_units = {each: unit for each, unit in asked.answer["units"].items() if each in calculator.answered}
     found = points(calculator, constants, [axis], text=asked.text, result_units=told_units, names=shown)
     across = picture.across or name
-    unit = asked.unit(across) if picture.across else words.own_unit(kind)
+    unit = unit_across(asked, picture)
     level = found.values(picture.across) if picture.across else axis.points(np.arange(count))
     here = asked.answer["results"].get(across, asked.answer["given"].get(across))
     panels, courses, asked_for = [], [], []

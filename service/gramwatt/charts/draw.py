@@ -1,23 +1,27 @@
-"""A `Sheet` drawn by matplotlib, as SVG or PNG."""
+"""Draw a `Sheet` by matplotlib, as SVG or PNG. Import this module only to draw: matplotlib takes half a second."""
 
 from __future__ import annotations
 
+import functools
 import io
 import threading
 import warnings
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from typing import Any, Final
 
 import matplotlib as mpl
+import numpy as np
+from matplotlib.colors import to_hex
 from matplotlib.figure import Figure
 
 from gramwatt.charts import svg
-from gramwatt.charts.bodies import draw_map, draw_rows, draw_stairs
+from gramwatt.charts.bodies import draw_map, draw_rows, draw_stairs, shades
 from gramwatt.charts.graph import draw_graph
-from gramwatt.charts.page import Page, cut
+from gramwatt.charts.page import Page
 from gramwatt.charts.sheet import Graph, Map, Rows, Sheet, Stairs
-from gramwatt.charts.themes import FONT, SHAPES, THEMES, Look
+from gramwatt.charts.sizes import body_height, head_lines, top_of
+from gramwatt.charts.themes import AUTO, DARK, FONT, LIGHT, SHAPES, Look
 
 INCH: Final = 120
 """Pixels of PNG to an inch."""
@@ -25,15 +29,8 @@ _LOCK: Final = threading.Lock()
 """matplotlib's settings and its caches are the process's own."""
 
 
-def drawn(sheet: Sheet, form: str, look: Look) -> bytes:
-    """The picture as ``svg`` or ``png``, or as ``txt``: its title and what it shows."""
-    if form == "txt":
-        return f"{sheet.title}\n{sheet.told}\n".encode()
-    return as_png(sheet, look) if form == "png" else as_svg(sheet, look)
-
-
-def as_svg(sheet: Sheet, look: Look, *, variables: bool = False) -> bytes:
-    """The picture as SVG, its title and what it shows told in words; see `svg.tidy` for ``variables``."""
+def as_svg(sheet: Sheet, look: Look) -> bytes:
+    """Return the chart as SVG, with its title and what it shows in words."""
     with _drawing(look):
         written = io.BytesIO()
         _figure(sheet, look).savefig(written, format="svg", metadata={"Date": None})
@@ -42,8 +39,20 @@ def as_svg(sheet: Sheet, look: Look, *, variables: bool = False) -> bytes:
         sheet.title,
         sheet.told,
         key=look.shape[0],
-        theme=THEMES[look.theme] if variables else None,
+        dark=_dark_colours() if look.theme == AUTO else {},
     )
+
+
+@functools.cache
+def _dark_colours() -> Mapping[str, str]:
+    """The dark colour for each light one, shades of a map included."""
+    levels = np.arange(shades(LIGHT).N)
+    pairs = {to_hex(one): to_hex(other) for one, other in zip(shades(LIGHT)(levels), shades(DARK)(levels), strict=True)}
+    pairs |= zip(LIGHT.lines, DARK.lines, strict=True)
+    return pairs | {
+        getattr(LIGHT, name): getattr(DARK, name)
+        for name in ("paper", "ink", "faint", "rule", "figure", "shade", "mark")
+    }
 
 
 def as_png(sheet: Sheet, look: Look) -> bytes:
@@ -63,7 +72,7 @@ def _drawing(look: Look) -> Iterator[None]:
 
 
 def _settings(look: Look) -> Any:
-    theme = THEMES[look.theme]
+    theme = look.colours
     return {
         "font.family": FONT,
         "font.size": 9,
@@ -92,10 +101,10 @@ def _settings(look: Look) -> Any:
 
 
 def _figure(sheet: Sheet, look: Look) -> Figure:
-    theme, width = THEMES[look.theme], SHAPES[look.shape]
-    page = Page(Figure(facecolor=theme.paper if look.ground == "paper" else "none"), theme, look, width)
-    head = _head(sheet, width) if look.titled else []
-    page.top = sum(rise for *_, rise in head) + (0.2 if head else 0.04)
+    theme, width, top = look.colours, SHAPES[look.shape], top_of(sheet, look)
+    height = top + body_height(sheet.body, look.shape)
+    figure = Figure((width, height), facecolor=theme.paper if look.ground == "paper" else "none")
+    page = Page(figure, theme, look, width, height, top)
     match sheet.body:
         case Graph():
             draw_graph(page, sheet.body)
@@ -106,25 +115,8 @@ def _figure(sheet: Sheet, look: Look) -> Figure:
         case Map():
             draw_map(page, sheet.body)
     above = 0.1
-    for line, size, weight, rise in head:
+    for line, size, weight, rise in head_lines(sheet, width) if look.titled else ():
         colour = theme.ink if weight == "bold" else theme.faint
         page.text(0.1, above, line, size=size, weight=weight, color=colour)
         above += rise
     return page.figure
-
-
-def _head(sheet: Sheet, width: float) -> list[tuple[str, float, str, float]]:
-    """Title and question as lines that fit the width: words, size, weight, height in inches."""
-    title = [(line, 11.0, "bold", 0.21) for line in _wrapped(sheet.title, int(width * 9.5))]
-    question = _wrapped(sheet.question, int(width * 14.5), " · ")[:3]
-    return title + [(line, 8.0, "normal", 0.16) for line in question]
-
-
-def _wrapped(text: str, letters: int, between: str = " ") -> list[str]:
-    lines: list[str] = []
-    for word in text.split(between):
-        if lines and len(lines[-1]) + len(between) + len(word) <= letters:
-            lines[-1] += between + word
-        else:
-            lines.append(cut(word, letters))
-    return [line for line in lines if line]

@@ -3,23 +3,20 @@
 from __future__ import annotations
 
 import math
-from typing import Any, Final
+from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
 
-from gramwatt.charts.page import Page, cut, ticks
+from gramwatt.charts.page import Page, ticks
 from gramwatt.charts.sheet import Graph, Panel
+from gramwatt.charts.sizes import cut, panel_height
 from gramwatt.charts.themes import DASHES, Theme
-
-PANEL: Final = 1.55
-LONE_PANEL: Final = 2.3
 
 
 def draw_graph(page: Page, graph: Graph) -> None:
     """Draw a graph."""
-    each = PANEL if len(graph.panels) > 1 else LONE_PANEL
-    page.resize(page.top + len(graph.panels) * (each + 0.34) + 0.42)
+    each = panel_height(len(graph.panels))
     first: Axes | None = None
     top = page.top
     for place, panel in enumerate(graph.panels, 1):

@@ -14,19 +14,15 @@ from gramwatt.charts.themes import Look, Theme
 
 @dataclass(slots=True)
 class Page:
-    """A figure whose parts are placed in inches from its upper left corner; its height is set once that is known."""
+    """A figure whose parts are placed in inches from its upper left corner."""
 
     figure: Figure
     theme: Theme
     look: Look
     width: float
-    top: float = 0.0
-    height: float = 1.0
-
-    def resize(self, height: float) -> None:
-        """Set the height, title included."""
-        self.height = height
-        self.figure.set_size_inches(self.width, height)
+    height: float
+    top: float
+    """Where the chart's body begins, below the title."""
 
     def axes(self, left: float, top: float, right: float, bottom: float, **more: Any) -> Axes:
         """Axes between places in inches; ``right`` and all else are measured from the left and from the top."""
@@ -36,11 +32,6 @@ class Page:
     def text(self, left: float, top: float, words: str, **more: Any) -> None:
         """Words at a place in inches."""
         self.figure.text(left / self.width, 1 - top / self.height, words, va="top", **more)
-
-
-def cut(text: str, letters: int) -> str:
-    """A text of at most so many letters."""
-    return text if len(text) <= letters else text[: letters - 1] + "…"
 
 
 def ticks(most: int, *, whole: bool = False) -> MaxNLocator:

@@ -113,3 +113,7 @@ class Sheet:
     question: str
     told: str
     body: Body
+
+    def text(self) -> bytes:
+        """Return the chart in words: its title and what it shows."""
+        return f"{self.title}\n{self.told}\n".encode()

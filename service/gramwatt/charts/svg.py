@@ -5,26 +5,30 @@ from __future__ import annotations
 
 import re
 import xml.etree.ElementTree as ET
+from collections.abc import Mapping
 from typing import Final
 
-from gramwatt.charts.themes import FONTS, Theme
+from gramwatt.charts.themes import FONTS
 
 SVG: Final = "http://www.w3.org/2000/svg"
 _DIGEST: Final = re.compile(r"^[A-Za-z]?[0-9]?_?[0-9a-f]{6,}")
 _FORBIDDEN: Final = re.compile("[^\t\n\r\x20-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
 """Letters that no XML may hold (XML 1.0, production 2)."""
 _LONG: Final = re.compile(r"-?\d+\.\d{3,}")
+_OTHER_STEPS: Final = re.compile("[^-MLz0-9. ]")
+"""Whatever a path of straight lines has not: after a curve, more coordinates are a curve."""
 _KEPT: Final = frozenset(
     ("fill", "stroke", "stroke-width", "stroke-dasharray", "stroke-dashoffset", "stroke-linecap", "stroke-linejoin",
      "font-weight", "opacity", "fill-opacity", "stroke-opacity", "text-anchor", "fill-rule", "clip-rule")
 )  # fmt: skip
 
 
-def tidy(text: str, title: str, told: str, *, key: str, theme: Theme | None) -> bytes:
+def tidy(text: str, title: str, told: str, *, key: str, dark: Mapping[str, str]) -> bytes:
     """The picture with styles as attributes, its title and description.
 
-    ``key`` tells its ids from those of another picture on the same page; with a ``theme`` its colours become custom
-    properties (``var(--figure)``), so that a page's own scheme holds for it.
+    ``key`` tells its ids from those of another picture on the same page. ``dark`` has a dark colour for each light one:
+    a style sheet then puts them in their place where the reader prefers dark. The light ones stay attributes, for
+    programs that know no style sheets.
     """
     ET.register_namespace("", SVG)
     title, told = (_FORBIDDEN.sub("\ufffd", words) for words in (title, told))
@@ -41,10 +45,13 @@ def tidy(text: str, title: str, told: str, *, key: str, theme: Theme | None) -> 
         for child in list(parent):
             if child.tag.endswith(("}metadata", "}style")):
                 parent.remove(child)
-    colours = _properties(theme) if theme else {}
     for element in root.iter():
-        _restyle(element, colours, key)
+        _restyle(element, key)
     _flatten(root)
+    if dark:
+        sheet = ET.Element(f"{{{SVG}}}style")
+        sheet.text = _dark_rules(root, dark)
+        root.insert(0, sheet)
     for tag, words in (("desc", told), ("title", title)):
         said = ET.Element(f"{{{SVG}}}{tag}", {"id": f"{key}-{'told' if tag == 'desc' else 'title'}"})
         said.text = words
@@ -52,15 +59,14 @@ def tidy(text: str, title: str, told: str, *, key: str, theme: Theme | None) -> 
     return ET.tostring(root, encoding="unicode").encode() + b"\n"
 
 
-def _properties(theme: Theme) -> dict[str, str]:
-    named = {name: getattr(theme, name) for name in ("paper", "ink", "faint", "rule", "figure", "shade", "mark")}
-    found = {colour: f"var(--{name})" for name, colour in named.items()}
-    for at, colour in enumerate(theme.lines, 1):
-        found.setdefault(colour, f"var(--line-{at})")
-    return found
+def _dark_rules(root: ET.Element, dark: Mapping[str, str]) -> str:
+    """A style sheet with the dark colours of those that are there."""
+    used = sorted({(name, value) for each in root.iter() for name, value in each.items() if value in dark})
+    rules = "".join(f'[{name}="{value}"]{{{name}:{dark[value]}}}' for name, value in used)
+    return f"@media (prefers-color-scheme:dark){{{rules}}}"
 
 
-def _restyle(element: ET.Element, colours: dict[str, str], key: str) -> None:
+def _restyle(element: ET.Element, key: str) -> None:
     for part in element.attrib.pop("style", "").split(";"):
         name, colon, value = (piece.strip() for piece in part.partition(":"))
         if name == "font-size":
@@ -79,9 +85,16 @@ def _restyle(element: ET.Element, colours: dict[str, str], key: str) -> None:
         elif name == "clip-path":
             element.set(name, value.replace("url(#", f"url(#{key}-"))
         elif name in ("d", "x", "y", "transform", "points", "width", "height"):
-            element.set(name, _LONG.sub(_shortened, value).replace("\n", "").strip())
-        elif value in colours:
-            element.set(name, colours[value])
+            if value.startswith("rotate(-0 "):
+                del element.attrib[name]
+            else:
+                element.set(name, _short(_LONG.sub(_shortened, value)))
+
+
+def _short(value: str) -> str:
+    """Coordinates without white space, and without the letters of lines after lines (SVG 2, 9.3.4)."""
+    value = " ".join(value.split())
+    return value if _OTHER_STEPS.search(value) else value.replace(" L ", " ")
 
 
 def _shortened(number: re.Match[str]) -> str:

@@ -48,6 +48,8 @@ DARK: Final = Theme(
     lines=("#b5ddec", "#f0a070", "#8057c4", "#b64f30", "#0e817b", "#9499dc"),
 )
 THEMES: Final = {"light": LIGHT, "dark": DARK}
+AUTO: Final = "auto"
+"""Of SVG: light, or dark where the reader prefers that (the media feature prefers-color-scheme); PNG is light."""
 SHAPES: Final = {"wide": 6.4, "narrow": 3.7}
 """Widths in inches: at the size of a page's text, and at a phone's."""
 GROUNDS: Final = ("paper", "clear")
@@ -64,6 +66,7 @@ class Look:
     """How a picture is wanted."""
 
     theme: str = "light"
+    """One of `THEMES`, or `AUTO`."""
     shape: str = "wide"
     ground: str = "paper"
     """One of `GROUNDS`."""
@@ -71,3 +74,8 @@ class Look:
     """Pixels of PNG, times as many each way."""
     titled: bool = True
     """Whether title and question stand in it; on a page they stand beside it."""
+
+    @property
+    def colours(self) -> Theme:
+        """The colours to draw with."""
+        return THEMES.get(self.theme, LIGHT)

@@ -7,7 +7,7 @@ from typing import IO, TYPE_CHECKING, Any, Final
 
 import click
 
-from gramwatt.charts.themes import GROUNDS, LARGEST_SCALE, SHAPES, THEMES, Look
+from gramwatt.charts.themes import AUTO, GROUNDS, LARGEST_SCALE, SHAPES, THEMES, Look
 from gramwatt.commands.asking import question_of
 from gramwatt.commands.words import fail, named, pairs
 
@@ -32,7 +32,7 @@ ENDINGS: Final = {".svg": "svg", ".png": "png", ".txt": "txt"}
     help="Draw a sweep: an input varied evenly, or over a list: cells=3,4,6. Twice for a map.",
 )
 @click.option("--show", metavar="RESULT,...", help="Of a sweep: the results drawn; else the calculator's first.")
-@click.option("--theme", type=click.Choice(list(THEMES)), default="light", show_default=True)
+@click.option("--theme", type=click.Choice([*THEMES, AUTO]), default="light", show_default=True)
 @click.option("--shape", type=click.Choice(list(SHAPES)), default="wide", show_default=True)
 @click.option("--ground", type=click.Choice(GROUNDS), default="paper", show_default=True)
 @click.option(
@@ -56,7 +56,8 @@ def chart(
     **look: Any,
 ) -> None:
     """Draw an answer or a sweep: gramwatt chart endurance cells=6 capacity=1300 power=200 -o endurance.svg."""
-    from gramwatt.charts import declared, draw
+    from gramwatt.charts import declared
+    from gramwatt.charts.rendering import render
     from gramwatt.charts.sheet import Nothing
     from gramwatt.commands.output import Output
     from gramwatt.edge.ask import Refused, UnknownCalculator, find
@@ -80,7 +81,7 @@ def chart(
             sheet = declared.picture_of(calculator, question, text=text, result_units=pairs(units))
     except (Nothing, Refused) as error:
         fail(str(error))
-    made = draw.drawn(sheet, chosen, Look(**look))
+    made = render(sheet, chosen, Look(**look))
     try:
         with Output(out) as output:
             output.write(made)

@@ -12,11 +12,10 @@ from gramwatt import registry
 from gramwatt.edge.queries import first_query
 from gramwatt.extras import MissingExtra
 from gramwatt.web import calculators, charts, fast_path, headers, logs, metrics, problems, site, tables
-from gramwatt.web.limits import RateLimit
+from gramwatt.web.limits import LONGEST_URL, RateLimit
 from gramwatt.web.pages import routes as pages
 
 LARGEST_BODY = 1024 * 1024
-LONGEST_URL = 8000
 
 
 def create_app() -> Flask:

@@ -7,9 +7,11 @@ from typing import Any, Final
 
 from flask import Blueprint, Response, request
 
+from gramwatt.charts import declared, swept
+from gramwatt.charts.rendering import render
 from gramwatt.charts.sheet import Nothing
-from gramwatt.charts.themes import GROUNDS, LARGEST_SCALE, SHAPES, THEMES, Look
-from gramwatt.declare import Calculator, Choice, Count, Kind, Text
+from gramwatt.charts.themes import AUTO, GROUNDS, LARGEST_SCALE, SHAPES, THEMES, Look
+from gramwatt.declare import Calculator, Choice, Count, Flag, Kind, Text
 from gramwatt.edge import ask
 from gramwatt.edge.columns import escape_name
 from gramwatt.edge.queries import fits_query
@@ -30,14 +32,22 @@ CHART_OPTIONS: Final[Mapping[str, Kind]] = {
         "The format, instead of an Accept header; txt is what the picture shows, in words.",
         optional=True,
     ),
-    "theme": Choice(tuple(THEMES), "Dark ink on light paper, or the reverse.", default="light"),
+    "theme": Choice(
+        (*THEMES, AUTO),
+        "Dark ink on light paper, or the reverse; auto, of SVG, is what the reader's own settings prefer.",
+        default="light",
+    ),
     "shape": Choice(tuple(SHAPES), "For a page, or for a phone's screen.", default="wide"),
     "ground": Choice(GROUNDS, "Whether the paper is drawn; without it whatever lies below shows.", default="paper"),
     "scale": Count("Of PNG: pixels, times as many each way.", at_least=1, at_most=LARGEST_SCALE, default=1),
     "show": Text(
         "Of a sweep: the results drawn, separated by commas; the headline unless said.", longest=200, optional=True
     ),
+    "title": Flag("Whether title and inputs stand in the picture.", default=True),
 }
+
+STYLED: Final = "default-src 'none'; style-src 'unsafe-inline'; frame-ancestors *"
+"""The policy of an SVG with a style sheet in it, which takes effect where the SVG is opened by itself."""
 
 blueprint = Blueprint("charts", __name__, url_prefix="/v1")
 
@@ -52,10 +62,10 @@ def chart_query(calculator_name: str) -> Response:
     form = preferred(MEDIA, options["format"] if not faults else None)
     tag = etag(form)
     kept = not_modified(tag)
-    if kept is not None:
-        return kept
-    axes = axes_of_query(calculator, words, faults) if _varies() else []
-    return cacheable(_drawn(calculator, words, axes, options, faults, form, text=True), tag)
+    if kept is None:
+        axes = axes_of_query(calculator, words, faults) if _varies() else []
+        kept = cacheable(_drawn(calculator, words, axes, options, faults, form, text=True), tag)
+    return styled(kept) if options["theme"] == AUTO else kept
 
 
 @blueprint.post("/<calculator_name>/chart")
@@ -75,6 +85,12 @@ def chart_body(calculator_name: str) -> Response:
         question, axes = sweep_of_body(calculator, body, faults)
     response = _drawn(calculator, question, axes, options, faults, form, text=False)
     response.headers["Cache-Control"] = "no-store"
+    return styled(response) if options["theme"] == AUTO else response
+
+
+def styled(response: Response) -> Response:
+    """Let an SVG have its style sheet; a browser takes the policy of a 304 too."""
+    response.headers["Content-Security-Policy"] = STYLED
     return response
 
 
@@ -92,8 +108,6 @@ def _drawn(
     *,
     text: bool,
 ) -> Response:
-    from gramwatt.charts import declared, draw, swept  # matplotlib takes half a second, which only a picture needs
-
     wished = result_units(options["units"], faults)
     try:
         if axes or faults:
@@ -108,9 +122,9 @@ def _drawn(
         raise invalid(refused.faults) from None
     except Nothing as nothing:
         raise Problem("no-answer", str(nothing)) from None
-    look = Look(options["theme"], options["shape"], options["ground"], options["scale"])
+    look = Look(options["theme"], options["shape"], options["ground"], options["scale"], bool(options["title"]))
     media = MEDIA[form] + ("; charset=utf-8" if form == "txt" else "")
-    return Response(draw.drawn(seen, form, look), content_type=media)
+    return Response(render(seen, form, look), content_type=media)
 
 
 def _sweep_faults(
@@ -123,8 +137,6 @@ def _sweep_faults(
     text: bool,
 ) -> list[str]:
     """The results to show. Raises Problem with every fault of a sweep that is to be drawn."""
-    from gramwatt.charts import swept
-
     plan_of(calculator, question, {**options, "given": False, "uncertainty": False}, faults, words=text)
     faults += swept.check(calculator, axes)
     show = swept.shown(calculator, options["show"], faults, len(axes))

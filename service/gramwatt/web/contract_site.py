@@ -119,6 +119,18 @@ def _add_pages(spec: APISpec, html: JsonObject) -> None:
             "responses": {"200": ok(f"{summary}.", html), **problems(400, 404, 413)},
         }
         spec.path(path, parameters=[which], operations={"get": get, "post": post})
+    told = (
+        "The chart of what the form in the query asks, rows of tables included; of the example where it asks nothing."
+    )
+    drawn = {"image/svg+xml": {"schema": {"type": "string", "maxLength": 5_000_000, "pattern": "^<svg "}}}
+    chart = {
+        "operationId": "calculator_chart",
+        "summary": "The chart of a calculator's page",
+        "description": f"{told} By inputs, and in other formats and looks, charts are at `/v1/{{calculator}}/chart`.",
+        "tags": ["service"],
+        "responses": {**cached(ok("The chart.", drawn, "ETag")), **problems(400, 404, 422, 501)},
+    }
+    spec.path("/calculators/{calculator}/chart", parameters=[which], operations={"get": chart})
     script = {
         "text/javascript": {"schema": {"type": "string", "maxLength": 1_000_000, "pattern": "gramwatt-calculator"}}
     }

@@ -17,6 +17,8 @@ from flask import Response, g, request
 from gramwatt.web.problems import Problem
 
 MOST_CLIENTS = 10_000
+LONGEST_URL = 8000
+"""Characters of a path with its query."""
 
 
 class RateLimit:

@@ -17,7 +17,8 @@ from gramwatt.version import __version__
 from gramwatt.web import contract_files
 from gramwatt.web.asking import preferred
 from gramwatt.web.headers import cacheable, etag, not_modified
-from gramwatt.web.pages.routes import NEWEST, PAGES, first_page, integrity, page
+from gramwatt.web.pages.element import NEWEST, integrity
+from gramwatt.web.pages.routes import PAGES, first_page, page
 from gramwatt.web.problems import TYPES, Problem
 
 VIEWER: Final = Path(flask_swagger_ui.__file__).parent / "dist"

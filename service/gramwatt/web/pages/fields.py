@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -41,6 +41,14 @@ class Shown:
     stray: list[Fault] = field(default_factory=list)
     wrong: list[tuple[str, str, Fault]] = field(default_factory=list)
     """Every fault with the id and the label of its field, for the list above the form."""
+
+    @property
+    def every(self) -> Iterator[Field]:
+        """Every field, those in rows of tables included."""
+        for made in (*self.first, *self.more):
+            yield made
+            for row in made.rows:
+                yield from row
 
 
 def fields(

@@ -55,6 +55,8 @@ class Form:
     """Which of them are asked, in order."""
     said: bool = False
     """Whether anything was asked at all."""
+    shape: str = "wide"
+    """The shape of a chart that must be drawn into the page, by the width of its reader's screen."""
 
 
 def read(calculator: Calculator[Any, Any], sent: Mapping[str, str], files: Mapping[str, File]) -> Form:
@@ -63,6 +65,8 @@ def read(calculator: Calculator[Any, Any], sent: Mapping[str, str], files: Mappi
     form = Form(decimal="," if words.pop("decimal", ".") == "," else ".")
     if len(sent) > MOST_FIELDS:
         form.faults.append(Fault("", f"{len(sent)} fields", None, f"up to {MOST_FIELDS} at once"))
+    form.shape = "narrow" if words.pop("shape", "") == "narrow" else "wide"
+    words.pop("part", "")
     add, remove = words.pop("add", ""), words.pop("remove", "")
     for pair in words.pop("units", "").split(","):
         name, colon, unit = pair.partition(":")
@@ -246,10 +250,13 @@ def typed(kind: Kind, given: Any, decimal: str = ".") -> str:
     return text.replace(".", ",") if decimal == "," and isinstance(kind, Quantity | Count) else text
 
 
-def query_of(form: Form) -> dict[str, str]:
-    """The shortest fields that ask the same again: what was typed, units that were chosen, nothing empty."""
+def query_of(form: Form, words: bool = True) -> dict[str, str]:
+    """The shortest fields that ask the same again: what was typed, units that were chosen, nothing empty.
+
+    Without ``words`` they leave out what was typed, and so ask for the example.
+    """
     fields: dict[str, str] = {}
-    for name, word in form.words.items():
+    for name, word in form.words.items() if words else ():
         fields[name] = word
         if unit := form.units.get(name):
             fields[f"{name}.unit"] = unit

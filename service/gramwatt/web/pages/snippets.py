@@ -43,7 +43,7 @@ def snippets(
     """Ways to ask a question again. ``base`` is the service's own address without a slash at its end, ``frame`` that of
     the page to be framed, ``element`` the address of the element's script and its digest; ``units`` are wished for."""
     name, headline = calculator.name, calculator.headline
-    plain = {each: given for each, given in question.items() if not _holds_recording(given)}
+    plain = {each: given for each, given in question.items() if not holds_recording(given)}
     wished = quote(",".join(f"{result}:{unit}" for result, unit in units.items()), safe=":,")
     if calculator.recording in question:
         return Again(_with_recording(calculator, plain, base, wished))
@@ -78,7 +78,8 @@ def samples(calculator: Calculator[Any, Any], question: Mapping[str, Any], *, by
     return [{"lang": languages[each.language], "label": each.title, "source": each.code} for each in pieces]
 
 
-def _holds_recording(given: Any) -> bool:
+def holds_recording(given: Any) -> bool:
+    """Return whether an input is a recording, or a table with one."""
     if isinstance(given, list):
         return any(isinstance(row, dict) and any(isinstance(cell, Recording) for cell in row.values()) for row in given)
     return isinstance(given, Recording)

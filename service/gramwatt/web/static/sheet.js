@@ -1,9 +1,11 @@
-// Makes a page answer while one types, and its address follow. Without it each answer is a new page.
+// Updates the answer while one types, and the page's address with it. Without this script each answer is a new page.
 "use strict";
 {
   const form = document.getElementById("question");
   const byPost = form.method === "post";
   const LONGEST = 7500;
+  const SETTLED = 500; // milliseconds without another answer, before its chart is fetched
+  const NARROW = matchMedia("(max-width: 36rem)");
   let asked = 0;
   let waiting = 0;
   let replacing = false;
@@ -31,13 +33,14 @@
   // With every field emptied the decimal sign alone says that this is no first visit.
   const address = (submitter) => `${path}?${fields(submitter).toString() || "decimal=."}`;
 
-  /** Ask for the page and take its answer; `whole` takes its form too. */
+  /** Fetch the part of the page that changes; `whole` fetches the page itself, for its form too. */
   const ask = async (url, { body = null, whole = false } = {}) => {
     const mine = ++asked;
     document.body.classList.add("busy");
     let found;
     try {
-      const response = await fetch(url, { method: body ? "POST" : "GET", body, headers: { Accept: "text/html" } });
+      const part = whole ? url : `${url}${url.includes("?") ? "&" : "?"}part=answer`;
+      const response = await fetch(part, { method: body ? "POST" : "GET", body, headers: { Accept: "text/html" } });
       if (response.status === 413) return say("This is more than can be sent at once; what you typed is still here.");
       if (!response.ok) throw new Error(response.statusText);
       found = new DOMParser().parseFromString(await response.text(), "text/html");
@@ -50,47 +53,65 @@
     if (mine !== asked) return;
     const focused = document.activeElement?.closest("#answer") ? document.activeElement.name : null;
     const opened = [...document.querySelectorAll("#answer details")].map(({ open }) => open);
+    const chart = document.querySelector("#answer picture");
     for (const id of ["answer", "working", "elsewhere"]) {
       const here = document.getElementById(id);
       const there = found.getElementById(id);
       if (here && there) here.replaceWith(document.importNode(there, true));
     }
     [...document.querySelectorAll("#answer details")].forEach((details, at) => { details.open = opened[at] ?? false; });
+    settle(chart, mine);
     if (focused) form.elements[focused]?.focus({ preventScroll: true });
-    const other = found.getElementById("question");
     if (whole) {
       replacing = true; // a field that goes while it was being edited says that it changed
       document.activeElement?.blur();
-      form.replaceChildren(...document.importNode(other, true).childNodes);
+      form.replaceChildren(...document.importNode(found.getElementById("question"), true).childNodes);
       replacing = false;
     } else {
-      mark(other);
+      mark(found);
     }
     const figure = document.querySelector("#answer .figure");
     document.getElementById("told").textContent = figure ? figure.textContent.replace(/\s+/g, " ").trim() : "";
     copies();
   };
 
-  /** Faults, and what was assumed, beside the fields; the fields themselves stay as they are. */
-  const mark = (other) => {
+  /** Leave the last chart in its place until no other answer came for a while and the new chart is there. */
+  const settle = async (old, mine) => {
+    const made = document.querySelector("#answer picture");
+    const image = made?.querySelector("img");
+    if (!image || !old?.querySelector("img").naturalWidth) return; // one that was never in view is fetched once it is
+    made.replaceWith(old);
+    old.classList.toggle("old", image.src !== old.querySelector("img").src);
+    if (!old.classList.contains("old")) return;
+    await new Promise((resolve) => { setTimeout(resolve, SETTLED); });
+    if (mine !== asked) return;
+    image.loading = "eager"; // it stands in no document while it is fetched
+    await image.decode().catch(() => {});
+    if (mine === asked) old.replaceWith(made);
+  };
+
+  /** Put what is wrong, and what was assumed, beside the fields; the fields themselves stay as they are. */
+  const mark = (found) => {
     const wrong = document.getElementById("wrong");
-    const now = other.querySelector("#wrong");
+    const now = found.getElementById("wrong");
     if (wrong.textContent !== now.textContent) wrong.replaceChildren(...document.importNode(now, true).childNodes);
     for (const fault of form.querySelectorAll(".fault")) fault.remove();
-    for (const field of form.querySelectorAll("[aria-invalid]")) field.removeAttribute("aria-invalid");
-    for (const there of other.querySelectorAll("input[id], select[id], textarea[id], fieldset.table[id]")) {
-      const here = document.getElementById(there.id);
-      if (!here) continue;
-      for (const name of ["placeholder", "aria-invalid", "aria-describedby"]) {
-        if (there.hasAttribute(name)) here.setAttribute(name, there.getAttribute(name));
-        else here.removeAttribute(name);
-      }
-      const from = there.matches("fieldset") ? there : there.closest(".field, .cell");
-      const to = here.matches("fieldset") ? here : here.closest(".field, .cell");
-      for (const fault of from?.querySelectorAll(":scope > .fault") ?? []) to.append(document.importNode(fault, true));
+    const marks = found.getElementById("marks");
+    const marked = new Map([...marks.children].map((each) => [each.dataset.field, each]));
+    for (const field of form.querySelectorAll("input[id], select[id], textarea[id], fieldset.table[id]")) {
+      const faults = [...(marked.get(field.id)?.querySelectorAll(".fault") ?? [])];
+      const place = field.matches("fieldset") ? field : field.closest(".field, .cell");
+      for (const fault of faults) place.append(document.importNode(fault, true));
+      if (place === field) continue;
+      const described = (field.getAttribute("aria-describedby") ?? "").split(" ").filter((id) => !/-fault\d+$/.test(id));
+      set(field, "aria-describedby", [...described, ...faults.map(({ id }) => id)].join(" ").trim());
+      set(field, "aria-invalid", faults.length ? "true" : "");
+      if (field.matches("input:not([type=file])")) set(field, "placeholder", marked.get(field.id)?.dataset.assumed);
     }
-    for (const more of other.querySelectorAll("details.more[open]")) form.querySelector("details.more").open = more.open;
+    if ("open" in marks.dataset) form.querySelector("details.more")?.setAttribute("open", "");
   };
+
+  const set = (node, name, value) => { if (value) node.setAttribute(name, value); else node.removeAttribute(name); };
 
   const say = (text) => {
     const box = document.createElement("div");
@@ -104,10 +125,15 @@
     clearTimeout(waiting);
     if (byPost) {
       const data = new FormData(form);
+      data.append("shape", NARROW.matches ? "narrow" : "wide");
       return ask(path, { body: data });
     }
     const url = address();
-    if (url.length > LONGEST) return ask(path, { body: fields() }); // the address stays as it was
+    if (url.length > LONGEST) { // the address stays as it was, and the chart comes with the answer
+      const data = fields();
+      data.append("shape", NARROW.matches ? "narrow" : "wide");
+      return ask(path, { body: data });
+    }
     if (url !== location.pathname + location.search) history[push ? "pushState" : "replaceState"]({ ours: true }, "", url);
     shown = url;
     return ask(url);

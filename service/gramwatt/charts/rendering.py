@@ -1,0 +1,27 @@
+"""A chart in one of its formats. matplotlib, which takes half a second to import, is imported only to draw."""
+
+from __future__ import annotations
+
+from gramwatt import extras
+from gramwatt.charts.sheet import Sheet
+from gramwatt.charts.themes import Look
+
+LIBRARY = "matplotlib"
+
+
+def render(sheet: Sheet, form: str, look: Look) -> bytes:
+    """Return a chart as ``svg`` or ``png``, or as ``txt``: its title and what it shows, in words.
+
+    Raises MissingExtra where it must be drawn and matplotlib is not installed.
+    """
+    if form == "txt":
+        return sheet.text()
+    extras.require(LIBRARY, extra="charts", purpose="Charts")
+    from gramwatt.charts import draw
+
+    return draw.as_png(sheet, look) if form == "png" else draw.as_svg(sheet, look)
+
+
+def can_draw() -> bool:
+    """Return whether matplotlib is installed."""
+    return extras.is_installed(LIBRARY)
