@@ -144,7 +144,7 @@ def test_a_link_within_the_page_leaves_the_form_alone(page: Page, service: str) 
 
 
 def test_one_drawing_when_typing_ends(page: Page, service: str) -> None:
-    """Each pause fetches the part of the page that changes; the last one alone a chart. The old one is left till then."""
+    """Each pause fetches the part of the page that changes; the last one alone a chart. The old one stays till then."""
     page.goto(f"{service}/calculators/pack-current?cells=6&capacity=1300&power=700")
     image = page.locator("#answer picture img")
     expect(image).to_have_js_property("naturalWidth", 614)
