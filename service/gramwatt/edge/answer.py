@@ -225,9 +225,13 @@ def _uncertainty(
             continue
         widths = _numbers(values)
         told: dict[str, Any] = {"standard": widths, "low": _moved(shown, widths, -2), "high": _moved(shown, widths, 2)}
-        shares = propagated.shares.get(name, {})
-        if shares:
-            told["shares"] = {lever: number(float(share[row])) for lever, share in shares.items() if share[row] > 0}
+        shares = propagated.shares.get(name)
+        if shares is not None:
+            told["shares"] = {
+                source: number(share)
+                for source, share in zip(propagated.sources, shares[:, row].tolist(), strict=True)
+                if share > 0
+            }
         found[name] = told
     return found
 

@@ -3,17 +3,14 @@
 from __future__ import annotations
 
 import dataclasses
-import functools
 import json
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
-from numpy.typing import NDArray
 
 from gramwatt.declare import (
-    Assumption,
     Calculator,
     Caution,
     Choice,
@@ -24,15 +21,16 @@ from gramwatt.declare import (
     Rule,
     Samples,
     Series,
-    Spread,
     Table,
     Text,
     Truths,
     fields_of,
 )
-from gramwatt.edge import columns, filling, loading, units
-from gramwatt.edge.columns import Cells, Column, TableColumn, no, yes
-from gramwatt.edge.plans import rules_and_cautions
+from gramwatt.edge import columns, filling, loading, plans
+from gramwatt.edge.assumptions import assume as assume
+from gramwatt.edge.assumptions import assume_with_marks, fill_all
+from gramwatt.edge.columns import Cells, Column, yes
+from gramwatt.edge.plans import Completed, conditions
 from gramwatt.edge.uncertainty import Propagated, propagate
 from gramwatt.edge.wording import Fault
 
@@ -75,67 +73,74 @@ def run(
     """Answer ``rows`` questions given as columns of cells (`columns.ABSENT` where a row gives nothing).
 
     Never raises for what a user sent: faults stand in the outcome, by row. With lists, tables or recordings among the
-    inputs ``rows`` must be 1. Without ``uncertain`` nothing is propagated, which saves two calls of the formula.
+    inputs ``rows`` must be 1. Without ``uncertain`` nothing is propagated, which saves most rows of the formula's call.
     ``spreads`` holds columns ``<name>_u``: the standard uncertainty of an input, beside what its cells tell.
     """
     loaded = loading.load(calculator, cells, text=text)
-    read = loaded.columns
-    asked = {
-        name: read[name] if name in read else columns.absent(kind, rows) for name, kind in calculator.asked.items()
-    }
-    stated = _stated(calculator, asked, spreads, text=text) if spreads else {}
+    given = dict(loaded.columns)
     uncertain = uncertain and calculator.propagates
+    stated = _stated(calculator, given, rows, spreads, text=text) if spreads else {}
     if not uncertain:
-        _refuse_spreads(asked)
+        _refuse_spreads(given)
+    inputs = None if loaded.faults or stated else _complete_alike(calculator, given, rows)
+    if inputs is not None:
+        return _compute(calculator, inputs, rows, {}, uncertain=uncertain)
+    asked = {
+        name: given[name] if name in given else columns.absent(kind, rows) for name, kind in calculator.asked.items()
+    }
     faults = _faults(calculator, {**asked, **stated} if stated else asked, loaded.faults, rows, text=text)
-    present = {name: column.present for name, column in asked.items()}
     if len(faults) == rows:
-        return Outcome(calculator, rows, faults, present=present)
-
-    assumed, unused = filling.fill(calculator, asked, rows)
-    if faults:
-        filling.cover_faulty(asked, faults, rows)
-    raw = calculator.inputs(**_arrays(calculator, asked))
-    given, causes = raw, _spreads(calculator, asked)
-    all_rows, no_rows = yes(rows), no(rows)
-    solved = dict.fromkeys(asked, no_rows)
-    for assumption in calculator.assumptions:
-        name, before = assumption.name, given
-        if asked[name].present is all_rows:
-            continue
-        lacking = _is_absent(before, name)
-        if not lacking.any():
-            continue
-        given = _assume(assumption, before)
-        filled = lacking & ~_is_absent(given, name)
-        worked_out = filled & _all_given(asked, assumption.solved_from)
-        assumed[name] = assumed.get(name, no_rows) | (filled & ~worked_out)
-        solved[name] = solved[name] | worked_out
-        if uncertain and assumption.spread is not None and (filled & ~worked_out).any():
-            # What is assumed stands fast while other inputs vary, so that its own spread can be told from theirs.
-            raw = dataclasses.replace(raw, **{name: np.where(filled, getattr(given, name), getattr(raw, name))})
-            spread = np.broadcast_to(_evaluated(assumption.spread, given), (rows,))
-            known = causes.get((name,), np.zeros(rows))
-            causes[(name,)] = np.where(filled & ~worked_out, spread, known)
-    if uncertain:
-        for name, kind in _guessed(calculator):
-            if assumed[name] is not no_rows and assumed[name].any():
-                width = (kind.default_u or 0.0) * units.unit(kind.unit).scale
-                causes[(name,)] = np.where(assumed[name], width, causes.get((name,), np.zeros(rows)))
-    results = evaluate(calculator, given)
-    _check(calculator, results, rows)
-    notes = _notes(calculator, given, results, assumed, rows)
-    uncertainty = propagate(functools.partial(_answer, calculator), calculator, raw, causes) if uncertain else None
-    return Outcome(calculator, rows, faults, given, results, present, assumed, solved, unused, notes, uncertainty)
+        return Outcome(calculator, rows, faults, present={name: column.present for name, column in asked.items()})
+    inputs = plans.complete(calculator, asked, rows, faults)
+    return _compute(calculator, inputs, rows, faults, uncertain=uncertain)
 
 
-@functools.cache
-def _guessed(calculator: Calculator[Any, Any]) -> tuple[tuple[str, Quantity], ...]:
-    """The inputs whose declared default has an uncertainty of its own."""
-    return tuple(
-        (name, kind)
-        for name, kind in calculator.asked.items()
-        if isinstance(kind, Quantity) and kind.default_u is not None
+def _complete_alike(calculator: Calculator[Any, Any], given: Mapping[str, Column], rows: int) -> Completed | None:
+    """Inputs without a fault that every row gives, completed; None where rows differ or something is wrong."""
+    whole = yes(rows)
+    for column in given.values():
+        if column.faults or column.present is not whole:
+            return None
+    names = frozenset(given)
+    plan = plans.single_plan(calculator, names) if rows == 1 else plans.input_plan(calculator, names, rows)
+    return None if plan is None else plan.complete(given)
+
+
+def _compute(
+    calculator: Calculator[Any, Any],
+    inputs: Completed,
+    rows: int,
+    faults: Mapping[int, Sequence[Fault]],
+    *,
+    uncertain: bool,
+) -> Outcome:
+    """Fill in what is assumed, evaluate the formula once, and see which rules and cautions hold."""
+    uncertainty = None
+    with np.errstate(all="ignore"):
+        given = calculator.inputs(**inputs.fields)
+        derived, spreads, following = assume_with_marks(calculator, given, inputs, rows, uncertain=uncertain)
+        if spreads:
+
+            def formula(repeated: Any, rows: int) -> Any:
+                fill_all(following, repeated)
+                return _evaluate(calculator, repeated, rows)
+
+            results, uncertainty = propagate(formula, calculator, inputs.fields, spreads)
+        else:
+            results = _evaluate(calculator, given, rows)
+        notes = _notes(calculator, given, results, inputs.assumed, rows)
+    return Outcome(
+        calculator,
+        rows,
+        faults,
+        given,
+        results,
+        inputs.present,
+        inputs.assumed,
+        derived,
+        inputs.unused,
+        notes,
+        uncertainty,
     )
 
 
@@ -152,7 +157,7 @@ def _refuse_spreads(asked: dict[str, Column]) -> None:
 
 
 def _stated(
-    calculator: Calculator[Any, Any], asked: dict[str, Column], spreads: Mapping[str, Cells], *, text: bool
+    calculator: Calculator[Any, Any], asked: dict[str, Column], rows: int, spreads: Mapping[str, Cells], *, text: bool
 ) -> dict[str, Column]:
     """Read columns ``<name>_u`` and add them to their inputs; told twice, they count as two independent causes."""
     stated: dict[str, Column] = {}
@@ -162,13 +167,14 @@ def _stated(
         if not isinstance(kind, Quantity):
             raise TypeError(f"{name} has no uncertainty")
         column = stated[spread_name] = columns.read(columns.spread_kind(name, kind), cells, text=text)
-        for row in np.flatnonzero(column.present & ~asked[name].present).tolist():
+        known = asked.get(name, columns.absent(kind, rows))
+        for row in np.flatnonzero(column.present & ~known.present).tolist():
             fault = Fault("", f"the uncertainty of {name}, which is not given", None, f"{name} too")
             column.faults.setdefault(row, []).append(fault)
         width = np.where(column.present & np.isfinite(column.values), column.values, 0.0)
         width[list(column.faults)] = 0.0
-        own = asked[name].spread
-        asked[name] = dataclasses.replace(asked[name], spread=width if own is None else np.hypot(own, width))
+        own = known.spread
+        asked[name] = dataclasses.replace(known, spread=width if own is None else np.hypot(own, width))
     return stated
 
 
@@ -199,85 +205,38 @@ def _with_body(calculator: Calculator[Any, Any], table: str, fault: Fault) -> Fa
     return dataclasses.replace(fault, accepted=f"for instance {json.dumps(dict(example.given))}")
 
 
-def assume(calculator: Calculator[Any, Any], given: Any) -> Any:
-    """The inputs with every assumption that depends on other inputs filled in."""
-    for assumption in calculator.assumptions:
-        given = _assume(assumption, given)
-    return given
-
-
-def _assume(assumption: Assumption[Any], given: Any) -> Any:
-    current, lacking = getattr(given, assumption.name), _is_absent(given, assumption.name)
-    if not lacking.any():
-        return given
-    filled = np.where(lacking, _evaluated(assumption.value, given), current)
-    return dataclasses.replace(given, **{assumption.name: filled.astype(current.dtype)})
-
-
 def evaluate(calculator: Calculator[Any, Any], given: Any) -> Any:
     """The formula on complete inputs, floating-point faults left to show as nan or infinity."""
     with np.errstate(all="ignore"):
         return calculator.formula(given)
 
 
-def _answer(calculator: Calculator[Any, Any], raw: Any) -> Any:
-    return evaluate(calculator, assume(calculator, raw))
-
-
-def _evaluated(function: Callable[[Any], Any], given: Any) -> Any:
-    with np.errstate(all="ignore"):
-        return function(given)
-
-
-def _all_given(asked: Mapping[str, Column], names: Sequence[str]) -> Truths:
-    return np.logical_and.reduce([asked[name].present for name in names]) if names else np.zeros(1, dtype=np.bool_)
-
-
-def _is_absent(given: Any, name: str) -> Truths:
-    values = getattr(given, name)
-    return np.asarray(values < 0 if values.dtype.kind == "i" else np.isnan(values))
-
-
-def _arrays(calculator: Calculator[Any, Any], asked: Mapping[str, Column]) -> dict[str, Any]:
-    declared = fields_of(calculator.inputs)
-    arrays: dict[str, Any] = {}
-    for name, kind in declared.items():
-        source = asked[kind.of if isinstance(kind, Spread) else name]
-        if isinstance(kind, Spread):
-            arrays[name] = np.zeros_like(source.values) if source.spread is None else source.spread
-        else:
-            arrays[name] = source.values
-    return arrays
-
-
-def _spreads(
-    calculator: Calculator[Any, Any], asked: Mapping[str, Column]
-) -> dict[tuple[str, ...], NDArray[np.float64]]:
-    """Standard uncertainties that were given, by the path of the input: ("mass",) or ("parts", "mass")."""
-    found: dict[tuple[str, ...], NDArray[np.float64]] = {}
-    for name, column in asked.items():
-        if column.spread is not None:
-            found[(name,)] = column.spread
-        if isinstance(column, TableColumn):
-            found |= {(name, each): spread for each, spread in column.spreads.items() if spread.any()}
-    return found
-
-
-def _check(calculator: Calculator[Any, Any], results: Any, rows: int) -> None:
-    """A formula that gives another shape or type than it declared is a fault of ours, told by name."""
+def _evaluate(calculator: Calculator[Any, Any], given: Any, rows: int) -> Any:
+    """Call the formula. One that gives another shape or type than it declared is a fault of ours, told by name."""
+    results = calculator.formula(given)
     if type(results) is not calculator.results:
         raise TypeError(f"{calculator.name}: the formula gave {type(results).__name__}")
     _check_fields(calculator, results, calculator.answered, rows)
+    return results
+
+
+_KINDS_OF_ARRAY: Final[Mapping[type, str]] = {
+    Quantity: "f",
+    Count: "f",
+    Series: "f",
+    Choice: "i",
+    Flag: "b",
+    Text: "UT",
+}
 
 
 def _check_fields(calculator: Calculator[Any, Any], results: Any, fields: Mapping[str, Kind], rows: int) -> None:
     for name, kind in fields.items():
         values = getattr(results, name)
-        if isinstance(kind, Table):
+        wanted = _KINDS_OF_ARRAY.get(type(kind))
+        if wanted is None:
             _check_fields(calculator, values, fields_of(kind.row), rows)
-            continue
-        wanted = {Quantity: "f", Count: "f", Series: "f", Choice: "i", Flag: "b", Text: "UT"}[type(kind)]
-        if not isinstance(values, np.ndarray) or values.dtype.kind not in wanted or values.shape[:1] != (rows,):
+        elif not isinstance(values, np.ndarray) or values.dtype.kind not in wanted or values.shape[:1] != (rows,):
             raise TypeError(f"{calculator.name}: {name} is not an array of kind {wanted!r} and {rows} rows")
 
 
@@ -285,11 +244,12 @@ def _notes(
     calculator: Calculator[Any, Any], given: Any, results: Any, assumed: Mapping[str, Truths], rows: int
 ) -> tuple[Note, ...]:
     notes = []
-    with np.errstate(all="ignore"):
-        for said in rules_and_cautions(calculator):
-            holds = np.ones(rows, dtype=np.bool_) if said.when is None else np.asarray(said.when(given, results))
-            if isinstance(said, Caution) and said.assumed:
-                holds = holds & assumed[said.assumed]
-            if holds.any():
-                notes.append(Note(said, holds))
+    for said, when, guessed in conditions(calculator):
+        if guessed is not None and not np.count_nonzero(assumed[guessed]):
+            continue
+        holds = yes(rows) if when is None else np.asarray(when(given, results))
+        if guessed is not None:
+            holds = holds & assumed[guessed]
+        if np.count_nonzero(holds):
+            notes.append(Note(said, holds))
     return tuple(notes)

@@ -1,16 +1,20 @@
-"""From the uncertainty of inputs to that of results, for any formula, in one more call of it.
+"""From the uncertainty of inputs to that of results, for any formula, in the one call of it that gives the results.
 
 JCGM 100:2008 (GUM), 5.1.2 with the sensitivities of 5.1.3 note 2: the contribution of an input x with standard
 uncertainty u is half the difference of the results at x + u and x - u. Inputs are taken as uncorrelated. A step that
 would leave the input's bounds is shortened and the difference scaled.
+
+Three steps that know nothing of each other: `repeat_rows` builds the rows, the formula is called once on all of them,
+`combine` reduces the stacked results.
 """
 
 from __future__ import annotations
 
-import dataclasses
-from collections.abc import Callable, Iterator, Mapping
+import functools
+import math
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Any, Final, TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,75 +22,172 @@ from numpy.typing import NDArray
 from gramwatt.declare import Calculator, Count, Kind, Quantity, Series, Table, Truths, fields_of
 from gramwatt.edge import units
 
-Path = tuple[str, ...]
+Path: TypeAlias = tuple[str, ...]
+Spreads: TypeAlias = dict[Path, NDArray[np.float64]]
+"""Standard uncertainties, SI, by the path of the input: ("mass",) (N,), or in a list or a table (N, M)."""
 
 LAST_BITS: Final = 1e-12
 """Relative differences below this are rounding, not sensitivity."""
+LARGEST_STACK: Final = 65_536
+"""Numbers that are reduced together; more are reduced result by result, as they would not stay in the cache."""
 
 
 @dataclass(frozen=True, slots=True)
 class Propagated:
-    """By numeric result: combined standard uncertainty, SI, in the result's shape; each input's share of its square.
-
-    A share's key is the input's name, or for an entry of a list or table ``parts/3/mass``.
-    """
+    """By numeric result: combined standard uncertainty, SI, in the result's shape; each source's share of its square."""
 
     rows: Truths
     """Which questions have any uncertain input."""
     standard: Mapping[str, NDArray[np.float64]]
-    shares: Mapping[str, Mapping[str, NDArray[np.float64]]]
+    sources: tuple[str, ...]
+    """The uncertain inputs, L of them; an entry of a list or a table is ``parts/3/mass``."""
+    shares: Mapping[str, NDArray[np.float64]]
+    """By result that is one number: (L, N)."""
+
+
+@dataclass(frozen=True, slots=True)
+class RepeatedRows:
+    """N rows of inputs, followed by 2 N for each source: moved up, moved down."""
+
+    inputs: Any
+    rows: int
+    copies: int
+    sources: tuple[str, ...]
+    scales: NDArray[np.float64]
+    """(L, N): standard uncertainty over the step that was taken; 0 where there was none."""
+    uncertain: Truths
+    """Rows with any uncertain input."""
 
 
 def propagate(
-    formula: Callable[[Any], Any],
-    calculator: Calculator[Any, Any],
-    given: Any,
-    spreads: Mapping[Path, NDArray[np.float64]],
-) -> Propagated | None:
-    """Propagate standard uncertainties ``spreads`` (SI, by path of the input) through the formula; None without any."""
-    levers = [(path, at) for path, spread in spreads.items() for at in _positions(spread)]
-    if not levers:
-        return None
-    rows = next(iter(spreads.values())).shape[0]
-    repeated = _tile(given, 2 * len(levers))
-    scales = []
-    for index, (path, at) in enumerate(levers):
-        kind = _kind(calculator, path)
-        values, spread = _get(repeated, path), spreads[path] if at is None else spreads[path][:, at]
-        here = values if at is None else values[:, at]
-        up, down = (slice((2 * index + side) * rows, (2 * index + side + 1) * rows) for side in (0, 1))
-        here[up], here[down] = _step(kind, here[up], spread), _step(kind, here[down], -spread)
-        step = here[up] - here[down]
-        with np.errstate(all="ignore"):
-            scales.append(np.where(np.isfinite(step) & (step != 0), spread / step, 0.0))
-    moved = formula(repeated)
-    names = ["/".join((path[0], *([] if at is None else [str(at)]), *path[1:])) for path, at in levers]
+    formula: Callable[[Any, int], Any], calculator: Calculator[Any, Any], fields: Mapping[str, Any], spreads: Spreads
+) -> tuple[Any, Propagated]:
+    """Evaluate a formula on N rows of inputs, and what the uncertainty of those does to its results.
+
+    ``formula`` takes inputs and the number of their rows. ``fields`` holds the columns of the calculator's inputs,
+    ``spreads`` at least one standard uncertainty. Returns the formula's results, N rows, and their uncertainty. Call it with numpy's floating-point warnings off.
+    """
+    repeated = repeat_rows(calculator, fields, spreads)
+    found = formula(repeated.inputs, repeated.rows * repeated.copies)
+    numeric = [(name, functools.reduce(getattr, path, found)) for name, path in _numeric(calculator)]
     standard: dict[str, NDArray[np.float64]] = {}
-    shares: dict[str, dict[str, NDArray[np.float64]]] = {}
-    for name, values in _numeric(moved, calculator.answered):
-        parts = values.reshape((len(levers), 2, rows, *values.shape[1:]))
-        scale = np.stack(scales).reshape((len(levers), rows) + (1,) * (values.ndim - 1))
-        with np.errstate(all="ignore"):
-            moves = parts[:, 0] - parts[:, 1]
-            moves = np.where(np.abs(moves) > LAST_BITS * np.abs(parts[:, 0]), moves, 0.0)
-            contributions = np.where(scale != 0, moves * scale, 0.0)
-            variance = (contributions**2).sum(axis=0)
-            standard[name] = np.sqrt(variance)
-        if values.ndim == 1:
-            with np.errstate(all="ignore"):
-                each = np.where(variance > 0, contributions**2 / variance, 0.0)
-            shares[name] = {lever: each[index] for index, lever in enumerate(names)}
-    uncertain = np.logical_or.reduce([spread.reshape(rows, -1).any(axis=1) for spread in spreads.values()])
-    return Propagated(uncertain, standard, shares)
+    shares: dict[str, NDArray[np.float64]] = {}
+    together = sum(values.size for _, values in numeric) <= LARGEST_STACK
+    for group in [numeric] if together else [[each] for each in numeric]:
+        stacked = _stack([values for _, values in group], repeated)
+        widths, parts = combine(stacked, repeated.scales)
+        start = 0
+        for name, values in group:
+            if values.ndim == 1:
+                standard[name], shares[name] = widths[start], parts[start]
+                start += 1
+            else:
+                stop = start + values.shape[1]
+                standard[name] = widths[start:stop].T
+                start = stop
+    return _head(found, repeated.rows), Propagated(repeated.uncertain, standard, repeated.sources, shares)
 
 
-def _numeric(results: Any, fields: Mapping[str, Kind], prefix: str = "") -> Iterator[tuple[str, NDArray[np.float64]]]:
-    """The numeric results by name; those of a table as ``packs.endurance``."""
-    for name, kind in fields.items():
+def combine(
+    results: NDArray[np.float64], scales: NDArray[np.float64]
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Reduce the results of repeated rows to standard uncertainties (K, N) and the shares of their squares (K, L, N).
+
+    ``results`` has shape (K, 1 + 2 L, N), in the order of `RepeatedRows`, ``scales`` (L, N).
+    """
+    up = results[:, 1::2]
+    moves = up - results[:, 2::2]
+    felt = (np.abs(moves) > LAST_BITS * np.abs(up)) & (scales != 0)
+    squares = np.where(felt, moves * scales, 0.0)
+    squares *= squares
+    variance = squares.sum(axis=1)
+    shares = np.where(variance[:, None] > 0, squares / variance[:, None], 0.0)
+    return np.sqrt(variance), shares
+
+
+def repeat_rows(calculator: Calculator[Any, Any], fields: Mapping[str, Any], spreads: Spreads) -> RepeatedRows:
+    """Build the rows on which a formula is evaluated: as given, then each uncertain input moved up and down."""
+    levers = tuple((path, at) for path, spread in spreads.items() for at in _positions(spread))
+    steps = _steps(calculator, levers)
+    rows = next(iter(spreads.values())).shape[0]
+    copies = 1 + 2 * len(levers)
+    repeated = {name: _repeat(value, rows, copies) for name, value in fields.items()}
+    columns = [_column(repeated, path, at) for path, at in levers]
+    values = np.array([column[:rows] for column in columns])
+    widths = np.array([spreads[path] if at is None else spreads[path][:, at] for path, at in levers])
+    moved = steps.move(values, widths)
+    for index, column in enumerate(columns):
+        start = (1 + 2 * index) * rows
+        column[start : start + rows], column[start + rows : start + 2 * rows] = moved[0, index], moved[1, index]
+    step = moved[0] - moved[1]
+    scales = np.where(np.isfinite(step) & (step != 0), widths / step, 0.0)
+    inputs = calculator.inputs(**repeated)
+    return RepeatedRows(inputs, rows, copies, steps.sources, scales, widths.any(axis=0))
+
+
+@dataclass(frozen=True, slots=True)
+class _Steps:
+    """How some sources are moved: their names and bounds, SI, shape (L, 1); None where none has such a bound."""
+
+    sources: tuple[str, ...]
+    at_least: NDArray[np.float64] | None
+    above: NDArray[np.float64] | None
+    at_most: NDArray[np.float64] | None
+    below: NDArray[np.float64] | None
+
+    def move(self, values: NDArray[np.float64], widths: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Values (L, N) moved up and down, (2, L, N): kept within closed bounds and at most half way to open ones."""
+        moved = np.array((values + widths, values - widths))
+        if self.at_least is not None:
+            np.maximum(moved, self.at_least, out=moved)
+        if self.above is not None:
+            np.maximum(moved, (values + self.above) / 2, out=moved)
+        if self.at_most is not None:
+            np.minimum(moved, self.at_most, out=moved)
+        if self.below is not None:
+            np.minimum(moved, (values + self.below) / 2, out=moved)
+        return moved
+
+
+@functools.lru_cache(maxsize=1024)
+def _steps(calculator: Calculator[Any, Any], levers: tuple[tuple[Path, int | None], ...]) -> _Steps:
+    kinds = [_kind(calculator, path) for path, _ in levers]
+    names = tuple("/".join((path[0], *([] if at is None else [str(at)]), *path[1:])) for path, at in levers)
+
+    def edges(bound: str, nothing: float) -> NDArray[np.float64] | None:
+        found = [(getattr(kind, bound), units.unit(kind.unit)) for kind in kinds]
+        edge = np.array([[nothing if value is None else unit.to_si(value)] for value, unit in found])
+        return edge if np.isfinite(edge).any() else None
+
+    return _Steps(
+        names,
+        edges("at_least", -math.inf),
+        edges("above", -math.inf),
+        edges("at_most", math.inf),
+        edges("below", math.inf),
+    )
+
+
+@functools.cache
+def _numeric(calculator: Calculator[Any, Any]) -> tuple[tuple[str, Path], ...]:
+    """The numeric results by name and path; those of a table as ``packs.endurance``."""
+    found: list[tuple[str, Path]] = []
+    for name, kind in calculator.answered.items():
         if isinstance(kind, Table):
-            yield from _numeric(getattr(results, name), fields_of(kind.row), f"{name}.")
-        elif isinstance(kind, Quantity | Count | Series):
-            yield prefix + name, getattr(results, name)
+            inner = fields_of(kind.row).items()
+            found += [(f"{name}.{each}", (name, each)) for each, column in inner if isinstance(column, _NUMERIC)]
+        elif isinstance(kind, _NUMERIC):
+            found.append((name, (name,)))
+    return tuple(found)
+
+
+_NUMERIC: Final = (Quantity, Count, Series)
+
+
+def _stack(values: list[NDArray[np.float64]], repeated: RepeatedRows) -> NDArray[np.float64]:
+    """Numeric results (n,) and (n, M) of repeated rows as one array (K, copies, rows)."""
+    flat = np.concatenate([each if each.ndim == 1 else each.T.ravel() for each in values] or [np.zeros(0)])
+    return flat.reshape((-1, repeated.copies, repeated.rows))
 
 
 def _positions(spread: NDArray[np.float64]) -> list[int | None]:
@@ -94,18 +195,25 @@ def _positions(spread: NDArray[np.float64]) -> list[int | None]:
     return [None] if spread.ndim == 1 else [int(at) for at in np.flatnonzero((spread > 0).any(axis=0))]
 
 
-def _tile(value: Any, times: int) -> Any:
-    """The inputs repeated along their first axis, as copies that may be written to."""
-    if not isinstance(value, np.ndarray):
-        fields = {field.name: _tile(getattr(value, field.name), times) for field in dataclasses.fields(value)}
-        return type(value)(**fields)
-    return np.concatenate([value] * times, axis=0)
+def _repeat(value: Any, rows: int, copies: int) -> Any:
+    """A column of inputs repeated along its first axis, as a copy that may be written to."""
+    if isinstance(value, np.ndarray):
+        return value.repeat(copies, axis=0) if rows == 1 else np.concatenate([value] * copies, axis=0)
+    return type(value)(**{name: _repeat(getattr(value, name), rows, copies) for name in fields_of(type(value))})
 
 
-def _get(inputs: Any, path: Path) -> Any:
-    for name in path:
-        inputs = getattr(inputs, name)
-    return inputs
+def _column(fields: Mapping[str, Any], path: Path, at: int | None) -> NDArray[np.float64]:
+    """The numbers of one source in columns of inputs, as a view (n,)."""
+    values = functools.reduce(getattr, path[1:], fields[path[0]])
+    view: NDArray[np.float64] = values if at is None else values[:, at]
+    return view
+
+
+def _head(results: Any, rows: int) -> Any:
+    """The first rows of results."""
+    if isinstance(results, np.ndarray):
+        return results[:rows]
+    return type(results)(**{name: _head(getattr(results, name), rows) for name in fields_of(type(results))})
 
 
 def _kind(calculator: Calculator[Any, Any], path: Path) -> Quantity:
@@ -117,19 +225,3 @@ def _kind(calculator: Calculator[Any, Any], path: Path) -> Quantity:
     if not isinstance(kind, Quantity):
         raise TypeError(f"{path} is not a quantity")
     return kind
-
-
-def _step(kind: Quantity, values: NDArray[np.float64], by: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Values moved by a step, kept within closed bounds and at most half way to open ones."""
-    unit = units.unit(kind.unit)
-    moved = values + by
-    for bound, closed, keep in (
-        (kind.at_least, True, np.maximum),
-        (kind.above, False, np.maximum),
-        (kind.at_most, True, np.minimum),
-        (kind.below, False, np.minimum),
-    ):
-        if bound is not None:
-            edge = unit.to_si(bound)
-            moved = keep(moved, edge if closed else (values + edge) / 2)
-    return moved
