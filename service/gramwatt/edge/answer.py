@@ -8,11 +8,12 @@ from __future__ import annotations
 import functools
 import math
 import re
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
-from typing import Any, TypeAlias
+from typing import Any, Final, TypeAlias
 
 import numpy as np
+from numpy.typing import NDArray
 
 from gramwatt.declare import (
     Calculator,
@@ -30,12 +31,14 @@ from gramwatt.declare import (
 )
 from gramwatt.edge import units
 from gramwatt.edge.columns import no
-from gramwatt.edge.notes import cautions, is_known, worded
+from gramwatt.edge.notes import cautions, known_inputs, worded
 from gramwatt.edge.rounding import rounded
 from gramwatt.edge.run import Outcome
 from gramwatt.edge.wording import one_of, shortest
 
 Answer: TypeAlias = dict[str, Any]
+FEW: Final = 24
+"""Numbers that are sooner rounded one by one than as an array."""
 
 
 def answer(
@@ -51,27 +54,24 @@ def answer(
     The tables in ``without`` stand in it empty: `table_rows` gives their rows, some at a time.
     """
     calculator = outcome.calculator
-    sheet = _sheet(calculator)
-    chosen = sheet.result_units
-    if result_units:
-        chosen = {name: result_units.get(name, unit) for name, unit in chosen.items()}
-    results = _values(calculator.answered, outcome.results, row, chosen, without)
-    asked_units = {n: chosen.get(n, unit) for n, unit in sheet.asked_units.items()} if result_units else sheet.both
-    known = {name: kind for name, kind in calculator.asked.items() if is_known(outcome, name, row)}
-    given = _values(known, outcome.given, row, asked_units)
-    told = {name: asked_units[name] for name, owner in sheet.owners if owner in given}
+    sheet = _sheet(calculator, tuple(result_units.items()) if result_units else ())
+    results = _values(sheet.answered, outcome.results, row, sheet.result_units, without)
+    known = known_inputs(outcome, row)
+    given = _values([each for each in sheet.asked if each[0] in known], outcome.given, row, sheet.asked_units)
+    of_given = {name: unit for name, unit, owner in sheet.owners if owner in known}
     made: Answer = {
         "calculator": calculator.name,
         "given": given,
         "assumed": _marked(outcome.assumed, row, calculator),
         "results": results,
-        "units": {**told, **chosen},
-        "cautions": cautions(outcome, row, results),
+        "units": {**of_given, **sheet.result_units},
+        "cautions": cautions(outcome, row, results, known),
     }
-    solved = _marked(outcome.solved, row, calculator)
-    if solved:
-        made["solved"] = solved
-    uncertainty = _uncertainty(outcome, row, results, chosen)
+    if outcome.solved:
+        solved = _marked(outcome.solved, row, calculator)
+        if solved:
+            made["solved"] = solved
+    uncertainty = _uncertainty(outcome, row, results, sheet)
     if uncertainty:
         made["uncertainty"] = uncertainty
     if working:
@@ -79,37 +79,50 @@ def answer(
     return made
 
 
+_Field: TypeAlias = tuple[str, Kind, units.Unit | None]
+"""A field's name and kind, and the unit of a plain quantity."""
+
+
 @dataclass(frozen=True, slots=True)
 class _Sheet:
-    """What every answer of a calculator has alike."""
+    """What every answer of a calculator in the same units has alike."""
 
+    asked: tuple[_Field, ...]
+    answered: tuple[_Field, ...]
     result_units: Mapping[str, str]
     asked_units: Mapping[str, str]
-    both: Mapping[str, str]
-    """Units of inputs, where a result of the same name has another."""
-    owners: tuple[tuple[str, str], ...]
-    """Each quantity asked for, and the input that it is, or is a column of."""
+    """Units of inputs; an input of the same name as a result has that one's."""
+    owners: tuple[tuple[str, str, str], ...]
+    """Each quantity asked for, its unit, and the input that it is, or is a column of."""
+    scales: Mapping[str, float]
+    """By result with a unit: what its standard uncertainty in SI is divided by."""
 
 
-@functools.cache
-def _sheet(calculator: Calculator[Any, Any]) -> _Sheet:
-    results, asked = declared_units(calculator.answered), declared_units(calculator.asked)
+@functools.lru_cache(maxsize=512)
+def _sheet(calculator: Calculator[Any, Any], wished: tuple[tuple[str, str], ...]) -> _Sheet:
+    wanted = dict(wished)
+    results = {name: wanted.get(name, unit) for name, unit in declared_units(calculator.answered).items()}
+    asked = {name: results.get(name, unit) for name, unit in declared_units(calculator.asked).items()}
     return _Sheet(
+        _fields(calculator.asked, asked),
+        _fields(calculator.answered, results),
         results,
         asked,
-        {name: results.get(name, unit) for name, unit in asked.items()},
-        tuple((name, name.partition(".")[0]) for name in asked),
+        tuple((name, unit, name.partition(".")[0]) for name, unit in asked.items()),
+        {name: units.unit(unit).scale for name, unit in results.items()},
+    )
+
+
+def _fields(fields: Mapping[str, Kind], chosen: Mapping[str, str]) -> tuple[_Field, ...]:
+    return tuple(
+        (name, kind, units.unit(chosen[name]) if isinstance(kind, Quantity) else None) for name, kind in fields.items()
     )
 
 
 def _marked(marks: Mapping[str, Truths], row: int, calculator: Calculator[Any, Any]) -> list[str]:
     """The inputs that bear a mark in a row; ``marks`` are mostly one shared array that is false throughout."""
-    found = []
-    for name in calculator.asked:
-        mark = marks.get(name)
-        if mark is not None and mark is not no(len(mark)) and mark[row]:
-            found.append(name)
-    return found
+    found = [name for name, mark in marks.items() if mark is not no(len(mark)) and mark[row]]
+    return found if len(found) < 2 else [name for name in calculator.asked if name in found]
 
 
 def declared_units(fields: Mapping[str, Kind]) -> dict[str, str]:
@@ -126,35 +139,30 @@ def declared_units(fields: Mapping[str, Kind]) -> dict[str, str]:
 
 
 def _values(
-    fields: Mapping[str, Kind], owner: Any, row: int, chosen: Mapping[str, str], without: Collection[str] = ()
+    fields: Iterable[_Field], owner: Any, row: int, chosen: Mapping[str, str], without: Collection[str] = ()
 ) -> dict[str, Any]:
     made: dict[str, Any] = {}
-    for name, kind in fields.items():
+    for name, kind, unit in fields:
         values = getattr(owner, name)
-        if name in without:
-            made[name] = []
-            continue
-        if type(kind) is Quantity:  # nearly all are
-            unit = units.unit(chosen[name])
+        if unit is not None:  # nearly all are plain quantities
             made[name] = number((values.item(row) - unit.offset) / unit.scale)
         else:
-            made[name] = _plain(kind, values, row, name, chosen)
+            made[name] = [] if name in without else _plain(kind, values, row, name, chosen)
     return made
 
 
 def _plain(kind: Kind, values: Any, row: int, name: str, chosen: Mapping[str, str]) -> Any:
     """A value as JSON has it, in the unit chosen for its name; None where there is no answer."""
     match kind:
-        case Quantity():
-            unit = units.unit(chosen[name])
-            return number((float(values[row]) - unit.offset) / unit.scale)
-        case Count():
-            return int(values[row]) if np.isfinite(values[row]) else None
         case Choice():
-            return kind.options[int(values[row])] if values[row] >= 0 else None
+            position = values.item(row)
+            return kind.options[position] if position >= 0 else None
+        case Count():
+            count = values.item(row)
+            return int(count) if math.isfinite(count) else None
         case Series():
-            numbers = [number(float(value)) for value in units.convert(values[row], chosen[name])]
-            return None if any(number is None for number in numbers) else numbers
+            found = numbers(units.convert(values[row], chosen[name]))
+            return None if None in found else found
         case Table():
             return table_rows(kind, values, row, name, chosen)
         case Samples():
@@ -192,10 +200,16 @@ def _cells(kind: Kind, values: Any, name: str, chosen: Mapping[str, str]) -> lis
     if not isinstance(kind, Quantity):
         return [_plain(kind, values, at, name, chosen) for at in range(len(values))]
     unit = units.unit(chosen[name])
-    numbers = rounded(np.ascontiguousarray((values - unit.offset) / unit.scale), 12)
+    return numbers((values - unit.offset) / unit.scale)
+
+
+def numbers(values: NDArray[np.float64]) -> list[float | int | None]:
+    """Each of some values, shape (N,), as `number` gives it."""
+    if len(values) < FEW:
+        return [number(value) for value in values.tolist()]
     return [
         (int(value) if value.is_integer() and abs(value) < 1e15 else value) if math.isfinite(value) else None
-        for value in numbers.tolist()
+        for value in rounded(np.ascontiguousarray(values), 12).tolist()
     ]
 
 
@@ -209,42 +223,54 @@ def number(value: float) -> float | int | None:
     return int(short) if short.is_integer() and abs(short) < 1e15 else short
 
 
-def _uncertainty(
-    outcome: Outcome, row: int, results: Mapping[str, Any], chosen: Mapping[str, str]
-) -> dict[str, dict[str, Any]]:
+def _uncertainty(outcome: Outcome, row: int, results: Mapping[str, Any], sheet: _Sheet) -> dict[str, dict[str, Any]]:
     """By result, those of a table as ``packs.endurance``: standard uncertainty, low and high at k = 2, shares."""
     propagated = outcome.uncertainty
     if propagated is None or not propagated.rows[row]:
         return {}
     found: dict[str, dict[str, Any]] = {}
     for name, standard in propagated.standard.items():
-        values = standard[row] / units.unit(chosen[name]).scale if name in chosen else standard[row]
-        table, _, column = name.rpartition(".")
-        shown = [each.get(column) for each in results[table]] if table else results[name]
-        if shown is None or (not table and not np.all(np.isfinite(values))):
+        if standard.ndim > 1:
+            column = _column_uncertainty(name, standard[row], results, sheet)
+            if column is not None:
+                found[name] = column
             continue
-        widths = _numbers(values)
-        told: dict[str, Any] = {"standard": widths, "low": _moved(shown, widths, -2), "high": _moved(shown, widths, 2)}
-        shares = propagated.shares.get(name)
-        if shares is not None:
-            told["shares"] = {
+        value, width = results[name], number(standard.item(row) / sheet.scales.get(name, 1.0))
+        if value is None or width is None:
+            continue
+        # Two standard uncertainties cover about 95 % where causes are many.
+        found[name] = {
+            "standard": width,
+            "low": number(float(value - 2 * width)),
+            "high": number(float(value + 2 * width)),
+            "shares": {
                 source: number(share)
-                for source, share in zip(propagated.sources, shares[:, row].tolist(), strict=True)
+                for source, share in zip(propagated.sources, propagated.shares[name][:, row].tolist(), strict=True)
                 if share > 0
-            }
-        found[name] = told
+            },
+        }
     return found
 
 
-def _numbers(values: Any) -> Any:
-    return [number(float(value)) for value in values] if values.ndim else number(float(values))
+def _column_uncertainty(
+    name: str, standard: NDArray[np.float64], results: Mapping[str, Any], sheet: _Sheet
+) -> dict[str, Any] | None:
+    """That of a list (M,), None where some of it has none; or of a table's column, None where a row has none."""
+    table, _, column = name.rpartition(".")
+    shown = [each.get(column) for each in results[table]] if table else results[name]
+    widths = numbers(standard / sheet.scales.get(name, 1.0))
+    if shown is None or (not table and None in widths):
+        return None
+    return {"standard": widths, "low": _moved(shown, widths, -2), "high": _moved(shown, widths, 2)}
 
 
-def _moved(value: Any, width: Any, times: int) -> Any:
-    """A value, or each of a list, moved by some standard uncertainties: two cover about 95 % where causes are many."""
-    if isinstance(value, list):
-        return [_moved(one, other, times) for one, other in zip(value, width, strict=True)]
-    return None if value is None or width is None else number(float(value + times * width))
+def _moved(values: list[Any], widths: list[Any], times: int) -> list[Any]:
+    """Each value moved by some standard uncertainties."""
+    moved = [
+        math.nan if value is None or width is None else value + times * width
+        for value, width in zip(values, widths, strict=True)
+    ]
+    return numbers(np.array(moved, dtype=np.float64)) if len(moved) >= FEW else [number(float(each)) for each in moved]
 
 
 def _working(outcome: Outcome, row: int, made: Answer) -> dict[str, dict[str, Any]]:

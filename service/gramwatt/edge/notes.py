@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import functools
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from typing import Any
 
 import numpy as np
@@ -27,16 +27,17 @@ from gramwatt.edge.run import Outcome
 from gramwatt.edge.wording import measured
 
 
-def is_known(outcome: Outcome, name: str, row: int) -> bool:
+def known_inputs(outcome: Outcome, row: int) -> set[str]:
+    """The inputs that have a value in a row: given and used, assumed, or derived from others."""
     nowhere = no(outcome.rows)
-    unused = outcome.unused.get(name, nowhere)
-    if unused is not nowhere and unused[row]:
-        return False
-    for marks in (outcome.present, outcome.assumed, outcome.solved):
-        mark = marks.get(name, nowhere)
-        if mark is not nowhere and mark[row]:
-            return True
-    return False
+    known = {
+        name
+        for marks in (outcome.present, outcome.assumed, outcome.solved)
+        for name, mark in marks.items()
+        if mark is not nowhere and mark[row]
+    }
+    known.difference_update([name for name, mark in outcome.unused.items() if mark is not nowhere and mark[row]])
+    return known
 
 
 @functools.cache
@@ -49,8 +50,11 @@ def plain_words(calculator: Calculator[Any, Any]) -> Mapping[str, Mapping[str, s
     }
 
 
-def cautions(outcome: Outcome, row: int, results: Mapping[str, Any]) -> list[dict[str, Any]]:
-    """Reasons for results without an answer first, then what concerns this question, then what always holds."""
+def cautions(outcome: Outcome, row: int, results: Mapping[str, Any], known: Collection[str]) -> list[dict[str, Any]]:
+    """Reasons for results without an answer first, then what concerns this question, then what always holds.
+
+    ``known`` are the `known_inputs` of the row.
+    """
     empty = list(_empty(results))
     plain = plain_words(outcome.calculator)
     reasons: list[dict[str, Any]] = []
@@ -58,7 +62,7 @@ def cautions(outcome: Outcome, row: int, results: Mapping[str, Any]) -> list[dic
     standing: list[dict[str, Any]] = []
     for note in outcome.notes:
         holds = note.rows[row]
-        if note.said.code in plain and not holds.ndim and not isinstance(note.said, Rule):
+        if not holds.ndim and isinstance(note.said, Caution) and note.said.code in plain:
             if holds:
                 (standing if note.said.stands else special).append(dict(plain[note.said.code]))
             continue
@@ -72,7 +76,7 @@ def cautions(outcome: Outcome, row: int, results: Mapping[str, Any]) -> list[dic
             empty = [name for name in empty if name not in concerned]
             if concerned:
                 reasons.append({**told, "results": concerned})
-    return reasons + [_lacking(outcome, row, name) for name in empty] + special + standing
+    return reasons + [_lacking(outcome.calculator, name, known) for name in empty] + special + standing
 
 
 def _empty(results: Mapping[str, Any], prefix: str = "") -> Iterator[str]:
@@ -85,12 +89,12 @@ def _empty(results: Mapping[str, Any], prefix: str = "") -> Iterator[str]:
                 yield from _empty(inner, f"{name}.{at}.")
 
 
-def _lacking(outcome: Outcome, row: int, name: str) -> dict[str, Any]:
+def _lacking(calculator: Calculator[Any, Any], name: str, known: Collection[str]) -> dict[str, Any]:
     """The reason for a result that no rule explains."""
-    kind: Kind = outcome.calculator.answered[name.partition(".")[0]]
+    kind: Kind = calculator.answered[name.partition(".")[0]]
     if isinstance(kind, Table):
         kind = fields_of(kind.row)[name.rpartition(".")[2]]
-    lacking = [need for need in getattr(kind, "needs", ()) if not is_known(outcome, need, row)]
+    lacking = [need for need in getattr(kind, "needs", ()) if need not in known]
     if lacking:
         text = f"{name} has no answer without {' and '.join(lacking)}."
         return {"code": "needs-input", "text": text, "results": [name]}
@@ -100,8 +104,10 @@ def _lacking(outcome: Outcome, row: int, name: str) -> dict[str, Any]:
 def _replaced(outcome: Outcome, row: int) -> list[dict[str, Any]]:
     """Inputs that were given but not used, since another was given instead."""
     told = []
+    nowhere = no(outcome.rows)
     for name, others in replacing(outcome.calculator).by:
-        replaced = [other for other in others if outcome.unused[other][row]]
+        marks = [(other, outcome.unused[other]) for other in others]
+        replaced = [other for other, mark in marks if mark is not nowhere and mark[row]]
         if replaced and outcome.present[name][row]:
             were = "was" if len(replaced) == 1 else "were"
             text = f"{' and '.join(replaced)} {were} not used: {name} was given instead."

@@ -233,10 +233,11 @@ _KINDS_OF_ARRAY: Final[Mapping[type, str]] = {
 def _check_fields(calculator: Calculator[Any, Any], results: Any, fields: Mapping[str, Kind], rows: int) -> None:
     for name, kind in fields.items():
         values = getattr(results, name)
-        wanted = _KINDS_OF_ARRAY.get(type(kind))
-        if wanted is None:
+        if isinstance(kind, Table):
             _check_fields(calculator, values, fields_of(kind.row), rows)
-        elif not isinstance(values, np.ndarray) or values.dtype.kind not in wanted or values.shape[:1] != (rows,):
+            continue
+        wanted = _KINDS_OF_ARRAY[type(kind)]
+        if not isinstance(values, np.ndarray) or values.dtype.kind not in wanted or values.shape[:1] != (rows,):
             raise TypeError(f"{calculator.name}: {name} is not an array of kind {wanted!r} and {rows} rows")
 
 

@@ -34,7 +34,7 @@ LARGEST_STACK: Final = 65_536
 
 @dataclass(frozen=True, slots=True)
 class Propagated:
-    """By numeric result: combined standard uncertainty, SI, in the result's shape; each source's share of its square."""
+    """By result: combined standard uncertainty, SI, in the result's shape; each source's share of its square."""
 
     rows: Truths
     """Which questions have any uncertain input."""
@@ -65,7 +65,8 @@ def propagate(
     """Evaluate a formula on N rows of inputs, and what the uncertainty of those does to its results.
 
     ``formula`` takes inputs and the number of their rows. ``fields`` holds the columns of the calculator's inputs,
-    ``spreads`` at least one standard uncertainty. Returns the formula's results, N rows, and their uncertainty. Call it with numpy's floating-point warnings off.
+    ``spreads`` at least one standard uncertainty. Returns the formula's results, N rows, and their uncertainty. Call it
+    with numpy's floating-point warnings off.
     """
     repeated = repeat_rows(calculator, fields, spreads)
     found = formula(repeated.inputs, repeated.rows * repeated.copies)
@@ -122,7 +123,7 @@ def repeat_rows(calculator: Calculator[Any, Any], fields: Mapping[str, Any], spr
     step = moved[0] - moved[1]
     scales = np.where(np.isfinite(step) & (step != 0), widths / step, 0.0)
     inputs = calculator.inputs(**repeated)
-    return RepeatedRows(inputs, rows, copies, steps.sources, scales, widths.any(axis=0))
+    return RepeatedRows(inputs, rows, copies, steps.sources, scales, np.asarray(widths.any(axis=0)))
 
 
 @dataclass(frozen=True, slots=True)
