@@ -14,6 +14,12 @@ EXACT_POWER: Final = 22
 """Powers of ten up to 10^22 are exact doubles, and one multiplication or division by them is rounded rightly."""
 
 
+def all_finite(values: NDArray[np.float64]) -> bool:
+    """Whether each of the values is a finite number; told by their sum, where that is finite."""
+    with np.errstate(over="ignore", invalid="ignore"):
+        return math.isfinite(values.sum()) or bool(np.isfinite(values).all())
+
+
 def rounded(values: NDArray[np.float64], digits: int = 12) -> NDArray[np.float64]:
     """``float(f"{value:.{digits}g}")`` of each value [any unit], shape (N,); what is not finite becomes nan."""
     made = np.empty_like(values)
@@ -41,9 +47,10 @@ def _round(values: NDArray[np.float64], made: NDArray[np.float64], digits: int) 
     # The product is a last bit off, so near a tie it may fall on the wrong side; nan where no exact power serves.
     clear = scaled < 0.5 - 3e-16 * 10.0**digits
     if not clear.all():
-        for row in np.flatnonzero(~clear).tolist():
-            value = float(values[row])
-            made[row] = float(f"{value:.{digits}g}") if math.isfinite(value) else math.nan
+        finite = np.isfinite(values)
+        made[~finite] = np.nan
+        for row in np.flatnonzero(finite & ~clear).tolist():
+            made[row] = float(f"{float(values[row]):.{digits}g}")
 
 
 @functools.cache

@@ -146,11 +146,11 @@ def told(row: Row) -> Iterator[str]:
 def row_by_row() -> Iterator[None]:
     """Without any reading by columns."""
 
-    def nothing(*_: object) -> None:
+    def nothing(*_: object, **__: object) -> None:
         return None
 
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(csv_in._Reader, "_frame", nothing)
+        patch.setattr(csv_in, "_column_parser", nothing)
         patch.setattr(json_rows.Rows, "by_columns", nothing)
         yield
 

@@ -6,7 +6,6 @@ from collections.abc import Iterator, Mapping
 from typing import Any, Final
 
 import numpy as np
-import polars as pl
 import pyarrow as pa
 
 from gramwatt.declare import Calculator, Count, Flag, Quantity, Samples, Series, Table
@@ -173,8 +172,8 @@ def _cells(column: InputColumn, values: pa.Array) -> Cells:
             numbers = doubles.to_numpy(zero_copy_only=False)
         return Packed(numbers, present, () if column.unit is None else (column.unit,), bare=column.unit)
     if is_text(values.type):
-        series = pl.Series(values.cast(pa.string()))
-        return cells_of(column.kind, series, bare=column.unit, text=False)
+        texts = values.cast(pa.string()).to_numpy(zero_copy_only=False).tolist()
+        return cells_of(column.kind, texts, bare=column.unit, text=False)
     return [ABSENT if cell is None else _given(cell) for cell in values.to_pylist()]
 
 

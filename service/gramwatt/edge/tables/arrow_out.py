@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
-import polars as pl
 import pyarrow as pa
 
-from gramwatt.declare import Count, Flag, Quantity
+from gramwatt.declare import Choice, Count, Flag, Quantity
+from gramwatt.edge.rounding import all_finite
 from gramwatt.edge.tables.answering import Answered, OutputColumn, Plan, output_columns, standing
+from gramwatt.edge.tables.cell_texts import as_words, kept_values, result_values
 from gramwatt.edge.tables.chunk import Broken
 from gramwatt.edge.tables.errors import ErrorTeller, with_left_out
-from gramwatt.edge.tables.frame import kept_series, result_series, spelled
 
 
 class Taken:
@@ -22,11 +23,11 @@ class Taken:
     closed = False
 
     def __init__(self) -> None:
-        self._parts: list[bytes] = []
+        self._parts: list[Any] = []
 
     def write(self, data: Any) -> int:
-        """Take some bytes."""
-        self._parts.append(bytes(data))
+        """Take some bytes. Arrow's own buffers are kept rather than copied: nothing changes them any more."""
+        self._parts.append(data if isinstance(data, pa.Buffer) else bytes(data))
         return len(data)
 
     def flush(self) -> None:
@@ -64,9 +65,9 @@ class ArrowWriter:
 
     def rows(self, piece: Answered) -> bytes:
         """One record batch."""
-        arrays = [_kept_array(name, piece.kept.get(name), piece.rows, kind) for name, kind in self._kept.items()]
+        arrays = [_kept_array(piece.kept.get(name), piece.rows, kind) for name, kind in self._kept.items()]
         arrays += [_array(column, piece.columns[column.name]) for column in output_columns(self.plan)]
-        arrays.append(spelled([" ".join(codes) for codes in piece.cautions], piece.caution_at))
+        arrays.append(_spelled([" ".join(codes) for codes in piece.cautions], piece.caution_at))
         arrays.append(self._errors(piece))
         self._stream.write_batch(pa.RecordBatch.from_arrays(arrays, schema=self._schema))
         return self._sink.take()
@@ -107,10 +108,20 @@ def _type(column: OutputColumn) -> pa.DataType:
 
 def _array(column: OutputColumn, values: Any) -> pa.Array:
     if isinstance(column.kind, Quantity) and isinstance(values, np.ndarray):
-        finite = np.isfinite(values)
         values = np.ascontiguousarray(values)
-        return pa.array(values, mask=None if finite.all() else ~finite)
-    return result_series(column, values, None).to_arrow().cast(_type(column))
+        return pa.array(values, mask=None if all_finite(values) else ~np.isfinite(values))
+    if isinstance(column.kind, Choice) and isinstance(values, np.ndarray):
+        return _spelled([*column.kind.options, None], np.where(values < 0, len(column.kind.options), values))
+    plain = result_values(column, values, None)
+    kind = _type(column)
+    return pa.array(list(map(as_words, plain)) if kind == pa.string() else plain, kind)
+
+
+def _spelled(words: Sequence[str | None], at: Any) -> pa.Array:
+    """One of a few words in each row, by its position."""
+    if len(words) == 1:
+        return pa.repeat(pa.scalar(words[0], pa.string()), len(at))
+    return pa.array(words, pa.string()).take(pa.array(at))
 
 
 def _kept_type(kept: Any) -> pa.DataType:
@@ -119,7 +130,7 @@ def _kept_type(kept: Any) -> pa.DataType:
     return pa.string()  # rows of JSON may hold numbers first and texts later
 
 
-def _kept_array(name: str, kept: Any, rows: int, kind: pa.DataType) -> pa.Array:
+def _kept_array(kept: Any, rows: int, kind: pa.DataType) -> pa.Array:
     if isinstance(kept, pa.Array) and kept.type == kind:
         return kept
-    return kept_series(name, kept, rows).cast(pl.String).to_arrow().cast(kind)
+    return pa.array(list(map(as_words, kept_values(kept, rows))), pa.string()).cast(kind)

@@ -9,13 +9,12 @@ from dataclasses import dataclass, field
 from typing import Final
 
 from gramwatt.edge.tables.answering import Answered, Plan, answered
-from gramwatt.edge.tables.arrow_in import read_arrow
-from gramwatt.edge.tables.arrow_out import ArrowWriter
 from gramwatt.edge.tables.chunk import Broken, Chunk, Source
 from gramwatt.edge.tables.csv_in import read_csv
 from gramwatt.edge.tables.heading import Keeping
 from gramwatt.edge.tables.json_in import read_json, read_ndjson
 from gramwatt.edge.tables.writing import CsvWriter, JsonWriter, Style, Writer
+from gramwatt.extras import require
 
 FORMATS: Final = {
     "json": "application/json",
@@ -35,6 +34,11 @@ class Form:
     style: Style = field(default_factory=Style)
 
 
+def require_arrow() -> None:
+    """Raise MissingExtra where Arrow streams cannot be read or written."""
+    require("pyarrow", extra="tables", purpose="Arrow streams")
+
+
 def chunks(plan: Plan, form: Form, source: Source, keeping: Keeping) -> Iterator[Chunk]:
     """Read a table in a format. Raises Unreadable or Broken, some of it only as the rows are read."""
     match form.name:
@@ -43,6 +47,9 @@ def chunks(plan: Plan, form: Form, source: Source, keeping: Keeping) -> Iterator
         case "ndjson":
             return read_ndjson(plan.calculator, source, keeping=keeping, constants=plan.constants)
         case "arrow":
+            require_arrow()
+            from gramwatt.edge.tables.arrow_in import read_arrow
+
             return read_arrow(plan.calculator, source, keeping=keeping, constants=plan.constants)
         case _:
             return read_csv(
@@ -61,6 +68,9 @@ def writer(plan: Plan, form: Form) -> Writer:
         case "json" | "ndjson":
             return JsonWriter(plan, array=form.name == "json")
         case "arrow":
+            require_arrow()
+            from gramwatt.edge.tables.arrow_out import ArrowWriter
+
             return ArrowWriter(plan)
         case "tsv":
             style = form.style

@@ -6,26 +6,25 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Final, TypeAlias
 
-import numpy as np
-import polars as pl
-
 from gramwatt.edge.columns import ABSENT, Cells, Coded, Packed, Same
 from gramwatt.edge.wording import Fault
 
 Source: TypeAlias = Callable[[int], bytes]
 """Gives up to so many bytes of the table; none at its end."""
 
-PIECE: Final = 2 * 1024 * 1024
+PIECE: Final = 512 * 1024
 """Bytes of text read at once."""
 BLOCK: Final = 16_384
 """Rows answered at once: their columns stay in the processor's cache."""
 MOST_ROWS: Final = 131_072
 """Rows answered before they are written: all of them may have faults."""
 LONGEST_ROW: Final = 1024 * 1024
+MOST_HELD: Final = LONGEST_ROW + 2 * 1024 * 1024
+"""Bytes that are read on in search of the end of a row."""
 
 
 Kept: TypeAlias = Any
-"""A column passed through: a polars Series, an Arrow array, or a list of JSON values."""
+"""A column passed through: a list of JSON values, or an Arrow array."""
 
 
 class Broken(Exception):
@@ -96,10 +95,3 @@ def part(cells: Cells, start: int, stop: int) -> Cells:
     if isinstance(cells, Same):
         return Same(cells.cell, stop - start, cells.text)
     return cells[start:stop]
-
-
-def numeric(series: pl.Series) -> tuple[Any, Any]:
-    """A numeric series as doubles (nan where null) and where it is not null."""
-    numbers = series.cast(pl.Float64).to_numpy() if series.dtype != pl.Float64 else series.to_numpy()
-    present = np.ones(len(series), dtype=np.bool_) if not series.null_count() else series.is_not_null().to_numpy()
-    return numbers, present

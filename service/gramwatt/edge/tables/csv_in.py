@@ -14,18 +14,15 @@ from collections.abc import Collection, Iterator, Mapping, Sequence
 from typing import Any, Final
 
 import numpy as np
-import polars as pl
 
 from gramwatt.declare import Calculator, Count, Quantity, Series
 from gramwatt.edge.columns import Cells, Packed
-from gramwatt.edge.tables import letters
-from gramwatt.edge.tables.chunk import LONGEST_ROW, PIECE, Broken, Chunk, Kept, Source, Unreadable, numeric
+from gramwatt.edge.tables.chunk import LONGEST_ROW, MOST_HELD, PIECE, Broken, Chunk, Kept, Source, Unreadable
 from gramwatt.edge.tables.heading import Heading, InputColumn, Keeping, possible, read_heading
 from gramwatt.edge.tables.words import cells_of
 from gramwatt.edge.wording import Fault, echo
 
-csv.field_size_limit(max(csv.field_size_limit(), LONGEST_ROW + 2 * PIECE))  # one for the whole process; only raised
-_QUOTED: Final = re.compile(rb'"[^"]*"')
+csv.field_size_limit(max(csv.field_size_limit(), MOST_HELD))  # one for the whole process; only raised
 _FIELD: Final = r'(?:"(?:[^"]++|"")*+"[^{0}\r\n]*+|[^"{0}\r\n][^{0}\r\n]*+)?+'
 """A field that may be in quotes; a quote within a field that does not begin with one is a letter like others."""
 _ROW: Final = rf"{_FIELD}(?:[{{0}}]{_FIELD})*+(?:\r\n|\n|\r(?!\n|\Z))"
@@ -33,7 +30,6 @@ MOST_AT_ONCE: Final = 20_000
 """Rows read one by one before they are answered."""
 _NO_UTF8: Final = re.compile("[\udc80-\udcff]")
 """What stands for a byte that could not be decoded."""
-_BLANK: Final = re.compile(rb"^ *\r?(?:\n|\Z)", re.MULTILINE)
 
 
 def read_csv(
@@ -133,7 +129,7 @@ class _Pieces:
             if end:
                 piece, self._left = self._left[:end], self._left[end:]
                 yield piece
-            if len(self._left) > LONGEST_ROW + PIECE:
+            if len(self._left) > MOST_HELD:
                 raise Broken(f"a row is longer than {LONGEST_ROW} bytes, or a quote is never closed")
             if not self._more():
                 break
@@ -142,121 +138,69 @@ class _Pieces:
             self._left = b""
 
 
-def _is_finite(numbers: pl.Series) -> bool:
-    """Whether all that is not null is a finite number; a column without nulls is looked at in place."""
-    return int(np.isfinite(numbers.to_numpy()).sum()) == len(numbers) - numbers.null_count()
+def _column_parser(heading: Heading, separator: str, decimal: str) -> Any:
+    """A parser by columns, where its library is installed, else None."""
+    try:
+        from gramwatt.edge.tables.arrow_csv import ColumnParser
+    except ModuleNotFoundError:
+        return None
+    numeric = {
+        position
+        for position, column in enumerate(heading.columns)
+        if isinstance(column, InputColumn) and isinstance(column.kind, Quantity | Count)
+    }
+    return ColumnParser(numeric, len(heading.columns), separator, decimal)
 
 
 class _Reader:
-    """Reads pieces of one table; remembers which columns are not plain numbers."""
+    """Reads pieces of one table."""
 
     def __init__(self, heading: Heading, separator: str, decimal: str) -> None:
         self._heading, self._separator, self._decimal = heading, separator, decimal
         self.broken: Broken | None = None
         """Why nothing can be read after the rows of the last piece."""
-        self._names = [f"column_{position}" for position in range(len(heading.columns))]
-        self._plain = {
-            name
-            for name, column in zip(self._names, heading.columns, strict=True)
-            if isinstance(column, InputColumn) and isinstance(column.kind, Quantity | Count)
-        }
+        self._parser = _column_parser(heading, separator, decimal)
 
     def read(self, piece: bytes, first: int) -> Iterator[Chunk]:
         """The rows of a piece; blank lines are no rows."""
-        quoted = b'"' in piece
-        if len(self._names) == 1 and not quoted:
-            piece = _BLANK.sub(b"", piece)
-        frame = self._frame(piece) if piece.strip() else None
-        if frame is None and not quoted and len(self._names) > 1 and _BLANK.search(piece):
-            piece = _BLANK.sub(b"", piece)
-            frame = self._frame(piece) if piece.strip() else None
-        return self._by_rows(piece, first) if frame is None else iter((self._chunk(frame, first),))
+        columns = self._parser.parse(piece) if self._parser is not None else None
+        if columns is None:
+            return self._by_rows(piece, first)
+        return iter((self._chunk(columns, first, {}),) if len(columns[0]) else ())
 
-    def _frame(self, piece: bytes) -> pl.DataFrame | None:
-        """The piece parsed by columns, or None where only a reading row by row can tell what it holds."""
-        separator = self._separator.encode()
-        outside = _QUOTED.sub(b"", piece) if b'"' in piece else piece
-        rows = letters.count(outside, b"\n") + (not outside.endswith(b"\n"))
-        if letters.count(outside, separator) != rows * (len(self._names) - 1) or b'"' in outside:
-            return None
-        if b"\r" in outside and outside.count(b"\r") != outside.count(b"\r\n"):
-            return None
-        if self._decimal == "," and b"." in piece:
-            self._plain.clear()  # read as a number, a point would be one of decimals here too
-        for _ in range(3):
-            schema: dict[str, Any] = {name: pl.Float64 if name in self._plain else pl.String for name in self._names}
-            try:
-                frame = pl.read_csv(
-                    io.BytesIO(piece),
-                    has_header=False,
-                    schema=schema,
-                    separator=self._separator,
-                    decimal_comma=self._decimal == ",",
-                )
-            except pl.exceptions.PolarsError as error:
-                failed = re.search(r"at column '(column_\d+)'", str(error))
-                if failed is None or failed[1] not in self._plain:
-                    return None
-                self._find_words(piece, failed[1])
-                continue
-            words = {name for name in self._plain if not _is_finite(frame[name])}  # such as nan
-            if not words:
-                return frame if frame.height == rows else None
-            self._plain -= words
-        return None
-
-    def _find_words(self, piece: bytes, failed: str) -> None:
-        """Which columns hold more than plain numbers, by this piece."""
-        self._plain.discard(failed)
-        try:
-            frame = pl.read_csv(
-                io.BytesIO(piece),
-                has_header=False,
-                schema=dict.fromkeys(self._names, pl.String),
-                separator=self._separator,
-            )
-        except pl.exceptions.PolarsError:
-            return
-        for name in tuple(self._plain):
-            text = frame[name] if self._decimal == "." else frame[name].str.replace(",", ".", literal=True)
-            if text.cast(pl.Float64, strict=False).null_count() != text.null_count():
-                self._plain.discard(name)
-
-    def _chunk(self, frame: pl.DataFrame, first: int) -> Chunk:
+    def _chunk(self, columns: Sequence[Any], first: int, faults: dict[int, list[Fault]]) -> Chunk:
         cells: dict[str, Cells] = {}
         kept: dict[str, Kept] = {}
-        faults: dict[int, list[Fault]] = {}
-        for name, column in zip(self._names, self._heading.columns, strict=True):
+        for texts, column in zip(columns, self._heading.columns, strict=True):
             if isinstance(column, InputColumn):
-                cells[column.name] = self._cells(frame[name], column, faults)
+                cells[column.name] = self._cells(texts, column, faults)
             elif column is not None:
-                kept[column] = frame[name].fill_null("")
-        return Chunk(first, frame.height, cells, True, kept, faults)
+                kept[column] = texts
+        return Chunk(first, len(columns[0]), cells, True, kept, faults)
 
-    def _cells(self, series: pl.Series, column: InputColumn, faults: dict[int, list[Fault]]) -> Cells:
-        if series.dtype == pl.String:
-            if self._decimal == "," and isinstance(column.kind, Quantity | Count | Series):
-                for row in series.str.contains(".", literal=True).arg_true().to_list():
-                    detail = "a point in a number, and decimal=, says that its decimal sign is a comma"
-                    fault = Fault(f"/{column.name}", detail, echo(series[row]), "a number with a comma, or decimal=.")
-                    faults[row] = [*faults.get(row, ()), fault]
-            return cells_of(column.kind, series, bare=column.unit, text=True, decimal=self._decimal)
-        numbers, present = numeric(series)
-        return Packed(numbers, present, () if column.unit is None else (column.unit,), bare=column.unit)
+    def _cells(self, texts: Any, column: InputColumn, faults: dict[int, list[Fault]]) -> Cells:
+        if isinstance(texts, np.ndarray):
+            return Packed(texts, ~np.isnan(texts), () if column.unit is None else (column.unit,), bare=column.unit)
+        if self._decimal == "," and isinstance(column.kind, Quantity | Count | Series):
+            for row in [row for row, cell in enumerate(texts) if "." in cell]:
+                detail = "a point in a number, and decimal=, says that its decimal sign is a comma"
+                fault = Fault(f"/{column.name}", detail, echo(texts[row]), "a number with a comma, or decimal=.")
+                faults[row] = [*faults.get(row, ()), fault]
+        return cells_of(column.kind, texts, bare=column.unit, text=True, decimal=self._decimal)
 
     def _by_rows(self, piece: bytes, first: int) -> Iterator[Chunk]:
         """The piece row by row, as the standard library reads it; ragged rows become faults."""
         faults: dict[int, list[Fault]] = {}
         rows: list[Sequence[str]] = []
-        width = len(self._names)
+        width = len(self._heading.columns)
         said: dict[str, list[Fault]] = {}
-        lines = csv.reader(
-            io.StringIO(piece.decode("utf-8", "surrogateescape"), newline=""), delimiter=self._separator, strict=False
-        )
+        text = piece.decode("utf-8", "surrogateescape")
+        utf8_throughout = _NO_UTF8.search(text) is None
+        lines = csv.reader(io.StringIO(text, newline=""), delimiter=self._separator, strict=False)
         for row in self._each_row(lines):
             if not row or (len(row) == 1 and not row[0].strip(" ")):
                 continue
-            utf8 = not any(_NO_UTF8.search(cell) for cell in row)
+            utf8 = utf8_throughout or not any(_NO_UTF8.search(cell) for cell in row)
             if len(row) != width or not utf8:
                 many = f"{len(row)} field{'' if len(row) == 1 else 's'} where the header has {width}"
                 detail = many if len(row) != width else "bytes that are not UTF-8"
@@ -265,22 +209,10 @@ class _Reader:
                 row = [_NO_UTF8.sub("\ufffd", cell) for cell in [*row, *[""] * width][:width]]
             rows.append(row)
             if len(rows) == MOST_AT_ONCE:
-                yield self._of_rows(rows, first, faults)
+                yield self._chunk([list(column) for column in zip(*rows, strict=True)], first, faults)
                 first, rows, faults = first + len(rows), [], {}
         if rows:
-            yield self._of_rows(rows, first, faults)
-
-    def _of_rows(self, rows: list[Sequence[str]], first: int, faults: dict[int, list[Fault]]) -> Chunk:
-        columns = list(zip(*rows, strict=True))
-        cells: dict[str, Cells] = {}
-        kept: dict[str, Kept] = {}
-        for values, column in zip(columns, self._heading.columns, strict=True):
-            series = pl.Series(values, dtype=pl.String)
-            if isinstance(column, InputColumn):
-                cells[column.name] = self._cells(series, column, faults)
-            elif column is not None:
-                kept[column] = series
-        return Chunk(first, len(rows), cells, True, kept, faults)
+            yield self._chunk([list(column) for column in zip(*rows, strict=True)], first, faults)
 
     def _each_row(self, lines: Iterator[list[str]]) -> Iterator[list[str]]:
         """Rows until the end; a field beyond the reader's limit breaks the table off after them."""

@@ -16,7 +16,7 @@ from gramwatt.edge.wording import Fault, accepts, echo, near, one_of
 LABELS: Final = ("id", "name", "note")
 """Columns that always pass through: what people call their rows."""
 MOST_COLUMNS: Final = 200
-_WITH_UNIT: Final = re.compile(r"([^\[\]]*?)\s*\[([^\[\]]*)\]")
+_WITH_UNIT: Final = re.compile(r"([^\[\]]*)\[([^\[\]]*)\]")
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,6 +64,8 @@ def read_heading(
     calculator: Calculator[Any, Any], header: Sequence[str], keeping: Keeping, constants: Mapping[str, object]
 ) -> tuple[Heading, list[Fault]]:
     """Tell a header's columns apart, and what is wrong with it, the required ones that lack among it."""
+    if len(header) > MOST_COLUMNS:
+        return Heading(()), [Fault("", f"{len(header)} columns", None, f"up to {MOST_COLUMNS} columns")]
     known, faults = possible(calculator), []
     columns: list[InputColumn | str | None] = []
     seen: set[str] = set()
@@ -73,7 +75,8 @@ def read_heading(
             columns.append(None)
             continue
         with_unit = _WITH_UNIT.fullmatch(text)
-        name, spelling = (with_unit[1], with_unit[2].strip()) if with_unit and with_unit[1] in known else (text, None)
+        bare = with_unit[1].rstrip() if with_unit else text
+        name, spelling = (bare, with_unit[2].strip()) if with_unit and bare in known else (text, None)
         if name in seen:
             faults.append(_fault(name, f"column {position} is named {echo(name)} like one before it", "each name once"))
         seen.add(name)
@@ -93,8 +96,6 @@ def read_heading(
     ]
     if not faults and not constants and not any(isinstance(column, InputColumn) for column in columns):
         faults.append(Fault("", "no column is an input", None, one_of(calculator.asked)))
-    if len(header) > MOST_COLUMNS:
-        faults.append(Fault("", f"{len(header)} columns", None, f"up to {MOST_COLUMNS} columns"))
     return Heading(tuple(columns), tuple(name for name in columns if isinstance(name, str))), faults
 
 

@@ -13,8 +13,8 @@ from typing import Any, Final
 
 from gramwatt.declare import Calculator
 from gramwatt.edge.strict_json import BYTE_ORDER_MARKS, NotJson, strict_json, strict_value
-from gramwatt.edge.tables import json_rows, letters
-from gramwatt.edge.tables.chunk import LONGEST_ROW, PIECE, Broken, Chunk, Source
+from gramwatt.edge.tables import json_rows
+from gramwatt.edge.tables.chunk import LONGEST_ROW, MOST_HELD, PIECE, Broken, Chunk, Source
 from gramwatt.edge.tables.heading import Keeping
 
 _SPACE: Final = " \t\r\n"
@@ -39,10 +39,10 @@ def read_ndjson(
             left = _without_mark(left)
         end = len(left) if ended else left.rfind(b"\n") + 1
         piece, left = left[:end].strip(b" \t\r\n"), left[end:]
-        if len(left) > LONGEST_ROW + PIECE:
+        if len(left) > MOST_HELD:
             raise Broken(f"a line is longer than {LONGEST_ROW} bytes")
         if piece:
-            chunk = rows.by_columns(piece, piece.count(b"\n") + 1)
+            chunk = rows.by_columns(piece, array=False)
             yield from [chunk] if chunk else rows.one_by_one(_line(line) for line in piece.split(b"\n") if line.strip())
 
 
@@ -76,7 +76,7 @@ def read_json(
 
 
 class _Array:
-    """A JSON array read element by element, many at once where they are written without line ends in between."""
+    """A JSON array read many elements at once, or one by one where that could hide something."""
 
     def __init__(self, rows: json_rows.Rows, source: Source) -> None:
         self._rows, self._source = rows, source
@@ -97,7 +97,7 @@ class _Array:
                 self._more()  # but what came with the bracket is given before more is waited for
             before = len(self._left)
             piece, left = self._at_once()
-            chunk = self._rows.by_columns(piece, piece.count(b"\n") + 1) if piece else None
+            chunk = self._rows.by_columns(piece, array=True) if piece else None
             if chunk:
                 self._left = left
                 yield chunk
@@ -118,7 +118,7 @@ class _Array:
         self._left = self._left[1:]
 
     def _at_once(self) -> tuple[bytes, bytes]:
-        """Whole elements, one a line, and what is left after them; nothing where their end cannot be told so."""
+        """Whole elements with commas between, and what is left; nothing where their end cannot be told so."""
         if self._ended or self._left[-16:].rstrip().endswith(b"}]"):  # the end, as it seems; else it will not parse
             stripped = self._left.rstrip()
             piece, left = (stripped[:-1], b"]") if stripped.endswith(b"]") else (b"", self._left)
@@ -128,9 +128,8 @@ class _Array:
             piece, left = (self._left[: cut + 1], self._left[cut + 1 :]) if cut > 0 else (b"", self._left)
         piece = piece.strip()
         if self._rows.first:
-            piece = piece[1:].strip() if piece.startswith(b",") else b""
-        lines, many = letters.put(piece, b"},{", 1, b"\n")
-        return lines if many else piece.replace(b"}, {", b"}\n{"), left
+            piece = piece[1:] if piece.startswith(b",") else b""
+        return piece, left
 
     def _close_if_at_end(self) -> None:
         if self._ended and self._left.strip() == b"]":
@@ -167,7 +166,7 @@ class _Array:
                 break
         self._left = text[at:].encode() + undecoded
         yield from self._rows.one_by_one(iter(values))
-        if problem and (wrong or self._ended or len(self._left) > LONGEST_ROW + PIECE):
+        if problem and (wrong or self._ended or len(self._left) > MOST_HELD):
             raise Broken(f"after row {self._rows.first}: the array is not JSON: {wrong or problem}")
 
     def _decoded(self) -> tuple[str, bytes, str]:

@@ -1,0 +1,81 @@
+"""Values of Arrow columns that pass through, as JSON and CSV have them."""
+
+from __future__ import annotations
+
+import base64
+from typing import Any, Final
+
+import pyarrow as pa
+import pyarrow.compute as pc
+
+from gramwatt.edge.tables.chunk import Broken
+
+_PER_SECOND: Final = {"s": 1, "ms": 10**3, "us": 10**6, "ns": 10**9}
+
+
+def json_values(column: pa.Array) -> list[Any]:
+    """Texts, numbers and truths as they are; whatever else as a text: dates and times by ISO 8601, bytes by base64,
+    lists and structures as JSON. Raises Broken where a value is beyond what its type can tell."""
+    if isinstance(column.type, pa.BaseExtensionType):
+        column = column.storage
+    try:
+        return _values(column)
+    except (pa.ArrowException, OverflowError, ValueError) as error:
+        raise Broken(f"a column of type {column.type} cannot be passed through: {str(error)[:100]}") from None
+
+
+def _values(column: pa.Array) -> list[Any]:
+    kind = column.type
+    if pa.types.is_dictionary(kind):
+        return _values(column.dictionary_decode())
+    if pa.types.is_decimal(kind):
+        return list(column.cast(pa.string()).to_pylist())
+    if is_bytes(kind):
+        return [None if each is None else base64.b64encode(each).decode() for each in column.to_pylist()]
+    if pa.types.is_nested(kind):
+        from gramwatt.edge.tables.cell_texts import as_words
+
+        return [as_words(each) for each in column.to_pylist()]
+    if pa.types.is_temporal(kind):
+        return _times(column)
+    if pa.types.is_floating(kind) and not column.null_count:
+        return list(column.to_numpy(zero_copy_only=False).tolist())
+    if pa.types.is_string(kind) or pa.types.is_large_string(kind):
+        return list(column.to_numpy(zero_copy_only=False).tolist())
+    return list(column.to_pylist())
+
+
+def is_bytes(kind: pa.DataType) -> bool:
+    """Whether a column holds bytes."""
+    return bool(
+        pa.types.is_binary(kind)
+        or pa.types.is_large_binary(kind)
+        or pa.types.is_binary_view(kind)
+        or pa.types.is_fixed_size_binary(kind)
+    )
+
+
+def _times(column: pa.Array) -> list[Any]:
+    kind = column.type
+    if pa.types.is_duration(kind):
+        counts = column.cast(pa.int64()).to_pylist()
+        return [None if count is None else _duration(count, _PER_SECOND[kind.unit]) for count in counts]
+    if pa.types.is_date64(kind):
+        column, kind = column.cast(pa.timestamp("ms")), pa.timestamp("ms")
+    if not pa.types.is_timestamp(kind):
+        return list(column.cast(pa.string()).to_pylist())
+    if kind.unit == "s":
+        column = column.cast(pa.timestamp("ms", kind.tz))
+    return list(pc.strftime(column, "%Y-%m-%dT%H:%M:%S" + ("" if kind.tz is None else "%Ez")).to_pylist())
+
+
+def _duration(count: int, per_second: int) -> str:
+    """So many parts of a second by ISO 8601, such as ``P1DT1H`` or ``-PT0.5S``."""
+    seconds, part = divmod(abs(count), per_second)
+    minutes, seconds = divmod(seconds, 60)
+    hours, minutes = divmod(minutes, 60)
+    days, hours = divmod(hours, 24)
+    fraction = f".{part:0{len(str(per_second)) - 1}d}".rstrip("0") if part else ""
+    text = f"{hours}H" * (hours > 0) + f"{minutes}M" * (minutes > 0) + f"{seconds}{fraction}S" * (seconds + part > 0)
+    date = f"{days}D" * (days > 0)
+    return ("-" if count < 0 else "") + "P" + date + (f"T{text}" if text or not days else "") + "0S" * (count == 0)
