@@ -86,7 +86,7 @@ def test_numbers_are_read_alike_with_and_without_pyarrow(
     raw = "\r\n".join(["time;voltage", *lines, *(["", "5"] if blank else [])]).encode()
     with_it = read(raw, decimal=decimal)
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(recorded_columns, "find_spec", lambda name: None)
+        patch.setattr(recorded_columns, "is_installed", lambda library: False)
         without = read(raw, decimal=decimal)
     for channel in ("time", "voltage"):
         np.testing.assert_array_equal(getattr(with_it.samples, channel), getattr(without.samples, channel))

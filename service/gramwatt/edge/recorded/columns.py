@@ -15,7 +15,6 @@ import json
 import re
 from collections.abc import Callable, Mapping, Sequence, Set
 from dataclasses import dataclass
-from importlib.util import find_spec
 from typing import Any, Final, Protocol, TypeAlias
 
 import numpy as np
@@ -26,6 +25,7 @@ from gramwatt.edge.cells import kind_of
 from gramwatt.edge.columns import escape_name
 from gramwatt.edge.strict_json import NotJson, strict_json
 from gramwatt.edge.wording import Fault, echo
+from gramwatt.extras import is_installed
 
 MOST_COLUMNS: Final = 1000
 MOST_PREAMBLE: Final = 200
@@ -122,7 +122,7 @@ class CsvColumns:
     def take(self, positions: Sequence[int]) -> list[Numbers | Texts]:
         if re.search(rb"\S", self._raw) is None:
             return [Numbers(np.zeros(0), np.zeros(0, np.bool_)) for _ in positions]
-        if find_spec("pyarrow") is not None:
+        if is_installed("pyarrow"):
             from gramwatt.edge.recorded.arrow import csv_numbers
 
             numbers = csv_numbers(self._raw, self._separator, self._decimal, len(self.names), positions)
