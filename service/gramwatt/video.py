@@ -1,5 +1,6 @@
 """One frame of a video as overlay-cues tells it, and its columns from captions' plain numbers."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Annotated, Any, Final
 
@@ -52,32 +53,36 @@ def greatest(values: Array) -> float:
     return float(np.fmax.reduce(values, initial=np.nan))
 
 
-def columns(row: Captioned, longest: int) -> list[Any]:
-    """The columns of `Frame`, filled up to a common length with nothing."""
-    found = row.frames
+def frame_table(rows: Sequence[Captioned]) -> Frame:
+    """The frames of N captioned recordings (N, F), filled up to a common number with nothing."""
+    shape = len(rows), max(len(row.times) for row in rows)
+    frames = [row.frames for row in rows]
 
-    def numbers(values: Any, unit: float = 1.0) -> Array:
-        return np.pad(np.asarray(values, dtype=np.float64) * unit, (0, longest - len(values)), constant_values=np.nan)
-
-    def texts(values: Any) -> Any:
-        room = np.full(longest, "", dtype=np.dtypes.StringDType())
-        room[: len(values)] = values
+    def numbers(columns: Sequence[Any], unit: float = 1.0) -> Array:
+        room = np.full(shape, np.nan)
+        for at, values in enumerate(columns):
+            room[at, : len(values)] = values * unit
         return room
 
-    words = np.array(row.texts, dtype=np.dtypes.StringDType())
-    return [
-        numbers(found.number),
-        numbers(row.times, constants.SECOND),
-        texts(row.timecodes),
-        numbers(np.repeat(np.arange(1.0, len(row.texts) + 1), row.lengths)),
-        texts(np.repeat(words, row.lengths)),
-        numbers(found.time, constants.SECOND),
-        numbers(found.voltage, constants.VOLT),
-        numbers(found.cell_voltage, constants.VOLT),
-        numbers(found.current, constants.AMPERE),
-        numbers(found.power, constants.WATT),
-        numbers(found.throttle),
-        numbers(found.charge, constants.COULOMB),
-        numbers(found.energy, constants.JOULE),
-        numbers(found.remaining),
-    ]
+    def texts(columns: Sequence[Any]) -> Any:
+        room = np.full(shape, "", dtype=np.dtypes.StringDType())
+        for at, values in enumerate(columns):
+            room[at, : len(values)] = values
+        return room
+
+    return Frame(
+        frame=numbers([each.number for each in frames]),
+        time=numbers([row.times for row in rows], constants.SECOND),
+        timecode=texts([row.timecodes for row in rows]),
+        cue=numbers([np.repeat(np.arange(1.0, len(row.texts) + 1), row.lengths) for row in rows]),
+        text=texts([np.repeat(np.array(row.texts, np.dtypes.StringDType()), row.lengths) for row in rows]),
+        flight_time=numbers([each.time for each in frames], constants.SECOND),
+        voltage=numbers([each.voltage for each in frames], constants.VOLT),
+        cell_voltage=numbers([each.cell_voltage for each in frames], constants.VOLT),
+        current=numbers([each.current for each in frames], constants.AMPERE),
+        power=numbers([each.power for each in frames], constants.WATT),
+        throttle=numbers([each.throttle for each in frames]),
+        charge=numbers([each.charge for each in frames], constants.COULOMB),
+        energy=numbers([each.energy for each in frames], constants.JOULE),
+        remaining=numbers([each.remaining for each in frames]),
+    )

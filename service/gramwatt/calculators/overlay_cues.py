@@ -35,7 +35,7 @@ from gramwatt.declare import (
 from gramwatt.physics import constants
 from gramwatt.physics.recording import Course
 from gramwatt.prepared import groups
-from gramwatt.video import NUMBERED, Frame, columns, greatest
+from gramwatt.video import NUMBERED, Frame, frame_table, greatest
 
 NOT_CUT: Final = np.full(1, np.nan)
 FIELDS: Final = ", ".join((*template.FIELDS, *template.MARKS))
@@ -141,8 +141,6 @@ def overlay_cues(given: Inputs) -> Results:
         for row in shared.tolist():
             found = _of_one(given, row, ready.course)
             rows[row], told[row] = found or NOTHING, found is not None
-    longest = max(len(row.times) for row in rows)
-    table = [columns(row, longest) for row in rows]
     return Results(
         captions=np.where(told, [float(len(row.texts)) for row in rows], np.nan),
         frame_count=np.where(told, [float(len(row.times)) for row in rows], np.nan),
@@ -152,7 +150,7 @@ def overlay_cues(given: Inputs) -> Results:
         peak_power=np.array([greatest(row.frames.power) for row in rows]) * constants.WATT,
         samples=samples,
         samples_used=used,
-        frames=Frame(*(np.stack(column) for column in zip(*table, strict=True))),
+        frames=frame_table(rows),
     )
 
 

@@ -9,8 +9,8 @@ from typing import Final, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from gramwatt.captions.cues import Cue, cues
-from gramwatt.captions.frames import LAST_NUMBER, MOST_FRAMES, Frames, frame_span, frames
+from gramwatt.captions.cues import Cue, captions
+from gramwatt.captions.frames import Frames, frames
 from gramwatt.captions.template import compile_template
 from gramwatt.captions.timecode import exact_rate, labels
 from gramwatt.declare import Array, Labels
@@ -47,9 +47,6 @@ def captioned(
     course: Course,
     *,
     frame_rate: str,
-    offset: float,
-    begin: float,
-    end: float,
     template: str,
     changes: float,
     **figures: float,
@@ -57,18 +54,19 @@ def captioned(
     """A course on the frames of a video; see `frames.frames` (``figures`` are the rest of what it takes) and
     `cues.cues`. None where there is no such rate, or there are more frames than can be told."""
     rate = rate_or_none(frame_rate)
-    clock = {"offset": offset, "begin": begin, "end": end}
-    first, count = (0, 0) if rate is None else frame_span(course, rate=rate, **clock)
-    if rate is None or count > MOST_FRAMES or first + count > LAST_NUMBER:
+    if rate is None:
         return None
-    found = frames(course, rate=rate, **clock, **figures)
-    told = list(cues(found, compile_template(template), rate=rate, changes=changes))
+    try:
+        found = frames(course, rate=rate, **figures)
+    except ValueError:
+        return None
+    told = list(captions(found, compile_template(template), rate=rate, changes=changes))
     return Captioned(
         found,
         found.number * rate.denominator / rate.numerator,
         labels(found.number, rate),
-        tuple(cue.text for cue in told),
-        np.array([cue.end_frame - cue.first_frame for cue in told], dtype=np.intp),
+        tuple(text for _, _, text in told),
+        np.array([end - first for first, end, _ in told], dtype=np.intp),
     )
 
 

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gramwatt.captions.frames import Frames
-from gramwatt.captions.smoothing import prominence
+from gramwatt.captions.smoothing import alike, prominence, recorded
 from gramwatt.captions.template import TIMECODE, Slot, Template, figure, nearest, places
 from gramwatt.captions.timecode import frame_time, labels
 from gramwatt.declare import Array
@@ -37,7 +37,13 @@ class Cue(NamedTuple):
 
 
 def cues(frames: Frames, template: Template, *, rate: Fraction, changes: float) -> Iterator[Cue]:
-    """Captions without a gap between them over all frames, in order; neighbours of equal text are one.
+    """Captions without a gap between them over all frames, in order; see `captions`."""
+    for first, end, text in captions(frames, template, rate=rate, changes=changes):
+        yield Cue(first, end, text, frame_time(first, rate), frame_time(end, rate))
+
+
+def captions(frames: Frames, template: Template, *, rate: Fraction, changes: float) -> Iterator[tuple[int, int, str]]:
+    """First frame, frame after the last, and text of each caption in turn; neighbours of equal text are one.
 
     Figures change ``changes`` times a second at most, to within a frame: frames are taken together by the flight time
     they lie in, so that a clock ticks evenly. A block shows `block_means` of its frames, totals as at its first frame,
@@ -56,15 +62,11 @@ def cues(frames: Frames, template: Template, *, rate: Fraction, changes: float) 
     for number, parts in zip((starts + first).tolist(), zip(*columns, strict=False), strict=False):
         text = "".join(parts)
         if shown is not None and text != shown:
-            yield _cue(begun, number, shown, rate)
+            yield begun, number, shown
             begun = number
         shown = text
     if shown is not None:
-        yield _cue(begun, first + len(frames.number), shown, rate)
-
-
-def _cue(first: int, end: int, text: str, rate: Fraction) -> Cue:
-    return Cue(first, end, text, frame_time(first, rate), frame_time(end, rate))
+        yield begun, first + len(frames.number), shown
 
 
 def _blocks(frames: Frames, changes: float) -> NDArray[np.intp]:
@@ -104,20 +106,24 @@ def block_means(channels: dict[str, Array], starts: NDArray[np.intp]) -> dict[st
     Where frames of a block stand out from its mean in any channel, all channels show the one that stands out most: a
     crest of current and the sag of voltage beside it are of one instant.
     """
-    count = len(next(iter(channels.values()))) if channels else 0
-    block = np.repeat(np.arange(len(starts)), np.diff(np.append(starts, count))) if count else starts[:0]
-    means: dict[str, Array] = {}
+    if not channels:
+        return {}
+    figures = np.array(list(channels.values()))
+    count = figures.shape[1]
+    block = np.repeat(np.arange(len(starts)), np.diff(np.append(starts, count)))
+    means = np.full((len(figures), len(starts)), np.nan)
     most = np.zeros(count)
-    for name, values in channels.items():
-        known = np.isfinite(values)
+    for rows in alike(figures):
+        values = figures[rows]
+        known = recorded(values)
         many = np.add.reduceat(known.astype(np.intp), starts)
-        base = values[known][0] if known.any() else 0.0
-        sums = np.add.reduceat(np.where(known, values - base, 0.0), starts)
-        means[name] = np.divide(sums, many, out=np.full(len(starts), np.nan), where=many > 0) + base
-        most = np.fmax(most, prominence(values - means[name][block], values))
+        base = values[:, known.argmax(), None]
+        sums = np.add.reduceat(np.where(known, values - base, 0.0), starts, axis=1)
+        found = base + np.divide(sums, many, out=np.full(sums.shape, np.nan), where=many > 0)
+        means[rows] = found
+        most = np.fmax(most, np.fmax.reduce(prominence(values - found[:, block], values), axis=0))
     out = np.flatnonzero(most > 1)
     out = out[np.argsort(most[out], kind="stable")]  # the greatest comes last and stays
-    for name, values in channels.items():
-        told = out[np.isfinite(values[out])]
-        means[name][block[told]] = values[told]
-    return means
+    channel, crest = np.nonzero(np.isfinite(figures[:, out]))
+    means[channel, block[out[crest]]] = figures[channel, out[crest]]
+    return dict(zip(channels, means, strict=True))

@@ -9,7 +9,7 @@ from typing import Final, NamedTuple, TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
-from gramwatt.captions.smoothing import integral_at, linked, mean_around, prominence, running, smooth
+from gramwatt.captions.smoothing import alike, integral_at, linked, recorded, running, smooth, surroundings
 from gramwatt.declare import Array, Truths
 from gramwatt.physics.recording import Course
 
@@ -129,25 +129,26 @@ def frames(
     power = voltage * current
     cell = course.cell_voltage if np.isfinite(course.cell_voltage).any() else voltage / cells
     period = float(1 / rate)
-    channels = {
-        "voltage": voltage,
-        "cell_voltage": cell,
-        "current": current,
-        "power": power,
-        "throttle": course.throttle,
-    }
-    shown = _shown(course, channels, places, instant, period, smoothing)
-    charge = _total(course, current, places)
+    shown = _shown(
+        course, np.array([voltage, cell, power, current, course.throttle]), places, instant, period, smoothing
+    )
+    flows = np.array([power, current])
+    energy, charge = _totals(course, flows, places)
+    peak_power, peak_current = _peaks(course, flows, shown[2:4], instant, period)
     return Frames(
         number=number,
         instant=instant,
-        time=np.where(places.inside, np.clip(instant, 0.0, course.time[-1]), np.nan),
+        time=np.where(places.inside, np.minimum(np.maximum(instant, 0.0), course.time[-1]), np.nan),
+        voltage=shown[0],
+        cell_voltage=shown[1],
+        power=shown[2],
+        current=shown[3],
+        throttle=shown[4],
         charge=charge,
-        energy=_total(course, power, places),
+        energy=energy,
         remaining=start_charge - charge / capacity,
-        peak_current=_peak(course, current, shown["current"], instant, period),
-        peak_power=_peak(course, power, shown["power"], instant, period),
-        **shown,
+        peak_current=peak_current,
+        peak_power=peak_power,
     )
 
 
@@ -156,7 +157,7 @@ def _places(course: Course, instant: Array) -> _Places:
     slack = float(_SAME)
     at = np.where((instant < 0) & (instant >= -slack), 0.0, instant)
     at = np.where((at > course.time[-1]) & (at <= course.time[-1] + slack), course.time[-1], at)
-    step = np.clip(np.searchsorted(course.time, at, "right") - 1, 0, last)
+    step = np.minimum(np.maximum(np.searchsorted(course.time, at, "right") - 1, 0), last)
     seconds = at - course.time[step]
     after = np.minimum(step + 1, last)
     length = course.time[after] - course.time[step]
@@ -167,50 +168,54 @@ def _places(course: Course, instant: Array) -> _Places:
 
 
 def _known(course: Course, values: Array, places: _Places) -> Truths:
-    """Frames (F,) where a channel can be told: inside, and with a value at both ends of the step."""
+    """Frames (F,) where channels (..., K) can be told: inside, and with a value at both ends of the step."""
     links = np.concatenate((linked(course, values), [False]))[places.step]
-    found: Truths = places.inside & np.isfinite(values[places.step]) & (links | (places.seconds == 0))
+    found: Truths = places.inside & recorded(values)[places.step] & (links | (places.seconds == 0))
     return found
 
 
 def _between(values: Array, places: _Places) -> Array:
-    after = np.minimum(places.step + 1, len(values) - 1)
-    start = values[places.step]
-    return np.where(places.share > 0, start + places.share * (values[after] - start), start)
+    after = np.minimum(places.step + 1, values.shape[-1] - 1)
+    start = values[..., places.step]
+    return np.where(places.share > 0, start + places.share * (values[..., after] - start), start)
 
 
-def _shown(
-    course: Course, channels: dict[str, Array], places: _Places, instant: Array, period: float, smoothing: float
-) -> dict[str, Array]:
-    """Channels (K,) on frames (F,): smoothed, or the sample within the frame that stands out most in any of them."""
-    found: dict[str, Array] = {}
+def _shown(course: Course, channels: Array, places: _Places, instant: Array, period: float, smoothing: float) -> Array:
+    """Channels (C, K) on frames (C, F): smoothed, or the sample within the frame that stands out most in any."""
+    found = np.full((len(channels), len(instant)), np.nan)
     most = np.zeros(len(course.time))
     window = max(smoothing, 2 * period)  # what a frame and its neighbours show of a sample between them
-    for name, values in channels.items():
-        found[name] = np.where(
-            _known(course, values, places), _between(smooth(course, values, smoothing), places), np.nan
-        )
-        most = np.fmax(most, prominence(values - mean_around(course, values, window), values))
+    for rows in alike(channels):
+        values = channels[rows]
+        around = surroundings(course, values, window)
+        smoothed = smooth(course, values, smoothing, around if smoothing == window else None)
+        found[rows] = np.where(_known(course, values, places), _between(smoothed, places), np.nan)
+        most = np.fmax(most, np.fmax.reduce(around.prominence, axis=0))
     out = np.flatnonzero(most > 1)
     out = out[np.argsort(most[out], kind="stable")]  # the greatest comes last and stays
     frame = np.searchsorted(instant, course.time[out] + float(_SAME), "right") - 1
     within = (frame >= 0) & (course.time[out] < (instant[-1] if len(instant) else 0.0) + period)
     out, frame = out[within], frame[within]
-    for name, values in channels.items():
-        told = np.isfinite(found[name][frame]) & np.isfinite(values[out])
-        found[name][frame[told]] = values[out[told]]
+    channel, crest = np.nonzero(np.isfinite(found[:, frame]) & np.isfinite(channels[:, out]))
+    found[channel, frame[crest]] = channels[channel, out[crest]]
     return found
 
 
-def _total(course: Course, values: Array, places: _Places) -> Array:
-    level = np.nan_to_num(values)
-    total = integral_at(course, level, running(course, values), places.step, places.seconds)
-    return np.where(_known(course, values, places), total, np.nan)
+def _totals(course: Course, flows: Array, places: _Places) -> Array:
+    """Integrals (C, F) of flows (C, K) up to each frame."""
+    found = np.full((len(flows), len(places.step)), np.nan)
+    for rows in alike(flows):
+        values = flows[rows]
+        level = np.where(recorded(values), values, 0.0)
+        total = integral_at(course, level, running(course, values), places.step, places.seconds)
+        found[rows] = np.where(_known(course, values, places), total, np.nan)
+    return found
 
 
-def _peak(course: Course, values: Array, shown: Array, instant: Array, period: float) -> Array:
-    """Greatest sample before a frame ends, or figure shown up to it; nan where none is shown."""
+def _peaks(course: Course, values: Array, shown: Array, instant: Array, period: float) -> Array:
+    """Greatest sample before a frame ends (C, F), or figure shown up to it; nan where none is shown."""
     before = np.searchsorted(course.time, instant + period - float(_SAME), "left") - 1
-    so_far = np.fmax.accumulate(values)[np.clip(before, 0, None)]
+    so_far = np.fmax.accumulate(values, axis=-1)[:, np.maximum(before, 0)]
     so_far = np.where(before >= 0, so_far, np.nan)
-    return np.where(np.isfinite(shown), np.fmax(np.fmax.accumulate(np.fmax(shown, -np.inf)), so_far), np.nan)
+    greatest = np.fmax.accumulate(np.fmax(shown, -np.inf), axis=-1)
+    return np.where(np.isfinite(shown), np.fmax(greatest, so_far), np.nan)

@@ -192,9 +192,11 @@ def _dropped(voltage: Array, current: Array) -> Truths:
 
 
 def cumulative(course: Course, values: Array) -> Array:
-    """Running integral (K,) of a channel over the time that counts, from 0, by the trapezoidal rule."""
+    """Running integrals of channels (..., K) over the time that counts, from 0, by the trapezoidal rule."""
     steps = np.where(course.counts, np.diff(course.time), 0.0)
-    return np.concatenate(([0.0], np.cumsum(steps * (values[1:] + values[:-1]) / 2)))
+    running = np.zeros(values.shape)
+    np.cumsum(steps * (values[..., 1:] + values[..., :-1]) / 2, axis=-1, out=running[..., 1:])
+    return running
 
 
 def weights(course: Course) -> Array:
