@@ -17,6 +17,7 @@ from urllib.parse import parse_qsl, urlencode, urlsplit
 
 import pytest
 from flask.testing import FlaskClient
+from markupsafe import Markup
 
 from gramwatt import calculate, extras, registry
 from gramwatt.charts import draw
@@ -24,10 +25,12 @@ from gramwatt.charts.draw import as_svg
 from gramwatt.charts.sheet import Sheet
 from gramwatt.charts.themes import Look
 from gramwatt.declare import JOBS, Calculator, Choice, Flag, Kind, Quantity, Samples, Series, Table, fields_of
-from gramwatt.edge.wording import plain
-from gramwatt.web.pages import reading
+from gramwatt.edge.wording import Fault, plain
+from gramwatt.web.pages import reading, views
 from gramwatt.web.pages.description import columns_of, described, first_example, takes_files
 from gramwatt.web.pages.element import ELEMENT, NEWEST, integrity, versions
+from gramwatt.web.pages.fields import Field
+from gramwatt.web.pages.fragments import render_once, unit_options
 
 BROWSER = {"Accept": "text/html,application/xhtml+xml,application/xml;q=0.9,*/*;q=0.8"}
 CALCULATORS = list(registry.load().values())
@@ -498,7 +501,7 @@ def test_a_chart_whose_inputs_no_address_can_hold_stands_in_the_page(
 def test_without_matplotlib_there_is_all_but_the_chart(monkeypatch: pytest.MonkeyPatch, client: FlaskClient) -> None:
     """A page says so in one sentence; the address of a chart says what to install; its words need no drawing."""
     before = get(client, "/calculators/pack-energy", cells="6", capacity="1300")
-    monkeypatch.setattr(extras, "is_installed", lambda library: library != "matplotlib")
+    monkeypatch.setattr(views, "can_draw", lambda: False)
     monkeypatch.setattr(extras, "require", lambda library, **more: absent(library, **more))
     page = get(client, "/calculators/pack-energy", cells="6", capacity="1300")
     assert headline(page) == headline(before)
@@ -767,3 +770,40 @@ def test_an_example_typed_and_read_is_the_example(calculator: Calculator[Any, An
                 else:
                     found = again.question[name]
                     assert found == given or f"{found} {getattr(kind, 'unit', '')}" == given
+
+
+# -- fragments that are rendered once --------------------------------------------------------------------------------
+
+
+def test_a_field_is_rendered_once_for_each_of_its_states() -> None:
+    """Whatever shows in it makes another one; a fault, or a long text, is never cached."""
+    about, calls = {"kind": "text"}, []
+
+    class Macro:
+        name = "single"
+
+        def __call__(self, shown: Field) -> Markup:
+            calls.append(shown)
+            return Markup(f"{shown.key}={shown.value}{shown.unit}{shown.assumed}")
+
+    states = [
+        Field("a", about),
+        Field("b", about),
+        Field("a", dict(about)),
+        Field("a", about, value="1"),
+        Field("a", about, unit="g"),
+        Field("a", about, assumed="2"),
+    ]
+    for _ in range(2):
+        assert [render_once(Macro(), state) for state in states] == ["a=", "b=", "a=", "a=1", "a=g", "a=2"]
+    assert calls == states
+    for state in (Field("a", about, faults=(Fault("/a", "wrong", None, "right"),)), Field("a", about, value="9" * 101)):
+        assert render_once(Macro(), state) == render_once(Macro(), state)
+    assert len(calls) == len(states) + 4
+
+
+def test_the_options_of_a_menu_of_units() -> None:
+    assert unit_options(("g", "a<b"), "g") == "<option selected>g</option>\n<option>a&lt;b</option>\n"
+    assert (
+        unit_options(("g", "kg"), "kg", "g") == '<option value="">g</option>\n<option value="kg" selected>kg</option>\n'
+    )

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import functools
+
 from gramwatt import extras
 from gramwatt.charts.sheet import Sheet
 from gramwatt.charts.themes import Look
@@ -22,6 +24,7 @@ def render(sheet: Sheet, form: str, look: Look) -> bytes:
     return draw.as_png(sheet, look) if form == "png" else draw.as_svg(sheet, look)
 
 
+@functools.cache
 def can_draw() -> bool:
-    """Return whether matplotlib is installed."""
+    """Return whether matplotlib is installed. Looking for it takes longer than some pages."""
     return extras.is_installed(LIBRARY)

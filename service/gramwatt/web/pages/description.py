@@ -72,7 +72,7 @@ def field(name: str, kind: Kind, calculator: Calculator[Any, Any] | None = None)
     quantity = kind.item if isinstance(kind, Series) else kind
     match quantity:
         case Quantity():
-            made |= {"unit": quantity.unit, "units": list(units.alternatives(quantity.unit))}
+            made |= {"unit": quantity.unit, "units": tuple(units.alternatives(quantity.unit))}
         case Choice():
             made["options"] = list(quantity.options)
         case Text():
@@ -108,7 +108,7 @@ def result(name: str, kind: Kind) -> dict[str, Any]:
     }
     quantity = kind.item if isinstance(kind, Series) else kind
     if isinstance(quantity, Quantity):
-        made |= {"unit": quantity.unit, "units": list(units.alternatives(quantity.unit))}
+        made |= {"unit": quantity.unit, "units": tuple(units.alternatives(quantity.unit))}
     if isinstance(quantity, Table):
         made["columns"] = [result(each, inner) for each, inner in fields_of(quantity.row).items()]
     return made

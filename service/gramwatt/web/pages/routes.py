@@ -22,6 +22,7 @@ from gramwatt.web.headers import cacheable, etag, not_modified, tag_of
 from gramwatt.web.pages import reading
 from gramwatt.web.pages.description import described, takes_files
 from gramwatt.web.pages.element import NEWEST, script, versions
+from gramwatt.web.pages.fragments import render_once, unit_options
 from gramwatt.web.pages.views import View, look_on_page, read_form, repeated, view_of
 from gramwatt.web.problems import Problem, invalid, respond
 
@@ -34,6 +35,8 @@ JAVASCRIPT: Final = "text/javascript; charset=utf-8"
 FOREVER: Final = "public, max-age=31536000, immutable"
 
 blueprint = Blueprint("pages", __name__)
+blueprint.add_app_template_global(unit_options)
+blueprint.add_app_template_global(render_once)
 
 
 def page(template: str, *, framed: bool = False, **values: object) -> Response:
@@ -148,8 +151,7 @@ def first_page() -> Response:
         (title, [calculator for calculator in known.values() if calculator.job == job]) for job, title in JOBS.items()
     ]
     first = jobs[0][1][0]
-    example = first_queried(first)
-    view = view_of(first, example)
+    view, example = view_of(first, first_queried), first_queried(first)
     view.shown.first = [each for each in (*view.shown.first, *view.shown.more) if each.key in example]
     return _fresh(_whole_or_part("home.html", view, jobs=jobs), tag)
 

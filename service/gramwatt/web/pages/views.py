@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import base64
-from collections.abc import Mapping
-from dataclasses import dataclass
-from typing import Any, Final
+import functools
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+from typing import Any, Final, TypeAlias
 from urllib.parse import urlencode
 
 from flask import request
@@ -68,19 +69,31 @@ class View:
     about: Mapping[str, Any] | None = None
 
 
-def read_form(calculator: Calculator[Any, Any], example: Mapping[str, Any] | None = None) -> tuple[reading.Form, bool]:
+def inputs_of_example(calculator: Calculator[Any, Any]) -> Mapping[str, Any]:
+    """Return the inputs that a calculator's page begins with."""
+    return first_example(calculator).given
+
+
+Example: TypeAlias = Callable[[Calculator[Any, Any]], Mapping[str, Any]]
+
+
+def read_form(calculator: Calculator[Any, Any], example: Example = inputs_of_example) -> tuple[reading.Form, bool]:
     """Read the form of a request. Return it, or an example where nothing was filled in, and whether it is one."""
     form = reading.read(calculator, request.values, request.files)
     if form.said:
         return form, False
-    given = first_example(calculator).given if example is None else example
-    shown = reading.shown(calculator, given, form.decimal)
-    shown.result_units, shown.shape = form.result_units, form.shape
-    return shown, True
+    shown = _form_of_example(calculator, example, form.decimal)
+    return replace(shown, result_units=form.result_units, shape=form.shape), True
 
 
-def view_of(calculator: Calculator[Any, Any], example: Mapping[str, Any] | None = None) -> View:
-    """Compute what the page of this request shows; ``example`` are the inputs of a first visit."""
+@functools.cache
+def _form_of_example(calculator: Calculator[Any, Any], example: Example, decimal: str) -> reading.Form:
+    """The form of an example, whose recordings take a millisecond to read."""
+    return reading.shown(calculator, example(calculator), decimal)
+
+
+def view_of(calculator: Calculator[Any, Any], example: Example = inputs_of_example) -> View:
+    """Compute what the page of this request shows; ``example`` gives the inputs of a first visit."""
     form, shows_example = read_form(calculator, example)
     view = View(calculator, form, Shown(), example=shows_example, by_post=takes_files(calculator))
     view.about = described(calculator)
