@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import gc
 import threading
+import tracemalloc
 
 import pytest
 from flask import Response
 
 from gramwatt.web import create_app
+from gramwatt.web.fast_path import FastPath
 from gramwatt.web.response_cache import LARGEST, OVERHEAD, ResponseCache, ResponseHead
 
 KEY = ("GET", b"/v1", b"", None)
@@ -66,10 +69,29 @@ def test_bytes_are_bounded(monkeypatch: pytest.MonkeyPatch) -> None:
     for size in range(9_000, 9_200):
         put(cache, size)
         assert len(cache) * 9_000 <= cache.bytes <= 1_000_000
-    assert len(cache) >= 90
+    assert len(cache) == 1_000_000 // (OVERHEAD + 9_199 + 4) == 89
     put(cache, LARGEST)
     put(cache, LARGEST + 1)
     assert (get(cache, LARGEST), get(cache, LARGEST + 1)) == (LARGEST, None)
+
+
+def test_what_is_counted_is_what_it_takes() -> None:
+    fast_path: FastPath = create_app().extensions["fast_path"]
+    queries = [b"cells=6&capacity=%d" % capacity for capacity in range(1000, 1600)]
+    scopes = [
+        {"method": "GET", "raw_path": b"/v1/pack-energy", "query_string": query, "headers": []} for query in queries
+    ]
+    for scope in scopes[:100]:
+        fast_path.respond(scope)
+    before = fast_path.cache.bytes
+    tracemalloc.start()
+    for scope in scopes[100:]:
+        fast_path.respond(scope)
+    gc.collect()
+    taken = tracemalloc.get_traced_memory()[0]
+    tracemalloc.stop()
+    assert len(fast_path.cache) == len(scopes)
+    assert taken < fast_path.cache.bytes - before < 1.5 * taken
 
 
 def test_many_threads_get_the_right_responses_and_keep_the_bounds() -> None:

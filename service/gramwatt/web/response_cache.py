@@ -20,7 +20,7 @@ from gramwatt.web import metrics
 
 CACHE_BYTES: Final = 32 * 1024 * 1024
 LARGEST: Final = 256 * 1024
-OVERHEAD: Final = 1500
+OVERHEAD: Final = 2000
 """Bytes of an entry beside its key and body: its place in the cache, and its head, whose headers are mostly shared."""
 _REQUEST_ID: Final = "X-Request-ID"
 
@@ -114,6 +114,7 @@ class ResponseCache:
         """Cache a response, unless it is too large."""
         if len(body) > LARGEST:
             return
+        body = bytes(memoryview(body))  # orjson's own keeps a buffer of up to four times its length
         entry = Entry(head, body, tag, len(body) + len(key[1]) + len(key[2]) + len(key[3] or b"") + OVERHEAD)
         with self._lock:
             before = self._entries.pop(key, None)
