@@ -1,4 +1,4 @@
-"""The servers that are compared: ours in two shapes, and the peers."""
+"""The servers that are compared: ours and the peers."""
 
 from __future__ import annotations
 
@@ -7,25 +7,22 @@ import sys
 from pathlib import Path
 from typing import Final
 
-from benchmarks.processes import ROOT, DidNotStart, Server
+from benchmarks.processes import Server
 from benchmarks.questions import PATH
 
 WORKERS: Final = 2
 THREADS: Final = 8
 QUESTION: Final = f"{PATH}?cells=6&capacity=1300&power=500&state_of_charge=70&cell_resistance=8&discharge_rating=100"
-SHAPES: Final = ("threads", "events")
-SHIPPED: Final = ("docker/gunicorn.conf.py", "service/gramwatt/serve.py")
+SHAPES: Final = ("gramwatt",)
 
 
-def ours(shape: str) -> Server:
-    """The service as it is shipped, two workers. Raises DidNotStart where this checkout has no such shape."""
-    if shape != "threads" and not any("GRAMWATT_SERVER" in (ROOT / path).read_text() for path in SHIPPED):
-        raise DidNotStart(f"this checkout does not know GRAMWATT_SERVER={shape}")
+def ours(name: str = SHAPES[0]) -> Server:
+    """The service as it is shipped, two workers."""
     command = [sys.executable, "-m", "gramwatt", "serve", "--host", "127.0.0.1", "--port", "{port}"]
-    environment = {"WEB_CONCURRENCY": str(WORKERS), "GRAMWATT_THREADS": str(THREADS), "GRAMWATT_SERVER": shape}
+    environment = {"WEB_CONCURRENCY": str(WORKERS)}
     for name in ("PROMETHEUS_MULTIPROC_DIR", "GRAMWATT_ACCESS_LOG", "GRAMWATT_RATE_LIMIT"):
         os.environ.pop(name, None)
-    return Server(shape, command, environment, QUESTION)
+    return Server(name, command, environment, QUESTION)
 
 
 def constant(name: str, program: str, answer: Path) -> Server:

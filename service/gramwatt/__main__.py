@@ -38,14 +38,9 @@ def main() -> None:
 @main.command()
 @click.option("--host", default="127.0.0.1", show_default=True, help="Address to listen on.")
 @click.option("--port", default=8000, show_default=True, type=click.IntRange(1, 65535), help="Port to listen on.")
-@click.option(
-    "--server",
-    type=click.Choice(["threads", "events"]),
-    help="Threads, or an event loop with threads for long requests; else as GRAMWATT_SERVER says. Not on Windows.",
-)
-def serve(host: str, port: int, server: str | None) -> None:
+def serve(host: str, port: int) -> None:
     """Start the service."""
-    from gramwatt.serve import serve as run
+    from gramwatt.server.run import serve as run
 
     shown = "localhost" if host in ("127.0.0.1", "0.0.0.0", "::", "::1") else host  # noqa: S104 - only compared
     calculator, query = next((c, q) for c in registry.load().values() if (q := first_query(c)) is not None)
@@ -59,7 +54,7 @@ def serve(host: str, port: int, server: str | None) -> None:
         )
         sys.stdout.flush()
 
-    run(host, port, ready, server)
+    run(host, port, ready)
 
 
 @main.command()

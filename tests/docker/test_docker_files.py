@@ -22,7 +22,7 @@ ROOT = Path(__file__).resolve().parents[2]
 DOCKERFILE = ROOT / "docker" / "Dockerfile"
 IGNORED = ROOT / "docker" / "Dockerfile.dockerignore"
 COMPOSE = ROOT / "docker" / "compose.yaml"
-SETTINGS = ROOT / "docker" / "gunicorn.conf.py"
+SETTINGS = ROOT / "service" / "gramwatt" / "server" / "gunicorn_config.py"
 
 
 def stages() -> list[list[tuple[str, str]]]:
@@ -74,7 +74,7 @@ def test_what_is_copied_is_there_and_not_ignored() -> None:
     ]
     ignored = [line for line in IGNORED.read_text().splitlines() if line and not line.startswith("#")]
     assert ignored[0] == "*"
-    assert {"pyproject.toml", "service", "docker/gunicorn.conf.py"} <= set(sources)
+    assert {"pyproject.toml", "service"} <= set(sources)
     for source in sources:
         assert (ROOT / source).exists(), source
         assert f"!{source}" in ignored, source
@@ -121,7 +121,7 @@ def test_the_final_stage_is_small_and_not_root() -> None:
     assert "RUN" not in names[names.index("USER") :]
     assert not re.search(r"apt|gcc|build-essential|pip install", " ".join(arguments for _, arguments in final))
     assert only("EXPOSE") == variables()["PORT"] == "8000"
-    assert json.loads(only("CMD")) == ["gunicorn", "-c", "docker/gunicorn.conf.py"]
+    assert json.loads(only("CMD")) == ["gunicorn", "-c", "python:gramwatt.server.gunicorn_config"]
 
 
 def test_compose_confines_the_service() -> None:
@@ -174,9 +174,8 @@ class Running:
 def running(tmp_path: Path) -> Iterator[Running]:
     """Run the very CMD in a folder like the image's, with an empty home, on a free port."""
     app, home, scratch, log = (tmp_path / name for name in ("app", "home", "scratch", "log"))
-    for folder in (app / "docker", home, scratch):
-        folder.mkdir(parents=True)
-    (app / "docker" / "gunicorn.conf.py").write_bytes(SETTINGS.read_bytes())
+    for folder in (app, home, scratch):
+        folder.mkdir()
     port = str(free_port())
     path = f"{Path(sys.executable).parent}{os.pathsep}{os.environ['PATH']}"
     own = {name: value for name, value in variables().items() if name != "PATH"}
@@ -216,7 +215,7 @@ def test_the_command_serves_and_ends(running: Running) -> None:
     assert running.process.wait(10) == 0, running.log.read_text()
     assert not healthy(running)
     assert list(running.home.iterdir()) == []
-    assert [path.name for path in sorted(running.app.rglob("*"))] == ["docker", "gunicorn.conf.py"]
+    assert list(running.app.iterdir()) == []
     assert "Traceback" not in running.log.read_text()
 
 

@@ -1,4 +1,4 @@
-"""Tables at the running service, in both shapes of its server: they flow, whoever sends, reads or leaves when."""
+"""Tables at the running service: they flow, whoever sends, reads or leaves when."""
 
 from __future__ import annotations
 
@@ -17,8 +17,7 @@ import pytest
 
 from edge.tables.tabled import stream
 from web.conftest import running
-from web.test_server_faults import KEPT, connect, read_answer, until, workers
-from web.wire import SHAPES, answers, problem, send
+from web.wire import KEPT, answers, connect, problem, read_answer, send, until, workers
 
 LIMIT = 24 * 1024 * 1024
 MEGABYTES_300 = 300 * 1024
@@ -33,7 +32,6 @@ ROW = b"6,1300,%s\n" % (b"x" * 191)
 class Service:
     base: str
     process: subprocess.Popen[str]
-    shape: str
 
     def status(self, word: str) -> int:
         """A number of the worker in /proc, in kilobytes."""
@@ -58,11 +56,10 @@ class Service:
         return int(until(resting))
 
 
-@pytest.fixture(scope="module", params=SHAPES)
-def service(request: pytest.FixtureRequest) -> Iterator[Service]:
-    limit = str(LIMIT)
-    with running(GRAMWATT_SERVER=request.param, WEB_CONCURRENCY="1", GRAMWATT_LARGEST_TABLE=limit) as (port, process):
-        yield Service(f"http://127.0.0.1:{port}", process, request.param)
+@pytest.fixture(scope="module")
+def service() -> Iterator[Service]:
+    with running(WEB_CONCURRENCY="1", GRAMWATT_LARGEST_TABLE=str(LIMIT)) as (port, process):
+        yield Service(f"http://127.0.0.1:{port}", process)
 
 
 def head(media: str = "text/csv", length: int | None = None, query: bytes = b"") -> bytes:
@@ -228,18 +225,15 @@ def test_a_body_that_ends_early_is_never_answered_as_a_whole_one(service: Servic
     assert b",13.0," not in made
     if whole and response.status == 200:
         assert b"malformed-request" in made.splitlines()[-1]
-    elif whole:  # the event loop, which takes half-closed for gone, still calls it a failure of its own
-        assert json.loads(made)["type"] in ("/problems/malformed-request", "/problems/internal-error")
+    elif whole:
+        assert json.loads(made)["type"] == "/problems/malformed-request"
 
 
 def test_a_connection_can_be_used_again_after_a_table(service: Service) -> None:
-    """An answer of the event loop that begins before its question has wholly come announces the connection's end, so
-    there only a question that comes whole is asked."""
     body = table(1024 * 1024)
     small = HEADER + ROW
-    questions = [head(length=len(small)) + small]
-    if service.shape == "threads":
-        questions += [head() + in_chunks(small, 7), head(length=len(body)) + body, head() + in_chunks(body)]
+    questions = [head(length=len(small)) + small, head() + in_chunks(small, 7)]
+    questions += [head(length=len(body)) + body, head() + in_chunks(body)]
     with connect(service.base) as connection:
         for asked in questions:
             connection.sendall(asked)

@@ -1,8 +1,7 @@
-"""A request as ASGI tells it, in WSGI's words (PEP 3333)."""
+"""The WSGI environ (PEP 3333) of an ASGI scope."""
 
 from __future__ import annotations
 
-import re
 import sys
 from typing import Any, Final
 from urllib.parse import unquote_to_bytes
@@ -15,15 +14,12 @@ _BASE: Final = {
     "wsgi.input_terminated": True,  # a chunked body ends by itself
 }
 _KEYS: Final = {b"content-type": "CONTENT_TYPE", b"content-length": "CONTENT_LENGTH"}
-_AUTHORITY: Final = re.compile(rb"[A-Za-z][A-Za-z0-9+.-]*://[^/]*")
 
 
-def environ_of(scope: dict[str, Any]) -> dict[str, Any]:
-    """A request's environ by PEP 3333, without its body."""
+def scope_to_environ(scope: dict[str, Any]) -> dict[str, Any]:
+    """Return the environ of a request, without its body."""
     raw = scope.get("raw_path")
     if raw:
-        if not raw.startswith(b"/"):
-            raw = _AUTHORITY.sub(b"", raw, count=1) or b"/"  # RFC 9112, 3.2.2: a whole URL in the request line
         path = (unquote_to_bytes(raw) if b"%" in raw else raw).decode("latin-1")
     else:
         path = scope["path"].encode().decode("latin-1")

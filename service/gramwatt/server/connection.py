@@ -1,0 +1,191 @@
+"""uvicorn's HTTP connection with limits for what a client sends, and problem bodies for what cannot be read."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import logging
+import os
+import re
+import socket
+import sys
+from http import HTTPStatus
+from typing import Any, Final
+
+from uvicorn.protocols.http.httptools_impl import HttpToolsProtocol
+
+from gramwatt.server.problem import make_problem
+
+READ_TIMEOUT: Final = float(os.environ.get("GRAMWATT_READ_TIMEOUT") or 5)
+"""Seconds that a request head may take, and that a client may pause within a body."""
+UNREAD_TIMEOUT: Final = float(os.environ.get("GRAMWATT_UNREAD_TIMEOUT") or 20)
+"""Seconds after which a client that takes nothing of its response loses the connection."""
+STOP_DELAY: Final = 1.0
+"""Seconds that a worker told to stop keeps idle connections, for requests that are on their way."""
+LONGEST_LINE: Final = 8190
+LARGEST_HEAD: Final = 65536
+MOST_FIELDS: Final = 64
+MOST_PIPELINED: Final = 32
+
+_AUTHORITY: Final = re.compile(rb"[A-Za-z][A-Za-z0-9+.-]*://[^/?#]*")
+_HOST: Final = re.compile(rb"(\[[0-9A-Fa-f:.]+\]|[A-Za-z0-9._~!$&'()*+,;=%-]*)(:[0-9]*)?")
+_KINDS: Final = {400: "malformed-request", 414: "uri-too-long", 431: "headers-too-large"}
+_logger: Final = logging.getLogger("uvicorn.error.connection")
+_logger.setLevel(logging.ERROR)  # what clients do wrong is no warning
+
+
+class Unreadable(Exception):
+    """A request that breaks a limit or a rule; ``status`` says which."""
+
+    def __init__(self, status: int, detail: str) -> None:
+        super().__init__(detail)
+        self.status = status
+
+
+class Connection(HttpToolsProtocol):
+    """uvicorn's connection, which also
+
+    - bounds a request's head in size and time, and the number of requests sent ahead of their responses;
+    - answers what cannot be read with a problem, and closes so that the client receives it;
+    - answers a client that has closed its sending side;
+    - ends connections without losing requests when the worker stops.
+    """
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.logger = _logger
+        self.head_timer: asyncio.TimerHandle | None = None
+        self.head_size = 0
+        self.in_head = self.uploading = self.refused = self.stopping = False
+
+    @property
+    def idle(self) -> bool:
+        """Whether every request so far is answered."""
+        return self.cycle is None or self.cycle.response_complete
+
+    def connection_made(self, transport: asyncio.Transport) -> None:  # type: ignore[override]
+        """Expect the first head."""
+        super().connection_made(transport)
+        self.head_timer = self.loop.call_later(READ_TIMEOUT, self.on_head_timeout)
+
+    def connection_lost(self, exc: Exception | None) -> None:
+        """Stop the clock."""
+        if self.head_timer is not None:
+            self.head_timer.cancel()
+        super().connection_lost(exc)
+
+    def data_received(self, data: bytes) -> None:
+        """Parse what came, and see what is expected next."""
+        if self.refused:
+            return
+        continued = self.in_head
+        self.head_size = len(data) + (self.head_size if continued else 0)
+        super().data_received(data)
+        if continued and self.in_head and self.head_size > LARGEST_HEAD:
+            self.refuse(Unreadable(414 if len(self.url) > LONGEST_LINE else 431, "The request's head has no end."))
+        if self.refused or self.transport.is_closing():
+            return
+        if self.in_head or (self.idle and self.timeout_keep_alive_task is None):
+            if self.head_timer is None:
+                self.head_timer = self.loop.call_later(READ_TIMEOUT, self.on_head_timeout)
+        elif self.head_timer is not None:
+            self.head_timer.cancel()
+            self.head_timer = None
+        uploading = not self.idle and self.cycle.more_body and not self.pipeline
+        if uploading != self.uploading:  # many clients send a whole table before they read any of the response
+            self.uploading = uploading
+            limit_unread(self.transport.get_extra_info("socket"), None if uploading else UNREAD_TIMEOUT)
+
+    def on_head_timeout(self) -> None:
+        """End a connection whose head did not come in time, unless an earlier request is being answered."""
+        self.head_timer = None
+        if self.idle:
+            self.transport.abort()
+        else:
+            self.head_timer = self.loop.call_later(READ_TIMEOUT, self.on_head_timeout)
+
+    def on_message_begin(self) -> None:
+        """Begin a head."""
+        self.in_head = True
+        super().on_message_begin()
+
+    def on_headers_complete(self) -> None:
+        """Check a head. Raises Unreadable."""
+        self.in_head = False
+        if len(self.url) > LONGEST_LINE:
+            raise Unreadable(414, f"A URL may have {LONGEST_LINE} characters.")
+        if len(self.headers) > MOST_FIELDS:
+            raise Unreadable(431, f"A request may have {MOST_FIELDS} header fields.")
+        if self.head_size > LONGEST_LINE and any(len(name) + len(value) > LONGEST_LINE for name, value in self.headers):
+            raise Unreadable(431, f"A header field may have {LONGEST_LINE} bytes.")
+        hosts = [value for name, value in self.headers if name == b"host"]
+        if len(hosts) > 1 or (not hosts and self.parser and self.parser.get_http_version() == "1.1"):
+            raise Unreadable(400, "A request needs one Host header field.")
+        if hosts and not _HOST.fullmatch(hosts[0]):
+            raise Unreadable(400, "The Host header field is no host.")
+        if len(self.pipeline) >= MOST_PIPELINED:
+            raise Unreadable(400, "Too many requests were sent before their responses were read.")
+        if not self.url.startswith(b"/"):  # RFC 9112, 3.2.2: a whole URL in the request line; RFC 9110, 7.1: "*"
+            self.url = _AUTHORITY.sub(b"", self.url, count=1)
+            self.url = self.url if self.url.startswith(b"/") else b"/" + self.url
+        super().on_headers_complete()
+        if self.stopping:
+            self.cycle.keep_alive = False
+
+    def send_400_response(self, msg: str) -> None:
+        """Answer what the parser could not read; uvicorn calls this where parsing failed."""
+        error = sys.exception()
+        cause = None if error is None else error.__context__
+        self.refuse(cause if isinstance(cause, Unreadable) else Unreadable(400, f"{error or msg}."))
+
+    def refuse(self, error: Unreadable) -> None:
+        """Answer with a problem, unless a response is under way, and read no more requests."""
+        self.refused = True
+        if not self.idle:
+            self.cycle.keep_alive = False
+            if self.pipeline or not self.cycle.more_body:
+                return  # the requests before are answered first, and the connection ends then
+            self.cycle.disconnected = True
+            self.cycle.message_event.set()
+            self.flow.resume_writing()
+            if self.cycle.response_started:
+                self.transport.close()
+                return
+        status, headers, text = make_problem(_KINDS[error.status], str(error))
+        lines = [b"HTTP/1.1 %d %s" % (status, HTTPStatus(status).phrase.encode()), b"connection: close"]
+        lines += [name + b": " + value for name, value in headers]
+        self.transport.write(b"\r\n".join([*lines, b"", text]))
+        with contextlib.suppress(OSError, RuntimeError):
+            self.transport.write_eof()
+        self.flow.resume_reading()  # what is still on its way would reset the connection, and lose the response
+        self.loop.call_later(READ_TIMEOUT, self.transport.abort)
+
+    def eof_received(self) -> bool:  # type: ignore[override]
+        """Answer who has sent everything; RFC 9112, 9.6 lets a client close its sending side."""
+        if self.refused or self.idle:
+            return False
+        if self.cycle.more_body:
+            self.refuse(Unreadable(400, "The body breaks off."))
+            return False
+        self.cycle.keep_alive = False
+        return True
+
+    def shutdown(self) -> None:
+        """End the connection after the response under way, or after a moment where it is idle."""
+        self.stopping = True
+        if self.idle:
+            self.loop.call_later(STOP_DELAY, self.close_if_idle)
+        else:
+            self.cycle.keep_alive = False
+
+    def close_if_idle(self) -> None:
+        """Close where no request has begun; else its response closes."""
+        if self.idle and not self.in_head:
+            self.transport.close()
+
+
+def limit_unread(sock: Any, seconds: float | None) -> None:
+    """Have the system end a connection whose client takes nothing for so long; None: never. Linux only."""
+    option = getattr(socket, "TCP_USER_TIMEOUT", None)
+    if option is not None and sock is not None and sock.family in (socket.AF_INET, socket.AF_INET6):
+        sock.setsockopt(socket.IPPROTO_TCP, option, 0 if seconds is None else int(seconds * 1000))
