@@ -1,10 +1,13 @@
 """What every test may use."""
 
 import os
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 from hypothesis import settings
+
+from dask_workers import Cluster, two_workers
 
 # No deadline: how long an example takes says nothing of its truth. The same examples on every run: a red run repeats.
 settings.register_profile("gramwatt", deadline=None, derandomize=True)
@@ -19,3 +22,17 @@ def reference_data() -> Path:
     if not folder.is_dir():
         pytest.skip(f"no open reference data at {folder}; set GRAMWATT_REFERENCE_DATA to the folder that holds it")
     return folder
+
+
+@pytest.fixture(scope="session")
+def dask_cluster(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Cluster]:
+    """A Dask scheduler with workers in processes of their own; slow to start, so all tests share it."""
+    with two_workers(tmp_path_factory.mktemp("cluster")) as made:
+        yield made
+
+
+@pytest.fixture
+def workers(dask_cluster: Cluster) -> Cluster:
+    """The same with two workers alive, whatever the tests before have killed."""
+    dask_cluster.complete()
+    return dask_cluster

@@ -36,6 +36,14 @@ class Cluster:
         self.workers.append(self._start("worker", *words))
         return self.workers[-1]
 
+    def complete(self) -> None:
+        """Two workers, in place of those that a test has killed."""
+        self.workers = [worker for worker in self.workers if worker.poll() is None]
+        while len(self.workers) < 2:
+            self.join()
+        with cluster.connected(self.address) as workers:
+            wait_for(lambda: workers.threads == 2, self.scheduler)
+
     def end(self) -> None:
         for process in (*self.workers, self.scheduler):
             process.kill()
@@ -56,10 +64,7 @@ def two_workers(folder: Path) -> Iterator[Cluster]:
     """A cluster whose two workers have arrived."""
     made = Cluster(folder)
     try:
-        made.join()
-        made.join()
-        with cluster.connected(made.address) as client:
-            client.wait_for_workers(2, timeout=60)
+        made.complete()
         yield made
     finally:
         made.end()

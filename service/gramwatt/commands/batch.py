@@ -1,10 +1,11 @@
-"""``gramwatt batch``: a table of questions answered, here, by a running service, or by the workers of a cluster."""
+"""``gramwatt batch``: a table of questions answered, here, by a running service, or by parts on many processes."""
 
 from __future__ import annotations
 
 import contextlib
 import functools
-from typing import TYPE_CHECKING, Any
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, NoReturn
 
 import click
 
@@ -19,11 +20,15 @@ from gramwatt.commands.options import (
     table_options,
     tidy,
 )
+from gramwatt.commands.parted import cause, check_options, described, form_and_folder, is_folder, run_by_parts
 from gramwatt.commands.words import fail, named
 
 if TYPE_CHECKING:
     from gramwatt.commands.files import Table
     from gramwatt.commands.output import Output
+    from gramwatt.edge.tables.answering import Plan
+    from gramwatt.edge.tables.heading import Keeping
+    from gramwatt.edge.tables.writing import Style
 
 
 @click.command("batch")
@@ -42,16 +47,22 @@ def batch(name: str, table: str, **more: Any) -> None:
     through. A row with a fault says so in its last column; the others are answered. Tables of any length, in
     bounded memory. Ends with 0 if every row was answered, 1 if some had faults or the table broke off,
     2 if nothing could be done; OUT is replaced only when it is complete.
+
+    With --jobs, --scheduler or a folder for -o, the table is computed in parts, each read and written by the worker
+    that computes it. A run that was interrupted continues where it stopped when it is started again.
     """
-    from gramwatt.cluster import ClusterError
     from gramwatt.commands.files import Table, written_as
     from gramwatt.commands.output import Output
     from gramwatt.commands.remote import RemoteError
     from gramwatt.edge.tables.chunk import Broken, Unreadable
 
-    if more["url"] and more["scheduler"]:
-        fail("--url and --scheduler: give one of them")
+    by = cause(more)
+    if more["url"] and by is not None:
+        fail(f"--url and {by}: give one of them")
+    check_options(more)
     wishes = Wishes(**{key: more[key] for key in Wishes.__dataclass_fields__})
+    if by is not None:
+        _by_parts(name, table, wishes, by, more)
     with tidy() as undo, contextlib.ExitStack() as held:
         try:
             source = Table(table, more["read_as"])
@@ -70,7 +81,7 @@ def batch(name: str, table: str, **more: Any) -> None:
             refuse(error.faults)
         except Broken as error:
             fail(f"{table}: {error.detail}")
-        except (RemoteError, ClusterError) as error:
+        except RemoteError as error:
             fail(str(error))
         except BrokenPipeError:
             raise
@@ -82,10 +93,8 @@ def batch(name: str, table: str, **more: Any) -> None:
 def _here(
     name: str, source: Table, output: Output, wishes: Wishes, to: str, constants: dict[str, str], more: dict[str, Any]
 ) -> Ending:
-    from gramwatt import cluster
     from gramwatt.commands.files import BINARY
     from gramwatt.commands.output import save
-    from gramwatt.edge.tables.answering import answered
     from gramwatt.edge.tables.batch import Form, Tally, opened, writer, written
 
     plan, faults = plan_of(name, constants, wishes)
@@ -94,17 +103,74 @@ def _here(
         refuse(faults)
     plan, pieces = opened(plan, source.chunks(plan, style, keeping(more["keep"])))
     into, tally = writer(plan, Form("arrow" if to in BINARY else to, style)), Tally()
-    with contextlib.ExitStack() as held:
-        answer = answered
-        if more["scheduler"] is not None:
-            client = held.enter_context(cluster.connected(more["scheduler"]))
-            parts = cluster.Parts(client, plan, pieces)
-            pieces, answer = iter(parts), parts.answered
-        save(written(plan, pieces, into, tally, answer), to, output)
+    save(written(plan, pieces, into, tally), to, output)
     return Ending(tally.rows, tally.faulty, None if tally.broken is None else tally.broken.detail)
 
 
-def keeping(keep: str) -> Any:
+def _by_parts(name: str, table: str, wishes: Wishes, by: str, more: dict[str, Any]) -> NoReturn:
+    """Compute the table in parts. ``by`` is the option for which."""
+    from gramwatt.edge.tables.chunk import Broken
+    from gramwatt.parts.job import Job
+    from gramwatt.parts.joining import part_form
+    from gramwatt.parts.splitting import rows_per_part, split_table, table_file
+
+    constants = named(more["constants"])
+    plan, faults = plan_of(name, constants, wishes)
+    if faults:
+        refuse(faults)
+    style, kept = style_of(wishes), keeping(more["keep"])
+    try:
+        read, plan, passed = _first_rows(plan, table, style, kept, by, more)
+        source = table_file(plan, table, read, style, kept)
+    except Broken as error:
+        fail(f"{table}: {error.detail}")
+    except OSError as error:
+        fail(f"{error.filename or table}: {error.strerror or error}")
+    rows = more["rows_per_part"] or rows_per_part(plan)
+    form, folder = form_and_folder(more, read)
+    single = not is_folder(more["out"])
+    job = Job(plan, source, str(folder), part_form(form) if single else form, style, passed)
+    run = {
+        "calculator": name,
+        "the table": source.path,
+        "its size": source.size,
+        "its time": source.modified,
+        "--from": read,
+        "--set": constants,
+        "--keep": more["keep"],
+        **described(more, wishes, form, rows),
+    }
+    run_by_parts(job, form, run, lambda: split_table(source, rows), more, "row")
+
+
+def _first_rows(
+    plan: Plan, table: str, style: Style, kept: Keeping, by: str, more: dict[str, Any]
+) -> tuple[str, Plan, dict[str, Any]]:
+    """Return the format of a table, the plan that its first rows lead to, and the columns that pass through.
+
+    Ends the program where the table cannot be split, or its header is wrong. Raises OSError, Broken.
+    """
+    from gramwatt.commands.files import Table
+    from gramwatt.edge.tables.batch import opened
+    from gramwatt.edge.tables.chunk import Unreadable
+    from gramwatt.parts.job import passed_through
+    from gramwatt.parts.sources import COLUMNAR, TEXT
+
+    if table == "-" or (Path(table).exists() and not Path(table).is_file()):
+        found = "standard input" if table == "-" else table
+        fail(f"{by}: each worker opens the table by itself: give a file instead of {found}")
+    with contextlib.closing(Table(table, more["read_as"])) as source:
+        if source.form not in (*COLUMNAR, *TEXT):
+            found = "a JSON array" if source.form == "json" else "an Arrow IPC stream"
+            fail(f"{by}: {table} is {found}, which cannot be split; use Parquet, an Arrow IPC file, CSV or NDJSON")
+        try:
+            plan, pieces = opened(plan, source.chunks(plan, style, kept))
+            return source.form, plan, passed_through(next(pieces, None))
+        except Unreadable as error:
+            refuse(error.faults)
+
+
+def keeping(keep: str) -> Keeping:
     """Which columns pass through."""
     from gramwatt.edge.tables.heading import Keeping
 

@@ -44,7 +44,13 @@ def table_options(command: Command) -> Command:
     """The options of every command that writes a table."""
     for option in reversed(
         (
-            click.option("-o", "--output", "out", metavar="OUT", help="File to write; else standard output."),
+            click.option(
+                "-o",
+                "--output",
+                "out",
+                metavar="OUT",
+                help="File or folder/ to write; else standard output.",
+            ),
             click.option("--to", type=click.Choice(FORMATS), help="Format to write; else as OUT's name says."),
             click.option("--units", default="", help="Units of results: usable_energy:kJ,..."),
             click.option("--given", is_flag=True, help="A column for each input too, as understood."),
@@ -63,11 +69,17 @@ def table_options(command: Command) -> Command:
                 default="units",
                 help="Header line of CSV: with units in brackets, bare names, or none.",
             ),
+            click.option("--jobs", type=click.IntRange(1, 256), help="Compute on so many processes of this machine."),
             click.option(
                 "--scheduler",
                 metavar="ADDRESS",
-                help="Answer on the workers of this Dask scheduler (tcp://host:8786). Needs gramwatt[cluster] here, "
-                "and the same version of gramwatt on the workers.",
+                help="Compute on the workers of this Dask scheduler (tcp://host:8786), which see the files under the "
+                "same paths. Needs gramwatt[cluster] here, and the same version of gramwatt on the workers.",
+            ),
+            click.option(
+                "--rows-per-part",
+                type=click.IntRange(1),
+                help="Rows that a worker computes at once; by default about what takes a second.",
             ),
             click.option(
                 "--progress/--no-progress", default=True, help="A bar, on a terminal only; shown unless told not to."
@@ -140,8 +152,9 @@ def many(count: int, what: str) -> str:
 
 
 @contextlib.contextmanager
-def tidy() -> Iterator[list[Callable[[], None]]]:
-    """Ctrl+C, SIGTERM and SIGHUP call what the block adds to this list, and end the program there and then.
+def tidy(stopped: Callable[[], str] = lambda: _STOPPED) -> Iterator[list[Callable[[], None]]]:
+    """Ctrl+C, SIGTERM and SIGHUP call what the block adds to this list, and end the program there and then with the
+    line that ``stopped`` returns.
 
     An exception in its place would be lost where it comes while a library looks for signals of its own.
     """
@@ -150,7 +163,7 @@ def tidy() -> Iterator[list[Callable[[], None]]]:
     def end(number: int, frame: FrameType | None) -> NoReturn:
         for each in undo:
             each()
-        os.write(2, _STOPPED.encode())
+        os.write(2, stopped().encode())
         os._exit(128 + number)
 
     signals = [signal.SIGINT, signal.SIGTERM, *([signal.SIGHUP] if hasattr(signal, "SIGHUP") else [])]
@@ -159,7 +172,7 @@ def tidy() -> Iterator[list[Callable[[], None]]]:
     try:
         yield undo
     except KeyboardInterrupt:  # raised by a library that noticed before
-        click.echo(_STOPPED, err=True, nl=False)
+        click.echo(stopped(), err=True, nl=False)
         sys.exit(128 + signal.SIGINT)
     finally:
         for number, handler in before.items():

@@ -87,6 +87,7 @@ class Output:
         """The table is whole: move it to its place."""
         self._file.flush()
         if self._beside is not None and self._path is not None:
+            os.fsync(self._file.fileno())  # else the new name may outlast a power failure, and the bytes not
             self._file.close()
             os.replace(self._beside, self._path)
             self._beside = None
@@ -125,14 +126,18 @@ def save(
             output.write(piece)
         return
     with contextlib.closing(pa.ipc.open_stream(pa.PythonFile(_Readable(pieces), mode="r"))) as reader:
-        batches = _seen(reader, each)
-        if form == "parquet":
-            _save_parquet(reader.schema, batches, output)
-            return
-        make: Any = pa.ipc.new_stream if form == "arrow" else pa.ipc.new_file
-        with make(output, reader.schema) as writer:
-            for found in batches:
-                writer.write_batch(found)
+        save_batches(reader.schema, _seen(reader, each), form, output)
+
+
+def save_batches(schema: pa.Schema, batches: Iterator[pa.RecordBatch], form: str, output: Output) -> None:
+    """Write record batches into a file of a columnar ``form``."""
+    if form == "parquet":
+        _save_parquet(schema, batches, output)
+        return
+    make: Any = pa.ipc.new_stream if form == "arrow" else pa.ipc.new_file
+    with make(output, schema) as writer:
+        for found in batches:
+            writer.write_batch(found)
 
 
 def _seen(reader: Any, each: Callable[[pa.RecordBatch], None] | None) -> Iterator[pa.RecordBatch]:

@@ -5,19 +5,32 @@ from __future__ import annotations
 import contextlib
 import re
 from collections.abc import Iterator
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Any, Final, NoReturn
 
 import click
 
 from gramwatt.commands.options import Ending, Progress, Wishes, plan_of, refuse, style_of, table_options, tidy
+from gramwatt.commands.parted import (
+    cause,
+    check_options,
+    described,
+    form_and_folder,
+    is_folder,
+    run_by_parts,
+    workers_of,
+)
 from gramwatt.commands.words import fail, named
 
 if TYPE_CHECKING:
+    from gramwatt.commands.output import Output
     from gramwatt.declare import Calculator
-    from gramwatt.edge.tables.best import Wish
+    from gramwatt.edge.tables.answering import Plan
+    from gramwatt.edge.tables.best import Best
     from gramwatt.edge.tables.chunk import Chunk
     from gramwatt.edge.tables.sweep import Axis
+    from gramwatt.edge.tables.writing import Style
     from gramwatt.edge.wording import Fault
+    from gramwatt.parts.sources import Grid
 
 MOST_POINTS: Final = 10**15
 _RANGE: Final = re.compile(r"([^:]*):([^:]*):([^:]*)")
@@ -42,14 +55,17 @@ def sweep(name: str, inputs: tuple[str, ...], vary: tuple[str, ...], **more: Any
 
     A grid may have any size: its points are answered and written in pieces, and with --best only the best are held.
     Ends with 0 if every point was answered, 1 if some had faults (such as a value out of bounds), 2 if nothing could
-    be done; OUT is replaced only when it is complete.
+    be done; OUT is replaced only when it is complete. --jobs, --scheduler and a folder for -o are as in batch.
     """
-    from gramwatt.cluster import ClusterError, connected
     from gramwatt.commands.files import written_as
     from gramwatt.commands.output import Output
     from gramwatt.edge.tables import best
     from gramwatt.edge.tables.sweep import shown, size
+    from gramwatt.parts.running import best_points
+    from gramwatt.parts.sources import Grid
+    from gramwatt.parts.workers import WorkersError, stop_processes
 
+    check_options(more, ranked=bool(more["best"]))
     wishes = Wishes(**{key: more[key] for key in Wishes.__dataclass_fields__})
     constants = named(inputs)
     plan, faults = plan_of(name, constants, wishes)
@@ -64,19 +80,26 @@ def sweep(name: str, inputs: tuple[str, ...], vary: tuple[str, ...], **more: Any
         refuse(faults)
     plan = shown(plan, axes)
     wish = best.Wish(more["best"], by, more["least"]) if more["best"] else None
+    if wish is None and cause(more) is not None:
+        _by_parts(plan, Grid(axes), wishes, constants, vary, more)
     ending, where = Ending(), "standard output" if more["out"] in (None, "-") else more["out"]
     with tidy() as undo, contextlib.ExitStack() as held:
         try:
             output = held.enter_context(Output(more["out"]))
-            undo.append(output.discard)
+            undo += [output.discard, stop_processes]
             progress = Progress(more["progress"] and not output.on_terminal, size(axes), name)
             held.callback(progress.close)
-            client = held.enter_context(connected(more["scheduler"])) if more["scheduler"] is not None else None
             to = written_as(more["to"], more["out"], "csv")
-            ending = _answer(plan, axes, wish, client, (to, style), output, progress)
+            if wish is None:
+                ending = _all(plan, axes, to, style, output, progress)
+            else:
+                workers = held.enter_context(workers_of(more))
+                found, invalid = best_points(workers, plan, Grid(axes), wish, more["rows_per_part"], progress.advance)
+                _write_best(plan, found, to, style, output)
+                ending = Ending(size(axes), invalid, what="point")
             progress.close()
             output.keep()
-        except ClusterError as error:
+        except WorkersError as error:
             fail(str(error))
         except BrokenPipeError:
             raise
@@ -85,31 +108,45 @@ def sweep(name: str, inputs: tuple[str, ...], vary: tuple[str, ...], **more: Any
     ending.tell(where if wish is None else f"the best {wish.count:,} by {wish.by} in {where}")
 
 
-def _answer(
-    plan: Any, axes: tuple[Axis, ...], wish: Wish | None, client: Any, form: Any, output: Any, progress: Progress
-) -> Ending:
-    from gramwatt import cluster
+def _all(plan: Plan, axes: tuple[Axis, ...], to: str, style: Style, output: Output, progress: Progress) -> Ending:
     from gramwatt.commands.files import BINARY
     from gramwatt.commands.output import save
-    from gramwatt.edge.tables.answering import answered
     from gramwatt.edge.tables.batch import Form, Tally, writer, written
-    from gramwatt.edge.tables.best import as_answered
-    from gramwatt.edge.tables.sweep import grid, size
+    from gramwatt.edge.tables.sweep import grid
 
-    to, style = form
-    into = writer(plan, Form("arrow" if to in BINARY else to, style))
-    if wish is not None:
-        best, faulty = cluster.best_on(client, plan, axes, wish, progress.advance)
-        found = as_answered(best)
-        head = into.begin(found)
-        save(iter([head, into.rows(found) if found.rows else b"", into.end()]), to, output)
-        return Ending(size(axes), faulty, what="point")
-    pieces, answer, tally = grid(axes, text=True), answered, Tally()
-    if client is not None:
-        parts = cluster.Parts(client, plan, pieces)
-        pieces, answer = iter(parts), parts.answered
-    save(written(plan, _watched(pieces, progress), into, tally, answer), to, output)
+    into, tally = writer(plan, Form("arrow" if to in BINARY else to, style)), Tally()
+    save(written(plan, _watched(grid(axes, text=True), progress), into, tally), to, output)
     return Ending(tally.rows, tally.faulty, what="point")
+
+
+def _write_best(plan: Plan, best: Best, to: str, style: Style, output: Output) -> None:
+    from gramwatt.commands.files import BINARY
+    from gramwatt.commands.output import save
+    from gramwatt.edge.tables.batch import Form, writer
+    from gramwatt.edge.tables.best import as_answered
+
+    into, found = writer(plan, Form("arrow" if to in BINARY else to, style)), as_answered(best)
+    head = into.begin(found)
+    save(iter([head, into.rows(found) if found.rows else b"", into.end()]), to, output)
+
+
+def _by_parts(
+    plan: Plan, grid: Grid, wishes: Wishes, constants: dict[str, str], vary: tuple[str, ...], more: dict[str, Any]
+) -> NoReturn:
+    from gramwatt.parts.job import Job
+    from gramwatt.parts.joining import part_form
+    from gramwatt.parts.splitting import rows_per_part, split_grid
+
+    rows = more["rows_per_part"] or rows_per_part(plan)
+    form, folder = form_and_folder(more, "csv")
+    job = Job(plan, grid, str(folder), form if is_folder(more["out"]) else part_form(form), style_of(wishes))
+    run = {
+        "calculator": plan.calculator_name,
+        "inputs": constants,
+        "--vary": list(vary),
+        **described(more, wishes, form, rows),
+    }
+    run_by_parts(job, form, run, lambda: split_grid(grid, rows), more, "point")
 
 
 def _watched(pieces: Iterator[Chunk], progress: Progress) -> Iterator[Chunk]:

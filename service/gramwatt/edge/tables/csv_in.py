@@ -45,8 +45,8 @@ def read_csv(
 
     Raises Unreadable where the header is wrong, before any chunk, and Broken where the rest cannot be read.
     """
-    pieces = _Pieces(source)
-    header, separator = _header(pieces.header(), separator, possible(calculator))
+    pieces = RowPieces(source)
+    header, separator = split_header(pieces.header(), separator, possible(calculator))
     heading, faults = read_heading(calculator, header, keeping, constants or {})
     if faults:
         raise Unreadable(faults)
@@ -67,7 +67,7 @@ SEPARATORS: Final = (",", ";", "\t")
 _FIRST_ROW: Final = re.compile(_ROW.format("".join(SEPARATORS)).encode())
 
 
-def _header(line: bytes, separator: str, known: Collection[str]) -> tuple[list[str], str]:
+def split_header(line: bytes, separator: str, known: Collection[str]) -> tuple[list[str], str]:
     """The names of the columns, and what separates them: whichever of the usual separators finds most inputs."""
     try:
         text = line.decode("utf-8")
@@ -88,7 +88,7 @@ def _header(line: bytes, separator: str, known: Collection[str]) -> tuple[list[s
     return names(best), best
 
 
-class _Pieces:
+class RowPieces:
     """The bytes cut after the last row that is whole: after a line end outside quotes."""
 
     def __init__(self, source: Source) -> None:

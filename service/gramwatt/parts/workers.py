@@ -1,0 +1,93 @@
+"""Who computes the parts: this process, or a pool of processes on this machine."""
+
+from __future__ import annotations
+
+import contextlib
+import multiprocessing
+import os
+import signal
+import threading
+from collections.abc import Callable, Iterable, Iterator
+from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
+from concurrent.futures.process import BrokenProcessPool
+from multiprocessing import connection
+from typing import Any, Protocol
+
+
+class WorkersError(Exception):
+    """The workers cannot be used, or failed; the text is one line for the user."""
+
+
+class Workers(Protocol):
+    """Computes ``function(*task)`` of each task."""
+
+    def run(self, function: Callable[..., Any], tasks: Iterable[tuple[Any, ...]]) -> Iterator[Any]:
+        """Yield the results as they are ready, in any order, a bounded number of tasks under way."""
+        ...
+
+
+class ThisProcess:
+    """Computes one task after the other."""
+
+    def run(self, function: Callable[..., Any], tasks: Iterable[tuple[Any, ...]]) -> Iterator[Any]:
+        """Yield the results in order."""
+        return (function(*task) for task in tasks)
+
+
+class Pool:
+    """Computes on so many processes. They are started afresh, because a fork would stop the threads of polars."""
+
+    def __init__(self, jobs: int) -> None:
+        self._jobs = jobs
+
+    def run(self, function: Callable[..., Any], tasks: Iterable[tuple[Any, ...]]) -> Iterator[Any]:
+        """Yield the results as they are ready. Raises WorkersError where a process ends."""
+        source, under_way = iter(tasks), set[Future[Any]]()
+        spawn = multiprocessing.get_context("spawn")
+        with _one_thread_each():
+            pool = ProcessPoolExecutor(self._jobs, mp_context=spawn, initializer=_begin)
+            try:
+                while True:
+                    while len(under_way) < 2 * self._jobs and (task := next(source, None)) is not None:
+                        under_way.add(pool.submit(function, *task))
+                    if not under_way:
+                        return
+                    finished, under_way = wait(under_way, return_when=FIRST_COMPLETED)
+                    # Those that succeeded first: a failure ends the run, and what is done shall be recorded.
+                    for future in sorted(finished, key=lambda future: future.exception() is not None):
+                        yield future.result()
+            except BrokenProcessPool:
+                raise WorkersError("a worker process ended: killed, or out of memory") from None
+            finally:
+                pool.shutdown(cancel_futures=True)
+
+
+@contextlib.contextmanager
+def _one_thread_each() -> Iterator[None]:
+    """Let each process started meanwhile compute with one thread, as the processes share the cores."""
+    before = os.environ.get("POLARS_MAX_THREADS")
+    os.environ["POLARS_MAX_THREADS"] = before or "1"
+    try:
+        yield
+    finally:
+        if before is None:
+            del os.environ["POLARS_MAX_THREADS"]
+
+
+def _begin() -> None:
+    """Leave Ctrl+C to the parent process, and end with it however it ends."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    parent = multiprocessing.parent_process()
+    if parent is not None:
+        threading.Thread(target=_end_with, args=(parent.sentinel,), daemon=True).start()
+
+
+def _end_with(sentinel: int) -> None:
+    connection.wait([sentinel])
+    os._exit(1)
+
+
+def stop_processes() -> None:
+    """Stop the pool's processes at once, as at Ctrl+C."""
+    for process in multiprocessing.active_children():
+        process.terminate()
