@@ -2,31 +2,26 @@
 
 from __future__ import annotations
 
-import itertools
 import socket
 import subprocess
 import sys
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 from click.testing import CliRunner, Result
 
-from dask_workers import Cluster, two_workers
+from dask_workers import Cluster
 from gramwatt import cluster, registry
 from gramwatt.__main__ import main
 from gramwatt.edge.tables import sweep
 from gramwatt.edge.tables.answering import Plan, answered
 from gramwatt.edge.tables.best import Wish, best_of
 from gramwatt.edge.tables.best import merged as merged_best
+from gramwatt.parts.job import best_part
+from gramwatt.parts.sources import Grid
+from gramwatt.parts.splitting import split_grid
 
 PLAN = Plan("pack-current", {"cells": "6", "capacity": "1300"})
-
-
-@pytest.fixture(scope="module")
-def workers(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Cluster]:
-    with two_workers(tmp_path_factory.mktemp("cluster")) as made:
-        yield made
 
 
 def run(*words: object, body: bytes | None = None) -> Result:
@@ -35,21 +30,23 @@ def run(*words: object, body: bytes | None = None) -> Result:
 
 @pytest.mark.parametrize("address", ["nonsense", "foo://127.0.0.1:1", "tcp://127.0.0.1:1", "", "http://127.0.0.1:8786"])
 def test_an_address_without_a_scheduler_is_told_in_a_line(address: str, tmp_path: Path) -> None:
-    body = b"cells,power,capacity\n6,500,1300\n"
-    words = ("batch", "pack-current", "-", "-o", tmp_path / "out.csv", "--scheduler", address)
+    table = tmp_path / "table.csv"
+    table.write_bytes(b"cells,power,capacity\n6,500,1300\n")
+    words = ("batch", "pack-current", table, "-o", tmp_path / "out.csv", "--scheduler", address)
     command = [sys.executable, "-m", "gramwatt", *map(str, words)]
-    found = subprocess.run(command, input=body, capture_output=True, check=False)
+    found = subprocess.run(command, capture_output=True, check=False)
     assert (found.returncode, found.stdout) == (2, b"")
     said = found.stderr.decode()
     assert said.startswith(f"--scheduler {address}: no Dask scheduler answers there: ")
     assert said.count("\n") == 1
-    assert list(tmp_path.iterdir()) == []
+    assert list(tmp_path.iterdir()) == [table]
 
 
 def test_something_else_that_listens_is_no_scheduler() -> None:
     with socket.create_server(("127.0.0.1", 0)) as other:
         address = f"tcp://127.0.0.1:{other.getsockname()[1]}"
-        result = run("sweep", "pack-current", "cells=6", "capacity=1", "--vary", "power=1:2:3", "--scheduler", address)
+        words = ("sweep", "pack-current", "cells=6", "capacity=1", "--vary", "power=1:2:3", "--best", "1")
+        result = run(*words, "--scheduler", address)
     assert result.exit_code == 2
     assert "no Dask scheduler answers there" in result.stderr
 
@@ -84,16 +81,6 @@ def test_the_best_of_a_grid_are_those_found_alone(more: tuple[str, ...], workers
     assert there.stdout_bytes == here.stdout_bytes
 
 
-def test_spans_cover_a_grid_once() -> None:
-    calculator = registry.load()["pack-current"]
-    axis, _ = sweep.even_axis(calculator, "power", "1", "900", 2_500_001, text=True)
-    assert axis is not None
-    found = list(cluster.spans(PLAN, (axis,)))
-    assert found[0][0] == 0
-    assert found[-1][1] == 2_500_001
-    assert all(one[1] == other[0] for one, other in itertools.pairwise(found))
-
-
 def test_the_best_of_spans_are_the_best_of_all() -> None:
     calculator = registry.load()["pack-current"]
     axes = [
@@ -103,21 +90,29 @@ def test_the_best_of_spans_are_the_best_of_all() -> None:
     known = tuple(axis for axis in axes if axis is not None)
     plan, wish = Plan("pack-current", {"cells": "6"}), Wish(9, "current")
     whole = best_of(wish, (piece for chunk in sweep.grid(known, text=True) for piece in answered(plan, chunk)))
-    parts = [cluster.best_part(plan, known, wish, start, start + 1000)[0] for start in range(0, 30_000, 1000)]
+    grid = Grid(known)
+    parts = [best_part(plan, grid, wish, part)[1] for part in split_grid(grid, 1000)]
+    assert len(parts) == 30
     merged = parts[0]
     for part in reversed(parts[1:]):
         merged = merged_best(wish, merged, part)
     assert merged.rows.tolist() == whole.rows.tolist()
 
 
-def test_a_whole_grid_comes_back_in_order(workers: Cluster) -> None:
+def test_a_whole_grid_comes_back_in_order(workers: Cluster, tmp_path: Path) -> None:
     words = ("sweep", "pack-current", "cells=6", "capacity=1300", "--vary", "power=1:500:300000")
-    here, there = run(*words), run(*words, "--scheduler", workers.address)
-    assert (there.exit_code, there.stderr) == (0, "300,000 points answered, 0 with a fault: standard output\n")
-    assert there.stdout_bytes == here.stdout_bytes
+    out = tmp_path / "grid.csv"
+    there = run(*words, "-o", out, "--scheduler", workers.address, "--rows-per-part", "70000")
+    assert (there.exit_code, there.stderr) == (0, f"300,000 points answered, 0 with a fault: {out} (5 parts)\n")
+    assert out.read_bytes() == run(*words).stdout_bytes
 
 
 def test_without_dask_the_command_says_what_to_install(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setitem(sys.modules, "distributed", None)
-    result = run("sweep", "pack-current", "cells=6", "capacity=1", "--vary", "power=1:2:3", "--scheduler", "x:1")
-    assert (result.exit_code, result.stderr) == (2, "--scheduler needs Dask: pip install 'gramwatt[cluster]'\n")
+    words = ("sweep", "pack-current", "cells=6", "capacity=1", "--vary", "power=1:2:3", "--best", "1")
+    result = run(*words, "--scheduler", "x:1")
+    assert result.exit_code == 2
+    assert result.stderr == (
+        "Runs on several machines (--scheduler) need distributed, which is not installed: "
+        "pip install 'gramwatt[cluster]'\n"
+    )

@@ -51,7 +51,8 @@ def connected(address: str) -> Iterator[Cluster]:
         client = library.Client(address, timeout=CONNECT, set_as_default=False)
         try:
             _check_workers(client, address)
-            yield Cluster(client)
+            with client.as_current():
+                yield Cluster(client)
         finally:
             client.close(timeout=CONNECT)
 

@@ -152,18 +152,19 @@ def many(count: int, what: str) -> str:
 
 
 @contextlib.contextmanager
-def tidy(stopped: Callable[[], str] = lambda: _STOPPED) -> Iterator[list[Callable[[], None]]]:
+def tidy(stopped: Callable[[], str] = lambda: _STOPPED) -> Iterator[list[Callable[[], object]]]:
     """Ctrl+C, SIGTERM and SIGHUP call what the block adds to this list, and end the program there and then with the
-    line that ``stopped`` returns.
+    line that ``stopped`` returns; in good order where one of those calls returns True.
 
     An exception in its place would be lost where it comes while a library looks for signals of its own.
     """
-    undo: list[Callable[[], None]] = []
+    undo: list[Callable[[], object]] = []
 
     def end(number: int, frame: FrameType | None) -> NoReturn:
-        for each in undo:
-            each()
+        in_order = True in [each() for each in undo]
         os.write(2, stopped().encode())
+        if in_order:
+            sys.exit(128 + number)
         os._exit(128 + number)
 
     signals = [signal.SIGINT, signal.SIGTERM, *([signal.SIGHUP] if hasattr(signal, "SIGHUP") else [])]

@@ -87,7 +87,10 @@ def _end_with(sentinel: int) -> None:
     os._exit(1)
 
 
-def stop_processes() -> None:
-    """Stop the pool's processes at once, as at Ctrl+C."""
-    for process in multiprocessing.active_children():
+def stop_processes() -> bool:
+    """Stop the pool's processes at once, as at Ctrl+C. Return whether there are any: the program then has to leave in
+    good order, since semaphores are shared with them."""
+    processes = multiprocessing.active_children()
+    for process in processes:
         process.terminate()
+    return bool(processes)
