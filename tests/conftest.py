@@ -1,13 +1,17 @@
 """What every test may use."""
 
+from __future__ import annotations
+
 import os
 from collections.abc import Iterator
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import pytest
 from hypothesis import settings
 
-from dask_workers import Cluster, two_workers
+if TYPE_CHECKING:
+    from dask_workers import Cluster
 
 # No deadline: how long an example takes says nothing of its truth. The same examples on every run: a red run repeats.
 settings.register_profile("gramwatt", deadline=None, derandomize=True)
@@ -27,6 +31,8 @@ def reference_data() -> Path:
 @pytest.fixture(scope="session")
 def dask_cluster(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Cluster]:
     """A Dask scheduler with workers in processes of their own; slow to start, so all tests share it."""
+    from dask_workers import two_workers
+
     with two_workers(tmp_path_factory.mktemp("cluster")) as made:
         yield made
 

@@ -108,7 +108,7 @@ def _read_file(path: Path) -> pa.Table:
 
 
 def test_every_part_has_the_same_columns_whatever_its_rows_hold(tmp_path: Path) -> None:
-    rows = [{"id": row, "power": 5 + row} for row in range(2000)]
+    rows: list[dict[str, Any]] = [{"id": row, "power": 5 + row} for row in range(2000)]
     rows += [{"power": "much", "note": "late"} for _ in range(2000)]  # no result, other columns, texts
     table = tmp_path / "table.ndjson"
     table.write_text("".join(json.dumps(row) + "\n" for row in rows), encoding="utf-8")

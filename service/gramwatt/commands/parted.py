@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any, Final, NoReturn
 
 from gramwatt.commands.options import Ending, Progress, Wishes, many, refuse, tidy
 from gramwatt.commands.words import fail
+from gramwatt.extras import require
 from gramwatt.version import __version__
 
 if TYPE_CHECKING:
@@ -37,7 +38,10 @@ def cause(more: Mapping[str, Any]) -> str | None:
 
 
 def check_options(more: Mapping[str, Any], *, ranked: bool = False) -> None:
-    """End the program where options contradict each other. With ``ranked`` only the best rows are written."""
+    """End the program where options contradict each other. With ``ranked`` only the best rows are written.
+
+    Raises MissingExtra where a run by parts needs a library that is not installed.
+    """
     if more["jobs"] is not None and more["scheduler"] is not None:
         fail("--jobs and --scheduler: give one of them")
     by = cause(more)
@@ -45,6 +49,7 @@ def check_options(more: Mapping[str, Any], *, ranked: bool = False) -> None:
         if more["rows_per_part"] is not None:
             fail("--rows-per-part: goes with --jobs, --scheduler, or a folder for -o")
         return
+    require("pyarrow", extra="tables", purpose=f"Runs by parts ({by})")
     if ranked and is_folder(more["out"]):
         fail(f"-o {more['out']}: --best gives one file, not a folder")
     if not ranked and more["out"] in (None, "-"):
