@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import contextlib
 import multiprocessing
 import os
 import signal
@@ -12,6 +11,8 @@ from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wai
 from concurrent.futures.process import BrokenProcessPool
 from multiprocessing import connection
 from typing import Any, Protocol
+
+import pyarrow as pa
 
 
 class WorkersError(Exception):
@@ -35,7 +36,7 @@ class ThisProcess:
 
 
 class Pool:
-    """Computes on so many processes. They are started afresh, because a fork would stop the threads of polars."""
+    """Computes on so many processes. They are started afresh: a fork would lose the threads of libraries."""
 
     def __init__(self, jobs: int) -> None:
         self._jobs = jobs
@@ -44,38 +45,26 @@ class Pool:
         """Yield the results as they are ready. Raises WorkersError where a process ends."""
         source, under_way = iter(tasks), set[Future[Any]]()
         spawn = multiprocessing.get_context("spawn")
-        with _one_thread_each():
-            pool = ProcessPoolExecutor(self._jobs, mp_context=spawn, initializer=_begin)
-            try:
-                while True:
-                    while len(under_way) < 2 * self._jobs and (task := next(source, None)) is not None:
-                        under_way.add(pool.submit(function, *task))
-                    if not under_way:
-                        return
-                    finished, under_way = wait(under_way, return_when=FIRST_COMPLETED)
-                    # Those that succeeded first: a failure ends the run, and what is done shall be recorded.
-                    for future in sorted(finished, key=lambda future: future.exception() is not None):
-                        yield future.result()
-            except BrokenProcessPool:
-                raise WorkersError("a worker process ended: killed, or out of memory") from None
-            finally:
-                pool.shutdown(cancel_futures=True)
-
-
-@contextlib.contextmanager
-def _one_thread_each() -> Iterator[None]:
-    """Let each process started meanwhile compute with one thread, as the processes share the cores."""
-    before = os.environ.get("POLARS_MAX_THREADS")
-    os.environ["POLARS_MAX_THREADS"] = before or "1"
-    try:
-        yield
-    finally:
-        if before is None:
-            del os.environ["POLARS_MAX_THREADS"]
+        pool = ProcessPoolExecutor(self._jobs, mp_context=spawn, initializer=_begin)
+        try:
+            while True:
+                while len(under_way) < 2 * self._jobs and (task := next(source, None)) is not None:
+                    under_way.add(pool.submit(function, *task))
+                if not under_way:
+                    return
+                finished, under_way = wait(under_way, return_when=FIRST_COMPLETED)
+                # Those that succeeded first: a failure ends the run, and what is done shall be recorded.
+                for future in sorted(finished, key=lambda future: future.exception() is not None):
+                    yield future.result()
+        except BrokenProcessPool:
+            raise WorkersError("a worker process ended: killed, or out of memory") from None
+        finally:
+            pool.shutdown(cancel_futures=True)
 
 
 def _begin() -> None:
-    """Leave Ctrl+C to the parent process, and end with it however it ends."""
+    """Compute with one thread, as the processes share the cores; leave Ctrl+C to the parent, and end as it ends."""
+    pa.set_cpu_count(1)
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     parent = multiprocessing.parent_process()
     if parent is not None:
