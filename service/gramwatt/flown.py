@@ -9,8 +9,9 @@ from numpy.typing import NDArray
 from gramwatt.declare import Array, Codes, Labels, Recording, Recordings, Truths, Unit
 from gramwatt.physics import recording as rec
 from gramwatt.physics.loaded_pack import fit_resistance
+from gramwatt.physics.punch_outs import PunchOuts
 from gramwatt.pictures import Trace
-from gramwatt.prepared import Prepared, groups
+from gramwatt.prepared import Powers, Prepared, groups
 from gramwatt.recordings import REASONS, LeftOut, PunchOut
 
 SLOW: Final[Annotated[float, Unit("s")]] = 0.5
@@ -71,8 +72,8 @@ class Flown(NamedTuple):
     peak_throttle: Array
 
 
-def flown(made: Prepared, pack: Pack, sensors: Sensors) -> Flown:
-    """What one course says under N corrections; see `Flown`.
+def flown(made: Prepared, pack: Pack, sensors: Sensors, powers: Powers) -> Flown:
+    """What one course says under N corrections, with the powers of their offsets; see `Flown`.
 
     Charge and energy are closed forms of four sums, since I' = s (I - o) and V' = v V: what costs time is done once.
     """
@@ -85,8 +86,7 @@ def flown(made: Prepared, pack: Pack, sensors: Sensors) -> Flown:
     charge = scale * raw_charge
     energy = rec.corrected_energy(sums, scale=scale, offset=offset, voltage_scale=voltage_scale)
     peak_current, median_current, current_p95 = scale * (made.currents[:, None] - offset)
-    powers = np.array([made.powers(each).percentiles for each in offset.tolist()]).T
-    peak_power, median_power, power_p95 = scale * voltage_scale * powers
+    peak_power, median_power, power_p95 = scale * voltage_scale * powers.percentiles.T
     lowest = voltage_scale * extremes.lowest_voltage
     lowest_cell = alike + extremes.lowest_cell_voltage
     fit = fit_resistance(
@@ -168,13 +168,14 @@ def of_recordings(
     for rows, recording, made in groups(log, longest_gap, begin, end):
         cleaned, count = made.cleaned, len(made.course.time)
         corrections = Sensors(*(each[rows] for each in sensors))
-        under = flown(made, pack.of(rows), corrections)
+        powers = made.powers(corrections.current_offset)
+        under = flown(made, pack.of(rows), corrections, powers)
         for room, values in zip(found, under, strict=True):
             room[rows] = values
         samples[rows], used[rows], gap_time[rows] = cleaned.samples, count, cleaned.gap_time
         step[rows] = cleaned.usual_step if count > 1 else np.nan
         unused[rows] = _shortened(", ".join(recording.unused)) or "none"
-        punches.append((rows, _punches(made, corrections, under.current_scale)))
+        punches.append((rows, _punches(made.bursts, corrections, under.current_scale, powers)))
         left_out.append((rows, _left_out(recording, cleaned)))
     tables = _punch_table(punches, len(log)), _reason_table(left_out, len(log))
     return Told(Flown(*found), samples, used, step, gap_time, unused, *tables)
@@ -229,14 +230,13 @@ def _reason_table(by_rows: list[tuple[NDArray[np.intp], list[tuple[str, int, int
     return LeftOut(reason, many, first, what)
 
 
-def _punches(made: Prepared, sensors: Sensors, scale: Array) -> Array:
+def _punches(bursts: PunchOuts, sensors: Sensors, scale: Array, powers: Powers) -> Array:
     """The columns of `PunchOut` (6, N, P) under N corrections; ``scale`` (N,) is that of the current in force."""
-    bursts = made.bursts
     offset, volts, amps = (each[:, None] for each in (sensors.current_offset, sensors.voltage_scale, scale))
     columns = np.empty((6, len(scale), len(bursts.start)))
     columns[0], columns[1] = bursts.start, bursts.length
     columns[2] = amps * (bursts.peak_current - offset)
-    columns[3] = amps * volts * np.array([made.powers(each).of_bursts for each in sensors.current_offset.tolist()])
+    columns[3] = amps * volts * powers.of_bursts
     columns[4] = volts * (bursts.voltage_before - bursts.lowest_voltage)
     columns[5] = volts * bursts.lowest_voltage
     return columns

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from gramwatt.declare import Array, Recording, Recordings
 from gramwatt.physics import recording as rec
 from gramwatt.physics.loaded_pack import Groups, grouped
+from gramwatt.physics.punch_outs import PunchOuts, punch_outs
 
 SHARES: Final = (0.5, 0.95)
 
@@ -29,12 +30,16 @@ class Extremes(NamedTuple):
 
 
 class Powers(NamedTuple):
-    """Powers as recorded by a current sensor that is off by an offset [W]."""
+    """Powers as recorded by a current sensor that is off by N offsets [W]."""
 
     percentiles: Array
-    """Greatest, median and 95th percentile (3,)."""
+    """Greatest, median and 95th percentile (N, 3)."""
     of_bursts: Array
-    """Greatest in each punch-out (P,)."""
+    """Greatest in each punch-out (N, P)."""
+
+
+LARGEST_BLOCK: Final = 1_000_000
+"""Powers computed at a time, over all offsets."""
 
 
 class Prepared:
@@ -53,7 +58,6 @@ class Prepared:
             end=end,
         )
         self.course = self.cleaned.course
-        self._powers: dict[float, Powers] = {}
 
     @functools.cached_property
     def weights(self) -> Array:
@@ -71,9 +75,9 @@ class Prepared:
         return rec.cumulative(self.course, self.course.current), rec.cumulative(self.course, np.ones_like(self.weights))
 
     @functools.cached_property
-    def bursts(self) -> rec.PunchOuts:
+    def bursts(self) -> PunchOuts:
         """Its punch-outs."""
-        return rec.punch_outs(self.course, self.weights)
+        return punch_outs(self.course, self.weights)
 
     @functools.cached_property
     def groups(self) -> Groups | None:
@@ -84,11 +88,12 @@ class Prepared:
     def extremes(self) -> Extremes:
         """Lowest voltages, and the throttle."""
         time, voltage, throttle = self.course.time, self.course.voltage, self.course.throttle
-        lowest = int(np.nanargmin(voltage)) if np.isfinite(voltage).any() else -1
+        lowest = float(np.fmin.reduce(voltage, initial=np.nan))
+        at = int((voltage == lowest).argmax()) if lowest >= 0 else -1
         flies = np.isfinite(throttle).any()
         return Extremes(
-            float(voltage[lowest]) if lowest >= 0 else np.nan,
-            float(time[lowest] - time[0]) if lowest >= 0 else np.nan,
+            lowest,
+            float(time[at] - time[0]) if at >= 0 else np.nan,
             float(np.fmin.reduce(self.course.cell_voltage, initial=np.nan)),
             float(np.nansum(self.weights * throttle) / self.sums.duration) if flies else np.nan,
             float(np.fmax.reduce(throttle, initial=np.nan)),
@@ -99,20 +104,23 @@ class Prepared:
         """Greatest, median and 95th percentile of the current (3,), as recorded."""
         return self._percentiles(self.course.current)
 
-    def powers(self, offset: float) -> Powers:
-        """What a current sensor that is off by an offset [A] has of power, kept for each offset."""
-        if offset not in self._powers:
-            power = self.course.voltage * (self.course.current - offset)
-            bounds = np.column_stack((self.bursts.first, self.bursts.last + 1)).ravel()
-            by_burst = np.fmax.reduceat(np.append(power, np.nan), bounds)[::2]  # between bursts stands every other one
-            self._powers[offset] = Powers(self._percentiles(power), by_burst)
-        return self._powers[offset]
+    def powers(self, offsets: Array) -> Powers:
+        """What a current sensor that is off by offsets (N,) [A] has of power."""
+        distinct, which = np.unique(offsets, return_inverse=True)
+        bounds = np.column_stack((self.bursts.first, self.bursts.last + 1)).ravel()
+        size = max(1, LARGEST_BLOCK // max(1, len(self.course.time)))
+        blocks = []
+        for begin in range(0, len(distinct), size):
+            power = self.course.voltage * (self.course.current - distinct[begin : begin + size, None])
+            ended = np.append(power, np.full((len(power), 1), np.nan), axis=1)  # a burst may last to the end
+            blocks.append((self._percentiles(power), np.fmax.reduceat(ended, bounds, axis=1)[:, ::2]))
+        return Powers(*(np.concatenate(parts)[which] for parts in zip(*blocks, strict=True)))
 
     def _percentiles(self, values: Array) -> Array:
-        if not len(values) or not np.isfinite(values).all():
-            return np.full(1 + len(SHARES), np.nan)
+        """Greatest, median and 95th percentile (..., 3) of channels (..., K); nan where one is not recorded."""
         percentiles = rec.percentiles(rec.thinned(values), rec.thinned(self.weights), np.array(SHARES))
-        return np.concatenate(([values.max()], percentiles))
+        greatest = values.max(axis=-1, keepdims=True, initial=-np.inf)
+        return np.concatenate((np.where(np.isfinite(greatest), greatest, np.nan), percentiles), axis=-1)
 
 
 _PREPARED: Final[WeakKeyDictionary[Recording, dict[bytes, Prepared]]] = WeakKeyDictionary()

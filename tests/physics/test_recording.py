@@ -13,8 +13,8 @@ from hypothesis import strategies as st
 from scipy.integrate import trapezoid
 
 from gramwatt.declare import Array
+from gramwatt.physics.punch_outs import MOST_PUNCHES, punch_outs
 from gramwatt.physics.recording import (
-    MOST_PUNCHES,
     Cleaned,
     Course,
     clean,
@@ -23,7 +23,6 @@ from gramwatt.physics.recording import (
     cumulative,
     integrals,
     percentiles,
-    punch_outs,
     thinned,
     usual_step,
     weights,

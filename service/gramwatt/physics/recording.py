@@ -3,7 +3,6 @@
 from typing import Annotated, Final, NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
 from gramwatt.declare import Array, Truths, Unit
 
@@ -118,17 +117,20 @@ def clean(
 
 
 def thinned(values: Array) -> Array:
-    """At most `MOST_LOOKED_AT` of many values (K,), evenly picked: for what depends on all, but little on each."""
-    return values[:: -(-len(values) // MOST_LOOKED_AT) or 1]
+    """At most `MOST_LOOKED_AT` of many values (..., K), evenly picked: for what depends on all, but little on each."""
+    return values[..., :: -(-values.shape[-1] // MOST_LOOKED_AT) or 1]
 
 
 def usual_step(steps: Array) -> float:
     """Median step [s], of many by those evenly picked; 0 where there is none."""
-    return float(np.median(thinned(steps))) if len(steps) else 0.0
+    ordered = np.sort(thinned(steps))  # for few steps much faster than numpy.median
+    count = len(ordered)
+    return float((ordered[(count - 1) // 2] + ordered[count // 2]) / 2) if count else 0.0
 
 
 def _cause(left_out: Truths) -> Cause:
-    return Cause(int(left_out.sum()), int(left_out.argmax()) if left_out.any() else -1)
+    many = int(np.count_nonzero(left_out))
+    return Cause(many, int(left_out.argmax()) if many else -1)
 
 
 def _out_of_order(time: Array, usable: Truths) -> tuple[Truths, Truths]:
@@ -184,8 +186,8 @@ def _dropped(voltage: Array, current: Array) -> Truths:
         known = np.isfinite(values)
         if known.any():
             dropped |= ~known
-    known = np.isfinite(voltage)
-    if known.any() and not np.nanmin(voltage) > DROPPED * np.nanmax(voltage):
+    if np.fmin.reduce(voltage, initial=np.nan) <= DROPPED * np.fmax.reduce(voltage, initial=np.nan):
+        known = np.isfinite(voltage)
         low = voltage <= DROPPED * np.median(voltage[known])
         dropped |= low & ~low[known].all()
     return dropped
@@ -247,35 +249,55 @@ _CLASSES: Final = 4096
 
 
 def percentiles(values: Array, w: Array, shares: Array) -> Array:
-    """Values (P,) that a channel stays at or below for shares (P,) of the time, samples (K,) weighted by seconds (K,).
+    """Values that channels stay at or below for shares of the time, samples weighted by seconds.
 
     The least value whose weight, with that of all below it, reaches the share of the whole (Hyndman & Fan 1996,
     definition 1, from memory, weighted); nan without any weight.
+
+    Parameters
+    ----------
+    values : (..., K), recorded at all samples or none
+    w : (K,) [s]
+    shares : (P,) 0 to 1
+
+    Returns
+    -------
+    (..., P)
     """
     whole = float(w.sum())
-    if not len(values) or not whole > 0 or not np.isfinite(values).all():
-        return np.full(len(shares), np.nan)
-    targets = shares * whole * (1 - 1e-12)
+    if not len(w) or not whole > 0 or not np.isfinite(values).all():
+        return np.full((*values.shape[:-1], len(shares)), np.nan)
+    rows, targets = values.reshape(-1, len(w)), shares * whole * (1 - 1e-12)
+    if len(w) <= _CLASSES:
+        found = _weighted_least(rows, w, targets)
+    else:
+        found = np.array([_weighted_least_of_many(row, w, targets) for row in rows])
+    return found.reshape(*values.shape[:-1], len(shares))
+
+
+def _weighted_least(rows: Array, w: Array, targets: Array) -> Array:
+    """The least values (N, P) of rows (N, K) whose weight, with that of all below them, reaches each target (P,)."""
+    order = rows.argsort(axis=1)
+    at = (np.cumsum(w[order], axis=1)[:, None, :] < targets[:, None]).sum(axis=2)
+    row = np.arange(len(rows))[:, None]
+    return np.asarray(rows[row, order[row, np.minimum(at, len(w) - 1)]])
+
+
+def _weighted_least_of_many(values: Array, w: Array, targets: Array) -> Array:
+    """The same (P,) for one row (K,): first in which of many equal classes each lies, then where in that one, as a sort
+    of all would take much longer."""
     low, high = float(values.min()), float(values.max())
-    if len(values) <= _CLASSES or low == high:
-        return _weighted_least(values, w, targets)
-    # First in which of many equal classes it lies, then where in that one: a sort of all would take much longer.
+    if low == high:
+        return np.full(len(targets), low)
     place = ((values - low) * (_CLASSES / (high - low))).astype(np.int32)
     running = np.cumsum(np.bincount(place, w, minlength=_CLASSES + 1))
-    found = np.empty(len(shares))
+    found = np.empty(len(targets))
     for at, which in enumerate(np.minimum(np.searchsorted(running, targets), _CLASSES).tolist()):
         while running[which] <= 0 or not (inside := place == which).any():
             which += 1
         below = running[which - 1] if which else 0.0
-        found[at] = _weighted_least(values[inside], w[inside], targets[at] - below)
+        found[at] = _weighted_least(values[None, inside], w[inside], targets[at : at + 1] - below)[0, 0]
     return found
-
-
-def _weighted_least(values: Array, w: Array, targets: Array | float) -> Array:
-    """The least values whose weight, with that of all below them, reaches each target."""
-    order = np.argsort(values)
-    at = np.searchsorted(np.cumsum(w[order]), targets)
-    return np.asarray(values[order[np.minimum(at, len(order) - 1)]])
 
 
 def when_reached(course: Course, running: Array, level: float) -> float:
@@ -289,88 +311,3 @@ def when_reached(course: Course, running: Array, level: float) -> float:
     low, high = running[at - 1], running[at]
     share = (level - low) / (high - low)
     return float(course.time[at - 1] + share * (course.time[at] - course.time[at - 1]))
-
-
-class PunchOuts(NamedTuple):
-    """Bursts of high current in order of time, arrays (P,). ``found`` counts those too that are not told."""
-
-    first: NDArray[np.intp]
-    last: NDArray[np.intp]
-    """Positions of the first and the last sample in the burst."""
-    start: Array
-    """On the course's clock [s]."""
-    length: Array
-    """[s]"""
-    peak_current: Array
-    """As recorded [A]."""
-    voltage_before: Array
-    """Mean over the second before, or of the sample before [V]."""
-    lowest_voltage: Array
-    """[V]"""
-    found: int
-
-
-HIGH: Final = 0.6
-LOW: Final = 0.4
-"""Of the way from the usual (median) current to the crest (its 99.5th percentile): a burst begins above the one and
-ends below the other."""
-STANDS_OUT: Final = 6.0
-"""Robust standard deviations of steady flying that the crest is above it at least; a judgement, as are all here."""
-MERGED: Final[Annotated[float, Unit("s")]] = 0.3
-SHORTEST: Final[Annotated[float, Unit("s")]] = 0.2
-BEFORE: Final[Annotated[float, Unit("s")]] = 1.0
-MOST_PUNCHES: Final = 200
-
-
-def punch_outs(course: Course, w: Array | None = None) -> PunchOuts:
-    """The bursts of high current in a course; they do not depend on the sensor's scale and offset.
-
-    A burst begins where the current rises above 60 % of the way from its median to its 99.5th percentile (both by
-    time, of more than 100,000 samples from as many evenly picked), and ends where it falls below 40 %. Bursts less than
-    0.3 s apart are one, those shorter than 0.2 s (from the first sample to the one after the last) are none. There are
-    none where that crest is no further above the median than six robust standard deviations (1.4826 times the median
-    of the departures from the median), as in steady flying. The 200 of the greatest current are told.
-    """
-    current = course.current
-    nothing, nowhere = np.zeros(0), np.zeros(0, dtype=np.intp)
-    none = PunchOuts(nowhere, nowhere, nothing, nothing, nothing, nothing, nothing, 0)
-    if len(current) < 3 or not np.isfinite(current).all():
-        return none
-    few, fewer = thinned(current), thinned(weights(course) if w is None else w)
-    usual, crest = percentiles(few, fewer, np.array([0.5, 0.995]))
-    spread = 1.4826 * percentiles(np.abs(few - usual), fewer, np.array([0.5]))[0]
-    size = float(np.abs(current).max())
-    if not crest - usual > max(STANDS_OUT * spread, 1e-9 * size):
-        return none
-    high, low = (usual + share * (crest - usual) for share in (HIGH, LOW))
-    side = (current >= high).view(np.int8) - (current < low).view(np.int8)
-    # Stretches on one side of both thresholds or between them; in a burst, the last that was not between was above.
-    begins = np.concatenate(([0], np.flatnonzero(side[1:] != side[:-1]) + 1))
-    told = side[begins]
-    last = np.maximum.accumulate(np.where(told != 0, np.arange(len(told)), 0))
-    edges = np.diff(np.concatenate(([False], told[last] > 0, [False])).astype(np.int8))
-    first = begins[np.flatnonzero(edges > 0)]
-    end = np.append(begins, len(current))[np.flatnonzero(edges < 0)] - 1
-    apart = course.time[first[1:]] - course.time[end[:-1]] > MERGED
-    first, end = first[np.concatenate(([True], apart))], end[np.concatenate((apart, [True]))]
-    after = np.minimum(end + 1, len(current) - 1)
-    long = course.time[after] - course.time[first] >= SHORTEST
-    first, end, after = first[long], end[long], after[long]
-    if not len(first):
-        return none
-    found = len(first)
-    peaks = np.array([current[a : b + 1].max() for a, b in zip(first.tolist(), end.tolist(), strict=True)])
-    told = np.sort(np.argsort(-peaks, kind="stable")[:MOST_PUNCHES])
-    first, end, after, peaks = first[told], end[told], after[told], peaks[told]
-    before = np.minimum(np.searchsorted(course.time, course.time[first] - BEFORE), np.maximum(first - 1, 0))
-    spans = list(zip(before.tolist(), first.tolist(), end.tolist(), strict=True))
-    return PunchOuts(
-        first,
-        end,
-        course.time[first],
-        course.time[after] - course.time[first],
-        peaks,
-        np.array([course.voltage[b : max(a, b + 1)].mean() for b, a, _ in spans]),
-        np.array([course.voltage[a : e + 1].min() for _, a, e in spans]),
-        found,
-    )
