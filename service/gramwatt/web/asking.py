@@ -5,7 +5,7 @@ from __future__ import annotations
 import functools
 import json
 import os
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Mapping, Sequence
 from typing import Any, Final
 
 from flask import current_app, request
@@ -91,13 +91,23 @@ def read_query(
     words = {name: word for name, word in request.args.items() if name not in repeated}
     chosen: dict[str, Any] = {}
     for name, kind in options.items():
-        column = columns.read(kind, [words.pop(name, columns.ABSENT)], text=True)
-        faults += [fault.under(name) for fault in column.faults.get(0, ())]
-        chosen[name] = _chosen(kind, columns.with_default(kind, column, ~column.present).values[0])
+        chosen[name], wrong = _default(kind) if name not in words else _chosen(kind, words.pop(name))
+        faults += [fault.under(name) for fault in wrong]
     return words, chosen, faults
 
 
-def _chosen(kind: Kind, value: Any) -> Any:
+def _chosen(kind: Kind, word: object) -> tuple[Any, Sequence[Fault]]:
+    column = columns.read(kind, [word], text=True)
+    value = columns.with_default(kind, column, ~column.present).values[0]
+    return _plain(kind, value), column.faults.get(0, ())
+
+
+@functools.cache
+def _default(kind: Kind) -> tuple[Any, Sequence[Fault]]:
+    return _chosen(kind, columns.ABSENT)
+
+
+def _plain(kind: Kind, value: Any) -> Any:
     if isinstance(kind, Choice):
         return kind.options[value] if value >= 0 else default_of(kind)
     if isinstance(kind, Count):

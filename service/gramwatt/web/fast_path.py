@@ -131,7 +131,7 @@ class FastPath:
 
     def store(self, response: Response) -> Response:
         """Cache a response of Flask's, all its headers set, where it says that it may be."""
-        asked = _from_environ(request.environ)
+        asked = _from_environ(request.environ) if "ETag" in response.headers else None
         key = None if asked is None else asked.key()
         if key is not None:
             self.cache.store(key, response)

@@ -14,7 +14,7 @@ from collections.abc import Mapping
 from typing import Final, NamedTuple
 
 from flask import Response, request
-from werkzeug.http import parse_etags, parse_set_header
+from werkzeug.http import parse_etags
 
 from gramwatt.web import metrics
 
@@ -44,8 +44,8 @@ class ResponseHead:
     def __init__(self, response: Response) -> None:
         """Take the head of a response that Flask has finished; needs its request context."""
         self.status, self.code, self._metrics = response.status, response.status_code, metrics.series(response)
-        pairs = response.get_wsgi_headers(request.environ).items()
-        self._headers = [_header(name, "" if name == _REQUEST_ID else value) for name, value in pairs]
+        headers = response.headers if self.code == 200 else response.get_wsgi_headers(request.environ)
+        self._headers = [_header(name, "" if name == _REQUEST_ID else value) for name, value in headers]
         self._positions = {header[0][0]: at for at, header in enumerate(self._headers)}
 
     def replace(self, values: Mapping[str, str]) -> ResponseHead:
@@ -139,8 +139,14 @@ class ResponseCache:
 
 def _shared_tag(response: Response) -> str | None:
     """Return the strong entity tag of a response that anybody may cache, else None."""
-    (tag, weak), control = response.get_etag(), response.cache_control
-    public = control.public and not (control.no_store or control.no_cache or control.private)
-    varies = parse_set_header(",".join(response.headers.getlist("Vary"))).as_set()
-    public = public and varies <= {"accept"} and "Set-Cookie" not in response.headers
-    return tag if public and tag and not weak else None
+    tag, weak = response.get_etag()
+    control, varies = _words(response, "Cache-Control"), _words(response, "Vary")
+    public = (
+        "public" in control and control.isdisjoint(("no-store", "no-cache", "private")) and varies <= {"accept", ""}
+    )
+    return tag if public and tag and not weak and "Set-Cookie" not in response.headers else None
+
+
+def _words(response: Response, header: str) -> set[str]:
+    """Return the words in the lists of a header."""
+    return {word.strip().lower() for word in ",".join(response.headers.getlist(header)).split(",")}
