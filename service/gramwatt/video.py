@@ -56,33 +56,26 @@ def greatest(values: Array) -> float:
 def frame_table(rows: Sequence[Captioned]) -> Frame:
     """The frames of N captioned recordings (N, F), filled up to a common number with nothing."""
     shape = len(rows), max(len(row.times) for row in rows)
-    frames = [row.frames for row in rows]
-
-    def numbers(columns: Sequence[Any], unit: float = 1.0) -> Array:
-        room = np.full(shape, np.nan)
-        for at, values in enumerate(columns):
-            room[at, : len(values)] = values * unit
-        return room
-
-    def texts(columns: Sequence[Any]) -> Any:
-        room = np.full(shape, "", dtype=np.dtypes.StringDType())
-        for at, values in enumerate(columns):
-            room[at, : len(values)] = values
-        return room
-
-    return Frame(
-        frame=numbers([each.number for each in frames]),
-        time=numbers([row.times for row in rows], constants.SECOND),
-        timecode=texts([row.timecodes for row in rows]),
-        cue=numbers([np.repeat(np.arange(1.0, len(row.texts) + 1), row.lengths) for row in rows]),
-        text=texts([np.repeat(np.array(row.texts, np.dtypes.StringDType()), row.lengths) for row in rows]),
-        flight_time=numbers([each.time for each in frames], constants.SECOND),
-        voltage=numbers([each.voltage for each in frames], constants.VOLT),
-        cell_voltage=numbers([each.cell_voltage for each in frames], constants.VOLT),
-        current=numbers([each.current for each in frames], constants.AMPERE),
-        power=numbers([each.power for each in frames], constants.WATT),
-        throttle=numbers([each.throttle for each in frames]),
-        charge=numbers([each.charge for each in frames], constants.COULOMB),
-        energy=numbers([each.energy for each in frames], constants.JOULE),
-        remaining=numbers([each.remaining for each in frames]),
-    )
+    numbers = np.full((12, *shape), np.nan)
+    timecodes: Any = np.full(shape, "", dtype=np.dtypes.StringDType())
+    texts: Any = timecodes.copy()
+    for at, row in enumerate(rows):
+        found, count = row.frames, len(row.times)
+        numbers[:, at, :count] = (
+            found.number,
+            row.times * constants.SECOND,
+            np.repeat(np.arange(1.0, len(row.texts) + 1), row.lengths),
+            found.time * constants.SECOND,
+            found.voltage * constants.VOLT,
+            found.cell_voltage * constants.VOLT,
+            found.current * constants.AMPERE,
+            found.power * constants.WATT,
+            found.throttle,
+            found.charge * constants.COULOMB,
+            found.energy * constants.JOULE,
+            found.remaining,
+        )
+        timecodes[at, :count] = row.timecodes
+        texts[at, :count] = np.repeat(np.array(row.texts, dtype=np.dtypes.StringDType()), row.lengths)
+    frame, time, cue, *figures = numbers
+    return Frame(frame, time, timecodes, cue, texts, *figures)

@@ -72,17 +72,12 @@ def labels(numbers: NDArray[np.int64], rate: Fraction) -> list[str]:
     label = tens * (600 * whole) + rest + dropped * np.maximum(0, (rest - dropped) // minute)
     seconds, frame = np.divmod(label, whole)
     wide = 3 if whole > 100 else 2
+    parts = np.array([seconds // 3600, seconds // 60 % 60, seconds % 60, frame])
+    power = np.array([10, 1, 10, 1, 10, 1, *(10**place for place in range(wide - 1, -1, -1))])
     text = np.full((len(label), 9 + wide), ord(":"), np.uint32)
-    if dropped:
-        text[:, 8] = ord(";")
-    for part, at, digits in (
-        (seconds // 3600, 0, 2),
-        (seconds // 60 % 60, 3, 2),
-        (seconds % 60, 6, 2),
-        (frame, 9, wide),
-    ):
-        for place in range(digits):
-            text[:, at + place] = ord("0") + part // 10 ** (digits - 1 - place) % 10
+    text[:, 8] = ord(";" if dropped else ":")
+    place = [0, 1, 3, 4, 6, 7, *range(9, 9 + wide)]
+    text[:, place] = ord("0") + (np.repeat(parts, [2, 2, 2, wide], axis=0).T // power % 10)
     written: list[str] = text.view(f"U{9 + wide}").ravel().tolist()
     return written
 

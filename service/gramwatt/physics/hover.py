@@ -17,6 +17,7 @@ BENCH_EFFICIENCY: Final[Annotated[Array, Unit("1")]] = np.array([0.20, 0.26, 0.3
 """Ideal over electrical power of one motor against thrust per rotor: a judgement from open data. 60 to 385 gf are
 medians of bench runs of nine motors with eight five-inch propellers (StrawsonDesign/motor_propeller_testing); 7.5 and
 1000 gf stand for 30 g craft with 46 mm and 4 kg craft with 340 mm propellers."""
+LOG_BENCH_THRUST: Final = np.log(BENCH_THRUST / BENCH_THRUST[0])
 
 DRIVE_SPREAD: Final[Annotated[float, Unit("1")]] = 0.12
 """Relative standard uncertainty of `usual_drive_efficiency`: at 60 gf the benches run from 0.18 to 0.33 in all."""
@@ -119,6 +120,5 @@ def usual_drive_efficiency(thrust: Array) -> Array:
 
     `BENCH_EFFICIENCY`, straight over the logarithm of thrust and flat beyond its ends, over `BENCH_FIGURE_OF_MERIT`.
     """
-    lightest = BENCH_THRUST[0]
-    over_all = np.interp(np.log(thrust / lightest), np.log(BENCH_THRUST / lightest), BENCH_EFFICIENCY)
+    over_all = np.interp(np.log(thrust / BENCH_THRUST[0]), LOG_BENCH_THRUST, BENCH_EFFICIENCY)
     return np.asarray(over_all / BENCH_FIGURE_OF_MERIT)
