@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from captions.recordings import course
-from gramwatt.captions.smoothing import mean_around, prominence, running, smooth
+from gramwatt.captions.smoothing import alike, mean_around, prominence, running, smooth
 from gramwatt.declare import Array
 
 
@@ -37,6 +37,27 @@ def test_a_ramp_stays_itself_to_the_ends() -> None:
 def test_nothing_is_smoothed_over_no_window() -> None:
     values = noise(1, 50)
     assert smooth(course(uneven(50)), values, 0.0) is values
+
+
+@pytest.mark.parametrize("window", [0.1, 0.5])
+def test_channels_together_are_as_each_alone(window: float) -> None:
+    """Bit for bit: one with crests, one without, one that is still most of the time, all lacking at some samples."""
+    time = uneven(400)
+    rows = np.array([20 + noise(1, 400), 16 + noise(0.1, 400), np.zeros(400)])
+    rows[0, 100:110] += 50
+    rows[2, 300:350] = noise(2, 50)
+    rows[:, 40:44] = np.nan
+    together = smooth(course(time), rows, window)
+    for row, channel in zip(together, rows, strict=True):
+        np.testing.assert_array_equal(row, smooth(course(time), channel, window))
+    standing = prominence(rows - together, rows)
+    for row, channel, smoothed in zip(standing, rows, together, strict=True):
+        np.testing.assert_array_equal(row, prominence(channel - smoothed, channel))
+
+
+def test_channels_are_grouped_by_where_they_are_recorded() -> None:
+    whole, part, none = np.ones(3), np.array([1, np.nan, 2]), np.full(3, np.nan)
+    assert alike(np.array([part, none, whole, part])) == [[0, 3], [2]]
 
 
 def test_the_mean_is_weighted_by_time() -> None:

@@ -54,6 +54,30 @@ def test_the_resistance_lies_within_its_stated_uncertainty(how: dict[str, Any]) 
     assert resistance.mean() == pytest.approx(true, rel=0.02)
 
 
+def test_the_standard_error_is_that_of_newey_and_west() -> None:
+    """By the definition: autocovariances of the scores, lag by lag, with Bartlett's weights; numpy.polyfit takes the
+    drift off. The capacity is not told, so that no rested voltage counts."""
+    course = flown(5, amps=0.0)
+    groups = grouped(course)
+    assert groups is not None
+    found = fit(course, capacity=np.nan)
+    time = groups.time - groups.time.mean()
+    current, sag = (
+        values - np.polyval(np.polyfit(time, values, 1), time) for values in (groups.current, groups.voltage)
+    )
+    resistance = -(current @ sag) / (current @ current)
+    score = current * (sag + resistance * current)
+    many, lags = len(score), groups.lags
+    assert lags > 10
+    variance = score @ score + sum(
+        2 * (1 - lag / (lags + 1)) * (score[lag:] @ score[:-lag]) for lag in range(1, lags + 1)
+    )
+    scatter = max(variance, score @ score) * many / (many - 3) / (current @ current) ** 2
+    noise = groups.noise / (current @ current / many)
+    assert found.resistance[0] == pytest.approx(resistance, rel=1e-9)
+    assert found.standard_error[0] == pytest.approx(np.sqrt(scatter + resistance**2 * (0.02**2 + noise**2)), rel=1e-7)
+
+
 @pytest.mark.parametrize("constant", [0.3, 3.0])
 def test_of_what_relaxes_slowly_a_part_is_found(constant: float) -> None:
     """By construction: at least the ohmic part, at most all; of the quicker most, of the slower less than half."""

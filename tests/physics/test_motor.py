@@ -193,6 +193,37 @@ def test_duty_at_speed_is_the_inverse(case: Case) -> None:
 
 
 @given(CASES)
+def test_the_demand_at_a_speed_is_the_power_that_the_pack_gives(case: Case) -> None:
+    """Round trip: V I of the pack at some duty, avionics among it, is what the speed reached takes."""
+    found = equilibrium(case)
+    assume(found.pack_voltage[0] > 2 / 3 * case.volts)
+    with np.errstate(all="ignore"):
+        demand = motor.demand_at_speed(
+            found.rotor_speed,
+            speed_constant=np.array([case.kv]),
+            motor_resistance=np.array([case.resistance]),
+            no_load_current=np.array([case.no_load]),
+            torque_factor=np.array([case.torque]),
+            motors=np.array([float(case.motors)]),
+            open_circuit_voltage=np.array([case.volts]),
+            pack_resistance=np.array([case.pack]),
+            avionics_power=np.array([case.avionics]),
+        )
+    assert demand.power[0] == pytest.approx(found.pack_voltage[0] * found.pack_current[0], rel=1e-9)
+
+
+@given(CASES.map(lambda case: case.with_(pack=0.3, avionics=min(case.avionics, 0.02 * case.volts**2))))
+def test_the_balance_holds_for_packs_that_sag_deeply(case: Case) -> None:
+    """The pack's voltage and current agree with each other and with the motor's, down to half the voltage at rest."""
+    found = equilibrium(case)
+    assume(found.pack_voltage[0] > case.volts / 2)
+    volts, amps = float(found.pack_voltage[0]), float(found.motor_current[0])
+    drawn = case.motors * case.duty * amps + case.avionics / volts
+    assert volts == pytest.approx(case.volts - case.pack * drawn, rel=1e-8)
+    assert case.duty * volts == pytest.approx(float(found.rotor_speed[0]) / case.kv + amps * case.resistance, rel=1e-8)
+
+
+@given(CASES)
 def test_resistance_of_is_the_inverse(case: Case) -> None:
     """Round trip: volts and amps of a stiff supply at full throttle give the resistance back, to what is left of the
     digits after back-emf is taken from volts."""

@@ -133,6 +133,22 @@ def test_percentiles_are_those_of_a_weighted_sort(samples: list[tuple[float, flo
         assert value in {reached[0], *below[:1]}
 
 
+@pytest.mark.parametrize("samples", [1, 6, 500, 5000])
+def test_percentiles_of_rows_are_those_of_each(samples: int) -> None:
+    """Few samples are sorted all together, of many those of one class by row: bit for bit the same."""
+    random = np.random.default_rng(samples)
+    rows, w = random.normal(20, 5, (3, samples)), random.random(samples) + 0.1
+    shares = np.array([0.05, 0.5, 0.995])
+    found = percentiles(rows, w, shares)
+    assert found.tolist() == [percentiles(row, w, shares).tolist() for row in rows]
+    sorted_rows = [np.argsort(row) for row in rows]
+    by_sort = [
+        [row[order][(np.cumsum(w[order]) < share * w.sum() * (1 - 1e-12)).sum()] for share in shares]
+        for row, order in zip(rows, sorted_rows, strict=True)
+    ]
+    assert found.tolist() == by_sort
+
+
 def test_percentiles_of_even_weights_are_numpys() -> None:
     """numpy.quantile, method inverted_cdf."""
     values = np.random.default_rng(1).normal(0, 5, 20_000)
