@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import subprocess
 import sys
+from pathlib import Path
 from typing import Any, Final
 
 import pytest
@@ -111,3 +112,51 @@ def test_what_needs_an_extra_says_which(alone: dict[str, Any], name: str) -> Non
     problem = json.loads(text)
     assert (status, media, problem["type"]) == (501, "application/problem+json", "/problems/not-installed")
     assert problem["detail"].endswith(f"which is not installed: pip install 'gramwatt[{MISSING[name][2]}]'.")
+
+
+def gramwatt(*words: str, given: str = "") -> subprocess.CompletedProcess[str]:
+    program = f"{ALONE}from gramwatt.__main__ import main\nmain({list(words)}, 'gramwatt')"
+    return subprocess.run([sys.executable, "-c", program], input=given, capture_output=True, text=True, check=False)
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        pytest.param(("--help",), id="help"),
+        pytest.param(("calc", "pack-energy", "cells=6", "capacity=1300"), id="calc"),
+        pytest.param(("batch", "pack-energy", "-"), id="batch"),
+        pytest.param(("sweep", "pack-energy", "--vary", "cells=3:6:4", "capacity=1300"), id="sweep"),
+        pytest.param(("sweep", "pack-energy", "--vary", "cells=3:6:4", "capacity=1300", "--best", "2"), id="best"),
+        pytest.param(("check",), id="check"),
+    ],
+)
+def test_commands_work(words: tuple[str, ...]) -> None:
+    ended = gramwatt(*words, given=CSV.replace("6,x,c\n", ""))
+    assert ended.returncode == 0, ended.stderr
+    assert ended.stdout
+
+
+@pytest.mark.parametrize(
+    ("words", "extra"),
+    [
+        pytest.param(("batch", "pack-energy", "-", "-o", "made.parquet"), "tables", id="to-parquet"),
+        pytest.param(("batch", "pack-energy", "-", "--to", "arrow"), "tables", id="to-arrow"),
+        pytest.param(("batch", "pack-energy", "-", "--from", "parquet"), "tables", id="from-parquet"),
+        pytest.param(("sweep", "pack-energy", "--vary", "cells=3:6:4", "--jobs", "2"), "tables", id="by-parts"),
+        pytest.param(("chart", "pack-energy", "cells=6", "capacity=1300", "-o", "made.svg"), "charts", id="chart"),
+        pytest.param(
+            ("sweep", "pack-energy", "--vary", "cells=3:6:4", "capacity=1300", "--scheduler", "tcp://127.0.0.1:9"),
+            "tables",  # which the extra cluster brings too
+            id="scheduler",
+        ),
+    ],
+)
+def test_commands_say_what_is_missing(
+    words: tuple[str, ...], extra: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    ended = gramwatt(*words, given=CSV)
+    assert ended.returncode == 2, ended.stdout + ended.stderr
+    assert ended.stderr.endswith(f"which is not installed: pip install 'gramwatt[{extra}]'\n")
+    assert ended.stderr.count("\n") == 1
+    assert not list(tmp_path.iterdir())

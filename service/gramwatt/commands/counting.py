@@ -6,12 +6,14 @@ import csv
 import io
 import re
 from collections.abc import Iterator
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
 import orjson
-import pyarrow as pa
 
 from gramwatt.commands.options import Ending
+
+if TYPE_CHECKING:
+    import pyarrow as pa
 
 _QUOTED: Final = re.compile(rb'"[^"]*"')
 _BROKEN: Final = "#ERR "

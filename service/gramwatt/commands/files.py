@@ -10,18 +10,17 @@ import sys
 import tempfile
 from collections.abc import Callable, Iterator
 from pathlib import Path
-from typing import Any, Final
-
-import pyarrow as pa
-import pyarrow.parquet as pq
+from typing import TYPE_CHECKING, Any, Final
 
 from gramwatt.edge.tables import batch
 from gramwatt.edge.tables.answering import Plan
-from gramwatt.edge.tables.arrow_in import read_batches
-from gramwatt.edge.tables.arrow_out import Taken
 from gramwatt.edge.tables.chunk import Broken, Chunk
 from gramwatt.edge.tables.heading import Keeping
 from gramwatt.edge.tables.writing import Style
+from gramwatt.extras import require
+
+if TYPE_CHECKING:
+    import pyarrow as pa
 
 EXTENSIONS: Final = {
     ".csv": "csv",
@@ -41,8 +40,6 @@ BINARY: Final = ("arrow", "arrow-file", "parquet")
 PIECE: Final = 256 * 1024
 LOOK: Final = 0.25
 """Seconds between two looks at a pipe from which nothing comes."""
-ROWS: Final = 65_536
-"""Rows of a file with columns that are read at once."""
 _MARKS: Final = {
     b"PAR1": "parquet",
     b"ARROW1": "arrow-file",
@@ -62,8 +59,17 @@ def written_as(to: str | None, out: str | None, read: str) -> str:
     return to or of_name(out) or ("csv" if read in BINARY else read)
 
 
+def require_columnar() -> None:
+    """Raise MissingExtra where files that hold columns cannot be read or written."""
+    require("pyarrow", extra="tables", purpose="Arrow and Parquet files")
+
+
 class Table:
-    """A table to read. Raises OSError where it cannot be opened, Broken where it is not what it is called."""
+    """A table to read.
+
+    Raises OSError where it cannot be opened, Broken where it is not what it is called, MissingExtra where its format
+    needs a library that is not installed.
+    """
 
     def __init__(self, path: str, form: str | None) -> None:
         self._advance: Callable[[int], None] = lambda steps: None
@@ -78,6 +84,8 @@ class Table:
             self._begun = self.source(6)
             found = next((form for mark, form in _MARKS.items() if self._begun.lstrip().startswith(mark)), "csv")
             self.form = found if self.form == "unknown" or found in BINARY else self.form
+        if self.form in BINARY:
+            require_columnar()
         self.total: int | None = None
         if self.form in ("arrow-file", "parquet"):
             self._schema, self._batches = self._by_batches(path)
@@ -102,6 +110,8 @@ class Table:
     def chunks(self, plan: Plan, style: Style, keeping: Keeping) -> Iterator[Chunk]:
         """The table's rows as the service reads them."""
         if self.form in ("arrow-file", "parquet"):
+            from gramwatt.edge.tables.arrow_in import read_batches
+
             constants = plan.constants
             return read_batches(plan.calculator, self._schema, self._batches, keeping=keeping, constants=constants)
         return batch.chunks(plan, batch.Form(self.form, style), self.source, keeping)
@@ -117,11 +127,14 @@ class Table:
             while piece := self.source(PIECE):
                 yield piece
             return
+        from gramwatt.commands.columnar import stream_of
+
         yield from stream_of(self._schema, self._batches)
 
     def _by_batches(self, path: str) -> tuple[pa.Schema, Iterator[pa.RecordBatch]]:
         """The columns and the record batches of a file whose end must be read first."""
-        if path == "-" or not Path(path).is_file():
+        named = path != "-" and Path(path).is_file()
+        if not named:
             whole: Any = tempfile.TemporaryFile(prefix="gramwatt-")  # noqa: SIM115
             self._open.callback(whole.close)
             while piece := self.source(PIECE):
@@ -129,36 +142,18 @@ class Table:
             self._file = whole  # which `source` is not asked for
         self._file.seek(0)
         self._begun = b""
-        try:
-            if self.form == "parquet":
-                parquet = pq.ParquetFile(self._file, pre_buffer=False, buffer_size=4 * 1024 * 1024)
-                self.total = parquet.metadata.num_rows
-                return parquet.schema_arrow, self._guarded(parquet.iter_batches(batch_size=ROWS))
-            mapped = pa.PythonFile(self._file) if path == "-" else self._open.enter_context(pa.memory_map(path))
-            reader = pa.ipc.open_file(mapped)
-            each = (reader.get_batch(at) for at in range(reader.num_record_batches))
-            return reader.schema, self._guarded(each)
-        except (pa.ArrowException, OSError, EOFError) as error:
-            self.close()
-            kind = "Parquet" if self.form == "parquet" else "Arrow IPC"
-            raise Broken(f"this is no {kind} file: {str(error).partition(chr(10))[0][:200]}") from None
+        from gramwatt.commands.columnar import open_file
 
-    def _guarded(self, batches: Iterator[pa.RecordBatch]) -> Iterator[pa.RecordBatch]:
-        """The batches in slices that are answered at once; a fault of the file on the way breaks the table off."""
-        rows = 0
-        while True:
-            try:
-                found = next(batches, None)
-            except (pa.ArrowException, OSError, EOFError) as error:
-                detail = str(error).partition("\n")[0][:200]
-                raise Broken(f"the file breaks off after row {rows}: {detail}") from None
-            if found is None:
-                return
-            for start in range(0, found.num_rows, ROWS):
-                piece = found.slice(start, ROWS)
-                yield piece
-                rows += piece.num_rows
-                self._advance(piece.num_rows)
+        try:
+            opened = open_file(self._file, path if named else None, self.form, self._open, self._read_rows)
+        except Broken:
+            self.close()
+            raise
+        self.total = opened.rows
+        return opened.schema, opened.batches
+
+    def _read_rows(self, rows: int) -> None:
+        self._advance(rows)  # as it is when the rows are read
 
     def close(self) -> None:
         """Close what was opened."""
@@ -184,14 +179,3 @@ class _Pipe(io.FileIO):
         while os.name == "posix" and not select.select([self], [], [], LOOK)[0]:
             pass
         return super().read(-1 if size is None else size) or b""
-
-
-def stream_of(schema: pa.Schema, batches: Iterator[pa.RecordBatch]) -> Iterator[bytes]:
-    """Record batches as the bytes of an Arrow IPC stream."""
-    sink = Taken()
-    with pa.ipc.new_stream(sink, schema) as stream:
-        yield sink.take()
-        for each in batches:
-            stream.write_batch(each)
-            yield sink.take()
-    yield sink.take()

@@ -9,33 +9,12 @@ import tempfile
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from types import TracebackType
-from typing import IO, Any, Final
+from typing import IO, TYPE_CHECKING, Any
 
-import pyarrow as pa
-import pyarrow.parquet as pq
+from gramwatt.commands.files import BINARY, require_columnar
 
-from gramwatt.commands.files import BINARY
-
-ROW_GROUP: Final = 131_072
-"""Rows of a Parquet file's groups."""
-
-
-class _Readable:
-    """Pieces of bytes as the file that the Arrow library reads."""
-
-    closed = False
-
-    def __init__(self, pieces: Iterator[bytes]) -> None:
-        self._pieces, self._left = pieces, b""
-
-    def read(self, size: int = -1) -> bytes:
-        parts, missing = [self._left], size - len(self._left)
-        while missing > 0 and (piece := next(self._pieces, None)) is not None:
-            parts.append(piece)
-            missing -= len(piece)
-        whole = b"".join(parts)
-        read, self._left = whole[:size], whole[size:]
-        return read
+if TYPE_CHECKING:
+    import pyarrow as pa
 
 
 class Output:
@@ -125,35 +104,7 @@ def save(
         for piece in pieces:
             output.write(piece)
         return
-    with contextlib.closing(pa.ipc.open_stream(pa.PythonFile(_Readable(pieces), mode="r"))) as reader:
-        save_batches(reader.schema, _seen(reader, each), form, output)
+    require_columnar()
+    from gramwatt.commands.columnar import save_stream
 
-
-def save_batches(schema: pa.Schema, batches: Iterator[pa.RecordBatch], form: str, output: Output) -> None:
-    """Write record batches into a file of a columnar ``form``."""
-    if form == "parquet":
-        _save_parquet(schema, batches, output)
-        return
-    make: Any = pa.ipc.new_stream if form == "arrow" else pa.ipc.new_file
-    with make(output, schema) as writer:
-        for found in batches:
-            writer.write_batch(found)
-
-
-def _seen(reader: Any, each: Callable[[pa.RecordBatch], None] | None) -> Iterator[pa.RecordBatch]:
-    for found in reader:
-        if each is not None:
-            each(found)
-        yield found
-
-
-def _save_parquet(schema: pa.Schema, batches: Iterator[pa.RecordBatch], output: Output) -> None:
-    waiting: list[pa.RecordBatch] = []
-    with pq.ParquetWriter(output, schema) as writer:
-        for found in batches:
-            waiting.append(found)
-            if sum(each.num_rows for each in waiting) >= ROW_GROUP:
-                writer.write_table(pa.Table.from_batches(waiting, schema))
-                waiting.clear()
-        if waiting:
-            writer.write_table(pa.Table.from_batches(waiting, schema))
+    save_stream(pieces, form, output, each)

@@ -9,7 +9,6 @@ from pathlib import Path
 from typing import Final
 
 import numpy as np
-import pyarrow as pa
 
 from gramwatt.commands.files import BINARY
 from gramwatt.commands.output import Output, save
@@ -89,10 +88,14 @@ class _Headed:
 def passed_through(chunk: Chunk | None) -> dict[str, Kept]:
     """Return the columns of a chunk that pass through, without their rows."""
     kept = {} if chunk is None else chunk.kept
-    # A slice of an Arrow array would travel with all of the array's rows.
-    return {
-        name: pa.nulls(0, column.type) if isinstance(column, pa.Array) else column[:0] for name, column in kept.items()
-    }
+    return {name: [] if isinstance(column, list) else _empty(column) for name, column in kept.items()}
+
+
+def _empty(column: Kept) -> Kept:
+    """Return an Arrow array of the same type. A slice would travel with all of the array's rows."""
+    import pyarrow as pa
+
+    return pa.nulls(0, column.type)
 
 
 def compute_part(job: Job, part: Part) -> Done:

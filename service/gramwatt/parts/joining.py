@@ -9,8 +9,9 @@ from typing import Any
 import pyarrow as pa
 import pyarrow.parquet as pq
 
+from gramwatt.commands.columnar import save_batches
 from gramwatt.commands.files import BINARY
-from gramwatt.commands.output import Output, save_batches
+from gramwatt.commands.output import Output
 from gramwatt.parts.sources import ROWS
 
 _PIECE = 1024 * 1024

@@ -19,7 +19,7 @@ from gramwatt.edge.tables.csv_in import RowPieces, split_header
 from gramwatt.edge.tables.heading import Keeping, possible
 from gramwatt.edge.tables.sweep import size
 from gramwatt.edge.tables.writing import Style
-from gramwatt.parts.sources import COLUMNAR, Grid, Part, TableFile, columns_of
+from gramwatt.parts.sources import COLUMNAR, Grid, Part, TableFile
 
 ROWS_PER_PART: Final = 1_000_000
 ROWS_PER_PART_SINGLY: Final = 1_000
@@ -52,6 +52,8 @@ def table_file(plan: Plan, path: str, form: str, style: Style, keeping: Keeping)
 def split_table(table: TableFile, rows: int) -> Iterator[Part]:
     """Cut a table into parts of about so many rows, one at least. Raises OSError, Broken."""
     if table.form in COLUMNAR:
+        from gramwatt.parts.columnar import columns_of
+
         with columns_of(table.path, table.form) as columns:
             spans: Iterable[tuple[int, int, int]] = _group_spans(columns.groups, rows)
     else:

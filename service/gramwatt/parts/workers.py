@@ -12,8 +12,6 @@ from concurrent.futures.process import BrokenProcessPool
 from multiprocessing import connection
 from typing import Any, Protocol
 
-import pyarrow as pa
-
 
 class WorkersError(Exception):
     """The workers cannot be used, or failed; the text is one line for the user."""
@@ -64,6 +62,8 @@ class Pool:
 
 def _begin() -> None:
     """Compute with one thread, as the processes share the cores; leave Ctrl+C to the parent, and end as it ends."""
+    import pyarrow as pa
+
     pa.set_cpu_count(1)
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     parent = multiprocessing.parent_process()
