@@ -27,6 +27,7 @@ from gramwatt.web.calculators import PLAIN_TEXT, finish_answer, plain_body
 from gramwatt.web.response_cache import CACHE_BYTES, Key, ResponseCache, ResponseHead
 
 LONGEST_QUERY: Final = 4000
+AsgiResponse = tuple[int, list[tuple[bytes, bytes]], bytes]
 Finished = tuple[ResponseHead, bytes]
 _UNUSUAL: Final = frozenset(
     b"range if-range if-match if-modified-since if-unmodified-since authorization transfer-encoding "
@@ -97,50 +98,52 @@ class FastPath:
         }
         self._heads: dict[tuple[str, bytes], ResponseHead] = {}
 
-    def respond(
-        self, scope: Mapping[str, Any], body: bytes = b""
-    ) -> tuple[int, list[tuple[bytes, bytes]], bytes] | None:
+    def respond(self, scope: Mapping[str, Any], body: bytes = b"") -> AsgiResponse | None:
         """Return status, headers and body of the response to an ASGI request; None where `application` must answer.
 
         ``body`` is the whole body of the request; without it only requests that have none are answered.
         """
+        if scope["method"] == "POST" and not body:
+            return None
         began = time.perf_counter()
         path, sent = scope.get("raw_path"), dict(scope["headers"])
         joined = len(sent) != len(scope["headers"])  # WSGI joins headers of one name
-        if not path or path[0] != 47 or b"%" in path or scope.get("root_path") or joined:
+        if not path or not path.startswith(b"/") or b"%" in path or scope.get("root_path") or joined:
             return None
-        asked = PlainRequest(scope["method"], path, scope["query_string"], sent)
-        found = self._find(asked, body) if _UNUSUAL.isdisjoint(sent) else None
+        plain = PlainRequest(scope["method"], path, scope["query_string"], sent)
+        found = self._find(plain, body) if _UNUSUAL.isdisjoint(sent) else None
         if found is None:
             return None
-        response = found[0].code, found[0].asgi(asked.request_id()), found[1]
-        found[0].count(began)
-        return response
+        head, content = found
+        response_headers = head.asgi(plain.request_id())
+        head.count(began)
+        return head.code, response_headers, content
 
     def __call__(self, environ: dict[str, Any], start_response: Callable[..., Any]) -> Iterable[bytes]:
         """Respond to a WSGI request, or let `application` do so."""
         began = time.perf_counter()
-        asked = _from_environ(environ)
-        body = _read_body(environ, asked.size()) if asked is not None and self._takes_body(asked) else b""
-        found = None if asked is None else self._find(asked, body)
-        if asked is None or found is None:
+        plain = _from_environ(environ)
+        body = _read_body(environ, plain.size()) if plain is not None and self._takes_body(plain) else b""
+        found = None if plain is None else self._find(plain, body)
+        if plain is None or found is None:
             return self.application(environ, start_response)
-        start_response(found[0].status, found[0].wsgi(asked.request_id()))
-        found[0].count(began)
-        return [found[1]]
+        head, content = found
+        start_response(head.status, head.wsgi(plain.request_id()))
+        head.count(began)
+        return [content]
 
     def store(self, response: Response) -> Response:
         """Cache a response of Flask's, all its headers set, where it says that it may be."""
-        asked = _from_environ(request.environ) if "ETag" in response.headers else None
-        key = None if asked is None else asked.key()
+        plain = _from_environ(request.environ) if "ETag" in response.headers else None
+        key = None if plain is None else plain.key()
         if key is not None:
             self.cache.store(key, response)
         return response
 
-    def _find(self, asked: PlainRequest, body: bytes) -> Finished | None:
-        key, condition = asked.key(), asked.headers.get(b"if-none-match")
+    def _find(self, plain: PlainRequest, body: bytes) -> Finished | None:
+        key, condition = plain.key(), plain.headers.get(b"if-none-match")
         if key is None:
-            return self._answer_body(asked, body) if body and self._takes_body(asked) else None
+            return self._answer_body(plain, body) if body and self._takes_body(plain) else None
         found = self.cache.get(key, condition)
         return self._answer_query(key) if found is None and condition is None else found
 
@@ -170,26 +173,25 @@ class FastPath:
         self.cache.put(key, head, body, tag)
         return head, body
 
-    def _takes_body(self, asked: PlainRequest) -> bool:
-        target = self._posted.get(asked.path)
-        if asked.method != "POST" or target is None or asked.query or asked.size() == 0:
+    def _takes_body(self, plain: PlainRequest) -> bool:
+        target, sent = self._posted.get(plain.path), plain.headers
+        if plain.method != "POST" or target is None or plain.query or plain.size() == 0:
             return False
-        return asked.headers.get(b"content-type") == b"application/json" and target.accepts(
-            asked.headers.get(b"accept")
-        )
+        return sent.get(b"content-type") == b"application/json" and target.accepts(sent.get(b"accept"))
 
-    def _answer_body(self, asked: PlainRequest, body: bytes) -> Finished | None:
+    def _answer_body(self, plain: PlainRequest, sent: bytes) -> Finished | None:
         """Compute the response to a plain POST."""
         try:
-            inputs = strict_json(body)
+            inputs = strict_json(sent)
         except NotJson:
             return None
-        target = self._posted[asked.path]
-        whole = len(body) == asked.size()
-        made = target.compute(inputs, text=False) if whole and isinstance(inputs, dict) else None
-        if made is None:
+        if not isinstance(inputs, dict) or len(sent) != plain.size():
             return None
-        return self._head("POST", asked.path, target).replace({"Content-Length": str(len(made))}), made
+        target = self._posted[plain.path]
+        body = target.compute(inputs, text=False)
+        if body is None:
+            return None
+        return self._head("POST", plain.path, target).replace({"Content-Length": str(len(body))}), body
 
     def _head(self, method: str, path: bytes, target: Target) -> ResponseHead:
         """Return the head of a plain answer, in which only ETag and Content-Length are still to be replaced."""
