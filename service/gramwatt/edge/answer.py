@@ -34,7 +34,7 @@ from gramwatt.edge.columns import no
 from gramwatt.edge.notes import cautions, known_inputs, worded
 from gramwatt.edge.rounding import rounded
 from gramwatt.edge.run import Outcome
-from gramwatt.edge.wording import one_of, shortest
+from gramwatt.edge.wording import one_of
 
 Answer: TypeAlias = dict[str, Any]
 FEW: Final = 24
@@ -181,7 +181,7 @@ def table_rows(
     """
     columns = {inner: column for inner, column in fields_of(kind.row).items() if not isinstance(column, Spread)}
     cells = [
-        _cells(column, getattr(values, inner)[row][start:stop], f"{name}.{inner}", chosen)
+        _cells(column, getattr(values, inner)[row, start:stop], f"{name}.{inner}", chosen)
         for inner, column in columns.items()
     ]
     rows = [dict(zip(columns, told, strict=True)) for told in zip(*cells, strict=True)]
@@ -200,6 +200,8 @@ def _cells(kind: Kind, values: Any, name: str, chosen: Mapping[str, str]) -> lis
     if not isinstance(kind, Quantity):
         return [_plain(kind, values, at, name, chosen) for at in range(len(values))]
     unit = units.unit(chosen[name])
+    if len(values) < FEW:
+        return [number((value - unit.offset) / unit.scale) for value in values.tolist()]
     return numbers((values - unit.offset) / unit.scale)
 
 
@@ -219,7 +221,7 @@ def number(value: float) -> float | int | None:
         return None
     if value.is_integer() and -1e12 < value < 1e12:
         return int(value)
-    short = shortest(value)
+    short = float(f"{value:.12g}")
     return int(short) if short.is_integer() and abs(short) < 1e15 else short
 
 
@@ -266,11 +268,13 @@ def _column_uncertainty(
 
 def _moved(values: list[Any], widths: list[Any], times: int) -> list[Any]:
     """Each value moved by some standard uncertainties."""
-    moved = [
-        math.nan if value is None or width is None else value + times * width
-        for value, width in zip(values, widths, strict=True)
-    ]
-    return numbers(np.array(moved, dtype=np.float64)) if len(moved) >= FEW else [number(float(each)) for each in moved]
+    pairs = zip(values, widths, strict=True)
+    if len(values) < FEW:
+        return [
+            None if value is None or width is None else number(float(value + times * width)) for value, width in pairs
+        ]
+    moved = [math.nan if value is None or width is None else value + times * width for value, width in pairs]
+    return numbers(np.array(moved, dtype=np.float64))
 
 
 def _working(outcome: Outcome, row: int, made: Answer) -> dict[str, dict[str, Any]]:

@@ -73,12 +73,12 @@ def answered(
     """
     outcome = run(calculator, {name: [value] for name, value in question.items()}, 1, text=text)
     faults = list(outcome.faults.get(0, ()))
-    wanted = dict(result_units or {})
-    try:
-        choose_units(calculator, wanted)
-    except ValueError as error:
-        told = ",".join(f"{result}:{spelling}" for result, spelling in wanted.items())
-        faults.append(Fault("/units", str(error), echo(told), "result:unit pairs"))
+    if result_units:
+        try:
+            choose_units(calculator, result_units)
+        except ValueError as error:
+            wanted = ",".join(f"{result}:{spelling}" for result, spelling in result_units.items())
+            faults.append(Fault("/units", str(error), echo(wanted), "result:unit pairs"))
     if faults:
         raise Refused(tuple(faults))
     return outcome

@@ -48,19 +48,22 @@ def assume_with_marks(
         filled = _fill(assumption, given)
         if filled is None:
             continue
-        measured = filled & _all_present(inputs.present, assumption.solved_from, rows)
-        if np.count_nonzero(measured):
-            derived[name] = derived.get(name, nowhere) | measured
-            guessed = filled & ~measured
-        else:
-            guessed = filled
-        if not np.count_nonzero(guessed):
+        guessed = filled
+        if assumption.solved_from:
+            measured = filled & _all_present(inputs.present, assumption.solved_from, rows)
+            if np.count_nonzero(measured):
+                derived[name] = derived.get(name, nowhere) | measured
+                guessed = filled & ~measured
+        count = np.count_nonzero(guessed)
+        if count == 0:
             continue
         inputs.assumed[name] = inputs.assumed.get(name, nowhere) | guessed
         if uncertain and assumption.spread is not None:
-            inputs.fields[name] = np.where(filled, getattr(given, name), inputs.fields[name])
-            spread = np.broadcast_to(assumption.spread(given), (rows,))
-            spreads[(name,)] = np.where(guessed, spread, spreads.get((name,), np.zeros(rows)))
+            values, spread = getattr(given, name), np.asarray(assumption.spread(given))
+            if count < rows or spread.shape != values.shape:
+                values = np.where(filled, values, inputs.fields[name])
+                spread = np.where(guessed, spread, spreads.get((name,), np.zeros(rows)))
+            inputs.fields[name], spreads[(name,)] = values, spread
     if uncertain:
         spreads |= inputs.default_spreads
     return derived, spreads, following

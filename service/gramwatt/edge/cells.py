@@ -26,6 +26,8 @@ NUMBER: Final = r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]+)?"
 _QUANTITY: Final = re.compile(rf" *({NUMBER})(?: *(?:±|\+?/-|\+-) *({NUMBER}))? *([^0-9 .,+±-].*?)? *", re.ASCII)
 _ALIKE: Final = str.maketrans({"\u00a0": " ", "\u2009": " ", "\u202f": " ", "\u2126": "Ω", "\u2212": "-"})
 """What looks like a space, an ohm or a minus and comes with copied text."""
+_REAL: Final = (float, int, numbers.Real)
+"""The usual ones first: the last is found by a registry."""
 _PRINTABLE: Final = re.compile(r"[^\x00-\x1f\x7f-\x9f\u2028\u2029\ud800-\udfff]+")
 
 
@@ -79,7 +81,7 @@ def _quantity(
             spread = None if plus_minus is None else plus_minus * unit.scale
             if spread is not None and not 0 <= spread <= LARGEST_SPREAD * unit.scale:
                 raise Refused(f"the standard uncertainty after +/- must be from 0 to {LARGEST_SPREAD:g}", accepts(kind))
-    elif isinstance(cell, float | int | numbers.Real) and not isinstance(cell, bool):
+    elif isinstance(cell, _REAL) and not isinstance(cell, bool):
         try:
             number = float(cell)
         except OverflowError:

@@ -125,6 +125,8 @@ def inner_spreads(column: Column) -> Mapping[str, NDArray[np.float64]]:
 
 def read(kind: Kind, cells: Cells, *, text: bool) -> Column:
     """Read N cells. Never raises for what a user sent; faults are told by row."""
+    if type(cells) is list and len(cells) == 1 and not isinstance(kind, NESTED):
+        return _read_one(kind, cells[0], text=text)  # a single request, nearly always
     if isinstance(kind, NESTED):
         from gramwatt.edge.nested import read_nested  # which reads columns within such a cell
 
@@ -164,8 +166,8 @@ def _read_one(kind: Kind, cell: object, *, text: bool) -> Column:
     except Refused as refused:
         fault = Fault("", refused.detail, echo(cell), refused.accepted)
         return Column(absent(kind, 1).values, yes(1), faults={0: [fault]})
-    kind_of_array = np.float64 if isinstance(kind, Quantity | Count) else absent(kind, 1).values.dtype
-    return Column(np.array((value,), dtype=kind_of_array), yes(1), None if spread is None else np.array([spread]))
+    form = None if isinstance(value, float) else absent(kind, 1).values.dtype
+    return Column(np.array((value,), dtype=form), yes(1), None if spread is None else np.array((spread,)))
 
 
 def _read_into(
@@ -358,6 +360,7 @@ def to_internal(kind: Kind, value: Any) -> Any:
             return value
 
 
+@functools.lru_cache(maxsize=1024)
 def spread_kind(name: str, kind: Quantity) -> Quantity:
     """The declaration of ``<name>_u``, the standard uncertainty of a quantity, in the quantity's unit."""
     width = "K" if units.unit(kind.unit).dimension == "temperature" else kind.unit

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from typing import Any, Final
+import functools
+from collections.abc import Hashable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, Final, cast
 
 import numpy as np
 from numpy.typing import NDArray
 
-from gramwatt.declare import Quantity, Recording, Samples, Series, Spread, Table, fields_of, is_required
+from gramwatt.declare import Kind, Quantity, Recording, Samples, Series, Spread, Table, fields_of, is_required
 from gramwatt.edge.cells import kind_of
 from gramwatt.edge.columns import (
     ABSENT,
@@ -16,6 +18,7 @@ from gramwatt.edge.columns import (
     TableColumn,
     absent,
     missing,
+    no,
     read,
     spread_kind,
     unknown,
@@ -65,7 +68,8 @@ def _read_recordings(kind: Samples, cells: Sequence[object], *, text: bool) -> C
                 values[row] = of_object(kind, cell)
             except Unusable as unusable:
                 faults[row] = list(unusable.faults)
-    return Column(values, np.array([cell is not ABSENT for cell in cells]), None, faults)
+    given = [cell is not ABSENT for cell in cells]
+    return Column(values, yes(len(cells)) if all(given) else np.array(given), None, faults)
 
 
 def _length_fault(kind: Series | Table, items: Any, *, text: bool) -> Fault | None:
@@ -88,60 +92,91 @@ def _read_list(kind: Series, items: list[object], *, text: bool) -> Column:
     faults = [fault.under(str(at)) for at, faults in inner.faults.items() for fault in faults]
     return Column(
         inner.values[None, :],
-        np.zeros(1, dtype=np.bool_),
+        no(1),
         None if inner.spread is None else inner.spread[None, :],
         {0: faults} if faults else {},
     )
 
 
+@dataclass(frozen=True, slots=True)
+class _RowLayout:
+    """What the rows of a table of inputs may hold."""
+
+    fields: Mapping[str, Kind]
+    known: tuple[str, ...]
+    known_set: frozenset[str]
+    """The same: fields, and the standard uncertainties of quantities."""
+    required: tuple[str, ...]
+    spread_fields: tuple[tuple[str, str], ...]
+    """Fields that hold a standard uncertainty, and the quantity that it belongs to."""
+
+
+@functools.cache
+def _layout(row: Hashable) -> _RowLayout:
+    declared = fields_of(cast("type[Any]", row))
+    fields = {name: kind for name, kind in declared.items() if not isinstance(kind, Spread)}
+    known = (*fields, *(f"{name}_u" for name, kind in fields.items() if isinstance(kind, Quantity)))
+    return _RowLayout(
+        fields,
+        known,
+        frozenset(known),
+        tuple(name for name, kind in fields.items() if is_required(kind)),
+        tuple((name, kind.of) for name, kind in declared.items() if isinstance(kind, Spread)),
+    )
+
+
 def _read_rows(kind: Table, items: list[object]) -> Column:
-    fields = {name: inner for name, inner in fields_of(kind.row).items() if not isinstance(inner, Spread)}
-    faults: list[Fault] = []
-    known = (*fields, *(f"{name}_u" for name, inner in fields.items() if isinstance(inner, Quantity)))
-    rows: list[dict[str, object]] = []
-    for at, item in enumerate(items):
-        rows.append(item if isinstance(item, dict) else {})
-        if not isinstance(item, dict):
-            faults.append(
-                Fault(f"/{at}", f"{kind_of(item)} is not an object", echo(item), f"an object with {one_of(fields)}")
-            )
-            continue
-        faults += [unknown(name, item[name], known).under(str(at)) for name in item if name not in known]
-        faults += [
-            missing(name, inner).under(str(at))
-            for name, inner in fields.items()
-            if is_required(inner) and name not in item
-        ]
-        faults += [
-            Fault(f"/{at}/{group[0]}", f"give {one_of(group)}", None, accepts(fields[group[0]]))
-            for group in kind.any_of
-            if not any(name in item for name in group)
-        ]
+    layout = _layout(cast("Hashable", kind.row))
+    rows: list[dict[str, object]] = [item if isinstance(item, dict) else {} for item in items]
+    faults = [fault for at, item in enumerate(items) for fault in _row_faults(kind, layout, at, item)]
     columns: dict[str, Any] = {}
-    for name, inner in fields.items():
+    spreads: dict[str, NDArray[np.float64]] = {}
+    for name, inner in layout.fields.items():
         column = read(inner, [row.get(name, ABSENT) for row in rows], text=False)
-        column = with_default(inner, column, ~column.present)
+        if any(name not in row for row in rows):
+            column = with_default(inner, column, ~column.present)
         columns[name] = column.values[None, :]
         for at, found in column.faults.items():
             faults += [fault.under(name).under(str(at)) for fault in found]
         if isinstance(inner, Quantity):
             spread, spread_faults = _read_spread(name, inner, rows, column)
-            columns[f"{name}_u"] = spread[None, :]
             faults += spread_faults
-    declared = fields_of(kind.row)
-    values = kind.row(
-        **{name: columns[inner.of + "_u" if isinstance(inner, Spread) else name] for name, inner in declared.items()}
-    )
-    spreads = {name: columns[f"{name}_u"] for name in fields if f"{name}_u" in columns}
-    return TableColumn(values, np.zeros(1, dtype=np.bool_), None, {0: faults} if faults else {}, spreads)
+            if spread is not None:
+                spreads[name] = spread[None, :]
+    for name, source in layout.spread_fields:
+        columns[name] = spreads[source] if source in spreads else np.zeros((1, len(rows)))
+    return TableColumn(kind.row(**columns), no(1), None, {0: faults} if faults else {}, spreads)
+
+
+def _row_faults(kind: Table, layout: _RowLayout, at: int, item: object) -> list[Fault]:
+    """What is wrong with the names in a row of a table."""
+    fields = layout.fields
+    if not isinstance(item, dict):
+        return [Fault(f"/{at}", f"{kind_of(item)} is not an object", echo(item), f"an object with {one_of(fields)}")]
+    faults: list[Fault] = []
+    if not item.keys() <= layout.known_set:
+        faults += [
+            unknown(name, item[name], layout.known).under(str(at)) for name in item if name not in layout.known_set
+        ]
+    faults += [missing(name, fields[name]).under(str(at)) for name in layout.required if name not in item]
+    faults += [
+        Fault(f"/{at}/{group[0]}", f"give {one_of(group)}", None, accepts(fields[group[0]]))
+        for group in kind.any_of
+        if not any(name in item for name in group)
+    ]
+    return faults
 
 
 def _read_spread(
     name: str, kind: Quantity, rows: list[dict[str, object]], column: Column
-) -> tuple[NDArray[np.float64], list[Fault]]:
-    stated = read(spread_kind(name, kind), [row.get(f"{name}_u", ABSENT) for row in rows], text=False)
+) -> tuple[NDArray[np.float64] | None, list[Fault]]:
+    """The standard uncertainties of a table's quantity, (M,); None where none is given."""
+    spread_name = f"{name}_u"
+    if not any(spread_name in row for row in rows):
+        return column.spread, []
+    stated = read(spread_kind(name, kind), [row.get(spread_name, ABSENT) for row in rows], text=False)
     spread = np.where(stated.present, stated.values, 0.0)
-    faults = [fault.under(f"{name}_u").under(str(at)) for at, found in stated.faults.items() for fault in found]
+    faults = [fault.under(spread_name).under(str(at)) for at, found in stated.faults.items() for fault in found]
     if column.spread is not None:
         spread = np.hypot(spread, column.spread)  # told twice, they count as two independent causes
     return spread, faults

@@ -70,7 +70,10 @@ def propagate(
     """
     repeated = repeat_rows(calculator, fields, spreads)
     found = formula(repeated.inputs, repeated.rows * repeated.copies)
-    numeric = [(name, functools.reduce(getattr, path, found)) for name, path in _numeric(calculator)]
+    numeric = [
+        (name, getattr(found, column) if table is None else getattr(getattr(found, table), column))
+        for name, table, column in _numeric(calculator)
+    ]
     standard: dict[str, NDArray[np.float64]] = {}
     shares: dict[str, NDArray[np.float64]] = {}
     together = sum(values.size for _, values in numeric) <= LARGEST_STACK
@@ -112,7 +115,7 @@ def repeat_rows(calculator: Calculator[Any, Any], fields: Mapping[str, Any], spr
     steps = _steps(calculator, levers)
     rows = next(iter(spreads.values())).shape[0]
     copies = 1 + 2 * len(levers)
-    repeated = {name: _repeat(value, rows, copies) for name, value in fields.items()}
+    repeated = _repeat(fields, rows, copies)
     columns = [_column(repeated, path, at) for path, at in levers]
     values = np.array([column[:rows] for column in columns])
     widths = np.array([spreads[path] if at is None else spreads[path][:, at] for path, at in levers])
@@ -170,15 +173,15 @@ def _steps(calculator: Calculator[Any, Any], levers: tuple[tuple[Path, int | Non
 
 
 @functools.cache
-def _numeric(calculator: Calculator[Any, Any]) -> tuple[tuple[str, Path], ...]:
-    """The numeric results by name and path; those of a table as ``packs.endurance``."""
-    found: list[tuple[str, Path]] = []
+def _numeric(calculator: Calculator[Any, Any]) -> tuple[tuple[str, str | None, str], ...]:
+    """The numeric results: name, which of a table is ``packs.endurance``, table if any, and field."""
+    found: list[tuple[str, str | None, str]] = []
     for name, kind in calculator.answered.items():
         if isinstance(kind, Table):
             inner = fields_of(kind.row).items()
-            found += [(f"{name}.{each}", (name, each)) for each, column in inner if isinstance(column, _NUMERIC)]
+            found += [(f"{name}.{each}", name, each) for each, column in inner if isinstance(column, _NUMERIC)]
         elif isinstance(kind, _NUMERIC):
-            found.append((name, (name,)))
+            found.append((name, None, name))
     return tuple(found)
 
 
@@ -187,7 +190,7 @@ _NUMERIC: Final = (Quantity, Count, Series)
 
 def _stack(values: list[NDArray[np.float64]], repeated: RepeatedRows) -> NDArray[np.float64]:
     """Numeric results (n,) and (n, M) of repeated rows as one array (K, copies, rows)."""
-    flat = np.concatenate([each if each.ndim == 1 else each.T.ravel() for each in values] or [np.zeros(0)])
+    flat = np.concatenate([each if each.ndim == 1 else each.T.reshape(-1) for each in values])
     return flat.reshape((-1, repeated.copies, repeated.rows))
 
 
@@ -196,11 +199,18 @@ def _positions(spread: NDArray[np.float64]) -> list[int | None]:
     return [None] if spread.ndim == 1 else [int(at) for at in np.flatnonzero((spread > 0).any(axis=0))]
 
 
-def _repeat(value: Any, rows: int, copies: int) -> Any:
-    """A column of inputs repeated along its first axis, as a copy that may be written to."""
-    if isinstance(value, np.ndarray):
-        return value.repeat(copies, axis=0) if rows == 1 else np.concatenate([value] * copies, axis=0)
-    return type(value)(**{name: _repeat(getattr(value, name), rows, copies) for name in fields_of(type(value))})
+def _repeat(fields: Mapping[str, Any], rows: int, copies: int) -> dict[str, Any]:
+    """Columns of inputs repeated along their first axis, as copies that may be written to."""
+    repeated: dict[str, Any] = {}
+    for name, value in fields.items():
+        if not isinstance(value, np.ndarray):
+            inner = {each: getattr(value, each) for each in fields_of(type(value))}
+            repeated[name] = type(value)(**_repeat(inner, rows, copies))
+        elif rows > 1:
+            repeated[name] = np.concatenate([value] * copies)
+        else:
+            repeated[name] = value.repeat(copies) if value.ndim == 1 else value.repeat(copies, axis=0)
+    return repeated
 
 
 def _column(fields: Mapping[str, Any], path: Path, at: int | None) -> NDArray[np.float64]:
@@ -214,7 +224,8 @@ def _head(results: Any, rows: int) -> Any:
     """The first rows of results."""
     if isinstance(results, np.ndarray):
         return results[:rows]
-    return type(results)(**{name: _head(getattr(results, name), rows) for name in fields_of(type(results))})
+    heads = [_head(getattr(results, name), rows) for name in fields_of(type(results))]
+    return type(results)(*heads)
 
 
 def _kind(calculator: Calculator[Any, Any], path: Path) -> Quantity:
