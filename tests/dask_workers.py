@@ -9,8 +9,9 @@ import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from typing import Any
 
-from gramwatt import cluster
+import distributed
 
 
 class Cluster:
@@ -41,8 +42,12 @@ class Cluster:
         self.workers = [worker for worker in self.workers if worker.poll() is None]
         while len(self.workers) < 2:
             self.join()
-        with cluster.connected(self.address) as workers:
-            wait_for(lambda: workers.threads == 2, self.scheduler)
+        library: Any = distributed
+        client = library.Client(self.address, timeout=60, set_as_default=False)
+        try:
+            wait_for(lambda: len(client.nthreads()) == 2, self.scheduler)
+        finally:
+            client.close()
 
     def end(self) -> None:
         for process in (*self.workers, self.scheduler):

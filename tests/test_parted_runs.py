@@ -14,7 +14,7 @@ import numpy as np
 import pandas as pd
 import polars as pl
 import pyarrow as pa
-import pyarrow.dataset
+import pyarrow.dataset as ds
 import pyarrow.parquet as pq
 import pytest
 from click.testing import CliRunner, Result
@@ -72,7 +72,7 @@ def test_a_folder_of_parts_is_read_by_every_library_as_one_table(table: Path, tm
     assert expected["error"][4321].as_py().startswith("row 4322: power: ")
     assert list(contents(folder)) == [f"part-0000{number}.parquet" for number in range(5)]
     assert pq.read_table(folder).equals(expected)
-    assert pa.dataset.dataset(folder).to_table().equals(expected)
+    assert ds.dataset(folder).to_table().equals(expected)
     assert pl.read_parquet(f"{folder}/").equals(pl.read_parquet(single))
     pd.testing.assert_frame_equal(pd.read_parquet(folder), pd.read_parquet(single))
     frame: Any = dask.dataframe.read_parquet(folder)

@@ -102,7 +102,7 @@ def run_by_parts(
     job: Job, form: str, run: Mapping[str, Any], split: Callable[[], Iterable[Part]], more: Mapping[str, Any], what: str
 ) -> NoReturn:
     """Compute the parts of a job, join them unless OUT is a folder, report, and end the program."""
-    from gramwatt.edge.tables.chunk import Unreadable
+    from gramwatt.edge.tables.chunk import Broken, Unreadable
     from gramwatt.parts import running
     from gramwatt.parts.manifest import OtherRun, manifest_path
     from gramwatt.parts.sources import SourceError
@@ -120,9 +120,7 @@ def run_by_parts(
         try:
             workers = held.enter_context(workers_of(more))
             begun = running.begin(job, run, lambda: _counted(split()))
-            progress = Progress(
-                more["progress"], sum(part.rows for part in begun.manifest.parts), job.plan.calculator_name
-            )
+            progress = Progress(more["progress"], sum(part.rows for part in begun.missing()), job.plan.calculator_name)
             held.callback(progress.close)
             totals = begun.compute(workers, progress.advance)
             progress.close()
@@ -134,7 +132,7 @@ def run_by_parts(
             refuse(error.faults)
         except WorkersError as error:
             fail(str(error) if begun is None else f"{error}; {progress_text()}: {_AGAIN}")
-        except SourceError as error:
+        except (SourceError, Broken) as error:
             fail(f"{error}; {progress_text()}")
         except OSError as error:
             fail(f"{error.filename or job.folder}: {error.strerror or error}")
@@ -156,7 +154,7 @@ def _join(run: Run, form: str, out: str) -> None:
 
     header = run.job.writer().begin(None) if form in ("csv", "tsv") else b""
     with Output(out) as output:
-        join(run.names(), form, header, output)
+        join(run.paths(), form, header, output)
         output.keep()
     run.discard()
 

@@ -9,7 +9,7 @@ import contextlib
 import dataclasses
 import json
 import os
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -41,10 +41,10 @@ class Manifest:
         """Write the file; it is replaced in one step."""
         parts = []
         for part in self.parts:
-            told: dict[str, Any] = dataclasses.asdict(part)
+            entry: dict[str, Any] = dataclasses.asdict(part)
             if part.number in self.done:
-                told["done"] = dataclasses.asdict(self.done[part.number])
-            parts.append(told)
+                entry["done"] = dataclasses.asdict(self.done[part.number])
+            parts.append(entry)
         beside = self.path.with_name(f".{self.path.name}.{os.getpid()}")
         lines = ",\n".join(json.dumps(part) for part in parts)
         beside.write_text(f'{{"run": {json.dumps(self.run)},\n"parts": [\n{lines}\n]}}\n', encoding="utf-8")
@@ -61,7 +61,7 @@ def manifest_path(folder: Path) -> Path:
     return folder.with_name(f"{folder.name}.manifest.json")
 
 
-def load(folder: Path, run: Mapping[str, Any], names: Any) -> Manifest | None:
+def load(folder: Path, run: Mapping[str, Any], name_of: Callable[[Part], str]) -> Manifest | None:
     """Return the manifest of the same run, or None where the folder is new or empty.
 
     Only parts whose file is there in its recorded size count as done. Raises OtherRun.
@@ -81,11 +81,11 @@ def load(folder: Path, run: Mapping[str, Any], names: Any) -> Manifest | None:
         raise OtherRun(f"{folder}: holds parts of another run: {'; '.join(differences)}")
     manifest = Manifest(path, run, [])
     read = []
-    for told in parts:
-        done = told.pop("done", None)
-        part = Part(**told)
+    for entry in parts:
+        done = entry.pop("done", None)
+        part = Part(**entry)
         read.append(part)
-        if done is not None and _size(folder / names(part)) == done["size"]:
+        if done is not None and _size(folder / name_of(part)) == done["size"]:
             manifest.done[part.number] = Done(**done)
     manifest.parts = read
     return manifest

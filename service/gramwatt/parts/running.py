@@ -48,8 +48,7 @@ class Run:
 
     def compute(self, workers: Workers, advance: Callable[[int], None]) -> Totals:
         """Compute the missing parts. Raises WorkersError, SourceError; what is done until then stays."""
-        parts = {part.number: part for part in self.manifest.parts}
-        missing = [part for part in parts.values() if part.number not in self.manifest.done]
+        parts, missing = self.manifest.parts, self.missing()
         if missing:
             for done in workers.run(compute_part, ((self.job, part) for part in missing)):
                 self.manifest.record(done)
@@ -59,13 +58,17 @@ class Run:
         _remove_leftovers(Path(self.job.folder))
         return self.totals
 
-    def names(self) -> list[Path]:
+    def missing(self) -> list[Part]:
+        """Return the parts that are not done."""
+        return [part for part in self.manifest.parts if part.number not in self.manifest.done]
+
+    def paths(self) -> list[Path]:
         """Return the paths of all parts in order."""
         return [Path(self.job.folder) / self.job.name_of(part) for part in self.manifest.parts]
 
     def discard(self) -> None:
         """Remove the parts, the folder and the manifest."""
-        for path in self.names():
+        for path in self.paths():
             path.unlink()
         Path(self.job.folder).rmdir()
         self.manifest.remove()

@@ -54,7 +54,7 @@ class Pool:
                 # Those that succeeded first: a failure ends the run, and what is done shall be recorded.
                 for future in sorted(finished, key=lambda future: future.exception() is not None):
                     yield future.result()
-        except BrokenProcessPool:
+        except (BrokenProcessPool, MemoryError):
             raise WorkersError("a worker process ended: killed, or out of memory") from None
         finally:
             pool.shutdown(cancel_futures=True)
