@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import contextlib
 import io
 import re
+import zlib
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -383,6 +385,24 @@ def test_it_prints(browser: Browser, service: str, tmp_path: Path) -> None:
     page.close()
 
 
+def test_a_chart_is_printed_in_its_light_colours(browser: Browser, service: str) -> None:
+    """Whatever the screen prefers, paper is white."""
+    page = browser.new_page(color_scheme="dark", locale="en-GB")
+    page.goto(f"{service}/calculators/build")
+    image = page.locator("#answer picture img")
+    image.scroll_into_view_if_needed()
+    expect(image).to_have_js_property("naturalWidth", 614)
+    streams = re.findall(rb"stream\r?\n(.*?)\r?\nendstream", page.pdf(format="A4"), re.DOTALL)
+    painted = set()
+    for stream in streams:
+        with contextlib.suppress(zlib.error):  # fonts and pictures are packed otherwise
+            painted |= set(re.findall(rb"([\d.]+) ([\d.]+) ([\d.]+) (?:rg|RG)", zlib.decompress(stream)))
+    colours = {"#" + "".join(f"{round(255 * float(part)):02x}" for part in colour) for colour in painted}
+    assert THEMES["light"].mark in colours
+    assert THEMES["dark"].mark not in colours
+    page.close()
+
+
 def test_the_picture_alone_in_light_and_dark(page: Page, service: str) -> None:
     """Opened by itself, under its own strict policy, it has its colours; in an <img> it has its size."""
     for theme, paper in (("light", "rgb(251, 250, 247)"), ("dark", "rgb(21, 25, 27)")):
@@ -390,6 +410,19 @@ def test_the_picture_alone_in_light_and_dark(page: Page, service: str) -> None:
         assert page.evaluate("getComputedStyle(document.querySelector('path')).fill") == paper
         assert page.evaluate("document.querySelector('text').getBoundingClientRect().height") > 8
         assert page.evaluate("document.querySelector('title').textContent") == "How many amps at this power?"
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_one_picture_alone_for_light_and_dark(browser: Browser, service: str, scheme: Any) -> None:
+    """Opened by itself its style sheet takes effect, at the first visit and from a cache."""
+    page = browser.new_page(color_scheme=scheme, locale="en-GB")
+    seen = Seen(page)
+    for _ in range(2):
+        page.goto(f"{service}/v1/pack-current/chart?cells=6&capacity=1300&power=700&theme=auto")
+        paper = "rgb(251, 250, 247)" if scheme == "light" else "rgb(21, 25, 27)"
+        assert page.evaluate("getComputedStyle(document.querySelector('path')).fill") == paper
+    assert seen.errors == []
+    page.close()
 
 
 def test_the_first_page_answers_where_it_stands(page: Page, service: str) -> None:

@@ -401,7 +401,7 @@ def test_a_unit_of_a_result_is_kept(client: FlaskClient) -> None:
     assert float(client.get(f"{cell.path}?{cell.query}").text) == seconds
     assert "units=endurance:s" in pieces["curl"]
     assert "units=endurance:s" in pieces["Python"]
-    links = [a["href"] for a, text in page.find("a") if text in ("SVG", "PNG", "All in words", "CSV")]
+    links = [a["href"] for a, text in page.find("a") if text in ("SVG", "PNG", "Text", "CSV")]
     assert len(links) == 4
     assert all(
         "units=endurance:s" in each for each in (*links, page.one("img")[0]["src"], page.one("source")[0]["srcset"])
