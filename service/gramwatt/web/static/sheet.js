@@ -4,10 +4,11 @@
   const form = document.getElementById("question");
   const byPost = form.method === "post";
   const LONGEST = 7500;
-  const SETTLED = 500; // milliseconds without another answer, before its chart is fetched
+  const SETTLED = 500; // milliseconds after an answer without an edit, before its chart is fetched
   const NARROW = matchMedia("(max-width: 36rem)");
   let asked = 0;
   let waiting = 0;
+  let edits = 0;
   let replacing = false;
   let shown = location.pathname + location.search;
 
@@ -75,16 +76,18 @@
     copies();
   };
 
-  /** Leave the last chart in its place until no other answer came for a while and the new chart is there. */
+  /** Leave the last chart in its place until nothing was typed for a while and the new chart is there. */
   const settle = async (old, mine) => {
     const made = document.querySelector("#answer picture");
     const image = made?.querySelector("img");
-    if (!image || !old?.querySelector("img").naturalWidth) return; // one that was never in view is fetched once it is
+    if (!image || image.src.startsWith("data:")) return; // it came with the answer
+    if (!old?.querySelector("img").naturalWidth) return; // one that was never in view is fetched once it is
     made.replaceWith(old);
     old.classList.toggle("old", image.src !== old.querySelector("img").src);
     if (!old.classList.contains("old")) return;
+    const before = edits;
     await new Promise((resolve) => { setTimeout(resolve, SETTLED); });
-    if (mine !== asked) return;
+    if (mine !== asked || before !== edits) return;
     image.loading = "eager"; // it stands in no document while it is fetched
     await image.decode().catch(() => {});
     if (mine === asked) old.replaceWith(made);
@@ -153,6 +156,7 @@
 
   document.addEventListener("input", (event) => {
     if (replacing || event.target.form !== form || event.target.type === "file") return;
+    edits += 1;
     clearTimeout(waiting);
     if (!byPost) waiting = setTimeout(() => refresh(false), 350);
   });
