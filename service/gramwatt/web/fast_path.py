@@ -22,7 +22,6 @@ from gramwatt.declare import Calculator
 from gramwatt.edge.queries import fits_query
 from gramwatt.edge.strict_json import NotJson, strict_json
 from gramwatt.web import headers
-from gramwatt.web.asking import ANSWER_OPTIONS, VALUE_OPTIONS
 from gramwatt.web.calculators import PLAIN_TEXT, finish_answer, plain_body
 from gramwatt.web.response_cache import CACHE_BYTES, Key, ResponseCache, ResponseHead
 
@@ -68,14 +67,17 @@ class Target(NamedTuple):
     """What is at a path: the answer of a calculator, or one of its results as a bare value."""
 
     calculator: Calculator[Any, Any]
+    names: frozenset[str]
     result: str | None = None
 
     def accepts(self, accept: bytes | None) -> bool:
         """Return whether a client that sends this Accept gets the usual format."""
         return accept in (None, b"", b"*/*", b"application/json" if self.result is None else b"text/plain")
 
-    def compute(self, inputs: Mapping[str, object], *, text: bool) -> bytes | None:
-        """Return the body of the response, None where it is Flask's to make."""
+    def compute(self, inputs: dict[str, Any], *, text: bool) -> bytes | None:
+        """Return the body of the response, None where it is Flask's to make: an option or an unknown name, say."""
+        if not inputs.keys() <= self.names:
+            return None
         try:
             return plain_body(self.calculator, self.result, inputs, text=text)
         except Exception:  # invalid inputs, or a fault of ours: Flask reports both
@@ -88,14 +90,17 @@ class FastPath:
     def __init__(self, app: Flask) -> None:
         self._app, self.application = app, app.wsgi_app
         self.cache = ResponseCache(int(os.environ.get("GRAMWATT_CACHE_BYTES") or CACHE_BYTES))
-        known = [each for each in registry.load().values() if not each.forms]  # those may be long and are streamed
-        self._posted = {f"/v1/{each.name}".encode(): Target(each) for each in known}
-        self._queried = {path: target for path, target in self._posted.items() if fits_query(target.calculator)} | {
-            f"/v1/{each.name}/{result}".encode(): Target(each, result)
-            for each in known
-            if fits_query(each)
-            for result in each.answered
-        }
+        self._posted: dict[bytes, Target] = {}
+        self._queried: dict[bytes, Target] = {}
+        for calculator in registry.load().values():
+            if calculator.forms:
+                continue  # they may be long, and are streamed
+            path, target = f"/v1/{calculator.name}", Target(calculator, frozenset(calculator.asked))
+            self._posted[path.encode()] = target
+            if fits_query(calculator):
+                self._queried[path.encode()] = target
+                for result in calculator.answered:
+                    self._queried[f"{path}/{result}".encode()] = target._replace(result=result)
         self._heads: dict[tuple[str, bytes], ResponseHead] = {}
 
     def respond(self, scope: Mapping[str, Any], body: bytes = b"") -> AsgiResponse | None:
@@ -162,8 +167,6 @@ class FastPath:
             return None
         if target.result is not None and words.get("errors") in ("status", "text"):
             del words["errors"]  # how errors look does not matter to a value
-        if not words.keys().isdisjoint(ANSWER_OPTIONS if target.result is None else VALUE_OPTIONS):
-            return None
         body = target.compute(words, text=True)
         if body is None:
             return None
