@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -54,9 +55,8 @@ def made(time: Any, voltage: Any = None, current: Any = None, **how: float) -> C
                      id="sine: within T h^2 / 12 times the greatest second derivative"),
     ],
 )  # fmt: skip
-def test_charge_and_energy_of_closed_forms(current: object, charge: float, bound: float) -> None:
+def test_charge_and_energy_of_closed_forms(current: Callable[[Array], Array], charge: float, bound: float) -> None:
     time = np.linspace(0, 60, 601)
-    assert callable(current)
     flown = course(time, 12.0, current(time))
     sums = integrals(flown)
     one, nothing = np.ones(1), np.zeros(1)
