@@ -254,13 +254,28 @@ def test_who_leaves_while_waiting_for_a_thread_is_never_begun() -> None:
         last = Request(adapter, "POST", "/wait/3", [CHUNKED], b"x")
         await asyncio.sleep(0.05)
         left.leave()
-        await asyncio.sleep(0.05)
+        assert await left.end() == []
         go_on.set()
         for request in (first, last):
             request.send(b"", more=False)
             await request.read()
-        await left.end()
         assert begun == ["/wait/1", "/wait/3"]
+
+    run(test)
+
+
+def test_who_stops_sending_while_waiting_for_a_thread_is_never_begun() -> None:
+    async def test() -> None:
+        go_on, begun = threading.Event(), list[str]()
+        adapter = WsgiToAsgi(waits(go_on, begun), threads=1, read_timeout=0.05)
+        first = complete(adapter, [CHUNKED])
+        first.scope["path"] = "/wait/1"
+        await until(lambda: begun == ["/wait/1"])
+        with pytest.raises(BodyTimeout):
+            await Request(adapter, "POST", "/wait/2", [CHUNKED], b"x").end()
+        go_on.set()
+        await first.read()
+        assert begun == ["/wait/1"]
 
     run(test)
 

@@ -130,7 +130,7 @@ class Connection(HttpToolsProtocol):
             self.url = self.url if self.url.startswith(b"/") else b"/" + self.url
         super().on_headers_complete()
         if self.stopping:
-            self.cycle.keep_alive = False
+            self.close_after_response()
 
     def send_400_response(self, msg: str) -> None:
         """Answer what the parser could not read; uvicorn calls this where parsing failed."""
@@ -142,7 +142,7 @@ class Connection(HttpToolsProtocol):
         """Answer with a problem, unless a response is under way, and read no more requests."""
         self.refused = True
         if not self.idle:
-            self.cycle.keep_alive = False
+            self.close_after_response()
             if self.pipeline or not self.cycle.more_body:
                 return  # the requests before are answered first, and the connection ends then
             self.cycle.disconnected = True
@@ -160,6 +160,12 @@ class Connection(HttpToolsProtocol):
         self.flow.resume_reading()  # what is still on its way would reset the connection, and lose the response
         self.loop.call_later(READ_TIMEOUT, self.transport.abort)
 
+    def close_after_response(self) -> None:
+        """Close after the last response that was begun, and say so in its head (older uvicorns do not)."""
+        if self.cycle.keep_alive:
+            self.cycle.keep_alive = False
+            self.cycle.default_headers = [*self.cycle.default_headers, (b"connection", b"close")]
+
     def eof_received(self) -> bool:  # type: ignore[override]
         """Answer who has sent everything; RFC 9112, 9.6 lets a client close its sending side."""
         if self.refused or self.idle:
@@ -167,7 +173,7 @@ class Connection(HttpToolsProtocol):
         if self.cycle.more_body:
             self.refuse(Unreadable(400, "The body breaks off."))
             return False
-        self.cycle.keep_alive = False
+        self.close_after_response()
         return True
 
     def shutdown(self) -> None:
@@ -176,7 +182,7 @@ class Connection(HttpToolsProtocol):
         if self.idle:
             self.loop.call_later(STOP_DELAY, self.close_if_idle)
         else:
-            self.cycle.keep_alive = False
+            self.close_after_response()
 
     def close_if_idle(self) -> None:
         """Close where no request has begun; else its response closes."""

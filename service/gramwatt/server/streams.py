@@ -163,22 +163,31 @@ class Exchange(io.RawIOBase):
                 call.cancel()
 
     async def run(self, pool: Executor, work: Callable[[], None]) -> None:
-        """Call ``work`` in a thread once the body has begun and a slot is free, unless the client leaves before."""
+        """Call ``work`` in a thread once the body has begun and a slot is free.
+
+        Raises BodyTimeout where the client stops sending before, and ClientDisconnected where it leaves.
+        """
         if not self._complete:
             try:
                 async with asyncio.timeout(self._timeout.left):
                     self._take(await asyncio.wrap_future(self._receiving))
             except TimeoutError:
                 raise BodyTimeout from None
-        await self._slots.acquire(self)
+        slot, receiving = asyncio.ensure_future(self._slots.acquire(self)), asyncio.wrap_future(self._receiving)
         try:
+            timeout = None if self._complete else self._timeout.left
+            await asyncio.wait((slot, receiving), timeout=timeout, return_when=asyncio.FIRST_COMPLETED)
             if self.disconnected:
                 raise ClientDisconnected
+            if not (slot.done() or receiving.done()):
+                raise BodyTimeout
+            await slot
             await self.loop.run_in_executor(pool, work)
         except asyncio.CancelledError:
             self.disconnect()
             raise
         finally:
+            slot.cancel()
             self._slots.release(self)
 
     async def finish(self) -> None:
