@@ -36,7 +36,7 @@ _options: dict[str, Any] = {}
 _application: Any = wsgi_app
 fast_path: Any = wsgi_app.extensions.get("fast_path")
 if fast_path is not None:
-    _options = {"get_response": fast_path.respond, "get_response_with_body": fast_path.respond}
+    _options["get_response"] = fast_path.respond
     if wsgi_app.wsgi_app == fast_path:  # no other middleware stands before it
         _application = fast_path.application
 app: Final = WsgiToAsgi(

@@ -262,14 +262,13 @@ def test_what_is_written_comes_before_what_is_returned(header: list[Any]) -> Non
 
 
 def test_a_ready_response_comes_without_the_application() -> None:
-    def get_response(scope: Message) -> Response | None:
-        return (304, [(b"etag", b'"a"')], b"") if scope["path"] == "/known" else None
-
-    def get_response_with_body(scope: Message, body: bytes) -> Response | None:
+    def get_response(scope: Message, body: bytes) -> Response | None:
+        if scope["path"] == "/known":
+            return 304, [(b"etag", b'"a"')], b""
         return (200, [], b"ready") if body == b"known" else None
 
     async def test() -> None:
-        adapter = WsgiToAsgi(echo, get_response=get_response, get_response_with_body=get_response_with_body)
+        adapter = WsgiToAsgi(echo, get_response=get_response)
         head, body = await Request(adapter, "GET", "/known").end()
         assert (head["status"], head["headers"], body["body"]) == (304, [(b"etag", b'"a"')], b"")
         assert await Request(adapter, "GET", "/other").read() == b"MainThread"

@@ -34,10 +34,9 @@ class WsgiToAsgi:
 
     ``run_in_thread`` tells by the scope which requests take long; those with a chunked body, or one of more than
     `LARGEST_WHOLE_BODY` bytes, always run in a thread. ``threads`` compute at once for requests whose body is streamed,
-    and as many for the others. ``get_response`` may have a response ready (status, headers, body), and
-    ``get_response_with_body`` once a short body is there. ``respond_to_error`` may answer a `BodyTimeout`, or what the
-    application raised before its response began; else the server sees the error. ``read_timeout`` is how many seconds
-    a client may pause within a body.
+    and as many for the others. ``get_response`` may have a response (status, headers, body) to a request whose body is
+    not streamed. ``respond_to_error`` may answer a `BodyTimeout`, or what the application raised before its response
+    began; else the server sees the error. ``read_timeout`` is how many seconds a client may pause within a body.
     """
 
     def __init__(
@@ -45,15 +44,13 @@ class WsgiToAsgi:
         application: Callable[..., Iterable[bytes]],
         *,
         run_in_thread: Callable[[Scope], bool] = lambda scope: False,
-        get_response: Callable[[Scope], Response | None] = lambda scope: None,
-        get_response_with_body: Callable[[Scope, bytes], Response | None] = lambda scope, body: None,
+        get_response: Callable[[Scope, bytes], Response | None] = lambda scope, body: None,
         respond_to_error: Callable[[Exception], Response | None] = lambda error: None,
         threads: int = 4,
         read_timeout: float = 5.0,
     ) -> None:
         self._application, self._run_in_thread, self._read_timeout = application, run_in_thread, read_timeout
-        self._get_response, self._get_response_with_body = get_response, get_response_with_body
-        self._respond_to_error = respond_to_error
+        self._get_response, self._respond_to_error = get_response, respond_to_error
         self._whole_slots, self._streamed_slots = Slots(threads), Slots(threads)
         self._pool = ThreadPoolExecutor(2 * (threads + MOST_STALLED), thread_name_prefix="request")
 
@@ -61,16 +58,12 @@ class WsgiToAsgi:
         """Answer a request. Raises NotImplementedError for other protocols, also lifespan, as ASGI allows."""
         if scope["type"] != "http":
             raise NotImplementedError(scope["type"])
-        response = self._get_response(scope)
-        if response is not None:
-            await _send_response(response, send)
-            return
         size, chunked = _get_body_framing(scope)
         streamed = chunked or size > LARGEST_WHOLE_BODY
         start = StartResponse(scope, send)
         try:
             body = await self._read_whole(receive) if size and not streamed else b""
-            response = self._get_response_with_body(scope, body) if body else None
+            response = None if streamed else self._get_response(scope, body)
             if response is not None:
                 await _send_response(response, send)
                 return
