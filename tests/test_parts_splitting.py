@@ -132,4 +132,6 @@ def test_row_groups_are_cut_or_joined(
 def test_rows_are_counted_as_they_are_read() -> None:
     assert count_csv_rows(b'a,b\n"x\ny",z\n\n1,2', ",") == 3
     assert count_csv_rows(b'5" x,1\n6" x,2\n', ",") == 2
+    assert count_csv_rows(b'5,"a"\n"b"', ",") == 2
+    assert count_csv_rows(b'"a"', ",") == 1
     assert count_lines(b"{}\n\n  \n{}") == 2

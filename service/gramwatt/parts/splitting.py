@@ -12,7 +12,8 @@ from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
 from typing import Final
 
-from gramwatt.edge.tables import letters
+import numpy as np
+
 from gramwatt.edge.tables.answering import Plan
 from gramwatt.edge.tables.chunk import PIECE, Broken
 from gramwatt.edge.tables.csv_in import RowPieces, split_header
@@ -149,8 +150,10 @@ def count_csv_rows(piece: bytes, separator: str) -> int:
         quoted = rb'(?<![^%b\n])"[^"]*(?:""[^"]*)*"(?=[%b\r\n]|\Z)' % (by, by)
         outside = re.sub(quoted, b"", piece)
     carriage_returns = b"\r" in outside and outside.count(b"\r") != outside.count(b"\r\n")
-    if b'"' not in outside and not carriage_returns and not _has_blank_lines(outside):
-        return letters.count(outside, b"\n") + (not outside.endswith(b"\n"))
+    lines, blank = _lines(outside)
+    whole = outside is piece or piece.endswith(b"\n")  # else a last row in quotes is not seen
+    if whole and b'"' not in outside and not carriage_returns and not blank:
+        return lines
     text = io.StringIO(piece.decode("utf-8", "surrogateescape"), newline="")
     rows = csv.reader(text, delimiter=separator, strict=False)
     try:
@@ -161,13 +164,14 @@ def count_csv_rows(piece: bytes, separator: str) -> int:
 
 def count_lines(piece: bytes) -> int:
     """Count the lines that are not blank."""
-    if _has_blank_lines(piece):
-        return sum(1 for line in piece.split(b"\n") if line.strip())
-    return letters.count(piece, b"\n") + (not piece.endswith(b"\n"))
+    lines, blank = _lines(piece)
+    return sum(1 for line in piece.split(b"\n") if line.strip()) if blank else lines
 
 
-def _has_blank_lines(piece: bytes) -> bool:
-    """Whether a line may be blank; those that begin with a space are looked at one by one."""
-    if piece[:1] in b" \t\r\n\v\f":
-        return True
-    return any(mark in piece for mark in (b"\n\n", b"\n\r", b"\n ", b"\n\t", b"\n\v", b"\n\f"))
+def _lines(piece: bytes) -> tuple[int, bool]:
+    """Count the lines, and tell whether one may be blank: it is empty, or begins with a space."""
+    codes = np.frombuffer(piece, np.uint8)
+    ends = np.flatnonzero(codes == ord("\n"))
+    begins = np.concatenate([[0], ends + 1])
+    begins = begins[begins < len(codes)]
+    return len(begins), bool((codes[begins] <= ord(" ")).any())
