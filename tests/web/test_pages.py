@@ -374,6 +374,22 @@ def test_a_form_too_long_is_told_and_costs_little(client: FlaskClient) -> None:
     assert len(client.post("/calculators/mass-margin", data=short, headers=BROWSER).data) < 100_000
 
 
+@pytest.mark.parametrize("more", ["", '; filename="flight.csv"'])
+def test_a_part_without_a_name_is_passed_over(client: FlaskClient, more: str) -> None:
+    parts = [f"form-data{more}", 'form-data; name="masses"', 'form-data; name="limit"']
+    values = ["nobody's", "100, 120", "250"]
+    body = "".join(
+        f"--x\r\nContent-Disposition: {part}\r\n\r\n{value}\r\n" for part, value in zip(parts, values, strict=True)
+    )
+    sent = client.post(
+        "/calculators/mass-margin",
+        data=f"{body}--x--\r\n",
+        content_type="multipart/form-data; boundary=x",
+        headers=BROWSER,
+    )
+    assert headline(Page(sent.text)) == "30 g"
+
+
 def test_a_form_whose_fields_were_emptied_is_no_first_visit(client: FlaskClient) -> None:
     page = get(client, "/calculators/endurance", decimal=".")
     assert "power is required" in page.one("div", id="wrong")[1]

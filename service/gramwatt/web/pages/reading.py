@@ -61,7 +61,9 @@ class Form:
 
 def read(calculator: Calculator[Any, Any], sent: Mapping[str, str], files: Mapping[str, File]) -> Form:
     """A form as it was sent. What is wrong with a value is the service's to say; here only what no JSON could tell."""
-    words = dict(itertools.islice(sent.items(), MOST_FIELDS))
+    # A part of a multipart body need not say its name.
+    words = {name: word for name, word in itertools.islice(sent.items(), MOST_FIELDS) if name}
+    files = {name: file for name, file in files.items() if name}
     form = Form(decimal="," if words.pop("decimal", ".") == "," else ".")
     if len(sent) > MOST_FIELDS:
         form.faults.append(Fault("", f"{len(sent)} fields", None, f"up to {MOST_FIELDS} at once"))
