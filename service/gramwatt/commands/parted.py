@@ -49,7 +49,8 @@ def check_options(more: Mapping[str, Any], *, ranked: bool = False) -> None:
         if more["rows_per_part"] is not None:
             fail("--rows-per-part: goes with --jobs, --scheduler, or a folder for -o")
         return
-    require("pyarrow", extra="tables", purpose=f"Runs by parts ({by})")
+    extra = "tables" if more["scheduler"] is None else "cluster"  # which brings the other
+    require("pyarrow", extra=extra, purpose=f"Runs by parts ({by})")
     if ranked and is_folder(more["out"]):
         fail(f"-o {more['out']}: --best gives one file, not a folder")
     if not ranked and more["out"] in (None, "-"):

@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from typing import Any
 
 import pyarrow as pa
-import pyarrow.csv
+from pyarrow import csv
 
 from gramwatt.edge.columns import escape_name
 from gramwatt.edge.recorded.columns import Malformed, Numbers, Texts, Unusable
@@ -47,11 +47,11 @@ def csv_numbers(raw: bytes, separator: str, decimal: str, width: int, positions:
     names = [str(at) for at in range(width)]
     wanted = [names[at] for at in positions]
     try:
-        table = pa.csv.read_csv(
+        table = csv.read_csv(
             pa.BufferReader(raw),
-            read_options=pa.csv.ReadOptions(column_names=names, use_threads=False),
-            parse_options=pa.csv.ParseOptions(delimiter=separator, newlines_in_values=True, ignore_empty_lines=False),
-            convert_options=pa.csv.ConvertOptions(
+            read_options=csv.ReadOptions(column_names=names, use_threads=False),
+            parse_options=csv.ParseOptions(delimiter=separator, newlines_in_values=True, ignore_empty_lines=False),
+            convert_options=csv.ConvertOptions(
                 include_columns=wanted,
                 column_types=dict.fromkeys(wanted, pa.float64()),
                 null_values=[""],
