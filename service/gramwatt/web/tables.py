@@ -21,6 +21,7 @@ from gramwatt.web.asking import read_body, read_query
 from gramwatt.web.calculators import find, post_only
 from gramwatt.web.headers import cacheable, etag, not_modified
 from gramwatt.web.intake import MOST_DRAINED, Intake
+from gramwatt.web.memory import keep_freed_memory
 from gramwatt.web.problems import Problem, invalid
 from gramwatt.web.table_options import (
     BATCH_OPTIONS,
@@ -53,6 +54,8 @@ def batch_body(calculator_name: str) -> Response:
     plan = plan_of(calculator, words, options, faults)
     if faults:
         raise invalid(faults)
+    if "arrow" in (sent.name, wanted.name):
+        batch.require_arrow()
     source, finish = _source()
     try:
         plan, pieces = batch.opened(plan, batch.chunks(plan, sent, source, keeping(options)))
@@ -102,6 +105,7 @@ def _source() -> tuple[Source, Any]:
 
     if declared is not None and declared <= SMALL:
         return read, lambda: None
+    keep_freed_memory()
     intake = Intake(read, limit)
     return intake.read, intake.finish
 
