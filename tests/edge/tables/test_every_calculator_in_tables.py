@@ -15,6 +15,8 @@ from edge.tables.tabled import FORMATS, Row, rows, single, told, written
 from gramwatt import registry
 from gramwatt.declare import Calculator, Choice, Count, Example, Flag, Kind, Quantity, Samples, Series, Table
 
+pytestmark = pytest.mark.usefixtures("either_csv_reader")
+
 CALCULATORS = list(registry.load().values())
 EXAMPLES = [(calculator, example) for calculator in CALCULATORS for example in calculator.examples]
 Any_ = Calculator[Any, Any]

@@ -16,6 +16,8 @@ from edge.tables.tabled import in_pieces, rows, stream, table
 from gramwatt.edge.tables.chunk import Unreadable
 from gramwatt.edge.tables.writing import Style
 
+pytestmark = pytest.mark.usefixtures("either_csv_reader")
+
 PACK = "pack-energy"
 NOON = datetime.datetime(2020, 1, 2, 12, tzinfo=datetime.UTC)
 TEXT_FORMATS = [pytest.param("json", id="json"), pytest.param("ndjson", id="ndjson"), pytest.param("csv", id="csv")]

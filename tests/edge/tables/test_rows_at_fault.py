@@ -15,6 +15,8 @@ from gramwatt.edge.tables.chunk import MOST_ROWS, Broken, Unreadable
 from gramwatt.edge.tables.errors import MOST_IN_FULL, MOST_OF_A_ROW
 from gramwatt.edge.tables.writing import Style
 
+pytestmark = pytest.mark.usefixtures("either_csv_reader")
+
 PACK = "pack-energy"
 GOOD = {"cells": 6, "capacity": 1300}
 
