@@ -11,7 +11,7 @@ import numpy as np
 import orjson
 
 from gramwatt.declare import NESTED, Choice, Count, Flag, Quantity
-from gramwatt.edge.rounding import all_finite, rounded
+from gramwatt.edge.rounding import rounded
 from gramwatt.edge.tables.answering import OutputColumn
 from gramwatt.edge.tables.chunk import Kept
 
@@ -147,8 +147,7 @@ class CsvCells:
         for at, values in enumerate(columns):
             side_by_side[:, at] = rounded(np.ascontiguousarray(values), digits)
         text = orjson.dumps(side_by_side, option=orjson.OPT_SERIALIZE_NUMPY)
-        text = text if all_finite(side_by_side) else text.replace(b"null", b"")
-        texts = text.translate(self._in_csv, b"]").decode().split("\n")[2:]
+        texts = text.translate(self._in_csv, b"]nul").decode().split("\n")[2:]  # null is empty
         texts[-1] += self._separator
         return texts
 

@@ -12,7 +12,7 @@ from gramwatt.edge.wording import Fault
 Source: TypeAlias = Callable[[int], bytes]
 """Gives up to so many bytes of the table; none at its end."""
 
-PIECE: Final = 512 * 1024
+PIECE: Final = 256 * 1024
 """Bytes of text read at once."""
 BLOCK: Final = 16_384
 """Rows answered at once: their columns stay in the processor's cache."""

@@ -6,7 +6,7 @@ import contextlib
 import itertools
 import operator
 import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence, Set
 from typing import Any, Final
 
 import numpy as np
@@ -50,14 +50,15 @@ class Rows:
         cells: dict[str, Cells] = {}
         kept: dict[str, Kept] = {}
         for name, values in columns.items():
-            if self._refusal(name):
+            kinds = set(map(type, values))
+            if self._refusal(name) or not kinds <= _PLAIN:
                 return None
             if name in self._known:
-                cells[name] = _cells(self._known[name], values)
-            elif _stay(values):
-                kept[name] = values
-            else:
+                cells[name] = _cells(self._known[name], values, kinds)
+            elif float in kinds and any(type(value) is float and abs(value) >= _EXACT for value in values):
                 return None
+            else:
+                kept[name] = values
         return self._chunk(len(objects), cells, kept, {})
 
     def _objects(self, lines: bytes, *, array: bool) -> list[dict[str, Any]] | None:
@@ -67,12 +68,20 @@ class Rows:
         names = letters.count(lines, b'":')
         if names != letters.count(lines, b":") and any(hiding in lines for hiding in _HIDING):
             return None
+        rows = 0
+        if not array:
+            lines = lines.replace(b"\r\n", b"\n") if b"\r" in lines else lines
+            rows = lines.count(b"\n") + 1
+            if letters.count(lines, b"}\n{") != rows - 1:
+                return None
+            lines = lines.replace(b"\n", b",\n")  # a line end within a text stays one, and is refused
         try:
-            objects = orjson.loads(b"[%b]" % lines) if array else list(map(orjson.loads, lines.split(b"\n")))
-            whole = set(map(type, objects)) == {dict} and sum(map(len, objects)) == names
+            objects = orjson.loads(b"[%b]" % lines)
         except orjson.JSONDecodeError:
             return None
-        return objects if whole else None
+        # As no object holds another, which `by_columns` sees to, each line end stands between two of them.
+        whole = (array or len(objects) == rows) and set(map(type, objects)) == {dict}
+        return objects if whole and sum(map(len, objects)) == names else None
 
     def one_by_one(self, values: Iterator[object]) -> Iterator[Chunk]:
         """Rows that were parsed singly: objects, or what else stood there, or why one is not JSON."""
@@ -154,6 +163,27 @@ def _columns(objects: Sequence[dict[str, Any]]) -> dict[str, list[Any]]:
     return {name: [row.get(name) for row in objects] for name in dict.fromkeys(itertools.chain(*objects))}
 
 
+def _take_out_unsendable(name: str, values: list[Any], faults: dict[int, list[Fault]]) -> None:
+    """What no JSON writer can send back: half a surrogate pair, a whole number beyond 64 bits, deep lists."""
+    for at, value in enumerate(values):
+        try:
+            orjson.dumps(value)
+        except TypeError as error:
+            detail = f"{name} cannot be passed through: {str(error)[:100]}"
+            fault = Fault(f"/{escape_name(name)}", detail, echo(value), "a text, a number, or short lists of them")
+            faults.setdefault(at, []).append(fault)
+            values[at] = None
+
+
+def _columns(objects: Sequence[dict[str, Any]]) -> dict[str, list[Any]]:
+    """The values of each name, None where an object lacks it."""
+    names = objects[0]
+    if sum(map(len, objects)) == len(objects) * len(names):
+        with contextlib.suppress(KeyError):  # else they have other names, as many
+            return {name: list(map(operator.itemgetter(name), objects)) for name in names}
+    return {name: [row.get(name) for row in objects] for name in dict.fromkeys(itertools.chain(*objects))}
+
+
 def _stay(values: list[Any]) -> bool:
     """Whether values pass through as they were sent: plain ones, and no whole number that became a double."""
     kinds = set(map(type, values))
@@ -162,9 +192,8 @@ def _stay(values: list[Any]) -> bool:
     )
 
 
-def _cells(kind: Kind, values: list[Any]) -> Cells:
+def _cells(kind: Kind, values: list[Any], kinds: Set[type]) -> Cells:
     """The cells of a column: by the whole where all are numbers or all are texts."""
-    kinds = set(map(type, values))
     if isinstance(kind, Quantity | Count) and kinds <= {int, float}:
         return Packed(np.array(values, dtype=np.float64), np.ones(len(values), dtype=np.bool_))
     if isinstance(kind, Quantity | Count) and kinds <= {int, float, type(None)}:
