@@ -73,6 +73,36 @@ def test_arrow_columns_of_any_type(values: list[Any], kind: pa.DataType, expecte
 
 
 @pytest.mark.parametrize(
+    ("value", "kind"),
+    [
+        pytest.param(2**63 - 1, pa.timestamp("s"), id="beyond-its-milliseconds"),
+        pytest.param(0, pa.timestamp("s", "Mars/Olympus"), id="unknown-time-zone"),
+        pytest.param(0, pa.timestamp("us", "+99:99"), id="impossible-offset"),
+    ],
+)
+@pytest.mark.parametrize("wanted", TEXT_FORMATS)
+def test_a_time_that_no_text_can_tell_breaks_the_table_off(value: int, kind: pa.DataType, wanted: str) -> None:
+    (row,) = rows(PACK, arrow(pa.array([value], pa.int64()).view(kind)), "arrow", wanted)
+    assert "cannot be passed through" in str(row["error"])
+    assert "malformed-request" in str(row["error"])
+
+
+@pytest.mark.parametrize(
+    ("count", "unit", "expected"),
+    [
+        pytest.param(0, "s", "PT0S", id="none"),
+        pytest.param(-1, "ms", "-PT0.001S", id="negative"),
+        pytest.param(86_400, "s", "P1D", id="a-day"),
+        pytest.param(90_061_500_000, "us", "P1DT1H1M1.5S", id="all-parts"),
+        pytest.param(3_600_000_000_001, "ns", "PT1H0.000000001S", id="nanoseconds"),
+    ],
+)
+def test_durations_by_iso_8601(count: int, unit: str, expected: str) -> None:
+    first, _ = rows(PACK, arrow(pa.array([count, None], pa.int64()).view(pa.duration(unit))), "arrow", "ndjson")
+    assert first["note"] == expected
+
+
+@pytest.mark.parametrize(
     ("kind", "guarded"),
     [
         pytest.param(pa.string(), "'=1+1", id="string"),
@@ -191,6 +221,16 @@ def test_what_cannot_be_sent_back_is_a_fault_of_its_row(told: str, wanted: str) 
     bad, good = rows(PACK, raw, "ndjson", wanted)
     assert "cannot be passed through" in str(bad["error"])
     assert (good["id"], good["usable_energy"]) == ("a", 23.088)
+
+
+@pytest.mark.parametrize("wanted", TEXT_FORMATS)
+def test_rows_with_names_of_their_own_make_no_more_columns_than_a_table_may_have(wanted: str) -> None:
+    """Each name would be a column as long as the table."""
+    made = rows(PACK, lines(*({f"own_{at}": at} for at in range(1000))), "ndjson", wanted, keep="*")
+    assert len(made) == 1000
+    assert not any(row.get("error") for row in made[:100])
+    assert all("too many columns" in str(row["error"]) for row in made[300:])
+    assert max(map(len, made)) < 250
 
 
 @pytest.mark.parametrize("wanted", TEXT_FORMATS)

@@ -109,18 +109,20 @@ def written(
     answer: Callable[[Plan, Chunk], Iterator[Answered]] = answered,
 ) -> Iterator[bytes]:
     """Answer and write. What breaks the table off on the way is told in a last row, and in the tally."""
-    begun = False
+    begun, head = False, b""
     try:
         for chunk in pieces:
             for piece in answer(plan, chunk):
-                head = b"" if begun else into.begin(piece)
+                head = head if begun else into.begin(piece)
                 begun = True
+                rows = into.rows(piece)
                 tally.rows += piece.rows
                 tally.faulty += len(piece.faults)
-                yield head + into.rows(piece)
+                yield head + rows
+                head = b""
     except Broken as broken:
         tally.broken = broken
-        yield (b"" if begun else into.begin(None)) + into.broken(broken, tally.rows)
+        yield (head if begun else into.begin(None)) + into.broken(broken, tally.rows)
         begun = True
     if not begun:
         yield into.begin(None)

@@ -18,7 +18,7 @@ from gramwatt.edge.columns import ABSENT, Cells, Packed, escape_name
 from gramwatt.edge.strict_json import NotJson
 from gramwatt.edge.tables import letters
 from gramwatt.edge.tables.chunk import Chunk, Kept
-from gramwatt.edge.tables.heading import Keeping, clash, possible, refusal
+from gramwatt.edge.tables.heading import MOST_COLUMNS, Keeping, clash, possible, refusal
 from gramwatt.edge.tables.words import cells_of
 from gramwatt.edge.wording import Fault, echo, one_of
 
@@ -27,6 +27,9 @@ MOST_AT_ONCE: Final = 20_000
 _PLAIN: Final = frozenset({int, float, str, bool, type(None)})
 _EXACT: Final = 2.0**53
 """Of a double as large as that nobody knows whether it was sent as a whole number."""
+_MANY_NAMES: Final = Fault(
+    "", "names that would make too many columns", None, f"up to {MOST_COLUMNS} different names in a table"
+)
 _HALF: Final = re.compile("[\\ud800-\\udfff]")
 _HIDING: Final = (b" :", b"\t:", b"\r:", b"\n:")
 """What would spoil the count of names, as escapes do: space before a colon."""
@@ -47,6 +50,8 @@ class Rows:
         if objects is None:
             return None
         columns = _columns(objects)
+        if columns is None:
+            return None
         cells: dict[str, Cells] = {}
         kept: dict[str, Kept] = {}
         for name, values in columns.items():
@@ -104,7 +109,11 @@ class Rows:
                 accepted = f"an object with {one_of(self._calculator.asked)}"
                 faults[at] = [Fault("", f"{kind_of(row)} is not an object", echo(row), accepted)]
             else:
-                names |= {name: self._refusal(name) for name in row if name not in names}
+                new = [name for name in row if name not in names]
+                if len(names) + len(new) > MOST_COLUMNS:
+                    faults[at] = [_MANY_NAMES]
+                    continue
+                names |= {name: self._refusal(name) for name in new}
                 found = [fault for name in row for fault in names[name]]
                 if found:
                     faults[at] = found
@@ -154,13 +163,14 @@ def _take_out_unsendable(name: str, values: list[Any], faults: dict[int, list[Fa
             values[at] = None
 
 
-def _columns(objects: Sequence[dict[str, Any]]) -> dict[str, list[Any]]:
-    """The values of each name, None where an object lacks it."""
+def _columns(objects: Sequence[dict[str, Any]]) -> dict[str, list[Any]] | None:
+    """The values of each name, None where an object lacks it; None of more names than a table may have columns."""
     names = objects[0]
     if sum(map(len, objects)) == len(objects) * len(names):
         with contextlib.suppress(KeyError):  # else they have other names, as many
             return {name: list(map(operator.itemgetter(name), objects)) for name in names}
-    return {name: [row.get(name) for row in objects] for name in dict.fromkeys(itertools.chain(*objects))}
+    all_names = dict.fromkeys(itertools.chain.from_iterable(objects))
+    return {name: [row.get(name) for row in objects] for name in all_names} if len(all_names) <= MOST_COLUMNS else None
 
 
 def _take_out_unsendable(name: str, values: list[Any], faults: dict[int, list[Fault]]) -> None:
@@ -175,13 +185,14 @@ def _take_out_unsendable(name: str, values: list[Any], faults: dict[int, list[Fa
             values[at] = None
 
 
-def _columns(objects: Sequence[dict[str, Any]]) -> dict[str, list[Any]]:
-    """The values of each name, None where an object lacks it."""
+def _columns(objects: Sequence[dict[str, Any]]) -> dict[str, list[Any]] | None:
+    """The values of each name, None where an object lacks it; None of more names than a table may have columns."""
     names = objects[0]
     if sum(map(len, objects)) == len(objects) * len(names):
         with contextlib.suppress(KeyError):  # else they have other names, as many
             return {name: list(map(operator.itemgetter(name), objects)) for name in names}
-    return {name: [row.get(name) for row in objects] for name in dict.fromkeys(itertools.chain(*objects))}
+    all_names = dict.fromkeys(itertools.chain.from_iterable(objects))
+    return {name: [row.get(name) for row in objects] for name in all_names} if len(all_names) <= MOST_COLUMNS else None
 
 
 def _stay(values: list[Any]) -> bool:
