@@ -226,7 +226,8 @@ def test_what_cannot_be_sent_back_is_a_fault_of_its_row(told: str, wanted: str) 
 @pytest.mark.parametrize("wanted", TEXT_FORMATS)
 def test_rows_with_names_of_their_own_make_no_more_columns_than_a_table_may_have(wanted: str) -> None:
     """Each name would be a column as long as the table."""
-    made = rows(PACK, lines(*({f"own_{at}": at} for at in range(1000))), "ndjson", wanted, keep="*")
+    own: list[dict[str, object]] = [{f"own_{at}": at} for at in range(1000)]
+    made = rows(PACK, lines(*own), "ndjson", wanted, keep="*")
     assert len(made) == 1000
     assert not any(row.get("error") for row in made[:100])
     assert all("too many columns" in str(row["error"]) for row in made[300:])

@@ -173,36 +173,6 @@ def _columns(objects: Sequence[dict[str, Any]]) -> dict[str, list[Any]] | None:
     return {name: [row.get(name) for row in objects] for name in all_names} if len(all_names) <= MOST_COLUMNS else None
 
 
-def _take_out_unsendable(name: str, values: list[Any], faults: dict[int, list[Fault]]) -> None:
-    """What no JSON writer can send back: half a surrogate pair, a whole number beyond 64 bits, deep lists."""
-    for at, value in enumerate(values):
-        try:
-            orjson.dumps(value)
-        except TypeError as error:
-            detail = f"{name} cannot be passed through: {str(error)[:100]}"
-            fault = Fault(f"/{escape_name(name)}", detail, echo(value), "a text, a number, or short lists of them")
-            faults.setdefault(at, []).append(fault)
-            values[at] = None
-
-
-def _columns(objects: Sequence[dict[str, Any]]) -> dict[str, list[Any]] | None:
-    """The values of each name, None where an object lacks it; None of more names than a table may have columns."""
-    names = objects[0]
-    if sum(map(len, objects)) == len(objects) * len(names):
-        with contextlib.suppress(KeyError):  # else they have other names, as many
-            return {name: list(map(operator.itemgetter(name), objects)) for name in names}
-    all_names = dict.fromkeys(itertools.chain.from_iterable(objects))
-    return {name: [row.get(name) for row in objects] for name in all_names} if len(all_names) <= MOST_COLUMNS else None
-
-
-def _stay(values: list[Any]) -> bool:
-    """Whether values pass through as they were sent: plain ones, and no whole number that became a double."""
-    kinds = set(map(type, values))
-    return kinds <= _PLAIN and not (
-        float in kinds and any(type(value) is float and abs(value) >= _EXACT for value in values)
-    )
-
-
 def _cells(kind: Kind, values: list[Any], kinds: Set[type]) -> Cells:
     """The cells of a column: by the whole where all are numbers or all are texts."""
     if isinstance(kind, Quantity | Count) and kinds <= {int, float}:
