@@ -8,7 +8,7 @@ from __future__ import annotations
 import functools
 import math
 import re
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final, TypeAlias
 
@@ -37,7 +37,7 @@ from gramwatt.edge.run import Outcome
 from gramwatt.edge.wording import one_of
 
 Answer: TypeAlias = dict[str, Any]
-FEW: Final = 24
+FEW: Final = 40
 """Numbers that are sooner rounded one by one than as an array."""
 
 
@@ -161,7 +161,7 @@ def _plain(kind: Kind, values: Any, row: int, name: str, chosen: Mapping[str, st
             count = values.item(row)
             return int(count) if math.isfinite(count) else None
         case Series():
-            found = numbers(units.convert(values[row], chosen[name]))
+            found = numbers(units.convert(values[row], chosen[name]).tolist())
             return None if None in found else found
         case Table():
             return table_rows(kind, values, row, name, chosen)
@@ -180,11 +180,27 @@ def table_rows(
     What an optional column leaves out is left out here too; a result without an answer stays, as null.
     """
     columns = {inner: column for inner, column in fields_of(kind.row).items() if not isinstance(column, Spread)}
-    cells = [
-        _cells(column, getattr(values, inner)[row, start:stop], f"{name}.{inner}", chosen)
-        for inner, column in columns.items()
-    ]
-    rows = [dict(zip(columns, told, strict=True)) for told in zip(*cells, strict=True)]
+    cells: dict[str, list[Any]] = {}
+    quantities: list[NDArray[np.float64]] = []
+    for inner, column in columns.items():
+        found = getattr(values, inner)[row, start:stop]
+        if type(column) is Quantity:
+            unit = units.unit(chosen[f"{name}.{inner}"])
+            quantities.append((found - unit.offset) / unit.scale)
+            cells[inner] = []
+        elif isinstance(column, Text):
+            cells[inner] = found.tolist()
+        else:
+            cells[inner] = [_plain(column, found, at, f"{name}.{inner}", chosen) for at in range(len(found))]
+    if quantities:
+        length = len(quantities[0])
+        figures = numbers(np.concatenate(quantities).tolist())  # rounded together, which is quicker
+        at = 0
+        for inner, column in columns.items():
+            if type(column) is Quantity:
+                cells[inner] = figures[at : at + length]
+                at += length
+    rows = [dict(zip(columns, told, strict=True)) for told in zip(*cells.values(), strict=True)]
     optional = [inner for inner, column in columns.items() if getattr(column, "optional", False)]
     for told in rows if optional else ():
         for inner in optional:
@@ -193,25 +209,13 @@ def table_rows(
     return rows
 
 
-def _cells(kind: Kind, values: Any, name: str, chosen: Mapping[str, str]) -> list[Any]:
-    """The cells of a table's column, judged together where they are numbers."""
-    if isinstance(kind, Text):
-        return list(values.tolist())
-    if not isinstance(kind, Quantity):
-        return [_plain(kind, values, at, name, chosen) for at in range(len(values))]
-    unit = units.unit(chosen[name])
+def numbers(values: Sequence[float]) -> list[float | int | None]:
+    """Each of some values as `number` gives it."""
     if len(values) < FEW:
-        return [number((value - unit.offset) / unit.scale) for value in values.tolist()]
-    return numbers((values - unit.offset) / unit.scale)
-
-
-def numbers(values: NDArray[np.float64]) -> list[float | int | None]:
-    """Each of some values, shape (N,), as `number` gives it."""
-    if len(values) < FEW:
-        return [number(value) for value in values.tolist()]
+        return [number(float(value)) for value in values]
     return [
         (int(value) if value.is_integer() and abs(value) < 1e15 else value) if math.isfinite(value) else None
-        for value in rounded(np.ascontiguousarray(values), 12).tolist()
+        for value in rounded(np.array(values, dtype=np.float64), 12).tolist()
     ]
 
 
@@ -230,51 +234,65 @@ def _uncertainty(outcome: Outcome, row: int, results: Mapping[str, Any], sheet: 
     propagated = outcome.uncertainty
     if propagated is None or not propagated.rows[row]:
         return {}
-    found: dict[str, dict[str, Any]] = {}
+    entries: list[_Entry] = []
+    centers: list[float] = []
+    widths: list[float] = []
     for name, standard in propagated.standard.items():
-        if standard.ndim > 1:
-            column = _column_uncertainty(name, standard[row], results, sheet)
-            if column is not None:
-                found[name] = column
+        scale = sheet.scales.get(name, 1.0)
+        start = len(widths)
+        if standard.ndim == 1:
+            width, value = standard.item(row) / scale, results[name]
+            if value is None or not math.isfinite(width):
+                continue
+            centers.append(value)
+            widths.append(width)
+            shares = propagated.shares[name][:, row].tolist()
+            felt = {source: share for source, share in zip(propagated.sources, shares, strict=True) if share > 0}
+            entries.append((name, start, start + 1, felt))
             continue
-        value, width = results[name], number(standard.item(row) / sheet.scales.get(name, 1.0))
-        if value is None or width is None:
+        table, _, column = name.rpartition(".")
+        shown = [each.get(column) for each in results[table]] if table else results[name]
+        found = (standard[row] / scale).tolist()
+        if shown is None or (not table and not all(map(math.isfinite, found))):
             continue
-        # Two standard uncertainties cover about 95 % where causes are many.
-        found[name] = {
-            "standard": width,
-            "low": number(float(value - 2 * width)),
-            "high": number(float(value + 2 * width)),
-            "shares": {
-                source: number(share)
-                for source, share in zip(propagated.sources, propagated.shares[name][:, row].tolist(), strict=True)
-                if share > 0
-            },
-        }
+        centers += [math.nan if value is None else value for value in shown]
+        widths += found
+        entries.append((name, start, len(widths), None))
+    return _ranges(entries, centers, widths)
+
+
+_Entry: TypeAlias = tuple[str, int, int, dict[str, float] | None]
+"""A result, where its numbers begin and end, and of a single number the shares of its sources."""
+
+
+def _ranges(entries: Sequence[_Entry], centers: list[float], widths: list[float]) -> dict[str, dict[str, Any]]:
+    """Standard uncertainty, low and high by result; two standard uncertainties cover about 95 % where causes are many.
+
+    All numbers are rounded together, which is quicker.
+    """
+    count = len(widths)
+    rounds = numbers([*widths, *(share for *_, shares in entries if shares for share in shares.values())])
+    steps = [math.nan if width is None else 2 * width for width in rounds[:count]]
+    pairs = list(zip(centers, steps, strict=True))
+    ends = numbers([center - step for center, step in pairs] + [center + step for center, step in pairs])
+    found: dict[str, dict[str, Any]] = {}
+    at = count
+    for name, start, stop, shares in entries:
+        if shares is None:
+            found[name] = {
+                "standard": rounds[start:stop],
+                "low": ends[start:stop],
+                "high": ends[count + start : count + stop],
+            }
+        else:
+            found[name] = {
+                "standard": rounds[start],
+                "low": ends[start],
+                "high": ends[count + start],
+                "shares": dict(zip(shares, rounds[at : at + len(shares)], strict=True)),
+            }
+            at += len(shares)
     return found
-
-
-def _column_uncertainty(
-    name: str, standard: NDArray[np.float64], results: Mapping[str, Any], sheet: _Sheet
-) -> dict[str, Any] | None:
-    """That of a list (M,), None where some of it has none; or of a table's column, None where a row has none."""
-    table, _, column = name.rpartition(".")
-    shown = [each.get(column) for each in results[table]] if table else results[name]
-    widths = numbers(standard / sheet.scales.get(name, 1.0))
-    if shown is None or (not table and None in widths):
-        return None
-    return {"standard": widths, "low": _moved(shown, widths, -2), "high": _moved(shown, widths, 2)}
-
-
-def _moved(values: list[Any], widths: list[Any], times: int) -> list[Any]:
-    """Each value moved by some standard uncertainties."""
-    pairs = zip(values, widths, strict=True)
-    if len(values) < FEW:
-        return [
-            None if value is None or width is None else number(float(value + times * width)) for value, width in pairs
-        ]
-    moved = [math.nan if value is None or width is None else value + times * width for value, width in pairs]
-    return numbers(np.array(moved, dtype=np.float64))
 
 
 def _working(outcome: Outcome, row: int, made: Answer) -> dict[str, dict[str, Any]]:
