@@ -2,6 +2,7 @@
 
 from typing import Any, Final
 
+import numpy as np
 import pytest
 import uncertainties
 from hypothesis import given
@@ -9,6 +10,11 @@ from hypothesis import strategies as st
 from uncertainties import umath
 
 from gramwatt import calculate
+from gramwatt.declare import Quantity
+from gramwatt.edge.ask import find
+from gramwatt.edge.columns import spread_kind
+from gramwatt.edge.run import run
+from gramwatt.edge.uncertainty import combine, repeat_rows
 
 
 def told(calculator: str, **inputs: Any) -> dict[str, Any]:
@@ -233,3 +239,32 @@ def test_a_result_without_an_answer_has_no_uncertainty() -> None:
     found = told("pack-current", cells=6, capacity=1300, power="9000 ± 10 W", cell_resistance="8 ± 1 mohm")
     assert "current" not in found
     assert found["pack_resistance"]["standard"] == pytest.approx(6, rel=1e-9)
+
+
+def test_reducing_the_results_of_moved_rows() -> None:
+    """By hand: one result of two rows, two sources. Row one: half of 11 - 9 and of 12 - 8 are 1 and 2, sqrt(5) in
+    quadrature, shared 1 to 4. Row two: the second source was not moved (scale 0), so the first has it all."""
+    results = np.array([[[10.0, 20.0], [11.0, 23.0], [9.0, 17.0], [12.0, 99.0], [8.0, 20.0]]])
+    standard, shares = combine(results, np.array([[0.5, 0.5], [0.5, 0.0]]))
+    np.testing.assert_allclose(standard, [[5**0.5, 3.0]], rtol=1e-15)
+    np.testing.assert_allclose(shares, [[[0.2, 1.0], [0.8, 0.0]]], rtol=1e-15)
+
+
+def test_the_rows_on_which_a_formula_is_evaluated() -> None:
+    """By hand: the row as given, then each source up and down; 98 + 5 % is cut at the closed bound of 100 %."""
+    calculator = find("pack-current")
+    given = run(calculator, {"cells": [6], "capacity": [1300], "power": [500]}, 1, text=False).given
+    fields = {name: getattr(given, name) for name in calculator.asked} | {"state_of_charge": np.array([0.98])}
+    repeated = repeat_rows(calculator, fields, {("power",): np.array([20.0]), ("state_of_charge",): np.array([0.05])})
+    assert repeated.sources == ("power", "state_of_charge")
+    np.testing.assert_allclose(repeated.inputs.power, [500, 520, 480, 500, 500], rtol=1e-15)
+    np.testing.assert_allclose(repeated.inputs.state_of_charge, [0.98, 0.98, 0.98, 1.0, 0.93], rtol=1e-15)
+    np.testing.assert_allclose(repeated.inputs.cells, [6] * 5, rtol=1e-15)
+    np.testing.assert_allclose(repeated.scales, [[0.5], [0.05 / 0.07]], rtol=1e-12)
+
+
+def test_the_kind_that_reads_a_standard_uncertainty_is_made_once() -> None:
+    """What is prepared to judge a kind is kept with it, so one made for each request would be kept for ever."""
+    kind = find("pack-current").asked["power"]
+    assert isinstance(kind, Quantity)
+    assert spread_kind("power", kind) is spread_kind("power", kind)

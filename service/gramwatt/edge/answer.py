@@ -234,65 +234,46 @@ def _uncertainty(outcome: Outcome, row: int, results: Mapping[str, Any], sheet: 
     propagated = outcome.uncertainty
     if propagated is None or not propagated.rows[row]:
         return {}
-    entries: list[_Entry] = []
-    centers: list[float] = []
-    widths: list[float] = []
-    for name, standard in propagated.standard.items():
-        scale = sheet.scales.get(name, 1.0)
-        start = len(widths)
-        if standard.ndim == 1:
-            width, value = standard.item(row) / scale, results[name]
-            if value is None or not math.isfinite(width):
-                continue
-            centers.append(value)
-            widths.append(width)
-            shares = propagated.shares[name][:, row].tolist()
-            felt = {source: share for source, share in zip(propagated.sources, shares, strict=True) if share > 0}
-            entries.append((name, start, start + 1, felt))
-            continue
-        table, _, column = name.rpartition(".")
-        shown = [each.get(column) for each in results[table]] if table else results[name]
-        found = (standard[row] / scale).tolist()
-        if shown is None or (not table and not all(map(math.isfinite, found))):
-            continue
-        centers += [math.nan if value is None else value for value in shown]
-        widths += found
-        entries.append((name, start, len(widths), None))
-    return _ranges(entries, centers, widths)
-
-
-_Entry: TypeAlias = tuple[str, int, int, dict[str, float] | None]
-"""A result, where its numbers begin and end, and of a single number the shares of its sources."""
-
-
-def _ranges(entries: Sequence[_Entry], centers: list[float], widths: list[float]) -> dict[str, dict[str, Any]]:
-    """Standard uncertainty, low and high by result; two standard uncertainties cover about 95 % where causes are many.
-
-    All numbers are rounded together, which is quicker.
-    """
-    count = len(widths)
-    rounds = numbers([*widths, *(share for *_, shares in entries if shares for share in shares.values())])
-    steps = [math.nan if width is None else 2 * width for width in rounds[:count]]
-    pairs = list(zip(centers, steps, strict=True))
-    ends = numbers([center - step for center, step in pairs] + [center + step for center, step in pairs])
     found: dict[str, dict[str, Any]] = {}
-    at = count
-    for name, start, stop, shares in entries:
-        if shares is None:
-            found[name] = {
-                "standard": rounds[start:stop],
-                "low": ends[start:stop],
-                "high": ends[count + start : count + stop],
-            }
-        else:
-            found[name] = {
-                "standard": rounds[start],
-                "low": ends[start],
-                "high": ends[count + start],
-                "shares": dict(zip(shares, rounds[at : at + len(shares)], strict=True)),
-            }
-            at += len(shares)
+    for name, standard in propagated.standard.items():
+        if standard.ndim > 1:
+            column = _column_uncertainty(name, standard[row], results, sheet)
+            if column is not None:
+                found[name] = column
+            continue
+        value, width = results[name], number(standard.item(row) / sheet.scales.get(name, 1.0))
+        if value is None or width is None:
+            continue
+        # Two standard uncertainties cover about 95 % where causes are many.
+        found[name] = {
+            "standard": width,
+            "low": number(float(value - 2 * width)),
+            "high": number(float(value + 2 * width)),
+            "shares": {
+                source: number(share)
+                for source, share in zip(propagated.sources, propagated.shares[name][:, row].tolist(), strict=True)
+                if share > 0
+            },
+        }
     return found
+
+
+def _column_uncertainty(
+    name: str, standard: NDArray[np.float64], results: Mapping[str, Any], sheet: _Sheet
+) -> dict[str, Any] | None:
+    """That of a list (M,), None where some of it has none; or of a table's column, None where a row has none."""
+    table, _, column = name.rpartition(".")
+    shown = [each.get(column) for each in results[table]] if table else results[name]
+    widths = numbers((standard / sheet.scales.get(name, 1.0)).tolist())
+    if shown is None or (not table and None in widths):
+        return None
+    return {"standard": widths, "low": _moved(shown, widths, -2), "high": _moved(shown, widths, 2)}
+
+
+def _moved(values: list[Any], widths: list[Any], times: int) -> list[Any]:
+    """Each value moved by some standard uncertainties."""
+    pairs = zip(values, widths, strict=True)
+    return numbers([math.nan if value is None or width is None else value + times * width for value, width in pairs])
 
 
 def _working(outcome: Outcome, row: int, made: Answer) -> dict[str, dict[str, Any]]:

@@ -63,6 +63,8 @@ def assume_with_marks(
             if count < rows or spread.shape != values.shape:
                 values = np.where(filled, values, inputs.fields[name])
                 spread = np.where(guessed, spread, spreads.get((name,), np.zeros(rows)))
+            else:
+                following.pop()
             inputs.fields[name], spreads[(name,)] = values, spread
     if uncertain:
         spreads |= inputs.default_spreads
