@@ -1,0 +1,50 @@
+"""The limits on what one request may make, each with its reason. Decoders are bounded by what they make, not by what
+was sent: a few bytes can unfold to gigabytes."""
+
+from __future__ import annotations
+
+from typing import Final
+
+MOST_TABLE_COLUMNS: Final = 200
+"""Columns of a table, those passed through among them: no calculator has half as many inputs."""
+
+MOST_RECORDING_COLUMNS: Final = 1000
+"""Columns of a recording: loggers of flight controllers write up to some hundreds."""
+
+LONGEST_HEADER: Final = 64 * 1024
+"""Bytes of the line that names the columns: 1000 names of 64 characters."""
+
+LONGEST_ROW: Final = 1024 * 1024
+"""Bytes of a row of a table: rows hold numbers and short texts."""
+
+MOST_COMPARED: Final = 20
+"""Unknown names of one request that are compared with the known ones to find what was meant. Each takes some 50 µs."""
+
+LONGEST_COMPARED: Final = 64
+"""Characters of a name that is compared: no known name has half as many."""
+
+LARGEST_BATCH: Final = 256 * 1024 * 1024
+"""Bytes of an Arrow record batch, which is in memory as a whole."""
+
+UNPAID_CELLS: Final = 250_000
+CELLS_PER_BYTE: Final = 8
+"""An Arrow stream may make so many cells, and so many more for each byte of it: a cell takes a bit or more, but in a
+column of nulls, which takes nothing however long it is."""
+
+UNPAID_BYTES: Final = 16 * 1024 * 1024
+BYTES_PER_BYTE: Final = 64
+"""An Arrow stream may unfold to so many bytes, and so many more for each byte of it: compressed buffers, dictionaries,
+views and runs tell with few bytes what takes many."""
+
+UNPACKED_AT_ONCE: Final = 16 * 1024 * 1024
+UNPACKED_PER_BYTE: Final = 8
+"""Bytes of a compressed record batch when it is decompressed, at least; more where it has at least an eighth of that.
+65,536 rows of 32 numbers are 16 MiB."""
+
+UNFOLDED_AT_ONCE: Final = 32 * 1024 * 1024
+"""Bytes of a block of rows when dictionaries, views and runs are written out, unless the batch itself is larger."""
+
+MOST_ARROW_FIELDS: Final = 2000
+DEEPEST_ARROW_FIELD: Final = 12
+"""Fields of an Arrow schema, those inside of others among them, and how deep they may be: each costs time and memory
+in every batch, however short."""
