@@ -90,6 +90,12 @@ def single_plan(calculator: Calculator[Any, Any], names: frozenset[str]) -> Inpu
     return input_plan(calculator, names, 1)
 
 
+@functools.lru_cache(maxsize=16)
+def block_plan(calculator: Calculator[Any, Any], names: frozenset[str], rows: int) -> InputPlan | None:
+    """The plan of a block of a table; few are kept, since their columns are long. See `input_plan`."""
+    return input_plan(calculator, names, rows)
+
+
 def input_plan(calculator: Calculator[Any, Any], names: frozenset[str], rows: int) -> InputPlan | None:
     """Prepare ``rows`` requests that all give the same inputs; None where a required one is missing."""
     whole = yes(rows)

@@ -102,7 +102,7 @@ def _complete_alike(calculator: Calculator[Any, Any], given: Mapping[str, Column
         if column.faults or column.present is not whole:
             return None
     names = frozenset(given)
-    plan = plans.single_plan(calculator, names) if rows == 1 else plans.input_plan(calculator, names, rows)
+    plan = plans.single_plan(calculator, names) if rows == 1 else plans.block_plan(calculator, names, rows)
     return None if plan is None else plan.complete(given)
 
 
