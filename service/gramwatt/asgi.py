@@ -10,17 +10,17 @@ from typing import Any, Final
 from gramwatt.server.adapter import Response, WsgiToAsgi
 from gramwatt.server.problem import make_problem
 from gramwatt.server.streams import BodyTimeout
+from gramwatt.web.work import runs_long
 from gramwatt.wsgi import app as wsgi_app
 
-LONG: Final = ("/batch", "/sweep", "/chart", ".yaml")
-PAGES: Final = "/calculators/"
 logger = logging.getLogger(__name__)
 
 
 def takes_long(scope: dict[str, Any]) -> bool:
     """Return whether a request would hold up the others if the event loop answered it."""
-    path: str = scope["path"]
-    return path == "/" or path.startswith(PAGES) or path.rstrip("/").endswith(LONG)
+    sent = next((value for name, value in scope["headers"] if name == b"content-length"), b"0")
+    size = int(sent) if sent.isdigit() and len(sent) < 20 else 0
+    return runs_long(scope["path"], size + len(scope["query_string"]))
 
 
 def respond_to_error(error: Exception) -> Response:

@@ -69,10 +69,15 @@ def test_other_servers_answer_the_same_bytes(name: str, live: str) -> None:
 
 def test_what_takes_long_runs_in_a_thread() -> None:
     """Every route that draws, or answers a table, does; a plain response does not."""
+
+    def scope(path: str, length: bytes = b"0") -> dict[str, object]:
+        return {"path": path, "query_string": b"cells=6", "headers": [(b"content-length", length)]}
+
     long = "/", "/v1/pack-energy/batch", "/v1/pack-energy/chart", "/calculators/build", "/calculators/build/frame"
-    assert all(takes_long({"path": path}) for path in long)
+    assert all(takes_long(scope(path)) for path in long)
     short = ("/v1", "/v1/pack-energy", "/v1/pack-energy/usable_energy", "/docs")
-    assert not any(takes_long({"path": path}) for path in short)
+    assert not any(takes_long(scope(path)) for path in short)
+    assert all(takes_long(scope(path, b"60000")) for path in short)
 
 
 def test_sigterm_ends_it_cleanly(tmp_path: Path) -> None:

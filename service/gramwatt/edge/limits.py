@@ -48,3 +48,12 @@ MOST_ARROW_FIELDS: Final = 2000
 DEEPEST_ARROW_FIELD: Final = 12
 """Fields of an Arrow schema, those inside of others among them, and how deep they may be: each costs time and memory
 in every batch, however short."""
+
+SHORT_INPUTS: Final = 8192
+"""Bytes of inputs that a calculator without lists answers in the event loop: some hundred inputs with units."""
+
+SHORT_NESTED_INPUTS: Final = 2048
+"""Bytes of inputs with lists or tables that are answered there: the time grows with the square of their entries."""
+
+SHORT_RESULTS: Final = 1000
+"""Rows of a table of results that are made there."""

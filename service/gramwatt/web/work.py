@@ -1,0 +1,50 @@
+"""Which requests may take longer than the event loop can spare, before anything of their body is read."""
+
+from __future__ import annotations
+
+import functools
+from collections.abc import Mapping
+from typing import Any, Final
+
+from gramwatt import registry
+from gramwatt.declare import Calculator, Table
+from gramwatt.edge.limits import SHORT_INPUTS, SHORT_NESTED_INPUTS, SHORT_RESULTS
+from gramwatt.edge.queries import fits_query
+
+SHORT_SITE: Final = ("/health/live", "/health/ready", "/v1", "/v1/units", "/docs", "/openapi.json")
+"""Paths beside those of calculators whose responses are short, or finished."""
+
+
+def runs_long(path: str, size: int) -> bool:
+    """Return whether a request may take more than some 20 ms of a worker.
+
+    ``path`` is the decoded path and ``size`` the bytes of query and body together. Only what is known to be short is
+    not long: calculators whose work their inputs' size bounds, and few other paths. A path that is unknown is long.
+    """
+    most = _short_paths().get(path.rstrip("/") or "/")
+    return most is None or size > most
+
+
+@functools.cache
+def _short_paths() -> Mapping[str, int]:
+    """By path, how many bytes the inputs of a short request may have."""
+    found = dict.fromkeys(SHORT_SITE, SHORT_INPUTS)
+    for calculator in registry.load().values():
+        most = most_short_inputs(calculator)
+        if most > 0:
+            found[f"/v1/{calculator.name}"] = most
+            if fits_query(calculator):
+                found |= {f"/v1/{calculator.name}/{result}": most for result in calculator.answered}
+    return found
+
+
+def most_short_inputs(calculator: Calculator[Any, Any]) -> int:
+    """Return how many bytes of inputs a calculator answers in a short time; 0 where none are few enough.
+
+    Recordings, long tables of results and further forms take long however short the inputs. Lists and tables among the
+    inputs cost time for each entry, and twice as much for each that carries uncertainty.
+    """
+    tables = [kind for kind in calculator.answered.values() if isinstance(kind, Table)]
+    if calculator.takes_recordings or calculator.forms or any(kind.longest > SHORT_RESULTS for kind in tables):
+        return 0
+    return SHORT_INPUTS if calculator.columnwise else SHORT_NESTED_INPUTS
