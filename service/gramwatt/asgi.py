@@ -2,18 +2,16 @@
 
 from __future__ import annotations
 
-import logging
 import os
-import uuid
 from typing import Any, Final
 
 from gramwatt.server.adapter import Response, WsgiToAsgi
 from gramwatt.server.problem import make_problem
 from gramwatt.server.streams import BodyTimeout
+from gramwatt.web import failures
+from gramwatt.web.headers import request_id as make_request_id
 from gramwatt.web.work import runs_long
 from gramwatt.wsgi import app as wsgi_app
-
-logger = logging.getLogger(__name__)
 
 
 def takes_long(scope: dict[str, Any]) -> bool:
@@ -23,13 +21,16 @@ def takes_long(scope: dict[str, Any]) -> bool:
     return runs_long(scope["path"], size + len(scope["query_string"]))
 
 
-def respond_to_error(error: Exception) -> Response:
+def respond_to_error(scope: dict[str, Any], error: BaseException) -> Response:
     """Return the problem of an error that the application did not handle, and log it unless it is the client's."""
+    sent = dict(scope["headers"]).get(b"x-request-id")
+    request_id = make_request_id(None if sent is None else sent.decode("latin-1"))
     if isinstance(error, BodyTimeout):
-        return make_problem("malformed-request", "The body did not arrive in time.")
-    request_id = str(uuid.uuid4())
-    logger.error("request %s failed", request_id, exc_info=error)
-    return make_problem("internal-error", "The service failed on this request; it was logged.", request_id)
+        kind, detail = "malformed-request", "The body did not arrive in time."
+    else:
+        failures.report(request_id, error)
+        kind, detail = "internal-error", failures.DETAIL
+    return make_problem(kind, detail, method=scope["method"], request_id=request_id)
 
 
 _options: dict[str, Any] = {}

@@ -217,7 +217,7 @@ def test_an_error_reaches_the_server_and_its_response_has_no_end(
 
 @in_both
 def test_an_error_before_the_response_may_be_answered(header: list[Any]) -> None:
-    def respond(error: Exception) -> Response:
+    def respond(scope: Message, error: BaseException) -> Response:
         return 500, [(b"x-error", str(error).encode())], b"problem"
 
     async def test() -> None:

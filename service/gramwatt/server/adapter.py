@@ -18,6 +18,7 @@ from gramwatt.server.streams import MOST_STALLED, BodyTimeout, ClientDisconnecte
 
 LARGEST_WHOLE_BODY: Final = 65536
 GATHERED: Final = 65536
+CONTROL: Final = (asyncio.CancelledError, GeneratorExit, KeyboardInterrupt)
 HOP_BY_HOP: Final = frozenset(
     ("connection", "keep-alive", "proxy-authenticate", "te", "trailer", "transfer-encoding", "upgrade")
 )
@@ -45,7 +46,7 @@ class WsgiToAsgi:
         *,
         run_in_thread: Callable[[Scope], bool] = lambda scope: False,
         get_response: Callable[[Scope, bytes], Response | None] = lambda scope, body: None,
-        respond_to_error: Callable[[Exception], Response | None] = lambda error: None,
+        respond_to_error: Callable[[Scope, BaseException], Response | None] = lambda scope, error: None,
         threads: int = 4,
         read_timeout: float = 5.0,
     ) -> None:
@@ -58,10 +59,10 @@ class WsgiToAsgi:
         """Answer a request. Raises NotImplementedError for other protocols, also lifespan, as ASGI allows."""
         if scope["type"] != "http":
             raise NotImplementedError(scope["type"])
-        size, chunked = _get_body_framing(scope)
-        streamed = chunked or size > LARGEST_WHOLE_BODY
         start = StartResponse(scope, send)
         try:
+            size, chunked = _get_body_framing(scope)
+            streamed = chunked or size > LARGEST_WHOLE_BODY
             body = await self._read_whole(receive) if size and not streamed else b""
             response = None if streamed else self._get_response(scope, body)
             if response is not None:
@@ -75,8 +76,10 @@ class WsgiToAsgi:
                 await self._call(environ, start)
         except ClientDisconnected:
             return
-        except Exception as error:
-            response = None if start.sent else self._respond_to_error(error)
+        except CONTROL:
+            raise
+        except BaseException as error:  # extension code raises what is no Exception
+            response = None if start.sent else self._respond_to_error(scope, error)
             if response is None:
                 raise
             await _send_response(response, send)

@@ -15,6 +15,7 @@ from typing import Any, Final
 from uvicorn.protocols.http.httptools_impl import HttpToolsProtocol
 
 from gramwatt.server.problem import make_problem
+from gramwatt.web.failures import EscapeTraceback
 
 READ_TIMEOUT: Final = float(os.environ.get("GRAMWATT_READ_TIMEOUT") or 5)
 """Seconds that a request head may take, and that a client may pause within a body."""
@@ -31,6 +32,7 @@ _AUTHORITY: Final = re.compile(rb"[A-Za-z][A-Za-z0-9+.-]*://[^/?#]*")
 _HOST: Final = re.compile(rb"(\[[0-9A-Fa-f:.]+\]|[A-Za-z0-9._~!$&'()*+,;=%-]*)(:[0-9]*)?")
 _KINDS: Final = {400: "malformed-request", 414: "uri-too-long", 431: "headers-too-large"}
 _logger: Final = logging.getLogger("uvicorn.error.connection")
+_logger.addFilter(EscapeTraceback())
 _logger.setLevel(logging.ERROR)  # what clients do wrong is no warning
 
 

@@ -2,23 +2,13 @@
 
 from __future__ import annotations
 
-import uuid
-
-import orjson
-
-from gramwatt.web.problems import TYPES, Problem, body
+from gramwatt.web import failures, metrics
 
 
-def make_problem(kind: str, detail: str, request_id: str | None = None) -> tuple[int, list[tuple[bytes, bytes]], bytes]:
-    """Return a response (status, headers, body) with a problem."""
-    request_id = request_id or str(uuid.uuid4())
-    made = body(Problem(kind, detail), f"urn:uuid:{request_id}")
-    text = orjson.dumps(made, option=orjson.OPT_INDENT_2 | orjson.OPT_APPEND_NEWLINE)
-    headers = [
-        (b"content-type", b"application/problem+json"),
-        (b"access-control-allow-origin", b"*"),
-        (b"cache-control", b"no-store"),
-        (b"x-request-id", request_id.encode()),
-        (b"content-length", b"%d" % len(text)),
-    ]
-    return TYPES[kind].status, headers, text
+def make_problem(
+    kind: str, detail: str, *, method: str = "other", request_id: str | None = None
+) -> tuple[int, list[tuple[bytes, bytes]], bytes]:
+    """Return a response (status, headers, body) with a problem, and count it."""
+    status, headers, text = failures.make_problem(kind, detail, request_id)
+    metrics.count(method, status)
+    return status, [(name.lower().encode(), value.encode()) for name, value in headers], text

@@ -6,16 +6,18 @@ import os
 
 from flask import Flask, request
 from werkzeug.exceptions import HTTPException
-from werkzeug.middleware.proxy_fix import ProxyFix
 
 from gramwatt import registry
 from gramwatt.edge.queries import first_query
 from gramwatt.extras import MissingExtra
-from gramwatt.web import calculators, charts, fast_path, headers, logs, metrics, problems, site, tables
+from gramwatt.web import calculators, charts, failures, fast_path, headers, logs, metrics, problems, site, tables
 from gramwatt.web.limits import LONGEST_URL, RateLimit
 from gramwatt.web.pages import routes as pages
+from gramwatt.web.proxies import NamedProxies
 
 LARGEST_BODY = 1024 * 1024
+LOCAL_HOSTS = ("localhost", "127.0.0.1", "[::1]")
+"""Host names of this machine, by which its own probes call."""
 
 
 def create_app() -> Flask:
@@ -23,19 +25,22 @@ def create_app() -> Flask:
 
     Whether each calculator's examples come out is not computed here but in the tests and by `gramwatt check`.
 
-    Environment: GRAMWATT_RATE_LIMIT, requests a minute from one client (0 or unset: no limit); GRAMWATT_PROXIES, how
-    many reverse proxies stand in front and set X-Forwarded-For (0 or unset: none is believed); GRAMWATT_CACHE_BYTES,
+    Environment: GRAMWATT_RATE_LIMIT, requests a minute from one client (0 or unset: no limit); GRAMWATT_PROXIES, the
+    reverse proxies whose X-Forwarded-For, -Proto and -Host are believed, see `NamedProxies` (0 or unset: none);
+    GRAMWATT_HOSTS, the host names that are served beside those of this machine (unset: any); GRAMWATT_CACHE_BYTES,
     bytes of finished responses that a worker caches (unset: 32 MiB).
     """
     known = registry.load()
-    app = Flask(__name__)
+    app = failures.Application(__name__)
     app.url_map.strict_slashes = False
     app.url_map.merge_slashes = False
     app.config["MAX_CONTENT_LENGTH"] = LARGEST_BODY
     app.config["FIRST_QUERIES"] = {name: first_query(calculator) for name, calculator in known.items()}
-    proxies = int(os.environ.get("GRAMWATT_PROXIES") or 0)
-    if proxies > 0:
-        app.wsgi_app = ProxyFix(app.wsgi_app, x_for=proxies, x_proto=proxies, x_host=proxies)  # type: ignore[method-assign]
+    hosts = os.environ.get("GRAMWATT_HOSTS", "").replace(",", " ").split()
+    app.config["TRUSTED_HOSTS"] = [*hosts, *LOCAL_HOSTS] if hosts else None
+    proxies = NamedProxies(app.wsgi_app, os.environ.get("GRAMWATT_PROXIES", ""))
+    app.wsgi_app = failures.Guard(proxies)  # type: ignore[method-assign]
+    app.logger.addFilter(failures.EscapeTraceback())
 
     app.before_request(metrics.begin)
     app.before_request(headers.begin)
@@ -54,7 +59,7 @@ def create_app() -> Flask:
     app.register_error_handler(problems.Problem, problems.respond)
     app.register_error_handler(HTTPException, problems.from_http)
     app.register_error_handler(MissingExtra, problems.from_missing_extra)
-    app.register_error_handler(Exception, problems.from_bug)
+    app.register_error_handler(Exception, failures.respond_to_failure)
 
     app.register_blueprint(site.blueprint)
     app.register_blueprint(metrics.blueprint)

@@ -15,13 +15,14 @@ from collections.abc import Callable, Iterable, Mapping
 from typing import Any, Final, NamedTuple
 from urllib.parse import parse_qsl
 
-from flask import Flask, Response, request
+from flask import Flask, Response, g, request
+from werkzeug.sansio.utils import host_is_trusted
 
 from gramwatt import registry
 from gramwatt.declare import Calculator
 from gramwatt.edge.queries import fits_query
 from gramwatt.edge.strict_json import NotJson, strict_json
-from gramwatt.web import headers
+from gramwatt.web import failures, headers
 from gramwatt.web.calculators import PLAIN_TEXT, finish_answer, plain_body
 from gramwatt.web.response_cache import CACHE_BYTES, Key, ResponseCache, ResponseHead
 
@@ -34,7 +35,7 @@ _UNUSUAL: Final = frozenset(
 )
 _ENVIRON: Final = {"CONTENT_TYPE": b"content-type", "CONTENT_LENGTH": b"content-length"} | {
     f"HTTP_{name.decode().upper().replace('-', '_')}": name
-    for name in (b"accept", b"if-none-match", b"x-request-id", *_UNUSUAL)
+    for name in (b"accept", b"host", b"if-none-match", b"x-forwarded-host", b"x-request-id", *_UNUSUAL)
 }
 
 
@@ -80,7 +81,9 @@ class Target(NamedTuple):
             return None
         try:
             return plain_body(self.calculator, self.result, inputs, text=text)
-        except Exception:  # invalid inputs, or a fault of ours: Flask reports both
+        except failures.CONTROL:
+            raise
+        except BaseException:  # invalid inputs, or a failure of ours: Flask reports both
             return None
 
 
@@ -89,6 +92,7 @@ class FastPath:
 
     def __init__(self, app: Flask) -> None:
         self._app, self.application = app, app.wsgi_app
+        self._hosts: list[str] | None = app.config["TRUSTED_HOSTS"]
         self.cache = ResponseCache(int(os.environ.get("GRAMWATT_CACHE_BYTES") or CACHE_BYTES))
         self._posted: dict[bytes, Target] = {}
         self._queried: dict[bytes, Target] = {}
@@ -116,11 +120,12 @@ class FastPath:
         if not path or not path.startswith(b"/") or b"%" in path or scope.get("root_path") or joined:
             return None
         plain = PlainRequest(scope["method"], path, scope["query_string"], sent)
-        found = self._find(plain, body) if _UNUSUAL.isdisjoint(sent) else None
+        request_id = plain.request_id()
+        found = self._find_safely(plain, body, request_id) if _UNUSUAL.isdisjoint(sent) else None
         if found is None:
             return None
         head, content = found
-        response_headers = head.asgi(plain.request_id())
+        response_headers = head.asgi(request_id)
         head.count(began)
         return head.code, response_headers, content
 
@@ -129,11 +134,12 @@ class FastPath:
         began = time.perf_counter()
         plain = _from_environ(environ)
         body = _read_body(environ, plain.size()) if plain is not None and self._takes_body(plain) else b""
-        found = None if plain is None else self._find(plain, body)
-        if plain is None or found is None:
+        request_id = "" if plain is None else plain.request_id()
+        found = None if plain is None else self._find_safely(plain, body, request_id)
+        if found is None:
             return self.application(environ, start_response)
         head, content = found
-        start_response(head.status, head.wsgi(plain.request_id()))
+        start_response(head.status, head.wsgi(request_id))
         head.count(began)
         return [content]
 
@@ -142,8 +148,28 @@ class FastPath:
         plain = _from_environ(request.environ) if "ETag" in response.headers else None
         key = None if plain is None else plain.key()
         if key is not None:
-            self.cache.store(key, response)
+            try:
+                self.cache.store(key, response)
+            except Exception as error:  # a response that cannot be cached is still a response
+                failures.report(g.request_id, error)
         return response
+
+    def _find_safely(self, plain: PlainRequest, body: bytes, request_id: str) -> Finished | None:
+        """Return the response that the cache or the fast path has; where they fail, Flask answers."""
+        if self._hosts is not None and not self._serves(plain):
+            return None
+        try:
+            return self._find(plain, body)
+        except failures.CONTROL:
+            raise
+        except BaseException as error:
+            failures.report(request_id, error)
+            return None
+
+    def _serves(self, plain: PlainRequest) -> bool:
+        """Return whether the host of a request is served, and certain: a proxy may tell Flask another."""
+        host = plain.headers.get(b"host", b"").decode("latin-1")
+        return b"x-forwarded-host" not in plain.headers and host_is_trusted(host, self._hosts)
 
     def _find(self, plain: PlainRequest, body: bytes) -> Finished | None:
         key, condition = plain.key(), plain.headers.get(b"if-none-match")

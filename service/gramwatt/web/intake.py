@@ -39,7 +39,7 @@ class Intake:
         self._disk: IO[bytes] | None = None
         self._written, self._taken = 0, 0
         self._ended, self._abandoned = False, False
-        self._error: Exception | None = None
+        self._error: BaseException | None = None
         self._asked = time.monotonic()
         self._thread = threading.Thread(target=self._take_in, name="intake", daemon=True)
         self._thread.start()
@@ -59,12 +59,12 @@ class Intake:
                         continue  # read on to the end of the request, so that the next one on this connection is whole
                     self._keep(piece)
                     self._changed.notify()
-        except Exception as error:
+        except BaseException as error:  # `read` waits for the end, whatever ended the body
             self._end(error)
             return
         self._end(None)
 
-    def _end(self, error: Exception | None) -> None:
+    def _end(self, error: BaseException | None) -> None:
         """Nothing more is given; ``error`` is raised after what was."""
         with self._changed:
             self._error, self._ended = error, True

@@ -1,6 +1,7 @@
 """A limit on requests per minute, off unless the operator sets GRAMWATT_RATE_LIMIT; one bucket a client and worker.
 
-HEAD and OPTIONS are free: a spreadsheet sends them before every GET. Header fields as in the IETF draft
+A spreadsheet sends OPTIONS and HEAD before every GET. OPTIONS is free, as nothing is computed for it. HEAD costs what
+GET costs, and the next GET of the same URL is free then. Header fields as in the IETF draft
 draft-ietf-httpapi-ratelimit-headers.
 """
 
@@ -29,6 +30,22 @@ class RateLimit:
         self._clock = clock
         self._lock = threading.Lock()
         self._buckets: OrderedDict[str, tuple[float, float]] = OrderedDict()
+        self._prepaid: OrderedDict[tuple[str, int], None] = OrderedDict()
+
+    def prepay(self, client: str, url: str) -> None:
+        """Let the next GET of a URL by a client be free: its HEAD has cost a token."""
+        with self._lock:
+            self._prepaid[client, hash(url)] = None
+            if len(self._prepaid) > MOST_CLIENTS:
+                self._prepaid.popitem(last=False)
+
+    def is_prepaid(self, client: str, url: str) -> bool:
+        """Return whether a GET is free, once."""
+        with self._lock:
+            known = (client, hash(url)) in self._prepaid
+            if known:
+                del self._prepaid[client, hash(url)]
+        return known
 
     def take(self, client: str) -> float:
         """Take a token; what is left after it, or the negative number of seconds to wait."""
@@ -44,13 +61,18 @@ class RateLimit:
 
     def before(self) -> None:
         """Refuse a request beyond the limit."""
-        if request.method in ("HEAD", "OPTIONS") or request.path.startswith("/health/"):
+        if request.method == "OPTIONS" or request.path.startswith("/health/"):
             return
-        left = self.take(request.remote_addr or "")
+        client, url = request.remote_addr or "", request.full_path
+        if request.method == "GET" and self.is_prepaid(client, url):
+            return
+        left = self.take(client)
         g.rate_left = max(0, math.floor(left))
         if left < 0:
             wait = math.ceil(-left)
             raise Problem("too-many-requests", f"Wait {wait} s.", headers={"Retry-After": str(wait)})
+        if request.method == "HEAD":
+            self.prepay(client, url)
 
     def after(self, response: Response) -> Response:
         """Tell the client where it stands."""

@@ -10,6 +10,7 @@ from prometheus_client import CONTENT_TYPE_LATEST, REGISTRY, CollectorRegistry, 
 from prometheus_client.multiprocess import MultiProcessCollector
 
 REQUESTS = Counter("gramwatt_requests", "Requests answered.", ["method", "route", "status"])
+FAILURES = Counter("gramwatt_failures", "Failures of the service, also in the middle of a response; each is logged.")
 SECONDS = Histogram(
     "gramwatt_request_seconds",
     "Seconds from request to response.",
@@ -47,5 +48,13 @@ def finish(response: Response) -> Response:
 def series(response: Response) -> tuple[Counter, Histogram]:
     """Return what counts the current request: by its route, never by the URL itself, which clients choose."""
     route = request.url_rule.rule if request.url_rule is not None else "none"
-    method = request.method if request.method in ("GET", "HEAD", "POST", "OPTIONS") else "other"
-    return REQUESTS.labels(method, route, response.status_code), SECONDS.labels(route)
+    return REQUESTS.labels(_method(request.method), route, response.status_code), SECONDS.labels(route)
+
+
+def count(method: str, status: int) -> None:
+    """Count a request that no route answered."""
+    REQUESTS.labels(_method(method), "none", status).inc()
+
+
+def _method(method: str) -> str:
+    return method if method in ("GET", "HEAD", "POST", "OPTIONS") else "other"

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 import orjson
-from flask import Response, current_app, g, request
+from flask import Response, g, request
 from werkzeug.exceptions import HTTPException
 
 from gramwatt.edge.wording import Fault, printable
@@ -168,9 +168,3 @@ def from_http(error: HTTPException) -> Response:
 def from_missing_extra(error: MissingExtra) -> Response:
     """Respond to a request that needs an optional library which is not installed."""
     return respond(Problem("not-installed", f"{error}."))
-
-
-def from_bug(error: Exception) -> Response:
-    """Whatever else was raised: logged with its trace, told without."""
-    current_app.logger.exception("request %s failed", g.get("request_id", "-"), exc_info=error)
-    return respond(Problem("internal-error", "The service failed on this request; it was logged."))

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import logging
 import os
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any, Final
@@ -17,6 +16,7 @@ from gramwatt.edge.tables import batch, best, sweep
 from gramwatt.edge.tables.answering import Plan, answered, constant_faults, standing
 from gramwatt.edge.tables.chunk import BLOCK, Broken, Chunk, Source, Unreadable
 from gramwatt.edge.wording import Fault, echo, one_of
+from gramwatt.web import failures
 from gramwatt.web.asking import read_body, read_query
 from gramwatt.web.calculators import find, post_only
 from gramwatt.web.headers import cacheable, etag, not_modified
@@ -40,7 +40,6 @@ MOST_POINTS_EACH: Final = 20
 MOST_AXES: Final = 2
 AXIS_NAMES: Final = ("vary", "from", "to", "count")
 
-log = logging.getLogger(__name__)
 blueprint = Blueprint("tables", __name__, url_prefix="/v1")
 
 
@@ -124,8 +123,10 @@ def _streamed(plan: Plan, wanted: batch.Form, pieces: Iterator[Chunk], finish: A
         try:
             yield first
             yield from answering
-        except Exception:
-            log.exception("request %s failed in the middle of its table", request_id)
+        except failures.CONTROL:
+            raise
+        except BaseException as error:
+            failures.report(request_id, error)
             broken = Broken("the service failed on these rows; it was logged", "internal-error")
             yield into.broken(broken, tally.rows) + into.end()
         finally:
