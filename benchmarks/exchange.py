@@ -1,4 +1,4 @@
-"""One large request and its answer over one connection: sends and receives at once, so that neither side waits."""
+"""Send one large request and receive its response at the same time, so that neither side waits."""
 
 from __future__ import annotations
 
@@ -12,12 +12,12 @@ from typing import Final
 from benchmarks.load import CHUNKED, LENGTH
 
 PIECE: Final = 262_144
-PATIENCE: Final = 600.0
+TIMEOUT: Final = 600.0
 
 
 @dataclass(slots=True)
 class Exchange:
-    """What came back; ``body`` is empty where it was not to be kept, but for the first bytes of an error."""
+    """A response; ``body`` is empty unless it was asked for or is an error."""
 
     status: int
     seconds: float
@@ -26,11 +26,11 @@ class Exchange:
 
 
 class Broken(Exception):
-    """The answer ended too early, or did not come in time."""
+    """The response ended too early, or did not come in time."""
 
 
 class Receiver:
-    """Takes an answer apart as it comes: its head, then a body of a given length, in chunks, or until the end."""
+    """Parse a response as it arrives: its head, then a body of known length, in chunks, or until the end."""
 
     def __init__(self, keep: bool) -> None:
         self.status = 0
@@ -44,7 +44,7 @@ class Receiver:
         self._line = bytearray()
 
     def take(self, data: memoryview) -> None:
-        """The next bytes."""
+        """Take the next bytes."""
         if not self.status:
             self._head += data
             end = self._head.find(b"\r\n\r\n")
@@ -66,9 +66,9 @@ class Receiver:
                 self.complete = self._left <= 0
 
     def closed(self) -> None:
-        """The other side closed the connection."""
+        """Note that the other side closed the connection. Raises Broken where the response is incomplete."""
         if not self.complete and (not self.status or self._left is not None):
-            raise Broken(f"the answer broke off after {self.received} bytes")
+            raise Broken(f"the response broke off after {self.received} bytes")
         self.complete = True
 
     def _store(self, data: memoryview) -> None:
@@ -96,14 +96,14 @@ class Receiver:
 
 
 def post(path: str, content_type: str, accept: str, length: int | None) -> bytes:
-    """The head of a POST; without a length its body comes in chunks."""
+    """Return the head of a POST request; without a length its body is sent in chunks."""
     framing = "Transfer-Encoding: chunked" if length is None else f"Content-Length: {length}"
     lines = (f"POST {path} HTTP/1.1", "Host: 127.0.0.1", f"Content-Type: {content_type}", f"Accept: {accept}", framing)
     return "".join(f"{line}\r\n" for line in (*lines, "")).encode()
 
 
 def in_chunks(pieces: Iterable[bytes]) -> Iterator[bytes]:
-    """Pieces of a body with chunked framing."""
+    """Yield pieces of a body with chunked framing."""
     for piece in pieces:
         yield b"%x\r\n" % len(piece)
         yield piece
@@ -112,7 +112,7 @@ def in_chunks(pieces: Iterable[bytes]) -> Iterator[bytes]:
 
 
 def exchange(connection: socket.socket, pieces: Iterable[bytes], *, keep: bool = False) -> Exchange:
-    """Send the pieces (head first) and receive the answer, both as fast as the other side lets us."""
+    """Send the pieces (head first) and receive the response, both as fast as the other side allows."""
     connection.setblocking(False)
     buffer = bytearray(4 * PIECE)
     window = memoryview(buffer)
@@ -124,8 +124,8 @@ def exchange(connection: socket.socket, pieces: Iterable[bytes], *, keep: bool =
     start = time.perf_counter()
     while not receiver.complete:
         ready = poller.poll(1000)
-        if time.perf_counter() - start > PATIENCE:
-            raise Broken("no answer in time")
+        if time.perf_counter() - start > TIMEOUT:
+            raise Broken("no response in time")
         for _, event in ready:
             if event & (select.POLLIN | select.POLLHUP | select.POLLERR):
                 try:
@@ -146,7 +146,7 @@ def exchange(connection: socket.socket, pieces: Iterable[bytes], *, keep: bool =
 
 
 def _send(connection: socket.socket, waiting: memoryview, outgoing: Iterator[bytes]) -> memoryview | None:
-    """What waits after as much was sent as goes; None when all is gone or the other side wants no more."""
+    """Send what the socket takes; return the rest, None when all is sent or the other side reads no more."""
     left: memoryview | None = waiting
     while left is not None:
         try:
@@ -154,7 +154,7 @@ def _send(connection: socket.socket, waiting: memoryview, outgoing: Iterator[byt
         except BlockingIOError:
             return left
         except ConnectionError:
-            return None  # refused before it was all read: the answer says why
+            return None  # refused before it was all read: the response says why
         left = left[sent:]
         if not len(left):
             following = next(outgoing, None)

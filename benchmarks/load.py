@@ -1,4 +1,4 @@
-"""A light load: one process, non-blocking sockets, requests built beforehand, one in flight on each connection."""
+"""The load generator: one process, non-blocking sockets, prepared requests, one in flight on each connection."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import Final
 
-from benchmarks.processes import Server, open_connections
+from benchmarks.processes import Server, cpu_used, open_connections
 
 CONNECTIONS: Final = 16
 LENGTH: Final = re.compile(rb"\r\ncontent-length: *(\d+)", re.IGNORECASE)
@@ -24,9 +24,14 @@ BODILESS: Final = (b"204", b"304")
 
 @dataclass(slots=True)
 class Measured:
-    """What one round of one contestant came to."""
+    """One round of one server with one kind of request.
 
-    answers: int = 0
+    ``responses`` came within the ``seconds``; ``completed`` also counts those that were in flight at their end, since
+    the server's CPU time includes them.
+    """
+
+    responses: int = 0
+    completed: int = 0
     seconds: float = 0.0
     latencies: list[float] = field(default_factory=list)
     unexpected: Counter[str] = field(default_factory=Counter)
@@ -36,17 +41,22 @@ class Measured:
 
     @property
     def rate(self) -> float:
-        """Answers a second."""
-        return self.answers / self.seconds if self.seconds else float("nan")
+        """Responses a second."""
+        return self.responses / self.seconds if self.seconds else float("nan")
+
+    @property
+    def cost(self) -> float:
+        """CPU time of a response [us]."""
+        return self.cpu_seconds / self.completed * 1e6 if self.completed else float("nan")
 
     def quantile(self, share: float) -> float:
-        """A quantile of the latencies [s]."""
+        """Return a quantile of the latencies [s]."""
         ordered = sorted(self.latencies)
         return ordered[min(len(ordered) - 1, int(share * len(ordered)))] if ordered else float("nan")
 
 
-def answer_end(received: bytes | bytearray) -> int | None:
-    """Where the answer at the front ends; None while some of it is missing."""
+def response_end(received: bytes | bytearray) -> int | None:
+    """Return where the first response ends; None while some of it is missing."""
     head = received.find(b"\r\n\r\n")
     if head < 0:
         return None
@@ -71,7 +81,10 @@ def answer_end(received: bytes | bytearray) -> int | None:
 def drive(
     server: Server, connections: Sequence[socket.socket], requests: Sequence[bytes], seconds: float, status: int = 200
 ) -> Measured:
-    """Ask for some seconds on each connection, the next question as soon as the last is answered."""
+    """Send requests for some seconds on each connection, the next one as soon as a response is complete.
+
+    Raises WorkersChanged where a process of the server ended or began meanwhile.
+    """
     made = Measured()
     expected = str(status).encode()
     following = _endless(requests)
@@ -79,7 +92,7 @@ def drive(
     sockets = {connection.fileno(): connection for connection in connections}
     received: dict[int, bytes] = dict.fromkeys(sockets, b"")
     sent: dict[int, float] = {}
-    before = server.cpu_seconds()
+    before = server.cpu_times()
     start = time.perf_counter()
     end = start + seconds
     for descriptor, connection in sockets.items():
@@ -109,13 +122,14 @@ def drive(
                 replacement.send(next(following))
                 continue
             whole = received[descriptor] + data
-            if answer_end(whole) is None:
+            if response_end(whole) is None:
                 received[descriptor] = whole
                 continue
             received[descriptor] = b""
             now = time.perf_counter()
+            made.completed += 1
             if now <= end:
-                made.answers += 1
+                made.responses += 1
                 made.latencies.append(now - sent[descriptor])
                 if whole[9:12] != expected:
                     made.unexpected[whole[9:12].decode("latin-1")] += 1
@@ -125,19 +139,20 @@ def drive(
                 del sent[descriptor]
     made.seconds = seconds
     if sent:
-        made.unexpected["no answer"] += len(sent)
-    made.cpu_seconds = server.cpu_seconds() - before
+        made.unexpected["no response"] += len(sent)
+    after = server.cpu_times()
     poller.close()
     for connection in sockets.values():
         connection.close()
+    made.cpu_seconds = cpu_used(before, after)
     return made
 
 
 def connect(server: Server, count: int = CONNECTIONS, *, even: bool = True) -> tuple[list[socket.socket], str]:
-    """Kept connections, opened one after another, and how they spread over the workers as opened.
+    """Open persistent connections one after another; return them and how they were spread over the workers.
 
-    Where they spread unevenly and ``even`` is wished, those in excess are closed and opened again while the other
-    workers are halted for a moment: a contestant must not lose a round to the toss of a coin that all would lose alike.
+    With ``even`` the surplus of a worker is closed and opened again while the other workers are stopped for a moment,
+    so that chance does not decide a round.
     """
     workers = server.workers()
     held = {worker: open_connections(worker, server.port) for worker in workers}
@@ -182,14 +197,14 @@ def _fill(server: Server, workers: list[int], owner: list[tuple[int, socket.sock
                 os.kill(other, signal.SIGCONT)
 
 
-def _open(server: Server, patience: float = 5.0) -> socket.socket | None:
-    """A connection that has had its first answer; None where that did not come in time."""
-    connection = socket.create_connection(server.address, timeout=patience)
+def _open(server: Server, timeout: float = 5.0) -> socket.socket | None:
+    """Return a connection that has had its first response; None where that did not come in time."""
+    connection = socket.create_connection(server.address, timeout=timeout)
     connection.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
     try:
-        connection.sendall(f"GET {server.answers} HTTP/1.1\r\nHost: 127.0.0.1\r\n\r\n".encode())
+        connection.sendall(f"GET {server.probe} HTTP/1.1\r\nHost: 127.0.0.1\r\n\r\n".encode())
         received = b""
-        while answer_end(received) is None:
+        while response_end(received) is None:
             piece = connection.recv(65536)
             if not piece:
                 raise ConnectionError
@@ -201,7 +216,7 @@ def _open(server: Server, patience: float = 5.0) -> socket.socket | None:
 
 
 def _taker(server: Server, workers: list[int], held: dict[int, int]) -> int:
-    """The worker that holds one connection more than before."""
+    """Return the worker that holds one connection more than before."""
     for worker in workers:
         now = open_connections(worker, server.port)
         if now > held[worker]:

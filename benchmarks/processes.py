@@ -1,4 +1,4 @@
-"""Programs that the benchmark starts: as a group of processes that ends with it, measured through /proc (Linux)."""
+"""Programs that the benchmark starts: each a group of processes that ends with it. Needs Linux and its /proc."""
 
 from __future__ import annotations
 
@@ -18,44 +18,48 @@ from pathlib import Path
 from typing import IO, Any, Final
 
 ROOT: Final = Path(__file__).resolve().parents[1]
-TICK: Final = os.sysconf("SC_CLK_TCK")
-PATIENCE: Final = 20.0
+START_TIMEOUT: Final = 30.0
+_LIBC: Final = ctypes.CDLL(None)
 _started: list[Server] = []
 
 
+class WorkersChanged(Exception):
+    """The processes of a server are not those at the start of a measurement."""
+
+
 class DidNotStart(Exception):
-    """A server that ended, or did not answer in time; the text is what it said."""
+    """A server ended, or did not answer in time; the text is its last output."""
 
 
 class Server:
-    """A server on a loopback port of its own; ``answers`` is the path that tells that it is there."""
+    """A server on a loopback port of its own; ``probe`` is a URL that it answers with status 200."""
 
-    def __init__(self, name: str, command: Sequence[str], environment: Mapping[str, str], answers: str) -> None:
+    def __init__(self, name: str, command: Sequence[str], environment: Mapping[str, str], probe: str) -> None:
         self.name = name
         self.port = free_port()
         self.address = ("127.0.0.1", self.port)
         self.command = [each.replace("{port}", str(self.port)) for each in command]
         self.environment = {**os.environ, "PYTHONDONTWRITEBYTECODE": "1", **environment}
-        self.answers = answers
-        self._said: IO[bytes] = tempfile.TemporaryFile()  # noqa: SIM115 - closed by stop
+        self.probe = probe
+        self._output: IO[bytes] = tempfile.TemporaryFile()  # noqa: SIM115 - closed by stop
         self._process: subprocess.Popen[bytes] | None = None
 
     def start(self) -> float:
-        """Start it and wait for a first answer; the seconds that took. Raises DidNotStart."""
+        """Start it and wait for a first response; return the seconds that took. Raises DidNotStart."""
         began = time.perf_counter()
         self._process = subprocess.Popen(
             self.command,
             cwd=ROOT,
             env=self.environment,
             stdin=subprocess.DEVNULL,
-            stdout=self._said,
+            stdout=self._output,
             stderr=subprocess.STDOUT,
             start_new_session=True,
             preexec_fn=end_with_parent,  # one thread here, so this is safe
         )
         _started.append(self)
-        request = f"GET {self.answers} HTTP/1.1\r\nHost: 127.0.0.1\r\nConnection: close\r\n\r\n".encode()
-        while time.perf_counter() - began < PATIENCE:
+        request = f"GET {self.probe} HTTP/1.1\r\nHost: 127.0.0.1\r\nConnection: close\r\n\r\n".encode()
+        while time.perf_counter() - began < START_TIMEOUT:
             with contextlib.suppress(OSError), socket.create_connection(self.address, timeout=5) as connection:
                 connection.sendall(request)
                 if connection.recv(12).endswith(b" 200"):
@@ -63,59 +67,59 @@ class Server:
             if self._process.poll() is not None:
                 break
             time.sleep(0.002)
-        said = self.said()
+        output = self.output()
         self.stop()
-        raise DidNotStart(said or "it did not answer")
+        raise DidNotStart(output or "it did not answer")
 
-    def said(self) -> str:
-        """The last lines it wrote."""
-        self._said.seek(0)
-        return "\n".join(self._said.read().decode("utf-8", "replace").strip().splitlines()[-3:])
+    def output(self) -> str:
+        """Return the last lines that it wrote."""
+        self._output.seek(0)
+        return "\n".join(self._output.read().decode("utf-8", "replace").strip().splitlines()[-3:])
 
-    def ask_to_stop(self) -> None:
-        """Tell it to end, and do not wait."""
+    def terminate(self) -> None:
+        """Send SIGTERM and do not wait."""
         if self._process is not None:
             with contextlib.suppress(ProcessLookupError, PermissionError):
                 os.killpg(self._process.pid, signal.SIGTERM)
 
     def stop(self) -> None:
-        """End it, with everything it started: kindly, then by force."""
+        """Stop it and everything that it started: SIGTERM first, then SIGKILL."""
         if self._process is None:
             return
-        for sent, patience in ((signal.SIGTERM, 5.0), (signal.SIGKILL, 5.0)):
+        for sent in (signal.SIGTERM, signal.SIGKILL):
             with contextlib.suppress(ProcessLookupError, PermissionError):
                 os.killpg(self._process.pid, sent)
             with contextlib.suppress(subprocess.TimeoutExpired):
-                self._process.wait(patience)
+                self._process.wait(5)
                 if sent == signal.SIGTERM and not descendants(self._process.pid):
                     break
         with contextlib.suppress(ProcessLookupError, PermissionError):
             os.killpg(self._process.pid, signal.SIGKILL)  # a worker that outlived its master
         self._process = None
-        self._said.close()
+        self._output.close()
         if self in _started:
             _started.remove(self)
 
     def processes(self) -> list[int]:
-        """The master and everything below it."""
+        """Return the master and all its descendants."""
         return [] if self._process is None else [self._process.pid, *descendants(self._process.pid)]
 
     def workers(self) -> list[int]:
-        """The processes that answer: those below the master, helpers left out."""
+        """Return the descendants that answer requests: helper processes left out."""
         return [process for process in self.processes()[1:] if b"resource_tracker" not in _command_line(process)]
 
-    def cpu_seconds(self) -> float:
-        """Processor time of all of them so far."""
-        return sum(cpu_seconds(process) for process in self.processes())
+    def cpu_times(self) -> dict[int, float]:
+        """Return the CPU time [s] of each of its processes so far."""
+        return {process: cpu_seconds(process) for process in self.processes()}
 
 
 def end_with_parent() -> None:
-    """Have the kernel end this process when the benchmark ends, however it ends."""
-    ctypes.CDLL(None).prctl(1, signal.SIGTERM)
+    """Have the kernel terminate this process when the benchmark ends, however it ends."""
+    _LIBC.prctl(1, signal.SIGTERM)
 
 
 def start_child(module: str, *arguments: str, environment: Mapping[str, str] | None = None) -> subprocess.Popen[str]:
-    """A module of the benchmark as a process of its own, spoken with over its standard input and output."""
+    """Start a module of the benchmark as a process of its own, connected by its standard input and output."""
     child = subprocess.Popen(
         [sys.executable, "-m", module, *arguments],
         cwd=ROOT,
@@ -142,20 +146,20 @@ def stop_child(child: subprocess.Popen[Any]) -> None:
 def stop_all() -> None:
     """End every server that still runs."""
     for server in _started:
-        server.ask_to_stop()
+        server.terminate()
     for server in list(_started):
         server.stop()
 
 
 def free_port() -> int:
-    """A loopback port that nobody listens on."""
+    """Return a loopback port that nobody listens on."""
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))
         return int(probe.getsockname()[1])
 
 
 def descendants(process: int) -> list[int]:
-    """Every process below one, as the kernel lists them."""
+    """Return every descendant of a process."""
     found: list[int] = []
     with contextlib.suppress(OSError):
         for task in Path(f"/proc/{process}/task").iterdir():
@@ -164,26 +168,37 @@ def descendants(process: int) -> list[int]:
 
 
 def cpu_seconds(process: int) -> float:
-    """Processor time of one process, all its threads."""
-    try:
-        fields = Path(f"/proc/{process}/stat").read_text().rpartition(")")[2].split()
-    except OSError:
+    """Return the CPU time of one process, ended threads included [s], exact to less than a microsecond; 0 if ended."""
+    clock = ctypes.c_int()
+    if _LIBC.clock_getcpuclockid(process, ctypes.byref(clock)):
         return 0.0
-    return (int(fields[11]) + int(fields[12])) / TICK
+    with contextlib.suppress(OSError):
+        return time.clock_gettime(clock.value)
+    return 0.0
+
+
+def cpu_used(before: Mapping[int, float], after: Mapping[int, float]) -> float:
+    """Return the CPU time [s] between two `Server.cpu_times`.
+
+    Raises WorkersChanged where a process ended or began in between: what it used would be wrong or missing.
+    """
+    if before.keys() != after.keys():
+        raise WorkersChanged("a worker ended or began meanwhile")
+    return sum(after.values()) - sum(before.values())
 
 
 def peak_memory(process: int) -> float:
-    """The most memory it held since it started [MB]."""
+    """Return its peak resident memory since it started [MB]."""
     return _memory(f"/proc/{process}/status", "VmHWM")
 
 
 def shared_out_memory(process: int) -> float:
-    """Its memory, what it shares with others counted in part: PSS [MB]."""
+    """Return its proportional set size, PSS: shared pages count in part [MB]."""
     return _memory(f"/proc/{process}/smaps_rollup", "Pss")
 
 
 def open_connections(process: int, port: int) -> int:
-    """How many connections to a port one process holds."""
+    """Return the number of connections to a port that one process holds."""
     holders = set()
     for descriptor in Path(f"/proc/{process}/fd").iterdir():
         with contextlib.suppress(OSError):
@@ -196,7 +211,7 @@ def open_connections(process: int, port: int) -> int:
 
 
 def busy(seconds: float = 0.5) -> float:
-    """The share of the machine's processor time that is used, by whomever [%]."""
+    """Return the share of the machine's CPU time that all programs together use [%]."""
     used, whole = _jiffies()
     time.sleep(seconds)
     used_now, whole_now = _jiffies()

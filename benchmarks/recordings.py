@@ -1,7 +1,8 @@
-"""A recorded flight of a million samples: how long its answer takes beside what only reads the bytes."""
+"""A recorded flight of a million samples, beside libraries that only read its bytes."""
 
 from __future__ import annotations
 
+import contextlib
 import io
 import json
 import socket
@@ -11,9 +12,9 @@ from typing import Final
 
 from benchmarks.exchange import exchange, post
 from benchmarks.options import Options
-from benchmarks.processes import Server
-from benchmarks.report import Book, middle
-from benchmarks.servers import SHAPES
+from benchmarks.processes import Server, WorkersChanged, cpu_used
+from benchmarks.report import Report, median
+from benchmarks.servers import OURS, VERSIONS
 
 PATH: Final = "/v1/flight-log/log?cells=4&capacity=30000"
 MEDIA: Final = {
@@ -26,7 +27,7 @@ HERTZ: Final = 1000
 
 
 def written(samples: int) -> dict[str, bytes]:
-    """An invented recording in every format: hover, and a punch every 25 seconds."""
+    """Return an invented recording in every format: hover, and full throttle every 25 seconds."""
     import numpy
     import polars
     from pyarrow import ipc
@@ -57,7 +58,7 @@ def written(samples: int) -> dict[str, bytes]:
 
 
 def parsers() -> dict[str, Callable[[bytes], object]]:
-    """What reads the bytes of each format, and nothing more."""
+    """Return a function for each format that reads the bytes, and nothing more."""
     import numpy
     import polars
     from pyarrow import ipc
@@ -70,27 +71,35 @@ def parsers() -> dict[str, Callable[[bytes], object]]:
     }
 
 
-def run(book: Book, options: Options, servers: dict[str, Server]) -> None:
-    """Read the bytes, and have them answered, in turn."""
+def run(report: Report, options: Options, servers: dict[str, Server]) -> None:
+    """Read the bytes by a library and send them to the service, in turn."""
     samples = options.rows
-    book.section = f"A recording of {samples:,} samples: time to read it by a library alone / time of its answer"
+    report.section = f"A recording of {samples:,} samples: reading it by a library alone / its response, by CPU time"
     bodies, read = written(samples), parsers()
     for name, server in servers.items():
-        if name not in SHAPES:
+        if name not in VERSIONS:
             continue
         for form, body in bodies.items():
-            alone: list[float] = []
-            answered: list[float] = []
+            alone: list[tuple[float, float]] = []
+            answered: list[tuple[float, float]] = []
             for _ in range(options.table_rounds):
-                began = time.perf_counter()
+                began, cpu = time.perf_counter(), time.process_time()
                 read[form](body)
-                alone.append(time.perf_counter() - began)
+                alone.append((time.perf_counter() - began, time.process_time() - cpu))
+                before = server.cpu_times()
                 with socket.create_connection(server.address) as connection:
-                    got = exchange(connection, [post(PATH, MEDIA[form], "application/json", len(body)), body])
-                if got.status != 200:
-                    book.missing(f"{name}: {form}", f"status {got.status}")
+                    received = exchange(connection, [post(PATH, MEDIA[form], "application/json", len(body)), body])
+                if received.status != 200:
+                    report.missing(f"{name}: {form}", f"status {received.status}")
                     break
-                answered.append(got.seconds)
-            book.ratio(f"{name}: {form}", alone, answered, 0.5)
-            told = f"{middle(alone) * 1e3:7.0f} ms read, {middle(answered) * 1e3:7.0f} ms answered"
-            book.figure(f"{name}: {form}, {len(body) / 1e6:.0f} MB", told)
+                with contextlib.suppress(WorkersChanged):
+                    answered.append((received.seconds, cpu_used(before, server.cpu_times())))
+            (reading, reading_cpu), (response, response_cpu) = (_columns(rounds) for rounds in (alone, answered))
+            target, by_time = 0.5 if name == OURS else None, median(reading) / median(response)
+            report.ratio(f"{name}: {form}", reading_cpu, response_cpu, target, by_time=by_time)
+            text = f"{median(reading) * 1e3:7.0f} ms to read it, {median(response) * 1e3:7.0f} ms to answer it"
+            report.figure(f"{name}: {form}, {len(body) / 1e6:.0f} MB", text)
+
+
+def _columns(rounds: list[tuple[float, float]]) -> tuple[list[float], list[float]]:
+    return [seconds for seconds, _ in rounds], [cpu for _, cpu in rounds]

@@ -1,4 +1,4 @@
-"""What was found: ratios with their spread and target, and the figures behind them, as a table or as JSON."""
+"""The result: ratios with their spread and target, and the figures behind them, as a table or as JSON."""
 
 from __future__ import annotations
 
@@ -12,16 +12,16 @@ from pathlib import Path
 
 @dataclass(frozen=True, slots=True)
 class Ratio:
-    """One comparison: its median over the rounds, least and greatest; what was hoped for; by processor time."""
+    """One comparison: its median over the rounds, minimum and maximum, target, and the same ratio by elapsed time."""
 
     section: str
     name: str
     median: float
-    least: float
-    greatest: float
+    minimum: float
+    maximum: float
     target: float | None
     below: bool
-    by_cpu: float | None = None
+    by_time: float | None = None
 
     @property
     def missed(self) -> bool:
@@ -33,16 +33,16 @@ class Ratio:
 
 @dataclass(frozen=True, slots=True)
 class Figure:
-    """A measured figure behind the ratios, as words."""
+    """A measured figure behind the ratios, as text."""
 
     section: str
     name: str
-    told: str
+    text: str
 
 
 @dataclass(slots=True)
-class Book:
-    """Collects as the benchmark goes on."""
+class Report:
+    """Collects results while the benchmark runs, under the current ``section``."""
 
     ratios: list[Ratio] = field(default_factory=list)
     figures: list[Figure] = field(default_factory=list)
@@ -57,11 +57,11 @@ class Book:
         target: float | None = None,
         *,
         below: bool = False,
-        by_cpu: float | None = None,
+        by_time: float | None = None,
     ) -> None:
-        """Note ours / theirs, round by round; the target is a least value, or with ``below`` a value not to reach."""
+        """Add ours / theirs, round by round; the target is a minimum, or with ``below`` a limit."""
         rounds = [a / b for a, b in zip(ours, theirs, strict=False) if b]
-        self.measure(name, rounds, target, below=below, by_cpu=by_cpu)
+        self.measure(name, rounds, target, below=below, by_time=by_time)
 
     def measure(
         self,
@@ -70,49 +70,49 @@ class Book:
         target: float | None = None,
         *,
         below: bool = False,
-        by_cpu: float | None = None,
+        by_time: float | None = None,
     ) -> None:
-        """Note a value of each round that has a target of its own."""
+        """Add a value of each round that has a target of its own."""
         known = [value for value in values if math.isfinite(value)]
         if known:
-            median = statistics.median(known)
-            self.ratios.append(Ratio(self.section, name, median, min(known), max(known), target, below, by_cpu))
+            middle = statistics.median(known)
+            self.ratios.append(Ratio(self.section, name, middle, min(known), max(known), target, below, by_time))
         else:
             self.missing(name, "nothing was measured")
 
-    def figure(self, name: str, told: str) -> None:
-        """Note a figure."""
-        self.figures.append(Figure(self.section, name, told))
+    def figure(self, name: str, text: str) -> None:
+        """Add a figure."""
+        self.figures.append(Figure(self.section, name, text))
 
     def missing(self, name: str, why: str) -> None:
-        """Note what could not be measured; the names of what failed alike are told together."""
-        told = " ".join(why.split())[:160]
+        """Add what could not be measured; names with the same reason share a line."""
+        text = " ".join(why.split())[:200]
         for at, other in enumerate(self.absent):
-            if (other.section, other.told) == (self.section, told):
-                self.absent[at] = Figure(self.section, f"{other.name}, {name}", told)
+            if (other.section, other.text) == (self.section, text):
+                self.absent[at] = Figure(self.section, f"{other.name}, {name}", text)
                 return
-        self.absent.append(Figure(self.section, name, told))
+        self.absent.append(Figure(self.section, name, text))
 
     def text(self) -> str:
-        """Everything as one table, for people."""
-        lines = [f"{'RATIOS':<66}{'median':>8}  {'min .. max':<17}{'by CPU':<8}target"]
+        """Return everything as a table for people."""
+        lines = [f"{'RATIOS':<62}{'median':>8}  {'min .. max':<17}{'by time':<8}target"]
         section = None
         for ratio in self.ratios:
             if ratio.section != section:
                 section = ratio.section
                 lines.append(section)
-            spread = f"{_short(ratio.least)} .. {_short(ratio.greatest)}"
-            hoped = ""
+            spread = f"{_short(ratio.minimum)} .. {_short(ratio.maximum)}"
+            target = ""
             if ratio.target is not None:
-                hoped = f"{'under' if ratio.below else 'least'} {ratio.target:g}{'  MISSED' if ratio.missed else ''}"
-            cpu = "" if ratio.by_cpu is None else _short(ratio.by_cpu)
-            lines.append(f"  {ratio.name:<64}{_short(ratio.median):>8}  {spread:<17}{cpu:<8}{hoped}".rstrip())
+                target = f"{'under' if ratio.below else 'least'} {ratio.target:g}{'  MISSED' if ratio.missed else ''}"
+            by_time = "" if ratio.by_time is None else _short(ratio.by_time)
+            lines.append(f"  {ratio.name:<60}{_short(ratio.median):>8}  {spread:<17}{by_time:<8}{target}".rstrip())
         lines += _listed("FIGURES (medians of the rounds)", self.figures)
         lines += _listed("NOT AVAILABLE", self.absent)
         return "\n".join(lines)
 
     def write(self, path: Path) -> None:
-        """The same as JSON."""
+        """Write the same as JSON."""
         ratios = [{**asdict(ratio), "missed": ratio.missed} for ratio in self.ratios]
         made = {
             "ratios": ratios,
@@ -130,7 +130,7 @@ def _listed(title: str, figures: Sequence[Figure]) -> list[str]:
             section = figure.section
             lines.append(section)
         lines.append(
-            f"  {figure.name:<42}{figure.told}" if len(figure.name) < 42 else f"  {figure.name}: {figure.told}"
+            f"  {figure.name:<42}{figure.text}" if len(figure.name) < 42 else f"  {figure.name}: {figure.text}"
         )
     return lines
 
@@ -139,6 +139,6 @@ def _short(value: float) -> str:
     return f"{value:.2f}" if abs(value) < 100 else f"{value:.0f}"
 
 
-def middle(values: Sequence[float]) -> float:
-    """The median; nan of nothing."""
+def median(values: Sequence[float]) -> float:
+    """Return the median; nan of nothing."""
     return statistics.median(values) if values else float("nan")

@@ -7,8 +7,8 @@ from typing import Any, Final
 import numpy as np
 import numpy.typing as npt
 
+from benchmarks.pack_inputs import Columns
 from benchmarks.peers.pack import CHEMISTRIES, CURVES, GAS_CONSTANT, RESULT_UNITS
-from benchmarks.questions import Columns
 
 Numbers = npt.NDArray[Any]
 

@@ -1,10 +1,12 @@
 """Two programs that compute nothing: bytes from a bare WSGI callable, and the same bytes from a Flask view.
 
-The bytes are a real answer of the service, which the benchmark leaves in a file named by BENCHMARK_ANSWER.
+The bytes are real responses of the service, by path, in the JSON file that BENCHMARK_RESPONSES names.
 """
 
 from __future__ import annotations
 
+import functools
+import json
 import os
 from collections.abc import Callable, Iterable
 from pathlib import Path
@@ -12,19 +14,25 @@ from typing import Any
 
 from flask import Flask, Response
 
-ANSWER = Path(os.environ["BENCHMARK_ANSWER"]).read_bytes()
-HEADERS = [("Content-Type", "application/json"), ("Content-Length", str(len(ANSWER)))]
+BODIES = {path: text.encode() for path, text in json.loads(Path(os.environ["BENCHMARK_RESPONSES"]).read_text()).items()}
+HEADERS = {
+    path: [("Content-Type", "application/json"), ("Content-Length", str(len(body)))] for path, body in BODIES.items()
+}
 
 view = Flask(__name__)
 
 
 def bare(environ: dict[str, Any], start_response: Callable[..., Any]) -> Iterable[bytes]:
-    """The least that a WSGI server can be asked for."""
-    start_response("200 OK", HEADERS)
-    return [ANSWER]
+    """Return the bytes of a path, read no body: the minimum of a WSGI application."""
+    path = environ["PATH_INFO"]
+    start_response("200 OK", HEADERS[path])
+    return [BODIES[path]]
 
 
-@view.route("/v1/pack-current", methods=["GET", "POST"])
-def constant() -> Response:
-    """The least that Flask can be asked for."""
-    return Response(ANSWER, content_type="application/json")
+def constant(body: bytes) -> Response:
+    """Return a constant response: the minimum of a Flask view."""
+    return Response(body, content_type="application/json")
+
+
+for _path, _body in BODIES.items():
+    view.add_url_rule(_path, _path, functools.partial(constant, _body), methods=["GET", "POST"])

@@ -17,8 +17,8 @@ from benchmarks.peers import pack
 app = FastAPI()
 
 
-class Question(BaseModel):
-    """What is asked, in the units of the service's contract."""
+class Inputs(BaseModel):
+    """The inputs, in the units of the service's contract."""
 
     model_config = ConfigDict(extra="forbid", allow_inf_nan=False)
 
@@ -35,19 +35,19 @@ class Question(BaseModel):
     discharge_rating: Annotated[float | None, Field(gt=0, le=500)] = None
 
 
-def told(question: Question) -> Response:
-    """The answer as JSON."""
-    made = pack.answer(question.model_dump(exclude_unset=True))
+def respond(inputs: Inputs) -> Response:
+    """Return the results as JSON."""
+    made = pack.answer(inputs.model_dump(exclude_unset=True))
     return Response(orjson.dumps(made), media_type="application/json")
 
 
 @app.get("/v1/pack-current")
-async def ask_by_query(question: Annotated[Question, Query()]) -> Response:
-    """The question in the query."""
-    return told(question)
+async def get_by_query(inputs: Annotated[Inputs, Query()]) -> Response:
+    """Answer inputs in the query."""
+    return respond(inputs)
 
 
 @app.post("/v1/pack-current")
-async def ask_by_body(question: Question) -> Response:
-    """The question in the body."""
-    return told(question)
+async def get_by_body(inputs: Inputs) -> Response:
+    """Answer inputs in the body."""
+    return respond(inputs)

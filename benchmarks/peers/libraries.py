@@ -19,8 +19,8 @@ import polars
 import pyarrow
 from pyarrow import ipc
 
+from benchmarks.pack_inputs import INPUTS
 from benchmarks.peers.columns import CAUTION_TEXTS, caution_numbers, solve
-from benchmarks.questions import INPUTS
 
 
 class Row(msgspec.Struct, gc=False):

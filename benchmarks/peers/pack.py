@@ -129,29 +129,29 @@ def answer(given: dict[str, Any]) -> dict[str, Any]:
 
 
 def cautions(question: dict[str, Any], found: dict[str, float | None], assumed: list[str]) -> list[dict[str, Any]]:
-    """What is to be said of this pack, in words."""
-    told: list[dict[str, Any]] = []
+    """Return the cautions that hold for this pack."""
+    made: list[dict[str, Any]] = []
     rested, current, rating_used = found["open_circuit_voltage"], found["current"], found["rating_used"]
     loaded, loaded_cell = found["loaded_voltage"], found["loaded_cell_voltage"]
     if rested is None or current is None or loaded is None or loaded_cell is None:
         text = f"The pack cannot give {question['power']:g} W; the most is {found['greatest_power'] or 0:.5g} W."
-        told.append({"code": "power-beyond-pack", "text": text})
+        made.append({"code": "power-beyond-pack", "text": text})
     elif rating_used is None:
         text = "rating_used has no answer without discharge_rating."
-        told.append({"code": "needs-input", "text": text, "results": ["rating_used"]})
+        made.append({"code": "needs-input", "text": text, "results": ["rating_used"]})
     if "cell_resistance" in assumed:
-        told.append(ASSUMED_RESISTANCE)
+        made.append(ASSUMED_RESISTANCE)
     if loaded_cell is not None and loaded_cell < CUTOFF[question["chemistry"]]:
         text = f"At {loaded_cell:.5g} V a cell the pack is below the usual cut-off of its chemistry: cells are harmed."
-        told.append({"code": "below-cutoff", "text": text})
+        made.append({"code": "below-cutoff", "text": text})
     if rested is not None and rested > 1.02 * question["cells"] * FULL[question["chemistry"]]:
-        told.append({"code": "more-than-full", "text": f"{rested:.5g} V is more than such a pack holds when full."})
+        made.append({"code": "more-than-full", "text": f"{rested:.5g} V is more than such a pack holds when full."})
     if rating_used is not None and rating_used > 100:
         text = f"The load is {rating_used:.5g} % of the continuous rating on the label."
-        told.append({"code": "over-rating", "text": text})
+        made.append({"code": "over-rating", "text": text})
     if loaded is not None and rested is not None and loaded < 0.8 * rested:
-        told.append({"code": "deep-sag", "text": "More than a fifth of the voltage is lost in the pack."})
+        made.append({"code": "deep-sag", "text": "More than a fifth of the voltage is lost in the pack."})
     if not 0 <= question["pack_temperature"] <= 40:
         text = f"{question['pack_temperature']:g} degC is outside the 0 to 40 degC that were checked."
-        told.append({"code": "outside-temperature", "text": text})
-    return [*told, FIRE]
+        made.append({"code": "outside-temperature", "text": text})
+    return [*made, FIRE]

@@ -1,4 +1,4 @@
-"""A client that sends one table again and again: `python -m benchmarks.batcher PORT FILE SECONDS`."""
+"""A client that sends one table again and again: `python -m benchmarks.table_client PORT FILE SECONDS`."""
 
 from __future__ import annotations
 
@@ -10,12 +10,12 @@ from collections import Counter
 from pathlib import Path
 
 from benchmarks.exchange import Broken, exchange, post
-from benchmarks.questions import PATH
-from benchmarks.tables import MEDIA
+from benchmarks.pack_inputs import PATH
+from benchmarks.table_files import MEDIA
 
 
 def main(port: str, file: str, seconds: str) -> None:
-    """Say when the first answer has come; at the end, how many came with which status."""
+    """Print the statuses after the first response, and again at the end."""
     body = Path(file).read_bytes()
     head = post(f"{PATH}/batch", MEDIA["csv"], MEDIA["csv"], len(body))
     statuses: Counter[str] = Counter()

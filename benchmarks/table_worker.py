@@ -1,8 +1,8 @@
-"""A child process that does tables without HTTP, when told: `python -m benchmarks.desk`.
+"""A child process that computes tables without HTTP: `python -m benchmarks.table_worker`.
 
-It reads a line of JSON, ``{"job": ..., "kind": ..., "file": ...}``, does the job on the file's bytes, which it has in
-memory beforehand, and writes a line: ``{"seconds": ..., "cpu": ...}`` or ``{"error": ...}``. Its own process, so that
-polars' number of threads can be set and no load generator shares its memory.
+It reads lines of JSON, ``{"job": ..., "kind": ..., "file": ...}``, runs the job on the bytes of the file, read
+beforehand, and writes a line: ``{"seconds": ..., "cpu": ...}`` or ``{"error": ...}``. It is a process of its own so
+that the number of threads of polars can be set and no load generator shares its memory.
 """
 
 from __future__ import annotations
@@ -20,24 +20,24 @@ from typing import Any
 from benchmarks.processes import start_child, stop_child
 
 
-class Desk:
-    """The other end: starts such a child and tells it what to do."""
+class TableWorker:
+    """A handle of such a child process."""
 
     def __init__(self, threads: int | None = None) -> None:
         chosen = {"POLARS_MAX_THREADS": str(threads), "OMP_NUM_THREADS": str(threads)} if threads else {}
-        self._child: subprocess.Popen[str] = start_child("benchmarks.desk", environment=chosen)
+        self._child: subprocess.Popen[str] = start_child("benchmarks.table_worker", environment=chosen)
 
     def seconds(self, job: str, kind: str, file: Path) -> tuple[float, float]:
-        """How long a job took, and its processor time. Raises RuntimeError with what was wrong."""
+        """Run a job; return its elapsed time and its CPU time [s]. Raises RuntimeError with the error of the job."""
         assert self._child.stdin is not None
         assert self._child.stdout is not None
         self._child.stdin.write(json.dumps({"job": job, "kind": kind, "file": str(file)}) + "\n")
         self._child.stdin.flush()
         line = self._child.stdout.readline()
-        told = json.loads(line) if line else {"error": "the process ended"}
-        if "error" in told:
-            raise RuntimeError(told["error"])
-        return float(told["seconds"]), float(told["cpu"])
+        result = json.loads(line) if line else {"error": "the process ended"}
+        if "error" in result:
+            raise RuntimeError(result["error"])
+        return float(result["seconds"]), float(result["cpu"])
 
     def stop(self) -> None:
         """End the child."""
@@ -46,7 +46,7 @@ class Desk:
 
 @functools.cache
 def prepared(job: str, kind: str, file: str) -> Callable[[], Any]:
-    """The job with everything loaded that is not to be measured."""
+    """Return the job as a function, with everything loaded that is not measured."""
     body = Path(file).read_bytes()
     if job == "numpy":
         from pyarrow import ipc
@@ -64,24 +64,24 @@ def prepared(job: str, kind: str, file: str) -> Callable[[], Any]:
         from benchmarks.peers.rows import row_by_row
 
         return functools.partial(row_by_row, body)
-    from benchmarks.ours import batch
+    from benchmarks.in_process import batch
 
     return functools.partial(batch(), body, kind)
 
 
 def main() -> None:
-    """Do what standard input says until it ends."""
+    """Run the jobs of standard input until it ends."""
     out = os.fdopen(os.dup(sys.stdout.fileno()), "w")
     made: list[Any] = []
     for line in sys.stdin:
-        told = json.loads(line)
+        order = json.loads(line)
         try:
-            work = prepared(told["job"], told["kind"], told["file"])
+            work = prepared(order["job"], order["kind"], order["file"])
             start, cpu = time.perf_counter(), time.process_time()
-            made[:] = [work()]  # kept until the next is made, so that memory is warm, as in a program that goes on
+            made[:] = [work()]  # freed when the next is made: memory is warm, as in a long-running program
             seconds, cpu = time.perf_counter() - start, time.process_time() - cpu
             out.write(json.dumps({"seconds": seconds, "cpu": cpu}) + "\n")
-        except Exception as error:  # told to the other end, whatever it is
+        except Exception as error:  # any error is reported to the other end
             out.write(json.dumps({"error": f"{type(error).__name__}: {error}"}) + "\n")
         out.flush()
 

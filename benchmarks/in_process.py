@@ -1,4 +1,4 @@
-"""The one place that knows how to call the service's tables in this process, without HTTP."""
+"""Compute tables with the service's own functions, in this process, without HTTP."""
 
 from __future__ import annotations
 
@@ -7,11 +7,11 @@ from collections.abc import Callable
 
 
 class NotAvailable(Exception):
-    """This checkout has no such function."""
+    """This version of the service has no such functions."""
 
 
 def batch() -> Callable[[bytes, str], bytes]:
-    """A function of a body and its format that reads, calculates and writes. Raises NotAvailable."""
+    """Return a function of a body and its format that reads, computes and writes. Raises NotAvailable."""
     try:
         from gramwatt.edge.tables.answering import Plan
         from gramwatt.edge.tables.batch import Form, Tally, chunks, opened, writer, written
@@ -26,7 +26,7 @@ def batch() -> Callable[[bytes, str], bytes]:
         tally = Tally()
         made = b"".join(written(plan, pieces, writer(plan, form), tally))
         if tally.broken or tally.faulty:
-            raise ValueError(f"{tally.faulty} rows without an answer; {tally.broken}")
+            raise ValueError(f"{tally.faulty} invalid rows; {tally.broken}")
         return made
 
     return answered
