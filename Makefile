@@ -11,7 +11,7 @@ help:
 	@echo "make serve     install into .venv and start the service on $(HOST):$(PORT)"
 	@echo "make check     calculators: declarations, units, examples; the unit table by Pint"
 	@echo "make test      install into .venv and run the whole test suite"
-	@echo "make bench     measure it beside others on this machine, about six minutes (QUICK=1: about one)"
+	@echo "make bench     measure it beside others on this machine, about six minutes (QUICK=1: one; AGAINST=DIR: another checkout too)"
 	@echo "make lint      ruff, mypy --strict, pyright"
 	@echo "make contract  write the unit table (by Pint) and openapi/ from the declarations"
 	@echo "make format    let ruff format and mend what it can"
@@ -50,7 +50,7 @@ test: $(VENV)/.test
 	$(BIN)/python -m pytest
 
 bench: $(VENV)/.bench
-	$(BIN)/python -m benchmarks $(if $(QUICK),--quick)
+	$(BIN)/python -m benchmarks $(if $(QUICK),--quick) $(if $(AGAINST),--against $(AGAINST))
 
 lint: $(VENV)/.lint
 	$(BIN)/ruff check .

@@ -41,11 +41,12 @@ class Server:
         self.command = [each.replace("{port}", str(self.port)) for each in command]
         self.environment = {**os.environ, "PYTHONDONTWRITEBYTECODE": "1", **environment}
         self.probe = probe
-        self._output: IO[bytes] = tempfile.TemporaryFile()  # noqa: SIM115 - closed by stop
+        self._output: IO[bytes] | None = None
         self._process: subprocess.Popen[bytes] | None = None
 
     def start(self) -> float:
         """Start it and wait for a first response; return the seconds that took. Raises DidNotStart."""
+        self._output = tempfile.TemporaryFile()  # noqa: SIM115 - closed by stop
         began = time.perf_counter()
         self._process = subprocess.Popen(
             self.command,
@@ -73,6 +74,8 @@ class Server:
 
     def output(self) -> str:
         """Return the last lines that it wrote."""
+        if self._output is None:
+            return ""
         self._output.seek(0)
         return "\n".join(self._output.read().decode("utf-8", "replace").strip().splitlines()[-3:])
 
@@ -96,7 +99,9 @@ class Server:
         with contextlib.suppress(ProcessLookupError, PermissionError):
             os.killpg(self._process.pid, signal.SIGKILL)  # a worker that outlived its master
         self._process = None
-        self._output.close()
+        if self._output is not None:
+            self._output.close()
+            self._output = None
         if self in _started:
             _started.remove(self)
 
