@@ -5,12 +5,13 @@ PORT ?= 8000
 VENV := .venv
 BIN := $(VENV)/bin
 
-.PHONY: help serve check test bench lint contract format clean
+.PHONY: help serve check test trials bench lint contract format clean
 
 help:
 	@echo "make serve     install into .venv and start the service on $(HOST):$(PORT)"
 	@echo "make check     calculators: declarations, units, examples; the unit table by Pint"
 	@echo "make test      install into .venv and run the whole test suite"
+	@echo "make trials    hostile inputs and 100,000 random requests to a running service (SHORT=1: about 90 s)"
 	@echo "make bench     measure it beside others on this machine, about six minutes (QUICK=1: one; AGAINST=DIR: another checkout too)"
 	@echo "make lint      ruff, mypy --strict, pyright"
 	@echo "make contract  write the unit table (by Pint) and openapi/ from the declarations"
@@ -48,6 +49,9 @@ serve: $(VENV)/.checked
 
 test: $(VENV)/.test
 	$(BIN)/python -m pytest
+
+trials: $(VENV)/.test
+	PYTHONPATH=tests $(BIN)/python -m trials $(if $(SHORT),--short)
 
 bench: $(VENV)/.bench
 	$(BIN)/python -m benchmarks $(if $(QUICK),--quick) $(if $(AGAINST),--against $(AGAINST))

@@ -1,0 +1,70 @@
+"""Send every hostile input beside a plain client; judge status, time, memory and what the plain client met."""
+
+from __future__ import annotations
+
+import http.client
+import time
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from typing import Final
+
+from trials.inputs import HostileInput, hostile_inputs, ordinary_requests
+from trials.service import Neighbor, Service
+
+MOST_CPU_SECONDS: Final = 1.0
+"""Processor time of all workers for one input; unlike elapsed time it is the same on a busy machine."""
+MOST_SECONDS: Final = 10.0
+MOST_GROWTH: Final = 50 * 1024 * 1024
+MOST_SLOWER: Final = 3.0
+"""How many times slower others' 99th percentile may be than without an attack."""
+LEAST_P99: Final = 0.02
+"""Seconds: differences below this are noise."""
+
+
+@dataclass(slots=True)
+class Outcome:
+    """A line that reports a trial, and what is wrong with it."""
+
+    line: str
+    problems: list[str] = field(default_factory=list)
+
+
+def try_hostile_inputs(service: Service, *, judge_neighbors: bool) -> Iterator[Outcome]:
+    """Send each hostile input and yield its outcome; on demand others' slower responses are a problem too."""
+    for request in ordinary_requests() * 8:  # libraries that are imported on first use are no growth
+        service.send(request)
+    with Neighbor(service) as alone:
+        time.sleep(2)
+    usual = max(alone.quantile(0.99), LEAST_P99)
+    for hostile in hostile_inputs():
+        yield _try(service, hostile, usual if judge_neighbors else float("inf"))
+
+
+def _try(service: Service, hostile: HostileInput, usual: float) -> Outcome:
+    request = hostile.build()
+    before, workers, spent = service.memory(), set(service.workers()), service.cpu_seconds()
+    with Neighbor(service) as neighbor:
+        began = time.perf_counter()
+        try:
+            status, body = service.send(request)
+        except (OSError, http.client.HTTPException) as error:
+            status, body = 0, repr(error).encode()
+        took = time.perf_counter() - began
+        time.sleep(0.3)
+    cpu, growth = service.cpu_seconds() - spent, service.memory() - before
+    slowest = neighbor.quantile(0.99)
+    sent = len(request.body or b"") + len(request.target)
+    outcome = Outcome(
+        f"{hostile.name:36s} {sent:10,d} bytes  {status}  {took:5.2f} s  processor {cpu:5.2f} s  "
+        f"{growth / 2**20:6.1f} MiB  others p99 {slowest * 1000:5.0f} ms"
+    )
+    checks = {
+        f"status {status}: {body[:300]!r}": status not in hostile.statuses,
+        f"took {took:.1f} s, {cpu:.1f} s of processor time": took > MOST_SECONDS or cpu > MOST_CPU_SECONDS,
+        f"grew by {growth / 2**20:.0f} MiB": growth > MOST_GROWTH,
+        f"others: p99 {slowest:.2f} s": slowest > MOST_SLOWER * usual,
+        f"others: {neighbor.failures} failures": neighbor.failures > 0,
+        "a worker ended": set(service.workers()) != workers,
+    }
+    outcome.problems = [problem for problem, failed in checks.items() if failed]
+    return outcome
