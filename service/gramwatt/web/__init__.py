@@ -16,7 +16,7 @@ from gramwatt.web.pages import routes as pages
 from gramwatt.web.proxies import NamedProxies
 
 LARGEST_BODY = 1024 * 1024
-LOCAL_HOSTS = ("localhost", "127.0.0.1", "[::1]")
+LOCAL_HOSTS = ("localhost", "127.0.0.1")
 """Host names of this machine, by which its own probes call."""
 
 
