@@ -21,14 +21,19 @@ graceful_timeout = 20
 keepalive = 75
 
 control_socket_disable = True
-worker_tmp_dir = "/dev/shm" if Path("/dev/shm").is_dir() else None  # noqa: S108 - a RAM disk for heartbeats
+_ram_disk = "/dev/shm" if os.access("/dev/shm", os.W_OK) else None  # noqa: S108 - nothing of clients' is written there
+worker_tmp_dir = _ram_disk
 accesslog = "-" if os.environ.get("GRAMWATT_ACCESS_LOG") == "1" else None
 errorlog = "-"
 loglevel = os.environ.get("GRAMWATT_LOG_LEVEL", "warning")
 
 _own_folder = None
-if not os.environ.get("PROMETHEUS_MULTIPROC_DIR"):
-    _own_folder = os.environ["PROMETHEUS_MULTIPROC_DIR"] = tempfile.mkdtemp(prefix="gramwatt-metrics-")
+if os.environ.get("PROMETHEUS_MULTIPROC_DIR"):
+    Path(os.environ["PROMETHEUS_MULTIPROC_DIR"]).mkdir(parents=True, exist_ok=True)
+else:
+    # Metrics are files in memory: on a disk that clients can fill, a worker that counts would be killed (SIGBUS).
+    _own_folder = tempfile.mkdtemp(prefix="gramwatt-metrics-", dir=_ram_disk)
+    os.environ["PROMETHEUS_MULTIPROC_DIR"] = _own_folder
 
 
 def on_exit(server: Any) -> None:
@@ -38,7 +43,7 @@ def on_exit(server: Any) -> None:
 
 
 def child_exit(server: Any, worker: Any) -> None:
-    """Keep the counts of a worker that ended, but do not count it as alive."""
-    from prometheus_client import multiprocess
+    """Keep the counts of a worker that ended, but not its files."""
+    from gramwatt.web.metrics_files import merge_ended
 
-    multiprocess.mark_process_dead(worker.pid)  # type: ignore[no-untyped-call]
+    merge_ended(Path(os.environ["PROMETHEUS_MULTIPROC_DIR"]), worker.pid)

@@ -4,10 +4,13 @@ from __future__ import annotations
 
 import os
 import time
+from pathlib import Path
 
 from flask import Blueprint, Response, g, request
 from prometheus_client import CONTENT_TYPE_LATEST, REGISTRY, CollectorRegistry, Counter, Histogram, generate_latest
 from prometheus_client.multiprocess import MultiProcessCollector
+
+from gramwatt.web.metrics_files import locked
 
 REQUESTS = Counter("gramwatt_requests", "Requests answered.", ["method", "route", "status"])
 FAILURES = Counter("gramwatt_failures", "Failures of the service, also in the middle of a response; each is logged.")
@@ -24,11 +27,15 @@ blueprint = Blueprint("metrics", __name__)
 @blueprint.get("/metrics")
 def metrics() -> Response:
     """The metrics in Prometheus' text format."""
-    registry = REGISTRY
-    if os.environ.get("PROMETHEUS_MULTIPROC_DIR"):
+    folder = os.environ.get("PROMETHEUS_MULTIPROC_DIR")
+    if folder:
         registry = CollectorRegistry()
-        MultiProcessCollector(registry)  # type: ignore[no-untyped-call]
-    return Response(generate_latest(registry), content_type=CONTENT_TYPE_LATEST, headers={"Cache-Control": "no-store"})
+        MultiProcessCollector(registry, folder)  # type: ignore[no-untyped-call]
+        with locked(Path(folder), shared=True):
+            text = generate_latest(registry)
+    else:
+        text = generate_latest(REGISTRY)
+    return Response(text, content_type=CONTENT_TYPE_LATEST, headers={"Cache-Control": "no-store"})
 
 
 def begin() -> None:

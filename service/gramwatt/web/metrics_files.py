@@ -1,0 +1,59 @@
+"""The files in which workers count, and those of ended workers merged, so that they stay few.
+
+prometheus_client has a file for each kind of metric and each process, and adds them up when they are read. A merged
+file is another of the same form. Readers and the merging process exclude each other, else a count would be there twice.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import struct
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Final
+
+from prometheus_client.mmap_dict import MmapedDict
+
+KINDS: Final = ("counter", "histogram")
+"""Those that `metrics` has, whose values are added up."""
+
+
+@contextlib.contextmanager
+def locked(folder: Path, *, shared: bool) -> Iterator[None]:
+    """Hold the lock of a folder: with others that read, or alone."""
+    import fcntl  # not on Windows, where several processes do not share a socket
+
+    with (folder / "lock").open("ab") as lock:
+        fcntl.flock(lock, fcntl.LOCK_SH if shared else fcntl.LOCK_EX)
+        yield
+
+
+def merge_ended(folder: Path, pid: int) -> None:
+    """Add the counts of an ended process to those of the others that ended, and remove its files."""
+    with locked(folder, shared=False):
+        for kind in KINDS:
+            ended, merged, made = (folder / f"{kind}_{name}" for name in (f"{pid}.db", "ended.db", "ended.new"))
+            if not ended.exists():
+                continue
+            values = _read(merged)
+            for key, (value, timestamp) in _read(ended).items():
+                before, latest = values.get(key, (0.0, 0.0))
+                values[key] = before + value, max(latest, timestamp)
+            made.unlink(missing_ok=True)
+            written = MmapedDict(str(made))  # type: ignore[no-untyped-call]
+            for key, (value, timestamp) in values.items():
+                written.write_value(key, value, timestamp)  # type: ignore[no-untyped-call]
+            written.close()  # type: ignore[no-untyped-call]
+            made.replace(merged)
+            ended.unlink()
+
+
+def _read(path: Path) -> dict[str, tuple[float, float]]:
+    """Return values with timestamps by key; none of a file that is missing, or broken by the end of its process."""
+    values: dict[str, tuple[float, float]] = {}
+    with contextlib.suppress(FileNotFoundError, RuntimeError, ValueError, struct.error):
+        for key, value, timestamp, _ in MmapedDict.read_all_values_from_file(str(path)):  # type: ignore[no-untyped-call]
+            json.loads(key)  # a broken one would break every reader of the merged file
+            values[key] = value, timestamp
+    return values
