@@ -244,7 +244,7 @@ def test_requests_sent_ahead_are_bounded_though_the_transport_never_pauses() -> 
         assert len(connection.pipeline) <= MOST_PIPELINED
         assert transport.paused or connection.refused
         connection.connection_lost(None)
-        for task in asyncio.all_tasks() - {asyncio.current_task()}:  # type: ignore[arg-type]
+        for task in asyncio.all_tasks() - {asyncio.current_task()}:
             task.cancel()
 
     asyncio.run(test())
