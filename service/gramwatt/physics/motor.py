@@ -16,8 +16,11 @@ RESISTANCE_SPREAD: Final[Annotated[float, Unit("ohm")]] = 0.070
 """Effective resistance of a motor for five-inch propellers: 0.11 to 0.40 ohm on nine motors of an open bench data set,
 far above the winding's. With the two defaults below chosen on five of these motors, checked on the other four."""
 
-NEWTON_STEPS: Final = 2
-"""Steps for the avionics' current, after a first one from the voltage at rest. Each about squares the error."""
+SETTLED: Final = 1e-8
+"""Relative fall of the voltage in a step of `equilibrium` after which the next one would be lost in rounding: errors
+shrink as their squares."""
+MOST_STEPS: Final = 60
+"""Three are usual; near the limit of the pack a step halves the error until 1e-8 is left."""
 
 
 class Point(NamedTuple):
@@ -57,32 +60,44 @@ def equilibrium(
 
     Returns
     -------
-    `Point`. With k = 1/Kv and R_t = R + N d^2 R_p the speed solves ``c R_t w^2 + k^2 w - k (d V - I0 R_t) = 0``; the
-    root in the form that survives c -> 0. Avionics draw P_a / V at the loaded voltage V: about a voltage U near it
-    ``P_a / V = P_a / U (2 - V / U)``, so that the pack with them is a source ``(V - 2 R_p P_a / U) / (1 - h)`` behind
-    ``R_p / (1 - h)``, h = R_p P_a / U^2. From the voltage at rest on, U is the loaded voltage that this gives
-    (Newton's method).
+    `Point`, of the largest loaded voltage V where all agree: the one that a pack reaches from rest. With k = 1/Kv,
+    ``d V = k w + R I``, ``I = I0 + c w^2 / k`` and ``V = V_0 - R_p (N d I + P_a / V)``.
+
+    Notes
+    -----
+    About a voltage U the avionics' current is replaced by its tangent ``P_a / U (2 - V / U)``. With h = R_p P_a / U^2
+    and R_t = (1 - h) R + N d^2 R_p that leaves
+    ``c R_t w^2 / k + (1 - h) k w = d (V_0 - 2 h U) - I0 R_t``, of which the larger root is taken in the form that
+    survives c -> 0. The tangent lies below the current, which is convex in V, as is the motors': so each step, from
+    U = V_0 on, comes nearer from above (Newton's method), and where one finds no voltage below U with the motors
+    turning, there is none.
     """
     k = 1 / speed_constant
-    linear = k**2
+    torque_current = torque_factor * speed_constant
     pack_per_motor = motors * duty
+    added_resistance = pack_resistance * pack_per_motor * duty
     avionics_loss = pack_resistance * avionics_power
 
-    def solve(near: Array) -> tuple[Array, Array, Array]:
+    def step(near: Array) -> tuple[Array, Array, Array]:
         share = avionics_loss / near**2
-        source = (open_circuit_voltage - 2 * share * near) / (1 - share)
-        resistance = pack_resistance * pack_per_motor / (1 - share)
-        total = motor_resistance + resistance * duty
-        constant = k * (duty * source - no_load_current * total)
-        root = np.sqrt(np.where(constant > 0, linear**2 + 4 * torque_factor * total * constant, np.nan))
-        speed = 2 * constant / (linear + root)
-        current = torque_factor * speed_constant * speed**2 + no_load_current
-        return speed, current, source - resistance * current
+        total = (1 - share) * motor_resistance + added_resistance
+        linear = (1 - share) * k
+        surplus = duty * (open_circuit_voltage - 2 * share * near) - no_load_current * total
+        speed = 2 * surplus / (linear + np.sqrt(linear**2 + 4 * torque_current * total * surplus))
+        current = torque_current * speed**2 + no_load_current
+        return speed, current, (k * speed + motor_resistance * current) / duty
 
-    speed, current, voltage = solve(open_circuit_voltage)
-    for _ in range(NEWTON_STEPS):
-        speed, current, voltage = solve(voltage)
-    return Point(speed, current, pack_per_motor * current + avionics_power / voltage, voltage)
+    near = open_circuit_voltage
+    for _ in range(MOST_STEPS):
+        speed, current, voltage = step(near)
+        falls = (voltage < near * (1 - SETTLED)) & (speed > 0)
+        if not falls.any():
+            break
+        near = np.where(falls, voltage, near)  # settled rows stay: what they give depends on no other row
+    turns = (speed > 0) & (voltage < near * (1 + 1e-6))
+    speed, current = np.where(turns, speed, np.nan), np.where(turns, current, np.nan)
+    pack_current = pack_per_motor * current + avionics_power / voltage
+    return Point(speed, current, pack_current, open_circuit_voltage - pack_resistance * pack_current)
 
 
 class Demand(NamedTuple):
