@@ -180,6 +180,15 @@ def test_a_first_pack_that_cannot_lift_leaves_no_comparison() -> None:
     assert answer["results"]["longest_pack"] == 2
 
 
+def test_without_an_average_power_there_is_no_endurance() -> None:
+    """Not even 0 minutes of a pack that is at its reserve before it starts: nobody knows the power."""
+    answer = ask(**{**CRAFT, "packs": [{**FOUR, "mass": 6000}]}, state_of_charge=15)
+    assert answer["results"]["by_pack"][0]["endurance"] is None
+    assert reasons(answer)["by_pack.0.endurance"] == "nothing-to-fly-on"
+    assert answer["results"]["longest_pack"] is None
+    assert reasons(answer)["longest_pack"] == "none-flies"
+
+
 def test_a_power_beyond_the_pack() -> None:
     """By hand: 16.8^2 / (4 x 32 mohm) = 2205 W."""
     answer = ask(**CRAFT, average_power=2300, mass_exponent=0)

@@ -234,6 +234,26 @@ def test_motors_that_do_not_turn_at_a_quarter() -> None:
     assert {reasons(answer)[name] for name in lists} == {"does-not-turn-low"}
 
 
+@pytest.mark.parametrize("ohms", [2, 4, 10])
+def test_a_pack_too_weak_to_turn_the_motors(ohms: float) -> None:
+    """By hand: four motors take 4 A before they turn, which would take 4 A x 4 x 2 ohm = 32 of 16.8 V. No
+    throttle hovers either, where 16.8^2 / (4 x 8 ohm) = 9 W are the most there is."""
+    answer = ask(**CRAFT, cell_resistance=f"{ohms} ohm")
+    assert reasons(answer)["thrust"] == "does-not-turn"
+    assert reasons(answer)["hover_throttle"] == "cannot-lift"
+    assert answer["results"]["hover_throttle"] is None
+
+
+def test_a_pack_that_avionics_nearly_exhaust() -> None:
+    """By hand, one motor without a no-load current behind 4 ohm: without avionics it turns at 1 % throttle and the pack
+    stays at its 16.8 V, so that avionics can have 16.8^2 / 16 = 17.64 W, and not 17.65 W; from 17.63 W it sags to
+    (16.8 + sqrt(16.8^2 - 16 x 17.63)) / 2 = 8.6 V."""
+    weak = {**CRAFT, "motors": 1, "no_load_current": 0, "throttle_cap": 0.01, "cell_resistance": "1 ohm"}
+    near = results(**weak, avionics_power=17.63)
+    assert near["loaded_voltage"] == pytest.approx(8.6, rel=1e-5)
+    assert results(**weak, avionics_power=17.65)["thrust"] is None
+
+
 def test_a_mass_it_cannot_lift() -> None:
     answer = ask(**{**CRAFT, "mass": 9000})
     assert answer["results"]["hover_throttle"] is None

@@ -171,3 +171,32 @@ def test_a_small_pack_gives_out() -> None:
     )
     assert math.isnan(float(equilibrium(small).rotor_speed[0]))
     assert equilibrium(small._replace(pack_resistance=1.0)).rotor_speed[0] > 0
+
+
+def watts_at(case: Case, rotor_speed: float) -> Decimal:
+    """What the pack must give at a speed: N I (k w + R I) + P_a."""
+    with localcontext() as context:
+        context.prec = DIGITS
+        balance = Balance(case)
+        w = Decimal(rotor_speed)
+        current = balance.i0 + balance.c * balance.kv * w**2
+        return balance.n * current * (w / balance.kv + balance.r * current) + balance.pa
+
+
+@given(CASES, st.floats(0.01, 1), st.floats(-6, -0.3), st.sampled_from((-1, 1)))
+def test_the_duty_for_a_speed_up_to_the_greatest_power(case: Case, share: float, exponent: float, side: int) -> None:
+    """The pack's voltage at rest is such that V_0^2 / 4 R_p is a little more, or less, than the speed takes: then the
+    motors turn at that speed at the duty found, or there is none."""
+    assume(case.pack_resistance > 0)
+    rotor_speed = share * case.open_circuit_voltage * case.speed_constant
+    watts = float(watts_at(case, rotor_speed)) * (1 + side * 10**exponent)
+    case = case._replace(open_circuit_voltage=math.sqrt(4 * case.pack_resistance * watts))
+    known = {name: np.array([getattr(case, name)]) for name in Case._fields if name != "duty"}
+    with np.errstate(all="ignore"):
+        duty = float(motor.duty_at_speed(np.array([rotor_speed]), **known)[0])
+    assert math.isnan(duty) == (side < 0)
+    if side > 0:
+        expected = steady_point(case._replace(duty=duty))
+        assert expected is not None
+        assert expected[0] == pytest.approx(rotor_speed, rel=1e-9)
+        assert expected[1] >= case.open_circuit_voltage / 2
