@@ -31,6 +31,7 @@ from gramwatt.declare import (
 )
 from gramwatt.edge import units
 from gramwatt.edge.columns import no
+from gramwatt.edge.limits import MOST_LISTED
 from gramwatt.edge.notes import cautions, known_inputs, worded
 from gramwatt.edge.rounding import rounded
 from gramwatt.edge.run import Outcome
@@ -316,8 +317,10 @@ def _numbers_in(formula: str, outcome: Outcome, row: int) -> str:
 def choose_units(calculator: Calculator[Any, Any], wanted: Mapping[str, str]) -> None:
     """Check a wish for units of results. Raises ValueError with what is accepted where it cannot be met."""
     declared = declared_units(calculator.answered)
-    faults = []
+    faults: list[str] = []
     for name, spelling in wanted.items():
+        if len(faults) == MOST_LISTED:
+            break
         if name not in declared:
             faults.append(f"{name[:80]} is not a result with a unit; those are {one_of(declared)}")
         elif spelling not in units.alternatives(declared[name]):

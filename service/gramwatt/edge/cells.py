@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 import numbers
 import re
+from collections.abc import Iterable
 from typing import Any, Final, TypeVar
 
 import numpy as np
@@ -16,14 +17,16 @@ from numpy.typing import NDArray
 
 from gramwatt.declare import Choice, Count, Flag, Kind, Quantity, Text
 from gramwatt.edge import units
-from gramwatt.edge.wording import accepts, bounds, near, one_of
+from gramwatt.edge.wording import accepts, bounds, did_you_mean
 
 LONGEST_NUMBER: Final = 64
 LARGEST_SPREAD: Final = 1e9
 LARGEST_END: Final = 1e12
 """Of a range; its points are judged one by one."""
 NUMBER: Final = r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]+)?"
-_QUANTITY: Final = re.compile(rf" *({NUMBER})(?: *(?:±|\+?/-|\+-) *({NUMBER}))? *([^0-9 .,+±-].*?)? *", re.ASCII)
+QUANTITY: Final = re.compile(
+    rf" *+({NUMBER})(?: *+(?:±|\+?/-|\+-) *+({NUMBER}))? *+([^0-9 .,+±-](?:.*[^ \n])?)? *+", re.ASCII
+)
 _ALIKE: Final = str.maketrans({"\u00a0": " ", "\u2009": " ", "\u202f": " ", "\u2126": "Ω", "\u2212": "-"})
 """What looks like a space, an ohm or a minus and comes with copied text."""
 _REAL: Final = (float, int, numbers.Real)
@@ -34,9 +37,13 @@ _PRINTABLE: Final = re.compile(r"[^\x00-\x1f\x7f-\x9f\u2028\u2029\ud800-\udfff]+
 class Refused(ValueError):
     """A cell that is no value of its kind: what is wrong, and what is accepted."""
 
-    def __init__(self, detail: str, accepted: str) -> None:
+    def __init__(self, detail: str, accepted: str, misspelt: tuple[str, Iterable[str]] | None = None) -> None:
         super().__init__(detail)
-        self.detail, self.accepted = detail, accepted
+        self.detail, self.accepted, self._misspelt = detail, accepted, misspelt
+
+    def with_hint(self) -> str:
+        """What is wrong, and which known words are near one that is not known. Comparing words is costly."""
+        return self.detail if self._misspelt is None else self.detail + did_you_mean(*self._misspelt)
 
 
 class Width(Quantity):
@@ -176,9 +183,9 @@ def _parse(kind: Quantity, cell: str, bare: units.Unit, *, text: bool) -> tuple[
     cell = cell.translate(_ALIKE)
     if not cell.strip():
         raise Refused("empty; leave the name out, or give a value", accepts(kind))
-    match = _QUANTITY.fullmatch(cell)
+    match = QUANTITY.fullmatch(cell)
     if match is None:
-        if re.fullmatch(r" *[+-]?[0-9]+,[0-9]+ *[^0-9]*", cell):
+        if re.fullmatch(r" *+[+-]?[0-9]+,[0-9]+[^0-9]*+", cell):
             raise Refused("a comma in a number; write a decimal point", accepts(kind))
         raise Refused("not a number, nor a number with a unit", accepts(kind))
     number, plus_minus, spelling = match.groups()
@@ -189,9 +196,7 @@ def _parse(kind: Quantity, cell: str, bare: units.Unit, *, text: bool) -> tuple[
         hint = "" if kind.unit == "1" else ", or with a unit"
         raise Refused(f"a number in quotes; send {number} without them{hint}", accepts(kind))
     if spelling is not None and spelling not in known:
-        meant = near(spelling, known)
-        hint = f"; did you mean {one_of(meant)}?" if meant else ""
-        raise Refused(f"unit {spelling!r} is not one of {', '.join(known)}{hint}", accepts(kind))
+        raise Refused(f"unit {spelling!r} is not one of {', '.join(known)}", accepts(kind), (spelling, known))
     unit = bare if spelling is None else known[spelling]
     return float(number), None if plus_minus is None else float(plus_minus), unit
 
@@ -220,9 +225,8 @@ def _count(kind: Count, cell: object, *, text: bool) -> float:
 def _choice(kind: Choice, cell: object) -> int:
     if isinstance(cell, str) and cell in kind.options:
         return kind.options.index(cell)
-    meant = near(cell, kind.options) if isinstance(cell, str) else []
-    hint = f"; did you mean {one_of(meant)}?" if meant else ""
-    raise Refused(f"not one of the options{hint}", accepts(kind))
+    misspelt = (cell, kind.options) if isinstance(cell, str) else None
+    raise Refused("not one of the options", accepts(kind), misspelt)
 
 
 def _flag(kind: Flag, cell: object, *, text: bool) -> bool:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import dataclasses
 import functools
+import itertools
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Final, TypeAlias
@@ -33,7 +34,8 @@ from gramwatt.declare import (
 )
 from gramwatt.edge import units
 from gramwatt.edge.cells import LARGEST_SPREAD, Refused, Width, limits_of, read_cell
-from gramwatt.edge.wording import Fault, accepts, echo, near, one_of, shortest
+from gramwatt.edge.limits import MOST_COMPARED, MOST_LISTED
+from gramwatt.edge.wording import Fault, accepts, did_you_mean, echo, one_of, shortest
 
 
 class _Absent:
@@ -164,7 +166,7 @@ def _read_one(kind: Kind, cell: object, *, text: bool) -> Column:
     try:
         value, spread = read_cell(kind, cell, text=text)
     except Refused as refused:
-        fault = Fault("", refused.detail, echo(cell), refused.accepted)
+        fault = Fault("", refused.with_hint(), echo(cell), refused.accepted)
         return Column(absent(kind, 1).values, yes(1), faults={0: [fault]})
     form = None if isinstance(value, float) else absent(kind, 1).values.dtype
     return Column(np.array((value,), dtype=form), yes(1), None if spread is None else np.array((spread,)))
@@ -176,7 +178,8 @@ def _read_into(
     try:
         value, spread = read_cell(kind, cell, text=text, bare=bare)
     except Refused as refused:
-        column.faults[row] = [Fault("", refused.detail, echo(cell), refused.accepted)]
+        detail = refused.with_hint() if len(column.faults) < MOST_COMPARED else refused.detail
+        column.faults[row] = [Fault("", detail, echo(cell), refused.accepted)]
         return
     column.values[row] = value
     if spread is not None:
@@ -367,11 +370,20 @@ def spread_kind(name: str, kind: Quantity) -> Quantity:
     return Width(width, f"Standard uncertainty of {name}.", at_least=0, at_most=LARGEST_SPREAD, optional=True)
 
 
-def unknown(name: str, value: object, known: Sequence[str]) -> Fault:
-    """The fault of a name that a question may not bear."""
-    meant = near(name, known)
-    hint = f"; did you mean {one_of(meant)}?" if meant else ""
-    return Fault(f"/{escape_name(name)}", f"unknown name {echo(name)!r}{hint}", echo(value), one_of(known))
+def unknown(names: Mapping[str, object], known: Sequence[str], compared: int = 0) -> list[Fault]:
+    """The faults of names, with their values, that a question may not bear.
+
+    The first `MOST_COMPARED` have near matches, less ``compared``, which were told before; of more than
+    `MOST_LISTED` the rest is counted.
+    """
+    accepted = one_of(known)
+    faults = []
+    for at, (name, value) in enumerate(itertools.islice(names.items(), MOST_LISTED), compared):
+        hint = did_you_mean(name, known) if at < MOST_COMPARED else ""
+        faults.append(Fault(f"/{escape_name(name)}", f"unknown name {echo(name)!r}{hint}", echo(value), accepted))
+    if len(names) > MOST_LISTED:
+        faults.append(Fault("", f"{len(names) - MOST_LISTED} more unknown names", None, accepted))
+    return faults
 
 
 def missing(name: str, kind: Kind) -> Fault:

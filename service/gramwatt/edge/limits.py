@@ -23,6 +23,14 @@ MOST_COMPARED: Final = 20
 LONGEST_COMPARED: Final = 64
 """Characters of a name that is compared: no known name has half as many."""
 
+MOST_LISTED: Final = 80
+"""Unknown names of one question that are listed; the rest is counted. A problem has room for a hundred errors."""
+
+MOST_JSON_NAMES: Final = 100_000
+MOST_JSON_LISTS: Final = 100_000
+"""Names of members, and lists and objects, of a JSON text. Each takes some hundred bytes of memory, twenty times what
+it takes to send one. The largest question has a few thousand."""
+
 LARGEST_BATCH: Final = 256 * 1024 * 1024
 """Bytes of an Arrow record batch, which is in memory as a whole."""
 

@@ -128,7 +128,11 @@ def _layout(row: Hashable) -> _RowLayout:
 def _read_rows(kind: Table, items: list[object]) -> Column:
     layout = _layout(cast("Hashable", kind.row))
     rows: list[dict[str, object]] = [item if isinstance(item, dict) else {} for item in items]
-    faults = [fault for at, item in enumerate(items) for fault in _row_faults(kind, layout, at, item)]
+    faults: list[Fault] = []
+    compared = 0
+    for at, item in enumerate(items):
+        faults += _row_faults(kind, layout, at, item, compared)
+        compared += isinstance(item, dict) and len(item.keys() - layout.known_set)
     columns: dict[str, Any] = {}
     spreads: dict[str, NDArray[np.float64]] = {}
     for name, inner in layout.fields.items():
@@ -148,16 +152,15 @@ def _read_rows(kind: Table, items: list[object]) -> Column:
     return TableColumn(kind.row(**columns), no(1), None, {0: faults} if faults else {}, spreads)
 
 
-def _row_faults(kind: Table, layout: _RowLayout, at: int, item: object) -> list[Fault]:
-    """What is wrong with the names in a row of a table."""
+def _row_faults(kind: Table, layout: _RowLayout, at: int, item: object, compared: int) -> list[Fault]:
+    """What is wrong with the names in a row of a table; see `unknown` for ``compared``."""
     fields = layout.fields
     if not isinstance(item, dict):
         return [Fault(f"/{at}", f"{kind_of(item)} is not an object", echo(item), f"an object with {one_of(fields)}")]
     faults: list[Fault] = []
     if not item.keys() <= layout.known_set:
-        faults += [
-            unknown(name, item[name], layout.known).under(str(at)) for name in item if name not in layout.known_set
-        ]
+        names = {name: value for name, value in item.items() if name not in layout.known_set}
+        faults += [fault.under(str(at)) for fault in unknown(names, layout.known, compared)]
     faults += [missing(name, fields[name]).under(str(at)) for name in layout.required if name not in item]
     faults += [
         Fault(f"/{at}/{group[0]}", f"give {one_of(group)}", None, accepts(fields[group[0]]))

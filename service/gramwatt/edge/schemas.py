@@ -57,11 +57,10 @@ def judged(calculator: Calculator[Any, Any], cells: Mapping[str, Cells], *, text
         return Loaded(columns, ())
     except marshmallow.ValidationError as error:
         asked = calculator.asked
-        faults = tuple(
-            missing(name, asked[name]) if name in asked else unknown(name, _first(cells[name]), tuple(asked))
-            for name in (error.messages if isinstance(error.messages, dict) else ())
-        )
-        return Loaded(error.valid_data if isinstance(error.valid_data, dict) else {}, faults)
+        wrong = error.messages if isinstance(error.messages, dict) else {}
+        faults = [missing(name, asked[name]) for name in wrong if name in asked]
+        faults += unknown({name: _first(each) for name, each in cells.items() if name not in asked}, tuple(asked))
+        return Loaded(error.valid_data if isinstance(error.valid_data, dict) else {}, tuple(faults))
 
 
 def _first(cells: Cells) -> object:

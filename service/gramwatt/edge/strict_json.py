@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 import codecs
+import itertools
 import json
+import re
 from collections.abc import Sequence
 from typing import Final
 
+from gramwatt.edge.limits import MOST_JSON_LISTS, MOST_JSON_NAMES
 from gramwatt.edge.wording import echo
 
+_NAME_END: Final = re.compile(rb'"\s*+:')
 BYTE_ORDER_MARKS: Final = (codecs.BOM_UTF8, codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)
 
 
@@ -20,6 +24,10 @@ def strict_json(raw: bytes) -> object:
     """Parse JSON. Raises NotJson for NaN, a name given twice, a byte-order mark, another encoding, deep nesting."""
     if raw.startswith(BYTE_ORDER_MARKS):
         raise NotJson("it begins with a byte-order mark; send plain UTF-8")
+    if raw.count(b"[") + raw.count(b"{") > MOST_JSON_LISTS:
+        raise NotJson(f"it holds more than {MOST_JSON_LISTS} lists and objects")
+    if raw.count(b":") > MOST_JSON_NAMES and any(itertools.islice(_NAME_END.finditer(raw), MOST_JSON_NAMES, None)):
+        raise NotJson(f"it holds more than {MOST_JSON_NAMES} names")
     try:
         return json.loads(raw.decode("utf-8"), object_pairs_hook=_object, parse_constant=_no_constant)
     except RecursionError:

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 
 from gramwatt.declare import Choice, Count, Flag, Kind, Quantity, Samples, Series, Table, Text, fields_of
 from gramwatt.edge import units
+from gramwatt.edge.limits import LONGEST_COMPARED
 
 LONGEST_ECHO = 80
 
@@ -74,10 +75,18 @@ def printable(text: str) -> str:
 
 
 def near(word: str, known: Iterable[str]) -> list[str]:
-    """Known words that a misspelt one may have meant, nearest first."""
-    folded = {each.lower().replace("-", "_"): each for each in known}
-    found = difflib.get_close_matches(word[:64].lower().replace("-", "_"), folded, n=3, cutoff=0.6)
+    """Known words that a misspelt one may have meant, nearest first; words longer than `LONGEST_COMPARED` have none."""
+    if len(word) > LONGEST_COMPARED:
+        return []
+    folded = {each.lower().replace("-", "_"): each for each in known if len(each) <= LONGEST_COMPARED}
+    found = difflib.get_close_matches(word.lower().replace("-", "_"), folded, n=3, cutoff=0.6)
     return [folded[each] for each in found]
+
+
+def did_you_mean(word: str, known: Iterable[str]) -> str:
+    """The end of a sentence about a misspelt word: ``; did you mean cells?``, or nothing."""
+    meant = near(word, known)
+    return f"; did you mean {one_of(meant)}?" if meant else ""
 
 
 def one_of(words: Iterable[str]) -> str:

@@ -128,7 +128,8 @@ class Connection(HttpToolsProtocol):
         if len(self.pipeline) >= MOST_PIPELINED:
             raise Unreadable(400, "Too many requests were sent before their responses were read.")
         if not self.url.startswith(b"/"):  # RFC 9112, 3.2.2: a whole URL in the request line; RFC 9110, 7.1: "*"
-            self.url = _AUTHORITY.sub(b"", self.url, count=1)
+            authority = _AUTHORITY.match(self.url)
+            self.url = self.url[authority.end() :] if authority else self.url
             self.url = self.url if self.url.startswith(b"/") else b"/" + self.url
         super().on_headers_complete()
         if self.stopping:

@@ -9,7 +9,9 @@ from collections.abc import Collection, Mapping, Sequence
 from typing import Any, Final
 
 from flask import current_app, request
+from werkzeug.datastructures import MIMEAccept
 from werkzeug.exceptions import HTTPException, RequestEntityTooLarge
+from werkzeug.http import parse_accept_header
 
 from gramwatt.declare import Calculator, Choice, Count, Flag, Kind, Text, default_of
 from gramwatt.edge import columns
@@ -202,6 +204,11 @@ def _read_piece() -> bytes:
         raise Problem("malformed-request", f"The body could not be read: {type(error).__name__}.") from None
 
 
+def accepted_media() -> MIMEAccept:
+    """The media types that the client accepts. Spaces mean nothing there, and many of them take the parser long."""
+    return parse_accept_header(" ".join(request.headers.get("Accept", "").split()), MIMEAccept)
+
+
 def preferred(offered: Mapping[str, str], wished: str | None = None) -> str:
     """The format to answer in, from ``format=`` or Accept. ``offered`` is format: media type, the default first.
 
@@ -211,7 +218,7 @@ def preferred(offered: Mapping[str, str], wished: str | None = None) -> str:
         return wished
     if not request.headers.get("Accept", "").strip():
         return next(iter(offered))
-    best = request.accept_mimetypes.best_match(list(offered.values()))
+    best = accepted_media().best_match(list(offered.values()))
     if best is None:
         raise Problem("not-acceptable", f"This can be had as {one_of(offered.values())}.")
     return next(name for name, media in offered.items() if media == best)

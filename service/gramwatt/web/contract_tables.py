@@ -11,11 +11,11 @@ from gramwatt.declare import Calculator, Quantity
 from gramwatt.edge.ask import ask
 from gramwatt.edge.cells import LARGEST_END
 from gramwatt.edge.columns import spread_kind
+from gramwatt.edge.limits import MOST_TABLE_COLUMNS
 from gramwatt.edge.queries import fits_query
 from gramwatt.edge.schemas import schema_name
 from gramwatt.edge.tables import batch
 from gramwatt.edge.tables.answering import standing
-from gramwatt.edge.tables.heading import MOST_COLUMNS
 from gramwatt.edge.tables.sweep import varied
 from gramwatt.web import json_schema
 from gramwatt.web.contract_components import JsonObject, cached, ok, problems
@@ -195,7 +195,7 @@ def _row(calculator: Calculator[Any, Any]) -> JsonObject:
     return {
         "type": "object",
         "description": "The answer to one row, with the columns passed through and those asked for by `given`.",
-        "maxProperties": 2 * MOST_COLUMNS + 100,
+        "maxProperties": 2 * MOST_TABLE_COLUMNS + 100,
         "additionalProperties": {},
         "properties": {
             **results,

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
@@ -16,8 +15,9 @@ from gramwatt.edge.recorded.clock import clock_seconds
 from gramwatt.edge.recorded.columns import Columns, Numbers, ObjectColumns, Texts, Unusable
 from gramwatt.edge.wording import Fault, echo, near, one_of, printable
 
-_WITH_UNIT: Final = re.compile(r"\s*(.*?)\s*\[([^\[\]]*)\]\s*")
 LONGEST_TOLD: Final = 40
+MOST_NEAR: Final = 200
+"""Columns among which one of a near name is looked for."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,7 +110,7 @@ def _find(
 
 
 def _missing(channel: str, names: Sequence[str], wish: str | None, pointer: str) -> Fault:
-    meant = near(wish or channel, [_bare(name) for name in names if name])
+    meant = near(wish or channel, [_bare(name) for name in names[:MOST_NEAR] if name])
     hint = f"; did you mean {one_of(map(repr, meant))}?" if meant else ""
     shown = ", ".join(str(echo(name)) for name in names[:20]) + (", ..." if len(names) > 20 else "")
     detail = f"no column is named {echo(wish or channel)!r}{hint}"
@@ -119,8 +119,16 @@ def _missing(channel: str, names: Sequence[str], wish: str | None, pointer: str)
 
 
 def _bare(name: str) -> str:
-    match = _WITH_UNIT.fullmatch(name)
-    return match[1] if match else name.strip()
+    return split_unit(name)[0]
+
+
+def split_unit(name: str) -> tuple[str, str | None]:
+    """The name of a column and the unit in brackets behind it, or None."""
+    text = name.strip()
+    head, bracket, spelling = text.removesuffix("]").rpartition("[")
+    if not text.endswith("]") or not bracket or "]" in spelling or "\n" in head.strip():
+        return text, None
+    return head.strip(), spelling.strip()
 
 
 def _matching(names: Sequence[str], wish: str) -> list[int]:
@@ -140,10 +148,12 @@ def _matching(names: Sequence[str], wish: str) -> list[int]:
 
 def _unit(kind: Quantity, header: str, wish: str | None, pointer: str) -> tuple[units.Unit | None, Fault | None]:
     """The unit that the header tells in brackets, or else the wish."""
-    match = _WITH_UNIT.fullmatch(header) or (_WITH_UNIT.fullmatch(wish) if wish else None)
-    if match is None:
+    spelling = split_unit(header)[1]
+    if spelling is None and wish:
+        spelling = split_unit(wish)[1]
+    if spelling is None:
         return None, None
-    spelling, known = match[2].strip(), units.alternatives(kind.unit)
+    known = units.alternatives(kind.unit)
     if spelling in known:
         return known[spelling], None
     detail = f"unit {echo(spelling)!r} in the header is not one of {', '.join(known)}"

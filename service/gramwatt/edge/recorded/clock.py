@@ -12,8 +12,9 @@ import numpy as np
 from gramwatt.declare import Array
 
 _CLOCK: Final = re.compile(
-    r"\s*(?:(?P<date>\d{4}-\d{2}-\d{2})[T ])?"
-    r"(?:(?P<hours>\d{1,2}):)?(?P<minutes>\d{1,2}):(?P<seconds>\d{2}(?:[.,]\d+)?)\s*(?P<zone>Z|[+-]\d{2}:?\d{2})?\s*",
+    r"\s*+(?:(?P<date>\d{4}-\d{2}-\d{2})[T ])?"
+    r"(?:(?P<hours>\d{1,2}):)?(?P<minutes>\d{1,2}):(?P<seconds>\d{2}(?:[.,]\d++)?)"
+    r"\s*+(?:(?P<zone>Z|[+-]\d{2}:?\d{2})\s*+)?",
     re.ASCII,
 )
 DAY: Final = 86_400.0

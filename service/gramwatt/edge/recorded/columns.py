@@ -13,7 +13,7 @@ import io
 import itertools
 import json
 import re
-from collections.abc import Callable, Mapping, Sequence, Set
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence, Set
 from dataclasses import dataclass
 from typing import Any, Final, Protocol, TypeAlias
 
@@ -23,13 +23,12 @@ import orjson
 from gramwatt.declare import Array, Truths
 from gramwatt.edge.cells import kind_of
 from gramwatt.edge.columns import escape_name
+from gramwatt.edge.limits import LONGEST_HEADER, LONGEST_ROW, MOST_RECORDING_COLUMNS
 from gramwatt.edge.strict_json import NotJson, strict_json
 from gramwatt.edge.wording import Fault, echo
 from gramwatt.extras import is_installed
 
-MOST_COLUMNS: Final = 1000
 MOST_PREAMBLE: Final = 200
-LONGEST_HEADER: Final = 65_536
 SEPARATORS: Final = (",", ";", "\t")
 ACCEPTED: Final = "numbers, or null where nothing was recorded; times also as texts such as 12:34:56.7"
 LONGEST_CELL: Final = 200
@@ -110,9 +109,10 @@ class CsvColumns:
                 raise Malformed(f"line {line + 1} is longer than {LONGEST_HEADER} bytes")
             text = raw[start:end].decode("utf-8", "replace").strip("\r\n")
             fields = [(_fields(text, by), by) for by in SEPARATORS]
+            fields = [each for each in fields if len(each[0]) <= MOST_RECORDING_COLUMNS]
             named = next((each for each in fields if is_header(each[0])), None)
-            best = named or max(fields, key=lambda each: len(each[0]))
-            if (named or (first is None and text.strip())) and len(best[0]) <= MOST_COLUMNS:
+            if named or (first is None and fields and text.strip()):
+                best = named or max(fields, key=lambda each: len(each[0]))
                 first = ([name.strip() for name in best[0]], best[1], line, end)
             if named:
                 break
@@ -131,12 +131,20 @@ class CsvColumns:
         lines = io.TextIOWrapper(io.BytesIO(self._raw), "utf-8", "replace", newline="")
         texts: list[Texts] = [[] for _ in positions]
         try:
-            for row in csv.reader(lines, delimiter=self._separator, strict=True):
+            for row in csv.reader(_no_longer(lines), delimiter=self._separator, strict=True):
                 for column, at in zip(texts, positions, strict=True):
                     column.append(row[at] if at < len(row) else None)
         except csv.Error as error:
             raise Malformed(f"it cannot be read as CSV: {error}") from None
         return list(texts)
+
+
+def _no_longer(lines: Iterable[str]) -> Iterator[str]:
+    """Lines as they are. Raises Malformed at one that is longer than a row may be."""
+    for line in lines:
+        if len(line) > LONGEST_ROW:
+            raise Malformed(f"a line is longer than {LONGEST_ROW} characters")
+        yield line
 
 
 def _fields(line: str, separator: str) -> list[str]:
@@ -147,12 +155,20 @@ def _fields(line: str, separator: str) -> list[str]:
         return []
 
 
+def _check_width(names: Collection[str]) -> None:
+    """Raise Unusable where a recording has more columns than one may have."""
+    if len(names) > MOST_RECORDING_COLUMNS:
+        detail = f"{len(names)} columns or more; leave out those that are not needed"
+        raise Unusable(Fault("", detail, None, f"up to {MOST_RECORDING_COLUMNS} columns"))
+
+
 class ObjectColumns:
     """A JSON object of lists by name, as parsed, or of arrays of numbers as the library's callers have them."""
 
     skipped_lines = 0
 
     def __init__(self, columns: Mapping[str, Any], longest: int) -> None:
+        _check_width(columns)
         self.names = list(columns)
         self._columns = columns
         self._kinds = {
@@ -168,8 +184,6 @@ class ObjectColumns:
                 faults.append(
                     Fault(f"/{escape_name(name)}", f"a list of {len(values)}", None, f"up to {longest} samples")
                 )
-        if len(columns) > MOST_COLUMNS:
-            faults.append(Fault("", f"{len(columns)} columns", None, f"up to {MOST_COLUMNS} columns"))
         if faults:
             raise Unusable(*faults)
         for name, values in columns.items():
@@ -239,7 +253,7 @@ class NdjsonColumns:
 
     skipped_lines = 0
     _LOOKED_AT: Final = 1000
-    _AT_ONCE: Final = 1000
+    _AT_ONCE: Final = 100
     """Objects held at once: all of them would fill the memory."""
 
     def __init__(self, raw: bytes) -> None:
@@ -247,12 +261,15 @@ class NdjsonColumns:
         names: dict[str, None] = {}
         for line in itertools.islice(io.BytesIO(self._raw), self._LOOKED_AT):
             names |= dict.fromkeys(self._object(line) if line.strip() else {})
+            _check_width(names)
         if not names:
             raise Malformed("no line is a JSON object")
         self.names = list(names)
 
     @staticmethod
     def _object(line: bytes) -> Mapping[str, Any]:
+        if len(line) > LONGEST_ROW:
+            raise Malformed(f"a line is longer than {LONGEST_ROW} bytes")
         try:
             value = orjson.loads(line)
         except orjson.JSONDecodeError:

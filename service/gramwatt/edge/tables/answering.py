@@ -275,13 +275,15 @@ def standing(calculator: Calculator[Any, Any]) -> tuple[str, ...]:
 
 def constant_faults(calculator: Calculator[Any, Any], constants: Mapping[str, object], *, words: bool) -> list[Fault]:
     """What is wrong with the inputs that every row shares."""
-    faults = []
+    asked = calculator.asked
+    faults: list[Fault] = []
+    compared = 0
     for name, cell in constants.items():
-        kind = calculator.asked.get(name)
-        if kind is None:
-            faults.append(unknown(name, cell, tuple(calculator.asked)))
+        if name in asked:
+            faults += [fault.under(name) for fault in read(asked[name], [cell], text=words).faults.get(0, ())]
         else:
-            faults += [fault.under(name) for fault in read(kind, [cell], text=words).faults.get(0, ())]
+            faults += unknown({name: cell}, tuple(asked), compared)
+            compared += 1
     return faults
 
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from typing import Any, Final, TypeAlias
 
 from gramwatt.edge.columns import ABSENT, Cells, Coded, Packed, Same
+from gramwatt.edge.limits import LONGEST_ROW
 from gramwatt.edge.wording import Fault
 
 Source: TypeAlias = Callable[[int], bytes]
@@ -18,7 +19,6 @@ BLOCK: Final = 16_384
 """Rows answered at once: their columns stay in the processor's cache."""
 MOST_ROWS: Final = 131_072
 """Rows answered before they are written: all of them may have faults."""
-LONGEST_ROW: Final = 1024 * 1024
 MOST_HELD: Final = LONGEST_ROW + 2 * 1024 * 1024
 """Bytes that are read on in search of the end of a row."""
 

@@ -17,7 +17,8 @@ import numpy as np
 
 from gramwatt.declare import Calculator, Count, Quantity, Series
 from gramwatt.edge.columns import Cells, Packed
-from gramwatt.edge.tables.chunk import LONGEST_ROW, MOST_HELD, PIECE, Broken, Chunk, Kept, Source, Unreadable
+from gramwatt.edge.limits import LONGEST_ROW
+from gramwatt.edge.tables.chunk import MOST_HELD, PIECE, Broken, Chunk, Kept, Source, Unreadable
 from gramwatt.edge.tables.heading import Heading, InputColumn, Keeping, possible, read_heading
 from gramwatt.edge.tables.words import cells_of
 from gramwatt.edge.wording import Fault, echo

@@ -11,11 +11,11 @@ from typing import Any, Final
 from gramwatt.declare import Calculator, Kind, Quantity, is_required
 from gramwatt.edge import units
 from gramwatt.edge.columns import escape_name, missing, spread_kind
-from gramwatt.edge.wording import Fault, accepts, echo, near, one_of
+from gramwatt.edge.limits import MOST_COMPARED, MOST_TABLE_COLUMNS
+from gramwatt.edge.wording import Fault, accepts, did_you_mean, echo, one_of
 
 LABELS: Final = ("id", "name", "note")
 """Columns that always pass through: what people call their rows."""
-MOST_COLUMNS: Final = 200
 _WITH_UNIT: Final = re.compile(r"([^\[\]]*)\[([^\[\]]*)\]")
 
 
@@ -64,11 +64,12 @@ def read_heading(
     calculator: Calculator[Any, Any], header: Sequence[str], keeping: Keeping, constants: Mapping[str, object]
 ) -> tuple[Heading, list[Fault]]:
     """Tell a header's columns apart, and what is wrong with it, the required ones that lack among it."""
-    if len(header) > MOST_COLUMNS:
-        return Heading(()), [Fault("", f"{len(header)} columns", None, f"up to {MOST_COLUMNS} columns")]
+    if len(header) > MOST_TABLE_COLUMNS:
+        return Heading(()), [Fault("", f"{len(header)} columns", None, f"up to {MOST_TABLE_COLUMNS} columns")]
     known, faults = possible(calculator), []
     columns: list[InputColumn | str | None] = []
     seen: set[str] = set()
+    refused = 0
     for position, field_text in enumerate(header, 1):
         text = field_text.strip()
         if not text:
@@ -87,7 +88,9 @@ def read_heading(
             faults += clash(name, constants)
         else:
             columns.append(name)
-            faults += refusal(calculator, name, keeping)
+            found = refusal(calculator, name, keeping, compare=refused < MOST_COMPARED)
+            refused += bool(found)
+            faults += found
     faults += _lacking(calculator, seen, constants)
     faults += [
         _fault(name, f"{name} is the uncertainty of {name[:-2]}, which there is not", f"a column {name[:-2]} too")
@@ -99,16 +102,17 @@ def read_heading(
     return Heading(tuple(columns), tuple(name for name in columns if isinstance(name, str))), faults
 
 
-def refusal(calculator: Calculator[Any, Any], name: str, keeping: Keeping) -> list[Fault]:
-    """Why a column that is no input may not stand there; nothing where it passes through."""
+def refusal(calculator: Calculator[Any, Any], name: str, keeping: Keeping, *, compare: bool = True) -> list[Fault]:
+    """Why a column that is no input may not stand there; nothing where it passes through.
+
+    With ``compare`` the names of inputs that are near are told.
+    """
     bare = name.partition("[")[0].strip()
     if bare.removesuffix("_u") in calculator.answered or name in ("cautions", "error"):
         return [_fault(name, f"{echo(name)} is the name of a column of the answer; rename it", "another name")]
     if keeping.keeps(name):
         return []
-    known = possible(calculator)
-    meant = near(name, known)
-    hint = f"; did you mean {one_of(meant)}?" if meant else ""
+    hint = did_you_mean(name, possible(calculator)) if compare else ""
     accepted = f"{one_of(calculator.asked)}; to pass a column through, name it in the query: keep={_word(name)}"
     return [_fault(name, f"{echo(name)} is no input{hint}", accepted)]
 

@@ -12,9 +12,10 @@ from collections.abc import Iterator, Mapping
 from typing import Any, Final
 
 from gramwatt.declare import Calculator
+from gramwatt.edge.limits import LONGEST_ROW
 from gramwatt.edge.strict_json import BYTE_ORDER_MARKS, NotJson, strict_json, strict_value
 from gramwatt.edge.tables import json_rows
-from gramwatt.edge.tables.chunk import LONGEST_ROW, MOST_HELD, PIECE, Broken, Chunk, Source
+from gramwatt.edge.tables.chunk import MOST_HELD, PIECE, Broken, Chunk, Source
 from gramwatt.edge.tables.heading import Keeping
 
 _SPACE: Final = " \t\r\n"

@@ -15,10 +15,11 @@ import orjson
 from gramwatt.declare import Calculator, Choice, Count, Kind, Quantity, Text
 from gramwatt.edge.cells import kind_of
 from gramwatt.edge.columns import ABSENT, Cells, Packed, escape_name
+from gramwatt.edge.limits import MOST_COMPARED, MOST_TABLE_COLUMNS
 from gramwatt.edge.strict_json import NotJson
 from gramwatt.edge.tables import letters
 from gramwatt.edge.tables.chunk import Chunk, Kept
-from gramwatt.edge.tables.heading import MOST_COLUMNS, Keeping, clash, possible, refusal
+from gramwatt.edge.tables.heading import Keeping, clash, possible, refusal
 from gramwatt.edge.tables.words import cells_of
 from gramwatt.edge.wording import Fault, echo, one_of
 
@@ -28,7 +29,7 @@ _PLAIN: Final = frozenset({int, float, str, bool, type(None)})
 _EXACT: Final = 2.0**53
 """Of a double as large as that nobody knows whether it was sent as a whole number."""
 _MANY_NAMES: Final = Fault(
-    "", "names that would make too many columns", None, f"up to {MOST_COLUMNS} different names in a table"
+    "", "names that would make too many columns", None, f"up to {MOST_TABLE_COLUMNS} different names in a table"
 )
 _HALF: Final = re.compile("[\\ud800-\\udfff]")
 _HIDING: Final = (b" :", b"\t:", b"\r:", b"\n:")
@@ -41,6 +42,8 @@ class Rows:
     def __init__(self, calculator: Calculator[Any, Any], keeping: Keeping, constants: Mapping[str, object]) -> None:
         self._known: Mapping[str, Kind] = possible(calculator)
         self._calculator, self._keeping, self._constants = calculator, keeping, constants
+        self._compared: dict[str, list[Fault]] = {}
+        """Of names that are refused the first ones, with the near matches that they have alone."""
         self.first = 0
 
     def by_columns(self, piece: bytes, *, array: bool) -> Chunk | None:
@@ -110,7 +113,7 @@ class Rows:
                 faults[at] = [Fault("", f"{kind_of(row)} is not an object", echo(row), accepted)]
             else:
                 new = [name for name in row if name not in names]
-                if len(names) + len(new) > MOST_COLUMNS:
+                if len(names) + len(new) > MOST_TABLE_COLUMNS:
                     faults[at] = [_MANY_NAMES]
                     continue
                 names |= {name: self._refusal(name) for name in new}
@@ -138,7 +141,12 @@ class Rows:
         if _HALF.search(name):
             accepted = "a name of whole characters"
             return [Fault(f"/{escape_name(name)}", "a name with half a surrogate pair", echo(name), accepted)]
-        return refusal(self._calculator, name, self._keeping)
+        if name in self._compared:
+            return self._compared[name]
+        found = refusal(self._calculator, name, self._keeping, compare=len(self._compared) < MOST_COMPARED)
+        if found and len(self._compared) < MOST_COMPARED:
+            self._compared[name] = found
+        return found
 
     def _chunk(
         self, rows: int, cells: Mapping[str, Cells], kept: Mapping[str, Kept], faults: Mapping[int, list[Fault]]
@@ -170,7 +178,11 @@ def _columns(objects: Sequence[dict[str, Any]]) -> dict[str, list[Any]] | None:
         with contextlib.suppress(KeyError):  # else they have other names, as many
             return {name: list(map(operator.itemgetter(name), objects)) for name in names}
     all_names = dict.fromkeys(itertools.chain.from_iterable(objects))
-    return {name: [row.get(name) for row in objects] for name in all_names} if len(all_names) <= MOST_COLUMNS else None
+    return (
+        {name: [row.get(name) for row in objects] for name in all_names}
+        if len(all_names) <= MOST_TABLE_COLUMNS
+        else None
+    )
 
 
 def _cells(kind: Kind, values: list[Any], kinds: Set[type]) -> Cells:

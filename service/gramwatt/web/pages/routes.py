@@ -15,7 +15,7 @@ from gramwatt.edge import ask
 from gramwatt.edge.figures import json_bytes
 from gramwatt.edge.queries import first_queried
 from gramwatt.version import __version__
-from gramwatt.web.asking import largest_recording, preferred
+from gramwatt.web.asking import accepted_media, largest_recording, preferred
 from gramwatt.web.calculators import find
 from gramwatt.web.charts import MEDIA, styled
 from gramwatt.web.headers import cacheable, etag, not_modified, tag_of
@@ -179,7 +179,7 @@ def element_of_version(version: str) -> Response:
 @blueprint.errorhandler(Problem)
 def problem(error: Problem) -> Response:
     """A problem as a page, where a page was asked for."""
-    if request.accept_mimetypes.best_match(("application/problem+json", *PAGES.values())) != PAGES["html"]:
+    if accepted_media().best_match(("application/problem+json", *PAGES.values())) != PAGES["html"]:
         return respond(error)
     made = page("refused.html", problem=error, known=registry.load().values())
     made.status_code = error.told.status
