@@ -38,7 +38,7 @@ def main() -> None:
     chosen = parser.parse_args()
     if chosen.against and not (chosen.against / "service" / "gramwatt").is_dir():
         parser.error(f"{chosen.against} has no service/gramwatt")
-    signal.signal(signal.SIGTERM, lambda *_: sys.exit(1))
+    signal.signal(signal.SIGTERM, signal.default_int_handler)
     began = time.monotonic()
     report = Report()
     others = busy()
