@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import io
+from bisect import bisect_left
+from collections.abc import Callable
 from html import escape
 from typing import Final
 
@@ -43,7 +45,8 @@ def svg(text: str, placement: Placement, *, title: str = "Flight figures") -> st
 def png(text: str, placement: Placement) -> bytes:
     """The picture as PNG with an alpha channel, in the font that Pillow brings; letters it has not are boxes.
 
-    Takes 4 bytes a pixel: 142 MB for the largest. Raises MissingExtra where Pillow is not installed.
+    Takes 4 bytes a pixel: 142 MB for the largest, however long its text is. Raises MissingExtra where Pillow is not
+    installed.
     """
     extras.require("PIL", extra="charts", purpose="Pictures of captions as PNG")
     from PIL import Image, ImageDraw, ImageFont
@@ -53,15 +56,32 @@ def png(text: str, placement: Placement) -> bytes:
     pen = ImageDraw.Draw(picture)
     font = ImageFont.load_default(max(1.0, placement.em))
     for line, y in zip(lines, baselines(placement, len(lines)), strict=True):
+        seen, x, anchor = _cut(line, placement, font.getlength)
         pen.text(
-            (placement.across, y),
-            line,
+            (x, y),
+            seen,
             fill=(255, 255, 255, 255),
             font=font,
-            anchor="lmr"[placement.column] + "s",
+            anchor=anchor + "s",
             stroke_width=OUTLINE * placement.em,
             stroke_fill=(0, 0, 0, _ALPHA),
         )
     written = io.BytesIO()
     picture.save(written, "PNG", compress_level=3)
     return written.getvalue()
+
+
+def _cut(line: str, placement: Placement, length: Callable[[str], float]) -> tuple[str, float, str]:
+    """Return the letters of a line that are within the picture, where they are drawn, and by which of their ends.
+
+    Pillow draws a line as a whole before it puts it into the picture, and refuses one that is too large.
+    """
+    anchor = "lmr"[placement.column]
+    whole = length(line)
+    if whole <= placement.width:
+        return line, placement.across, anchor
+    left = placement.across - whole * placement.column / 2
+    ends = range(len(line) + 1)
+    first = max(0, bisect_left(ends, -placement.em - left, key=lambda end: length(line[:end])) - 1)
+    last = bisect_left(ends, placement.width + placement.em - left, key=lambda end: length(line[:end]))
+    return line[first:last], left + length(line[:first]), "l"

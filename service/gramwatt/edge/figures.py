@@ -12,6 +12,7 @@ from typing import Any
 import orjson
 
 from gramwatt.declare import Calculator, Samples, Table, fields_of
+from gramwatt.edge.formula_guard import guard_text
 from gramwatt.edge.wording import plain
 
 
@@ -137,5 +138,4 @@ def _cell(value: Any, style: Style) -> str:
     if isinstance(value, dict) or (isinstance(value, list) and value and isinstance(value[0], dict)):
         return json.dumps(value, ensure_ascii=False, separators=(",", ":"))
     text = value_text(value, digits=style.digits, decimal=style.decimal)
-    # A spreadsheet would run such a text as a formula; numbers may begin with a minus.
-    return f"'{text}" if isinstance(value, str) and text[:1] in ("=", "+", "-", "@", "\t", "\r") else text
+    return guard_text(text) if isinstance(value, str) else text

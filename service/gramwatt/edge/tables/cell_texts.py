@@ -11,6 +11,7 @@ import numpy as np
 import orjson
 
 from gramwatt.declare import NESTED, Choice, Count, Flag, Quantity
+from gramwatt.edge.formula_guard import guard_text
 from gramwatt.edge.rounding import rounded
 from gramwatt.edge.tables.answering import OutputColumn
 from gramwatt.edge.tables.chunk import Kept
@@ -173,7 +174,7 @@ class CsvCells:
         plain = result_values(column, values, digits)
         if isinstance(column.kind, Quantity):
             return ["" if value is None else self._number(value) for value in plain]
-        return self.words([as_words(value) for value in plain])
+        return self.words([guard_text(value) if isinstance(value, str) else as_words(value) for value in plain])
 
 
 def joined(parts: Sequence[Texts], rows: int) -> str:

@@ -4,13 +4,12 @@ from __future__ import annotations
 
 import csv
 import io
-import re
 from dataclasses import dataclass, field
-from typing import Any, Final, Protocol
+from typing import Protocol
 
 import orjson
 
-from gramwatt.edge.cells import NUMBER
+from gramwatt.edge.formula_guard import guard_cell, guard_cells
 from gramwatt.edge.tables.answering import Answered, OutputColumn, Plan, output_columns
 from gramwatt.edge.tables.cell_texts import (
     CsvCells,
@@ -23,11 +22,6 @@ from gramwatt.edge.tables.cell_texts import (
 )
 from gramwatt.edge.tables.chunk import Broken
 from gramwatt.edge.tables.errors import ErrorTeller, with_left_out
-
-_FIRST: Final = frozenset("=+-@\t\r")
-"""What a formula of a spreadsheet begins with."""
-_RISKY: Final = re.compile(r"[=+\-@\t\r]")
-_NUMBER: Final = re.compile(NUMBER)
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,7 +73,7 @@ class CsvWriter:
         names = [*self._kept, *(self._headed(column) for column in output_columns(self.plan)), "cautions", "error"]
         written = io.StringIO(newline="")
         line = csv.writer(written, delimiter=self.style.separator, lineterminator="\r\n")
-        line.writerow(guarded(name) for name in names)
+        line.writerow(guard_cell(name) for name in names)
         return written.getvalue().encode()
 
     def _headed(self, column: OutputColumn) -> str:
@@ -93,7 +87,7 @@ class CsvWriter:
         parts: list[Texts] = []
         for name in self._kept:
             values = kept_values(piece.kept.get(name), piece.rows)
-            parts += [cells.words(_all_guarded(values, self.style.decimal)), self.style.separator]
+            parts += [cells.words(guard_cells(values, self.style.decimal)), self.style.separator]
         parts += cells.results(output_columns(self.plan), piece.columns, self.style.digits)
         parts.append(picked([cells.quoted(" ".join(codes) or None) for codes in piece.cautions], piece.caution_at))
         parts += [self.style.separator, self._errors(piece, cells), "\r\n"]
@@ -105,7 +99,7 @@ class CsvWriter:
             return ""
         texts = [""] * piece.rows
         for row in sorted(faults):
-            texts[row] = cells.quoted(guarded(self.errors.text(piece.first + row + 1, faults[row])))
+            texts[row] = cells.quoted(guard_cell(self.errors.text(piece.first + row + 1, faults[row])))
         return texts
 
     def broken(self, broken: Broken, row: int) -> bytes:
@@ -118,19 +112,6 @@ class CsvWriter:
     def end(self) -> bytes:
         """Nothing."""
         return b""
-
-
-def guarded(text: str, decimal: str = ".") -> str:
-    """A text as a spreadsheet shows it rather than runs it: after an apostrophe, where it begins like a formula."""
-    risky = text[:1] in _FIRST and not _NUMBER.fullmatch(text.replace(decimal, ".", 1))
-    return f"'{text}" if risky else text
-
-
-def _all_guarded(values: list[Any], decimal: str) -> list[Any]:
-    texts = [value for value in values if type(value) is str] if None in values else values
-    if set(map(type, texts)) == {str} and _RISKY.search("".join(texts)) is None:
-        return values
-    return [guarded(value, decimal) if type(value) is str and value[:1] in _FIRST else value for value in values]
 
 
 @dataclass(slots=True)
