@@ -12,10 +12,10 @@ from dataclasses import dataclass, field
 from queue import Queue
 from typing import Final
 
-from trials.hostile import MOST_CPU_SECONDS, Outcome
+from trials.hostile import MOST_CPU_SECONDS, Outcome, warm_up
 from trials.random_requests import RequestMaker
 from trials.requests import Request
-from trials.service import Service, exchange
+from trials.service import Service, exchange, running
 
 CLIENTS: Final = 4
 SUSPICIOUS: Final = 1.0
@@ -35,14 +35,20 @@ class Findings:
     failures: list[str] = field(default_factory=list)
 
 
-def fuzz(service: Service, requests: int, seed: int) -> Iterator[Outcome]:
+def fuzz(server: str, requests: int, seed: int) -> Iterator[Outcome]:
     """Send random requests from a few clients; yield what came of them, and of bytes that are nearly requests."""
-    maker, findings = RequestMaker(seed), Findings()
+    with running(server) as service:
+        warm_up(service)
+        yield from _fuzz(service, RequestMaker(seed), requests, f"{requests:,d} random requests, seed {seed}")
+
+
+def _fuzz(service: Service, maker: RequestMaker, requests: int, name: str) -> Iterator[Outcome]:
+    findings = Findings()
     before, workers, began = service.memory(), set(service.workers()), time.perf_counter()
     _send_all(service, maker, requests, findings)
     for request in findings.slow[:20]:
         findings.failures += _measure(service, request)
-    yield _judge(service, f"{requests:,d} random requests, seed {seed}", findings, before, workers, began)
+    yield _judge(service, name, findings, before, workers, began)
     before, began, findings = service.memory(), time.perf_counter(), Findings()
     count = int(requests * RAW_SHARE)
     for _ in range(count):

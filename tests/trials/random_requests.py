@@ -111,15 +111,15 @@ class RequestMaker:
             framing = b"Transfer-Encoding: " + pick.choice((b"chunked", b"gzip, chunked", b"x", b"chunked, chunked"))
             body = b"".join(size + b"\r\n" + body[:10] + b"\r\n" for size in sizes) + b"0\r\n\r\n"
         else:
-            length = pick.choice((str(len(body)), str(len(body)), "-1", "+1", "x", "9" * 30, "1, 2", ""))
+            length = pick.choice((*[str(len(body))] * 12, "-1", "+1", "x", "9" * 30, "1, 2", ""))
             framing = b"Content-Length: " + length.encode()
         target = request.target.encode("ascii", "replace").replace(b" ", b"%20")
-        host = pick.choice((b"Host: localhost", b"Host: localhost", b"Host: a b", b"Host:", b"X: y"))
-        version = pick.choice((b"HTTP/1.1", b"HTTP/1.1", b"HTTP/1.0", b"HTTP/9.9", b"HTTP/2.0", b""))
-        end = pick.choice((b"\r\n", b"\r\n", b"\n", b"\r"))
+        host = pick.choice((*[b"Host: localhost"] * 8, b"Host: a b", b"Host:", b"X: y"))
+        version = pick.choice((*[b"HTTP/1.1"] * 8, b"HTTP/1.0", b"HTTP/9.9", b"HTTP/2.0", b""))
+        end = pick.choice((*[b"\r\n"] * 6, b"\n", b"\r"))
         head = end.join((b" ".join((request.method.encode(), target, version)), host, framing, b"", b""))
         raw = head + body
-        return (self._damaged(raw) if pick.random() < 0.5 else raw) * pick.choice((1, 1, 1, 3))
+        return (self._damaged(raw) if pick.random() < 0.4 else raw) * pick.choice((1, 1, 1, 3))
 
     def _inputs(self) -> tuple[str, dict[str, Any]]:
         pick = self._random

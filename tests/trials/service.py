@@ -99,8 +99,11 @@ def exchange(connection: http.client.HTTPConnection, request: Request) -> tuple[
 
 
 @contextlib.contextmanager
-def running(server: str = "gunicorn", **environment: str) -> Iterator[Service]:
-    """Start the service with two workers, wait until it is ready, and stop it at the end."""
+def running(server: str = "gunicorn", *, temporary_mib: int = 0, **environment: str) -> Iterator[Service]:
+    """Start the service with two workers, wait until it is ready, and stop it at the end.
+
+    ``temporary_mib`` mounts a file system of that size for its temporary files; see `can_limit_folder`.
+    """
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))
         port = probe.getsockname()[1]
@@ -108,10 +111,15 @@ def running(server: str = "gunicorn", **environment: str) -> Iterator[Service]:
     limited = ["sh", "-c", f'ulimit -v {LARGEST_ADDRESS_SPACE}; exec "$@"', "sh", *command]
     with (
         tempfile.TemporaryDirectory() as folder,
-        (Path(folder) / "log").open("wb") as log,
-        subprocess.Popen(limited, env={**os.environ, **environment}, stdout=log, stderr=log) as process,
+        tempfile.NamedTemporaryFile() as log,
+        subprocess.Popen(
+            _mounting(temporary_mib, folder, limited),
+            env={**os.environ, "TMPDIR": folder, **environment},
+            stdout=log,
+            stderr=log,
+        ) as process,
     ):
-        service = Service(port, process, server, Path(folder) / "log")
+        service = Service(port, process, server, Path(log.name))
         try:
             _wait_until_ready(service)
             yield service
@@ -121,6 +129,20 @@ def running(server: str = "gunicorn", **environment: str) -> Iterator[Service]:
                 process.wait(30)
             except subprocess.TimeoutExpired:
                 process.kill()
+
+
+def can_limit_folder() -> bool:
+    """Tell whether this process may mount a file system for the service alone, which takes root's rights."""
+    with contextlib.suppress(OSError), tempfile.TemporaryDirectory() as folder:
+        return subprocess.run(_mounting(1, folder, ["true"]), capture_output=True).returncode == 0
+    return False
+
+
+def _mounting(mib: int, folder: str, command: list[str]) -> list[str]:
+    if not mib:
+        return command
+    script = f'mount -t tmpfs -o size={mib}m,mode=1777 none "{folder}" && exec "$@"'
+    return ["unshare", "--mount", "sh", "-c", script, "sh", *command]
 
 
 def _wait_until_ready(service: Service) -> None:
