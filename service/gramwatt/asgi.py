@@ -7,11 +7,15 @@ from typing import Any, Final
 
 from gramwatt.server.adapter import Response, WsgiToAsgi
 from gramwatt.server.problem import make_problem
-from gramwatt.server.streams import BodyTimeout
-from gramwatt.web import failures
+from gramwatt.server.slots import MOST_WAITING, Overloaded
+from gramwatt.server.streams import BODY_TIMEOUT, BodyTimeout
+from gramwatt.web import failures, metrics
 from gramwatt.web.headers import request_id as make_request_id
 from gramwatt.web.work import runs_long
 from gramwatt.wsgi import app as wsgi_app
+
+OVERLOADED: Final = "Too many tables, charts and other long requests wait already; short requests are answered still."
+RETRY_AFTER: Final = (b"retry-after", b"2")
 
 
 def takes_long(scope: dict[str, Any]) -> bool:
@@ -25,6 +29,9 @@ def respond_to_error(scope: dict[str, Any], error: BaseException) -> Response:
     """Return the problem of an error that the application did not handle, and log it unless it is the client's."""
     sent = dict(scope["headers"]).get(b"x-request-id")
     request_id = make_request_id(None if sent is None else sent.decode("latin-1"))
+    if isinstance(error, Overloaded):
+        status, headers, body = make_problem("overloaded", OVERLOADED, method=scope["method"], request_id=request_id)
+        return status, [*headers, RETRY_AFTER], body
     if isinstance(error, BodyTimeout):
         kind, detail = "malformed-request", "The body did not arrive in time."
     else:
@@ -44,7 +51,11 @@ app: Final = WsgiToAsgi(
     _application,
     run_in_thread=takes_long,
     respond_to_error=respond_to_error,
+    in_thread=wsgi_app,
     threads=int(os.environ.get("GRAMWATT_LONG_THREADS") or 4),
+    most_waiting=int(os.environ.get("GRAMWATT_LONG_QUEUE") or MOST_WAITING),
     read_timeout=float(os.environ.get("GRAMWATT_READ_TIMEOUT") or 5),
+    body_timeout=float(os.environ.get("GRAMWATT_BODY_TIMEOUT") or BODY_TIMEOUT),
+    observe=lambda state, change: metrics.LONG.labels(state).inc(change),
     **_options,
 )

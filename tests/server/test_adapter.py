@@ -262,7 +262,7 @@ def test_what_is_written_comes_before_what_is_returned(header: list[Any]) -> Non
 
 
 def test_a_ready_response_comes_without_the_application() -> None:
-    def get_response(scope: Message, body: bytes) -> Response | None:
+    def get_response(scope: Message, body: bytes, compute: bool) -> Response | None:
         if scope["path"] == "/known":
             return 304, [(b"etag", b'"a"')], b""
         return (200, [], b"ready") if body == b"known" else None

@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import asyncio
 import threading
+import time
 from collections.abc import Callable, Iterator
 from typing import Any
 
 import pytest
 
 from gramwatt.server.adapter import WsgiToAsgi
-from gramwatt.server.streams import BURST, MINIMUM_RATE, BodyTimeout, ReadTimeout, Slots
+from gramwatt.server.slots import Overloaded, Slots
+from gramwatt.server.streams import BURST, MINIMUM_RATE, BodyTimeout, ReadTimeout
 from server.asgi_client import (
     CHUNKED,
     LENGTH,
@@ -186,6 +188,16 @@ def test_a_body_must_come_at_a_minimum_rate() -> None:
     assert steady.left == 5
 
 
+def test_a_body_must_come_within_a_time_in_all() -> None:
+    """However fast: only waits count, not what the application takes."""
+    timeout = ReadTimeout(5, total=30)
+    for _ in range(14):
+        timeout.count(10 * MINIMUM_RATE, 2)
+    assert timeout.left == 2
+    timeout.count(10 * MINIMUM_RATE, 2)
+    assert timeout.left == 0
+
+
 def test_reading_fails_once_the_client_is_gone_although_all_had_come() -> None:
     gone = threading.Event()
     errors: list[Exception] = []
@@ -318,13 +330,19 @@ def test_clients_that_read_nothing_hold_no_slot(path: str) -> None:
     run(test)
 
 
-def test_too_many_that_read_nothing_end_the_one_that_waits_longest(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_too_many_that_read_nothing_end_the_slowest_once_another_waits(monkeypatch: pytest.MonkeyPatch) -> None:
+    def slots(threads: int, most_waiting: int, observe: Any) -> Slots:
+        return Slots(threads, most_waiting, most_stalled=2, cut_after=0.0, observe=observe)
+
     async def test() -> None:
-        monkeypatch.setattr("gramwatt.server.adapter.Slots", lambda threads: Slots(threads, 2, 0.0))
+        monkeypatch.setattr("gramwatt.server.adapter.Slots", slots)
         applications = [Endless() for _ in range(3)]
-        adapter = WsgiToAsgi(
-            lambda environ, start: applications[int(environ["PATH_INFO"][1:])](environ, start), threads=1
-        )
+
+        def application(environ: Environ, start: Start) -> Any:
+            path = environ["PATH_INFO"][1:]
+            return applications[int(path)](environ, start) if path else echo(environ, start)
+
+        adapter = WsgiToAsgi(application, threads=1)
         stuck = []
         for number in range(3):
             stuck.append(Request(adapter, "POST", f"/{number}", [CHUNKED]))
@@ -332,6 +350,8 @@ def test_too_many_that_read_nothing_end_the_one_that_waits_longest(monkeypatch: 
             stuck[-1].send(b"", more=False)
             await until(lambda number=number: applications[number].made >= 2)  # type: ignore[misc]
             await asyncio.sleep(0.1)
+        assert not any(application.closed.is_set() for application in applications)
+        assert (await complete(adapter, [CHUNKED], b"heard").read()).startswith(b"heard")
         assert await asyncio.to_thread(applications[0].closed.wait, LIMIT)
         assert not applications[1].closed.is_set()
         assert not applications[2].closed.is_set()
@@ -339,6 +359,85 @@ def test_too_many_that_read_nothing_end_the_one_that_waits_longest(monkeypatch: 
         for request in stuck[1:]:
             request.leave()
             await request.end()
+
+    run(test)
+
+
+def test_beyond_a_number_that_wait_the_next_is_refused_at_once() -> None:
+    """How many run and wait is observed, and in the end none does."""
+
+    async def test() -> None:
+        go_on, begun, seen = threading.Event(), list[str](), {"running": 0, "waiting": 0}
+
+        def observe(state: str, change: int) -> None:
+            seen[state] += change
+
+        adapter = WsgiToAsgi(waits(go_on, begun), threads=1, most_waiting=2, observe=observe)
+        first = Request(adapter, "POST", "/wait/1", [CHUNKED], b"x")
+        await until(lambda: begun == ["/wait/1"])
+        others = [Request(adapter, "POST", f"/wait/{number}", [CHUNKED], b"x") for number in range(2, 5)]
+        with pytest.raises(Overloaded):
+            await others.pop().end()
+        assert seen == {"running": 1, "waiting": 2}
+        go_on.set()
+        for request in (first, *others):
+            request.send(b"", more=False)
+            await request.read()
+        assert sorted(begun) == ["/wait/1", "/wait/2", "/wait/3"]
+        await until(lambda: seen == {"running": 0, "waiting": 0})
+
+    run(test)
+
+
+@pytest.mark.parametrize("header", [pytest.param([], id="whole"), pytest.param([CHUNKED], id="streamed")])
+def test_the_application_can_see_that_its_client_left(header: list[Any]) -> None:
+    """Without reading or writing anything."""
+    begun, ended = threading.Event(), threading.Event()
+
+    def application(environ: Environ, start: Start) -> list[bytes]:
+        begun.set()
+        while not environ["gramwatt.cancelled"]():
+            time.sleep(0.001)
+        ended.set()
+        start("200 OK", PLAIN)
+        return []
+
+    async def test() -> None:
+        request = complete(WsgiToAsgi(application, run_in_thread=lambda scope: True), header)
+        assert await asyncio.to_thread(begun.wait, LIMIT)
+        assert not ended.is_set()
+        request.leave()
+        assert await asyncio.to_thread(ended.wait, LIMIT)
+        assert await request.end() == []
+
+    run(test)
+
+
+def test_a_slot_is_lent_only_by_the_thread_that_has_it() -> None:
+    """A thread that reads the body ahead waits for the client while the request computes."""
+    go_on, reading = threading.Event(), threading.Event()
+
+    def application(environ: Environ, start: Start) -> list[bytes]:
+        if environ["PATH_INFO"] == "/ahead":
+            ahead = threading.Thread(target=environ["wsgi.input"].read)
+            ahead.start()
+            reading.set()
+            assert go_on.wait(LIMIT)
+            environ["gramwatt.wait_until"](lambda seconds: ahead.join(seconds) or not ahead.is_alive())
+        start("200 OK", PLAIN)
+        return [b"done"]
+
+    async def test() -> None:
+        adapter = WsgiToAsgi(application, threads=1, read_timeout=LIMIT)
+        first = Request(adapter, "POST", "/ahead", [CHUNKED], b"x")
+        assert await asyncio.to_thread(reading.wait, LIMIT)
+        other = complete(adapter, [CHUNKED])
+        await asyncio.sleep(0.3)
+        assert not other.task.done(), "the slot of a request that computes was lent"
+        go_on.set()
+        assert await other.read() == b"done"
+        first.send(b"", more=False)
+        assert await first.read() == b"done"
 
     run(test)
 

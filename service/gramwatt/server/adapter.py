@@ -14,7 +14,8 @@ from types import TracebackType
 from typing import Any, Final
 
 from gramwatt.server.environ import scope_to_environ
-from gramwatt.server.streams import MOST_STALLED, BodyTimeout, ClientDisconnected, Exchange, ReadTimeout, Receive, Slots
+from gramwatt.server.slots import MOST_STALLED, MOST_WAITING, Observe, Slots
+from gramwatt.server.streams import BODY_TIMEOUT, BodyTimeout, ClientDisconnected, Exchange, ReadTimeout, Receive
 
 LARGEST_WHOLE_BODY: Final = 65536
 GATHERED: Final = 65536
@@ -35,9 +36,15 @@ class WsgiToAsgi:
 
     ``run_in_thread`` tells by the scope which requests take long; those with a chunked body, or one of more than
     `LARGEST_WHOLE_BODY` bytes, always run in a thread. ``threads`` compute at once for requests whose body is streamed,
-    and as many for the others. ``get_response`` may have a response (status, headers, body) to a request whose body is
-    not streamed. ``respond_to_error`` may answer a `BodyTimeout`, or what the application raised before its response
-    began; else the server sees the error. ``read_timeout`` is how many seconds a client may pause within a body.
+    and as many for the others; at most ``most_waiting`` of either wait. ``get_response`` may have a response (status,
+    headers, body) to a request whose body is not streamed; its last argument tells whether it may compute one.
+    ``in_thread`` is the application for requests that run in a thread, where it is another. ``respond_to_error`` may
+    answer a `BodyTimeout`, an `Overloaded`, or what the application raised before its response began; else the server
+    sees the error. ``read_timeout`` is how many seconds a client may pause within a body, ``body_timeout`` how many its
+    pauses may last in all. ``observe`` hears how many requests run and wait (`Slots`).
+
+    In a thread the environ has ``gramwatt.cancelled``, which returns whether nobody wants the response any more, and
+    ``gramwatt.wait_until`` (`Exchange.wait_until`), to wait for the client with.
     """
 
     def __init__(
@@ -45,14 +52,19 @@ class WsgiToAsgi:
         application: Callable[..., Iterable[bytes]],
         *,
         run_in_thread: Callable[[Scope], bool] = lambda scope: False,
-        get_response: Callable[[Scope, bytes], Response | None] = lambda scope, body: None,
+        in_thread: Callable[..., Iterable[bytes]] | None = None,
+        get_response: Callable[[Scope, bytes, bool], Response | None] = lambda scope, body, compute: None,
         respond_to_error: Callable[[Scope, BaseException], Response | None] = lambda scope, error: None,
         threads: int = 4,
+        most_waiting: int = MOST_WAITING,
         read_timeout: float = 5.0,
+        body_timeout: float = BODY_TIMEOUT,
+        observe: Observe = lambda state, change: None,
     ) -> None:
-        self._application, self._run_in_thread, self._read_timeout = application, run_in_thread, read_timeout
-        self._get_response, self._respond_to_error = get_response, respond_to_error
-        self._whole_slots, self._streamed_slots = Slots(threads), Slots(threads)
+        self._application, self._in_thread = application, in_thread or application
+        self._run_in_thread, self._get_response, self._respond_to_error = run_in_thread, get_response, respond_to_error
+        self._read_timeout, self._body_timeout = read_timeout, body_timeout
+        self._whole_slots, self._streamed_slots = (Slots(threads, most_waiting, observe=observe) for _ in range(2))
         self._pool = ThreadPoolExecutor(2 * (threads + MOST_STALLED), thread_name_prefix="request")
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
@@ -64,13 +76,14 @@ class WsgiToAsgi:
             size, chunked = _get_body_framing(scope)
             streamed = chunked or size > LARGEST_WHOLE_BODY
             body = await self._read_whole(receive) if size and not streamed else b""
-            response = None if streamed else self._get_response(scope, body)
+            long = streamed or self._run_in_thread(scope)
+            response = None if streamed else self._get_response(scope, body, not long)
             if response is not None:
                 await _send_response(response, send)
                 return
             environ = scope_to_environ(scope)
             environ["wsgi.input"] = io.BytesIO(body)
-            if streamed or self._run_in_thread(scope):
+            if long:
                 await self._call_in_thread(environ, start, receive, streamed=streamed)
             else:
                 await self._call(environ, start)
@@ -86,7 +99,7 @@ class WsgiToAsgi:
 
     async def _read_whole(self, receive: Receive) -> bytes:
         """Read a short body. Raises BodyTimeout, ClientDisconnected."""
-        body, timeout, clock = bytearray(), ReadTimeout(self._read_timeout), asyncio.get_running_loop().time
+        body, timeout, clock = bytearray(), self._make_timeout(), asyncio.get_running_loop().time
         try:
             while True:
                 began = clock()
@@ -101,6 +114,9 @@ class WsgiToAsgi:
                 timeout.count(len(chunk), clock() - began)
         except TimeoutError:
             raise BodyTimeout from None
+
+    def _make_timeout(self) -> ReadTimeout:
+        return ReadTimeout(self._read_timeout, self._body_timeout)
 
     async def _call(self, environ: Scope, start: StartResponse) -> None:
         """Call the application in the loop, and send its response in few chunks."""
@@ -126,14 +142,15 @@ class WsgiToAsgi:
     async def _call_in_thread(self, environ: Scope, start: StartResponse, receive: Receive, *, streamed: bool) -> None:
         """Call the application in a thread, while the loop carries its body in and its response out."""
         slots = self._streamed_slots if streamed else self._whole_slots
-        exchange = Exchange(receive, start.send, slots, self._read_timeout, complete=not streamed)
+        exchange = Exchange(receive, start.send, slots, self._make_timeout() if streamed else None)
         start.put = exchange.put
+        environ["gramwatt.cancelled"], environ["gramwatt.wait_until"] = exchange.is_cancelled, exchange.wait_until
         if streamed:
             environ["wsgi.input"] = io.BufferedReader(exchange)
 
         def work() -> None:
             try:
-                result = self._application(environ, start)
+                result = self._in_thread(environ, start)
                 try:
                     for chunk in result:
                         start.write(chunk)

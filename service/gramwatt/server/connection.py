@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
+import fcntl
 import logging
 import os
 import re
 import socket
 import sys
+import termios
 from http import HTTPStatus
 from typing import Any, Final
 
@@ -21,6 +23,10 @@ READ_TIMEOUT: Final = float(os.environ.get("GRAMWATT_READ_TIMEOUT") or 5)
 """Seconds that a request head may take, and that a client may pause within a body."""
 UNREAD_TIMEOUT: Final = float(os.environ.get("GRAMWATT_UNREAD_TIMEOUT") or 20)
 """Seconds after which a client that takes nothing of its response loses the connection."""
+MINIMUM_READ_RATE: Final = 2000
+"""Bytes a second that a client must take of its response while it is waited for, averaged over `UNREAD_TIMEOUT`."""
+PRESENCE_INTERVAL: Final = 0.3
+"""Seconds between two tries to reach a client that has closed its sending side and waits for its response."""
 STOP_DELAY: Final = 1.0
 """Seconds that a worker told to stop keeps idle connections, for requests that are on their way."""
 LONGEST_LINE: Final = 8190
@@ -49,7 +55,8 @@ class Connection(HttpToolsProtocol):
 
     - bounds a request's head in size and time, and the number of requests sent ahead of their responses;
     - answers what cannot be read with a problem, and closes so that the client receives it;
-    - answers a client that has closed its sending side;
+    - answers a client that has closed its sending side, and notices where it has closed both;
+    - ends a client that reads its response too slowly;
     - ends connections without losing requests when the worker stops.
     """
 
@@ -57,6 +64,8 @@ class Connection(HttpToolsProtocol):
         super().__init__(*args, **kwargs)
         self.logger = _logger
         self.head_timer: asyncio.TimerHandle | None = None
+        self.read_timer: asyncio.TimerHandle | None = None
+        self.presence_timer: asyncio.TimerHandle | None = None
         self.head_size = 0
         self.in_head = self.uploading = self.refused = self.stopping = False
 
@@ -71,10 +80,37 @@ class Connection(HttpToolsProtocol):
         self.head_timer = self.loop.call_later(READ_TIMEOUT, self.on_head_timeout)
 
     def connection_lost(self, exc: Exception | None) -> None:
-        """Stop the clock."""
-        if self.head_timer is not None:
-            self.head_timer.cancel()
+        """Stop the clocks."""
+        for timer in (self.head_timer, self.read_timer, self.presence_timer):
+            if timer is not None:
+                timer.cancel()
         super().connection_lost(exc)
+
+    def pause_writing(self) -> None:
+        """Begin to watch how fast the client reads."""
+        super().pause_writing()
+        self.watch_reading()
+
+    def resume_writing(self) -> None:
+        """Stop watching: the client has read enough."""
+        if self.read_timer is not None:
+            self.read_timer.cancel()
+            self.read_timer = None
+        super().resume_writing()
+
+    def watch_reading(self) -> None:
+        """Have `on_slow_reading` called with what is unread now."""
+        unread = self.transport.get_write_buffer_size() + count_unread(self.transport.get_extra_info("socket"))
+        self.read_timer = self.loop.call_later(UNREAD_TIMEOUT, self.on_slow_reading, unread)
+
+    def on_slow_reading(self, before: int) -> None:
+        """End a connection whose client took too little, unless it is still sending."""
+        unread = self.transport.get_write_buffer_size() + count_unread(self.transport.get_extra_info("socket"))
+        if before - unread < MINIMUM_READ_RATE * UNREAD_TIMEOUT and not self.uploading:
+            self.read_timer = None
+            self.transport.abort()
+        else:
+            self.watch_reading()
 
     def data_received(self, data: bytes) -> None:
         """Parse what came, and see what is expected next."""
@@ -177,7 +213,18 @@ class Connection(HttpToolsProtocol):
             self.refuse(Unreadable(400, "The body breaks off."))
             return False
         self.close_after_response()
+        self.presence_timer = self.loop.call_later(PRESENCE_INTERVAL, self.on_presence_timer)
         return True
+
+    def on_presence_timer(self) -> None:
+        """Send something where the response takes long: where nobody reads any more, the connection is reset.
+
+        It is an interim response, which every client of HTTP/1.1 passes over (RFC 9110, 15.2).
+        """
+        if not self.idle and self.cycle.scope["http_version"] == "1.1":
+            if not (self.pipeline or self.cycle.response_started):  # with a pipeline, another response is under way
+                self.transport.write(b"HTTP/1.1 100 Continue\r\n\r\n")
+            self.presence_timer = self.loop.call_later(PRESENCE_INTERVAL, self.on_presence_timer)
 
     def shutdown(self) -> None:
         """End the connection after the response under way, or after a moment where it is idle."""
@@ -191,6 +238,14 @@ class Connection(HttpToolsProtocol):
         """Close where no request has begun; else its response closes."""
         if self.idle and not self.in_head:
             self.transport.close()
+
+
+def count_unread(sock: Any) -> int:
+    """Return the bytes that the system holds for a client; 0 where it does not tell."""
+    count = bytearray(4)
+    with contextlib.suppress(OSError, AttributeError):
+        fcntl.ioctl(sock.fileno(), termios.TIOCOUTQ, count)
+    return int.from_bytes(count, sys.byteorder)
 
 
 def limit_unread(sock: Any, seconds: float | None) -> None:

@@ -11,14 +11,17 @@ from collections.abc import Awaitable, Callable, Coroutine
 from concurrent.futures import CancelledError, Executor, Future
 from typing import Any, Final
 
+from gramwatt.server.slots import STALL, Overloaded, Permit, Slots
+
 MINIMUM_RATE: Final = 500
 """Bytes a second that a request body must bring, averaged over `BURST` read timeouts."""
 BURST: Final = 4
-STALL: Final = 0.05
-"""Seconds that a thread waits for its client before it lends its slot to another request."""
-MOST_STALLED: Final = 64
-CUT_AFTER: Final = 5.0
-"""Seconds after which a stalled request may be ended in favor of another."""
+BODY_TIMEOUT: Final = 600.0
+"""Seconds that a client may be waited for within one body, in all."""
+RETRY: Final = 0.25
+"""Seconds after which a thread that could not lend its slot tries again."""
+LONGEST_QUEUED: Final = 30.0
+"""Seconds that a request waits for a slot."""
 
 Message = dict[str, Any]
 Receive = Callable[[], Awaitable[Message]]
@@ -33,87 +36,28 @@ class BodyTimeout(TimeoutError):
 
 
 class ReadTimeout:
-    """How long to wait for a client that sends: ``seconds`` at once, and `MINIMUM_RATE` bytes a second overall."""
+    """How long to wait for a client that sends `MINIMUM_RATE` bytes a second: ``seconds`` at once, ``total`` in all."""
 
-    def __init__(self, seconds: float) -> None:
-        self._seconds = seconds
+    def __init__(self, seconds: float, total: float = float("inf")) -> None:
+        self._seconds, self._total = seconds, total
         self._credit = BURST * seconds
 
     @property
     def left(self) -> float:
         """How long the next wait may be [s]."""
-        return max(0.0, min(self._seconds, self._credit))
+        return max(0.0, min(self._seconds, self._credit, self._total))
 
     def count(self, size: int, waited: float) -> None:
         """Count bytes that came after a wait."""
         self._credit = min(BURST * self._seconds, self._credit - waited + size / MINIMUM_RATE)
-
-
-class Slots:
-    """Permits to compute in a thread. A request that waits for its client lends its slot to other requests.
-
-    While ``most_stalled`` requests do so, another keeps its slot, or ends the one that has waited longest if that has
-    waited for ``cut_after`` seconds.
-    """
-
-    def __init__(self, count: int, most_stalled: int = MOST_STALLED, cut_after: float = CUT_AFTER) -> None:
-        self._semaphore = asyncio.Semaphore(count)
-        self._most_stalled, self._cut_after = most_stalled, cut_after
-        self._lock = threading.Lock()
-        self._stalled: dict[Exchange, float] = {}
-
-    async def acquire(self, exchange: Exchange) -> None:
-        """Wait for a slot. In the event loop."""
-        await self._semaphore.acquire()
-        exchange.has_slot = True
-
-    def release(self, exchange: Exchange) -> None:
-        """Give back the slot of a request that is over. In the event loop."""
-        with self._lock:
-            exchange.ended = True
-            if exchange.has_slot:
-                exchange.has_slot = False
-                self._semaphore.release()
-
-    def lend(self, exchange: Exchange) -> bool:
-        """Lend the slot of a request that waits for its client; False where too many do. In a thread."""
-        now = time.monotonic()
-        with self._lock:
-            if exchange.stalls == 0:
-                if len(self._stalled) >= self._most_stalled:
-                    oldest = next(iter(self._stalled))
-                    if now - self._stalled[oldest] < self._cut_after:
-                        return False
-                    del self._stalled[oldest]
-                    oldest.disconnect()
-                self._stalled[exchange] = now
-                exchange.has_slot = False
-                exchange.loop.call_soon_threadsafe(self._semaphore.release)
-            exchange.stalls += 1
-        return True
-
-    def reclaim(self, exchange: Exchange) -> None:
-        """Take the slot back that was lent, waiting for it, unless the client is gone. In the thread."""
-        with self._lock:
-            exchange.stalls -= 1
-            if exchange.stalls > 0:
-                return
-            self._stalled.pop(exchange, None)
-            if exchange.disconnected:
-                return
-        asyncio.run_coroutine_threadsafe(self._semaphore.acquire(), exchange.loop).result()
-        with self._lock:
-            if exchange.ended:
-                exchange.loop.call_soon_threadsafe(self._semaphore.release)
-            else:
-                exchange.has_slot = True
+        self._total -= waited
 
 
 class Exchange(io.RawIOBase):
     """A request body to read and a response body to `put` in threads, while the event loop carries both.
 
     One call of ``receive`` is always under way, so that a client's leaving is noticed at once; one of ``send`` may be,
-    while the thread computes on. ``complete`` tells that the body was received before.
+    while the thread computes on. ``timeout`` is that of the body, None where it was received before.
     """
 
     def __init__(
@@ -121,32 +65,34 @@ class Exchange(io.RawIOBase):
         receive: Receive,
         send: Callable[[bytes], Coroutine[Any, Any, None]],
         slots: Slots,
-        read_timeout: float,
-        *,
-        complete: bool = False,
+        timeout: ReadTimeout | None,
     ) -> None:
         super().__init__()
-        self.loop = asyncio.get_running_loop()
-        self.stalls, self.has_slot, self.ended, self.disconnected = 0, False, False, False
-        self._receive, self._send, self._slots = receive, send, slots
-        self._read_timeout, self._timeout = read_timeout, ReadTimeout(read_timeout)
-        self._chunk, self._complete, self._late = memoryview(b""), complete, False
+        self._loop = asyncio.get_running_loop()
+        self.disconnected = False
+        self._receive, self._send, self._slots, self._timeout = receive, send, slots, timeout or ReadTimeout(0)
+        self._permit, self._thread = Permit(self._loop, self.disconnect), 0
+        self._chunk, self._complete, self._late = memoryview(b""), timeout is None, False
         self._sending: Future[None] | None = None
+        self._unsent = 0
         self._receiving: Future[Message] = self._submit(self._receive_next())
 
     def _submit(self, call: Coroutine[Any, Any, Any]) -> Future[Any]:
-        return asyncio.run_coroutine_threadsafe(call, self.loop)
+        return asyncio.run_coroutine_threadsafe(call, self._loop)
 
     async def _receive_next(self) -> Message:
         """Receive the next part of the body, or after its end the client's leaving."""
         while True:
             message = await self._receive()
             if message["type"] == "http.disconnect":
-                self.disconnected = True
+                self._leave()
                 if self._sending is not None:
                     self._sending.cancel()
             if self.disconnected or not self._complete:
                 return message
+
+    def _leave(self) -> None:
+        self.disconnected = self._permit.ended = True
 
     def _take(self, message: Message) -> None:
         if self.disconnected:
@@ -155,9 +101,13 @@ class Exchange(io.RawIOBase):
         self._complete = not message.get("more_body", False)
         self._receiving = self._submit(self._receive_next())
 
+    def is_cancelled(self) -> bool:
+        """Return whether nobody wants the response any more; cheap enough to be called often."""
+        return self.disconnected
+
     def disconnect(self) -> None:
         """End the exchange: whatever waits for the client fails, and so does each later call."""
-        self.disconnected = True
+        self._leave()
         for call in (self._receiving, self._sending):
             if call is not None:
                 call.cancel()
@@ -165,7 +115,8 @@ class Exchange(io.RawIOBase):
     async def run(self, pool: Executor, work: Callable[[], None]) -> None:
         """Call ``work`` in a thread once the body has begun and a slot is free.
 
-        Raises BodyTimeout where the client stops sending before, and ClientDisconnected where it leaves.
+        Raises BodyTimeout where the client stops sending before, ClientDisconnected where it leaves, and Overloaded
+        where too many wait for a slot.
         """
         if not self._complete:
             try:
@@ -173,27 +124,38 @@ class Exchange(io.RawIOBase):
                     self._take(await asyncio.wrap_future(self._receiving))
             except TimeoutError:
                 raise BodyTimeout from None
-        slot, receiving = asyncio.ensure_future(self._slots.acquire(self)), asyncio.wrap_future(self._receiving)
+        slot, receiving = asyncio.ensure_future(self._slots.acquire(self._permit)), asyncio.wrap_future(self._receiving)
         try:
-            timeout = None if self._complete else self._timeout.left
-            await asyncio.wait((slot, receiving), timeout=timeout, return_when=asyncio.FIRST_COMPLETED)
-            if self.disconnected:
-                raise ClientDisconnected
-            if not (slot.done() or receiving.done()):
-                raise BodyTimeout
-            await slot
-            await self.loop.run_in_executor(pool, work)
+            await self._wait_for_slot(slot, receiving)
+            await self._loop.run_in_executor(pool, self._work, work)
         except asyncio.CancelledError:
             self.disconnect()
             raise
         finally:
             slot.cancel()
-            self._slots.release(self)
+            self._slots.release(self._permit)
+
+    async def _wait_for_slot(self, slot: asyncio.Future[None], receiving: asyncio.Future[Message]) -> None:
+        left = LONGEST_QUEUED if self._complete else self._timeout.left
+        await asyncio.wait((slot, receiving), timeout=min(LONGEST_QUEUED, left), return_when=asyncio.FIRST_COMPLETED)
+        if self.disconnected:
+            raise ClientDisconnected
+        if receiving.done():  # more of the body has come, so the client is there
+            await asyncio.wait((slot,), timeout=LONGEST_QUEUED)
+        elif not slot.done() and left < LONGEST_QUEUED:
+            raise BodyTimeout
+        if not slot.done():
+            raise Overloaded
+        await slot
+
+    def _work(self, work: Callable[[], None]) -> None:
+        self._thread = threading.get_ident()
+        work()
 
     async def finish(self) -> None:
         """Receive the rest of a body that nobody read: a connection closed before its end loses its response."""
         with contextlib.suppress(TimeoutError, ClientDisconnected):
-            async with asyncio.timeout(self._read_timeout):
+            async with asyncio.timeout(self._timeout.left):
                 while not (self._complete or self._late):
                     self._take(await asyncio.wrap_future(self._receiving))
         self._receiving.cancel()
@@ -213,7 +175,9 @@ class Exchange(io.RawIOBase):
             except TimeoutError:
                 self._late = True
                 continue
-            self._timeout.count(len(message.get("body", b"")), time.monotonic() - began)
+            size, waited = len(message.get("body", b"")), time.monotonic() - began
+            self._timeout.count(size, waited)
+            self._permit.count(size, waited)
             self._take(message)
         if self.disconnected:
             raise ClientDisconnected("the client went away")
@@ -225,6 +189,7 @@ class Exchange(io.RawIOBase):
     def put(self, chunk: bytes) -> None:
         """Send a chunk as soon as the one before it is sent. Raises ClientDisconnected."""
         self.wait_until_sent()
+        self._unsent = len(chunk)
         self._sending = self._submit(self._send(chunk))
         if self.disconnected:
             self._sending.cancel()
@@ -232,24 +197,44 @@ class Exchange(io.RawIOBase):
     def wait_until_sent(self) -> None:
         """Wait until the last chunk is sent. Raises ClientDisconnected."""
         if self._sending is not None:
+            began = time.monotonic()
             self._wait(self._sending)
+            self._permit.count(self._unsent, time.monotonic() - began)
+            self._unsent = 0
         if self.disconnected:
             raise ClientDisconnected
 
     def _wait(self, call: Future[Any], timeout: float = float("inf")) -> Any:
-        """Return what a call in the loop returns; meanwhile the slot is lent."""
-        began, wait, lent = time.monotonic(), STALL, False
+        """Return what a call in the loop returns. Raises TimeoutError, ClientDisconnected."""
+
+        def is_done(seconds: float) -> bool:
+            with contextlib.suppress(TimeoutError, CancelledError):
+                call.result(seconds)
+            return call.done()
+
+        self.wait_until(is_done, timeout)
         try:
-            while True:
-                left = began + timeout - time.monotonic()
-                try:
-                    return call.result(max(0.0, min(wait, left)))
-                except CancelledError:
-                    raise ClientDisconnected from None
-                except TimeoutError:
-                    if call.done() or left <= 0:
-                        raise
-                lent, wait = lent or self._slots.lend(self), 10 * STALL
+            return call.result(0)
+        except CancelledError:
+            raise ClientDisconnected from None
+
+    def wait_until(self, is_done: Callable[[float], bool], timeout: float = float("inf")) -> None:
+        """Wait until ``is_done``, which may wait for so many seconds, returns True.
+
+        What is waited for must depend on the client alone: in the request's own thread the slot is lent meanwhile.
+        """
+        began, lent, own = time.monotonic(), False, threading.get_ident() == self._thread
+        if is_done(min(STALL, timeout)):
+            return
+        if own:
+            self._permit.stall()
+        try:
+            while (left := began + timeout - time.monotonic()) > 0:
+                lent = lent or (own and self._slots.lend(self._permit))
+                if is_done(min(RETRY, left)):
+                    return
         finally:
+            if own:
+                self._permit.resume()
             if lent:
-                self._slots.reclaim(self)
+                self._slots.reclaim(self._permit)

@@ -211,7 +211,7 @@ SCHEMAS: Final[Mapping[str, JsonObject]] = {
 }
 
 
-ANY_PATH: Final = (414, 429, 500)
+ANY_PATH: Final = (414, 429, 500, 503)
 SOME_PATHS: Final = (400, 404, 406, 413, 415, 422, 501)
 """The statuses of problems. 405 answers methods that the contract does not tell, 431 comes before any path is known."""
 
@@ -242,7 +242,7 @@ def _headers(*more: str) -> JsonObject:
 
 def _add_problem_response(spec: APISpec, status: int) -> None:
     kinds = {kind: told for kind, told in TYPES.items() if told.status == status}
-    more = ("Retry-After",) if status == 429 else ()
+    more = ("Retry-After",) if status in (429, 503) else ()
     examples = {}
     for kind, told in kinds.items():
         value = {

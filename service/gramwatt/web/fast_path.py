@@ -107,12 +107,13 @@ class FastPath:
                     self._queried[f"{path}/{result}".encode()] = target._replace(result=result)
         self._heads: dict[tuple[str, bytes], ResponseHead] = {}
 
-    def respond(self, scope: Mapping[str, Any], body: bytes = b"") -> AsgiResponse | None:
+    def respond(self, scope: Mapping[str, Any], body: bytes = b"", compute: bool = True) -> AsgiResponse | None:
         """Return status, headers and body of the response to an ASGI request; None where `application` must answer.
 
-        ``body`` is the whole body of the request; without it only requests that have none are answered.
+        ``body`` is the whole body of the request; without it only requests that have none are answered. What is cached
+        is all that is used unless ``compute``.
         """
-        if scope["method"] == "POST" and not body:
+        if scope["method"] == "POST" and not (body and compute):
             return None
         began = time.perf_counter()
         path, sent = scope.get("raw_path"), dict(scope["headers"])
@@ -121,7 +122,7 @@ class FastPath:
             return None
         plain = PlainRequest(scope["method"], path, scope["query_string"], sent)
         request_id = plain.request_id()
-        found = self._find_safely(plain, body, request_id) if _UNUSUAL.isdisjoint(sent) else None
+        found = self._find_safely(plain, body, request_id, compute=compute) if _UNUSUAL.isdisjoint(sent) else None
         if found is None:
             return None
         head, content = found
@@ -154,12 +155,14 @@ class FastPath:
                 failures.report(g.request_id, error)
         return response
 
-    def _find_safely(self, plain: PlainRequest, body: bytes, request_id: str) -> Finished | None:
+    def _find_safely(
+        self, plain: PlainRequest, body: bytes, request_id: str, *, compute: bool = True
+    ) -> Finished | None:
         """Return the response that the cache or the fast path has; where they fail, Flask answers."""
         if self._hosts is not None and not self._serves(plain):
             return None
         try:
-            return self._find(plain, body)
+            return self._find(plain, body, compute=compute)
         except failures.CONTROL:
             raise
         except BaseException as error:
@@ -171,12 +174,12 @@ class FastPath:
         host = plain.headers.get(b"host", b"").decode("latin-1")
         return b"x-forwarded-host" not in plain.headers and host_is_trusted(host, self._hosts)
 
-    def _find(self, plain: PlainRequest, body: bytes) -> Finished | None:
+    def _find(self, plain: PlainRequest, body: bytes, *, compute: bool) -> Finished | None:
         key, condition = plain.key(), plain.headers.get(b"if-none-match")
         if key is None:
             return self._answer_body(plain, body) if body and self._takes_body(plain) else None
         found = self.cache.get(key, condition)
-        return self._answer_query(key) if found is None and condition is None else found
+        return self._answer_query(key) if compute and found is None and condition is None else found
 
     def _answer_query(self, key: Key) -> Finished | None:
         """Compute the response to a plain GET or HEAD."""

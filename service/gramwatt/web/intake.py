@@ -23,16 +23,25 @@ SLOW: Final = 0.02
 IN_MEMORY: Final = 8 * 1024 * 1024
 MOST_DRAINED: Final = 64 * 1024 * 1024
 
+WaitUntil = Callable[[Callable[[float | None], bool]], None]
+
+
+def wait_until(is_done: Callable[[float | None], bool]) -> None:
+    """Wait until ``is_done``, which may wait for so many seconds, returns True."""
+    while not is_done(None):
+        pass
+
 
 class Intake:
     """Reads a body to its end in a thread of its own; `read` gives its bytes in order.
 
     ``read_piece`` gives up to so many bytes of the body, none at its end, or raises; what it raises, `read` raises
-    once all bytes before it are given. ``limit`` bytes are the most a body may have.
+    once all bytes before it are given. ``limit`` bytes are the most a body may have. ``wait`` is how to wait for the
+    client; a server may let others compute meanwhile.
     """
 
-    def __init__(self, read_piece: Callable[[int], bytes], limit: int) -> None:
-        self._read_piece, self._limit = read_piece, limit
+    def __init__(self, read_piece: Callable[[int], bytes], limit: int, wait: WaitUntil = wait_until) -> None:
+        self._read_piece, self._limit, self._wait = read_piece, limit, wait
         self._changed = threading.Condition()
         self._memory: deque[bytes] = deque()
         self._held = 0
@@ -100,9 +109,8 @@ class Intake:
         """Up to ``size`` bytes, none at the end; waits for them. Raises what reading the body raised."""
         parts: list[bytes] = []
         wanted = size
+        self._wait(self._has_more)
         with self._changed:
-            while not self._memory and self._written == self._taken and not self._ended:
-                self._changed.wait()
             while wanted > 0 and self._memory:
                 piece = self._memory.popleft()
                 self._held -= len(piece)
@@ -125,12 +133,22 @@ class Intake:
                 raise self._error
         return b"".join(parts)
 
+    def _has_more(self, seconds: float | None) -> bool:
+        with self._changed:
+            return self._changed.wait_for(
+                lambda: bool(self._memory) or self._written > self._taken or self._ended, seconds
+            )
+
+    def _has_ended(self, seconds: float | None) -> bool:
+        self._thread.join(seconds)
+        return not self._thread.is_alive()
+
     def finish(self) -> None:
         """Forget what was not read, wait for the end of the body, and give back memory and disk."""
         with self._changed:
             self._abandoned = True
             self._memory.clear()
             self._held = 0
-        self._thread.join()
+        self._wait(self._has_ended)
         if self._disk is not None:
             self._disk.close()

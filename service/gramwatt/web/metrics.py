@@ -7,7 +7,15 @@ import time
 from pathlib import Path
 
 from flask import Blueprint, Response, g, request
-from prometheus_client import CONTENT_TYPE_LATEST, REGISTRY, CollectorRegistry, Counter, Histogram, generate_latest
+from prometheus_client import (
+    CONTENT_TYPE_LATEST,
+    REGISTRY,
+    CollectorRegistry,
+    Counter,
+    Gauge,
+    Histogram,
+    generate_latest,
+)
 from prometheus_client.multiprocess import MultiProcessCollector
 
 from gramwatt.web.metrics_files import locked
@@ -19,6 +27,12 @@ SECONDS = Histogram(
     "Seconds from request to response.",
     ["route"],
     buckets=(0.0005, 0.001, 0.0025, 0.005, 0.01, 0.025, 0.05, 0.1, 0.5, 1, 5),
+)
+LONG = Gauge(
+    "gramwatt_long_requests",
+    "Requests that take long, such as tables and charts: running, or waiting for a thread.",
+    ["state"],
+    multiprocess_mode="livesum",
 )
 
 blueprint = Blueprint("metrics", __name__)

@@ -61,6 +61,9 @@ TYPES: Final[Mapping[str, ProblemType]] = {
         "This service was installed without what this needs",
         "Ask for another format, or ask whoever runs the service to install what the detail names.",
     ),
+    "overloaded": ProblemType(
+        503, "Too many long requests wait already", "Wait as long as Retry-After says, and send fewer at once."
+    ),
     "unavailable": ProblemType(503, "The service is not ready", "Wait as long as Retry-After says."),
 }
 _BY_STATUS: Final = {

@@ -20,7 +20,7 @@ from gramwatt.web import failures
 from gramwatt.web.asking import read_body, read_query
 from gramwatt.web.calculators import find, post_only
 from gramwatt.web.headers import cacheable, etag, not_modified
-from gramwatt.web.intake import MOST_DRAINED, Intake
+from gramwatt.web.intake import MOST_DRAINED, Intake, wait_until
 from gramwatt.web.memory import keep_freed_memory
 from gramwatt.web.problems import Problem, invalid
 from gramwatt.web.table_options import (
@@ -105,7 +105,7 @@ def _source() -> tuple[Source, Any]:
     if declared is not None and declared <= SMALL:
         return read, lambda: None
     keep_freed_memory()
-    intake = Intake(read, limit)
+    intake = Intake(read, limit, request.environ.get("gramwatt.wait_until", wait_until))
     return intake.read, intake.finish
 
 

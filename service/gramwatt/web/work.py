@@ -11,7 +11,7 @@ from gramwatt.declare import Calculator, Table
 from gramwatt.edge.limits import SHORT_INPUTS, SHORT_NESTED_INPUTS, SHORT_RESULTS
 from gramwatt.edge.queries import fits_query
 
-SHORT_SITE: Final = ("/health/live", "/health/ready", "/v1", "/v1/units", "/docs", "/openapi.json")
+SHORT_SITE: Final = ("/health/live", "/health/ready", "/v1", "/v1/units", "/docs", "/openapi.json", "/metrics")
 """Paths beside those of calculators whose responses are short, or finished."""
 
 
