@@ -423,7 +423,12 @@ def test_a_slot_is_lent_only_by_the_thread_that_has_it() -> None:
             ahead.start()
             reading.set()
             assert go_on.wait(LIMIT)
-            environ["gramwatt.wait_until"](lambda seconds: ahead.join(seconds) or not ahead.is_alive())
+
+            def is_read(seconds: float) -> bool:
+                ahead.join(seconds)
+                return not ahead.is_alive()
+
+            environ["gramwatt.wait_until"](is_read)
         start("200 OK", PLAIN)
         return [b"done"]
 
