@@ -7,7 +7,7 @@ from typing import Any, Final
 
 from gramwatt.server.adapter import Response, WsgiToAsgi
 from gramwatt.server.problem import make_problem
-from gramwatt.server.slots import MOST_WAITING, Overloaded
+from gramwatt.server.slots import MOST_STALLED, MOST_WAITING, Overloaded
 from gramwatt.server.streams import BODY_TIMEOUT, BodyTimeout
 from gramwatt.web import failures, metrics
 from gramwatt.web.headers import request_id as make_request_id
@@ -54,6 +54,7 @@ app: Final = WsgiToAsgi(
     in_thread=wsgi_app,
     threads=int(os.environ.get("GRAMWATT_LONG_THREADS") or 4),
     most_waiting=int(os.environ.get("GRAMWATT_LONG_QUEUE") or MOST_WAITING),
+    most_stalled=int(os.environ.get("GRAMWATT_SLOW_CLIENTS") or MOST_STALLED),
     read_timeout=float(os.environ.get("GRAMWATT_READ_TIMEOUT") or 5),
     body_timeout=float(os.environ.get("GRAMWATT_BODY_TIMEOUT") or BODY_TIMEOUT),
     observe=lambda state, change: metrics.LONG.labels(state).inc(change),

@@ -331,8 +331,8 @@ def test_clients_that_read_nothing_hold_no_slot(path: str) -> None:
 
 
 def test_too_many_that_read_nothing_end_the_slowest_once_another_waits(monkeypatch: pytest.MonkeyPatch) -> None:
-    def slots(threads: int, most_waiting: int, observe: Any) -> Slots:
-        return Slots(threads, most_waiting, most_stalled=2, cut_after=0.0, observe=observe)
+    def slots(threads: int, most_waiting: int, most_stalled: int, observe: Any) -> Slots:
+        return Slots(threads, most_waiting, most_stalled, cut_after=0.0, observe=observe)
 
     async def test() -> None:
         monkeypatch.setattr("gramwatt.server.adapter.Slots", slots)
@@ -342,7 +342,7 @@ def test_too_many_that_read_nothing_end_the_slowest_once_another_waits(monkeypat
             path = environ["PATH_INFO"][1:]
             return applications[int(path)](environ, start) if path else echo(environ, start)
 
-        adapter = WsgiToAsgi(application, threads=1)
+        adapter = WsgiToAsgi(application, threads=1, most_stalled=2)
         stuck = []
         for number in range(3):
             stuck.append(Request(adapter, "POST", f"/{number}", [CHUNKED]))

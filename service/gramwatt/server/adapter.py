@@ -36,8 +36,9 @@ class WsgiToAsgi:
 
     ``run_in_thread`` tells by the scope which requests take long; those with a chunked body, or one of more than
     `LARGEST_WHOLE_BODY` bytes, always run in a thread. ``threads`` compute at once for requests whose body is streamed,
-    and as many for the others; at most ``most_waiting`` of either wait. ``get_response`` may have a response (status,
-    headers, body) to a request whose body is not streamed; its last argument tells whether it may compute one.
+    and as many for the others; at most ``most_waiting`` of either wait for a thread, and ``most_stalled`` hold one
+    without computing, since their clients send or read slowly. ``get_response`` may have a response (status, headers,
+    body) to a request whose body is not streamed; its last argument tells whether it may compute one.
     ``in_thread`` is the application for requests that run in a thread, where it is another. ``respond_to_error`` may
     answer a `BodyTimeout`, an `Overloaded`, or what the application raised before its response began; else the server
     sees the error. ``read_timeout`` is how many seconds a client may pause within a body, ``body_timeout`` how many its
@@ -57,6 +58,7 @@ class WsgiToAsgi:
         respond_to_error: Callable[[Scope, BaseException], Response | None] = lambda scope, error: None,
         threads: int = 4,
         most_waiting: int = MOST_WAITING,
+        most_stalled: int = MOST_STALLED,
         read_timeout: float = 5.0,
         body_timeout: float = BODY_TIMEOUT,
         observe: Observe = lambda state, change: None,
@@ -64,8 +66,10 @@ class WsgiToAsgi:
         self._application, self._in_thread = application, in_thread or application
         self._run_in_thread, self._get_response, self._respond_to_error = run_in_thread, get_response, respond_to_error
         self._read_timeout, self._body_timeout = read_timeout, body_timeout
-        self._whole_slots, self._streamed_slots = (Slots(threads, most_waiting, observe=observe) for _ in range(2))
-        self._pool = ThreadPoolExecutor(2 * (threads + MOST_STALLED), thread_name_prefix="request")
+        self._whole_slots, self._streamed_slots = (
+            Slots(threads, most_waiting, most_stalled, observe=observe) for _ in range(2)
+        )
+        self._pool = ThreadPoolExecutor(2 * (threads + most_stalled), thread_name_prefix="request")
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Answer a request. Raises NotImplementedError for other protocols, also lifespan, as ASGI allows."""

@@ -9,7 +9,7 @@ from collections.abc import Callable
 from typing import Final
 
 MOST_WAITING: Final = 128
-MOST_STALLED: Final = 64
+MOST_STALLED: Final = 32
 CUT_AFTER: Final = 1.0
 """Seconds that a request has waited for its client, in all, before it may be ended in favor of others."""
 STALL: Final = 0.05
@@ -67,8 +67,8 @@ class Slots:
         self,
         count: int,
         most_waiting: int = MOST_WAITING,
-        *,
         most_stalled: int = MOST_STALLED,
+        *,
         cut_after: float = CUT_AFTER,
         observe: Observe = lambda state, change: None,
     ) -> None:

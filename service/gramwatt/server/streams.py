@@ -20,6 +20,8 @@ BODY_TIMEOUT: Final = 600.0
 """Seconds that a client may be waited for within one body, in all."""
 RETRY: Final = 0.25
 """Seconds after which a thread that could not lend its slot tries again."""
+SLICE: Final = 256 * 1024
+"""Bytes of a response that are sent at once: the server holds copies of them until its client has read them."""
 LONGEST_QUEUED: Final = 30.0
 """Seconds that a request waits for a slot."""
 
@@ -188,11 +190,13 @@ class Exchange(io.RawIOBase):
 
     def put(self, chunk: bytes) -> None:
         """Send a chunk as soon as the one before it is sent. Raises ClientDisconnected."""
-        self.wait_until_sent()
-        self._unsent = len(chunk)
-        self._sending = self._submit(self._send(chunk))
-        if self.disconnected:
-            self._sending.cancel()
+        for start in range(0, len(chunk), SLICE):
+            self.wait_until_sent()
+            sent = chunk if len(chunk) <= SLICE else chunk[start : start + SLICE]
+            self._unsent = len(sent)
+            self._sending = self._submit(self._send(sent))
+            if self.disconnected:
+                self._sending.cancel()
 
     def wait_until_sent(self) -> None:
         """Wait until the last chunk is sent. Raises ClientDisconnected."""

@@ -115,11 +115,12 @@ def written(
             for piece in answer(plan, chunk):
                 head = head if begun else into.begin(piece)
                 begun = True
-                rows = into.rows(piece)
+                text = into.rows(piece)
                 tally.rows += piece.rows
                 tally.faulty += len(piece.faults)
-                yield head + rows
-                head = b""
+                if head:
+                    text, head = head + text, b""
+                yield text
     except Broken as broken:
         tally.broken = broken
         yield (head if begun else into.begin(None)) + into.broken(broken, tally.rows)
