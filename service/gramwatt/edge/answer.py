@@ -6,9 +6,10 @@ Numbers are given once here, with at most 12 significant digits, so that every w
 from __future__ import annotations
 
 import functools
+import itertools
 import math
 import re
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any, Final, TypeAlias
 
@@ -19,6 +20,7 @@ from gramwatt.declare import (
     Calculator,
     Choice,
     Count,
+    Flag,
     Kind,
     Quantity,
     Samples,
@@ -162,7 +164,7 @@ def _plain(kind: Kind, values: Any, row: int, name: str, chosen: Mapping[str, st
             count = values.item(row)
             return int(count) if math.isfinite(count) else None
         case Series():
-            found = numbers(units.convert(values[row], chosen[name]).tolist())
+            found = numbers(units.convert(values[row], chosen[name]))
             return None if None in found else found
         case Table():
             return table_rows(kind, values, row, name, chosen)
@@ -182,25 +184,28 @@ def table_rows(
     """
     columns = {inner: column for inner, column in fields_of(kind.row).items() if not isinstance(column, Spread)}
     cells: dict[str, list[Any]] = {}
-    quantities: list[NDArray[np.float64]] = []
+    numeric: list[NDArray[np.float64]] = []
     for inner, column in columns.items():
         found = getattr(values, inner)[row, start:stop]
-        if type(column) is Quantity:
-            unit = units.unit(chosen[f"{name}.{inner}"])
-            quantities.append((found - unit.offset) / unit.scale)
-            cells[inner] = []
-        elif isinstance(column, Text):
-            cells[inner] = found.tolist()
-        else:
-            cells[inner] = [_plain(column, found, at, f"{name}.{inner}", chosen) for at in range(len(found))]
-    if quantities:
-        length = len(quantities[0])
-        figures = numbers(np.concatenate(quantities).tolist())  # rounded together, which is quicker
-        at = 0
-        for inner, column in columns.items():
-            if type(column) is Quantity:
-                cells[inner] = figures[at : at + length]
-                at += length
+        cells[inner] = []
+        match column:
+            case Quantity():
+                unit = units.unit(chosen[f"{name}.{inner}"])
+                numeric.append((found - unit.offset) / unit.scale)
+            case Count():
+                numeric.append(found)
+            case Choice():
+                cells[inner] = [column.options[at] if at >= 0 else None for at in found.tolist()]
+            case Text() | Flag():
+                cells[inner] = found.tolist()
+            case _:
+                cells[inner] = [_plain(column, found, at, f"{name}.{inner}", chosen) for at in range(len(found))]
+    if numeric:
+        figures = iter(numbers(np.concatenate(numeric)))  # rounded together, which is quicker
+        length = len(numeric[0])
+        cells |= {
+            n: list(itertools.islice(figures, length)) for n, c in columns.items() if isinstance(c, Quantity | Count)
+        }
     rows = [dict(zip(columns, told, strict=True)) for told in zip(*cells.values(), strict=True)]
     optional = [inner for inner, column in columns.items() if getattr(column, "optional", False)]
     for told in rows if optional else ():
@@ -210,14 +215,18 @@ def table_rows(
     return rows
 
 
-def numbers(values: Sequence[float]) -> list[float | int | None]:
+def numbers(values: NDArray[np.float64]) -> list[Any]:
     """Each of some values as `number` gives it."""
     if len(values) < FEW:
-        return [number(float(value)) for value in values]
-    return [
-        (int(value) if value.is_integer() and abs(value) < 1e15 else value) if math.isfinite(value) else None
-        for value in rounded(np.array(values, dtype=np.float64), 12).tolist()
-    ]
+        return [number(value) for value in values.tolist()]
+    short = rounded(values, 12)
+    made: list[Any] = short.tolist()
+    whole = (short == np.rint(short)) & (np.abs(short) < 1e15)
+    for at in np.flatnonzero(whole).tolist():
+        made[at] = int(made[at])
+    for at in np.flatnonzero(np.isnan(short)).tolist():
+        made[at] = None
+    return made
 
 
 def number(value: float) -> float | int | None:
@@ -235,12 +244,14 @@ def _uncertainty(outcome: Outcome, row: int, results: Mapping[str, Any], sheet: 
     propagated = outcome.uncertainty
     if propagated is None or not propagated.rows[row]:
         return {}
+    lists = _list_uncertainty(
+        {n: each[row] for n, each in propagated.standard.items() if each.ndim > 1}, results, sheet
+    )
     found: dict[str, dict[str, Any]] = {}
     for name, standard in propagated.standard.items():
         if standard.ndim > 1:
-            column = _column_uncertainty(name, standard[row], results, sheet)
-            if column is not None:
-                found[name] = column
+            if name in lists:
+                found[name] = lists[name]
             continue
         value, width = results[name], number(standard.item(row) / sheet.scales.get(name, 1.0))
         if value is None or width is None:
@@ -259,22 +270,29 @@ def _uncertainty(outcome: Outcome, row: int, results: Mapping[str, Any], sheet: 
     return found
 
 
-def _column_uncertainty(
-    name: str, standard: NDArray[np.float64], results: Mapping[str, Any], sheet: _Sheet
-) -> dict[str, Any] | None:
-    """That of a list (M,), None where some of it has none; or of a table's column, None where a row has none."""
-    table, _, column = name.rpartition(".")
-    shown = [each.get(column) for each in results[table]] if table else results[name]
-    widths = numbers((standard / sheet.scales.get(name, 1.0)).tolist())
-    if shown is None or (not table and None in widths):
-        return None
-    return {"standard": widths, "low": _moved(shown, widths, -2), "high": _moved(shown, widths, 2)}
-
-
-def _moved(values: list[Any], widths: list[Any], times: int) -> list[Any]:
-    """Each value moved by some standard uncertainties."""
-    pairs = zip(values, widths, strict=True)
-    return numbers([math.nan if value is None or width is None else value + times * width for value, width in pairs])
+def _list_uncertainty(
+    standard: Mapping[str, NDArray[np.float64]], results: Mapping[str, Any], sheet: _Sheet
+) -> dict[str, dict[str, Any]]:
+    """The same of lists (M,), left out where an entry has none, and of tables' columns, None where a row has none."""
+    shown: dict[str, list[Any]] = {}
+    for name in standard:
+        table, _, column = name.rpartition(".")
+        values = [each.get(column) for each in results[table]] if table else results[name]
+        if values is not None:
+            shown[name] = values
+    if not shown:
+        return {}
+    widths = rounded(np.concatenate([standard[name] / sheet.scales.get(name, 1.0) for name in shown]), 12)
+    middle = np.array(list(itertools.chain.from_iterable(shown.values())), dtype=np.float64)
+    figures = numbers(np.concatenate((widths, middle - 2 * widths, middle + 2 * widths)))
+    found: dict[str, dict[str, Any]] = {}
+    at, size = 0, len(widths)
+    for name, values in shown.items():
+        made = [figures[start + at : start + at + len(values)] for start in (0, size, 2 * size)]
+        at += len(values)
+        if "." in name or None not in made[0]:
+            found[name] = dict(zip(("standard", "low", "high"), made, strict=True))
+    return found
 
 
 def _working(outcome: Outcome, row: int, made: Answer) -> dict[str, dict[str, Any]]:

@@ -79,14 +79,15 @@ def cautions(outcome: Outcome, row: int, results: Mapping[str, Any], known: Coll
     return reasons + [_lacking(outcome.calculator, name, known) for name in empty] + special + standing
 
 
-def _empty(results: Mapping[str, Any], prefix: str = "") -> Iterator[str]:
+def _empty(results: Mapping[str, Any]) -> Iterator[str]:
     """Names of the results that have no answer; in a table ``packs.2.endurance``."""
     for name, value in results.items():
         if value is None:
-            yield prefix + name
+            yield name
         elif isinstance(value, list) and value and isinstance(value[0], dict):
             for at, inner in enumerate(value):
-                yield from _empty(inner, f"{name}.{at}.")
+                if None in inner.values():
+                    yield from (f"{name}.{at}.{column}" for column, cell in inner.items() if cell is None)
 
 
 def _lacking(calculator: Calculator[Any, Any], name: str, known: Collection[str]) -> dict[str, Any]:
