@@ -5,6 +5,9 @@ from __future__ import annotations
 import json
 import logging
 import re
+import subprocess
+import sys
+import urllib.request
 from collections.abc import Callable, Iterator
 from typing import Any
 
@@ -19,7 +22,9 @@ from gramwatt.web import create_app
 from gramwatt.web.failures import LONGEST_LINE, MOST_LINES, EscapeTraceback, Guard
 from gramwatt.web.fast_path import FastPath
 from server.asgi_client import Request, run
+from web.conftest import free_port, wait_until_ready
 from web.test_fast_path import PACK, PATH, Case, posted
+from web.wire import HEAD, QUESTION, problem, send
 
 INPUTS = {"cells": 6, "capacity": 1300}
 ROWS = b"cells,capacity\n" + b"6,1300\n" * 300_000
@@ -296,3 +301,45 @@ def test_routes_and_statuses_alone_are_labels() -> None:
 
 def _series() -> list[Any]:
     return [each for metric in REGISTRY.collect() for each in metric.samples if each.name == "gramwatt_requests_total"]
+
+
+BROKEN_SERVICE = """
+import sys
+from gramwatt.edge.ask import find
+from gramwatt.server.run import serve, serve_with_waitress
+
+class PanicException(BaseException):
+    pass
+
+def pack_energy(given):
+    raise PanicException("a panic\\n[forged] line")
+
+object.__setattr__(find("pack-energy"), "formula", pack_energy)
+{"own": serve, "waitress": serve_with_waitress}[sys.argv[1]]("127.0.0.1", int(sys.argv[2]), lambda: None)
+"""
+
+
+@pytest.mark.parametrize("server", ["own", "waitress"])
+def test_the_instance_of_every_500_is_in_the_log_of_the_running_service(server: str) -> None:
+    port = free_port()
+    base, command = f"http://127.0.0.1:{port}", [sys.executable, "-c", BROKEN_SERVICE, server, str(port)]
+    path, instances = PATH.encode(), []
+    requests = [
+        b"GET " + path + b"?cells=6&capacity=1300 HTTP/1.1\r\nHost: x\r\nConnection: close\r\n\r\n",
+        HEAD + b"Content-Length: %d\r\n\r\n" % len(QUESTION) + QUESTION,
+        HEAD.replace(b"energy", b"energy/batch").replace(b"application/json", b"text/csv")
+        + b"Content-Length: %d\r\n\r\n" % len(ROWS)
+        + ROWS,
+    ]
+    with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True) as process:
+        try:
+            wait_until_ready(base, process)
+            instances = [problem(send(base, raw), 500, "internal-error")["instance"] for raw in requests]
+            with urllib.request.urlopen(f"{base}/metrics", timeout=60) as answer:
+                metrics = answer.read().decode()
+        finally:
+            process.terminate()
+            output, _ = process.communicate(timeout=60)
+    assert [f"request {each.removeprefix('urn:uuid:')} failed" in output for each in instances] == [True] * 3
+    assert "gramwatt_failures_total 3.0" in metrics
+    assert not [line for line in output.splitlines() if line.startswith("[forged]")]
