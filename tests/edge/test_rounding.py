@@ -10,7 +10,7 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from gramwatt.edge.rounding import BLOCK, rounded
+from gramwatt.edge.rounding import BLOCK, FEW, number, numbers, rounded
 
 every_digits = pytest.mark.parametrize(
     "digits", [pytest.param(digits, id=f"{digits}-digits") for digits in range(1, 16)]
@@ -76,3 +76,20 @@ def test_what_was_given_stays() -> None:
     rounded(values, 3)
     assert values.tobytes() == before
     assert rounded(np.zeros(0)).shape == (0,)
+
+
+@given(
+    st.lists(
+        st.floats() | st.integers(-(10**16), 10**16).map(float) | st.floats(-1e13, 1e13).map(round).map(float),
+        min_size=1,
+        max_size=8,
+    )
+)
+@example([math.nan, math.inf, -0.0, 999_999_999_999.5, 1e12 - 1, 1e12 + 1, 1e15, -1e15, 999_999_999_999_500.0])
+def test_numbers_together_are_those_one_by_one(values: list[float]) -> None:
+    """The same figures and types, whole numbers as integers, however many are rounded together."""
+    alone = [number(value) for value in values]
+    for times in (1, FEW):
+        together = numbers(np.array(values * times))
+        assert together == alone * times
+        assert [type(value) for value in together] == [type(value) for value in alone * times]

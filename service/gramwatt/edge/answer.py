@@ -11,7 +11,7 @@ import math
 import re
 from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
-from typing import Any, Final, TypeAlias
+from typing import Any, TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
@@ -35,13 +35,11 @@ from gramwatt.edge import units
 from gramwatt.edge.columns import no
 from gramwatt.edge.limits import MOST_LISTED
 from gramwatt.edge.notes import cautions, known_inputs, worded
-from gramwatt.edge.rounding import rounded
+from gramwatt.edge.rounding import number, numbers, rounded
 from gramwatt.edge.run import Outcome
 from gramwatt.edge.wording import one_of
 
 Answer: TypeAlias = dict[str, Any]
-FEW: Final = 40
-"""Numbers that are sooner rounded one by one than as an array."""
 
 
 def answer(
@@ -182,61 +180,56 @@ def table_rows(
 
     What an optional column leaves out is left out here too; a result without an answer stays, as null.
     """
-    columns = {inner: column for inner, column in fields_of(kind.row).items() if not isinstance(column, Spread)}
+    layout = _table_layout(kind, tuple(chosen.get(f"{name}.{inner}", "") for inner in fields_of(kind.row)))
     cells: dict[str, list[Any]] = {}
-    numeric: list[NDArray[np.float64]] = []
-    for inner, column in columns.items():
+    for inner, column in layout.columns.items():
         found = getattr(values, inner)[row, start:stop]
-        cells[inner] = []
         match column:
-            case Quantity():
-                unit = units.unit(chosen[f"{name}.{inner}"])
-                numeric.append((found - unit.offset) / unit.scale)
-            case Count():
-                numeric.append(found)
+            case Quantity() | Count():
+                cells[inner] = found
             case Choice():
                 cells[inner] = [column.options[at] if at >= 0 else None for at in found.tolist()]
             case Text() | Flag():
                 cells[inner] = found.tolist()
             case _:
                 cells[inner] = [_plain(column, found, at, f"{name}.{inner}", chosen) for at in range(len(found))]
-    if numeric:
-        figures = iter(numbers(np.concatenate(numeric)))  # rounded together, which is quicker
-        length = len(numeric[0])
-        cells |= {
-            n: list(itertools.islice(figures, length)) for n, c in columns.items() if isinstance(c, Quantity | Count)
-        }
-    rows = [dict(zip(columns, told, strict=True)) for told in zip(*cells.values(), strict=True)]
-    optional = [inner for inner, column in columns.items() if getattr(column, "optional", False)]
-    for told in rows if optional else ():
-        for inner in optional:
+    if layout.numeric:
+        stacked = np.array([cells[inner] for inner in layout.numeric])
+        figures = iter(numbers(((stacked - layout.offsets) / layout.scales).reshape(-1)))  # together, which is quicker
+        cells |= {inner: list(itertools.islice(figures, stacked.shape[1])) for inner in layout.numeric}
+    rows = [dict(zip(cells, told, strict=True)) for told in zip(*cells.values(), strict=True)]
+    for told in rows if layout.optional else ():
+        for inner in layout.optional:
             if told[inner] is None or told[inner] == "":
                 del told[inner]
     return rows
 
 
-def numbers(values: NDArray[np.float64]) -> list[Any]:
-    """Each of some values as `number` gives it."""
-    if len(values) < FEW:
-        return [number(value) for value in values.tolist()]
-    short = rounded(values, 12)
-    made: list[Any] = short.tolist()
-    whole = (short == np.rint(short)) & (np.abs(short) < 1e15)
-    for at in np.flatnonzero(whole).tolist():
-        made[at] = int(made[at])
-    for at in np.flatnonzero(np.isnan(short)).tolist():
-        made[at] = None
-    return made
+@dataclass(frozen=True, slots=True)
+class _TableLayout:
+    """What every table of a kind, in the same units, has alike."""
+
+    columns: Mapping[str, Kind]
+    optional: tuple[str, ...]
+    numeric: tuple[str, ...]
+    offsets: NDArray[np.float64]
+    """Of the units of the numeric columns (K, 1), 0 of counts."""
+    scales: NDArray[np.float64]
 
 
-def number(value: float) -> float | int | None:
-    """At most 12 significant digits, whole numbers without a point; None where not finite."""
-    if not math.isfinite(value):
-        return None
-    if value.is_integer() and -1e12 < value < 1e12:
-        return int(value)
-    short = float(f"{value:.12g}")
-    return int(short) if short.is_integer() and abs(short) < 1e15 else short
+@functools.lru_cache(maxsize=512)
+def _table_layout(kind: Table, spellings: tuple[str, ...]) -> _TableLayout:
+    columns = {name: column for name, column in fields_of(kind.row).items() if not isinstance(column, Spread)}
+    spelling = dict(zip(fields_of(kind.row), spellings, strict=True))
+    numeric = tuple(name for name, column in columns.items() if isinstance(column, Quantity | Count))
+    used = [units.unit(spelling[name] or "1") for name in numeric]
+    return _TableLayout(
+        columns,
+        tuple(name for name, column in columns.items() if getattr(column, "optional", False)),
+        numeric,
+        np.array([[unit.offset] for unit in used]),
+        np.array([[unit.scale] for unit in used]),
+    )
 
 
 def _uncertainty(outcome: Outcome, row: int, results: Mapping[str, Any], sheet: _Sheet) -> dict[str, dict[str, Any]]:
@@ -284,7 +277,8 @@ def _list_uncertainty(
         return {}
     widths = rounded(np.concatenate([standard[name] / sheet.scales.get(name, 1.0) for name in shown]), 12)
     middle = np.array(list(itertools.chain.from_iterable(shown.values())), dtype=np.float64)
-    figures = numbers(np.concatenate((widths, middle - 2 * widths, middle + 2 * widths)))
+    with np.errstate(over="ignore"):  # what is beyond a double is None
+        figures = numbers(np.concatenate((widths, middle - 2 * widths, middle + 2 * widths)))
     found: dict[str, dict[str, Any]] = {}
     at, size = 0, len(widths)
     for name, values in shown.items():

@@ -1,4 +1,4 @@
-"""Rounding whole columns to significant digits, to the same double as Python's own formatting and back."""
+"""Rounding numbers, and whole columns, to significant digits: the same double as Python's own formatting and back."""
 
 from __future__ import annotations
 
@@ -10,6 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 BLOCK: Final = 16_384
+FEW: Final = 40
+"""Numbers that are sooner rounded one by one than as an array."""
 EXACT_POWER: Final = 22
 """Powers of ten up to 10^22 are exact doubles, and one multiplication or division by them is rounded rightly."""
 
@@ -27,6 +29,30 @@ def rounded(values: NDArray[np.float64], digits: int = 12) -> NDArray[np.float64
         block = slice(start, start + BLOCK)
         _round(values[block], made[block], digits)
     return made
+
+
+def numbers(values: NDArray[np.float64]) -> list[Any]:
+    """Each of some values as `number` gives it."""
+    if len(values) < FEW:
+        return [number(value) for value in values.tolist()]
+    short = rounded(values, 12)
+    made: list[Any] = short.tolist()
+    whole = (short == np.rint(short)) & (np.abs(short) < 1e15)
+    for at in np.flatnonzero(whole).tolist():
+        made[at] = int(made[at])
+    for at in np.flatnonzero(np.isnan(short)).tolist():
+        made[at] = None
+    return made
+
+
+def number(value: float) -> float | int | None:
+    """At most 12 significant digits, whole numbers without a point; None where not finite."""
+    if not math.isfinite(value):
+        return None
+    if value.is_integer() and -1e12 < value < 1e12:
+        return int(value)
+    short = float(f"{value:.12g}")
+    return int(short) if short.is_integer() and abs(short) < 1e15 else short
 
 
 def _round(values: NDArray[np.float64], made: NDArray[np.float64], digits: int) -> None:
