@@ -21,6 +21,8 @@ PACK: Final = "/v1/pack-energy"
 QUERY: Final = "?cells=6&capacity=1300"
 NDJSON: Final = '{"cells": 6, "capacity": 1300}\n'
 CSV: Final = "cells,capacity,id\n6,1300,a\n4,1.5 Ah,b\n6,x,c\n"
+COLUMNAR: Final = "Arrow and Parquet files need pyarrow"
+GRID: Final = ("sweep", "pack-energy", "--vary", "cells=3:6:4")
 LOG: Final = "time,voltage,current\n" + "".join(f"{at},{16 - at / 100},{10 + at % 3}\n" for at in range(60))
 REQUESTS: Final[dict[str, tuple[str, dict[str, Any]]]] = {
     "single": (PACK + QUERY, {}),
@@ -137,26 +139,39 @@ def test_commands_work(words: tuple[str, ...]) -> None:
 
 
 @pytest.mark.parametrize(
-    ("words", "extra"),
+    ("words", "need", "extra"),
     [
-        pytest.param(("batch", "pack-energy", "-", "-o", "made.parquet"), "tables", id="to-parquet"),
-        pytest.param(("batch", "pack-energy", "-", "--to", "arrow"), "tables", id="to-arrow"),
-        pytest.param(("batch", "pack-energy", "-", "--from", "parquet"), "tables", id="from-parquet"),
-        pytest.param(("sweep", "pack-energy", "--vary", "cells=3:6:4", "--jobs", "2"), "tables", id="by-parts"),
-        pytest.param(("chart", "pack-energy", "cells=6", "capacity=1300", "-o", "made.svg"), "charts", id="chart"),
+        pytest.param(("batch", "pack-energy", "-", "-o", "made.parquet"), COLUMNAR, "tables", id="to-parquet"),
+        pytest.param(("batch", "pack-energy", "-", "--to", "arrow"), COLUMNAR, "tables", id="to-arrow"),
+        pytest.param(("batch", "pack-energy", "-", "--from", "parquet"), COLUMNAR, "tables", id="from-parquet"),
+        pytest.param((*GRID, "capacity=1300", "-o", "made.parquet"), COLUMNAR, "tables", id="grid-to-parquet"),
+        pytest.param((*GRID, "--jobs", "2"), "Runs by parts (--jobs) need pyarrow", "tables", id="by-parts"),
         pytest.param(
-            ("sweep", "pack-energy", "--vary", "cells=3:6:4", "capacity=1300", "--scheduler", "tcp://127.0.0.1:9"),
+            ("chart", "pack-energy", "cells=6", "capacity=1300", "-o", "made.svg"),
+            "Charts need matplotlib",
+            "charts",
+            id="chart",
+        ),
+        pytest.param(
+            ("calc", "overlay-cues", "--log", "-", "at=1", "--format", "png"),
+            "Pictures of captions as PNG need Pillow",
+            "charts",
+            id="captions-to-png",
+        ),
+        pytest.param(
+            (*GRID, "capacity=1300", "--scheduler", "tcp://127.0.0.1:9"),
+            "Runs by parts (--scheduler) need pyarrow",
             "cluster",
             id="scheduler",
         ),
     ],
 )
 def test_commands_say_what_is_missing(
-    words: tuple[str, ...], extra: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    words: tuple[str, ...], need: str, extra: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.chdir(tmp_path)
-    ended = gramwatt(*words, given=CSV)
+    ended = gramwatt(*words, given=LOG if "--log" in words else CSV)
     assert ended.returncode == 2, ended.stdout + ended.stderr
-    assert ended.stderr.endswith(f"which is not installed: pip install 'gramwatt[{extra}]'\n")
+    assert ended.stderr.endswith(f"{need}, which is not installed: pip install 'gramwatt[{extra}]'\n")
     assert ended.stderr.count("\n") == 1
     assert not list(tmp_path.iterdir())

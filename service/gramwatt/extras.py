@@ -22,17 +22,18 @@ def is_installed(library: str) -> bool:
     return importlib.util.find_spec(library) is not None
 
 
-def require(library: str, *, extra: str, purpose: str) -> ModuleType:
+def require(library: str, *, extra: str, purpose: str, name: str | None = None) -> ModuleType:
     """Import a library of an extra and return it.
 
-    ``purpose`` is what needs it, in the plural and as the start of a sentence: "Arrow streams". Call this where a
-    request first needs the library, before the modules that import it at their top. Raises MissingExtra, which the
-    service answers with the problem ``not-installed`` (501) and the command line with its text. An ImportError from
-    inside an installed library is passed on, since installing it again would not help.
+    ``purpose`` is what needs it, in the plural and as the start of a sentence: "Arrow streams". ``name`` is what the
+    library is called where it is imported by another name. Call this where a request first needs the library, before
+    the modules that import it at their top. Raises MissingExtra, which the service answers with the problem
+    ``not-installed`` (501) and the command line with its text. An ImportError from inside an installed library is
+    passed on, since installing it again would not help.
     """
     try:
         return importlib.import_module(library)
     except ModuleNotFoundError as error:
         if error.name != library:
             raise
-        raise MissingExtra(library, extra, purpose) from error
+        raise MissingExtra(name or library, extra, purpose) from error

@@ -48,7 +48,7 @@ def png(text: str, placement: Placement) -> bytes:
     Takes 4 bytes a pixel: 142 MB for the largest, however long its text is. Raises MissingExtra where Pillow is not
     installed.
     """
-    extras.require("PIL", extra="charts", purpose="Pictures of captions as PNG")
+    extras.require("PIL", extra="charts", purpose="Pictures of captions as PNG", name="Pillow")
     from PIL import Image, ImageDraw, ImageFont
 
     lines = text.split("\n")

@@ -93,16 +93,15 @@ def batch(name: str, table: str, **more: Any) -> None:
 def _here(
     name: str, source: Table, output: Output, wishes: Wishes, to: str, constants: dict[str, str], more: dict[str, Any]
 ) -> Ending:
-    from gramwatt.commands.files import BINARY
-    from gramwatt.commands.output import save
-    from gramwatt.edge.tables.batch import Form, Tally, opened, writer, written
+    from gramwatt.commands.output import make_writer, save
+    from gramwatt.edge.tables.batch import Tally, opened, written
 
     plan, faults = plan_of(name, constants, wishes)
     style = style_of(wishes)
     if faults:
         refuse(faults)
     plan, pieces = opened(plan, source.chunks(plan, style, keeping(more["keep"])))
-    into, tally = writer(plan, Form("arrow" if to in BINARY else to, style)), Tally()
+    into, tally = make_writer(plan, to, style), Tally()
     save(written(plan, pieces, into, tally), to, output)
     return Ending(tally.rows, tally.faulty, None if tally.broken is None else tally.broken.detail)
 

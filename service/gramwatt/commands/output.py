@@ -16,6 +16,9 @@ from gramwatt.commands.files import BINARY, require_columnar
 if TYPE_CHECKING:
     import pyarrow as pa
 
+    from gramwatt.edge.tables.answering import Plan
+    from gramwatt.edge.tables.writing import Style, Writer
+
 
 class Output:
     """OUT, or standard output. A file is written beside its place and moved there by `keep`; else nothing is left."""
@@ -94,6 +97,15 @@ def _umask() -> int:
     mask = os.umask(0o077)
     os.umask(mask)
     return mask
+
+
+def make_writer(plan: Plan, form: str, style: Style) -> Writer:
+    """Return the writer of a table for `save`. Raises MissingExtra where ``form`` needs a library that is missing."""
+    from gramwatt.edge.tables.batch import Form, writer
+
+    if form in BINARY:
+        require_columnar()
+    return writer(plan, Form("arrow" if form in BINARY else form, style))
 
 
 def save(

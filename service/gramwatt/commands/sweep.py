@@ -109,23 +109,20 @@ def sweep(name: str, inputs: tuple[str, ...], vary: tuple[str, ...], **more: Any
 
 
 def _all(plan: Plan, axes: tuple[Axis, ...], to: str, style: Style, output: Output, progress: Progress) -> Ending:
-    from gramwatt.commands.files import BINARY
-    from gramwatt.commands.output import save
-    from gramwatt.edge.tables.batch import Form, Tally, writer, written
+    from gramwatt.commands.output import make_writer, save
+    from gramwatt.edge.tables.batch import Tally, written
     from gramwatt.edge.tables.sweep import grid
 
-    into, tally = writer(plan, Form("arrow" if to in BINARY else to, style)), Tally()
+    into, tally = make_writer(plan, to, style), Tally()
     save(written(plan, _watched(grid(axes, text=True), progress), into, tally), to, output)
     return Ending(tally.rows, tally.faulty, what="point")
 
 
 def _write_best(plan: Plan, best: Best, to: str, style: Style, output: Output) -> None:
-    from gramwatt.commands.files import BINARY
-    from gramwatt.commands.output import save
-    from gramwatt.edge.tables.batch import Form, writer
+    from gramwatt.commands.output import make_writer, save
     from gramwatt.edge.tables.best import as_answered
 
-    into, found = writer(plan, Form("arrow" if to in BINARY else to, style)), as_answered(best)
+    into, found = make_writer(plan, to, style), as_answered(best)
     head = into.begin(found)
     save(iter([head, into.rows(found) if found.rows else b"", into.end()]), to, output)
 

@@ -10,10 +10,9 @@ from typing import Final
 
 import numpy as np
 
-from gramwatt.commands.files import BINARY
-from gramwatt.commands.output import Output, save
+from gramwatt.commands.output import Output, make_writer, save
 from gramwatt.edge.tables.answering import Answered, Plan, answered
-from gramwatt.edge.tables.batch import Form, Tally, writer, written
+from gramwatt.edge.tables.batch import Tally, written
 from gramwatt.edge.tables.best import Best, Wish, best_of
 from gramwatt.edge.tables.chunk import Broken, Chunk, Kept
 from gramwatt.edge.tables.errors import ErrorTeller
@@ -49,8 +48,7 @@ class Job:
 
     def writer(self) -> Writer:
         """Return a writer whose header is the same for every part."""
-        form = Form("arrow" if self.form in BINARY else self.form, self.style)
-        return _Headed(writer(self.plan, form), self.passed)
+        return _Headed(make_writer(self.plan, self.form, self.style), self.passed)
 
 
 @dataclass(frozen=True, slots=True)
