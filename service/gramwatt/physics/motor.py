@@ -88,12 +88,13 @@ def equilibrium(
         return speed, current, (k * speed + motor_resistance * current) / duty
 
     near = open_circuit_voltage
-    for _ in range(MOST_STEPS):
-        speed, current, voltage = step(near)
+    speed, current, voltage = step(near)
+    for _ in range(MOST_STEPS - 1):
         falls = (voltage < near * (1 - SETTLED)) & (speed > 0)
         if not falls.any():
             break
         near = np.where(falls, voltage, near)  # settled rows stay: what they give depends on no other row
+        speed, current, voltage = step(near)
     turns = (speed > 0) & (voltage < near * (1 + 1e-6))
     speed, current = np.where(turns, speed, np.nan), np.where(turns, current, np.nan)
     pack_current = pack_per_motor * current + avionics_power / voltage

@@ -28,7 +28,7 @@ def runs_long(path: str, size: int) -> bool:
 @functools.cache
 def _short_paths() -> Mapping[str, int]:
     """By path, how many bytes the inputs of a short request may have."""
-    found = dict.fromkeys(SHORT_SITE, SHORT_INPUTS)
+    found: dict[str, int] = dict.fromkeys(SHORT_SITE, SHORT_INPUTS)
     for calculator in registry.load().values():
         most = most_short_inputs(calculator)
         if most > 0:

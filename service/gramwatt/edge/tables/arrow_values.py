@@ -66,7 +66,8 @@ def _times(column: pa.Array) -> list[Any]:
         return list(column.cast(pa.string()).to_pylist())
     if kind.unit == "s":
         column = column.cast(pa.timestamp("ms", kind.tz))
-    return list(pc.strftime(column, "%Y-%m-%dT%H:%M:%S" + ("" if kind.tz is None else "%Ez")).to_pylist())
+    pattern = "%Y-%m-%dT%H:%M:%S" + ("" if kind.tz is None else "%Ez")
+    return list(pc.call_function("strftime", [column], pc.StrftimeOptions(pattern)).to_pylist())
 
 
 def _duration(count: int, per_second: int) -> str:

@@ -105,7 +105,8 @@ def picked(texts: Sequence[str], at: Any) -> Texts:
         return []
     if len(texts) == 1 or (places == places[0]).all():
         return texts[int(places[0])]
-    return [texts[place] for place in places.tolist()]
+    rows: list[int] = places.tolist()
+    return [texts[place] for place in rows]
 
 
 class CsvCells:
