@@ -295,6 +295,24 @@ def test_results_change_their_unit(page: Page, service: str) -> None:
     assert "units.usable_energy=kJ" in page.url
 
 
+@pytest.mark.parametrize("width", [390, 1440])
+def test_lists_of_units_are_as_wide_as_their_units(browser: Browser, service: str, width: int) -> None:
+    """A list narrower than its content would cut the last letter of mohm."""
+    page = browser.new_page(viewport={"width": width, "height": 800}, locale="en-GB")
+    page.goto(f"{service}/calculators/pack-current?cells=6&capacity=1300&power=500")
+    widths = page.locator(".figures select.unit").evaluate_all(
+        """lists => lists.map(list => {
+            const width = list.getBoundingClientRect().width;
+            list.style.maxWidth = list.parentElement.style.maxWidth = "none";
+            list.parentElement.style.minWidth = "12rem";
+            return [width, list.getBoundingClientRect().width];
+        })"""
+    )
+    page.close()
+    assert widths
+    assert all(shown == pytest.approx(natural) for shown, natural in widths), widths
+
+
 def test_the_keyboard_alone_is_enough(page: Page, service: str) -> None:
     """Tab from the top: to the content, the fields with their units, the further ones, the button, the figures."""
     page.goto(f"{service}/calculators/pack-energy?cells=6&capacity=1300")
