@@ -9,6 +9,7 @@ from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
 from gramwatt.kinds import (
+    NESTED,
     Choice,
     Count,
     DeclarationError,
@@ -74,6 +75,8 @@ def declaration_problems(calculator: Calculator[Any, Any]) -> Iterator[str]:
         yield from (f"{name}: {fault}" for fault in _input_faults(kind, inputs))
     for name, kind in results.items():
         yield from (f"{name}: {fault}" for fault in _result_faults(kind, inputs))
+        if isinstance(kind, Table) and kind.length and not any(isinstance(each, NESTED) for each in inputs.values()):
+            yield f"{name}: a length of its own needs inputs that are read one question at a time"
     for part in ("references", "cautions", "examples", "title", "summary"):
         if not getattr(calculator, part):
             yield f"{part} missing"

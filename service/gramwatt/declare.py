@@ -29,6 +29,7 @@ from gramwatt.kinds import DeclarationError as DeclarationError
 from gramwatt.kinds import Flag as Flag
 from gramwatt.kinds import Kind as Kind
 from gramwatt.kinds import Labels as Labels
+from gramwatt.kinds import Length as Length
 from gramwatt.kinds import Quantity as Quantity
 from gramwatt.kinds import Recording as Recording
 from gramwatt.kinds import Recordings as Recordings
@@ -126,6 +127,8 @@ class Form(Generic[I, R]):
     write: Callable[[I, R], Iterator[bytes]]
     """The answer in pieces, from complete inputs and the results of one question."""
     binary: bool = False
+    pixels: Callable[[I], Array] | None = None
+    """Of a picture made of pixels: how many it has, from complete inputs (N,)."""
 
 
 @functools.cache

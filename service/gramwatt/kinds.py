@@ -139,6 +139,16 @@ class Series:
 
 
 @dataclass(frozen=True, slots=True)
+class Length:
+    """How many rows a table of results will have, told before they are made, so that a service can refuse too many."""
+
+    rows: Callable[[Any], Array]
+    """From N complete inputs, shape (N,); must cost little."""
+    fewer: str
+    """How to ask for fewer, as an imperative."""
+
+
+@dataclass(frozen=True, slots=True)
 class Table:
     """Rows of named fields, of inputs or of results. The formula has one dataclass whose arrays have shape (N, M)."""
 
@@ -153,6 +163,8 @@ class Table:
     """Of inputs: groups of optional fields of which each row must give at least one."""
     alone: bool = False
     """Of results: in CSV its rows hold nothing but their own columns, under their own names, as there are so many."""
+    length: Length | None = None
+    """Of results, where their number does not follow from that of the entries among the inputs."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,7 +12,7 @@ from gramwatt import flown, pictures, recordings, vocabulary
 from gramwatt.captions import picture, subrip, substation, template, timecode, webvtt
 from gramwatt.captions.captioned import NOTHING, Captioned, captioned, cues_again, rate_or_none
 from gramwatt.captions.cues import Cue
-from gramwatt.captions.frames import MOST_FRAMES
+from gramwatt.captions.frames import MOST_FRAMES, frame_span
 from gramwatt.captions.placement import PLACES, Placement
 from gramwatt.captions.ticks import resolves
 from gramwatt.common import LAND_EARLY, LITHIUM_FIRE
@@ -26,6 +26,7 @@ from gramwatt.declare import (
     Example,
     Form,
     Labels,
+    Length,
     Quantity,
     Reference,
     Rule,
@@ -111,6 +112,31 @@ class Inputs:
     ]
 
 
+FEWER: Final = "give video_begin and video_end for a part of the video, or a lower frame_rate"
+
+
+def _counts(given: Inputs) -> Array:
+    """How many frames each of N videos has; 0 where there is no such rate or number."""
+    found = np.zeros(len(given.log))
+    nowhere = np.full(len(given.log), np.nan)
+    for shared, _, ready in groups(given.log, given.longest_gap, nowhere, nowhere):
+        for row in shared.tolist():
+            rate = rate_or_none(str(given.frame_rate[row]))
+            if rate is not None:
+                course = ready.course._replace(time=ready.course.time / constants.SECOND)
+                found[row] = frame_span(course, rate=rate, **_span(given, row))[1]
+    return found
+
+
+def _span(given: Inputs, row: int) -> dict[str, float]:
+    """Where the recording stands in the video, and the part of it that is wanted [s]."""
+    return {
+        "offset": float(given.offset[row] / constants.SECOND),
+        "begin": float(given.video_begin[row] / constants.SECOND),
+        "end": float(given.video_end[row] / constants.SECOND),
+    }
+
+
 @dataclass(frozen=True, slots=True)
 class Results:
     """How many captions there are, on which frames, and every frame."""
@@ -123,7 +149,9 @@ class Results:
     peak_power: Annotated[Array, Quantity("W", "Greatest power shown.", method="greatest of the frames")]
     samples: Annotated[Array, Count("Samples recorded.", at_least=0, at_most=5_000_000, method="counted")]
     samples_used: Annotated[Array, Count("Samples used.", at_least=0, at_most=5_000_000, method="counted")]
-    frames: Annotated[Frame, Table(Frame, "Every frame.", shortest=0, longest=MOST_FRAMES, alone=True)]
+    frames: Annotated[
+        Frame, Table(Frame, "Every frame.", shortest=0, longest=MOST_FRAMES, alone=True, length=Length(_counts, FEWER))
+    ]
 
 
 def overlay_cues(given: Inputs) -> Results:
@@ -167,9 +195,7 @@ def _of_one(given: Inputs, row: int, recorded: Course) -> Captioned | None:
     return captioned(
         course,
         frame_rate=str(given.frame_rate[row]),
-        offset=float(given.offset[row] / constants.SECOND),
-        begin=float(given.video_begin[row] / constants.SECOND),
-        end=float(given.video_end[row] / constants.SECOND),
+        **_span(given, row),
         template=str(given.template[row]),
         changes=float(given.changes[row] / constants.HERTZ),
         smoothing=float(given.smoothing[row] / constants.SECOND),
@@ -242,6 +268,10 @@ def as_png(given: Inputs, found: Results) -> Iterator[bytes]:
     yield picture.png(_text_at(given, found), _placement(given))
 
 
+def _pixels(given: Inputs) -> Array:
+    return given.width * given.height
+
+
 CALCULATOR = Calculator(
     title="What shows on the video?",
     summary="A recorded flight as captions for a video, frame by frame, or as a picture of one instant.",
@@ -265,7 +295,7 @@ CALCULATOR = Calculator(
         Form("srt", "application/x-subrip", "SubRip captions, plain text.", as_subrip),
         Form("ass", "text/x-ssa", "Advanced SubStation captions, placed and outlined, to burn in.", as_substation),
         Form("svg", "image/svg+xml", "A transparent picture of the instant at.", as_svg),
-        Form("png", "image/png", "A transparent picture of the instant at.", as_png, binary=True),
+        Form("png", "image/png", "A transparent picture of the instant at.", as_png, binary=True, pixels=_pixels),
     ),
     rules=(
         Rule(

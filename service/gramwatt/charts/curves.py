@@ -11,6 +11,7 @@ import numpy as np
 from gramwatt.declare import Array, Calculator
 from gramwatt.edge.tables import sweep
 from gramwatt.edge.tables.answering import Plan, answered, carries_uncertainty
+from gramwatt.edge.tables.grid_work import check_grid
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,13 +53,14 @@ def points(
 ) -> Points:
     """The named results at every point, the last axis fastest. A point with a fault has no answer.
 
-    Uncertainty is carried where the question tells any, or a guess that it rests on does.
+    Uncertainty is carried where the question tells any, or a guess that it rests on does. Raises TooMuchWork.
     """
     guessed = any(getattr(kind, "default_u", None) is not None for kind in calculator.asked.values()) or any(
         assumption.spread is not None for assumption in calculator.assumptions
     )
     uncertain = calculator.propagates and (guessed or carries_uncertainty(calculator, constants, words=text))
     plan = Plan(calculator.name, constants, text, result_units, (), uncertain)
+    check_grid(plan, axes)
     found: dict[str, list[Any]] = {}
     for chunk in sweep.grid(axes, text=text):
         for piece in answered(plan, chunk):

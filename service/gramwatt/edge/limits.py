@@ -65,3 +65,29 @@ SHORT_NESTED_INPUTS: Final = 2048
 
 SHORT_RESULTS: Final = 1000
 """Rows of a table of results that are made there."""
+
+REQUEST_SECONDS: Final = 30.0
+"""Seconds of the processor's time for one request, waiting not counted; a service may set GRAMWATT_REQUEST_SECONDS."""
+
+BYTES_PER_SECOND: Final = 1_000_000
+"""Each so many bytes of a table add a second, some thirty times as much as its rows usually take."""
+
+MOST_RESULT_ROWS: Final = 250_000
+"""Rows of results in one response, all rows of a table sent together: an hour of video at 60 frames a second."""
+
+UNPAID_RESULT_ROWS: Final = 20_000
+RESULT_ROWS_PER_SAMPLE: Final = 64
+"""So many rows of results, and so many more for each sample of a recording: eleven minutes of video at 30 frames a
+second, or any video whose recording has a sample a second."""
+
+MOST_NESTED_ROWS: Final = 20_000
+"""Rows of results within one row of a table, where they are in memory as objects, 1.5 kB each."""
+
+MOST_GRID_WORK: Final = 300_000_000
+"""Numbers that a sweep or a chart may compute, some seconds; see `edge/tables/grid_work.py`."""
+
+STACKED_ROWS: Final = 32_768
+"""Rows, copies that carry uncertainty among them, that a formula is called with at once in a table."""
+
+MOST_PIXELS: Final = 3840 * 2160
+"""Pixels of a picture that is made of them, which takes 4 bytes for each."""

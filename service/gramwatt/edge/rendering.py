@@ -11,11 +11,14 @@ from typing import Any, Final
 
 import orjson
 
-from gramwatt.declare import Calculator, Table, fields_of
+from gramwatt.declare import Calculator, Form, Table, fields_of
+from gramwatt.edge import budget
 from gramwatt.edge.answer import answer, declared_units, table_rows
-from gramwatt.edge.ask import answered, ask
+from gramwatt.edge.ask import Refused, answered, ask
 from gramwatt.edge.figures import Style, csv_pieces, json_bytes, row_table
+from gramwatt.edge.limits import MOST_PIXELS
 from gramwatt.edge.run import Outcome
+from gramwatt.edge.wording import Fault
 
 MOST_AT_ONCE: Final = 1000
 """Rows of a table that are written at once; a longer table is written a line a row."""
@@ -52,12 +55,30 @@ def rendered(outcome: Outcome, wish: Wish) -> Iterator[bytes]:
     calculator = outcome.calculator
     for form in calculator.forms:
         if form.name == wish.form:
-            return form.write(outcome.given, outcome.results)
+            _check_pixels(form, outcome.given)
+            return _checked(form.write(outcome.given, outcome.results))
     long = _long_tables(outcome)
     told = answer(outcome, 0, result_units=wish.result_units, working=wish.working, without=long)
     if wish.form == "csv":
         return _csv(outcome, told, wish)
     return _json(outcome, told, long) if long else iter([json_bytes(told)])
+
+
+def _check_pixels(form: Form[Any, Any], given: Any) -> None:
+    """Refuse a picture of too many pixels. Raises Refused."""
+    if form.pixels is None or budget.current() is None:
+        return
+    pixels = int(form.pixels(given)[0])
+    if pixels > MOST_PIXELS:
+        detail = f"a picture of {pixels} pixels, and it may have {MOST_PIXELS}"
+        raise Refused((Fault("", detail, None, f"at most {MOST_PIXELS} pixels, or another format without any"),))
+
+
+def _checked(pieces: Iterator[bytes]) -> Iterator[bytes]:
+    """Give pieces on as long as the request's budget allows for more."""
+    for piece in pieces:
+        budget.check()
+        yield piece
 
 
 def _long_tables(outcome: Outcome) -> list[str]:
@@ -84,6 +105,7 @@ def _blocks(outcome: Outcome, table: str, units: Mapping[str, str]) -> Iterator[
     chosen = {**declared_units(outcome.calculator.answered), **units}
     values = getattr(outcome.results, table)
     for start in range(0, length_of(outcome, table), MOST_AT_ONCE):
+        budget.check()
         yield table_rows(kind, values, 0, table, chosen, start, start + MOST_AT_ONCE)
 
 

@@ -29,6 +29,7 @@ from gramwatt.declare import (
 from gramwatt.edge import columns, filling, loading, plans
 from gramwatt.edge.assumptions import assume as assume
 from gramwatt.edge.assumptions import assume_with_marks, fill_all
+from gramwatt.edge.budget import take_result_rows
 from gramwatt.edge.columns import Cells, Column, yes
 from gramwatt.edge.plans import Completed, conditions
 from gramwatt.edge.uncertainty import Propagated, propagate
@@ -119,6 +120,9 @@ def _compute(
     with np.errstate(all="ignore"):
         given = calculator.inputs(**inputs.fields)
         derived, spreads, following = assume_with_marks(calculator, given, inputs, rows, uncertain=uncertain)
+        over = take_result_rows(calculator, given, rows)
+        if over:
+            return Outcome(calculator, rows, {**faults, **over}, present=inputs.present)
         if spreads:
 
             def formula(repeated: Any, rows: int) -> Any:

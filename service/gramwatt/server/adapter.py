@@ -173,6 +173,7 @@ class WsgiToAsgi:
             await exchange.finish()
         finally:
             exchange.disconnect()
+            del start.put  # else both hold each other, and the last chunk, until garbage is collected
         await start.send(b"", more=False)
 
 

@@ -8,12 +8,15 @@ from flask import Flask, request
 from werkzeug.exceptions import HTTPException
 
 from gramwatt import registry
+from gramwatt.edge.budget import Cancelled, TooMuchWork
+from gramwatt.edge.limits import REQUEST_SECONDS
 from gramwatt.edge.queries import first_query
 from gramwatt.extras import MissingExtra
 from gramwatt.web import calculators, charts, failures, fast_path, headers, logs, metrics, problems, site, tables
 from gramwatt.web.limits import LONGEST_URL, RateLimit
 from gramwatt.web.pages import routes as pages
 from gramwatt.web.proxies import NamedProxies
+from gramwatt.web.work import LimitedWork
 
 LARGEST_BODY = 1024 * 1024
 LOCAL_HOSTS = ("localhost", "127.0.0.1")
@@ -28,7 +31,8 @@ def create_app() -> Flask:
     Environment: GRAMWATT_RATE_LIMIT, requests a minute from one client (0 or unset: no limit); GRAMWATT_PROXIES, the
     reverse proxies whose X-Forwarded-For, -Proto and -Host are believed, see `NamedProxies` (0 or unset: none);
     GRAMWATT_HOSTS, the host names that are served beside those of this machine (unset: any); GRAMWATT_CACHE_BYTES,
-    bytes of finished responses that a worker caches (unset: 32 MiB).
+    bytes of finished responses that a worker caches (unset: 32 MiB); GRAMWATT_REQUEST_SECONDS, computing time of a
+    request (unset: 30), to which the bytes of a table add.
     """
     known = registry.load()
     app = failures.Application(__name__)
@@ -38,7 +42,8 @@ def create_app() -> Flask:
     app.config["FIRST_QUERIES"] = {name: first_query(calculator) for name, calculator in known.items()}
     hosts = os.environ.get("GRAMWATT_HOSTS", "").replace(",", " ").split()
     app.config["TRUSTED_HOSTS"] = [*hosts, *LOCAL_HOSTS] if hosts else None
-    proxies = NamedProxies(app.wsgi_app, os.environ.get("GRAMWATT_PROXIES", ""))
+    limited = LimitedWork(app.wsgi_app, float(os.environ.get("GRAMWATT_REQUEST_SECONDS") or REQUEST_SECONDS))
+    proxies = NamedProxies(limited, os.environ.get("GRAMWATT_PROXIES", ""))
     app.wsgi_app = failures.Guard(proxies)  # type: ignore[method-assign]
     app.logger.addFilter(failures.EscapeTraceback())
 
@@ -59,6 +64,8 @@ def create_app() -> Flask:
     app.register_error_handler(problems.Problem, problems.respond)
     app.register_error_handler(HTTPException, problems.from_http)
     app.register_error_handler(MissingExtra, problems.from_missing_extra)
+    app.register_error_handler(TooMuchWork, problems.from_too_much_work)
+    app.register_error_handler(Cancelled, problems.from_cancelled)
     app.register_error_handler(Exception, failures.respond_to_failure)
 
     app.register_blueprint(site.blueprint)

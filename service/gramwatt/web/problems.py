@@ -10,11 +10,14 @@ import orjson
 from flask import Response, g, request
 from werkzeug.exceptions import HTTPException
 
+from gramwatt.edge.budget import Cancelled, TooMuchWork
 from gramwatt.edge.wording import Fault, printable
 from gramwatt.extras import MissingExtra
 
 MOST_FAULTS: Final = 100
 LONGEST_TEXT_ERROR: Final = 1000
+CLIENT_CLOSED: Final = 499
+"""No standard status, but one that many servers count for requests whose client left."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,6 +53,9 @@ TYPES: Final[Mapping[str, ProblemType]] = {
     ),
     "invalid-input": ProblemType(
         422, "The question cannot be answered as asked", "errors names each fault and what is accepted."
+    ),
+    "too-much-work": ProblemType(
+        422, "The request asks for more work than one may", "Ask for less at once; the detail says how much."
     ),
     "too-many-requests": ProblemType(429, "Too many requests", "Wait as long as Retry-After says."),
     "headers-too-large": ProblemType(431, "The request header is too large", "Send fewer or shorter header fields."),
@@ -171,3 +177,13 @@ def from_http(error: HTTPException) -> Response:
 def from_missing_extra(error: MissingExtra) -> Response:
     """Respond to a request that needs an optional library which is not installed."""
     return respond(Problem("not-installed", f"{error}."))
+
+
+def from_too_much_work(error: TooMuchWork) -> Response:
+    """Respond to a request that is over its budget."""
+    return respond(Problem("too-much-work", f"{error.detail[:1].upper()}{error.detail[1:]}."))
+
+
+def from_cancelled(error: Cancelled) -> Response:
+    """End a request whose client is gone; nobody sees the response, and the status is for the count of requests."""
+    return Response(status=CLIENT_CLOSED)

@@ -10,11 +10,13 @@ from flask import Blueprint, Response, g, request
 from werkzeug.exceptions import HTTPException, RequestEntityTooLarge
 
 from gramwatt.declare import Calculator
+from gramwatt.edge import budget
 from gramwatt.edge.columns import escape_name
 from gramwatt.edge.queries import fits_query
 from gramwatt.edge.tables import batch, best, sweep
 from gramwatt.edge.tables.answering import Plan, answered, constant_faults, standing
 from gramwatt.edge.tables.chunk import BLOCK, Broken, Chunk, Source, Unreadable
+from gramwatt.edge.tables.grid_work import check_grid
 from gramwatt.edge.wording import Fault, echo, one_of
 from gramwatt.web import failures
 from gramwatt.web.asking import read_body, read_query
@@ -83,7 +85,7 @@ def _source() -> tuple[Source, Any]:
     declared = request.content_length
     if declared is not None and declared > limit:
         raise Problem("too-large", f"A table may have at most {limit} bytes.")
-    stream, received = request.stream, 0
+    stream, received, granted = request.stream, 0, budget.current()
 
     def read(size: int) -> bytes:
         nonlocal received
@@ -98,6 +100,8 @@ def _source() -> tuple[Source, Any]:
         except Exception as error:  # each server has errors of its own for a body that breaks off
             raise Broken(f"the body could not be read: {type(error).__name__}") from None
         received += len(piece)
+        if granted is not None:
+            granted.receive(len(piece))
         if not piece and declared is not None and received < declared:  # some servers end it as if it were whole
             raise Broken("the body breaks off")
         return piece
@@ -123,6 +127,8 @@ def _streamed(plan: Plan, wanted: batch.Form, pieces: Iterator[Chunk], finish: A
         try:
             yield first
             yield from answering
+        except budget.Cancelled:
+            return
         except failures.CONTROL:
             raise
         except BaseException as error:
@@ -300,6 +306,7 @@ def _sweep(
         faults += best.check(calculator, by)
     if faults:
         raise invalid(faults)
+    check_grid(plan, axes)
     plan = sweep.shown(plan, axes)
     pieces = sweep.grid(axes, text=words_given)
     if not options["best"]:

@@ -1,13 +1,14 @@
-"""Which requests may take longer than the event loop can spare, before anything of their body is read."""
+"""The work of requests: which may take longer than the event loop can spare, and a budget for each."""
 
 from __future__ import annotations
 
 import functools
-from collections.abc import Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from typing import Any, Final
 
 from gramwatt import registry
 from gramwatt.declare import Calculator, Table
+from gramwatt.edge.budget import Budget, Cancelled
 from gramwatt.edge.limits import SHORT_INPUTS, SHORT_NESTED_INPUTS, SHORT_RESULTS
 from gramwatt.edge.queries import fits_query
 
@@ -48,3 +49,52 @@ def most_short_inputs(calculator: Calculator[Any, Any]) -> int:
     if calculator.takes_recordings or calculator.forms or any(kind.longest > SHORT_RESULTS for kind in tables):
         return 0
     return SHORT_INPUTS if calculator.columnwise else SHORT_NESTED_INPUTS
+
+
+CANCELLED: Final = "gramwatt.cancelled"
+"""In a WSGI environ: a function, to be called from any thread, that tells whether the client is gone."""
+
+Application = Callable[..., Iterable[bytes]]
+
+
+class LimitedWork:
+    """A WSGI application that works within a `Budget` of its own for each request, until its response is closed."""
+
+    def __init__(self, application: Application, seconds: float) -> None:
+        self._application, self._seconds = application, seconds
+
+    def __call__(self, environ: dict[str, Any], start_response: Callable[..., Any]) -> Iterable[bytes]:
+        """Call the application within a budget."""
+        budget = Budget(self._seconds, environ.get(CANCELLED, _never))
+        with budget:
+            response = self._application(environ, start_response)
+        return _LimitedResponse(response, budget)
+
+
+def _never() -> bool:
+    return False
+
+
+class _LimitedResponse:
+    """The chunks of a response, each made within the budget of its request."""
+
+    def __init__(self, response: Iterable[bytes], budget: Budget) -> None:
+        self._response, self._budget = response, budget
+
+    def __iter__(self) -> Iterator[bytes]:
+        chunks = iter(self._response)
+        while True:
+            with self._budget:
+                try:
+                    chunk = next(chunks, None)
+                except Cancelled:  # nobody sees the end
+                    return
+            if chunk is None:
+                return
+            yield chunk
+
+    def close(self) -> None:
+        """Close the response."""
+        close = getattr(self._response, "close", None)
+        if close is not None:
+            close()

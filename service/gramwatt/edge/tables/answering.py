@@ -11,11 +11,13 @@ import numpy as np
 
 from gramwatt import registry
 from gramwatt.declare import Calculator, Choice, Count, Kind, Quantity, Rule, Series, Truths
-from gramwatt.edge import units
+from gramwatt.edge import budget, units
 from gramwatt.edge.answer import answer, choose_units, declared_units
 from gramwatt.edge.columns import ABSENT, Cells, Same, inner_spreads, read, unknown
+from gramwatt.edge.limits import MOST_NESTED_ROWS
 from gramwatt.edge.plans import rules_and_cautions
 from gramwatt.edge.run import Outcome, run
+from gramwatt.edge.tables.blocks import block_rows
 from gramwatt.edge.tables.chunk import BLOCK, MOST_ROWS, Chunk, Kept, part
 from gramwatt.edge.wording import Fault, echo
 
@@ -99,15 +101,17 @@ def answered(plan: Plan, chunk: Chunk) -> Iterator[Answered]:
     cells: dict[str, Cells] = dict(chunk.cells)
     cells |= {name: Same(cell, chunk.rows, text=plan.words) for name, cell in plan.constants.items()}
     if not calculator.columnwise:
-        yield _each(plan, chunk, cells)
+        yield from _each(plan, chunk, cells)
         return
     if chunk.rows > MOST_ROWS:
         for start in range(0, chunk.rows, MOST_ROWS):
             yield from answered(plan, chunk.rows_from(start, start + MOST_ROWS))
         return
     filled = Filled(plan, chunk.rows)
-    for start in range(0, chunk.rows, BLOCK):
-        stop = min(start + BLOCK, chunk.rows)
+    rows = block_rows(calculator, cells) if plan.uncertain else BLOCK
+    for start in range(0, chunk.rows, rows):
+        budget.check()
+        stop = min(start + rows, chunk.rows)
         block = {name: part(column, start, stop) for name, column in cells.items()}
         spreads = {name: block.pop(name) for name in list(block) if name not in calculator.asked}
         outcome = run(calculator, block, stop - start, text=chunk.text, uncertain=plan.uncertain, spreads=spreads)
@@ -227,28 +231,61 @@ def _is_empty(values: Any) -> Truths:
     return np.asarray(lacking if lacking.ndim == 1 else lacking.any(axis=1))
 
 
-def _each(plan: Plan, chunk: Chunk, cells: Mapping[str, Cells]) -> Answered:
+def _each(plan: Plan, chunk: Chunk, cells: Mapping[str, Cells]) -> Iterator[Answered]:
     """Questions with lists or tables, one by one: their lengths need not agree."""
-    calculator, columns = plan.calculator, output_columns(plan)
-    made: dict[str, list[Any]] = {column.name: [] for column in columns}
-    faults: dict[int, Sequence[Fault]] = dict(chunk.faults)
-    combinations: dict[tuple[str, ...], int] = {(): 0}
-    at = np.zeros(chunk.rows, dtype=np.int64)
+    granted = budget.current()
+    if granted is not None:
+        granted.rows_each = MOST_NESTED_ROWS
+    calculator, start = plan.calculator, 0
+    piece = _Piece(plan)
     for row in range(chunk.rows):
-        told: dict[str, Any] = {}
-        if row not in faults:
+        budget.check()
+        if row in chunk.faults:
+            piece.put({}, chunk.faults[row])
+        else:
             single = {name: part(column, row, row + 1) for name, column in cells.items()}
             single = {name: cell for name, cell in single.items() if not _is_absent(cell)}
             spreads = {name: single.pop(name) for name in list(single) if name not in calculator.asked}
             outcome = run(calculator, single, 1, text=chunk.text, uncertain=plan.uncertain, spreads=spreads)
             if outcome.faults:
-                faults[row] = outcome.faults[0]
+                piece.put({}, outcome.faults[0])
             else:
-                told = answer(outcome, 0, result_units=plan.result_units)
-                at[row] = combinations.setdefault(_codes(calculator, told), len(combinations))
-        for column in columns:
-            made[column.name].append(_cell(column, told))
-    return Answered(chunk.first, chunk.rows, chunk.kept, made, at, list(combinations), faults)
+                piece.put(answer(outcome, 0, result_units=plan.result_units))
+            del outcome
+        if piece.result_rows > MOST_NESTED_ROWS // 2:
+            yield piece.answered(chunk.rows_from(start, row + 1))
+            start, piece = row + 1, _Piece(plan)
+    if start < chunk.rows or not chunk.rows:
+        yield piece.answered(chunk.rows_from(start, chunk.rows))
+
+
+class _Piece:
+    """Columns of answers that are made one by one."""
+
+    def __init__(self, plan: Plan) -> None:
+        self._calculator, self._columns = plan.calculator, output_columns(plan)
+        self._made: dict[str, list[Any]] = {column.name: [] for column in self._columns}
+        self._faults: dict[int, Sequence[Fault]] = {}
+        self._combinations: dict[tuple[str, ...], int] = {(): 0}
+        self._at: list[int] = []
+        self.result_rows = 0
+        """Rows of all tables within the results."""
+
+    def put(self, told: Mapping[str, Any], faults: Sequence[Fault] = ()) -> None:
+        """Add a row: its answer, or what is wrong with it."""
+        if faults:
+            self._faults[len(self._at)] = faults
+        codes = _codes(self._calculator, told) if told else ()
+        self._at.append(self._combinations.setdefault(codes, len(self._combinations)))
+        for column in self._columns:
+            cell = _cell(column, told)
+            self._made[column.name].append(cell)
+            self.result_rows += len(cell) if isinstance(cell, list) else 0
+
+    def answered(self, chunk: Chunk) -> Answered:
+        """The rows so far, which are those of a chunk."""
+        at = np.array(self._at, dtype=np.int64)
+        return Answered(chunk.first, chunk.rows, chunk.kept, self._made, at, list(self._combinations), self._faults)
 
 
 def _is_absent(cells: Cells) -> bool:

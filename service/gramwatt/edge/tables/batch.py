@@ -8,6 +8,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from typing import Final
 
+from gramwatt.edge.budget import OutOfTime
 from gramwatt.edge.tables.answering import Answered, Plan, answered
 from gramwatt.edge.tables.chunk import Broken, Chunk, Source
 from gramwatt.edge.tables.csv_in import read_csv
@@ -108,7 +109,10 @@ def written(
     tally: Tally,
     answer: Callable[[Plan, Chunk], Iterator[Answered]] = answered,
 ) -> Iterator[bytes]:
-    """Answer and write. What breaks the table off on the way is told in a last row, and in the tally."""
+    """Answer and write. What breaks the table off on the way is told in a last row, and in the tally.
+
+    Raises OutOfTime before the first row, Cancelled anywhere.
+    """
     begun, head = False, b""
     try:
         for chunk in pieces:
@@ -121,8 +125,10 @@ def written(
                 if head:
                     text, head = head + text, b""
                 yield text
-    except Broken as broken:
-        tally.broken = broken
+    except (Broken, OutOfTime) as error:
+        if isinstance(error, OutOfTime) and not begun:
+            raise
+        broken = tally.broken = error if isinstance(error, Broken) else Broken(error.detail, "too-much-work")
         yield (head if begun else into.begin(None)) + into.broken(broken, tally.rows)
         begun = True
     if not begun:

@@ -17,7 +17,7 @@ from gramwatt.edge.tables.answering import Plan
 from gramwatt.edge.tables.chunk import Chunk
 from gramwatt.edge.wording import Fault, accepts, echo, near, one_of
 
-ROWS: Final = 65_536
+ROWS: Final = 16_384
 """Points answered before they are written."""
 
 
