@@ -9,6 +9,7 @@ import logging
 import os
 import re
 import socket
+import struct
 import sys
 import termios
 from http import HTTPStatus
@@ -36,6 +37,7 @@ MOST_PIPELINED: Final = 32
 
 _AUTHORITY: Final = re.compile(rb"[A-Za-z][A-Za-z0-9+.-]*://[^/?#]*")
 _HOST: Final = re.compile(rb"(\[[0-9A-Fa-f:.]+\]|[A-Za-z0-9._~!$&'()*+,;=%-]*)(:[0-9]*)?")
+_RESET: Final = struct.pack("ii", 1, 0)
 _KINDS: Final = {400: "malformed-request", 414: "uri-too-long", 431: "headers-too-large"}
 _logger: Final = logging.getLogger("uvicorn.error.connection")
 _logger.addFilter(EscapeTraceback())
@@ -108,6 +110,10 @@ class Connection(HttpToolsProtocol):
         unread = self.transport.get_write_buffer_size() + count_unread(self.transport.get_extra_info("socket"))
         if before - unread < MINIMUM_READ_RATE * UNREAD_TIMEOUT and not self.uploading:
             self.read_timer = None
+            with contextlib.suppress(
+                OSError, AttributeError
+            ):  # reset it, else the system goes on sending what it holds
+                self.transport.get_extra_info("socket").setsockopt(socket.SOL_SOCKET, socket.SO_LINGER, _RESET)
             self.transport.abort()
         else:
             self.watch_reading()
