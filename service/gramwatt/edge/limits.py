@@ -39,17 +39,17 @@ CELLS_PER_BYTE: Final = 8
 """An Arrow stream may make so many cells, and so many more for each byte of it: a cell takes a bit or more, but in a
 column of nulls, which takes nothing however long it is."""
 
-UNPAID_BYTES: Final = 16 * 1024 * 1024
+UNPAID_BYTES: Final = 8 * 1024 * 1024
 BYTES_PER_BYTE: Final = 64
 """An Arrow stream may unfold to so many bytes, and so many more for each byte of it: compressed buffers, dictionaries,
 views and runs tell with few bytes what takes many."""
 
-UNPACKED_AT_ONCE: Final = 16 * 1024 * 1024
+UNPACKED_AT_ONCE: Final = 8 * 1024 * 1024
 UNPACKED_PER_BYTE: Final = 8
 """Bytes of a compressed record batch when it is decompressed, at least; more where it has at least an eighth of that.
-65,536 rows of 32 numbers are 16 MiB."""
+65,536 rows of 16 numbers are 8 MiB."""
 
-UNFOLDED_AT_ONCE: Final = 32 * 1024 * 1024
+UNFOLDED_AT_ONCE: Final = 16 * 1024 * 1024
 """Bytes of a block of rows when dictionaries, views and runs are written out, unless the batch itself is larger."""
 
 MOST_ARROW_FIELDS: Final = 2000

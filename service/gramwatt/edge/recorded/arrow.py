@@ -5,14 +5,18 @@ Not NDJSON: a line of brackets nested deeply enough ends the process in its read
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import contextlib
+from collections.abc import Iterator, Sequence
 from typing import Any
 
 import pyarrow as pa
 from pyarrow import csv
 
+from gramwatt.edge.arrow_messages import CheckedStream, TooMuch, Unfolding, check_file, check_schema
+from gramwatt.edge.arrow_sizes import unfolded_size, unfolds
 from gramwatt.edge.columns import escape_name
-from gramwatt.edge.recorded.columns import Malformed, Numbers, Texts, Unusable
+from gramwatt.edge.limits import UNPACKED_PER_BYTE
+from gramwatt.edge.recorded.columns import Malformed, Numbers, Texts, Unusable, check_width
 from gramwatt.edge.tables.arrow_in import first_line, is_number, is_text
 from gramwatt.edge.wording import Fault
 
@@ -22,21 +26,66 @@ class ArrowColumns:
 
     skipped_lines = 0
 
-    def __init__(self, raw: bytes) -> None:
-        try:
-            whole = raw.startswith(b"ARROW1")
-            opened = (pa.ipc.open_file if whole else pa.ipc.open_stream)(pa.BufferReader(raw))
-            batches = []
-            for batch in map(opened.get_batch, range(opened.num_record_batches)) if whole else opened:
-                batch.validate(full=True)  # places beyond a buffer would be read, and end the process
-                batches.append(batch)
-            self._table = pa.Table.from_batches(batches, opened.schema)
-            self.names: list[str] = list(self._table.schema.names)
-        except (pa.ArrowException, OSError, EOFError, UnicodeDecodeError) as error:
-            raise Malformed(f"it is no Arrow IPC stream: {first_line(error)}") from None
+    def __init__(self, raw: bytes, longest: int) -> None:
+        self._raw, self._longest = raw, longest
+        with _arrow_errors():
+            schema = self._open()[0]
+            self.names: list[str] = list(schema.names)
+            check_schema(schema)
+        check_width(self.names)
+
+    def _open(self, fields: Sequence[int] | None = None) -> tuple[pa.Schema, Iterator[pa.RecordBatch], Unfolding]:
+        """The schema, and the record batches with some of their fields, once each of them is checked."""
+        raw, unfolding = pa.py_buffer(self._raw), Unfolding(UNPACKED_PER_BYTE)
+        unfolding.received = raw.size
+        options = pa.ipc.IpcReadOptions(included_fields=fields)
+        if self._raw.startswith(b"ARROW1"):
+            file = pa.ipc.open_file(raw, options=options)
+            check_file(raw, unfolding)
+            return file.schema, map(file.get_batch, range(file.num_record_batches)), unfolding
+        checked = CheckedStream(pa.BufferReader(raw), unfolding)
+        stream = pa.ipc.open_stream(pa.PythonFile(checked, mode="r"), options=options)
+        return stream.schema, iter(stream), unfolding
 
     def take(self, positions: Sequence[int]) -> list[Numbers | Texts]:
-        return [_of_arrow(self.names[at], self._table.column(at).combine_chunks()) for at in positions]
+        wanted = sorted(set(positions))
+        with _arrow_errors():
+            schema, opened, unfolding = self._open(wanted)
+            batches, rows = [], 0
+            for batch in opened:
+                unfolding.add(batch.get_total_buffer_size())
+                rows += batch.num_rows
+                if rows > self._longest:
+                    detail = f"{rows} samples or more; keep fewer a second"
+                    raise Unusable(Fault("", detail, None, f"up to {self._longest} samples"))
+                batch.validate(full=True)  # places beyond a buffer would be read, and end the process
+                _check_columns(batch, unfolding)
+                batches.append(batch)
+            table = pa.Table.from_batches(batches, schema)
+            columns = {at: table.column(place).combine_chunks() for place, at in enumerate(wanted)}
+            made = [_of_arrow(self.names[at], columns[at]) for at in positions]
+        del table, batches, columns
+        pa.default_memory_pool().release_unused()
+        return made
+
+
+@contextlib.contextmanager
+def _arrow_errors() -> Iterator[None]:
+    """Raise Malformed or Unusable for what the Arrow library raises."""
+    try:
+        yield
+    except TooMuch as error:
+        detail = f"this recording is refused: {error}"
+        raise Unusable(Fault("", detail, None, "plain columns of numbers")) from None
+    except (pa.ArrowException, OSError, EOFError, UnicodeDecodeError) as error:
+        raise Malformed(f"it is no Arrow IPC stream: {first_line(error)}") from None
+
+
+def _check_columns(batch: pa.RecordBatch, unfolding: Unfolding) -> None:
+    """Count what columns of texts become when they are written out. Raises TooMuch."""
+    for at in range(batch.num_columns):
+        if is_text(batch.schema.field(at).type) and unfolds(batch.schema.field(at).type):
+            unfolding.add(unfolded_size(batch.column(at)))
 
 
 def csv_numbers(raw: bytes, separator: str, decimal: str, width: int, positions: Sequence[int]) -> list[Numbers] | None:

@@ -160,6 +160,7 @@ def _unit(kind: Quantity, header: str, wish: str | None, pointer: str) -> tuple[
     return None, Fault(pointer, detail, echo(header), f"[{'], ['.join(known)}]")
 
 
+@np.errstate(invalid="ignore", over="ignore")  # numbers that are none, or beyond a double, are told below
 def _read(
     name: str, kind: Quantity, cells: Numbers | Texts, unit: units.Unit | None, *, clock: bool, decimal: str
 ) -> tuple[Array, list[Unread]]:

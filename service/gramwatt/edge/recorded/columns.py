@@ -155,7 +155,7 @@ def _fields(line: str, separator: str) -> list[str]:
         return []
 
 
-def _check_width(names: Collection[str]) -> None:
+def check_width(names: Collection[str]) -> None:
     """Raise Unusable where a recording has more columns than one may have."""
     if len(names) > MOST_RECORDING_COLUMNS:
         detail = f"{len(names)} columns or more; leave out those that are not needed"
@@ -168,7 +168,7 @@ class ObjectColumns:
     skipped_lines = 0
 
     def __init__(self, columns: Mapping[str, Any], longest: int) -> None:
-        _check_width(columns)
+        check_width(columns)
         self.names = list(columns)
         self._columns = columns
         self._kinds = {
@@ -261,7 +261,7 @@ class NdjsonColumns:
         names: dict[str, None] = {}
         for line in itertools.islice(io.BytesIO(self._raw), self._LOOKED_AT):
             names |= dict.fromkeys(self._object(line) if line.strip() else {})
-            _check_width(names)
+            check_width(names)
         if not names:
             raise Malformed("no line is a JSON object")
         self.names = list(names)

@@ -41,6 +41,6 @@ def _columns(kind: Samples, raw: bytes, form: str, wanted: Mapping[str, str], de
             require("pyarrow", extra="tables", purpose="Recordings in Arrow")
             from gramwatt.edge.recorded.arrow import ArrowColumns
 
-            return ArrowColumns(raw)
+            return ArrowColumns(raw, kind.longest)
         case _:
             return CsvColumns(raw, lambda names: names_time(kind, names, wanted), decimal=decimal)

@@ -3,19 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from typing import Any, Final
+from typing import Any
 
 import numpy as np
 import pyarrow as pa
 
 from gramwatt.declare import Calculator, Count, Flag, Quantity, Samples, Series, Table
-from gramwatt.edge.columns import ABSENT, Cells, Packed
+from gramwatt.edge.arrow_messages import CheckedStream, TooMuch, Unfolding, check_schema
+from gramwatt.edge.arrow_sizes import is_refused, unfolded_size, unfolds
+from gramwatt.edge.columns import ABSENT, Cells, Packed, escape_name
+from gramwatt.edge.limits import LARGEST_BATCH, UNFOLDED_AT_ONCE
 from gramwatt.edge.tables.chunk import BLOCK, Broken, Chunk, Kept, Source, Unreadable
 from gramwatt.edge.tables.heading import Heading, InputColumn, Keeping, read_heading
 from gramwatt.edge.tables.words import cells_of
-from gramwatt.edge.wording import Fault, accepts
-
-LARGEST_BATCH: Final = 256 * 1024 * 1024
+from gramwatt.edge.wording import Fault, accepts, printable
 
 
 class _Stream:
@@ -23,8 +24,8 @@ class _Stream:
 
     closed = False
 
-    def __init__(self, source: Source) -> None:
-        self._source, self._left = source, b""
+    def __init__(self, source: Source, unfolding: Unfolding) -> None:
+        self._source, self._left, self._unfolding = source, b"", unfolding
 
     def read(self, size: int = -1) -> bytes:
         """Exactly ``size`` bytes, fewer only at the end."""
@@ -35,6 +36,7 @@ class _Stream:
         while missing > 0 and (read := self._source(missing)):
             parts.append(read if len(read) <= missing else read[:missing])
             self._left = read[missing:]
+            self._unfolding.received += len(read)
             missing -= len(read)
         return b"".join(parts)
 
@@ -51,8 +53,13 @@ def read_arrow(
     Raises Unreadable where its columns are wrong, before any chunk, and Broken where the rest cannot be read.
     """
     try:
-        stream = pa.ipc.open_stream(pa.PythonFile(_Stream(source), mode="r"))
+        unfolding = Unfolding()
+        checked = CheckedStream(pa.PythonFile(_Stream(source, unfolding), mode="r"), unfolding)
+        stream = pa.ipc.open_stream(pa.PythonFile(checked, mode="r"))
         names = stream.schema.names
+        check_schema(stream.schema)
+    except TooMuch as error:
+        raise Broken(f"this Arrow stream is refused: {error}", "too-large") from None
     except Broken as broken:
         if broken.kind == "too-large":  # its first bytes, read as a length
             raise Broken("this is no Arrow IPC stream") from None
@@ -65,7 +72,7 @@ def read_arrow(
     faults += _type_faults(heading, stream.schema)
     if faults:
         raise Unreadable(faults)
-    return _chunks(heading, stream)
+    return _chunks(heading, stream, unfolding)
 
 
 def read_batches(
@@ -87,20 +94,42 @@ def read_batches(
         first += batch.num_rows
 
 
-def _chunks(heading: Heading, stream: Any) -> Iterator[Chunk]:
+def _chunks(heading: Heading, stream: Any, unfolding: Unfolding) -> Iterator[Chunk]:
+    try:
+        yield from _checked_chunks(heading, stream, unfolding)
+    finally:
+        pa.default_memory_pool().release_unused()
+
+
+def _checked_chunks(heading: Heading, stream: Any, unfolding: Unfolding) -> Iterator[Chunk]:
     first = 0
     while True:
         try:
             batch = stream.read_next_batch()
+            unfolding.add(batch.get_total_buffer_size())  # with its dictionaries, which are read anew with each
             batch.validate(full=True)  # places beyond a buffer would be read, and end the process
+            _check_size(batch, unfolding)
         except StopIteration:
             return
+        except TooMuch as error:
+            raise Broken(f"the Arrow stream is refused after row {first}: {error}", "too-large") from None
         except Broken:
             raise
         except (pa.ArrowException, OSError, EOFError) as error:
             raise Broken(f"the Arrow stream breaks off after row {first}: {first_line(error)}") from None
         yield from _of_batch(heading, batch, first)
         first += batch.num_rows
+
+
+def _check_size(batch: pa.RecordBatch, unfolding: Unfolding) -> None:
+    """Count what the blocks of a batch become when they are written out. Raises TooMuch."""
+    columns = [batch.column(at) for at in range(batch.num_columns) if unfolds(batch.schema.field(at).type)]
+    most = max(UNFOLDED_AT_ONCE, batch.get_total_buffer_size())
+    for start in range(0, batch.num_rows if columns else 0, BLOCK):
+        size = sum(unfolded_size(column.slice(start, BLOCK)) for column in columns)
+        if size > most:
+            raise TooMuch(f"{BLOCK} of its rows unfold to {size} bytes, and {most} is the most; repeat shorter texts")
+        unfolding.add(size)
 
 
 def _of_batch(heading: Heading, batch: pa.RecordBatch, first: int) -> Iterator[Chunk]:
@@ -111,15 +140,15 @@ def _of_batch(heading: Heading, batch: pa.RecordBatch, first: int) -> Iterator[C
         for position, column in enumerate(heading.columns):
             values = batch.column(position).slice(start, rows)
             if isinstance(column, InputColumn):
-                cells[column.name] = _cells(column, values)
+                cells[column.name] = _readable_cells(column, values)
             elif column is not None:
                 kept[column] = values
         yield Chunk(first + start, rows, cells, False, kept)
 
 
-def first_line(error: BaseException) -> str:
-    """What an error of the Arrow library, or of another, says first."""
-    return str(error).partition("\n")[0][:200]
+def first_line(error: object) -> str:
+    """What an error or a type of the Arrow library says first."""
+    return printable(str(error).partition("\n")[0][:200])
 
 
 def is_text(kind: pa.DataType) -> bool:
@@ -141,6 +170,11 @@ def _type_faults(heading: Heading, schema: pa.Schema) -> list[Fault]:
     """Columns whose type no value of the input has."""
     faults = []
     for position, column in enumerate(heading.columns):
+        if is_refused(schema.field(position).type):
+            detail = f"a column of type {first_line(schema.field(position).type)}"
+            accepted = "a plain column: no list views, unions, or dictionaries of lists"
+            faults.append(Fault(f"/{escape_name(schema.field(position).name)}", detail, None, accepted))
+            continue
         if not isinstance(column, InputColumn):
             continue
         found, kind = schema.field(position).type, column.kind
@@ -158,8 +192,15 @@ def _type_faults(heading: Heading, schema: pa.Schema) -> list[Fault]:
             case _:
                 fits = is_text(found)
         if not (fits or pa.types.is_null(found)):
-            faults.append(Fault(f"/{column.name}", f"a column of type {found}", None, accepts(kind)))
+            faults.append(Fault(f"/{column.name}", f"a column of type {first_line(found)}", None, accepts(kind)))
     return faults
+
+
+def _readable_cells(column: InputColumn, values: pa.Array) -> Cells:
+    try:
+        return _cells(column, values)
+    except (pa.ArrowException, ArithmeticError, LookupError, TypeError, ValueError) as error:
+        raise Broken(f"the column {column.name} cannot be read: {first_line(error)}") from None
 
 
 def _cells(column: InputColumn, values: pa.Array) -> Cells:

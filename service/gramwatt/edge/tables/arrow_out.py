@@ -130,7 +130,23 @@ def _kept_type(kept: Any) -> pa.DataType:
     return pa.string()  # rows of JSON may hold numbers first and texts later
 
 
+def _without_views(kind: pa.DataType) -> pa.DataType:
+    """The type with texts and bytes that stand in their own place."""
+    if pa.types.is_string_view(kind):
+        return pa.large_string()
+    if pa.types.is_binary_view(kind):
+        return pa.large_binary()
+    if pa.types.is_struct(kind):
+        fields = map(kind.field, range(kind.num_fields))
+        return pa.struct([field.with_type(_without_views(field.type)) for field in fields])
+    if pa.types.is_list(kind) or pa.types.is_large_list(kind):
+        inner = kind.value_field.with_type(_without_views(kind.value_type))
+        return pa.large_list(inner) if pa.types.is_large_list(kind) else pa.list_(inner)
+    return kind
+
+
 def _kept_array(kept: Any, rows: int, kind: pa.DataType) -> pa.Array:
     if isinstance(kept, pa.Array) and kept.type == kind:
-        return kept
+        plain = _without_views(kind)
+        return kept if plain == kind else kept.cast(plain).cast(kind)  # else each batch carries all that it refers to
     return pa.array(list(map(as_words, kept_values(kept, rows))), pa.string()).cast(kind)

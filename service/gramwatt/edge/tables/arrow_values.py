@@ -9,7 +9,12 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from gramwatt.edge.tables.chunk import Broken
+from gramwatt.edge.wording import printable
 
+_DAY: Final = 86_400
+_FIRST: Final = -719_162 * _DAY
+_LAST: Final = 2_932_896 * _DAY
+"""Seconds from 1970-01-01 to 0001-01-01 and to 9999-12-31."""
 _PER_SECOND: Final = {"s": 1, "ms": 10**3, "us": 10**6, "ns": 10**9}
 
 
@@ -20,8 +25,9 @@ def json_values(column: pa.Array) -> list[Any]:
         column = column.storage
     try:
         return _values(column)
-    except (pa.ArrowException, OverflowError, ValueError) as error:
-        raise Broken(f"a column of type {column.type} cannot be passed through: {str(error)[:100]}") from None
+    except (pa.ArrowException, ArithmeticError, LookupError, TypeError, ValueError) as error:
+        detail = f"a column of type {str(column.type)[:100]} cannot be passed through: {str(error)[:100]}"
+        raise Broken(printable(detail)) from None
 
 
 def _values(column: pa.Array) -> list[Any]:
@@ -62,12 +68,28 @@ def _times(column: pa.Array) -> list[Any]:
         return [None if count is None else _duration(count, _PER_SECOND[kind.unit]) for count in counts]
     if pa.types.is_date64(kind):
         column, kind = column.cast(pa.timestamp("ms")), pa.timestamp("ms")
+    _check_times(column)
     if not pa.types.is_timestamp(kind):
         return list(column.cast(pa.string()).to_pylist())
     if kind.unit == "s":
         column = column.cast(pa.timestamp("ms", kind.tz))
     pattern = "%Y-%m-%dT%H:%M:%S" + ("" if kind.tz is None else "%Ez")
     return list(pc.call_function("strftime", [column], pc.StrftimeOptions(pattern)).to_pylist())
+
+
+def _check_times(column: pa.Array) -> None:
+    """Raise ValueError where a time is none of a day, or a date beyond the years that have four digits."""
+    kind, counts = column.type, pc.min_max(column.cast(pa.int32() if column.type.bit_width == 32 else pa.int64()))
+    least, most = counts["min"].as_py(), counts["max"].as_py()
+    if least is None:
+        return
+    if pa.types.is_time(kind):
+        low, high, what = 0, _DAY * _PER_SECOND[kind.unit] - 1, "a time beyond 24 hours"
+    else:
+        unit = _PER_SECOND[kind.unit] if pa.types.is_timestamp(kind) else 1 / _DAY
+        low, high, what = round(_FIRST * unit), round(_LAST * unit), "a date beyond the years 1 to 9999"
+    if least < low or most > high:
+        raise ValueError(what)
 
 
 def _duration(count: int, per_second: int) -> str:

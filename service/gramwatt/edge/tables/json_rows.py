@@ -23,7 +23,7 @@ from gramwatt.edge.tables.heading import Keeping, clash, possible, refusal
 from gramwatt.edge.tables.words import cells_of
 from gramwatt.edge.wording import Fault, echo, one_of
 
-MOST_AT_ONCE: Final = 20_000
+MOST_AT_ONCE: Final = 5_000
 """Rows read one by one before they are answered."""
 _PLAIN: Final = frozenset({int, float, str, bool, type(None)})
 _EXACT: Final = 2.0**53
@@ -162,6 +162,8 @@ class Rows:
 def _take_out_unsendable(name: str, values: list[Any], faults: dict[int, list[Fault]]) -> None:
     """What no JSON writer can send back: half a surrogate pair, a whole number beyond 64 bits, deep lists."""
     for at, value in enumerate(values):
+        if value is None:
+            continue
         try:
             orjson.dumps(value)
         except TypeError as error:
