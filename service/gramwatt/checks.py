@@ -121,50 +121,62 @@ def _same(inputs: Mapping[str, Kind], results: Mapping[str, Kind], name: str) ->
 
 
 def _input_faults(kind: Kind, siblings: Mapping[str, Kind]) -> Iterator[str]:
-    if isinstance(kind, Count):
-        if kind.default is not None and not kind.at_least <= kind.default <= kind.at_most:
+    match kind:
+        case Quantity():
+            yield from _quantity_faults(kind)
+        case Count() if kind.default is not None and not kind.at_least <= kind.default <= kind.at_most:
             yield f"default {kind.default} outside its bounds"
-    elif isinstance(kind, Series):
-        yield from _input_faults(kind.item, siblings)
-    elif isinstance(kind, Table):
-        rows = fields_of(kind.row)
-        for name, inner in rows.items():
-            yield from (f"{name}: {fault}" for fault in _input_faults(inner, rows))
-        yield from (f"any_of names {n}, which does not exist" for g in kind.any_of for n in g if n not in rows)
-    elif isinstance(kind, Spread):
-        if kind.of not in siblings:
+        case Choice() if kind.default is not None and kind.default not in kind.options:
+            yield f"default {kind.default} is not an option"
+        case Text() if kind.pattern:
+            yield from _pattern_faults(kind)
+        case Spread() if kind.of not in siblings:
             yield f"Spread of {kind.of}, which does not exist"
-    elif isinstance(kind, Quantity):
-        lows = [bound for bound in (kind.above, kind.at_least) if bound is not None]
-        highs = [bound for bound in (kind.below, kind.at_most) if bound is not None]
-        if len(lows) != 1 or len(highs) != 1 or lows[0] >= highs[0]:
-            yield "an input needs one lower and one upper bound (above or at_least, below or at_most)"
-        elif kind.default is not None and (
-            not lows[0] <= kind.default <= highs[0] or kind.default in (kind.above, kind.below)
-        ):
-            yield f"default {kind.default} outside its bounds"
-        if kind.default_u is not None and kind.default is None:
-            yield "an uncertainty of a default that it has not"
-        if kind.formula or kind.method:
-            yield "an input has no formula"
-    elif isinstance(kind, Choice) and kind.default is not None and kind.default not in kind.options:
-        yield f"default {kind.default} is not an option"
-    elif isinstance(kind, Samples):
-        channels = fields_of(kind.row)
-        if not channels or not all(isinstance(channel, Quantity) for channel in channels.values()):
-            yield "the channels of a recording are quantities, the time first"
-        for name, channel in channels.items():
-            yield from (f"{name}: {fault}" for fault in _input_faults(channel, channels))
-    elif isinstance(kind, Text) and kind.pattern:
-        told = (*kind.like, *((kind.default,) if kind.default else ()))
-        yield from (f"{text!r} does not match the pattern" for text in told if not re.fullmatch(kind.pattern, text))
-        if not kind.form or not kind.like:
-            yield "a pattern needs its form in words and some texts like it"
+        case Series():
+            yield from _input_faults(kind.item, siblings)
+        case Table():
+            rows = fields_of(kind.row)
+            yield from _row_faults(rows)
+            yield from (f"any_of names {n}, which does not exist" for g in kind.any_of for n in g if n not in rows)
+        case Samples():
+            channels = fields_of(kind.row)
+            if not channels or not all(isinstance(channel, Quantity) for channel in channels.values()):
+                yield "the channels of a recording are quantities, the time first"
+            yield from _row_faults(channels)
+        case _:
+            pass
     for name in getattr(kind, "replaces", ()):
         if name not in siblings:
             yield f"replaces {name}, which does not exist"
         elif is_required(siblings[name]):
             yield f"replaces {name}, which is required"
+
+
+def _row_faults(fields: Mapping[str, Kind]) -> Iterator[str]:
+    for name, kind in fields.items():
+        yield from (f"{name}: {fault}" for fault in _input_faults(kind, fields))
+
+
+def _quantity_faults(kind: Quantity) -> Iterator[str]:
+    lows = [bound for bound in (kind.above, kind.at_least) if bound is not None]
+    highs = [bound for bound in (kind.below, kind.at_most) if bound is not None]
+    if len(lows) != 1 or len(highs) != 1 or lows[0] >= highs[0]:
+        yield "an input needs one lower and one upper bound (above or at_least, below or at_most)"
+    elif kind.default is not None and (
+        not lows[0] <= kind.default <= highs[0] or kind.default in (kind.above, kind.below)
+    ):
+        yield f"default {kind.default} outside its bounds"
+    if kind.default_u is not None and kind.default is None:
+        yield "an uncertainty of a default that it has not"
+    if kind.formula or kind.method:
+        yield "an input has no formula"
+
+
+def _pattern_faults(kind: Text) -> Iterator[str]:
+    texts = (*kind.like, *((kind.default,) if kind.default else ()))
+    yield from (f"{text!r} does not match the pattern" for text in texts if not re.fullmatch(kind.pattern, text))
+    if not kind.form or not kind.like:
+        yield "a pattern needs its form in words and some texts like it"
 
 
 def _result_faults(kind: Kind, inputs: Mapping[str, Kind]) -> Iterator[str]:
