@@ -35,8 +35,8 @@ from gramwatt.declare import (
     fields_of,
     is_required,
 )
-from gramwatt.edge import columns
 from gramwatt.edge.ask import ask
+from gramwatt.edge.column_types import ABSENT
 from gramwatt.edge.figures import json_bytes, value_text
 from gramwatt.edge.rendering import Wish, ask_for
 from gramwatt.edge.run import evaluate, run
@@ -110,7 +110,7 @@ def test_three_at_once_are_three_alone(calculator: Any_) -> None:
     questions = [*given, *given, *given][:3]
     if calculator.columnwise:
         names = {name for question in questions for name in question}
-        cells = {name: [question.get(name, columns.ABSENT) for question in questions] for name in names}
+        cells = {name: [question.get(name, ABSENT) for question in questions] for name in names}
         together = run(calculator, cells, 3, text=False).results
         alone = [
             run(calculator, {n: [v] for n, v in question.items()}, 1, text=False).results for question in questions

@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from gramwatt import calculate, registry
-from gramwatt.edge import columns
+from gramwatt.edge.column_types import ABSENT
 from gramwatt.edge.run import run
 
 CRAFT: Final[dict[str, Any]] = {"mass": 600, "diameter": 5}
@@ -136,8 +136,8 @@ def test_a_measured_hover_leaves_only_its_own_uncertainty() -> None:
     cells: dict[str, list[object]] = {
         "mass": [600, 600],
         "diameter": [5, 5],
-        "hover_current": ["7.5 +/- 0.15 A", columns.ABSENT],
-        "hover_voltage": [15.1, columns.ABSENT],
+        "hover_current": ["7.5 +/- 0.15 A", ABSENT],
+        "hover_voltage": [15.1, ABSENT],
     }
     both = run(registry.load()["hover-power"], cells, 2, text=False)
     assert both.uncertainty is not None

@@ -14,7 +14,7 @@ from gramwatt import calculate, registry
 from gramwatt.declare import Calculator, Example, Samples, Table
 from gramwatt.edge.answer import answer
 from gramwatt.edge.ask import find
-from gramwatt.edge.columns import ABSENT
+from gramwatt.edge.column_types import ABSENT
 from gramwatt.edge.run import Outcome, run
 
 FUNCTIONS: Final[dict[str, Any]] = {

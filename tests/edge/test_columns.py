@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 
 from gramwatt.declare import Array, Choice, Count, Flag, Kind, Labels, Quantity, Series, Spread, Table, Text
 from gramwatt.edge import columns, nested
+from gramwatt.edge.column_types import ABSENT, Column, TableColumn
 from gramwatt.edge.wording import Fault
 
 CHARGE: Final = Quantity("mAh", "Charge.", above=0, at_most=1e6)
@@ -45,7 +46,7 @@ PARTS: Final = Table(Part, "Parts.", longest=4)
 PROBES: Final = Table(Probe, "Probes.")
 
 
-def read(kind: Kind, cell: object, *, text: bool = False) -> columns.Column:
+def read(kind: Kind, cell: object, *, text: bool = False) -> Column:
     """A column of one cell."""
     return columns.read(kind, [cell], text=text)
 
@@ -391,12 +392,12 @@ def test_the_width_of_a_temperature_has_no_offset(stated: dict[str, object], kel
     """Refusing degC in a column of widths would do as well; 278 K of uncertainty would not."""
     column = read(PROBES, [stated])
     if not column.faults:
-        assert isinstance(column, columns.TableColumn)
+        assert isinstance(column, TableColumn)
         assert column.spreads["temperature"][0, 0] == pytest.approx(kelvin, rel=1e-12)
 
 
 def test_a_row_at_fault_leaves_the_others_alone() -> None:
-    column = columns.read(CHARGE, [1300, "x", "1300 ± 10 mAh", columns.ABSENT], text=False)
+    column = columns.read(CHARGE, [1300, "x", "1300 ± 10 mAh", ABSENT], text=False)
     assert list(column.faults) == [1]
     assert column.present.tolist() == [True, True, True, False]
     np.testing.assert_allclose(column.values, [4680, np.nan, 4680, np.nan], rtol=1e-12)

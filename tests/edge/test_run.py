@@ -24,7 +24,7 @@ from gramwatt.declare import (
     Truths,
 )
 from gramwatt.edge.ask import Refused, UnknownCalculator, ask, find, worded
-from gramwatt.edge.columns import ABSENT
+from gramwatt.edge.column_types import ABSENT
 from gramwatt.edge.run import Outcome, run
 
 PACK: Final[dict[str, Any]] = {"cells": 6, "capacity": 1300, "power": 200}

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from gramwatt import registry
 from gramwatt.edge import loading, schemas
-from gramwatt.edge.columns import Column
+from gramwatt.edge.column_types import Column
 
 CALCULATORS = registry.load()
 

@@ -32,7 +32,7 @@ from gramwatt.declare import (
     fields_of,
 )
 from gramwatt.edge import units
-from gramwatt.edge.columns import no
+from gramwatt.edge.column_types import no
 from gramwatt.edge.limits import MOST_LISTED
 from gramwatt.edge.notes import cautions, known_inputs, worded
 from gramwatt.edge.rounding import number, numbers, rounded

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from gramwatt.declare import Assumption, Calculator, Truths
-from gramwatt.edge.columns import no, yes
+from gramwatt.edge.column_types import no, yes
 from gramwatt.edge.plans import Completed
 from gramwatt.edge.uncertainty import Spreads
 

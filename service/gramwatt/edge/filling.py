@@ -11,7 +11,7 @@ import numpy as np
 
 from gramwatt.declare import NESTED, Calculator, Choice, Flag, Kind, Truths, default_of
 from gramwatt.edge import columns, loading
-from gramwatt.edge.columns import Column, no, yes
+from gramwatt.edge.column_types import Column, no, yes
 from gramwatt.edge.wording import Fault, accepts, one_of
 
 

@@ -8,7 +8,8 @@ from dataclasses import dataclass
 from typing import Any
 
 from gramwatt.declare import Calculator, is_required
-from gramwatt.edge.columns import Cells, Column, read
+from gramwatt.edge.column_types import Cells, Column
+from gramwatt.edge.columns import read
 from gramwatt.edge.wording import Fault
 
 

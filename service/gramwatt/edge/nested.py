@@ -12,19 +12,8 @@ from numpy.typing import NDArray
 
 from gramwatt.declare import Kind, Quantity, Recording, Samples, Series, Spread, Table, fields_of, is_required
 from gramwatt.edge.cells import kind_of
-from gramwatt.edge.columns import (
-    ABSENT,
-    Column,
-    TableColumn,
-    absent,
-    missing,
-    no,
-    read,
-    spread_kind,
-    unknown,
-    with_default,
-    yes,
-)
+from gramwatt.edge.column_types import ABSENT, Column, TableColumn, no, yes
+from gramwatt.edge.columns import absent, missing, read, spread_kind, unknown, with_default
 from gramwatt.edge.wording import Fault, accepts, echo, one_of
 
 LONGEST_QUERY_LIST: Final = 60

@@ -21,7 +21,7 @@ from gramwatt.declare import (
     fields_of,
 )
 from gramwatt.edge import units
-from gramwatt.edge.columns import no
+from gramwatt.edge.column_types import no
 from gramwatt.edge.filling import replacing
 from gramwatt.edge.run import Outcome
 from gramwatt.edge.wording import measured

@@ -11,7 +11,7 @@ import numpy as np
 
 from gramwatt.declare import Calculator, Caution, Quantity, Rule, Spread, Truths, fields_of
 from gramwatt.edge import columns, filling, units
-from gramwatt.edge.columns import Column, TableColumn, no, yes
+from gramwatt.edge.column_types import Column, TableColumn, no, yes
 from gramwatt.edge.uncertainty import Spreads
 from gramwatt.edge.wording import Fault
 

@@ -30,7 +30,7 @@ from gramwatt.edge import columns, filling, loading, plans
 from gramwatt.edge.assumptions import assume as assume
 from gramwatt.edge.assumptions import assume_with_marks, fill_all
 from gramwatt.edge.budget import take_result_rows
-from gramwatt.edge.columns import Cells, Column, yes
+from gramwatt.edge.column_types import Cells, Column, inner_spreads, yes
 from gramwatt.edge.plans import Completed, conditions
 from gramwatt.edge.uncertainty import Propagated, propagate
 from gramwatt.edge.wording import Fault
@@ -71,7 +71,7 @@ def run(
     uncertain: bool = True,
     spreads: Mapping[str, Cells] | None = None,
 ) -> Outcome:
-    """Answer ``rows`` questions given as columns of cells (`columns.ABSENT` where a row gives nothing).
+    """Answer ``rows`` questions given as columns of cells (`ABSENT` where a row gives nothing).
 
     Never raises for what a user sent: faults stand in the outcome, by row. With lists, tables or recordings among the
     inputs ``rows`` must be 1. Without ``uncertain`` nothing is propagated, which saves most rows of the formula's call.
@@ -151,7 +151,7 @@ def _compute(
 def _refuse_spreads(asked: dict[str, Column]) -> None:
     """Where nothing is propagated, a cell that tells an uncertainty is told so rather than believed in part."""
     for name, column in asked.items():
-        spreads = [*(() if column.spread is None else (column.spread,)), *columns.inner_spreads(column).values()]
+        spreads = [*(() if column.spread is None else (column.spread,)), *inner_spreads(column).values()]
         if spreads:
             detail = "an uncertainty, and this table was not asked to carry any: add uncertainty=true"
             fault = Fault("", detail, None, "a value alone, or uncertainty=true")

@@ -14,7 +14,8 @@ import marshmallow
 from marshmallow import fields
 
 from gramwatt.declare import Calculator, Kind
-from gramwatt.edge.columns import Cells, Column, missing, read, unknown
+from gramwatt.edge.column_types import Cells, Column
+from gramwatt.edge.columns import missing, read, unknown
 from gramwatt.edge.loading import Loaded, required
 
 

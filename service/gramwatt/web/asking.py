@@ -15,6 +15,7 @@ from werkzeug.http import parse_accept_header
 
 from gramwatt.declare import Calculator, Choice, Count, Flag, Kind, Text, default_of
 from gramwatt.edge import columns
+from gramwatt.edge.column_types import ABSENT
 from gramwatt.edge.columns import escape_name
 from gramwatt.edge.figures import Style
 from gramwatt.edge.rendering import MEDIA, Wish, media_of
@@ -106,7 +107,7 @@ def _chosen(kind: Kind, word: object) -> tuple[Any, Sequence[Fault]]:
 
 @functools.cache
 def _default(kind: Kind) -> tuple[Any, Sequence[Fault]]:
-    return _chosen(kind, columns.ABSENT)
+    return _chosen(kind, ABSENT)
 
 
 def _plain(kind: Kind, value: Any) -> Any:

@@ -13,7 +13,8 @@ from gramwatt import registry
 from gramwatt.declare import Calculator, Choice, Count, Kind, Quantity, Rule, Series, Truths
 from gramwatt.edge import budget, units
 from gramwatt.edge.answer import answer, choose_units, declared_units
-from gramwatt.edge.columns import ABSENT, Cells, Same, inner_spreads, read, unknown
+from gramwatt.edge.column_types import ABSENT, Cells, Same, inner_spreads
+from gramwatt.edge.columns import read, unknown
 from gramwatt.edge.limits import MOST_NESTED_ROWS
 from gramwatt.edge.plans import rules_and_cautions
 from gramwatt.edge.run import Outcome, run

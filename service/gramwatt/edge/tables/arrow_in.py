@@ -11,7 +11,8 @@ import pyarrow as pa
 from gramwatt.declare import Calculator, Count, Flag, Quantity, Samples, Series, Table
 from gramwatt.edge.arrow_messages import CheckedStream, TooMuch, Unfolding, check_schema
 from gramwatt.edge.arrow_sizes import is_refused, unfolded_size, unfolds
-from gramwatt.edge.columns import ABSENT, Cells, Packed, escape_name
+from gramwatt.edge.column_types import ABSENT, Cells, Packed
+from gramwatt.edge.columns import escape_name
 from gramwatt.edge.limits import LARGEST_BATCH, UNFOLDED_AT_ONCE
 from gramwatt.edge.tables.chunk import BLOCK, Broken, Chunk, Kept, Source, Unreadable
 from gramwatt.edge.tables.heading import Heading, InputColumn, Keeping, read_heading

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from typing import Any, Final
 
 from gramwatt.declare import Calculator, Quantity
-from gramwatt.edge.columns import Cells, Packed
+from gramwatt.edge.column_types import Cells, Packed
 from gramwatt.edge.limits import STACKED_ROWS
 from gramwatt.edge.tables.chunk import BLOCK
 

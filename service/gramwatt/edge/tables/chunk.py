@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Final, TypeAlias
 
-from gramwatt.edge.columns import ABSENT, Cells, Coded, Packed, Same
+from gramwatt.edge.column_types import ABSENT, Cells, Coded, Packed, Same
 from gramwatt.edge.limits import LONGEST_ROW
 from gramwatt.edge.wording import Fault
 

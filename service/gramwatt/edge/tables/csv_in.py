@@ -16,7 +16,7 @@ from typing import Any, Final
 import numpy as np
 
 from gramwatt.declare import Calculator, Count, Quantity, Series
-from gramwatt.edge.columns import Cells, Packed
+from gramwatt.edge.column_types import Cells, Packed
 from gramwatt.edge.limits import LONGEST_ROW
 from gramwatt.edge.tables.chunk import MOST_HELD, PIECE, Broken, Chunk, Kept, Source, Unreadable
 from gramwatt.edge.tables.heading import Heading, InputColumn, Keeping, possible, read_heading

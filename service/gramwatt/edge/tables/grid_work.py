@@ -9,7 +9,8 @@ import numpy as np
 
 from gramwatt.declare import NESTED, Recording, Series, fields_of
 from gramwatt.edge import budget
-from gramwatt.edge.columns import Column, inner_spreads, read
+from gramwatt.edge.column_types import Column, inner_spreads
+from gramwatt.edge.columns import read
 from gramwatt.edge.limits import MOST_GRID_WORK
 from gramwatt.edge.tables.answering import Plan
 from gramwatt.edge.tables.blocks import guessed

@@ -14,7 +14,8 @@ import orjson
 
 from gramwatt.declare import Calculator, Choice, Count, Kind, Quantity, Text
 from gramwatt.edge.cells import kind_of
-from gramwatt.edge.columns import ABSENT, Cells, Packed, escape_name
+from gramwatt.edge.column_types import ABSENT, Cells, Packed
+from gramwatt.edge.columns import escape_name
 from gramwatt.edge.limits import MOST_COMPARED, MOST_TABLE_COLUMNS
 from gramwatt.edge.strict_json import NotJson
 from gramwatt.edge.tables import letters

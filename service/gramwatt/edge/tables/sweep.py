@@ -12,7 +12,8 @@ import numpy as np
 from gramwatt.declare import NESTED, Calculator, Count, Kind, Quantity
 from gramwatt.edge import units
 from gramwatt.edge.cells import Refused, limits_of, number_in
-from gramwatt.edge.columns import Cells, Coded, Packed, escape_name
+from gramwatt.edge.column_types import Cells, Coded, Packed
+from gramwatt.edge.columns import escape_name
 from gramwatt.edge.tables.answering import Plan
 from gramwatt.edge.tables.chunk import Chunk
 from gramwatt.edge.wording import Fault, accepts, echo, near, one_of

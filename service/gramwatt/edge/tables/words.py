@@ -12,7 +12,7 @@ import numpy as np
 from gramwatt.declare import Choice, Count, Flag, Kind, Quantity, Series, Text
 from gramwatt.edge import units
 from gramwatt.edge.cells import LONGEST_NUMBER, NUMBER
-from gramwatt.edge.columns import ABSENT, Cells, Coded, Packed
+from gramwatt.edge.column_types import ABSENT, Cells, Coded, Packed
 
 _NUMBER: Final = re.compile(NUMBER)
 _LETTERS: Final = b"0123456789.eE+- "
