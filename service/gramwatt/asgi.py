@@ -11,6 +11,7 @@ from gramwatt.server.slots import MOST_STALLED, MOST_WAITING, Overloaded
 from gramwatt.server.streams import BODY_TIMEOUT, BodyTimeout
 from gramwatt.web import failures, metrics
 from gramwatt.web.headers import request_id as make_request_id
+from gramwatt.web.memory import MemoryReturner
 from gramwatt.web.work import runs_long
 from gramwatt.wsgi import app as wsgi_app
 
@@ -40,6 +41,13 @@ def respond_to_error(scope: dict[str, Any], error: BaseException) -> Response:
     return make_problem(kind, detail, method=scope["method"], request_id=request_id)
 
 
+def observe(state: str, change: int) -> None:
+    """Count the requests that run and wait, and give memory back when none runs."""
+    metrics.LONG.labels(state).inc(change)
+    _returner.observe(state, change)
+
+
+_returner: Final = MemoryReturner()
 _options: dict[str, Any] = {}
 _application: Any = wsgi_app
 fast_path: Any = wsgi_app.extensions.get("fast_path")
@@ -57,6 +65,6 @@ app: Final = WsgiToAsgi(
     most_stalled=int(os.environ.get("GRAMWATT_SLOW_CLIENTS") or MOST_STALLED),
     read_timeout=float(os.environ.get("GRAMWATT_READ_TIMEOUT") or 5),
     body_timeout=float(os.environ.get("GRAMWATT_BODY_TIMEOUT") or BODY_TIMEOUT),
-    observe=lambda state, change: metrics.LONG.labels(state).inc(change),
+    observe=observe,
     **_options,
 )
