@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from queue import Queue
 from typing import Final
 
-from trials.hostile import MOST_CPU_SECONDS, Outcome, warm_up
+from trials.hostile import MOST_CPU_SECONDS, Outcome, measure_growth, warm_up
 from trials.random_requests import RequestMaker
 from trials.requests import Request
 from trials.service import Service, exchange, running
@@ -57,7 +57,7 @@ def _fuzz(service: Service, maker: RequestMaker, requests: int, name: str) -> It
 
 
 def _judge(service: Service, name: str, findings: Findings, before: int, workers: set[int], began: float) -> Outcome:
-    growth = service.memory() - before
+    growth = measure_growth(service, before)
     problems = findings.failures[:20]
     if growth > MOST_GROWTH:
         problems.append(f"the workers grew by {growth / 2**20:.0f} MiB")

@@ -11,7 +11,7 @@ import time
 from collections.abc import Callable, Iterator
 from typing import Final
 
-from trials.hostile import MOST_GROWTH, Outcome, warm_up
+from trials.hostile import MOST_GROWTH, Outcome, measure_growth, warm_up
 from trials.inputs import TABLE, VIDEO
 from trials.requests import CSV, post, post_json
 from trials.service import Neighbor, Service, can_limit_folder, running
@@ -19,8 +19,6 @@ from trials.service import Neighbor, Service, can_limit_folder, running
 PLAIN: Final = "/v1/pack-energy?cells=6&capacity=1300"
 GRID: Final = "/v1/endurance/sweep?cells=6&vary=power&from=10&to=400&count=500&vary=capacity&from=900&to=1500&count=500"
 LEFT: Final = 60
-SETTLED: Final = 3.0
-"""Seconds after which a worker has given back what it no longer needs."""
 HEAD: Final = "Host: localhost\r\nContent-Type: text/csv\r\n"
 
 
@@ -39,8 +37,7 @@ def _run(sequence: Callable[[Service], Iterator[str]], service: Service) -> Outc
     warm_up(service)
     began, before, workers, spent = time.perf_counter(), service.memory(), set(service.workers()), service.cpu_seconds()
     problems = list(sequence(service))
-    time.sleep(SETTLED)
-    growth, cpu = service.memory() - before, service.cpu_seconds() - spent
+    growth, cpu = measure_growth(service, before), service.cpu_seconds() - spent
     if growth > MOST_GROWTH:
         problems.append(f"the workers grew by {growth / 2**20:.0f} MiB")
     if set(service.workers()) != workers:
