@@ -142,7 +142,7 @@ class Cluster:
                 future.release()
 
     def _wait(self, under_way: set[Future]) -> tuple[set[Future], set[Future]]:
-        """Wait until a task ends. Each timeout on the way is the chance to see that nobody is left to do it."""
+        """Wait until a task ends. At each timeout, check that a worker is left to do it."""
         import distributed
 
         wait: Any = distributed.wait

@@ -168,7 +168,7 @@ def _places(course: Course, instant: Array) -> _Places:
 
 
 def _known(course: Course, values: Array, places: _Places) -> Truths:
-    """Frames (F,) where channels (..., K) can be told: inside, and with a value at both ends of the step."""
+    """Frames (F,) where channels (..., K) have a value: inside, and with one at both ends of the step."""
     links = np.concatenate((linked(course, values), [False]))[places.step]
     found: Truths = places.inside & recorded(values)[places.step] & (links | (places.seconds == 0))
     return found

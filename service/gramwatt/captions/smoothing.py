@@ -76,13 +76,13 @@ def recorded(values: Array) -> Truths:
 
 
 def linked(course: Course, values: Array) -> Truths:
-    """Steps (K - 1,) over which channels (..., K) can be told: those that count, with a value at both ends."""
+    """Steps (K - 1,) over which channels (..., K) are known: those that count, with a value at both ends."""
     known = recorded(values)
     return course.counts & known[1:] & known[:-1]
 
 
 def running(course: Course, values: Array) -> Array:
-    """Running integrals of channels (..., K) from 0 over the steps where they can be told; values by seconds."""
+    """Running integrals of channels (..., K) from 0 over the steps where they are known; values by seconds."""
     return cumulative(course._replace(counts=linked(course, values)), np.where(recorded(values), values, 0.0))
 
 

@@ -13,7 +13,7 @@ from gramwatt.pictures import Curve
 
 @dataclass(frozen=True, slots=True)
 class Preview:
-    """What a page says of a chart, and the room it leaves for it."""
+    """What a page needs of a chart: its alternative text, and its size."""
 
     words: str
     sizes: Mapping[str, tuple[int, int]]

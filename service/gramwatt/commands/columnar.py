@@ -20,7 +20,7 @@ ROW_GROUP: Final = 131_072
 
 
 class Opened(NamedTuple):
-    """A file that was opened. ``rows`` is None where only reading it all would tell."""
+    """A file that was opened. ``rows`` is None where only reading all of it would show that."""
 
     schema: pa.Schema
     batches: Iterator[pa.RecordBatch]

@@ -82,7 +82,7 @@ def table_options(command: Command) -> Command:
                 help="Rows that a worker computes at once; by default about what takes a second.",
             ),
             click.option(
-                "--progress/--no-progress", default=True, help="A bar, on a terminal only; shown unless told not to."
+                "--progress/--no-progress", default=True, help="Show a bar, on a terminal only (the default)."
             ),
         )
     ):

@@ -17,7 +17,7 @@ EXACT_POWER: Final = 22
 
 
 def all_finite(values: NDArray[np.float64]) -> bool:
-    """Whether each of the values is a finite number; told by their sum, where that is finite."""
+    """Return whether each of the values is a finite number; if their sum is, they all are."""
     with np.errstate(over="ignore", invalid="ignore"):
         return math.isfinite(values.sum()) or bool(np.isfinite(values).all())
 

@@ -216,7 +216,7 @@ def evaluate(calculator: Calculator[Any, Any], given: Any) -> Any:
 
 
 def _evaluate(calculator: Calculator[Any, Any], given: Any, rows: int) -> Any:
-    """Call the formula. One that gives another shape or type than it declared is a fault of ours, told by name."""
+    """Call the formula. One that returns another shape or type than it declared is a bug, reported by name."""
     results = calculator.formula(given)
     if type(results) is not calculator.results:
         raise TypeError(f"{calculator.name}: the formula gave {type(results).__name__}")

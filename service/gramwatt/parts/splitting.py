@@ -169,7 +169,7 @@ def count_lines(piece: bytes) -> int:
 
 
 def _lines(piece: bytes) -> tuple[int, bool]:
-    """Count the lines, and tell whether one may be blank: it is empty, or begins with a space."""
+    """Count the lines, and return whether one may be blank: it is empty, or begins with a space."""
     codes = np.frombuffer(piece, np.uint8)
     ends = np.flatnonzero(codes == ord("\n"))
     begins = np.concatenate([[0], ends + 1])

@@ -10,7 +10,7 @@ from gramwatt.physics.recording import Course, percentiles, thinned, weights
 
 
 class PunchOuts(NamedTuple):
-    """Bursts of high current in order of time, arrays (P,). ``found`` counts those too that are not told."""
+    """Bursts of high current in order of time, arrays (P,). ``found`` counts those too that are left out."""
 
     first: NDArray[np.intp]
     last: NDArray[np.intp]

@@ -81,7 +81,7 @@ def answer_response(
 
 
 def finish_answer(body: bytes | str | Iterable[bytes], content_type: str, tag: str | None = None) -> Response:
-    """Build the response of an answer: with an entity tag anybody may cache it, without one nobody."""
+    """Build the response of an answer: with an entity tag it is public, without one it is not stored."""
     response = Response(body, content_type=content_type)
     if tag is not None:
         return cacheable(response, tag)

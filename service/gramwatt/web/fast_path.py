@@ -263,7 +263,7 @@ def _read_body(environ: dict[str, Any], size: int) -> bytes:
 
 
 class _FailedBody:
-    """A body that could not be read: it fails again for whoever reads it next."""
+    """A body that could not be read: it fails again when it is read again."""
 
     def __init__(self, error: Exception) -> None:
         self._error = error

@@ -105,7 +105,7 @@ def read_heading(
 def refusal(calculator: Calculator[Any, Any], name: str, keeping: Keeping, *, compare: bool = True) -> list[Fault]:
     """Why a column that is no input may not stand there; nothing where it passes through.
 
-    With ``compare`` the names of inputs that are near are told.
+    With ``compare`` similar names of inputs are suggested.
     """
     bare = name.partition("[")[0].strip()
     if bare.removesuffix("_u") in calculator.answered or name in ("cautions", "error"):

@@ -119,7 +119,7 @@ class _Array:
         self._left = self._left[1:]
 
     def _at_once(self) -> tuple[bytes, bytes]:
-        """Whole elements with commas between, and what is left; nothing where their end cannot be told so."""
+        """Whole elements with commas between, and what is left; nothing where their end cannot be found so."""
         if self._ended or self._left[-16:].rstrip().endswith(b"}]"):  # the end, as it seems; else it will not parse
             stripped = self._left.rstrip()
             piece, left = (stripped[:-1], b"]") if stripped.endswith(b"]") else (b"", self._left)

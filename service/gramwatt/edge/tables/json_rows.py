@@ -28,7 +28,7 @@ MOST_AT_ONCE: Final = 5_000
 """Rows read one by one before they are answered."""
 _PLAIN: Final = frozenset({int, float, str, bool, type(None)})
 _EXACT: Final = 2.0**53
-"""Of a double as large as that nobody knows whether it was sent as a whole number."""
+"""A double as large as that may not be the whole number that was sent."""
 _MANY_NAMES: Final = Fault(
     "", "names that would make too many columns", None, f"up to {MOST_TABLE_COLUMNS} different names in a table"
 )

@@ -1,4 +1,4 @@
-"""HTML that pages repeat: a menu of units, a field that nobody has touched. Each is written once."""
+"""HTML that pages repeat: a menu of units, a field left as it was. Each is written once."""
 
 from __future__ import annotations
 

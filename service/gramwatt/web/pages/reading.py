@@ -253,7 +253,7 @@ def typed(kind: Kind, given: Any, decimal: str = ".") -> str:
 
 
 def query_of(form: Form, words: bool = True) -> dict[str, str]:
-    """The shortest fields that ask the same again: what was typed, units that were chosen, nothing empty.
+    """The shortest query for the same inputs: what was typed, units that were chosen, nothing empty.
 
     Without ``words`` they leave out what was typed, and so ask for the example.
     """

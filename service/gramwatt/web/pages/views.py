@@ -123,7 +123,7 @@ def repeated() -> list[Fault]:
 
 
 def _link(view: View) -> str | None:
-    """Add addresses that ask the same again. Return the query for /v1, or None where the inputs fit none."""
+    """Add the addresses of the same request. Return the query for /v1, or None where the inputs fit none."""
     calculator, form = view.calculator, view.form
     base = request.host_url.rstrip("/")
     frame = f"{base}/calculators/{calculator.name}/frame"
