@@ -26,8 +26,10 @@ from gramwatt.edge.limits import (
     MOST_NESTED_ROWS,
     MOST_PIXELS,
     MOST_RESULT_ROWS,
+    RESPONSE_PER_BYTE,
     RESULT_ROWS_PER_SAMPLE,
     STACKED_ROWS,
+    UNPAID_RESPONSE,
     UNPAID_RESULT_ROWS,
 )
 from gramwatt.edge.tables import batch
@@ -302,3 +304,23 @@ def private_memory(pid: int) -> int:
     """Return the bytes of memory that a process shares with none."""
     lines = Path(f"/proc/{pid}/smaps_rollup").read_text().splitlines()
     return sum(int(line.split()[1]) * 1024 for line in lines if line.startswith("Private_"))
+
+
+def test_columns_that_pass_through_cannot_unfold_without_end(client: FlaskClient) -> None:
+    """A few kilobytes of compressed text, batch after batch, end with a row that says so, and are never joined."""
+    pa = pytest.importorskip("pyarrow")
+    names = {"cells": pa.array([4]), "capacity": pa.array([1300]), "note": pa.array(["x" * 30_000_000])}
+    record, sink = pa.RecordBatch.from_pydict(names), pa.BufferOutputStream()
+    with pa.ipc.new_stream(sink, record.schema, options=pa.ipc.IpcWriteOptions(compression="zstd")) as stream:
+        for _ in range(20):
+            stream.write_batch(record)
+    sent = sink.getvalue().to_pybytes()
+    assert len(sent) < 256 * 1024
+    form = "application/vnd.apache.arrow.stream"
+    response = client.post("/v1/pack-energy/batch?format=csv", data=sent, content_type=form, buffered=False)
+    made, last = 0, b""
+    for chunk in response.iter_encoded():
+        made, last = made + len(chunk), chunk
+    assert response.status_code == 200
+    assert b"#ERR too-much-work after row" in last[-1000:]
+    assert made <= UNPAID_RESPONSE + RESPONSE_PER_BYTE * len(sent) + 40_000_000

@@ -18,7 +18,9 @@ from gramwatt.edge.limits import (
     BYTES_PER_SECOND,
     MOST_RESULT_ROWS,
     REQUEST_SECONDS,
+    RESPONSE_PER_BYTE,
     RESULT_ROWS_PER_SAMPLE,
+    UNPAID_RESPONSE,
     UNPAID_RESULT_ROWS,
 )
 from gramwatt.edge.wording import Fault
@@ -56,7 +58,7 @@ class Budget:
         self.seconds, self.is_cancelled = seconds, is_cancelled
         self.rows_each = self.rows_left = MOST_RESULT_ROWS
         """Rows of results that one row of a request may have, and all of them together."""
-        self._received, self._used, self._entered = 0, 0.0, 0.0
+        self._received, self._made, self._used, self._entered = 0, 0, 0.0, 0.0
         self._token: Token[Budget | None] | None = None
 
     def __enter__(self) -> Budget:
@@ -72,6 +74,19 @@ class Budget:
     def receive(self, size: int) -> None:
         """Count bytes of the body."""
         self._received += size
+
+    def make(self, size: int) -> None:
+        """Count bytes of a table's answer. Raises TooMuchWork where they are more than those that were sent allow for.
+
+        A grid, of which nothing is sent, is bounded by its points.
+        """
+        self._made += size
+        most = UNPAID_RESPONSE + RESPONSE_PER_BYTE * self._received
+        if self._received and self._made > most:
+            raise TooMuchWork(
+                f"the answer is longer than the {most} bytes that {self._received} bytes may ask for: let fewer columns"
+                " pass through (keep), or send fewer rows at once"
+            )
 
     def check(self) -> None:
         """Raise Cancelled where the client is gone, OutOfTime where the time is used up."""
@@ -95,6 +110,13 @@ def check() -> None:
     budget = _current.get()
     if budget is not None:
         budget.check()
+
+
+def make(size: int) -> None:
+    """Count bytes of the answer to a table. Raises TooMuchWork."""
+    budget = _current.get()
+    if budget is not None:
+        budget.make(size)
 
 
 def take_result_rows(calculator: Calculator[Any, Any], given: Any, rows: int) -> Mapping[int, Sequence[Fault]]:

@@ -83,6 +83,14 @@ second, or any video whose recording has a sample a second."""
 MOST_NESTED_ROWS: Final = 20_000
 """Rows of results within one row of a table, where they are in memory as objects, 1.5 kB each."""
 
+UNPAID_RESPONSE: Final = 256 * 1024 * 1024
+RESPONSE_PER_BYTE: Final = 128
+"""A table may answer with so many bytes, and so many more for each byte that was sent: columns that pass through may be
+compressed to nearly nothing. A row of short numbers becomes some sixty times as long."""
+
+LARGEST_JOINED: Final = 8 * 1024 * 1024
+"""Bytes of an answer to a short table that are gathered before the first is sent."""
+
 MOST_GRID_WORK: Final = 300_000_000
 """Numbers that a sweep or a chart may compute, some seconds; see `edge/tables/grid_work.py`."""
 

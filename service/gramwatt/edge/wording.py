@@ -71,6 +71,8 @@ def echo(value: object) -> object:
 
 def printable(text: str) -> str:
     """A sentence that may quote what was sent, without its control characters and line ends."""
+    if text.isprintable():
+        return text
     return "".join(letter if letter.isprintable() else "\ufffd" for letter in text)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import os
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any, Final
@@ -12,6 +13,7 @@ from werkzeug.exceptions import HTTPException, RequestEntityTooLarge
 from gramwatt.declare import Calculator
 from gramwatt.edge import budget
 from gramwatt.edge.columns import escape_name
+from gramwatt.edge.limits import LARGEST_JOINED
 from gramwatt.edge.queries import fits_query
 from gramwatt.edge.tables import batch, best, sweep
 from gramwatt.edge.tables.answering import Plan, answered, constant_faults, standing
@@ -138,7 +140,18 @@ def _streamed(plan: Plan, wanted: batch.Form, pieces: Iterator[Chunk], finish: A
         finally:
             finish()
 
-    return _table(plan, wanted, b"".join(stream()) if whole else stream())
+    return _table(plan, wanted, _join(stream()) if whole else stream())
+
+
+def _join(chunks: Iterator[bytes]) -> bytes | Iterator[bytes]:
+    """Join the chunks of an answer, or the first ones where it is longer than it should be in memory."""
+    gathered, size = [], 0
+    for chunk in chunks:
+        gathered.append(chunk)
+        size += len(chunk)
+        if size > LARGEST_JOINED:
+            return itertools.chain(gathered, chunks)
+    return b"".join(gathered)
 
 
 def _table(plan: Plan, wanted: batch.Form, stream: Iterator[bytes] | bytes) -> Response:

@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from typing import Final
 
-from gramwatt.edge.budget import OutOfTime
+from gramwatt.edge.budget import TooMuchWork, make
 from gramwatt.edge.tables.answering import Answered, Plan, answered
 from gramwatt.edge.tables.chunk import Broken, Chunk, Source
 from gramwatt.edge.tables.csv_in import read_csv
@@ -111,7 +111,7 @@ def written(
 ) -> Iterator[bytes]:
     """Answer and write. What breaks the table off on the way is told in a last row, and in the tally.
 
-    Raises OutOfTime before the first row, Cancelled anywhere.
+    Raises TooMuchWork before the first row, Cancelled anywhere.
     """
     begun, head = False, b""
     try:
@@ -124,9 +124,11 @@ def written(
                 tally.faulty += len(piece.faults)
                 if head:
                     text, head = head + text, b""
+                size = len(text)
                 yield text
-    except (Broken, OutOfTime) as error:
-        if isinstance(error, OutOfTime) and not begun:
+                make(size)  # after it is sent, since writers count their rows
+    except (Broken, TooMuchWork) as error:
+        if isinstance(error, TooMuchWork) and not begun:
             raise
         broken = tally.broken = error if isinstance(error, Broken) else Broken(error.detail, "too-much-work")
         yield (head if begun else into.begin(None)) + into.broken(broken, tally.rows)
