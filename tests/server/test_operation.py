@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import contextlib
 import http.client
 import json
@@ -18,8 +19,10 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+import uvicorn
 
 from gramwatt.asgi import takes_long
+from gramwatt.server.worker import Server
 from web.conftest import free_port, running, wait_until_ready
 from web.wire import HEAD, PACK, QUESTION, answers, chunked, connect, problem, read_answer, send, until, workers
 
@@ -178,3 +181,9 @@ def test_workers_end_with_their_master() -> None:
         until(lambda: not any(Path(f"/proc/{child}/cmdline").exists() for child in children))
         with pytest.raises(ConnectionRefusedError):
             socket.create_connection(("127.0.0.1", port), timeout=60)
+
+
+@pytest.mark.parametrize("parent", [True, False])
+def test_a_worker_stops_whose_master_ended_before_it_began(parent: bool) -> None:
+    server = Server(uvicorn.Config("gramwatt.asgi:app"), os.getppid() if parent else os.getpid())
+    assert asyncio.run(server.on_tick(1)) is not parent

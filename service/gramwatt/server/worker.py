@@ -24,9 +24,9 @@ SWITCH_INTERVAL: Final = 0.0005
 class Server(uvicorn.Server):
     """uvicorn's server, which answers before it stops whoever waits to be accepted, and ends with gunicorn's master."""
 
-    def __init__(self, config: uvicorn.Config) -> None:
+    def __init__(self, config: uvicorn.Config, master: int) -> None:
         super().__init__(config)
-        self.master = os.getppid()
+        self.master = master
 
     async def on_tick(self, counter: int) -> bool:
         """Tell whether to stop."""
@@ -81,7 +81,7 @@ class Worker(UvicornWorker):  # type: ignore[misc, unused-ignore]
     def run(self) -> None:
         """Serve until told to stop."""
         self.config.app = self.wsgi
-        server = Server(self.config)
+        server = Server(self.config, self.ppid)  # as gunicorn forked it: the master may be gone by now
         with asyncio.Runner(loop_factory=uvloop.new_event_loop) as runner:
             runner.run(server.serve(sockets=self.sockets))
         if not server.started:
