@@ -74,12 +74,11 @@ def _lengths(values: pa.Array) -> pa.Array:
             return pa.array([], pa.int64())
         views = np.frombuffer(values.buffers()[1], np.int32)[::4][values.offset : values.offset + len(values)]
         return pa.array(views.astype(np.int64), mask=~np.asarray(values.is_valid()))
-    if pa.types.is_string(kind) or pa.types.is_large_string(kind):
-        return pc.binary_length(values).cast(pa.int64())
-    if pa.types.is_binary(kind) or pa.types.is_large_binary(kind):
-        return pc.binary_length(values).cast(pa.int64())
+    texts = (pa.types.is_string, pa.types.is_large_string, pa.types.is_binary, pa.types.is_large_binary)
+    if any(is_text(kind) for is_text in texts):
+        return pc.call_function("binary_length", [values]).cast(pa.int64())
     return pa.nulls(len(values), pa.int64())
 
 
 def _sum(lengths: pa.Array) -> int:
-    return int(pc.sum(lengths).as_py() or 0)
+    return int(lengths.sum().as_py() or 0)

@@ -79,7 +79,8 @@ def _times(column: pa.Array) -> list[Any]:
 
 def _check_times(column: pa.Array) -> None:
     """Raise ValueError where a time is none of a day, or a date beyond the years that have four digits."""
-    kind, counts = column.type, pc.min_max(column.cast(pa.int32() if column.type.bit_width == 32 else pa.int64()))
+    kind = column.type
+    counts = pc.call_function("min_max", [column.cast(pa.int32() if kind.bit_width == 32 else pa.int64())])
     least, most = counts["min"].as_py(), counts["max"].as_py()
     if least is None:
         return
