@@ -45,7 +45,8 @@ class Service:
         main = self.process.pid
         if self.server == "waitress":
             return [main]
-        return [int(number) for number in Path(f"/proc/{main}/task/{main}/children").read_text().split()]
+        parents = {int(path.parent.name): _parent(path) for path in Path("/proc").glob("[0-9]*/stat")}
+        return sorted(process for process, parent in parents.items() if parent == main)
 
     def memory(self) -> int:
         """Return the memory of all workers that no other process shares [bytes]."""
@@ -80,6 +81,14 @@ class Service:
         client.settimeout(30)
         client.connect(("127.0.0.1", self.port))
         return client
+
+
+def _parent(stat: Path) -> int:
+    """Return the parent of a process; 0 where it has ended."""
+    try:
+        return int(stat.read_text().rpartition(")")[2].split()[1])
+    except OSError:
+        return 0
 
 
 def exchange(connection: http.client.HTTPConnection, request: Request) -> tuple[int, bytes]:
@@ -121,7 +130,7 @@ def running(server: str = "gunicorn", *, temporary_mib: int = 0, **environment: 
     ):
         service = Service(port, process, server, Path(log.name))
         try:
-            _wait_until_ready(service)
+            _wait_until_ready(service, 1 if server == "waitress" else int(environment.get("WEB_CONCURRENCY", 2)))
             yield service
         finally:
             process.terminate()
@@ -145,10 +154,10 @@ def _mounting(mib: int, folder: str, command: list[str]) -> list[str]:
     return ["unshare", "--mount", "sh", "-c", script, "sh", *command]
 
 
-def _wait_until_ready(service: Service) -> None:
+def _wait_until_ready(service: Service, workers: int) -> None:
     for _ in range(600):
         with contextlib.suppress(OSError, http.client.HTTPException):
-            if service.send(get("/health/ready"))[0] == 200:
+            if service.send(get("/health/ready"))[0] == 200 and len(service.workers()) == workers:
                 return
         time.sleep(0.05)
     raise RuntimeError(f"the service did not become ready: {service.log.read_text()[-2000:]}")
