@@ -117,7 +117,7 @@ def test_the_memory_limit_holds_what_the_settings_allow() -> None:
     in_memory = sum(size_of(option.partition("size=")[2].split(",")[0]) for option in shipped["tmpfs"])
     in_memory += size_of(shipped["shm_size"])
     heavy = recordings(int(settings["GRAMWATT_LARGEST_RECORDING"]))
-    with running(**settings) as service, Watch(service) as watch:
+    with running(environment=settings) as service, Watch(service) as watch:
         workers = set(service.workers())
         for request in ordinary_requests() * 4:
             service.send(request)

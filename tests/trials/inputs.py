@@ -111,7 +111,7 @@ def arrow_inputs() -> list[HostileInput]:
             ANY,
         ),
         table("dictionary of one text", lambda: beside(PACK, "note", dictionary_column(16_000, 100_000)), ARROW, ANY),
-        table("empty batches", lambda: beside(PACK, "note", pa.array([], pa.int8()), batches=50_000), ARROW, ANY),
+        table("empty batches", lambda: beside(PACK, "note", pa.array([], pa.int8()), batches=20_000), ARROW, ANY),
         table("runs of 10^12 rows", lambda: run_lengths(10**12), ARROW, ANY),
         column("dates out of range", pa.date32(), [2**31 - 1, -(2**31)], 4),
         column("milliseconds out of range", pa.date64(), [2**63 - 1, -(2**63)], 8),

@@ -11,7 +11,7 @@ import time
 from collections.abc import Callable, Iterator
 from typing import Final
 
-from trials.hostile import MOST_GROWTH, Outcome, measure_growth, warm_up
+from trials.hostile import Outcome, measure_growth, warm_up
 from trials.inputs import TABLE, VIDEO
 from trials.requests import CSV, post, post_json
 from trials.service import Neighbor, Service, can_limit_folder, running
@@ -19,6 +19,9 @@ from trials.service import Neighbor, Service, can_limit_folder, running
 PLAIN: Final = "/v1/pack-energy?cells=6&capacity=1300"
 GRID: Final = "/v1/endurance/sweep?cells=6&vary=power&from=10&to=400&count=500&vary=capacity&from=900&to=1500&count=500"
 LEFT: Final = 60
+ROUNDS: Final = 8
+MOST_GROWTH: Final = 256 * 1024 * 1024
+"""Bytes for the remains of up to 200 clients at once, in both workers; 4 GiB before slow readers were bounded."""
 HEAD: Final = "Host: localhost\r\nContent-Type: text/csv\r\n"
 
 
@@ -29,7 +32,7 @@ def try_sequences(server: str, named: str) -> Iterator[Outcome]:
             with running(server) as service:
                 yield _run(sequence, service)
     if named in "unread tables" and can_limit_folder():
-        with running(server, temporary_mib=64, GRAMWATT_LARGEST_TABLE="50000000") as service:
+        with running(server, {"GRAMWATT_LARGEST_TABLE": "50000000"}, temporary_mib=64) as service:
             yield _run(unread_tables, service)
 
 
@@ -126,13 +129,13 @@ def _send_until_closed(client: socket.socket, data: bytes) -> None:
 
 
 def _judge_others(service: Service, attack: Callable[[], None]) -> Iterator[str]:
-    """Go on with an attack for twelve seconds, while others ask for a single result and for a table."""
+    """Go on with an attack for `ROUNDS` seconds, while others ask for a single result and for a table."""
     statuses: list[int] = []
     ended = threading.Event()
     other = threading.Thread(target=_send_tables, args=(service, statuses, ended))
     other.start()
     with Neighbor(service, pause=0.05) as neighbor:
-        for _ in range(12):
+        for _ in range(ROUNDS):
             attack()
             time.sleep(1)
     ended.set()

@@ -12,7 +12,7 @@ import sys
 import tempfile
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Final
@@ -108,11 +108,14 @@ def exchange(connection: http.client.HTTPConnection, request: Request) -> tuple[
 
 
 @contextlib.contextmanager
-def running(server: str = "gunicorn", *, temporary_mib: int = 0, **environment: str) -> Iterator[Service]:
+def running(
+    server: str = "gunicorn", environment: Mapping[str, str] | None = None, *, temporary_mib: int = 0
+) -> Iterator[Service]:
     """Start the service with two workers, wait until it is ready, and stop it at the end.
 
     ``temporary_mib`` mounts a file system of that size for its temporary files; see `can_limit_folder`.
     """
+    settings = environment or {}
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))
         port = probe.getsockname()[1]
@@ -123,14 +126,14 @@ def running(server: str = "gunicorn", *, temporary_mib: int = 0, **environment: 
         tempfile.NamedTemporaryFile() as log,
         subprocess.Popen(
             _mounting(temporary_mib, folder, limited),
-            env={**os.environ, "TMPDIR": folder, **environment},
+            env={**os.environ, "TMPDIR": folder, **settings},
             stdout=log,
             stderr=log,
         ) as process,
     ):
         service = Service(port, process, server, Path(log.name))
         try:
-            _wait_until_ready(service, 1 if server == "waitress" else int(environment.get("WEB_CONCURRENCY", 2)))
+            _wait_until_ready(service, 1 if server == "waitress" else int(settings.get("WEB_CONCURRENCY", 2)))
             yield service
         finally:
             process.terminate()
