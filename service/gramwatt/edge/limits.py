@@ -61,10 +61,8 @@ SHORT_INPUTS: Final = 8192
 """Bytes of inputs that a calculator without lists answers in the event loop: some hundred inputs with units."""
 
 SHORT_NESTED_INPUTS: Final = 2048
-"""Bytes of inputs with lists or tables that are answered there: the time grows with the square of their entries."""
-
-SHORT_RESULTS: Final = 1000
-"""Rows of a table of results that are made there."""
+"""Bytes of inputs with lists, tables or recordings that are answered there: the time grows with the square of their
+entries."""
 
 REQUEST_SECONDS: Final = 30.0
 """Seconds of the processor's time for one request, waiting not counted; a service may set GRAMWATT_REQUEST_SECONDS."""

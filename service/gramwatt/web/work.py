@@ -9,7 +9,7 @@ from typing import Any, Final
 from gramwatt import registry
 from gramwatt.declare import Calculator, Table
 from gramwatt.edge.budget import Budget, Cancelled
-from gramwatt.edge.limits import SHORT_INPUTS, SHORT_NESTED_INPUTS, SHORT_RESULTS
+from gramwatt.edge.limits import SHORT_INPUTS, SHORT_NESTED_INPUTS
 from gramwatt.edge.queries import fits_query
 
 SHORT_SITE: Final = ("/health/live", "/health/ready", "/v1", "/v1/units", "/docs", "/openapi.json", "/metrics")
@@ -42,11 +42,11 @@ def _short_paths() -> Mapping[str, int]:
 def most_short_inputs(calculator: Calculator[Any, Any]) -> int:
     """Return how many bytes of inputs a calculator answers in a short time; 0 where none are few enough.
 
-    Recordings, long tables of results and further forms take long however short the inputs. Lists and tables among the
-    inputs cost time for each entry, and twice as much for each that carries uncertainty.
+    Tables of results with a length of their own, and further forms, take long however short the inputs. Lists, tables
+    and recordings among the inputs cost time for each entry, and twice as much for each that carries uncertainty.
     """
     tables = [kind for kind in calculator.answered.values() if isinstance(kind, Table)]
-    if calculator.takes_recordings or calculator.forms or any(kind.longest > SHORT_RESULTS for kind in tables):
+    if calculator.forms or any(kind.length is not None for kind in tables):
         return 0
     return SHORT_INPUTS if calculator.columnwise else SHORT_NESTED_INPUTS
 
