@@ -19,6 +19,13 @@ __all__ = ["client"]
 FLIGHT = {"log": {"time": [0, 1], "voltage": [16, 16], "current": [8, 8]}, "cells": 4, "capacity": 850, "video_end": 1}
 
 
+@pytest.mark.parametrize("path", ["/", "/v1/pack-energy", "/calculators/pack-energy", "/v1/x"])
+def test_a_query_of_bytes_that_are_no_utf_8_is_refused(client: FlaskClient, path: str) -> None:
+    """Some servers pass bytes on that no URL may have."""
+    answer = client.get(path, environ_overrides={"QUERY_STRING": "cells=6&capacity=\xec"})
+    assert (answer.status_code, answer.get_json()["type"]) == (400, "/problems/malformed-request")
+
+
 @pytest.mark.parametrize("place", ["top-left", "middle-center", "bottom-right"])
 def test_a_picture_of_the_largest_size_with_the_longest_text_is_drawn(client: FlaskClient, place: str) -> None:
     """Pillow takes a line of 188 million pixels for a decompression bomb."""

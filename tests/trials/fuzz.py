@@ -88,12 +88,14 @@ def _client(service: Service, queue: Queue[Request | None], findings: Findings) 
     while (request := queue.get()) is not None:
         began = time.perf_counter()
         try:
-            status, body = exchange(connection, request)
+            try:
+                status, body = exchange(connection, request)
+            except ConnectionError:  # closed after an earlier response: as clients do, try once more
+                connection.close()
+                status, body = exchange(connection, request)
         except (OSError, http.client.HTTPException) as error:
             connection.close()
-            if isinstance(error, TimeoutError):
-                findings.failures.append(f"no response in {TIMEOUT:g} s: {request.describe()}")
-            findings.statuses[0] += 1
+            findings.failures.append(f"no response, {error!r}: {request.describe()}")
             continue
         except ValueError:  # http.client refuses to send it
             connection.close()
@@ -131,5 +133,5 @@ def _send_raw(service: Service, raw: bytes, findings: Findings) -> None:
     status = answer.split(b" ", 2)[1:2]
     code = int(status[0]) if status and status[0].isdigit() else 0
     findings.statuses[code] += 1
-    if code >= 500 and code != 503:
+    if code >= 500 and code not in (501, 503):  # RFC 9112, 6.1: 501 for an unknown transfer coding
         findings.failures.append(f"{code}: {raw[:600]!r}: {answer[-300:]!r}")

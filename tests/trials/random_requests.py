@@ -100,7 +100,12 @@ class RequestMaker:
             request = Request(pick.choice(METHODS), request.target, request.body, request.headers)
         if pick.random() < 0.05 and request.body:
             request = Request(request.method, request.target, self._damaged(request.body), request.headers)
-        return Request(request.method, request.target, request.body, {**request.headers, **self._headers()})
+        return Request(
+            request.method,
+            request.target,
+            request.body,
+            {**request.headers, **self._headers(has_body=bool(request.body))},
+        )
 
     def make_raw(self) -> bytes:
         """Make bytes that are nearly a request: a damaged head, broken chunks, several requests in one."""
@@ -284,9 +289,13 @@ class RequestMaker:
                     damaged[at] ^= 1 << pick.randrange(8)
         return bytes(damaged)
 
-    def _headers(self) -> dict[str, str]:
+    def _headers(self, *, has_body: bool) -> dict[str, str]:
         pick = self._random
-        return {name: pick.choice(values) for name, (share, values) in HEADERS.items() if pick.random() < share}
+        return {
+            name: pick.choice(values)
+            for name, (share, values) in HEADERS.items()
+            if pick.random() < share and (has_body or name != "Expect")  # RFC 9110, 10.1.1
+        }
 
 
 def random_cells(pick: random.Random, kind: pa.DataType) -> Any:

@@ -49,7 +49,7 @@ def create_app() -> Flask:
 
     app.before_request(metrics.begin)
     app.before_request(headers.begin)
-    app.before_request(_refuse_long_url)
+    app.before_request(_check_url)
     per_minute = int(os.environ.get("GRAMWATT_RATE_LIMIT") or 0)
     if per_minute > 0:
         limit = RateLimit(per_minute)
@@ -78,8 +78,12 @@ def create_app() -> Flask:
     return app
 
 
-def _refuse_long_url() -> None:
-    if len(request.full_path) > LONGEST_URL:
+def _check_url() -> None:
+    try:
+        length = len(request.full_path)
+    except UnicodeDecodeError:  # some servers pass such bytes on
+        raise problems.Problem("malformed-request", "The query is not UTF-8; percent-encode it.") from None
+    if length > LONGEST_URL:
         raise problems.Problem(
             "uri-too-long", f"A URL may have {LONGEST_URL} characters; send a longer question by POST."
         )
