@@ -84,7 +84,7 @@ def problem(response: TestResponse, status: int, kind: str) -> str:
 
 @pytest.mark.parametrize("form", ["json", "csv", "vtt", "srt", "ass", "svg", "png"])
 def test_a_few_bytes_cannot_ask_for_a_quarter_of_a_million_frames(client: FlaskClient, form: str) -> None:
-    told = problem(client.post(f"/v1/overlay-cues?format={form}", json=VIDEO), 422, "invalid-input")
+    told = problem(client.post(f"/v1/overlay-cues?format={form}", json=VIDEO), 413, "too-much-work")
     assert "250000 rows" in told
     assert f"{UNPAID_RESULT_ROWS + 2 * RESULT_ROWS_PER_SAMPLE}" in told
     assert "video_end" in told
@@ -97,7 +97,7 @@ def test_more_samples_allow_for_more_frames(client: FlaskClient) -> None:
     response = client.post("/v1/overlay-cues?format=vtt", json=question)
     assert response.status_code == 200
     assert response.data.count(b" --> ") >= 1
-    problem(client.post("/v1/overlay-cues?format=vtt", json={**question, "frame_rate": "400"}), 422, "invalid-input")
+    problem(client.post("/v1/overlay-cues?format=vtt", json={**question, "frame_rate": "400"}), 413, "too-much-work")
 
 
 def test_frames_in_a_table_are_bounded_by_row_and_in_all(client: FlaskClient) -> None:
@@ -131,7 +131,7 @@ GRID = {"diameter": {"from": 4, "to": 7, "count": 20}, "pitch": {"from": 3, "to"
 
 
 def test_a_grid_of_long_lists_is_refused_before_its_first_point(client: FlaskClient) -> None:
-    told = problem(client.post("/v1/build/sweep", json={"given": LONG_LISTS, "vary": GRID}), 422, "too-much-work")
+    told = problem(client.post("/v1/build/sweep", json={"given": LONG_LISTS, "vary": GRID}), 413, "too-much-work")
     assert "400 points" in told
     assert "ask for at most" in told
     short = {**LONG_LISTS, "flights": LONG_LISTS["flights"][:2], "packs": LONG_LISTS["packs"][:2]}  # type: ignore[index]
@@ -140,21 +140,21 @@ def test_a_grid_of_long_lists_is_refused_before_its_first_point(client: FlaskCli
 
 
 def test_the_chart_of_such_a_grid_is_refused_too(client: FlaskClient) -> None:
-    problem(client.post("/v1/build/chart", json={"given": LONG_LISTS, "vary": GRID}), 422, "too-much-work")
+    problem(client.post("/v1/build/chart", json={"given": LONG_LISTS, "vary": GRID}), 413, "too-much-work")
 
 
 def test_a_recording_counts_by_its_samples_at_each_point_of_a_grid(client: FlaskClient) -> None:
     long = {name: [float(at) if name == "time" else 9.0 for at in range(10_000)] for name in LOG}
     vary = {"current_scale": {"from": 0.9, "to": 1.1, "count": 20}, "reserve": {"from": 10, "to": 40, "count": 20}}
     told = client.post("/v1/flight-log/sweep", json={"given": {"log": long}, "vary": vary})
-    problem(told, 422, "too-much-work")
+    problem(told, 413, "too-much-work")
     assert client.post("/v1/flight-log/sweep?best=1", json={"given": {"log": LOG}, "vary": vary}).status_code == 200
 
 
 def test_a_picture_of_pixels_is_bounded(client: FlaskClient) -> None:
     pytest.importorskip("PIL")
     question = {"log": LOG, "width": 8192, "height": 4320}
-    told = problem(client.post("/v1/overlay-cues?format=png", json=question), 422, "invalid-input")
+    told = problem(client.post("/v1/overlay-cues?format=png", json=question), 413, "too-much-work")
     assert f"{8192 * 4320}" in told
     assert f"{MOST_PIXELS}" in told
     assert client.post("/v1/overlay-cues?format=svg", json=question).status_code == 200
@@ -186,7 +186,7 @@ def test_time_that_is_used_up_ends_a_request_with_a_problem(
 ) -> None:
     monkeypatch.setenv("GRAMWATT_REQUEST_SECONDS", "0.000001")
     own = create_app().test_client()
-    told = problem(own.get("/v1/air-density/sweep?vary=elevation&from=0&to=9&count=9"), 422, "too-much-work")
+    told = problem(own.get("/v1/air-density/sweep?vary=elevation&from=0&to=9&count=9"), 413, "too-much-work")
     assert "1e-06 s" in told
     assert client.get("/v1/air-density/sweep?vary=elevation&from=0&to=9&count=9").status_code == 200
 

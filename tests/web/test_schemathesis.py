@@ -29,7 +29,9 @@ SEARCHES = {
 
 
 def test_schemathesis_finds_nothing(live: str, tmp_path: Path) -> None:
-    """Every request that the contract allows is answered, every other refused, each answer as the contract has it.
+    """Every request that the contract allows is answered, unless it asks for too much work; every other is refused.
+
+    Each response is as the contract has it.
 
     A longer search: ``st --config-file tests/web/schemathesis.toml run URL/openapi.json -n 100 --seed 2``.
     """

@@ -20,6 +20,10 @@ class Refused(ValueError):
         self.faults = faults
 
 
+class OverBudget(Refused):
+    """A question that is valid but asks for more work than one request may."""
+
+
 class UnknownCalculator(LookupError):
     """No calculator bears that name."""
 
@@ -80,7 +84,7 @@ def answered(
             wanted = ",".join(f"{result}:{spelling}" for result, spelling in result_units.items())
             faults.append(Fault("/units", str(error), echo(wanted), "result:unit pairs"))
     if faults:
-        raise Refused(tuple(faults))
+        raise (OverBudget if outcome.over_budget else Refused)(tuple(faults))
     return outcome
 
 

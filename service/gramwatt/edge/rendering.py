@@ -14,7 +14,7 @@ import orjson
 from gramwatt.declare import Calculator, Form, Table, fields_of
 from gramwatt.edge import budget
 from gramwatt.edge.answer import answer, declared_units, table_rows
-from gramwatt.edge.ask import Refused, answered, ask
+from gramwatt.edge.ask import OverBudget, answered, ask
 from gramwatt.edge.figures import Style, csv_pieces, json_bytes, row_table
 from gramwatt.edge.limits import MOST_PIXELS
 from gramwatt.edge.run import Outcome
@@ -65,13 +65,13 @@ def rendered(outcome: Outcome, wish: Wish) -> Iterator[bytes]:
 
 
 def _check_pixels(form: Form[Any, Any], given: Any) -> None:
-    """Refuse a picture of too many pixels. Raises Refused."""
+    """Refuse a picture of too many pixels. Raises OverBudget."""
     if form.pixels is None or budget.current() is None:
         return
     pixels = int(form.pixels(given)[0])
     if pixels > MOST_PIXELS:
         detail = f"a picture of {pixels} pixels, and it may have {MOST_PIXELS}"
-        raise Refused((Fault("", detail, None, f"at most {MOST_PIXELS} pixels, or another format without any"),))
+        raise OverBudget((Fault("", detail, None, f"at most {MOST_PIXELS} pixels, or another format without any"),))
 
 
 def _checked(pieces: Iterator[bytes]) -> Iterator[bytes]:

@@ -60,6 +60,8 @@ class Outcome:
     unused: Mapping[str, Truths] = dataclasses.field(default_factory=dict)
     notes: tuple[Note, ...] = ()
     uncertainty: Propagated | None = None
+    over_budget: bool = False
+    """Whether rows are valid but ask for more work than the request may; their faults say how much."""
 
 
 def run(
@@ -122,7 +124,7 @@ def _compute(
         derived, spreads, following = assume_with_marks(calculator, given, inputs, rows, uncertain=uncertain)
         over = take_result_rows(calculator, given, rows)
         if over:
-            return Outcome(calculator, rows, {**faults, **over}, present=inputs.present)
+            return Outcome(calculator, rows, {**faults, **over}, present=inputs.present, over_budget=True)
         if spreads:
 
             def formula(repeated: Any, rows: int) -> Any:

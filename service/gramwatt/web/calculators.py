@@ -19,7 +19,7 @@ from gramwatt.edge.rendering import Wish, ask_for, media_of
 from gramwatt.edge.wording import Fault, echo, near, one_of
 from gramwatt.web.asking import VALUE_OPTIONS, answer_options, preferred, read_body, read_query, wish_of
 from gramwatt.web.headers import cacheable, etag, not_modified
-from gramwatt.web.problems import Problem, invalid
+from gramwatt.web.problems import Problem, invalid, refused
 
 TEXT: Final = {"text": "text/plain"}
 PLAIN_TEXT: Final = "text/plain; charset=utf-8"
@@ -71,8 +71,8 @@ def answer_response(
     wish = wish_of(options, chosen, faults)
     try:
         pieces = ask_for(calculator, question, wish, text=text)
-    except ask.Refused as refused:
-        raise invalid([*faults, *refused.faults]) from None
+    except ask.Refused as error:
+        raise refused(error, faults) from None
     if faults:
         raise invalid(faults)
     first = list(itertools.islice(pieces, 2))
@@ -192,8 +192,8 @@ def _ask(
     """Ask, and tell the faults of the question together with those of the options."""
     try:
         answer = ask.ask(calculator, question, text=text, result_units=units)
-    except ask.Refused as refused:
-        raise invalid([*faults, *refused.faults]) from None
+    except ask.Refused as error:
+        raise refused(error, faults) from None
     if faults:
         raise invalid(faults)
     return answer

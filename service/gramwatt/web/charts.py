@@ -20,7 +20,7 @@ from gramwatt.edge.wording import Fault, echo, one_of
 from gramwatt.web.asking import ANSWER_OPTIONS, preferred, read_body, read_query, result_units
 from gramwatt.web.calculators import find, post_only
 from gramwatt.web.headers import cacheable, etag, not_modified
-from gramwatt.web.problems import Problem, invalid
+from gramwatt.web.problems import Problem, invalid, refused
 from gramwatt.web.table_options import plan_of
 from gramwatt.web.tables import AXIS_NAMES, axes_of_query, sweep_of_body
 
@@ -118,8 +118,8 @@ def _drawn(
             raise invalid([Fault("/show", "results are chosen for a sweep alone", echo(options["show"]), accepted)])
         else:
             seen = declared.picture_of(calculator, question, text=text, result_units=wished)
-    except ask.Refused as refused:
-        raise invalid(refused.faults) from None
+    except ask.Refused as error:
+        raise refused(error) from None
     except Nothing as nothing:
         raise Problem("no-answer", str(nothing)) from None
     look = Look(options["theme"], options["shape"], options["ground"], options["scale"], bool(options["title"]))

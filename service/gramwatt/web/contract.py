@@ -142,7 +142,7 @@ def _add_calculator(spec: APISpec, calculator: Calculator[Any, Any]) -> None:
         "summary": calculator.title,
         **shared,
         "parameters": [*inputs, *options],
-        "responses": {**cached(good), **problems(406, 422, *more)},
+        "responses": {**cached(good), **problems(406, 413, 422, *more)},
         "x-codeSamples": samples(calculator, first_queried(calculator), by_query=True),
     }
     questions = {
@@ -284,7 +284,7 @@ def _value_operation(
         "description": description,
         "tags": [calculator.name],
         "parameters": options,
-        "responses": {**cached(good), **problems(404, 406, 422)},
+        "responses": {**cached(good), **problems(404, 406, 413, 422)},
     }
 
 

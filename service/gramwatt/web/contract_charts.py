@@ -48,7 +48,7 @@ def add_chart(spec: APISpec, calculator: Calculator[Any, Any], inputs: list[str]
             "summary": f"{calculator.title} A picture of the answer",
             **shared,
             "parameters": [*inputs, *options],
-            "responses": {**cached(good), **problems(404, 406, 422, 501)},
+            "responses": {**cached(good), **problems(404, 406, 413, 422, 501)},
         }
     operations["post"] = {
         "operationId": f"{identity}_chart_from_body",

@@ -128,7 +128,7 @@ def _add_pages(spec: APISpec, html: JsonObject) -> None:
         "summary": "The chart of a calculator's page",
         "description": f"{told} By inputs, and in other formats and looks, charts are at `/v1/{{calculator}}/chart`.",
         "tags": ["service"],
-        "responses": {**cached(ok("The chart.", drawn, "ETag")), **problems(400, 404, 422, 501)},
+        "responses": {**cached(ok("The chart.", drawn, "ETag")), **problems(400, 404, 413, 422, 501)},
     }
     spec.path("/calculators/{calculator}/chart", parameters=[which], operations={"get": chart})
     script = {

@@ -88,7 +88,7 @@ def add_tables(spec: APISpec, calculator: Calculator[Any, Any], inputs: list[str
             "description": SWEEP_TEXT,
             **shared,
             "parameters": [*_optional(spec, inputs), *_axis(spec, calculator), *sweep_options],
-            "responses": {**cached(good), **problems(406, 422, 501)},
+            "responses": {**cached(good), **problems(406, 413, 422, 501)},
         }
     spec.path(f"/v1/{calculator.name}/sweep", operations=dict(sorted(operations.items())))
 

@@ -10,6 +10,7 @@ import orjson
 from flask import Response, g, request
 from werkzeug.exceptions import HTTPException
 
+from gramwatt.edge.ask import OverBudget, Refused
 from gramwatt.edge.budget import Cancelled, TooMuchWork
 from gramwatt.edge.wording import Fault, printable
 from gramwatt.extras import MissingExtra
@@ -55,7 +56,7 @@ TYPES: Final[Mapping[str, ProblemType]] = {
         422, "The question cannot be answered as asked", "errors names each fault and what is accepted."
     ),
     "too-much-work": ProblemType(
-        422, "The request asks for more work than one may", "Ask for less at once; the detail says how much."
+        413, "The request asks for more work than one may", "Ask for less at once; the detail says how much."
     ),
     "too-many-requests": ProblemType(429, "Too many requests", "Wait as long as Retry-After says."),
     "headers-too-large": ProblemType(431, "The request header is too large", "Send fewer or shorter header fields."),
@@ -102,6 +103,14 @@ def invalid(faults: Sequence[Fault]) -> Problem:
     """The problem of a question with faults."""
     many = "1 fault" if len(faults) == 1 else f"{len(faults)} faults"
     return Problem("invalid-input", f"{many}: " + "; ".join(_line(fault) for fault in faults[:3]), faults)
+
+
+def refused(error: Refused, faults: Sequence[Fault] = ()) -> Problem:
+    """The problem of a question that was refused; ``faults`` are those found beside it, which count first."""
+    if isinstance(error, OverBudget) and not faults:
+        detail = "; ".join(f"{fault.detail}; accepted: {fault.accepted}" for fault in error.faults)
+        return Problem("too-much-work", f"{detail[:1].upper()}{detail[1:]}.", error.faults)
+    return invalid([*faults, *error.faults])
 
 
 def _line(fault: Fault) -> str:

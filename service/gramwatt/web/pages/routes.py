@@ -24,7 +24,7 @@ from gramwatt.web.pages.description import described, takes_files
 from gramwatt.web.pages.element import NEWEST, script, versions
 from gramwatt.web.pages.fragments import render_once, unit_options
 from gramwatt.web.pages.views import View, look_on_page, read_form, repeated, view_of
-from gramwatt.web.problems import Problem, invalid, respond
+from gramwatt.web.problems import Problem, invalid, refused, respond
 
 PAGES: Final = {"json": "application/json", "html": "text/html"}
 POLICY: Final = (
@@ -106,8 +106,8 @@ def calculator_chart(calculator_name: str) -> Response:
     faults = [*form.faults, *repeated()]
     try:
         sheet = picture_of(calculator, form.question, text=False, result_units=form.result_units)
-    except ask.Refused as refused:
-        raise invalid([*faults, *refused.faults]) from None
+    except ask.Refused as error:
+        raise refused(error, faults) from None
     except Nothing as nothing:
         raise Problem("no-answer", str(nothing)) from None
     if faults:
