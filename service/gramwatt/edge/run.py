@@ -195,8 +195,14 @@ def _faults(
     """Every fault by row; ``of_all`` are those of the question's names, which concern each."""
     by_row: dict[int, list[Fault]] = {row: list(of_all) for row in range(rows)} if of_all else {}
     for name, column in asked.items():
+        deeper: dict[int, Fault] = {}  # by identity, since rows share faults: ``column`` holds each of them meanwhile
         for row, found in column.faults.items() if column.faults else ():
-            by_row.setdefault(row, []).extend(fault.under(name) for fault in found)
+            faults = by_row.setdefault(row, [])
+            for fault in found:
+                under = deeper.get(id(fault))
+                if under is None:
+                    under = deeper[id(fault)] = fault.under(name)
+                faults.append(under)
         if text and column.faults and isinstance(calculator.asked.get(name), Table | Samples):
             by_row[0] = [_with_body(calculator, name, fault) for fault in by_row[0]]
     filling.find_missing(calculator, asked, of_all, by_row)

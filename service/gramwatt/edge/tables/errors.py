@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any, Final
 
 from gramwatt.edge.ask import worded
@@ -13,6 +13,7 @@ from gramwatt.edge.wording import Fault, echo, printable
 
 MOST_IN_FULL: Final = 1000
 MOST_OF_A_ROW: Final = 5
+MOST_SUMMARIES: Final = 100
 
 
 @dataclass(slots=True)
@@ -20,12 +21,13 @@ class ErrorTeller:
     """Tells faults and counts the rows that have them."""
 
     rows: int = 0
+    _summaries: dict[tuple[str, ...], str] = field(default_factory=dict)
 
     def text(self, row: int, faults: Sequence[Fault]) -> str:
         """One line about row ``row``, counted from 1."""
         self.rows += 1
         if self.rows > MOST_IN_FULL:
-            return f"row {row}: {printable(_brief(faults))}; the {self.rows:,}th row with a fault, told in short"
+            return f"row {row}: {self._summarize(faults)}; the {self.rows:,}th row with a fault, told in short"
         told = "; ".join(worded(fault).removeprefix("question: ") for fault in faults[:MOST_OF_A_ROW])
         more = len(faults) - MOST_OF_A_ROW
         return printable(f"row {row}: {told}" + (f"; and {more} more" if more > 0 else ""))
@@ -34,7 +36,7 @@ class ErrorTeller:
         """The same for JSON: the row, a detail, and each fault as in a problem's ``errors``."""
         self.rows += 1
         if self.rows > MOST_IN_FULL:
-            detail = f"{printable(_brief(faults))}; the {self.rows:,}th row with a fault, told in short"
+            detail = f"{self._summarize(faults)}; the {self.rows:,}th row with a fault, told in short"
             return {"row": row, "detail": detail}
         detail = "; ".join(_line(fault) for fault in faults[:3])
         more = len(faults) - 3
@@ -51,6 +53,18 @@ class ErrorTeller:
                 for fault in faults[:MOST_OF_A_ROW]
             ],
         }
+
+    def _summarize(self, faults: Sequence[Fault]) -> str:
+        """Return the number of a row's faults and where they are, made once for all rows that have few in one place."""
+        pointers = tuple([fault.pointer for fault in faults])
+        if len(pointers) > MOST_OF_A_ROW:
+            return printable(_summary(pointers))
+        summary = self._summaries.get(pointers)
+        if summary is None:
+            if len(self._summaries) >= MOST_SUMMARIES:
+                self._summaries.clear()
+            summary = self._summaries[pointers] = printable(_summary(pointers))
+        return summary
 
 
 def with_left_out(piece: Answered, columns: Collection[str]) -> Mapping[int, Sequence[Fault]]:
@@ -74,6 +88,6 @@ def _line(fault: Fault) -> str:
     return fault.detail if not where or fault.detail.startswith(where) else f"{where}: {fault.detail}"
 
 
-def _brief(faults: Sequence[Fault]) -> str:
-    names = dict.fromkeys(fault.pointer[1:].partition("/")[0] or "the row" for fault in faults)
-    return f"{len(faults)} fault{'' if len(faults) == 1 else 's'} in {', '.join(list(names)[:MOST_OF_A_ROW])}"
+def _summary(pointers: Sequence[str]) -> str:
+    names = dict.fromkeys(pointer[1:].partition("/")[0] or "the row" for pointer in pointers)
+    return f"{len(pointers)} fault{'' if len(pointers) == 1 else 's'} in {', '.join(list(names)[:MOST_OF_A_ROW])}"

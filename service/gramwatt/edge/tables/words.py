@@ -93,10 +93,10 @@ def _quantities(kind: Quantity | None, texts: Sequence[str | None], *, bare: uni
         number = float(match[0]) if match and at is not None and len(cell) <= LONGEST_NUMBER else math.inf
         if at is None or math.isinf(number):
             others[row] = cell
+            if len(others) > len(texts) // 4:
+                return coded(texts, bare)
         else:
             numbers[row], unit_at[row] = number, at
-    if len(others) > len(texts) // 4:
-        return coded(texts, bare)
     present = np.fromiter((cell is not None for cell in texts), np.bool_, len(texts))
     return _packed(kind, np.array(numbers), present, in_units, np.array(unit_at, dtype=np.intp), others, bare)
 
