@@ -38,6 +38,8 @@ from gramwatt.web.table_options import (
 
 LARGEST_TABLE: Final = 1024**3
 SMALL: Final = 256 * 1024
+TEXT_ROWS: Final = 4096
+"""Rows written as text at once: about a megabyte, which is held for each client that does not read."""
 MOST_POINTS: Final = 500
 MOST_POINTS_EACH: Final = 20
 """Along one axis: of a calculator answered by columns, and of one answered question by question."""
@@ -118,16 +120,17 @@ def _source() -> tuple[Source, Any]:
 def _streamed(plan: Plan, wanted: batch.Form, pieces: Iterator[Chunk], finish: Any, *, whole: bool = False) -> Response:
     """The answer as it is made, or made ``whole`` before it is sent, which costs less where it is short."""
     into, tally, request_id = batch.writer(plan, wanted), batch.Tally(), g.request_id
-    answering = batch.written(plan, pieces, into, tally)
+    most_rows = None if wanted.name == "arrow" else TEXT_ROWS
+    answering = batch.written(plan, pieces, into, tally, most_rows=most_rows)
     try:
-        first = next(answering)  # what fails before anything was sent can still be told by a status
+        begun = [next(answering)]  # what fails before anything was sent can still be told by a status
     except BaseException:
         finish()
         raise
 
     def stream() -> Iterator[bytes]:
         try:
-            yield first
+            yield begun.pop()  # not held until the end
             yield from answering
         except budget.Cancelled:
             return
@@ -321,7 +324,8 @@ def _sweep(
         raise invalid(faults)
     check_grid(plan, axes)
     plan = sweep.shown(plan, axes)
-    pieces = sweep.grid(axes, text=words_given)
+    small = wanted.name != "arrow" and not options["best"]
+    pieces = sweep.grid(axes, text=words_given, rows=TEXT_ROWS if small else sweep.ROWS)
     if not options["best"]:
         return _streamed(plan, wanted, pieces, lambda: None, whole=sweep.size(axes) <= BLOCK)
     wish = best.Wish(options["best"], by, bool(options["least"]))

@@ -108,15 +108,18 @@ def written(
     into: Writer,
     tally: Tally,
     answer: Callable[[Plan, Chunk], Iterator[Answered]] = answered,
+    *,
+    most_rows: int | None = None,
 ) -> Iterator[bytes]:
-    """Answer and write. What breaks the table off on the way is told in a last row, and in the tally.
+    """Answer and write, at most ``most_rows`` rows at a time.
 
-    Raises TooMuchWork before the first row, Cancelled anywhere.
+    What breaks the table off on the way is told in a last row, and in the tally. Raises TooMuchWork before the first
+    row, Cancelled anywhere.
     """
     begun, head = False, b""
     try:
         for chunk in pieces:
-            for piece in answer(plan, chunk):
+            for piece in _split(answer(plan, chunk), most_rows):
                 head = head if begun else into.begin(piece)
                 begun = True
                 text = into.rows(piece)
@@ -138,3 +141,21 @@ def written(
     last = into.end()
     if last:
         yield last
+
+
+def _split(pieces: Iterator[Answered], most_rows: int | None) -> Iterator[Answered]:
+    for piece in pieces:
+        if most_rows is None or piece.rows <= most_rows:
+            yield piece
+            continue
+        for start in range(0, piece.rows, most_rows):
+            stop = min(start + most_rows, piece.rows)
+            yield Answered(
+                piece.first + start,
+                stop - start,
+                {name: values[start:stop] for name, values in piece.kept.items()},
+                {name: values[start:stop] for name, values in piece.columns.items()},
+                piece.caution_at[start:stop],
+                piece.cautions,
+                {row - start: found for row, found in piece.faults.items() if start <= row < stop},
+            )
