@@ -14,6 +14,7 @@ from gramwatt.edge.queries import first_query
 from gramwatt.extras import MissingExtra
 from gramwatt.web import calculators, charts, failures, fast_path, headers, logs, metrics, problems, site, tables
 from gramwatt.web.limits import LONGEST_URL, RateLimit
+from gramwatt.web.memory import MemoryReturner
 from gramwatt.web.pages import routes as pages
 from gramwatt.web.proxies import NamedProxies
 from gramwatt.web.work import LimitedWork
@@ -42,7 +43,8 @@ def create_app() -> Flask:
     app.config["FIRST_QUERIES"] = {name: first_query(calculator) for name, calculator in known.items()}
     hosts = os.environ.get("GRAMWATT_HOSTS", "").replace(",", " ").split()
     app.config["TRUSTED_HOSTS"] = [*hosts, *LOCAL_HOSTS] if hosts else None
-    limited = LimitedWork(app.wsgi_app, float(os.environ.get("GRAMWATT_REQUEST_SECONDS") or REQUEST_SECONDS))
+    seconds = float(os.environ.get("GRAMWATT_REQUEST_SECONDS") or REQUEST_SECONDS)
+    limited = LimitedWork(app.wsgi_app, seconds, MemoryReturner().observe)
     proxies = NamedProxies(limited, os.environ.get("GRAMWATT_PROXIES", ""))
     app.wsgi_app = failures.Guard(proxies)  # type: ignore[method-assign]
     app.logger.addFilter(failures.EscapeTraceback())

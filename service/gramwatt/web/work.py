@@ -58,17 +58,36 @@ Application = Callable[..., Iterable[bytes]]
 
 
 class LimitedWork:
-    """A WSGI application that works within a `Budget` of its own for each request, until its response is closed."""
+    """A WSGI application that works within a `Budget` of its own for each request, until its response is closed.
 
-    def __init__(self, application: Application, seconds: float) -> None:
-        self._application, self._seconds = application, seconds
+    ``observe`` hears of each change in the number of long requests that are "running", where no adapter counts them.
+    """
+
+    def __init__(
+        self, application: Application, seconds: float, observe: Callable[[str, int], None] = lambda state, change: None
+    ) -> None:
+        self._application, self._seconds, self._observe = application, seconds, observe
 
     def __call__(self, environ: dict[str, Any], start_response: Callable[..., Any]) -> Iterable[bytes]:
         """Call the application within a budget."""
         budget = Budget(self._seconds, environ.get(CANCELLED, _never))
-        with budget:
-            response = self._application(environ, start_response)
-        return _LimitedResponse(response, budget)
+        counted = CANCELLED not in environ and runs_long(environ.get("PATH_INFO", ""), _size(environ))
+        if counted:
+            self._observe("running", 1)
+        try:
+            with budget:
+                response = self._application(environ, start_response)
+        except BaseException:
+            if counted:
+                self._observe("running", -1)
+            raise
+        return _LimitedResponse(response, budget, functools.partial(self._observe, "running", -1) if counted else None)
+
+
+def _size(environ: Mapping[str, Any]) -> int:
+    """Return the bytes of a request's query and of its body, where their number was sent."""
+    sent = environ.get("CONTENT_LENGTH") or ""
+    return len(environ.get("QUERY_STRING", "")) + (int(sent) if sent.isdecimal() and len(sent) < 20 else 0)
 
 
 def _never() -> bool:
@@ -78,8 +97,8 @@ def _never() -> bool:
 class _LimitedResponse:
     """The chunks of a response, each made within the budget of its request."""
 
-    def __init__(self, response: Iterable[bytes], budget: Budget) -> None:
-        self._response, self._budget = response, budget
+    def __init__(self, response: Iterable[bytes], budget: Budget, on_close: Callable[[], None] | None) -> None:
+        self._response, self._budget, self._on_close = response, budget, on_close
 
     def __iter__(self) -> Iterator[bytes]:
         chunks = iter(self._response)
@@ -95,6 +114,11 @@ class _LimitedResponse:
 
     def close(self) -> None:
         """Close the response."""
-        close = getattr(self._response, "close", None)
-        if close is not None:
-            close()
+        on_close, self._on_close = self._on_close, None
+        try:
+            close = getattr(self._response, "close", None)
+            if close is not None:
+                close()
+        finally:
+            if on_close is not None:
+                on_close()
