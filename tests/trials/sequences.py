@@ -20,7 +20,7 @@ PLAIN: Final = "/v1/pack-energy?cells=6&capacity=1300"
 GRID: Final = "/v1/endurance/sweep?cells=6&vary=power&from=10&to=400&count=500&vary=capacity&from=900&to=1500&count=500"
 LEFT: Final = 60
 ROUNDS: Final = 8
-MOST_GROWTH: Final = 256 * 1024 * 1024
+MOST_GROWTH: Final = 192 * 1024 * 1024
 """Bytes for the remains of up to 200 clients at once, in both workers; 4 GiB before slow readers were bounded."""
 HEAD: Final = "Host: localhost\r\nContent-Type: text/csv\r\n"
 
