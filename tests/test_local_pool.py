@@ -16,6 +16,7 @@ import pytest
 from click.testing import CliRunner, Result
 
 from gramwatt.__main__ import main
+from part_folders import contents, recorded
 
 PARTS = 60
 ROWS = 2_000
@@ -40,16 +41,6 @@ def expected(table: Path) -> dict[str, bytes]:
     folder = table.parent / "alone"
     assert run(*BATCH, table, "-o", f"{folder}/").exit_code == 0
     return contents(folder)
-
-
-def contents(folder: Path) -> dict[str, bytes]:
-    return {path.name: path.read_bytes() for path in sorted(folder.iterdir())}
-
-
-def recorded(folder: Path) -> int:
-    """How many parts the manifest has as done."""
-    manifest = folder.with_name(f"{folder.name}.manifest.json")
-    return manifest.read_text(encoding="utf-8").count('"done"') if manifest.exists() else 0
 
 
 def begun(table: Path, folder: Path) -> subprocess.Popen[bytes]:
