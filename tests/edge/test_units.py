@@ -1,5 +1,8 @@
 """The closed table of units against published factors, and the promise that Pint never sees a user's text."""
 
+import math
+import re
+from collections.abc import Mapping
 from typing import Any, Final
 
 import numpy as np
@@ -7,6 +10,7 @@ import pint
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy import constants
 
 from gramwatt.declare import DeclarationError, Quantity
 from gramwatt.edge import columns, unit_expressions, units
@@ -28,38 +32,61 @@ def test_committed_table_is_up_to_date() -> None:
     assert unit_expressions.MODULE.read_text(encoding="utf-8") == unit_expressions.source()
 
 
-@pytest.mark.parametrize(
-    ("spelling", "factor"),
-    [
-        # Published: NIST SP 811 (2008), appendix B.8 and its exact footnotes (from memory, but for lb, oz, in, ft,
-        # kgf, mph and Wh).
-        pytest.param("lb", 0.45359237, id="pound-exact"),
-        pytest.param("oz", 0.45359237 / 16, id="ounce-is-a-sixteenth-of-a-pound"),
-        pytest.param("in", 0.0254, id="inch-exact"),
-        pytest.param("ft", 0.3048, id="foot-exact"),
-        pytest.param("ft/s", 0.3048, id="foot-per-second-exact"),
-        pytest.param("kgf", 9.80665, id="kilogram-force-exact"),
-        pytest.param("gf", 9.80665e-3, id="gram-force-exact"),
-        pytest.param("lbf", 4.4482216152605, id="pound-force-exact"),
-        pytest.param("ozf", 4.4482216152605 / 16, id="ounce-force-is-a-sixteenth"),
-        pytest.param("mph", 0.44704, id="mile-per-hour-exact"),
-        pytest.param("km/h", 1 / 3.6, id="kilometre-per-hour-by-hand"),
-        pytest.param("kn", 1852 / 3600, id="knot-exact"),
-        pytest.param("Wh", 3600.0, id="watt-hour-exact"),
-        pytest.param("kcal/mol", 4184.0, id="thermochemical-kilocalorie-exact"),
-        pytest.param("mbar", 100.0, id="millibar-exact"),
-        pytest.param("mAh", 3.6, id="milliampere-hour-by-hand"),
-        pytest.param("C", 1 / 3600, id="capacities-per-hour-by-hand"),
-        pytest.param("rpm", 2 * np.pi / 60, id="revolution-per-minute-by-hand"),
-        pytest.param("Wh/lb", 3600 / 0.45359237, id="watt-hour-per-pound-by-hand"),
-        pytest.param("lb/ft3", 0.45359237 / 0.3048**3, id="pound-per-cubic-foot-by-hand"),
-        pytest.param("%", 0.01, id="per-cent"),
-        pytest.param("‰", 0.001, id="per-mille"),
-    ],
-)
-def test_exact_factors(spelling: str, factor: float) -> None:
-    assert units.unit(spelling).scale == pytest.approx(factor, rel=1e-12)
+# SI values of single units, from `scipy.constants` (CODATA 2022 and NIST SP 811), or by definition where it has none.
+# A spelling such as lbf/ft2 or rad/(s V) is composed of these.
+OUTSIDE: Final[Mapping[str, float]] = {
+    "1": 1.0, "fraction": 1.0, "%": constants.centi, "‰": constants.milli,
+    "g": constants.gram, "kg": 1.0, "mg": constants.milli * constants.gram, "oz": constants.oz,
+    "lb": constants.pound, "lbs": constants.pound,
+    "m": 1.0, "mm": constants.milli, "cm": constants.centi, "km": constants.kilo,
+    "in": constants.inch, "inch": constants.inch, '"': constants.inch, "ft": constants.foot,
+    "s": 1.0, "ms": constants.milli, "us": constants.micro, "µs": constants.micro,
+    "min": constants.minute, "h": constants.hour, "Hz": 1.0, "kHz": constants.kilo,
+    "A": 1.0, "mA": constants.milli, "V": 1.0, "mV": constants.milli,
+    "ohm": 1.0, "Ω": 1.0, "mohm": constants.milli, "mΩ": constants.milli,
+    "As": 1.0, "Ah": constants.hour, "mAh": constants.milli * constants.hour, "C": 1 / constants.hour,
+    "W": 1.0, "kW": constants.kilo, "mW": constants.milli, "hp": constants.hp,
+    "J": 1.0, "kJ": constants.kilo, "kcal": constants.kilo * constants.calorie,
+    "Wh": constants.hour, "kWh": constants.kilo * constants.hour, "mWh": constants.milli * constants.hour,
+    "K": 1.0, "degC": 1.0, "°C": 1.0, "degF": constants.degree_Fahrenheit, "°F": constants.degree_Fahrenheit,
+    "mol": 1.0, "L": constants.liter,
+    "rad": 1.0, "rev": 2 * constants.pi, "rpm": 2 * constants.pi / constants.minute,
+    "mph": constants.mph, "kn": constants.knot,
+    "N": 1.0, "mN": constants.milli, "kgf": constants.kgf, "gf": constants.milli * constants.kgf,
+    "lbf": constants.lbf, "ozf": constants.lbf / 16,
+    "Pa": 1.0, "hPa": constants.hecto, "kPa": constants.kilo, "mbar": constants.milli * constants.bar,
+    "psi": constants.psi, "inHg": constants.inch * 13595.1 * constants.g,
+}  # fmt: skip
+
+
+def _outside(spelling: str) -> float:
+    """Compose the SI value of a spelling from single units, without the table under test and without Pint."""
+    if spelling in OUTSIDE:
+        return OUTSIDE[spelling]
+    numerator, slash, denominator = spelling.partition("/")
+    parts = re.findall(r"([^\d²³ ()]+)([23²³]?)", denominator)
+    assert slash, f"add the SI value of {spelling} to OUTSIDE, with its source"
+    powers = {"": 1, "2": 2, "²": 2, "3": 3, "³": 3}
+    return OUTSIDE[numerator] / math.prod(OUTSIDE[unit] ** powers[power] for unit, power in parts)
+
+
+@pytest.mark.parametrize("spelling", SPELLINGS)
+def test_every_factor_agrees_with_an_outside_source(spelling: str) -> None:
+    """SciPy's constants; 13595.1 kg/m3 is the conventional density of mercury (NIST SP 811, appendix B.8, note 12)."""
+    assert units.unit(spelling).scale == pytest.approx(_outside(spelling), rel=1e-12)
+
+
+@pytest.mark.parametrize("spelling", [name for name in SPELLINGS if name not in units.TABLE["temperature"]])
+def test_only_temperatures_have_an_offset(spelling: str) -> None:
     assert units.unit(spelling).offset == 0
+
+
+@pytest.mark.parametrize("spelling", units.TABLE["temperature"])
+@pytest.mark.parametrize("value", [-40.0, 0.0, 32.0, 451.0])
+def test_temperatures_agree_with_an_outside_source(spelling: str, value: float) -> None:
+    scale = {"d": spelling[3:4], "°": spelling[1:2], "K": "K"}[spelling[0]]
+    kelvin = float(constants.convert_temperature(value, scale, "K"))
+    assert units.unit(spelling).to_si(value) == pytest.approx(kelvin, rel=1e-12)
 
 
 @pytest.mark.parametrize(
@@ -75,6 +102,7 @@ def test_exact_factors(spelling: str, factor: float) -> None:
         pytest.param("inHg", 3.386389e03, 0.5e-3, id="inch-of-mercury-conventional"),
         pytest.param("psi", 6.894757e03, 0.5e-3, id="pound-force-per-square-inch"),
         pytest.param("lb/ft3", 1.601846e01, 0.5e-5, id="pound-per-cubic-foot"),
+        pytest.param("lbf/ft2", 4.788026e01, 0.5e-5, id="pound-force-per-square-foot"),
         pytest.param("rpm", 1.047198e-01, 0.5e-7, id="revolution-per-minute"),
     ],
 )
