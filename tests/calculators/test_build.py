@@ -3,11 +3,13 @@
 import csv
 import io
 import itertools
+import math
 from typing import Any, Final
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy.stats import norm
 
 from gramwatt import Refused, calculate, registry
 from gramwatt.edge.figures import csv_text
@@ -233,6 +235,29 @@ def test_differences_are_surer_than_figures() -> None:
     alone = answer["uncertainty"]["by_pack.endurance"]["standard"][1] / second["endurance"]
     change = answer["uncertainty"]["by_pack.endurance_change_share"]["standard"][1] / 100
     assert change < alone / 3
+
+
+@pytest.mark.parametrize(
+    ("craft", "mass", "variance"),
+    [
+        # By hand: variance of a reading with steps of 6 g is 6^2 / 12 = 3 g2 (JCGM 100, F.2.2.1).
+        pytest.param({"parts": [{"mass": 400}]}, 155, 2 * 3, id="a-part-and-the-pack-read-once-each"),
+        pytest.param({"dry_mass": 400}, 155, 2 * 3, id="the-rest-and-the-pack"),
+        pytest.param({"parts": [{"mass": 100}], "dry_mass": 300}, 155, 3 * 3, id="a-part-the-rest-and-the-pack"),
+        pytest.param({"parts": [{"mass": 100, "count": 4}]}, 155, (4**2 + 1) * 3, id="four-parts-by-one-reading"),
+        pytest.param({"dry_mass": 400}, "155 ± 4 g", 2 * 3 + 4**2, id="a-stated-uncertainty-of-the-pack"),
+        pytest.param({"dry_mass": "400 ± 5 g"}, 155, 2 * 3 + 5**2, id="a-stated-uncertainty-of-the-rest"),
+        pytest.param(
+            {"parts": [{"mass": "100 ± 1 g", "count": 4}]}, 155, 17 * 3 + 4**2, id="a-stated-uncertainty-of-a-part"
+        ),
+    ],
+)
+def test_every_reading_of_the_scale_counts(craft: dict[str, Any], mass: object, variance: float) -> None:
+    """SciPy's normal distribution of the margin of 5 g, with the variance by hand."""
+    question = {"kv": 2400, "diameter": 5, "pitch": 4.3, "limit": 560, "resolution": 6}
+    (row,) = rows(**question, **craft, packs=[{**FOUR, "mass": mass}])
+    assert row["margin"] == 5
+    assert row["probability_under"] == pytest.approx(100 * norm.cdf(5 / math.sqrt(variance)), rel=1e-10)
 
 
 def test_twenty_packs_and_no_more() -> None:

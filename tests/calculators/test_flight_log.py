@@ -114,6 +114,21 @@ def test_the_resistance_of_an_invented_pack_comes_back(resistance: float) -> Non
     assert inside >= 19
 
 
+@pytest.mark.parametrize("noise", [2.0, 3.0])
+def test_the_error_of_the_resistance_covers_what_noise_of_the_current_takes_off(noise: float) -> None:
+    """Attenuation of a slope by noise in its abscissa (Fuller, Measurement Error Models, 1987, 1.1): the true slope
+    times s^2 / (s^2 + noise^2). With voltages exact that is nearly all of the error, and far beyond the scatter."""
+    chance = np.random.default_rng(11)
+    time = np.arange(0, 180, 0.1)
+    current = 15 + 8 * np.sin(0.9 * time) + 4 * np.sin(0.23 * time)
+    log = {"time": time, "voltage": 16 - 0.1 * current, "current": current + chance.normal(0, noise, len(time))}
+    found = results(log)
+    share = noise**2 / (current.var() + noise**2)
+    assert found["pack_resistance"] == pytest.approx(100 * (1 - share), rel=0.03)
+    assert 100 - found["pack_resistance"] < 2 * found["resistance_u"]
+    assert found["resistance_u"] == pytest.approx(share * found["pack_resistance"], rel=0.3)
+
+
 def test_a_steady_current_tells_no_resistance_and_says_why() -> None:
     time = np.arange(100.0)
     answer = calculate("flight-log", log={"time": time, "voltage": 16 - time / 200, "current": np.full(100, 8.0)})

@@ -269,6 +269,26 @@ def test_uncertainty(client: FlaskClient, body: str, sent: str, query: str) -> N
     assert (row["usable_energy_u"], row["cell_capacity_u"]) == (0.1776, 10)
 
 
+@pytest.mark.parametrize(
+    ("body", "sent"),
+    [
+        pytest.param("cells,capacity,capacity_u\n6,1300±30,40\n6,1300±30,\n6,1300,40\n", "csv", id="csv"),
+        pytest.param(
+            '[{"cells":6,"capacity":"1300 ± 30 mAh","capacity_u":40},{"cells":6,"capacity":"1300 ± 30 mAh"},'
+            '{"cells":6,"capacity":1300,"capacity_u":40}]',
+            "json",
+            id="json",
+        ),
+    ],
+)
+def test_an_uncertainty_in_the_cell_and_in_its_column_are_independent(
+    client: FlaskClient, body: str, sent: str
+) -> None:
+    """JCGM 100, 5.1.2: two independent causes add in squares, 30 and 40 to 50 mAh; each alone stays as it is."""
+    made = rows(post(client, body, sent, "?header=names&uncertainty=true"), sent)
+    assert [row["cell_capacity_u"] for row in made] == pytest.approx([50, 30, 40], rel=1e-12)
+
+
 def test_an_uncertainty_that_nobody_asked_for_is_refused_in_its_row(client: FlaskClient) -> None:
     bad, good = rows(post(client, "cells,capacity\n6,1300±10\n6,1300\n", query="?header=names"))
     assert bad["error"].startswith("row 1: capacity: ")

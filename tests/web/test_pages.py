@@ -24,7 +24,19 @@ from gramwatt.charts import draw
 from gramwatt.charts.draw import as_svg
 from gramwatt.charts.sheet import Sheet
 from gramwatt.charts.themes import Look
-from gramwatt.declare import JOBS, Calculator, Choice, Flag, Kind, Quantity, Samples, Series, Table, fields_of
+from gramwatt.declare import (
+    JOBS,
+    Calculator,
+    Choice,
+    Flag,
+    Kind,
+    Quantity,
+    Samples,
+    Series,
+    Table,
+    fields_of,
+    is_required,
+)
 from gramwatt.edge.wording import Fault, plain
 from gramwatt.web.pages import reading, views
 from gramwatt.web.pages.description import columns_of, described, first_example, takes_files
@@ -150,6 +162,29 @@ def test_it_opens_with_an_example_and_its_answer(client: FlaskClient, calculator
     for reference in calculator.references:
         assert re.sub(r"\s+", " ", reference.text) in page.one("section", id="working")[1]
     assert page.one("img")[0]["alt"]
+
+
+@every_calculator
+def test_required_inputs_stand_first(client: FlaskClient, calculator: Calculator[Any, Any]) -> None:
+    """And those of which at least one must be given, and those of the example; nothing else does."""
+    page = get(client, f"/calculators/{calculator.name}")
+    order = [(tag, attributes.get("id")) for tag, attributes in page.elements]
+    rest = next((at for at, (tag, _) in enumerate(order) if tag == "details"), len(order))
+    first = {name for _, name in order[:rest] if name in calculator.asked}
+    needed = {name for name, kind in calculator.asked.items() if is_required(kind)}
+    needed |= {name for group in calculator.any_of for name in group}
+    assert first == needed | set(first_example(calculator).given)
+
+
+def test_the_largest_causes_of_an_uncertainty_are_named(client: FlaskClient) -> None:
+    """JCGM 100, 5.1: of a quotient the relative variances add, so 1 % of capacity and r of mass share as 1 to r^2. By
+    hand: r = 0.2459 % is 5.7 % of the variance, which is named, and r = 0.2171 % is 4.5 %, which is not."""
+    by_mass = {}
+    for mass_u in ("0.4917", "0.4342"):
+        page = get(client, "/calculators/pack-energy", cells="6", capacity="1300 ± 13", pack_mass=f"200 ± {mass_u}")
+        by_mass[mass_u] = [text for _, text in page.find("span", class_="causes")]
+    assert "± from capacity 94 %, pack mass 6 %" in by_mass["0.4917"]
+    assert set(by_mass["0.4342"]) == {"± from capacity 100 %", "± from capacity 95 %"}
 
 
 def _last_place(text: str) -> float:
