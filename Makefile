@@ -5,7 +5,7 @@ PORT ?= 8000
 VENV := .venv
 BIN := $(VENV)/bin
 
-.PHONY: help serve check test trials bench lint contract format clean
+.PHONY: help serve check test trials bench lint style contract format clean
 
 help:
 	@echo "make serve     install into .venv and start the service on $(HOST):$(PORT)"
@@ -13,7 +13,8 @@ help:
 	@echo "make test      install into .venv and run the whole test suite"
 	@echo "make trials    hostile inputs and 100,000 random requests to a running service (SHORT=1: about 90 s)"
 	@echo "make bench     measure it beside others on this machine, about six minutes (QUICK=1: one; AGAINST=DIR: another checkout too)"
-	@echo "make lint      ruff, mypy --strict, pyright"
+	@echo "make lint      ruff, codespell, mypy --strict, pyright"
+	@echo "make style     wording against tests/style/rules.toml (SUMMARY=1: counts by file)"
 	@echo "make contract  write the unit table (by Pint) and openapi/ from the declarations"
 	@echo "make format    let ruff format and mend what it can"
 	@echo "make clean     remove .venv and what tools leave behind"
@@ -59,10 +60,14 @@ bench: $(VENV)/.bench
 lint: $(VENV)/.lint
 	$(BIN)/ruff check .
 	$(BIN)/ruff format --check .
+	$(BIN)/codespell
 	$(BIN)/mypy
 	$(BIN)/mypy examples/batch/*.py
 	$(BIN)/mypy examples/overlay/*.py
 	$(BIN)/pyright --pythonpath $(BIN)/python
+
+style: $(VENV)/.lint
+	PYTHONPATH=tests $(BIN)/python -m style $(if $(SUMMARY),--summary)
 
 check: $(VENV)/.service
 	@$(BIN)/gramwatt check
