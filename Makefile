@@ -5,10 +5,11 @@ PORT ?= 8000
 VENV := .venv
 BIN := $(VENV)/bin
 
-.PHONY: help serve check test trials bench lint style contract format clean
+.PHONY: help serve dev check test trials bench lint style contract format clean
 
 help:
 	@echo "make serve     install into .venv and start the service on $(HOST):$(PORT)"
+	@echo "make dev       start the service for development: it restarts when a source file or a template changes"
 	@echo "make check     calculators: declarations, units, examples; the unit table by Pint"
 	@echo "make test      install into .venv and run the whole test suite"
 	@echo "make trials    hostile inputs and 100,000 random requests to a running service (SHORT=1: about 90 s)"
@@ -47,6 +48,11 @@ $(VENV)/.checked: $(VENV)/.service $(shell find service/gramwatt -name '*.py')
 
 serve: $(VENV)/.checked
 	@exec $(BIN)/gramwatt serve --host $(HOST) --port $(PORT)
+
+# Werkzeug watches Python files by itself, new ones too. The debugger stays off, since it runs code for whoever reaches it.
+dev: $(VENV)/.service
+	@exec $(BIN)/flask --app gramwatt.wsgi run --reload --host $(HOST) --port $(PORT) \
+	  --extra-files "$$(find service/gramwatt/web -type f ! -name '*.py' | paste -sd: -)"
 
 test: $(VENV)/.test
 	$(BIN)/python -m pytest

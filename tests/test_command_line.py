@@ -7,7 +7,6 @@ import io
 import json
 import subprocess
 import sys
-import tomllib
 from pathlib import Path
 
 import pytest
@@ -17,6 +16,7 @@ from flask.testing import FlaskClient
 
 from gramwatt import registry
 from gramwatt.__main__ import main
+from gramwatt.version import __version__
 from gramwatt.web import create_app
 
 PACK = ("calc", "pack-energy", "cells=6", "capacity=1300")
@@ -166,9 +166,7 @@ def test_contract_is_the_service_s(client: FlaskClient, tmp_path: Path) -> None:
 
 
 def test_version() -> None:
-    pyproject = Path(__file__).resolve().parents[1] / "pyproject.toml"
-    version = tomllib.loads(pyproject.read_text("utf-8"))["project"]["version"]
-    assert run("--version").stdout == f"gramwatt, version {version}\n"
+    assert run("--version").stdout == f"gramwatt, version {__version__}\n"
 
 
 @pytest.mark.parametrize("command", ["serve", "calc", "list", "contract"])

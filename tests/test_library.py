@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import re
 import tomllib
 from pathlib import Path
 from typing import Any
 
 import orjson
 import pytest
+import yaml
 
 import gramwatt
 from gramwatt import registry
@@ -68,9 +70,15 @@ def test_no_answer_is_none_with_its_reason() -> None:
     assert any("current" in caution.get("results", ()) for caution in answer["cautions"])
 
 
-def test_the_version_is_said_once_and_the_same_everywhere() -> None:
-    pyproject = Path(__file__).resolve().parents[1] / "pyproject.toml"
-    assert tomllib.loads(pyproject.read_text("utf-8"))["project"]["version"] == gramwatt.__version__
+def test_documents_have_the_same_version() -> None:
+    root = Path(__file__).resolve().parents[1]
+    releases = re.findall(r"^## \[(\d+\.\d+\.\d+)\]", (root / "CHANGELOG.md").read_text("utf-8"), re.MULTILINE)
+    assert releases[0] == gramwatt.__version__
+    assert yaml.safe_load((root / "CITATION.cff").read_text("utf-8"))["version"] == gramwatt.__version__
+    build = tomllib.loads((root / "pyproject.toml").read_text("utf-8"))["tool"]["hatch"]["version"]
+    found = re.search(build["pattern"], (root / build["path"]).read_text("utf-8"))
+    assert found is not None
+    assert found["version"] == gramwatt.__version__
 
 
 def test_what_it_offers_exists() -> None:

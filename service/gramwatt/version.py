@@ -1,5 +1,5 @@
-"""The version of the service and of its contract; pyproject.toml says the same, and a test compares them."""
+"""The version of the service and of its contract; pyproject.toml reads it from here."""
 
 from typing import Final
 
-__version__: Final = "0.1.0"
+__version__: Final = "0.2.0"
