@@ -79,7 +79,7 @@ check: $(VENV)/.service
 	@$(BIN)/gramwatt check
 
 contract: $(VENV)/.service
-	$(BIN)/python -m gramwatt.edge.unit_expressions
+	$(BIN)/python -m gramwatt.engine.unit_expressions
 	$(BIN)/gramwatt contract --write openapi
 
 format: $(VENV)/.lint

@@ -69,7 +69,7 @@ class Example:
 
 def of_calculators() -> Iterator[Example]:
     """Yield the first example of every calculator. Raises NothingVaries."""
-    from gramwatt import registry
+    from gramwatt.engine import registry
 
     for name, calculator in registry.load().items():
         yield vary(name, name, dict(calculator.examples[0].given))
@@ -96,18 +96,18 @@ def vary(name: str, calculator: str, inputs: dict[str, Any]) -> Example:
 
 def in_numbers(example: Example) -> Example:
     """Return the same inputs without units, as the calculator's own units have them, for programs that know none."""
-    from gramwatt.edge import ask
+    from gramwatt.engine import calculate
 
-    found = ask.ask(ask.find(example.calculator), example.inputs)["given"]
+    found = calculate.ask(calculate.find(example.calculator), example.inputs)["given"]
     return dataclasses.replace(example, inputs={name: found[name] for name in example.inputs})
 
 
 def _kind_of_answer(calculator: str, inputs: Mapping[str, Any]) -> object:
-    from gramwatt.edge import ask
+    from gramwatt.engine import calculate
 
     try:
-        found = ask.ask(ask.find(calculator), inputs)
-    except ask.Refused:
+        found = calculate.ask(calculate.find(calculator), inputs)
+    except calculate.Refused:
         return None
     return [caution["code"] for caution in found["cautions"]], list(found["assumed"])
 

@@ -13,9 +13,9 @@ class NotAvailable(Exception):
 def batch() -> Callable[[bytes, str], bytes]:
     """Return a function of a body and its format that reads, computes and writes. Raises NotAvailable."""
     try:
-        from gramwatt.edge.tables.answering import Plan
-        from gramwatt.edge.tables.batch import Form, Tally, chunks, opened, writer, written
-        from gramwatt.edge.tables.heading import Keeping
+        from gramwatt.engine.tables.batch import Form, Tally, chunks, opened, writer, written
+        from gramwatt.engine.tables.compute import Plan
+        from gramwatt.engine.tables.header import Keeping
     except ImportError as error:
         raise NotAvailable(str(error)) from None
 

@@ -11,7 +11,7 @@ import pytest
 from hypothesis import settings
 
 if TYPE_CHECKING:
-    from dask_workers import Cluster
+    from partitions.dask_workers import Cluster
 
 # No deadline: how long an example takes says nothing of its truth. The same examples on every run: a red run repeats.
 settings.register_profile("gramwatt", deadline=None, derandomize=True)
@@ -31,7 +31,7 @@ def reference_data() -> Path:
 @pytest.fixture(scope="session")
 def dask_cluster(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Cluster]:
     """A Dask scheduler with workers in processes of their own; slow to start, so all tests share it."""
-    from dask_workers import two_workers
+    from partitions.dask_workers import two_workers
 
     with two_workers(tmp_path_factory.mktemp("cluster")) as made:
         yield made

@@ -19,12 +19,14 @@ from typing import Any
 import numpy as np
 import pint
 
-from gramwatt.declare import (
+from gramwatt.engine.evaluate import assume, evaluate
+from gramwatt.engine.unit_expressions import SPELLINGS
+from gramwatt.model import (
     Calculator,
     Kind,
     Quantity,
     Recording,
-    Recordings,
+    RecordingArray,
     Samples,
     Series,
     Spread,
@@ -33,8 +35,6 @@ from gramwatt.declare import (
     Unit,
     fields_of,
 )
-from gramwatt.edge.run import assume, evaluate
-from gramwatt.edge.unit_expressions import SPELLINGS
 
 REGISTRY: pint.UnitRegistry[float] = pint.UnitRegistry()
 SIZES: Mapping[str, float] = {
@@ -123,7 +123,7 @@ def _rescaled(values: Any, fields: Mapping[str, Kind]) -> Any:
     return dataclasses.replace(values, **changes)
 
 
-def _retold(recordings: Recordings, channels: Mapping[str, Kind]) -> Recordings:
+def _retold(recordings: RecordingArray, channels: Mapping[str, Kind]) -> RecordingArray:
     """The same recordings with every channel in the other system."""
     made = recordings.copy()
     for at in np.ndindex(made.shape):

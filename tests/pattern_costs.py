@@ -18,8 +18,8 @@ from pathlib import Path
 from typing import Any, Final
 
 import gramwatt
-from gramwatt import registry
-from gramwatt.declare import Text, fields_of
+from gramwatt.engine import registry
+from gramwatt.model import Text, fields_of
 
 PACKAGE: Final = Path(gramwatt.__file__).parent
 USES: Final = frozenset({"match", "fullmatch", "search", "sub", "subn", "split", "findall", "finditer"})
@@ -34,7 +34,9 @@ LOCAL_NAMES: Final[dict[str, object]] = {
 fails the test."""
 OF_DECLARATIONS: Final = "kind.pattern"
 """Patterns of text inputs, which `all_uses` takes from the declarations themselves."""
-NO_USER_TEXT: Final = frozenset({"charts/svg.py", "checks.py", "declare.py", "edge/answer.py", "edge/notes.py"})
+NO_USER_TEXT: Final = frozenset(
+    {"charts/svg.py", "checks.py", "declare.py", "engine/response.py", "engine/cautions.py"}
+)
 """Modules whose patterns read what the package itself wrote: declarations, and the charts that it drew."""
 
 PIECES: Final = (

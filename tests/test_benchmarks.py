@@ -14,7 +14,7 @@ from benchmarks import examples, rounds
 from benchmarks.examples import Example
 from benchmarks.processes import Server, WorkersChanged, cpu_used
 from benchmarks.report import Report
-from gramwatt import registry
+from gramwatt.engine import registry
 from gramwatt.web import create_app
 
 ALL = [*examples.of_calculators(), examples.of_readme()]

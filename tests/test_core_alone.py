@@ -10,8 +10,8 @@ from typing import Any, Final
 
 import pytest
 
-from gramwatt import registry
-from gramwatt.edge.ask import ask
+from gramwatt.engine import registry
+from gramwatt.engine.calculate import ask
 from gramwatt.web import create_app
 
 ABSENT: Final = ("pyarrow", "polars", "matplotlib", "PIL", "dask", "distributed")

@@ -17,9 +17,15 @@ from flask.testing import FlaskClient
 
 import gramwatt
 from dimensions import wrong_dimensions
-from gramwatt import registry
 from gramwatt.__main__ import main
-from gramwatt.declare import (
+from gramwatt.engine import registry
+from gramwatt.engine.calculate import ask
+from gramwatt.engine.column_types import ABSENT
+from gramwatt.engine.evaluate import evaluate, run
+from gramwatt.engine.example_checks import verify
+from gramwatt.engine.formats import Wish, ask_for
+from gramwatt.engine.serializers import json_bytes, value_text
+from gramwatt.model import (
     Calculator,
     Choice,
     Count,
@@ -35,13 +41,7 @@ from gramwatt.declare import (
     fields_of,
     is_required,
 )
-from gramwatt.edge.ask import ask
-from gramwatt.edge.column_types import ABSENT
-from gramwatt.edge.figures import json_bytes, value_text
-from gramwatt.edge.rendering import Wish, ask_for
-from gramwatt.edge.run import evaluate, run
-from gramwatt.edge.units import alternatives
-from gramwatt.edge.verify import verify
+from gramwatt.model.units import alternatives
 from gramwatt.web import create_app
 
 CALCULATORS = list(registry.load().values())

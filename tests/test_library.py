@@ -12,8 +12,8 @@ import pytest
 import yaml
 
 import gramwatt
-from gramwatt import registry
-from gramwatt.declare import Example
+from gramwatt.engine import registry
+from gramwatt.model import Example
 from gramwatt.web import create_app
 
 EXAMPLES = [

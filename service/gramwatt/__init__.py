@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING
 from gramwatt.version import __version__
 
 if TYPE_CHECKING:
-    from gramwatt.edge.ask import Refused, UnknownCalculator, calculate
+    from gramwatt.engine.calculate import Refused, UnknownCalculator, calculate
 
 __all__ = ["Refused", "UnknownCalculator", "__version__", "calculate"]
 
@@ -14,6 +14,6 @@ def __getattr__(name: str) -> object:
     """Load the edge when it is first asked for, so that declarations and physics can be had without it."""
     if name not in __all__:
         raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
-    from gramwatt.edge import ask
+    from gramwatt.engine import calculate
 
-    return getattr(ask, name)
+    return getattr(calculate, name)

@@ -10,22 +10,21 @@ from urllib.parse import parse_qsl
 
 import click
 
-from gramwatt import registry
-from gramwatt.commands.asking import question_of
-from gramwatt.commands.words import Commands, fail, pairs
-from gramwatt.declare import Quantity
-from gramwatt.edge import figures
-from gramwatt.edge.ask import Refused, UnknownCalculator, ask, find
-from gramwatt.edge.queries import first_query
-from gramwatt.edge.rendering import Wish, ask_for, media_of
-from gramwatt.edge.wording import measured, near, one_of
+from gramwatt.cli.inputs import question_of
+from gramwatt.cli.messages import Commands, fail, pairs
+from gramwatt.engine import registry, serializers
+from gramwatt.engine.calculate import Refused, UnknownCalculator, ask, find
+from gramwatt.engine.formats import Wish, ask_for, media_of
+from gramwatt.engine.messages import measured, near, one_of
+from gramwatt.engine.query_strings import first_query
+from gramwatt.model import Quantity
 from gramwatt.version import __version__
 
 LATER: Final = {
-    "batch": "gramwatt.commands.batch:batch",
-    "check": "gramwatt.commands.check:check",
-    "chart": "gramwatt.commands.chart:chart",
-    "sweep": "gramwatt.commands.sweep:sweep",
+    "batch": "gramwatt.cli.batch:batch",
+    "check": "gramwatt.cli.check:check",
+    "chart": "gramwatt.cli.chart:chart",
+    "sweep": "gramwatt.cli.sweep:sweep",
 }
 
 
@@ -108,7 +107,7 @@ def calc(
     if value is not None:
         if answer["results"][value] is None:
             fail(" ".join(note["text"] for note in answer["cautions"] if value in note.get("results", ())))
-        click.echo(figures.value_text(answer["results"][value]))
+        click.echo(serializers.value_text(answer["results"][value]))
     else:
         click.echo(sheet(answer))
 
@@ -126,7 +125,7 @@ def sheet(answer: dict[str, Any]) -> str:
         told = _shown(value)
         spread = answer.get("uncertainty", {}).get(name, {}).get("standard")
         wide = any(spread) if isinstance(spread, list) else spread
-        more = f" ± {figures.value_text(spread, digits=2).replace(',', '  ')}" if wide else ""
+        more = f" ± {serializers.value_text(spread, digits=2).replace(',', '  ')}" if wide else ""
         lines.append(f"{name:<{width}}{told}{more}{'' if unit == '1' or value is None else ' ' + unit}")
         for kind, step in answer.get("working", {}).get(name, {}).items():
             shown = "; ".join(reference["text"] for reference in step) if kind == "references" else step
@@ -141,7 +140,7 @@ def sheet(answer: dict[str, Any]) -> str:
 def _shown(value: Any) -> str:
     if isinstance(value, list):
         return "  ".join("-" if each is None else _shown(each) for each in value) or "none"
-    return "no answer" if value is None else figures.value_text(value, digits=6)
+    return "no answer" if value is None else serializers.value_text(value, digits=6)
 
 
 def _flat(answer: dict[str, Any]) -> dict[str, Any]:
@@ -160,7 +159,7 @@ def _flat(answer: dict[str, Any]) -> dict[str, Any]:
 
 def _given(answer: dict[str, Any], name: str) -> str:
     unit = answer["units"].get(name, "1")
-    return figures.value_text(answer["given"][name], digits=6) + ("" if unit == "1" else f" {unit}")
+    return serializers.value_text(answer["given"][name], digits=6) + ("" if unit == "1" else f" {unit}")
 
 
 @main.command("list")
@@ -183,7 +182,7 @@ def list_calculators(markdown: bool) -> None:
 @click.option("--write", type=click.Path(file_okay=False, path_type=Path), help="Write both files into this folder.")
 def contract(write: Path | None) -> None:
     """Print the OpenAPI contract as YAML, or write it as YAML and JSON."""
-    from gramwatt.web.contract import as_yaml, document
+    from gramwatt.web.openapi.document import as_yaml, document
 
     made = document()
     if write is None:

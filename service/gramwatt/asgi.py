@@ -9,10 +9,10 @@ from gramwatt.server.adapter import Response, WsgiToAsgi
 from gramwatt.server.problem import make_problem
 from gramwatt.server.slots import MOST_STALLED, MOST_WAITING, Overloaded
 from gramwatt.server.streams import BODY_TIMEOUT, BodyTimeout
-from gramwatt.web import failures, metrics
 from gramwatt.web.headers import request_id as make_request_id
-from gramwatt.web.memory import MemoryReturner
-from gramwatt.web.work import runs_long
+from gramwatt.web.middleware import failures, metrics
+from gramwatt.web.middleware.memory import MemoryReturner
+from gramwatt.web.middleware.work_limits import runs_long
 from gramwatt.wsgi import app as wsgi_app
 
 OVERLOADED: Final = "Too many tables, charts and other long requests wait already; short requests are answered still."

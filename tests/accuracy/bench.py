@@ -15,9 +15,9 @@ import numpy as np
 from scipy.optimize import least_squares
 
 from accuracy.errors import Errors
-from gramwatt import registry
-from gramwatt.declare import Array, Codes, Truths
-from gramwatt.edge.run import run
+from gramwatt.engine import registry
+from gramwatt.engine.evaluate import run
+from gramwatt.model import Array, BoolArray, IndexArray
 from gramwatt.physics import constants, craft, motor, propeller
 
 RATED_KV: Final = {"a": 2600, "b": 2500, "c": 2450, "d": 2300, "e": 2400, "f": 2350, "g": 2000, "h": 2400, "i": 2300}
@@ -51,8 +51,8 @@ FOLDS: Final = ((0, 1), (2, 3))
 class Rows:
     """Bench rows as columns, SI units; motor and propeller by position from 0."""
 
-    motor: Codes
-    propeller: Codes
+    motor: IndexArray
+    propeller: IndexArray
     supply: Array
     signal: Array
     thrust: Array
@@ -60,21 +60,21 @@ class Rows:
     current: Array
     speed: Array
 
-    def where(self, mask: Truths) -> "Rows":
+    def where(self, mask: BoolArray) -> "Rows":
         """The rows that a mask picks."""
         return Rows(*(getattr(self, field.name)[mask] for field in dataclasses.fields(self)))
 
     @property
-    def at_full_throttle(self) -> Truths:
+    def at_full_throttle(self) -> BoolArray:
         """Whether the throttle signal is at its end."""
         return np.asarray(self.signal == FULL)
 
     @property
-    def supply_held(self) -> Truths:
+    def supply_held(self) -> BoolArray:
         """Whether the supply kept its voltage, so that it did not limit the current."""
         return np.asarray(self.voltage >= HELD * self.supply)
 
-    def of_motors(self, names: str) -> Truths:
+    def of_motors(self, names: str) -> BoolArray:
         """Whether a row's motor is one of these."""
         return np.isin(self.motor, [list(RATED_KV).index(name) for name in names])
 

@@ -8,7 +8,7 @@ from typing import Any, Final
 import numpy as np
 
 from accuracy.errors import Errors
-from gramwatt.declare import Array
+from gramwatt.model import Array
 from gramwatt.physics import cells, pack
 
 GOLDEN: Final[dict[str, Any]] = json.loads(

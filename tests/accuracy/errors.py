@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from gramwatt.declare import Array
+from gramwatt.model import Array
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,10 +9,10 @@ from typing import Final
 import numpy as np
 
 from accuracy.errors import Errors
-from gramwatt.declare import Array
+from gramwatt.model import Array
 from gramwatt.physics.loaded_pack import fit_resistance
 from gramwatt.physics.recording import Course, integrals
-from invented import CAPACITY, flown
+from simulated_flights import CAPACITY, flown
 
 FLIGHTS: Final = (2, 5, 7)
 HERTZ: Final = 5

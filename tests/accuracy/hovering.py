@@ -9,9 +9,10 @@ import numpy as np
 
 from accuracy import bench
 from accuracy.errors import Errors
-from gramwatt import calculate, registry
-from gramwatt.declare import Array
-from gramwatt.edge.run import run
+from gramwatt import calculate
+from gramwatt.engine import registry
+from gramwatt.engine.evaluate import run
+from gramwatt.model import Array
 from gramwatt.physics import constants
 
 LIGHT_CRAFT: Final = {"mass": "27 g", "diameter": "46.3 mm"}

@@ -3,7 +3,7 @@
 from typing import Final
 
 from accuracy.errors import Errors
-from gramwatt.edge import units
+from gramwatt.model import units
 
 PRINTED: Final = {
     "lb": 0.45359237,

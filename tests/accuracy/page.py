@@ -12,7 +12,7 @@ import numpy as np
 
 from accuracy import atmosphere, bench, discharge, flights, hovering, masses, propellers
 from accuracy.errors import Errors
-from gramwatt import registry
+from gramwatt.engine import registry
 
 EXACT: Final = 1e-11
 """Percent below which nothing is left but the last bits."""

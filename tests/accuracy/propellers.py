@@ -13,7 +13,7 @@ import numpy as np
 
 from accuracy import bench
 from accuracy.errors import Errors
-from gramwatt.declare import Array, Truths
+from gramwatt.model import Array, BoolArray
 from gramwatt.physics import propeller
 
 MISLABELLED: Final = ("ancf 12.0x65.0", "ancf 13.0x65.0")
@@ -31,16 +31,16 @@ class Database:
     power_coefficient: Array
 
     @property
-    def fitted(self) -> Truths:
+    def fitted(self) -> BoolArray:
         """Which lie in the range that the expected coefficient is stated for."""
         return ~propeller.outside_fit(self.diameter, self.pitch, self.blades)
 
     @property
-    def five_inch(self) -> Truths:
+    def five_inch(self) -> BoolArray:
         """Which of those have five inches, to a quarter of one."""
         return self.fitted & (np.abs(self.diameter / bench.INCH - 5) <= 0.25)
 
-    def errors(self, which: Truths) -> Errors:
+    def errors(self, which: BoolArray) -> Errors:
         """Of the expected thrust coefficient."""
         expected = propeller.expected_thrust_coefficient(self.diameter, self.pitch, self.blades)
         return Errors.of(expected[which], self.thrust_coefficient[which])

@@ -9,7 +9,7 @@ import pytest
 
 from accuracy import atmosphere, bench, discharge, hovering, masses, page, report
 from accuracy.errors import Errors
-from gramwatt import registry
+from gramwatt.engine import registry
 
 
 def test_page_is_what_the_report_prints(reference_data: Path) -> None:

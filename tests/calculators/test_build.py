@@ -11,8 +11,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.stats import norm
 
-from gramwatt import Refused, calculate, registry
-from gramwatt.edge.figures import csv_text
+from gramwatt import Refused, calculate
+from gramwatt.engine import registry
+from gramwatt.engine.serializers import csv_text
 
 FOUR: Final[dict[str, Any]] = {"name": "four", "cells": 4, "capacity": 1300, "mass": 155, "cell_resistance": 8}
 SIX: Final[dict[str, Any]] = {"name": "six", "cells": 6, "capacity": 1300, "mass": 228, "cell_resistance": 8}

@@ -5,8 +5,9 @@ from typing import Any, Final
 import numpy as np
 import pytest
 
-from gramwatt import calculate, registry
-from gramwatt.edge.run import run
+from gramwatt import calculate
+from gramwatt.engine import registry
+from gramwatt.engine.evaluate import run
 
 
 def si(calculator: str, **inputs: Any) -> Any:

@@ -9,7 +9,7 @@ import pytest
 
 from calculators.test_flight_log import flight
 from gramwatt import calculate
-from gramwatt.edge.ask import Refused
+from gramwatt.engine.calculate import Refused
 
 SAME = (
     "duration", "energy", "charge", "mean_power", "power_p95", "peak_power", "peak_current", "lowest_cell_voltage",

@@ -9,8 +9,8 @@ import pytest
 from scipy.integrate import trapezoid
 
 from gramwatt import calculate
-from gramwatt.declare import Array
-from gramwatt.edge.ask import Refused
+from gramwatt.engine.calculate import Refused
+from gramwatt.model import Array
 from gramwatt.physics import cells as cell
 
 

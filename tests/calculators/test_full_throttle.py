@@ -10,8 +10,9 @@ from hypothesis import strategies as st
 
 from accuracy import bench
 from accuracy.errors import Errors
-from gramwatt import calculate, registry
-from gramwatt.edge.run import run
+from gramwatt import calculate
+from gramwatt.engine import registry
+from gramwatt.engine.evaluate import run
 
 CRAFT: Final[dict[str, Any]] = {"cells": 4, "capacity": 1300, "kv": 2400, "diameter": 5, "pitch": 4.3, "mass": 400}
 STRONG: Final[dict[str, Any]] = {**CRAFT, "cell_resistance": 8}

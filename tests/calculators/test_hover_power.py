@@ -10,9 +10,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from gramwatt import calculate, registry
-from gramwatt.edge.column_types import ABSENT
-from gramwatt.edge.run import run
+from gramwatt import calculate
+from gramwatt.engine import registry
+from gramwatt.engine.column_types import ABSENT
+from gramwatt.engine.evaluate import run
 
 CRAFT: Final[dict[str, Any]] = {"mass": 600, "diameter": 5}
 KNOWN: Final[dict[str, Any]] = {**CRAFT, "drive_efficiency": 70}

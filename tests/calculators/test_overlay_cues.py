@@ -18,8 +18,8 @@ from PIL import Image
 
 from calculators.test_flight_log import flight
 from gramwatt import calculate
-from gramwatt.edge.ask import Refused, answered, find
-from gramwatt.edge.rendering import Wish, ask_for, rendered
+from gramwatt.engine.calculate import Refused, answered, find
+from gramwatt.engine.formats import Wish, ask_for, rendered
 
 CUES = find("overlay-cues")
 

@@ -7,7 +7,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from gramwatt import calculate, registry
+from gramwatt import calculate
+from gramwatt.engine import registry
 
 PACK: Final[dict[str, Any]] = {"cells": 6, "capacity": 1300, "cell_resistance": 8}
 

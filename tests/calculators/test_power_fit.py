@@ -9,7 +9,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
-from gramwatt import calculate, registry
+from gramwatt import calculate
+from gramwatt.engine import registry
 
 NAME: Final = "power-fit"
 Row = dict[str, Any]

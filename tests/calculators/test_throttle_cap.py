@@ -7,7 +7,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from gramwatt import calculate, registry
+from gramwatt import calculate
+from gramwatt.engine import registry
 
 MOTOR: Final[dict[str, Any]] = {"kv": 2400, "cells": 6}
 

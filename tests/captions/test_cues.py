@@ -12,7 +12,7 @@ from captions.recordings import course
 from gramwatt.captions.cues import Cue, block_means, cues
 from gramwatt.captions.frames import frames
 from gramwatt.captions.template import compile_template
-from gramwatt.declare import Array
+from gramwatt.model import Array
 
 NTSC = Fraction(30000, 1001)
 

@@ -12,7 +12,7 @@ import pytest
 from numpy.typing import NDArray
 from PIL import Image
 
-from gramwatt.captions.picture import png, svg
+from gramwatt.captions.image import png, svg
 from gramwatt.captions.placement import PLACES, Placement
 
 SVG = "{http://www.w3.org/2000/svg}"

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from captions.recordings import course
 from gramwatt.captions.smoothing import alike, mean_around, prominence, running, smooth
-from gramwatt.declare import Array
+from gramwatt.model import Array
 
 
 def noise(deviation: float, count: int) -> Array:

@@ -21,7 +21,7 @@ from gramwatt.captions import subrip, substation
 from gramwatt.captions import webvtt as vtt
 from gramwatt.captions.cues import Cue
 from gramwatt.captions.placement import PLACES, Placement
-from gramwatt.captions.ticks import resolves, tick
+from gramwatt.captions.timestamps import resolves, tick
 
 NTSC = Fraction(30000, 1001)
 HERE = Placement()

@@ -11,13 +11,14 @@ import pytest
 from hypothesis import given as told
 from hypothesis import strategies as st
 
-from gramwatt import calculate, registry
-from gramwatt.charts import declared, draw
-from gramwatt.charts.sheet import Graph, Rows, Sheet, Stairs
+from gramwatt import calculate
+from gramwatt.charts import calculator_charts, draw
+from gramwatt.charts.figure import Graph, Rows, Sheet, Stairs
 from gramwatt.charts.themes import SHAPES, Look
-from gramwatt.declare import JOBS, Calculator
-from gramwatt.edge.answer import answer
-from gramwatt.edge.ask import answered
+from gramwatt.engine import registry
+from gramwatt.engine.calculate import answered
+from gramwatt.engine.response import answer
+from gramwatt.model import JOBS, Calculator
 
 CALCULATORS = list(registry.load().values())
 EXAMPLES = [(calculator, example) for calculator in CALCULATORS for example in calculator.examples]
@@ -32,7 +33,7 @@ def sheet_of(name: str, units: dict[str, str] | None = None, **question: Any) ->
     calculator = registry.load()[name]
     outcome = answered(calculator, question, result_units=units)
     made = answer(outcome, 0, result_units=units)
-    return declared.sheet(declared.Asked(calculator, question, False, outcome, made))
+    return calculator_charts.sheet(calculator_charts.Asked(calculator, question, False, outcome, made))
 
 
 def seen(name: str, units: dict[str, str] | None = None, **question: Any) -> Sheet:
@@ -163,7 +164,7 @@ def test_a_named_rule_draws_its_own_limit() -> None:
 def test_a_long_ladder_is_shortened_and_still_ends_at_the_total() -> None:
     made = seen("mass-margin", masses=[1.0] * 300, limit=250).body
     assert isinstance(made, Stairs)
-    assert len(made.totals) == declared.MOST_STEPS
+    assert len(made.totals) == calculator_charts.MOST_STEPS
     assert made.totals[-1] == pytest.approx(300, rel=1e-12)
     assert made.names[-1] == "and 277 more"
 
@@ -273,7 +274,7 @@ def test_a_curve_reaches_as_far_as_what_was_asked(name: str, question: dict[str,
 )
 def test_thinning_loses_no_peak(values: list[float], most: int) -> None:
     x, y = np.arange(len(values), dtype=np.float64), np.array(values)
-    few_x, few_y = declared.thinned(x, y, most)
+    few_x, few_y = calculator_charts.thinned(x, y, most)
     assert len(few_x) == len(few_y) <= max(most, 2)
     assert few_y.max() == y.max()
     assert few_y.min() == y.min()
@@ -284,6 +285,6 @@ def test_thinning_loses_no_peak(values: list[float], most: int) -> None:
 def test_thinning_passes_over_what_was_not_recorded() -> None:
     y = np.full(5000, np.nan)
     y[4000] = 7.0
-    _, few = declared.thinned(np.arange(5000.0), y, 100)
+    _, few = calculator_charts.thinned(np.arange(5000.0), y, 100)
     assert np.nanmax(few) == 7.0
     assert np.isfinite(few).sum() == 2

@@ -10,8 +10,8 @@ import pytest
 
 from clients.running import environment, missing, need
 from gramwatt import calculate
-from gramwatt.edge.figures import json_bytes
-from gramwatt.web.contract import document
+from gramwatt.engine.serializers import json_bytes
+from gramwatt.web.openapi.document import document
 
 NPM = Path(__file__).with_name("npm") / "node_modules"
 UNTYPED = {"Missing schema", "Unsupported content type text/csv"}

@@ -18,8 +18,9 @@ from PIL import Image
 from playwright.sync_api import Browser, Page, expect
 
 from clients.browsing import Seen, chromium, serious
-from gramwatt import calculate, registry
+from gramwatt import calculate
 from gramwatt.charts.themes import THEMES
+from gramwatt.engine import registry
 
 pytestmark = pytest.mark.client("chromium")
 

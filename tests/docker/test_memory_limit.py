@@ -13,7 +13,7 @@ import orjson
 import pytest
 import yaml
 
-from gramwatt import registry
+from gramwatt.engine import registry
 from trials.inputs import ordinary_requests
 from trials.requests import CSV, JSON, Request, get, post
 from trials.service import Service, running

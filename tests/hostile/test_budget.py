@@ -18,11 +18,9 @@ import pytest
 from flask.testing import FlaskClient
 from werkzeug.test import TestResponse
 
-from gramwatt import registry
-from gramwatt.declare import Series, Table
-from gramwatt.edge import uncertainty
-from gramwatt.edge.budget import Budget
-from gramwatt.edge.limits import (
+from gramwatt.engine import registry, uncertainty
+from gramwatt.engine.budget import Budget
+from gramwatt.engine.limits import (
     MOST_NESTED_ROWS,
     MOST_PIXELS,
     MOST_RESULT_ROWS,
@@ -32,13 +30,14 @@ from gramwatt.edge.limits import (
     UNPAID_RESPONSE,
     UNPAID_RESULT_ROWS,
 )
-from gramwatt.edge.tables import batch
-from gramwatt.edge.tables.answering import Plan, answered
-from gramwatt.edge.tables.chunk import Chunk
+from gramwatt.engine.tables import batch
+from gramwatt.engine.tables.chunks import Chunk
+from gramwatt.engine.tables.compute import Plan, answered
+from gramwatt.model import Series, Table
 from gramwatt.server.adapter import WsgiToAsgi
 from gramwatt.web import create_app
+from gramwatt.web.middleware.work_limits import CANCELLED, most_short_inputs, runs_long
 from gramwatt.web.problems import CLIENT_CLOSED
-from gramwatt.web.work import CANCELLED, most_short_inputs, runs_long
 from server.asgi_client import PLAIN, Environ, Request, Start, run
 from web.conftest import running
 

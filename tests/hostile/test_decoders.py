@@ -18,9 +18,9 @@ import pyarrow as pa
 import pytest
 from flask.testing import FlaskClient
 
-from gramwatt.edge import limits
-from gramwatt.edge.arrow_messages import TooMuch, Unfolding, check_schema
-from gramwatt.edge.arrow_sizes import is_refused, unfolded_size
+from gramwatt.engine import limits
+from gramwatt.engine.arrow_messages import TooMuch, Unfolding, check_schema
+from gramwatt.engine.arrow_sizes import is_refused, unfolded_size
 from gramwatt.web import create_app
 
 MOST_GROWTH = 50 * 1024 * 1024

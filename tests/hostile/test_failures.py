@@ -16,11 +16,11 @@ from flask import Flask
 from prometheus_client import REGISTRY
 
 from gramwatt.asgi import respond_to_error, takes_long
-from gramwatt.edge.ask import find
+from gramwatt.engine.calculate import find
 from gramwatt.server.adapter import WsgiToAsgi
 from gramwatt.web import create_app
-from gramwatt.web.failures import LONGEST_LINE, MOST_LINES, EscapeTraceback, Guard
-from gramwatt.web.fast_path import FastPath
+from gramwatt.web.middleware.failures import LONGEST_LINE, MOST_LINES, EscapeTraceback, Guard
+from gramwatt.web.middleware.fast_path import FastPath
 from server.asgi_client import Request, run
 from web.conftest import free_port, wait_until_ready
 from web.test_fast_path import PACK, PATH, Case, posted
@@ -193,7 +193,7 @@ def test_a_failing_fast_path_leaves_the_request_to_flask(
     app = create_app()
     expected = [case.by_wsgi(app) for case in (PACK, posted(PATH, INPUTS))]
     app = create_app()
-    monkeypatch.setattr("gramwatt.web.response_cache.ResponseHead.replace", panic)
+    monkeypatch.setattr("gramwatt.web.middleware.response_cache.ResponseHead.replace", panic)
     failures = count()
     assert [case.by_wsgi(app) for case in (PACK, posted(PATH, INPUTS))] == expected
     assert [PACK._replace(query="cells=5&capacity=1").by_asgi(app.extensions["fast_path"])] == [None]
@@ -203,7 +203,7 @@ def test_a_failing_fast_path_leaves_the_request_to_flask(
 
 def test_a_failing_cache_costs_no_response(monkeypatch: pytest.MonkeyPatch) -> None:
     app = create_app()
-    monkeypatch.setattr("gramwatt.web.response_cache.ResponseHead.__init__", lambda *_: 1 / 0)
+    monkeypatch.setattr("gramwatt.web.middleware.response_cache.ResponseHead.__init__", lambda *_: 1 / 0)
     failures = count()
     assert app.test_client().get("/v1").status_code == 200
     assert count() == failures + 1
@@ -305,7 +305,7 @@ def _series() -> list[Any]:
 
 BROKEN_SERVICE = """
 import sys
-from gramwatt.edge.ask import find
+from gramwatt.engine.calculate import find
 from gramwatt.server.run import serve, serve_with_waitress
 
 class PanicException(BaseException):

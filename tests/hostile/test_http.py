@@ -18,8 +18,8 @@ from uvicorn.server import ServerState
 
 from gramwatt.server.connection import MOST_PIPELINED, Connection
 from gramwatt.web import create_app
-from gramwatt.web.limits import MOST_CLIENTS, RateLimit
-from gramwatt.web.proxies import NamedProxies
+from gramwatt.web.middleware.proxies import NamedProxies
+from gramwatt.web.middleware.rate_limit import MOST_CLIENTS, RateLimit
 from server.test_operation import other_server
 from web.conftest import running
 from web.test_fast_path import Case

@@ -14,13 +14,13 @@ import pytest
 from prometheus_client import CollectorRegistry
 from prometheus_client.multiprocess import MultiProcessCollector
 
-from gramwatt.web.metrics_files import merge_ended
+from gramwatt.web.middleware.metrics_files import merge_ended
 from web.conftest import running
 from web.wire import PACK, answers, until, workers
 
 COUNT = """
 import sys
-from gramwatt.web.metrics import FAILURES, REQUESTS, SECONDS
+from gramwatt.web.middleware.metrics import FAILURES, REQUESTS, SECONDS
 for number in range(int(sys.argv[1])):
     REQUESTS.labels("GET", f"/{number % 3}", 200).inc()
     SECONDS.labels("/x").observe(number / 1000)

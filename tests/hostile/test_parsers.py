@@ -15,8 +15,8 @@ from typing import Any
 import pytest
 from flask.testing import FlaskClient
 
-from gramwatt.edge import cells, limits
-from gramwatt.edge.recorded import channels, clock
+from gramwatt.engine import cells, limits
+from gramwatt.engine.recordings import channels, timestamps
 from gramwatt.web import create_app
 from pattern_costs import MOST, Use, slow_uses
 
@@ -108,7 +108,7 @@ def test_cell_with_100_000_spaces(client: FlaskClient) -> None:
 
 
 def test_time_with_spaces_before_what_is_no_zone(client: FlaskClient) -> None:
-    check_linear(lambda size: clock.clock_seconds(["12:34:56" + " " * size + "x"]), 20_000)
+    check_linear(lambda size: timestamps.clock_seconds(["12:34:56" + " " * size + "x"]), 20_000)
 
 
 @pytest.mark.parametrize("middle", [" ", "\t", "a "])

@@ -11,14 +11,14 @@ import pytest
 from flask.testing import FlaskClient
 from werkzeug.test import EnvironBuilder
 
-from gramwatt.edge.column_types import Cells
-from gramwatt.edge.tables.answering import Plan, answered
-from gramwatt.edge.tables.chunk import Chunk
-from gramwatt.edge.tables.errors import MOST_IN_FULL, ErrorTeller
-from gramwatt.edge.wording import Fault
+from gramwatt.engine.column_types import Cells
+from gramwatt.engine.messages import Fault
+from gramwatt.engine.tables.chunks import Chunk
+from gramwatt.engine.tables.compute import Plan, answered
+from gramwatt.engine.tables.row_errors import MOST_IN_FULL, ErrorTeller
 from gramwatt.web import create_app
-from gramwatt.web.tables import TEXT_ROWS
-from gramwatt.web.work import CANCELLED, LimitedWork
+from gramwatt.web.middleware.work_limits import CANCELLED, LimitedWork
+from gramwatt.web.routes.tables import TEXT_ROWS
 
 PACK = "pack-energy"
 GRID = "/v1/endurance/sweep?cells=6&vary=power&from=10&to=400&count=40&vary=capacity&from=900&to=1500&count=500"

@@ -15,7 +15,7 @@ from werkzeug.test import Client
 from gramwatt.asgi import respond_to_error
 from gramwatt.server.adapter import WsgiToAsgi
 from gramwatt.web import create_app
-from gramwatt.web.fast_path import FastPath
+from gramwatt.web.middleware.fast_path import FastPath
 from server.asgi_client import Request, run
 from web.test_fast_path import Answer, Case
 

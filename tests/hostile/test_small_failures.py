@@ -9,9 +9,9 @@ import json
 import pytest
 from flask.testing import FlaskClient
 
-from gramwatt.captions.picture import png
+from gramwatt.captions.image import png
 from gramwatt.captions.placement import PLACES, Placement
-from gramwatt.edge.formula_guard import guard_cell, guard_cells, guard_text
+from gramwatt.engine.formula_guard import guard_cell, guard_cells, guard_text
 from web.conftest import client
 
 __all__ = ["client"]
@@ -44,7 +44,7 @@ def test_of_a_line_that_is_too_long_the_part_within_the_picture_is_drawn(
     placement, text = Placement(320, 180, place=place, text_size=0.2), "abcdefghijklmnopqrstuvwxyz" * 2
     cut = Image.open(io.BytesIO(png(text, placement)))
     monkeypatch.setattr(
-        "gramwatt.captions.picture._cut", lambda line, *_: (line, placement.across, "lmr"[placement.column])
+        "gramwatt.captions.image._cut", lambda line, *_: (line, placement.across, "lmr"[placement.column])
     )
     whole = Image.open(io.BytesIO(png(text, placement)))
     assert cut.getbbox() == whole.getbbox()

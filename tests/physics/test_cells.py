@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from gramwatt.declare import Array
+from gramwatt.model import Array
 from gramwatt.physics import cells
 
 GOLDEN: Final[dict[str, Any]] = json.loads(

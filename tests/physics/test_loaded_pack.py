@@ -9,7 +9,7 @@ import pytest
 
 from gramwatt.physics.loaded_pack import FEWEST, MOST_GROUPS, ResistanceFit, fit_resistance, grouped
 from gramwatt.physics.recording import Course
-from invented import CAPACITY, flown
+from simulated_flights import CAPACITY, flown
 
 
 def some(course: Course, which: slice) -> Course:

@@ -12,7 +12,7 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 from scipy import integrate
 
-from gramwatt.declare import Array
+from gramwatt.model import Array
 from gramwatt.physics import cells, constants, pack
 
 GOLDEN: Final[dict[str, Any]] = json.loads(

@@ -13,7 +13,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.integrate import trapezoid
 
-from gramwatt.declare import Array
+from gramwatt.model import Array
 from gramwatt.physics.punch_outs import MOST_PUNCHES, punch_outs
 from gramwatt.physics.recording import (
     Cleaned,

@@ -9,7 +9,7 @@ from typing import Any, Final
 
 import pyarrow as pa
 
-from gramwatt import registry
+from gramwatt.engine import registry
 from trials.requests import (
     ARROW,
     CSV,

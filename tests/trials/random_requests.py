@@ -15,7 +15,7 @@ from urllib.parse import quote, urlencode
 
 import pyarrow as pa
 
-from gramwatt import registry
+from gramwatt.engine import registry
 from trials.requests import ARROW, CSV, FORM, JSON, MULTIPART, NDJSON, Request, get, post, post_json
 
 ARROW_SHARE: Final = 0.04

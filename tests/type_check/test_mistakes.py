@@ -11,23 +11,23 @@ from typing import Annotated, Any, Final
 import numpy as np
 import pytest
 
-from gramwatt import registry
-from gramwatt.declare import (
+from gramwatt.engine import registry
+from gramwatt.model import (
     Array,
     Assumption,
     Calculator,
     Caution,
     Choice,
-    Codes,
     Count,
     DeclarationError,
     Example,
+    IndexArray,
     Quantity,
     Reference,
     Rule,
     Spread,
+    units,
 )
-from gramwatt.edge import units
 
 REPOSITORY: Final = Path(__file__).resolve().parents[2]
 
@@ -36,7 +36,7 @@ RIGHT: Final = '''"""Energy of a pack."""
 from dataclasses import dataclass
 from typing import Annotated
 
-from gramwatt.declare import Array, Calculator, Caution, Example, Quantity, Reference
+from gramwatt.model import Array, Calculator, Caution, Example, Quantity, Reference
 
 
 @dataclass(frozen=True, slots=True)
@@ -173,7 +173,7 @@ class Inputs:
     """What is asked."""
 
     voltage: Annotated[Array, Quantity("V", "Voltage.", above=0, at_most=100, default=4)]
-    kind: Annotated[Codes, Choice(("one", "two"), "Which.", default="one")]
+    kind: Annotated[IndexArray, Choice(("one", "two"), "Which.", default="one")]
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,8 +9,8 @@ from urllib.parse import quote, urlencode
 import pytest
 from flask.testing import FlaskClient
 
-from gramwatt import registry
-from gramwatt.declare import Calculator, Example, Samples, Table
+from gramwatt.engine import registry
+from gramwatt.model import Calculator, Example, Samples, Table
 
 PACK = "/v1/pack-energy?cells=6&capacity=1300"
 

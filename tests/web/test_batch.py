@@ -10,8 +10,8 @@ import pytest
 from flask.testing import FlaskClient
 from werkzeug.test import TestResponse
 
-from edge.tables.tabled import FORMATS, read, written
-from gramwatt.edge.tables.batch import FORMATS as MEDIA
+from engine.tables.tabled import FORMATS, read, written
+from gramwatt.engine.tables.batch import FORMATS as MEDIA
 
 BATCH = "/v1/pack-energy/batch"
 CSV = "cells,capacity\n6,1300\n"

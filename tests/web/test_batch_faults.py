@@ -10,11 +10,11 @@ import pyarrow as pa
 import pytest
 from flask.testing import FlaskClient
 
-from edge.tables.tabled import FORMATS, stream, written
-from gramwatt.edge.tables import answering, csv_in
-from gramwatt.edge.tables.answering import Answered, Plan
-from gramwatt.edge.tables.batch import FORMATS as MEDIA
-from gramwatt.edge.tables.chunk import Chunk
+from engine.tables.tabled import FORMATS, stream, written
+from gramwatt.engine.tables import compute, csv_reader
+from gramwatt.engine.tables.batch import FORMATS as MEDIA
+from gramwatt.engine.tables.chunks import Chunk
+from gramwatt.engine.tables.compute import Answered, Plan
 from web.test_batch import BATCH, faults, post, rows
 
 every_format = pytest.mark.parametrize("sent", FORMATS)
@@ -113,7 +113,7 @@ def test_a_body_shorter_than_it_says_is_never_taken_for_whole(client: FlaskClien
 
 def failing_at(number: int, monkeypatch: pytest.MonkeyPatch) -> None:
     """Let the answer to one chunk raise what nobody expects, in tables read a row or so at a time."""
-    true, calls = answering.answered, 0
+    true, calls = compute.answered, 0
 
     def answered(plan: Plan, chunk: Chunk) -> Iterator[Answered]:
         nonlocal calls
@@ -122,8 +122,8 @@ def failing_at(number: int, monkeypatch: pytest.MonkeyPatch) -> None:
             raise ZeroDivisionError("a secret")
         return true(plan, chunk)
 
-    monkeypatch.setattr(csv_in, "PIECE", 24)
-    monkeypatch.setattr("gramwatt.edge.tables.batch.written.__defaults__", (answered,))
+    monkeypatch.setattr(csv_reader, "PIECE", 24)
+    monkeypatch.setattr("gramwatt.engine.tables.batch.written.__defaults__", (answered,))
 
 
 LONG = "cells,capacity\n" + "6,1300\n" * 20

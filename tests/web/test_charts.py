@@ -13,13 +13,13 @@ import pytest
 from flask.testing import FlaskClient
 from werkzeug.test import TestResponse
 
-from gramwatt import registry
-from gramwatt.charts import swept
+from gramwatt.charts import sweep_charts
 from gramwatt.charts.draw import INCH
-from gramwatt.charts.sheet import Graph, Map
+from gramwatt.charts.figure import Graph, Map
 from gramwatt.charts.themes import SHAPES
-from gramwatt.edge.queries import fits_query
-from gramwatt.edge.tables import sweep
+from gramwatt.engine import registry
+from gramwatt.engine.query_strings import fits_query
+from gramwatt.engine.tables import sweep
 
 QUESTION = "cells=6&capacity=1300&power=700"
 CHART = f"/v1/pack-current/chart?{QUESTION}"
@@ -170,7 +170,7 @@ def test_nothing_to_draw_says_why(client: FlaskClient) -> None:
 
 
 def swept_sheet(name: str, question: dict[str, Any], *axes: sweep.Axis, show: str) -> Any:
-    return swept.sheet(registry.load()[name], question, axes, [show], text=False, result_units={})
+    return sweep_charts.sheet(registry.load()[name], question, axes, [show], text=False, result_units={})
 
 
 def answers(client: FlaskClient, url: str) -> list[dict[str, Any]]:
@@ -250,7 +250,7 @@ def test_numbers_of_any_size(client: FlaskClient, power: float) -> None:
 
 
 def test_several_results_stand_above_each_other(client: FlaskClient) -> None:
-    made: Any = swept.sheet(
+    made: Any = sweep_charts.sheet(
         registry.load()["pack-current"],
         {"cells": 6, "capacity": 1300, "cell_resistance": "8 +/- 1 mohm"},
         [sweep.Axis("power", 5, 100, 500)],

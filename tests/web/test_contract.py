@@ -18,11 +18,11 @@ from flask.testing import FlaskClient
 from jsonschema import Draft202012Validator
 from openapi_spec_validator import OpenAPIV31SpecValidator
 
-from gramwatt import registry
-from gramwatt.declare import Table
-from gramwatt.edge.queries import fits_query
-from gramwatt.web import contract_files
-from gramwatt.web.contract import as_yaml, document
+from gramwatt.engine import registry
+from gramwatt.engine.query_strings import fits_query
+from gramwatt.model import Table
+from gramwatt.web.openapi import files
+from gramwatt.web.openapi.document import as_yaml, document
 from web.contract_diff import Side, breaking_changes
 
 FOLDER = Path(__file__).resolve().parents[2] / "openapi"
@@ -74,7 +74,7 @@ def test_the_contract_is_served_as_its_file_and_revalidated(client: FlaskClient,
 def test_the_tag_of_the_contract_follows_its_file(client: FlaskClient, monkeypatch: pytest.MonkeyPatch) -> None:
     """After `make contract` a browser must not go on with its copy, even if no code changed."""
     before = client.get("/openapi.json?fresh").headers["ETag"]
-    monkeypatch.setattr(contract_files, "read", lambda name: b"{}")
+    monkeypatch.setattr(files, "read", lambda name: b"{}")
     assert client.get("/openapi.json?fresher", headers={"If-None-Match": before}).data == b"{}"
 
 

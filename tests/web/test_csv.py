@@ -12,22 +12,22 @@ import numpy as np
 import pytest
 from flask.testing import FlaskClient
 
-from gramwatt import registry
-from gramwatt.declare import (
+from gramwatt.engine import registry
+from gramwatt.engine.calculate import ask
+from gramwatt.engine.serializers import Style, csv_text, value_text
+from gramwatt.model import (
     Array,
     Calculator,
     Caution,
     Choice,
-    Codes,
     Example,
-    Labels,
+    IndexArray,
     Quantity,
     Reference,
+    StringArray,
     Table,
     Text,
 )
-from gramwatt.edge.ask import ask
-from gramwatt.edge.figures import Style, csv_text, value_text
 
 PACK = "/v1/pack-energy?cells=6&capacity=1300&format=csv"
 
@@ -154,14 +154,14 @@ def test_a_parts_list_is_one_field_of_json(client: FlaskClient) -> None:
 
 @dataclass(frozen=True, slots=True)
 class Inputs:
-    label: Annotated[Labels, Text("Echoed.", default="none")]
+    label: Annotated[StringArray, Text("Echoed.", default="none")]
     warmth: Annotated[Array, Quantity("degC", "Moves nothing but its double.", at_least=-100, at_most=100, default=-5)]
 
 
 @dataclass(frozen=True, slots=True)
 class Results:
     doubled: Annotated[Array, Quantity("degC", "Twice.", method="twice")]
-    word: Annotated[Codes, Choice(("=1+1", "@sum"), "A word to be feared.", method="the first")]
+    word: Annotated[IndexArray, Choice(("=1+1", "@sum"), "A word to be feared.", method="the first")]
 
 
 def echoing(given: Inputs) -> Results:

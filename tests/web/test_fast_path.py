@@ -15,11 +15,11 @@ from hypothesis import strategies as st
 from prometheus_client import REGISTRY
 from werkzeug.test import Client, create_environ
 
-from gramwatt import registry
-from gramwatt.edge.queries import fits_query, query_of
+from gramwatt.engine import registry
+from gramwatt.engine.query_strings import fits_query, query_of
 from gramwatt.web import create_app
-from gramwatt.web.fast_path import FastPath
 from gramwatt.web.headers import tag_of
+from gramwatt.web.middleware.fast_path import FastPath
 
 ID = "5d1f1f43-6a2a-4f4c-9d35-6d7c5ad0a2a1"
 MEDIA = "application/json"

@@ -8,9 +8,9 @@ from collections.abc import Callable, Iterator, Sequence
 
 import pytest
 
-from gramwatt.edge.tables.chunk import Broken
-from gramwatt.web import intake
-from gramwatt.web.intake import IN_MEMORY, PIECE, Intake
+from gramwatt.engine.tables.chunks import Broken
+from gramwatt.web import request_body
+from gramwatt.web.request_body import IN_MEMORY, PIECE, Intake
 
 PLENTY = 1024**3
 
@@ -89,7 +89,7 @@ def test_what_is_read_while_it_comes_is_in_order(raw: bytes, size: int) -> None:
 
 def test_memory_disk_memory_and_disk_again(monkeypatch: pytest.MonkeyPatch) -> None:
     """Once what lay on disk is read, memory is used again, and then the same place on disk."""
-    monkeypatch.setattr(intake, "IN_MEMORY", 10)
+    monkeypatch.setattr(request_body, "IN_MEMORY", 10)
     raw = noise(60)
     sender = Sender(pieces_of(raw, 5), held=5)
     body = Intake(sender.read, PLENTY)
@@ -224,7 +224,7 @@ def test_beyond_the_limit_some_more_is_taken_and_dropped(
     monkeypatch: pytest.MonkeyPatch, more: int, taken: int | None
 ) -> None:
     """So that a client that sends all before it reads comes to read why; not for ever."""
-    monkeypatch.setattr(intake, "MOST_DRAINED", 500)
+    monkeypatch.setattr(request_body, "MOST_DRAINED", 500)
     given = 0
 
     def read(size: int) -> bytes:

@@ -6,7 +6,7 @@ import pytest
 from flask.testing import FlaskClient
 
 from gramwatt.web import create_app
-from gramwatt.web.limits import MOST_CLIENTS, RateLimit
+from gramwatt.web.middleware.rate_limit import MOST_CLIENTS, RateLimit
 
 PACK = "/v1/pack-energy?cells=6&capacity=1300"
 

@@ -15,7 +15,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from werkzeug.test import TestResponse
 
-from gramwatt.edge.recorded.reading import FORMATS
+from gramwatt.engine.recordings.reader import FORMATS
 from gramwatt.web import create_app
 
 FLIGHT = (Path(__file__).resolve().parents[2] / "examples" / "overlay" / "flight.csv").read_bytes()

@@ -11,8 +11,8 @@ from collections.abc import Iterator
 
 import pytest
 
-from gramwatt.web import memory
-from gramwatt.web.memory import keep_freed_memory
+from gramwatt.web.middleware import memory
+from gramwatt.web.middleware.memory import keep_freed_memory
 
 
 @pytest.fixture(autouse=True)
@@ -62,7 +62,7 @@ def test_memory_of_many_threads_goes_back() -> None:
     program = """
 import threading
 from pathlib import Path
-from gramwatt.web.memory import keep_freed_memory, return_freed_memory
+from gramwatt.web.middleware.memory import keep_freed_memory, return_freed_memory
 
 def resident():
     return int(Path("/proc/self/statm").read_text().split()[1]) * 4096

@@ -8,11 +8,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from gramwatt import registry
-from gramwatt.declare import Kind, Quantity, Series, Spread, Table, fields_of
-from gramwatt.edge import units
-from gramwatt.edge.columns import read, spread_kind
-from gramwatt.web.number_pattern import text_pattern
+from gramwatt.engine import registry
+from gramwatt.engine.columns import read, spread_kind
+from gramwatt.model import Kind, Quantity, Series, Spread, Table, fields_of, units
+from gramwatt.web.openapi.number_pattern import text_pattern
 
 MADE_UP = [
     Quantity("1", "Both bounds between the same whole numbers.", above=0.05, at_most=0.5),

@@ -19,26 +19,15 @@ import pytest
 from flask.testing import FlaskClient
 from markupsafe import Markup
 
-from gramwatt import calculate, extras, registry
+from gramwatt import calculate, extras
 from gramwatt.charts import draw
 from gramwatt.charts.draw import as_svg
-from gramwatt.charts.sheet import Sheet
+from gramwatt.charts.figure import Sheet
 from gramwatt.charts.themes import Look
-from gramwatt.declare import (
-    JOBS,
-    Calculator,
-    Choice,
-    Flag,
-    Kind,
-    Quantity,
-    Samples,
-    Series,
-    Table,
-    fields_of,
-    is_required,
-)
-from gramwatt.edge.wording import Fault, plain
-from gramwatt.web.pages import reading, views
+from gramwatt.engine import registry
+from gramwatt.engine.messages import Fault, plain
+from gramwatt.model import JOBS, Calculator, Choice, Flag, Kind, Quantity, Samples, Series, Table, fields_of, is_required
+from gramwatt.web.pages import form_reader, views
 from gramwatt.web.pages.description import columns_of, described, first_example, takes_files
 from gramwatt.web.pages.element import ELEMENT, NEWEST, integrity, versions
 from gramwatt.web.pages.fields import Field
@@ -495,7 +484,7 @@ def test_a_page_computes_no_picture(monkeypatch: pytest.MonkeyPatch, client: Fla
         raise AssertionError("a page drew a chart")
 
     monkeypatch.setattr("gramwatt.charts.draw.as_svg", never)
-    monkeypatch.setattr("gramwatt.charts.declared.points", never)
+    monkeypatch.setattr("gramwatt.charts.calculator_charts.points", never)
     for calculator in CALCULATORS:
         assert get(client, f"/calculators/{calculator.name}").find("picture")
 
@@ -723,7 +712,7 @@ def test_code_to_copy_gives_the_same_answer(
     expected = calculate(calculator.name, **example)["results"][calculator.headline]
     if calculator.recording:
         log = example[calculator.recording]
-        (tmp_path / "flight.csv").write_text(reading.typed(calculator.asked[calculator.recording], log))
+        (tmp_path / "flight.csv").write_text(form_reader.typed(calculator.asked[calculator.recording], log))
     environment = {"PATH": "/usr/bin:/bin", "no_proxy": "*"}
     shell = subprocess.run(
         ["sh", "-c", pieces["curl"]], capture_output=True, check=True, cwd=tmp_path, env=environment, timeout=60
@@ -797,7 +786,7 @@ def test_the_element_by_version_and_newest(client: FlaskClient) -> None:
     ids=lambda case: str(case)[:30],
 )
 def test_a_typed_word(kind: Kind, word: str, unit: str, decimal: str, value: object) -> None:
-    found = reading.value(kind, word, unit, decimal)
+    found = form_reader.value(kind, word, unit, decimal)
     assert found == value
     assert type(found) is type(value)
 
@@ -807,8 +796,8 @@ def test_an_example_typed_and_read_is_the_example(calculator: Calculator[Any, An
     """Whatever the decimal sign."""
     for example in calculator.examples:
         for decimal in (".", ","):
-            form = reading.shown(calculator, example.given, decimal)
-            again = reading.read(calculator, dict(parse_qsl(urlencode(reading.query_of(form)))), {})
+            form = form_reader.shown(calculator, example.given, decimal)
+            again = form_reader.read(calculator, dict(parse_qsl(urlencode(form_reader.query_of(form)))), {})
             for name, given in example.given.items():
                 kind = calculator.asked[name]
                 if isinstance(kind, Samples):

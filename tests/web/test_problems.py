@@ -14,9 +14,9 @@ from flask.testing import FlaskClient
 from werkzeug.routing import Rule
 from werkzeug.test import TestResponse
 
-from gramwatt.edge.ask import find
+from gramwatt.engine.calculate import find
 from gramwatt.web import create_app
-from gramwatt.web.contract_components import SCHEMAS
+from gramwatt.web.openapi.components import SCHEMAS
 from gramwatt.web.problems import TYPES
 
 GOOD = {"cells": 6, "capacity": 1300}

@@ -10,8 +10,8 @@ import pytest
 from flask import Response
 
 from gramwatt.web import create_app
-from gramwatt.web.fast_path import FastPath
-from gramwatt.web.response_cache import LARGEST, OVERHEAD, ResponseCache, ResponseHead
+from gramwatt.web.middleware.fast_path import FastPath
+from gramwatt.web.middleware.response_cache import LARGEST, OVERHEAD, ResponseCache, ResponseHead
 
 KEY = ("GET", b"/v1", b"", None)
 GOOD = {"ETag": '"1"', "Cache-Control": "public, max-age=1", "X-Request-ID": "", "Content-Length": "5"}

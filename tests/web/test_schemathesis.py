@@ -9,8 +9,8 @@ from pathlib import Path
 
 import pytest
 
-from gramwatt import registry
-from gramwatt.web.contract import document
+from gramwatt.engine import registry
+from gramwatt.web.openapi.document import document
 
 CONFIGURATION = Path(__file__).with_name("schemathesis.toml")
 SHORT = min(registry.load().values(), key=lambda calculator: len(calculator.asked) * len(calculator.answered))

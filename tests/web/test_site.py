@@ -11,9 +11,9 @@ import yaml
 from flask.testing import FlaskClient
 from prometheus_client.parser import text_string_to_metric_families
 
-from gramwatt import registry
-from gramwatt.edge import units
-from gramwatt.edge.queries import fits_query
+from gramwatt.engine import registry
+from gramwatt.engine.query_strings import fits_query
+from gramwatt.model import units
 from gramwatt.version import __version__
 from gramwatt.web.problems import TYPES
 

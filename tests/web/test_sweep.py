@@ -9,8 +9,8 @@ import pytest
 from flask.testing import FlaskClient
 from werkzeug.test import TestResponse
 
-from edge.tables.tabled import FORMATS, read
-from gramwatt import registry
+from engine.tables.tabled import FORMATS, read
+from gramwatt.engine import registry
 
 SWEEP = "/v1/pack-energy/sweep"
 CURRENT = "/v1/pack-current/sweep"

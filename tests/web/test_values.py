@@ -8,8 +8,8 @@ from urllib.parse import quote, urlencode
 import pytest
 from flask.testing import FlaskClient
 
-from gramwatt import registry
-from gramwatt.declare import Example, Samples, Table
+from gramwatt.engine import registry
+from gramwatt.model import Example, Samples, Table
 
 ENERGY = "/v1/pack-energy/usable_energy?cells=6&capacity=1300"
 MASSES = "/v1/mass-margin/running_total?masses=118.5,96.2,30.8"

@@ -3,9 +3,8 @@
 from dataclasses import dataclass
 from typing import Annotated
 
-from gramwatt.declare import Array, Assumption, Calculator, Caution, Example, Quantity, Reference
+from gramwatt.model import Array, Assumption, Calculator, Caution, Curve, Example, Quantity, Reference
 from gramwatt.physics import air
-from gramwatt.pictures import Curve
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,8 +5,9 @@ from typing import Annotated, Any, Final
 
 import numpy as np
 
-from gramwatt import drivetrain, scales, vocabulary
-from gramwatt.common import (
+from gramwatt.calculators._shared import drivetrain, fields
+from gramwatt.calculators._shared import parts as shared_parts
+from gramwatt.calculators._shared.cautions import (
     CHECK_AUTHORITY,
     LAND_EARLY,
     LITHIUM_FIRE,
@@ -14,25 +15,25 @@ from gramwatt.common import (
     PROPELLERS_OFF,
     rested_voltage,
 )
-from gramwatt.declare import (
+from gramwatt.calculators._shared.flights import AERODYNAMIC, AERODYNAMIC_U, DURATION_OR_LOG, Flight, average_powers
+from gramwatt.calculators._shared.packs import Pack, PackAnswer
+from gramwatt.model import (
     Array,
     Assumption,
+    Bars,
     Calculator,
     Caution,
     Choice,
-    Codes,
     Count,
     Example,
+    IndexArray,
     Quantity,
     Reference,
     Rule,
     Spread,
     Table,
 )
-from gramwatt.flights import AERODYNAMIC, AERODYNAMIC_U, DURATION_OR_LOG, Flight, average_powers
-from gramwatt.packs import Pack, PackAnswer
 from gramwatt.physics import cells, constants, craft, pack, scaling, statistics, weighing
-from gramwatt.pictures import Bars
 
 FLOWN: Final = ("hover-ratio", "average-power", "flights")
 
@@ -42,19 +43,20 @@ class Inputs:
     """The craft without its pack, the packs, how it is flown, and the limit it must keep."""
 
     packs: Annotated[Pack, Table(Pack, "Packs to compare, the others against the first.", longest=20)]
-    kv: vocabulary.Kv
-    diameter: vocabulary.PropellerDiameter
-    pitch: vocabulary.Pitch
+    kv: fields.Kv
+    diameter: fields.PropellerDiameter
+    pitch: fields.Pitch
     parts: Annotated[
-        scales.Part, Table(scales.Part, "Parts without the pack: name, mass, count.", longest=500, optional=True)
+        shared_parts.Part,
+        Table(shared_parts.Part, "Parts without the pack: name, mass, count.", longest=500, optional=True),
     ]
     dry_mass: Annotated[
         Array,
         Quantity("g", "Mass without the pack, or of what is not in parts.", at_least=0, at_most=1e5, optional=True),
     ]
     dry_mass_u: Annotated[Array, Spread(of="dry_mass")]
-    blades: vocabulary.Blades
-    motors: vocabulary.Motors
+    blades: fields.Blades
+    motors: fields.Motors
     average_power: Annotated[
         Array,
         Quantity("W", "Average power flown with the first pack.", above=0, at_most=1e5, optional=True),
@@ -83,7 +85,7 @@ class Inputs:
             optional=True,
         ),
     ]
-    reserve: vocabulary.Reserve
+    reserve: fields.Reserve
     throttle_cap: Annotated[Array, Quantity("%", "Throttle cap to compare.", above=0, at_most=100, default=100)]
     match_pack: Annotated[
         Array,
@@ -92,12 +94,12 @@ class Inputs:
     state_of_charge: Annotated[
         Array, Quantity("%", "Charge at take-off and for full throttle.", above=0, at_most=100, default=100)
     ]
-    pack_temperature: vocabulary.PackTemperature
-    activation_energy: vocabulary.ActivationEnergy
-    rule: scales.Rule
-    limit: scales.Limit
-    comparison: scales.Comparison
-    resolution: scales.Resolution
+    pack_temperature: fields.PackTemperature
+    activation_energy: fields.ActivationEnergy
+    rule: shared_parts.Rule
+    limit: shared_parts.Limit
+    comparison: shared_parts.Comparison
+    resolution: shared_parts.Resolution
     kv_deficit: drivetrain.KvDeficit
     motor_resistance: drivetrain.MotorResistance
     no_load_current: drivetrain.NoLoadCurrent
@@ -105,8 +107,8 @@ class Inputs:
     thrust_coefficient: drivetrain.ThrustCoefficient
     power_coefficient: drivetrain.PowerCoefficient
     figure_of_merit: drivetrain.FigureOfMerit
-    air_density: vocabulary.AirDensity
-    avionics_power: vocabulary.AvionicsPower
+    air_density: fields.AirDensity
+    avionics_power: fields.AvionicsPower
     bench_speed: drivetrain.BenchSpeed
     bench_thrust: drivetrain.BenchThrust
     bench_shaft_power: drivetrain.BenchShaftPower
@@ -123,7 +125,7 @@ class Results:
         Array, Count("Its place among the packs, from 1.", at_least=1, at_most=20, method="place of the greatest")
     ]
     power_from: Annotated[
-        Codes,
+        IndexArray,
         Choice(
             FLOWN,
             "What the average power rests on.",
@@ -247,7 +249,9 @@ def _variance(given: Inputs) -> Array:
     """Variance (N,) [kg2] of a mass with a pack, all but the +/- given with the pack's."""
     weighed = np.isfinite(given.dry_mass)
     readings = (given.parts.count**2).sum(axis=1) + weighed + 1  # of the parts, the rest, the pack
-    stated = scales.stated_variance(given.parts.count, given.parts.mass_u) + np.where(weighed, given.dry_mass_u**2, 0.0)
+    stated = shared_parts.stated_variance(given.parts.count, given.parts.mass_u) + np.where(
+        weighed, given.dry_mass_u**2, 0.0
+    )
     return np.asarray(readings * statistics.reading_uncertainty(given.resolution) ** 2 + stated)
 
 
@@ -285,7 +289,7 @@ CALCULATOR = Calculator(
             _usual_exponent,
             spread=lambda given: np.full(given.kv.shape, AERODYNAMIC_U),
         ),
-        *scales.LIMITS,
+        *shared_parts.LIMITS,
         *drivetrain.ASSUMPTIONS,
     ),
     rules=(
@@ -340,7 +344,7 @@ CALCULATOR = Calculator(
         ),
     ),
     references=(
-        *scales.laws("by_pack"),
+        *shared_parts.laws("by_pack"),
         drivetrain.MODEL,
         drivetrain.COEFFICIENTS,
         drivetrain.BENCH,
@@ -352,8 +356,8 @@ CALCULATOR = Calculator(
         PROPELLERS_OFF,
         LITHIUM_FIRE,
         LAND_EARLY,
-        scales.ALL_ON_BOARD,
-        scales.RULE_SETS_LIMIT,
+        shared_parts.ALL_ON_BOARD,
+        shared_parts.RULE_SETS_LIMIT,
         drivetrain.STATIC,
         drivetrain.CATALOGUE_DATA,
         drivetrain.OUTSIDE_REGRESSION,

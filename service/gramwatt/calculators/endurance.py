@@ -5,8 +5,8 @@ from typing import Annotated, Final
 
 import numpy as np
 
-from gramwatt import vocabulary
-from gramwatt.common import (
+from gramwatt.calculators._shared import fields
+from gramwatt.calculators._shared.cautions import (
     LAND_EARLY,
     LIHV_EXTRAPOLATED,
     LITHIUM_FIRE,
@@ -18,21 +18,21 @@ from gramwatt.common import (
     arrhenius,
     rested_voltage,
 )
-from gramwatt.declare import (
+from gramwatt.model import (
     Array,
     Assumption,
     Calculator,
     Caution,
     Choice,
-    Codes,
+    Curve,
     Example,
+    IndexArray,
     Quantity,
     Reference,
     Rule,
     Unit,
 )
 from gramwatt.physics import cells, pack
-from gramwatt.pictures import Curve
 
 DIFFUSION_LIMITED: Final[Annotated[float, Unit("1/s")]] = 3 / 3600
 """3 C: above it energy cells give far less than a resistance alone would have them."""
@@ -42,17 +42,17 @@ DIFFUSION_LIMITED: Final[Annotated[float, Unit("1/s")]] = 3 / 3600
 class Inputs:
     """The pack, how full it starts and ends, and the power it is flown at."""
 
-    cells: vocabulary.Cells
-    capacity: vocabulary.Capacity
+    cells: fields.Cells
+    capacity: fields.Capacity
     power: Annotated[Array, Quantity("W", "Average power drawn at the pack's terminals.", above=0, at_most=1e5)]
-    chemistry: vocabulary.Chemistry
-    start_charge: vocabulary.StartCharge
-    reserve: vocabulary.Reserve
-    cutoff_cell_voltage: vocabulary.CutoffCellVoltage
-    cell_resistance: vocabulary.CellResistance
-    lead_resistance: vocabulary.LeadResistance
-    pack_temperature: vocabulary.PackTemperature
-    activation_energy: vocabulary.ActivationEnergy
+    chemistry: fields.Chemistry
+    start_charge: fields.StartCharge
+    reserve: fields.Reserve
+    cutoff_cell_voltage: fields.CutoffCellVoltage
+    cell_resistance: fields.CellResistance
+    lead_resistance: fields.LeadResistance
+    pack_temperature: fields.PackTemperature
+    activation_energy: fields.ActivationEnergy
 
 
 INTEGRAL = (
@@ -77,7 +77,7 @@ class Results:
     end_charge: Annotated[
         Array, Quantity("%", "Charge left at the end.", method="the reserve, or where the cut-off is met")
     ]
-    ended_by: Annotated[Codes, Choice(pack.ENDED_BY, "What ended it.", method=WHAT_ENDED)]
+    ended_by: Annotated[IndexArray, Choice(pack.ENDED_BY, "What ended it.", method=WHAT_ENDED)]
     greatest_power: Annotated[
         Array, Quantity("W", "The most it could give for a moment at take-off.", method="V^2 / 4R at start_charge")
     ]

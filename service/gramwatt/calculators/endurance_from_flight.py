@@ -5,23 +5,23 @@ from typing import Annotated, Final
 
 import numpy as np
 
-from gramwatt import vocabulary
-from gramwatt.common import LAND_EARLY, LITHIUM_FIRE
-from gramwatt.declare import (
+from gramwatt.calculators._shared import fields
+from gramwatt.calculators._shared.cautions import LAND_EARLY, LITHIUM_FIRE
+from gramwatt.model import (
     Array,
     Assumption,
     Calculator,
     Caution,
     Choice,
-    Codes,
     Count,
+    Curve,
     Example,
+    IndexArray,
     Quantity,
     Reference,
     Rule,
 )
 from gramwatt.physics import cells, scaling
-from gramwatt.pictures import Curve
 
 FLOWN_CHEMISTRY: Final = Choice(cells.CHEMISTRIES, "Chemistry of the pack flown, where it is another.", optional=True)
 
@@ -38,13 +38,13 @@ class Inputs:
         Array, Quantity("mAh", "Rated capacity of the whole pack flown.", above=0, at_most=1e6)
     ]
     reference_mass: Annotated[Array, Quantity("g", "All-up mass flown.", above=0, at_most=1e5)]
-    cells: vocabulary.Cells
-    capacity: vocabulary.Capacity
-    mass: vocabulary.Mass
-    mass_exponent: vocabulary.MassExponent
-    chemistry: vocabulary.Chemistry
-    reference_chemistry: Annotated[Codes, FLOWN_CHEMISTRY]
-    reserve: vocabulary.Reserve
+    cells: fields.Cells
+    capacity: fields.Capacity
+    mass: fields.Mass
+    mass_exponent: fields.MassExponent
+    chemistry: fields.Chemistry
+    reference_chemistry: Annotated[IndexArray, FLOWN_CHEMISTRY]
+    reserve: fields.Reserve
     reference_reserve: Annotated[
         Array,
         Quantity(
@@ -55,7 +55,7 @@ class Inputs:
             optional=True,
         ),
     ]
-    pack_mass: vocabulary.PackMass
+    pack_mass: fields.PackMass
 
 
 NOMINAL = (

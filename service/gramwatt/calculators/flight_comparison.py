@@ -5,43 +5,43 @@ from typing import Annotated, Final
 
 import numpy as np
 
-from gramwatt import flown, recordings, vocabulary
-from gramwatt.common import LAND_EARLY, LITHIUM_FIRE, rested_voltage
-from gramwatt.declare import (
+from gramwatt.calculators._shared import fields, flight_summary, logs
+from gramwatt.calculators._shared.cautions import LAND_EARLY, LITHIUM_FIRE, rested_voltage
+from gramwatt.calculators._shared.flights import some
+from gramwatt.model import (
     Array,
+    Bars,
     Calculator,
     Caution,
     Count,
     Example,
-    Labels,
     Quantity,
     Reference,
     Rule,
+    StringArray,
     Table,
     Text,
 )
-from gramwatt.flights import some
-from gramwatt.pictures import Bars
 
 
 @dataclass(frozen=True, slots=True)
 class FlownFlight:
     """One flight: its recording, and the pack it was flown with."""
 
-    name: Annotated[Labels, Text("What to call it.", default="flight")]
-    log: recordings.Log
-    cells: recordings.FlownCells
-    capacity: recordings.FlownCapacity
-    chemistry: vocabulary.Chemistry
-    start_charge: vocabulary.StartCharge
-    reserve: vocabulary.Reserve
+    name: Annotated[StringArray, Text("What to call it.", default="flight")]
+    log: logs.Log
+    cells: logs.FlownCells
+    capacity: logs.FlownCapacity
+    chemistry: fields.Chemistry
+    start_charge: fields.StartCharge
+    reserve: fields.Reserve
     mass: Annotated[Array, Quantity("g", "All-up mass.", above=0, at_most=1e5, optional=True)]
     charge_put_back: Annotated[
         Array,
         Quantity("mAh", "What the charger put back, to calibrate the sensor.", above=0, at_most=1e6, optional=True),
     ]
-    begin: recordings.Begin
-    end: recordings.End
+    begin: logs.Begin
+    end: logs.End
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,10 +49,10 @@ class Inputs:
     """The flights, and what the craft's sensors need."""
 
     flights: Annotated[FlownFlight, Table(FlownFlight, "Flights to compare with the first.", longest=50)]
-    current_scale: recordings.CurrentScale
-    current_offset: recordings.CurrentOffset
-    voltage_scale: recordings.VoltageScale
-    longest_gap: recordings.LongestGap
+    current_scale: logs.CurrentScale
+    current_offset: logs.CurrentOffset
+    voltage_scale: logs.VoltageScale
+    longest_gap: logs.LongestGap
 
 
 AS_LOG: Final = "as in flight-log"
@@ -63,7 +63,7 @@ AGAINST: Final = "against the first flight"
 class FlightAnswer:
     """One flight beside the others."""
 
-    name: Annotated[Labels, Text("The flight.")]
+    name: Annotated[StringArray, Text("The flight.")]
     duration: Annotated[Array, Quantity("min", "Time recorded, gaps left out.", method=AS_LOG)]
     energy: Annotated[Array, Quantity("Wh", "Energy drawn.", method=AS_LOG)]
     charge: Annotated[Array, Quantity("mAh", "Charge drawn.", method=AS_LOG)]
@@ -125,16 +125,16 @@ def flight_comparison(given: Inputs) -> Results:
     def wide(values: Array) -> Array:
         return np.repeat(values, many)
 
-    told = flown.of_recordings(
+    told = flight_summary.of_recordings(
         flights.log.ravel(),
-        flown.Pack(
+        flight_summary.Pack(
             flights.cells.ravel(),
             flights.capacity.ravel(),
             flights.chemistry.ravel(),
             flights.start_charge.ravel(),
             flights.reserve.ravel(),
         ),
-        flown.Sensors(
+        flight_summary.Sensors(
             wide(given.current_scale),
             wide(given.current_offset),
             wide(given.voltage_scale),

@@ -5,43 +5,43 @@ from typing import Annotated, Any, Final
 
 import numpy as np
 
-from gramwatt import flown, recordings, vocabulary
-from gramwatt.common import LAND_EARLY, LITHIUM_FIRE, rested_voltage
-from gramwatt.declare import (
+from gramwatt.calculators._shared import fields, flight_summary, logs
+from gramwatt.calculators._shared.cautions import LAND_EARLY, LITHIUM_FIRE, rested_voltage
+from gramwatt.model import (
     Array,
     Calculator,
     Caution,
     Count,
+    Course,
     Example,
-    Labels,
     Quantity,
     Reference,
     Rule,
+    StringArray,
     Table,
     Text,
 )
 from gramwatt.physics import cells, pack
 from gramwatt.physics.loaded_pack import FEWEST
-from gramwatt.pictures import Course
 
 
 @dataclass(frozen=True, slots=True)
 class Inputs:
     """The recording, the pack it was flown with, what the sensors need, and what was expected."""
 
-    log: recordings.Log
-    cells: recordings.FlownCells
-    capacity: recordings.FlownCapacity
-    chemistry: vocabulary.Chemistry
-    start_charge: vocabulary.StartCharge
-    reserve: vocabulary.Reserve
-    current_scale: recordings.CurrentScale
-    current_offset: recordings.CurrentOffset
-    voltage_scale: recordings.VoltageScale
-    charge_put_back: recordings.ChargePutBack
-    begin: recordings.Begin
-    end: recordings.End
-    longest_gap: recordings.LongestGap
+    log: logs.Log
+    cells: logs.FlownCells
+    capacity: logs.FlownCapacity
+    chemistry: fields.Chemistry
+    start_charge: fields.StartCharge
+    reserve: fields.Reserve
+    current_scale: logs.CurrentScale
+    current_offset: logs.CurrentOffset
+    voltage_scale: logs.VoltageScale
+    charge_put_back: logs.ChargePutBack
+    begin: logs.Begin
+    end: logs.End
+    longest_gap: logs.LongestGap
     predicted_power: Annotated[
         Array, Quantity("W", "Average power that was expected.", above=0, at_most=1e5, optional=True)
     ]
@@ -153,15 +153,13 @@ class Results:
     usual_step: Annotated[Array, Quantity("s", "Usual time between samples.", method="median of the steps")]
     gap_time: Annotated[Array, Quantity("s", "Time in gaps, left out.", method="sum of the steps that do not count")]
     unused_columns: Annotated[
-        Labels, Text("Columns of the recording that were not used.", longest=300, method="their names")
+        StringArray, Text("Columns of the recording that were not used.", longest=300, method="their names")
     ]
     punch_outs: Annotated[
-        recordings.PunchOut,
-        Table(recordings.PunchOut, "Bursts of high current, in order of time.", shortest=0, longest=200),
+        logs.PunchOut,
+        Table(logs.PunchOut, "Bursts of high current, in order of time.", shortest=0, longest=200),
     ]
-    left_out: Annotated[
-        recordings.LeftOut, Table(recordings.LeftOut, "What was left out, and why.", shortest=0, longest=60)
-    ]
+    left_out: Annotated[logs.LeftOut, Table(logs.LeftOut, "What was left out, and why.", shortest=0, longest=60)]
 
 
 def flight_log(given: Inputs) -> Results:
@@ -171,10 +169,10 @@ def flight_log(given: Inputs) -> Results:
     may be off by some per cent until it is calibrated with the charge that the charger put back. Resistance holds for
     loads of seconds, and for the temperature of that flight.
     """
-    told = flown.of_recordings(
+    told = flight_summary.of_recordings(
         given.log,
-        flown.Pack(given.cells, given.capacity, given.chemistry, given.start_charge, given.reserve),
-        flown.Sensors(given.current_scale, given.current_offset, given.voltage_scale, given.charge_put_back),
+        flight_summary.Pack(given.cells, given.capacity, given.chemistry, given.start_charge, given.reserve),
+        flight_summary.Sensors(given.current_scale, given.current_offset, given.voltage_scale, given.charge_put_back),
         longest_gap=given.longest_gap,
         begin=given.begin,
         end=given.end,
@@ -218,7 +216,7 @@ def flight_log(given: Inputs) -> Results:
     )
 
 
-def _modelled(given: Inputs, found: flown.Flown) -> Array:
+def _modelled(given: Inputs, found: flight_summary.Flown) -> Array:
     """Time to the reserve at the mean power, by the model that `endurance` uses."""
     usual = given.cells * cells.usual_resistance(given.capacity)
     resistance = np.where(np.isnan(found.pack_resistance), usual, found.pack_resistance)
@@ -245,7 +243,7 @@ EXPECTED: Final = ("expected_endurance", "power_deviation", "endurance_deviation
 
 def _lacks(*channels: str) -> Any:
     """Whether none of a channel was recorded."""
-    return lambda given, found: flown.lacks(given.log, channels)
+    return lambda given, found: flight_summary.lacks(given.log, channels)
 
 
 CALCULATOR = Calculator(
@@ -256,12 +254,14 @@ CALCULATOR = Calculator(
     formula=flight_log,
     job="after",
     picture=Course(
-        lambda given, found: flown.trace(
+        lambda given, found: flight_summary.trace(
             given.log,
             longest_gap=given.longest_gap,
             begin=given.begin,
             end=given.end,
-            sensors=flown.Sensors(found.scale_used, given.current_offset, given.voltage_scale, np.full(1, np.nan)),
+            sensors=flight_summary.Sensors(
+                found.scale_used, given.current_offset, given.voltage_scale, np.full(1, np.nan)
+            ),
         ),
         recording="log",
         spans="punch_outs",
@@ -348,13 +348,13 @@ CALCULATOR = Calculator(
         Caution(
             "slow-recording",
             "Samples are {usual_step} apart: peaks of a punch fall between them.",
-            when=lambda given, found: found.usual_step > flown.SLOW,
+            when=lambda given, found: found.usual_step > flight_summary.SLOW,
         ),
         Caution(
             "odd-clock",
             "Samples are {usual_step} apart. If the times are milliseconds or microseconds, say so in the header: "
             "time [ms], time [us].",
-            when=lambda given, found: found.usual_step > flown.ODD,
+            when=lambda given, found: found.usual_step > flight_summary.ODD,
         ),
         Caution(
             "gaps",
@@ -365,7 +365,7 @@ CALCULATOR = Calculator(
             "clock-went-back",
             "Times go back in the recording: what was recorded again was left out. Two flights in one recording? Send "
             "each by itself.",
-            when=lambda given, found: flown.any_left_out(found.left_out, "backward-time"),
+            when=lambda given, found: flight_summary.any_left_out(found.left_out, "backward-time"),
         ),
         Caution(
             "more-than-held",

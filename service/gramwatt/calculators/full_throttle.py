@@ -5,8 +5,8 @@ from typing import Annotated, Final
 
 import numpy as np
 
-from gramwatt import drivetrain, vocabulary
-from gramwatt.common import (
+from gramwatt.calculators._shared import drivetrain, fields
+from gramwatt.calculators._shared.cautions import (
     LIHV_EXTRAPOLATED,
     LITHIUM_FIRE,
     MORE_THAN_FULL,
@@ -16,9 +16,8 @@ from gramwatt.common import (
     USUAL_RESISTANCE,
     rested_voltage,
 )
-from gramwatt.declare import Array, Calculator, Caution, Example, Quantity, Rule, Series
+from gramwatt.model import Array, Calculator, Caution, Curve, Example, Quantity, Rule, Series
 from gramwatt.physics import air, cells, constants, craft, pack, rotor
-from gramwatt.pictures import Curve
 
 THROTTLES: Final = np.array([0.25, 0.50, 0.75, 1.00])
 
@@ -27,26 +26,26 @@ THROTTLES: Final = np.array([0.25, 0.50, 0.75, 1.00])
 class Inputs:
     """The pack, the motors, the propellers, the air, and bench points that set defaults right."""
 
-    cells: vocabulary.Cells
-    capacity: vocabulary.Capacity
-    kv: vocabulary.Kv
-    diameter: vocabulary.PropellerDiameter
-    pitch: vocabulary.Pitch
-    blades: vocabulary.Blades
-    motors: vocabulary.Motors
+    cells: fields.Cells
+    capacity: fields.Capacity
+    kv: fields.Kv
+    diameter: fields.PropellerDiameter
+    pitch: fields.Pitch
+    blades: fields.Blades
+    motors: fields.Motors
     mass: Annotated[Array, Quantity("g", "All-up mass, for thrust to weight.", above=0, at_most=1e5, optional=True)]
     throttle_cap: Annotated[Array, Quantity("%", "Greatest throttle allowed.", above=0, at_most=100, default=100)]
-    chemistry: vocabulary.Chemistry
+    chemistry: fields.Chemistry
     state_of_charge: Annotated[
         Array,
         Quantity("%", "Charge in the pack; full gives the greatest current.", at_least=0, at_most=100, default=100),
     ]
-    open_circuit_voltage: vocabulary.OpenCircuitVoltage
-    cell_resistance: vocabulary.CellResistance
-    lead_resistance: vocabulary.LeadResistance
-    pack_temperature: vocabulary.PackTemperature
-    activation_energy: vocabulary.ActivationEnergy
-    discharge_rating: vocabulary.DischargeRating
+    open_circuit_voltage: fields.OpenCircuitVoltage
+    cell_resistance: fields.CellResistance
+    lead_resistance: fields.LeadResistance
+    pack_temperature: fields.PackTemperature
+    activation_energy: fields.ActivationEnergy
+    discharge_rating: fields.DischargeRating
     kv_deficit: drivetrain.KvDeficit
     motor_resistance: drivetrain.MotorResistance
     no_load_current: drivetrain.NoLoadCurrent
@@ -54,9 +53,9 @@ class Inputs:
     thrust_coefficient: drivetrain.ThrustCoefficient
     power_coefficient: drivetrain.PowerCoefficient
     figure_of_merit: drivetrain.FigureOfMerit
-    air_density: vocabulary.AirDensity
-    air_temperature: vocabulary.AirTemperature
-    avionics_power: vocabulary.AvionicsPower
+    air_density: fields.AirDensity
+    air_temperature: fields.AirTemperature
+    avionics_power: fields.AvionicsPower
     bench_speed: drivetrain.BenchSpeed
     bench_thrust: drivetrain.BenchThrust
     bench_shaft_power: drivetrain.BenchShaftPower

@@ -5,23 +5,23 @@ from typing import Annotated, Final
 
 import numpy as np
 
-from gramwatt import vocabulary
-from gramwatt.declare import (
+from gramwatt.calculators._shared import fields
+from gramwatt.model import (
     Array,
     Assumption,
+    BoolArray,
     Calculator,
     Caution,
     Choice,
-    Codes,
     Count,
+    Curve,
     Example,
+    IndexArray,
     Quantity,
     Reference,
     Rule,
-    Truths,
 )
 from gramwatt.physics import cells, constants, hover
-from gramwatt.pictures import Curve
 
 LAYOUTS: Final = ("single", "coaxial")
 
@@ -38,25 +38,26 @@ def _speed(description: str) -> Quantity:
 class Inputs:
     """The craft, the air, how it moves, and a measured hover that sets the default right."""
 
-    mass: vocabulary.Mass
-    diameter: vocabulary.PropellerDiameter
-    motors: vocabulary.Motors
+    mass: fields.Mass
+    diameter: fields.PropellerDiameter
+    motors: fields.Motors
     layout: Annotated[
-        Codes, Choice(LAYOUTS, "One propeller at each place, or coaxial pairs; motors counts all.", default="single")
+        IndexArray,
+        Choice(LAYOUTS, "One propeller at each place, or coaxial pairs; motors counts all.", default="single"),
     ]
     rotor_spacing: Annotated[
         Array, _measured("in", "Between the axes of neighbouring propellers, for disks that overlap.", at_most=1000)
     ]
-    figure_of_merit: vocabulary.FigureOfMerit
+    figure_of_merit: fields.FigureOfMerit
     drive_efficiency: Annotated[
         Array, _measured("%", "Efficiency of motor and controller: shaft over electrical power.", at_most=100)
     ]
-    avionics_power: vocabulary.AvionicsPower
-    air_density: vocabulary.AirDensity
+    avionics_power: fields.AvionicsPower
+    air_density: fields.AirDensity
     climb_speed: Annotated[Array, _speed("Steady speed upward.")]
     forward_speed: Annotated[Array, _speed("Speed through the air across the rotors' axes.")]
     cells: Annotated[Array, Count("Cells in series, for the current.", at_least=1, at_most=24, optional=True)]
-    chemistry: vocabulary.Chemistry
+    chemistry: fields.Chemistry
     cell_voltage: Annotated[Array, _measured("V", "Voltage per cell under this load.", at_most=4.5)]
     hover_current: Annotated[
         Array, _measured("A", "Measured: current from the pack in hover at this mass, in this air.", at_most=1e4)
@@ -150,15 +151,15 @@ def _usual_efficiency(given: Inputs) -> Array:
     return hover.usual_drive_efficiency(_weight(given) / given.motors)
 
 
-def _is_equal(values: Array, expected: Array) -> Truths:
+def _is_equal(values: Array, expected: Array) -> BoolArray:
     return np.asarray(np.abs(values - expected) <= 1e-9 * expected)
 
 
-def _is_usual(given: Inputs) -> Truths:
+def _is_usual(given: Inputs) -> BoolArray:
     return _is_equal(given.drive_efficiency, _usual_efficiency(given))
 
 
-def _is_measured(given: Inputs) -> Truths:
+def _is_measured(given: Inputs) -> BoolArray:
     return ~np.isnan(given.hover_current * given.hover_voltage)
 
 

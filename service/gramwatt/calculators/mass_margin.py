@@ -5,26 +5,26 @@ from typing import Annotated, Final
 
 import numpy as np
 
-from gramwatt import scales
-from gramwatt.common import CHECK_AUTHORITY
-from gramwatt.declare import (
+from gramwatt.calculators._shared import parts as shared_parts
+from gramwatt.calculators._shared.cautions import CHECK_AUTHORITY
+from gramwatt.calculators._shared.parts import MASS, Part
+from gramwatt.model import (
     Array,
+    BoolArray,
     Calculator,
     Caution,
     Choice,
-    Codes,
     Example,
+    IndexArray,
+    Ladder,
     Quantity,
     Reference,
     Rule,
     Series,
     Spread,
     Table,
-    Truths,
 )
 from gramwatt.physics import weighing
-from gramwatt.pictures import Ladder
-from gramwatt.scales import MASS, Part
 
 READINGS: Final = ("each", "together")
 
@@ -38,12 +38,12 @@ class Inputs:
         Array, Series(MASS, "Bare masses, added to the parts if both are given.", longest=500, optional=True)
     ]
     masses_u: Annotated[Array, Spread(of="masses")]
-    rule: scales.Rule
-    limit: scales.Limit
-    comparison: scales.Comparison
-    resolution: scales.Resolution
+    rule: shared_parts.Rule
+    limit: shared_parts.Limit
+    comparison: shared_parts.Comparison
+    resolution: shared_parts.Resolution
     readings: Annotated[
-        Codes, Choice(READINGS, "Whether parts were weighed each by itself, or all in one go.", default="each")
+        IndexArray, Choice(READINGS, "Whether parts were weighed each by itself, or all in one go.", default="each")
     ]
 
 
@@ -67,7 +67,8 @@ class Results:
         Array, Quantity("g", "Expanded uncertainty (k = 2) of the total, from the scale and any +/-.", method=EXPANDED)
     ]
     verdict: Annotated[
-        Codes, Choice(weighing.VERDICTS, "Under the limit or over it, as far as the scale can tell.", method=VERDICT)
+        IndexArray,
+        Choice(weighing.VERDICTS, "Under the limit or over it, as far as the scale can tell.", method=VERDICT),
     ]
     probability_under: Annotated[
         Array, Quantity("%", "Probability that the true mass meets the limit.", method=PROBABILITY)
@@ -96,10 +97,10 @@ def mass_margin(given: Inputs) -> Results:
     together = given.readings == READINGS.index("together")
     display = np.where(
         together,
-        scales.display_variance(once, given.resolution),
-        scales.display_variance(multiples, given.resolution),
+        shared_parts.display_variance(once, given.resolution),
+        shared_parts.display_variance(multiples, given.resolution),
     )
-    standard = np.sqrt(display + scales.stated_variance(multiples, stated))
+    standard = np.sqrt(display + shared_parts.stated_variance(multiples, stated))
     limit, inclusive = weighing.limit_in_force(given.rule, given.limit, given.comparison)
     judged = weighing.judge(total, standard, limit, inclusive)
     return Results(
@@ -113,7 +114,7 @@ def mass_margin(given: Inputs) -> Results:
     )
 
 
-def _is_stated(given: Inputs, found: Results) -> Truths:
+def _is_stated(given: Inputs, found: Results) -> BoolArray:
     """Whether any mass came with a +/-."""
     return np.asarray((given.parts.mass_u > 0).any(axis=1) | (given.masses_u > 0).any(axis=1))
 
@@ -133,7 +134,7 @@ CALCULATOR = Calculator(
         half_width=lambda given, found: found.expanded_uncertainty,
     ),
     any_of=(("parts", "masses"),),
-    assumptions=scales.LIMITS,
+    assumptions=shared_parts.LIMITS,
     rules=(
         Rule(
             "nothing-weighed",
@@ -143,7 +144,7 @@ CALCULATOR = Calculator(
         ),
     ),
     references=(
-        *scales.laws("margin", "verdict", "probability_under"),
+        *shared_parts.laws("margin", "verdict", "probability_under"),
         Reference(
             "JCGM 100:2008 (GUM), 4.3.7: a display step d gives a standard uncertainty d/sqrt(12); 6.2.1: expanded "
             "uncertainty with k = 2",
@@ -154,8 +155,8 @@ CALCULATOR = Calculator(
     ),
     cautions=(
         CHECK_AUTHORITY,
-        scales.ALL_ON_BOARD,
-        scales.RULE_SETS_LIMIT,
+        shared_parts.ALL_ON_BOARD,
+        shared_parts.RULE_SETS_LIMIT,
         Caution(
             "two-uncertainties",
             "expanded_uncertainty counts the scale's display and the +/- of the masses; uncertainty counts the +/- "

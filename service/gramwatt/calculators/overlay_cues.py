@@ -8,35 +8,36 @@ from typing import Annotated, Final
 
 import numpy as np
 
-from gramwatt import flown, pictures, recordings, vocabulary
-from gramwatt.captions import picture, subrip, substation, template, timecode, webvtt
-from gramwatt.captions.captioned import NOTHING, Captioned, captioned, cues_again, rate_or_none
+from gramwatt.calculators._shared import fields, flight_summary, logs
+from gramwatt.calculators._shared.cautions import LAND_EARLY, LITHIUM_FIRE
+from gramwatt.calculators._shared.frames import NUMBERED, Frame, frame_table, greatest
+from gramwatt.calculators._shared.log_statistics import groups
+from gramwatt.captions import image, subrip, substation, template, timecode, webvtt
+from gramwatt.captions.caption_track import NOTHING, Captioned, captioned, cues_again, rate_or_none
 from gramwatt.captions.cues import Cue
 from gramwatt.captions.frames import MOST_FRAMES, frame_span
 from gramwatt.captions.placement import PLACES, Placement
-from gramwatt.captions.ticks import resolves
-from gramwatt.common import LAND_EARLY, LITHIUM_FIRE
-from gramwatt.declare import (
+from gramwatt.captions.timestamps import resolves
+from gramwatt.model import (
     Array,
     Calculator,
     Caution,
     Choice,
-    Codes,
     Count,
     Example,
     Form,
-    Labels,
+    IndexArray,
     Length,
     Quantity,
     Reference,
     Rule,
+    StringArray,
     Table,
     Text,
+    charts,
 )
 from gramwatt.physics import constants
 from gramwatt.physics.recording import Course
-from gramwatt.prepared import groups
-from gramwatt.video import NUMBERED, Frame, frame_table, greatest
 
 NOT_CUT: Final = np.full(1, np.nan)
 FIELDS: Final = ", ".join((*template.FIELDS, *template.MARKS))
@@ -46,16 +47,16 @@ FIELDS: Final = ", ".join((*template.FIELDS, *template.MARKS))
 class Inputs:
     """The recording, the pack, the video's clock, and how the figures shall stand on it."""
 
-    log: recordings.Log
-    cells: recordings.FlownCells
-    capacity: recordings.FlownCapacity
-    start_charge: vocabulary.StartCharge
-    current_scale: recordings.CurrentScale
-    current_offset: recordings.CurrentOffset
-    voltage_scale: recordings.VoltageScale
-    longest_gap: recordings.LongestGap
+    log: logs.Log
+    cells: logs.FlownCells
+    capacity: logs.FlownCapacity
+    start_charge: fields.StartCharge
+    current_scale: logs.CurrentScale
+    current_offset: logs.CurrentOffset
+    voltage_scale: logs.VoltageScale
+    longest_gap: logs.LongestGap
     frame_rate: Annotated[
-        Labels,
+        StringArray,
         Text(
             "Frames a second, exactly: a fraction, or the decimals it is usually written with (29.97 is 30000/1001).",
             longest=16,
@@ -82,7 +83,7 @@ class Inputs:
     ]
     changes: Annotated[Array, Quantity("Hz", "How often a caption may change.", at_least=0.1, at_most=120, default=4)]
     template: Annotated[
-        Labels,
+        StringArray,
         Text(
             f"What a caption says: words, and fields in braces with their digits, as {{voltage:2}}. Fields: {FIELDS}.",
             longest=200,
@@ -95,7 +96,7 @@ class Inputs:
     ]
     width: Annotated[Array, Count("Width of the video in pixels.", at_least=64, at_most=8192, default=1920)]
     height: Annotated[Array, Count("Height of the video in pixels.", at_least=64, at_most=4320, default=1080)]
-    place: Annotated[Codes, Choice(PLACES, "Where captions stand.", default="bottom-left")]
+    place: Annotated[IndexArray, Choice(PLACES, "Where captions stand.", default="bottom-left")]
     text_size: Annotated[Array, Quantity("%", "Height of a line, of the video's.", at_least=1, at_most=25, default=5)]
     safe_area: Annotated[
         Array, Quantity("%", "Kept free at each edge, of width and height.", at_least=0, at_most=25, default=5)
@@ -143,8 +144,8 @@ class Results:
 
     captions: Annotated[Array, Count("Captions.", at_least=0, at_most=MOST_FRAMES, method="texts that differ in turn")]
     frame_count: Annotated[Array, Count("Frames.", at_least=0, at_most=MOST_FRAMES, method=NUMBERED)]
-    first_timecode: Annotated[Labels, Text("Of the first frame.", longest=16, method="SMPTE ST 12-1")]
-    last_timecode: Annotated[Labels, Text("Of the last frame.", longest=16, method="SMPTE ST 12-1")]
+    first_timecode: Annotated[StringArray, Text("Of the first frame.", longest=16, method="SMPTE ST 12-1")]
+    last_timecode: Annotated[StringArray, Text("Of the last frame.", longest=16, method="SMPTE ST 12-1")]
     peak_current: Annotated[Array, Quantity("A", "Greatest current shown.", method="greatest of the frames")]
     peak_power: Annotated[Array, Quantity("W", "Greatest power shown.", method="greatest of the frames")]
     samples: Annotated[Array, Count("Samples recorded.", at_least=0, at_most=5_000_000, method="counted")]
@@ -260,12 +261,12 @@ def _text_at(given: Inputs, found: Results) -> str:
 
 def as_svg(given: Inputs, found: Results) -> Iterator[bytes]:
     """One instant as SVG."""
-    yield picture.svg(_text_at(given, found), _placement(given)).encode()
+    yield image.svg(_text_at(given, found), _placement(given)).encode()
 
 
 def as_png(given: Inputs, found: Results) -> Iterator[bytes]:
     """One instant as PNG."""
-    yield picture.png(_text_at(given, found), _placement(given))
+    yield image.png(_text_at(given, found), _placement(given))
 
 
 def _pixels(given: Inputs) -> Array:
@@ -279,13 +280,13 @@ CALCULATOR = Calculator(
     results=Results,
     formula=overlay_cues,
     job="show",
-    picture=pictures.Course(
-        lambda given, found: flown.trace(
+    picture=charts.Course(
+        lambda given, found: flight_summary.trace(
             given.log,
             longest_gap=given.longest_gap,
             begin=NOT_CUT,
             end=NOT_CUT,
-            sensors=flown.Sensors(given.current_scale, given.current_offset, given.voltage_scale, NOT_CUT),
+            sensors=flight_summary.Sensors(given.current_scale, given.current_offset, given.voltage_scale, NOT_CUT),
         ),
         recording="log",
     ),

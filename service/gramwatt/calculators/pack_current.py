@@ -5,8 +5,8 @@ from typing import Annotated
 
 import numpy as np
 
-from gramwatt import vocabulary
-from gramwatt.common import (
+from gramwatt.calculators._shared import fields
+from gramwatt.calculators._shared.cautions import (
     LIHV_EXTRAPOLATED,
     LITHIUM_FIRE,
     MORE_THAN_FULL,
@@ -18,26 +18,25 @@ from gramwatt.common import (
     arrhenius,
     rested_voltage,
 )
-from gramwatt.declare import Array, Calculator, Caution, Example, Quantity, Reference, Rule
+from gramwatt.model import Array, Calculator, Caution, Curve, Example, Quantity, Reference, Rule
 from gramwatt.physics import cells, pack
-from gramwatt.pictures import Curve
 
 
 @dataclass(frozen=True, slots=True)
 class Inputs:
     """The pack, its charge and temperature, and the power asked of it."""
 
-    cells: vocabulary.Cells
-    capacity: vocabulary.Capacity
+    cells: fields.Cells
+    capacity: fields.Capacity
     power: Annotated[Array, Quantity("W", "Power drawn at the pack's terminals.", at_least=0, at_most=1e5)]
-    chemistry: vocabulary.Chemistry
-    state_of_charge: vocabulary.StateOfCharge
-    open_circuit_voltage: vocabulary.OpenCircuitVoltage
-    cell_resistance: vocabulary.CellResistance
-    lead_resistance: vocabulary.LeadResistance
-    pack_temperature: vocabulary.PackTemperature
-    activation_energy: vocabulary.ActivationEnergy
-    discharge_rating: vocabulary.DischargeRating
+    chemistry: fields.Chemistry
+    state_of_charge: fields.StateOfCharge
+    open_circuit_voltage: fields.OpenCircuitVoltage
+    cell_resistance: fields.CellResistance
+    lead_resistance: fields.LeadResistance
+    pack_temperature: fields.PackTemperature
+    activation_energy: fields.ActivationEnergy
+    discharge_rating: fields.DischargeRating
 
 
 QUADRATIC = "2 * power / (open_circuit_voltage + sqrt(open_circuit_voltage**2 - 4 * power * pack_resistance))"

@@ -5,11 +5,22 @@ from typing import Annotated, Final
 
 import numpy as np
 
-from gramwatt import vocabulary
-from gramwatt.common import LITHIUM_FIRE
-from gramwatt.declare import Array, Calculator, Caution, Choice, Codes, Count, Example, Quantity, Reference, Unit
+from gramwatt.calculators._shared import fields
+from gramwatt.calculators._shared.cautions import LITHIUM_FIRE
+from gramwatt.model import (
+    Array,
+    Bars,
+    Calculator,
+    Caution,
+    Choice,
+    Count,
+    Example,
+    IndexArray,
+    Quantity,
+    Reference,
+    Unit,
+)
 from gramwatt.physics import cells
-from gramwatt.pictures import Bars
 
 CARRY_ON_ENERGY: Final[Annotated[float, Unit("J")]] = 100 * 3600.0
 APPROVAL_ENERGY: Final[Annotated[float, Unit("J")]] = 160 * 3600.0
@@ -20,12 +31,12 @@ BAGGAGE: Final = ("carry-on", "airline-approval", "not-in-baggage")
 class Inputs:
     """The pack as its label tells it."""
 
-    cells: vocabulary.Cells
-    capacity: vocabulary.Capacity
-    parallel: vocabulary.Parallel
-    chemistry: vocabulary.Chemistry
-    reserve: vocabulary.Reserve
-    pack_mass: vocabulary.PackMass
+    cells: fields.Cells
+    capacity: fields.Capacity
+    parallel: fields.Parallel
+    chemistry: fields.Chemistry
+    reserve: fields.Reserve
+    pack_mass: fields.PackMass
 
 
 NOMINAL = "cells times the chemistry's nominal cell voltage: lipo 3.7 V, lihv 3.8 V, li-ion 3.6 V, lifepo4 3.2 V"
@@ -52,7 +63,7 @@ class Results:
         Array,
         Quantity("Wh/kg", "Label energy per mass.", formula="nominal_energy / pack_mass", needs=("pack_mass",)),
     ]
-    baggage: Annotated[Codes, Choice(BAGGAGE, "How it may travel by air, by label energy.", method=TRAVEL)]
+    baggage: Annotated[IndexArray, Choice(BAGGAGE, "How it may travel by air, by label energy.", method=TRAVEL)]
 
 
 def pack_energy(given: Inputs) -> Results:

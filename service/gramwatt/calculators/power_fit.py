@@ -5,14 +5,24 @@ from typing import Annotated, Final
 
 import numpy as np
 
-from gramwatt import vocabulary
-from gramwatt.common import LAND_EARLY, LITHIUM_FIRE
-from gramwatt.declare import (
+from gramwatt.calculators._shared import fields
+from gramwatt.calculators._shared.cautions import LAND_EARLY, LITHIUM_FIRE
+from gramwatt.calculators._shared.flights import (
+    AERODYNAMIC,
+    AERODYNAMIC_U,
+    DURATION_OR_LOG,
+    Flight,
+    average_powers,
+    is_recorded,
+    some,
+)
+from gramwatt.model import (
     Array,
     Assumption,
     Calculator,
     Caution,
     Count,
+    Curve,
     Example,
     Quantity,
     Reference,
@@ -20,9 +30,7 @@ from gramwatt.declare import (
     Series,
     Table,
 )
-from gramwatt.flights import AERODYNAMIC, AERODYNAMIC_U, DURATION_OR_LOG, Flight, average_powers, is_recorded, some
 from gramwatt.physics import cells, scaling
-from gramwatt.pictures import Curve
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,9 +43,9 @@ class Inputs:
     capacity: Annotated[
         Array, Quantity("mAh", "Rated capacity of the pack to predict for.", above=0, at_most=1e6, optional=True)
     ]
-    chemistry: vocabulary.Chemistry
-    reserve: vocabulary.Reserve
-    air_density: vocabulary.AirDensity
+    chemistry: fields.Chemistry
+    reserve: fields.Reserve
+    air_density: fields.AirDensity
     mass_exponent: Annotated[
         Array,
         Quantity(

@@ -5,11 +5,22 @@ from typing import Annotated, Final
 
 import numpy as np
 
-from gramwatt import vocabulary
-from gramwatt.common import PROPELLERS_OFF
-from gramwatt.declare import Array, Assumption, Calculator, Caution, Choice, Codes, Count, Example, Quantity, Reference
+from gramwatt.calculators._shared import fields
+from gramwatt.calculators._shared.cautions import PROPELLERS_OFF
+from gramwatt.model import (
+    Array,
+    Assumption,
+    Calculator,
+    Caution,
+    Choice,
+    Count,
+    Curve,
+    Example,
+    IndexArray,
+    Quantity,
+    Reference,
+)
 from gramwatt.physics import air, cells, rotor
-from gramwatt.pictures import Curve
 
 SET_BY: Final = ("full-throttle", "kv-and-cells", "speed", "tip-mach")
 
@@ -22,9 +33,9 @@ CellVoltage = Annotated[
 class Inputs:
     """The motor and the pack, and one or more targets; the lowest target sets the cap."""
 
-    kv: vocabulary.Kv
-    cells: vocabulary.Cells
-    chemistry: vocabulary.Chemistry
+    kv: fields.Kv
+    cells: fields.Cells
+    chemistry: fields.Chemistry
     cell_voltage: CellVoltage
     target_kv: Annotated[
         Array, Quantity("rpm/V", "Target: speed constant to turn like.", above=0, at_most=1e5, optional=True)
@@ -40,8 +51,8 @@ class Inputs:
             "1", "Target: greatest tip Mach number without load; needs diameter.", above=0, at_most=2, optional=True
         ),
     ]
-    diameter: vocabulary.Diameter
-    air_temperature: vocabulary.AirTemperature
+    diameter: fields.Diameter
+    air_temperature: fields.AirTemperature
 
 
 LOWEST = (
@@ -75,7 +86,8 @@ class Results:
         Array, Quantity("1", "Tip Mach number without load at the cap.", formula=TIP_MACH, needs=("diameter",))
     ]
     set_by: Annotated[
-        Codes, Choice(SET_BY, "Which target set the cap.", method="the lowest; full-throttle where none is below it")
+        IndexArray,
+        Choice(SET_BY, "Which target set the cap.", method="the lowest; full-throttle where none is below it"),
     ]
 
 

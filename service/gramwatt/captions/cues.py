@@ -10,11 +10,11 @@ from typing import Final, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from gramwatt.arrays import Array
 from gramwatt.captions.frames import Frames
 from gramwatt.captions.smoothing import alike, prominence, recorded
 from gramwatt.captions.template import TIMECODE, Slot, Template, figure, nearest, places
 from gramwatt.captions.timecode import frame_time, labels
-from gramwatt.declare import Array
 
 HOLD: Final = 0.7
 """A shown figure stays until its value is further from it than this share of its last place; more than a half, so one

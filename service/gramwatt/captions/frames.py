@@ -9,8 +9,8 @@ from typing import Final, NamedTuple, TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
+from gramwatt.arrays import Array, BoolArray
 from gramwatt.captions.smoothing import alike, integral_at, linked, recorded, running, smooth, surroundings
-from gramwatt.declare import Array, Truths
 from gramwatt.physics.recording import Course
 
 Numbers: TypeAlias = NDArray[np.int64]
@@ -59,7 +59,7 @@ class _Places(NamedTuple):
     step: NDArray[np.intp]
     seconds: Array
     share: Array
-    inside: Truths
+    inside: BoolArray
 
 
 def frame_span(course: Course, *, rate: Fraction, offset: float, begin: float, end: float) -> tuple[int, int]:
@@ -167,10 +167,10 @@ def _places(course: Course, instant: Array) -> _Places:
     return _Places(step, np.where(inside, seconds, 0.0), np.where(inside, share, 0.0), inside)
 
 
-def _known(course: Course, values: Array, places: _Places) -> Truths:
+def _known(course: Course, values: Array, places: _Places) -> BoolArray:
     """Frames (F,) where channels (..., K) have a value: inside, and with one at both ends of the step."""
     links = np.concatenate((linked(course, values), [False]))[places.step]
-    found: Truths = places.inside & recorded(values)[places.step] & (links | (places.seconds == 0))
+    found: BoolArray = places.inside & recorded(values)[places.step] & (links | (places.seconds == 0))
     return found
 
 

@@ -22,7 +22,7 @@ from typing import Final, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from gramwatt.declare import Array, Truths
+from gramwatt.arrays import Array, BoolArray
 from gramwatt.physics.recording import Course, cumulative
 
 SIGMAS: Final = 3.0
@@ -69,13 +69,13 @@ def alike(channels: Array) -> list[list[int]]:
     return list(groups.values())
 
 
-def recorded(values: Array) -> Truths:
+def recorded(values: Array) -> BoolArray:
     """Samples (K,) at which channels (..., K) have a value: all of them at the same ones."""
-    known: Truths = np.isfinite(values.reshape(-1, values.shape[-1])[0])
+    known: BoolArray = np.isfinite(values.reshape(-1, values.shape[-1])[0])
     return known
 
 
-def linked(course: Course, values: Array) -> Truths:
+def linked(course: Course, values: Array) -> BoolArray:
     """Steps (K - 1,) over which channels (..., K) are known: those that count, with a value at both ends."""
     known = recorded(values)
     return course.counts & known[1:] & known[:-1]

@@ -7,7 +7,7 @@ from fractions import Fraction
 from typing import Final
 
 from gramwatt.captions.cues import Cue
-from gramwatt.captions.ticks import clock, tick
+from gramwatt.captions.timestamps import clock, tick
 
 PER_SECOND: Final = 1000
 """Ticks that a second has."""

@@ -13,7 +13,7 @@ from typing import Final
 
 from gramwatt.captions.cues import Cue
 from gramwatt.captions.placement import Placement
-from gramwatt.captions.ticks import clock, tick
+from gramwatt.captions.timestamps import clock, tick
 
 PER_SECOND: Final = 1000
 """Ticks that a second has."""

@@ -8,10 +8,10 @@ from typing import Any, Final
 
 import numpy as np
 
-from gramwatt.declare import Array, Calculator
-from gramwatt.edge.tables import sweep
-from gramwatt.edge.tables.answering import Plan, answered, carries_uncertainty
-from gramwatt.edge.tables.grid_work import check_grid
+from gramwatt.engine.tables import sweep
+from gramwatt.engine.tables.compute import Plan, answered, carries_uncertainty
+from gramwatt.engine.tables.grid_cost import check_grid
+from gramwatt.model import Array, Calculator
 
 
 @dataclass(frozen=True, slots=True)

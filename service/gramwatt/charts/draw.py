@@ -16,10 +16,10 @@ from matplotlib.colors import to_hex
 from matplotlib.figure import Figure
 
 from gramwatt.charts import svg
-from gramwatt.charts.bodies import draw_map, draw_rows, draw_stairs, shades
+from gramwatt.charts.figure import Graph, Map, Rows, Sheet, Stairs
 from gramwatt.charts.graph import draw_graph
 from gramwatt.charts.page import Page
-from gramwatt.charts.sheet import Graph, Map, Rows, Sheet, Stairs
+from gramwatt.charts.panels import draw_map, draw_rows, draw_stairs, shades
 from gramwatt.charts.sizes import body_height, head_lines, top_of
 from gramwatt.charts.themes import AUTO, DARK, FONT, LIGHT, SHAPES, Look
 

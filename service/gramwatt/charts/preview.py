@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from gramwatt.charts import sizes, words
-from gramwatt.charts.declared import Asked, curve_axis, sheet, unit_across
+from gramwatt.charts import formatting, sizes
+from gramwatt.charts.calculator_charts import Asked, curve_axis, sheet, unit_across
 from gramwatt.charts.themes import SHAPES, Look
-from gramwatt.pictures import Curve
+from gramwatt.model import Curve
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,13 +42,13 @@ def preview(asked: Asked) -> Preview | None:
 def _words(asked: Asked, picture: Curve[object, object]) -> str:
     """What is drawn against what, and the values at these inputs."""
     answer, across = asked.answer, picture.across or picture.vary
-    told = f"{' and '.join(map(words.spoken, picture.show))} against {words.spoken(across)}"
+    told = f"{' and '.join(map(formatting.spoken, picture.show))} against {formatting.spoken(across)}"
     here = answer["results"].get(across, answer["given"].get(across))
     values = [
-        f"{words.spoken(name)} is {words.with_width(value, asked.width(name), asked.unit(name))}"
+        f"{formatting.spoken(name)} is {formatting.with_width(value, asked.width(name), asked.unit(name))}"
         for name in picture.show
         if isinstance(value := answer["results"][name], int | float)
     ]
     if values and isinstance(here, int | float):
-        told += f". Here, at {words.value(here, unit_across(asked, picture))}, {' and '.join(values)}"
-    return words.sentence(told)
+        told += f". Here, at {formatting.value(here, unit_across(asked, picture))}, {' and '.join(values)}"
+    return formatting.sentence(told)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from typing import Final
 
-from gramwatt.charts.sheet import Body, Graph, Rows, Sheet, Stairs
+from gramwatt.charts.figure import Body, Graph, Rows, Sheet, Stairs
 from gramwatt.charts.themes import SHAPES, Look
 
 PANEL: Final = 1.55

@@ -4,7 +4,7 @@ from typing import Annotated, Final, NamedTuple
 
 import numpy as np
 
-from gramwatt.declare import Array, Unit
+from gramwatt.arrays import Array, Unit
 from gramwatt.physics import constants
 
 SEA_LEVEL_TEMPERATURE: Final[Annotated[float, Unit("K")]] = 288.15

@@ -7,7 +7,7 @@ from typing import Annotated, Final
 
 import numpy as np
 
-from gramwatt.declare import Array, Codes, Unit
+from gramwatt.arrays import Array, IndexArray, Unit
 from gramwatt.physics import constants
 
 CHEMISTRIES: Final = ("lipo", "lihv", "li-ion", "lifepo4")
@@ -52,7 +52,7 @@ measurement of such a cell stands behind it.
 """
 
 
-def open_circuit_voltage(chemistry: Codes, charge: Array) -> Array:
+def open_circuit_voltage(chemistry: IndexArray, charge: Array) -> Array:
     """Rested voltage of one cell.
 
     Parameters

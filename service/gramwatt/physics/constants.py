@@ -6,7 +6,7 @@ formula's results follow. Use them as ``constants.NAME`` at call time; never fol
 
 from typing import Annotated, Final
 
-from gramwatt.declare import Unit
+from gramwatt.arrays import Unit
 
 MOLAR_GAS_CONSTANT: Final[Annotated[float, Unit("J / (mol K)")]] = 8.314462618
 """CODATA 2018, exact in the SI of 2019."""

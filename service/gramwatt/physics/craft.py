@@ -6,7 +6,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from gramwatt.declare import Array
+from gramwatt.arrays import Array
 from gramwatt.physics import constants, motor, propeller
 
 

@@ -4,7 +4,7 @@ from typing import Annotated, Final
 
 import numpy as np
 
-from gramwatt.declare import Array, Unit
+from gramwatt.arrays import Array, Unit
 
 COAXIAL_FACTOR: Final = (1 + 17**0.5) / 4
 """Power of two coaxial rotors of equal thrust over that of the same two alone, 1.2808, with the lower one in the fully

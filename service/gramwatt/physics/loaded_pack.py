@@ -4,7 +4,7 @@ from typing import Annotated, Final, NamedTuple
 
 import numpy as np
 
-from gramwatt.declare import Array, Codes, Unit
+from gramwatt.arrays import Array, IndexArray, Unit
 from gramwatt.physics import cells as cell
 from gramwatt.physics.recording import Course, weights
 
@@ -73,7 +73,7 @@ def fit_resistance(
     offset: Array,
     voltage_scale: Array,
     cells: Array,
-    chemistry: Codes,
+    chemistry: IndexArray,
     capacity: Array,
     start: Array,
 ) -> ResistanceFit:

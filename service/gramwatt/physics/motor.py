@@ -9,7 +9,7 @@ from typing import Annotated, Final, NamedTuple
 
 import numpy as np
 
-from gramwatt.declare import Array, Unit
+from gramwatt.arrays import Array, Unit
 
 USUAL_RESISTANCE: Final[Annotated[float, Unit("ohm")]] = 0.250
 RESISTANCE_SPREAD: Final[Annotated[float, Unit("ohm")]] = 0.070

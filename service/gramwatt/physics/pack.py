@@ -4,7 +4,7 @@ from typing import Final, NamedTuple
 
 import numpy as np
 
-from gramwatt.declare import Array, Codes
+from gramwatt.arrays import Array, IndexArray
 from gramwatt.physics import cells
 
 ENDED_BY: Final = ("reserve", "cut-off", "power-limit")
@@ -51,7 +51,7 @@ class Discharge(NamedTuple):
     duration: Array
     end_charge: Array
     end_voltage: Array
-    ended_by: Codes
+    ended_by: IndexArray
     start_voltage: Array
 
 

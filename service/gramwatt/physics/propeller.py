@@ -8,7 +8,7 @@ from typing import Annotated, Final
 
 import numpy as np
 
-from gramwatt.declare import Array, Unit
+from gramwatt.arrays import Array, Unit
 
 STATIC_THRUST: Final = 0.145
 PITCH_POWER: Final = 0.55

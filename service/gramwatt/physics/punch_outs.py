@@ -5,7 +5,7 @@ from typing import Annotated, Final, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from gramwatt.declare import Array, Unit
+from gramwatt.arrays import Array, Unit
 from gramwatt.physics.recording import Course, percentiles, thinned, weights
 
 

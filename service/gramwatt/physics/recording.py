@@ -4,7 +4,7 @@ from typing import Annotated, Final, NamedTuple
 
 import numpy as np
 
-from gramwatt.declare import Array, Truths, Unit
+from gramwatt.arrays import Array, BoolArray, Unit
 
 SHORTEST_GAP: Final[Annotated[float, Unit("s")]] = 2.0
 USUAL_STEPS: Final = 5.0
@@ -32,7 +32,7 @@ class Course(NamedTuple):
     """(K,) as a share of full."""
     cell_voltage: Array
     """(K,) of the lowest cell [V]."""
-    counts: Truths
+    counts: BoolArray
     """(K - 1,) whether the time from a sample to the next counts; not where it is longer than a gap may be."""
 
 
@@ -128,12 +128,12 @@ def usual_step(steps: Array) -> float:
     return float((ordered[(count - 1) // 2] + ordered[count // 2]) / 2) if count else 0.0
 
 
-def _cause(left_out: Truths) -> Cause:
+def _cause(left_out: BoolArray) -> Cause:
     many = int(np.count_nonzero(left_out))
     return Cause(many, int(left_out.argmax()) if many else -1)
 
 
-def _out_of_order(time: Array, usable: Truths) -> tuple[Truths, Truths]:
+def _out_of_order(time: Array, usable: BoolArray) -> tuple[BoolArray, BoolArray]:
     """Usable samples (S,) at the time of one before them, and those whose time goes back or leaps ahead."""
     none = np.zeros(len(time), dtype=np.bool_)
     if (np.diff(time[usable]) > 0).all():
@@ -150,7 +150,7 @@ def _out_of_order(time: Array, usable: Truths) -> tuple[Truths, Truths]:
     return repeated, late
 
 
-def _restart(time: Array, in_order: Truths, before: Array) -> int:
+def _restart(time: Array, in_order: BoolArray, before: Array) -> int:
     """Where the clock begins again, as at a second flight: it falls back by more than half of what was recorded, and
     stays there for some samples. Where nothing does, the number of samples."""
     at = np.flatnonzero(in_order)
@@ -163,7 +163,7 @@ def _restart(time: Array, in_order: Truths, before: Array) -> int:
     return len(time)
 
 
-def _spikes(time: Array, known: Truths) -> Truths:
+def _spikes(time: Array, known: BoolArray) -> BoolArray:
     """Samples whose time leaps ahead while the next is again in order with the one before: a clock's lone error."""
     spikes = np.zeros(len(time), dtype=np.bool_)
     for _ in range(_SPIKE_PASSES):
@@ -180,7 +180,7 @@ def _spikes(time: Array, known: Truths) -> Truths:
     return spikes
 
 
-def _dropped(voltage: Array, current: Array) -> Truths:
+def _dropped(voltage: Array, current: Array) -> BoolArray:
     dropped = np.zeros(len(voltage), dtype=np.bool_)
     for values in (voltage, current):
         known = np.isfinite(values)

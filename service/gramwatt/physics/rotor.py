@@ -1,6 +1,6 @@
 """Speeds of a rotor."""
 
-from gramwatt.declare import Array
+from gramwatt.arrays import Array
 
 
 def tip_mach(rotor_speed: Array, diameter: Array, speed_of_sound: Array) -> Array:

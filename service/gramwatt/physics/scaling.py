@@ -4,7 +4,7 @@ from typing import Annotated, Final, NamedTuple
 
 import numpy as np
 
-from gramwatt.declare import Array, Truths, Unit
+from gramwatt.arrays import Array, BoolArray, Unit
 
 STANDARD_AIR_DENSITY: Final[Annotated[float, Unit("kg/m3")]] = 1.225
 """ISO 2533:1975, standard atmosphere at sea level."""
@@ -45,7 +45,7 @@ def best_pack_mass(rest_mass: Array, exponent: Array) -> Array:
     return rest_mass / np.where((exponent > 1) & (rest_mass > 0), exponent - 1, np.nan)
 
 
-def distinct(masses: Array) -> Truths:
+def distinct(masses: Array) -> BoolArray:
     """Whether masses (N, M) differ enough for an exponent to be fitted, see `LEAST_SPAN`; shape (N,)."""
     return np.asarray(masses.max(axis=1) > (1 + LEAST_SPAN) * masses.min(axis=1))
 
@@ -70,7 +70,7 @@ class PowerLaw(NamedTuple):
     scatter: Array
     deviations: Array
     spread: Array
-    fitted: Truths
+    fitted: BoolArray
     flights: int
 
     def power(self, mass: Array) -> Array:

@@ -4,7 +4,7 @@ import math
 
 import numpy as np
 
-from gramwatt.declare import Array
+from gramwatt.arrays import Array
 
 
 def normal_probability(deviations: Array) -> Array:

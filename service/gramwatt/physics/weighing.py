@@ -4,7 +4,7 @@ from typing import Annotated, Final, NamedTuple
 
 import numpy as np
 
-from gramwatt.declare import Array, Codes, Truths, Unit
+from gramwatt.arrays import Array, BoolArray, IndexArray, Unit
 from gramwatt.physics import statistics
 
 RULES: Final = ("custom", "us-14cfr48", "eu-c0")
@@ -18,14 +18,14 @@ RULE_COMPARISON: Final = np.array([COMPARISONS.index(word) for word in ("below",
 COVERAGE: Final = 2.0
 
 
-def limit_in_force(rule: Codes, limit: Array, comparison: Codes) -> tuple[Array, Truths]:
+def limit_in_force(rule: IndexArray, limit: Array, comparison: IndexArray) -> tuple[Array, BoolArray]:
     """The limit [kg] and whether it is itself allowed, (N,): the named rule's own, or for custom as given."""
     custom = rule == CUSTOM
     inclusive = np.where(custom, comparison, RULE_COMPARISON[rule]) == COMPARISONS.index("at_most")
     return np.where(custom, limit, RULE_LIMIT[rule]), np.asarray(inclusive)
 
 
-def rule_overrides(rule: Codes, limit: Array, comparison: Codes) -> Truths:
+def rule_overrides(rule: IndexArray, limit: Array, comparison: IndexArray) -> BoolArray:
     """Where (N,) a named rule set aside a limit or a comparison that was given with it."""
     expected = RULE_LIMIT[rule]
     same = (np.abs(limit - expected) <= 1e-5 * expected) & (comparison == RULE_COMPARISON[rule])
@@ -37,11 +37,11 @@ class Judgement(NamedTuple):
 
     margin: Array
     expanded: Array
-    verdict: Codes
+    verdict: IndexArray
     probability: Array
 
 
-def judge(total: Array, standard: Array, limit: Array, inclusive: Truths) -> Judgement:
+def judge(total: Array, standard: Array, limit: Array, inclusive: BoolArray) -> Judgement:
     """Judge a total of standard uncertainty ``standard`` [kg] against a limit [kg], all (N,).
 
     Under or over where the margin is at least the expanded uncertainty, else too close to call; without any

@@ -18,7 +18,7 @@ from typing import Any, Final
 from uvicorn.protocols.http.httptools_impl import HttpToolsProtocol
 
 from gramwatt.server.problem import make_problem
-from gramwatt.web.failures import EscapeTraceback
+from gramwatt.web.middleware.failures import EscapeTraceback
 
 READ_TIMEOUT: Final = float(os.environ.get("GRAMWATT_READ_TIMEOUT") or 5)
 """Seconds that a request head may take, and that a client may pause within a body."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from gramwatt.web import failures, metrics
+from gramwatt.web.middleware import failures, metrics
 
 
 def make_problem(

@@ -7,17 +7,19 @@ import os
 from flask import Flask, request
 from werkzeug.exceptions import HTTPException
 
-from gramwatt import registry
-from gramwatt.edge.budget import Cancelled, TooMuchWork
-from gramwatt.edge.limits import REQUEST_SECONDS
-from gramwatt.edge.queries import first_query
+from gramwatt.engine import registry
+from gramwatt.engine.budget import Cancelled, TooMuchWork
+from gramwatt.engine.limits import REQUEST_SECONDS
+from gramwatt.engine.query_strings import first_query
 from gramwatt.extras import MissingExtra
-from gramwatt.web import calculators, charts, failures, fast_path, headers, logs, metrics, problems, site, tables
-from gramwatt.web.limits import LONGEST_URL, RateLimit
-from gramwatt.web.memory import MemoryReturner
+from gramwatt.web import headers, problems
+from gramwatt.web.middleware import failures, fast_path, metrics
+from gramwatt.web.middleware.memory import MemoryReturner
+from gramwatt.web.middleware.proxies import NamedProxies
+from gramwatt.web.middleware.rate_limit import LONGEST_URL, RateLimit
+from gramwatt.web.middleware.work_limits import LimitedWork
 from gramwatt.web.pages import routes as pages
-from gramwatt.web.proxies import NamedProxies
-from gramwatt.web.work import LimitedWork
+from gramwatt.web.routes import calculators, charts, recordings, site, tables
 
 LARGEST_BODY = 1024 * 1024
 LOCAL_HOSTS = ("localhost", "127.0.0.1")
@@ -74,7 +76,7 @@ def create_app() -> Flask:
     app.register_blueprint(metrics.blueprint)
     app.register_blueprint(calculators.blueprint)
     app.register_blueprint(tables.blueprint)
-    app.register_blueprint(logs.blueprint)
+    app.register_blueprint(recordings.blueprint)
     app.register_blueprint(charts.blueprint)
     app.register_blueprint(pages.blueprint)
     return app

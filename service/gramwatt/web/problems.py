@@ -10,9 +10,9 @@ import orjson
 from flask import Response, g, request
 from werkzeug.exceptions import HTTPException
 
-from gramwatt.edge.ask import OverBudget, Refused
-from gramwatt.edge.budget import Cancelled, TooMuchWork
-from gramwatt.edge.wording import Fault, printable
+from gramwatt.engine.budget import Cancelled, TooMuchWork
+from gramwatt.engine.calculate import OverBudget, Refused
+from gramwatt.engine.messages import Fault, printable
 from gramwatt.extras import MissingExtra
 
 MOST_FAULTS: Final = 100

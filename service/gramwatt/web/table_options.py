@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any, Final
 
-from gramwatt.declare import Calculator, Choice, Count, Flag, Kind, Text
-from gramwatt.edge.tables.answering import Plan, planned
-from gramwatt.edge.tables.batch import FORMATS, Form
-from gramwatt.edge.tables.heading import Keeping
-from gramwatt.edge.tables.writing import Style
-from gramwatt.edge.wording import Fault
-from gramwatt.web.asking import ANSWER_OPTIONS, VALUE_OPTIONS, format_sent, preferred, result_units
+from gramwatt.engine.messages import Fault
+from gramwatt.engine.tables.batch import FORMATS, Form
+from gramwatt.engine.tables.compute import Plan, planned
+from gramwatt.engine.tables.header import Keeping
+from gramwatt.engine.tables.writers import Style
+from gramwatt.model import Calculator, Choice, Count, Flag, Kind, Text
+from gramwatt.web.request_parsing import ANSWER_OPTIONS, VALUE_OPTIONS, format_sent, preferred, result_units
 
 TABLE_OPTIONS: Final[Mapping[str, Kind]] = {
     "units": ANSWER_OPTIONS["units"],

@@ -6,8 +6,10 @@ import functools
 from collections.abc import Mapping
 from typing import Any
 
-from gramwatt.charts.words import spoken
-from gramwatt.declare import (
+from gramwatt.charts.formatting import spoken
+from gramwatt.engine.messages import accepts
+from gramwatt.engine.query_strings import fits_query
+from gramwatt.model import (
     Calculator,
     Choice,
     Count,
@@ -22,10 +24,8 @@ from gramwatt.declare import (
     default_of,
     fields_of,
     is_required,
+    units,
 )
-from gramwatt.edge import units
-from gramwatt.edge.queries import fits_query
-from gramwatt.edge.wording import accepts
 
 
 @functools.cache

@@ -6,11 +6,11 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from gramwatt.charts.words import value
-from gramwatt.declare import Calculator
-from gramwatt.edge.wording import Fault, plain
+from gramwatt.charts.formatting import value
+from gramwatt.engine.messages import Fault, plain
+from gramwatt.model import Calculator
 from gramwatt.web.pages.description import described, first_example
-from gramwatt.web.pages.reading import Form
+from gramwatt.web.pages.form_reader import Form
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,25 +6,24 @@ from typing import Final
 
 from flask import Blueprint, Response, render_template, request
 
-from gramwatt import registry
-from gramwatt.charts.declared import picture_of
-from gramwatt.charts.rendering import render
-from gramwatt.charts.sheet import Nothing
-from gramwatt.declare import JOBS
-from gramwatt.edge import ask
-from gramwatt.edge.figures import json_bytes
-from gramwatt.edge.queries import first_queried
+from gramwatt.charts.calculator_charts import picture_of
+from gramwatt.charts.figure import Nothing
+from gramwatt.charts.render import render
+from gramwatt.engine import calculate, registry
+from gramwatt.engine.query_strings import first_queried
+from gramwatt.engine.serializers import json_bytes
+from gramwatt.model import JOBS
 from gramwatt.version import __version__
-from gramwatt.web.asking import accepted_media, largest_recording, preferred
-from gramwatt.web.calculators import find
-from gramwatt.web.charts import MEDIA, styled
 from gramwatt.web.headers import cacheable, etag, not_modified, tag_of
-from gramwatt.web.pages import reading
+from gramwatt.web.pages import form_reader
 from gramwatt.web.pages.description import described, takes_files
 from gramwatt.web.pages.element import NEWEST, script, versions
 from gramwatt.web.pages.fragments import render_once, unit_options
 from gramwatt.web.pages.views import View, look_on_page, read_form, repeated, view_of
 from gramwatt.web.problems import Problem, invalid, refused, respond
+from gramwatt.web.request_parsing import accepted_media, largest_recording, preferred
+from gramwatt.web.routes.calculators import find
+from gramwatt.web.routes.charts import MEDIA, styled
 
 PAGES: Final = {"json": "application/json", "html": "text/html"}
 POLICY: Final = (
@@ -106,7 +105,7 @@ def calculator_chart(calculator_name: str) -> Response:
     faults = [*form.faults, *repeated()]
     try:
         sheet = picture_of(calculator, form.question, text=False, result_units=form.result_units)
-    except ask.Refused as error:
+    except calculate.Refused as error:
         raise refused(error, faults) from None
     except Nothing as nothing:
         raise Problem("no-answer", str(nothing)) from None
@@ -132,7 +131,7 @@ def _whole_or_part(template: str, view: View, *, framed: bool = False, **values:
 def _sent(calculator_name: str, template: str, *, framed: bool = False) -> Response:
     """The page of a question in a form, which may be long where it holds a recording, and only there."""
     calculator = find(calculator_name)
-    request.max_form_parts = reading.MOST_FIELDS + 10
+    request.max_form_parts = form_reader.MOST_FIELDS + 10
     if takes_files(calculator):
         request.max_content_length = request.max_form_memory_size = largest_recording()
     made = _whole_or_part(template, view_of(calculator), framed=framed)

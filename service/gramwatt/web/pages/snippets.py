@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from typing import Any
 from urllib.parse import quote
 
-from gramwatt.declare import Calculator, Choice, Flag, Recording, Text
-from gramwatt.edge.queries import fits_query, query_of, query_word
+from gramwatt.engine.query_strings import fits_query, query_of, query_word
+from gramwatt.model import Calculator, Choice, Flag, Recording, Text
 
 CELL, CURL, PYTHON = "A cell of a spreadsheet", "curl", "Python"
 

@@ -11,22 +11,22 @@ from urllib.parse import urlencode
 
 from flask import request
 
-from gramwatt.charts.declared import Asked, sheet
+from gramwatt.charts.calculator_charts import Asked, sheet
+from gramwatt.charts.figure import Sheet
 from gramwatt.charts.preview import preview
-from gramwatt.charts.rendering import can_draw, render
-from gramwatt.charts.sheet import Sheet
+from gramwatt.charts.render import can_draw, render
 from gramwatt.charts.sizes import pixels
 from gramwatt.charts.themes import AUTO, Look
-from gramwatt.declare import Calculator
-from gramwatt.edge import ask
-from gramwatt.edge.wording import Fault, echo
-from gramwatt.web.limits import LONGEST_URL
-from gramwatt.web.pages import reading
+from gramwatt.engine import calculate
+from gramwatt.engine.messages import Fault, echo
+from gramwatt.model import Calculator
+from gramwatt.web.middleware.rate_limit import LONGEST_URL
+from gramwatt.web.pages import form_reader
+from gramwatt.web.pages.answer_view import Told, told
 from gramwatt.web.pages.description import described, first_example, takes_files
 from gramwatt.web.pages.element import NEWEST, integrity
 from gramwatt.web.pages.fields import Shown, fields
 from gramwatt.web.pages.snippets import Snippet, holds_recording, snippets
-from gramwatt.web.pages.told import Told, told
 
 WIDE, NARROW = "wide", "narrow"
 ON_A_PAGE: Final = f"theme={AUTO}&ground=clear&title=false"
@@ -56,7 +56,7 @@ class View:
     """Everything that the template of a calculator shows."""
 
     calculator: Calculator[Any, Any]
-    form: reading.Form
+    form: form_reader.Form
     shown: Shown
     told: Told | None = None
     picture: Picture | None = None
@@ -77,9 +77,9 @@ def inputs_of_example(calculator: Calculator[Any, Any]) -> Mapping[str, Any]:
 Example: TypeAlias = Callable[[Calculator[Any, Any]], Mapping[str, Any]]
 
 
-def read_form(calculator: Calculator[Any, Any], example: Example = inputs_of_example) -> tuple[reading.Form, bool]:
+def read_form(calculator: Calculator[Any, Any], example: Example = inputs_of_example) -> tuple[form_reader.Form, bool]:
     """Read the form of a request. Return it, or an example where nothing was filled in, and whether it is one."""
-    form = reading.read(calculator, request.values, request.files)
+    form = form_reader.read(calculator, request.values, request.files)
     if form.said:
         return form, False
     shown = _form_of_example(calculator, example, form.decimal)
@@ -87,9 +87,9 @@ def read_form(calculator: Calculator[Any, Any], example: Example = inputs_of_exa
 
 
 @functools.cache
-def _form_of_example(calculator: Calculator[Any, Any], example: Example, decimal: str) -> reading.Form:
+def _form_of_example(calculator: Calculator[Any, Any], example: Example, decimal: str) -> form_reader.Form:
     """The form of an example, whose recordings take a millisecond to read."""
-    return reading.shown(calculator, example(calculator), decimal)
+    return form_reader.shown(calculator, example(calculator), decimal)
 
 
 def view_of(calculator: Calculator[Any, Any], example: Example = inputs_of_example) -> View:
@@ -101,8 +101,8 @@ def view_of(calculator: Calculator[Any, Any], example: Example = inputs_of_examp
     answer: dict[str, Any] | None = None
     outcome = None
     try:
-        outcome = ask.answered(calculator, form.question, result_units=form.result_units)
-    except ask.Refused as refused:
+        outcome = calculate.answered(calculator, form.question, result_units=form.result_units)
+    except calculate.Refused as refused:
         named = {fault.pointer for fault in faults}
         faults += [fault for fault in refused.faults if fault.pointer not in named]
     if outcome is not None and not faults:
@@ -128,7 +128,7 @@ def _link(view: View) -> str | None:
     base = request.host_url.rstrip("/")
     frame = f"{base}/calculators/{calculator.name}/frame"
     if not view.by_post:
-        frame += f"?{urlencode(reading.query_of(form))}"
+        frame += f"?{urlencode(form_reader.query_of(form))}"
     element = f"{base}/gramwatt-{NEWEST}.js", integrity(NEWEST)
     made = snippets(calculator, form.question, base, frame, element, form.result_units)
     view.snippets = tuple(made.pieces)
@@ -163,7 +163,9 @@ def _chart_url(view: View, query: str | None) -> str | None:
     if query is not None:
         url = f"/v1/{view.calculator.name}/chart?{query}&{ON_A_PAGE}"
     elif view.example or not any(map(holds_recording, view.form.question.values())):
-        url = f"/calculators/{view.calculator.name}/chart?" + urlencode(reading.query_of(view.form, not view.example))
+        url = f"/calculators/{view.calculator.name}/chart?" + urlencode(
+            form_reader.query_of(view.form, not view.example)
+        )
     else:
         return None
     return url if len(url) + len("&shape=narrow") <= LONGEST_URL else None

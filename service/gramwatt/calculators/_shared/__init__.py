@@ -1,0 +1,1 @@
+"""What several calculators declare alike: input fields, cautions, tables of parts, packs and flights."""

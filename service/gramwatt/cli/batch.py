@@ -1,0 +1,206 @@
+"""``gramwatt batch``: a table of questions answered, here, by a running service, or by parts on many processes."""
+
+from __future__ import annotations
+
+import contextlib
+import functools
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, NoReturn
+
+import click
+
+from gramwatt.cli.messages import fail, named
+from gramwatt.cli.options import FORMATS, Ending, Progress, Wishes, plan_of, refuse, style_of, table_options, tidy
+from gramwatt.cli.partitioned import cause, check_options, described, form_and_folder, is_folder, run_by_parts
+
+if TYPE_CHECKING:
+    from gramwatt.engine.tables.compute import Plan
+    from gramwatt.engine.tables.header import Keeping
+    from gramwatt.engine.tables.writers import Style
+    from gramwatt.files.formats import Table
+    from gramwatt.files.output import Output
+
+
+@click.command("batch")
+@click.argument("name", metavar="CALCULATOR")
+@click.argument("table")
+@click.option("--from", "read_as", type=click.Choice(FORMATS), help="Format of TABLE; else as its name says.")
+@click.option("--set", "constants", metavar="NAME=VALUE", multiple=True, help="An input that every row shares.")
+@click.option("--keep", default="", metavar="A,B|*", help="Columns that are no inputs and pass through.")
+@click.option("--url", metavar="URL", help="Let a running service answer: http://host:8000.")
+@table_options
+def batch(name: str, table: str, **more: Any) -> None:
+    """Answer a table of questions, row by row in order: gramwatt batch pack-current packs.csv -o amps.csv.
+
+    TABLE is CSV, TSV, NDJSON, a JSON array, an Arrow IPC stream or file, or Parquet; - is standard input. A column is
+    an input by its name, with a unit in brackets if you like: capacity [Ah]. Columns named id, name and note pass
+    through. A row with a fault says so in its last column; the others are answered. Tables of any length, in
+    bounded memory. Ends with 0 if every row was answered, 1 if some had faults or the table broke off,
+    2 if nothing could be done; OUT is replaced only when it is complete.
+
+    With --jobs, --scheduler or a folder for -o, the table is computed in parts, each read and written by the worker
+    that computes it. A run that was interrupted continues where it stopped when it is started again.
+    """
+    from gramwatt.cli.remote import RemoteError
+    from gramwatt.engine.tables.chunks import Broken, Unreadable
+    from gramwatt.files.formats import Table, written_as
+    from gramwatt.files.output import Output
+
+    by = cause(more)
+    if more["url"] and by is not None:
+        fail(f"--url and {by}: give one of them")
+    check_options(more)
+    wishes = Wishes(**{key: more[key] for key in Wishes.__dataclass_fields__})
+    if by is not None:
+        _by_parts(name, table, wishes, by, more)
+    with tidy() as undo, contextlib.ExitStack() as held:
+        try:
+            source = Table(table, more["read_as"])
+            held.callback(source.close)
+            output = held.enter_context(Output(more["out"]))
+            undo.append(output.discard)
+            progress = Progress(more["progress"] and not output.on_terminal, source.total, name)
+            held.callback(progress.close)
+            source.watch(progress.advance)
+            run = functools.partial(_by_service if more["url"] else _here, name, source, output, wishes)
+            to = written_as(more["to"], more["out"], source.form)
+            ending = run(to, named(more["constants"]), more)
+            progress.close()
+            output.keep()
+        except Unreadable as error:
+            refuse(error.faults)
+        except Broken as error:
+            fail(f"{table}: {error.detail}")
+        except RemoteError as error:
+            fail(str(error))
+        except BrokenPipeError:
+            raise
+        except OSError as error:
+            fail(f"{error.filename or table}: {error.strerror or error}")
+        ending.tell(output.name)
+
+
+def _here(
+    name: str, source: Table, output: Output, wishes: Wishes, to: str, constants: dict[str, str], more: dict[str, Any]
+) -> Ending:
+    from gramwatt.engine.tables.batch import Tally, opened, written
+    from gramwatt.files.output import make_writer, save
+
+    plan, faults = plan_of(name, constants, wishes)
+    style = style_of(wishes)
+    if faults:
+        refuse(faults)
+    plan, pieces = opened(plan, source.chunks(plan, style, keeping(more["keep"])))
+    into, tally = make_writer(plan, to, style), Tally()
+    save(written(plan, pieces, into, tally), to, output)
+    return Ending(tally.rows, tally.faulty, None if tally.broken is None else tally.broken.detail)
+
+
+def _by_parts(name: str, table: str, wishes: Wishes, by: str, more: dict[str, Any]) -> NoReturn:
+    """Compute the table in parts. ``by`` is the option for which."""
+    from gramwatt.engine.tables.chunks import Broken
+    from gramwatt.partitions.job import Job
+    from gramwatt.partitions.join import part_form
+    from gramwatt.partitions.split import rows_per_part, split_table, table_file
+
+    constants = named(more["constants"])
+    plan, faults = plan_of(name, constants, wishes)
+    if faults:
+        refuse(faults)
+    style, kept = style_of(wishes), keeping(more["keep"])
+    try:
+        read, plan, passed = _first_rows(plan, table, style, kept, by, more)
+        source = table_file(plan, table, read, style, kept)
+    except Broken as error:
+        fail(f"{table}: {error.detail}")
+    except OSError as error:
+        fail(f"{error.filename or table}: {error.strerror or error}")
+    rows = more["rows_per_part"] or rows_per_part(plan)
+    form, folder = form_and_folder(more, read)
+    single = not is_folder(more["out"])
+    job = Job(plan, source, str(folder), part_form(form) if single else form, style, passed)
+    run = {
+        "calculator": name,
+        "the table": source.path,
+        "its size": source.size,
+        "its time": source.modified,
+        "--from": read,
+        "--set": constants,
+        "--keep": more["keep"],
+        **described(more, wishes, form, rows),
+    }
+    run_by_parts(job, form, run, lambda: split_table(source, rows), more, "row")
+
+
+def _first_rows(
+    plan: Plan, table: str, style: Style, kept: Keeping, by: str, more: dict[str, Any]
+) -> tuple[str, Plan, dict[str, Any]]:
+    """Return the format of a table, the plan that its first rows lead to, and the columns that pass through.
+
+    Ends the program where the table cannot be split, or its header is wrong. Raises OSError, Broken.
+    """
+    from gramwatt.engine.tables.batch import opened
+    from gramwatt.engine.tables.chunks import Unreadable
+    from gramwatt.files.formats import Table
+    from gramwatt.partitions.job import passed_through
+    from gramwatt.partitions.sources import COLUMNAR, TEXT
+
+    if table == "-" or (Path(table).exists() and not Path(table).is_file()):
+        found = "standard input" if table == "-" else table
+        fail(f"{by}: each worker opens the table by itself: give a file instead of {found}")
+    with contextlib.closing(Table(table, more["read_as"])) as source:
+        if source.form not in (*COLUMNAR, *TEXT):
+            found = "a JSON array" if source.form == "json" else "an Arrow IPC stream"
+            fail(f"{by}: {table} is {found}, which cannot be split; use Parquet, an Arrow IPC file, CSV or NDJSON")
+        try:
+            plan, pieces = opened(plan, source.chunks(plan, style, kept))
+            return source.form, plan, passed_through(next(pieces, None))
+        except Unreadable as error:
+            refuse(error.faults)
+
+
+def keeping(keep: str) -> Keeping:
+    """Which columns pass through."""
+    from gramwatt.engine.tables.header import Keeping
+
+    names = [name.strip() for name in keep.split(",")]
+    return Keeping(frozenset(name for name in names if name and name != "*"), "*" in names)
+
+
+def _by_service(
+    name: str, source: Table, output: Output, wishes: Wishes, to: str, constants: dict[str, str], more: dict[str, Any]
+) -> Ending:
+    from gramwatt.cli.counting import count_batch, counted
+    from gramwatt.cli.remote import Exchange
+    from gramwatt.files.formats import BINARY
+    from gramwatt.files.output import save
+
+    style, ending = style_of(wishes), Ending()
+    form = "arrow" if to in BINARY else to
+    exchange = Exchange(
+        more["url"], name, _query(wishes, form, constants, more["keep"]), source.wire_form, source.wire()
+    )
+    with contextlib.closing(exchange):
+        if form == "arrow":
+            save(exchange.answer(), to, output, functools.partial(count_batch, ending))
+        else:
+            separator = "\t" if form == "tsv" else style.separator
+            header = style.header != "off"
+            pieces = counted(exchange.answer(), form, ending, separator=separator, header=header)
+            save(pieces, to, output)
+    return ending
+
+
+def _query(wishes: Wishes, form: str, constants: dict[str, str], keep: str) -> dict[str, str]:
+    """The options as the service takes them."""
+    told = {
+        "units": wishes.units,
+        "given": "true" if wishes.given else "",
+        "uncertainty": "true" if wishes.uncertainty else "",
+        "sep": wishes.sep or "",
+        "decimal": wishes.decimal,
+        "digits": str(wishes.digits),
+        "header": wishes.header,
+        "keep": keep,
+    }
+    return {**constants, "format": form, **{option: value for option, value in told.items() if value}}

@@ -1,0 +1,113 @@
+"""``gramwatt chart``: an answer, or a sweep, as a picture."""
+
+from __future__ import annotations
+
+from pathlib import PurePath
+from typing import IO, TYPE_CHECKING, Any, Final
+
+import click
+
+from gramwatt.charts.themes import AUTO, GROUNDS, LARGEST_SCALE, SHAPES, THEMES, Look
+from gramwatt.cli.inputs import question_of
+from gramwatt.cli.messages import fail, named, pairs
+
+if TYPE_CHECKING:
+    from gramwatt.charts.figure import Sheet
+    from gramwatt.model import Calculator
+
+ENDINGS: Final = {".svg": "svg", ".png": "png", ".txt": "txt"}
+
+
+@click.command("chart")
+@click.argument("name", metavar="CALCULATOR")
+@click.argument("inputs", nargs=-1, metavar="[NAME=VALUE]...")
+@click.option(
+    "-o", "--out", metavar="OUT", help="File to write, its format by its name: .svg, .png or .txt (in words)."
+)
+@click.option("--format", "form", type=click.Choice(list(ENDINGS.values())), help="The format, whatever the name.")
+@click.option(
+    "--vary",
+    metavar="NAME=FROM:TO:COUNT",
+    multiple=True,
+    help="Draw a sweep: an input varied evenly, or over a list: cells=3,4,6. Twice for a map.",
+)
+@click.option("--show", metavar="RESULT,...", help="Of a sweep: the results drawn; else the calculator's first.")
+@click.option("--theme", type=click.Choice([*THEMES, AUTO]), default="light", show_default=True)
+@click.option("--shape", type=click.Choice(list(SHAPES)), default="wide", show_default=True)
+@click.option("--ground", type=click.Choice(GROUNDS), default="paper", show_default=True)
+@click.option(
+    "--scale", type=click.IntRange(1, LARGEST_SCALE), default=1, show_default=True, help="Pixels of PNG, times as many."
+)
+@click.option("--units", default="", help="Units of results: current:mA,...")
+@click.option("--body", type=click.File("rb"), help="JSON file with the inputs, as for a POST; - reads standard input.")
+@click.option("--log", "logs", type=click.File("rb"), multiple=True, help="Recording of a flight.")
+@click.option("--column", multiple=True, metavar="CHANNEL=NAME", help="Of the recording: voltage='my volts [mV]'.")
+def chart(
+    name: str,
+    inputs: tuple[str, ...],
+    out: str | None,
+    form: str | None,
+    vary: tuple[str, ...],
+    show: str | None,
+    units: str,
+    body: IO[bytes] | None,
+    logs: tuple[IO[bytes], ...],
+    column: tuple[str, ...],
+    **look: Any,
+) -> None:
+    """Draw an answer or a sweep: gramwatt chart endurance cells=6 capacity=1300 power=200 -o endurance.svg."""
+    from gramwatt.charts import calculator_charts
+    from gramwatt.charts.figure import Nothing
+    from gramwatt.charts.render import render
+    from gramwatt.engine.calculate import Refused, UnknownCalculator, find
+    from gramwatt.files.output import Output
+
+    try:
+        calculator = find(name)
+    except UnknownCalculator as error:
+        fail(str(error))
+    chosen = form or ENDINGS.get(PurePath(out or "").suffix.lower())
+    if chosen is None:
+        fail(f"say in which format: --format svg, png or txt, or -o with a name that ends in {', '.join(ENDINGS)}")
+    if vary and (body is not None or logs):
+        fail("a sweep is drawn of inputs given as words")
+    if show is not None and not vary:
+        fail("--show chooses among the results of a sweep: give --vary with it")
+    try:
+        if vary:
+            sheet = _swept(calculator, inputs, vary, show, pairs(units))
+        else:
+            question, text = question_of(calculator, inputs, body, logs, column)
+            sheet = calculator_charts.picture_of(calculator, question, text=text, result_units=pairs(units))
+    except (Nothing, Refused) as error:
+        fail(str(error))
+    made = render(sheet, chosen, Look(**look))
+    try:
+        with Output(out) as output:
+            output.write(made)
+            output.keep()
+    except OSError as error:
+        fail(f"{error.filename or out}: {error.strerror or error}")
+
+
+def _swept(
+    calculator: Calculator[Any, Any],
+    inputs: tuple[str, ...],
+    vary: tuple[str, ...],
+    show: str | None,
+    units: dict[str, str],
+) -> Sheet:
+    from gramwatt.charts import sweep_charts
+    from gramwatt.cli.options import refuse
+    from gramwatt.cli.sweep import axes_of
+    from gramwatt.engine.tables.compute import planned
+
+    constants = named(inputs)
+    _, wrong, of_units = planned(calculator, constants, words=True, result_units=units, shown=False, uncertain=False)
+    faults = [*wrong, *of_units]
+    axes = axes_of(calculator, vary, constants, faults)
+    names = sweep_charts.shown(calculator, show, faults, len(axes))
+    faults += sweep_charts.check(calculator, axes)
+    if faults:
+        refuse(faults)
+    return sweep_charts.sheet(calculator, constants, axes, names, text=True, result_units=units)

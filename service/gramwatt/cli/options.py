@@ -1,0 +1,204 @@
+"""The options that the commands for tables share, and what they come to: a plan, a style, an ending."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import signal
+import sys
+import threading
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from types import FrameType
+from typing import TYPE_CHECKING, Any, Final, NoReturn, TypeVar
+
+import click
+
+from gramwatt.cli.messages import fail, pairs
+
+if TYPE_CHECKING:
+    from gramwatt.engine.messages import Fault
+    from gramwatt.engine.tables.compute import Plan
+    from gramwatt.engine.tables.writers import Style
+
+Command = TypeVar("Command", bound=Callable[..., Any])
+
+FORMATS: Final = ("csv", "tsv", "ndjson", "json", "arrow", "arrow-file", "parquet")
+"""``arrow`` is the IPC stream, ``arrow-file`` the IPC file (also known as Feather 2)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Wishes:
+    """What is wanted of the answer, as it was written."""
+
+    units: str
+    given: bool
+    uncertainty: bool
+    sep: str | None
+    decimal: str
+    digits: int
+    header: str
+
+
+def table_options(command: Command) -> Command:
+    """The options of every command that writes a table."""
+    for option in reversed(
+        (
+            click.option(
+                "-o",
+                "--output",
+                "out",
+                metavar="OUT",
+                help="File or folder/ to write; else standard output.",
+            ),
+            click.option("--to", type=click.Choice(FORMATS), help="Format to write; else as OUT's name says."),
+            click.option("--units", default="", help="Units of results: usable_energy:kJ,..."),
+            click.option("--given", is_flag=True, help="A column for each input too, as understood."),
+            click.option("--uncertainty", is_flag=True, help="Standard uncertainties, in columns that end in _u."),
+            click.option("--sep", type=click.Choice([",", ";", "tab"]), help="Separator of CSV, read and written."),
+            click.option(
+                "--decimal",
+                type=click.Choice([".", ","]),
+                default=".",
+                help="Decimal sign of CSV, read and written; with a comma, fields are separated by ;.",
+            ),
+            click.option("--digits", type=click.IntRange(1, 15), default=12, help="Significant digits of CSV."),
+            click.option(
+                "--header",
+                type=click.Choice(["units", "names", "off"]),
+                default="units",
+                help="Header line of CSV: with units in brackets, bare names, or none.",
+            ),
+            click.option("--jobs", type=click.IntRange(1, 256), help="Compute on so many processes of this machine."),
+            click.option(
+                "--scheduler",
+                metavar="ADDRESS",
+                help="Compute on the workers of this Dask scheduler (tcp://host:8786), which see the files under the "
+                "same paths. Needs gramwatt[cluster] here, and the same version of gramwatt on the workers.",
+            ),
+            click.option(
+                "--rows-per-part",
+                type=click.IntRange(1),
+                help="Rows that a worker computes at once; by default about what takes a second.",
+            ),
+            click.option(
+                "--progress/--no-progress", default=True, help="Show a bar, on a terminal only (the default)."
+            ),
+        )
+    ):
+        command = option(command)
+    return command
+
+
+def style_of(wishes: Wishes) -> Style:
+    """How CSV is read and written."""
+    from gramwatt.engine.tables.writers import Style
+
+    if wishes.decimal == "," and wishes.sep == ",":
+        fail("--sep: a comma cannot separate fields and decimals; accepted: ; or tab with --decimal ,")
+    usual = ";" if wishes.decimal == "," else ","
+    separator = {"tab": "\t", None: usual}.get(wishes.sep, wishes.sep)
+    return Style(wishes.header, wishes.digits, separator or usual, wishes.decimal)
+
+
+def plan_of(name: str, constants: Mapping[str, str], wishes: Wishes) -> tuple[Plan, list[Fault]]:
+    """What every row is asked, and what is wrong with that. Ends the program where no calculator has the name."""
+    from gramwatt.engine.calculate import UnknownCalculator, find
+    from gramwatt.engine.tables.compute import planned
+
+    try:
+        calculator = find(name)
+    except UnknownCalculator as error:
+        fail(str(error))
+    plan, wrong, of_units = planned(
+        calculator,
+        constants,
+        words=True,
+        result_units=pairs(wishes.units),
+        shown=wishes.given,
+        uncertain=wishes.uncertainty,
+    )
+    return plan, [*wrong, *of_units]
+
+
+def refuse(faults: Sequence[Fault]) -> NoReturn:
+    """Tell every fault, and end."""
+    from gramwatt.engine.calculate import worded
+
+    fail("\n".join(worded(fault) for fault in faults))
+
+
+@dataclass(slots=True)
+class Ending:
+    """What there is to say at the end."""
+
+    rows: int = 0
+    faulty: int = 0
+    broken: str | None = None
+    what: str = "row"
+
+    def tell(self, where: str) -> NoReturn:
+        """One line on standard error, and the status: 0 where every row was answered, else 1."""
+        told = f"{many(self.rows - self.faulty, self.what)} answered, {self.faulty:,} with a fault: {where}"
+        if self.broken is not None:
+            told += f"; the table broke off: {self.broken}"
+        click.echo(told, err=True)
+        sys.exit(1 if self.faulty or self.broken is not None else 0)
+
+
+def many(count: int, what: str) -> str:
+    """``1 row``, ``2,000 rows``."""
+    return f"{count:,} {what}" + ("" if count == 1 else "s")
+
+
+@contextlib.contextmanager
+def tidy(stopped: Callable[[], str] = lambda: _STOPPED) -> Iterator[list[Callable[[], object]]]:
+    """Ctrl+C, SIGTERM and SIGHUP call what the block adds to this list, and end the program there and then with the
+    line that ``stopped`` returns; in good order where one of those calls returns True.
+
+    An exception in its place would be lost where it comes while a library looks for signals of its own.
+    """
+    undo: list[Callable[[], object]] = []
+
+    def end(number: int, frame: FrameType | None) -> NoReturn:
+        in_order = True in [each() for each in undo]
+        os.write(2, stopped().encode())
+        if in_order:
+            sys.exit(128 + number)
+        os._exit(128 + number)
+
+    signals = [signal.SIGINT, signal.SIGTERM, *([signal.SIGHUP] if hasattr(signal, "SIGHUP") else [])]
+    ours = threading.current_thread() is threading.main_thread()
+    before = {number: signal.signal(number, end) for number in signals} if ours else {}
+    try:
+        yield undo
+    except KeyboardInterrupt:  # raised by a library that noticed before
+        click.echo(stopped(), err=True, nl=False)
+        sys.exit(128 + signal.SIGINT)
+    finally:
+        for number, handler in before.items():
+            signal.signal(number, handler)
+
+
+_STOPPED: Final = "stopped before the end; no file was written\n"
+
+
+class Progress:
+    """A bar on standard error; nothing where that is no terminal, or where the end is not known."""
+
+    def __init__(self, wanted: bool, total: int | None, label: str) -> None:
+        self._bar: Any = None
+        if wanted and total and sys.stderr.isatty():
+            self._bar = click.progressbar(length=total, label=label, file=sys.stderr)
+            self._bar.__enter__()
+
+    def advance(self, steps: int) -> None:
+        """So much more is done."""
+        if self._bar is not None:
+            self._bar.update(steps)
+
+    def close(self) -> None:
+        """Leave the line."""
+        if self._bar is not None:
+            self._bar.__exit__(None, None, None)
+            self._bar = None

@@ -1,0 +1,75 @@
+"""The recordings of flights on the command line."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping, Sequence
+from pathlib import PurePath
+from typing import IO, Any, Final
+
+from gramwatt.cli.messages import fail
+from gramwatt.engine.messages import one_of
+from gramwatt.engine.recordings.channels import channels_of
+from gramwatt.engine.recordings.columns import Malformed, Unusable
+from gramwatt.engine.recordings.reader import FORMATS, recording_in
+from gramwatt.files.formats import of_name
+from gramwatt.model import Calculator, Recording, Samples, Table, fields_of
+
+_FORMS: Final = {"tsv": "csv", "arrow-file": "arrow"}
+"""What a recording of a file's format is read as, where that is called otherwise."""
+
+
+def recorded(
+    calculator: Calculator[Any, Any],
+    words: Mapping[str, object],
+    files: Sequence[IO[bytes]],
+    columns: Mapping[str, str],
+) -> tuple[dict[str, object], bool]:
+    """The question with the recordings in files, and whether its values are words. Ends the command where it cannot be.
+
+    A calculator that asks for one recording takes one file. Of one with a table of flights each file is a row, called
+    as the file is; words that are fields of such a row hold for each of them.
+    """
+    name = calculator.recording
+    if name is not None:
+        kind = calculator.asked[name]
+        if len(files) > 1 or not isinstance(kind, Samples):
+            fail(f"{calculator.name} asks for one recording; flight after flight can be compared")
+        return {**words, name: _read(kind, files[0], columns)}, True
+    for table, rows in calculator.asked.items():
+        fields = fields_of(rows.row) if isinstance(rows, Table) else {}
+        for field, kind in fields.items():
+            if isinstance(kind, Samples):
+                each = {name: _value(word) for name, word in words.items() if name in fields}
+                made = [
+                    {**({"name": PurePath(file.name).stem[:80]} if "name" in fields else {}), **each, field: log}
+                    for file in files
+                    for log in (_read(kind, file, columns),)
+                ]
+                return {**{n: _value(word) for n, word in words.items() if n not in fields}, table: made}, False
+    fail(f"{calculator.name} asks for no recording")
+
+
+def _value(word: object) -> object:
+    """A word as JSON has it: a number, true, false, or a text."""
+    try:
+        value = json.loads(str(word))
+    except ValueError:
+        return word
+    return value if isinstance(value, int | float) else word
+
+
+def _read(kind: Samples, file: IO[bytes], columns: Mapping[str, str]) -> Recording:
+    unknown = [channel for channel in columns if channel not in channels_of(kind)]
+    if unknown:
+        fail(f"--column {unknown[0]}=...: no such channel; there are {one_of(channels_of(kind))}")
+    told = of_name(file.name) or "csv"
+    form = _FORMS.get(told, told)
+    if form not in FORMATS:
+        fail(f"--log {file.name}: a recording is read as {one_of(FORMATS)}, not as {told}")
+    try:
+        return recording_in(kind, file.read(), form, columns)
+    except Malformed as error:
+        fail(f"--log {file.name}: {error}")
+    except Unusable as unusable:
+        fail("\n".join(f"--log {file.name}: {fault.detail}; accepted: {fault.accepted}" for fault in unusable.faults))

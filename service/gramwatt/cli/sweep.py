@@ -1,0 +1,190 @@
+"""``gramwatt sweep``: inputs varied over a grid of any size; all of its points, or the best of them."""
+
+from __future__ import annotations
+
+import contextlib
+import re
+from collections.abc import Iterator
+from typing import TYPE_CHECKING, Any, Final, NoReturn
+
+import click
+
+from gramwatt.cli.messages import fail, named
+from gramwatt.cli.options import Ending, Progress, Wishes, plan_of, refuse, style_of, table_options, tidy
+from gramwatt.cli.partitioned import (
+    cause,
+    check_options,
+    described,
+    form_and_folder,
+    is_folder,
+    run_by_parts,
+    workers_of,
+)
+
+if TYPE_CHECKING:
+    from gramwatt.engine.messages import Fault
+    from gramwatt.engine.tables.chunks import Chunk
+    from gramwatt.engine.tables.compute import Plan
+    from gramwatt.engine.tables.ranking import Best
+    from gramwatt.engine.tables.sweep import Axis
+    from gramwatt.engine.tables.writers import Style
+    from gramwatt.files.output import Output
+    from gramwatt.model import Calculator
+    from gramwatt.partitions.sources import Grid
+
+MOST_POINTS: Final = 10**15
+_RANGE: Final = re.compile(r"([^:]*):([^:]*):([^:]*)")
+
+
+@click.command("sweep")
+@click.argument("name", metavar="CALCULATOR")
+@click.argument("inputs", nargs=-1, metavar="[NAME=VALUE]...")
+@click.option(
+    "--vary",
+    metavar="NAME=FROM:TO:COUNT",
+    multiple=True,
+    required=True,
+    help="An input to vary evenly, or over a list: cells=3,4,6. Once for each input; the last varies fastest.",
+)
+@click.option("--best", type=click.IntRange(1, 100_000), help="Only so many points: the best by a result, best first.")
+@click.option("--by", metavar="RESULT", help="The result that --best ranks by; else the calculator's first.")
+@click.option("--least", is_flag=True, help="The least of that result is best.")
+@table_options
+def sweep(name: str, inputs: tuple[str, ...], vary: tuple[str, ...], **more: Any) -> None:
+    """Vary inputs over a grid: gramwatt sweep pack-current --vary power=10:400:40 cells=6 capacity=1300.
+
+    A grid may have any size: its points are answered and written in pieces, and with --best only the best are held.
+    Ends with 0 if every point was answered, 1 if some had faults (such as a value out of bounds), 2 if nothing could
+    be done; OUT is replaced only when it is complete. --jobs, --scheduler and a folder for -o are as in batch.
+    """
+    from gramwatt.engine.tables import ranking
+    from gramwatt.engine.tables.sweep import shown, size
+    from gramwatt.files.formats import written_as
+    from gramwatt.files.output import Output
+    from gramwatt.partitions.runner import best_points
+    from gramwatt.partitions.sources import Grid
+    from gramwatt.partitions.workers import WorkersError, stop_processes
+
+    check_options(more, ranked=bool(more["best"]))
+    wishes = Wishes(**{key: more[key] for key in Wishes.__dataclass_fields__})
+    constants = named(inputs)
+    plan, faults = plan_of(name, constants, wishes)
+    axes = axes_of(plan.calculator, vary, constants, faults)
+    by = more["by"] or plan.calculator.headline
+    if more["best"]:
+        faults += ranking.check(plan.calculator, by)
+    elif more["by"] or more["least"]:
+        fail("--by and --least rank the points for --best: give a number with it")
+    style = style_of(wishes)
+    if faults:
+        refuse(faults)
+    plan = shown(plan, axes)
+    wish = ranking.Wish(more["best"], by, more["least"]) if more["best"] else None
+    if wish is None and cause(more) is not None:
+        _by_parts(plan, Grid(axes), wishes, constants, vary, more)
+    ending, where = Ending(), "standard output" if more["out"] in (None, "-") else more["out"]
+    with tidy() as undo, contextlib.ExitStack() as held:
+        try:
+            output = held.enter_context(Output(more["out"]))
+            undo += [output.discard, stop_processes]
+            progress = Progress(more["progress"] and not output.on_terminal, size(axes), name)
+            held.callback(progress.close)
+            to = written_as(more["to"], more["out"], "csv")
+            if wish is None:
+                ending = _all(plan, axes, to, style, output, progress)
+            else:
+                workers = held.enter_context(workers_of(more))
+                found, invalid = best_points(workers, plan, Grid(axes), wish, more["rows_per_part"], progress.advance)
+                _write_best(plan, found, to, style, output)
+                ending = Ending(size(axes), invalid, what="point")
+            progress.close()
+            output.keep()
+        except WorkersError as error:
+            fail(str(error))
+        except BrokenPipeError:
+            raise
+        except OSError as error:
+            fail(f"{error.filename or where}: {error.strerror or error}")
+    ending.tell(where if wish is None else f"the best {wish.count:,} by {wish.by} in {where}")
+
+
+def _all(plan: Plan, axes: tuple[Axis, ...], to: str, style: Style, output: Output, progress: Progress) -> Ending:
+    from gramwatt.engine.tables.batch import Tally, written
+    from gramwatt.engine.tables.sweep import grid
+    from gramwatt.files.output import make_writer, save
+
+    into, tally = make_writer(plan, to, style), Tally()
+    save(written(plan, _watched(grid(axes, text=True), progress), into, tally), to, output)
+    return Ending(tally.rows, tally.faulty, what="point")
+
+
+def _write_best(plan: Plan, best: Best, to: str, style: Style, output: Output) -> None:
+    from gramwatt.engine.tables.ranking import as_answered
+    from gramwatt.files.output import make_writer, save
+
+    into, found = make_writer(plan, to, style), as_answered(best)
+    head = into.begin(found)
+    save(iter([head, into.rows(found) if found.rows else b"", into.end()]), to, output)
+
+
+def _by_parts(
+    plan: Plan, grid: Grid, wishes: Wishes, constants: dict[str, str], vary: tuple[str, ...], more: dict[str, Any]
+) -> NoReturn:
+    from gramwatt.partitions.job import Job
+    from gramwatt.partitions.join import part_form
+    from gramwatt.partitions.split import rows_per_part, split_grid
+
+    rows = more["rows_per_part"] or rows_per_part(plan)
+    form, folder = form_and_folder(more, "csv")
+    job = Job(plan, grid, str(folder), form if is_folder(more["out"]) else part_form(form), style_of(wishes))
+    run = {
+        "calculator": plan.calculator_name,
+        "inputs": constants,
+        "--vary": list(vary),
+        **described(more, wishes, form, rows),
+    }
+    run_by_parts(job, form, run, lambda: split_grid(grid, rows), more, "point")
+
+
+def _watched(pieces: Iterator[Chunk], progress: Progress) -> Iterator[Chunk]:
+    for chunk in pieces:
+        yield chunk
+        progress.advance(chunk.rows)
+
+
+def axes_of(
+    calculator: Calculator[Any, Any], vary: tuple[str, ...], constants: dict[str, str], faults: list[Fault]
+) -> tuple[Axis, ...]:
+    """What is varied; what is wrong with it, and which inputs are missing, is added to the faults."""
+    from gramwatt.engine.messages import Fault, echo
+    from gramwatt.engine.tables.header import Keeping, read_heading
+    from gramwatt.engine.tables.sweep import list_axis, size
+
+    axes: list[Axis] = []
+    varied = named(vary)
+    for name, told in varied.items():
+        if name in constants:
+            faults.append(Fault(f"/{name}", f"{name} is given and varied", echo(constants[name]), "one of the two"))
+        ends = _RANGE.fullmatch(told)
+        axis, found = _even(calculator, name, *ends.groups()) if ends else list_axis(calculator, name, told.split(","))
+        faults += found
+        axes += [axis] if axis is not None else []
+    if len(axes) == len(varied):
+        given = {name: cell for name, cell in constants.items() if name not in varied}
+        faults += read_heading(calculator, list(varied), Keeping(), given)[1]
+    if size(axes) > MOST_POINTS:
+        faults.append(Fault("/vary", f"{size(axes):,} points", None, f"up to {MOST_POINTS:,} points"))
+    return tuple(axes)
+
+
+def _even(
+    calculator: Calculator[Any, Any], name: str, start: str, stop: str, count: str
+) -> tuple[Axis | None, list[Fault]]:
+    from gramwatt.engine.messages import Fault, echo
+    from gramwatt.engine.tables.sweep import even_axis
+
+    points = int(count) if count.isascii() and count.isdigit() and len(count) < 16 else 0
+    if points < 2:
+        detail = f"{name}: not a number of points"
+        return None, [Fault(f"/{name}", detail, echo(count), f"{name}=from:to:count with 2 points or more")]
+    return even_axis(calculator, name, start, stop, points, text=True)

@@ -1,0 +1,163 @@
+"""What one request may cost, judged before the work and between its parts.
+
+A server makes a `Budget` for each request and works within it (``with budget:``); whatever computes calls `check`
+between blocks of rows. Without a budget, on the command line or in the library, nothing is limited.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Mapping, Sequence
+from contextvars import ContextVar, Token
+from typing import Any
+
+import numpy as np
+
+from gramwatt.engine.limits import (
+    BYTES_PER_SECOND,
+    MOST_RESULT_ROWS,
+    REQUEST_SECONDS,
+    RESPONSE_PER_BYTE,
+    RESULT_ROWS_PER_SAMPLE,
+    UNPAID_RESPONSE,
+    UNPAID_RESULT_ROWS,
+)
+from gramwatt.engine.messages import Fault
+from gramwatt.model import Calculator, Recording, Samples, Table, fields_of
+
+
+class TooMuchWork(Exception):
+    """A request asks for more than its budget. ``detail`` has the limit, what was asked, and how to ask for less."""
+
+    def __init__(self, detail: str) -> None:
+        super().__init__(detail)
+        self.detail = detail
+
+
+class OutOfTime(TooMuchWork):
+    """The computing time of a request is used up."""
+
+
+class Cancelled(Exception):
+    """Nobody waits for the response any more."""
+
+
+def _never() -> bool:
+    return False
+
+
+class Budget:
+    """What is left of one request's computing time and rows of results.
+
+    ``seconds`` of the processor's time, each `BYTES_PER_SECOND` bytes of a body add one; waiting costs nothing.
+    ``is_cancelled`` tells, at little cost and from any thread, whether the client is gone. A budget is entered by one
+    thread at a time.
+    """
+
+    def __init__(self, seconds: float = REQUEST_SECONDS, is_cancelled: Callable[[], bool] = _never) -> None:
+        self.seconds, self.is_cancelled = seconds, is_cancelled
+        self.rows_each = self.rows_left = MOST_RESULT_ROWS
+        """Rows of results that one row of a request may have, and all of them together."""
+        self._received, self._made, self._used, self._entered = 0, 0, 0.0, 0.0
+        self._token: Token[Budget | None] | None = None
+
+    def __enter__(self) -> Budget:
+        self._token, self._entered = _current.set(self), time.thread_time()
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._used += time.thread_time() - self._entered
+        if self._token is not None:
+            _current.reset(self._token)
+            self._token = None
+
+    def receive(self, size: int) -> None:
+        """Count bytes of the body."""
+        self._received += size
+
+    def make(self, size: int) -> None:
+        """Count bytes of a table's answer. Raises TooMuchWork where they are more than those that were sent allow for.
+
+        A grid, of which nothing is sent, is bounded by its points.
+        """
+        self._made += size
+        most = UNPAID_RESPONSE + RESPONSE_PER_BYTE * self._received
+        if self._received and self._made > most:
+            raise TooMuchWork(
+                f"the answer is longer than the {most} bytes that {self._received} bytes may ask for: let fewer columns"
+                " pass through (keep), or send fewer rows at once"
+            )
+
+    def check(self) -> None:
+        """Raise Cancelled where the client is gone, OutOfTime where the time is used up."""
+        if self.is_cancelled():
+            raise Cancelled
+        seconds = self.seconds + self._received / BYTES_PER_SECOND
+        if self._used + time.thread_time() - self._entered > seconds:
+            raise OutOfTime(f"this took more than the {seconds:.3g} s that it may: ask for less at once")
+
+
+_current: ContextVar[Budget | None] = ContextVar("budget", default=None)
+
+
+def current() -> Budget | None:
+    """Return the budget of the request that is being answered, None where nothing is limited."""
+    return _current.get()
+
+
+def check() -> None:
+    """Raise Cancelled or OutOfTime where the request that is being answered should not go on."""
+    budget = _current.get()
+    if budget is not None:
+        budget.check()
+
+
+def make(size: int) -> None:
+    """Count bytes of the answer to a table. Raises TooMuchWork."""
+    budget = _current.get()
+    if budget is not None:
+        budget.make(size)
+
+
+def take_result_rows(calculator: Calculator[Any, Any], given: Any, rows: int) -> Mapping[int, Sequence[Fault]]:
+    """Take the rows that tables of results will have from the budget; return the problems of rows that ask for more.
+
+    ``given`` holds complete inputs, ``rows`` of them. Recordings allow for more than few bytes may ask for.
+    """
+    budget = _current.get()
+    declared = [
+        (name, kind, kind.length)
+        for name, kind in calculator.answered.items()
+        if isinstance(kind, Table) and kind.length is not None
+    ]
+    if budget is None or not declared:
+        return {}
+    faults: dict[int, list[Fault]] = {}
+    samples = _samples(calculator, given, rows)
+    for name, kind, length in declared:
+        counts = np.nan_to_num(length.rows(given), nan=0.0, posinf=1e18)
+        for row in np.flatnonzero(counts > 0).tolist():
+            count, paid = int(counts[row]), UNPAID_RESULT_ROWS + RESULT_ROWS_PER_SAMPLE * int(samples[row])
+            most = min(kind.longest, budget.rows_each, budget.rows_left, paid)
+            if count <= most:
+                budget.rows_left -= count
+                continue
+            detail = f"{name} would have {count} rows, and may have {most} here"
+            if most == paid:
+                detail += f": {UNPAID_RESULT_ROWS}, and {RESULT_ROWS_PER_SAMPLE} for each recorded sample"
+            faults.setdefault(row, []).append(Fault("", detail, None, f"at most {most} rows: {length.fewer}"))
+    return faults
+
+
+def _samples(calculator: Calculator[Any, Any], given: Any, rows: int) -> Any:
+    """Return how many samples the recordings of each row hold (N,)."""
+    found = np.zeros(rows)
+    for name, kind in calculator.asked.items():
+        columns = fields_of(kind.row) if isinstance(kind, Table) else {}
+        owner = getattr(given, name)
+        recordings = [owner] if isinstance(kind, Samples) else []
+        recordings += [getattr(owner, inner) for inner, column in columns.items() if isinstance(column, Samples)]
+        for column in recordings:
+            counts = [each.rows if isinstance(each, Recording) else 0 for each in column.ravel()]
+            found += np.reshape(counts, column.shape).reshape(rows, -1).sum(axis=1)
+    return found

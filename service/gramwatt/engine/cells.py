@@ -1,0 +1,270 @@
+"""Reading one cell: a number with its unit, a count, a word, a flag, a text; or what is wrong with it.
+
+``text`` says whether the cell is a word of a query, a command line or a CSV file (``"6"`` is then the number six) or a
+value of a JSON document (where it is refused).
+"""
+
+from __future__ import annotations
+
+import math
+import numbers
+import re
+from collections.abc import Iterable
+from typing import Any, Final, TypeVar
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gramwatt.engine.messages import accepts, bounds, did_you_mean
+from gramwatt.model import Choice, Count, Flag, Kind, Quantity, Text, units
+
+LONGEST_NUMBER: Final = 64
+LARGEST_SPREAD: Final = 1e9
+LARGEST_END: Final = 1e12
+"""Of a range; its points are judged one by one."""
+NUMBER: Final = r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]+)?"
+QUANTITY: Final = re.compile(
+    rf" *+({NUMBER})(?: *+(?:±|\+?/-|\+-) *+({NUMBER}))? *+([^0-9 .,+±-](?:.*[^ \n])?)? *+", re.ASCII
+)
+_ALIKE: Final = str.maketrans({"\u00a0": " ", "\u2009": " ", "\u202f": " ", "\u2126": "Ω", "\u2212": "-"})
+"""What looks like a space, an ohm or a minus and comes with copied text."""
+_REAL: Final = (float, int, numbers.Real)
+"""The usual ones first: the last is found by a registry."""
+_PRINTABLE: Final = re.compile(r"[^\x00-\x1f\x7f-\x9f\u2028\u2029\ud800-\udfff]+")
+
+
+class Refused(ValueError):
+    """A cell that is no value of its kind: what is wrong, and what is accepted."""
+
+    def __init__(self, detail: str, accepted: str, misspelt: tuple[str, Iterable[str]] | None = None) -> None:
+        super().__init__(detail)
+        self.detail, self.accepted, self._misspelt = detail, accepted, misspelt
+
+    def with_hint(self) -> str:
+        """What is wrong, and which known words are near one that is not known. Comparing words is costly."""
+        return self.detail if self._misspelt is None else self.detail + did_you_mean(*self._misspelt)
+
+
+class Width(Quantity):
+    """A difference of quantities: read without the offset that a temperature has."""
+
+
+def read_cell(kind: Kind, cell: object, *, text: bool, bare: units.Unit | None = None) -> tuple[Any, float | None]:
+    """A cell as the formula has it, and its standard uncertainty where it carries one. Raises Refused.
+
+    ``bare`` is the unit of a number without one, where that is not the declared unit.
+    """
+    match kind:
+        case Quantity():
+            return _quantity(kind, cell, text=text, bare=bare)
+        case Count():
+            return _count(kind, cell, text=text), None
+        case Choice():
+            return _choice(kind, cell), None
+        case Flag():
+            return _flag(kind, cell, text=text), None
+        case Text():
+            return _text(kind, cell), None
+        case _:
+            raise TypeError(kind)
+
+
+def _quantity(
+    kind: Quantity, cell: object, *, text: bool, bare: units.Unit | None = None
+) -> tuple[float, float | None]:
+    limits = limits_of(kind)
+    unit = limits.unit if bare is None else bare
+    spread: float | None = None
+    if isinstance(cell, str):
+        head, space, spelling = cell.partition(" ")
+        plain = is_plain(head) and len(cell) <= LONGEST_NUMBER
+        if plain and not space and text:
+            number = float(head)
+        elif plain and (known := limits.units.get(spelling)) is not None:
+            number, unit = float(head), known
+        else:
+            number, plus_minus, unit = _parse(kind, cell, unit, text=text)
+            spread = None if plus_minus is None else plus_minus * unit.scale
+            if spread is not None and not 0 <= spread <= LARGEST_SPREAD * unit.scale:
+                raise Refused(f"the standard uncertainty after +/- must be from 0 to {LARGEST_SPREAD:g}", accepts(kind))
+    elif isinstance(cell, _REAL) and not isinstance(cell, bool):
+        try:
+            number = float(cell)
+        except OverflowError:
+            number = math.inf
+    else:
+        raise Refused(f"{kind_of(cell)} is not a number", accepts(kind))
+    if not math.isfinite(number):
+        raise Refused("the number is not finite", accepts(kind))
+    value = limits.to_si(number, unit)
+    if not limits.hold(number, value, unit):
+        raise Refused(f"must be {bounds(kind)}" + ("" if kind.unit == "1" else f" {kind.unit}"), accepts(kind))
+    return value, spread
+
+
+def is_plain(word: str) -> bool:
+    """Whether a word is digits with at most one point among them: the most common number, told without a pattern."""
+    return word.replace(".", "", 1).isdigit() and word.isascii()
+
+
+def number_in(kind: Quantity | Count, cell: object, *, text: bool) -> tuple[float, units.Unit | None]:
+    """A number with its unit, whatever the bounds; for a count without one. Raises Refused."""
+    if isinstance(cell, str) and isinstance(kind, Quantity):
+        number, plus_minus, unit = _parse(kind, cell, limits_of(kind).unit, text=text)
+        if plus_minus is not None:
+            raise Refused("an end of a range carries no uncertainty", accepts(kind))
+        return number, unit
+    if text and isinstance(cell, str) and re.fullmatch(NUMBER, cell.strip(" "), re.ASCII):
+        cell = float(cell)
+    if isinstance(cell, bool) or not isinstance(cell, float | int):
+        raise Refused(f"{kind_of(cell)} is not a number", accepts(kind))
+    if not -LARGEST_END <= cell <= LARGEST_END:
+        raise Refused(f"a range ends between {-LARGEST_END:g} and {LARGEST_END:g}", accepts(kind))
+    return float(cell), None
+
+
+Number = TypeVar("Number", float, NDArray[np.float64])
+
+
+class Limits:
+    """The unit and bounds of a quantity, made ready to judge one number or an array of them.
+
+    A number is judged as it stands in the declared unit, else by its SI value; a closed bound told in another unit may
+    be a last bit off.
+    """
+
+    __slots__ = ("_high", "_high_open", "_high_si", "_low", "_low_open", "_low_si", "_width", "unit", "units")
+
+    def __init__(self, kind: Quantity) -> None:
+        self.unit = unit = units.unit(kind.unit)
+        self.units = units.alternatives(kind.unit)
+        self._width = isinstance(kind, Width)
+        self._low_open, self._high_open = kind.above is not None, kind.below is not None
+        self._low = next((bound for bound in (kind.above, kind.at_least) if bound is not None), -math.inf)
+        self._high = next((bound for bound in (kind.below, kind.at_most) if bound is not None), math.inf)
+        self._low_si, self._high_si = (
+            self.to_si(bound, unit) + sign * (0.0 if is_open else 1e-13 * (abs(unit.to_si(bound)) + abs(unit.offset)))
+            for bound, is_open, sign in ((self._low, self._low_open, -1), (self._high, self._high_open, 1))
+        )
+
+    def to_si(self, number: Number, unit: units.Unit) -> Number:
+        """A number in a unit, in SI; of a width without the offset that a temperature has."""
+        if self._width or unit.offset == 0:
+            return number * unit.scale
+        return number * unit.scale + unit.offset
+
+    def hold(self, number: Number, value: Number, unit: units.Unit) -> Any:
+        """Whether numbers in a unit, whose SI values are given too, lie within the bounds; not where they are nan."""
+        if unit == self.unit:
+            tell, low, high = number, self._low, self._high
+        else:
+            tell, low, high = value, self._low_si, self._high_si
+        above = tell > low if self._low_open else tell >= low
+        below = tell < high if self._high_open else tell <= high
+        return above & below
+
+
+def limits_of(kind: Quantity) -> Limits:
+    """The limits of a declared quantity; made once."""
+    found = _LIMITS.get(id(kind))
+    if found is None or found[0] is not kind:
+        found = _LIMITS[id(kind)] = (kind, Limits(kind))
+    return found[1]
+
+
+_LIMITS: Final[dict[int, tuple[Quantity, Limits]]] = {}
+"""By identity, which is quicker than the hash of a dozen fields; the kind is kept, so that its id stays its own."""
+
+
+def _parse(kind: Quantity, cell: str, bare: units.Unit, *, text: bool) -> tuple[float, float | None, units.Unit]:
+    if len(cell) > LONGEST_NUMBER:
+        raise Refused(f"text of {len(cell)} characters is too long for a number with a unit", accepts(kind))
+    cell = cell.translate(_ALIKE)
+    if not cell.strip():
+        raise Refused("empty; leave the name out, or give a value", accepts(kind))
+    match = QUANTITY.fullmatch(cell)
+    if match is None:
+        if re.fullmatch(r" *+[+-]?[0-9]+,[0-9]+[^0-9]*+", cell):
+            raise Refused("a comma in a number; write a decimal point", accepts(kind))
+        raise Refused("not a number, nor a number with a unit", accepts(kind))
+    number, plus_minus, spelling = match.groups()
+    if plus_minus is not None and kind.exact:
+        raise Refused("an uncertainty, and none is carried to what this calculator answers", accepts(kind))
+    known = units.alternatives(kind.unit)
+    if spelling is None and not text and plus_minus is None:
+        hint = "" if kind.unit == "1" else ", or with a unit"
+        raise Refused(f"a number in quotes; send {number} without them{hint}", accepts(kind))
+    if spelling is not None and spelling not in known:
+        raise Refused(f"unit {spelling!r} is not one of {', '.join(known)}", accepts(kind), (spelling, known))
+    unit = bare if spelling is None else known[spelling]
+    return float(number), None if plus_minus is None else float(plus_minus), unit
+
+
+def _count(kind: Count, cell: object, *, text: bool) -> float:
+    if (
+        text
+        and isinstance(cell, str)
+        and len(cell) <= LONGEST_NUMBER
+        and re.fullmatch(NUMBER, cell.strip(" "), re.ASCII)
+    ):
+        cell = float(cell)
+    if isinstance(cell, bool) or not isinstance(cell, numbers.Real):
+        raise Refused(f"{kind_of(cell)} is not a whole number", accepts(kind))
+    try:
+        number = float(cell)
+    except OverflowError:
+        number = math.inf
+    if not kind.at_least <= number <= kind.at_most:
+        raise Refused(f"must be from {kind.at_least} to {kind.at_most}", accepts(kind))
+    if not number.is_integer():
+        raise Refused("not a whole number", accepts(kind))
+    return number
+
+
+def _choice(kind: Choice, cell: object) -> int:
+    if isinstance(cell, str) and cell in kind.options:
+        return kind.options.index(cell)
+    misspelt = (cell, kind.options) if isinstance(cell, str) else None
+    raise Refused("not one of the options", accepts(kind), misspelt)
+
+
+def _flag(kind: Flag, cell: object, *, text: bool) -> bool:
+    if text and cell in ("true", "false"):
+        return cell == "true"
+    if isinstance(cell, bool):
+        return cell
+    raise Refused(f"{kind_of(cell)} is neither true nor false", accepts(kind))
+
+
+def _text(kind: Text, cell: object) -> str:
+    if not isinstance(cell, str):
+        raise Refused(f"{kind_of(cell)} is not text", accepts(kind))
+    if len(cell) > kind.longest:
+        raise Refused(f"{len(cell)} characters", accepts(kind))
+    if not _PRINTABLE.fullmatch(cell):
+        raise Refused("empty, or with characters that cannot be printed", accepts(kind))
+    if kind.pattern and not re.fullmatch(kind.pattern, cell):
+        raise Refused(_explained(kind, cell), accepts(kind))
+    return cell
+
+
+def _explained(kind: Text, cell: str) -> str:
+    try:
+        if kind.explain is not None:
+            kind.explain(cell)
+    except ValueError as error:
+        return str(error)
+    return "not of the form that is asked for"
+
+
+def kind_of(cell: object) -> str:
+    names = {
+        type(None): "null",
+        bool: "true or false",
+        str: "text",
+        list: "a list",
+        dict: "an object",
+        int: "a number",
+        float: "a number",
+    }
+    return names.get(type(cell), f"{type(cell).__name__}")

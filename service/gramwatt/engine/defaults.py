@@ -1,0 +1,121 @@
+"""What was not given: a fault where it must be, a default if it has one, nothing where another input replaces it."""
+
+from __future__ import annotations
+
+import functools
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from gramwatt.engine import columns, validation
+from gramwatt.engine.column_types import Column, no, yes
+from gramwatt.engine.messages import Fault, accepts, one_of
+from gramwatt.model import NESTED, BoolArray, Calculator, Choice, Flag, Kind, default_of
+
+
+@dataclass(frozen=True, slots=True)
+class Replacing:
+    """The inputs that each input replaces, and those that may be replaced."""
+
+    by: tuple[tuple[str, tuple[str, ...]], ...]
+    plain: tuple[tuple[str, Kind], ...]
+    """The inputs that are no lists or tables."""
+
+
+@functools.cache
+def replacing(calculator: Calculator[Any, Any]) -> Replacing:
+    """Which inputs of a calculator replace which."""
+    asked = calculator.asked
+    by = tuple((name, others) for name, kind in asked.items() if (others := getattr(kind, "replaces", ())))
+    return Replacing(by, tuple((name, kind) for name, kind in asked.items() if not isinstance(kind, NESTED)))
+
+
+def find_missing(
+    calculator: Calculator[Any, Any],
+    asked: Mapping[str, Column],
+    known: Sequence[Fault],
+    by_row: dict[int, list[Fault]],
+) -> None:
+    """Add the faults of required inputs that single rows leave out, and of groups of which nothing was given."""
+    told = {fault.pointer for fault in known}
+    for name in validation.required(calculator):
+        present = asked[name].present
+        if present is not yes(len(present)) and not present.all() and f"/{name}" not in told:
+            for row in np.flatnonzero(~present).tolist():
+                by_row.setdefault(row, []).append(columns.missing(name, calculator.asked[name]))
+    for group in calculator.any_of:
+        present = np.logical_or.reduce([asked[name].present for name in group])
+        if not present.all():
+            wanted = "; ".join(f"{name}: {accepts(calculator.asked[name])}" for name in group)
+            fault = Fault(f"/{group[0]}", f"give {one_of(group)}", None, wanted)
+            for row in np.flatnonzero(~present).tolist():
+                by_row.setdefault(row, []).append(fault)
+
+
+def fill(
+    calculator: Calculator[Any, Any], asked: dict[str, Column], rows: int
+) -> tuple[dict[str, BoolArray], dict[str, BoolArray]]:
+    """Put declared defaults where nothing was given; void what another input replaces.
+
+    Returns, by name, the rows where a default was assumed, and those where what was given is not used.
+    """
+    plan = replacing(calculator)
+    all_rows, no_rows = yes(rows), no(rows)
+    replaced: dict[str, BoolArray] = {}
+    for name, others in plan.by:
+        if asked[name].present is not no_rows:
+            for other in others:
+                replaced[other] = replaced.get(other, no_rows) | asked[name].present
+    assumed: dict[str, BoolArray] = {}
+    unused: dict[str, BoolArray] = {}
+    for name, kind in plan.plain:
+        column = asked[name]
+        if name in replaced and replaced[name].any():
+            asked[name], assumed[name], unused[name] = _partly(kind, column, replaced[name])
+        elif column.present is all_rows or column.present.all():
+            assumed[name] = unused[name] = no_rows
+        elif column.present is no_rows or not column.present.any():
+            asked[name], assumed[name] = _default(kind, rows)
+            unused[name] = no_rows
+        else:
+            asked[name], assumed[name], unused[name] = _partly(kind, column, no_rows)
+    return assumed, unused
+
+
+def _default(kind: Kind, rows: int) -> tuple[Column, BoolArray]:
+    """An input that nobody gave, and where it has a default."""
+    return columns.defaulted(kind, rows), no(rows) if default_of(kind) is None else yes(rows)
+
+
+def _partly(kind: Kind, column: Column, void: BoolArray) -> tuple[Column, BoolArray, BoolArray]:
+    """An input that some rows give, or some have replaced."""
+    empty = ~column.present & ~void
+    filled = columns.with_default(kind, column, empty)
+    values, spread = np.array(filled.values), column.spread
+    values[void] = columns.absent(kind, 1).values[0]
+    made = Column(values, column.present, None if spread is None else np.where(void, 0.0, spread))
+    return made, empty & ~_unfilled(kind, filled), column.present & void
+
+
+def _unfilled(kind: Kind, column: Column) -> BoolArray:
+    if isinstance(kind, Flag):
+        return no(len(column.present))
+    if column.values.dtype.kind == "U":
+        return np.asarray(column.values == "")
+    return np.asarray(column.values < 0 if isinstance(kind, Choice) else np.isnan(column.values))
+
+
+def cover_faulty(asked: dict[str, Column], faults: Mapping[int, object], rows: int) -> None:
+    """Give rows with faults the values of a good one: no formula should meet what nobody can mean."""
+    good = next(row for row in range(rows) if row not in faults)
+    faulty = list(faults)
+    for name, column in asked.items():
+        values = np.array(column.values)
+        values[faulty] = values[good]
+        spread = column.spread
+        if spread is not None:
+            spread = np.array(spread)
+            spread[faulty] = 0.0
+        asked[name] = Column(values, column.present, spread)

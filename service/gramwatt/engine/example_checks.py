@@ -1,0 +1,76 @@
+"""What a calculator must pass before it is released: its units are in the table and its own examples come out.
+
+The tests and `gramwatt check` run this. The service does not, since nothing changes between a release and its start.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from typing import Any, Final
+
+from gramwatt.engine.calculate import Refused, ask
+from gramwatt.model import (
+    Calculator,
+    DeclarationError,
+    Kind,
+    Quantity,
+    Samples,
+    Series,
+    Spread,
+    Table,
+    fields_of,
+    units,
+)
+
+TWELVE_DIGITS: Final = 5e-12  # all that an answer carries
+
+
+def verify(calculator: Calculator[Any, Any]) -> None:
+    """Raise DeclarationError, listing every unknown unit and every example that does not come out."""
+    found = list(find_problems(calculator))
+    if found:
+        raise DeclarationError(f"{calculator.name}: " + "; ".join(found))
+
+
+def find_problems(calculator: Calculator[Any, Any]) -> Iterator[str]:
+    """Yield a sentence for each unknown unit; where there is none, for each example that does not come out."""
+    unknown = [problem for name, kind in _fields(calculator) for problem in _unknown_units(name, kind)]
+    if unknown:
+        yield from unknown
+        return  # no example can be computed
+    for example in calculator.examples:
+        try:
+            results = ask(calculator, example.given)["results"]
+        except Refused as refused:
+            yield f"example {example.title!r} fails: {refused}"
+            continue
+        except Exception as error:  # whatever a formula may raise
+            yield f"example {example.title!r} fails: {type(error).__name__}: {error}"
+            continue
+        for name, expected in example.expected.items():
+            if not _agrees(results[name], expected, example.rtol):
+                yield f"example {example.title!r}: {name} is {results[name]}, expected {expected}"
+
+
+def _fields(calculator: Calculator[Any, Any]) -> Iterator[tuple[str, Kind]]:
+    yield from calculator.asked.items()
+    yield from calculator.answered.items()
+
+
+def _unknown_units(name: str, kind: Kind) -> Iterator[str]:
+    if isinstance(kind, Table | Samples):
+        for inner, column in fields_of(kind.row).items():
+            yield from _unknown_units(f"{name}.{inner}", column)
+    quantity = kind.item if isinstance(kind, Series) else kind
+    if isinstance(quantity, Quantity) and not isinstance(kind, Spread):
+        try:
+            units.unit(quantity.unit)
+        except DeclarationError as error:
+            yield f"{name}: {error}"
+
+
+def _agrees(found: object, expected: object, rtol: float) -> bool:
+    if isinstance(found, int | float) and isinstance(expected, int | float):
+        return math.isclose(found, expected, rel_tol=max(rtol, TWELVE_DIGITS), abs_tol=TWELVE_DIGITS)
+    return found == expected

@@ -1,0 +1,188 @@
+"""What requests to a calculator have in common, derived once from its declaration."""
+
+from __future__ import annotations
+
+import functools
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, TypeAlias
+
+import numpy as np
+
+from gramwatt.engine import columns, defaults
+from gramwatt.engine.column_types import Column, TableColumn, no, yes
+from gramwatt.engine.messages import Fault
+from gramwatt.engine.uncertainty import Spreads
+from gramwatt.model import BoolArray, Calculator, Caution, Quantity, Rule, Spread, fields_of, units
+
+
+@functools.cache
+def rules_and_cautions(calculator: Calculator[Any, Any]) -> tuple[Rule[Any, Any] | Caution[Any, Any], ...]:
+    """Return the rules, then the cautions, of a calculator: the order in which an answer lists them."""
+    return (*calculator.rules, *calculator.cautions)
+
+
+Condition: TypeAlias = tuple[Rule[Any, Any] | Caution[Any, Any], Callable[[Any, Any], BoolArray] | None, str | None]
+"""A rule or caution; when it holds, None for always; the input that must be assumed, if any."""
+
+
+@functools.cache
+def conditions(calculator: Calculator[Any, Any]) -> tuple[Condition, ...]:
+    """Return when each of a calculator's `rules_and_cautions` holds."""
+    return tuple(
+        (each, each.when, (each.assumed or None) if isinstance(each, Caution) else None)
+        for each in rules_and_cautions(calculator)
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Completed:
+    """Columns for every field of a calculator's inputs, and where each comes from.
+
+    Inputs without a value are nan, or -1 for a choice; an assumption may still fill them.
+    """
+
+    fields: dict[str, Any]
+    """By field: SI values (N,), (N, M) for a list, or the row dataclass of a table."""
+    present: Mapping[str, BoolArray]
+    assumed: dict[str, BoolArray]
+    """Rows that take the declared default, by input."""
+    unused: Mapping[str, BoolArray]
+    """Rows whose value another input replaces, by input."""
+    spreads: Spreads
+    """Standard uncertainties that were given."""
+    default_spreads: Spreads
+    """Standard uncertainties of declared defaults, in the rows that take them."""
+
+
+@dataclass(frozen=True, slots=True)
+class InputPlan:
+    """How the inputs are completed where every row gives the same ones."""
+
+    used: tuple[str, ...]
+    """Inputs that are given and not replaced, in declared order."""
+    fields: Mapping[str, Any]
+    """Columns of the other ones: defaults, or nothing."""
+    spread_fields: tuple[tuple[str, str], ...]
+    """Fields that hold the standard uncertainty of a used input, and that input."""
+    present: Mapping[str, BoolArray]
+    assumed: Mapping[str, BoolArray]
+    unused: Mapping[str, BoolArray]
+    default_spreads: Spreads
+
+    def complete(self, given: Mapping[str, Column]) -> Completed:
+        """Put the given columns beside the prepared ones."""
+        fields = dict(self.fields)
+        spreads: Spreads = {}
+        for name in self.used:
+            column = given[name]
+            fields[name] = column.values
+            if column.spread is not None or isinstance(column, TableColumn):
+                spreads |= given_spreads(name, column)
+        for name, source in self.spread_fields:
+            fields[name] = spread_of(given[source])
+        return Completed(fields, self.present, dict(self.assumed), self.unused, spreads, self.default_spreads)
+
+
+@functools.lru_cache(maxsize=1024)
+def single_plan(calculator: Calculator[Any, Any], names: frozenset[str]) -> InputPlan | None:
+    """The plan of a single request that gives these inputs; see `input_plan`."""
+    return input_plan(calculator, names, 1)
+
+
+@functools.lru_cache(maxsize=16)
+def block_plan(calculator: Calculator[Any, Any], names: frozenset[str], rows: int) -> InputPlan | None:
+    """The plan of a block of a table; few are kept, since their columns are long. See `input_plan`."""
+    return input_plan(calculator, names, rows)
+
+
+def input_plan(calculator: Calculator[Any, Any], names: frozenset[str], rows: int) -> InputPlan | None:
+    """Prepare ``rows`` requests that all give the same inputs; None where a required one is missing."""
+    whole = yes(rows)
+    asked = {
+        name: Column(columns.absent(kind, rows).values, whole) if name in names else columns.absent(kind, rows)
+        for name, kind in calculator.asked.items()
+    }
+    missing: dict[int, Any] = {}
+    defaults.find_missing(calculator, asked, (), missing)
+    if missing:
+        return None
+    before = dict(asked)
+    assumed, unused = defaults.fill(calculator, asked, rows)
+    used = tuple(name for name in calculator.asked if name in names and asked[name] is before[name])
+    declared = fields_of(calculator.inputs)
+    spread_fields = tuple(
+        (name, kind.of) for name, kind in declared.items() if isinstance(kind, Spread) and kind.of in used
+    )
+    filled = {*used, *(name for name, _ in spread_fields)}
+    return InputPlan(
+        used,
+        {name: values for name, values in input_fields(calculator, asked).items() if name not in filled},
+        spread_fields,
+        {name: column.present for name, column in asked.items()},
+        assumed,
+        unused,
+        default_spreads(calculator, assumed, {}, rows),
+    )
+
+
+def complete(
+    calculator: Calculator[Any, Any], asked: dict[str, Column], rows: int, faults: Mapping[int, Sequence[Fault]]
+) -> Completed:
+    """Complete ``rows`` requests that need not give the same inputs, and may have faults but in one of them.
+
+    What is completed is put into ``asked``.
+    """
+    present = {name: column.present for name, column in asked.items()}
+    assumed, unused = defaults.fill(calculator, asked, rows)
+    if faults:
+        defaults.cover_faulty(asked, faults, rows)
+    spreads: Spreads = {}
+    for name, column in asked.items():
+        spreads |= given_spreads(name, column)
+    guessed = default_spreads(calculator, assumed, spreads, rows)
+    return Completed(input_fields(calculator, asked), present, assumed, unused, spreads, guessed)
+
+
+def input_fields(calculator: Calculator[Any, Any], asked: Mapping[str, Column]) -> dict[str, Any]:
+    """The columns by field of the calculator's inputs, standard uncertainties among them."""
+    return {
+        name: spread_of(asked[kind.of]) if isinstance(kind, Spread) else asked[name].values
+        for name, kind in fields_of(calculator.inputs).items()
+    }
+
+
+def spread_of(column: Column) -> Any:
+    """The standard uncertainty of a column; zeros where none was given."""
+    return np.zeros_like(column.values) if column.spread is None else column.spread
+
+
+def given_spreads(name: str, column: Column) -> Spreads:
+    """The standard uncertainties given for an input, by path; none of a list or a table where all are zero."""
+    found: Spreads = {}
+    if column.spread is not None and (column.spread.ndim == 1 or column.spread.any()):
+        found[(name,)] = column.spread
+    if isinstance(column, TableColumn):
+        found |= {(name, inner): spread for inner, spread in column.spreads.items() if spread.any()}
+    return found
+
+
+def default_spreads(
+    calculator: Calculator[Any, Any], assumed: Mapping[str, BoolArray], known: Spreads, rows: int
+) -> Spreads:
+    """The standard uncertainties of declared defaults where those are assumed, ``known`` ones elsewhere."""
+    found: Spreads = {}
+    for name, kind in _uncertain_defaults(calculator):
+        if assumed[name] is not no(rows) and assumed[name].any():
+            width = (kind.default_u or 0.0) * units.unit(kind.unit).scale
+            found[(name,)] = np.where(assumed[name], width, known.get((name,), np.zeros(rows)))
+    return found
+
+
+@functools.cache
+def _uncertain_defaults(calculator: Calculator[Any, Any]) -> tuple[tuple[str, Quantity], ...]:
+    return tuple(
+        (name, kind)
+        for name, kind in calculator.asked.items()
+        if isinstance(kind, Quantity) and kind.default_u is not None
+    )

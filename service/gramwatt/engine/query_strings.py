@@ -1,0 +1,43 @@
+"""A calculator's examples as queries, for links and for the first line that the service prints."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+from urllib.parse import quote
+
+from gramwatt.model import Calculator, Samples, Table, is_required
+
+
+def fits_query(calculator: Calculator[Any, Any]) -> bool:
+    """Whether a calculator can be asked by GET at all: nothing that it must have is a table or a recording."""
+    asked = calculator.asked
+    grouped = {name for group in calculator.any_of for name in group}
+    unfit = {name for name, kind in asked.items() if isinstance(kind, Table | Samples)}
+    needs_one = any(is_required(asked[name]) for name in unfit - grouped)
+    return not needs_one and all(any(name not in unfit for name in group) for group in calculator.any_of)
+
+
+def first_query(calculator: Calculator[Any, Any]) -> str | None:
+    """The query of the first example that fits one."""
+    queries = (query_of(calculator, example.given) for example in calculator.examples)
+    return next((query for query in queries if query is not None), None)
+
+
+def first_queried(calculator: Calculator[Any, Any]) -> Mapping[str, object]:
+    """The question of the first example that fits a query; empty where none does."""
+    return next((each.given for each in calculator.examples if query_of(calculator, each.given) is not None), {})
+
+
+def query_of(calculator: Calculator[Any, Any], question: Mapping[str, object]) -> str | None:
+    """A question as a query, or None where it holds a table or a recording."""
+    if any(isinstance(calculator.asked[name], Table | Samples) for name in question):
+        return None
+    return "&".join(f"{name}={quote(query_word(value), safe=',')}" for name, value in question.items())
+
+
+def query_word(value: object) -> str:
+    """A JSON value as a word of a query."""
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    return ",".join(map(str, value)) if isinstance(value, list) else str(value)

@@ -1,0 +1,204 @@
+"""From columns as they were sent to a recording: which is which, in which unit, and what cannot be read."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, Final
+
+import numpy as np
+
+from gramwatt.engine.cells import limits_of
+from gramwatt.engine.messages import Fault, echo, near, one_of, printable
+from gramwatt.engine.recordings.columns import Columns, Numbers, ObjectColumns, Texts, Unusable
+from gramwatt.engine.recordings.timestamps import clock_seconds
+from gramwatt.model import Array, Quantity, Recording, Samples, Unread, fields_of, units
+
+LONGEST_TOLD: Final = 40
+MOST_NEAR: Final = 200
+"""Columns among which one of a near name is looked for."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Found:
+    """A channel's column: where it stands, and its unit where that is told."""
+
+    position: int
+    unit: units.Unit | None
+
+
+def option_of(channel: str) -> str:
+    """The option that names a channel's column: ``voltage_column``."""
+    return f"{channel}_column"
+
+
+def channels_of(kind: Samples) -> Mapping[str, Quantity]:
+    """The channels of a recording by name, the time first."""
+    return {name: each for name, each in fields_of(kind.row).items() if isinstance(each, Quantity)}
+
+
+def names_time(kind: Samples, names: Sequence[str], wanted: Mapping[str, str]) -> bool:
+    """Whether a line of a text looks like the header: it names the time."""
+    time = next(iter(channels_of(kind)))
+    return bool(_matching(names, wanted.get(time) or time))
+
+
+def read_recording(
+    kind: Samples, columns: Columns, wanted: Mapping[str, str] | None = None, *, decimal: str = "."
+) -> Recording:
+    """A recording of columns. ``wanted`` names the column of a channel where that is not the channel's own name.
+
+    Raises Unusable where a channel that must be there, or was wished for, is not to be found.
+    """
+    channels, wanted = channels_of(kind), wanted or {}
+    found, faults = _find(channels, columns.names, wanted)
+    if faults:
+        raise Unusable(*faults)
+    series = columns.take([each.position for each in found.values()])
+    rows = _length(series[0]) if series else 0
+    if rows > kind.longest:
+        detail = f"{rows} samples; keep fewer a second"
+        raise Unusable(Fault("", detail, None, f"up to {kind.longest} samples"))
+    time = next(iter(channels))
+    values: dict[str, Array] = {}
+    unread: list[Unread] = []
+    for (name, place), column in zip(found.items(), series, strict=True):
+        values[name], left_out = _read(name, channels[name], column, place.unit, clock=name == time, decimal=decimal)
+        unread += left_out
+    lacking = np.broadcast_to(np.nan, (rows,))
+    samples = kind.row(**{name: values.get(name, lacking) for name in channels})
+    positions = {each.position for each in found.values()}
+    unused = tuple(printable(name) for at, name in enumerate(columns.names) if at not in positions and name)
+    return Recording(samples, rows, tuple(found), tuple(unread), unused, columns.skipped_lines)
+
+
+def _length(cells: Numbers | Texts) -> int:
+    return len(cells) if isinstance(cells, list) else len(cells.values)
+
+
+def of_object(kind: Samples, cell: Mapping[str, Any]) -> Recording:
+    """A recording told in JSON, or by a caller of the library: lists or arrays of numbers by channel."""
+    return read_recording(kind, ObjectColumns(cell, kind.longest))
+
+
+def _find(
+    channels: Mapping[str, Quantity], names: Sequence[str], wanted: Mapping[str, str]
+) -> tuple[dict[str, _Found], list[Fault]]:
+    found: dict[str, _Found] = {}
+    faults: list[Fault] = []
+    for position, (channel, kind) in enumerate(channels.items()):
+        wish = wanted.get(channel)
+        at = _matching(names, wish or channel)
+        pointer = f"/{option_of(channel)}" if wish else f"/{channel}"
+        if len(at) > 1:
+            told = one_of(str(echo(names[each])) for each in at)
+            faults.append(Fault(pointer, f"several columns are named {told}", wish, "one column of that name"))
+        elif at:
+            unit, fault = _unit(kind, names[at[0]], wish, pointer)
+            faults += [fault] if fault else []
+            found[channel] = _Found(at[0], unit)
+        elif wish or position == 0 or not kind.optional:
+            faults.append(_missing(channel, names, wish, pointer))
+    taken: dict[int, str] = {}
+    for channel, place in found.items():
+        if place.position in taken:
+            detail = f"{channel} and {taken[place.position]} would both be read from {echo(names[place.position])!r}"
+            faults.append(Fault(f"/{option_of(channel)}", detail, wanted.get(channel), "a column of its own"))
+        taken[place.position] = channel
+    return found, faults
+
+
+def _missing(channel: str, names: Sequence[str], wish: str | None, pointer: str) -> Fault:
+    meant = near(wish or channel, [_bare(name) for name in names[:MOST_NEAR] if name])
+    hint = f"; did you mean {one_of(map(repr, meant))}?" if meant else ""
+    shown = ", ".join(str(echo(name)) for name in names[:20]) + (", ..." if len(names) > 20 else "")
+    detail = f"no column is named {echo(wish or channel)!r}{hint}"
+    accepted = f"one of its columns: {shown or 'there are none'}"
+    return Fault(pointer, detail, wish, accepted + ("" if wish else f"; name it with {option_of(channel)}=..."))
+
+
+def _bare(name: str) -> str:
+    return split_unit(name)[0]
+
+
+def split_unit(name: str) -> tuple[str, str | None]:
+    """The name of a column and the unit in brackets behind it, or None."""
+    text = name.strip()
+    head, bracket, spelling = text.removesuffix("]").rpartition("[")
+    if not text.endswith("]") or not bracket or "]" in spelling or "\n" in head.strip():
+        return text, None
+    return head.strip(), spelling.strip()
+
+
+def _matching(names: Sequence[str], wish: str) -> list[int]:
+    """Where a column of that name stands: the very text, else the name without its unit, else in other capitals."""
+    bare = _bare(wish)
+    tests = (
+        lambda name: name.strip() == wish.strip(),
+        lambda name: _bare(name) == bare,
+        lambda name: _bare(name).lower() == bare.lower(),
+    )
+    for test in tests:
+        at = [position for position, name in enumerate(names) if test(name)]
+        if at:
+            return at
+    return []
+
+
+def _unit(kind: Quantity, header: str, wish: str | None, pointer: str) -> tuple[units.Unit | None, Fault | None]:
+    """The unit that the header tells in brackets, or else the wish."""
+    spelling = split_unit(header)[1]
+    if spelling is None and wish:
+        spelling = split_unit(wish)[1]
+    if spelling is None:
+        return None, None
+    known = units.alternatives(kind.unit)
+    if spelling in known:
+        return known[spelling], None
+    detail = f"unit {echo(spelling)!r} in the header is not one of {', '.join(known)}"
+    return None, Fault(pointer, detail, echo(header), f"[{'], ['.join(known)}]")
+
+
+@np.errstate(invalid="ignore", over="ignore")  # numbers that are none, or beyond a double, are told below
+def _read(
+    name: str, kind: Quantity, cells: Numbers | Texts, unit: units.Unit | None, *, clock: bool, decimal: str
+) -> tuple[Array, list[Unread]]:
+    """A column's numbers in SI, nan where none can be read, and what was left out for which reason."""
+    limits = limits_of(kind)
+    known = unit or limits.unit
+    if isinstance(cells, list):
+        texts = [(cell or "").strip() or None for cell in cells]
+        numbers = np.array([np.nan if text is None else _number(text, decimal) for text in texts])
+        values = limits.to_si(numbers, known)
+        given = np.array([text is not None for text in texts], dtype=np.bool_)
+        if clock and (given & ~np.isfinite(numbers)).any():
+            told = clock_seconds(texts)
+            numbers, values = (np.where(np.isnan(told), mine, told) for mine in (numbers, values))
+    else:
+        numbers, given = cells.values, cells.given
+        values = limits.to_si(numbers, known)
+    finite = np.isfinite(numbers)
+    good = finite & np.asarray(limits.hold(numbers, values, known))
+    if good.all():
+        return values, []
+    unread = [
+        Unread(name, reason, int(bad.sum()), first + 1, _shown(cells, first))
+        for reason, bad in (("no-number", given & ~finite), ("out-of-bounds", finite & ~good))
+        if bad.any() and (first := int(bad.argmax())) >= 0
+    ]
+    return np.where(good, values, np.nan), unread
+
+
+def _number(text: str, decimal: str) -> float:
+    """A text as a number; nan where it is none. Python itself would also take 1_000 and digits of other scripts."""
+    if ":" in text or "_" in text or not text.isascii():
+        return np.nan
+    try:
+        return float(text.replace(",", ".", 1) if decimal == "," else text)
+    except ValueError:
+        return np.nan
+
+
+def _shown(cells: Numbers | Texts, row: int) -> str:
+    cell = cells[row] if isinstance(cells, list) else float(cells.values[row])
+    return printable(str(cell)[:LONGEST_TOLD])

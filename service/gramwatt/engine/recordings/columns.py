@@ -1,0 +1,297 @@
+"""The columns of a recording as they were sent, whatever the format: their names, and the cells of some of them.
+
+Where pyarrow is installed (`arrow.py`), it reads CSV columns of nothing but numbers, ten times as fast. Everything else
+is read here, and both must agree.
+"""
+
+from __future__ import annotations
+
+import codecs
+import contextlib
+import csv
+import io
+import itertools
+import json
+import re
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence, Set
+from dataclasses import dataclass
+from typing import Any, Final, Protocol, TypeAlias
+
+import numpy as np
+import orjson
+
+from gramwatt.engine.cells import kind_of
+from gramwatt.engine.columns import escape_name
+from gramwatt.engine.limits import LONGEST_HEADER, LONGEST_ROW, MOST_RECORDING_COLUMNS
+from gramwatt.engine.messages import Fault, echo
+from gramwatt.engine.strict_json import NotJson, strict_json
+from gramwatt.extras import is_installed
+from gramwatt.model import Array, BoolArray
+
+MOST_PREAMBLE: Final = 200
+SEPARATORS: Final = (",", ";", "\t")
+ACCEPTED: Final = "numbers, or null where nothing was recorded; times also as texts such as 12:34:56.7"
+LONGEST_CELL: Final = 200
+_CELLS: Final = frozenset({int, float, str, type(None)})
+
+
+class Unusable(ValueError):
+    """The bytes are no recording; ``faults`` says why, by the name of the input or the option."""
+
+    def __init__(self, *faults: Fault) -> None:
+        super().__init__("; ".join(fault.detail for fault in faults))
+        self.faults = faults
+
+
+class Malformed(ValueError):
+    """The bytes are not of their format at all."""
+
+
+@dataclass(frozen=True, slots=True)
+class Numbers:
+    """A column whose cells are numbers or empty."""
+
+    values: Array
+    """Shape (N,), nan where a cell is empty or not a number."""
+    given: BoolArray
+    """Shape (N,), whether a cell is not empty."""
+
+
+Texts: TypeAlias = list[str | None]
+"""A column of which some cells are no numbers; None where a cell is empty."""
+
+
+class Columns(Protocol):
+    """What a format gives: the columns' names, and on demand some of them."""
+
+    @property
+    def names(self) -> Sequence[str]:
+        """As they were sent, in order."""
+        ...
+
+    @property
+    def skipped_lines(self) -> int:
+        """Lines before the header."""
+        ...
+
+    def take(self, positions: Sequence[int]) -> list[Numbers | Texts]:
+        """These columns, in this order."""
+        ...
+
+
+class CsvColumns:
+    """A CSV text (RFC 4180; separated by commas, semicolons or tabs). Lines before the header are skipped.
+
+    The header is the first line that ``is_header`` takes for one, else the first that is not blank.
+    """
+
+    def __init__(self, raw: bytes, is_header: Callable[[Sequence[str]], bool], *, decimal: str = ".") -> None:
+        if raw.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
+            raise Malformed("it is UTF-16; send UTF-8")
+        raw = raw.removeprefix(codecs.BOM_UTF8)
+        if b"\n" not in raw and b"\r" in raw:
+            raw = raw.replace(b"\r", b"\n")
+        found = self._header(raw, is_header)
+        if found is None:
+            raise Malformed("it is empty: a line must name the columns")
+        self.names, self._separator, self.skipped_lines, start = found
+        self._raw, self._decimal = raw[start:], decimal
+
+    @staticmethod
+    def _header(raw: bytes, is_header: Callable[[Sequence[str]], bool]) -> tuple[list[str], str, int, int] | None:
+        first: tuple[list[str], str, int, int] | None = None
+        start = 0
+        for line in range(MOST_PREAMBLE):
+            if start >= len(raw):
+                break
+            end = raw.find(b"\n", start) + 1 or len(raw)
+            if end - start > LONGEST_HEADER:
+                raise Malformed(f"line {line + 1} is longer than {LONGEST_HEADER} bytes")
+            text = raw[start:end].decode("utf-8", "replace").strip("\r\n")
+            fields = [(_fields(text, by), by) for by in SEPARATORS]
+            fields = [each for each in fields if len(each[0]) <= MOST_RECORDING_COLUMNS]
+            named = next((each for each in fields if is_header(each[0])), None)
+            if named or (first is None and fields and text.strip()):
+                best = named or max(fields, key=lambda each: len(each[0]))
+                first = ([name.strip() for name in best[0]], best[1], line, end)
+            if named:
+                break
+            start = end
+        return first
+
+    def take(self, positions: Sequence[int]) -> list[Numbers | Texts]:
+        if re.search(rb"\S", self._raw) is None:
+            return [Numbers(np.zeros(0), np.zeros(0, np.bool_)) for _ in positions]
+        if is_installed("pyarrow"):
+            from gramwatt.engine.recordings.arrow import csv_numbers
+
+            numbers = csv_numbers(self._raw, self._separator, self._decimal, len(self.names), positions)
+            if numbers is not None:
+                return list(numbers)
+        lines = io.TextIOWrapper(io.BytesIO(self._raw), "utf-8", "replace", newline="")
+        texts: list[Texts] = [[] for _ in positions]
+        try:
+            for row in csv.reader(_no_longer(lines), delimiter=self._separator, strict=True):
+                for column, at in zip(texts, positions, strict=True):
+                    column.append(row[at] if at < len(row) else None)
+        except csv.Error as error:
+            raise Malformed(f"it cannot be read as CSV: {error}") from None
+        return list(texts)
+
+
+def _no_longer(lines: Iterable[str]) -> Iterator[str]:
+    """Lines as they are. Raises Malformed at one that is longer than a row may be."""
+    for line in lines:
+        if len(line) > LONGEST_ROW:
+            raise Malformed(f"a line is longer than {LONGEST_ROW} characters")
+        yield line
+
+
+def _fields(line: str, separator: str) -> list[str]:
+    """The fields of one line; none where it is no CSV."""
+    try:
+        return next(csv.reader([line.replace("\r", " ")], delimiter=separator), [])
+    except csv.Error:
+        return []
+
+
+def check_width(names: Collection[str]) -> None:
+    """Raise Unusable where a recording has more columns than one may have."""
+    if len(names) > MOST_RECORDING_COLUMNS:
+        detail = f"{len(names)} columns or more; leave out those that are not needed"
+        raise Unusable(Fault("", detail, None, f"up to {MOST_RECORDING_COLUMNS} columns"))
+
+
+class ObjectColumns:
+    """A JSON object of lists by name, as parsed, or of arrays of numbers as the library's callers have them."""
+
+    skipped_lines = 0
+
+    def __init__(self, columns: Mapping[str, Any], longest: int) -> None:
+        check_width(columns)
+        self.names = list(columns)
+        self._columns = columns
+        self._kinds = {
+            name: set(map(type, each)) if isinstance(each, list) else set() for name, each in columns.items()
+        }
+        faults = []
+        for name, values in columns.items():
+            if not isinstance(values, list) and not hasattr(values, "dtype"):
+                faults.append(
+                    Fault(f"/{escape_name(name)}", f"{kind_of(values)} is not a list", echo(values), ACCEPTED)
+                )
+            elif len(values) > longest:
+                faults.append(
+                    Fault(f"/{escape_name(name)}", f"a list of {len(values)}", None, f"up to {longest} samples")
+                )
+        if faults:
+            raise Unusable(*faults)
+        for name, values in columns.items():
+            if isinstance(values, list):
+                faults += self._cell_faults(name, values)
+        if faults:
+            raise Unusable(*faults)
+        self._rows = max((len(values) for values in columns.values()), default=0)
+
+    def _cell_faults(self, name: str, values: list[Any]) -> list[Fault]:
+        kinds = self._kinds[name]
+        short = str not in kinds or all(len(each) <= LONGEST_CELL for each in values if type(each) is str)
+        if kinds <= _CELLS and short:
+            return []
+        told = enumerate(values)
+        at, cell = next((at, each) for at, each in told if type(each) not in _CELLS or len(str(each)) > LONGEST_CELL)
+        long = type(cell) in _CELLS
+        detail = f"{len(str(cell))} characters" if long else f"{kind_of(cell)} is neither a number nor null"
+        return [Fault(f"/{escape_name(name)}/{at}", detail, echo(cell), ACCEPTED)]
+
+    def take(self, positions: Sequence[int]) -> list[Numbers | Texts]:
+        made = []
+        for at in positions:
+            name = self.names[at]
+            made.append(_filled(_cells(self._columns[name], self._kinds[name]), self._rows))
+        return made
+
+
+def _cells(values: Any, kinds: Set[type]) -> Numbers | Texts:
+    """A list of cells of these kinds, or an array of numbers."""
+    if not isinstance(values, list):
+        return Numbers(np.asarray(values, dtype=np.float64), np.ones(len(values), np.bool_))
+    if str not in kinds:
+        with contextlib.suppress(OverflowError):  # a whole number beyond a double is then told as it was sent
+            if type(None) not in kinds:
+                return Numbers(np.array(values, dtype=np.float64), np.ones(len(values), np.bool_))
+            given = np.array([value is not None for value in values], dtype=np.bool_)
+            return Numbers(np.array([np.nan if value is None else value for value in values], dtype=np.float64), given)
+    return [None if value is None else str(value) for value in values]
+
+
+def _filled(cells: Numbers | Texts, rows: int) -> Numbers | Texts:
+    """A column with empty cells at its end, up to so many rows."""
+    if isinstance(cells, list):
+        return cells + [None] * (rows - len(cells))
+    lacking = rows - len(cells.values)
+    if not lacking:
+        return cells
+    return Numbers(np.pad(cells.values, (0, lacking), constant_values=np.nan), np.pad(cells.given, (0, lacking)))
+
+
+class JsonColumns(ObjectColumns):
+    """A JSON text of such an object."""
+
+    def __init__(self, raw: bytes, longest: int) -> None:
+        try:
+            value = strict_json(raw)
+        except NotJson as error:
+            raise Malformed(f"it is not JSON: {error}") from None
+        if not isinstance(value, dict):
+            raise Unusable(Fault("", f"{kind_of(value)} is not an object", echo(value), "an object of lists by name"))
+        super().__init__(value, longest)
+
+
+class NdjsonColumns:
+    """Objects, one a line. A line that is none counts as a row in which nothing can be read."""
+
+    skipped_lines = 0
+    _LOOKED_AT: Final = 1000
+    _AT_ONCE: Final = 100
+    """Objects held at once: all of them would fill the memory."""
+
+    def __init__(self, raw: bytes) -> None:
+        self._raw = raw.removeprefix(codecs.BOM_UTF8)
+        names: dict[str, None] = {}
+        for line in itertools.islice(io.BytesIO(self._raw), self._LOOKED_AT):
+            names |= dict.fromkeys(self._object(line) if line.strip() else {})
+            check_width(names)
+        if not names:
+            raise Malformed("no line is a JSON object")
+        self.names = list(names)
+
+    @staticmethod
+    def _object(line: bytes) -> Mapping[str, Any]:
+        if len(line) > LONGEST_ROW:
+            raise Malformed(f"a line is longer than {LONGEST_ROW} bytes")
+        try:
+            value = orjson.loads(line)
+        except orjson.JSONDecodeError:
+            try:
+                value = json.loads(line)  # which takes NaN, as a recorder may well write it
+            except (ValueError, RecursionError):
+                return {}
+        return value if isinstance(value, dict) else {}
+
+    def take(self, positions: Sequence[int]) -> list[Numbers | Texts]:
+        names = [self.names[at] for at in positions]
+        cells: list[list[Any]] = [[] for _ in names]
+        lines = (line for line in io.BytesIO(self._raw) if not line.isspace())
+        while objects := [self._object(line) for line in itertools.islice(lines, self._AT_ONCE)]:
+            for column, name in zip(cells, names, strict=True):
+                column += [found.get(name) for found in objects]
+        return [_cells(each, kinds) for each, kinds in map(_scalars, cells)]
+
+
+def _scalars(column: list[Any]) -> tuple[list[Any], Set[type]]:
+    """Cells, and their types; what is neither number, text nor nothing as its JSON."""
+    kinds = set(map(type, column))
+    if kinds <= _CELLS:
+        return column, kinds
+    return [value if type(value) in _CELLS else json.dumps(value) for value in column], (kinds & _CELLS) | {str}

@@ -1,0 +1,46 @@
+"""A recording from the bytes of a file or a request, in one of the formats it may have."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any, Final
+
+from gramwatt.engine.recordings.channels import channels_of, names_time, read_recording
+from gramwatt.engine.recordings.columns import Columns, CsvColumns, JsonColumns, NdjsonColumns
+from gramwatt.engine.tables import batch
+from gramwatt.extras import require
+from gramwatt.model import Calculator, Recording, Samples
+
+FORMATS: Final[Mapping[str, str]] = {form: batch.FORMATS[form] for form in ("csv", "ndjson", "json", "arrow")}
+"""The formats of a recording and their media types."""
+
+
+def samples_of(calculator: Calculator[Any, Any]) -> Samples:
+    """The declaration of a calculator's recording. Raises TypeError where it asks for none."""
+    kind = calculator.asked.get(calculator.recording or "")
+    if not isinstance(kind, Samples):
+        raise TypeError(f"{calculator.name} asks for no recording")
+    return kind
+
+
+def recording_in(
+    kind: Samples, raw: bytes, form: str, wanted: Mapping[str, str] | None = None, *, decimal: str = "."
+) -> Recording:
+    """The recording in ``raw``; ``wanted`` names columns by channel. Raises Malformed or Unusable."""
+    wanted = {name: column for name, column in (wanted or {}).items() if name in channels_of(kind)}
+    return read_recording(kind, _columns(kind, raw, form, wanted, decimal), wanted, decimal=decimal)
+
+
+def _columns(kind: Samples, raw: bytes, form: str, wanted: Mapping[str, str], decimal: str) -> Columns:
+    match form:
+        case "ndjson":
+            return NdjsonColumns(raw)
+        case "json":
+            return JsonColumns(raw, kind.longest)
+        case "arrow":
+            require("pyarrow", extra="tables", purpose="Recordings in Arrow")
+            from gramwatt.engine.recordings.arrow import ArrowColumns
+
+            return ArrowColumns(raw, kind.longest)
+        case _:
+            return CsvColumns(raw, lambda names: names_time(kind, names, wanted), decimal=decimal)

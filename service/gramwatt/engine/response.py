@@ -1,0 +1,343 @@
+"""One row of an outcome as the answer that people get: plain names, words and numbers, ready for JSON.
+
+Numbers are given once here, with at most 12 significant digits, so that every way of asking shows the same ones.
+"""
+
+from __future__ import annotations
+
+import functools
+import itertools
+import math
+import re
+from collections.abc import Collection, Iterable, Mapping
+from dataclasses import dataclass
+from typing import Any, TypeAlias
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gramwatt.engine.cautions import cautions, known_inputs, worded
+from gramwatt.engine.column_types import no
+from gramwatt.engine.evaluate import Outcome
+from gramwatt.engine.limits import MOST_LISTED
+from gramwatt.engine.messages import one_of
+from gramwatt.engine.rounding import number, numbers, rounded
+from gramwatt.model import (
+    BoolArray,
+    Calculator,
+    Choice,
+    Count,
+    Flag,
+    Kind,
+    Quantity,
+    Samples,
+    Series,
+    Spread,
+    Table,
+    Text,
+    fields_of,
+    units,
+)
+
+Answer: TypeAlias = dict[str, Any]
+
+
+def answer(
+    outcome: Outcome,
+    row: int,
+    *,
+    result_units: Mapping[str, str] | None = None,
+    working: bool = False,
+    without: Collection[str] = (),
+) -> Answer:
+    """The answer to question ``row``, which must be without faults. ``result_units`` converts results, by name.
+
+    The tables in ``without`` stand in it empty: `table_rows` gives their rows, some at a time.
+    """
+    calculator = outcome.calculator
+    sheet = _sheet(calculator, tuple(result_units.items()) if result_units else ())
+    results = _values(sheet.answered, outcome.results, row, sheet.result_units, without)
+    known = known_inputs(outcome, row)
+    given = _values([each for each in sheet.asked if each[0] in known], outcome.given, row, sheet.asked_units)
+    of_given = {name: unit for name, unit, owner in sheet.owners if owner in known}
+    made: Answer = {
+        "calculator": calculator.name,
+        "given": given,
+        "assumed": _marked(outcome.assumed, row, calculator),
+        "results": results,
+        "units": {**of_given, **sheet.result_units},
+        "cautions": cautions(outcome, row, results, known),
+    }
+    if outcome.solved:
+        solved = _marked(outcome.solved, row, calculator)
+        if solved:
+            made["solved"] = solved
+    uncertainty = _uncertainty(outcome, row, results, sheet)
+    if uncertainty:
+        made["uncertainty"] = uncertainty
+    if working:
+        made["working"] = _working(outcome, row, made)
+    return made
+
+
+_Field: TypeAlias = tuple[str, Kind, units.Unit | None]
+"""A field's name and kind, and the unit of a plain quantity."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Sheet:
+    """What every answer of a calculator in the same units has alike."""
+
+    asked: tuple[_Field, ...]
+    answered: tuple[_Field, ...]
+    result_units: Mapping[str, str]
+    asked_units: Mapping[str, str]
+    """Units of inputs; an input of the same name as a result has that one's."""
+    owners: tuple[tuple[str, str, str], ...]
+    """Each quantity asked for, its unit, and the input that it is, or is a column of."""
+    scales: Mapping[str, float]
+    """By result with a unit: what its standard uncertainty in SI is divided by."""
+
+
+@functools.lru_cache(maxsize=512)
+def _sheet(calculator: Calculator[Any, Any], wished: tuple[tuple[str, str], ...]) -> _Sheet:
+    wanted = dict(wished)
+    results = {name: wanted.get(name, unit) for name, unit in declared_units(calculator.answered).items()}
+    asked = {name: results.get(name, unit) for name, unit in declared_units(calculator.asked).items()}
+    return _Sheet(
+        _fields(calculator.asked, asked),
+        _fields(calculator.answered, results),
+        results,
+        asked,
+        tuple((name, unit, name.partition(".")[0]) for name, unit in asked.items()),
+        {name: units.unit(unit).scale for name, unit in results.items()},
+    )
+
+
+def _fields(fields: Mapping[str, Kind], chosen: Mapping[str, str]) -> tuple[_Field, ...]:
+    return tuple(
+        (name, kind, units.unit(chosen[name]) if isinstance(kind, Quantity) else None) for name, kind in fields.items()
+    )
+
+
+def _marked(marks: Mapping[str, BoolArray], row: int, calculator: Calculator[Any, Any]) -> list[str]:
+    """The inputs that bear a mark in a row; ``marks`` are mostly one shared array that is false throughout."""
+    found = [name for name, mark in marks.items() if mark is not no(len(mark)) and mark[row]]
+    return found if len(found) < 2 else [name for name in calculator.asked if name in found]
+
+
+def declared_units(fields: Mapping[str, Kind]) -> dict[str, str]:
+    """Units by name of every quantity, list of quantities, and quantity in a table (``parts.mass``)."""
+    found: dict[str, str] = {}
+    for name, kind in fields.items():
+        if isinstance(kind, Quantity):
+            found[name] = kind.unit
+        elif isinstance(kind, Series):
+            found[name] = kind.item.unit
+        elif isinstance(kind, Table):
+            found |= {f"{name}.{inner}": unit for inner, unit in declared_units(fields_of(kind.row)).items()}
+    return found
+
+
+def _values(
+    fields: Iterable[_Field], owner: Any, row: int, chosen: Mapping[str, str], without: Collection[str] = ()
+) -> dict[str, Any]:
+    made: dict[str, Any] = {}
+    for name, kind, unit in fields:
+        values = getattr(owner, name)
+        if unit is not None:  # nearly all are plain quantities
+            made[name] = number((values.item(row) - unit.offset) / unit.scale)
+        else:
+            made[name] = [] if name in without else _plain(kind, values, row, name, chosen)
+    return made
+
+
+def _plain(kind: Kind, values: Any, row: int, name: str, chosen: Mapping[str, str]) -> Any:
+    """A value as JSON has it, in the unit chosen for its name; None where there is no answer."""
+    match kind:
+        case Choice():
+            position = values.item(row)
+            return kind.options[position] if position >= 0 else None
+        case Count():
+            count = values.item(row)
+            return int(count) if math.isfinite(count) else None
+        case Series():
+            found = numbers(units.convert(values[row], chosen[name]))
+            return None if None in found else found
+        case Table():
+            return table_rows(kind, values, row, name, chosen)
+        case Samples():
+            recording = values[row]
+            return None if recording is None else {"samples": recording.rows, "columns": list(recording.columns)}
+        case _:
+            return values[row].item()
+
+
+def table_rows(
+    kind: Table, values: Any, row: int, name: str, chosen: Mapping[str, str], start: int = 0, stop: int | None = None
+) -> list[dict[str, Any]]:
+    """The rows of a table, or some of them, as JSON has them.
+
+    What an optional column leaves out is left out here too; a result without an answer stays, as null.
+    """
+    layout = _table_layout(kind, tuple(chosen.get(f"{name}.{inner}", "") for inner in fields_of(kind.row)))
+    cells: dict[str, list[Any]] = {}
+    for inner, column in layout.columns.items():
+        found = getattr(values, inner)[row, start:stop]
+        match column:
+            case Quantity() | Count():
+                cells[inner] = found
+            case Choice():
+                cells[inner] = [column.options[at] if at >= 0 else None for at in found.tolist()]
+            case Text() | Flag():
+                cells[inner] = found.tolist()
+            case _:
+                cells[inner] = [_plain(column, found, at, f"{name}.{inner}", chosen) for at in range(len(found))]
+    if layout.numeric:
+        stacked = np.array([cells[inner] for inner in layout.numeric])
+        figures = iter(numbers(((stacked - layout.offsets) / layout.scales).reshape(-1)))  # together, which is quicker
+        cells |= {inner: list(itertools.islice(figures, stacked.shape[1])) for inner in layout.numeric}
+    rows = [dict(zip(cells, told, strict=True)) for told in zip(*cells.values(), strict=True)]
+    for told in rows if layout.optional else ():
+        for inner in layout.optional:
+            if told[inner] is None or told[inner] == "":
+                del told[inner]
+    return rows
+
+
+@dataclass(frozen=True, slots=True)
+class _TableLayout:
+    """What every table of a kind, in the same units, has alike."""
+
+    columns: Mapping[str, Kind]
+    optional: tuple[str, ...]
+    numeric: tuple[str, ...]
+    offsets: NDArray[np.float64]
+    """Of the units of the numeric columns (K, 1), 0 of counts."""
+    scales: NDArray[np.float64]
+
+
+@functools.lru_cache(maxsize=512)
+def _table_layout(kind: Table, spellings: tuple[str, ...]) -> _TableLayout:
+    columns = {name: column for name, column in fields_of(kind.row).items() if not isinstance(column, Spread)}
+    spelling = dict(zip(fields_of(kind.row), spellings, strict=True))
+    numeric = tuple(name for name, column in columns.items() if isinstance(column, Quantity | Count))
+    used = [units.unit(spelling[name] or "1") for name in numeric]
+    return _TableLayout(
+        columns,
+        tuple(name for name, column in columns.items() if getattr(column, "optional", False)),
+        numeric,
+        np.array([[unit.offset] for unit in used]),
+        np.array([[unit.scale] for unit in used]),
+    )
+
+
+def _uncertainty(outcome: Outcome, row: int, results: Mapping[str, Any], sheet: _Sheet) -> dict[str, dict[str, Any]]:
+    """By result, those of a table as ``packs.endurance``: standard uncertainty, low and high at k = 2, shares."""
+    propagated = outcome.uncertainty
+    if propagated is None or not propagated.rows[row]:
+        return {}
+    lists = _list_uncertainty(
+        {n: each[row] for n, each in propagated.standard.items() if each.ndim > 1}, results, sheet
+    )
+    found: dict[str, dict[str, Any]] = {}
+    for name, standard in propagated.standard.items():
+        if standard.ndim > 1:
+            if name in lists:
+                found[name] = lists[name]
+            continue
+        value, width = results[name], number(standard.item(row) / sheet.scales.get(name, 1.0))
+        if value is None or width is None:
+            continue
+        # Two standard uncertainties cover about 95 % where causes are many.
+        found[name] = {
+            "standard": width,
+            "low": number(float(value - 2 * width)),
+            "high": number(float(value + 2 * width)),
+            "shares": {
+                source: number(share)
+                for source, share in zip(propagated.sources, propagated.shares[name][:, row].tolist(), strict=True)
+                if share > 0
+            },
+        }
+    return found
+
+
+def _list_uncertainty(
+    standard: Mapping[str, NDArray[np.float64]], results: Mapping[str, Any], sheet: _Sheet
+) -> dict[str, dict[str, Any]]:
+    """The same of lists (M,), left out where an entry has none, and of tables' columns, None where a row has none."""
+    shown: dict[str, list[Any]] = {}
+    for name in standard:
+        table, _, column = name.rpartition(".")
+        values = [each.get(column) for each in results[table]] if table else results[name]
+        if values is not None:
+            shown[name] = values
+    if not shown:
+        return {}
+    widths = rounded(np.concatenate([standard[name] / sheet.scales.get(name, 1.0) for name in shown]), 12)
+    middle = np.array(list(itertools.chain.from_iterable(shown.values())), dtype=np.float64)
+    with np.errstate(over="ignore"):  # what is beyond a double is None
+        figures = numbers(np.concatenate((widths, middle - 2 * widths, middle + 2 * widths)))
+    found: dict[str, dict[str, Any]] = {}
+    at, size = 0, len(widths)
+    for name, values in shown.items():
+        made = [figures[start + at : start + at + len(values)] for start in (0, size, 2 * size)]
+        at += len(values)
+        if "." in name or None not in made[0]:
+            found[name] = dict(zip(("standard", "low", "high"), made, strict=True))
+    return found
+
+
+def _working(outcome: Outcome, row: int, made: Answer) -> dict[str, dict[str, Any]]:
+    """By result, and by column of a table: the formula, the same with its numbers, and where it comes from."""
+    calculator = outcome.calculator
+    shown: dict[str, dict[str, Any]] = {}
+    for name, kind in calculator.answered.items():
+        steps: dict[str, Any] = {}
+        formula, method = getattr(kind, "formula", ""), getattr(kind, "method", "")
+        if formula:
+            steps["formula"] = formula
+            if made["results"][name] is not None:
+                steps["numbers"] = _numbers_in(formula, outcome, row)
+        if method:
+            steps["method"] = method
+        steps["references"] = [
+            {"text": reference.text, **({"url": reference.url} if reference.url else {})}
+            for reference in calculator.references
+            if name in reference.about or not reference.about
+        ]
+        shown[name] = steps
+        if isinstance(kind, Table):
+            columns = {f"{name}.{column}": inner for column, inner in fields_of(kind.row).items()}
+            shown |= {n: {"method": m, "references": []} for n, c in columns.items() if (m := getattr(c, "method", ""))}
+    return shown
+
+
+def _numbers_in(formula: str, outcome: Outcome, row: int) -> str:
+    known = {**outcome.calculator.asked, **outcome.calculator.answered}
+
+    def number(match: re.Match[str]) -> str:
+        if match[0] not in known:
+            return match[0]
+        told = worded(outcome, row, match[0], digits=6, absolute=True)
+        return f"({told})" if " " in told else told
+
+    return re.sub(r"[a-z_][a-z0-9_]*", number, formula)
+
+
+def choose_units(calculator: Calculator[Any, Any], wanted: Mapping[str, str]) -> None:
+    """Check a wish for units of results. Raises ValueError with what is accepted where it cannot be met."""
+    declared = declared_units(calculator.answered)
+    faults: list[str] = []
+    for name, spelling in wanted.items():
+        if len(faults) == MOST_LISTED:
+            break
+        if name not in declared:
+            faults.append(f"{name[:80]} is not a result with a unit; those are {one_of(declared)}")
+        elif spelling not in units.alternatives(declared[name]):
+            faults.append(
+                f"{name} can be had in {one_of(units.alternatives(declared[name]))}, not in {spelling[:80]!r}"
+            )
+    if faults:
+        raise ValueError("; ".join(faults))

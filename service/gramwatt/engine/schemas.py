@@ -1,0 +1,68 @@
+"""marshmallow schemas made from declarations. A field takes a column of cells and gives back a `Column`.
+
+The schema is the judge of names: unknown ones are refused, required ones missed. Values are judged by row, inside
+the column, so that in a batch one bad row does not spoil the others.
+"""
+
+from __future__ import annotations
+
+import functools
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import marshmallow
+from marshmallow import fields
+
+from gramwatt.engine.column_types import Cells, Column
+from gramwatt.engine.columns import missing, read, unknown
+from gramwatt.engine.validation import Loaded, required
+from gramwatt.model import Calculator, Kind
+
+
+class ColumnField(fields.Field[Column]):
+    """A field of a question, read as a column of cells; JSON cells, or with ``text`` words of a query."""
+
+    def __init__(self, kind: Kind, *, text: bool, required: bool) -> None:
+        super().__init__(required=required, allow_none=True, metadata={"description": kind_description(kind)})
+        self.kind = kind
+        self.text = text
+
+    def _deserialize(self, value: Any, attr: str | None, data: Mapping[str, Any] | None, **kwargs: Any) -> Column:
+        return read(self.kind, value, text=self.text)
+
+
+def kind_description(kind: Kind) -> str:
+    """A field's description; a Spread has none, as nobody is asked for it."""
+    return str(getattr(kind, "description", ""))
+
+
+@functools.cache
+def schema(calculator: Calculator[Any, Any], *, text: bool = False) -> marshmallow.Schema:
+    """The schema of a calculator's question; made once, used by every thread (loading keeps no state)."""
+    made = {
+        name: ColumnField(kind, text=text, required=name in required(calculator))
+        for name, kind in calculator.asked.items()
+    }
+    return marshmallow.Schema.from_dict(dict(made), name=schema_name(calculator))()
+
+
+def schema_name(calculator: Calculator[Any, Any]) -> str:
+    """The name of the question's component in the contract: ``PackEnergyQuestion``."""
+    return "".join(word.capitalize() for word in calculator.name.split("-")) + "Question"
+
+
+def judged(calculator: Calculator[Any, Any], cells: Mapping[str, Cells], *, text: bool) -> Loaded:
+    """Read columns of cells by marshmallow's schema alone."""
+    try:
+        columns: Any = schema(calculator, text=text).load(cells)
+        return Loaded(columns, ())
+    except marshmallow.ValidationError as error:
+        asked = calculator.asked
+        wrong = error.messages if isinstance(error.messages, dict) else {}
+        faults = [missing(name, asked[name]) for name in wrong if name in asked]
+        faults += unknown({name: _first(each) for name, each in cells.items() if name not in asked}, tuple(asked))
+        return Loaded(error.valid_data if isinstance(error.valid_data, dict) else {}, tuple(faults))
+
+
+def _first(cells: Cells) -> object:
+    return cells[0] if isinstance(cells, Sequence) and len(cells) else None

@@ -1,0 +1,141 @@
+"""An answer written out: as JSON, as one value in text, as one row of CSV."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+from collections.abc import Collection, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import orjson
+
+from gramwatt.engine.formula_guard import guard_text
+from gramwatt.engine.messages import plain
+from gramwatt.model import Calculator, Samples, Table, fields_of
+
+
+def json_bytes(value: object) -> bytes:
+    """A JSON document of finite numbers, indented for people, ending in a newline."""
+    return orjson.dumps(value, option=orjson.OPT_INDENT_2 | orjson.OPT_APPEND_NEWLINE)
+
+
+def value_text(value: Any, *, digits: int = 12, decimal: str = ".") -> str:
+    """One value as text: a bare number, a word, or a list joined by commas (semicolons with a decimal comma)."""
+    if value is None:
+        return ""
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, list):
+        texts = [value_text(each, digits=digits, decimal=decimal) for each in value]
+        return (";" if decimal == "," else ",").join(texts)
+    if isinstance(value, int | float):
+        return plain(value, digits).replace(".", decimal)
+    return str(value)
+
+
+@dataclass(frozen=True, slots=True)
+class Style:
+    """How a CSV text is written. ``header`` is ``units`` (names with their unit in brackets), ``names``, or ``off``."""
+
+    header: str = "units"
+    digits: int = 12
+    decimal: str = "."
+    """With a comma fields are separated by semicolons, as spreadsheets of such places expect."""
+
+
+def csv_text(calculator: Calculator[Any, Any], answer: Mapping[str, Any], style: Style = Style()) -> str:
+    """Header line and one row (RFC 4180): inputs, results, ``<result>_u`` where uncertain, codes of the cautions.
+
+    Where one of the results is a table there is a row for each of its rows, and its columns are headed
+    ``by_pack.endurance``; tables and recordings among the inputs are then left out. A table that stands ``alone`` has
+    its own columns and nothing else. Where several results are tables, each stands in one cell, as JSON.
+    """
+    table = row_table(calculator)
+    rows: list[dict[str, Any]] = [] if table is None else answer["results"][table]
+    return "".join(csv_pieces(calculator, answer, style, iter([rows])))
+
+
+def row_table(calculator: Calculator[Any, Any]) -> str | None:
+    """The one table among the results, whose rows are those of a CSV text; None where there is none or several are."""
+    tables = [name for name, kind in calculator.answered.items() if isinstance(kind, Table)]
+    return tables[0] if len(tables) == 1 else None
+
+
+def csv_pieces(
+    calculator: Calculator[Any, Any], answer: Mapping[str, Any], style: Style, rows: Iterator[list[dict[str, Any]]]
+) -> Iterator[str]:
+    """The same in pieces; ``rows`` gives those of the table, some at a time."""
+    table, header = row_table(calculator), style.header
+    kind = calculator.answered[table] if table else None
+    alone = isinstance(kind, Table) and kind.alone
+    before = {
+        _headed(name, answer, header): answer["given"].get(name)
+        for name, kind in calculator.asked.items()
+        if name not in calculator.answered and not (table and isinstance(kind, Table | Samples))
+    }
+    for name, value in answer["results"].items():
+        if name != table:
+            before |= _columns(name, value, answer, header)
+    after = {"cautions": " ".join(dict.fromkeys(caution["code"] for caution in answer["cautions"]))}
+    if alone:
+        before, after = {}, {}
+    names = list(fields_of(kind.row)) if isinstance(kind, Table) else []
+    told = answer.get("uncertainty", {})
+    spreads = {name: told[f"{table}.{name}"]["standard"] for name in names if f"{table}.{name}" in told}
+    written = io.StringIO()
+    writer = csv.writer(written, delimiter=";" if style.decimal == "," else ",", lineterminator="\r\n")
+    if header != "off":
+        headed = list(_table_headings(table, names, spreads, answer, header))
+        writer.writerow([*before, *(name.removeprefix(f"{table}.") if alone else name for name in headed), *after])
+    first, last = ([_cell(value, style) for value in each.values()] for each in (before, after))
+    at = 0
+    for block in rows:
+        for row in block:
+            writer.writerow([*first, *(_cell(value, style) for value in _table_cells(row, at, names, spreads)), *last])
+            at += 1
+        yield written.getvalue()
+        written.seek(written.truncate(0))
+    if at == 0 and not alone:
+        writer.writerow([*first, *[""] * (len(names) + len(spreads)), *last])
+    yield written.getvalue()
+
+
+def _table_headings(
+    table: str | None, names: Sequence[str], spreads: Collection[str], answer: Mapping[str, Any], header: str
+) -> Iterator[str]:
+    for name in names:
+        yield _headed(f"{table}.{name}", answer, header)
+        if name in spreads:
+            yield _headed(f"{table}.{name}", answer, header, suffix="_u")
+
+
+def _table_cells(
+    row: Mapping[str, Any], at: int, names: Sequence[str], spreads: Mapping[str, Sequence[Any]]
+) -> Iterator[Any]:
+    for name in names:
+        yield row.get(name)
+        if name in spreads:
+            yield spreads[name][at]
+
+
+def _columns(name: str, value: Any, answer: Mapping[str, Any], header: str) -> dict[str, Any]:
+    made = {_headed(name, answer, header): value}
+    if name in answer.get("uncertainty", {}):
+        made[_headed(name, answer, header, suffix="_u")] = answer["uncertainty"][name]["standard"]
+    return made
+
+
+def _headed(name: str, answer: Mapping[str, Any], header: str, suffix: str = "") -> str:
+    unit = answer["units"].get(name, "1")
+    if suffix and unit in ("degC", "°C"):
+        unit = "K"
+    return f"{name}{suffix} [{unit}]" if header == "units" and unit != "1" else name + suffix
+
+
+def _cell(value: Any, style: Style) -> str:
+    if isinstance(value, dict) or (isinstance(value, list) and value and isinstance(value[0], dict)):
+        return json.dumps(value, ensure_ascii=False, separators=(",", ":"))
+    text = value_text(value, digits=style.digits, decimal=style.decimal)
+    return guard_text(text) if isinstance(value, str) else text

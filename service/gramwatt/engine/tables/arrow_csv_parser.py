@@ -1,0 +1,92 @@
+"""A piece of CSV parsed by columns, with the Arrow library: several times as fast as row by row."""
+
+from __future__ import annotations
+
+import re
+from typing import Any, Final, TypeAlias
+
+import numpy as np
+import pyarrow as pa
+from pyarrow import csv
+
+from gramwatt.engine.tables.text_columns import plain_numbers
+
+Parsed: TypeAlias = list[Any]
+"""For each column its texts, or its numbers as an array of doubles, nan where a cell is empty."""
+
+_BLANK: Final = re.compile(rb"^ *\r?(?:\n|\Z)", re.MULTILINE)
+_QUOTED: Final = re.compile(rb'"[^"]*"')
+
+
+class ColumnParser:
+    """Parses pieces of one table; remembers which columns are not plain numbers."""
+
+    def __init__(self, numeric: set[int], width: int, separator: str, decimal: str) -> None:
+        self._numeric, self._width, self._separator, self._decimal = numeric, width, separator, decimal
+        self._names = [str(position) for position in range(width)]
+
+    def parse(self, piece: bytes) -> Parsed | None:
+        """The columns of a piece; None where it must be read row by row."""
+        quoted = b'"' in piece
+        if quoted and (self._separator == "\t" or b'"' in _QUOTED.sub(b"", piece)):
+            return None
+        if self._separator != "\t" and b"\t" in piece:  # which this parser takes for nothing around a number
+            return None
+        if b"\r" in piece and piece.count(b"\r") != piece.count(b"\r\n"):
+            return None
+        if self._decimal == "," and b"." in piece:
+            self._numeric.clear()  # a point is refused in the words of a single cell
+        if self._width == 1:
+            piece = piece if quoted else _BLANK.sub(b"", piece)
+        if not piece.strip():
+            return [[] for _ in self._names]
+        for _ in range(3):
+            table = self._table(piece, quoted=quoted)
+            if table is not None:
+                words = self._words(table)
+                if not words:
+                    return [self._column(table.column(at), at) for at in range(self._width)]
+                self._numeric -= words
+            elif not self._numeric or not self._find_words(piece, quoted=quoted):
+                return None
+        return None
+
+    def _table(self, piece: bytes, *, quoted: bool) -> Any:
+        types = {name: pa.float64() if at in self._numeric else pa.string() for at, name in enumerate(self._names)}
+        try:
+            return csv.read_csv(
+                pa.BufferReader(piece),
+                csv.ReadOptions(use_threads=False, block_size=len(piece) + 1, column_names=self._names),
+                csv.ParseOptions(delimiter=self._separator, newlines_in_values=quoted),
+                csv.ConvertOptions(
+                    column_types=types,
+                    null_values=[""],
+                    decimal_point=self._decimal,
+                ),
+            )
+        except pa.ArrowException:
+            return None
+
+    def _words(self, table: Any) -> set[int]:
+        """Columns of numbers with something that is no finite number, such as nan."""
+        return {
+            at
+            for at in self._numeric
+            if np.isfinite(table.column(at).to_numpy()).sum() != table.num_rows - table.column(at).null_count
+        }
+
+    def _find_words(self, piece: bytes, *, quoted: bool) -> bool:
+        """Leave out the columns that hold more than plain numbers, by this piece. Whether there were any."""
+        numeric, self._numeric = self._numeric, set()
+        table = self._table(piece, quoted=quoted)
+        if table is None:
+            return False
+        for at in numeric:
+            texts = (cell for cell in self._column(table.column(at), at) if cell)
+            if plain_numbers([cell.replace(",", ".") if self._decimal == "," else cell for cell in texts]) is not None:
+                self._numeric.add(at)
+        return self._numeric < numeric
+
+    def _column(self, column: Any, at: int) -> Any:
+        values = column.to_numpy()
+        return values if at in self._numeric else values.tolist()

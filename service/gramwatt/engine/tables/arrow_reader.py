@@ -1,0 +1,226 @@
+"""Tables as an Arrow IPC stream, read a record batch at a time without copying numbers."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+import numpy as np
+import pyarrow as pa
+
+from gramwatt.engine.arrow_messages import CheckedStream, TooMuch, Unfolding, check_schema
+from gramwatt.engine.arrow_sizes import is_refused, unfolded_size, unfolds
+from gramwatt.engine.column_types import ABSENT, Cells, Packed
+from gramwatt.engine.columns import escape_name
+from gramwatt.engine.limits import LARGEST_BATCH, UNFOLDED_AT_ONCE
+from gramwatt.engine.messages import Fault, accepts, printable
+from gramwatt.engine.tables.chunks import BLOCK, Broken, Chunk, Kept, Source, Unreadable
+from gramwatt.engine.tables.header import Heading, InputColumn, Keeping, read_heading
+from gramwatt.engine.tables.text_columns import cells_of
+from gramwatt.model import Calculator, Count, Flag, Quantity, Samples, Series, Table
+
+
+class _Stream:
+    """A source of bytes as the file that the Arrow library reads."""
+
+    closed = False
+
+    def __init__(self, source: Source, unfolding: Unfolding) -> None:
+        self._source, self._left, self._unfolding = source, b"", unfolding
+
+    def read(self, size: int = -1) -> bytes:
+        """Exactly ``size`` bytes, fewer only at the end."""
+        if size < 0 or size > LARGEST_BATCH:
+            raise Broken(f"a record batch is larger than {LARGEST_BATCH} bytes; send smaller ones", "too-large")
+        parts, missing = [self._left[:size]] if self._left else [], size - len(self._left)
+        self._left = self._left[size:]
+        while missing > 0 and (read := self._source(missing)):
+            parts.append(read if len(read) <= missing else read[:missing])
+            self._left = read[missing:]
+            self._unfolding.received += len(read)
+            missing -= len(read)
+        return b"".join(parts)
+
+
+def read_arrow(
+    calculator: Calculator[Any, Any],
+    source: Source,
+    *,
+    keeping: Keeping = Keeping(),  # noqa: B008 - it never changes
+    constants: Mapping[str, object] | None = None,
+) -> Iterator[Chunk]:
+    """The chunks of a stream of record batches.
+
+    Raises Unreadable where its columns are wrong, before any chunk, and Broken where the rest cannot be read.
+    """
+    try:
+        unfolding = Unfolding()
+        checked = CheckedStream(pa.PythonFile(_Stream(source, unfolding), mode="r"), unfolding)
+        stream = pa.ipc.open_stream(pa.PythonFile(checked, mode="r"))
+        names = stream.schema.names
+        check_schema(stream.schema)
+    except TooMuch as error:
+        raise Broken(f"this Arrow stream is refused: {error}", "too-large") from None
+    except Broken as broken:
+        if broken.kind == "too-large":  # its first bytes, read as a length
+            raise Broken("this is no Arrow IPC stream") from None
+        raise
+    except UnicodeDecodeError:
+        raise Broken("the name of a column is not UTF-8") from None
+    except (pa.ArrowInvalid, pa.ArrowException, OSError, EOFError) as error:
+        raise Broken(f"this is no Arrow IPC stream: {first_line(error)}") from None
+    heading, faults = read_heading(calculator, names, keeping, constants or {})
+    faults += _type_faults(heading, stream.schema)
+    if faults:
+        raise Unreadable(faults)
+    return _chunks(heading, stream, unfolding)
+
+
+def read_batches(
+    calculator: Calculator[Any, Any],
+    schema: pa.Schema,
+    batches: Iterator[pa.RecordBatch],
+    *,
+    keeping: Keeping,
+    constants: Mapping[str, object],
+) -> Iterator[Chunk]:
+    """The same for record batches that are at hand, as of a Parquet file."""
+    heading, faults = read_heading(calculator, schema.names, keeping, constants)
+    faults += _type_faults(heading, schema)
+    if faults:
+        raise Unreadable(faults)
+    first = 0
+    for batch in batches:
+        yield from _of_batch(heading, batch, first)
+        first += batch.num_rows
+
+
+def _chunks(heading: Heading, stream: Any, unfolding: Unfolding) -> Iterator[Chunk]:
+    try:
+        yield from _checked_chunks(heading, stream, unfolding)
+    finally:
+        pa.default_memory_pool().release_unused()
+
+
+def _checked_chunks(heading: Heading, stream: Any, unfolding: Unfolding) -> Iterator[Chunk]:
+    first = 0
+    while True:
+        try:
+            batch = stream.read_next_batch()
+            unfolding.add(batch.get_total_buffer_size())  # with its dictionaries, which are read anew with each
+            batch.validate(full=True)  # places beyond a buffer would be read, and end the process
+            _check_size(batch, unfolding)
+        except StopIteration:
+            return
+        except TooMuch as error:
+            raise Broken(f"the Arrow stream is refused after row {first}: {error}", "too-large") from None
+        except Broken:
+            raise
+        except (pa.ArrowException, OSError, EOFError) as error:
+            raise Broken(f"the Arrow stream breaks off after row {first}: {first_line(error)}") from None
+        yield from _of_batch(heading, batch, first)
+        first += batch.num_rows
+
+
+def _check_size(batch: pa.RecordBatch, unfolding: Unfolding) -> None:
+    """Count what the blocks of a batch become when they are written out. Raises TooMuch."""
+    columns = [batch.column(at) for at in range(batch.num_columns) if unfolds(batch.schema.field(at).type)]
+    most = max(UNFOLDED_AT_ONCE, batch.get_total_buffer_size())
+    for start in range(0, batch.num_rows if columns else 0, BLOCK):
+        size = sum(unfolded_size(column.slice(start, BLOCK)) for column in columns)
+        if size > most:
+            raise TooMuch(f"{BLOCK} of its rows unfold to {size} bytes, and {most} is the most; repeat shorter texts")
+        unfolding.add(size)
+
+
+def _of_batch(heading: Heading, batch: pa.RecordBatch, first: int) -> Iterator[Chunk]:
+    for start in range(0, batch.num_rows, BLOCK):  # a block at a time: what is read, answered, written stays in cache
+        rows = min(BLOCK, batch.num_rows - start)
+        cells: dict[str, Cells] = {}
+        kept: dict[str, Kept] = {}
+        for position, column in enumerate(heading.columns):
+            values = batch.column(position).slice(start, rows)
+            if isinstance(column, InputColumn):
+                cells[column.name] = _readable_cells(column, values)
+            elif column is not None:
+                kept[column] = values
+        yield Chunk(first + start, rows, cells, False, kept)
+
+
+def first_line(error: object) -> str:
+    """What an error or a type of the Arrow library says first."""
+    return printable(str(error).partition("\n")[0][:200])
+
+
+def is_text(kind: pa.DataType) -> bool:
+    """Whether a column holds texts, also as a dictionary."""
+    return bool(
+        pa.types.is_string(kind)
+        or pa.types.is_large_string(kind)
+        or pa.types.is_string_view(kind)
+        or (pa.types.is_dictionary(kind) and is_text(kind.value_type))
+    )
+
+
+def is_number(kind: pa.DataType) -> bool:
+    """Whether a column holds numbers."""
+    return bool(pa.types.is_integer(kind) or pa.types.is_floating(kind) or pa.types.is_decimal(kind))
+
+
+def _type_faults(heading: Heading, schema: pa.Schema) -> list[Fault]:
+    """Columns whose type no value of the input has."""
+    faults = []
+    for position, column in enumerate(heading.columns):
+        if is_refused(schema.field(position).type):
+            detail = f"a column of type {first_line(schema.field(position).type)}"
+            accepted = "a plain column: no list views, unions, or dictionaries of lists"
+            faults.append(Fault(f"/{escape_name(schema.field(position).name)}", detail, None, accepted))
+            continue
+        if not isinstance(column, InputColumn):
+            continue
+        found, kind = schema.field(position).type, column.kind
+        match kind:
+            case Quantity():
+                fits = is_number(found) or is_text(found)
+            case Count():
+                fits = is_number(found)
+            case Flag():
+                fits = pa.types.is_boolean(found)
+            case Samples():
+                fits = pa.types.is_struct(found)
+            case Series() | Table():
+                fits = pa.types.is_list(found) or pa.types.is_large_list(found)
+            case _:
+                fits = is_text(found)
+        if not (fits or pa.types.is_null(found)):
+            faults.append(Fault(f"/{column.name}", f"a column of type {first_line(found)}", None, accepts(kind)))
+    return faults
+
+
+def _readable_cells(column: InputColumn, values: pa.Array) -> Cells:
+    try:
+        return _cells(column, values)
+    except (pa.ArrowException, ArithmeticError, LookupError, TypeError, ValueError) as error:
+        raise Broken(f"the column {column.name} cannot be read: {first_line(error)}") from None
+
+
+def _cells(column: InputColumn, values: pa.Array) -> Cells:
+    if isinstance(column.kind, Quantity | Count) and (is_number(values.type) or pa.types.is_null(values.type)):
+        present = np.ones(len(values), dtype=np.bool_) if not values.null_count else np.asarray(values.is_valid())
+        if pa.types.is_int64(values.type) and not values.null_count:
+            numbers = values.to_numpy().astype(np.float64)
+        else:
+            doubles = values if pa.types.is_float64(values.type) else values.cast(pa.float64(), safe=False)
+            numbers = doubles.to_numpy(zero_copy_only=False)
+        return Packed(numbers, present, () if column.unit is None else (column.unit,), bare=column.unit)
+    if is_text(values.type):
+        texts = values.cast(pa.string()).to_numpy(zero_copy_only=False).tolist()
+        return cells_of(column.kind, texts, bare=column.unit, text=False)
+    return [ABSENT if cell is None else _given(cell) for cell in values.to_pylist()]
+
+
+def _given(cell: object) -> object:
+    """A list or a table without the nulls that stand for what a row of it leaves out."""
+    if isinstance(cell, list):
+        return [_given(each) for each in cell]
+    return {name: value for name, value in cell.items() if value is not None} if isinstance(cell, dict) else cell

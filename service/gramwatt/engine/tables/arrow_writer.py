@@ -1,0 +1,152 @@
+"""An answered table written as an Arrow IPC stream."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+import pyarrow as pa
+
+from gramwatt.engine.rounding import all_finite
+from gramwatt.engine.tables.cell_formatting import as_words, kept_values, result_values
+from gramwatt.engine.tables.chunks import Broken
+from gramwatt.engine.tables.compute import Answered, OutputColumn, Plan, output_columns, standing
+from gramwatt.engine.tables.row_errors import ErrorTeller, with_left_out
+from gramwatt.model import Choice, Count, Flag, Quantity
+
+
+class Taken:
+    """A file that keeps what is written until it is taken."""
+
+    closed = False
+
+    def __init__(self) -> None:
+        self._parts: list[Any] = []
+
+    def write(self, data: Any) -> int:
+        """Take some bytes. Arrow's own buffers are kept rather than copied: nothing changes them any more."""
+        self._parts.append(data if isinstance(data, pa.Buffer) else bytes(data))
+        return len(data)
+
+    def flush(self) -> None:
+        """Nothing waits."""
+
+    def take(self) -> bytes:
+        """What was written since."""
+        parts, self._parts = self._parts, []
+        return b"".join(parts)
+
+
+@dataclass(slots=True)
+class ArrowWriter:
+    """Record batches of kept columns, results as computed, ``cautions`` and ``error``; units stand in the fields."""
+
+    plan: Plan
+    errors: ErrorTeller = field(default_factory=ErrorTeller)
+    _sink: Taken = field(default_factory=Taken)
+    _stream: Any = None
+    _schema: Any = None
+    _kept: dict[str, pa.DataType] = field(default_factory=dict)
+
+    def begin(self, first: Answered | None) -> bytes:
+        """The schema."""
+        self._kept = {} if first is None else {name: _kept_type(kept) for name, kept in first.kept.items()}
+        fields = [pa.field(name, kind) for name, kind in self._kept.items()]
+        fields += [
+            pa.field(column.name, _type(column), metadata={"unit": column.unit}) for column in output_columns(self.plan)
+        ]
+        fields += [pa.field("cautions", pa.string()), pa.field("error", pa.string())]
+        always = {"standing_cautions": " ".join(standing(self.plan.calculator))}
+        self._schema = pa.schema(fields, metadata=always)
+        self._stream = pa.ipc.new_stream(self._sink, self._schema)
+        return self._sink.take()
+
+    def rows(self, piece: Answered) -> bytes:
+        """One record batch."""
+        arrays = [_kept_array(piece.kept.get(name), piece.rows, kind) for name, kind in self._kept.items()]
+        arrays += [_array(column, piece.columns[column.name]) for column in output_columns(self.plan)]
+        arrays.append(_spelled([" ".join(codes) for codes in piece.cautions], piece.caution_at))
+        arrays.append(self._errors(piece))
+        self._stream.write_batch(pa.RecordBatch.from_arrays(arrays, schema=self._schema))
+        return self._sink.take()
+
+    def _errors(self, piece: Answered) -> pa.Array:
+        faults = with_left_out(piece, self._kept)
+        if not faults:
+            return pa.nulls(piece.rows, pa.string())
+        texts: list[str | None] = [None] * piece.rows
+        for row in sorted(faults):
+            texts[row] = self.errors.text(piece.first + row + 1, faults[row])
+        return pa.array(texts, pa.string())
+
+    def broken(self, broken: Broken, row: int) -> bytes:
+        """A batch of one row whose error says so."""
+        arrays = [pa.nulls(1, kind) for kind in self._schema.types[:-1]]
+        arrays.append(pa.array([f"#ERR {broken.kind} after row {row}: {broken.detail}"], pa.string()))
+        self._stream.write_batch(pa.RecordBatch.from_arrays(arrays, schema=self._schema))
+        return self._sink.take()
+
+    def end(self) -> bytes:
+        """The end-of-stream mark."""
+        self._stream.close()
+        return self._sink.take()
+
+
+def _type(column: OutputColumn) -> pa.DataType:
+    match column.kind:
+        case Quantity():
+            return pa.float64()
+        case Count():
+            return pa.int64()
+        case Flag():
+            return pa.bool_()
+        case _:
+            return pa.string()
+
+
+def _array(column: OutputColumn, values: Any) -> pa.Array:
+    if isinstance(column.kind, Quantity) and isinstance(values, np.ndarray):
+        values = np.ascontiguousarray(values)
+        return pa.array(values, mask=None if all_finite(values) else ~np.isfinite(values))
+    if isinstance(column.kind, Choice) and isinstance(values, np.ndarray):
+        return _spelled([*column.kind.options, None], np.where(values < 0, len(column.kind.options), values))
+    plain = result_values(column, values, None)
+    kind = _type(column)
+    return pa.array(list(map(as_words, plain)) if kind == pa.string() else plain, kind)
+
+
+def _spelled(words: Sequence[str | None], at: Any) -> pa.Array:
+    """One of a few words in each row, by its position."""
+    if len(words) == 1:
+        return pa.repeat(pa.scalar(words[0], pa.string()), len(at))
+    return pa.array(words, pa.string()).take(pa.array(at))
+
+
+def _kept_type(kept: Any) -> pa.DataType:
+    if isinstance(kept, pa.Array):
+        return kept.type
+    return pa.string()  # rows of JSON may hold numbers first and texts later
+
+
+def _without_views(kind: pa.DataType) -> pa.DataType:
+    """The type with texts and bytes that stand in their own place."""
+    if pa.types.is_string_view(kind):
+        return pa.large_string()
+    if pa.types.is_binary_view(kind):
+        return pa.large_binary()
+    if pa.types.is_struct(kind):
+        fields = map(kind.field, range(kind.num_fields))
+        return pa.struct([field.with_type(_without_views(field.type)) for field in fields])
+    if pa.types.is_list(kind) or pa.types.is_large_list(kind):
+        inner = kind.value_field.with_type(_without_views(kind.value_type))
+        return pa.large_list(inner) if pa.types.is_large_list(kind) else pa.list_(inner)
+    return kind
+
+
+def _kept_array(kept: Any, rows: int, kind: pa.DataType) -> pa.Array:
+    if isinstance(kept, pa.Array) and kept.type == kind:
+        plain = _without_views(kind)
+        return kept if plain == kind else kept.cast(plain).cast(kind)  # else each batch carries all that it refers to
+    return pa.array(list(map(as_words, kept_values(kept, rows))), pa.string()).cast(kind)

@@ -1,0 +1,161 @@
+"""From the bytes of a table of questions to those of the answered table, in pieces, whatever the length."""
+
+from __future__ import annotations
+
+import dataclasses
+import itertools
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from typing import Final
+
+from gramwatt.engine.budget import TooMuchWork, make
+from gramwatt.engine.tables.chunks import Broken, Chunk, Source
+from gramwatt.engine.tables.compute import Answered, Plan, answered
+from gramwatt.engine.tables.csv_reader import read_csv
+from gramwatt.engine.tables.header import Keeping
+from gramwatt.engine.tables.json_reader import read_json, read_ndjson
+from gramwatt.engine.tables.writers import CsvWriter, JsonWriter, Style, Writer
+from gramwatt.extras import require
+
+FORMATS: Final = {
+    "json": "application/json",
+    "ndjson": "application/x-ndjson",
+    "csv": "text/csv",
+    "tsv": "text/tab-separated-values",
+    "arrow": "application/vnd.apache.arrow.stream",
+}
+"""The formats of tables and their media types."""
+
+
+@dataclass(frozen=True, slots=True)
+class Form:
+    """A format with its style."""
+
+    name: str
+    style: Style = field(default_factory=Style)
+
+
+def require_arrow() -> None:
+    """Raise MissingExtra where Arrow streams cannot be read or written."""
+    require("pyarrow", extra="tables", purpose="Arrow streams")
+
+
+def chunks(plan: Plan, form: Form, source: Source, keeping: Keeping) -> Iterator[Chunk]:
+    """Read a table in a format. Raises Unreadable or Broken, some of it only as the rows are read."""
+    match form.name:
+        case "json":
+            return read_json(plan.calculator, source, keeping=keeping, constants=plan.constants)
+        case "ndjson":
+            return read_ndjson(plan.calculator, source, keeping=keeping, constants=plan.constants)
+        case "arrow":
+            require_arrow()
+            from gramwatt.engine.tables.arrow_reader import read_arrow
+
+            return read_arrow(plan.calculator, source, keeping=keeping, constants=plan.constants)
+        case _:
+            return read_csv(
+                plan.calculator,
+                source,
+                separator="\t" if form.name == "tsv" else form.style.separator,
+                decimal=form.style.decimal,
+                keeping=keeping,
+                constants=plan.constants,
+            )
+
+
+def writer(plan: Plan, form: Form) -> Writer:
+    """The writer of a format."""
+    match form.name:
+        case "json" | "ndjson":
+            return JsonWriter(plan, array=form.name == "json")
+        case "arrow":
+            require_arrow()
+            from gramwatt.engine.tables.arrow_writer import ArrowWriter
+
+            return ArrowWriter(plan)
+        case "tsv":
+            style = form.style
+            return CsvWriter(plan, Style(style.header, style.digits, "\t", style.decimal))
+        case _:
+            return CsvWriter(plan, form.style)
+
+
+def opened(plan: Plan, pieces: Iterator[Chunk]) -> tuple[Plan, Iterator[Chunk]]:
+    """The plan, with uncertainty where the first row tells any in a column ``<name>_u``; and the chunks.
+
+    The first chunk is read here, so that what is wrong with the beginning of a table is raised before any answer.
+    """
+    first = next(pieces, None)
+    if first is None:
+        return plan, iter(())
+    if any(name not in plan.calculator.asked and first.gives(name) for name in first.cells):
+        plan = dataclasses.replace(plan, uncertain=True)
+    return plan, itertools.chain((first,), pieces)
+
+
+@dataclass(slots=True)
+class Tally:
+    """What was done so far."""
+
+    rows: int = 0
+    faulty: int = 0
+    broken: Broken | None = None
+
+
+def written(
+    plan: Plan,
+    pieces: Iterator[Chunk],
+    into: Writer,
+    tally: Tally,
+    answer: Callable[[Plan, Chunk], Iterator[Answered]] = answered,
+    *,
+    most_rows: int | None = None,
+) -> Iterator[bytes]:
+    """Answer and write, at most ``most_rows`` rows at a time.
+
+    What breaks the table off on the way is told in a last row, and in the tally. Raises TooMuchWork before the first
+    row, Cancelled anywhere.
+    """
+    begun, head = False, b""
+    try:
+        for chunk in pieces:
+            for piece in _split(answer(plan, chunk), most_rows):
+                head = head if begun else into.begin(piece)
+                begun = True
+                text = into.rows(piece)
+                tally.rows += piece.rows
+                tally.faulty += len(piece.faults)
+                if head:
+                    text, head = head + text, b""
+                size = len(text)
+                yield text
+                make(size)  # after it is sent, since writers count their rows
+    except (Broken, TooMuchWork) as error:
+        if isinstance(error, TooMuchWork) and not begun:
+            raise
+        broken = tally.broken = error if isinstance(error, Broken) else Broken(error.detail, "too-much-work")
+        yield (head if begun else into.begin(None)) + into.broken(broken, tally.rows)
+        begun = True
+    if not begun:
+        yield into.begin(None)
+    last = into.end()
+    if last:
+        yield last
+
+
+def _split(pieces: Iterator[Answered], most_rows: int | None) -> Iterator[Answered]:
+    for piece in pieces:
+        if most_rows is None or piece.rows <= most_rows:
+            yield piece
+            continue
+        for start in range(0, piece.rows, most_rows):
+            stop = min(start + most_rows, piece.rows)
+            yield Answered(
+                piece.first + start,
+                stop - start,
+                {name: values[start:stop] for name, values in piece.kept.items()},
+                {name: values[start:stop] for name, values in piece.columns.items()},
+                piece.caution_at[start:stop],
+                piece.cautions,
+                {row - start: found for row, found in piece.faults.items() if start <= row < stop},
+            )

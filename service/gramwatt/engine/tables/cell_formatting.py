@@ -1,0 +1,193 @@
+"""Columns of an answered piece as texts, for CSV and for JSON: the same digits from one writer of numbers."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Iterator, Sequence
+from typing import Any, Final, TypeAlias
+
+import numpy as np
+import orjson
+
+from gramwatt.engine.formula_guard import guard_text
+from gramwatt.engine.rounding import rounded
+from gramwatt.engine.tables.chunks import Kept
+from gramwatt.engine.tables.compute import OutputColumn
+from gramwatt.model import NESTED, Choice, Count, Flag, Quantity
+
+Texts: TypeAlias = str | list[str]
+"""One text for each row, or the one that all rows share."""
+
+_ESCAPED: Final = re.compile(r'["\\\x00-\x1f\ud800-\udfff]')
+"""What a text in JSON does not hold as it is."""
+
+
+def numbers(values: Any) -> str:
+    """Doubles as JSON between brackets; a row of brackets for each row of an array (N, M). nan is null."""
+    return orjson.dumps(np.ascontiguousarray(values), option=orjson.OPT_SERIALIZE_NUMPY).decode()
+
+
+def result_values(column: OutputColumn, values: Any, digits: int | None) -> list[Any]:
+    """One column of results as plain values, None where there is no answer. ``digits`` rounds numbers."""
+    kind = column.kind
+    if isinstance(kind, NESTED):
+        return values if isinstance(values, list) else as_lists(values, digits)
+    if isinstance(values, list):
+        plain = {Quantity: float, Count: int}.get(type(kind))
+        return values if plain is None else [None if value is None else plain(value) for value in values]
+    if isinstance(kind, Choice):
+        options = [*kind.options, None]  # -1 is the last
+        return [options[at] for at in values.tolist()]
+    if isinstance(kind, Flag | Count):
+        plain = bool if isinstance(kind, Flag) else int
+        finite = np.isfinite(values).tolist()
+        return [plain(value) if has else None for value, has in zip(values.tolist(), finite, strict=True)]
+    if digits is not None:
+        values = rounded(np.ascontiguousarray(values), digits)
+    return [value if has else None for value, has in zip(values.tolist(), np.isfinite(values).tolist(), strict=True)]
+
+
+def as_lists(values: Any, digits: int | None) -> list[Any]:
+    """A list of numbers for each row of an array (N, M), None where any of them has no answer."""
+    if values.ndim < 2:  # an array of nan, where no row has an answer
+        return [None] * len(values)
+    flat = rounded(np.ascontiguousarray(values).reshape(-1), digits or 12).reshape(values.shape)
+    good: list[bool] = np.asarray(np.isfinite(flat).all(axis=1)).tolist()
+    return [row if whole else None for row, whole in zip(flat.tolist(), good, strict=True)]
+
+
+def as_words(value: object) -> str | None:
+    """A value in a text column: as it is, or as its JSON text."""
+    if value is None or isinstance(value, str):
+        return value
+    return orjson.dumps(value, default=str).decode()
+
+
+def kept_values(kept: Kept | None, rows: int) -> list[Any]:
+    """A column passed through as values of JSON."""
+    if kept is None:
+        return [None] * rows
+    if isinstance(kept, list):
+        return kept
+    from gramwatt.engine.tables.arrow_values import json_values  # an Arrow array, so its library is there
+
+    return json_values(kept)
+
+
+def json_texts(values: list[Any]) -> Texts:
+    """Each value as JSON."""
+    kinds = set(map(type, values))
+    if kinds == {str} and _ESCAPED.search("".join(values)) is None:
+        return [f'"{value}"' for value in values]
+    return "null" if kinds <= {type(None)} else [orjson.dumps(value).decode() for value in values]
+
+
+def result_json(column: OutputColumn, values: Any) -> Texts:
+    """One column of results as JSON, numbers to 12 digits."""
+    if isinstance(values, list):  # answered row by row
+        return json_texts(values)
+    if isinstance(column.kind, Choice):
+        return picked([*map(_json, column.kind.options), "null"], values)
+    if isinstance(column.kind, Quantity):
+        return numbers(rounded(np.ascontiguousarray(values)))[1:-1].split(",")
+    return json_texts(result_values(column, values, 12))
+
+
+def _json(value: object) -> str:
+    return orjson.dumps(value).decode()
+
+
+def picked(texts: Sequence[str], at: Any) -> Texts:
+    """One of a few texts for each row, by its position."""
+    places = np.asarray(at)
+    if not len(places):
+        return []
+    if len(texts) == 1 or (places == places[0]).all():
+        return texts[int(places[0])]
+    rows: list[int] = places.tolist()
+    return [texts[place] for place in rows]
+
+
+class CsvCells:
+    """Writes cells for one separator and decimal sign, in quotes where they need them."""
+
+    def __init__(self, separator: str, decimal: str) -> None:
+        self._separator, self._decimal = separator, decimal
+        self._special = re.compile(f'[{separator}"\r\n]')
+        self._in_csv = bytes.maketrans(b"[,.", f"\n{separator}{decimal}".encode())
+
+    def words(self, values: list[Any]) -> Texts:
+        """Texts, numbers and truths; None is empty, and an empty text a pair of quotes."""
+        kinds = set(map(type, values))
+        if kinds == {str}:
+            joined = "".join(values)
+            if self._special.search(joined) is None and "" not in values:
+                return values
+        if kinds <= {type(None)}:
+            return ""
+        if not kinds <= {str, type(None)}:
+            values = [self._number(value) if isinstance(value, float) else as_words(value) for value in values]
+        return [self.quoted(value) for value in values]
+
+    def _number(self, value: float) -> str:
+        text = _json(value) if math.isfinite(value) else str(value)
+        return text.replace(".", ",") if self._decimal == "," else text
+
+    def quoted(self, text: str | None) -> str:
+        """One text."""
+        if text is None:
+            return ""
+        if text == "" or self._special.search(text):
+            return '"' + text.replace('"', '""') + '"'
+        return text
+
+    def matrix(self, columns: Sequence[Any], digits: int) -> list[str]:
+        """Columns of doubles side by side: for each row its cells, each with a separator after it."""
+        rows = len(columns[0])
+        side_by_side = np.empty((rows, len(columns)))
+        for at, values in enumerate(columns):
+            side_by_side[:, at] = rounded(np.ascontiguousarray(values), digits)
+        text = orjson.dumps(side_by_side, option=orjson.OPT_SERIALIZE_NUMPY)
+        texts = text.translate(self._in_csv, b"]nul").decode().split("\n")[2:]  # null is empty
+        texts[-1] += self._separator
+        return texts
+
+    def results(self, columns: Sequence[OutputColumn], values: Any, digits: int) -> Iterator[Texts]:
+        """The columns of results with a separator after each, neighbours of plain numbers together."""
+        together: list[Any] = []
+        for column in columns:
+            cells = values[column.name]
+            if isinstance(column.kind, Quantity) and isinstance(cells, np.ndarray):
+                together.append(cells)
+                continue
+            if together:
+                yield self.matrix(together, digits)
+                together = []
+            yield self._result(column, cells, digits)
+            yield self._separator
+        if together:
+            yield self.matrix(together, digits)
+
+    def _result(self, column: OutputColumn, values: Any, digits: int) -> Texts:
+        if isinstance(column.kind, Choice) and isinstance(values, np.ndarray):
+            return picked([*map(self.quoted, column.kind.options), ""], values)
+        plain = result_values(column, values, digits)
+        if isinstance(column.kind, Quantity):
+            return ["" if value is None else self._number(value) for value in plain]
+        return self.words([guard_text(value) if isinstance(value, str) else as_words(value) for value in plain])
+
+
+def joined(parts: Sequence[Texts], rows: int) -> str:
+    """The texts of each row put together, row after row; neighbours that all rows share are put together once."""
+    merged: list[Texts] = []
+    for part in parts:
+        if isinstance(part, str) and merged and isinstance(merged[-1], str):
+            merged[-1] += part
+        else:
+            merged.append(part)
+    width = len(merged)
+    flat: list[str] = [""] * (rows * width)
+    for at, part in enumerate(merged):
+        flat[at::width] = [part] * rows if isinstance(part, str) else part
+    return "".join(flat)

@@ -1,0 +1,227 @@
+"""Tables in CSV (RFC 4180) or with another separator, read in pieces that end with a row.
+
+A piece is parsed by columns at once. Wherever that could hide something (a row too short, a stray quote), the piece is
+read again row by row, and what is wrong is told of its row.
+"""
+
+from __future__ import annotations
+
+import codecs
+import csv
+import io
+import re
+from collections.abc import Collection, Iterator, Mapping, Sequence
+from typing import Any, Final
+
+import numpy as np
+
+from gramwatt.engine.column_types import Cells, Packed
+from gramwatt.engine.limits import LONGEST_ROW
+from gramwatt.engine.messages import Fault, echo
+from gramwatt.engine.tables.chunks import MOST_HELD, PIECE, Broken, Chunk, Kept, Source, Unreadable
+from gramwatt.engine.tables.header import Heading, InputColumn, Keeping, possible, read_heading
+from gramwatt.engine.tables.text_columns import cells_of
+from gramwatt.model import Calculator, Count, Quantity, Series
+
+csv.field_size_limit(max(csv.field_size_limit(), MOST_HELD))  # one for the whole process; only raised
+_FIELD: Final = r'(?:"(?:[^"]++|"")*+"[^{0}\r\n]*+|[^"{0}\r\n][^{0}\r\n]*+)?+'
+"""A field that may be in quotes; a quote within a field that does not begin with one is a letter like others."""
+_ROW: Final = rf"{_FIELD}(?:[{{0}}]{_FIELD})*+(?:\r\n|\n|\r(?!\n|\Z))"
+MOST_AT_ONCE: Final = 20_000
+"""Rows read one by one before they are answered."""
+_NO_UTF8: Final = re.compile("[\udc80-\udcff]")
+"""What stands for a byte that could not be decoded."""
+
+
+def read_csv(
+    calculator: Calculator[Any, Any],
+    source: Source,
+    *,
+    separator: str = ",",
+    decimal: str = ".",
+    keeping: Keeping = Keeping(),  # noqa: B008 - it never changes
+    constants: Mapping[str, object] | None = None,
+) -> Iterator[Chunk]:
+    """The chunks of a table whose first line names its columns.
+
+    Raises Unreadable where the header is wrong, before any chunk, and Broken where the rest cannot be read.
+    """
+    pieces = RowPieces(source)
+    header, separator = split_header(pieces.header(), separator, possible(calculator))
+    heading, faults = read_heading(calculator, header, keeping, constants or {})
+    if faults:
+        raise Unreadable(faults)
+    return _chunks(_Reader(heading, separator, decimal), pieces.rows(separator))
+
+
+def _chunks(reader: _Reader, pieces: Iterator[bytes]) -> Iterator[Chunk]:
+    first = 0
+    for piece in pieces:
+        for chunk in reader.read(piece, first):
+            first += chunk.rows
+            yield chunk
+        if reader.broken is not None:
+            raise reader.broken
+
+
+SEPARATORS: Final = (",", ";", "\t")
+_FIRST_ROW: Final = re.compile(_ROW.format("".join(SEPARATORS)).encode())
+
+
+def split_header(line: bytes, separator: str, known: Collection[str]) -> tuple[list[str], str]:
+    """The names of the columns, and what separates them: whichever of the usual separators finds most inputs."""
+    try:
+        text = line.decode("utf-8")
+    except UnicodeDecodeError as error:
+        raise Broken(f"the header is not UTF-8 (byte {error.start})") from None
+    if "\0" in text:
+        raise Broken("the header holds a NUL character; send UTF-8")
+    if re.search(r"\r(?!\n)", re.sub(r'"[^"]*"', "", text)):
+        raise Broken("the header ends with a carriage return alone; end lines with LF or CRLF")
+
+    def names(by: str) -> list[str]:
+        return next(csv.reader(io.StringIO(text, newline=""), delimiter=by), [])
+
+    def found(by: str) -> int:
+        return sum(name.partition("[")[0].strip() in known for name in names(by))
+
+    best = max((separator, *SEPARATORS), key=found)
+    return names(best), best
+
+
+class RowPieces:
+    """The bytes cut after the last row that is whole: after a line end outside quotes."""
+
+    def __init__(self, source: Source) -> None:
+        self._source, self._left, self._ended = source, b"", False
+
+    def _more(self) -> bool:
+        read = b"" if self._ended else self._source(PIECE)
+        self._ended = not read
+        self._left += read
+        return not self._ended
+
+    def header(self) -> bytes:
+        """The first row, its byte-order mark taken off. Raises Broken where there is none."""
+        while (end := self._end_of_first()) < 0 and len(self._left) <= LONGEST_ROW and self._more():
+            pass
+        if self._left.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
+            raise Broken("the table is UTF-16; send UTF-8")
+        line, self._left = (self._left, b"") if end < 0 else (self._left[:end], self._left[end:])
+        line = line.removeprefix(codecs.BOM_UTF8)
+        if not line.strip():
+            raise Broken("the table is empty: its first line must name the columns")
+        if len(line) > LONGEST_ROW:
+            raise Broken(f"the header is longer than {LONGEST_ROW} bytes")
+        return line
+
+    def _end_of_first(self) -> int:
+        """Where the first row that is not blank ends, or -1."""
+        self._left = self._left.lstrip(b"\r\n") if not self._left.startswith(codecs.BOM_UTF8) else self._left
+        found = _FIRST_ROW.match(self._left, len(codecs.BOM_UTF8) * self._left.startswith(codecs.BOM_UTF8))
+        return -1 if found is None else found.end()
+
+    def rows(self, separator: str) -> Iterator[bytes]:
+        """The rest in pieces of whole rows."""
+        whole = re.compile(f"(?:{_ROW.format(separator)})*+".encode())
+        while True:  # what is there is given before more is waited for
+            found = whole.match(self._left) if b'"' in self._left else None
+            end = found.end() if found else self._left.rfind(b"\n") + 1
+            if end:
+                piece, self._left = self._left[:end], self._left[end:]
+                yield piece
+            if len(self._left) > MOST_HELD:
+                raise Broken(f"a row is longer than {LONGEST_ROW} bytes, or a quote is never closed")
+            if not self._more():
+                break
+        if self._left.strip(b" \r\n"):
+            yield self._left
+            self._left = b""
+
+
+def _column_parser(heading: Heading, separator: str, decimal: str) -> Any:
+    """A parser by columns, where its library is installed, else None."""
+    try:
+        from gramwatt.engine.tables.arrow_csv_parser import ColumnParser
+    except ModuleNotFoundError:
+        return None
+    numeric = {
+        position
+        for position, column in enumerate(heading.columns)
+        if isinstance(column, InputColumn) and isinstance(column.kind, Quantity | Count)
+    }
+    return ColumnParser(numeric, len(heading.columns), separator, decimal)
+
+
+class _Reader:
+    """Reads pieces of one table."""
+
+    def __init__(self, heading: Heading, separator: str, decimal: str) -> None:
+        self._heading, self._separator, self._decimal = heading, separator, decimal
+        self.broken: Broken | None = None
+        """Why nothing can be read after the rows of the last piece."""
+        self._parser = _column_parser(heading, separator, decimal)
+
+    def read(self, piece: bytes, first: int) -> Iterator[Chunk]:
+        """The rows of a piece; blank lines are no rows."""
+        columns = self._parser.parse(piece) if self._parser is not None else None
+        if columns is None:
+            return self._by_rows(piece, first)
+        return iter((self._chunk(columns, first, {}),) if len(columns[0]) else ())
+
+    def _chunk(self, columns: Sequence[Any], first: int, faults: dict[int, list[Fault]]) -> Chunk:
+        cells: dict[str, Cells] = {}
+        kept: dict[str, Kept] = {}
+        for texts, column in zip(columns, self._heading.columns, strict=True):
+            if isinstance(column, InputColumn):
+                cells[column.name] = self._cells(texts, column, faults)
+            elif column is not None:
+                kept[column] = texts
+        return Chunk(first, len(columns[0]), cells, True, kept, faults)
+
+    def _cells(self, texts: Any, column: InputColumn, faults: dict[int, list[Fault]]) -> Cells:
+        if isinstance(texts, np.ndarray):
+            return Packed(texts, ~np.isnan(texts), () if column.unit is None else (column.unit,), bare=column.unit)
+        if self._decimal == "," and isinstance(column.kind, Quantity | Count | Series):
+            for row in [row for row, cell in enumerate(texts) if "." in cell]:
+                detail = "a point in a number, and decimal=, says that its decimal sign is a comma"
+                fault = Fault(f"/{column.name}", detail, echo(texts[row]), "a number with a comma, or decimal=.")
+                faults[row] = [*faults.get(row, ()), fault]
+        return cells_of(column.kind, texts, bare=column.unit, text=True, decimal=self._decimal)
+
+    def _by_rows(self, piece: bytes, first: int) -> Iterator[Chunk]:
+        """The piece row by row, as the standard library reads it; ragged rows become faults."""
+        faults: dict[int, list[Fault]] = {}
+        rows: list[Sequence[str]] = []
+        width = len(self._heading.columns)
+        said: dict[str, list[Fault]] = {}
+        text = piece.decode("utf-8", "surrogateescape")
+        utf8_throughout = _NO_UTF8.search(text) is None
+        lines = csv.reader(io.StringIO(text, newline=""), delimiter=self._separator, strict=False)
+        for row in self._each_row(lines):
+            if not row or (len(row) == 1 and not row[0].strip(" ")):
+                continue
+            utf8 = utf8_throughout or not any(_NO_UTF8.search(cell) for cell in row)
+            if len(row) != width or not utf8:
+                many = f"{len(row)} field{'' if len(row) == 1 else 's'} where the header has {width}"
+                detail = many if len(row) != width else "bytes that are not UTF-8"
+                accepted = f"{width} fields in UTF-8, one for each column"
+                faults[len(rows)] = said.setdefault(detail, [Fault("", detail, None, accepted)])
+                row = [_NO_UTF8.sub("\ufffd", cell) for cell in [*row, *[""] * width][:width]]
+            rows.append(row)
+            if len(rows) == MOST_AT_ONCE:
+                yield self._chunk([list(column) for column in zip(*rows, strict=True)], first, faults)
+                first, rows, faults = first + len(rows), [], {}
+        if rows:
+            yield self._chunk([list(column) for column in zip(*rows, strict=True)], first, faults)
+
+    def _each_row(self, lines: Iterator[list[str]]) -> Iterator[list[str]]:
+        """Rows until the end; a field beyond the reader's limit breaks the table off after them."""
+        while True:
+            try:
+                yield next(lines)
+            except StopIteration:
+                return
+            except csv.Error as error:
+                self.broken = Broken(f"a row cannot be read as CSV: {error}")
+                return

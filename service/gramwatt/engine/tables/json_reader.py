@@ -1,0 +1,186 @@
+"""Tables in JSON: an array of objects, or an object a line (NDJSON), read in pieces that end with a row.
+
+A piece is parsed by columns at once. Where that could hide something (a name given twice, numbers and texts in one
+column), the piece is read again row by row as strictly as a single question.
+"""
+
+from __future__ import annotations
+
+import codecs
+import json
+from collections.abc import Iterator, Mapping
+from typing import Any, Final
+
+from gramwatt.engine.limits import LONGEST_ROW
+from gramwatt.engine.strict_json import BYTE_ORDER_MARKS, NotJson, strict_json, strict_value
+from gramwatt.engine.tables import json_rows
+from gramwatt.engine.tables.chunks import MOST_HELD, PIECE, Broken, Chunk, Source
+from gramwatt.engine.tables.header import Keeping
+from gramwatt.model import Calculator
+
+_SPACE: Final = " \t\r\n"
+_LENIENT: Final = json.JSONDecoder(parse_int=float)
+"""Finds the end of an element that is refused for a name given twice, NaN, or too many digits."""
+
+
+def read_ndjson(
+    calculator: Calculator[Any, Any],
+    source: Source,
+    *,
+    keeping: Keeping = Keeping(),  # noqa: B008 - it never changes
+    constants: Mapping[str, object] | None = None,
+) -> Iterator[Chunk]:
+    """The chunks of a table with one JSON object a line; blank lines are no rows."""
+    rows, left, ended = json_rows.Rows(calculator, keeping, constants or {}), b"", False
+    while not ended:
+        read = source(PIECE)
+        ended = not read
+        left += read
+        if rows.first == 0:
+            left = _without_mark(left)
+        end = len(left) if ended else left.rfind(b"\n") + 1
+        piece, left = left[:end].strip(b" \t\r\n"), left[end:]
+        if len(left) > MOST_HELD:
+            raise Broken(f"a line is longer than {LONGEST_ROW} bytes")
+        if piece:
+            chunk = rows.by_columns(piece, array=False)
+            yield from [chunk] if chunk else rows.one_by_one(_line(line) for line in piece.split(b"\n") if line.strip())
+
+
+def _begins_mark(raw: bytes) -> bool:
+    """Whether so few bytes have come that a byte-order mark may be among them."""
+    return len(raw) < len(codecs.BOM_UTF8) and any(mark.startswith(raw) for mark in BYTE_ORDER_MARKS)
+
+
+def _without_mark(raw: bytes) -> bytes:
+    if raw.startswith(BYTE_ORDER_MARKS) and not raw.startswith(codecs.BOM_UTF8):
+        raise Broken("the table is UTF-16; send UTF-8")
+    return raw.removeprefix(codecs.BOM_UTF8)
+
+
+def _line(line: bytes) -> object:
+    try:
+        return strict_json(line)
+    except NotJson as error:
+        return error
+
+
+def read_json(
+    calculator: Calculator[Any, Any],
+    source: Source,
+    *,
+    keeping: Keeping = Keeping(),  # noqa: B008 - it never changes
+    constants: Mapping[str, object] | None = None,
+) -> Iterator[Chunk]:
+    """The chunks of a JSON array of objects. Raises Broken where it is none, or no longer JSON."""
+    return _Array(json_rows.Rows(calculator, keeping, constants or {}), source).chunks()
+
+
+class _Array:
+    """A JSON array read many elements at once, or one by one where that could hide something."""
+
+    def __init__(self, rows: json_rows.Rows, source: Source) -> None:
+        self._rows, self._source = rows, source
+        self._left, self._ended, self._closed = b"", False, False
+
+    def _more(self) -> bool:
+        read = b"" if self._ended else self._source(PIECE)
+        self._ended = not read
+        self._left += read
+        return not self._ended
+
+    def chunks(self) -> Iterator[Chunk]:
+        """The rows, until the closing bracket, after which nothing may stand."""
+        self._open()
+        before = -1
+        while not self._closed:
+            if before >= 0 and (len(self._left) < PIECE or len(self._left) == before):
+                self._more()  # but what came with the bracket is given before more is waited for
+            before = len(self._left)
+            piece, left = self._at_once()
+            chunk = self._rows.by_columns(piece, array=True) if piece else None
+            if chunk:
+                self._left = left
+                yield chunk
+                self._close_if_at_end()
+            else:
+                yield from self._one_by_one()
+        while self._more() or self._left.strip():
+            if self._left.strip():
+                raise Broken("something follows the closing bracket of the array")
+
+    def _open(self) -> None:
+        while (not self._left.strip() or _begins_mark(self._left)) and self._more():
+            pass
+        self._left = _without_mark(self._left.lstrip())
+        if not self._left.startswith(b"["):
+            found = "nothing" if not self._left else repr(self._left[:1].decode("ascii", "replace"))
+            raise Broken(f"a JSON table is an array of objects, and this begins with {found}")
+        self._left = self._left[1:]
+
+    def _at_once(self) -> tuple[bytes, bytes]:
+        """Whole elements with commas between, and what is left; nothing where their end cannot be found so."""
+        if self._ended or self._left[-16:].rstrip().endswith(b"}]"):  # the end, as it seems; else it will not parse
+            stripped = self._left.rstrip()
+            piece, left = (stripped[:-1], b"]") if stripped.endswith(b"]") else (b"", self._left)
+        else:
+            cut = self._left.rfind(b"},{")
+            cut = self._left.rfind(b"}, {") if cut < 0 else cut
+            piece, left = (self._left[: cut + 1], self._left[cut + 1 :]) if cut > 0 else (b"", self._left)
+        piece = piece.strip()
+        if self._rows.first:
+            piece = piece[1:] if piece.startswith(b",") else b""
+        return piece, left
+
+    def _close_if_at_end(self) -> None:
+        if self._ended and self._left.strip() == b"]":
+            self._left, self._closed = b"", True
+
+    def _one_by_one(self) -> Iterator[Chunk]:
+        """The elements that have arrived whole, as the strict reader of single questions takes them."""
+        text, undecoded, wrong = self._decoded()
+        values: list[object] = []
+        at, problem = 0, ""
+        while True:
+            at = _skip(text, at)
+            if text.startswith("]", at):
+                self._closed, at = True, at + 1
+                break
+            if (self._rows.first or values) and not text.startswith(",", at):
+                problem = "a comma or the closing bracket of the array is missing"
+                break
+            begin = _skip(text, at + 1) if self._rows.first or values else at
+            try:
+                value, end = strict_value(text, begin)
+            except NotJson as error:
+                problem, value = str(error), error
+                try:
+                    _, end = _LENIENT.raw_decode(text, begin)
+                except (ValueError, RecursionError):
+                    break
+                problem = ""
+            if end == len(text) and not self._ended:
+                break  # a number may go on
+            values.append(value)
+            at = end
+            if len(values) >= json_rows.MOST_AT_ONCE:
+                break
+        self._left = text[at:].encode() + undecoded
+        yield from self._rows.one_by_one(iter(values))
+        if problem and (wrong or self._ended or len(self._left) > MOST_HELD):
+            raise Broken(f"after row {self._rows.first}: the array is not JSON: {wrong or problem}")
+
+    def _decoded(self) -> tuple[str, bytes, str]:
+        """What has arrived as text, the bytes after it, and what is wrong with those where they are no UTF-8."""
+        try:
+            text, used = codecs.utf_8_decode(self._left, "strict", self._ended)
+        except UnicodeDecodeError as error:
+            good = self._left[: error.start].decode("utf-8")
+            return good, self._left[error.start :], f"a byte is not UTF-8 ({error.reason})"
+        return text, self._left[used:], ""
+
+
+def _skip(text: str, at: int) -> int:
+    while at < len(text) and text[at] in _SPACE:
+        at += 1
+    return at

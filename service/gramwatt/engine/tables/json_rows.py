@@ -1,0 +1,200 @@
+"""Rows of JSON objects as chunks: by columns where nothing can be hidden so, else one by one."""
+
+from __future__ import annotations
+
+import contextlib
+import itertools
+import operator
+import re
+from collections.abc import Iterator, Mapping, Sequence, Set
+from typing import Any, Final
+
+import numpy as np
+import orjson
+
+from gramwatt.engine.cells import kind_of
+from gramwatt.engine.column_types import ABSENT, Cells, Packed
+from gramwatt.engine.columns import escape_name
+from gramwatt.engine.limits import MOST_COMPARED, MOST_TABLE_COLUMNS
+from gramwatt.engine.messages import Fault, echo, one_of
+from gramwatt.engine.strict_json import NotJson
+from gramwatt.engine.tables import byte_search
+from gramwatt.engine.tables.chunks import Chunk, Kept
+from gramwatt.engine.tables.header import Keeping, clash, possible, refusal
+from gramwatt.engine.tables.text_columns import cells_of
+from gramwatt.model import Calculator, Choice, Count, Kind, Quantity, Text
+
+MOST_AT_ONCE: Final = 5_000
+"""Rows read one by one before they are answered."""
+_PLAIN: Final = frozenset({int, float, str, bool, type(None)})
+_EXACT: Final = 2.0**53
+"""A double as large as that may not be the whole number that was sent."""
+_MANY_NAMES: Final = Fault(
+    "", "names that would make too many columns", None, f"up to {MOST_TABLE_COLUMNS} different names in a table"
+)
+_HALF: Final = re.compile("[\\ud800-\\udfff]")
+_HIDING: Final = (b" :", b"\t:", b"\r:", b"\n:")
+"""What would spoil the count of names, as escapes do: space before a colon."""
+
+
+class Rows:
+    """Rows of objects as chunks."""
+
+    def __init__(self, calculator: Calculator[Any, Any], keeping: Keeping, constants: Mapping[str, object]) -> None:
+        self._known: Mapping[str, Kind] = possible(calculator)
+        self._calculator, self._keeping, self._constants = calculator, keeping, constants
+        self._compared: dict[str, list[Fault]] = {}
+        """Of names that are refused the first ones, with the near matches that they have alone."""
+        self.first = 0
+
+    def by_columns(self, piece: bytes, *, array: bool) -> Chunk | None:
+        """A piece with one object a line, or with commas between as in an ``array``, parsed at once; None where that
+        could hide something."""
+        objects = self._objects(piece, array=array)
+        if objects is None:
+            return None
+        columns = _columns(objects)
+        if columns is None:
+            return None
+        cells: dict[str, Cells] = {}
+        kept: dict[str, Kept] = {}
+        for name, values in columns.items():
+            kinds = set(map(type, values))
+            if self._refusal(name) or not kinds <= _PLAIN:
+                return None
+            if name in self._known:
+                cells[name] = _cells(self._known[name], values, kinds)
+            elif float in kinds and any(type(value) is float and abs(value) >= _EXACT for value in values):
+                return None
+            else:
+                kept[name] = values
+        return self._chunk(len(objects), cells, kept, {})
+
+    def _objects(self, lines: bytes, *, array: bool) -> list[dict[str, Any]] | None:
+        """The objects of a piece, where it holds nothing else and no object gives a name twice."""
+        if not self._calculator.columnwise or b"\\" in lines:
+            return None
+        names = byte_search.count(lines, b'":')
+        if names != byte_search.count(lines, b":") and any(hiding in lines for hiding in _HIDING):
+            return None
+        rows = 0
+        if not array:
+            lines = lines.replace(b"\r\n", b"\n") if b"\r" in lines else lines
+            rows = lines.count(b"\n") + 1
+            if byte_search.count(lines, b"}\n{") != rows - 1:
+                return None
+            lines = lines.replace(b"\n", b",\n")  # a line end within a text stays one, and is refused
+        try:
+            objects = orjson.loads(b"[%b]" % lines)
+        except orjson.JSONDecodeError:
+            return None
+        # As no object holds another, which `by_columns` sees to, each line end stands between two of them.
+        whole = (array or len(objects) == rows) and set(map(type, objects)) == {dict}
+        return objects if whole and sum(map(len, objects)) == names else None
+
+    def one_by_one(self, values: Iterator[object]) -> Iterator[Chunk]:
+        """Rows that were parsed singly: objects, or what else stood there, or why one is not JSON."""
+        rows: list[object] = []
+        for value in values:
+            rows.append(value)
+            if len(rows) >= MOST_AT_ONCE:
+                yield self._of_objects(rows)
+                rows = []
+        if rows:
+            yield self._of_objects(rows)
+
+    def _of_objects(self, rows: Sequence[object]) -> Chunk:
+        faults: dict[int, list[Fault]] = {}
+        names: dict[str, list[Fault]] = {}
+        for at, row in enumerate(rows):
+            if isinstance(row, NotJson):
+                faults[at] = [Fault("", f"not JSON: {row}", None, "a JSON object")]
+            elif not isinstance(row, dict):
+                accepted = f"an object with {one_of(self._calculator.asked)}"
+                faults[at] = [Fault("", f"{kind_of(row)} is not an object", echo(row), accepted)]
+            else:
+                new = [name for name in row if name not in names]
+                if len(names) + len(new) > MOST_TABLE_COLUMNS:
+                    faults[at] = [_MANY_NAMES]
+                    continue
+                names |= {name: self._refusal(name) for name in new}
+                found = [fault for name in row for fault in names[name]]
+                if found:
+                    faults[at] = found
+        objects: list[dict[str, Any]] = [row if isinstance(row, dict) else {} for row in rows]
+        cells: dict[str, Cells] = {
+            name: [ABSENT if (cell := row.get(name)) is None else cell for row in objects]
+            for name in names
+            if name in self._known
+        }
+        kept: dict[str, list[Any]] = {
+            name: [row.get(name) for row in objects]
+            for name, refused in names.items()
+            if name not in self._known and not refused
+        }
+        for name, values in kept.items():
+            _take_out_unsendable(name, values, faults)
+        return self._chunk(len(rows), cells, kept, faults)
+
+    def _refusal(self, name: str) -> list[Fault]:
+        if name in self._known:
+            return clash(name, self._constants)
+        if _HALF.search(name):
+            accepted = "a name of whole characters"
+            return [Fault(f"/{escape_name(name)}", "a name with half a surrogate pair", echo(name), accepted)]
+        if name in self._compared:
+            return self._compared[name]
+        found = refusal(self._calculator, name, self._keeping, compare=len(self._compared) < MOST_COMPARED)
+        if found and len(self._compared) < MOST_COMPARED:
+            self._compared[name] = found
+        return found
+
+    def _chunk(
+        self, rows: int, cells: Mapping[str, Cells], kept: Mapping[str, Kept], faults: Mapping[int, list[Fault]]
+    ) -> Chunk:
+        lacking = [name for name in self._keeping.names if name not in kept and not self._refusal(name)]
+        if lacking:
+            kept = {**kept, **{name: [None] * rows for name in sorted(lacking) if name not in self._known}}
+        chunk = Chunk(self.first, rows, cells, False, kept, faults, headed=False)
+        self.first += rows
+        return chunk
+
+
+def _take_out_unsendable(name: str, values: list[Any], faults: dict[int, list[Fault]]) -> None:
+    """What no JSON writer can send back: half a surrogate pair, a whole number beyond 64 bits, deep lists."""
+    for at, value in enumerate(values):
+        if value is None:
+            continue
+        try:
+            orjson.dumps(value)
+        except TypeError as error:
+            detail = f"{name} cannot be passed through: {str(error)[:100]}"
+            fault = Fault(f"/{escape_name(name)}", detail, echo(value), "a text, a number, or short lists of them")
+            faults.setdefault(at, []).append(fault)
+            values[at] = None
+
+
+def _columns(objects: Sequence[dict[str, Any]]) -> dict[str, list[Any]] | None:
+    """The values of each name, None where an object lacks it; None of more names than a table may have columns."""
+    names = objects[0]
+    if sum(map(len, objects)) == len(objects) * len(names):
+        with contextlib.suppress(KeyError):  # else they have other names, as many
+            return {name: list(map(operator.itemgetter(name), objects)) for name in names}
+    all_names = dict.fromkeys(itertools.chain.from_iterable(objects))
+    return (
+        {name: [row.get(name) for row in objects] for name in all_names}
+        if len(all_names) <= MOST_TABLE_COLUMNS
+        else None
+    )
+
+
+def _cells(kind: Kind, values: list[Any], kinds: Set[type]) -> Cells:
+    """The cells of a column: by the whole where all are numbers or all are texts."""
+    if isinstance(kind, Quantity | Count) and kinds <= {int, float}:
+        return Packed(np.array(values, dtype=np.float64), np.ones(len(values), dtype=np.bool_))
+    if isinstance(kind, Quantity | Count) and kinds <= {int, float, type(None)}:
+        numbers = np.array(values, dtype=np.float64)  # nan for None
+        return Packed(numbers, ~np.isnan(numbers))
+    if isinstance(kind, Quantity | Choice | Text) and kinds <= {str, type(None)}:
+        return cells_of(kind, values, bare=None, text=False)
+    return [ABSENT if cell is None else cell for cell in values]

@@ -1,0 +1,138 @@
+"""A table that nobody sends: one input, or two, varied over points while the others stand fast."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import Any, Final
+
+import numpy as np
+
+from gramwatt.engine.cells import Refused, limits_of, number_in
+from gramwatt.engine.column_types import Cells, Coded, Packed
+from gramwatt.engine.columns import escape_name
+from gramwatt.engine.messages import Fault, accepts, echo, near, one_of
+from gramwatt.engine.tables.chunks import Chunk
+from gramwatt.engine.tables.compute import Plan
+from gramwatt.model import NESTED, Calculator, Count, Kind, Quantity, units
+
+ROWS: Final = 16_384
+"""Points answered before they are written."""
+
+
+@dataclass(frozen=True, slots=True)
+class Axis:
+    """One input varied: evenly from ``start`` to ``stop`` in a unit, or over a list of cells."""
+
+    name: str
+    count: int
+    start: float = 0.0
+    stop: float = 0.0
+    unit: units.Unit | None = None
+    cells: tuple[object, ...] = ()
+    nested: bool = False
+    """Whether each cell is a list or a table of its own."""
+
+    def column(self, at: Any) -> Cells:
+        """The cells at positions along the axis."""
+        if self.nested:
+            return [self.cells[position] for position in at.tolist()]
+        if self.cells:
+            return Coded(self.cells, at)
+        return Packed(self.points(at), np.ones(len(at), dtype=np.bool_), () if self.unit is None else (self.unit,))
+
+    def points(self, at: Any) -> Any:
+        """The numbers at positions along the axis, its two ends exactly as given."""
+        step = (self.stop - self.start) / max(self.count - 1, 1)
+        return np.where(at == self.count - 1, self.stop if self.count > 1 else self.start, self.start + at * step)
+
+
+def even_axis(
+    calculator: Calculator[Any, Any], name: str, start: object, stop: object, count: int, *, text: bool
+) -> tuple[Axis | None, list[Fault]]:
+    """An input varied evenly. ``start`` and ``stop`` are numbers, or texts with a unit; out of bounds they may be:
+    the rows there say so."""
+    kind, faults = _kind(calculator, name)
+    if not isinstance(kind, Quantity | Count):
+        if kind is not None:
+            faults.append(Fault(f"/{name}", f"{name} has no range", None, f"a list of values, each {accepts(kind)}"))
+        return None, faults
+    ends: list[tuple[float, units.Unit | None]] = []
+    for end, value in (("from", start), ("to", stop)):
+        try:
+            ends.append(number_in(kind, value, text=text))
+        except Refused as refused:
+            faults.append(Fault(f"/{end}", f"{name}: {refused.detail}", echo(value), refused.accepted))
+    if len(ends) < 2:
+        return None, faults
+    (low, unit), (high, other) = ends
+    if unit is not None and other is not None and unit != other:
+        low, high, unit = _together(kind, ends)
+    return Axis(name, count, low, high, unit), faults
+
+
+def _together(kind: Kind, ends: Sequence[tuple[float, units.Unit | None]]) -> tuple[float, float, units.Unit | None]:
+    """Two ends told in different units, in the declared one."""
+    if not isinstance(kind, Quantity):
+        raise TypeError(kind)
+    declared = limits_of(kind).unit
+    low, high = (float(declared.from_si(np.array([(unit or declared).to_si(number)]))[0]) for number, unit in ends)
+    return low, high, declared
+
+
+def list_axis(calculator: Calculator[Any, Any], name: str, cells: Sequence[object]) -> tuple[Axis | None, list[Fault]]:
+    """An input varied over a list of cells."""
+    kind, faults = _kind(calculator, name)
+    if not faults and not cells:
+        faults.append(Fault(f"/{name}", "an empty list of points", None, "at least one point"))
+    return (None if faults else Axis(name, len(cells), cells=tuple(cells), nested=isinstance(kind, NESTED))), faults
+
+
+def _kind(calculator: Calculator[Any, Any], name: str) -> tuple[Kind | None, list[Fault]]:
+    kind = calculator.asked.get(name)
+    if kind is not None:
+        return kind, []
+    varying = [each for each, kind in calculator.asked.items() if not isinstance(kind, NESTED)]
+    meant = near(name, varying)
+    hint = f"; did you mean {one_of(meant)}?" if meant else ""
+    return None, [Fault(f"/{escape_name(name)}", f"{echo(name)} is no input{hint}", echo(name), one_of(varying))]
+
+
+def varied(calculator: Calculator[Any, Any]) -> tuple[str, ...]:
+    """The inputs that have a range: quantities and counts."""
+    return tuple(name for name, kind in calculator.asked.items() if isinstance(kind, Quantity | Count))
+
+
+def shown(plan: Plan, axes: Sequence[Axis]) -> Plan:
+    """The plan with the varied inputs among the columns of the answer."""
+    names = tuple(axis.name for axis in axes)
+    return dataclasses.replace(plan, shown=(*names, *(name for name in plan.shown if name not in names)))
+
+
+def size(axes: Sequence[Axis]) -> int:
+    """How many points the grid has."""
+    points = 1
+    for axis in axes:
+        points *= axis.count
+    return points
+
+
+def grid(
+    axes: Sequence[Axis],
+    *,
+    text: bool,
+    start: int = 0,
+    stop: int | None = None,
+    rows: int = ROWS,
+) -> Iterator[Chunk]:
+    """The points of a grid, or those from ``start`` to ``stop``, the last axis fastest."""
+    shape = tuple(axis.count for axis in axes)
+    stop = size(axes) if stop is None else stop
+    for first in range(start, stop, rows):
+        last = min(first + rows, stop)
+        places = np.unravel_index(np.arange(first, last), shape)
+        cells: dict[str, Cells] = {
+            axis.name: axis.column(at.astype(np.intp)) for axis, at in zip(axes, places, strict=True)
+        }
+        yield Chunk(first, last - first, cells, text)

@@ -1,0 +1,119 @@
+"""A column of texts as cells: numbers with a unit are told apart by whole columns, the rest is left for one by one."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Sequence
+from typing import Any, Final
+
+import numpy as np
+
+from gramwatt.engine.cells import LONGEST_NUMBER, NUMBER
+from gramwatt.engine.column_types import ABSENT, Cells, Coded, Packed
+from gramwatt.model import Choice, Count, Flag, Kind, Quantity, Series, Text, units
+
+_NUMBER: Final = re.compile(NUMBER)
+_LETTERS: Final = b"0123456789.eE+- "
+"""Whatever of these alone is a number for Python is one here too."""
+
+
+def cells_of(
+    kind: Kind, texts: Sequence[str | None], *, bare: units.Unit | None, text: bool, decimal: str = "."
+) -> Cells:
+    """The cells of a text column. ``bare`` is the unit of a number without one.
+
+    With ``text`` a number alone is a number, and a cell of nothing but spaces is absent; without, both are left for
+    the judge of single cells, who refuses them.
+    """
+    if decimal == "," and not isinstance(kind, Choice | Text):
+        texts = [None if cell is None else cell.replace(",", ".") for cell in texts]
+        if isinstance(kind, Series):
+            texts = [None if cell is None else cell.replace(";", ",") for cell in texts]
+    if text and isinstance(kind, Quantity | Count):
+        numbers = plain_numbers(texts)
+        if numbers is not None:
+            return Packed(numbers, _all(len(numbers)), () if bare is None else (bare,), bare=bare)
+    if text:
+        texts = [None if cell is None or not cell.strip(" \t") else cell for cell in texts]
+    elif "" in texts:
+        return [ABSENT if cell is None else cell for cell in texts]
+    if isinstance(kind, Quantity):
+        return _quantities(kind, texts, bare=bare, text=text)
+    if isinstance(kind, Count) and text:
+        return _quantities(None, texts, bare=None, text=True)
+    if isinstance(kind, Choice | Flag | Text | Count):
+        return coded(texts, bare)
+    return [ABSENT if cell is None else cell for cell in texts]
+
+
+def _all(rows: int) -> Any:
+    return np.ones(rows, dtype=np.bool_)
+
+
+def plain_numbers(texts: Sequence[str | None]) -> Any:
+    """The texts as doubles, where each of them is a finite number without a unit; else None."""
+    try:
+        letters = "".join(texts).encode()  # type: ignore[arg-type]
+        if letters.translate(None, _LETTERS) or max(map(len, texts), default=0) > LONGEST_NUMBER:  # type: ignore[arg-type]
+            return None
+        numbers = np.fromiter(map(float, texts), np.float64, len(texts))  # type: ignore[arg-type]
+    except (TypeError, ValueError):  # a cell that is absent, or no number
+        return None
+    return numbers if np.isfinite(numbers).all() else None
+
+
+def coded(texts: Sequence[str | None], bare: units.Unit | None = None) -> Coded:
+    """A text column by its distinct cells; those that are None or empty are absent."""
+    distinct = dict.fromkeys(texts)
+    distinct.pop(None, None)
+    distinct.pop("", None)
+    at: dict[str | None, int] = {cell: position for position, cell in enumerate(distinct)}
+    at[None] = at[""] = -1
+    return Coded(list(distinct), np.fromiter(map(at.__getitem__, texts), np.intp, len(texts)), bare)
+
+
+def _quantities(kind: Quantity | None, texts: Sequence[str | None], *, bare: units.Unit | None, text: bool) -> Cells:
+    """Numbers with different units after them; others are left for one by one."""
+    known = units.alternatives(kind.unit) if kind is not None else {}
+    in_units: list[units.Unit | None] = [bare, *known.values()]
+    position = {spelling: at for at, spelling in enumerate(known, 1)}
+    if text:
+        position[""] = 0
+    numbers = [np.nan] * len(texts)
+    unit_at = [-1] * len(texts)
+    others: dict[int, object] = {}
+    for row, cell in enumerate(texts):
+        if cell is None:
+            continue
+        stripped = cell.strip(" ")
+        match = _NUMBER.match(stripped)
+        at = position.get(stripped[match.end() :].lstrip(" ")) if match else None
+        number = float(match[0]) if match and at is not None and len(cell) <= LONGEST_NUMBER else math.inf
+        if at is None or math.isinf(number):
+            others[row] = cell
+            if len(others) > len(texts) // 4:
+                return coded(texts, bare)
+        else:
+            numbers[row], unit_at[row] = number, at
+    present = np.fromiter((cell is not None for cell in texts), np.bool_, len(texts))
+    return _packed(kind, np.array(numbers), present, in_units, np.array(unit_at, dtype=np.intp), others, bare)
+
+
+def _packed(
+    kind: Quantity | None,
+    numbers: Any,
+    present: Any,
+    in_units: list[units.Unit | None],
+    unit_at: Any,
+    others: dict[int, object],
+    bare: units.Unit | None,
+) -> Packed:
+    declared = None if kind is None else units.unit(kind.unit)
+    if declared is None:
+        return Packed(numbers, present, others=others)
+    spelled = tuple(unit or declared for unit in in_units)
+    used = set(np.unique(unit_at[unit_at >= 0]).tolist())
+    if len(used) == 1:
+        return Packed(numbers, present, (spelled[used.pop()],), None, others, bare)
+    return Packed(numbers, present, spelled, unit_at, others, bare)

@@ -1,0 +1,159 @@
+"""An answered table written in pieces: CSV, JSON array, NDJSON; see `arrow_out` for Arrow."""
+
+from __future__ import annotations
+
+import csv
+import io
+from dataclasses import dataclass, field
+from typing import Protocol
+
+import orjson
+
+from gramwatt.engine.formula_guard import guard_cell, guard_cells
+from gramwatt.engine.tables.cell_formatting import CsvCells, Texts, joined, json_texts, kept_values, picked, result_json
+from gramwatt.engine.tables.chunks import Broken
+from gramwatt.engine.tables.compute import Answered, OutputColumn, Plan, output_columns
+from gramwatt.engine.tables.row_errors import ErrorTeller, with_left_out
+
+
+@dataclass(frozen=True, slots=True)
+class Style:
+    """How text is written: header ``units``, ``names`` or ``off``; digits; separator and decimal sign of CSV."""
+
+    header: str = "units"
+    digits: int = 12
+    separator: str = ","
+    decimal: str = "."
+
+
+class Writer(Protocol):
+    """Writes one table. ``begin`` may be called with the first piece, or with None where there is no row."""
+
+    errors: ErrorTeller
+
+    def begin(self, first: Answered | None) -> bytes:
+        """What stands before the rows."""
+        ...
+
+    def rows(self, piece: Answered) -> bytes:
+        """A piece's rows."""
+        ...
+
+    def broken(self, broken: Broken, row: int) -> bytes:
+        """A last row that says why the table ends before its end."""
+        ...
+
+    def end(self) -> bytes:
+        """What stands after the rows."""
+        ...
+
+
+@dataclass(slots=True)
+class CsvWriter:
+    """Kept columns, results, ``cautions``, ``error``; texts that a spreadsheet would run are guarded."""
+
+    plan: Plan
+    style: Style
+    errors: ErrorTeller = field(default_factory=ErrorTeller)
+    _kept: tuple[str, ...] = ()
+
+    def begin(self, first: Answered | None) -> bytes:
+        """The header line."""
+        self._kept = () if first is None else tuple(first.kept)
+        if self.style.header == "off":
+            return b""
+        names = [*self._kept, *(self._headed(column) for column in output_columns(self.plan)), "cautions", "error"]
+        written = io.StringIO(newline="")
+        line = csv.writer(written, delimiter=self.style.separator, lineterminator="\r\n")
+        line.writerow(guard_cell(name) for name in names)
+        return written.getvalue().encode()
+
+    def _headed(self, column: OutputColumn) -> str:
+        if self.style.header != "units" or column.unit == "1":
+            return column.name
+        return f"{column.name} [{column.unit}]"
+
+    def rows(self, piece: Answered) -> bytes:
+        """The rows as text."""
+        cells = CsvCells(self.style.separator, self.style.decimal)
+        parts: list[Texts] = []
+        for name in self._kept:
+            values = kept_values(piece.kept.get(name), piece.rows)
+            parts += [cells.words(guard_cells(values, self.style.decimal)), self.style.separator]
+        parts += cells.results(output_columns(self.plan), piece.columns, self.style.digits)
+        parts.append(picked([cells.quoted(" ".join(codes) or None) for codes in piece.cautions], piece.caution_at))
+        parts += [self.style.separator, self._errors(piece, cells), "\r\n"]
+        return joined(parts, piece.rows).encode()
+
+    def _errors(self, piece: Answered, cells: CsvCells) -> Texts:
+        faults = with_left_out(piece, self._kept)
+        if not faults:
+            return ""
+        texts = [""] * piece.rows
+        for row in sorted(faults):
+            texts[row] = cells.quoted(guard_cell(self.errors.text(piece.first + row + 1, faults[row])))
+        return texts
+
+    def broken(self, broken: Broken, row: int) -> bytes:
+        """A row whose error says so."""
+        width = len(self._kept) + len(output_columns(self.plan)) + 1
+        text = f"#ERR {broken.kind} after row {row}: {broken.detail}"
+        cell = CsvCells(self.style.separator, self.style.decimal).quoted(text)
+        return f"{self.style.separator * width}{cell}\r\n".encode()
+
+    def end(self) -> bytes:
+        """Nothing."""
+        return b""
+
+
+@dataclass(slots=True)
+class JsonWriter:
+    """One object a row: kept columns, results, ``cautions``, and ``error`` where there is one."""
+
+    plan: Plan
+    array: bool
+    errors: ErrorTeller = field(default_factory=ErrorTeller)
+    _any: bool = False
+
+    def begin(self, first: Answered | None) -> bytes:
+        """The opening bracket of an array."""
+        return b"[\n" if self.array else b""
+
+    def rows(self, piece: Answered) -> bytes:
+        """The rows as objects."""
+        kept = {name: kept_values(values, piece.rows) for name, values in piece.kept.items()}
+        named: dict[str, Texts] = {name: json_texts(values) for name, values in kept.items()}
+        for column in output_columns(self.plan):
+            named[column.name] = result_json(column, piece.columns[column.name])
+        codes = [orjson.dumps(codes).decode() for codes in piece.cautions]
+        named["cautions"] = picked(codes, piece.caution_at)
+        parts: list[Texts] = []
+        for name, texts in named.items():
+            parts += [("," if parts else "{") + orjson.dumps(name).decode() + ":", texts]
+        parts.append("},\n" if self.array else "}\n")
+        text = joined(parts, piece.rows)
+        if piece.faults:
+            lines = text.split("\n")  # text in JSON holds no line end itself
+            for row in sorted(piece.faults):
+                told = self.errors.as_object(piece.first + row + 1, piece.faults[row])
+                line = orjson.dumps({**{name: cells[row] for name, cells in kept.items()}, "error": told}).decode()
+                lines[row] = line + "," if self.array else line
+            text = "\n".join(lines)
+        return self._put(text)
+
+    def _put(self, lines: str) -> bytes:
+        """Lines as they are written: in an array each ends with a comma, but for the last there is."""
+        if self.array and lines:
+            lines, self._any = (",\n" if self._any else "") + lines[:-2], True
+        return lines.encode()
+
+    def broken(self, broken: Broken, row: int) -> bytes:
+        """A last object whose error says so."""
+        told = {"error": {"row": row, "type": f"/problems/{broken.kind}", "detail": broken.detail}}
+        return self._put(orjson.dumps(told).decode() + (",\n" if self.array else "\n"))
+
+    def end(self) -> bytes:
+        """The closing bracket of an array."""
+        if not self.array:
+            return b""
+        return b"\n]\n" if self._any else b"]\n"

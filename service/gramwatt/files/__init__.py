@@ -1,0 +1,1 @@
+"""Table files on disk: formats by file name, atomic output, Parquet."""

@@ -1,0 +1,75 @@
+"""What a calculator is declared in: kinds of field, units, charts, and the `Calculator` that holds them together.
+
+Nothing here knows of the web or of validation libraries. Importing a calculator only builds a constant.
+"""
+
+from gramwatt.arrays import Array, BoolArray, IndexArray, StringArray, Unit
+from gramwatt.model.calculator import Assumption, Calculator, Caution, Example, Form, Reference, Rule
+from gramwatt.model.charts import Bars, Course, Curve, Ladder, Picture, Trace
+from gramwatt.model.declaration_checks import JOBS, RESERVED_INPUTS, RESERVED_RESULTS
+from gramwatt.model.kinds import (
+    KINDS,
+    NESTED,
+    Choice,
+    Count,
+    DeclarationError,
+    Flag,
+    Kind,
+    Length,
+    Quantity,
+    Recording,
+    RecordingArray,
+    Samples,
+    Series,
+    Spread,
+    Table,
+    Text,
+    Unread,
+    default_of,
+    fields_of,
+    is_required,
+)
+
+__all__ = [
+    "JOBS",
+    "KINDS",
+    "NESTED",
+    "RESERVED_INPUTS",
+    "RESERVED_RESULTS",
+    "Array",
+    "Assumption",
+    "Bars",
+    "BoolArray",
+    "Calculator",
+    "Caution",
+    "Choice",
+    "Count",
+    "Course",
+    "Curve",
+    "DeclarationError",
+    "Example",
+    "Flag",
+    "Form",
+    "IndexArray",
+    "Kind",
+    "Ladder",
+    "Length",
+    "Picture",
+    "Quantity",
+    "Recording",
+    "RecordingArray",
+    "Reference",
+    "Rule",
+    "Samples",
+    "Series",
+    "Spread",
+    "StringArray",
+    "Table",
+    "Text",
+    "Trace",
+    "Unit",
+    "Unread",
+    "default_of",
+    "fields_of",
+    "is_required",
+]

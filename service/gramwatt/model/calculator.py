@@ -1,0 +1,189 @@
+"""The words a calculator is declared in: kinds of field, and the Calculator that holds them together.
+
+Nothing here knows of the web, of units beyond their spelling, or of validation libraries. A field is declared as
+``Annotated[Array, Quantity(...)]`` on a frozen dataclass; importing a calculator only builds a constant.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import functools
+import re
+import typing
+from collections.abc import Callable, Hashable, Iterator, Mapping
+from dataclasses import KW_ONLY, dataclass
+from types import MappingProxyType
+from typing import Any, Generic, TypeVar
+
+from gramwatt.arrays import Array, BoolArray, IndexArray
+from gramwatt.model.charts import Picture
+from gramwatt.model.declaration_checks import declaration_problems
+from gramwatt.model.kinds import NESTED, DeclarationError, Kind, Quantity, Samples, Spread, Table, fields_of
+
+I = TypeVar("I")  # noqa: E741 - a calculator's Inputs
+R = TypeVar("R")  # a calculator's Results
+
+
+@dataclass(frozen=True, slots=True)
+class Reference:
+    """Where a formula or a figure comes from. ``about`` names results; empty means all of them."""
+
+    text: str
+    _: KW_ONLY
+    url: str = ""
+    about: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Caution(Generic[I, R]):
+    """What a user must know before acting on the answer. Without ``when`` or ``assumed`` it is always shown.
+
+    ``{name}`` in the text stands for an input or a result and is filled with its value and unit.
+    """
+
+    code: str
+    text: str
+    _: KW_ONLY
+    when: Callable[[I, R], BoolArray] | None = None
+    assumed: str = ""
+    """Show it only where this input took its default."""
+
+    @property
+    def stands(self) -> bool:
+        """Whether it is always shown."""
+        return self.when is None and not self.assumed
+
+
+@dataclass(frozen=True, slots=True)
+class Rule(Generic[I, R]):
+    """Why some results have no answer. The formula gave nan; this says so in words."""
+
+    code: str
+    text: str
+    _: KW_ONLY
+    when: Callable[[I, R], BoolArray]
+    results: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Assumption(Generic[I]):
+    """A default that depends on other inputs. ``value`` gives nan (or -1 for a Choice) where nothing is assumed."""
+
+    name: str
+    text: str
+    value: Callable[[I], Array | IndexArray]
+    _: KW_ONLY
+    spread: Callable[[I], Array] | None = None
+    """Standard uncertainty of what is assumed, SI; it counts wherever it is assumed."""
+    solved_from: tuple[str, ...] = ()
+    """Measured inputs that, where all are given, the value is worked out from rather than assumed."""
+
+
+@dataclass(frozen=True, slots=True)
+class Example:
+    """A question with the answer it must have, and who says so."""
+
+    title: str
+    _: KW_ONLY
+    given: Mapping[str, object]
+    expected: Mapping[str, object]
+    rtol: float
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
+class Form(Generic[I, R]):
+    """Another form in which an answer can be had, beside JSON and CSV: ``format=vtt``, or by its media type."""
+
+    name: str
+    media: str
+    description: str
+    write: Callable[[I, R], Iterator[bytes]]
+    """The answer in pieces, from complete inputs and the results of one question."""
+    binary: bool = False
+    pixels: Callable[[I], Array] | None = None
+    """Of a picture made of pixels: how many it has, from complete inputs (N,)."""
+
+
+@functools.cache
+def _asked_of(inputs: Hashable, propagates: bool) -> Mapping[str, Kind]:
+    fields = fields_of(typing.cast("type[Any]", inputs))
+    told = {name: kind if propagates else _exact(kind) for name, kind in fields.items() if not isinstance(kind, Spread)}
+    return MappingProxyType(told)
+
+
+def _exact(kind: Kind) -> Kind:
+    """The same input where no uncertainty is carried to any result."""
+    return dataclasses.replace(kind, exact=True, default_u=None) if isinstance(kind, Quantity) else kind
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Calculator(Generic[I, R]):
+    """One calculator: what it asks, what it answers, and the formula between. See DEVELOPERS.md."""
+
+    title: str
+    summary: str
+    inputs: type[I]
+    results: type[R]
+    formula: Callable[[I], R]
+    references: tuple[Reference, ...]
+    cautions: tuple[Caution[I, R], ...]
+    examples: tuple[Example, ...]
+    rules: tuple[Rule[I, R], ...] = ()
+    assumptions: tuple[Assumption[I], ...] = ()
+    any_of: tuple[tuple[str, ...], ...] = ()
+    """Groups of optional inputs of which at least one must be given."""
+    forms: tuple[Form[I, R], ...] = ()
+    job: str = "choose"
+    """The part of the work that it serves, one of `JOBS`."""
+    picture: Picture[I, R] | None = None
+    """How its answer is drawn."""
+    propagates: bool = True
+    """Whether uncertainties of inputs are carried to the results; else no quantity may tell one."""
+
+    def __post_init__(self) -> None:
+        """Raise DeclarationError naming every problem of the declaration."""
+        problems = list(declaration_problems(self))
+        if problems:
+            raise DeclarationError(f"{self.name}: " + "; ".join(problems))
+
+    @property
+    def name(self) -> str:
+        """The name in URLs, from the formula's own: ``pack-energy``."""
+        return self.formula.__name__.replace("_", "-")
+
+    @property
+    def documentation(self) -> str:
+        """The formula's docstring: what it computes, and when it does not hold."""
+        return re.sub(r"\s*\n\s*", " ", (self.formula.__doc__ or "").strip())
+
+    @property
+    def asked(self) -> Mapping[str, Kind]:
+        """The inputs a user may give, in order."""
+        return _asked_of(typing.cast("Hashable", self.inputs), self.propagates)
+
+    @property
+    def answered(self) -> Mapping[str, Kind]:
+        """The results, in order, the headline first."""
+        return fields_of(self.results)
+
+    @property
+    def headline(self) -> str:
+        """The result that answers the question in the title."""
+        return next(iter(fields_of(self.results)))
+
+    @property
+    def columnwise(self) -> bool:
+        """Whether many questions fit one call of the formula as columns (no list, table, or recording is asked for)."""
+        return not any(isinstance(kind, NESTED) for kind in self.asked.values())
+
+    @property
+    def recording(self) -> str | None:
+        """The input that is a recording, which may then be sent by itself."""
+        return next((name for name, kind in self.asked.items() if isinstance(kind, Samples)), None)
+
+    @property
+    def takes_recordings(self) -> bool:
+        """Whether there is a recording among the inputs, or in the rows of a table of them."""
+        rows = [fields_of(kind.row) for kind in self.asked.values() if isinstance(kind, Table)]
+        return any(isinstance(kind, Samples) for fields in (self.asked, *rows) for kind in fields.values())

@@ -1,0 +1,84 @@
+"""What the picture of an answer may be: a calculator names one of these, `charts` draws it.
+
+Callables take a calculator's complete inputs and its results, in SI, of one question (N = 1).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import KW_ONLY, dataclass
+from typing import Generic, NamedTuple, TypeAlias, TypeVar
+
+from gramwatt.arrays import Array
+
+I = TypeVar("I")  # noqa: E741 - a calculator's Inputs
+R = TypeVar("R")  # a calculator's Results
+
+
+@dataclass(frozen=True, slots=True)
+class Curve(Generic[I, R]):
+    """Results, each in a panel of its own, as one input varies and the rest of the question stands."""
+
+    vary: str
+    """The input that varies, a quantity or a count."""
+    show: tuple[str, ...]
+    _: KW_ONLY
+    start: Callable[[I, R], Array] | float
+    stop: Callable[[I, R], Array] | float
+    """The ends of the range, (1,), SI, or numbers in the input's own unit; they are kept within its bounds."""
+    across: str = ""
+    """The result on the level axis, where that is not the varied input itself."""
+    points: Callable[[I, R], tuple[Array, Array]] | None = None
+    """Places (M,) and values (M,) of what was measured, beside the first of the results."""
+
+
+@dataclass(frozen=True, slots=True)
+class Ladder(Generic[I, R]):
+    """Parts adding up step by step to a total, beside a limit."""
+
+    steps: str
+    """The result that is a list of running totals."""
+    _: KW_ONLY
+    table: str
+    """The input that is a table of the parts; its ``name`` labels a step, and the list in..."""
+    masses: str
+    """...this input adds bare ones after it."""
+    limit: Callable[[I, R], Array]
+    half_width: Callable[[I, R], Array]
+    """Of the band about the total, (1,)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Bars:
+    """Results side by side as lengths; with ``table``, columns of that table, a bar for each of its rows."""
+
+    show: tuple[str, ...]
+    _: KW_ONLY
+    table: str = ""
+    label: str = "name"
+    """The column that names a row."""
+
+
+class Trace(NamedTuple):
+    """A recording as the calculator understood it, SI: times (S,), and channels (S,) by name."""
+
+    time: Array
+    channels: Mapping[str, Array]
+
+
+@dataclass(frozen=True, slots=True)
+class Course(Generic[I, R]):
+    """A recording over its time, a panel for each channel, with stretches of it marked."""
+
+    trace: Callable[[I, R], Trace | None]
+    """None where nothing can be drawn."""
+    _: KW_ONLY
+    recording: str
+    """The input whose channels they are."""
+    spans: str = ""
+    """The result that is a table of stretches, with ``start`` and ``length``."""
+    spans_are: str = ""
+    """What these are, in words."""
+
+
+Picture: TypeAlias = Curve[I, R] | Ladder[I, R] | Bars | Course[I, R]

@@ -1,0 +1,68 @@
+"""The closed table of units: every spelling that a quantity may carry, with its scale and offset to SI.
+
+The numbers come from `unit_table.py`, which Pint computed (`unit_expressions.py`). Text from a user never reaches Pint:
+it would not come back from ``9**9**9``, reads ``1,5`` as 15 and takes ``kV`` for kilovolt.
+"""
+
+from __future__ import annotations
+
+import functools
+from collections.abc import Mapping
+from dataclasses import dataclass
+from types import MappingProxyType
+from typing import Final
+
+import numpy as np
+
+from gramwatt.arrays import Array
+from gramwatt.model.kinds import DeclarationError
+from gramwatt.model.unit_table import FACTORS
+
+
+@dataclass(frozen=True, slots=True)
+class Unit:
+    """A spelling of the table: value in SI = value * scale + offset."""
+
+    spelling: str
+    dimension: str
+    scale: float
+    offset: float
+
+    def to_si(self, value: float) -> float:
+        """A value in this unit, in SI."""
+        return value * self.scale + self.offset
+
+    def from_si(self, values: Array) -> Array:
+        """Values in SI, in this unit."""
+        return (values - self.offset) / self.scale
+
+
+TABLE: Final[Mapping[str, Mapping[str, Unit]]] = MappingProxyType(
+    {
+        dimension: MappingProxyType(
+            {spelling: Unit(spelling, dimension, scale, offset) for spelling, (scale, offset) in factors.items()}
+        )
+        for dimension, factors in FACTORS.items()
+    }
+)
+"""The units by dimension and spelling. A spelling stands in one dimension only; the first is the plain one."""
+_DIMENSION: Final = {spelling: dimension for dimension, units in TABLE.items() for spelling in units}
+
+
+def unit(spelling: str) -> Unit:
+    """The unit of a declaration. Raises DeclarationError where the table has none of that spelling."""
+    if spelling not in _DIMENSION:
+        raise DeclarationError(f"unit {spelling!r} is not in the table of units")
+    return TABLE[_DIMENSION[spelling]][spelling]
+
+
+@functools.cache
+def alternatives(spelling: str) -> Mapping[str, Unit]:
+    """Every unit of the same dimension by its spelling, the declared one first."""
+    declared = unit(spelling)
+    return MappingProxyType({spelling: declared, **TABLE[declared.dimension]})
+
+
+def convert(values: Array, to: str) -> Array:
+    """SI values of any shape, in a unit of the table."""
+    return np.asarray(unit(to).from_si(values), dtype=np.float64)

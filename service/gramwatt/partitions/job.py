@@ -1,0 +1,125 @@
+"""What a worker does with a part: read it, compute it, write it, and return counts."""
+
+from __future__ import annotations
+
+import socket
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Final
+
+import numpy as np
+
+from gramwatt.engine.tables.batch import Tally, written
+from gramwatt.engine.tables.chunks import Broken, Chunk, Kept
+from gramwatt.engine.tables.compute import Answered, Plan, answered
+from gramwatt.engine.tables.ranking import Best, Wish, best_of
+from gramwatt.engine.tables.row_errors import ErrorTeller
+from gramwatt.engine.tables.writers import Style, Writer
+from gramwatt.files.output import Output, make_writer, save
+from gramwatt.partitions.sources import Grid, Part, SourceError, TableFile
+
+SUFFIXES: Final = {
+    "csv": ".csv",
+    "tsv": ".tsv",
+    "ndjson": ".ndjson",
+    "json": ".json",
+    "arrow": ".arrows",
+    "arrow-file": ".arrow",
+    "parquet": ".parquet",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Job:
+    """What every part has in common; small, since it travels with each. ``passed`` holds the columns that pass
+    through, without rows: with them every part has the same columns of the same types."""
+
+    plan: Plan
+    source: TableFile | Grid
+    folder: str
+    form: str
+    style: Style
+    passed: Mapping[str, Kept] = field(default_factory=dict)
+
+    def name_of(self, part: Part) -> str:
+        """Return the file name of a part."""
+        return f"part-{part.number:05}{SUFFIXES[self.form]}"
+
+    def writer(self) -> Writer:
+        """Return a writer whose header is the same for every part."""
+        return _Headed(make_writer(self.plan, self.form, self.style), self.passed)
+
+
+@dataclass(frozen=True, slots=True)
+class Done:
+    """The counts of a part that was written. ``broken`` says why the part ends before its end, where it does."""
+
+    number: int
+    rows: int
+    invalid: int
+    size: int
+    broken: str | None = None
+
+
+class _Headed:
+    """A writer that takes its columns from the job rather than from the first rows."""
+
+    def __init__(self, into: Writer, passed: Mapping[str, Kept]) -> None:
+        self._into, self._passed = into, passed
+        self.errors: ErrorTeller = into.errors
+
+    def begin(self, first: Answered | None) -> bytes:
+        none = np.zeros(0, dtype=np.intp)
+        return self._into.begin(Answered(0, 0, self._passed, {}, none, [()], {}))
+
+    def rows(self, piece: Answered) -> bytes:
+        return self._into.rows(piece)
+
+    def broken(self, broken: Broken, row: int) -> bytes:
+        return self._into.broken(broken, row)
+
+    def end(self) -> bytes:
+        return self._into.end()
+
+
+def passed_through(chunk: Chunk | None) -> dict[str, Kept]:
+    """Return the columns of a chunk that pass through, without their rows."""
+    kept = {} if chunk is None else chunk.kept
+    return {name: [] if isinstance(column, list) else _empty(column) for name, column in kept.items()}
+
+
+def _empty(column: Kept) -> Kept:
+    """Return an Arrow array of the same type. A slice would travel with all of the array's rows."""
+    import pyarrow as pa
+
+    return pa.nulls(0, column.type)
+
+
+def compute_part(job: Job, part: Part) -> Done:
+    """Read, compute and write one part; its file appears whole or not at all. Raises SourceError."""
+    try:
+        tally = Tally(rows=part.first)
+        path = Path(job.folder) / job.name_of(part)
+        with Output(str(path)) as output:
+            save(written(job.plan, job.source.chunks(job.plan, part), job.writer(), tally), job.form, output)
+            output.keep()
+        broken = None if tally.broken is None else tally.broken.detail
+        return Done(part.number, tally.rows - part.first, tally.faulty, path.stat().st_size, broken)
+    except OSError as error:
+        where = error.filename or job.folder
+        raise SourceError(f"{where}: {error.strerror or error} (on {socket.gethostname()})") from None
+
+
+def best_part(plan: Plan, grid: Grid, wish: Wish, part: Part) -> tuple[Part, Best, int]:
+    """Return the best points of a part of a grid, and how many points are invalid."""
+    invalid = 0
+
+    def pieces() -> Iterator[Answered]:
+        nonlocal invalid
+        for chunk in grid.chunks(plan, part):
+            for piece in answered(plan, chunk):
+                invalid += len(piece.faults)
+                yield piece
+
+    return part, best_of(wish, pieces()), invalid

@@ -1,0 +1,1 @@
+"""What surrounds every request: fast path, response cache, limits, failures, metrics, proxies."""

@@ -1,0 +1,177 @@
+"""Failures of the service itself: each is logged under its request id, counted, and answered with a problem.
+
+`Application` turns what extension code raises beside `Exception` into one, so that Flask's error handlers see it.
+`Guard` stands around the application, for what Flask does not handle and for responses that fail on their way.
+"""
+
+from __future__ import annotations
+
+import logging
+import sys
+import traceback
+import uuid
+from collections.abc import Callable, Iterable, Iterator
+from types import TracebackType
+from typing import Any, Final
+
+import orjson
+from flask import Flask, Response, g
+from flask.typing import ResponseReturnValue
+
+from gramwatt.engine.messages import printable
+from gramwatt.web.headers import request_id
+from gramwatt.web.middleware import metrics
+from gramwatt.web.problems import TYPES, Problem, body, respond
+
+CONTROL: Final = (KeyboardInterrupt, GeneratorExit)
+"""What is raised to end a program or a generator; everything else is a failure, also what is no `Exception`."""
+DETAIL: Final = "The service failed on this request; it was logged."
+LONGEST_LINE: Final = 1000
+MOST_LINES: Final = 200
+
+ExcInfo = tuple[type[BaseException], BaseException, TracebackType]
+log: Final = logging.getLogger(__name__)
+
+
+class Panic(Exception):
+    """What extension code raised that is no `Exception`, such as a panic of a library in Rust."""
+
+
+class EscapeTraceback(logging.Filter):
+    """Write the traceback of a log record so that no line of it can pass for another record.
+
+    Messages of exceptions may quote what a client sent. Lines are indented, shortened, and free of control characters.
+    """
+
+    def filter(self, record: logging.LogRecord) -> bool:
+        """Set the text of the record's exception, which formatters then take as it is."""
+        if record.exc_info and record.exc_info[1] is not None and not record.exc_text:
+            lines = "".join(traceback.format_exception(record.exc_info[1])).splitlines()
+            if len(lines) > MOST_LINES:
+                lines[MOST_LINES // 2 : -MOST_LINES // 2] = [f"({len(lines) - MOST_LINES} lines left out)"]
+            record.exc_text = "\n".join("    " + printable(line[:LONGEST_LINE]) for line in lines)
+        return True
+
+
+log.addFilter(EscapeTraceback())
+
+
+def report(request_id: str, error: BaseException) -> None:
+    """Log a failure with its traceback under the id of its request, and count it."""
+    metrics.FAILURES.inc()
+    log.error("request %s failed", request_id, exc_info=error)
+
+
+def respond_to_failure(error: Exception) -> Response:
+    """Respond to whatever a view raises that is neither a problem nor an error of HTTP."""
+    report(g.request_id, error)
+    return respond(Problem("internal-error", DETAIL))
+
+
+def make_problem(kind: str, detail: str, request_id: str | None = None) -> tuple[int, list[tuple[str, str]], bytes]:
+    """Return a response (status, headers, body) with a problem, made without Flask."""
+    request_id = request_id or str(uuid.uuid4())
+    made = body(Problem(kind, detail), f"urn:uuid:{request_id}")
+    text = orjson.dumps(made, option=orjson.OPT_INDENT_2 | orjson.OPT_APPEND_NEWLINE)
+    headers = [
+        ("Content-Type", "application/problem+json"),
+        ("Access-Control-Allow-Origin", "*"),
+        ("Cache-Control", "no-store"),
+        ("X-Request-ID", request_id),
+        ("Content-Length", f"{len(text)}"),
+    ]
+    return TYPES[kind].status, headers, text
+
+
+class Application(Flask):
+    """Flask, with every failure handled as an `Exception` and logged under its request id."""
+
+    def dispatch_request(self) -> ResponseReturnValue:
+        """Call the view. Raises Panic for what is no Exception."""
+        try:
+            return super().dispatch_request()
+        except (Exception, *CONTROL):
+            raise
+        except BaseException as error:
+            raise Panic(f"{type(error).__name__}: {error}") from error
+
+    def log_exception(self, exc_info: ExcInfo | tuple[None, None, None]) -> None:
+        """Log what was raised outside of a view, such as by a function that finishes the response."""
+        if exc_info[1] is not None:
+            report(g.get("request_id", "-"), exc_info[1])
+
+
+class Guard:
+    """Answer with a problem where a WSGI application raises; log and count that, also in the middle of a response."""
+
+    def __init__(self, application: Callable[..., Iterable[bytes]]) -> None:
+        self._application = application
+
+    def __call__(self, environ: dict[str, Any], start_response: Callable[..., Any]) -> Iterable[bytes]:
+        """Call the application."""
+        exchange = _Exchange(environ, start_response)
+        try:
+            result = self._application(environ, exchange.start)
+        except CONTROL:
+            raise
+        except BaseException as error:
+            return [exchange.fail(error)]
+        return result if isinstance(result, (list, tuple)) else _Watched(result, exchange)
+
+
+class _Exchange:
+    """A request and what was said of its response so far."""
+
+    def __init__(self, environ: dict[str, Any], start_response: Callable[..., Any]) -> None:
+        self._start_response, self._method = start_response, environ["REQUEST_METHOD"]
+        self._id = request_id(environ.get("HTTP_X_REQUEST_ID"))
+        self._started = self.begun = False
+
+    def start(self, status: str, headers: list[tuple[str, str]], *exc_info: Any) -> Any:
+        """Start the response, which has the id of the request."""
+        self._id = next((value for name, value in headers if name == "X-Request-ID"), self._id)
+        self._started = True
+        return self._start_response(status, headers, *exc_info)
+
+    def fail(self, error: BaseException) -> bytes:
+        """Report an error and start a response that says so; return its body. Raises the error where one has begun."""
+        report(self._id, error)
+        if self.begun:
+            raise error
+        status, headers, text = make_problem("internal-error", DETAIL, self._id)
+        replaced = (sys.exc_info(),) if self._started else ()
+        if not self._started:
+            metrics.count(self._method, status)
+        self._start_response(f"{status} INTERNAL SERVER ERROR", headers, *replaced)
+        self.begun = True
+        return b"" if self._method == "HEAD" else text
+
+
+class _Watched:
+    """The body of a response; what it raises is reported."""
+
+    def __init__(self, result: Iterable[bytes], exchange: _Exchange) -> None:
+        self._result, self._exchange = result, exchange
+        self._chunks: Iterator[bytes] | None = None
+
+    def __iter__(self) -> Iterator[bytes]:
+        return self
+
+    def __next__(self) -> bytes:
+        try:
+            if self._chunks is None:
+                self._chunks = iter(self._result)
+            chunk = next(self._chunks)
+        except (StopIteration, *CONTROL):
+            raise
+        except BaseException as error:
+            self._chunks = iter(())
+            return self._exchange.fail(error)
+        self._exchange.begun = self._exchange.begun or bool(chunk)
+        return chunk
+
+    def close(self) -> None:
+        """End the body."""
+        close = getattr(self._result, "close", None)
+        if close is not None:
+            close()

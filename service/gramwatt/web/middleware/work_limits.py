@@ -1,0 +1,124 @@
+"""The work of requests: which may take longer than the event loop can spare, and a budget for each."""
+
+from __future__ import annotations
+
+import functools
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from typing import Any, Final
+
+from gramwatt.engine import registry
+from gramwatt.engine.budget import Budget, Cancelled
+from gramwatt.engine.limits import SHORT_INPUTS, SHORT_NESTED_INPUTS
+from gramwatt.engine.query_strings import fits_query
+from gramwatt.model import Calculator, Table
+
+SHORT_SITE: Final = ("/health/live", "/health/ready", "/v1", "/v1/units", "/docs", "/openapi.json", "/metrics")
+"""Paths beside those of calculators whose responses are short, or finished."""
+
+
+def runs_long(path: str, size: int) -> bool:
+    """Return whether a request may take more than some 20 ms of a worker.
+
+    ``path`` is the decoded path and ``size`` the bytes of query and body together. Only what is known to be short is
+    not long: calculators whose work their inputs' size bounds, and few other paths. A path that is unknown is long.
+    """
+    most = _short_paths().get(path.rstrip("/") or "/")
+    return most is None or size > most
+
+
+@functools.cache
+def _short_paths() -> Mapping[str, int]:
+    """By path, how many bytes the inputs of a short request may have."""
+    found: dict[str, int] = dict.fromkeys(SHORT_SITE, SHORT_INPUTS)
+    for calculator in registry.load().values():
+        most = most_short_inputs(calculator)
+        if most > 0:
+            found[f"/v1/{calculator.name}"] = most
+            if fits_query(calculator):
+                found |= {f"/v1/{calculator.name}/{result}": most for result in calculator.answered}
+    return found
+
+
+def most_short_inputs(calculator: Calculator[Any, Any]) -> int:
+    """Return how many bytes of inputs a calculator answers in a short time; 0 where none are few enough.
+
+    Tables of results with a length of their own, and further forms, take long however short the inputs. Lists, tables
+    and recordings among the inputs cost time for each entry, and twice as much for each that carries uncertainty.
+    """
+    tables = [kind for kind in calculator.answered.values() if isinstance(kind, Table)]
+    if calculator.forms or any(kind.length is not None for kind in tables):
+        return 0
+    return SHORT_INPUTS if calculator.columnwise else SHORT_NESTED_INPUTS
+
+
+CANCELLED: Final = "gramwatt.cancelled"
+"""In a WSGI environ: a function, to be called from any thread, that tells whether the client is gone."""
+
+Application = Callable[..., Iterable[bytes]]
+
+
+class LimitedWork:
+    """A WSGI application that works within a `Budget` of its own for each request, until its response is closed.
+
+    ``observe`` hears of each change in the number of long requests that are "running", where no adapter counts them.
+    """
+
+    def __init__(
+        self, application: Application, seconds: float, observe: Callable[[str, int], None] = lambda state, change: None
+    ) -> None:
+        self._application, self._seconds, self._observe = application, seconds, observe
+
+    def __call__(self, environ: dict[str, Any], start_response: Callable[..., Any]) -> Iterable[bytes]:
+        """Call the application within a budget."""
+        budget = Budget(self._seconds, environ.get(CANCELLED, _never))
+        counted = CANCELLED not in environ and runs_long(environ.get("PATH_INFO", ""), _size(environ))
+        if counted:
+            self._observe("running", 1)
+        try:
+            with budget:
+                response = self._application(environ, start_response)
+        except BaseException:
+            if counted:
+                self._observe("running", -1)
+            raise
+        return _LimitedResponse(response, budget, functools.partial(self._observe, "running", -1) if counted else None)
+
+
+def _size(environ: Mapping[str, Any]) -> int:
+    """Return the bytes of a request's query and of its body, where their number was sent."""
+    sent = environ.get("CONTENT_LENGTH") or ""
+    return len(environ.get("QUERY_STRING", "")) + (int(sent) if sent.isdecimal() and len(sent) < 20 else 0)
+
+
+def _never() -> bool:
+    return False
+
+
+class _LimitedResponse:
+    """The chunks of a response, each made within the budget of its request."""
+
+    def __init__(self, response: Iterable[bytes], budget: Budget, on_close: Callable[[], None] | None) -> None:
+        self._response, self._budget, self._on_close = response, budget, on_close
+
+    def __iter__(self) -> Iterator[bytes]:
+        chunks = iter(self._response)
+        while True:
+            with self._budget:
+                try:
+                    chunk = next(chunks, None)
+                except Cancelled:  # nobody sees the end
+                    return
+            if chunk is None:
+                return
+            yield chunk
+
+    def close(self) -> None:
+        """Close the response."""
+        on_close, self._on_close = self._on_close, None
+        try:
+            close = getattr(self._response, "close", None)
+            if close is not None:
+                close()
+        finally:
+            if on_close is not None:
+                on_close()

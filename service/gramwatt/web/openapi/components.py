@@ -1,0 +1,288 @@
+"""The parts of the contract that every path shares: headers, schemas, responses."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any, Final
+
+from apispec import APISpec
+
+from gramwatt.model import JOBS, KINDS, Spread
+from gramwatt.web.openapi import json_schema
+from gramwatt.web.problems import TYPES
+
+JsonObject = dict[str, Any]
+
+
+def _text_header(description: str, pattern: str) -> JsonObject:
+    return {"description": description, "schema": {"type": "string", "maxLength": 200, "pattern": pattern}}
+
+
+HEADERS: Final[Mapping[str, JsonObject]] = {
+    "Access-Control-Allow-Origin": {
+        "description": "Always `*`: any page may read the answer, and shared caches may keep it.",
+        "schema": {"type": "string", "const": "*"},
+    },
+    "Cache-Control": _text_header("How long the answer may be kept.", "^[a-z0-9=, -]+$"),
+    "ETag": _text_header("An entity tag; send it as If-None-Match.", '^(?:W/)?"[0-9a-f]+"$'),
+    "Link": _text_header("Where this contract and its viewer are.", "^<.+>; rel=.+$"),
+    "RateLimit": _text_header(
+        "Requests left, where the operator has set a limit (draft-ietf-httpapi-ratelimit-headers).",
+        '^"default";r=[0-9]+;t=[0-9]+$',
+    ),
+    "RateLimit-Policy": _text_header("The limit, where the operator has set one.", '^"default";q=[0-9]+;w=[0-9]+$'),
+    "Retry-After": {
+        "description": "Seconds to wait.",
+        "schema": {"type": "integer", "format": "int32", "minimum": 0, "maximum": 3600},
+    },
+    "Standing-Cautions": _text_header(
+        "Of a table: codes of the cautions that hold for every row; the answer to a single question tells their texts.",
+        "^[a-z0-9, -]+$",
+    ),
+    "Vary": _text_header("What else the answer depends on.", "^[A-Za-z, -]+$"),
+    "X-Request-ID": {
+        "description": "Identifies the request in the service's log.",
+        "schema": {"type": "string", "format": "uuid", "maxLength": 36},
+    },
+}
+ALWAYS: Final = (
+    "Access-Control-Allow-Origin",
+    "Cache-Control",
+    "RateLimit",
+    "RateLimit-Policy",
+    "Vary",
+    "X-Request-ID",
+)
+
+_TEXT: Final = {"type": "string", "maxLength": 2000, "pattern": json_schema.PRINTABLE}
+_LINK: Final = {"type": "string", "format": "uri-reference", "maxLength": 2048}
+
+
+def _object(required: list[str], properties: JsonObject, **more: object) -> JsonObject:
+    return {"type": "object", "additionalProperties": False, "required": required, "properties": properties, **more}
+
+
+SCHEMAS: Final[Mapping[str, JsonObject]] = {
+    "Fault": _object(
+        ["pointer", "detail", "given", "accepted"],
+        {
+            "pointer": {
+                "type": "string",
+                "format": "json-pointer",
+                "maxLength": 400,
+                "description": "Where: a JSON Pointer (RFC 6901); of a query /name.",
+            },
+            "detail": _TEXT,
+            "given": {
+                "description": "What was given, shortened; null where nothing was.",
+                "type": ["string", "number", "boolean", "null"],
+                "maxLength": 200,
+                "pattern": r"^[\s\S]*$",  # whatever it was
+            },
+            "accepted": _TEXT,
+        },
+    ),
+    "Problem": _object(
+        ["type", "title", "status", "detail", "instance"],
+        {
+            "type": {
+                "type": "string",
+                "format": "uri-reference",
+                "maxLength": 100,
+                "enum": [f"/problems/{kind}" for kind in TYPES],
+            },
+            "title": _TEXT,
+            "status": {"type": "integer", "format": "int32", "minimum": 400, "maximum": 599},
+            "detail": _TEXT,
+            "instance": {"type": "string", "format": "uri", "maxLength": 100},
+            "errors": {
+                "type": "array",
+                "description": "Every fault of the question, up to 100.",
+                "maxItems": 100,
+                "items": {"$ref": "#/components/schemas/Fault"},
+            },
+        },
+        description="A problem (RFC 9457).",
+    ),
+    "Index": _object(
+        ["service", "version", "contract", "reference", "units", "element", "calculators"],
+        {
+            "service": {"type": "string", "const": "gramwatt"},
+            "version": {"type": "string", "maxLength": 20, "pattern": r"^[0-9]+\.[0-9]+\.[0-9]+$"},
+            "contract": _LINK,
+            "reference": _LINK,
+            "units": _LINK,
+            "element": _object(
+                ["script", "integrity"],
+                {
+                    "script": _LINK,
+                    "integrity": {"type": "string", "maxLength": 80, "pattern": "^sha384-[A-Za-z0-9+/]{64}$"},
+                },
+                description="The script of <gramwatt-calculator> that never changes under its address, and its digest.",
+            ),
+            "calculators": {"type": "array", "maxItems": 200, "items": {"$ref": "#/components/schemas/IndexEntry"}},
+        },
+    ),
+    "Description": _object(
+        ["calculator", "title", "summary", "about", "job", "by_query", "inputs", "any_of", "results", "example"],
+        {
+            "calculator": {"type": "string", "maxLength": 64, "pattern": "^[a-z0-9-]+$"},
+            "title": _TEXT,
+            "summary": _TEXT,
+            "about": _TEXT,
+            "job": {"type": "string", "enum": list(JOBS), "description": "The part of the work that it serves."},
+            "by_query": {"type": "boolean", "description": "Whether it can be asked by GET."},
+            "inputs": {"type": "array", "maxItems": 100, "items": {"$ref": "#/components/schemas/Field"}},
+            "any_of": {
+                "type": "array",
+                "description": "Groups of inputs of which one must be given.",
+                "maxItems": 20,
+                "items": {"type": "array", "maxItems": 100, "items": json_schema.NAME},
+            },
+            "results": {"type": "array", "maxItems": 100, "items": {"$ref": "#/components/schemas/Field"}},
+            "example": {"type": "object", "description": "A question that it answers."},
+        },
+        description="A calculator as a form needs it.",
+    ),
+    "Field": {
+        "type": "object",
+        "description": "An input or a result: its kind, units, default, options, or the columns of a table.",
+        "required": ["name", "label", "kind", "description"],
+        "properties": {
+            "name": json_schema.NAME,
+            "label": _TEXT,
+            "kind": {
+                "type": "string",
+                "enum": [kind.__name__.lower() for kind in KINDS if kind is not Spread],
+            },
+            "description": _TEXT,
+            "unit": {"type": "string", "maxLength": 16, "pattern": json_schema.PRINTABLE},
+        },
+    },
+    "IndexEntry": _object(
+        ["name", "title", "summary", "headline", "results", "links"],
+        {
+            "name": {"type": "string", "maxLength": 64, "pattern": "^[a-z0-9-]+$"},
+            "title": _TEXT,
+            "summary": _TEXT,
+            "headline": json_schema.NAME,
+            "results": {"type": "array", "maxItems": 100, "items": json_schema.NAME},
+            "links": {"type": "object", "additionalProperties": _LINK},
+        },
+    ),
+    "UnitTable": _object(
+        ["dimensions"],
+        {
+            "dimensions": {
+                "type": "array",
+                "maxItems": 100,
+                "items": _object(
+                    ["dimension", "units"],
+                    {
+                        "dimension": {"type": "string", "maxLength": 40, "pattern": "^[a-z ]+$"},
+                        "units": {
+                            "type": "array",
+                            "description": "The usual one first; several spellings may be one unit.",
+                            "maxItems": 40,
+                            "items": _object(
+                                ["unit", "scale", "offset"],
+                                {
+                                    "unit": {"type": "string", "maxLength": 16, "pattern": json_schema.PRINTABLE},
+                                    "scale": {"type": "number", "format": "double", "exclusiveMinimum": 0},
+                                    "offset": {"type": "number", "format": "double"},
+                                },
+                            ),
+                        },
+                    },
+                ),
+            }
+        },
+        description="The closed table of units: a value in SI is value * scale + offset.",
+    ),
+    "KindOfProblem": _object(
+        ["type", "title", "status", "advice"],
+        {
+            "type": _LINK,
+            "title": _TEXT,
+            "status": {"type": "integer", "format": "int32", "minimum": 400, "maximum": 599},
+            "advice": _TEXT,
+        },
+    ),
+}
+
+
+ANY_PATH: Final = (414, 429, 500, 503)
+SOME_PATHS: Final = (400, 404, 406, 413, 415, 422, 501)
+"""The statuses of problems. 405 answers methods that the contract does not tell, 431 comes before any path is known."""
+
+NUMBER: Final = r"-?[0-9]+(?:[.,][0-9]+)?(?:e[+-][0-9]+)?"
+VALUES: Final[Mapping[str, str]] = {
+    "Number": NUMBER,
+    "Numbers": f"{NUMBER}(?:[,;]{NUMBER})*",
+    "Truth": "true|false",
+}
+"""The texts of one bare value, by the name of the response that gives it."""
+
+
+def add_components(spec: APISpec) -> None:
+    """Headers, schemas and the response of every status that a problem can have."""
+    for name, header in HEADERS.items():
+        spec.components.header(name, header)
+    for name, shared in {**json_schema.SHARED, **SCHEMAS}.items():
+        spec.components.schema(name, shared)
+    not_modified = {"description": "The client's copy is still right.", "headers": _headers("ETag")}
+    spec.components.response("NotModified", not_modified)
+    for status in ANY_PATH + SOME_PATHS:
+        _add_problem_response(spec, status)
+
+
+def _headers(*more: str) -> JsonObject:
+    return {name: {"$ref": f"#/components/headers/{name}"} for name in sorted({*ALWAYS, *more})}
+
+
+def _add_problem_response(spec: APISpec, status: int) -> None:
+    kinds = {kind: told for kind, told in TYPES.items() if told.status == status}
+    more = ("Retry-After",) if status in (429, 503) else ()
+    examples = {}
+    for kind, told in kinds.items():
+        value = {
+            "type": f"/problems/{kind}",
+            "title": told.title,
+            "status": status,
+            "detail": told.advice,
+            "instance": "urn:uuid:5d1f1f43-6a2a-4f4c-9d35-6d7c5ad0a2a1",
+        }
+        examples[kind] = {"summary": told.title, "value": value}
+    spec.components.response(
+        f"Problem{status}",
+        {
+            "description": "; ".join(told.title for told in kinds.values()) + ".",
+            "headers": _headers(*more),
+            "content": {
+                "application/problem+json": {"schema": {"$ref": "#/components/schemas/Problem"}, "examples": examples}
+            },
+        },
+    )
+
+
+def problems(*statuses: int) -> JsonObject:
+    """The problems that a path can answer with, those of every path among them."""
+    wanted = sorted({*statuses, *ANY_PATH})
+    return {str(status): {"$ref": f"#/components/responses/Problem{status}"} for status in wanted}
+
+
+def ok(description: str, content: JsonObject, *more: str) -> JsonObject:
+    """A good response with its headers."""
+    return {"description": description, "headers": _headers(*more), "content": content}
+
+
+def cached(response: JsonObject) -> JsonObject:
+    """The good responses of what a client may keep: the answer, or that its copy is still right."""
+    return {"200": response, "304": {"$ref": "#/components/responses/NotModified"}}
+
+
+def value(pattern: str) -> JsonObject:
+    """The response with one bare value."""
+    schema = {"type": "string", "maxLength": 20_000, "pattern": f"^(?:{pattern}|#ERR .*)$"}
+    description = "The value and nothing else, as plain text; `#ERR ...` only where `errors=text` was asked for."
+    return ok(description, {"text/plain": {"schema": schema}}, "ETag")

@@ -1,0 +1,303 @@
+"""The OpenAPI 3.1 contract, written by apispec from the registry. Nobody writes any of it for one calculator."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any, Final
+
+import yaml
+from apispec import APISpec
+from apispec.ext.marshmallow import MarshmallowPlugin
+
+from gramwatt.engine import calculate, registry, serializers
+from gramwatt.engine.query_strings import first_queried, fits_query, query_of
+from gramwatt.engine.response import declared_units
+from gramwatt.engine.schemas import ColumnField, schema, schema_name
+from gramwatt.model import Calculator, Choice, Flag, Kind, Quantity, Samples, Series, Table, Text, is_required, units
+from gramwatt.version import __version__
+from gramwatt.web.openapi import json_schema
+from gramwatt.web.openapi.charts import add_chart, add_chart_components
+from gramwatt.web.openapi.components import VALUES, JsonObject, add_components, cached, ok, problems, value
+from gramwatt.web.openapi.number_pattern import escape
+from gramwatt.web.openapi.recordings import add_log
+from gramwatt.web.openapi.site import add_site
+from gramwatt.web.openapi.tables import add_table_components, add_tables
+from gramwatt.web.pages.snippets import samples
+from gramwatt.web.request_parsing import ANSWER_OPTIONS, answer_options
+
+DESCRIPTION: Final = """\
+Gramwatt computes what somebody who builds, weighs, flies and reports on small electric multirotors adds up on the way:
+what a pack holds, the current at a power, how long it flies, the throttle cap that tames a motor, the margin below a
+mass limit.
+
+**Units.** Every quantity has one unit here, told as `x-unit`. A bare number is in that unit; a text may carry another:
+`"1.3 Ah"`, `"127 mm"`. **Uncertainty.** A text may carry a standard uncertainty: `"212 ± 1 g"`; the answer then tells
+the uncertainty of each result and the share of each input in it. **Errors.** Every error is an
+`application/problem+json` (RFC 9457) that names every fault, what was given and what is accepted.
+
+**Tables.** Every calculator also answers many questions at once (`batch`), and varies an input (`sweep`), as JSON, CSV
+or Arrow.
+
+**Pictures.** Every answer and every sweep can be had as a picture (`chart`), in SVG or PNG, its content told in words.
+
+**Recordings.** What a flight recorded is sent as it is (`log`), in CSV, NDJSON, JSON or Arrow, and becomes figures,
+captions for a video, or the flights that other calculators ask for.
+
+**Spreadsheets.** Each result also has a path of its own that answers one bare value as plain text. Since a cell shows
+nothing of a failed request, `errors=text` may be added there: any error then comes with status 200 as a text that
+begins with `#ERR`. It is no parameter below, as with it no status tells a wrong question from a right one.
+
+The figures are calculations, not measurements or promises: makers' data and local rules come first.
+"""
+LICENSE: Final = {"name": "MIT", "url": "https://opensource.org/license/mit"}
+SERVER: Final = {
+    "url": "/",
+    "description": "Production: the service that this contract was fetched from.",
+    "x-internal": False,  # meant for anybody
+}
+
+
+def document() -> JsonObject:
+    """The contract as one JSON object."""
+    plugin = MarshmallowPlugin()
+    spec = APISpec(
+        title="Gramwatt",
+        version=__version__,
+        openapi_version="3.1.1",
+        plugins=[plugin],
+        info={
+            "summary": "Calculators for light electric multirotors.",
+            "description": DESCRIPTION,
+            "license": LICENSE,
+            "contact": {"name": "Whoever runs the service that this contract was fetched from"},
+        },
+        servers=[SERVER],
+        security=[],  # nobody needs a key
+        tags=_tags(),
+    )
+    if plugin.converter is None:
+        raise RuntimeError("apispec gave no converter")
+    plugin.converter.add_attribute_function(_of_field)  # type: ignore[no-untyped-call]
+    add_components(spec)
+    for name, option in ANSWER_OPTIONS.items():
+        if name == "units":
+            continue  # told for each calculator
+        spec.components.parameter(f"option.{name}", "query", {**_parameter(option), "name": name})
+    add_table_components(spec, _parameter)
+    add_chart_components(spec, _parameter)
+    add_site(spec)
+    for calculator in registry.load().values():
+        _add_calculator(spec, calculator)
+    return spec.to_dict()
+
+
+def as_yaml(value: JsonObject) -> bytes:
+    """The contract as YAML, in the order it was written, without anchors."""
+    dumper = yaml.SafeDumper
+    dumper.ignore_aliases = lambda *_: True  # type: ignore[method-assign]
+    return str(yaml.dump(value, Dumper=dumper, sort_keys=False, allow_unicode=True, width=120)).encode()
+
+
+def _of_field(_converter: object, field: object, ret: JsonObject) -> JsonObject:
+    """apispec's hook: the schema of a column field is that of one value, from its declaration."""
+    return json_schema.of_input(field.kind) if isinstance(field, ColumnField) else {}
+
+
+def _tags() -> list[JsonObject]:
+    tags = [{"name": c.name, "description": f"{c.title} {c.documentation}"} for c in registry.load().values()]
+    tags.append({"name": "service", "description": "What stands around the calculators."})
+    return sorted(tags, key=lambda tag: tag["name"])
+
+
+def _parameter(kind: Kind, *, required: bool = False) -> JsonObject:
+    made: JsonObject = {"schema": json_schema.of_input(kind, query=True), "required": required}
+    made["description"] = made["schema"].pop("description")
+    if isinstance(kind, Series):
+        made |= {"style": "form", "explode": False}
+    return made
+
+
+def _add_calculator(spec: APISpec, calculator: Calculator[Any, Any]) -> None:
+    question, answer = schema_name(calculator), schema_name(calculator).replace("Question", "Answer")
+    for name, quantity in {**json_schema.quantities(calculator), **json_schema.recordings(calculator)}.items():
+        if name not in spec.components.schemas:
+            spec.components.schema(name, quantity)
+    spec.components.schema(question, schema=schema(calculator))
+    made = spec.components.schemas[question]
+    if calculator.any_of:
+        made["anyOf"] = [{"required": [name]} for group in calculator.any_of for name in group]
+    spec.components.schema(answer, json_schema.of_answer(calculator))
+    spec.components.response(answer, _answer_response(calculator, answer))
+
+    takes_query = fits_query(calculator) or calculator.recording is not None
+    inputs = _add_inputs(spec, calculator) if takes_query else []
+    identity = calculator.name.replace("-", "_")
+    good = {"$ref": f"#/components/responses/{answer}"}
+    options = [_add_units(spec, calculator), *_options(spec, calculator)]
+    shared: JsonObject = {"tags": [calculator.name], "description": calculator.documentation}
+    more = (501,) if calculator.takes_recordings else ()  # recordings and captions need libraries of extras
+    get: JsonObject = {
+        "operationId": identity,
+        "summary": calculator.title,
+        **shared,
+        "parameters": [*inputs, *options],
+        "responses": {**cached(good), **problems(406, 413, 422, *more)},
+        "x-codeSamples": samples(calculator, first_queried(calculator), by_query=True),
+    }
+    questions = {
+        f"example{at}": {"summary": example.title, "value": dict(example.given)}
+        for at, example in enumerate(calculator.examples, 1)
+    }
+    content = {"schema": {"$ref": f"#/components/schemas/{question}"}, "examples": questions}
+    post: JsonObject = {
+        "operationId": f"{identity}_from_body",
+        "summary": f"{calculator.title} The question as JSON",
+        **shared,
+        "parameters": options,
+        "requestBody": {"required": True, "description": "The inputs.", "content": {"application/json": content}},
+        "responses": {"200": good, **problems(400, 406, 413, 415, 422, *more)},
+        "x-codeSamples": samples(calculator, calculator.examples[0].given, by_query=False),
+    }
+    if calculator.recording is not None:
+        add_log(spec, calculator, inputs, options, good)
+    if not fits_query(calculator):
+        spec.path(f"/v1/{calculator.name}", operations={"post": post})
+        add_tables(spec, calculator, [])
+        add_chart(spec, calculator, [])
+        return
+    spec.path(f"/v1/{calculator.name}", operations={"get": get, "post": post})
+    results = calculate.ask(calculator, calculator.examples[0].given)["results"]
+    for name, kind in calculator.answered.items():
+        if isinstance(kind, Table):
+            continue
+        operation = _value_operation(spec, calculator, name, kind, results[name])
+        operation["parameters"][:0] = _needed(spec, calculator, getattr(kind, "needs", ()), inputs)
+        spec.path(f"/v1/{calculator.name}/{name}", operations={"get": operation})
+    add_tables(spec, calculator, inputs)
+    add_chart(spec, calculator, inputs)
+
+
+def _options(spec: APISpec, calculator: Calculator[Any, Any]) -> list[str]:
+    """The options of the answer, units aside; that of the format is the calculator's own where it has forms."""
+    shared = [f"option.{name}" for name in ANSWER_OPTIONS if name not in ("units", "format")]
+    if not calculator.forms:
+        return ["option.format", *shared]
+    name = f"{calculator.name}.format"
+    spec.components.parameter(name, "query", {**_parameter(answer_options(calculator)["format"]), "name": "format"})
+    return [name, *shared]
+
+
+def _answer_response(calculator: Calculator[Any, Any], answer: str) -> JsonObject:
+    """The response of GET and POST alike, with the answer to the first example, as JSON and as CSV."""
+    first = calculator.examples[0]
+    answered = calculate.ask(calculator, first.given)
+    content: JsonObject = {
+        "application/json": {
+            "schema": {"$ref": f"#/components/schemas/{answer}"},
+            "examples": {"example1": {"summary": first.title, "value": answered}},
+        },
+        "text/csv": {
+            "schema": {"type": "string", "maxLength": 200_000, "pattern": "\r\n$"},
+            "examples": {"example1": {"summary": first.title, "value": serializers.csv_text(calculator, answered)}},
+        },
+    }
+    for form in calculator.forms:
+        text = {"type": "string", "maxLength": 2**30, "description": form.description}
+        content[form.media] = {} if form.binary else {"schema": {**text, "pattern": r"^[\s\S]*$"}}
+    return ok("The answer; that of a GET may be kept, by its ETag.", content, "ETag")
+
+
+def _add_inputs(spec: APISpec, calculator: Calculator[Any, Any]) -> list[str]:
+    """Components for the inputs that fit a query, by name; the only one of a needed group is required."""
+    fitting = {name: kind for name, kind in calculator.asked.items() if not isinstance(kind, Table | Samples)}
+    needed = [[name for name in group if name in fitting] for group in calculator.any_of]
+    example = next(
+        (example.given for example in calculator.examples if all(name in fitting for name in example.given)), {}
+    )
+    for name, kind in fitting.items():
+        parameter = _parameter(kind, required=is_required(kind) or [name] in needed)
+        assumption = next((a for a in calculator.assumptions if a.name == name), None)
+        if assumption is not None:
+            parameter["description"] += f" Default: {assumption.text}."
+        if name in example:
+            parameter["example"] = example[name]
+        spec.components.parameter(f"{calculator.name}.{name}", "query", {**parameter, "name": name})
+    return [f"{calculator.name}.{name}" for name in fitting]
+
+
+def _needed(spec: APISpec, calculator: Calculator[Any, Any], needs: Sequence[str], inputs: Sequence[str]) -> list[str]:
+    """The inputs of one result: those without which it has no answer are required there."""
+    found = []
+    for name in inputs:
+        needed = f"{name}.needed"
+        if name.removeprefix(f"{calculator.name}.") not in needs:
+            found.append(name)
+            continue
+        if needed not in spec.components.parameters:
+            spec.components.parameter(needed, "query", {**spec.components.parameters[name], "required": True})
+        found.append(needed)
+    return found
+
+
+def _add_units(spec: APISpec, calculator: Calculator[Any, Any]) -> str:
+    """The ``units`` option of a calculator: its pattern tells which result can be had in which unit."""
+    pairs = []
+    for name, unit in declared_units(calculator.answered).items():
+        pairs.append(f"{escape(name)}:(?:{'|'.join(map(escape, units.alternatives(unit)))})")
+    parameter = _parameter(ANSWER_OPTIONS["units"])
+    # One pair only, so that no pattern has to tell a result named twice; the service takes several.
+    parameter["schema"] |= {"pattern": f"^(?:{'|'.join(pairs)})$"}
+    name = f"{calculator.name}.units"
+    spec.components.parameter(name, "query", {**parameter, "name": "units"})
+    return name
+
+
+def _value_operation(
+    spec: APISpec, calculator: Calculator[Any, Any], name: str, kind: Kind, found: object
+) -> JsonObject:
+    """The operation of one result, all but its inputs."""
+    quantity = kind.item if isinstance(kind, Series) else kind
+    options = ["option.digits", "option.decimal"]
+    description = str(getattr(kind, "description", name))
+    if isinstance(quantity, Quantity):
+        options.insert(0, _add_unit(spec, quantity.unit))
+        if quantity.unit != "1":
+            description += f" In {quantity.unit} unless `unit` says otherwise."
+    query = query_of(calculator, calculator.examples[0].given)
+    if found is not None and query is not None:
+        description += f" `?{query}` gives `{serializers.value_text(found)}`."
+    match kind:
+        case Choice():
+            good = value("|".join(kind.options))
+        case Flag():
+            good = _shared_value(spec, "Truth")
+        case Text():
+            good = value(".*")
+        case Series():
+            good = _shared_value(spec, "Numbers")
+        case _:
+            good = _shared_value(spec, "Number")
+    return {
+        "operationId": f"{calculator.name.replace('-', '_')}_{name}",
+        "summary": f"{name}, one bare value",
+        "description": description,
+        "tags": [calculator.name],
+        "parameters": options,
+        "responses": {**cached(good), **problems(404, 406, 413, 422)},
+    }
+
+
+def _shared_value(spec: APISpec, name: str) -> JsonObject:
+    if name not in spec.components.responses:
+        spec.components.response(name, value(VALUES[name]))
+    return {"$ref": f"#/components/responses/{name}"}
+
+
+def _add_unit(spec: APISpec, declared: str) -> str:
+    """The ``unit`` option of results declared in one unit; its default tells which."""
+    name = f"unit.{json_schema.plain_unit(declared)}"
+    if name not in spec.components.parameters:
+        allowed = {"type": "string", "enum": list(units.alternatives(declared)), "default": declared}
+        described = {"name": "unit", "description": "Unit of the value.", "schema": allowed}
+        spec.components.parameter(name, "query", described)
+    return name

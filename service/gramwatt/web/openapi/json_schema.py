@@ -1,0 +1,357 @@
+"""JSON Schemas (2020-12) of a declaration's fields: of a question in JSON, of a query parameter, and of the answer."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from decimal import Decimal
+from typing import Any, TypeAlias
+
+from gramwatt.engine.cells import LONGEST_NUMBER
+from gramwatt.engine.columns import spread_kind
+from gramwatt.engine.nested import LONGEST_QUERY_LIST
+from gramwatt.engine.recordings.columns import LONGEST_CELL
+from gramwatt.model import (
+    Calculator,
+    Choice,
+    Count,
+    Flag,
+    Kind,
+    Quantity,
+    Samples,
+    Series,
+    Spread,
+    Table,
+    Text,
+    default_of,
+    fields_of,
+    is_required,
+)
+from gramwatt.web.openapi.number_pattern import text_pattern
+
+JsonSchema: TypeAlias = dict[str, Any]
+
+PRINTABLE = r"^[^\u0000-\u001F\u007F-\u009F\u2028\u2029]+$"
+PATH = {"type": "string", "pattern": r"^[a-z][a-z0-9_]*(?:\.[0-9]+\.[a-z][a-z0-9_]*)?$", "maxLength": 128}
+NAME = {"type": "string", "pattern": "^[a-z][a-z0-9_]*$", "maxLength": 64}
+
+
+def of_input(kind: Kind, *, query: bool = False) -> JsonSchema:
+    """The schema of one input, as a JSON value or as a query parameter."""
+    schema: JsonSchema = {"description": kind.description} if not isinstance(kind, Spread) else {}
+    match kind:
+        case Quantity():
+            schema |= _reference(kind)
+        case Count():
+            schema |= {"type": "integer", "format": "int32", "minimum": kind.at_least, "maximum": kind.at_most}
+        case Choice():
+            schema |= {"type": "string", "enum": list(kind.options)}
+        case Flag():
+            schema |= {"type": "boolean"}
+        case Text():
+            pattern = f"^(?:{kind.pattern})$" if kind.pattern else PRINTABLE
+            schema |= {"type": "string", "minLength": 1, "maxLength": kind.longest, "pattern": pattern}
+        case Samples():
+            schema |= {"$ref": f"#/components/schemas/{kind.row.__name__}"}
+        case Series():
+            longest = min(kind.longest, LONGEST_QUERY_LIST) if query else kind.longest
+            schema |= {"type": "array", "minItems": kind.shortest, "maxItems": longest, "items": _reference(kind.item)}
+        case Table():
+            schema |= {"type": "array", "minItems": kind.shortest, "maxItems": kind.longest, "items": _row(kind)}
+        case _:
+            raise TypeError(kind)
+    default = default_of(kind)
+    if default is not None:
+        schema["default"] = default
+    return schema
+
+
+def recordings(calculator: Calculator[Any, Any]) -> dict[str, JsonSchema]:
+    """The components of the recordings that a calculator asks for, by the name of what declares their channels."""
+    tables = [_columns(kind).values() for kind in calculator.asked.values() if isinstance(kind, Table)]
+    kinds = [*calculator.asked.values(), *(each for columns in tables for each in columns)]
+    return {kind.row.__name__: _recording(kind) for kind in kinds if isinstance(kind, Samples)}
+
+
+def _recording(kind: Samples) -> JsonSchema:
+    """An object of lists by channel; columns that are no channel are allowed, and left out."""
+    cells = {"type": ["number", "string", "null"], "maxLength": LONGEST_CELL, "pattern": r"^[\s\S]*$"}
+    column: JsonSchema = {"type": "array", "maxItems": kind.longest, "items": cells}
+    channels = {name: each for name, each in fields_of(kind.row).items() if isinstance(each, Quantity)}
+    return {
+        "type": "object",
+        "maxProperties": 1000,
+        "properties": {
+            name: {**column, "description": each.description, "x-unit": each.unit} for name, each in channels.items()
+        },
+        "required": [name for name, each in channels.items() if is_required(each)],
+        "additionalProperties": {**column, "description": "A column that is no channel; it is not used."},
+    }
+
+
+def _reference(kind: Quantity) -> JsonSchema:
+    return {"$ref": f"#/components/schemas/{quantity_name(kind)}", "x-unit": kind.unit}
+
+
+def quantities(calculator: Calculator[Any, Any]) -> dict[str, JsonSchema]:
+    """The components that a calculator's inputs refer to, one for each unit with its bounds, by name."""
+    found: list[Quantity] = []
+    for kind in calculator.asked.values():
+        if isinstance(kind, Table):
+            found += [each for each in _columns(kind).values() if isinstance(each, Quantity)]
+        elif isinstance(kind, Quantity | Series):
+            found.append(kind.item if isinstance(kind, Series) else kind)
+    return {quantity_name(kind): _quantity(kind) for kind in found}
+
+
+def quantity_name(kind: Quantity) -> str:
+    """The name of a quantity's component: ``mAh_at_least_1_at_most_1000000``."""
+    bounds = (("above", kind.above), ("at_least", kind.at_least), ("below", kind.below), ("at_most", kind.at_most))
+    told = [f"{word}_{format(Decimal(repr(bound)).normalize(), 'f')}" for word, bound in bounds if bound is not None]
+    exact = ["exact"] if kind.exact else []
+    return "_".join([plain_unit(kind.unit), *told, *exact]).replace("_-", "_minus_")
+
+
+def plain_unit(unit: str) -> str:
+    """A unit in letters that a component's name may have: ``percent``, ``rpm_per_V``."""
+    if unit == "1":
+        return "number"
+    words = unit.replace("%", "percent").replace("/", "_per_")
+    return "".join(letter if letter.isascii() and letter.isalnum() else "_" for letter in words)
+
+
+def _quantity(kind: Quantity) -> JsonSchema:
+    number: JsonSchema = {
+        "type": "number",
+        "format": "double",
+        "title": "number" if kind.unit == "1" else f"in {kind.unit}",
+    }
+    for keyword, bound in (
+        ("exclusiveMinimum", kind.above),
+        ("minimum", kind.at_least),
+        ("exclusiveMaximum", kind.below),
+        ("maximum", kind.at_most),
+    ):
+        if bound is not None:
+            number[keyword] = bound
+    if kind.exact and kind.unit == "1":  # a bare number in quotes is no number, and there is nothing to add to it
+        return {**number, "x-unit": kind.unit}
+    text = {"type": "string", "title": "with a unit", "maxLength": LONGEST_NUMBER, "pattern": text_pattern(kind)}
+    if kind.unit == "1":
+        text["title"] = "with an uncertainty"
+    return {"anyOf": [number, text], "x-unit": kind.unit}
+
+
+def _columns(kind: Table) -> dict[str, Kind]:
+    """What a row may hold: its fields, and ``<name>_u`` of each quantity."""
+    fields = {name: inner for name, inner in fields_of(kind.row).items() if not isinstance(inner, Spread)}
+    spreads = {f"{name}_u": spread_kind(name, inner) for name, inner in fields.items() if isinstance(inner, Quantity)}
+    return {**fields, **spreads}
+
+
+def _row(kind: Table) -> JsonSchema:
+    columns = _columns(kind)
+    row = _object(
+        {name: of_input(inner) for name, inner in columns.items()},
+        required=[name for name, inner in columns.items() if is_required(inner)],
+    )
+    if kind.any_of:
+        row["allOf"] = [{"anyOf": [{"required": [name]} for name in group]} for group in kind.any_of]
+    return row
+
+
+def plain(kind: Kind) -> JsonSchema:
+    """The schema of a value in an answer, without its description."""
+    match kind:
+        case Quantity():
+            return {"type": "number", "format": "double", "x-unit": kind.unit}
+        case Count():
+            return {"type": "integer", "format": "int32", "minimum": 0, "maximum": 2**31 - 1}
+        case Choice():
+            return {"type": "string", "enum": list(kind.options)}
+        case Series():
+            return {
+                "type": "array",
+                "maxItems": 2 * kind.longest,
+                "items": {"type": "number", "format": "double"},
+                "x-unit": kind.item.unit,
+            }
+        case Table():
+            fields = {name: inner for name, inner in fields_of(kind.row).items() if not isinstance(inner, Spread)}
+            rows = _object({name: plain(inner) for name, inner in fields.items()})
+            return {"type": "array", "maxItems": kind.longest, "items": rows}
+        case Flag():
+            return {"type": "boolean"}
+        case Samples():
+            columns = {"type": "array", "maxItems": 100, "items": NAME}
+            samples = {"type": "integer", "format": "int32", "minimum": 0, "maximum": kind.longest}
+            return _object({"samples": samples, "columns": columns}, required=["samples", "columns"])
+        case _:
+            return of_input(kind)
+
+
+def of_result(kind: Kind) -> JsonSchema:
+    """The schema of a result: of a plain one null where there is no answer, of a table in its columns."""
+    if isinstance(kind, Table):
+        fields = fields_of(kind.row)
+        columns = {
+            name: plain(inner) if isinstance(inner, Text) or getattr(inner, "optional", False) else _described(inner)
+            for name, inner in fields.items()
+        }
+        rows = _object(columns, required=[name for name in columns if not getattr(fields[name], "optional", False)])
+        return {"type": "array", "description": kind.description, "maxItems": kind.longest, "items": rows}
+    return _described(kind)
+
+
+def _described(kind: Kind) -> JsonSchema:
+    return {"description": getattr(kind, "description", ""), **or_null(plain(kind))}
+
+
+def or_null(schema: JsonSchema) -> JsonSchema:
+    """A schema widened to null."""
+    if "null" in schema["type"]:
+        return schema
+    widened = {**schema, "type": [schema["type"], "null"]}
+    if "enum" in schema:
+        widened["enum"] = [*schema["enum"], None]
+    return widened
+
+
+def of_answer(calculator: Calculator[Any, Any]) -> JsonSchema:
+    """The schema of a calculator's JSON answer."""
+    given = {name: plain(kind) for name, kind in calculator.asked.items()}
+    for assumption in calculator.assumptions:
+        given[assumption.name] = or_null(given[assumption.name])  # it may have no finite value
+    results = {name: of_result(kind) for name, kind in calculator.answered.items()}
+    names = {
+        "type": "array",
+        "maxItems": len(calculator.asked),
+        "items": {"type": "string", "enum": list(calculator.asked)},
+    }
+    solved = {"solved": {**names, "description": "The inputs that were worked out from measured ones."}}
+    return _object(
+        {
+            "calculator": {"type": "string", "const": calculator.name},
+            "given": {**_object(given), "description": "The inputs as understood, each in its unit of the contract."},
+            "assumed": {**names, "description": "The inputs that took their default."},
+            **(solved if any(assumption.solved_from for assumption in calculator.assumptions) else {}),
+            "results": {**_object(results, required=list(results)), "description": "null where there is no answer."},
+            "units": {"$ref": "#/components/schemas/Units"},
+            "cautions": {"$ref": "#/components/schemas/Cautions"},
+            "uncertainty": {"$ref": "#/components/schemas/Uncertainty"},
+            "working": {"$ref": "#/components/schemas/Working"},
+        },
+        required=["calculator", "given", "assumed", "results", "units", "cautions"],
+    )
+
+
+def _object(properties: Mapping[str, Any], required: list[str] | None = None) -> JsonSchema:
+    made: JsonSchema = {"type": "object", "additionalProperties": False, "properties": dict(properties)}
+    if required:
+        made["required"] = required
+    return made
+
+
+def _text(longest: int, **more: object) -> JsonSchema:
+    return {"type": "string", "maxLength": longest, "pattern": PRINTABLE, **more}
+
+
+_ONE_OR_MANY: JsonSchema = {
+    "anyOf": [
+        {"type": "number", "format": "double"},
+        {"type": "array", "maxItems": 2000, "items": {"type": ["number", "null"], "format": "double"}},
+    ]
+}
+
+SHARED: Mapping[str, JsonSchema] = {
+    "Units": {
+        "type": "object",
+        "description": "The unit of each quantity in given and results.",
+        "additionalProperties": {"type": "string", "maxLength": 16, "pattern": PRINTABLE},
+    },
+    "Cautions": {
+        "type": "array",
+        "description": "Why results have no answer, then what to know before acting on the others.",
+        "maxItems": 1000,
+        "items": {"$ref": "#/components/schemas/Caution"},
+    },
+    "Caution": _object(
+        {
+            "code": {"type": "string", "maxLength": 64, "pattern": "^[a-z0-9-]+$"},
+            "text": _text(2000),
+            "results": {
+                "type": "array",
+                "description": "The results that have no answer for this reason; of a table by_pack.2.endurance.",
+                "maxItems": 100,
+                "items": PATH,
+            },
+        },
+        required=["code", "text"],
+    ),
+    "Uncertainty": {
+        "type": "object",
+        "description": "Where inputs carried one, given or of their default: that of each numeric result.",
+        "additionalProperties": {"$ref": "#/components/schemas/StandardUncertainty"},
+    },
+    "RowError": _object(
+        {
+            "row": {
+                "type": "integer",
+                "format": "int64",
+                "minimum": 0,
+                "maximum": 2**53,
+                "description": "Which row of the table, from 1.",
+            },
+            "type": {
+                "type": "string",
+                "format": "uri-reference",
+                "maxLength": 100,
+                "description": "Only of a last row: why the table could not be read any further.",
+            },
+            "detail": _text(4000),
+            "errors": {
+                "type": "array",
+                "description": "Faults of this row, up to five; none for rows beyond the first thousand with faults.",
+                "maxItems": 5,
+                "items": {"$ref": "#/components/schemas/Fault"},
+            },
+        },
+        required=["row", "detail"],
+    ),
+    "StandardUncertainty": _object(
+        {
+            "standard": {
+                **_ONE_OR_MANY,
+                "description": "Combined standard uncertainty (JCGM 100, 5.1.2), in the result's unit.",
+            },
+            "low": {**_ONE_OR_MANY, "description": "The result less two standard uncertainties (k = 2)."},
+            "high": {**_ONE_OR_MANY, "description": "The result and two standard uncertainties (k = 2)."},
+            "shares": {
+                "type": "object",
+                "description": "Share of each uncertain input in its square; they add up to 1.",
+                "additionalProperties": {"type": "number", "format": "double", "minimum": 0, "maximum": 1},
+            },
+        },
+        required=["standard", "low", "high"],
+    ),
+    "Working": {
+        "type": "object",
+        "description": "With working=true: how each result was found.",
+        "additionalProperties": {"$ref": "#/components/schemas/Steps"},
+    },
+    "Steps": _object(
+        {
+            "formula": _text(2000),
+            "numbers": _text(4000, description="The formula with the numbers put in."),
+            "method": _text(2000, description="How it is found, where no single formula gives it."),
+            "references": {
+                "type": "array",
+                "maxItems": 20,
+                "items": _object(
+                    {"text": _text(1000), "url": {"type": "string", "format": "uri", "maxLength": 500}},
+                    required=["text"],
+                ),
+            },
+        },
+        required=["references"],
+    ),
+}

@@ -1,0 +1,198 @@
+"""The routes of every calculator: its answer, and one value of it. Nothing here knows any calculator by name."""
+
+from __future__ import annotations
+
+import itertools
+import json
+from collections.abc import Iterable, Mapping
+from typing import Any, Final
+
+from flask import Blueprint, Response, request
+
+from gramwatt.engine import calculate, registry, serializers
+from gramwatt.engine.columns import escape_name
+from gramwatt.engine.formats import Wish, ask_for, media_of
+from gramwatt.engine.messages import Fault, echo, near, one_of
+from gramwatt.engine.query_strings import fits_query
+from gramwatt.engine.response import choose_units
+from gramwatt.model import Calculator
+from gramwatt.web.headers import cacheable, etag, not_modified
+from gramwatt.web.problems import Problem, invalid, refused
+from gramwatt.web.request_parsing import VALUE_OPTIONS, answer_options, preferred, read_body, read_query, wish_of
+
+TEXT: Final = {"text": "text/plain"}
+PLAIN_TEXT: Final = "text/plain; charset=utf-8"
+
+blueprint = Blueprint("calculators", __name__, url_prefix="/v1")
+
+
+@blueprint.get("/<calculator_name>")
+def answer_query(calculator_name: str) -> Response:
+    """Answer the question in the query."""
+    calculator = find(calculator_name)
+    if not fits_query(calculator):
+        raise post_only(calculator)
+    words, options, faults = read_query(answer_options(calculator))
+    chosen = preferred(media_of(calculator), options["format"] if not faults else None)
+    tag = etag(chosen)
+    return not_modified(tag) or answer_response(calculator, words, options, faults, chosen, text=True, tag=tag)
+
+
+@blueprint.post("/<calculator_name>")
+def answer_body(calculator_name: str) -> Response:
+    """Answer the question in the body; the query may hold options only."""
+    calculator = find(calculator_name)
+    words, options, faults = read_query(answer_options(calculator))
+    chosen = preferred(media_of(calculator), options["format"] if not faults else None)
+    faults += [
+        Fault(
+            f"/{escape_name(name)}",
+            f"{echo(name)} stands in the query of a POST",
+            echo(word),
+            "inputs in the body; in the query only " + one_of(answer_options(calculator)),
+        )
+        for name, word in words.items()
+    ]
+    return answer_response(calculator, read_body(calculator), options, faults, chosen, text=False)
+
+
+def answer_response(
+    calculator: Calculator[Any, Any],
+    question: dict[str, Any],
+    options: dict[str, Any],
+    faults: list[Fault],
+    chosen: str,
+    *,
+    text: bool,
+    tag: str | None = None,
+) -> Response:
+    """The answer in the form chosen: at once where it is short, else as it is made. With a tag it may be cached."""
+    wish = wish_of(options, chosen, faults)
+    try:
+        pieces = ask_for(calculator, question, wish, text=text)
+    except calculate.Refused as error:
+        raise refused(error, faults) from None
+    if faults:
+        raise invalid(faults)
+    first = list(itertools.islice(pieces, 2))
+    body = b"".join(first) if len(first) < 2 else itertools.chain(first, pieces)
+    return finish_answer(body, _content_type(calculator, wish), tag)
+
+
+def finish_answer(body: bytes | str | Iterable[bytes], content_type: str, tag: str | None = None) -> Response:
+    """Build the response of an answer: with an entity tag it is public, without one it is not stored."""
+    response = Response(body, content_type=content_type)
+    if tag is not None:
+        return cacheable(response, tag)
+    response.headers["Cache-Control"] = "no-store"
+    return response
+
+
+def plain_body(
+    calculator: Calculator[Any, Any], result: str | None, inputs: Mapping[str, object], *, text: bool
+) -> bytes | None:
+    """Return the body of the answer to inputs without options: JSON, or the bare value of ``result``.
+
+    None where that is no single body with status 200. Raises Refused.
+    """
+    if result is None:
+        pieces = list(itertools.islice(ask_for(calculator, inputs, Wish(), text=text), 2))
+        return pieces[0] if len(pieces) == 1 else None
+    found = calculate.ask(calculator, inputs, text=text)["results"][result]
+    return None if found is None else serializers.value_text(found).encode()
+
+
+def _content_type(calculator: Calculator[Any, Any], wish: Wish) -> str:
+    media = media_of(calculator)[wish.form]
+    if wish.form == "csv":
+        return media + "; charset=utf-8; header=" + ("absent" if wish.style.header == "off" else "present")
+    return media + ("; charset=utf-8" if media.startswith("text/") else "")
+
+
+@blueprint.get("/<calculator_name>/<result>")
+def value(calculator_name: str, result: str) -> Response:
+    """One bare value as text, for a spreadsheet's cell."""
+    calculator = find(calculator_name)
+    if not fits_query(calculator):
+        raise post_only(calculator)
+    if result == "batch":
+        detail = f"A table of questions is sent: POST /v1/{calculator.name}/batch with JSON, CSV or Arrow."
+        raise Problem("method-not-allowed", detail, headers={"Allow": "POST, OPTIONS"})
+    if result == "log" and calculator.recording is not None:
+        detail = f"A recording is sent: POST /v1/{calculator.name}/log with CSV, NDJSON, JSON or Arrow."
+        raise Problem("method-not-allowed", detail, headers={"Allow": "POST, OPTIONS"})
+    if result not in calculator.answered:
+        meant = near(result, calculator.answered)
+        hint = f"did you mean {one_of(meant)}?" if meant else f"it gives {one_of(calculator.answered)}."
+        raise Problem("unknown-result", f"{calculator.name} has no result {result[:80]!r}; {hint}")
+    words, options, faults = read_query(VALUE_OPTIONS)
+    tag = etag(preferred(TEXT))
+    kept = not_modified(tag)
+    if kept is not None:
+        return kept
+    units = {result: options["unit"]} if options["unit"] else {}
+    try:
+        choose_units(calculator, units)
+    except ValueError as error:
+        faults.append(Fault("/unit", str(error), options["unit"], "a unit of this result"))
+        units = {}
+    answer = _ask(calculator, words, faults, text=True, units=units)
+    found = answer["results"][result]
+    if found is None:
+        reasons = [caution["text"] for caution in answer["cautions"] if result in caution.get("results", ())]
+        raise Problem("no-answer", " ".join(reasons))
+    shown = serializers.value_text(found, digits=options["digits"], decimal=options["decimal"])
+    return finish_answer(shown, PLAIN_TEXT, tag)
+
+
+def narrow_allow(response: Response) -> Response:
+    """A table of questions, and a calculator that asks for a table, can be asked by POST alone: Allow says so."""
+    if "Allow" not in response.headers or not request.path.startswith("/v1/"):
+        return response
+    if request.path.rstrip("/") == "/v1/units":
+        response.headers["Allow"] = "GET, HEAD, OPTIONS"
+        return response
+    name, _, below = request.path.removeprefix("/v1/").partition("/")
+    calculator, below = registry.load().get(name), below.rstrip("/")
+    if calculator is not None and (below in ("batch", "log") or not fits_query(calculator)):
+        known = below != "log" or calculator.recording is not None
+        response.headers["Allow"] = "POST, OPTIONS" if known else "GET, HEAD, OPTIONS"
+    return response
+
+
+def post_only(calculator: Calculator[Any, Any]) -> Problem:
+    """The problem of a GET whose question would not fit a query: it shows the body to send."""
+    body = json.dumps(dict(calculator.examples[-1].given))
+    what = "a table" if calculator.recording is None else "a recording"
+    detail = (
+        f"{calculator.name} asks for {what}, which does not fit a query: POST /v1/{calculator.name} with JSON, {body}"
+    )
+    if calculator.recording is not None:
+        detail += f"; or POST /v1/{calculator.name}/log with the recording itself"
+    return Problem("method-not-allowed", detail, headers={"Allow": "POST, OPTIONS"})
+
+
+def find(name: str) -> Calculator[Any, Any]:
+    """The calculator in a URL. Raises Problem (404) with near matches."""
+    try:
+        return calculate.find(name)
+    except calculate.UnknownCalculator as error:
+        raise Problem("unknown-calculator", str(error)) from None
+
+
+def _ask(
+    calculator: Calculator[Any, Any],
+    question: dict[str, Any],
+    faults: list[Fault],
+    *,
+    text: bool,
+    units: Mapping[str, str],
+) -> dict[str, Any]:
+    """Ask, and tell the faults of the question together with those of the options."""
+    try:
+        answer = calculate.ask(calculator, question, text=text, result_units=units)
+    except calculate.Refused as error:
+        raise refused(error, faults) from None
+    if faults:
+        raise invalid(faults)
+    return answer

@@ -1,0 +1,94 @@
+"""The route of recordings: a calculator that asks for one takes it as it is, in the body, and the rest in the query."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any, Final
+
+from flask import Blueprint, Response, request
+from werkzeug.exceptions import RequestEntityTooLarge
+
+from gramwatt.engine.formats import media_of
+from gramwatt.engine.messages import Fault, echo
+from gramwatt.engine.recordings.channels import channels_of, option_of
+from gramwatt.engine.recordings.columns import Malformed, Unusable
+from gramwatt.engine.recordings.reader import FORMATS, recording_in, samples_of
+from gramwatt.model import Calculator, Choice, Kind, Text
+from gramwatt.web.problems import Problem, invalid
+from gramwatt.web.request_parsing import (
+    MORE_NAMES,
+    answer_options,
+    format_sent,
+    largest_recording,
+    preferred,
+    read_all,
+    read_query,
+)
+from gramwatt.web.routes.calculators import answer_response, find
+
+DECIMAL_SENT: Final = Choice((".", ","), "Decimal sign of the numbers in a CSV recording.", default=".")
+_MORE_NAMES: Final = {**MORE_NAMES, "text/tab-separated-values": "csv", "text/plain": "csv"}
+
+blueprint = Blueprint("logs", __name__, url_prefix="/v1")
+
+
+def log_options(calculator: Calculator[Any, Any]) -> Mapping[str, Kind]:
+    """The options of a recording that is sent: those of its answer, and which column is which channel."""
+    columns = {
+        option_of(channel): Text(
+            f"The column that is {channel}, where it has another name; its unit may follow: {channel}_column=name "
+            f"[{kind.unit}].",
+            longest=200,
+            optional=True,
+        )
+        for channel, kind in channels_of(samples_of(calculator)).items()
+    }
+    return {**answer_options(calculator), **columns, "decimal_sent": DECIMAL_SENT}
+
+
+@blueprint.post("/<calculator_name>/log")
+def answer_log(calculator_name: str) -> Response:
+    """Answer the question whose recording is the body, and whose other inputs stand in the query."""
+    calculator = find(calculator_name)
+    name = calculator.recording
+    if name is None:
+        raise Problem("unknown-result", f"{calculator.name} asks for no recording.")
+    words, options, faults = read_query(log_options(calculator))
+    chosen = preferred(media_of(calculator), options["format"] if not faults else None)
+    if name in words:
+        detail = f"{name} is the body of this request"
+        faults.append(Fault(f"/{name}", detail, echo(words.pop(name)), "the other inputs in the query"))
+    form, kind = format_sent(FORMATS, "a recording", _MORE_NAMES), samples_of(calculator)
+    raw = _body()
+    wanted = {channel: options[option_of(channel)] for channel in channels_of(kind) if options[option_of(channel)]}
+    question: dict[str, Any] = dict(words)
+    try:
+        question[name] = recording_in(kind, raw, form, wanted, decimal=options["decimal_sent"])
+    except Malformed as error:
+        raise Problem("malformed-request", f"This is no recording as {FORMATS[form]}: {error}.") from None
+    except Unusable as unusable:
+        wished = tuple(f"/{option_of(channel)}" for channel in channels_of(kind))
+        found = [each if each.pointer in wished else each.under(name) for each in unusable.faults]
+        lacking = [each for each in found if each.pointer in wished and each.given is not None]
+        if lacking and not faults:
+            raise Problem(
+                "unknown-column", "; ".join(f"{each.detail}: {each.accepted}" for each in lacking), found
+            ) from None
+        raise invalid([*faults, *found]) from None
+    return answer_response(calculator, question, options, faults, chosen, text=True)
+
+
+def _body() -> bytes:
+    """The recording, up to as many bytes as it may have."""
+    limit = largest_recording()
+    detail = (
+        f"A recording may have at most {limit} bytes. Keep its columns time, voltage and current and fewer "
+        "samples a second, or send a part of the flight at a time; as Arrow it is smallest."
+    )
+    request.max_content_length = limit
+    if (request.content_length or 0) > limit:
+        raise Problem("too-large", detail)
+    try:
+        return read_all()
+    except RequestEntityTooLarge:
+        raise Problem("too-large", detail) from None

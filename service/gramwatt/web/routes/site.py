@@ -1,0 +1,167 @@
+"""What stands around the calculators: the first page, the index, the contract and its viewer, problems, health."""
+
+from __future__ import annotations
+
+import hashlib
+from pathlib import Path
+from typing import Any, Final
+
+import flask_swagger_ui
+from flask import Blueprint, Response, current_app, send_from_directory
+
+from gramwatt.engine import registry
+from gramwatt.engine.serializers import json_bytes
+from gramwatt.model import Calculator, units
+from gramwatt.version import __version__
+from gramwatt.web.headers import cacheable, etag, not_modified
+from gramwatt.web.openapi import files
+from gramwatt.web.pages.element import NEWEST, integrity
+from gramwatt.web.pages.routes import PAGES, first_page, page
+from gramwatt.web.problems import TYPES, Problem
+from gramwatt.web.request_parsing import preferred
+
+VIEWER: Final = Path(flask_swagger_ui.__file__).parent / "dist"
+# The viewer sets style attributes on its elements; everything else it needs comes from this service.
+VIEWER_POLICY: Final = (
+    "default-src 'none'; base-uri 'none'; connect-src 'self'; font-src 'self' data:; frame-ancestors 'self'; "
+    "img-src 'self' data:; script-src 'self'; style-src 'self' 'unsafe-inline'"
+)
+
+blueprint = Blueprint("site", __name__)
+
+
+@blueprint.get("/")
+def home() -> Response:
+    """What this is: a page for people, the index for programs."""
+    if preferred(PAGES) == "html":
+        return first_page()
+    tag = etag("json")
+    return not_modified(tag) or cacheable(Response(json_bytes(_index()), content_type="application/json"), tag)
+
+
+@blueprint.get("/v1")
+def index() -> Response:
+    """The calculators: title, summary, headline result, links."""
+    tag = etag(preferred({"json": "application/json"}))
+    made = not_modified(tag) or cacheable(Response(json_bytes(_index()), content_type="application/json"), tag)
+    made.headers["Link"] = '</openapi.json>; rel="service-desc"; type="application/json", </docs>; rel="service-doc"'
+    return made
+
+
+@blueprint.get("/v1/units")
+def units_table() -> Response:
+    """Every unit that a quantity may carry, by dimension."""
+    tag = etag(preferred({"json": "application/json"}))
+    return not_modified(tag) or cacheable(Response(json_bytes(_units()), content_type="application/json"), tag)
+
+
+@blueprint.post("/v1/units")
+def units_are_read() -> Response:
+    """No calculator is called units: what is sent there is told so."""
+    raise Problem("method-not-allowed", "The table of units is read by GET.", headers={"Allow": "GET, HEAD, OPTIONS"})
+
+
+def _units() -> dict[str, Any]:
+    """By dimension its units, the usual one first: a value in SI is ``value * scale + offset``."""
+    return {
+        "dimensions": [
+            {
+                "dimension": dimension,
+                "units": [
+                    {"unit": unit.spelling, "scale": unit.scale, "offset": unit.offset} for unit in spellings.values()
+                ],
+            }
+            for dimension, spellings in units.TABLE.items()
+        ]
+    }
+
+
+def _index() -> dict[str, Any]:
+    return {
+        "service": "gramwatt",
+        "version": __version__,
+        "contract": "/openapi.json",
+        "reference": "/docs",
+        "units": "/v1/units",
+        "element": {"script": f"/gramwatt-{NEWEST}.js", "integrity": integrity(NEWEST)},
+        "calculators": [_entry(calculator) for calculator in registry.load().values()],
+    }
+
+
+def _entry(calculator: Calculator[Any, Any]) -> dict[str, Any]:
+    path = f"/v1/{calculator.name}"
+    query = current_app.config["FIRST_QUERIES"].get(calculator.name)
+    return {
+        "name": calculator.name,
+        "title": calculator.title,
+        "summary": calculator.summary,
+        "headline": calculator.headline,
+        "results": list(calculator.answered),
+        "links": {
+            "answer": path,
+            "page": f"/calculators/{calculator.name}",
+            **({"example": f"{path}?{query}", "value": f"{path}/{calculator.headline}?{query}"} if query else {}),
+            **({"chart": f"{path}/chart?{query}"} if query else {}),
+            **({"log": f"{path}/log"} if calculator.recording else {}),
+        },
+    }
+
+
+@blueprint.get("/openapi.json")
+def contract_json() -> Response:
+    """The contract as JSON."""
+    return _contract("application/json", files.JSON)
+
+
+@blueprint.get("/openapi.yaml")
+def contract_yaml() -> Response:
+    """The contract as YAML."""
+    return _contract("application/yaml", files.YAML)
+
+
+def _contract(media: str, name: str) -> Response:
+    body = files.read(name)
+    tag = hashlib.blake2b(body, digest_size=12).hexdigest()  # of the file: it may change while the code does not
+    return not_modified(tag) or cacheable(Response(body, content_type=media), tag)
+
+
+@blueprint.get("/docs")
+def docs() -> Response:
+    """The contract in a viewer that needs no internet."""
+    made = page("docs.html")
+    made.headers["Content-Security-Policy"] = VIEWER_POLICY
+    return made
+
+
+@blueprint.get("/docs/<path:name>")
+def viewer_file(name: str) -> Response:
+    """The viewer's own files, from the package that carries it."""
+    made = send_from_directory(VIEWER, name, max_age=86400)
+    made.headers["Content-Security-Policy"] = VIEWER_POLICY
+    return made
+
+
+@blueprint.get("/problems/<kind>")
+def problem(kind: str) -> Response:
+    """What a type of problem means: every problem's ``type`` leads here."""
+    if kind not in TYPES:
+        raise Problem("not-found", f"No type of problem is named {kind[:80]!r}.")
+    told = TYPES[kind]
+    if preferred(PAGES) == "html":
+        return page("problem.html", kind=kind, told=told)
+    return Response(
+        json_bytes({"type": f"/problems/{kind}", "title": told.title, "status": told.status, "advice": told.advice}),
+        content_type="application/json",
+    )
+
+
+@blueprint.get("/health/live")
+def live() -> Response:
+    """The process answers."""
+    return Response("live\n", content_type="text/plain; charset=utf-8", headers={"Cache-Control": "no-store"})
+
+
+@blueprint.get("/health/ready")
+def ready() -> Response:
+    """The calculators are loaded, so questions can be sent."""
+    return Response("ready\n", content_type="text/plain; charset=utf-8", headers={"Cache-Control": "no-store"})

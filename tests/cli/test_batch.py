@@ -1,0 +1,233 @@
+"""gramwatt batch: tables of every format in and out, faults, and the status at the end."""
+
+from __future__ import annotations
+
+import io
+import json
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import polars as pl
+import pyarrow as pa
+import pyarrow.ipc
+import pyarrow.parquet as pq
+import pytest
+from click.testing import CliRunner, Result
+
+from gramwatt import calculate
+from gramwatt.__main__ import main
+from gramwatt.files.formats import EXTENSIONS
+
+ROWS = [
+    {"id": "a", "cells": 6, "power": 500.0, "capacity": 1300.0},
+    {"id": "b", "cells": 4, "power": 120.5, "capacity": 850.0},
+    {"id": "c", "cells": 3, "power": 60.0, "capacity": 450.0},
+]
+SUFFIXES = {"csv": ".csv", "tsv": ".tsv", "ndjson": ".ndjson", "json": ".json"} | {
+    "arrow": ".arrows",
+    "arrow-file": ".arrow",
+    "parquet": ".parquet",
+}
+FORMATS = list(SUFFIXES)
+CSV = b"id,cells,power,capacity\na,6,500,1300\nb,4,120.5,850\nc,3,60,450\n"
+
+
+def run(*words: object, body: bytes | None = None) -> Result:
+    return CliRunner().invoke(main, ["batch", *map(str, words)], input=body)
+
+
+def written(form: str, path: Path, rows: list[dict[str, Any]]) -> Path:
+    """A table as other programs write it."""
+    frame = pl.DataFrame(rows)
+    table = pa.Table.from_pylist(rows)
+    match form:
+        case "csv" | "tsv":
+            frame.write_csv(path, separator="\t" if form == "tsv" else ",")
+        case "ndjson":
+            frame.write_ndjson(path)
+        case "json":
+            path.write_text(json.dumps(rows, indent=1), encoding="utf-8")
+        case "arrow":
+            with pa.OSFile(str(path), "wb") as sink, pa.ipc.new_stream(sink, table.schema) as stream:
+                stream.write_table(table)
+        case "arrow-file":
+            with pa.OSFile(str(path), "wb") as sink, pa.ipc.new_file(sink, table.schema) as stream:
+                stream.write_table(table)
+        case _:
+            pq.write_table(table, path)
+    return path
+
+
+def read(form: str, raw: bytes) -> list[dict[str, Any]]:
+    """An answer as other programs read it."""
+    match form:
+        case "csv" | "tsv":
+            separator = "\t" if form == "tsv" else ","
+            frame = pl.read_csv(raw, separator=separator, infer_schema_length=None)
+            return frame.rename({name: name.partition(" [")[0] for name in frame.columns}).to_dicts()
+        case "ndjson":
+            return [json.loads(line) for line in raw.splitlines()]
+        case "json":
+            made: list[dict[str, Any]] = json.loads(raw)
+            return made
+        case "arrow":
+            rows: list[dict[str, Any]] = pa.ipc.open_stream(raw).read_all().to_pylist()
+            return rows
+        case "arrow-file":
+            rows = pa.ipc.open_file(raw).read_all().to_pylist()
+            return rows
+        case _:
+            rows = pq.read_table(pa.BufferReader(raw)).to_pylist()
+            return rows
+
+
+@pytest.mark.parametrize("to", FORMATS)
+@pytest.mark.parametrize("form", FORMATS)
+def test_each_format_in_and_out_has_the_library_s_values(form: str, to: str, tmp_path: Path) -> None:
+    table = written(form, tmp_path / f"table{SUFFIXES[form]}", ROWS)
+    out = tmp_path / f"answers{SUFFIXES[to]}"
+    result = run("pack-current", table, "-o", out)
+    assert (result.exit_code, result.stdout) == (0, "")
+    assert result.stderr == f"3 rows answered, 0 with a fault: {out}\n"
+    answers = read(to, out.read_bytes())
+    assert [row["id"] for row in answers] == ["a", "b", "c"]
+    for asked, answer in zip(ROWS, answers, strict=True):
+        inputs: dict[str, Any] = {name: value for name, value in asked.items() if name != "id"}
+        expected = calculate("pack-current", **inputs)
+        for name, value in expected["results"].items():
+            assert answer[name] == (None if value is None else pytest.approx(value, rel=1e-11))
+
+
+def test_every_extension_leads_to_its_format(tmp_path: Path) -> None:
+    assert set(EXTENSIONS.values()) == set(FORMATS)
+    for suffix, form in EXTENSIONS.items():
+        out = tmp_path / f"answers{suffix.upper()}"
+        assert run("pack-current", "-", "-o", out, body=CSV).exit_code == 0
+        assert len(read(form, out.read_bytes())) == 3
+
+
+@pytest.mark.parametrize("form", FORMATS)
+def test_standard_input_and_output_with_the_format_told_or_found(form: str, tmp_path: Path) -> None:
+    raw = written(form, tmp_path / "table", ROWS).read_bytes()
+    told = run("pack-current", "-", "--from", form, "--to", "parquet", body=raw)
+    assert told.exit_code == 0
+    assert [row["id"] for row in read("parquet", told.stdout_bytes)] == ["a", "b", "c"]
+    assert told.stderr == "3 rows answered, 0 with a fault: standard output\n"
+    if form != "tsv":  # which begins like CSV
+        assert run("pack-current", "-", "--to", "parquet", body=raw).stdout_bytes == told.stdout_bytes
+
+
+@pytest.mark.parametrize(
+    ("form", "printed"), [("csv", "csv"), ("tsv", "tsv"), ("ndjson", "ndjson"), ("json", "json"), ("parquet", "csv")]
+)
+def test_what_is_printed_is_like_the_table_where_that_is_text(form: str, printed: str, tmp_path: Path) -> None:
+    result = run("pack-current", written(form, tmp_path / f"table{SUFFIXES[form]}", ROWS))
+    assert [row["id"] for row in read(printed, result.stdout_bytes)] == ["a", "b", "c"]
+
+
+def test_an_arrow_extension_may_hold_a_stream(tmp_path: Path) -> None:
+    table = written("arrow", tmp_path / "table.arrow", ROWS)
+    assert run("pack-current", table).exit_code == 0
+
+
+def test_options_are_those_of_the_service() -> None:
+    body = b"label;cells;capacity\nx;6;1,3 Ah\n"
+    words = ["--set", "power=500 W", "--keep", "label", "--units", "current:mA", "--digits", "5", "--decimal", ","]
+    result = run("pack-current", "-", *words, "--given", "--uncertainty", body=body)
+    assert result.exit_code == 0, result.stderr
+    header, row = (line.split(";") for line in result.stdout.splitlines())
+    told = dict(zip(header, row, strict=True))
+    assert (told["label"], told["current [mA]"], told["capacity [mAh]"]) == ("x", "23050,0", "1300,0")
+    assert told["current_u [mA]"] != ""
+    for option, first in (("names", "current"), ("off", "23.05")):
+        plain = run("pack-current", "-", "--header", option, "--digits", "4", body=CSV).stdout.splitlines()[0]
+        assert plain.split(",")[1] == first
+    assert "\t" in run("pack-current", "-", "--sep", "tab", body=CSV.replace(b",", b"\t")).stdout
+
+
+@pytest.mark.parametrize("to", FORMATS)
+def test_a_fault_is_told_in_its_row_and_by_the_status(to: str, tmp_path: Path) -> None:
+    out = tmp_path / "answers"
+    result = run("pack-current", "-", "--to", to, "-o", out, body=CSV.replace(b"120.5", b"many"))
+    assert result.exit_code == 1
+    assert result.stderr == f"2 rows answered, 1 with a fault: {out}\n"
+    a, b, c = read(to, out.read_bytes())
+    assert "power" in str(b["error"])
+    assert b.get("current") is None
+    assert a.get("error") is None
+    assert c["current"] > 0
+
+
+def test_a_table_that_breaks_off_keeps_the_rows_before(tmp_path: Path) -> None:
+    table = pa.Table.from_pylist([ROWS[0]] * 3)
+    sink = io.BytesIO()
+    with pa.ipc.new_stream(sink, table.schema) as stream:
+        stream.write_table(table)
+        stream.write_table(table)
+    broken = sink.getvalue()[: len(sink.getvalue()) - 100]
+    out = tmp_path / "answers.csv"
+    result = run("pack-current", "-", "-o", out, "--to", "csv", body=broken)
+    assert result.exit_code == 1
+    assert "3 rows answered" in result.stderr
+    assert "the table broke off" in result.stderr
+    *rows, last = read("csv", out.read_bytes())
+    assert [row["id"] for row in rows] == ["a"] * 3
+    assert last["error"].startswith("#ERR ")
+
+
+def test_a_parquet_file_with_a_broken_row_group_keeps_the_rows_before(tmp_path: Path) -> None:
+    table = tmp_path / "table.parquet"
+    frame = pa.table({"cells": [6] * 200_000, "power": np.linspace(1, 900, 200_000), "capacity": [1300.0] * 200_000})
+    pq.write_table(frame, table, row_group_size=100_000, use_dictionary=False, compression="zstd")
+    start = pq.ParquetFile(table).metadata.row_group(1).column(1).data_page_offset
+    raw = bytearray(table.read_bytes())
+    raw[start : start + 60_000] = bytes(60_000)
+    table.write_bytes(raw)
+    result = run("pack-current", table, "-o", tmp_path / "answers.parquet")
+    assert result.exit_code == 1
+    assert "broke off" in result.stderr
+    answers = pq.read_table(tmp_path / "answers.parquet")
+    assert 65_536 <= answers.num_rows < 200_000
+    assert answers["error"][-1].as_py().startswith("#ERR ")
+
+
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        pytest.param(["pack-curent", "-"], "did you mean pack-current", id="calculator"),
+        pytest.param(["pack-current", "no-such.csv"], "no-such.csv: No such file", id="no-such-file"),
+        pytest.param(["pack-current", "."], "directory", id="a-folder"),
+        pytest.param(["pack-current", "-", "--set", "cels=6"], "did you mean cells", id="constant"),
+        pytest.param(["pack-current", "-", "--set", "cells"], "name=value", id="no-value"),
+        pytest.param(["pack-current", "-", "--set", "cells=6"], "cells stands in", id="a-column-and-a-constant"),
+        pytest.param(["pack-current", "-", "--units", "current:kg"], "units: ", id="unit"),
+        pytest.param(["pack-current", "-", "--units", "current"], "result:unit", id="no-unit"),
+        pytest.param(["pack-current", "-", "--decimal", ",", "--sep", ","], "comma", id="comma-twice"),
+        pytest.param(["pack-current", "-", "--digits", "16"], "16", id="digits"),
+        pytest.param(["pack-energy", "-"], "did you mean capacity", id="a-column-that-is-no-input"),
+        pytest.param(["pack-current", "-", "--from", "parquet"], "no Parquet file", id="no-parquet"),
+        pytest.param(["pack-current", "-", "--from", "arrow-file"], "no Arrow IPC file", id="no-arrow-file"),
+        pytest.param(["pack-current", "-", "--from", "json"], "array of objects", id="no-array"),
+        pytest.param(["pack-current", "-", "--url", "x", "--scheduler", "y"], "one of them", id="two-places"),
+        pytest.param(["pack-current", "-", "--url", "ftp://x"], "http://host:port", id="no-web-address"),
+        pytest.param(["pack-current", "-", "--url", "http://127.0.0.1:1"], "no connection", id="no-service"),
+    ],
+)
+def test_where_nothing_can_be_done_nothing_is_written(words: list[str], says: str, tmp_path: Path) -> None:
+    kept = tmp_path / "answers.csv"
+    kept.write_text("what was there\n", encoding="utf-8")
+    body = CSV.replace(b"power", b"capacty") if "pack-energy" in words else CSV
+    result = run(*words, "-o", kept, body=body)
+    assert (result.exit_code, result.stdout) == (2, "")
+    assert says in result.stderr
+    assert "Traceback" not in result.stderr
+    assert kept.read_text(encoding="utf-8") == "what was there\n"
+    assert list(tmp_path.iterdir()) == [kept]
+
+
+def test_help_says_what_workers_need() -> None:
+    for command in ("batch", "sweep"):
+        shown = CliRunner().invoke(main, [command, "-h"])
+        assert shown.exit_code == 0
+        assert "the same version of gramwatt on the workers" in " ".join(shown.stdout.split())

@@ -1,0 +1,235 @@
+"""The command line: the service's answers in a terminal, and its faults on standard error."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+import yaml
+from click.testing import CliRunner, Result
+from flask.testing import FlaskClient
+
+from gramwatt.__main__ import main
+from gramwatt.engine import registry
+from gramwatt.version import __version__
+from gramwatt.web import create_app
+
+PACK = ("calc", "pack-energy", "cells=6", "capacity=1300")
+
+
+@pytest.fixture(scope="module")
+def client() -> FlaskClient:
+    return create_app().test_client()
+
+
+def run(*words: str, body: bytes | None = None) -> Result:
+    return CliRunner().invoke(main, words, input=body)
+
+
+def refused(result: Result) -> str:
+    """What a refused command says; nothing of it on standard output."""
+    assert result.exit_code == 2
+    assert result.stdout == ""
+    assert "Traceback" not in result.stderr
+    return result.stderr
+
+
+def test_a_sheet_shows_results_with_units_defaults_and_cautions() -> None:
+    result = run(*PACK)
+    assert result.exit_code == 0
+    lines = result.stdout.splitlines()
+    assert lines[0].split() == ["usable_energy", "23.088", "Wh"]
+    assert "specific_energy       no answer" in lines
+    assert "assumed: parallel = 1, chemistry = lipo, reserve = 20 %" in lines
+    assert any(line.startswith("! Lithium packs can burn.") for line in lines)
+
+
+def test_a_sheet_shows_uncertainty_and_working() -> None:
+    result = run("calc", "pack-energy", "cells=6", "capacity=1300 ± 13 mAh", "--working")
+    lines = result.stdout.splitlines()
+    assert lines[0].split() == ["usable_energy", "23.088", "±", "0.23", "Wh"]
+    assert "    formula: nominal_energy * (1 - reserve)" in lines
+    assert "    numbers: (28.86 Wh) * (1 - (20 %))" in lines
+    assert any(line.startswith("    references: ") for line in lines)
+
+
+@pytest.mark.parametrize("name", registry.load())
+def test_a_sheet_of_every_example_can_be_read(name: str) -> None:
+    for example in registry.load()[name].examples:
+        result = run("calc", name, "--body", "-", "--working", body=json.dumps(dict(example.given)).encode())
+        assert result.exit_code == 0
+        assert not {"nan", "inf", "None"} & set(result.stdout.split())
+
+
+@pytest.mark.parametrize("more", [(), ("--working",), ("--units", "usable_energy:kJ")], ids=str)
+def test_json_is_the_service_s_byte_for_byte(client: FlaskClient, more: tuple[str, ...]) -> None:
+    options = {(): "", ("--working",): "&working=true"}.get(more, "&units=usable_energy:kJ")
+    served = client.get(f"/v1/pack-energy?cells=6&capacity=1300{options}")
+    assert run(*PACK, "--json", *more).stdout_bytes == served.data
+
+
+def test_a_body_from_standard_input(client: FlaskClient) -> None:
+    body = {"parts": [{"name": "frame", "mass": "38.4 ± 0.1 g"}, {"mass": 11.1, "count": 4}], "limit": 250}
+    served = client.post("/v1/mass-margin", json=body)
+    result = run("calc", "mass-margin", "--json", "--body", "-", body=json.dumps(body).encode())
+    assert result.stdout_bytes == served.data
+
+
+def test_a_body_from_a_file(tmp_path: Path) -> None:
+    (tmp_path / "question.json").write_text('{"cells": 6, "capacity": "1.3 Ah"}', encoding="utf-8")
+    result = run("calc", "pack-energy", "--value", "usable_energy", "--body", str(tmp_path / "question.json"))
+    assert result.stdout == "23.088\n"
+
+
+def test_csv_is_the_service_s(client: FlaskClient) -> None:
+    served = client.get("/v1/pack-energy?cells=6&capacity=1300&format=csv")
+    result = run(*PACK, "--csv")
+    assert result.stdout_bytes == served.data
+    header, row = csv.reader(io.StringIO(result.stdout_bytes.decode(), newline=""))
+    assert row[header.index("usable_energy [Wh]")] == "23.088"
+
+
+@pytest.mark.parametrize(
+    ("more", "expected"),
+    [
+        pytest.param(("--value", "usable_energy"), "23.088", id="number"),
+        pytest.param(("--value", "usable_energy", "--units", "usable_energy:kJ"), "83.1168", id="converted"),
+        pytest.param(("--value", "baggage"), "carry-on", id="word"),
+    ],
+)
+def test_one_value(more: tuple[str, ...], expected: str) -> None:
+    assert run(*PACK, *more).stdout == f"{expected}\n"
+
+
+def test_every_fault_is_told_on_standard_error() -> None:
+    told = refused(run("calc", "pack-energy", "cells=0", "capacity=1_000", "cels=6", "--units", "usable_energy:lb"))
+    lines = told.splitlines()
+    assert [line.split(":")[0] for line in lines] == ["cels", "cells", "capacity", "units"]
+    assert "did you mean cells?" in lines[0]
+    assert all("accepted: " in line for line in lines)
+
+
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        pytest.param(("calc", "pack-enregy", "cells=6"), "did you mean pack-energy", id="calculator-misspelt"),
+        pytest.param((*PACK, "--value", "usable"), "usable_energy", id="result-misspelt"),
+        pytest.param((*PACK, "--value", "specific_energy"), "without pack_mass", id="no-answer"),
+        pytest.param(("calc", "pack-energy", "cells"), "name=value", id="no-equals-sign"),
+        pytest.param((*PACK, "cells=6"), "once", id="an-input-twice"),
+        pytest.param((*PACK, "--units", "usable_energy"), "result:unit", id="no-colon"),
+        pytest.param((*PACK, "--units", "usable_energy:J,usable_energy:kJ"), "usable_energy", id="a-unit-twice"),
+        pytest.param((*PACK, "--body", "-"), "not both", id="words-and-body"),
+        pytest.param(("calc", "pack-energy", "--body", "no such file"), "no such file", id="no-such-file"),
+        pytest.param(("calc", "mass-margin", "parts=5"), "--body", id="a-table-as-a-word"),
+        pytest.param(("calcs",), "calcs", id="no-such-command"),
+        pytest.param(("serve", "--port", "99999"), "65535", id="no-such-port"),
+    ],
+)
+def test_a_fault_is_told_with_what_would_help(words: tuple[str, ...], says: str) -> None:
+    assert says in refused(run(*words, body=b"{}"))
+
+
+@pytest.mark.parametrize(
+    ("body", "says"),
+    [
+        pytest.param(b"{", "--body: ", id="cut-off"),
+        pytest.param(b"[1]", "must be a JSON object", id="no-object"),
+        pytest.param(b'{"cells": NaN}', "NaN", id="nan"),
+        pytest.param(b'{"cells": 6, "cells": 6}', "more than once", id="a-name-twice"),
+        pytest.param(b'{"cells": "6"}', "capacity", id="every-fault-of-a-body"),
+    ],
+)
+def test_a_bad_body_is_refused(body: bytes, says: str) -> None:
+    assert says in refused(run("calc", "pack-energy", "--body", "-", body=body))
+
+
+def test_list_names_every_calculator_with_its_inputs_and_results() -> None:
+    shown = run("list").stdout
+    for name, calculator in registry.load().items():
+        assert calculator.summary in shown
+        assert f"{', '.join(calculator.asked)} -> {', '.join(calculator.answered)}" in shown
+        assert any(line.startswith(name) for line in shown.splitlines())
+
+
+def test_contract_is_the_service_s(client: FlaskClient, tmp_path: Path) -> None:
+    served = client.get("/openapi.json").get_json()
+    assert yaml.safe_load(run("contract").stdout) == served
+    assert run("contract", "--write", str(tmp_path / "new")).exit_code == 0
+    assert json.loads((tmp_path / "new" / "gramwatt.openapi.json").read_text("utf-8")) == served
+    assert yaml.safe_load((tmp_path / "new" / "gramwatt.openapi.yaml").read_text("utf-8")) == served
+
+
+def test_version() -> None:
+    assert run("--version").stdout == f"gramwatt, version {__version__}\n"
+
+
+@pytest.mark.parametrize("command", ["serve", "calc", "list", "contract"])
+def test_help(command: str) -> None:
+    assert command in run("--help").stdout
+    assert run(command, "-h").exit_code == 0
+
+
+def test_as_a_process() -> None:
+    """Bytes through a real pipe, whatever the locale."""
+    command = [sys.executable, "-m", "gramwatt", "calc", "pack-energy", "cells=6", "capacity=1300 ± 13 mAh"]
+    shown = subprocess.run(command, capture_output=True, check=True, env={"PYTHONIOENCODING": "utf-8"})
+    assert "23.088 ± 0.23 Wh" in shown.stdout.decode()
+    assert shown.stderr == b""
+    failed = subprocess.run([*command, "bogus=1"], capture_output=True, check=False)
+    assert (failed.returncode, failed.stdout) == (2, b"")
+    assert b"bogus" in failed.stderr
+
+
+FLIGHT = Path(__file__).resolve().parents[2] / "examples" / "overlay" / "flight.csv"
+
+
+def test_a_recording_in_a_file() -> None:
+    """Its answer is the service's for the same file; a value, a form and a name of a column may be asked for."""
+    asked = ("calc", "flight-log", "--log", str(FLIGHT), "cells=4", "capacity=850")
+    shown = CliRunner().invoke(main, [*asked, "--json"])
+    client = create_app().test_client()
+    sent = client.post("/v1/flight-log/log?cells=4&capacity=850", data=FLIGHT.read_bytes(), content_type="text/csv")
+    assert shown.stdout_bytes == sent.data
+    shown = CliRunner().invoke(main, [*asked, "--column", "current=throttle [%]"])
+    assert (shown.exit_code, "not one of A, mA" in shown.output) == (2, True)
+    shown = CliRunner().invoke(main, ["calc", "overlay-cues", "--log", str(FLIGHT), "--format", "vtt", "offset=2 s"])
+    assert shown.output.startswith("WEBVTT\n")
+
+
+def test_files_as_the_rows_of_a_table(tmp_path: Path) -> None:
+    """Called as the files are; what is asked of a flight holds for each, the rest for all."""
+    for name in ("fresh", "tired"):
+        (tmp_path / f"{name}.csv").write_bytes(FLIGHT.read_bytes())
+    logs = [word for name in ("fresh", "tired") for word in ("--log", str(tmp_path / f"{name}.csv"))]
+    shown = CliRunner().invoke(
+        main, ["calc", "flight-comparison", *logs, "cells=4", "capacity=0.85 Ah", "current_scale=1.1", "--json"]
+    )
+    answer = json.loads(shown.output)
+    assert [row["name"] for row in answer["results"]["by_flight"]] == ["fresh", "tired"]
+    assert [row["capacity"] for row in answer["given"]["flights"]] == [850, 850]
+    assert answer["given"]["current_scale"] == 1.1
+    shown = CliRunner().invoke(main, ["calc", "power-fit", *logs, "cells=4", "capacity=850", "mass=250", "--json"])
+    assert len(json.loads(shown.output)["results"]["flight_powers"]) == 2
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        pytest.param(("pack-energy", "--log", str(FLIGHT)), "asks for no recording", id="none is asked for"),
+        pytest.param(("flight-log", "--log", str(FLIGHT), "--log", str(FLIGHT)), "one recording", id="two of them"),
+        pytest.param(("flight-log", "--log", str(FLIGHT), "--column", "volts=a"), "no such channel", id="no channel"),
+        pytest.param(("flight-log", "--log", str(FLIGHT), "--column", "voltage=a"), "no column", id="no column"),
+        pytest.param(("flight-log", "--log", str(FLIGHT), "--format", "vtt"), "as json or csv", id="no form"),
+        pytest.param(("flight-log", "log=flight.csv"), "does not fit a word", id="as a word"),
+    ],
+)  # fmt: skip
+def test_recordings_that_cannot_be_asked_with(words: tuple[str, ...], told: str) -> None:
+    shown = CliRunner().invoke(main, ["calc", *words])
+    assert shown.exit_code == 2
+    assert told in shown.output

@@ -1,0 +1,108 @@
+"""Arrow streams as programs make them, and broken ones: numbers of every type, texts, slices, streams cut or spoilt."""
+
+from __future__ import annotations
+
+import decimal
+import io
+import random
+from typing import Any
+
+import pyarrow as pa
+import pytest
+
+from engine.tables.tabled import rows, stream, table
+from gramwatt.engine.tables.chunks import Broken, Unreadable
+
+PACK = "pack-energy"
+PLAIN = pa.table({"cells": [6] * 10, "capacity": [1300.0] * 10, "note": ["a text"] * 10})
+
+
+@pytest.mark.parametrize(
+    "capacity",
+    [
+        pytest.param(pa.array([1300, None], pa.uint16()), id="uint16"),
+        pytest.param(pa.array([1300, None], pa.int64()), id="int64"),
+        pytest.param(pa.array([1300, None], pa.float16()), id="float16"),
+        pytest.param(pa.array([1300, None], pa.float32()), id="float32"),
+        pytest.param(pa.array([decimal.Decimal("1300.0"), None]), id="decimal"),
+        pytest.param(pa.array(["1.3 Ah", None]), id="text-with-a-unit"),
+        pytest.param(pa.array(["1.3 Ah", None], pa.string_view()), id="string-view"),
+        pytest.param(pa.array(["1.3 Ah", None]).dictionary_encode(), id="dictionary"),
+    ],
+)
+def test_inputs_of_any_type_that_fits(capacity: pa.Array) -> None:
+    """A null is what a row does not give."""
+    good, missing = rows(PACK, stream(pa.table({"cells": pa.array([6, 6], pa.int8()), "capacity": capacity})), "arrow")
+    assert good["usable_energy"] == 23.088
+    assert missing["error"]["detail"] == "capacity is required"
+
+
+@pytest.mark.parametrize(
+    ("name", "values"),
+    [
+        pytest.param("capacity", [True, False], id="truths-for-a-number"),
+        pytest.param("cells", ["6", "6"], id="texts-for-a-count"),
+        pytest.param("chemistry", [1, 2], id="numbers-for-a-choice"),
+        pytest.param("capacity", [[1], [2]], id="lists-for-a-number"),
+    ],
+)
+def test_a_column_of_a_type_that_cannot_fit_is_refused_whole(name: str, values: list[Any]) -> None:
+    columns: dict[str, Any] = {"cells": [6, 6], "capacity": [1300, 1300], name: values}
+    with pytest.raises(Unreadable, match="a column of type") as refused:
+        table(PACK, stream(pa.table(columns)), "arrow")
+    assert [fault.pointer for fault in refused.value.faults] == [f"/{name}"]
+
+
+def test_slices_and_batches_keep_their_rows() -> None:
+    whole = pa.table({"cells": range(1, 21), "capacity": range(1300, 1320), "note": [str(at) for at in range(20)]})
+    made = rows(PACK, stream(whole.slice(3, 9), 2), "arrow", "arrow")
+    assert [row["note"] for row in made] == [str(at) for at in range(3, 12)]
+    assert [row["total_cells"] for row in made] == list(range(4, 13))
+
+
+def test_a_compressed_stream() -> None:
+    sink = io.BytesIO()
+    with pa.ipc.new_stream(sink, PLAIN.schema, options=pa.ipc.IpcWriteOptions(compression="lz4")) as writer:
+        writer.write_table(PLAIN)
+    assert len(rows(PACK, sink.getvalue(), "arrow")) == 10
+
+
+def test_wherever_it_is_cut_the_rows_before_stand() -> None:
+    """At the end of a batch alone it is a whole stream, as the format has it."""
+    raw = stream(PLAIN, 4)
+    told: set[tuple[int, bool]] = set()
+    for cut in range(0, len(raw), 3):
+        try:
+            made = rows(PACK, raw[:cut], "arrow", "ndjson")
+        except Broken:
+            continue
+        broken = bool(made) and "error" in made[-1]
+        told.add((len(made) - broken, broken))
+    assert {(0, True), (4, True), (8, True)} & told
+    assert {count for count, _ in told} <= {0, 4, 8, 10}
+
+
+@pytest.mark.parametrize("wanted", [pytest.param(form, id=form) for form in ("ndjson", "csv", "arrow")])
+def test_places_beyond_a_text_are_never_looked_up(wanted: str) -> None:
+    """Unchecked, such a stream ends the process."""
+    notes = pa.table({"cells": [6, 6], "capacity": [1300.0, 1300.0], "note": ["a" * 77, "b" * 78]})
+    raw, places = stream(notes), [at.to_bytes(4, "little") for at in (0, 77, 155, 2**30)]
+    assert raw.count(b"".join(places[:3])) == 1
+    spoilt = raw.replace(b"".join(places[:3]), places[0] + places[3] + places[2])
+    with pytest.raises(Broken, match="breaks off after row 0"):
+        table(PACK, spoilt, "arrow", wanted)
+
+
+def test_spoilt_bytes_are_told() -> None:
+    """Whatever byte is another: an answer, or why there is none."""
+    raw, chance = stream(PLAIN, 4), random.Random(7)
+    outcomes = {"answered": 0, "refused": 0}
+    for _ in range(400):
+        spoilt = bytearray(raw)
+        spoilt[chance.randrange(len(spoilt))] = chance.randrange(256)
+        try:
+            table(PACK, bytes(spoilt), "arrow", "ndjson")
+            outcomes["answered"] += 1
+        except (Broken, Unreadable):
+            outcomes["refused"] += 1
+    assert all(outcomes.values()), outcomes

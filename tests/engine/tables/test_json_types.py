@@ -1,0 +1,32 @@
+"""What JSON rows held before does not decide what later ones may hold."""
+
+from __future__ import annotations
+
+import pytest
+
+from engine.tables.tabled import rows
+from gramwatt.engine.tables import chunks, json_reader
+
+FIRST = '{"cells":6,"capacity":1300}'
+
+
+@pytest.mark.parametrize(
+    "later",
+    [
+        '{"cells":6,"capacity":1300,"chemistry":null,"id":7}',  # a null and a new name in one row
+        '{"cells":6,"capacity":1300,"id":7}',
+        '{"cells":6,"capacity":"1.3 Ah","id":7}',
+        '{"id":7,"capacity":1300.0,"cells":6}',
+    ],
+)
+@pytest.mark.parametrize("size", [chunks.PIECE, 40])
+def test_a_name_that_earlier_rows_lack(monkeypatch: pytest.MonkeyPatch, later: str, size: int) -> None:
+    monkeypatch.setattr(json_reader, "PIECE", size)
+    answered = rows("pack-energy", "\n".join([FIRST, FIRST, later, FIRST]).encode(), "ndjson", "ndjson")
+    assert [row.get("id") for row in answered] == [None, None, 7, None]
+    assert len({row["usable_energy"] for row in answered}) == 1
+
+
+def test_kept_numbers_stay_what_they_are() -> None:
+    table = "\n".join(f'{{"cells":6,"capacity":1300,"id":{number}}}' for number in ("1", "0.5", "2"))
+    assert [row["id"] for row in rows("pack-energy", table.encode(), "ndjson", "ndjson")] == [1, 0.5, 2]

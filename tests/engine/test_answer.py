@@ -1,0 +1,238 @@
+"""An outcome as the answer people get; and every formula that is shown, proven on every example."""
+
+import json
+import math
+from collections.abc import Iterator
+from typing import Any, Final
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from gramwatt import calculate
+from gramwatt.engine import registry
+from gramwatt.engine.calculate import find
+from gramwatt.engine.column_types import ABSENT
+from gramwatt.engine.evaluate import Outcome, run
+from gramwatt.engine.response import answer
+from gramwatt.model import Calculator, Example, Samples, Table
+
+FUNCTIONS: Final[dict[str, Any]] = {
+    "sqrt": math.sqrt,
+    "exp": math.exp,
+    "min": min,
+    "max": max,
+    "pi": math.pi,
+    "__builtins__": {},
+}
+
+
+EXAMPLES: Final = [
+    pytest.param(calculator, example, id=f"{name}: {example.title}")
+    for name, calculator in registry.load().items()
+    for example in calculator.examples
+]
+
+
+def answered(calculator: Calculator[Any, Any], example: Example) -> Outcome:
+    return run(calculator, {name: [value] for name, value in example.given.items()}, 1, text=False)
+
+
+@pytest.mark.parametrize(("calculator", "example"), EXAMPLES)
+def test_the_formula_that_is_shown_is_the_one_that_was_used(calculator: Calculator[Any, Any], example: Example) -> None:
+    """Python's own arithmetic on the formula's text, with the SI numbers of the question and the answer."""
+    outcome = answered(calculator, example)
+    si = {
+        name: getattr(outcome.given, name)[0]
+        for name, kind in calculator.asked.items()
+        if not isinstance(kind, Table | Samples)
+    }
+    answered_alone = {name: kind for name, kind in calculator.answered.items() if not isinstance(kind, Table)}
+    si |= {name: getattr(outcome.results, name)[0] for name in answered_alone}
+    for name, kind in answered_alone.items():
+        formula = getattr(kind, "formula", "")
+        if formula and np.isfinite(si[name]):
+            value = eval(formula, FUNCTIONS, si)
+            assert value == pytest.approx(si[name], rel=1e-9, abs=1e-300), f"{name} = {formula}"
+
+
+@pytest.mark.parametrize("name", list(registry.load()))
+def test_every_formula_that_is_shown_is_proven_by_some_example(name: str) -> None:
+    """Else the test above might pass over it, as a result without an answer."""
+    calculator = find(name)
+    shown = {result for result, kind in calculator.answered.items() if getattr(kind, "formula", "")}
+    proven = {
+        result
+        for example in calculator.examples
+        for result in shown
+        if np.isfinite(getattr(answered(calculator, example).results, result)[0])
+    }
+    assert proven == shown
+
+
+@pytest.mark.parametrize(("calculator", "example"), EXAMPLES)
+def test_an_answer_is_json_of_at_most_twelve_digits(calculator: Calculator[Any, Any], example: Example) -> None:
+    """Finite numbers only, whole ones without a point; every name in its place."""
+    told = calculate(calculator.name, working=True, **dict[str, Any](example.given))
+    assert json.loads(json.dumps(told, allow_nan=False)) == told
+    for value in numbers({"given": told["given"], "results": told["results"]}):
+        assert float(f"{value:.12g}") == value
+        assert isinstance(value, int) or not value.is_integer()
+    assert list(told["results"]) == list(calculator.answered)
+    assert set(told["assumed"]) <= set(told["given"]) <= set(calculator.asked)
+
+
+def numbers(value: Any) -> Iterator[int | float]:
+    """Every number in a JSON value."""
+    if isinstance(value, dict | list):
+        for each in value.values() if isinstance(value, dict) else value:
+            yield from numbers(each)
+    elif isinstance(value, int | float) and not isinstance(value, bool):
+        yield value
+
+
+@pytest.mark.parametrize(("calculator", "example"), EXAMPLES)
+def test_an_answer_asked_again_is_the_same(calculator: Calculator[Any, Any], example: Example) -> None:
+    """Round trip: what an answer says was given, sent as the next question, gives its results back; to 1e-11 as the
+    values in between were rounded to 12 digits."""
+    first = calculate(calculator.name, **dict[str, Any](example.given))
+    second = calculate(calculator.name, **with_recordings(first["given"], example.given))
+    told, again = (dict(leaves(answer["results"])) for answer in (first, second))
+    assert told.keys() == again.keys()
+    for name, value in told.items():
+        same = pytest.approx(value, rel=1e-10, abs=1e-10) if isinstance(value, int | float) else value
+        assert again[name] == same, name
+
+
+def with_recordings(told: Any, given: Any) -> Any:
+    """What an answer says was given, with the recordings themselves where it only tells their size."""
+    if isinstance(told, list) and isinstance(given, list):
+        return [with_recordings(each, other) for each, other in zip(told, given, strict=True)]
+    if not isinstance(told, dict):
+        return told
+    return {
+        name: given[name] if name == "log" else with_recordings(value, given.get(name)) for name, value in told.items()
+    }
+
+
+def leaves(value: Any, name: str = "") -> Iterator[tuple[str, Any]]:
+    """The plain values in lists and tables, by their path."""
+    if isinstance(value, dict | list):
+        items = value.items() if isinstance(value, dict) else enumerate(value)
+        for key, inner in items:
+            yield from leaves(inner, f"{name}/{key}")
+    else:
+        yield name, value
+
+
+@given(st.floats(1.0, 1e5))
+def test_given_is_in_the_declared_unit(capacity: float) -> None:
+    """By hand: Ah is 1000 mAh."""
+    told = calculate("pack-energy", cells=6, capacity=f"{capacity / 1000:.9f} Ah")
+    assert told["given"]["capacity"] == pytest.approx(capacity, abs=1e-6, rel=1e-11)
+    assert told["units"]["capacity"] == "mAh"
+
+
+def test_an_answer_of_a_batch_is_the_single_one() -> None:
+    """Also where only its neighbour is uncertain, or has uncertain what this one does not give at all."""
+    calculator = find("pack-current")
+    pack: dict[str, Any] = {"cells": 6, "capacity": 1300, "cell_resistance": 8}
+    questions: list[dict[str, Any]] = [
+        {**pack, "power": 200},
+        {**pack, "power": "300 ± 5 W"},
+        {**pack, "power": 400, "open_circuit_voltage": "23 ± 0.1 V"},
+    ]
+    names = dict.fromkeys(name for question in questions for name in question)
+    cells = {name: [question.get(name, ABSENT) for question in questions] for name in names}
+    together = run(calculator, cells, 3, text=False)
+    for row, question in enumerate(questions):
+        alone = run(calculator, {name: [value] for name, value in question.items()}, 1, text=False)
+        assert answer(together, row) == answer(alone, 0), f"row {row}"
+
+
+def test_units_of_results_are_as_wished() -> None:
+    """By hand: 28.86 Wh = 103.896 kJ; 138 Wh/kg and so on stay. Only the results named change."""
+    told = calculate("pack-energy", cells=6, capacity=1300, units={"nominal_energy": "kJ", "usable_charge": "Ah"})
+    plain = calculate("pack-energy", cells=6, capacity=1300)
+    assert told["results"]["nominal_energy"] == pytest.approx(103.896, rel=1e-11)
+    assert told["results"]["usable_charge"] == pytest.approx(1.04, rel=1e-11)
+    assert told["units"] == {**plain["units"], "nominal_energy": "kJ", "usable_charge": "Ah"}
+    assert told["results"]["usable_energy"] == plain["results"]["usable_energy"]
+    listed = calculate("mass-margin", masses=[100, 150], units={"running_total": "kg"})
+    assert listed["results"]["running_total"] == [0.1, 0.25]
+
+
+def test_an_input_that_is_a_result_too_is_told_in_one_unit() -> None:
+    """`units` names each quantity once, so a result that bears an input's name must not change what the input's
+    number means."""
+    told = calculate(
+        "pack-current",
+        cells=6,
+        capacity=1300,
+        power=200,
+        open_circuit_voltage=23,
+        units={"open_circuit_voltage": "mV"},
+    )
+    scale = {"V": 1.0, "mV": 1000.0}[told["units"]["open_circuit_voltage"]]
+    assert told["results"]["open_circuit_voltage"] == pytest.approx(23 * scale, rel=1e-11)
+    assert told["given"]["open_circuit_voltage"] == pytest.approx(23 * scale, rel=1e-11)
+
+
+def test_every_null_has_exactly_one_reason() -> None:
+    """And reasons come first, the standing cautions last."""
+    told = calculate("pack-current", cells=6, capacity=1300, power=9000, chemistry="lihv")
+    empty = [name for name, value in told["results"].items() if value is None]
+    reasons = [name for caution in told["cautions"] for name in caution.get("results", [])]
+    assert sorted(reasons) == sorted(empty)
+    codes = [caution["code"] for caution in told["cautions"]]
+    assert codes[0] == "power-beyond-pack"
+    assert codes[-1] == "lithium-fire"
+    assert "lihv-extrapolated" in codes
+
+
+def test_texts_have_their_numbers_filled_in() -> None:
+    told = calculate("pack-current", cells=6, capacity=1300, power=700, discharge_rating=20)
+    assert not [caution for caution in told["cautions"] if "{" in caution["text"]]
+    (text,) = [caution["text"] for caution in told["cautions"] if caution["code"] == "over-rating"]
+    assert f"{told['results']['rating_used']:.5g} %" in text
+
+
+def test_working() -> None:
+    """Of each result: formula with numbers put in, or the method in words, and its references; temperatures in kelvin,
+    as the formula needs them."""
+    told = calculate("pack-current", cells=6, capacity=1300, power=200, pack_temperature=5, working=True)
+    working = told["working"]
+    assert list(working) == list(told["results"])
+    resistance = working["pack_resistance"]
+    assert resistance["formula"].startswith("cells * cell_resistance * exp(")
+    assert "278.15 K" in resistance["numbers"]
+    assert "pack_temperature" not in resistance["numbers"]
+    assert resistance["references"][0]["url"].startswith("https://")
+    assert "method" not in resistance
+    assert "formula" not in working["open_circuit_voltage"]
+    assert working["open_circuit_voltage"]["method"]
+    for steps in working.values():
+        assert set(steps) <= {"formula", "numbers", "method", "references"}
+        assert steps["references"]
+
+
+@pytest.mark.parametrize(("calculator", "example"), EXAMPLES)
+def test_every_result_has_its_references(calculator: Calculator[Any, Any], example: Example) -> None:
+    """Those that name it, and those that name none and so are about all; the columns of a table leave them to it."""
+    working = calculate(calculator.name, working=True, **dict[str, Any](example.given))["working"]
+    assert set(calculator.answered) <= set(working)
+    for name, steps in ((name, working[name]) for name in calculator.answered):
+        expected = [r.text for r in calculator.references if r.about == () or name in r.about]
+        assert [reference["text"] for reference in steps["references"]] == expected
+        assert expected
+
+
+def test_working_of_a_result_without_an_answer_has_no_numbers() -> None:
+    working = calculate("pack-energy", cells=6, capacity=1300, working=True)["working"]
+    assert "numbers" not in working["specific_energy"]
+    assert working["specific_energy"]["formula"] == "nominal_energy / pack_mass"
+
+
+def test_no_working_unless_asked_for() -> None:
+    assert "working" not in calculate("pack-energy", cells=6, capacity=1300)

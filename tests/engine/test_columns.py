@@ -1,0 +1,452 @@
+"""Reading cells: what is accepted, what is refused and how it is told, and that nothing a user sends raises."""
+
+import math
+from dataclasses import dataclass
+from typing import Annotated, Any, Final
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from gramwatt.engine import columns, nested
+from gramwatt.engine.column_types import ABSENT, Column, TableColumn
+from gramwatt.engine.messages import Fault
+from gramwatt.model import Array, Choice, Count, Flag, Kind, Quantity, Series, Spread, StringArray, Table, Text
+
+CHARGE: Final = Quantity("mAh", "Charge.", above=0, at_most=1e6)
+MASS: Final = Quantity("g", "Mass.", at_least=0, at_most=1e6)
+VOLTAGE: Final = Quantity("V", "Voltage.", above=0, at_most=200)
+SHARE: Final = Quantity("1", "A plain number.", at_least=0, at_most=2)
+COUNT: Final = Count("How many.", at_least=1, at_most=24)
+CHOICE: Final = Choice(("below", "at_most"), "Which.")
+FLAG: Final = Flag("Whether.")
+TEXT: Final = Text("Name.", longest=10)
+SERIES: Final = Series(MASS, "Masses.", shortest=1, longest=3)
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """A row."""
+
+    name: Annotated[StringArray, Text("Name.", default="part")]
+    mass: Annotated[Array, MASS]
+    count: Annotated[Array, Count("How many.", at_least=1, at_most=9, default=1)]
+    mass_u: Annotated[Array, Spread(of="mass")]
+
+
+@dataclass(frozen=True, slots=True)
+class Probe:
+    """A row with a temperature."""
+
+    temperature: Annotated[Array, Quantity("degC", "Temperature.", at_least=-30, at_most=90)]
+
+
+PARTS: Final = Table(Part, "Parts.", longest=4)
+PROBES: Final = Table(Probe, "Probes.")
+
+
+def read(kind: Kind, cell: object, *, text: bool = False) -> Column:
+    """A column of one cell."""
+    return columns.read(kind, [cell], text=text)
+
+
+def faults(kind: Kind, cell: object, *, text: bool = False) -> list[Fault]:
+    return read(kind, cell, text=text).faults.get(0, [])
+
+
+@pytest.mark.parametrize(
+    "cell",
+    [
+        pytest.param("1300", id="number-in-quotes"),
+        pytest.param("1_000 mAh", id="underscore-that-python-would-take"),
+        pytest.param("１２ mAh", id="full-width-digits"),
+        pytest.param("١٢ mAh", id="arabic-digits"),
+        pytest.param(True, id="true-is-not-one"),
+        pytest.param(False, id="false-is-not-zero"),
+        pytest.param(None, id="null"),
+        pytest.param(math.nan, id="nan"),
+        pytest.param(math.inf, id="infinity"),
+        pytest.param(-math.inf, id="minus-infinity"),
+        pytest.param(10**400, id="whole-number-beyond-a-float"),
+        pytest.param("1e999 mAh", id="text-beyond-a-float"),
+        pytest.param("nan mAh", id="nan-in-text"),
+        pytest.param("inf mAh", id="infinity-in-text"),
+        pytest.param("0x10 mAh", id="hexadecimal"),
+        pytest.param("1,5 Ah", id="decimal-comma"),
+        pytest.param("1,300 mAh", id="comma-of-thousands"),
+        pytest.param("1.300,5 mAh", id="both"),
+        pytest.param("1.3.5 mAh", id="two-points"),
+        pytest.param("1 300 mAh", id="space-of-thousands"),
+        pytest.param("1300 furlong", id="unknown-unit"),
+        pytest.param("1300 V", id="unit-of-another-dimension"),
+        pytest.param("1300 mah", id="unit-in-the-wrong-case"),
+        pytest.param("1300 mAh please", id="words-behind"),
+        pytest.param("mAh", id="unit-alone"),
+        pytest.param("", id="empty"),
+        pytest.param(" ", id="a-space"),
+        pytest.param("1300 mAh\n", id="line-end"),
+        pytest.param("1300\tmAh", id="tab"),
+        pytest.param("1300 mAh\x00", id="nul"),
+        pytest.param("1300 \ud800", id="lone-surrogate"),
+        pytest.param("1300 ± -10 mAh", id="negative-uncertainty"),
+        pytest.param("1300 ± 1e999 mAh", id="infinite-uncertainty"),
+        pytest.param("1300 mAh ± 10 mAh", id="unit-twice"),
+        pytest.param("1300 ± mAh", id="uncertainty-left-out"),
+        pytest.param("0 mAh", id="on-an-open-bound"),
+        pytest.param(-1, id="below-the-bound"),
+        pytest.param(1e6 + 1, id="above-the-bound"),
+        pytest.param("1e-999 mAh", id="rounds-to-zero-on-an-open-bound"),
+        pytest.param("1" + "0" * 60 + " mAh", id="65-characters"),
+        pytest.param([1300], id="list"),
+        pytest.param({"value": 1300}, id="object"),
+    ],
+)
+def test_a_quantity_refuses(cell: object) -> None:
+    """Each would otherwise be taken for a number that the user may not have meant."""
+    (fault,) = faults(CHARGE, cell)
+    assert fault.pointer == ""
+    assert "mAh, Ah, As" in fault.accepted
+    assert np.isnan(read(CHARGE, cell).values[0])
+
+
+@pytest.mark.parametrize(
+    ("cell", "coulombs", "spread"),
+    [
+        # By hand: 1 mAh is 3.6 A s.
+        pytest.param(1300, 4680.0, None, id="bare-number"),
+        pytest.param(1300.0, 4680.0, None, id="bare-float"),
+        pytest.param(" 1.3 Ah", 4680.0, None, id="space-before-and-another-unit"),
+        pytest.param("1300mAh", 4680.0, None, id="no-space"),
+        pytest.param("1300\xa0mAh", 4680.0, None, id="no-break-space-of-a-copied-text"),
+        pytest.param("1.3e3 mAh", 4680.0, None, id="exponent"),
+        pytest.param("+1300 mAh", 4680.0, None, id="plus"),
+        pytest.param(".5 Ah", 1800.0, None, id="no-leading-zero"),
+        pytest.param("1300 ± 10 mAh", 4680.0, 36.0, id="plus-minus-sign"),
+        pytest.param("1300 +/- 10 mAh", 4680.0, 36.0, id="plus-minus-in-ascii"),
+        pytest.param("1300 /- 10 mAh", 4680.0, 36.0, id="a-plus-lost-in-a-url"),
+        pytest.param("1300 +- 10 mAh", 4680.0, 36.0, id="plus-minus-without-a-slash"),
+        pytest.param("1300±10mAh", 4680.0, 36.0, id="no-spaces"),
+        pytest.param("1300 ± 0 mAh", 4680.0, 0.0, id="no-uncertainty-stated"),
+        pytest.param("1" + "0" * 3 + "." + "0" * 55 + " mAh", 3600.0, None, id="64-characters"),
+    ],
+)
+def test_a_quantity_accepts(cell: object, coulombs: float, spread: float | None) -> None:
+    column = read(CHARGE, cell)
+    assert not column.faults
+    assert column.values[0] == pytest.approx(coulombs, rel=1e-12)
+    assert column.present[0]
+    assert (column.spread is None) if spread is None else (column.spread is not None and column.spread[0] == spread)
+
+
+def test_a_query_may_leave_the_unit_away() -> None:
+    """Words of a query have no quotes, so "1300" there is the number."""
+    assert read(CHARGE, "1300", text=True).values[0] == pytest.approx(4680.0, rel=1e-12)
+    assert faults(CHARGE, "1_300", text=True)
+
+
+@pytest.mark.parametrize(
+    ("cell", "word"),
+    [
+        pytest.param("1,5 V", "comma", id="decimal-comma"),
+        pytest.param("15", "quotes", id="number-in-quotes"),
+        pytest.param("15 mAh", "V, mV", id="wrong-dimension-lists-what-is-accepted"),
+        pytest.param("15 v", "did you mean V", id="near-match"),
+        pytest.param(None, "null", id="null-by-its-name"),
+        pytest.param(True, "true or false", id="boolean-by-its-name"),
+        pytest.param([1], "a list", id="list-by-its-name"),
+        pytest.param(201, "at most 200 V", id="bound-by-its-value"),
+    ],
+)
+def test_a_refusal_says_why(cell: object, word: str) -> None:
+    assert word in faults(VOLTAGE, cell)[0].detail
+
+
+@pytest.mark.parametrize(
+    ("kind", "inside", "outside"),
+    [
+        pytest.param(
+            Quantity("degC", "", at_least=-30, at_most=90), "-22 degF", "-22.1 degF", id="closed-low-converted"
+        ),
+        pytest.param(Quantity("degC", "", at_least=-30, at_most=90), 90, "90.001", id="closed-high"),
+        pytest.param(Quantity("%", "", above=0, below=100), "0.999 fraction", "1 fraction", id="open-high-converted"),
+        pytest.param(Quantity("in", "", above=0, at_most=100), "2540 mm", "2540.1 mm", id="closed-high-converted"),
+    ],
+)
+def test_bounds_hold_in_every_unit(kind: Quantity, inside: object, outside: object) -> None:
+    assert not faults(kind, inside, text=True)
+    assert faults(kind, outside, text=True)
+
+
+@pytest.mark.parametrize(
+    ("cell", "text", "value"),
+    [
+        pytest.param(6, False, 6.0, id="whole"),
+        pytest.param(6.0, False, 6.0, id="whole-written-as-a-float"),
+        pytest.param("6", True, 6.0, id="word-of-a-query"),
+        pytest.param(" 6 ", True, 6.0, id="word-with-spaces"),
+        pytest.param("6.0", True, 6.0, id="spreadsheet-writes-a-point"),
+        pytest.param(6.5, False, None, id="half"),
+        pytest.param("6", False, None, id="in-quotes"),
+        pytest.param(True, False, None, id="true-is-not-one"),
+        pytest.param("6.5", True, None, id="half-in-a-query"),
+        pytest.param("six", True, None, id="word"),
+        pytest.param("6 V", True, None, id="with-a-unit"),
+        pytest.param("٦", True, None, id="arabic-digit"),
+        pytest.param("1e999", True, None, id="infinite-in-a-query"),
+        pytest.param("1" * 5000, True, None, id="thousands-of-digits"),
+        pytest.param(10**400, False, None, id="beyond-a-float"),
+        pytest.param(math.nan, False, None, id="nan"),
+        pytest.param(0, False, None, id="below"),
+        pytest.param(25, False, None, id="above"),
+        pytest.param(None, False, None, id="null"),
+    ],
+)
+def test_a_count(cell: object, text: bool, value: float | None) -> None:
+    column = read(COUNT, cell, text=text)
+    if value is None:
+        assert [fault.accepted for fault in column.faults[0]] == ["a whole number from 1 to 24"]
+    else:
+        assert not column.faults
+        assert column.values[0] == value
+
+
+def test_a_plain_number_in_quotes_is_refused_too() -> None:
+    """It has no unit that could be written, so the way out is to leave the quotes away."""
+    (fault,) = faults(SHARE, "0.7")
+    assert fault.detail == "a number in quotes; send 0.7 without them"
+    assert read(SHARE, "0.7", text=True).values.tolist() == read(SHARE, 0.7).values.tolist() == [0.7]
+
+
+def test_a_choice() -> None:
+    """Positions in the options; a near word is offered, never taken."""
+    assert read(CHOICE, "at_most").values.tolist() == [1]
+    (fault,) = faults(CHOICE, "at-most")
+    assert "did you mean at_most?" in fault.detail
+    assert fault.accepted == "below or at_most"
+    for cell in ("BELOW", "", 0, True, None, ["below"]):
+        assert faults(CHOICE, cell)
+        assert read(CHOICE, cell).values.tolist() == [-1]
+
+
+@pytest.mark.parametrize(
+    ("cell", "text", "value"),
+    [
+        pytest.param(True, False, True, id="true"),
+        pytest.param(False, False, False, id="false"),
+        pytest.param("true", True, True, id="word-true"),
+        pytest.param("false", True, False, id="word-false"),
+        pytest.param("true", False, None, id="true-in-quotes"),
+        pytest.param("True", True, None, id="capital"),
+        pytest.param(1, False, None, id="one"),
+        pytest.param("1", True, None, id="word-one"),
+        pytest.param(None, False, None, id="null"),
+    ],
+)
+def test_a_flag(cell: object, text: bool, value: bool | None) -> None:
+    column = read(FLAG, cell, text=text)
+    assert bool(column.faults) == (value is None)
+    assert column.values.tolist() == [bool(value)]
+
+
+@pytest.mark.parametrize(
+    ("cell", "taken"),
+    [
+        pytest.param("frame", True, id="word"),
+        pytest.param("Arm ✓ 5″", True, id="other-scripts-and-signs"),
+        pytest.param("1234567890", True, id="as-long-as-allowed"),
+        pytest.param("12345678901", False, id="one-longer"),
+        pytest.param("", False, id="empty"),
+        pytest.param("a\x00b", False, id="nul"),
+        pytest.param("a\x1b[31m", False, id="escape-sequence"),
+        pytest.param("a\nb", False, id="line-end"),
+        pytest.param("a\x85b", False, id="c1-control"),
+        pytest.param("a\u2028b", False, id="line-separator"),
+        pytest.param("a\ud800", False, id="lone-surrogate"),
+        pytest.param(5, False, id="number"),
+        pytest.param(None, False, id="null"),
+    ],
+)
+def test_a_text(cell: object, taken: bool) -> None:
+    column = read(TEXT, cell)
+    assert bool(column.faults) != taken
+    assert column.values.tolist() == [cell if taken else ""]
+
+
+def test_a_series() -> None:
+    """Entries by position, in SI, spread where one has it."""
+    column = read(SERIES, [1, "2 g", "0.003 ± 0.001 kg"])
+    assert not column.faults
+    np.testing.assert_allclose(column.values, [[0.001, 0.002, 0.003]], rtol=1e-12)
+    assert column.spread is not None
+    np.testing.assert_allclose(column.spread, [[0, 0, 0.001]], rtol=1e-12)
+
+
+def test_a_series_points_at_each_entry_at_fault() -> None:
+    assert [fault.pointer for fault in faults(SERIES, [True, 2, "x"])] == ["/0", "/2"]
+
+
+@pytest.mark.parametrize(
+    ("cell", "text"),
+    [
+        pytest.param([], False, id="too-short"),
+        pytest.param([1, 2, 3, 4], False, id="too-long"),
+        pytest.param("1,2", False, id="text-in-json"),
+        pytest.param(5, False, id="a-number"),
+        pytest.param({"0": 1}, False, id="an-object"),
+        pytest.param(None, False, id="null"),
+        pytest.param("1,2,3,4", True, id="too-long-in-a-query"),
+    ],
+)
+def test_a_series_refuses(cell: object, text: bool) -> None:
+    (fault,) = faults(SERIES, cell, text=text)
+    assert fault.pointer == ""
+    assert "1 to 3" in fault.accepted
+
+
+def test_a_series_in_a_query_is_joined_by_commas() -> None:
+    column = read(SERIES, "1,2 g, 3", text=True)
+    np.testing.assert_allclose(column.values, [[0.001, 0.002, 0.003]], rtol=1e-12)
+    assert [fault.pointer for fault in faults(SERIES, "1,,3", text=True)] == ["/1"]
+
+
+def test_a_list_in_a_query_is_shorter_than_in_json() -> None:
+    """Addresses have an end; the refusal says where a longer list may go."""
+    kind = Series(MASS, "Masses.", longest=500)
+    longest = nested.LONGEST_QUERY_LIST
+    assert not faults(kind, ",".join(["1"] * longest), text=True)
+    (fault,) = faults(kind, ",".join(["1"] * (longest + 1)), text=True)
+    assert "POST" in fault.detail
+    assert not faults(kind, [1] * 500)
+    assert faults(kind, [1] * 501)
+
+
+def test_a_table() -> None:
+    """Rows with defaults filled in; the uncertainty from a column of its own or from the text."""
+    column = read(PARTS, [{"mass": 5}, {"name": "x", "mass": "7 ± 1 g", "count": 2}, {"mass": 9, "mass_u": "500 mg"}])
+    assert not column.faults
+    np.testing.assert_allclose(column.values.mass, [[0.005, 0.007, 0.009]], rtol=1e-12)
+    np.testing.assert_allclose(column.values.mass_u, [[0, 0.001, 0.0005]], rtol=1e-12)
+    assert column.values.name.tolist() == [["part", "x", "part"]]
+    assert column.values.count.tolist() == [[1, 2, 1]]
+
+
+def test_an_uncertainty_told_twice_counts_as_two_causes() -> None:
+    """By hand: 3 g in the text and 4 g in the column are independent causes, sqrt(9 + 16) = 5 g."""
+    column = read(PARTS, [{"mass": "100 ± 3 g", "mass_u": 4}, {"mass": "100 ± 3 g"}])
+    np.testing.assert_allclose(column.values.mass_u, [[0.005, 0.003]], rtol=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("rows", "pointers"),
+    [
+        pytest.param([{"mass": 1}, {"mass": 2}, {"mass": 3}, {"mass": True}], ["/3/mass"], id="a-cell"),
+        pytest.param([{"mass": 1}, {"name": "x"}], ["/1/mass"], id="a-missing-cell"),
+        pytest.param([{"mass": 1, "mas": 2}], ["/0/mas"], id="an-unknown-name"),
+        pytest.param([{"mass": 1, "a/b~c": 2}], ["/0/a~1b~0c"], id="an-unknown-name-escaped"),
+        pytest.param([{"mass": 1}, 5], ["/1", "/1/mass"], id="a-row-that-is-no-object"),
+        pytest.param([{"mass": 1, "mass_u": -1}], ["/0/mass_u"], id="a-negative-uncertainty"),
+        pytest.param([{"mass": 1, "count_u": 0.1}], ["/0/count_u"], id="uncertainty-of-a-count"),
+        pytest.param(
+            [{"mass": "x", "count": 0, "name": ""}],
+            ["/0/count", "/0/mass", "/0/name"],
+            id="every-fault-of-a-row",
+        ),
+        pytest.param([], [""], id="too-short"),
+        pytest.param([{"mass": 1}] * 5, [""], id="too-long"),
+        pytest.param("frame", [""], id="a-text"),
+        pytest.param(None, [""], id="null"),
+    ],
+)
+def test_a_table_points_at_what_is_wrong(rows: object, pointers: list[str]) -> None:
+    found = sorted(fault.pointer for fault in faults(PARTS, rows))
+    if pointers == ["/1", "/1/mass"]:
+        assert "/1" in found  # whether the mass of a row that is none is missed too does not matter
+    else:
+        assert found == pointers
+
+
+def test_a_near_name_is_offered() -> None:
+    (fault,) = faults(PARTS, [{"mass": 1, "cout": 2}])
+    assert "did you mean count?" in fault.detail
+
+
+def test_a_table_does_not_fit_a_query() -> None:
+    (fault,) = faults(PARTS, '[{"mass": 1}]', text=True)
+    assert "POST" in fault.detail
+
+
+@pytest.mark.parametrize(
+    ("stated", "kelvin"),
+    [
+        # By hand: a width of 9 degF is 5 K; a width of 5 degC is 5 K and has no offset.
+        pytest.param({"temperature": "77 ± 9 degF"}, 5.0, id="in-the-text-fahrenheit"),
+        pytest.param({"temperature": "25 ± 5 degC"}, 5.0, id="in-the-text-celsius"),
+        pytest.param({"temperature": 25, "temperature_u": 5}, 5.0, id="column-bare"),
+        pytest.param({"temperature": 25, "temperature_u": "5 K"}, 5.0, id="column-kelvin"),
+        pytest.param({"temperature": 25, "temperature_u": "5 degC"}, 5.0, id="column-celsius"),
+        pytest.param({"temperature": 25, "temperature_u": "9 degF"}, 5.0, id="column-fahrenheit"),
+    ],
+)
+def test_the_width_of_a_temperature_has_no_offset(stated: dict[str, object], kelvin: float) -> None:
+    """Refusing degC in a column of widths would do as well; 278 K of uncertainty would not."""
+    column = read(PROBES, [stated])
+    if not column.faults:
+        assert isinstance(column, TableColumn)
+        assert column.spreads["temperature"][0, 0] == pytest.approx(kelvin, rel=1e-12)
+
+
+def test_a_row_at_fault_leaves_the_others_alone() -> None:
+    column = columns.read(CHARGE, [1300, "x", "1300 ± 10 mAh", ABSENT], text=False)
+    assert list(column.faults) == [1]
+    assert column.present.tolist() == [True, True, True, False]
+    np.testing.assert_allclose(column.values, [4680, np.nan, 4680, np.nan], rtol=1e-12)
+    assert column.spread is not None
+    assert column.spread.tolist() == [0, 0, 36, 0]
+
+
+JSON: Final = st.recursive(
+    st.none()
+    | st.booleans()
+    | st.integers()
+    | st.integers(min_value=10**300)
+    | st.floats()
+    | st.text(st.characters(exclude_categories=()), max_size=80)
+    | st.from_regex(r"[-+]?[0-9.,eE]{0,6} ?(±|\+/-)? ?[0-9.]{0,4} ?(mAh|g|V|%|degC)?", fullmatch=True),
+    lambda inner: (
+        st.lists(inner, max_size=5) | st.dictionaries(st.text(max_size=5) | st.just("mass"), inner, max_size=4)
+    ),
+    max_leaves=10,
+)
+KINDS: Final = {
+    "quantity": CHARGE,
+    "plain-number": SHARE,
+    "count": COUNT,
+    "choice": CHOICE,
+    "flag": FLAG,
+    "text": TEXT,
+    "series": SERIES,
+    "table": PARTS,
+}
+
+
+@pytest.mark.parametrize("kind", KINDS.values(), ids=KINDS)
+@given(cell=JSON, text=st.booleans())
+def test_nothing_that_json_can_hold_raises(kind: Kind, cell: object, text: bool) -> None:
+    """Whatever comes is a value or a fault; a value is never nan, a fault can always be sent back."""
+    column = read(kind, cell, text=text)
+    for fault in column.faults.get(0, []):
+        fault.pointer.encode()
+        fault.detail.encode()
+        fault.accepted.encode()
+        assert not isinstance(fault.given, float) or math.isfinite(fault.given)
+        str(fault.given).encode()
+    if not column.faults and isinstance(column.values, np.ndarray) and column.values.dtype.kind == "f":
+        assert np.isfinite(column.values).all()
+
+
+@given(st.lists(JSON, max_size=6), st.booleans())
+def test_nothing_in_a_column_raises(cells: list[Any], text: bool) -> None:
+    column = columns.read(CHARGE, cells, text=text)
+    assert column.values.shape == (len(cells),)
+    assert set(column.faults) == set(np.flatnonzero(np.isnan(column.values)).tolist())

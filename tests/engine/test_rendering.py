@@ -1,0 +1,142 @@
+"""An answer in pieces: long tables a line a row, the same values as short ones; forms of a calculator's own."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import tracemalloc
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Annotated, Any
+
+import numpy as np
+import pytest
+
+from gramwatt.engine.calculate import Refused, answered, ask
+from gramwatt.engine.evaluate import run
+from gramwatt.engine.formats import MOST_AT_ONCE, Wish, ask_for, media_of, rendered
+from gramwatt.engine.serializers import Style
+from gramwatt.model import (
+    Array,
+    Calculator,
+    Caution,
+    Choice,
+    Count,
+    Example,
+    Form,
+    IndexArray,
+    Quantity,
+    Reference,
+    StringArray,
+    Table,
+    Text,
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Inputs:
+    many: Annotated[Array, Count("Rows.", at_least=0, at_most=1_000_000)]
+    size: Annotated[Array, Quantity("g", "Step.", above=0, at_most=10, default=1)]
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    mass: Annotated[Array, Quantity("g", "Mass.", method="row times size")]
+    third: Annotated[Array, Quantity("1", "A third of the row.", method="row / 3")]
+    sometimes: Annotated[Array, Quantity("V", "Of even rows only.", optional=True, method="row")]
+    word: Annotated[StringArray, Text("A word.")]
+    kind: Annotated[IndexArray, Choice(("even", "odd"), "Kind.", method="row modulo 2")]
+
+
+@dataclass(frozen=True, slots=True)
+class Results:
+    last: Annotated[Array, Quantity("g", "Last mass.", method="of the last row")]
+    rows: Annotated[Row, Table(Row, "Rows.", shortest=0, longest=1_000_000)]
+
+
+def rows_of_a_kind(given: Inputs) -> Results:
+    """Rows counted up."""
+    at = np.arange(float(given.many[0]))[None, :].repeat(len(given.many), axis=0)
+    mass = at * given.size[:, None]
+    words = np.where(at % 2 == 0, '"rows": []', "=1+1")
+    row = Row(mass, at / 3, np.where(at % 2 == 0, at, np.nan), words, (at % 2).astype(np.intp))
+    return Results(mass.max(axis=1, initial=0.0), row)
+
+
+def spelled(given: Inputs, found: Results) -> Iterator[bytes]:
+    yield b"begin\n"
+    for mass in found.rows.mass[0]:
+        yield f"{1000 * mass:.0f}\n".encode()
+
+
+TOY: Calculator[Inputs, Results] = Calculator(
+    title="How many?",
+    summary="Rows.",
+    inputs=Inputs,
+    results=Results,
+    formula=rows_of_a_kind,
+    references=(Reference("none"),),
+    cautions=(Caution("always", "Always."),),
+    examples=(Example("two", given={"many": 2}, expected={"last": 1}, rtol=1e-12, source="by hand"),),
+    forms=(Form("spelled", "text/x-spelled", "A line a row.", spelled),),
+    propagates=False,
+)
+
+
+def whole(wish: Wish, count: int, **more: Any) -> bytes:
+    return b"".join(ask_for(TOY, {"many": count, **more}, wish))
+
+
+@pytest.mark.parametrize("count", [0, 1, MOST_AT_ONCE, MOST_AT_ONCE + 1, 2 * MOST_AT_ONCE + 500])
+def test_a_long_table_holds_what_a_short_one_would(count: int) -> None:
+    assert json.loads(whole(Wish(), count)) == ask(TOY, {"many": count})
+
+
+def test_units_are_those_that_were_asked_for() -> None:
+    wish = Wish(result_units={"rows.mass": "mg", "last": "kg"})
+    told = json.loads(whole(wish, 2000))
+    assert told == ask(TOY, {"many": 2000}, result_units=dict(wish.result_units))
+    assert told["results"]["rows"][3]["mass"] == 3000
+
+
+def test_an_optional_column_leaves_out_what_it_has_not() -> None:
+    first, second = ask(TOY, {"many": 2})["results"]["rows"]
+    assert first["sometimes"] == 0
+    assert "sometimes" not in second
+
+
+@pytest.mark.parametrize("count", [0, 3, 2500])
+def test_csv_has_a_line_for_each_row(count: int) -> None:
+    header, *lines = csv.reader(io.StringIO(whole(Wish("csv"), count).decode()))
+    assert header[:4] == ["many", "size [g]", "last [g]", "rows.mass [g]"]
+    assert len(lines) == max(count, 1)
+    if count:
+        assert lines[1][-3:] == ["'=1+1", "odd", "always"], "no spreadsheet runs a text as a formula"
+        assert [line[3] for line in lines] == [str(at) for at in range(count)]
+
+
+def test_csv_with_a_decimal_comma() -> None:
+    text = whole(Wish("csv", style=Style(decimal=",", digits=3)), 2).decode()
+    assert text.splitlines()[2].split(";")[4] == "0,333"
+
+
+def test_a_form_of_its_own() -> None:
+    assert media_of(TOY) == {"json": "application/json", "csv": "text/csv", "spelled": "text/x-spelled"}
+    assert whole(Wish("spelled"), 3) == b"begin\n0\n1\n2\n"
+
+
+def test_an_uncertainty_that_would_be_carried_nowhere_is_refused() -> None:
+    with pytest.raises(Refused, match="none is carried"):
+        answered(TOY, {"many": 2, "size": "1 ± 0.1"})
+
+
+def test_memory_is_bounded_while_a_long_table_is_written() -> None:
+    """The text of 200,000 rows is some 20 MB; no more than a few blocks of it are held."""
+    outcome = run(TOY, {"many": [200_000]}, 1, text=False)
+    tracemalloc.start()
+    written = sum(len(piece) for piece in rendered(outcome, Wish()))
+    _, peak = tracemalloc.get_traced_memory()
+    tracemalloc.stop()
+    assert written > 15e6
+    assert peak < 4e6

@@ -1,0 +1,330 @@
+"""The one path from a question to its outcome: defaults, what replaces what, batches, and faults told all at once."""
+
+from dataclasses import dataclass
+from typing import Annotated, Any, Final
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from gramwatt.engine import registry
+from gramwatt.engine.calculate import Refused, UnknownCalculator, ask, find, worded
+from gramwatt.engine.column_types import ABSENT
+from gramwatt.engine.evaluate import Outcome, run
+from gramwatt.model import (
+    Array,
+    Assumption,
+    BoolArray,
+    Calculator,
+    Caution,
+    Choice,
+    Example,
+    Flag,
+    IndexArray,
+    Quantity,
+    Reference,
+    Text,
+)
+
+PACK: Final[dict[str, Any]] = {"cells": 6, "capacity": 1300, "power": 200}
+QUESTIONS: Final[dict[str, list[dict[str, Any]]]] = {
+    "pack-energy": [
+        {"cells": 6, "capacity": 1300},
+        {"cells": 4, "capacity": "850 ± 20 mAh", "chemistry": "lihv", "pack_mass": "95 g", "reserve": 10},
+        {"cells": 1, "capacity": 250, "chemistry": "lifepo4", "parallel": 2},
+    ],
+    "pack-current": [
+        PACK,
+        {**PACK, "open_circuit_voltage": "23.1 ± 0.1 V", "discharge_rating": 100, "pack_temperature": 5},
+        {**PACK, "power": 9000, "chemistry": "li-ion", "cell_resistance": 20},
+    ],
+    "endurance": [
+        PACK,
+        {**PACK, "power": "400 ± 10 W", "cutoff_cell_voltage": 3.5, "chemistry": "lihv", "pack_temperature": 0},
+        {"cells": 1, "capacity": 250, "power": 30, "cell_resistance": 90, "cutoff_cell_voltage": 1, "reserve": 0},
+    ],
+    "throttle-cap": [
+        {"kv": 2400, "cells": 6, "target_cells": 4},
+        {"kv": "1950 ± 40 rpm/V", "cells": 6, "target_tip_mach": 0.6, "diameter": 5.1},
+        {"kv": 2400, "cells": 4, "chemistry": "lihv"},
+    ],
+}
+
+
+def columns_of(questions: list[dict[str, Any]]) -> dict[str, list[Any]]:
+    names = dict.fromkeys(name for question in questions for name in question)
+    return {name: [question.get(name, ABSENT) for question in questions] for name in names}
+
+
+def batch(name: str, questions: list[dict[str, Any]]) -> Outcome:
+    return run(find(name), columns_of(questions), len(questions), text=False)
+
+
+def pointers(outcome: Outcome, row: int) -> list[str]:
+    return [fault.pointer for fault in outcome.faults.get(row, ())]
+
+
+# Defaults
+
+
+def test_defaults_are_filled_in_and_named() -> None:
+    """By definition, pack-energy declares parallel 1, lipo, reserve 20 %; pack_mass has no default and is not named."""
+    answer = ask(find("pack-energy"), {"cells": 6, "capacity": 1300})
+    assert answer["assumed"] == ["parallel", "chemistry", "reserve"]
+    assert {name: answer["given"][name] for name in answer["assumed"]} == {
+        "parallel": 1,
+        "chemistry": "lipo",
+        "reserve": 20,
+    }
+    assert "pack_mass" not in answer["given"]
+
+
+def test_a_default_that_is_given_is_not_assumed() -> None:
+    """And changes nothing."""
+    bare = ask(find("pack-energy"), {"cells": 6, "capacity": 1300})
+    said = ask(
+        find("pack-energy"), {"cells": 6, "capacity": 1300, "reserve": "20 %", "chemistry": "lipo", "parallel": 1}
+    )
+    assert said["assumed"] == []
+    assert said["results"] == bare["results"]
+
+
+def test_a_default_may_depend_on_other_inputs() -> None:
+    """By hand: 10 mohm Ah / 2.6 Ah = 3.846 mohm."""
+    answer = ask(find("pack-current"), {**PACK, "capacity": "2.6 Ah"})
+    assert answer["given"]["cell_resistance"] == pytest.approx(10 / 2.6, rel=1e-11)
+    assert "cell_resistance" in answer["assumed"]
+
+
+def test_what_replaces_others_voids_their_defaults_and_values_by_row() -> None:
+    """open_circuit_voltage replaces state_of_charge in the rows that give it, and only there."""
+    questions = [
+        PACK,
+        {**PACK, "open_circuit_voltage": 23},
+        {**PACK, "open_circuit_voltage": 23, "state_of_charge": 90},
+    ]
+    outcome = batch("pack-current", questions)
+    assert np.isnan(outcome.given.state_of_charge).tolist() == [False, True, True]
+    assert outcome.assumed["state_of_charge"].tolist() == [True, False, False]
+    assert outcome.unused["state_of_charge"].tolist() == [False, False, True]
+    np.testing.assert_allclose(outcome.results.open_circuit_voltage, [6 * 3.7926, 23, 23], rtol=1e-12)
+
+
+# Missing and wrong
+
+
+def test_one_of_a_group_is_enough_and_none_is_told() -> None:
+    """mass-margin needs parts or masses; both is fine."""
+    for given_ in ({"masses": [1]}, {"parts": [{"mass": 1}]}, {"masses": [1], "parts": [{"mass": 1}]}):
+        assert ask(find("mass-margin"), given_)["results"]["total"] > 0
+    with pytest.raises(Refused) as refused:
+        ask(find("mass-margin"), {"limit": 250})
+    (fault,) = refused.value.faults
+    assert fault.detail == "give parts or masses"
+    assert "parts:" in fault.accepted
+    assert "masses:" in fault.accepted
+
+
+def test_every_fault_in_one_outcome() -> None:
+    """Unknown names with near matches, missing ones, and every wrong value: the user mends all in one go."""
+    with pytest.raises(Refused) as refused:
+        ask(
+            find("pack-current"),
+            {"capasity": 1300, "power": "200 V", "chemistry": "lipp", "cell_resistance": -1, "reserve": 20},
+        )
+    faults = {fault.pointer: fault for fault in refused.value.faults}
+    assert set(faults) == {"/capasity", "/reserve", "/cells", "/capacity", "/power", "/chemistry", "/cell_resistance"}
+    assert "did you mean capacity?" in faults["/capasity"].detail
+    assert "did you mean lipo" in faults["/chemistry"].detail
+    assert faults["/power"].given == "200 V"
+    assert "W, kW, mW, hp" in faults["/power"].accepted
+    assert faults["/cells"].detail == "cells is required"
+    assert len(str(refused.value).splitlines()) == len(refused.value.faults)
+    assert worded(faults["/cells"]) == "cells: cells is required; accepted: a whole number from 1 to 24"
+
+
+def test_a_wish_for_units_that_cannot_be_met_is_one_more_fault() -> None:
+    with pytest.raises(Refused) as refused:
+        ask(find("pack-energy"), {"cells": 6}, result_units={"usable_energy": "V"})
+    assert [fault.pointer for fault in refused.value.faults] == ["/capacity", "/units"]
+    assert "Wh, kWh, mWh, J or kJ" in refused.value.faults[1].detail
+
+
+def test_an_unknown_calculator_names_near_ones() -> None:
+    with pytest.raises(UnknownCalculator, match="did you mean pack-energy"):
+        find("pack-enrgy")
+    with pytest.raises(UnknownCalculator, match="mass-margin"):
+        find("zzzzzz")
+
+
+# Batches
+
+
+def test_a_question_that_lacks_an_input_in_one_row() -> None:
+    questions = [PACK, {"cells": 6, "capacity": 1300}, PACK]
+    outcome = batch("pack-current", questions)
+    assert [pointers(outcome, row) for row in range(3)] == [[], ["/power"], []]
+
+
+def test_every_row_lacks_a_name_that_no_row_gives() -> None:
+    """Told once in each row, as a batch of columns leaves it out altogether."""
+    outcome = batch("pack-current", [{"cells": 6, "power": 1}, {"cells": 6, "power": 1}])
+    assert [pointers(outcome, row) for row in range(2)] == [["/capacity"], ["/capacity"]]
+    assert outcome.results is None
+
+
+@pytest.mark.parametrize("name", QUESTIONS)
+def test_three_at_once_are_three_singles_bit_for_bit(name: str) -> None:
+    """Values, uncertainties, notes and what was assumed."""
+    calculator = find(name)
+    together = batch(name, QUESTIONS[name])
+    assert together.faults == {}
+    for row, question in enumerate(QUESTIONS[name]):
+        alone = run(calculator, {key: [value] for key, value in question.items()}, 1, text=False)
+        for result in calculator.answered:
+            one, many = getattr(alone.results, result), getattr(together.results, result)[row : row + 1]
+            np.testing.assert_array_equal(one, many, err_msg=result)
+            if (
+                alone.uncertainty is not None
+                and together.uncertainty is not None
+                and result in alone.uncertainty.standard
+            ):
+                np.testing.assert_array_equal(
+                    alone.uncertainty.standard[result], together.uncertainty.standard[result][row : row + 1]
+                )
+        assert {n.said.code for n in alone.notes} == {n.said.code for n in together.notes if n.rows[row]}
+        assert {n for n, v in alone.assumed.items() if v[0]} == {n for n, v in together.assumed.items() if v[row]}
+
+
+@pytest.mark.parametrize(
+    ("name", "wrong"),
+    [
+        (name, wrong)
+        for name in QUESTIONS
+        for wrong, kind in registry.load()[name].asked.items()
+        if isinstance(kind, Quantity | Choice) or wrong == "cells"
+    ],
+)
+def test_a_bad_row_does_not_spoil_the_others(name: str, wrong: str) -> None:
+    """Whichever input is wrong in it: its neighbours come out as they would alone, and it bears the fault."""
+    good = QUESTIONS[name]
+    outcome = batch(name, [good[0], {**good[0], wrong: "nonsense"}, good[1]])
+    assert [pointers(outcome, row) for row in range(3)] == [[], [f"/{wrong}"], []]
+    for at, question in ((0, good[0]), (2, good[1])):
+        alone = batch(name, [question])
+        for result in find(name).answered:
+            np.testing.assert_array_equal(
+                getattr(alone.results, result), getattr(outcome.results, result)[at : at + 1], err_msg=result
+            )
+
+
+CELLS: Final[list[Any]] = [
+    *(ABSENT, None, True, [], {}, "", "x", "lipo", "6 V", "5 ± 1 %", "1 ± 9"),
+    *(0, 1, 6, -1, 1e5, 1e-9, 1e300, 10**400, float("nan")),
+]
+
+
+@pytest.mark.parametrize("name", QUESTIONS)
+@given(data=st.data())
+def test_nothing_in_a_question_raises(name: str, data: st.DataObject) -> None:
+    """One or two inputs of a good question may be any of these, right or wrong, beside a row that is right: an outcome
+    comes back, with a fault or an answer in each row."""
+    good = QUESTIONS[name][0]
+    altered = data.draw(
+        st.dictionaries(st.sampled_from(list(find(name).asked)), st.sampled_from(CELLS), min_size=1, max_size=2)
+    )
+    outcome = batch(name, [good, {**good, **altered}])
+    assert 0 not in outcome.faults
+    assert outcome.results is not None
+
+
+# A small calculator of our own
+
+
+@dataclass(frozen=True, slots=True)
+class Inputs:
+    """A length, whether to double it, and by which law."""
+
+    length: Annotated[Array, Quantity("m", "Length.", at_least=0, at_most=100)]
+    doubled: Annotated[BoolArray, Flag("Whether to double it.")]
+    law: Annotated[IndexArray, Choice(("plain", "squared"), "Which law.", optional=True)]
+    label: Annotated[Any, Text("What it is.", optional=True)]
+
+
+@dataclass(frozen=True, slots=True)
+class Results:
+    """Another length."""
+
+    grown: Annotated[Array, Quantity("m", "Longer.", method="length, doubled if asked for")]
+    long: Annotated[BoolArray, Flag("Whether above 10 m.", method="grown > 10")]
+
+
+def grow(given: Inputs) -> Results:
+    """Grow a length."""
+    grown = np.where(given.doubled, 2 * given.length, given.length)
+    return Results(grown=grown, long=grown > 10)
+
+
+def made(formula: Any) -> Calculator[Inputs, Results]:
+    """The calculator about a formula."""
+    return Calculator(
+        title="How long?",
+        summary="Longer.",
+        inputs=Inputs,
+        results=Results,
+        formula=formula,
+        assumptions=(Assumption("law", "plain where doubled", lambda g: np.where(g.doubled, 0, -1)),),
+        references=(Reference("By hand"),),
+        cautions=(Caution("care", "Take care."),),
+        examples=(Example("One", given={"length": 1}, expected={"grown": 1}, rtol=1e-12, source="by hand"),),
+    )
+
+
+def test_a_flag_a_text_and_an_assumed_choice() -> None:
+    """An assumption of -1 leaves a choice open; a flag is false unless given."""
+    calculator = made(grow)
+    both = run(calculator, {"length": [6, 6], "doubled": [True, ABSENT], "label": ["rod", ABSENT]}, 2, text=False)
+    assert both.results.grown.tolist() == [12, 6]
+    assert both.results.long.tolist() == [True, False]
+    assert both.given.law.tolist() == [0, -1]
+    assert both.assumed["law"].tolist() == [True, False]
+    answer = ask(calculator, {"length": 6, "label": "rod"})
+    assert answer["given"] == {"length": 6, "doubled": False, "label": "rod"}
+    assert answer["assumed"] == ["doubled"]
+    assert answer["results"] == {"grown": 6, "long": False}
+
+
+def _wrong_shape(given: Inputs) -> Results:
+    """One value for many rows."""
+    return Results(grown=np.array([1.0, 2.0, 3.0]), long=given.length > 10)
+
+
+def _scalar(given: Inputs) -> Results:
+    """No array at all."""
+    return Results(grown=1.0, long=given.length > 10)  # type: ignore[arg-type]
+
+
+def _wrong_type(given: Inputs) -> Results:
+    """Whole numbers for a quantity."""
+    return Results(grown=np.array([1, 2]), long=given.length > 10)
+
+
+def _wrong_result(given: Inputs) -> Results:
+    """Something else altogether."""
+    return given  # type: ignore[return-value]
+
+
+@pytest.mark.parametrize(
+    ("formula", "told"),
+    [
+        pytest.param(_wrong_shape, "grown", id="another-number-of-rows"),
+        pytest.param(_scalar, "grown", id="a-bare-number"),
+        pytest.param(_wrong_type, "grown", id="whole-numbers"),
+        pytest.param(_wrong_result, "Inputs", id="not-the-results"),
+    ],
+)
+def test_a_formula_that_breaks_its_word_is_told_by_name(formula: Any, told: str) -> None:
+    """A fault of ours, not the user's: it must not be answered."""
+    with pytest.raises(TypeError, match=told):
+        run(made(formula), {"length": [1, 2]}, 2, text=False)

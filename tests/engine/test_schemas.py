@@ -1,0 +1,42 @@
+"""The quick judge of names and marshmallow's schema: one verdict, whatever the names."""
+
+from typing import Any
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from gramwatt.engine import registry, schemas, validation
+from gramwatt.engine.column_types import Column
+
+CALCULATORS = registry.load()
+
+
+def shown(loaded: validation.Loaded) -> tuple[Any, ...]:
+    """Columns and faults, so that they can be compared."""
+    columns = {name: (repr(column.values), repr(column.faults), repr(column.spread)) for name, column in _all(loaded)}
+    return columns, loaded.faults
+
+
+def _all(loaded: validation.Loaded) -> list[tuple[str, Column]]:
+    return sorted(loaded.columns.items())
+
+
+@pytest.mark.parametrize("name", CALCULATORS)
+@settings(max_examples=100, deadline=None)
+@given(data=st.data(), text=st.booleans())
+def test_both_give_the_same_verdict(name: str, data: st.DataObject, text: bool) -> None:
+    calculator = CALCULATORS[name]
+    names = st.sampled_from([*calculator.asked, "powr", "", "unit"])
+    cell: st.SearchStrategy[Any] = st.sampled_from(
+        [6, "6", "1.3 Ah", "lipo", None, True, [1, 2], {}, "x", -1, 1e300, []]
+    )
+    asked = data.draw(st.dictionaries(names, st.tuples(cell).map(list), max_size=8))
+    assert shown(validation.load(calculator, asked, text=text)) == shown(schemas.judged(calculator, asked, text=text))
+
+
+def test_the_quick_judge_is_used(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Else the test above would compare the schema with itself."""
+    monkeypatch.setattr(schemas, "judged", lambda *_, **__: pytest.fail("the schema was asked"))
+    loaded = validation.load(CALCULATORS["pack-energy"], {"cells": [6], "capacity": [1300]}, text=False)
+    assert not loaded.faults

@@ -1,0 +1,270 @@
+"""From the uncertainty of inputs to that of results, against hand sums and the package `uncertainties`."""
+
+from typing import Any, Final
+
+import numpy as np
+import pytest
+import uncertainties
+from hypothesis import given
+from hypothesis import strategies as st
+from uncertainties import umath
+
+from gramwatt import calculate
+from gramwatt.engine.calculate import find
+from gramwatt.engine.columns import spread_kind
+from gramwatt.engine.evaluate import run
+from gramwatt.engine.uncertainty import combine, repeat_rows
+from gramwatt.model import Quantity
+
+
+def told(calculator: str, **inputs: Any) -> dict[str, Any]:
+    """The part `uncertainty` of an answer."""
+    found: dict[str, Any] = calculate(calculator, **inputs).get("uncertainty", {})
+    return found
+
+
+def test_products_and_quotients_by_hand() -> None:
+    """By hand, relative parts in quadrature: 1 % of capacity and 2 % of mass give sqrt(5) % of the quotient, shared
+    1 to 4; the energy has the 1 % alone; the voltage has nothing."""
+    found = told("pack-energy", cells=6, capacity="1300 ± 13 mAh", pack_mass="200 ± 4 g")
+    answer = calculate("pack-energy", cells=6, capacity=1300, pack_mass=200)["results"]
+    # Second order of the finite step: a quotient by 1 +- u is off by u^2 = 4e-4.
+    assert found["specific_energy"]["standard"] == pytest.approx(answer["specific_energy"] * 0.01 * 5**0.5, rel=5e-4)
+    assert found["specific_energy"]["shares"] == pytest.approx({"capacity": 0.2, "pack_mass": 0.8}, rel=1e-3)
+    assert found["nominal_energy"] == {
+        "standard": pytest.approx(0.2886, rel=1e-9),
+        "low": pytest.approx(28.86 - 0.5772, rel=1e-9),
+        "high": pytest.approx(28.86 + 0.5772, rel=1e-9),
+        "shares": pytest.approx({"capacity": 1.0}, rel=1e-9),
+    }
+    assert found["nominal_voltage"]["standard"] == 0
+
+
+STATED: Final[dict[str, tuple[float, float, str]]] = {
+    "capacity": (1300, 6, "mAh"),
+    "power": (700, 4, "W"),
+    "open_circuit_voltage": (25.0, 0.05, "V"),
+    "cell_resistance": (8, 0.05, "mohm"),
+    "lead_resistance": (2, 0.03, "mohm"),
+    "pack_temperature": (15, 0.2, "degC"),
+    "activation_energy": (20, 0.2, "kJ/mol"),
+    "discharge_rating": (100, 0.5, "C"),
+}
+
+
+def test_pack_current_against_another_package() -> None:
+    """The formulas written again for `uncertainties` (analytic derivatives); small u, so finite steps agree to 1e-3."""
+    found = told("pack-current", cells=6, **{name: f"{v} +/- {u} {unit}" for name, (v, u, unit) in STATED.items()})
+    x = {name: uncertainties.ufloat(value, spread) for name, (value, spread, _) in STATED.items()}
+    kelvin = x["pack_temperature"] + 273.15
+    factor = umath.exp(x["activation_energy"] * 1e3 / 8.314462618 * (1 / kelvin - 1 / 298.15))
+    resistance = (6 * x["cell_resistance"] * factor + x["lead_resistance"]) / 1e3
+    voltage, power = x["open_circuit_voltage"], x["power"]
+    current = 2 * power / (voltage + umath.sqrt(voltage**2 - 4 * power * resistance))
+    expected = {
+        "current": current,
+        "loaded_voltage": voltage - current * resistance,
+        "c_rate": current / (x["capacity"] / 1e3),
+        "pack_heat": current**2 * resistance,
+        "greatest_power": voltage**2 / (4 * resistance),
+        "rating_used": 100 * current / (x["capacity"] / 1e3) / x["discharge_rating"],
+        "pack_resistance": resistance * 1e3,
+    }
+    for name, number in expected.items():
+        assert found[name]["standard"] == pytest.approx(number.std_dev, rel=1e-3), name
+        shares = {
+            lever: (part / number.std_dev) ** 2
+            for lever, variable in x.items()
+            for part in [number.error_components().get(variable, 0.0)]
+            if part
+        }
+        assert found[name]["shares"] == pytest.approx(shares, rel=5e-3, abs=1e-6), name
+
+
+def test_throttle_cap_against_another_package() -> None:
+    """The cap by a target speed; u of 0.5 %, so finite steps agree to 1e-3."""
+    found = told(
+        "throttle-cap", kv="2400 ± 12 rpm/V", cells=6, cell_voltage="3.7 ± 0.02 V", target_speed="30000 ± 100 rpm"
+    )
+    kv, volts, speed = (uncertainties.ufloat(*each) for each in ((2400, 12), (3.7, 0.02), (30000, 100)))
+    cap = speed / (kv * 6 * volts)
+    expected = {"throttle_cap": 100 * cap, "thrust_share": 100 * cap**2, "power_share": 100 * cap**3}
+    for name, number in expected.items():
+        assert found[name]["standard"] == pytest.approx(number.std_dev, rel=1e-3), name
+    assert found["uncapped_speed"]["standard"] == pytest.approx((kv * 6 * volts).std_dev, rel=1e-3)
+    assert found["no_load_speed"]["standard"] == pytest.approx(100, rel=1e-3)
+
+
+def test_an_assumption_follows_the_input_it_comes_from() -> None:
+    """By hand: target_kv is kv and both voltages are one unless given, so the cap is 4/6 whatever they are; taken as
+    independent they would give it an uncertainty that it has not."""
+    found = told("throttle-cap", kv="2400 ± 100 rpm/V", cells=6, target_cells=4, cell_voltage="3.7 ± 0.2 V")
+    assert found["throttle_cap"]["standard"] == pytest.approx(0, abs=1e-9)
+    assert found["matched_kv"]["standard"] == pytest.approx(100 * 4 / 6, rel=1e-9)
+
+
+def test_endurance_carries_uncertainty_through_the_integral() -> None:
+    """By hand: without resistance time is energy over power, so 2 % of power is 2 % of time (to u^2), and charge used
+    to a reserve has none."""
+    found = told("endurance", cells=6, capacity=1300, power="200 ± 4 W", cell_resistance=0)
+    answer = calculate("endurance", cells=6, capacity=1300, power=200, cell_resistance=0)["results"]
+    assert found["endurance"]["standard"] == pytest.approx(0.02 * answer["endurance"], rel=1e-3)
+    assert found["charge_used"]["standard"] == 0
+    assert "ended_by" not in found
+
+
+@given(st.floats(0.01, 0.2), st.floats(0.01, 0.2), st.floats(0.01, 0.2))
+def test_shares_sum_to_one(a: float, b: float, c: float) -> None:
+    """Round numbers of 12 digits: each sum within 1e-10."""
+    found = told(
+        "pack-current",
+        cells=6,
+        capacity=f"1300 ± {1300 * a:.6f} mAh",
+        power=f"200 ± {200 * b:.6f} W",
+        cell_resistance=f"8 ± {8 * c:.6f} mohm",
+    )
+    for name, each in found.items():
+        if each["standard"]:
+            assert sum(each["shares"].values()) == pytest.approx(1, rel=1e-10), name
+    assert set(found["pack_resistance"]["shares"]) == {"cell_resistance"}
+
+
+@given(st.floats(0.1, 5.0))
+def test_twice_the_uncertainty_of_the_input_is_twice_that_of_a_linear_result(spread: float) -> None:
+    """Scaling law."""
+    once, twice = (told("pack-energy", cells=6, capacity=f"1300 ± {k * spread:.9f} mAh") for k in (1, 2))
+    assert twice["usable_energy"]["standard"] == pytest.approx(2 * once["usable_energy"]["standard"], rel=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("inputs", "result", "expected"),
+    [
+        # By hand, linear results, so the shortened and rescaled step is exact.
+        # 28.86 Wh x 5 %: the step down from 0 % is left out.
+        pytest.param({"reserve": "0 ± 5 %"}, "usable_energy", 1.443, id="at-a-closed-lower-bound"),
+        # 28.86 Wh x 3 %: up from 99 % it goes half way to the open bound.
+        pytest.param({"reserve": "99 ± 3 %"}, "usable_energy", 0.8658, id="at-an-open-upper-bound"),
+        # 22.2 V x 5 mAh: down from 1 mAh it goes to 0.5 mAh, never to nothing or below.
+        pytest.param({"capacity": "1 ± 5 mAh"}, "nominal_energy", 0.111, id="at-an-open-lower-bound"),
+        # 22.2 V x 100 Ah: up from the greatest capacity there is no step.
+        pytest.param({"capacity": "1000 ± 100 Ah"}, "nominal_energy", 2220.0, id="at-a-closed-upper-bound"),
+    ],
+)
+def test_a_step_is_kept_within_bounds(inputs: dict[str, Any], result: str, expected: float) -> None:
+    found = told("pack-energy", **{"cells": 6, "capacity": 1300, **inputs})
+    assert found[result]["standard"] == pytest.approx(expected, rel=1e-9)
+
+
+def test_a_step_never_reaches_an_open_bound() -> None:
+    """By hand: 28.86 Wh over 1 g, moved to 6 g and to half way to nothing, 0.5 g; 28860 Wh/kg x (2 - 1/6) x 5/5.5 =
+    48100 Wh/kg. On the bound itself the quotient would be infinite."""
+    found = told("pack-energy", cells=6, capacity=1300, pack_mass="1 ± 5 g")
+    assert found["specific_energy"]["standard"] == pytest.approx(48100, rel=1e-9)
+
+
+def test_a_full_pack_steps_down_only() -> None:
+    """By hand: lipo from 100 to 95 % falls 4.2 - 4.1384 = 0.0616 V a cell; 1 % of charge is 6 x 0.01232 V."""
+    found = told("pack-current", cells=6, capacity=1300, power=0, state_of_charge="100 ± 1 %")
+    assert found["open_circuit_voltage"]["standard"] == pytest.approx(6 * 0.01232, rel=1e-9)
+
+
+def test_entries_of_a_list() -> None:
+    """By hand: 1 g and 2 g in quadrature are sqrt(5) g, shared 1 to 4; running totals gather them."""
+    found = told("mass-margin", masses=["100 ± 1 g", "50 ± 2 g", 30], resolution=0)
+    assert found["total"]["standard"] == pytest.approx(5**0.5, rel=1e-9)
+    assert found["total"]["shares"] == pytest.approx({"masses/0": 0.2, "masses/1": 0.8}, rel=1e-9)
+    assert found["running_total"]["standard"] == pytest.approx([1, 5**0.5, 5**0.5], rel=1e-9)
+
+
+def test_entries_of_a_table() -> None:
+    """By hand: 4 x 0.1 g and 0.3 g in quadrature are 0.5 g, shared 16 to 9."""
+    found = told(
+        "mass-margin",
+        parts=[{"mass": "11 ± 0.1 g", "count": 4}, {"mass": 5}, {"mass": 50, "mass_u": "300 mg"}],
+        resolution=0,
+    )
+    assert found["total"]["standard"] == pytest.approx(0.5, rel=1e-9)
+    assert found["total"]["shares"] == pytest.approx({"parts/0/mass": 0.64, "parts/2/mass": 0.36}, rel=1e-9)
+    assert found["margin"]["standard"] == pytest.approx(0.5, rel=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("inputs", "lever"),
+    [
+        # By hand: 9 degF are 5 K; 5 degC are 5 K: a width has no offset.
+        pytest.param({"pack_temperature": "77 ± 9 degF"}, "fahrenheit", id="fahrenheit"),
+        pytest.param({"pack_temperature": "25 ± 5 °C"}, "celsius", id="celsius"),
+    ],
+)
+def test_the_width_of_a_temperature_has_no_offset(inputs: dict[str, Any], lever: str) -> None:
+    """The same as 298.15 +- 5 K."""
+    pack = {"cells": 6, "capacity": 1300, "power": 200, "cell_resistance": 8}
+    kelvin = told("pack-current", **pack, pack_temperature="298.15 ± 5 K")["pack_resistance"]["standard"]
+    assert kelvin > 0, lever
+    found = told("pack-current", **pack, **inputs)["pack_resistance"]["standard"]
+    assert found == pytest.approx(kelvin, rel=1e-9)
+
+
+def test_an_uncertainty_is_in_the_unit_of_its_result() -> None:
+    """By hand: 0.2886 Wh x 3.6 kJ/Wh."""
+    answer = calculate("pack-energy", cells=6, capacity="1300 ± 13 mAh", units={"nominal_energy": "kJ"})
+    assert answer["uncertainty"]["nominal_energy"]["standard"] == pytest.approx(1.03896, rel=1e-9)
+    assert answer["units"]["nominal_energy"] == "kJ"
+
+
+@pytest.mark.parametrize(
+    "inputs",
+    [pytest.param({"capacity": 1300}, id="none-stated"), pytest.param({"capacity": "1.3 Ah"}, id="only-a-unit")],
+)
+def test_no_uncertainty_no_part_of_that_name(inputs: dict[str, Any]) -> None:
+    assert "uncertainty" not in calculate("pack-energy", cells=6, **inputs)
+
+
+def test_what_was_replaced_adds_no_uncertainty() -> None:
+    """A charge that is not used cannot make the result less sure."""
+    found = told(
+        "pack-current",
+        cells=6,
+        capacity=1300,
+        power=200,
+        open_circuit_voltage="23 ± 0.1 V",
+        state_of_charge="50 ± 20 %",
+        cell_resistance=8,
+    )
+    assert found["open_circuit_voltage"]["standard"] == pytest.approx(0.1, rel=1e-9)
+    assert set(found["current"]["shares"]) == {"open_circuit_voltage"}
+
+
+def test_a_result_without_an_answer_has_no_uncertainty() -> None:
+    found = told("pack-current", cells=6, capacity=1300, power="9000 ± 10 W", cell_resistance="8 ± 1 mohm")
+    assert "current" not in found
+    assert found["pack_resistance"]["standard"] == pytest.approx(6, rel=1e-9)
+
+
+def test_reducing_the_results_of_moved_rows() -> None:
+    """By hand: one result of two rows, two sources. Row one: half of 11 - 9 and of 12 - 8 are 1 and 2, sqrt(5) in
+    quadrature, shared 1 to 4. Row two: the second source was not moved (scale 0), so the first has it all."""
+    results = np.array([[[10.0, 20.0], [11.0, 23.0], [9.0, 17.0], [12.0, 99.0], [8.0, 20.0]]])
+    standard, shares = combine(results, np.array([[0.5, 0.5], [0.5, 0.0]]))
+    np.testing.assert_allclose(standard, [[5**0.5, 3.0]], rtol=1e-15)
+    np.testing.assert_allclose(shares, [[[0.2, 1.0], [0.8, 0.0]]], rtol=1e-15)
+
+
+def test_the_rows_on_which_a_formula_is_evaluated() -> None:
+    """By hand: the row as given, then each source up and down; 98 + 5 % is cut at the closed bound of 100 %."""
+    calculator = find("pack-current")
+    given = run(calculator, {"cells": [6], "capacity": [1300], "power": [500]}, 1, text=False).given
+    fields = {name: getattr(given, name) for name in calculator.asked} | {"state_of_charge": np.array([0.98])}
+    repeated = repeat_rows(calculator, fields, {("power",): np.array([20.0]), ("state_of_charge",): np.array([0.05])})
+    assert repeated.sources == ("power", "state_of_charge")
+    np.testing.assert_allclose(repeated.inputs.power, [500, 520, 480, 500, 500], rtol=1e-15)
+    np.testing.assert_allclose(repeated.inputs.state_of_charge, [0.98, 0.98, 0.98, 1.0, 0.93], rtol=1e-15)
+    np.testing.assert_allclose(repeated.inputs.cells, [6] * 5, rtol=1e-15)
+    np.testing.assert_allclose(repeated.scales, [[0.5], [0.05 / 0.07]], rtol=1e-12)
+
+
+def test_the_kind_that_reads_a_standard_uncertainty_is_made_once() -> None:
+    """What is prepared to judge a kind is kept with it, so one made for each request would be kept for ever."""
+    kind = find("pack-current").asked["power"]
+    assert isinstance(kind, Quantity)
+    assert spread_kind("power", kind) is spread_kind("power", kind)

@@ -1,0 +1,131 @@
+"""Numbers, near words and echoes as people see them."""
+
+import json
+import math
+from decimal import Decimal
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from gramwatt.engine.messages import Fault, accepts, bounds, echo, measured, near, one_of, plain, shortest
+from gramwatt.model import Choice, Count, Flag, Quantity, Series, Text
+
+
+@pytest.mark.parametrize(
+    ("value", "digits", "expected"),
+    [
+        pytest.param(6.0, 12, "6", id="whole-without-a-point"),
+        pytest.param(0.1 + 0.2, 12, "0.3", id="last-bits-dropped"),
+        pytest.param(1 / 3, 5, "0.33333", id="digits-cut"),
+        pytest.param(-0.0, 12, "0", id="no-minus-before-zero"),
+        pytest.param(-1e-300, 12, "-1e-300", id="tiny-is-not-zero"),
+        pytest.param(1e5, 5, "100000", id="no-exponent-for-a-hundred-thousand"),
+        pytest.param(1e14, 12, "100000000000000", id="no-exponent-below-1e15"),
+        pytest.param(1e15, 12, "1e+15", id="exponent-from-1e15"),
+        pytest.param(0.00001, 12, "0.00001", id="no-exponent-for-a-hundred-thousandth"),
+        pytest.param(1.234e-6, 12, "0.000001234", id="small-with-its-digits"),
+        pytest.param(1e-8, 12, "1e-08", id="exponent-below-1e-7"),
+        pytest.param(9.999999e-6, 3, "0.00001", id="rounds-up-to-the-next-power"),
+    ],
+)
+def test_plain(value: float, digits: int, expected: str) -> None:
+    """By definition: what a person would write."""
+    assert plain(value, digits) == expected
+
+
+@given(st.floats(allow_nan=False, allow_infinity=False), st.integers(1, 15))
+def test_plain_has_at_most_so_many_significant_digits(value: float, digits: int) -> None:
+    """And is the nearest such number, for whole numbers of many digits too."""
+    text = plain(value, digits)
+    assert float(text) == pytest.approx(float(f"{value:.{digits}g}"), rel=1e-15, abs=0)
+    assert len(Decimal(text).normalize().as_tuple().digits) <= digits
+
+
+@given(st.floats(1e-7, 1e14))
+def test_plain_has_no_exponent_for_usual_numbers(value: float) -> None:
+    assert "e" not in plain(value)
+
+
+@given(st.floats(allow_nan=False, allow_infinity=False))
+def test_shortest_survives_json(value: float) -> None:
+    """Rounding twice changes nothing, and 12 digits are within half a unit of the last."""
+    short = shortest(value)
+    assert shortest(short) == short
+    assert json.loads(json.dumps(short)) == short
+    assert short == pytest.approx(value, rel=0.5e-11, abs=1e-320)
+
+
+def test_measured() -> None:
+    assert measured(1.3, "Ah") == "1.3 Ah"
+    assert measured(0.7, "1") == "0.7"
+
+
+@pytest.mark.parametrize(
+    ("word", "expected"),
+    [
+        pytest.param("capasity", ["capacity"], id="misspelt"),
+        pytest.param("CAPACITY", ["capacity"], id="capitals"),
+        pytest.param("cell-resistance", ["cell_resistance"], id="dash-for-underscore"),
+        pytest.param("zzz", [], id="nothing-near"),
+        pytest.param("", [], id="empty"),
+        pytest.param("capacity" + "x" * 100000, [], id="very-long"),
+    ],
+)
+def test_near(word: str, expected: list[str]) -> None:
+    assert near(word, ["cells", "capacity", "cell_resistance"]) == expected
+
+
+def test_near_gives_three_at_most_nearest_first() -> None:
+    assert near("cell", ["cello", "cells", "cell", "celli", "ball"]) in (
+        ["cell", first, second] for first in ("cello", "cells", "celli") for second in ("cello", "cells", "celli")
+    )
+
+
+@pytest.mark.parametrize(
+    ("value", "expected"),
+    [
+        pytest.param("6S", "6S", id="short-text-as-it-is"),
+        pytest.param("x" * 81, "x" * 80 + "... (81 characters)", id="long-text-cut"),
+        pytest.param("a\ud800", "a?", id="lone-surrogate-cannot-be-sent"),
+        pytest.param([1, 2, 3], "a list of 3", id="list-by-its-length"),
+        pytest.param({"a": 1}, "an object of 1", id="object-by-its-length"),
+        pytest.param(math.nan, "nan", id="nan-is-not-json"),
+        pytest.param(math.inf, "inf", id="infinity-is-not-json"),
+        pytest.param(2**53, 2**53, id="exact-in-every-reader"),
+        pytest.param(2**53 + 1, "9007199254740993", id="beyond-exact-as-text"),
+        pytest.param(10**5000, "a whole number of more than 100 digits", id="longer-than-python-prints"),
+        pytest.param(-(10**5000), "a whole number of more than 100 digits", id="the-same-below-zero"),
+        pytest.param(True, True, id="boolean"),
+        pytest.param(None, None, id="null"),
+        pytest.param(1.5, 1.5, id="number"),
+    ],
+)
+def test_echo(value: object, expected: object) -> None:
+    found = echo(value)
+    assert found == expected
+    assert type(found) is type(expected)
+
+
+def test_one_of() -> None:
+    assert one_of(["a"]) == "a"
+    assert one_of(["a", "b"]) == "a or b"
+    assert one_of(["a", "b", "c"]) == "a, b or c"
+
+
+def test_accepts() -> None:
+    """By definition: what a field accepts, with bounds in its own unit."""
+    quantity = Quantity("V", "", above=0, at_most=4.5)
+    assert bounds(quantity) == "above 0 and at most 4.5"
+    assert accepts(quantity) == "above 0 and at most 4.5 V: a number in V, or text with a unit (V, mV)"
+    assert accepts(Quantity("1", "", at_least=0, below=2)) == "a number at least 0 and below 2"
+    assert accepts(Count("", at_least=1, at_most=24)) == "a whole number from 1 to 24"
+    assert accepts(Choice(("a", "b"), "")) == "a or b"
+    assert accepts(Flag("")) == "true or false"
+    assert accepts(Text("", longest=9)) == "1 to 9 printable characters"
+    assert accepts(Series(quantity, "", longest=5)).startswith("a list of 1 to 5 values, each above 0")
+
+
+def test_a_pointer_is_escaped_as_it_is_nested() -> None:
+    """RFC 6901, section 3: ~ is ~0 and / is ~1, in that order."""
+    assert Fault("", "d", None, "a").under("a/b~c").under("parts").pointer == "/parts/a~1b~0c"

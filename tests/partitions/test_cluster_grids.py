@@ -1,0 +1,119 @@
+"""Grids on Dask workers; and what is said where the scheduler, its workers or the library are not as they should be."""
+
+from __future__ import annotations
+
+import socket
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner, Result
+
+from gramwatt.__main__ import main
+from gramwatt.engine import registry
+from gramwatt.engine.tables import sweep
+from gramwatt.engine.tables.compute import Plan, answered
+from gramwatt.engine.tables.ranking import Wish, best_of
+from gramwatt.engine.tables.ranking import merged as merged_best
+from gramwatt.partitions import cluster
+from gramwatt.partitions.job import best_part
+from gramwatt.partitions.sources import Grid
+from gramwatt.partitions.split import split_grid
+from partitions.dask_workers import Cluster
+
+PLAN = Plan("pack-current", {"cells": "6", "capacity": "1300"})
+
+
+def run(*words: object, body: bytes | None = None) -> Result:
+    return CliRunner().invoke(main, [str(word) for word in words], input=body)
+
+
+@pytest.mark.parametrize("address", ["nonsense", "foo://127.0.0.1:1", "tcp://127.0.0.1:1", "", "http://127.0.0.1:8786"])
+def test_an_address_without_a_scheduler_is_told_in_a_line(address: str, tmp_path: Path) -> None:
+    table = tmp_path / "table.csv"
+    table.write_bytes(b"cells,power,capacity\n6,500,1300\n")
+    words = ("batch", "pack-current", table, "-o", tmp_path / "out.csv", "--scheduler", address)
+    command = [sys.executable, "-m", "gramwatt", *map(str, words)]
+    found = subprocess.run(command, capture_output=True, check=False)
+    assert (found.returncode, found.stdout) == (2, b"")
+    said = found.stderr.decode()
+    assert said.startswith(f"--scheduler {address}: no Dask scheduler answers there: ")
+    assert said.count("\n") == 1
+    assert list(tmp_path.iterdir()) == [table]
+
+
+def test_something_else_that_listens_is_no_scheduler() -> None:
+    with socket.create_server(("127.0.0.1", 0)) as other:
+        address = f"tcp://127.0.0.1:{other.getsockname()[1]}"
+        words = ("sweep", "pack-current", "cells=6", "capacity=1", "--vary", "power=1:2:3", "--best", "1")
+        result = run(*words, "--scheduler", address)
+    assert result.exit_code == 2
+    assert "no Dask scheduler answers there" in result.stderr
+
+
+def test_a_scheduler_without_workers_is_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(cluster, "CONNECT", 1)
+    made = Cluster(tmp_path)
+    try:
+        with pytest.raises(cluster.ClusterError, match="it has no workers"), cluster.connected(made.address):
+            pass
+    finally:
+        made.end()
+
+
+def test_workers_of_another_version_are_refused(workers: Cluster, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(cluster, "__version__", "9.9.9")
+    other = pytest.raises(cluster.ClusterError, match=r"has Gramwatt .*, and this is 9\.9\.9")
+    with other, cluster.connected(workers.address):
+        pass
+
+
+GRID = ("sweep", "pack-current", "cells=6", "--vary", "power=10:900:2000", "--vary", "capacity=500:3000:1300")
+
+
+@pytest.mark.parametrize("more", [(), ("--least",), ("--by", "pack_heat", "--uncertainty")], ids=str)
+def test_the_best_of_a_grid_are_those_found_alone(more: tuple[str, ...], workers: Cluster) -> None:
+    here = run(*GRID, "--best", "25", *more)
+    there = run(*GRID, "--best", "25", *more, "--scheduler", workers.address)
+    assert (there.exit_code, there.stderr) == (0, here.stderr)
+    assert there.stderr.startswith("2,600,000 points answered, 0 with a fault")
+    assert len(there.stdout.splitlines()) == 26
+    assert there.stdout_bytes == here.stdout_bytes
+
+
+def test_the_best_of_spans_are_the_best_of_all() -> None:
+    calculator = registry.load()["pack-current"]
+    axes = [
+        sweep.even_axis(calculator, name, start, stop, count, text=True)[0]
+        for name, start, stop, count in (("power", "10", "900", 300), ("capacity", "500", "3000", 100))
+    ]
+    known = tuple(axis for axis in axes if axis is not None)
+    plan, wish = Plan("pack-current", {"cells": "6"}), Wish(9, "current")
+    whole = best_of(wish, (piece for chunk in sweep.grid(known, text=True) for piece in answered(plan, chunk)))
+    grid = Grid(known)
+    parts = [best_part(plan, grid, wish, part)[1] for part in split_grid(grid, 1000)]
+    assert len(parts) == 30
+    merged = parts[0]
+    for part in reversed(parts[1:]):
+        merged = merged_best(wish, merged, part)
+    assert merged.rows.tolist() == whole.rows.tolist()
+
+
+def test_a_whole_grid_comes_back_in_order(workers: Cluster, tmp_path: Path) -> None:
+    words = ("sweep", "pack-current", "cells=6", "capacity=1300", "--vary", "power=1:500:300000")
+    out = tmp_path / "grid.csv"
+    there = run(*words, "-o", out, "--scheduler", workers.address, "--rows-per-part", "70000")
+    assert (there.exit_code, there.stderr) == (0, f"300,000 points answered, 0 with a fault: {out} (5 parts)\n")
+    assert out.read_bytes() == run(*words).stdout_bytes
+
+
+def test_without_dask_the_command_says_what_to_install(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setitem(sys.modules, "distributed", None)
+    words = ("sweep", "pack-current", "cells=6", "capacity=1", "--vary", "power=1:2:3", "--best", "1")
+    result = run(*words, "--scheduler", "x:1")
+    assert result.exit_code == 2
+    assert result.stderr == (
+        "Runs on several machines (--scheduler) need distributed, which is not installed: "
+        "pip install 'gramwatt[cluster]'\n"
+    )
