@@ -98,7 +98,7 @@ def in_numbers(example: Example) -> Example:
     """Return the same inputs without units, as the calculator's own units have them, for programs that know none."""
     from gramwatt.engine import calculate
 
-    found = calculate.ask(calculate.find(example.calculator), example.inputs)["given"]
+    found = calculate.compute_response(calculate.get_calculator(example.calculator), example.inputs)["given"]
     return dataclasses.replace(example, inputs={name: found[name] for name in example.inputs})
 
 
@@ -106,8 +106,8 @@ def _kind_of_answer(calculator: str, inputs: Mapping[str, Any]) -> object:
     from gramwatt.engine import calculate
 
     try:
-        found = calculate.ask(calculate.find(calculator), inputs)
-    except calculate.Refused:
+        found = calculate.compute_response(calculate.get_calculator(calculator), inputs)
+    except calculate.InvalidInput:
         return None
     return [caution["code"] for caution in found["cautions"]], list(found["assumed"])
 

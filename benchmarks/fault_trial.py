@@ -105,7 +105,7 @@ def request_repeatedly(address: Address, done: threading.Event, outcomes: Counte
     connection.close()
 
 
-def count_lost(address: Address, fault: Callable[[], object], seconds: float) -> str:
+def count_lost(address: Address, error: Callable[[], object], seconds: float) -> str:
     """Return how many requests are lost, of how many, while something happens."""
     outcomes: Counter[str] = Counter()
     done = threading.Event()
@@ -113,7 +113,7 @@ def count_lost(address: Address, fault: Callable[[], object], seconds: float) ->
     for client in clients:
         client.start()
     time.sleep(1)
-    fault()
+    error()
     time.sleep(seconds)
     done.set()
     for client in clients:
@@ -246,8 +246,8 @@ def main() -> None:
     server.start()
     print("| fault | result |\n| --- | --- |", flush=True)
     try:
-        for fault, result in trial(server):
-            print(f"| {fault} | {result} |", flush=True)
+        for error, result in trial(server):
+            print(f"| {error} | {result} |", flush=True)
     finally:
         server.stop()
 

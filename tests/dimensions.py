@@ -24,14 +24,14 @@ from gramwatt.engine.unit_expressions import SPELLINGS
 from gramwatt.model import (
     Calculator,
     Kind,
+    NumberList,
     Quantity,
     Recording,
     RecordingArray,
-    Samples,
-    Series,
-    Spread,
+    StandardUncertainty,
     Table,
     Text,
+    TimeSeries,
     Unit,
     fields_of,
 )
@@ -91,13 +91,13 @@ def wrong_dimensions(calculator: Calculator[Any, Any], raw: Any) -> list[str]:
     with other_units(own, *kernels):
         moved = _rescaled(raw, fields_of(calculator.inputs))
         after = evaluate(calculator, assume(calculator, moved))
-    return list(_wrong(before, after, calculator.answered))
+    return list(_wrong(before, after, calculator.result_fields))
 
 
 def _wrong(before: Any, after: Any, fields: Mapping[str, Kind], prefix: str = "") -> Iterator[str]:
     for name, kind in fields.items():
         expected, found = getattr(before, name), getattr(after, name)
-        quantity = kind.item if isinstance(kind, Series) else kind
+        quantity = kind.item if isinstance(kind, NumberList) else kind
         if isinstance(kind, Table):
             yield from _wrong(expected, found, fields_of(kind.row), f"{name}.")
         elif isinstance(kind, Text):
@@ -112,11 +112,11 @@ def _wrong(before: Any, after: Any, fields: Mapping[str, Kind], prefix: str = ""
 def _rescaled(values: Any, fields: Mapping[str, Kind]) -> Any:
     changes: dict[str, Any] = {}
     for name, kind in fields.items():
-        source = fields[kind.of] if isinstance(kind, Spread) else kind
-        source = source.item if isinstance(source, Series) else source
+        source = fields[kind.of] if isinstance(kind, StandardUncertainty) else kind
+        source = source.item if isinstance(source, NumberList) else source
         if isinstance(source, Quantity):
             changes[name] = getattr(values, name) * factor(source.unit)
-        elif isinstance(source, Samples):
+        elif isinstance(source, TimeSeries):
             changes[name] = _retold(getattr(values, name), fields_of(source.row))
         elif isinstance(source, Table):
             changes[name] = _rescaled(getattr(values, name), fields_of(source.row))

@@ -79,7 +79,7 @@ def all_uses() -> list[Use]:
         where = path.relative_to(PACKAGE).as_posix()
         if where not in NO_USER_TEXT:
             found += _uses_in(path, where)
-    kinds = [kind for each in registry.load().values() for kind in _texts(each.asked)]
+    kinds = [kind for each in registry.load().values() for kind in _texts(each.input_fields)]
     found += [Use(re.compile(kind.pattern), "fullmatch", "a text input") for kind in kinds if kind.pattern]
     return found
 

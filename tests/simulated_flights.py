@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from gramwatt.physics import cells
-from gramwatt.physics.recording import Course
+from gramwatt.physics.recording import CleanRecording
 
 CAPACITY = 1.3 * 3600
 FINE = 100  # steps a second of the simulation
@@ -23,7 +23,7 @@ def flown(
     size: float = 1.0,
     chemistry: int = 0,
     relaxing: tuple[float, float] = (0.0, 1.0),
-) -> Course:
+) -> CleanRecording:
     """An invented flight on four cells: hover, some punches, readings in steps of 10 mV and 10 mA at uneven times.
 
     ``volts``, ``amps``: noise. ``relaxing``: a further resistance [ohm] that builds up with a time constant [s].
@@ -49,4 +49,4 @@ def flown(
     lacking = np.full(len(read), np.nan)
     read_volts = np.round(voltage[read] + chance.normal(0, volts, len(read)), 2)
     read_amps = np.round(current[read] + chance.normal(0, amps, len(read)), 2)
-    return Course(time[read], read_volts, read_amps, lacking, lacking, np.ones(len(read) - 1, dtype=np.bool_))
+    return CleanRecording(time[read], read_volts, read_amps, lacking, lacking, np.ones(len(read) - 1, dtype=np.bool_))

@@ -11,7 +11,7 @@ from typing import Any, Final
 import pytest
 
 from gramwatt.engine import registry
-from gramwatt.engine.calculate import ask
+from gramwatt.engine.calculate import compute_response
 from gramwatt.web import create_app
 
 ABSENT: Final = ("pyarrow", "polars", "matplotlib", "PIL", "dask", "distributed")
@@ -104,7 +104,7 @@ def test_the_service_gives_the_same_bytes(alone: dict[str, Any], name: str) -> N
 
 @pytest.mark.parametrize("name", registry.names())
 def test_every_calculator_computes_its_first_example(alone: dict[str, Any], name: str) -> None:
-    expected = ask(registry.get(name), registry.get(name).examples[0].given)["results"]
+    expected = compute_response(registry.get(name), registry.get(name).examples[0].given)["results"]
     assert alone["calculators"][name] == json.loads(json.dumps(expected))
 
 

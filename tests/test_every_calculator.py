@@ -19,11 +19,11 @@ import gramwatt
 from dimensions import wrong_dimensions
 from gramwatt.__main__ import main
 from gramwatt.engine import registry
-from gramwatt.engine.calculate import ask
+from gramwatt.engine.calculate import compute_response
 from gramwatt.engine.column_types import ABSENT
-from gramwatt.engine.evaluate import evaluate, run
+from gramwatt.engine.evaluate import evaluate, evaluate_columns
 from gramwatt.engine.example_checks import verify
-from gramwatt.engine.formats import Wish, ask_for
+from gramwatt.engine.formats import OutputOptions, compute_output
 from gramwatt.engine.serializers import json_bytes, value_text
 from gramwatt.model import (
     Calculator,
@@ -32,12 +32,12 @@ from gramwatt.model import (
     Example,
     Flag,
     Kind,
+    NumberList,
     Quantity,
-    Samples,
-    Series,
-    Spread,
+    StandardUncertainty,
     Table,
     Text,
+    TimeSeries,
     fields_of,
     is_required,
 )
@@ -65,7 +65,7 @@ def test_its_examples_come_out_and_its_units_are_in_the_table(calculator: Any_) 
 
 @every_calculator
 def test_it_names_its_sources_and_cautions(calculator: Any_) -> None:
-    for name in calculator.answered:
+    for name in calculator.result_fields:
         assert any(name in reference.about or not reference.about for reference in calculator.references), name
     assert any(caution.when is None for caution in calculator.cautions), "a caution that always holds"
     assert all(example.source for example in calculator.examples)
@@ -82,7 +82,7 @@ def test_every_way_of_asking_gives_the_same_answer(calculator: Any_, example: Ex
     shown = CliRunner().invoke(main, ["calc", calculator.name, "--json", "--body", "-"], input=body)
     assert shown.stdout_bytes == document
 
-    if any(isinstance(calculator.asked[name], Table | Samples) for name in example.given):
+    if any(isinstance(calculator.input_fields[name], Table | TimeSeries) for name in example.given):
         return
     words = {name: _word(value) for name, value in example.given.items()}
     query = "&".join(f"{name}={quote(word)}" for name, word in words.items())
@@ -111,12 +111,13 @@ def test_three_at_once_are_three_alone(calculator: Any_) -> None:
     if calculator.columnwise:
         names = {name for question in questions for name in question}
         cells = {name: [question.get(name, ABSENT) for question in questions] for name in names}
-        together = run(calculator, cells, 3, text=False).results
+        together = evaluate_columns(calculator, cells, 3, text=False).results
         alone = [
-            run(calculator, {n: [v] for n, v in question.items()}, 1, text=False).results for question in questions
+            evaluate_columns(calculator, {n: [v] for n, v in question.items()}, 1, text=False).results
+            for question in questions
         ]
     else:
-        one = run(calculator, {n: [v] for n, v in questions[0].items()}, 1, text=False)
+        one = evaluate_columns(calculator, {n: [v] for n, v in questions[0].items()}, 1, text=False)
         together = evaluate(calculator, _stacked(one.given, 3))
         alone = [one.results] * 3
     for row, single in enumerate(alone):
@@ -145,15 +146,18 @@ def _stacked(value: Any, times: int) -> Any:
 def test_every_input_moves_some_result(calculator: Any_) -> None:
     idle = [
         name
-        for name, kind in calculator.asked.items()
+        for name, kind in calculator.input_fields.items()
         if not any(_moves(calculator, example.given, name, kind) for example in calculator.examples)
     ]
     assert not idle, f"{calculator.name}: {idle} move no result of any example"
 
 
 def _moves(calculator: Any_, given: Mapping[str, object], name: str, kind: Kind) -> bool:
-    before = ask(calculator, given)["results"]
-    if any(ask(calculator, {**given, name: value})["results"] != before for value in _others(kind, given.get(name))):
+    before = compute_response(calculator, given)["results"]
+    if any(
+        compute_response(calculator, {**given, name: value})["results"] != before
+        for value in _others(kind, given.get(name))
+    ):
         return True
     shown = [_form(calculator, given, form.name) for form in calculator.forms]
     return any(
@@ -164,7 +168,7 @@ def _moves(calculator: Any_, given: Mapping[str, object], name: str, kind: Kind)
 
 
 def _form(calculator: Any_, given: Mapping[str, object], form: str) -> bytes:
-    return b"".join(ask_for(calculator, given, Wish(form)))
+    return b"".join(compute_output(calculator, given, OutputOptions(form)))
 
 
 def _others(kind: Kind, current: Any) -> Iterator[object]:
@@ -186,16 +190,16 @@ def _others(kind: Kind, current: Any) -> Iterator[object]:
             yield from (low + (high - low) * share for share in (0.001, 0.01, 0.03, 0.1, 0.3, 0.5, 0.7, 0.9))
         case Text():
             yield from (text for text in kind.like if text != current)
-        case Samples():
+        case TimeSeries():
             log = current or {"time": [0, 1, 2, 3], "voltage": [16, 15, 15, 16], "current": [1, 20, 20, 1]}
             for name in fields_of(kind.row):
                 if name in log:
                     yield {**log, name: [None if value is None else 0.9 * value for value in log[name]]}
-        case Series():
+        case NumberList():
             yield from ([value, *(current or [value])[1:]] for value in _others(kind.item, None))
         case Table():
             row = dict((current or [{}])[0])
-            fields = {n: k for n, k in fields_of(kind.row).items() if not isinstance(k, Spread | Text)}
+            fields = {n: k for n, k in fields_of(kind.row).items() if not isinstance(k, StandardUncertainty | Text)}
             first = {group[0] for group in kind.any_of if not any(n in row for n in group)}
             base = {n: next(_others(k, None)) for n, k in fields.items() if is_required(k) or n in first} | row
             for inner, column in fields.items():
@@ -207,15 +211,15 @@ def _others(kind: Kind, current: Any) -> Iterator[object]:
 @every_example
 def test_a_quantity_in_another_unit_gives_the_same_answer(calculator: Any_, example: Example) -> None:
     """Each plain number of an example, told in every other unit of its dimension."""
-    results = ask(calculator, example.given)["results"]
+    results = compute_response(calculator, example.given)["results"]
     for name, value in example.given.items():
-        kind = calculator.asked[name]
+        kind = calculator.input_fields[name]
         if not isinstance(kind, Quantity) or not isinstance(value, int | float) or kind.unit == "1":
             continue
         known = alternatives(kind.unit)
         for spelling, unit in known.items():
             number = (known[kind.unit].to_si(value) - unit.offset) / unit.scale
-            told = ask(calculator, {**example.given, name: f"{number:.15g} {spelling}"})["results"]
+            told = compute_response(calculator, {**example.given, name: f"{number:.15g} {spelling}"})["results"]
             for result, expected in results.items():
                 same = pytest.approx(expected, rel=1e-9, abs=1e-9) if isinstance(expected, int | float) else expected
                 assert isinstance(expected, list) or told[result] == same, f"{result} with {name} in {spelling}"
@@ -225,5 +229,5 @@ def test_a_quantity_in_another_unit_gives_the_same_answer(calculator: Any_, exam
 def test_dimensions_hold(calculator: Any_, example: Example) -> None:
     """Proven with Pint: in another coherent system of units the results follow; see dimensions.py."""
     loaded = {name: [value] for name, value in example.given.items()}
-    given = run(calculator, loaded, 1, text=False).given
+    given = evaluate_columns(calculator, loaded, 1, text=False).given
     assert wrong_dimensions(calculator, given) == []

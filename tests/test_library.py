@@ -38,22 +38,22 @@ def test_units_and_working() -> None:
 
 
 def test_a_refused_question_tells_every_fault() -> None:
-    with pytest.raises(gramwatt.Refused) as caught:
+    with pytest.raises(gramwatt.InvalidInput) as caught:
         gramwatt.calculate("pack-energy", cells=0, capacity="1.3 V", reserv=20)
-    assert {fault.pointer for fault in caught.value.faults} == {"/cells", "/capacity", "/reserv"}
-    assert all(fault.accepted for fault in caught.value.faults)
+    assert {error.pointer for error in caught.value.errors} == {"/cells", "/capacity", "/reserv"}
+    assert all(error.accepted for error in caught.value.errors)
     for name in ("cells", "capacity", "reserv"):
         assert f"{name}: " in str(caught.value)
     assert isinstance(caught.value, ValueError)
 
 
 def test_an_input_left_out_is_told_with_what_it_accepts() -> None:
-    with pytest.raises(gramwatt.Refused, match=r"capacity is required.*mAh"):
+    with pytest.raises(gramwatt.InvalidInput, match=r"capacity is required.*mAh"):
         gramwatt.calculate("pack-energy", cells=6)
 
 
 def test_a_wrong_unit_of_a_result_is_refused() -> None:
-    with pytest.raises(gramwatt.Refused, match="usable_energy can be had in Wh"):
+    with pytest.raises(gramwatt.InvalidInput, match="usable_energy can be had in Wh"):
         gramwatt.calculate("pack-energy", cells=6, capacity=1300, units={"usable_energy": "kg"})
 
 

@@ -48,14 +48,14 @@ def asked(url: str, log: Path, form: str, inputs: dict[str, str]) -> bytes:
             if "json" not in error.headers.get("Content-Type", ""):
                 raise
             problem = json.load(error)
-        faults = problem.get("errors") or [{"pointer": "", "detail": problem["detail"], "accepted": ""}]
-        raise Failed("\n".join(worded(fault) for fault in faults)) from None
+        errors = problem.get("errors") or [{"pointer": "", "detail": problem["detail"], "accepted": ""}]
+        raise Failed("\n".join(worded(fault) for fault in errors)) from None
 
 
-def worded(fault: dict[str, Any]) -> str:
+def worded(error: dict[str, Any]) -> str:
     """A fault as one line."""
-    accepted = f" (accepted: {fault['accepted']})" if fault["accepted"] else ""
-    return f"{fault['pointer'].lstrip('/') or 'question'}: {fault['detail']}{accepted}"
+    accepted = f" (accepted: {error['accepted']})" if error["accepted"] else ""
+    return f"{error['pointer'].lstrip('/') or 'question'}: {error['detail']}{accepted}"
 
 
 def facts_of(video: Path) -> dict[str, str]:

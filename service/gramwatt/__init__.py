@@ -5,9 +5,9 @@ from typing import TYPE_CHECKING
 from gramwatt.version import __version__
 
 if TYPE_CHECKING:
-    from gramwatt.engine.calculate import Refused, UnknownCalculator, calculate
+    from gramwatt.engine.calculate import InvalidInput, UnknownCalculator, calculate
 
-__all__ = ["Refused", "UnknownCalculator", "__version__", "calculate"]
+__all__ = ["InvalidInput", "UnknownCalculator", "__version__", "calculate"]
 
 
 def __getattr__(name: str) -> object:

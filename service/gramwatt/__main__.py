@@ -13,9 +13,9 @@ import click
 from gramwatt.cli.inputs import question_of
 from gramwatt.cli.messages import Commands, fail, pairs
 from gramwatt.engine import registry, serializers
-from gramwatt.engine.calculate import Refused, UnknownCalculator, ask, find
-from gramwatt.engine.formats import Wish, ask_for, media_of
-from gramwatt.engine.messages import measured, near, one_of
+from gramwatt.engine.calculate import InvalidInput, UnknownCalculator, compute_response, get_calculator
+from gramwatt.engine.formats import OutputOptions, compute_output, media_types
+from gramwatt.engine.messages import close_matches, format_quantity, join_with_or
 from gramwatt.engine.query_strings import first_query
 from gramwatt.model import Quantity
 from gramwatt.version import __version__
@@ -43,8 +43,8 @@ def serve(host: str, port: int) -> None:
 
     shown = "localhost" if host in ("127.0.0.1", "0.0.0.0", "::", "::1") else host  # noqa: S104 - only compared
     calculator, query = next((c, q) for c in registry.load().values() if (q := first_query(c)) is not None)
-    answer = ask(calculator, dict(parse_qsl(query)), text=True)
-    value = measured(answer["results"][calculator.headline], answer["units"][calculator.headline])
+    answer = compute_response(calculator, dict(parse_qsl(query)), text=True)
+    value = format_quantity(answer["results"][calculator.headline], answer["units"][calculator.headline])
 
     def ready() -> None:
         click.echo(f"Gramwatt {__version__} answers at http://{shown}:{port}/ (Ctrl+C ends it).")
@@ -87,22 +87,22 @@ def calc(
 ) -> None:
     """Ask a calculator: gramwatt calc pack-energy cells=6 capacity=1300."""
     try:
-        calculator = find(name)
+        calculator = get_calculator(name)
     except UnknownCalculator as error:
         fail(str(error))
-    if value is not None and value not in calculator.answered:
-        known = near(value, calculator.answered) or calculator.answered
-        fail(f"{name} has no result {value!r}; it gives {one_of(known)}")
-    if form is not None and form not in media_of(calculator):
-        fail(f"{name} is not to be had as {form!r}; it is as {one_of(media_of(calculator))}")
+    if value is not None and value not in calculator.result_fields:
+        known = close_matches(value, calculator.result_fields) or calculator.result_fields
+        fail(f"{name} has no result {value!r}; it gives {join_with_or(known)}")
+    if form is not None and form not in media_types(calculator):
+        fail(f"{name} is not to be had as {form!r}; it is as {join_with_or(media_types(calculator))}")
     question, text = question_of(calculator, inputs, body, logs, column)
     try:
         if form is not None and value is None:
-            for piece in ask_for(calculator, question, Wish(form, pairs(units), working), text=text):
+            for piece in compute_output(calculator, question, OutputOptions(form, pairs(units), working), text=text):
                 click.echo(piece, nl=False)
             return
-        answer = ask(calculator, question, text=text, result_units=pairs(units), working=working)
-    except Refused as refused:
+        answer = compute_response(calculator, question, text=text, result_units=pairs(units), working=working)
+    except InvalidInput as refused:
         fail(str(refused))
     if value is not None:
         if answer["results"][value] is None:
@@ -170,12 +170,12 @@ def list_calculators(markdown: bool) -> None:
         click.echo("| calculator | answers | headline |\n| --- | --- | --- |")
     for name, calculator in registry.load().items():
         if markdown:
-            kind = calculator.answered[calculator.headline]
+            kind = calculator.result_fields[calculator.headline]
             unit = f" [{kind.unit}]" if isinstance(kind, Quantity) else ""
             click.echo(f"| `{name}` | **{calculator.title}** {calculator.summary} | `{calculator.headline}`{unit} |")
             continue
         click.echo(f"{name:<22}{calculator.summary}")
-        click.echo(f"{'':<22}{', '.join(calculator.asked)} -> {', '.join(calculator.answered)}")
+        click.echo(f"{'':<22}{', '.join(calculator.input_fields)} -> {', '.join(calculator.result_fields)}")
 
 
 @main.command()

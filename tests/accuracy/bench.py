@@ -16,7 +16,7 @@ from scipy.optimize import least_squares
 
 from accuracy.errors import Errors
 from gramwatt.engine import registry
-from gramwatt.engine.evaluate import run
+from gramwatt.engine.evaluate import evaluate_columns
 from gramwatt.model import Array, BoolArray, IndexArray
 from gramwatt.physics import constants, craft, motor, propeller
 
@@ -128,9 +128,9 @@ def catalogue(rows: Rows) -> Catalogue:
     same = {"capacity": "100 Ah", "diameter": 5, "motors": 1, "cell_resistance": 0}
     same |= {"avionics_power": 0, "air_density": AIR_DENSITY}
     cells |= {name: [value] * count for name, value in same.items()}
-    outcome = run(registry.load()["full-throttle"], cells, count, text=False)
-    if outcome.faults or outcome.uncertainty is None:
-        raise ValueError(f"{outcome.faults}")
+    outcome = evaluate_columns(registry.load()["full-throttle"], cells, count, text=False)
+    if outcome.errors or outcome.uncertainty is None:
+        raise ValueError(f"{outcome.errors}")
 
     def covered(found: Array, standard: Array, known: Array) -> float:
         return float((np.abs(found - known) <= 2 * standard).mean())

@@ -11,7 +11,7 @@ import numpy as np
 from accuracy.errors import Errors
 from gramwatt.model import Array
 from gramwatt.physics.loaded_pack import fit_resistance
-from gramwatt.physics.recording import Course, integrals
+from gramwatt.physics.recording import CleanRecording, integrals
 from simulated_flights import CAPACITY, flown
 
 FLIGHTS: Final = (2, 5, 7)
@@ -30,7 +30,7 @@ def mean_power(folder: Path) -> Errors:
         for phase, name in PHASES.items():
             power = np.array([float(row["P_measured_W"]) for row in rows if row["phase"] == phase])
             time, one = np.arange(len(power)) / HERTZ, np.ones(len(power))
-            sums = integrals(Course(time, one, power, one, one, np.ones(len(power) - 1, dtype=np.bool_)))
+            sums = integrals(CleanRecording(time, one, power, one, one, np.ones(len(power) - 1, dtype=np.bool_)))
             found.append(sums.power / sums.duration)
             known.append(float(table[flight][f"P_{name}_W"]))
     return Errors.of(found, known)

@@ -11,7 +11,7 @@ from accuracy import bench
 from accuracy.errors import Errors
 from gramwatt import calculate
 from gramwatt.engine import registry
-from gramwatt.engine.evaluate import run
+from gramwatt.engine.evaluate import evaluate_columns
 from gramwatt.model import Array
 from gramwatt.physics import constants
 
@@ -73,9 +73,9 @@ def benches(folder: Path) -> tuple[Errors, float]:
     count = grams.size
     asked: dict[str, list[Any]] = {"mass": grams.tolist(), "diameter": [5.0] * count, "motors": [1] * count}
     asked |= {"avionics_power": ["0 W"] * count, "air_density": [bench.AIR_DENSITY] * count}
-    outcome = run(registry.load()["hover-power"], asked, count, text=False)
-    if outcome.faults or outcome.uncertainty is None:
-        raise ValueError(f"{outcome.faults}")
+    outcome = evaluate_columns(registry.load()["hover-power"], asked, count, text=False)
+    if outcome.errors or outcome.uncertainty is None:
+        raise ValueError(f"{outcome.errors}")
     measured, width = rows.voltage * rows.current, 2 * outcome.uncertainty.standard["power"]
     covered = float((np.abs(outcome.results.power - measured) <= width).mean())
     return Errors.of(outcome.results.power, measured), covered

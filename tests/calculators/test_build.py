@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.stats import norm
 
-from gramwatt import Refused, calculate
+from gramwatt import InvalidInput, calculate
 from gramwatt.engine import registry
 from gramwatt.engine.serializers import csv_text
 
@@ -268,7 +268,7 @@ def test_twenty_packs_and_no_more() -> None:
     assert [row["name"] for row in found] == [each["name"] for each in many]
     for at in (1, 10, 19):
         assert found[at] == rows(**{**CRAFT, "packs": [many[0], many[at]]})[1]
-    with pytest.raises(Refused, match="20"):
+    with pytest.raises(InvalidInput, match="20"):
         ask(**{**CRAFT, "packs": [*many, FOUR]})
 
 

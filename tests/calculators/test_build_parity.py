@@ -7,13 +7,15 @@ import pytest
 
 from gramwatt import calculate
 from gramwatt.engine import registry
-from gramwatt.engine.evaluate import run
+from gramwatt.engine.evaluate import evaluate_columns
 
 
 def si(calculator: str, **inputs: Any) -> Any:
     """Results as SI arrays, unrounded."""
-    outcome = run(registry.load()[calculator], {name: [value] for name, value in inputs.items()}, 1, text=False)
-    assert outcome.faults == {}
+    outcome = evaluate_columns(
+        registry.load()[calculator], {name: [value] for name, value in inputs.items()}, 1, text=False
+    )
+    assert outcome.errors == {}
     return outcome.results
 
 

@@ -9,7 +9,7 @@ import pytest
 
 from calculators.test_flight_log import flight
 from gramwatt import calculate
-from gramwatt.engine.calculate import Refused
+from gramwatt.engine.calculate import InvalidInput
 
 SAME = (
     "duration", "energy", "charge", "mean_power", "power_p95", "peak_power", "peak_current", "lowest_cell_voltage",
@@ -102,7 +102,7 @@ def test_the_chargers_charge_comes_before_the_sensors() -> None:
 
 
 def test_a_flight_tells_its_duration_or_has_a_recording() -> None:
-    with pytest.raises(Refused, match=r"flights\.0\.duration: give duration or log"):
+    with pytest.raises(InvalidInput, match=r"flights\.0\.duration: give duration or log"):
         calculate("power-fit", flights=[{"mass": 250, "cells": 4, "capacity": 1300}])
 
 

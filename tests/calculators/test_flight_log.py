@@ -9,7 +9,7 @@ import pytest
 from scipy.integrate import trapezoid
 
 from gramwatt import calculate
-from gramwatt.engine.calculate import Refused
+from gramwatt.engine.calculate import InvalidInput
 from gramwatt.model import Array
 from gramwatt.physics import cells as cell
 
@@ -199,5 +199,5 @@ def test_milliseconds_taken_for_seconds_are_noticed() -> None:
 
 
 def test_a_recording_is_no_word_of_a_query() -> None:
-    with pytest.raises(Refused, match="log: not an object"):
+    with pytest.raises(InvalidInput, match="log: not an object"):
         calculate("flight-log", log="flight.csv")

@@ -12,7 +12,7 @@ from accuracy import bench
 from accuracy.errors import Errors
 from gramwatt import calculate
 from gramwatt.engine import registry
-from gramwatt.engine.evaluate import run
+from gramwatt.engine.evaluate import evaluate_columns
 
 CRAFT: Final[dict[str, Any]] = {"cells": 4, "capacity": 1300, "kv": 2400, "diameter": 5, "pitch": 4.3, "mass": 400}
 STRONG: Final[dict[str, Any]] = {**CRAFT, "cell_resistance": 8}
@@ -104,7 +104,7 @@ def test_with_fitted_constants(reference_data: Path) -> None:
     same = {"cells": 3, "capacity": "100 Ah", "diameter": 5, "motors": 1, "cell_resistance": 0, "kv_deficit": 0}
     same |= {"avionics_power": 0, "air_density": bench.AIR_DENSITY}
     asked |= {name: [value] * count for name, value in same.items()}
-    found = run(registry.load()["full-throttle"], asked, count, text=False).results
+    found = evaluate_columns(registry.load()["full-throttle"], asked, count, text=False).results
     for calculated, known in (
         (found.thrust, other.thrust),
         (found.pack_current, other.current),

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from gramwatt import calculate
 from gramwatt.engine import registry
 from gramwatt.engine.column_types import ABSENT
-from gramwatt.engine.evaluate import run
+from gramwatt.engine.evaluate import evaluate_columns
 
 CRAFT: Final[dict[str, Any]] = {"mass": 600, "diameter": 5}
 KNOWN: Final[dict[str, Any]] = {**CRAFT, "drive_efficiency": 70}
@@ -140,7 +140,7 @@ def test_a_measured_hover_leaves_only_its_own_uncertainty() -> None:
         "hover_current": ["7.5 +/- 0.15 A", ABSENT],
         "hover_voltage": [15.1, ABSENT],
     }
-    both = run(registry.load()["hover-power"], cells, 2, text=False)
+    both = evaluate_columns(registry.load()["hover-power"], cells, 2, text=False)
     assert both.uncertainty is not None
     assert both.uncertainty.standard["power"][0] == pytest.approx(2.265, rel=1e-3)
     assert both.uncertainty.standard["power"][1] > 10
@@ -196,7 +196,7 @@ def test_bench_runs_lie_in_the_stated_range(reference_data: Path) -> None:
     thrusts, powers = _bench(reference_data / "bench_five_inch")
     asked: dict[str, list[Any]] = {"mass": thrusts, "diameter": [5.0] * len(thrusts), "motors": [1] * len(thrusts)}
     asked["avionics_power"] = ["0 W"] * len(thrusts)
-    outcome = run(
+    outcome = evaluate_columns(
         registry.load()["hover-power"],
         asked,
         len(thrusts),

@@ -18,10 +18,10 @@ from PIL import Image
 
 from calculators.test_flight_log import flight
 from gramwatt import calculate
-from gramwatt.engine.calculate import Refused, answered, find
-from gramwatt.engine.formats import Wish, ask_for, rendered
+from gramwatt.engine.calculate import InvalidInput, evaluate_request, get_calculator
+from gramwatt.engine.formats import OutputOptions, compute_output, render
 
-CUES = find("overlay-cues")
+CUES = get_calculator("overlay-cues")
 
 
 def results(log: dict[str, Any], **more: Any) -> dict[str, Any]:
@@ -30,7 +30,7 @@ def results(log: dict[str, Any], **more: Any) -> dict[str, Any]:
 
 
 def written(log: dict[str, Any], form: str, **more: Any) -> bytes:
-    return b"".join(ask_for(CUES, {"log": log, **more}, Wish(form)))
+    return b"".join(compute_output(CUES, {"log": log, **more}, OutputOptions(form)))
 
 
 def test_frames_lie_on_straight_lines_between_samples() -> None:
@@ -162,7 +162,7 @@ def test_a_picture_of_an_instant() -> None:
     ],
 )
 def test_what_is_refused(how: dict[str, str], words: str) -> None:
-    with pytest.raises(Refused, match=words):
+    with pytest.raises(InvalidInput, match=words):
         results({"time": [0, 1], "voltage": [16, 15], "current": [1, 2]}, **how)
 
 
@@ -179,10 +179,10 @@ def test_ten_minutes_at_sixty_frames_a_second_stream_in_bounded_memory() -> None
     """36,001 frames are some 9 MB of JSON; written, they take a fraction of it, and each piece is a small one."""
     log = flight(6, seconds=600)
     log["voltage"] = np.full(len(log["time"]), 15.0)
-    outcome = answered(CUES, {"log": log, "frame_rate": "60", "cells": 4, "capacity": 20_000})
+    outcome = evaluate_request(CUES, {"log": log, "frame_rate": "60", "cells": 4, "capacity": 20_000})
     tracemalloc.start()
     size, largest, ends = 0, 0, b""
-    for piece in rendered(outcome, Wish("json")):
+    for piece in render(outcome, OutputOptions("json")):
         size, largest, ends = size + len(piece), max(largest, len(piece)), piece
     _, peak = tracemalloc.get_traced_memory()
     tracemalloc.stop()
@@ -190,5 +190,5 @@ def test_ten_minutes_at_sixty_frames_a_second_stream_in_bounded_memory() -> None
     assert largest < 0.5e6
     assert peak < 5e6
     assert ends.endswith(b"}\n")
-    whole = json.loads(b"".join(rendered(outcome, Wish("json"))))
+    whole = json.loads(b"".join(render(outcome, OutputOptions("json"))))
     assert len(whole["results"]["frames"]) == whole["results"]["frame_count"] == pytest.approx(36_000, abs=400)

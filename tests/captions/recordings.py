@@ -6,17 +6,17 @@ from typing import Any
 
 import numpy as np
 
-from gramwatt.physics.recording import Course
+from gramwatt.physics.recording import CleanRecording
 
 
-def course(time: Any, current: Any = None, voltage: Any = None, **more: Any) -> Course:
+def course(time: Any, current: Any = None, voltage: Any = None, **more: Any) -> CleanRecording:
     """A course of these channels; what is not told was not recorded, and every step counts unless ``counts`` says."""
     nothing = np.full(len(time), np.nan)
 
     def channel(values: Any) -> Any:
         return nothing if values is None else np.broadcast_to(np.asarray(values, dtype=np.float64), nothing.shape)
 
-    return Course(
+    return CleanRecording(
         np.asarray(time, dtype=np.float64),
         channel(voltage),
         channel(current),

@@ -13,12 +13,12 @@ from hypothesis import strategies as st
 
 from gramwatt import calculate
 from gramwatt.charts import calculator_charts, draw
-from gramwatt.charts.figure import Graph, Rows, Sheet, Stairs
+from gramwatt.charts.chart_data import BarRows, ChartData, Graph, Waterfall
 from gramwatt.charts.themes import SHAPES, Look
 from gramwatt.engine import registry
-from gramwatt.engine.calculate import answered
-from gramwatt.engine.response import answer
-from gramwatt.model import JOBS, Calculator
+from gramwatt.engine.calculate import evaluate_request
+from gramwatt.engine.response import build_response
+from gramwatt.model import CATEGORIES, Calculator
 
 CALCULATORS = list(registry.load().values())
 EXAMPLES = [(calculator, example) for calculator in CALCULATORS for example in calculator.examples]
@@ -28,29 +28,29 @@ every_example = pytest.mark.parametrize(
 SVG = "{http://www.w3.org/2000/svg}"
 
 
-def sheet_of(name: str, units: dict[str, str] | None = None, **question: Any) -> Sheet | None:
+def sheet_of(name: str, units: dict[str, str] | None = None, **question: Any) -> ChartData | None:
     """The picture of a question."""
     calculator = registry.load()[name]
-    outcome = answered(calculator, question, result_units=units)
-    made = answer(outcome, 0, result_units=units)
-    return calculator_charts.sheet(calculator_charts.Asked(calculator, question, False, outcome, made))
+    outcome = evaluate_request(calculator, question, result_units=units)
+    made = build_response(outcome, 0, result_units=units)
+    return calculator_charts.make_figure(calculator_charts.ChartRequest(calculator, question, False, outcome, made))
 
 
-def seen(name: str, units: dict[str, str] | None = None, **question: Any) -> Sheet:
+def seen(name: str, units: dict[str, str] | None = None, **question: Any) -> ChartData:
     sheet = sheet_of(name, units, **question)
     assert sheet is not None
     return sheet
 
 
-def graph(sheet: Sheet) -> Graph:
+def graph(sheet: ChartData) -> Graph:
     assert isinstance(sheet.body, Graph)
     return sheet.body
 
 
 @pytest.mark.parametrize("calculator", CALCULATORS, ids=lambda calculator: calculator.name)
 def test_every_calculator_names_its_picture_and_its_place_in_the_work(calculator: Calculator[Any, Any]) -> None:
-    assert calculator.picture is not None
-    assert calculator.job in JOBS
+    assert calculator.chart is not None
+    assert calculator.category in CATEGORIES
 
 
 @every_example
@@ -147,7 +147,7 @@ def test_a_band_is_two_standard_uncertainties_of_each_point() -> None:
 def test_a_ladder_climbs_by_the_parts_to_the_total() -> None:
     parts = [{"name": "frame", "mass": 38.4}, {"name": "motor", "mass": 11.1, "count": 4}, {"mass": 102.7}]
     made = seen("mass-margin", parts=parts, masses=[31.9], limit=250, resolution=0.1).body
-    assert isinstance(made, Stairs)
+    assert isinstance(made, Waterfall)
     assert made.names == ("frame", "motor × 4", "part", "mass 1")
     assert made.totals == pytest.approx((38.4, 82.8, 185.5, 217.4), rel=1e-12), "by hand"
     assert made.limit == pytest.approx(250, rel=1e-12)
@@ -157,13 +157,13 @@ def test_a_ladder_climbs_by_the_parts_to_the_total() -> None:
 def test_a_named_rule_draws_its_own_limit() -> None:
     """14 CFR 48.15: 0.55 lb = 0.55 x 453.59237 g (NIST SP 811)."""
     made = seen("mass-margin", masses=[200], rule="us-14cfr48").body
-    assert isinstance(made, Stairs)
+    assert isinstance(made, Waterfall)
     assert made.limit == pytest.approx(0.55 * 453.59237, rel=1e-9)
 
 
 def test_a_long_ladder_is_shortened_and_still_ends_at_the_total() -> None:
     made = seen("mass-margin", masses=[1.0] * 300, limit=250).body
-    assert isinstance(made, Stairs)
+    assert isinstance(made, Waterfall)
     assert len(made.totals) == calculator_charts.MOST_STEPS
     assert made.totals[-1] == pytest.approx(300, rel=1e-12)
     assert made.names[-1] == "and 277 more"
@@ -174,7 +174,7 @@ def test_packs_stand_side_by_side() -> None:
     given: dict[str, Any] = dict(calculator.examples[0].given)
     found = calculate("build", **given)["results"]["by_pack"]
     made = seen("build", **given).body
-    assert isinstance(made, Rows)
+    assert isinstance(made, BarRows)
     assert made.names == tuple(row["name"] for row in found)
     endurance = made.columns[0]
     assert endurance.label == "endurance in min"

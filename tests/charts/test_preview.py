@@ -12,9 +12,9 @@ from gramwatt.charts import calculator_charts, draw
 from gramwatt.charts.preview import Preview, preview
 from gramwatt.charts.themes import SHAPES, Look
 from gramwatt.engine import registry
-from gramwatt.engine.calculate import answered
-from gramwatt.engine.response import answer
-from gramwatt.model import Curve
+from gramwatt.engine.calculate import evaluate_request
+from gramwatt.engine.response import build_response
+from gramwatt.model import CurveChart
 
 EXAMPLES = [
     pytest.param(calculator.name, dict(example.given), id=f"{calculator.name}: {example.title}")
@@ -23,10 +23,10 @@ EXAMPLES = [
 ]
 
 
-def asked(name: str, inputs: dict[str, Any]) -> calculator_charts.Asked:
+def asked(name: str, inputs: dict[str, Any]) -> calculator_charts.ChartRequest:
     calculator = registry.load()[name]
-    outcome = answered(calculator, inputs)
-    return calculator_charts.Asked(calculator, inputs, False, outcome, answer(outcome, 0))
+    outcome = evaluate_request(calculator, inputs)
+    return calculator_charts.ChartRequest(calculator, inputs, False, outcome, build_response(outcome, 0))
 
 
 def previewed(name: str, inputs: dict[str, Any]) -> Preview:
@@ -37,7 +37,7 @@ def previewed(name: str, inputs: dict[str, Any]) -> Preview:
 
 @pytest.mark.parametrize(("name", "inputs"), EXAMPLES)
 def test_it_leaves_the_room_that_the_chart_takes(name: str, inputs: dict[str, Any]) -> None:
-    found, sheet = previewed(name, inputs), calculator_charts.sheet(asked(name, inputs))
+    found, sheet = previewed(name, inputs), calculator_charts.make_figure(asked(name, inputs))
     assert sheet is not None
     for shape in SHAPES:
         drawn = ET.fromstring(draw.as_svg(sheet, Look(shape=shape, titled=False)))
@@ -47,10 +47,10 @@ def test_it_leaves_the_room_that_the_chart_takes(name: str, inputs: dict[str, An
 @pytest.mark.parametrize(("name", "inputs"), EXAMPLES)
 def test_its_words_are_the_chart_s_own(name: str, inputs: dict[str, Any]) -> None:
     """All of them; of a curve, whose points it does not compute, those that say where these inputs stand."""
-    found, sheet = previewed(name, inputs), calculator_charts.sheet(asked(name, inputs))
+    found, sheet = previewed(name, inputs), calculator_charts.make_figure(asked(name, inputs))
     assert sheet is not None
     curve, dot, here = found.words.partition(" Here, ")
-    if isinstance(registry.load()[name].picture, Curve):
+    if isinstance(registry.load()[name].chart, CurveChart):
         assert " against " in curve
         assert dot + here == sheet.told[sheet.told.index(" Here, ") :]
     else:
@@ -76,4 +76,4 @@ def test_the_words_of_a_curve() -> None:
 )
 def test_where_there_is_nothing_to_draw_there_is_no_preview(name: str, inputs: dict[str, Any]) -> None:
     assert preview(asked(name, inputs)) is None
-    assert calculator_charts.sheet(asked(name, inputs)) is None
+    assert calculator_charts.make_figure(asked(name, inputs)) is None

@@ -21,7 +21,7 @@ from click.testing import CliRunner, Result
 
 from gramwatt.__main__ import main
 from gramwatt.cli.counting import counted
-from gramwatt.cli.options import Ending
+from gramwatt.cli.options import ExitStatus
 from gramwatt.cli.remote import problem_of
 from web.conftest import running
 
@@ -219,7 +219,7 @@ def test_rows_are_counted_however_the_bytes_are_cut() -> None:
     )
     for size in range(1, len(text) + 1):
         pieces = [text[at : at + size] for at in range(0, len(text), size)]
-        ending = Ending()
+        ending = ExitStatus()
         assert b"".join(counted(iter(pieces), "csv", ending, separator=",", header=True)) == text
         assert (ending.rows, ending.faulty, ending.broken) == (3, 1, "gone")
     lines = (
@@ -228,7 +228,7 @@ def test_rows_are_counted_however_the_bytes_are_cut() -> None:
     )
     for size in range(1, len(lines) + 1):
         pieces = [lines[at : at + size] for at in range(0, len(lines), size)]
-        ending = Ending()
+        ending = ExitStatus()
         assert b"".join(counted(iter(pieces), "json", ending, separator=",", header=True)) == lines
         assert (ending.rows, ending.faulty, ending.broken) == (3, 1, "gone")
 

@@ -153,7 +153,7 @@ def test_list_names_every_calculator_with_its_inputs_and_results() -> None:
     shown = run("list").stdout
     for name, calculator in registry.load().items():
         assert calculator.summary in shown
-        assert f"{', '.join(calculator.asked)} -> {', '.join(calculator.answered)}" in shown
+        assert f"{', '.join(calculator.input_fields)} -> {', '.join(calculator.result_fields)}" in shown
         assert any(line.startswith(name) for line in shown.splitlines())
 
 

@@ -12,11 +12,11 @@ from hypothesis import strategies as st
 
 from gramwatt import calculate
 from gramwatt.engine import registry
-from gramwatt.engine.calculate import find
+from gramwatt.engine.calculate import get_calculator
 from gramwatt.engine.column_types import ABSENT
-from gramwatt.engine.evaluate import Outcome, run
-from gramwatt.engine.response import answer
-from gramwatt.model import Calculator, Example, Samples, Table
+from gramwatt.engine.evaluate import Outcome, evaluate_columns
+from gramwatt.engine.response import build_response
+from gramwatt.model import Calculator, Example, Table, TimeSeries
 
 FUNCTIONS: Final[dict[str, Any]] = {
     "sqrt": math.sqrt,
@@ -36,7 +36,7 @@ EXAMPLES: Final = [
 
 
 def answered(calculator: Calculator[Any, Any], example: Example) -> Outcome:
-    return run(calculator, {name: [value] for name, value in example.given.items()}, 1, text=False)
+    return evaluate_columns(calculator, {name: [value] for name, value in example.given.items()}, 1, text=False)
 
 
 @pytest.mark.parametrize(("calculator", "example"), EXAMPLES)
@@ -45,10 +45,10 @@ def test_the_formula_that_is_shown_is_the_one_that_was_used(calculator: Calculat
     outcome = answered(calculator, example)
     si = {
         name: getattr(outcome.given, name)[0]
-        for name, kind in calculator.asked.items()
-        if not isinstance(kind, Table | Samples)
+        for name, kind in calculator.input_fields.items()
+        if not isinstance(kind, Table | TimeSeries)
     }
-    answered_alone = {name: kind for name, kind in calculator.answered.items() if not isinstance(kind, Table)}
+    answered_alone = {name: kind for name, kind in calculator.result_fields.items() if not isinstance(kind, Table)}
     si |= {name: getattr(outcome.results, name)[0] for name in answered_alone}
     for name, kind in answered_alone.items():
         formula = getattr(kind, "formula", "")
@@ -60,8 +60,8 @@ def test_the_formula_that_is_shown_is_the_one_that_was_used(calculator: Calculat
 @pytest.mark.parametrize("name", list(registry.load()))
 def test_every_formula_that_is_shown_is_proven_by_some_example(name: str) -> None:
     """Else the test above might pass over it, as a result without an answer."""
-    calculator = find(name)
-    shown = {result for result, kind in calculator.answered.items() if getattr(kind, "formula", "")}
+    calculator = get_calculator(name)
+    shown = {result for result, kind in calculator.result_fields.items() if getattr(kind, "formula", "")}
     proven = {
         result
         for example in calculator.examples
@@ -79,8 +79,8 @@ def test_an_answer_is_json_of_at_most_twelve_digits(calculator: Calculator[Any, 
     for value in numbers({"given": told["given"], "results": told["results"]}):
         assert float(f"{value:.12g}") == value
         assert isinstance(value, int) or not value.is_integer()
-    assert list(told["results"]) == list(calculator.answered)
-    assert set(told["assumed"]) <= set(told["given"]) <= set(calculator.asked)
+    assert list(told["results"]) == list(calculator.result_fields)
+    assert set(told["assumed"]) <= set(told["given"]) <= set(calculator.input_fields)
 
 
 def numbers(value: Any) -> Iterator[int | float]:
@@ -98,7 +98,7 @@ def test_an_answer_asked_again_is_the_same(calculator: Calculator[Any, Any], exa
     values in between were rounded to 12 digits."""
     first = calculate(calculator.name, **dict[str, Any](example.given))
     second = calculate(calculator.name, **with_recordings(first["given"], example.given))
-    told, again = (dict(leaves(answer["results"])) for answer in (first, second))
+    told, again = (dict(leaves(build_response["results"])) for build_response in (first, second))
     assert told.keys() == again.keys()
     for name, value in told.items():
         same = pytest.approx(value, rel=1e-10, abs=1e-10) if isinstance(value, int | float) else value
@@ -136,7 +136,7 @@ def test_given_is_in_the_declared_unit(capacity: float) -> None:
 
 def test_an_answer_of_a_batch_is_the_single_one() -> None:
     """Also where only its neighbour is uncertain, or has uncertain what this one does not give at all."""
-    calculator = find("pack-current")
+    calculator = get_calculator("pack-current")
     pack: dict[str, Any] = {"cells": 6, "capacity": 1300, "cell_resistance": 8}
     questions: list[dict[str, Any]] = [
         {**pack, "power": 200},
@@ -145,10 +145,10 @@ def test_an_answer_of_a_batch_is_the_single_one() -> None:
     ]
     names = dict.fromkeys(name for question in questions for name in question)
     cells = {name: [question.get(name, ABSENT) for question in questions] for name in names}
-    together = run(calculator, cells, 3, text=False)
+    together = evaluate_columns(calculator, cells, 3, text=False)
     for row, question in enumerate(questions):
-        alone = run(calculator, {name: [value] for name, value in question.items()}, 1, text=False)
-        assert answer(together, row) == answer(alone, 0), f"row {row}"
+        alone = evaluate_columns(calculator, {name: [value] for name, value in question.items()}, 1, text=False)
+        assert build_response(together, row) == build_response(alone, 0), f"row {row}"
 
 
 def test_units_of_results_are_as_wished() -> None:
@@ -221,8 +221,8 @@ def test_working() -> None:
 def test_every_result_has_its_references(calculator: Calculator[Any, Any], example: Example) -> None:
     """Those that name it, and those that name none and so are about all; the columns of a table leave them to it."""
     working = calculate(calculator.name, working=True, **dict[str, Any](example.given))["working"]
-    assert set(calculator.answered) <= set(working)
-    for name, steps in ((name, working[name]) for name in calculator.answered):
+    assert set(calculator.result_fields) <= set(working)
+    for name, steps in ((name, working[name]) for name in calculator.result_fields):
         expected = [r.text for r in calculator.references if r.about == () or name in r.about]
         assert [reference["text"] for reference in steps["references"]] == expected
         assert expected

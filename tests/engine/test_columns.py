@@ -11,8 +11,20 @@ from hypothesis import strategies as st
 
 from gramwatt.engine import columns, nested
 from gramwatt.engine.column_types import ABSENT, Column, TableColumn
-from gramwatt.engine.messages import Fault
-from gramwatt.model import Array, Choice, Count, Flag, Kind, Quantity, Series, Spread, StringArray, Table, Text
+from gramwatt.engine.messages import InputError
+from gramwatt.model import (
+    Array,
+    Choice,
+    Count,
+    Flag,
+    Kind,
+    NumberList,
+    Quantity,
+    StandardUncertainty,
+    StringArray,
+    Table,
+    Text,
+)
 
 CHARGE: Final = Quantity("mAh", "Charge.", above=0, at_most=1e6)
 MASS: Final = Quantity("g", "Mass.", at_least=0, at_most=1e6)
@@ -22,7 +34,7 @@ COUNT: Final = Count("How many.", at_least=1, at_most=24)
 CHOICE: Final = Choice(("below", "at_most"), "Which.")
 FLAG: Final = Flag("Whether.")
 TEXT: Final = Text("Name.", longest=10)
-SERIES: Final = Series(MASS, "Masses.", shortest=1, longest=3)
+SERIES: Final = NumberList(MASS, "Masses.", shortest=1, longest=3)
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,7 +44,7 @@ class Part:
     name: Annotated[StringArray, Text("Name.", default="part")]
     mass: Annotated[Array, MASS]
     count: Annotated[Array, Count("How many.", at_least=1, at_most=9, default=1)]
-    mass_u: Annotated[Array, Spread(of="mass")]
+    mass_u: Annotated[Array, StandardUncertainty(of="mass")]
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,8 +63,8 @@ def read(kind: Kind, cell: object, *, text: bool = False) -> Column:
     return columns.read(kind, [cell], text=text)
 
 
-def faults(kind: Kind, cell: object, *, text: bool = False) -> list[Fault]:
-    return read(kind, cell, text=text).faults.get(0, [])
+def errors(kind: Kind, cell: object, *, text: bool = False) -> list[InputError]:
+    return read(kind, cell, text=text).errors.get(0, [])
 
 
 @pytest.mark.parametrize(
@@ -104,9 +116,9 @@ def faults(kind: Kind, cell: object, *, text: bool = False) -> list[Fault]:
 )
 def test_a_quantity_refuses(cell: object) -> None:
     """Each would otherwise be taken for a number that the user may not have meant."""
-    (fault,) = faults(CHARGE, cell)
-    assert fault.pointer == ""
-    assert "mAh, Ah, As" in fault.accepted
+    (error,) = errors(CHARGE, cell)
+    assert error.pointer == ""
+    assert "mAh, Ah, As" in error.accepted
     assert np.isnan(read(CHARGE, cell).values[0])
 
 
@@ -133,7 +145,7 @@ def test_a_quantity_refuses(cell: object) -> None:
 )
 def test_a_quantity_accepts(cell: object, coulombs: float, spread: float | None) -> None:
     column = read(CHARGE, cell)
-    assert not column.faults
+    assert not column.errors
     assert column.values[0] == pytest.approx(coulombs, rel=1e-12)
     assert column.present[0]
     assert (column.spread is None) if spread is None else (column.spread is not None and column.spread[0] == spread)
@@ -142,7 +154,7 @@ def test_a_quantity_accepts(cell: object, coulombs: float, spread: float | None)
 def test_a_query_may_leave_the_unit_away() -> None:
     """Words of a query have no quotes, so "1300" there is the number."""
     assert read(CHARGE, "1300", text=True).values[0] == pytest.approx(4680.0, rel=1e-12)
-    assert faults(CHARGE, "1_300", text=True)
+    assert errors(CHARGE, "1_300", text=True)
 
 
 @pytest.mark.parametrize(
@@ -159,7 +171,7 @@ def test_a_query_may_leave_the_unit_away() -> None:
     ],
 )
 def test_a_refusal_says_why(cell: object, word: str) -> None:
-    assert word in faults(VOLTAGE, cell)[0].detail
+    assert word in errors(VOLTAGE, cell)[0].detail
 
 
 @pytest.mark.parametrize(
@@ -174,8 +186,8 @@ def test_a_refusal_says_why(cell: object, word: str) -> None:
     ],
 )
 def test_bounds_hold_in_every_unit(kind: Quantity, inside: object, outside: object) -> None:
-    assert not faults(kind, inside, text=True)
-    assert faults(kind, outside, text=True)
+    assert not errors(kind, inside, text=True)
+    assert errors(kind, outside, text=True)
 
 
 @pytest.mark.parametrize(
@@ -205,27 +217,27 @@ def test_bounds_hold_in_every_unit(kind: Quantity, inside: object, outside: obje
 def test_a_count(cell: object, text: bool, value: float | None) -> None:
     column = read(COUNT, cell, text=text)
     if value is None:
-        assert [fault.accepted for fault in column.faults[0]] == ["a whole number from 1 to 24"]
+        assert [error.accepted for error in column.errors[0]] == ["a whole number from 1 to 24"]
     else:
-        assert not column.faults
+        assert not column.errors
         assert column.values[0] == value
 
 
 def test_a_plain_number_in_quotes_is_refused_too() -> None:
     """It has no unit that could be written, so the way out is to leave the quotes away."""
-    (fault,) = faults(SHARE, "0.7")
-    assert fault.detail == "a number in quotes; send 0.7 without them"
+    (error,) = errors(SHARE, "0.7")
+    assert error.detail == "a number in quotes; send 0.7 without them"
     assert read(SHARE, "0.7", text=True).values.tolist() == read(SHARE, 0.7).values.tolist() == [0.7]
 
 
 def test_a_choice() -> None:
     """Positions in the options; a near word is offered, never taken."""
     assert read(CHOICE, "at_most").values.tolist() == [1]
-    (fault,) = faults(CHOICE, "at-most")
-    assert "did you mean at_most?" in fault.detail
-    assert fault.accepted == "below or at_most"
+    (error,) = errors(CHOICE, "at-most")
+    assert "did you mean at_most?" in error.detail
+    assert error.accepted == "below or at_most"
     for cell in ("BELOW", "", 0, True, None, ["below"]):
-        assert faults(CHOICE, cell)
+        assert errors(CHOICE, cell)
         assert read(CHOICE, cell).values.tolist() == [-1]
 
 
@@ -245,7 +257,7 @@ def test_a_choice() -> None:
 )
 def test_a_flag(cell: object, text: bool, value: bool | None) -> None:
     column = read(FLAG, cell, text=text)
-    assert bool(column.faults) == (value is None)
+    assert bool(column.errors) == (value is None)
     assert column.values.tolist() == [bool(value)]
 
 
@@ -269,21 +281,21 @@ def test_a_flag(cell: object, text: bool, value: bool | None) -> None:
 )
 def test_a_text(cell: object, taken: bool) -> None:
     column = read(TEXT, cell)
-    assert bool(column.faults) != taken
+    assert bool(column.errors) != taken
     assert column.values.tolist() == [cell if taken else ""]
 
 
 def test_a_series() -> None:
     """Entries by position, in SI, spread where one has it."""
     column = read(SERIES, [1, "2 g", "0.003 ± 0.001 kg"])
-    assert not column.faults
+    assert not column.errors
     np.testing.assert_allclose(column.values, [[0.001, 0.002, 0.003]], rtol=1e-12)
     assert column.spread is not None
     np.testing.assert_allclose(column.spread, [[0, 0, 0.001]], rtol=1e-12)
 
 
 def test_a_series_points_at_each_entry_at_fault() -> None:
-    assert [fault.pointer for fault in faults(SERIES, [True, 2, "x"])] == ["/0", "/2"]
+    assert [error.pointer for error in errors(SERIES, [True, 2, "x"])] == ["/0", "/2"]
 
 
 @pytest.mark.parametrize(
@@ -299,32 +311,32 @@ def test_a_series_points_at_each_entry_at_fault() -> None:
     ],
 )
 def test_a_series_refuses(cell: object, text: bool) -> None:
-    (fault,) = faults(SERIES, cell, text=text)
-    assert fault.pointer == ""
-    assert "1 to 3" in fault.accepted
+    (error,) = errors(SERIES, cell, text=text)
+    assert error.pointer == ""
+    assert "1 to 3" in error.accepted
 
 
 def test_a_series_in_a_query_is_joined_by_commas() -> None:
     column = read(SERIES, "1,2 g, 3", text=True)
     np.testing.assert_allclose(column.values, [[0.001, 0.002, 0.003]], rtol=1e-12)
-    assert [fault.pointer for fault in faults(SERIES, "1,,3", text=True)] == ["/1"]
+    assert [error.pointer for error in errors(SERIES, "1,,3", text=True)] == ["/1"]
 
 
 def test_a_list_in_a_query_is_shorter_than_in_json() -> None:
     """Addresses have an end; the refusal says where a longer list may go."""
-    kind = Series(MASS, "Masses.", longest=500)
+    kind = NumberList(MASS, "Masses.", longest=500)
     longest = nested.LONGEST_QUERY_LIST
-    assert not faults(kind, ",".join(["1"] * longest), text=True)
-    (fault,) = faults(kind, ",".join(["1"] * (longest + 1)), text=True)
-    assert "POST" in fault.detail
-    assert not faults(kind, [1] * 500)
-    assert faults(kind, [1] * 501)
+    assert not errors(kind, ",".join(["1"] * longest), text=True)
+    (error,) = errors(kind, ",".join(["1"] * (longest + 1)), text=True)
+    assert "POST" in error.detail
+    assert not errors(kind, [1] * 500)
+    assert errors(kind, [1] * 501)
 
 
 def test_a_table() -> None:
     """Rows with defaults filled in; the uncertainty from a column of its own or from the text."""
     column = read(PARTS, [{"mass": 5}, {"name": "x", "mass": "7 ± 1 g", "count": 2}, {"mass": 9, "mass_u": "500 mg"}])
-    assert not column.faults
+    assert not column.errors
     np.testing.assert_allclose(column.values.mass, [[0.005, 0.007, 0.009]], rtol=1e-12)
     np.testing.assert_allclose(column.values.mass_u, [[0, 0.001, 0.0005]], rtol=1e-12)
     assert column.values.name.tolist() == [["part", "x", "part"]]
@@ -359,7 +371,7 @@ def test_an_uncertainty_told_twice_counts_as_two_causes() -> None:
     ],
 )
 def test_a_table_points_at_what_is_wrong(rows: object, pointers: list[str]) -> None:
-    found = sorted(fault.pointer for fault in faults(PARTS, rows))
+    found = sorted(error.pointer for error in errors(PARTS, rows))
     if pointers == ["/1", "/1/mass"]:
         assert "/1" in found  # whether the mass of a row that is none is missed too does not matter
     else:
@@ -367,13 +379,13 @@ def test_a_table_points_at_what_is_wrong(rows: object, pointers: list[str]) -> N
 
 
 def test_a_near_name_is_offered() -> None:
-    (fault,) = faults(PARTS, [{"mass": 1, "cout": 2}])
-    assert "did you mean count?" in fault.detail
+    (error,) = errors(PARTS, [{"mass": 1, "cout": 2}])
+    assert "did you mean count?" in error.detail
 
 
 def test_a_table_does_not_fit_a_query() -> None:
-    (fault,) = faults(PARTS, '[{"mass": 1}]', text=True)
-    assert "POST" in fault.detail
+    (error,) = errors(PARTS, '[{"mass": 1}]', text=True)
+    assert "POST" in error.detail
 
 
 @pytest.mark.parametrize(
@@ -391,14 +403,14 @@ def test_a_table_does_not_fit_a_query() -> None:
 def test_the_width_of_a_temperature_has_no_offset(stated: dict[str, object], kelvin: float) -> None:
     """Refusing degC in a column of widths would do as well; 278 K of uncertainty would not."""
     column = read(PROBES, [stated])
-    if not column.faults:
+    if not column.errors:
         assert isinstance(column, TableColumn)
         assert column.spreads["temperature"][0, 0] == pytest.approx(kelvin, rel=1e-12)
 
 
 def test_a_row_at_fault_leaves_the_others_alone() -> None:
     column = columns.read(CHARGE, [1300, "x", "1300 ± 10 mAh", ABSENT], text=False)
-    assert list(column.faults) == [1]
+    assert list(column.errors) == [1]
     assert column.present.tolist() == [True, True, True, False]
     np.testing.assert_allclose(column.values, [4680, np.nan, 4680, np.nan], rtol=1e-12)
     assert column.spread is not None
@@ -435,13 +447,13 @@ KINDS: Final = {
 def test_nothing_that_json_can_hold_raises(kind: Kind, cell: object, text: bool) -> None:
     """Whatever comes is a value or a fault; a value is never nan, a fault can always be sent back."""
     column = read(kind, cell, text=text)
-    for fault in column.faults.get(0, []):
-        fault.pointer.encode()
-        fault.detail.encode()
-        fault.accepted.encode()
-        assert not isinstance(fault.given, float) or math.isfinite(fault.given)
-        str(fault.given).encode()
-    if not column.faults and isinstance(column.values, np.ndarray) and column.values.dtype.kind == "f":
+    for error in column.errors.get(0, []):
+        error.pointer.encode()
+        error.detail.encode()
+        error.accepted.encode()
+        assert not isinstance(error.given, float) or math.isfinite(error.given)
+        str(error.given).encode()
+    if not column.errors and isinstance(column.values, np.ndarray) and column.values.dtype.kind == "f":
         assert np.isfinite(column.values).all()
 
 
@@ -449,4 +461,4 @@ def test_nothing_that_json_can_hold_raises(kind: Kind, cell: object, text: bool)
 def test_nothing_in_a_column_raises(cells: list[Any], text: bool) -> None:
     column = columns.read(CHARGE, cells, text=text)
     assert column.values.shape == (len(cells),)
-    assert set(column.faults) == set(np.flatnonzero(np.isnan(column.values)).tolist())
+    assert set(column.errors) == set(np.flatnonzero(np.isnan(column.values)).tolist())

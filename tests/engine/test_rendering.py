@@ -13,9 +13,9 @@ from typing import Annotated, Any
 import numpy as np
 import pytest
 
-from gramwatt.engine.calculate import Refused, answered, ask
-from gramwatt.engine.evaluate import run
-from gramwatt.engine.formats import MOST_AT_ONCE, Wish, ask_for, media_of, rendered
+from gramwatt.engine.calculate import InvalidInput, compute_response, evaluate_request
+from gramwatt.engine.evaluate import evaluate_columns
+from gramwatt.engine.formats import MOST_AT_ONCE, OutputOptions, compute_output, media_types, render
 from gramwatt.engine.serializers import Style
 from gramwatt.model import (
     Array,
@@ -24,8 +24,8 @@ from gramwatt.model import (
     Choice,
     Count,
     Example,
-    Form,
     IndexArray,
+    OutputFormat,
     Quantity,
     Reference,
     StringArray,
@@ -79,36 +79,36 @@ TOY: Calculator[Inputs, Results] = Calculator(
     references=(Reference("none"),),
     cautions=(Caution("always", "Always."),),
     examples=(Example("two", given={"many": 2}, expected={"last": 1}, rtol=1e-12, source="by hand"),),
-    forms=(Form("spelled", "text/x-spelled", "A line a row.", spelled),),
+    forms=(OutputFormat("spelled", "text/x-spelled", "A line a row.", spelled),),
     propagates=False,
 )
 
 
-def whole(wish: Wish, count: int, **more: Any) -> bytes:
-    return b"".join(ask_for(TOY, {"many": count, **more}, wish))
+def whole(wish: OutputOptions, count: int, **more: Any) -> bytes:
+    return b"".join(compute_output(TOY, {"many": count, **more}, wish))
 
 
 @pytest.mark.parametrize("count", [0, 1, MOST_AT_ONCE, MOST_AT_ONCE + 1, 2 * MOST_AT_ONCE + 500])
 def test_a_long_table_holds_what_a_short_one_would(count: int) -> None:
-    assert json.loads(whole(Wish(), count)) == ask(TOY, {"many": count})
+    assert json.loads(whole(OutputOptions(), count)) == compute_response(TOY, {"many": count})
 
 
 def test_units_are_those_that_were_asked_for() -> None:
-    wish = Wish(result_units={"rows.mass": "mg", "last": "kg"})
+    wish = OutputOptions(result_units={"rows.mass": "mg", "last": "kg"})
     told = json.loads(whole(wish, 2000))
-    assert told == ask(TOY, {"many": 2000}, result_units=dict(wish.result_units))
+    assert told == compute_response(TOY, {"many": 2000}, result_units=dict(wish.result_units))
     assert told["results"]["rows"][3]["mass"] == 3000
 
 
 def test_an_optional_column_leaves_out_what_it_has_not() -> None:
-    first, second = ask(TOY, {"many": 2})["results"]["rows"]
+    first, second = compute_response(TOY, {"many": 2})["results"]["rows"]
     assert first["sometimes"] == 0
     assert "sometimes" not in second
 
 
 @pytest.mark.parametrize("count", [0, 3, 2500])
 def test_csv_has_a_line_for_each_row(count: int) -> None:
-    header, *lines = csv.reader(io.StringIO(whole(Wish("csv"), count).decode()))
+    header, *lines = csv.reader(io.StringIO(whole(OutputOptions("csv"), count).decode()))
     assert header[:4] == ["many", "size [g]", "last [g]", "rows.mass [g]"]
     assert len(lines) == max(count, 1)
     if count:
@@ -117,25 +117,25 @@ def test_csv_has_a_line_for_each_row(count: int) -> None:
 
 
 def test_csv_with_a_decimal_comma() -> None:
-    text = whole(Wish("csv", style=Style(decimal=",", digits=3)), 2).decode()
+    text = whole(OutputOptions("csv", style=Style(decimal=",", digits=3)), 2).decode()
     assert text.splitlines()[2].split(";")[4] == "0,333"
 
 
 def test_a_form_of_its_own() -> None:
-    assert media_of(TOY) == {"json": "application/json", "csv": "text/csv", "spelled": "text/x-spelled"}
-    assert whole(Wish("spelled"), 3) == b"begin\n0\n1\n2\n"
+    assert media_types(TOY) == {"json": "application/json", "csv": "text/csv", "spelled": "text/x-spelled"}
+    assert whole(OutputOptions("spelled"), 3) == b"begin\n0\n1\n2\n"
 
 
 def test_an_uncertainty_that_would_be_carried_nowhere_is_refused() -> None:
-    with pytest.raises(Refused, match="none is carried"):
-        answered(TOY, {"many": 2, "size": "1 ± 0.1"})
+    with pytest.raises(InvalidInput, match="none is carried"):
+        evaluate_request(TOY, {"many": 2, "size": "1 ± 0.1"})
 
 
 def test_memory_is_bounded_while_a_long_table_is_written() -> None:
     """The text of 200,000 rows is some 20 MB; no more than a few blocks of it are held."""
-    outcome = run(TOY, {"many": [200_000]}, 1, text=False)
+    outcome = evaluate_columns(TOY, {"many": [200_000]}, 1, text=False)
     tracemalloc.start()
-    written = sum(len(piece) for piece in rendered(outcome, Wish()))
+    written = sum(len(piece) for piece in render(outcome, OutputOptions()))
     _, peak = tracemalloc.get_traced_memory()
     tracemalloc.stop()
     assert written > 15e6

@@ -9,9 +9,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from gramwatt.engine import registry
-from gramwatt.engine.calculate import Refused, UnknownCalculator, ask, find, worded
+from gramwatt.engine.calculate import InvalidInput, UnknownCalculator, compute_response, format_error, get_calculator
 from gramwatt.engine.column_types import ABSENT
-from gramwatt.engine.evaluate import Outcome, run
+from gramwatt.engine.evaluate import Outcome, evaluate_columns
 from gramwatt.model import (
     Array,
     Assumption,
@@ -58,11 +58,11 @@ def columns_of(questions: list[dict[str, Any]]) -> dict[str, list[Any]]:
 
 
 def batch(name: str, questions: list[dict[str, Any]]) -> Outcome:
-    return run(find(name), columns_of(questions), len(questions), text=False)
+    return evaluate_columns(get_calculator(name), columns_of(questions), len(questions), text=False)
 
 
 def pointers(outcome: Outcome, row: int) -> list[str]:
-    return [fault.pointer for fault in outcome.faults.get(row, ())]
+    return [error.pointer for error in outcome.errors.get(row, ())]
 
 
 # Defaults
@@ -70,7 +70,7 @@ def pointers(outcome: Outcome, row: int) -> list[str]:
 
 def test_defaults_are_filled_in_and_named() -> None:
     """By definition, pack-energy declares parallel 1, lipo, reserve 20 %; pack_mass has no default and is not named."""
-    answer = ask(find("pack-energy"), {"cells": 6, "capacity": 1300})
+    answer = compute_response(get_calculator("pack-energy"), {"cells": 6, "capacity": 1300})
     assert answer["assumed"] == ["parallel", "chemistry", "reserve"]
     assert {name: answer["given"][name] for name in answer["assumed"]} == {
         "parallel": 1,
@@ -82,9 +82,10 @@ def test_defaults_are_filled_in_and_named() -> None:
 
 def test_a_default_that_is_given_is_not_assumed() -> None:
     """And changes nothing."""
-    bare = ask(find("pack-energy"), {"cells": 6, "capacity": 1300})
-    said = ask(
-        find("pack-energy"), {"cells": 6, "capacity": 1300, "reserve": "20 %", "chemistry": "lipo", "parallel": 1}
+    bare = compute_response(get_calculator("pack-energy"), {"cells": 6, "capacity": 1300})
+    said = compute_response(
+        get_calculator("pack-energy"),
+        {"cells": 6, "capacity": 1300, "reserve": "20 %", "chemistry": "lipo", "parallel": 1},
     )
     assert said["assumed"] == []
     assert said["results"] == bare["results"]
@@ -92,7 +93,7 @@ def test_a_default_that_is_given_is_not_assumed() -> None:
 
 def test_a_default_may_depend_on_other_inputs() -> None:
     """By hand: 10 mohm Ah / 2.6 Ah = 3.846 mohm."""
-    answer = ask(find("pack-current"), {**PACK, "capacity": "2.6 Ah"})
+    answer = compute_response(get_calculator("pack-current"), {**PACK, "capacity": "2.6 Ah"})
     assert answer["given"]["cell_resistance"] == pytest.approx(10 / 2.6, rel=1e-11)
     assert "cell_resistance" in answer["assumed"]
 
@@ -117,45 +118,45 @@ def test_what_replaces_others_voids_their_defaults_and_values_by_row() -> None:
 def test_one_of_a_group_is_enough_and_none_is_told() -> None:
     """mass-margin needs parts or masses; both is fine."""
     for given_ in ({"masses": [1]}, {"parts": [{"mass": 1}]}, {"masses": [1], "parts": [{"mass": 1}]}):
-        assert ask(find("mass-margin"), given_)["results"]["total"] > 0
-    with pytest.raises(Refused) as refused:
-        ask(find("mass-margin"), {"limit": 250})
-    (fault,) = refused.value.faults
-    assert fault.detail == "give parts or masses"
-    assert "parts:" in fault.accepted
-    assert "masses:" in fault.accepted
+        assert compute_response(get_calculator("mass-margin"), given_)["results"]["total"] > 0
+    with pytest.raises(InvalidInput) as refused:
+        compute_response(get_calculator("mass-margin"), {"limit": 250})
+    (error,) = refused.value.errors
+    assert error.detail == "give parts or masses"
+    assert "parts:" in error.accepted
+    assert "masses:" in error.accepted
 
 
 def test_every_fault_in_one_outcome() -> None:
     """Unknown names with near matches, missing ones, and every wrong value: the user mends all in one go."""
-    with pytest.raises(Refused) as refused:
-        ask(
-            find("pack-current"),
+    with pytest.raises(InvalidInput) as refused:
+        compute_response(
+            get_calculator("pack-current"),
             {"capasity": 1300, "power": "200 V", "chemistry": "lipp", "cell_resistance": -1, "reserve": 20},
         )
-    faults = {fault.pointer: fault for fault in refused.value.faults}
-    assert set(faults) == {"/capasity", "/reserve", "/cells", "/capacity", "/power", "/chemistry", "/cell_resistance"}
-    assert "did you mean capacity?" in faults["/capasity"].detail
-    assert "did you mean lipo" in faults["/chemistry"].detail
-    assert faults["/power"].given == "200 V"
-    assert "W, kW, mW, hp" in faults["/power"].accepted
-    assert faults["/cells"].detail == "cells is required"
-    assert len(str(refused.value).splitlines()) == len(refused.value.faults)
-    assert worded(faults["/cells"]) == "cells: cells is required; accepted: a whole number from 1 to 24"
+    errors = {error.pointer: error for error in refused.value.errors}
+    assert set(errors) == {"/capasity", "/reserve", "/cells", "/capacity", "/power", "/chemistry", "/cell_resistance"}
+    assert "did you mean capacity?" in errors["/capasity"].detail
+    assert "did you mean lipo" in errors["/chemistry"].detail
+    assert errors["/power"].given == "200 V"
+    assert "W, kW, mW, hp" in errors["/power"].accepted
+    assert errors["/cells"].detail == "cells is required"
+    assert len(str(refused.value).splitlines()) == len(refused.value.errors)
+    assert format_error(errors["/cells"]) == "cells: cells is required; accepted: a whole number from 1 to 24"
 
 
 def test_a_wish_for_units_that_cannot_be_met_is_one_more_fault() -> None:
-    with pytest.raises(Refused) as refused:
-        ask(find("pack-energy"), {"cells": 6}, result_units={"usable_energy": "V"})
-    assert [fault.pointer for fault in refused.value.faults] == ["/capacity", "/units"]
-    assert "Wh, kWh, mWh, J or kJ" in refused.value.faults[1].detail
+    with pytest.raises(InvalidInput) as refused:
+        compute_response(get_calculator("pack-energy"), {"cells": 6}, result_units={"usable_energy": "V"})
+    assert [error.pointer for error in refused.value.errors] == ["/capacity", "/units"]
+    assert "Wh, kWh, mWh, J or kJ" in refused.value.errors[1].detail
 
 
 def test_an_unknown_calculator_names_near_ones() -> None:
     with pytest.raises(UnknownCalculator, match="did you mean pack-energy"):
-        find("pack-enrgy")
+        get_calculator("pack-enrgy")
     with pytest.raises(UnknownCalculator, match="mass-margin"):
-        find("zzzzzz")
+        get_calculator("zzzzzz")
 
 
 # Batches
@@ -177,12 +178,12 @@ def test_every_row_lacks_a_name_that_no_row_gives() -> None:
 @pytest.mark.parametrize("name", QUESTIONS)
 def test_three_at_once_are_three_singles_bit_for_bit(name: str) -> None:
     """Values, uncertainties, notes and what was assumed."""
-    calculator = find(name)
+    calculator = get_calculator(name)
     together = batch(name, QUESTIONS[name])
-    assert together.faults == {}
+    assert together.errors == {}
     for row, question in enumerate(QUESTIONS[name]):
-        alone = run(calculator, {key: [value] for key, value in question.items()}, 1, text=False)
-        for result in calculator.answered:
+        alone = evaluate_columns(calculator, {key: [value] for key, value in question.items()}, 1, text=False)
+        for result in calculator.result_fields:
             one, many = getattr(alone.results, result), getattr(together.results, result)[row : row + 1]
             np.testing.assert_array_equal(one, many, err_msg=result)
             if (
@@ -202,7 +203,7 @@ def test_three_at_once_are_three_singles_bit_for_bit(name: str) -> None:
     [
         (name, wrong)
         for name in QUESTIONS
-        for wrong, kind in registry.load()[name].asked.items()
+        for wrong, kind in registry.load()[name].input_fields.items()
         if isinstance(kind, Quantity | Choice) or wrong == "cells"
     ],
 )
@@ -213,7 +214,7 @@ def test_a_bad_row_does_not_spoil_the_others(name: str, wrong: str) -> None:
     assert [pointers(outcome, row) for row in range(3)] == [[], [f"/{wrong}"], []]
     for at, question in ((0, good[0]), (2, good[1])):
         alone = batch(name, [question])
-        for result in find(name).answered:
+        for result in get_calculator(name).result_fields:
             np.testing.assert_array_equal(
                 getattr(alone.results, result), getattr(outcome.results, result)[at : at + 1], err_msg=result
             )
@@ -232,10 +233,12 @@ def test_nothing_in_a_question_raises(name: str, data: st.DataObject) -> None:
     comes back, with a fault or an answer in each row."""
     good = QUESTIONS[name][0]
     altered = data.draw(
-        st.dictionaries(st.sampled_from(list(find(name).asked)), st.sampled_from(CELLS), min_size=1, max_size=2)
+        st.dictionaries(
+            st.sampled_from(list(get_calculator(name).input_fields)), st.sampled_from(CELLS), min_size=1, max_size=2
+        )
     )
     outcome = batch(name, [good, {**good, **altered}])
-    assert 0 not in outcome.faults
+    assert 0 not in outcome.errors
     assert outcome.results is not None
 
 
@@ -284,12 +287,14 @@ def made(formula: Any) -> Calculator[Inputs, Results]:
 def test_a_flag_a_text_and_an_assumed_choice() -> None:
     """An assumption of -1 leaves a choice open; a flag is false unless given."""
     calculator = made(grow)
-    both = run(calculator, {"length": [6, 6], "doubled": [True, ABSENT], "label": ["rod", ABSENT]}, 2, text=False)
+    both = evaluate_columns(
+        calculator, {"length": [6, 6], "doubled": [True, ABSENT], "label": ["rod", ABSENT]}, 2, text=False
+    )
     assert both.results.grown.tolist() == [12, 6]
     assert both.results.long.tolist() == [True, False]
     assert both.given.law.tolist() == [0, -1]
     assert both.assumed["law"].tolist() == [True, False]
-    answer = ask(calculator, {"length": 6, "label": "rod"})
+    answer = compute_response(calculator, {"length": 6, "label": "rod"})
     assert answer["given"] == {"length": 6, "doubled": False, "label": "rod"}
     assert answer["assumed"] == ["doubled"]
     assert answer["results"] == {"grown": 6, "long": False}
@@ -327,4 +332,4 @@ def _wrong_result(given: Inputs) -> Results:
 def test_a_formula_that_breaks_its_word_is_told_by_name(formula: Any, told: str) -> None:
     """A fault of ours, not the user's: it must not be answered."""
     with pytest.raises(TypeError, match=told):
-        run(made(formula), {"length": [1, 2]}, 2, text=False)
+        evaluate_columns(made(formula), {"length": [1, 2]}, 2, text=False)

@@ -14,8 +14,8 @@ CALCULATORS = registry.load()
 
 def shown(loaded: validation.Loaded) -> tuple[Any, ...]:
     """Columns and faults, so that they can be compared."""
-    columns = {name: (repr(column.values), repr(column.faults), repr(column.spread)) for name, column in _all(loaded)}
-    return columns, loaded.faults
+    columns = {name: (repr(column.values), repr(column.errors), repr(column.spread)) for name, column in _all(loaded)}
+    return columns, loaded.errors
 
 
 def _all(loaded: validation.Loaded) -> list[tuple[str, Column]]:
@@ -27,7 +27,7 @@ def _all(loaded: validation.Loaded) -> list[tuple[str, Column]]:
 @given(data=st.data(), text=st.booleans())
 def test_both_give_the_same_verdict(name: str, data: st.DataObject, text: bool) -> None:
     calculator = CALCULATORS[name]
-    names = st.sampled_from([*calculator.asked, "powr", "", "unit"])
+    names = st.sampled_from([*calculator.input_fields, "powr", "", "unit"])
     cell: st.SearchStrategy[Any] = st.sampled_from(
         [6, "6", "1.3 Ah", "lipo", None, True, [1, 2], {}, "x", -1, 1e300, []]
     )
@@ -39,4 +39,4 @@ def test_the_quick_judge_is_used(monkeypatch: pytest.MonkeyPatch) -> None:
     """Else the test above would compare the schema with itself."""
     monkeypatch.setattr(schemas, "judged", lambda *_, **__: pytest.fail("the schema was asked"))
     loaded = validation.load(CALCULATORS["pack-energy"], {"cells": [6], "capacity": [1300]}, text=False)
-    assert not loaded.faults
+    assert not loaded.errors

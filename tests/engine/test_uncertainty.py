@@ -10,9 +10,9 @@ from hypothesis import strategies as st
 from uncertainties import umath
 
 from gramwatt import calculate
-from gramwatt.engine.calculate import find
+from gramwatt.engine.calculate import get_calculator
 from gramwatt.engine.columns import spread_kind
-from gramwatt.engine.evaluate import run
+from gramwatt.engine.evaluate import evaluate_columns
 from gramwatt.engine.uncertainty import combine, repeat_rows
 from gramwatt.model import Quantity
 
@@ -252,9 +252,9 @@ def test_reducing_the_results_of_moved_rows() -> None:
 
 def test_the_rows_on_which_a_formula_is_evaluated() -> None:
     """By hand: the row as given, then each source up and down; 98 + 5 % is cut at the closed bound of 100 %."""
-    calculator = find("pack-current")
-    given = run(calculator, {"cells": [6], "capacity": [1300], "power": [500]}, 1, text=False).given
-    fields = {name: getattr(given, name) for name in calculator.asked} | {"state_of_charge": np.array([0.98])}
+    calculator = get_calculator("pack-current")
+    given = evaluate_columns(calculator, {"cells": [6], "capacity": [1300], "power": [500]}, 1, text=False).given
+    fields = {name: getattr(given, name) for name in calculator.input_fields} | {"state_of_charge": np.array([0.98])}
     repeated = repeat_rows(calculator, fields, {("power",): np.array([20.0]), ("state_of_charge",): np.array([0.05])})
     assert repeated.sources == ("power", "state_of_charge")
     np.testing.assert_allclose(repeated.inputs.power, [500, 520, 480, 500, 500], rtol=1e-15)
@@ -265,6 +265,6 @@ def test_the_rows_on_which_a_formula_is_evaluated() -> None:
 
 def test_the_kind_that_reads_a_standard_uncertainty_is_made_once() -> None:
     """What is prepared to judge a kind is kept with it, so one made for each request would be kept for ever."""
-    kind = find("pack-current").asked["power"]
+    kind = get_calculator("pack-current").input_fields["power"]
     assert isinstance(kind, Quantity)
     assert spread_kind("power", kind) is spread_kind("power", kind)

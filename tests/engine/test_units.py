@@ -153,14 +153,14 @@ def test_every_spelling_that_is_offered_is_understood(spelling: str) -> None:
     # Without a space, 51/min would be anybody's guess.
     for text in (f"5 {spelling}", f"5 ± 1 {spelling}", *([] if spelling[0].isdigit() else [f"5{spelling}"])):
         column = columns.read(kind, [text], text=False)
-        assert not column.faults
+        assert not column.errors
         assert column.values[0] == pytest.approx(units.unit(spelling).to_si(5.0), rel=1e-12)
 
 
 def test_case_tells_spellings_apart() -> None:
     """mAh and MAh, mW and MW differ by a thousand million: nothing is folded."""
     kind = Quantity("mW", "Power.", at_least=0, at_most=1e12)
-    assert columns.read(kind, ["5 MW"], text=False).faults
+    assert columns.read(kind, ["5 MW"], text=False).errors
 
 
 @given(st.sampled_from(SPELLINGS), st.floats(-1e6, 1e6))
@@ -209,4 +209,4 @@ def test_text_of_users_never_reaches_pint(monkeypatch: pytest.MonkeyPatch, text:
     for name in ("UnitRegistry", "Quantity", "Unit"):
         monkeypatch.setattr(pint, name, refuse)
     column = columns.read(Quantity("mm", "Length.", above=0, at_most=1e6), [text], text=False)
-    assert len(column.faults[0]) == 1
+    assert len(column.errors[0]) == 1

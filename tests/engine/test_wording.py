@@ -8,8 +8,18 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from gramwatt.engine.messages import Fault, accepts, bounds, echo, measured, near, one_of, plain, shortest
-from gramwatt.model import Choice, Count, Flag, Quantity, Series, Text
+from gramwatt.engine.messages import (
+    InputError,
+    close_matches,
+    describe_accepted,
+    describe_bounds,
+    format_number,
+    format_quantity,
+    join_with_or,
+    quote_input,
+    round_to_12_digits,
+)
+from gramwatt.model import Choice, Count, Flag, NumberList, Quantity, Text
 
 
 @pytest.mark.parametrize(
@@ -31,34 +41,34 @@ from gramwatt.model import Choice, Count, Flag, Quantity, Series, Text
 )
 def test_plain(value: float, digits: int, expected: str) -> None:
     """By definition: what a person would write."""
-    assert plain(value, digits) == expected
+    assert format_number(value, digits) == expected
 
 
 @given(st.floats(allow_nan=False, allow_infinity=False), st.integers(1, 15))
 def test_plain_has_at_most_so_many_significant_digits(value: float, digits: int) -> None:
     """And is the nearest such number, for whole numbers of many digits too."""
-    text = plain(value, digits)
+    text = format_number(value, digits)
     assert float(text) == pytest.approx(float(f"{value:.{digits}g}"), rel=1e-15, abs=0)
     assert len(Decimal(text).normalize().as_tuple().digits) <= digits
 
 
 @given(st.floats(1e-7, 1e14))
 def test_plain_has_no_exponent_for_usual_numbers(value: float) -> None:
-    assert "e" not in plain(value)
+    assert "e" not in format_number(value)
 
 
 @given(st.floats(allow_nan=False, allow_infinity=False))
 def test_shortest_survives_json(value: float) -> None:
     """Rounding twice changes nothing, and 12 digits are within half a unit of the last."""
-    short = shortest(value)
-    assert shortest(short) == short
+    short = round_to_12_digits(value)
+    assert round_to_12_digits(short) == short
     assert json.loads(json.dumps(short)) == short
     assert short == pytest.approx(value, rel=0.5e-11, abs=1e-320)
 
 
 def test_measured() -> None:
-    assert measured(1.3, "Ah") == "1.3 Ah"
-    assert measured(0.7, "1") == "0.7"
+    assert format_quantity(1.3, "Ah") == "1.3 Ah"
+    assert format_quantity(0.7, "1") == "0.7"
 
 
 @pytest.mark.parametrize(
@@ -73,11 +83,11 @@ def test_measured() -> None:
     ],
 )
 def test_near(word: str, expected: list[str]) -> None:
-    assert near(word, ["cells", "capacity", "cell_resistance"]) == expected
+    assert close_matches(word, ["cells", "capacity", "cell_resistance"]) == expected
 
 
 def test_near_gives_three_at_most_nearest_first() -> None:
-    assert near("cell", ["cello", "cells", "cell", "celli", "ball"]) in (
+    assert close_matches("cell", ["cello", "cells", "cell", "celli", "ball"]) in (
         ["cell", first, second] for first in ("cello", "cells", "celli") for second in ("cello", "cells", "celli")
     )
 
@@ -102,30 +112,30 @@ def test_near_gives_three_at_most_nearest_first() -> None:
     ],
 )
 def test_echo(value: object, expected: object) -> None:
-    found = echo(value)
+    found = quote_input(value)
     assert found == expected
     assert type(found) is type(expected)
 
 
 def test_one_of() -> None:
-    assert one_of(["a"]) == "a"
-    assert one_of(["a", "b"]) == "a or b"
-    assert one_of(["a", "b", "c"]) == "a, b or c"
+    assert join_with_or(["a"]) == "a"
+    assert join_with_or(["a", "b"]) == "a or b"
+    assert join_with_or(["a", "b", "c"]) == "a, b or c"
 
 
 def test_accepts() -> None:
     """By definition: what a field accepts, with bounds in its own unit."""
     quantity = Quantity("V", "", above=0, at_most=4.5)
-    assert bounds(quantity) == "above 0 and at most 4.5"
-    assert accepts(quantity) == "above 0 and at most 4.5 V: a number in V, or text with a unit (V, mV)"
-    assert accepts(Quantity("1", "", at_least=0, below=2)) == "a number at least 0 and below 2"
-    assert accepts(Count("", at_least=1, at_most=24)) == "a whole number from 1 to 24"
-    assert accepts(Choice(("a", "b"), "")) == "a or b"
-    assert accepts(Flag("")) == "true or false"
-    assert accepts(Text("", longest=9)) == "1 to 9 printable characters"
-    assert accepts(Series(quantity, "", longest=5)).startswith("a list of 1 to 5 values, each above 0")
+    assert describe_bounds(quantity) == "above 0 and at most 4.5"
+    assert describe_accepted(quantity) == "above 0 and at most 4.5 V: a number in V, or text with a unit (V, mV)"
+    assert describe_accepted(Quantity("1", "", at_least=0, below=2)) == "a number at least 0 and below 2"
+    assert describe_accepted(Count("", at_least=1, at_most=24)) == "a whole number from 1 to 24"
+    assert describe_accepted(Choice(("a", "b"), "")) == "a or b"
+    assert describe_accepted(Flag("")) == "true or false"
+    assert describe_accepted(Text("", longest=9)) == "1 to 9 printable characters"
+    assert describe_accepted(NumberList(quantity, "", longest=5)).startswith("a list of 1 to 5 values, each above 0")
 
 
 def test_a_pointer_is_escaped_as_it_is_nested() -> None:
     """RFC 6901, section 3: ~ is ~0 and / is ~1, in that order."""
-    assert Fault("", "d", None, "a").under("a/b~c").under("parts").pointer == "/parts/a~1b~0c"
+    assert InputError("", "d", None, "a").under("a/b~c").under("parts").pointer == "/parts/a~1b~0c"

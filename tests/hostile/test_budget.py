@@ -32,8 +32,8 @@ from gramwatt.engine.limits import (
 )
 from gramwatt.engine.tables import batch
 from gramwatt.engine.tables.chunks import Chunk
-from gramwatt.engine.tables.compute import Plan, answered
-from gramwatt.model import Series, Table
+from gramwatt.engine.tables.compute import Plan, compute_batch
+from gramwatt.model import NumberList, Table
 from gramwatt.server.adapter import WsgiToAsgi
 from gramwatt.web import create_app
 from gramwatt.web.middleware.work_limits import CANCELLED, most_short_inputs, runs_long
@@ -47,7 +47,7 @@ def test_work_that_short_inputs_can_make_long_never_runs_in_the_event_loop() -> 
     So does a path that is none of ours, such as a target in absolute form."""
     for name, calculator in registry.load().items():
         path = f"/v1/{name}"
-        unfolds = any(isinstance(kind, Table) and kind.length is not None for kind in calculator.answered.values())
+        unfolds = any(isinstance(kind, Table) and kind.length is not None for kind in calculator.result_fields.values())
         if unfolds or calculator.forms:
             assert most_short_inputs(calculator) == 0, name
             assert runs_long(path, 0), name
@@ -64,7 +64,7 @@ def test_work_that_short_inputs_can_make_long_never_runs_in_the_event_loop() -> 
 
 def test_a_body_with_many_entries_runs_in_a_thread() -> None:
     for name, calculator in registry.load().items():
-        lists = any(isinstance(kind, Series | Table) for kind in calculator.asked.values())
+        lists = any(isinstance(kind, NumberList | Table) for kind in calculator.input_fields.values())
         assert runs_long(f"/v1/{name}", 4000 if lists else 60_000), name
 
 
@@ -114,7 +114,7 @@ def test_frames_in_a_table_are_bounded_by_row_and_in_all(client: FlaskClient) ->
 def test_a_table_of_long_answers_is_written_a_few_at_a_time() -> None:
     """Answers with 5,000 frames are not gathered beyond what one row may have."""
     plan = Plan("overlay-cues", {"frame_rate": "1000", "video_end": 5, "log": LOG}, words=False)
-    pieces = list(answered(plan, Chunk(0, 12, {}, text=False)))
+    pieces = list(compute_batch(plan, Chunk(0, 12, {}, text=False)))
     assert [piece.rows for piece in pieces] == [3, 3, 3, 3]
     assert [piece.first for piece in pieces] == [0, 3, 6, 9]
 
@@ -194,8 +194,8 @@ def test_time_that_is_used_up_ends_a_table_with_a_row_that_says_so() -> None:
     """After its first blocks a table is no longer a problem but ends with an error row; more bytes allow more time."""
     plan = Plan("air-density", {}, words=True)
     chunks = (Chunk(at, 1, {"elevation": ["100"]}, text=True) for at in range(1000))
-    granted, tally = Budget(), batch.Tally()
-    written = batch.written(plan, chunks, batch.writer(plan, batch.Form("csv")), tally)
+    granted, tally = Budget(), batch.RowCounts()
+    written = batch.written(plan, chunks, batch.writer(plan, batch.TableFormat("csv")), tally)
     with granted:
         found = [next(written) for _ in range(3)]
         granted.seconds = 0
@@ -310,11 +310,11 @@ def test_columns_that_pass_through_cannot_unfold_without_end() -> None:
     plan = Plan("air-density", {}, words=True)
     text = "x" * 30_000_000
     chunks = (Chunk(at, 1, {"elevation": ["100"]}, text=True, kept={"note": [text]}) for at in range(100))
-    granted, tally = Budget(), batch.Tally()
+    granted, tally = Budget(), batch.RowCounts()
     granted.receive(1000)
     made, last = 0, b""
     with granted:
-        for piece in batch.written(plan, chunks, batch.writer(plan, batch.Form("csv")), tally):
+        for piece in batch.written(plan, chunks, batch.writer(plan, batch.TableFormat("csv")), tally):
             made, last = made + len(piece), piece
     most = UNPAID_RESPONSE + RESPONSE_PER_BYTE * 1000
     assert most < made < most + 2 * len(text)

@@ -16,7 +16,7 @@ from flask import Flask
 from prometheus_client import REGISTRY
 
 from gramwatt.asgi import respond_to_error, takes_long
-from gramwatt.engine.calculate import find
+from gramwatt.engine.calculate import get_calculator
 from gramwatt.server.adapter import WsgiToAsgi
 from gramwatt.web import create_app
 from gramwatt.web.middleware.failures import LONGEST_LINE, MOST_LINES, EscapeTraceback, Guard
@@ -69,7 +69,7 @@ def broken(request: pytest.FixtureRequest) -> Iterator[Flask]:
     def pack_energy(given: Any) -> Any:
         raise request.param
 
-    calculator = find("pack-energy")
+    calculator = get_calculator("pack-energy")
     formula = calculator.formula
     object.__setattr__(calculator, "formula", pack_energy)
     try:
@@ -143,7 +143,7 @@ def test_a_failing_streamed_table_in_a_thread_is_a_problem(broken: Flask, caplog
 
 @pytest.mark.parametrize("kind", [PanicException, ZeroDivisionError])
 def test_a_table_that_fails_on_its_way_says_so_in_a_row(kind: Any, caplog: pytest.LogCaptureFixture) -> None:
-    calculator, failures = find("pack-energy"), count()
+    calculator, failures = get_calculator("pack-energy"), count()
     formula = calculator.formula
 
     def pack_energy(given: Any) -> Any:

@@ -12,10 +12,10 @@ from flask.testing import FlaskClient
 from werkzeug.test import EnvironBuilder
 
 from gramwatt.engine.column_types import Cells
-from gramwatt.engine.messages import Fault
+from gramwatt.engine.messages import InputError
 from gramwatt.engine.tables.chunks import Chunk
-from gramwatt.engine.tables.compute import Plan, answered
-from gramwatt.engine.tables.row_errors import MOST_IN_FULL, ErrorTeller
+from gramwatt.engine.tables.compute import Plan, compute_batch
+from gramwatt.engine.tables.row_errors import MOST_IN_FULL, RowErrorReporter
 from gramwatt.web import create_app
 from gramwatt.web.middleware.work_limits import CANCELLED, LimitedWork
 from gramwatt.web.routes.tables import TEXT_ROWS
@@ -59,20 +59,20 @@ def test_the_first_chunk_is_not_held_until_the_end() -> None:
 def test_rows_with_the_same_error_share_it() -> None:
     """A table in which every cell has an uncertainty that was not asked for makes one error, not one for each row."""
     cells: dict[str, Cells] = {"cells": ["6"] * 5000, "capacity": ["1300 ± 20"] * 5000}
-    (piece,) = answered(Plan(PACK), Chunk(0, 5000, cells, text=True))
-    assert len(piece.faults) == 5000
-    assert len({id(fault) for faults in piece.faults.values() for fault in faults}) == 1
+    (piece,) = compute_batch(Plan(PACK), Chunk(0, 5000, cells, text=True))
+    assert len(piece.errors) == 5000
+    assert len({id(error) for errors in piece.errors.values() for error in errors}) == 1
 
 
 def test_short_errors_are_those_of_their_rows() -> None:
     """Rows alternate between more places of errors than are remembered."""
-    teller = ErrorTeller(rows=MOST_IN_FULL)
+    teller = RowErrorReporter(rows=MOST_IN_FULL)
     for row in range(1000):
         name = f"input{row % 300}"
-        faults = [Fault(f"/{name}/0", "wrong", None, ""), Fault("", "wrong", None, "")][: 1 + row % 2]
+        errors = [InputError(f"/{name}/0", "wrong", None, ""), InputError("", "wrong", None, "")][: 1 + row % 2]
         expected = f"2 faults in {name}, the row" if row % 2 else f"1 fault in {name}"
-        assert teller.text(row, faults).startswith(f"row {row}: {expected}; the ")
-    many = [Fault(f"/input{at}", "wrong", None, "") for at in range(7)]
+        assert teller.text(row, errors).startswith(f"row {row}: {expected}; the ")
+    many = [InputError(f"/input{at}", "wrong", None, "") for at in range(7)]
     assert teller.as_object(1, many)["detail"].startswith("7 faults in input0, input1, input2, input3, input4; the ")
 
 

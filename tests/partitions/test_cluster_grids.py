@@ -13,8 +13,8 @@ from click.testing import CliRunner, Result
 from gramwatt.__main__ import main
 from gramwatt.engine import registry
 from gramwatt.engine.tables import sweep
-from gramwatt.engine.tables.compute import Plan, answered
-from gramwatt.engine.tables.ranking import Wish, best_of
+from gramwatt.engine.tables.compute import Plan, compute_batch
+from gramwatt.engine.tables.ranking import Ranking, best_of
 from gramwatt.engine.tables.ranking import merged as merged_best
 from gramwatt.partitions import cluster
 from gramwatt.partitions.job import best_part
@@ -89,8 +89,8 @@ def test_the_best_of_spans_are_the_best_of_all() -> None:
         for name, start, stop, count in (("power", "10", "900", 300), ("capacity", "500", "3000", 100))
     ]
     known = tuple(axis for axis in axes if axis is not None)
-    plan, wish = Plan("pack-current", {"cells": "6"}), Wish(9, "current")
-    whole = best_of(wish, (piece for chunk in sweep.grid(known, text=True) for piece in answered(plan, chunk)))
+    plan, wish = Plan("pack-current", {"cells": "6"}), Ranking(9, "current")
+    whole = best_of(wish, (piece for chunk in sweep.grid(known, text=True) for piece in compute_batch(plan, chunk)))
     grid = Grid(known)
     parts = [best_part(plan, grid, wish, part)[1] for part in split_grid(grid, 1000)]
     assert len(parts) == 30

@@ -8,19 +8,19 @@ import numpy as np
 import pytest
 
 from gramwatt.physics.loaded_pack import FEWEST, MOST_GROUPS, ResistanceFit, fit_resistance, grouped
-from gramwatt.physics.recording import Course
+from gramwatt.physics.recording import CleanRecording
 from simulated_flights import CAPACITY, flown
 
 
-def some(course: Course, which: slice) -> Course:
+def some(course: CleanRecording, which: slice) -> CleanRecording:
     """Some of the samples."""
     time = course.time[which]
     counts = np.ones(len(time) - 1, dtype=np.bool_)
     lacking = course.throttle[which]
-    return Course(time, course.voltage[which], course.current[which], lacking, lacking, counts)
+    return CleanRecording(time, course.voltage[which], course.current[which], lacking, lacking, counts)
 
 
-def fit(course: Course, **how: Any) -> ResistanceFit:
+def fit(course: CleanRecording, **how: Any) -> ResistanceFit:
     """With the sensors right and the pack known, unless said otherwise."""
     told = {
         "scale": 1.0, "offset": 0.0, "voltage_scale": 1.0, "cells": 4.0, "capacity": CAPACITY, "start": 1.0, **how
@@ -119,7 +119,9 @@ def test_noise_is_told_from_its_least_scatter() -> None:
     for seed in range(200):
         noise = np.random.default_rng(seed).normal(0, 1, 2000)
         lacking = np.full(2000, np.nan)
-        course = Course(np.arange(2000.0), np.full(2000, 15.0), noise, lacking, lacking, np.ones(1999, dtype=np.bool_))
+        course = CleanRecording(
+            np.arange(2000.0), np.full(2000, 15.0), noise, lacking, lacking, np.ones(1999, dtype=np.bool_)
+        )
         groups = grouped(course)
         assert groups is not None
         found.append(groups.noise)

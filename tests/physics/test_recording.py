@@ -17,7 +17,7 @@ from gramwatt.model import Array
 from gramwatt.physics.punch_outs import MOST_PUNCHES, punch_outs
 from gramwatt.physics.recording import (
     Cleaned,
-    Course,
+    CleanRecording,
     clean,
     corrected_charge,
     corrected_energy,
@@ -31,11 +31,13 @@ from gramwatt.physics.recording import (
 )
 
 
-def course(time: Array, voltage: Array | float = 10.0, current: Array | float = 1.0, *, gap: float = np.inf) -> Course:
+def course(
+    time: Array, voltage: Array | float = 10.0, current: Array | float = 1.0, *, gap: float = np.inf
+) -> CleanRecording:
     """Samples that are all good; steps longer than a gap do not count."""
     lacking = np.full(len(time), np.nan)
     volts, amps = (np.broadcast_to(np.asarray(each, dtype=np.float64), time.shape) for each in (voltage, current))
-    return Course(time, volts, amps, lacking, lacking, np.diff(time) <= gap)
+    return CleanRecording(time, volts, amps, lacking, lacking, np.diff(time) <= gap)
 
 
 def made(time: Any, voltage: Any = None, current: Any = None, **how: float) -> Cleaned:
@@ -227,7 +229,7 @@ def test_every_sample_is_used_or_counted_once(time: list[float], voltage: list[f
     assert len(rising) + sum(getattr(cleaned, name).many for name in causes) == len(time)
 
 
-def flying(*bursts: tuple[float, float], seconds: float = 120, hertz: float = 20, noise: float = 0.1) -> Course:
+def flying(*bursts: tuple[float, float], seconds: float = 120, hertz: float = 20, noise: float = 0.1) -> CleanRecording:
     """An invented course: 8 A with noise, and bursts (start, length) of 40 A that sag by 2 V."""
     time = np.arange(0, seconds, 1 / hertz)
     high = np.zeros(len(time), dtype=np.bool_)

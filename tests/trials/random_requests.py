@@ -168,7 +168,7 @@ class RequestMaker:
 
     def _value(self) -> Request:
         name, inputs = self._inputs()
-        results = [*registry.get(name).answered, "x", "batch", "log"]
+        results = [*registry.get(name).result_fields, "x", "batch", "log"]
         return get(f"/v1/{name}/{self._random.choice(results)}?{self._query(inputs, self._options(0.05))}")
 
     def _table(self) -> Request:

@@ -25,7 +25,7 @@ from gramwatt.model import (
     Quantity,
     Reference,
     Rule,
-    Spread,
+    StandardUncertainty,
     units,
 )
 
@@ -306,7 +306,7 @@ WRONG: Final[dict[str, tuple[dict[str, Any], str]]] = {
     ),
     "default-that-is-no-option": ({"inputs": declared(Choice(("a", "b"), "", default="c"))}, "default c"),
     "spread-of-nothing": (
-        {"inputs": declared(Spread(of="mass"), name="mass_u"), "examples": example(given={})},
+        {"inputs": declared(StandardUncertainty(of="mass"), name="mass_u"), "examples": example(given={})},
         "mass",
     ),
     "replaces-an-unknown-input": (

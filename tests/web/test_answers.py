@@ -10,13 +10,13 @@ import pytest
 from flask.testing import FlaskClient
 
 from gramwatt.engine import registry
-from gramwatt.model import Calculator, Example, Samples, Table
+from gramwatt.model import Calculator, Example, Table, TimeSeries
 
 PACK = "/v1/pack-energy?cells=6&capacity=1300"
 
 
 def fits_query(calculator: Calculator[Any, Any], example: Example) -> bool:
-    return not any(isinstance(calculator.asked[name], Table | Samples) for name in example.given)
+    return not any(isinstance(calculator.input_fields[name], Table | TimeSeries) for name in example.given)
 
 
 def query(example: Example) -> str:

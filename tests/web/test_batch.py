@@ -34,7 +34,7 @@ def rows(answer: TestResponse, form: str = "csv", separator: str | None = None) 
     return read(answer.data, form, separator=separator)
 
 
-def faults(answer: TestResponse, status: int, kind: str) -> list[dict[str, Any]]:
+def errors(answer: TestResponse, status: int, kind: str) -> list[dict[str, Any]]:
     assert answer.status_code == status, answer.text
     assert answer.content_type == "application/problem+json"
     made = answer.json
@@ -106,17 +106,17 @@ def test_other_names_of_the_formats(client: FlaskClient, media: str, form: str) 
 def test_what_is_refused_as_a_whole(
     client: FlaskClient, body: str | bytes, sent: str, headers: dict[str, str], status: int, kind: str
 ) -> None:
-    assert faults(post(client, body, sent, **headers), status, kind) == []
+    assert errors(post(client, body, sent, **headers), status, kind) == []
 
 
 def test_an_unknown_calculator_is_not_found(client: FlaskClient) -> None:
-    faults(client.post("/v1/pack-energie/batch", data=CSV, content_type="text/csv"), 404, "unknown-calculator")
+    errors(client.post("/v1/pack-energie/batch", data=CSV, content_type="text/csv"), 404, "unknown-calculator")
 
 
 def test_a_length_over_the_limit_is_refused_unread(client: FlaskClient, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("GRAMWATT_LARGEST_TABLE", str(len(CSV)))
     assert len(rows(post(client, CSV))) == 1
-    assert faults(post(client, CSV + " "), 413, "too-large") == []
+    assert errors(post(client, CSV + " "), 413, "too-large") == []
 
 
 @pytest.mark.parametrize(
@@ -143,14 +143,14 @@ def test_a_length_over_the_limit_is_refused_unread(client: FlaskClient, monkeypa
 def test_a_fault_of_the_header_is_told_before_any_row(
     client: FlaskClient, header: str, query: str, pointer: str, said: str
 ) -> None:
-    (fault,) = faults(post(client, f"{header}\n1,2,3\n", query=query), 422, "invalid-input")
-    assert fault["pointer"] == pointer
-    assert said in f"{fault['detail']} {fault['accepted']}"
+    (error,) = errors(post(client, f"{header}\n1,2,3\n", query=query), 422, "invalid-input")
+    assert error["pointer"] == pointer
+    assert said in f"{error['detail']} {error['accepted']}"
 
 
 def test_all_faults_of_a_header_are_told_at_once(client: FlaskClient) -> None:
-    told = faults(post(client, "cels,total_cells,reserve [x]\n"), 422, "invalid-input")
-    assert {fault["pointer"] for fault in told} == {"/cels", "/total_cells", "/reserve", "/cells", "/capacity"}
+    told = errors(post(client, "cels,total_cells,reserve [x]\n"), 422, "invalid-input")
+    assert {error["pointer"] for error in told} == {"/cels", "/total_cells", "/reserve", "/cells", "/capacity"}
 
 
 @pytest.mark.parametrize("sent", FORMATS)
@@ -309,8 +309,8 @@ def test_a_table_without_any_input_is_refused(client: FlaskClient) -> None:
 def test_an_uncertainty_without_its_input_is_refused(client: FlaskClient) -> None:
     """Of a whole column in its header; of single rows in their error."""
     sent = client.post(BATCH, data="cells,capacity,pack_mass_u\n6,1300,2\n", content_type="text/csv")
-    (fault,) = sent.get_json()["errors"]
-    assert (sent.status_code, fault["pointer"]) == (422, "/pack_mass_u")
+    (error,) = sent.get_json()["errors"]
+    assert (sent.status_code, error["pointer"]) == (422, "/pack_mass_u")
     rows = client.post(BATCH, json=[{"cells": 6, "capacity": 1300, "pack_mass": 200, "pack_mass_u": 2},
                                   {"cells": 6, "capacity": 1300, "pack_mass_u": 2}]).get_json()  # fmt: skip
     assert rows[0]["specific_energy_u"] > 0

@@ -14,8 +14,8 @@ from engine.tables.tabled import FORMATS, stream, written
 from gramwatt.engine.tables import compute, csv_reader
 from gramwatt.engine.tables.batch import FORMATS as MEDIA
 from gramwatt.engine.tables.chunks import Chunk
-from gramwatt.engine.tables.compute import Answered, Plan
-from web.test_batch import BATCH, faults, post, rows
+from gramwatt.engine.tables.compute import BatchResult, Plan
+from web.test_batch import BATCH, errors, post, rows
 
 every_format = pytest.mark.parametrize("sent", FORMATS)
 
@@ -33,7 +33,7 @@ def test_a_faulty_row_takes_nothing_from_the_others(client: FlaskClient, sent: s
     assert (good["usable_energy"], after["usable_energy"]) == (23.088, 15.392)
     assert "error" not in good
     assert (bad["id"], bad["error"]["row"], bad["error"]["detail"]) == ("a", 2, "cells: must be from 1 to 24")
-    assert [fault["pointer"] for fault in bad["error"]["errors"]] == ["/cells"]
+    assert [error["pointer"] for error in bad["error"]["errors"]] == ["/cells"]
     assert "usable_energy" not in bad
 
 
@@ -56,11 +56,11 @@ def test_unknown_names_and_missing_inputs_of_json_are_those_of_their_row(client:
     """Only JSON names its columns row by row; elsewhere the header is at fault."""
     answer = post(client, written([{"cells": 6, "capacity": 1300}, {"cells": 6, "cels": 5}], sent), sent)
     if sent not in ("json", "ndjson"):
-        assert [fault["pointer"] for fault in faults(answer, 422, "invalid-input")] == ["/cels"]
+        assert [error["pointer"] for error in errors(answer, 422, "invalid-input")] == ["/cels"]
         return
     good, bad = rows(answer, sent)
     assert good["usable_energy"] == 23.088
-    assert [fault["pointer"] for fault in bad["error"]["errors"]] == ["/cels"]
+    assert [error["pointer"] for error in bad["error"]["errors"]] == ["/cels"]
 
 
 @pytest.mark.parametrize(
@@ -107,15 +107,15 @@ def test_a_body_shorter_than_it_says_is_never_taken_for_whole(client: FlaskClien
         assert found == pytest.approx([23.088] * len(good), rel=1e-12)
         assert "breaks off" in str(last["error"])
     else:
-        assert faults(answer, 400, "malformed-request") == []
+        assert errors(answer, 400, "malformed-request") == []
         assert "breaks off" in answer.text
 
 
 def failing_at(number: int, monkeypatch: pytest.MonkeyPatch) -> None:
     """Let the answer to one chunk raise what nobody expects, in tables read a row or so at a time."""
-    true, calls = compute.answered, 0
+    true, calls = compute.compute_batch, 0
 
-    def answered(plan: Plan, chunk: Chunk) -> Iterator[Answered]:
+    def answered(plan: Plan, chunk: Chunk) -> Iterator[BatchResult]:
         nonlocal calls
         calls += 1
         if calls == number:
@@ -150,7 +150,7 @@ def test_a_bug_in_the_middle_is_told_in_the_table(
 def test_a_bug_in_the_first_rows_is_a_status(client: FlaskClient, monkeypatch: pytest.MonkeyPatch) -> None:
     failing_at(1, monkeypatch)
     answer = post(client, LONG)
-    assert faults(answer, 500, "internal-error") == []
+    assert errors(answer, 500, "internal-error") == []
     assert "secret" not in answer.text
 
 

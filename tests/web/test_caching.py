@@ -87,7 +87,7 @@ def test_the_tag_is_known_before_anything_is_computed(
     def refuse(*_: Any, **__: Any) -> Any:
         raise AssertionError("it was computed")
 
-    monkeypatch.setattr("gramwatt.engine.calculate.ask", refuse)
+    monkeypatch.setattr("gramwatt.engine.calculate.compute_response", refuse)
     assert client.get(url, headers={"If-None-Match": tag}).status_code == 304
 
 

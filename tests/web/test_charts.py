@@ -14,8 +14,8 @@ from flask.testing import FlaskClient
 from werkzeug.test import TestResponse
 
 from gramwatt.charts import sweep_charts
+from gramwatt.charts.chart_data import Graph, HeatMap
 from gramwatt.charts.draw import INCH
-from gramwatt.charts.figure import Graph, Map
 from gramwatt.charts.themes import SHAPES
 from gramwatt.engine import registry
 from gramwatt.engine.query_strings import fits_query
@@ -170,7 +170,7 @@ def test_nothing_to_draw_says_why(client: FlaskClient) -> None:
 
 
 def swept_sheet(name: str, question: dict[str, Any], *axes: sweep.Axis, show: str) -> Any:
-    return sweep_charts.sheet(registry.load()[name], question, axes, [show], text=False, result_units={})
+    return sweep_charts.make_figure(registry.load()[name], question, axes, [show], text=False, result_units={})
 
 
 def answers(client: FlaskClient, url: str) -> list[dict[str, Any]]:
@@ -192,7 +192,7 @@ def test_a_map_is_the_grid(client: FlaskClient) -> None:
     rows = answers(client, MAPPED)
     axes = sweep.Axis("power", 8, 50, 400), sweep.Axis("capacity", 6, 500, 3000)
     made = swept_sheet("endurance", {"cells": 6}, *axes, show="endurance")
-    assert isinstance(made.body, Map)
+    assert isinstance(made.body, HeatMap)
     by_place = {(row["power"], row["capacity"]): row["endurance"] for row in rows}
     for i, up in enumerate(made.body.up):
         for j, across in enumerate(made.body.across):
@@ -250,7 +250,7 @@ def test_numbers_of_any_size(client: FlaskClient, power: float) -> None:
 
 
 def test_several_results_stand_above_each_other(client: FlaskClient) -> None:
-    made: Any = sweep_charts.sheet(
+    made: Any = sweep_charts.make_figure(
         registry.load()["pack-current"],
         {"cells": 6, "capacity": 1300, "cell_resistance": "8 +/- 1 mohm"},
         [sweep.Axis("power", 5, 100, 500)],

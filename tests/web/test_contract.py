@@ -184,16 +184,16 @@ def test_parameters_are_the_inputs(client: FlaskClient) -> None:
         item = CONTRACT["paths"][f"/v1/{name}"]
         messages = item["post"]["requestBody"], item["post"]["responses"]["200"]
         question, answer = (SIDE.resolved(SIDE.content(each)["application/json"]["schema"]) for each in messages)
-        assert list(question["properties"]) == list(calculator.asked)
-        assert list(answer["properties"]["results"]["properties"]) == list(calculator.answered)
+        assert list(question["properties"]) == list(calculator.input_fields)
+        assert list(answer["properties"]["results"]["properties"]) == list(calculator.result_fields)
         for fields, kinds in (
-            (question["properties"], calculator.asked),
-            (answer["properties"]["results"]["properties"], calculator.answered),
+            (question["properties"], calculator.input_fields),
+            (answer["properties"]["results"]["properties"], calculator.result_fields),
         ):
             for field, kind in kinds.items():
                 assert fields[field].get("x-unit") == getattr(kind, "unit", fields[field].get("x-unit"))
         assert ("get" in item) == fits_query(calculator)
-        for result, kind in calculator.answered.items():
+        for result, kind in calculator.result_fields.items():
             has_value = fits_query(calculator) and not isinstance(kind, Table)
             assert (f"/v1/{name}/{result}" in CONTRACT["paths"]) == has_value
 

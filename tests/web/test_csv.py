@@ -13,7 +13,7 @@ import pytest
 from flask.testing import FlaskClient
 
 from gramwatt.engine import registry
-from gramwatt.engine.calculate import ask
+from gramwatt.engine.calculate import compute_response
 from gramwatt.engine.serializers import Style, csv_text, value_text
 from gramwatt.model import (
     Array,
@@ -106,7 +106,7 @@ def test_an_uncertain_result_has_a_column_of_its_own_beside_it(client: FlaskClie
 
 def test_the_uncertainty_of_a_temperature_is_in_kelvin() -> None:
     """A difference of temperatures in degF or degC must not be read as a temperature."""
-    answer = ask(ECHO, {"warmth": "20 ± 2 degC", "label": "a"})
+    answer = compute_response(ECHO, {"warmth": "20 ± 2 degC", "label": "a"})
     header, row = rows(csv_text(ECHO, answer))
     assert row[header.index("doubled_u [K]")] == "4"
 
@@ -130,7 +130,7 @@ def test_a_reader_gets_back_what_json_has(client: FlaskClient, calculator: Calcu
 def in_rows(calculator: Calculator[object, object], results: dict[str, Any]) -> list[dict[str, Any]]:
     """The results as CSV tells them: a row for each row of the only table, what is not of it in every one; of a table
     that stands alone its own columns; of several tables each as JSON in a cell."""
-    tables = [(name, kind) for name, kind in calculator.answered.items() if isinstance(kind, Table)]
+    tables = [(name, kind) for name, kind in calculator.result_fields.items() if isinstance(kind, Table)]
     if len(tables) != 1:
         return [results]
     name, kind = tables[0]
@@ -193,7 +193,7 @@ ECHO: Calculator[Inputs, Results] = Calculator(
     ],
 )
 def test_no_text_becomes_a_formula_and_numbers_stay_numbers(label: str, expected: str) -> None:
-    header, row = rows(csv_text(ECHO, ask(ECHO, {"label": label}), Style(header="names")))
+    header, row = rows(csv_text(ECHO, compute_response(ECHO, {"label": label}), Style(header="names")))
     cells = dict(zip(header, row, strict=True))
     assert cells["label"] == expected
     assert cells["word"] == "'=1+1"

@@ -8,9 +8,9 @@ from collections.abc import Callable, Iterator, Sequence
 
 import pytest
 
-from gramwatt.engine.tables.chunks import Broken
+from gramwatt.engine.tables.chunks import MalformedTable
 from gramwatt.web import request_body
-from gramwatt.web.request_body import IN_MEMORY, PIECE, Intake
+from gramwatt.web.request_body import IN_MEMORY, PIECE, RequestBodyReader
 
 PLENTY = 1024**3
 
@@ -24,7 +24,7 @@ class Sender:
         self.waiting, self.go_on, self.done = threading.Event(), threading.Event(), threading.Event()
 
     def read(self, size: int) -> bytes:
-        """What `Intake` calls."""
+        """What `RequestBodyReader` calls."""
         self.sizes.add(size)
         if self.given == self._held:
             self.waiting.set()
@@ -38,12 +38,12 @@ class Sender:
         return piece
 
 
-def read_all(body: Intake, sizes: Callable[[], int] = lambda: 65536) -> Iterator[bytes]:
+def read_all(body: RequestBodyReader, sizes: Callable[[], int] = lambda: 65536) -> Iterator[bytes]:
     while piece := body.read(sizes()):
         yield piece
 
 
-def spilled(body: Intake) -> bool:
+def spilled(body: RequestBodyReader) -> bool:
     """Whether it ever wrote to disk."""
     return body._disk is not None
 
@@ -69,7 +69,7 @@ SIZES = [
 @pytest.mark.parametrize(("raw", "size"), SIZES)
 def test_all_that_is_sent_before_any_is_read_comes_in_order(raw: bytes, size: int) -> None:
     sender = Sender(pieces_of(raw, size))
-    body = Intake(sender.read, PLENTY)
+    body = RequestBodyReader(sender.read, PLENTY)
     assert sender.done.wait(60)
     assert b"".join(read_all(body)) == raw
     assert spilled(body) == (len(raw) > IN_MEMORY)
@@ -82,7 +82,7 @@ def test_all_that_is_sent_before_any_is_read_comes_in_order(raw: bytes, size: in
 def test_what_is_read_while_it_comes_is_in_order(raw: bytes, size: int) -> None:
     """Read in pieces of many sizes: from memory, across its end, and from disk while more is written there."""
     sizes = random.Random(2)
-    body = Intake(Sender(pieces_of(raw, size)).read, PLENTY)
+    body = RequestBodyReader(Sender(pieces_of(raw, size)).read, PLENTY)
     assert b"".join(read_all(body, lambda: sizes.randint(1, 2 * PIECE))) == raw
     body.finish()
 
@@ -92,7 +92,7 @@ def test_memory_disk_memory_and_disk_again(monkeypatch: pytest.MonkeyPatch) -> N
     monkeypatch.setattr(request_body, "IN_MEMORY", 10)
     raw = noise(60)
     sender = Sender(pieces_of(raw, 5), held=5)
-    body = Intake(sender.read, PLENTY)
+    body = RequestBodyReader(sender.read, PLENTY)
     assert sender.waiting.wait(60)
     assert spilled(body)
     assert b"".join(body.read(7) for _ in range(4)) == raw[:25]
@@ -104,14 +104,14 @@ def test_memory_disk_memory_and_disk_again(monkeypatch: pytest.MonkeyPatch) -> N
 
 
 def test_never_more_than_asked_for() -> None:
-    body = Intake(Sender([b"abcdef", b"ghi"]).read, PLENTY)
+    body = RequestBodyReader(Sender([b"abcdef", b"ghi"]).read, PLENTY)
     assert all(len(piece) <= 4 for piece in read_all(body, lambda: 4))
     body.finish()
 
 
 def test_a_reader_waits_for_bytes() -> None:
     sender = Sender([b"late"], held=0)
-    body = Intake(sender.read, PLENTY)
+    body = RequestBodyReader(sender.read, PLENTY)
     read: list[bytes] = []
     reader = threading.Thread(target=lambda: read.append(body.read(10)))
     reader.start()
@@ -126,22 +126,22 @@ def test_a_reader_waits_for_bytes() -> None:
 @pytest.mark.parametrize("size", [pytest.param(10, id="memory"), pytest.param(IN_MEMORY, id="disk")])
 def test_an_error_is_raised_only_after_the_bytes_before_it(size: int) -> None:
     raw = noise(size * 2)
-    sender = Sender(pieces_of(raw, min(size, PIECE)), Broken("the body breaks off"))
-    body = Intake(sender.read, PLENTY)
+    sender = Sender(pieces_of(raw, min(size, PIECE)), MalformedTable("the body breaks off"))
+    body = RequestBodyReader(sender.read, PLENTY)
     assert sender.done.wait(60)
     got = b""
     while len(got) < len(raw):
         got += body.read(100_000)
     assert got == raw
     for _ in range(2):
-        with pytest.raises(Broken, match="breaks off"):
+        with pytest.raises(MalformedTable, match="breaks off"):
             body.read(100_000)
     body.finish()
 
 
 def test_an_error_wakes_a_reader_that_waits() -> None:
     sender = Sender([], OSError("gone"), held=0)
-    body = Intake(sender.read, PLENTY)
+    body = RequestBodyReader(sender.read, PLENTY)
     told: list[Exception] = []
 
     def read() -> None:
@@ -168,11 +168,11 @@ def test_an_error_wakes_a_reader_that_waits() -> None:
     ],
 )
 def test_the_limit(limit: int, good: bool) -> None:
-    body = Intake(Sender([b"x" * 50, b"y" * 50]).read, limit)
+    body = RequestBodyReader(Sender([b"x" * 50, b"y" * 50]).read, limit)
     if good:
         assert b"".join(read_all(body, lambda: 10)) == b"x" * 50 + b"y" * 50
     else:
-        with pytest.raises(Broken) as raised:
+        with pytest.raises(MalformedTable) as raised:
             list(read_all(body, lambda: 10))
         assert raised.value.kind == "too-large"
         assert raised.value.detail == f"the table is larger than {limit} bytes"
@@ -180,9 +180,9 @@ def test_the_limit(limit: int, good: bool) -> None:
 
 
 def test_what_came_within_the_limit_is_read_before_the_rest_is_refused() -> None:
-    body = Intake(Sender([b"x" * 50, b"y" * 50]).read, 60)
+    body = RequestBodyReader(Sender([b"x" * 50, b"y" * 50]).read, 60)
     assert body.read(100) == b"x" * 50
-    with pytest.raises(Broken):
+    with pytest.raises(MalformedTable):
         body.read(100)
     body.finish()
 
@@ -192,7 +192,7 @@ def test_finish_drains_what_is_still_sent_and_ends_the_thread(before: int) -> No
     """The sender goes on after nobody reads any more: the next request on its connection must begin at its begin."""
     after = 100
     sender = Sender([b"z" * PIECE] * (before + after), held=before)
-    body = Intake(sender.read, PLENTY)
+    body = RequestBodyReader(sender.read, PLENTY)
     assert sender.waiting.wait(60)
     finishing = threading.Thread(target=body.finish)
     finishing.start()
@@ -206,14 +206,14 @@ def test_finish_drains_what_is_still_sent_and_ends_the_thread(before: int) -> No
 
 
 def test_finish_after_an_error_ends_too() -> None:
-    body = Intake(Sender([b"x"], OSError("gone")).read, PLENTY)
+    body = RequestBodyReader(Sender([b"x"], OSError("gone")).read, PLENTY)
     body.finish()
     assert not body._thread.is_alive()
 
 
 def test_finish_may_be_called_twice() -> None:
     """As when an answer fails after its body was given up."""
-    body = Intake(Sender([b"x" * PIECE] * 40).read, PLENTY)
+    body = RequestBodyReader(Sender([b"x" * PIECE] * 40).read, PLENTY)
     body.finish()
     body.finish()
     assert not body._thread.is_alive()
@@ -232,9 +232,9 @@ def test_beyond_the_limit_some_more_is_taken_and_dropped(
         given += 1
         return b"z" * 10 if given <= 2 + more else b""
 
-    body = Intake(read, 15)
+    body = RequestBodyReader(read, 15)
     assert body.read(100) == b"z" * 10
-    with pytest.raises(Broken, match="larger than 15 bytes"):
+    with pytest.raises(MalformedTable, match="larger than 15 bytes"):
         body.read(100)
     body.finish()
     assert given - 1 == taken if taken is not None else given == 2 + 50

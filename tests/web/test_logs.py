@@ -113,14 +113,14 @@ def test_a_recording_of_no_use(client: FlaskClient, body: bytes, status: int, wo
 def test_a_column_that_there_is_not(client: FlaskClient) -> None:
     found = problem(post(client, ASKED + "&voltage_column=volt"), 404)
     assert found["type"] == "/problems/unknown-column"
-    (fault,) = found["errors"]
-    assert fault["pointer"] == "/voltage_column"
-    assert "voltage [V]" in fault["accepted"]
+    (error,) = found["errors"]
+    assert error["pointer"] == "/voltage_column"
+    assert "voltage [V]" in error["accepted"]
 
 
 def test_faults_of_the_query_and_of_the_recording_are_told_together(client: FlaskClient) -> None:
     found = problem(post(client, "/v1/flight-log/log?cells=99&reserv=3&log=x", b"time,voltage\n0,16\n"), 422)
-    assert {fault["pointer"] for fault in found["errors"]} == {"/cells", "/reserv", "/log"}
+    assert {error["pointer"] for error in found["errors"]} == {"/cells", "/reserv", "/log"}
 
 
 @pytest.mark.parametrize(
@@ -238,9 +238,9 @@ def test_every_frame_as_csv(client: FlaskClient) -> None:
 
 
 def test_a_template_with_a_field_that_there_is_not(client: FlaskClient) -> None:
-    (fault,) = problem(post(client, CUES + "&template={volts} V"), 422)["errors"]
-    assert fault["pointer"] == "/template"
-    assert "did you mean voltage" in fault["detail"]
+    (error,) = problem(post(client, CUES + "&template={volts} V"), 422)["errors"]
+    assert error["pointer"] == "/template"
+    assert "did you mean voltage" in error["detail"]
 
 
 EDITS = st.lists(

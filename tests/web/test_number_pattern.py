@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from gramwatt.engine import registry
 from gramwatt.engine.columns import read, spread_kind
-from gramwatt.model import Kind, Quantity, Series, Spread, Table, fields_of, units
+from gramwatt.model import Kind, NumberList, Quantity, StandardUncertainty, Table, fields_of, units
 from gramwatt.web.openapi.number_pattern import text_pattern
 
 MADE_UP = [
@@ -28,7 +28,7 @@ MADE_UP = [
 def inputs() -> Iterator[tuple[str, Quantity]]:
     """Every quantity that any calculator asks for, in lists and tables too."""
     for calculator in registry.load().values():
-        for name, kind in calculator.asked.items():
+        for name, kind in calculator.input_fields.items():
             if isinstance(kind, Quantity) and kind.exact and kind.unit == "1":
                 continue  # never a text: there is no unit and no uncertainty to tell
             yield from ((f"{calculator.name}.{name}{more}", quantity) for more, quantity in quantities(kind))
@@ -38,11 +38,11 @@ def quantities(kind: Kind) -> Iterator[tuple[str, Quantity]]:
     """The quantities in one kind of input."""
     if isinstance(kind, Quantity):
         yield "", kind
-    elif isinstance(kind, Series):
+    elif isinstance(kind, NumberList):
         yield "", kind.item
     elif isinstance(kind, Table):
         for name, inner in fields_of(kind.row).items():
-            if isinstance(inner, Quantity) and not isinstance(inner, Spread):
+            if isinstance(inner, Quantity) and not isinstance(inner, StandardUncertainty):
                 yield f".{name}", inner
                 yield f".{name}_u", spread_kind(name, inner)
 
@@ -51,9 +51,9 @@ KINDS = [pytest.param(kind, id=name) for name, kind in inputs()]
 KINDS += [pytest.param(kind, id=kind.description) for kind in MADE_UP]
 
 
-def faults(kind: Quantity, text: str, *, as_query: bool) -> list[str]:
+def errors(kind: Quantity, text: str, *, as_query: bool) -> list[str]:
     """What the service finds wrong with a text."""
-    return [fault.detail for fault in read(kind, [text], text=as_query).faults.get(0, [])]
+    return [error.detail for error in read(kind, [text], text=as_query).errors.get(0, [])]
 
 
 @pytest.mark.parametrize("kind", KINDS)
@@ -62,8 +62,8 @@ def faults(kind: Quantity, text: str, *, as_query: bool) -> list[str]:
 def test_every_text_of_the_pattern_is_accepted(kind: Quantity, data: st.DataObject) -> None:
     """In a query as in JSON: the contract promises an answer to every text that it describes."""
     text = data.draw(st.from_regex(text_pattern(kind), fullmatch=True))
-    assert not faults(kind, text, as_query=True)
-    assert not faults(kind, text, as_query=False)
+    assert not errors(kind, text, as_query=True)
+    assert not errors(kind, text, as_query=False)
 
 
 @pytest.mark.parametrize("kind", KINDS)
@@ -85,7 +85,7 @@ def test_bounds_are_those_of_the_declaration(kind: Quantity) -> None:
         for number, is_in in ((exact, belongs), (exact + step, True), (exact - step, False)):
             text = f"{number.normalize():f}{unit}"
             assert bool(pattern.fullmatch(text)) == is_in, text
-            assert (not faults(kind, text, as_query=False)) == is_in, text
+            assert (not errors(kind, text, as_query=False)) == is_in, text
             checked += 1
     assert checked == 6
 

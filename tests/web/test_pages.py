@@ -21,12 +21,24 @@ from markupsafe import Markup
 
 from gramwatt import calculate, extras
 from gramwatt.charts import draw
+from gramwatt.charts.chart_data import ChartData
 from gramwatt.charts.draw import as_svg
-from gramwatt.charts.figure import Sheet
 from gramwatt.charts.themes import Look
 from gramwatt.engine import registry
-from gramwatt.engine.messages import Fault, plain
-from gramwatt.model import JOBS, Calculator, Choice, Flag, Kind, Quantity, Samples, Series, Table, fields_of, is_required
+from gramwatt.engine.messages import InputError, format_number
+from gramwatt.model import (
+    CATEGORIES,
+    Calculator,
+    Choice,
+    Flag,
+    Kind,
+    NumberList,
+    Quantity,
+    Table,
+    TimeSeries,
+    fields_of,
+    is_required,
+)
 from gramwatt.web.pages import form_reader, views
 from gramwatt.web.pages.description import columns_of, described, first_example, takes_files
 from gramwatt.web.pages.element import ELEMENT, NEWEST, integrity, versions
@@ -98,7 +110,7 @@ def headline(page: Page) -> str:
 
 def fields(calculator: Calculator[Any, Any]) -> set[str]:
     """Names of the fields that a calculator's form must have, rows of tables aside."""
-    return {name for name, kind in calculator.asked.items() if not isinstance(kind, Table)}
+    return {name for name, kind in calculator.input_fields.items() if not isinstance(kind, Table)}
 
 
 @every_calculator
@@ -107,7 +119,7 @@ def test_every_input_has_a_labelled_field(client: FlaskClient, calculator: Calcu
     named = {attributes.get("name") for tag in ("input", "select", "textarea") for attributes, _ in page.find(tag)}
     assert fields(calculator) <= named
     labels = {attributes.get("for"): text for attributes, text in page.find("label")}
-    for name, kind in calculator.asked.items():
+    for name, kind in calculator.input_fields.items():
         if isinstance(kind, Table):
             assert page.one("fieldset", id=name)
             continue
@@ -116,7 +128,7 @@ def test_every_input_has_a_labelled_field(client: FlaskClient, calculator: Calcu
         assert re.sub(r"\s+", " ", getattr(kind, "description", "")) in hint
         control = page.one("", id=name)[0]
         assert f"{name}-hint" in control["aria-describedby"]
-        quantity = kind.item if isinstance(kind, Series) else kind
+        quantity = kind.item if isinstance(kind, NumberList) else kind
         if isinstance(quantity, Choice):
             options = [text for attributes, text in page.find("option") if "value" not in attributes]
             assert set(quantity.options) <= set(options)
@@ -138,7 +150,7 @@ def test_it_opens_with_an_example_and_its_answer(client: FlaskClient, calculator
     if width:  # it has the digits that its uncertainty bears, two of them
         half = max(half, 0.06 * float(width.split()[0]))
     assert float(number) == pytest.approx(value, abs=half)
-    for name, kind in calculator.asked.items():
+    for name, kind in calculator.input_fields.items():
         if name in example.given and isinstance(kind, Quantity):
             number, _, unit = str(example.given[name]).partition(" ")
             assert page.one("input", id=name)[0]["value"] == number
@@ -295,9 +307,9 @@ def test_faults_stand_beside_their_fields_in_the_service_s_words(client: FlaskCl
     told = client.get("/v1/endurance", query_string=asked).get_json()["errors"]
     assert len(told) == 3
     listed = page.one("div", id="wrong")[1]
-    for fault in told:
-        name = fault["pointer"][1:]
-        assert fault["detail"].removesuffix(".") in listed
+    for error in told:
+        name = error["pointer"][1:]
+        assert error["detail"].removesuffix(".") in listed
         if name == "resrve":
             continue
         control = page.one("", id=name)[0]
@@ -305,8 +317,8 @@ def test_faults_stand_beside_their_fields_in_the_service_s_words(client: FlaskCl
         assert control["value"] == query[name], "nothing is lost"
         assert f"{name}-fault1" in control["aria-describedby"]
         said = page.one("p", id=f"{name}-fault1")[1]
-        assert fault["detail"] in said
-        assert fault["accepted"] in said
+        assert error["detail"] in said
+        assert error["accepted"] in said
     assert page.one("", id="power")[0]["value"] == "200"
     assert not page.find("img")
 
@@ -324,7 +336,7 @@ def test_what_was_assumed_is_marked(client: FlaskClient) -> None:
     for name in found["assumed"]:
         assert "assumed" in labels[name] or "(assumed)" in page.one("select", id=name)[1]
     resistance = page.one("input", id="cell_resistance")[0]
-    assert resistance["placeholder"] == f"{plain(found['given']['cell_resistance'], 6)} mohm"
+    assert resistance["placeholder"] == f"{format_number(found['given']['cell_resistance'], 6)} mohm"
     assert "assumed" not in labels["power"]
 
 
@@ -518,7 +530,7 @@ def test_a_chart_whose_inputs_no_address_can_hold_stands_in_the_page(
     """Drawn once, in the shape that fits."""
     shapes: list[str] = []
 
-    def counted(sheet: Sheet, look: Look) -> bytes:
+    def counted(sheet: ChartData, look: Look) -> bytes:
         shapes.append(look.shape)
         return as_svg(sheet, look)
 
@@ -584,7 +596,7 @@ def test_a_part_marks_the_fields_that_stay(client: FlaskClient) -> None:
     marks = {a["data-field"]: a["data-assumed"] for a, _ in get(client, "/calculators/pack-current", **query).find("li")
              if "data-field" in a}  # fmt: skip
     found = calculate("pack-current", cells=6, capacity=1300, power=700)
-    assert marks["cell_resistance"] == f"{plain(found['given']['cell_resistance'], 6)} mohm"
+    assert marks["cell_resistance"] == f"{format_number(found['given']['cell_resistance'], 6)} mohm"
     assert "power" not in marks
     wrong = get(client, "/calculators/mass-margin", **{**PARTS, "parts.4.mass": "heavy"}, part="answer")
     assert "not a number" in wrong.one("li", data_field="parts.1.mass")[1]
@@ -645,7 +657,7 @@ def test_text_is_never_markup(client: FlaskClient) -> None:
 def test_the_first_page(client: FlaskClient) -> None:
     page = get(client, "/")
     text = page.one("section", id="calculators")[1]
-    for title in JOBS.values():
+    for title in CATEGORIES.values():
         assert title in text
     for calculator in CALCULATORS:
         assert page.find("a", href=f"/calculators/{calculator.name}")
@@ -681,8 +693,8 @@ def test_a_page_is_sent_again_only_when_it_changed(client: FlaskClient) -> None:
 def test_the_description_for_programs(client: FlaskClient, calculator: Calculator[Any, Any]) -> None:
     told = client.get(f"/calculators/{calculator.name}").get_json()
     assert told == json.loads(json.dumps(dict(described(calculator))))
-    assert [each["name"] for each in told["inputs"]] == list(calculator.asked)
-    assert [each["name"] for each in told["results"]] == list(calculator.answered)
+    assert [each["name"] for each in told["inputs"]] == list(calculator.input_fields)
+    assert [each["name"] for each in told["results"]] == list(calculator.result_fields)
     answer = client.post(f"/v1/{calculator.name}", json=told["example"])
     assert answer.status_code == 200
 
@@ -712,7 +724,7 @@ def test_code_to_copy_gives_the_same_answer(
     expected = calculate(calculator.name, **example)["results"][calculator.headline]
     if calculator.recording:
         log = example[calculator.recording]
-        (tmp_path / "flight.csv").write_text(form_reader.typed(calculator.asked[calculator.recording], log))
+        (tmp_path / "flight.csv").write_text(form_reader.typed(calculator.input_fields[calculator.recording], log))
     environment = {"PATH": "/usr/bin:/bin", "no_proxy": "*"}
     shell = subprocess.run(
         ["sh", "-c", pieces["curl"]], capture_output=True, check=True, cwd=tmp_path, env=environment, timeout=60
@@ -725,7 +737,9 @@ def test_code_to_copy_gives_the_same_answer(
     if "The address of that value" in pieces:
         address = urlsplit(pieces["The address of that value"])
         assert len(pieces["The address of that value"]) < 2048
-        assert client.get(f"{address.path}?{address.query}").text == plain(expected) or isinstance(expected, str)
+        assert client.get(f"{address.path}?{address.query}").text == format_number(expected) or isinstance(
+            expected, str
+        )
         assert pieces["The address of that value"] in pieces["A cell of a spreadsheet"]
         picture = urlsplit(pieces["The picture"])
         assert client.get(f"{picture.path}?{picture.query}").mimetype == "image/png"
@@ -779,9 +793,9 @@ def test_the_element_by_version_and_newest(client: FlaskClient) -> None:
         (Flag(""), "true", "", ".", True),
         (Flag(""), "false", "", ".", False),
         (Flag(""), "maybe", "", ".", "maybe"),
-        (Series(Quantity("g", "", above=0, at_most=9), ""), "1, 2\n3;4", "", ".", [1, 2, 3, 4]),
-        (Series(Quantity("g", "", above=0, at_most=9), ""), "1,5 2,5; 3", "", ",", [1.5, 2.5, 3]),
-        (Series(Quantity("g", "", above=0, at_most=9), ""), "1, 2", "oz", ".", ["1 oz", "2 oz"]),
+        (NumberList(Quantity("g", "", above=0, at_most=9), ""), "1, 2\n3;4", "", ".", [1, 2, 3, 4]),
+        (NumberList(Quantity("g", "", above=0, at_most=9), ""), "1,5 2,5; 3", "", ",", [1.5, 2.5, 3]),
+        (NumberList(Quantity("g", "", above=0, at_most=9), ""), "1, 2", "oz", ".", ["1 oz", "2 oz"]),
     ],
     ids=lambda case: str(case)[:30],
 )
@@ -799,8 +813,8 @@ def test_an_example_typed_and_read_is_the_example(calculator: Calculator[Any, An
             form = form_reader.shown(calculator, example.given, decimal)
             again = form_reader.read(calculator, dict(parse_qsl(urlencode(form_reader.query_of(form)))), {})
             for name, given in example.given.items():
-                kind = calculator.asked[name]
-                if isinstance(kind, Samples):
+                kind = calculator.input_fields[name]
+                if isinstance(kind, TimeSeries):
                     assert again.question[name].rows == len(next(iter(given.values())))  # type: ignore[attr-defined]
                 elif isinstance(kind, Table):
                     assert [set(row) for row in again.question[name]] == [
@@ -837,7 +851,10 @@ def test_a_field_is_rendered_once_for_each_of_its_states() -> None:
     for _ in range(2):
         assert [render_once(Macro(), state) for state in states] == ["a=", "b=", "a=", "a=1", "a=g", "a=2"]
     assert calls == states
-    for state in (Field("a", about, faults=(Fault("/a", "wrong", None, "right"),)), Field("a", about, value="9" * 101)):
+    for state in (
+        Field("a", about, errors=(InputError("/a", "wrong", None, "right"),)),
+        Field("a", about, value="9" * 101),
+    ):
         assert render_once(Macro(), state) == render_once(Macro(), state)
     assert len(calls) == len(states) + 4
 

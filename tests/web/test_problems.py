@@ -14,7 +14,7 @@ from flask.testing import FlaskClient
 from werkzeug.routing import Rule
 from werkzeug.test import TestResponse
 
-from gramwatt.engine.calculate import find
+from gramwatt.engine.calculate import get_calculator
 from gramwatt.web import create_app
 from gramwatt.web.openapi.components import SCHEMAS
 from gramwatt.web.problems import TYPES
@@ -264,7 +264,7 @@ def broken() -> Iterator[FlaskClient]:
     def pack_energy(given: Any) -> NoReturn:
         raise ZeroDivisionError("secret of the formula")
 
-    calculator = find("pack-energy")
+    calculator = get_calculator("pack-energy")
     formula = calculator.formula
     object.__setattr__(calculator, "formula", pack_energy)
     try:

@@ -13,7 +13,9 @@ from gramwatt.engine import registry
 from gramwatt.web.openapi.document import document
 
 CONFIGURATION = Path(__file__).with_name("schemathesis.toml")
-SHORT = min(registry.load().values(), key=lambda calculator: len(calculator.asked) * len(calculator.answered))
+SHORT = min(
+    registry.load().values(), key=lambda calculator: len(calculator.input_fields) * len(calculator.result_fields)
+)
 WHOLE = {
     name: rf"^/v1/{name}(/|$)" if calculator is SHORT else f"^/v1/{name}$"
     for name, calculator in registry.load().items()

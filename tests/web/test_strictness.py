@@ -112,8 +112,8 @@ def test_a_name_twice_in_a_query_is_refused(client: FlaskClient, query: str, poi
     for path in (POST, f"{POST}/usable_energy"):
         answer = client.get(f"{path}?{query}&capacity=1300")
         assert answer.status_code == 422
-        faults = answer.get_json()["errors"]
-        assert any(error["pointer"] == pointer and "2 times" in error["detail"] for error in faults)
+        errors = answer.get_json()["errors"]
+        assert any(error["pointer"] == pointer and "2 times" in error["detail"] for error in errors)
 
 
 @pytest.mark.parametrize(

@@ -9,7 +9,7 @@ import pytest
 from flask.testing import FlaskClient
 
 from gramwatt.engine import registry
-from gramwatt.model import Example, Samples, Table
+from gramwatt.model import Example, Table, TimeSeries
 
 ENERGY = "/v1/pack-energy/usable_energy?cells=6&capacity=1300"
 MASSES = "/v1/mass-margin/running_total?masses=118.5,96.2,30.8"
@@ -122,7 +122,7 @@ def test_no_answer_is_a_404_that_says_why(client: FlaskClient) -> None:
         pytest.param(calculator, example, id=f"{calculator.name}: {example.title}")
         for calculator in registry.load().values()
         for example in calculator.examples
-        if not any(isinstance(calculator.asked[name], Table | Samples) for name in example.given)
+        if not any(isinstance(calculator.input_fields[name], Table | TimeSeries) for name in example.given)
     ],
 )
 def test_every_result_of_every_example_is_a_url_that_excel_takes(

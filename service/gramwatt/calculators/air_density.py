@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from typing import Annotated
 
-from gramwatt.model import Array, Assumption, Calculator, Caution, Curve, Example, Quantity, Reference
+from gramwatt.model import Array, Assumption, Calculator, Caution, CurveChart, Example, Quantity, Reference
 from gramwatt.physics import air
 
 
@@ -94,8 +94,8 @@ CALCULATOR = Calculator(
     inputs=Inputs,
     results=Results,
     formula=air_density,
-    job="before",
-    picture=Curve(
+    category="before",
+    chart=CurveChart(
         "temperature",
         ("air_density", "density_altitude"),
         start=-20,

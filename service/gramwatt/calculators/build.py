@@ -20,7 +20,7 @@ from gramwatt.calculators._shared.packs import Pack, PackAnswer
 from gramwatt.model import (
     Array,
     Assumption,
-    Bars,
+    BarChart,
     Calculator,
     Caution,
     Choice,
@@ -30,7 +30,7 @@ from gramwatt.model import (
     Quantity,
     Reference,
     Rule,
-    Spread,
+    StandardUncertainty,
     Table,
 )
 from gramwatt.physics import cells, constants, craft, pack, scaling, statistics, weighing
@@ -54,7 +54,7 @@ class Inputs:
         Array,
         Quantity("g", "Mass without the pack, or of what is not in parts.", at_least=0, at_most=1e5, optional=True),
     ]
-    dry_mass_u: Annotated[Array, Spread(of="dry_mass")]
+    dry_mass_u: Annotated[Array, StandardUncertainty(of="dry_mass")]
     blades: fields.Blades
     motors: fields.Motors
     average_power: Annotated[
@@ -279,8 +279,8 @@ CALCULATOR = Calculator(
     inputs=Inputs,
     results=Results,
     formula=build,
-    job="choose",
-    picture=Bars(("endurance", "margin", "thrust_to_weight", "capped_current"), table="by_pack"),
+    category="choose",
+    chart=BarChart(("endurance", "margin", "thrust_to_weight", "capped_current"), table="by_pack"),
     any_of=(("parts", "dry_mass"),),
     assumptions=(
         Assumption(

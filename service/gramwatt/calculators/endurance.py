@@ -24,7 +24,7 @@ from gramwatt.model import (
     Calculator,
     Caution,
     Choice,
-    Curve,
+    CurveChart,
     Example,
     IndexArray,
     Quantity,
@@ -129,8 +129,8 @@ CALCULATOR = Calculator(
     inputs=Inputs,
     results=Results,
     formula=endurance,
-    job="before",
-    picture=Curve(
+    category="before",
+    chart=CurveChart(
         "reserve",
         ("end_cell_voltage", "end_charge"),
         across="endurance",

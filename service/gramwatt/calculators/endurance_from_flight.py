@@ -14,7 +14,7 @@ from gramwatt.model import (
     Caution,
     Choice,
     Count,
-    Curve,
+    CurveChart,
     Example,
     IndexArray,
     Quantity,
@@ -144,8 +144,8 @@ CALCULATOR = Calculator(
     inputs=Inputs,
     results=Results,
     formula=endurance_from_flight,
-    job="after",
-    picture=Curve(
+    category="after",
+    chart=CurveChart(
         "mass",
         ("endurance",),
         start=lambda given, found: 0.7 * np.minimum(given.mass, given.reference_mass),

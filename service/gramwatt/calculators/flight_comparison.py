@@ -10,7 +10,7 @@ from gramwatt.calculators._shared.cautions import LAND_EARLY, LITHIUM_FIRE, rest
 from gramwatt.calculators._shared.flights import some
 from gramwatt.model import (
     Array,
-    Bars,
+    BarChart,
     Calculator,
     Caution,
     Count,
@@ -144,7 +144,7 @@ def flight_comparison(given: Inputs) -> Results:
         begin=flights.begin.ravel(),
         end=flights.end.ravel(),
     )
-    found = told.flown
+    found = told.summary
     sag = np.fmax.reduce(told.punch_outs.sag, axis=1, initial=np.nan) / flights.cells.ravel()
 
     def change(values: Array) -> Array:
@@ -203,8 +203,8 @@ CALCULATOR = Calculator(
     inputs=Inputs,
     results=Results,
     formula=flight_comparison,
-    job="after",
-    picture=Bars(("landing_time", "mean_power", "peak_current", "punch_sag"), table="by_flight"),
+    category="after",
+    chart=BarChart(("landing_time", "mean_power", "peak_current", "punch_sag"), table="by_flight"),
     rules=(
         Rule(
             "recording-lacks",

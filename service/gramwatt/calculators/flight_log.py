@@ -12,7 +12,6 @@ from gramwatt.model import (
     Calculator,
     Caution,
     Count,
-    Course,
     Example,
     Quantity,
     Reference,
@@ -20,6 +19,7 @@ from gramwatt.model import (
     StringArray,
     Table,
     Text,
+    TimeSeriesChart,
 )
 from gramwatt.physics import cells, pack
 from gramwatt.physics.loaded_pack import FEWEST
@@ -177,7 +177,7 @@ def flight_log(given: Inputs) -> Results:
         begin=given.begin,
         end=given.end,
     )
-    found = told.flown
+    found = told.summary
     return Results(
         energy=found.energy,
         charge=found.charge,
@@ -216,7 +216,7 @@ def flight_log(given: Inputs) -> Results:
     )
 
 
-def _modelled(given: Inputs, found: flight_summary.Flown) -> Array:
+def _modelled(given: Inputs, found: flight_summary.FlightSummary) -> Array:
     """Time to the reserve at the mean power, by the model that `endurance` uses."""
     usual = given.cells * cells.usual_resistance(given.capacity)
     resistance = np.where(np.isnan(found.pack_resistance), usual, found.pack_resistance)
@@ -252,8 +252,8 @@ CALCULATOR = Calculator(
     inputs=Inputs,
     results=Results,
     formula=flight_log,
-    job="after",
-    picture=Course(
+    category="after",
+    chart=TimeSeriesChart(
         lambda given, found: flight_summary.trace(
             given.log,
             longest_gap=given.longest_gap,

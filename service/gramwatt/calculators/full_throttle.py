@@ -16,7 +16,7 @@ from gramwatt.calculators._shared.cautions import (
     USUAL_RESISTANCE,
     rested_voltage,
 )
-from gramwatt.model import Array, Calculator, Caution, Curve, Example, Quantity, Rule, Series
+from gramwatt.model import Array, Calculator, Caution, CurveChart, Example, NumberList, Quantity, Rule
 from gramwatt.physics import air, cells, constants, craft, pack, rotor
 
 THROTTLES: Final = np.array([0.25, 0.50, 0.75, 1.00])
@@ -73,8 +73,8 @@ HOVER = "the throttle at which thrust equals weight, from the same equations"
 BY_THROTTLE = "the same equations at 25, 50, 75 and 100 % of the throttle cap"
 
 
-def _by_throttle(unit: str, what: str) -> Series:
-    return Series(Quantity(unit, what), f"{what} at 25, 50, 75 and 100 % of the throttle cap.", method=BY_THROTTLE)
+def _by_throttle(unit: str, what: str) -> NumberList:
+    return NumberList(Quantity(unit, what), f"{what} at 25, 50, 75 and 100 % of the throttle cap.", method=BY_THROTTLE)
 
 
 @dataclass(frozen=True, slots=True)
@@ -186,8 +186,8 @@ CALCULATOR = Calculator(
     inputs=Inputs,
     results=Results,
     formula=full_throttle,
-    job="choose",
-    picture=Curve(
+    category="choose",
+    chart=CurveChart(
         "throttle_cap",
         ("thrust", "pack_current"),
         start=20,

@@ -14,7 +14,7 @@ from gramwatt.model import (
     Caution,
     Choice,
     Count,
-    Curve,
+    CurveChart,
     Example,
     IndexArray,
     Quantity,
@@ -197,8 +197,8 @@ CALCULATOR = Calculator(
     inputs=Inputs,
     results=Results,
     formula=hover_power,
-    job="before",
-    picture=Curve(
+    category="before",
+    chart=CurveChart(
         "mass",
         ("power", "power_loading"),
         start=lambda given, found: 0.5 * given.mass,

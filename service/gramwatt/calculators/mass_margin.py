@@ -16,13 +16,13 @@ from gramwatt.model import (
     Choice,
     Example,
     IndexArray,
-    Ladder,
+    NumberList,
     Quantity,
     Reference,
     Rule,
-    Series,
-    Spread,
+    StandardUncertainty,
     Table,
+    WaterfallChart,
 )
 from gramwatt.physics import weighing
 
@@ -35,9 +35,9 @@ class Inputs:
 
     parts: Annotated[Part, Table(Part, "Parts with name, mass and count.", longest=500, optional=True)]
     masses: Annotated[
-        Array, Series(MASS, "Bare masses, added to the parts if both are given.", longest=500, optional=True)
+        Array, NumberList(MASS, "Bare masses, added to the parts if both are given.", longest=500, optional=True)
     ]
-    masses_u: Annotated[Array, Spread(of="masses")]
+    masses_u: Annotated[Array, StandardUncertainty(of="masses")]
     rule: shared_parts.Rule
     limit: shared_parts.Limit
     comparison: shared_parts.Comparison
@@ -74,11 +74,11 @@ class Results:
         Array, Quantity("%", "Probability that the true mass meets the limit.", method=PROBABILITY)
     ]
     running_total: Annotated[
-        Array, Series(Quantity("g", "Total so far."), "Total after each part, in order.", method="cumulative sum")
+        Array, NumberList(Quantity("g", "Total so far."), "Total after each part, in order.", method="cumulative sum")
     ]
     shares: Annotated[
         Array,
-        Series(Quantity("%", "Share."), "Share of each part, in order.", method="mass times count over total"),
+        NumberList(Quantity("%", "Share."), "Share of each part, in order.", method="mass times count over total"),
     ]
 
 
@@ -125,8 +125,8 @@ CALCULATOR = Calculator(
     inputs=Inputs,
     results=Results,
     formula=mass_margin,
-    job="weigh",
-    picture=Ladder(
+    category="weigh",
+    chart=WaterfallChart(
         "running_total",
         table="parts",
         masses="masses",

@@ -13,7 +13,7 @@ from gramwatt.calculators._shared.cautions import LAND_EARLY, LITHIUM_FIRE
 from gramwatt.calculators._shared.frames import NUMBERED, Frame, frame_table, greatest
 from gramwatt.calculators._shared.log_statistics import groups
 from gramwatt.captions import image, subrip, substation, template, timecode, webvtt
-from gramwatt.captions.caption_track import NOTHING, Captioned, captioned, cues_again, rate_or_none
+from gramwatt.captions.caption_track import NOTHING, CaptionTrack, cues_again, make_caption_track, rate_or_none
 from gramwatt.captions.cues import Cue
 from gramwatt.captions.frames import MOST_FRAMES, frame_span
 from gramwatt.captions.placement import PLACES, Placement
@@ -25,11 +25,11 @@ from gramwatt.model import (
     Choice,
     Count,
     Example,
-    Form,
     IndexArray,
-    Length,
+    OutputFormat,
     Quantity,
     Reference,
+    RowCount,
     Rule,
     StringArray,
     Table,
@@ -37,7 +37,7 @@ from gramwatt.model import (
     charts,
 )
 from gramwatt.physics import constants
-from gramwatt.physics.recording import Course
+from gramwatt.physics.recording import CleanRecording
 
 NOT_CUT: Final = np.full(1, np.nan)
 FIELDS: Final = ", ".join((*template.FIELDS, *template.MARKS))
@@ -151,7 +151,8 @@ class Results:
     samples: Annotated[Array, Count("Samples recorded.", at_least=0, at_most=5_000_000, method="counted")]
     samples_used: Annotated[Array, Count("Samples used.", at_least=0, at_most=5_000_000, method="counted")]
     frames: Annotated[
-        Frame, Table(Frame, "Every frame.", shortest=0, longest=MOST_FRAMES, alone=True, length=Length(_counts, FEWER))
+        Frame,
+        Table(Frame, "Every frame.", shortest=0, longest=MOST_FRAMES, alone=True, length=RowCount(_counts, FEWER)),
     ]
 
 
@@ -183,9 +184,9 @@ def overlay_cues(given: Inputs) -> Results:
     )
 
 
-def _of_one(given: Inputs, row: int, recorded: Course) -> Captioned | None:
+def _of_one(given: Inputs, row: int, recorded: CleanRecording) -> CaptionTrack | None:
     """One question told in plain numbers."""
-    course = Course(
+    course = CleanRecording(
         recorded.time / constants.SECOND,
         recorded.voltage / constants.VOLT,
         recorded.current / constants.AMPERE,
@@ -193,7 +194,7 @@ def _of_one(given: Inputs, row: int, recorded: Course) -> Captioned | None:
         recorded.cell_voltage / constants.VOLT,
         recorded.counts,
     )
-    return captioned(
+    return make_caption_track(
         course,
         frame_rate=str(given.frame_rate[row]),
         **_span(given, row),
@@ -279,8 +280,8 @@ CALCULATOR = Calculator(
     inputs=Inputs,
     results=Results,
     formula=overlay_cues,
-    job="show",
-    picture=charts.Course(
+    category="show",
+    chart=charts.TimeSeriesChart(
         lambda given, found: flight_summary.trace(
             given.log,
             longest_gap=given.longest_gap,
@@ -292,11 +293,15 @@ CALCULATOR = Calculator(
     ),
     propagates=False,
     forms=(
-        Form("vtt", "text/vtt", "WebVTT captions.", as_webvtt),
-        Form("srt", "application/x-subrip", "SubRip captions, plain text.", as_subrip),
-        Form("ass", "text/x-ssa", "Advanced SubStation captions, placed and outlined, to burn in.", as_substation),
-        Form("svg", "image/svg+xml", "A transparent picture of the instant at.", as_svg),
-        Form("png", "image/png", "A transparent picture of the instant at.", as_png, binary=True, pixels=_pixels),
+        OutputFormat("vtt", "text/vtt", "WebVTT captions.", as_webvtt),
+        OutputFormat("srt", "application/x-subrip", "SubRip captions, plain text.", as_subrip),
+        OutputFormat(
+            "ass", "text/x-ssa", "Advanced SubStation captions, placed and outlined, to burn in.", as_substation
+        ),
+        OutputFormat("svg", "image/svg+xml", "A transparent picture of the instant at.", as_svg),
+        OutputFormat(
+            "png", "image/png", "A transparent picture of the instant at.", as_png, binary=True, pixels=_pixels
+        ),
     ),
     rules=(
         Rule(

@@ -18,7 +18,7 @@ from gramwatt.calculators._shared.cautions import (
     arrhenius,
     rested_voltage,
 )
-from gramwatt.model import Array, Calculator, Caution, Curve, Example, Quantity, Reference, Rule
+from gramwatt.model import Array, Calculator, Caution, CurveChart, Example, Quantity, Reference, Rule
 from gramwatt.physics import cells, pack
 
 
@@ -106,8 +106,8 @@ CALCULATOR = Calculator(
     inputs=Inputs,
     results=Results,
     formula=pack_current,
-    job="before",
-    picture=Curve(
+    category="before",
+    chart=CurveChart(
         "power",
         ("current", "loaded_voltage"),
         start=0,

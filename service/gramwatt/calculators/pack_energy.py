@@ -9,7 +9,7 @@ from gramwatt.calculators._shared import fields
 from gramwatt.calculators._shared.cautions import LITHIUM_FIRE
 from gramwatt.model import (
     Array,
-    Bars,
+    BarChart,
     Calculator,
     Caution,
     Choice,
@@ -98,8 +98,8 @@ CALCULATOR = Calculator(
     inputs=Inputs,
     results=Results,
     formula=pack_energy,
-    job="choose",
-    picture=Bars(("nominal_energy", "usable_energy")),
+    category="choose",
+    chart=BarChart(("nominal_energy", "usable_energy")),
     references=(
         Reference(
             "Watt-hours on a label are nominal volts times rated ampere-hours: IATA Dangerous Goods Regulations, 3.9.2 "

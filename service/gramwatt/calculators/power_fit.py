@@ -22,12 +22,12 @@ from gramwatt.model import (
     Calculator,
     Caution,
     Count,
-    Curve,
+    CurveChart,
     Example,
+    NumberList,
     Quantity,
     Reference,
     Rule,
-    Series,
     Table,
 )
 from gramwatt.physics import cells, scaling
@@ -114,11 +114,14 @@ class Results:
         Array, Count("Flights that the law rests on.", at_least=1, at_most=200, method="all that were given")
     ]
     flight_powers: Annotated[
-        Array, Series(Quantity("W", "Average power."), "Average power of each flight as flown, in order.", method=OWN)
+        Array,
+        NumberList(Quantity("W", "Average power."), "Average power of each flight as flown, in order.", method=OWN),
     ]
     flight_deviations: Annotated[
         Array,
-        Series(Quantity("%", "Deviation."), "Of each flight from the law, in order.", method="over the law, less 1"),
+        NumberList(
+            Quantity("%", "Deviation."), "Of each flight from the law, in order.", method="over the law, less 1"
+        ),
     ]
 
 
@@ -160,8 +163,8 @@ CALCULATOR = Calculator(
     inputs=Inputs,
     results=Results,
     formula=power_fit,
-    job="after",
-    picture=Curve(
+    category="after",
+    chart=CurveChart(
         "mass",
         ("power_at_mass",),
         start=lambda given, found: 0.8 * given.flights.mass.min(axis=1),

@@ -14,7 +14,7 @@ from gramwatt.model import (
     Caution,
     Choice,
     Count,
-    Curve,
+    CurveChart,
     Example,
     IndexArray,
     Quantity,
@@ -122,8 +122,8 @@ CALCULATOR = Calculator(
     inputs=Inputs,
     results=Results,
     formula=throttle_cap,
-    job="choose",
-    picture=Curve(
+    category="choose",
+    chart=CurveChart(
         "cells",
         ("throttle_cap", "no_load_speed"),
         start=lambda given, found: np.maximum(given.cells - 3, 1),

@@ -14,10 +14,10 @@ from gramwatt.captions.cues import Cue, captions
 from gramwatt.captions.frames import Frames, frames
 from gramwatt.captions.template import compile_template
 from gramwatt.captions.timecode import exact_rate, labels
-from gramwatt.physics.recording import Course
+from gramwatt.physics.recording import CleanRecording
 
 
-class Captioned(NamedTuple):
+class CaptionTrack(NamedTuple):
     """F frames and the captions over them, each caption's text and for how many frames it stays."""
 
     frames: Frames
@@ -29,7 +29,7 @@ class Captioned(NamedTuple):
 
 
 _EMPTY: Final = np.zeros(0)
-NOTHING: Final = Captioned(
+NOTHING: Final = CaptionTrack(
     Frames(np.zeros(0, np.int64), *[_EMPTY] * (len(Frames._fields) - 1)), _EMPTY, [], (), np.zeros(0, dtype=np.intp)
 )
 """No frame at all."""
@@ -43,14 +43,14 @@ def rate_or_none(text: str) -> Fraction | None:
         return None
 
 
-def captioned(
-    course: Course,
+def make_caption_track(
+    course: CleanRecording,
     *,
     frame_rate: str,
     template: str,
     changes: float,
     **figures: float,
-) -> Captioned | None:
+) -> CaptionTrack | None:
     """A course on the frames of a video; see `frames.frames` (``figures`` are the rest of what it takes) and
     `cues.cues`. None where there is no such rate, or there are more frames than can be told."""
     rate = rate_or_none(frame_rate)
@@ -61,7 +61,7 @@ def captioned(
     except ValueError:
         return None
     told = list(captions(found, compile_template(template), rate=rate, changes=changes))
-    return Captioned(
+    return CaptionTrack(
         found,
         found.number * rate.denominator / rate.numerator,
         labels(found.number, rate),

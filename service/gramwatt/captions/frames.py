@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from gramwatt.arrays import Array, BoolArray
 from gramwatt.captions.smoothing import alike, integral_at, linked, recorded, running, smooth, surroundings
-from gramwatt.physics.recording import Course
+from gramwatt.physics.recording import CleanRecording
 
 Numbers: TypeAlias = NDArray[np.int64]
 
@@ -62,7 +62,7 @@ class _Places(NamedTuple):
     inside: BoolArray
 
 
-def frame_span(course: Course, *, rate: Fraction, offset: float, begin: float, end: float) -> tuple[int, int]:
+def frame_span(course: CleanRecording, *, rate: Fraction, offset: float, begin: float, end: float) -> tuple[int, int]:
     """First frame and how many there are, for seconds ``begin`` to before ``end`` of the video.
 
     Nan stands for where the recording, whose first sample is ``offset`` seconds into the video, begins and ends (a
@@ -80,7 +80,7 @@ def frame_span(course: Course, *, rate: Fraction, offset: float, begin: float, e
 
 
 def frames(
-    course: Course,
+    course: CleanRecording,
     *,
     rate: Fraction,
     offset: float = 0.0,
@@ -152,7 +152,7 @@ def frames(
     )
 
 
-def _places(course: Course, instant: Array) -> _Places:
+def _places(course: CleanRecording, instant: Array) -> _Places:
     last = len(course.time) - 1
     slack = float(_SAME)
     at = np.where((instant < 0) & (instant >= -slack), 0.0, instant)
@@ -167,7 +167,7 @@ def _places(course: Course, instant: Array) -> _Places:
     return _Places(step, np.where(inside, seconds, 0.0), np.where(inside, share, 0.0), inside)
 
 
-def _known(course: Course, values: Array, places: _Places) -> BoolArray:
+def _known(course: CleanRecording, values: Array, places: _Places) -> BoolArray:
     """Frames (F,) where channels (..., K) have a value: inside, and with one at both ends of the step."""
     links = np.concatenate((linked(course, values), [False]))[places.step]
     found: BoolArray = places.inside & recorded(values)[places.step] & (links | (places.seconds == 0))
@@ -180,7 +180,9 @@ def _between(values: Array, places: _Places) -> Array:
     return np.where(places.share > 0, start + places.share * (values[..., after] - start), start)
 
 
-def _shown(course: Course, channels: Array, places: _Places, instant: Array, period: float, smoothing: float) -> Array:
+def _shown(
+    course: CleanRecording, channels: Array, places: _Places, instant: Array, period: float, smoothing: float
+) -> Array:
     """Channels (C, K) on frames (C, F): smoothed, or the sample within the frame that stands out most in any."""
     found = np.full((len(channels), len(instant)), np.nan)
     most = np.zeros(len(course.time))
@@ -201,7 +203,7 @@ def _shown(course: Course, channels: Array, places: _Places, instant: Array, per
     return found
 
 
-def _totals(course: Course, flows: Array, places: _Places) -> Array:
+def _totals(course: CleanRecording, flows: Array, places: _Places) -> Array:
     """Integrals (C, F) of flows (C, K) up to each frame."""
     found = np.full((len(flows), len(places.step)), np.nan)
     for rows in alike(flows):
@@ -212,7 +214,7 @@ def _totals(course: Course, flows: Array, places: _Places) -> Array:
     return found
 
 
-def _peaks(course: Course, values: Array, shown: Array, instant: Array, period: float) -> Array:
+def _peaks(course: CleanRecording, values: Array, shown: Array, instant: Array, period: float) -> Array:
     """Greatest sample before a frame ends (C, F), or figure shown up to it; nan where none is shown."""
     before = np.searchsorted(course.time, instant + period - float(_SAME), "left") - 1
     so_far = np.fmax.accumulate(values, axis=-1)[:, np.maximum(before, 0)]

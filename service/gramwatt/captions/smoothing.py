@@ -23,7 +23,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gramwatt.arrays import Array, BoolArray
-from gramwatt.physics.recording import Course, cumulative
+from gramwatt.physics.recording import CleanRecording, cumulative
 
 SIGMAS: Final = 3.0
 """Robust standard deviations below which nothing stands out, however few samples there are."""
@@ -75,18 +75,20 @@ def recorded(values: Array) -> BoolArray:
     return known
 
 
-def linked(course: Course, values: Array) -> BoolArray:
+def linked(course: CleanRecording, values: Array) -> BoolArray:
     """Steps (K - 1,) over which channels (..., K) are known: those that count, with a value at both ends."""
     known = recorded(values)
     return course.counts & known[1:] & known[:-1]
 
 
-def running(course: Course, values: Array) -> Array:
+def running(course: CleanRecording, values: Array) -> Array:
     """Running integrals of channels (..., K) from 0 over the steps where they are known; values by seconds."""
     return cumulative(course._replace(counts=linked(course, values)), np.where(recorded(values), values, 0.0))
 
 
-def integral_at(course: Course, values: Array, integral: Array, step: NDArray[np.intp], seconds: Array) -> Array:
+def integral_at(
+    course: CleanRecording, values: Array, integral: Array, step: NDArray[np.intp], seconds: Array
+) -> Array:
     """Running integrals (..., F) at ``seconds`` (F,) after the samples ``step`` (F,), exactly those of straight lines.
 
     ``integral`` (..., K) is that of `running`; each ``step`` is one that counts, or ``seconds`` is 0.
@@ -100,7 +102,7 @@ def integral_at(course: Course, values: Array, integral: Array, step: NDArray[np
     return found
 
 
-def mean_around(course: Course, values: Array, window: float) -> Array:
+def mean_around(course: CleanRecording, values: Array, window: float) -> Array:
     """Means of channels (..., K) over a window [s] around each sample, weighted by time: samples may lie unevenly.
 
     The window is symmetrical: near a gap or an end it is as narrow as the nearer side allows, so a ramp stays itself.
@@ -134,13 +136,13 @@ class Surroundings(NamedTuple):
     prominence: Array
 
 
-def surroundings(course: Course, values: Array, window: float) -> Surroundings:
+def surroundings(course: CleanRecording, values: Array, window: float) -> Surroundings:
     """`mean_around` over a window [s], and the `prominence` of each channel (..., K) above it."""
     mean = mean_around(course, values, window)
     return Surroundings(mean, prominence(values - mean, values))
 
 
-def smooth(course: Course, values: Array, window: float, around: Surroundings | None = None) -> Array:
+def smooth(course: CleanRecording, values: Array, window: float, around: Surroundings | None = None) -> Array:
     """Channels (..., K) smoothed over a window [s]; 0 changes nothing.
 
     Samples that stand out stay themselves, and the windows of those beside them end there: a crest spreads no halo.

@@ -10,13 +10,36 @@ from typing import Any, Final
 import numpy as np
 
 from gramwatt.charts import formatting
+from gramwatt.charts.chart_data import (
+    BarRows,
+    Body,
+    ChartData,
+    Column,
+    Dot,
+    Graph,
+    Line,
+    NothingToDraw,
+    Panel,
+    Waterfall,
+)
 from gramwatt.charts.curves import BEYOND, points
-from gramwatt.charts.figure import Body, Column, Dot, Graph, Line, Nothing, Panel, Rows, Sheet, Stairs
-from gramwatt.engine.calculate import answered
+from gramwatt.engine.calculate import evaluate_request
 from gramwatt.engine.evaluate import Outcome
-from gramwatt.engine.response import Answer, answer, declared_units
+from gramwatt.engine.response import ResponseBody, build_response, declared_units
 from gramwatt.engine.tables.sweep import Axis
-from gramwatt.model import Array, Bars, Calculator, Count, Course, Curve, Ladder, Quantity, Table, fields_of, units
+from gramwatt.model import (
+    Array,
+    BarChart,
+    Calculator,
+    Count,
+    CurveChart,
+    Quantity,
+    Table,
+    TimeSeriesChart,
+    WaterfallChart,
+    fields_of,
+    units,
+)
 
 POINTS: Final = 121
 """Of a curve whose points are answered at once."""
@@ -28,7 +51,7 @@ MOST_SPANS: Final = 500
 
 
 @dataclass(frozen=True, slots=True)
-class Asked:
+class ChartRequest:
     """A question and its answer, as a picture needs them."""
 
     calculator: Calculator[Any, Any]
@@ -36,58 +59,62 @@ class Asked:
     text: bool
     """Whether the question's values are words of a query."""
     outcome: Outcome
-    answer: Answer
+    response: ResponseBody
 
     def unit(self, name: str) -> str:
         """The unit in which the answer tells a name."""
-        told: str = self.answer["units"].get(name) or declared_units(self.calculator.asked).get(name, "1")
+        told: str = self.response["units"].get(name) or declared_units(self.calculator.input_fields).get(name, "1")
         return told
 
     def width(self, name: str) -> Any:
         """The standard uncertainty of a result, in the unit of the answer; None where it has none."""
-        return self.answer.get("uncertainty", {}).get(name, {}).get("standard")
+        return self.response.get("uncertainty", {}).get(name, {}).get("standard")
 
 
-def picture_of(
+def chart_of(
     calculator: Calculator[Any, Any], question: Mapping[str, object], *, text: bool, result_units: Mapping[str, str]
-) -> Sheet:
+) -> ChartData:
     """The picture of the answer to a question. Raises Refused with every fault; Nothing where there is none."""
-    outcome = answered(calculator, question, text=text, result_units=result_units)
-    told = answer(outcome, 0, result_units=result_units)
-    seen = sheet(Asked(calculator, question, text, outcome, told))
+    outcome = evaluate_request(calculator, question, text=text, result_units=result_units)
+    told = build_response(outcome, 0, result_units=result_units)
+    seen = make_figure(ChartRequest(calculator, question, text, outcome, told))
     if seen is None:
         reasons = [caution["text"] for caution in told["cautions"] if "results" in caution]
-        raise Nothing(" ".join(["There is nothing to draw for these inputs.", *reasons]))
+        raise NothingToDraw(" ".join(["There is nothing to draw for these inputs.", *reasons]))
     return seen
 
 
-def sheet(asked: Asked) -> Sheet | None:
+def make_figure(asked: ChartRequest) -> ChartData | None:
     """The picture of an answer, or None where there is nothing to see."""
-    picture, body = asked.calculator.picture, None
+    picture, body = asked.calculator.chart, None
     match picture:
-        case Curve():
+        case CurveChart():
             body = _curve(asked, picture)
-        case Ladder():
+        case WaterfallChart():
             body = _ladder(asked, picture)
-        case Bars():
+        case BarChart():
             body = _bars(asked, picture)
-        case Course():
+        case TimeSeriesChart():
             body = _course(asked, picture)
     if body is None:
         return None
     seen, told = body
-    return Sheet(asked.calculator.title, formatting.short(asked.calculator, asked.answer), told, seen)
+    return ChartData(asked.calculator.title, formatting.short(asked.calculator, asked.response), told, seen)
 
 
-def unit_across(asked: Asked, picture: Curve[Any, Any]) -> str:
+def unit_across(asked: ChartRequest, picture: CurveChart[Any, Any]) -> str:
     """Return the unit of a curve's level axis."""
-    return asked.unit(picture.across) if picture.across else formatting.own_unit(asked.calculator.asked[picture.vary])
+    return (
+        asked.unit(picture.across)
+        if picture.across
+        else formatting.own_unit(asked.calculator.input_fields[picture.vary])
+    )
 
 
-def curve_axis(asked: Asked, picture: Curve[Any, Any]) -> Axis | None:
+def curve_axis(asked: ChartRequest, picture: CurveChart[Any, Any]) -> Axis | None:
     """Return the points of the varied input, or None where its ends are not known."""
     calculator, name = asked.calculator, picture.vary
-    kind = calculator.asked[name]
+    kind = calculator.input_fields[name]
     if not isinstance(kind, Quantity | Count):
         raise TypeError(f"{name} has no range")
     low, high = (_end(asked, kind, end) for end in (picture.start, picture.stop))
@@ -105,20 +132,20 @@ def curve_axis(asked: Asked, picture: Curve[Any, Any]) -> Axis | None:
     return Axis(name, count, float(low), float(high))
 
 
-def _curve(asked: Asked, picture: Curve[Any, Any]) -> tuple[Body, str] | None:
+def _curve(asked: ChartRequest, picture: CurveChart[Any, Any]) -> tuple[Body, str] | None:
     calculator, name = asked.calculator, picture.vary
-    kind, axis = calculator.asked[name], curve_axis(asked, picture)
+    kind, axis = calculator.input_fields[name], curve_axis(asked, picture)
     if axis is None:
         return None
     count = axis.count
     constants = {each: value for each, value in asked.question.items() if each != name}
     shown = (*picture.show, *((picture.across,) if picture.across else ()))
-    told_units = {each: unit for each, unit in asked.answer["units"].items() if each in calculator.answered}
+    told_units = {each: unit for each, unit in asked.response["units"].items() if each in calculator.result_fields}
     found = points(calculator, constants, [axis], text=asked.text, result_units=told_units, names=shown)
     across = picture.across or name
     unit = unit_across(asked, picture)
     level = found.values(picture.across) if picture.across else axis.points(np.arange(count))
-    here = asked.answer["results"].get(across, asked.answer["given"].get(across))
+    here = asked.response["results"].get(across, asked.response["given"].get(across))
     panels, courses, asked_for = [], [], []
     for at, result in enumerate(picture.show):
         y = found.values(result)
@@ -129,7 +156,7 @@ def _curve(asked: Asked, picture: Curve[Any, Any]) -> tuple[Body, str] | None:
         if at == 0 and picture.points is not None:
             lines.append(_measured(asked, picture.points, across, result))
         dots: tuple[Dot, ...] = ()
-        value = asked.answer["results"][result]
+        value = asked.response["results"][result]
         if isinstance(here, int | float) and isinstance(value, int | float) and abs(value) < BEYOND:
             dots = (Dot(float(here), float(value), formatting.with_width(value, asked.width(result), own)),)
             asked_for.append(f"{formatting.spoken(result)} is {dots[0].label}")
@@ -147,18 +174,18 @@ def _curve(asked: Asked, picture: Curve[Any, Any]) -> tuple[Body, str] | None:
     return graph, told
 
 
-def _held(asked: Asked, picture: Curve[Any, Any], name: str, kind: Quantity | Count) -> list[float]:
+def _held(asked: ChartRequest, picture: CurveChart[Any, Any], name: str, kind: Quantity | Count) -> list[float]:
     """Places that the range of a curve must hold, in the input's own unit: the question's own, and measured ones."""
     if picture.across:
         return []
-    values = getattr(asked.outcome.results if name in asked.calculator.answered else asked.outcome.given, name)
+    values = getattr(asked.outcome.results if name in asked.calculator.result_fields else asked.outcome.given, name)
     places = [float(values[0])]
     if picture.points is not None:
         places += np.asarray(picture.points(asked.outcome.given, asked.outcome.results)[0]).reshape(-1).tolist()
     return units.convert(np.array(places), kind.unit).tolist() if isinstance(kind, Quantity) else places
 
 
-def _measured(asked: Asked, of: Callable[[Any, Any], tuple[Array, Array]], across: str, result: str) -> Line:
+def _measured(asked: ChartRequest, of: Callable[[Any, Any], tuple[Array, Array]], across: str, result: str) -> Line:
     x, y = of(asked.outcome.given, asked.outcome.results)
     return Line(
         units.convert(np.asarray(x), asked.unit(across)),
@@ -169,7 +196,7 @@ def _measured(asked: Asked, of: Callable[[Any, Any], tuple[Array, Array]], acros
     )
 
 
-def _end(asked: Asked, kind: Quantity | Count, end: Any) -> float | None:
+def _end(asked: ChartRequest, kind: Quantity | Count, end: Any) -> float | None:
     """An end of a range in the input's own unit, within its bounds; None where it is not known."""
     if callable(end):
         value = float(np.asarray(end(asked.outcome.given, asked.outcome.results)).reshape(-1)[0])
@@ -191,8 +218,8 @@ def _bound(*bounds: float | None) -> float:
     return next(bound for bound in bounds if bound is not None)
 
 
-def _ladder(asked: Asked, picture: Ladder[Any, Any]) -> tuple[Body, str] | None:
-    given, results, unit = asked.answer["given"], asked.answer["results"], asked.unit(picture.steps)
+def _ladder(asked: ChartRequest, picture: WaterfallChart[Any, Any]) -> tuple[Body, str] | None:
+    given, results, unit = asked.response["given"], asked.response["results"], asked.unit(picture.steps)
     totals: list[float] = results[picture.steps]
     rows = given.get(picture.table) or []
     names = [_named(row, at) for at, row in enumerate(rows, 1)]
@@ -218,7 +245,7 @@ def _ladder(asked: Asked, picture: Ladder[Any, Any]) -> tuple[Body, str] | None:
         f"{formatting.value(limit, unit, 6)}, the total is {side}. Step by step: {climbed}"
     )
     limit_label = f"limit {formatting.value(limit, unit, 6)}"
-    stairs = Stairs(formatting.axis("total", unit), tuple(names), tuple(totals), limit, half, limit_label, end_label)
+    stairs = Waterfall(formatting.axis("total", unit), tuple(names), tuple(totals), limit, half, limit_label, end_label)
     return stairs, formatting.sentence(told)
 
 
@@ -228,8 +255,8 @@ def _named(row: Mapping[str, Any], at: int) -> str:
     return name if count == 1 else f"{name} × {count}"
 
 
-def _bars(asked: Asked, picture: Bars) -> tuple[Body, str] | None:
-    results = asked.answer["results"]
+def _bars(asked: ChartRequest, picture: BarChart) -> tuple[Body, str] | None:
+    results = asked.response["results"]
     if not picture.table:
         one = [formatting.spoken(name) for name in picture.show]
         values = np.array([_number(results[name]) for name in picture.show])
@@ -237,11 +264,11 @@ def _bars(asked: Asked, picture: Bars) -> tuple[Body, str] | None:
         widths = [asked.width(name) for name in picture.show]
         texts = tuple(formatting.with_width(v, w, unit) for v, w in zip(values.tolist(), widths, strict=True))
         column = Column(f"in {unit}", values, texts, np.array([w or 0.0 for w in widths]))
-        return Rows(tuple(one), (column,)), formatting.sentence(
+        return BarRows(tuple(one), (column,)), formatting.sentence(
             "; ".join(f"{n}: {t}" for n, t in zip(one, texts, strict=True))
         )
     rows: Sequence[Mapping[str, Any]] = results[picture.table]
-    kind = asked.calculator.answered[picture.table]
+    kind = asked.calculator.result_fields[picture.table]
     if not isinstance(kind, Table):
         raise TypeError(picture.table)
     names = tuple(str(row.get(picture.label) or f"no. {at}") for at, row in enumerate(rows, 1))
@@ -260,18 +287,18 @@ def _bars(asked: Asked, picture: Bars) -> tuple[Body, str] | None:
         f"{name}: " + ", ".join(f"{column.label.partition(' in ')[0]} {column.texts[at]}" for column in columns)
         for at, name in enumerate(names)
     )
-    return Rows(names, tuple(columns)), formatting.sentence(told)
+    return BarRows(names, tuple(columns)), formatting.sentence(told)
 
 
 def _number(value: object) -> float:
     return float(value) if isinstance(value, int | float) else math.nan
 
 
-def _course(asked: Asked, picture: Course[Any, Any]) -> tuple[Body, str] | None:
+def _course(asked: ChartRequest, picture: TimeSeriesChart[Any, Any]) -> tuple[Body, str] | None:
     trace = picture.trace(asked.outcome.given, asked.outcome.results)
     if trace is None:
         return None
-    kind = asked.calculator.asked[picture.recording]
+    kind = asked.calculator.input_fields[picture.recording]
     channels = fields_of(getattr(kind, "row"))  # noqa: B009 - of a Samples
     time = next(iter(channels))
     unit, scale = ("min", 60.0) if trace.time[-1] > 300 else ("s", 1.0)
@@ -284,13 +311,14 @@ def _course(asked: Asked, picture: Course[Any, Any]) -> tuple[Body, str] | None:
         panels.append(Panel(formatting.axis(name, own), (Line(x, y),)))
         known = y[np.isfinite(y)]
         said.append(
-            f"{formatting.spoken(name)} lies between {formatting.value(known.min(), own)} and {formatting.value(known.max(), own)}"
+            f"{formatting.spoken(name)} lies between {formatting.value(known.min(), own)}"
+            f" and {formatting.value(known.max(), own)}"
         )
     spans = []
     if picture.spans:
         seconds_of = asked.unit(f"{picture.spans}.start")
         in_seconds = units.unit(seconds_of).scale / scale
-        for row in asked.answer["results"][picture.spans][:MOST_SPANS]:
+        for row in asked.response["results"][picture.spans][:MOST_SPANS]:
             spans.append((row["start"] * in_seconds, (row["start"] + row["length"]) * in_seconds))
         said.append(f"{picture.spans_are} marked: {len(spans) or 'none'}")
     told = f"Over {formatting.value(seconds[-1] / scale, unit)}, " + "; ".join(said)

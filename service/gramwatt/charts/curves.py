@@ -9,7 +9,7 @@ from typing import Any, Final
 import numpy as np
 
 from gramwatt.engine.tables import sweep
-from gramwatt.engine.tables.compute import Plan, answered, carries_uncertainty
+from gramwatt.engine.tables.compute import Plan, carries_uncertainty, compute_batch
 from gramwatt.engine.tables.grid_cost import check_grid
 from gramwatt.model import Array, Calculator
 
@@ -55,7 +55,7 @@ def points(
 
     Uncertainty is carried where the question tells any, or a guess that it rests on does. Raises TooMuchWork.
     """
-    guessed = any(getattr(kind, "default_u", None) is not None for kind in calculator.asked.values()) or any(
+    guessed = any(getattr(kind, "default_u", None) is not None for kind in calculator.input_fields.values()) or any(
         assumption.spread is not None for assumption in calculator.assumptions
     )
     uncertain = calculator.propagates and (guessed or carries_uncertainty(calculator, constants, words=text))
@@ -63,7 +63,7 @@ def points(
     check_grid(plan, axes)
     found: dict[str, list[Any]] = {}
     for chunk in sweep.grid(axes, text=text):
-        for piece in answered(plan, chunk):
+        for piece in compute_batch(plan, chunk):
             for column, values in piece.columns.items():
                 if column in names or column.removesuffix("_u") in names:
                     found.setdefault(column, []).extend(np.asarray(values).tolist() if len(values) else [])

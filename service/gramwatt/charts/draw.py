@@ -1,4 +1,4 @@
-"""Draw a `Sheet` by matplotlib, as SVG or PNG. Import this module only to draw: matplotlib takes half a second."""
+"""Draw a `ChartData` by matplotlib, as SVG or PNG. Import this module only to draw: matplotlib takes half a second."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from matplotlib.colors import to_hex
 from matplotlib.figure import Figure
 
 from gramwatt.charts import svg
-from gramwatt.charts.figure import Graph, Map, Rows, Sheet, Stairs
+from gramwatt.charts.chart_data import BarRows, ChartData, Graph, HeatMap, Waterfall
 from gramwatt.charts.graph import draw_graph
 from gramwatt.charts.page import Page
 from gramwatt.charts.panels import draw_map, draw_rows, draw_stairs, shades
@@ -29,7 +29,7 @@ _LOCK: Final = threading.Lock()
 """matplotlib's settings and its caches are the process's own."""
 
 
-def as_svg(sheet: Sheet, look: Look) -> bytes:
+def as_svg(sheet: ChartData, look: Look) -> bytes:
     """Return the chart as SVG, with its title and what it shows in words."""
     with _drawing(look):
         written = io.BytesIO()
@@ -55,7 +55,7 @@ def _dark_colours() -> Mapping[str, str]:
     }
 
 
-def as_png(sheet: Sheet, look: Look) -> bytes:
+def as_png(sheet: ChartData, look: Look) -> bytes:
     """The picture as PNG, its words in the metadata."""
     with _drawing(look):
         written = io.BytesIO()
@@ -100,7 +100,7 @@ def _settings(look: Look) -> Any:
     }
 
 
-def _figure(sheet: Sheet, look: Look) -> Figure:
+def _figure(sheet: ChartData, look: Look) -> Figure:
     theme, width, top = look.colours, SHAPES[look.shape], top_of(sheet, look)
     height = top + body_height(sheet.body, look.shape)
     figure = Figure((width, height), facecolor=theme.paper if look.ground == "paper" else "none")
@@ -108,11 +108,11 @@ def _figure(sheet: Sheet, look: Look) -> Figure:
     match sheet.body:
         case Graph():
             draw_graph(page, sheet.body)
-        case Stairs():
+        case Waterfall():
             draw_stairs(page, sheet.body)
-        case Rows():
+        case BarRows():
             draw_rows(page, sheet.body)
-        case Map():
+        case HeatMap():
             draw_map(page, sheet.body)
     above = 0.1
     for line, size, weight, rise in head_lines(sheet, width) if look.titled else ():

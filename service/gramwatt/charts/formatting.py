@@ -6,7 +6,7 @@ import math
 from collections.abc import Mapping
 from typing import Any, Final
 
-from gramwatt.engine.messages import measured, plain
+from gramwatt.engine.messages import format_number, format_quantity
 from gramwatt.model import Array, Calculator, Kind, Quantity
 
 LONGEST: Final = 6
@@ -32,7 +32,7 @@ def value(number: float, unit: str, digits: int = 4) -> str:
     """A value with its unit."""
     if not math.isfinite(number):
         return "no answer"
-    told = measured(float(number), unit, digits)
+    told = format_quantity(float(number), unit, digits)
     return f"−{told[1:]}" if told.startswith("-") else told
 
 
@@ -42,7 +42,7 @@ def by_width(number: float, width: float) -> tuple[str, str]:
     if 0 <= places <= 12:
         texts = f"{number:.{places}f}", f"{width:.{places}f}"
     else:
-        texts = plain(round(number, places)), plain(round(width, places))
+        texts = format_number(round(number, places)), format_number(round(width, places))
     return texts[0].replace("-", "−"), texts[1]
 
 

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 from matplotlib.axes import Axes
 
-from gramwatt.charts.figure import Graph, Panel
+from gramwatt.charts.chart_data import Graph, Panel
 from gramwatt.charts.page import Page, ticks
 from gramwatt.charts.sizes import cut, panel_height
 from gramwatt.charts.themes import DASHES, Theme

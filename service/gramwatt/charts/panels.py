@@ -5,13 +5,13 @@ from __future__ import annotations
 import numpy as np
 from matplotlib.colors import LinearSegmentedColormap
 
-from gramwatt.charts.figure import Map, Rows, Stairs
+from gramwatt.charts.chart_data import BarRows, HeatMap, Waterfall
 from gramwatt.charts.page import Page, ticks
 from gramwatt.charts.sizes import bars_height, cut, ladder_height, map_height, rows_beside
 from gramwatt.charts.themes import Theme
 
 
-def draw_stairs(page: Page, stairs: Stairs) -> None:
+def draw_stairs(page: Page, stairs: Waterfall) -> None:
     """Draw steps that add up, and a close view of where they end."""
     theme, count = page.theme, len(stairs.names)
     letters = 22 if page.look.shape == "wide" else 16
@@ -51,7 +51,7 @@ def draw_stairs(page: Page, stairs: Stairs) -> None:
     page.text(0.1, top - 0.24, said, size=9, weight="bold", color=theme.figure)
 
 
-def draw_rows(page: Page, rows: Rows) -> None:
+def draw_rows(page: Page, rows: BarRows) -> None:
     """Draw figures of several rows, a bar each."""
     theme, count = page.theme, len(rows.names)
     letters = 22 if page.look.shape == "wide" else 15
@@ -95,7 +95,7 @@ def shades(theme: Theme) -> LinearSegmentedColormap:
     return LinearSegmentedColormap.from_list("gramwatt", [theme.paper, theme.shade, theme.figure])
 
 
-def draw_map(page: Page, seen: Map) -> None:
+def draw_map(page: Page, seen: HeatMap) -> None:
     """Draw one figure over two inputs, in shades and labelled lines."""
     theme = page.theme
     height = map_height(page.width)

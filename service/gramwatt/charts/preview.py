@@ -6,9 +6,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from gramwatt.charts import formatting, sizes
-from gramwatt.charts.calculator_charts import Asked, curve_axis, sheet, unit_across
+from gramwatt.charts.calculator_charts import ChartRequest, curve_axis, make_figure, unit_across
 from gramwatt.charts.themes import SHAPES, Look
-from gramwatt.model import Curve
+from gramwatt.model import CurveChart
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,28 +20,28 @@ class Preview:
     """By shape: the width and height of its SVG in CSS pixels, without its title."""
 
 
-def preview(asked: Asked) -> Preview | None:
+def preview(asked: ChartRequest) -> Preview | None:
     """Return the words and the sizes of a chart, or None where there is nothing to draw.
 
     The points of a curve are not computed, which would take longer than the page: its words say where these inputs
     stand, and not how the curve goes.
     """
-    picture = asked.calculator.picture
+    picture = asked.calculator.chart
     looks = [Look(shape=shape, titled=False) for shape in SHAPES]
-    if isinstance(picture, Curve):
+    if isinstance(picture, CurveChart):
         if curve_axis(asked, picture) is None:
             return None
         panels = len(picture.show)
         return Preview(_words(asked, picture), {look.shape: sizes.graph_pixels(panels, look) for look in looks})
-    seen = sheet(asked)
+    seen = make_figure(asked)
     if seen is None:
         return None
     return Preview(seen.told, {look.shape: sizes.pixels(seen, look) for look in looks})
 
 
-def _words(asked: Asked, picture: Curve[object, object]) -> str:
+def _words(asked: ChartRequest, picture: CurveChart[object, object]) -> str:
     """What is drawn against what, and the values at these inputs."""
-    answer, across = asked.answer, picture.across or picture.vary
+    answer, across = asked.response, picture.across or picture.vary
     told = f"{' and '.join(map(formatting.spoken, picture.show))} against {formatting.spoken(across)}"
     here = answer["results"].get(across, answer["given"].get(across))
     values = [

@@ -5,13 +5,13 @@ from __future__ import annotations
 import functools
 
 from gramwatt import extras
-from gramwatt.charts.figure import Sheet
+from gramwatt.charts.chart_data import ChartData
 from gramwatt.charts.themes import Look
 
 LIBRARY = "matplotlib"
 
 
-def render(sheet: Sheet, form: str, look: Look) -> bytes:
+def render(sheet: ChartData, form: str, look: Look) -> bytes:
     """Return a chart as ``svg`` or ``png``, or as ``txt``: its title and what it shows, in words.
 
     Raises MissingExtra where it must be drawn and matplotlib is not installed.

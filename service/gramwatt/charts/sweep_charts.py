@@ -8,10 +8,10 @@ from typing import Any, Final
 import numpy as np
 
 from gramwatt.charts import formatting
+from gramwatt.charts.chart_data import Body, ChartData, Graph, HeatMap, Line, NothingToDraw, Panel
 from gramwatt.charts.curves import Points, points
-from gramwatt.charts.figure import Body, Graph, Line, Map, Nothing, Panel, Sheet
 from gramwatt.engine import columns
-from gramwatt.engine.messages import Fault, echo, near, one_of
+from gramwatt.engine.messages import InputError, close_matches, join_with_or, quote_input
 from gramwatt.engine.response import declared_units
 from gramwatt.engine.tables import sweep
 from gramwatt.model import NESTED, Array, Calculator, Choice, Count, Flag, Kind, Quantity, Text, units
@@ -28,10 +28,10 @@ MOST_LINES: Final = 6
 
 def drawable(calculator: Calculator[Any, Any]) -> list[str]:
     """The results that can be drawn over an input: those that are one number."""
-    return [name for name, kind in calculator.answered.items() if isinstance(kind, Quantity | Count)]
+    return [name for name, kind in calculator.result_fields.items() if isinstance(kind, Quantity | Count)]
 
 
-def shown(calculator: Calculator[Any, Any], wish: str | None, faults: list[Fault], axes: int) -> list[str]:
+def shown(calculator: Calculator[Any, Any], wish: str | None, errors: list[InputError], axes: int) -> list[str]:
     """The results wished for, the first that can be drawn unless any are; what is wrong is added to the faults."""
     known, most = drawable(calculator), 1 if axes > 1 else MOST_SHOWN
     if not wish:
@@ -39,47 +39,54 @@ def shown(calculator: Calculator[Any, Any], wish: str | None, faults: list[Fault
     names = wish.split(",")
     for name in names:
         if name not in known:
-            meant = near(name, known)
-            hint = f"; did you mean {one_of(meant)}?" if meant else ""
-            faults.append(
-                Fault("/show", f"{echo(name)} is no result that can be drawn{hint}", echo(wish), one_of(known))
+            meant = close_matches(name, known)
+            hint = f"; did you mean {join_with_or(meant)}?" if meant else ""
+            errors.append(
+                InputError(
+                    "/show",
+                    f"{quote_input(name)} is no result that can be drawn{hint}",
+                    quote_input(wish),
+                    join_with_or(known),
+                )
             )
     if len(set(names)) != len(names) or len(names) > most:
-        faults.append(Fault("/show", f"{len(names)} results", echo(wish), f"up to {most}, each once"))
+        errors.append(InputError("/show", f"{len(names)} results", quote_input(wish), f"up to {most}, each once"))
     return names
 
 
-def check(calculator: Calculator[Any, Any], axes: Sequence[sweep.Axis]) -> list[Fault]:
+def check(calculator: Calculator[Any, Any], axes: Sequence[sweep.Axis]) -> list[InputError]:
     """Whether these inputs can stand on the axes of a picture."""
-    faults = []
+    errors = []
     for axis in axes:
-        kind = calculator.asked[axis.name]
+        kind = calculator.input_fields[axis.name]
         if isinstance(kind, NESTED):
-            accepted = one_of(name for name, kind in calculator.asked.items() if not isinstance(kind, NESTED))
-            faults.append(Fault(f"/{axis.name}", "a list or a table stands on no axis", None, accepted))
+            accepted = join_with_or(
+                name for name, kind in calculator.input_fields.items() if not isinstance(kind, NESTED)
+            )
+            errors.append(InputError(f"/{axis.name}", "a list or a table stands on no axis", None, accepted))
         elif axis.count < 2:
-            faults.append(Fault(f"/{axis.name}", "one point makes no line", None, "two values or more"))
+            errors.append(InputError(f"/{axis.name}", "one point makes no line", None, "two values or more"))
         elif axis.count > (most := MOST_MAPPED if len(axes) > 1 else MOST_POINTS):
-            faults.append(Fault(f"/{axis.name}", f"{axis.count} points", None, f"up to {most} to be drawn"))
+            errors.append(InputError(f"/{axis.name}", f"{axis.count} points", None, f"up to {most} to be drawn"))
     if len(axes) > MOST_AXES:
-        faults.append(Fault("/vary", f"{len(axes)} inputs are varied", None, "one, or two for a map"))
-    elif len(axes) == MOST_AXES and not faults:
-        named = [axis for axis in axes if not _has_numbers(calculator.asked[axis.name])]
+        errors.append(InputError("/vary", f"{len(axes)} inputs are varied", None, "one, or two for a map"))
+    elif len(axes) == MOST_AXES and not errors:
+        named = [axis for axis in axes if not _has_numbers(calculator.input_fields[axis.name])]
         if len(named) == 2:
-            faults.append(
-                Fault("/vary", "two inputs without numbers make no picture", None, "one of them with numbers")
+            errors.append(
+                InputError("/vary", "two inputs without numbers make no picture", None, "one of them with numbers")
             )
         elif named and named[0].count > MOST_LINES:
             detail = f"{named[0].count} lines cannot be told apart"
-            faults.append(Fault(f"/{named[0].name}", detail, None, f"up to {MOST_LINES} values"))
-    return faults
+            errors.append(InputError(f"/{named[0].name}", detail, None, f"up to {MOST_LINES} values"))
+    return errors
 
 
 def _has_numbers(kind: Kind) -> bool:
     return isinstance(kind, Quantity | Count)
 
 
-def sheet(
+def make_figure(
     calculator: Calculator[Any, Any],
     constants: Mapping[str, object],
     axes: Sequence[sweep.Axis],
@@ -87,16 +94,16 @@ def sheet(
     *,
     text: bool,
     result_units: Mapping[str, str],
-) -> Sheet:
+) -> ChartData:
     """The picture of a sweep that `check` has nothing against. Raises Nothing where no point of an axis can be read."""
     if any(not np.isfinite(_places(calculator, axis, text=text)[0]).any() for axis in axes):
-        raise Nothing("There is nothing to draw: an axis has no value that can be asked.")
+        raise NothingToDraw("There is nothing to draw: an axis has no value that can be asked.")
     found = points(calculator, constants, axes, text=text, result_units=result_units, names=show)
-    told_units = {**declared_units(calculator.answered), **result_units}
+    told_units = {**declared_units(calculator.result_fields), **result_units}
     if len(axes) == 1:
         body, told = _lines(calculator, axes[0], [], show, found, told_units, text=text)
     else:
-        named = [axis for axis in axes if not _has_numbers(calculator.asked[axis.name])]
+        named = [axis for axis in axes if not _has_numbers(calculator.input_fields[axis.name])]
         if named:
             level = next(axis for axis in axes if axis is not named[0])
             turned = axes[0] is not named[0]
@@ -104,10 +111,12 @@ def sheet(
         else:
             body, told = _map(calculator, axes, show[0], found, told_units, text=text)
     given = list(constants.items())[: formatting.LONGEST]
-    question = " · ".join(f"{formatting.spoken(name)} {_said(calculator.asked[name], value)}" for name, value in given)
+    question = " · ".join(
+        f"{formatting.spoken(name)} {_said(calculator.input_fields[name], value)}" for name, value in given
+    )
     if len(constants) > len(given):
         question += f" · {len(constants) - len(given)} more"
-    return Sheet(calculator.title, question, told, body)
+    return ChartData(calculator.title, question, told, body)
 
 
 def _said(kind: Kind, value: object) -> str:
@@ -115,17 +124,17 @@ def _said(kind: Kind, value: object) -> str:
     if isinstance(value, list):
         return f"of {len(value)}"
     bare = isinstance(kind, Quantity) and kind.unit != "1" and str(value)[-1:].isdigit()
-    return f"{echo(value)} {kind.unit}" if isinstance(kind, Quantity) and bare else str(echo(value))
+    return f"{quote_input(value)} {kind.unit}" if isinstance(kind, Quantity) and bare else str(quote_input(value))
 
 
 def _places(calculator: Calculator[Any, Any], axis: sweep.Axis, *, text: bool) -> tuple[Array, tuple[str, ...]]:
     """Where the points of an axis stand, in the input's own unit; or 0, 1, 2, ... and the words there."""
-    kind = calculator.asked[axis.name]
+    kind = calculator.input_fields[axis.name]
     at = np.arange(axis.count)
     if isinstance(kind, Choice | Text | Flag):
         return at.astype(np.float64), tuple(str(cell) for cell in axis.cells)
     read = columns.read(kind, axis.column(at), text=text)
-    values = np.where([row not in read.faults for row in range(axis.count)], read.values, np.nan)
+    values = np.where([row not in read.errors for row in range(axis.count)], read.values, np.nan)
     return (units.convert(values, kind.unit) if isinstance(kind, Quantity) else values), ()
 
 
@@ -141,7 +150,7 @@ def _lines(
     turned: bool = False,
 ) -> tuple[Body, str]:
     x, ticks = _places(calculator, axis, text=text)
-    kind, unit = calculator.asked[axis.name], formatting.own_unit(calculator.asked[axis.name])
+    kind, unit = calculator.input_fields[axis.name], formatting.own_unit(calculator.input_fields[axis.name])
     groups = _places(calculator, named[0], text=text)[1] if named else ("",)
     order = np.argsort(x, kind="stable")
     panels, said = [], []
@@ -188,7 +197,7 @@ def _map(
     order, rise = order[np.isfinite(across[order])], rise[np.isfinite(up[rise])]
     values = values[np.ix_(rise, order)]
     unit = told_units.get(name, "1")
-    labels = [formatting.axis(axis.name, formatting.own_unit(calculator.asked[axis.name])) for axis in axes]
+    labels = [formatting.axis(axis.name, formatting.own_unit(calculator.input_fields[axis.name])) for axis in axes]
     known = values[np.isfinite(values)]
     said = "has no answer anywhere"
     if len(known):
@@ -199,12 +208,11 @@ def _map(
         ends = []
         for i, j in (least, most):
             place = zip(axes, (across[order][j], up[rise][i]), strict=True)
-            where = [
-                f"{formatting.spoken(a.name)} {formatting.value(v, formatting.own_unit(calculator.asked[a.name]))}"
-                for a, v in place
-            ]
+            units = {axis.name: formatting.own_unit(calculator.input_fields[axis.name]) for axis in axes}
+            where = [f"{formatting.spoken(a.name)} {formatting.value(v, units[a.name])}" for a, v in place]
             ends.append(f"{formatting.value(values[i, j], unit)} (at {', '.join(where)})")
         said = f"lies between {' and '.join(ends)}"
-    told = f"Over {formatting.spoken(axes[0].name)} and {formatting.spoken(axes[1].name)}, {formatting.spoken(name)} {said}"
-    seen = Map(labels[0], labels[1], formatting.axis(name, unit), across[order], up[rise], values)
+    first, second = (formatting.spoken(axis.name) for axis in axes[:2])
+    told = f"Over {first} and {second}, {formatting.spoken(name)} {said}"
+    seen = HeatMap(labels[0], labels[1], formatting.axis(name, unit), across[order], up[rise], values)
     return seen, formatting.sentence(told)

@@ -10,14 +10,24 @@ from typing import TYPE_CHECKING, Any, NoReturn
 import click
 
 from gramwatt.cli.messages import fail, named
-from gramwatt.cli.options import FORMATS, Ending, Progress, Wishes, plan_of, refuse, style_of, table_options, tidy
+from gramwatt.cli.options import (
+    FORMATS,
+    ExitStatus,
+    Progress,
+    TableOptions,
+    plan_of,
+    refuse,
+    style_of,
+    table_options,
+    tidy,
+)
 from gramwatt.cli.partitioned import cause, check_options, described, form_and_folder, is_folder, run_by_parts
 
 if TYPE_CHECKING:
     from gramwatt.engine.tables.compute import Plan
-    from gramwatt.engine.tables.header import Keeping
+    from gramwatt.engine.tables.header import Passthrough
     from gramwatt.engine.tables.writers import Style
-    from gramwatt.files.formats import Table
+    from gramwatt.files.formats import InputTable
     from gramwatt.files.output import Output
 
 
@@ -42,20 +52,20 @@ def batch(name: str, table: str, **more: Any) -> None:
     that computes it. A run that was interrupted continues where it stopped when it is started again.
     """
     from gramwatt.cli.remote import RemoteError
-    from gramwatt.engine.tables.chunks import Broken, Unreadable
-    from gramwatt.files.formats import Table, written_as
+    from gramwatt.engine.tables.chunks import MalformedTable, Unreadable
+    from gramwatt.files.formats import InputTable, written_as
     from gramwatt.files.output import Output
 
     by = cause(more)
     if more["url"] and by is not None:
         fail(f"--url and {by}: give one of them")
     check_options(more)
-    wishes = Wishes(**{key: more[key] for key in Wishes.__dataclass_fields__})
+    wishes = TableOptions(**{key: more[key] for key in TableOptions.__dataclass_fields__})
     if by is not None:
         _by_parts(name, table, wishes, by, more)
     with tidy() as undo, contextlib.ExitStack() as held:
         try:
-            source = Table(table, more["read_as"])
+            source = InputTable(table, more["read_as"])
             held.callback(source.close)
             output = held.enter_context(Output(more["out"]))
             undo.append(output.discard)
@@ -68,8 +78,8 @@ def batch(name: str, table: str, **more: Any) -> None:
             progress.close()
             output.keep()
         except Unreadable as error:
-            refuse(error.faults)
-        except Broken as error:
+            refuse(error.errors)
+        except MalformedTable as error:
             fail(f"{table}: {error.detail}")
         except RemoteError as error:
             fail(str(error))
@@ -81,37 +91,43 @@ def batch(name: str, table: str, **more: Any) -> None:
 
 
 def _here(
-    name: str, source: Table, output: Output, wishes: Wishes, to: str, constants: dict[str, str], more: dict[str, Any]
-) -> Ending:
-    from gramwatt.engine.tables.batch import Tally, opened, written
+    name: str,
+    source: InputTable,
+    output: Output,
+    wishes: TableOptions,
+    to: str,
+    constants: dict[str, str],
+    more: dict[str, Any],
+) -> ExitStatus:
+    from gramwatt.engine.tables.batch import RowCounts, opened, written
     from gramwatt.files.output import make_writer, save
 
-    plan, faults = plan_of(name, constants, wishes)
+    plan, errors = plan_of(name, constants, wishes)
     style = style_of(wishes)
-    if faults:
-        refuse(faults)
+    if errors:
+        refuse(errors)
     plan, pieces = opened(plan, source.chunks(plan, style, keeping(more["keep"])))
-    into, tally = make_writer(plan, to, style), Tally()
+    into, tally = make_writer(plan, to, style), RowCounts()
     save(written(plan, pieces, into, tally), to, output)
-    return Ending(tally.rows, tally.faulty, None if tally.broken is None else tally.broken.detail)
+    return ExitStatus(tally.rows, tally.faulty, None if tally.broken is None else tally.broken.detail)
 
 
-def _by_parts(name: str, table: str, wishes: Wishes, by: str, more: dict[str, Any]) -> NoReturn:
+def _by_parts(name: str, table: str, wishes: TableOptions, by: str, more: dict[str, Any]) -> NoReturn:
     """Compute the table in parts. ``by`` is the option for which."""
-    from gramwatt.engine.tables.chunks import Broken
+    from gramwatt.engine.tables.chunks import MalformedTable
     from gramwatt.partitions.job import Job
     from gramwatt.partitions.join import part_form
     from gramwatt.partitions.split import rows_per_part, split_table, table_file
 
     constants = named(more["constants"])
-    plan, faults = plan_of(name, constants, wishes)
-    if faults:
-        refuse(faults)
+    plan, errors = plan_of(name, constants, wishes)
+    if errors:
+        refuse(errors)
     style, kept = style_of(wishes), keeping(more["keep"])
     try:
         read, plan, passed = _first_rows(plan, table, style, kept, by, more)
         source = table_file(plan, table, read, style, kept)
-    except Broken as error:
+    except MalformedTable as error:
         fail(f"{table}: {error.detail}")
     except OSError as error:
         fail(f"{error.filename or table}: {error.strerror or error}")
@@ -133,7 +149,7 @@ def _by_parts(name: str, table: str, wishes: Wishes, by: str, more: dict[str, An
 
 
 def _first_rows(
-    plan: Plan, table: str, style: Style, kept: Keeping, by: str, more: dict[str, Any]
+    plan: Plan, table: str, style: Style, kept: Passthrough, by: str, more: dict[str, Any]
 ) -> tuple[str, Plan, dict[str, Any]]:
     """Return the format of a table, the plan that its first rows lead to, and the columns that pass through.
 
@@ -141,14 +157,14 @@ def _first_rows(
     """
     from gramwatt.engine.tables.batch import opened
     from gramwatt.engine.tables.chunks import Unreadable
-    from gramwatt.files.formats import Table
+    from gramwatt.files.formats import InputTable
     from gramwatt.partitions.job import passed_through
     from gramwatt.partitions.sources import COLUMNAR, TEXT
 
     if table == "-" or (Path(table).exists() and not Path(table).is_file()):
         found = "standard input" if table == "-" else table
         fail(f"{by}: each worker opens the table by itself: give a file instead of {found}")
-    with contextlib.closing(Table(table, more["read_as"])) as source:
+    with contextlib.closing(InputTable(table, more["read_as"])) as source:
         if source.form not in (*COLUMNAR, *TEXT):
             found = "a JSON array" if source.form == "json" else "an Arrow IPC stream"
             fail(f"{by}: {table} is {found}, which cannot be split; use Parquet, an Arrow IPC file, CSV or NDJSON")
@@ -156,26 +172,32 @@ def _first_rows(
             plan, pieces = opened(plan, source.chunks(plan, style, kept))
             return source.form, plan, passed_through(next(pieces, None))
         except Unreadable as error:
-            refuse(error.faults)
+            refuse(error.errors)
 
 
-def keeping(keep: str) -> Keeping:
+def keeping(keep: str) -> Passthrough:
     """Which columns pass through."""
-    from gramwatt.engine.tables.header import Keeping
+    from gramwatt.engine.tables.header import Passthrough
 
     names = [name.strip() for name in keep.split(",")]
-    return Keeping(frozenset(name for name in names if name and name != "*"), "*" in names)
+    return Passthrough(frozenset(name for name in names if name and name != "*"), "*" in names)
 
 
 def _by_service(
-    name: str, source: Table, output: Output, wishes: Wishes, to: str, constants: dict[str, str], more: dict[str, Any]
-) -> Ending:
+    name: str,
+    source: InputTable,
+    output: Output,
+    wishes: TableOptions,
+    to: str,
+    constants: dict[str, str],
+    more: dict[str, Any],
+) -> ExitStatus:
     from gramwatt.cli.counting import count_batch, counted
     from gramwatt.cli.remote import Exchange
     from gramwatt.files.formats import BINARY
     from gramwatt.files.output import save
 
-    style, ending = style_of(wishes), Ending()
+    style, ending = style_of(wishes), ExitStatus()
     form = "arrow" if to in BINARY else to
     exchange = Exchange(
         more["url"], name, _query(wishes, form, constants, more["keep"]), source.wire_form, source.wire()
@@ -191,7 +213,7 @@ def _by_service(
     return ending
 
 
-def _query(wishes: Wishes, form: str, constants: dict[str, str], keep: str) -> dict[str, str]:
+def _query(wishes: TableOptions, form: str, constants: dict[str, str], keep: str) -> dict[str, str]:
     """The options as the service takes them."""
     told = {
         "units": wishes.units,

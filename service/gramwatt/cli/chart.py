@@ -12,7 +12,7 @@ from gramwatt.cli.inputs import question_of
 from gramwatt.cli.messages import fail, named, pairs
 
 if TYPE_CHECKING:
-    from gramwatt.charts.figure import Sheet
+    from gramwatt.charts.chart_data import ChartData
     from gramwatt.model import Calculator
 
 ENDINGS: Final = {".svg": "svg", ".png": "png", ".txt": "txt"}
@@ -57,13 +57,13 @@ def chart(
 ) -> None:
     """Draw an answer or a sweep: gramwatt chart endurance cells=6 capacity=1300 power=200 -o endurance.svg."""
     from gramwatt.charts import calculator_charts
-    from gramwatt.charts.figure import Nothing
+    from gramwatt.charts.chart_data import NothingToDraw
     from gramwatt.charts.render import render
-    from gramwatt.engine.calculate import Refused, UnknownCalculator, find
+    from gramwatt.engine.calculate import InvalidInput, UnknownCalculator, get_calculator
     from gramwatt.files.output import Output
 
     try:
-        calculator = find(name)
+        calculator = get_calculator(name)
     except UnknownCalculator as error:
         fail(str(error))
     chosen = form or ENDINGS.get(PurePath(out or "").suffix.lower())
@@ -78,8 +78,8 @@ def chart(
             sheet = _swept(calculator, inputs, vary, show, pairs(units))
         else:
             question, text = question_of(calculator, inputs, body, logs, column)
-            sheet = calculator_charts.picture_of(calculator, question, text=text, result_units=pairs(units))
-    except (Nothing, Refused) as error:
+            sheet = calculator_charts.chart_of(calculator, question, text=text, result_units=pairs(units))
+    except (NothingToDraw, InvalidInput) as error:
         fail(str(error))
     made = render(sheet, chosen, Look(**look))
     try:
@@ -96,18 +96,18 @@ def _swept(
     vary: tuple[str, ...],
     show: str | None,
     units: dict[str, str],
-) -> Sheet:
+) -> ChartData:
     from gramwatt.charts import sweep_charts
     from gramwatt.cli.options import refuse
     from gramwatt.cli.sweep import axes_of
-    from gramwatt.engine.tables.compute import planned
+    from gramwatt.engine.tables.compute import make_plan
 
     constants = named(inputs)
-    _, wrong, of_units = planned(calculator, constants, words=True, result_units=units, shown=False, uncertain=False)
-    faults = [*wrong, *of_units]
-    axes = axes_of(calculator, vary, constants, faults)
-    names = sweep_charts.shown(calculator, show, faults, len(axes))
-    faults += sweep_charts.check(calculator, axes)
-    if faults:
-        refuse(faults)
-    return sweep_charts.sheet(calculator, constants, axes, names, text=True, result_units=units)
+    _, wrong, of_units = make_plan(calculator, constants, words=True, result_units=units, shown=False, uncertain=False)
+    errors = [*wrong, *of_units]
+    axes = axes_of(calculator, vary, constants, errors)
+    names = sweep_charts.shown(calculator, show, errors, len(axes))
+    errors += sweep_charts.check(calculator, axes)
+    if errors:
+        refuse(errors)
+    return sweep_charts.make_figure(calculator, constants, axes, names, text=True, result_units=units)

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 import orjson
 
-from gramwatt.cli.options import Ending
+from gramwatt.cli.options import ExitStatus
 
 if TYPE_CHECKING:
     import pyarrow as pa
@@ -20,7 +20,7 @@ _BROKEN: Final = "#ERR "
 """What the error of a last row begins with where the table broke off; that of a row with faults names its row."""
 
 
-def counted(pieces: Iterator[bytes], form: str, ending: Ending, *, separator: str, header: bool) -> Iterator[bytes]:
+def counted(pieces: Iterator[bytes], form: str, ending: ExitStatus, *, separator: str, header: bool) -> Iterator[bytes]:
     """The same pieces of text; the ending is told their rows."""
     count = _Objects(ending) if form in ("json", "ndjson") else _Lines(ending, separator, header)
     for piece in pieces:
@@ -32,7 +32,7 @@ def counted(pieces: Iterator[bytes], form: str, ending: Ending, *, separator: st
 class _Lines:
     """CSV: a row without a fault ends with the empty field ``error``."""
 
-    def __init__(self, ending: Ending, separator: str, header: bool) -> None:
+    def __init__(self, ending: ExitStatus, separator: str, header: bool) -> None:
         self._ending, self._separator = ending, separator
         self._clean_end = separator.encode() + b"\r\n"
         self._header = header
@@ -69,7 +69,7 @@ class _Lines:
 class _Objects:
     """An object a line, in an array or without one."""
 
-    def __init__(self, ending: Ending) -> None:
+    def __init__(self, ending: ExitStatus) -> None:
         self._ending, self._left = ending, b""
 
     def feed(self, piece: bytes) -> None:
@@ -91,7 +91,7 @@ class _Objects:
         self.feed(b"\n")
 
 
-def count_batch(ending: Ending, found: pa.RecordBatch) -> None:
+def count_batch(ending: ExitStatus, found: pa.RecordBatch) -> None:
     """The same for a record batch of an answer."""
     errors = found.column(found.num_columns - 1)
     if found.num_rows == 1 and (text := errors[0].as_py() or "").startswith(_BROKEN):
@@ -101,5 +101,5 @@ def count_batch(ending: Ending, found: pa.RecordBatch) -> None:
     ending.faulty += found.num_rows - errors.null_count
 
 
-def _broken(ending: Ending, error: str) -> None:
+def _broken(ending: ExitStatus, error: str) -> None:
     ending.broken = re.sub(r"^#ERR \S+ after row \d+: ", "", error)

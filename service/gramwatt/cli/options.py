@@ -17,7 +17,7 @@ import click
 from gramwatt.cli.messages import fail, pairs
 
 if TYPE_CHECKING:
-    from gramwatt.engine.messages import Fault
+    from gramwatt.engine.messages import InputError
     from gramwatt.engine.tables.compute import Plan
     from gramwatt.engine.tables.writers import Style
 
@@ -28,7 +28,7 @@ FORMATS: Final = ("csv", "tsv", "ndjson", "json", "arrow", "arrow-file", "parque
 
 
 @dataclass(frozen=True, slots=True)
-class Wishes:
+class TableOptions:
     """What is wanted of the answer, as it was written."""
 
     units: str
@@ -90,7 +90,7 @@ def table_options(command: Command) -> Command:
     return command
 
 
-def style_of(wishes: Wishes) -> Style:
+def style_of(wishes: TableOptions) -> Style:
     """How CSV is read and written."""
     from gramwatt.engine.tables.writers import Style
 
@@ -101,16 +101,16 @@ def style_of(wishes: Wishes) -> Style:
     return Style(wishes.header, wishes.digits, separator or usual, wishes.decimal)
 
 
-def plan_of(name: str, constants: Mapping[str, str], wishes: Wishes) -> tuple[Plan, list[Fault]]:
+def plan_of(name: str, constants: Mapping[str, str], wishes: TableOptions) -> tuple[Plan, list[InputError]]:
     """What every row is asked, and what is wrong with that. Ends the program where no calculator has the name."""
-    from gramwatt.engine.calculate import UnknownCalculator, find
-    from gramwatt.engine.tables.compute import planned
+    from gramwatt.engine.calculate import UnknownCalculator, get_calculator
+    from gramwatt.engine.tables.compute import make_plan
 
     try:
-        calculator = find(name)
+        calculator = get_calculator(name)
     except UnknownCalculator as error:
         fail(str(error))
-    plan, wrong, of_units = planned(
+    plan, wrong, of_units = make_plan(
         calculator,
         constants,
         words=True,
@@ -121,15 +121,15 @@ def plan_of(name: str, constants: Mapping[str, str], wishes: Wishes) -> tuple[Pl
     return plan, [*wrong, *of_units]
 
 
-def refuse(faults: Sequence[Fault]) -> NoReturn:
+def refuse(errors: Sequence[InputError]) -> NoReturn:
     """Tell every fault, and end."""
-    from gramwatt.engine.calculate import worded
+    from gramwatt.engine.calculate import format_error
 
-    fail("\n".join(worded(fault) for fault in faults))
+    fail("\n".join(format_error(error) for error in errors))
 
 
 @dataclass(slots=True)
-class Ending:
+class ExitStatus:
     """What there is to say at the end."""
 
     rows: int = 0

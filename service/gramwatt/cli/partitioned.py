@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final, NoReturn
 
 from gramwatt.cli.messages import fail
-from gramwatt.cli.options import Ending, Progress, Wishes, many, refuse, tidy
+from gramwatt.cli.options import ExitStatus, Progress, TableOptions, many, refuse, tidy
 from gramwatt.extras import require
 from gramwatt.version import __version__
 
@@ -83,7 +83,7 @@ def form_and_folder(more: Mapping[str, Any], read: str) -> tuple[str, Path]:
     return written_as(more["to"], more["out"], read), out.with_name(f"{out.name}.parts")
 
 
-def described(more: Mapping[str, Any], wishes: Wishes, form: str, rows: int) -> dict[str, Any]:
+def described(more: Mapping[str, Any], wishes: TableOptions, form: str, rows: int) -> dict[str, Any]:
     """Return what must be the same for a run to continue, by option as typed."""
     return {
         "gramwatt": __version__,
@@ -103,7 +103,7 @@ def run_by_parts(
     job: Job, form: str, run: Mapping[str, Any], split: Callable[[], Iterable[Part]], more: Mapping[str, Any], what: str
 ) -> NoReturn:
     """Compute the parts of a job, join them unless OUT is a folder, report, and end the program."""
-    from gramwatt.engine.tables.chunks import Broken, Unreadable
+    from gramwatt.engine.tables.chunks import MalformedTable, Unreadable
     from gramwatt.partitions import runner
     from gramwatt.partitions.manifest import OtherRun, manifest_path
     from gramwatt.partitions.sources import SourceError
@@ -130,14 +130,14 @@ def run_by_parts(
         except OtherRun as error:
             fail(f"{error}; choose another -o, or delete that folder and {manifest_path(Path(job.folder)).name}")
         except Unreadable as error:
-            refuse(error.faults)
+            refuse(error.errors)
         except WorkersError as error:
             fail(str(error) if begun is None else f"{error}; {progress_text()}: {_AGAIN}")
-        except (SourceError, Broken) as error:
+        except (SourceError, MalformedTable) as error:
             fail(f"{error}; {progress_text()}")
         except OSError as error:
             fail(f"{error.filename or job.folder}: {error.strerror or error}")
-    Ending(totals.rows, totals.invalid, totals.broken, what).tell(_where(more["out"], totals))
+    ExitStatus(totals.rows, totals.invalid, totals.broken, what).tell(_where(more["out"], totals))
 
 
 def _counted(parts: Iterable[Part]) -> list[Part]:

@@ -8,12 +8,12 @@ from pathlib import PurePath
 from typing import IO, Any, Final
 
 from gramwatt.cli.messages import fail
-from gramwatt.engine.messages import one_of
+from gramwatt.engine.messages import join_with_or
 from gramwatt.engine.recordings.channels import channels_of
-from gramwatt.engine.recordings.columns import Malformed, Unusable
+from gramwatt.engine.recordings.columns import MalformedRecording, UnusableRecording
 from gramwatt.engine.recordings.reader import FORMATS, recording_in
 from gramwatt.files.formats import of_name
-from gramwatt.model import Calculator, Recording, Samples, Table, fields_of
+from gramwatt.model import Calculator, Recording, Table, TimeSeries, fields_of
 
 _FORMS: Final = {"tsv": "csv", "arrow-file": "arrow"}
 """What a recording of a file's format is read as, where that is called otherwise."""
@@ -32,14 +32,14 @@ def recorded(
     """
     name = calculator.recording
     if name is not None:
-        kind = calculator.asked[name]
-        if len(files) > 1 or not isinstance(kind, Samples):
+        kind = calculator.input_fields[name]
+        if len(files) > 1 or not isinstance(kind, TimeSeries):
             fail(f"{calculator.name} asks for one recording; flight after flight can be compared")
         return {**words, name: _read(kind, files[0], columns)}, True
-    for table, rows in calculator.asked.items():
+    for table, rows in calculator.input_fields.items():
         fields = fields_of(rows.row) if isinstance(rows, Table) else {}
         for field, kind in fields.items():
-            if isinstance(kind, Samples):
+            if isinstance(kind, TimeSeries):
                 each = {name: _value(word) for name, word in words.items() if name in fields}
                 made = [
                     {**({"name": PurePath(file.name).stem[:80]} if "name" in fields else {}), **each, field: log}
@@ -59,17 +59,17 @@ def _value(word: object) -> object:
     return value if isinstance(value, int | float) else word
 
 
-def _read(kind: Samples, file: IO[bytes], columns: Mapping[str, str]) -> Recording:
+def _read(kind: TimeSeries, file: IO[bytes], columns: Mapping[str, str]) -> Recording:
     unknown = [channel for channel in columns if channel not in channels_of(kind)]
     if unknown:
-        fail(f"--column {unknown[0]}=...: no such channel; there are {one_of(channels_of(kind))}")
+        fail(f"--column {unknown[0]}=...: no such channel; there are {join_with_or(channels_of(kind))}")
     told = of_name(file.name) or "csv"
     form = _FORMS.get(told, told)
     if form not in FORMATS:
-        fail(f"--log {file.name}: a recording is read as {one_of(FORMATS)}, not as {told}")
+        fail(f"--log {file.name}: a recording is read as {join_with_or(FORMATS)}, not as {told}")
     try:
         return recording_in(kind, file.read(), form, columns)
-    except Malformed as error:
+    except MalformedRecording as error:
         fail(f"--log {file.name}: {error}")
-    except Unusable as unusable:
-        fail("\n".join(f"--log {file.name}: {fault.detail}; accepted: {fault.accepted}" for fault in unusable.faults))
+    except UnusableRecording as unusable:
+        fail("\n".join(f"--log {file.name}: {fault.detail}; accepted: {fault.accepted}" for fault in unusable.errors))

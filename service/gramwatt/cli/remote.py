@@ -12,10 +12,10 @@ from urllib.parse import quote, urlencode, urlsplit
 
 import orjson
 
-from gramwatt.engine.calculate import worded
-from gramwatt.engine.messages import Fault
+from gramwatt.engine.calculate import format_error
+from gramwatt.engine.messages import InputError
 from gramwatt.engine.tables.batch import FORMATS
-from gramwatt.engine.tables.chunks import Broken
+from gramwatt.engine.tables.chunks import MalformedTable
 
 CONNECT: Final = 10.0
 """Seconds to wait for a connection; after that, a slow service or a slow pipe may take its time."""
@@ -60,7 +60,7 @@ class Exchange:
             for piece in self._pieces:
                 if piece:
                     self._socket.sendall(b"%x\r\n%b\r\n" % (len(piece), piece))
-        except Broken:
+        except MalformedTable:
             pass  # the service is told where the table ends too early, and tells so in its answer
         except Exception as error:  # the service has closed, and its answer says why; or the table cannot be read
             self._failure = None if isinstance(error, ConnectionError) else error
@@ -95,9 +95,9 @@ def problem_of(status: int, body: bytes) -> str:
     try:
         problem: Any = orjson.loads(body)
         lines = [str(problem["detail"])]
-        for fault in problem.get("errors", ()):
-            told = Fault(str(fault["pointer"]), str(fault["detail"]), fault.get("given"), str(fault["accepted"]))
-            lines.append(worded(told))
+        for error in problem.get("errors", ()):
+            told = InputError(str(error["pointer"]), str(error["detail"]), error.get("given"), str(error["accepted"]))
+            lines.append(format_error(told))
     except (orjson.JSONDecodeError, KeyError, TypeError, AttributeError):
         return f"the service answered {status}, and that is no Gramwatt: {body[:200].decode('utf-8', 'replace')!r}"
     return "\n".join(lines)

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, Final, NoReturn
 import click
 
 from gramwatt.cli.messages import fail, named
-from gramwatt.cli.options import Ending, Progress, Wishes, plan_of, refuse, style_of, table_options, tidy
+from gramwatt.cli.options import ExitStatus, Progress, TableOptions, plan_of, refuse, style_of, table_options, tidy
 from gramwatt.cli.partitioned import (
     cause,
     check_options,
@@ -22,7 +22,7 @@ from gramwatt.cli.partitioned import (
 )
 
 if TYPE_CHECKING:
-    from gramwatt.engine.messages import Fault
+    from gramwatt.engine.messages import InputError
     from gramwatt.engine.tables.chunks import Chunk
     from gramwatt.engine.tables.compute import Plan
     from gramwatt.engine.tables.ranking import Best
@@ -66,23 +66,23 @@ def sweep(name: str, inputs: tuple[str, ...], vary: tuple[str, ...], **more: Any
     from gramwatt.partitions.workers import WorkersError, stop_processes
 
     check_options(more, ranked=bool(more["best"]))
-    wishes = Wishes(**{key: more[key] for key in Wishes.__dataclass_fields__})
+    wishes = TableOptions(**{key: more[key] for key in TableOptions.__dataclass_fields__})
     constants = named(inputs)
-    plan, faults = plan_of(name, constants, wishes)
-    axes = axes_of(plan.calculator, vary, constants, faults)
+    plan, errors = plan_of(name, constants, wishes)
+    axes = axes_of(plan.calculator, vary, constants, errors)
     by = more["by"] or plan.calculator.headline
     if more["best"]:
-        faults += ranking.check(plan.calculator, by)
+        errors += ranking.check(plan.calculator, by)
     elif more["by"] or more["least"]:
         fail("--by and --least rank the points for --best: give a number with it")
     style = style_of(wishes)
-    if faults:
-        refuse(faults)
+    if errors:
+        refuse(errors)
     plan = shown(plan, axes)
-    wish = ranking.Wish(more["best"], by, more["least"]) if more["best"] else None
+    wish = ranking.Ranking(more["best"], by, more["least"]) if more["best"] else None
     if wish is None and cause(more) is not None:
         _by_parts(plan, Grid(axes), wishes, constants, vary, more)
-    ending, where = Ending(), "standard output" if more["out"] in (None, "-") else more["out"]
+    ending, where = ExitStatus(), "standard output" if more["out"] in (None, "-") else more["out"]
     with tidy() as undo, contextlib.ExitStack() as held:
         try:
             output = held.enter_context(Output(more["out"]))
@@ -96,7 +96,7 @@ def sweep(name: str, inputs: tuple[str, ...], vary: tuple[str, ...], **more: Any
                 workers = held.enter_context(workers_of(more))
                 found, invalid = best_points(workers, plan, Grid(axes), wish, more["rows_per_part"], progress.advance)
                 _write_best(plan, found, to, style, output)
-                ending = Ending(size(axes), invalid, what="point")
+                ending = ExitStatus(size(axes), invalid, what="point")
             progress.close()
             output.keep()
         except WorkersError as error:
@@ -108,14 +108,14 @@ def sweep(name: str, inputs: tuple[str, ...], vary: tuple[str, ...], **more: Any
     ending.tell(where if wish is None else f"the best {wish.count:,} by {wish.by} in {where}")
 
 
-def _all(plan: Plan, axes: tuple[Axis, ...], to: str, style: Style, output: Output, progress: Progress) -> Ending:
-    from gramwatt.engine.tables.batch import Tally, written
+def _all(plan: Plan, axes: tuple[Axis, ...], to: str, style: Style, output: Output, progress: Progress) -> ExitStatus:
+    from gramwatt.engine.tables.batch import RowCounts, written
     from gramwatt.engine.tables.sweep import grid
     from gramwatt.files.output import make_writer, save
 
-    into, tally = make_writer(plan, to, style), Tally()
+    into, tally = make_writer(plan, to, style), RowCounts()
     save(written(plan, _watched(grid(axes, text=True), progress), into, tally), to, output)
-    return Ending(tally.rows, tally.faulty, what="point")
+    return ExitStatus(tally.rows, tally.faulty, what="point")
 
 
 def _write_best(plan: Plan, best: Best, to: str, style: Style, output: Output) -> None:
@@ -128,7 +128,7 @@ def _write_best(plan: Plan, best: Best, to: str, style: Style, output: Output) -
 
 
 def _by_parts(
-    plan: Plan, grid: Grid, wishes: Wishes, constants: dict[str, str], vary: tuple[str, ...], more: dict[str, Any]
+    plan: Plan, grid: Grid, wishes: TableOptions, constants: dict[str, str], vary: tuple[str, ...], more: dict[str, Any]
 ) -> NoReturn:
     from gramwatt.partitions.job import Job
     from gramwatt.partitions.join import part_form
@@ -153,38 +153,40 @@ def _watched(pieces: Iterator[Chunk], progress: Progress) -> Iterator[Chunk]:
 
 
 def axes_of(
-    calculator: Calculator[Any, Any], vary: tuple[str, ...], constants: dict[str, str], faults: list[Fault]
+    calculator: Calculator[Any, Any], vary: tuple[str, ...], constants: dict[str, str], errors: list[InputError]
 ) -> tuple[Axis, ...]:
     """What is varied; what is wrong with it, and which inputs are missing, is added to the faults."""
-    from gramwatt.engine.messages import Fault, echo
-    from gramwatt.engine.tables.header import Keeping, read_heading
+    from gramwatt.engine.messages import InputError, quote_input
+    from gramwatt.engine.tables.header import Passthrough, read_heading
     from gramwatt.engine.tables.sweep import list_axis, size
 
     axes: list[Axis] = []
     varied = named(vary)
     for name, told in varied.items():
         if name in constants:
-            faults.append(Fault(f"/{name}", f"{name} is given and varied", echo(constants[name]), "one of the two"))
+            errors.append(
+                InputError(f"/{name}", f"{name} is given and varied", quote_input(constants[name]), "one of the two")
+            )
         ends = _RANGE.fullmatch(told)
         axis, found = _even(calculator, name, *ends.groups()) if ends else list_axis(calculator, name, told.split(","))
-        faults += found
+        errors += found
         axes += [axis] if axis is not None else []
     if len(axes) == len(varied):
         given = {name: cell for name, cell in constants.items() if name not in varied}
-        faults += read_heading(calculator, list(varied), Keeping(), given)[1]
+        errors += read_heading(calculator, list(varied), Passthrough(), given)[1]
     if size(axes) > MOST_POINTS:
-        faults.append(Fault("/vary", f"{size(axes):,} points", None, f"up to {MOST_POINTS:,} points"))
+        errors.append(InputError("/vary", f"{size(axes):,} points", None, f"up to {MOST_POINTS:,} points"))
     return tuple(axes)
 
 
 def _even(
     calculator: Calculator[Any, Any], name: str, start: str, stop: str, count: str
-) -> tuple[Axis | None, list[Fault]]:
-    from gramwatt.engine.messages import Fault, echo
+) -> tuple[Axis | None, list[InputError]]:
+    from gramwatt.engine.messages import InputError, quote_input
     from gramwatt.engine.tables.sweep import even_axis
 
     points = int(count) if count.isascii() and count.isdigit() and len(count) < 16 else 0
     if points < 2:
         detail = f"{name}: not a number of points"
-        return None, [Fault(f"/{name}", detail, echo(count), f"{name}=from:to:count with 2 points or more")]
+        return None, [InputError(f"/{name}", detail, quote_input(count), f"{name}=from:to:count with 2 points or more")]
     return even_axis(calculator, name, start, stop, points, text=True)

@@ -22,8 +22,8 @@ from gramwatt.engine.limits import (
     UNPAID_RESPONSE,
     UNPAID_RESULT_ROWS,
 )
-from gramwatt.engine.messages import Fault
-from gramwatt.model import Calculator, Recording, Samples, Table, fields_of
+from gramwatt.engine.messages import InputError
+from gramwatt.model import Calculator, Recording, Table, TimeSeries, fields_of
 
 
 class TooMuchWork(Exception):
@@ -119,7 +119,7 @@ def make(size: int) -> None:
         budget.make(size)
 
 
-def take_result_rows(calculator: Calculator[Any, Any], given: Any, rows: int) -> Mapping[int, Sequence[Fault]]:
+def take_result_rows(calculator: Calculator[Any, Any], given: Any, rows: int) -> Mapping[int, Sequence[InputError]]:
     """Take the rows that tables of results will have from the budget; return the problems of rows that ask for more.
 
     ``given`` holds complete inputs, ``rows`` of them. Recordings allow for more than few bytes may ask for.
@@ -127,12 +127,12 @@ def take_result_rows(calculator: Calculator[Any, Any], given: Any, rows: int) ->
     budget = _current.get()
     declared = [
         (name, kind, kind.length)
-        for name, kind in calculator.answered.items()
+        for name, kind in calculator.result_fields.items()
         if isinstance(kind, Table) and kind.length is not None
     ]
     if budget is None or not declared:
         return {}
-    faults: dict[int, list[Fault]] = {}
+    errors: dict[int, list[InputError]] = {}
     samples = _samples(calculator, given, rows)
     for name, kind, length in declared:
         counts = np.nan_to_num(length.rows(given), nan=0.0, posinf=1e18)
@@ -145,18 +145,18 @@ def take_result_rows(calculator: Calculator[Any, Any], given: Any, rows: int) ->
             detail = f"{name} would have {count} rows, and may have {most} here"
             if most == paid:
                 detail += f": {UNPAID_RESULT_ROWS}, and {RESULT_ROWS_PER_SAMPLE} for each recorded sample"
-            faults.setdefault(row, []).append(Fault("", detail, None, f"at most {most} rows: {length.fewer}"))
-    return faults
+            errors.setdefault(row, []).append(InputError("", detail, None, f"at most {most} rows: {length.fewer}"))
+    return errors
 
 
 def _samples(calculator: Calculator[Any, Any], given: Any, rows: int) -> Any:
     """Return how many samples the recordings of each row hold (N,)."""
     found = np.zeros(rows)
-    for name, kind in calculator.asked.items():
+    for name, kind in calculator.input_fields.items():
         columns = fields_of(kind.row) if isinstance(kind, Table) else {}
         owner = getattr(given, name)
-        recordings = [owner] if isinstance(kind, Samples) else []
-        recordings += [getattr(owner, inner) for inner, column in columns.items() if isinstance(column, Samples)]
+        recordings = [owner] if isinstance(kind, TimeSeries) else []
+        recordings += [getattr(owner, inner) for inner, column in columns.items() if isinstance(column, TimeSeries)]
         for column in recordings:
             counts = [each.rows if isinstance(each, Recording) else 0 for each in column.ravel()]
             found += np.reshape(counts, column.shape).reshape(rows, -1).sum(axis=1)

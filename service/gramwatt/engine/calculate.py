@@ -6,21 +6,21 @@ from collections.abc import Mapping
 from typing import Any
 
 from gramwatt.engine import registry
-from gramwatt.engine.evaluate import Outcome, run
-from gramwatt.engine.messages import Fault, echo, near, one_of
-from gramwatt.engine.response import Answer, answer, choose_units
+from gramwatt.engine.evaluate import Outcome, evaluate_columns
+from gramwatt.engine.messages import InputError, close_matches, join_with_or, quote_input
+from gramwatt.engine.response import ResponseBody, build_response, choose_units
 from gramwatt.model import Calculator
 
 
-class Refused(ValueError):
+class InvalidInput(ValueError):
     """A question that cannot be answered as asked; ``faults`` says everything that is wrong with it."""
 
-    def __init__(self, faults: tuple[Fault, ...]) -> None:
-        super().__init__("\n".join(worded(fault) for fault in faults))
-        self.faults = faults
+    def __init__(self, errors: tuple[InputError, ...]) -> None:
+        super().__init__("\n".join(format_error(error) for error in errors))
+        self.errors = errors
 
 
-class OverBudget(Refused):
+class WorkLimitExceeded(InvalidInput):
     """A question that is valid but asks for more work than one request may."""
 
 
@@ -29,18 +29,18 @@ class UnknownCalculator(LookupError):
 
     def __init__(self, name: str) -> None:
         known = registry.names()
-        self.meant = near(name, known)
-        hint = f"did you mean {one_of(self.meant)}?" if self.meant else f"there are {one_of(known)}"
+        self.meant = close_matches(name, known)
+        hint = f"did you mean {join_with_or(self.meant)}?" if self.meant else f"there are {join_with_or(known)}"
         super().__init__(f"no calculator is named {name[:80]!r}; {hint}")
 
 
-def worded(fault: Fault) -> str:
+def format_error(error: InputError) -> str:
     """A fault as one line of text."""
-    given = "" if fault.given is None else f" (given {fault.given!r})"
-    return f"{fault.pointer[1:].replace('/', '.') or 'question'}: {fault.detail}{given}; accepted: {fault.accepted}"
+    given = "" if error.given is None else f" (given {error.given!r})"
+    return f"{error.pointer[1:].replace('/', '.') or 'question'}: {error.detail}{given}; accepted: {error.accepted}"
 
 
-def find(name: str) -> Calculator[Any, Any]:
+def get_calculator(name: str) -> Calculator[Any, Any]:
     """The calculator of that name. Raises UnknownCalculator with near matches."""
     try:
         return registry.get(name)
@@ -48,53 +48,53 @@ def find(name: str) -> Calculator[Any, Any]:
         raise UnknownCalculator(name) from None
 
 
-def ask(
+def compute_response(
     calculator: Calculator[Any, Any],
     question: Mapping[str, object],
     *,
     text: bool = False,
     result_units: Mapping[str, str] | None = None,
     working: bool = False,
-) -> Answer:
+) -> ResponseBody:
     """Answer one question. ``text`` says that its values are words of a query rather than JSON values.
 
     Raises Refused with every fault found.
     """
-    outcome = answered(calculator, question, text=text, result_units=result_units)
-    return answer(outcome, 0, result_units=result_units, working=working)
+    outcome = evaluate_request(calculator, question, text=text, result_units=result_units)
+    return build_response(outcome, 0, result_units=result_units, working=working)
 
 
-def answered(
+def evaluate_request(
     calculator: Calculator[Any, Any],
     question: Mapping[str, object],
     *,
     text: bool = False,
     result_units: Mapping[str, str] | None = None,
 ) -> Outcome:
-    """One question answered, in arrays, for `answer` or a form of the calculator's own to tell.
+    """One question answered, in arrays, for `build_response` or a form of the calculator's own to tell.
 
     Raises Refused with every fault found, those of wished units among them.
     """
-    outcome = run(calculator, {name: [value] for name, value in question.items()}, 1, text=text)
-    faults = list(outcome.faults.get(0, ()))
+    outcome = evaluate_columns(calculator, {name: [value] for name, value in question.items()}, 1, text=text)
+    errors = list(outcome.errors.get(0, ()))
     if result_units:
         try:
             choose_units(calculator, result_units)
         except ValueError as error:
             wanted = ",".join(f"{result}:{spelling}" for result, spelling in result_units.items())
-            faults.append(Fault("/units", str(error), echo(wanted), "result:unit pairs"))
-    if faults:
-        raise (OverBudget if outcome.over_budget else Refused)(tuple(faults))
+            errors.append(InputError("/units", str(error), quote_input(wanted), "result:unit pairs"))
+    if errors:
+        raise (WorkLimitExceeded if outcome.over_budget else InvalidInput)(tuple(errors))
     return outcome
 
 
 def calculate(
     name: str, /, *, units: Mapping[str, str] | None = None, working: bool = False, **inputs: object
-) -> Answer:
+) -> ResponseBody:
     """Ask a calculator by name: ``calculate("pack-energy", cells=6, capacity="1.3 Ah")``.
 
     Inputs are numbers in the calculator's own units, or texts with a unit and, if you like, ``± u``; ``units`` converts
     results by name; ``working`` adds formulas, numbers and references. The answer is the one the service gives as JSON.
     Raises UnknownCalculator or Refused.
     """
-    return ask(find(name), inputs, result_units=units, working=working)
+    return compute_response(get_calculator(name), inputs, result_units=units, working=working)

@@ -12,7 +12,7 @@ import numpy as np
 from gramwatt.engine.column_types import no
 from gramwatt.engine.defaults import replacing
 from gramwatt.engine.evaluate import Outcome
-from gramwatt.engine.messages import measured
+from gramwatt.engine.messages import format_quantity
 from gramwatt.model import Calculator, Caution, Choice, Kind, Quantity, Rule, Table, Text, fields_of, units
 
 
@@ -81,7 +81,7 @@ def _empty(results: Mapping[str, Any]) -> Iterator[str]:
 
 def _lacking(calculator: Calculator[Any, Any], name: str, known: Collection[str]) -> dict[str, Any]:
     """The reason for a result that no rule explains."""
-    kind: Kind = calculator.answered[name.partition(".")[0]]
+    kind: Kind = calculator.result_fields[name.partition(".")[0]]
     if isinstance(kind, Table):
         kind = fields_of(kind.row)[name.rpartition(".")[2]]
     lacking = [need for need in getattr(kind, "needs", ()) if need not in known]
@@ -114,15 +114,15 @@ def worded(outcome: Outcome, row: int, name: str, digits: int, *, at: int | None
     """An input or a result of a row with its unit; with ``absolute``, temperatures from zero kelvin."""
     table, _, column = name.rpartition(".")
     owner = table or column
-    answered = outcome.calculator.answered
-    kind = answered.get(owner) or outcome.calculator.asked[owner]
+    answered = outcome.calculator.result_fields
+    kind = answered.get(owner) or outcome.calculator.input_fields[owner]
     values = getattr(outcome.results if owner in answered else outcome.given, owner)
     if isinstance(kind, Table):
         kind, values = fields_of(kind.row)[column], getattr(values, column)
     value = values[row] if at is None or not table else values[row][at]
     if isinstance(kind, Quantity):
         unit = "K" if absolute and units.unit(kind.unit).dimension == "temperature" else kind.unit
-        return measured(float(units.convert(value, unit)), unit, digits)
+        return format_quantity(float(units.convert(value, unit)), unit, digits)
     if isinstance(kind, Choice):
         return kind.options[int(value)]
-    return str(value) if isinstance(kind, Text) else measured(float(value), "1", digits)
+    return str(value) if isinstance(kind, Text) else format_quantity(float(value), "1", digits)

@@ -15,7 +15,7 @@ from typing import Any, Final, TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
-from gramwatt.engine.messages import accepts, bounds, did_you_mean
+from gramwatt.engine.messages import describe_accepted, describe_bounds, suggest
 from gramwatt.model import Choice, Count, Flag, Kind, Quantity, Text, units
 
 LONGEST_NUMBER: Final = 64
@@ -33,7 +33,7 @@ _REAL: Final = (float, int, numbers.Real)
 _PRINTABLE: Final = re.compile(r"[^\x00-\x1f\x7f-\x9f\u2028\u2029\ud800-\udfff]+")
 
 
-class Refused(ValueError):
+class ValueParseError(ValueError):
     """A cell that is no value of its kind: what is wrong, and what is accepted."""
 
     def __init__(self, detail: str, accepted: str, misspelt: tuple[str, Iterable[str]] | None = None) -> None:
@@ -42,7 +42,7 @@ class Refused(ValueError):
 
     def with_hint(self) -> str:
         """What is wrong, and which known words are near one that is not known. Comparing words is costly."""
-        return self.detail if self._misspelt is None else self.detail + did_you_mean(*self._misspelt)
+        return self.detail if self._misspelt is None else self.detail + suggest(*self._misspelt)
 
 
 class Width(Quantity):
@@ -86,19 +86,23 @@ def _quantity(
             number, plus_minus, unit = _parse(kind, cell, unit, text=text)
             spread = None if plus_minus is None else plus_minus * unit.scale
             if spread is not None and not 0 <= spread <= LARGEST_SPREAD * unit.scale:
-                raise Refused(f"the standard uncertainty after +/- must be from 0 to {LARGEST_SPREAD:g}", accepts(kind))
+                raise ValueParseError(
+                    f"the standard uncertainty after +/- must be from 0 to {LARGEST_SPREAD:g}", describe_accepted(kind)
+                )
     elif isinstance(cell, _REAL) and not isinstance(cell, bool):
         try:
             number = float(cell)
         except OverflowError:
             number = math.inf
     else:
-        raise Refused(f"{kind_of(cell)} is not a number", accepts(kind))
+        raise ValueParseError(f"{kind_of(cell)} is not a number", describe_accepted(kind))
     if not math.isfinite(number):
-        raise Refused("the number is not finite", accepts(kind))
+        raise ValueParseError("the number is not finite", describe_accepted(kind))
     value = limits.to_si(number, unit)
     if not limits.hold(number, value, unit):
-        raise Refused(f"must be {bounds(kind)}" + ("" if kind.unit == "1" else f" {kind.unit}"), accepts(kind))
+        raise ValueParseError(
+            f"must be {describe_bounds(kind)}" + ("" if kind.unit == "1" else f" {kind.unit}"), describe_accepted(kind)
+        )
     return value, spread
 
 
@@ -112,14 +116,14 @@ def number_in(kind: Quantity | Count, cell: object, *, text: bool) -> tuple[floa
     if isinstance(cell, str) and isinstance(kind, Quantity):
         number, plus_minus, unit = _parse(kind, cell, limits_of(kind).unit, text=text)
         if plus_minus is not None:
-            raise Refused("an end of a range carries no uncertainty", accepts(kind))
+            raise ValueParseError("an end of a range carries no uncertainty", describe_accepted(kind))
         return number, unit
     if text and isinstance(cell, str) and re.fullmatch(NUMBER, cell.strip(" "), re.ASCII):
         cell = float(cell)
     if isinstance(cell, bool) or not isinstance(cell, float | int):
-        raise Refused(f"{kind_of(cell)} is not a number", accepts(kind))
+        raise ValueParseError(f"{kind_of(cell)} is not a number", describe_accepted(kind))
     if not -LARGEST_END <= cell <= LARGEST_END:
-        raise Refused(f"a range ends between {-LARGEST_END:g} and {LARGEST_END:g}", accepts(kind))
+        raise ValueParseError(f"a range ends between {-LARGEST_END:g} and {LARGEST_END:g}", describe_accepted(kind))
     return float(cell), None
 
 
@@ -178,24 +182,30 @@ _LIMITS: Final[dict[int, tuple[Quantity, Limits]]] = {}
 
 def _parse(kind: Quantity, cell: str, bare: units.Unit, *, text: bool) -> tuple[float, float | None, units.Unit]:
     if len(cell) > LONGEST_NUMBER:
-        raise Refused(f"text of {len(cell)} characters is too long for a number with a unit", accepts(kind))
+        raise ValueParseError(
+            f"text of {len(cell)} characters is too long for a number with a unit", describe_accepted(kind)
+        )
     cell = cell.translate(_ALIKE)
     if not cell.strip():
-        raise Refused("empty; leave the name out, or give a value", accepts(kind))
+        raise ValueParseError("empty; leave the name out, or give a value", describe_accepted(kind))
     match = QUANTITY.fullmatch(cell)
     if match is None:
         if re.fullmatch(r" *+[+-]?[0-9]+,[0-9]+[^0-9]*+", cell):
-            raise Refused("a comma in a number; write a decimal point", accepts(kind))
-        raise Refused("not a number, nor a number with a unit", accepts(kind))
+            raise ValueParseError("a comma in a number; write a decimal point", describe_accepted(kind))
+        raise ValueParseError("not a number, nor a number with a unit", describe_accepted(kind))
     number, plus_minus, spelling = match.groups()
     if plus_minus is not None and kind.exact:
-        raise Refused("an uncertainty, and none is carried to what this calculator answers", accepts(kind))
+        raise ValueParseError(
+            "an uncertainty, and none is carried to what this calculator answers", describe_accepted(kind)
+        )
     known = units.alternatives(kind.unit)
     if spelling is None and not text and plus_minus is None:
         hint = "" if kind.unit == "1" else ", or with a unit"
-        raise Refused(f"a number in quotes; send {number} without them{hint}", accepts(kind))
+        raise ValueParseError(f"a number in quotes; send {number} without them{hint}", describe_accepted(kind))
     if spelling is not None and spelling not in known:
-        raise Refused(f"unit {spelling!r} is not one of {', '.join(known)}", accepts(kind), (spelling, known))
+        raise ValueParseError(
+            f"unit {spelling!r} is not one of {', '.join(known)}", describe_accepted(kind), (spelling, known)
+        )
     unit = bare if spelling is None else known[spelling]
     return float(number), None if plus_minus is None else float(plus_minus), unit
 
@@ -209,15 +219,15 @@ def _count(kind: Count, cell: object, *, text: bool) -> float:
     ):
         cell = float(cell)
     if isinstance(cell, bool) or not isinstance(cell, numbers.Real):
-        raise Refused(f"{kind_of(cell)} is not a whole number", accepts(kind))
+        raise ValueParseError(f"{kind_of(cell)} is not a whole number", describe_accepted(kind))
     try:
         number = float(cell)
     except OverflowError:
         number = math.inf
     if not kind.at_least <= number <= kind.at_most:
-        raise Refused(f"must be from {kind.at_least} to {kind.at_most}", accepts(kind))
+        raise ValueParseError(f"must be from {kind.at_least} to {kind.at_most}", describe_accepted(kind))
     if not number.is_integer():
-        raise Refused("not a whole number", accepts(kind))
+        raise ValueParseError("not a whole number", describe_accepted(kind))
     return number
 
 
@@ -225,7 +235,7 @@ def _choice(kind: Choice, cell: object) -> int:
     if isinstance(cell, str) and cell in kind.options:
         return kind.options.index(cell)
     misspelt = (cell, kind.options) if isinstance(cell, str) else None
-    raise Refused("not one of the options", accepts(kind), misspelt)
+    raise ValueParseError("not one of the options", describe_accepted(kind), misspelt)
 
 
 def _flag(kind: Flag, cell: object, *, text: bool) -> bool:
@@ -233,18 +243,18 @@ def _flag(kind: Flag, cell: object, *, text: bool) -> bool:
         return cell == "true"
     if isinstance(cell, bool):
         return cell
-    raise Refused(f"{kind_of(cell)} is neither true nor false", accepts(kind))
+    raise ValueParseError(f"{kind_of(cell)} is neither true nor false", describe_accepted(kind))
 
 
 def _text(kind: Text, cell: object) -> str:
     if not isinstance(cell, str):
-        raise Refused(f"{kind_of(cell)} is not text", accepts(kind))
+        raise ValueParseError(f"{kind_of(cell)} is not text", describe_accepted(kind))
     if len(cell) > kind.longest:
-        raise Refused(f"{len(cell)} characters", accepts(kind))
+        raise ValueParseError(f"{len(cell)} characters", describe_accepted(kind))
     if not _PRINTABLE.fullmatch(cell):
-        raise Refused("empty, or with characters that cannot be printed", accepts(kind))
+        raise ValueParseError("empty, or with characters that cannot be printed", describe_accepted(kind))
     if kind.pattern and not re.fullmatch(kind.pattern, cell):
-        raise Refused(_explained(kind, cell), accepts(kind))
+        raise ValueParseError(_explained(kind, cell), describe_accepted(kind))
     return cell
 
 

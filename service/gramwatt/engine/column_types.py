@@ -10,7 +10,7 @@ from typing import Any, Final, TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
-from gramwatt.engine.messages import Fault
+from gramwatt.engine.messages import InputError
 from gramwatt.model import BoolArray, IndexArray, units
 
 
@@ -28,7 +28,7 @@ ABSENT: Final = _Absent()
 
 
 @dataclass(frozen=True, slots=True)
-class Packed:
+class NumericColumn:
     """A column of plain numbers, with what else stands among them.
 
     ``in_units`` and ``unit_at`` tell the unit of each number where that is not the declared one; ``others``
@@ -49,7 +49,7 @@ class Packed:
 
 
 @dataclass(frozen=True, slots=True)
-class Coded:
+class DictionaryColumn:
     """A column whose cells are few different ones: each distinct cell, and where it stands (-1 where none is given)."""
 
     distinct: Sequence[object]
@@ -61,7 +61,7 @@ class Coded:
 
 
 @dataclass(frozen=True, slots=True)
-class Same:
+class ConstantColumn:
     """A column with the same cell in every row."""
 
     cell: object
@@ -73,7 +73,7 @@ class Same:
         return self.rows
 
 
-Cells: TypeAlias = Sequence[object] | Packed | Coded | Same
+Cells: TypeAlias = Sequence[object] | NumericColumn | DictionaryColumn | ConstantColumn
 
 
 @dataclass(slots=True)
@@ -86,7 +86,7 @@ class Column:
     values: Any
     present: BoolArray
     spread: NDArray[np.float64] | None = None
-    faults: dict[int, list[Fault]] = field(default_factory=dict)
+    errors: dict[int, list[InputError]] = field(default_factory=dict)
 
 
 @dataclass(slots=True)

@@ -1,7 +1,7 @@
 """Reading a column of cells of one kind: values in SI, what was given at all, spread, and faults by row.
 
-A single question is a column of one. Cells come as a list of values or words, as `Packed` numbers (an array, judged
-whole) or as `Coded` cells (each distinct one judged once). See `cells` for ``text``.
+A single question is a column of one. Cells come as a list of values or words, as a `NumericColumn` (an array,
+judged whole) or as a `DictionaryColumn` (each distinct cell judged once). See `cells` for ``text``.
 """
 
 from __future__ import annotations
@@ -15,10 +15,27 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from gramwatt.engine.cells import LARGEST_SPREAD, Refused, Width, limits_of, read_cell
-from gramwatt.engine.column_types import ABSENT, Cells, Coded, Column, Packed, Same, frozen, no, yes
+from gramwatt.engine.cells import LARGEST_SPREAD, ValueParseError, Width, limits_of, read_cell
+from gramwatt.engine.column_types import (
+    ABSENT,
+    Cells,
+    Column,
+    ConstantColumn,
+    DictionaryColumn,
+    NumericColumn,
+    frozen,
+    no,
+    yes,
+)
 from gramwatt.engine.limits import MOST_COMPARED, MOST_LISTED
-from gramwatt.engine.messages import Fault, accepts, did_you_mean, echo, one_of, shortest
+from gramwatt.engine.messages import (
+    InputError,
+    describe_accepted,
+    join_with_or,
+    quote_input,
+    round_to_12_digits,
+    suggest,
+)
 from gramwatt.model import (
     NESTED,
     BoolArray,
@@ -27,11 +44,11 @@ from gramwatt.model import (
     Flag,
     IndexArray,
     Kind,
+    NumberList,
     Quantity,
-    Samples,
-    Series,
     Table,
     Text,
+    TimeSeries,
     default_of,
     fields_of,
     units,
@@ -45,16 +62,16 @@ def read(kind: Kind, cells: Cells, *, text: bool) -> Column:
     if isinstance(kind, NESTED):
         from gramwatt.engine.nested import read_nested  # which reads columns within such a cell
 
-        if isinstance(cells, Packed | Coded):
+        if isinstance(cells, NumericColumn | DictionaryColumn):
             raise ValueError("a list or a table is read one question at a time")
-        text = text or (isinstance(cells, Same) and cells.text)
-        return read_nested(kind, [cells.cell] * len(cells) if isinstance(cells, Same) else cells, text=text)
-    if isinstance(cells, Packed):
+        text = text or (isinstance(cells, ConstantColumn) and cells.text)
+        return read_nested(kind, [cells.cell] * len(cells) if isinstance(cells, ConstantColumn) else cells, text=text)
+    if isinstance(cells, NumericColumn):
         return _read_packed(kind, cells, text=text)
-    if isinstance(cells, Coded):
+    if isinstance(cells, DictionaryColumn):
         return _read_coded(kind, cells, text=text)
-    if isinstance(cells, Same):
-        return _read_coded(kind, Coded((cells.cell,), _first(cells.rows)), text=text or cells.text)
+    if isinstance(cells, ConstantColumn):
+        return _read_coded(kind, DictionaryColumn((cells.cell,), _first(cells.rows)), text=text or cells.text)
     return _read_each(kind, cells, text=text)
 
 
@@ -78,9 +95,9 @@ def _read_one(kind: Kind, cell: object, *, text: bool) -> Column:
         return absent(kind, 1)
     try:
         value, spread = read_cell(kind, cell, text=text)
-    except Refused as refused:
-        fault = Fault("", refused.with_hint(), echo(cell), refused.accepted)
-        return Column(absent(kind, 1).values, yes(1), faults={0: [fault]})
+    except ValueParseError as refused:
+        error = InputError("", refused.with_hint(), quote_input(cell), refused.accepted)
+        return Column(absent(kind, 1).values, yes(1), errors={0: [error]})
     form = None if isinstance(value, float) else absent(kind, 1).values.dtype
     return Column(np.array((value,), dtype=form), yes(1), None if spread is None else np.array((spread,)))
 
@@ -90,9 +107,9 @@ def _read_into(
 ) -> None:
     try:
         value, spread = read_cell(kind, cell, text=text, bare=bare)
-    except Refused as refused:
-        detail = refused.with_hint() if len(column.faults) < MOST_COMPARED else refused.detail
-        column.faults[row] = [Fault("", detail, echo(cell), refused.accepted)]
+    except ValueParseError as refused:
+        detail = refused.with_hint() if len(column.errors) < MOST_COMPARED else refused.detail
+        column.errors[row] = [InputError("", detail, quote_input(cell), refused.accepted)]
         return
     column.values[row] = value
     if spread is not None:
@@ -101,7 +118,7 @@ def _read_into(
         column.spread[row] = spread
 
 
-def _read_packed(kind: Kind, packed: Packed, *, text: bool) -> Column:
+def _read_packed(kind: Kind, packed: NumericColumn, *, text: bool) -> Column:
     if not isinstance(kind, Quantity | Count):
         return _read_each(kind, _unpacked(packed), text=text)
     numbers = packed.numbers
@@ -128,7 +145,7 @@ def _read_packed(kind: Kind, packed: Packed, *, text: bool) -> Column:
 
 
 @np.errstate(over="ignore")  # a number beyond a double in SI is out of bounds, and told so
-def _judge(kind: Quantity, packed: Packed) -> tuple[NDArray[np.float64], BoolArray]:
+def _judge(kind: Quantity, packed: NumericColumn) -> tuple[NDArray[np.float64], BoolArray]:
     limits = limits_of(kind)
     if packed.unit_at is None:
         unit = packed.in_units[0] if packed.in_units else limits.unit
@@ -142,13 +159,13 @@ def _judge(kind: Quantity, packed: Packed) -> tuple[NDArray[np.float64], BoolArr
     return values, good
 
 
-def _unit_of(packed: Packed, row: int) -> units.Unit | None:
+def _unit_of(packed: NumericColumn, row: int) -> units.Unit | None:
     if not packed.in_units:
         return None
     return packed.in_units[0] if packed.unit_at is None else packed.in_units[packed.unit_at[row]]
 
 
-def _unpacked(packed: Packed) -> list[object]:
+def _unpacked(packed: NumericColumn) -> list[object]:
     numbers = [
         _plain(number) if present else ABSENT for number, present in zip(packed.numbers, packed.present, strict=True)
     ]
@@ -158,19 +175,19 @@ def _unpacked(packed: Packed) -> list[object]:
 def _plain(number: float) -> float | int:
     """A number as it was most likely sent: ``6``, not ``6.0``."""
     number = float(number)
-    return int(number) if number.is_integer() and abs(number) < 1e15 else shortest(number)
+    return int(number) if number.is_integer() and abs(number) < 1e15 else round_to_12_digits(number)
 
 
-def _read_coded(kind: Kind, coded: Coded, *, text: bool) -> Column:
+def _read_coded(kind: Kind, coded: DictionaryColumn, *, text: bool) -> Column:
     one = absent(kind, len(coded.distinct) + 1)
     one = Column(one.values.copy(), np.append(np.ones(len(coded.distinct), dtype=np.bool_), False))
     for row, cell in enumerate(coded.distinct):
         _read_into(one, kind, row, cell, text=text, bare=coded.bare)
-    faults: dict[int, list[Fault]] = {}
-    for position, found in one.faults.items():
-        faults |= dict.fromkeys(np.flatnonzero(coded.at == position).tolist(), found)
+    errors: dict[int, list[InputError]] = {}
+    for position, found in one.errors.items():
+        errors |= dict.fromkeys(np.flatnonzero(coded.at == position).tolist(), found)
     spread = None if one.spread is None else one.spread[coded.at]
-    return Column(one.values[coded.at], one.present[coded.at], spread, faults)
+    return Column(one.values[coded.at], one.present[coded.at], spread, errors)
 
 
 @functools.lru_cache(maxsize=64)
@@ -212,9 +229,9 @@ def _absent(kind: Kind, rows: int) -> Column:
             return Column(_repeated(np.False_, rows), no(rows))
         case Text():
             return Column(_repeated(np.array("", dtype=f"<U{kind.longest}"), rows), no(rows))
-        case Series():
+        case NumberList():
             return Column(np.zeros((rows, 0)), no(rows))
-        case Samples():
+        case TimeSeries():
             return Column(frozen(np.full(rows, None, dtype=np.object_)), no(rows))
         case Table():
             inner = {
@@ -266,27 +283,31 @@ def spread_kind(name: str, kind: Quantity) -> Quantity:
     return Width(width, f"Standard uncertainty of {name}.", at_least=0, at_most=LARGEST_SPREAD, optional=True)
 
 
-def unknown(names: Mapping[str, object], known: Sequence[str], compared: int = 0) -> list[Fault]:
+def unknown(names: Mapping[str, object], known: Sequence[str], compared: int = 0) -> list[InputError]:
     """The faults of names, with their values, that a question may not bear.
 
     The first `MOST_COMPARED` have near matches, less ``compared``, which were told before; of more than
     `MOST_LISTED` the rest is counted.
     """
-    accepted = one_of(known)
-    faults = []
+    accepted = join_with_or(known)
+    errors = []
     for at, (name, value) in enumerate(itertools.islice(names.items(), MOST_LISTED), compared):
-        hint = did_you_mean(name, known) if at < MOST_COMPARED else ""
-        faults.append(Fault(f"/{escape_name(name)}", f"unknown name {echo(name)!r}{hint}", echo(value), accepted))
+        hint = suggest(name, known) if at < MOST_COMPARED else ""
+        errors.append(
+            InputError(
+                f"/{escape_name(name)}", f"unknown name {quote_input(name)!r}{hint}", quote_input(value), accepted
+            )
+        )
     if len(names) > MOST_LISTED:
-        faults.append(Fault("", f"{len(names) - MOST_LISTED} more unknown names", None, accepted))
-    return faults
+        errors.append(InputError("", f"{len(names) - MOST_LISTED} more unknown names", None, accepted))
+    return errors
 
 
-def missing(name: str, kind: Kind) -> Fault:
+def missing(name: str, kind: Kind) -> InputError:
     """The fault of a required input that was not given."""
-    return Fault(f"/{name}", f"{name} is required", None, accepts(kind))
+    return InputError(f"/{name}", f"{name} is required", None, describe_accepted(kind))
 
 
 def escape_name(name: str) -> str:
     """A user's own name, cut and escaped for a JSON Pointer."""
-    return str(echo(name)).replace("~", "~0").replace("/", "~1")
+    return str(quote_input(name)).replace("~", "~0").replace("/", "~1")

@@ -11,7 +11,7 @@ import numpy as np
 
 from gramwatt.engine import columns, validation
 from gramwatt.engine.column_types import Column, no, yes
-from gramwatt.engine.messages import Fault, accepts, one_of
+from gramwatt.engine.messages import InputError, describe_accepted, join_with_or
 from gramwatt.model import NESTED, BoolArray, Calculator, Choice, Flag, Kind, default_of
 
 
@@ -27,7 +27,7 @@ class Replacing:
 @functools.cache
 def replacing(calculator: Calculator[Any, Any]) -> Replacing:
     """Which inputs of a calculator replace which."""
-    asked = calculator.asked
+    asked = calculator.input_fields
     by = tuple((name, others) for name, kind in asked.items() if (others := getattr(kind, "replaces", ())))
     return Replacing(by, tuple((name, kind) for name, kind in asked.items() if not isinstance(kind, NESTED)))
 
@@ -35,23 +35,23 @@ def replacing(calculator: Calculator[Any, Any]) -> Replacing:
 def find_missing(
     calculator: Calculator[Any, Any],
     asked: Mapping[str, Column],
-    known: Sequence[Fault],
-    by_row: dict[int, list[Fault]],
+    known: Sequence[InputError],
+    by_row: dict[int, list[InputError]],
 ) -> None:
     """Add the faults of required inputs that single rows leave out, and of groups of which nothing was given."""
-    told = {fault.pointer for fault in known}
+    told = {error.pointer for error in known}
     for name in validation.required(calculator):
         present = asked[name].present
         if present is not yes(len(present)) and not present.all() and f"/{name}" not in told:
             for row in np.flatnonzero(~present).tolist():
-                by_row.setdefault(row, []).append(columns.missing(name, calculator.asked[name]))
+                by_row.setdefault(row, []).append(columns.missing(name, calculator.input_fields[name]))
     for group in calculator.any_of:
         present = np.logical_or.reduce([asked[name].present for name in group])
         if not present.all():
-            wanted = "; ".join(f"{name}: {accepts(calculator.asked[name])}" for name in group)
-            fault = Fault(f"/{group[0]}", f"give {one_of(group)}", None, wanted)
+            wanted = "; ".join(f"{name}: {describe_accepted(calculator.input_fields[name])}" for name in group)
+            error = InputError(f"/{group[0]}", f"give {join_with_or(group)}", None, wanted)
             for row in np.flatnonzero(~present).tolist():
-                by_row.setdefault(row, []).append(fault)
+                by_row.setdefault(row, []).append(error)
 
 
 def fill(
@@ -107,10 +107,10 @@ def _unfilled(kind: Kind, column: Column) -> BoolArray:
     return np.asarray(column.values < 0 if isinstance(kind, Choice) else np.isnan(column.values))
 
 
-def cover_faulty(asked: dict[str, Column], faults: Mapping[int, object], rows: int) -> None:
+def cover_faulty(asked: dict[str, Column], errors: Mapping[int, object], rows: int) -> None:
     """Give rows with faults the values of a good one: no formula should meet what nobody can mean."""
-    good = next(row for row in range(rows) if row not in faults)
-    faulty = list(faults)
+    good = next(row for row in range(rows) if row not in errors)
+    faulty = list(errors)
     for name, column in asked.items():
         values = np.array(column.values)
         values[faulty] = values[good]

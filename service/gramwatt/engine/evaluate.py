@@ -16,7 +16,7 @@ from gramwatt.engine.assumptions import assume_with_marks, fill_all
 from gramwatt.engine.budget import take_result_rows
 from gramwatt.engine.column_types import Cells, Column, inner_spreads, yes
 from gramwatt.engine.input_plans import Completed, conditions
-from gramwatt.engine.messages import Fault
+from gramwatt.engine.messages import InputError
 from gramwatt.engine.uncertainty import Propagated, propagate
 from gramwatt.model import (
     BoolArray,
@@ -26,18 +26,18 @@ from gramwatt.model import (
     Count,
     Flag,
     Kind,
+    NumberList,
     Quantity,
     Rule,
-    Samples,
-    Series,
     Table,
     Text,
+    TimeSeries,
     fields_of,
 )
 
 
 @dataclass(frozen=True, slots=True)
-class Note:
+class Notice:
     """A caution or a rule that holds for some rows; a rule also names the results it leaves without an answer."""
 
     said: Caution[Any, Any] | Rule[Any, Any]
@@ -50,7 +50,7 @@ class Outcome:
 
     calculator: Calculator[Any, Any]
     rows: int
-    faults: Mapping[int, Sequence[Fault]]
+    errors: Mapping[int, Sequence[InputError]]
     """By row; a row that is not here has none."""
     given: Any = None
     results: Any = None
@@ -58,13 +58,13 @@ class Outcome:
     assumed: Mapping[str, BoolArray] = dataclasses.field(default_factory=dict)
     solved: Mapping[str, BoolArray] = dataclasses.field(default_factory=dict)
     unused: Mapping[str, BoolArray] = dataclasses.field(default_factory=dict)
-    notes: tuple[Note, ...] = ()
+    notes: tuple[Notice, ...] = ()
     uncertainty: Propagated | None = None
     over_budget: bool = False
     """Whether rows are valid but ask for more work than the request may; their faults say how much."""
 
 
-def run(
+def evaluate_columns(
     calculator: Calculator[Any, Any],
     cells: Mapping[str, Cells],
     rows: int,
@@ -85,24 +85,25 @@ def run(
     stated = _stated(calculator, given, rows, spreads, text=text) if spreads else {}
     if not uncertain:
         _refuse_spreads(given)
-    inputs = None if loaded.faults or stated else _complete_alike(calculator, given, rows)
+    inputs = None if loaded.errors or stated else _complete_alike(calculator, given, rows)
     if inputs is not None:
         return _compute(calculator, inputs, rows, {}, uncertain=uncertain)
     asked = {
-        name: given[name] if name in given else columns.absent(kind, rows) for name, kind in calculator.asked.items()
+        name: given[name] if name in given else columns.absent(kind, rows)
+        for name, kind in calculator.input_fields.items()
     }
-    faults = _faults(calculator, {**asked, **stated} if stated else asked, loaded.faults, rows, text=text)
-    if len(faults) == rows:
-        return Outcome(calculator, rows, faults, present={name: column.present for name, column in asked.items()})
-    inputs = input_plans.complete(calculator, asked, rows, faults)
-    return _compute(calculator, inputs, rows, faults, uncertain=uncertain)
+    errors = _faults(calculator, {**asked, **stated} if stated else asked, loaded.errors, rows, text=text)
+    if len(errors) == rows:
+        return Outcome(calculator, rows, errors, present={name: column.present for name, column in asked.items()})
+    inputs = input_plans.complete(calculator, asked, rows, errors)
+    return _compute(calculator, inputs, rows, errors, uncertain=uncertain)
 
 
 def _complete_alike(calculator: Calculator[Any, Any], given: Mapping[str, Column], rows: int) -> Completed | None:
     """Inputs without a fault that every row gives, completed; None where rows differ or something is wrong."""
     whole = yes(rows)
     for column in given.values():
-        if column.faults or column.present is not whole:
+        if column.errors or column.present is not whole:
             return None
     names = frozenset(given)
     plan = input_plans.single_plan(calculator, names) if rows == 1 else input_plans.block_plan(calculator, names, rows)
@@ -113,7 +114,7 @@ def _compute(
     calculator: Calculator[Any, Any],
     inputs: Completed,
     rows: int,
-    faults: Mapping[int, Sequence[Fault]],
+    errors: Mapping[int, Sequence[InputError]],
     *,
     uncertain: bool,
 ) -> Outcome:
@@ -124,7 +125,7 @@ def _compute(
         derived, spreads, following = assume_with_marks(calculator, given, inputs, rows, uncertain=uncertain)
         over = take_result_rows(calculator, given, rows)
         if over:
-            return Outcome(calculator, rows, {**faults, **over}, present=inputs.present, over_budget=True)
+            return Outcome(calculator, rows, {**errors, **over}, present=inputs.present, over_budget=True)
         if spreads:
 
             def formula(repeated: Any, rows: int) -> Any:
@@ -138,7 +139,7 @@ def _compute(
     return Outcome(
         calculator,
         rows,
-        faults,
+        errors,
         given,
         results,
         inputs.present,
@@ -156,10 +157,10 @@ def _refuse_spreads(asked: dict[str, Column]) -> None:
         spreads = [*(() if column.spread is None else (column.spread,)), *inner_spreads(column).values()]
         if spreads:
             detail = "an uncertainty, and this table was not asked to carry any: add uncertainty=true"
-            fault = Fault("", detail, None, "a value alone, or uncertainty=true")
+            error = InputError("", detail, None, "a value alone, or uncertainty=true")
             rows = np.logical_or.reduce([(spread > 0).reshape(len(spread), -1).any(axis=1) for spread in spreads])
-            told = {row: [fault] for row in np.flatnonzero(rows).tolist()}
-            asked[name] = dataclasses.replace(column, faults={**told, **column.faults})
+            told = {row: [error] for row in np.flatnonzero(rows).tolist()}
+            asked[name] = dataclasses.replace(column, errors={**told, **column.errors})
 
 
 def _stated(
@@ -169,16 +170,16 @@ def _stated(
     stated: dict[str, Column] = {}
     for spread_name, cells in spreads.items():
         name = spread_name.removesuffix("_u")
-        kind = calculator.asked[name]
+        kind = calculator.input_fields[name]
         if not isinstance(kind, Quantity):
             raise TypeError(f"{name} has no uncertainty")
         column = stated[spread_name] = columns.read(columns.spread_kind(name, kind), cells, text=text)
         known = asked.get(name, columns.absent(kind, rows))
         for row in np.flatnonzero(column.present & ~known.present).tolist():
-            fault = Fault("", f"the uncertainty of {name}, which is not given", None, f"{name} too")
-            column.faults.setdefault(row, []).append(fault)
+            error = InputError("", f"the uncertainty of {name}, which is not given", None, f"{name} too")
+            column.errors.setdefault(row, []).append(error)
         width = np.where(column.present & np.isfinite(column.values), column.values, 0.0)
-        width[list(column.faults)] = 0.0
+        width[list(column.errors)] = 0.0
         own = known.spread
         asked[name] = dataclasses.replace(known, spread=width if own is None else np.hypot(own, width))
     return stated
@@ -187,34 +188,36 @@ def _stated(
 def _faults(
     calculator: Calculator[Any, Any],
     asked: Mapping[str, Column],
-    of_all: Sequence[Fault],
+    of_all: Sequence[InputError],
     rows: int,
     *,
     text: bool,
-) -> dict[int, list[Fault]]:
+) -> dict[int, list[InputError]]:
     """Every fault by row; ``of_all`` are those of the question's names, which concern each."""
-    by_row: dict[int, list[Fault]] = {row: list(of_all) for row in range(rows)} if of_all else {}
+    by_row: dict[int, list[InputError]] = {row: list(of_all) for row in range(rows)} if of_all else {}
     for name, column in asked.items():
-        deeper: dict[int, Fault] = {}  # by identity, since rows share faults: ``column`` holds each of them meanwhile
-        for row, found in column.faults.items() if column.faults else ():
-            faults = by_row.setdefault(row, [])
-            for fault in found:
-                under = deeper.get(id(fault))
+        deeper: dict[
+            int, InputError
+        ] = {}  # by identity, since rows share faults: ``column`` holds each of them meanwhile
+        for row, found in column.errors.items() if column.errors else ():
+            errors = by_row.setdefault(row, [])
+            for error in found:
+                under = deeper.get(id(error))
                 if under is None:
-                    under = deeper[id(fault)] = fault.under(name)
-                faults.append(under)
-        if text and column.faults and isinstance(calculator.asked.get(name), Table | Samples):
-            by_row[0] = [_with_body(calculator, name, fault) for fault in by_row[0]]
+                    under = deeper[id(error)] = error.under(name)
+                errors.append(under)
+        if text and column.errors and isinstance(calculator.input_fields.get(name), Table | TimeSeries):
+            by_row[0] = [_with_body(calculator, name, error) for error in by_row[0]]
     defaults.find_missing(calculator, asked, of_all, by_row)
     return by_row
 
 
-def _with_body(calculator: Calculator[Any, Any], table: str, fault: Fault) -> Fault:
+def _with_body(calculator: Calculator[Any, Any], table: str, error: InputError) -> InputError:
     """A table that was sent as a word: show the JSON to send instead."""
     example = next((each for each in calculator.examples if table in each.given), None)
-    if fault.pointer != f"/{table}" or example is None:
-        return fault
-    return dataclasses.replace(fault, accepted=f"for instance {json.dumps(dict(example.given))}")
+    if error.pointer != f"/{table}" or example is None:
+        return error
+    return dataclasses.replace(error, accepted=f"for instance {json.dumps(dict(example.given))}")
 
 
 def evaluate(calculator: Calculator[Any, Any], given: Any) -> Any:
@@ -228,14 +231,14 @@ def _evaluate(calculator: Calculator[Any, Any], given: Any, rows: int) -> Any:
     results = calculator.formula(given)
     if type(results) is not calculator.results:
         raise TypeError(f"{calculator.name}: the formula gave {type(results).__name__}")
-    _check_fields(calculator, results, calculator.answered, rows)
+    _check_fields(calculator, results, calculator.result_fields, rows)
     return results
 
 
 _KINDS_OF_ARRAY: Final[Mapping[type, str]] = {
     Quantity: "f",
     Count: "f",
-    Series: "f",
+    NumberList: "f",
     Choice: "i",
     Flag: "b",
     Text: "UT",
@@ -255,7 +258,7 @@ def _check_fields(calculator: Calculator[Any, Any], results: Any, fields: Mappin
 
 def _notes(
     calculator: Calculator[Any, Any], given: Any, results: Any, assumed: Mapping[str, BoolArray], rows: int
-) -> tuple[Note, ...]:
+) -> tuple[Notice, ...]:
     notes = []
     for said, when, guessed in conditions(calculator):
         if guessed is not None and not np.count_nonzero(assumed[guessed]):
@@ -264,5 +267,5 @@ def _notes(
         if guessed is not None:
             holds = holds & assumed[guessed]
         if np.count_nonzero(holds):
-            notes.append(Note(said, holds))
+            notes.append(Notice(said, holds))
     return tuple(notes)

@@ -9,16 +9,16 @@ import math
 from collections.abc import Iterator
 from typing import Any, Final
 
-from gramwatt.engine.calculate import Refused, ask
+from gramwatt.engine.calculate import InvalidInput, compute_response
 from gramwatt.model import (
     Calculator,
     DeclarationError,
     Kind,
+    NumberList,
     Quantity,
-    Samples,
-    Series,
-    Spread,
+    StandardUncertainty,
     Table,
+    TimeSeries,
     fields_of,
     units,
 )
@@ -41,8 +41,8 @@ def find_problems(calculator: Calculator[Any, Any]) -> Iterator[str]:
         return  # no example can be computed
     for example in calculator.examples:
         try:
-            results = ask(calculator, example.given)["results"]
-        except Refused as refused:
+            results = compute_response(calculator, example.given)["results"]
+        except InvalidInput as refused:
             yield f"example {example.title!r} fails: {refused}"
             continue
         except Exception as error:  # whatever a formula may raise
@@ -54,16 +54,16 @@ def find_problems(calculator: Calculator[Any, Any]) -> Iterator[str]:
 
 
 def _fields(calculator: Calculator[Any, Any]) -> Iterator[tuple[str, Kind]]:
-    yield from calculator.asked.items()
-    yield from calculator.answered.items()
+    yield from calculator.input_fields.items()
+    yield from calculator.result_fields.items()
 
 
 def _unknown_units(name: str, kind: Kind) -> Iterator[str]:
-    if isinstance(kind, Table | Samples):
+    if isinstance(kind, Table | TimeSeries):
         for inner, column in fields_of(kind.row).items():
             yield from _unknown_units(f"{name}.{inner}", column)
-    quantity = kind.item if isinstance(kind, Series) else kind
-    if isinstance(quantity, Quantity) and not isinstance(kind, Spread):
+    quantity = kind.item if isinstance(kind, NumberList) else kind
+    if isinstance(quantity, Quantity) and not isinstance(kind, StandardUncertainty):
         try:
             units.unit(quantity.unit)
         except DeclarationError as error:

@@ -12,13 +12,13 @@ from typing import Any, Final
 import orjson
 
 from gramwatt.engine import budget
-from gramwatt.engine.calculate import OverBudget, answered, ask
+from gramwatt.engine.calculate import WorkLimitExceeded, compute_response, evaluate_request
 from gramwatt.engine.evaluate import Outcome
 from gramwatt.engine.limits import MOST_PIXELS
-from gramwatt.engine.messages import Fault
-from gramwatt.engine.response import answer, declared_units, table_rows
+from gramwatt.engine.messages import InputError
+from gramwatt.engine.response import build_response, declared_units, table_rows
 from gramwatt.engine.serializers import Style, csv_pieces, json_bytes, row_table
-from gramwatt.model import Calculator, Form, Table, fields_of
+from gramwatt.model import Calculator, OutputFormat, Table, fields_of
 
 MOST_AT_ONCE: Final = 1000
 """Rows of a table that are written at once; a longer table is written a line a row."""
@@ -26,7 +26,7 @@ MEDIA: Final[Mapping[str, str]] = {"json": "application/json", "csv": "text/csv"
 
 
 @dataclass(frozen=True, slots=True)
-class Wish:
+class OutputOptions:
     """How an answer is wanted."""
 
     form: str = "json"
@@ -35,22 +35,22 @@ class Wish:
     style: Style = field(default_factory=Style)
 
 
-def media_of(calculator: Calculator[Any, Any]) -> dict[str, str]:
+def media_types(calculator: Calculator[Any, Any]) -> dict[str, str]:
     """The forms in which a calculator's answer can be had, with their media types; the default first."""
     return {**MEDIA, **{form.name: form.media for form in calculator.forms}}
 
 
-def ask_for(
-    calculator: Calculator[Any, Any], question: Mapping[str, object], wish: Wish, *, text: bool = False
+def compute_output(
+    calculator: Calculator[Any, Any], question: Mapping[str, object], wish: OutputOptions, *, text: bool = False
 ) -> Iterator[bytes]:
     """One question asked, its answer in pieces. Raises Refused before the first of them."""
-    if wish.form == "json" and not any(isinstance(kind, Table) for kind in calculator.answered.values()):
-        told = ask(calculator, question, text=text, result_units=wish.result_units, working=wish.working)
+    if wish.form == "json" and not any(isinstance(kind, Table) for kind in calculator.result_fields.values()):
+        told = compute_response(calculator, question, text=text, result_units=wish.result_units, working=wish.working)
         return iter([json_bytes(told)])
-    return rendered(answered(calculator, question, text=text, result_units=wish.result_units), wish)
+    return render(evaluate_request(calculator, question, text=text, result_units=wish.result_units), wish)
 
 
-def rendered(outcome: Outcome, wish: Wish) -> Iterator[bytes]:
+def render(outcome: Outcome, wish: OutputOptions) -> Iterator[bytes]:
     """The answer to the first question of an outcome, which must be without faults."""
     calculator = outcome.calculator
     for form in calculator.forms:
@@ -58,20 +58,22 @@ def rendered(outcome: Outcome, wish: Wish) -> Iterator[bytes]:
             _check_pixels(form, outcome.given)
             return _checked(form.write(outcome.given, outcome.results))
     long = _long_tables(outcome)
-    told = answer(outcome, 0, result_units=wish.result_units, working=wish.working, without=long)
+    told = build_response(outcome, 0, result_units=wish.result_units, working=wish.working, without=long)
     if wish.form == "csv":
         return _csv(outcome, told, wish)
     return _json(outcome, told, long) if long else iter([json_bytes(told)])
 
 
-def _check_pixels(form: Form[Any, Any], given: Any) -> None:
+def _check_pixels(form: OutputFormat[Any, Any], given: Any) -> None:
     """Refuse a picture of too many pixels. Raises OverBudget."""
     if form.pixels is None or budget.current() is None:
         return
     pixels = int(form.pixels(given)[0])
     if pixels > MOST_PIXELS:
         detail = f"a picture of {pixels} pixels, and it may have {MOST_PIXELS}"
-        raise OverBudget((Fault("", detail, None, f"at most {MOST_PIXELS} pixels, or another format without any"),))
+        raise WorkLimitExceeded(
+            (InputError("", detail, None, f"at most {MOST_PIXELS} pixels, or another format without any"),)
+        )
 
 
 def _checked(pieces: Iterator[bytes]) -> Iterator[bytes]:
@@ -84,14 +86,14 @@ def _checked(pieces: Iterator[bytes]) -> Iterator[bytes]:
 def _long_tables(outcome: Outcome) -> list[str]:
     return [
         name
-        for name, kind in outcome.calculator.answered.items()
+        for name, kind in outcome.calculator.result_fields.items()
         if isinstance(kind, Table) and length_of(outcome, name) > MOST_AT_ONCE
     ]
 
 
 def length_of(outcome: Outcome, table: str) -> int:
     """How many rows a table among the results has, in the first question of an outcome."""
-    kind = outcome.calculator.answered[table]
+    kind = outcome.calculator.result_fields[table]
     if not isinstance(kind, Table):
         raise TypeError(table)
     values = getattr(outcome.results, table)
@@ -99,17 +101,17 @@ def length_of(outcome: Outcome, table: str) -> int:
 
 
 def _blocks(outcome: Outcome, table: str, units: Mapping[str, str]) -> Iterator[list[dict[str, Any]]]:
-    kind = outcome.calculator.answered[table]
+    kind = outcome.calculator.result_fields[table]
     if not isinstance(kind, Table):
         raise TypeError(table)
-    chosen = {**declared_units(outcome.calculator.answered), **units}
+    chosen = {**declared_units(outcome.calculator.result_fields), **units}
     values = getattr(outcome.results, table)
     for start in range(0, length_of(outcome, table), MOST_AT_ONCE):
         budget.check()
         yield table_rows(kind, values, 0, table, chosen, start, start + MOST_AT_ONCE)
 
 
-def _csv(outcome: Outcome, told: Mapping[str, Any], wish: Wish) -> Iterator[bytes]:
+def _csv(outcome: Outcome, told: Mapping[str, Any], wish: OutputOptions) -> Iterator[bytes]:
     table = row_table(outcome.calculator)
     rows = iter([[{}]]) if table is None else _blocks(outcome, table, told["units"])
     for piece in csv_pieces(outcome.calculator, told, wish.style, rows):

@@ -11,9 +11,9 @@ import numpy as np
 
 from gramwatt.engine import columns, defaults
 from gramwatt.engine.column_types import Column, TableColumn, no, yes
-from gramwatt.engine.messages import Fault
+from gramwatt.engine.messages import InputError
 from gramwatt.engine.uncertainty import Spreads
-from gramwatt.model import BoolArray, Calculator, Caution, Quantity, Rule, Spread, fields_of, units
+from gramwatt.model import BoolArray, Calculator, Caution, Quantity, Rule, StandardUncertainty, fields_of, units
 
 
 @functools.cache
@@ -101,7 +101,7 @@ def input_plan(calculator: Calculator[Any, Any], names: frozenset[str], rows: in
     whole = yes(rows)
     asked = {
         name: Column(columns.absent(kind, rows).values, whole) if name in names else columns.absent(kind, rows)
-        for name, kind in calculator.asked.items()
+        for name, kind in calculator.input_fields.items()
     }
     missing: dict[int, Any] = {}
     defaults.find_missing(calculator, asked, (), missing)
@@ -109,10 +109,10 @@ def input_plan(calculator: Calculator[Any, Any], names: frozenset[str], rows: in
         return None
     before = dict(asked)
     assumed, unused = defaults.fill(calculator, asked, rows)
-    used = tuple(name for name in calculator.asked if name in names and asked[name] is before[name])
+    used = tuple(name for name in calculator.input_fields if name in names and asked[name] is before[name])
     declared = fields_of(calculator.inputs)
     spread_fields = tuple(
-        (name, kind.of) for name, kind in declared.items() if isinstance(kind, Spread) and kind.of in used
+        (name, kind.of) for name, kind in declared.items() if isinstance(kind, StandardUncertainty) and kind.of in used
     )
     filled = {*used, *(name for name, _ in spread_fields)}
     return InputPlan(
@@ -127,7 +127,7 @@ def input_plan(calculator: Calculator[Any, Any], names: frozenset[str], rows: in
 
 
 def complete(
-    calculator: Calculator[Any, Any], asked: dict[str, Column], rows: int, faults: Mapping[int, Sequence[Fault]]
+    calculator: Calculator[Any, Any], asked: dict[str, Column], rows: int, errors: Mapping[int, Sequence[InputError]]
 ) -> Completed:
     """Complete ``rows`` requests that need not give the same inputs, and may have faults but in one of them.
 
@@ -135,8 +135,8 @@ def complete(
     """
     present = {name: column.present for name, column in asked.items()}
     assumed, unused = defaults.fill(calculator, asked, rows)
-    if faults:
-        defaults.cover_faulty(asked, faults, rows)
+    if errors:
+        defaults.cover_faulty(asked, errors, rows)
     spreads: Spreads = {}
     for name, column in asked.items():
         spreads |= given_spreads(name, column)
@@ -147,7 +147,7 @@ def complete(
 def input_fields(calculator: Calculator[Any, Any], asked: Mapping[str, Column]) -> dict[str, Any]:
     """The columns by field of the calculator's inputs, standard uncertainties among them."""
     return {
-        name: spread_of(asked[kind.of]) if isinstance(kind, Spread) else asked[name].values
+        name: spread_of(asked[kind.of]) if isinstance(kind, StandardUncertainty) else asked[name].values
         for name, kind in fields_of(calculator.inputs).items()
     }
 
@@ -183,6 +183,6 @@ def default_spreads(
 def _uncertain_defaults(calculator: Calculator[Any, Any]) -> tuple[tuple[str, Quantity], ...]:
     return tuple(
         (name, kind)
-        for name, kind in calculator.asked.items()
+        for name, kind in calculator.input_fields.items()
         if isinstance(kind, Quantity) and kind.default_u is not None
     )

@@ -8,13 +8,13 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from gramwatt.engine.limits import LONGEST_COMPARED
-from gramwatt.model import Choice, Count, Flag, Kind, Quantity, Samples, Series, Table, Text, fields_of, units
+from gramwatt.model import Choice, Count, Flag, Kind, NumberList, Quantity, Table, Text, TimeSeries, fields_of, units
 
 LONGEST_ECHO = 80
 
 
 @dataclass(frozen=True, slots=True)
-class Fault:
+class InputError:
     """One thing wrong with a question: where (JSON Pointer), what, what was given, what is accepted."""
 
     pointer: str
@@ -22,22 +22,22 @@ class Fault:
     given: object
     accepted: str
 
-    def under(self, parent: str) -> Fault:
+    def under(self, parent: str) -> InputError:
         """The same fault, one level deeper."""
-        return Fault(f"/{escape(parent)}{self.pointer}", self.detail, self.given, self.accepted)
+        return InputError(f"/{escape_pointer(parent)}{self.pointer}", self.detail, self.given, self.accepted)
 
 
-def escape(token: str) -> str:
+def escape_pointer(token: str) -> str:
     """A name as a reference token of a JSON Pointer (RFC 6901)."""
     return token.replace("~", "~0").replace("/", "~1")
 
 
-def shortest(value: float) -> float:
+def round_to_12_digits(value: float) -> float:
     """A float whose shortest decimal form has at most 12 significant digits."""
     return float(f"{value:.12g}")
 
 
-def plain(value: float, digits: int = 12) -> str:
+def format_number(value: float, digits: int = 12) -> str:
     """A finite number in at most ``digits`` significant digits, without a trailing ``.0``."""
     text = f"{value:.{digits}g}"
     value = float(text)
@@ -47,14 +47,14 @@ def plain(value: float, digits: int = 12) -> str:
     return "0" if text == "-0" else text
 
 
-def measured(value: float, unit: str, digits: int = 5) -> str:
+def format_quantity(value: float, unit: str, digits: int = 5) -> str:
     """A number with its unit, for a sentence: ``1.3 Ah``, ``20 %``, ``0.7``."""
     if not math.isfinite(value):
         return "no finite value"
-    return plain(value, digits) + ("" if unit == "1" else f" {unit}")
+    return format_number(value, digits) + ("" if unit == "1" else f" {unit}")
 
 
-def echo(value: object) -> object:
+def quote_input(value: object) -> object:
     """What was given, safe to send back: long text cut, lists and tables told by their length."""
     if isinstance(value, str):
         value = value.encode("utf-8", "replace").decode()
@@ -64,18 +64,18 @@ def echo(value: object) -> object:
     if isinstance(value, float) and not math.isfinite(value):
         return str(value)
     if isinstance(value, int) and not isinstance(value, bool) and abs(value) > 2**53:
-        return echo(str(value)) if abs(value) < 10**100 else "a whole number of more than 100 digits"
+        return quote_input(str(value)) if abs(value) < 10**100 else "a whole number of more than 100 digits"
     return value
 
 
-def printable(text: str) -> str:
+def replace_control_characters(text: str) -> str:
     """A sentence that may quote what was sent, without its control characters and line ends."""
     if text.isprintable():
         return text
     return "".join(letter if letter.isprintable() else "\ufffd" for letter in text)
 
 
-def near(word: str, known: Iterable[str]) -> list[str]:
+def close_matches(word: str, known: Iterable[str]) -> list[str]:
     """Known words that a misspelt one may have meant, nearest first; words longer than `LONGEST_COMPARED` have none."""
     if len(word) > LONGEST_COMPARED:
         return []
@@ -84,22 +84,22 @@ def near(word: str, known: Iterable[str]) -> list[str]:
     return [folded[each] for each in found]
 
 
-def did_you_mean(word: str, known: Iterable[str]) -> str:
+def suggest(word: str, known: Iterable[str]) -> str:
     """The end of a sentence about a misspelt word: ``; did you mean cells?``, or nothing."""
-    meant = near(word, known)
-    return f"; did you mean {one_of(meant)}?" if meant else ""
+    meant = close_matches(word, known)
+    return f"; did you mean {join_with_or(meant)}?" if meant else ""
 
 
-def one_of(words: Iterable[str]) -> str:
+def join_with_or(words: Iterable[str]) -> str:
     """``a, b or c``."""
     listed = list(words)
     return listed[0] if len(listed) == 1 else f"{', '.join(listed[:-1])} or {listed[-1]}"
 
 
-def bounds(kind: Quantity) -> str:
+def describe_bounds(kind: Quantity) -> str:
     """``above 0 and at most 24``, in the declared unit."""
     said = [
-        f"{words} {plain(bound)}"
+        f"{words} {format_number(bound)}"
         for words, bound in (
             ("above", kind.above),
             ("at least", kind.at_least),
@@ -111,29 +111,29 @@ def bounds(kind: Quantity) -> str:
     return " and ".join(said)
 
 
-def accepts(kind: Kind) -> str:
+def describe_accepted(kind: Kind) -> str:
     """What a field accepts, in words."""
     match kind:
         case Quantity(unit="1"):
-            return f"a number {bounds(kind)}"
+            return f"a number {describe_bounds(kind)}"
         case Quantity():
             spellings = ", ".join(units.alternatives(kind.unit))
-            return f"{bounds(kind)} {kind.unit}: a number in {kind.unit}, or text with a unit ({spellings})"
+            return f"{describe_bounds(kind)} {kind.unit}: a number in {kind.unit}, or text with a unit ({spellings})"
         case Count():
             return f"a whole number from {kind.at_least} to {kind.at_most}"
         case Choice():
-            return one_of(kind.options)
+            return join_with_or(kind.options)
         case Flag():
             return "true or false"
         case Text(pattern=str(pattern)) if pattern:
-            return kind.form + (f", such as {one_of(kind.like)}" if kind.like else "")
+            return kind.form + (f", such as {join_with_or(kind.like)}" if kind.like else "")
         case Text():
             return f"1 to {kind.longest} printable characters"
-        case Series():
-            return f"a list of {kind.shortest} to {kind.longest} values, each {accepts(kind.item)}"
+        case NumberList():
+            return f"a list of {kind.shortest} to {kind.longest} values, each {describe_accepted(kind.item)}"
         case Table():
             return f"a list of {kind.shortest} to {kind.longest} objects"
-        case Samples():
+        case TimeSeries():
             return f"an object of lists of numbers: {', '.join(fields_of(kind.row))}"
         case _:
             raise TypeError(kind)

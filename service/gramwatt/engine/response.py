@@ -20,7 +20,7 @@ from gramwatt.engine.cautions import cautions, known_inputs, worded
 from gramwatt.engine.column_types import no
 from gramwatt.engine.evaluate import Outcome
 from gramwatt.engine.limits import MOST_LISTED
-from gramwatt.engine.messages import one_of
+from gramwatt.engine.messages import join_with_or
 from gramwatt.engine.rounding import number, numbers, rounded
 from gramwatt.model import (
     BoolArray,
@@ -29,38 +29,38 @@ from gramwatt.model import (
     Count,
     Flag,
     Kind,
+    NumberList,
     Quantity,
-    Samples,
-    Series,
-    Spread,
+    StandardUncertainty,
     Table,
     Text,
+    TimeSeries,
     fields_of,
     units,
 )
 
-Answer: TypeAlias = dict[str, Any]
+ResponseBody: TypeAlias = dict[str, Any]
 
 
-def answer(
+def build_response(
     outcome: Outcome,
     row: int,
     *,
     result_units: Mapping[str, str] | None = None,
     working: bool = False,
     without: Collection[str] = (),
-) -> Answer:
+) -> ResponseBody:
     """The answer to question ``row``, which must be without faults. ``result_units`` converts results, by name.
 
     The tables in ``without`` stand in it empty: `table_rows` gives their rows, some at a time.
     """
     calculator = outcome.calculator
     sheet = _sheet(calculator, tuple(result_units.items()) if result_units else ())
-    results = _values(sheet.answered, outcome.results, row, sheet.result_units, without)
+    results = _values(sheet.result_fields, outcome.results, row, sheet.result_units, without)
     known = known_inputs(outcome, row)
-    given = _values([each for each in sheet.asked if each[0] in known], outcome.given, row, sheet.asked_units)
+    given = _values([each for each in sheet.input_fields if each[0] in known], outcome.given, row, sheet.asked_units)
     of_given = {name: unit for name, unit, owner in sheet.owners if owner in known}
-    made: Answer = {
+    made: ResponseBody = {
         "calculator": calculator.name,
         "given": given,
         "assumed": _marked(outcome.assumed, row, calculator),
@@ -88,8 +88,8 @@ _Field: TypeAlias = tuple[str, Kind, units.Unit | None]
 class _Sheet:
     """What every answer of a calculator in the same units has alike."""
 
-    asked: tuple[_Field, ...]
-    answered: tuple[_Field, ...]
+    input_fields: tuple[_Field, ...]
+    result_fields: tuple[_Field, ...]
     result_units: Mapping[str, str]
     asked_units: Mapping[str, str]
     """Units of inputs; an input of the same name as a result has that one's."""
@@ -102,11 +102,11 @@ class _Sheet:
 @functools.lru_cache(maxsize=512)
 def _sheet(calculator: Calculator[Any, Any], wished: tuple[tuple[str, str], ...]) -> _Sheet:
     wanted = dict(wished)
-    results = {name: wanted.get(name, unit) for name, unit in declared_units(calculator.answered).items()}
-    asked = {name: results.get(name, unit) for name, unit in declared_units(calculator.asked).items()}
+    results = {name: wanted.get(name, unit) for name, unit in declared_units(calculator.result_fields).items()}
+    asked = {name: results.get(name, unit) for name, unit in declared_units(calculator.input_fields).items()}
     return _Sheet(
-        _fields(calculator.asked, asked),
-        _fields(calculator.answered, results),
+        _fields(calculator.input_fields, asked),
+        _fields(calculator.result_fields, results),
         results,
         asked,
         tuple((name, unit, name.partition(".")[0]) for name, unit in asked.items()),
@@ -123,7 +123,7 @@ def _fields(fields: Mapping[str, Kind], chosen: Mapping[str, str]) -> tuple[_Fie
 def _marked(marks: Mapping[str, BoolArray], row: int, calculator: Calculator[Any, Any]) -> list[str]:
     """The inputs that bear a mark in a row; ``marks`` are mostly one shared array that is false throughout."""
     found = [name for name, mark in marks.items() if mark is not no(len(mark)) and mark[row]]
-    return found if len(found) < 2 else [name for name in calculator.asked if name in found]
+    return found if len(found) < 2 else [name for name in calculator.input_fields if name in found]
 
 
 def declared_units(fields: Mapping[str, Kind]) -> dict[str, str]:
@@ -132,7 +132,7 @@ def declared_units(fields: Mapping[str, Kind]) -> dict[str, str]:
     for name, kind in fields.items():
         if isinstance(kind, Quantity):
             found[name] = kind.unit
-        elif isinstance(kind, Series):
+        elif isinstance(kind, NumberList):
             found[name] = kind.item.unit
         elif isinstance(kind, Table):
             found |= {f"{name}.{inner}": unit for inner, unit in declared_units(fields_of(kind.row)).items()}
@@ -161,12 +161,12 @@ def _plain(kind: Kind, values: Any, row: int, name: str, chosen: Mapping[str, st
         case Count():
             count = values.item(row)
             return int(count) if math.isfinite(count) else None
-        case Series():
+        case NumberList():
             found = numbers(units.convert(values[row], chosen[name]))
             return None if None in found else found
         case Table():
             return table_rows(kind, values, row, name, chosen)
-        case Samples():
+        case TimeSeries():
             recording = values[row]
             return None if recording is None else {"samples": recording.rows, "columns": list(recording.columns)}
         case _:
@@ -219,7 +219,9 @@ class _TableLayout:
 
 @functools.lru_cache(maxsize=512)
 def _table_layout(kind: Table, spellings: tuple[str, ...]) -> _TableLayout:
-    columns = {name: column for name, column in fields_of(kind.row).items() if not isinstance(column, Spread)}
+    columns = {
+        name: column for name, column in fields_of(kind.row).items() if not isinstance(column, StandardUncertainty)
+    }
     spelling = dict(zip(fields_of(kind.row), spellings, strict=True))
     numeric = tuple(name for name, column in columns.items() if isinstance(column, Quantity | Count))
     used = [units.unit(spelling[name] or "1") for name in numeric]
@@ -289,11 +291,11 @@ def _list_uncertainty(
     return found
 
 
-def _working(outcome: Outcome, row: int, made: Answer) -> dict[str, dict[str, Any]]:
+def _working(outcome: Outcome, row: int, made: ResponseBody) -> dict[str, dict[str, Any]]:
     """By result, and by column of a table: the formula, the same with its numbers, and where it comes from."""
     calculator = outcome.calculator
     shown: dict[str, dict[str, Any]] = {}
-    for name, kind in calculator.answered.items():
+    for name, kind in calculator.result_fields.items():
         steps: dict[str, Any] = {}
         formula, method = getattr(kind, "formula", ""), getattr(kind, "method", "")
         if formula:
@@ -315,7 +317,7 @@ def _working(outcome: Outcome, row: int, made: Answer) -> dict[str, dict[str, An
 
 
 def _numbers_in(formula: str, outcome: Outcome, row: int) -> str:
-    known = {**outcome.calculator.asked, **outcome.calculator.answered}
+    known = {**outcome.calculator.input_fields, **outcome.calculator.result_fields}
 
     def number(match: re.Match[str]) -> str:
         if match[0] not in known:
@@ -328,16 +330,16 @@ def _numbers_in(formula: str, outcome: Outcome, row: int) -> str:
 
 def choose_units(calculator: Calculator[Any, Any], wanted: Mapping[str, str]) -> None:
     """Check a wish for units of results. Raises ValueError with what is accepted where it cannot be met."""
-    declared = declared_units(calculator.answered)
-    faults: list[str] = []
+    declared = declared_units(calculator.result_fields)
+    errors: list[str] = []
     for name, spelling in wanted.items():
-        if len(faults) == MOST_LISTED:
+        if len(errors) == MOST_LISTED:
             break
         if name not in declared:
-            faults.append(f"{name[:80]} is not a result with a unit; those are {one_of(declared)}")
+            errors.append(f"{name[:80]} is not a result with a unit; those are {join_with_or(declared)}")
         elif spelling not in units.alternatives(declared[name]):
-            faults.append(
-                f"{name} can be had in {one_of(units.alternatives(declared[name]))}, not in {spelling[:80]!r}"
+            errors.append(
+                f"{name} can be had in {join_with_or(units.alternatives(declared[name]))}, not in {spelling[:80]!r}"
             )
-    if faults:
-        raise ValueError("; ".join(faults))
+    if errors:
+        raise ValueError("; ".join(errors))

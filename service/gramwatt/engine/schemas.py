@@ -41,7 +41,7 @@ def schema(calculator: Calculator[Any, Any], *, text: bool = False) -> marshmall
     """The schema of a calculator's question; made once, used by every thread (loading keeps no state)."""
     made = {
         name: ColumnField(kind, text=text, required=name in required(calculator))
-        for name, kind in calculator.asked.items()
+        for name, kind in calculator.input_fields.items()
     }
     return marshmallow.Schema.from_dict(dict(made), name=schema_name(calculator))()
 
@@ -57,11 +57,11 @@ def judged(calculator: Calculator[Any, Any], cells: Mapping[str, Cells], *, text
         columns: Any = schema(calculator, text=text).load(cells)
         return Loaded(columns, ())
     except marshmallow.ValidationError as error:
-        asked = calculator.asked
+        asked = calculator.input_fields
         wrong = error.messages if isinstance(error.messages, dict) else {}
-        faults = [missing(name, asked[name]) for name in wrong if name in asked]
-        faults += unknown({name: _first(each) for name, each in cells.items() if name not in asked}, tuple(asked))
-        return Loaded(error.valid_data if isinstance(error.valid_data, dict) else {}, tuple(faults))
+        errors = [missing(name, asked[name]) for name in wrong if name in asked]
+        errors += unknown({name: _first(each) for name, each in cells.items() if name not in asked}, tuple(asked))
+        return Loaded(error.valid_data if isinstance(error.valid_data, dict) else {}, tuple(errors))
 
 
 def _first(cells: Cells) -> object:

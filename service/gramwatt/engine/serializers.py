@@ -12,8 +12,8 @@ from typing import Any
 import orjson
 
 from gramwatt.engine.formula_guard import guard_text
-from gramwatt.engine.messages import plain
-from gramwatt.model import Calculator, Samples, Table, fields_of
+from gramwatt.engine.messages import format_number
+from gramwatt.model import Calculator, Table, TimeSeries, fields_of
 
 
 def json_bytes(value: object) -> bytes:
@@ -31,7 +31,7 @@ def value_text(value: Any, *, digits: int = 12, decimal: str = ".") -> str:
         texts = [value_text(each, digits=digits, decimal=decimal) for each in value]
         return (";" if decimal == "," else ",").join(texts)
     if isinstance(value, int | float):
-        return plain(value, digits).replace(".", decimal)
+        return format_number(value, digits).replace(".", decimal)
     return str(value)
 
 
@@ -59,7 +59,7 @@ def csv_text(calculator: Calculator[Any, Any], answer: Mapping[str, Any], style:
 
 def row_table(calculator: Calculator[Any, Any]) -> str | None:
     """The one table among the results, whose rows are those of a CSV text; None where there is none or several are."""
-    tables = [name for name, kind in calculator.answered.items() if isinstance(kind, Table)]
+    tables = [name for name, kind in calculator.result_fields.items() if isinstance(kind, Table)]
     return tables[0] if len(tables) == 1 else None
 
 
@@ -68,12 +68,12 @@ def csv_pieces(
 ) -> Iterator[str]:
     """The same in pieces; ``rows`` gives those of the table, some at a time."""
     table, header = row_table(calculator), style.header
-    kind = calculator.answered[table] if table else None
+    kind = calculator.result_fields[table] if table else None
     alone = isinstance(kind, Table) and kind.alone
     before = {
         _headed(name, answer, header): answer["given"].get(name)
-        for name, kind in calculator.asked.items()
-        if name not in calculator.answered and not (table and isinstance(kind, Table | Samples))
+        for name, kind in calculator.input_fields.items()
+        if name not in calculator.result_fields and not (table and isinstance(kind, Table | TimeSeries))
     }
     for name, value in answer["results"].items():
         if name != table:

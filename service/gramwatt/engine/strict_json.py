@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from typing import Final
 
 from gramwatt.engine.limits import MOST_JSON_LISTS, MOST_JSON_NAMES
-from gramwatt.engine.messages import echo
+from gramwatt.engine.messages import quote_input
 
 _NAME_END: Final = re.compile(rb'"\s*+:')
 BYTE_ORDER_MARKS: Final = (codecs.BOM_UTF8, codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)
@@ -64,7 +64,7 @@ def _object(pairs: Sequence[tuple[str, object]]) -> dict[str, object]:
     made: dict[str, object] = {}
     for name, value in pairs:
         if name in made:
-            raise _Doubtful(f"the name {echo(name)!r} is given more than once")
+            raise _Doubtful(f"the name {quote_input(name)!r} is given more than once")
         made[name] = value
     return made
 

@@ -19,7 +19,7 @@ from typing import Any, Final, TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
-from gramwatt.model import BoolArray, Calculator, Count, Kind, Quantity, Series, Table, fields_of, units
+from gramwatt.model import BoolArray, Calculator, Count, Kind, NumberList, Quantity, Table, fields_of, units
 
 Path: TypeAlias = tuple[str, ...]
 Spreads: TypeAlias = dict[Path, NDArray[np.float64]]
@@ -175,7 +175,7 @@ def _steps(calculator: Calculator[Any, Any], levers: tuple[tuple[Path, int | Non
 def _numeric(calculator: Calculator[Any, Any]) -> tuple[tuple[str, str | None, str], ...]:
     """The numeric results: name, which of a table is ``packs.endurance``, table if any, and field."""
     found: list[tuple[str, str | None, str]] = []
-    for name, kind in calculator.answered.items():
+    for name, kind in calculator.result_fields.items():
         if isinstance(kind, Table):
             inner = fields_of(kind.row).items()
             found += [(f"{name}.{each}", name, each) for each, column in inner if isinstance(column, _NUMERIC)]
@@ -184,7 +184,7 @@ def _numeric(calculator: Calculator[Any, Any]) -> tuple[tuple[str, str | None, s
     return tuple(found)
 
 
-_NUMERIC: Final = (Quantity, Count, Series)
+_NUMERIC: Final = (Quantity, Count, NumberList)
 
 
 def _stack(values: list[NDArray[np.float64]], repeated: RepeatedRows) -> NDArray[np.float64]:
@@ -228,10 +228,10 @@ def _head(results: Any, rows: int) -> Any:
 
 
 def _kind(calculator: Calculator[Any, Any], path: Path) -> Quantity:
-    kind: Kind = calculator.asked[path[0]]
+    kind: Kind = calculator.input_fields[path[0]]
     if isinstance(kind, Table):
         kind = fields_of(kind.row)[path[1]]
-    if isinstance(kind, Series):
+    if isinstance(kind, NumberList):
         kind = kind.item
     if not isinstance(kind, Quantity):
         raise TypeError(f"{path} is not a quantity")

@@ -10,7 +10,7 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 
 from gramwatt.engine.tables.arrow_writer import Taken
-from gramwatt.engine.tables.chunks import Broken
+from gramwatt.engine.tables.chunks import MalformedTable
 from gramwatt.files.output import Output
 
 ROWS: Final = 65_536
@@ -45,7 +45,7 @@ def open_file(
         return Opened(reader.schema, _guarded(each, advance), None)
     except (pa.ArrowException, OSError, EOFError) as error:
         kind = "Parquet" if form == "parquet" else "Arrow IPC"
-        raise Broken(f"this is no {kind} file: {str(error).partition(chr(10))[0][:200]}") from None
+        raise MalformedTable(f"this is no {kind} file: {str(error).partition(chr(10))[0][:200]}") from None
 
 
 def _guarded(batches: Iterator[pa.RecordBatch], advance: Callable[[int], None]) -> Iterator[pa.RecordBatch]:
@@ -56,7 +56,7 @@ def _guarded(batches: Iterator[pa.RecordBatch], advance: Callable[[int], None]) 
             found = next(batches, None)
         except (pa.ArrowException, OSError, EOFError) as error:
             detail = str(error).partition("\n")[0][:200]
-            raise Broken(f"the file breaks off after row {rows}: {detail}") from None
+            raise MalformedTable(f"the file breaks off after row {rows}: {detail}") from None
         if found is None:
             return
         for start in range(0, found.num_rows, ROWS):

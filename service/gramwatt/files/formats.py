@@ -13,9 +13,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from gramwatt.engine.tables import batch
-from gramwatt.engine.tables.chunks import Broken, Chunk
+from gramwatt.engine.tables.chunks import Chunk, MalformedTable
 from gramwatt.engine.tables.compute import Plan
-from gramwatt.engine.tables.header import Keeping
+from gramwatt.engine.tables.header import Passthrough
 from gramwatt.engine.tables.writers import Style
 from gramwatt.extras import require
 
@@ -64,7 +64,7 @@ def require_columnar() -> None:
     require("pyarrow", extra="tables", purpose="Arrow and Parquet files")
 
 
-class Table:
+class InputTable:
     """A table to read.
 
     Raises OSError where it cannot be opened, Broken where it is not what it is called, MissingExtra where its format
@@ -107,14 +107,14 @@ class Table:
         self._advance(size - missing)
         return b"".join(parts)
 
-    def chunks(self, plan: Plan, style: Style, keeping: Keeping) -> Iterator[Chunk]:
+    def chunks(self, plan: Plan, style: Style, keeping: Passthrough) -> Iterator[Chunk]:
         """The table's rows as the service reads them."""
         if self.form in ("arrow-file", "parquet"):
             from gramwatt.engine.tables.arrow_reader import read_batches
 
             constants = plan.constants
             return read_batches(plan.calculator, self._schema, self._batches, keeping=keeping, constants=constants)
-        return batch.chunks(plan, batch.Form(self.form, style), self.source, keeping)
+        return batch.chunks(plan, batch.TableFormat(self.form, style), self.source, keeping)
 
     @property
     def wire_form(self) -> str:
@@ -146,7 +146,7 @@ class Table:
 
         try:
             opened = open_file(self._file, path if named else None, self.form, self._open, self._read_rows)
-        except Broken:
+        except MalformedTable:
             self.close()
             raise
         self.total = opened.rows

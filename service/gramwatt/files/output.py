@@ -101,11 +101,11 @@ def _umask() -> int:
 
 def make_writer(plan: Plan, form: str, style: Style) -> Writer:
     """Return the writer of a table for `save`. Raises MissingExtra where ``form`` needs a library that is missing."""
-    from gramwatt.engine.tables.batch import Form, writer
+    from gramwatt.engine.tables.batch import TableFormat, writer
 
     if form in BINARY:
         require_columnar()
-    return writer(plan, Form("arrow" if form in BINARY else form, style))
+    return writer(plan, TableFormat("arrow" if form in BINARY else form, style))
 
 
 def save(

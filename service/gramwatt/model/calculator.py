@@ -16,9 +16,18 @@ from types import MappingProxyType
 from typing import Any, Generic, TypeVar
 
 from gramwatt.arrays import Array, BoolArray, IndexArray
-from gramwatt.model.charts import Picture
+from gramwatt.model.charts import Chart
 from gramwatt.model.declaration_checks import declaration_problems
-from gramwatt.model.kinds import NESTED, DeclarationError, Kind, Quantity, Samples, Spread, Table, fields_of
+from gramwatt.model.kinds import (
+    NESTED,
+    DeclarationError,
+    Kind,
+    Quantity,
+    StandardUncertainty,
+    Table,
+    TimeSeries,
+    fields_of,
+)
 
 I = TypeVar("I")  # noqa: E741 - a calculator's Inputs
 R = TypeVar("R")  # a calculator's Results
@@ -92,7 +101,7 @@ class Example:
 
 
 @dataclass(frozen=True, slots=True)
-class Form(Generic[I, R]):
+class OutputFormat(Generic[I, R]):
     """Another form in which an answer can be had, beside JSON and CSV: ``format=vtt``, or by its media type."""
 
     name: str
@@ -108,7 +117,11 @@ class Form(Generic[I, R]):
 @functools.cache
 def _asked_of(inputs: Hashable, propagates: bool) -> Mapping[str, Kind]:
     fields = fields_of(typing.cast("type[Any]", inputs))
-    told = {name: kind if propagates else _exact(kind) for name, kind in fields.items() if not isinstance(kind, Spread)}
+    told = {
+        name: kind if propagates else _exact(kind)
+        for name, kind in fields.items()
+        if not isinstance(kind, StandardUncertainty)
+    }
     return MappingProxyType(told)
 
 
@@ -133,10 +146,10 @@ class Calculator(Generic[I, R]):
     assumptions: tuple[Assumption[I], ...] = ()
     any_of: tuple[tuple[str, ...], ...] = ()
     """Groups of optional inputs of which at least one must be given."""
-    forms: tuple[Form[I, R], ...] = ()
-    job: str = "choose"
+    forms: tuple[OutputFormat[I, R], ...] = ()
+    category: str = "choose"
     """The part of the work that it serves, one of `JOBS`."""
-    picture: Picture[I, R] | None = None
+    chart: Chart[I, R] | None = None
     """How its answer is drawn."""
     propagates: bool = True
     """Whether uncertainties of inputs are carried to the results; else no quantity may tell one."""
@@ -158,12 +171,12 @@ class Calculator(Generic[I, R]):
         return re.sub(r"\s*\n\s*", " ", (self.formula.__doc__ or "").strip())
 
     @property
-    def asked(self) -> Mapping[str, Kind]:
+    def input_fields(self) -> Mapping[str, Kind]:
         """The inputs a user may give, in order."""
         return _asked_of(typing.cast("Hashable", self.inputs), self.propagates)
 
     @property
-    def answered(self) -> Mapping[str, Kind]:
+    def result_fields(self) -> Mapping[str, Kind]:
         """The results, in order, the headline first."""
         return fields_of(self.results)
 
@@ -175,15 +188,15 @@ class Calculator(Generic[I, R]):
     @property
     def columnwise(self) -> bool:
         """Whether many questions fit one call of the formula as columns (no list, table, or recording is asked for)."""
-        return not any(isinstance(kind, NESTED) for kind in self.asked.values())
+        return not any(isinstance(kind, NESTED) for kind in self.input_fields.values())
 
     @property
     def recording(self) -> str | None:
         """The input that is a recording, which may then be sent by itself."""
-        return next((name for name, kind in self.asked.items() if isinstance(kind, Samples)), None)
+        return next((name for name, kind in self.input_fields.items() if isinstance(kind, TimeSeries)), None)
 
     @property
     def takes_recordings(self) -> bool:
         """Whether there is a recording among the inputs, or in the rows of a table of them."""
-        rows = [fields_of(kind.row) for kind in self.asked.values() if isinstance(kind, Table)]
-        return any(isinstance(kind, Samples) for fields in (self.asked, *rows) for kind in fields.values())
+        rows = [fields_of(kind.row) for kind in self.input_fields.values() if isinstance(kind, Table)]
+        return any(isinstance(kind, TimeSeries) for fields in (self.input_fields, *rows) for kind in fields.values())

@@ -16,7 +16,7 @@ R = TypeVar("R")  # a calculator's Results
 
 
 @dataclass(frozen=True, slots=True)
-class Curve(Generic[I, R]):
+class CurveChart(Generic[I, R]):
     """Results, each in a panel of its own, as one input varies and the rest of the question stands."""
 
     vary: str
@@ -33,7 +33,7 @@ class Curve(Generic[I, R]):
 
 
 @dataclass(frozen=True, slots=True)
-class Ladder(Generic[I, R]):
+class WaterfallChart(Generic[I, R]):
     """Parts adding up step by step to a total, beside a limit."""
 
     steps: str
@@ -49,7 +49,7 @@ class Ladder(Generic[I, R]):
 
 
 @dataclass(frozen=True, slots=True)
-class Bars:
+class BarChart:
     """Results side by side as lengths; with ``table``, columns of that table, a bar for each of its rows."""
 
     show: tuple[str, ...]
@@ -59,7 +59,7 @@ class Bars:
     """The column that names a row."""
 
 
-class Trace(NamedTuple):
+class RecordedChannels(NamedTuple):
     """A recording as the calculator understood it, SI: times (S,), and channels (S,) by name."""
 
     time: Array
@@ -67,10 +67,10 @@ class Trace(NamedTuple):
 
 
 @dataclass(frozen=True, slots=True)
-class Course(Generic[I, R]):
+class TimeSeriesChart(Generic[I, R]):
     """A recording over its time, a panel for each channel, with stretches of it marked."""
 
-    trace: Callable[[I, R], Trace | None]
+    trace: Callable[[I, R], RecordedChannels | None]
     """None where nothing can be drawn."""
     _: KW_ONLY
     recording: str
@@ -81,4 +81,4 @@ class Course(Generic[I, R]):
     """What these are, in words."""
 
 
-Picture: TypeAlias = Curve[I, R] | Ladder[I, R] | Bars | Course[I, R]
+Chart: TypeAlias = CurveChart[I, R] | WaterfallChart[I, R] | BarChart | TimeSeriesChart[I, R]

@@ -8,7 +8,7 @@ from collections.abc import Iterator, Mapping
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
-from gramwatt.model.charts import Bars, Course, Curve, Ladder, Picture
+from gramwatt.model.charts import BarChart, Chart, CurveChart, TimeSeriesChart, WaterfallChart
 from gramwatt.model.kinds import (
     NESTED,
     Choice,
@@ -16,12 +16,12 @@ from gramwatt.model.kinds import (
     DeclarationError,
     Flag,
     Kind,
+    NumberList,
     Quantity,
-    Samples,
-    Series,
-    Spread,
+    StandardUncertainty,
     Table,
     Text,
+    TimeSeries,
     fields_of,
     is_required,
 )
@@ -39,7 +39,7 @@ RESERVED_INPUTS = frozenset(
     }
 )  # fmt: skip
 
-JOBS: Mapping[str, str] = MappingProxyType(
+CATEGORIES: Mapping[str, str] = MappingProxyType(
     {
         "weigh": "On the bench: grams against a limit",
         "choose": "On the bench: packs, motors and propellers",
@@ -72,16 +72,16 @@ def declaration_problems(calculator: Calculator[Any, Any]) -> Iterator[str]:
         if name in results and not _same(inputs, results, name)
     )
     for name, kind in inputs.items():
-        yield from (f"{name}: {fault}" for fault in _input_faults(kind, inputs))
+        yield from (f"{name}: {error}" for error in _input_faults(kind, inputs))
     for name, kind in results.items():
-        yield from (f"{name}: {fault}" for fault in _result_faults(kind, inputs))
+        yield from (f"{name}: {error}" for error in _result_faults(kind, inputs))
         if isinstance(kind, Table) and kind.length and not any(isinstance(each, NESTED) for each in inputs.values()):
             yield f"{name}: a length of its own needs inputs that are read one question at a time"
     for part in ("references", "cautions", "examples", "title", "summary"):
         if not getattr(calculator, part):
             yield f"{part} missing"
-    if calculator.job not in JOBS:
-        yield f"job {calculator.job!r} is none of {', '.join(JOBS)}"
+    if calculator.category not in CATEGORIES:
+        yield f"job {calculator.category!r} is none of {', '.join(CATEGORIES)}"
     if not calculator.formula.__doc__:
         yield "the formula has no docstring"
     hints = typing.get_type_hints(calculator.formula)
@@ -94,23 +94,23 @@ def declaration_problems(calculator: Calculator[Any, Any]) -> Iterator[str]:
     mentioned += [("any_of", n, inputs) for group in calculator.any_of for n in group]
     mentioned += [("example", n, inputs) for e in calculator.examples for n in e.given]
     mentioned += [("example", n, results) for e in calculator.examples for n in e.expected]
-    mentioned += [("picture", n, {**inputs, **results}) for n in _drawn(calculator.picture)]
+    mentioned += [("picture", n, {**inputs, **results}) for n in _drawn(calculator.chart)]
     notes: list[Caution[Any, Any] | Rule[Any, Any]] = [*calculator.cautions, *calculator.rules]
     for note in notes:
         mentioned += [(note.code, n, {**inputs, **results}) for n in re.findall(r"\{(\w+)(?:\.\w+)?\}", note.text)]
     yield from (f"{where} names {name}, which does not exist" for where, name, known in mentioned if name not in known)
 
 
-def _drawn(picture: Picture[Any, Any] | None) -> Iterator[str]:
+def _drawn(picture: Chart[Any, Any] | None) -> Iterator[str]:
     """The inputs and results that a picture names."""
     match picture:
-        case Curve():
+        case CurveChart():
             yield from (picture.vary, *picture.show, *((picture.across,) if picture.across else ()))
-        case Ladder():
+        case WaterfallChart():
             yield from (picture.steps, picture.table, picture.masses)
-        case Bars():
+        case BarChart():
             yield from (picture.table,) if picture.table else picture.show
-        case Course():
+        case TimeSeriesChart():
             yield from (picture.recording, *((picture.spans,) if picture.spans else ()))
 
 
@@ -130,15 +130,15 @@ def _input_faults(kind: Kind, siblings: Mapping[str, Kind]) -> Iterator[str]:
             yield f"default {kind.default} is not an option"
         case Text() if kind.pattern:
             yield from _pattern_faults(kind)
-        case Spread() if kind.of not in siblings:
+        case StandardUncertainty() if kind.of not in siblings:
             yield f"Spread of {kind.of}, which does not exist"
-        case Series():
+        case NumberList():
             yield from _input_faults(kind.item, siblings)
         case Table():
             rows = fields_of(kind.row)
             yield from _row_faults(rows)
             yield from (f"any_of names {n}, which does not exist" for g in kind.any_of for n in g if n not in rows)
-        case Samples():
+        case TimeSeries():
             channels = fields_of(kind.row)
             if not channels or not all(isinstance(channel, Quantity) for channel in channels.values()):
                 yield "the channels of a recording are quantities, the time first"
@@ -154,7 +154,7 @@ def _input_faults(kind: Kind, siblings: Mapping[str, Kind]) -> Iterator[str]:
 
 def _row_faults(fields: Mapping[str, Kind]) -> Iterator[str]:
     for name, kind in fields.items():
-        yield from (f"{name}: {fault}" for fault in _input_faults(kind, fields))
+        yield from (f"{name}: {error}" for error in _input_faults(kind, fields))
 
 
 def _quantity_faults(kind: Quantity) -> Iterator[str]:
@@ -183,9 +183,9 @@ def _result_faults(kind: Kind, inputs: Mapping[str, Kind]) -> Iterator[str]:
     if isinstance(kind, Table):
         for name, inner in fields_of(kind.row).items():
             if not isinstance(inner, Text):
-                yield from (f"{name}: {fault}" for fault in _result_faults(inner, inputs))
+                yield from (f"{name}: {error}" for error in _result_faults(inner, inputs))
         return
-    if not isinstance(kind, Quantity | Count | Choice | Flag | Text | Series):
+    if not isinstance(kind, Quantity | Count | Choice | Flag | Text | NumberList):
         yield f"a result cannot be a {type(kind).__name__}"
         return
     if not (kind.method or getattr(kind, "formula", "")):

@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from gramwatt.arrays import Array
 
 RecordingArray: TypeAlias = NDArray[np.object_]
-"""Of a `Samples`, shape (N,): a `Recording` each, None where none was given."""
+"""Of a `TimeSeries`, shape (N,): a `Recording` each, None where none was given."""
 
 
 class DeclarationError(TypeError):
@@ -114,7 +114,7 @@ class Text:
 
 
 @dataclass(frozen=True, slots=True)
-class Series:
+class NumberList:
     """A list of quantities of one kind. The formula sees shape (N, M); M = 0 where none was given."""
 
     item: Quantity
@@ -128,7 +128,7 @@ class Series:
 
 
 @dataclass(frozen=True, slots=True)
-class Length:
+class RowCount:
     """How many rows a table of results will have, told before they are made, so that a service can refuse too many."""
 
     rows: Callable[[Any], Array]
@@ -152,12 +152,12 @@ class Table:
     """Of inputs: groups of optional fields of which each row must give at least one."""
     alone: bool = False
     """Of results: in CSV its rows hold nothing but their own columns, under their own names, as there are so many."""
-    length: Length | None = None
+    length: RowCount | None = None
     """Of results, where their number does not follow from that of the entries among the inputs."""
 
 
 @dataclass(frozen=True, slots=True)
-class Samples:
+class TimeSeries:
     """A recording: columns of numbers over time, as a flight leaves them. The formula sees `RecordingArray`.
 
     ``row`` declares its channels as quantities, the time first; the optional ones may lack. What cannot be read, or is
@@ -173,7 +173,7 @@ class Samples:
 
 
 @dataclass(frozen=True, slots=True)
-class Unread:
+class UnreadableCells:
     """Cells of a column that were left out for one reason: how many, and the first of them, by row from 1."""
 
     column: str
@@ -193,7 +193,7 @@ class Recording:
     rows: int
     columns: tuple[str, ...]
     """The channels that it has."""
-    unread: tuple[Unread, ...] = ()
+    unread: tuple[UnreadableCells, ...] = ()
     unused: tuple[str, ...] = ()
     """Columns that no channel is read from."""
     skipped_lines: int = 0
@@ -201,7 +201,7 @@ class Recording:
 
 
 @dataclass(frozen=True, slots=True)
-class Spread:
+class StandardUncertainty:
     """Not asked for: the standard uncertainty that came with a neighbouring quantity, SI, zero where none did.
 
     For decisions that must weigh it (is it under the limit?). Propagation to the results needs no such field.
@@ -210,11 +210,11 @@ class Spread:
     of: str
 
 
-Kind: TypeAlias = Quantity | Count | Choice | Flag | Text | Series | Table | Samples | Spread
-KINDS = (Quantity, Count, Choice, Flag, Text, Series, Table, Samples, Spread)
+Kind: TypeAlias = Quantity | Count | Choice | Flag | Text | NumberList | Table | TimeSeries | StandardUncertainty
+KINDS = (Quantity, Count, Choice, Flag, Text, NumberList, Table, TimeSeries, StandardUncertainty)
 
 
-NESTED: Final = (Series, Table, Samples)
+NESTED: Final = (NumberList, Table, TimeSeries)
 """Kinds of which only one question at a time is read, as their lengths need not agree."""
 
 
@@ -239,9 +239,9 @@ def _fields_of(declaration: Hashable) -> Mapping[str, Kind]:
 
 def default_of(kind: Kind) -> float | int | str | bool | None:
     """The declared default, in the declared unit, or None."""
-    return None if isinstance(kind, Series | Table | Samples | Spread) else kind.default
+    return None if isinstance(kind, NumberList | Table | TimeSeries | StandardUncertainty) else kind.default
 
 
 def is_required(kind: Kind) -> bool:
     """Whether an input must be given, its own declaration alone considered."""
-    return not (isinstance(kind, Spread | Flag) or kind.optional or default_of(kind) is not None)
+    return not (isinstance(kind, StandardUncertainty | Flag) or kind.optional or default_of(kind) is not None)

@@ -10,7 +10,7 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 
 from gramwatt.engine.tables.arrow_reader import first_line
-from gramwatt.engine.tables.chunks import Broken
+from gramwatt.engine.tables.chunks import MalformedTable
 from gramwatt.partitions.sources import ROWS
 
 
@@ -46,7 +46,7 @@ class Columns:
                         if position >= stop:
                             return
                 except (pa.ArrowException, OSError, EOFError) as error:
-                    raise Broken(f"the file breaks off after row {read}: {first_line(error)}") from None
+                    raise MalformedTable(f"the file breaks off after row {read}: {first_line(error)}") from None
             begin += rows
 
     def _batches(self, group: int) -> Iterator[pa.RecordBatch]:
@@ -68,5 +68,5 @@ def columns_of(path: str, form: str) -> Iterator[Columns]:
             raise
         except (pa.ArrowException, OSError, EOFError) as error:
             kind = "Parquet" if form == "parquet" else "Arrow IPC"
-            raise Broken(f"this is no {kind} file: {first_line(error)}") from None
+            raise MalformedTable(f"this is no {kind} file: {first_line(error)}") from None
         yield columns

@@ -10,11 +10,11 @@ from typing import Final
 
 import numpy as np
 
-from gramwatt.engine.tables.batch import Tally, written
-from gramwatt.engine.tables.chunks import Broken, Chunk, Kept
-from gramwatt.engine.tables.compute import Answered, Plan, answered
-from gramwatt.engine.tables.ranking import Best, Wish, best_of
-from gramwatt.engine.tables.row_errors import ErrorTeller
+from gramwatt.engine.tables.batch import RowCounts, written
+from gramwatt.engine.tables.chunks import Chunk, MalformedTable, PassthroughColumn
+from gramwatt.engine.tables.compute import BatchResult, Plan, compute_batch
+from gramwatt.engine.tables.ranking import Best, Ranking, best_of
+from gramwatt.engine.tables.row_errors import RowErrorReporter
 from gramwatt.engine.tables.writers import Style, Writer
 from gramwatt.files.output import Output, make_writer, save
 from gramwatt.partitions.sources import Grid, Part, SourceError, TableFile
@@ -40,7 +40,7 @@ class Job:
     folder: str
     form: str
     style: Style
-    passed: Mapping[str, Kept] = field(default_factory=dict)
+    passed: Mapping[str, PassthroughColumn] = field(default_factory=dict)
 
     def name_of(self, part: Part) -> str:
         """Return the file name of a part."""
@@ -65,31 +65,31 @@ class Done:
 class _Headed:
     """A writer that takes its columns from the job rather than from the first rows."""
 
-    def __init__(self, into: Writer, passed: Mapping[str, Kept]) -> None:
+    def __init__(self, into: Writer, passed: Mapping[str, PassthroughColumn]) -> None:
         self._into, self._passed = into, passed
-        self.errors: ErrorTeller = into.errors
+        self.errors: RowErrorReporter = into.errors
 
-    def begin(self, first: Answered | None) -> bytes:
+    def begin(self, first: BatchResult | None) -> bytes:
         none = np.zeros(0, dtype=np.intp)
-        return self._into.begin(Answered(0, 0, self._passed, {}, none, [()], {}))
+        return self._into.begin(BatchResult(0, 0, self._passed, {}, none, [()], {}))
 
-    def rows(self, piece: Answered) -> bytes:
+    def rows(self, piece: BatchResult) -> bytes:
         return self._into.rows(piece)
 
-    def broken(self, broken: Broken, row: int) -> bytes:
+    def broken(self, broken: MalformedTable, row: int) -> bytes:
         return self._into.broken(broken, row)
 
     def end(self) -> bytes:
         return self._into.end()
 
 
-def passed_through(chunk: Chunk | None) -> dict[str, Kept]:
+def passed_through(chunk: Chunk | None) -> dict[str, PassthroughColumn]:
     """Return the columns of a chunk that pass through, without their rows."""
     kept = {} if chunk is None else chunk.kept
     return {name: [] if isinstance(column, list) else _empty(column) for name, column in kept.items()}
 
 
-def _empty(column: Kept) -> Kept:
+def _empty(column: PassthroughColumn) -> PassthroughColumn:
     """Return an Arrow array of the same type. A slice would travel with all of the array's rows."""
     import pyarrow as pa
 
@@ -99,7 +99,7 @@ def _empty(column: Kept) -> Kept:
 def compute_part(job: Job, part: Part) -> Done:
     """Read, compute and write one part; its file appears whole or not at all. Raises SourceError."""
     try:
-        tally = Tally(rows=part.first)
+        tally = RowCounts(rows=part.first)
         path = Path(job.folder) / job.name_of(part)
         with Output(str(path)) as output:
             save(written(job.plan, job.source.chunks(job.plan, part), job.writer(), tally), job.form, output)
@@ -111,15 +111,15 @@ def compute_part(job: Job, part: Part) -> Done:
         raise SourceError(f"{where}: {error.strerror or error} (on {socket.gethostname()})") from None
 
 
-def best_part(plan: Plan, grid: Grid, wish: Wish, part: Part) -> tuple[Part, Best, int]:
+def best_part(plan: Plan, grid: Grid, wish: Ranking, part: Part) -> tuple[Part, Best, int]:
     """Return the best points of a part of a grid, and how many points are invalid."""
     invalid = 0
 
-    def pieces() -> Iterator[Answered]:
+    def pieces() -> Iterator[BatchResult]:
         nonlocal invalid
         for chunk in grid.chunks(plan, part):
-            for piece in answered(plan, chunk):
-                invalid += len(piece.faults)
+            for piece in compute_batch(plan, chunk):
+                invalid += len(piece.errors)
                 yield piece
 
     return part, best_of(wish, pieces()), invalid

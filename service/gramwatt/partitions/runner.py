@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from gramwatt.engine.tables.compute import Plan
-from gramwatt.engine.tables.ranking import Best, Wish, best_of, merged
+from gramwatt.engine.tables.ranking import Best, Ranking, best_of, merged
 from gramwatt.partitions.job import Done, Job, best_part, compute_part
 from gramwatt.partitions.manifest import Manifest, is_leftover, load, manifest_path
 from gramwatt.partitions.sources import Grid, Part
@@ -103,7 +103,7 @@ def _remove_leftovers(folder: Path) -> None:
 
 
 def best_points(
-    workers: Workers, plan: Plan, grid: Grid, wish: Wish, rows: int | None, advance: Callable[[int], None]
+    workers: Workers, plan: Plan, grid: Grid, wish: Ranking, rows: int | None, advance: Callable[[int], None]
 ) -> tuple[Best, int]:
     """Return the best points of a grid and how many points are invalid; only the best of a part come back."""
     tasks = ((plan, grid, wish, part) for part in split_grid(grid, rows or rows_per_part(plan)))

@@ -11,7 +11,7 @@ from typing import Final
 from gramwatt.engine.tables import batch, sweep
 from gramwatt.engine.tables.chunks import Chunk
 from gramwatt.engine.tables.compute import Plan
-from gramwatt.engine.tables.header import Keeping
+from gramwatt.engine.tables.header import Passthrough
 from gramwatt.engine.tables.sweep import Axis
 from gramwatt.engine.tables.writers import Style
 
@@ -59,7 +59,7 @@ class TableFile:
     path: str
     form: str
     style: Style
-    keeping: Keeping
+    keeping: Passthrough
     size: int
     modified: int
     header: bytes = b""
@@ -93,7 +93,7 @@ class TableFile:
                     left -= len(read)
                 return read
 
-            yield from batch.chunks(plan, batch.Form(self.form, self.style), source, self.keeping)
+            yield from batch.chunks(plan, batch.TableFormat(self.form, self.style), source, self.keeping)
 
     def _columnar(self, plan: Plan, part: Part) -> Iterator[Chunk]:
         from gramwatt.engine.tables.arrow_reader import read_batches

@@ -14,10 +14,10 @@ from typing import Final
 
 import numpy as np
 
-from gramwatt.engine.tables.chunks import PIECE, Broken
+from gramwatt.engine.tables.chunks import PIECE, MalformedTable
 from gramwatt.engine.tables.compute import Plan
 from gramwatt.engine.tables.csv_reader import RowPieces, split_header
-from gramwatt.engine.tables.header import Keeping, possible
+from gramwatt.engine.tables.header import Passthrough, possible
 from gramwatt.engine.tables.sweep import size
 from gramwatt.engine.tables.writers import Style
 from gramwatt.partitions.sources import COLUMNAR, Grid, Part, TableFile
@@ -34,7 +34,7 @@ def rows_per_part(plan: Plan) -> int:
     return ROWS_PER_PART if plan.calculator.columnwise else ROWS_PER_PART_SINGLY
 
 
-def table_file(plan: Plan, path: str, form: str, style: Style, keeping: Keeping) -> TableFile:
+def table_file(plan: Plan, path: str, form: str, style: Style, keeping: Passthrough) -> TableFile:
     """Describe a file, and read the header of CSV. Raises OSError, and Broken where there is no header."""
     whole = Path(path).resolve()
     found = os.stat(whole)
@@ -136,7 +136,7 @@ def _spans(pieces: Iterator[tuple[int, int]], begin: int, end: int, rows: int) -
             if counted >= rows:
                 yield counted, start, begin
                 start, counted = begin, 0
-    except Broken:
+    except MalformedTable:
         begin, counted = end, max(counted, 1)
     if counted:
         yield counted, start, begin

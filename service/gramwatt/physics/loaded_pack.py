@@ -6,7 +6,7 @@ import numpy as np
 
 from gramwatt.arrays import Array, IndexArray, Unit
 from gramwatt.physics import cells as cell
-from gramwatt.physics.recording import Course, weights
+from gramwatt.physics.recording import CleanRecording, weights
 
 MOST_GROUPS: Final = 5000
 FEWEST: Final = 20
@@ -50,7 +50,7 @@ class Groups(NamedTuple):
     lags: int
 
 
-def grouped(course: Course, w: Array | None = None) -> Groups | None:
+def grouped(course: CleanRecording, w: Array | None = None) -> Groups | None:
     """The groups of a course; None where fewer than 20 samples have both voltage and current. ``w`` are the `weights`
     where they are at hand."""
     if int((np.isfinite(course.voltage) & np.isfinite(course.current)).sum()) < FEWEST:
@@ -67,7 +67,7 @@ def grouped(course: Course, w: Array | None = None) -> Groups | None:
 
 
 def fit_resistance(
-    course: Course | Groups | None,
+    course: CleanRecording | Groups | None,
     *,
     scale: Array,
     offset: Array,
@@ -104,7 +104,7 @@ def fit_resistance(
     What is recovered is the resistance for loads of about the length of the punches: the ohmic part and most of what
     relaxes in less than a second or two.
     """
-    groups = grouped(course) if isinstance(course, Course) else course
+    groups = grouped(course) if isinstance(course, CleanRecording) else course
     if groups is None:
         return ResistanceFit(*(np.full(scale.shape, np.nan) for _ in range(3)))
     drift = _orthonormal_drift(groups.time)

@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gramwatt.arrays import Array, Unit
-from gramwatt.physics.recording import Course, percentiles, thinned, weights
+from gramwatt.physics.recording import CleanRecording, percentiles, thinned, weights
 
 
 class PunchOuts(NamedTuple):
@@ -40,7 +40,7 @@ BEFORE: Final[Annotated[float, Unit("s")]] = 1.0
 MOST_PUNCHES: Final = 200
 
 
-def punch_outs(course: Course, w: Array | None = None) -> PunchOuts:
+def punch_outs(course: CleanRecording, w: Array | None = None) -> PunchOuts:
     """The bursts of high current in a course; they do not depend on the sensor's scale and offset.
 
     A burst begins where the current rises above 60 % of the way from its median to its 99.5th percentile (both by

@@ -19,7 +19,7 @@ MOST_LOOKED_AT: Final = 100_000
 """Samples that percentiles, thresholds and the usual step rest on."""
 
 
-class Course(NamedTuple):
+class CleanRecording(NamedTuple):
     """A recording made good: K samples in strict order of time. A channel that was not recorded is nan throughout."""
 
     time: Array
@@ -46,7 +46,7 @@ class Cause(NamedTuple):
 class Cleaned(NamedTuple):
     """A course, and what was left out of the recording to make it."""
 
-    course: Course
+    course: CleanRecording
     samples: int
     untimed: Cause
     repeated: Cause
@@ -103,7 +103,7 @@ def clean(
     counts = steps <= limit
     gaps = ~counts
     return Cleaned(
-        course=Course(time[at], voltage[at], current[at], throttle[at], cell_voltage[at], counts),
+        course=CleanRecording(time[at], voltage[at], current[at], throttle[at], cell_voltage[at], counts),
         samples=len(time),
         untimed=_cause(untimed),
         repeated=_cause(repeated),
@@ -193,7 +193,7 @@ def _dropped(voltage: Array, current: Array) -> BoolArray:
     return dropped
 
 
-def cumulative(course: Course, values: Array) -> Array:
+def cumulative(course: CleanRecording, values: Array) -> Array:
     """Running integrals of channels (..., K) over the time that counts, from 0, by the trapezoidal rule."""
     steps = np.where(course.counts, np.diff(course.time), 0.0)
     running = np.zeros(values.shape)
@@ -201,7 +201,7 @@ def cumulative(course: Course, values: Array) -> Array:
     return running
 
 
-def weights(course: Course) -> Array:
+def weights(course: CleanRecording) -> Array:
     """Seconds (K,) that each sample stands for: half the steps beside it that count. ``weights @ values`` is the
     trapezoidal integral."""
     steps = np.where(course.counts, np.diff(course.time), 0.0)
@@ -220,7 +220,7 @@ class Sums(NamedTuple):
     power: float
 
 
-def integrals(course: Course, w: Array | None = None) -> Sums:
+def integrals(course: CleanRecording, w: Array | None = None) -> Sums:
     """The sums from which charge and energy under any sensor correction follow in closed form; ``w`` are the `weights`
     where they are at hand."""
     w = weights(course) if w is None else w
@@ -300,7 +300,7 @@ def _weighted_least_of_many(values: Array, w: Array, targets: Array) -> Array:
     return found
 
 
-def when_reached(course: Course, running: Array, level: float) -> float:
+def when_reached(course: CleanRecording, running: Array, level: float) -> float:
     """When a running integral (K,) first reaches a level, by straight lines [s on the course's clock]; nan: never."""
     reached = running >= level
     if not reached.any():

@@ -32,7 +32,7 @@ def rule_overrides(rule: IndexArray, limit: Array, comparison: IndexArray) -> Bo
     return np.asarray((rule != CUSTOM) & ~same)
 
 
-class Judgement(NamedTuple):
+class Verdict(NamedTuple):
     """Margin [kg], expanded uncertainty [kg] (k = 2), a position in `VERDICTS`, and the probability to be under."""
 
     margin: Array
@@ -41,7 +41,7 @@ class Judgement(NamedTuple):
     probability: Array
 
 
-def judge(total: Array, standard: Array, limit: Array, inclusive: BoolArray) -> Judgement:
+def judge(total: Array, standard: Array, limit: Array, inclusive: BoolArray) -> Verdict:
     """Judge a total of standard uncertainty ``standard`` [kg] against a limit [kg], all (N,).
 
     Under or over where the margin is at least the expanded uncertainty, else too close to call; without any
@@ -56,4 +56,4 @@ def judge(total: Array, standard: Array, limit: Array, inclusive: BoolArray) -> 
     verdict = np.where(under, VERDICTS.index("under"), np.where(over, VERDICTS.index("over"), TOO_CLOSE))
     with np.errstate(all="ignore"):
         deviations = np.where(standard > 0, margin / standard, np.where(under, np.inf, -np.inf))
-    return Judgement(margin, expanded, verdict, statistics.normal_probability(deviations))
+    return Verdict(margin, expanded, verdict, statistics.normal_probability(deviations))

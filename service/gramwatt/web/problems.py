@@ -11,8 +11,8 @@ from flask import Response, g, request
 from werkzeug.exceptions import HTTPException
 
 from gramwatt.engine.budget import Cancelled, TooMuchWork
-from gramwatt.engine.calculate import OverBudget, Refused
-from gramwatt.engine.messages import Fault, printable
+from gramwatt.engine.calculate import InvalidInput, WorkLimitExceeded
+from gramwatt.engine.messages import InputError, replace_control_characters
 from gramwatt.extras import MissingExtra
 
 MOST_FAULTS: Final = 100
@@ -92,30 +92,30 @@ class Problem(Exception):
     """Raise it anywhere in a request; the client gets the problem body, or its text where ``errors=text``."""
 
     def __init__(
-        self, kind: str, detail: str, faults: Sequence[Fault] = (), headers: Mapping[str, str] | None = None
+        self, kind: str, detail: str, errors: Sequence[InputError] = (), headers: Mapping[str, str] | None = None
     ) -> None:
         super().__init__(detail)
         self.told = TYPES[kind] if kind in TYPES else ProblemType(400, "", "")
-        self.kind, self.detail, self.faults, self.headers = kind, detail, tuple(faults), dict(headers or {})
+        self.kind, self.detail, self.errors, self.headers = kind, detail, tuple(errors), dict(headers or {})
 
 
-def invalid(faults: Sequence[Fault]) -> Problem:
+def invalid(errors: Sequence[InputError]) -> Problem:
     """The problem of a question with faults."""
-    many = "1 fault" if len(faults) == 1 else f"{len(faults)} faults"
-    return Problem("invalid-input", f"{many}: " + "; ".join(_line(fault) for fault in faults[:3]), faults)
+    many = "1 fault" if len(errors) == 1 else f"{len(errors)} faults"
+    return Problem("invalid-input", f"{many}: " + "; ".join(_line(error) for error in errors[:3]), errors)
 
 
-def refused(error: Refused, faults: Sequence[Fault] = ()) -> Problem:
+def refused(error: InvalidInput, errors: Sequence[InputError] = ()) -> Problem:
     """The problem of a question that was refused; ``faults`` are those found beside it, which count first."""
-    if isinstance(error, OverBudget) and not faults:
-        detail = "; ".join(f"{fault.detail}; accepted: {fault.accepted}" for fault in error.faults)
-        return Problem("too-much-work", f"{detail[:1].upper()}{detail[1:]}.", error.faults)
-    return invalid([*faults, *error.faults])
+    if isinstance(error, WorkLimitExceeded) and not errors:
+        detail = "; ".join(f"{each.detail}; accepted: {each.accepted}" for each in error.errors)
+        return Problem("too-much-work", f"{detail[:1].upper()}{detail[1:]}.", error.errors)
+    return invalid([*errors, *error.errors])
 
 
-def _line(fault: Fault) -> str:
-    where = fault.pointer[1:].replace("/", ".")
-    return f"{where}: {fault.detail}" if where else fault.detail
+def _line(error: InputError) -> str:
+    where = error.pointer[1:].replace("/", ".")
+    return f"{where}: {error.detail}" if where else error.detail
 
 
 def body(problem: Problem, instance: str) -> dict[str, Any]:
@@ -125,18 +125,18 @@ def body(problem: Problem, instance: str) -> dict[str, Any]:
         "type": f"/problems/{problem.kind}" if problem.kind in TYPES else problem.kind,
         "title": kind.title,
         "status": kind.status,
-        "detail": printable(problem.detail[:2000]),
+        "detail": replace_control_characters(problem.detail[:2000]),
         "instance": instance,
     }
-    if problem.faults:
+    if problem.errors:
         made["errors"] = [
             {
-                "pointer": fault.pointer,
-                "detail": printable(fault.detail[:2000]),
-                "given": fault.given,
-                "accepted": printable(fault.accepted[:2000]),
+                "pointer": error.pointer,
+                "detail": replace_control_characters(error.detail[:2000]),
+                "given": error.given,
+                "accepted": replace_control_characters(error.accepted[:2000]),
             }
-            for fault in problem.faults[:MOST_FAULTS]
+            for error in problem.errors[:MOST_FAULTS]
         ]
     return made
 
@@ -144,7 +144,7 @@ def body(problem: Problem, instance: str) -> dict[str, Any]:
 def respond(problem: Problem) -> Response:
     """The response to a problem, by the request's own wish as JSON or as text with status 200."""
     if wants_text():
-        lines = [_line(fault) for fault in problem.faults] or [problem.detail]
+        lines = [_line(error) for error in problem.errors] or [problem.detail]
         text = f"#ERR {problem.kind}: {'; '.join(lines)}"
         return Response(
             text[:LONGEST_TEXT_ERROR],

@@ -14,7 +14,7 @@ from collections import deque
 from collections.abc import Callable
 from typing import IO, Final
 
-from gramwatt.engine.tables.chunks import Broken
+from gramwatt.engine.tables.chunks import MalformedTable
 
 PIECE: Final = 256 * 1024
 SMALLEST: Final = 512
@@ -32,7 +32,7 @@ def wait_until(is_done: Callable[[float | None], bool]) -> None:
         pass
 
 
-class Intake:
+class RequestBodyReader:
     """Reads a body to its end in a thread of its own; `read` gives its bytes in order.
 
     ``read_piece`` gives up to so many bytes of the body, none at its end, or raises; what it raises, `read` raises
@@ -60,7 +60,7 @@ class Intake:
                 received += len(piece)
                 size = self._next_size(size)
                 if received > self._limit:
-                    self._end(Broken(f"the table is larger than {self._limit} bytes", "too-large"))
+                    self._end(MalformedTable(f"the table is larger than {self._limit} bytes", "too-large"))
                     self._drain()
                     return
                 with self._changed:

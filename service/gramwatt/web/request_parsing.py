@@ -16,8 +16,8 @@ from werkzeug.http import parse_accept_header
 from gramwatt.engine import columns
 from gramwatt.engine.column_types import ABSENT
 from gramwatt.engine.columns import escape_name
-from gramwatt.engine.formats import MEDIA, Wish, media_of
-from gramwatt.engine.messages import Fault, echo, one_of
+from gramwatt.engine.formats import MEDIA, OutputOptions, media_types
+from gramwatt.engine.messages import InputError, join_with_or, quote_input
 from gramwatt.engine.serializers import Style
 from gramwatt.engine.strict_json import NotJson, strict_json
 from gramwatt.model import Calculator, Choice, Count, Flag, Kind, Text, default_of
@@ -51,14 +51,14 @@ def answer_options(calculator: Calculator[Any, Any]) -> Mapping[str, Kind]:
     if not calculator.forms:
         return ANSWER_OPTIONS
     told = "; ".join(f"{form.name}: {form.description}" for form in calculator.forms)
-    chosen = Choice(tuple(media_of(calculator)), f"The format, instead of an Accept header. {told}", optional=True)
+    chosen = Choice(tuple(media_types(calculator)), f"The format, instead of an Accept header. {told}", optional=True)
     return {**ANSWER_OPTIONS, "format": chosen}
 
 
-def wish_of(options: Mapping[str, Any], form: str, faults: list[Fault]) -> Wish:
+def wish_of(options: Mapping[str, Any], form: str, errors: list[InputError]) -> OutputOptions:
     """How the answer is wanted, by the options; what is wrong with those of units is added to the faults."""
     style = Style(options["header"], options["digits"], options["decimal"])
-    return Wish(form, result_units(options["units"], faults), bool(options["working"]), style)
+    return OutputOptions(form, result_units(options["units"], errors), bool(options["working"]), style)
 
 
 VALUE_OPTIONS: Final[Mapping[str, Kind]] = {
@@ -76,16 +76,16 @@ VALUE_OPTIONS: Final[Mapping[str, Kind]] = {
 
 def read_query(
     options: Mapping[str, Kind], *, repeated: Collection[str] = ()
-) -> tuple[dict[str, str], dict[str, Any], list[Fault]]:
+) -> tuple[dict[str, str], dict[str, Any], list[InputError]]:
     """The query's inputs as words, its options as values, and what is wrong with either.
 
     Names in ``repeated`` may stand more than once and are left to the caller.
     """
-    faults = [
-        Fault(
+    errors = [
+        InputError(
             f"/{escape_name(name)}",
-            f"{echo(name)} is given {len(values)} times",
-            echo(", ".join(values)),
+            f"{quote_input(name)} is given {len(values)} times",
+            quote_input(", ".join(values)),
             "each name once",
         )
         for name, values in request.args.lists()
@@ -95,18 +95,18 @@ def read_query(
     chosen: dict[str, Any] = {}
     for name, kind in options.items():
         chosen[name], wrong = _default(kind) if name not in words else _chosen(kind, words.pop(name))
-        faults += [fault.under(name) for fault in wrong]
-    return words, chosen, faults
+        errors += [error.under(name) for error in wrong]
+    return words, chosen, errors
 
 
-def _chosen(kind: Kind, word: object) -> tuple[Any, Sequence[Fault]]:
+def _chosen(kind: Kind, word: object) -> tuple[Any, Sequence[InputError]]:
     column = columns.read(kind, [word], text=True)
     value = columns.with_default(kind, column, ~column.present).values[0]
-    return _plain(kind, value), column.faults.get(0, ())
+    return _plain(kind, value), column.errors.get(0, ())
 
 
 @functools.cache
-def _default(kind: Kind) -> tuple[Any, Sequence[Fault]]:
+def _default(kind: Kind) -> tuple[Any, Sequence[InputError]]:
     return _chosen(kind, ABSENT)
 
 
@@ -118,7 +118,7 @@ def _plain(kind: Kind, value: Any) -> Any:
     return value.item() or None
 
 
-def result_units(text: str | None, faults: list[Fault]) -> dict[str, str]:
+def result_units(text: str | None, errors: list[InputError]) -> dict[str, str]:
     """``usable_energy:kJ,current:mA`` as a mapping; what is no such pair is added to the faults."""
     pairs: dict[str, str] = {}
     for pair in text.split(",") if text else ():
@@ -127,7 +127,9 @@ def result_units(text: str | None, faults: list[Fault]) -> dict[str, str]:
             pairs[name] = spelling
         else:
             accepted = "result:unit pairs separated by commas, each result once"
-            faults.append(Fault("/units", f"{pair!r} is not a result:unit pair of its own", echo(text), accepted))
+            errors.append(
+                InputError("/units", f"{pair!r} is not a result:unit pair of its own", quote_input(text), accepted)
+            )
     return pairs
 
 
@@ -157,7 +159,7 @@ def format_sent(formats: Mapping[str, str], what: str, more: Mapping[str, str] =
         given = f"{media or 'no Content-Type'}{f', {request.content_encoding}' if request.content_encoding else ''}"
         raise Problem(
             "unsupported-media-type",
-            f"Send {what} as {one_of(formats.values())}, in UTF-8 and uncompressed; this was {given}.",
+            f"Send {what} as {join_with_or(formats.values())}, in UTF-8 and uncompressed; this was {given}.",
         )
     return by_media[media]
 
@@ -176,7 +178,9 @@ def read_body(calculator: Calculator[Any, Any]) -> dict[str, object]:
         raise Problem("malformed-request", f"The body is not JSON: {error}.") from None
     if not isinstance(value, dict):
         example = json.dumps(dict(calculator.examples[0].given))
-        raise invalid([Fault("", "the question must be a JSON object", echo(value), f"for instance {example}")])
+        raise invalid(
+            [InputError("", "the question must be a JSON object", quote_input(value), f"for instance {example}")]
+        )
     return value
 
 
@@ -221,5 +225,5 @@ def preferred(offered: Mapping[str, str], wished: str | None = None) -> str:
         return next(iter(offered))
     best = accepted_media().best_match(list(offered.values()))
     if best is None:
-        raise Problem("not-acceptable", f"This can be had as {one_of(offered.values())}.")
+        raise Problem("not-acceptable", f"This can be had as {join_with_or(offered.values())}.")
     return next(name for name, media in offered.items() if media == best)

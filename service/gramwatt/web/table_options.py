@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any, Final
 
-from gramwatt.engine.messages import Fault
-from gramwatt.engine.tables.batch import FORMATS, Form
-from gramwatt.engine.tables.compute import Plan, planned
-from gramwatt.engine.tables.header import Keeping
+from gramwatt.engine.messages import InputError
+from gramwatt.engine.tables.batch import FORMATS, TableFormat
+from gramwatt.engine.tables.compute import Plan, make_plan
+from gramwatt.engine.tables.header import Passthrough
 from gramwatt.engine.tables.writers import Style
 from gramwatt.model import Calculator, Choice, Count, Flag, Kind, Text
 from gramwatt.web.request_parsing import ANSWER_OPTIONS, VALUE_OPTIONS, format_sent, preferred, result_units
@@ -47,15 +47,15 @@ SWEEP_OPTIONS: Final[Mapping[str, Kind]] = {
 }
 
 
-def form_sent(options: Mapping[str, Any]) -> Form:
+def form_sent(options: Mapping[str, Any]) -> TableFormat:
     """The format of the body. Raises Problem (415) where it is none of ours."""
-    return Form(format_sent(FORMATS, "a table"), _style(options))
+    return TableFormat(format_sent(FORMATS, "a table"), _style(options))
 
 
-def form_wanted(options: Mapping[str, Any], default: str, *, faulty: bool) -> Form:
+def form_wanted(options: Mapping[str, Any], default: str, *, faulty: bool) -> TableFormat:
     """The format of the answer, by ``format=``, Accept, or the default. Raises Problem (406) where none fits."""
     offered = {default: FORMATS[default], **FORMATS}
-    return Form(preferred(offered, None if faulty else options["format"]), _style(options))
+    return TableFormat(preferred(offered, None if faulty else options["format"]), _style(options))
 
 
 def _style(options: Mapping[str, Any]) -> Style:
@@ -64,31 +64,31 @@ def _style(options: Mapping[str, Any]) -> Style:
     return Style(options["header"], options["digits"], separator, options["decimal"])
 
 
-def keeping(options: Mapping[str, Any]) -> Keeping:
+def keeping(options: Mapping[str, Any]) -> Passthrough:
     """Which columns pass through."""
     names = [name.strip() for name in (options["keep"] or "").split(",")]
-    return Keeping(frozenset(name for name in names if name and name != "*"), "*" in names)
+    return Passthrough(frozenset(name for name in names if name and name != "*"), "*" in names)
 
 
 def plan_of(
     calculator: Calculator[Any, Any],
     constants: Mapping[str, object],
     options: Mapping[str, Any],
-    faults: list[Fault],
+    errors: list[InputError],
     *,
     words: bool = True,
     under: str | None = None,
 ) -> Plan:
     """What every row is asked; what is wrong with it is added to the faults. ``under``: the member of a body that
     holds what every row shares."""
-    plan, wrong, of_units = planned(
+    plan, wrong, of_units = make_plan(
         calculator,
         constants,
         words=words,
-        result_units=result_units(options["units"], faults),
+        result_units=result_units(options["units"], errors),
         shown=bool(options["given"]),
         uncertain=bool(options["uncertainty"]),
     )
-    faults += wrong if under is None else [fault.under(under) for fault in wrong]
-    faults += of_units
+    errors += wrong if under is None else [error.under(under) for error in wrong]
+    errors += of_units
     return plan

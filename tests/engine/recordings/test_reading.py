@@ -17,11 +17,11 @@ from hypothesis import strategies as st
 from gramwatt.calculators._shared.logs import Recorded
 from gramwatt.engine.recordings import columns as recorded_columns
 from gramwatt.engine.recordings.channels import of_object
-from gramwatt.engine.recordings.columns import Malformed, Unusable
+from gramwatt.engine.recordings.columns import MalformedRecording, UnusableRecording
 from gramwatt.engine.recordings.reader import FORMATS, recording_in
-from gramwatt.model import Recording, Samples
+from gramwatt.model import Recording, TimeSeries
 
-LOG = Samples(Recorded, "a recording", longest=1000)
+LOG = TimeSeries(Recorded, "a recording", longest=1000)
 TIME, VOLTAGE, CURRENT = [0.0, 0.5, 1.25], [16.8, 16.1, 15.9], [2.0, 21.5, 30.25]
 
 
@@ -99,7 +99,7 @@ def test_numbers_are_read_alike_with_and_without_pyarrow(
 
 
 def test_an_unclosed_quote_is_reported() -> None:
-    with pytest.raises(Malformed, match="it cannot be read as CSV"):
+    with pytest.raises(MalformedRecording, match="it cannot be read as CSV"):
         read(b'time,voltage\n1,16\n2,"15\n3,14\n')
 
 
@@ -214,11 +214,11 @@ def test_times_of_arrow() -> None:
     ],
 )  # fmt: skip
 def test_what_is_refused_names_the_columns(raw: bytes, wanted: dict[str, str], pointer: str, words: str) -> None:
-    with pytest.raises(Unusable) as refused:
+    with pytest.raises(UnusableRecording) as refused:
         read(raw, wanted=wanted)
-    (fault,) = refused.value.faults
-    assert fault.pointer == pointer
-    assert words in f"{fault.detail} {fault.accepted}"
+    (error,) = refused.value.errors
+    assert error.pointer == pointer
+    assert words in f"{error.detail} {error.accepted}"
 
 
 @pytest.mark.parametrize(
@@ -234,7 +234,7 @@ def test_what_is_refused_names_the_columns(raw: bytes, wanted: dict[str, str], p
     ],
 )
 def test_bytes_that_are_no_recording(form: str, raw: bytes) -> None:
-    with pytest.raises(Malformed):
+    with pytest.raises(MalformedRecording):
         read(raw, form)
 
 
@@ -248,11 +248,11 @@ def test_bytes_that_are_no_recording(form: str, raw: bytes) -> None:
     ],
 )
 def test_json_that_is_no_recording(columns: dict[str, Any], pointer: str) -> None:
-    with pytest.raises(Unusable) as refused:
+    with pytest.raises(UnusableRecording) as refused:
         of_object(LOG, columns)
-    assert refused.value.faults[0].pointer == pointer
+    assert refused.value.errors[0].pointer == pointer
 
 
 def test_a_csv_too_long_says_how_long_one_may_be() -> None:
-    with pytest.raises(Unusable, match="1001 samples"):
+    with pytest.raises(UnusableRecording, match="1001 samples"):
         read(b"time\n" + b"1\n" * 1001)

@@ -16,7 +16,7 @@ from gramwatt.engine import calculate, registry
 from gramwatt.engine.tables import batch, csv_reader, json_reader, json_rows
 from gramwatt.engine.tables.chunks import Source
 from gramwatt.engine.tables.compute import Plan
-from gramwatt.engine.tables.header import Keeping
+from gramwatt.engine.tables.header import Passthrough
 from gramwatt.engine.tables.writers import Style
 
 FORMATS: Final = ("json", "ndjson", "csv", "tsv", "arrow")
@@ -29,10 +29,10 @@ def source_of(raw: bytes) -> Source:
     return io.BytesIO(raw).read
 
 
-def keeping(keep: str) -> Keeping:
+def keeping(keep: str) -> Passthrough:
     """What ``keep=`` says."""
     names = frozenset(name for name in keep.split(",") if name and name != "*")
-    return Keeping(names, "*" in keep)
+    return Passthrough(names, "*" in keep)
 
 
 def table(
@@ -47,9 +47,9 @@ def table(
 ) -> bytes:
     """The answered table as bytes."""
     wish = Plan(name, **plan)
-    wish, pieces = batch.opened(wish, batch.chunks(wish, batch.Form(sent, style), source_of(raw), keeping(keep)))
-    into = batch.writer(wish, batch.Form(wanted, style))
-    return b"".join(batch.written(wish, pieces, into, batch.Tally()))
+    wish, pieces = batch.opened(wish, batch.chunks(wish, batch.TableFormat(sent, style), source_of(raw), keeping(keep)))
+    into = batch.writer(wish, batch.TableFormat(wanted, style))
+    return b"".join(batch.written(wish, pieces, into, batch.RowCounts()))
 
 
 def rows(name: str, raw: bytes, sent: str = "csv", wanted: str = "json", **options: Any) -> list[Row]:
@@ -130,9 +130,9 @@ def stream(given: pa.Table, rows_each: int | None = None) -> bytes:
 def single(name: str, question: Mapping[str, object], *, text: bool = False, **options: Any) -> Row:
     """The answer to one question; where it is refused its faults alone, as ``error``."""
     try:
-        return calculate.ask(registry.load()[name], question, text=text, **options)
-    except calculate.Refused as refused:
-        return {"error": [fault.pointer for fault in refused.faults]}
+        return calculate.compute_response(registry.load()[name], question, text=text, **options)
+    except calculate.InvalidInput as refused:
+        return {"error": [error.pointer for error in refused.errors]}
 
 
 def told(row: Row) -> Iterator[str]:

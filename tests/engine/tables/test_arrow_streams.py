@@ -11,7 +11,7 @@ import pyarrow as pa
 import pytest
 
 from engine.tables.tabled import rows, stream, table
-from gramwatt.engine.tables.chunks import Broken, Unreadable
+from gramwatt.engine.tables.chunks import MalformedTable, Unreadable
 
 PACK = "pack-energy"
 PLAIN = pa.table({"cells": [6] * 10, "capacity": [1300.0] * 10, "note": ["a text"] * 10})
@@ -50,7 +50,7 @@ def test_a_column_of_a_type_that_cannot_fit_is_refused_whole(name: str, values: 
     columns: dict[str, Any] = {"cells": [6, 6], "capacity": [1300, 1300], name: values}
     with pytest.raises(Unreadable, match="a column of type") as refused:
         table(PACK, stream(pa.table(columns)), "arrow")
-    assert [fault.pointer for fault in refused.value.faults] == [f"/{name}"]
+    assert [error.pointer for error in refused.value.errors] == [f"/{name}"]
 
 
 def test_slices_and_batches_keep_their_rows() -> None:
@@ -74,7 +74,7 @@ def test_wherever_it_is_cut_the_rows_before_stand() -> None:
     for cut in range(0, len(raw), 3):
         try:
             made = rows(PACK, raw[:cut], "arrow", "ndjson")
-        except Broken:
+        except MalformedTable:
             continue
         broken = bool(made) and "error" in made[-1]
         told.add((len(made) - broken, broken))
@@ -89,7 +89,7 @@ def test_places_beyond_a_text_are_never_looked_up(wanted: str) -> None:
     raw, places = stream(notes), [at.to_bytes(4, "little") for at in (0, 77, 155, 2**30)]
     assert raw.count(b"".join(places[:3])) == 1
     spoilt = raw.replace(b"".join(places[:3]), places[0] + places[3] + places[2])
-    with pytest.raises(Broken, match="breaks off after row 0"):
+    with pytest.raises(MalformedTable, match="breaks off after row 0"):
         table(PACK, spoilt, "arrow", wanted)
 
 
@@ -103,6 +103,6 @@ def test_spoilt_bytes_are_told() -> None:
         try:
             table(PACK, bytes(spoilt), "arrow", "ndjson")
             outcomes["answered"] += 1
-        except (Broken, Unreadable):
+        except (MalformedTable, Unreadable):
             outcomes["refused"] += 1
     assert all(outcomes.values()), outcomes

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from engine.tables.tabled import FORMATS, Row, rows, single, told, written
 from gramwatt.engine import registry
-from gramwatt.model import Calculator, Choice, Count, Example, Flag, Kind, Quantity, Samples, Series, Table
+from gramwatt.model import Calculator, Choice, Count, Example, Flag, Kind, NumberList, Quantity, Table, TimeSeries
 
 pytestmark = pytest.mark.usefixtures("either_csv_reader")
 
@@ -30,7 +30,7 @@ EXPLAINED = {"needs-input", "no-answer", "not-used"}
 
 def holds_table(calculator: Any_, question: Mapping[str, object]) -> bool:
     """Whether a question holds what no cell of CSV can."""
-    return any(isinstance(calculator.asked[name], Table | Samples) for name in question)
+    return any(isinstance(calculator.input_fields[name], Table | TimeSeries) for name in question)
 
 
 class NoSuchColumn(Exception):
@@ -56,7 +56,7 @@ def same_row(calculator: Any_, row: Row, question: Mapping[str, object], wanted:
     assert not row.get("error"), (question, row["error"])
     for name, expected in alone["results"].items():
         value = row[name]
-        if isinstance(calculator.answered[name], Series | Table) and isinstance(value, str):
+        if isinstance(calculator.result_fields[name], NumberList | Table) and isinstance(value, str):
             value = json.loads(value)
         if wanted == "arrow" and isinstance(expected, float | int):
             assert value == pytest.approx(expected, rel=1e-11), (name, question)
@@ -139,7 +139,7 @@ def cells_of(kind: Kind, seen: list[object]) -> st.SearchStrategy[object]:
             near = [value for value in seen if isinstance(value, float | int)] or [low + (high - low) / 100]
             close = st.builds(lambda value, share: value * share, st.sampled_from(near), st.floats(0.5, 2))
             return st.one_of(close, st.floats(low, high), st.sampled_from([low, high, high * 1.5 + 1]))
-        case Series():
+        case NumberList():
             return st.lists(cells_of(kind.item, []), min_size=kind.shortest, max_size=min(kind.longest, 4))
         case _:
             return st.sampled_from(seen)
@@ -151,10 +151,10 @@ def questions_of(calculator: Any_) -> st.SearchStrategy[list[dict[str, object]]]
     @st.composite
     def question(draw: st.DrawFn) -> dict[str, object]:
         made = dict(draw(st.sampled_from(calculator.examples)).given)
-        for name in draw(st.lists(st.sampled_from(list(calculator.asked)), max_size=4)):
+        for name in draw(st.lists(st.sampled_from(list(calculator.input_fields)), max_size=4)):
             seen = [example.given[name] for example in calculator.examples if name in example.given]
-            if seen or not isinstance(calculator.asked[name], Table | Samples):
-                made[name] = draw(cells_of(calculator.asked[name], seen))
+            if seen or not isinstance(calculator.input_fields[name], Table | TimeSeries):
+                made[name] = draw(cells_of(calculator.input_fields[name], seen))
         if draw(st.integers(0, 9)) == 0:
             made.pop(draw(st.sampled_from(list(made))))
         return made
@@ -189,12 +189,12 @@ def _required(calculator: Any_) -> list[str]:
 @every_example
 def test_uncertainty_and_given_as_alone(calculator: Any_, example: Example) -> None:
     """With uncertainty=true and given=true a row tells what the single answer tells."""
-    names = tuple(calculator.asked)
+    names = tuple(calculator.input_fields)
     (row,) = rows(calculator.name, written([example.given], "ndjson"), "ndjson", uncertain=True, shown=names)
     alone = single(calculator.name, example.given)
     for name, spread in alone.get("uncertainty", {}).items():
-        if "." not in name and not isinstance(calculator.answered[name], Series):
+        if "." not in name and not isinstance(calculator.result_fields[name], NumberList):
             assert row[f"{name}_u"] == spread["standard"], name
     for name, value in alone["given"].items():
-        if name not in calculator.answered:
+        if name not in calculator.result_fields:
             assert row[name] == value, name

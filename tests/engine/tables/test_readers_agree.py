@@ -11,7 +11,7 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from engine.tables.tabled import in_pieces, row_by_row, table
-from gramwatt.engine.tables.chunks import Broken, Unreadable
+from gramwatt.engine.tables.chunks import MalformedTable, Unreadable
 
 PACK = "pack-energy"
 
@@ -20,7 +20,7 @@ def told(raw: bytes, sent: str, **options: Any) -> list[object]:
     """The rows of the answer, or why there is none."""
     try:
         return [_same(json.loads(line)) for line in table(PACK, raw, sent, "ndjson", **options).split(b"\n") if line]
-    except Broken as broken:
+    except MalformedTable as broken:
         return [f"Broken: {broken.detail}"]
     except Unreadable as unreadable:
         return [f"Unreadable: {unreadable}"]
@@ -28,9 +28,9 @@ def told(raw: bytes, sent: str, **options: Any) -> list[object]:
 
 def _same(row: dict[str, Any]) -> dict[str, Any]:
     """A row as it must be the same: what it lacks may be null or absent, a number at fault told as text or number."""
-    for fault in row.get("error", {}).get("errors", ()):
+    for error in row.get("error", {}).get("errors", ()):
         with suppress(TypeError, ValueError):
-            fault["given"] = f"{float(fault['given']) + 0.0:.12g}"
+            error["given"] = f"{float(error['given']) + 0.0:.12g}"
     return {name: value for name, value in row.items() if name not in ("id", "note") or value is not None}
 
 

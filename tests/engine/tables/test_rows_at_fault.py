@@ -10,8 +10,8 @@ import pytest
 from engine.tables.tabled import in_pieces, keeping, row_by_row, rows, single, source_of, table
 from gramwatt.engine import registry
 from gramwatt.engine.tables import csv_reader
-from gramwatt.engine.tables.chunks import MOST_ROWS, Broken, Unreadable
-from gramwatt.engine.tables.compute import Plan, answered
+from gramwatt.engine.tables.chunks import MOST_ROWS, MalformedTable, Unreadable
+from gramwatt.engine.tables.compute import Plan, compute_batch
 from gramwatt.engine.tables.row_errors import MOST_IN_FULL, MOST_OF_A_ROW
 from gramwatt.engine.tables.writers import Style
 
@@ -22,7 +22,7 @@ GOOD = {"cells": 6, "capacity": 1300}
 
 
 def pointers(row: dict[str, Any]) -> list[str]:
-    return [fault["pointer"] for fault in row["error"]["errors"]]
+    return [error["pointer"] for error in row["error"]["errors"]]
 
 
 def between(told: str, form: str) -> bytes:
@@ -157,7 +157,7 @@ def test_a_row_without_end_breaks_the_table_off_after_the_rows_before(sent: str,
 
 def test_lines_ended_by_a_carriage_return_are_never_one_header() -> None:
     """They once were, and every row was lost in silence."""
-    with pytest.raises(Broken, match="carriage return"):
+    with pytest.raises(MalformedTable, match="carriage return"):
         table(PACK, b"cells,capacity\r6,1300\r4,1300\r")
 
 
@@ -229,7 +229,7 @@ def test_short_rows_are_answered_in_pieces_of_bounded_length(line: bytes) -> Non
     lengths = [
         piece.rows
         for chunk in csv_reader.read_csv(calculator, source, keeping=keeping(""))
-        for piece in answered(Plan(PACK), chunk)
+        for piece in compute_batch(Plan(PACK), chunk)
     ]
     assert sum(lengths) == count
     assert max(lengths) <= MOST_ROWS

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from gramwatt.calculators._shared.log_statistics import Powers, Prepared, groups
 from gramwatt.calculators._shared.logs import REASONS, LeftOut, PunchOut
-from gramwatt.model import Array, BoolArray, IndexArray, Recording, RecordingArray, StringArray, Trace, Unit
+from gramwatt.model import Array, BoolArray, IndexArray, RecordedChannels, Recording, RecordingArray, StringArray, Unit
 from gramwatt.physics import recording as rec
 from gramwatt.physics.loaded_pack import fit_resistance
 from gramwatt.physics.punch_outs import PunchOuts
@@ -43,7 +43,7 @@ class Sensors(NamedTuple):
     put_back: Array
 
 
-class Flown(NamedTuple):
+class FlightSummary(NamedTuple):
     """One recording under N corrections; arrays (N,), nan where there is no answer."""
 
     energy: Array
@@ -71,8 +71,8 @@ class Flown(NamedTuple):
     peak_throttle: Array
 
 
-def flown(made: Prepared, pack: Pack, sensors: Sensors, powers: Powers) -> Flown:
-    """What one course says under N corrections, with the powers of their offsets; see `Flown`.
+def summarize_flight(made: Prepared, pack: Pack, sensors: Sensors, powers: Powers) -> FlightSummary:
+    """What one course says under N corrections, with the powers of their offsets; see `FlightSummary`.
 
     Charge and energy are closed forms of four sums, since I' = s (I - o) and V' = v V: what costs time is done once.
     """
@@ -99,7 +99,7 @@ def flown(made: Prepared, pack: Pack, sensors: Sensors, powers: Powers) -> Flown
         start=pack.start,
     )
     used = charge / pack.capacity
-    return Flown(
+    return FlightSummary(
         energy=energy,
         charge=charge,
         duration=duration,
@@ -138,10 +138,10 @@ def _reserve_at(made: Prepared, level: Array, charge: Array, duration: Array, sc
     return np.where(charge > 0, found, np.nan)
 
 
-class Told(NamedTuple):
+class LogSummary(NamedTuple):
     """What N questions say of their recordings; arrays (N,), tables (N, M)."""
 
-    flown: Flown
+    summary: FlightSummary
     samples: Array
     samples_used: Array
     usual_step: Array
@@ -157,9 +157,9 @@ LONGEST_LIST: Final = 300
 
 def of_recordings(
     log: RecordingArray, pack: Pack, sensors: Sensors, *, longest_gap: Array, begin: Array, end: Array
-) -> Told:
-    """`Told` of N recordings, each made good and gone through once whatever the number of rows that share it."""
-    found = np.full((len(Flown._fields), len(log)), np.nan)
+) -> LogSummary:
+    """`LogSummary` of N recordings, each made good and gone through once whatever the number of rows that share it."""
+    found = np.full((len(FlightSummary._fields), len(log)), np.nan)
     samples, used, step, gap_time = np.full((4, len(log)), np.nan)
     unused = np.full(len(log), "none", dtype=f"<U{LONGEST_LIST}")
     punches: list[tuple[NDArray[np.intp], Array]] = []
@@ -168,7 +168,7 @@ def of_recordings(
         cleaned, count = made.cleaned, len(made.course.time)
         corrections = Sensors(*(each[rows] for each in sensors))
         powers = made.powers(corrections.current_offset)
-        under = flown(made, pack.of(rows), corrections, powers)
+        under = summarize_flight(made, pack.of(rows), corrections, powers)
         for room, values in zip(found, under, strict=True):
             room[rows] = values
         samples[rows], used[rows], gap_time[rows] = cleaned.samples, count, cleaned.gap_time
@@ -177,7 +177,7 @@ def of_recordings(
         punches.append((rows, _punches(made.bursts, corrections, under.current_scale, powers)))
         left_out.append((rows, _left_out(recording, cleaned)))
     tables = _punch_table(punches, len(log)), _reason_table(left_out, len(log))
-    return Told(Flown(*found), samples, used, step, gap_time, unused, *tables)
+    return LogSummary(FlightSummary(*found), samples, used, step, gap_time, unused, *tables)
 
 
 def _shortened(text: str) -> str:
@@ -249,7 +249,9 @@ def _punch_table(by_rows: list[tuple[NDArray[np.intp], Array]], count: int) -> P
     return PunchOut(*table)
 
 
-def trace(log: RecordingArray, *, longest_gap: Array, begin: Array, end: Array, sensors: Sensors) -> Trace | None:
+def trace(
+    log: RecordingArray, *, longest_gap: Array, begin: Array, end: Array, sensors: Sensors
+) -> RecordedChannels | None:
     """The first of N recordings made good, its sensors corrected, as it is drawn: times from its first sample, and the
     channels that it has; None where nothing of it can be used."""
     for _, _, made in groups(log[:1], longest_gap, begin, end):
@@ -261,5 +263,5 @@ def trace(log: RecordingArray, *, longest_gap: Array, begin: Array, end: Array, 
             "throttle": course.throttle,
         }
         told = {name: values for name, values in channels.items() if np.isfinite(values).any()}
-        return Trace(course.time - course.time[0], told) if told and len(course.time) > 1 else None
+        return RecordedChannels(course.time - course.time[0], told) if told and len(course.time) > 1 else None
     return None

@@ -6,7 +6,7 @@ from typing import Annotated, Any, Final
 
 import numpy as np
 
-from gramwatt.captions.caption_track import Captioned
+from gramwatt.captions.caption_track import CaptionTrack
 from gramwatt.captions.frames import LAST_NUMBER, MOST_FRAMES
 from gramwatt.model import Array, Count, Quantity, StringArray, Text
 from gramwatt.physics import constants
@@ -53,7 +53,7 @@ def greatest(values: Array) -> float:
     return float(np.fmax.reduce(values, initial=np.nan))
 
 
-def frame_table(rows: Sequence[Captioned]) -> Frame:
+def frame_table(rows: Sequence[CaptionTrack]) -> Frame:
     """The frames of N captioned recordings (N, F), filled up to a common number with nothing."""
     shape = len(rows), max(len(row.times) for row in rows)
     numbers = np.full((12, *shape), np.nan)

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from typing import Annotated, Final, TypeAlias
 
-from gramwatt.model import Array, Choice, Count, IndexArray, Quantity, RecordingArray, Samples, StringArray, Text
+from gramwatt.model import Array, Choice, Count, IndexArray, Quantity, RecordingArray, StringArray, Text, TimeSeries
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,8 +24,8 @@ DESCRIPTION: Final = (
     "The recording: lists of equal length by name, time among them; null where nothing was recorded. What cannot be "
     "read is left out and counted."
 )
-Log: TypeAlias = Annotated[RecordingArray, Samples(Recorded, DESCRIPTION)]
-OptionalLog: TypeAlias = Annotated[RecordingArray, Samples(Recorded, DESCRIPTION, optional=True)]
+Log: TypeAlias = Annotated[RecordingArray, TimeSeries(Recorded, DESCRIPTION)]
+OptionalLog: TypeAlias = Annotated[RecordingArray, TimeSeries(Recorded, DESCRIPTION, optional=True)]
 
 CurrentScale: TypeAlias = Annotated[
     Array,

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from typing import Annotated
 
 from gramwatt.calculators._shared import fields
-from gramwatt.model import Array, Choice, IndexArray, Quantity, Spread, StringArray, Text
+from gramwatt.model import Array, Choice, IndexArray, Quantity, StandardUncertainty, StringArray, Text
 from gramwatt.physics import pack, weighing
 
 
@@ -16,7 +16,7 @@ class Pack:
     cells: fields.Cells
     capacity: fields.Capacity
     mass: Annotated[Array, Quantity("g", "Mass of the pack with leads and connector.", above=0, at_most=1e5)]
-    mass_u: Annotated[Array, Spread(of="mass")]
+    mass_u: Annotated[Array, StandardUncertainty(of="mass")]
     chemistry: fields.Chemistry
     cell_resistance: fields.CellResistance
     lead_resistance: fields.LeadResistance

@@ -14,7 +14,7 @@ from gramwatt.model import (
     IndexArray,
     Quantity,
     Reference,
-    Spread,
+    StandardUncertainty,
     StringArray,
     Text,
 )
@@ -30,7 +30,7 @@ class Part:
     name: Annotated[StringArray, Text("What it is.", default="part")]
     mass: Annotated[Array, MASS]
     count: Annotated[Array, Count("How many such pieces.", at_least=1, at_most=1000, default=1)]
-    mass_u: Annotated[Array, Spread(of="mass")]
+    mass_u: Annotated[Array, StandardUncertainty(of="mass")]
 
 
 Rule: TypeAlias = Annotated[

@@ -16,8 +16,8 @@ from gramwatt.engine.arrow_messages import CheckedStream, TooMuch, Unfolding, ch
 from gramwatt.engine.arrow_sizes import unfolded_size, unfolds
 from gramwatt.engine.columns import escape_name
 from gramwatt.engine.limits import UNPACKED_PER_BYTE
-from gramwatt.engine.messages import Fault
-from gramwatt.engine.recordings.columns import Malformed, Numbers, Texts, Unusable, check_width
+from gramwatt.engine.messages import InputError
+from gramwatt.engine.recordings.columns import MalformedRecording, Numbers, Texts, UnusableRecording, check_width
 from gramwatt.engine.tables.arrow_reader import first_line, is_number, is_text
 
 
@@ -57,7 +57,7 @@ class ArrowColumns:
                 rows += batch.num_rows
                 if rows > self._longest:
                     detail = f"{rows} samples or more; keep fewer a second"
-                    raise Unusable(Fault("", detail, None, f"up to {self._longest} samples"))
+                    raise UnusableRecording(InputError("", detail, None, f"up to {self._longest} samples"))
                 batch.validate(full=True)  # places beyond a buffer would be read, and end the process
                 _check_columns(batch, unfolding)
                 batches.append(batch)
@@ -76,9 +76,9 @@ def _arrow_errors() -> Iterator[None]:
         yield
     except TooMuch as error:
         detail = f"this recording is refused: {error}"
-        raise Unusable(Fault("", detail, None, "plain columns of numbers")) from None
+        raise UnusableRecording(InputError("", detail, None, "plain columns of numbers")) from None
     except (pa.ArrowException, OSError, EOFError, UnicodeDecodeError) as error:
-        raise Malformed(f"it is no Arrow IPC stream: {first_line(error)}") from None
+        raise MalformedRecording(f"it is no Arrow IPC stream: {first_line(error)}") from None
 
 
 def _check_columns(batch: pa.RecordBatch, unfolding: Unfolding) -> None:
@@ -128,4 +128,4 @@ def _of_arrow(name: str, values: Any) -> Numbers | Texts:
     if is_text(kind):
         return list(values.cast(pa.string()).to_pylist())
     accepted = "numbers, times or texts"
-    raise Unusable(Fault(f"/{escape_name(name)}", f"a column of type {kind}"[:200], None, accepted))
+    raise UnusableRecording(InputError(f"/{escape_name(name)}", f"a column of type {kind}"[:200], None, accepted))

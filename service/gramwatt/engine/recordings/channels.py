@@ -9,10 +9,10 @@ from typing import Any, Final
 import numpy as np
 
 from gramwatt.engine.cells import limits_of
-from gramwatt.engine.messages import Fault, echo, near, one_of, printable
-from gramwatt.engine.recordings.columns import Columns, Numbers, ObjectColumns, Texts, Unusable
+from gramwatt.engine.messages import InputError, close_matches, join_with_or, quote_input, replace_control_characters
+from gramwatt.engine.recordings.columns import Columns, Numbers, ObjectColumns, Texts, UnusableRecording
 from gramwatt.engine.recordings.timestamps import clock_seconds
-from gramwatt.model import Array, Quantity, Recording, Samples, Unread, fields_of, units
+from gramwatt.model import Array, Quantity, Recording, TimeSeries, UnreadableCells, fields_of, units
 
 LONGEST_TOLD: Final = 40
 MOST_NEAR: Final = 200
@@ -32,43 +32,45 @@ def option_of(channel: str) -> str:
     return f"{channel}_column"
 
 
-def channels_of(kind: Samples) -> Mapping[str, Quantity]:
+def channels_of(kind: TimeSeries) -> Mapping[str, Quantity]:
     """The channels of a recording by name, the time first."""
     return {name: each for name, each in fields_of(kind.row).items() if isinstance(each, Quantity)}
 
 
-def names_time(kind: Samples, names: Sequence[str], wanted: Mapping[str, str]) -> bool:
+def names_time(kind: TimeSeries, names: Sequence[str], wanted: Mapping[str, str]) -> bool:
     """Whether a line of a text looks like the header: it names the time."""
     time = next(iter(channels_of(kind)))
     return bool(_matching(names, wanted.get(time) or time))
 
 
 def read_recording(
-    kind: Samples, columns: Columns, wanted: Mapping[str, str] | None = None, *, decimal: str = "."
+    kind: TimeSeries, columns: Columns, wanted: Mapping[str, str] | None = None, *, decimal: str = "."
 ) -> Recording:
     """A recording of columns. ``wanted`` names the column of a channel where that is not the channel's own name.
 
     Raises Unusable where a channel that must be there, or was wished for, is not to be found.
     """
     channels, wanted = channels_of(kind), wanted or {}
-    found, faults = _find(channels, columns.names, wanted)
-    if faults:
-        raise Unusable(*faults)
+    found, errors = _find(channels, columns.names, wanted)
+    if errors:
+        raise UnusableRecording(*errors)
     series = columns.take([each.position for each in found.values()])
     rows = _length(series[0]) if series else 0
     if rows > kind.longest:
         detail = f"{rows} samples; keep fewer a second"
-        raise Unusable(Fault("", detail, None, f"up to {kind.longest} samples"))
+        raise UnusableRecording(InputError("", detail, None, f"up to {kind.longest} samples"))
     time = next(iter(channels))
     values: dict[str, Array] = {}
-    unread: list[Unread] = []
+    unread: list[UnreadableCells] = []
     for (name, place), column in zip(found.items(), series, strict=True):
         values[name], left_out = _read(name, channels[name], column, place.unit, clock=name == time, decimal=decimal)
         unread += left_out
     lacking = np.broadcast_to(np.nan, (rows,))
     samples = kind.row(**{name: values.get(name, lacking) for name in channels})
     positions = {each.position for each in found.values()}
-    unused = tuple(printable(name) for at, name in enumerate(columns.names) if at not in positions and name)
+    unused = tuple(
+        replace_control_characters(name) for at, name in enumerate(columns.names) if at not in positions and name
+    )
     return Recording(samples, rows, tuple(found), tuple(unread), unused, columns.skipped_lines)
 
 
@@ -76,45 +78,47 @@ def _length(cells: Numbers | Texts) -> int:
     return len(cells) if isinstance(cells, list) else len(cells.values)
 
 
-def of_object(kind: Samples, cell: Mapping[str, Any]) -> Recording:
+def of_object(kind: TimeSeries, cell: Mapping[str, Any]) -> Recording:
     """A recording told in JSON, or by a caller of the library: lists or arrays of numbers by channel."""
     return read_recording(kind, ObjectColumns(cell, kind.longest))
 
 
 def _find(
     channels: Mapping[str, Quantity], names: Sequence[str], wanted: Mapping[str, str]
-) -> tuple[dict[str, _Found], list[Fault]]:
+) -> tuple[dict[str, _Found], list[InputError]]:
     found: dict[str, _Found] = {}
-    faults: list[Fault] = []
+    errors: list[InputError] = []
     for position, (channel, kind) in enumerate(channels.items()):
         wish = wanted.get(channel)
         at = _matching(names, wish or channel)
         pointer = f"/{option_of(channel)}" if wish else f"/{channel}"
         if len(at) > 1:
-            told = one_of(str(echo(names[each])) for each in at)
-            faults.append(Fault(pointer, f"several columns are named {told}", wish, "one column of that name"))
+            told = join_with_or(str(quote_input(names[each])) for each in at)
+            errors.append(InputError(pointer, f"several columns are named {told}", wish, "one column of that name"))
         elif at:
-            unit, fault = _unit(kind, names[at[0]], wish, pointer)
-            faults += [fault] if fault else []
+            unit, error = _unit(kind, names[at[0]], wish, pointer)
+            errors += [error] if error else []
             found[channel] = _Found(at[0], unit)
         elif wish or position == 0 or not kind.optional:
-            faults.append(_missing(channel, names, wish, pointer))
+            errors.append(_missing(channel, names, wish, pointer))
     taken: dict[int, str] = {}
     for channel, place in found.items():
         if place.position in taken:
-            detail = f"{channel} and {taken[place.position]} would both be read from {echo(names[place.position])!r}"
-            faults.append(Fault(f"/{option_of(channel)}", detail, wanted.get(channel), "a column of its own"))
+            detail = (
+                f"{channel} and {taken[place.position]} would both be read from {quote_input(names[place.position])!r}"
+            )
+            errors.append(InputError(f"/{option_of(channel)}", detail, wanted.get(channel), "a column of its own"))
         taken[place.position] = channel
-    return found, faults
+    return found, errors
 
 
-def _missing(channel: str, names: Sequence[str], wish: str | None, pointer: str) -> Fault:
-    meant = near(wish or channel, [_bare(name) for name in names[:MOST_NEAR] if name])
-    hint = f"; did you mean {one_of(map(repr, meant))}?" if meant else ""
-    shown = ", ".join(str(echo(name)) for name in names[:20]) + (", ..." if len(names) > 20 else "")
-    detail = f"no column is named {echo(wish or channel)!r}{hint}"
+def _missing(channel: str, names: Sequence[str], wish: str | None, pointer: str) -> InputError:
+    meant = close_matches(wish or channel, [_bare(name) for name in names[:MOST_NEAR] if name])
+    hint = f"; did you mean {join_with_or(map(repr, meant))}?" if meant else ""
+    shown = ", ".join(str(quote_input(name)) for name in names[:20]) + (", ..." if len(names) > 20 else "")
+    detail = f"no column is named {quote_input(wish or channel)!r}{hint}"
     accepted = f"one of its columns: {shown or 'there are none'}"
-    return Fault(pointer, detail, wish, accepted + ("" if wish else f"; name it with {option_of(channel)}=..."))
+    return InputError(pointer, detail, wish, accepted + ("" if wish else f"; name it with {option_of(channel)}=..."))
 
 
 def _bare(name: str) -> str:
@@ -145,7 +149,7 @@ def _matching(names: Sequence[str], wish: str) -> list[int]:
     return []
 
 
-def _unit(kind: Quantity, header: str, wish: str | None, pointer: str) -> tuple[units.Unit | None, Fault | None]:
+def _unit(kind: Quantity, header: str, wish: str | None, pointer: str) -> tuple[units.Unit | None, InputError | None]:
     """The unit that the header tells in brackets, or else the wish."""
     spelling = split_unit(header)[1]
     if spelling is None and wish:
@@ -155,14 +159,14 @@ def _unit(kind: Quantity, header: str, wish: str | None, pointer: str) -> tuple[
     known = units.alternatives(kind.unit)
     if spelling in known:
         return known[spelling], None
-    detail = f"unit {echo(spelling)!r} in the header is not one of {', '.join(known)}"
-    return None, Fault(pointer, detail, echo(header), f"[{'], ['.join(known)}]")
+    detail = f"unit {quote_input(spelling)!r} in the header is not one of {', '.join(known)}"
+    return None, InputError(pointer, detail, quote_input(header), f"[{'], ['.join(known)}]")
 
 
 @np.errstate(invalid="ignore", over="ignore")  # numbers that are none, or beyond a double, are told below
 def _read(
     name: str, kind: Quantity, cells: Numbers | Texts, unit: units.Unit | None, *, clock: bool, decimal: str
-) -> tuple[Array, list[Unread]]:
+) -> tuple[Array, list[UnreadableCells]]:
     """A column's numbers in SI, nan where none can be read, and what was left out for which reason."""
     limits = limits_of(kind)
     known = unit or limits.unit
@@ -182,7 +186,7 @@ def _read(
     if good.all():
         return values, []
     unread = [
-        Unread(name, reason, int(bad.sum()), first + 1, _shown(cells, first))
+        UnreadableCells(name, reason, int(bad.sum()), first + 1, _shown(cells, first))
         for reason, bad in (("no-number", given & ~finite), ("out-of-bounds", finite & ~good))
         if bad.any() and (first := int(bad.argmax())) >= 0
     ]
@@ -201,4 +205,4 @@ def _number(text: str, decimal: str) -> float:
 
 def _shown(cells: Numbers | Texts, row: int) -> str:
     cell = cells[row] if isinstance(cells, list) else float(cells.values[row])
-    return printable(str(cell)[:LONGEST_TOLD])
+    return replace_control_characters(str(cell)[:LONGEST_TOLD])

@@ -23,7 +23,7 @@ import orjson
 from gramwatt.engine.cells import kind_of
 from gramwatt.engine.columns import escape_name
 from gramwatt.engine.limits import LONGEST_HEADER, LONGEST_ROW, MOST_RECORDING_COLUMNS
-from gramwatt.engine.messages import Fault, echo
+from gramwatt.engine.messages import InputError, quote_input
 from gramwatt.engine.strict_json import NotJson, strict_json
 from gramwatt.extras import is_installed
 from gramwatt.model import Array, BoolArray
@@ -35,15 +35,15 @@ LONGEST_CELL: Final = 200
 _CELLS: Final = frozenset({int, float, str, type(None)})
 
 
-class Unusable(ValueError):
+class UnusableRecording(ValueError):
     """The bytes are no recording; ``faults`` says why, by the name of the input or the option."""
 
-    def __init__(self, *faults: Fault) -> None:
-        super().__init__("; ".join(fault.detail for fault in faults))
-        self.faults = faults
+    def __init__(self, *errors: InputError) -> None:
+        super().__init__("; ".join(error.detail for error in errors))
+        self.errors = errors
 
 
-class Malformed(ValueError):
+class MalformedRecording(ValueError):
     """The bytes are not of their format at all."""
 
 
@@ -87,13 +87,13 @@ class CsvColumns:
 
     def __init__(self, raw: bytes, is_header: Callable[[Sequence[str]], bool], *, decimal: str = ".") -> None:
         if raw.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
-            raise Malformed("it is UTF-16; send UTF-8")
+            raise MalformedRecording("it is UTF-16; send UTF-8")
         raw = raw.removeprefix(codecs.BOM_UTF8)
         if b"\n" not in raw and b"\r" in raw:
             raw = raw.replace(b"\r", b"\n")
         found = self._header(raw, is_header)
         if found is None:
-            raise Malformed("it is empty: a line must name the columns")
+            raise MalformedRecording("it is empty: a line must name the columns")
         self.names, self._separator, self.skipped_lines, start = found
         self._raw, self._decimal = raw[start:], decimal
 
@@ -106,7 +106,7 @@ class CsvColumns:
                 break
             end = raw.find(b"\n", start) + 1 or len(raw)
             if end - start > LONGEST_HEADER:
-                raise Malformed(f"line {line + 1} is longer than {LONGEST_HEADER} bytes")
+                raise MalformedRecording(f"line {line + 1} is longer than {LONGEST_HEADER} bytes")
             text = raw[start:end].decode("utf-8", "replace").strip("\r\n")
             fields = [(_fields(text, by), by) for by in SEPARATORS]
             fields = [each for each in fields if len(each[0]) <= MOST_RECORDING_COLUMNS]
@@ -135,7 +135,7 @@ class CsvColumns:
                 for column, at in zip(texts, positions, strict=True):
                     column.append(row[at] if at < len(row) else None)
         except csv.Error as error:
-            raise Malformed(f"it cannot be read as CSV: {error}") from None
+            raise MalformedRecording(f"it cannot be read as CSV: {error}") from None
         return list(texts)
 
 
@@ -143,7 +143,7 @@ def _no_longer(lines: Iterable[str]) -> Iterator[str]:
     """Lines as they are. Raises Malformed at one that is longer than a row may be."""
     for line in lines:
         if len(line) > LONGEST_ROW:
-            raise Malformed(f"a line is longer than {LONGEST_ROW} characters")
+            raise MalformedRecording(f"a line is longer than {LONGEST_ROW} characters")
         yield line
 
 
@@ -159,7 +159,7 @@ def check_width(names: Collection[str]) -> None:
     """Raise Unusable where a recording has more columns than one may have."""
     if len(names) > MOST_RECORDING_COLUMNS:
         detail = f"{len(names)} columns or more; leave out those that are not needed"
-        raise Unusable(Fault("", detail, None, f"up to {MOST_RECORDING_COLUMNS} columns"))
+        raise UnusableRecording(InputError("", detail, None, f"up to {MOST_RECORDING_COLUMNS} columns"))
 
 
 class ObjectColumns:
@@ -174,26 +174,28 @@ class ObjectColumns:
         self._kinds = {
             name: set(map(type, each)) if isinstance(each, list) else set() for name, each in columns.items()
         }
-        faults = []
+        errors = []
         for name, values in columns.items():
             if not isinstance(values, list) and not hasattr(values, "dtype"):
-                faults.append(
-                    Fault(f"/{escape_name(name)}", f"{kind_of(values)} is not a list", echo(values), ACCEPTED)
+                errors.append(
+                    InputError(
+                        f"/{escape_name(name)}", f"{kind_of(values)} is not a list", quote_input(values), ACCEPTED
+                    )
                 )
             elif len(values) > longest:
-                faults.append(
-                    Fault(f"/{escape_name(name)}", f"a list of {len(values)}", None, f"up to {longest} samples")
+                errors.append(
+                    InputError(f"/{escape_name(name)}", f"a list of {len(values)}", None, f"up to {longest} samples")
                 )
-        if faults:
-            raise Unusable(*faults)
+        if errors:
+            raise UnusableRecording(*errors)
         for name, values in columns.items():
             if isinstance(values, list):
-                faults += self._cell_faults(name, values)
-        if faults:
-            raise Unusable(*faults)
+                errors += self._cell_faults(name, values)
+        if errors:
+            raise UnusableRecording(*errors)
         self._rows = max((len(values) for values in columns.values()), default=0)
 
-    def _cell_faults(self, name: str, values: list[Any]) -> list[Fault]:
+    def _cell_faults(self, name: str, values: list[Any]) -> list[InputError]:
         kinds = self._kinds[name]
         short = str not in kinds or all(len(each) <= LONGEST_CELL for each in values if type(each) is str)
         if kinds <= _CELLS and short:
@@ -202,7 +204,7 @@ class ObjectColumns:
         at, cell = next((at, each) for at, each in told if type(each) not in _CELLS or len(str(each)) > LONGEST_CELL)
         long = type(cell) in _CELLS
         detail = f"{len(str(cell))} characters" if long else f"{kind_of(cell)} is neither a number nor null"
-        return [Fault(f"/{escape_name(name)}/{at}", detail, echo(cell), ACCEPTED)]
+        return [InputError(f"/{escape_name(name)}/{at}", detail, quote_input(cell), ACCEPTED)]
 
     def take(self, positions: Sequence[int]) -> list[Numbers | Texts]:
         made = []
@@ -242,9 +244,11 @@ class JsonColumns(ObjectColumns):
         try:
             value = strict_json(raw)
         except NotJson as error:
-            raise Malformed(f"it is not JSON: {error}") from None
+            raise MalformedRecording(f"it is not JSON: {error}") from None
         if not isinstance(value, dict):
-            raise Unusable(Fault("", f"{kind_of(value)} is not an object", echo(value), "an object of lists by name"))
+            raise UnusableRecording(
+                InputError("", f"{kind_of(value)} is not an object", quote_input(value), "an object of lists by name")
+            )
         super().__init__(value, longest)
 
 
@@ -263,13 +267,13 @@ class NdjsonColumns:
             names |= dict.fromkeys(self._object(line) if line.strip() else {})
             check_width(names)
         if not names:
-            raise Malformed("no line is a JSON object")
+            raise MalformedRecording("no line is a JSON object")
         self.names = list(names)
 
     @staticmethod
     def _object(line: bytes) -> Mapping[str, Any]:
         if len(line) > LONGEST_ROW:
-            raise Malformed(f"a line is longer than {LONGEST_ROW} bytes")
+            raise MalformedRecording(f"a line is longer than {LONGEST_ROW} bytes")
         try:
             value = orjson.loads(line)
         except orjson.JSONDecodeError:

@@ -9,29 +9,29 @@ from gramwatt.engine.recordings.channels import channels_of, names_time, read_re
 from gramwatt.engine.recordings.columns import Columns, CsvColumns, JsonColumns, NdjsonColumns
 from gramwatt.engine.tables import batch
 from gramwatt.extras import require
-from gramwatt.model import Calculator, Recording, Samples
+from gramwatt.model import Calculator, Recording, TimeSeries
 
 FORMATS: Final[Mapping[str, str]] = {form: batch.FORMATS[form] for form in ("csv", "ndjson", "json", "arrow")}
 """The formats of a recording and their media types."""
 
 
-def samples_of(calculator: Calculator[Any, Any]) -> Samples:
+def samples_of(calculator: Calculator[Any, Any]) -> TimeSeries:
     """The declaration of a calculator's recording. Raises TypeError where it asks for none."""
-    kind = calculator.asked.get(calculator.recording or "")
-    if not isinstance(kind, Samples):
+    kind = calculator.input_fields.get(calculator.recording or "")
+    if not isinstance(kind, TimeSeries):
         raise TypeError(f"{calculator.name} asks for no recording")
     return kind
 
 
 def recording_in(
-    kind: Samples, raw: bytes, form: str, wanted: Mapping[str, str] | None = None, *, decimal: str = "."
+    kind: TimeSeries, raw: bytes, form: str, wanted: Mapping[str, str] | None = None, *, decimal: str = "."
 ) -> Recording:
     """The recording in ``raw``; ``wanted`` names columns by channel. Raises Malformed or Unusable."""
     wanted = {name: column for name, column in (wanted or {}).items() if name in channels_of(kind)}
     return read_recording(kind, _columns(kind, raw, form, wanted, decimal), wanted, decimal=decimal)
 
 
-def _columns(kind: Samples, raw: bytes, form: str, wanted: Mapping[str, str], decimal: str) -> Columns:
+def _columns(kind: TimeSeries, raw: bytes, form: str, wanted: Mapping[str, str], decimal: str) -> Columns:
     match form:
         case "ndjson":
             return NdjsonColumns(raw)

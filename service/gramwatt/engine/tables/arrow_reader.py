@@ -10,14 +10,14 @@ import pyarrow as pa
 
 from gramwatt.engine.arrow_messages import CheckedStream, TooMuch, Unfolding, check_schema
 from gramwatt.engine.arrow_sizes import is_refused, unfolded_size, unfolds
-from gramwatt.engine.column_types import ABSENT, Cells, Packed
+from gramwatt.engine.column_types import ABSENT, Cells, NumericColumn
 from gramwatt.engine.columns import escape_name
 from gramwatt.engine.limits import LARGEST_BATCH, UNFOLDED_AT_ONCE
-from gramwatt.engine.messages import Fault, accepts, printable
-from gramwatt.engine.tables.chunks import BLOCK, Broken, Chunk, Kept, Source, Unreadable
-from gramwatt.engine.tables.header import Heading, InputColumn, Keeping, read_heading
+from gramwatt.engine.messages import InputError, describe_accepted, replace_control_characters
+from gramwatt.engine.tables.chunks import BLOCK, Chunk, MalformedTable, PassthroughColumn, Source, Unreadable
+from gramwatt.engine.tables.header import Header, InputColumn, Passthrough, read_heading
 from gramwatt.engine.tables.text_columns import cells_of
-from gramwatt.model import Calculator, Count, Flag, Quantity, Samples, Series, Table
+from gramwatt.model import Calculator, Count, Flag, NumberList, Quantity, Table, TimeSeries
 
 
 class _Stream:
@@ -31,7 +31,7 @@ class _Stream:
     def read(self, size: int = -1) -> bytes:
         """Exactly ``size`` bytes, fewer only at the end."""
         if size < 0 or size > LARGEST_BATCH:
-            raise Broken(f"a record batch is larger than {LARGEST_BATCH} bytes; send smaller ones", "too-large")
+            raise MalformedTable(f"a record batch is larger than {LARGEST_BATCH} bytes; send smaller ones", "too-large")
         parts, missing = [self._left[:size]] if self._left else [], size - len(self._left)
         self._left = self._left[size:]
         while missing > 0 and (read := self._source(missing)):
@@ -46,7 +46,7 @@ def read_arrow(
     calculator: Calculator[Any, Any],
     source: Source,
     *,
-    keeping: Keeping = Keeping(),  # noqa: B008 - it never changes
+    keeping: Passthrough = Passthrough(),  # noqa: B008 - it never changes
     constants: Mapping[str, object] | None = None,
 ) -> Iterator[Chunk]:
     """The chunks of a stream of record batches.
@@ -60,19 +60,19 @@ def read_arrow(
         names = stream.schema.names
         check_schema(stream.schema)
     except TooMuch as error:
-        raise Broken(f"this Arrow stream is refused: {error}", "too-large") from None
-    except Broken as broken:
+        raise MalformedTable(f"this Arrow stream is refused: {error}", "too-large") from None
+    except MalformedTable as broken:
         if broken.kind == "too-large":  # its first bytes, read as a length
-            raise Broken("this is no Arrow IPC stream") from None
+            raise MalformedTable("this is no Arrow IPC stream") from None
         raise
     except UnicodeDecodeError:
-        raise Broken("the name of a column is not UTF-8") from None
+        raise MalformedTable("the name of a column is not UTF-8") from None
     except (pa.ArrowInvalid, pa.ArrowException, OSError, EOFError) as error:
-        raise Broken(f"this is no Arrow IPC stream: {first_line(error)}") from None
-    heading, faults = read_heading(calculator, names, keeping, constants or {})
-    faults += _type_faults(heading, stream.schema)
-    if faults:
-        raise Unreadable(faults)
+        raise MalformedTable(f"this is no Arrow IPC stream: {first_line(error)}") from None
+    heading, errors = read_heading(calculator, names, keeping, constants or {})
+    errors += _type_faults(heading, stream.schema)
+    if errors:
+        raise Unreadable(errors)
     return _chunks(heading, stream, unfolding)
 
 
@@ -81,28 +81,28 @@ def read_batches(
     schema: pa.Schema,
     batches: Iterator[pa.RecordBatch],
     *,
-    keeping: Keeping,
+    keeping: Passthrough,
     constants: Mapping[str, object],
 ) -> Iterator[Chunk]:
     """The same for record batches that are at hand, as of a Parquet file."""
-    heading, faults = read_heading(calculator, schema.names, keeping, constants)
-    faults += _type_faults(heading, schema)
-    if faults:
-        raise Unreadable(faults)
+    heading, errors = read_heading(calculator, schema.names, keeping, constants)
+    errors += _type_faults(heading, schema)
+    if errors:
+        raise Unreadable(errors)
     first = 0
     for batch in batches:
         yield from _of_batch(heading, batch, first)
         first += batch.num_rows
 
 
-def _chunks(heading: Heading, stream: Any, unfolding: Unfolding) -> Iterator[Chunk]:
+def _chunks(heading: Header, stream: Any, unfolding: Unfolding) -> Iterator[Chunk]:
     try:
         yield from _checked_chunks(heading, stream, unfolding)
     finally:
         pa.default_memory_pool().release_unused()
 
 
-def _checked_chunks(heading: Heading, stream: Any, unfolding: Unfolding) -> Iterator[Chunk]:
+def _checked_chunks(heading: Header, stream: Any, unfolding: Unfolding) -> Iterator[Chunk]:
     first = 0
     while True:
         try:
@@ -113,11 +113,11 @@ def _checked_chunks(heading: Heading, stream: Any, unfolding: Unfolding) -> Iter
         except StopIteration:
             return
         except TooMuch as error:
-            raise Broken(f"the Arrow stream is refused after row {first}: {error}", "too-large") from None
-        except Broken:
+            raise MalformedTable(f"the Arrow stream is refused after row {first}: {error}", "too-large") from None
+        except MalformedTable:
             raise
         except (pa.ArrowException, OSError, EOFError) as error:
-            raise Broken(f"the Arrow stream breaks off after row {first}: {first_line(error)}") from None
+            raise MalformedTable(f"the Arrow stream breaks off after row {first}: {first_line(error)}") from None
         yield from _of_batch(heading, batch, first)
         first += batch.num_rows
 
@@ -133,11 +133,11 @@ def _check_size(batch: pa.RecordBatch, unfolding: Unfolding) -> None:
         unfolding.add(size)
 
 
-def _of_batch(heading: Heading, batch: pa.RecordBatch, first: int) -> Iterator[Chunk]:
+def _of_batch(heading: Header, batch: pa.RecordBatch, first: int) -> Iterator[Chunk]:
     for start in range(0, batch.num_rows, BLOCK):  # a block at a time: what is read, answered, written stays in cache
         rows = min(BLOCK, batch.num_rows - start)
         cells: dict[str, Cells] = {}
-        kept: dict[str, Kept] = {}
+        kept: dict[str, PassthroughColumn] = {}
         for position, column in enumerate(heading.columns):
             values = batch.column(position).slice(start, rows)
             if isinstance(column, InputColumn):
@@ -149,7 +149,7 @@ def _of_batch(heading: Heading, batch: pa.RecordBatch, first: int) -> Iterator[C
 
 def first_line(error: object) -> str:
     """What an error or a type of the Arrow library says first."""
-    return printable(str(error).partition("\n")[0][:200])
+    return replace_control_characters(str(error).partition("\n")[0][:200])
 
 
 def is_text(kind: pa.DataType) -> bool:
@@ -167,14 +167,14 @@ def is_number(kind: pa.DataType) -> bool:
     return bool(pa.types.is_integer(kind) or pa.types.is_floating(kind) or pa.types.is_decimal(kind))
 
 
-def _type_faults(heading: Heading, schema: pa.Schema) -> list[Fault]:
+def _type_faults(heading: Header, schema: pa.Schema) -> list[InputError]:
     """Columns whose type no value of the input has."""
-    faults = []
+    errors = []
     for position, column in enumerate(heading.columns):
         if is_refused(schema.field(position).type):
             detail = f"a column of type {first_line(schema.field(position).type)}"
             accepted = "a plain column: no list views, unions, or dictionaries of lists"
-            faults.append(Fault(f"/{escape_name(schema.field(position).name)}", detail, None, accepted))
+            errors.append(InputError(f"/{escape_name(schema.field(position).name)}", detail, None, accepted))
             continue
         if not isinstance(column, InputColumn):
             continue
@@ -186,22 +186,24 @@ def _type_faults(heading: Heading, schema: pa.Schema) -> list[Fault]:
                 fits = is_number(found)
             case Flag():
                 fits = pa.types.is_boolean(found)
-            case Samples():
+            case TimeSeries():
                 fits = pa.types.is_struct(found)
-            case Series() | Table():
+            case NumberList() | Table():
                 fits = pa.types.is_list(found) or pa.types.is_large_list(found)
             case _:
                 fits = is_text(found)
         if not (fits or pa.types.is_null(found)):
-            faults.append(Fault(f"/{column.name}", f"a column of type {first_line(found)}", None, accepts(kind)))
-    return faults
+            errors.append(
+                InputError(f"/{column.name}", f"a column of type {first_line(found)}", None, describe_accepted(kind))
+            )
+    return errors
 
 
 def _readable_cells(column: InputColumn, values: pa.Array) -> Cells:
     try:
         return _cells(column, values)
     except (pa.ArrowException, ArithmeticError, LookupError, TypeError, ValueError) as error:
-        raise Broken(f"the column {column.name} cannot be read: {first_line(error)}") from None
+        raise MalformedTable(f"the column {column.name} cannot be read: {first_line(error)}") from None
 
 
 def _cells(column: InputColumn, values: pa.Array) -> Cells:
@@ -212,7 +214,7 @@ def _cells(column: InputColumn, values: pa.Array) -> Cells:
         else:
             doubles = values if pa.types.is_float64(values.type) else values.cast(pa.float64(), safe=False)
             numbers = doubles.to_numpy(zero_copy_only=False)
-        return Packed(numbers, present, () if column.unit is None else (column.unit,), bare=column.unit)
+        return NumericColumn(numbers, present, () if column.unit is None else (column.unit,), bare=column.unit)
     if is_text(values.type):
         texts = values.cast(pa.string()).to_numpy(zero_copy_only=False).tolist()
         return cells_of(column.kind, texts, bare=column.unit, text=False)

@@ -8,8 +8,8 @@ from typing import Any, Final
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from gramwatt.engine.messages import printable
-from gramwatt.engine.tables.chunks import Broken
+from gramwatt.engine.messages import replace_control_characters
+from gramwatt.engine.tables.chunks import MalformedTable
 
 _DAY: Final = 86_400
 _FIRST: Final = -719_162 * _DAY
@@ -27,7 +27,7 @@ def json_values(column: pa.Array) -> list[Any]:
         return _values(column)
     except (pa.ArrowException, ArithmeticError, LookupError, TypeError, ValueError) as error:
         detail = f"a column of type {str(column.type)[:100]} cannot be passed through: {str(error)[:100]}"
-        raise Broken(printable(detail)) from None
+        raise MalformedTable(replace_control_characters(detail)) from None
 
 
 def _values(column: pa.Array) -> list[Any]:

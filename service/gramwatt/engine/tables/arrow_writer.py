@@ -11,9 +11,9 @@ import pyarrow as pa
 
 from gramwatt.engine.rounding import all_finite
 from gramwatt.engine.tables.cell_formatting import as_words, kept_values, result_values
-from gramwatt.engine.tables.chunks import Broken
-from gramwatt.engine.tables.compute import Answered, OutputColumn, Plan, output_columns, standing
-from gramwatt.engine.tables.row_errors import ErrorTeller, with_left_out
+from gramwatt.engine.tables.chunks import MalformedTable
+from gramwatt.engine.tables.compute import BatchResult, OutputColumn, Plan, output_columns, standing
+from gramwatt.engine.tables.row_errors import RowErrorReporter, with_left_out
 from gramwatt.model import Choice, Count, Flag, Quantity
 
 
@@ -44,13 +44,13 @@ class ArrowWriter:
     """Record batches of kept columns, results as computed, ``cautions`` and ``error``; units stand in the fields."""
 
     plan: Plan
-    errors: ErrorTeller = field(default_factory=ErrorTeller)
+    errors: RowErrorReporter = field(default_factory=RowErrorReporter)
     _sink: Taken = field(default_factory=Taken)
     _stream: Any = None
     _schema: Any = None
     _kept: dict[str, pa.DataType] = field(default_factory=dict)
 
-    def begin(self, first: Answered | None) -> bytes:
+    def begin(self, first: BatchResult | None) -> bytes:
         """The schema."""
         self._kept = {} if first is None else {name: _kept_type(kept) for name, kept in first.kept.items()}
         fields = [pa.field(name, kind) for name, kind in self._kept.items()]
@@ -63,7 +63,7 @@ class ArrowWriter:
         self._stream = pa.ipc.new_stream(self._sink, self._schema)
         return self._sink.take()
 
-    def rows(self, piece: Answered) -> bytes:
+    def rows(self, piece: BatchResult) -> bytes:
         """One record batch."""
         arrays = [_kept_array(piece.kept.get(name), piece.rows, kind) for name, kind in self._kept.items()]
         arrays += [_array(column, piece.columns[column.name]) for column in output_columns(self.plan)]
@@ -72,7 +72,7 @@ class ArrowWriter:
         self._stream.write_batch(pa.RecordBatch.from_arrays(arrays, schema=self._schema))
         return self._sink.take()
 
-    def _errors(self, piece: Answered) -> pa.Array:
+    def _errors(self, piece: BatchResult) -> pa.Array:
         faults = with_left_out(piece, self._kept)
         if not faults:
             return pa.nulls(piece.rows, pa.string())
@@ -81,7 +81,7 @@ class ArrowWriter:
             texts[row] = self.errors.text(piece.first + row + 1, faults[row])
         return pa.array(texts, pa.string())
 
-    def broken(self, broken: Broken, row: int) -> bytes:
+    def broken(self, broken: MalformedTable, row: int) -> bytes:
         """A batch of one row whose error says so."""
         arrays = [pa.nulls(1, kind) for kind in self._schema.types[:-1]]
         arrays.append(pa.array([f"#ERR {broken.kind} after row {row}: {broken.detail}"], pa.string()))

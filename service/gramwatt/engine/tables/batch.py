@@ -9,10 +9,10 @@ from dataclasses import dataclass, field
 from typing import Final
 
 from gramwatt.engine.budget import TooMuchWork, make
-from gramwatt.engine.tables.chunks import Broken, Chunk, Source
-from gramwatt.engine.tables.compute import Answered, Plan, answered
+from gramwatt.engine.tables.chunks import Chunk, MalformedTable, Source
+from gramwatt.engine.tables.compute import BatchResult, Plan, compute_batch
 from gramwatt.engine.tables.csv_reader import read_csv
-from gramwatt.engine.tables.header import Keeping
+from gramwatt.engine.tables.header import Passthrough
 from gramwatt.engine.tables.json_reader import read_json, read_ndjson
 from gramwatt.engine.tables.writers import CsvWriter, JsonWriter, Style, Writer
 from gramwatt.extras import require
@@ -28,7 +28,7 @@ FORMATS: Final = {
 
 
 @dataclass(frozen=True, slots=True)
-class Form:
+class TableFormat:
     """A format with its style."""
 
     name: str
@@ -40,7 +40,7 @@ def require_arrow() -> None:
     require("pyarrow", extra="tables", purpose="Arrow streams")
 
 
-def chunks(plan: Plan, form: Form, source: Source, keeping: Keeping) -> Iterator[Chunk]:
+def chunks(plan: Plan, form: TableFormat, source: Source, keeping: Passthrough) -> Iterator[Chunk]:
     """Read a table in a format. Raises Unreadable or Broken, some of it only as the rows are read."""
     match form.name:
         case "json":
@@ -63,7 +63,7 @@ def chunks(plan: Plan, form: Form, source: Source, keeping: Keeping) -> Iterator
             )
 
 
-def writer(plan: Plan, form: Form) -> Writer:
+def writer(plan: Plan, form: TableFormat) -> Writer:
     """The writer of a format."""
     match form.name:
         case "json" | "ndjson":
@@ -88,26 +88,26 @@ def opened(plan: Plan, pieces: Iterator[Chunk]) -> tuple[Plan, Iterator[Chunk]]:
     first = next(pieces, None)
     if first is None:
         return plan, iter(())
-    if any(name not in plan.calculator.asked and first.gives(name) for name in first.cells):
+    if any(name not in plan.calculator.input_fields and first.gives(name) for name in first.cells):
         plan = dataclasses.replace(plan, uncertain=True)
     return plan, itertools.chain((first,), pieces)
 
 
 @dataclass(slots=True)
-class Tally:
+class RowCounts:
     """What was done so far."""
 
     rows: int = 0
     faulty: int = 0
-    broken: Broken | None = None
+    broken: MalformedTable | None = None
 
 
 def written(
     plan: Plan,
     pieces: Iterator[Chunk],
     into: Writer,
-    tally: Tally,
-    answer: Callable[[Plan, Chunk], Iterator[Answered]] = answered,
+    tally: RowCounts,
+    answer: Callable[[Plan, Chunk], Iterator[BatchResult]] = compute_batch,
     *,
     most_rows: int | None = None,
 ) -> Iterator[bytes]:
@@ -124,16 +124,18 @@ def written(
                 begun = True
                 text = into.rows(piece)
                 tally.rows += piece.rows
-                tally.faulty += len(piece.faults)
+                tally.faulty += len(piece.errors)
                 if head:
                     text, head = head + text, b""
                 size = len(text)
                 yield text
                 make(size)  # after it is sent, since writers count their rows
-    except (Broken, TooMuchWork) as error:
+    except (MalformedTable, TooMuchWork) as error:
         if isinstance(error, TooMuchWork) and not begun:
             raise
-        broken = tally.broken = error if isinstance(error, Broken) else Broken(error.detail, "too-much-work")
+        broken = tally.broken = (
+            error if isinstance(error, MalformedTable) else MalformedTable(error.detail, "too-much-work")
+        )
         yield (head if begun else into.begin(None)) + into.broken(broken, tally.rows)
         begun = True
     if not begun:
@@ -143,19 +145,19 @@ def written(
         yield last
 
 
-def _split(pieces: Iterator[Answered], most_rows: int | None) -> Iterator[Answered]:
+def _split(pieces: Iterator[BatchResult], most_rows: int | None) -> Iterator[BatchResult]:
     for piece in pieces:
         if most_rows is None or piece.rows <= most_rows:
             yield piece
             continue
         for start in range(0, piece.rows, most_rows):
             stop = min(start + most_rows, piece.rows)
-            yield Answered(
+            yield BatchResult(
                 piece.first + start,
                 stop - start,
                 {name: values[start:stop] for name, values in piece.kept.items()},
                 {name: values[start:stop] for name, values in piece.columns.items()},
                 piece.caution_at[start:stop],
                 piece.cautions,
-                {row - start: found for row, found in piece.faults.items() if start <= row < stop},
+                {row - start: found for row, found in piece.errors.items() if start <= row < stop},
             )

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any, Final
 
-from gramwatt.engine.column_types import Cells, Packed
+from gramwatt.engine.column_types import Cells, NumericColumn
 from gramwatt.engine.limits import STACKED_ROWS
 from gramwatt.engine.tables.chunks import BLOCK
 from gramwatt.model import Calculator, Quantity
@@ -16,7 +16,9 @@ FEWEST: Final = 256
 def guessed(calculator: Calculator[Any, Any], given: set[str]) -> int:
     """Count the inputs whose assumed value carries an uncertainty, where these are given."""
     defaults = {
-        name for name, kind in calculator.asked.items() if isinstance(kind, Quantity) and kind.default_u is not None
+        name
+        for name, kind in calculator.input_fields.items()
+        if isinstance(kind, Quantity) and kind.default_u is not None
     }
     defaults |= {assumption.name for assumption in calculator.assumptions if assumption.spread is not None}
     return len(defaults - given)
@@ -27,9 +29,9 @@ def block_rows(calculator: Calculator[Any, Any], cells: Mapping[str, Cells]) -> 
 
     ``cells`` are the columns; plain numbers carry no uncertainty.
     """
-    given = {name for name in cells if name in calculator.asked}
-    plain = {name for name in given if isinstance(column := cells[name], Packed) and not column.others}
+    given = {name for name in cells if name in calculator.input_fields}
+    plain = {name for name in given if isinstance(column := cells[name], NumericColumn) and not column.others}
     told = {name for name in cells if name not in given}
-    uncertain = {name for name in given - plain if isinstance(calculator.asked[name], Quantity)}
+    uncertain = {name for name in given - plain if isinstance(calculator.input_fields[name], Quantity)}
     copies = 1 + 2 * (len(uncertain | {name.removesuffix("_u") for name in told}) + guessed(calculator, given))
     return min(BLOCK, max(FEWEST, STACKED_ROWS // copies))

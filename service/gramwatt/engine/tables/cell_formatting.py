@@ -12,7 +12,7 @@ import orjson
 
 from gramwatt.engine.formula_guard import guard_text
 from gramwatt.engine.rounding import rounded
-from gramwatt.engine.tables.chunks import Kept
+from gramwatt.engine.tables.chunks import PassthroughColumn
 from gramwatt.engine.tables.compute import OutputColumn
 from gramwatt.model import NESTED, Choice, Count, Flag, Quantity
 
@@ -64,7 +64,7 @@ def as_words(value: object) -> str | None:
     return orjson.dumps(value, default=str).decode()
 
 
-def kept_values(kept: Kept | None, rows: int) -> list[Any]:
+def kept_values(kept: PassthroughColumn | None, rows: int) -> list[Any]:
     """A column passed through as values of JSON."""
     if kept is None:
         return [None] * rows

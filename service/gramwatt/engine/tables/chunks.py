@@ -6,9 +6,9 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Final, TypeAlias
 
-from gramwatt.engine.column_types import ABSENT, Cells, Coded, Packed, Same
+from gramwatt.engine.column_types import ABSENT, Cells, ConstantColumn, DictionaryColumn, NumericColumn
 from gramwatt.engine.limits import LONGEST_ROW
-from gramwatt.engine.messages import Fault
+from gramwatt.engine.messages import InputError
 
 Source: TypeAlias = Callable[[int], bytes]
 """Gives up to so many bytes of the table; none at its end."""
@@ -23,11 +23,11 @@ MOST_HELD: Final = LONGEST_ROW + 2 * 1024 * 1024
 """Bytes that are read on in search of the end of a row."""
 
 
-Kept: TypeAlias = Any
+PassthroughColumn: TypeAlias = Any
 """A column passed through: a list of JSON values, or an Arrow array."""
 
 
-class Broken(Exception):
+class MalformedTable(Exception):
     """The table cannot be read any further; the rows before it stand. ``kind`` is a type of problem."""
 
     def __init__(self, detail: str, kind: str = "malformed-request") -> None:
@@ -38,9 +38,9 @@ class Broken(Exception):
 class Unreadable(ValueError):
     """No row of the table can be answered: its header or its columns are wrong; ``faults`` says everything."""
 
-    def __init__(self, faults: Sequence[Fault]) -> None:
-        super().__init__("; ".join(fault.detail for fault in faults))
-        self.faults = tuple(faults)
+    def __init__(self, errors: Sequence[InputError]) -> None:
+        super().__init__("; ".join(error.detail for error in errors))
+        self.errors = tuple(errors)
 
 
 @dataclass(slots=True)
@@ -53,8 +53,8 @@ class Chunk:
     cells: Mapping[str, Cells]
     text: bool
     """Whether cells are words (CSV) rather than JSON values; see `edge.cells`."""
-    kept: Mapping[str, Kept] = field(default_factory=dict)
-    faults: Mapping[int, list[Fault]] = field(default_factory=dict)
+    kept: Mapping[str, PassthroughColumn] = field(default_factory=dict)
+    errors: Mapping[int, list[InputError]] = field(default_factory=dict)
     """What is wrong with a row as a whole, by row of this chunk."""
     headed: bool = True
     """Whether every row has these columns; else each row names its own, and those of the next chunk may be others."""
@@ -68,7 +68,7 @@ class Chunk:
             {name: part(cells, start, stop) for name, cells in self.cells.items()},
             self.text,
             {name: kept[start:stop] for name, kept in self.kept.items()},
-            {row - start: found for row, found in self.faults.items() if start <= row < stop},
+            {row - start: found for row, found in self.errors.items() if start <= row < stop},
             self.headed,
         )
 
@@ -77,21 +77,23 @@ class Chunk:
         cells = self.cells[name]
         if self.headed:
             return True
-        if isinstance(cells, Packed):
+        if isinstance(cells, NumericColumn):
             return bool(cells.present[0]) or 0 in cells.others
-        if isinstance(cells, Coded):
+        if isinstance(cells, DictionaryColumn):
             return bool(cells.at[0] >= 0)
-        return isinstance(cells, Same) or cells[0] is not ABSENT
+        return isinstance(cells, ConstantColumn) or cells[0] is not ABSENT
 
 
 def part(cells: Cells, start: int, stop: int) -> Cells:
     """Some rows of a column."""
-    if isinstance(cells, Packed):
+    if isinstance(cells, NumericColumn):
         others = {row - start: cell for row, cell in cells.others.items() if start <= row < stop}
         unit_at = None if cells.unit_at is None else cells.unit_at[start:stop]
-        return Packed(cells.numbers[start:stop], cells.present[start:stop], cells.in_units, unit_at, others, cells.bare)
-    if isinstance(cells, Coded):
-        return Coded(cells.distinct, cells.at[start:stop], cells.bare)
-    if isinstance(cells, Same):
-        return Same(cells.cell, stop - start, cells.text)
+        return NumericColumn(
+            cells.numbers[start:stop], cells.present[start:stop], cells.in_units, unit_at, others, cells.bare
+        )
+    if isinstance(cells, DictionaryColumn):
+        return DictionaryColumn(cells.distinct, cells.at[start:stop], cells.bare)
+    if isinstance(cells, ConstantColumn):
+        return ConstantColumn(cells.cell, stop - start, cells.text)
     return cells[start:stop]

@@ -10,16 +10,16 @@ from typing import Any
 import numpy as np
 
 from gramwatt.engine import budget, registry
-from gramwatt.engine.column_types import ABSENT, Cells, Same, inner_spreads
+from gramwatt.engine.column_types import ABSENT, Cells, ConstantColumn, inner_spreads
 from gramwatt.engine.columns import read, unknown
-from gramwatt.engine.evaluate import Outcome, run
+from gramwatt.engine.evaluate import Outcome, evaluate_columns
 from gramwatt.engine.input_plans import rules_and_cautions
 from gramwatt.engine.limits import MOST_NESTED_ROWS
-from gramwatt.engine.messages import Fault, echo
-from gramwatt.engine.response import answer, choose_units, declared_units
+from gramwatt.engine.messages import InputError, quote_input
+from gramwatt.engine.response import build_response, choose_units, declared_units
 from gramwatt.engine.tables.blocks import block_rows
-from gramwatt.engine.tables.chunks import BLOCK, MOST_ROWS, Chunk, Kept, part
-from gramwatt.model import BoolArray, Calculator, Choice, Count, Kind, Quantity, Rule, Series, units
+from gramwatt.engine.tables.chunks import BLOCK, MOST_ROWS, Chunk, PassthroughColumn, part
+from gramwatt.model import BoolArray, Calculator, Choice, Count, Kind, NumberList, Quantity, Rule, units
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,13 +58,13 @@ class OutputColumn:
 def _output(
     calculator: Calculator[Any, Any], chosen: tuple[tuple[str, str], ...], shown: tuple[str, ...], uncertain: bool
 ) -> Any:
-    told = {**declared_units(calculator.asked), **declared_units(calculator.answered), **dict(chosen)}
+    told = {**declared_units(calculator.input_fields), **declared_units(calculator.result_fields), **dict(chosen)}
     columns = [
-        OutputColumn(name, calculator.asked[name], told.get(name, "1"), "given")
+        OutputColumn(name, calculator.input_fields[name], told.get(name, "1"), "given")
         for name in shown
-        if name not in calculator.answered
+        if name not in calculator.result_fields
     ]
-    for name, kind in calculator.answered.items():
+    for name, kind in calculator.result_fields.items():
         columns.append(OutputColumn(name, kind, told.get(name, "1"), "results"))
         if uncertain and isinstance(kind, Quantity | Count):
             unit = told.get(name, "1")
@@ -82,30 +82,30 @@ def output_columns(plan: Plan) -> tuple[OutputColumn, ...]:
 
 
 @dataclass(slots=True)
-class Answered:
+class BatchResult:
     """A piece of the answer. ``columns`` by name: doubles (nan without an answer), codes, or lists of plain values."""
 
     first: int
     rows: int
-    kept: Mapping[str, Kept]
+    kept: Mapping[str, PassthroughColumn]
     columns: Mapping[str, Any]
     caution_at: Any
     """Position of each row's cautions in ``cautions``."""
     cautions: Sequence[tuple[str, ...]]
-    faults: Mapping[int, Sequence[Fault]]
+    errors: Mapping[int, Sequence[InputError]]
 
 
-def answered(plan: Plan, chunk: Chunk) -> Iterator[Answered]:
+def compute_batch(plan: Plan, chunk: Chunk) -> Iterator[BatchResult]:
     """Answer a chunk, a block of rows at a time."""
     calculator = plan.calculator
     cells: dict[str, Cells] = dict(chunk.cells)
-    cells |= {name: Same(cell, chunk.rows, text=plan.words) for name, cell in plan.constants.items()}
+    cells |= {name: ConstantColumn(cell, chunk.rows, text=plan.words) for name, cell in plan.constants.items()}
     if not calculator.columnwise:
         yield from _each(plan, chunk, cells)
         return
     if chunk.rows > MOST_ROWS:
         for start in range(0, chunk.rows, MOST_ROWS):
-            yield from answered(plan, chunk.rows_from(start, start + MOST_ROWS))
+            yield from compute_batch(plan, chunk.rows_from(start, start + MOST_ROWS))
         return
     filled = Filled(plan, chunk.rows)
     rows = block_rows(calculator, cells) if plan.uncertain else BLOCK
@@ -113,10 +113,12 @@ def answered(plan: Plan, chunk: Chunk) -> Iterator[Answered]:
         budget.check()
         stop = min(start + rows, chunk.rows)
         block = {name: part(column, start, stop) for name, column in cells.items()}
-        spreads = {name: block.pop(name) for name in list(block) if name not in calculator.asked}
-        outcome = run(calculator, block, stop - start, text=chunk.text, uncertain=plan.uncertain, spreads=spreads)
-        whole = {row - start: found for row, found in chunk.faults.items() if start <= row < stop}
-        filled.put(outcome, start, {**outcome.faults, **whole})
+        spreads = {name: block.pop(name) for name in list(block) if name not in calculator.input_fields}
+        outcome = evaluate_columns(
+            calculator, block, stop - start, text=chunk.text, uncertain=plan.uncertain, spreads=spreads
+        )
+        whole = {row - start: found for row, found in chunk.errors.items() if start <= row < stop}
+        filled.put(outcome, start, {**outcome.errors, **whole})
     yield filled.answered(chunk)
 
 
@@ -128,12 +130,12 @@ class Filled:
         self._values: dict[str, Any] = {}
         self._notes: dict[str, BoolArray] = {}
         self._order = {said.code: at for at, said in enumerate(rules_and_cautions(plan.calculator))}
-        self._faults: dict[int, Sequence[Fault]] = {}
+        self._faults: dict[int, Sequence[InputError]] = {}
 
-    def put(self, outcome: Outcome, start: int, faults: Mapping[int, Sequence[Fault]]) -> None:
+    def put(self, outcome: Outcome, start: int, errors: Mapping[int, Sequence[InputError]]) -> None:
         """Take in the block that begins at row ``start``."""
         span = slice(start, start + outcome.rows)
-        faulty = list(faults)
+        faulty = list(errors)
         for column in self._columns:
             values, unit = _values(column, outcome)
             room = self._room(column, values, start)[span]
@@ -152,7 +154,7 @@ class Filled:
             self._notes[code][span] = holds
             if faulty:
                 self._notes[code][span][faulty] = False
-        self._faults |= {start + row: found for row, found in faults.items()}
+        self._faults |= {start + row: found for row, found in errors.items()}
 
     def _room(self, column: OutputColumn, values: Any, start: int) -> Any:
         room = self._values.get(column.name)
@@ -165,11 +167,11 @@ class Filled:
                 room = self._values[column.name] = before
         return room
 
-    def answered(self, chunk: Chunk) -> Answered:
+    def answered(self, chunk: Chunk) -> BatchResult:
         """The whole."""
         notes = sorted(self._notes.items(), key=lambda note: self._order[note[0]])
         at, cautions = _combinations(notes, self._rows)
-        return Answered(chunk.first, self._rows, chunk.kept, self._values, at, cautions, self._faults)
+        return BatchResult(chunk.first, self._rows, chunk.kept, self._values, at, cautions, self._faults)
 
 
 def _values(column: OutputColumn, outcome: Outcome) -> tuple[Any, units.Unit | None]:
@@ -183,7 +185,7 @@ def _values(column: OutputColumn, outcome: Outcome) -> tuple[Any, units.Unit | N
         result = getattr(outcome.results, column.name[:-2])
         return np.where(np.isfinite(result), standard / units.unit(column.unit).scale, np.nan), None
     values = getattr(outcome.results if column.part == "results" else outcome.given, column.name)
-    return values, units.unit(column.unit) if isinstance(column.kind, Quantity | Series) else None
+    return values, units.unit(column.unit) if isinstance(column.kind, Quantity | NumberList) else None
 
 
 def _combinations(notes: Sequence[tuple[str, BoolArray]], rows: int) -> tuple[Any, list[tuple[str, ...]]]:
@@ -231,7 +233,7 @@ def _is_empty(values: Any) -> BoolArray:
     return np.asarray(lacking if lacking.ndim == 1 else lacking.any(axis=1))
 
 
-def _each(plan: Plan, chunk: Chunk, cells: Mapping[str, Cells]) -> Iterator[Answered]:
+def _each(plan: Plan, chunk: Chunk, cells: Mapping[str, Cells]) -> Iterator[BatchResult]:
     """Questions with lists or tables, one by one: their lengths need not agree."""
     granted = budget.current()
     if granted is not None:
@@ -240,17 +242,19 @@ def _each(plan: Plan, chunk: Chunk, cells: Mapping[str, Cells]) -> Iterator[Answ
     piece = _Piece(plan)
     for row in range(chunk.rows):
         budget.check()
-        if row in chunk.faults:
-            piece.put({}, chunk.faults[row])
+        if row in chunk.errors:
+            piece.put({}, chunk.errors[row])
         else:
             single = {name: part(column, row, row + 1) for name, column in cells.items()}
             single = {name: cell for name, cell in single.items() if not _is_absent(cell)}
-            spreads = {name: single.pop(name) for name in list(single) if name not in calculator.asked}
-            outcome = run(calculator, single, 1, text=chunk.text, uncertain=plan.uncertain, spreads=spreads)
-            if outcome.faults:
-                piece.put({}, outcome.faults[0])
+            spreads = {name: single.pop(name) for name in list(single) if name not in calculator.input_fields}
+            outcome = evaluate_columns(
+                calculator, single, 1, text=chunk.text, uncertain=plan.uncertain, spreads=spreads
+            )
+            if outcome.errors:
+                piece.put({}, outcome.errors[0])
             else:
-                piece.put(answer(outcome, 0, result_units=plan.result_units))
+                piece.put(build_response(outcome, 0, result_units=plan.result_units))
             del outcome
         if piece.result_rows > MOST_NESTED_ROWS // 2:
             yield piece.answered(chunk.rows_from(start, row + 1))
@@ -265,16 +269,16 @@ class _Piece:
     def __init__(self, plan: Plan) -> None:
         self._calculator, self._columns = plan.calculator, output_columns(plan)
         self._made: dict[str, list[Any]] = {column.name: [] for column in self._columns}
-        self._faults: dict[int, Sequence[Fault]] = {}
+        self._faults: dict[int, Sequence[InputError]] = {}
         self._combinations: dict[tuple[str, ...], int] = {(): 0}
         self._at: list[int] = []
         self.result_rows = 0
         """Rows of all tables within the results."""
 
-    def put(self, told: Mapping[str, Any], faults: Sequence[Fault] = ()) -> None:
+    def put(self, told: Mapping[str, Any], errors: Sequence[InputError] = ()) -> None:
         """Add a row: its answer, or what is wrong with it."""
-        if faults:
-            self._faults[len(self._at)] = faults
+        if errors:
+            self._faults[len(self._at)] = errors
         codes = _codes(self._calculator, told) if told else ()
         self._at.append(self._combinations.setdefault(codes, len(self._combinations)))
         for column in self._columns:
@@ -282,10 +286,10 @@ class _Piece:
             self._made[column.name].append(cell)
             self.result_rows += len(cell) if isinstance(cell, list) else 0
 
-    def answered(self, chunk: Chunk) -> Answered:
+    def answered(self, chunk: Chunk) -> BatchResult:
         """The rows so far, which are those of a chunk."""
         at = np.array(self._at, dtype=np.int64)
-        return Answered(chunk.first, chunk.rows, chunk.kept, self._made, at, list(self._combinations), self._faults)
+        return BatchResult(chunk.first, chunk.rows, chunk.kept, self._made, at, list(self._combinations), self._faults)
 
 
 def _is_absent(cells: Cells) -> bool:
@@ -310,21 +314,23 @@ def standing(calculator: Calculator[Any, Any]) -> tuple[str, ...]:
     return tuple(caution.code for caution in calculator.cautions if caution.stands)
 
 
-def constant_faults(calculator: Calculator[Any, Any], constants: Mapping[str, object], *, words: bool) -> list[Fault]:
+def constant_faults(
+    calculator: Calculator[Any, Any], constants: Mapping[str, object], *, words: bool
+) -> list[InputError]:
     """What is wrong with the inputs that every row shares."""
-    asked = calculator.asked
-    faults: list[Fault] = []
+    asked = calculator.input_fields
+    errors: list[InputError] = []
     compared = 0
     for name, cell in constants.items():
         if name in asked:
-            faults += [fault.under(name) for fault in read(asked[name], [cell], text=words).faults.get(0, ())]
+            errors += [error.under(name) for error in read(asked[name], [cell], text=words).errors.get(0, ())]
         else:
-            faults += unknown({name: cell}, tuple(asked), compared)
+            errors += unknown({name: cell}, tuple(asked), compared)
             compared += 1
-    return faults
+    return errors
 
 
-def planned(
+def make_plan(
     calculator: Calculator[Any, Any],
     constants: Mapping[str, object],
     *,
@@ -332,7 +338,7 @@ def planned(
     result_units: Mapping[str, str],
     shown: bool,
     uncertain: bool,
-) -> tuple[Plan, list[Fault], list[Fault]]:
+) -> tuple[Plan, list[InputError], list[InputError]]:
     """What every row is asked; the faults of the inputs that every row shares, and those of the units wished for."""
     wrong = constant_faults(calculator, constants, words=words)
     of_units = []
@@ -340,16 +346,18 @@ def planned(
         choose_units(calculator, result_units)
     except ValueError as error:
         told = ",".join(f"{name}:{unit}" for name, unit in result_units.items())
-        of_units.append(Fault("/units", str(error), echo(told), "result:unit pairs"))
+        of_units.append(InputError("/units", str(error), quote_input(told), "result:unit pairs"))
     uncertain = uncertain or (not wrong and carries_uncertainty(calculator, constants, words=words))
-    given = tuple(calculator.asked) if shown else ()
+    given = tuple(calculator.input_fields) if shown else ()
     return Plan(calculator.name, dict(constants), words, result_units, given, uncertain), wrong, of_units
 
 
 def carries_uncertainty(calculator: Calculator[Any, Any], constants: Mapping[str, object], *, words: bool) -> bool:
     """Whether any input that every row shares tells an uncertainty."""
     columns = [
-        read(calculator.asked[name], [cell], text=words) for name, cell in constants.items() if name in calculator.asked
+        read(calculator.input_fields[name], [cell], text=words)
+        for name, cell in constants.items()
+        if name in calculator.input_fields
     ]
     spreads = [spread for column in columns for spread in (column.spread, *inner_spreads(column).values())]
     return any(spread is not None and spread.any() for spread in spreads)

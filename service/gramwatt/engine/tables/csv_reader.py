@@ -15,13 +15,13 @@ from typing import Any, Final
 
 import numpy as np
 
-from gramwatt.engine.column_types import Cells, Packed
+from gramwatt.engine.column_types import Cells, NumericColumn
 from gramwatt.engine.limits import LONGEST_ROW
-from gramwatt.engine.messages import Fault, echo
-from gramwatt.engine.tables.chunks import MOST_HELD, PIECE, Broken, Chunk, Kept, Source, Unreadable
-from gramwatt.engine.tables.header import Heading, InputColumn, Keeping, possible, read_heading
+from gramwatt.engine.messages import InputError, quote_input
+from gramwatt.engine.tables.chunks import MOST_HELD, PIECE, Chunk, MalformedTable, PassthroughColumn, Source, Unreadable
+from gramwatt.engine.tables.header import Header, InputColumn, Passthrough, possible, read_heading
 from gramwatt.engine.tables.text_columns import cells_of
-from gramwatt.model import Calculator, Count, Quantity, Series
+from gramwatt.model import Calculator, Count, NumberList, Quantity
 
 csv.field_size_limit(max(csv.field_size_limit(), MOST_HELD))  # one for the whole process; only raised
 _FIELD: Final = r'(?:"(?:[^"]++|"")*+"[^{0}\r\n]*+|[^"{0}\r\n][^{0}\r\n]*+)?+'
@@ -39,7 +39,7 @@ def read_csv(
     *,
     separator: str = ",",
     decimal: str = ".",
-    keeping: Keeping = Keeping(),  # noqa: B008 - it never changes
+    keeping: Passthrough = Passthrough(),  # noqa: B008 - it never changes
     constants: Mapping[str, object] | None = None,
 ) -> Iterator[Chunk]:
     """The chunks of a table whose first line names its columns.
@@ -48,9 +48,9 @@ def read_csv(
     """
     pieces = RowPieces(source)
     header, separator = split_header(pieces.header(), separator, possible(calculator))
-    heading, faults = read_heading(calculator, header, keeping, constants or {})
-    if faults:
-        raise Unreadable(faults)
+    heading, errors = read_heading(calculator, header, keeping, constants or {})
+    if errors:
+        raise Unreadable(errors)
     return _chunks(_Reader(heading, separator, decimal), pieces.rows(separator))
 
 
@@ -73,11 +73,11 @@ def split_header(line: bytes, separator: str, known: Collection[str]) -> tuple[l
     try:
         text = line.decode("utf-8")
     except UnicodeDecodeError as error:
-        raise Broken(f"the header is not UTF-8 (byte {error.start})") from None
+        raise MalformedTable(f"the header is not UTF-8 (byte {error.start})") from None
     if "\0" in text:
-        raise Broken("the header holds a NUL character; send UTF-8")
+        raise MalformedTable("the header holds a NUL character; send UTF-8")
     if re.search(r"\r(?!\n)", re.sub(r'"[^"]*"', "", text)):
-        raise Broken("the header ends with a carriage return alone; end lines with LF or CRLF")
+        raise MalformedTable("the header ends with a carriage return alone; end lines with LF or CRLF")
 
     def names(by: str) -> list[str]:
         return next(csv.reader(io.StringIO(text, newline=""), delimiter=by), [])
@@ -106,13 +106,13 @@ class RowPieces:
         while (end := self._end_of_first()) < 0 and len(self._left) <= LONGEST_ROW and self._more():
             pass
         if self._left.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
-            raise Broken("the table is UTF-16; send UTF-8")
+            raise MalformedTable("the table is UTF-16; send UTF-8")
         line, self._left = (self._left, b"") if end < 0 else (self._left[:end], self._left[end:])
         line = line.removeprefix(codecs.BOM_UTF8)
         if not line.strip():
-            raise Broken("the table is empty: its first line must name the columns")
+            raise MalformedTable("the table is empty: its first line must name the columns")
         if len(line) > LONGEST_ROW:
-            raise Broken(f"the header is longer than {LONGEST_ROW} bytes")
+            raise MalformedTable(f"the header is longer than {LONGEST_ROW} bytes")
         return line
 
     def _end_of_first(self) -> int:
@@ -131,7 +131,7 @@ class RowPieces:
                 piece, self._left = self._left[:end], self._left[end:]
                 yield piece
             if len(self._left) > MOST_HELD:
-                raise Broken(f"a row is longer than {LONGEST_ROW} bytes, or a quote is never closed")
+                raise MalformedTable(f"a row is longer than {LONGEST_ROW} bytes, or a quote is never closed")
             if not self._more():
                 break
         if self._left.strip(b" \r\n"):
@@ -139,7 +139,7 @@ class RowPieces:
             self._left = b""
 
 
-def _column_parser(heading: Heading, separator: str, decimal: str) -> Any:
+def _column_parser(heading: Header, separator: str, decimal: str) -> Any:
     """A parser by columns, where its library is installed, else None."""
     try:
         from gramwatt.engine.tables.arrow_csv_parser import ColumnParser
@@ -156,9 +156,9 @@ def _column_parser(heading: Heading, separator: str, decimal: str) -> Any:
 class _Reader:
     """Reads pieces of one table."""
 
-    def __init__(self, heading: Heading, separator: str, decimal: str) -> None:
+    def __init__(self, heading: Header, separator: str, decimal: str) -> None:
         self._heading, self._separator, self._decimal = heading, separator, decimal
-        self.broken: Broken | None = None
+        self.broken: MalformedTable | None = None
         """Why nothing can be read after the rows of the last piece."""
         self._parser = _column_parser(heading, separator, decimal)
 
@@ -169,32 +169,36 @@ class _Reader:
             return self._by_rows(piece, first)
         return iter((self._chunk(columns, first, {}),) if len(columns[0]) else ())
 
-    def _chunk(self, columns: Sequence[Any], first: int, faults: dict[int, list[Fault]]) -> Chunk:
+    def _chunk(self, columns: Sequence[Any], first: int, errors: dict[int, list[InputError]]) -> Chunk:
         cells: dict[str, Cells] = {}
-        kept: dict[str, Kept] = {}
+        kept: dict[str, PassthroughColumn] = {}
         for texts, column in zip(columns, self._heading.columns, strict=True):
             if isinstance(column, InputColumn):
-                cells[column.name] = self._cells(texts, column, faults)
+                cells[column.name] = self._cells(texts, column, errors)
             elif column is not None:
                 kept[column] = texts
-        return Chunk(first, len(columns[0]), cells, True, kept, faults)
+        return Chunk(first, len(columns[0]), cells, True, kept, errors)
 
-    def _cells(self, texts: Any, column: InputColumn, faults: dict[int, list[Fault]]) -> Cells:
+    def _cells(self, texts: Any, column: InputColumn, errors: dict[int, list[InputError]]) -> Cells:
         if isinstance(texts, np.ndarray):
-            return Packed(texts, ~np.isnan(texts), () if column.unit is None else (column.unit,), bare=column.unit)
-        if self._decimal == "," and isinstance(column.kind, Quantity | Count | Series):
+            return NumericColumn(
+                texts, ~np.isnan(texts), () if column.unit is None else (column.unit,), bare=column.unit
+            )
+        if self._decimal == "," and isinstance(column.kind, Quantity | Count | NumberList):
             for row in [row for row, cell in enumerate(texts) if "." in cell]:
                 detail = "a point in a number, and decimal=, says that its decimal sign is a comma"
-                fault = Fault(f"/{column.name}", detail, echo(texts[row]), "a number with a comma, or decimal=.")
-                faults[row] = [*faults.get(row, ()), fault]
+                error = InputError(
+                    f"/{column.name}", detail, quote_input(texts[row]), "a number with a comma, or decimal=."
+                )
+                errors[row] = [*errors.get(row, ()), error]
         return cells_of(column.kind, texts, bare=column.unit, text=True, decimal=self._decimal)
 
     def _by_rows(self, piece: bytes, first: int) -> Iterator[Chunk]:
         """The piece row by row, as the standard library reads it; ragged rows become faults."""
-        faults: dict[int, list[Fault]] = {}
+        errors: dict[int, list[InputError]] = {}
         rows: list[Sequence[str]] = []
         width = len(self._heading.columns)
-        said: dict[str, list[Fault]] = {}
+        said: dict[str, list[InputError]] = {}
         text = piece.decode("utf-8", "surrogateescape")
         utf8_throughout = _NO_UTF8.search(text) is None
         lines = csv.reader(io.StringIO(text, newline=""), delimiter=self._separator, strict=False)
@@ -206,14 +210,14 @@ class _Reader:
                 many = f"{len(row)} field{'' if len(row) == 1 else 's'} where the header has {width}"
                 detail = many if len(row) != width else "bytes that are not UTF-8"
                 accepted = f"{width} fields in UTF-8, one for each column"
-                faults[len(rows)] = said.setdefault(detail, [Fault("", detail, None, accepted)])
+                errors[len(rows)] = said.setdefault(detail, [InputError("", detail, None, accepted)])
                 row = [_NO_UTF8.sub("\ufffd", cell) for cell in [*row, *[""] * width][:width]]
             rows.append(row)
             if len(rows) == MOST_AT_ONCE:
-                yield self._chunk([list(column) for column in zip(*rows, strict=True)], first, faults)
-                first, rows, faults = first + len(rows), [], {}
+                yield self._chunk([list(column) for column in zip(*rows, strict=True)], first, errors)
+                first, rows, errors = first + len(rows), [], {}
         if rows:
-            yield self._chunk([list(column) for column in zip(*rows, strict=True)], first, faults)
+            yield self._chunk([list(column) for column in zip(*rows, strict=True)], first, errors)
 
     def _each_row(self, lines: Iterator[list[str]]) -> Iterator[list[str]]:
         """Rows until the end; a field beyond the reader's limit breaks the table off after them."""
@@ -223,5 +227,5 @@ class _Reader:
             except StopIteration:
                 return
             except csv.Error as error:
-                self.broken = Broken(f"a row cannot be read as CSV: {error}")
+                self.broken = MalformedTable(f"a row cannot be read as CSV: {error}")
                 return

@@ -14,7 +14,7 @@ from gramwatt.engine.limits import MOST_GRID_WORK
 from gramwatt.engine.tables.blocks import guessed
 from gramwatt.engine.tables.compute import Plan
 from gramwatt.engine.tables.sweep import Axis, size
-from gramwatt.model import NESTED, Recording, Series, fields_of
+from gramwatt.model import NESTED, NumberList, Recording, fields_of
 
 POINT: Final = 250_000
 CELL: Final = 200
@@ -50,10 +50,10 @@ def point_work(plan: Plan, axes: Sequence[Axis]) -> int:
         moved += _moved(column)
     given = {*plan.constants, *(axis.name for axis in axes)}
     copies = 1 + 2 * (moved + guessed(calculator, given)) if _propagates(plan) else 1
-    results = sum(kind.longest if isinstance(kind, Series) else 1 for kind in calculator.answered.values())
+    results = sum(kind.longest if isinstance(kind, NumberList) else 1 for kind in calculator.result_fields.values())
     if calculator.columnwise:
-        return copies * (len(calculator.asked) + results)
-    made = len(calculator.asked) + len(calculator.answered) + 2 * entries
+        return copies * (len(calculator.input_fields) + results)
+    made = len(calculator.input_fields) + len(calculator.result_fields) + 2 * entries
     return POINT + CELL * entries + NUMBER * copies * made
 
 
@@ -63,7 +63,7 @@ def _propagates(plan: Plan) -> bool:
 
 def _read(plan: Plan, axes: Sequence[Axis]) -> Iterator[Column]:
     """Read each input once, of an axis the cell with the most entries."""
-    asked = plan.calculator.asked
+    asked = plan.calculator.input_fields
     for name, cell in plan.constants.items():
         yield read(asked[name], [cell], text=plan.words)
     for axis in axes:

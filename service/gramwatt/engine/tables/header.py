@@ -10,7 +10,7 @@ from typing import Any, Final
 
 from gramwatt.engine.columns import escape_name, missing, spread_kind
 from gramwatt.engine.limits import MOST_COMPARED, MOST_TABLE_COLUMNS
-from gramwatt.engine.messages import Fault, accepts, did_you_mean, echo, one_of
+from gramwatt.engine.messages import InputError, describe_accepted, join_with_or, quote_input, suggest
 from gramwatt.model import Calculator, Kind, Quantity, is_required, units
 
 LABELS: Final = ("id", "name", "note")
@@ -19,7 +19,7 @@ _WITH_UNIT: Final = re.compile(r"([^\[\]]*)\[([^\[\]]*)\]")
 
 
 @dataclass(frozen=True, slots=True)
-class Keeping:
+class Passthrough:
     """Which columns that are no inputs pass through untouched: labels, and those named, or all."""
 
     names: frozenset[str] = frozenset()
@@ -40,7 +40,7 @@ class InputColumn:
 
 
 @dataclass(frozen=True, slots=True)
-class Heading:
+class Header:
     """A table's columns by position: an input, the name of a column passed through, or None for one that is empty."""
 
     columns: tuple[InputColumn | str | None, ...]
@@ -50,7 +50,7 @@ class Heading:
 @functools.cache
 def possible(calculator: Calculator[Any, Any]) -> Mapping[str, Kind]:
     """What a column may be: the inputs, and ``<name>_u`` of each quantity."""
-    asked = calculator.asked
+    asked = calculator.input_fields
     spreads = {
         f"{name}_u": spread_kind(name, kind)
         for name, kind in asked.items()
@@ -60,12 +60,12 @@ def possible(calculator: Calculator[Any, Any]) -> Mapping[str, Kind]:
 
 
 def read_heading(
-    calculator: Calculator[Any, Any], header: Sequence[str], keeping: Keeping, constants: Mapping[str, object]
-) -> tuple[Heading, list[Fault]]:
+    calculator: Calculator[Any, Any], header: Sequence[str], keeping: Passthrough, constants: Mapping[str, object]
+) -> tuple[Header, list[InputError]]:
     """Tell a header's columns apart, and what is wrong with it, the required ones that lack among it."""
     if len(header) > MOST_TABLE_COLUMNS:
-        return Heading(()), [Fault("", f"{len(header)} columns", None, f"up to {MOST_TABLE_COLUMNS} columns")]
-    known, faults = possible(calculator), []
+        return Header(()), [InputError("", f"{len(header)} columns", None, f"up to {MOST_TABLE_COLUMNS} columns")]
+    known, errors = possible(calculator), []
     columns: list[InputColumn | str | None] = []
     seen: set[str] = set()
     refused = 0
@@ -78,53 +78,62 @@ def read_heading(
         bare = with_unit[1].rstrip() if with_unit else text
         name, spelling = (bare, with_unit[2].strip()) if with_unit and bare in known else (text, None)
         if name in seen:
-            faults.append(_fault(name, f"column {position} is named {echo(name)} like one before it", "each name once"))
+            errors.append(
+                _fault(name, f"column {position} is named {quote_input(name)} like one before it", "each name once")
+            )
         seen.add(name)
         if name in known:
-            unit, fault = _unit(name, known[name], spelling)
-            faults += [fault] if fault else []
+            unit, error = _unit(name, known[name], spelling)
+            errors += [error] if error else []
             columns.append(InputColumn(name, known[name], unit))
-            faults += clash(name, constants)
+            errors += clash(name, constants)
         else:
             columns.append(name)
             found = refusal(calculator, name, keeping, compare=refused < MOST_COMPARED)
             refused += bool(found)
-            faults += found
-    faults += _lacking(calculator, seen, constants)
-    faults += [
+            errors += found
+    errors += _lacking(calculator, seen, constants)
+    errors += [
         _fault(name, f"{name} is the uncertainty of {name[:-2]}, which there is not", f"a column {name[:-2]} too")
         for name in sorted(seen)
-        if name in known and name not in calculator.asked and name[:-2] not in seen and name[:-2] not in constants
+        if name in known
+        and name not in calculator.input_fields
+        and name[:-2] not in seen
+        and name[:-2] not in constants
     ]
-    if not faults and not constants and not any(isinstance(column, InputColumn) for column in columns):
-        faults.append(Fault("", "no column is an input", None, one_of(calculator.asked)))
-    return Heading(tuple(columns), tuple(name for name in columns if isinstance(name, str))), faults
+    if not errors and not constants and not any(isinstance(column, InputColumn) for column in columns):
+        errors.append(InputError("", "no column is an input", None, join_with_or(calculator.input_fields)))
+    return Header(tuple(columns), tuple(name for name in columns if isinstance(name, str))), errors
 
 
-def refusal(calculator: Calculator[Any, Any], name: str, keeping: Keeping, *, compare: bool = True) -> list[Fault]:
+def refusal(
+    calculator: Calculator[Any, Any], name: str, keeping: Passthrough, *, compare: bool = True
+) -> list[InputError]:
     """Why a column that is no input may not stand there; nothing where it passes through.
 
     With ``compare`` similar names of inputs are suggested.
     """
     bare = name.partition("[")[0].strip()
-    if bare.removesuffix("_u") in calculator.answered or name in ("cautions", "error"):
-        return [_fault(name, f"{echo(name)} is the name of a column of the answer; rename it", "another name")]
+    if bare.removesuffix("_u") in calculator.result_fields or name in ("cautions", "error"):
+        return [_fault(name, f"{quote_input(name)} is the name of a column of the answer; rename it", "another name")]
     if keeping.keeps(name):
         return []
-    hint = did_you_mean(name, possible(calculator)) if compare else ""
-    accepted = f"{one_of(calculator.asked)}; to pass a column through, name it in the query: keep={_word(name)}"
-    return [_fault(name, f"{echo(name)} is no input{hint}", accepted)]
+    hint = suggest(name, possible(calculator)) if compare else ""
+    accepted = (
+        f"{join_with_or(calculator.input_fields)}; to pass a column through, name it in the query: keep={_word(name)}"
+    )
+    return [_fault(name, f"{quote_input(name)} is no input{hint}", accepted)]
 
 
 def _word(name: str) -> str:
     return name if re.fullmatch(r"[\w.-]{1,40}", name) else "*"
 
 
-def _fault(name: str, detail: str, accepted: str) -> Fault:
-    return Fault(f"/{escape_name(name)}", detail, echo(name), accepted)
+def _fault(name: str, detail: str, accepted: str) -> InputError:
+    return InputError(f"/{escape_name(name)}", detail, quote_input(name), accepted)
 
 
-def _unit(name: str, kind: Kind, spelling: str | None) -> tuple[units.Unit | None, Fault | None]:
+def _unit(name: str, kind: Kind, spelling: str | None) -> tuple[units.Unit | None, InputError | None]:
     if spelling is None:
         return None, None
     if not isinstance(kind, Quantity):
@@ -132,26 +141,26 @@ def _unit(name: str, kind: Kind, spelling: str | None) -> tuple[units.Unit | Non
     known = units.alternatives(kind.unit)
     if spelling in known:
         return known[spelling], None
-    detail = f"unit {echo(spelling)!r} in the header is not one of {', '.join(known)}"
-    return None, Fault(f"/{name}", detail, echo(spelling), f"{name} [{kind.unit}]")
+    detail = f"unit {quote_input(spelling)!r} in the header is not one of {', '.join(known)}"
+    return None, InputError(f"/{name}", detail, quote_input(spelling), f"{name} [{kind.unit}]")
 
 
-def clash(name: str, constants: Mapping[str, object]) -> list[Fault]:
+def clash(name: str, constants: Mapping[str, object]) -> list[InputError]:
     """An input that stands in the query and in the table: nobody could tell which is meant."""
     if name not in constants:
         return []
     return [_fault(name, f"{name} stands in the query and in the table", "in one of the two")]
 
 
-def _lacking(calculator: Calculator[Any, Any], seen: set[str], constants: Mapping[str, object]) -> list[Fault]:
+def _lacking(calculator: Calculator[Any, Any], seen: set[str], constants: Mapping[str, object]) -> list[InputError]:
     grouped = {name for group in calculator.any_of for name in group}
-    faults = [
+    errors = [
         missing(name, kind)
-        for name, kind in calculator.asked.items()
+        for name, kind in calculator.input_fields.items()
         if is_required(kind) and name not in grouped and name not in seen and name not in constants
     ]
     for group in calculator.any_of:
         if not any(name in seen or name in constants for name in group):
-            wanted = "; ".join(f"{name}: {accepts(calculator.asked[name])}" for name in group)
-            faults.append(Fault(f"/{group[0]}", f"give {one_of(group)}", None, wanted))
-    return faults
+            wanted = "; ".join(f"{name}: {describe_accepted(calculator.input_fields[name])}" for name in group)
+            errors.append(InputError(f"/{group[0]}", f"give {join_with_or(group)}", None, wanted))
+    return errors

@@ -14,8 +14,8 @@ from typing import Any, Final
 from gramwatt.engine.limits import LONGEST_ROW
 from gramwatt.engine.strict_json import BYTE_ORDER_MARKS, NotJson, strict_json, strict_value
 from gramwatt.engine.tables import json_rows
-from gramwatt.engine.tables.chunks import MOST_HELD, PIECE, Broken, Chunk, Source
-from gramwatt.engine.tables.header import Keeping
+from gramwatt.engine.tables.chunks import MOST_HELD, PIECE, Chunk, MalformedTable, Source
+from gramwatt.engine.tables.header import Passthrough
 from gramwatt.model import Calculator
 
 _SPACE: Final = " \t\r\n"
@@ -27,7 +27,7 @@ def read_ndjson(
     calculator: Calculator[Any, Any],
     source: Source,
     *,
-    keeping: Keeping = Keeping(),  # noqa: B008 - it never changes
+    keeping: Passthrough = Passthrough(),  # noqa: B008 - it never changes
     constants: Mapping[str, object] | None = None,
 ) -> Iterator[Chunk]:
     """The chunks of a table with one JSON object a line; blank lines are no rows."""
@@ -41,7 +41,7 @@ def read_ndjson(
         end = len(left) if ended else left.rfind(b"\n") + 1
         piece, left = left[:end].strip(b" \t\r\n"), left[end:]
         if len(left) > MOST_HELD:
-            raise Broken(f"a line is longer than {LONGEST_ROW} bytes")
+            raise MalformedTable(f"a line is longer than {LONGEST_ROW} bytes")
         if piece:
             chunk = rows.by_columns(piece, array=False)
             yield from [chunk] if chunk else rows.one_by_one(_line(line) for line in piece.split(b"\n") if line.strip())
@@ -54,7 +54,7 @@ def _begins_mark(raw: bytes) -> bool:
 
 def _without_mark(raw: bytes) -> bytes:
     if raw.startswith(BYTE_ORDER_MARKS) and not raw.startswith(codecs.BOM_UTF8):
-        raise Broken("the table is UTF-16; send UTF-8")
+        raise MalformedTable("the table is UTF-16; send UTF-8")
     return raw.removeprefix(codecs.BOM_UTF8)
 
 
@@ -69,7 +69,7 @@ def read_json(
     calculator: Calculator[Any, Any],
     source: Source,
     *,
-    keeping: Keeping = Keeping(),  # noqa: B008 - it never changes
+    keeping: Passthrough = Passthrough(),  # noqa: B008 - it never changes
     constants: Mapping[str, object] | None = None,
 ) -> Iterator[Chunk]:
     """The chunks of a JSON array of objects. Raises Broken where it is none, or no longer JSON."""
@@ -107,7 +107,7 @@ class _Array:
                 yield from self._one_by_one()
         while self._more() or self._left.strip():
             if self._left.strip():
-                raise Broken("something follows the closing bracket of the array")
+                raise MalformedTable("something follows the closing bracket of the array")
 
     def _open(self) -> None:
         while (not self._left.strip() or _begins_mark(self._left)) and self._more():
@@ -115,7 +115,7 @@ class _Array:
         self._left = _without_mark(self._left.lstrip())
         if not self._left.startswith(b"["):
             found = "nothing" if not self._left else repr(self._left[:1].decode("ascii", "replace"))
-            raise Broken(f"a JSON table is an array of objects, and this begins with {found}")
+            raise MalformedTable(f"a JSON table is an array of objects, and this begins with {found}")
         self._left = self._left[1:]
 
     def _at_once(self) -> tuple[bytes, bytes]:
@@ -168,7 +168,7 @@ class _Array:
         self._left = text[at:].encode() + undecoded
         yield from self._rows.one_by_one(iter(values))
         if problem and (wrong or self._ended or len(self._left) > MOST_HELD):
-            raise Broken(f"after row {self._rows.first}: the array is not JSON: {wrong or problem}")
+            raise MalformedTable(f"after row {self._rows.first}: the array is not JSON: {wrong or problem}")
 
     def _decoded(self) -> tuple[str, bytes, str]:
         """What has arrived as text, the bytes after it, and what is wrong with those where they are no UTF-8."""

@@ -13,14 +13,14 @@ import numpy as np
 import orjson
 
 from gramwatt.engine.cells import kind_of
-from gramwatt.engine.column_types import ABSENT, Cells, Packed
+from gramwatt.engine.column_types import ABSENT, Cells, NumericColumn
 from gramwatt.engine.columns import escape_name
 from gramwatt.engine.limits import MOST_COMPARED, MOST_TABLE_COLUMNS
-from gramwatt.engine.messages import Fault, echo, one_of
+from gramwatt.engine.messages import InputError, join_with_or, quote_input
 from gramwatt.engine.strict_json import NotJson
 from gramwatt.engine.tables import byte_search
-from gramwatt.engine.tables.chunks import Chunk, Kept
-from gramwatt.engine.tables.header import Keeping, clash, possible, refusal
+from gramwatt.engine.tables.chunks import Chunk, PassthroughColumn
+from gramwatt.engine.tables.header import Passthrough, clash, possible, refusal
 from gramwatt.engine.tables.text_columns import cells_of
 from gramwatt.model import Calculator, Choice, Count, Kind, Quantity, Text
 
@@ -29,7 +29,7 @@ MOST_AT_ONCE: Final = 5_000
 _PLAIN: Final = frozenset({int, float, str, bool, type(None)})
 _EXACT: Final = 2.0**53
 """A double as large as that may not be the whole number that was sent."""
-_MANY_NAMES: Final = Fault(
+_MANY_NAMES: Final = InputError(
     "", "names that would make too many columns", None, f"up to {MOST_TABLE_COLUMNS} different names in a table"
 )
 _HALF: Final = re.compile("[\\ud800-\\udfff]")
@@ -40,10 +40,10 @@ _HIDING: Final = (b" :", b"\t:", b"\r:", b"\n:")
 class Rows:
     """Rows of objects as chunks."""
 
-    def __init__(self, calculator: Calculator[Any, Any], keeping: Keeping, constants: Mapping[str, object]) -> None:
+    def __init__(self, calculator: Calculator[Any, Any], keeping: Passthrough, constants: Mapping[str, object]) -> None:
         self._known: Mapping[str, Kind] = possible(calculator)
         self._calculator, self._keeping, self._constants = calculator, keeping, constants
-        self._compared: dict[str, list[Fault]] = {}
+        self._compared: dict[str, list[InputError]] = {}
         """Of names that are refused the first ones, with the near matches that they have alone."""
         self.first = 0
 
@@ -57,7 +57,7 @@ class Rows:
         if columns is None:
             return None
         cells: dict[str, Cells] = {}
-        kept: dict[str, Kept] = {}
+        kept: dict[str, PassthroughColumn] = {}
         for name, values in columns.items():
             kinds = set(map(type, values))
             if self._refusal(name) or not kinds <= _PLAIN:
@@ -104,23 +104,23 @@ class Rows:
             yield self._of_objects(rows)
 
     def _of_objects(self, rows: Sequence[object]) -> Chunk:
-        faults: dict[int, list[Fault]] = {}
-        names: dict[str, list[Fault]] = {}
+        errors: dict[int, list[InputError]] = {}
+        names: dict[str, list[InputError]] = {}
         for at, row in enumerate(rows):
             if isinstance(row, NotJson):
-                faults[at] = [Fault("", f"not JSON: {row}", None, "a JSON object")]
+                errors[at] = [InputError("", f"not JSON: {row}", None, "a JSON object")]
             elif not isinstance(row, dict):
-                accepted = f"an object with {one_of(self._calculator.asked)}"
-                faults[at] = [Fault("", f"{kind_of(row)} is not an object", echo(row), accepted)]
+                accepted = f"an object with {join_with_or(self._calculator.input_fields)}"
+                errors[at] = [InputError("", f"{kind_of(row)} is not an object", quote_input(row), accepted)]
             else:
                 new = [name for name in row if name not in names]
                 if len(names) + len(new) > MOST_TABLE_COLUMNS:
-                    faults[at] = [_MANY_NAMES]
+                    errors[at] = [_MANY_NAMES]
                     continue
                 names |= {name: self._refusal(name) for name in new}
-                found = [fault for name in row for fault in names[name]]
+                found = [error for name in row for error in names[name]]
                 if found:
-                    faults[at] = found
+                    errors[at] = found
         objects: list[dict[str, Any]] = [row if isinstance(row, dict) else {} for row in rows]
         cells: dict[str, Cells] = {
             name: [ABSENT if (cell := row.get(name)) is None else cell for row in objects]
@@ -133,15 +133,17 @@ class Rows:
             if name not in self._known and not refused
         }
         for name, values in kept.items():
-            _take_out_unsendable(name, values, faults)
-        return self._chunk(len(rows), cells, kept, faults)
+            _take_out_unsendable(name, values, errors)
+        return self._chunk(len(rows), cells, kept, errors)
 
-    def _refusal(self, name: str) -> list[Fault]:
+    def _refusal(self, name: str) -> list[InputError]:
         if name in self._known:
             return clash(name, self._constants)
         if _HALF.search(name):
             accepted = "a name of whole characters"
-            return [Fault(f"/{escape_name(name)}", "a name with half a surrogate pair", echo(name), accepted)]
+            return [
+                InputError(f"/{escape_name(name)}", "a name with half a surrogate pair", quote_input(name), accepted)
+            ]
         if name in self._compared:
             return self._compared[name]
         found = refusal(self._calculator, name, self._keeping, compare=len(self._compared) < MOST_COMPARED)
@@ -150,17 +152,21 @@ class Rows:
         return found
 
     def _chunk(
-        self, rows: int, cells: Mapping[str, Cells], kept: Mapping[str, Kept], faults: Mapping[int, list[Fault]]
+        self,
+        rows: int,
+        cells: Mapping[str, Cells],
+        kept: Mapping[str, PassthroughColumn],
+        errors: Mapping[int, list[InputError]],
     ) -> Chunk:
         lacking = [name for name in self._keeping.names if name not in kept and not self._refusal(name)]
         if lacking:
             kept = {**kept, **{name: [None] * rows for name in sorted(lacking) if name not in self._known}}
-        chunk = Chunk(self.first, rows, cells, False, kept, faults, headed=False)
+        chunk = Chunk(self.first, rows, cells, False, kept, errors, headed=False)
         self.first += rows
         return chunk
 
 
-def _take_out_unsendable(name: str, values: list[Any], faults: dict[int, list[Fault]]) -> None:
+def _take_out_unsendable(name: str, values: list[Any], errors: dict[int, list[InputError]]) -> None:
     """What no JSON writer can send back: half a surrogate pair, a whole number beyond 64 bits, deep lists."""
     for at, value in enumerate(values):
         if value is None:
@@ -169,8 +175,10 @@ def _take_out_unsendable(name: str, values: list[Any], faults: dict[int, list[Fa
             orjson.dumps(value)
         except TypeError as error:
             detail = f"{name} cannot be passed through: {str(error)[:100]}"
-            fault = Fault(f"/{escape_name(name)}", detail, echo(value), "a text, a number, or short lists of them")
-            faults.setdefault(at, []).append(fault)
+            fault = InputError(
+                f"/{escape_name(name)}", detail, quote_input(value), "a text, a number, or short lists of them"
+            )
+            errors.setdefault(at, []).append(fault)
             values[at] = None
 
 
@@ -191,10 +199,10 @@ def _columns(objects: Sequence[dict[str, Any]]) -> dict[str, list[Any]] | None:
 def _cells(kind: Kind, values: list[Any], kinds: Set[type]) -> Cells:
     """The cells of a column: by the whole where all are numbers or all are texts."""
     if isinstance(kind, Quantity | Count) and kinds <= {int, float}:
-        return Packed(np.array(values, dtype=np.float64), np.ones(len(values), dtype=np.bool_))
+        return NumericColumn(np.array(values, dtype=np.float64), np.ones(len(values), dtype=np.bool_))
     if isinstance(kind, Quantity | Count) and kinds <= {int, float, type(None)}:
         numbers = np.array(values, dtype=np.float64)  # nan for None
-        return Packed(numbers, ~np.isnan(numbers))
+        return NumericColumn(numbers, ~np.isnan(numbers))
     if isinstance(kind, Quantity | Choice | Text) and kinds <= {str, type(None)}:
         return cells_of(kind, values, bare=None, text=False)
     return [ABSENT if cell is None else cell for cell in values]

@@ -8,13 +8,13 @@ from typing import Any
 
 import numpy as np
 
-from gramwatt.engine.messages import Fault, echo, near, one_of
-from gramwatt.engine.tables.compute import Answered
+from gramwatt.engine.messages import InputError, close_matches, join_with_or, quote_input
+from gramwatt.engine.tables.compute import BatchResult
 from gramwatt.model import Calculator, Count, Quantity
 
 
 @dataclass(frozen=True, slots=True)
-class Wish:
+class Ranking:
     """How many rows, by which result, and whether the least of it is best."""
 
     count: int
@@ -22,14 +22,21 @@ class Wish:
     least: bool = False
 
 
-def check(calculator: Calculator[Any, Any], by: str) -> list[Fault]:
+def check(calculator: Calculator[Any, Any], by: str) -> list[InputError]:
     """Whether rows can be ranked by a result."""
-    ranked = [name for name, kind in calculator.answered.items() if isinstance(kind, Quantity | Count)]
+    ranked = [name for name, kind in calculator.result_fields.items() if isinstance(kind, Quantity | Count)]
     if by in ranked:
         return []
-    meant = near(by, ranked)
-    hint = f"; did you mean {one_of(meant)}?" if meant else ""
-    return [Fault("/by", f"{echo(by)} is no result that rows can be ranked by{hint}", echo(by), one_of(ranked))]
+    meant = close_matches(by, ranked)
+    hint = f"; did you mean {join_with_or(meant)}?" if meant else ""
+    return [
+        InputError(
+            "/by",
+            f"{quote_input(by)} is no result that rows can be ranked by{hint}",
+            quote_input(by),
+            join_with_or(ranked),
+        )
+    ]
 
 
 @dataclass(slots=True)
@@ -41,7 +48,7 @@ class Best:
     cautions: list[tuple[str, ...]]
 
 
-def best_of(wish: Wish, pieces: Iterator[Answered]) -> Best:
+def best_of(wish: Ranking, pieces: Iterator[BatchResult]) -> Best:
     """The best rows of pieces, best first; rows without an answer, or with a fault, are never among them. Of equals
     the earlier comes first."""
     found = Best(np.zeros(0, dtype=np.int64), {}, [])
@@ -50,7 +57,7 @@ def best_of(wish: Wish, pieces: Iterator[Answered]) -> Best:
     return found
 
 
-def _of_piece(wish: Wish, piece: Answered) -> Best:
+def _of_piece(wish: Ranking, piece: BatchResult) -> Best:
     columns = {name: _array(values) for name, values in piece.columns.items()}
     order = _order(wish, columns[wish.by])
     told = [piece.cautions[at] for at in np.asarray(piece.caution_at)[order].tolist()]
@@ -68,7 +75,7 @@ def _array(values: Any) -> Any:
     return made
 
 
-def _order(wish: Wish, values: Any) -> Any:
+def _order(wish: Ranking, values: Any) -> Any:
     key = values if wish.least else -values
     finite = np.flatnonzero(np.isfinite(values))
     if len(finite) > 4 * wish.count:
@@ -77,7 +84,7 @@ def _order(wish: Wish, values: Any) -> Any:
     return finite[np.argsort(key[finite], kind="stable")][: wish.count]
 
 
-def merged(wish: Wish, one: Best, other: Best) -> Best:
+def merged(wish: Ranking, one: Best, other: Best) -> Best:
     """The best of both, each sorted; ties by their row."""
     if not len(one.rows):
         return other
@@ -91,7 +98,7 @@ def merged(wish: Wish, one: Best, other: Best) -> Best:
     )
 
 
-def as_answered(best: Best) -> Answered:
+def as_answered(best: Best) -> BatchResult:
     """The best rows as a piece to write, best first."""
     columns = {name: values.tolist() if values.dtype == object else values for name, values in best.columns.items()}
-    return Answered(0, len(best.rows), {}, columns, np.arange(len(best.rows)), best.cautions or [()], {})
+    return BatchResult(0, len(best.rows), {}, columns, np.arange(len(best.rows)), best.cautions or [()], {})

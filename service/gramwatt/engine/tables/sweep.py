@@ -9,10 +9,10 @@ from typing import Any, Final
 
 import numpy as np
 
-from gramwatt.engine.cells import Refused, limits_of, number_in
-from gramwatt.engine.column_types import Cells, Coded, Packed
+from gramwatt.engine.cells import ValueParseError, limits_of, number_in
+from gramwatt.engine.column_types import Cells, DictionaryColumn, NumericColumn
 from gramwatt.engine.columns import escape_name
-from gramwatt.engine.messages import Fault, accepts, echo, near, one_of
+from gramwatt.engine.messages import InputError, close_matches, describe_accepted, join_with_or, quote_input
 from gramwatt.engine.tables.chunks import Chunk
 from gramwatt.engine.tables.compute import Plan
 from gramwatt.model import NESTED, Calculator, Count, Kind, Quantity, units
@@ -39,8 +39,10 @@ class Axis:
         if self.nested:
             return [self.cells[position] for position in at.tolist()]
         if self.cells:
-            return Coded(self.cells, at)
-        return Packed(self.points(at), np.ones(len(at), dtype=np.bool_), () if self.unit is None else (self.unit,))
+            return DictionaryColumn(self.cells, at)
+        return NumericColumn(
+            self.points(at), np.ones(len(at), dtype=np.bool_), () if self.unit is None else (self.unit,)
+        )
 
     def points(self, at: Any) -> Any:
         """The numbers at positions along the axis, its two ends exactly as given."""
@@ -50,26 +52,30 @@ class Axis:
 
 def even_axis(
     calculator: Calculator[Any, Any], name: str, start: object, stop: object, count: int, *, text: bool
-) -> tuple[Axis | None, list[Fault]]:
+) -> tuple[Axis | None, list[InputError]]:
     """An input varied evenly. ``start`` and ``stop`` are numbers, or texts with a unit; out of bounds they may be:
     the rows there say so."""
-    kind, faults = _kind(calculator, name)
+    kind, errors = _kind(calculator, name)
     if not isinstance(kind, Quantity | Count):
         if kind is not None:
-            faults.append(Fault(f"/{name}", f"{name} has no range", None, f"a list of values, each {accepts(kind)}"))
-        return None, faults
+            errors.append(
+                InputError(
+                    f"/{name}", f"{name} has no range", None, f"a list of values, each {describe_accepted(kind)}"
+                )
+            )
+        return None, errors
     ends: list[tuple[float, units.Unit | None]] = []
     for end, value in (("from", start), ("to", stop)):
         try:
             ends.append(number_in(kind, value, text=text))
-        except Refused as refused:
-            faults.append(Fault(f"/{end}", f"{name}: {refused.detail}", echo(value), refused.accepted))
+        except ValueParseError as refused:
+            errors.append(InputError(f"/{end}", f"{name}: {refused.detail}", quote_input(value), refused.accepted))
     if len(ends) < 2:
-        return None, faults
+        return None, errors
     (low, unit), (high, other) = ends
     if unit is not None and other is not None and unit != other:
         low, high, unit = _together(kind, ends)
-    return Axis(name, count, low, high, unit), faults
+    return Axis(name, count, low, high, unit), errors
 
 
 def _together(kind: Kind, ends: Sequence[tuple[float, units.Unit | None]]) -> tuple[float, float, units.Unit | None]:
@@ -81,27 +87,33 @@ def _together(kind: Kind, ends: Sequence[tuple[float, units.Unit | None]]) -> tu
     return low, high, declared
 
 
-def list_axis(calculator: Calculator[Any, Any], name: str, cells: Sequence[object]) -> tuple[Axis | None, list[Fault]]:
+def list_axis(
+    calculator: Calculator[Any, Any], name: str, cells: Sequence[object]
+) -> tuple[Axis | None, list[InputError]]:
     """An input varied over a list of cells."""
-    kind, faults = _kind(calculator, name)
-    if not faults and not cells:
-        faults.append(Fault(f"/{name}", "an empty list of points", None, "at least one point"))
-    return (None if faults else Axis(name, len(cells), cells=tuple(cells), nested=isinstance(kind, NESTED))), faults
+    kind, errors = _kind(calculator, name)
+    if not errors and not cells:
+        errors.append(InputError(f"/{name}", "an empty list of points", None, "at least one point"))
+    return (None if errors else Axis(name, len(cells), cells=tuple(cells), nested=isinstance(kind, NESTED))), errors
 
 
-def _kind(calculator: Calculator[Any, Any], name: str) -> tuple[Kind | None, list[Fault]]:
-    kind = calculator.asked.get(name)
+def _kind(calculator: Calculator[Any, Any], name: str) -> tuple[Kind | None, list[InputError]]:
+    kind = calculator.input_fields.get(name)
     if kind is not None:
         return kind, []
-    varying = [each for each, kind in calculator.asked.items() if not isinstance(kind, NESTED)]
-    meant = near(name, varying)
-    hint = f"; did you mean {one_of(meant)}?" if meant else ""
-    return None, [Fault(f"/{escape_name(name)}", f"{echo(name)} is no input{hint}", echo(name), one_of(varying))]
+    varying = [each for each, kind in calculator.input_fields.items() if not isinstance(kind, NESTED)]
+    meant = close_matches(name, varying)
+    hint = f"; did you mean {join_with_or(meant)}?" if meant else ""
+    return None, [
+        InputError(
+            f"/{escape_name(name)}", f"{quote_input(name)} is no input{hint}", quote_input(name), join_with_or(varying)
+        )
+    ]
 
 
 def varied(calculator: Calculator[Any, Any]) -> tuple[str, ...]:
     """The inputs that have a range: quantities and counts."""
-    return tuple(name for name, kind in calculator.asked.items() if isinstance(kind, Quantity | Count))
+    return tuple(name for name, kind in calculator.input_fields.items() if isinstance(kind, Quantity | Count))
 
 
 def shown(plan: Plan, axes: Sequence[Axis]) -> Plan:

@@ -10,8 +10,8 @@ from typing import Any, Final
 import numpy as np
 
 from gramwatt.engine.cells import LONGEST_NUMBER, NUMBER
-from gramwatt.engine.column_types import ABSENT, Cells, Coded, Packed
-from gramwatt.model import Choice, Count, Flag, Kind, Quantity, Series, Text, units
+from gramwatt.engine.column_types import ABSENT, Cells, DictionaryColumn, NumericColumn
+from gramwatt.model import Choice, Count, Flag, Kind, NumberList, Quantity, Text, units
 
 _NUMBER: Final = re.compile(NUMBER)
 _LETTERS: Final = b"0123456789.eE+- "
@@ -28,12 +28,12 @@ def cells_of(
     """
     if decimal == "," and not isinstance(kind, Choice | Text):
         texts = [None if cell is None else cell.replace(",", ".") for cell in texts]
-        if isinstance(kind, Series):
+        if isinstance(kind, NumberList):
             texts = [None if cell is None else cell.replace(";", ",") for cell in texts]
     if text and isinstance(kind, Quantity | Count):
         numbers = plain_numbers(texts)
         if numbers is not None:
-            return Packed(numbers, _all(len(numbers)), () if bare is None else (bare,), bare=bare)
+            return NumericColumn(numbers, _all(len(numbers)), () if bare is None else (bare,), bare=bare)
     if text:
         texts = [None if cell is None or not cell.strip(" \t") else cell for cell in texts]
     elif "" in texts:
@@ -63,14 +63,14 @@ def plain_numbers(texts: Sequence[str | None]) -> Any:
     return numbers if np.isfinite(numbers).all() else None
 
 
-def coded(texts: Sequence[str | None], bare: units.Unit | None = None) -> Coded:
+def coded(texts: Sequence[str | None], bare: units.Unit | None = None) -> DictionaryColumn:
     """A text column by its distinct cells; those that are None or empty are absent."""
     distinct = dict.fromkeys(texts)
     distinct.pop(None, None)
     distinct.pop("", None)
     at: dict[str | None, int] = {cell: position for position, cell in enumerate(distinct)}
     at[None] = at[""] = -1
-    return Coded(list(distinct), np.fromiter(map(at.__getitem__, texts), np.intp, len(texts)), bare)
+    return DictionaryColumn(list(distinct), np.fromiter(map(at.__getitem__, texts), np.intp, len(texts)), bare)
 
 
 def _quantities(kind: Quantity | None, texts: Sequence[str | None], *, bare: units.Unit | None, text: bool) -> Cells:
@@ -108,12 +108,12 @@ def _packed(
     unit_at: Any,
     others: dict[int, object],
     bare: units.Unit | None,
-) -> Packed:
+) -> NumericColumn:
     declared = None if kind is None else units.unit(kind.unit)
     if declared is None:
-        return Packed(numbers, present, others=others)
+        return NumericColumn(numbers, present, others=others)
     spelled = tuple(unit or declared for unit in in_units)
     used = set(np.unique(unit_at[unit_at >= 0]).tolist())
     if len(used) == 1:
-        return Packed(numbers, present, (spelled[used.pop()],), None, others, bare)
-    return Packed(numbers, present, spelled, unit_at, others, bare)
+        return NumericColumn(numbers, present, (spelled[used.pop()],), None, others, bare)
+    return NumericColumn(numbers, present, spelled, unit_at, others, bare)

@@ -11,9 +11,9 @@ import orjson
 
 from gramwatt.engine.formula_guard import guard_cell, guard_cells
 from gramwatt.engine.tables.cell_formatting import CsvCells, Texts, joined, json_texts, kept_values, picked, result_json
-from gramwatt.engine.tables.chunks import Broken
-from gramwatt.engine.tables.compute import Answered, OutputColumn, Plan, output_columns
-from gramwatt.engine.tables.row_errors import ErrorTeller, with_left_out
+from gramwatt.engine.tables.chunks import MalformedTable
+from gramwatt.engine.tables.compute import BatchResult, OutputColumn, Plan, output_columns
+from gramwatt.engine.tables.row_errors import RowErrorReporter, with_left_out
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,17 +29,17 @@ class Style:
 class Writer(Protocol):
     """Writes one table. ``begin`` may be called with the first piece, or with None where there is no row."""
 
-    errors: ErrorTeller
+    errors: RowErrorReporter
 
-    def begin(self, first: Answered | None) -> bytes:
+    def begin(self, first: BatchResult | None) -> bytes:
         """What stands before the rows."""
         ...
 
-    def rows(self, piece: Answered) -> bytes:
+    def rows(self, piece: BatchResult) -> bytes:
         """A piece's rows."""
         ...
 
-    def broken(self, broken: Broken, row: int) -> bytes:
+    def broken(self, broken: MalformedTable, row: int) -> bytes:
         """A last row that says why the table ends before its end."""
         ...
 
@@ -54,10 +54,10 @@ class CsvWriter:
 
     plan: Plan
     style: Style
-    errors: ErrorTeller = field(default_factory=ErrorTeller)
+    errors: RowErrorReporter = field(default_factory=RowErrorReporter)
     _kept: tuple[str, ...] = ()
 
-    def begin(self, first: Answered | None) -> bytes:
+    def begin(self, first: BatchResult | None) -> bytes:
         """The header line."""
         self._kept = () if first is None else tuple(first.kept)
         if self.style.header == "off":
@@ -73,7 +73,7 @@ class CsvWriter:
             return column.name
         return f"{column.name} [{column.unit}]"
 
-    def rows(self, piece: Answered) -> bytes:
+    def rows(self, piece: BatchResult) -> bytes:
         """The rows as text."""
         cells = CsvCells(self.style.separator, self.style.decimal)
         parts: list[Texts] = []
@@ -85,7 +85,7 @@ class CsvWriter:
         parts += [self.style.separator, self._errors(piece, cells), "\r\n"]
         return joined(parts, piece.rows).encode()
 
-    def _errors(self, piece: Answered, cells: CsvCells) -> Texts:
+    def _errors(self, piece: BatchResult, cells: CsvCells) -> Texts:
         faults = with_left_out(piece, self._kept)
         if not faults:
             return ""
@@ -94,7 +94,7 @@ class CsvWriter:
             texts[row] = cells.quoted(guard_cell(self.errors.text(piece.first + row + 1, faults[row])))
         return texts
 
-    def broken(self, broken: Broken, row: int) -> bytes:
+    def broken(self, broken: MalformedTable, row: int) -> bytes:
         """A row whose error says so."""
         width = len(self._kept) + len(output_columns(self.plan)) + 1
         text = f"#ERR {broken.kind} after row {row}: {broken.detail}"
@@ -112,14 +112,14 @@ class JsonWriter:
 
     plan: Plan
     array: bool
-    errors: ErrorTeller = field(default_factory=ErrorTeller)
+    errors: RowErrorReporter = field(default_factory=RowErrorReporter)
     _any: bool = False
 
-    def begin(self, first: Answered | None) -> bytes:
+    def begin(self, first: BatchResult | None) -> bytes:
         """The opening bracket of an array."""
         return b"[\n" if self.array else b""
 
-    def rows(self, piece: Answered) -> bytes:
+    def rows(self, piece: BatchResult) -> bytes:
         """The rows as objects."""
         kept = {name: kept_values(values, piece.rows) for name, values in piece.kept.items()}
         named: dict[str, Texts] = {name: json_texts(values) for name, values in kept.items()}
@@ -132,10 +132,10 @@ class JsonWriter:
             parts += [("," if parts else "{") + orjson.dumps(name).decode() + ":", texts]
         parts.append("},\n" if self.array else "}\n")
         text = joined(parts, piece.rows)
-        if piece.faults:
+        if piece.errors:
             lines = text.split("\n")  # text in JSON holds no line end itself
-            for row in sorted(piece.faults):
-                told = self.errors.as_object(piece.first + row + 1, piece.faults[row])
+            for row in sorted(piece.errors):
+                told = self.errors.as_object(piece.first + row + 1, piece.errors[row])
                 line = orjson.dumps({**{name: cells[row] for name, cells in kept.items()}, "error": told}).decode()
                 lines[row] = line + "," if self.array else line
             text = "\n".join(lines)
@@ -147,7 +147,7 @@ class JsonWriter:
             lines, self._any = (",\n" if self._any else "") + lines[:-2], True
         return lines.encode()
 
-    def broken(self, broken: Broken, row: int) -> bytes:
+    def broken(self, broken: MalformedTable, row: int) -> bytes:
         """A last object whose error says so."""
         told = {"error": {"row": row, "type": f"/problems/{broken.kind}", "detail": broken.detail}}
         return self._put(orjson.dumps(told).decode() + (",\n" if self.array else "\n"))

@@ -18,7 +18,7 @@ import orjson
 from flask import Flask, Response, g
 from flask.typing import ResponseReturnValue
 
-from gramwatt.engine.messages import printable
+from gramwatt.engine.messages import replace_control_characters
 from gramwatt.web.headers import request_id
 from gramwatt.web.middleware import metrics
 from gramwatt.web.problems import TYPES, Problem, body, respond
@@ -49,7 +49,7 @@ class EscapeTraceback(logging.Filter):
             lines = "".join(traceback.format_exception(record.exc_info[1])).splitlines()
             if len(lines) > MOST_LINES:
                 lines[MOST_LINES // 2 : -MOST_LINES // 2] = [f"({len(lines) - MOST_LINES} lines left out)"]
-            record.exc_text = "\n".join("    " + printable(line[:LONGEST_LINE]) for line in lines)
+            record.exc_text = "\n".join("    " + replace_control_characters(line[:LONGEST_LINE]) for line in lines)
         return True
 
 

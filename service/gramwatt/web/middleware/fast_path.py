@@ -100,11 +100,11 @@ class FastPath:
         for calculator in registry.load().values():
             if calculator.forms:
                 continue  # they may be long, and are streamed
-            path, target = f"/v1/{calculator.name}", Target(calculator, frozenset(calculator.asked))
+            path, target = f"/v1/{calculator.name}", Target(calculator, frozenset(calculator.input_fields))
             self._posted[path.encode()] = target
             if fits_query(calculator):
                 self._queried[path.encode()] = target
-                for result in calculator.answered:
+                for result in calculator.result_fields:
                     self._queried[f"{path}/{result}".encode()] = target._replace(result=result)
         self._heads: dict[tuple[str, bytes], ResponseHead] = {}
 

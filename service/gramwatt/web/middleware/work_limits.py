@@ -35,7 +35,7 @@ def _short_paths() -> Mapping[str, int]:
         if most > 0:
             found[f"/v1/{calculator.name}"] = most
             if fits_query(calculator):
-                found |= {f"/v1/{calculator.name}/{result}": most for result in calculator.answered}
+                found |= {f"/v1/{calculator.name}/{result}": most for result in calculator.result_fields}
     return found
 
 
@@ -45,7 +45,7 @@ def most_short_inputs(calculator: Calculator[Any, Any]) -> int:
     Tables of results with a length of their own, and further forms, take long however short the inputs. Lists, tables
     and recordings among the inputs cost time for each entry, and twice as much for each that carries uncertainty.
     """
-    tables = [kind for kind in calculator.answered.values() if isinstance(kind, Table)]
+    tables = [kind for kind in calculator.result_fields.values() if isinstance(kind, Table)]
     if calculator.forms or any(kind.length is not None for kind in tables):
         return 0
     return SHORT_INPUTS if calculator.columnwise else SHORT_NESTED_INPUTS

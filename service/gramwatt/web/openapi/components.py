@@ -7,7 +7,7 @@ from typing import Any, Final
 
 from apispec import APISpec
 
-from gramwatt.model import JOBS, KINDS, Spread
+from gramwatt.model import CATEGORIES, KINDS, StandardUncertainty
 from gramwatt.web.openapi import json_schema
 from gramwatt.web.problems import TYPES
 
@@ -130,7 +130,7 @@ SCHEMAS: Final[Mapping[str, JsonObject]] = {
             "title": _TEXT,
             "summary": _TEXT,
             "about": _TEXT,
-            "job": {"type": "string", "enum": list(JOBS), "description": "The part of the work that it serves."},
+            "job": {"type": "string", "enum": list(CATEGORIES), "description": "The part of the work that it serves."},
             "by_query": {"type": "boolean", "description": "Whether it can be asked by GET."},
             "inputs": {"type": "array", "maxItems": 100, "items": {"$ref": "#/components/schemas/Field"}},
             "any_of": {
@@ -153,7 +153,7 @@ SCHEMAS: Final[Mapping[str, JsonObject]] = {
             "label": _TEXT,
             "kind": {
                 "type": "string",
-                "enum": [kind.__name__.lower() for kind in KINDS if kind is not Spread],
+                "enum": [kind.__name__.lower() for kind in KINDS if kind is not StandardUncertainty],
             },
             "description": _TEXT,
             "unit": {"type": "string", "maxLength": 16, "pattern": json_schema.PRINTABLE},

@@ -13,7 +13,19 @@ from gramwatt.engine import calculate, registry, serializers
 from gramwatt.engine.query_strings import first_queried, fits_query, query_of
 from gramwatt.engine.response import declared_units
 from gramwatt.engine.schemas import ColumnField, schema, schema_name
-from gramwatt.model import Calculator, Choice, Flag, Kind, Quantity, Samples, Series, Table, Text, is_required, units
+from gramwatt.model import (
+    Calculator,
+    Choice,
+    Flag,
+    Kind,
+    NumberList,
+    Quantity,
+    Table,
+    Text,
+    TimeSeries,
+    is_required,
+    units,
+)
 from gramwatt.version import __version__
 from gramwatt.web.openapi import json_schema
 from gramwatt.web.openapi.charts import add_chart, add_chart_components
@@ -112,7 +124,7 @@ def _tags() -> list[JsonObject]:
 def _parameter(kind: Kind, *, required: bool = False) -> JsonObject:
     made: JsonObject = {"schema": json_schema.of_input(kind, query=True), "required": required}
     made["description"] = made["schema"].pop("description")
-    if isinstance(kind, Series):
+    if isinstance(kind, NumberList):
         made |= {"style": "form", "explode": False}
     return made
 
@@ -166,8 +178,8 @@ def _add_calculator(spec: APISpec, calculator: Calculator[Any, Any]) -> None:
         add_chart(spec, calculator, [])
         return
     spec.path(f"/v1/{calculator.name}", operations={"get": get, "post": post})
-    results = calculate.ask(calculator, calculator.examples[0].given)["results"]
-    for name, kind in calculator.answered.items():
+    results = calculate.compute_response(calculator, calculator.examples[0].given)["results"]
+    for name, kind in calculator.result_fields.items():
         if isinstance(kind, Table):
             continue
         operation = _value_operation(spec, calculator, name, kind, results[name])
@@ -190,7 +202,7 @@ def _options(spec: APISpec, calculator: Calculator[Any, Any]) -> list[str]:
 def _answer_response(calculator: Calculator[Any, Any], answer: str) -> JsonObject:
     """The response of GET and POST alike, with the answer to the first example, as JSON and as CSV."""
     first = calculator.examples[0]
-    answered = calculate.ask(calculator, first.given)
+    answered = calculate.compute_response(calculator, first.given)
     content: JsonObject = {
         "application/json": {
             "schema": {"$ref": f"#/components/schemas/{answer}"},
@@ -209,7 +221,7 @@ def _answer_response(calculator: Calculator[Any, Any], answer: str) -> JsonObjec
 
 def _add_inputs(spec: APISpec, calculator: Calculator[Any, Any]) -> list[str]:
     """Components for the inputs that fit a query, by name; the only one of a needed group is required."""
-    fitting = {name: kind for name, kind in calculator.asked.items() if not isinstance(kind, Table | Samples)}
+    fitting = {name: kind for name, kind in calculator.input_fields.items() if not isinstance(kind, Table | TimeSeries)}
     needed = [[name for name in group if name in fitting] for group in calculator.any_of]
     example = next(
         (example.given for example in calculator.examples if all(name in fitting for name in example.given)), {}
@@ -242,7 +254,7 @@ def _needed(spec: APISpec, calculator: Calculator[Any, Any], needs: Sequence[str
 def _add_units(spec: APISpec, calculator: Calculator[Any, Any]) -> str:
     """The ``units`` option of a calculator: its pattern tells which result can be had in which unit."""
     pairs = []
-    for name, unit in declared_units(calculator.answered).items():
+    for name, unit in declared_units(calculator.result_fields).items():
         pairs.append(f"{escape(name)}:(?:{'|'.join(map(escape, units.alternatives(unit)))})")
     parameter = _parameter(ANSWER_OPTIONS["units"])
     # One pair only, so that no pattern has to tell a result named twice; the service takes several.
@@ -256,7 +268,7 @@ def _value_operation(
     spec: APISpec, calculator: Calculator[Any, Any], name: str, kind: Kind, found: object
 ) -> JsonObject:
     """The operation of one result, all but its inputs."""
-    quantity = kind.item if isinstance(kind, Series) else kind
+    quantity = kind.item if isinstance(kind, NumberList) else kind
     options = ["option.digits", "option.decimal"]
     description = str(getattr(kind, "description", name))
     if isinstance(quantity, Quantity):
@@ -273,7 +285,7 @@ def _value_operation(
             good = _shared_value(spec, "Truth")
         case Text():
             good = value(".*")
-        case Series():
+        case NumberList():
             good = _shared_value(spec, "Numbers")
         case _:
             good = _shared_value(spec, "Number")

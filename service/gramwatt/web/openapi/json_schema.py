@@ -16,12 +16,12 @@ from gramwatt.model import (
     Count,
     Flag,
     Kind,
+    NumberList,
     Quantity,
-    Samples,
-    Series,
-    Spread,
+    StandardUncertainty,
     Table,
     Text,
+    TimeSeries,
     default_of,
     fields_of,
     is_required,
@@ -37,7 +37,7 @@ NAME = {"type": "string", "pattern": "^[a-z][a-z0-9_]*$", "maxLength": 64}
 
 def of_input(kind: Kind, *, query: bool = False) -> JsonSchema:
     """The schema of one input, as a JSON value or as a query parameter."""
-    schema: JsonSchema = {"description": kind.description} if not isinstance(kind, Spread) else {}
+    schema: JsonSchema = {"description": kind.description} if not isinstance(kind, StandardUncertainty) else {}
     match kind:
         case Quantity():
             schema |= _reference(kind)
@@ -50,9 +50,9 @@ def of_input(kind: Kind, *, query: bool = False) -> JsonSchema:
         case Text():
             pattern = f"^(?:{kind.pattern})$" if kind.pattern else PRINTABLE
             schema |= {"type": "string", "minLength": 1, "maxLength": kind.longest, "pattern": pattern}
-        case Samples():
+        case TimeSeries():
             schema |= {"$ref": f"#/components/schemas/{kind.row.__name__}"}
-        case Series():
+        case NumberList():
             longest = min(kind.longest, LONGEST_QUERY_LIST) if query else kind.longest
             schema |= {"type": "array", "minItems": kind.shortest, "maxItems": longest, "items": _reference(kind.item)}
         case Table():
@@ -67,12 +67,12 @@ def of_input(kind: Kind, *, query: bool = False) -> JsonSchema:
 
 def recordings(calculator: Calculator[Any, Any]) -> dict[str, JsonSchema]:
     """The components of the recordings that a calculator asks for, by the name of what declares their channels."""
-    tables = [_columns(kind).values() for kind in calculator.asked.values() if isinstance(kind, Table)]
-    kinds = [*calculator.asked.values(), *(each for columns in tables for each in columns)]
-    return {kind.row.__name__: _recording(kind) for kind in kinds if isinstance(kind, Samples)}
+    tables = [_columns(kind).values() for kind in calculator.input_fields.values() if isinstance(kind, Table)]
+    kinds = [*calculator.input_fields.values(), *(each for columns in tables for each in columns)]
+    return {kind.row.__name__: _recording(kind) for kind in kinds if isinstance(kind, TimeSeries)}
 
 
-def _recording(kind: Samples) -> JsonSchema:
+def _recording(kind: TimeSeries) -> JsonSchema:
     """An object of lists by channel; columns that are no channel are allowed, and left out."""
     cells = {"type": ["number", "string", "null"], "maxLength": LONGEST_CELL, "pattern": r"^[\s\S]*$"}
     column: JsonSchema = {"type": "array", "maxItems": kind.longest, "items": cells}
@@ -95,11 +95,11 @@ def _reference(kind: Quantity) -> JsonSchema:
 def quantities(calculator: Calculator[Any, Any]) -> dict[str, JsonSchema]:
     """The components that a calculator's inputs refer to, one for each unit with its bounds, by name."""
     found: list[Quantity] = []
-    for kind in calculator.asked.values():
+    for kind in calculator.input_fields.values():
         if isinstance(kind, Table):
             found += [each for each in _columns(kind).values() if isinstance(each, Quantity)]
-        elif isinstance(kind, Quantity | Series):
-            found.append(kind.item if isinstance(kind, Series) else kind)
+        elif isinstance(kind, Quantity | NumberList):
+            found.append(kind.item if isinstance(kind, NumberList) else kind)
     return {quantity_name(kind): _quantity(kind) for kind in found}
 
 
@@ -143,7 +143,7 @@ def _quantity(kind: Quantity) -> JsonSchema:
 
 def _columns(kind: Table) -> dict[str, Kind]:
     """What a row may hold: its fields, and ``<name>_u`` of each quantity."""
-    fields = {name: inner for name, inner in fields_of(kind.row).items() if not isinstance(inner, Spread)}
+    fields = {name: inner for name, inner in fields_of(kind.row).items() if not isinstance(inner, StandardUncertainty)}
     spreads = {f"{name}_u": spread_kind(name, inner) for name, inner in fields.items() if isinstance(inner, Quantity)}
     return {**fields, **spreads}
 
@@ -168,7 +168,7 @@ def plain(kind: Kind) -> JsonSchema:
             return {"type": "integer", "format": "int32", "minimum": 0, "maximum": 2**31 - 1}
         case Choice():
             return {"type": "string", "enum": list(kind.options)}
-        case Series():
+        case NumberList():
             return {
                 "type": "array",
                 "maxItems": 2 * kind.longest,
@@ -176,12 +176,14 @@ def plain(kind: Kind) -> JsonSchema:
                 "x-unit": kind.item.unit,
             }
         case Table():
-            fields = {name: inner for name, inner in fields_of(kind.row).items() if not isinstance(inner, Spread)}
+            fields = {
+                name: inner for name, inner in fields_of(kind.row).items() if not isinstance(inner, StandardUncertainty)
+            }
             rows = _object({name: plain(inner) for name, inner in fields.items()})
             return {"type": "array", "maxItems": kind.longest, "items": rows}
         case Flag():
             return {"type": "boolean"}
-        case Samples():
+        case TimeSeries():
             columns = {"type": "array", "maxItems": 100, "items": NAME}
             samples = {"type": "integer", "format": "int32", "minimum": 0, "maximum": kind.longest}
             return _object({"samples": samples, "columns": columns}, required=["samples", "columns"])
@@ -218,14 +220,14 @@ def or_null(schema: JsonSchema) -> JsonSchema:
 
 def of_answer(calculator: Calculator[Any, Any]) -> JsonSchema:
     """The schema of a calculator's JSON answer."""
-    given = {name: plain(kind) for name, kind in calculator.asked.items()}
+    given = {name: plain(kind) for name, kind in calculator.input_fields.items()}
     for assumption in calculator.assumptions:
         given[assumption.name] = or_null(given[assumption.name])  # it may have no finite value
-    results = {name: of_result(kind) for name, kind in calculator.answered.items()}
+    results = {name: of_result(kind) for name, kind in calculator.result_fields.items()}
     names = {
         "type": "array",
-        "maxItems": len(calculator.asked),
-        "items": {"type": "string", "enum": list(calculator.asked)},
+        "maxItems": len(calculator.input_fields),
+        "items": {"type": "string", "enum": list(calculator.input_fields)},
     }
     solved = {"solved": {**names, "description": "The inputs that were worked out from measured ones."}}
     return _object(

@@ -7,7 +7,7 @@ from typing import Any, Final
 
 from apispec import APISpec
 
-from gramwatt.engine.calculate import ask
+from gramwatt.engine.calculate import compute_response
 from gramwatt.engine.cells import LARGEST_END
 from gramwatt.engine.columns import spread_kind
 from gramwatt.engine.limits import MOST_TABLE_COLUMNS
@@ -148,7 +148,7 @@ def _sweep_body(calculator: Calculator[Any, Any], question: str) -> JsonObject:
         "properties": {"from": end, "to": end, "count": count},
     }
     ranged = varied(calculator)
-    fields = {name: {"anyOf": [listed, even]} if name in ranged else listed for name in calculator.asked}
+    fields = {name: {"anyOf": [listed, even]} if name in ranged else listed for name in calculator.input_fields}
     return {
         "type": "object",
         "description": f"A sweep: {question} with some inputs varied.",
@@ -159,7 +159,7 @@ def _sweep_body(calculator: Calculator[Any, Any], question: str) -> JsonObject:
                 "type": "object",
                 "description": "The inputs that stand fast; one that varies too is not used.",
                 "additionalProperties": False,
-                "properties": {name: json_schema.of_input(kind) for name, kind in calculator.asked.items()},
+                "properties": {name: json_schema.of_input(kind) for name, kind in calculator.input_fields.items()},
             },
             "vary": {
                 "type": "object",
@@ -186,10 +186,10 @@ def _sweep_content(calculator: Calculator[Any, Any], body: str) -> JsonObject:
 
 def _row(calculator: Calculator[Any, Any]) -> JsonObject:
     """A row of the answer: columns passed through, results, cautions; or an error instead of the latter two."""
-    results = {name: json_schema.of_result(kind) for name, kind in calculator.answered.items()}
+    results = {name: json_schema.of_result(kind) for name, kind in calculator.result_fields.items()}
     spreads = {
         f"{name}_u": json_schema.or_null(json_schema.plain(spread_kind(name, kind)))
-        for name, kind in calculator.answered.items()
+        for name, kind in calculator.result_fields.items()
         if isinstance(kind, Quantity)
     }
     return {
@@ -243,7 +243,7 @@ def _is_flat(calculator: Calculator[Any, Any], given: Mapping[str, object]) -> b
 
 
 def _table_response(calculator: Calculator[Any, Any], row: str) -> JsonObject:
-    answer = ask(calculator, calculator.examples[0].given)
+    answer = compute_response(calculator, calculator.examples[0].given)
     codes = dict.fromkeys(caution["code"] for caution in answer["cautions"])
     example = [{**answer["results"], "cautions": [code for code in codes if code not in standing(calculator)]}]
     array = {"type": "array", "maxItems": LARGEST_TABLE, "items": {"$ref": f"#/components/schemas/{row}"}}

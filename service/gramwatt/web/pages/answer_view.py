@@ -9,8 +9,8 @@ from typing import Any, Final
 from gramwatt.charts.formatting import by_width, spoken
 from gramwatt.engine.evaluate import Outcome
 from gramwatt.engine.formats import length_of
-from gramwatt.engine.messages import plain
-from gramwatt.engine.response import answer, table_rows
+from gramwatt.engine.messages import format_number
+from gramwatt.engine.response import build_response, table_rows
 from gramwatt.model import Table
 from gramwatt.web.pages.description import described
 
@@ -40,7 +40,7 @@ class Figure:
 
 
 @dataclass(frozen=True, slots=True)
-class Sheet:
+class ResultTable:
     """A table of results. ``upright`` says that its rows stand side by side as columns."""
 
     name: str
@@ -52,24 +52,24 @@ class Sheet:
 
 
 @dataclass(frozen=True, slots=True)
-class Told:
+class AnswerView:
     """The whole answer."""
 
     headline: Figure
     figures: tuple[Figure, ...]
-    sheets: tuple[Sheet, ...]
+    sheets: tuple[ResultTable, ...]
     cautions: tuple[str, ...]
     working: tuple[tuple[Figure, Mapping[str, Any], tuple[int, ...]], ...]
     sources: tuple[Mapping[str, str], ...]
 
 
-def told(outcome: Outcome, wished: Mapping[str, str], decimal: str) -> tuple[Told, dict[str, Any]]:
+def make_answer_view(outcome: Outcome, wished: Mapping[str, str], decimal: str) -> tuple[AnswerView, dict[str, Any]]:
     """What to show of the first question of an outcome; and its answer as JSON has it, its tables cut short."""
     calculator = outcome.calculator
-    tables = {name: kind for name, kind in calculator.answered.items() if isinstance(kind, Table)}
+    tables = {name: kind for name, kind in calculator.result_fields.items() if isinstance(kind, Table)}
     whole = {name: length_of(outcome, name) for name in tables}
     long = [name for name, count in whole.items() if count > MOST_ROWS]
-    made = answer(outcome, 0, result_units=wished, working=True, without=long)
+    made = build_response(outcome, 0, result_units=wished, working=True, without=long)
     for name in long:
         made["results"][name] = table_rows(
             tables[name], getattr(outcome.results, name), 0, name, made["units"], 0, MOST_ROWS
@@ -78,7 +78,7 @@ def told(outcome: Outcome, wished: Mapping[str, str], decimal: str) -> tuple[Tol
     reasons = {name: each["text"] for each in made["cautions"] for name in each.get("results", ())}
     figures = tuple(
         _figure(name, about[name], made["results"][name], made, reasons, decimal)
-        for name in calculator.answered
+        for name in calculator.result_fields
         if name not in tables
     )
     sheets = tuple(_sheet(name, about[name], made, reasons, whole[name], decimal) for name in tables)
@@ -94,7 +94,7 @@ def told(outcome: Outcome, wished: Mapping[str, str], decimal: str) -> tuple[Tol
         if name in by_name:
             working.append((by_name[name], steps, tuple(numbers)))
     cautions = tuple(dict.fromkeys(each["text"] for each in made["cautions"] if "results" not in each))
-    return Told(figures[0], figures, sheets, cautions, tuple(working), tuple(sources)), made
+    return AnswerView(figures[0], figures, sheets, cautions, tuple(working), tuple(sources)), made
 
 
 def _figure(
@@ -134,7 +134,7 @@ def _shown(value: Any, width: Any, decimal: str) -> tuple[str, str]:
     if isinstance(width, int | float) and width > 0:
         text, wide = by_width(value, width)
         return text.replace(".", decimal), wide.replace(".", decimal)
-    return plain(float(value), DIGITS).replace("-", "−").replace(".", decimal), ""
+    return format_number(float(value), DIGITS).replace("-", "−").replace(".", decimal), ""
 
 
 def _sheet(
@@ -144,7 +144,7 @@ def _sheet(
     reasons: Mapping[str, str],
     whole: int,
     decimal: str,
-) -> Sheet:
+) -> ResultTable:
     rows: Sequence[Mapping[str, Any]] = made["results"][name]
     columns = [each for each in about["columns"] if any(each["name"] in row for row in rows)]
     cells = [
@@ -158,6 +158,6 @@ def _sheet(
         named = columns and columns[0]["name"] == "name"
         heads = tuple((row[0].text or f"no. {at}") if named else f"no. {at}" for at, row in enumerate(cells, 1))
         lines = tuple(zip(*(row[1:] if named else row for row in cells), strict=True)) if cells else ()
-        return Sheet(name, about, True, heads, lines, whole - len(rows))
+        return ResultTable(name, about, True, heads, lines, whole - len(rows))
     heads = tuple(each["label"] for each in columns)
-    return Sheet(name, about, False, heads, tuple(map(tuple, cells)), whole - len(rows))
+    return ResultTable(name, about, False, heads, tuple(map(tuple, cells)), whole - len(rows))

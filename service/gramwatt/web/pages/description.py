@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from gramwatt.charts.formatting import spoken
-from gramwatt.engine.messages import accepts
+from gramwatt.engine.messages import describe_accepted
 from gramwatt.engine.query_strings import fits_query
 from gramwatt.model import (
     Calculator,
@@ -15,12 +15,12 @@ from gramwatt.model import (
     Count,
     Example,
     Kind,
+    NumberList,
     Quantity,
-    Samples,
-    Series,
-    Spread,
+    StandardUncertainty,
     Table,
     Text,
+    TimeSeries,
     default_of,
     fields_of,
     is_required,
@@ -37,11 +37,11 @@ def described(calculator: Calculator[Any, Any]) -> Mapping[str, Any]:
         "title": calculator.title,
         "summary": calculator.summary,
         "about": calculator.documentation,
-        "job": calculator.job,
+        "job": calculator.category,
         "by_query": fits_query(calculator),
-        "inputs": [field(name, kind, calculator) for name, kind in calculator.asked.items()],
+        "inputs": [field(name, kind, calculator) for name, kind in calculator.input_fields.items()],
         "any_of": [list(group) for group in calculator.any_of],
-        "results": [result(name, kind) for name, kind in calculator.answered.items()],
+        "results": [result(name, kind) for name, kind in calculator.result_fields.items()],
         "example": example,
     }
 
@@ -49,7 +49,7 @@ def described(calculator: Calculator[Any, Any]) -> Mapping[str, Any]:
 def first_example(calculator: Calculator[Any, Any]) -> Example:
     """The example that a form begins with: the first that fills a table, where the calculator asks for one; else the
     one that gives least."""
-    tables = [name for name, kind in calculator.asked.items() if isinstance(kind, Table)]
+    tables = [name for name, kind in calculator.input_fields.items() if isinstance(kind, Table)]
     filled = [each for each in calculator.examples if any(name in each.given for name in tables)]
     return filled[0] if filled else min(calculator.examples, key=lambda each: len(each.given))
 
@@ -62,14 +62,14 @@ def field(name: str, kind: Kind, calculator: Calculator[Any, Any] | None = None)
         "kind": type(kind).__name__.lower(),
         "description": str(getattr(kind, "description", "")),
         "required": is_required(kind),
-        "accepts": accepts(kind),
+        "accepts": describe_accepted(kind),
     }
     default = default_of(kind)
     if default is not None:
         made["default"] = default
     if calculator is not None:
         made["default_in_words"] = next((a.text for a in calculator.assumptions if a.name == name), "")
-    quantity = kind.item if isinstance(kind, Series) else kind
+    quantity = kind.item if isinstance(kind, NumberList) else kind
     match quantity:
         case Quantity():
             made |= {"unit": quantity.unit, "units": tuple(units.alternatives(quantity.unit))}
@@ -82,7 +82,7 @@ def field(name: str, kind: Kind, calculator: Calculator[Any, Any] | None = None)
         case Table():
             made["columns"] = [field(each, inner) for each, inner in columns_of(quantity).items()]
             made["any_of"] = [list(group) for group in quantity.any_of]
-        case Samples():
+        case TimeSeries():
             made["columns"] = list(fields_of(quantity.row))
         case _:
             pass
@@ -94,7 +94,7 @@ def columns_of(kind: Table) -> Mapping[str, Kind]:
     return {
         name: inner
         for name, inner in fields_of(kind.row).items()
-        if not isinstance(inner, Spread) and (not isinstance(inner, Samples) or is_required(inner))
+        if not isinstance(inner, StandardUncertainty) and (not isinstance(inner, TimeSeries) or is_required(inner))
     }
 
 
@@ -106,7 +106,7 @@ def result(name: str, kind: Kind) -> dict[str, Any]:
         "kind": type(kind).__name__.lower(),
         "description": str(getattr(kind, "description", "")),
     }
-    quantity = kind.item if isinstance(kind, Series) else kind
+    quantity = kind.item if isinstance(kind, NumberList) else kind
     if isinstance(quantity, Quantity):
         made |= {"unit": quantity.unit, "units": tuple(units.alternatives(quantity.unit))}
     if isinstance(quantity, Table):
@@ -117,7 +117,7 @@ def result(name: str, kind: Kind) -> dict[str, Any]:
 def takes_files(calculator: Calculator[Any, Any]) -> bool:
     """Whether its form must be sent by POST, as a recording has to be sent with it."""
     return any(
-        isinstance(kind, Samples)
-        or (isinstance(kind, Table) and any(isinstance(inner, Samples) for inner in columns_of(kind).values()))
-        for kind in calculator.asked.values()
+        isinstance(kind, TimeSeries)
+        or (isinstance(kind, Table) and any(isinstance(inner, TimeSeries) for inner in columns_of(kind).values()))
+        for kind in calculator.input_fields.values()
     )

@@ -7,10 +7,10 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from gramwatt.charts.formatting import value
-from gramwatt.engine.messages import Fault, plain
+from gramwatt.engine.messages import InputError, format_number
 from gramwatt.model import Calculator
 from gramwatt.web.pages.description import described, first_example
-from gramwatt.web.pages.form_reader import Form
+from gramwatt.web.pages.form_reader import FormData
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,7 +24,7 @@ class Field:
     unit: str = ""
     assumed: str = ""
     """What stands in its place while it is empty."""
-    faults: tuple[Fault, ...] = ()
+    errors: tuple[InputError, ...] = ()
     rows: tuple[tuple[Field, ...], ...] = ()
     blank: tuple[Field, ...] = ()
     """Of a table: the fields of a row to add, with ``#`` for its place."""
@@ -38,8 +38,8 @@ class Shown:
     more: list[Field] = field(default_factory=list)
     open: bool = False
     """Whether the others are to be seen at once, as one of them is filled or wrong."""
-    stray: list[Fault] = field(default_factory=list)
-    wrong: list[tuple[str, str, Fault]] = field(default_factory=list)
+    stray: list[InputError] = field(default_factory=list)
+    wrong: list[tuple[str, str, InputError]] = field(default_factory=list)
     """Every fault with the id and the label of its field, for the list above the form."""
 
     @property
@@ -52,12 +52,12 @@ class Shown:
 
 
 def fields(
-    calculator: Calculator[Any, Any], form: Form, answer: Mapping[str, Any] | None, faults: Iterable[Fault]
+    calculator: Calculator[Any, Any], form: FormData, answer: Mapping[str, Any] | None, errors: Iterable[InputError]
 ) -> Shown:
     """The form to show. With an answer, fields left empty tell what was assumed for them."""
-    by_field: dict[str, list[Fault]] = {}
-    for fault in faults:
-        by_field.setdefault(_shown(form, fault.pointer[1:].replace("/", ".")), []).append(fault)
+    by_field: dict[str, list[InputError]] = {}
+    for error in errors:
+        by_field.setdefault(_shown(form, error.pointer[1:].replace("/", ".")), []).append(error)
     shown, about = Shown(), described(calculator)
     needed = {name for group in calculator.any_of for name in group} | set(first_example(calculator).given)
     for each in about["inputs"]:
@@ -66,15 +66,15 @@ def fields(
             shown.first.append(made)
         else:
             shown.more.append(made)
-            shown.open = shown.open or bool(made.value or made.faults or made.rows)
+            shown.open = shown.open or bool(made.value or made.errors or made.rows)
     for made in (*shown.first, *shown.more):
         for inner in (made, *(cell for row in made.rows for cell in row)):
-            shown.wrong += [(inner.key, _label(made, inner), fault) for fault in inner.faults]
-    shown.stray = [fault for left in by_field.values() for fault in left]
+            shown.wrong += [(inner.key, _label(made, inner), error) for error in inner.errors]
+    shown.stray = [error for left in by_field.values() for error in left]
     return shown
 
 
-def _shown(form: Form, name: str) -> str:
+def _shown(form: FormData, name: str) -> str:
     """The field that shows what the question has under a name: there blank rows have no place."""
     table, dot, rest = name.partition(".")
     place, _, column = rest.partition(".")
@@ -93,33 +93,33 @@ def _label(outer: Field, inner: Field) -> str:
 def _field(
     key: str,
     about: Mapping[str, Any],
-    form: Form,
+    form: FormData,
     answer: Mapping[str, Any] | None,
-    faults: dict[str, list[Fault]],
+    errors: dict[str, list[InputError]],
     calculator: Calculator[Any, Any] | None = None,
 ) -> Field:
     if about["kind"] == "table":
         columns: Sequence[Mapping[str, Any]] = about["columns"]
         count = form.rows.get(key, 0)
         rows = tuple(
-            tuple(_field(f"{key}.{at}.{column['name']}", column, form, None, faults) for column in columns)
+            tuple(_field(f"{key}.{at}.{column['name']}", column, form, None, errors) for column in columns)
             for at in range(count)
         )
         blank = tuple(Field(f"{key}.#.{column['name']}", column, assumed=_default(column, form)) for column in columns)
-        mine = [*faults.pop(key, ())]
-        for name in [each for each in faults if each.startswith(f"{key}.")]:
-            mine += faults.pop(name)  # of a whole row, or of one that is not shown
-        return Field(key, about, faults=tuple(mine), rows=rows, blank=blank)
-    own = faults.pop(key, [])
+        mine = [*errors.pop(key, ())]
+        for name in [each for each in errors if each.startswith(f"{key}.")]:
+            mine += errors.pop(name)  # of a whole row, or of one that is not shown
+        return Field(key, about, errors=tuple(mine), rows=rows, blank=blank)
+    own = errors.pop(key, [])
     if about["kind"] in ("series", "samples"):
-        for name in [each for each in faults if each.startswith(f"{key}.")]:
-            own += faults.pop(name)
+        for name in [each for each in errors if each.startswith(f"{key}.")]:
+            own += errors.pop(name)
     assumed = _assumed(about, answer, form) if answer is not None and calculator is not None else ""
     unit = form.units.get(key, "") or about.get("unit", "")
     return Field(key, about, form.words.get(key, ""), unit, assumed or _default(about, form), tuple(own))
 
 
-def _assumed(about: Mapping[str, Any], answer: Mapping[str, Any], form: Form) -> str:
+def _assumed(about: Mapping[str, Any], answer: Mapping[str, Any], form: FormData) -> str:
     """What the answer says was assumed, or worked out, for an input."""
     name = about["name"]
     if name not in answer["assumed"] and name not in answer.get("solved", ()):
@@ -132,7 +132,7 @@ def _assumed(about: Mapping[str, Any], answer: Mapping[str, Any], form: Form) ->
     return str(found) if found is not None else ""
 
 
-def _default(about: Mapping[str, Any], form: Form) -> str:
+def _default(about: Mapping[str, Any], form: FormData) -> str:
     default = about.get("default")
     if default is None:
         return ""
@@ -140,5 +140,5 @@ def _default(about: Mapping[str, Any], form: Form) -> str:
         return "yes" if default else "no"
     if isinstance(default, int | float):
         unit = about.get("unit", "1")
-        return (plain(default) + ("" if unit == "1" else f" {unit}")).replace(".", form.decimal)
+        return (format_number(default) + ("" if unit == "1" else f" {unit}")).replace(".", form.decimal)
     return str(default)

@@ -13,10 +13,10 @@ from dataclasses import dataclass, field
 from typing import IO, Any, Final, Protocol
 
 from gramwatt.engine.cells import NUMBER
-from gramwatt.engine.messages import Fault, echo, near
-from gramwatt.engine.recordings.columns import Malformed, Unusable
+from gramwatt.engine.messages import InputError, close_matches, quote_input
+from gramwatt.engine.recordings.columns import MalformedRecording, UnusableRecording
 from gramwatt.engine.recordings.reader import recording_in
-from gramwatt.model import Calculator, Count, Flag, Kind, Quantity, Samples, Series, Table, units
+from gramwatt.model import Calculator, Count, Flag, Kind, NumberList, Quantity, Table, TimeSeries, units
 from gramwatt.web.pages.description import columns_of
 
 _WHOLE: Final = re.compile(r"[+-]?\d{1,15}", re.ASCII)
@@ -37,7 +37,7 @@ class File(Protocol):
 
 
 @dataclass(slots=True)
-class Form:
+class FormData:
     """What a form said."""
 
     question: dict[str, Any] = field(default_factory=dict)
@@ -46,7 +46,7 @@ class Form:
     units: dict[str, str] = field(default_factory=dict)
     """The unit chosen beside a field."""
     result_units: dict[str, str] = field(default_factory=dict)
-    faults: list[Fault] = field(default_factory=list)
+    errors: list[InputError] = field(default_factory=list)
     decimal: str = "."
     rows: dict[str, int] = field(default_factory=dict)
     """How many rows a table shows, blank ones among them."""
@@ -58,14 +58,14 @@ class Form:
     """The shape of a chart that must be drawn into the page, by the width of its reader's screen."""
 
 
-def read(calculator: Calculator[Any, Any], sent: Mapping[str, str], files: Mapping[str, File]) -> Form:
+def read(calculator: Calculator[Any, Any], sent: Mapping[str, str], files: Mapping[str, File]) -> FormData:
     """A form as it was sent. What is wrong with a value is the service's to say; here only what no JSON could tell."""
     # A part of a multipart body need not say its name.
     words = {name: word for name, word in itertools.islice(sent.items(), MOST_FIELDS) if name}
     files = {name: file for name, file in files.items() if name}
-    form = Form(decimal="," if words.pop("decimal", ".") == "," else ".")
+    form = FormData(decimal="," if words.pop("decimal", ".") == "," else ".")
     if len(sent) > MOST_FIELDS:
-        form.faults.append(Fault("", f"{len(sent)} fields", None, f"up to {MOST_FIELDS} at once"))
+        form.errors.append(InputError("", f"{len(sent)} fields", None, f"up to {MOST_FIELDS} at once"))
     form.shape = "narrow" if words.pop("shape", "") == "narrow" else "wide"
     words.pop("part", "")
     add, remove = words.pop("add", ""), words.pop("remove", "")
@@ -77,9 +77,9 @@ def read(calculator: Calculator[Any, Any], sent: Mapping[str, str], files: Mappi
         if unit := words.pop(name):
             form.result_units[name.removeprefix("units.")] = unit
     # A form whose every field was emptied says so by its decimal sign alone: it is no first visit.
-    asked = any(each.partition(".")[0] in calculator.asked for each in words)
+    asked = any(each.partition(".")[0] in calculator.input_fields for each in words)
     form.said = asked or any(file.filename for file in files.values()) or sent.get("decimal") == "."
-    for name, kind in calculator.asked.items():
+    for name, kind in calculator.input_fields.items():
         if isinstance(kind, Table):
             _read_table(form, name, kind, words, files, remove)
             if add == name or (not form.rows.get(name) and not kind.optional):
@@ -87,13 +87,13 @@ def read(calculator: Calculator[Any, Any], sent: Mapping[str, str], files: Mappi
         else:
             _read_field(form, name, name, kind, words, files, form.question)
     for name, word in list(words.items())[:MOST_STRAY]:
-        if word and ("." in name or near(name, calculator.asked)):
+        if word and ("." in name or close_matches(name, calculator.input_fields)):
             form.question[name] = word  # a name misspelt: the service says so; one like no other was somebody else's
     return form
 
 
 def _read_table(
-    form: Form, name: str, kind: Table, words: dict[str, str], files: Mapping[str, File], remove: str
+    form: FormData, name: str, kind: Table, words: dict[str, str], files: Mapping[str, File], remove: str
 ) -> None:
     """The rows of a table in the order of their places; blank ones are shown again and not asked."""
     mine = re.compile(rf"{re.escape(name)}\.(\d{{1,4}})\.", re.ASCII)
@@ -124,7 +124,7 @@ def _read_table(
 
 
 def _read_field(
-    form: Form,
+    form: FormData,
     shown: str,
     sent: str,
     kind: Kind,
@@ -137,19 +137,21 @@ def _read_field(
     word, unit = words.pop(sent, ""), words.pop(f"{sent}.unit", "")
     if word:
         form.words[shown] = word
-    if unit and unit != getattr(kind.item if isinstance(kind, Series) else kind, "unit", ""):
+    if unit and unit != getattr(kind.item if isinstance(kind, NumberList) else kind, "unit", ""):
         form.units[shown] = unit
-    if isinstance(kind, Samples):
+    if isinstance(kind, TimeSeries):
         _read_recording(form, shown, kind, word, files.get(sent), into, key or shown)
     elif word.strip():
         pointer = "/" + _asked(form, shown).replace(".", "/")
-        if form.decimal == "," and "." in word and isinstance(kind, Quantity | Count | Series):
+        if form.decimal == "," and "." in word and isinstance(kind, Quantity | Count | NumberList):
             detail = "a point in a number; here a comma is the decimal sign"
-            form.faults.append(Fault(pointer, detail, echo(word), "1300 or 1,3, without signs between thousands"))
+            form.errors.append(
+                InputError(pointer, detail, quote_input(word), "1300 or 1,3, without signs between thousands")
+            )
         into[key or shown] = value(kind, word, unit, form.decimal)
 
 
-def _asked(form: Form, shown: str) -> str:
+def _asked(form: FormData, shown: str) -> str:
     """The name of a field in the question, where blank rows have no place."""
     table, dot, rest = shown.partition(".")
     return f"{table}.{len(form.places.get(table, ()))}.{rest.partition('.')[2]}" if dot else shown
@@ -158,7 +160,7 @@ def _asked(form: Form, shown: str) -> str:
 def value(kind: Kind, word: str, unit: str = "", decimal: str = ".") -> Any:
     """A typed word as a JSON value: a number, a text with its unit, a list. What makes no sense stays as it is."""
     match kind:
-        case Series():
+        case NumberList():
             pieces = re.split(r"[;\n]+" if decimal == "," else r"[;,\n]+", word.strip())
             items = [item for piece in pieces for item in (piece.split() if _BARE.fullmatch(piece) else [piece])]
             return [value(kind.item, item, unit, decimal) for item in items if item.strip()]
@@ -187,7 +189,7 @@ def _number(text: str) -> int | float:
 
 
 def _read_recording(
-    form: Form, shown: str, kind: Samples, word: str, file: File | None, into: dict[str, Any], key: str
+    form: FormData, shown: str, kind: TimeSeries, word: str, file: File | None, into: dict[str, Any], key: str
 ) -> None:
     """A recording from a file, or from text that was pasted."""
     raw = file.stream.read() if file is not None and file.filename else b""
@@ -201,23 +203,23 @@ def _read_recording(
         return
     try:
         into[key] = recording_in(kind, raw, form_of, decimal=form.decimal)
-    except Malformed as error:
+    except MalformedRecording as error:
         accepted = "CSV with a header line, NDJSON, a JSON object of lists, or an Arrow stream"
-        form.faults.append(
-            Fault("/" + _asked(form, shown).replace(".", "/"), f"this is no recording: {error}", None, accepted)
+        form.errors.append(
+            InputError("/" + _asked(form, shown).replace(".", "/"), f"this is no recording: {error}", None, accepted)
         )
-    except Unusable as unusable:
-        form.faults += [
-            Fault("/" + _asked(form, shown).replace(".", "/"), each.detail, echo(each.given), each.accepted)
-            for each in unusable.faults
+    except UnusableRecording as unusable:
+        form.errors += [
+            InputError("/" + _asked(form, shown).replace(".", "/"), each.detail, quote_input(each.given), each.accepted)
+            for each in unusable.errors
         ]
 
 
-def shown(calculator: Calculator[Any, Any], question: Mapping[str, Any], decimal: str = ".") -> Form:
+def shown(calculator: Calculator[Any, Any], question: Mapping[str, Any], decimal: str = ".") -> FormData:
     """A question as the form that asks it, for an example or a link."""
     words: dict[str, str] = {}
     for name, given in question.items():
-        kind = calculator.asked[name]
+        kind = calculator.input_fields[name]
         if isinstance(kind, Table):
             for at, row in enumerate(given):
                 for column, inner in columns_of(kind).items():
@@ -240,9 +242,9 @@ def typed(kind: Kind, given: Any, decimal: str = ".") -> str:
     """A JSON value as somebody would type it."""
     if isinstance(given, bool):
         return "true" if given else "false"
-    if isinstance(kind, Series):
+    if isinstance(kind, NumberList):
         return ("; " if decimal == "," else ", ").join(typed(kind.item, item, decimal) for item in given)
-    if isinstance(kind, Samples):
+    if isinstance(kind, TimeSeries):
         separator = ";" if decimal == "," else ","
         lines = [list(given), *zip(*given.values(), strict=True)]
         rows = [separator.join("" if cell is None else str(cell) for cell in line) for line in lines]
@@ -251,7 +253,7 @@ def typed(kind: Kind, given: Any, decimal: str = ".") -> str:
     return text.replace(".", ",") if decimal == "," and isinstance(kind, Quantity | Count) else text
 
 
-def query_of(form: Form, words: bool = True) -> dict[str, str]:
+def query_of(form: FormData, words: bool = True) -> dict[str, str]:
     """The shortest query for the same inputs: what was typed, units that were chosen, nothing empty.
 
     Without ``words`` they leave out what was typed, and so ask for the example.

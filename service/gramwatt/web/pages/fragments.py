@@ -51,7 +51,7 @@ def _render(rendering: _Rendering) -> Markup:
 
 def render_once(macro: Callable[[Field], Markup], shown: Field) -> Markup:
     """Return what a macro makes of a field without faults and rows, from a cache where it did so before."""
-    if shown.faults or len(shown.value) > LONGEST:
+    if shown.errors or len(shown.value) > LONGEST:
         return macro(shown)
     name = getattr(macro, "name")  # noqa: B009 - of a macro of Jinja
     about = id(shown.about)

@@ -6,13 +6,13 @@ from typing import Final
 
 from flask import Blueprint, Response, render_template, request
 
-from gramwatt.charts.calculator_charts import picture_of
-from gramwatt.charts.figure import Nothing
+from gramwatt.charts.calculator_charts import chart_of
+from gramwatt.charts.chart_data import NothingToDraw
 from gramwatt.charts.render import render
 from gramwatt.engine import calculate, registry
 from gramwatt.engine.query_strings import first_queried
 from gramwatt.engine.serializers import json_bytes
-from gramwatt.model import JOBS
+from gramwatt.model import CATEGORIES
 from gramwatt.version import __version__
 from gramwatt.web.headers import cacheable, etag, not_modified, tag_of
 from gramwatt.web.pages import form_reader
@@ -102,15 +102,15 @@ def calculator_chart(calculator_name: str) -> Response:
     if kept is not None:
         return styled(kept)
     form, _ = read_form(calculator)
-    faults = [*form.faults, *repeated()]
+    errors = [*form.errors, *repeated()]
     try:
-        sheet = picture_of(calculator, form.question, text=False, result_units=form.result_units)
-    except calculate.Refused as error:
-        raise refused(error, faults) from None
-    except Nothing as nothing:
+        sheet = chart_of(calculator, form.question, text=False, result_units=form.result_units)
+    except calculate.InvalidInput as error:
+        raise refused(error, errors) from None
+    except NothingToDraw as nothing:
         raise Problem("no-answer", str(nothing)) from None
-    if faults:
-        raise invalid(faults)
+    if errors:
+        raise invalid(errors)
     made = Response(render(sheet, "svg", look_on_page(form.shape)), content_type=MEDIA["svg"])
     return styled(cacheable(made, tag))
 
@@ -147,7 +147,8 @@ def first_page() -> Response:
         return kept
     known = registry.load()
     jobs = [
-        (title, [calculator for calculator in known.values() if calculator.job == job]) for job, title in JOBS.items()
+        (title, [calculator for calculator in known.values() if calculator.category == job])
+        for job, title in CATEGORIES.items()
     ]
     first = jobs[0][1][0]
     view, example = view_of(first, first_queried), first_queried(first)

@@ -89,7 +89,7 @@ def _by_query(calculator: Calculator[Any, Any], query: str, base: str, unit: str
     address, headline = f"{base}/v1/{calculator.name}", calculator.headline
     inputs = query.partition("&units=")[0] + (f"&unit={quote(unit)}" if unit else "")
     value = f"{address}/{headline}?{inputs}&errors=text"
-    is_text = isinstance(calculator.answered[headline], Choice | Text | Flag)
+    is_text = isinstance(calculator.result_fields[headline], Choice | Text | Flag)
     web = f'WEBSERVICE("{value}")'
     formula = f"={web}" if is_text else f'=NUMBERVALUE({web};".";"")'
     return [

@@ -11,18 +11,18 @@ from urllib.parse import urlencode
 
 from flask import request
 
-from gramwatt.charts.calculator_charts import Asked, sheet
-from gramwatt.charts.figure import Sheet
+from gramwatt.charts.calculator_charts import ChartRequest, make_figure
+from gramwatt.charts.chart_data import ChartData
 from gramwatt.charts.preview import preview
 from gramwatt.charts.render import can_draw, render
 from gramwatt.charts.sizes import pixels
 from gramwatt.charts.themes import AUTO, Look
 from gramwatt.engine import calculate
-from gramwatt.engine.messages import Fault, echo
+from gramwatt.engine.messages import InputError, quote_input
 from gramwatt.model import Calculator
 from gramwatt.web.middleware.rate_limit import LONGEST_URL
 from gramwatt.web.pages import form_reader
-from gramwatt.web.pages.answer_view import Told, told
+from gramwatt.web.pages.answer_view import AnswerView, make_answer_view
 from gramwatt.web.pages.description import described, first_example, takes_files
 from gramwatt.web.pages.element import NEWEST, integrity
 from gramwatt.web.pages.fields import Shown, fields
@@ -56,9 +56,9 @@ class View:
     """Everything that the template of a calculator shows."""
 
     calculator: Calculator[Any, Any]
-    form: form_reader.Form
+    form: form_reader.FormData
     shown: Shown
-    told: Told | None = None
+    answer_view: AnswerView | None = None
     picture: Picture | None = None
     can_draw: bool = True
     chart: str = ""
@@ -77,7 +77,9 @@ def inputs_of_example(calculator: Calculator[Any, Any]) -> Mapping[str, Any]:
 Example: TypeAlias = Callable[[Calculator[Any, Any]], Mapping[str, Any]]
 
 
-def read_form(calculator: Calculator[Any, Any], example: Example = inputs_of_example) -> tuple[form_reader.Form, bool]:
+def read_form(
+    calculator: Calculator[Any, Any], example: Example = inputs_of_example
+) -> tuple[form_reader.FormData, bool]:
     """Read the form of a request. Return it, or an example where nothing was filled in, and whether it is one."""
     form = form_reader.read(calculator, request.values, request.files)
     if form.said:
@@ -87,7 +89,7 @@ def read_form(calculator: Calculator[Any, Any], example: Example = inputs_of_exa
 
 
 @functools.cache
-def _form_of_example(calculator: Calculator[Any, Any], example: Example, decimal: str) -> form_reader.Form:
+def _form_of_example(calculator: Calculator[Any, Any], example: Example, decimal: str) -> form_reader.FormData:
     """The form of an example, whose recordings take a millisecond to read."""
     return form_reader.shown(calculator, example(calculator), decimal)
 
@@ -97,26 +99,26 @@ def view_of(calculator: Calculator[Any, Any], example: Example = inputs_of_examp
     form, shows_example = read_form(calculator, example)
     view = View(calculator, form, Shown(), example=shows_example, by_post=takes_files(calculator))
     view.about = described(calculator)
-    faults: list[Fault] = [*form.faults, *repeated()]
+    errors: list[InputError] = [*form.errors, *repeated()]
     answer: dict[str, Any] | None = None
     outcome = None
     try:
-        outcome = calculate.answered(calculator, form.question, result_units=form.result_units)
-    except calculate.Refused as refused:
-        named = {fault.pointer for fault in faults}
-        faults += [fault for fault in refused.faults if fault.pointer not in named]
-    if outcome is not None and not faults:
-        view.told, answer = told(outcome, form.result_units, form.decimal)
+        outcome = calculate.evaluate_request(calculator, form.question, result_units=form.result_units)
+    except calculate.InvalidInput as refused:
+        named = {error.pointer for error in errors}
+        errors += [error for error in refused.errors if error.pointer not in named]
+    if outcome is not None and not errors:
+        view.answer_view, answer = make_answer_view(outcome, form.result_units, form.decimal)
         query = _link(view)
-        _add_picture(view, Asked(calculator, form.question, False, outcome, dict(answer)), query)
-    view.shown = fields(calculator, form, answer, faults)
+        _add_picture(view, ChartRequest(calculator, form.question, False, outcome, dict(answer)), query)
+    view.shown = fields(calculator, form, answer, errors)
     return view
 
 
-def repeated() -> list[Fault]:
+def repeated() -> list[InputError]:
     """Return a fault for each name that stands more than once in the address, with values that differ."""
     return [
-        Fault(f"/{name[:80]}", f"given {len(values)} times", echo(", ".join(values)), "each name once")
+        InputError(f"/{name[:80]}", f"given {len(values)} times", quote_input(", ".join(values)), "each name once")
         for name, values in request.args.lists()
         if len(set(values)) > 1
     ]
@@ -140,14 +142,14 @@ def _link(view: View) -> str | None:
     return made.query
 
 
-def _add_picture(view: View, asked: Asked, query: str | None) -> None:
+def _add_picture(view: View, asked: ChartRequest, query: str | None) -> None:
     """Add the chart: by its address where one can hold the inputs, else drawn into the page."""
     view.can_draw = can_draw()
     if not view.can_draw:
         return
     url = _chart_url(view, query)
     if url is None:
-        seen = sheet(asked)
+        seen = make_figure(asked)
         view.picture = _drawn(seen, view.form.shape) if seen is not None else None
         return
     found = preview(asked)
@@ -176,7 +178,7 @@ def look_on_page(shape: str) -> Look:
     return Look(AUTO, shape, "clear", titled=False)
 
 
-def _drawn(seen: Sheet, shape: str) -> Picture:
+def _drawn(seen: ChartData, shape: str) -> Picture:
     """The chart within the page, as a data URL."""
     look = look_on_page(shape)
     svg = base64.b64encode(render(seen, "svg", look)).decode()

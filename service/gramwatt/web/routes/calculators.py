@@ -11,8 +11,8 @@ from flask import Blueprint, Response, request
 
 from gramwatt.engine import calculate, registry, serializers
 from gramwatt.engine.columns import escape_name
-from gramwatt.engine.formats import Wish, ask_for, media_of
-from gramwatt.engine.messages import Fault, echo, near, one_of
+from gramwatt.engine.formats import OutputOptions, compute_output, media_types
+from gramwatt.engine.messages import InputError, close_matches, join_with_or, quote_input
 from gramwatt.engine.query_strings import fits_query
 from gramwatt.engine.response import choose_units
 from gramwatt.model import Calculator
@@ -32,48 +32,48 @@ def answer_query(calculator_name: str) -> Response:
     calculator = find(calculator_name)
     if not fits_query(calculator):
         raise post_only(calculator)
-    words, options, faults = read_query(answer_options(calculator))
-    chosen = preferred(media_of(calculator), options["format"] if not faults else None)
+    words, options, errors = read_query(answer_options(calculator))
+    chosen = preferred(media_types(calculator), options["format"] if not errors else None)
     tag = etag(chosen)
-    return not_modified(tag) or answer_response(calculator, words, options, faults, chosen, text=True, tag=tag)
+    return not_modified(tag) or answer_response(calculator, words, options, errors, chosen, text=True, tag=tag)
 
 
 @blueprint.post("/<calculator_name>")
 def answer_body(calculator_name: str) -> Response:
     """Answer the question in the body; the query may hold options only."""
     calculator = find(calculator_name)
-    words, options, faults = read_query(answer_options(calculator))
-    chosen = preferred(media_of(calculator), options["format"] if not faults else None)
-    faults += [
-        Fault(
+    words, options, errors = read_query(answer_options(calculator))
+    chosen = preferred(media_types(calculator), options["format"] if not errors else None)
+    errors += [
+        InputError(
             f"/{escape_name(name)}",
-            f"{echo(name)} stands in the query of a POST",
-            echo(word),
-            "inputs in the body; in the query only " + one_of(answer_options(calculator)),
+            f"{quote_input(name)} stands in the query of a POST",
+            quote_input(word),
+            "inputs in the body; in the query only " + join_with_or(answer_options(calculator)),
         )
         for name, word in words.items()
     ]
-    return answer_response(calculator, read_body(calculator), options, faults, chosen, text=False)
+    return answer_response(calculator, read_body(calculator), options, errors, chosen, text=False)
 
 
 def answer_response(
     calculator: Calculator[Any, Any],
     question: dict[str, Any],
     options: dict[str, Any],
-    faults: list[Fault],
+    errors: list[InputError],
     chosen: str,
     *,
     text: bool,
     tag: str | None = None,
 ) -> Response:
     """The answer in the form chosen: at once where it is short, else as it is made. With a tag it may be cached."""
-    wish = wish_of(options, chosen, faults)
+    wish = wish_of(options, chosen, errors)
     try:
-        pieces = ask_for(calculator, question, wish, text=text)
-    except calculate.Refused as error:
-        raise refused(error, faults) from None
-    if faults:
-        raise invalid(faults)
+        pieces = compute_output(calculator, question, wish, text=text)
+    except calculate.InvalidInput as error:
+        raise refused(error, errors) from None
+    if errors:
+        raise invalid(errors)
     first = list(itertools.islice(pieces, 2))
     body = b"".join(first) if len(first) < 2 else itertools.chain(first, pieces)
     return finish_answer(body, _content_type(calculator, wish), tag)
@@ -96,14 +96,14 @@ def plain_body(
     None where that is no single body with status 200. Raises Refused.
     """
     if result is None:
-        pieces = list(itertools.islice(ask_for(calculator, inputs, Wish(), text=text), 2))
+        pieces = list(itertools.islice(compute_output(calculator, inputs, OutputOptions(), text=text), 2))
         return pieces[0] if len(pieces) == 1 else None
-    found = calculate.ask(calculator, inputs, text=text)["results"][result]
+    found = calculate.compute_response(calculator, inputs, text=text)["results"][result]
     return None if found is None else serializers.value_text(found).encode()
 
 
-def _content_type(calculator: Calculator[Any, Any], wish: Wish) -> str:
-    media = media_of(calculator)[wish.form]
+def _content_type(calculator: Calculator[Any, Any], wish: OutputOptions) -> str:
+    media = media_types(calculator)[wish.form]
     if wish.form == "csv":
         return media + "; charset=utf-8; header=" + ("absent" if wish.style.header == "off" else "present")
     return media + ("; charset=utf-8" if media.startswith("text/") else "")
@@ -121,11 +121,13 @@ def value(calculator_name: str, result: str) -> Response:
     if result == "log" and calculator.recording is not None:
         detail = f"A recording is sent: POST /v1/{calculator.name}/log with CSV, NDJSON, JSON or Arrow."
         raise Problem("method-not-allowed", detail, headers={"Allow": "POST, OPTIONS"})
-    if result not in calculator.answered:
-        meant = near(result, calculator.answered)
-        hint = f"did you mean {one_of(meant)}?" if meant else f"it gives {one_of(calculator.answered)}."
+    if result not in calculator.result_fields:
+        meant = close_matches(result, calculator.result_fields)
+        hint = (
+            f"did you mean {join_with_or(meant)}?" if meant else f"it gives {join_with_or(calculator.result_fields)}."
+        )
         raise Problem("unknown-result", f"{calculator.name} has no result {result[:80]!r}; {hint}")
-    words, options, faults = read_query(VALUE_OPTIONS)
+    words, options, errors = read_query(VALUE_OPTIONS)
     tag = etag(preferred(TEXT))
     kept = not_modified(tag)
     if kept is not None:
@@ -134,9 +136,9 @@ def value(calculator_name: str, result: str) -> Response:
     try:
         choose_units(calculator, units)
     except ValueError as error:
-        faults.append(Fault("/unit", str(error), options["unit"], "a unit of this result"))
+        errors.append(InputError("/unit", str(error), options["unit"], "a unit of this result"))
         units = {}
-    answer = _ask(calculator, words, faults, text=True, units=units)
+    answer = _ask(calculator, words, errors, text=True, units=units)
     found = answer["results"][result]
     if found is None:
         reasons = [caution["text"] for caution in answer["cautions"] if result in caution.get("results", ())]
@@ -175,7 +177,7 @@ def post_only(calculator: Calculator[Any, Any]) -> Problem:
 def find(name: str) -> Calculator[Any, Any]:
     """The calculator in a URL. Raises Problem (404) with near matches."""
     try:
-        return calculate.find(name)
+        return calculate.get_calculator(name)
     except calculate.UnknownCalculator as error:
         raise Problem("unknown-calculator", str(error)) from None
 
@@ -183,16 +185,16 @@ def find(name: str) -> Calculator[Any, Any]:
 def _ask(
     calculator: Calculator[Any, Any],
     question: dict[str, Any],
-    faults: list[Fault],
+    errors: list[InputError],
     *,
     text: bool,
     units: Mapping[str, str],
 ) -> dict[str, Any]:
     """Ask, and tell the faults of the question together with those of the options."""
     try:
-        answer = calculate.ask(calculator, question, text=text, result_units=units)
-    except calculate.Refused as error:
-        raise refused(error, faults) from None
-    if faults:
-        raise invalid(faults)
+        answer = calculate.compute_response(calculator, question, text=text, result_units=units)
+    except calculate.InvalidInput as error:
+        raise refused(error, errors) from None
+    if errors:
+        raise invalid(errors)
     return answer

@@ -8,12 +8,12 @@ from typing import Any, Final
 from flask import Blueprint, Response, request
 
 from gramwatt.charts import calculator_charts, sweep_charts
-from gramwatt.charts.figure import Nothing
+from gramwatt.charts.chart_data import NothingToDraw
 from gramwatt.charts.render import render
 from gramwatt.charts.themes import AUTO, GROUNDS, LARGEST_SCALE, SHAPES, THEMES, Look
 from gramwatt.engine import calculate
 from gramwatt.engine.columns import escape_name
-from gramwatt.engine.messages import Fault, echo, one_of
+from gramwatt.engine.messages import InputError, join_with_or, quote_input
 from gramwatt.engine.query_strings import fits_query
 from gramwatt.engine.tables import sweep
 from gramwatt.model import Calculator, Choice, Count, Flag, Kind, Text
@@ -58,13 +58,13 @@ def chart_query(calculator_name: str) -> Response:
     calculator = find(calculator_name)
     if not fits_query(calculator):
         raise post_only(calculator)
-    words, options, faults = read_query(CHART_OPTIONS, repeated=AXIS_NAMES)
-    form = preferred(MEDIA, options["format"] if not faults else None)
+    words, options, errors = read_query(CHART_OPTIONS, repeated=AXIS_NAMES)
+    form = preferred(MEDIA, options["format"] if not errors else None)
     tag = etag(form)
     kept = not_modified(tag)
     if kept is None:
-        axes = axes_of_query(calculator, words, faults) if _varies() else []
-        kept = cacheable(_drawn(calculator, words, axes, options, faults, form, text=True), tag)
+        axes = axes_of_query(calculator, words, errors) if _varies() else []
+        kept = cacheable(_drawn(calculator, words, axes, options, errors, form, text=True), tag)
     return styled(kept) if options["theme"] == AUTO else kept
 
 
@@ -72,18 +72,23 @@ def chart_query(calculator_name: str) -> Response:
 def chart_body(calculator_name: str) -> Response:
     """Draw the answer to the question in the body, or the sweep that its ``given`` and ``vary`` tell."""
     calculator = find(calculator_name)
-    words, options, faults = read_query(CHART_OPTIONS)
-    form = preferred(MEDIA, options["format"] if not faults else None)
-    faults += [
-        Fault(f"/{escape_name(name)}", "inputs stand in the body of a POST", echo(word), one_of(CHART_OPTIONS))
+    words, options, errors = read_query(CHART_OPTIONS)
+    form = preferred(MEDIA, options["format"] if not errors else None)
+    errors += [
+        InputError(
+            f"/{escape_name(name)}",
+            "inputs stand in the body of a POST",
+            quote_input(word),
+            join_with_or(CHART_OPTIONS),
+        )
         for name, word in words.items()
     ]
     body: dict[str, Any] = read_body(calculator)
     question: Mapping[str, object] = body
     axes: list[sweep.Axis] = []
     if "vary" in body:
-        question, axes = sweep_of_body(calculator, body, faults)
-    response = _drawn(calculator, question, axes, options, faults, form, text=False)
+        question, axes = sweep_of_body(calculator, body, errors)
+    response = _drawn(calculator, question, axes, options, errors, form, text=False)
     response.headers["Cache-Control"] = "no-store"
     return styled(response) if options["theme"] == AUTO else response
 
@@ -103,24 +108,26 @@ def _drawn(
     question: Mapping[str, object],
     axes: Sequence[sweep.Axis],
     options: Mapping[str, Any],
-    faults: list[Fault],
+    errors: list[InputError],
     form: str,
     *,
     text: bool,
 ) -> Response:
-    wished = result_units(options["units"], faults)
+    wished = result_units(options["units"], errors)
     try:
-        if axes or faults:
-            show = _sweep_faults(calculator, question, axes, options, faults, text=text)
-            seen = sweep_charts.sheet(calculator, question, axes, show, text=text, result_units=wished)
+        if axes or errors:
+            show = _sweep_faults(calculator, question, axes, options, errors, text=text)
+            seen = sweep_charts.make_figure(calculator, question, axes, show, text=text, result_units=wished)
         elif options["show"]:
             accepted = "vary=..., or no show: the picture of an answer is its calculator's own"
-            raise invalid([Fault("/show", "results are chosen for a sweep alone", echo(options["show"]), accepted)])
+            raise invalid(
+                [InputError("/show", "results are chosen for a sweep alone", quote_input(options["show"]), accepted)]
+            )
         else:
-            seen = calculator_charts.picture_of(calculator, question, text=text, result_units=wished)
-    except calculate.Refused as error:
+            seen = calculator_charts.chart_of(calculator, question, text=text, result_units=wished)
+    except calculate.InvalidInput as error:
         raise refused(error) from None
-    except Nothing as nothing:
+    except NothingToDraw as nothing:
         raise Problem("no-answer", str(nothing)) from None
     look = Look(options["theme"], options["shape"], options["ground"], options["scale"], bool(options["title"]))
     media = MEDIA[form] + ("; charset=utf-8" if form == "txt" else "")
@@ -132,14 +139,14 @@ def _sweep_faults(
     question: Mapping[str, object],
     axes: Sequence[sweep.Axis],
     options: Mapping[str, Any],
-    faults: list[Fault],
+    errors: list[InputError],
     *,
     text: bool,
 ) -> list[str]:
     """The results to show. Raises Problem with every fault of a sweep that is to be drawn."""
-    plan_of(calculator, question, {**options, "given": False, "uncertainty": False}, faults, words=text)
-    faults += sweep_charts.check(calculator, axes)
-    show = sweep_charts.shown(calculator, options["show"], faults, len(axes))
-    if faults or not axes:
-        raise invalid(faults)
+    plan_of(calculator, question, {**options, "given": False, "uncertainty": False}, errors, words=text)
+    errors += sweep_charts.check(calculator, axes)
+    show = sweep_charts.shown(calculator, options["show"], errors, len(axes))
+    if errors or not axes:
+        raise invalid(errors)
     return show

@@ -8,10 +8,10 @@ from typing import Any, Final
 from flask import Blueprint, Response, request
 from werkzeug.exceptions import RequestEntityTooLarge
 
-from gramwatt.engine.formats import media_of
-from gramwatt.engine.messages import Fault, echo
+from gramwatt.engine.formats import media_types
+from gramwatt.engine.messages import InputError, quote_input
 from gramwatt.engine.recordings.channels import channels_of, option_of
-from gramwatt.engine.recordings.columns import Malformed, Unusable
+from gramwatt.engine.recordings.columns import MalformedRecording, UnusableRecording
 from gramwatt.engine.recordings.reader import FORMATS, recording_in, samples_of
 from gramwatt.model import Calculator, Choice, Kind, Text
 from gramwatt.web.problems import Problem, invalid
@@ -53,29 +53,29 @@ def answer_log(calculator_name: str) -> Response:
     name = calculator.recording
     if name is None:
         raise Problem("unknown-result", f"{calculator.name} asks for no recording.")
-    words, options, faults = read_query(log_options(calculator))
-    chosen = preferred(media_of(calculator), options["format"] if not faults else None)
+    words, options, errors = read_query(log_options(calculator))
+    chosen = preferred(media_types(calculator), options["format"] if not errors else None)
     if name in words:
         detail = f"{name} is the body of this request"
-        faults.append(Fault(f"/{name}", detail, echo(words.pop(name)), "the other inputs in the query"))
+        errors.append(InputError(f"/{name}", detail, quote_input(words.pop(name)), "the other inputs in the query"))
     form, kind = format_sent(FORMATS, "a recording", _MORE_NAMES), samples_of(calculator)
     raw = _body()
     wanted = {channel: options[option_of(channel)] for channel in channels_of(kind) if options[option_of(channel)]}
     question: dict[str, Any] = dict(words)
     try:
         question[name] = recording_in(kind, raw, form, wanted, decimal=options["decimal_sent"])
-    except Malformed as error:
+    except MalformedRecording as error:
         raise Problem("malformed-request", f"This is no recording as {FORMATS[form]}: {error}.") from None
-    except Unusable as unusable:
+    except UnusableRecording as unusable:
         wished = tuple(f"/{option_of(channel)}" for channel in channels_of(kind))
-        found = [each if each.pointer in wished else each.under(name) for each in unusable.faults]
+        found = [each if each.pointer in wished else each.under(name) for each in unusable.errors]
         lacking = [each for each in found if each.pointer in wished and each.given is not None]
-        if lacking and not faults:
+        if lacking and not errors:
             raise Problem(
                 "unknown-column", "; ".join(f"{each.detail}: {each.accepted}" for each in lacking), found
             ) from None
-        raise invalid([*faults, *found]) from None
-    return answer_response(calculator, question, options, faults, chosen, text=True)
+        raise invalid([*errors, *found]) from None
+    return answer_response(calculator, question, options, errors, chosen, text=True)
 
 
 def _body() -> bytes:

@@ -96,7 +96,7 @@ def _entry(calculator: Calculator[Any, Any]) -> dict[str, Any]:
         "title": calculator.title,
         "summary": calculator.summary,
         "headline": calculator.headline,
-        "results": list(calculator.answered),
+        "results": list(calculator.result_fields),
         "links": {
             "answer": path,
             "page": f"/calculators/{calculator.name}",

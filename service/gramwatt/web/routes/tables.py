@@ -13,18 +13,18 @@ from werkzeug.exceptions import HTTPException, RequestEntityTooLarge
 from gramwatt.engine import budget
 from gramwatt.engine.columns import escape_name
 from gramwatt.engine.limits import LARGEST_JOINED
-from gramwatt.engine.messages import Fault, echo, one_of
+from gramwatt.engine.messages import InputError, join_with_or, quote_input
 from gramwatt.engine.query_strings import fits_query
 from gramwatt.engine.tables import batch, ranking, sweep
-from gramwatt.engine.tables.chunks import BLOCK, Broken, Chunk, Source, Unreadable
-from gramwatt.engine.tables.compute import Plan, answered, constant_faults, standing
+from gramwatt.engine.tables.chunks import BLOCK, Chunk, MalformedTable, Source, Unreadable
+from gramwatt.engine.tables.compute import Plan, compute_batch, constant_faults, standing
 from gramwatt.engine.tables.grid_cost import check_grid
 from gramwatt.model import Calculator
 from gramwatt.web.headers import cacheable, etag, not_modified
 from gramwatt.web.middleware import failures
 from gramwatt.web.middleware.memory import keep_freed_memory
 from gramwatt.web.problems import Problem, invalid
-from gramwatt.web.request_body import MOST_DRAINED, Intake, wait_until
+from gramwatt.web.request_body import MOST_DRAINED, RequestBodyReader, wait_until
 from gramwatt.web.request_parsing import read_body, read_query
 from gramwatt.web.routes.calculators import find, post_only
 from gramwatt.web.table_options import BATCH_OPTIONS, SWEEP_OPTIONS, form_sent, form_wanted, keeping, plan_of
@@ -46,18 +46,18 @@ blueprint = Blueprint("tables", __name__, url_prefix="/v1")
 def batch_body(calculator_name: str) -> Response:
     """Answer a table of questions, row by row in order, as it arrives."""
     calculator = find(calculator_name)
-    words, options, faults = read_query(BATCH_OPTIONS)
+    words, options, errors = read_query(BATCH_OPTIONS)
     sent = form_sent(options)
-    wanted = form_wanted(options, sent.name, faulty=bool(faults))
-    plan = plan_of(calculator, words, options, faults)
-    if faults:
-        raise invalid(faults)
+    wanted = form_wanted(options, sent.name, faulty=bool(errors))
+    plan = plan_of(calculator, words, options, errors)
+    if errors:
+        raise invalid(errors)
     if "arrow" in (sent.name, wanted.name):
         batch.require_arrow()
     source, finish = _source()
     try:
         plan, pieces = batch.opened(plan, batch.chunks(plan, sent, source, keeping(options)))
-    except (Broken, Unreadable) as error:
+    except (MalformedTable, Unreadable) as error:
         finish()
         raise _problem(error) from None
     except BaseException:
@@ -69,9 +69,9 @@ def batch_body(calculator_name: str) -> Response:
     return response
 
 
-def _problem(error: Broken | Unreadable) -> Problem:
+def _problem(error: MalformedTable | Unreadable) -> Problem:
     if isinstance(error, Unreadable):
-        return invalid(error.faults)
+        return invalid(error.errors)
     return Problem(error.kind, f"{error.detail[:1].upper()}{error.detail[1:]}.")
 
 
@@ -89,30 +89,32 @@ def _source() -> tuple[Source, Any]:
         try:
             piece = stream.read(size)
         except RequestEntityTooLarge:
-            raise Broken(f"the table is larger than {limit} bytes", "too-large") from None
+            raise MalformedTable(f"the table is larger than {limit} bytes", "too-large") from None
         except HTTPException:
-            raise Broken("the body breaks off") from None
+            raise MalformedTable("the body breaks off") from None
         except (TimeoutError, BlockingIOError):
-            raise Broken("the rest of the body did not arrive in time") from None
+            raise MalformedTable("the rest of the body did not arrive in time") from None
         except Exception as error:  # each server has errors of its own for a body that breaks off
-            raise Broken(f"the body could not be read: {type(error).__name__}") from None
+            raise MalformedTable(f"the body could not be read: {type(error).__name__}") from None
         received += len(piece)
         if granted is not None:
             granted.receive(len(piece))
         if not piece and declared is not None and received < declared:  # some servers end it as if it were whole
-            raise Broken("the body breaks off")
+            raise MalformedTable("the body breaks off")
         return piece
 
     if declared is not None and declared <= SMALL:
         return read, lambda: None
     keep_freed_memory()
-    intake = Intake(read, limit, request.environ.get("gramwatt.wait_until", wait_until))
+    intake = RequestBodyReader(read, limit, request.environ.get("gramwatt.wait_until", wait_until))
     return intake.read, intake.finish
 
 
-def _streamed(plan: Plan, wanted: batch.Form, pieces: Iterator[Chunk], finish: Any, *, whole: bool = False) -> Response:
+def _streamed(
+    plan: Plan, wanted: batch.TableFormat, pieces: Iterator[Chunk], finish: Any, *, whole: bool = False
+) -> Response:
     """The answer as it is made, or made ``whole`` before it is sent, which costs less where it is short."""
-    into, tally, request_id = batch.writer(plan, wanted), batch.Tally(), g.request_id
+    into, tally, request_id = batch.writer(plan, wanted), batch.RowCounts(), g.request_id
     most_rows = None if wanted.name == "arrow" else TEXT_ROWS
     answering = batch.written(plan, pieces, into, tally, most_rows=most_rows)
     try:
@@ -131,7 +133,7 @@ def _streamed(plan: Plan, wanted: batch.Form, pieces: Iterator[Chunk], finish: A
             raise
         except BaseException as error:
             failures.report(request_id, error)
-            broken = Broken("the service failed on these rows; it was logged", "internal-error")
+            broken = MalformedTable("the service failed on these rows; it was logged", "internal-error")
             yield into.broken(broken, tally.rows) + into.end()
         finally:
             finish()
@@ -150,7 +152,7 @@ def _join(chunks: Iterator[bytes]) -> bytes | Iterator[bytes]:
     return b"".join(gathered)
 
 
-def _table(plan: Plan, wanted: batch.Form, stream: Iterator[bytes] | bytes) -> Response:
+def _table(plan: Plan, wanted: batch.TableFormat, stream: Iterator[bytes] | bytes) -> Response:
     media = batch.FORMATS[wanted.name]
     if wanted.name in ("csv", "tsv"):
         media += "; charset=utf-8; header=" + ("absent" if wanted.style.header == "off" else "present")
@@ -167,52 +169,60 @@ def sweep_query(calculator_name: str) -> Response:
     calculator = find(calculator_name)
     if not fits_query(calculator):
         raise post_only(calculator)
-    words, options, faults = read_query(SWEEP_OPTIONS, repeated=AXIS_NAMES)
-    wanted = form_wanted(options, "json", faulty=bool(faults))
+    words, options, errors = read_query(SWEEP_OPTIONS, repeated=AXIS_NAMES)
+    wanted = form_wanted(options, "json", faulty=bool(errors))
     tag = etag(wanted.name)
     kept = not_modified(tag)
     if kept is not None:
         return kept
-    axes = axes_of_query(calculator, words, faults)
-    return cacheable(_sweep(calculator, words, options, axes, faults, wanted, words_given=True), tag)
+    axes = axes_of_query(calculator, words, errors)
+    return cacheable(_sweep(calculator, words, options, axes, errors, wanted, words_given=True), tag)
 
 
 @blueprint.post("/<calculator_name>/sweep")
 def sweep_body(calculator_name: str) -> Response:
     """The same with ``given`` and ``vary`` in a JSON body."""
     calculator = find(calculator_name)
-    words, options, faults = read_query(SWEEP_OPTIONS)
-    wanted = form_wanted(options, "json", faulty=bool(faults))
-    faults += [
-        Fault(f"/{escape_name(name)}", "inputs stand in the body of a POST", echo(word), one_of(SWEEP_OPTIONS))
+    words, options, errors = read_query(SWEEP_OPTIONS)
+    wanted = form_wanted(options, "json", faulty=bool(errors))
+    errors += [
+        InputError(
+            f"/{escape_name(name)}",
+            "inputs stand in the body of a POST",
+            quote_input(word),
+            join_with_or(SWEEP_OPTIONS),
+        )
         for name, word in words.items()
     ]
-    given, axes = sweep_of_body(calculator, read_body(calculator), faults)
-    response = _sweep(calculator, given, options, axes, faults, wanted, words_given=False)
+    given, axes = sweep_of_body(calculator, read_body(calculator), errors)
+    response = _sweep(calculator, given, options, axes, errors, wanted, words_given=False)
     response.headers["Cache-Control"] = "no-store"
     return response
 
 
 def sweep_of_body(
-    calculator: Calculator[Any, Any], body: dict[str, Any], faults: list[Fault]
+    calculator: Calculator[Any, Any], body: dict[str, Any], errors: list[InputError]
 ) -> tuple[dict[str, Any], list[sweep.Axis]]:
     """What stands fast and what varies, of a body with ``given`` and ``vary``; what is wrong is added to the faults."""
     given, vary = body.pop("given", {}), body.pop("vary", {})
-    faults += [
-        Fault(f"/{escape_name(name)}", "no such member", echo(value), "given and vary") for name, value in body.items()
+    errors += [
+        InputError(f"/{escape_name(name)}", "no such member", quote_input(value), "given and vary")
+        for name, value in body.items()
     ]
     for name, value in (("given", given), ("vary", vary)):
         if not isinstance(value, dict):
-            faults.append(Fault(f"/{name}", "not an object", echo(value), "an object by names of inputs"))
+            errors.append(InputError(f"/{name}", "not an object", quote_input(value), "an object by names of inputs"))
     varying = vary if isinstance(vary, dict) else {}
     given = given if isinstance(given, dict) else {}
     unused = constant_faults(calculator, {n: v for n, v in given.items() if n in varying}, words=False)
-    faults += [fault.under("given") for fault in unused]
+    errors += [error.under("given") for error in unused]
     fast = {name: value for name, value in given.items() if name not in varying}
-    return fast, _axes_of_body(calculator, varying, faults)
+    return fast, _axes_of_body(calculator, varying, errors)
 
 
-def axes_of_query(calculator: Calculator[Any, Any], words: dict[str, str], faults: list[Fault]) -> list[sweep.Axis]:
+def axes_of_query(
+    calculator: Calculator[Any, Any], words: dict[str, str], errors: list[InputError]
+) -> list[sweep.Axis]:
     """``vary`` with its own list of values, else with the next of ``from``, ``to`` and ``count``; its own single value
     is then not used."""
     ranges = {name: request.args.getlist(name) for name in AXIS_NAMES}
@@ -226,15 +236,17 @@ def axes_of_query(calculator: Calculator[Any, Any], words: dict[str, str], fault
             axis, found = _even(calculator, name, ends, text=True)
             found += constant_faults(calculator, {} if own is None else {name: own}, words=True)
         axes.append(axis)
-        faults += found
+        errors += found
     for end in ("from", "to", "count"):
         if ranges[end]:
-            faults.append(Fault(f"/{end}", f"{end} without an input to vary", echo(ranges[end][0]), "vary=name"))
-    return _checked(calculator, axes, len(set(ranges["vary"])), faults)
+            errors.append(
+                InputError(f"/{end}", f"{end} without an input to vary", quote_input(ranges[end][0]), "vary=name")
+            )
+    return _checked(calculator, axes, len(set(ranges["vary"])), errors)
 
 
 def _axes_of_body(
-    calculator: Calculator[Any, Any], vary: Mapping[str, object], faults: list[Fault]
+    calculator: Calculator[Any, Any], vary: Mapping[str, object], errors: list[InputError]
 ) -> list[sweep.Axis]:
     axes: list[sweep.Axis | None] = []
     for name, points in vary.items():
@@ -244,16 +256,16 @@ def _axes_of_body(
             axis, found = _even(calculator, name, points, text=False)
         else:
             accepted = "a list of values, or an object with from, to and count"
-            axis, found = None, [Fault("", "neither a list nor a range", echo(points), accepted)]
+            axis, found = None, [InputError("", "neither a list nor a range", quote_input(points), accepted)]
         axes.append(axis)
         own = f"/{escape_name(name)}"
-        faults += [(fault if fault.pointer == own else fault.under(name)).under("vary") for fault in found]
-    return _checked(calculator, axes, len(vary), faults, under="vary")
+        errors += [(error if error.pointer == own else error.under(name)).under("vary") for error in found]
+    return _checked(calculator, axes, len(vary), errors, under="vary")
 
 
 def _even(
     calculator: Calculator[Any, Any], name: str, ends: Mapping[str, object], *, text: bool
-) -> tuple[sweep.Axis | None, list[Fault]]:
+) -> tuple[sweep.Axis | None, list[InputError]]:
     most = most_points(calculator)
     told = ends["count"]
     count = (
@@ -261,18 +273,18 @@ def _even(
     )
     if isinstance(count, float) and count.is_integer():
         count = int(count)
-    faults = []
+    errors = []
     if isinstance(count, bool) or not isinstance(count, int) or not 2 <= count <= most:
-        faults.append(Fault("/count", f"{name}: not a number of points", echo(told), f"2 to {most}"))
+        errors.append(InputError("/count", f"{name}: not a number of points", quote_input(told), f"2 to {most}"))
         count = 2
     missing = [end for end in ("from", "to") if ends[end] is None]
     if missing:
-        faults += [
-            Fault(f"/{end}", f"{name} is varied, {end} is missing", None, "an end of the range") for end in missing
+        errors += [
+            InputError(f"/{end}", f"{name} is varied, {end} is missing", None, "an end of the range") for end in missing
         ]
-        return None, faults
+        return None, errors
     axis, found = sweep.even_axis(calculator, name, ends["from"], ends["to"], count, text=text)
-    return axis, faults + found
+    return axis, errors + found
 
 
 def most_points(calculator: Calculator[Any, Any]) -> int:
@@ -284,18 +296,18 @@ def _checked(
     calculator: Calculator[Any, Any],
     axes: Sequence[sweep.Axis | None],
     named: int,
-    faults: list[Fault],
+    errors: list[InputError],
     *,
     under: str | None = None,
 ) -> list[sweep.Axis]:
     if not 1 <= named <= MOST_AXES:
         what = "no input is varied" if named == 0 else f"{named} inputs are varied"
-        faults.append(Fault("/vary", what, None, f"one or two of {one_of(sweep.varied(calculator))}"))
+        errors.append(InputError("/vary", what, None, f"one or two of {join_with_or(sweep.varied(calculator))}"))
     known = [axis for axis in axes if axis is not None]
     for axis in known:
         if axis.count > most_points(calculator):
-            fault = Fault(f"/{axis.name}", f"{axis.count} points", None, f"up to {most_points(calculator)} points")
-            faults.append(fault if under is None else fault.under(under))
+            error = InputError(f"/{axis.name}", f"{axis.count} points", None, f"up to {most_points(calculator)} points")
+            errors.append(error if under is None else error.under(under))
     return known
 
 
@@ -304,24 +316,26 @@ def _sweep(
     given: Mapping[str, object],
     options: Mapping[str, Any],
     axes: list[sweep.Axis],
-    faults: list[Fault],
-    wanted: batch.Form,
+    errors: list[InputError],
+    wanted: batch.TableFormat,
     *,
     words_given: bool,
 ) -> Response:
-    plan = plan_of(calculator, given, options, faults, words=words_given, under=None if words_given else "given")
+    plan = plan_of(calculator, given, options, errors, words=words_given, under=None if words_given else "given")
     by = options["by"] or calculator.headline
     if options["best"]:
-        faults += ranking.check(calculator, by)
-    if faults:
-        raise invalid(faults)
+        errors += ranking.check(calculator, by)
+    if errors:
+        raise invalid(errors)
     check_grid(plan, axes)
     plan = sweep.shown(plan, axes)
     small = wanted.name != "arrow" and not options["best"]
     pieces = sweep.grid(axes, text=words_given, rows=TEXT_ROWS if small else sweep.ROWS)
     if not options["best"]:
         return _streamed(plan, wanted, pieces, lambda: None, whole=sweep.size(axes) <= BLOCK)
-    wish = ranking.Wish(options["best"], by, bool(options["least"]))
-    found = ranking.as_answered(ranking.best_of(wish, (piece for chunk in pieces for piece in answered(plan, chunk))))
+    wish = ranking.Ranking(options["best"], by, bool(options["least"]))
+    found = ranking.as_answered(
+        ranking.best_of(wish, (piece for chunk in pieces for piece in compute_batch(plan, chunk)))
+    )
     into = batch.writer(plan, wanted)
     return _table(plan, wanted, iter([into.begin(found) + (into.rows(found) if found.rows else b""), into.end()]))

@@ -8,7 +8,7 @@ from typing import TypeAlias
 from gramwatt.arrays import Array
 
 
-class Nothing(LookupError):
+class NothingToDraw(LookupError):
     """There is nothing to see; the text says why."""
 
 
@@ -60,7 +60,7 @@ class Graph:
 
 
 @dataclass(frozen=True, slots=True)
-class Stairs:
+class Waterfall:
     """Steps that add up, beside a limit, and a close view of where they end."""
 
     label: str
@@ -83,7 +83,7 @@ class Column:
 
 
 @dataclass(frozen=True, slots=True)
-class Rows:
+class BarRows:
     """Figures side by side, a bar each."""
 
     names: tuple[str, ...]
@@ -91,7 +91,7 @@ class Rows:
 
 
 @dataclass(frozen=True, slots=True)
-class Map:
+class HeatMap:
     """One figure over two inputs: ``values[i, j]`` at ``up[i]`` and ``across[j]``."""
 
     across_label: str
@@ -102,11 +102,11 @@ class Map:
     values: Array
 
 
-Body: TypeAlias = Graph | Stairs | Rows | Map
+Body: TypeAlias = Graph | Waterfall | BarRows | HeatMap
 
 
 @dataclass(frozen=True, slots=True)
-class Sheet:
+class ChartData:
     """A picture: its title, the question in short, the same in words for those who cannot see it."""
 
     title: str
