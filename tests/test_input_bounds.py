@@ -9,9 +9,9 @@ from typing import Any, Final
 import pytest
 from flask.testing import FlaskClient
 
-from gramwatt import Refused, calculate, registry
-from gramwatt.declare import Calculator, Count, Kind, Quantity, Series, Table, fields_of
-from gramwatt.edge import units
+from gramwatt import InvalidInput, calculate
+from gramwatt.engine import registry
+from gramwatt.model import Calculator, Count, Kind, NumberList, Quantity, Table, fields_of, units
 from gramwatt.web import create_app
 
 CALCULATORS: Final = list(registry.load().values())
@@ -22,7 +22,7 @@ def numbers(fields: Mapping[str, Kind]) -> Iterator[tuple[str, Quantity | Count]
     for name, kind in fields.items():
         if isinstance(kind, Quantity | Count):
             yield name, kind
-        elif isinstance(kind, Series):
+        elif isinstance(kind, NumberList):
             yield f"{name}.0", kind.item
         elif isinstance(kind, Table):
             yield from ((f"{name}.0.{inner}", column) for inner, column in numbers(fields_of(kind.row)))
@@ -42,7 +42,7 @@ def ends(kind: Quantity | Count, step: float = 0.0) -> Iterator[tuple[float, flo
             yield is_open - shift if step else math.nextafter(is_open, -outward * math.inf), is_open
 
 
-INPUTS: Final = [(each, path, kind) for each in CALCULATORS for path, kind in numbers(each.asked)]
+INPUTS: Final = [(each, path, kind) for each in CALCULATORS for path, kind in numbers(each.input_fields)]
 every_input = pytest.mark.parametrize(
     ("calculator", "path", "kind"), INPUTS, ids=[f"{each.name}: {path}" for each, path, _ in INPUTS]
 )
@@ -56,8 +56,8 @@ def refused(calculator: Any_, path: str, value: Any) -> bool:
         value = [value] if step == "0" else {step: value}
     try:
         calculate(calculator.name, **{name: value})
-    except Refused as error:
-        return "/" + path.replace(".", "/") in {fault.pointer for fault in error.faults}
+    except InvalidInput as error:
+        return "/" + path.replace(".", "/") in {fault.pointer for fault in error.errors}
     return False
 
 

@@ -15,7 +15,7 @@ from pathlib import Path
 
 import pytest
 
-from gramwatt import registry
+from gramwatt.engine import registry
 
 ROOT = Path(__file__).resolve().parents[2]
 VENV = Path(sys.executable).parent.parent

@@ -171,8 +171,8 @@ def test_required_inputs_stand_first(client: FlaskClient, calculator: Calculator
     page = get(client, f"/calculators/{calculator.name}")
     order = [(tag, attributes.get("id")) for tag, attributes in page.elements]
     rest = next((at for at, (tag, _) in enumerate(order) if tag == "details"), len(order))
-    first = {name for _, name in order[:rest] if name in calculator.asked}
-    needed = {name for name, kind in calculator.asked.items() if is_required(kind)}
+    first = {name for _, name in order[:rest] if name in calculator.input_fields}
+    needed = {name for name, kind in calculator.input_fields.items() if is_required(kind)}
     needed |= {name for group in calculator.any_of for name in group}
     assert first == needed | set(first_example(calculator).given)
 
