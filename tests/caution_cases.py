@@ -24,25 +24,25 @@ from typing import Any, Final
 
 import numpy as np
 
-from gramwatt import registry
-from gramwatt.declare import (
+from gramwatt.engine import registry
+from gramwatt.engine.evaluate import Outcome, evaluate_columns
+from gramwatt.engine.response import build_response
+from gramwatt.model import (
     Calculator,
     Caution,
     Choice,
     Count,
     Flag,
     Kind,
+    NumberList,
     Quantity,
-    Samples,
-    Series,
-    Spread,
+    StandardUncertainty,
     Table,
     Text,
+    TimeSeries,
     fields_of,
     is_required,
 )
-from gramwatt.edge.answer import answer
-from gramwatt.edge.run import Outcome, run
 
 GOLDEN: Final = Path(__file__).parent / "golden" / "cautions.json"
 Any_ = Calculator[Any, Any]
@@ -63,13 +63,13 @@ def conditional(calculator: Any_) -> list[Caution[Any, Any]]:
 
 def outcome(calculator: Any_, given: Given) -> Outcome:
     """Compute one set of inputs."""
-    return run(calculator, {name: [value] for name, value in given.items()}, 1, text=False)
+    return evaluate_columns(calculator, {name: [value] for name, value in given.items()}, 1, text=False)
 
 
 def codes(made: Outcome) -> list[str]:
     """Return the codes of the cautions shown, in order, each once, without those that always are."""
     standing = {caution.code for caution in made.calculator.cautions if caution.stands}
-    shown = dict.fromkeys(each["code"] for each in answer(made, 0)["cautions"])
+    shown = dict.fromkeys(each["code"] for each in build_response(made, 0)["cautions"])
     return [code for code in shown if code not in standing]
 
 
@@ -205,7 +205,7 @@ def search(calculator: Any_, seconds: float, seed: int = 1) -> tuple[list[Given]
             made = outcome(calculator, given)
         except (ValueError, KeyError):
             continue
-        if made.faults:
+        if made.errors:
             continue
         done = [name for name, holds in open_.items() if holds(made)]
         shown = tuple(codes(made))
@@ -222,7 +222,7 @@ def search(calculator: Any_, seconds: float, seed: int = 1) -> tuple[list[Given]
 def _changed(calculator: Any_, given: Given, chance: random.Random) -> Given:
     """Return the inputs with some of them changed, added or left out."""
     made = copy.deepcopy(given)
-    fields = dict(calculator.asked)
+    fields = dict(calculator.input_fields)
     for name in chance.sample(list(fields), k=min(len(fields), chance.choice((1, 1, 1, 2, 3)))):
         _change(made, name, fields[name], chance)
     return made
@@ -235,7 +235,11 @@ def _change(made: Given, name: str, kind: Kind, chance: random.Random) -> None:
     match kind:
         case Table():
             rows = [dict(row) for row in made.get(name, ())]
-            fields = {inner: each for inner, each in fields_of(kind.row).items() if not isinstance(each, Spread | Text)}
+            fields = {
+                inner: each
+                for inner, each in fields_of(kind.row).items()
+                if not isinstance(each, StandardUncertainty | Text)
+            }
             if not rows or (len(rows) < 4 and chance.random() < 0.2):
                 rows.append(dict(chance.choice(rows)) if rows else {})
             row = chance.choice(rows)
@@ -245,7 +249,7 @@ def _change(made: Given, name: str, kind: Kind, chance: random.Random) -> None:
                 if is_required(each) and inner not in row:
                     _change(row, inner, each, chance)
             made[name] = rows
-        case Samples():
+        case TimeSeries():
             log = dict(made.get(name) or {"time": [0, 1, 2, 3], "voltage": [16, 15, 15, 16], "current": [1, 20, 20, 1]})
             channel = chance.choice(list(fields_of(kind.row)))
             values = log.get(channel)
@@ -257,7 +261,7 @@ def _change(made: Given, name: str, kind: Kind, chance: random.Random) -> None:
                 factor = chance.choice((0.5, 2, 10, 0.1, 0, 100))
                 log[channel] = [None if value is None else value * factor for value in values]
             made[name] = log
-        case Series():
+        case NumberList():
             made[name] = [_number(kind.item, None, chance) for _ in range(chance.randint(1, 3))]
         case _:
             made[name] = _value(kind, made.get(name), chance)

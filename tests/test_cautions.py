@@ -7,8 +7,8 @@ from typing import Any
 import pytest
 
 from caution_cases import cases, codes, needs, outcome
-from gramwatt import registry
-from gramwatt.declare import Calculator
+from gramwatt.engine import registry
+from gramwatt.model import Calculator
 
 CALCULATORS = list(registry.load().values())
 CASES = [(calculator, at, case) for calculator in CALCULATORS for at, case in enumerate(cases(calculator))]
@@ -21,7 +21,7 @@ CASES = [(calculator, at, case) for calculator in CALCULATORS for at, case in en
 )
 def test_a_case_shows_the_cautions_that_are_pinned(calculator: Calculator[Any, Any], case: dict[str, Any]) -> None:
     made = outcome(calculator, case["given"])
-    assert not made.faults
+    assert not made.errors
     assert codes(made) == case["codes"]
 
 
