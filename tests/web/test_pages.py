@@ -695,6 +695,10 @@ def test_the_description_for_programs(client: FlaskClient, calculator: Calculato
     assert told == json.loads(json.dumps(dict(described(calculator))))
     assert [each["name"] for each in told["inputs"]] == list(calculator.input_fields)
     assert [each["name"] for each in told["results"]] == list(calculator.result_fields)
+    kinds = {each["kind"] for each in (*told["inputs"], *told["results"])}
+    assert kinds <= {"quantity", "count", "choice", "flag", "text", "series", "table", "samples"}, (
+        "as 1.0.js reads them"
+    )
     answer = client.post(f"/v1/{calculator.name}", json=told["example"])
     assert answer.status_code == 200
 

@@ -9,6 +9,7 @@ from apispec import APISpec
 
 from gramwatt.model import CATEGORIES, KINDS, StandardUncertainty
 from gramwatt.web.openapi import json_schema
+from gramwatt.web.pages.description import KIND_NAMES
 from gramwatt.web.problems import TYPES
 
 JsonObject = dict[str, Any]
@@ -153,7 +154,7 @@ SCHEMAS: Final[Mapping[str, JsonObject]] = {
             "label": _TEXT,
             "kind": {
                 "type": "string",
-                "enum": [kind.__name__.lower() for kind in KINDS if kind is not StandardUncertainty],
+                "enum": [KIND_NAMES[kind] for kind in KINDS if kind is not StandardUncertainty],
             },
             "description": _TEXT,
             "unit": {"type": "string", "maxLength": 16, "pattern": json_schema.PRINTABLE},

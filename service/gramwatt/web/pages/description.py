@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import functools
 from collections.abc import Mapping
-from typing import Any
+from typing import Any, Final
 
 from gramwatt.charts.formatting import spoken
 from gramwatt.engine.messages import describe_accepted
@@ -14,6 +14,7 @@ from gramwatt.model import (
     Choice,
     Count,
     Example,
+    Flag,
     Kind,
     NumberList,
     Quantity,
@@ -26,6 +27,19 @@ from gramwatt.model import (
     is_required,
     units,
 )
+
+KIND_NAMES: Final[Mapping[type[Any], str]] = {
+    Quantity: "quantity",
+    Count: "count",
+    Choice: "choice",
+    Flag: "flag",
+    Text: "text",
+    NumberList: "series",
+    Table: "table",
+    TimeSeries: "samples",
+    StandardUncertainty: "spread",
+}
+"""Names of the kinds in descriptions. They are public: published versions of the web component read them."""
 
 
 @functools.cache
@@ -59,7 +73,7 @@ def field(name: str, kind: Kind, calculator: Calculator[Any, Any] | None = None)
     made: dict[str, Any] = {
         "name": name,
         "label": spoken(name),
-        "kind": type(kind).__name__.lower(),
+        "kind": KIND_NAMES[type(kind)],
         "description": str(getattr(kind, "description", "")),
         "required": is_required(kind),
         "accepts": describe_accepted(kind),
@@ -103,7 +117,7 @@ def result(name: str, kind: Kind) -> dict[str, Any]:
     made: dict[str, Any] = {
         "name": name,
         "label": spoken(name),
-        "kind": type(kind).__name__.lower(),
+        "kind": KIND_NAMES[type(kind)],
         "description": str(getattr(kind, "description", "")),
     }
     quantity = kind.item if isinstance(kind, NumberList) else kind
