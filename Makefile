@@ -5,13 +5,14 @@ PORT ?= 8000
 VENV := .venv
 BIN := $(VENV)/bin
 
-.PHONY: help serve dev check test trials bench lint style contract format clean
+.PHONY: help serve dev check test mutation trials bench lint style contract format clean
 
 help:
 	@echo "make serve     install into .venv and start the service on $(HOST):$(PORT)"
 	@echo "make dev       start the service for development: it restarts when a source file or a template changes"
 	@echo "make check     calculators: declarations, units, examples; the unit table by Pint"
 	@echo "make test      install into .venv and run the whole test suite"
+	@echo "make mutation  make mistakes in the code and see whether a test fails: COUNT=300 of them, chosen by SEED=1"
 	@echo "make trials    hostile inputs and 100,000 random requests to a running service (SHORT=1: about 90 s)"
 	@echo "make bench     measure it beside others on this machine, about six minutes (QUICK=1: one; AGAINST=DIR: another checkout too)"
 	@echo "make lint      ruff, codespell, mypy --strict, pyright"
@@ -56,6 +57,9 @@ dev: $(VENV)/.service
 
 test: $(VENV)/.test
 	$(BIN)/python -m pytest
+
+mutation: $(VENV)/.test
+	PYTHONPATH=tests $(BIN)/python -m mutation --count $(or $(COUNT),300) --seed $(or $(SEED),1) $(if $(ONLY),--only $(ONLY))
 
 trials: $(VENV)/.test
 	PYTHONPATH=tests $(BIN)/python -m trials $(if $(SHORT),--short)

@@ -109,8 +109,8 @@ def _left_out(node: ast.AST) -> Iterator[tuple[str, Any]]:
             twin = [e for e in ast.walk(made) if isinstance(e, ast.BinOp) and isinstance(e.op, ast.BitAnd | ast.BitOr)][
                 at
             ]
-            kept = twin.left if left else twin.right
-            yield ast.unparse(dropped), _Replace(twin, kept).visit(made)
+            rest = twin.left if left else twin.right
+            yield ast.unparse(dropped), _Replace(twin, rest).visit(made)
 
 
 class _Replace(ast.NodeTransformer):

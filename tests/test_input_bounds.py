@@ -29,7 +29,7 @@ def numbers(fields: Mapping[str, Kind]) -> Iterator[tuple[str, Quantity | Count]
 
 
 def ends(kind: Quantity | Count, step: float = 0.0) -> Iterator[tuple[float, float]]:
-    """Yield an accepted and a refused number for each end of a range, a relative step or else a last bit apart."""
+    """Yield an accepted and a rejected number for each end of a range, a relative step or else a last bit apart."""
     if isinstance(kind, Count):
         yield from ((kind.at_least, kind.at_least - 1), (kind.at_most, kind.at_most + 1))
         return
@@ -49,8 +49,8 @@ every_input = pytest.mark.parametrize(
 Any_ = Calculator[Any, Any]
 
 
-def refused(calculator: Any_, path: str, value: Any) -> bool:
-    """Return whether a value of one input is refused; what else is missing does not matter."""
+def is_rejected(calculator: Any_, path: str, value: Any) -> bool:
+    """Return whether a value of one input is rejected; what else is missing does not matter."""
     name, *inner = path.split(".")
     for step in reversed(inner):
         value = [value] if step == "0" else {step: value}
@@ -65,7 +65,7 @@ def refused(calculator: Any_, path: str, value: Any) -> bool:
 def test_a_bound_is_accepted_as_declared_and_nothing_beyond(
     calculator: Any_, path: str, kind: Quantity | Count
 ) -> None:
-    found = [[refused(calculator, path, each) for each in pair] for pair in ends(kind)]
+    found = [[is_rejected(calculator, path, each) for each in pair] for pair in ends(kind)]
     assert found == [[False, True], [False, True]]
 
 
@@ -75,7 +75,7 @@ def test_a_bound_is_accepted_as_declared_and_nothing_beyond(
     ids=[f"{each.name}: {path}" for each, path, kind in INPUTS if isinstance(kind, Quantity) and kind.unit != "1"],
 )
 def test_a_closed_bound_is_accepted_in_every_unit(calculator: Any_, path: str, kind: Quantity) -> None:
-    """Though its text in another unit is rounded; a millionth beyond it is refused. An open bound never is accepted."""
+    """Though its text in another unit is rounded; a millionth beyond it is rejected, as is an open bound."""
     for spelling, unit in units.alternatives(kind.unit).items():
         for bound, is_open, outward in (
             (kind.at_least, False, -1),
@@ -88,11 +88,11 @@ def test_a_closed_bound_is_accepted_in_every_unit(calculator: Any_, path: str, k
             si = units.unit(kind.unit).to_si(bound)
             step = 1e-6 * (abs(si) or 1.0)
             texts = [f"{(value - unit.offset) / unit.scale:.15g} {spelling}" for value in (si, si + outward * step)]
-            assert refused(calculator, path, texts[1]), texts[1]
+            assert is_rejected(calculator, path, texts[1]), texts[1]
             if not is_open:
-                assert not refused(calculator, path, texts[0]), texts[0]
+                assert not is_rejected(calculator, path, texts[0]), texts[0]
             elif bound == 0 and unit.offset == 0:
-                assert refused(calculator, path, texts[0]), texts[0]
+                assert is_rejected(calculator, path, texts[0]), texts[0]
 
 
 def invalid(row: Mapping[str, Any]) -> set[str]:
@@ -107,7 +107,7 @@ COLUMNS: Final = [(each, path, kind) for each, path, kind in INPUTS if each.colu
     ("calculator", "name", "kind"), COLUMNS, ids=[f"{each.name}: {path}" for each, path, _ in COLUMNS]
 )
 def test_a_bound_holds_in_a_table(calculator: Any_, name: str, kind: Quantity | Count, client: FlaskClient) -> None:
-    """As a column of numbers, which is judged whole, in CSV and in JSON. A table rounds to twelve digits."""
+    """As a column of numbers, which is checked whole, in CSV and in JSON. A table rounds to twelve digits."""
     base = dict(calculator.examples[0].given)
     values = [value for pair in ends(kind, step=1e-9) for value in pair]
     expected = [False, True, False, True]
