@@ -5,19 +5,20 @@ PORT ?= 8000
 VENV := .venv
 BIN := $(VENV)/bin
 
-.PHONY: help serve dev check test mutation trials bench lint style contract format clean
+.PHONY: help serve dev new check test mutation trials bench lint style contract format clean
 
 help:
 	@echo "make serve     install into .venv and start the service on $(HOST):$(PORT)"
 	@echo "make dev       start the service for development: it restarts when a source file or a template changes"
-	@echo "make check     calculators: declarations, units, examples; the unit table by Pint"
+	@echo "make new       write the two files of a new calculator (NAME=wire-drop)"
+	@echo "make check     declarations, units, examples, and the unit table by Pint (NAME=wire-drop: one calculator, all its tests)"
 	@echo "make test      install into .venv and run the whole test suite"
 	@echo "make mutation  make mistakes in the code and see whether a test fails: COUNT=300 of them, chosen by SEED=1"
 	@echo "make trials    hostile inputs and 100,000 random requests to a running service (SHORT=1: about 90 s)"
 	@echo "make bench     measure it beside others on this machine, about six minutes (QUICK=1: one; AGAINST=DIR: another checkout too)"
 	@echo "make lint      ruff, codespell, mypy --strict, pyright"
 	@echo "make style     wording against tests/style/rules.toml (SUMMARY=1: counts by file)"
-	@echo "make contract  write the unit table (by Pint) and openapi/ from the declarations"
+	@echo "make contract  write what follows from the declarations: openapi/, the unit table, the table in README.md"
 	@echo "make format    let ruff format and mend what it can"
 	@echo "make clean     remove .venv and what tools leave behind"
 
@@ -79,12 +80,24 @@ lint: $(VENV)/.lint
 style: $(VENV)/.lint
 	PYTHONPATH=tests $(BIN)/python -m style $(if $(SUMMARY),--summary)
 
+INHERIT_NOTHING := clients hostile partitions server trials docker golden physics captions type_check accuracy
+ifdef NAME
+# Everything that a calculator inherits: each test that has its name in its parameters, its own tests, its examples.
+check: $(VENV)/.test
+	@$(BIN)/gramwatt check $(NAME)
+	@$(BIN)/python -m pytest -q $(INHERIT_NOTHING:%=--ignore=tests/%) tests -k "$(NAME) or test_$(subst -,_,$(NAME))"
+else
 check: $(VENV)/.service
 	@$(BIN)/gramwatt check
+endif
+
+new: $(VENV)/.service
+	@PYTHONPATH=tests $(BIN)/python -m contributor.new $(NAME)
 
 contract: $(VENV)/.service
 	$(BIN)/python -m gramwatt.engine.unit_expressions
 	$(BIN)/gramwatt contract --write openapi
+	PYTHONPATH=tests $(BIN)/python -m contributor.texts
 
 format: $(VENV)/.lint
 	$(BIN)/ruff check --fix .

@@ -1,4 +1,4 @@
-"""The README's questions have the answers it prints, and its table is that of the registry."""
+"""The README's questions have the answers it prints."""
 
 from __future__ import annotations
 
@@ -42,12 +42,6 @@ def test_the_python_session_is_real() -> None:
     test = doctest.DocTestParser().get_doctest(session[1], {}, "README", "README.md", 0)
     assert test.examples
     assert doctest.DocTestRunner().run(test).failed == 0
-
-
-def test_the_table_is_that_of_the_registry() -> None:
-    table = re.search(r"<!-- written by: gramwatt list --markdown -->\n((?:.|\n)*?)<!-- end -->", README)
-    assert table is not None
-    assert table[1].strip() == CliRunner().invoke(main, ["list", "--markdown"]).output.strip()
 
 
 def test_its_links_lead_somewhere() -> None:

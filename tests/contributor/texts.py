@@ -1,0 +1,59 @@
+"""The texts that follow from the calculators: the table in README.md, and an entry in CHANGELOG.md for a new one.
+
+``make contract`` writes them, ``test_texts.py`` compares.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Iterable
+from pathlib import Path
+from typing import Final
+
+from click.testing import CliRunner
+
+from gramwatt.__main__ import main
+from gramwatt.engine import registry
+
+ROOT: Final = Path(__file__).resolve().parents[2]
+TABLE: Final = re.compile(r"(?<=<!-- written by: make contract -->\n)(?:.|\n)*?(?=<!-- end -->)")
+UNRELEASED: Final = "## [Unreleased]\n"
+
+
+def readme() -> str:
+    """Return README.md with the table of calculators as it must be."""
+    table = CliRunner().invoke(main, ["list", "--markdown"]).output.strip() + "\n"
+    text = (ROOT / "README.md").read_text(encoding="utf-8")
+    made, count = TABLE.subn(lambda _: table, text)
+    if count != 1:
+        raise ValueError("README.md: the comments around the table of calculators are missing")
+    return made
+
+
+def changelog() -> str:
+    """Return CHANGELOG.md with an entry for each calculator that is neither published nor mentioned."""
+    text = (ROOT / "CHANGELOG.md").read_text(encoding="utf-8")
+    published = json.loads((ROOT / "openapi" / "published.json").read_text(encoding="utf-8"))["paths"]
+    new = [name for name in registry.names() if f"/v1/{name}" not in published and f"`{name}`" not in text]
+    return add_entries(text, [f"- `{name}`: {registry.get(name).summary}" for name in new])
+
+
+def add_entries(text: str, entries: Iterable[str]) -> str:
+    """Return a changelog with entries under "Added" of the unreleased version, whose heading must exist."""
+    lines = "".join(f"{entry}\n" for entry in entries)
+    if not lines:
+        return text
+    before, heading, after = text.partition(UNRELEASED)
+    if not heading:
+        raise ValueError("CHANGELOG.md has no heading [Unreleased]")
+    section, next_version, rest = after.partition("\n## [")
+    added = "### Added\n\n"
+    if added not in section:
+        section = f"\n{added}{section}"
+    return before + heading + section.replace(added, added + lines, 1) + next_version + rest
+
+
+if __name__ == "__main__":
+    for path, content in ((ROOT / "README.md", readme()), (ROOT / "CHANGELOG.md", changelog())):
+        path.write_text(content, encoding="utf-8")
