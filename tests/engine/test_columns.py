@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from gramwatt.engine import columns, nested
+from gramwatt.engine import nested
 from gramwatt.engine.column_types import ABSENT, Column, TableColumn
 from gramwatt.engine.messages import InputError
 from gramwatt.model import (
@@ -60,7 +60,7 @@ PROBES: Final = Table(Probe, "Probes.")
 
 def read(kind: Kind, cell: object, *, text: bool = False) -> Column:
     """A column of one cell."""
-    return columns.read(kind, [cell], text=text)
+    return nested.read(kind, [cell], text=text)
 
 
 def errors(kind: Kind, cell: object, *, text: bool = False) -> list[InputError]:
@@ -409,7 +409,7 @@ def test_the_width_of_a_temperature_has_no_offset(stated: dict[str, object], kel
 
 
 def test_a_row_at_fault_leaves_the_others_alone() -> None:
-    column = columns.read(CHARGE, [1300, "x", "1300 ± 10 mAh", ABSENT], text=False)
+    column = nested.read(CHARGE, [1300, "x", "1300 ± 10 mAh", ABSENT], text=False)
     assert list(column.errors) == [1]
     assert column.present.tolist() == [True, True, True, False]
     np.testing.assert_allclose(column.values, [4680, np.nan, 4680, np.nan], rtol=1e-12)
@@ -459,6 +459,6 @@ def test_nothing_that_json_can_hold_raises(kind: Kind, cell: object, text: bool)
 
 @given(st.lists(JSON, max_size=6), st.booleans())
 def test_nothing_in_a_column_raises(cells: list[Any], text: bool) -> None:
-    column = columns.read(CHARGE, cells, text=text)
+    column = nested.read(CHARGE, cells, text=text)
     assert column.values.shape == (len(cells),)
     assert set(column.errors) == set(np.flatnonzero(np.isnan(column.values)).tolist())

@@ -7,18 +7,18 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from gramwatt.engine import registry, schemas, validation
-from gramwatt.engine.column_types import Column
+from gramwatt.engine.column_types import Column, Loaded
 
 CALCULATORS = registry.load()
 
 
-def shown(loaded: validation.Loaded) -> tuple[Any, ...]:
+def shown(loaded: Loaded) -> tuple[Any, ...]:
     """Columns and faults, so that they can be compared."""
     columns = {name: (repr(column.values), repr(column.errors), repr(column.spread)) for name, column in _all(loaded)}
     return columns, loaded.errors
 
 
-def _all(loaded: validation.Loaded) -> list[tuple[str, Column]]:
+def _all(loaded: Loaded) -> list[tuple[str, Column]]:
     return sorted(loaded.columns.items())
 
 

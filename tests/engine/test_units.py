@@ -12,7 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import constants
 
-from gramwatt.engine import columns, unit_expressions
+from gramwatt.engine import nested, unit_expressions
 from gramwatt.model import DeclarationError, Quantity, units
 
 SPELLINGS: Final = [spelling for table in units.TABLE.values() for spelling in table]
@@ -132,7 +132,7 @@ def test_printed_factors(spelling: str, printed: float, half_a_unit: float) -> N
 )
 def test_fixed_points_of_temperature(text: str, kelvin: float) -> None:
     kind = Quantity("degC", "Temperature.", at_least=-273.15, at_most=1e4)
-    assert columns.read(kind, [text], text=False).values[0] == pytest.approx(kelvin, rel=1e-12)
+    assert nested.read(kind, [text], text=False).values[0] == pytest.approx(kelvin, rel=1e-12)
 
 
 def test_absolute_zero_in_fahrenheit() -> None:
@@ -152,7 +152,7 @@ def test_every_spelling_that_is_offered_is_understood(spelling: str) -> None:
     kind = Quantity(spelling, "Anything.", at_least=-1e12, at_most=1e12)
     # Without a space, 51/min would be anybody's guess.
     for text in (f"5 {spelling}", f"5 ± 1 {spelling}", *([] if spelling[0].isdigit() else [f"5{spelling}"])):
-        column = columns.read(kind, [text], text=False)
+        column = nested.read(kind, [text], text=False)
         assert not column.errors
         assert column.values[0] == pytest.approx(units.unit(spelling).to_si(5.0), rel=1e-12)
 
@@ -160,7 +160,7 @@ def test_every_spelling_that_is_offered_is_understood(spelling: str) -> None:
 def test_case_tells_spellings_apart() -> None:
     """mAh and MAh, mW and MW differ by a thousand million: nothing is folded."""
     kind = Quantity("mW", "Power.", at_least=0, at_most=1e12)
-    assert columns.read(kind, ["5 MW"], text=False).errors
+    assert nested.read(kind, ["5 MW"], text=False).errors
 
 
 @given(st.sampled_from(SPELLINGS), st.floats(-1e6, 1e6))
@@ -208,5 +208,5 @@ def test_text_of_users_never_reaches_pint(monkeypatch: pytest.MonkeyPatch, text:
         monkeypatch.setattr(pint.UnitRegistry, name, refuse)
     for name in ("UnitRegistry", "Quantity", "Unit"):
         monkeypatch.setattr(pint, name, refuse)
-    column = columns.read(Quantity("mm", "Length.", above=0, at_most=1e6), [text], text=False)
+    column = nested.read(Quantity("mm", "Length.", above=0, at_most=1e6), [text], text=False)
     assert len(column.errors[0]) == 1

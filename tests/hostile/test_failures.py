@@ -15,9 +15,9 @@ import pytest
 from flask import Flask
 from prometheus_client import REGISTRY
 
-from gramwatt.asgi import respond_to_error, takes_long
 from gramwatt.engine.calculate import get_calculator
 from gramwatt.server.adapter import WsgiToAsgi
+from gramwatt.server.application import respond_to_error, takes_long
 from gramwatt.web import create_app
 from gramwatt.web.middleware.failures import LONGEST_LINE, MOST_LINES, EscapeTraceback, Guard
 from gramwatt.web.middleware.fast_path import FastPath

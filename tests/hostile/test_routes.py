@@ -12,8 +12,8 @@ from flask import Flask
 from werkzeug.exceptions import HTTPException
 from werkzeug.test import Client
 
-from gramwatt.asgi import respond_to_error
 from gramwatt.server.adapter import WsgiToAsgi
+from gramwatt.server.application import respond_to_error
 from gramwatt.web import create_app
 from gramwatt.web.middleware.fast_path import FastPath
 from server.asgi_client import Request, run

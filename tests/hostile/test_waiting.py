@@ -25,9 +25,9 @@ from urllib.parse import urlsplit
 import pytest
 import uvicorn
 
-from gramwatt.asgi import takes_long
 from gramwatt.server import connection
 from gramwatt.server.adapter import WsgiToAsgi
+from gramwatt.server.application import takes_long
 from server.asgi_client import Endless
 from web.conftest import free_port, running
 from web.wire import KEPT, answers, connect, problem, send, until, workers

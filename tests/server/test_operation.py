@@ -21,7 +21,7 @@ from pathlib import Path
 import pytest
 import uvicorn
 
-from gramwatt.asgi import takes_long
+from gramwatt.server.application import takes_long
 from gramwatt.server.worker import Server
 from web.conftest import free_port, running, wait_until_ready
 from web.wire import HEAD, PACK, QUESTION, answers, chunked, connect, problem, read_answer, send, until, workers

@@ -11,7 +11,7 @@ from flask.testing import FlaskClient
 from werkzeug.test import TestResponse
 
 from engine.tables.tabled import FORMATS, read, written
-from gramwatt.engine.tables.batch import FORMATS as MEDIA
+from gramwatt.engine.wire_formats import FORMATS as MEDIA
 
 BATCH = "/v1/pack-energy/batch"
 CSV = "cells,capacity\n6,1300\n"

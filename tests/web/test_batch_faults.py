@@ -12,9 +12,9 @@ from flask.testing import FlaskClient
 
 from engine.tables.tabled import FORMATS, stream, written
 from gramwatt.engine.tables import compute, csv_reader
-from gramwatt.engine.tables.batch import FORMATS as MEDIA
 from gramwatt.engine.tables.chunks import Chunk
 from gramwatt.engine.tables.compute import BatchResult, Plan
+from gramwatt.engine.wire_formats import FORMATS as MEDIA
 from web.test_batch import BATCH, errors, post, rows
 
 every_format = pytest.mark.parametrize("sent", FORMATS)

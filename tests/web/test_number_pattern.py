@@ -9,7 +9,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from gramwatt.engine import registry
-from gramwatt.engine.columns import read, spread_kind
+from gramwatt.engine.columns import spread_kind
+from gramwatt.engine.nested import read
 from gramwatt.model import Kind, NumberList, Quantity, StandardUncertainty, Table, fields_of, units
 from gramwatt.web.openapi.number_pattern import text_pattern
 

@@ -10,7 +10,7 @@ import numpy as np
 from gramwatt.charts import formatting
 from gramwatt.charts.chart_data import Body, ChartData, Graph, HeatMap, Line, NothingToDraw, Panel
 from gramwatt.charts.curves import Points, points
-from gramwatt.engine import columns
+from gramwatt.engine import nested
 from gramwatt.engine.messages import InputError, close_matches, join_with_or, quote_input
 from gramwatt.engine.response import declared_units
 from gramwatt.engine.tables import sweep
@@ -133,7 +133,7 @@ def _places(calculator: Calculator[Any, Any], axis: sweep.Axis, *, text: bool) -
     at = np.arange(axis.count)
     if isinstance(kind, Choice | Text | Flag):
         return at.astype(np.float64), tuple(str(cell) for cell in axis.cells)
-    read = columns.read(kind, axis.column(at), text=text)
+    read = nested.read(kind, axis.column(at), text=text)
     values = np.where([row not in read.errors for row in range(axis.count)], read.values, np.nan)
     return (units.convert(values, kind.unit) if isinstance(kind, Quantity) else values), ()
 

@@ -10,7 +10,7 @@ from typing import IO, Any, Final
 from gramwatt.cli.messages import fail
 from gramwatt.engine.messages import join_with_or
 from gramwatt.engine.recordings.channels import channels_of
-from gramwatt.engine.recordings.columns import MalformedRecording, UnusableRecording
+from gramwatt.engine.recordings.column_types import MalformedRecording, UnusableRecording
 from gramwatt.engine.recordings.reader import FORMATS, recording_in
 from gramwatt.files.formats import of_name
 from gramwatt.model import Calculator, Recording, Table, TimeSeries, fields_of

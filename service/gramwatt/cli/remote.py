@@ -13,8 +13,8 @@ from urllib.parse import quote, urlencode, urlsplit
 import orjson
 
 from gramwatt.engine.calculate import format_error
+from gramwatt.engine.wire_formats import FORMATS
 from gramwatt.engine.messages import InputError
-from gramwatt.engine.tables.batch import FORMATS
 from gramwatt.engine.tables.chunks import MalformedTable
 
 CONNECT: Final = 10.0

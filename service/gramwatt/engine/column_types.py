@@ -117,3 +117,11 @@ def frozen(values: Any) -> Any:
     """Make an array read-only and return it."""
     values.flags.writeable = False
     return values
+
+
+@dataclass(frozen=True, slots=True)
+class Loaded:
+    """Columns by name, and the faults that concern whole columns (every row)."""
+
+    columns: Mapping[str, Column]
+    errors: tuple[InputError, ...]

@@ -37,7 +37,6 @@ from gramwatt.engine.messages import (
     suggest,
 )
 from gramwatt.model import (
-    NESTED,
     BoolArray,
     Choice,
     Count,
@@ -55,17 +54,10 @@ from gramwatt.model import (
 )
 
 
-def read(kind: Kind, cells: Cells, *, text: bool) -> Column:
-    """Read N cells. Never raises for what a user sent; faults are told by row."""
-    if type(cells) is list and len(cells) == 1 and not isinstance(kind, NESTED):
+def read_plain(kind: Kind, cells: Cells, *, text: bool) -> Column:
+    """Read N cells of a kind that is not nested. Never raises for invalid cells: their errors are in the column."""
+    if type(cells) is list and len(cells) == 1:
         return _read_one(kind, cells[0], text=text)  # a single request, nearly always
-    if isinstance(kind, NESTED):
-        from gramwatt.engine.nested import read_nested  # which reads columns within such a cell
-
-        if isinstance(cells, NumericColumn | DictionaryColumn):
-            raise ValueError("a list or a table is read one question at a time")
-        text = text or (isinstance(cells, ConstantColumn) and cells.text)
-        return read_nested(kind, [cells.cell] * len(cells) if isinstance(cells, ConstantColumn) else cells, text=text)
     if isinstance(cells, NumericColumn):
         return _read_packed(kind, cells, text=text)
     if isinstance(cells, DictionaryColumn):

@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from gramwatt.engine import columns, validation
+from gramwatt.engine import columns
 from gramwatt.engine.column_types import Column, no, yes
 from gramwatt.engine.messages import InputError, describe_accepted, join_with_or
 from gramwatt.model import NESTED, BoolArray, Calculator, Choice, Flag, Kind, default_of
@@ -40,7 +40,7 @@ def find_missing(
 ) -> None:
     """Add the faults of required inputs that single rows leave out, and of groups of which nothing was given."""
     told = {error.pointer for error in known}
-    for name in validation.required(calculator):
+    for name in calculator.required_inputs:
         present = asked[name].present
         if present is not yes(len(present)) and not present.all() and f"/{name}" not in told:
             for row in np.flatnonzero(~present).tolist():

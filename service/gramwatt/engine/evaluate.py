@@ -10,7 +10,7 @@ from typing import Any, Final
 
 import numpy as np
 
-from gramwatt.engine import columns, defaults, input_plans, validation
+from gramwatt.engine import columns, defaults, input_plans, nested, validation
 from gramwatt.engine.assumptions import assume as assume
 from gramwatt.engine.assumptions import assume_with_marks, fill_all
 from gramwatt.engine.budget import take_result_rows
@@ -173,7 +173,7 @@ def _stated(
         kind = calculator.input_fields[name]
         if not isinstance(kind, Quantity):
             raise TypeError(f"{name} has no uncertainty")
-        column = stated[spread_name] = columns.read(columns.spread_kind(name, kind), cells, text=text)
+        column = stated[spread_name] = nested.read(columns.spread_kind(name, kind), cells, text=text)
         known = asked.get(name, columns.absent(kind, rows))
         for row in np.flatnonzero(column.present & ~known.present).tolist():
             error = InputError("", f"the uncertainty of {name}, which is not given", None, f"{name} too")

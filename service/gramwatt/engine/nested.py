@@ -11,10 +11,21 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gramwatt.engine.cells import kind_of
-from gramwatt.engine.column_types import ABSENT, Column, TableColumn, no, yes
-from gramwatt.engine.columns import absent, missing, read, spread_kind, unknown, with_default
+from gramwatt.engine.column_types import (
+    ABSENT,
+    Cells,
+    Column,
+    ConstantColumn,
+    DictionaryColumn,
+    NumericColumn,
+    TableColumn,
+    no,
+    yes,
+)
+from gramwatt.engine.columns import absent, missing, read_plain, spread_kind, unknown, with_default
 from gramwatt.engine.messages import InputError, describe_accepted, join_with_or, quote_input
 from gramwatt.model import (
+    NESTED,
     Kind,
     NumberList,
     Quantity,
@@ -27,6 +38,17 @@ from gramwatt.model import (
 )
 
 LONGEST_QUERY_LIST: Final = 60
+
+
+def read(kind: Kind, cells: Cells, *, text: bool) -> Column:
+    """Read N cells of any kind. Never raises for invalid cells: their errors are in the column."""
+    if not isinstance(kind, NESTED):
+        return read_plain(kind, cells, text=text)
+    if isinstance(cells, NumericColumn | DictionaryColumn):
+        raise ValueError("a list or a table is read one request at a time")
+    if isinstance(cells, ConstantColumn):
+        return read_nested(kind, [cells.cell] * len(cells), text=text or cells.text)
+    return read_nested(kind, cells, text=text)
 
 
 def read_nested(kind: NumberList | Table | TimeSeries, cells: Sequence[object], *, text: bool) -> Column:
@@ -50,7 +72,7 @@ def read_nested(kind: NumberList | Table | TimeSeries, cells: Sequence[object], 
 
 def _read_recordings(kind: TimeSeries, cells: Sequence[object], *, text: bool) -> Column:
     from gramwatt.engine.recordings.channels import of_object  # which only a recording needs
-    from gramwatt.engine.recordings.columns import UnusableRecording
+    from gramwatt.engine.recordings.column_types import UnusableRecording
 
     values = np.full(len(cells), None, dtype=np.object_)
     errors: dict[int, list[InputError]] = {}

@@ -13,9 +13,9 @@ from typing import Any
 import marshmallow
 from marshmallow import fields
 
-from gramwatt.engine.column_types import Cells, Column
-from gramwatt.engine.columns import missing, read, unknown
-from gramwatt.engine.validation import Loaded, required
+from gramwatt.engine.column_types import Cells, Column, Loaded
+from gramwatt.engine.columns import missing, unknown
+from gramwatt.engine.nested import read
 from gramwatt.model import Calculator, Kind
 
 
@@ -40,7 +40,7 @@ def kind_description(kind: Kind) -> str:
 def schema(calculator: Calculator[Any, Any], *, text: bool = False) -> marshmallow.Schema:
     """The schema of a calculator's question; made once, used by every thread (loading keeps no state)."""
     made = {
-        name: ColumnField(kind, text=text, required=name in required(calculator))
+        name: ColumnField(kind, text=text, required=name in calculator.required_inputs)
         for name, kind in calculator.input_fields.items()
     }
     return marshmallow.Schema.from_dict(dict(made), name=schema_name(calculator))()

@@ -139,3 +139,10 @@ def _cell(value: Any, style: Style) -> str:
         return json.dumps(value, ensure_ascii=False, separators=(",", ":"))
     text = value_text(value, digits=style.digits, decimal=style.decimal)
     return guard_text(text) if isinstance(value, str) else text
+
+
+def as_words(value: object) -> str | None:
+    """A value in a text column: as it is, or as its JSON text."""
+    if value is None or isinstance(value, str):
+        return value
+    return orjson.dumps(value, default=str).decode()

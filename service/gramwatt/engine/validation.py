@@ -2,30 +2,12 @@
 
 from __future__ import annotations
 
-import functools
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Any
 
-from gramwatt.engine.column_types import Cells, Column
-from gramwatt.engine.columns import read
-from gramwatt.engine.messages import InputError
-from gramwatt.model import Calculator, is_required
-
-
-@dataclass(frozen=True, slots=True)
-class Loaded:
-    """Columns by name, and the faults that concern whole columns (every row)."""
-
-    columns: Mapping[str, Column]
-    errors: tuple[InputError, ...]
-
-
-@functools.cache
-def required(calculator: Calculator[Any, Any]) -> tuple[str, ...]:
-    """Return the inputs that every request must give, groups of which one is enough left aside."""
-    grouped = {name for group in calculator.any_of for name in group}
-    return tuple(name for name, kind in calculator.input_fields.items() if is_required(kind) and name not in grouped)
+from gramwatt.engine.column_types import Cells, Loaded
+from gramwatt.engine.nested import read
+from gramwatt.model import Calculator
 
 
 def load(calculator: Calculator[Any, Any], cells: Mapping[str, Cells], *, text: bool) -> Loaded:
@@ -36,7 +18,7 @@ def load(calculator: Calculator[Any, Any], cells: Mapping[str, Cells], *, text: 
     start of the command line, so it is imported only then.
     """
     known = calculator.input_fields
-    if cells.keys() <= known.keys() and all(name in cells for name in required(calculator)):
+    if cells.keys() <= known.keys() and all(name in cells for name in calculator.required_inputs):
         return Loaded({name: read(known[name], column, text=text) for name, column in cells.items()}, ())
     from gramwatt.engine.schemas import judged
 

@@ -27,6 +27,7 @@ from gramwatt.model.kinds import (
     Table,
     TimeSeries,
     fields_of,
+    is_required,
 )
 
 I = TypeVar("I")  # noqa: E741 - a calculator's Inputs
@@ -176,6 +177,11 @@ class Calculator(Generic[I, R]):
         return _asked_of(typing.cast("Hashable", self.inputs), self.propagates)
 
     @property
+    def required_inputs(self) -> tuple[str, ...]:
+        """The inputs that every request must give, without those of which one of a group is enough."""
+        return _required_inputs(self)
+
+    @property
     def result_fields(self) -> Mapping[str, Kind]:
         """The results, in order, the headline first."""
         return fields_of(self.results)
@@ -200,3 +206,9 @@ class Calculator(Generic[I, R]):
         """Whether there is a recording among the inputs, or in the rows of a table of them."""
         rows = [fields_of(kind.row) for kind in self.input_fields.values() if isinstance(kind, Table)]
         return any(isinstance(kind, TimeSeries) for fields in (self.input_fields, *rows) for kind in fields.values())
+
+
+@functools.cache
+def _required_inputs(calculator: Calculator[Any, Any]) -> tuple[str, ...]:
+    grouped = {name for group in calculator.any_of for name in group}
+    return tuple(name for name, kind in calculator.input_fields.items() if is_required(kind) and name not in grouped)

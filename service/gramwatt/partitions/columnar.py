@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import contextlib
 from collections.abc import Iterator
-from typing import Any
+from typing import Any, Final
 
 import pyarrow as pa
 import pyarrow.parquet as pq
 
-from gramwatt.engine.tables.arrow_reader import first_line
+from gramwatt.engine.arrow_types import first_line
 from gramwatt.engine.tables.chunks import MalformedTable
-from gramwatt.partitions.sources import ROWS
+
+ROWS: Final = 65_536
+"""Rows of a columnar file read at once."""
 
 
 class Columns:

@@ -12,7 +12,7 @@ import pyarrow.parquet as pq
 from gramwatt.files.columnar import save_batches
 from gramwatt.files.formats import BINARY
 from gramwatt.files.output import Output
-from gramwatt.partitions.sources import ROWS
+from gramwatt.partitions.columnar import ROWS
 
 _PIECE = 1024 * 1024
 

@@ -15,8 +15,6 @@ from gramwatt.engine.tables.header import Passthrough
 from gramwatt.engine.tables.sweep import Axis
 from gramwatt.engine.tables.writers import Style
 
-ROWS: Final = 65_536
-"""Rows of a columnar file read at once."""
 COLUMNAR: Final = ("parquet", "arrow-file")
 TEXT: Final = ("csv", "tsv", "ndjson")
 

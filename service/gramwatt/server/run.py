@@ -23,7 +23,7 @@ def serve(host: str, port: int, on_ready: Callable[[], None]) -> None:
             self.cfg.set("when_ready", lambda _: on_ready())
 
         def load(self) -> Any:
-            from gramwatt.asgi import app
+            from gramwatt.server.application import app
 
             return app
 

@@ -13,7 +13,7 @@ from werkzeug.datastructures import MIMEAccept
 from werkzeug.exceptions import HTTPException, RequestEntityTooLarge
 from werkzeug.http import parse_accept_header
 
-from gramwatt.engine import columns
+from gramwatt.engine import columns, nested
 from gramwatt.engine.column_types import ABSENT
 from gramwatt.engine.columns import escape_name
 from gramwatt.engine.formats import MEDIA, OutputOptions, media_types
@@ -100,7 +100,7 @@ def read_query(
 
 
 def _chosen(kind: Kind, word: object) -> tuple[Any, Sequence[InputError]]:
-    column = columns.read(kind, [word], text=True)
+    column = nested.read(kind, [word], text=True)
     value = columns.with_default(kind, column, ~column.present).values[0]
     return _plain(kind, value), column.errors.get(0, ())
 

@@ -6,13 +6,28 @@ from collections.abc import Mapping
 from typing import Any, Final
 
 from gramwatt.engine.messages import InputError
-from gramwatt.engine.tables.batch import FORMATS, TableFormat
+from gramwatt.engine.tables.batch import TableFormat
 from gramwatt.engine.tables.compute import Plan, make_plan
 from gramwatt.engine.tables.header import Passthrough
 from gramwatt.engine.tables.writers import Style
+from gramwatt.engine.wire_formats import FORMATS
 from gramwatt.model import Calculator, Choice, Count, Flag, Kind, Text
-from gramwatt.web.request_parsing import ANSWER_OPTIONS, VALUE_OPTIONS, format_sent, preferred, result_units
+from gramwatt.web.request_parsing import (
+    ANSWER_OPTIONS,
+    VALUE_OPTIONS,
+    format_sent,
+    preferred,
+    result_units,
+)
 
+LARGEST_TABLE: Final = 1024**3
+
+MOST_POINTS: Final = 500
+
+MOST_POINTS_EACH: Final = 20
+"""Along one axis: of a calculator answered by columns, and of one answered question by question."""
+
+MOST_AXES: Final = 2
 TABLE_OPTIONS: Final[Mapping[str, Kind]] = {
     "units": ANSWER_OPTIONS["units"],
     "format": Choice(tuple(FORMATS), "The format of the answer, instead of an Accept header.", optional=True),
@@ -92,3 +107,8 @@ def plan_of(
     errors += wrong if under is None else [error.under(under) for error in wrong]
     errors += of_units
     return plan
+
+
+def most_points(calculator: Calculator[Any, Any]) -> int:
+    """How many points one axis may have."""
+    return MOST_POINTS if calculator.columnwise else MOST_POINTS_EACH

@@ -17,7 +17,7 @@ from hypothesis import strategies as st
 from gramwatt.calculators._shared.logs import Recorded
 from gramwatt.engine.recordings import columns as recorded_columns
 from gramwatt.engine.recordings.channels import of_object
-from gramwatt.engine.recordings.columns import MalformedRecording, UnusableRecording
+from gramwatt.engine.recordings.column_types import MalformedRecording, UnusableRecording
 from gramwatt.engine.recordings.reader import FORMATS, recording_in
 from gramwatt.model import Recording, TimeSeries
 

@@ -14,11 +14,11 @@ from pyarrow import csv
 
 from gramwatt.engine.arrow_messages import CheckedStream, TooMuch, Unfolding, check_file, check_schema
 from gramwatt.engine.arrow_sizes import unfolded_size, unfolds
+from gramwatt.engine.arrow_types import first_line, is_number, is_text
 from gramwatt.engine.columns import escape_name
 from gramwatt.engine.limits import UNPACKED_PER_BYTE
 from gramwatt.engine.messages import InputError
-from gramwatt.engine.recordings.columns import MalformedRecording, Numbers, Texts, UnusableRecording, check_width
-from gramwatt.engine.tables.arrow_reader import first_line, is_number, is_text
+from gramwatt.engine.recordings.column_types import MalformedRecording, Numbers, Texts, UnusableRecording, check_width
 
 
 class ArrowColumns:

@@ -10,7 +10,8 @@ import numpy as np
 
 from gramwatt.engine.cells import limits_of
 from gramwatt.engine.messages import InputError, close_matches, join_with_or, quote_input, replace_control_characters
-from gramwatt.engine.recordings.columns import Columns, Numbers, ObjectColumns, Texts, UnusableRecording
+from gramwatt.engine.recordings.column_types import Columns, Numbers, Texts, UnusableRecording
+from gramwatt.engine.recordings.columns import ObjectColumns
 from gramwatt.engine.recordings.timestamps import clock_seconds
 from gramwatt.model import Array, Quantity, Recording, TimeSeries, UnreadableCells, fields_of, units
 

@@ -13,9 +13,8 @@ import io
 import itertools
 import json
 import re
-from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence, Set
-from dataclasses import dataclass
-from typing import Any, Final, Protocol, TypeAlias
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence, Set
+from typing import Any, Final
 
 import numpy as np
 import orjson
@@ -24,59 +23,21 @@ from gramwatt.engine.cells import kind_of
 from gramwatt.engine.columns import escape_name
 from gramwatt.engine.limits import LONGEST_HEADER, LONGEST_ROW, MOST_RECORDING_COLUMNS
 from gramwatt.engine.messages import InputError, quote_input
+from gramwatt.engine.recordings.column_types import (
+    MalformedRecording,
+    Numbers,
+    Texts,
+    UnusableRecording,
+    check_width,
+)
 from gramwatt.engine.strict_json import NotJson, strict_json
 from gramwatt.extras import is_installed
-from gramwatt.model import Array, BoolArray
 
 MOST_PREAMBLE: Final = 200
 SEPARATORS: Final = (",", ";", "\t")
 ACCEPTED: Final = "numbers, or null where nothing was recorded; times also as texts such as 12:34:56.7"
 LONGEST_CELL: Final = 200
 _CELLS: Final = frozenset({int, float, str, type(None)})
-
-
-class UnusableRecording(ValueError):
-    """The bytes are no recording; ``faults`` says why, by the name of the input or the option."""
-
-    def __init__(self, *errors: InputError) -> None:
-        super().__init__("; ".join(error.detail for error in errors))
-        self.errors = errors
-
-
-class MalformedRecording(ValueError):
-    """The bytes are not of their format at all."""
-
-
-@dataclass(frozen=True, slots=True)
-class Numbers:
-    """A column whose cells are numbers or empty."""
-
-    values: Array
-    """Shape (N,), nan where a cell is empty or not a number."""
-    given: BoolArray
-    """Shape (N,), whether a cell is not empty."""
-
-
-Texts: TypeAlias = list[str | None]
-"""A column of which some cells are no numbers; None where a cell is empty."""
-
-
-class Columns(Protocol):
-    """What a format gives: the columns' names, and on demand some of them."""
-
-    @property
-    def names(self) -> Sequence[str]:
-        """As they were sent, in order."""
-        ...
-
-    @property
-    def skipped_lines(self) -> int:
-        """Lines before the header."""
-        ...
-
-    def take(self, positions: Sequence[int]) -> list[Numbers | Texts]:
-        """These columns, in this order."""
-        ...
 
 
 class CsvColumns:
@@ -153,13 +114,6 @@ def _fields(line: str, separator: str) -> list[str]:
         return next(csv.reader([line.replace("\r", " ")], delimiter=separator), [])
     except csv.Error:
         return []
-
-
-def check_width(names: Collection[str]) -> None:
-    """Raise Unusable where a recording has more columns than one may have."""
-    if len(names) > MOST_RECORDING_COLUMNS:
-        detail = f"{len(names)} columns or more; leave out those that are not needed"
-        raise UnusableRecording(InputError("", detail, None, f"up to {MOST_RECORDING_COLUMNS} columns"))
 
 
 class ObjectColumns:

@@ -5,13 +5,14 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any, Final
 
+from gramwatt.engine import wire_formats
 from gramwatt.engine.recordings.channels import channels_of, names_time, read_recording
-from gramwatt.engine.recordings.columns import Columns, CsvColumns, JsonColumns, NdjsonColumns
-from gramwatt.engine.tables import batch
+from gramwatt.engine.recordings.column_types import Columns
+from gramwatt.engine.recordings.columns import CsvColumns, JsonColumns, NdjsonColumns
 from gramwatt.extras import require
 from gramwatt.model import Calculator, Recording, TimeSeries
 
-FORMATS: Final[Mapping[str, str]] = {form: batch.FORMATS[form] for form in ("csv", "ndjson", "json", "arrow")}
+FORMATS: Final[Mapping[str, str]] = {form: wire_formats.FORMATS[form] for form in ("csv", "ndjson", "json", "arrow")}
 """The formats of a recording and their media types."""
 
 

@@ -10,10 +10,11 @@ import pyarrow as pa
 
 from gramwatt.engine.arrow_messages import CheckedStream, TooMuch, Unfolding, check_schema
 from gramwatt.engine.arrow_sizes import is_refused, unfolded_size, unfolds
+from gramwatt.engine.arrow_types import first_line, is_number, is_text
 from gramwatt.engine.column_types import ABSENT, Cells, NumericColumn
 from gramwatt.engine.columns import escape_name
 from gramwatt.engine.limits import LARGEST_BATCH, UNFOLDED_AT_ONCE
-from gramwatt.engine.messages import InputError, describe_accepted, replace_control_characters
+from gramwatt.engine.messages import InputError, describe_accepted
 from gramwatt.engine.tables.chunks import BLOCK, Chunk, MalformedTable, PassthroughColumn, Source, Unreadable
 from gramwatt.engine.tables.header import Header, InputColumn, Passthrough, read_heading
 from gramwatt.engine.tables.text_columns import cells_of
@@ -145,26 +146,6 @@ def _of_batch(heading: Header, batch: pa.RecordBatch, first: int) -> Iterator[Ch
             elif column is not None:
                 kept[column] = values
         yield Chunk(first + start, rows, cells, False, kept)
-
-
-def first_line(error: object) -> str:
-    """What an error or a type of the Arrow library says first."""
-    return replace_control_characters(str(error).partition("\n")[0][:200])
-
-
-def is_text(kind: pa.DataType) -> bool:
-    """Whether a column holds texts, also as a dictionary."""
-    return bool(
-        pa.types.is_string(kind)
-        or pa.types.is_large_string(kind)
-        or pa.types.is_string_view(kind)
-        or (pa.types.is_dictionary(kind) and is_text(kind.value_type))
-    )
-
-
-def is_number(kind: pa.DataType) -> bool:
-    """Whether a column holds numbers."""
-    return bool(pa.types.is_integer(kind) or pa.types.is_floating(kind) or pa.types.is_decimal(kind))
 
 
 def _type_faults(heading: Header, schema: pa.Schema) -> list[InputError]:

@@ -10,7 +10,8 @@ import numpy as np
 import pyarrow as pa
 
 from gramwatt.engine.rounding import all_finite
-from gramwatt.engine.tables.cell_formatting import as_words, kept_values, result_values
+from gramwatt.engine.serializers import as_words
+from gramwatt.engine.tables.cell_formatting import kept_values, result_values
 from gramwatt.engine.tables.chunks import MalformedTable
 from gramwatt.engine.tables.compute import BatchResult, OutputColumn, Plan, output_columns, standing
 from gramwatt.engine.tables.row_errors import RowErrorReporter, with_left_out

@@ -6,7 +6,6 @@ import dataclasses
 import itertools
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
-from typing import Final
 
 from gramwatt.engine.budget import TooMuchWork, make
 from gramwatt.engine.tables.chunks import Chunk, MalformedTable, Source
@@ -16,15 +15,6 @@ from gramwatt.engine.tables.header import Passthrough
 from gramwatt.engine.tables.json_reader import read_json, read_ndjson
 from gramwatt.engine.tables.writers import CsvWriter, JsonWriter, Style, Writer
 from gramwatt.extras import require
-
-FORMATS: Final = {
-    "json": "application/json",
-    "ndjson": "application/x-ndjson",
-    "csv": "text/csv",
-    "tsv": "text/tab-separated-values",
-    "arrow": "application/vnd.apache.arrow.stream",
-}
-"""The formats of tables and their media types."""
 
 
 @dataclass(frozen=True, slots=True)

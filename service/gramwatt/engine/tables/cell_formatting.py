@@ -12,6 +12,7 @@ import orjson
 
 from gramwatt.engine.formula_guard import guard_text
 from gramwatt.engine.rounding import rounded
+from gramwatt.engine.serializers import as_words
 from gramwatt.engine.tables.chunks import PassthroughColumn
 from gramwatt.engine.tables.compute import OutputColumn
 from gramwatt.model import NESTED, Choice, Count, Flag, Quantity
@@ -55,13 +56,6 @@ def as_lists(values: Any, digits: int | None) -> list[Any]:
     flat = rounded(np.ascontiguousarray(values).reshape(-1), digits or 12).reshape(values.shape)
     good: list[bool] = np.asarray(np.isfinite(flat).all(axis=1)).tolist()
     return [row if whole else None for row, whole in zip(flat.tolist(), good, strict=True)]
-
-
-def as_words(value: object) -> str | None:
-    """A value in a text column: as it is, or as its JSON text."""
-    if value is None or isinstance(value, str):
-        return value
-    return orjson.dumps(value, default=str).decode()
 
 
 def kept_values(kept: PassthroughColumn | None, rows: int) -> list[Any]:

@@ -11,11 +11,12 @@ import numpy as np
 
 from gramwatt.engine import budget, registry
 from gramwatt.engine.column_types import ABSENT, Cells, ConstantColumn, inner_spreads
-from gramwatt.engine.columns import read, unknown
+from gramwatt.engine.columns import unknown
 from gramwatt.engine.evaluate import Outcome, evaluate_columns
 from gramwatt.engine.input_plans import rules_and_cautions
 from gramwatt.engine.limits import MOST_NESTED_ROWS
 from gramwatt.engine.messages import InputError, quote_input
+from gramwatt.engine.nested import read
 from gramwatt.engine.response import build_response, choose_units, declared_units
 from gramwatt.engine.tables.blocks import block_rows
 from gramwatt.engine.tables.chunks import BLOCK, MOST_ROWS, Chunk, PassthroughColumn, part

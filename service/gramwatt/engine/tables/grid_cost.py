@@ -9,8 +9,8 @@ import numpy as np
 
 from gramwatt.engine import budget
 from gramwatt.engine.column_types import Column, inner_spreads
-from gramwatt.engine.columns import read
 from gramwatt.engine.limits import MOST_GRID_WORK
+from gramwatt.engine.nested import read
 from gramwatt.engine.tables.blocks import guessed
 from gramwatt.engine.tables.compute import Plan
 from gramwatt.engine.tables.sweep import Axis, size

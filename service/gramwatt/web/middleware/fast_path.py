@@ -25,7 +25,7 @@ from gramwatt.model import Calculator
 from gramwatt.web import headers
 from gramwatt.web.middleware import failures
 from gramwatt.web.middleware.response_cache import CACHE_BYTES, Key, ResponseCache, ResponseHead
-from gramwatt.web.routes.calculators import PLAIN_TEXT, finish_answer, plain_body
+from gramwatt.web.responses import PLAIN_TEXT, finish_answer, plain_body
 
 LONGEST_QUERY: Final = 4000
 AsgiResponse = tuple[int, list[tuple[bytes, bytes]], bytes]

@@ -9,8 +9,8 @@ from apispec import APISpec
 from gramwatt.engine.query_strings import fits_query
 from gramwatt.engine.schemas import schema_name
 from gramwatt.model import Calculator
+from gramwatt.web.chart_options import CHART_OPTIONS, MEDIA
 from gramwatt.web.openapi.components import JsonObject, cached, ok, problems
-from gramwatt.web.routes.charts import CHART_OPTIONS, MEDIA
 
 CHART_TEXT: Final = """\
 The answer as a picture, for an `<img>`, a spreadsheet's IMAGE(), a video: SVG, PNG, or in words what it shows (SVG and

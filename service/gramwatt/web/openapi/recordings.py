@@ -12,8 +12,8 @@ from gramwatt.engine.recordings.reader import FORMATS, samples_of
 from gramwatt.model import Calculator
 from gramwatt.web.openapi import json_schema
 from gramwatt.web.openapi.components import JsonObject, problems
+from gramwatt.web.recording_options import log_options
 from gramwatt.web.request_parsing import answer_options
-from gramwatt.web.routes.recordings import log_options
 
 LOG_TEXT: Final = """\
 The recording itself is the body, as CSV (separated by commas, semicolons or tabs; lines before the header are skipped),

@@ -13,16 +13,15 @@ from gramwatt.engine.columns import spread_kind
 from gramwatt.engine.limits import MOST_TABLE_COLUMNS
 from gramwatt.engine.query_strings import fits_query
 from gramwatt.engine.schemas import schema_name
-from gramwatt.engine.tables import batch
 from gramwatt.engine.tables.compute import standing
 from gramwatt.engine.tables.sweep import varied
+from gramwatt.engine.wire_formats import FORMATS
 from gramwatt.model import Calculator, Quantity
 from gramwatt.web.openapi import json_schema
 from gramwatt.web.openapi.components import JsonObject, cached, ok, problems
-from gramwatt.web.routes.tables import LARGEST_TABLE, MOST_AXES, most_points
-from gramwatt.web.table_options import BATCH_OPTIONS, SWEEP_OPTIONS
+from gramwatt.web.table_options import BATCH_OPTIONS, LARGEST_TABLE, MOST_AXES, SWEEP_OPTIONS, most_points
 
-MEDIA: Final = tuple(batch.FORMATS.values())
+MEDIA: Final = tuple(FORMATS.values())
 LINES: Final = r"^[\s\S]*$"
 BATCH_TEXT: Final = """\
 Many questions at once: each row is a question, each row of the answer is the answer to it, in the same order, written

@@ -14,7 +14,7 @@ from typing import IO, Any, Final, Protocol
 
 from gramwatt.engine.cells import NUMBER
 from gramwatt.engine.messages import InputError, close_matches, quote_input
-from gramwatt.engine.recordings.columns import MalformedRecording, UnusableRecording
+from gramwatt.engine.recordings.column_types import MalformedRecording, UnusableRecording
 from gramwatt.engine.recordings.reader import recording_in
 from gramwatt.model import Calculator, Count, Flag, Kind, NumberList, Quantity, Table, TimeSeries, units
 from gramwatt.web.pages.description import columns_of

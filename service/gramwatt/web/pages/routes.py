@@ -14,6 +14,7 @@ from gramwatt.engine.query_strings import first_queried
 from gramwatt.engine.serializers import json_bytes
 from gramwatt.model import CATEGORIES
 from gramwatt.version import __version__
+from gramwatt.web.chart_options import MEDIA
 from gramwatt.web.headers import cacheable, etag, not_modified, tag_of
 from gramwatt.web.pages import form_reader
 from gramwatt.web.pages.description import described, takes_files
@@ -22,8 +23,7 @@ from gramwatt.web.pages.fragments import render_once, unit_options
 from gramwatt.web.pages.views import View, look_on_page, read_form, repeated, view_of
 from gramwatt.web.problems import Problem, invalid, refused, respond
 from gramwatt.web.request_parsing import accepted_media, largest_recording, preferred
-from gramwatt.web.routes.calculators import find
-from gramwatt.web.routes.charts import MEDIA, styled
+from gramwatt.web.responses import find, styled
 
 PAGES: Final = {"json": "application/json", "html": "text/html"}
 POLICY: Final = (

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import itertools
-import json
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from typing import Any, Final
 
 from flask import Blueprint, Response, request
@@ -16,12 +15,12 @@ from gramwatt.engine.messages import InputError, close_matches, join_with_or, qu
 from gramwatt.engine.query_strings import fits_query
 from gramwatt.engine.response import choose_units
 from gramwatt.model import Calculator
-from gramwatt.web.headers import cacheable, etag, not_modified
+from gramwatt.web.headers import etag, not_modified
 from gramwatt.web.problems import Problem, invalid, refused
 from gramwatt.web.request_parsing import VALUE_OPTIONS, answer_options, preferred, read_body, read_query, wish_of
+from gramwatt.web.responses import PLAIN_TEXT, find, finish_answer, post_only
 
 TEXT: Final = {"text": "text/plain"}
-PLAIN_TEXT: Final = "text/plain; charset=utf-8"
 
 blueprint = Blueprint("calculators", __name__, url_prefix="/v1")
 
@@ -77,29 +76,6 @@ def answer_response(
     first = list(itertools.islice(pieces, 2))
     body = b"".join(first) if len(first) < 2 else itertools.chain(first, pieces)
     return finish_answer(body, _content_type(calculator, wish), tag)
-
-
-def finish_answer(body: bytes | str | Iterable[bytes], content_type: str, tag: str | None = None) -> Response:
-    """Build the response of an answer: with an entity tag it is public, without one it is not stored."""
-    response = Response(body, content_type=content_type)
-    if tag is not None:
-        return cacheable(response, tag)
-    response.headers["Cache-Control"] = "no-store"
-    return response
-
-
-def plain_body(
-    calculator: Calculator[Any, Any], result: str | None, inputs: Mapping[str, object], *, text: bool
-) -> bytes | None:
-    """Return the body of the answer to inputs without options: JSON, or the bare value of ``result``.
-
-    None where that is no single body with status 200. Raises Refused.
-    """
-    if result is None:
-        pieces = list(itertools.islice(compute_output(calculator, inputs, OutputOptions(), text=text), 2))
-        return pieces[0] if len(pieces) == 1 else None
-    found = calculate.compute_response(calculator, inputs, text=text)["results"][result]
-    return None if found is None else serializers.value_text(found).encode()
 
 
 def _content_type(calculator: Calculator[Any, Any], wish: OutputOptions) -> str:
@@ -160,26 +136,6 @@ def narrow_allow(response: Response) -> Response:
         known = below != "log" or calculator.recording is not None
         response.headers["Allow"] = "POST, OPTIONS" if known else "GET, HEAD, OPTIONS"
     return response
-
-
-def post_only(calculator: Calculator[Any, Any]) -> Problem:
-    """The problem of a GET whose question would not fit a query: it shows the body to send."""
-    body = json.dumps(dict(calculator.examples[-1].given))
-    what = "a table" if calculator.recording is None else "a recording"
-    detail = (
-        f"{calculator.name} asks for {what}, which does not fit a query: POST /v1/{calculator.name} with JSON, {body}"
-    )
-    if calculator.recording is not None:
-        detail += f"; or POST /v1/{calculator.name}/log with the recording itself"
-    return Problem("method-not-allowed", detail, headers={"Allow": "POST, OPTIONS"})
-
-
-def find(name: str) -> Calculator[Any, Any]:
-    """The calculator in a URL. Raises Problem (404) with near matches."""
-    try:
-        return calculate.get_calculator(name)
-    except calculate.UnknownCalculator as error:
-        raise Problem("unknown-calculator", str(error)) from None
 
 
 def _ask(

@@ -3,51 +3,27 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import Any, Final
+from typing import Any
 
 from flask import Blueprint, Response, request
 
 from gramwatt.charts import calculator_charts, sweep_charts
 from gramwatt.charts.chart_data import NothingToDraw
 from gramwatt.charts.render import render
-from gramwatt.charts.themes import AUTO, GROUNDS, LARGEST_SCALE, SHAPES, THEMES, Look
+from gramwatt.charts.themes import AUTO, Look
 from gramwatt.engine import calculate
 from gramwatt.engine.columns import escape_name
 from gramwatt.engine.messages import InputError, join_with_or, quote_input
 from gramwatt.engine.query_strings import fits_query
 from gramwatt.engine.tables import sweep
-from gramwatt.model import Calculator, Choice, Count, Flag, Kind, Text
+from gramwatt.model import Calculator
+from gramwatt.web.chart_options import CHART_OPTIONS, MEDIA
 from gramwatt.web.headers import cacheable, etag, not_modified
 from gramwatt.web.problems import Problem, invalid, refused
-from gramwatt.web.request_parsing import ANSWER_OPTIONS, preferred, read_body, read_query, result_units
-from gramwatt.web.routes.calculators import find, post_only
+from gramwatt.web.request_parsing import preferred, read_body, read_query, result_units
+from gramwatt.web.responses import find, post_only, styled
 from gramwatt.web.routes.tables import AXIS_NAMES, axes_of_query, sweep_of_body
 from gramwatt.web.table_options import plan_of
-
-MEDIA: Final[Mapping[str, str]] = {"svg": "image/svg+xml", "png": "image/png", "txt": "text/plain"}
-CHART_OPTIONS: Final[Mapping[str, Kind]] = {
-    "units": ANSWER_OPTIONS["units"],
-    "format": Choice(
-        tuple(MEDIA),
-        "The format, instead of an Accept header; txt is what the picture shows, in words.",
-        optional=True,
-    ),
-    "theme": Choice(
-        (*THEMES, AUTO),
-        "Dark ink on light paper, or the reverse; auto, of SVG, is what the reader's own settings prefer.",
-        default="light",
-    ),
-    "shape": Choice(tuple(SHAPES), "For a page, or for a phone's screen.", default="wide"),
-    "ground": Choice(GROUNDS, "Whether the paper is drawn; without it whatever lies below shows.", default="paper"),
-    "scale": Count("Of PNG: pixels, times as many each way.", at_least=1, at_most=LARGEST_SCALE, default=1),
-    "show": Text(
-        "Of a sweep: the results drawn, separated by commas; the headline unless said.", longest=200, optional=True
-    ),
-    "title": Flag("Whether title and inputs stand in the picture.", default=True),
-}
-
-STYLED: Final = "default-src 'none'; style-src 'unsafe-inline'; frame-ancestors *"
-"""The policy of an SVG with a style sheet in it, which takes effect where the SVG is opened by itself."""
 
 blueprint = Blueprint("charts", __name__, url_prefix="/v1")
 
@@ -91,12 +67,6 @@ def chart_body(calculator_name: str) -> Response:
     response = _drawn(calculator, question, axes, options, errors, form, text=False)
     response.headers["Cache-Control"] = "no-store"
     return styled(response) if options["theme"] == AUTO else response
-
-
-def styled(response: Response) -> Response:
-    """Let an SVG have its style sheet; a browser takes the policy of a 304 too."""
-    response.headers["Content-Security-Policy"] = STYLED
-    return response
 
 
 def _varies() -> bool:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from typing import Any, Final
 
 from flask import Blueprint, Response, request
@@ -11,39 +10,24 @@ from werkzeug.exceptions import RequestEntityTooLarge
 from gramwatt.engine.formats import media_types
 from gramwatt.engine.messages import InputError, quote_input
 from gramwatt.engine.recordings.channels import channels_of, option_of
-from gramwatt.engine.recordings.columns import MalformedRecording, UnusableRecording
+from gramwatt.engine.recordings.column_types import MalformedRecording, UnusableRecording
 from gramwatt.engine.recordings.reader import FORMATS, recording_in, samples_of
-from gramwatt.model import Calculator, Choice, Kind, Text
 from gramwatt.web.problems import Problem, invalid
+from gramwatt.web.recording_options import log_options
 from gramwatt.web.request_parsing import (
     MORE_NAMES,
-    answer_options,
     format_sent,
     largest_recording,
     preferred,
     read_all,
     read_query,
 )
-from gramwatt.web.routes.calculators import answer_response, find
+from gramwatt.web.responses import find
+from gramwatt.web.routes.calculators import answer_response
 
-DECIMAL_SENT: Final = Choice((".", ","), "Decimal sign of the numbers in a CSV recording.", default=".")
 _MORE_NAMES: Final = {**MORE_NAMES, "text/tab-separated-values": "csv", "text/plain": "csv"}
 
 blueprint = Blueprint("logs", __name__, url_prefix="/v1")
-
-
-def log_options(calculator: Calculator[Any, Any]) -> Mapping[str, Kind]:
-    """The options of a recording that is sent: those of its answer, and which column is which channel."""
-    columns = {
-        option_of(channel): Text(
-            f"The column that is {channel}, where it has another name; its unit may follow: {channel}_column=name "
-            f"[{kind.unit}].",
-            longest=200,
-            optional=True,
-        )
-        for channel, kind in channels_of(samples_of(calculator)).items()
-    }
-    return {**answer_options(calculator), **columns, "decimal_sent": DECIMAL_SENT}
 
 
 @blueprint.post("/<calculator_name>/log")

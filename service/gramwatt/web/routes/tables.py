@@ -19,6 +19,7 @@ from gramwatt.engine.tables import batch, ranking, sweep
 from gramwatt.engine.tables.chunks import BLOCK, Chunk, MalformedTable, Source, Unreadable
 from gramwatt.engine.tables.compute import Plan, compute_batch, constant_faults, standing
 from gramwatt.engine.tables.grid_cost import check_grid
+from gramwatt.engine.wire_formats import FORMATS
 from gramwatt.model import Calculator
 from gramwatt.web.headers import cacheable, etag, not_modified
 from gramwatt.web.middleware import failures
@@ -26,17 +27,22 @@ from gramwatt.web.middleware.memory import keep_freed_memory
 from gramwatt.web.problems import Problem, invalid
 from gramwatt.web.request_body import MOST_DRAINED, RequestBodyReader, wait_until
 from gramwatt.web.request_parsing import read_body, read_query
-from gramwatt.web.routes.calculators import find, post_only
-from gramwatt.web.table_options import BATCH_OPTIONS, SWEEP_OPTIONS, form_sent, form_wanted, keeping, plan_of
+from gramwatt.web.responses import find, post_only
+from gramwatt.web.table_options import (
+    BATCH_OPTIONS,
+    LARGEST_TABLE,
+    MOST_AXES,
+    SWEEP_OPTIONS,
+    form_sent,
+    form_wanted,
+    keeping,
+    most_points,
+    plan_of,
+)
 
-LARGEST_TABLE: Final = 1024**3
 SMALL: Final = 256 * 1024
 TEXT_ROWS: Final = 4096
 """Rows written as text at once: about a megabyte, which is held for each client that does not read."""
-MOST_POINTS: Final = 500
-MOST_POINTS_EACH: Final = 20
-"""Along one axis: of a calculator answered by columns, and of one answered question by question."""
-MOST_AXES: Final = 2
 AXIS_NAMES: Final = ("vary", "from", "to", "count")
 
 blueprint = Blueprint("tables", __name__, url_prefix="/v1")
@@ -153,7 +159,7 @@ def _join(chunks: Iterator[bytes]) -> bytes | Iterator[bytes]:
 
 
 def _table(plan: Plan, wanted: batch.TableFormat, stream: Iterator[bytes] | bytes) -> Response:
-    media = batch.FORMATS[wanted.name]
+    media = FORMATS[wanted.name]
     if wanted.name in ("csv", "tsv"):
         media += "; charset=utf-8; header=" + ("absent" if wanted.style.header == "off" else "present")
     response = Response(stream, content_type=media)
@@ -285,11 +291,6 @@ def _even(
         return None, errors
     axis, found = sweep.even_axis(calculator, name, ends["from"], ends["to"], count, text=text)
     return axis, errors + found
-
-
-def most_points(calculator: Calculator[Any, Any]) -> int:
-    """How many points one axis may have."""
-    return MOST_POINTS if calculator.columnwise else MOST_POINTS_EACH
 
 
 def _checked(
