@@ -200,7 +200,7 @@ def search(calculator: Any_, seconds: float, seed: int = 1) -> tuple[list[Given]
     for attempt in itertools.count():
         if not open_ or (attempt >= len(starts) and time.process_time() > end):
             break
-        given = starts[attempt] if attempt < len(starts) else _changed(calculator, chance.choice(pool), chance)
+        given = starts[attempt] if attempt < len(starts) else changed_inputs(calculator, chance.choice(pool), chance)
         try:
             made = outcome(calculator, given)
         except (ValueError, KeyError):
@@ -219,7 +219,7 @@ def search(calculator: Any_, seconds: float, seed: int = 1) -> tuple[list[Given]
     return chosen, list(open_)
 
 
-def _changed(calculator: Any_, given: Given, chance: random.Random) -> Given:
+def changed_inputs(calculator: Any_, given: Given, chance: random.Random) -> Given:
     """Return the inputs with some of them changed, added or left out."""
     made = copy.deepcopy(given)
     fields = dict(calculator.input_fields)

@@ -16,7 +16,7 @@ from gramwatt.calculators.pack_energy import CALCULATOR, Inputs, Results
 from gramwatt.engine import registry
 from gramwatt.engine.evaluate import evaluate_columns
 from gramwatt.engine.example_checks import verify
-from gramwatt.model import Array, Calculator, DeclarationError, Quantity
+from gramwatt.model import Array, Calculator, Count, DeclarationError, Quantity
 from gramwatt.physics import cells
 
 
@@ -89,12 +89,33 @@ _hidden.__module__ = pack_energy.__name__
         pytest.param({"references": ()}, "references missing", id="no source for a formula"),
         pytest.param({"cautions": ()}, "cautions missing", id="no caution for a lithium pack"),
         pytest.param({"examples": ()}, "examples missing", id="nothing to verify it by"),
+        pytest.param(
+            {"cautions": (*CALCULATOR.cautions, CALCULATOR.cautions[0])},
+            "two cautions have the code lithium-fire",
+            id="a caution twice",
+        ),
         pytest.param({"results": Inputs}, "the formula does not take", id="another calculator's results"),
     ],
 )
 def test_a_lacking_declaration_is_caught_on_import(change: dict[str, Any], said: str) -> None:
     with pytest.raises(DeclarationError, match=said):
         dataclasses.replace(CALCULATOR, **change)
+
+
+def test_a_single_example_is_caught() -> None:
+    with pytest.raises(DeclarationError, match="at least two examples with different inputs"):
+        verify(dataclasses.replace(CALCULATOR, examples=CALCULATOR.examples[:1]))
+
+
+def test_reversed_bounds_of_a_count_are_caught_on_import() -> None:
+    count = Count("Cells in series.", at_least=24, at_most=1)
+    fields = [
+        (field.name, Annotated[Array, count] if field.name == "cells" else field.type)
+        for field in dataclasses.fields(Inputs)
+    ]
+    inputs = dataclasses.make_dataclass("Tampered", fields, frozen=True)
+    with pytest.raises(DeclarationError, match="cells: at_least 24 is above at_most 1"):
+        dataclasses.replace(CALCULATOR, inputs=inputs)
 
 
 @pytest.mark.parametrize(

@@ -282,5 +282,28 @@ CALCULATOR = Calculator(
             source="by hand: 0.8 x 850 mAh = 2448 A s; the fresh pack gave 8 x 57 + 24 + 80 = 560 A s in a minute, so "
             "4.371 min; the tired one, with 36 A in the punch, 550 A s, so 4.451 min",
         ),
+        Example(
+            "Two invented flights of a minute at a steady current, with two propellers",
+            given={
+                "flights": [
+                    {
+                        "name": "three blades",
+                        "cells": 3,
+                        "capacity": 600,
+                        "log": {"time": [0, 30, 60], "voltage": [12.4, 12.2, 12.0], "current": [6, 6, 6]},
+                    },
+                    {
+                        "name": "two blades",
+                        "cells": 3,
+                        "capacity": 600,
+                        "log": {"time": [0, 30, 60], "voltage": [12.4, 12.25, 12.1], "current": [5, 5, 5]},
+                    },
+                ],
+                "longest_gap": 60,
+            },
+            expected={"longest_landing_time": 5.76, "longest_flight": 2},
+            rtol=1e-12,
+            source="by hand: 0.8 x 600 mAh = 1728 A s; at 6 A 288 s, at 5 A 345.6 s = 5.76 min",
+        ),
     ),
 )

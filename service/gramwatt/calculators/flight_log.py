@@ -412,5 +412,17 @@ CALCULATOR = Calculator(
             rtol=5e-6,
             source="by hand: 8 x 57 + (24 x 0.5) x 2 + 40 x 2 = 560 A s = 155.556 mAh; 40 A x 15.8 V = 632 W",
         ),
+        Example(
+            "An invented flight of a minute at a steady 6 A, on a 3-cell pack",
+            given={
+                "log": {"time": [0, 30, 60], "voltage": [12.4, 12.2, 12.0], "current": [6, 6, 6]},
+                "cells": 3,
+                "capacity": 600,
+                "longest_gap": 60,
+            },
+            expected={"energy": 1.22, "charge": 100, "peak_power": 74.4, "used": 16.66667, "lowest_cell_voltage": 4.0},
+            rtol=5e-6,
+            source="by hand: 6 A x 60 s = 100 mAh of 600; 6 A x 12.2 V on average = 73.2 W for a minute = 1.22 Wh",
+        ),
     ),
 )

@@ -41,7 +41,7 @@ class Inputs:
     mass: Annotated[Array, Quantity("g", "All-up mass to predict for.", above=0, at_most=1e5, optional=True)]
     cells: Annotated[Array, Count("Cells in series of the pack to predict for.", at_least=1, at_most=24, optional=True)]
     capacity: Annotated[
-        Array, Quantity("mAh", "Rated capacity of the pack to predict for.", above=0, at_most=1e6, optional=True)
+        Array, Quantity("mAh", "Rated capacity of the pack to predict for.", at_least=1, at_most=1e6, optional=True)
     ]
     chemistry: fields.Chemistry
     reserve: fields.Reserve

@@ -34,11 +34,13 @@ def verify(calculator: Calculator[Any, Any]) -> None:
 
 
 def find_problems(calculator: Calculator[Any, Any]) -> Iterator[str]:
-    """Yield a sentence for each unknown unit; where there is none, for each example that does not come out."""
+    """Yield a sentence for each unknown unit; if there is none, for each example that is missing or wrong."""
     unknown = [problem for name, kind in _fields(calculator) for problem in _unknown_units(name, kind)]
     if unknown:
         yield from unknown
         return  # no example can be computed
+    if len({repr(example.given) for example in calculator.examples}) < 2:
+        yield "give at least two examples with different inputs"
     for example in calculator.examples:
         try:
             results = compute_response(calculator, example.given)["results"]

@@ -80,6 +80,9 @@ def declaration_problems(calculator: Calculator[Any, Any]) -> Iterator[str]:
     for part in ("references", "cautions", "examples", "title", "summary"):
         if not getattr(calculator, part):
             yield f"{part} missing"
+    for what, codes in (("caution", calculator.cautions), ("rule", calculator.rules)):
+        seen = [each.code for each in codes]
+        yield from (f"two {what}s have the code {code}" for code in sorted(set(seen)) if seen.count(code) > 1)
     if calculator.category not in CATEGORIES:
         yield f"job {calculator.category!r} is none of {', '.join(CATEGORIES)}"
     if not calculator.formula.__doc__:
@@ -124,6 +127,8 @@ def _input_faults(kind: Kind, siblings: Mapping[str, Kind]) -> Iterator[str]:
     match kind:
         case Quantity():
             yield from _quantity_faults(kind)
+        case Count() if kind.at_least > kind.at_most:
+            yield f"at_least {kind.at_least} is above at_most {kind.at_most}"
         case Count() if kind.default is not None and not kind.at_least <= kind.default <= kind.at_most:
             yield f"default {kind.default} outside its bounds"
         case Choice() if kind.default is not None and kind.default not in kind.options:

@@ -52,7 +52,10 @@ _DIMENSION: Final = {spelling: dimension for dimension, units in TABLE.items() f
 def unit(spelling: str) -> Unit:
     """The unit of a declaration. Raises DeclarationError where the table has none of that spelling."""
     if spelling not in _DIMENSION:
-        raise DeclarationError(f"unit {spelling!r} is not in the table of units")
+        raise DeclarationError(
+            f"unit {spelling!r} is not in the table of units; add it to SPELLINGS in engine/unit_expressions.py and "
+            "run `make contract`"
+        )
     return TABLE[_DIMENSION[spelling]][spelling]
 
 
