@@ -126,6 +126,13 @@ def test_masses_are_added_to_parts() -> None:
     assert found["margin"] == 70
 
 
+def test_the_limit_is_250_g_unless_given() -> None:
+    answer = calculate("mass-margin", masses=[100], resolution=0)
+    assert answer["results"]["margin"] == 150
+    assert (answer["given"]["limit"], answer["given"]["comparison"]) == (250, "below")
+    assert {"limit", "comparison"} <= set(answer["assumed"])
+
+
 @pytest.mark.parametrize(
     ("mass", "verdict"),
     [

@@ -53,6 +53,18 @@ def test_frames_lie_on_straight_lines_between_samples() -> None:
     assert frames[-1]["remaining"] == pytest.approx(100 - frames[-1]["charge"] / 13, rel=1e-9)
 
 
+def test_a_steady_flight_by_hand() -> None:
+    """16 V and 10 A are 160 W; in 36 s 10 A x 36 s = 100 mAh and 16 V x 0.1 Ah = 1.6 Wh."""
+    log = {"time": [0, 18, 36], "voltage": [16, 16, 16], "current": [10, 10, 10]}
+    found = results(log, frame_rate="1", cells=4, capacity=1000, longest_gap=60)
+    assert (found["peak_power"], found["peak_current"]) == (160, 10)
+    last = found["frames"][-1]
+    expected = {"flight_time": 36, "voltage": 16, "cell_voltage": 4, "current": 10, "power": 160, "remaining": 90}
+    expected |= {"charge": 100}
+    assert {name: last[name] for name in expected} == pytest.approx(expected, rel=1e-9)
+    assert last["energy"] == pytest.approx(1.6, rel=1e-9)
+
+
 def test_the_last_frame_has_used_what_flight_log_says() -> None:
     """The same integral, to what a frame's length leaves out."""
     log = flight(2, seconds=60)

@@ -123,9 +123,10 @@ def test_shares_sum_to_one(a: float, b: float, c: float) -> None:
         power=f"200 ± {200 * b:.6f} W",
         cell_resistance=f"8 ± {8 * c:.6f} mohm",
     )
-    for name, each in found.items():
-        if each["standard"]:
-            assert sum(each["shares"].values()) == pytest.approx(1, rel=1e-10), name
+    uncertain = {name: each["shares"] for name, each in found.items() if each["standard"]}
+    assert {"current", "loaded_voltage", "pack_heat", "pack_resistance"} <= set(uncertain)
+    for name, shares in uncertain.items():
+        assert sum(shares.values()) == pytest.approx(1, rel=1e-10), name
     assert set(found["pack_resistance"]["shares"]) == {"cell_resistance"}
 
 

@@ -23,7 +23,9 @@ class CoverageMap:
     seconds: dict[str, float]
 
     def of_lines(self, module: str, first: int, last: int) -> list[str]:
-        """Return the tests to run against a mistake in some lines, those that are most likely to notice first.
+        """Return the tests to run against a mistake in some lines, those that are most likely to notice first:
+
+        the tests named like the module, then the quickest of each file, the second of each, and so on.
 
         Lines that run on import, such as declarations, concern each test that runs any line of the module; a module
         that only declares concerns them all.
@@ -32,10 +34,14 @@ class CoverageMap:
         found = {test for line in range(first, last + 1) for test in lines.get(line, ())}
         found = found or {test for tests in lines.values() for test in tests} or set(self.seconds)
         package, own = Path(module).parts[1], Path(module).stem.strip("_")
+        by_file: dict[str, list[str]] = {}
+        for test in sorted(found, key=self.seconds.__getitem__):
+            by_file.setdefault(test.partition("::")[0], []).append(test)
+        place = {test: at for tests in by_file.values() for at, test in enumerate(tests)}
 
-        def rank(test: str) -> tuple[bool, bool, str, float]:
+        def rank(test: str) -> tuple[bool, int, bool, str]:
             file = test.partition("::")[0]
-            return own not in file, package not in file, file, self.seconds[test]
+            return own not in file, place[test], package not in file, file
 
         return sorted(found, key=rank)
 

@@ -58,7 +58,6 @@ def fails(copy: Path, tests: Sequence[str], *, limit: float) -> bool:
 def _run_tests(copy: Path, tests: Sequence[str]) -> None:
     """Run tests until one fails, and end this process with pytest's exit code."""
     os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
-    sys.dont_write_bytecode = True
     os.environ["PYTHONPATH"] = os.pathsep.join(str(copy / name) for name in ("service", "tests"))
     files = list(dict.fromkeys(test.partition("::")[0] for test in tests))
     code = pytest.ExitCode.OK

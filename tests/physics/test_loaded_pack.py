@@ -29,6 +29,24 @@ def fit(course: CleanRecording, **how: Any) -> ResistanceFit:
     return fit_resistance(course, chemistry=np.zeros(1, dtype=np.intp), **arrays)
 
 
+def test_charge_is_that_at_each_sample() -> None:
+    """By hand: of a steady 3 A, 3 A s a second; samples 2 s apart."""
+    time = np.arange(0.0, 60, 2)
+    lacking = np.full(len(time), np.nan)
+    steady = CleanRecording(
+        time,
+        np.full(len(time), 15.0),
+        np.full(len(time), 3.0),
+        lacking,
+        lacking,
+        np.ones(len(time) - 1, dtype=np.bool_),
+    )
+    made = grouped(steady)
+    assert made is not None
+    assert made.charge[1:-1].tolist() == (3 * time[1:-1]).tolist()
+    assert made.counted[1:-1].tolist() == time[1:-1].tolist()
+
+
 @pytest.mark.parametrize(
     "how",
     [

@@ -188,6 +188,8 @@ def test_many_samples_are_thinned_evenly() -> None:
                      id="a second flight: none of it, also what is later than the first"),
         pytest.param([*range(10), *range(6, 14)], None, None, [*range(10), *range(14, 18)],
                      {"repeated": (1, 13), "backward": (3, 10)}, id="some told once more, then on"),
+        pytest.param([*range(20), *range(12, 26)], None, None, [*range(20), *range(28, 34)],
+                     {"repeated": (1, 27), "backward": (7, 20)}, id="less than half once more is no second flight"),
         pytest.param([], [], [], [], {}, id="nothing"),
         pytest.param([3], [9], [1], [0], {}, id="one sample"),
         pytest.param([np.nan, np.nan], [9, 9], [1, 1], [], {"untimed": (2, 0)}, id="no times at all"),
@@ -247,6 +249,15 @@ def test_bursts_are_found_where_they_are() -> None:
     assert found.peak_current == pytest.approx([40] * 3, abs=0.5)
     assert (found.voltage_before - found.lowest_voltage).tolist() == [2, 2, 2]
     assert found.found == 3
+
+
+def test_a_burst_by_hand() -> None:
+    """Samples at 20, 20.5 and 21 s of 40 A among 5 A: from the first to the sample after the last."""
+    time = np.arange(0.0, 60, 0.5)
+    current = np.where((time >= 20) & (time <= 21), 40.0, 5.0)
+    found = punch_outs(course(time, 15.0, current))
+    assert (found.start.tolist(), found.length.tolist()) == ([20], [1.5])
+    assert found.peak_current.tolist() == [40]
 
 
 @pytest.mark.parametrize("seed", range(10))

@@ -110,6 +110,7 @@ def test_every_example_is_a_real_answer(client: FlaskClient, path: str) -> None:
     item = CONTRACT["paths"][path]
     questions = item["post"]["requestBody"]["content"]["application/json"]["examples"]
     answers = SIDE.resolved(item["post"]["responses"]["200"])["content"]
+    assert questions.keys() & answers["application/json"]["examples"].keys()
     for name, question in questions.items():
         asked = client.post(path, json=question["value"])
         assert asked.status_code == 200

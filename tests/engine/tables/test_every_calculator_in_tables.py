@@ -192,6 +192,7 @@ def test_uncertainty_and_given_as_alone(calculator: Any_, example: Example) -> N
     names = tuple(calculator.input_fields)
     (row,) = rows(calculator.name, written([example.given], "ndjson"), "ndjson", uncertain=True, shown=names)
     alone = single(calculator.name, example.given)
+    assert alone["given"].keys() - calculator.result_fields.keys()
     for name, spread in alone.get("uncertainty", {}).items():
         if "." not in name and not isinstance(calculator.result_fields[name], NumberList):
             assert row[f"{name}_u"] == spread["standard"], name
