@@ -4,15 +4,21 @@ HOST ?= 127.0.0.1
 PORT ?= 8000
 VENV := .venv
 BIN := $(VENV)/bin
+# One process for each processor. "worksteal" keeps neighboring tests in one process, so that they share its servers.
+PARALLEL := --numprocesses logical --dist worksteal
 
-.PHONY: help serve dev new check test mutation trials bench lint style contract format clean
+# Tests start many interpreters, each of which would compile the package again.
+unexport PYTHONDONTWRITEBYTECODE
+
+.PHONY: help serve dev new check test test-all mutation trials bench lint style contract format clean
 
 help:
 	@echo "make serve     install into .venv and start the service on $(HOST):$(PORT)"
 	@echo "make dev       start the service for development: it restarts when a source file or a template changes"
 	@echo "make new       write the two files of a new calculator (NAME=wire-drop)"
 	@echo "make check     declarations, units, examples, and the unit table by Pint (NAME=wire-drop: one calculator, all its tests)"
-	@echo "make test      install into .venv and run the whole test suite"
+	@echo "make test      install into .venv and run the tests but the heavy ones, in under five minutes on two cores"
+	@echo "make test-all  run all tests"
 	@echo "make mutation  make mistakes in the code and see whether a test fails: COUNT=300 of them, chosen by SEED=1"
 	@echo "make trials    hostile inputs and 100,000 random requests to a running service (SHORT=1: about 90 s)"
 	@echo "make bench     measure it beside others on this machine, about six minutes (QUICK=1: one; AGAINST=DIR: another checkout too)"
@@ -57,7 +63,10 @@ dev: $(VENV)/.service
 	  --extra-files "$$(find service/gramwatt/web -type f ! -name '*.py' | paste -sd: -)"
 
 test: $(VENV)/.test
-	$(BIN)/python -m pytest
+	$(BIN)/python -m pytest $(PARALLEL) -m "not heavy"
+
+test-all: $(VENV)/.test
+	$(BIN)/python -m pytest $(PARALLEL)
 
 mutation: $(VENV)/.test
 	PYTHONPATH=tests $(BIN)/python -m mutation --count $(or $(COUNT),300) --seed $(or $(SEED),1) $(if $(ONLY),--only $(ONLY))

@@ -49,6 +49,7 @@ def is_as_expected(printed: str) -> bool:
     return answers == expected() and refusal.startswith("9 bananas: 1 fault: power: ")
 
 
+@pytest.mark.heavy
 def test_a_python_client(service: str, folder: Path) -> None:
     """The generator warns of nothing but bodies without a schema; what it writes is strictly typed, and asks."""
     told = run(

@@ -111,6 +111,7 @@ def pictures(video: Path, seconds: float) -> bytes:
     return done.stdout
 
 
+@pytest.mark.heavy
 @pytest.mark.client("ffmpeg")
 def test_ffmpeg_burns_the_captions_into_the_example_clip(script: Script, tmp_path: Path) -> None:
     """Before the recording begins the picture stays as it was; then the corner with the captions changes."""

@@ -109,6 +109,7 @@ def fill(service: Service, heavy: list[Request], largest_table: int) -> list[int
     return statuses
 
 
+@pytest.mark.heavy
 @pytest.mark.skipif(not Path("/proc/self/smaps_rollup").exists(), reason="memory is measured on Linux")
 def test_the_memory_limit_holds_what_the_settings_allow() -> None:
     """Workers with full caches and as many of the heaviest requests as they admit stay below compose's mem_limit."""

@@ -30,28 +30,29 @@ SEARCHES = {
 }
 
 
-def test_schemathesis_finds_nothing(live: str, tmp_path: Path) -> None:
-    """Every request that the contract allows is answered, unless it asks for too much work; every other is refused.
+QUICK = {
+    "examples": ["--phases", "examples"],
+    SHORT.name: ["--include-path-regex", f"^/v1/{SHORT.name}$"],
+}
+"""The examples of all operations, and all phases of one calculator's answers."""
 
-    Each response is as the contract has it.
 
-    A longer search: ``st --config-file tests/web/schemathesis.toml run URL/openapi.json -n 100 --seed 2``.
-    """
+def search(live: str, folder: Path, searches: dict[str, list[str]]) -> None:
+    """Run each search in a process of its own; fail with the findings of all."""
 
-    def search(name: str) -> subprocess.CompletedProcess[str]:
-        command = ["--config-file", str(CONFIGURATION), "run", f"{live}/openapi.json", *SEARCHES[name]]
-        folder = tmp_path / name
-        folder.mkdir()
+    def run(name: str) -> subprocess.CompletedProcess[str]:
+        command = ["--config-file", str(CONFIGURATION), "run", f"{live}/openapi.json", *searches[name]]
+        (folder / name).mkdir()
         return subprocess.run(
             [sys.executable, "-m", "schemathesis.cli", *command],
-            cwd=folder,
+            cwd=folder / name,
             capture_output=True,
             text=True,
             check=False,
         )
 
     with ThreadPoolExecutor(os.cpu_count()) as pool:
-        runs = dict(zip(SEARCHES, pool.map(search, SEARCHES), strict=True))
+        runs = dict(zip(searches, pool.map(run, searches), strict=True))
 
     for name, ran in runs.items():
         print(name, *re.findall(r"^ +(?:Tested: .*|.* generated, .*)$|^Seed: .*$", ran.stdout, re.MULTILINE))
@@ -59,6 +60,21 @@ def test_schemathesis_finds_nothing(live: str, tmp_path: Path) -> None:
     if failed:
         pytest.fail("\n".join(failed))
     assert all("No issues found" in ran.stdout for ran in runs.values())
+
+
+def test_a_quick_search_finds_nothing(live: str, tmp_path: Path) -> None:
+    search(live, tmp_path, QUICK)
+
+
+@pytest.mark.heavy
+def test_schemathesis_finds_nothing(live: str, tmp_path: Path) -> None:
+    """Every request that the contract allows is answered, unless it asks for too much work; every other is refused.
+
+    Each response is as the contract has it.
+
+    A longer search: ``st --config-file tests/web/schemathesis.toml run URL/openapi.json -n 100 --seed 2``.
+    """
+    search(live, tmp_path, SEARCHES)
 
 
 def test_no_operation_is_left_out() -> None:
