@@ -10,10 +10,10 @@ import sys
 from pathlib import Path
 
 import pytest
-import yaml
 from click.testing import CliRunner, Result
 from flask.testing import FlaskClient
 
+from fast_yaml import load_yaml
 from gramwatt.__main__ import main
 from gramwatt.engine import registry
 from gramwatt.version import __version__
@@ -159,10 +159,10 @@ def test_list_names_every_calculator_with_its_inputs_and_results() -> None:
 
 def test_contract_is_the_service_s(client: FlaskClient, tmp_path: Path) -> None:
     served = client.get("/openapi.json").get_json()
-    assert yaml.safe_load(run("contract").stdout) == served
+    assert load_yaml(run("contract").stdout) == served
     assert run("contract", "--write", str(tmp_path / "new")).exit_code == 0
     assert json.loads((tmp_path / "new" / "gramwatt.openapi.json").read_text("utf-8")) == served
-    assert yaml.safe_load((tmp_path / "new" / "gramwatt.openapi.yaml").read_text("utf-8")) == served
+    assert load_yaml((tmp_path / "new" / "gramwatt.openapi.yaml").read_text("utf-8")) == served
 
 
 def test_version() -> None:

@@ -108,7 +108,7 @@ def test_clients_that_send_a_few_bytes_now_and_then_leave_threads_to_others() ->
     with running(**PATIENT) as (port, _):
         base = f"http://127.0.0.1:{port}"
         begin = TABLE_HEAD + b"f\r\ncells,capacity\n\r\n"
-        with attack(base, 120, 3.0, begin, lambda client: client.send(b"2\r\n6,\r\n")) as connected:
+        with attack(base, 120, 0.5, begin, lambda client: client.send(b"2\r\n6,\r\n")) as connected:
             for _ in range(3):
                 assert answers_long_requests(base)
             assert connected[0] >= 20, "the attackers are still there"
@@ -210,7 +210,7 @@ def test_pipelined_requests_that_nobody_reads_take_little_memory(request_text: b
         before = private_memory(worker)
         for _ in range(4):
             client = stack.enter_context(connect(base))
-            client.settimeout(1)
+            client.settimeout(0.3)
             with contextlib.suppress(TimeoutError, ConnectionError):
                 for _ in range(1000):
                     client.sendall(request_text)
@@ -244,7 +244,7 @@ def serving(application: Any) -> Iterator[str]:
 
 
 def read_slowly(base: str, size: int) -> bool:
-    """Read so many bytes ten times a second, for five seconds; whether the response goes on after that."""
+    """Read so many bytes ten times a second, for two seconds; whether the response goes on after that."""
     address = urlsplit(base)
     with socket.socket() as client:
         client.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, 4096)
@@ -253,7 +253,7 @@ def read_slowly(base: str, size: int) -> bool:
         client.sendall(b"GET /calculators/x HTTP/1.1\r\nHost: x\r\n\r\n")
         received = 0
         try:
-            for _ in range(50):
+            for _ in range(20):
                 time.sleep(0.1)
                 client.recv(size)
             while received < 1_000_000 and (chunk := client.recv(65536)):
@@ -265,7 +265,7 @@ def read_slowly(base: str, size: int) -> bool:
 
 def test_who_reads_too_slowly_is_ended_and_who_reads_slowly_is_not(monkeypatch: pytest.MonkeyPatch) -> None:
     """Although some of the response is taken again and again."""
-    monkeypatch.setattr(connection, "UNREAD_TIMEOUT", 1.0)
+    monkeypatch.setattr(connection, "UNREAD_TIMEOUT", 0.4)
     with serving(Endless()) as base, ThreadPoolExecutor() as pool:
         lasted = [pool.submit(read_slowly, base, size) for size in (100, 5000)]
         assert [each.result() for each in lasted] == [False, True]
@@ -306,12 +306,15 @@ def test_work_for_a_client_that_left_can_stop(how: str, version: str) -> None:
 
 
 @pytest.mark.parametrize("version", ["1.1", "1.0"])
-def test_who_closes_the_sending_side_alone_is_answered_however_long_it_takes(version: str) -> None:
+def test_who_closes_the_sending_side_alone_is_answered_however_long_it_takes(
+    version: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(connection, "PRESENCE_INTERVAL", 0.1)
     work = Work()
     with serving(work) as base, connect(base) as client:
         client.sendall(f"GET /calculators/x HTTP/{version}\r\nHost: x\r\n\r\n".encode())
         client.shutdown(socket.SHUT_WR)
-        assert not work.cancelled.wait(1.5), "several intervals of presence"
+        assert not work.cancelled.wait(0.5), "several intervals of presence"
         work.end.set()
         received = b""
         while chunk := client.recv(65536):

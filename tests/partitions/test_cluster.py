@@ -196,6 +196,7 @@ def test_a_table_that_a_worker_does_not_see_is_named(table: Path, workers: Clust
     assert f": No such file or directory (on {socket.gethostname()}); 0 of {PARTS} parts written" in result.stderr
 
 
+@pytest.mark.heavy
 def test_a_part_that_kills_its_workers_ends_the_run(tmp_path: Path) -> None:
     with two_workers(tmp_path) as made:
         for _ in range(3):
@@ -206,6 +207,7 @@ def test_a_part_that_kills_its_workers_ends_the_run(tmp_path: Path) -> None:
                 list(connected.run(os._exit, [(3,)]))
 
 
+@pytest.mark.heavy
 def test_a_run_without_workers_or_scheduler_is_given_up(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(cluster, "ALONE", 1)
     with two_workers(tmp_path) as made:

@@ -20,7 +20,7 @@ from web.wire import HEAD, KEPT, QUESTION, answers, chunked, connect, problem, r
 @pytest.fixture(scope="module")
 def live() -> Iterator[str]:
     """The base URL of the running service, with short timeouts."""
-    with running(GRAMWATT_READ_TIMEOUT="1", GRAMWATT_UNREAD_TIMEOUT="2") as (port, _):
+    with running(GRAMWATT_READ_TIMEOUT="0.5", GRAMWATT_UNREAD_TIMEOUT="1") as (port, _):
         yield f"http://127.0.0.1:{port}"
 
 

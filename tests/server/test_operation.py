@@ -100,9 +100,9 @@ def test_sigterm_ends_it_cleanly(tmp_path: Path) -> None:
 def test_sigterm_lets_requests_under_way_end() -> None:
     with running() as (port, process), connect(f"http://127.0.0.1:{port}") as connection:
         connection.sendall(HEAD + b"Content-Length: %d\r\n\r\n" % len(QUESTION) + QUESTION[:5])
-        time.sleep(0.5)
+        time.sleep(0.2)
         process.send_signal(signal.SIGTERM)
-        time.sleep(1.5)
+        time.sleep(0.6)
         connection.sendall(QUESTION[5:])
         status, body = read_answer(connection)
         assert status == 200

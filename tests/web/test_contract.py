@@ -13,11 +13,11 @@ from typing import Any
 from urllib.parse import urlsplit
 
 import pytest
-import yaml
 from flask.testing import FlaskClient
 from jsonschema import Draft202012Validator
 from openapi_spec_validator import OpenAPIV31SpecValidator
 
+from fast_yaml import load_yaml
 from gramwatt.engine import registry
 from gramwatt.engine.query_strings import fits_query
 from gramwatt.model import Table
@@ -60,7 +60,7 @@ def test_committed_files_are_todays(client: FlaskClient) -> None:
     assert as_committed == CONTRACT, STALE
     assert (FOLDER / "gramwatt.openapi.yaml").read_bytes() == as_yaml(CONTRACT), STALE
     assert client.get("/openapi.json").get_json() == as_committed, STALE
-    assert yaml.safe_load(client.get("/openapi.yaml").data) == as_committed, STALE
+    assert load_yaml(client.get("/openapi.yaml").data) == as_committed, STALE
 
 
 @pytest.mark.parametrize("kind", ["json", "yaml"])

@@ -7,10 +7,10 @@ from typing import Any
 from urllib.parse import urljoin
 
 import pytest
-import yaml
 from flask.testing import FlaskClient
 from prometheus_client.parser import text_string_to_metric_families
 
+from fast_yaml import load_yaml
 from gramwatt.engine import registry
 from gramwatt.engine.query_strings import fits_query
 from gramwatt.model import units
@@ -151,7 +151,7 @@ def test_both_contracts_are_one(client: FlaskClient) -> None:
     as_json, as_yaml = client.get("/openapi.json"), client.get("/openapi.yaml")
     assert as_json.content_type == "application/json"
     assert as_yaml.content_type == "application/yaml"
-    assert yaml.safe_load(as_yaml.data) == as_json.get_json()
+    assert load_yaml(as_yaml.data) == as_json.get_json()
     assert as_json.get_json()["openapi"].startswith("3.1.")
     assert as_json.get_json()["info"]["version"] == __version__
 
