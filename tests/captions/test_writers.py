@@ -80,7 +80,11 @@ READERS: dict[str, Callable[[list[Cue], Fraction], Read]] = {
 
 
 @pytest.mark.parametrize("reader", READERS)
-@pytest.mark.parametrize("rate", [NTSC, Fraction(24000, 1001), Fraction(25), Fraction(60)], ids=str)
+@pytest.mark.parametrize(
+    "rate",
+    [NTSC, Fraction(24000, 1001), *(pytest.param(Fraction(rate), marks=pytest.mark.heavy) for rate in (25, 60))],
+    ids=str,
+)
 def test_an_hour_is_read_back_to_the_frame(reader: str, rate: Fraction) -> None:
     """The first frame at or after what a file tells is a cue's first, and the nearest one too; texts are the same."""
     cues = an_hour(rate)
