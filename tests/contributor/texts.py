@@ -1,4 +1,4 @@
-"""The texts that follow from the calculators: the table in README.md, and an entry in CHANGELOG.md for a new one.
+"""What follows from the calculators: in README.md the table and printed results, in CHANGELOG.md an entry for a new one.
 
 ``make contract`` writes them, ``test_texts.py`` compares.
 """
@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import json
 import re
+import shlex
 from collections.abc import Iterable
 from pathlib import Path
 from typing import Final
@@ -18,17 +19,23 @@ from gramwatt.engine import registry
 
 ROOT: Final = Path(__file__).resolve().parents[2]
 TABLE: Final = re.compile(r"(?<=<!-- written by: make contract -->\n)(?:.|\n)*?(?=<!-- end -->)")
+CALC: Final = re.compile(r"(?<=```console\n)\$ \.venv/bin/gramwatt (.+)\n(?:.|\n)*?(?=```)")
 UNRELEASED: Final = "## [Unreleased]\n"
 
 
 def readme() -> str:
-    """Return README.md with the table of calculators as it must be."""
-    table = CliRunner().invoke(main, ["list", "--markdown"]).output.strip() + "\n"
+    """Return README.md with the table of calculators, and what its commands print, as they must be."""
+    table = _output("list --markdown").strip() + "\n"
     text = (ROOT / "README.md").read_text(encoding="utf-8")
     made, count = TABLE.subn(lambda _: table, text)
     if count != 1:
         raise ValueError("README.md: the comments around the table of calculators are missing")
-    return made
+    return CALC.sub(lambda found: f"{found[0].splitlines()[0]}\n{_output(found[1])}", made)
+
+
+def _output(arguments: str) -> str:
+    """Return what a command prints."""
+    return CliRunner().invoke(main, shlex.split(arguments)).output
 
 
 def changelog() -> str:
