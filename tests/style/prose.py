@@ -36,7 +36,7 @@ _FENCE: Final = re.compile(r"^( *)(```+|~~~+).*?^\1\2 *$", re.MULTILINE | re.DOT
 _TARGET: Final = re.compile(r"(?<=\])\([^)\s]*\)|<?https?://\S+")
 _HTML_COMMENT: Final = re.compile(r"<!--.*?-->", re.DOTALL)
 _PASSAGE: Final = re.compile(f"[^{MASK}]*\\w[^{MASK}]*")
-_WORD: Final = re.compile(r"[^\W\d_]{2,}")
+_WORD: Final = re.compile(r"\S*[^\W\d_]{2}\S*")
 _COMMENT_MARK: Final = re.compile(r"^[ \t]*(?:#+:?|//+|/?\*+/?|'|\{#|#\}|<!--|-->)", re.MULTILINE)
 
 
