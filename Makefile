@@ -25,7 +25,7 @@ help:
 	@echo "make lint      ruff, codespell, import-linter, mypy --strict, pyright"
 	@echo "make style     wording against tests/style/rules.toml (SUMMARY=1: counts by file)"
 	@echo "make contract  write what follows from the declarations: openapi/, the unit table, the table in README.md"
-	@echo "make format    let ruff format and mend what it can"
+	@echo "make format    format, and fix what ruff can fix"
 	@echo "make clean     remove .venv and what tools leave behind"
 
 $(VENV)/.service: pyproject.toml
@@ -57,7 +57,7 @@ $(VENV)/.checked: $(VENV)/.service $(shell find service/gramwatt -name '*.py')
 serve: $(VENV)/.checked
 	@exec $(BIN)/gramwatt serve --host $(HOST) --port $(PORT)
 
-# Werkzeug watches Python files by itself, new ones too. The debugger stays off, since it runs code for whoever reaches it.
+# Werkzeug watches Python files by itself, new ones too. The debugger stays off, since it runs code for anyone who reaches it.
 dev: $(VENV)/.service
 	@exec $(BIN)/flask --app gramwatt.wsgi run --reload --host $(HOST) --port $(PORT) \
 	  --extra-files "$$(find service/gramwatt/web -type f ! -name '*.py' | paste -sd: -)"

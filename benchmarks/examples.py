@@ -1,4 +1,4 @@
-"""What people send: the first example of every calculator and the README's question, each request a new one."""
+"""What people send: the first example of every calculator and the README's example, each request a new one."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ _AMOUNT: Final = re.compile(r"([-+]?\d+(?:\.\d+)?)( \D.*)?")
 
 
 class NothingVaries(Exception):
-    """No number of an example may be moved by a hundredth without another kind of answer."""
+    """No number of an example may be moved by a hundredth without another kind of response."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,7 +76,7 @@ def of_calculators() -> Iterator[Example]:
 
 
 def of_readme() -> Example:
-    """Return the question with which the README begins: three inputs, the others assumed, with a range."""
+    """Return the example with which the README begins: three inputs, the others assumed, with a range."""
     return Example(README_NAME, PATH.rpartition("/")[2], README_INPUTS, ("power",))
 
 

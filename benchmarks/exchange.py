@@ -17,7 +17,7 @@ TIMEOUT: Final = 600.0
 
 @dataclass(slots=True)
 class Exchange:
-    """A response; ``body`` is empty unless it was asked for or is an error."""
+    """A response; ``body`` is empty unless it was requested or is an error."""
 
     status: int
     seconds: float
@@ -103,7 +103,7 @@ def post(path: str, content_type: str, accept: str, length: int | None) -> bytes
 
 
 def in_chunks(pieces: Iterable[bytes]) -> Iterator[bytes]:
-    """Yield pieces of a body with chunked framing."""
+    """Yield the chunks of a body with chunked framing."""
     for piece in pieces:
         yield b"%x\r\n" % len(piece)
         yield piece

@@ -1,4 +1,4 @@
-"""The first example of every calculator and the README's question, beside peers and an earlier version."""
+"""The first example of every calculator and the README's example, beside peers and an earlier version."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ TARGET: Final = 3
 
 
 def of_examples(report: Report) -> list[Example]:
-    """Return the examples that can be varied, the README's question last."""
+    """Return the examples that can be varied, the README's example last."""
     found: list[Example] = []
     try:
         found.extend(examples.of_calculators())

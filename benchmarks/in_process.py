@@ -7,7 +7,7 @@ from collections.abc import Callable
 
 
 class NotAvailable(Exception):
-    """This version of the service has no such functions."""
+    """The version of the service has no such functions."""
 
 
 def batch() -> Callable[[bytes, str], bytes]:
@@ -19,7 +19,7 @@ def batch() -> Callable[[bytes, str], bytes]:
     except ImportError as error:
         raise NotAvailable(str(error)) from None
 
-    def answered(body: bytes, kind: str) -> bytes:
+    def respond(body: bytes, kind: str) -> bytes:
         form = TableFormat(kind.removesuffix("-units"))
         plan = Plan("pack-current")
         plan, pieces = opened(plan, chunks(plan, form, io.BytesIO(body).read, Passthrough(frozenset(), False)))
@@ -29,4 +29,4 @@ def batch() -> Callable[[bytes, str], bytes]:
             raise ValueError(f"{tally.faulty} invalid rows; {tally.broken}")
         return made
 
-    return answered
+    return respond

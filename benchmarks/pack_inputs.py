@@ -1,4 +1,4 @@
-"""Invented inputs of pack-current, the same on every run; every set of them has an answer."""
+"""Invented inputs of pack-current, the same on every run; every set of them has results."""
 
 from __future__ import annotations
 

@@ -82,7 +82,7 @@ def run(report: Report, options: Options, servers: dict[str, Server]) -> None:
             continue
         for form, body in bodies.items():
             alone: list[tuple[float, float]] = []
-            answered: list[tuple[float, float]] = []
+            responded: list[tuple[float, float]] = []
             for _ in range(WARM_UPS):  # until each worker has loaded what it needs
                 _send(server, form, body)
             for _ in range(options.table_rounds):
@@ -95,8 +95,8 @@ def run(report: Report, options: Options, servers: dict[str, Server]) -> None:
                     report.missing(f"{name}: {form}", f"status {received.status}")
                     break
                 with contextlib.suppress(WorkersChanged):
-                    answered.append((received.seconds, cpu_used(before, server.cpu_times())))
-            (reading, reading_cpu), (response, response_cpu) = (_columns(rounds) for rounds in (alone, answered))
+                    responded.append((received.seconds, cpu_used(before, server.cpu_times())))
+            (reading, reading_cpu), (response, response_cpu) = (_columns(rounds) for rounds in (alone, responded))
             target, by_time = 0.5 if name == OURS else None, median(reading) / median(response)
             report.ratio(f"{name}: {form}", reading_cpu, response_cpu, target, by_time=by_time)
             text = f"{median(reading) * 1e3:7.0f} ms to read it, {median(response) * 1e3:7.0f} ms to answer it"

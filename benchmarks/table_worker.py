@@ -1,6 +1,6 @@
 """A child process that computes tables without HTTP: `python -m benchmarks.table_worker`.
 
-It reads lines of JSON, ``{"job": ..., "kind": ..., "file": ...}``, runs the job on the bytes of the file, read
+It reads NDJSON, ``{"job": ..., "kind": ..., "file": ...}``, runs the job on the bytes of the file, read
 beforehand, and writes a line: ``{"seconds": ..., "cpu": ...}`` or ``{"error": ...}``. It is a process of its own so
 that the number of threads of polars can be set and no load generator shares its memory.
 """

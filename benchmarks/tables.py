@@ -165,7 +165,7 @@ def _rounds(
         if key[0] not in versions:
             times.check(key, work)
         elif int(key[-1]) == SMALL:
-            for _ in range(6):  # so that each worker has answered one
+            for _ in range(6):  # so that each worker has computed one
                 times.check(key, lambda work=work: _unless_changed(work))  # type: ignore[misc]
     for at in range(options.table_rounds):
         for key, work in usual.items():

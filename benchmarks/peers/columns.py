@@ -21,7 +21,7 @@ BLOCK: Final = 32_768  # rows worked at a time, so that what lies between stays 
 
 
 def solve(given: Columns) -> dict[str, Numbers]:
-    """The nine results of whole columns, in the units of the contract; nan where the pack cannot give the power."""
+    """Return the nine results of columns, in the units of the contract; nan where the pack cannot give the power."""
     rows = len(given["power"])
     found = {name: np.empty(rows) for name in RESULT_UNITS}
     for start in range(0, rows, BLOCK):
@@ -32,10 +32,10 @@ def solve(given: Columns) -> dict[str, Numbers]:
 
 
 def solve_block(given: Columns) -> dict[str, Numbers]:
-    """The same for some rows."""
+    """Return the results of some rows."""
     rows = len(given["power"])
     cells = given["cells"].astype(np.float64)
-    chemistry = np.zeros(rows, dtype=np.intp)  # lipo, as nobody said another
+    chemistry = np.zeros(rows, dtype=np.intp)  # lipo, the default
     temperature = np.full(rows, 25 + 273.15)
     activation_energy = np.full(rows, 20_000.0)
 
@@ -92,4 +92,4 @@ def caution_numbers(found: dict[str, Numbers]) -> npt.NDArray[np.uint8]:
 
 
 CAUTION_TEXTS: Final = tuple(" ".join(code for at, code in enumerate(CODES) if bits >> at & 1) for bits in range(8))
-"""The codes in words, for each number of `caution_numbers`; what holds of every pack is not said in each row."""
+"""The codes in words, for each number of `caution_numbers`; what holds for every pack is not repeated in each row."""

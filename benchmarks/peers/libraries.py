@@ -85,14 +85,14 @@ def csv_units(body: bytes) -> bytes:
 
 
 def ndjson(body: bytes) -> bytes:
-    """A JSON object a line, by polars."""
+    """Read and write NDJSON with polars."""
     sink = io.BytesIO()
     _solved(polars.read_ndjson(body)).write_ndjson(sink)
     return sink.getvalue()
 
 
 def json(body: bytes) -> memoryview:
-    """An array of objects: msgspec reads, polars writes."""
+    """Read an array of objects with msgspec, and write it with polars."""
     collects = gc.isenabled()
     gc.disable()  # a million young objects would be searched for rings again and again
     try:

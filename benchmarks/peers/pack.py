@@ -70,19 +70,19 @@ ASSUMED_RESISTANCE: Final = {
 }
 
 
-def results(question: dict[str, Any]) -> dict[str, float | None]:
-    """The nine results of a question that has every default filled in."""
-    cells, power, chemistry = question["cells"], question["power"], question["chemistry"]
-    rating = question.get("discharge_rating")
-    rested = question.get("open_circuit_voltage")
+def results(inputs: dict[str, Any]) -> dict[str, float | None]:
+    """Return the nine results of inputs with all defaults filled in."""
+    cells, power, chemistry = inputs["cells"], inputs["power"], inputs["chemistry"]
+    rating = inputs.get("discharge_rating")
+    rested = inputs.get("open_circuit_voltage")
     if rested is None:
         curve = CURVES[chemistry]
-        position = question["state_of_charge"] / 5
+        position = inputs["state_of_charge"] / 5
         left = min(int(position), 19)
         rested = cells * (curve[left] + (curve[left + 1] - curve[left]) * (position - left))
-    colder = 1 / (question["pack_temperature"] + 273.15) - 1 / 298.15
-    grown = math.exp(question["activation_energy"] * 1000 / GAS_CONSTANT * colder)
-    resistance = (cells * question["cell_resistance"] * grown + question["lead_resistance"]) / 1000
+    colder = 1 / (inputs["pack_temperature"] + 273.15) - 1 / 298.15
+    grown = math.exp(inputs["activation_energy"] * 1000 / GAS_CONSTANT * colder)
+    resistance = (cells * inputs["cell_resistance"] * grown + inputs["lead_resistance"]) / 1000
     greatest = rested * rested / (4 * resistance) if resistance > 0 else None
     found: dict[str, float | None] = dict.fromkeys(RESULT_UNITS)
     found |= {
@@ -95,7 +95,7 @@ def results(question: dict[str, Any]) -> dict[str, float | None]:
         return found
     current = 2 * power / (rested + math.sqrt(under_root))
     loaded = rested - current * resistance
-    c_rate = current / (question["capacity"] / 1000)
+    c_rate = current / (inputs["capacity"] / 1000)
     found |= {
         "current": current,
         "loaded_voltage": loaded,
@@ -108,50 +108,50 @@ def results(question: dict[str, Any]) -> dict[str, float | None]:
 
 
 def answer(given: dict[str, Any]) -> dict[str, Any]:
-    """The members that the service's answer has."""
+    """Return the members of the service's response."""
     assumed = [name for name in DEFAULTS if name not in given]
-    question = {**DEFAULTS, **given}
-    if "cell_resistance" not in question:
-        question["cell_resistance"] = 10_000 / question["capacity"]
+    inputs = {**DEFAULTS, **given}
+    if "cell_resistance" not in inputs:
+        inputs["cell_resistance"] = 10_000 / inputs["capacity"]
         assumed.append("cell_resistance")
     if "open_circuit_voltage" in given:
-        del question["state_of_charge"]
+        del inputs["state_of_charge"]
         assumed = [name for name in assumed if name != "state_of_charge"]
-    found = results(question)
+    found = results(inputs)
     return {
         "calculator": "pack-current",
-        "given": question,
+        "given": inputs,
         "assumed": assumed,
         "results": found,
-        "units": {**{name: unit for name, unit in UNITS.items() if name in question}, **RESULT_UNITS},
-        "cautions": cautions(question, found, assumed),
+        "units": {**{name: unit for name, unit in UNITS.items() if name in inputs}, **RESULT_UNITS},
+        "cautions": cautions(inputs, found, assumed),
     }
 
 
-def cautions(question: dict[str, Any], found: dict[str, float | None], assumed: list[str]) -> list[dict[str, Any]]:
+def cautions(inputs: dict[str, Any], found: dict[str, float | None], assumed: list[str]) -> list[dict[str, Any]]:
     """Return the cautions that hold for this pack."""
     made: list[dict[str, Any]] = []
     rested, current, rating_used = found["open_circuit_voltage"], found["current"], found["rating_used"]
     loaded, loaded_cell = found["loaded_voltage"], found["loaded_cell_voltage"]
     if rested is None or current is None or loaded is None or loaded_cell is None:
-        text = f"The pack cannot give {question['power']:g} W; the most is {found['greatest_power'] or 0:.5g} W."
+        text = f"The pack cannot give {inputs['power']:g} W; the most is {found['greatest_power'] or 0:.5g} W."
         made.append({"code": "power-beyond-pack", "text": text})
     elif rating_used is None:
         text = "rating_used has no answer without discharge_rating."
         made.append({"code": "needs-input", "text": text, "results": ["rating_used"]})
     if "cell_resistance" in assumed:
         made.append(ASSUMED_RESISTANCE)
-    if loaded_cell is not None and loaded_cell < CUTOFF[question["chemistry"]]:
+    if loaded_cell is not None and loaded_cell < CUTOFF[inputs["chemistry"]]:
         text = f"At {loaded_cell:.5g} V a cell the pack is below the usual cut-off of its chemistry: cells are harmed."
         made.append({"code": "below-cutoff", "text": text})
-    if rested is not None and rested > 1.02 * question["cells"] * FULL[question["chemistry"]]:
+    if rested is not None and rested > 1.02 * inputs["cells"] * FULL[inputs["chemistry"]]:
         made.append({"code": "more-than-full", "text": f"{rested:.5g} V is more than such a pack holds when full."})
     if rating_used is not None and rating_used > 100:
         text = f"The load is {rating_used:.5g} % of the continuous rating on the label."
         made.append({"code": "over-rating", "text": text})
     if loaded is not None and rested is not None and loaded < 0.8 * rested:
         made.append({"code": "deep-sag", "text": "More than a fifth of the voltage is lost in the pack."})
-    if not 0 <= question["pack_temperature"] <= 40:
-        text = f"{question['pack_temperature']:g} degC is outside the 0 to 40 degC that were checked."
+    if not 0 <= inputs["pack_temperature"] <= 40:
+        text = f"{inputs['pack_temperature']:g} degC is outside the 0 to 40 degC that were checked."
         made.append({"code": "outside-temperature", "text": text})
     return [*made, FIRE]

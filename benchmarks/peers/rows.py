@@ -10,7 +10,7 @@ from marshmallow import Schema, ValidationError, fields, validate
 from benchmarks.peers import pack
 
 
-class Question(Schema):
+class RowSchema(Schema):
     """What a row holds."""
 
     cells = fields.Integer(required=True, validate=validate.Range(1, 24))
@@ -23,7 +23,7 @@ class Question(Schema):
 
 def row_by_row(body: bytes) -> bytes:
     """CSV in, CSV out."""
-    schema = Question()
+    schema = RowSchema()
     written = io.StringIO()
     writer = csv.DictWriter(written, [*pack.RESULT_UNITS, "cautions", "error"])
     writer.writeheader()

@@ -1,1 +1,1 @@
-"""Tools for whoever adds a calculator: `make new` and the texts that `make contract` writes."""
+"""Tools for people who add a calculator: `make new` and the texts that `make contract` writes."""

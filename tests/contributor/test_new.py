@@ -1,4 +1,4 @@
-"""`make new` writes a calculator that passes every check a contributor is asked to run."""
+"""`make new` writes a calculator that passes every check that a contributor runs."""
 
 from __future__ import annotations
 

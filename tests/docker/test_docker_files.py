@@ -26,7 +26,7 @@ SETTINGS = ROOT / "service" / "gramwatt" / "server" / "gunicorn_config.py"
 
 
 def stages() -> list[list[tuple[str, str]]]:
-    """The Dockerfile's instructions with their arguments, stage by stage; what stands before FROM comes first."""
+    """Return the Dockerfile's instructions with their arguments, stage by stage; those before FROM come first."""
     text = "\n".join(line for line in DOCKERFILE.read_text().splitlines() if not line.startswith("#"))
     made: list[list[tuple[str, str]]] = [[]]
     for line in text.replace("\\\n", " ").splitlines():
@@ -40,24 +40,24 @@ def stages() -> list[list[tuple[str, str]]]:
 
 
 def only(name: str) -> str:
-    """The arguments of an instruction that the final stage has once."""
+    """Return the arguments of an instruction that the final stage has once."""
     (arguments,) = [arguments for found, arguments in stages()[-1] if found == name]
     return arguments
 
 
 def health_command() -> list[str]:
-    """The health check, as the words to run."""
+    """Return the health check, as the words to run."""
     command = only("HEALTHCHECK").split(" CMD ", 1)[1]
     return [str(word) for word in json.loads(command)]
 
 
 def variables() -> dict[str, str]:
-    """The final stage's environment."""
+    """Return the final stage's environment."""
     return dict(word.split("=", 1) for word in shlex.split(only("ENV")))
 
 
 def service() -> dict[str, Any]:
-    """The one service of compose.yaml."""
+    """Return the one service of compose.yaml."""
     (made,) = yaml.safe_load(COMPOSE.read_text())["services"].values()
     assert isinstance(made, dict)
     return made
@@ -220,7 +220,7 @@ def test_the_command_serves_and_ends(running: Running) -> None:
 
 
 def test_nothing_starts_threads_before_the_workers_are_made() -> None:
-    """gunicorn makes the application first and forks then: a pool of threads, such as polars', would not be there."""
+    """Gunicorn makes the application and then forks: a pool of threads, such as that of polars, would be lost."""
     program = (
         "import os, polars, pyarrow, numpy\n"
         "def threads(): return len(os.listdir('/proc/self/task'))\n"

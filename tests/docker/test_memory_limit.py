@@ -128,6 +128,6 @@ def test_the_memory_limit_holds_what_the_settings_allow() -> None:
         assert set(service.workers()) == workers
     peak = watch.peak
     print(f"peak {peak / MIB:.0f} MiB beside {in_memory / MIB:.0f} MiB of files in memory; statuses {sorted(statuses)}")
-    assert statuses.count(200) >= 4, "the heaviest requests are answered"
+    assert statuses.count(200) >= 4, "the heaviest requests get a response"
     assert set(statuses) <= {200, 503}
     assert peak + in_memory < size_of(shipped["mem_limit"])

@@ -76,7 +76,7 @@ class Chemistry:
 
 @dataclass(frozen=True)
 class SlowDischarge:
-    """What a C/50 discharge tells about a cell."""
+    """Results of a C/50 discharge of a cell."""
 
     nominal_capacity_ah: float
     capacity_ah: float

@@ -127,7 +127,7 @@ def _send_raw(service: Service, raw: bytes, findings: Findings) -> None:
             while chunk := client.recv(65536):
                 answer += chunk
         except TimeoutError:
-            findings.failures.append(f"neither answered nor closed: {raw[:600]!r}")
+            findings.failures.append(f"no response and not closed: {raw[:600]!r}")
         except OSError:
             pass  # closed while it was sent
     status = answer.split(b" ", 2)[1:2]

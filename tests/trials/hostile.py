@@ -1,4 +1,4 @@
-"""Send every hostile input beside a plain client; judge status, time, memory and what the plain client met."""
+"""Send every hostile input beside a plain client; check status, time, memory and what the plain client met."""
 
 from __future__ import annotations
 

@@ -28,8 +28,8 @@ from trials.requests import (
     text_column,
 )
 
-REFUSED: Final = (400, 413, 414, 415, 422)
-ANY: Final = (200, *REFUSED)
+REJECTED: Final = (400, 413, 414, 415, 422)
+ANY: Final = (200, *REJECTED)
 SAMPLES: Final = {"time": [0, 1], "voltage": [16, 16], "current": [8, 8]}
 VIDEO: Final[dict[str, Any]] = {"log": SAMPLES, "cells": 4, "capacity": 850}
 PACK: Final = {"cells": 6, "capacity": 1300}
@@ -45,11 +45,11 @@ class HostileInput:
 
     name: str
     build: Callable[[], Request]
-    statuses: tuple[int, ...] = REFUSED
+    statuses: tuple[int, ...] = REJECTED
 
 
 def table(
-    name: str, build: Callable[[], bytes], content_type: str, statuses: tuple[int, ...] = REFUSED
+    name: str, build: Callable[[], bytes], content_type: str, statuses: tuple[int, ...] = REJECTED
 ) -> HostileInput:
     """Make a hostile input of a table."""
     return HostileInput(name, lambda: post(TABLE + "?keep=note", build(), content_type), statuses)

@@ -215,7 +215,7 @@ class RequestMaker:
         for key, value in inputs.items():
             if isinstance(value, list) and value and isinstance(value[0], dict):
                 rows = list(enumerate(value))
-                fields |= {f"{key}.{row}.{cell}": str(told) for row, cells in rows for cell, told in cells.items()}
+                fields |= {f"{key}.{row}.{cell}": str(value) for row, cells in rows for cell, value in cells.items()}
         if pick.random() < 0.3:
             fields[pick.choice(("parts.9999999999.mass", "parts.-1.x", ".", "..", "add.packs", "remove.packs.0"))] = "1"
         if pick.random() < 0.3:

@@ -92,7 +92,7 @@ def slow_readers(service: Service) -> Iterator[str]:
 
 
 def unfinished_heads(service: Service) -> Iterator[str]:
-    """Open 500 connections that never finish a head; others are answered, and the connections end."""
+    """Open 500 connections that never finish a head; others get responses, and the connections end."""
     with contextlib.ExitStack() as stack:
         clients = [stack.enter_context(contextlib.closing(service.connect())) for _ in range(500)]
         for client in clients:
@@ -101,7 +101,7 @@ def unfinished_heads(service: Service) -> Iterator[str]:
 
 
 def pipelined_unread(service: Service) -> Iterator[str]:
-    """Send 20,000 requests on each of 8 connections and read nothing; others are answered."""
+    """Send 20,000 requests on each of 8 connections and read nothing; others get responses."""
     head = f"GET {PLAIN} HTTP/1.1\r\nHost: localhost\r\n\r\n".encode() * 20_000
     with contextlib.ExitStack() as stack:
         clients = [stack.enter_context(contextlib.closing(service.connect(4096))) for _ in range(8)]
@@ -142,9 +142,9 @@ def _judge_others(service: Service, attack: Callable[[], None]) -> Iterator[str]
     other.join()
     if neighbor.failures:
         yield f"{neighbor.failures} of {len(neighbor.seconds)} single results failed"
-    answered = statuses.count(200)
-    if set(statuses) - {200, 503} or answered < 3:
-        yield f"{answered} tables of others were answered, others with {set(statuses) - {200}}"
+    completed = statuses.count(200)
+    if set(statuses) - {200, 503} or completed < 3:
+        yield f"{completed} tables of others were completed, others with {set(statuses) - {200}}"
 
 
 def _send_tables(service: Service, statuses: list[int], ended: threading.Event) -> None:

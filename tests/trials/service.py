@@ -101,7 +101,9 @@ def exchange(connection: http.client.HTTPConnection, request: Request) -> tuple[
         connection.putheader("Content-Length", str(len(request.body)))
     connection.endheaders()
     if request.body is not None:
-        with contextlib.suppress(BrokenPipeError, ConnectionResetError):  # a refusal may come before the body ends
+        with contextlib.suppress(
+            BrokenPipeError, ConnectionResetError
+        ):  # an error response may come before the body ends
             connection.send(request.body)
     response = connection.getresponse()
     return response.status, response.read()
@@ -144,7 +146,7 @@ def running(
 
 
 def can_limit_folder() -> bool:
-    """Tell whether this process may mount a file system for the service alone, which takes root's rights."""
+    """Return whether this process may mount a file system for the service alone, which takes root's rights."""
     with contextlib.suppress(OSError), tempfile.TemporaryDirectory() as folder:
         return subprocess.run(_mounting(1, folder, ["true"]), capture_output=True).returncode == 0
     return False

@@ -1,4 +1,4 @@
-"""Mistakes a person makes in a calculator's file, and where each is told: by mypy on its line, or when it is built."""
+"""Mistakes a person makes in a calculator's file, and where each is reported: by mypy on its line, or at import."""
 
 import re
 import subprocess
@@ -108,7 +108,7 @@ MISTAKES: Final = {
 
 @pytest.fixture(scope="module")
 def errors(tmp_path_factory: pytest.TempPathFactory) -> dict[str, list[tuple[int, str]]]:
-    """mypy --strict, once over every case: (line, text) by case."""
+    """Run mypy --strict once over every case, and return (line, text) by case."""
     folder = tmp_path_factory.mktemp("mistakes")
     for name, (old, new, _) in MISTAKES.items():
         assert RIGHT.count(old) == 1 or not old, name
@@ -136,7 +136,7 @@ def errors(tmp_path_factory: pytest.TempPathFactory) -> dict[str, list[tuple[int
 
 
 def test_the_right_file_is_right(errors: dict[str, list[tuple[int, str]]], monkeypatch: pytest.MonkeyPatch) -> None:
-    """Otherwise the cases below would show nothing; and it is so when it is built, too."""
+    """Without this the cases below would prove nothing. It can be built, too."""
     assert errors["right"] == []
     module = types.ModuleType("calculator_file")
     monkeypatch.setitem(sys.modules, module.__name__, module)
@@ -145,7 +145,7 @@ def test_the_right_file_is_right(errors: dict[str, list[tuple[int, str]]], monke
 
 
 @pytest.mark.parametrize("name", [name for name in MISTAKES if name != "right"])
-def test_a_mistake_is_told_on_its_line(errors: dict[str, list[tuple[int, str]]], name: str) -> None:
+def test_mypy_reports_a_mistake_on_its_line(errors: dict[str, list[tuple[int, str]]], name: str) -> None:
     old, new, marked = MISTAKES[name]
     lines = RIGHT.replace(old, new).splitlines()
     (wrong,) = [number for number, line in enumerate(lines, start=1) if marked in line]
@@ -153,24 +153,24 @@ def test_a_mistake_is_told_on_its_line(errors: dict[str, list[tuple[int, str]]],
 
 
 @pytest.mark.parametrize(
-    ("old", "new", "told"),
+    ("old", "new", "message"),
     [
         pytest.param('"Energy.", formula=', '"Energy.", formulae=', "formulae", id="keyword-misspelt"),
         pytest.param('"V", "Voltage.", above=0', "above=0", "unit", id="unit-and-description-left-out"),
     ],
 )
-def test_what_stands_inside_annotated_is_told_on_import(old: str, new: str, told: str) -> None:
-    """Type checkers do not look into Annotated, so Python itself must refuse."""
-    with pytest.raises(TypeError, match=told):
+def test_mistakes_inside_annotated_are_reported_at_import(old: str, new: str, message: str) -> None:
+    """Type checkers do not look into Annotated, so Python itself must raise."""
+    with pytest.raises(TypeError, match=message):
         exec(RIGHT.replace(old, new), {"__name__": "calculator_file"})
 
 
-# What types cannot tell is told when the calculator is built
+# What types cannot show is reported when the calculator is built
 
 
 @dataclass(frozen=True, slots=True)
 class Inputs:
-    """What is asked."""
+    """The inputs."""
 
     voltage: Annotated[Array, Quantity("V", "Voltage.", above=0, at_most=100, default=4)]
     kind: Annotated[IndexArray, Choice(("one", "two"), "Which.", default="one")]
@@ -178,7 +178,7 @@ class Inputs:
 
 @dataclass(frozen=True, slots=True)
 class Results:
-    """What is answered."""
+    """The results."""
 
     twice: Annotated[Array, Quantity("V", "Twice.", formula="2 * voltage")]
 
@@ -201,13 +201,13 @@ RIGHT_PARTS: Final[dict[str, Any]] = {
 
 
 def declared(kind: Any, *, name: str = "voltage", results: bool = False) -> type[Any]:
-    """A declaration with one field of a kind."""
+    """Return a declaration with one field of a kind."""
     made = type("Results" if results else "Inputs", (), {"__annotations__": {name: Annotated[Array, kind]}})
     return dataclass(frozen=True)(made)
 
 
 def build(**changed: Any) -> Calculator[Any, Any]:
-    """The right calculator with parts changed; the formula follows its inputs and results."""
+    """Build the right calculator with parts changed; the formula follows its inputs and results."""
     parts = {**RIGHT_PARTS, **changed}
     if "formula" not in changed:
 
@@ -324,15 +324,15 @@ def test_the_right_calculator_can_be_built() -> None:
 
 
 @pytest.mark.parametrize("wrong", WRONG)
-def test_a_wrong_declaration_is_refused_by_name(wrong: str) -> None:
-    changed, told = WRONG[wrong]
-    with pytest.raises(DeclarationError, match=re.escape(told)) as refused:
+def test_a_wrong_declaration_is_reported_by_name(wrong: str) -> None:
+    changed, message = WRONG[wrong]
+    with pytest.raises(DeclarationError, match=re.escape(message)) as raised:
         build(**changed)
     formula = changed.get("formula")
-    assert str(refused.value).startswith("double: " if formula is None else formula.__name__)
+    assert str(raised.value).startswith("double: " if formula is None else formula.__name__)
 
 
-def test_a_field_without_a_kind_or_with_two_is_refused_by_name() -> None:
+def test_a_field_without_a_kind_or_with_two_is_reported_by_name() -> None:
     for annotation in (
         Array,
         Annotated[Array, Count("", at_least=1, at_most=2), Quantity("V", "", above=0, at_most=1)],
@@ -342,26 +342,26 @@ def test_a_field_without_a_kind_or_with_two_is_refused_by_name() -> None:
             build(inputs=inputs)
 
 
-def test_every_fault_is_told_at_once() -> None:
-    with pytest.raises(DeclarationError) as refused:
+def test_all_problems_are_reported_at_once() -> None:
+    with pytest.raises(DeclarationError) as raised:
         build(references=(), cautions=(), title="")
-    assert all(part in str(refused.value) for part in ("references missing", "cautions missing", "title missing"))
+    assert all(part in str(raised.value) for part in ("references missing", "cautions missing", "title missing"))
 
 
-def test_a_unit_that_is_not_in_the_table_is_refused() -> None:
-    """The table belongs to the edge, so a declaration alone cannot know; whoever serves it does."""
+def test_a_unit_that_is_not_in_the_table_is_rejected() -> None:
+    """A unit is looked up when it is used, not when it is declared."""
     with pytest.raises(DeclarationError, match="'volts' is not in the table"):
         units.unit("volts")
 
 
-def test_a_file_without_a_calculator_is_told_by_name() -> None:
+def test_a_file_without_a_calculator_is_reported_by_name() -> None:
     with pytest.raises(DeclarationError, match=r"calculators/wire_drop\.py: no CALCULATOR"):
         registry.checked("wire_drop", None)
     with pytest.raises(DeclarationError, match=r"calculators/wire_drop\.py: no CALCULATOR"):
         registry.checked("wire_drop", double)
 
 
-def test_a_file_whose_formula_has_another_name_is_told_by_name() -> None:
+def test_a_file_whose_formula_has_another_name_is_reported_by_name() -> None:
     with pytest.raises(DeclarationError, match=r"calculators/wire_drop\.py: its formula is named double"):
         registry.checked("wire_drop", Calculator(**RIGHT_PARTS))
 

@@ -1,7 +1,7 @@
-"""What clients and operators can do to the service: ``python -m benchmarks.fault_trial``.
+"""What clients and operators can do to the service: ``python -m benchmarks.failure_trial``.
 
 Loopback only, about a minute. Idle clients, of growing number, until a normal one waits for more than a second;
-requests beside clients that send large bodies, or tables of which they read nothing; and requests lost on kept
+requests beside clients that send large bodies, or tables of which they read nothing; and requests lost on persistent
 connections while a worker is killed, while the service reloads (SIGHUP) and while it ends (SIGTERM).
 """
 
@@ -45,7 +45,7 @@ _number = itertools.count(1)
 
 
 def new_url() -> str:
-    """A URL that was not requested before, so that no cache has its response."""
+    """Return a URL that was not requested before, so that no cache has its response."""
     return f"/v1/pack-energy?cells=6&capacity={1000 + next(_number) / 1000}"
 
 
@@ -87,14 +87,14 @@ def recover(address: Address) -> None:
 
 
 def request_repeatedly(address: Address, done: threading.Event, outcomes: Counter[str]) -> None:
-    """Send requests on a kept connection, and count what becomes of each."""
+    """Send requests on a persistent connection, and count what becomes of each."""
     connection = http.client.HTTPConnection(*address, timeout=10)
     while not done.is_set():
         try:
             connection.request("GET", new_url())
             response = connection.getresponse()
             response.read()
-            outcomes["answered" if response.status == 200 else f"status {response.status}"] += 1
+            outcomes["completed" if response.status == 200 else f"status {response.status}"] += 1
         except ConnectionRefusedError:
             connection.close()
             outcomes["refused"] += 1
@@ -118,9 +118,9 @@ def count_lost(address: Address, error: Callable[[], object], seconds: float) ->
     done.set()
     for client in clients:
         client.join()
-    answered, _ = outcomes.pop("answered", 0), outcomes.pop("refused", 0)
+    completed, _ = outcomes.pop("completed", 0), outcomes.pop("refused", 0)
     kinds = ", ".join(f"{number} {kind}" for kind, number in outcomes.most_common())
-    return f"{outcomes.total()} of {answered}{f' ({kinds})' if kinds else ''}"
+    return f"{outcomes.total()} of {completed}{f' ({kinds})' if kinds else ''}"
 
 
 def post_repeatedly(address: Address, path: str, media: str, body: bytes) -> None:
@@ -216,7 +216,7 @@ def latency(address: Address, seconds: float = 3.0) -> str:
 
 
 def trial(server: Server) -> Iterator[tuple[str, str]]:
-    """Yield what happened, fault by fault."""
+    """Yield what happened, one failure after the other."""
     address = server.address
     for name, begun in IDLE.items():
         yield f"idle clients {name}: how many stop a normal one", count_idle(address, begun)
