@@ -13,7 +13,14 @@ class NotAvailable(Exception):
 def batch() -> Callable[[bytes, str], bytes]:
     """Return a function of a body and its format that reads, computes and writes. Raises NotAvailable."""
     try:
-        from gramwatt.engine.tables.batch import RowCounts, TableFormat, chunks, opened, writer, written
+        from gramwatt.engine.tables.batch import (
+            RowCounts,
+            TableFormat,
+            make_writer,
+            read_chunks,
+            read_first_chunk,
+            write_table,
+        )
         from gramwatt.engine.tables.compute import Plan
         from gramwatt.engine.tables.header import Passthrough
     except ImportError as error:
@@ -22,11 +29,13 @@ def batch() -> Callable[[bytes, str], bytes]:
     def respond(body: bytes, kind: str) -> bytes:
         form = TableFormat(kind.removesuffix("-units"))
         plan = Plan("pack-current")
-        plan, pieces = opened(plan, chunks(plan, form, io.BytesIO(body).read, Passthrough(frozenset(), False)))
-        tally = RowCounts()
-        made = b"".join(written(plan, pieces, writer(plan, form), tally))
-        if tally.broken or tally.faulty:
-            raise ValueError(f"{tally.faulty} invalid rows; {tally.broken}")
+        plan, pieces = read_first_chunk(
+            plan, read_chunks(plan, form, io.BytesIO(body).read, Passthrough(frozenset(), False))
+        )
+        counts = RowCounts()
+        made = b"".join(write_table(plan, pieces, make_writer(plan, form), counts))
+        if counts.failure or counts.invalid:
+            raise ValueError(f"{counts.invalid} invalid rows; {counts.failure}")
         return made
 
     return respond

@@ -10,8 +10,8 @@ from urllib.parse import parse_qsl
 
 import click
 
-from gramwatt.cli.inputs import question_of
-from gramwatt.cli.messages import Commands, fail, pairs
+from gramwatt.cli.inputs import read_inputs
+from gramwatt.cli.messages import LazyGroup, fail, parse_units
 from gramwatt.engine import registry, serializers
 from gramwatt.engine.calculate import InvalidInput, UnknownCalculator, compute_response, get_calculator
 from gramwatt.engine.formats import OutputOptions, compute_output, media_types
@@ -28,7 +28,7 @@ LATER: Final = {
 }
 
 
-@click.group(cls=Commands, later=LATER, context_settings={"help_option_names": ["-h", "--help"]})
+@click.group(cls=LazyGroup, later=LATER, context_settings={"help_option_names": ["-h", "--help"]})
 @click.version_option(__version__, prog_name="gramwatt")
 def main() -> None:
     """Calculators for light electric multirotors."""
@@ -95,13 +95,15 @@ def calc(
         fail(f"{name} has no result {value!r}; it gives {join_with_or(known)}")
     if form is not None and form not in media_types(calculator):
         fail(f"{name} is not to be had as {form!r}; it is as {join_with_or(media_types(calculator))}")
-    question, text = question_of(calculator, inputs, body, logs, column)
+    question, text = read_inputs(calculator, inputs, body, logs, column)
     try:
         if form is not None and value is None:
-            for piece in compute_output(calculator, question, OutputOptions(form, pairs(units), working), text=text):
+            for piece in compute_output(
+                calculator, question, OutputOptions(form, parse_units(units), working), text=text
+            ):
                 click.echo(piece, nl=False)
             return
-        answer = compute_response(calculator, question, text=text, result_units=pairs(units), working=working)
+        answer = compute_response(calculator, question, text=text, result_units=parse_units(units), working=working)
     except InvalidInput as refused:
         fail(str(refused))
     if value is not None:
@@ -112,7 +114,7 @@ def calc(
         click.echo(sheet(answer))
 
 
-MOST_SHOWN: Final = 12
+MAX_SHOWN_ROWS: Final = 12
 """Rows of a table on a terminal."""
 
 
@@ -147,7 +149,7 @@ def _flat(answer: dict[str, Any]) -> dict[str, Any]:
     """The results, each column of a table as a list."""
     flat: dict[str, Any] = {}
     for name, value in answer["results"].items():
-        if isinstance(value, list) and len(value) > MOST_SHOWN and isinstance(value[0], dict):
+        if isinstance(value, list) and len(value) > MAX_SHOWN_ROWS and isinstance(value[0], dict):
             flat[name] = f"{len(value)} rows; --json and --csv show them"
         elif isinstance(value, list) and value and isinstance(value[0], dict):
             columns = dict.fromkeys(column for row in value for column in row)

@@ -20,9 +20,9 @@ import pytest
 from click.testing import CliRunner, Result
 
 from gramwatt.__main__ import main
-from gramwatt.cli.counting import counted
-from gramwatt.cli.options import ExitStatus
-from gramwatt.cli.remote import problem_of
+from gramwatt.cli.counting import count_rows
+from gramwatt.cli.options import RunSummary
+from gramwatt.cli.remote import format_problem
 from web.conftest import running
 
 WORDS = ("plain", '"with, comma"', "=sum(1)", '"two\nlines"', '"a ""quoted"" word"', "")
@@ -207,9 +207,9 @@ def test_a_service_that_dies_leaves_no_half_table(tmp_path: Path) -> None:
 
 
 def test_what_is_no_problem_of_ours_is_shown() -> None:
-    assert problem_of(502, b"<html>bad gateway").startswith("the service answered 502")
-    assert "bad gateway" in problem_of(502, b"<html>bad gateway")
-    assert problem_of(404, b'{"detail": "There is nothing."}') == "There is nothing."
+    assert format_problem(502, b"<html>bad gateway").startswith("the service answered 502")
+    assert "bad gateway" in format_problem(502, b"<html>bad gateway")
+    assert format_problem(404, b'{"detail": "There is nothing."}') == "There is nothing."
 
 
 def test_rows_are_counted_however_the_bytes_are_cut() -> None:
@@ -219,18 +219,18 @@ def test_rows_are_counted_however_the_bytes_are_cut() -> None:
     )
     for size in range(1, len(text) + 1):
         pieces = [text[at : at + size] for at in range(0, len(text), size)]
-        ending = ExitStatus()
-        assert b"".join(counted(iter(pieces), "csv", ending, separator=",", header=True)) == text
-        assert (ending.rows, ending.faulty, ending.broken) == (3, 1, "gone")
+        ending = RunSummary()
+        assert b"".join(count_rows(iter(pieces), "csv", ending, separator=",", header=True)) == text
+        assert (ending.rows, ending.invalid, ending.failure) == (3, 1, "gone")
     lines = (
         b'[\n{"id":"\\"error\\":{"},\n{"error":{"row":2,"detail":"x"}},\n{"note":{"error":{"row":1}}},\n'
         b'{"error":{"row":3,"type":"/problems/x","detail":"gone"}}\n]\n'
     )
     for size in range(1, len(lines) + 1):
         pieces = [lines[at : at + size] for at in range(0, len(lines), size)]
-        ending = ExitStatus()
-        assert b"".join(counted(iter(pieces), "json", ending, separator=",", header=True)) == lines
-        assert (ending.rows, ending.faulty, ending.broken) == (3, 1, "gone")
+        ending = RunSummary()
+        assert b"".join(count_rows(iter(pieces), "json", ending, separator=",", header=True)) == lines
+        assert (ending.rows, ending.invalid, ending.failure) == (3, 1, "gone")
 
 
 def test_rows_come_back_while_others_are_still_to_be_sent(service: str, tmp_path: Path) -> None:

@@ -113,7 +113,7 @@ def test_frames_in_a_table_are_bounded_by_row_and_in_all(client: FlaskClient) ->
 
 def test_a_table_of_long_answers_is_written_a_few_at_a_time() -> None:
     """Answers with 5,000 frames are not gathered beyond what one row may have."""
-    plan = Plan("overlay-cues", {"frame_rate": "1000", "video_end": 5, "log": LOG}, words=False)
+    plan = Plan("overlay-cues", {"frame_rate": "1000", "video_end": 5, "log": LOG}, text=False)
     pieces = list(compute_batch(plan, Chunk(0, 12, {}, text=False)))
     assert [piece.rows for piece in pieces] == [3, 3, 3, 3]
     assert [piece.first for piece in pieces] == [0, 3, 6, 9]
@@ -192,10 +192,10 @@ def test_time_that_is_used_up_ends_a_request_with_a_problem(
 
 def test_time_that_is_used_up_ends_a_table_with_a_row_that_says_so() -> None:
     """After its first blocks a table is no longer a problem but ends with an error row; more bytes allow more time."""
-    plan = Plan("air-density", {}, words=True)
+    plan = Plan("air-density", {}, text=True)
     chunks = (Chunk(at, 1, {"elevation": ["100"]}, text=True) for at in range(1000))
     granted, tally = Budget(), batch.RowCounts()
-    written = batch.written(plan, chunks, batch.writer(plan, batch.TableFormat("csv")), tally)
+    written = batch.write_table(plan, chunks, batch.make_writer(plan, batch.TableFormat("csv")), tally)
     with granted:
         found = [next(written) for _ in range(3)]
         granted.seconds = 0
@@ -307,14 +307,16 @@ def private_memory(pid: int) -> int:
 
 def test_columns_that_pass_through_cannot_unfold_without_end() -> None:
     """The answer to few bytes ends with a row that says so, whatever a decoder makes of them."""
-    plan = Plan("air-density", {}, words=True)
+    plan = Plan("air-density", {}, text=True)
     text = "x" * 30_000_000
-    chunks = (Chunk(at, 1, {"elevation": ["100"]}, text=True, kept={"note": [text]}) for at in range(100))
+    chunks = (
+        Chunk(at, 1, {"elevation": ["100"]}, text=True, passthrough_columns={"note": [text]}) for at in range(100)
+    )
     granted, tally = Budget(), batch.RowCounts()
     granted.receive(1000)
     made, last = 0, b""
     with granted:
-        for piece in batch.written(plan, chunks, batch.writer(plan, batch.TableFormat("csv")), tally):
+        for piece in batch.write_table(plan, chunks, batch.make_writer(plan, batch.TableFormat("csv")), tally):
             made, last = made + len(piece), piece
     most = UNPAID_RESPONSE + RESPONSE_PER_BYTE * 1000
     assert most < made < most + 2 * len(text)

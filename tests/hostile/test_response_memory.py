@@ -15,7 +15,7 @@ from gramwatt.engine.column_types import Cells
 from gramwatt.engine.messages import InputError
 from gramwatt.engine.tables.chunks import Chunk
 from gramwatt.engine.tables.compute import Plan, compute_batch
-from gramwatt.engine.tables.row_errors import MOST_IN_FULL, RowErrorReporter
+from gramwatt.engine.tables.row_errors import MAX_DETAILED_ROWS, RowErrorReporter
 from gramwatt.web import create_app
 from gramwatt.web.middleware.work_limits import CANCELLED, LimitedWork
 from gramwatt.web.routes.tables import TEXT_ROWS
@@ -66,14 +66,14 @@ def test_rows_with_the_same_error_share_it() -> None:
 
 def test_short_errors_are_those_of_their_rows() -> None:
     """Rows alternate between more places of errors than are remembered."""
-    teller = RowErrorReporter(rows=MOST_IN_FULL)
+    reporter = RowErrorReporter(invalid_rows=MAX_DETAILED_ROWS)
     for row in range(1000):
         name = f"input{row % 300}"
         errors = [InputError(f"/{name}/0", "wrong", None, ""), InputError("", "wrong", None, "")][: 1 + row % 2]
         expected = f"2 faults in {name}, the row" if row % 2 else f"1 fault in {name}"
-        assert teller.text(row, errors).startswith(f"row {row}: {expected}; the ")
+        assert reporter.format_text(row, errors).startswith(f"row {row}: {expected}; the ")
     many = [InputError(f"/input{at}", "wrong", None, "") for at in range(7)]
-    assert teller.as_object(1, many)["detail"].startswith("7 faults in input0, input1, input2, input3, input4; the ")
+    assert reporter.to_object(1, many)["detail"].startswith("7 faults in input0, input1, input2, input3, input4; the ")
 
 
 def count_running(

@@ -153,7 +153,7 @@ def test_a_run_goes_on_with_a_worker_that_came_after_all_were_gone(workers: Clus
                 workers.join()
             yield (number,)
 
-    with cluster.connected(workers.address) as connected:
+    with cluster.connect(workers.address) as connected:
         assert sorted(connected.run(abs, killing())) == list(range(8))
 
 
@@ -166,7 +166,7 @@ def test_no_more_tasks_are_taken_than_are_under_way(workers: Cluster) -> None:
             taken += 1
             yield (number,)
 
-    with cluster.connected(workers.address) as connected:
+    with cluster.connect(workers.address) as connected:
         for done, _ in enumerate(connected.run(abs, counting()), 1):
             assert taken - done < 2 * 2 + 2 + 1
     assert taken == 40
@@ -174,7 +174,7 @@ def test_no_more_tasks_are_taken_than_are_under_way(workers: Cluster) -> None:
 
 def test_a_task_that_keeps_failing_ends_the_run(workers: Cluster) -> None:
     fails = pytest.raises(cluster.ClusterError, match="keeps failing on the workers: ValueError: invalid")
-    with cluster.connected(workers.address) as connected, fails:
+    with cluster.connect(workers.address) as connected, fails:
         list(connected.run(int, [("x",)]))
 
 
@@ -201,7 +201,7 @@ def test_a_part_that_kills_its_workers_ends_the_run(tmp_path: Path) -> None:
     with two_workers(tmp_path) as made:
         for _ in range(3):
             made.join()
-        with cluster.connected(made.address) as connected:
+        with cluster.connect(made.address) as connected:
             wait_for(lambda: connected.threads == 5, made.scheduler)
             with pytest.raises(cluster.ClusterError, match="a part keeps failing on the workers: Killed"):
                 list(connected.run(os._exit, [(3,)]))
@@ -209,7 +209,7 @@ def test_a_part_that_kills_its_workers_ends_the_run(tmp_path: Path) -> None:
 
 @pytest.mark.heavy
 def test_a_run_without_workers_or_scheduler_is_given_up(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(cluster, "ALONE", 1)
+    monkeypatch.setattr(cluster, "NO_WORKER_TIMEOUT", 1)
     with two_workers(tmp_path) as made:
 
         def killing() -> Iterator[tuple[Any, ...]]:
@@ -223,11 +223,11 @@ def test_a_run_without_workers_or_scheduler_is_given_up(tmp_path: Path, monkeypa
             made.scheduler.wait()
             yield (1,)
 
-        with cluster.connected(made.address) as connected:
-            monkeypatch.setattr(cluster, "CONNECT", 2)
+        with cluster.connect(made.address) as connected:
+            monkeypatch.setattr(cluster, "CONNECT_TIMEOUT", 2)
             with pytest.raises(cluster.ClusterError, match="no worker is left"):
                 list(connected.run(abs, killing()))
         monkeypatch.undo()
         made.complete()
-        with cluster.connected(made.address) as connected, pytest.raises(cluster.ClusterError, match="scheduler"):
+        with cluster.connect(made.address) as connected, pytest.raises(cluster.ClusterError, match="scheduler"):
             list(connected.run(abs, ending()))

@@ -14,10 +14,10 @@ from gramwatt.__main__ import main
 from gramwatt.engine import registry
 from gramwatt.engine.tables import sweep
 from gramwatt.engine.tables.compute import Plan, compute_batch
-from gramwatt.engine.tables.ranking import Ranking, best_of
-from gramwatt.engine.tables.ranking import merged as merged_best
+from gramwatt.engine.tables.ranking import Ranking, select_best
+from gramwatt.engine.tables.ranking import merge_best as merged_best
 from gramwatt.partitions import cluster
-from gramwatt.partitions.job import best_part
+from gramwatt.partitions.job import compute_best_of_part
 from gramwatt.partitions.sources import Grid
 from gramwatt.partitions.split import split_grid
 from partitions.dask_workers import Cluster
@@ -63,10 +63,10 @@ def test_something_else_that_listens_is_no_scheduler() -> None:
 
 
 def test_a_scheduler_without_workers_is_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(cluster, "CONNECT", 1)
+    monkeypatch.setattr(cluster, "CONNECT_TIMEOUT", 1)
     made = Cluster(tmp_path)
     try:
-        with pytest.raises(cluster.ClusterError, match="it has no workers"), cluster.connected(made.address):
+        with pytest.raises(cluster.ClusterError, match="it has no workers"), cluster.connect(made.address):
             pass
     finally:
         made.end()
@@ -75,7 +75,7 @@ def test_a_scheduler_without_workers_is_told(tmp_path: Path, monkeypatch: pytest
 def test_workers_of_another_version_are_refused(workers: Cluster, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(cluster, "__version__", "9.9.9")
     other = pytest.raises(cluster.ClusterError, match=r"has Gramwatt .*, and this is 9\.9\.9")
-    with other, cluster.connected(workers.address):
+    with other, cluster.connect(workers.address):
         pass
 
 
@@ -95,14 +95,16 @@ def test_the_best_of_a_grid_are_those_found_alone(more: tuple[str, ...], workers
 def test_the_best_of_spans_are_the_best_of_all() -> None:
     calculator = registry.load()["pack-current"]
     axes = [
-        sweep.even_axis(calculator, name, start, stop, count, text=True)[0]
+        sweep.make_even_axis(calculator, name, start, stop, count, text=True)[0]
         for name, start, stop, count in (("power", "10", "900", 300), ("capacity", "500", "3000", 100))
     ]
     known = tuple(axis for axis in axes if axis is not None)
     plan, wish = Plan("pack-current", {"cells": "6"}), Ranking(9, "current")
-    whole = best_of(wish, (piece for chunk in sweep.grid(known, text=True) for piece in compute_batch(plan, chunk)))
+    whole = select_best(
+        wish, (piece for chunk in sweep.read_grid(known, text=True) for piece in compute_batch(plan, chunk))
+    )
     grid = Grid(known)
-    parts = [best_part(plan, grid, wish, part)[1] for part in split_grid(grid, 1000)]
+    parts = [compute_best_of_part(plan, grid, wish, part)[1] for part in split_grid(grid, 1000)]
     assert len(parts) == 30
     merged = parts[0]
     for part in reversed(parts[1:]):

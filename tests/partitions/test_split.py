@@ -16,7 +16,7 @@ from gramwatt.engine.tables.compute import Plan
 from gramwatt.engine.tables.header import Passthrough
 from gramwatt.engine.tables.writers import Style
 from gramwatt.partitions.sources import Part
-from gramwatt.partitions.split import count_csv_rows, count_lines, split_table, table_file
+from gramwatt.partitions.split import count_csv_rows, count_lines, describe_table, split_table
 
 PLAN = Plan("pack-current", {"cells": "6", "capacity": "1300"})
 CSV_ROWS = {
@@ -41,7 +41,7 @@ def written(folder: Path, raw: bytes, name: str = "table.csv") -> str:
 def numbered(chunks: list[Chunk]) -> list[tuple[int, list[Any], bool]]:
     """Every row with its number, its columns that pass through, and whether it is invalid as a whole."""
     return [
-        (chunk.first + row, [column[row] for column in chunk.kept.values()], row in chunk.errors)
+        (chunk.first + row, [column[row] for column in chunk.passthrough_columns.values()], row in chunk.errors)
         for chunk in chunks
         for row in range(chunk.rows)
     ]
@@ -49,7 +49,7 @@ def numbered(chunks: list[Chunk]) -> list[tuple[int, list[Any], bool]]:
 
 def check(path: str, form: str, rows: int, style: Style) -> list[Part]:
     """The parts of a table, once they are held against the table read whole."""
-    table = table_file(PLAN, path, form, style, Passthrough())
+    table = describe_table(PLAN, path, form, style, Passthrough())
     parts = list(split_table(table, rows))
     whole = list(split_table(table, 10**9))
     assert len(whole) == 1
@@ -96,7 +96,7 @@ def test_lines_of_json_are_cut_at_line_ends(tmp_path: Path) -> None:
 
 def test_what_cannot_be_cut_is_left_to_who_reads_it(tmp_path: Path) -> None:
     raw = b'id,power\n1,5\n2,"' + b"x" * 4_000_000
-    table = table_file(PLAN, written(tmp_path, raw), "csv", Style(), Passthrough())
+    table = describe_table(PLAN, written(tmp_path, raw), "csv", Style(), Passthrough())
     (part,) = split_table(table, 1_000_000)
     assert part.stop == len(raw)
 

@@ -122,8 +122,8 @@ def failing_at(number: int, monkeypatch: pytest.MonkeyPatch) -> None:
             raise ZeroDivisionError("a secret")
         return true(plan, chunk)
 
-    monkeypatch.setattr(csv_reader, "PIECE", 24)
-    monkeypatch.setattr("gramwatt.engine.tables.batch.written.__defaults__", (answered,))
+    monkeypatch.setattr(csv_reader, "READ_SIZE", 24)
+    monkeypatch.setattr("gramwatt.engine.tables.batch.write_table.__defaults__", (answered,))
 
 
 LONG = "cells,capacity\n" + "6,1300\n" * 20

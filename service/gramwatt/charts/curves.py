@@ -58,11 +58,11 @@ def points(
     guessed = any(getattr(kind, "default_u", None) is not None for kind in calculator.input_fields.values()) or any(
         assumption.spread is not None for assumption in calculator.assumptions
     )
-    uncertain = calculator.propagates and (guessed or carries_uncertainty(calculator, constants, words=text))
+    uncertain = calculator.propagates and (guessed or carries_uncertainty(calculator, constants, text=text))
     plan = Plan(calculator.name, constants, text, result_units, (), uncertain)
     check_grid(plan, axes)
     found: dict[str, list[Any]] = {}
-    for chunk in sweep.grid(axes, text=text):
+    for chunk in sweep.read_grid(axes, text=text):
         for piece in compute_batch(plan, chunk):
             for column, values in piece.columns.items():
                 if column in names or column.removesuffix("_u") in names:

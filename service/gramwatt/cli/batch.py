@@ -9,19 +9,26 @@ from typing import TYPE_CHECKING, Any, NoReturn
 
 import click
 
-from gramwatt.cli.messages import fail, named
+from gramwatt.cli.messages import fail, parse_assignments
 from gramwatt.cli.options import (
     FORMATS,
-    ExitStatus,
     Progress,
+    RunSummary,
     TableOptions,
-    plan_of,
-    refuse,
-    style_of,
+    clean_up_on_signal,
+    fail_with_errors,
+    make_plan_or_fail,
+    make_style,
     table_options,
-    tidy,
 )
-from gramwatt.cli.partitioned import cause, check_options, described, form_and_folder, is_folder, run_by_parts
+from gramwatt.cli.partitioned import (
+    check_options,
+    choose_format_and_folder,
+    describe_run,
+    is_folder,
+    partition_option,
+    run_partitioned,
+)
 
 if TYPE_CHECKING:
     from gramwatt.engine.tables.compute import Plan
@@ -52,18 +59,18 @@ def batch(name: str, table: str, **more: Any) -> None:
     that computes it. A run that was interrupted continues where it stopped when it is started again.
     """
     from gramwatt.cli.remote import RemoteError
-    from gramwatt.engine.tables.chunks import MalformedTable, Unreadable
-    from gramwatt.files.formats import InputTable, written_as
+    from gramwatt.engine.tables.chunks import InvalidTable, MalformedTable
+    from gramwatt.files.formats import InputTable, choose_output_format
     from gramwatt.files.output import Output
 
-    by = cause(more)
+    by = partition_option(more)
     if more["url"] and by is not None:
         fail(f"--url and {by}: give one of them")
     check_options(more)
     wishes = TableOptions(**{key: more[key] for key in TableOptions.__dataclass_fields__})
     if by is not None:
         _by_parts(name, table, wishes, by, more)
-    with tidy() as undo, contextlib.ExitStack() as held:
+    with clean_up_on_signal() as undo, contextlib.ExitStack() as held:
         try:
             source = InputTable(table, more["read_as"])
             held.callback(source.close)
@@ -73,12 +80,12 @@ def batch(name: str, table: str, **more: Any) -> None:
             held.callback(progress.close)
             source.watch(progress.advance)
             run = functools.partial(_by_service if more["url"] else _here, name, source, output, wishes)
-            to = written_as(more["to"], more["out"], source.form)
-            ending = run(to, named(more["constants"]), more)
+            to = choose_output_format(more["to"], more["out"], source.form)
+            ending = run(to, parse_assignments(more["constants"]), more)
             progress.close()
             output.keep()
-        except Unreadable as error:
-            refuse(error.errors)
+        except InvalidTable as error:
+            fail_with_errors(error.errors)
         except MalformedTable as error:
             fail(f"{table}: {error.detail}")
         except RemoteError as error:
@@ -87,7 +94,7 @@ def batch(name: str, table: str, **more: Any) -> None:
             raise
         except OSError as error:
             fail(f"{error.filename or table}: {error.strerror or error}")
-        ending.tell(output.name)
+        ending.report(output.name)
 
 
 def _here(
@@ -98,18 +105,18 @@ def _here(
     to: str,
     constants: dict[str, str],
     more: dict[str, Any],
-) -> ExitStatus:
-    from gramwatt.engine.tables.batch import RowCounts, opened, written
-    from gramwatt.files.output import make_writer, save
+) -> RunSummary:
+    from gramwatt.engine.tables.batch import RowCounts, read_first_chunk, write_table
+    from gramwatt.files.output import make_table_writer, save_output
 
-    plan, errors = plan_of(name, constants, wishes)
-    style = style_of(wishes)
+    plan, errors = make_plan_or_fail(name, constants, wishes)
+    style = make_style(wishes)
     if errors:
-        refuse(errors)
-    plan, pieces = opened(plan, source.chunks(plan, style, keeping(more["keep"])))
-    into, tally = make_writer(plan, to, style), RowCounts()
-    save(written(plan, pieces, into, tally), to, output)
-    return ExitStatus(tally.rows, tally.faulty, None if tally.broken is None else tally.broken.detail)
+        fail_with_errors(errors)
+    plan, pieces = read_first_chunk(plan, source.chunks(plan, style, parse_passthrough(more["keep"])))
+    writer, counts = make_table_writer(plan, to, style), RowCounts()
+    save_output(write_table(plan, pieces, writer, counts), to, output)
+    return RunSummary(counts.rows, counts.invalid, None if counts.failure is None else counts.failure.detail)
 
 
 def _by_parts(name: str, table: str, wishes: TableOptions, by: str, more: dict[str, Any]) -> NoReturn:
@@ -117,22 +124,22 @@ def _by_parts(name: str, table: str, wishes: TableOptions, by: str, more: dict[s
     from gramwatt.engine.tables.chunks import MalformedTable
     from gramwatt.partitions.job import Job
     from gramwatt.partitions.join import part_form
-    from gramwatt.partitions.split import rows_per_part, split_table, table_file
+    from gramwatt.partitions.split import describe_table, rows_per_part, split_table
 
-    constants = named(more["constants"])
-    plan, errors = plan_of(name, constants, wishes)
+    constants = parse_assignments(more["constants"])
+    plan, errors = make_plan_or_fail(name, constants, wishes)
     if errors:
-        refuse(errors)
-    style, kept = style_of(wishes), keeping(more["keep"])
+        fail_with_errors(errors)
+    style, passthrough = make_style(wishes), parse_passthrough(more["keep"])
     try:
-        read, plan, passed = _first_rows(plan, table, style, kept, by, more)
-        source = table_file(plan, table, read, style, kept)
+        read, plan, passed = _first_rows(plan, table, style, passthrough, by, more)
+        source = describe_table(plan, table, read, style, passthrough)
     except MalformedTable as error:
         fail(f"{table}: {error.detail}")
     except OSError as error:
         fail(f"{error.filename or table}: {error.strerror or error}")
     rows = more["rows_per_part"] or rows_per_part(plan)
-    form, folder = form_and_folder(more, read)
+    form, folder = choose_format_and_folder(more, read)
     single = not is_folder(more["out"])
     job = Job(plan, source, str(folder), part_form(form) if single else form, style, passed)
     run = {
@@ -143,39 +150,39 @@ def _by_parts(name: str, table: str, wishes: TableOptions, by: str, more: dict[s
         "--from": read,
         "--set": constants,
         "--keep": more["keep"],
-        **described(more, wishes, form, rows),
+        **describe_run(more, wishes, form, rows),
     }
-    run_by_parts(job, form, run, lambda: split_table(source, rows), more, "row")
+    run_partitioned(job, form, run, lambda: split_table(source, rows), more, "row")
 
 
 def _first_rows(
-    plan: Plan, table: str, style: Style, kept: Passthrough, by: str, more: dict[str, Any]
+    plan: Plan, table: str, style: Style, passthrough: Passthrough, by: str, more: dict[str, Any]
 ) -> tuple[str, Plan, dict[str, Any]]:
     """Return the format of a table, the plan that its first rows lead to, and the columns that pass through.
 
     Ends the program where the table cannot be split, or its header is wrong. Raises OSError, Broken.
     """
-    from gramwatt.engine.tables.batch import opened
-    from gramwatt.engine.tables.chunks import Unreadable
+    from gramwatt.engine.tables.batch import read_first_chunk
+    from gramwatt.engine.tables.chunks import InvalidTable
     from gramwatt.files.formats import InputTable
-    from gramwatt.partitions.job import passed_through
-    from gramwatt.partitions.sources import COLUMNAR, TEXT
+    from gramwatt.partitions.job import get_passthrough_columns
+    from gramwatt.partitions.sources import COLUMNAR_FORMATS, TEXT_FORMATS
 
     if table == "-" or (Path(table).exists() and not Path(table).is_file()):
         found = "standard input" if table == "-" else table
         fail(f"{by}: each worker opens the table by itself: give a file instead of {found}")
     with contextlib.closing(InputTable(table, more["read_as"])) as source:
-        if source.form not in (*COLUMNAR, *TEXT):
+        if source.form not in (*COLUMNAR_FORMATS, *TEXT_FORMATS):
             found = "a JSON array" if source.form == "json" else "an Arrow IPC stream"
             fail(f"{by}: {table} is {found}, which cannot be split; use Parquet, an Arrow IPC file, CSV or NDJSON")
         try:
-            plan, pieces = opened(plan, source.chunks(plan, style, kept))
-            return source.form, plan, passed_through(next(pieces, None))
-        except Unreadable as error:
-            refuse(error.errors)
+            plan, pieces = read_first_chunk(plan, source.chunks(plan, style, passthrough))
+            return source.form, plan, get_passthrough_columns(next(pieces, None))
+        except InvalidTable as error:
+            fail_with_errors(error.errors)
 
 
-def keeping(keep: str) -> Passthrough:
+def parse_passthrough(keep: str) -> Passthrough:
     """Which columns pass through."""
     from gramwatt.engine.tables.header import Passthrough
 
@@ -191,25 +198,25 @@ def _by_service(
     to: str,
     constants: dict[str, str],
     more: dict[str, Any],
-) -> ExitStatus:
-    from gramwatt.cli.counting import count_batch, counted
-    from gramwatt.cli.remote import Exchange
-    from gramwatt.files.formats import BINARY
-    from gramwatt.files.output import save
+) -> RunSummary:
+    from gramwatt.cli.counting import count_batch_rows, count_rows
+    from gramwatt.cli.remote import RemoteBatch
+    from gramwatt.files.formats import BINARY_FORMATS
+    from gramwatt.files.output import save_output
 
-    style, ending = style_of(wishes), ExitStatus()
-    form = "arrow" if to in BINARY else to
-    exchange = Exchange(
+    style, ending = make_style(wishes), RunSummary()
+    form = "arrow" if to in BINARY_FORMATS else to
+    exchange = RemoteBatch(
         more["url"], name, _query(wishes, form, constants, more["keep"]), source.wire_form, source.wire()
     )
     with contextlib.closing(exchange):
         if form == "arrow":
-            save(exchange.answer(), to, output, functools.partial(count_batch, ending))
+            save_output(exchange.answer(), to, output, functools.partial(count_batch_rows, ending))
         else:
             separator = "\t" if form == "tsv" else style.separator
             header = style.header != "off"
-            pieces = counted(exchange.answer(), form, ending, separator=separator, header=header)
-            save(pieces, to, output)
+            pieces = count_rows(exchange.answer(), form, ending, separator=separator, header=header)
+            save_output(pieces, to, output)
     return ending
 
 

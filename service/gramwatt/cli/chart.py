@@ -8,14 +8,14 @@ from typing import IO, TYPE_CHECKING, Any, Final
 import click
 
 from gramwatt.charts.themes import AUTO, GROUNDS, LARGEST_SCALE, SHAPES, THEMES, Look
-from gramwatt.cli.inputs import question_of
-from gramwatt.cli.messages import fail, named, pairs
+from gramwatt.cli.inputs import read_inputs
+from gramwatt.cli.messages import fail, parse_assignments, parse_units
 
 if TYPE_CHECKING:
     from gramwatt.charts.chart_data import ChartData
     from gramwatt.model import Calculator
 
-ENDINGS: Final = {".svg": "svg", ".png": "png", ".txt": "txt"}
+FORMATS_BY_EXTENSION: Final = {".svg": "svg", ".png": "png", ".txt": "txt"}
 
 
 @click.command("chart")
@@ -24,7 +24,9 @@ ENDINGS: Final = {".svg": "svg", ".png": "png", ".txt": "txt"}
 @click.option(
     "-o", "--out", metavar="OUT", help="File to write, its format by its name: .svg, .png or .txt (in words)."
 )
-@click.option("--format", "form", type=click.Choice(list(ENDINGS.values())), help="The format, whatever the name.")
+@click.option(
+    "--format", "form", type=click.Choice(list(FORMATS_BY_EXTENSION.values())), help="The format, whatever the name."
+)
 @click.option(
     "--vary",
     metavar="NAME=FROM:TO:COUNT",
@@ -66,19 +68,20 @@ def chart(
         calculator = get_calculator(name)
     except UnknownCalculator as error:
         fail(str(error))
-    chosen = form or ENDINGS.get(PurePath(out or "").suffix.lower())
+    chosen = form or FORMATS_BY_EXTENSION.get(PurePath(out or "").suffix.lower())
     if chosen is None:
-        fail(f"say in which format: --format svg, png or txt, or -o with a name that ends in {', '.join(ENDINGS)}")
+        endings = ", ".join(FORMATS_BY_EXTENSION)
+        fail(f"say in which format: --format svg, png or txt, or -o with a name that ends in {endings}")
     if vary and (body is not None or logs):
         fail("a sweep is drawn of inputs given as words")
     if show is not None and not vary:
         fail("--show chooses among the results of a sweep: give --vary with it")
     try:
         if vary:
-            sheet = _swept(calculator, inputs, vary, show, pairs(units))
+            sheet = _swept(calculator, inputs, vary, show, parse_units(units))
         else:
-            question, text = question_of(calculator, inputs, body, logs, column)
-            sheet = calculator_charts.chart_of(calculator, question, text=text, result_units=pairs(units))
+            question, text = read_inputs(calculator, inputs, body, logs, column)
+            sheet = calculator_charts.chart_of(calculator, question, text=text, result_units=parse_units(units))
     except (NothingToDraw, InvalidInput) as error:
         fail(str(error))
     made = render(sheet, chosen, Look(**look))
@@ -98,16 +101,18 @@ def _swept(
     units: dict[str, str],
 ) -> ChartData:
     from gramwatt.charts import sweep_charts
-    from gramwatt.cli.options import refuse
-    from gramwatt.cli.sweep import axes_of
+    from gramwatt.cli.options import fail_with_errors
+    from gramwatt.cli.sweep import parse_axes
     from gramwatt.engine.tables.compute import make_plan
 
-    constants = named(inputs)
-    _, wrong, of_units = make_plan(calculator, constants, words=True, result_units=units, shown=False, uncertain=False)
+    constants = parse_assignments(inputs)
+    _, wrong, of_units = make_plan(
+        calculator, constants, text=True, result_units=units, show_inputs=False, uncertain=False
+    )
     errors = [*wrong, *of_units]
-    axes = axes_of(calculator, vary, constants, errors)
+    axes = parse_axes(calculator, vary, constants, errors)
     names = sweep_charts.shown(calculator, show, errors, len(axes))
     errors += sweep_charts.check(calculator, axes)
     if errors:
-        refuse(errors)
+        fail_with_errors(errors)
     return sweep_charts.make_figure(calculator, constants, axes, names, text=True, result_units=units)

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 import orjson
 
-from gramwatt.cli.options import ExitStatus
+from gramwatt.cli.options import RunSummary
 
 if TYPE_CHECKING:
     import pyarrow as pa
@@ -20,7 +20,9 @@ _BROKEN: Final = "#ERR "
 """What the error of a last row begins with where the table broke off; that of a row with faults names its row."""
 
 
-def counted(pieces: Iterator[bytes], form: str, ending: ExitStatus, *, separator: str, header: bool) -> Iterator[bytes]:
+def count_rows(
+    pieces: Iterator[bytes], form: str, ending: RunSummary, *, separator: str, header: bool
+) -> Iterator[bytes]:
     """The same pieces of text; the ending is told their rows."""
     count = _Objects(ending) if form in ("json", "ndjson") else _Lines(ending, separator, header)
     for piece in pieces:
@@ -32,7 +34,7 @@ def counted(pieces: Iterator[bytes], form: str, ending: ExitStatus, *, separator
 class _Lines:
     """CSV: a row without a fault ends with the empty field ``error``."""
 
-    def __init__(self, ending: ExitStatus, separator: str, header: bool) -> None:
+    def __init__(self, ending: RunSummary, separator: str, header: bool) -> None:
         self._ending, self._separator = ending, separator
         self._clean_end = separator.encode() + b"\r\n"
         self._header = header
@@ -53,7 +55,7 @@ class _Lines:
             self._header = False
             rows -= 1
         self._ending.rows += rows
-        self._ending.faulty += rows - clean
+        self._ending.invalid += rows - clean
 
     def end(self) -> None:
         text = io.StringIO(self._last.decode("utf-8", "replace"), newline="")
@@ -63,13 +65,13 @@ class _Lines:
         if error.startswith(_BROKEN):
             _broken(self._ending, error)
             self._ending.rows -= 1
-            self._ending.faulty -= 1
+            self._ending.invalid -= 1
 
 
 class _Objects:
     """An object a line, in an array or without one."""
 
-    def __init__(self, ending: ExitStatus) -> None:
+    def __init__(self, ending: RunSummary) -> None:
         self._ending, self._left = ending, b""
 
     def feed(self, piece: bytes) -> None:
@@ -85,21 +87,21 @@ class _Objects:
                 _broken(self._ending, error["detail"])
                 self._ending.rows -= 1
             elif error is not None:
-                self._ending.faulty += 1
+                self._ending.invalid += 1
 
     def end(self) -> None:
         self.feed(b"\n")
 
 
-def count_batch(ending: ExitStatus, found: pa.RecordBatch) -> None:
+def count_batch_rows(ending: RunSummary, found: pa.RecordBatch) -> None:
     """The same for a record batch of an answer."""
     errors = found.column(found.num_columns - 1)
     if found.num_rows == 1 and (text := errors[0].as_py() or "").startswith(_BROKEN):
         _broken(ending, text)
         return
     ending.rows += found.num_rows
-    ending.faulty += found.num_rows - errors.null_count
+    ending.invalid += found.num_rows - errors.null_count
 
 
-def _broken(ending: ExitStatus, error: str) -> None:
-    ending.broken = re.sub(r"^#ERR \S+ after row \d+: ", "", error)
+def _broken(ending: RunSummary, error: str) -> None:
+    ending.failure = re.sub(r"^#ERR \S+ after row \d+: ", "", error)

@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import IO, Any
 
-from gramwatt.cli.messages import fail, named
+from gramwatt.cli.messages import fail, parse_assignments
 from gramwatt.model import Calculator
 
 
-def question_of(
+def read_inputs(
     calculator: Calculator[Any, Any],
     inputs: Sequence[str],
     body: IO[bytes] | None,
@@ -17,14 +17,14 @@ def question_of(
     columns: Sequence[str],
 ) -> tuple[dict[str, object], bool]:
     """The question, and whether its values are words. Ends the command where there is none."""
-    question: dict[str, object] = dict(named(inputs)) if body is None else _from_body(body, inputs)
+    question: dict[str, object] = dict(parse_assignments(inputs)) if body is None else _from_body(body, inputs)
     if not logs:
         return question, body is None
     if body is not None:
         fail("give the recordings in --body or by --log, not both")
-    from gramwatt.cli.recordings import recorded  # which brings libraries that nothing else here needs
+    from gramwatt.cli.recordings import add_recordings  # which brings libraries that nothing else here needs
 
-    return recorded(calculator, question, logs, named(columns))
+    return add_recordings(calculator, question, logs, parse_assignments(columns))
 
 
 def _from_body(body: IO[bytes], inputs: Sequence[str]) -> dict[str, object]:

@@ -12,7 +12,7 @@ import click
 from gramwatt.extras import MissingExtra
 
 
-class Commands(click.Group):
+class LazyGroup(click.Group):
     """The commands of the program. One that needs a library which is not installed fails with a line that says so.
 
     ``later`` names commands as ``module:attribute`` by their names; each is imported when it is used or listed.
@@ -48,7 +48,7 @@ def fail(message: str) -> NoReturn:
     sys.exit(2)
 
 
-def named(words: Iterable[str]) -> dict[str, str]:
+def parse_assignments(words: Iterable[str]) -> dict[str, str]:
     """``name=value`` words as a mapping."""
     question: dict[str, str] = {}
     for word in words:
@@ -59,7 +59,7 @@ def named(words: Iterable[str]) -> dict[str, str]:
     return question
 
 
-def pairs(units: str) -> dict[str, str]:
+def parse_units(units: str) -> dict[str, str]:
     """``usable_energy:kJ,current:mA`` as a mapping."""
     split = [pair.partition(":") for pair in units.split(",")] if units else []
     chosen = {name: spelling for name, _, spelling in split}

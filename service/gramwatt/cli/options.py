@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any, Final, NoReturn, TypeVar
 
 import click
 
-from gramwatt.cli.messages import fail, pairs
+from gramwatt.cli.messages import fail, parse_units
 
 if TYPE_CHECKING:
     from gramwatt.engine.messages import InputError
@@ -90,7 +90,7 @@ def table_options(command: Command) -> Command:
     return command
 
 
-def style_of(wishes: TableOptions) -> Style:
+def make_style(wishes: TableOptions) -> Style:
     """How CSV is read and written."""
     from gramwatt.engine.tables.writers import Style
 
@@ -101,7 +101,7 @@ def style_of(wishes: TableOptions) -> Style:
     return Style(wishes.header, wishes.digits, separator or usual, wishes.decimal)
 
 
-def plan_of(name: str, constants: Mapping[str, str], wishes: TableOptions) -> tuple[Plan, list[InputError]]:
+def make_plan_or_fail(name: str, constants: Mapping[str, str], wishes: TableOptions) -> tuple[Plan, list[InputError]]:
     """What every row is asked, and what is wrong with that. Ends the program where no calculator has the name."""
     from gramwatt.engine.calculate import UnknownCalculator, get_calculator
     from gramwatt.engine.tables.compute import make_plan
@@ -113,15 +113,15 @@ def plan_of(name: str, constants: Mapping[str, str], wishes: TableOptions) -> tu
     plan, wrong, of_units = make_plan(
         calculator,
         constants,
-        words=True,
-        result_units=pairs(wishes.units),
-        shown=wishes.given,
+        text=True,
+        result_units=parse_units(wishes.units),
+        show_inputs=wishes.given,
         uncertain=wishes.uncertainty,
     )
     return plan, [*wrong, *of_units]
 
 
-def refuse(errors: Sequence[InputError]) -> NoReturn:
+def fail_with_errors(errors: Sequence[InputError]) -> NoReturn:
     """Tell every fault, and end."""
     from gramwatt.engine.calculate import format_error
 
@@ -129,30 +129,30 @@ def refuse(errors: Sequence[InputError]) -> NoReturn:
 
 
 @dataclass(slots=True)
-class ExitStatus:
+class RunSummary:
     """What there is to say at the end."""
 
     rows: int = 0
-    faulty: int = 0
-    broken: str | None = None
+    invalid: int = 0
+    failure: str | None = None
     what: str = "row"
 
-    def tell(self, where: str) -> NoReturn:
+    def report(self, where: str) -> NoReturn:
         """One line on standard error, and the status: 0 where every row was answered, else 1."""
-        told = f"{many(self.rows - self.faulty, self.what)} answered, {self.faulty:,} with a fault: {where}"
-        if self.broken is not None:
-            told += f"; the table broke off: {self.broken}"
+        told = f"{pluralize(self.rows - self.invalid, self.what)} answered, {self.invalid:,} with a fault: {where}"
+        if self.failure is not None:
+            told += f"; the table broke off: {self.failure}"
         click.echo(told, err=True)
-        sys.exit(1 if self.faulty or self.broken is not None else 0)
+        sys.exit(1 if self.invalid or self.failure is not None else 0)
 
 
-def many(count: int, what: str) -> str:
+def pluralize(count: int, what: str) -> str:
     """``1 row``, ``2,000 rows``."""
     return f"{count:,} {what}" + ("" if count == 1 else "s")
 
 
 @contextlib.contextmanager
-def tidy(stopped: Callable[[], str] = lambda: _STOPPED) -> Iterator[list[Callable[[], object]]]:
+def clean_up_on_signal(stopped: Callable[[], str] = lambda: _STOPPED) -> Iterator[list[Callable[[], object]]]:
     """Ctrl+C, SIGTERM and SIGHUP call what the block adds to this list, and end the program there and then with the
     line that ``stopped`` returns; in good order where one of those calls returns True.
 

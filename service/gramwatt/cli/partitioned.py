@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final, NoReturn
 
 from gramwatt.cli.messages import fail
-from gramwatt.cli.options import ExitStatus, Progress, TableOptions, many, refuse, tidy
+from gramwatt.cli.options import Progress, RunSummary, TableOptions, clean_up_on_signal, fail_with_errors, pluralize
 from gramwatt.extras import require
 from gramwatt.version import __version__
 
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from gramwatt.partitions.sources import Part
     from gramwatt.partitions.workers import Workers
 
-MOST_PARTS: Final = 100_000
+MAX_PARTS: Final = 100_000
 _AGAIN: Final = "run the same command again to continue"
 
 
@@ -28,7 +28,7 @@ def is_folder(out: str | None) -> bool:
     return out is not None and out != "-" and (out.endswith(("/", os.sep)) or Path(out).is_dir())
 
 
-def cause(more: Mapping[str, Any]) -> str | None:
+def partition_option(more: Mapping[str, Any]) -> str | None:
     """Return the option, as typed, for which the run goes by parts; None where it does not."""
     if more["scheduler"] is not None:
         return "--scheduler"
@@ -44,7 +44,7 @@ def check_options(more: Mapping[str, Any], *, ranked: bool = False) -> None:
     """
     if more["jobs"] is not None and more["scheduler"] is not None:
         fail("--jobs and --scheduler: give one of them")
-    by = cause(more)
+    by = partition_option(more)
     if by is None:
         if more["rows_per_part"] is not None:
             fail("--rows-per-part: goes with --jobs, --scheduler, or a folder for -o")
@@ -60,30 +60,30 @@ def check_options(more: Mapping[str, Any], *, ranked: bool = False) -> None:
 
 
 @contextlib.contextmanager
-def workers_of(more: Mapping[str, Any]) -> Iterator[Workers]:
+def open_workers(more: Mapping[str, Any]) -> Iterator[Workers]:
     """Yield the workers that the options name. Raises WorkersError, MissingExtra."""
     from gramwatt.partitions.workers import Pool, ThisProcess
 
     if more["scheduler"] is not None:
-        from gramwatt.partitions.cluster import connected
+        from gramwatt.partitions.cluster import connect
 
-        with connected(more["scheduler"]) as cluster:
+        with connect(more["scheduler"]) as cluster:
             yield cluster
     else:
         yield Pool(more["jobs"]) if (more["jobs"] or 1) > 1 else ThisProcess()
 
 
-def form_and_folder(more: Mapping[str, Any], read: str) -> tuple[str, Path]:
+def choose_format_and_folder(more: Mapping[str, Any], read: str) -> tuple[str, Path]:
     """Return the format to write, and the folder of the parts: OUT, or one beside OUT until they are joined."""
-    from gramwatt.files.formats import BINARY, of_name, written_as
+    from gramwatt.files.formats import BINARY_FORMATS, choose_output_format, format_of_name
 
     out = Path(more["out"]).absolute()
     if is_folder(more["out"]):
-        return more["to"] or of_name(out.name) or ("parquet" if read in BINARY else read), out
-    return written_as(more["to"], more["out"], read), out.with_name(f"{out.name}.parts")
+        return more["to"] or format_of_name(out.name) or ("parquet" if read in BINARY_FORMATS else read), out
+    return choose_output_format(more["to"], more["out"], read), out.with_name(f"{out.name}.parts")
 
 
-def described(more: Mapping[str, Any], wishes: TableOptions, form: str, rows: int) -> dict[str, Any]:
+def describe_run(more: Mapping[str, Any], wishes: TableOptions, form: str, rows: int) -> dict[str, Any]:
     """Return what must be the same for a run to continue, by option as typed."""
     return {
         "gramwatt": __version__,
@@ -99,13 +99,13 @@ def described(more: Mapping[str, Any], wishes: TableOptions, form: str, rows: in
     }
 
 
-def run_by_parts(
+def run_partitioned(
     job: Job, form: str, run: Mapping[str, Any], split: Callable[[], Iterable[Part]], more: Mapping[str, Any], what: str
 ) -> NoReturn:
     """Compute the parts of a job, join them unless OUT is a folder, report, and end the program."""
-    from gramwatt.engine.tables.chunks import MalformedTable, Unreadable
+    from gramwatt.engine.tables.chunks import InvalidTable, MalformedTable
     from gramwatt.partitions import runner
-    from gramwatt.partitions.manifest import OtherRun, manifest_path
+    from gramwatt.partitions.manifest import ManifestMismatch, manifest_path
     from gramwatt.partitions.sources import SourceError
     from gramwatt.partitions.workers import WorkersError, stop_processes
 
@@ -114,52 +114,52 @@ def run_by_parts(
     def progress_text() -> str:
         if begun is None:
             return "nothing was written"
-        return f"{begun.totals.written:,} of {many(begun.totals.parts, 'part')} written"
+        return f"{begun.totals.written:,} of {pluralize(begun.totals.parts, 'part')} written"
 
-    with tidy(lambda: f"stopped; {progress_text()}: {_AGAIN}\n") as undo, contextlib.ExitStack() as held:
+    with clean_up_on_signal(lambda: f"stopped; {progress_text()}: {_AGAIN}\n") as undo, contextlib.ExitStack() as held:
         undo.append(stop_processes)
         try:
-            workers = held.enter_context(workers_of(more))
-            begun = runner.begin(job, run, lambda: _counted(split()))
+            workers = held.enter_context(open_workers(more))
+            begun = runner.begin_run(job, run, lambda: _counted(split()))
             progress = Progress(more["progress"], sum(part.rows for part in begun.missing()), job.plan.calculator_name)
             held.callback(progress.close)
             totals = begun.compute(workers, progress.advance)
             progress.close()
             if not is_folder(more["out"]):
                 _join(begun, form, more["out"])
-        except OtherRun as error:
+        except ManifestMismatch as error:
             fail(f"{error}; choose another -o, or delete that folder and {manifest_path(Path(job.folder)).name}")
-        except Unreadable as error:
-            refuse(error.errors)
+        except InvalidTable as error:
+            fail_with_errors(error.errors)
         except WorkersError as error:
             fail(str(error) if begun is None else f"{error}; {progress_text()}: {_AGAIN}")
         except (SourceError, MalformedTable) as error:
             fail(f"{error}; {progress_text()}")
         except OSError as error:
             fail(f"{error.filename or job.folder}: {error.strerror or error}")
-    ExitStatus(totals.rows, totals.invalid, totals.broken, what).tell(_where(more["out"], totals))
+    RunSummary(totals.rows, totals.invalid, totals.broken, what).report(_where(more["out"], totals))
 
 
 def _counted(parts: Iterable[Part]) -> list[Part]:
     counted = []
     for part in parts:
         counted.append(part)
-        if len(counted) > MOST_PARTS:
-            fail(f"--rows-per-part: more than {MOST_PARTS:,} parts; give a larger number")
+        if len(counted) > MAX_PARTS:
+            fail(f"--rows-per-part: more than {MAX_PARTS:,} parts; give a larger number")
     return counted
 
 
 def _join(run: Run, form: str, out: str) -> None:
     from gramwatt.files.output import Output
-    from gramwatt.partitions.join import join
+    from gramwatt.partitions.join import join_parts
 
     header = run.job.writer().begin(None) if form in ("csv", "tsv") else b""
     with Output(out) as output:
-        join(run.paths(), form, header, output)
+        join_parts(run.paths(), form, header, output)
         output.keep()
     run.discard()
 
 
 def _where(out: str, totals: Totals) -> str:
     before = f", {totals.found:,} of them from before" if totals.found else ""
-    return f"{out} ({many(totals.parts, 'part')}{before})"
+    return f"{out} ({pluralize(totals.parts, 'part')}{before})"

@@ -11,15 +11,15 @@ from gramwatt.cli.messages import fail
 from gramwatt.engine.messages import join_with_or
 from gramwatt.engine.recordings.channels import channels_of
 from gramwatt.engine.recordings.column_types import MalformedRecording, UnusableRecording
-from gramwatt.engine.recordings.reader import FORMATS, recording_in
-from gramwatt.files.formats import of_name
+from gramwatt.engine.recordings.reader import FORMATS, parse_recording
+from gramwatt.files.formats import format_of_name
 from gramwatt.model import Calculator, Recording, Table, TimeSeries, fields_of
 
 _FORMS: Final = {"tsv": "csv", "arrow-file": "arrow"}
 """What a recording of a file's format is read as, where that is called otherwise."""
 
 
-def recorded(
+def add_recordings(
     calculator: Calculator[Any, Any],
     words: Mapping[str, object],
     files: Sequence[IO[bytes]],
@@ -63,12 +63,12 @@ def _read(kind: TimeSeries, file: IO[bytes], columns: Mapping[str, str]) -> Reco
     unknown = [channel for channel in columns if channel not in channels_of(kind)]
     if unknown:
         fail(f"--column {unknown[0]}=...: no such channel; there are {join_with_or(channels_of(kind))}")
-    told = of_name(file.name) or "csv"
+    told = format_of_name(file.name) or "csv"
     form = _FORMS.get(told, told)
     if form not in FORMATS:
         fail(f"--log {file.name}: a recording is read as {join_with_or(FORMATS)}, not as {told}")
     try:
-        return recording_in(kind, file.read(), form, columns)
+        return parse_recording(kind, file.read(), form, columns)
     except MalformedRecording as error:
         fail(f"--log {file.name}: {error}")
     except UnusableRecording as unusable:

@@ -17,16 +17,16 @@ from gramwatt.engine.messages import InputError
 from gramwatt.engine.tables.chunks import MalformedTable
 from gramwatt.engine.wire_formats import FORMATS
 
-CONNECT: Final = 10.0
+CONNECT_TIMEOUT: Final = 10.0
 """Seconds to wait for a connection; after that, a slow service or a slow pipe may take its time."""
-PIECE: Final = 256 * 1024
+READ_SIZE: Final = 256 * 1024
 
 
 class RemoteError(Exception):
     """The service could not be asked, or gave no answer; says why in words for the user."""
 
 
-class Exchange:
+class RemoteBatch:
     """One POST of a table. ``pieces`` are sent by a thread of their own while the answer is read."""
 
     def __init__(self, url: str, name: str, query: Mapping[str, str], form: str, pieces: Iterator[bytes]) -> None:
@@ -36,7 +36,7 @@ class Exchange:
             raise RemoteError(f"--url {url}: write it as http://host:port")
         make = http.client.HTTPSConnection if parts.scheme == "https" else http.client.HTTPConnection
         try:
-            self._connection = make(parts.hostname, parts.port, timeout=CONNECT)
+            self._connection = make(parts.hostname, parts.port, timeout=CONNECT_TIMEOUT)
             self._connection.connect()
             self._socket = self._connection.sock
             self._socket.settimeout(None)
@@ -77,8 +77,8 @@ class Exchange:
         try:
             response = self._connection.getresponse()
             if response.status != 200:
-                raise RemoteError(problem_of(response.status, response.read()))
-            while piece := response.read1(PIECE):
+                raise RemoteError(format_problem(response.status, response.read()))
+            while piece := response.read1(READ_SIZE):
                 yield piece
         except (OSError, http.client.HTTPException) as error:
             why = self._failure or error
@@ -90,7 +90,7 @@ class Exchange:
         self._connection.close()
 
 
-def problem_of(status: int, body: bytes) -> str:
+def format_problem(status: int, body: bytes) -> str:
     """What a problem+json says: its detail, and each fault on a line of its own."""
     try:
         problem: Any = orjson.loads(body)

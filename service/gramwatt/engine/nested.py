@@ -71,7 +71,7 @@ def read_nested(kind: NumberList | Table | TimeSeries, cells: Sequence[object], 
 
 
 def _read_recordings(kind: TimeSeries, cells: Sequence[object], *, text: bool) -> Column:
-    from gramwatt.engine.recordings.channels import of_object  # which only a recording needs
+    from gramwatt.engine.recordings.channels import parse_recording_object  # which only a recording needs
     from gramwatt.engine.recordings.column_types import UnusableRecording
 
     values = np.full(len(cells), None, dtype=np.object_)
@@ -86,7 +86,7 @@ def _read_recordings(kind: TimeSeries, cells: Sequence[object], *, text: bool) -
             errors[row] = [InputError("", detail, quote_input(cell), describe_accepted(kind))]
         else:
             try:
-                values[row] = of_object(kind, cell)
+                values[row] = parse_recording_object(kind, cell)
             except UnusableRecording as unusable:
                 errors[row] = list(unusable.errors)
     given = [cell is not ABSENT for cell in cells]

@@ -141,7 +141,7 @@ def _cell(value: Any, style: Style) -> str:
     return guard_text(text) if isinstance(value, str) else text
 
 
-def as_words(value: object) -> str | None:
+def to_text(value: object) -> str | None:
     """A value in a text column: as it is, or as its JSON text."""
     if value is None or isinstance(value, str):
         return value

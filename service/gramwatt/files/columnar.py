@@ -9,19 +9,19 @@ from typing import IO, TYPE_CHECKING, Any, Final, NamedTuple
 import pyarrow as pa
 import pyarrow.parquet as pq
 
-from gramwatt.engine.tables.arrow_writer import Taken
+from gramwatt.engine.tables.arrow_writer import BufferSink
 from gramwatt.engine.tables.chunks import MalformedTable
 
 if TYPE_CHECKING:
     from gramwatt.files.output import Output
 
-ROWS: Final = 65_536
+READ_ROWS: Final = 65_536
 """Rows of a file with columns that are read at once."""
-ROW_GROUP: Final = 131_072
+ROW_GROUP_SIZE: Final = 131_072
 """Rows of a Parquet file's groups."""
 
 
-class Opened(NamedTuple):
+class ColumnarFile(NamedTuple):
     """A file that was opened. ``rows`` is None where only reading all of it would show that."""
 
     schema: pa.Schema
@@ -29,9 +29,9 @@ class Opened(NamedTuple):
     rows: int | None
 
 
-def open_file(
+def open_columnar(
     file: IO[bytes], path: str | None, form: str, held: contextlib.ExitStack, advance: Callable[[int], None]
-) -> Opened:
+) -> ColumnarFile:
     """Open a Parquet or Arrow IPC file whose end must be read first.
 
     ``path`` is that of ``file`` where it has one; ``held`` keeps open what is opened; ``advance`` is called with the
@@ -40,11 +40,11 @@ def open_file(
     try:
         if form == "parquet":
             parquet = pq.ParquetFile(file, pre_buffer=False, buffer_size=4 * 1024 * 1024)
-            batches = _guarded(parquet.iter_batches(batch_size=ROWS), advance)
-            return Opened(parquet.schema_arrow, batches, parquet.metadata.num_rows)
+            batches = _guarded(parquet.iter_batches(batch_size=READ_ROWS), advance)
+            return ColumnarFile(parquet.schema_arrow, batches, parquet.metadata.num_rows)
         reader = pa.ipc.open_file(pa.PythonFile(file) if path is None else held.enter_context(pa.memory_map(path)))
         each = (reader.get_batch(at) for at in range(reader.num_record_batches))
-        return Opened(reader.schema, _guarded(each, advance), None)
+        return ColumnarFile(reader.schema, _guarded(each, advance), None)
     except (pa.ArrowException, OSError, EOFError) as error:
         kind = "Parquet" if form == "parquet" else "Arrow IPC"
         raise MalformedTable(f"this is no {kind} file: {str(error).partition(chr(10))[0][:200]}") from None
@@ -61,16 +61,16 @@ def _guarded(batches: Iterator[pa.RecordBatch], advance: Callable[[int], None]) 
             raise MalformedTable(f"the file breaks off after row {rows}: {detail}") from None
         if found is None:
             return
-        for start in range(0, found.num_rows, ROWS):
-            piece = found.slice(start, ROWS)
+        for start in range(0, found.num_rows, READ_ROWS):
+            piece = found.slice(start, READ_ROWS)
             yield piece
             rows += piece.num_rows
             advance(piece.num_rows)
 
 
-def stream_of(schema: pa.Schema, batches: Iterator[pa.RecordBatch]) -> Iterator[bytes]:
+def encode_stream(schema: pa.Schema, batches: Iterator[pa.RecordBatch]) -> Iterator[bytes]:
     """Record batches as the bytes of an Arrow IPC stream."""
-    sink = Taken()
+    sink = BufferSink()
     with pa.ipc.new_stream(sink, schema) as stream:
         yield sink.take()
         for each in batches:
@@ -128,7 +128,7 @@ def _save_parquet(schema: pa.Schema, batches: Iterator[pa.RecordBatch], output: 
     with pq.ParquetWriter(output, schema) as writer:
         for found in batches:
             waiting.append(found)
-            if sum(each.num_rows for each in waiting) >= ROW_GROUP:
+            if sum(each.num_rows for each in waiting) >= ROW_GROUP_SIZE:
                 writer.write_table(pa.Table.from_batches(waiting, schema))
                 waiting.clear()
         if waiting:

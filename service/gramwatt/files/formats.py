@@ -36,9 +36,9 @@ EXTENSIONS: Final = {
     ".parquet": "parquet",
     ".pq": "parquet",
 }
-BINARY: Final = ("arrow", "arrow-file", "parquet")
-PIECE: Final = 256 * 1024
-LOOK: Final = 0.25
+BINARY_FORMATS: Final = ("arrow", "arrow-file", "parquet")
+READ_SIZE: Final = 256 * 1024
+POLL_INTERVAL: Final = 0.25
 """Seconds between two looks at a pipe from which nothing comes."""
 _MARKS: Final = {
     b"PAR1": "parquet",
@@ -49,14 +49,14 @@ _MARKS: Final = {
 }
 
 
-def of_name(path: str | None) -> str | None:
+def format_of_name(path: str | None) -> str | None:
     """The format that a file's extension says, if any."""
     return EXTENSIONS.get(Path(path).suffix.lower()) if path else None
 
 
-def written_as(to: str | None, out: str | None, read: str) -> str:
+def choose_output_format(to: str | None, out: str | None, read: str) -> str:
     """The format to write: as told, by OUT's name, or like the table where that is text."""
-    return to or of_name(out) or ("csv" if read in BINARY else read)
+    return to or format_of_name(out) or ("csv" if read in BINARY_FORMATS else read)
 
 
 def require_columnar() -> None:
@@ -79,12 +79,12 @@ class InputTable:
         self._open.callback(self._file.close)
         self._more: Callable[[int], bytes] = getattr(self._file, "read1", self._file.read)
         self._begun = b""
-        self.form = form or of_name(path) or "unknown"
+        self.form = form or format_of_name(path) or "unknown"
         if self.form in ("unknown", "arrow", "arrow-file"):
             self._begun = self.source(6)
             found = next((form for mark, form in _MARKS.items() if self._begun.lstrip().startswith(mark)), "csv")
-            self.form = found if self.form == "unknown" or found in BINARY else self.form
-        if self.form in BINARY:
+            self.form = found if self.form == "unknown" or found in BINARY_FORMATS else self.form
+        if self.form in BINARY_FORMATS:
             require_columnar()
         self.total: int | None = None
         if self.form in ("arrow-file", "parquet"):
@@ -107,29 +107,31 @@ class InputTable:
         self._advance(size - missing)
         return b"".join(parts)
 
-    def chunks(self, plan: Plan, style: Style, keeping: Passthrough) -> Iterator[Chunk]:
+    def chunks(self, plan: Plan, style: Style, passthrough: Passthrough) -> Iterator[Chunk]:
         """The table's rows as the service reads them."""
         if self.form in ("arrow-file", "parquet"):
             from gramwatt.engine.tables.arrow_reader import read_batches
 
             constants = plan.constants
-            return read_batches(plan.calculator, self._schema, self._batches, keeping=keeping, constants=constants)
-        return batch.chunks(plan, batch.TableFormat(self.form, style), self.source, keeping)
+            return read_batches(
+                plan.calculator, self._schema, self._batches, passthrough=passthrough, constants=constants
+            )
+        return batch.read_chunks(plan, batch.TableFormat(self.form, style), self.source, passthrough)
 
     @property
     def wire_form(self) -> str:
         """The format in which `wire` gives the table."""
-        return "arrow" if self.form in BINARY else self.form
+        return "arrow" if self.form in BINARY_FORMATS else self.form
 
     def wire(self) -> Iterator[bytes]:
         """The table's bytes, in a format that the service takes."""
         if self.form not in ("arrow-file", "parquet"):
-            while piece := self.source(PIECE):
+            while piece := self.source(READ_SIZE):
                 yield piece
             return
-        from gramwatt.files.columnar import stream_of
+        from gramwatt.files.columnar import encode_stream
 
-        yield from stream_of(self._schema, self._batches)
+        yield from encode_stream(self._schema, self._batches)
 
     def _by_batches(self, path: str) -> tuple[pa.Schema, Iterator[pa.RecordBatch]]:
         """The columns and the record batches of a file whose end must be read first."""
@@ -137,15 +139,15 @@ class InputTable:
         if not named:
             whole: Any = tempfile.TemporaryFile(prefix="gramwatt-")  # noqa: SIM115
             self._open.callback(whole.close)
-            while piece := self.source(PIECE):
+            while piece := self.source(READ_SIZE):
                 whole.write(piece)
             self._file = whole  # which `source` is not asked for
         self._file.seek(0)
         self._begun = b""
-        from gramwatt.files.columnar import open_file
+        from gramwatt.files.columnar import open_columnar
 
         try:
-            opened = open_file(self._file, path if named else None, self.form, self._open, self._read_rows)
+            opened = open_columnar(self._file, path if named else None, self.form, self._open, self._read_rows)
         except MalformedTable:
             self.close()
             raise
@@ -176,6 +178,6 @@ class _Pipe(io.FileIO):
 
     def read(self, size: int | None = -1) -> bytes:
         """What is there, up to so many bytes."""
-        while os.name == "posix" and not select.select([self], [], [], LOOK)[0]:
+        while os.name == "posix" and not select.select([self], [], [], POLL_INTERVAL)[0]:
             pass
         return super().read(-1 if size is None else size) or b""

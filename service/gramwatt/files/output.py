@@ -11,7 +11,7 @@ from pathlib import Path
 from types import TracebackType
 from typing import IO, TYPE_CHECKING, Any
 
-from gramwatt.files.formats import BINARY, require_columnar
+from gramwatt.files.formats import BINARY_FORMATS, require_columnar
 
 if TYPE_CHECKING:
     import pyarrow as pa
@@ -99,20 +99,20 @@ def _umask() -> int:
     return mask
 
 
-def make_writer(plan: Plan, form: str, style: Style) -> Writer:
-    """Return the writer of a table for `save`. Raises MissingExtra where ``form`` needs a library that is missing."""
-    from gramwatt.engine.tables.batch import TableFormat, writer
+def make_table_writer(plan: Plan, form: str, style: Style) -> Writer:
+    """Return the writer of a table for `save_output`. Raises MissingExtra if ``form`` needs a missing library."""
+    from gramwatt.engine.tables.batch import TableFormat, make_writer
 
-    if form in BINARY:
+    if form in BINARY_FORMATS:
         require_columnar()
-    return writer(plan, TableFormat("arrow" if form in BINARY else form, style))
+    return make_writer(plan, TableFormat("arrow" if form in BINARY_FORMATS else form, style))
 
 
-def save(
+def save_output(
     pieces: Iterator[bytes], form: str, output: Output, each: Callable[[pa.RecordBatch], None] | None = None
 ) -> None:
     """Write an answer, in the service's bytes of its format, into a file of ``form``. ``each`` sees every batch."""
-    if form not in BINARY or (form == "arrow" and each is None):
+    if form not in BINARY_FORMATS or (form == "arrow" and each is None):
         for piece in pieces:
             output.write(piece)
         return

@@ -27,11 +27,11 @@ from gramwatt.version import __version__
 Client: TypeAlias = Any
 Future: TypeAlias = Any
 """Dask's own: it may not be installed, and is partly typed."""
-REACH: Final = 3
+REACH_TIMEOUT: Final = 3
 """Seconds within which the scheduler must answer."""
-CONNECT: Final = 5
+CONNECT_TIMEOUT: Final = 5
 """Seconds within which it must have a worker."""
-ALONE: Final = 60
+NO_WORKER_TIMEOUT: Final = 60
 """Seconds that a run waits without any worker before it gives up."""
 RETRIES: Final = 2
 """Further tries of a part whose computing raised. (A worker that dies is another matter: see the scheduler's
@@ -43,18 +43,18 @@ class ClusterError(WorkersError):
 
 
 @contextlib.contextmanager
-def connected(address: str) -> Iterator[Cluster]:
+def connect(address: str) -> Iterator[Cluster]:
     """Connect to a scheduler and check its workers. Raises ClusterError, MissingExtra."""
     library: Any = require("distributed", extra="cluster", purpose="Runs on several machines (--scheduler)")
     with _quiet():
         _check_scheduler(address)
-        client = library.Client(address, timeout=CONNECT, set_as_default=False)
+        client = library.Client(address, timeout=CONNECT_TIMEOUT, set_as_default=False)
         try:
             _check_workers(client, address)
             with client.as_current():
                 yield Cluster(client)
         finally:
-            client.close(timeout=CONNECT)
+            client.close(timeout=CONNECT_TIMEOUT)
 
 
 @contextlib.contextmanager
@@ -81,20 +81,20 @@ def _check_scheduler(address: str) -> None:
     async def reach() -> None:
         library: Any = distributed
         connect: Any = core.connect
-        answer = connect(address, timeout=REACH, **library.Security().get_connection_args("client"))
-        comm = await asyncio.wait_for(answer, REACH + 1)  # what listens may never say a word
+        answer = connect(address, timeout=REACH_TIMEOUT, **library.Security().get_connection_args("client"))
+        comm = await asyncio.wait_for(answer, REACH_TIMEOUT + 1)  # what listens may never say a word
         await comm.close()
 
     try:
         asyncio.run(reach())
     except Exception as error:  # whatever else listens there answers in a language of its own
-        detail = str(error).partition("\n")[0] or f"no answer within {REACH} seconds"
+        detail = str(error).partition("\n")[0] or f"no answer within {REACH_TIMEOUT} seconds"
         raise ClusterError(f"--scheduler {address}: no Dask scheduler answers there: {detail}") from None
 
 
 def _check_workers(client: Client, address: str) -> None:
     try:
-        client.wait_for_workers(1, timeout=CONNECT)
+        client.wait_for_workers(1, timeout=CONNECT_TIMEOUT)
     except TimeoutError:
         raise ClusterError(f"--scheduler {address}: it has no workers; start one: dask worker {address}") from None
     for worker, found in client.run(_version, on_error="return").items():
@@ -149,7 +149,7 @@ class Cluster:
         seen = time.monotonic()
         while True:
             try:
-                found = wait(under_way, timeout=CONNECT, return_when="FIRST_COMPLETED")
+                found = wait(under_way, timeout=CONNECT_TIMEOUT, return_when="FIRST_COMPLETED")
                 return set(found.done), set(found.not_done)
             except TimeoutError:
                 if self._client.status != "running":
@@ -157,14 +157,14 @@ class Cluster:
                 now = time.monotonic()
                 if self.threads:
                     seen = now
-                elif now - seen > ALONE:
-                    raise ClusterError(f"no worker is left since {ALONE} seconds") from None
+                elif now - seen > NO_WORKER_TIMEOUT:
+                    raise ClusterError(f"no worker is left since {NO_WORKER_TIMEOUT} seconds") from None
             except CancelledError:
                 raise ClusterError("the scheduler has dropped the work, or is gone") from None
 
     def _result(self, future: Future) -> Any:
         try:
-            return future.result(timeout=CONNECT)
+            return future.result(timeout=CONNECT_TIMEOUT)
         except SourceError:
             raise
         except CancelledError:

@@ -4,19 +4,17 @@ from __future__ import annotations
 
 import contextlib
 from collections.abc import Iterator
-from typing import Any, Final
+from typing import Any
 
 import pyarrow as pa
 import pyarrow.parquet as pq
 
 from gramwatt.engine.arrow_types import first_line
 from gramwatt.engine.tables.chunks import MalformedTable
-
-ROWS: Final = 65_536
-"""Rows of a columnar file read at once."""
+from gramwatt.files.columnar import READ_ROWS
 
 
-class Columns:
+class ColumnarReader:
     """An open Parquet or Arrow IPC file. ``groups`` holds the number of rows of each row group or record batch."""
 
     def __init__(self, path: str, form: str, held: contextlib.ExitStack) -> None:
@@ -53,19 +51,19 @@ class Columns:
 
     def _batches(self, group: int) -> Iterator[pa.RecordBatch]:
         if isinstance(self._reader, pq.ParquetFile):
-            yield from self._reader.iter_batches(batch_size=ROWS, row_groups=[group], use_threads=False)
+            yield from self._reader.iter_batches(batch_size=READ_ROWS, row_groups=[group], use_threads=False)
             return
         found = self._reader.get_batch(group)
-        for start in range(0, found.num_rows, ROWS):
-            yield found.slice(start, ROWS)
+        for start in range(0, found.num_rows, READ_ROWS):
+            yield found.slice(start, READ_ROWS)
 
 
 @contextlib.contextmanager
-def columns_of(path: str, form: str) -> Iterator[Columns]:
+def open_reader(path: str, form: str) -> Iterator[ColumnarReader]:
     """Open a columnar file. Raises Broken where it is none, OSError where it cannot be opened."""
     with contextlib.ExitStack() as held:
         try:
-            columns = Columns(path, form, held)
+            columns = ColumnarReader(path, form, held)
         except FileNotFoundError:
             raise
         except (pa.ArrowException, OSError, EOFError) as error:

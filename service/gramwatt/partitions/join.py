@@ -9,10 +9,9 @@ from typing import Any
 import pyarrow as pa
 import pyarrow.parquet as pq
 
-from gramwatt.files.columnar import save_batches
-from gramwatt.files.formats import BINARY
+from gramwatt.files.columnar import READ_ROWS, save_batches
+from gramwatt.files.formats import BINARY_FORMATS
 from gramwatt.files.output import Output
-from gramwatt.partitions.columnar import ROWS
 
 _PIECE = 1024 * 1024
 
@@ -22,9 +21,9 @@ def part_form(form: str) -> str:
     return {"json": "ndjson", "arrow": "arrow-file"}.get(form, form)
 
 
-def join(paths: Sequence[Path], form: str, header: bytes, output: Output) -> None:
+def join_parts(paths: Sequence[Path], form: str, header: bytes, output: Output) -> None:
     """Write the parts one after the other. ``header`` is what each part of CSV begins with."""
-    if form in BINARY:
+    if form in BINARY_FORMATS:
         save_batches(_schema(paths[0]), _batches(paths), form, output)
         return
     if form == "json":
@@ -60,7 +59,7 @@ def _batches(paths: Sequence[Path]) -> Iterator[pa.RecordBatch]:
     for path in paths:
         if path.suffix == ".parquet":
             with pq.ParquetFile(path) as file:
-                yield from file.iter_batches(batch_size=ROWS)
+                yield from file.iter_batches(batch_size=READ_ROWS)
             continue
         with pa.memory_map(str(path)) as mapped:
             reader: Any = pa.ipc.open_file(mapped)

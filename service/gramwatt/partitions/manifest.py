@@ -14,11 +14,11 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from gramwatt.partitions.job import Done
+from gramwatt.partitions.job import PartResult
 from gramwatt.partitions.sources import Part
 
 
-class OtherRun(Exception):
+class ManifestMismatch(Exception):
     """The folder holds the parts of another run, or other files; the text is one line for the user."""
 
 
@@ -29,9 +29,9 @@ class Manifest:
     path: Path
     run: Mapping[str, Any]
     parts: Sequence[Part]
-    done: dict[int, Done] = field(default_factory=dict)
+    done: dict[int, PartResult] = field(default_factory=dict)
 
-    def record(self, done: Done) -> None:
+    def record(self, done: PartResult) -> None:
         """Record a part that was written, and save. A part that broke off is written but not done."""
         if done.broken is None:
             self.done[done.number] = done
@@ -61,7 +61,7 @@ def manifest_path(folder: Path) -> Path:
     return folder.with_name(f"{folder.name}.manifest.json")
 
 
-def load(folder: Path, run: Mapping[str, Any], name_of: Callable[[Part], str]) -> Manifest | None:
+def load_manifest(folder: Path, run: Mapping[str, Any], name_of: Callable[[Part], str]) -> Manifest | None:
     """Return the manifest of the same run, or None where the folder is new or empty.
 
     Only parts whose file is there in its recorded size count as done. Raises OtherRun.
@@ -72,13 +72,13 @@ def load(folder: Path, run: Mapping[str, Any], name_of: Callable[[Part], str]) -
         before, parts = found["run"], [dict(part) for part in found["parts"]]
     except FileNotFoundError:
         if folder.is_dir() and any(not is_leftover(each) for each in folder.iterdir()):
-            raise OtherRun(f"{folder}: holds files, but no run has left {path.name} beside it") from None
+            raise ManifestMismatch(f"{folder}: holds files, but no run has left {path.name} beside it") from None
         return None
     except (ValueError, KeyError, TypeError):
-        raise OtherRun(f"{path}: not the manifest of a run") from None
+        raise ManifestMismatch(f"{path}: not the manifest of a run") from None
     differences = _differences(before, json.loads(json.dumps(run)))
     if differences:
-        raise OtherRun(f"{folder}: holds parts of another run: {'; '.join(differences)}")
+        raise ManifestMismatch(f"{folder}: holds parts of another run: {'; '.join(differences)}")
     manifest = Manifest(path, run, [])
     read = []
     for entry in parts:
@@ -86,7 +86,7 @@ def load(folder: Path, run: Mapping[str, Any], name_of: Callable[[Part], str]) -
         part = Part(**entry)
         read.append(part)
         if done is not None and _size(folder / name_of(part)) == done["size"]:
-            manifest.done[part.number] = Done(**done)
+            manifest.done[part.number] = PartResult(**done)
     manifest.parts = read
     return manifest
 

@@ -10,9 +10,9 @@ from pathlib import Path
 from typing import Any
 
 from gramwatt.engine.tables.compute import Plan
-from gramwatt.engine.tables.ranking import Best, Ranking, best_of, merged
-from gramwatt.partitions.job import Done, Job, best_part, compute_part
-from gramwatt.partitions.manifest import Manifest, is_leftover, load, manifest_path
+from gramwatt.engine.tables.ranking import BestRows, Ranking, merge_best, select_best
+from gramwatt.partitions.job import Job, PartResult, compute_best_of_part, compute_part
+from gramwatt.partitions.manifest import Manifest, is_leftover, load_manifest, manifest_path
 from gramwatt.partitions.sources import Grid, Part
 from gramwatt.partitions.split import rows_per_part, split_grid
 from gramwatt.partitions.workers import Workers
@@ -29,7 +29,7 @@ class Totals:
     written: int = 0
     broken: str | None = None
 
-    def add(self, name: str, done: Done) -> None:
+    def add(self, name: str, done: PartResult) -> None:
         """Count a part."""
         self.written += 1
         self.rows += done.rows
@@ -74,13 +74,13 @@ class Run:
         self.manifest.remove()
 
 
-def begin(job: Job, run: Mapping[str, Any], split: Callable[[], list[Part]]) -> Run:
+def begin_run(job: Job, run: Mapping[str, Any], split: Callable[[], list[Part]]) -> Run:
     """Open the folder of a job: continue the same run where one was interrupted, else split and begin.
 
     Raises OtherRun where the folder holds something else, OSError where it cannot be made.
     """
     folder = Path(job.folder)
-    manifest = load(folder, run, job.name_of)
+    manifest = load_manifest(folder, run, job.name_of)
     if manifest is None:
         parts = split()
         with contextlib.suppress(FileExistsError):
@@ -102,13 +102,13 @@ def _remove_leftovers(folder: Path) -> None:
                 os.unlink(path)
 
 
-def best_points(
+def find_best_points(
     workers: Workers, plan: Plan, grid: Grid, wish: Ranking, rows: int | None, advance: Callable[[int], None]
-) -> tuple[Best, int]:
+) -> tuple[BestRows, int]:
     """Return the best points of a grid and how many points are invalid; only the best of a part come back."""
     tasks = ((plan, grid, wish, part) for part in split_grid(grid, rows or rows_per_part(plan)))
-    best, invalid = best_of(wish, iter(())), 0
-    for part, some, faulty in workers.run(best_part, tasks):
-        best, invalid = merged(wish, best, some), invalid + faulty
+    best, invalid = select_best(wish, iter(())), 0
+    for part, some, faulty in workers.run(compute_best_of_part, tasks):
+        best, invalid = merge_best(wish, best, some), invalid + faulty
         advance(part.rows)
     return best, invalid

@@ -15,8 +15,8 @@ from gramwatt.engine.tables.header import Passthrough
 from gramwatt.engine.tables.sweep import Axis
 from gramwatt.engine.tables.writers import Style
 
-COLUMNAR: Final = ("parquet", "arrow-file")
-TEXT: Final = ("csv", "tsv", "ndjson")
+COLUMNAR_FORMATS: Final = ("parquet", "arrow-file")
+TEXT_FORMATS: Final = ("csv", "tsv", "ndjson")
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,7 +43,7 @@ class Grid:
 
     def chunks(self, plan: Plan, part: Part) -> Iterator[Chunk]:
         """Yield the points of a part."""
-        return sweep.grid(self.axes, text=plan.words, start=part.start, stop=part.stop)
+        return sweep.read_grid(self.axes, text=plan.text, start=part.start, stop=part.stop)
 
     def check(self) -> None:
         """Do nothing: a grid cannot change."""
@@ -57,7 +57,7 @@ class TableFile:
     path: str
     form: str
     style: Style
-    keeping: Passthrough
+    passthrough: Passthrough
     size: int
     modified: int
     header: bytes = b""
@@ -67,7 +67,7 @@ class TableFile:
     def chunks(self, plan: Plan, part: Part) -> Iterator[Chunk]:
         """Yield the rows of a part, numbered as in the whole table. Raises SourceError, Unreadable, Broken."""
         self.check()
-        chunks = self._columnar(plan, part) if self.form in COLUMNAR else self._text(plan, part)
+        chunks = self._columnar(plan, part) if self.form in COLUMNAR_FORMATS else self._text(plan, part)
         for chunk in chunks:
             yield dataclasses.replace(chunk, first=chunk.first + part.first)
 
@@ -91,14 +91,14 @@ class TableFile:
                     left -= len(read)
                 return read
 
-            yield from batch.chunks(plan, batch.TableFormat(self.form, self.style), source, self.keeping)
+            yield from batch.read_chunks(plan, batch.TableFormat(self.form, self.style), source, self.passthrough)
 
     def _columnar(self, plan: Plan, part: Part) -> Iterator[Chunk]:
         from gramwatt.engine.tables.arrow_reader import read_batches
-        from gramwatt.partitions.columnar import columns_of
+        from gramwatt.partitions.columnar import open_reader
 
-        with columns_of(self.path, self.form) as columns:
+        with open_reader(self.path, self.form) as columns:
             batches = columns.rows_between(part.start, part.stop)
             yield from read_batches(
-                plan.calculator, columns.schema, batches, keeping=self.keeping, constants=plan.constants
+                plan.calculator, columns.schema, batches, passthrough=self.passthrough, constants=plan.constants
             )

@@ -14,16 +14,16 @@ from typing import Final
 
 import numpy as np
 
-from gramwatt.engine.tables.chunks import PIECE, MalformedTable
+from gramwatt.engine.tables.chunks import READ_SIZE, MalformedTable
 from gramwatt.engine.tables.compute import Plan
-from gramwatt.engine.tables.csv_reader import RowPieces, split_header
-from gramwatt.engine.tables.header import Passthrough, possible
-from gramwatt.engine.tables.sweep import size
+from gramwatt.engine.tables.csv_reader import RowSplitter, split_header
+from gramwatt.engine.tables.header import Passthrough, column_kinds
+from gramwatt.engine.tables.sweep import count_points
 from gramwatt.engine.tables.writers import Style
-from gramwatt.partitions.sources import COLUMNAR, Grid, Part, TableFile
+from gramwatt.partitions.sources import COLUMNAR_FORMATS, Grid, Part, TableFile
 
 ROWS_PER_PART: Final = 1_000_000
-ROWS_PER_PART_SINGLY: Final = 1_000
+ROWS_PER_NESTED_PART: Final = 1_000
 """The same for a calculator that computes row by row; both take about a second."""
 _PER_ROW: Final = 8
 """Bytes of text read at once for each row of a part: few, so that parts are cut about where they should be."""
@@ -31,31 +31,31 @@ _PER_ROW: Final = 8
 
 def rows_per_part(plan: Plan) -> int:
     """Return how many rows a part has unless the user says so."""
-    return ROWS_PER_PART if plan.calculator.columnwise else ROWS_PER_PART_SINGLY
+    return ROWS_PER_PART if plan.calculator.columnwise else ROWS_PER_NESTED_PART
 
 
-def table_file(plan: Plan, path: str, form: str, style: Style, keeping: Passthrough) -> TableFile:
+def describe_table(plan: Plan, path: str, form: str, style: Style, passthrough: Passthrough) -> TableFile:
     """Describe a file, and read the header of CSV. Raises OSError, and Broken where there is no header."""
     whole = Path(path).resolve()
     found = os.stat(whole)
-    table = TableFile(str(whole), form, style, keeping, found.st_size, found.st_mtime_ns)
-    if form in COLUMNAR or form == "ndjson":
+    table = TableFile(str(whole), form, style, passthrough, found.st_size, found.st_mtime_ns)
+    if form in COLUMNAR_FORMATS or form == "ndjson":
         return table
     with open(whole, "rb") as file:
-        header = RowPieces(file.read).header()
+        header = RowSplitter(file.read).header()
         with mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_READ) as mapped:
             begin = mapped.find(header) + len(header)
     separator = "\t" if form == "tsv" else style.separator
-    _, separator = split_header(header, separator, possible(plan.calculator))
+    _, separator = split_header(header, separator, column_kinds(plan.calculator))
     return dataclasses.replace(table, header=header, begin=begin, separator=separator)
 
 
 def split_table(table: TableFile, rows: int) -> Iterator[Part]:
     """Cut a table into parts of about so many rows, one at least. Raises OSError, Broken."""
-    if table.form in COLUMNAR:
-        from gramwatt.partitions.columnar import columns_of
+    if table.form in COLUMNAR_FORMATS:
+        from gramwatt.partitions.columnar import open_reader
 
-        with columns_of(table.path, table.form) as columns:
+        with open_reader(table.path, table.form) as columns:
             spans: Iterable[tuple[int, int, int]] = _group_spans(columns.groups, rows)
     else:
         spans = _line_spans(table, rows) if table.form == "ndjson" else _csv_spans(table, rows)
@@ -64,7 +64,7 @@ def split_table(table: TableFile, rows: int) -> Iterator[Part]:
 
 def split_grid(grid: Grid, rows: int) -> Iterator[Part]:
     """Cut a grid into parts of so many points."""
-    points = size(grid.axes)
+    points = count_points(grid.axes)
     return _parts((min(rows, points - start), start, min(start + rows, points)) for start in range(0, points, rows))
 
 
@@ -100,7 +100,7 @@ def _csv_spans(table: TableFile, rows: int) -> Iterator[tuple[int, int, int]]:
     with open(table.path, "rb") as file:
         file.seek(table.begin)
         fine = _fineness(rows)
-        pieces = RowPieces(lambda size: file.read(min(size, fine)))
+        pieces = RowSplitter(lambda size: file.read(min(size, fine)))
         counted = ((count_csv_rows(piece, table.separator), len(piece)) for piece in pieces.rows(table.separator))
         yield from _spans(counted, table.begin, table.size, rows)
 
@@ -122,7 +122,7 @@ def _line_spans(table: TableFile, rows: int) -> Iterator[tuple[int, int, int]]:
 
 
 def _fineness(rows: int) -> int:
-    return max(4096, min(PIECE, rows * _PER_ROW))
+    return max(4096, min(READ_SIZE, rows * _PER_ROW))
 
 
 def _spans(pieces: Iterator[tuple[int, int]], begin: int, end: int, rows: int) -> Iterator[tuple[int, int, int]]:

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any, Final
 
-from gramwatt.engine.recordings.channels import channels_of, option_of
-from gramwatt.engine.recordings.reader import samples_of
+from gramwatt.engine.recordings.channels import channels_of, column_option
+from gramwatt.engine.recordings.reader import recording_kind
 from gramwatt.model import Calculator, Choice, Kind, Text
 from gramwatt.web.request_parsing import (
     answer_options,
@@ -18,12 +18,12 @@ DECIMAL_SENT: Final = Choice((".", ","), "Decimal sign of the numbers in a CSV r
 def log_options(calculator: Calculator[Any, Any]) -> Mapping[str, Kind]:
     """The options of a recording that is sent: those of its answer, and which column is which channel."""
     columns = {
-        option_of(channel): Text(
+        column_option(channel): Text(
             f"The column that is {channel}, where it has another name; its unit may follow: {channel}_column=name "
             f"[{kind.unit}].",
             longest=200,
             optional=True,
         )
-        for channel, kind in channels_of(samples_of(calculator)).items()
+        for channel, kind in channels_of(recording_kind(calculator)).items()
     }
     return {**answer_options(calculator), **columns, "decimal_sent": DECIMAL_SENT}

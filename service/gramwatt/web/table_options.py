@@ -99,9 +99,9 @@ def plan_of(
     plan, wrong, of_units = make_plan(
         calculator,
         constants,
-        words=words,
+        text=words,
         result_units=result_units(options["units"], errors),
-        shown=bool(options["given"]),
+        show_inputs=bool(options["given"]),
         uncertain=bool(options["uncertainty"]),
     )
     errors += wrong if under is None else [error.under(under) for error in wrong]

@@ -16,9 +16,9 @@ from hypothesis import strategies as st
 
 from gramwatt.calculators._shared.logs import Recorded
 from gramwatt.engine.recordings import columns as recorded_columns
-from gramwatt.engine.recordings.channels import of_object
+from gramwatt.engine.recordings.channels import parse_recording_object
 from gramwatt.engine.recordings.column_types import MalformedRecording, UnusableRecording
-from gramwatt.engine.recordings.reader import FORMATS, recording_in
+from gramwatt.engine.recordings.reader import FORMATS, parse_recording
 from gramwatt.model import Recording, TimeSeries
 
 LOG = TimeSeries(Recorded, "a recording", longest=1000)
@@ -26,7 +26,7 @@ TIME, VOLTAGE, CURRENT = [0.0, 0.5, 1.25], [16.8, 16.1, 15.9], [2.0, 21.5, 30.25
 
 
 def read(raw: bytes, form: str = "csv", wanted: Mapping[str, str] | None = None, decimal: str = ".") -> Recording:
-    return recording_in(LOG, raw, form, wanted, decimal=decimal)
+    return parse_recording(LOG, raw, form, wanted, decimal=decimal)
 
 
 def in_form(form: str, columns: Mapping[str, Any]) -> bytes:
@@ -115,7 +115,7 @@ def test_an_unclosed_quote_is_reported() -> None:
     ],
 )
 def test_clock_times(texts: list[str], seconds: list[float]) -> None:
-    assert of_object(LOG, {"time": texts}).samples.time == pytest.approx(seconds, nan_ok=True)
+    assert parse_recording_object(LOG, {"time": texts}).samples.time == pytest.approx(seconds, nan_ok=True)
 
 
 @pytest.mark.parametrize("unit", ["ms", "us", "µs", "min", "h"])
@@ -171,7 +171,7 @@ def test_a_line_that_is_nested_too_deeply_is_none_either() -> None:
 
 @pytest.mark.parametrize("times", [[10**320, 1], [10**320, None, 1]])
 def test_a_number_beyond_a_double_is_told(times: list[int | None]) -> None:
-    (unread,) = of_object(LOG, {"time": times}).unread
+    (unread,) = parse_recording_object(LOG, {"time": times}).unread
     assert (unread.reason, unread.count, unread.first_text[:3]) == ("no-number", 1, "100")
 
 
@@ -183,12 +183,14 @@ def test_an_arrow_file_is_read_as_a_stream_is() -> None:
 
 
 def test_columns_of_unequal_length_are_filled_with_nothing() -> None:
-    recording = of_object(LOG, {"time": [0, 1, 2], "voltage": [16.0]})
+    recording = parse_recording_object(LOG, {"time": [0, 1, 2], "voltage": [16.0]})
     np.testing.assert_array_equal(recording.samples.voltage, [16, np.nan, np.nan])
 
 
 def test_arrays_of_the_librarys_callers() -> None:
-    recording = of_object(LOG, {"time": np.arange(3, dtype=np.int32), "voltage": np.array([16, np.nan, 15])})
+    recording = parse_recording_object(
+        LOG, {"time": np.arange(3, dtype=np.int32), "voltage": np.array([16, np.nan, 15])}
+    )
     np.testing.assert_array_equal(recording.samples.voltage, [16, np.nan, 15])
     assert recording.unread[0].count == 1
 
@@ -249,7 +251,7 @@ def test_bytes_that_are_no_recording(form: str, raw: bytes) -> None:
 )
 def test_json_that_is_no_recording(columns: dict[str, Any], pointer: str) -> None:
     with pytest.raises(UnusableRecording) as refused:
-        of_object(LOG, columns)
+        parse_recording_object(LOG, columns)
     assert refused.value.errors[0].pointer == pointer
 
 

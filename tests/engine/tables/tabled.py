@@ -29,7 +29,7 @@ def source_of(raw: bytes) -> Source:
     return io.BytesIO(raw).read
 
 
-def keeping(keep: str) -> Passthrough:
+def passthrough(keep: str) -> Passthrough:
     """What ``keep=`` says."""
     names = frozenset(name for name in keep.split(",") if name and name != "*")
     return Passthrough(names, "*" in keep)
@@ -47,9 +47,11 @@ def table(
 ) -> bytes:
     """The answered table as bytes."""
     wish = Plan(name, **plan)
-    wish, pieces = batch.opened(wish, batch.chunks(wish, batch.TableFormat(sent, style), source_of(raw), keeping(keep)))
-    into = batch.writer(wish, batch.TableFormat(wanted, style))
-    return b"".join(batch.written(wish, pieces, into, batch.RowCounts()))
+    wish, pieces = batch.read_first_chunk(
+        wish, batch.read_chunks(wish, batch.TableFormat(sent, style), source_of(raw), passthrough(keep))
+    )
+    into = batch.make_writer(wish, batch.TableFormat(wanted, style))
+    return b"".join(batch.write_table(wish, pieces, into, batch.RowCounts()))
 
 
 def rows(name: str, raw: bytes, sent: str = "csv", wanted: str = "json", **options: Any) -> list[Row]:
@@ -150,7 +152,7 @@ def row_by_row() -> Iterator[None]:
 
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(csv_reader, "_column_parser", nothing)
-        patch.setattr(json_rows.Rows, "by_columns", nothing)
+        patch.setattr(json_rows.RowBuilder, "by_columns", nothing)
         yield
 
 
@@ -158,6 +160,6 @@ def row_by_row() -> Iterator[None]:
 def in_pieces(size: int) -> Iterator[None]:
     """Read so many bytes at once."""
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(csv_reader, "PIECE", size)
-        patch.setattr(json_reader, "PIECE", size)
+        patch.setattr(csv_reader, "READ_SIZE", size)
+        patch.setattr(json_reader, "READ_SIZE", size)
         yield

@@ -11,7 +11,7 @@ import pyarrow as pa
 import pytest
 
 from engine.tables.tabled import rows, stream, table
-from gramwatt.engine.tables.chunks import MalformedTable, Unreadable
+from gramwatt.engine.tables.chunks import InvalidTable, MalformedTable
 
 PACK = "pack-energy"
 PLAIN = pa.table({"cells": [6] * 10, "capacity": [1300.0] * 10, "note": ["a text"] * 10})
@@ -48,7 +48,7 @@ def test_inputs_of_any_type_that_fits(capacity: pa.Array) -> None:
 )
 def test_a_column_of_a_type_that_cannot_fit_is_refused_whole(name: str, values: list[Any]) -> None:
     columns: dict[str, Any] = {"cells": [6, 6], "capacity": [1300, 1300], name: values}
-    with pytest.raises(Unreadable, match="a column of type") as refused:
+    with pytest.raises(InvalidTable, match="a column of type") as refused:
         table(PACK, stream(pa.table(columns)), "arrow")
     assert [error.pointer for error in refused.value.errors] == [f"/{name}"]
 
@@ -103,6 +103,6 @@ def test_spoilt_bytes_are_told() -> None:
         try:
             table(PACK, bytes(spoilt), "arrow", "ndjson")
             outcomes["answered"] += 1
-        except (MalformedTable, Unreadable):
+        except (MalformedTable, InvalidTable):
             outcomes["refused"] += 1
     assert all(outcomes.values()), outcomes

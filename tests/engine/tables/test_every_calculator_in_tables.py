@@ -190,7 +190,7 @@ def _required(calculator: Any_) -> list[str]:
 def test_uncertainty_and_given_as_alone(calculator: Any_, example: Example) -> None:
     """With uncertainty=true and given=true a row tells what the single answer tells."""
     names = tuple(calculator.input_fields)
-    (row,) = rows(calculator.name, written([example.given], "ndjson"), "ndjson", uncertain=True, shown=names)
+    (row,) = rows(calculator.name, written([example.given], "ndjson"), "ndjson", uncertain=True, shown_inputs=names)
     alone = single(calculator.name, example.given)
     assert alone["given"].keys() - calculator.result_fields.keys()
     for name, spread in alone.get("uncertainty", {}).items():

@@ -19,9 +19,9 @@ FIRST = '{"cells":6,"capacity":1300}'
         '{"id":7,"capacity":1300.0,"cells":6}',
     ],
 )
-@pytest.mark.parametrize("size", [chunks.PIECE, 40])
+@pytest.mark.parametrize("size", [chunks.READ_SIZE, 40])
 def test_a_name_that_earlier_rows_lack(monkeypatch: pytest.MonkeyPatch, later: str, size: int) -> None:
-    monkeypatch.setattr(json_reader, "PIECE", size)
+    monkeypatch.setattr(json_reader, "READ_SIZE", size)
     answered = rows("pack-energy", "\n".join([FIRST, FIRST, later, FIRST]).encode(), "ndjson", "ndjson")
     assert [row.get("id") for row in answered] == [None, None, 7, None]
     assert len({row["usable_energy"] for row in answered}) == 1

@@ -13,7 +13,7 @@ import pyarrow as pa
 import pytest
 
 from engine.tables.tabled import in_pieces, rows, stream, table
-from gramwatt.engine.tables.chunks import Unreadable
+from gramwatt.engine.tables.chunks import InvalidTable
 from gramwatt.engine.tables.writers import Style
 
 pytestmark = pytest.mark.usefixtures("either_csv_reader")
@@ -253,7 +253,7 @@ def test_half_a_letter_in_a_name_is_a_fault_of_its_row(wanted: str) -> None:
     ],
 )
 def test_no_name_stands_twice_in_an_answer(name: str) -> None:
-    with pytest.raises(Unreadable, match="rename it"):
+    with pytest.raises(InvalidTable, match="rename it"):
         table(PACK, f"cells,capacity,{name}\n6,1300,1\n".encode(), keep="*")
     (row,) = rows(PACK, lines({name: 1}), "ndjson", keep="*")
     assert "rename it" in row["error"]["detail"]

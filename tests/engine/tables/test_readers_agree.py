@@ -11,7 +11,7 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from engine.tables.tabled import in_pieces, row_by_row, table
-from gramwatt.engine.tables.chunks import MalformedTable, Unreadable
+from gramwatt.engine.tables.chunks import InvalidTable, MalformedTable
 
 PACK = "pack-energy"
 
@@ -22,7 +22,7 @@ def told(raw: bytes, sent: str, **options: Any) -> list[object]:
         return [_same(json.loads(line)) for line in table(PACK, raw, sent, "ndjson", **options).split(b"\n") if line]
     except MalformedTable as broken:
         return [f"Broken: {broken.detail}"]
-    except Unreadable as unreadable:
+    except InvalidTable as unreadable:
         return [f"Unreadable: {unreadable}"]
 
 

@@ -7,12 +7,12 @@ from typing import Any
 
 import pytest
 
-from engine.tables.tabled import in_pieces, keeping, row_by_row, rows, single, source_of, table
+from engine.tables.tabled import in_pieces, passthrough, row_by_row, rows, single, source_of, table
 from gramwatt.engine import registry
 from gramwatt.engine.tables import csv_reader
-from gramwatt.engine.tables.chunks import MOST_ROWS, MalformedTable, Unreadable
+from gramwatt.engine.tables.chunks import MAX_CHUNK_ROWS, InvalidTable, MalformedTable
 from gramwatt.engine.tables.compute import Plan, compute_batch
-from gramwatt.engine.tables.row_errors import MOST_IN_FULL, MOST_OF_A_ROW
+from gramwatt.engine.tables.row_errors import MAX_DETAILED_ROWS, MAX_ERRORS_PER_ROW
 from gramwatt.engine.tables.writers import Style
 
 pytestmark = pytest.mark.usefixtures("either_csv_reader")
@@ -195,25 +195,25 @@ def test_a_list_with_decimal_commas() -> None:
 def test_an_input_in_the_query_and_in_the_row_is_refused(sent: str, raw: bytes) -> None:
     (row,) = rows(PACK, raw, sent, constants={"cells": "4"})
     assert pointers(row) == ["/cells"]
-    with pytest.raises(Unreadable, match="in the query and in the table"):
+    with pytest.raises(InvalidTable, match="in the query and in the table"):
         table(PACK, b"cells,capacity\n6,1300\n", constants={"cells": "4"})
 
 
 @pytest.mark.parametrize("sent", [pytest.param("csv", id="csv"), pytest.param("ndjson", id="ndjson")])
 def test_rows_with_faults_without_end_are_told_in_short(sent: str) -> None:
     """And counted: the last says how many there were."""
-    many = MOST_IN_FULL + 500
+    many = MAX_DETAILED_ROWS + 500
     raw = b"cells,capacity\n" + b"6,x\n" * many if sent == "csv" else b'{"cells":6,"capacity":"x"}\n' * many
     made = rows(PACK, raw, sent)
-    assert all("errors" in row["error"] for row in made[:MOST_IN_FULL])
-    assert not any("errors" in row["error"] for row in made[MOST_IN_FULL:])
+    assert all("errors" in row["error"] for row in made[:MAX_DETAILED_ROWS])
+    assert not any("errors" in row["error"] for row in made[MAX_DETAILED_ROWS:])
     assert f"the {many:,}th row with a fault" in made[-1]["error"]["detail"]
     assert made[-1]["error"]["row"] == many
 
 
 def test_a_row_with_many_faults_tells_the_first_and_counts_the_rest() -> None:
     (row,) = rows(PACK, (json.dumps({f"x{at}": 1 for at in range(20)}) + "\n").encode(), "ndjson")
-    assert len(row["error"]["errors"]) == MOST_OF_A_ROW
+    assert len(row["error"]["errors"]) == MAX_ERRORS_PER_ROW
     assert "more" in row["error"]["detail"]
 
 
@@ -223,13 +223,13 @@ def test_a_row_with_many_faults_tells_the_first_and_counts_the_rest() -> None:
 )
 def test_short_rows_are_answered_in_pieces_of_bounded_length(line: bytes) -> None:
     """A body of a few bytes a row must not become faults by the million, all held at once."""
-    count = 3 * MOST_ROWS // 2
+    count = 3 * MAX_CHUNK_ROWS // 2
     calculator = registry.load()[PACK]
     source = source_of(b"cells,capacity\n" + line * count)
     lengths = [
         piece.rows
-        for chunk in csv_reader.read_csv(calculator, source, keeping=keeping(""))
+        for chunk in csv_reader.read_csv(calculator, source, passthrough=passthrough(""))
         for piece in compute_batch(Plan(PACK), chunk)
     ]
     assert sum(lengths) == count
-    assert max(lengths) <= MOST_ROWS
+    assert max(lengths) <= MAX_CHUNK_ROWS

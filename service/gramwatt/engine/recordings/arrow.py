@@ -18,7 +18,13 @@ from gramwatt.engine.arrow_types import first_line, is_number, is_text
 from gramwatt.engine.columns import escape_name
 from gramwatt.engine.limits import UNPACKED_PER_BYTE
 from gramwatt.engine.messages import InputError
-from gramwatt.engine.recordings.column_types import MalformedRecording, Numbers, Texts, UnusableRecording, check_width
+from gramwatt.engine.recordings.column_types import (
+    MalformedRecording,
+    NumberCells,
+    TextCells,
+    UnusableRecording,
+    check_width,
+)
 
 
 class ArrowColumns:
@@ -47,7 +53,7 @@ class ArrowColumns:
         stream = pa.ipc.open_stream(pa.PythonFile(checked, mode="r"), options=options)
         return stream.schema, iter(stream), unfolding
 
-    def take(self, positions: Sequence[int]) -> list[Numbers | Texts]:
+    def take(self, positions: Sequence[int]) -> list[NumberCells | TextCells]:
         wanted = sorted(set(positions))
         with _arrow_errors():
             schema, opened, unfolding = self._open(wanted)
@@ -88,7 +94,9 @@ def _check_columns(batch: pa.RecordBatch, unfolding: Unfolding) -> None:
             unfolding.add(unfolded_size(batch.column(at)))
 
 
-def csv_numbers(raw: bytes, separator: str, decimal: str, width: int, positions: Sequence[int]) -> list[Numbers] | None:
+def csv_numbers(
+    raw: bytes, separator: str, decimal: str, width: int, positions: Sequence[int]
+) -> list[NumberCells] | None:
     """Return these columns of a CSV text of ``width`` columns, its header cut off; None where a cell is no number.
 
     None also where the rows are not of one length, which pyarrow refuses.
@@ -113,18 +121,18 @@ def csv_numbers(raw: bytes, separator: str, decimal: str, width: int, positions:
     return [_numbers(table.column(name)) for name in wanted]
 
 
-def _numbers(column: Any) -> Numbers:
-    return Numbers(column.to_numpy(), column.is_valid().to_numpy())
+def _numbers(column: Any) -> NumberCells:
+    return NumberCells(column.to_numpy(), column.is_valid().to_numpy())
 
 
-def _of_arrow(name: str, values: Any) -> Numbers | Texts:
+def _of_arrow(name: str, values: Any) -> NumberCells | TextCells:
     kind = values.type
     given = values.is_valid().to_numpy(zero_copy_only=False)
     if pa.types.is_timestamp(kind) or pa.types.is_duration(kind):
         per_second = {"s": 1, "ms": 10**3, "us": 10**6, "ns": 10**9}[kind.unit]
-        return Numbers(values.cast(pa.int64()).to_numpy(zero_copy_only=False) / float(per_second), given)
+        return NumberCells(values.cast(pa.int64()).to_numpy(zero_copy_only=False) / float(per_second), given)
     if is_number(kind) or pa.types.is_null(kind):
-        return Numbers(values.cast(pa.float64(), safe=False).to_numpy(zero_copy_only=False), given)
+        return NumberCells(values.cast(pa.float64(), safe=False).to_numpy(zero_copy_only=False), given)
     if is_text(kind):
         return list(values.cast(pa.string()).to_pylist())
     accepted = "numbers, times or texts"

@@ -10,13 +10,13 @@ import numpy as np
 
 from gramwatt.engine.cells import limits_of
 from gramwatt.engine.messages import InputError, close_matches, join_with_or, quote_input, replace_control_characters
-from gramwatt.engine.recordings.column_types import Columns, Numbers, Texts, UnusableRecording
+from gramwatt.engine.recordings.column_types import Columns, NumberCells, TextCells, UnusableRecording
 from gramwatt.engine.recordings.columns import ObjectColumns
-from gramwatt.engine.recordings.timestamps import clock_seconds
+from gramwatt.engine.recordings.timestamps import parse_clock_times
 from gramwatt.model import Array, Quantity, Recording, TimeSeries, UnreadableCells, fields_of, units
 
-LONGEST_TOLD: Final = 40
-MOST_NEAR: Final = 200
+MAX_QUOTED_LENGTH: Final = 40
+MAX_COMPARED_COLUMNS: Final = 200
 """Columns among which one of a near name is looked for."""
 
 
@@ -28,7 +28,7 @@ class _Found:
     unit: units.Unit | None
 
 
-def option_of(channel: str) -> str:
+def column_option(channel: str) -> str:
     """The option that names a channel's column: ``voltage_column``."""
     return f"{channel}_column"
 
@@ -38,7 +38,7 @@ def channels_of(kind: TimeSeries) -> Mapping[str, Quantity]:
     return {name: each for name, each in fields_of(kind.row).items() if isinstance(each, Quantity)}
 
 
-def names_time(kind: TimeSeries, names: Sequence[str], wanted: Mapping[str, str]) -> bool:
+def has_time_column(kind: TimeSeries, names: Sequence[str], wanted: Mapping[str, str]) -> bool:
     """Whether a line of a text looks like the header: it names the time."""
     time = next(iter(channels_of(kind)))
     return bool(_matching(names, wanted.get(time) or time))
@@ -75,11 +75,11 @@ def read_recording(
     return Recording(samples, rows, tuple(found), tuple(unread), unused, columns.skipped_lines)
 
 
-def _length(cells: Numbers | Texts) -> int:
+def _length(cells: NumberCells | TextCells) -> int:
     return len(cells) if isinstance(cells, list) else len(cells.values)
 
 
-def of_object(kind: TimeSeries, cell: Mapping[str, Any]) -> Recording:
+def parse_recording_object(kind: TimeSeries, cell: Mapping[str, Any]) -> Recording:
     """A recording told in JSON, or by a caller of the library: lists or arrays of numbers by channel."""
     return read_recording(kind, ObjectColumns(cell, kind.longest))
 
@@ -92,7 +92,7 @@ def _find(
     for position, (channel, kind) in enumerate(channels.items()):
         wish = wanted.get(channel)
         at = _matching(names, wish or channel)
-        pointer = f"/{option_of(channel)}" if wish else f"/{channel}"
+        pointer = f"/{column_option(channel)}" if wish else f"/{channel}"
         if len(at) > 1:
             told = join_with_or(str(quote_input(names[each])) for each in at)
             errors.append(InputError(pointer, f"several columns are named {told}", wish, "one column of that name"))
@@ -108,18 +108,20 @@ def _find(
             detail = (
                 f"{channel} and {taken[place.position]} would both be read from {quote_input(names[place.position])!r}"
             )
-            errors.append(InputError(f"/{option_of(channel)}", detail, wanted.get(channel), "a column of its own"))
+            errors.append(InputError(f"/{column_option(channel)}", detail, wanted.get(channel), "a column of its own"))
         taken[place.position] = channel
     return found, errors
 
 
 def _missing(channel: str, names: Sequence[str], wish: str | None, pointer: str) -> InputError:
-    meant = close_matches(wish or channel, [_bare(name) for name in names[:MOST_NEAR] if name])
+    meant = close_matches(wish or channel, [_bare(name) for name in names[:MAX_COMPARED_COLUMNS] if name])
     hint = f"; did you mean {join_with_or(map(repr, meant))}?" if meant else ""
     shown = ", ".join(str(quote_input(name)) for name in names[:20]) + (", ..." if len(names) > 20 else "")
     detail = f"no column is named {quote_input(wish or channel)!r}{hint}"
     accepted = f"one of its columns: {shown or 'there are none'}"
-    return InputError(pointer, detail, wish, accepted + ("" if wish else f"; name it with {option_of(channel)}=..."))
+    return InputError(
+        pointer, detail, wish, accepted + ("" if wish else f"; name it with {column_option(channel)}=...")
+    )
 
 
 def _bare(name: str) -> str:
@@ -166,7 +168,7 @@ def _unit(kind: Quantity, header: str, wish: str | None, pointer: str) -> tuple[
 
 @np.errstate(invalid="ignore", over="ignore")  # numbers that are none, or beyond a double, are told below
 def _read(
-    name: str, kind: Quantity, cells: Numbers | Texts, unit: units.Unit | None, *, clock: bool, decimal: str
+    name: str, kind: Quantity, cells: NumberCells | TextCells, unit: units.Unit | None, *, clock: bool, decimal: str
 ) -> tuple[Array, list[UnreadableCells]]:
     """A column's numbers in SI, nan where none can be read, and what was left out for which reason."""
     limits = limits_of(kind)
@@ -177,7 +179,7 @@ def _read(
         values = limits.to_si(numbers, known)
         given = np.array([text is not None for text in texts], dtype=np.bool_)
         if clock and (given & ~np.isfinite(numbers)).any():
-            told = clock_seconds(texts)
+            told = parse_clock_times(texts)
             numbers, values = (np.where(np.isnan(told), mine, told) for mine in (numbers, values))
     else:
         numbers, given = cells.values, cells.given
@@ -204,6 +206,6 @@ def _number(text: str, decimal: str) -> float:
         return np.nan
 
 
-def _shown(cells: Numbers | Texts, row: int) -> str:
+def _shown(cells: NumberCells | TextCells, row: int) -> str:
     cell = cells[row] if isinstance(cells, list) else float(cells.values[row])
-    return replace_control_characters(str(cell)[:LONGEST_TOLD])
+    return replace_control_characters(str(cell)[:MAX_QUOTED_LENGTH])

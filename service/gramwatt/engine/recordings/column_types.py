@@ -24,7 +24,7 @@ class MalformedRecording(ValueError):
 
 
 @dataclass(frozen=True, slots=True)
-class Numbers:
+class NumberCells:
     """A column whose cells are numbers or empty."""
 
     values: Array
@@ -33,7 +33,7 @@ class Numbers:
     """Shape (N,), whether a cell is not empty."""
 
 
-Texts: TypeAlias = list[str | None]
+TextCells: TypeAlias = list[str | None]
 """A column of which some cells are no numbers; None where a cell is empty."""
 
 
@@ -50,7 +50,7 @@ class Columns(Protocol):
         """Lines before the header."""
         ...
 
-    def take(self, positions: Sequence[int]) -> list[Numbers | Texts]:
+    def take(self, positions: Sequence[int]) -> list[NumberCells | TextCells]:
         """These columns, in this order."""
         ...
 

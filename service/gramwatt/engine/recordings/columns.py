@@ -25,18 +25,18 @@ from gramwatt.engine.limits import LONGEST_HEADER, LONGEST_ROW, MOST_RECORDING_C
 from gramwatt.engine.messages import InputError, quote_input
 from gramwatt.engine.recordings.column_types import (
     MalformedRecording,
-    Numbers,
-    Texts,
+    NumberCells,
+    TextCells,
     UnusableRecording,
     check_width,
 )
 from gramwatt.engine.strict_json import NotJson, strict_json
 from gramwatt.extras import is_installed
 
-MOST_PREAMBLE: Final = 200
+MAX_PREAMBLE_LINES: Final = 200
 SEPARATORS: Final = (",", ";", "\t")
 ACCEPTED: Final = "numbers, or null where nothing was recorded; times also as texts such as 12:34:56.7"
-LONGEST_CELL: Final = 200
+MAX_CELL_LENGTH: Final = 200
 _CELLS: Final = frozenset({int, float, str, type(None)})
 
 
@@ -62,7 +62,7 @@ class CsvColumns:
     def _header(raw: bytes, is_header: Callable[[Sequence[str]], bool]) -> tuple[list[str], str, int, int] | None:
         first: tuple[list[str], str, int, int] | None = None
         start = 0
-        for line in range(MOST_PREAMBLE):
+        for line in range(MAX_PREAMBLE_LINES):
             if start >= len(raw):
                 break
             end = raw.find(b"\n", start) + 1 or len(raw)
@@ -80,9 +80,9 @@ class CsvColumns:
             start = end
         return first
 
-    def take(self, positions: Sequence[int]) -> list[Numbers | Texts]:
+    def take(self, positions: Sequence[int]) -> list[NumberCells | TextCells]:
         if re.search(rb"\S", self._raw) is None:
-            return [Numbers(np.zeros(0), np.zeros(0, np.bool_)) for _ in positions]
+            return [NumberCells(np.zeros(0), np.zeros(0, np.bool_)) for _ in positions]
         if is_installed("pyarrow"):
             from gramwatt.engine.recordings.arrow import csv_numbers
 
@@ -90,7 +90,7 @@ class CsvColumns:
             if numbers is not None:
                 return list(numbers)
         lines = io.TextIOWrapper(io.BytesIO(self._raw), "utf-8", "replace", newline="")
-        texts: list[Texts] = [[] for _ in positions]
+        texts: list[TextCells] = [[] for _ in positions]
         try:
             for row in csv.reader(_no_longer(lines), delimiter=self._separator, strict=True):
                 for column, at in zip(texts, positions, strict=True):
@@ -151,16 +151,16 @@ class ObjectColumns:
 
     def _cell_faults(self, name: str, values: list[Any]) -> list[InputError]:
         kinds = self._kinds[name]
-        short = str not in kinds or all(len(each) <= LONGEST_CELL for each in values if type(each) is str)
+        short = str not in kinds or all(len(each) <= MAX_CELL_LENGTH for each in values if type(each) is str)
         if kinds <= _CELLS and short:
             return []
         told = enumerate(values)
-        at, cell = next((at, each) for at, each in told if type(each) not in _CELLS or len(str(each)) > LONGEST_CELL)
+        at, cell = next((at, each) for at, each in told if type(each) not in _CELLS or len(str(each)) > MAX_CELL_LENGTH)
         long = type(cell) in _CELLS
         detail = f"{len(str(cell))} characters" if long else f"{kind_of(cell)} is neither a number nor null"
         return [InputError(f"/{escape_name(name)}/{at}", detail, quote_input(cell), ACCEPTED)]
 
-    def take(self, positions: Sequence[int]) -> list[Numbers | Texts]:
+    def take(self, positions: Sequence[int]) -> list[NumberCells | TextCells]:
         made = []
         for at in positions:
             name = self.names[at]
@@ -168,27 +168,29 @@ class ObjectColumns:
         return made
 
 
-def _cells(values: Any, kinds: Set[type]) -> Numbers | Texts:
+def _cells(values: Any, kinds: Set[type]) -> NumberCells | TextCells:
     """A list of cells of these kinds, or an array of numbers."""
     if not isinstance(values, list):
-        return Numbers(np.asarray(values, dtype=np.float64), np.ones(len(values), np.bool_))
+        return NumberCells(np.asarray(values, dtype=np.float64), np.ones(len(values), np.bool_))
     if str not in kinds:
         with contextlib.suppress(OverflowError):  # a whole number beyond a double is then told as it was sent
             if type(None) not in kinds:
-                return Numbers(np.array(values, dtype=np.float64), np.ones(len(values), np.bool_))
+                return NumberCells(np.array(values, dtype=np.float64), np.ones(len(values), np.bool_))
             given = np.array([value is not None for value in values], dtype=np.bool_)
-            return Numbers(np.array([np.nan if value is None else value for value in values], dtype=np.float64), given)
+            return NumberCells(
+                np.array([np.nan if value is None else value for value in values], dtype=np.float64), given
+            )
     return [None if value is None else str(value) for value in values]
 
 
-def _filled(cells: Numbers | Texts, rows: int) -> Numbers | Texts:
+def _filled(cells: NumberCells | TextCells, rows: int) -> NumberCells | TextCells:
     """A column with empty cells at its end, up to so many rows."""
     if isinstance(cells, list):
         return cells + [None] * (rows - len(cells))
     lacking = rows - len(cells.values)
     if not lacking:
         return cells
-    return Numbers(np.pad(cells.values, (0, lacking), constant_values=np.nan), np.pad(cells.given, (0, lacking)))
+    return NumberCells(np.pad(cells.values, (0, lacking), constant_values=np.nan), np.pad(cells.given, (0, lacking)))
 
 
 class JsonColumns(ObjectColumns):
@@ -237,7 +239,7 @@ class NdjsonColumns:
                 return {}
         return value if isinstance(value, dict) else {}
 
-    def take(self, positions: Sequence[int]) -> list[Numbers | Texts]:
+    def take(self, positions: Sequence[int]) -> list[NumberCells | TextCells]:
         names = [self.names[at] for at in positions]
         cells: list[list[Any]] = [[] for _ in names]
         lines = (line for line in io.BytesIO(self._raw) if not line.isspace())

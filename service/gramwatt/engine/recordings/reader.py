@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from typing import Any, Final
 
 from gramwatt.engine import wire_formats
-from gramwatt.engine.recordings.channels import channels_of, names_time, read_recording
+from gramwatt.engine.recordings.channels import channels_of, has_time_column, read_recording
 from gramwatt.engine.recordings.column_types import Columns
 from gramwatt.engine.recordings.columns import CsvColumns, JsonColumns, NdjsonColumns
 from gramwatt.extras import require
@@ -16,7 +16,7 @@ FORMATS: Final[Mapping[str, str]] = {form: wire_formats.FORMATS[form] for form i
 """The formats of a recording and their media types."""
 
 
-def samples_of(calculator: Calculator[Any, Any]) -> TimeSeries:
+def recording_kind(calculator: Calculator[Any, Any]) -> TimeSeries:
     """The declaration of a calculator's recording. Raises TypeError where it asks for none."""
     kind = calculator.input_fields.get(calculator.recording or "")
     if not isinstance(kind, TimeSeries):
@@ -24,7 +24,7 @@ def samples_of(calculator: Calculator[Any, Any]) -> TimeSeries:
     return kind
 
 
-def recording_in(
+def parse_recording(
     kind: TimeSeries, raw: bytes, form: str, wanted: Mapping[str, str] | None = None, *, decimal: str = "."
 ) -> Recording:
     """The recording in ``raw``; ``wanted`` names columns by channel. Raises Malformed or Unusable."""
@@ -44,4 +44,4 @@ def _columns(kind: TimeSeries, raw: bytes, form: str, wanted: Mapping[str, str],
 
             return ArrowColumns(raw, kind.longest)
         case _:
-            return CsvColumns(raw, lambda names: names_time(kind, names, wanted), decimal=decimal)
+            return CsvColumns(raw, lambda names: has_time_column(kind, names, wanted), decimal=decimal)

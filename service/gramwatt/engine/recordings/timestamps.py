@@ -21,7 +21,7 @@ DAY: Final = 86_400.0
 _EPOCH: Final = datetime.date(1970, 1, 1).toordinal()
 
 
-def clock_seconds(texts: Sequence[str | None]) -> Array:
+def parse_clock_times(texts: Sequence[str | None]) -> Array:
     """Seconds of texts such as ``12:34:56.789``, ``4:56.7`` or ISO 8601 ``2026-05-01T12:34:56Z``; nan where none is.
 
     With dates they count from 1970-01-01. Without, from midnight: a clock that falls back by more than half a day has

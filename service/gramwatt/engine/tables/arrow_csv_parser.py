@@ -9,7 +9,7 @@ import numpy as np
 import pyarrow as pa
 from pyarrow import csv
 
-from gramwatt.engine.tables.text_columns import plain_numbers
+from gramwatt.engine.tables.text_columns import parse_plain_numbers
 
 Parsed: TypeAlias = list[Any]
 """For each column its texts, or its numbers as an array of doubles, nan where a cell is empty."""
@@ -83,7 +83,10 @@ class ColumnParser:
             return False
         for at in numeric:
             texts = (cell for cell in self._column(table.column(at), at) if cell)
-            if plain_numbers([cell.replace(",", ".") if self._decimal == "," else cell for cell in texts]) is not None:
+            if (
+                parse_plain_numbers([cell.replace(",", ".") if self._decimal == "," else cell for cell in texts])
+                is not None
+            ):
                 self._numeric.add(at)
         return self._numeric < numeric
 

@@ -15,9 +15,9 @@ from gramwatt.engine.column_types import ABSENT, Cells, NumericColumn
 from gramwatt.engine.columns import escape_name
 from gramwatt.engine.limits import LARGEST_BATCH, UNFOLDED_AT_ONCE
 from gramwatt.engine.messages import InputError, describe_accepted
-from gramwatt.engine.tables.chunks import BLOCK, Chunk, MalformedTable, PassthroughColumn, Source, Unreadable
-from gramwatt.engine.tables.header import Header, InputColumn, Passthrough, read_heading
-from gramwatt.engine.tables.text_columns import cells_of
+from gramwatt.engine.tables.chunks import BLOCK_ROWS, Chunk, InvalidTable, MalformedTable, PassthroughValues, Source
+from gramwatt.engine.tables.header import Header, InputColumn, Passthrough, parse_header
+from gramwatt.engine.tables.text_columns import parse_text_column
 from gramwatt.model import Calculator, Count, Flag, NumberList, Quantity, Table, TimeSeries
 
 
@@ -47,7 +47,7 @@ def read_arrow(
     calculator: Calculator[Any, Any],
     source: Source,
     *,
-    keeping: Passthrough = Passthrough(),  # noqa: B008 - it never changes
+    passthrough: Passthrough = Passthrough(),  # noqa: B008 - it never changes
     constants: Mapping[str, object] | None = None,
 ) -> Iterator[Chunk]:
     """The chunks of a stream of record batches.
@@ -70,10 +70,10 @@ def read_arrow(
         raise MalformedTable("the name of a column is not UTF-8") from None
     except (pa.ArrowInvalid, pa.ArrowException, OSError, EOFError) as error:
         raise MalformedTable(f"this is no Arrow IPC stream: {first_line(error)}") from None
-    heading, errors = read_heading(calculator, names, keeping, constants or {})
+    heading, errors = parse_header(calculator, names, passthrough, constants or {})
     errors += _type_faults(heading, stream.schema)
     if errors:
-        raise Unreadable(errors)
+        raise InvalidTable(errors)
     return _chunks(heading, stream, unfolding)
 
 
@@ -82,14 +82,14 @@ def read_batches(
     schema: pa.Schema,
     batches: Iterator[pa.RecordBatch],
     *,
-    keeping: Passthrough,
+    passthrough: Passthrough,
     constants: Mapping[str, object],
 ) -> Iterator[Chunk]:
     """The same for record batches that are at hand, as of a Parquet file."""
-    heading, errors = read_heading(calculator, schema.names, keeping, constants)
+    heading, errors = parse_header(calculator, schema.names, passthrough, constants)
     errors += _type_faults(heading, schema)
     if errors:
-        raise Unreadable(errors)
+        raise InvalidTable(errors)
     first = 0
     for batch in batches:
         yield from _of_batch(heading, batch, first)
@@ -127,25 +127,29 @@ def _check_size(batch: pa.RecordBatch, unfolding: Unfolding) -> None:
     """Count what the blocks of a batch become when they are written out. Raises TooMuch."""
     columns = [batch.column(at) for at in range(batch.num_columns) if unfolds(batch.schema.field(at).type)]
     most = max(UNFOLDED_AT_ONCE, batch.get_total_buffer_size())
-    for start in range(0, batch.num_rows if columns else 0, BLOCK):
-        size = sum(unfolded_size(column.slice(start, BLOCK)) for column in columns)
+    for start in range(0, batch.num_rows if columns else 0, BLOCK_ROWS):
+        size = sum(unfolded_size(column.slice(start, BLOCK_ROWS)) for column in columns)
         if size > most:
-            raise TooMuch(f"{BLOCK} of its rows unfold to {size} bytes, and {most} is the most; repeat shorter texts")
+            raise TooMuch(
+                f"{BLOCK_ROWS} of its rows unfold to {size} bytes, and {most} is the most; repeat shorter texts"
+            )
         unfolding.add(size)
 
 
 def _of_batch(heading: Header, batch: pa.RecordBatch, first: int) -> Iterator[Chunk]:
-    for start in range(0, batch.num_rows, BLOCK):  # a block at a time: what is read, answered, written stays in cache
-        rows = min(BLOCK, batch.num_rows - start)
+    for start in range(
+        0, batch.num_rows, BLOCK_ROWS
+    ):  # a block at a time: what is read, answered, written stays in cache
+        rows = min(BLOCK_ROWS, batch.num_rows - start)
         cells: dict[str, Cells] = {}
-        kept: dict[str, PassthroughColumn] = {}
+        passthrough_columns: dict[str, PassthroughValues] = {}
         for position, column in enumerate(heading.columns):
             values = batch.column(position).slice(start, rows)
             if isinstance(column, InputColumn):
                 cells[column.name] = _readable_cells(column, values)
             elif column is not None:
-                kept[column] = values
-        yield Chunk(first + start, rows, cells, False, kept)
+                passthrough_columns[column] = values
+        yield Chunk(first + start, rows, cells, False, passthrough_columns)
 
 
 def _type_faults(heading: Header, schema: pa.Schema) -> list[InputError]:
@@ -198,7 +202,7 @@ def _cells(column: InputColumn, values: pa.Array) -> Cells:
         return NumericColumn(numbers, present, () if column.unit is None else (column.unit,), bare=column.unit)
     if is_text(values.type):
         texts = values.cast(pa.string()).to_numpy(zero_copy_only=False).tolist()
-        return cells_of(column.kind, texts, bare=column.unit, text=False)
+        return parse_text_column(column.kind, texts, bare=column.unit, text=False)
     return [ABSENT if cell is None else _given(cell) for cell in values.to_pylist()]
 
 

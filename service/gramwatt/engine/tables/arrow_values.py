@@ -9,7 +9,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from gramwatt.engine.messages import replace_control_characters
-from gramwatt.engine.serializers import as_words
+from gramwatt.engine.serializers import to_text
 from gramwatt.engine.tables.chunks import MalformedTable
 
 _DAY: Final = 86_400
@@ -40,7 +40,7 @@ def _values(column: pa.Array) -> list[Any]:
     if is_bytes(kind):
         return [None if each is None else base64.b64encode(each).decode() for each in column.to_pylist()]
     if pa.types.is_nested(kind):
-        return [as_words(each) for each in column.to_pylist()]
+        return [to_text(each) for each in column.to_pylist()]
     if pa.types.is_temporal(kind):
         return _times(column)
     if pa.types.is_floating(kind) and not column.null_count:

@@ -10,15 +10,15 @@ import numpy as np
 import pyarrow as pa
 
 from gramwatt.engine.rounding import all_finite
-from gramwatt.engine.serializers import as_words
-from gramwatt.engine.tables.cell_formatting import kept_values, result_values
+from gramwatt.engine.serializers import to_text
+from gramwatt.engine.tables.cell_formatting import passthrough_values, result_values
 from gramwatt.engine.tables.chunks import MalformedTable
-from gramwatt.engine.tables.compute import BatchResult, OutputColumn, Plan, output_columns, standing
-from gramwatt.engine.tables.row_errors import RowErrorReporter, with_left_out
+from gramwatt.engine.tables.compute import BatchResult, OutputColumn, Plan, output_columns, standing_codes
+from gramwatt.engine.tables.row_errors import RowErrorReporter, errors_with_dropped_columns
 from gramwatt.model import Choice, Count, Flag, Quantity
 
 
-class Taken:
+class BufferSink:
     """A file that keeps what is written until it is taken."""
 
     closed = False
@@ -46,46 +46,55 @@ class ArrowWriter:
 
     plan: Plan
     errors: RowErrorReporter = field(default_factory=RowErrorReporter)
-    _sink: Taken = field(default_factory=Taken)
+    _sink: BufferSink = field(default_factory=BufferSink)
     _stream: Any = None
     _schema: Any = None
-    _kept: dict[str, pa.DataType] = field(default_factory=dict)
+    _passthrough_columns: dict[str, pa.DataType] = field(default_factory=dict)
 
     def begin(self, first: BatchResult | None) -> bytes:
         """The schema."""
-        self._kept = {} if first is None else {name: _kept_type(kept) for name, kept in first.kept.items()}
-        fields = [pa.field(name, kind) for name, kind in self._kept.items()]
+        self._passthrough_columns = (
+            {}
+            if first is None
+            else {
+                name: _kept_type(passthrough_columns) for name, passthrough_columns in first.passthrough_columns.items()
+            }
+        )
+        fields = [pa.field(name, kind) for name, kind in self._passthrough_columns.items()]
         fields += [
             pa.field(column.name, _type(column), metadata={"unit": column.unit}) for column in output_columns(self.plan)
         ]
         fields += [pa.field("cautions", pa.string()), pa.field("error", pa.string())]
-        always = {"standing_cautions": " ".join(standing(self.plan.calculator))}
+        always = {"standing_cautions": " ".join(standing_codes(self.plan.calculator))}
         self._schema = pa.schema(fields, metadata=always)
         self._stream = pa.ipc.new_stream(self._sink, self._schema)
         return self._sink.take()
 
-    def rows(self, piece: BatchResult) -> bytes:
+    def write_rows(self, piece: BatchResult) -> bytes:
         """One record batch."""
-        arrays = [_kept_array(piece.kept.get(name), piece.rows, kind) for name, kind in self._kept.items()]
+        arrays = [
+            _kept_array(piece.passthrough_columns.get(name), piece.rows, kind)
+            for name, kind in self._passthrough_columns.items()
+        ]
         arrays += [_array(column, piece.columns[column.name]) for column in output_columns(self.plan)]
-        arrays.append(_spelled([" ".join(codes) for codes in piece.cautions], piece.caution_at))
+        arrays.append(_spelled([" ".join(codes) for codes in piece.cautions], piece.caution_index))
         arrays.append(self._errors(piece))
         self._stream.write_batch(pa.RecordBatch.from_arrays(arrays, schema=self._schema))
         return self._sink.take()
 
     def _errors(self, piece: BatchResult) -> pa.Array:
-        faults = with_left_out(piece, self._kept)
+        faults = errors_with_dropped_columns(piece, self._passthrough_columns)
         if not faults:
             return pa.nulls(piece.rows, pa.string())
         texts: list[str | None] = [None] * piece.rows
         for row in sorted(faults):
-            texts[row] = self.errors.text(piece.first + row + 1, faults[row])
+            texts[row] = self.errors.format_text(piece.first + row + 1, faults[row])
         return pa.array(texts, pa.string())
 
-    def broken(self, broken: MalformedTable, row: int) -> bytes:
+    def write_failure(self, failure: MalformedTable, row: int) -> bytes:
         """A batch of one row whose error says so."""
         arrays = [pa.nulls(1, kind) for kind in self._schema.types[:-1]]
-        arrays.append(pa.array([f"#ERR {broken.kind} after row {row}: {broken.detail}"], pa.string()))
+        arrays.append(pa.array([f"#ERR {failure.kind} after row {row}: {failure.detail}"], pa.string()))
         self._stream.write_batch(pa.RecordBatch.from_arrays(arrays, schema=self._schema))
         return self._sink.take()
 
@@ -115,7 +124,7 @@ def _array(column: OutputColumn, values: Any) -> pa.Array:
         return _spelled([*column.kind.options, None], np.where(values < 0, len(column.kind.options), values))
     plain = result_values(column, values, None)
     kind = _type(column)
-    return pa.array(list(map(as_words, plain)) if kind == pa.string() else plain, kind)
+    return pa.array(list(map(to_text, plain)) if kind == pa.string() else plain, kind)
 
 
 def _spelled(words: Sequence[str | None], at: Any) -> pa.Array:
@@ -125,9 +134,9 @@ def _spelled(words: Sequence[str | None], at: Any) -> pa.Array:
     return pa.array(words, pa.string()).take(pa.array(at))
 
 
-def _kept_type(kept: Any) -> pa.DataType:
-    if isinstance(kept, pa.Array):
-        return kept.type
+def _kept_type(column: Any) -> pa.DataType:
+    if isinstance(column, pa.Array):
+        return column.type
     return pa.string()  # rows of JSON may hold numbers first and texts later
 
 
@@ -146,8 +155,10 @@ def _without_views(kind: pa.DataType) -> pa.DataType:
     return kind
 
 
-def _kept_array(kept: Any, rows: int, kind: pa.DataType) -> pa.Array:
-    if isinstance(kept, pa.Array) and kept.type == kind:
+def _kept_array(column: Any, rows: int, kind: pa.DataType) -> pa.Array:
+    if isinstance(column, pa.Array) and column.type == kind:
         plain = _without_views(kind)
-        return kept if plain == kind else kept.cast(plain).cast(kind)  # else each batch carries all that it refers to
-    return pa.array(list(map(as_words, kept_values(kept, rows))), pa.string()).cast(kind)
+        return (
+            column if plain == kind else column.cast(plain).cast(kind)
+        )  # else each batch carries all that it refers to
+    return pa.array(list(map(to_text, passthrough_values(column, rows))), pa.string()).cast(kind)

@@ -30,30 +30,30 @@ def require_arrow() -> None:
     require("pyarrow", extra="tables", purpose="Arrow streams")
 
 
-def chunks(plan: Plan, form: TableFormat, source: Source, keeping: Passthrough) -> Iterator[Chunk]:
+def read_chunks(plan: Plan, form: TableFormat, source: Source, passthrough: Passthrough) -> Iterator[Chunk]:
     """Read a table in a format. Raises Unreadable or Broken, some of it only as the rows are read."""
     match form.name:
         case "json":
-            return read_json(plan.calculator, source, keeping=keeping, constants=plan.constants)
+            return read_json(plan.calculator, source, passthrough=passthrough, constants=plan.constants)
         case "ndjson":
-            return read_ndjson(plan.calculator, source, keeping=keeping, constants=plan.constants)
+            return read_ndjson(plan.calculator, source, passthrough=passthrough, constants=plan.constants)
         case "arrow":
             require_arrow()
             from gramwatt.engine.tables.arrow_reader import read_arrow
 
-            return read_arrow(plan.calculator, source, keeping=keeping, constants=plan.constants)
+            return read_arrow(plan.calculator, source, passthrough=passthrough, constants=plan.constants)
         case _:
             return read_csv(
                 plan.calculator,
                 source,
                 separator="\t" if form.name == "tsv" else form.style.separator,
                 decimal=form.style.decimal,
-                keeping=keeping,
+                passthrough=passthrough,
                 constants=plan.constants,
             )
 
 
-def writer(plan: Plan, form: TableFormat) -> Writer:
+def make_writer(plan: Plan, form: TableFormat) -> Writer:
     """The writer of a format."""
     match form.name:
         case "json" | "ndjson":
@@ -70,7 +70,7 @@ def writer(plan: Plan, form: TableFormat) -> Writer:
             return CsvWriter(plan, form.style)
 
 
-def opened(plan: Plan, pieces: Iterator[Chunk]) -> tuple[Plan, Iterator[Chunk]]:
+def read_first_chunk(plan: Plan, pieces: Iterator[Chunk]) -> tuple[Plan, Iterator[Chunk]]:
     """The plan, with uncertainty where the first row tells any in a column ``<name>_u``; and the chunks.
 
     The first chunk is read here, so that what is wrong with the beginning of a table is raised before any answer.
@@ -78,7 +78,7 @@ def opened(plan: Plan, pieces: Iterator[Chunk]) -> tuple[Plan, Iterator[Chunk]]:
     first = next(pieces, None)
     if first is None:
         return plan, iter(())
-    if any(name not in plan.calculator.input_fields and first.gives(name) for name in first.cells):
+    if any(name not in plan.calculator.input_fields and first.has_column(name) for name in first.cells):
         plan = dataclasses.replace(plan, uncertain=True)
     return plan, itertools.chain((first,), pieces)
 
@@ -88,66 +88,66 @@ class RowCounts:
     """What was done so far."""
 
     rows: int = 0
-    faulty: int = 0
-    broken: MalformedTable | None = None
+    invalid: int = 0
+    failure: MalformedTable | None = None
 
 
-def written(
+def write_table(
     plan: Plan,
     pieces: Iterator[Chunk],
-    into: Writer,
-    tally: RowCounts,
-    answer: Callable[[Plan, Chunk], Iterator[BatchResult]] = compute_batch,
+    writer: Writer,
+    counts: RowCounts,
+    compute: Callable[[Plan, Chunk], Iterator[BatchResult]] = compute_batch,
     *,
-    most_rows: int | None = None,
+    max_rows: int | None = None,
 ) -> Iterator[bytes]:
-    """Answer and write, at most ``most_rows`` rows at a time.
+    """Answer and write, at most ``max_rows`` rows at a time.
 
     What breaks the table off on the way is told in a last row, and in the tally. Raises TooMuchWork before the first
     row, Cancelled anywhere.
     """
-    begun, head = False, b""
+    started, head = False, b""
     try:
         for chunk in pieces:
-            for piece in _split(answer(plan, chunk), most_rows):
-                head = head if begun else into.begin(piece)
-                begun = True
-                text = into.rows(piece)
-                tally.rows += piece.rows
-                tally.faulty += len(piece.errors)
+            for piece in _split(compute(plan, chunk), max_rows):
+                head = head if started else writer.begin(piece)
+                started = True
+                text = writer.write_rows(piece)
+                counts.rows += piece.rows
+                counts.invalid += len(piece.errors)
                 if head:
                     text, head = head + text, b""
                 size = len(text)
                 yield text
                 make(size)  # after it is sent, since writers count their rows
     except (MalformedTable, TooMuchWork) as error:
-        if isinstance(error, TooMuchWork) and not begun:
+        if isinstance(error, TooMuchWork) and not started:
             raise
-        broken = tally.broken = (
+        failure = counts.failure = (
             error if isinstance(error, MalformedTable) else MalformedTable(error.detail, "too-much-work")
         )
-        yield (head if begun else into.begin(None)) + into.broken(broken, tally.rows)
-        begun = True
-    if not begun:
-        yield into.begin(None)
-    last = into.end()
+        yield (head if started else writer.begin(None)) + writer.write_failure(failure, counts.rows)
+        started = True
+    if not started:
+        yield writer.begin(None)
+    last = writer.end()
     if last:
         yield last
 
 
-def _split(pieces: Iterator[BatchResult], most_rows: int | None) -> Iterator[BatchResult]:
+def _split(pieces: Iterator[BatchResult], max_rows: int | None) -> Iterator[BatchResult]:
     for piece in pieces:
-        if most_rows is None or piece.rows <= most_rows:
+        if max_rows is None or piece.rows <= max_rows:
             yield piece
             continue
-        for start in range(0, piece.rows, most_rows):
-            stop = min(start + most_rows, piece.rows)
+        for start in range(0, piece.rows, max_rows):
+            stop = min(start + max_rows, piece.rows)
             yield BatchResult(
                 piece.first + start,
                 stop - start,
-                {name: values[start:stop] for name, values in piece.kept.items()},
+                {name: values[start:stop] for name, values in piece.passthrough_columns.items()},
                 {name: values[start:stop] for name, values in piece.columns.items()},
-                piece.caution_at[start:stop],
+                piece.caution_index[start:stop],
                 piece.cautions,
                 {row - start: found for row, found in piece.errors.items() if start <= row < stop},
             )

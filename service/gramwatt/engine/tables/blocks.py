@@ -7,13 +7,13 @@ from typing import Any, Final
 
 from gramwatt.engine.column_types import Cells, NumericColumn
 from gramwatt.engine.limits import STACKED_ROWS
-from gramwatt.engine.tables.chunks import BLOCK
+from gramwatt.engine.tables.chunks import BLOCK_ROWS
 from gramwatt.model import Calculator, Quantity
 
-FEWEST: Final = 256
+MIN_BLOCK_ROWS: Final = 256
 
 
-def guessed(calculator: Calculator[Any, Any], given: set[str]) -> int:
+def count_uncertain_defaults(calculator: Calculator[Any, Any], given: set[str]) -> int:
     """Count the inputs whose assumed value carries an uncertainty, where these are given."""
     defaults = {
         name
@@ -24,7 +24,7 @@ def guessed(calculator: Calculator[Any, Any], given: set[str]) -> int:
     return len(defaults - given)
 
 
-def block_rows(calculator: Calculator[Any, Any], cells: Mapping[str, Cells]) -> int:
+def rows_per_block(calculator: Calculator[Any, Any], cells: Mapping[str, Cells]) -> int:
     """Return how many rows of a table to compute at once so that the formula sees at most `STACKED_ROWS`.
 
     ``cells`` are the columns; plain numbers carry no uncertainty.
@@ -33,5 +33,7 @@ def block_rows(calculator: Calculator[Any, Any], cells: Mapping[str, Cells]) -> 
     plain = {name for name in given if isinstance(column := cells[name], NumericColumn) and not column.others}
     told = {name for name in cells if name not in given}
     uncertain = {name for name in given - plain if isinstance(calculator.input_fields[name], Quantity)}
-    copies = 1 + 2 * (len(uncertain | {name.removesuffix("_u") for name in told}) + guessed(calculator, given))
-    return min(BLOCK, max(FEWEST, STACKED_ROWS // copies))
+    copies = 1 + 2 * (
+        len(uncertain | {name.removesuffix("_u") for name in told}) + count_uncertain_defaults(calculator, given)
+    )
+    return min(BLOCK_ROWS, max(MIN_BLOCK_ROWS, STACKED_ROWS // copies))

@@ -12,8 +12,8 @@ import orjson
 
 from gramwatt.engine.formula_guard import guard_text
 from gramwatt.engine.rounding import rounded
-from gramwatt.engine.serializers import as_words
-from gramwatt.engine.tables.chunks import PassthroughColumn
+from gramwatt.engine.serializers import to_text
+from gramwatt.engine.tables.chunks import PassthroughValues
 from gramwatt.engine.tables.compute import OutputColumn
 from gramwatt.model import NESTED, Choice, Count, Flag, Quantity
 
@@ -24,7 +24,7 @@ _ESCAPED: Final = re.compile(r'["\\\x00-\x1f\ud800-\udfff]')
 """What a text in JSON does not hold as it is."""
 
 
-def numbers(values: Any) -> str:
+def format_numbers(values: Any) -> str:
     """Doubles as JSON between brackets; a row of brackets for each row of an array (N, M). nan is null."""
     return orjson.dumps(np.ascontiguousarray(values), option=orjson.OPT_SERIALIZE_NUMPY).decode()
 
@@ -33,7 +33,7 @@ def result_values(column: OutputColumn, values: Any, digits: int | None) -> list
     """One column of results as plain values, None where there is no answer. ``digits`` rounds numbers."""
     kind = column.kind
     if isinstance(kind, NESTED):
-        return values if isinstance(values, list) else as_lists(values, digits)
+        return values if isinstance(values, list) else to_lists(values, digits)
     if isinstance(values, list):
         plain = {Quantity: float, Count: int}.get(type(kind))
         return values if plain is None else [None if value is None else plain(value) for value in values]
@@ -49,7 +49,7 @@ def result_values(column: OutputColumn, values: Any, digits: int | None) -> list
     return [value if has else None for value, has in zip(values.tolist(), np.isfinite(values).tolist(), strict=True)]
 
 
-def as_lists(values: Any, digits: int | None) -> list[Any]:
+def to_lists(values: Any, digits: int | None) -> list[Any]:
     """A list of numbers for each row of an array (N, M), None where any of them has no answer."""
     if values.ndim < 2:  # an array of nan, where no row has an answer
         return [None] * len(values)
@@ -58,18 +58,18 @@ def as_lists(values: Any, digits: int | None) -> list[Any]:
     return [row if whole else None for row, whole in zip(flat.tolist(), good, strict=True)]
 
 
-def kept_values(kept: PassthroughColumn | None, rows: int) -> list[Any]:
+def passthrough_values(column: PassthroughValues | None, rows: int) -> list[Any]:
     """A column passed through as values of JSON."""
-    if kept is None:
+    if column is None:
         return [None] * rows
-    if isinstance(kept, list):
-        return kept
+    if isinstance(column, list):
+        return column
     from gramwatt.engine.tables.arrow_values import json_values  # an Arrow array, so its library is there
 
-    return json_values(kept)
+    return json_values(column)
 
 
-def json_texts(values: list[Any]) -> Texts:
+def format_json(values: list[Any]) -> Texts:
     """Each value as JSON."""
     kinds = set(map(type, values))
     if kinds == {str} and _ESCAPED.search("".join(values)) is None:
@@ -77,22 +77,22 @@ def json_texts(values: list[Any]) -> Texts:
     return "null" if kinds <= {type(None)} else [orjson.dumps(value).decode() for value in values]
 
 
-def result_json(column: OutputColumn, values: Any) -> Texts:
+def format_result_json(column: OutputColumn, values: Any) -> Texts:
     """One column of results as JSON, numbers to 12 digits."""
     if isinstance(values, list):  # answered row by row
-        return json_texts(values)
+        return format_json(values)
     if isinstance(column.kind, Choice):
-        return picked([*map(_json, column.kind.options), "null"], values)
+        return select_texts([*map(_json, column.kind.options), "null"], values)
     if isinstance(column.kind, Quantity):
-        return numbers(rounded(np.ascontiguousarray(values)))[1:-1].split(",")
-    return json_texts(result_values(column, values, 12))
+        return format_numbers(rounded(np.ascontiguousarray(values)))[1:-1].split(",")
+    return format_json(result_values(column, values, 12))
 
 
 def _json(value: object) -> str:
     return orjson.dumps(value).decode()
 
 
-def picked(texts: Sequence[str], at: Any) -> Texts:
+def select_texts(texts: Sequence[str], at: Any) -> Texts:
     """One of a few texts for each row, by its position."""
     places = np.asarray(at)
     if not len(places):
@@ -115,13 +115,13 @@ class CsvCells:
         """Texts, numbers and truths; None is empty, and an empty text a pair of quotes."""
         kinds = set(map(type, values))
         if kinds == {str}:
-            joined = "".join(values)
-            if self._special.search(joined) is None and "" not in values:
+            join_rows = "".join(values)
+            if self._special.search(join_rows) is None and "" not in values:
                 return values
         if kinds <= {type(None)}:
             return ""
         if not kinds <= {str, type(None)}:
-            values = [self._number(value) if isinstance(value, float) else as_words(value) for value in values]
+            values = [self._number(value) if isinstance(value, float) else to_text(value) for value in values]
         return [self.quoted(value) for value in values]
 
     def _number(self, value: float) -> str:
@@ -165,14 +165,14 @@ class CsvCells:
 
     def _result(self, column: OutputColumn, values: Any, digits: int) -> Texts:
         if isinstance(column.kind, Choice) and isinstance(values, np.ndarray):
-            return picked([*map(self.quoted, column.kind.options), ""], values)
+            return select_texts([*map(self.quoted, column.kind.options), ""], values)
         plain = result_values(column, values, digits)
         if isinstance(column.kind, Quantity):
             return ["" if value is None else self._number(value) for value in plain]
-        return self.words([guard_text(value) if isinstance(value, str) else as_words(value) for value in plain])
+        return self.words([guard_text(value) if isinstance(value, str) else to_text(value) for value in plain])
 
 
-def joined(parts: Sequence[Texts], rows: int) -> str:
+def join_rows(parts: Sequence[Texts], rows: int) -> str:
     """The texts of each row put together, row after row; neighbours that all rows share are put together once."""
     merged: list[Texts] = []
     for part in parts:

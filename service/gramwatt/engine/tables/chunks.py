@@ -13,17 +13,17 @@ from gramwatt.engine.messages import InputError
 Source: TypeAlias = Callable[[int], bytes]
 """Gives up to so many bytes of the table; none at its end."""
 
-PIECE: Final = 256 * 1024
+READ_SIZE: Final = 256 * 1024
 """Bytes of text read at once."""
-BLOCK: Final = 16_384
+BLOCK_ROWS: Final = 16_384
 """Rows answered at once: their columns stay in the processor's cache."""
-MOST_ROWS: Final = 131_072
+MAX_CHUNK_ROWS: Final = 131_072
 """Rows answered before they are written: all of them may have faults."""
-MOST_HELD: Final = LONGEST_ROW + 2 * 1024 * 1024
+MAX_BUFFER: Final = LONGEST_ROW + 2 * 1024 * 1024
 """Bytes that are read on in search of the end of a row."""
 
 
-PassthroughColumn: TypeAlias = Any
+PassthroughValues: TypeAlias = Any
 """A column passed through: a list of JSON values, or an Arrow array."""
 
 
@@ -35,7 +35,7 @@ class MalformedTable(Exception):
         self.detail, self.kind = detail, kind
 
 
-class Unreadable(ValueError):
+class InvalidTable(ValueError):
     """No row of the table can be answered: its header or its columns are wrong; ``faults`` says everything."""
 
     def __init__(self, errors: Sequence[InputError]) -> None:
@@ -45,7 +45,7 @@ class Unreadable(ValueError):
 
 @dataclass(slots=True)
 class Chunk:
-    """Consecutive rows. ``cells`` by name of an input, or ``<name>_u``; ``kept`` holds the columns passed through."""
+    """Consecutive rows of a table. ``cells`` holds columns by the name of an input, or ``<name>_u``."""
 
     first: int
     """How many rows of the table came before."""
@@ -53,29 +53,29 @@ class Chunk:
     cells: Mapping[str, Cells]
     text: bool
     """Whether cells are words (CSV) rather than JSON values; see `edge.cells`."""
-    kept: Mapping[str, PassthroughColumn] = field(default_factory=dict)
+    passthrough_columns: Mapping[str, PassthroughValues] = field(default_factory=dict)
     errors: Mapping[int, list[InputError]] = field(default_factory=dict)
     """What is wrong with a row as a whole, by row of this chunk."""
-    headed: bool = True
+    has_header: bool = True
     """Whether every row has these columns; else each row names its own, and those of the next chunk may be others."""
 
-    def rows_from(self, start: int, stop: int) -> Chunk:
+    def slice(self, start: int, stop: int) -> Chunk:
         """Some of the rows."""
         stop = min(stop, self.rows)
         return Chunk(
             self.first + start,
             stop - start,
-            {name: part(cells, start, stop) for name, cells in self.cells.items()},
+            {name: slice_cells(cells, start, stop) for name, cells in self.cells.items()},
             self.text,
-            {name: kept[start:stop] for name, kept in self.kept.items()},
+            {name: passthrough_columns[start:stop] for name, passthrough_columns in self.passthrough_columns.items()},
             {row - start: found for row, found in self.errors.items() if start <= row < stop},
-            self.headed,
+            self.has_header,
         )
 
-    def gives(self, name: str) -> bool:
+    def has_column(self, name: str) -> bool:
         """Whether a column is there; where rows name their own, whether the first one does."""
         cells = self.cells[name]
-        if self.headed:
+        if self.has_header:
             return True
         if isinstance(cells, NumericColumn):
             return bool(cells.present[0]) or 0 in cells.others
@@ -84,7 +84,7 @@ class Chunk:
         return isinstance(cells, ConstantColumn) or cells[0] is not ABSENT
 
 
-def part(cells: Cells, start: int, stop: int) -> Cells:
+def slice_cells(cells: Cells, start: int, stop: int) -> Cells:
     """Some rows of a column."""
     if isinstance(cells, NumericColumn):
         others = {row - start: cell for row, cell in cells.others.items() if start <= row < stop}

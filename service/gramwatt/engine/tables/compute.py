@@ -18,8 +18,8 @@ from gramwatt.engine.limits import MOST_NESTED_ROWS
 from gramwatt.engine.messages import InputError, quote_input
 from gramwatt.engine.nested import read
 from gramwatt.engine.response import build_response, choose_units, declared_units
-from gramwatt.engine.tables.blocks import block_rows
-from gramwatt.engine.tables.chunks import BLOCK, MOST_ROWS, Chunk, PassthroughColumn, part
+from gramwatt.engine.tables.blocks import rows_per_block
+from gramwatt.engine.tables.chunks import BLOCK_ROWS, MAX_CHUNK_ROWS, Chunk, PassthroughValues, slice_cells
 from gramwatt.model import BoolArray, Calculator, Choice, Count, Kind, NumberList, Quantity, Rule, units
 
 
@@ -30,10 +30,10 @@ class Plan:
     calculator_name: str
     constants: Mapping[str, object] = field(default_factory=dict)
     """Inputs that every row shares."""
-    words: bool = True
+    text: bool = True
     """Whether those are words of a query rather than JSON values."""
     result_units: Mapping[str, str] = field(default_factory=dict)
-    shown: tuple[str, ...] = ()
+    shown_inputs: tuple[str, ...] = ()
     """Inputs that come back too, as understood."""
     uncertain: bool = False
     """Whether standard uncertainties are propagated, into columns ``<result>_u``."""
@@ -51,7 +51,7 @@ class OutputColumn:
     name: str
     kind: Kind
     unit: str
-    part: str
+    section: str
     """``given``, ``results`` or ``uncertainty``."""
 
 
@@ -77,7 +77,7 @@ def _output(
 def output_columns(plan: Plan) -> tuple[OutputColumn, ...]:
     """The columns of the answer, before ``cautions`` and ``error``, in order."""
     made: tuple[OutputColumn, ...] = _output(
-        plan.calculator, tuple(plan.result_units.items()), plan.shown, plan.uncertain
+        plan.calculator, tuple(plan.result_units.items()), plan.shown_inputs, plan.uncertain
     )
     return made
 
@@ -88,9 +88,9 @@ class BatchResult:
 
     first: int
     rows: int
-    kept: Mapping[str, PassthroughColumn]
+    passthrough_columns: Mapping[str, PassthroughValues]
     columns: Mapping[str, Any]
-    caution_at: Any
+    caution_index: Any
     """Position of each row's cautions in ``cautions``."""
     cautions: Sequence[tuple[str, ...]]
     errors: Mapping[int, Sequence[InputError]]
@@ -100,20 +100,20 @@ def compute_batch(plan: Plan, chunk: Chunk) -> Iterator[BatchResult]:
     """Answer a chunk, a block of rows at a time."""
     calculator = plan.calculator
     cells: dict[str, Cells] = dict(chunk.cells)
-    cells |= {name: ConstantColumn(cell, chunk.rows, text=plan.words) for name, cell in plan.constants.items()}
+    cells |= {name: ConstantColumn(cell, chunk.rows, text=plan.text) for name, cell in plan.constants.items()}
     if not calculator.columnwise:
         yield from _each(plan, chunk, cells)
         return
-    if chunk.rows > MOST_ROWS:
-        for start in range(0, chunk.rows, MOST_ROWS):
-            yield from compute_batch(plan, chunk.rows_from(start, start + MOST_ROWS))
+    if chunk.rows > MAX_CHUNK_ROWS:
+        for start in range(0, chunk.rows, MAX_CHUNK_ROWS):
+            yield from compute_batch(plan, chunk.slice(start, start + MAX_CHUNK_ROWS))
         return
-    filled = Filled(plan, chunk.rows)
-    rows = block_rows(calculator, cells) if plan.uncertain else BLOCK
+    filled = ResultColumns(plan, chunk.rows)
+    rows = rows_per_block(calculator, cells) if plan.uncertain else BLOCK_ROWS
     for start in range(0, chunk.rows, rows):
         budget.check()
         stop = min(start + rows, chunk.rows)
-        block = {name: part(column, start, stop) for name, column in cells.items()}
+        block = {name: slice_cells(column, start, stop) for name, column in cells.items()}
         spreads = {name: block.pop(name) for name in list(block) if name not in calculator.input_fields}
         outcome = evaluate_columns(
             calculator, block, stop - start, text=chunk.text, uncertain=plan.uncertain, spreads=spreads
@@ -123,7 +123,7 @@ def compute_batch(plan: Plan, chunk: Chunk) -> Iterator[BatchResult]:
     yield filled.answered(chunk)
 
 
-class Filled:
+class ResultColumns:
     """The columns of a chunk's answer, filled a block at a time: each number is written once, where it stays."""
 
     def __init__(self, plan: Plan, rows: int) -> None:
@@ -172,20 +172,20 @@ class Filled:
         """The whole."""
         notes = sorted(self._notes.items(), key=lambda note: self._order[note[0]])
         at, cautions = _combinations(notes, self._rows)
-        return BatchResult(chunk.first, self._rows, chunk.kept, self._values, at, cautions, self._faults)
+        return BatchResult(chunk.first, self._rows, chunk.passthrough_columns, self._values, at, cautions, self._faults)
 
 
 def _values(column: OutputColumn, outcome: Outcome) -> tuple[Any, units.Unit | None]:
     """A column's values as computed, and the unit that they are wanted in; one nan where no row has an answer."""
     if outcome.results is None:
         return (-1 if isinstance(column.kind, Choice) else np.nan), None
-    if column.part == "uncertainty":
+    if column.section == "uncertainty":
         standard = None if outcome.uncertainty is None else outcome.uncertainty.standard.get(column.name[:-2])
         if standard is None:
             standard = np.zeros(outcome.rows)
         result = getattr(outcome.results, column.name[:-2])
         return np.where(np.isfinite(result), standard / units.unit(column.unit).scale, np.nan), None
-    values = getattr(outcome.results if column.part == "results" else outcome.given, column.name)
+    values = getattr(outcome.results if column.section == "results" else outcome.given, column.name)
     return values, units.unit(column.unit) if isinstance(column.kind, Quantity | NumberList) else None
 
 
@@ -246,7 +246,7 @@ def _each(plan: Plan, chunk: Chunk, cells: Mapping[str, Cells]) -> Iterator[Batc
         if row in chunk.errors:
             piece.put({}, chunk.errors[row])
         else:
-            single = {name: part(column, row, row + 1) for name, column in cells.items()}
+            single = {name: slice_cells(column, row, row + 1) for name, column in cells.items()}
             single = {name: cell for name, cell in single.items() if not _is_absent(cell)}
             spreads = {name: single.pop(name) for name in list(single) if name not in calculator.input_fields}
             outcome = evaluate_columns(
@@ -258,10 +258,10 @@ def _each(plan: Plan, chunk: Chunk, cells: Mapping[str, Cells]) -> Iterator[Batc
                 piece.put(build_response(outcome, 0, result_units=plan.result_units))
             del outcome
         if piece.result_rows > MOST_NESTED_ROWS // 2:
-            yield piece.answered(chunk.rows_from(start, row + 1))
+            yield piece.answered(chunk.slice(start, row + 1))
             start, piece = row + 1, _Piece(plan)
     if start < chunk.rows or not chunk.rows:
-        yield piece.answered(chunk.rows_from(start, chunk.rows))
+        yield piece.answered(chunk.slice(start, chunk.rows))
 
 
 class _Piece:
@@ -290,7 +290,9 @@ class _Piece:
     def answered(self, chunk: Chunk) -> BatchResult:
         """The rows so far, which are those of a chunk."""
         at = np.array(self._at, dtype=np.int64)
-        return BatchResult(chunk.first, chunk.rows, chunk.kept, self._made, at, list(self._combinations), self._faults)
+        return BatchResult(
+            chunk.first, chunk.rows, chunk.passthrough_columns, self._made, at, list(self._combinations), self._faults
+        )
 
 
 def _is_absent(cells: Cells) -> bool:
@@ -298,25 +300,25 @@ def _is_absent(cells: Cells) -> bool:
 
 
 def _codes(calculator: Calculator[Any, Any], told: Mapping[str, Any]) -> tuple[str, ...]:
-    standing = {caution.code for caution in calculator.cautions if caution.stands}
-    return tuple(dict.fromkeys(each["code"] for each in told["cautions"] if each["code"] not in standing))
+    standing_codes = {caution.code for caution in calculator.cautions if caution.stands}
+    return tuple(dict.fromkeys(each["code"] for each in told["cautions"] if each["code"] not in standing_codes))
 
 
 def _cell(column: OutputColumn, told: Mapping[str, Any]) -> Any:
     if not told:
         return None
-    if column.part == "uncertainty":
+    if column.section == "uncertainty":
         return told.get("uncertainty", {}).get(column.name[:-2], {}).get("standard")
-    return told[column.part].get(column.name)
+    return told[column.section].get(column.name)
 
 
-def standing(calculator: Calculator[Any, Any]) -> tuple[str, ...]:
+def standing_codes(calculator: Calculator[Any, Any]) -> tuple[str, ...]:
     """The codes of the cautions that hold whatever was asked."""
     return tuple(caution.code for caution in calculator.cautions if caution.stands)
 
 
-def constant_faults(
-    calculator: Calculator[Any, Any], constants: Mapping[str, object], *, words: bool
+def check_constants(
+    calculator: Calculator[Any, Any], constants: Mapping[str, object], *, text: bool
 ) -> list[InputError]:
     """What is wrong with the inputs that every row shares."""
     asked = calculator.input_fields
@@ -324,7 +326,7 @@ def constant_faults(
     compared = 0
     for name, cell in constants.items():
         if name in asked:
-            errors += [error.under(name) for error in read(asked[name], [cell], text=words).errors.get(0, ())]
+            errors += [error.under(name) for error in read(asked[name], [cell], text=text).errors.get(0, ())]
         else:
             errors += unknown({name: cell}, tuple(asked), compared)
             compared += 1
@@ -335,28 +337,28 @@ def make_plan(
     calculator: Calculator[Any, Any],
     constants: Mapping[str, object],
     *,
-    words: bool,
+    text: bool,
     result_units: Mapping[str, str],
-    shown: bool,
+    show_inputs: bool,
     uncertain: bool,
 ) -> tuple[Plan, list[InputError], list[InputError]]:
     """What every row is asked; the faults of the inputs that every row shares, and those of the units wished for."""
-    wrong = constant_faults(calculator, constants, words=words)
+    wrong = check_constants(calculator, constants, text=text)
     of_units = []
     try:
         choose_units(calculator, result_units)
     except ValueError as error:
         told = ",".join(f"{name}:{unit}" for name, unit in result_units.items())
         of_units.append(InputError("/units", str(error), quote_input(told), "result:unit pairs"))
-    uncertain = uncertain or (not wrong and carries_uncertainty(calculator, constants, words=words))
-    given = tuple(calculator.input_fields) if shown else ()
-    return Plan(calculator.name, dict(constants), words, result_units, given, uncertain), wrong, of_units
+    uncertain = uncertain or (not wrong and carries_uncertainty(calculator, constants, text=text))
+    given = tuple(calculator.input_fields) if show_inputs else ()
+    return Plan(calculator.name, dict(constants), text, result_units, given, uncertain), wrong, of_units
 
 
-def carries_uncertainty(calculator: Calculator[Any, Any], constants: Mapping[str, object], *, words: bool) -> bool:
+def carries_uncertainty(calculator: Calculator[Any, Any], constants: Mapping[str, object], *, text: bool) -> bool:
     """Whether any input that every row shares tells an uncertainty."""
     columns = [
-        read(calculator.input_fields[name], [cell], text=words)
+        read(calculator.input_fields[name], [cell], text=text)
         for name, cell in constants.items()
         if name in calculator.input_fields
     ]

@@ -18,16 +18,24 @@ import numpy as np
 from gramwatt.engine.column_types import Cells, NumericColumn
 from gramwatt.engine.limits import LONGEST_ROW
 from gramwatt.engine.messages import InputError, quote_input
-from gramwatt.engine.tables.chunks import MOST_HELD, PIECE, Chunk, MalformedTable, PassthroughColumn, Source, Unreadable
-from gramwatt.engine.tables.header import Header, InputColumn, Passthrough, possible, read_heading
-from gramwatt.engine.tables.text_columns import cells_of
+from gramwatt.engine.tables.chunks import (
+    MAX_BUFFER,
+    READ_SIZE,
+    Chunk,
+    InvalidTable,
+    MalformedTable,
+    PassthroughValues,
+    Source,
+)
+from gramwatt.engine.tables.header import Header, InputColumn, Passthrough, column_kinds, parse_header
+from gramwatt.engine.tables.text_columns import parse_text_column
 from gramwatt.model import Calculator, Count, NumberList, Quantity
 
-csv.field_size_limit(max(csv.field_size_limit(), MOST_HELD))  # one for the whole process; only raised
+csv.field_size_limit(max(csv.field_size_limit(), MAX_BUFFER))  # one for the whole process; only raised
 _FIELD: Final = r'(?:"(?:[^"]++|"")*+"[^{0}\r\n]*+|[^"{0}\r\n][^{0}\r\n]*+)?+'
 """A field that may be in quotes; a quote within a field that does not begin with one is a letter like others."""
 _ROW: Final = rf"{_FIELD}(?:[{{0}}]{_FIELD})*+(?:\r\n|\n|\r(?!\n|\Z))"
-MOST_AT_ONCE: Final = 20_000
+MAX_ROWS_AT_ONCE: Final = 20_000
 """Rows read one by one before they are answered."""
 _NO_UTF8: Final = re.compile("[\udc80-\udcff]")
 """What stands for a byte that could not be decoded."""
@@ -39,18 +47,18 @@ def read_csv(
     *,
     separator: str = ",",
     decimal: str = ".",
-    keeping: Passthrough = Passthrough(),  # noqa: B008 - it never changes
+    passthrough: Passthrough = Passthrough(),  # noqa: B008 - it never changes
     constants: Mapping[str, object] | None = None,
 ) -> Iterator[Chunk]:
     """The chunks of a table whose first line names its columns.
 
     Raises Unreadable where the header is wrong, before any chunk, and Broken where the rest cannot be read.
     """
-    pieces = RowPieces(source)
-    header, separator = split_header(pieces.header(), separator, possible(calculator))
-    heading, errors = read_heading(calculator, header, keeping, constants or {})
+    pieces = RowSplitter(source)
+    header, separator = split_header(pieces.header(), separator, column_kinds(calculator))
+    heading, errors = parse_header(calculator, header, passthrough, constants or {})
     if errors:
-        raise Unreadable(errors)
+        raise InvalidTable(errors)
     return _chunks(_Reader(heading, separator, decimal), pieces.rows(separator))
 
 
@@ -89,14 +97,14 @@ def split_header(line: bytes, separator: str, known: Collection[str]) -> tuple[l
     return names(best), best
 
 
-class RowPieces:
+class RowSplitter:
     """The bytes cut after the last row that is whole: after a line end outside quotes."""
 
     def __init__(self, source: Source) -> None:
         self._source, self._left, self._ended = source, b"", False
 
     def _more(self) -> bool:
-        read = b"" if self._ended else self._source(PIECE)
+        read = b"" if self._ended else self._source(READ_SIZE)
         self._ended = not read
         self._left += read
         return not self._ended
@@ -130,7 +138,7 @@ class RowPieces:
             if end:
                 piece, self._left = self._left[:end], self._left[end:]
                 yield piece
-            if len(self._left) > MOST_HELD:
+            if len(self._left) > MAX_BUFFER:
                 raise MalformedTable(f"a row is longer than {LONGEST_ROW} bytes, or a quote is never closed")
             if not self._more():
                 break
@@ -171,13 +179,13 @@ class _Reader:
 
     def _chunk(self, columns: Sequence[Any], first: int, errors: dict[int, list[InputError]]) -> Chunk:
         cells: dict[str, Cells] = {}
-        kept: dict[str, PassthroughColumn] = {}
+        passthrough_columns: dict[str, PassthroughValues] = {}
         for texts, column in zip(columns, self._heading.columns, strict=True):
             if isinstance(column, InputColumn):
                 cells[column.name] = self._cells(texts, column, errors)
             elif column is not None:
-                kept[column] = texts
-        return Chunk(first, len(columns[0]), cells, True, kept, errors)
+                passthrough_columns[column] = texts
+        return Chunk(first, len(columns[0]), cells, True, passthrough_columns, errors)
 
     def _cells(self, texts: Any, column: InputColumn, errors: dict[int, list[InputError]]) -> Cells:
         if isinstance(texts, np.ndarray):
@@ -191,7 +199,7 @@ class _Reader:
                     f"/{column.name}", detail, quote_input(texts[row]), "a number with a comma, or decimal=."
                 )
                 errors[row] = [*errors.get(row, ()), error]
-        return cells_of(column.kind, texts, bare=column.unit, text=True, decimal=self._decimal)
+        return parse_text_column(column.kind, texts, bare=column.unit, text=True, decimal=self._decimal)
 
     def _by_rows(self, piece: bytes, first: int) -> Iterator[Chunk]:
         """The piece row by row, as the standard library reads it; ragged rows become faults."""
@@ -213,7 +221,7 @@ class _Reader:
                 errors[len(rows)] = said.setdefault(detail, [InputError("", detail, None, accepted)])
                 row = [_NO_UTF8.sub("\ufffd", cell) for cell in [*row, *[""] * width][:width]]
             rows.append(row)
-            if len(rows) == MOST_AT_ONCE:
+            if len(rows) == MAX_ROWS_AT_ONCE:
                 yield self._chunk([list(column) for column in zip(*rows, strict=True)], first, errors)
                 first, rows, errors = first + len(rows), [], {}
         if rows:

@@ -11,14 +11,14 @@ from gramwatt.engine import budget
 from gramwatt.engine.column_types import Column, inner_spreads
 from gramwatt.engine.limits import MOST_GRID_WORK
 from gramwatt.engine.nested import read
-from gramwatt.engine.tables.blocks import guessed
+from gramwatt.engine.tables.blocks import count_uncertain_defaults
 from gramwatt.engine.tables.compute import Plan
-from gramwatt.engine.tables.sweep import Axis, size
+from gramwatt.engine.tables.sweep import Axis, count_points
 from gramwatt.model import NESTED, NumberList, Recording, fields_of
 
-POINT: Final = 250_000
-CELL: Final = 200
-NUMBER: Final = 4
+POINT_COST: Final = 250_000
+CELL_COST: Final = 200
+NUMBER_COST: Final = 4
 """Of a question that is answered by itself: what it costs, what each of its cells costs to read, and each number that
 is computed; in the time that a number takes where questions are computed together, some 5 ns. Measured."""
 
@@ -30,7 +30,7 @@ def check_grid(plan: Plan, axes: Sequence[Axis]) -> None:
     """
     if budget.current() is None:
         return
-    points, each = size(axes), point_work(plan, axes)
+    points, each = count_points(axes), estimate_point_work(plan, axes)
     if points * each <= MOST_GRID_WORK:
         return
     most = max(1, MOST_GRID_WORK // each)
@@ -40,7 +40,7 @@ def check_grid(plan: Plan, axes: Sequence[Axis]) -> None:
     )
 
 
-def point_work(plan: Plan, axes: Sequence[Axis]) -> int:
+def estimate_point_work(plan: Plan, axes: Sequence[Axis]) -> int:
     """Return the numbers that one point computes, at most."""
     calculator = plan.calculator
     columns = list(_read(plan, axes))
@@ -49,12 +49,12 @@ def point_work(plan: Plan, axes: Sequence[Axis]) -> int:
         entries += _entries(column)
         moved += _moved(column)
     given = {*plan.constants, *(axis.name for axis in axes)}
-    copies = 1 + 2 * (moved + guessed(calculator, given)) if _propagates(plan) else 1
+    copies = 1 + 2 * (moved + count_uncertain_defaults(calculator, given)) if _propagates(plan) else 1
     results = sum(kind.longest if isinstance(kind, NumberList) else 1 for kind in calculator.result_fields.values())
     if calculator.columnwise:
         return copies * (len(calculator.input_fields) + results)
     made = len(calculator.input_fields) + len(calculator.result_fields) + 2 * entries
-    return POINT + CELL * entries + NUMBER * copies * made
+    return POINT_COST + CELL_COST * entries + NUMBER_COST * copies * made
 
 
 def _propagates(plan: Plan) -> bool:
@@ -65,11 +65,11 @@ def _read(plan: Plan, axes: Sequence[Axis]) -> Iterator[Column]:
     """Read each input once, of an axis the cell with the most entries."""
     asked = plan.calculator.input_fields
     for name, cell in plan.constants.items():
-        yield read(asked[name], [cell], text=plan.words)
+        yield read(asked[name], [cell], text=plan.text)
     for axis in axes:
         kind = asked[axis.name]
         cells = axis.cells if isinstance(kind, NESTED) else axis.cells[:1]
-        found = [read(kind, [cell], text=plan.words) for cell in cells]
+        found = [read(kind, [cell], text=plan.text) for cell in cells]
         if found:
             yield max(found, key=lambda column: (_entries(column), _moved(column)))
 

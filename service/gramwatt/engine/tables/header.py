@@ -13,7 +13,7 @@ from gramwatt.engine.limits import MOST_COMPARED, MOST_TABLE_COLUMNS
 from gramwatt.engine.messages import InputError, describe_accepted, join_with_or, quote_input, suggest
 from gramwatt.model import Calculator, Kind, Quantity, is_required, units
 
-LABELS: Final = ("id", "name", "note")
+LABEL_COLUMNS: Final = ("id", "name", "note")
 """Columns that always pass through: what people call their rows."""
 _WITH_UNIT: Final = re.compile(r"([^\[\]]*)\[([^\[\]]*)\]")
 
@@ -23,11 +23,11 @@ class Passthrough:
     """Which columns that are no inputs pass through untouched: labels, and those named, or all."""
 
     names: frozenset[str] = frozenset()
-    everything: bool = False
+    all_columns: bool = False
 
-    def keeps(self, name: str) -> bool:
+    def includes(self, name: str) -> bool:
         """Whether a column of that name passes through."""
-        return name in LABELS or self.everything or name in self.names
+        return name in LABEL_COLUMNS or self.all_columns or name in self.names
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,11 +44,11 @@ class Header:
     """A table's columns by position: an input, the name of a column passed through, or None for one that is empty."""
 
     columns: tuple[InputColumn | str | None, ...]
-    kept: tuple[str, ...] = field(default=())
+    passthrough_columns: tuple[str, ...] = field(default=())
 
 
 @functools.cache
-def possible(calculator: Calculator[Any, Any]) -> Mapping[str, Kind]:
+def column_kinds(calculator: Calculator[Any, Any]) -> Mapping[str, Kind]:
     """What a column may be: the inputs, and ``<name>_u`` of each quantity."""
     asked = calculator.input_fields
     spreads = {
@@ -59,13 +59,13 @@ def possible(calculator: Calculator[Any, Any]) -> Mapping[str, Kind]:
     return {**asked, **spreads}
 
 
-def read_heading(
-    calculator: Calculator[Any, Any], header: Sequence[str], keeping: Passthrough, constants: Mapping[str, object]
+def parse_header(
+    calculator: Calculator[Any, Any], header: Sequence[str], passthrough: Passthrough, constants: Mapping[str, object]
 ) -> tuple[Header, list[InputError]]:
     """Tell a header's columns apart, and what is wrong with it, the required ones that lack among it."""
     if len(header) > MOST_TABLE_COLUMNS:
         return Header(()), [InputError("", f"{len(header)} columns", None, f"up to {MOST_TABLE_COLUMNS} columns")]
-    known, errors = possible(calculator), []
+    known, errors = column_kinds(calculator), []
     columns: list[InputColumn | str | None] = []
     seen: set[str] = set()
     refused = 0
@@ -86,10 +86,10 @@ def read_heading(
             unit, error = _unit(name, known[name], spelling)
             errors += [error] if error else []
             columns.append(InputColumn(name, known[name], unit))
-            errors += clash(name, constants)
+            errors += check_conflict(name, constants)
         else:
             columns.append(name)
-            found = refusal(calculator, name, keeping, compare=refused < MOST_COMPARED)
+            found = check_column(calculator, name, passthrough, compare=refused < MOST_COMPARED)
             refused += bool(found)
             errors += found
     errors += _lacking(calculator, seen, constants)
@@ -106,8 +106,8 @@ def read_heading(
     return Header(tuple(columns), tuple(name for name in columns if isinstance(name, str))), errors
 
 
-def refusal(
-    calculator: Calculator[Any, Any], name: str, keeping: Passthrough, *, compare: bool = True
+def check_column(
+    calculator: Calculator[Any, Any], name: str, passthrough: Passthrough, *, compare: bool = True
 ) -> list[InputError]:
     """Why a column that is no input may not stand there; nothing where it passes through.
 
@@ -116,9 +116,9 @@ def refusal(
     bare = name.partition("[")[0].strip()
     if bare.removesuffix("_u") in calculator.result_fields or name in ("cautions", "error"):
         return [_fault(name, f"{quote_input(name)} is the name of a column of the answer; rename it", "another name")]
-    if keeping.keeps(name):
+    if passthrough.includes(name):
         return []
-    hint = suggest(name, possible(calculator)) if compare else ""
+    hint = suggest(name, column_kinds(calculator)) if compare else ""
     accepted = (
         f"{join_with_or(calculator.input_fields)}; to pass a column through, name it in the query: keep={_word(name)}"
     )
@@ -145,7 +145,7 @@ def _unit(name: str, kind: Kind, spelling: str | None) -> tuple[units.Unit | Non
     return None, InputError(f"/{name}", detail, quote_input(spelling), f"{name} [{kind.unit}]")
 
 
-def clash(name: str, constants: Mapping[str, object]) -> list[InputError]:
+def check_conflict(name: str, constants: Mapping[str, object]) -> list[InputError]:
     """An input that stands in the query and in the table: nobody could tell which is meant."""
     if name not in constants:
         return []

@@ -14,7 +14,7 @@ from typing import Any, Final
 from gramwatt.engine.limits import LONGEST_ROW
 from gramwatt.engine.strict_json import BYTE_ORDER_MARKS, NotJson, strict_json, strict_value
 from gramwatt.engine.tables import json_rows
-from gramwatt.engine.tables.chunks import MOST_HELD, PIECE, Chunk, MalformedTable, Source
+from gramwatt.engine.tables.chunks import MAX_BUFFER, READ_SIZE, Chunk, MalformedTable, Source
 from gramwatt.engine.tables.header import Passthrough
 from gramwatt.model import Calculator
 
@@ -27,20 +27,20 @@ def read_ndjson(
     calculator: Calculator[Any, Any],
     source: Source,
     *,
-    keeping: Passthrough = Passthrough(),  # noqa: B008 - it never changes
+    passthrough: Passthrough = Passthrough(),  # noqa: B008 - it never changes
     constants: Mapping[str, object] | None = None,
 ) -> Iterator[Chunk]:
     """The chunks of a table with one JSON object a line; blank lines are no rows."""
-    rows, left, ended = json_rows.Rows(calculator, keeping, constants or {}), b"", False
+    rows, left, ended = json_rows.RowBuilder(calculator, passthrough, constants or {}), b"", False
     while not ended:
-        read = source(PIECE)
+        read = source(READ_SIZE)
         ended = not read
         left += read
         if rows.first == 0:
             left = _without_mark(left)
         end = len(left) if ended else left.rfind(b"\n") + 1
         piece, left = left[:end].strip(b" \t\r\n"), left[end:]
-        if len(left) > MOST_HELD:
+        if len(left) > MAX_BUFFER:
             raise MalformedTable(f"a line is longer than {LONGEST_ROW} bytes")
         if piece:
             chunk = rows.by_columns(piece, array=False)
@@ -69,22 +69,22 @@ def read_json(
     calculator: Calculator[Any, Any],
     source: Source,
     *,
-    keeping: Passthrough = Passthrough(),  # noqa: B008 - it never changes
+    passthrough: Passthrough = Passthrough(),  # noqa: B008 - it never changes
     constants: Mapping[str, object] | None = None,
 ) -> Iterator[Chunk]:
     """The chunks of a JSON array of objects. Raises Broken where it is none, or no longer JSON."""
-    return _Array(json_rows.Rows(calculator, keeping, constants or {}), source).chunks()
+    return _Array(json_rows.RowBuilder(calculator, passthrough, constants or {}), source).chunks()
 
 
 class _Array:
     """A JSON array read many elements at once, or one by one where that could hide something."""
 
-    def __init__(self, rows: json_rows.Rows, source: Source) -> None:
+    def __init__(self, rows: json_rows.RowBuilder, source: Source) -> None:
         self._rows, self._source = rows, source
         self._left, self._ended, self._closed = b"", False, False
 
     def _more(self) -> bool:
-        read = b"" if self._ended else self._source(PIECE)
+        read = b"" if self._ended else self._source(READ_SIZE)
         self._ended = not read
         self._left += read
         return not self._ended
@@ -94,7 +94,7 @@ class _Array:
         self._open()
         before = -1
         while not self._closed:
-            if before >= 0 and (len(self._left) < PIECE or len(self._left) == before):
+            if before >= 0 and (len(self._left) < READ_SIZE or len(self._left) == before):
                 self._more()  # but what came with the bracket is given before more is waited for
             before = len(self._left)
             piece, left = self._at_once()
@@ -163,11 +163,11 @@ class _Array:
                 break  # a number may go on
             values.append(value)
             at = end
-            if len(values) >= json_rows.MOST_AT_ONCE:
+            if len(values) >= json_rows.MAX_ROWS_AT_ONCE:
                 break
         self._left = text[at:].encode() + undecoded
         yield from self._rows.one_by_one(iter(values))
-        if problem and (wrong or self._ended or len(self._left) > MOST_HELD):
+        if problem and (wrong or self._ended or len(self._left) > MAX_BUFFER):
             raise MalformedTable(f"after row {self._rows.first}: the array is not JSON: {wrong or problem}")
 
     def _decoded(self) -> tuple[str, bytes, str]:

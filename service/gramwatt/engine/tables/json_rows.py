@@ -19,12 +19,12 @@ from gramwatt.engine.limits import MOST_COMPARED, MOST_TABLE_COLUMNS
 from gramwatt.engine.messages import InputError, join_with_or, quote_input
 from gramwatt.engine.strict_json import NotJson
 from gramwatt.engine.tables import byte_search
-from gramwatt.engine.tables.chunks import Chunk, PassthroughColumn
-from gramwatt.engine.tables.header import Passthrough, clash, possible, refusal
-from gramwatt.engine.tables.text_columns import cells_of
+from gramwatt.engine.tables.chunks import Chunk, PassthroughValues
+from gramwatt.engine.tables.header import Passthrough, check_column, check_conflict, column_kinds
+from gramwatt.engine.tables.text_columns import parse_text_column
 from gramwatt.model import Calculator, Choice, Count, Kind, Quantity, Text
 
-MOST_AT_ONCE: Final = 5_000
+MAX_ROWS_AT_ONCE: Final = 5_000
 """Rows read one by one before they are answered."""
 _PLAIN: Final = frozenset({int, float, str, bool, type(None)})
 _EXACT: Final = 2.0**53
@@ -37,12 +37,14 @@ _HIDING: Final = (b" :", b"\t:", b"\r:", b"\n:")
 """What would spoil the count of names, as escapes do: space before a colon."""
 
 
-class Rows:
+class RowBuilder:
     """Rows of objects as chunks."""
 
-    def __init__(self, calculator: Calculator[Any, Any], keeping: Passthrough, constants: Mapping[str, object]) -> None:
-        self._known: Mapping[str, Kind] = possible(calculator)
-        self._calculator, self._keeping, self._constants = calculator, keeping, constants
+    def __init__(
+        self, calculator: Calculator[Any, Any], passthrough: Passthrough, constants: Mapping[str, object]
+    ) -> None:
+        self._known: Mapping[str, Kind] = column_kinds(calculator)
+        self._calculator, self._passthrough, self._constants = calculator, passthrough, constants
         self._compared: dict[str, list[InputError]] = {}
         """Of names that are refused the first ones, with the near matches that they have alone."""
         self.first = 0
@@ -57,7 +59,7 @@ class Rows:
         if columns is None:
             return None
         cells: dict[str, Cells] = {}
-        kept: dict[str, PassthroughColumn] = {}
+        passthrough_columns: dict[str, PassthroughValues] = {}
         for name, values in columns.items():
             kinds = set(map(type, values))
             if self._refusal(name) or not kinds <= _PLAIN:
@@ -67,8 +69,8 @@ class Rows:
             elif float in kinds and any(type(value) is float and abs(value) >= _EXACT for value in values):
                 return None
             else:
-                kept[name] = values
-        return self._chunk(len(objects), cells, kept, {})
+                passthrough_columns[name] = values
+        return self._chunk(len(objects), cells, passthrough_columns, {})
 
     def _objects(self, lines: bytes, *, array: bool) -> list[dict[str, Any]] | None:
         """The objects of a piece, where it holds nothing else and no object gives a name twice."""
@@ -97,7 +99,7 @@ class Rows:
         rows: list[object] = []
         for value in values:
             rows.append(value)
-            if len(rows) >= MOST_AT_ONCE:
+            if len(rows) >= MAX_ROWS_AT_ONCE:
                 yield self._of_objects(rows)
                 rows = []
         if rows:
@@ -127,18 +129,18 @@ class Rows:
             for name in names
             if name in self._known
         }
-        kept: dict[str, list[Any]] = {
+        passthrough_columns: dict[str, list[Any]] = {
             name: [row.get(name) for row in objects]
             for name, refused in names.items()
             if name not in self._known and not refused
         }
-        for name, values in kept.items():
+        for name, values in passthrough_columns.items():
             _take_out_unsendable(name, values, errors)
-        return self._chunk(len(rows), cells, kept, errors)
+        return self._chunk(len(rows), cells, passthrough_columns, errors)
 
     def _refusal(self, name: str) -> list[InputError]:
         if name in self._known:
-            return clash(name, self._constants)
+            return check_conflict(name, self._constants)
         if _HALF.search(name):
             accepted = "a name of whole characters"
             return [
@@ -146,7 +148,7 @@ class Rows:
             ]
         if name in self._compared:
             return self._compared[name]
-        found = refusal(self._calculator, name, self._keeping, compare=len(self._compared) < MOST_COMPARED)
+        found = check_column(self._calculator, name, self._passthrough, compare=len(self._compared) < MOST_COMPARED)
         if found and len(self._compared) < MOST_COMPARED:
             self._compared[name] = found
         return found
@@ -155,13 +157,18 @@ class Rows:
         self,
         rows: int,
         cells: Mapping[str, Cells],
-        kept: Mapping[str, PassthroughColumn],
+        passthrough_columns: Mapping[str, PassthroughValues],
         errors: Mapping[int, list[InputError]],
     ) -> Chunk:
-        lacking = [name for name in self._keeping.names if name not in kept and not self._refusal(name)]
+        lacking = [
+            name for name in self._passthrough.names if name not in passthrough_columns and not self._refusal(name)
+        ]
         if lacking:
-            kept = {**kept, **{name: [None] * rows for name in sorted(lacking) if name not in self._known}}
-        chunk = Chunk(self.first, rows, cells, False, kept, errors, headed=False)
+            passthrough_columns = {
+                **passthrough_columns,
+                **{name: [None] * rows for name in sorted(lacking) if name not in self._known},
+            }
+        chunk = Chunk(self.first, rows, cells, False, passthrough_columns, errors, has_header=False)
         self.first += rows
         return chunk
 
@@ -204,5 +211,5 @@ def _cells(kind: Kind, values: list[Any], kinds: Set[type]) -> Cells:
         numbers = np.array(values, dtype=np.float64)  # nan for None
         return NumericColumn(numbers, ~np.isnan(numbers))
     if isinstance(kind, Quantity | Choice | Text) and kinds <= {str, type(None)}:
-        return cells_of(kind, values, bare=None, text=False)
+        return parse_text_column(kind, values, bare=None, text=False)
     return [ABSENT if cell is None else cell for cell in values]

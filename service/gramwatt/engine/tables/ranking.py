@@ -15,14 +15,14 @@ from gramwatt.model import Calculator, Count, Quantity
 
 @dataclass(frozen=True, slots=True)
 class Ranking:
-    """How many rows, by which result, and whether the least of it is best."""
+    """How many rows, by which result, and whether the smallest_first of it is best."""
 
     count: int
     by: str
-    least: bool = False
+    smallest_first: bool = False
 
 
-def check(calculator: Calculator[Any, Any], by: str) -> list[InputError]:
+def check_ranking(calculator: Calculator[Any, Any], by: str) -> list[InputError]:
     """Whether rows can be ranked by a result."""
     ranked = [name for name, kind in calculator.result_fields.items() if isinstance(kind, Quantity | Count)]
     if by in ranked:
@@ -40,7 +40,7 @@ def check(calculator: Calculator[Any, Any], by: str) -> list[InputError]:
 
 
 @dataclass(slots=True)
-class Best:
+class BestRows:
     """The best rows so far: their numbers in the table, and their columns."""
 
     rows: Any
@@ -48,20 +48,20 @@ class Best:
     cautions: list[tuple[str, ...]]
 
 
-def best_of(wish: Ranking, pieces: Iterator[BatchResult]) -> Best:
+def select_best(wish: Ranking, pieces: Iterator[BatchResult]) -> BestRows:
     """The best rows of pieces, best first; rows without an answer, or with a fault, are never among them. Of equals
     the earlier comes first."""
-    found = Best(np.zeros(0, dtype=np.int64), {}, [])
+    found = BestRows(np.zeros(0, dtype=np.int64), {}, [])
     for piece in pieces:
-        found = merged(wish, found, _of_piece(wish, piece))
+        found = merge_best(wish, found, _of_piece(wish, piece))
     return found
 
 
-def _of_piece(wish: Ranking, piece: BatchResult) -> Best:
+def _of_piece(wish: Ranking, piece: BatchResult) -> BestRows:
     columns = {name: _array(values) for name, values in piece.columns.items()}
     order = _order(wish, columns[wish.by])
-    told = [piece.cautions[at] for at in np.asarray(piece.caution_at)[order].tolist()]
-    return Best(piece.first + order, {name: values[order] for name, values in columns.items()}, told)
+    told = [piece.cautions[at] for at in np.asarray(piece.caution_index)[order].tolist()]
+    return BestRows(piece.first + order, {name: values[order] for name, values in columns.items()}, told)
 
 
 def _array(values: Any) -> Any:
@@ -76,7 +76,7 @@ def _array(values: Any) -> Any:
 
 
 def _order(wish: Ranking, values: Any) -> Any:
-    key = values if wish.least else -values
+    key = values if wish.smallest_first else -values
     finite = np.flatnonzero(np.isfinite(values))
     if len(finite) > 4 * wish.count:
         edge = np.partition(key[finite], wish.count - 1)[wish.count - 1]
@@ -84,21 +84,21 @@ def _order(wish: Ranking, values: Any) -> Any:
     return finite[np.argsort(key[finite], kind="stable")][: wish.count]
 
 
-def merged(wish: Ranking, one: Best, other: Best) -> Best:
+def merge_best(wish: Ranking, one: BestRows, other: BestRows) -> BestRows:
     """The best of both, each sorted; ties by their row."""
     if not len(one.rows):
         return other
     rows = np.concatenate([one.rows, other.rows])
     columns = {name: np.concatenate([values, other.columns[name]]) for name, values in one.columns.items()}
-    key = columns[wish.by] if wish.least else -columns[wish.by]
+    key = columns[wish.by] if wish.smallest_first else -columns[wish.by]
     order = np.lexsort((rows, key))[: wish.count]
     cautions = [*one.cautions, *other.cautions]
-    return Best(
+    return BestRows(
         rows[order], {name: values[order] for name, values in columns.items()}, [cautions[at] for at in order.tolist()]
     )
 
 
-def as_answered(best: Best) -> BatchResult:
+def to_batch_result(best: BestRows) -> BatchResult:
     """The best rows as a piece to write, best first."""
     columns = {name: values.tolist() if values.dtype == object else values for name, values in best.columns.items()}
     return BatchResult(0, len(best.rows), {}, columns, np.arange(len(best.rows)), best.cautions or [()], {})

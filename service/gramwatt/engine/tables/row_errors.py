@@ -11,32 +11,32 @@ from gramwatt.engine.columns import escape_name
 from gramwatt.engine.messages import InputError, quote_input, replace_control_characters
 from gramwatt.engine.tables.compute import BatchResult
 
-MOST_IN_FULL: Final = 1000
-MOST_OF_A_ROW: Final = 5
-MOST_SUMMARIES: Final = 100
+MAX_DETAILED_ROWS: Final = 1000
+MAX_ERRORS_PER_ROW: Final = 5
+MAX_CACHED_SUMMARIES: Final = 100
 
 
 @dataclass(slots=True)
 class RowErrorReporter:
     """Tells faults and counts the rows that have them."""
 
-    rows: int = 0
+    invalid_rows: int = 0
     _summaries: dict[tuple[str, ...], str] = field(default_factory=dict)
 
-    def text(self, row: int, errors: Sequence[InputError]) -> str:
+    def format_text(self, row: int, errors: Sequence[InputError]) -> str:
         """One line about row ``row``, counted from 1."""
-        self.rows += 1
-        if self.rows > MOST_IN_FULL:
-            return f"row {row}: {self._summarize(errors)}; the {self.rows:,}th row with a fault, told in short"
-        told = "; ".join(format_error(error).removeprefix("question: ") for error in errors[:MOST_OF_A_ROW])
-        more = len(errors) - MOST_OF_A_ROW
+        self.invalid_rows += 1
+        if self.invalid_rows > MAX_DETAILED_ROWS:
+            return f"row {row}: {self._summarize(errors)}; the {self.invalid_rows:,}th row with a fault, told in short"
+        told = "; ".join(format_error(error).removeprefix("question: ") for error in errors[:MAX_ERRORS_PER_ROW])
+        more = len(errors) - MAX_ERRORS_PER_ROW
         return replace_control_characters(f"row {row}: {told}" + (f"; and {more} more" if more > 0 else ""))
 
-    def as_object(self, row: int, errors: Sequence[InputError]) -> dict[str, Any]:
+    def to_object(self, row: int, errors: Sequence[InputError]) -> dict[str, Any]:
         """The same for JSON: the row, a detail, and each fault as in a problem's ``errors``."""
-        self.rows += 1
-        if self.rows > MOST_IN_FULL:
-            detail = f"{self._summarize(errors)}; the {self.rows:,}th row with a fault, told in short"
+        self.invalid_rows += 1
+        if self.invalid_rows > MAX_DETAILED_ROWS:
+            detail = f"{self._summarize(errors)}; the {self.invalid_rows:,}th row with a fault, told in short"
             return {"row": row, "detail": detail}
         detail = "; ".join(_line(error) for error in errors[:3])
         more = len(errors) - 3
@@ -50,32 +50,32 @@ class RowErrorReporter:
                     "given": error.given,
                     "accepted": error.accepted,
                 }
-                for error in errors[:MOST_OF_A_ROW]
+                for error in errors[:MAX_ERRORS_PER_ROW]
             ],
         }
 
     def _summarize(self, errors: Sequence[InputError]) -> str:
         """Return the number of a row's faults and where they are, made once for all rows that have few in one place."""
         pointers = tuple([error.pointer for error in errors])
-        if len(pointers) > MOST_OF_A_ROW:
+        if len(pointers) > MAX_ERRORS_PER_ROW:
             return replace_control_characters(_summary(pointers))
         summary = self._summaries.get(pointers)
         if summary is None:
-            if len(self._summaries) >= MOST_SUMMARIES:
+            if len(self._summaries) >= MAX_CACHED_SUMMARIES:
                 self._summaries.clear()
             summary = self._summaries[pointers] = replace_control_characters(_summary(pointers))
         return summary
 
 
-def with_left_out(piece: BatchResult, columns: Collection[str]) -> Mapping[int, Sequence[InputError]]:
+def errors_with_dropped_columns(piece: BatchResult, columns: Collection[str]) -> Mapping[int, Sequence[InputError]]:
     """The faults of a piece; and, beside its results, where a row has a column to pass through that the first rows did
     not have, when the columns of the answer were settled."""
-    late = [name for name in piece.kept if name not in columns]
+    late = [name for name in piece.passthrough_columns if name not in columns]
     if not late:
         return piece.errors
     errors = {row: list(found) for row, found in piece.errors.items()}
     for name in late:
-        for row, value in enumerate(piece.kept[name]):
+        for row, value in enumerate(piece.passthrough_columns[name]):
             if value is not None:
                 detail = f"{quote_input(name)} is left out: the first rows had no such column"
                 accepted = f"keep={quote_input(name)}, or {quote_input(name)} in the first row"
@@ -92,4 +92,4 @@ def _line(error: InputError) -> str:
 
 def _summary(pointers: Sequence[str]) -> str:
     names = dict.fromkeys(pointer[1:].partition("/")[0] or "the row" for pointer in pointers)
-    return f"{len(pointers)} fault{'' if len(pointers) == 1 else 's'} in {', '.join(list(names)[:MOST_OF_A_ROW])}"
+    return f"{len(pointers)} fault{'' if len(pointers) == 1 else 's'} in {', '.join(list(names)[:MAX_ERRORS_PER_ROW])}"

@@ -17,7 +17,7 @@ from gramwatt.engine.tables.chunks import Chunk
 from gramwatt.engine.tables.compute import Plan
 from gramwatt.model import NESTED, Calculator, Count, Kind, Quantity, units
 
-ROWS: Final = 16_384
+CHUNK_POINTS: Final = 16_384
 """Points answered before they are written."""
 
 
@@ -50,7 +50,7 @@ class Axis:
         return np.where(at == self.count - 1, self.stop if self.count > 1 else self.start, self.start + at * step)
 
 
-def even_axis(
+def make_even_axis(
     calculator: Calculator[Any, Any], name: str, start: object, stop: object, count: int, *, text: bool
 ) -> tuple[Axis | None, list[InputError]]:
     """An input varied evenly. ``start`` and ``stop`` are numbers, or texts with a unit; out of bounds they may be:
@@ -87,7 +87,7 @@ def _together(kind: Kind, ends: Sequence[tuple[float, units.Unit | None]]) -> tu
     return low, high, declared
 
 
-def list_axis(
+def make_list_axis(
     calculator: Calculator[Any, Any], name: str, cells: Sequence[object]
 ) -> tuple[Axis | None, list[InputError]]:
     """An input varied over a list of cells."""
@@ -111,18 +111,18 @@ def _kind(calculator: Calculator[Any, Any], name: str) -> tuple[Kind | None, lis
     ]
 
 
-def varied(calculator: Calculator[Any, Any]) -> tuple[str, ...]:
+def variable_inputs(calculator: Calculator[Any, Any]) -> tuple[str, ...]:
     """The inputs that have a range: quantities and counts."""
     return tuple(name for name, kind in calculator.input_fields.items() if isinstance(kind, Quantity | Count))
 
 
-def shown(plan: Plan, axes: Sequence[Axis]) -> Plan:
+def show_axes(plan: Plan, axes: Sequence[Axis]) -> Plan:
     """The plan with the varied inputs among the columns of the answer."""
     names = tuple(axis.name for axis in axes)
-    return dataclasses.replace(plan, shown=(*names, *(name for name in plan.shown if name not in names)))
+    return dataclasses.replace(plan, shown_inputs=(*names, *(name for name in plan.shown_inputs if name not in names)))
 
 
-def size(axes: Sequence[Axis]) -> int:
+def count_points(axes: Sequence[Axis]) -> int:
     """How many points the grid has."""
     points = 1
     for axis in axes:
@@ -130,17 +130,17 @@ def size(axes: Sequence[Axis]) -> int:
     return points
 
 
-def grid(
+def read_grid(
     axes: Sequence[Axis],
     *,
     text: bool,
     start: int = 0,
     stop: int | None = None,
-    rows: int = ROWS,
+    rows: int = CHUNK_POINTS,
 ) -> Iterator[Chunk]:
     """The points of a grid, or those from ``start`` to ``stop``, the last axis fastest."""
     shape = tuple(axis.count for axis in axes)
-    stop = size(axes) if stop is None else stop
+    stop = count_points(axes) if stop is None else stop
     for first in range(start, stop, rows):
         last = min(first + rows, stop)
         places = np.unravel_index(np.arange(first, last), shape)

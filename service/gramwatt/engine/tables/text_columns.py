@@ -18,7 +18,7 @@ _LETTERS: Final = b"0123456789.eE+- "
 """Whatever of these alone is a number for Python is one here too."""
 
 
-def cells_of(
+def parse_text_column(
     kind: Kind, texts: Sequence[str | None], *, bare: units.Unit | None, text: bool, decimal: str = "."
 ) -> Cells:
     """The cells of a text column. ``bare`` is the unit of a number without one.
@@ -31,7 +31,7 @@ def cells_of(
         if isinstance(kind, NumberList):
             texts = [None if cell is None else cell.replace(";", ",") for cell in texts]
     if text and isinstance(kind, Quantity | Count):
-        numbers = plain_numbers(texts)
+        numbers = parse_plain_numbers(texts)
         if numbers is not None:
             return NumericColumn(numbers, _all(len(numbers)), () if bare is None else (bare,), bare=bare)
     if text:
@@ -43,7 +43,7 @@ def cells_of(
     if isinstance(kind, Count) and text:
         return _quantities(None, texts, bare=None, text=True)
     if isinstance(kind, Choice | Flag | Text | Count):
-        return coded(texts, bare)
+        return encode_distinct(texts, bare)
     return [ABSENT if cell is None else cell for cell in texts]
 
 
@@ -51,7 +51,7 @@ def _all(rows: int) -> Any:
     return np.ones(rows, dtype=np.bool_)
 
 
-def plain_numbers(texts: Sequence[str | None]) -> Any:
+def parse_plain_numbers(texts: Sequence[str | None]) -> Any:
     """The texts as doubles, where each of them is a finite number without a unit; else None."""
     try:
         letters = "".join(texts).encode()  # type: ignore[arg-type]
@@ -63,7 +63,7 @@ def plain_numbers(texts: Sequence[str | None]) -> Any:
     return numbers if np.isfinite(numbers).all() else None
 
 
-def coded(texts: Sequence[str | None], bare: units.Unit | None = None) -> DictionaryColumn:
+def encode_distinct(texts: Sequence[str | None], bare: units.Unit | None = None) -> DictionaryColumn:
     """A text column by its distinct cells; those that are None or empty are absent."""
     distinct = dict.fromkeys(texts)
     distinct.pop(None, None)
@@ -93,7 +93,7 @@ def _quantities(kind: Quantity | None, texts: Sequence[str | None], *, bare: uni
         if at is None or math.isinf(number):
             others[row] = cell
             if len(others) > len(texts) // 4:
-                return coded(texts, bare)
+                return encode_distinct(texts, bare)
         else:
             numbers[row], unit_at[row] = number, at
     present = np.fromiter((cell is not None for cell in texts), np.bool_, len(texts))

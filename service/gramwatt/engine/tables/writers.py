@@ -10,10 +10,18 @@ from typing import Protocol
 import orjson
 
 from gramwatt.engine.formula_guard import guard_cell, guard_cells
-from gramwatt.engine.tables.cell_formatting import CsvCells, Texts, joined, json_texts, kept_values, picked, result_json
+from gramwatt.engine.tables.cell_formatting import (
+    CsvCells,
+    Texts,
+    format_json,
+    format_result_json,
+    join_rows,
+    passthrough_values,
+    select_texts,
+)
 from gramwatt.engine.tables.chunks import MalformedTable
 from gramwatt.engine.tables.compute import BatchResult, OutputColumn, Plan, output_columns
-from gramwatt.engine.tables.row_errors import RowErrorReporter, with_left_out
+from gramwatt.engine.tables.row_errors import RowErrorReporter, errors_with_dropped_columns
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,11 +43,11 @@ class Writer(Protocol):
         """What stands before the rows."""
         ...
 
-    def rows(self, piece: BatchResult) -> bytes:
+    def write_rows(self, piece: BatchResult) -> bytes:
         """A piece's rows."""
         ...
 
-    def broken(self, broken: MalformedTable, row: int) -> bytes:
+    def write_failure(self, failure: MalformedTable, row: int) -> bytes:
         """A last row that says why the table ends before its end."""
         ...
 
@@ -55,14 +63,19 @@ class CsvWriter:
     plan: Plan
     style: Style
     errors: RowErrorReporter = field(default_factory=RowErrorReporter)
-    _kept: tuple[str, ...] = ()
+    _passthrough_columns: tuple[str, ...] = ()
 
     def begin(self, first: BatchResult | None) -> bytes:
         """The header line."""
-        self._kept = () if first is None else tuple(first.kept)
+        self._passthrough_columns = () if first is None else tuple(first.passthrough_columns)
         if self.style.header == "off":
             return b""
-        names = [*self._kept, *(self._headed(column) for column in output_columns(self.plan)), "cautions", "error"]
+        names = [
+            *self._passthrough_columns,
+            *(self._headed(column) for column in output_columns(self.plan)),
+            "cautions",
+            "error",
+        ]
         written = io.StringIO(newline="")
         line = csv.writer(written, delimiter=self.style.separator, lineterminator="\r\n")
         line.writerow(guard_cell(name) for name in names)
@@ -73,31 +86,33 @@ class CsvWriter:
             return column.name
         return f"{column.name} [{column.unit}]"
 
-    def rows(self, piece: BatchResult) -> bytes:
+    def write_rows(self, piece: BatchResult) -> bytes:
         """The rows as text."""
         cells = CsvCells(self.style.separator, self.style.decimal)
         parts: list[Texts] = []
-        for name in self._kept:
-            values = kept_values(piece.kept.get(name), piece.rows)
+        for name in self._passthrough_columns:
+            values = passthrough_values(piece.passthrough_columns.get(name), piece.rows)
             parts += [cells.words(guard_cells(values, self.style.decimal)), self.style.separator]
         parts += cells.results(output_columns(self.plan), piece.columns, self.style.digits)
-        parts.append(picked([cells.quoted(" ".join(codes) or None) for codes in piece.cautions], piece.caution_at))
+        parts.append(
+            select_texts([cells.quoted(" ".join(codes) or None) for codes in piece.cautions], piece.caution_index)
+        )
         parts += [self.style.separator, self._errors(piece, cells), "\r\n"]
-        return joined(parts, piece.rows).encode()
+        return join_rows(parts, piece.rows).encode()
 
     def _errors(self, piece: BatchResult, cells: CsvCells) -> Texts:
-        faults = with_left_out(piece, self._kept)
+        faults = errors_with_dropped_columns(piece, self._passthrough_columns)
         if not faults:
             return ""
         texts = [""] * piece.rows
         for row in sorted(faults):
-            texts[row] = cells.quoted(guard_cell(self.errors.text(piece.first + row + 1, faults[row])))
+            texts[row] = cells.quoted(guard_cell(self.errors.format_text(piece.first + row + 1, faults[row])))
         return texts
 
-    def broken(self, broken: MalformedTable, row: int) -> bytes:
+    def write_failure(self, failure: MalformedTable, row: int) -> bytes:
         """A row whose error says so."""
-        width = len(self._kept) + len(output_columns(self.plan)) + 1
-        text = f"#ERR {broken.kind} after row {row}: {broken.detail}"
+        width = len(self._passthrough_columns) + len(output_columns(self.plan)) + 1
+        text = f"#ERR {failure.kind} after row {row}: {failure.detail}"
         cell = CsvCells(self.style.separator, self.style.decimal).quoted(text)
         return f"{self.style.separator * width}{cell}\r\n".encode()
 
@@ -119,24 +134,28 @@ class JsonWriter:
         """The opening bracket of an array."""
         return b"[\n" if self.array else b""
 
-    def rows(self, piece: BatchResult) -> bytes:
+    def write_rows(self, piece: BatchResult) -> bytes:
         """The rows as objects."""
-        kept = {name: kept_values(values, piece.rows) for name, values in piece.kept.items()}
-        named: dict[str, Texts] = {name: json_texts(values) for name, values in kept.items()}
+        passthrough_columns = {
+            name: passthrough_values(values, piece.rows) for name, values in piece.passthrough_columns.items()
+        }
+        named: dict[str, Texts] = {name: format_json(values) for name, values in passthrough_columns.items()}
         for column in output_columns(self.plan):
-            named[column.name] = result_json(column, piece.columns[column.name])
+            named[column.name] = format_result_json(column, piece.columns[column.name])
         codes = [orjson.dumps(codes).decode() for codes in piece.cautions]
-        named["cautions"] = picked(codes, piece.caution_at)
+        named["cautions"] = select_texts(codes, piece.caution_index)
         parts: list[Texts] = []
         for name, texts in named.items():
             parts += [("," if parts else "{") + orjson.dumps(name).decode() + ":", texts]
         parts.append("},\n" if self.array else "}\n")
-        text = joined(parts, piece.rows)
+        text = join_rows(parts, piece.rows)
         if piece.errors:
             lines = text.split("\n")  # text in JSON holds no line end itself
             for row in sorted(piece.errors):
-                told = self.errors.as_object(piece.first + row + 1, piece.errors[row])
-                line = orjson.dumps({**{name: cells[row] for name, cells in kept.items()}, "error": told}).decode()
+                told = self.errors.to_object(piece.first + row + 1, piece.errors[row])
+                line = orjson.dumps(
+                    {**{name: cells[row] for name, cells in passthrough_columns.items()}, "error": told}
+                ).decode()
                 lines[row] = line + "," if self.array else line
             text = "\n".join(lines)
         return self._put(text)
@@ -147,9 +166,9 @@ class JsonWriter:
             lines, self._any = (",\n" if self._any else "") + lines[:-2], True
         return lines.encode()
 
-    def broken(self, broken: MalformedTable, row: int) -> bytes:
+    def write_failure(self, failure: MalformedTable, row: int) -> bytes:
         """A last object whose error says so."""
-        told = {"error": {"row": row, "type": f"/problems/{broken.kind}", "detail": broken.detail}}
+        told = {"error": {"row": row, "type": f"/problems/{failure.kind}", "detail": failure.detail}}
         return self._put(orjson.dumps(told).decode() + (",\n" if self.array else "\n"))
 
     def end(self) -> bytes:

@@ -9,7 +9,7 @@ from typing import Any, TypeAlias
 from gramwatt.engine.cells import LONGEST_NUMBER
 from gramwatt.engine.columns import spread_kind
 from gramwatt.engine.nested import LONGEST_QUERY_LIST
-from gramwatt.engine.recordings.columns import LONGEST_CELL
+from gramwatt.engine.recordings.columns import MAX_CELL_LENGTH
 from gramwatt.model import (
     Calculator,
     Choice,
@@ -74,7 +74,7 @@ def recordings(calculator: Calculator[Any, Any]) -> dict[str, JsonSchema]:
 
 def _recording(kind: TimeSeries) -> JsonSchema:
     """An object of lists by channel; columns that are no channel are allowed, and left out."""
-    cells = {"type": ["number", "string", "null"], "maxLength": LONGEST_CELL, "pattern": r"^[\s\S]*$"}
+    cells = {"type": ["number", "string", "null"], "maxLength": MAX_CELL_LENGTH, "pattern": r"^[\s\S]*$"}
     column: JsonSchema = {"type": "array", "maxItems": kind.longest, "items": cells}
     channels = {name: each for name, each in fields_of(kind.row).items() if isinstance(each, Quantity)}
     return {

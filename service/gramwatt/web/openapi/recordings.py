@@ -8,7 +8,7 @@ from typing import Any, Final
 from apispec import APISpec
 
 from gramwatt.engine.recordings.channels import channels_of
-from gramwatt.engine.recordings.reader import FORMATS, samples_of
+from gramwatt.engine.recordings.reader import FORMATS, recording_kind
 from gramwatt.model import Calculator
 from gramwatt.web.openapi import json_schema
 from gramwatt.web.openapi.components import JsonObject, problems
@@ -51,7 +51,7 @@ def _content(calculator: Calculator[Any, Any]) -> JsonObject:
     """The recording by media type. No schema can tell every such text, so that of CSV tells one."""
     name = calculator.recording or ""
     log: Any = calculator.examples[0].given[name]
-    headers = [f"{channel} [{kind.unit}]" for channel, kind in channels_of(samples_of(calculator)).items()]
+    headers = [f"{channel} [{kind.unit}]" for channel, kind in channels_of(recording_kind(calculator)).items()]
     named = [header for header in headers if header.partition(" ")[0] in log]
     cells = [log[header.partition(" ")[0]] for header in named]
     lines = [",".join(named), *(",".join("" if c is None else str(c) for c in row) for row in zip(*cells, strict=True))]
@@ -61,7 +61,7 @@ def _content(calculator: Calculator[Any, Any]) -> JsonObject:
         FORMATS["csv"]: {"schema": text},
         FORMATS["ndjson"]: {},
         FORMATS["json"]: {
-            "schema": {"$ref": f"#/components/schemas/{samples_of(calculator).row.__name__}"},
+            "schema": {"$ref": f"#/components/schemas/{recording_kind(calculator).row.__name__}"},
             "examples": {"example1": {"summary": calculator.examples[0].title, "value": value}},
         },
         FORMATS["arrow"]: {},

@@ -13,8 +13,8 @@ from gramwatt.engine.columns import spread_kind
 from gramwatt.engine.limits import MOST_TABLE_COLUMNS
 from gramwatt.engine.query_strings import fits_query
 from gramwatt.engine.schemas import schema_name
-from gramwatt.engine.tables.compute import standing
-from gramwatt.engine.tables.sweep import varied
+from gramwatt.engine.tables.compute import standing_codes
+from gramwatt.engine.tables.sweep import variable_inputs
 from gramwatt.engine.wire_formats import FORMATS
 from gramwatt.model import Calculator, Quantity
 from gramwatt.web.openapi import json_schema
@@ -80,7 +80,7 @@ def add_tables(spec: APISpec, calculator: Calculator[Any, Any], inputs: list[str
             "responses": {"200": good, **problems(400, 406, 413, 415, 422, 501)},
         }
     }
-    if fits_query(calculator) and varied(calculator):
+    if fits_query(calculator) and variable_inputs(calculator):
         operations["get"] = {
             "operationId": f"{identity}_sweep",
             "summary": f"{calculator.title} One input varied",
@@ -117,7 +117,7 @@ def _optional(spec: APISpec, inputs: list[str]) -> list[str]:
 
 
 def _axis(spec: APISpec, calculator: Calculator[Any, Any]) -> list[str]:
-    names = list(varied(calculator))
+    names = list(variable_inputs(calculator))
     vary = {"type": "string", "enum": names}
     described = {"name": "vary", "required": True, "schema": vary, "description": "The input that varies."}
     most = most_points(calculator)
@@ -146,7 +146,7 @@ def _sweep_body(calculator: Calculator[Any, Any], question: str) -> JsonObject:
         "required": ["from", "to", "count"],
         "properties": {"from": end, "to": end, "count": count},
     }
-    ranged = varied(calculator)
+    ranged = variable_inputs(calculator)
     fields = {name: {"anyOf": [listed, even]} if name in ranged else listed for name in calculator.input_fields}
     return {
         "type": "object",
@@ -175,7 +175,7 @@ def _sweep_body(calculator: Calculator[Any, Any], question: str) -> JsonObject:
 def _sweep_content(calculator: Calculator[Any, Any], body: str) -> JsonObject:
     """The body's schema, with the first example varied."""
     example = dict(calculator.examples[0].given)
-    name = next((name for name in varied(calculator) if name in example), next(iter(example)))
+    name = next((name for name in variable_inputs(calculator) if name in example), next(iter(example)))
     value = {"given": {n: v for n, v in example.items() if n != name}, "vary": {name: [example[name]]}}
     return {
         "schema": {"$ref": f"#/components/schemas/{body}"},
@@ -244,7 +244,7 @@ def _is_flat(calculator: Calculator[Any, Any], given: Mapping[str, object]) -> b
 def _table_response(calculator: Calculator[Any, Any], row: str) -> JsonObject:
     answer = compute_response(calculator, calculator.examples[0].given)
     codes = dict.fromkeys(caution["code"] for caution in answer["cautions"])
-    example = [{**answer["results"], "cautions": [code for code in codes if code not in standing(calculator)]}]
+    example = [{**answer["results"], "cautions": [code for code in codes if code not in standing_codes(calculator)]}]
     array = {"type": "array", "maxItems": LARGEST_TABLE, "items": {"$ref": f"#/components/schemas/{row}"}}
     text = {"type": "string", "maxLength": 1000 * LARGEST_TABLE, "pattern": LINES}
     return ok(

@@ -15,7 +15,7 @@ from typing import IO, Any, Final, Protocol
 from gramwatt.engine.cells import NUMBER
 from gramwatt.engine.messages import InputError, close_matches, quote_input
 from gramwatt.engine.recordings.column_types import MalformedRecording, UnusableRecording
-from gramwatt.engine.recordings.reader import recording_in
+from gramwatt.engine.recordings.reader import parse_recording
 from gramwatt.model import Calculator, Count, Flag, Kind, NumberList, Quantity, Table, TimeSeries, units
 from gramwatt.web.pages.description import columns_of
 
@@ -202,7 +202,7 @@ def _read_recording(
     if not raw:
         return
     try:
-        into[key] = recording_in(kind, raw, form_of, decimal=form.decimal)
+        into[key] = parse_recording(kind, raw, form_of, decimal=form.decimal)
     except MalformedRecording as error:
         accepted = "CSV with a header line, NDJSON, a JSON object of lists, or an Arrow stream"
         form.errors.append(

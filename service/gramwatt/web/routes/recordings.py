@@ -9,9 +9,9 @@ from werkzeug.exceptions import RequestEntityTooLarge
 
 from gramwatt.engine.formats import media_types
 from gramwatt.engine.messages import InputError, quote_input
-from gramwatt.engine.recordings.channels import channels_of, option_of
+from gramwatt.engine.recordings.channels import channels_of, column_option
 from gramwatt.engine.recordings.column_types import MalformedRecording, UnusableRecording
-from gramwatt.engine.recordings.reader import FORMATS, recording_in, samples_of
+from gramwatt.engine.recordings.reader import FORMATS, parse_recording, recording_kind
 from gramwatt.web.problems import Problem, invalid
 from gramwatt.web.recording_options import log_options
 from gramwatt.web.request_parsing import (
@@ -42,16 +42,18 @@ def answer_log(calculator_name: str) -> Response:
     if name in words:
         detail = f"{name} is the body of this request"
         errors.append(InputError(f"/{name}", detail, quote_input(words.pop(name)), "the other inputs in the query"))
-    form, kind = format_sent(FORMATS, "a recording", _MORE_NAMES), samples_of(calculator)
+    form, kind = format_sent(FORMATS, "a recording", _MORE_NAMES), recording_kind(calculator)
     raw = _body()
-    wanted = {channel: options[option_of(channel)] for channel in channels_of(kind) if options[option_of(channel)]}
+    wanted = {
+        channel: options[column_option(channel)] for channel in channels_of(kind) if options[column_option(channel)]
+    }
     question: dict[str, Any] = dict(words)
     try:
-        question[name] = recording_in(kind, raw, form, wanted, decimal=options["decimal_sent"])
+        question[name] = parse_recording(kind, raw, form, wanted, decimal=options["decimal_sent"])
     except MalformedRecording as error:
         raise Problem("malformed-request", f"This is no recording as {FORMATS[form]}: {error}.") from None
     except UnusableRecording as unusable:
-        wished = tuple(f"/{option_of(channel)}" for channel in channels_of(kind))
+        wished = tuple(f"/{column_option(channel)}" for channel in channels_of(kind))
         found = [each if each.pointer in wished else each.under(name) for each in unusable.errors]
         lacking = [each for each in found if each.pointer in wished and each.given is not None]
         if lacking and not errors:

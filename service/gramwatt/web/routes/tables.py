@@ -16,8 +16,8 @@ from gramwatt.engine.limits import LARGEST_JOINED
 from gramwatt.engine.messages import InputError, join_with_or, quote_input
 from gramwatt.engine.query_strings import fits_query
 from gramwatt.engine.tables import batch, ranking, sweep
-from gramwatt.engine.tables.chunks import BLOCK, Chunk, MalformedTable, Source, Unreadable
-from gramwatt.engine.tables.compute import Plan, compute_batch, constant_faults, standing
+from gramwatt.engine.tables.chunks import BLOCK_ROWS, Chunk, InvalidTable, MalformedTable, Source
+from gramwatt.engine.tables.compute import Plan, check_constants, compute_batch, standing_codes
 from gramwatt.engine.tables.grid_cost import check_grid
 from gramwatt.engine.wire_formats import FORMATS
 from gramwatt.model import Calculator
@@ -62,8 +62,8 @@ def batch_body(calculator_name: str) -> Response:
         batch.require_arrow()
     source, finish = _source()
     try:
-        plan, pieces = batch.opened(plan, batch.chunks(plan, sent, source, keeping(options)))
-    except (MalformedTable, Unreadable) as error:
+        plan, pieces = batch.read_first_chunk(plan, batch.read_chunks(plan, sent, source, keeping(options)))
+    except (MalformedTable, InvalidTable) as error:
         finish()
         raise _problem(error) from None
     except BaseException:
@@ -75,8 +75,8 @@ def batch_body(calculator_name: str) -> Response:
     return response
 
 
-def _problem(error: MalformedTable | Unreadable) -> Problem:
-    if isinstance(error, Unreadable):
+def _problem(error: MalformedTable | InvalidTable) -> Problem:
+    if isinstance(error, InvalidTable):
         return invalid(error.errors)
     return Problem(error.kind, f"{error.detail[:1].upper()}{error.detail[1:]}.")
 
@@ -120,9 +120,9 @@ def _streamed(
     plan: Plan, wanted: batch.TableFormat, pieces: Iterator[Chunk], finish: Any, *, whole: bool = False
 ) -> Response:
     """The answer as it is made, or made ``whole`` before it is sent, which costs less where it is short."""
-    into, tally, request_id = batch.writer(plan, wanted), batch.RowCounts(), g.request_id
+    into, tally, request_id = batch.make_writer(plan, wanted), batch.RowCounts(), g.request_id
     most_rows = None if wanted.name == "arrow" else TEXT_ROWS
-    answering = batch.written(plan, pieces, into, tally, most_rows=most_rows)
+    answering = batch.write_table(plan, pieces, into, tally, max_rows=most_rows)
     try:
         begun = [next(answering)]  # what fails before anything was sent can still be told by a status
     except BaseException:
@@ -140,7 +140,7 @@ def _streamed(
         except BaseException as error:
             failures.report(request_id, error)
             broken = MalformedTable("the service failed on these rows; it was logged", "internal-error")
-            yield into.broken(broken, tally.rows) + into.end()
+            yield into.write_failure(broken, tally.rows) + into.end()
         finally:
             finish()
 
@@ -163,7 +163,7 @@ def _table(plan: Plan, wanted: batch.TableFormat, stream: Iterator[bytes] | byte
     if wanted.name in ("csv", "tsv"):
         media += "; charset=utf-8; header=" + ("absent" if wanted.style.header == "off" else "present")
     response = Response(stream, content_type=media)
-    codes = standing(plan.calculator)
+    codes = standing_codes(plan.calculator)
     if codes:
         response.headers["Standing-Cautions"] = ", ".join(codes)
     return response
@@ -220,7 +220,7 @@ def sweep_of_body(
             errors.append(InputError(f"/{name}", "not an object", quote_input(value), "an object by names of inputs"))
     varying = vary if isinstance(vary, dict) else {}
     given = given if isinstance(given, dict) else {}
-    unused = constant_faults(calculator, {n: v for n, v in given.items() if n in varying}, words=False)
+    unused = check_constants(calculator, {n: v for n, v in given.items() if n in varying}, text=False)
     errors += [error.under("given") for error in unused]
     fast = {name: value for name, value in given.items() if name not in varying}
     return fast, _axes_of_body(calculator, varying, errors)
@@ -236,11 +236,11 @@ def axes_of_query(
     for name in dict.fromkeys(ranges["vary"]):
         own = words.pop(name, None)
         if own is not None and ("," in own or not ranges["from"]):
-            axis, found = sweep.list_axis(calculator, name, own.split(","))
+            axis, found = sweep.make_list_axis(calculator, name, own.split(","))
         else:
             ends = {end: ranges[end].pop(0) if ranges[end] else None for end in ("from", "to", "count")}
             axis, found = _even(calculator, name, ends, text=True)
-            found += constant_faults(calculator, {} if own is None else {name: own}, words=True)
+            found += check_constants(calculator, {} if own is None else {name: own}, text=True)
         axes.append(axis)
         errors += found
     for end in ("from", "to", "count"):
@@ -257,7 +257,7 @@ def _axes_of_body(
     axes: list[sweep.Axis | None] = []
     for name, points in vary.items():
         if isinstance(points, list):
-            axis, found = sweep.list_axis(calculator, name, points)
+            axis, found = sweep.make_list_axis(calculator, name, points)
         elif isinstance(points, dict) and set(points) == {"from", "to", "count"}:
             axis, found = _even(calculator, name, points, text=False)
         else:
@@ -289,7 +289,7 @@ def _even(
             InputError(f"/{end}", f"{name} is varied, {end} is missing", None, "an end of the range") for end in missing
         ]
         return None, errors
-    axis, found = sweep.even_axis(calculator, name, ends["from"], ends["to"], count, text=text)
+    axis, found = sweep.make_even_axis(calculator, name, ends["from"], ends["to"], count, text=text)
     return axis, errors + found
 
 
@@ -303,7 +303,9 @@ def _checked(
 ) -> list[sweep.Axis]:
     if not 1 <= named <= MOST_AXES:
         what = "no input is varied" if named == 0 else f"{named} inputs are varied"
-        errors.append(InputError("/vary", what, None, f"one or two of {join_with_or(sweep.varied(calculator))}"))
+        errors.append(
+            InputError("/vary", what, None, f"one or two of {join_with_or(sweep.variable_inputs(calculator))}")
+        )
     known = [axis for axis in axes if axis is not None]
     for axis in known:
         if axis.count > most_points(calculator):
@@ -325,18 +327,18 @@ def _sweep(
     plan = plan_of(calculator, given, options, errors, words=words_given, under=None if words_given else "given")
     by = options["by"] or calculator.headline
     if options["best"]:
-        errors += ranking.check(calculator, by)
+        errors += ranking.check_ranking(calculator, by)
     if errors:
         raise invalid(errors)
     check_grid(plan, axes)
-    plan = sweep.shown(plan, axes)
+    plan = sweep.show_axes(plan, axes)
     small = wanted.name != "arrow" and not options["best"]
-    pieces = sweep.grid(axes, text=words_given, rows=TEXT_ROWS if small else sweep.ROWS)
+    pieces = sweep.read_grid(axes, text=words_given, rows=TEXT_ROWS if small else sweep.CHUNK_POINTS)
     if not options["best"]:
-        return _streamed(plan, wanted, pieces, lambda: None, whole=sweep.size(axes) <= BLOCK)
+        return _streamed(plan, wanted, pieces, lambda: None, whole=sweep.count_points(axes) <= BLOCK_ROWS)
     wish = ranking.Ranking(options["best"], by, bool(options["least"]))
-    found = ranking.as_answered(
-        ranking.best_of(wish, (piece for chunk in pieces for piece in compute_batch(plan, chunk)))
+    found = ranking.to_batch_result(
+        ranking.select_best(wish, (piece for chunk in pieces for piece in compute_batch(plan, chunk)))
     )
-    into = batch.writer(plan, wanted)
-    return _table(plan, wanted, iter([into.begin(found) + (into.rows(found) if found.rows else b""), into.end()]))
+    into = batch.make_writer(plan, wanted)
+    return _table(plan, wanted, iter([into.begin(found) + (into.write_rows(found) if found.rows else b""), into.end()]))
