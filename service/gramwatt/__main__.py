@@ -184,14 +184,14 @@ def list_calculators(markdown: bool) -> None:
 @click.option("--write", type=click.Path(file_okay=False, path_type=Path), help="Write both files into this folder.")
 def contract(write: Path | None) -> None:
     """Print the OpenAPI contract as YAML, or write it as YAML and JSON."""
-    from gramwatt.web.openapi.document import as_yaml, document
+    from gramwatt.web.openapi.document import build_document, to_yaml
 
-    made = document()
+    made = build_document()
     if write is None:
-        click.echo(as_yaml(made).decode(), nl=False)
+        click.echo(to_yaml(made).decode(), nl=False)
         return
     write.mkdir(parents=True, exist_ok=True)
-    (write / "gramwatt.openapi.yaml").write_bytes(as_yaml(made))
+    (write / "gramwatt.openapi.yaml").write_bytes(to_yaml(made))
     (write / "gramwatt.openapi.json").write_text(
         json.dumps(made, indent=1, ensure_ascii=False) + "\n", encoding="utf-8"
     )

@@ -36,8 +36,8 @@ from gramwatt.engine.tables.compute import Plan, compute_batch
 from gramwatt.model import NumberList, Table
 from gramwatt.server.adapter import WsgiToAsgi
 from gramwatt.web import create_app
-from gramwatt.web.middleware.work_limits import CANCELLED, most_short_inputs, runs_long
-from gramwatt.web.problems import CLIENT_CLOSED
+from gramwatt.web.middleware.work_limits import CANCELLED_KEY, get_max_short_inputs, runs_long
+from gramwatt.web.problems import CLIENT_CLOSED_REQUEST
 from server.asgi_client import PLAIN, Environ, Request, Start, run
 from web.conftest import running
 
@@ -49,7 +49,7 @@ def test_work_that_short_inputs_can_make_long_never_runs_in_the_event_loop() -> 
         path = f"/v1/{name}"
         unfolds = any(isinstance(kind, Table) and kind.length is not None for kind in calculator.result_fields.values())
         if unfolds or calculator.forms:
-            assert most_short_inputs(calculator) == 0, name
+            assert get_max_short_inputs(calculator) == 0, name
             assert runs_long(path, 0), name
         else:
             assert not runs_long(path, 300), name
@@ -225,7 +225,7 @@ def test_work_stops_when_the_client_is_gone(client: FlaskClient, path: str, body
         query_string="" if body else grid,
         data=body,
         content_type="application/json" if body else None,
-        environ_overrides={CANCELLED: gone.is_set},
+        environ_overrides={CANCELLED_KEY: gone.is_set},
         buffered=False,
     )
     chunks = iter(response.response)
@@ -235,8 +235,8 @@ def test_work_stops_when_the_client_is_gone(client: FlaskClient, path: str, body
     response.close()
     late = client.open(path, method="POST" if body else "GET", query_string="" if body else grid, data=body,
                        content_type="application/json" if body else None,
-                       environ_overrides={CANCELLED: lambda: True})  # fmt: skip
-    assert late.status_code == CLIENT_CLOSED
+                       environ_overrides={CANCELLED_KEY: lambda: True})  # fmt: skip
+    assert late.status_code == CLIENT_CLOSED_REQUEST
 
 
 def test_an_exchange_that_ended_holds_nothing() -> None:

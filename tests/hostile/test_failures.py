@@ -17,9 +17,9 @@ from prometheus_client import REGISTRY
 
 from gramwatt.engine.calculate import get_calculator
 from gramwatt.server.adapter import WsgiToAsgi
-from gramwatt.server.application import respond_to_error, takes_long
+from gramwatt.server.application import is_long, respond_to_error
 from gramwatt.web import create_app
-from gramwatt.web.middleware.failures import LONGEST_LINE, MOST_LINES, EscapeTraceback, Guard
+from gramwatt.web.middleware.failures import MAX_LINE_LENGTH, MAX_LINES, EscapeTraceback, FailureMiddleware
 from gramwatt.web.middleware.fast_path import FastPath
 from server.asgi_client import Request, run
 from web.conftest import free_port, wait_until_ready
@@ -86,7 +86,7 @@ def ask_asgi(app: Flask, case: Case) -> tuple[int, bytes]:
     async def send() -> None:
         adapter = WsgiToAsgi(
             fast_path.application,
-            run_in_thread=takes_long,
+            run_in_thread=is_long,
             get_response=fast_path.respond,
             respond_to_error=respond_to_error,
         )
@@ -236,7 +236,7 @@ def test_a_response_that_fails_on_its_way_is_logged_under_its_id(caplog: pytest.
         yield b"one"
         panic()
 
-    failures, made = count(), Guard(application)({"REQUEST_METHOD": "GET"}, lambda *_: None)
+    failures, made = count(), FailureMiddleware(application)({"REQUEST_METHOD": "GET"}, lambda *_: None)
     chunks = iter(made)
     assert next(chunks) == b"one"
     with pytest.raises(PanicException):
@@ -255,7 +255,7 @@ def test_a_response_that_fails_before_its_first_byte_is_a_problem(
         panic()
 
     starts: list[Any] = []
-    body = b"".join(Guard(application)({"REQUEST_METHOD": method}, lambda *start: starts.append(start)))
+    body = b"".join(FailureMiddleware(application)({"REQUEST_METHOD": method}, lambda *start: starts.append(start)))
     assert starts[-1][0] == "500 INTERNAL SERVER ERROR"
     if method == "GET":
         assert_problem(body, caplog)
@@ -273,10 +273,10 @@ def test_no_line_of_a_traceback_passes_for_another_record() -> None:
     EscapeTraceback().filter(record)
     lines = logging.Formatter("[now] %(message)s").format(record).split("\n")
     assert lines[0] == "[now] request id failed"
-    assert all(line.startswith("    ") and len(line) <= LONGEST_LINE + 4 for line in lines[1:])
+    assert all(line.startswith("    ") and len(line) <= MAX_LINE_LENGTH + 4 for line in lines[1:])
     assert all(line.isprintable() for line in lines)
     assert any("ERROR in web: forged" in line for line in lines)
-    assert len(lines) <= MOST_LINES + 2
+    assert len(lines) <= MAX_LINES + 2
 
 
 def test_a_path_with_a_line_feed_forges_no_line(caplog: pytest.LogCaptureFixture) -> None:

@@ -16,10 +16,10 @@ from flask.testing import FlaskClient
 from uvicorn.config import Config
 from uvicorn.server import ServerState
 
-from gramwatt.server.connection import MOST_PIPELINED, Connection
+from gramwatt.server.connection import MAX_PIPELINED, Connection
 from gramwatt.web import create_app
-from gramwatt.web.middleware.proxies import NamedProxies
-from gramwatt.web.middleware.rate_limit import MOST_CLIENTS, RateLimit
+from gramwatt.web.middleware.proxies import TrustedProxies
+from gramwatt.web.middleware.rate_limit import MAX_CLIENTS, RateLimit
 from server.test_operation import other_server
 from web.conftest import running
 from web.test_fast_path import Case
@@ -74,7 +74,7 @@ def environ_of(setting: str, peer: str, **more: str) -> dict[str, Any]:
         return []
 
     environ = {"REMOTE_ADDR": peer, "wsgi.url_scheme": "http", "HTTP_HOST": "x", "SCRIPT_NAME": "", "PATH_INFO": "/v1"}
-    NamedProxies(application, setting)({**environ, **more}, print)
+    TrustedProxies(application, setting)({**environ, **more}, print)
     return seen[0]
 
 
@@ -173,7 +173,7 @@ def test_a_prepaid_get_is_the_same_client_s_and_bounded() -> None:
     assert not limit.is_prepaid("a", "/y")
     assert limit.is_prepaid("a", "/x")
     assert not limit.is_prepaid("a", "/x")
-    for number in range(MOST_CLIENTS + 1):
+    for number in range(MAX_CLIENTS + 1):
         limit.prepay("a", f"/{number}")
     assert not limit.is_prepaid("a", "/0")
     assert limit.is_prepaid("a", "/1")
@@ -241,7 +241,7 @@ def test_requests_sent_ahead_are_bounded_though_the_transport_never_pauses() -> 
             connection.data_received(request * 100)
         await asyncio.sleep(0)
         assert started == 1
-        assert len(connection.pipeline) <= MOST_PIPELINED
+        assert len(connection.pipeline) <= MAX_PIPELINED
         assert transport.paused or connection.refused
         connection.connection_lost(None)
         for task in asyncio.all_tasks() - {asyncio.current_task()}:

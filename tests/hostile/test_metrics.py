@@ -14,7 +14,7 @@ import pytest
 from prometheus_client import CollectorRegistry
 from prometheus_client.multiprocess import MultiProcessCollector
 
-from gramwatt.web.middleware.metrics_files import merge_ended
+from gramwatt.web.middleware.metrics_files import merge_ended_worker
 from web.conftest import running
 from web.wire import PACK, answers, until, workers
 
@@ -54,10 +54,10 @@ def test_merged_counts_are_those_of_all_processes(tmp_path: Path) -> None:
     assert expected["gramwatt_failures_total", ()] == 3
     assert expected["gramwatt_request_seconds_count", (("route", "/x"),)] == 35
     for pid in pids:
-        merge_ended(tmp_path, pid)
+        merge_ended_worker(tmp_path, pid)
         assert samples(tmp_path) == pytest.approx(expected, rel=1e-12)
     assert files(tmp_path) == ["counter_ended.db", "histogram_ended.db", "lock"]
-    merge_ended(tmp_path, pids[0])
+    merge_ended_worker(tmp_path, pids[0])
     assert samples(tmp_path) == pytest.approx(expected, rel=1e-12)
 
 
@@ -66,11 +66,11 @@ BROKEN = [b"", b"\xff\0\0\0", b"\xff\0\0\0" + b"\0" * 4 + b"\xff" * 500, b"\x30"
 
 @pytest.mark.parametrize("broken", BROKEN)
 def test_a_file_broken_by_the_end_of_its_process_harms_no_other(tmp_path: Path, broken: bytes) -> None:
-    merge_ended(tmp_path, count_in_process(tmp_path, 10))
+    merge_ended_worker(tmp_path, count_in_process(tmp_path, 10))
     expected, pid = samples(tmp_path), count_in_process(tmp_path, 7)
     for kind in ("counter", "histogram"):
         (tmp_path / f"{kind}_{pid}.db").write_bytes(broken)
-    merge_ended(tmp_path, pid)
+    merge_ended_worker(tmp_path, pid)
     assert samples(tmp_path) == pytest.approx(expected, rel=1e-12)
 
 

@@ -17,7 +17,7 @@ from gramwatt.engine.tables.chunks import Chunk
 from gramwatt.engine.tables.compute import Plan, compute_batch
 from gramwatt.engine.tables.row_errors import MAX_DETAILED_ROWS, RowErrorReporter
 from gramwatt.web import create_app
-from gramwatt.web.middleware.work_limits import CANCELLED, LimitedWork
+from gramwatt.web.middleware.work_limits import CANCELLED_KEY, WorkLimits
 from gramwatt.web.routes.tables import TEXT_ROWS
 
 PACK = "pack-energy"
@@ -81,7 +81,7 @@ def count_running(
 ) -> tuple[list[int], Iterable[bytes] | None]:
     """Begin a request; return the changes in the number of those that run, and the response if there is one."""
     changes: list[int] = []
-    work = LimitedWork(application, 30, lambda state, change: changes.append(change))
+    work = WorkLimits(application, 30, lambda state, change: changes.append(change))
     try:
         return changes, work({"wsgi.input": io.BytesIO(), **environ}, lambda *_: None)
     except ZeroDivisionError:
@@ -108,7 +108,7 @@ def test_a_long_request_that_fails_runs_no_longer() -> None:
     "environ",
     [
         pytest.param({"PATH_INFO": f"/v1/{PACK}", "QUERY_STRING": "cells=6"}, id="short"),
-        pytest.param({"PATH_INFO": f"/v1/{PACK}/batch", CANCELLED: lambda: False}, id="counted by the adapter"),
+        pytest.param({"PATH_INFO": f"/v1/{PACK}/batch", CANCELLED_KEY: lambda: False}, id="counted by the adapter"),
     ],
 )
 def test_other_requests_are_not_counted(environ: dict[str, Any]) -> None:

@@ -27,7 +27,7 @@ import uvicorn
 
 from gramwatt.server import connection
 from gramwatt.server.adapter import WsgiToAsgi
-from gramwatt.server.application import takes_long
+from gramwatt.server.application import is_long
 from server.asgi_client import Endless
 from web.conftest import free_port, running
 from web.wire import KEPT, answers, connect, problem, send, until, workers
@@ -228,7 +228,7 @@ def private_memory(process: int) -> int:
 def serving(application: Any) -> Iterator[str]:
     """The base URL of another application, served on our connections by one thread of this process."""
     port = free_port()
-    adapter = WsgiToAsgi(application, run_in_thread=takes_long)
+    adapter = WsgiToAsgi(application, run_in_thread=is_long)
     config = uvicorn.Config(
         adapter, http=connection.Connection, ws="none", lifespan="off", port=port, log_level="critical"
     )

@@ -7,7 +7,7 @@ import threading
 from collections.abc import Callable, Coroutine, Iterable, Iterator
 from typing import Any
 
-from gramwatt.server.adapter import LARGEST_WHOLE_BODY, WsgiToAsgi
+from gramwatt.server.adapter import MAX_BUFFERED_BODY, WsgiToAsgi
 
 Message = dict[str, Any]
 Start = Callable[..., Callable[[bytes], None]]
@@ -16,7 +16,7 @@ LIMIT = 20  # seconds after which a test that hangs fails
 PLAIN = [("Content-Type", "text/plain")]
 LENGTH = (b"content-length", b"5")
 CHUNKED = (b"transfer-encoding", b"chunked")
-LARGE = (b"content-length", str(LARGEST_WHOLE_BODY + 1).encode())
+LARGE = (b"content-length", str(MAX_BUFFERED_BODY + 1).encode())
 
 
 class Request:

@@ -12,7 +12,7 @@ from collections.abc import Iterator
 
 import pytest
 
-from gramwatt.web.problems import TYPES
+from gramwatt.web.problems import PROBLEM_TYPES
 from web.conftest import running
 from web.wire import HEAD, KEPT, QUESTION, answers, chunked, connect, problem, read_answer, send
 
@@ -80,7 +80,7 @@ def test_a_request_that_cannot_be_read_gets_a_problem(live: str, raw: bytes, sta
     answer = send(live, raw)
     made, headers = problem(answer, status, kind), answer[1]
     assert made["detail"]
-    assert made["title"] == TYPES[kind].title
+    assert made["title"] == PROBLEM_TYPES[kind].title
     assert re.fullmatch(r"urn:uuid:[0-9a-f-]{36}", made["instance"])
     assert made["instance"] == f"urn:uuid:{headers['x-request-id']}"
     assert headers["cache-control"] == "no-store"

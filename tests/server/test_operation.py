@@ -21,7 +21,7 @@ from pathlib import Path
 import pytest
 import uvicorn
 
-from gramwatt.server.application import takes_long
+from gramwatt.server.application import is_long
 from gramwatt.server.worker import Server
 from web.conftest import free_port, running, wait_until_ready
 from web.wire import HEAD, PACK, QUESTION, answers, chunked, connect, problem, read_answer, send, until, workers
@@ -77,10 +77,10 @@ def test_what_takes_long_runs_in_a_thread() -> None:
         return {"path": path, "query_string": b"cells=6", "headers": [(b"content-length", length)]}
 
     long = "/", "/v1/pack-energy/batch", "/v1/pack-energy/chart", "/calculators/build", "/calculators/build/frame"
-    assert all(takes_long(scope(path)) for path in long)
+    assert all(is_long(scope(path)) for path in long)
     short = ("/v1", "/v1/pack-energy", "/v1/pack-energy/usable_energy", "/docs")
-    assert not any(takes_long(scope(path)) for path in short)
-    assert all(takes_long(scope(path, b"60000")) for path in short)
+    assert not any(is_long(scope(path)) for path in short)
+    assert all(is_long(scope(path, b"60000")) for path in short)
 
 
 def test_sigterm_ends_it_cleanly(tmp_path: Path) -> None:

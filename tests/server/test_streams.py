@@ -331,8 +331,8 @@ def test_clients_that_read_nothing_hold_no_slot(path: str) -> None:
 
 
 def test_too_many_that_read_nothing_end_the_slowest_once_another_waits(monkeypatch: pytest.MonkeyPatch) -> None:
-    def slots(threads: int, most_waiting: int, most_stalled: int, observe: Any) -> Slots:
-        return Slots(threads, most_waiting, most_stalled, cut_after=0.0, observe=observe)
+    def slots(threads: int, max_waiting: int, max_stalled: int, observe: Any) -> Slots:
+        return Slots(threads, max_waiting, max_stalled, cut_after=0.0, observe=observe)
 
     async def test() -> None:
         monkeypatch.setattr("gramwatt.server.adapter.Slots", slots)
@@ -342,7 +342,7 @@ def test_too_many_that_read_nothing_end_the_slowest_once_another_waits(monkeypat
             path = environ["PATH_INFO"][1:]
             return applications[int(path)](environ, start) if path else echo(environ, start)
 
-        adapter = WsgiToAsgi(application, threads=1, most_stalled=2)
+        adapter = WsgiToAsgi(application, threads=1, max_stalled=2)
         stuck = []
         for number in range(3):
             stuck.append(Request(adapter, "POST", f"/{number}", [CHUNKED]))
@@ -372,7 +372,7 @@ def test_beyond_a_number_that_wait_the_next_is_refused_at_once() -> None:
         def observe(state: str, change: int) -> None:
             seen[state] += change
 
-        adapter = WsgiToAsgi(waits(go_on, begun), threads=1, most_waiting=2, observe=observe)
+        adapter = WsgiToAsgi(waits(go_on, begun), threads=1, max_waiting=2, observe=observe)
         first = Request(adapter, "POST", "/wait/1", [CHUNKED], b"x")
         await until(lambda: begun == ["/wait/1"])
         others = [Request(adapter, "POST", f"/wait/{number}", [CHUNKED], b"x") for number in range(2, 5)]

@@ -22,12 +22,12 @@ from gramwatt.engine import registry
 from gramwatt.engine.query_strings import fits_query
 from gramwatt.model import Table
 from gramwatt.web.openapi import files
-from gramwatt.web.openapi.document import as_yaml, document
+from gramwatt.web.openapi.document import build_document, to_yaml
 from web.contract_diff import Side, breaking_changes
 
 FOLDER = Path(__file__).resolve().parents[2] / "openapi"
 STALE = "openapi/ is not what the service would serve; run `gramwatt contract --write openapi`"
-CONTRACT = document()
+CONTRACT = build_document()
 SIDE = Side(CONTRACT)
 VALIDATOR = Draft202012Validator(CONTRACT)
 QUESTIONS = [f"/v1/{name}" for name in registry.load()]
@@ -58,7 +58,7 @@ def test_committed_files_are_todays(client: FlaskClient) -> None:
     """A reader of the repository sees what a user of the service gets."""
     as_committed = json.loads((FOLDER / "gramwatt.openapi.json").read_bytes())
     assert as_committed == CONTRACT, STALE
-    assert (FOLDER / "gramwatt.openapi.yaml").read_bytes() == as_yaml(CONTRACT), STALE
+    assert (FOLDER / "gramwatt.openapi.yaml").read_bytes() == to_yaml(CONTRACT), STALE
     assert client.get("/openapi.json").get_json() == as_committed, STALE
     assert load_yaml(client.get("/openapi.yaml").data) == as_committed, STALE
 
@@ -74,7 +74,7 @@ def test_the_contract_is_served_as_its_file_and_revalidated(client: FlaskClient,
 def test_the_tag_of_the_contract_follows_its_file(client: FlaskClient, monkeypatch: pytest.MonkeyPatch) -> None:
     """After `make contract` a browser must not go on with its copy, even if no code changed."""
     before = client.get("/openapi.json?fresh").headers["ETag"]
-    monkeypatch.setattr(files, "read", lambda name: b"{}")
+    monkeypatch.setattr(files, "read_contract", lambda name: b"{}")
     assert client.get("/openapi.json?fresher", headers={"If-None-Match": before}).data == b"{}"
 
 
@@ -322,7 +322,7 @@ def test_an_additive_change_breaks_nobody(kind: str) -> None:
 def test_code_samples_ask_what_the_examples_do(client: FlaskClient) -> None:
     """Those of the pages, by the same code: each address answers, each body is an example of the calculator."""
     seen = 0
-    for path, item in document()["paths"].items():
+    for path, item in build_document()["paths"].items():
         for method in ("get", "post"):
             for sample in item.get(method, {}).get("x-codeSamples", ()):
                 seen += 1

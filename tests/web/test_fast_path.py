@@ -18,7 +18,7 @@ from werkzeug.test import Client, create_environ
 from gramwatt.engine import registry
 from gramwatt.engine.query_strings import fits_query, query_of
 from gramwatt.web import create_app
-from gramwatt.web.headers import tag_of
+from gramwatt.web.headers import make_etag
 from gramwatt.web.middleware.fast_path import FastPath
 
 ID = "5d1f1f43-6a2a-4f4c-9d35-6d7c5ad0a2a1"
@@ -96,7 +96,7 @@ def repeatable() -> Iterator[Case]:
     yield from (Case(path) for path in ("/", "/v1", "/gramwatt.js", "/v1/units"))
     yield from (Case(f"{PATH}/chart", QUERY, headers=(("Accept", accept),)) for accept in ("image/png", "*/*"))
     yield Case(PATH.replace("-", "%2D"), QUERY)
-    tag = tag_of("json", f"{PATH}?{QUERY}")
+    tag = make_etag("json", f"{PATH}?{QUERY}")
     for form in (f'"{tag}"', f'W/"{tag}"', f'"a", "{tag}"', f'"{tag}","a"', "*", tag, '"a"', "W/", "", ", ,"):
         yield from (PACK._replace(method=method, headers=(("If-None-Match", form),)) for method in ("GET", "HEAD"))
 

@@ -10,7 +10,7 @@ import pytest
 
 from gramwatt.engine.tables.chunks import MalformedTable
 from gramwatt.web import request_body
-from gramwatt.web.request_body import IN_MEMORY, PIECE, RequestBodyReader
+from gramwatt.web.request_body import CHUNK_BYTES, MAX_MEMORY_BYTES, RequestBodyReader
 
 PLENTY = 1024**3
 
@@ -60,9 +60,9 @@ SIZES = [
     pytest.param(b"", 10, id="nothing"),
     pytest.param(b"abc", 1, id="single-bytes"),
     pytest.param(noise(1_000_003), 777, id="in-memory"),
-    pytest.param(noise(IN_MEMORY), PIECE, id="just-the-memory"),
-    pytest.param(noise(IN_MEMORY + 1), PIECE, id="a-byte-more"),
-    pytest.param(noise(3 * IN_MEMORY + 5), PIECE - 1, id="thrice-the-memory"),
+    pytest.param(noise(MAX_MEMORY_BYTES), CHUNK_BYTES, id="just-the-memory"),
+    pytest.param(noise(MAX_MEMORY_BYTES + 1), CHUNK_BYTES, id="a-byte-more"),
+    pytest.param(noise(3 * MAX_MEMORY_BYTES + 5), CHUNK_BYTES - 1, id="thrice-the-memory"),
 ]
 
 
@@ -72,10 +72,10 @@ def test_all_that_is_sent_before_any_is_read_comes_in_order(raw: bytes, size: in
     body = RequestBodyReader(sender.read, PLENTY)
     assert sender.done.wait(60)
     assert b"".join(read_all(body)) == raw
-    assert spilled(body) == (len(raw) > IN_MEMORY)
+    assert spilled(body) == (len(raw) > MAX_MEMORY_BYTES)
     assert body.read(1) == b"", "the end stays the end"
     body.finish()
-    assert max(sender.sizes) <= PIECE
+    assert max(sender.sizes) <= CHUNK_BYTES
 
 
 @pytest.mark.parametrize(("raw", "size"), SIZES)
@@ -83,13 +83,13 @@ def test_what_is_read_while_it_comes_is_in_order(raw: bytes, size: int) -> None:
     """Read in pieces of many sizes: from memory, across its end, and from disk while more is written there."""
     sizes = random.Random(2)
     body = RequestBodyReader(Sender(pieces_of(raw, size)).read, PLENTY)
-    assert b"".join(read_all(body, lambda: sizes.randint(1, 2 * PIECE))) == raw
+    assert b"".join(read_all(body, lambda: sizes.randint(1, 2 * CHUNK_BYTES))) == raw
     body.finish()
 
 
 def test_memory_disk_memory_and_disk_again(monkeypatch: pytest.MonkeyPatch) -> None:
     """Once what lay on disk is read, memory is used again, and then the same place on disk."""
-    monkeypatch.setattr(request_body, "IN_MEMORY", 10)
+    monkeypatch.setattr(request_body, "MAX_MEMORY_BYTES", 10)
     raw = noise(60)
     sender = Sender(pieces_of(raw, 5), held=5)
     body = RequestBodyReader(sender.read, PLENTY)
@@ -123,10 +123,10 @@ def test_a_reader_waits_for_bytes() -> None:
     body.finish()
 
 
-@pytest.mark.parametrize("size", [pytest.param(10, id="memory"), pytest.param(IN_MEMORY, id="disk")])
+@pytest.mark.parametrize("size", [pytest.param(10, id="memory"), pytest.param(MAX_MEMORY_BYTES, id="disk")])
 def test_an_error_is_raised_only_after_the_bytes_before_it(size: int) -> None:
     raw = noise(size * 2)
-    sender = Sender(pieces_of(raw, min(size, PIECE)), MalformedTable("the body breaks off"))
+    sender = Sender(pieces_of(raw, min(size, CHUNK_BYTES)), MalformedTable("the body breaks off"))
     body = RequestBodyReader(sender.read, PLENTY)
     assert sender.done.wait(60)
     got = b""
@@ -187,11 +187,13 @@ def test_what_came_within_the_limit_is_read_before_the_rest_is_refused() -> None
     body.finish()
 
 
-@pytest.mark.parametrize("before", [pytest.param(1, id="memory"), pytest.param(2 * IN_MEMORY // PIECE, id="disk")])
+@pytest.mark.parametrize(
+    "before", [pytest.param(1, id="memory"), pytest.param(2 * MAX_MEMORY_BYTES // CHUNK_BYTES, id="disk")]
+)
 def test_finish_drains_what_is_still_sent_and_ends_the_thread(before: int) -> None:
     """The sender goes on after nobody reads any more: the next request on its connection must begin at its begin."""
     after = 100
-    sender = Sender([b"z" * PIECE] * (before + after), held=before)
+    sender = Sender([b"z" * CHUNK_BYTES] * (before + after), held=before)
     body = RequestBodyReader(sender.read, PLENTY)
     assert sender.waiting.wait(60)
     finishing = threading.Thread(target=body.finish)
@@ -201,7 +203,7 @@ def test_finish_drains_what_is_still_sent_and_ends_the_thread(before: int) -> No
     assert not finishing.is_alive()
     assert not body._thread.is_alive()
     assert sender.done.is_set()
-    assert body._held <= PIECE
+    assert body._held <= CHUNK_BYTES
     assert body._disk is None or body._disk.closed
 
 
@@ -213,7 +215,7 @@ def test_finish_after_an_error_ends_too() -> None:
 
 def test_finish_may_be_called_twice() -> None:
     """As when an answer fails after its body was given up."""
-    body = RequestBodyReader(Sender([b"x" * PIECE] * 40).read, PLENTY)
+    body = RequestBodyReader(Sender([b"x" * CHUNK_BYTES] * 40).read, PLENTY)
     body.finish()
     body.finish()
     assert not body._thread.is_alive()
@@ -224,7 +226,7 @@ def test_beyond_the_limit_some_more_is_taken_and_dropped(
     monkeypatch: pytest.MonkeyPatch, more: int, taken: int | None
 ) -> None:
     """So that a client that sends all before it reads comes to read why; not for ever."""
-    monkeypatch.setattr(request_body, "MOST_DRAINED", 500)
+    monkeypatch.setattr(request_body, "MAX_DRAINED_BYTES", 500)
     given = 0
 
     def read(size: int) -> bytes:

@@ -6,7 +6,7 @@ import pytest
 from flask.testing import FlaskClient
 
 from gramwatt.web import create_app
-from gramwatt.web.middleware.rate_limit import MOST_CLIENTS, RateLimit
+from gramwatt.web.middleware.rate_limit import MAX_CLIENTS, RateLimit
 
 PACK = "/v1/pack-energy?cells=6&capacity=1300"
 
@@ -64,10 +64,10 @@ def test_clients_do_not_share_a_bucket(clock: Clock) -> None:
 def test_memory_is_bounded_and_the_longest_silent_is_forgotten(clock: Clock) -> None:
     limit = RateLimit(1, clock)
     limit.take("first")
-    for number in range(MOST_CLIENTS):
+    for number in range(MAX_CLIENTS):
         limit.take(f"client {number}")
     assert limit.take("first") == 0
-    assert limit.take(f"client {MOST_CLIENTS - 1}") < 0
+    assert limit.take(f"client {MAX_CLIENTS - 1}") < 0
 
 
 @pytest.fixture

@@ -47,7 +47,7 @@ def test_memory_goes_back_once_no_long_work_runs(monkeypatch: pytest.MonkeyPatch
         return True
 
     monkeypatch.setattr(memory, "return_freed_memory", note)
-    returner = memory.MemoryReturner(idle=0.05)
+    returner = memory.MemoryTrimmer(idle=0.05)
     for state, change in (("waiting", 1), ("running", 1), ("running", 1), ("waiting", -1), ("running", -1)):
         returner.observe(state, change)
     assert not done.wait(0.2)

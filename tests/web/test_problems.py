@@ -17,7 +17,7 @@ from werkzeug.test import TestResponse
 from gramwatt.engine.calculate import get_calculator
 from gramwatt.web import create_app
 from gramwatt.web.openapi.components import SCHEMAS
-from gramwatt.web.problems import TYPES
+from gramwatt.web.problems import PROBLEM_TYPES
 
 GOOD = {"cells": 6, "capacity": 1300}
 PACK = "/v1/pack-energy?cells=6&capacity=1300"
@@ -36,7 +36,7 @@ def problem(client: FlaskClient, answer: TestResponse, status: int, kind: str) -
     assert set(made) <= {"type", "title", "status", "detail", "instance", "errors"}
     assert made["type"] == f"/problems/{kind}"
     assert made["status"] == status
-    assert made["title"] == TYPES[kind].title
+    assert made["title"] == PROBLEM_TYPES[kind].title
     assert made["instance"] == f"urn:uuid:{answer.headers['X-Request-ID']}"
     assert made["detail"]
     assert len(made["detail"]) <= 2000

@@ -11,7 +11,7 @@ from flask import Response
 
 from gramwatt.web import create_app
 from gramwatt.web.middleware.fast_path import FastPath
-from gramwatt.web.middleware.response_cache import LARGEST, OVERHEAD, ResponseCache, ResponseHead
+from gramwatt.web.middleware.response_cache import ENTRY_OVERHEAD, MAX_BODY_BYTES, ResponseCache, ResponseHead
 
 KEY = ("GET", b"/v1", b"", None)
 GOOD = {"ETag": '"1"', "Cache-Control": "public, max-age=1", "X-Request-ID": "", "Content-Length": "5"}
@@ -55,7 +55,7 @@ def test_the_response_says_whether_it_may_be_cached(name: str, value: str, cache
 
 
 def test_the_least_recently_used_is_evicted_first() -> None:
-    cache = ResponseCache(3 * (OVERHEAD + 7))
+    cache = ResponseCache(3 * (ENTRY_OVERHEAD + 7))
     for size in (1, 2, 3):
         put(cache, size)
     assert get(cache, 1) == 1
@@ -69,10 +69,10 @@ def test_bytes_are_bounded(monkeypatch: pytest.MonkeyPatch) -> None:
     for size in range(9_000, 9_200):
         put(cache, size)
         assert len(cache) * 9_000 <= cache.bytes <= 1_000_000
-    assert len(cache) == 1_000_000 // (OVERHEAD + 9_199 + 4) == 89
-    put(cache, LARGEST)
-    put(cache, LARGEST + 1)
-    assert (get(cache, LARGEST), get(cache, LARGEST + 1)) == (LARGEST, None)
+    assert len(cache) == 1_000_000 // (ENTRY_OVERHEAD + 9_199 + 4) == 89
+    put(cache, MAX_BODY_BYTES)
+    put(cache, MAX_BODY_BYTES + 1)
+    assert (get(cache, MAX_BODY_BYTES), get(cache, MAX_BODY_BYTES + 1)) == (MAX_BODY_BYTES, None)
 
 
 def test_what_is_counted_is_what_it_takes() -> None:
@@ -95,7 +95,7 @@ def test_what_is_counted_is_what_it_takes() -> None:
 
 
 def test_many_threads_get_the_right_responses_and_keep_the_bounds() -> None:
-    cache = ResponseCache(20 * (OVERHEAD + 42))
+    cache = ResponseCache(20 * (ENTRY_OVERHEAD + 42))
     wrong: list[int] = []
 
     def work(seed: int) -> None:
@@ -112,4 +112,4 @@ def test_many_threads_get_the_right_responses_and_keep_the_bounds() -> None:
         thread.join()
     assert wrong == []
     assert len(cache) == 20
-    assert cache.bytes == sum(OVERHEAD + size + 2 for size in range(41) if get(cache, size))
+    assert cache.bytes == sum(ENTRY_OVERHEAD + size + 2 for size in range(41) if get(cache, size))

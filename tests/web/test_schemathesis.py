@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from gramwatt.engine import registry
-from gramwatt.web.openapi.document import document
+from gramwatt.web.openapi.document import build_document
 
 CONFIGURATION = Path(__file__).with_name("schemathesis.toml")
 SHORT = min(
@@ -80,7 +80,7 @@ def test_schemathesis_finds_nothing(live: str, tmp_path: Path) -> None:
 def test_no_operation_is_left_out() -> None:
     """Each is of the service, or is searched by its path."""
     patterns = [words[1] for words in SEARCHES.values() if words[0] == "--include-path-regex"]
-    for path, item in document()["paths"].items():
+    for path, item in build_document()["paths"].items():
         for operation in (item[method] for method in item.keys() & {"get", "post"}):
             of_service = operation["tags"] == ["service"]
             assert of_service != any(re.search(pattern, path) for pattern in patterns), path

@@ -15,7 +15,7 @@ from gramwatt.engine import registry
 from gramwatt.engine.query_strings import fits_query
 from gramwatt.model import units
 from gramwatt.version import __version__
-from gramwatt.web.problems import TYPES
+from gramwatt.web.problems import PROBLEM_TYPES
 
 PACK = "/v1/pack-energy?cells=6&capacity=1300"
 BROWSER = {"Accept": "text/html,application/xhtml+xml,application/xml;q=0.9,image/avif,*/*;q=0.8"}
@@ -165,18 +165,18 @@ def test_the_contract_has_every_route(client: FlaskClient) -> None:
     assert {"/", "/v1", "/openapi.json", "/openapi.yaml", "/docs", "/problems/{kind}", "/metrics"} <= paths
 
 
-@pytest.mark.parametrize("kind", TYPES)
+@pytest.mark.parametrize("kind", PROBLEM_TYPES)
 def test_every_type_of_problem_has_a_page(client: FlaskClient, kind: str) -> None:
     told = client.get(f"/problems/{kind}").get_json()
     page = client.get(f"/problems/{kind}", headers=BROWSER)
     assert told == {
         "type": f"/problems/{kind}",
-        "title": TYPES[kind].title,
-        "status": TYPES[kind].status,
-        "advice": TYPES[kind].advice,
+        "title": PROBLEM_TYPES[kind].title,
+        "status": PROBLEM_TYPES[kind].status,
+        "advice": PROBLEM_TYPES[kind].advice,
     }
     assert page.content_type == "text/html; charset=utf-8"
-    assert TYPES[kind].title in page.text
+    assert PROBLEM_TYPES[kind].title in page.text
 
 
 @pytest.mark.parametrize("word", ["live", "ready"])

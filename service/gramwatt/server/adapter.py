@@ -14,12 +14,12 @@ from types import TracebackType
 from typing import Any, Final
 
 from gramwatt.server.environ import scope_to_environ
-from gramwatt.server.slots import MOST_STALLED, MOST_WAITING, Observe, Slots
+from gramwatt.server.slots import MAX_STALLED, MAX_WAITING, Observe, Slots
 from gramwatt.server.streams import BODY_TIMEOUT, BodyTimeout, ClientDisconnected, Exchange, ReadTimeout, Receive
 
-LARGEST_WHOLE_BODY: Final = 65536
-GATHERED: Final = 65536
-CONTROL: Final = (asyncio.CancelledError, GeneratorExit, KeyboardInterrupt)
+MAX_BUFFERED_BODY: Final = 65536
+MIN_SENT_BYTES: Final = 65536
+CONTROL_EXCEPTIONS: Final = (asyncio.CancelledError, GeneratorExit, KeyboardInterrupt)
 HOP_BY_HOP: Final = frozenset(
     ("connection", "keep-alive", "proxy-authenticate", "te", "trailer", "transfer-encoding", "upgrade")
 )
@@ -35,8 +35,8 @@ class WsgiToAsgi:
     """Run a WSGI application under an ASGI server.
 
     ``run_in_thread`` tells by the scope which requests take long; those with a chunked body, or one of more than
-    `LARGEST_WHOLE_BODY` bytes, always run in a thread. ``threads`` compute at once for requests whose body is streamed,
-    and as many for the others; at most ``most_waiting`` of either wait for a thread, and ``most_stalled`` hold one
+    `MAX_BUFFERED_BODY` bytes, always run in a thread. ``threads`` compute at once for requests whose body is streamed,
+    and as many for the others; at most ``max_waiting`` of either wait for a thread, and ``max_stalled`` hold one
     without computing, since their clients send or read slowly. ``get_response`` may have a response (status, headers,
     body) to a request whose body is not streamed; its last argument tells whether it may compute one.
     ``in_thread`` is the application for requests that run in a thread, where it is another. ``respond_to_error`` may
@@ -57,8 +57,8 @@ class WsgiToAsgi:
         get_response: Callable[[Scope, bytes, bool], Response | None] = lambda scope, body, compute: None,
         respond_to_error: Callable[[Scope, BaseException], Response | None] = lambda scope, error: None,
         threads: int = 4,
-        most_waiting: int = MOST_WAITING,
-        most_stalled: int = MOST_STALLED,
+        max_waiting: int = MAX_WAITING,
+        max_stalled: int = MAX_STALLED,
         read_timeout: float = 5.0,
         body_timeout: float = BODY_TIMEOUT,
         observe: Observe = lambda state, change: None,
@@ -67,9 +67,9 @@ class WsgiToAsgi:
         self._run_in_thread, self._get_response, self._respond_to_error = run_in_thread, get_response, respond_to_error
         self._read_timeout, self._body_timeout = read_timeout, body_timeout
         self._whole_slots, self._streamed_slots = (
-            Slots(threads, most_waiting, most_stalled, observe=observe) for _ in range(2)
+            Slots(threads, max_waiting, max_stalled, observe=observe) for _ in range(2)
         )
-        self._pool = ThreadPoolExecutor(2 * (threads + most_stalled), thread_name_prefix="request")
+        self._pool = ThreadPoolExecutor(2 * (threads + max_stalled), thread_name_prefix="request")
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Answer a request. Raises NotImplementedError for other protocols, also lifespan, as ASGI allows."""
@@ -78,7 +78,7 @@ class WsgiToAsgi:
         start = StartResponse(scope, send)
         try:
             size, chunked = _get_body_framing(scope)
-            streamed = chunked or size > LARGEST_WHOLE_BODY
+            streamed = chunked or size > MAX_BUFFERED_BODY
             body = await self._read_whole(receive) if size and not streamed else b""
             long = streamed or self._run_in_thread(scope)
             response = None if streamed else self._get_response(scope, body, not long)
@@ -93,7 +93,7 @@ class WsgiToAsgi:
                 await self._call(environ, start)
         except ClientDisconnected:
             return
-        except CONTROL:
+        except CONTROL_EXCEPTIONS:
             raise
         except BaseException as error:  # extension code raises what is no Exception
             response = None if start.sent else self._respond_to_error(scope, error)
@@ -134,7 +134,7 @@ class WsgiToAsgi:
                 if start.bodiless and start.begun:
                     break
                 size += len(chunk)
-                if size >= GATHERED:
+                if size >= MIN_SENT_BYTES:
                     await start.send(b"".join(gathered), more=True)
                     gathered.clear()
                     size = 0

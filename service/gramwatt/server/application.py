@@ -6,12 +6,12 @@ import os
 from typing import Any, Final
 
 from gramwatt.server.adapter import Response, WsgiToAsgi
-from gramwatt.server.problem import make_problem
-from gramwatt.server.slots import MOST_STALLED, MOST_WAITING, Overloaded
+from gramwatt.server.problem import make_counted_problem
+from gramwatt.server.slots import MAX_STALLED, MAX_WAITING, Overloaded
 from gramwatt.server.streams import BODY_TIMEOUT, BodyTimeout
-from gramwatt.web.headers import request_id as make_request_id
+from gramwatt.web.headers import make_request_id
 from gramwatt.web.middleware import failures, metrics
-from gramwatt.web.middleware.memory import MemoryReturner
+from gramwatt.web.middleware.memory import MemoryTrimmer
 from gramwatt.web.middleware.work_limits import runs_long
 from gramwatt.wsgi import app as wsgi_app
 
@@ -19,7 +19,7 @@ OVERLOADED: Final = "Too many tables, charts and other long requests wait alread
 RETRY_AFTER: Final = (b"retry-after", b"2")
 
 
-def takes_long(scope: dict[str, Any]) -> bool:
+def is_long(scope: dict[str, Any]) -> bool:
     """Return whether a request would hold up the others if the event loop answered it."""
     sent = next((value for name, value in scope["headers"] if name == b"content-length"), b"0")
     size = int(sent) if sent.isdigit() and len(sent) < 20 else 0
@@ -31,23 +31,25 @@ def respond_to_error(scope: dict[str, Any], error: BaseException) -> Response:
     sent = dict(scope["headers"]).get(b"x-request-id")
     request_id = make_request_id(None if sent is None else sent.decode("latin-1"))
     if isinstance(error, Overloaded):
-        status, headers, body = make_problem("overloaded", OVERLOADED, method=scope["method"], request_id=request_id)
+        status, headers, body = make_counted_problem(
+            "overloaded", OVERLOADED, method=scope["method"], request_id=request_id
+        )
         return status, [*headers, RETRY_AFTER], body
     if isinstance(error, BodyTimeout):
         kind, detail = "malformed-request", "The body did not arrive in time."
     else:
-        failures.report(request_id, error)
-        kind, detail = "internal-error", failures.DETAIL
-    return make_problem(kind, detail, method=scope["method"], request_id=request_id)
+        failures.log_failure(request_id, error)
+        kind, detail = "internal-error", failures.FAILURE_DETAIL
+    return make_counted_problem(kind, detail, method=scope["method"], request_id=request_id)
 
 
 def observe(state: str, change: int) -> None:
     """Count the requests that run and wait, and give memory back when none runs."""
-    metrics.LONG.labels(state).inc(change)
+    metrics.LONG_REQUESTS.labels(state).inc(change)
     _returner.observe(state, change)
 
 
-_returner: Final = MemoryReturner()
+_returner: Final = MemoryTrimmer()
 _options: dict[str, Any] = {}
 _application: Any = wsgi_app
 fast_path: Any = wsgi_app.extensions.get("fast_path")
@@ -57,12 +59,12 @@ if fast_path is not None:
         _application = fast_path.application
 app: Final = WsgiToAsgi(
     _application,
-    run_in_thread=takes_long,
+    run_in_thread=is_long,
     respond_to_error=respond_to_error,
     in_thread=wsgi_app,
     threads=int(os.environ.get("GRAMWATT_LONG_THREADS") or 4),
-    most_waiting=int(os.environ.get("GRAMWATT_LONG_QUEUE") or MOST_WAITING),
-    most_stalled=int(os.environ.get("GRAMWATT_SLOW_CLIENTS") or MOST_STALLED),
+    max_waiting=int(os.environ.get("GRAMWATT_LONG_QUEUE") or MAX_WAITING),
+    max_stalled=int(os.environ.get("GRAMWATT_SLOW_CLIENTS") or MAX_STALLED),
     read_timeout=float(os.environ.get("GRAMWATT_READ_TIMEOUT") or 5),
     body_timeout=float(os.environ.get("GRAMWATT_BODY_TIMEOUT") or BODY_TIMEOUT),
     observe=observe,

@@ -17,7 +17,7 @@ from typing import Any, Final
 
 from uvicorn.protocols.http.httptools_impl import HttpToolsProtocol
 
-from gramwatt.server.problem import make_problem
+from gramwatt.server.problem import make_counted_problem
 from gramwatt.web.middleware.failures import EscapeTraceback
 
 READ_TIMEOUT: Final = float(os.environ.get("GRAMWATT_READ_TIMEOUT") or 5)
@@ -30,10 +30,10 @@ PRESENCE_INTERVAL: Final = 0.3
 """Seconds between two tries to reach a client that has closed its sending side and waits for its response."""
 STOP_DELAY: Final = 1.0
 """Seconds that a worker told to stop keeps idle connections, for requests that are on their way."""
-LONGEST_LINE: Final = 8190
-LARGEST_HEAD: Final = 65536
-MOST_FIELDS: Final = 64
-MOST_PIPELINED: Final = 32
+MAX_LINE_LENGTH: Final = 8190
+MAX_HEAD_BYTES: Final = 65536
+MAX_FIELDS: Final = 64
+MAX_PIPELINED: Final = 32
 
 _AUTHORITY: Final = re.compile(rb"[A-Za-z][A-Za-z0-9+.-]*://[^/?#]*")
 _HOST: Final = re.compile(rb"(\[[0-9A-Fa-f:.]+\]|[A-Za-z0-9._~!$&'()*+,;=%-]*)(:[0-9]*)?")
@@ -44,7 +44,7 @@ _logger.addFilter(EscapeTraceback())
 _logger.setLevel(logging.ERROR)  # what clients do wrong is no warning
 
 
-class Unreadable(Exception):
+class InvalidRequest(Exception):
     """A request that breaks a limit or a rule; ``status`` says which."""
 
     def __init__(self, status: int, detail: str) -> None:
@@ -125,8 +125,10 @@ class Connection(HttpToolsProtocol):
         continued = self.in_head
         self.head_size = len(data) + (self.head_size if continued else 0)
         super().data_received(data)
-        if continued and self.in_head and self.head_size > LARGEST_HEAD:
-            self.refuse(Unreadable(414 if len(self.url) > LONGEST_LINE else 431, "The request's head has no end."))
+        if continued and self.in_head and self.head_size > MAX_HEAD_BYTES:
+            self.refuse(
+                InvalidRequest(414 if len(self.url) > MAX_LINE_LENGTH else 431, "The request's head has no end.")
+            )
         if self.refused or self.transport.is_closing():
             return
         if self.in_head or (self.idle and self.timeout_keep_alive_task is None):
@@ -156,19 +158,21 @@ class Connection(HttpToolsProtocol):
     def on_headers_complete(self) -> None:
         """Check a head. Raises Unreadable."""
         self.in_head = False
-        if len(self.url) > LONGEST_LINE:
-            raise Unreadable(414, f"A URL may have {LONGEST_LINE} characters.")
-        if len(self.headers) > MOST_FIELDS:
-            raise Unreadable(431, f"A request may have {MOST_FIELDS} header fields.")
-        if self.head_size > LONGEST_LINE and any(len(name) + len(value) > LONGEST_LINE for name, value in self.headers):
-            raise Unreadable(431, f"A header field may have {LONGEST_LINE} bytes.")
+        if len(self.url) > MAX_LINE_LENGTH:
+            raise InvalidRequest(414, f"A URL may have {MAX_LINE_LENGTH} characters.")
+        if len(self.headers) > MAX_FIELDS:
+            raise InvalidRequest(431, f"A request may have {MAX_FIELDS} header fields.")
+        if self.head_size > MAX_LINE_LENGTH and any(
+            len(name) + len(value) > MAX_LINE_LENGTH for name, value in self.headers
+        ):
+            raise InvalidRequest(431, f"A header field may have {MAX_LINE_LENGTH} bytes.")
         hosts = [value for name, value in self.headers if name == b"host"]
         if len(hosts) > 1 or (not hosts and self.parser and self.parser.get_http_version() == "1.1"):
-            raise Unreadable(400, "A request needs one Host header field.")
+            raise InvalidRequest(400, "A request needs one Host header field.")
         if hosts and not _HOST.fullmatch(hosts[0]):
-            raise Unreadable(400, "The Host header field is no host.")
-        if len(self.pipeline) >= MOST_PIPELINED:
-            raise Unreadable(400, "Too many requests were sent before their responses were read.")
+            raise InvalidRequest(400, "The Host header field is no host.")
+        if len(self.pipeline) >= MAX_PIPELINED:
+            raise InvalidRequest(400, "Too many requests were sent before their responses were read.")
         if not self.url.startswith(b"/"):  # RFC 9112, 3.2.2: a whole URL in the request line; RFC 9110, 7.1: "*"
             authority = _AUTHORITY.match(self.url)
             self.url = self.url[authority.end() :] if authority else self.url
@@ -181,9 +185,9 @@ class Connection(HttpToolsProtocol):
         """Answer what the parser could not read; uvicorn calls this where parsing failed."""
         error = sys.exception()
         cause = None if error is None else error.__context__
-        self.refuse(cause if isinstance(cause, Unreadable) else Unreadable(400, f"{error or msg}."))
+        self.refuse(cause if isinstance(cause, InvalidRequest) else InvalidRequest(400, f"{error or msg}."))
 
-    def refuse(self, error: Unreadable) -> None:
+    def refuse(self, error: InvalidRequest) -> None:
         """Answer with a problem, unless a response is under way, and read no more requests."""
         self.refused = True
         if not self.idle:
@@ -196,7 +200,7 @@ class Connection(HttpToolsProtocol):
             if self.cycle.response_started:
                 self.transport.close()
                 return
-        status, headers, text = make_problem(_KINDS[error.status], str(error))
+        status, headers, text = make_counted_problem(_KINDS[error.status], str(error))
         lines = [b"HTTP/1.1 %d %s" % (status, HTTPStatus(status).phrase.encode()), b"connection: close"]
         lines += [name + b": " + value for name, value in headers]
         self.transport.write(b"\r\n".join([*lines, b"", text]))
@@ -216,7 +220,7 @@ class Connection(HttpToolsProtocol):
         if self.refused or self.idle:
             return False
         if self.cycle.more_body:
-            self.refuse(Unreadable(400, "The body breaks off."))
+            self.refuse(InvalidRequest(400, "The body breaks off."))
             return False
         self.close_after_response()
         self.presence_timer = self.loop.call_later(PRESENCE_INTERVAL, self.on_presence_timer)

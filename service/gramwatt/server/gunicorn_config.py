@@ -44,6 +44,6 @@ def on_exit(server: Any) -> None:
 
 def child_exit(server: Any, worker: Any) -> None:
     """Keep the counts of a worker that ended, but not its files."""
-    from gramwatt.web.middleware.metrics_files import merge_ended
+    from gramwatt.web.middleware.metrics_files import merge_ended_worker
 
-    merge_ended(Path(os.environ["PROMETHEUS_MULTIPROC_DIR"]), worker.pid)
+    merge_ended_worker(Path(os.environ["PROMETHEUS_MULTIPROC_DIR"]), worker.pid)

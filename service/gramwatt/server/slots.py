@@ -8,13 +8,13 @@ import time
 from collections.abc import Callable
 from typing import Final
 
-MOST_WAITING: Final = 128
-MOST_STALLED: Final = 32
-CUT_AFTER: Final = 1.0
+MAX_WAITING: Final = 128
+MAX_STALLED: Final = 32
+MIN_STALL_BEFORE_END: Final = 1.0
 """Seconds that a request has waited for its client, in all, before it may be ended in favor of others."""
-STALL: Final = 0.05
+STALL_SECONDS: Final = 0.05
 """Seconds that a thread waits for its client before it lends its slot to another request."""
-FIRST_BYTES: Final = 4096
+INITIAL_BYTES: Final = 4096
 """Bytes that count as moved from the start: of two clients that moved none the one waited for longer is slower."""
 
 Observe = Callable[[str, int], None]
@@ -35,7 +35,7 @@ class Permit:
 
     def count(self, size: int, waited: float) -> None:
         """Count bytes that came or went after a wait, unless it was so short that buffers may have taken them."""
-        if waited > STALL:
+        if waited > STALL_SECONDS:
             self._moved += size
 
     def stall(self) -> None:
@@ -52,13 +52,13 @@ class Permit:
 
     def rate(self) -> float:
         """Return how fast the client was while it was waited for [B/s]."""
-        return (FIRST_BYTES + self._moved) / max(self.stalled(), 1e-9)
+        return (INITIAL_BYTES + self._moved) / max(self.stalled(), 1e-9)
 
 
 class Slots:
     """``count`` permits to compute. A request that waits for its client lends its slot to other requests.
 
-    Beyond ``most_waiting`` requests that wait for a slot the next is refused. While ``most_stalled`` requests wait for
+    Beyond ``max_waiting`` requests that wait for a slot the next is refused. While ``max_stalled`` requests wait for
     their clients and others wait for a slot, the request with the slowest client is ended, if that was waited for for
     ``cut_after`` seconds. ``observe`` hears of each change in the number of requests that are "running" or "waiting".
     """
@@ -66,14 +66,14 @@ class Slots:
     def __init__(
         self,
         count: int,
-        most_waiting: int = MOST_WAITING,
-        most_stalled: int = MOST_STALLED,
+        max_waiting: int = MAX_WAITING,
+        max_stalled: int = MAX_STALLED,
         *,
-        cut_after: float = CUT_AFTER,
+        cut_after: float = MIN_STALL_BEFORE_END,
         observe: Observe = lambda state, change: None,
     ) -> None:
         self._semaphore = asyncio.Semaphore(count)
-        self._most_waiting, self._most_stalled, self._cut_after = most_waiting, most_stalled, cut_after
+        self._max_waiting, self._max_stalled, self._cut_after = max_waiting, max_stalled, cut_after
         self._observe = observe
         self._lock = threading.Lock()
         self._stalled: set[Permit] = set()
@@ -82,7 +82,7 @@ class Slots:
     async def acquire(self, permit: Permit) -> None:
         """Wait for a slot, in the event loop. Raises Overloaded."""
         if self._semaphore.locked():
-            if self._waiting >= self._most_waiting:
+            if self._waiting >= self._max_waiting:
                 raise Overloaded
             self._waiting += 1
             self._observe("waiting", 1)
@@ -109,7 +109,7 @@ class Slots:
         with self._lock:
             if permit.ended or not permit.held:
                 return False
-            if len(self._stalled) >= self._most_stalled and not self._end_slowest(permit):
+            if len(self._stalled) >= self._max_stalled and not self._end_slowest(permit):
                 return False
             self._stalled.add(permit)
             permit.held = False

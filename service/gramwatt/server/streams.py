@@ -11,18 +11,18 @@ from collections.abc import Awaitable, Callable, Coroutine
 from concurrent.futures import CancelledError, Executor, Future
 from typing import Any, Final
 
-from gramwatt.server.slots import STALL, Overloaded, Permit, Slots
+from gramwatt.server.slots import STALL_SECONDS, Overloaded, Permit, Slots
 
 MINIMUM_RATE: Final = 500
 """Bytes a second that a request body must bring, averaged over `BURST` read timeouts."""
 BURST: Final = 4
 BODY_TIMEOUT: Final = 600.0
 """Seconds that a client may be waited for within one body, in all."""
-RETRY: Final = 0.25
+RETRY_SECONDS: Final = 0.25
 """Seconds after which a thread that could not lend its slot tries again."""
-SLICE: Final = 256 * 1024
+MAX_SENT_BYTES: Final = 256 * 1024
 """Bytes of a response that are sent at once: the server holds copies of them until its client has read them."""
-LONGEST_QUEUED: Final = 30.0
+MAX_QUEUE_SECONDS: Final = 30.0
 """Seconds that a request waits for a slot."""
 
 Message = dict[str, Any]
@@ -138,13 +138,13 @@ class Exchange(io.RawIOBase):
             self._slots.release(self._permit)
 
     async def _wait_for_slot(self, slot: asyncio.Future[None], receiving: asyncio.Future[Message]) -> None:
-        left = LONGEST_QUEUED if self._complete else self._timeout.left
-        await asyncio.wait((slot, receiving), timeout=min(LONGEST_QUEUED, left), return_when=asyncio.FIRST_COMPLETED)
+        left = MAX_QUEUE_SECONDS if self._complete else self._timeout.left
+        await asyncio.wait((slot, receiving), timeout=min(MAX_QUEUE_SECONDS, left), return_when=asyncio.FIRST_COMPLETED)
         if self.disconnected:
             raise ClientDisconnected
         if receiving.done():  # more of the body has come, so the client is there
-            await asyncio.wait((slot,), timeout=LONGEST_QUEUED)
-        elif not slot.done() and left < LONGEST_QUEUED:
+            await asyncio.wait((slot,), timeout=MAX_QUEUE_SECONDS)
+        elif not slot.done() and left < MAX_QUEUE_SECONDS:
             raise BodyTimeout
         if not slot.done():
             raise Overloaded
@@ -190,9 +190,9 @@ class Exchange(io.RawIOBase):
 
     def put(self, chunk: bytes) -> None:
         """Send a chunk as soon as the one before it is sent. Raises ClientDisconnected."""
-        for start in range(0, len(chunk), SLICE):
+        for start in range(0, len(chunk), MAX_SENT_BYTES):
             self.wait_until_sent()
-            sent = chunk if len(chunk) <= SLICE else chunk[start : start + SLICE]
+            sent = chunk if len(chunk) <= MAX_SENT_BYTES else chunk[start : start + MAX_SENT_BYTES]
             self._unsent = len(sent)
             self._sending = self._submit(self._send(sent))
             if self.disconnected:
@@ -228,14 +228,14 @@ class Exchange(io.RawIOBase):
         What is waited for must depend on the client alone: in the request's own thread the slot is lent meanwhile.
         """
         began, lent, own = time.monotonic(), False, threading.get_ident() == self._thread
-        if is_done(min(STALL, timeout)):
+        if is_done(min(STALL_SECONDS, timeout)):
             return
         if own:
             self._permit.stall()
         try:
             while (left := began + timeout - time.monotonic()) > 0:
                 lent = lent or (own and self._slots.lend(self._permit))
-                if is_done(min(RETRY, left)):
+                if is_done(min(RETRY_SECONDS, left)):
                     return
         finally:
             if own:

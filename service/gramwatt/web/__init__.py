@@ -14,10 +14,10 @@ from gramwatt.engine.query_strings import first_query
 from gramwatt.extras import MissingExtra
 from gramwatt.web import headers, problems
 from gramwatt.web.middleware import failures, fast_path, metrics
-from gramwatt.web.middleware.memory import MemoryReturner
-from gramwatt.web.middleware.proxies import NamedProxies
-from gramwatt.web.middleware.rate_limit import LONGEST_URL, RateLimit
-from gramwatt.web.middleware.work_limits import LimitedWork
+from gramwatt.web.middleware.memory import MemoryTrimmer
+from gramwatt.web.middleware.proxies import TrustedProxies
+from gramwatt.web.middleware.rate_limit import MAX_URL_LENGTH, RateLimit
+from gramwatt.web.middleware.work_limits import WorkLimits
 from gramwatt.web.pages import routes as pages
 from gramwatt.web.routes import calculators, charts, recordings, site, tables
 
@@ -32,7 +32,7 @@ def create_app() -> Flask:
     Whether each calculator's examples come out is not computed here but in the tests and by `gramwatt check`.
 
     Environment: GRAMWATT_RATE_LIMIT, requests a minute from one client (0 or unset: no limit); GRAMWATT_PROXIES, the
-    reverse proxies whose X-Forwarded-For, -Proto and -Host are believed, see `NamedProxies` (0 or unset: none);
+    reverse proxies whose X-Forwarded-For, -Proto and -Host are believed, see `TrustedProxies` (0 or unset: none);
     GRAMWATT_HOSTS, the host names that are served beside those of this machine (unset: any); GRAMWATT_CACHE_BYTES,
     bytes of finished responses that a worker caches (unset: 32 MiB); GRAMWATT_REQUEST_SECONDS, computing time of a
     request (unset: 30), to which the bytes of a table add.
@@ -46,13 +46,13 @@ def create_app() -> Flask:
     hosts = os.environ.get("GRAMWATT_HOSTS", "").replace(",", " ").split()
     app.config["TRUSTED_HOSTS"] = [*hosts, *LOCAL_HOSTS] if hosts else None
     seconds = float(os.environ.get("GRAMWATT_REQUEST_SECONDS") or REQUEST_SECONDS)
-    limited = LimitedWork(app.wsgi_app, seconds, MemoryReturner().observe)
-    proxies = NamedProxies(limited, os.environ.get("GRAMWATT_PROXIES", ""))
-    app.wsgi_app = failures.Guard(proxies)  # type: ignore[method-assign]
+    limited = WorkLimits(app.wsgi_app, seconds, MemoryTrimmer().observe)
+    proxies = TrustedProxies(limited, os.environ.get("GRAMWATT_PROXIES", ""))
+    app.wsgi_app = failures.FailureMiddleware(proxies)  # type: ignore[method-assign]
     app.logger.addFilter(failures.EscapeTraceback())
 
-    app.before_request(metrics.begin)
-    app.before_request(headers.begin)
+    app.before_request(metrics.start_timer)
+    app.before_request(headers.assign_request_id)
     app.before_request(_check_url)
     per_minute = int(os.environ.get("GRAMWATT_RATE_LIMIT") or 0)
     if per_minute > 0:
@@ -61,15 +61,15 @@ def create_app() -> Flask:
         app.after_request(limit.after)
     else:
         fast_path.install(app)
-    app.after_request(headers.finish)
-    app.after_request(calculators.narrow_allow)  # these run last first
-    app.after_request(metrics.finish)
+    app.after_request(headers.add_headers)
+    app.after_request(calculators.narrow_allow_header)  # these run last first
+    app.after_request(metrics.record_request)
 
-    app.register_error_handler(problems.Problem, problems.respond)
-    app.register_error_handler(HTTPException, problems.from_http)
-    app.register_error_handler(MissingExtra, problems.from_missing_extra)
-    app.register_error_handler(TooMuchWork, problems.from_too_much_work)
-    app.register_error_handler(Cancelled, problems.from_cancelled)
+    app.register_error_handler(problems.Problem, problems.respond_to_problem)
+    app.register_error_handler(HTTPException, problems.respond_to_http_error)
+    app.register_error_handler(MissingExtra, problems.respond_to_missing_extra)
+    app.register_error_handler(TooMuchWork, problems.respond_to_too_much_work)
+    app.register_error_handler(Cancelled, problems.respond_to_cancelled)
     app.register_error_handler(Exception, failures.respond_to_failure)
 
     app.register_blueprint(site.blueprint)
@@ -87,7 +87,7 @@ def _check_url() -> None:
         length = len(request.full_path)
     except UnicodeDecodeError:  # some servers pass such bytes on
         raise problems.Problem("malformed-request", "The query is not UTF-8; percent-encode it.") from None
-    if length > LONGEST_URL:
+    if length > MAX_URL_LENGTH:
         raise problems.Problem(
-            "uri-too-long", f"A URL may have {LONGEST_URL} characters; send a longer question by POST."
+            "uri-too-long", f"A URL may have {MAX_URL_LENGTH} characters; send a longer question by POST."
         )

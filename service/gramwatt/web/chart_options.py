@@ -7,13 +7,13 @@ from typing import Final
 
 from gramwatt.charts.themes import AUTO, GROUNDS, LARGEST_SCALE, SHAPES, THEMES
 from gramwatt.model import Choice, Count, Flag, Kind, Text
-from gramwatt.web.request_parsing import ANSWER_OPTIONS
+from gramwatt.web.request_parsing import RESPONSE_OPTIONS
 
-MEDIA: Final[Mapping[str, str]] = {"svg": "image/svg+xml", "png": "image/png", "txt": "text/plain"}
+CHART_MEDIA_TYPES: Final[Mapping[str, str]] = {"svg": "image/svg+xml", "png": "image/png", "txt": "text/plain"}
 CHART_OPTIONS: Final[Mapping[str, Kind]] = {
-    "units": ANSWER_OPTIONS["units"],
+    "units": RESPONSE_OPTIONS["units"],
     "format": Choice(
-        tuple(MEDIA),
+        tuple(CHART_MEDIA_TYPES),
         "The format, instead of an Accept header; txt is what the picture shows, in words.",
         optional=True,
     ),

@@ -14,16 +14,16 @@ from flask import Response, g, request
 from gramwatt.version import __version__
 
 ONE_HOUR: Final = "public, max-age=3600"
-EXPOSED: Final = "ETag, Link, RateLimit, RateLimit-Policy, Retry-After, X-Request-ID"
+EXPOSED_HEADERS: Final = "ETag, Link, RateLimit, RateLimit-Policy, Retry-After, X-Request-ID"
 _UUID: Final = re.compile(r"[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}")
 
 
-def begin() -> None:
+def assign_request_id() -> None:
     """Give the request an id: its own X-Request-ID where that is a UUID, else a new one."""
-    g.request_id = request_id(request.headers.get("X-Request-ID"))
+    g.request_id = make_request_id(request.headers.get("X-Request-ID"))
 
 
-def request_id(offered: str | None) -> str:
+def make_request_id(offered: str | None) -> str:
     """Return the id of a request: the client's own where that is a UUID, else a new one (RFC 9562, version 4).
 
     It need not be a secret, so it is made without a call to the system.
@@ -35,11 +35,11 @@ def request_id(offered: str | None) -> str:
     return f"{digits[:8]}-{digits[8:12]}-{digits[12:16]}-{digits[16:20]}-{digits[20:]}"
 
 
-def finish(response: Response) -> Response:
+def add_headers(response: Response) -> Response:
     """Add the headers that do not depend on the route."""
     headers = response.headers
     headers["Access-Control-Allow-Origin"] = "*"
-    headers["Access-Control-Expose-Headers"] = EXPOSED
+    headers["Access-Control-Expose-Headers"] = EXPOSED_HEADERS
     headers["X-Request-ID"] = g.request_id
     headers["X-Content-Type-Options"] = "nosniff"
     headers["Cross-Origin-Resource-Policy"] = "cross-origin"
@@ -56,7 +56,7 @@ def finish(response: Response) -> Response:
 
 
 @functools.cache
-def fingerprint() -> bytes:
+def compute_source_digest() -> bytes:
     """A digest of this package's own source: an answer's ETag changes when the code does."""
     package = Path(__file__).resolve().parent.parent
     digest = hashlib.sha256(__version__.encode())
@@ -66,27 +66,27 @@ def fingerprint() -> bytes:
     return digest.digest()
 
 
-def etag(media: str) -> str:
+def make_request_etag(media: str) -> str:
     """A strong entity tag, known before anything is computed: answers depend on code, URL and format alone."""
-    return tag_of(media, request.full_path)
+    return make_etag(media, request.full_path)
 
 
-def tag_of(media: str, full_path: str) -> str:
+def make_etag(media: str, full_path: str) -> str:
     """The entity tag of what is at a path with its query, in a format."""
     asked = full_path.encode("utf-8", "surrogatepass")
-    digest = hashlib.blake2b(fingerprint() + media.encode() + b"\0" + asked, digest_size=12)
+    digest = hashlib.blake2b(compute_source_digest() + media.encode() + b"\0" + asked, digest_size=12)
     return digest.hexdigest()
 
 
-def not_modified(tag: str) -> Response | None:
+def make_not_modified(tag: str) -> Response | None:
     """A 304 where the client holds this very answer."""
     held = request.if_none_match
     if request.method in ("GET", "HEAD") and not held.star_tag and held.contains_weak(tag):
-        return cacheable(Response(status=304), tag)
+        return make_cacheable(Response(status=304), tag)
     return None
 
 
-def cacheable(response: Response, tag: str) -> Response:
+def make_cacheable(response: Response, tag: str) -> Response:
     """Mark a pure answer as one that anybody may keep; with If-None-Match: * the client holds it, whichever it is."""
     if response.status_code == 200 and request.if_none_match.star_tag and request.method in ("GET", "HEAD"):
         response = Response(status=304)

@@ -15,9 +15,9 @@ from gramwatt.engine.calculate import InvalidInput, WorkLimitExceeded
 from gramwatt.engine.messages import InputError, replace_control_characters
 from gramwatt.extras import MissingExtra
 
-MOST_FAULTS: Final = 100
-LONGEST_TEXT_ERROR: Final = 1000
-CLIENT_CLOSED: Final = 499
+MAX_ERRORS: Final = 100
+MAX_TEXT_ERROR_LENGTH: Final = 1000
+CLIENT_CLOSED_REQUEST: Final = 499
 """No standard status, but one that many servers count for requests whose client left."""
 
 
@@ -30,7 +30,7 @@ class ProblemType:
     advice: str
 
 
-TYPES: Final[Mapping[str, ProblemType]] = {
+PROBLEM_TYPES: Final[Mapping[str, ProblemType]] = {
     "malformed-request": ProblemType(
         400, "The request cannot be read", "Send well-formed JSON in UTF-8, each name once."
     ),
@@ -95,22 +95,22 @@ class Problem(Exception):
         self, kind: str, detail: str, errors: Sequence[InputError] = (), headers: Mapping[str, str] | None = None
     ) -> None:
         super().__init__(detail)
-        self.told = TYPES[kind] if kind in TYPES else ProblemType(400, "", "")
+        self.told = PROBLEM_TYPES[kind] if kind in PROBLEM_TYPES else ProblemType(400, "", "")
         self.kind, self.detail, self.errors, self.headers = kind, detail, tuple(errors), dict(headers or {})
 
 
-def invalid(errors: Sequence[InputError]) -> Problem:
+def invalid_input(errors: Sequence[InputError]) -> Problem:
     """The problem of a question with faults."""
     many = "1 fault" if len(errors) == 1 else f"{len(errors)} faults"
     return Problem("invalid-input", f"{many}: " + "; ".join(_line(error) for error in errors[:3]), errors)
 
 
-def refused(error: InvalidInput, errors: Sequence[InputError] = ()) -> Problem:
+def convert_invalid_input(error: InvalidInput, errors: Sequence[InputError] = ()) -> Problem:
     """The problem of a question that was refused; ``faults`` are those found beside it, which count first."""
     if isinstance(error, WorkLimitExceeded) and not errors:
         detail = "; ".join(f"{each.detail}; accepted: {each.accepted}" for each in error.errors)
         return Problem("too-much-work", f"{detail[:1].upper()}{detail[1:]}.", error.errors)
-    return invalid([*errors, *error.errors])
+    return invalid_input([*errors, *error.errors])
 
 
 def _line(error: InputError) -> str:
@@ -118,11 +118,11 @@ def _line(error: InputError) -> str:
     return f"{where}: {error.detail}" if where else error.detail
 
 
-def body(problem: Problem, instance: str) -> dict[str, Any]:
-    """The problem as RFC 9457 has it; ``errors`` holds at most `MOST_FAULTS`."""
+def make_body(problem: Problem, instance: str) -> dict[str, Any]:
+    """The problem as RFC 9457 has it; ``errors`` holds at most `MAX_ERRORS`."""
     kind = problem.told
     made: dict[str, Any] = {
-        "type": f"/problems/{problem.kind}" if problem.kind in TYPES else problem.kind,
+        "type": f"/problems/{problem.kind}" if problem.kind in PROBLEM_TYPES else problem.kind,
         "title": kind.title,
         "status": kind.status,
         "detail": replace_control_characters(problem.detail[:2000]),
@@ -136,36 +136,36 @@ def body(problem: Problem, instance: str) -> dict[str, Any]:
                 "given": error.given,
                 "accepted": replace_control_characters(error.accepted[:2000]),
             }
-            for error in problem.errors[:MOST_FAULTS]
+            for error in problem.errors[:MAX_ERRORS]
         ]
     return made
 
 
-def respond(problem: Problem) -> Response:
+def respond_to_problem(problem: Problem) -> Response:
     """The response to a problem, by the request's own wish as JSON or as text with status 200."""
-    if wants_text():
+    if wants_errors_as_text():
         lines = [_line(error) for error in problem.errors] or [problem.detail]
         text = f"#ERR {problem.kind}: {'; '.join(lines)}"
         return Response(
-            text[:LONGEST_TEXT_ERROR],
+            text[:MAX_TEXT_ERROR_LENGTH],
             200,
             {"Cache-Control": "no-store", **problem.headers},
             content_type="text/plain; charset=utf-8",
         )
     made = orjson.dumps(
-        body(problem, f"urn:uuid:{g.request_id}"), option=orjson.OPT_INDENT_2 | orjson.OPT_APPEND_NEWLINE
+        make_body(problem, f"urn:uuid:{g.request_id}"), option=orjson.OPT_INDENT_2 | orjson.OPT_APPEND_NEWLINE
     )
     headers = {"Cache-Control": "no-store", **problem.headers}
     return Response(made, problem.told.status, headers, content_type="application/problem+json")
 
 
-def wants_text() -> bool:
+def wants_errors_as_text() -> bool:
     """Whether this is a cell's request that asked for errors as text (a cell shows nothing of a 4xx)."""
     asks_value = request.path.startswith("/v1/") and request.path.count("/") > 2
     return asks_value and request.method in ("GET", "HEAD") and request.args.get("errors") == "text"
 
 
-def from_http(error: HTTPException) -> Response:
+def respond_to_http_error(error: HTTPException) -> Response:
     """Flask's own errors (no route, wrong method, body too large) as problems."""
     if error.response is not None or error.code is None or error.code < 400:
         return Response(error.get_response().get_data(), error.code or 500)
@@ -180,19 +180,19 @@ def from_http(error: HTTPException) -> Response:
     problem = Problem(kind, detail, headers=headers)
     if kind == "about:blank":
         problem.told = ProblemType(error.code, error.name, "")
-    return respond(problem)
+    return respond_to_problem(problem)
 
 
-def from_missing_extra(error: MissingExtra) -> Response:
+def respond_to_missing_extra(error: MissingExtra) -> Response:
     """Respond to a request that needs an optional library which is not installed."""
-    return respond(Problem("not-installed", f"{error}."))
+    return respond_to_problem(Problem("not-installed", f"{error}."))
 
 
-def from_too_much_work(error: TooMuchWork) -> Response:
+def respond_to_too_much_work(error: TooMuchWork) -> Response:
     """Respond to a request that is over its budget."""
-    return respond(Problem("too-much-work", f"{error.detail[:1].upper()}{error.detail[1:]}."))
+    return respond_to_problem(Problem("too-much-work", f"{error.detail[:1].upper()}{error.detail[1:]}."))
 
 
-def from_cancelled(error: Cancelled) -> Response:
+def respond_to_cancelled(error: Cancelled) -> Response:
     """End a request whose client is gone; nobody sees the response, and the status is for the count of requests."""
-    return Response(status=CLIENT_CLOSED)
+    return Response(status=CLIENT_CLOSED_REQUEST)

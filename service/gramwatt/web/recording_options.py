@@ -9,13 +9,13 @@ from gramwatt.engine.recordings.channels import channels_of, column_option
 from gramwatt.engine.recordings.reader import recording_kind
 from gramwatt.model import Calculator, Choice, Kind, Text
 from gramwatt.web.request_parsing import (
-    answer_options,
+    get_response_options,
 )
 
 DECIMAL_SENT: Final = Choice((".", ","), "Decimal sign of the numbers in a CSV recording.", default=".")
 
 
-def log_options(calculator: Calculator[Any, Any]) -> Mapping[str, Kind]:
+def get_log_options(calculator: Calculator[Any, Any]) -> Mapping[str, Kind]:
     """The options of a recording that is sent: those of its answer, and which column is which channel."""
     columns = {
         column_option(channel): Text(
@@ -26,4 +26,4 @@ def log_options(calculator: Calculator[Any, Any]) -> Mapping[str, Kind]:
         )
         for channel, kind in channels_of(recording_kind(calculator)).items()
     }
-    return {**answer_options(calculator), **columns, "decimal_sent": DECIMAL_SENT}
+    return {**get_response_options(calculator), **columns, "decimal_sent": DECIMAL_SENT}

@@ -16,12 +16,12 @@ from typing import IO, Final
 
 from gramwatt.engine.tables.chunks import MalformedTable
 
-PIECE: Final = 256 * 1024
-SMALLEST: Final = 512
-SLOW: Final = 0.02
+CHUNK_BYTES: Final = 256 * 1024
+MIN_CHUNK_BYTES: Final = 512
+SLOW_SECONDS: Final = 0.02
 """Seconds for what was asked for to arrive."""
-IN_MEMORY: Final = 8 * 1024 * 1024
-MOST_DRAINED: Final = 64 * 1024 * 1024
+MAX_MEMORY_BYTES: Final = 8 * 1024 * 1024
+MAX_DRAINED_BYTES: Final = 64 * 1024 * 1024
 
 WaitUntil = Callable[[Callable[[float | None], bool]], None]
 
@@ -54,7 +54,7 @@ class RequestBodyReader:
         self._thread.start()
 
     def _take_in(self) -> None:
-        received, size = 0, SMALLEST
+        received, size = 0, MIN_CHUNK_BYTES
         try:
             while piece := self._read_piece(size):
                 received += len(piece)
@@ -83,19 +83,19 @@ class RequestBodyReader:
         """Take some more of what is not wanted: a client that sends all before it reads shall live to see why."""
         drained = 0
         with contextlib.suppress(Exception):
-            while drained < MOST_DRAINED and (piece := self._read_piece(PIECE)):
+            while drained < MAX_DRAINED_BYTES and (piece := self._read_piece(CHUNK_BYTES)):
                 drained += len(piece)
 
     def _next_size(self, size: int) -> int:
         """How much to ask for next. A server waits until all that was asked for is there: of a body that comes slowly
         little is asked for, so that its rows are answered as they come."""
         now = time.monotonic()
-        slow, self._asked = now - self._asked > SLOW, now
-        return max(size // 8, SMALLEST) if slow else min(size * 4, PIECE)
+        slow, self._asked = now - self._asked > SLOW_SECONDS, now
+        return max(size // 8, MIN_CHUNK_BYTES) if slow else min(size * 4, CHUNK_BYTES)
 
     def _keep(self, piece: bytes) -> None:
         on_disk = self._written > self._taken
-        if not on_disk and self._held + len(piece) <= IN_MEMORY:
+        if not on_disk and self._held + len(piece) <= MAX_MEMORY_BYTES:
             self._memory.append(piece)
             self._held += len(piece)
             return

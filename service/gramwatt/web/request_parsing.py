@@ -21,15 +21,15 @@ from gramwatt.engine.messages import InputError, join_with_or, quote_input
 from gramwatt.engine.serializers import Style
 from gramwatt.engine.strict_json import NotJson, strict_json
 from gramwatt.model import Calculator, Choice, Count, Flag, Kind, Text, default_of
-from gramwatt.web.problems import Problem, invalid
+from gramwatt.web.problems import Problem, invalid_input
 
-DIGITS: Final = Count("Significant digits of numbers as text.", at_least=1, at_most=15, default=12)
-DECIMAL: Final = Choice(
+DIGITS_OPTION: Final = Count("Significant digits of numbers as text.", at_least=1, at_most=15, default=12)
+DECIMAL_OPTION: Final = Choice(
     (".", ","),
     "Decimal sign of numbers in the answer; with a comma, its lists and CSV are separated by semicolons.",
     default=".",
 )
-ANSWER_OPTIONS: Final[Mapping[str, Kind]] = {
+RESPONSE_OPTIONS: Final[Mapping[str, Kind]] = {
     "units": Text(
         "Units of results, as result:unit pairs separated by commas: usable_energy:kJ.", longest=400, optional=True
     ),
@@ -40,31 +40,31 @@ ANSWER_OPTIONS: Final[Mapping[str, Kind]] = {
         "Of CSV: header line with units in brackets, with bare names, or none.",
         default="units",
     ),
-    "digits": DIGITS,
-    "decimal": DECIMAL,
+    "digits": DIGITS_OPTION,
+    "decimal": DECIMAL_OPTION,
 }
 
 
 @functools.cache
-def answer_options(calculator: Calculator[Any, Any]) -> Mapping[str, Kind]:
+def get_response_options(calculator: Calculator[Any, Any]) -> Mapping[str, Kind]:
     """The options of a calculator's answer; its own forms are among the formats."""
     if not calculator.forms:
-        return ANSWER_OPTIONS
+        return RESPONSE_OPTIONS
     told = "; ".join(f"{form.name}: {form.description}" for form in calculator.forms)
     chosen = Choice(tuple(media_types(calculator)), f"The format, instead of an Accept header. {told}", optional=True)
-    return {**ANSWER_OPTIONS, "format": chosen}
+    return {**RESPONSE_OPTIONS, "format": chosen}
 
 
-def wish_of(options: Mapping[str, Any], form: str, errors: list[InputError]) -> OutputOptions:
+def make_output_options(options: Mapping[str, Any], form: str, errors: list[InputError]) -> OutputOptions:
     """How the answer is wanted, by the options; what is wrong with those of units is added to the faults."""
     style = Style(options["header"], options["digits"], options["decimal"])
-    return OutputOptions(form, result_units(options["units"], errors), bool(options["working"]), style)
+    return OutputOptions(form, parse_result_units(options["units"], errors), bool(options["working"]), style)
 
 
 VALUE_OPTIONS: Final[Mapping[str, Kind]] = {
     "unit": Text("Unit of the value.", longest=16, optional=True),
-    "digits": DIGITS,
-    "decimal": DECIMAL,
+    "digits": DIGITS_OPTION,
+    "decimal": DECIMAL_OPTION,
     "errors": Choice(
         ("status", "text"),
         "status: errors as problems with their status. text: errors as 200 with a text that begins with #ERR, since a "
@@ -118,7 +118,7 @@ def _plain(kind: Kind, value: Any) -> Any:
     return value.item() or None
 
 
-def result_units(text: str | None, errors: list[InputError]) -> dict[str, str]:
+def parse_result_units(text: str | None, errors: list[InputError]) -> dict[str, str]:
     """``usable_energy:kJ,current:mA`` as a mapping; what is no such pair is added to the faults."""
     pairs: dict[str, str] = {}
     for pair in text.split(",") if text else ():
@@ -133,15 +133,15 @@ def result_units(text: str | None, errors: list[InputError]) -> dict[str, str]:
     return pairs
 
 
-LARGEST_RECORDING: Final = 64 * 1024 * 1024
+MAX_RECORDING_BYTES: Final = 64 * 1024 * 1024
 
 
-def largest_recording() -> int:
+def max_recording_bytes() -> int:
     """Bytes that a recording may have, alone or in a question; GRAMWATT_LARGEST_RECORDING says otherwise."""
-    return int(os.environ.get("GRAMWATT_LARGEST_RECORDING") or LARGEST_RECORDING)
+    return int(os.environ.get("GRAMWATT_LARGEST_RECORDING") or MAX_RECORDING_BYTES)
 
 
-MORE_NAMES: Final[Mapping[str, str]] = {
+MEDIA_TYPE_ALIASES: Final[Mapping[str, str]] = {
     "application/ndjson": "ndjson",
     "application/jsonl": "ndjson",
     "application/x-jsonlines": "ndjson",
@@ -150,7 +150,7 @@ MORE_NAMES: Final[Mapping[str, str]] = {
 """Other media types that formats go by."""
 
 
-def format_sent(formats: Mapping[str, str], what: str, more: Mapping[str, str] = MORE_NAMES) -> str:
+def parse_content_type(formats: Mapping[str, str], what: str, more: Mapping[str, str] = MEDIA_TYPE_ALIASES) -> str:
     """Which of ``formats`` (format: media type) the body has. Raises Problem (415) where it is none of them."""
     media = request.mimetype
     by_media = {media: name for name, media in formats.items()} | dict(more)
@@ -164,31 +164,31 @@ def format_sent(formats: Mapping[str, str], what: str, more: Mapping[str, str] =
     return by_media[media]
 
 
-def read_body(calculator: Calculator[Any, Any]) -> dict[str, object]:
+def read_json_body(calculator: Calculator[Any, Any]) -> dict[str, object]:
     """The JSON object of a POST. Raises Problem: 415, 413, 400, or 422 where it is no object."""
     if calculator.takes_recordings:
-        request.max_content_length = largest_recording()
+        request.max_content_length = max_recording_bytes()
     media = request.mimetype
     if media != "application/json" or request.content_encoding:
         given = f"{media or 'no Content-Type'}{f', {request.content_encoding}' if request.content_encoding else ''}"
         raise Problem("unsupported-media-type", f"Send Content-Type: application/json, uncompressed; this was {given}.")
     try:
-        value = strict_json(read_all())
+        value = strict_json(read_body())
     except NotJson as error:
         raise Problem("malformed-request", f"The body is not JSON: {error}.") from None
     if not isinstance(value, dict):
         example = json.dumps(dict(calculator.examples[0].given))
-        raise invalid(
+        raise invalid_input(
             [InputError("", "the question must be a JSON object", quote_input(value), f"for instance {example}")]
         )
     return value
 
 
-def read_all() -> bytes:
+def read_body() -> bytes:
     """The whole body; in a loop, since a chunked one over the limit would else be cut in silence."""
     limit = request.max_content_length or current_app.config["MAX_CONTENT_LENGTH"]
     pieces, received = [], 0
-    while piece := _read_piece():
+    while piece := _read_chunk():
         pieces.append(piece)
         received += len(piece)
         if received > limit:
@@ -198,7 +198,7 @@ def read_all() -> bytes:
     return b"".join(pieces)
 
 
-def _read_piece() -> bytes:
+def _read_chunk() -> bytes:
     try:
         return request.stream.read(65536)
     except HTTPException:
@@ -209,12 +209,12 @@ def _read_piece() -> bytes:
         raise Problem("malformed-request", f"The body could not be read: {type(error).__name__}.") from None
 
 
-def accepted_media() -> MIMEAccept:
+def parse_accept() -> MIMEAccept:
     """The media types that the client accepts. Spaces mean nothing there, and many of them take the parser long."""
     return parse_accept_header(" ".join(request.headers.get("Accept", "").split()), MIMEAccept)
 
 
-def preferred(offered: Mapping[str, str], wished: str | None = None) -> str:
+def negotiate_format(offered: Mapping[str, str], wished: str | None = None) -> str:
     """The format to answer in, from ``format=`` or Accept. ``offered`` is format: media type, the default first.
 
     Raises Problem (406) where none is acceptable.
@@ -223,7 +223,7 @@ def preferred(offered: Mapping[str, str], wished: str | None = None) -> str:
         return wished
     if not request.headers.get("Accept", "").strip():
         return next(iter(offered))
-    best = accepted_media().best_match(list(offered.values()))
+    best = parse_accept().best_match(list(offered.values()))
     if best is None:
         raise Problem("not-acceptable", f"This can be had as {join_with_or(offered.values())}.")
     return next(name for name, media in offered.items() if media == best)

@@ -12,22 +12,22 @@ from flask import Response
 from gramwatt.engine import calculate, serializers
 from gramwatt.engine.formats import OutputOptions, compute_output
 from gramwatt.model import Calculator
-from gramwatt.web.headers import cacheable
+from gramwatt.web.headers import make_cacheable
 from gramwatt.web.problems import Problem
 
 PLAIN_TEXT: Final = "text/plain; charset=utf-8"
 
 
-def finish_answer(body: bytes | str | Iterable[bytes], content_type: str, tag: str | None = None) -> Response:
+def make_response(body: bytes | str | Iterable[bytes], content_type: str, tag: str | None = None) -> Response:
     """Build the response of an answer: with an entity tag it is public, without one it is not stored."""
     response = Response(body, content_type=content_type)
     if tag is not None:
-        return cacheable(response, tag)
+        return make_cacheable(response, tag)
     response.headers["Cache-Control"] = "no-store"
     return response
 
 
-def plain_body(
+def compute_plain_body(
     calculator: Calculator[Any, Any], result: str | None, inputs: Mapping[str, object], *, text: bool
 ) -> bytes | None:
     """Return the body of the answer to inputs without options: JSON, or the bare value of ``result``.
@@ -41,7 +41,7 @@ def plain_body(
     return None if found is None else serializers.value_text(found).encode()
 
 
-def post_only(calculator: Calculator[Any, Any]) -> Problem:
+def make_post_only_problem(calculator: Calculator[Any, Any]) -> Problem:
     """The problem of a GET whose question would not fit a query: it shows the body to send."""
     body = json.dumps(dict(calculator.examples[-1].given))
     what = "a table" if calculator.recording is None else "a recording"
@@ -53,7 +53,7 @@ def post_only(calculator: Calculator[Any, Any]) -> Problem:
     return Problem("method-not-allowed", detail, headers={"Allow": "POST, OPTIONS"})
 
 
-def find(name: str) -> Calculator[Any, Any]:
+def find_calculator(name: str) -> Calculator[Any, Any]:
     """The calculator in a URL. Raises Problem (404) with near matches."""
     try:
         return calculate.get_calculator(name)
@@ -61,11 +61,11 @@ def find(name: str) -> Calculator[Any, Any]:
         raise Problem("unknown-calculator", str(error)) from None
 
 
-STYLED: Final = "default-src 'none'; style-src 'unsafe-inline'; frame-ancestors *"
+INLINE_STYLES_POLICY: Final = "default-src 'none'; style-src 'unsafe-inline'; frame-ancestors *"
 """The policy of an SVG with a style sheet in it, which takes effect where the SVG is opened by itself."""
 
 
-def styled(response: Response) -> Response:
+def allow_inline_styles(response: Response) -> Response:
     """Let an SVG have its style sheet; a browser takes the policy of a 304 too."""
-    response.headers["Content-Security-Policy"] = STYLED
+    response.headers["Content-Security-Policy"] = INLINE_STYLES_POLICY
     return response

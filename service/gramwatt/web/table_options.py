@@ -13,26 +13,26 @@ from gramwatt.engine.tables.writers import Style
 from gramwatt.engine.wire_formats import FORMATS
 from gramwatt.model import Calculator, Choice, Count, Flag, Kind, Text
 from gramwatt.web.request_parsing import (
-    ANSWER_OPTIONS,
+    RESPONSE_OPTIONS,
     VALUE_OPTIONS,
-    format_sent,
-    preferred,
-    result_units,
+    negotiate_format,
+    parse_content_type,
+    parse_result_units,
 )
 
-LARGEST_TABLE: Final = 1024**3
+MAX_TABLE_BYTES: Final = 1024**3
 
-MOST_POINTS: Final = 500
+MAX_POINTS: Final = 500
 
-MOST_POINTS_EACH: Final = 20
+MAX_NESTED_POINTS: Final = 20
 """Along one axis: of a calculator answered by columns, and of one answered question by question."""
 
-MOST_AXES: Final = 2
+MAX_AXES: Final = 2
 TABLE_OPTIONS: Final[Mapping[str, Kind]] = {
-    "units": ANSWER_OPTIONS["units"],
+    "units": RESPONSE_OPTIONS["units"],
     "format": Choice(tuple(FORMATS), "The format of the answer, instead of an Accept header.", optional=True),
-    "header": ANSWER_OPTIONS["header"],
-    "digits": ANSWER_OPTIONS["digits"],
+    "header": RESPONSE_OPTIONS["header"],
+    "digits": RESPONSE_OPTIONS["digits"],
     "decimal": Choice(
         (".", ","), "Decimal sign of CSV, in both directions; with a comma, fields are separated by ;.", default="."
     ),
@@ -62,15 +62,15 @@ SWEEP_OPTIONS: Final[Mapping[str, Kind]] = {
 }
 
 
-def form_sent(options: Mapping[str, Any]) -> TableFormat:
+def parse_table_format(options: Mapping[str, Any]) -> TableFormat:
     """The format of the body. Raises Problem (415) where it is none of ours."""
-    return TableFormat(format_sent(FORMATS, "a table"), _style(options))
+    return TableFormat(parse_content_type(FORMATS, "a table"), _style(options))
 
 
-def form_wanted(options: Mapping[str, Any], default: str, *, faulty: bool) -> TableFormat:
+def negotiate_table_format(options: Mapping[str, Any], default: str, *, faulty: bool) -> TableFormat:
     """The format of the answer, by ``format=``, Accept, or the default. Raises Problem (406) where none fits."""
     offered = {default: FORMATS[default], **FORMATS}
-    return TableFormat(preferred(offered, None if faulty else options["format"]), _style(options))
+    return TableFormat(negotiate_format(offered, None if faulty else options["format"]), _style(options))
 
 
 def _style(options: Mapping[str, Any]) -> Style:
@@ -79,13 +79,13 @@ def _style(options: Mapping[str, Any]) -> Style:
     return Style(options["header"], options["digits"], separator, options["decimal"])
 
 
-def keeping(options: Mapping[str, Any]) -> Passthrough:
+def parse_passthrough(options: Mapping[str, Any]) -> Passthrough:
     """Which columns pass through."""
     names = [name.strip() for name in (options["keep"] or "").split(",")]
     return Passthrough(frozenset(name for name in names if name and name != "*"), "*" in names)
 
 
-def plan_of(
+def make_table_plan(
     calculator: Calculator[Any, Any],
     constants: Mapping[str, object],
     options: Mapping[str, Any],
@@ -100,7 +100,7 @@ def plan_of(
         calculator,
         constants,
         text=words,
-        result_units=result_units(options["units"], errors),
+        result_units=parse_result_units(options["units"], errors),
         show_inputs=bool(options["given"]),
         uncertain=bool(options["uncertainty"]),
     )
@@ -109,6 +109,6 @@ def plan_of(
     return plan
 
 
-def most_points(calculator: Calculator[Any, Any]) -> int:
+def get_max_points(calculator: Calculator[Any, Any]) -> int:
     """How many points one axis may have."""
-    return MOST_POINTS if calculator.columnwise else MOST_POINTS_EACH
+    return MAX_POINTS if calculator.columnwise else MAX_NESTED_POINTS

@@ -1,7 +1,7 @@
 """Failures of the service itself: each is logged under its request id, counted, and answered with a problem.
 
 `Application` turns what extension code raises beside `Exception` into one, so that Flask's error handlers see it.
-`Guard` stands around the application, for what Flask does not handle and for responses that fail on their way.
+`FailureMiddleware` stands around the application, for what Flask does not handle and for responses that fail midway.
 """
 
 from __future__ import annotations
@@ -19,21 +19,21 @@ from flask import Flask, Response, g
 from flask.typing import ResponseReturnValue
 
 from gramwatt.engine.messages import replace_control_characters
-from gramwatt.web.headers import request_id
+from gramwatt.web.headers import make_request_id
 from gramwatt.web.middleware import metrics
-from gramwatt.web.problems import TYPES, Problem, body, respond
+from gramwatt.web.problems import PROBLEM_TYPES, Problem, make_body, respond_to_problem
 
-CONTROL: Final = (KeyboardInterrupt, GeneratorExit)
+CONTROL_EXCEPTIONS: Final = (KeyboardInterrupt, GeneratorExit)
 """What is raised to end a program or a generator; everything else is a failure, also what is no `Exception`."""
-DETAIL: Final = "The service failed on this request; it was logged."
-LONGEST_LINE: Final = 1000
-MOST_LINES: Final = 200
+FAILURE_DETAIL: Final = "The service failed on this request; it was logged."
+MAX_LINE_LENGTH: Final = 1000
+MAX_LINES: Final = 200
 
 ExcInfo = tuple[type[BaseException], BaseException, TracebackType]
 log: Final = logging.getLogger(__name__)
 
 
-class Panic(Exception):
+class NonStandardException(Exception):
     """What extension code raised that is no `Exception`, such as a panic of a library in Rust."""
 
 
@@ -47,16 +47,16 @@ class EscapeTraceback(logging.Filter):
         """Set the text of the record's exception, which formatters then take as it is."""
         if record.exc_info and record.exc_info[1] is not None and not record.exc_text:
             lines = "".join(traceback.format_exception(record.exc_info[1])).splitlines()
-            if len(lines) > MOST_LINES:
-                lines[MOST_LINES // 2 : -MOST_LINES // 2] = [f"({len(lines) - MOST_LINES} lines left out)"]
-            record.exc_text = "\n".join("    " + replace_control_characters(line[:LONGEST_LINE]) for line in lines)
+            if len(lines) > MAX_LINES:
+                lines[MAX_LINES // 2 : -MAX_LINES // 2] = [f"({len(lines) - MAX_LINES} lines left out)"]
+            record.exc_text = "\n".join("    " + replace_control_characters(line[:MAX_LINE_LENGTH]) for line in lines)
         return True
 
 
 log.addFilter(EscapeTraceback())
 
 
-def report(request_id: str, error: BaseException) -> None:
+def log_failure(request_id: str, error: BaseException) -> None:
     """Log a failure with its traceback under the id of its request, and count it."""
     metrics.FAILURES.inc()
     log.error("request %s failed", request_id, exc_info=error)
@@ -64,14 +64,16 @@ def report(request_id: str, error: BaseException) -> None:
 
 def respond_to_failure(error: Exception) -> Response:
     """Respond to whatever a view raises that is neither a problem nor an error of HTTP."""
-    report(g.request_id, error)
-    return respond(Problem("internal-error", DETAIL))
+    log_failure(g.request_id, error)
+    return respond_to_problem(Problem("internal-error", FAILURE_DETAIL))
 
 
-def make_problem(kind: str, detail: str, request_id: str | None = None) -> tuple[int, list[tuple[str, str]], bytes]:
+def make_problem_response(
+    kind: str, detail: str, request_id: str | None = None
+) -> tuple[int, list[tuple[str, str]], bytes]:
     """Return a response (status, headers, body) with a problem, made without Flask."""
     request_id = request_id or str(uuid.uuid4())
-    made = body(Problem(kind, detail), f"urn:uuid:{request_id}")
+    made = make_body(Problem(kind, detail), f"urn:uuid:{request_id}")
     text = orjson.dumps(made, option=orjson.OPT_INDENT_2 | orjson.OPT_APPEND_NEWLINE)
     headers = [
         ("Content-Type", "application/problem+json"),
@@ -80,7 +82,7 @@ def make_problem(kind: str, detail: str, request_id: str | None = None) -> tuple
         ("X-Request-ID", request_id),
         ("Content-Length", f"{len(text)}"),
     ]
-    return TYPES[kind].status, headers, text
+    return PROBLEM_TYPES[kind].status, headers, text
 
 
 class Application(Flask):
@@ -90,18 +92,18 @@ class Application(Flask):
         """Call the view. Raises Panic for what is no Exception."""
         try:
             return super().dispatch_request()
-        except (Exception, *CONTROL):
+        except (Exception, *CONTROL_EXCEPTIONS):
             raise
         except BaseException as error:
-            raise Panic(f"{type(error).__name__}: {error}") from error
+            raise NonStandardException(f"{type(error).__name__}: {error}") from error
 
     def log_exception(self, exc_info: ExcInfo | tuple[None, None, None]) -> None:
         """Log what was raised outside of a view, such as by a function that finishes the response."""
         if exc_info[1] is not None:
-            report(g.get("request_id", "-"), exc_info[1])
+            log_failure(g.get("request_id", "-"), exc_info[1])
 
 
-class Guard:
+class FailureMiddleware:
     """Answer with a problem where a WSGI application raises; log and count that, also in the middle of a response."""
 
     def __init__(self, application: Callable[..., Iterable[bytes]]) -> None:
@@ -112,7 +114,7 @@ class Guard:
         exchange = _Exchange(environ, start_response)
         try:
             result = self._application(environ, exchange.start)
-        except CONTROL:
+        except CONTROL_EXCEPTIONS:
             raise
         except BaseException as error:
             return [exchange.fail(error)]
@@ -124,7 +126,7 @@ class _Exchange:
 
     def __init__(self, environ: dict[str, Any], start_response: Callable[..., Any]) -> None:
         self._start_response, self._method = start_response, environ["REQUEST_METHOD"]
-        self._id = request_id(environ.get("HTTP_X_REQUEST_ID"))
+        self._id = make_request_id(environ.get("HTTP_X_REQUEST_ID"))
         self._started = self.begun = False
 
     def start(self, status: str, headers: list[tuple[str, str]], *exc_info: Any) -> Any:
@@ -135,13 +137,13 @@ class _Exchange:
 
     def fail(self, error: BaseException) -> bytes:
         """Report an error and start a response that says so; return its body. Raises the error where one has begun."""
-        report(self._id, error)
+        log_failure(self._id, error)
         if self.begun:
             raise error
-        status, headers, text = make_problem("internal-error", DETAIL, self._id)
+        status, headers, text = make_problem_response("internal-error", FAILURE_DETAIL, self._id)
         replaced = (sys.exc_info(),) if self._started else ()
         if not self._started:
-            metrics.count(self._method, status)
+            metrics.count_request(self._method, status)
         self._start_response(f"{status} INTERNAL SERVER ERROR", headers, *replaced)
         self.begun = True
         return b"" if self._method == "HEAD" else text
@@ -162,7 +164,7 @@ class _Watched:
             if self._chunks is None:
                 self._chunks = iter(self._result)
             chunk = next(self._chunks)
-        except (StopIteration, *CONTROL):
+        except (StopIteration, *CONTROL_EXCEPTIONS):
             raise
         except BaseException as error:
             self._chunks = iter(())

@@ -2,7 +2,7 @@
 
 Plain is a calculator's own path, or one bare value of it, with inputs and nothing else, wanted in its usual format. The
 body is computed by the function that Flask's route calls. The head is Flask's too: built once for each method and path
-by the route's own `finish_answer` and Flask's `process_response`, in a request context that holds nothing of any
+by the route's own `make_response` and Flask's `process_response`, in a request context that holds nothing of any
 client's. Everything else (an option, an invalid input, another format, a condition) is left to Flask.
 """
 
@@ -24,19 +24,19 @@ from gramwatt.engine.strict_json import NotJson, strict_json
 from gramwatt.model import Calculator
 from gramwatt.web import headers
 from gramwatt.web.middleware import failures
-from gramwatt.web.middleware.response_cache import CACHE_BYTES, Key, ResponseCache, ResponseHead
-from gramwatt.web.responses import PLAIN_TEXT, finish_answer, plain_body
+from gramwatt.web.middleware.response_cache import CACHE_BYTES, CacheKey, ResponseCache, ResponseHead
+from gramwatt.web.responses import PLAIN_TEXT, compute_plain_body, make_response
 
-LONGEST_QUERY: Final = 4000
+MAX_QUERY_LENGTH: Final = 4000
 AsgiResponse = tuple[int, list[tuple[bytes, bytes]], bytes]
-Finished = tuple[ResponseHead, bytes]
-_UNUSUAL: Final = frozenset(
+CompleteResponse = tuple[ResponseHead, bytes]
+_SLOW_PATH_HEADERS: Final = frozenset(
     b"range if-range if-match if-modified-since if-unmodified-since authorization transfer-encoding "
     b"content-encoding".split()
 )
 _ENVIRON: Final = {"CONTENT_TYPE": b"content-type", "CONTENT_LENGTH": b"content-length"} | {
     f"HTTP_{name.decode().upper().replace('-', '_')}": name
-    for name in (b"accept", b"host", b"if-none-match", b"x-forwarded-host", b"x-request-id", *_UNUSUAL)
+    for name in (b"accept", b"host", b"if-none-match", b"x-forwarded-host", b"x-request-id", *_SLOW_PATH_HEADERS)
 }
 
 
@@ -48,7 +48,7 @@ class PlainRequest(NamedTuple):
     query: bytes
     headers: Mapping[bytes, bytes]
 
-    def key(self) -> Key | None:
+    def key(self) -> CacheKey | None:
         """Return its place in the cache; None where it is no GET or HEAD without a body."""
         if self.method not in ("GET", "HEAD") or self.headers.get(b"content-length", b"0") not in (b"0", b""):
             return None
@@ -62,7 +62,7 @@ class PlainRequest(NamedTuple):
     def request_id(self) -> str:
         """Return the client's own id where that is a UUID, else a new one."""
         offered = self.headers.get(b"x-request-id")
-        return headers.request_id(None if offered is None else offered.decode("latin-1"))
+        return headers.make_request_id(None if offered is None else offered.decode("latin-1"))
 
 
 class Target(NamedTuple):
@@ -81,8 +81,8 @@ class Target(NamedTuple):
         if not inputs.keys() <= self.names:
             return None
         try:
-            return plain_body(self.calculator, self.result, inputs, text=text)
-        except failures.CONTROL:
+            return compute_plain_body(self.calculator, self.result, inputs, text=text)
+        except failures.CONTROL_EXCEPTIONS:
             raise
         except BaseException:  # invalid inputs, or a failure of ours: Flask reports both
             return None
@@ -123,7 +123,9 @@ class FastPath:
             return None
         plain = PlainRequest(scope["method"], path, scope["query_string"], sent)
         request_id = plain.request_id()
-        found = self._find_safely(plain, body, request_id, compute=compute) if _UNUSUAL.isdisjoint(sent) else None
+        found = (
+            self._find_safely(plain, body, request_id, compute=compute) if _SLOW_PATH_HEADERS.isdisjoint(sent) else None
+        )
         if found is None:
             return None
         head, content = found
@@ -153,21 +155,21 @@ class FastPath:
             try:
                 self.cache.store(key, response)
             except Exception as error:  # a response that cannot be cached is still a response
-                failures.report(g.request_id, error)
+                failures.log_failure(g.request_id, error)
         return response
 
     def _find_safely(
         self, plain: PlainRequest, body: bytes, request_id: str, *, compute: bool = True
-    ) -> Finished | None:
+    ) -> CompleteResponse | None:
         """Return the response that the cache or the fast path has; where they fail, Flask answers."""
         if self._hosts is not None and not self._serves(plain):
             return None
         try:
             return self._find(plain, body, compute=compute)
-        except failures.CONTROL:
+        except failures.CONTROL_EXCEPTIONS:
             raise
         except BaseException as error:
-            failures.report(request_id, error)
+            failures.log_failure(request_id, error)
             return None
 
     def _serves(self, plain: PlainRequest) -> bool:
@@ -175,18 +177,18 @@ class FastPath:
         host = plain.headers.get(b"host", b"").decode("latin-1")
         return b"x-forwarded-host" not in plain.headers and host_is_trusted(host, self._hosts)
 
-    def _find(self, plain: PlainRequest, body: bytes, *, compute: bool) -> Finished | None:
+    def _find(self, plain: PlainRequest, body: bytes, *, compute: bool) -> CompleteResponse | None:
         key, condition = plain.key(), plain.headers.get(b"if-none-match")
         if key is None:
             return self._answer_body(plain, body) if body and self._takes_body(plain) else None
         found = self.cache.get(key, condition)
         return self._answer_query(key) if compute and found is None and condition is None else found
 
-    def _answer_query(self, key: Key) -> Finished | None:
+    def _answer_query(self, key: CacheKey) -> CompleteResponse | None:
         """Compute the response to a plain GET or HEAD."""
         method, path, query, accept = key
         target = self._queried.get(path)
-        if target is None or not target.accepts(accept) or len(query) > LONGEST_QUERY:
+        if target is None or not target.accepts(accept) or len(query) > MAX_QUERY_LENGTH:
             return None
         try:
             pairs = parse_qsl(query.decode("ascii"), keep_blank_values=True, errors="strict")
@@ -200,7 +202,7 @@ class FastPath:
         body = target.compute(words, text=True)
         if body is None:
             return None
-        tag = headers.tag_of("json" if target.result is None else "text", f"{path.decode()}?{query.decode()}")
+        tag = headers.make_etag("json" if target.result is None else "text", f"{path.decode()}?{query.decode()}")
         head = self._head(method, path, target).replace({"ETag": f'"{tag}"', "Content-Length": str(len(body))})
         body = b"" if method == "HEAD" else body
         self.cache.put(key, head, body, tag)
@@ -212,7 +214,7 @@ class FastPath:
             return False
         return sent.get(b"content-type") == b"application/json" and target.accepts(sent.get(b"accept"))
 
-    def _answer_body(self, plain: PlainRequest, sent: bytes) -> Finished | None:
+    def _answer_body(self, plain: PlainRequest, sent: bytes) -> CompleteResponse | None:
         """Compute the response to a plain POST."""
         try:
             inputs = strict_json(sent)
@@ -231,8 +233,8 @@ class FastPath:
         if (method, path) not in self._heads:
             media = "application/json" if target.result is None else PLAIN_TEXT
             with self._app.test_request_context(path.decode(), method=method):
-                headers.begin()
-                response = finish_answer(b"", media, None if method == "POST" else "")
+                headers.assign_request_id()
+                response = make_response(b"", media, None if method == "POST" else "")
                 self._heads[method, path] = ResponseHead(self._app.process_response(response))
         return self._heads[method, path]
 
@@ -246,7 +248,7 @@ def install(app: Flask) -> None:
 
 def _from_environ(environ: Mapping[str, Any]) -> PlainRequest | None:
     sent = {name: environ[key].encode("latin-1") for key, name in _ENVIRON.items() if key in environ}
-    if environ.get("SCRIPT_NAME") or not _UNUSUAL.isdisjoint(sent):
+    if environ.get("SCRIPT_NAME") or not _SLOW_PATH_HEADERS.isdisjoint(sent):
         return None
     path, query = environ["PATH_INFO"].encode("latin-1"), environ.get("QUERY_STRING", "").encode("latin-1")
     return PlainRequest(environ["REQUEST_METHOD"], path, query, sent)

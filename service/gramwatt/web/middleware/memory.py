@@ -14,7 +14,7 @@ _MMAP_THRESHOLD: Final = (-3, 8 * 1024 * 1024)
 """glibc's M_MMAP_THRESHOLD: smaller blocks come from the heap, larger ones go back to the system at once."""
 _ARENA_MAX: Final = (-8, 2)
 """glibc's M_ARENA_MAX: heaps, which threads share; each keeps free memory of its own."""
-IDLE: Final = 1.0
+IDLE_SECONDS: Final = 1.0
 """Seconds without long work after which freed memory goes back to the system."""
 
 
@@ -39,10 +39,10 @@ def return_freed_memory() -> bool:
     return trim is not None and trim(0) in (0, 1)
 
 
-class MemoryReturner:
-    """Calls `return_freed_memory` once no long work has been "running" for `IDLE` seconds."""
+class MemoryTrimmer:
+    """Calls `return_freed_memory` once no long work has been "running" for `IDLE_SECONDS` seconds."""
 
-    def __init__(self, idle: float = IDLE) -> None:
+    def __init__(self, idle: float = IDLE_SECONDS) -> None:
         self._idle, self._running = idle, 0
         self._lock = threading.Lock()
         self._timer: threading.Timer | None = None

@@ -18,7 +18,7 @@ from prometheus_client import (
 )
 from prometheus_client.multiprocess import MultiProcessCollector
 
-from gramwatt.web.middleware.metrics_files import locked
+from gramwatt.web.middleware.metrics_files import lock_folder
 
 REQUESTS = Counter("gramwatt_requests", "Requests answered.", ["method", "route", "status"])
 FAILURES = Counter("gramwatt_failures", "Failures of the service, also in the middle of a response; each is logged.")
@@ -28,7 +28,7 @@ SECONDS = Histogram(
     ["route"],
     buckets=(0.0005, 0.001, 0.0025, 0.005, 0.01, 0.025, 0.05, 0.1, 0.5, 1, 5),
 )
-LONG = Gauge(
+LONG_REQUESTS = Gauge(
     "gramwatt_long_requests",
     "Requests that take long, such as tables and charts: running, or waiting for a thread.",
     ["state"],
@@ -39,40 +39,40 @@ blueprint = Blueprint("metrics", __name__)
 
 
 @blueprint.get("/metrics")
-def metrics() -> Response:
+def get_metrics() -> Response:
     """The metrics in Prometheus' text format."""
     folder = os.environ.get("PROMETHEUS_MULTIPROC_DIR")
     if folder:
         registry = CollectorRegistry()
         MultiProcessCollector(registry, folder)  # type: ignore[no-untyped-call]
-        with locked(Path(folder), shared=True):
+        with lock_folder(Path(folder), shared=True):
             text = generate_latest(registry)
     else:
         text = generate_latest(REGISTRY)
     return Response(text, content_type=CONTENT_TYPE_LATEST, headers={"Cache-Control": "no-store"})
 
 
-def begin() -> None:
+def start_timer() -> None:
     """Start the clock."""
     g.began = time.perf_counter()
 
 
-def finish(response: Response) -> Response:
+def record_request(response: Response) -> Response:
     """Count the request."""
     if "began" in g:  # else it is the head of a response that is built ahead of requests
-        requests, seconds = series(response)
+        requests, seconds = get_series(response)
         requests.inc()
         seconds.observe(time.perf_counter() - g.began)
     return response
 
 
-def series(response: Response) -> tuple[Counter, Histogram]:
+def get_series(response: Response) -> tuple[Counter, Histogram]:
     """Return what counts the current request: by its route, never by the URL itself, which clients choose."""
     route = request.url_rule.rule if request.url_rule is not None else "none"
     return REQUESTS.labels(_method(request.method), route, response.status_code), SECONDS.labels(route)
 
 
-def count(method: str, status: int) -> None:
+def count_request(method: str, status: int) -> None:
     """Count a request that no route answered."""
     REQUESTS.labels(_method(method), "none", status).inc()
 

@@ -15,12 +15,12 @@ from typing import Final
 
 from prometheus_client.mmap_dict import MmapedDict
 
-KINDS: Final = ("counter", "histogram")
+METRIC_TYPES: Final = ("counter", "histogram")
 """Those that `metrics` has, whose values are added up."""
 
 
 @contextlib.contextmanager
-def locked(folder: Path, *, shared: bool) -> Iterator[None]:
+def lock_folder(folder: Path, *, shared: bool) -> Iterator[None]:
     """Hold the lock of a folder: with others that read, or alone."""
     import fcntl  # not on Windows, where several processes do not share a socket
 
@@ -29,10 +29,10 @@ def locked(folder: Path, *, shared: bool) -> Iterator[None]:
         yield
 
 
-def merge_ended(folder: Path, pid: int) -> None:
+def merge_ended_worker(folder: Path, pid: int) -> None:
     """Add the counts of an ended process to those of the others that ended, and remove its files."""
-    with locked(folder, shared=False):
-        for kind in KINDS:
+    with lock_folder(folder, shared=False):
+        for kind in METRIC_TYPES:
             ended, merged, made = (folder / f"{kind}_{name}" for name in (f"{pid}.db", "ended.db", "ended.new"))
             if not ended.exists():
                 continue

@@ -8,11 +8,11 @@ from typing import Any, Final
 
 from werkzeug.middleware.proxy_fix import ProxyFix
 
-MOST_HOPS: Final = 8
+MAX_HOPS: Final = 8
 Application = Callable[..., Iterable[bytes]]
 
 
-class NamedProxies:
+class TrustedProxies:
     """Take client, scheme and host from X-Forwarded-For, -Proto and -Host where a named proxy sets them.
 
     ``setting`` names proxies by address or network, separated by commas: only what they send is believed, and the
@@ -28,7 +28,7 @@ class NamedProxies:
         self._networks = [] if setting.strip().isdecimal() else [_network(word) for word in words]
         self._fixed: dict[int, Application] = {
             hops: ProxyFix(application, x_for=hops, x_proto=nearest, x_host=nearest)
-            for hops in ((self._hops,) if self._hops else range(1, MOST_HOPS + 1))
+            for hops in ((self._hops,) if self._hops else range(1, MAX_HOPS + 1))
             for nearest in (self._hops or 1,)
         }
 
@@ -46,7 +46,7 @@ class NamedProxies:
             return 0
         before = [word.strip() for word in environ.get("HTTP_X_FORWARDED_FOR", "").split(",")]
         hops = 1
-        while hops < min(len(before), MOST_HOPS) and self._is_named(before[-hops]):
+        while hops < min(len(before), MAX_HOPS) and self._is_named(before[-hops]):
             hops += 1
         return hops
 

@@ -17,8 +17,8 @@ from flask import Response, g, request
 
 from gramwatt.web.problems import Problem
 
-MOST_CLIENTS = 10_000
-LONGEST_URL = 8000
+MAX_CLIENTS = 10_000
+MAX_URL_LENGTH = 8000
 """Characters of a path with its query."""
 
 
@@ -36,7 +36,7 @@ class RateLimit:
         """Let the next GET of a URL by a client be free: its HEAD has cost a token."""
         with self._lock:
             self._prepaid[client, hash(url)] = None
-            if len(self._prepaid) > MOST_CLIENTS:
+            if len(self._prepaid) > MAX_CLIENTS:
                 self._prepaid.popitem(last=False)
 
     def is_prepaid(self, client: str, url: str) -> bool:
@@ -55,7 +55,7 @@ class RateLimit:
             tokens = min(self.per_minute, tokens + (now - since) * rate)
             enough = tokens >= 1
             self._buckets[client] = (tokens - 1 if enough else tokens, now)
-            if len(self._buckets) > MOST_CLIENTS:
+            if len(self._buckets) > MAX_CLIENTS:
                 self._buckets.popitem(last=False)
         return tokens - 1 if enough else (tokens - 1) / rate
 

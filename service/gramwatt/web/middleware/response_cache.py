@@ -19,12 +19,12 @@ from werkzeug.http import parse_etags
 from gramwatt.web.middleware import metrics
 
 CACHE_BYTES: Final = 32 * 1024 * 1024
-LARGEST: Final = 256 * 1024
-OVERHEAD: Final = 2000
+MAX_BODY_BYTES: Final = 256 * 1024
+ENTRY_OVERHEAD: Final = 2000
 """Bytes of an entry beside its key and body: its place in the cache, and its head, whose headers are mostly shared."""
 _REQUEST_ID: Final = "X-Request-ID"
 
-Key = tuple[str, bytes, bytes, bytes | None]
+CacheKey = tuple[str, bytes, bytes, bytes | None]
 """Method, path, query, Accept."""
 Header = tuple[tuple[str, str], tuple[bytes, bytes]]
 """A header as WSGI has it, and as ASGI has it."""
@@ -43,7 +43,7 @@ class ResponseHead:
 
     def __init__(self, response: Response) -> None:
         """Take the head of a response that Flask has finished; needs its request context."""
-        self.status, self.code, self._metrics = response.status, response.status_code, metrics.series(response)
+        self.status, self.code, self._metrics = response.status, response.status_code, metrics.get_series(response)
         headers = response.headers if self.code == 200 else response.get_wsgi_headers(request.environ)
         self._headers = [_header(name, "" if name == _REQUEST_ID else value) for name, value in headers]
         self._positions = {header[0][0]: at for at, header in enumerate(self._headers)}
@@ -77,7 +77,7 @@ class ResponseHead:
         seconds.observe(time.perf_counter() - began)
 
 
-class Entry(NamedTuple):
+class CacheEntry(NamedTuple):
     """A cached response; Flask says what its 304 looks like, so that is cached once it was sent."""
 
     head: ResponseHead
@@ -93,13 +93,13 @@ class ResponseCache:
     def __init__(self, most_bytes: int = CACHE_BYTES) -> None:
         self._most_bytes = most_bytes
         self._lock = threading.Lock()
-        self._entries: OrderedDict[Key, Entry] = OrderedDict()
+        self._entries: OrderedDict[CacheKey, CacheEntry] = OrderedDict()
         self.bytes = 0
 
     def __len__(self) -> int:
         return len(self._entries)
 
-    def get(self, key: Key, if_none_match: bytes | None = None) -> tuple[ResponseHead, bytes] | None:
+    def get(self, key: CacheKey, if_none_match: bytes | None = None) -> tuple[ResponseHead, bytes] | None:
         """Return the head and body that answer a request, None where the cache has none."""
         with self._lock:
             entry = self._entries.get(key)
@@ -110,12 +110,12 @@ class ResponseCache:
             return None if entry.not_modified is None else (entry.not_modified, b"")
         return entry.head, entry.body
 
-    def put(self, key: Key, head: ResponseHead, body: bytes, tag: str) -> None:
+    def put(self, key: CacheKey, head: ResponseHead, body: bytes, tag: str) -> None:
         """Cache a response, unless it is too large."""
-        if len(body) > LARGEST:
+        if len(body) > MAX_BODY_BYTES:
             return
         body = bytes(memoryview(body))  # orjson's own keeps a buffer of up to four times its length
-        entry = Entry(head, body, tag, len(body) + len(key[1]) + len(key[2]) + len(key[3] or b"") + OVERHEAD)
+        entry = CacheEntry(head, body, tag, len(body) + len(key[1]) + len(key[2]) + len(key[3] or b"") + ENTRY_OVERHEAD)
         with self._lock:
             before = self._entries.pop(key, None)
             self.bytes += entry.size - (0 if before is None else before.size)
@@ -123,7 +123,7 @@ class ResponseCache:
             while self.bytes > self._most_bytes:
                 self.bytes -= self._entries.popitem(last=False)[1].size
 
-    def store(self, key: Key, response: Response) -> None:
+    def store(self, key: CacheKey, response: Response) -> None:
         """Cache a response of Flask's where it says that it may be; needs its request context."""
         tag = _shared_tag(response)
         if tag is not None and response.status_code == 304:

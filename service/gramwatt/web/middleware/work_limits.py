@@ -12,7 +12,7 @@ from gramwatt.engine.limits import SHORT_INPUTS, SHORT_NESTED_INPUTS
 from gramwatt.engine.query_strings import fits_query
 from gramwatt.model import Calculator, Table
 
-SHORT_SITE: Final = ("/health/live", "/health/ready", "/v1", "/v1/units", "/docs", "/openapi.json", "/metrics")
+SHORT_SITE_PATHS: Final = ("/health/live", "/health/ready", "/v1", "/v1/units", "/docs", "/openapi.json", "/metrics")
 """Paths beside those of calculators whose responses are short, or finished."""
 
 
@@ -29,9 +29,9 @@ def runs_long(path: str, size: int) -> bool:
 @functools.cache
 def _short_paths() -> Mapping[str, int]:
     """By path, how many bytes the inputs of a short request may have."""
-    found: dict[str, int] = dict.fromkeys(SHORT_SITE, SHORT_INPUTS)
+    found: dict[str, int] = dict.fromkeys(SHORT_SITE_PATHS, SHORT_INPUTS)
     for calculator in registry.load().values():
-        most = most_short_inputs(calculator)
+        most = get_max_short_inputs(calculator)
         if most > 0:
             found[f"/v1/{calculator.name}"] = most
             if fits_query(calculator):
@@ -39,7 +39,7 @@ def _short_paths() -> Mapping[str, int]:
     return found
 
 
-def most_short_inputs(calculator: Calculator[Any, Any]) -> int:
+def get_max_short_inputs(calculator: Calculator[Any, Any]) -> int:
     """Return how many bytes of inputs a calculator answers in a short time; 0 where none are few enough.
 
     Tables of results with a length of their own, and further forms, take long however short the inputs. Lists, tables
@@ -51,13 +51,13 @@ def most_short_inputs(calculator: Calculator[Any, Any]) -> int:
     return SHORT_INPUTS if calculator.columnwise else SHORT_NESTED_INPUTS
 
 
-CANCELLED: Final = "gramwatt.cancelled"
+CANCELLED_KEY: Final = "gramwatt.cancelled"
 """In a WSGI environ: a function, to be called from any thread, that tells whether the client is gone."""
 
 Application = Callable[..., Iterable[bytes]]
 
 
-class LimitedWork:
+class WorkLimits:
     """A WSGI application that works within a `Budget` of its own for each request, until its response is closed.
 
     ``observe`` hears of each change in the number of long requests that are "running", where no adapter counts them.
@@ -70,8 +70,8 @@ class LimitedWork:
 
     def __call__(self, environ: dict[str, Any], start_response: Callable[..., Any]) -> Iterable[bytes]:
         """Call the application within a budget."""
-        budget = Budget(self._seconds, environ.get(CANCELLED, _never))
-        counted = CANCELLED not in environ and runs_long(environ.get("PATH_INFO", ""), _size(environ))
+        budget = Budget(self._seconds, environ.get(CANCELLED_KEY, _never))
+        counted = CANCELLED_KEY not in environ and runs_long(environ.get("PATH_INFO", ""), _size(environ))
         if counted:
             self._observe("running", 1)
         try:
@@ -81,7 +81,7 @@ class LimitedWork:
             if counted:
                 self._observe("running", -1)
             raise
-        return _LimitedResponse(response, budget, functools.partial(self._observe, "running", -1) if counted else None)
+        return _BudgetedResponse(response, budget, functools.partial(self._observe, "running", -1) if counted else None)
 
 
 def _size(environ: Mapping[str, Any]) -> int:
@@ -94,7 +94,7 @@ def _never() -> bool:
     return False
 
 
-class _LimitedResponse:
+class _BudgetedResponse:
     """The chunks of a response, each made within the budget of its request."""
 
     def __init__(self, response: Iterable[bytes], budget: Budget, on_close: Callable[[], None] | None) -> None:

@@ -9,8 +9,13 @@ from apispec import APISpec
 from gramwatt.engine.query_strings import fits_query
 from gramwatt.engine.schemas import schema_name
 from gramwatt.model import Calculator
-from gramwatt.web.chart_options import CHART_OPTIONS, MEDIA
-from gramwatt.web.openapi.components import JsonObject, cached, ok, problems
+from gramwatt.web.chart_options import CHART_MEDIA_TYPES, CHART_OPTIONS
+from gramwatt.web.openapi.components import (
+    JsonObject,
+    make_cacheable_responses,
+    make_ok_response,
+    make_problem_responses,
+)
 
 CHART_TEXT: Final = """\
 The answer as a picture, for an `<img>`, a spreadsheet's IMAGE(), a video: SVG, PNG, or in words what it shows (SVG and
@@ -26,8 +31,14 @@ def add_chart_components(spec: APISpec, parameter: Any) -> None:
             spec.components.parameter(f"chart.{name}", "query", {**parameter(option), "name": name})
     svg = {"type": "string", "maxLength": 5_000_000, "pattern": "^<svg "}
     told = {"type": "string", "maxLength": 20_000, "pattern": r"^[\s\S]+\n$"}
-    content: JsonObject = {MEDIA["svg"]: {"schema": svg}, MEDIA["png"]: {}, MEDIA["txt"]: {"schema": told}}
-    spec.components.response("Picture", ok("The picture; that of a GET may be kept, by its ETag.", content, "ETag"))
+    content: JsonObject = {
+        CHART_MEDIA_TYPES["svg"]: {"schema": svg},
+        CHART_MEDIA_TYPES["png"]: {},
+        CHART_MEDIA_TYPES["txt"]: {"schema": told},
+    }
+    spec.components.response(
+        "Picture", make_ok_response("The picture; that of a GET may be kept, by its ETag.", content, "ETag")
+    )
 
 
 def add_chart(spec: APISpec, calculator: Calculator[Any, Any], inputs: list[str]) -> None:
@@ -48,7 +59,7 @@ def add_chart(spec: APISpec, calculator: Calculator[Any, Any], inputs: list[str]
             "summary": f"{calculator.title} A picture of the answer",
             **shared,
             "parameters": [*inputs, *options],
-            "responses": {**cached(good), **problems(404, 406, 413, 422, 501)},
+            "responses": {**make_cacheable_responses(good), **make_problem_responses(404, 406, 413, 422, 501)},
         }
     operations["post"] = {
         "operationId": f"{identity}_chart_from_body",
@@ -56,6 +67,6 @@ def add_chart(spec: APISpec, calculator: Calculator[Any, Any], inputs: list[str]
         **shared,
         "parameters": options,
         "requestBody": {"required": True, "description": "The inputs.", "content": {"application/json": content}},
-        "responses": {"200": good, **problems(400, 404, 406, 413, 415, 422, 501)},
+        "responses": {"200": good, **make_problem_responses(400, 404, 406, 413, 415, 422, 501)},
     }
     spec.path(f"/v1/{calculator.name}/chart", operations=operations)

@@ -10,7 +10,7 @@ from apispec import APISpec
 from gramwatt.model import CATEGORIES, KINDS, StandardUncertainty
 from gramwatt.web.openapi import json_schema
 from gramwatt.web.pages.description import KIND_NAMES
-from gramwatt.web.problems import TYPES
+from gramwatt.web.problems import PROBLEM_TYPES
 
 JsonObject = dict[str, Any]
 
@@ -46,7 +46,7 @@ HEADERS: Final[Mapping[str, JsonObject]] = {
         "schema": {"type": "string", "format": "uuid", "maxLength": 36},
     },
 }
-ALWAYS: Final = (
+COMMON_HEADERS: Final = (
     "Access-Control-Allow-Origin",
     "Cache-Control",
     "RateLimit",
@@ -90,7 +90,7 @@ SCHEMAS: Final[Mapping[str, JsonObject]] = {
                 "type": "string",
                 "format": "uri-reference",
                 "maxLength": 100,
-                "enum": [f"/problems/{kind}" for kind in TYPES],
+                "enum": [f"/problems/{kind}" for kind in PROBLEM_TYPES],
             },
             "title": _TEXT,
             "status": {"type": "integer", "format": "int32", "minimum": 400, "maximum": 599},
@@ -212,12 +212,12 @@ SCHEMAS: Final[Mapping[str, JsonObject]] = {
 }
 
 
-ANY_PATH: Final = (414, 429, 500, 503)
-SOME_PATHS: Final = (400, 404, 406, 413, 415, 422, 501)
+COMMON_STATUSES: Final = (414, 429, 500, 503)
+OTHER_STATUSES: Final = (400, 404, 406, 413, 415, 422, 501)
 """The statuses of problems. 405 answers methods that the contract does not tell, 431 comes before any path is known."""
 
 NUMBER: Final = r"-?[0-9]+(?:[.,][0-9]+)?(?:e[+-][0-9]+)?"
-VALUES: Final[Mapping[str, str]] = {
+VALUE_PATTERNS: Final[Mapping[str, str]] = {
     "Number": NUMBER,
     "Numbers": f"{NUMBER}(?:[,;]{NUMBER})*",
     "Truth": "true|false",
@@ -233,16 +233,16 @@ def add_components(spec: APISpec) -> None:
         spec.components.schema(name, shared)
     not_modified = {"description": "The client's copy is still right.", "headers": _headers("ETag")}
     spec.components.response("NotModified", not_modified)
-    for status in ANY_PATH + SOME_PATHS:
+    for status in COMMON_STATUSES + OTHER_STATUSES:
         _add_problem_response(spec, status)
 
 
 def _headers(*more: str) -> JsonObject:
-    return {name: {"$ref": f"#/components/headers/{name}"} for name in sorted({*ALWAYS, *more})}
+    return {name: {"$ref": f"#/components/headers/{name}"} for name in sorted({*COMMON_HEADERS, *more})}
 
 
 def _add_problem_response(spec: APISpec, status: int) -> None:
-    kinds = {kind: told for kind, told in TYPES.items() if told.status == status}
+    kinds = {kind: told for kind, told in PROBLEM_TYPES.items() if told.status == status}
     more = ("Retry-After",) if status in (429, 503) else ()
     examples = {}
     for kind, told in kinds.items():
@@ -266,24 +266,24 @@ def _add_problem_response(spec: APISpec, status: int) -> None:
     )
 
 
-def problems(*statuses: int) -> JsonObject:
+def make_problem_responses(*statuses: int) -> JsonObject:
     """The problems that a path can answer with, those of every path among them."""
-    wanted = sorted({*statuses, *ANY_PATH})
+    wanted = sorted({*statuses, *COMMON_STATUSES})
     return {str(status): {"$ref": f"#/components/responses/Problem{status}"} for status in wanted}
 
 
-def ok(description: str, content: JsonObject, *more: str) -> JsonObject:
+def make_ok_response(description: str, content: JsonObject, *more: str) -> JsonObject:
     """A good response with its headers."""
     return {"description": description, "headers": _headers(*more), "content": content}
 
 
-def cached(response: JsonObject) -> JsonObject:
+def make_cacheable_responses(response: JsonObject) -> JsonObject:
     """The good responses of what a client may keep: the answer, or that its copy is still right."""
     return {"200": response, "304": {"$ref": "#/components/responses/NotModified"}}
 
 
-def value(pattern: str) -> JsonObject:
+def make_value_response(pattern: str) -> JsonObject:
     """The response with one bare value."""
     schema = {"type": "string", "maxLength": 20_000, "pattern": f"^(?:{pattern}|#ERR .*)$"}
     description = "The value and nothing else, as plain text; `#ERR ...` only where `errors=text` was asked for."
-    return ok(description, {"text/plain": {"schema": schema}}, "ETag")
+    return make_ok_response(description, {"text/plain": {"schema": schema}}, "ETag")

@@ -29,13 +29,21 @@ from gramwatt.model import (
 from gramwatt.version import __version__
 from gramwatt.web.openapi import json_schema
 from gramwatt.web.openapi.charts import add_chart, add_chart_components
-from gramwatt.web.openapi.components import VALUES, JsonObject, add_components, cached, ok, problems, value
-from gramwatt.web.openapi.number_pattern import escape
+from gramwatt.web.openapi.components import (
+    VALUE_PATTERNS,
+    JsonObject,
+    add_components,
+    make_cacheable_responses,
+    make_ok_response,
+    make_problem_responses,
+    make_value_response,
+)
+from gramwatt.web.openapi.number_pattern import escape_pattern
 from gramwatt.web.openapi.recordings import add_log
 from gramwatt.web.openapi.site import add_site
 from gramwatt.web.openapi.tables import add_table_components, add_tables
 from gramwatt.web.pages.snippets import samples
-from gramwatt.web.request_parsing import ANSWER_OPTIONS, answer_options
+from gramwatt.web.request_parsing import RESPONSE_OPTIONS, get_response_options
 
 DESCRIPTION: Final = """\
 Gramwatt computes what somebody who builds, weighs, flies and reports on small electric multirotors adds up on the way:
@@ -69,7 +77,7 @@ SERVER: Final = {
 }
 
 
-def document() -> JsonObject:
+def build_document() -> JsonObject:
     """The contract as one JSON object."""
     plugin = MarshmallowPlugin()
     spec = APISpec(
@@ -91,7 +99,7 @@ def document() -> JsonObject:
         raise RuntimeError("apispec gave no converter")
     plugin.converter.add_attribute_function(_of_field)  # type: ignore[no-untyped-call]
     add_components(spec)
-    for name, option in ANSWER_OPTIONS.items():
+    for name, option in RESPONSE_OPTIONS.items():
         if name == "units":
             continue  # told for each calculator
         spec.components.parameter(f"option.{name}", "query", {**_parameter(option), "name": name})
@@ -103,7 +111,7 @@ def document() -> JsonObject:
     return spec.to_dict()
 
 
-def as_yaml(value: JsonObject) -> bytes:
+def to_yaml(value: JsonObject) -> bytes:
     """The contract as YAML, in the order it was written, without anchors."""
     dumper = yaml.SafeDumper
     dumper.ignore_aliases = lambda *_: True  # type: ignore[method-assign]
@@ -112,7 +120,7 @@ def as_yaml(value: JsonObject) -> bytes:
 
 def _of_field(_converter: object, field: object, ret: JsonObject) -> JsonObject:
     """apispec's hook: the schema of a column field is that of one value, from its declaration."""
-    return json_schema.of_input(field.kind) if isinstance(field, ColumnField) else {}
+    return json_schema.make_input_schema(field.kind) if isinstance(field, ColumnField) else {}
 
 
 def _tags() -> list[JsonObject]:
@@ -122,7 +130,7 @@ def _tags() -> list[JsonObject]:
 
 
 def _parameter(kind: Kind, *, required: bool = False) -> JsonObject:
-    made: JsonObject = {"schema": json_schema.of_input(kind, query=True), "required": required}
+    made: JsonObject = {"schema": json_schema.make_input_schema(kind, query=True), "required": required}
     made["description"] = made["schema"].pop("description")
     if isinstance(kind, NumberList):
         made |= {"style": "form", "explode": False}
@@ -131,14 +139,17 @@ def _parameter(kind: Kind, *, required: bool = False) -> JsonObject:
 
 def _add_calculator(spec: APISpec, calculator: Calculator[Any, Any]) -> None:
     question, answer = schema_name(calculator), schema_name(calculator).replace("Question", "Answer")
-    for name, quantity in {**json_schema.quantities(calculator), **json_schema.recordings(calculator)}.items():
+    for name, quantity in {
+        **json_schema.make_quantity_schemas(calculator),
+        **json_schema.make_recording_schemas(calculator),
+    }.items():
         if name not in spec.components.schemas:
             spec.components.schema(name, quantity)
     spec.components.schema(question, schema=schema(calculator))
     made = spec.components.schemas[question]
     if calculator.any_of:
         made["anyOf"] = [{"required": [name]} for group in calculator.any_of for name in group]
-    spec.components.schema(answer, json_schema.of_answer(calculator))
+    spec.components.schema(answer, json_schema.make_response_schema(calculator))
     spec.components.response(answer, _answer_response(calculator, answer))
 
     takes_query = fits_query(calculator) or calculator.recording is not None
@@ -153,7 +164,7 @@ def _add_calculator(spec: APISpec, calculator: Calculator[Any, Any]) -> None:
         "summary": calculator.title,
         **shared,
         "parameters": [*inputs, *options],
-        "responses": {**cached(good), **problems(406, 413, 422, *more)},
+        "responses": {**make_cacheable_responses(good), **make_problem_responses(406, 413, 422, *more)},
         "x-codeSamples": samples(calculator, first_queried(calculator), by_query=True),
     }
     questions = {
@@ -167,7 +178,7 @@ def _add_calculator(spec: APISpec, calculator: Calculator[Any, Any]) -> None:
         **shared,
         "parameters": options,
         "requestBody": {"required": True, "description": "The inputs.", "content": {"application/json": content}},
-        "responses": {"200": good, **problems(400, 406, 413, 415, 422, *more)},
+        "responses": {"200": good, **make_problem_responses(400, 406, 413, 415, 422, *more)},
         "x-codeSamples": samples(calculator, calculator.examples[0].given, by_query=False),
     }
     if calculator.recording is not None:
@@ -191,11 +202,13 @@ def _add_calculator(spec: APISpec, calculator: Calculator[Any, Any]) -> None:
 
 def _options(spec: APISpec, calculator: Calculator[Any, Any]) -> list[str]:
     """The options of the answer, units aside; that of the format is the calculator's own where it has forms."""
-    shared = [f"option.{name}" for name in ANSWER_OPTIONS if name not in ("units", "format")]
+    shared = [f"option.{name}" for name in RESPONSE_OPTIONS if name not in ("units", "format")]
     if not calculator.forms:
         return ["option.format", *shared]
     name = f"{calculator.name}.format"
-    spec.components.parameter(name, "query", {**_parameter(answer_options(calculator)["format"]), "name": "format"})
+    spec.components.parameter(
+        name, "query", {**_parameter(get_response_options(calculator)["format"]), "name": "format"}
+    )
     return [name, *shared]
 
 
@@ -216,7 +229,7 @@ def _answer_response(calculator: Calculator[Any, Any], answer: str) -> JsonObjec
     for form in calculator.forms:
         text = {"type": "string", "maxLength": 2**30, "description": form.description}
         content[form.media] = {} if form.binary else {"schema": {**text, "pattern": r"^[\s\S]*$"}}
-    return ok("The answer; that of a GET may be kept, by its ETag.", content, "ETag")
+    return make_ok_response("The answer; that of a GET may be kept, by its ETag.", content, "ETag")
 
 
 def _add_inputs(spec: APISpec, calculator: Calculator[Any, Any]) -> list[str]:
@@ -255,8 +268,8 @@ def _add_units(spec: APISpec, calculator: Calculator[Any, Any]) -> str:
     """The ``units`` option of a calculator: its pattern tells which result can be had in which unit."""
     pairs = []
     for name, unit in declared_units(calculator.result_fields).items():
-        pairs.append(f"{escape(name)}:(?:{'|'.join(map(escape, units.alternatives(unit)))})")
-    parameter = _parameter(ANSWER_OPTIONS["units"])
+        pairs.append(f"{escape_pattern(name)}:(?:{'|'.join(map(escape_pattern, units.alternatives(unit)))})")
+    parameter = _parameter(RESPONSE_OPTIONS["units"])
     # One pair only, so that no pattern has to tell a result named twice; the service takes several.
     parameter["schema"] |= {"pattern": f"^(?:{'|'.join(pairs)})$"}
     name = f"{calculator.name}.units"
@@ -280,11 +293,11 @@ def _value_operation(
         description += f" `?{query}` gives `{serializers.value_text(found)}`."
     match kind:
         case Choice():
-            good = value("|".join(kind.options))
+            good = make_value_response("|".join(kind.options))
         case Flag():
             good = _shared_value(spec, "Truth")
         case Text():
-            good = value(".*")
+            good = make_value_response(".*")
         case NumberList():
             good = _shared_value(spec, "Numbers")
         case _:
@@ -295,19 +308,19 @@ def _value_operation(
         "description": description,
         "tags": [calculator.name],
         "parameters": options,
-        "responses": {**cached(good), **problems(404, 406, 413, 422)},
+        "responses": {**make_cacheable_responses(good), **make_problem_responses(404, 406, 413, 422)},
     }
 
 
 def _shared_value(spec: APISpec, name: str) -> JsonObject:
     if name not in spec.components.responses:
-        spec.components.response(name, value(VALUES[name]))
+        spec.components.response(name, make_value_response(VALUE_PATTERNS[name]))
     return {"$ref": f"#/components/responses/{name}"}
 
 
 def _add_unit(spec: APISpec, declared: str) -> str:
     """The ``unit`` option of results declared in one unit; its default tells which."""
-    name = f"unit.{json_schema.plain_unit(declared)}"
+    name = f"unit.{json_schema.make_unit_identifier(declared)}"
     if name not in spec.components.parameters:
         allowed = {"type": "string", "enum": list(units.alternatives(declared)), "default": declared}
         described = {"name": "unit", "description": "Unit of the value.", "schema": allowed}

@@ -10,18 +10,18 @@ import functools
 from pathlib import Path
 from typing import Final
 
-JSON: Final = "gramwatt.openapi.json"
-YAML: Final = "gramwatt.openapi.yaml"
+JSON_FILE: Final = "gramwatt.openapi.json"
+YAML_FILE: Final = "gramwatt.openapi.yaml"
 _INSTALLED: Final = Path(__file__).resolve().parents[2] / "openapi"
 _CHECKOUT: Final = Path(__file__).resolve().parents[4] / "openapi"
 
 
-def folder() -> Path:
+def get_contract_folder() -> Path:
     """Return the folder of the contract's files."""
     return _INSTALLED if _INSTALLED.exists() else _CHECKOUT
 
 
 @functools.cache
-def read(name: str) -> bytes:
-    """Return one of the files, `JSON` or `YAML`. Raises OSError where it is missing."""
-    return (folder() / name).read_bytes()
+def read_contract(name: str) -> bytes:
+    """Return one of the files, `JSON_FILE` or `YAML_FILE`. Raises OSError where it is missing."""
+    return (get_contract_folder() / name).read_bytes()

@@ -26,7 +26,7 @@ from gramwatt.model import (
     fields_of,
     is_required,
 )
-from gramwatt.web.openapi.number_pattern import text_pattern
+from gramwatt.web.openapi.number_pattern import make_text_pattern
 
 JsonSchema: TypeAlias = dict[str, Any]
 
@@ -35,12 +35,12 @@ PATH = {"type": "string", "pattern": r"^[a-z][a-z0-9_]*(?:\.[0-9]+\.[a-z][a-z0-9
 NAME = {"type": "string", "pattern": "^[a-z][a-z0-9_]*$", "maxLength": 64}
 
 
-def of_input(kind: Kind, *, query: bool = False) -> JsonSchema:
+def make_input_schema(kind: Kind, *, query: bool = False) -> JsonSchema:
     """The schema of one input, as a JSON value or as a query parameter."""
     schema: JsonSchema = {"description": kind.description} if not isinstance(kind, StandardUncertainty) else {}
     match kind:
         case Quantity():
-            schema |= _reference(kind)
+            schema |= _refer_to_quantity(kind)
         case Count():
             schema |= {"type": "integer", "format": "int32", "minimum": kind.at_least, "maximum": kind.at_most}
         case Choice():
@@ -54,9 +54,19 @@ def of_input(kind: Kind, *, query: bool = False) -> JsonSchema:
             schema |= {"$ref": f"#/components/schemas/{kind.row.__name__}"}
         case NumberList():
             longest = min(kind.longest, LONGEST_QUERY_LIST) if query else kind.longest
-            schema |= {"type": "array", "minItems": kind.shortest, "maxItems": longest, "items": _reference(kind.item)}
+            schema |= {
+                "type": "array",
+                "minItems": kind.shortest,
+                "maxItems": longest,
+                "items": _refer_to_quantity(kind.item),
+            }
         case Table():
-            schema |= {"type": "array", "minItems": kind.shortest, "maxItems": kind.longest, "items": _row(kind)}
+            schema |= {
+                "type": "array",
+                "minItems": kind.shortest,
+                "maxItems": kind.longest,
+                "items": _make_row_schema(kind),
+            }
         case _:
             raise TypeError(kind)
     default = default_of(kind)
@@ -65,14 +75,14 @@ def of_input(kind: Kind, *, query: bool = False) -> JsonSchema:
     return schema
 
 
-def recordings(calculator: Calculator[Any, Any]) -> dict[str, JsonSchema]:
+def make_recording_schemas(calculator: Calculator[Any, Any]) -> dict[str, JsonSchema]:
     """The components of the recordings that a calculator asks for, by the name of what declares their channels."""
-    tables = [_columns(kind).values() for kind in calculator.input_fields.values() if isinstance(kind, Table)]
+    tables = [_list_columns(kind).values() for kind in calculator.input_fields.values() if isinstance(kind, Table)]
     kinds = [*calculator.input_fields.values(), *(each for columns in tables for each in columns)]
-    return {kind.row.__name__: _recording(kind) for kind in kinds if isinstance(kind, TimeSeries)}
+    return {kind.row.__name__: _make_recording_schema(kind) for kind in kinds if isinstance(kind, TimeSeries)}
 
 
-def _recording(kind: TimeSeries) -> JsonSchema:
+def _make_recording_schema(kind: TimeSeries) -> JsonSchema:
     """An object of lists by channel; columns that are no channel are allowed, and left out."""
     cells = {"type": ["number", "string", "null"], "maxLength": MAX_CELL_LENGTH, "pattern": r"^[\s\S]*$"}
     column: JsonSchema = {"type": "array", "maxItems": kind.longest, "items": cells}
@@ -88,30 +98,30 @@ def _recording(kind: TimeSeries) -> JsonSchema:
     }
 
 
-def _reference(kind: Quantity) -> JsonSchema:
-    return {"$ref": f"#/components/schemas/{quantity_name(kind)}", "x-unit": kind.unit}
+def _refer_to_quantity(kind: Quantity) -> JsonSchema:
+    return {"$ref": f"#/components/schemas/{make_quantity_name(kind)}", "x-unit": kind.unit}
 
 
-def quantities(calculator: Calculator[Any, Any]) -> dict[str, JsonSchema]:
+def make_quantity_schemas(calculator: Calculator[Any, Any]) -> dict[str, JsonSchema]:
     """The components that a calculator's inputs refer to, one for each unit with its bounds, by name."""
     found: list[Quantity] = []
     for kind in calculator.input_fields.values():
         if isinstance(kind, Table):
-            found += [each for each in _columns(kind).values() if isinstance(each, Quantity)]
+            found += [each for each in _list_columns(kind).values() if isinstance(each, Quantity)]
         elif isinstance(kind, Quantity | NumberList):
             found.append(kind.item if isinstance(kind, NumberList) else kind)
-    return {quantity_name(kind): _quantity(kind) for kind in found}
+    return {make_quantity_name(kind): _make_quantity_schema(kind) for kind in found}
 
 
-def quantity_name(kind: Quantity) -> str:
+def make_quantity_name(kind: Quantity) -> str:
     """The name of a quantity's component: ``mAh_at_least_1_at_most_1000000``."""
     bounds = (("above", kind.above), ("at_least", kind.at_least), ("below", kind.below), ("at_most", kind.at_most))
     told = [f"{word}_{format(Decimal(repr(bound)).normalize(), 'f')}" for word, bound in bounds if bound is not None]
     exact = ["exact"] if kind.exact else []
-    return "_".join([plain_unit(kind.unit), *told, *exact]).replace("_-", "_minus_")
+    return "_".join([make_unit_identifier(kind.unit), *told, *exact]).replace("_-", "_minus_")
 
 
-def plain_unit(unit: str) -> str:
+def make_unit_identifier(unit: str) -> str:
     """A unit in letters that a component's name may have: ``percent``, ``rpm_per_V``."""
     if unit == "1":
         return "number"
@@ -119,7 +129,7 @@ def plain_unit(unit: str) -> str:
     return "".join(letter if letter.isascii() and letter.isalnum() else "_" for letter in words)
 
 
-def _quantity(kind: Quantity) -> JsonSchema:
+def _make_quantity_schema(kind: Quantity) -> JsonSchema:
     number: JsonSchema = {
         "type": "number",
         "format": "double",
@@ -135,23 +145,23 @@ def _quantity(kind: Quantity) -> JsonSchema:
             number[keyword] = bound
     if kind.exact and kind.unit == "1":  # a bare number in quotes is no number, and there is nothing to add to it
         return {**number, "x-unit": kind.unit}
-    text = {"type": "string", "title": "with a unit", "maxLength": LONGEST_NUMBER, "pattern": text_pattern(kind)}
+    text = {"type": "string", "title": "with a unit", "maxLength": LONGEST_NUMBER, "pattern": make_text_pattern(kind)}
     if kind.unit == "1":
         text["title"] = "with an uncertainty"
     return {"anyOf": [number, text], "x-unit": kind.unit}
 
 
-def _columns(kind: Table) -> dict[str, Kind]:
+def _list_columns(kind: Table) -> dict[str, Kind]:
     """What a row may hold: its fields, and ``<name>_u`` of each quantity."""
     fields = {name: inner for name, inner in fields_of(kind.row).items() if not isinstance(inner, StandardUncertainty)}
     spreads = {f"{name}_u": spread_kind(name, inner) for name, inner in fields.items() if isinstance(inner, Quantity)}
     return {**fields, **spreads}
 
 
-def _row(kind: Table) -> JsonSchema:
-    columns = _columns(kind)
-    row = _object(
-        {name: of_input(inner) for name, inner in columns.items()},
+def _make_row_schema(kind: Table) -> JsonSchema:
+    columns = _list_columns(kind)
+    row = _make_object(
+        {name: make_input_schema(inner) for name, inner in columns.items()},
         required=[name for name, inner in columns.items() if is_required(inner)],
     )
     if kind.any_of:
@@ -159,7 +169,7 @@ def _row(kind: Table) -> JsonSchema:
     return row
 
 
-def plain(kind: Kind) -> JsonSchema:
+def make_value_schema(kind: Kind) -> JsonSchema:
     """The schema of a value in an answer, without its description."""
     match kind:
         case Quantity():
@@ -179,36 +189,40 @@ def plain(kind: Kind) -> JsonSchema:
             fields = {
                 name: inner for name, inner in fields_of(kind.row).items() if not isinstance(inner, StandardUncertainty)
             }
-            rows = _object({name: plain(inner) for name, inner in fields.items()})
+            rows = _make_object({name: make_value_schema(inner) for name, inner in fields.items()})
             return {"type": "array", "maxItems": kind.longest, "items": rows}
         case Flag():
             return {"type": "boolean"}
         case TimeSeries():
             columns = {"type": "array", "maxItems": 100, "items": NAME}
             samples = {"type": "integer", "format": "int32", "minimum": 0, "maximum": kind.longest}
-            return _object({"samples": samples, "columns": columns}, required=["samples", "columns"])
+            return _make_object({"samples": samples, "columns": columns}, required=["samples", "columns"])
         case _:
-            return of_input(kind)
+            return make_input_schema(kind)
 
 
-def of_result(kind: Kind) -> JsonSchema:
+def make_result_schema(kind: Kind) -> JsonSchema:
     """The schema of a result: of a plain one null where there is no answer, of a table in its columns."""
     if isinstance(kind, Table):
         fields = fields_of(kind.row)
         columns = {
-            name: plain(inner) if isinstance(inner, Text) or getattr(inner, "optional", False) else _described(inner)
+            name: make_value_schema(inner)
+            if isinstance(inner, Text) or getattr(inner, "optional", False)
+            else _describe(inner)
             for name, inner in fields.items()
         }
-        rows = _object(columns, required=[name for name in columns if not getattr(fields[name], "optional", False)])
+        rows = _make_object(
+            columns, required=[name for name in columns if not getattr(fields[name], "optional", False)]
+        )
         return {"type": "array", "description": kind.description, "maxItems": kind.longest, "items": rows}
-    return _described(kind)
+    return _describe(kind)
 
 
-def _described(kind: Kind) -> JsonSchema:
-    return {"description": getattr(kind, "description", ""), **or_null(plain(kind))}
+def _describe(kind: Kind) -> JsonSchema:
+    return {"description": getattr(kind, "description", ""), **make_nullable(make_value_schema(kind))}
 
 
-def or_null(schema: JsonSchema) -> JsonSchema:
+def make_nullable(schema: JsonSchema) -> JsonSchema:
     """A schema widened to null."""
     if "null" in schema["type"]:
         return schema
@@ -218,25 +232,31 @@ def or_null(schema: JsonSchema) -> JsonSchema:
     return widened
 
 
-def of_answer(calculator: Calculator[Any, Any]) -> JsonSchema:
+def make_response_schema(calculator: Calculator[Any, Any]) -> JsonSchema:
     """The schema of a calculator's JSON answer."""
-    given = {name: plain(kind) for name, kind in calculator.input_fields.items()}
+    given = {name: make_value_schema(kind) for name, kind in calculator.input_fields.items()}
     for assumption in calculator.assumptions:
-        given[assumption.name] = or_null(given[assumption.name])  # it may have no finite value
-    results = {name: of_result(kind) for name, kind in calculator.result_fields.items()}
+        given[assumption.name] = make_nullable(given[assumption.name])  # it may have no finite value
+    results = {name: make_result_schema(kind) for name, kind in calculator.result_fields.items()}
     names = {
         "type": "array",
         "maxItems": len(calculator.input_fields),
         "items": {"type": "string", "enum": list(calculator.input_fields)},
     }
     solved = {"solved": {**names, "description": "The inputs that were worked out from measured ones."}}
-    return _object(
+    return _make_object(
         {
             "calculator": {"type": "string", "const": calculator.name},
-            "given": {**_object(given), "description": "The inputs as understood, each in its unit of the contract."},
+            "given": {
+                **_make_object(given),
+                "description": "The inputs as understood, each in its unit of the contract.",
+            },
             "assumed": {**names, "description": "The inputs that took their default."},
             **(solved if any(assumption.solved_from for assumption in calculator.assumptions) else {}),
-            "results": {**_object(results, required=list(results)), "description": "null where there is no answer."},
+            "results": {
+                **_make_object(results, required=list(results)),
+                "description": "null where there is no answer.",
+            },
             "units": {"$ref": "#/components/schemas/Units"},
             "cautions": {"$ref": "#/components/schemas/Cautions"},
             "uncertainty": {"$ref": "#/components/schemas/Uncertainty"},
@@ -246,14 +266,14 @@ def of_answer(calculator: Calculator[Any, Any]) -> JsonSchema:
     )
 
 
-def _object(properties: Mapping[str, Any], required: list[str] | None = None) -> JsonSchema:
+def _make_object(properties: Mapping[str, Any], required: list[str] | None = None) -> JsonSchema:
     made: JsonSchema = {"type": "object", "additionalProperties": False, "properties": dict(properties)}
     if required:
         made["required"] = required
     return made
 
 
-def _text(longest: int, **more: object) -> JsonSchema:
+def _make_text(longest: int, **more: object) -> JsonSchema:
     return {"type": "string", "maxLength": longest, "pattern": PRINTABLE, **more}
 
 
@@ -276,10 +296,10 @@ SHARED: Mapping[str, JsonSchema] = {
         "maxItems": 1000,
         "items": {"$ref": "#/components/schemas/Caution"},
     },
-    "Caution": _object(
+    "Caution": _make_object(
         {
             "code": {"type": "string", "maxLength": 64, "pattern": "^[a-z0-9-]+$"},
-            "text": _text(2000),
+            "text": _make_text(2000),
             "results": {
                 "type": "array",
                 "description": "The results that have no answer for this reason; of a table by_pack.2.endurance.",
@@ -294,7 +314,7 @@ SHARED: Mapping[str, JsonSchema] = {
         "description": "Where inputs carried one, given or of their default: that of each numeric result.",
         "additionalProperties": {"$ref": "#/components/schemas/StandardUncertainty"},
     },
-    "RowError": _object(
+    "RowError": _make_object(
         {
             "row": {
                 "type": "integer",
@@ -309,7 +329,7 @@ SHARED: Mapping[str, JsonSchema] = {
                 "maxLength": 100,
                 "description": "Only of a last row: why the table could not be read any further.",
             },
-            "detail": _text(4000),
+            "detail": _make_text(4000),
             "errors": {
                 "type": "array",
                 "description": "Faults of this row, up to five; none for rows beyond the first thousand with faults.",
@@ -319,7 +339,7 @@ SHARED: Mapping[str, JsonSchema] = {
         },
         required=["row", "detail"],
     ),
-    "StandardUncertainty": _object(
+    "StandardUncertainty": _make_object(
         {
             "standard": {
                 **_ONE_OR_MANY,
@@ -340,16 +360,16 @@ SHARED: Mapping[str, JsonSchema] = {
         "description": "With working=true: how each result was found.",
         "additionalProperties": {"$ref": "#/components/schemas/Steps"},
     },
-    "Steps": _object(
+    "Steps": _make_object(
         {
-            "formula": _text(2000),
-            "numbers": _text(4000, description="The formula with the numbers put in."),
-            "method": _text(2000, description="How it is found, where no single formula gives it."),
+            "formula": _make_text(2000),
+            "numbers": _make_text(4000, description="The formula with the numbers put in."),
+            "method": _make_text(2000, description="How it is found, where no single formula gives it."),
             "references": {
                 "type": "array",
                 "maxItems": 20,
-                "items": _object(
-                    {"text": _text(1000), "url": {"type": "string", "format": "uri", "maxLength": 500}},
+                "items": _make_object(
+                    {"text": _make_text(1000), "url": {"type": "string", "format": "uri", "maxLength": 500}},
                     required=["text"],
                 ),
             },

@@ -13,9 +13,9 @@ from typing import Final, NamedTuple
 
 from gramwatt.model import Quantity, units
 
-MOST_FRACTION_DIGITS: Final = 9
-PLAIN_SPREAD: Final = r" ?(?:±|\+/-) ?[0-9]{1,6}(?:\.[0-9]{1,9})?"
-SPREAD: Final = f"(?:{PLAIN_SPREAD})?"
+MAX_FRACTION_DIGITS: Final = 9
+REQUIRED_UNCERTAINTY: Final = r" ?(?:±|\+/-) ?[0-9]{1,6}(?:\.[0-9]{1,9})?"
+UNCERTAINTY: Final = f"(?:{REQUIRED_UNCERTAINTY})?"
 
 
 class Bound(NamedTuple):
@@ -28,20 +28,20 @@ class Bound(NamedTuple):
 ZERO: Final = Bound(Decimal(0), is_open=False)
 
 
-def text_pattern(kind: Quantity) -> str:
+def make_text_pattern(kind: Quantity) -> str:
     """The texts that stand for a quantity: a number within its bounds, an uncertainty if wanted, a unit of the table.
 
     Exact in the declared unit, to nine decimals; in others the bounds are drawn in to two significant digits. A
     dimensionless number stands as text only where it carries an uncertainty.
     """
     if kind.unit == "1":
-        return f"^(?:{_numbers(kind, units.unit('1'))}){PLAIN_SPREAD}$"
-    spread = "" if kind.exact else SPREAD
+        return f"^(?:{_numbers(kind, units.unit('1'))}){REQUIRED_UNCERTAINTY}$"
+    spread = "" if kind.exact else UNCERTAINTY
     by_number: dict[str, list[str]] = {}
     for spelling, unit in units.alternatives(kind.unit).items():
         number = _numbers(kind, unit)
         if number:
-            by_number.setdefault(number, []).append(escape(spelling))
+            by_number.setdefault(number, []).append(escape_pattern(spelling))
     return f"^{_either([f'(?:{number}){spread} ?{_either(spelt)}' for number, spelt in by_number.items()])}$"
 
 
@@ -50,7 +50,7 @@ def _either(forms: list[str]) -> str:
     return forms[0] if len(forms) == 1 else f"(?:{'|'.join(forms)})"
 
 
-def escape(text: str) -> str:
+def escape_pattern(text: str) -> str:
     """A text as the pattern that matches just it; ECMA 262 in Unicode mode allows no needless backslash."""
     return "".join(f"\\{letter}" if letter in r"\^$.|?*+()[]{}/" else letter for letter in text)
 
@@ -97,7 +97,7 @@ def _decimals(low: Bound, high: Bound) -> list[str]:
     if low.value > high.value or (low.value == high.value and (low.is_open or high.is_open)):
         return []
     # A double tells apart some 15 digits; more of them would round across an open bound.
-    digits = max(1, min(MOST_FRACTION_DIGITS, 14 - len(str(int(high.value)))))
+    digits = max(1, min(MAX_FRACTION_DIGITS, 14 - len(str(int(high.value)))))
     first, last = int(low.value), int(high.value)
     low_tail, high_tail = _tail(low.value), _tail(high.value)
     if first == last:

@@ -11,9 +11,9 @@ from gramwatt.engine.recordings.channels import channels_of
 from gramwatt.engine.recordings.reader import FORMATS, recording_kind
 from gramwatt.model import Calculator
 from gramwatt.web.openapi import json_schema
-from gramwatt.web.openapi.components import JsonObject, problems
-from gramwatt.web.recording_options import log_options
-from gramwatt.web.request_parsing import answer_options
+from gramwatt.web.openapi.components import JsonObject, make_problem_responses
+from gramwatt.web.recording_options import get_log_options
+from gramwatt.web.request_parsing import get_response_options
 
 LOG_TEXT: Final = """\
 The recording itself is the body, as CSV (separated by commas, semicolons or tabs; lines before the header are skipped),
@@ -25,13 +25,13 @@ that cannot be read are left out and counted in the answer, never refused."""
 
 def add_log(spec: APISpec, calculator: Calculator[Any, Any], inputs: list[str], options: list[str], good: Any) -> None:
     """The path of one calculator's recording; ``inputs`` and ``options`` are its query parameters by component."""
-    own = log_options(calculator)
+    own = get_log_options(calculator)
     for name, kind in own.items():
-        if name in answer_options(calculator):
+        if name in get_response_options(calculator):
             continue
         component = f"log.{name}"
         if component not in spec.components.parameters:
-            schema = json_schema.of_input(kind, query=True)
+            schema = json_schema.make_input_schema(kind, query=True)
             described = {"name": name, "description": schema.pop("description"), "required": False, "schema": schema}
             spec.components.parameter(component, "query", described)
         options = [*options, component]
@@ -42,7 +42,7 @@ def add_log(spec: APISpec, calculator: Calculator[Any, Any], inputs: list[str], 
         "tags": [calculator.name],
         "parameters": [*inputs, *options],
         "requestBody": {"required": True, "description": "The recording.", "content": _content(calculator)},
-        "responses": {"200": good, **problems(400, 404, 406, 413, 415, 422, 501)},
+        "responses": {"200": good, **make_problem_responses(400, 404, 406, 413, 415, 422, 501)},
     }
     spec.path(f"/v1/{calculator.name}/log", operations={"post": post})
 

@@ -5,8 +5,13 @@ from __future__ import annotations
 from apispec import APISpec
 
 from gramwatt.engine import registry
-from gramwatt.web.openapi.components import JsonObject, cached, ok, problems
-from gramwatt.web.problems import TYPES
+from gramwatt.web.openapi.components import (
+    JsonObject,
+    make_cacheable_responses,
+    make_ok_response,
+    make_problem_responses,
+)
+from gramwatt.web.problems import PROBLEM_TYPES
 
 
 def add_site(spec: APISpec) -> None:
@@ -43,15 +48,17 @@ def add_site(spec: APISpec) -> None:
         ("/metrics", "metrics", "Metrics in Prometheus' text format", numbers, ()),
     ):
         if path in ("/", "/v1", "/v1/units", "/openapi.json", "/openapi.yaml"):
-            responses = cached(ok(f"{summary}.", content, "ETag", *(["Link"] if path == "/v1" else [])))
+            responses = make_cacheable_responses(
+                make_ok_response(f"{summary}.", content, "ETag", *(["Link"] if path == "/v1" else []))
+            )
         else:
-            responses = {"200": ok(f"{summary}.", content)}
+            responses = {"200": make_ok_response(f"{summary}.", content)}
         operation = {
             "operationId": name,
             "summary": summary,
             "description": f"{summary}.",
             "tags": ["service"],
-            "responses": {**responses, **problems(400, *statuses)},
+            "responses": {**responses, **make_problem_responses(400, *statuses)},
         }
         spec.path(path, operations={"get": operation})
     _add_pages(spec, html)
@@ -64,7 +71,7 @@ def add_site(spec: APISpec) -> None:
                 "in": "path",
                 "required": True,
                 "description": "The last part of a problem's type.",
-                "schema": {"type": "string", "enum": list(TYPES)},
+                "schema": {"type": "string", "enum": list(PROBLEM_TYPES)},
                 "example": "invalid-input",
             }
         ],
@@ -74,7 +81,10 @@ def add_site(spec: APISpec) -> None:
                 "summary": "What a type of problem means",
                 "description": "The page that a problem's `type` leads to.",
                 "tags": ["service"],
-                "responses": {"200": ok("The type of problem.", described), **problems(400, 404, 406)},
+                "responses": {
+                    "200": make_ok_response("The type of problem.", described),
+                    **make_problem_responses(400, 404, 406),
+                },
             }
         },
     )
@@ -109,14 +119,17 @@ def _add_pages(spec: APISpec, html: JsonObject) -> None:
             "operationId": f"calculator_{name}",
             "summary": summary,
             **shared,
-            "responses": {**cached(ok(f"{summary}.", content)), **problems(*statuses)},
+            "responses": {
+                **make_cacheable_responses(make_ok_response(f"{summary}.", content)),
+                **make_problem_responses(*statuses),
+            },
         }
         post = {
             "operationId": f"calculator_{name}_from_form",
             "summary": f"{summary}, for a form with a recording",
             **shared,
             "requestBody": sent,
-            "responses": {"200": ok(f"{summary}.", html), **problems(400, 404, 413)},
+            "responses": {"200": make_ok_response(f"{summary}.", html), **make_problem_responses(400, 404, 413)},
         }
         spec.path(path, parameters=[which], operations={"get": get, "post": post})
     told = (
@@ -128,7 +141,10 @@ def _add_pages(spec: APISpec, html: JsonObject) -> None:
         "summary": "The chart of a calculator's page",
         "description": f"{told} By inputs, and in other formats and looks, charts are at `/v1/{{calculator}}/chart`.",
         "tags": ["service"],
-        "responses": {**cached(ok("The chart.", drawn, "ETag")), **problems(400, 404, 413, 422, 501)},
+        "responses": {
+            **make_cacheable_responses(make_ok_response("The chart.", drawn, "ETag")),
+            **make_problem_responses(400, 404, 413, 422, 501),
+        },
     }
     spec.path("/calculators/{calculator}/chart", parameters=[which], operations={"get": chart})
     script = {
@@ -143,7 +159,10 @@ def _add_pages(spec: APISpec, html: JsonObject) -> None:
                 "description": "The newest version. One that never changes stands at `/gramwatt-<version>.js`: the "
                 "index names it, with its integrity digest.",
                 "tags": ["service"],
-                "responses": {**cached(ok("The script.", script, "ETag", "Link")), **problems(400, 406)},
+                "responses": {
+                    **make_cacheable_responses(make_ok_response("The script.", script, "ETag", "Link")),
+                    **make_problem_responses(400, 406),
+                },
             }
         },
     )

@@ -18,8 +18,13 @@ from gramwatt.engine.tables.sweep import variable_inputs
 from gramwatt.engine.wire_formats import FORMATS
 from gramwatt.model import Calculator, Quantity
 from gramwatt.web.openapi import json_schema
-from gramwatt.web.openapi.components import JsonObject, cached, ok, problems
-from gramwatt.web.table_options import BATCH_OPTIONS, LARGEST_TABLE, MOST_AXES, SWEEP_OPTIONS, most_points
+from gramwatt.web.openapi.components import (
+    JsonObject,
+    make_cacheable_responses,
+    make_ok_response,
+    make_problem_responses,
+)
+from gramwatt.web.table_options import BATCH_OPTIONS, MAX_AXES, MAX_TABLE_BYTES, SWEEP_OPTIONS, get_max_points
 
 MEDIA: Final = tuple(FORMATS.values())
 LINES: Final = r"^[\s\S]*$"
@@ -59,7 +64,7 @@ def add_tables(spec: APISpec, calculator: Calculator[Any, Any], inputs: list[str
                 **shared,
                 "parameters": batch_options,
                 "requestBody": {"required": True, "description": "The table.", "content": _sent(calculator, question)},
-                "responses": {"200": good, **problems(400, 406, 413, 415, 422, 501)},
+                "responses": {"200": good, **make_problem_responses(400, 406, 413, 415, 422, 501)},
             }
         },
     )
@@ -77,7 +82,7 @@ def add_tables(spec: APISpec, calculator: Calculator[Any, Any], inputs: list[str
                 "description": "Inputs that stand fast, and those that vary.",
                 "content": {"application/json": _sweep_content(calculator, body)},
             },
-            "responses": {"200": good, **problems(400, 406, 413, 415, 422, 501)},
+            "responses": {"200": good, **make_problem_responses(400, 406, 413, 415, 422, 501)},
         }
     }
     if fits_query(calculator) and variable_inputs(calculator):
@@ -87,7 +92,7 @@ def add_tables(spec: APISpec, calculator: Calculator[Any, Any], inputs: list[str
             "description": SWEEP_TEXT,
             **shared,
             "parameters": [*_optional(spec, inputs), *_axis(spec, calculator), *sweep_options],
-            "responses": {**cached(good), **problems(406, 413, 422, 501)},
+            "responses": {**make_cacheable_responses(good), **make_problem_responses(406, 413, 422, 501)},
         }
     spec.path(f"/v1/{calculator.name}/sweep", operations=dict(sorted(operations.items())))
 
@@ -120,7 +125,7 @@ def _axis(spec: APISpec, calculator: Calculator[Any, Any]) -> list[str]:
     names = list(variable_inputs(calculator))
     vary = {"type": "string", "enum": names}
     described = {"name": "vary", "required": True, "schema": vary, "description": "The input that varies."}
-    most = most_points(calculator)
+    most = get_max_points(calculator)
     if f"sweep.count.{most}" not in spec.components.parameters:
         count = {"type": "integer", "format": "int32", "minimum": 2, "maximum": most}
         told = {
@@ -135,7 +140,7 @@ def _axis(spec: APISpec, calculator: Calculator[Any, Any]) -> list[str]:
 
 
 def _sweep_body(calculator: Calculator[Any, Any], question: str) -> JsonObject:
-    most = most_points(calculator)
+    most = get_max_points(calculator)
     end = {"type": "number", "format": "double", "minimum": -LARGEST_END, "maximum": LARGEST_END}
     count = {"type": "integer", "format": "int32", "minimum": 2, "maximum": most}
     listed = {"type": "array", "minItems": 1, "maxItems": most, "items": {}, "description": "Its values, each a point."}
@@ -158,14 +163,16 @@ def _sweep_body(calculator: Calculator[Any, Any], question: str) -> JsonObject:
                 "type": "object",
                 "description": "The inputs that stand fast; one that varies too is not used.",
                 "additionalProperties": False,
-                "properties": {name: json_schema.of_input(kind) for name, kind in calculator.input_fields.items()},
+                "properties": {
+                    name: json_schema.make_input_schema(kind) for name, kind in calculator.input_fields.items()
+                },
             },
             "vary": {
                 "type": "object",
                 "description": "One input that varies, or two for a grid, the second fastest.",
                 "additionalProperties": False,
                 "minProperties": 1,
-                "maxProperties": MOST_AXES,
+                "maxProperties": MAX_AXES,
                 "properties": fields,
             },
         },
@@ -185,9 +192,9 @@ def _sweep_content(calculator: Calculator[Any, Any], body: str) -> JsonObject:
 
 def _row(calculator: Calculator[Any, Any]) -> JsonObject:
     """A row of the answer: columns passed through, results, cautions; or an error instead of the latter two."""
-    results = {name: json_schema.of_result(kind) for name, kind in calculator.result_fields.items()}
+    results = {name: json_schema.make_result_schema(kind) for name, kind in calculator.result_fields.items()}
     spreads = {
-        f"{name}_u": json_schema.or_null(json_schema.plain(spread_kind(name, kind)))
+        f"{name}_u": json_schema.make_nullable(json_schema.make_value_schema(spread_kind(name, kind)))
         for name, kind in calculator.result_fields.items()
         if isinstance(kind, Quantity)
     }
@@ -219,7 +226,7 @@ def _sent(calculator: Calculator[Any, Any], question: str) -> JsonObject:
     array: JsonObject = {
         "schema": {
             "type": "array",
-            "maxItems": LARGEST_TABLE,
+            "maxItems": MAX_TABLE_BYTES,
             "description": f"Rows, each a {question}; what is wrong with one is told in its own error.",
             "items": {"anyOf": [question_schema, {"not": question_schema}]},
         },
@@ -245,9 +252,9 @@ def _table_response(calculator: Calculator[Any, Any], row: str) -> JsonObject:
     answer = compute_response(calculator, calculator.examples[0].given)
     codes = dict.fromkeys(caution["code"] for caution in answer["cautions"])
     example = [{**answer["results"], "cautions": [code for code in codes if code not in standing_codes(calculator)]}]
-    array = {"type": "array", "maxItems": LARGEST_TABLE, "items": {"$ref": f"#/components/schemas/{row}"}}
-    text = {"type": "string", "maxLength": 1000 * LARGEST_TABLE, "pattern": LINES}
-    return ok(
+    array = {"type": "array", "maxItems": MAX_TABLE_BYTES, "items": {"$ref": f"#/components/schemas/{row}"}}
+    text = {"type": "string", "maxLength": 1000 * MAX_TABLE_BYTES, "pattern": LINES}
+    return make_ok_response(
         "The answered table, row for row.",
         {
             "application/json": {"schema": array, "examples": {"rows": {"summary": "Rows", "value": example}}},

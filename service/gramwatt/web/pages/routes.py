@@ -14,16 +14,16 @@ from gramwatt.engine.query_strings import first_queried
 from gramwatt.engine.serializers import json_bytes
 from gramwatt.model import CATEGORIES
 from gramwatt.version import __version__
-from gramwatt.web.chart_options import MEDIA
-from gramwatt.web.headers import cacheable, etag, not_modified, tag_of
+from gramwatt.web.chart_options import CHART_MEDIA_TYPES
+from gramwatt.web.headers import make_cacheable, make_etag, make_not_modified, make_request_etag
 from gramwatt.web.pages import form_reader
 from gramwatt.web.pages.description import described, takes_files
 from gramwatt.web.pages.element import NEWEST, script, versions
 from gramwatt.web.pages.fragments import render_once, unit_options
 from gramwatt.web.pages.views import View, look_on_page, read_form, repeated, view_of
-from gramwatt.web.problems import Problem, invalid, refused, respond
-from gramwatt.web.request_parsing import accepted_media, largest_recording, preferred
-from gramwatt.web.responses import find, styled
+from gramwatt.web.problems import Problem, convert_invalid_input, invalid_input, respond_to_problem
+from gramwatt.web.request_parsing import max_recording_bytes, negotiate_format, parse_accept
+from gramwatt.web.responses import allow_inline_styles, find_calculator
 
 PAGES: Final = {"json": "application/json", "html": "text/html"}
 POLICY: Final = (
@@ -57,7 +57,7 @@ def _fresh(made: Response, tag: str) -> Response:
 
 def _tag() -> str:
     """The strong tag of a page. It holds this service's own address, in code to copy, so that is part of the tag."""
-    return tag_of(f"page {request.host_url}", request.full_path)
+    return make_etag(f"page {request.host_url}", request.full_path)
 
 
 def _unchanged(tag: str, *, framed: bool = False) -> Response | None:
@@ -69,11 +69,11 @@ def _unchanged(tag: str, *, framed: bool = False) -> Response | None:
 @blueprint.get("/calculators/<calculator_name>")
 def calculator_page(calculator_name: str) -> Response:
     """A calculator's form with the answer to what it says; for programs its description."""
-    if preferred(PAGES) == "html":
+    if negotiate_format(PAGES) == "html":
         return _asked(calculator_name, "calculator.html")
-    calculator, tag = find(calculator_name), etag("json")
+    calculator, tag = find_calculator(calculator_name), make_request_etag("json")
     made = Response(json_bytes(dict(described(calculator))), content_type="application/json")
-    return not_modified(tag) or cacheable(made, tag)
+    return make_not_modified(tag) or make_cacheable(made, tag)
 
 
 @blueprint.post("/calculators/<calculator_name>")
@@ -97,27 +97,27 @@ def calculator_frame_form(calculator_name: str) -> Response:
 @blueprint.get("/calculators/<calculator_name>/chart")
 def calculator_chart(calculator_name: str) -> Response:
     """Draw the answer to a form in the address, rows of tables included, which no query of /v1 holds."""
-    calculator, tag = find(calculator_name), etag("svg")
-    kept = not_modified(tag)
+    calculator, tag = find_calculator(calculator_name), make_request_etag("svg")
+    kept = make_not_modified(tag)
     if kept is not None:
-        return styled(kept)
+        return allow_inline_styles(kept)
     form, _ = read_form(calculator)
     errors = [*form.errors, *repeated()]
     try:
         sheet = chart_of(calculator, form.question, text=False, result_units=form.result_units)
     except calculate.InvalidInput as error:
-        raise refused(error, errors) from None
+        raise convert_invalid_input(error, errors) from None
     except NothingToDraw as nothing:
         raise Problem("no-answer", str(nothing)) from None
     if errors:
-        raise invalid(errors)
-    made = Response(render(sheet, "svg", look_on_page(form.shape)), content_type=MEDIA["svg"])
-    return styled(cacheable(made, tag))
+        raise invalid_input(errors)
+    made = Response(render(sheet, "svg", look_on_page(form.shape)), content_type=CHART_MEDIA_TYPES["svg"])
+    return allow_inline_styles(make_cacheable(made, tag))
 
 
 def _asked(calculator_name: str, template: str, *, framed: bool = False) -> Response:
     """The page of a question in the address, or its answer alone."""
-    calculator, tag = find(calculator_name), _tag()
+    calculator, tag = find_calculator(calculator_name), _tag()
     kept = _unchanged(tag, framed=framed)
     return kept or _fresh(_whole_or_part(template, view_of(calculator), framed=framed), tag)
 
@@ -130,10 +130,10 @@ def _whole_or_part(template: str, view: View, *, framed: bool = False, **values:
 
 def _sent(calculator_name: str, template: str, *, framed: bool = False) -> Response:
     """The page of a question in a form, which may be long where it holds a recording, and only there."""
-    calculator = find(calculator_name)
+    calculator = find_calculator(calculator_name)
     request.max_form_parts = form_reader.MOST_FIELDS + 10
     if takes_files(calculator):
-        request.max_content_length = request.max_form_memory_size = largest_recording()
+        request.max_content_length = request.max_form_memory_size = max_recording_bytes()
     made = _whole_or_part(template, view_of(calculator), framed=framed)
     made.headers["Cache-Control"] = "no-store"
     return made
@@ -159,8 +159,8 @@ def first_page() -> Response:
 @blueprint.get("/gramwatt.js")
 def element() -> Response:
     """The newest element; a page that wants no surprises takes one by its version."""
-    tag = etag("js")
-    made = not_modified(tag) or cacheable(Response(script(NEWEST), content_type=JAVASCRIPT), tag)
+    tag = make_request_etag("js")
+    made = make_not_modified(tag) or make_cacheable(Response(script(NEWEST), content_type=JAVASCRIPT), tag)
     made.headers["Link"] = f'</gramwatt-{NEWEST}.js>; rel="alternate"'
     return made
 
@@ -179,8 +179,8 @@ def element_of_version(version: str) -> Response:
 @blueprint.errorhandler(Problem)
 def problem(error: Problem) -> Response:
     """A problem as a page, where a page was asked for."""
-    if accepted_media().best_match(("application/problem+json", *PAGES.values())) != PAGES["html"]:
-        return respond(error)
+    if parse_accept().best_match(("application/problem+json", *PAGES.values())) != PAGES["html"]:
+        return respond_to_problem(error)
     made = page("refused.html", problem=error, known=registry.load().values())
     made.status_code = error.told.status
     return made

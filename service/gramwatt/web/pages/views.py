@@ -20,7 +20,7 @@ from gramwatt.charts.themes import AUTO, Look
 from gramwatt.engine import calculate
 from gramwatt.engine.messages import InputError, quote_input
 from gramwatt.model import Calculator
-from gramwatt.web.middleware.rate_limit import LONGEST_URL
+from gramwatt.web.middleware.rate_limit import MAX_URL_LENGTH
 from gramwatt.web.pages import form_reader
 from gramwatt.web.pages.answer_view import AnswerView, make_answer_view
 from gramwatt.web.pages.description import described, first_example, takes_files
@@ -170,7 +170,7 @@ def _chart_url(view: View, query: str | None) -> str | None:
         )
     else:
         return None
-    return url if len(url) + len("&shape=narrow") <= LONGEST_URL else None
+    return url if len(url) + len("&shape=narrow") <= MAX_URL_LENGTH else None
 
 
 def look_on_page(shape: str) -> Look:

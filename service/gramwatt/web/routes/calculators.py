@@ -15,10 +15,17 @@ from gramwatt.engine.messages import InputError, close_matches, join_with_or, qu
 from gramwatt.engine.query_strings import fits_query
 from gramwatt.engine.response import choose_units
 from gramwatt.model import Calculator
-from gramwatt.web.headers import etag, not_modified
-from gramwatt.web.problems import Problem, invalid, refused
-from gramwatt.web.request_parsing import VALUE_OPTIONS, answer_options, preferred, read_body, read_query, wish_of
-from gramwatt.web.responses import PLAIN_TEXT, find, finish_answer, post_only
+from gramwatt.web.headers import make_not_modified, make_request_etag
+from gramwatt.web.problems import Problem, convert_invalid_input, invalid_input
+from gramwatt.web.request_parsing import (
+    VALUE_OPTIONS,
+    get_response_options,
+    make_output_options,
+    negotiate_format,
+    read_json_body,
+    read_query,
+)
+from gramwatt.web.responses import PLAIN_TEXT, find_calculator, make_post_only_problem, make_response
 
 TEXT: Final = {"text": "text/plain"}
 
@@ -26,36 +33,38 @@ blueprint = Blueprint("calculators", __name__, url_prefix="/v1")
 
 
 @blueprint.get("/<calculator_name>")
-def answer_query(calculator_name: str) -> Response:
+def calculate_from_query(calculator_name: str) -> Response:
     """Answer the question in the query."""
-    calculator = find(calculator_name)
+    calculator = find_calculator(calculator_name)
     if not fits_query(calculator):
-        raise post_only(calculator)
-    words, options, errors = read_query(answer_options(calculator))
-    chosen = preferred(media_types(calculator), options["format"] if not errors else None)
-    tag = etag(chosen)
-    return not_modified(tag) or answer_response(calculator, words, options, errors, chosen, text=True, tag=tag)
+        raise make_post_only_problem(calculator)
+    words, options, errors = read_query(get_response_options(calculator))
+    chosen = negotiate_format(media_types(calculator), options["format"] if not errors else None)
+    tag = make_request_etag(chosen)
+    return make_not_modified(tag) or respond_with_results(
+        calculator, words, options, errors, chosen, text=True, tag=tag
+    )
 
 
 @blueprint.post("/<calculator_name>")
-def answer_body(calculator_name: str) -> Response:
+def calculate_from_body(calculator_name: str) -> Response:
     """Answer the question in the body; the query may hold options only."""
-    calculator = find(calculator_name)
-    words, options, errors = read_query(answer_options(calculator))
-    chosen = preferred(media_types(calculator), options["format"] if not errors else None)
+    calculator = find_calculator(calculator_name)
+    words, options, errors = read_query(get_response_options(calculator))
+    chosen = negotiate_format(media_types(calculator), options["format"] if not errors else None)
     errors += [
         InputError(
             f"/{escape_name(name)}",
             f"{quote_input(name)} stands in the query of a POST",
             quote_input(word),
-            "inputs in the body; in the query only " + join_with_or(answer_options(calculator)),
+            "inputs in the body; in the query only " + join_with_or(get_response_options(calculator)),
         )
         for name, word in words.items()
     ]
-    return answer_response(calculator, read_body(calculator), options, errors, chosen, text=False)
+    return respond_with_results(calculator, read_json_body(calculator), options, errors, chosen, text=False)
 
 
-def answer_response(
+def respond_with_results(
     calculator: Calculator[Any, Any],
     question: dict[str, Any],
     options: dict[str, Any],
@@ -66,16 +75,16 @@ def answer_response(
     tag: str | None = None,
 ) -> Response:
     """The answer in the form chosen: at once where it is short, else as it is made. With a tag it may be cached."""
-    wish = wish_of(options, chosen, errors)
+    wish = make_output_options(options, chosen, errors)
     try:
         pieces = compute_output(calculator, question, wish, text=text)
     except calculate.InvalidInput as error:
-        raise refused(error, errors) from None
+        raise convert_invalid_input(error, errors) from None
     if errors:
-        raise invalid(errors)
+        raise invalid_input(errors)
     first = list(itertools.islice(pieces, 2))
     body = b"".join(first) if len(first) < 2 else itertools.chain(first, pieces)
-    return finish_answer(body, _content_type(calculator, wish), tag)
+    return make_response(body, _content_type(calculator, wish), tag)
 
 
 def _content_type(calculator: Calculator[Any, Any], wish: OutputOptions) -> str:
@@ -86,11 +95,11 @@ def _content_type(calculator: Calculator[Any, Any], wish: OutputOptions) -> str:
 
 
 @blueprint.get("/<calculator_name>/<result>")
-def value(calculator_name: str, result: str) -> Response:
+def get_value(calculator_name: str, result: str) -> Response:
     """One bare value as text, for a spreadsheet's cell."""
-    calculator = find(calculator_name)
+    calculator = find_calculator(calculator_name)
     if not fits_query(calculator):
-        raise post_only(calculator)
+        raise make_post_only_problem(calculator)
     if result == "batch":
         detail = f"A table of questions is sent: POST /v1/{calculator.name}/batch with JSON, CSV or Arrow."
         raise Problem("method-not-allowed", detail, headers={"Allow": "POST, OPTIONS"})
@@ -104,8 +113,8 @@ def value(calculator_name: str, result: str) -> Response:
         )
         raise Problem("unknown-result", f"{calculator.name} has no result {result[:80]!r}; {hint}")
     words, options, errors = read_query(VALUE_OPTIONS)
-    tag = etag(preferred(TEXT))
-    kept = not_modified(tag)
+    tag = make_request_etag(negotiate_format(TEXT))
+    kept = make_not_modified(tag)
     if kept is not None:
         return kept
     units = {result: options["unit"]} if options["unit"] else {}
@@ -120,10 +129,10 @@ def value(calculator_name: str, result: str) -> Response:
         reasons = [caution["text"] for caution in answer["cautions"] if result in caution.get("results", ())]
         raise Problem("no-answer", " ".join(reasons))
     shown = serializers.value_text(found, digits=options["digits"], decimal=options["decimal"])
-    return finish_answer(shown, PLAIN_TEXT, tag)
+    return make_response(shown, PLAIN_TEXT, tag)
 
 
-def narrow_allow(response: Response) -> Response:
+def narrow_allow_header(response: Response) -> Response:
     """A table of questions, and a calculator that asks for a table, can be asked by POST alone: Allow says so."""
     if "Allow" not in response.headers or not request.path.startswith("/v1/"):
         return response
@@ -150,7 +159,7 @@ def _ask(
     try:
         answer = calculate.compute_response(calculator, question, text=text, result_units=units)
     except calculate.InvalidInput as error:
-        raise refused(error, errors) from None
+        raise convert_invalid_input(error, errors) from None
     if errors:
-        raise invalid(errors)
+        raise invalid_input(errors)
     return answer

@@ -12,37 +12,37 @@ from gramwatt.engine.messages import InputError, quote_input
 from gramwatt.engine.recordings.channels import channels_of, column_option
 from gramwatt.engine.recordings.column_types import MalformedRecording, UnusableRecording
 from gramwatt.engine.recordings.reader import FORMATS, parse_recording, recording_kind
-from gramwatt.web.problems import Problem, invalid
-from gramwatt.web.recording_options import log_options
+from gramwatt.web.problems import Problem, invalid_input
+from gramwatt.web.recording_options import get_log_options
 from gramwatt.web.request_parsing import (
-    MORE_NAMES,
-    format_sent,
-    largest_recording,
-    preferred,
-    read_all,
+    MEDIA_TYPE_ALIASES,
+    max_recording_bytes,
+    negotiate_format,
+    parse_content_type,
+    read_body,
     read_query,
 )
-from gramwatt.web.responses import find
-from gramwatt.web.routes.calculators import answer_response
+from gramwatt.web.responses import find_calculator
+from gramwatt.web.routes.calculators import respond_with_results
 
-_MORE_NAMES: Final = {**MORE_NAMES, "text/tab-separated-values": "csv", "text/plain": "csv"}
+_MORE_NAMES: Final = {**MEDIA_TYPE_ALIASES, "text/tab-separated-values": "csv", "text/plain": "csv"}
 
 blueprint = Blueprint("logs", __name__, url_prefix="/v1")
 
 
 @blueprint.post("/<calculator_name>/log")
-def answer_log(calculator_name: str) -> Response:
+def calculate_from_recording(calculator_name: str) -> Response:
     """Answer the question whose recording is the body, and whose other inputs stand in the query."""
-    calculator = find(calculator_name)
+    calculator = find_calculator(calculator_name)
     name = calculator.recording
     if name is None:
         raise Problem("unknown-result", f"{calculator.name} asks for no recording.")
-    words, options, errors = read_query(log_options(calculator))
-    chosen = preferred(media_types(calculator), options["format"] if not errors else None)
+    words, options, errors = read_query(get_log_options(calculator))
+    chosen = negotiate_format(media_types(calculator), options["format"] if not errors else None)
     if name in words:
         detail = f"{name} is the body of this request"
         errors.append(InputError(f"/{name}", detail, quote_input(words.pop(name)), "the other inputs in the query"))
-    form, kind = format_sent(FORMATS, "a recording", _MORE_NAMES), recording_kind(calculator)
+    form, kind = parse_content_type(FORMATS, "a recording", _MORE_NAMES), recording_kind(calculator)
     raw = _body()
     wanted = {
         channel: options[column_option(channel)] for channel in channels_of(kind) if options[column_option(channel)]
@@ -60,13 +60,13 @@ def answer_log(calculator_name: str) -> Response:
             raise Problem(
                 "unknown-column", "; ".join(f"{each.detail}: {each.accepted}" for each in lacking), found
             ) from None
-        raise invalid([*errors, *found]) from None
-    return answer_response(calculator, question, options, errors, chosen, text=True)
+        raise invalid_input([*errors, *found]) from None
+    return respond_with_results(calculator, question, options, errors, chosen, text=True)
 
 
 def _body() -> bytes:
     """The recording, up to as many bytes as it may have."""
-    limit = largest_recording()
+    limit = max_recording_bytes()
     detail = (
         f"A recording may have at most {limit} bytes. Keep its columns time, voltage and current and fewer "
         "samples a second, or send a part of the flight at a time; as Arrow it is smallest."
@@ -75,6 +75,6 @@ def _body() -> bytes:
     if (request.content_length or 0) > limit:
         raise Problem("too-large", detail)
     try:
-        return read_all()
+        return read_body()
     except RequestEntityTooLarge:
         raise Problem("too-large", detail) from None

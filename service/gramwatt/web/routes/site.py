@@ -13,12 +13,12 @@ from gramwatt.engine import registry
 from gramwatt.engine.serializers import json_bytes
 from gramwatt.model import Calculator, units
 from gramwatt.version import __version__
-from gramwatt.web.headers import cacheable, etag, not_modified
+from gramwatt.web.headers import make_cacheable, make_not_modified, make_request_etag
 from gramwatt.web.openapi import files
 from gramwatt.web.pages.element import NEWEST, integrity
 from gramwatt.web.pages.routes import PAGES, first_page, page
-from gramwatt.web.problems import TYPES, Problem
-from gramwatt.web.request_parsing import preferred
+from gramwatt.web.problems import PROBLEM_TYPES, Problem
+from gramwatt.web.request_parsing import negotiate_format
 
 VIEWER: Final = Path(flask_swagger_ui.__file__).parent / "dist"
 # The viewer sets style attributes on its elements; everything else it needs comes from this service.
@@ -33,17 +33,21 @@ blueprint = Blueprint("site", __name__)
 @blueprint.get("/")
 def home() -> Response:
     """What this is: a page for people, the index for programs."""
-    if preferred(PAGES) == "html":
+    if negotiate_format(PAGES) == "html":
         return first_page()
-    tag = etag("json")
-    return not_modified(tag) or cacheable(Response(json_bytes(_index()), content_type="application/json"), tag)
+    tag = make_request_etag("json")
+    return make_not_modified(tag) or make_cacheable(
+        Response(json_bytes(_index()), content_type="application/json"), tag
+    )
 
 
 @blueprint.get("/v1")
 def index() -> Response:
     """The calculators: title, summary, headline result, links."""
-    tag = etag(preferred({"json": "application/json"}))
-    made = not_modified(tag) or cacheable(Response(json_bytes(_index()), content_type="application/json"), tag)
+    tag = make_request_etag(negotiate_format({"json": "application/json"}))
+    made = make_not_modified(tag) or make_cacheable(
+        Response(json_bytes(_index()), content_type="application/json"), tag
+    )
     made.headers["Link"] = '</openapi.json>; rel="service-desc"; type="application/json", </docs>; rel="service-doc"'
     return made
 
@@ -51,8 +55,10 @@ def index() -> Response:
 @blueprint.get("/v1/units")
 def units_table() -> Response:
     """Every unit that a quantity may carry, by dimension."""
-    tag = etag(preferred({"json": "application/json"}))
-    return not_modified(tag) or cacheable(Response(json_bytes(_units()), content_type="application/json"), tag)
+    tag = make_request_etag(negotiate_format({"json": "application/json"}))
+    return make_not_modified(tag) or make_cacheable(
+        Response(json_bytes(_units()), content_type="application/json"), tag
+    )
 
 
 @blueprint.post("/v1/units")
@@ -110,19 +116,19 @@ def _entry(calculator: Calculator[Any, Any]) -> dict[str, Any]:
 @blueprint.get("/openapi.json")
 def contract_json() -> Response:
     """The contract as JSON."""
-    return _contract("application/json", files.JSON)
+    return _contract("application/json", files.JSON_FILE)
 
 
 @blueprint.get("/openapi.yaml")
 def contract_yaml() -> Response:
     """The contract as YAML."""
-    return _contract("application/yaml", files.YAML)
+    return _contract("application/yaml", files.YAML_FILE)
 
 
 def _contract(media: str, name: str) -> Response:
-    body = files.read(name)
+    body = files.read_contract(name)
     tag = hashlib.blake2b(body, digest_size=12).hexdigest()  # of the file: it may change while the code does not
-    return not_modified(tag) or cacheable(Response(body, content_type=media), tag)
+    return make_not_modified(tag) or make_cacheable(Response(body, content_type=media), tag)
 
 
 @blueprint.get("/docs")
@@ -144,10 +150,10 @@ def viewer_file(name: str) -> Response:
 @blueprint.get("/problems/<kind>")
 def problem(kind: str) -> Response:
     """What a type of problem means: every problem's ``type`` leads here."""
-    if kind not in TYPES:
+    if kind not in PROBLEM_TYPES:
         raise Problem("not-found", f"No type of problem is named {kind[:80]!r}.")
-    told = TYPES[kind]
-    if preferred(PAGES) == "html":
+    told = PROBLEM_TYPES[kind]
+    if negotiate_format(PAGES) == "html":
         return page("problem.html", kind=kind, told=told)
     return Response(
         json_bytes({"type": f"/problems/{kind}", "title": told.title, "status": told.status, "advice": told.advice}),

@@ -21,26 +21,26 @@ from gramwatt.engine.tables.compute import Plan, check_constants, compute_batch,
 from gramwatt.engine.tables.grid_cost import check_grid
 from gramwatt.engine.wire_formats import FORMATS
 from gramwatt.model import Calculator
-from gramwatt.web.headers import cacheable, etag, not_modified
+from gramwatt.web.headers import make_cacheable, make_not_modified, make_request_etag
 from gramwatt.web.middleware import failures
 from gramwatt.web.middleware.memory import keep_freed_memory
-from gramwatt.web.problems import Problem, invalid
-from gramwatt.web.request_body import MOST_DRAINED, RequestBodyReader, wait_until
-from gramwatt.web.request_parsing import read_body, read_query
-from gramwatt.web.responses import find, post_only
+from gramwatt.web.problems import Problem, invalid_input
+from gramwatt.web.request_body import MAX_DRAINED_BYTES, RequestBodyReader, wait_until
+from gramwatt.web.request_parsing import read_json_body, read_query
+from gramwatt.web.responses import find_calculator, make_post_only_problem
 from gramwatt.web.table_options import (
     BATCH_OPTIONS,
-    LARGEST_TABLE,
-    MOST_AXES,
+    MAX_AXES,
+    MAX_TABLE_BYTES,
     SWEEP_OPTIONS,
-    form_sent,
-    form_wanted,
-    keeping,
-    most_points,
-    plan_of,
+    get_max_points,
+    make_table_plan,
+    negotiate_table_format,
+    parse_passthrough,
+    parse_table_format,
 )
 
-SMALL: Final = 256 * 1024
+SMALL_BODY_BYTES: Final = 256 * 1024
 TEXT_ROWS: Final = 4096
 """Rows written as text at once: about a megabyte, which is held for each client that does not read."""
 AXIS_NAMES: Final = ("vary", "from", "to", "count")
@@ -49,27 +49,27 @@ blueprint = Blueprint("tables", __name__, url_prefix="/v1")
 
 
 @blueprint.post("/<calculator_name>/batch")
-def batch_body(calculator_name: str) -> Response:
+def batch_from_body(calculator_name: str) -> Response:
     """Answer a table of questions, row by row in order, as it arrives."""
-    calculator = find(calculator_name)
+    calculator = find_calculator(calculator_name)
     words, options, errors = read_query(BATCH_OPTIONS)
-    sent = form_sent(options)
-    wanted = form_wanted(options, sent.name, faulty=bool(errors))
-    plan = plan_of(calculator, words, options, errors)
+    sent = parse_table_format(options)
+    wanted = negotiate_table_format(options, sent.name, faulty=bool(errors))
+    plan = make_table_plan(calculator, words, options, errors)
     if errors:
-        raise invalid(errors)
+        raise invalid_input(errors)
     if "arrow" in (sent.name, wanted.name):
         batch.require_arrow()
     source, finish = _source()
     try:
-        plan, pieces = batch.read_first_chunk(plan, batch.read_chunks(plan, sent, source, keeping(options)))
+        plan, pieces = batch.read_first_chunk(plan, batch.read_chunks(plan, sent, source, parse_passthrough(options)))
     except (MalformedTable, InvalidTable) as error:
         finish()
         raise _problem(error) from None
     except BaseException:
         finish()
         raise
-    small = request.content_length is not None and request.content_length <= SMALL
+    small = request.content_length is not None and request.content_length <= SMALL_BODY_BYTES
     response = _streamed(plan, wanted, pieces, finish, whole=small)
     response.headers["Cache-Control"] = "no-store"
     return response
@@ -77,14 +77,16 @@ def batch_body(calculator_name: str) -> Response:
 
 def _problem(error: MalformedTable | InvalidTable) -> Problem:
     if isinstance(error, InvalidTable):
-        return invalid(error.errors)
+        return invalid_input(error.errors)
     return Problem(error.kind, f"{error.detail[:1].upper()}{error.detail[1:]}.")
 
 
 def _source() -> tuple[Source, Any]:
     """The body as a source, and what to call when done with it."""
-    limit = int(os.environ.get("GRAMWATT_LARGEST_TABLE") or LARGEST_TABLE)
-    request.max_content_length = limit + MOST_DRAINED  # the intake holds to the limit, and takes some more to drop it
+    limit = int(os.environ.get("GRAMWATT_LARGEST_TABLE") or MAX_TABLE_BYTES)
+    request.max_content_length = (
+        limit + MAX_DRAINED_BYTES
+    )  # the intake holds to the limit, and takes some more to drop it
     declared = request.content_length
     if declared is not None and declared > limit:
         raise Problem("too-large", f"A table may have at most {limit} bytes.")
@@ -109,7 +111,7 @@ def _source() -> tuple[Source, Any]:
             raise MalformedTable("the body breaks off")
         return piece
 
-    if declared is not None and declared <= SMALL:
+    if declared is not None and declared <= SMALL_BODY_BYTES:
         return read, lambda: None
     keep_freed_memory()
     intake = RequestBodyReader(read, limit, request.environ.get("gramwatt.wait_until", wait_until))
@@ -135,10 +137,10 @@ def _streamed(
             yield from answering
         except budget.Cancelled:
             return
-        except failures.CONTROL:
+        except failures.CONTROL_EXCEPTIONS:
             raise
         except BaseException as error:
-            failures.report(request_id, error)
+            failures.log_failure(request_id, error)
             broken = MalformedTable("the service failed on these rows; it was logged", "internal-error")
             yield into.write_failure(broken, tally.rows) + into.end()
         finally:
@@ -170,27 +172,27 @@ def _table(plan: Plan, wanted: batch.TableFormat, stream: Iterator[bytes] | byte
 
 
 @blueprint.get("/<calculator_name>/sweep")
-def sweep_query(calculator_name: str) -> Response:
+def sweep_from_query(calculator_name: str) -> Response:
     """Answer the question in the query at points of one input, or of a grid of two."""
-    calculator = find(calculator_name)
+    calculator = find_calculator(calculator_name)
     if not fits_query(calculator):
-        raise post_only(calculator)
+        raise make_post_only_problem(calculator)
     words, options, errors = read_query(SWEEP_OPTIONS, repeated=AXIS_NAMES)
-    wanted = form_wanted(options, "json", faulty=bool(errors))
-    tag = etag(wanted.name)
-    kept = not_modified(tag)
+    wanted = negotiate_table_format(options, "json", faulty=bool(errors))
+    tag = make_request_etag(wanted.name)
+    kept = make_not_modified(tag)
     if kept is not None:
         return kept
-    axes = axes_of_query(calculator, words, errors)
-    return cacheable(_sweep(calculator, words, options, axes, errors, wanted, words_given=True), tag)
+    axes = parse_query_axes(calculator, words, errors)
+    return make_cacheable(_sweep(calculator, words, options, axes, errors, wanted, words_given=True), tag)
 
 
 @blueprint.post("/<calculator_name>/sweep")
-def sweep_body(calculator_name: str) -> Response:
+def sweep_from_body(calculator_name: str) -> Response:
     """The same with ``given`` and ``vary`` in a JSON body."""
-    calculator = find(calculator_name)
+    calculator = find_calculator(calculator_name)
     words, options, errors = read_query(SWEEP_OPTIONS)
-    wanted = form_wanted(options, "json", faulty=bool(errors))
+    wanted = negotiate_table_format(options, "json", faulty=bool(errors))
     errors += [
         InputError(
             f"/{escape_name(name)}",
@@ -200,13 +202,13 @@ def sweep_body(calculator_name: str) -> Response:
         )
         for name, word in words.items()
     ]
-    given, axes = sweep_of_body(calculator, read_body(calculator), errors)
+    given, axes = parse_sweep_body(calculator, read_json_body(calculator), errors)
     response = _sweep(calculator, given, options, axes, errors, wanted, words_given=False)
     response.headers["Cache-Control"] = "no-store"
     return response
 
 
-def sweep_of_body(
+def parse_sweep_body(
     calculator: Calculator[Any, Any], body: dict[str, Any], errors: list[InputError]
 ) -> tuple[dict[str, Any], list[sweep.Axis]]:
     """What stands fast and what varies, of a body with ``given`` and ``vary``; what is wrong is added to the faults."""
@@ -226,7 +228,7 @@ def sweep_of_body(
     return fast, _axes_of_body(calculator, varying, errors)
 
 
-def axes_of_query(
+def parse_query_axes(
     calculator: Calculator[Any, Any], words: dict[str, str], errors: list[InputError]
 ) -> list[sweep.Axis]:
     """``vary`` with its own list of values, else with the next of ``from``, ``to`` and ``count``; its own single value
@@ -272,7 +274,7 @@ def _axes_of_body(
 def _even(
     calculator: Calculator[Any, Any], name: str, ends: Mapping[str, object], *, text: bool
 ) -> tuple[sweep.Axis | None, list[InputError]]:
-    most = most_points(calculator)
+    most = get_max_points(calculator)
     told = ends["count"]
     count = (
         int(told) if text and isinstance(told, str) and told.isascii() and told.isdigit() and len(told) < 9 else told
@@ -301,15 +303,17 @@ def _checked(
     *,
     under: str | None = None,
 ) -> list[sweep.Axis]:
-    if not 1 <= named <= MOST_AXES:
+    if not 1 <= named <= MAX_AXES:
         what = "no input is varied" if named == 0 else f"{named} inputs are varied"
         errors.append(
             InputError("/vary", what, None, f"one or two of {join_with_or(sweep.variable_inputs(calculator))}")
         )
     known = [axis for axis in axes if axis is not None]
     for axis in known:
-        if axis.count > most_points(calculator):
-            error = InputError(f"/{axis.name}", f"{axis.count} points", None, f"up to {most_points(calculator)} points")
+        if axis.count > get_max_points(calculator):
+            error = InputError(
+                f"/{axis.name}", f"{axis.count} points", None, f"up to {get_max_points(calculator)} points"
+            )
             errors.append(error if under is None else error.under(under))
     return known
 
@@ -324,12 +328,14 @@ def _sweep(
     *,
     words_given: bool,
 ) -> Response:
-    plan = plan_of(calculator, given, options, errors, words=words_given, under=None if words_given else "given")
+    plan = make_table_plan(
+        calculator, given, options, errors, words=words_given, under=None if words_given else "given"
+    )
     by = options["by"] or calculator.headline
     if options["best"]:
         errors += ranking.check_ranking(calculator, by)
     if errors:
-        raise invalid(errors)
+        raise invalid_input(errors)
     check_grid(plan, axes)
     plan = sweep.show_axes(plan, axes)
     small = wanted.name != "arrow" and not options["best"]
