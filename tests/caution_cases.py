@@ -40,7 +40,7 @@ from gramwatt.model import (
     Table,
     Text,
     TimeSeries,
-    fields_of,
+    get_fields,
     is_required,
 )
 
@@ -58,7 +58,7 @@ def cases(calculator: Any_) -> list[Given]:
 
 def conditional(calculator: Any_) -> list[Caution[Any, Any]]:
     """Return the cautions that are not always shown."""
-    return [caution for caution in calculator.cautions if not caution.stands]
+    return [caution for caution in calculator.cautions if not caution.is_always_shown]
 
 
 def outcome(calculator: Any_, given: Given) -> Outcome:
@@ -68,7 +68,7 @@ def outcome(calculator: Any_, given: Given) -> Outcome:
 
 def codes(made: Outcome) -> list[str]:
     """Return the codes of the cautions shown, in order, each once, without those that always are."""
-    standing = {caution.code for caution in made.calculator.cautions if caution.stands}
+    standing = {caution.code for caution in made.calculator.cautions if caution.is_always_shown}
     shown = dict.fromkeys(each["code"] for each in build_response(made, 0)["cautions"])
     return [code for code in shown if code not in standing]
 
@@ -237,7 +237,7 @@ def _change(made: Given, name: str, kind: Kind, chance: random.Random) -> None:
             rows = [dict(row) for row in made.get(name, ())]
             fields = {
                 inner: each
-                for inner, each in fields_of(kind.row).items()
+                for inner, each in get_fields(kind.row).items()
                 if not isinstance(each, StandardUncertainty | Text)
             }
             if not rows or (len(rows) < 4 and chance.random() < 0.2):
@@ -251,7 +251,7 @@ def _change(made: Given, name: str, kind: Kind, chance: random.Random) -> None:
             made[name] = rows
         case TimeSeries():
             log = dict(made.get(name) or {"time": [0, 1, 2, 3], "voltage": [16, 15, 15, 16], "current": [1, 20, 20, 1]})
-            channel = chance.choice(list(fields_of(kind.row)))
+            channel = chance.choice(list(get_fields(kind.row)))
             values = log.get(channel)
             if values is None:
                 log[channel] = [round(chance.uniform(0, 1), 3) for _ in log["time"]]

@@ -19,8 +19,8 @@ from typing import Any
 import numpy as np
 import pint
 
-from gramwatt.engine.evaluate import assume, evaluate
-from gramwatt.engine.unit_expressions import SPELLINGS
+from gramwatt.engine.evaluate import evaluate, fill_assumptions
+from gramwatt.engine.unit_expressions import EXPRESSIONS
 from gramwatt.model import (
     Calculator,
     Kind,
@@ -33,7 +33,7 @@ from gramwatt.model import (
     Text,
     TimeSeries,
     Unit,
-    fields_of,
+    get_fields,
 )
 
 REGISTRY: pint.UnitRegistry[float] = pint.UnitRegistry()
@@ -45,7 +45,7 @@ SIZES: Mapping[str, float] = {
     "[temperature]": 1.8,
     "[substance]": 0.53,
 }
-_EXPRESSIONS = {spelling: text for units in SPELLINGS.values() for spelling, text in units.items()}
+_EXPRESSIONS = {spelling: text for units in EXPRESSIONS.values() for spelling, text in units.items()}
 
 
 def factor(unit: str) -> float:
@@ -87,10 +87,10 @@ def wrong_dimensions(calculator: Calculator[Any, Any], raw: Any) -> list[str]:
     """The results that do not follow into the other system, for one set of inputs before assumptions."""
     kernels = [module for name, module in sys.modules.items() if name.startswith("gramwatt.physics.")]
     own = sys.modules[calculator.formula.__module__]
-    before = evaluate(calculator, assume(calculator, raw))
+    before = evaluate(calculator, fill_assumptions(calculator, raw))
     with other_units(own, *kernels):
-        moved = _rescaled(raw, fields_of(calculator.inputs))
-        after = evaluate(calculator, assume(calculator, moved))
+        moved = _rescaled(raw, get_fields(calculator.inputs))
+        after = evaluate(calculator, fill_assumptions(calculator, moved))
     return list(_wrong(before, after, calculator.result_fields))
 
 
@@ -99,7 +99,7 @@ def _wrong(before: Any, after: Any, fields: Mapping[str, Kind], prefix: str = ""
         expected, found = getattr(before, name), getattr(after, name)
         quantity = kind.item if isinstance(kind, NumberList) else kind
         if isinstance(kind, Table):
-            yield from _wrong(expected, found, fields_of(kind.row), f"{name}.")
+            yield from _wrong(expected, found, get_fields(kind.row), f"{name}.")
         elif isinstance(kind, Text):
             if not np.array_equal(expected, found):
                 yield prefix + name
@@ -117,9 +117,9 @@ def _rescaled(values: Any, fields: Mapping[str, Kind]) -> Any:
         if isinstance(source, Quantity):
             changes[name] = getattr(values, name) * factor(source.unit)
         elif isinstance(source, TimeSeries):
-            changes[name] = _retold(getattr(values, name), fields_of(source.row))
+            changes[name] = _retold(getattr(values, name), get_fields(source.row))
         elif isinstance(source, Table):
-            changes[name] = _rescaled(getattr(values, name), fields_of(source.row))
+            changes[name] = _rescaled(getattr(values, name), get_fields(source.row))
     return dataclasses.replace(values, **changes)
 
 

@@ -19,7 +19,7 @@ from typing import Any, Final
 
 import gramwatt
 from gramwatt.engine import registry
-from gramwatt.model import Text, fields_of
+from gramwatt.model import Text, get_fields
 
 PACKAGE: Final = Path(gramwatt.__file__).parent
 USES: Final = frozenset({"match", "fullmatch", "search", "sub", "subn", "split", "findall", "finditer"})
@@ -89,7 +89,7 @@ def _texts(kinds: Any) -> Iterator[Text]:
         if isinstance(kind, Text):
             yield kind
         elif hasattr(kind, "row"):
-            yield from _texts(fields_of(kind.row))
+            yield from _texts(get_fields(kind.row))
 
 
 def _uses_in(path: Path, where: str) -> Iterator[Use]:

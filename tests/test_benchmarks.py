@@ -22,7 +22,7 @@ FAR = 90_000  # more requests than a run sends of one example
 
 
 def test_every_calculator_has_an_example_that_varies() -> None:
-    assert [example.name for example in ALL] == [*registry.names(), examples.README_NAME]
+    assert [example.name for example in ALL] == [*registry.list_names(), examples.README_NAME]
 
 
 @pytest.mark.parametrize("example", ALL, ids=lambda example: example.name)

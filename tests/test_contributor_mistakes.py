@@ -127,4 +127,4 @@ def test_reversed_bounds_of_a_count_are_caught_on_import() -> None:
 )
 def test_a_file_without_its_calculator_is_named(file_name: str, calculator: object, said: str) -> None:
     with pytest.raises(DeclarationError, match=said):
-        registry.checked(file_name, calculator)
+        registry.check_module(file_name, calculator)

@@ -102,7 +102,7 @@ def test_the_service_gives_the_same_bytes(alone: dict[str, Any], name: str) -> N
     assert alone[name] == [200, with_all.content_type, with_all.get_data(as_text=True)]
 
 
-@pytest.mark.parametrize("name", registry.names())
+@pytest.mark.parametrize("name", registry.list_names())
 def test_every_calculator_computes_its_first_example(alone: dict[str, Any], name: str) -> None:
     expected = compute_response(registry.get(name), registry.get(name).examples[0].given)["results"]
     assert alone["calculators"][name] == json.loads(json.dumps(expected))

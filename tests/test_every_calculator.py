@@ -24,7 +24,7 @@ from gramwatt.engine.column_types import ABSENT
 from gramwatt.engine.evaluate import evaluate, evaluate_columns
 from gramwatt.engine.example_checks import verify
 from gramwatt.engine.formats import OutputOptions, compute_output
-from gramwatt.engine.serializers import json_bytes, value_text
+from gramwatt.engine.serializers import format_value, serialize_json
 from gramwatt.model import (
     Calculator,
     Choice,
@@ -38,10 +38,10 @@ from gramwatt.model import (
     Table,
     Text,
     TimeSeries,
-    fields_of,
+    get_fields,
     is_required,
 )
-from gramwatt.model.units import alternatives
+from gramwatt.model.units import compatible_units
 from gramwatt.web import create_app
 
 CALCULATORS = list(registry.load().values())
@@ -74,7 +74,7 @@ def test_it_names_its_sources_and_cautions(calculator: Any_) -> None:
 @every_example
 def test_every_way_of_asking_gives_the_same_answer(calculator: Any_, example: Example, client: FlaskClient) -> None:
     answer = gramwatt.calculate(calculator.name, **dict[str, Any](example.given))
-    document = json_bytes(answer)
+    document = serialize_json(answer)
     url = f"/v1/{calculator.name}"
 
     assert client.post(url, json=dict(example.given)).data == document
@@ -94,9 +94,9 @@ def test_every_way_of_asking_gives_the_same_answer(calculator: Any_, example: Ex
     header, row = csv.reader(io.StringIO(table))
     cells = dict(zip(header, row, strict=True))
     for name, value in answer["results"].items():
-        assert cells[name] == value_text(value)
+        assert cells[name] == format_value(value)
         bare = client.get(f"{url}/{name}?{query}")
-        assert bare.text == value_text(value) if value is not None else bare.status_code == 404
+        assert bare.text == format_value(value) if value is not None else bare.status_code == 404
 
 
 def _word(value: object) -> str:
@@ -159,11 +159,11 @@ def _moves(calculator: Any_, given: Mapping[str, object], name: str, kind: Kind)
         for value in _others(kind, given.get(name))
     ):
         return True
-    shown = [_form(calculator, given, form.name) for form in calculator.forms]
+    shown = [_form(calculator, given, form.name) for form in calculator.formats]
     return any(
         _form(calculator, {**given, name: value}, form.name) != told
         for value in _others(kind, given.get(name))
-        for form, told in zip(calculator.forms, shown, strict=True)
+        for form, told in zip(calculator.formats, shown, strict=True)
     )
 
 
@@ -192,14 +192,14 @@ def _others(kind: Kind, current: Any) -> Iterator[object]:
             yield from (text for text in kind.like if text != current)
         case TimeSeries():
             log = current or {"time": [0, 1, 2, 3], "voltage": [16, 15, 15, 16], "current": [1, 20, 20, 1]}
-            for name in fields_of(kind.row):
+            for name in get_fields(kind.row):
                 if name in log:
                     yield {**log, name: [None if value is None else 0.9 * value for value in log[name]]}
         case NumberList():
             yield from ([value, *(current or [value])[1:]] for value in _others(kind.item, None))
         case Table():
             row = dict((current or [{}])[0])
-            fields = {n: k for n, k in fields_of(kind.row).items() if not isinstance(k, StandardUncertainty | Text)}
+            fields = {n: k for n, k in get_fields(kind.row).items() if not isinstance(k, StandardUncertainty | Text)}
             first = {group[0] for group in kind.any_of if not any(n in row for n in group)}
             base = {n: next(_others(k, None)) for n, k in fields.items() if is_required(k) or n in first} | row
             for inner, column in fields.items():
@@ -216,7 +216,7 @@ def test_a_quantity_in_another_unit_gives_the_same_answer(calculator: Any_, exam
         kind = calculator.input_fields[name]
         if not isinstance(kind, Quantity) or not isinstance(value, int | float) or kind.unit == "1":
             continue
-        known = alternatives(kind.unit)
+        known = compatible_units(kind.unit)
         for spelling, unit in known.items():
             number = (known[kind.unit].to_si(value) - unit.offset) / unit.scale
             told = compute_response(calculator, {**example.given, name: f"{number:.15g} {spelling}"})["results"]

@@ -11,7 +11,7 @@ from flask.testing import FlaskClient
 
 from gramwatt import InvalidInput, calculate
 from gramwatt.engine import registry
-from gramwatt.model import Calculator, Count, Kind, NumberList, Quantity, Table, fields_of, units
+from gramwatt.model import Calculator, Count, Kind, NumberList, Quantity, Table, get_fields, units
 from gramwatt.web import create_app
 
 CALCULATORS: Final = list(registry.load().values())
@@ -25,7 +25,7 @@ def numbers(fields: Mapping[str, Kind]) -> Iterator[tuple[str, Quantity | Count]
         elif isinstance(kind, NumberList):
             yield f"{name}.0", kind.item
         elif isinstance(kind, Table):
-            yield from ((f"{name}.0.{inner}", column) for inner, column in numbers(fields_of(kind.row)))
+            yield from ((f"{name}.0.{inner}", column) for inner, column in numbers(get_fields(kind.row)))
 
 
 def ends(kind: Quantity | Count, step: float = 0.0) -> Iterator[tuple[float, float]]:
@@ -76,7 +76,7 @@ def test_a_bound_is_accepted_as_declared_and_nothing_beyond(
 )
 def test_a_closed_bound_is_accepted_in_every_unit(calculator: Any_, path: str, kind: Quantity) -> None:
     """Though its text in another unit is rounded; a millionth beyond it is rejected, as is an open bound."""
-    for spelling, unit in units.alternatives(kind.unit).items():
+    for spelling, unit in units.compatible_units(kind.unit).items():
         for bound, is_open, outward in (
             (kind.at_least, False, -1),
             (kind.above, True, -1),
@@ -85,7 +85,7 @@ def test_a_closed_bound_is_accepted_in_every_unit(calculator: Any_, path: str, k
         ):
             if bound is None:
                 continue
-            si = units.unit(kind.unit).to_si(bound)
+            si = units.get_unit(kind.unit).to_si(bound)
             step = 1e-6 * (abs(si) or 1.0)
             texts = [f"{(value - unit.offset) / unit.scale:.15g} {spelling}" for value in (si, si + outward * step)]
             assert is_rejected(calculator, path, texts[1]), texts[1]

@@ -14,9 +14,9 @@ from gramwatt.cli.inputs import read_inputs
 from gramwatt.cli.messages import LazyGroup, fail, parse_units
 from gramwatt.engine import registry, serializers
 from gramwatt.engine.calculate import InvalidInput, UnknownCalculator, compute_response, get_calculator
-from gramwatt.engine.formats import OutputOptions, compute_output, media_types
+from gramwatt.engine.formats import OutputOptions, compute_output, get_media_types
 from gramwatt.engine.messages import close_matches, format_quantity, join_with_or
-from gramwatt.engine.query_strings import first_query
+from gramwatt.engine.query_strings import find_example_query
 from gramwatt.model import Quantity
 from gramwatt.version import __version__
 
@@ -42,7 +42,7 @@ def serve(host: str, port: int) -> None:
     from gramwatt.server.run import serve as run
 
     shown = "localhost" if host in ("127.0.0.1", "0.0.0.0", "::", "::1") else host  # noqa: S104 - only compared
-    calculator, query = next((c, q) for c in registry.load().values() if (q := first_query(c)) is not None)
+    calculator, query = next((c, q) for c in registry.load().values() if (q := find_example_query(c)) is not None)
     answer = compute_response(calculator, dict(parse_qsl(query)), text=True)
     value = format_quantity(answer["results"][calculator.headline], answer["units"][calculator.headline])
 
@@ -93,8 +93,8 @@ def calc(
     if value is not None and value not in calculator.result_fields:
         known = close_matches(value, calculator.result_fields) or calculator.result_fields
         fail(f"{name} has no result {value!r}; it gives {join_with_or(known)}")
-    if form is not None and form not in media_types(calculator):
-        fail(f"{name} is not to be had as {form!r}; it is as {join_with_or(media_types(calculator))}")
+    if form is not None and form not in get_media_types(calculator):
+        fail(f"{name} is not to be had as {form!r}; it is as {join_with_or(get_media_types(calculator))}")
     question, text = read_inputs(calculator, inputs, body, logs, column)
     try:
         if form is not None and value is None:
@@ -109,7 +109,7 @@ def calc(
     if value is not None:
         if answer["results"][value] is None:
             fail(" ".join(note["text"] for note in answer["cautions"] if value in note.get("results", ())))
-        click.echo(serializers.value_text(answer["results"][value]))
+        click.echo(serializers.format_value(answer["results"][value]))
     else:
         click.echo(sheet(answer))
 
@@ -127,7 +127,7 @@ def sheet(answer: dict[str, Any]) -> str:
         told = _shown(value)
         spread = answer.get("uncertainty", {}).get(name, {}).get("standard")
         wide = any(spread) if isinstance(spread, list) else spread
-        more = f" ± {serializers.value_text(spread, digits=2).replace(',', '  ')}" if wide else ""
+        more = f" ± {serializers.format_value(spread, digits=2).replace(',', '  ')}" if wide else ""
         lines.append(f"{name:<{width}}{told}{more}{'' if unit == '1' or value is None else ' ' + unit}")
         for kind, step in answer.get("working", {}).get(name, {}).items():
             shown = "; ".join(reference["text"] for reference in step) if kind == "references" else step
@@ -142,7 +142,7 @@ def sheet(answer: dict[str, Any]) -> str:
 def _shown(value: Any) -> str:
     if isinstance(value, list):
         return "  ".join("-" if each is None else _shown(each) for each in value) or "none"
-    return "no answer" if value is None else serializers.value_text(value, digits=6)
+    return "no answer" if value is None else serializers.format_value(value, digits=6)
 
 
 def _flat(answer: dict[str, Any]) -> dict[str, Any]:
@@ -161,7 +161,7 @@ def _flat(answer: dict[str, Any]) -> dict[str, Any]:
 
 def _given(answer: dict[str, Any], name: str) -> str:
     unit = answer["units"].get(name, "1")
-    return serializers.value_text(answer["given"][name], digits=6) + ("" if unit == "1" else f" {unit}")
+    return serializers.format_value(answer["given"][name], digits=6) + ("" if unit == "1" else f" {unit}")
 
 
 @main.command("list")

@@ -20,4 +20,4 @@ OF_MASS: Final = ("lb", "oz")
 
 def conversions() -> Errors:
     """Of every factor printed."""
-    return Errors.of([units.unit(spelling).scale for spelling in PRINTED], list(PRINTED.values()))
+    return Errors.of([units.get_unit(spelling).scale for spelling in PRINTED], list(PRINTED.values()))

@@ -13,7 +13,7 @@ from scipy.stats import norm
 
 from gramwatt import InvalidInput, calculate
 from gramwatt.engine import registry
-from gramwatt.engine.serializers import csv_text
+from gramwatt.engine.serializers import format_csv
 
 FOUR: Final[dict[str, Any]] = {"name": "four", "cells": 4, "capacity": 1300, "mass": 155, "cell_resistance": 8}
 SIX: Final[dict[str, Any]] = {"name": "six", "cells": 6, "capacity": 1300, "mass": 228, "cell_resistance": 8}
@@ -275,7 +275,7 @@ def test_twenty_packs_and_no_more() -> None:
 def test_csv_has_a_row_for_each_pack() -> None:
     """Shared columns are repeated; columns of a pack bear its unit, and `_u` beside those that are uncertain."""
     calculator, answer = registry.load()["build"], ask(**CRAFT)
-    table = list(csv.DictReader(io.StringIO(csv_text(calculator, answer))))
+    table = list(csv.DictReader(io.StringIO(format_csv(calculator, answer))))
     assert [row["by_pack.name"] for row in table] == ["four", "six", "large"]
     for row, pack_row in zip(table, answer["results"]["by_pack"], strict=True):
         assert float(row["by_pack.endurance [min]"]) == pack_row["endurance"]
@@ -332,4 +332,4 @@ def test_cautions_name_their_pack() -> None:
 
 
 def test_every_conditional_caution_has_a_case() -> None:
-    assert {c.code for c in registry.load()["build"].cautions if not c.stands} == set(CAUTIONS)
+    assert {c.code for c in registry.load()["build"].cautions if not c.is_always_shown} == set(CAUTIONS)

@@ -184,7 +184,7 @@ def test_caution_is_shown_when_it_holds_and_not_otherwise(code: str) -> None:
 
 
 def test_every_conditional_caution_has_a_case() -> None:
-    conditional = {c.code for c in registry.load()["endurance"].cautions if not c.stands}
+    conditional = {c.code for c in registry.load()["endurance"].cautions if not c.is_always_shown}
     assert conditional == set(CAUTIONS)
 
 

@@ -316,6 +316,6 @@ def test_a_solved_coefficient_is_no_extrapolation() -> None:
 
 
 def test_every_conditional_caution_has_a_case() -> None:
-    conditional = {c.code for c in registry.load()["full-throttle"].cautions if not c.stands}
+    conditional = {c.code for c in registry.load()["full-throttle"].cautions if not c.is_always_shown}
     assert conditional == set(CAUTIONS)
     assert {"propellers-off", "lithium-fire", "static"} <= codes(**CRAFT)

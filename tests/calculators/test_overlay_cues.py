@@ -19,7 +19,7 @@ from PIL import Image
 from calculators.test_flight_log import flight
 from gramwatt import calculate
 from gramwatt.engine.calculate import InvalidInput, evaluate_request, get_calculator
-from gramwatt.engine.formats import OutputOptions, compute_output, render
+from gramwatt.engine.formats import OutputOptions, compute_output, iter_output
 
 CUES = get_calculator("overlay-cues")
 
@@ -194,7 +194,7 @@ def test_ten_minutes_at_sixty_frames_a_second_stream_in_bounded_memory() -> None
     outcome = evaluate_request(CUES, {"log": log, "frame_rate": "60", "cells": 4, "capacity": 20_000})
     tracemalloc.start()
     size, largest, ends = 0, 0, b""
-    for piece in render(outcome, OutputOptions("json")):
+    for piece in iter_output(outcome, OutputOptions("json")):
         size, largest, ends = size + len(piece), max(largest, len(piece)), piece
     _, peak = tracemalloc.get_traced_memory()
     tracemalloc.stop()
@@ -202,5 +202,5 @@ def test_ten_minutes_at_sixty_frames_a_second_stream_in_bounded_memory() -> None
     assert largest < 0.5e6
     assert peak < 5e6
     assert ends.endswith(b"}\n")
-    whole = json.loads(b"".join(render(outcome, OutputOptions("json"))))
+    whole = json.loads(b"".join(iter_output(outcome, OutputOptions("json"))))
     assert len(whole["results"]["frames"]) == whole["results"]["frame_count"] == pytest.approx(36_000, abs=400)

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from captions.recordings import course
-from gramwatt.captions.frames import MOST_FRAMES, frame_span, frames
+from gramwatt.captions.frames import MAX_FRAMES, frame_span, frames
 
 NTSC = Fraction(30000, 1001)
 RAMP = course(np.arange(0, 101) / 10 + 1e6, current=np.arange(0, 101) / 10, voltage=16.0)
@@ -164,8 +164,8 @@ def test_a_peak_is_never_below_what_is_shown_and_never_falls() -> None:
 
 
 def test_no_more_frames_than_can_be_told() -> None:
-    assert frame_span(RAMP, rate=Fraction(1000), offset=0, begin=0, end=1000)[1] > MOST_FRAMES
-    with pytest.raises(ValueError, match=f"at most {MOST_FRAMES}"):
+    assert frame_span(RAMP, rate=Fraction(1000), offset=0, begin=0, end=1000)[1] > MAX_FRAMES
+    with pytest.raises(ValueError, match=f"at most {MAX_FRAMES}"):
         frames(RAMP, rate=Fraction(1000), begin=0, end=1000)
     with pytest.raises(ValueError, match="frames from number"):
         frames(RAMP, rate=Fraction(1000), offset=1e7)

@@ -64,7 +64,7 @@ Write = Callable[[str], None]
 
 def forget() -> None:
     """Have the registry look for the files again."""
-    for cached in (registry.names, registry.get, registry.load):
+    for cached in (registry.list_names, registry.get, registry.load):
         cached.cache_clear()
 
 
@@ -91,7 +91,7 @@ def check(*names: str) -> Result:
 def test_the_shipped_calculators_and_units_have_no_problems() -> None:
     ended = check()
     assert ended.exit_code == 0, ended.output
-    assert ended.output == f"{len(registry.names())} calculators and the units: no problems\n"
+    assert ended.output == f"{len(registry.list_names())} calculators and the units: no problems\n"
 
 
 def test_the_right_file_has_no_problems(write: Write) -> None:
@@ -159,7 +159,7 @@ def test_the_service_does_not_start_with_a_wrong_declaration(write: Write) -> No
 
 
 def test_a_unit_that_is_not_in_the_committed_table_is_reported(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(unit_expressions, "SPELLINGS", {**unit_expressions.SPELLINGS, "area": {"m2": "m^2"}})
+    monkeypatch.setattr(unit_expressions, "EXPRESSIONS", {**unit_expressions.EXPRESSIONS, "area": {"m2": "m^2"}})
     ended = check()
     assert ended.exit_code == 1
     assert ended.output.startswith("model/unit_table.py: not what Pint computes")

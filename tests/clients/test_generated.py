@@ -10,7 +10,7 @@ import pytest
 
 from clients.running import environment, missing, need
 from gramwatt import calculate
-from gramwatt.engine.serializers import json_bytes
+from gramwatt.engine.serializers import serialize_json
 from gramwatt.web.openapi.document import build_document
 
 NPM = Path(__file__).with_name("npm") / "node_modules"
@@ -30,7 +30,7 @@ def folder(examples: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The example beside today's contract."""
     made = tmp_path_factory.mktemp("clients") / "clients"
     shutil.copytree(examples / "clients", made)
-    (made / "openapi.json").write_bytes(json_bytes(build_document()))
+    (made / "openapi.json").write_bytes(serialize_json(build_document()))
     return made
 
 

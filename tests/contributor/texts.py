@@ -1,4 +1,4 @@
-"""What follows from the calculators: in README.md the table and printed results, in CHANGELOG.md an entry for a new one.
+"""What follows from the calculators: README table and printed results, CHANGELOG entries of new calculators.
 
 ``make contract`` writes them, ``test_texts.py`` compares.
 """
@@ -42,7 +42,7 @@ def changelog() -> str:
     """Return CHANGELOG.md with an entry for each calculator that is neither published nor mentioned."""
     text = (ROOT / "CHANGELOG.md").read_text(encoding="utf-8")
     published = json.loads((ROOT / "openapi" / "published.json").read_text(encoding="utf-8"))["paths"]
-    new = [name for name in registry.names() if f"/v1/{name}" not in published and f"`{name}`" not in text]
+    new = [name for name in registry.list_names() if f"/v1/{name}" not in published and f"`{name}`" not in text]
     return add_entries(text, [f"- `{name}`: {registry.get(name).summary}" for name in new])
 
 

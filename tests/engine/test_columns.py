@@ -33,8 +33,8 @@ SHARE: Final = Quantity("1", "A plain number.", at_least=0, at_most=2)
 COUNT: Final = Count("How many.", at_least=1, at_most=24)
 CHOICE: Final = Choice(("below", "at_most"), "Which.")
 FLAG: Final = Flag("Whether.")
-TEXT: Final = Text("Name.", longest=10)
-SERIES: Final = NumberList(MASS, "Masses.", shortest=1, longest=3)
+TEXT: Final = Text("Name.", max_length=10)
+SERIES: Final = NumberList(MASS, "Masses.", min_length=1, max_length=3)
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,13 +54,13 @@ class Probe:
     temperature: Annotated[Array, Quantity("degC", "Temperature.", at_least=-30, at_most=90)]
 
 
-PARTS: Final = Table(Part, "Parts.", longest=4)
+PARTS: Final = Table(Part, "Parts.", max_length=4)
 PROBES: Final = Table(Probe, "Probes.")
 
 
 def read(kind: Kind, cell: object, *, text: bool = False) -> Column:
     """A column of one cell."""
-    return nested.read(kind, [cell], text=text)
+    return nested.read_column(kind, [cell], text=text)
 
 
 def errors(kind: Kind, cell: object, *, text: bool = False) -> list[InputError]:
@@ -148,7 +148,11 @@ def test_a_quantity_accepts(cell: object, coulombs: float, spread: float | None)
     assert not column.errors
     assert column.values[0] == pytest.approx(coulombs, rel=1e-12)
     assert column.present[0]
-    assert (column.spread is None) if spread is None else (column.spread is not None and column.spread[0] == spread)
+    assert (
+        (column.uncertainty is None)
+        if spread is None
+        else (column.uncertainty is not None and column.uncertainty[0] == spread)
+    )
 
 
 def test_a_query_may_leave_the_unit_away() -> None:
@@ -290,8 +294,8 @@ def test_a_series() -> None:
     column = read(SERIES, [1, "2 g", "0.003 ± 0.001 kg"])
     assert not column.errors
     np.testing.assert_allclose(column.values, [[0.001, 0.002, 0.003]], rtol=1e-12)
-    assert column.spread is not None
-    np.testing.assert_allclose(column.spread, [[0, 0, 0.001]], rtol=1e-12)
+    assert column.uncertainty is not None
+    np.testing.assert_allclose(column.uncertainty, [[0, 0, 0.001]], rtol=1e-12)
 
 
 def test_a_series_points_at_each_entry_at_fault() -> None:
@@ -324,8 +328,8 @@ def test_a_series_in_a_query_is_joined_by_commas() -> None:
 
 def test_a_list_in_a_query_is_shorter_than_in_json() -> None:
     """Addresses have an end; the refusal says where a longer list may go."""
-    kind = NumberList(MASS, "Masses.", longest=500)
-    longest = nested.LONGEST_QUERY_LIST
+    kind = NumberList(MASS, "Masses.", max_length=500)
+    longest = nested.MAX_QUERY_LIST_LENGTH
     assert not errors(kind, ",".join(["1"] * longest), text=True)
     (error,) = errors(kind, ",".join(["1"] * (longest + 1)), text=True)
     assert "POST" in error.detail
@@ -409,12 +413,12 @@ def test_the_width_of_a_temperature_has_no_offset(stated: dict[str, object], kel
 
 
 def test_a_row_at_fault_leaves_the_others_alone() -> None:
-    column = nested.read(CHARGE, [1300, "x", "1300 ± 10 mAh", ABSENT], text=False)
+    column = nested.read_column(CHARGE, [1300, "x", "1300 ± 10 mAh", ABSENT], text=False)
     assert list(column.errors) == [1]
     assert column.present.tolist() == [True, True, True, False]
     np.testing.assert_allclose(column.values, [4680, np.nan, 4680, np.nan], rtol=1e-12)
-    assert column.spread is not None
-    assert column.spread.tolist() == [0, 0, 36, 0]
+    assert column.uncertainty is not None
+    assert column.uncertainty.tolist() == [0, 0, 36, 0]
 
 
 JSON: Final = st.recursive(
@@ -459,6 +463,6 @@ def test_nothing_that_json_can_hold_raises(kind: Kind, cell: object, text: bool)
 
 @given(st.lists(JSON, max_size=6), st.booleans())
 def test_nothing_in_a_column_raises(cells: list[Any], text: bool) -> None:
-    column = nested.read(CHARGE, cells, text=text)
+    column = nested.read_column(CHARGE, cells, text=text)
     assert column.values.shape == (len(cells),)
     assert set(column.errors) == set(np.flatnonzero(np.isnan(column.values)).tolist())

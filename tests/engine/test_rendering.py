@@ -15,8 +15,8 @@ import pytest
 
 from gramwatt.engine.calculate import InvalidInput, compute_response, evaluate_request
 from gramwatt.engine.evaluate import evaluate_columns
-from gramwatt.engine.formats import MOST_AT_ONCE, OutputOptions, compute_output, media_types, render
-from gramwatt.engine.serializers import Style
+from gramwatt.engine.formats import ROWS_PER_CHUNK, OutputOptions, compute_output, get_media_types, iter_output
+from gramwatt.engine.serializers import TextStyle
 from gramwatt.model import (
     Array,
     Calculator,
@@ -52,7 +52,7 @@ class Row:
 @dataclass(frozen=True, slots=True)
 class Results:
     last: Annotated[Array, Quantity("g", "Last mass.", method="of the last row")]
-    rows: Annotated[Row, Table(Row, "Rows.", shortest=0, longest=1_000_000)]
+    rows: Annotated[Row, Table(Row, "Rows.", min_length=0, max_length=1_000_000)]
 
 
 def rows_of_a_kind(given: Inputs) -> Results:
@@ -79,7 +79,7 @@ TOY: Calculator[Inputs, Results] = Calculator(
     references=(Reference("none"),),
     cautions=(Caution("always", "Always."),),
     examples=(Example("two", given={"many": 2}, expected={"last": 1}, rtol=1e-12, source="by hand"),),
-    forms=(OutputFormat("spelled", "text/x-spelled", "A line a row.", spelled),),
+    formats=(OutputFormat("spelled", "text/x-spelled", "A line a row.", spelled),),
     propagates=False,
 )
 
@@ -88,7 +88,7 @@ def whole(wish: OutputOptions, count: int, **more: Any) -> bytes:
     return b"".join(compute_output(TOY, {"many": count, **more}, wish))
 
 
-@pytest.mark.parametrize("count", [0, 1, MOST_AT_ONCE, MOST_AT_ONCE + 1, 2 * MOST_AT_ONCE + 500])
+@pytest.mark.parametrize("count", [0, 1, ROWS_PER_CHUNK, ROWS_PER_CHUNK + 1, 2 * ROWS_PER_CHUNK + 500])
 def test_a_long_table_holds_what_a_short_one_would(count: int) -> None:
     assert json.loads(whole(OutputOptions(), count)) == compute_response(TOY, {"many": count})
 
@@ -117,12 +117,12 @@ def test_csv_has_a_line_for_each_row(count: int) -> None:
 
 
 def test_csv_with_a_decimal_comma() -> None:
-    text = whole(OutputOptions("csv", style=Style(decimal=",", digits=3)), 2).decode()
+    text = whole(OutputOptions("csv", style=TextStyle(decimal=",", digits=3)), 2).decode()
     assert text.splitlines()[2].split(";")[4] == "0,333"
 
 
 def test_a_form_of_its_own() -> None:
-    assert media_types(TOY) == {"json": "application/json", "csv": "text/csv", "spelled": "text/x-spelled"}
+    assert get_media_types(TOY) == {"json": "application/json", "csv": "text/csv", "spelled": "text/x-spelled"}
     assert whole(OutputOptions("spelled"), 3) == b"begin\n0\n1\n2\n"
 
 
@@ -135,7 +135,7 @@ def test_memory_is_bounded_while_a_long_table_is_written() -> None:
     """The text of 80,000 rows is some 8 MB; no more than a few blocks of it are held."""
     outcome = evaluate_columns(TOY, {"many": [80_000]}, 1, text=False)
     tracemalloc.start()
-    written = sum(len(piece) for piece in render(outcome, OutputOptions()))
+    written = sum(len(piece) for piece in iter_output(outcome, OutputOptions()))
     _, peak = tracemalloc.get_traced_memory()
     tracemalloc.stop()
     assert written > 6e6

@@ -10,7 +10,7 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from gramwatt.engine.rounding import BLOCK, FEW, number, numbers, rounded
+from gramwatt.engine.rounding import BLOCK_ROWS, MIN_ARRAY_LENGTH, round_array, round_number, round_numbers
 
 every_digits = pytest.mark.parametrize(
     "digits", [pytest.param(digits, id=f"{digits}-digits") for digits in range(1, 16)]
@@ -27,7 +27,7 @@ def expected(value: float, digits: int) -> float:
 
 
 def check(values: list[float], digits: int) -> None:
-    for value, made in zip(values, rounded(np.array(values), digits).tolist(), strict=True):
+    for value, made in zip(values, round_array(np.array(values), digits).tolist(), strict=True):
         wanted = expected(value, digits)
         assert bits(made) == bits(wanted) or (math.isnan(made) and math.isnan(wanted)), (value, digits, made, wanted)
 
@@ -65,17 +65,17 @@ def test_ties(digits: int) -> None:
 
 
 def test_blocks_do_not_show() -> None:
-    values = np.random.default_rng(1).lognormal(0, 20, 2 * BLOCK + 7)
-    made = rounded(values)
+    values = np.random.default_rng(1).lognormal(0, 20, 2 * BLOCK_ROWS + 7)
+    made = round_array(values)
     assert made.tolist() == [float(f"{value:.12g}") for value in values.tolist()]
 
 
 def test_what_was_given_stays() -> None:
     values = np.array([1 / 3, np.nan, -2.5])
     before = values.tobytes()
-    rounded(values, 3)
+    round_array(values, 3)
     assert values.tobytes() == before
-    assert rounded(np.zeros(0)).shape == (0,)
+    assert round_array(np.zeros(0)).shape == (0,)
 
 
 @given(
@@ -88,8 +88,8 @@ def test_what_was_given_stays() -> None:
 @example([math.nan, math.inf, -0.0, 999_999_999_999.5, 1e12 - 1, 1e12 + 1, 1e15, -1e15, 999_999_999_999_500.0])
 def test_numbers_together_are_those_one_by_one(values: list[float]) -> None:
     """The same figures and types, whole numbers as integers, however many are rounded together."""
-    alone = [number(value) for value in values]
-    for times in (1, FEW):
-        together = numbers(np.array(values * times))
+    alone = [round_number(value) for value in values]
+    for times in (1, MIN_ARRAY_LENGTH):
+        together = round_numbers(np.array(values * times))
         assert together == alone * times
         assert [type(value) for value in together] == [type(value) for value in alone * times]

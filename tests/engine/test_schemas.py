@@ -7,18 +7,20 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from gramwatt.engine import registry, schemas, validation
-from gramwatt.engine.column_types import Column, Loaded
+from gramwatt.engine.column_types import Column, LoadedInputs
 
 CALCULATORS = registry.load()
 
 
-def shown(loaded: Loaded) -> tuple[Any, ...]:
+def shown(loaded: LoadedInputs) -> tuple[Any, ...]:
     """Columns and faults, so that they can be compared."""
-    columns = {name: (repr(column.values), repr(column.errors), repr(column.spread)) for name, column in _all(loaded)}
+    columns = {
+        name: (repr(column.values), repr(column.errors), repr(column.uncertainty)) for name, column in _all(loaded)
+    }
     return columns, loaded.errors
 
 
-def _all(loaded: Loaded) -> list[tuple[str, Column]]:
+def _all(loaded: LoadedInputs) -> list[tuple[str, Column]]:
     return sorted(loaded.columns.items())
 
 
@@ -32,11 +34,13 @@ def test_both_give_the_same_verdict(name: str, data: st.DataObject, text: bool) 
         [6, "6", "1.3 Ah", "lipo", None, True, [1, 2], {}, "x", -1, 1e300, []]
     )
     asked = data.draw(st.dictionaries(names, st.tuples(cell).map(list), max_size=8))
-    assert shown(validation.load(calculator, asked, text=text)) == shown(schemas.judged(calculator, asked, text=text))
+    assert shown(validation.load_inputs(calculator, asked, text=text)) == shown(
+        schemas.load_with_schema(calculator, asked, text=text)
+    )
 
 
 def test_the_quick_judge_is_used(monkeypatch: pytest.MonkeyPatch) -> None:
     """Else the test above would compare the schema with itself."""
-    monkeypatch.setattr(schemas, "judged", lambda *_, **__: pytest.fail("the schema was asked"))
-    loaded = validation.load(CALCULATORS["pack-energy"], {"cells": [6], "capacity": [1300]}, text=False)
+    monkeypatch.setattr(schemas, "load_with_schema", lambda *_, **__: pytest.fail("the schema was asked"))
+    loaded = validation.load_inputs(CALCULATORS["pack-energy"], {"cells": [6], "capacity": [1300]}, text=False)
     assert not loaded.errors

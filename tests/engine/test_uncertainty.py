@@ -11,7 +11,7 @@ from uncertainties import umath
 
 from gramwatt import calculate
 from gramwatt.engine.calculate import get_calculator
-from gramwatt.engine.columns import spread_kind
+from gramwatt.engine.columns import uncertainty_kind
 from gramwatt.engine.evaluate import evaluate_columns
 from gramwatt.engine.uncertainty import combine, repeat_rows
 from gramwatt.model import Quantity
@@ -268,4 +268,4 @@ def test_the_kind_that_reads_a_standard_uncertainty_is_made_once() -> None:
     """What is prepared to judge a kind is kept with it, so one made for each request would be kept for ever."""
     kind = get_calculator("pack-current").input_fields["power"]
     assert isinstance(kind, Quantity)
-    assert spread_kind("power", kind) is spread_kind("power", kind)
+    assert uncertainty_kind("power", kind) is uncertainty_kind("power", kind)

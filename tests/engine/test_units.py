@@ -15,21 +15,23 @@ from scipy import constants
 from gramwatt.engine import nested, unit_expressions
 from gramwatt.model import DeclarationError, Quantity, units
 
-SPELLINGS: Final = [spelling for table in units.TABLE.values() for spelling in table]
+SPELLINGS: Final = [spelling for table in units.UNITS.values() for spelling in table]
 
-COMPUTED: Final = {spelling: pair for table in unit_expressions.compute().values() for spelling, pair in table.items()}
+COMPUTED: Final = {
+    spelling: pair for table in unit_expressions.compute_factors().values() for spelling, pair in table.items()
+}
 
 
 @pytest.mark.parametrize("spelling", COMPUTED)
 def test_committed_factors_are_those_of_pint(spelling: str) -> None:
     """To the last bit: Pint is the authority, `unit_table.py` only spares its start."""
-    unit = units.unit(spelling)
+    unit = units.get_unit(spelling)
     assert (unit.scale, unit.offset) == COMPUTED[spelling]
 
 
 def test_committed_table_is_up_to_date() -> None:
     """Every spelling in its dimension and order; run `make contract` where this fails."""
-    assert unit_expressions.MODULE.read_text(encoding="utf-8") == unit_expressions.source()
+    assert unit_expressions.MODULE.read_text(encoding="utf-8") == unit_expressions.build_module_source()
 
 
 # SI values of single units, from `scipy.constants` (CODATA 2022 and NIST SP 811), or by definition where it has none.
@@ -80,19 +82,19 @@ def _outside(spelling: str) -> float:
 @pytest.mark.parametrize("spelling", SPELLINGS)
 def test_every_factor_agrees_with_an_outside_source(spelling: str) -> None:
     """SciPy's constants; 13595.1 kg/m3 is the conventional density of mercury (NIST SP 811, appendix B.8, note 12)."""
-    assert units.unit(spelling).scale == pytest.approx(_outside(spelling), rel=1e-12)
+    assert units.get_unit(spelling).scale == pytest.approx(_outside(spelling), rel=1e-12)
 
 
-@pytest.mark.parametrize("spelling", [name for name in SPELLINGS if name not in units.TABLE["temperature"]])
+@pytest.mark.parametrize("spelling", [name for name in SPELLINGS if name not in units.UNITS["temperature"]])
 def test_only_temperatures_have_an_offset(spelling: str) -> None:
-    assert units.unit(spelling).offset == 0
+    assert units.get_unit(spelling).offset == 0
 
 
-@pytest.mark.parametrize("spelling", units.TABLE["temperature"])
+@pytest.mark.parametrize("spelling", units.UNITS["temperature"])
 def test_temperatures_agree_with_an_outside_source(spelling: str) -> None:
     values = np.array([-40.0, 0.0, 32.0, 451.0])
     kelvin = constants.convert_temperature(values, SCALES[spelling[-1]], "Kelvin")
-    assert [units.unit(spelling).to_si(value) for value in values] == pytest.approx(kelvin, rel=1e-12)
+    assert [units.get_unit(spelling).to_si(value) for value in values] == pytest.approx(kelvin, rel=1e-12)
 
 
 @pytest.mark.parametrize(
@@ -114,7 +116,7 @@ def test_temperatures_agree_with_an_outside_source(spelling: str) -> None:
 )
 def test_printed_factors(spelling: str, printed: float, half_a_unit: float) -> None:
     """Half a unit of the last printed digit."""
-    assert units.unit(spelling).scale == pytest.approx(printed, abs=half_a_unit * (1 + 1e-9), rel=0)
+    assert units.get_unit(spelling).scale == pytest.approx(printed, abs=half_a_unit * (1 + 1e-9), rel=0)
 
 
 @pytest.mark.parametrize(
@@ -132,18 +134,18 @@ def test_printed_factors(spelling: str, printed: float, half_a_unit: float) -> N
 )
 def test_fixed_points_of_temperature(text: str, kelvin: float) -> None:
     kind = Quantity("degC", "Temperature.", at_least=-273.15, at_most=1e4)
-    assert nested.read(kind, [text], text=False).values[0] == pytest.approx(kelvin, rel=1e-12)
+    assert nested.read_column(kind, [text], text=False).values[0] == pytest.approx(kelvin, rel=1e-12)
 
 
 def test_absolute_zero_in_fahrenheit() -> None:
     """By hand: -459.67 degF; what is left of it in kelvin is rounding of 255.4."""
-    assert units.unit("degF").to_si(-459.67) == pytest.approx(0.0, abs=1e-11)
+    assert units.get_unit("degF").to_si(-459.67) == pytest.approx(0.0, abs=1e-11)
 
 
 def test_every_spelling_stands_in_one_dimension() -> None:
     """A spelling in two dimensions would be read by whichever was built last."""
     assert len(SPELLINGS) == len(set(SPELLINGS))
-    assert all(units.unit(spelling).spelling == spelling for spelling in SPELLINGS)
+    assert all(units.get_unit(spelling).spelling == spelling for spelling in SPELLINGS)
 
 
 @pytest.mark.parametrize("spelling", [spelling for spelling in SPELLINGS if spelling != "1"])
@@ -152,21 +154,21 @@ def test_every_spelling_that_is_offered_is_understood(spelling: str) -> None:
     kind = Quantity(spelling, "Anything.", at_least=-1e12, at_most=1e12)
     # Without a space, 51/min would be anybody's guess.
     for text in (f"5 {spelling}", f"5 ± 1 {spelling}", *([] if spelling[0].isdigit() else [f"5{spelling}"])):
-        column = nested.read(kind, [text], text=False)
+        column = nested.read_column(kind, [text], text=False)
         assert not column.errors
-        assert column.values[0] == pytest.approx(units.unit(spelling).to_si(5.0), rel=1e-12)
+        assert column.values[0] == pytest.approx(units.get_unit(spelling).to_si(5.0), rel=1e-12)
 
 
 def test_case_tells_spellings_apart() -> None:
     """mAh and MAh, mW and MW differ by a thousand million: nothing is folded."""
     kind = Quantity("mW", "Power.", at_least=0, at_most=1e12)
-    assert nested.read(kind, ["5 MW"], text=False).errors
+    assert nested.read_column(kind, ["5 MW"], text=False).errors
 
 
 @given(st.sampled_from(SPELLINGS), st.floats(-1e6, 1e6))
 def test_round_trip(spelling: str, value: float) -> None:
     """There and back; with an offset, to what a sum of some hundreds of kelvin carries."""
-    unit = units.unit(spelling)
+    unit = units.get_unit(spelling)
     back = float(unit.from_si(np.array([unit.to_si(value)]))[0])
     assert back == pytest.approx(value, rel=1e-12, abs=1e-12 if unit.offset == 0 else 1e-9)
 
@@ -174,15 +176,15 @@ def test_round_trip(spelling: str, value: float) -> None:
 @given(st.sampled_from(SPELLINGS), st.floats(0.001, 1e6))
 def test_conversion_between_any_two_units_of_a_dimension(spelling: str, value: float) -> None:
     """Through another spelling and back changes nothing; the declared spelling comes first."""
-    si = units.unit(spelling).to_si(value)
-    for other, unit in units.alternatives(spelling).items():
-        assert unit.to_si(float(units.convert(np.array([si]), other)[0])) == pytest.approx(si, rel=1e-12)
-    assert next(iter(units.alternatives(spelling))) == spelling
+    si = units.get_unit(spelling).to_si(value)
+    for other, unit in units.compatible_units(spelling).items():
+        assert unit.to_si(float(units.convert_from_si(np.array([si]), other)[0])) == pytest.approx(si, rel=1e-12)
+    assert next(iter(units.compatible_units(spelling))) == spelling
 
 
 def test_an_unknown_spelling_in_a_declaration_is_a_fault_of_ours() -> None:
     with pytest.raises(DeclarationError, match="'furlong'"):
-        units.unit("furlong")
+        units.get_unit("furlong")
 
 
 @pytest.mark.parametrize(
@@ -208,5 +210,5 @@ def test_text_of_users_never_reaches_pint(monkeypatch: pytest.MonkeyPatch, text:
         monkeypatch.setattr(pint.UnitRegistry, name, refuse)
     for name in ("UnitRegistry", "Quantity", "Unit"):
         monkeypatch.setattr(pint, name, refuse)
-    column = nested.read(Quantity("mm", "Length.", above=0, at_most=1e6), [text], text=False)
+    column = nested.read_column(Quantity("mm", "Length.", above=0, at_most=1e6), [text], text=False)
     assert len(column.errors[0]) == 1

@@ -132,8 +132,8 @@ def test_accepts() -> None:
     assert describe_accepted(Count("", at_least=1, at_most=24)) == "a whole number from 1 to 24"
     assert describe_accepted(Choice(("a", "b"), "")) == "a or b"
     assert describe_accepted(Flag("")) == "true or false"
-    assert describe_accepted(Text("", longest=9)) == "1 to 9 printable characters"
-    assert describe_accepted(NumberList(quantity, "", longest=5)).startswith("a list of 1 to 5 values, each above 0")
+    assert describe_accepted(Text("", max_length=9)) == "1 to 9 printable characters"
+    assert describe_accepted(NumberList(quantity, "", max_length=5)).startswith("a list of 1 to 5 values, each above 0")
 
 
 def test_a_pointer_is_escaped_as_it_is_nested() -> None:

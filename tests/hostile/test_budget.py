@@ -21,14 +21,14 @@ from werkzeug.test import TestResponse
 from gramwatt.engine import registry, uncertainty
 from gramwatt.engine.budget import Budget
 from gramwatt.engine.limits import (
-    MOST_NESTED_ROWS,
-    MOST_PIXELS,
-    MOST_RESULT_ROWS,
-    RESPONSE_PER_BYTE,
+    FREE_RESPONSE_BYTES,
+    FREE_RESULT_ROWS,
+    MAX_NESTED_ROWS,
+    MAX_PIXELS,
+    MAX_RESULT_ROWS,
+    MAX_STACKED_ROWS,
+    RESPONSE_BYTES_PER_BYTE,
     RESULT_ROWS_PER_SAMPLE,
-    STACKED_ROWS,
-    UNPAID_RESPONSE,
-    UNPAID_RESULT_ROWS,
 )
 from gramwatt.engine.tables import batch
 from gramwatt.engine.tables.chunks import Chunk
@@ -48,7 +48,7 @@ def test_work_that_short_inputs_can_make_long_never_runs_in_the_event_loop() -> 
     for name, calculator in registry.load().items():
         path = f"/v1/{name}"
         unfolds = any(isinstance(kind, Table) and kind.length is not None for kind in calculator.result_fields.values())
-        if unfolds or calculator.forms:
+        if unfolds or calculator.formats:
             assert get_max_short_inputs(calculator) == 0, name
             assert runs_long(path, 0), name
         else:
@@ -85,7 +85,7 @@ def problem(response: TestResponse, status: int, kind: str) -> str:
 def test_a_few_bytes_cannot_ask_for_a_quarter_of_a_million_frames(client: FlaskClient, form: str) -> None:
     told = problem(client.post(f"/v1/overlay-cues?format={form}", json=VIDEO), 413, "too-much-work")
     assert "250000 rows" in told
-    assert f"{UNPAID_RESULT_ROWS + 2 * RESULT_ROWS_PER_SAMPLE}" in told
+    assert f"{FREE_RESULT_ROWS + 2 * RESULT_ROWS_PER_SAMPLE}" in told
     assert "video_end" in told
 
 
@@ -105,10 +105,10 @@ def test_frames_in_a_table_are_bounded_by_row_and_in_all(client: FlaskClient) ->
     response = client.post("/v1/overlay-cues/batch?format=ndjson", json=rows)
     assert response.status_code == 200
     told = [json.loads(line) for line in response.data.splitlines()]
-    fits = MOST_RESULT_ROWS // 19_000
+    fits = MAX_RESULT_ROWS // 19_000
     assert [len(each.get("frames", ())) for each in told] == [0, *[19_000] * fits, *[0] * (15 - fits)]
-    assert f"{MOST_NESTED_ROWS}" in json.dumps(told[0]["error"])
-    assert f"{MOST_RESULT_ROWS - fits * 19_000}" in json.dumps(told[-1]["error"])
+    assert f"{MAX_NESTED_ROWS}" in json.dumps(told[0]["error"])
+    assert f"{MAX_RESULT_ROWS - fits * 19_000}" in json.dumps(told[-1]["error"])
 
 
 def test_a_table_of_long_answers_is_written_a_few_at_a_time() -> None:
@@ -155,7 +155,7 @@ def test_a_picture_of_pixels_is_bounded(client: FlaskClient) -> None:
     question = {"log": LOG, "width": 8192, "height": 4320}
     told = problem(client.post("/v1/overlay-cues?format=png", json=question), 413, "too-much-work")
     assert f"{8192 * 4320}" in told
-    assert f"{MOST_PIXELS}" in told
+    assert f"{MAX_PIXELS}" in told
     assert client.post("/v1/overlay-cues?format=svg", json=question).status_code == 200
 
 
@@ -177,7 +177,7 @@ def test_the_formula_sees_bounded_rows_however_many_inputs_carry_uncertainty(
     response = client.post("/v1/hover-power/batch?uncertainty=true", data=body, content_type="text/csv")
     assert len(response.data.splitlines()) == 20_001
     assert sum(seen) > 20_000
-    assert max(seen) <= STACKED_ROWS
+    assert max(seen) <= MAX_STACKED_ROWS
 
 
 def test_time_that_is_used_up_ends_a_request_with_a_problem(
@@ -318,6 +318,6 @@ def test_columns_that_pass_through_cannot_unfold_without_end() -> None:
     with granted:
         for piece in batch.write_table(plan, chunks, batch.make_writer(plan, batch.TableFormat("csv")), tally):
             made, last = made + len(piece), piece
-    most = UNPAID_RESPONSE + RESPONSE_PER_BYTE * 1000
+    most = FREE_RESPONSE_BYTES + RESPONSE_BYTES_PER_BYTE * 1000
     assert most < made < most + 2 * len(text)
     assert b"#ERR too-much-work after row 9" in last

@@ -19,8 +19,8 @@ import pytest
 from flask.testing import FlaskClient
 
 from gramwatt.engine import limits
-from gramwatt.engine.arrow_messages import TooMuch, Unfolding, check_schema
-from gramwatt.engine.arrow_sizes import is_refused, unfolded_size
+from gramwatt.engine.arrow_messages import ExpansionCounter, ExpansionLimitExceeded, check_schema
+from gramwatt.engine.arrow_sizes import get_expanded_size, is_unsupported
 from gramwatt.web import create_app
 
 MOST_GROWTH = 50 * 1024 * 1024
@@ -263,21 +263,21 @@ def test_views_pass_through_arrow_without_all_that_they_refer_to(client: FlaskCl
     ],
 )
 def test_unfolded_size(values: pa.Array, size: int) -> None:
-    assert unfolded_size(values) == size
+    assert get_expanded_size(values) == size
 
 
 def test_types_that_are_refused() -> None:
-    assert is_refused(pa.list_view(pa.int8()))
-    assert is_refused(pa.struct([("a", pa.dictionary(pa.int8(), pa.list_(pa.int8())))]))
-    assert is_refused(pa.dense_union([pa.field("a", pa.int8())]))
-    assert not is_refused(pa.list_(pa.struct([("a", pa.dictionary(pa.int8(), pa.string()))])))
+    assert is_unsupported(pa.list_view(pa.int8()))
+    assert is_unsupported(pa.struct([("a", pa.dictionary(pa.int8(), pa.list_(pa.int8())))]))
+    assert is_unsupported(pa.dense_union([pa.field("a", pa.int8())]))
+    assert not is_unsupported(pa.list_(pa.struct([("a", pa.dictionary(pa.int8(), pa.string()))])))
 
 
 def test_fields_of_a_schema_are_bounded() -> None:
-    check_schema(pa.schema([("a", deep(limits.DEEPEST_ARROW_FIELD - 1))]))
-    with pytest.raises(TooMuch, match="within more than"):
-        check_schema(pa.schema([("a", deep(limits.DEEPEST_ARROW_FIELD))]))
-    with pytest.raises(TooMuch, match="more than 2000 fields"):
+    check_schema(pa.schema([("a", deep(limits.MAX_ARROW_FIELD_DEPTH - 1))]))
+    with pytest.raises(ExpansionLimitExceeded, match="within more than"):
+        check_schema(pa.schema([("a", deep(limits.MAX_ARROW_FIELD_DEPTH))]))
+    with pytest.raises(ExpansionLimitExceeded, match="more than 2000 fields"):
         check_schema(pa.schema([(str(at), pa.null()) for at in range(2001)]))
 
 
@@ -291,10 +291,10 @@ def test_dictionaries_that_grow_are_bounded() -> None:
         for stop in range(4000, 5000):
             column = pa.DictionaryArray.from_arrays(pa.array([stop - 1], pa.int32()), texts.slice(0, stop))
             writer.write_batch(pa.RecordBatch.from_arrays([column], ["note"]))
-    unfolding = Unfolding()
+    unfolding = ExpansionCounter()
     messages = pa.ipc.MessageReader.open_stream(pa.BufferReader(sink.getvalue()))
     unfolding.received = len(sink.getvalue())
-    with pytest.raises(TooMuch, match="unfolds"):
+    with pytest.raises(ExpansionLimitExceeded, match="unfolds"):
         list(map(unfolding.check, messages))
 
 
@@ -376,7 +376,7 @@ def test_table_with_a_row_of_8_mb_of_commas(client: FlaskClient, bounded: None) 
 
 
 def test_recording_with_more_columns_than_one_may_have(client: FlaskClient) -> None:
-    names = ["time", "voltage", "current", *(f"c{at}" for at in range(limits.MOST_RECORDING_COLUMNS))]
+    names = ["time", "voltage", "current", *(f"c{at}" for at in range(limits.MAX_RECORDING_COLUMNS))]
     bodies = {
         "application/x-ndjson": "{" + ",".join(f'"{name}":1' for name in names) + "}\n",
         "application/json": "{" + ",".join(f'"{name}":[1]' for name in names) + "}",

@@ -166,16 +166,16 @@ def test_few_unknown_names_of_a_question_are_compared(client: FlaskClient, compa
     response = client.post("/v1/pack-energy", json={f"name{at}": 1 for at in range(5000)})
     errors = json_of(response)["errors"]
     assert response.status_code == 422
-    assert len(compared) == limits.MOST_COMPARED
+    assert len(compared) == limits.MAX_COMPARED_NAMES
     assert len(errors) <= 100
-    assert errors[-1]["detail"] == f"{5000 - limits.MOST_LISTED} more unknown names"
+    assert errors[-1]["detail"] == f"{5000 - limits.MAX_LISTED_NAMES} more unknown names"
 
 
 def test_few_unknown_names_of_a_table_in_a_question_are_compared(client: FlaskClient, compared: list[str]) -> None:
     flights = [{f"name{row}_{at}": 1 for at in range(1000)} for row in range(50)]
     response = client.post("/v1/build", json={"parts": flights})
     assert response.status_code == 422
-    assert len(compared) <= 2 * limits.MOST_COMPARED
+    assert len(compared) <= 2 * limits.MAX_COMPARED_NAMES
 
 
 @pytest.mark.parametrize("form", ["csv", "ndjson", "json"])
@@ -189,7 +189,7 @@ def test_few_unknown_columns_are_compared(client: FlaskClient, compared: list[st
     }
     media = {"csv": "text/csv", "ndjson": "application/x-ndjson", "json": "application/json"}
     client.post("/v1/pack-energy/batch", data=bodies[form], content_type=media[form])
-    assert len(compared) <= limits.MOST_COMPARED
+    assert len(compared) <= limits.MAX_COMPARED_NAMES
 
 
 @pytest.mark.parametrize("cell", ["1 unit{}", "{} mAh 1"])
@@ -197,7 +197,7 @@ def test_few_cells_of_a_column_are_compared(client: FlaskClient, compared: list[
     body = "cells,capacity\n" + "".join(f"6,{cell.format(at)}\n" for at in range(10_000))
     response = client.post("/v1/pack-energy/batch", data=body, content_type="text/csv")
     assert response.status_code == 200
-    assert len(compared) <= limits.MOST_COMPARED
+    assert len(compared) <= limits.MAX_COMPARED_NAMES
 
 
 def test_long_names_are_not_compared(client: FlaskClient, compared: list[str]) -> None:
@@ -224,14 +224,14 @@ def test_a_cell_means_what_it_meant(text: str) -> None:
 
 
 def test_json_of_too_many_names(client: FlaskClient) -> None:
-    body = b"{" + b",".join(b'"%d":1' % at for at in range(limits.MOST_JSON_NAMES + 1)) + b"}"
+    body = b"{" + b",".join(b'"%d":1' % at for at in range(limits.MAX_JSON_NAMES + 1)) + b"}"
     response = client.post("/v1/flight-log", data=body, content_type="application/json")
     assert response.status_code == 400
     assert "names" in json_of(response)["detail"]
 
 
 def test_json_of_too_many_lists(client: FlaskClient) -> None:
-    body = b'{"log":{"time":[' + b",".join([b"[]"] * limits.MOST_JSON_LISTS) + b"]}}"
+    body = b'{"log":{"time":[' + b",".join([b"[]"] * limits.MAX_JSON_CONTAINERS) + b"]}}"
     response = client.post("/v1/flight-log", data=body, content_type="application/json")
     assert response.status_code == 400
     assert "lists" in json_of(response)["detail"]

@@ -79,7 +79,7 @@ def replace(file: Path, old: str, new: str) -> None:
 
 
 def test_a_changed_file_is_served_at_once(checkout: Path, url: str) -> None:
-    calculator = registry.get(registry.names()[0])
+    calculator = registry.get(registry.list_names()[0])
     page = f"{url}/calculators/{calculator.name}"
     package = checkout / "service" / "gramwatt"
     log = checkout / "log"

@@ -141,7 +141,7 @@ def test_the_right_file_is_right(errors: dict[str, list[tuple[int, str]]], monke
     module = types.ModuleType("calculator_file")
     monkeypatch.setitem(sys.modules, module.__name__, module)
     exec(RIGHT, module.__dict__)
-    assert registry.checked("pack", module.__dict__["CALCULATOR"]).headline == "energy"
+    assert registry.check_module("pack", module.__dict__["CALCULATOR"]).headline == "energy"
 
 
 @pytest.mark.parametrize("name", [name for name in MISTAKES if name != "right"])
@@ -351,19 +351,19 @@ def test_all_problems_are_reported_at_once() -> None:
 def test_a_unit_that_is_not_in_the_table_is_rejected() -> None:
     """A unit is looked up when it is used, not when it is declared."""
     with pytest.raises(DeclarationError, match="'volts' is not in the table"):
-        units.unit("volts")
+        units.get_unit("volts")
 
 
 def test_a_file_without_a_calculator_is_reported_by_name() -> None:
     with pytest.raises(DeclarationError, match=r"calculators/wire_drop\.py: no CALCULATOR"):
-        registry.checked("wire_drop", None)
+        registry.check_module("wire_drop", None)
     with pytest.raises(DeclarationError, match=r"calculators/wire_drop\.py: no CALCULATOR"):
-        registry.checked("wire_drop", double)
+        registry.check_module("wire_drop", double)
 
 
 def test_a_file_whose_formula_has_another_name_is_reported_by_name() -> None:
     with pytest.raises(DeclarationError, match=r"calculators/wire_drop\.py: its formula is named double"):
-        registry.checked("wire_drop", Calculator(**RIGHT_PARTS))
+        registry.check_module("wire_drop", Calculator(**RIGHT_PARTS))
 
 
 def test_every_file_of_the_registry_holds_what_its_name_says() -> None:

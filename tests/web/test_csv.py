@@ -14,7 +14,7 @@ from flask.testing import FlaskClient
 
 from gramwatt.engine import registry
 from gramwatt.engine.calculate import compute_response
-from gramwatt.engine.serializers import Style, csv_text, value_text
+from gramwatt.engine.serializers import TextStyle, format_csv, format_value
 from gramwatt.model import (
     Array,
     Calculator,
@@ -107,7 +107,7 @@ def test_an_uncertain_result_has_a_column_of_its_own_beside_it(client: FlaskClie
 def test_the_uncertainty_of_a_temperature_is_in_kelvin() -> None:
     """A difference of temperatures in degF or degC must not be read as a temperature."""
     answer = compute_response(ECHO, {"warmth": "20 ± 2 degC", "label": "a"})
-    header, row = rows(csv_text(ECHO, answer))
+    header, row = rows(format_csv(ECHO, answer))
     assert row[header.index("doubled_u [K]")] == "4"
 
 
@@ -124,7 +124,7 @@ def test_a_reader_gets_back_what_json_has(client: FlaskClient, calculator: Calcu
             assert len(cells) == len(header), "no name twice"
             for name, value in expected.items():
                 nested = isinstance(value, list) and value and isinstance(value[0], dict)
-                assert json.loads(cells[name]) == value if nested else cells[name] == value_text(value), name
+                assert json.loads(cells[name]) == value if nested else cells[name] == format_value(value), name
 
 
 def in_rows(calculator: Calculator[object, object], results: dict[str, Any]) -> list[dict[str, Any]]:
@@ -134,7 +134,7 @@ def in_rows(calculator: Calculator[object, object], results: dict[str, Any]) -> 
     if len(tables) != 1:
         return [results]
     name, kind = tables[0]
-    if kind.alone:
+    if kind.standalone:
         return list(results[name])
     plain = {n: v for n, v in results.items() if n != name}
     return [{**plain, **{f"{name}.{column}": value for column, value in line.items()}} for line in results[name]]
@@ -193,7 +193,7 @@ ECHO: Calculator[Inputs, Results] = Calculator(
     ],
 )
 def test_no_text_becomes_a_formula_and_numbers_stay_numbers(label: str, expected: str) -> None:
-    header, row = rows(csv_text(ECHO, compute_response(ECHO, {"label": label}), Style(header="names")))
+    header, row = rows(format_csv(ECHO, compute_response(ECHO, {"label": label}), TextStyle(header="names")))
     cells = dict(zip(header, row, strict=True))
     assert cells["label"] == expected
     assert cells["word"] == "'=1+1"

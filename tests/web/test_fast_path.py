@@ -16,7 +16,7 @@ from prometheus_client import REGISTRY
 from werkzeug.test import Client, create_environ
 
 from gramwatt.engine import registry
-from gramwatt.engine.query_strings import fits_query, query_of
+from gramwatt.engine.query_strings import build_query, fits_query
 from gramwatt.web import create_app
 from gramwatt.web.headers import make_etag
 from gramwatt.web.middleware.fast_path import FastPath
@@ -73,9 +73,9 @@ def plain() -> Iterator[Case]:
     """Yield every example of every calculator without forms of its own, by POST, GET, HEAD and as a bare value."""
     for calculator in registry.load().values():
         path = f"/v1/{calculator.name}"
-        for example in () if calculator.forms else calculator.examples:
+        for example in () if calculator.formats else calculator.examples:
             yield posted(path, dict(example.given))
-            query = query_of(calculator, example.given) if fits_query(calculator) else None
+            query = build_query(calculator, example.given) if fits_query(calculator) else None
             if query is not None:
                 yield from (
                     Case(path, query),
@@ -117,7 +117,7 @@ def left() -> Iterator[Case]:
         yield from (posted(path, inputs, media=media) for media in OTHER_MEDIA)
         yield from (posted(path, inputs, header) for header in (*unusual, ("Accept", "text/csv")))
         yield from (Case(path, "x"), Case(path, "", "DELETE"), Case(path, "", "OPTIONS"), Case(f"{path}/nothing"))
-        query = query_of(calculator, inputs)
+        query = build_query(calculator, inputs)
         if query is not None:
             yield from (
                 Case(path, f"{query}&{more}") for more in ("bogus=1", "units=x", query, "cells=%FF", "=", "errors=text")

@@ -9,9 +9,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from gramwatt.engine import registry
-from gramwatt.engine.columns import spread_kind
-from gramwatt.engine.nested import read
-from gramwatt.model import Kind, NumberList, Quantity, StandardUncertainty, Table, fields_of, units
+from gramwatt.engine.columns import uncertainty_kind
+from gramwatt.engine.nested import read_column
+from gramwatt.model import Kind, NumberList, Quantity, StandardUncertainty, Table, get_fields, units
 from gramwatt.web.openapi.number_pattern import make_text_pattern
 
 MADE_UP = [
@@ -42,10 +42,10 @@ def quantities(kind: Kind) -> Iterator[tuple[str, Quantity]]:
     elif isinstance(kind, NumberList):
         yield "", kind.item
     elif isinstance(kind, Table):
-        for name, inner in fields_of(kind.row).items():
+        for name, inner in get_fields(kind.row).items():
             if isinstance(inner, Quantity) and not isinstance(inner, StandardUncertainty):
                 yield f".{name}", inner
-                yield f".{name}_u", spread_kind(name, inner)
+                yield f".{name}_u", uncertainty_kind(name, inner)
 
 
 def distinct() -> Iterator[tuple[str, Quantity]]:
@@ -63,7 +63,7 @@ KINDS = [pytest.param(kind, id=name) for name, kind in distinct()]
 
 def errors(kind: Quantity, text: str, *, as_query: bool) -> list[str]:
     """What the service finds wrong with a text."""
-    return [error.detail for error in read(kind, [text], text=as_query).errors.get(0, [])]
+    return [error.detail for error in read_column(kind, [text], text=as_query).errors.get(0, [])]
 
 
 @pytest.mark.parametrize("kind", KINDS)
@@ -106,9 +106,9 @@ def test_every_unit_of_the_table_is_in_the_pattern(kind: Quantity) -> None:
     low, high = kind.at_least if kind.above is None else kind.above, kind.at_most if kind.below is None else kind.below
     assert low is not None
     assert high is not None
-    middle = units.unit(kind.unit).to_si((low + high) / 2)
+    middle = units.get_unit(kind.unit).to_si((low + high) / 2)
     spread = "±0" if kind.unit == "1" else ""
-    for spelling, unit in units.alternatives(kind.unit).items():
+    for spelling, unit in units.compatible_units(kind.unit).items():
         number = (middle - unit.offset) / unit.scale
         text = f"{number:.1f}{spread}" + ("" if kind.unit == "1" else f" {spelling}")
         if number >= 1 and high > 2 * low:

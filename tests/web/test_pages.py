@@ -36,7 +36,7 @@ from gramwatt.model import (
     Quantity,
     Table,
     TimeSeries,
-    fields_of,
+    get_fields,
     is_required,
 )
 from gramwatt.web.pages import form_reader, views
@@ -822,7 +822,7 @@ def test_an_example_typed_and_read_is_the_example(calculator: Calculator[Any, An
                     assert again.question[name].rows == len(next(iter(given.values())))  # type: ignore[attr-defined]
                 elif isinstance(kind, Table):
                     assert [set(row) for row in again.question[name]] == [
-                        {each for each in row if each in columns_of(kind) and each in fields_of(kind.row)}
+                        {each for each in row if each in columns_of(kind) and each in get_fields(kind.row)}
                         for row in given  # type: ignore[attr-defined]
                     ]
                 else:

@@ -44,7 +44,7 @@ def test_first_page_for_people(client: FlaskClient) -> None:
 def test_every_link_of_the_first_page_leads_somewhere(client: FlaskClient) -> None:
     page = client.get("/", headers=BROWSER).text
     found = links(page)
-    assert len(found) > len(registry.names())
+    assert len(found) > len(registry.list_names())
     for link in found:
         if link.startswith("#"):
             assert f'id="{link[1:]}"' in page
@@ -246,7 +246,7 @@ def test_the_table_of_units(client: FlaskClient) -> None:
     assert answer.headers["Cache-Control"] == "public, max-age=3600"
     told = answer.get_json()["dimensions"]
     table = {each["dimension"]: {unit["unit"]: unit for unit in each["units"]} for each in told}
-    assert {name: set(found) for name, found in table.items()} == {name: set(u) for name, u in units.TABLE.items()}
+    assert {name: set(found) for name, found in table.items()} == {name: set(u) for name, u in units.UNITS.items()}
     for dimension, unit, factor, digits in (
         ("mass", "lb", 4.535924e-01, 7),
         ("mass", "oz", 2.834952e-02, 7),

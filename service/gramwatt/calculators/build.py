@@ -42,13 +42,13 @@ FLOWN: Final = ("hover-ratio", "average-power", "flights")
 class Inputs:
     """The craft without its pack, the packs, how it is flown, and the limit it must keep."""
 
-    packs: Annotated[Pack, Table(Pack, "Packs to compare, the others against the first.", longest=20)]
+    packs: Annotated[Pack, Table(Pack, "Packs to compare, the others against the first.", max_length=20)]
     kv: fields.Kv
     diameter: fields.PropellerDiameter
     pitch: fields.Pitch
     parts: Annotated[
         shared_parts.Part,
-        Table(shared_parts.Part, "Parts without the pack: name, mass, count.", longest=500, optional=True),
+        Table(shared_parts.Part, "Parts without the pack: name, mass, count.", max_length=500, optional=True),
     ]
     dry_mass: Annotated[
         Array,
@@ -70,7 +70,7 @@ class Inputs:
         Table(
             Flight,
             "Flights of this craft; else average_power, else hover_ratio.",
-            longest=200,
+            max_length=200,
             optional=True,
             any_of=DURATION_OR_LOG,
         ),
@@ -132,7 +132,7 @@ class Results:
             method="flights where given, else average_power, else hover_ratio",
         ),
     ]
-    by_pack: Annotated[PackAnswer, Table(PackAnswer, "The craft with each pack.", longest=20)]
+    by_pack: Annotated[PackAnswer, Table(PackAnswer, "The craft with each pack.", max_length=20)]
 
 
 def build(given: Inputs) -> Results:
@@ -287,7 +287,7 @@ CALCULATOR = Calculator(
             "mass_exponent",
             "1.5, the aerodynamic law, where no flights of different mass tell it",
             _usual_exponent,
-            spread=lambda given: np.full(given.kv.shape, AERODYNAMIC_U),
+            uncertainty=lambda given: np.full(given.kv.shape, AERODYNAMIC_U),
         ),
         *shared_parts.LIMITS,
         *drivetrain.ASSUMPTIONS,

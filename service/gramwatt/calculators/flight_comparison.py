@@ -48,7 +48,7 @@ class FlownFlight:
 class Inputs:
     """The flights, and what the craft's sensors need."""
 
-    flights: Annotated[FlownFlight, Table(FlownFlight, "Flights to compare with the first.", longest=50)]
+    flights: Annotated[FlownFlight, Table(FlownFlight, "Flights to compare with the first.", max_length=50)]
     current_scale: logs.CurrentScale
     current_offset: logs.CurrentOffset
     voltage_scale: logs.VoltageScale
@@ -110,7 +110,7 @@ class Results:
     longest_flight: Annotated[
         Array, Count("Its place among the flights, from 1.", at_least=1, at_most=50, method="place of the greatest")
     ]
-    by_flight: Annotated[FlightAnswer, Table(FlightAnswer, "The flights in the order they were given.", longest=50)]
+    by_flight: Annotated[FlightAnswer, Table(FlightAnswer, "The flights in the order they were given.", max_length=50)]
 
 
 def flight_comparison(given: Inputs) -> Results:

@@ -153,13 +153,13 @@ class Results:
     usual_step: Annotated[Array, Quantity("s", "Usual time between samples.", method="median of the steps")]
     gap_time: Annotated[Array, Quantity("s", "Time in gaps, left out.", method="sum of the steps that do not count")]
     unused_columns: Annotated[
-        StringArray, Text("Columns of the recording that were not used.", longest=300, method="their names")
+        StringArray, Text("Columns of the recording that were not used.", max_length=300, method="their names")
     ]
     punch_outs: Annotated[
         logs.PunchOut,
-        Table(logs.PunchOut, "Bursts of high current, in order of time.", shortest=0, longest=200),
+        Table(logs.PunchOut, "Bursts of high current, in order of time.", min_length=0, max_length=200),
     ]
-    left_out: Annotated[logs.LeftOut, Table(logs.LeftOut, "What was left out, and why.", shortest=0, longest=60)]
+    left_out: Annotated[logs.LeftOut, Table(logs.LeftOut, "What was left out, and why.", min_length=0, max_length=60)]
 
 
 def flight_log(given: Inputs) -> Results:

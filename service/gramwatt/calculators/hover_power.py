@@ -217,7 +217,7 @@ CALCULATOR = Calculator(
             "by thrust per rotor: 20 % overall at 7.5 gf, 26 at 60, 33 at 110, 38 at 180, 41 at 270, 43 at 385, 50 at "
             "1000 gf, over a figure of merit of 0.60: a judgement from open bench data",
             _usual_efficiency,
-            spread=lambda given: hover.DRIVE_SPREAD * given.drive_efficiency,
+            uncertainty=lambda given: hover.DRIVE_SPREAD * given.drive_efficiency,
         ),
         Assumption(
             "cell_voltage",

@@ -33,9 +33,9 @@ READINGS: Final = ("each", "together")
 class Inputs:
     """The parts, named or bare, the limit, and the scale they were read on."""
 
-    parts: Annotated[Part, Table(Part, "Parts with name, mass and count.", longest=500, optional=True)]
+    parts: Annotated[Part, Table(Part, "Parts with name, mass and count.", max_length=500, optional=True)]
     masses: Annotated[
-        Array, NumberList(MASS, "Bare masses, added to the parts if both are given.", longest=500, optional=True)
+        Array, NumberList(MASS, "Bare masses, added to the parts if both are given.", max_length=500, optional=True)
     ]
     masses_u: Annotated[Array, StandardUncertainty(of="masses")]
     rule: shared_parts.Rule

@@ -15,7 +15,7 @@ from gramwatt.calculators._shared.log_statistics import groups
 from gramwatt.captions import image, subrip, substation, template, timecode, webvtt
 from gramwatt.captions.caption_track import NOTHING, CaptionTrack, cues_again, make_caption_track, rate_or_none
 from gramwatt.captions.cues import Cue
-from gramwatt.captions.frames import MOST_FRAMES, frame_span
+from gramwatt.captions.frames import MAX_FRAMES, frame_span
 from gramwatt.captions.placement import PLACES, Placement
 from gramwatt.captions.timestamps import resolves
 from gramwatt.model import (
@@ -59,12 +59,12 @@ class Inputs:
         StringArray,
         Text(
             "Frames a second, exactly: a fraction, or the decimals it is usually written with (29.97 is 30000/1001).",
-            longest=16,
+            max_length=16,
             default="30",
             pattern=timecode.RATE,
             form="a number or a fraction of whole numbers above 0 and up to 1000, as text",
             like=("25", "30000/1001", "23.976"),
-            explain=timecode.exact_rate,
+            check=timecode.exact_rate,
         ),
     ]
     offset: Annotated[
@@ -86,12 +86,12 @@ class Inputs:
         StringArray,
         Text(
             f"What a caption says: words, and fields in braces with their digits, as {{voltage:2}}. Fields: {FIELDS}.",
-            longest=200,
+            max_length=200,
             default=template.DEFAULT,
             pattern=template.TEMPLATE,
             form=f"words with fields in braces, each with 0 to 4 digits or none: {FIELDS}; {{{{ and }}}} are braces",
             like=(template.DEFAULT, "{power} W{line}{remaining} %"),
-            explain=template.compile_template,
+            check=template.compile_template,
         ),
     ]
     width: Annotated[Array, Count("Width of the video in pixels.", at_least=64, at_most=8192, default=1920)]
@@ -142,17 +142,19 @@ def _span(given: Inputs, row: int) -> dict[str, float]:
 class Results:
     """How many captions there are, on which frames, and every frame."""
 
-    captions: Annotated[Array, Count("Captions.", at_least=0, at_most=MOST_FRAMES, method="texts that differ in turn")]
-    frame_count: Annotated[Array, Count("Frames.", at_least=0, at_most=MOST_FRAMES, method=NUMBERED)]
-    first_timecode: Annotated[StringArray, Text("Of the first frame.", longest=16, method="SMPTE ST 12-1")]
-    last_timecode: Annotated[StringArray, Text("Of the last frame.", longest=16, method="SMPTE ST 12-1")]
+    captions: Annotated[Array, Count("Captions.", at_least=0, at_most=MAX_FRAMES, method="texts that differ in turn")]
+    frame_count: Annotated[Array, Count("Frames.", at_least=0, at_most=MAX_FRAMES, method=NUMBERED)]
+    first_timecode: Annotated[StringArray, Text("Of the first frame.", max_length=16, method="SMPTE ST 12-1")]
+    last_timecode: Annotated[StringArray, Text("Of the last frame.", max_length=16, method="SMPTE ST 12-1")]
     peak_current: Annotated[Array, Quantity("A", "Greatest current shown.", method="greatest of the frames")]
     peak_power: Annotated[Array, Quantity("W", "Greatest power shown.", method="greatest of the frames")]
     samples: Annotated[Array, Count("Samples recorded.", at_least=0, at_most=5_000_000, method="counted")]
     samples_used: Annotated[Array, Count("Samples used.", at_least=0, at_most=5_000_000, method="counted")]
     frames: Annotated[
         Frame,
-        Table(Frame, "Every frame.", shortest=0, longest=MOST_FRAMES, alone=True, length=RowCount(_counts, FEWER)),
+        Table(
+            Frame, "Every frame.", min_length=0, max_length=MAX_FRAMES, standalone=True, length=RowCount(_counts, FEWER)
+        ),
     ]
 
 
@@ -292,7 +294,7 @@ CALCULATOR = Calculator(
         recording="log",
     ),
     propagates=False,
-    forms=(
+    formats=(
         OutputFormat("vtt", "text/vtt", "WebVTT captions.", as_webvtt),
         OutputFormat("srt", "application/x-subrip", "SubRip captions, plain text.", as_subrip),
         OutputFormat(
@@ -306,7 +308,7 @@ CALCULATOR = Calculator(
     rules=(
         Rule(
             "no-such-video",
-            f"No more than {MOST_FRAMES} frames can be told at once, at rates up to 1000 a second: see frame_rate, "
+            f"No more than {MAX_FRAMES} frames can be told at once, at rates up to 1000 a second: see frame_rate, "
             "video_begin and video_end, and the unit of the recording's times.",
             when=lambda given, found: np.isnan(found.frame_count),
             results=("captions", "frame_count", "peak_current", "peak_power"),

@@ -37,7 +37,9 @@ from gramwatt.physics import cells, scaling
 class Inputs:
     """The flights, and the craft and pack to say something of."""
 
-    flights: Annotated[Flight, Table(Flight, "Flights of one craft, flown alike.", longest=200, any_of=DURATION_OR_LOG)]
+    flights: Annotated[
+        Flight, Table(Flight, "Flights of one craft, flown alike.", max_length=200, any_of=DURATION_OR_LOG)
+    ]
     mass: Annotated[Array, Quantity("g", "All-up mass to predict for.", above=0, at_most=1e5, optional=True)]
     cells: Annotated[Array, Count("Cells in series of the pack to predict for.", at_least=1, at_most=24, optional=True)]
     capacity: Annotated[
@@ -179,7 +181,7 @@ CALCULATOR = Calculator(
             "mass_exponent",
             "1.5, the aerodynamic law, where all flights have one mass (to within 1 %)",
             lambda given: np.where(scaling.distinct(given.flights.mass), np.nan, AERODYNAMIC),
-            spread=lambda given: np.full(given.mass.shape, AERODYNAMIC_U),
+            uncertainty=lambda given: np.full(given.mass.shape, AERODYNAMIC_U),
         ),
     ),
     rules=(

@@ -15,7 +15,7 @@ from gramwatt.physics.recording import CleanRecording
 
 Numbers: TypeAlias = NDArray[np.int64]
 
-MOST_FRAMES: Final = 250_000
+MAX_FRAMES: Final = 250_000
 """Frames in one answer."""
 LAST_NUMBER: Final = 2**31
 """No frame's number reaches this: up to it, number x denominator of the rate is exact in a double."""
@@ -113,11 +113,11 @@ def frames(
     capacity, start_charge : of the pack [A s], and what it held at the first sample as a share of that.
     current_scale, current_offset, voltage_scale : true current = scale x (recorded - offset [A]); likewise voltage.
 
-    Raises ValueError where there are more than `MOST_FRAMES`, or their numbers reach `LAST_NUMBER`.
+    Raises ValueError where there are more than `MAX_FRAMES`, or their numbers reach `LAST_NUMBER`.
     """
     first, count = frame_span(course, rate=rate, offset=offset, begin=begin, end=end)
-    if count > MOST_FRAMES or first + count > LAST_NUMBER:
-        raise ValueError(f"{count} frames from number {first} on; at most {MOST_FRAMES}")
+    if count > MAX_FRAMES or first + count > LAST_NUMBER:
+        raise ValueError(f"{count} frames from number {first} on; at most {MAX_FRAMES}")
     number = np.arange(first, first + count, dtype=np.int64)
     instant = number * rate.denominator / rate.numerator - offset
     if len(course.time) == 0:

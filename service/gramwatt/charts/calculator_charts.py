@@ -25,7 +25,7 @@ from gramwatt.charts.chart_data import (
 from gramwatt.charts.curves import BEYOND, points
 from gramwatt.engine.calculate import evaluate_request
 from gramwatt.engine.evaluate import Outcome
-from gramwatt.engine.response import ResponseBody, build_response, declared_units
+from gramwatt.engine.response import ResponseBody, build_response, get_declared_units
 from gramwatt.engine.tables.sweep import Axis
 from gramwatt.model import (
     Array,
@@ -37,7 +37,7 @@ from gramwatt.model import (
     Table,
     TimeSeriesChart,
     WaterfallChart,
-    fields_of,
+    get_fields,
     units,
 )
 
@@ -63,7 +63,7 @@ class ChartRequest:
 
     def unit(self, name: str) -> str:
         """The unit in which the answer tells a name."""
-        told: str = self.response["units"].get(name) or declared_units(self.calculator.input_fields).get(name, "1")
+        told: str = self.response["units"].get(name) or get_declared_units(self.calculator.input_fields).get(name, "1")
         return told
 
     def width(self, name: str) -> Any:
@@ -182,14 +182,14 @@ def _held(asked: ChartRequest, picture: CurveChart[Any, Any], name: str, kind: Q
     places = [float(values[0])]
     if picture.points is not None:
         places += np.asarray(picture.points(asked.outcome.given, asked.outcome.results)[0]).reshape(-1).tolist()
-    return units.convert(np.array(places), kind.unit).tolist() if isinstance(kind, Quantity) else places
+    return units.convert_from_si(np.array(places), kind.unit).tolist() if isinstance(kind, Quantity) else places
 
 
 def _measured(asked: ChartRequest, of: Callable[[Any, Any], tuple[Array, Array]], across: str, result: str) -> Line:
     x, y = of(asked.outcome.given, asked.outcome.results)
     return Line(
-        units.convert(np.asarray(x), asked.unit(across)),
-        units.convert(np.asarray(y), asked.unit(result)),
+        units.convert_from_si(np.asarray(x), asked.unit(across)),
+        units.convert_from_si(np.asarray(y), asked.unit(result)),
         label="as flown",
         joined=False,
         measured=True,
@@ -201,7 +201,7 @@ def _end(asked: ChartRequest, kind: Quantity | Count, end: Any) -> float | None:
     if callable(end):
         value = float(np.asarray(end(asked.outcome.given, asked.outcome.results)).reshape(-1)[0])
         if isinstance(kind, Quantity):
-            value = float(units.convert(np.array([value]), kind.unit)[0])
+            value = float(units.convert_from_si(np.array([value]), kind.unit)[0])
     else:
         value = float(end)
     if not math.isfinite(value):
@@ -225,7 +225,7 @@ def _ladder(asked: ChartRequest, picture: WaterfallChart[Any, Any]) -> tuple[Bod
     names = [_named(row, at) for at, row in enumerate(rows, 1)]
     names += [f"mass {at}" for at in range(1, len(given.get(picture.masses) or ()) + 1)]
     limit, half = (
-        float(units.convert(np.asarray(each(asked.outcome.given, asked.outcome.results)), unit)[0])
+        float(units.convert_from_si(np.asarray(each(asked.outcome.given, asked.outcome.results)), unit)[0])
         for each in (picture.limit, picture.half_width)
     )
     if not totals or not math.isfinite(limit):
@@ -276,7 +276,7 @@ def _bars(asked: ChartRequest, picture: BarChart) -> tuple[Body, str] | None:
     for name in picture.show:
         unit = asked.unit(f"{picture.table}.{name}")
         values = np.array([_number(row.get(name)) for row in rows])
-        if not np.isfinite(values).any() or name not in fields_of(kind.row):
+        if not np.isfinite(values).any() or name not in get_fields(kind.row):
             continue
         widths = [each or 0.0 for each in asked.width(f"{picture.table}.{name}") or [0.0] * len(rows)]
         texts = tuple(formatting.with_width(v, w, unit) for v, w in zip(values.tolist(), widths, strict=True))
@@ -299,15 +299,15 @@ def _course(asked: ChartRequest, picture: TimeSeriesChart[Any, Any]) -> tuple[Bo
     if trace is None:
         return None
     kind = asked.calculator.input_fields[picture.recording]
-    channels = fields_of(getattr(kind, "row"))  # noqa: B009 - of a Samples
+    channels = get_fields(getattr(kind, "row"))  # noqa: B009 - of a Samples
     time = next(iter(channels))
     unit, scale = ("min", 60.0) if trace.time[-1] > 300 else ("s", 1.0)
-    seconds = units.convert(trace.time, "s")
+    seconds = units.convert_from_si(trace.time, "s")
     panels, said = [], []
     for name, values in trace.channels.items():
         channel = channels[name]
         own = channel.unit if isinstance(channel, Quantity) else "1"
-        x, y = thinned(seconds / scale, units.convert(values, own), MOST_SAMPLES)
+        x, y = thinned(seconds / scale, units.convert_from_si(values, own), MOST_SAMPLES)
         panels.append(Panel(formatting.axis(name, own), (Line(x, y),)))
         known = y[np.isfinite(y)]
         said.append(
@@ -317,7 +317,7 @@ def _course(asked: ChartRequest, picture: TimeSeriesChart[Any, Any]) -> tuple[Bo
     spans = []
     if picture.spans:
         seconds_of = asked.unit(f"{picture.spans}.start")
-        in_seconds = units.unit(seconds_of).scale / scale
+        in_seconds = units.get_unit(seconds_of).scale / scale
         for row in asked.response["results"][picture.spans][:MOST_SPANS]:
             spans.append((row["start"] * in_seconds, (row["start"] + row["length"]) * in_seconds))
         said.append(f"{picture.spans_are} marked: {len(spans) or 'none'}")

@@ -56,7 +56,7 @@ def points(
     Uncertainty is carried where the question tells any, or a guess that it rests on does. Raises TooMuchWork.
     """
     guessed = any(getattr(kind, "default_u", None) is not None for kind in calculator.input_fields.values()) or any(
-        assumption.spread is not None for assumption in calculator.assumptions
+        assumption.uncertainty is not None for assumption in calculator.assumptions
     )
     uncertain = calculator.propagates and (guessed or carries_uncertainty(calculator, constants, text=text))
     plan = Plan(calculator.name, constants, text, result_units, (), uncertain)

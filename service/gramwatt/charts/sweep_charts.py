@@ -12,7 +12,7 @@ from gramwatt.charts.chart_data import Body, ChartData, Graph, HeatMap, Line, No
 from gramwatt.charts.curves import Points, points
 from gramwatt.engine import nested
 from gramwatt.engine.messages import InputError, close_matches, join_with_or, quote_input
-from gramwatt.engine.response import declared_units
+from gramwatt.engine.response import get_declared_units
 from gramwatt.engine.tables import sweep
 from gramwatt.model import NESTED, Array, Calculator, Choice, Count, Flag, Kind, Quantity, Text, units
 
@@ -99,7 +99,7 @@ def make_figure(
     if any(not np.isfinite(_places(calculator, axis, text=text)[0]).any() for axis in axes):
         raise NothingToDraw("There is nothing to draw: an axis has no value that can be asked.")
     found = points(calculator, constants, axes, text=text, result_units=result_units, names=show)
-    told_units = {**declared_units(calculator.result_fields), **result_units}
+    told_units = {**get_declared_units(calculator.result_fields), **result_units}
     if len(axes) == 1:
         body, told = _lines(calculator, axes[0], [], show, found, told_units, text=text)
     else:
@@ -133,9 +133,9 @@ def _places(calculator: Calculator[Any, Any], axis: sweep.Axis, *, text: bool) -
     at = np.arange(axis.count)
     if isinstance(kind, Choice | Text | Flag):
         return at.astype(np.float64), tuple(str(cell) for cell in axis.cells)
-    read = nested.read(kind, axis.column(at), text=text)
+    read = nested.read_column(kind, axis.column(at), text=text)
     values = np.where([row not in read.errors for row in range(axis.count)], read.values, np.nan)
-    return (units.convert(values, kind.unit) if isinstance(kind, Quantity) else values), ()
+    return (units.convert_from_si(values, kind.unit) if isinstance(kind, Quantity) else values), ()
 
 
 def _lines(

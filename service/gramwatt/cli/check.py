@@ -21,9 +21,9 @@ def check(names: tuple[str, ...]) -> None:
     compute the table of units again. Writes a line for each problem, naming the file, and ends with 1 if there is any.
     """
     for name in names:
-        if name not in registry.names():
+        if name not in registry.list_names():
             fail(str(UnknownCalculator(name)))
-    chosen = names or registry.names()
+    chosen = names or registry.list_names()
     problems = [problem for name in chosen for problem in _of_calculator(name)]
     problems += [] if names else _of_units()
     for problem in problems:
@@ -51,5 +51,5 @@ def _of_calculator(name: str) -> Iterator[str]:
 def _of_units() -> Iterator[str]:
     from gramwatt.engine import unit_expressions
 
-    if unit_expressions.MODULE.read_text(encoding="utf-8") != unit_expressions.source():
+    if unit_expressions.MODULE.read_text(encoding="utf-8") != unit_expressions.build_module_source():
         yield "model/unit_table.py: not what Pint computes from unit_expressions.py; run `make contract`"

@@ -30,11 +30,11 @@ def read_inputs(
 def _from_body(body: IO[bytes], inputs: Sequence[str]) -> dict[str, object]:
     if inputs:
         fail("give the inputs as words or in --body, not both")
-    from gramwatt.engine.strict_json import NotJson, strict_json
+    from gramwatt.engine.strict_json import InvalidJson, parse_strict_json
 
     try:
-        value = strict_json(body.read())
-    except NotJson as error:
+        value = parse_strict_json(body.read())
+    except InvalidJson as error:
         fail(f"--body: {error}")
     if not isinstance(value, dict):
         fail("--body: the question must be a JSON object")

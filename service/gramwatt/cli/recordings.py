@@ -13,7 +13,7 @@ from gramwatt.engine.recordings.channels import channels_of
 from gramwatt.engine.recordings.column_types import MalformedRecording, UnusableRecording
 from gramwatt.engine.recordings.reader import FORMATS, parse_recording
 from gramwatt.files.formats import format_of_name
-from gramwatt.model import Calculator, Recording, Table, TimeSeries, fields_of
+from gramwatt.model import Calculator, Recording, Table, TimeSeries, get_fields
 
 _FORMS: Final = {"tsv": "csv", "arrow-file": "arrow"}
 """What a recording of a file's format is read as, where that is called otherwise."""
@@ -37,7 +37,7 @@ def add_recordings(
             fail(f"{calculator.name} asks for one recording; flight after flight can be compared")
         return {**words, name: _read(kind, files[0], columns)}, True
     for table, rows in calculator.input_fields.items():
-        fields = fields_of(rows.row) if isinstance(rows, Table) else {}
+        fields = get_fields(rows.row) if isinstance(rows, Table) else {}
         for field, kind in fields.items():
             if isinstance(kind, TimeSeries):
                 each = {name: _value(word) for name, word in words.items() if name in fields}

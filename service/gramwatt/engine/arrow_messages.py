@@ -14,14 +14,14 @@ from typing import Any, Final
 import pyarrow as pa
 
 from gramwatt.engine.limits import (
-    BYTES_PER_BYTE,
     CELLS_PER_BYTE,
-    DEEPEST_ARROW_FIELD,
-    MOST_ARROW_FIELDS,
-    UNPACKED_AT_ONCE,
-    UNPACKED_PER_BYTE,
-    UNPAID_BYTES,
-    UNPAID_CELLS,
+    DECOMPRESSED_BYTES_PER_BYTE,
+    EXPANDED_BYTES_PER_BYTE,
+    FREE_CELLS,
+    FREE_DECOMPRESSED_BYTES,
+    FREE_EXPANDED_BYTES,
+    MAX_ARROW_FIELD_DEPTH,
+    MAX_ARROW_FIELDS,
 )
 
 END_OF_STREAM: Final = b"\xff\xff\xff\xff\0\0\0\0"
@@ -33,7 +33,7 @@ _DICTIONARIES, _BATCHES = 2, 3
 """Places of fields in the tables Message, RecordBatch, DictionaryBatch and Footer."""
 
 
-class TooMuch(ValueError):
+class ExpansionLimitExceeded(ValueError):
     """An Arrow stream would make more than what it may."""
 
 
@@ -75,10 +75,10 @@ class FlatTable:
         return struct.iter_unpack(form, self._raw[at + 4 : at + 4 + count * struct.calcsize(form)])
 
 
-class Unfolding:
+class ExpansionCounter:
     """Counts what a stream makes, and holds it to what was received. ``bytes_per_byte`` is the most it may grow."""
 
-    def __init__(self, bytes_per_byte: int = BYTES_PER_BYTE) -> None:
+    def __init__(self, bytes_per_byte: int = EXPANDED_BYTES_PER_BYTE) -> None:
         self.received = 0
         self._bytes_per_byte = bytes_per_byte
         self._cells, self._made = 0, 0
@@ -100,9 +100,9 @@ class Unfolding:
             return
         lengths = [batch.number(_LENGTH, "<q"), *(length for length, _ in batch.structures(_NODES, "<qq"))]
         self._cells += sum(max(length, 0) for length in lengths)
-        most = UNPAID_CELLS + CELLS_PER_BYTE * self.received
+        most = FREE_CELLS + CELLS_PER_BYTE * self.received
         if self._cells > most:
-            raise TooMuch(
+            raise ExpansionLimitExceeded(
                 f"its columns hold {self._cells} cells in {self.received} bytes, and so many bytes may hold {most}; "
                 "leave out columns without values, or send the rows in several tables"
             )
@@ -123,9 +123,9 @@ class Unfolding:
             if length >= 8 and 0 <= offset <= size - 8:
                 told = struct.unpack_from("<q", body, offset)[0]
                 unpacked += max(told, 0) or length
-        most = max(UNPACKED_AT_ONCE, UNPACKED_PER_BYTE * size)
+        most = max(FREE_DECOMPRESSED_BYTES, DECOMPRESSED_BYTES_PER_BYTE * size)
         if unpacked > most:
-            raise TooMuch(
+            raise ExpansionLimitExceeded(
                 f"a compressed record batch of {size} bytes becomes {unpacked} bytes, and {most} is the most; send "
                 "smaller batches, or uncompressed ones"
             )
@@ -134,9 +134,9 @@ class Unfolding:
     def add(self, made: int) -> None:
         """Count bytes that are made. Raises TooMuch."""
         self._made += made
-        most = UNPAID_BYTES + self._bytes_per_byte * self.received
+        most = FREE_EXPANDED_BYTES + self._bytes_per_byte * self.received
         if self._made > most:
-            raise TooMuch(
+            raise ExpansionLimitExceeded(
                 f"it unfolds to more than {most} bytes from {self.received}; send texts that repeat less, larger "
                 "record batches, or fewer columns"
             )
@@ -150,7 +150,7 @@ class CheckedStream:
 
     closed = False
 
-    def __init__(self, source: Any, unfolding: Unfolding) -> None:
+    def __init__(self, source: Any, unfolding: ExpansionCounter) -> None:
         self._messages: Any = pa.ipc.MessageReader.open_stream(source)
         self._unfolding, self._ended = unfolding, False
         self._left: Any = pa.py_buffer(b"")
@@ -172,7 +172,7 @@ class CheckedStream:
         self._left = message.serialize()
 
 
-def check_file(raw: pa.Buffer, unfolding: Unfolding) -> None:
+def check_file(raw: pa.Buffer, unfolding: ExpansionCounter) -> None:
     """Check the messages of an Arrow file, which the library has opened and so verified. Raises TooMuch, or OSError."""
     try:
         _check_file(raw, unfolding)
@@ -180,7 +180,7 @@ def check_file(raw: pa.Buffer, unfolding: Unfolding) -> None:
         raise OSError(f"the footer cannot be read: {error}") from None
 
 
-def _check_file(raw: pa.Buffer, unfolding: Unfolding) -> None:
+def _check_file(raw: pa.Buffer, unfolding: ExpansionCounter) -> None:
     (length,) = struct.unpack_from("<i", raw, raw.size - 10)
     footer = FlatTable.root(raw.slice(raw.size - 10 - length, length).to_pybytes())
     for place in (_DICTIONARIES, _BATCHES):
@@ -191,16 +191,16 @@ def _check_file(raw: pa.Buffer, unfolding: Unfolding) -> None:
 def check_schema(schema: pa.Schema) -> None:
     """Raise TooMuch where a schema has more fields, or deeper ones, than one may have."""
     waiting = [(schema.field(at).type, 1) for at in range(len(schema))]
-    for count in range(MOST_ARROW_FIELDS + 1):
+    for count in range(MAX_ARROW_FIELDS + 1):
         if not waiting:
             return
         kind, depth = waiting.pop()
-        if depth > DEEPEST_ARROW_FIELD:
-            raise TooMuch(f"a field is within more than {DEEPEST_ARROW_FIELD} others")
+        if depth > MAX_ARROW_FIELD_DEPTH:
+            raise ExpansionLimitExceeded(f"a field is within more than {MAX_ARROW_FIELD_DEPTH} others")
         waiting += [(inner, depth + 1) for inner in inner_types(kind)]
-        if count + len(waiting) > MOST_ARROW_FIELDS:
+        if count + len(waiting) > MAX_ARROW_FIELDS:
             break
-    raise TooMuch(f"it has more than {MOST_ARROW_FIELDS} fields, those within others among them")
+    raise ExpansionLimitExceeded(f"it has more than {MAX_ARROW_FIELDS} fields, those within others among them")
 
 
 def inner_types(kind: pa.DataType) -> list[pa.DataType]:

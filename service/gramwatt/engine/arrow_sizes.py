@@ -11,7 +11,7 @@ import pyarrow.compute as pc
 from gramwatt.engine.arrow_messages import inner_types
 
 
-def is_refused(kind: pa.DataType) -> bool:
+def is_unsupported(kind: pa.DataType) -> bool:
     """Whether a type may repeat whole lists, at any depth: list views, unions, dictionaries and runs of lists."""
     folded = pa.types.is_dictionary(kind) or pa.types.is_run_end_encoded(kind)
     return bool(
@@ -19,7 +19,7 @@ def is_refused(kind: pa.DataType) -> bool:
         or pa.types.is_large_list_view(kind)
         or pa.types.is_union(kind)
         or (folded and any(_is_composed(each) for each in inner_types(kind)))
-        or any(is_refused(each) for each in inner_types(kind))
+        or any(is_unsupported(each) for each in inner_types(kind))
     )
 
 
@@ -27,13 +27,13 @@ def _is_composed(kind: pa.DataType) -> bool:
     return bool(inner_types(kind)) or isinstance(kind, pa.BaseExtensionType)
 
 
-def unfolds(kind: pa.DataType) -> bool:
+def may_expand(kind: pa.DataType) -> bool:
     """Whether values of a type may be larger than what was sent for them."""
     return bool(
         pa.types.is_dictionary(kind)
         or pa.types.is_run_end_encoded(kind)
         or is_view(kind)
-        or any(unfolds(each) for each in inner_types(kind))
+        or any(may_expand(each) for each in inner_types(kind))
     )
 
 
@@ -42,11 +42,11 @@ def is_view(kind: pa.DataType) -> bool:
     return bool(pa.types.is_string_view(kind) or pa.types.is_binary_view(kind))
 
 
-def unfolded_size(values: pa.Array) -> int:
+def get_expanded_size(values: pa.Array) -> int:
     """The bytes of texts and bytes in a column when each stands for itself, those of numbers left out."""
     kind: Any = values.type
     if isinstance(kind, pa.BaseExtensionType):
-        return unfolded_size(values.storage)
+        return get_expanded_size(values.storage)
     if pa.types.is_dictionary(kind):
         return _sum(_lengths(values.dictionary).take(values.indices))
     if pa.types.is_run_end_encoded(kind):
@@ -55,14 +55,14 @@ def unfolded_size(values: pa.Array) -> int:
         counts = np.diff(np.clip(ends, 0, len(values)), prepend=0)
         return int((np.asarray(_lengths(values.values.slice(start, runs)).fill_null(0)) * counts).sum())
     if pa.types.is_struct(kind):
-        return sum(unfolded_size(values.field(at)) for at in range(kind.num_fields))
+        return sum(get_expanded_size(values.field(at)) for at in range(kind.num_fields))
     if pa.types.is_fixed_size_list(kind):
-        return unfolded_size(values.values.slice(values.offset * kind.list_size, len(values) * kind.list_size))
+        return get_expanded_size(values.values.slice(values.offset * kind.list_size, len(values) * kind.list_size))
     if pa.types.is_list(kind) or pa.types.is_large_list(kind) or pa.types.is_map(kind):
         offsets = values.offsets
         start, stop = (offsets[0].as_py(), offsets[-1].as_py()) if len(offsets) else (0, 0)
         parts = (values.keys, values.items) if pa.types.is_map(kind) else (values.values,)
-        return sum(unfolded_size(each.slice(start, stop - start)) for each in parts)
+        return sum(get_expanded_size(each.slice(start, stop - start)) for each in parts)
     return _sum(_lengths(values))
 
 

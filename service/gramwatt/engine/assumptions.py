@@ -8,37 +8,37 @@ from typing import Any
 
 import numpy as np
 
-from gramwatt.engine.column_types import no, yes
-from gramwatt.engine.input_plans import Completed
-from gramwatt.engine.uncertainty import Spreads
+from gramwatt.engine.column_types import all_false, all_true
+from gramwatt.engine.input_plans import CompleteInputs
+from gramwatt.engine.uncertainty import Uncertainties
 from gramwatt.model import Assumption, BoolArray, Calculator
 
 
-def assume(calculator: Calculator[Any, Any], given: Any) -> Any:
+def fill_assumptions(calculator: Calculator[Any, Any], given: Any) -> Any:
     """Return the inputs with every assumption that depends on other inputs filled in."""
     given = dataclasses.replace(given)
-    fill_all(calculator.assumptions, given)
+    fill_in_place(calculator.assumptions, given)
     return given
 
 
-def fill_all(assumptions: Sequence[Assumption[Any]], given: Any) -> None:
+def fill_in_place(assumptions: Sequence[Assumption[Any]], given: Any) -> None:
     """Fill in assumptions, in the order in which they are declared. ``given`` must be the caller's own object."""
     for assumption in assumptions:
         _fill(assumption, given)
 
 
-def assume_with_marks(
-    calculator: Calculator[Any, Any], given: Any, inputs: Completed, rows: int, *, uncertain: bool
-) -> tuple[dict[str, BoolArray], Spreads, list[Assumption[Any]]]:
+def fill_and_record_assumptions(
+    calculator: Calculator[Any, Any], given: Any, inputs: CompleteInputs, rows: int, *, uncertain: bool
+) -> tuple[dict[str, BoolArray], Uncertainties, list[Assumption[Any]]]:
     """Fill in the assumptions and mark in ``inputs.assumed`` what was assumed.
 
     Returns the rows whose value was derived from measured inputs, by input; with ``uncertain`` the standard
     uncertainties of all inputs; and the assumptions that follow other inputs when those vary. A value that is assumed
     with an uncertainty of its own does not: it is put into ``inputs.fields`` and stands fast while other inputs vary.
     """
-    whole, nowhere = yes(rows), no(rows)
+    whole, nowhere = all_true(rows), all_false(rows)
     derived: dict[str, BoolArray] = {}
-    spreads: Spreads = dict(inputs.spreads) if uncertain else {}
+    spreads: Uncertainties = dict(inputs.spreads) if uncertain else {}
     following = []
     for assumption in calculator.assumptions:
         name = assumption.name
@@ -58,8 +58,8 @@ def assume_with_marks(
         if count == 0:
             continue
         inputs.assumed[name] = inputs.assumed.get(name, nowhere) | guessed
-        if uncertain and assumption.spread is not None:
-            values, spread = getattr(given, name), np.asarray(assumption.spread(given))
+        if uncertain and assumption.uncertainty is not None:
+            values, spread = getattr(given, name), np.asarray(assumption.uncertainty(given))
             if count < rows or spread.shape != values.shape:
                 values = np.where(filled, values, inputs.fields[name])
                 spread = np.where(guessed, spread, spreads.get((name,), np.zeros(rows)))
@@ -67,7 +67,7 @@ def assume_with_marks(
                 following.pop()
             inputs.fields[name], spreads[(name,)] = values, spread
     if uncertain:
-        spreads |= inputs.default_spreads
+        spreads |= inputs.default_uncertainties
     return derived, spreads, following
 
 
@@ -92,7 +92,7 @@ def _fill(assumption: Assumption[Any], given: Any) -> BoolArray | None:
 
 
 def _all_present(present: Mapping[str, BoolArray], names: Sequence[str], rows: int) -> BoolArray:
-    nowhere = no(rows)
+    nowhere = all_false(rows)
     if not names or any(present[name] is nowhere for name in names):
         return nowhere
     return np.asarray(np.logical_and.reduce([present[name] for name in names]))

@@ -15,15 +15,15 @@ import numpy as np
 
 from gramwatt.engine.limits import (
     BYTES_PER_SECOND,
-    MOST_RESULT_ROWS,
+    FREE_RESPONSE_BYTES,
+    FREE_RESULT_ROWS,
+    MAX_RESULT_ROWS,
     REQUEST_SECONDS,
-    RESPONSE_PER_BYTE,
+    RESPONSE_BYTES_PER_BYTE,
     RESULT_ROWS_PER_SAMPLE,
-    UNPAID_RESPONSE,
-    UNPAID_RESULT_ROWS,
 )
 from gramwatt.engine.messages import InputError
-from gramwatt.model import Calculator, Recording, Table, TimeSeries, fields_of
+from gramwatt.model import Calculator, Recording, Table, TimeSeries, get_fields
 
 
 class TooMuchWork(Exception):
@@ -34,7 +34,7 @@ class TooMuchWork(Exception):
         self.detail = detail
 
 
-class OutOfTime(TooMuchWork):
+class TimeLimitExceeded(TooMuchWork):
     """The computing time of a request is used up."""
 
 
@@ -56,7 +56,7 @@ class Budget:
 
     def __init__(self, seconds: float = REQUEST_SECONDS, is_cancelled: Callable[[], bool] = _never) -> None:
         self.seconds, self.is_cancelled = seconds, is_cancelled
-        self.rows_each = self.rows_left = MOST_RESULT_ROWS
+        self.rows_each = self.rows_left = MAX_RESULT_ROWS
         """Rows of results that one row of a request may have, and all of them together."""
         self._received, self._made, self._used, self._entered = 0, 0, 0.0, 0.0
         self._token: Token[Budget | None] | None = None
@@ -81,7 +81,7 @@ class Budget:
         A grid, of which nothing is sent, is bounded by its points.
         """
         self._made += size
-        most = UNPAID_RESPONSE + RESPONSE_PER_BYTE * self._received
+        most = FREE_RESPONSE_BYTES + RESPONSE_BYTES_PER_BYTE * self._received
         if self._received and self._made > most:
             raise TooMuchWork(
                 f"the answer is longer than the {most} bytes that {self._received} bytes may ask for: let fewer columns"
@@ -94,13 +94,13 @@ class Budget:
             raise Cancelled
         seconds = self.seconds + self._received / BYTES_PER_SECOND
         if self._used + time.thread_time() - self._entered > seconds:
-            raise OutOfTime(f"this took more than the {seconds:.3g} s that it may: ask for less at once")
+            raise TimeLimitExceeded(f"this took more than the {seconds:.3g} s that it may: ask for less at once")
 
 
 _current: ContextVar[Budget | None] = ContextVar("budget", default=None)
 
 
-def current() -> Budget | None:
+def get_current() -> Budget | None:
     """Return the budget of the request that is being answered, None where nothing is limited."""
     return _current.get()
 
@@ -112,14 +112,14 @@ def check() -> None:
         budget.check()
 
 
-def make(size: int) -> None:
+def count_response_bytes(size: int) -> None:
     """Count bytes of the answer to a table. Raises TooMuchWork."""
     budget = _current.get()
     if budget is not None:
         budget.make(size)
 
 
-def take_result_rows(calculator: Calculator[Any, Any], given: Any, rows: int) -> Mapping[int, Sequence[InputError]]:
+def reserve_result_rows(calculator: Calculator[Any, Any], given: Any, rows: int) -> Mapping[int, Sequence[InputError]]:
     """Take the rows that tables of results will have from the budget; return the problems of rows that ask for more.
 
     ``given`` holds complete inputs, ``rows`` of them. Recordings allow for more than few bytes may ask for.
@@ -137,15 +137,17 @@ def take_result_rows(calculator: Calculator[Any, Any], given: Any, rows: int) ->
     for name, kind, length in declared:
         counts = np.nan_to_num(length.rows(given), nan=0.0, posinf=1e18)
         for row in np.flatnonzero(counts > 0).tolist():
-            count, paid = int(counts[row]), UNPAID_RESULT_ROWS + RESULT_ROWS_PER_SAMPLE * int(samples[row])
-            most = min(kind.longest, budget.rows_each, budget.rows_left, paid)
+            count, paid = int(counts[row]), FREE_RESULT_ROWS + RESULT_ROWS_PER_SAMPLE * int(samples[row])
+            most = min(kind.max_length, budget.rows_each, budget.rows_left, paid)
             if count <= most:
                 budget.rows_left -= count
                 continue
             detail = f"{name} would have {count} rows, and may have {most} here"
             if most == paid:
-                detail += f": {UNPAID_RESULT_ROWS}, and {RESULT_ROWS_PER_SAMPLE} for each recorded sample"
-            errors.setdefault(row, []).append(InputError("", detail, None, f"at most {most} rows: {length.fewer}"))
+                detail += f": {FREE_RESULT_ROWS}, and {RESULT_ROWS_PER_SAMPLE} for each recorded sample"
+            errors.setdefault(row, []).append(
+                InputError("", detail, None, f"at most {most} rows: {length.how_to_reduce}")
+            )
     return errors
 
 
@@ -153,7 +155,7 @@ def _samples(calculator: Calculator[Any, Any], given: Any, rows: int) -> Any:
     """Return how many samples the recordings of each row hold (N,)."""
     found = np.zeros(rows)
     for name, kind in calculator.input_fields.items():
-        columns = fields_of(kind.row) if isinstance(kind, Table) else {}
+        columns = get_fields(kind.row) if isinstance(kind, Table) else {}
         owner = getattr(given, name)
         recordings = [owner] if isinstance(kind, TimeSeries) else []
         recordings += [getattr(owner, inner) for inner, column in columns.items() if isinstance(column, TimeSeries)]

@@ -8,7 +8,7 @@ from typing import Any
 from gramwatt.engine import registry
 from gramwatt.engine.evaluate import Outcome, evaluate_columns
 from gramwatt.engine.messages import InputError, close_matches, join_with_or, quote_input
-from gramwatt.engine.response import ResponseBody, build_response, choose_units
+from gramwatt.engine.response import ResponseBody, build_response, check_result_units
 from gramwatt.model import Calculator
 
 
@@ -28,7 +28,7 @@ class UnknownCalculator(LookupError):
     """No calculator bears that name."""
 
     def __init__(self, name: str) -> None:
-        known = registry.names()
+        known = registry.list_names()
         self.meant = close_matches(name, known)
         hint = f"did you mean {join_with_or(self.meant)}?" if self.meant else f"there are {join_with_or(known)}"
         super().__init__(f"no calculator is named {name[:80]!r}; {hint}")
@@ -79,7 +79,7 @@ def evaluate_request(
     errors = list(outcome.errors.get(0, ()))
     if result_units:
         try:
-            choose_units(calculator, result_units)
+            check_result_units(calculator, result_units)
         except ValueError as error:
             wanted = ",".join(f"{result}:{spelling}" for result, spelling in result_units.items())
             errors.append(InputError("/units", str(error), quote_input(wanted), "result:unit pairs"))

@@ -9,16 +9,16 @@ from typing import Any
 
 import numpy as np
 
-from gramwatt.engine.column_types import no
-from gramwatt.engine.defaults import replacing
+from gramwatt.engine.column_types import all_false
+from gramwatt.engine.defaults import get_replacements
 from gramwatt.engine.evaluate import Outcome
 from gramwatt.engine.messages import format_quantity
-from gramwatt.model import Calculator, Caution, Choice, Kind, Quantity, Rule, Table, Text, fields_of, units
+from gramwatt.model import Calculator, Caution, Choice, Kind, Quantity, Rule, Table, Text, get_fields, units
 
 
-def known_inputs(outcome: Outcome, row: int) -> set[str]:
+def find_known_inputs(outcome: Outcome, row: int) -> set[str]:
     """The inputs that have a value in a row: given and used, assumed, or derived from others."""
-    nowhere = no(outcome.rows)
+    nowhere = all_false(outcome.rows)
     known = {
         name
         for marks in (outcome.present, outcome.assumed, outcome.solved)
@@ -30,7 +30,7 @@ def known_inputs(outcome: Outcome, row: int) -> set[str]:
 
 
 @functools.cache
-def plain_words(calculator: Calculator[Any, Any]) -> Mapping[str, Mapping[str, str]]:
+def get_constant_cautions(calculator: Calculator[Any, Any]) -> Mapping[str, Mapping[str, str]]:
     """The cautions that name no figure of the answer, as they are told, by code."""
     return {
         caution.code: {"code": caution.code, "text": caution.text}
@@ -39,13 +39,15 @@ def plain_words(calculator: Calculator[Any, Any]) -> Mapping[str, Mapping[str, s
     }
 
 
-def cautions(outcome: Outcome, row: int, results: Mapping[str, Any], known: Collection[str]) -> list[dict[str, Any]]:
+def build_cautions(
+    outcome: Outcome, row: int, results: Mapping[str, Any], known: Collection[str]
+) -> list[dict[str, Any]]:
     """Reasons for results without an answer first, then what concerns this question, then what always holds.
 
-    ``known`` are the `known_inputs` of the row.
+    ``known`` are the `find_known_inputs` of the row.
     """
     empty = list(_empty(results))
-    plain = plain_words(outcome.calculator)
+    plain = get_constant_cautions(outcome.calculator)
     reasons: list[dict[str, Any]] = []
     special = _replaced(outcome, row)
     standing: list[dict[str, Any]] = []
@@ -53,12 +55,12 @@ def cautions(outcome: Outcome, row: int, results: Mapping[str, Any], known: Coll
         holds = note.rows[row]
         if not holds.ndim and isinstance(note.said, Caution) and note.said.code in plain:
             if holds:
-                (standing if note.said.stands else special).append(dict(plain[note.said.code]))
+                (standing if note.said.is_always_shown else special).append(dict(plain[note.said.code]))
             continue
         for at in np.flatnonzero(holds).tolist() if holds.ndim else [None] * bool(holds):
             told: dict[str, Any] = {"code": note.said.code, "text": _fill(note.said, outcome, row, at)}
             if not isinstance(note.said, Rule):
-                (standing if note.said.stands else special).append(told)
+                (standing if note.said.is_always_shown else special).append(told)
                 continue
             named = [name if at is None else name.replace(".", f".{at}.") for name in note.said.results]
             concerned = [name for name in named if name in empty]
@@ -83,7 +85,7 @@ def _lacking(calculator: Calculator[Any, Any], name: str, known: Collection[str]
     """The reason for a result that no rule explains."""
     kind: Kind = calculator.result_fields[name.partition(".")[0]]
     if isinstance(kind, Table):
-        kind = fields_of(kind.row)[name.rpartition(".")[2]]
+        kind = get_fields(kind.row)[name.rpartition(".")[2]]
     lacking = [need for need in getattr(kind, "needs", ()) if need not in known]
     if lacking:
         text = f"{name} has no answer without {' and '.join(lacking)}."
@@ -94,8 +96,8 @@ def _lacking(calculator: Calculator[Any, Any], name: str, known: Collection[str]
 def _replaced(outcome: Outcome, row: int) -> list[dict[str, Any]]:
     """Inputs that were given but not used, since another was given instead."""
     told = []
-    nowhere = no(outcome.rows)
-    for name, others in replacing(outcome.calculator).by:
+    nowhere = all_false(outcome.rows)
+    for name, others in get_replacements(outcome.calculator).by:
         marks = [(other, outcome.unused[other]) for other in others]
         replaced = [other for other, mark in marks if mark is not nowhere and mark[row]]
         if replaced and outcome.present[name][row]:
@@ -107,10 +109,12 @@ def _replaced(outcome: Outcome, row: int) -> list[dict[str, Any]]:
 
 def _fill(said: Caution[Any, Any] | Rule[Any, Any], outcome: Outcome, row: int, at: int | None = None) -> str:
     """The text with ``{name}``, or ``{table.column}`` of table row ``at``, replaced by a value and its unit."""
-    return re.sub(r"\{([\w.]+)\}", lambda match: worded(outcome, row, match[1], digits=5, at=at), said.text)
+    return re.sub(r"\{([\w.]+)\}", lambda match: format_field(outcome, row, match[1], digits=5, at=at), said.text)
 
 
-def worded(outcome: Outcome, row: int, name: str, digits: int, *, at: int | None = None, absolute: bool = False) -> str:
+def format_field(
+    outcome: Outcome, row: int, name: str, digits: int, *, at: int | None = None, absolute: bool = False
+) -> str:
     """An input or a result of a row with its unit; with ``absolute``, temperatures from zero kelvin."""
     table, _, column = name.rpartition(".")
     owner = table or column
@@ -118,11 +122,11 @@ def worded(outcome: Outcome, row: int, name: str, digits: int, *, at: int | None
     kind = answered.get(owner) or outcome.calculator.input_fields[owner]
     values = getattr(outcome.results if owner in answered else outcome.given, owner)
     if isinstance(kind, Table):
-        kind, values = fields_of(kind.row)[column], getattr(values, column)
+        kind, values = get_fields(kind.row)[column], getattr(values, column)
     value = values[row] if at is None or not table else values[row][at]
     if isinstance(kind, Quantity):
-        unit = "K" if absolute and units.unit(kind.unit).dimension == "temperature" else kind.unit
-        return format_quantity(float(units.convert(value, unit)), unit, digits)
+        unit = "K" if absolute and units.get_unit(kind.unit).dimension == "temperature" else kind.unit
+        return format_quantity(float(units.convert_from_si(value, unit)), unit, digits)
     if isinstance(kind, Choice):
         return kind.options[int(value)]
     return str(value) if isinstance(kind, Text) else format_quantity(float(value), "1", digits)

@@ -18,9 +18,9 @@ from numpy.typing import NDArray
 from gramwatt.engine.messages import describe_accepted, describe_bounds, suggest
 from gramwatt.model import Choice, Count, Flag, Kind, Quantity, Text, units
 
-LONGEST_NUMBER: Final = 64
-LARGEST_SPREAD: Final = 1e9
-LARGEST_END: Final = 1e12
+MAX_NUMBER_LENGTH: Final = 64
+MAX_UNCERTAINTY: Final = 1e9
+MAX_RANGE_END: Final = 1e12
 """Of a range; its points are judged one by one."""
 NUMBER: Final = r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]+)?"
 QUANTITY: Final = re.compile(
@@ -45,7 +45,7 @@ class ValueParseError(ValueError):
         return self.detail if self._misspelt is None else self.detail + suggest(*self._misspelt)
 
 
-class Width(Quantity):
+class QuantityDifference(Quantity):
     """A difference of quantities: read without the offset that a temperature has."""
 
 
@@ -72,12 +72,12 @@ def read_cell(kind: Kind, cell: object, *, text: bool, bare: units.Unit | None =
 def _quantity(
     kind: Quantity, cell: object, *, text: bool, bare: units.Unit | None = None
 ) -> tuple[float, float | None]:
-    limits = limits_of(kind)
+    limits = get_bounds(kind)
     unit = limits.unit if bare is None else bare
     spread: float | None = None
     if isinstance(cell, str):
         head, space, spelling = cell.partition(" ")
-        plain = is_plain(head) and len(cell) <= LONGEST_NUMBER
+        plain = is_plain_number(head) and len(cell) <= MAX_NUMBER_LENGTH
         if plain and not space and text:
             number = float(head)
         elif plain and (known := limits.units.get(spelling)) is not None:
@@ -85,9 +85,9 @@ def _quantity(
         else:
             number, plus_minus, unit = _parse(kind, cell, unit, text=text)
             spread = None if plus_minus is None else plus_minus * unit.scale
-            if spread is not None and not 0 <= spread <= LARGEST_SPREAD * unit.scale:
+            if spread is not None and not 0 <= spread <= MAX_UNCERTAINTY * unit.scale:
                 raise ValueParseError(
-                    f"the standard uncertainty after +/- must be from 0 to {LARGEST_SPREAD:g}", describe_accepted(kind)
+                    f"the standard uncertainty after +/- must be from 0 to {MAX_UNCERTAINTY:g}", describe_accepted(kind)
                 )
     elif isinstance(cell, _REAL) and not isinstance(cell, bool):
         try:
@@ -95,7 +95,7 @@ def _quantity(
         except OverflowError:
             number = math.inf
     else:
-        raise ValueParseError(f"{kind_of(cell)} is not a number", describe_accepted(kind))
+        raise ValueParseError(f"{describe_type(cell)} is not a number", describe_accepted(kind))
     if not math.isfinite(number):
         raise ValueParseError("the number is not finite", describe_accepted(kind))
     value = limits.to_si(number, unit)
@@ -106,31 +106,31 @@ def _quantity(
     return value, spread
 
 
-def is_plain(word: str) -> bool:
+def is_plain_number(word: str) -> bool:
     """Whether a word is digits with at most one point among them: the most common number, told without a pattern."""
     return word.replace(".", "", 1).isdigit() and word.isascii()
 
 
-def number_in(kind: Quantity | Count, cell: object, *, text: bool) -> tuple[float, units.Unit | None]:
+def parse_range_end(kind: Quantity | Count, cell: object, *, text: bool) -> tuple[float, units.Unit | None]:
     """A number with its unit, whatever the bounds; for a count without one. Raises Refused."""
     if isinstance(cell, str) and isinstance(kind, Quantity):
-        number, plus_minus, unit = _parse(kind, cell, limits_of(kind).unit, text=text)
+        number, plus_minus, unit = _parse(kind, cell, get_bounds(kind).unit, text=text)
         if plus_minus is not None:
             raise ValueParseError("an end of a range carries no uncertainty", describe_accepted(kind))
         return number, unit
     if text and isinstance(cell, str) and re.fullmatch(NUMBER, cell.strip(" "), re.ASCII):
         cell = float(cell)
     if isinstance(cell, bool) or not isinstance(cell, float | int):
-        raise ValueParseError(f"{kind_of(cell)} is not a number", describe_accepted(kind))
-    if not -LARGEST_END <= cell <= LARGEST_END:
-        raise ValueParseError(f"a range ends between {-LARGEST_END:g} and {LARGEST_END:g}", describe_accepted(kind))
+        raise ValueParseError(f"{describe_type(cell)} is not a number", describe_accepted(kind))
+    if not -MAX_RANGE_END <= cell <= MAX_RANGE_END:
+        raise ValueParseError(f"a range ends between {-MAX_RANGE_END:g} and {MAX_RANGE_END:g}", describe_accepted(kind))
     return float(cell), None
 
 
 Number = TypeVar("Number", float, NDArray[np.float64])
 
 
-class Limits:
+class Bounds:
     """The unit and bounds of a quantity, made ready to judge one number or an array of them.
 
     A number is judged as it stands in the declared unit, else by its SI value; a closed bound told in another unit may
@@ -140,9 +140,9 @@ class Limits:
     __slots__ = ("_high", "_high_open", "_high_si", "_low", "_low_open", "_low_si", "_width", "unit", "units")
 
     def __init__(self, kind: Quantity) -> None:
-        self.unit = unit = units.unit(kind.unit)
-        self.units = units.alternatives(kind.unit)
-        self._width = isinstance(kind, Width)
+        self.unit = unit = units.get_unit(kind.unit)
+        self.units = units.compatible_units(kind.unit)
+        self._width = isinstance(kind, QuantityDifference)
         self._low_open, self._high_open = kind.above is not None, kind.below is not None
         self._low = next((bound for bound in (kind.above, kind.at_least) if bound is not None), -math.inf)
         self._high = next((bound for bound in (kind.below, kind.at_most) if bound is not None), math.inf)
@@ -168,20 +168,20 @@ class Limits:
         return above & below
 
 
-def limits_of(kind: Quantity) -> Limits:
+def get_bounds(kind: Quantity) -> Bounds:
     """The limits of a declared quantity; made once."""
     found = _LIMITS.get(id(kind))
     if found is None or found[0] is not kind:
-        found = _LIMITS[id(kind)] = (kind, Limits(kind))
+        found = _LIMITS[id(kind)] = (kind, Bounds(kind))
     return found[1]
 
 
-_LIMITS: Final[dict[int, tuple[Quantity, Limits]]] = {}
+_LIMITS: Final[dict[int, tuple[Quantity, Bounds]]] = {}
 """By identity, which is quicker than the hash of a dozen fields; the kind is kept, so that its id stays its own."""
 
 
 def _parse(kind: Quantity, cell: str, bare: units.Unit, *, text: bool) -> tuple[float, float | None, units.Unit]:
-    if len(cell) > LONGEST_NUMBER:
+    if len(cell) > MAX_NUMBER_LENGTH:
         raise ValueParseError(
             f"text of {len(cell)} characters is too long for a number with a unit", describe_accepted(kind)
         )
@@ -198,7 +198,7 @@ def _parse(kind: Quantity, cell: str, bare: units.Unit, *, text: bool) -> tuple[
         raise ValueParseError(
             "an uncertainty, and none is carried to what this calculator answers", describe_accepted(kind)
         )
-    known = units.alternatives(kind.unit)
+    known = units.compatible_units(kind.unit)
     if spelling is None and not text and plus_minus is None:
         hint = "" if kind.unit == "1" else ", or with a unit"
         raise ValueParseError(f"a number in quotes; send {number} without them{hint}", describe_accepted(kind))
@@ -214,12 +214,12 @@ def _count(kind: Count, cell: object, *, text: bool) -> float:
     if (
         text
         and isinstance(cell, str)
-        and len(cell) <= LONGEST_NUMBER
+        and len(cell) <= MAX_NUMBER_LENGTH
         and re.fullmatch(NUMBER, cell.strip(" "), re.ASCII)
     ):
         cell = float(cell)
     if isinstance(cell, bool) or not isinstance(cell, numbers.Real):
-        raise ValueParseError(f"{kind_of(cell)} is not a whole number", describe_accepted(kind))
+        raise ValueParseError(f"{describe_type(cell)} is not a whole number", describe_accepted(kind))
     try:
         number = float(cell)
     except OverflowError:
@@ -243,13 +243,13 @@ def _flag(kind: Flag, cell: object, *, text: bool) -> bool:
         return cell == "true"
     if isinstance(cell, bool):
         return cell
-    raise ValueParseError(f"{kind_of(cell)} is neither true nor false", describe_accepted(kind))
+    raise ValueParseError(f"{describe_type(cell)} is neither true nor false", describe_accepted(kind))
 
 
 def _text(kind: Text, cell: object) -> str:
     if not isinstance(cell, str):
-        raise ValueParseError(f"{kind_of(cell)} is not text", describe_accepted(kind))
-    if len(cell) > kind.longest:
+        raise ValueParseError(f"{describe_type(cell)} is not text", describe_accepted(kind))
+    if len(cell) > kind.max_length:
         raise ValueParseError(f"{len(cell)} characters", describe_accepted(kind))
     if not _PRINTABLE.fullmatch(cell):
         raise ValueParseError("empty, or with characters that cannot be printed", describe_accepted(kind))
@@ -260,14 +260,14 @@ def _text(kind: Text, cell: object) -> str:
 
 def _explained(kind: Text, cell: str) -> str:
     try:
-        if kind.explain is not None:
-            kind.explain(cell)
+        if kind.check is not None:
+            kind.check(cell)
     except ValueError as error:
         return str(error)
     return "not of the form that is asked for"
 
 
-def kind_of(cell: object) -> str:
+def describe_type(cell: object) -> str:
     names = {
         type(None): "null",
         bool: "true or false",

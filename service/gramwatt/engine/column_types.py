@@ -85,7 +85,7 @@ class Column:
 
     values: Any
     present: BoolArray
-    spread: NDArray[np.float64] | None = None
+    uncertainty: NDArray[np.float64] | None = None
     errors: dict[int, list[InputError]] = field(default_factory=dict)
 
 
@@ -96,31 +96,31 @@ class TableColumn(Column):
     spreads: dict[str, NDArray[np.float64]] = field(default_factory=dict)
 
 
-def inner_spreads(column: Column) -> Mapping[str, NDArray[np.float64]]:
+def column_uncertainties(column: Column) -> Mapping[str, NDArray[np.float64]]:
     """The standard uncertainties of a table's quantities, shape (1, M), by name; of a plain column none."""
     return column.spreads if isinstance(column, TableColumn) else {}
 
 
 @functools.lru_cache(maxsize=64)
-def yes(rows: int) -> BoolArray:
+def all_true(rows: int) -> BoolArray:
     """True in every row; read-only."""
-    return np.broadcast_to(np.True_, (rows,)) if rows > 1 else frozen(np.ones(rows, dtype=np.bool_))
+    return np.broadcast_to(np.True_, (rows,)) if rows > 1 else make_read_only(np.ones(rows, dtype=np.bool_))
 
 
 @functools.lru_cache(maxsize=64)
-def no(rows: int) -> BoolArray:
+def all_false(rows: int) -> BoolArray:
     """False in every row; read-only."""
-    return np.broadcast_to(np.False_, (rows,)) if rows > 1 else frozen(np.zeros(rows, dtype=np.bool_))
+    return np.broadcast_to(np.False_, (rows,)) if rows > 1 else make_read_only(np.zeros(rows, dtype=np.bool_))
 
 
-def frozen(values: Any) -> Any:
+def make_read_only(values: Any) -> Any:
     """Make an array read-only and return it."""
     values.flags.writeable = False
     return values
 
 
 @dataclass(frozen=True, slots=True)
-class Loaded:
+class LoadedInputs:
     """Columns by name, and the faults that concern whole columns (every row)."""
 
     columns: Mapping[str, Column]

@@ -15,7 +15,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from gramwatt.engine.cells import LARGEST_SPREAD, ValueParseError, Width, limits_of, read_cell
+from gramwatt.engine.cells import MAX_UNCERTAINTY, QuantityDifference, ValueParseError, get_bounds, read_cell
 from gramwatt.engine.column_types import (
     ABSENT,
     Cells,
@@ -23,11 +23,11 @@ from gramwatt.engine.column_types import (
     ConstantColumn,
     DictionaryColumn,
     NumericColumn,
-    frozen,
-    no,
-    yes,
+    all_false,
+    all_true,
+    make_read_only,
 )
-from gramwatt.engine.limits import MOST_COMPARED, MOST_LISTED
+from gramwatt.engine.limits import MAX_COMPARED_NAMES, MAX_LISTED_NAMES
 from gramwatt.engine.messages import (
     InputError,
     describe_accepted,
@@ -49,7 +49,7 @@ from gramwatt.model import (
     Text,
     TimeSeries,
     default_of,
-    fields_of,
+    get_fields,
     units,
 )
 
@@ -70,7 +70,7 @@ def read_plain(kind: Kind, cells: Cells, *, text: bool) -> Column:
 def _read_each(kind: Kind, cells: Sequence[object], *, text: bool) -> Column:
     if len(cells) == 1:
         return _read_one(kind, cells[0], text=text)
-    column = absent(kind, len(cells))
+    column = empty_column(kind, len(cells))
     if all(cell is ABSENT for cell in cells):
         return column
     column = Column(column.values.copy(), column.present.copy())
@@ -84,14 +84,14 @@ def _read_each(kind: Kind, cells: Sequence[object], *, text: bool) -> Column:
 def _read_one(kind: Kind, cell: object, *, text: bool) -> Column:
     """The column of a single question: no array is made that is not needed."""
     if cell is ABSENT:
-        return absent(kind, 1)
+        return empty_column(kind, 1)
     try:
         value, spread = read_cell(kind, cell, text=text)
     except ValueParseError as refused:
         error = InputError("", refused.with_hint(), quote_input(cell), refused.accepted)
-        return Column(absent(kind, 1).values, yes(1), errors={0: [error]})
-    form = None if isinstance(value, float) else absent(kind, 1).values.dtype
-    return Column(np.array((value,), dtype=form), yes(1), None if spread is None else np.array((spread,)))
+        return Column(empty_column(kind, 1).values, all_true(1), errors={0: [error]})
+    form = None if isinstance(value, float) else empty_column(kind, 1).values.dtype
+    return Column(np.array((value,), dtype=form), all_true(1), None if spread is None else np.array((spread,)))
 
 
 def _read_into(
@@ -100,14 +100,14 @@ def _read_into(
     try:
         value, spread = read_cell(kind, cell, text=text, bare=bare)
     except ValueParseError as refused:
-        detail = refused.with_hint() if len(column.errors) < MOST_COMPARED else refused.detail
+        detail = refused.with_hint() if len(column.errors) < MAX_COMPARED_NAMES else refused.detail
         column.errors[row] = [InputError("", detail, quote_input(cell), refused.accepted)]
         return
     column.values[row] = value
     if spread is not None:
-        if column.spread is None:
-            column.spread = np.zeros(len(column.values))
-        column.spread[row] = spread
+        if column.uncertainty is None:
+            column.uncertainty = np.zeros(len(column.values))
+        column.uncertainty[row] = spread
 
 
 def _read_packed(kind: Kind, packed: NumericColumn, *, text: bool) -> Column:
@@ -138,7 +138,7 @@ def _read_packed(kind: Kind, packed: NumericColumn, *, text: bool) -> Column:
 
 @np.errstate(over="ignore")  # a number beyond a double in SI is out of bounds, and told so
 def _judge(kind: Quantity, packed: NumericColumn) -> tuple[NDArray[np.float64], BoolArray]:
-    limits = limits_of(kind)
+    limits = get_bounds(kind)
     if packed.unit_at is None:
         unit = packed.in_units[0] if packed.in_units else limits.unit
         values = limits.to_si(packed.numbers, unit)
@@ -171,35 +171,35 @@ def _plain(number: float) -> float | int:
 
 
 def _read_coded(kind: Kind, coded: DictionaryColumn, *, text: bool) -> Column:
-    one = absent(kind, len(coded.distinct) + 1)
+    one = empty_column(kind, len(coded.distinct) + 1)
     one = Column(one.values.copy(), np.append(np.ones(len(coded.distinct), dtype=np.bool_), False))
     for row, cell in enumerate(coded.distinct):
         _read_into(one, kind, row, cell, text=text, bare=coded.bare)
     errors: dict[int, list[InputError]] = {}
     for position, found in one.errors.items():
         errors |= dict.fromkeys(np.flatnonzero(coded.at == position).tolist(), found)
-    spread = None if one.spread is None else one.spread[coded.at]
+    spread = None if one.uncertainty is None else one.uncertainty[coded.at]
     return Column(one.values[coded.at], one.present[coded.at], spread, errors)
 
 
 @functools.lru_cache(maxsize=64)
 def _first(rows: int) -> IndexArray:
-    codes: IndexArray = frozen(np.zeros(rows, dtype=np.intp))
+    codes: IndexArray = make_read_only(np.zeros(rows, dtype=np.intp))
     return codes
 
 
-def absent(kind: Kind, rows: int) -> Column:
+def empty_column(kind: Kind, rows: int) -> Column:
     """A column in which nothing was given: nan, -1, or a list of none. Its arrays are shared and read-only."""
     return _of_identity(_absent, kind, rows)
 
 
-def defaulted(kind: Kind, rows: int) -> Column:
+def default_column(kind: Kind, rows: int) -> Column:
     """A column of an input that took its declared default everywhere. Its arrays are shared and read-only."""
     return _of_identity(_defaulted, kind, rows)
 
 
 _MADE: Final[dict[tuple[object, int, int], tuple[Kind, Column]]] = {}
-MOST_MADE: Final = 4096
+MAX_CACHED_COLUMNS: Final = 4096
 
 
 def _of_identity(make: Callable[[Kind, int], Column], kind: Kind, rows: int) -> Column:
@@ -207,7 +207,7 @@ def _of_identity(make: Callable[[Kind, int], Column], kind: Kind, rows: int) -> 
     key = (make, id(kind), rows)
     found = _MADE.get(key)
     if found is None or found[0] is not kind:
-        if len(_MADE) > MOST_MADE:
+        if len(_MADE) > MAX_CACHED_COLUMNS:
             _MADE.clear()
         found = _MADE[key] = (kind, make(kind, rows))
     return found[1]
@@ -216,38 +216,38 @@ def _of_identity(make: Callable[[Kind, int], Column], kind: Kind, rows: int) -> 
 def _absent(kind: Kind, rows: int) -> Column:
     match kind:
         case Choice():
-            return Column(_repeated(np.intp(-1), rows), no(rows))
+            return Column(_repeated(np.intp(-1), rows), all_false(rows))
         case Flag():
-            return Column(_repeated(np.False_, rows), no(rows))
+            return Column(_repeated(np.False_, rows), all_false(rows))
         case Text():
-            return Column(_repeated(np.array("", dtype=f"<U{kind.longest}"), rows), no(rows))
+            return Column(_repeated(np.array("", dtype=f"<U{kind.max_length}"), rows), all_false(rows))
         case NumberList():
-            return Column(np.zeros((rows, 0)), no(rows))
+            return Column(np.zeros((rows, 0)), all_false(rows))
         case TimeSeries():
-            return Column(frozen(np.full(rows, None, dtype=np.object_)), no(rows))
+            return Column(make_read_only(np.full(rows, None, dtype=np.object_)), all_false(rows))
         case Table():
             inner = {
-                name: np.zeros((rows, 0), dtype=absent(column, 1).values.dtype)
-                for name, column in fields_of(kind.row).items()
+                name: np.zeros((rows, 0), dtype=empty_column(column, 1).values.dtype)
+                for name, column in get_fields(kind.row).items()
             }
-            return Column(kind.row(**inner), no(rows))
+            return Column(kind.row(**inner), all_false(rows))
         case _:
-            return Column(_repeated(np.float64(np.nan), rows), no(rows))
+            return Column(_repeated(np.float64(np.nan), rows), all_false(rows))
 
 
 def _defaulted(kind: Kind, rows: int) -> Column:
     default = default_of(kind)
-    empty = absent(kind, rows)
+    empty = empty_column(kind, rows)
     if default is None:
         return empty
     return Column(_repeated(np.array(to_internal(kind, default), dtype=empty.values.dtype), rows), empty.present)
 
 
 def _repeated(value: Any, rows: int) -> Any:
-    return np.broadcast_to(value, (rows,)) if rows > 1 else frozen(np.full(rows, value))
+    return np.broadcast_to(value, (rows,)) if rows > 1 else make_read_only(np.full(rows, value))
 
 
-def with_default(kind: Kind, column: Column, rows: BoolArray) -> Column:
+def fill_default(kind: Kind, column: Column, rows: BoolArray) -> Column:
     """The column with the declared default, converted to SI, in the rows where nothing was given."""
     default = default_of(kind)
     if default is None or not rows.any():
@@ -261,7 +261,7 @@ def to_internal(kind: Kind, value: Any) -> Any:
     """A declared value as the formula has it: SI, or a position in the options."""
     match kind:
         case Quantity():
-            return units.unit(kind.unit).to_si(value)
+            return units.get_unit(kind.unit).to_si(value)
         case Choice():
             return kind.options.index(value)
         case _:
@@ -269,33 +269,35 @@ def to_internal(kind: Kind, value: Any) -> Any:
 
 
 @functools.lru_cache(maxsize=1024)
-def spread_kind(name: str, kind: Quantity) -> Quantity:
+def uncertainty_kind(name: str, kind: Quantity) -> Quantity:
     """The declaration of ``<name>_u``, the standard uncertainty of a quantity, in the quantity's unit."""
-    width = "K" if units.unit(kind.unit).dimension == "temperature" else kind.unit
-    return Width(width, f"Standard uncertainty of {name}.", at_least=0, at_most=LARGEST_SPREAD, optional=True)
+    width = "K" if units.get_unit(kind.unit).dimension == "temperature" else kind.unit
+    return QuantityDifference(
+        width, f"Standard uncertainty of {name}.", at_least=0, at_most=MAX_UNCERTAINTY, optional=True
+    )
 
 
-def unknown(names: Mapping[str, object], known: Sequence[str], compared: int = 0) -> list[InputError]:
+def unknown_input_errors(names: Mapping[str, object], known: Sequence[str], compared: int = 0) -> list[InputError]:
     """The faults of names, with their values, that a question may not bear.
 
-    The first `MOST_COMPARED` have near matches, less ``compared``, which were told before; of more than
-    `MOST_LISTED` the rest is counted.
+    The first `MAX_COMPARED_NAMES` have near matches, less ``compared``, which were told before; of more than
+    `MAX_LISTED_NAMES` the rest is counted.
     """
     accepted = join_with_or(known)
     errors = []
-    for at, (name, value) in enumerate(itertools.islice(names.items(), MOST_LISTED), compared):
-        hint = suggest(name, known) if at < MOST_COMPARED else ""
+    for at, (name, value) in enumerate(itertools.islice(names.items(), MAX_LISTED_NAMES), compared):
+        hint = suggest(name, known) if at < MAX_COMPARED_NAMES else ""
         errors.append(
             InputError(
                 f"/{escape_name(name)}", f"unknown name {quote_input(name)!r}{hint}", quote_input(value), accepted
             )
         )
-    if len(names) > MOST_LISTED:
-        errors.append(InputError("", f"{len(names) - MOST_LISTED} more unknown names", None, accepted))
+    if len(names) > MAX_LISTED_NAMES:
+        errors.append(InputError("", f"{len(names) - MAX_LISTED_NAMES} more unknown names", None, accepted))
     return errors
 
 
-def missing(name: str, kind: Kind) -> InputError:
+def missing_input_error(name: str, kind: Kind) -> InputError:
     """The fault of a required input that was not given."""
     return InputError(f"/{name}", f"{name} is required", None, describe_accepted(kind))
 

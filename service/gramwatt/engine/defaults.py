@@ -10,13 +10,13 @@ from typing import Any
 import numpy as np
 
 from gramwatt.engine import columns
-from gramwatt.engine.column_types import Column, no, yes
+from gramwatt.engine.column_types import Column, all_false, all_true
 from gramwatt.engine.messages import InputError, describe_accepted, join_with_or
 from gramwatt.model import NESTED, BoolArray, Calculator, Choice, Flag, Kind, default_of
 
 
 @dataclass(frozen=True, slots=True)
-class Replacing:
+class Replacements:
     """The inputs that each input replaces, and those that may be replaced."""
 
     by: tuple[tuple[str, tuple[str, ...]], ...]
@@ -25,14 +25,14 @@ class Replacing:
 
 
 @functools.cache
-def replacing(calculator: Calculator[Any, Any]) -> Replacing:
+def get_replacements(calculator: Calculator[Any, Any]) -> Replacements:
     """Which inputs of a calculator replace which."""
     asked = calculator.input_fields
     by = tuple((name, others) for name, kind in asked.items() if (others := getattr(kind, "replaces", ())))
-    return Replacing(by, tuple((name, kind) for name, kind in asked.items() if not isinstance(kind, NESTED)))
+    return Replacements(by, tuple((name, kind) for name, kind in asked.items() if not isinstance(kind, NESTED)))
 
 
-def find_missing(
+def add_missing_errors(
     calculator: Calculator[Any, Any],
     asked: Mapping[str, Column],
     known: Sequence[InputError],
@@ -42,9 +42,9 @@ def find_missing(
     told = {error.pointer for error in known}
     for name in calculator.required_inputs:
         present = asked[name].present
-        if present is not yes(len(present)) and not present.all() and f"/{name}" not in told:
+        if present is not all_true(len(present)) and not present.all() and f"/{name}" not in told:
             for row in np.flatnonzero(~present).tolist():
-                by_row.setdefault(row, []).append(columns.missing(name, calculator.input_fields[name]))
+                by_row.setdefault(row, []).append(columns.missing_input_error(name, calculator.input_fields[name]))
     for group in calculator.any_of:
         present = np.logical_or.reduce([asked[name].present for name in group])
         if not present.all():
@@ -54,15 +54,15 @@ def find_missing(
                 by_row.setdefault(row, []).append(error)
 
 
-def fill(
+def fill_defaults(
     calculator: Calculator[Any, Any], asked: dict[str, Column], rows: int
 ) -> tuple[dict[str, BoolArray], dict[str, BoolArray]]:
     """Put declared defaults where nothing was given; void what another input replaces.
 
     Returns, by name, the rows where a default was assumed, and those where what was given is not used.
     """
-    plan = replacing(calculator)
-    all_rows, no_rows = yes(rows), no(rows)
+    plan = get_replacements(calculator)
+    all_rows, no_rows = all_true(rows), all_false(rows)
     replaced: dict[str, BoolArray] = {}
     for name, others in plan.by:
         if asked[name].present is not no_rows:
@@ -86,35 +86,35 @@ def fill(
 
 def _default(kind: Kind, rows: int) -> tuple[Column, BoolArray]:
     """An input that nobody gave, and where it has a default."""
-    return columns.defaulted(kind, rows), no(rows) if default_of(kind) is None else yes(rows)
+    return columns.default_column(kind, rows), all_false(rows) if default_of(kind) is None else all_true(rows)
 
 
 def _partly(kind: Kind, column: Column, void: BoolArray) -> tuple[Column, BoolArray, BoolArray]:
     """An input that some rows give, or some have replaced."""
     empty = ~column.present & ~void
-    filled = columns.with_default(kind, column, empty)
-    values, spread = np.array(filled.values), column.spread
-    values[void] = columns.absent(kind, 1).values[0]
+    filled = columns.fill_default(kind, column, empty)
+    values, spread = np.array(filled.values), column.uncertainty
+    values[void] = columns.empty_column(kind, 1).values[0]
     made = Column(values, column.present, None if spread is None else np.where(void, 0.0, spread))
     return made, empty & ~_unfilled(kind, filled), column.present & void
 
 
 def _unfilled(kind: Kind, column: Column) -> BoolArray:
     if isinstance(kind, Flag):
-        return no(len(column.present))
+        return all_false(len(column.present))
     if column.values.dtype.kind == "U":
         return np.asarray(column.values == "")
     return np.asarray(column.values < 0 if isinstance(kind, Choice) else np.isnan(column.values))
 
 
-def cover_faulty(asked: dict[str, Column], errors: Mapping[int, object], rows: int) -> None:
+def overwrite_invalid_rows(asked: dict[str, Column], errors: Mapping[int, object], rows: int) -> None:
     """Give rows with faults the values of a good one: no formula should meet what nobody can mean."""
     good = next(row for row in range(rows) if row not in errors)
     faulty = list(errors)
     for name, column in asked.items():
         values = np.array(column.values)
         values[faulty] = values[good]
-        spread = column.spread
+        spread = column.uncertainty
         if spread is not None:
             spread = np.array(spread)
             spread[faulty] = 0.0

@@ -11,13 +11,13 @@ from typing import Any, Final
 import numpy as np
 
 from gramwatt.engine import columns, defaults, input_plans, nested, validation
-from gramwatt.engine.assumptions import assume as assume
-from gramwatt.engine.assumptions import assume_with_marks, fill_all
-from gramwatt.engine.budget import take_result_rows
-from gramwatt.engine.column_types import Cells, Column, inner_spreads, yes
-from gramwatt.engine.input_plans import Completed, conditions
+from gramwatt.engine.assumptions import fill_and_record_assumptions, fill_in_place
+from gramwatt.engine.assumptions import fill_assumptions as fill_assumptions
+from gramwatt.engine.budget import reserve_result_rows
+from gramwatt.engine.column_types import Cells, Column, all_true, column_uncertainties
+from gramwatt.engine.input_plans import CompleteInputs, get_conditions
 from gramwatt.engine.messages import InputError
-from gramwatt.engine.uncertainty import Propagated, propagate
+from gramwatt.engine.uncertainty import PropagatedUncertainty, propagate
 from gramwatt.model import (
     BoolArray,
     Calculator,
@@ -32,7 +32,7 @@ from gramwatt.model import (
     Table,
     Text,
     TimeSeries,
-    fields_of,
+    get_fields,
 )
 
 
@@ -59,7 +59,7 @@ class Outcome:
     solved: Mapping[str, BoolArray] = dataclasses.field(default_factory=dict)
     unused: Mapping[str, BoolArray] = dataclasses.field(default_factory=dict)
     notes: tuple[Notice, ...] = ()
-    uncertainty: Propagated | None = None
+    uncertainty: PropagatedUncertainty | None = None
     over_budget: bool = False
     """Whether rows are valid but ask for more work than the request may; their faults say how much."""
 
@@ -79,7 +79,7 @@ def evaluate_columns(
     inputs ``rows`` must be 1. Without ``uncertain`` nothing is propagated, which saves most rows of the formula's call.
     ``spreads`` holds columns ``<name>_u``: the standard uncertainty of an input, beside what its cells tell.
     """
-    loaded = validation.load(calculator, cells, text=text)
+    loaded = validation.load_inputs(calculator, cells, text=text)
     given = dict(loaded.columns)
     uncertain = uncertain and calculator.propagates
     stated = _stated(calculator, given, rows, spreads, text=text) if spreads else {}
@@ -89,30 +89,34 @@ def evaluate_columns(
     if inputs is not None:
         return _compute(calculator, inputs, rows, {}, uncertain=uncertain)
     asked = {
-        name: given[name] if name in given else columns.absent(kind, rows)
+        name: given[name] if name in given else columns.empty_column(kind, rows)
         for name, kind in calculator.input_fields.items()
     }
     errors = _faults(calculator, {**asked, **stated} if stated else asked, loaded.errors, rows, text=text)
     if len(errors) == rows:
         return Outcome(calculator, rows, errors, present={name: column.present for name, column in asked.items()})
-    inputs = input_plans.complete(calculator, asked, rows, errors)
+    inputs = input_plans.complete_inputs(calculator, asked, rows, errors)
     return _compute(calculator, inputs, rows, errors, uncertain=uncertain)
 
 
-def _complete_alike(calculator: Calculator[Any, Any], given: Mapping[str, Column], rows: int) -> Completed | None:
+def _complete_alike(calculator: Calculator[Any, Any], given: Mapping[str, Column], rows: int) -> CompleteInputs | None:
     """Inputs without a fault that every row gives, completed; None where rows differ or something is wrong."""
-    whole = yes(rows)
+    whole = all_true(rows)
     for column in given.values():
         if column.errors or column.present is not whole:
             return None
     names = frozenset(given)
-    plan = input_plans.single_plan(calculator, names) if rows == 1 else input_plans.block_plan(calculator, names, rows)
+    plan = (
+        input_plans.get_single_plan(calculator, names)
+        if rows == 1
+        else input_plans.get_block_plan(calculator, names, rows)
+    )
     return None if plan is None else plan.complete(given)
 
 
 def _compute(
     calculator: Calculator[Any, Any],
-    inputs: Completed,
+    inputs: CompleteInputs,
     rows: int,
     errors: Mapping[int, Sequence[InputError]],
     *,
@@ -122,14 +126,14 @@ def _compute(
     uncertainty = None
     with np.errstate(all="ignore"):
         given = calculator.inputs(**inputs.fields)
-        derived, spreads, following = assume_with_marks(calculator, given, inputs, rows, uncertain=uncertain)
-        over = take_result_rows(calculator, given, rows)
+        derived, spreads, following = fill_and_record_assumptions(calculator, given, inputs, rows, uncertain=uncertain)
+        over = reserve_result_rows(calculator, given, rows)
         if over:
             return Outcome(calculator, rows, {**errors, **over}, present=inputs.present, over_budget=True)
         if spreads:
 
             def formula(repeated: Any, rows: int) -> Any:
-                fill_all(following, repeated)
+                fill_in_place(following, repeated)
                 return _evaluate(calculator, repeated, rows)
 
             results, uncertainty = propagate(formula, calculator, inputs.fields, spreads)
@@ -154,7 +158,10 @@ def _compute(
 def _refuse_spreads(asked: dict[str, Column]) -> None:
     """Where nothing is propagated, a cell that tells an uncertainty is told so rather than believed in part."""
     for name, column in asked.items():
-        spreads = [*(() if column.spread is None else (column.spread,)), *inner_spreads(column).values()]
+        spreads = [
+            *(() if column.uncertainty is None else (column.uncertainty,)),
+            *column_uncertainties(column).values(),
+        ]
         if spreads:
             detail = "an uncertainty, and this table was not asked to carry any: add uncertainty=true"
             error = InputError("", detail, None, "a value alone, or uncertainty=true")
@@ -173,15 +180,15 @@ def _stated(
         kind = calculator.input_fields[name]
         if not isinstance(kind, Quantity):
             raise TypeError(f"{name} has no uncertainty")
-        column = stated[spread_name] = nested.read(columns.spread_kind(name, kind), cells, text=text)
-        known = asked.get(name, columns.absent(kind, rows))
+        column = stated[spread_name] = nested.read_column(columns.uncertainty_kind(name, kind), cells, text=text)
+        known = asked.get(name, columns.empty_column(kind, rows))
         for row in np.flatnonzero(column.present & ~known.present).tolist():
             error = InputError("", f"the uncertainty of {name}, which is not given", None, f"{name} too")
             column.errors.setdefault(row, []).append(error)
         width = np.where(column.present & np.isfinite(column.values), column.values, 0.0)
         width[list(column.errors)] = 0.0
-        own = known.spread
-        asked[name] = dataclasses.replace(known, spread=width if own is None else np.hypot(own, width))
+        own = known.uncertainty
+        asked[name] = dataclasses.replace(known, uncertainty=width if own is None else np.hypot(own, width))
     return stated
 
 
@@ -208,7 +215,7 @@ def _faults(
                 errors.append(under)
         if text and column.errors and isinstance(calculator.input_fields.get(name), Table | TimeSeries):
             by_row[0] = [_with_body(calculator, name, error) for error in by_row[0]]
-    defaults.find_missing(calculator, asked, of_all, by_row)
+    defaults.add_missing_errors(calculator, asked, of_all, by_row)
     return by_row
 
 
@@ -249,7 +256,7 @@ def _check_fields(calculator: Calculator[Any, Any], results: Any, fields: Mappin
     for name, kind in fields.items():
         values = getattr(results, name)
         if isinstance(kind, Table):
-            _check_fields(calculator, values, fields_of(kind.row), rows)
+            _check_fields(calculator, values, get_fields(kind.row), rows)
             continue
         wanted = _KINDS_OF_ARRAY[type(kind)]
         if not isinstance(values, np.ndarray) or values.dtype.kind not in wanted or values.shape[:1] != (rows,):
@@ -260,10 +267,10 @@ def _notes(
     calculator: Calculator[Any, Any], given: Any, results: Any, assumed: Mapping[str, BoolArray], rows: int
 ) -> tuple[Notice, ...]:
     notes = []
-    for said, when, guessed in conditions(calculator):
+    for said, when, guessed in get_conditions(calculator):
         if guessed is not None and not np.count_nonzero(assumed[guessed]):
             continue
-        holds = yes(rows) if when is None else np.asarray(when(given, results))
+        holds = all_true(rows) if when is None else np.asarray(when(given, results))
         if guessed is not None:
             holds = holds & assumed[guessed]
         if np.count_nonzero(holds):

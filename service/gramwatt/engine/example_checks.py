@@ -19,11 +19,11 @@ from gramwatt.model import (
     StandardUncertainty,
     Table,
     TimeSeries,
-    fields_of,
+    get_fields,
     units,
 )
 
-TWELVE_DIGITS: Final = 5e-12  # all that an answer carries
+MIN_TOLERANCE: Final = 5e-12  # all that an answer carries
 
 
 def verify(calculator: Calculator[Any, Any]) -> None:
@@ -62,17 +62,17 @@ def _fields(calculator: Calculator[Any, Any]) -> Iterator[tuple[str, Kind]]:
 
 def _unknown_units(name: str, kind: Kind) -> Iterator[str]:
     if isinstance(kind, Table | TimeSeries):
-        for inner, column in fields_of(kind.row).items():
+        for inner, column in get_fields(kind.row).items():
             yield from _unknown_units(f"{name}.{inner}", column)
     quantity = kind.item if isinstance(kind, NumberList) else kind
     if isinstance(quantity, Quantity) and not isinstance(kind, StandardUncertainty):
         try:
-            units.unit(quantity.unit)
+            units.get_unit(quantity.unit)
         except DeclarationError as error:
             yield f"{name}: {error}"
 
 
 def _agrees(found: object, expected: object, rtol: float) -> bool:
     if isinstance(found, int | float) and isinstance(expected, int | float):
-        return math.isclose(found, expected, rel_tol=max(rtol, TWELVE_DIGITS), abs_tol=TWELVE_DIGITS)
+        return math.isclose(found, expected, rel_tol=max(rtol, MIN_TOLERANCE), abs_tol=MIN_TOLERANCE)
     return found == expected

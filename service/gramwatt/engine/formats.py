@@ -14,15 +14,15 @@ import orjson
 from gramwatt.engine import budget
 from gramwatt.engine.calculate import WorkLimitExceeded, compute_response, evaluate_request
 from gramwatt.engine.evaluate import Outcome
-from gramwatt.engine.limits import MOST_PIXELS
+from gramwatt.engine.limits import MAX_PIXELS
 from gramwatt.engine.messages import InputError
-from gramwatt.engine.response import build_response, declared_units, table_rows
-from gramwatt.engine.serializers import Style, csv_pieces, json_bytes, row_table
-from gramwatt.model import Calculator, OutputFormat, Table, fields_of
+from gramwatt.engine.response import build_response, build_table_rows, get_declared_units
+from gramwatt.engine.serializers import TextStyle, find_csv_table, iter_csv, serialize_json
+from gramwatt.model import Calculator, OutputFormat, Table, get_fields
 
-MOST_AT_ONCE: Final = 1000
+ROWS_PER_CHUNK: Final = 1000
 """Rows of a table that are written at once; a longer table is written a line a row."""
-MEDIA: Final[Mapping[str, str]] = {"json": "application/json", "csv": "text/csv"}
+BASE_MEDIA_TYPES: Final[Mapping[str, str]] = {"json": "application/json", "csv": "text/csv"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,12 +32,12 @@ class OutputOptions:
     form: str = "json"
     result_units: Mapping[str, str] = field(default_factory=dict)
     working: bool = False
-    style: Style = field(default_factory=Style)
+    style: TextStyle = field(default_factory=TextStyle)
 
 
-def media_types(calculator: Calculator[Any, Any]) -> dict[str, str]:
+def get_media_types(calculator: Calculator[Any, Any]) -> dict[str, str]:
     """The forms in which a calculator's answer can be had, with their media types; the default first."""
-    return {**MEDIA, **{form.name: form.media for form in calculator.forms}}
+    return {**BASE_MEDIA_TYPES, **{form.name: form.media_type for form in calculator.formats}}
 
 
 def compute_output(
@@ -46,14 +46,14 @@ def compute_output(
     """One question asked, its answer in pieces. Raises Refused before the first of them."""
     if wish.form == "json" and not any(isinstance(kind, Table) for kind in calculator.result_fields.values()):
         told = compute_response(calculator, question, text=text, result_units=wish.result_units, working=wish.working)
-        return iter([json_bytes(told)])
-    return render(evaluate_request(calculator, question, text=text, result_units=wish.result_units), wish)
+        return iter([serialize_json(told)])
+    return iter_output(evaluate_request(calculator, question, text=text, result_units=wish.result_units), wish)
 
 
-def render(outcome: Outcome, wish: OutputOptions) -> Iterator[bytes]:
+def iter_output(outcome: Outcome, wish: OutputOptions) -> Iterator[bytes]:
     """The answer to the first question of an outcome, which must be without faults."""
     calculator = outcome.calculator
-    for form in calculator.forms:
+    for form in calculator.formats:
         if form.name == wish.form:
             _check_pixels(form, outcome.given)
             return _checked(form.write(outcome.given, outcome.results))
@@ -61,18 +61,18 @@ def render(outcome: Outcome, wish: OutputOptions) -> Iterator[bytes]:
     told = build_response(outcome, 0, result_units=wish.result_units, working=wish.working, without=long)
     if wish.form == "csv":
         return _csv(outcome, told, wish)
-    return _json(outcome, told, long) if long else iter([json_bytes(told)])
+    return _json(outcome, told, long) if long else iter([serialize_json(told)])
 
 
 def _check_pixels(form: OutputFormat[Any, Any], given: Any) -> None:
     """Refuse a picture of too many pixels. Raises OverBudget."""
-    if form.pixels is None or budget.current() is None:
+    if form.pixels is None or budget.get_current() is None:
         return
     pixels = int(form.pixels(given)[0])
-    if pixels > MOST_PIXELS:
-        detail = f"a picture of {pixels} pixels, and it may have {MOST_PIXELS}"
+    if pixels > MAX_PIXELS:
+        detail = f"a picture of {pixels} pixels, and it may have {MAX_PIXELS}"
         raise WorkLimitExceeded(
-            (InputError("", detail, None, f"at most {MOST_PIXELS} pixels, or another format without any"),)
+            (InputError("", detail, None, f"at most {MAX_PIXELS} pixels, or another format without any"),)
         )
 
 
@@ -87,40 +87,40 @@ def _long_tables(outcome: Outcome) -> list[str]:
     return [
         name
         for name, kind in outcome.calculator.result_fields.items()
-        if isinstance(kind, Table) and length_of(outcome, name) > MOST_AT_ONCE
+        if isinstance(kind, Table) and get_table_length(outcome, name) > ROWS_PER_CHUNK
     ]
 
 
-def length_of(outcome: Outcome, table: str) -> int:
+def get_table_length(outcome: Outcome, table: str) -> int:
     """How many rows a table among the results has, in the first question of an outcome."""
     kind = outcome.calculator.result_fields[table]
     if not isinstance(kind, Table):
         raise TypeError(table)
     values = getattr(outcome.results, table)
-    return int(getattr(values, next(iter(fields_of(kind.row)))).shape[1])
+    return int(getattr(values, next(iter(get_fields(kind.row)))).shape[1])
 
 
 def _blocks(outcome: Outcome, table: str, units: Mapping[str, str]) -> Iterator[list[dict[str, Any]]]:
     kind = outcome.calculator.result_fields[table]
     if not isinstance(kind, Table):
         raise TypeError(table)
-    chosen = {**declared_units(outcome.calculator.result_fields), **units}
+    chosen = {**get_declared_units(outcome.calculator.result_fields), **units}
     values = getattr(outcome.results, table)
-    for start in range(0, length_of(outcome, table), MOST_AT_ONCE):
+    for start in range(0, get_table_length(outcome, table), ROWS_PER_CHUNK):
         budget.check()
-        yield table_rows(kind, values, 0, table, chosen, start, start + MOST_AT_ONCE)
+        yield build_table_rows(kind, values, 0, table, chosen, start, start + ROWS_PER_CHUNK)
 
 
 def _csv(outcome: Outcome, told: Mapping[str, Any], wish: OutputOptions) -> Iterator[bytes]:
-    table = row_table(outcome.calculator)
+    table = find_csv_table(outcome.calculator)
     rows = iter([[{}]]) if table is None else _blocks(outcome, table, told["units"])
-    for piece in csv_pieces(outcome.calculator, told, wish.style, rows):
+    for piece in iter_csv(outcome.calculator, told, wish.style, rows):
         if piece:
             yield piece.encode()
 
 
 def _json(outcome: Outcome, told: Mapping[str, Any], long: list[str]) -> Iterator[bytes]:
-    rest = json_bytes(told)
+    rest = serialize_json(told)
     for table in long:
         before, _, rest = rest.partition(f'"{table}": []'.encode())  # a quote within a text would be escaped
         yield before + f'"{table}": ['.encode()

@@ -10,14 +10,14 @@ from typing import Any, TypeAlias
 import numpy as np
 
 from gramwatt.engine import columns, defaults
-from gramwatt.engine.column_types import Column, TableColumn, no, yes
+from gramwatt.engine.column_types import Column, TableColumn, all_false, all_true
 from gramwatt.engine.messages import InputError
-from gramwatt.engine.uncertainty import Spreads
-from gramwatt.model import BoolArray, Calculator, Caution, Quantity, Rule, StandardUncertainty, fields_of, units
+from gramwatt.engine.uncertainty import Uncertainties
+from gramwatt.model import BoolArray, Calculator, Caution, Quantity, Rule, StandardUncertainty, get_fields, units
 
 
 @functools.cache
-def rules_and_cautions(calculator: Calculator[Any, Any]) -> tuple[Rule[Any, Any] | Caution[Any, Any], ...]:
+def get_rules_and_cautions(calculator: Calculator[Any, Any]) -> tuple[Rule[Any, Any] | Caution[Any, Any], ...]:
     """Return the rules, then the cautions, of a calculator: the order in which an answer lists them."""
     return (*calculator.rules, *calculator.cautions)
 
@@ -27,16 +27,16 @@ Condition: TypeAlias = tuple[Rule[Any, Any] | Caution[Any, Any], Callable[[Any, 
 
 
 @functools.cache
-def conditions(calculator: Calculator[Any, Any]) -> tuple[Condition, ...]:
-    """Return when each of a calculator's `rules_and_cautions` holds."""
+def get_conditions(calculator: Calculator[Any, Any]) -> tuple[Condition, ...]:
+    """Return when each of a calculator's `get_rules_and_cautions` holds."""
     return tuple(
         (each, each.when, (each.assumed or None) if isinstance(each, Caution) else None)
-        for each in rules_and_cautions(calculator)
+        for each in get_rules_and_cautions(calculator)
     )
 
 
 @dataclass(frozen=True, slots=True)
-class Completed:
+class CompleteInputs:
     """Columns for every field of a calculator's inputs, and where each comes from.
 
     Inputs without a value are nan, or -1 for a choice; an assumption may still fill them.
@@ -49,9 +49,9 @@ class Completed:
     """Rows that take the declared default, by input."""
     unused: Mapping[str, BoolArray]
     """Rows whose value another input replaces, by input."""
-    spreads: Spreads
+    spreads: Uncertainties
     """Standard uncertainties that were given."""
-    default_spreads: Spreads
+    default_uncertainties: Uncertainties
     """Standard uncertainties of declared defaults, in the rows that take them."""
 
 
@@ -68,113 +68,117 @@ class InputPlan:
     present: Mapping[str, BoolArray]
     assumed: Mapping[str, BoolArray]
     unused: Mapping[str, BoolArray]
-    default_spreads: Spreads
+    default_uncertainties: Uncertainties
 
-    def complete(self, given: Mapping[str, Column]) -> Completed:
+    def complete(self, given: Mapping[str, Column]) -> CompleteInputs:
         """Put the given columns beside the prepared ones."""
         fields = dict(self.fields)
-        spreads: Spreads = {}
+        spreads: Uncertainties = {}
         for name in self.used:
             column = given[name]
             fields[name] = column.values
-            if column.spread is not None or isinstance(column, TableColumn):
-                spreads |= given_spreads(name, column)
+            if column.uncertainty is not None or isinstance(column, TableColumn):
+                spreads |= get_given_uncertainties(name, column)
         for name, source in self.spread_fields:
-            fields[name] = spread_of(given[source])
-        return Completed(fields, self.present, dict(self.assumed), self.unused, spreads, self.default_spreads)
+            fields[name] = get_uncertainty(given[source])
+        return CompleteInputs(
+            fields, self.present, dict(self.assumed), self.unused, spreads, self.default_uncertainties
+        )
 
 
 @functools.lru_cache(maxsize=1024)
-def single_plan(calculator: Calculator[Any, Any], names: frozenset[str]) -> InputPlan | None:
-    """The plan of a single request that gives these inputs; see `input_plan`."""
-    return input_plan(calculator, names, 1)
+def get_single_plan(calculator: Calculator[Any, Any], names: frozenset[str]) -> InputPlan | None:
+    """The plan of a single request that gives these inputs; see `make_plan`."""
+    return make_plan(calculator, names, 1)
 
 
 @functools.lru_cache(maxsize=16)
-def block_plan(calculator: Calculator[Any, Any], names: frozenset[str], rows: int) -> InputPlan | None:
-    """The plan of a block of a table; few are kept, since their columns are long. See `input_plan`."""
-    return input_plan(calculator, names, rows)
+def get_block_plan(calculator: Calculator[Any, Any], names: frozenset[str], rows: int) -> InputPlan | None:
+    """The plan of a block of a table; few are kept, since their columns are long. See `make_plan`."""
+    return make_plan(calculator, names, rows)
 
 
-def input_plan(calculator: Calculator[Any, Any], names: frozenset[str], rows: int) -> InputPlan | None:
+def make_plan(calculator: Calculator[Any, Any], names: frozenset[str], rows: int) -> InputPlan | None:
     """Prepare ``rows`` requests that all give the same inputs; None where a required one is missing."""
-    whole = yes(rows)
+    whole = all_true(rows)
     asked = {
-        name: Column(columns.absent(kind, rows).values, whole) if name in names else columns.absent(kind, rows)
+        name: Column(columns.empty_column(kind, rows).values, whole)
+        if name in names
+        else columns.empty_column(kind, rows)
         for name, kind in calculator.input_fields.items()
     }
     missing: dict[int, Any] = {}
-    defaults.find_missing(calculator, asked, (), missing)
+    defaults.add_missing_errors(calculator, asked, (), missing)
     if missing:
         return None
     before = dict(asked)
-    assumed, unused = defaults.fill(calculator, asked, rows)
+    assumed, unused = defaults.fill_defaults(calculator, asked, rows)
     used = tuple(name for name in calculator.input_fields if name in names and asked[name] is before[name])
-    declared = fields_of(calculator.inputs)
+    declared = get_fields(calculator.inputs)
     spread_fields = tuple(
         (name, kind.of) for name, kind in declared.items() if isinstance(kind, StandardUncertainty) and kind.of in used
     )
     filled = {*used, *(name for name, _ in spread_fields)}
     return InputPlan(
         used,
-        {name: values for name, values in input_fields(calculator, asked).items() if name not in filled},
+        {name: values for name, values in get_field_values(calculator, asked).items() if name not in filled},
         spread_fields,
         {name: column.present for name, column in asked.items()},
         assumed,
         unused,
-        default_spreads(calculator, assumed, {}, rows),
+        get_default_uncertainties(calculator, assumed, {}, rows),
     )
 
 
-def complete(
+def complete_inputs(
     calculator: Calculator[Any, Any], asked: dict[str, Column], rows: int, errors: Mapping[int, Sequence[InputError]]
-) -> Completed:
+) -> CompleteInputs:
     """Complete ``rows`` requests that need not give the same inputs, and may have faults but in one of them.
 
     What is completed is put into ``asked``.
     """
     present = {name: column.present for name, column in asked.items()}
-    assumed, unused = defaults.fill(calculator, asked, rows)
+    assumed, unused = defaults.fill_defaults(calculator, asked, rows)
     if errors:
-        defaults.cover_faulty(asked, errors, rows)
-    spreads: Spreads = {}
+        defaults.overwrite_invalid_rows(asked, errors, rows)
+    spreads: Uncertainties = {}
     for name, column in asked.items():
-        spreads |= given_spreads(name, column)
-    guessed = default_spreads(calculator, assumed, spreads, rows)
-    return Completed(input_fields(calculator, asked), present, assumed, unused, spreads, guessed)
+        spreads |= get_given_uncertainties(name, column)
+    guessed = get_default_uncertainties(calculator, assumed, spreads, rows)
+    return CompleteInputs(get_field_values(calculator, asked), present, assumed, unused, spreads, guessed)
 
 
-def input_fields(calculator: Calculator[Any, Any], asked: Mapping[str, Column]) -> dict[str, Any]:
+def get_field_values(calculator: Calculator[Any, Any], asked: Mapping[str, Column]) -> dict[str, Any]:
     """The columns by field of the calculator's inputs, standard uncertainties among them."""
     return {
-        name: spread_of(asked[kind.of]) if isinstance(kind, StandardUncertainty) else asked[name].values
-        for name, kind in fields_of(calculator.inputs).items()
+        name: get_uncertainty(asked[kind.of]) if isinstance(kind, StandardUncertainty) else asked[name].values
+        for name, kind in get_fields(calculator.inputs).items()
     }
 
 
-def spread_of(column: Column) -> Any:
+def get_uncertainty(column: Column) -> Any:
     """The standard uncertainty of a column; zeros where none was given."""
-    return np.zeros_like(column.values) if column.spread is None else column.spread
+    return np.zeros_like(column.values) if column.uncertainty is None else column.uncertainty
 
 
-def given_spreads(name: str, column: Column) -> Spreads:
+def get_given_uncertainties(name: str, column: Column) -> Uncertainties:
     """The standard uncertainties given for an input, by path; none of a list or a table where all are zero."""
-    found: Spreads = {}
-    if column.spread is not None and (column.spread.ndim == 1 or column.spread.any()):
-        found[(name,)] = column.spread
+    found: Uncertainties = {}
+    if column.uncertainty is not None and (column.uncertainty.ndim == 1 or column.uncertainty.any()):
+        found[(name,)] = column.uncertainty
     if isinstance(column, TableColumn):
         found |= {(name, inner): spread for inner, spread in column.spreads.items() if spread.any()}
     return found
 
 
-def default_spreads(
-    calculator: Calculator[Any, Any], assumed: Mapping[str, BoolArray], known: Spreads, rows: int
-) -> Spreads:
+def get_default_uncertainties(
+    calculator: Calculator[Any, Any], assumed: Mapping[str, BoolArray], known: Uncertainties, rows: int
+) -> Uncertainties:
     """The standard uncertainties of declared defaults where those are assumed, ``known`` ones elsewhere."""
-    found: Spreads = {}
+    found: Uncertainties = {}
     for name, kind in _uncertain_defaults(calculator):
-        if assumed[name] is not no(rows) and assumed[name].any():
-            width = (kind.default_u or 0.0) * units.unit(kind.unit).scale
+        if assumed[name] is not all_false(rows) and assumed[name].any():
+            width = (kind.default_u or 0.0) * units.get_unit(kind.unit).scale
             found[(name,)] = np.where(assumed[name], width, known.get((name,), np.zeros(rows)))
     return found
 

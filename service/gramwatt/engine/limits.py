@@ -5,62 +5,62 @@ from __future__ import annotations
 
 from typing import Final
 
-MOST_TABLE_COLUMNS: Final = 200
+MAX_TABLE_COLUMNS: Final = 200
 """Columns of a table, those passed through among them: no calculator has half as many inputs."""
 
-MOST_RECORDING_COLUMNS: Final = 1000
+MAX_RECORDING_COLUMNS: Final = 1000
 """Columns of a recording: loggers of flight controllers write up to some hundreds."""
 
-LONGEST_HEADER: Final = 64 * 1024
+MAX_HEADER_BYTES: Final = 64 * 1024
 """Bytes of the line that names the columns: 1000 names of 64 characters."""
 
-LONGEST_ROW: Final = 1024 * 1024
+MAX_ROW_BYTES: Final = 1024 * 1024
 """Bytes of a row of a table: rows hold numbers and short texts."""
 
-MOST_COMPARED: Final = 20
+MAX_COMPARED_NAMES: Final = 20
 """Unknown names of one request that are compared with the known ones to find what was meant. Each takes some 50 µs."""
 
-LONGEST_COMPARED: Final = 64
+MAX_COMPARED_LENGTH: Final = 64
 """Characters of a name that is compared: no known name has half as many."""
 
-MOST_LISTED: Final = 80
+MAX_LISTED_NAMES: Final = 80
 """Unknown names of one question that are listed; the rest is counted. A problem has room for a hundred errors."""
 
-MOST_JSON_NAMES: Final = 100_000
-MOST_JSON_LISTS: Final = 100_000
+MAX_JSON_NAMES: Final = 100_000
+MAX_JSON_CONTAINERS: Final = 100_000
 """Names of members, and lists and objects, of a JSON text. Each takes some hundred bytes of memory, twenty times what
 it takes to send one. The largest question has a few thousand."""
 
-LARGEST_BATCH: Final = 256 * 1024 * 1024
+MAX_RECORD_BATCH_BYTES: Final = 256 * 1024 * 1024
 """Bytes of an Arrow record batch, which is in memory as a whole."""
 
-UNPAID_CELLS: Final = 250_000
+FREE_CELLS: Final = 250_000
 CELLS_PER_BYTE: Final = 8
 """An Arrow stream may make so many cells, and so many more for each byte of it: a cell takes a bit or more, but in a
 column of nulls, which takes nothing however long it is."""
 
-UNPAID_BYTES: Final = 8 * 1024 * 1024
-BYTES_PER_BYTE: Final = 64
+FREE_EXPANDED_BYTES: Final = 8 * 1024 * 1024
+EXPANDED_BYTES_PER_BYTE: Final = 64
 """An Arrow stream may unfold to so many bytes, and so many more for each byte of it: compressed buffers, dictionaries,
 views and runs tell with few bytes what takes many."""
 
-UNPACKED_AT_ONCE: Final = 8 * 1024 * 1024
-UNPACKED_PER_BYTE: Final = 8
+FREE_DECOMPRESSED_BYTES: Final = 8 * 1024 * 1024
+DECOMPRESSED_BYTES_PER_BYTE: Final = 8
 """Bytes of a compressed record batch when it is decompressed, at least; more where it has at least an eighth of that.
 65,536 rows of 16 numbers are 8 MiB."""
 
-UNFOLDED_AT_ONCE: Final = 16 * 1024 * 1024
+EXPANDED_BLOCK_BYTES: Final = 16 * 1024 * 1024
 """Bytes of a block of rows when dictionaries, views and runs are written out, unless the batch itself is larger."""
 
-MOST_ARROW_FIELDS: Final = 2000
-DEEPEST_ARROW_FIELD: Final = 12
+MAX_ARROW_FIELDS: Final = 2000
+MAX_ARROW_FIELD_DEPTH: Final = 12
 """Fields of an Arrow schema, those inside of others among them, and how deep they may be: each costs time and memory
 in every batch, however short."""
 
-SHORT_INPUTS: Final = 8192
+SHORT_INPUT_BYTES: Final = 8192
 """Bytes of inputs that a calculator without lists answers in the event loop: some hundred inputs with units."""
 
-SHORT_NESTED_INPUTS: Final = 2048
+SHORT_NESTED_INPUT_BYTES: Final = 2048
 """Bytes of inputs with lists, tables or recordings that are answered there: the time grows with the square of their
 entries."""
 
@@ -70,30 +70,30 @@ REQUEST_SECONDS: Final = 30.0
 BYTES_PER_SECOND: Final = 1_000_000
 """Each so many bytes of a table add a second, some thirty times as much as its rows usually take."""
 
-MOST_RESULT_ROWS: Final = 250_000
+MAX_RESULT_ROWS: Final = 250_000
 """Rows of results in one response, all rows of a table sent together: an hour of video at 60 frames a second."""
 
-UNPAID_RESULT_ROWS: Final = 20_000
+FREE_RESULT_ROWS: Final = 20_000
 RESULT_ROWS_PER_SAMPLE: Final = 64
 """So many rows of results, and so many more for each sample of a recording: eleven minutes of video at 30 frames a
 second, or any video whose recording has a sample a second."""
 
-MOST_NESTED_ROWS: Final = 20_000
+MAX_NESTED_ROWS: Final = 20_000
 """Rows of results within one row of a table, where they are in memory as objects, 1.5 kB each."""
 
-UNPAID_RESPONSE: Final = 256 * 1024 * 1024
-RESPONSE_PER_BYTE: Final = 128
+FREE_RESPONSE_BYTES: Final = 256 * 1024 * 1024
+RESPONSE_BYTES_PER_BYTE: Final = 128
 """A table may answer with so many bytes, and so many more for each byte that was sent: columns that pass through may be
 compressed to nearly nothing. A row of short numbers becomes some sixty times as long."""
 
-LARGEST_JOINED: Final = 8 * 1024 * 1024
+MAX_JOINED_RESPONSE_BYTES: Final = 8 * 1024 * 1024
 """Bytes of an answer to a short table that are gathered before the first is sent."""
 
-MOST_GRID_WORK: Final = 300_000_000
+MAX_GRID_NUMBERS: Final = 300_000_000
 """Numbers that a sweep or a chart may compute, some seconds; see `engine/tables/grid_cost.py`."""
 
-STACKED_ROWS: Final = 32_768
+MAX_STACKED_ROWS: Final = 32_768
 """Rows, copies that carry uncertainty among them, that a formula is called with at once in a table."""
 
-MOST_PIXELS: Final = 3840 * 2160
+MAX_PIXELS: Final = 3840 * 2160
 """Pixels of a picture that is made of them, which takes 4 bytes for each."""

@@ -7,10 +7,10 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from gramwatt.engine.limits import LONGEST_COMPARED
-from gramwatt.model import Choice, Count, Flag, Kind, NumberList, Quantity, Table, Text, TimeSeries, fields_of, units
+from gramwatt.engine.limits import MAX_COMPARED_LENGTH
+from gramwatt.model import Choice, Count, Flag, Kind, NumberList, Quantity, Table, Text, TimeSeries, get_fields, units
 
-LONGEST_ECHO = 80
+MAX_ECHO_LENGTH = 80
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,7 +58,7 @@ def quote_input(value: object) -> object:
     """What was given, safe to send back: long text cut, lists and tables told by their length."""
     if isinstance(value, str):
         value = value.encode("utf-8", "replace").decode()
-        return value if len(value) <= LONGEST_ECHO else value[:LONGEST_ECHO] + f"... ({len(value)} characters)"
+        return value if len(value) <= MAX_ECHO_LENGTH else value[:MAX_ECHO_LENGTH] + f"... ({len(value)} characters)"
     if isinstance(value, list | dict):
         return f"{'a list' if isinstance(value, list) else 'an object'} of {len(value)}"
     if isinstance(value, float) and not math.isfinite(value):
@@ -76,10 +76,11 @@ def replace_control_characters(text: str) -> str:
 
 
 def close_matches(word: str, known: Iterable[str]) -> list[str]:
-    """Known words that a misspelt one may have meant, nearest first; words longer than `LONGEST_COMPARED` have none."""
-    if len(word) > LONGEST_COMPARED:
+    """Known words that a misspelt one may have meant, nearest first; none if it is longer than
+    `MAX_COMPARED_LENGTH`."""
+    if len(word) > MAX_COMPARED_LENGTH:
         return []
-    folded = {each.lower().replace("-", "_"): each for each in known if len(each) <= LONGEST_COMPARED}
+    folded = {each.lower().replace("-", "_"): each for each in known if len(each) <= MAX_COMPARED_LENGTH}
     found = difflib.get_close_matches(word.lower().replace("-", "_"), folded, n=3, cutoff=0.6)
     return [folded[each] for each in found]
 
@@ -117,7 +118,7 @@ def describe_accepted(kind: Kind) -> str:
         case Quantity(unit="1"):
             return f"a number {describe_bounds(kind)}"
         case Quantity():
-            spellings = ", ".join(units.alternatives(kind.unit))
+            spellings = ", ".join(units.compatible_units(kind.unit))
             return f"{describe_bounds(kind)} {kind.unit}: a number in {kind.unit}, or text with a unit ({spellings})"
         case Count():
             return f"a whole number from {kind.at_least} to {kind.at_most}"
@@ -128,12 +129,12 @@ def describe_accepted(kind: Kind) -> str:
         case Text(pattern=str(pattern)) if pattern:
             return kind.form + (f", such as {join_with_or(kind.like)}" if kind.like else "")
         case Text():
-            return f"1 to {kind.longest} printable characters"
+            return f"1 to {kind.max_length} printable characters"
         case NumberList():
-            return f"a list of {kind.shortest} to {kind.longest} values, each {describe_accepted(kind.item)}"
+            return f"a list of {kind.min_length} to {kind.max_length} values, each {describe_accepted(kind.item)}"
         case Table():
-            return f"a list of {kind.shortest} to {kind.longest} objects"
+            return f"a list of {kind.min_length} to {kind.max_length} objects"
         case TimeSeries():
-            return f"an object of lists of numbers: {', '.join(fields_of(kind.row))}"
+            return f"an object of lists of numbers: {', '.join(get_fields(kind.row))}"
         case _:
             raise TypeError(kind)

@@ -10,7 +10,7 @@ from typing import Any, Final, cast
 import numpy as np
 from numpy.typing import NDArray
 
-from gramwatt.engine.cells import kind_of
+from gramwatt.engine.cells import describe_type
 from gramwatt.engine.column_types import (
     ABSENT,
     Cells,
@@ -19,10 +19,17 @@ from gramwatt.engine.column_types import (
     DictionaryColumn,
     NumericColumn,
     TableColumn,
-    no,
-    yes,
+    all_false,
+    all_true,
 )
-from gramwatt.engine.columns import absent, missing, read_plain, spread_kind, unknown, with_default
+from gramwatt.engine.columns import (
+    empty_column,
+    fill_default,
+    missing_input_error,
+    read_plain,
+    uncertainty_kind,
+    unknown_input_errors,
+)
 from gramwatt.engine.messages import InputError, describe_accepted, join_with_or, quote_input
 from gramwatt.model import (
     NESTED,
@@ -33,14 +40,14 @@ from gramwatt.model import (
     StandardUncertainty,
     Table,
     TimeSeries,
-    fields_of,
+    get_fields,
     is_required,
 )
 
-LONGEST_QUERY_LIST: Final = 60
+MAX_QUERY_LIST_LENGTH: Final = 60
 
 
-def read(kind: Kind, cells: Cells, *, text: bool) -> Column:
+def read_column(kind: Kind, cells: Cells, *, text: bool) -> Column:
     """Read N cells of any kind. Never raises for invalid cells: their errors are in the column."""
     if not isinstance(kind, NESTED):
         return read_plain(kind, cells, text=text)
@@ -54,7 +61,7 @@ def read(kind: Kind, cells: Cells, *, text: bool) -> Column:
 def read_nested(kind: NumberList | Table | TimeSeries, cells: Sequence[object], *, text: bool) -> Column:
     """Lists, tables and recordings: one question at a time, so that their lengths need not agree."""
     if all(cell is ABSENT for cell in cells):
-        return absent(kind, len(cells))
+        return empty_column(kind, len(cells))
     if isinstance(kind, TimeSeries):
         return _read_recordings(kind, cells, text=text)
     if len(cells) != 1:
@@ -63,10 +70,10 @@ def read_nested(kind: NumberList | Table | TimeSeries, cells: Sequence[object], 
     items: Any = cell.split(",") if text and isinstance(cell, str) and isinstance(kind, NumberList) else cell
     error = _length_fault(kind, items, text=text)
     if error is not None:
-        column = absent(kind, 1)
-        return Column(column.values, yes(1), errors={0: [error]})
+        column = empty_column(kind, 1)
+        return Column(column.values, all_true(1), errors={0: [error]})
     column = _read_list(kind, items, text=text) if isinstance(kind, NumberList) else _read_rows(kind, items)
-    column.present = yes(1)
+    column.present = all_true(1)
     return column
 
 
@@ -90,7 +97,7 @@ def _read_recordings(kind: TimeSeries, cells: Sequence[object], *, text: bool) -
             except UnusableRecording as unusable:
                 errors[row] = list(unusable.errors)
     given = [cell is not ABSENT for cell in cells]
-    return Column(values, yes(len(cells)) if all(given) else np.array(given), None, errors)
+    return Column(values, all_true(len(cells)) if all(given) else np.array(given), None, errors)
 
 
 def _length_fault(kind: NumberList | Table, items: Any, *, text: bool) -> InputError | None:
@@ -102,22 +109,22 @@ def _length_fault(kind: NumberList | Table, items: Any, *, text: bool) -> InputE
             describe_accepted(kind),
         )
     if not isinstance(items, list):
-        return InputError("", f"{kind_of(items)} is not a list", quote_input(items), describe_accepted(kind))
-    longest = min(kind.longest, LONGEST_QUERY_LIST) if text else kind.longest
-    if not kind.shortest <= len(items) <= longest:
-        hint = f"; send up to {kind.longest} by POST" if kind.longest >= len(items) > longest else ""
-        detail = f"a list of {len(items)}; it may have {kind.shortest} to {longest}{hint}"
+        return InputError("", f"{describe_type(items)} is not a list", quote_input(items), describe_accepted(kind))
+    longest = min(kind.max_length, MAX_QUERY_LIST_LENGTH) if text else kind.max_length
+    if not kind.min_length <= len(items) <= longest:
+        hint = f"; send up to {kind.max_length} by POST" if kind.max_length >= len(items) > longest else ""
+        detail = f"a list of {len(items)}; it may have {kind.min_length} to {longest}{hint}"
         return InputError("", detail, quote_input(items), describe_accepted(kind))
     return None
 
 
 def _read_list(kind: NumberList, items: list[object], *, text: bool) -> Column:
-    inner = read(kind.item, items, text=text)
+    inner = read_column(kind.item, items, text=text)
     errors = [error.under(str(at)) for at, errors in inner.errors.items() for error in errors]
     return Column(
         inner.values[None, :],
-        no(1),
-        None if inner.spread is None else inner.spread[None, :],
+        all_false(1),
+        None if inner.uncertainty is None else inner.uncertainty[None, :],
         {0: errors} if errors else {},
     )
 
@@ -137,7 +144,7 @@ class _RowLayout:
 
 @functools.cache
 def _layout(row: Hashable) -> _RowLayout:
-    declared = fields_of(cast("type[Any]", row))
+    declared = get_fields(cast("type[Any]", row))
     fields = {name: kind for name, kind in declared.items() if not isinstance(kind, StandardUncertainty)}
     known = (*fields, *(f"{name}_u" for name, kind in fields.items() if isinstance(kind, Quantity)))
     return _RowLayout(
@@ -160,9 +167,9 @@ def _read_rows(kind: Table, items: list[object]) -> Column:
     columns: dict[str, Any] = {}
     spreads: dict[str, NDArray[np.float64]] = {}
     for name, inner in layout.fields.items():
-        column = read(inner, [row.get(name, ABSENT) for row in rows], text=False)
+        column = read_column(inner, [row.get(name, ABSENT) for row in rows], text=False)
         if any(name not in row for row in rows):
-            column = with_default(inner, column, ~column.present)
+            column = fill_default(inner, column, ~column.present)
         columns[name] = column.values[None, :]
         for at, found in column.errors.items():
             errors += [error.under(name).under(str(at)) for error in found]
@@ -173,17 +180,17 @@ def _read_rows(kind: Table, items: list[object]) -> Column:
                 spreads[name] = spread[None, :]
     for name, source in layout.spread_fields:
         columns[name] = spreads[source] if source in spreads else np.zeros((1, len(rows)))
-    return TableColumn(kind.row(**columns), no(1), None, {0: errors} if errors else {}, spreads)
+    return TableColumn(kind.row(**columns), all_false(1), None, {0: errors} if errors else {}, spreads)
 
 
 def _row_faults(kind: Table, layout: _RowLayout, at: int, item: object, compared: int) -> list[InputError]:
-    """What is wrong with the names in a row of a table; see `unknown` for ``compared``."""
+    """What is wrong with the names in a row of a table; see `unknown_input_errors` for ``compared``."""
     fields = layout.fields
     if not isinstance(item, dict):
         return [
             InputError(
                 f"/{at}",
-                f"{kind_of(item)} is not an object",
+                f"{describe_type(item)} is not an object",
                 quote_input(item),
                 f"an object with {join_with_or(fields)}",
             )
@@ -191,8 +198,8 @@ def _row_faults(kind: Table, layout: _RowLayout, at: int, item: object, compared
     errors: list[InputError] = []
     if not item.keys() <= layout.known_set:
         names = {name: value for name, value in item.items() if name not in layout.known_set}
-        errors += [error.under(str(at)) for error in unknown(names, layout.known, compared)]
-    errors += [missing(name, fields[name]).under(str(at)) for name in layout.required if name not in item]
+        errors += [error.under(str(at)) for error in unknown_input_errors(names, layout.known, compared)]
+    errors += [missing_input_error(name, fields[name]).under(str(at)) for name in layout.required if name not in item]
     errors += [
         InputError(f"/{at}/{group[0]}", f"give {join_with_or(group)}", None, describe_accepted(fields[group[0]]))
         for group in kind.any_of
@@ -207,10 +214,10 @@ def _read_spread(
     """The standard uncertainties of a table's quantity, (M,); None where none is given."""
     spread_name = f"{name}_u"
     if not any(spread_name in row for row in rows):
-        return column.spread, []
-    stated = read(spread_kind(name, kind), [row.get(spread_name, ABSENT) for row in rows], text=False)
+        return column.uncertainty, []
+    stated = read_column(uncertainty_kind(name, kind), [row.get(spread_name, ABSENT) for row in rows], text=False)
     spread = np.where(stated.present, stated.values, 0.0)
     errors = [error.under(spread_name).under(str(at)) for at, found in stated.errors.items() for error in found]
-    if column.spread is not None:
-        spread = np.hypot(spread, column.spread)  # told twice, they count as two independent causes
+    if column.uncertainty is not None:
+        spread = np.hypot(spread, column.uncertainty)  # told twice, they count as two independent causes
     return spread, errors

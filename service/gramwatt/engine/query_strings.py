@@ -18,25 +18,25 @@ def fits_query(calculator: Calculator[Any, Any]) -> bool:
     return not needs_one and all(any(name not in unfit for name in group) for group in calculator.any_of)
 
 
-def first_query(calculator: Calculator[Any, Any]) -> str | None:
+def find_example_query(calculator: Calculator[Any, Any]) -> str | None:
     """The query of the first example that fits one."""
-    queries = (query_of(calculator, example.given) for example in calculator.examples)
+    queries = (build_query(calculator, example.given) for example in calculator.examples)
     return next((query for query in queries if query is not None), None)
 
 
-def first_queried(calculator: Calculator[Any, Any]) -> Mapping[str, object]:
+def find_query_example(calculator: Calculator[Any, Any]) -> Mapping[str, object]:
     """The question of the first example that fits a query; empty where none does."""
-    return next((each.given for each in calculator.examples if query_of(calculator, each.given) is not None), {})
+    return next((each.given for each in calculator.examples if build_query(calculator, each.given) is not None), {})
 
 
-def query_of(calculator: Calculator[Any, Any], question: Mapping[str, object]) -> str | None:
+def build_query(calculator: Calculator[Any, Any], question: Mapping[str, object]) -> str | None:
     """A question as a query, or None where it holds a table or a recording."""
     if any(isinstance(calculator.input_fields[name], Table | TimeSeries) for name in question):
         return None
-    return "&".join(f"{name}={quote(query_word(value), safe=',')}" for name, value in question.items())
+    return "&".join(f"{name}={quote(format_query_value(value), safe=',')}" for name, value in question.items())
 
 
-def query_word(value: object) -> str:
+def format_query_value(value: object) -> str:
     """A JSON value as a word of a query."""
     if isinstance(value, bool):
         return "true" if value else "false"

@@ -13,7 +13,7 @@ from gramwatt.model import Calculator, DeclarationError
 
 
 @functools.cache
-def names() -> tuple[str, ...]:
+def list_names() -> tuple[str, ...]:
     """Return the calculators' names in URLs, in the order of their files. Imports none of them."""
     files = sorted(
         module.name for module in pkgutil.iter_modules(calculators.__path__) if not module.name.startswith("_")
@@ -27,23 +27,23 @@ def get(name: str) -> Calculator[Any, Any]:
 
     Raises KeyError where no file bears the name, and DeclarationError, naming the file, where its declaration is wrong.
     """
-    if name not in names():
+    if name not in list_names():
         raise KeyError(name)
     file_name = name.replace("-", "_")
     try:
         module = importlib.import_module(f"{calculators.__name__}.{file_name}")
     except DeclarationError as error:
         raise DeclarationError(f"calculators/{file_name}.py: {error}") from error
-    return checked(file_name, getattr(module, "CALCULATOR", None))
+    return check_module(file_name, getattr(module, "CALCULATOR", None))
 
 
 @functools.cache
 def load() -> MappingProxyType[str, Calculator[Any, Any]]:
     """Import every calculator and return them by name, in order. Raises DeclarationError naming the file at fault."""
-    return MappingProxyType({name: get(name) for name in names()})
+    return MappingProxyType({name: get(name) for name in list_names()})
 
 
-def checked(file_name: str, calculator: object) -> Calculator[Any, Any]:
+def check_module(file_name: str, calculator: object) -> Calculator[Any, Any]:
     """The calculator that a file must hold. Raises DeclarationError where it does not."""
     if not isinstance(calculator, Calculator):
         raise DeclarationError(f"calculators/{file_name}.py: no CALCULATOR = Calculator(...)")

@@ -16,12 +16,12 @@ from typing import Any, TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
-from gramwatt.engine.cautions import cautions, known_inputs, worded
-from gramwatt.engine.column_types import no
+from gramwatt.engine.cautions import build_cautions, find_known_inputs, format_field
+from gramwatt.engine.column_types import all_false
 from gramwatt.engine.evaluate import Outcome
-from gramwatt.engine.limits import MOST_LISTED
+from gramwatt.engine.limits import MAX_LISTED_NAMES
 from gramwatt.engine.messages import join_with_or
-from gramwatt.engine.rounding import number, numbers, rounded
+from gramwatt.engine.rounding import round_array, round_number, round_numbers
 from gramwatt.model import (
     BoolArray,
     Calculator,
@@ -35,7 +35,7 @@ from gramwatt.model import (
     Table,
     Text,
     TimeSeries,
-    fields_of,
+    get_fields,
     units,
 )
 
@@ -52,12 +52,12 @@ def build_response(
 ) -> ResponseBody:
     """The answer to question ``row``, which must be without faults. ``result_units`` converts results, by name.
 
-    The tables in ``without`` stand in it empty: `table_rows` gives their rows, some at a time.
+    The tables in ``without`` stand in it empty: `build_table_rows` gives their rows, some at a time.
     """
     calculator = outcome.calculator
     sheet = _sheet(calculator, tuple(result_units.items()) if result_units else ())
     results = _values(sheet.result_fields, outcome.results, row, sheet.result_units, without)
-    known = known_inputs(outcome, row)
+    known = find_known_inputs(outcome, row)
     given = _values([each for each in sheet.input_fields if each[0] in known], outcome.given, row, sheet.asked_units)
     of_given = {name: unit for name, unit, owner in sheet.owners if owner in known}
     made: ResponseBody = {
@@ -66,7 +66,7 @@ def build_response(
         "assumed": _marked(outcome.assumed, row, calculator),
         "results": results,
         "units": {**of_given, **sheet.result_units},
-        "cautions": cautions(outcome, row, results, known),
+        "cautions": build_cautions(outcome, row, results, known),
     }
     if outcome.solved:
         solved = _marked(outcome.solved, row, calculator)
@@ -102,31 +102,32 @@ class _Sheet:
 @functools.lru_cache(maxsize=512)
 def _sheet(calculator: Calculator[Any, Any], wished: tuple[tuple[str, str], ...]) -> _Sheet:
     wanted = dict(wished)
-    results = {name: wanted.get(name, unit) for name, unit in declared_units(calculator.result_fields).items()}
-    asked = {name: results.get(name, unit) for name, unit in declared_units(calculator.input_fields).items()}
+    results = {name: wanted.get(name, unit) for name, unit in get_declared_units(calculator.result_fields).items()}
+    asked = {name: results.get(name, unit) for name, unit in get_declared_units(calculator.input_fields).items()}
     return _Sheet(
         _fields(calculator.input_fields, asked),
         _fields(calculator.result_fields, results),
         results,
         asked,
         tuple((name, unit, name.partition(".")[0]) for name, unit in asked.items()),
-        {name: units.unit(unit).scale for name, unit in results.items()},
+        {name: units.get_unit(unit).scale for name, unit in results.items()},
     )
 
 
 def _fields(fields: Mapping[str, Kind], chosen: Mapping[str, str]) -> tuple[_Field, ...]:
     return tuple(
-        (name, kind, units.unit(chosen[name]) if isinstance(kind, Quantity) else None) for name, kind in fields.items()
+        (name, kind, units.get_unit(chosen[name]) if isinstance(kind, Quantity) else None)
+        for name, kind in fields.items()
     )
 
 
 def _marked(marks: Mapping[str, BoolArray], row: int, calculator: Calculator[Any, Any]) -> list[str]:
     """The inputs that bear a mark in a row; ``marks`` are mostly one shared array that is false throughout."""
-    found = [name for name, mark in marks.items() if mark is not no(len(mark)) and mark[row]]
+    found = [name for name, mark in marks.items() if mark is not all_false(len(mark)) and mark[row]]
     return found if len(found) < 2 else [name for name in calculator.input_fields if name in found]
 
 
-def declared_units(fields: Mapping[str, Kind]) -> dict[str, str]:
+def get_declared_units(fields: Mapping[str, Kind]) -> dict[str, str]:
     """Units by name of every quantity, list of quantities, and quantity in a table (``parts.mass``)."""
     found: dict[str, str] = {}
     for name, kind in fields.items():
@@ -135,7 +136,7 @@ def declared_units(fields: Mapping[str, Kind]) -> dict[str, str]:
         elif isinstance(kind, NumberList):
             found[name] = kind.item.unit
         elif isinstance(kind, Table):
-            found |= {f"{name}.{inner}": unit for inner, unit in declared_units(fields_of(kind.row)).items()}
+            found |= {f"{name}.{inner}": unit for inner, unit in get_declared_units(get_fields(kind.row)).items()}
     return found
 
 
@@ -146,7 +147,7 @@ def _values(
     for name, kind, unit in fields:
         values = getattr(owner, name)
         if unit is not None:  # nearly all are plain quantities
-            made[name] = number((values.item(row) - unit.offset) / unit.scale)
+            made[name] = round_number((values.item(row) - unit.offset) / unit.scale)
         else:
             made[name] = [] if name in without else _plain(kind, values, row, name, chosen)
     return made
@@ -162,10 +163,10 @@ def _plain(kind: Kind, values: Any, row: int, name: str, chosen: Mapping[str, st
             count = values.item(row)
             return int(count) if math.isfinite(count) else None
         case NumberList():
-            found = numbers(units.convert(values[row], chosen[name]))
+            found = round_numbers(units.convert_from_si(values[row], chosen[name]))
             return None if None in found else found
         case Table():
-            return table_rows(kind, values, row, name, chosen)
+            return build_table_rows(kind, values, row, name, chosen)
         case TimeSeries():
             recording = values[row]
             return None if recording is None else {"samples": recording.rows, "columns": list(recording.columns)}
@@ -173,14 +174,14 @@ def _plain(kind: Kind, values: Any, row: int, name: str, chosen: Mapping[str, st
             return values[row].item()
 
 
-def table_rows(
+def build_table_rows(
     kind: Table, values: Any, row: int, name: str, chosen: Mapping[str, str], start: int = 0, stop: int | None = None
 ) -> list[dict[str, Any]]:
     """The rows of a table, or some of them, as JSON has them.
 
     What an optional column leaves out is left out here too; a result without an answer stays, as null.
     """
-    layout = _table_layout(kind, tuple(chosen.get(f"{name}.{inner}", "") for inner in fields_of(kind.row)))
+    layout = _table_layout(kind, tuple(chosen.get(f"{name}.{inner}", "") for inner in get_fields(kind.row)))
     cells: dict[str, list[Any]] = {}
     for inner, column in layout.columns.items():
         found = getattr(values, inner)[row, start:stop]
@@ -195,7 +196,9 @@ def table_rows(
                 cells[inner] = [_plain(column, found, at, f"{name}.{inner}", chosen) for at in range(len(found))]
     if layout.numeric:
         stacked = np.array([cells[inner] for inner in layout.numeric])
-        figures = iter(numbers(((stacked - layout.offsets) / layout.scales).reshape(-1)))  # together, which is quicker
+        figures = iter(
+            round_numbers(((stacked - layout.offsets) / layout.scales).reshape(-1))
+        )  # together, which is quicker
         cells |= {inner: list(itertools.islice(figures, stacked.shape[1])) for inner in layout.numeric}
     rows = [dict(zip(cells, told, strict=True)) for told in zip(*cells.values(), strict=True)]
     for told in rows if layout.optional else ():
@@ -220,11 +223,11 @@ class _TableLayout:
 @functools.lru_cache(maxsize=512)
 def _table_layout(kind: Table, spellings: tuple[str, ...]) -> _TableLayout:
     columns = {
-        name: column for name, column in fields_of(kind.row).items() if not isinstance(column, StandardUncertainty)
+        name: column for name, column in get_fields(kind.row).items() if not isinstance(column, StandardUncertainty)
     }
-    spelling = dict(zip(fields_of(kind.row), spellings, strict=True))
+    spelling = dict(zip(get_fields(kind.row), spellings, strict=True))
     numeric = tuple(name for name, column in columns.items() if isinstance(column, Quantity | Count))
-    used = [units.unit(spelling[name] or "1") for name in numeric]
+    used = [units.get_unit(spelling[name] or "1") for name in numeric]
     return _TableLayout(
         columns,
         tuple(name for name, column in columns.items() if getattr(column, "optional", False)),
@@ -248,16 +251,16 @@ def _uncertainty(outcome: Outcome, row: int, results: Mapping[str, Any], sheet: 
             if name in lists:
                 found[name] = lists[name]
             continue
-        value, width = results[name], number(standard.item(row) / sheet.scales.get(name, 1.0))
+        value, width = results[name], round_number(standard.item(row) / sheet.scales.get(name, 1.0))
         if value is None or width is None:
             continue
         # Two standard uncertainties cover about 95 % where causes are many.
         found[name] = {
             "standard": width,
-            "low": number(float(value - 2 * width)),
-            "high": number(float(value + 2 * width)),
+            "low": round_number(float(value - 2 * width)),
+            "high": round_number(float(value + 2 * width)),
             "shares": {
-                source: number(share)
+                source: round_number(share)
                 for source, share in zip(propagated.sources, propagated.shares[name][:, row].tolist(), strict=True)
                 if share > 0
             },
@@ -277,10 +280,10 @@ def _list_uncertainty(
             shown[name] = values
     if not shown:
         return {}
-    widths = rounded(np.concatenate([standard[name] / sheet.scales.get(name, 1.0) for name in shown]), 12)
+    widths = round_array(np.concatenate([standard[name] / sheet.scales.get(name, 1.0) for name in shown]), 12)
     middle = np.array(list(itertools.chain.from_iterable(shown.values())), dtype=np.float64)
     with np.errstate(over="ignore"):  # what is beyond a double is None
-        figures = numbers(np.concatenate((widths, middle - 2 * widths, middle + 2 * widths)))
+        figures = round_numbers(np.concatenate((widths, middle - 2 * widths, middle + 2 * widths)))
     found: dict[str, dict[str, Any]] = {}
     at, size = 0, len(widths)
     for name, values in shown.items():
@@ -311,7 +314,7 @@ def _working(outcome: Outcome, row: int, made: ResponseBody) -> dict[str, dict[s
         ]
         shown[name] = steps
         if isinstance(kind, Table):
-            columns = {f"{name}.{column}": inner for column, inner in fields_of(kind.row).items()}
+            columns = {f"{name}.{column}": inner for column, inner in get_fields(kind.row).items()}
             shown |= {n: {"method": m, "references": []} for n, c in columns.items() if (m := getattr(c, "method", ""))}
     return shown
 
@@ -319,27 +322,27 @@ def _working(outcome: Outcome, row: int, made: ResponseBody) -> dict[str, dict[s
 def _numbers_in(formula: str, outcome: Outcome, row: int) -> str:
     known = {**outcome.calculator.input_fields, **outcome.calculator.result_fields}
 
-    def number(match: re.Match[str]) -> str:
+    def replace(match: re.Match[str]) -> str:
         if match[0] not in known:
             return match[0]
-        told = worded(outcome, row, match[0], digits=6, absolute=True)
+        told = format_field(outcome, row, match[0], digits=6, absolute=True)
         return f"({told})" if " " in told else told
 
-    return re.sub(r"[a-z_][a-z0-9_]*", number, formula)
+    return re.sub(r"[a-z_][a-z0-9_]*", replace, formula)
 
 
-def choose_units(calculator: Calculator[Any, Any], wanted: Mapping[str, str]) -> None:
+def check_result_units(calculator: Calculator[Any, Any], wanted: Mapping[str, str]) -> None:
     """Check a wish for units of results. Raises ValueError with what is accepted where it cannot be met."""
-    declared = declared_units(calculator.result_fields)
+    declared = get_declared_units(calculator.result_fields)
     errors: list[str] = []
     for name, spelling in wanted.items():
-        if len(errors) == MOST_LISTED:
+        if len(errors) == MAX_LISTED_NAMES:
             break
         if name not in declared:
             errors.append(f"{name[:80]} is not a result with a unit; those are {join_with_or(declared)}")
-        elif spelling not in units.alternatives(declared[name]):
+        elif spelling not in units.compatible_units(declared[name]):
             errors.append(
-                f"{name} can be had in {join_with_or(units.alternatives(declared[name]))}, not in {spelling[:80]!r}"
+                f"{name} can be had in {join_with_or(units.compatible_units(declared[name]))}, not in {spelling[:80]!r}"
             )
     if errors:
         raise ValueError("; ".join(errors))

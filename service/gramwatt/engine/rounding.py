@@ -9,10 +9,10 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-BLOCK: Final = 16_384
-FEW: Final = 40
+BLOCK_ROWS: Final = 16_384
+MIN_ARRAY_LENGTH: Final = 40
 """Numbers that are sooner rounded one by one than as an array."""
-EXACT_POWER: Final = 22
+MAX_EXACT_POWER: Final = 22
 """Powers of ten up to 10^22 are exact doubles, and one multiplication or division by them is rounded rightly."""
 
 
@@ -22,20 +22,20 @@ def all_finite(values: NDArray[np.float64]) -> bool:
         return math.isfinite(values.sum()) or bool(np.isfinite(values).all())
 
 
-def rounded(values: NDArray[np.float64], digits: int = 12) -> NDArray[np.float64]:
+def round_array(values: NDArray[np.float64], digits: int = 12) -> NDArray[np.float64]:
     """``float(f"{value:.{digits}g}")`` of each value [any unit], shape (N,); what is not finite becomes nan."""
     made = np.empty_like(values)
-    for start in range(0, len(values), BLOCK):
-        block = slice(start, start + BLOCK)
+    for start in range(0, len(values), BLOCK_ROWS):
+        block = slice(start, start + BLOCK_ROWS)
         _round(values[block], made[block], digits)
     return made
 
 
-def numbers(values: NDArray[np.float64]) -> list[Any]:
-    """Each of some values as `number` gives it."""
-    if len(values) < FEW:
-        return [number(value) for value in values.tolist()]
-    short = rounded(values, 12)
+def round_numbers(values: NDArray[np.float64]) -> list[Any]:
+    """Each of some values as `round_number` gives it."""
+    if len(values) < MIN_ARRAY_LENGTH:
+        return [round_number(value) for value in values.tolist()]
+    short = round_array(values, 12)
     made: list[Any] = short.tolist()
     whole = (short == np.rint(short)) & (np.abs(short) < 1e15)
     for at in np.flatnonzero(whole).tolist():
@@ -45,7 +45,7 @@ def numbers(values: NDArray[np.float64]) -> list[Any]:
     return made
 
 
-def number(value: float) -> float | int | None:
+def round_number(value: float) -> float | int | None:
     """At most 12 significant digits, whole numbers without a point; None where not finite."""
     if not math.isfinite(value):
         return None
@@ -93,6 +93,6 @@ def _tables(digits: int) -> tuple[Any, Any]:
             thresholds[exponent] = 10.0 ** (decade + 1)
             for side in (0, 1):
                 power = digits - 1 - decade - side
-                if 0 <= power <= EXACT_POWER:
+                if 0 <= power <= MAX_EXACT_POWER:
                     scales[2 * exponent + side] = float(10**power)
     return thresholds, scales

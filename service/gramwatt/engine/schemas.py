@@ -13,9 +13,9 @@ from typing import Any
 import marshmallow
 from marshmallow import fields
 
-from gramwatt.engine.column_types import Cells, Column, Loaded
-from gramwatt.engine.columns import missing, unknown
-from gramwatt.engine.nested import read
+from gramwatt.engine.column_types import Cells, Column, LoadedInputs
+from gramwatt.engine.columns import missing_input_error, unknown_input_errors
+from gramwatt.engine.nested import read_column
 from gramwatt.model import Calculator, Kind
 
 
@@ -23,45 +23,47 @@ class ColumnField(fields.Field[Column]):
     """A field of a question, read as a column of cells; JSON cells, or with ``text`` words of a query."""
 
     def __init__(self, kind: Kind, *, text: bool, required: bool) -> None:
-        super().__init__(required=required, allow_none=True, metadata={"description": kind_description(kind)})
+        super().__init__(required=required, allow_none=True, metadata={"description": get_description(kind)})
         self.kind = kind
         self.text = text
 
     def _deserialize(self, value: Any, attr: str | None, data: Mapping[str, Any] | None, **kwargs: Any) -> Column:
-        return read(self.kind, value, text=self.text)
+        return read_column(self.kind, value, text=self.text)
 
 
-def kind_description(kind: Kind) -> str:
+def get_description(kind: Kind) -> str:
     """A field's description; a Spread has none, as nobody is asked for it."""
     return str(getattr(kind, "description", ""))
 
 
 @functools.cache
-def schema(calculator: Calculator[Any, Any], *, text: bool = False) -> marshmallow.Schema:
+def get_schema(calculator: Calculator[Any, Any], *, text: bool = False) -> marshmallow.Schema:
     """The schema of a calculator's question; made once, used by every thread (loading keeps no state)."""
     made = {
         name: ColumnField(kind, text=text, required=name in calculator.required_inputs)
         for name, kind in calculator.input_fields.items()
     }
-    return marshmallow.Schema.from_dict(dict(made), name=schema_name(calculator))()
+    return marshmallow.Schema.from_dict(dict(made), name=get_schema_name(calculator))()
 
 
-def schema_name(calculator: Calculator[Any, Any]) -> str:
+def get_schema_name(calculator: Calculator[Any, Any]) -> str:
     """The name of the question's component in the contract: ``PackEnergyQuestion``."""
     return "".join(word.capitalize() for word in calculator.name.split("-")) + "Question"
 
 
-def judged(calculator: Calculator[Any, Any], cells: Mapping[str, Cells], *, text: bool) -> Loaded:
+def load_with_schema(calculator: Calculator[Any, Any], cells: Mapping[str, Cells], *, text: bool) -> LoadedInputs:
     """Read columns of cells by marshmallow's schema alone."""
     try:
-        columns: Any = schema(calculator, text=text).load(cells)
-        return Loaded(columns, ())
+        columns: Any = get_schema(calculator, text=text).load(cells)
+        return LoadedInputs(columns, ())
     except marshmallow.ValidationError as error:
         asked = calculator.input_fields
         wrong = error.messages if isinstance(error.messages, dict) else {}
-        errors = [missing(name, asked[name]) for name in wrong if name in asked]
-        errors += unknown({name: _first(each) for name, each in cells.items() if name not in asked}, tuple(asked))
-        return Loaded(error.valid_data if isinstance(error.valid_data, dict) else {}, tuple(errors))
+        errors = [missing_input_error(name, asked[name]) for name in wrong if name in asked]
+        errors += unknown_input_errors(
+            {name: _first(each) for name, each in cells.items() if name not in asked}, tuple(asked)
+        )
+        return LoadedInputs(error.valid_data if isinstance(error.valid_data, dict) else {}, tuple(errors))
 
 
 def _first(cells: Cells) -> object:

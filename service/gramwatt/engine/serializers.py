@@ -13,22 +13,22 @@ import orjson
 
 from gramwatt.engine.formula_guard import guard_text
 from gramwatt.engine.messages import format_number
-from gramwatt.model import Calculator, Table, TimeSeries, fields_of
+from gramwatt.model import Calculator, Table, TimeSeries, get_fields
 
 
-def json_bytes(value: object) -> bytes:
+def serialize_json(value: object) -> bytes:
     """A JSON document of finite numbers, indented for people, ending in a newline."""
     return orjson.dumps(value, option=orjson.OPT_INDENT_2 | orjson.OPT_APPEND_NEWLINE)
 
 
-def value_text(value: Any, *, digits: int = 12, decimal: str = ".") -> str:
+def format_value(value: Any, *, digits: int = 12, decimal: str = ".") -> str:
     """One value as text: a bare number, a word, or a list joined by commas (semicolons with a decimal comma)."""
     if value is None:
         return ""
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, list):
-        texts = [value_text(each, digits=digits, decimal=decimal) for each in value]
+        texts = [format_value(each, digits=digits, decimal=decimal) for each in value]
         return (";" if decimal == "," else ",").join(texts)
     if isinstance(value, int | float):
         return format_number(value, digits).replace(".", decimal)
@@ -36,7 +36,7 @@ def value_text(value: Any, *, digits: int = 12, decimal: str = ".") -> str:
 
 
 @dataclass(frozen=True, slots=True)
-class Style:
+class TextStyle:
     """How a CSV text is written. ``header`` is ``units`` (names with their unit in brackets), ``names``, or ``off``."""
 
     header: str = "units"
@@ -45,31 +45,31 @@ class Style:
     """With a comma fields are separated by semicolons, as spreadsheets of such places expect."""
 
 
-def csv_text(calculator: Calculator[Any, Any], answer: Mapping[str, Any], style: Style = Style()) -> str:
+def format_csv(calculator: Calculator[Any, Any], answer: Mapping[str, Any], style: TextStyle = TextStyle()) -> str:
     """Header line and one row (RFC 4180): inputs, results, ``<result>_u`` where uncertain, codes of the cautions.
 
     Where one of the results is a table there is a row for each of its rows, and its columns are headed
     ``by_pack.endurance``; tables and recordings among the inputs are then left out. A table that stands ``alone`` has
     its own columns and nothing else. Where several results are tables, each stands in one cell, as JSON.
     """
-    table = row_table(calculator)
+    table = find_csv_table(calculator)
     rows: list[dict[str, Any]] = [] if table is None else answer["results"][table]
-    return "".join(csv_pieces(calculator, answer, style, iter([rows])))
+    return "".join(iter_csv(calculator, answer, style, iter([rows])))
 
 
-def row_table(calculator: Calculator[Any, Any]) -> str | None:
+def find_csv_table(calculator: Calculator[Any, Any]) -> str | None:
     """The one table among the results, whose rows are those of a CSV text; None where there is none or several are."""
     tables = [name for name, kind in calculator.result_fields.items() if isinstance(kind, Table)]
     return tables[0] if len(tables) == 1 else None
 
 
-def csv_pieces(
-    calculator: Calculator[Any, Any], answer: Mapping[str, Any], style: Style, rows: Iterator[list[dict[str, Any]]]
+def iter_csv(
+    calculator: Calculator[Any, Any], answer: Mapping[str, Any], style: TextStyle, rows: Iterator[list[dict[str, Any]]]
 ) -> Iterator[str]:
     """The same in pieces; ``rows`` gives those of the table, some at a time."""
-    table, header = row_table(calculator), style.header
+    table, header = find_csv_table(calculator), style.header
     kind = calculator.result_fields[table] if table else None
-    alone = isinstance(kind, Table) and kind.alone
+    alone = isinstance(kind, Table) and kind.standalone
     before = {
         _headed(name, answer, header): answer["given"].get(name)
         for name, kind in calculator.input_fields.items()
@@ -81,7 +81,7 @@ def csv_pieces(
     after = {"cautions": " ".join(dict.fromkeys(caution["code"] for caution in answer["cautions"]))}
     if alone:
         before, after = {}, {}
-    names = list(fields_of(kind.row)) if isinstance(kind, Table) else []
+    names = list(get_fields(kind.row)) if isinstance(kind, Table) else []
     told = answer.get("uncertainty", {})
     spreads = {name: told[f"{table}.{name}"]["standard"] for name in names if f"{table}.{name}" in told}
     written = io.StringIO()
@@ -134,10 +134,10 @@ def _headed(name: str, answer: Mapping[str, Any], header: str, suffix: str = "")
     return f"{name}{suffix} [{unit}]" if header == "units" and unit != "1" else name + suffix
 
 
-def _cell(value: Any, style: Style) -> str:
+def _cell(value: Any, style: TextStyle) -> str:
     if isinstance(value, dict) or (isinstance(value, list) and value and isinstance(value[0], dict)):
         return json.dumps(value, ensure_ascii=False, separators=(",", ":"))
-    text = value_text(value, digits=style.digits, decimal=style.decimal)
+    text = format_value(value, digits=style.digits, decimal=style.decimal)
     return guard_text(text) if isinstance(value, str) else text
 
 

@@ -9,51 +9,51 @@ import re
 from collections.abc import Sequence
 from typing import Final
 
-from gramwatt.engine.limits import MOST_JSON_LISTS, MOST_JSON_NAMES
+from gramwatt.engine.limits import MAX_JSON_CONTAINERS, MAX_JSON_NAMES
 from gramwatt.engine.messages import quote_input
 
 _NAME_END: Final = re.compile(rb'"\s*+:')
 BYTE_ORDER_MARKS: Final = (codecs.BOM_UTF8, codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)
 
 
-class NotJson(ValueError):
+class InvalidJson(ValueError):
     """The bytes are not a JSON text in UTF-8."""
 
 
-def strict_json(raw: bytes) -> object:
+def parse_strict_json(raw: bytes) -> object:
     """Parse JSON. Raises NotJson for NaN, a name given twice, a byte-order mark, another encoding, deep nesting."""
     if raw.startswith(BYTE_ORDER_MARKS):
-        raise NotJson("it begins with a byte-order mark; send plain UTF-8")
-    if raw.count(b"[") + raw.count(b"{") > MOST_JSON_LISTS:
-        raise NotJson(f"it holds more than {MOST_JSON_LISTS} lists and objects")
-    if raw.count(b":") > MOST_JSON_NAMES and any(itertools.islice(_NAME_END.finditer(raw), MOST_JSON_NAMES, None)):
-        raise NotJson(f"it holds more than {MOST_JSON_NAMES} names")
+        raise InvalidJson("it begins with a byte-order mark; send plain UTF-8")
+    if raw.count(b"[") + raw.count(b"{") > MAX_JSON_CONTAINERS:
+        raise InvalidJson(f"it holds more than {MAX_JSON_CONTAINERS} lists and objects")
+    if raw.count(b":") > MAX_JSON_NAMES and any(itertools.islice(_NAME_END.finditer(raw), MAX_JSON_NAMES, None)):
+        raise InvalidJson(f"it holds more than {MAX_JSON_NAMES} names")
     try:
         return json.loads(raw.decode("utf-8"), object_pairs_hook=_object, parse_constant=_no_constant)
     except RecursionError:
-        raise NotJson("it is nested too deeply") from None
+        raise InvalidJson("it is nested too deeply") from None
     except UnicodeDecodeError as error:
-        raise NotJson(f"byte {error.start} is not UTF-8") from None
+        raise InvalidJson(f"byte {error.start} is not UTF-8") from None
     except json.JSONDecodeError as error:
-        raise NotJson(f"{error.msg} at line {error.lineno}, column {error.colno}") from None
+        raise InvalidJson(f"{error.msg} at line {error.lineno}, column {error.colno}") from None
     except _Doubtful as error:
-        raise NotJson(str(error)) from None
+        raise InvalidJson(str(error)) from None
     except ValueError:
-        raise NotJson("a whole number has too many digits") from None
+        raise InvalidJson("a whole number has too many digits") from None
 
 
-def strict_value(text: str, start: int) -> tuple[object, int]:
+def parse_value_at(text: str, start: int) -> tuple[object, int]:
     """The JSON value that begins at ``start``, and where it ends. Raises NotJson, also where it does not end."""
     try:
         return _DECODER.raw_decode(text, start)
     except RecursionError:
-        raise NotJson("it is nested too deeply") from None
+        raise InvalidJson("it is nested too deeply") from None
     except json.JSONDecodeError as error:
-        raise NotJson(error.msg) from None
+        raise InvalidJson(error.msg) from None
     except _Doubtful as error:
-        raise NotJson(str(error)) from None
+        raise InvalidJson(str(error)) from None
     except ValueError:
-        raise NotJson("a whole number has too many digits") from None
+        raise InvalidJson("a whole number has too many digits") from None
 
 
 class _Doubtful(ValueError):

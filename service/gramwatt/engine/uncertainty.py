@@ -19,20 +19,20 @@ from typing import Any, Final, TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
-from gramwatt.model import BoolArray, Calculator, Count, Kind, NumberList, Quantity, Table, fields_of, units
+from gramwatt.model import BoolArray, Calculator, Count, Kind, NumberList, Quantity, Table, get_fields, units
 
 Path: TypeAlias = tuple[str, ...]
-Spreads: TypeAlias = dict[Path, NDArray[np.float64]]
+Uncertainties: TypeAlias = dict[Path, NDArray[np.float64]]
 """Standard uncertainties, SI, by the path of the input: ("mass",) (N,), or in a list or a table (N, M)."""
 
-LAST_BITS: Final = 1e-12
+ROUNDING_TOLERANCE: Final = 1e-12
 """Relative differences below this are rounding, not sensitivity."""
-LARGEST_STACK: Final = 65_536
+MAX_STACKED_NUMBERS: Final = 65_536
 """Numbers that are reduced together; more are reduced result by result, as they would not stay in the cache."""
 
 
 @dataclass(frozen=True, slots=True)
-class Propagated:
+class PropagatedUncertainty:
     """By result: combined standard uncertainty, SI, in the result's shape; each source's share of its square."""
 
     rows: BoolArray
@@ -59,8 +59,11 @@ class RepeatedRows:
 
 
 def propagate(
-    formula: Callable[[Any, int], Any], calculator: Calculator[Any, Any], fields: Mapping[str, Any], spreads: Spreads
-) -> tuple[Any, Propagated]:
+    formula: Callable[[Any, int], Any],
+    calculator: Calculator[Any, Any],
+    fields: Mapping[str, Any],
+    spreads: Uncertainties,
+) -> tuple[Any, PropagatedUncertainty]:
     """Evaluate a formula on N rows of inputs, and what the uncertainty of those does to its results.
 
     ``formula`` takes inputs and the number of their rows. ``fields`` holds the columns of the calculator's inputs,
@@ -75,7 +78,7 @@ def propagate(
     ]
     standard: dict[str, NDArray[np.float64]] = {}
     shares: dict[str, NDArray[np.float64]] = {}
-    together = sum(values.size for _, values in numeric) <= LARGEST_STACK
+    together = sum(values.size for _, values in numeric) <= MAX_STACKED_NUMBERS
     for group in [numeric] if together else [[each] for each in numeric]:
         stacked = _stack([values for _, values in group], repeated)
         widths, parts = combine(stacked, repeated.scales)
@@ -88,7 +91,7 @@ def propagate(
                 stop = start + values.shape[1]
                 standard[name] = widths[start:stop].T
                 start = stop
-    return _head(found, repeated.rows), Propagated(repeated.uncertain, standard, repeated.sources, shares)
+    return _head(found, repeated.rows), PropagatedUncertainty(repeated.uncertain, standard, repeated.sources, shares)
 
 
 def combine(
@@ -100,7 +103,7 @@ def combine(
     """
     up = results[:, 1::2]
     moves = up - results[:, 2::2]
-    felt = (np.abs(moves) > LAST_BITS * np.abs(up)) & (scales != 0)
+    felt = (np.abs(moves) > ROUNDING_TOLERANCE * np.abs(up)) & (scales != 0)
     squares = np.where(felt, moves * scales, 0.0)
     squares *= squares
     variance = squares.sum(axis=1)
@@ -108,7 +111,7 @@ def combine(
     return np.sqrt(variance), shares
 
 
-def repeat_rows(calculator: Calculator[Any, Any], fields: Mapping[str, Any], spreads: Spreads) -> RepeatedRows:
+def repeat_rows(calculator: Calculator[Any, Any], fields: Mapping[str, Any], spreads: Uncertainties) -> RepeatedRows:
     """Build the rows on which a formula is evaluated: as given, then each uncertain input moved up and down."""
     levers = tuple((path, at) for path, spread in spreads.items() for at in _positions(spread))
     steps = _steps(calculator, levers)
@@ -158,7 +161,7 @@ def _steps(calculator: Calculator[Any, Any], levers: tuple[tuple[Path, int | Non
     names = tuple("/".join((path[0], *([] if at is None else [str(at)]), *path[1:])) for path, at in levers)
 
     def edges(bound: str, nothing: float) -> NDArray[np.float64] | None:
-        found = [(getattr(kind, bound), units.unit(kind.unit)) for kind in kinds]
+        found = [(getattr(kind, bound), units.get_unit(kind.unit)) for kind in kinds]
         edge = np.array([[nothing if value is None else unit.to_si(value)] for value, unit in found])
         return edge if np.isfinite(edge).any() else None
 
@@ -177,7 +180,7 @@ def _numeric(calculator: Calculator[Any, Any]) -> tuple[tuple[str, str | None, s
     found: list[tuple[str, str | None, str]] = []
     for name, kind in calculator.result_fields.items():
         if isinstance(kind, Table):
-            inner = fields_of(kind.row).items()
+            inner = get_fields(kind.row).items()
             found += [(f"{name}.{each}", name, each) for each, column in inner if isinstance(column, _NUMERIC)]
         elif isinstance(kind, _NUMERIC):
             found.append((name, None, name))
@@ -203,7 +206,7 @@ def _repeat(fields: Mapping[str, Any], rows: int, copies: int) -> dict[str, Any]
     repeated: dict[str, Any] = {}
     for name, value in fields.items():
         if not isinstance(value, np.ndarray):
-            inner = {each: getattr(value, each) for each in fields_of(type(value))}
+            inner = {each: getattr(value, each) for each in get_fields(type(value))}
             repeated[name] = type(value)(**_repeat(inner, rows, copies))
         elif rows > 1:
             repeated[name] = np.concatenate([value] * copies)
@@ -223,14 +226,14 @@ def _head(results: Any, rows: int) -> Any:
     """The first rows of results."""
     if isinstance(results, np.ndarray):
         return results[:rows]
-    heads = [_head(getattr(results, name), rows) for name in fields_of(type(results))]
+    heads = [_head(getattr(results, name), rows) for name in get_fields(type(results))]
     return type(results)(*heads)
 
 
 def _kind(calculator: Calculator[Any, Any], path: Path) -> Quantity:
     kind: Kind = calculator.input_fields[path[0]]
     if isinstance(kind, Table):
-        kind = fields_of(kind.row)[path[1]]
+        kind = get_fields(kind.row)[path[1]]
     if isinstance(kind, NumberList):
         kind = kind.item
     if not isinstance(kind, Quantity):

@@ -15,7 +15,7 @@ import pint
 from gramwatt.model import unit_table
 
 # dimension: {spelling: expression for Pint}. A spelling stands in one dimension only; the first is the plain one.
-SPELLINGS: Final[Mapping[str, Mapping[str, str]]] = {
+EXPRESSIONS: Final[Mapping[str, Mapping[str, str]]] = {
     "number": {"1": "1"},
     "share": {"%": "percent", "fraction": "1", "‰": "permille"},
     "mass": {"g": "gram", "kg": "kilogram", "mg": "milligram", "oz": "ounce", "lb": "pound", "lbs": "pound"},
@@ -61,11 +61,11 @@ FACTORS: Final[Mapping[str, Mapping[str, tuple[float, float]]]] = {
 '''
 
 
-def compute() -> dict[str, dict[str, tuple[float, float]]]:
+def compute_factors() -> dict[str, dict[str, tuple[float, float]]]:
     """Compute scale and offset of every spelling, by dimension, with Pint."""
     registry: pint.UnitRegistry[float] = pint.UnitRegistry(autoconvert_offset_to_baseunit=True)
     table: dict[str, dict[str, tuple[float, float]]] = {}
-    for dimension, spellings in SPELLINGS.items():
+    for dimension, spellings in EXPRESSIONS.items():
         table[dimension] = {}
         for spelling, expression in spellings.items():
             zero, one, thousand = (
@@ -82,10 +82,10 @@ def _tidy(value: float) -> float:
     return float(f"{value:.15g}")
 
 
-def source() -> str:
+def build_module_source() -> str:
     """Return the source of `unit_table.py` as it must be, formatted."""
     lines = []
-    for dimension, factors in compute().items():
+    for dimension, factors in compute_factors().items():
         lines.append(f'    "{dimension}": {{')
         lines += [f"        {_quoted(spelling)}: {pair}," for spelling, pair in factors.items()]
         lines.append("    },")
@@ -97,4 +97,4 @@ def _quoted(spelling: str) -> str:
 
 
 if __name__ == "__main__":
-    MODULE.write_text(source(), encoding="utf-8")
+    MODULE.write_text(build_module_source(), encoding="utf-8")

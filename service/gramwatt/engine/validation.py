@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from gramwatt.engine.column_types import Cells, Loaded
-from gramwatt.engine.nested import read
+from gramwatt.engine.column_types import Cells, LoadedInputs
+from gramwatt.engine.nested import read_column
 from gramwatt.model import Calculator
 
 
-def load(calculator: Calculator[Any, Any], cells: Mapping[str, Cells], *, text: bool) -> Loaded:
+def load_inputs(calculator: Calculator[Any, Any], cells: Mapping[str, Cells], *, text: bool) -> LoadedInputs:
     """Read columns of cells by name. Unknown and missing names become faults; the known ones are read all the same.
 
     Where all names are right, the columns are read at once. Any other request goes to the marshmallow schema, which
@@ -19,7 +19,7 @@ def load(calculator: Calculator[Any, Any], cells: Mapping[str, Cells], *, text: 
     """
     known = calculator.input_fields
     if cells.keys() <= known.keys() and all(name in cells for name in calculator.required_inputs):
-        return Loaded({name: read(known[name], column, text=text) for name, column in cells.items()}, ())
-    from gramwatt.engine.schemas import judged
+        return LoadedInputs({name: read_column(known[name], column, text=text) for name, column in cells.items()}, ())
+    from gramwatt.engine.schemas import load_with_schema
 
-    return judged(calculator, cells, text=text)
+    return load_with_schema(calculator, cells, text=text)

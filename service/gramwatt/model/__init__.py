@@ -26,7 +26,7 @@ from gramwatt.model.kinds import (
     TimeSeries,
     UnreadableCells,
     default_of,
-    fields_of,
+    get_fields,
     is_required,
 )
 
@@ -70,6 +70,6 @@ __all__ = [
     "UnreadableCells",
     "WaterfallChart",
     "default_of",
-    "fields_of",
+    "get_fields",
     "is_required",
 ]

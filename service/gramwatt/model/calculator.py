@@ -26,7 +26,7 @@ from gramwatt.model.kinds import (
     StandardUncertainty,
     Table,
     TimeSeries,
-    fields_of,
+    get_fields,
     is_required,
 )
 
@@ -59,7 +59,7 @@ class Caution(Generic[I, R]):
     """Show it only where this input took its default."""
 
     @property
-    def stands(self) -> bool:
+    def is_always_shown(self) -> bool:
         """Whether it is always shown."""
         return self.when is None and not self.assumed
 
@@ -83,7 +83,7 @@ class Assumption(Generic[I]):
     text: str
     value: Callable[[I], Array | IndexArray]
     _: KW_ONLY
-    spread: Callable[[I], Array] | None = None
+    uncertainty: Callable[[I], Array] | None = None
     """Standard uncertainty of what is assumed, SI; it counts wherever it is assumed."""
     solved_from: tuple[str, ...] = ()
     """Measured inputs that, where all are given, the value is worked out from rather than assumed."""
@@ -106,7 +106,7 @@ class OutputFormat(Generic[I, R]):
     """Another form in which an answer can be had, beside JSON and CSV: ``format=vtt``, or by its media type."""
 
     name: str
-    media: str
+    media_type: str
     description: str
     write: Callable[[I, R], Iterator[bytes]]
     """The answer in pieces, from complete inputs and the results of one question."""
@@ -117,7 +117,7 @@ class OutputFormat(Generic[I, R]):
 
 @functools.cache
 def _asked_of(inputs: Hashable, propagates: bool) -> Mapping[str, Kind]:
-    fields = fields_of(typing.cast("type[Any]", inputs))
+    fields = get_fields(typing.cast("type[Any]", inputs))
     told = {
         name: kind if propagates else _exact(kind)
         for name, kind in fields.items()
@@ -147,7 +147,7 @@ class Calculator(Generic[I, R]):
     assumptions: tuple[Assumption[I], ...] = ()
     any_of: tuple[tuple[str, ...], ...] = ()
     """Groups of optional inputs of which at least one must be given."""
-    forms: tuple[OutputFormat[I, R], ...] = ()
+    formats: tuple[OutputFormat[I, R], ...] = ()
     category: str = "choose"
     """The part of the work that it serves, one of `JOBS`."""
     chart: Chart[I, R] | None = None
@@ -184,12 +184,12 @@ class Calculator(Generic[I, R]):
     @property
     def result_fields(self) -> Mapping[str, Kind]:
         """The results, in order, the headline first."""
-        return fields_of(self.results)
+        return get_fields(self.results)
 
     @property
     def headline(self) -> str:
         """The result that answers the question in the title."""
-        return next(iter(fields_of(self.results)))
+        return next(iter(get_fields(self.results)))
 
     @property
     def columnwise(self) -> bool:
@@ -204,7 +204,7 @@ class Calculator(Generic[I, R]):
     @property
     def takes_recordings(self) -> bool:
         """Whether there is a recording among the inputs, or in the rows of a table of them."""
-        rows = [fields_of(kind.row) for kind in self.input_fields.values() if isinstance(kind, Table)]
+        rows = [get_fields(kind.row) for kind in self.input_fields.values() if isinstance(kind, Table)]
         return any(isinstance(kind, TimeSeries) for fields in (self.input_fields, *rows) for kind in fields.values())
 
 

@@ -22,7 +22,7 @@ from gramwatt.model.kinds import (
     Table,
     Text,
     TimeSeries,
-    fields_of,
+    get_fields,
     is_required,
 )
 
@@ -54,7 +54,7 @@ CATEGORIES: Mapping[str, str] = MappingProxyType(
 def declaration_problems(calculator: Calculator[Any, Any]) -> Iterator[str]:
     """Everything that is wrong with a calculator's declaration."""
     try:
-        inputs, results = fields_of(calculator.inputs), fields_of(calculator.results)
+        inputs, results = get_fields(calculator.inputs), get_fields(calculator.results)
     except DeclarationError as error:
         yield str(error)
         return
@@ -140,11 +140,11 @@ def _input_faults(kind: Kind, siblings: Mapping[str, Kind]) -> Iterator[str]:
         case NumberList():
             yield from _input_faults(kind.item, siblings)
         case Table():
-            rows = fields_of(kind.row)
+            rows = get_fields(kind.row)
             yield from _row_faults(rows)
             yield from (f"any_of names {n}, which does not exist" for g in kind.any_of for n in g if n not in rows)
         case TimeSeries():
-            channels = fields_of(kind.row)
+            channels = get_fields(kind.row)
             if not channels or not all(isinstance(channel, Quantity) for channel in channels.values()):
                 yield "the channels of a recording are quantities, the time first"
             yield from _row_faults(channels)
@@ -186,7 +186,7 @@ def _pattern_faults(kind: Text) -> Iterator[str]:
 
 def _result_faults(kind: Kind, inputs: Mapping[str, Kind]) -> Iterator[str]:
     if isinstance(kind, Table):
-        for name, inner in fields_of(kind.row).items():
+        for name, inner in get_fields(kind.row).items():
             if not isinstance(inner, Text):
                 yield from (f"{name}: {error}" for error in _result_faults(inner, inputs))
         return

@@ -99,7 +99,7 @@ class Text:
 
     description: str
     _: KW_ONLY
-    longest: int = 80
+    max_length: int = 80
     default: str | None = None
     optional: bool = False
     pattern: str = ""
@@ -108,7 +108,7 @@ class Text:
     """...what that is in words, and..."""
     like: tuple[str, ...] = ()
     """...some that are, and..."""
-    explain: Callable[[str], object] | None = None
+    check: Callable[[str], object] | None = None
     """...what raises ValueError, saying what is wrong with a text that is not."""
     method: str = ""
 
@@ -120,8 +120,8 @@ class NumberList:
     item: Quantity
     description: str
     _: KW_ONLY
-    shortest: int = 1
-    longest: int = 1000
+    min_length: int = 1
+    max_length: int = 1000
     optional: bool = False
     replaces: tuple[str, ...] = ()
     method: str = ""
@@ -133,7 +133,7 @@ class RowCount:
 
     rows: Callable[[Any], Array]
     """From N complete inputs, shape (N,); must cost little."""
-    fewer: str
+    how_to_reduce: str
     """How to ask for fewer, as an imperative."""
 
 
@@ -144,13 +144,13 @@ class Table:
     row: type[Any]
     description: str
     _: KW_ONLY
-    shortest: int = 1
-    longest: int = 1000
+    min_length: int = 1
+    max_length: int = 1000
     optional: bool = False
     replaces: tuple[str, ...] = ()
     any_of: tuple[tuple[str, ...], ...] = ()
     """Of inputs: groups of optional fields of which each row must give at least one."""
-    alone: bool = False
+    standalone: bool = False
     """Of results: in CSV its rows hold nothing but their own columns, under their own names, as there are so many."""
     length: RowCount | None = None
     """Of results, where their number does not follow from that of the entries among the inputs."""
@@ -167,7 +167,7 @@ class TimeSeries:
     row: type[Any]
     description: str
     _: KW_ONLY
-    longest: int = 5_000_000
+    max_length: int = 5_000_000
     optional: bool = False
     replaces: tuple[str, ...] = ()
 
@@ -218,7 +218,7 @@ NESTED: Final = (NumberList, Table, TimeSeries)
 """Kinds of which only one question at a time is read, as their lengths need not agree."""
 
 
-def fields_of(declaration: type[Any]) -> Mapping[str, Kind]:
+def get_fields(declaration: type[Any]) -> Mapping[str, Kind]:
     """The kinds of a declaration's fields, in order. Raises DeclarationError where a field has none."""
     return _fields_of(typing.cast("Hashable", declaration))
 

@@ -37,7 +37,7 @@ class Unit:
         return (values - self.offset) / self.scale
 
 
-TABLE: Final[Mapping[str, Mapping[str, Unit]]] = MappingProxyType(
+UNITS: Final[Mapping[str, Mapping[str, Unit]]] = MappingProxyType(
     {
         dimension: MappingProxyType(
             {spelling: Unit(spelling, dimension, scale, offset) for spelling, (scale, offset) in factors.items()}
@@ -46,26 +46,26 @@ TABLE: Final[Mapping[str, Mapping[str, Unit]]] = MappingProxyType(
     }
 )
 """The units by dimension and spelling. A spelling stands in one dimension only; the first is the plain one."""
-_DIMENSION: Final = {spelling: dimension for dimension, units in TABLE.items() for spelling in units}
+_DIMENSION: Final = {spelling: dimension for dimension, units in UNITS.items() for spelling in units}
 
 
-def unit(spelling: str) -> Unit:
+def get_unit(spelling: str) -> Unit:
     """The unit of a declaration. Raises DeclarationError where the table has none of that spelling."""
     if spelling not in _DIMENSION:
         raise DeclarationError(
-            f"unit {spelling!r} is not in the table of units; add it to SPELLINGS in engine/unit_expressions.py and "
+            f"unit {spelling!r} is not in the table of units; add it to EXPRESSIONS in engine/unit_expressions.py and "
             "run `make contract`"
         )
-    return TABLE[_DIMENSION[spelling]][spelling]
+    return UNITS[_DIMENSION[spelling]][spelling]
 
 
 @functools.cache
-def alternatives(spelling: str) -> Mapping[str, Unit]:
+def compatible_units(spelling: str) -> Mapping[str, Unit]:
     """Every unit of the same dimension by its spelling, the declared one first."""
-    declared = unit(spelling)
-    return MappingProxyType({spelling: declared, **TABLE[declared.dimension]})
+    declared = get_unit(spelling)
+    return MappingProxyType({spelling: declared, **UNITS[declared.dimension]})
 
 
-def convert(values: Array, to: str) -> Array:
+def convert_from_si(values: Array, to: str) -> Array:
     """SI values of any shape, in a unit of the table."""
-    return np.asarray(unit(to).from_si(values), dtype=np.float64)
+    return np.asarray(get_unit(to).from_si(values), dtype=np.float64)

@@ -10,7 +10,7 @@ from werkzeug.exceptions import HTTPException
 from gramwatt.engine import registry
 from gramwatt.engine.budget import Cancelled, TooMuchWork
 from gramwatt.engine.limits import REQUEST_SECONDS
-from gramwatt.engine.query_strings import first_query
+from gramwatt.engine.query_strings import find_example_query
 from gramwatt.extras import MissingExtra
 from gramwatt.web import headers, problems
 from gramwatt.web.middleware import failures, fast_path, metrics
@@ -42,7 +42,7 @@ def create_app() -> Flask:
     app.url_map.strict_slashes = False
     app.url_map.merge_slashes = False
     app.config["MAX_CONTENT_LENGTH"] = LARGEST_BODY
-    app.config["FIRST_QUERIES"] = {name: first_query(calculator) for name, calculator in known.items()}
+    app.config["FIRST_QUERIES"] = {name: find_example_query(calculator) for name, calculator in known.items()}
     hosts = os.environ.get("GRAMWATT_HOSTS", "").replace(",", " ").split()
     app.config["TRUSTED_HOSTS"] = [*hosts, *LOCAL_HOSTS] if hosts else None
     seconds = float(os.environ.get("GRAMWATT_REQUEST_SECONDS") or REQUEST_SECONDS)

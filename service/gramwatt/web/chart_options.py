@@ -26,7 +26,7 @@ CHART_OPTIONS: Final[Mapping[str, Kind]] = {
     "ground": Choice(GROUNDS, "Whether the paper is drawn; without it whatever lies below shows.", default="paper"),
     "scale": Count("Of PNG: pixels, times as many each way.", at_least=1, at_most=LARGEST_SCALE, default=1),
     "show": Text(
-        "Of a sweep: the results drawn, separated by commas; the headline unless said.", longest=200, optional=True
+        "Of a sweep: the results drawn, separated by commas; the headline unless said.", max_length=200, optional=True
     ),
     "title": Flag("Whether title and inputs stand in the picture.", default=True),
 }

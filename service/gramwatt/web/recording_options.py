@@ -21,7 +21,7 @@ def get_log_options(calculator: Calculator[Any, Any]) -> Mapping[str, Kind]:
         column_option(channel): Text(
             f"The column that is {channel}, where it has another name; its unit may follow: {channel}_column=name "
             f"[{kind.unit}].",
-            longest=200,
+            max_length=200,
             optional=True,
         )
         for channel, kind in channels_of(recording_kind(calculator)).items()

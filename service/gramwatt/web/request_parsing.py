@@ -16,10 +16,10 @@ from werkzeug.http import parse_accept_header
 from gramwatt.engine import columns, nested
 from gramwatt.engine.column_types import ABSENT
 from gramwatt.engine.columns import escape_name
-from gramwatt.engine.formats import MEDIA, OutputOptions, media_types
+from gramwatt.engine.formats import BASE_MEDIA_TYPES, OutputOptions, get_media_types
 from gramwatt.engine.messages import InputError, join_with_or, quote_input
-from gramwatt.engine.serializers import Style
-from gramwatt.engine.strict_json import NotJson, strict_json
+from gramwatt.engine.serializers import TextStyle
+from gramwatt.engine.strict_json import InvalidJson, parse_strict_json
 from gramwatt.model import Calculator, Choice, Count, Flag, Kind, Text, default_of
 from gramwatt.web.problems import Problem, invalid_input
 
@@ -31,10 +31,10 @@ DECIMAL_OPTION: Final = Choice(
 )
 RESPONSE_OPTIONS: Final[Mapping[str, Kind]] = {
     "units": Text(
-        "Units of results, as result:unit pairs separated by commas: usable_energy:kJ.", longest=400, optional=True
+        "Units of results, as result:unit pairs separated by commas: usable_energy:kJ.", max_length=400, optional=True
     ),
     "working": Flag("Add the formula, the numbers put in and the sources of each result."),
-    "format": Choice(tuple(MEDIA), "The format, instead of an Accept header.", optional=True),
+    "format": Choice(tuple(BASE_MEDIA_TYPES), "The format, instead of an Accept header.", optional=True),
     "header": Choice(
         ("units", "names", "off"),
         "Of CSV: header line with units in brackets, with bare names, or none.",
@@ -48,21 +48,23 @@ RESPONSE_OPTIONS: Final[Mapping[str, Kind]] = {
 @functools.cache
 def get_response_options(calculator: Calculator[Any, Any]) -> Mapping[str, Kind]:
     """The options of a calculator's answer; its own forms are among the formats."""
-    if not calculator.forms:
+    if not calculator.formats:
         return RESPONSE_OPTIONS
-    told = "; ".join(f"{form.name}: {form.description}" for form in calculator.forms)
-    chosen = Choice(tuple(media_types(calculator)), f"The format, instead of an Accept header. {told}", optional=True)
+    told = "; ".join(f"{form.name}: {form.description}" for form in calculator.formats)
+    chosen = Choice(
+        tuple(get_media_types(calculator)), f"The format, instead of an Accept header. {told}", optional=True
+    )
     return {**RESPONSE_OPTIONS, "format": chosen}
 
 
 def make_output_options(options: Mapping[str, Any], form: str, errors: list[InputError]) -> OutputOptions:
     """How the answer is wanted, by the options; what is wrong with those of units is added to the faults."""
-    style = Style(options["header"], options["digits"], options["decimal"])
+    style = TextStyle(options["header"], options["digits"], options["decimal"])
     return OutputOptions(form, parse_result_units(options["units"], errors), bool(options["working"]), style)
 
 
 VALUE_OPTIONS: Final[Mapping[str, Kind]] = {
-    "unit": Text("Unit of the value.", longest=16, optional=True),
+    "unit": Text("Unit of the value.", max_length=16, optional=True),
     "digits": DIGITS_OPTION,
     "decimal": DECIMAL_OPTION,
     "errors": Choice(
@@ -100,8 +102,8 @@ def read_query(
 
 
 def _chosen(kind: Kind, word: object) -> tuple[Any, Sequence[InputError]]:
-    column = nested.read(kind, [word], text=True)
-    value = columns.with_default(kind, column, ~column.present).values[0]
+    column = nested.read_column(kind, [word], text=True)
+    value = columns.fill_default(kind, column, ~column.present).values[0]
     return _plain(kind, value), column.errors.get(0, ())
 
 
@@ -173,8 +175,8 @@ def read_json_body(calculator: Calculator[Any, Any]) -> dict[str, object]:
         given = f"{media or 'no Content-Type'}{f', {request.content_encoding}' if request.content_encoding else ''}"
         raise Problem("unsupported-media-type", f"Send Content-Type: application/json, uncompressed; this was {given}.")
     try:
-        value = strict_json(read_body())
-    except NotJson as error:
+        value = parse_strict_json(read_body())
+    except InvalidJson as error:
         raise Problem("malformed-request", f"The body is not JSON: {error}.") from None
     if not isinstance(value, dict):
         example = json.dumps(dict(calculator.examples[0].given))

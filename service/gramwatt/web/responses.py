@@ -38,7 +38,7 @@ def compute_plain_body(
         pieces = list(itertools.islice(compute_output(calculator, inputs, OutputOptions(), text=text), 2))
         return pieces[0] if len(pieces) == 1 else None
     found = calculate.compute_response(calculator, inputs, text=text)["results"][result]
-    return None if found is None else serializers.value_text(found).encode()
+    return None if found is None else serializers.format_value(found).encode()
 
 
 def make_post_only_problem(calculator: Calculator[Any, Any]) -> Problem:

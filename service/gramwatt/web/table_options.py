@@ -49,14 +49,14 @@ BATCH_OPTIONS: Final[Mapping[str, Kind]] = {
     "keep": Text(
         "Columns that are no inputs and pass through untouched, separated by commas, or * for all. Those named id, "
         "name and note always do.",
-        longest=400,
+        max_length=400,
         optional=True,
     ),
 }
 SWEEP_OPTIONS: Final[Mapping[str, Kind]] = {
     **TABLE_OPTIONS,
     "best": Count("Only so many points: those best by `by`, best first.", at_least=1, at_most=1000, optional=True),
-    "by": Text("The result that `best` ranks by; the headline unless said.", longest=64, optional=True),
+    "by": Text("The result that `best` ranks by; the headline unless said.", max_length=64, optional=True),
     "least": Flag("The least of that result is best."),
     "errors": VALUE_OPTIONS["errors"],
 }

@@ -21,7 +21,7 @@ from gramwatt.engine.recordings.column_types import MalformedRecording, Unusable
 from gramwatt.engine.recordings.reader import FORMATS, parse_recording
 from gramwatt.model import Recording, TimeSeries
 
-LOG = TimeSeries(Recorded, "a recording", longest=1000)
+LOG = TimeSeries(Recorded, "a recording", max_length=1000)
 TIME, VOLTAGE, CURRENT = [0.0, 0.5, 1.25], [16.8, 16.1, 15.9], [2.0, 21.5, 30.25]
 
 

@@ -63,7 +63,7 @@ def same_row(calculator: Any_, row: Row, question: Mapping[str, object], wanted:
         else:
             assert value == expected, (name, question)
     codes = {caution["code"] for caution in alone["cautions"]} - EXPLAINED
-    standing = {caution.code for caution in calculator.cautions if caution.stands}
+    standing = {caution.code for caution in calculator.cautions if caution.is_always_shown}
     assert set(told(row)) - EXPLAINED == codes - standing, question
 
 
@@ -140,7 +140,7 @@ def cells_of(kind: Kind, seen: list[object]) -> st.SearchStrategy[object]:
             close = st.builds(lambda value, share: value * share, st.sampled_from(near), st.floats(0.5, 2))
             return st.one_of(close, st.floats(low, high), st.sampled_from([low, high, high * 1.5 + 1]))
         case NumberList():
-            return st.lists(cells_of(kind.item, []), min_size=kind.shortest, max_size=min(kind.longest, 4))
+            return st.lists(cells_of(kind.item, []), min_size=kind.min_length, max_size=min(kind.max_length, 4))
         case _:
             return st.sampled_from(seen)
 

@@ -63,7 +63,7 @@ USUAL_RESISTANCE: Final[Assumption[Any]] = Assumption(
     "cell_resistance",
     "10 mohm Ah divided by the capacity: a judgement for a good new cell",
     lambda given: cells.usual_resistance(given.capacity),
-    spread=lambda given: cells.usual_resistance(given.capacity),
+    uncertainty=lambda given: cells.usual_resistance(given.capacity),
 )
 
 RESISTANCE_FORMULA: Final = (

@@ -117,7 +117,7 @@ ASSUMPTIONS: Final[tuple[Assumption[Any], ...]] = (
         "thrust_coefficient",
         "0.145 (pitch/diameter)^0.55 (blades/2)^0.5",
         lambda given: propeller.expected_thrust_coefficient(given.diameter, given.pitch, given.blades),
-        spread=lambda given: propeller.COEFFICIENT_SPREAD * given.thrust_coefficient,
+        uncertainty=lambda given: propeller.COEFFICIENT_SPREAD * given.thrust_coefficient,
     ),
     Assumption(
         "power_coefficient",
@@ -142,7 +142,7 @@ ASSUMPTIONS: Final[tuple[Assumption[Any], ...]] = (
         "motor_resistance",
         "250 mohm: of motors for five-inch propellers",
         lambda given: np.full_like(given.kv, motor.USUAL_RESISTANCE),
-        spread=lambda given: np.full_like(given.kv, motor.RESISTANCE_SPREAD),
+        uncertainty=lambda given: np.full_like(given.kv, motor.RESISTANCE_SPREAD),
     ),
 )
 

@@ -7,7 +7,7 @@ from typing import Annotated, Any, Final
 import numpy as np
 
 from gramwatt.captions.caption_track import CaptionTrack
-from gramwatt.captions.frames import LAST_NUMBER, MOST_FRAMES
+from gramwatt.captions.frames import LAST_NUMBER, MAX_FRAMES
 from gramwatt.model import Array, Count, Quantity, StringArray, Text
 from gramwatt.physics import constants
 
@@ -22,13 +22,13 @@ class Frame:
 
     frame: Annotated[Array, Count("Number of the frame, from 0.", at_least=0, at_most=LAST_NUMBER, method=NUMBERED)]
     time: Annotated[Array, Quantity("s", "When it is shown.", method="frame over frame_rate")]
-    timecode: Annotated[StringArray, Text("SMPTE ST 12-1, drop-frame where due.", longest=16)]
-    cue: Annotated[Array, Count("Which caption is on, from 1.", at_least=1, at_most=MOST_FRAMES, method="counted")]
+    timecode: Annotated[StringArray, Text("SMPTE ST 12-1, drop-frame where due.", max_length=16)]
+    cue: Annotated[Array, Count("Which caption is on, from 1.", at_least=1, at_most=MAX_FRAMES, method="counted")]
     text: Annotated[
         StringArray,
         Text(
             "What it says.",
-            longest=1000,
+            max_length=1000,
             pattern=r"[^\u0000-\u0009\u000B-\u001F\u007F-\u009F]+",
             form="text with line feeds",
             like=("12.4 V",),

@@ -12,11 +12,17 @@ from typing import Any
 import pyarrow as pa
 from pyarrow import csv
 
-from gramwatt.engine.arrow_messages import CheckedStream, TooMuch, Unfolding, check_file, check_schema
-from gramwatt.engine.arrow_sizes import unfolded_size, unfolds
+from gramwatt.engine.arrow_messages import (
+    CheckedStream,
+    ExpansionCounter,
+    ExpansionLimitExceeded,
+    check_file,
+    check_schema,
+)
+from gramwatt.engine.arrow_sizes import get_expanded_size, may_expand
 from gramwatt.engine.arrow_types import first_line, is_number, is_text
 from gramwatt.engine.columns import escape_name
-from gramwatt.engine.limits import UNPACKED_PER_BYTE
+from gramwatt.engine.limits import DECOMPRESSED_BYTES_PER_BYTE
 from gramwatt.engine.messages import InputError
 from gramwatt.engine.recordings.column_types import (
     MalformedRecording,
@@ -40,9 +46,11 @@ class ArrowColumns:
             check_schema(schema)
         check_width(self.names)
 
-    def _open(self, fields: Sequence[int] | None = None) -> tuple[pa.Schema, Iterator[pa.RecordBatch], Unfolding]:
+    def _open(
+        self, fields: Sequence[int] | None = None
+    ) -> tuple[pa.Schema, Iterator[pa.RecordBatch], ExpansionCounter]:
         """The schema, and the record batches with some of their fields, once each of them is checked."""
-        raw, unfolding = pa.py_buffer(self._raw), Unfolding(UNPACKED_PER_BYTE)
+        raw, unfolding = pa.py_buffer(self._raw), ExpansionCounter(DECOMPRESSED_BYTES_PER_BYTE)
         unfolding.received = raw.size
         options = pa.ipc.IpcReadOptions(included_fields=fields)
         if self._raw.startswith(b"ARROW1"):
@@ -80,18 +88,18 @@ def _arrow_errors() -> Iterator[None]:
     """Raise Malformed or Unusable for what the Arrow library raises."""
     try:
         yield
-    except TooMuch as error:
+    except ExpansionLimitExceeded as error:
         detail = f"this recording is refused: {error}"
         raise UnusableRecording(InputError("", detail, None, "plain columns of numbers")) from None
     except (pa.ArrowException, OSError, EOFError, UnicodeDecodeError) as error:
         raise MalformedRecording(f"it is no Arrow IPC stream: {first_line(error)}") from None
 
 
-def _check_columns(batch: pa.RecordBatch, unfolding: Unfolding) -> None:
-    """Count what columns of texts become when they are written out. Raises TooMuch."""
+def _check_columns(batch: pa.RecordBatch, unfolding: ExpansionCounter) -> None:
+    """Count what columns of texts become when they are written out. Raises ExpansionLimitExceeded."""
     for at in range(batch.num_columns):
-        if is_text(batch.schema.field(at).type) and unfolds(batch.schema.field(at).type):
-            unfolding.add(unfolded_size(batch.column(at)))
+        if is_text(batch.schema.field(at).type) and may_expand(batch.schema.field(at).type):
+            unfolding.add(get_expanded_size(batch.column(at)))
 
 
 def csv_numbers(

@@ -8,12 +8,12 @@ from typing import Any, Final
 
 import numpy as np
 
-from gramwatt.engine.cells import limits_of
+from gramwatt.engine.cells import get_bounds
 from gramwatt.engine.messages import InputError, close_matches, join_with_or, quote_input, replace_control_characters
 from gramwatt.engine.recordings.column_types import Columns, NumberCells, TextCells, UnusableRecording
 from gramwatt.engine.recordings.columns import ObjectColumns
 from gramwatt.engine.recordings.timestamps import parse_clock_times
-from gramwatt.model import Array, Quantity, Recording, TimeSeries, UnreadableCells, fields_of, units
+from gramwatt.model import Array, Quantity, Recording, TimeSeries, UnreadableCells, get_fields, units
 
 MAX_QUOTED_LENGTH: Final = 40
 MAX_COMPARED_COLUMNS: Final = 200
@@ -35,7 +35,7 @@ def column_option(channel: str) -> str:
 
 def channels_of(kind: TimeSeries) -> Mapping[str, Quantity]:
     """The channels of a recording by name, the time first."""
-    return {name: each for name, each in fields_of(kind.row).items() if isinstance(each, Quantity)}
+    return {name: each for name, each in get_fields(kind.row).items() if isinstance(each, Quantity)}
 
 
 def has_time_column(kind: TimeSeries, names: Sequence[str], wanted: Mapping[str, str]) -> bool:
@@ -57,9 +57,9 @@ def read_recording(
         raise UnusableRecording(*errors)
     series = columns.take([each.position for each in found.values()])
     rows = _length(series[0]) if series else 0
-    if rows > kind.longest:
+    if rows > kind.max_length:
         detail = f"{rows} samples; keep fewer a second"
-        raise UnusableRecording(InputError("", detail, None, f"up to {kind.longest} samples"))
+        raise UnusableRecording(InputError("", detail, None, f"up to {kind.max_length} samples"))
     time = next(iter(channels))
     values: dict[str, Array] = {}
     unread: list[UnreadableCells] = []
@@ -81,7 +81,7 @@ def _length(cells: NumberCells | TextCells) -> int:
 
 def parse_recording_object(kind: TimeSeries, cell: Mapping[str, Any]) -> Recording:
     """A recording told in JSON, or by a caller of the library: lists or arrays of numbers by channel."""
-    return read_recording(kind, ObjectColumns(cell, kind.longest))
+    return read_recording(kind, ObjectColumns(cell, kind.max_length))
 
 
 def _find(
@@ -159,7 +159,7 @@ def _unit(kind: Quantity, header: str, wish: str | None, pointer: str) -> tuple[
         spelling = split_unit(wish)[1]
     if spelling is None:
         return None, None
-    known = units.alternatives(kind.unit)
+    known = units.compatible_units(kind.unit)
     if spelling in known:
         return known[spelling], None
     detail = f"unit {quote_input(spelling)!r} in the header is not one of {', '.join(known)}"
@@ -171,7 +171,7 @@ def _read(
     name: str, kind: Quantity, cells: NumberCells | TextCells, unit: units.Unit | None, *, clock: bool, decimal: str
 ) -> tuple[Array, list[UnreadableCells]]:
     """A column's numbers in SI, nan where none can be read, and what was left out for which reason."""
-    limits = limits_of(kind)
+    limits = get_bounds(kind)
     known = unit or limits.unit
     if isinstance(cells, list):
         texts = [(cell or "").strip() or None for cell in cells]

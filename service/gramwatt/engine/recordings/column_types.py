@@ -6,7 +6,7 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from typing import Protocol, TypeAlias
 
-from gramwatt.engine.limits import MOST_RECORDING_COLUMNS
+from gramwatt.engine.limits import MAX_RECORDING_COLUMNS
 from gramwatt.engine.messages import InputError
 from gramwatt.model import Array, BoolArray
 
@@ -57,6 +57,6 @@ class Columns(Protocol):
 
 def check_width(names: Collection[str]) -> None:
     """Raise Unusable where a recording has more columns than one may have."""
-    if len(names) > MOST_RECORDING_COLUMNS:
+    if len(names) > MAX_RECORDING_COLUMNS:
         detail = f"{len(names)} columns or more; leave out those that are not needed"
-        raise UnusableRecording(InputError("", detail, None, f"up to {MOST_RECORDING_COLUMNS} columns"))
+        raise UnusableRecording(InputError("", detail, None, f"up to {MAX_RECORDING_COLUMNS} columns"))

@@ -19,9 +19,9 @@ from typing import Any, Final
 import numpy as np
 import orjson
 
-from gramwatt.engine.cells import kind_of
+from gramwatt.engine.cells import describe_type
 from gramwatt.engine.columns import escape_name
-from gramwatt.engine.limits import LONGEST_HEADER, LONGEST_ROW, MOST_RECORDING_COLUMNS
+from gramwatt.engine.limits import MAX_HEADER_BYTES, MAX_RECORDING_COLUMNS, MAX_ROW_BYTES
 from gramwatt.engine.messages import InputError, quote_input
 from gramwatt.engine.recordings.column_types import (
     MalformedRecording,
@@ -30,7 +30,7 @@ from gramwatt.engine.recordings.column_types import (
     UnusableRecording,
     check_width,
 )
-from gramwatt.engine.strict_json import NotJson, strict_json
+from gramwatt.engine.strict_json import InvalidJson, parse_strict_json
 from gramwatt.extras import is_installed
 
 MAX_PREAMBLE_LINES: Final = 200
@@ -66,11 +66,11 @@ class CsvColumns:
             if start >= len(raw):
                 break
             end = raw.find(b"\n", start) + 1 or len(raw)
-            if end - start > LONGEST_HEADER:
-                raise MalformedRecording(f"line {line + 1} is longer than {LONGEST_HEADER} bytes")
+            if end - start > MAX_HEADER_BYTES:
+                raise MalformedRecording(f"line {line + 1} is longer than {MAX_HEADER_BYTES} bytes")
             text = raw[start:end].decode("utf-8", "replace").strip("\r\n")
             fields = [(_fields(text, by), by) for by in SEPARATORS]
-            fields = [each for each in fields if len(each[0]) <= MOST_RECORDING_COLUMNS]
+            fields = [each for each in fields if len(each[0]) <= MAX_RECORDING_COLUMNS]
             named = next((each for each in fields if is_header(each[0])), None)
             if named or (first is None and fields and text.strip()):
                 best = named or max(fields, key=lambda each: len(each[0]))
@@ -103,8 +103,8 @@ class CsvColumns:
 def _no_longer(lines: Iterable[str]) -> Iterator[str]:
     """Lines as they are. Raises Malformed at one that is longer than a row may be."""
     for line in lines:
-        if len(line) > LONGEST_ROW:
-            raise MalformedRecording(f"a line is longer than {LONGEST_ROW} characters")
+        if len(line) > MAX_ROW_BYTES:
+            raise MalformedRecording(f"a line is longer than {MAX_ROW_BYTES} characters")
         yield line
 
 
@@ -133,7 +133,7 @@ class ObjectColumns:
             if not isinstance(values, list) and not hasattr(values, "dtype"):
                 errors.append(
                     InputError(
-                        f"/{escape_name(name)}", f"{kind_of(values)} is not a list", quote_input(values), ACCEPTED
+                        f"/{escape_name(name)}", f"{describe_type(values)} is not a list", quote_input(values), ACCEPTED
                     )
                 )
             elif len(values) > longest:
@@ -157,7 +157,7 @@ class ObjectColumns:
         told = enumerate(values)
         at, cell = next((at, each) for at, each in told if type(each) not in _CELLS or len(str(each)) > MAX_CELL_LENGTH)
         long = type(cell) in _CELLS
-        detail = f"{len(str(cell))} characters" if long else f"{kind_of(cell)} is neither a number nor null"
+        detail = f"{len(str(cell))} characters" if long else f"{describe_type(cell)} is neither a number nor null"
         return [InputError(f"/{escape_name(name)}/{at}", detail, quote_input(cell), ACCEPTED)]
 
     def take(self, positions: Sequence[int]) -> list[NumberCells | TextCells]:
@@ -198,12 +198,14 @@ class JsonColumns(ObjectColumns):
 
     def __init__(self, raw: bytes, longest: int) -> None:
         try:
-            value = strict_json(raw)
-        except NotJson as error:
+            value = parse_strict_json(raw)
+        except InvalidJson as error:
             raise MalformedRecording(f"it is not JSON: {error}") from None
         if not isinstance(value, dict):
             raise UnusableRecording(
-                InputError("", f"{kind_of(value)} is not an object", quote_input(value), "an object of lists by name")
+                InputError(
+                    "", f"{describe_type(value)} is not an object", quote_input(value), "an object of lists by name"
+                )
             )
         super().__init__(value, longest)
 
@@ -228,8 +230,8 @@ class NdjsonColumns:
 
     @staticmethod
     def _object(line: bytes) -> Mapping[str, Any]:
-        if len(line) > LONGEST_ROW:
-            raise MalformedRecording(f"a line is longer than {LONGEST_ROW} bytes")
+        if len(line) > MAX_ROW_BYTES:
+            raise MalformedRecording(f"a line is longer than {MAX_ROW_BYTES} bytes")
         try:
             value = orjson.loads(line)
         except orjson.JSONDecodeError:

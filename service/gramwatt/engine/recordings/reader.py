@@ -37,11 +37,11 @@ def _columns(kind: TimeSeries, raw: bytes, form: str, wanted: Mapping[str, str],
         case "ndjson":
             return NdjsonColumns(raw)
         case "json":
-            return JsonColumns(raw, kind.longest)
+            return JsonColumns(raw, kind.max_length)
         case "arrow":
             require("pyarrow", extra="tables", purpose="Recordings in Arrow")
             from gramwatt.engine.recordings.arrow import ArrowColumns
 
-            return ArrowColumns(raw, kind.longest)
+            return ArrowColumns(raw, kind.max_length)
         case _:
             return CsvColumns(raw, lambda names: has_time_column(kind, names, wanted), decimal=decimal)

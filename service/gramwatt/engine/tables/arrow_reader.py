@@ -8,12 +8,12 @@ from typing import Any
 import numpy as np
 import pyarrow as pa
 
-from gramwatt.engine.arrow_messages import CheckedStream, TooMuch, Unfolding, check_schema
-from gramwatt.engine.arrow_sizes import is_refused, unfolded_size, unfolds
+from gramwatt.engine.arrow_messages import CheckedStream, ExpansionCounter, ExpansionLimitExceeded, check_schema
+from gramwatt.engine.arrow_sizes import get_expanded_size, is_unsupported, may_expand
 from gramwatt.engine.arrow_types import first_line, is_number, is_text
 from gramwatt.engine.column_types import ABSENT, Cells, NumericColumn
 from gramwatt.engine.columns import escape_name
-from gramwatt.engine.limits import LARGEST_BATCH, UNFOLDED_AT_ONCE
+from gramwatt.engine.limits import EXPANDED_BLOCK_BYTES, MAX_RECORD_BATCH_BYTES
 from gramwatt.engine.messages import InputError, describe_accepted
 from gramwatt.engine.tables.chunks import BLOCK_ROWS, Chunk, InvalidTable, MalformedTable, PassthroughValues, Source
 from gramwatt.engine.tables.header import Header, InputColumn, Passthrough, parse_header
@@ -26,13 +26,15 @@ class _Stream:
 
     closed = False
 
-    def __init__(self, source: Source, unfolding: Unfolding) -> None:
+    def __init__(self, source: Source, unfolding: ExpansionCounter) -> None:
         self._source, self._left, self._unfolding = source, b"", unfolding
 
     def read(self, size: int = -1) -> bytes:
         """Exactly ``size`` bytes, fewer only at the end."""
-        if size < 0 or size > LARGEST_BATCH:
-            raise MalformedTable(f"a record batch is larger than {LARGEST_BATCH} bytes; send smaller ones", "too-large")
+        if size < 0 or size > MAX_RECORD_BATCH_BYTES:
+            raise MalformedTable(
+                f"a record batch is larger than {MAX_RECORD_BATCH_BYTES} bytes; send smaller ones", "too-large"
+            )
         parts, missing = [self._left[:size]] if self._left else [], size - len(self._left)
         self._left = self._left[size:]
         while missing > 0 and (read := self._source(missing)):
@@ -55,12 +57,12 @@ def read_arrow(
     Raises Unreadable where its columns are wrong, before any chunk, and Broken where the rest cannot be read.
     """
     try:
-        unfolding = Unfolding()
+        unfolding = ExpansionCounter()
         checked = CheckedStream(pa.PythonFile(_Stream(source, unfolding), mode="r"), unfolding)
         stream = pa.ipc.open_stream(pa.PythonFile(checked, mode="r"))
         names = stream.schema.names
         check_schema(stream.schema)
-    except TooMuch as error:
+    except ExpansionLimitExceeded as error:
         raise MalformedTable(f"this Arrow stream is refused: {error}", "too-large") from None
     except MalformedTable as broken:
         if broken.kind == "too-large":  # its first bytes, read as a length
@@ -96,14 +98,14 @@ def read_batches(
         first += batch.num_rows
 
 
-def _chunks(heading: Header, stream: Any, unfolding: Unfolding) -> Iterator[Chunk]:
+def _chunks(heading: Header, stream: Any, unfolding: ExpansionCounter) -> Iterator[Chunk]:
     try:
         yield from _checked_chunks(heading, stream, unfolding)
     finally:
         pa.default_memory_pool().release_unused()
 
 
-def _checked_chunks(heading: Header, stream: Any, unfolding: Unfolding) -> Iterator[Chunk]:
+def _checked_chunks(heading: Header, stream: Any, unfolding: ExpansionCounter) -> Iterator[Chunk]:
     first = 0
     while True:
         try:
@@ -113,7 +115,7 @@ def _checked_chunks(heading: Header, stream: Any, unfolding: Unfolding) -> Itera
             _check_size(batch, unfolding)
         except StopIteration:
             return
-        except TooMuch as error:
+        except ExpansionLimitExceeded as error:
             raise MalformedTable(f"the Arrow stream is refused after row {first}: {error}", "too-large") from None
         except MalformedTable:
             raise
@@ -123,14 +125,14 @@ def _checked_chunks(heading: Header, stream: Any, unfolding: Unfolding) -> Itera
         first += batch.num_rows
 
 
-def _check_size(batch: pa.RecordBatch, unfolding: Unfolding) -> None:
+def _check_size(batch: pa.RecordBatch, unfolding: ExpansionCounter) -> None:
     """Count what the blocks of a batch become when they are written out. Raises TooMuch."""
-    columns = [batch.column(at) for at in range(batch.num_columns) if unfolds(batch.schema.field(at).type)]
-    most = max(UNFOLDED_AT_ONCE, batch.get_total_buffer_size())
+    columns = [batch.column(at) for at in range(batch.num_columns) if may_expand(batch.schema.field(at).type)]
+    most = max(EXPANDED_BLOCK_BYTES, batch.get_total_buffer_size())
     for start in range(0, batch.num_rows if columns else 0, BLOCK_ROWS):
-        size = sum(unfolded_size(column.slice(start, BLOCK_ROWS)) for column in columns)
+        size = sum(get_expanded_size(column.slice(start, BLOCK_ROWS)) for column in columns)
         if size > most:
-            raise TooMuch(
+            raise ExpansionLimitExceeded(
                 f"{BLOCK_ROWS} of its rows unfold to {size} bytes, and {most} is the most; repeat shorter texts"
             )
         unfolding.add(size)
@@ -156,7 +158,7 @@ def _type_faults(heading: Header, schema: pa.Schema) -> list[InputError]:
     """Columns whose type no value of the input has."""
     errors = []
     for position, column in enumerate(heading.columns):
-        if is_refused(schema.field(position).type):
+        if is_unsupported(schema.field(position).type):
             detail = f"a column of type {first_line(schema.field(position).type)}"
             accepted = "a plain column: no list views, unions, or dictionaries of lists"
             errors.append(InputError(f"/{escape_name(schema.field(position).name)}", detail, None, accepted))

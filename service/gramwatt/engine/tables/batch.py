@@ -7,7 +7,7 @@ import itertools
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 
-from gramwatt.engine.budget import TooMuchWork, make
+from gramwatt.engine.budget import TooMuchWork, count_response_bytes
 from gramwatt.engine.tables.chunks import Chunk, MalformedTable, Source
 from gramwatt.engine.tables.compute import BatchResult, Plan, compute_batch
 from gramwatt.engine.tables.csv_reader import read_csv
@@ -119,7 +119,7 @@ def write_table(
                     text, head = head + text, b""
                 size = len(text)
                 yield text
-                make(size)  # after it is sent, since writers count their rows
+                count_response_bytes(size)  # after it is sent, since writers count their rows
     except (MalformedTable, TooMuchWork) as error:
         if isinstance(error, TooMuchWork) and not started:
             raise

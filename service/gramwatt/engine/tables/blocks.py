@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from typing import Any, Final
 
 from gramwatt.engine.column_types import Cells, NumericColumn
-from gramwatt.engine.limits import STACKED_ROWS
+from gramwatt.engine.limits import MAX_STACKED_ROWS
 from gramwatt.engine.tables.chunks import BLOCK_ROWS
 from gramwatt.model import Calculator, Quantity
 
@@ -20,12 +20,12 @@ def count_uncertain_defaults(calculator: Calculator[Any, Any], given: set[str]) 
         for name, kind in calculator.input_fields.items()
         if isinstance(kind, Quantity) and kind.default_u is not None
     }
-    defaults |= {assumption.name for assumption in calculator.assumptions if assumption.spread is not None}
+    defaults |= {assumption.name for assumption in calculator.assumptions if assumption.uncertainty is not None}
     return len(defaults - given)
 
 
 def rows_per_block(calculator: Calculator[Any, Any], cells: Mapping[str, Cells]) -> int:
-    """Return how many rows of a table to compute at once so that the formula sees at most `STACKED_ROWS`.
+    """Return how many rows of a table to compute at once so that the formula sees at most `MAX_STACKED_ROWS`.
 
     ``cells`` are the columns; plain numbers carry no uncertainty.
     """
@@ -36,4 +36,4 @@ def rows_per_block(calculator: Calculator[Any, Any], cells: Mapping[str, Cells])
     copies = 1 + 2 * (
         len(uncertain | {name.removesuffix("_u") for name in told}) + count_uncertain_defaults(calculator, given)
     )
-    return min(BLOCK_ROWS, max(MIN_BLOCK_ROWS, STACKED_ROWS // copies))
+    return min(BLOCK_ROWS, max(MIN_BLOCK_ROWS, MAX_STACKED_ROWS // copies))

@@ -11,7 +11,7 @@ import numpy as np
 import orjson
 
 from gramwatt.engine.formula_guard import guard_text
-from gramwatt.engine.rounding import rounded
+from gramwatt.engine.rounding import round_array
 from gramwatt.engine.serializers import to_text
 from gramwatt.engine.tables.chunks import PassthroughValues
 from gramwatt.engine.tables.compute import OutputColumn
@@ -45,7 +45,7 @@ def result_values(column: OutputColumn, values: Any, digits: int | None) -> list
         finite = np.isfinite(values).tolist()
         return [plain(value) if has else None for value, has in zip(values.tolist(), finite, strict=True)]
     if digits is not None:
-        values = rounded(np.ascontiguousarray(values), digits)
+        values = round_array(np.ascontiguousarray(values), digits)
     return [value if has else None for value, has in zip(values.tolist(), np.isfinite(values).tolist(), strict=True)]
 
 
@@ -53,7 +53,7 @@ def to_lists(values: Any, digits: int | None) -> list[Any]:
     """A list of numbers for each row of an array (N, M), None where any of them has no answer."""
     if values.ndim < 2:  # an array of nan, where no row has an answer
         return [None] * len(values)
-    flat = rounded(np.ascontiguousarray(values).reshape(-1), digits or 12).reshape(values.shape)
+    flat = round_array(np.ascontiguousarray(values).reshape(-1), digits or 12).reshape(values.shape)
     good: list[bool] = np.asarray(np.isfinite(flat).all(axis=1)).tolist()
     return [row if whole else None for row, whole in zip(flat.tolist(), good, strict=True)]
 
@@ -84,7 +84,7 @@ def format_result_json(column: OutputColumn, values: Any) -> Texts:
     if isinstance(column.kind, Choice):
         return select_texts([*map(_json, column.kind.options), "null"], values)
     if isinstance(column.kind, Quantity):
-        return format_numbers(rounded(np.ascontiguousarray(values)))[1:-1].split(",")
+        return format_numbers(round_array(np.ascontiguousarray(values)))[1:-1].split(",")
     return format_json(result_values(column, values, 12))
 
 
@@ -141,7 +141,7 @@ class CsvCells:
         rows = len(columns[0])
         side_by_side = np.empty((rows, len(columns)))
         for at, values in enumerate(columns):
-            side_by_side[:, at] = rounded(np.ascontiguousarray(values), digits)
+            side_by_side[:, at] = round_array(np.ascontiguousarray(values), digits)
         text = orjson.dumps(side_by_side, option=orjson.OPT_SERIALIZE_NUMPY)
         texts = text.translate(self._in_csv, b"]nul").decode().split("\n")[2:]  # null is empty
         texts[-1] += self._separator

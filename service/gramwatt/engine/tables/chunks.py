@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from typing import Any, Final, TypeAlias
 
 from gramwatt.engine.column_types import ABSENT, Cells, ConstantColumn, DictionaryColumn, NumericColumn
-from gramwatt.engine.limits import LONGEST_ROW
+from gramwatt.engine.limits import MAX_ROW_BYTES
 from gramwatt.engine.messages import InputError
 
 Source: TypeAlias = Callable[[int], bytes]
@@ -19,7 +19,7 @@ BLOCK_ROWS: Final = 16_384
 """Rows answered at once: their columns stay in the processor's cache."""
 MAX_CHUNK_ROWS: Final = 131_072
 """Rows answered before they are written: all of them may have faults."""
-MAX_BUFFER: Final = LONGEST_ROW + 2 * 1024 * 1024
+MAX_BUFFER: Final = MAX_ROW_BYTES + 2 * 1024 * 1024
 """Bytes that are read on in search of the end of a row."""
 
 

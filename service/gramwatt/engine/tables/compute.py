@@ -10,14 +10,14 @@ from typing import Any
 import numpy as np
 
 from gramwatt.engine import budget, registry
-from gramwatt.engine.column_types import ABSENT, Cells, ConstantColumn, inner_spreads
-from gramwatt.engine.columns import unknown
+from gramwatt.engine.column_types import ABSENT, Cells, ConstantColumn, column_uncertainties
+from gramwatt.engine.columns import unknown_input_errors
 from gramwatt.engine.evaluate import Outcome, evaluate_columns
-from gramwatt.engine.input_plans import rules_and_cautions
-from gramwatt.engine.limits import MOST_NESTED_ROWS
+from gramwatt.engine.input_plans import get_rules_and_cautions
+from gramwatt.engine.limits import MAX_NESTED_ROWS
 from gramwatt.engine.messages import InputError, quote_input
-from gramwatt.engine.nested import read
-from gramwatt.engine.response import build_response, choose_units, declared_units
+from gramwatt.engine.nested import read_column
+from gramwatt.engine.response import build_response, check_result_units, get_declared_units
 from gramwatt.engine.tables.blocks import rows_per_block
 from gramwatt.engine.tables.chunks import BLOCK_ROWS, MAX_CHUNK_ROWS, Chunk, PassthroughValues, slice_cells
 from gramwatt.model import BoolArray, Calculator, Choice, Count, Kind, NumberList, Quantity, Rule, units
@@ -59,7 +59,11 @@ class OutputColumn:
 def _output(
     calculator: Calculator[Any, Any], chosen: tuple[tuple[str, str], ...], shown: tuple[str, ...], uncertain: bool
 ) -> Any:
-    told = {**declared_units(calculator.input_fields), **declared_units(calculator.result_fields), **dict(chosen)}
+    told = {
+        **get_declared_units(calculator.input_fields),
+        **get_declared_units(calculator.result_fields),
+        **dict(chosen),
+    }
     columns = [
         OutputColumn(name, calculator.input_fields[name], told.get(name, "1"), "given")
         for name in shown
@@ -69,7 +73,7 @@ def _output(
         columns.append(OutputColumn(name, kind, told.get(name, "1"), "results"))
         if uncertain and isinstance(kind, Quantity | Count):
             unit = told.get(name, "1")
-            width = "K" if units.unit(unit).dimension == "temperature" else unit
+            width = "K" if units.get_unit(unit).dimension == "temperature" else unit
             columns.append(OutputColumn(f"{name}_u", Quantity(width, ""), width, "uncertainty"))
     return tuple(columns)
 
@@ -130,7 +134,7 @@ class ResultColumns:
         self._rows, self._columns = rows, output_columns(plan)
         self._values: dict[str, Any] = {}
         self._notes: dict[str, BoolArray] = {}
-        self._order = {said.code: at for at, said in enumerate(rules_and_cautions(plan.calculator))}
+        self._order = {said.code: at for at, said in enumerate(get_rules_and_cautions(plan.calculator))}
         self._faults: dict[int, Sequence[InputError]] = {}
 
     def put(self, outcome: Outcome, start: int, errors: Mapping[int, Sequence[InputError]]) -> None:
@@ -184,9 +188,9 @@ def _values(column: OutputColumn, outcome: Outcome) -> tuple[Any, units.Unit | N
         if standard is None:
             standard = np.zeros(outcome.rows)
         result = getattr(outcome.results, column.name[:-2])
-        return np.where(np.isfinite(result), standard / units.unit(column.unit).scale, np.nan), None
+        return np.where(np.isfinite(result), standard / units.get_unit(column.unit).scale, np.nan), None
     values = getattr(outcome.results if column.section == "results" else outcome.given, column.name)
-    return values, units.unit(column.unit) if isinstance(column.kind, Quantity | NumberList) else None
+    return values, units.get_unit(column.unit) if isinstance(column.kind, Quantity | NumberList) else None
 
 
 def _combinations(notes: Sequence[tuple[str, BoolArray]], rows: int) -> tuple[Any, list[tuple[str, ...]]]:
@@ -215,7 +219,7 @@ def _concerning(outcome: Outcome) -> list[tuple[str, BoolArray]]:
     empty: dict[str, BoolArray] = {}
     for note in outcome.notes:
         if not isinstance(note.said, Rule):
-            if not note.said.stands:
+            if not note.said.is_always_shown:
                 found.append((note.said.code, note.rows))
             continue
         concerned = np.zeros_like(note.rows)
@@ -236,9 +240,9 @@ def _is_empty(values: Any) -> BoolArray:
 
 def _each(plan: Plan, chunk: Chunk, cells: Mapping[str, Cells]) -> Iterator[BatchResult]:
     """Questions with lists or tables, one by one: their lengths need not agree."""
-    granted = budget.current()
+    granted = budget.get_current()
     if granted is not None:
-        granted.rows_each = MOST_NESTED_ROWS
+        granted.rows_each = MAX_NESTED_ROWS
     calculator, start = plan.calculator, 0
     piece = _Piece(plan)
     for row in range(chunk.rows):
@@ -257,7 +261,7 @@ def _each(plan: Plan, chunk: Chunk, cells: Mapping[str, Cells]) -> Iterator[Batc
             else:
                 piece.put(build_response(outcome, 0, result_units=plan.result_units))
             del outcome
-        if piece.result_rows > MOST_NESTED_ROWS // 2:
+        if piece.result_rows > MAX_NESTED_ROWS // 2:
             yield piece.answered(chunk.slice(start, row + 1))
             start, piece = row + 1, _Piece(plan)
     if start < chunk.rows or not chunk.rows:
@@ -300,7 +304,7 @@ def _is_absent(cells: Cells) -> bool:
 
 
 def _codes(calculator: Calculator[Any, Any], told: Mapping[str, Any]) -> tuple[str, ...]:
-    standing_codes = {caution.code for caution in calculator.cautions if caution.stands}
+    standing_codes = {caution.code for caution in calculator.cautions if caution.is_always_shown}
     return tuple(dict.fromkeys(each["code"] for each in told["cautions"] if each["code"] not in standing_codes))
 
 
@@ -314,7 +318,7 @@ def _cell(column: OutputColumn, told: Mapping[str, Any]) -> Any:
 
 def standing_codes(calculator: Calculator[Any, Any]) -> tuple[str, ...]:
     """The codes of the cautions that hold whatever was asked."""
-    return tuple(caution.code for caution in calculator.cautions if caution.stands)
+    return tuple(caution.code for caution in calculator.cautions if caution.is_always_shown)
 
 
 def check_constants(
@@ -326,9 +330,9 @@ def check_constants(
     compared = 0
     for name, cell in constants.items():
         if name in asked:
-            errors += [error.under(name) for error in read(asked[name], [cell], text=text).errors.get(0, ())]
+            errors += [error.under(name) for error in read_column(asked[name], [cell], text=text).errors.get(0, ())]
         else:
-            errors += unknown({name: cell}, tuple(asked), compared)
+            errors += unknown_input_errors({name: cell}, tuple(asked), compared)
             compared += 1
     return errors
 
@@ -346,7 +350,7 @@ def make_plan(
     wrong = check_constants(calculator, constants, text=text)
     of_units = []
     try:
-        choose_units(calculator, result_units)
+        check_result_units(calculator, result_units)
     except ValueError as error:
         told = ",".join(f"{name}:{unit}" for name, unit in result_units.items())
         of_units.append(InputError("/units", str(error), quote_input(told), "result:unit pairs"))
@@ -358,9 +362,9 @@ def make_plan(
 def carries_uncertainty(calculator: Calculator[Any, Any], constants: Mapping[str, object], *, text: bool) -> bool:
     """Whether any input that every row shares tells an uncertainty."""
     columns = [
-        read(calculator.input_fields[name], [cell], text=text)
+        read_column(calculator.input_fields[name], [cell], text=text)
         for name, cell in constants.items()
         if name in calculator.input_fields
     ]
-    spreads = [spread for column in columns for spread in (column.spread, *inner_spreads(column).values())]
+    spreads = [spread for column in columns for spread in (column.uncertainty, *column_uncertainties(column).values())]
     return any(spread is not None and spread.any() for spread in spreads)

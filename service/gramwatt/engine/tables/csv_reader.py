@@ -16,7 +16,7 @@ from typing import Any, Final
 import numpy as np
 
 from gramwatt.engine.column_types import Cells, NumericColumn
-from gramwatt.engine.limits import LONGEST_ROW
+from gramwatt.engine.limits import MAX_ROW_BYTES
 from gramwatt.engine.messages import InputError, quote_input
 from gramwatt.engine.tables.chunks import (
     MAX_BUFFER,
@@ -111,7 +111,7 @@ class RowSplitter:
 
     def header(self) -> bytes:
         """The first row, its byte-order mark taken off. Raises Broken where there is none."""
-        while (end := self._end_of_first()) < 0 and len(self._left) <= LONGEST_ROW and self._more():
+        while (end := self._end_of_first()) < 0 and len(self._left) <= MAX_ROW_BYTES and self._more():
             pass
         if self._left.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
             raise MalformedTable("the table is UTF-16; send UTF-8")
@@ -119,8 +119,8 @@ class RowSplitter:
         line = line.removeprefix(codecs.BOM_UTF8)
         if not line.strip():
             raise MalformedTable("the table is empty: its first line must name the columns")
-        if len(line) > LONGEST_ROW:
-            raise MalformedTable(f"the header is longer than {LONGEST_ROW} bytes")
+        if len(line) > MAX_ROW_BYTES:
+            raise MalformedTable(f"the header is longer than {MAX_ROW_BYTES} bytes")
         return line
 
     def _end_of_first(self) -> int:
@@ -139,7 +139,7 @@ class RowSplitter:
                 piece, self._left = self._left[:end], self._left[end:]
                 yield piece
             if len(self._left) > MAX_BUFFER:
-                raise MalformedTable(f"a row is longer than {LONGEST_ROW} bytes, or a quote is never closed")
+                raise MalformedTable(f"a row is longer than {MAX_ROW_BYTES} bytes, or a quote is never closed")
             if not self._more():
                 break
         if self._left.strip(b" \r\n"):

@@ -8,13 +8,13 @@ from typing import Any, Final
 import numpy as np
 
 from gramwatt.engine import budget
-from gramwatt.engine.column_types import Column, inner_spreads
-from gramwatt.engine.limits import MOST_GRID_WORK
-from gramwatt.engine.nested import read
+from gramwatt.engine.column_types import Column, column_uncertainties
+from gramwatt.engine.limits import MAX_GRID_NUMBERS
+from gramwatt.engine.nested import read_column
 from gramwatt.engine.tables.blocks import count_uncertain_defaults
 from gramwatt.engine.tables.compute import Plan
 from gramwatt.engine.tables.sweep import Axis, count_points
-from gramwatt.model import NESTED, NumberList, Recording, fields_of
+from gramwatt.model import NESTED, NumberList, Recording, get_fields
 
 POINT_COST: Final = 250_000
 CELL_COST: Final = 200
@@ -24,18 +24,18 @@ is computed; in the time that a number takes where questions are computed togeth
 
 
 def check_grid(plan: Plan, axes: Sequence[Axis]) -> None:
-    """Raise TooMuchWork where a grid would compute more than `MOST_GRID_WORK` numbers for a request with a budget.
+    """Raise TooMuchWork where a grid would compute more than `MAX_GRID_NUMBERS` numbers for a request with a budget.
 
     Numbers: the points, times the inputs and results of each, times the evaluations that carry uncertainty.
     """
-    if budget.current() is None:
+    if budget.get_current() is None:
         return
     points, each = count_points(axes), estimate_point_work(plan, axes)
-    if points * each <= MOST_GRID_WORK:
+    if points * each <= MAX_GRID_NUMBERS:
         return
-    most = max(1, MOST_GRID_WORK // each)
+    most = max(1, MAX_GRID_NUMBERS // each)
     raise budget.TooMuchWork(
-        f"{points} points would compute {points * each:.2g} numbers, and a request may compute {MOST_GRID_WORK:.2g}: "
+        f"{points} points would compute {points * each:.2g} numbers, and a request may compute {MAX_GRID_NUMBERS:.2g}: "
         f"ask for at most {most} points, or give shorter lists and fewer uncertainties"
     )
 
@@ -50,7 +50,7 @@ def estimate_point_work(plan: Plan, axes: Sequence[Axis]) -> int:
         moved += _moved(column)
     given = {*plan.constants, *(axis.name for axis in axes)}
     copies = 1 + 2 * (moved + count_uncertain_defaults(calculator, given)) if _propagates(plan) else 1
-    results = sum(kind.longest if isinstance(kind, NumberList) else 1 for kind in calculator.result_fields.values())
+    results = sum(kind.max_length if isinstance(kind, NumberList) else 1 for kind in calculator.result_fields.values())
     if calculator.columnwise:
         return copies * (len(calculator.input_fields) + results)
     made = len(calculator.input_fields) + len(calculator.result_fields) + 2 * entries
@@ -65,11 +65,11 @@ def _read(plan: Plan, axes: Sequence[Axis]) -> Iterator[Column]:
     """Read each input once, of an axis the cell with the most entries."""
     asked = plan.calculator.input_fields
     for name, cell in plan.constants.items():
-        yield read(asked[name], [cell], text=plan.text)
+        yield read_column(asked[name], [cell], text=plan.text)
     for axis in axes:
         kind = asked[axis.name]
         cells = axis.cells if isinstance(kind, NESTED) else axis.cells[:1]
-        found = [read(kind, [cell], text=plan.text) for cell in cells]
+        found = [read_column(kind, [cell], text=plan.text) for cell in cells]
         if found:
             yield max(found, key=lambda column: (_entries(column), _moved(column)))
 
@@ -79,7 +79,7 @@ def _entries(column: Column) -> int:
     values = column.values
     if isinstance(values, np.ndarray):
         return sum(_samples(each) for each in values) if values.dtype == object else int(values.size)
-    inner = [getattr(values, name) for name in fields_of(type(values))]
+    inner = [getattr(values, name) for name in get_fields(type(values))]
     return sum(_samples(each) for value in inner for each in (value.ravel() if value.dtype == object else [value]))
 
 
@@ -91,5 +91,5 @@ def _samples(value: Any) -> int:
 
 def _moved(column: Column) -> int:
     """Count the entries that carry an uncertainty."""
-    spreads = [spread for spread in (column.spread, *inner_spreads(column).values()) if spread is not None]
+    spreads = [spread for spread in (column.uncertainty, *column_uncertainties(column).values()) if spread is not None]
     return sum(int(np.count_nonzero(spread > 0)) for spread in spreads)

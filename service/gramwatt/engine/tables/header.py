@@ -8,8 +8,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Final
 
-from gramwatt.engine.columns import escape_name, missing, spread_kind
-from gramwatt.engine.limits import MOST_COMPARED, MOST_TABLE_COLUMNS
+from gramwatt.engine.columns import escape_name, missing_input_error, uncertainty_kind
+from gramwatt.engine.limits import MAX_COMPARED_NAMES, MAX_TABLE_COLUMNS
 from gramwatt.engine.messages import InputError, describe_accepted, join_with_or, quote_input, suggest
 from gramwatt.model import Calculator, Kind, Quantity, is_required, units
 
@@ -52,7 +52,7 @@ def column_kinds(calculator: Calculator[Any, Any]) -> Mapping[str, Kind]:
     """What a column may be: the inputs, and ``<name>_u`` of each quantity."""
     asked = calculator.input_fields
     spreads = {
-        f"{name}_u": spread_kind(name, kind)
+        f"{name}_u": uncertainty_kind(name, kind)
         for name, kind in asked.items()
         if isinstance(kind, Quantity) and not kind.exact
     }
@@ -63,8 +63,8 @@ def parse_header(
     calculator: Calculator[Any, Any], header: Sequence[str], passthrough: Passthrough, constants: Mapping[str, object]
 ) -> tuple[Header, list[InputError]]:
     """Tell a header's columns apart, and what is wrong with it, the required ones that lack among it."""
-    if len(header) > MOST_TABLE_COLUMNS:
-        return Header(()), [InputError("", f"{len(header)} columns", None, f"up to {MOST_TABLE_COLUMNS} columns")]
+    if len(header) > MAX_TABLE_COLUMNS:
+        return Header(()), [InputError("", f"{len(header)} columns", None, f"up to {MAX_TABLE_COLUMNS} columns")]
     known, errors = column_kinds(calculator), []
     columns: list[InputColumn | str | None] = []
     seen: set[str] = set()
@@ -89,7 +89,7 @@ def parse_header(
             errors += check_conflict(name, constants)
         else:
             columns.append(name)
-            found = check_column(calculator, name, passthrough, compare=refused < MOST_COMPARED)
+            found = check_column(calculator, name, passthrough, compare=refused < MAX_COMPARED_NAMES)
             refused += bool(found)
             errors += found
     errors += _lacking(calculator, seen, constants)
@@ -138,7 +138,7 @@ def _unit(name: str, kind: Kind, spelling: str | None) -> tuple[units.Unit | Non
         return None, None
     if not isinstance(kind, Quantity):
         return None, _fault(name, f"{name} has no unit, so its header cannot tell one", name)
-    known = units.alternatives(kind.unit)
+    known = units.compatible_units(kind.unit)
     if spelling in known:
         return known[spelling], None
     detail = f"unit {quote_input(spelling)!r} in the header is not one of {', '.join(known)}"
@@ -155,7 +155,7 @@ def check_conflict(name: str, constants: Mapping[str, object]) -> list[InputErro
 def _lacking(calculator: Calculator[Any, Any], seen: set[str], constants: Mapping[str, object]) -> list[InputError]:
     grouped = {name for group in calculator.any_of for name in group}
     errors = [
-        missing(name, kind)
+        missing_input_error(name, kind)
         for name, kind in calculator.input_fields.items()
         if is_required(kind) and name not in grouped and name not in seen and name not in constants
     ]

@@ -11,8 +11,8 @@ import json
 from collections.abc import Iterator, Mapping
 from typing import Any, Final
 
-from gramwatt.engine.limits import LONGEST_ROW
-from gramwatt.engine.strict_json import BYTE_ORDER_MARKS, NotJson, strict_json, strict_value
+from gramwatt.engine.limits import MAX_ROW_BYTES
+from gramwatt.engine.strict_json import BYTE_ORDER_MARKS, InvalidJson, parse_strict_json, parse_value_at
 from gramwatt.engine.tables import json_rows
 from gramwatt.engine.tables.chunks import MAX_BUFFER, READ_SIZE, Chunk, MalformedTable, Source
 from gramwatt.engine.tables.header import Passthrough
@@ -41,7 +41,7 @@ def read_ndjson(
         end = len(left) if ended else left.rfind(b"\n") + 1
         piece, left = left[:end].strip(b" \t\r\n"), left[end:]
         if len(left) > MAX_BUFFER:
-            raise MalformedTable(f"a line is longer than {LONGEST_ROW} bytes")
+            raise MalformedTable(f"a line is longer than {MAX_ROW_BYTES} bytes")
         if piece:
             chunk = rows.by_columns(piece, array=False)
             yield from [chunk] if chunk else rows.one_by_one(_line(line) for line in piece.split(b"\n") if line.strip())
@@ -60,8 +60,8 @@ def _without_mark(raw: bytes) -> bytes:
 
 def _line(line: bytes) -> object:
     try:
-        return strict_json(line)
-    except NotJson as error:
+        return parse_strict_json(line)
+    except InvalidJson as error:
         return error
 
 
@@ -151,8 +151,8 @@ class _Array:
                 break
             begin = _skip(text, at + 1) if self._rows.first or values else at
             try:
-                value, end = strict_value(text, begin)
-            except NotJson as error:
+                value, end = parse_value_at(text, begin)
+            except InvalidJson as error:
                 problem, value = str(error), error
                 try:
                     _, end = _LENIENT.raw_decode(text, begin)

@@ -12,12 +12,12 @@ from typing import Any, Final
 import numpy as np
 import orjson
 
-from gramwatt.engine.cells import kind_of
+from gramwatt.engine.cells import describe_type
 from gramwatt.engine.column_types import ABSENT, Cells, NumericColumn
 from gramwatt.engine.columns import escape_name
-from gramwatt.engine.limits import MOST_COMPARED, MOST_TABLE_COLUMNS
+from gramwatt.engine.limits import MAX_COMPARED_NAMES, MAX_TABLE_COLUMNS
 from gramwatt.engine.messages import InputError, join_with_or, quote_input
-from gramwatt.engine.strict_json import NotJson
+from gramwatt.engine.strict_json import InvalidJson
 from gramwatt.engine.tables import byte_search
 from gramwatt.engine.tables.chunks import Chunk, PassthroughValues
 from gramwatt.engine.tables.header import Passthrough, check_column, check_conflict, column_kinds
@@ -30,7 +30,7 @@ _PLAIN: Final = frozenset({int, float, str, bool, type(None)})
 _EXACT: Final = 2.0**53
 """A double as large as that may not be the whole number that was sent."""
 _MANY_NAMES: Final = InputError(
-    "", "names that would make too many columns", None, f"up to {MOST_TABLE_COLUMNS} different names in a table"
+    "", "names that would make too many columns", None, f"up to {MAX_TABLE_COLUMNS} different names in a table"
 )
 _HALF: Final = re.compile("[\\ud800-\\udfff]")
 _HIDING: Final = (b" :", b"\t:", b"\r:", b"\n:")
@@ -109,14 +109,14 @@ class RowBuilder:
         errors: dict[int, list[InputError]] = {}
         names: dict[str, list[InputError]] = {}
         for at, row in enumerate(rows):
-            if isinstance(row, NotJson):
+            if isinstance(row, InvalidJson):
                 errors[at] = [InputError("", f"not JSON: {row}", None, "a JSON object")]
             elif not isinstance(row, dict):
                 accepted = f"an object with {join_with_or(self._calculator.input_fields)}"
-                errors[at] = [InputError("", f"{kind_of(row)} is not an object", quote_input(row), accepted)]
+                errors[at] = [InputError("", f"{describe_type(row)} is not an object", quote_input(row), accepted)]
             else:
                 new = [name for name in row if name not in names]
-                if len(names) + len(new) > MOST_TABLE_COLUMNS:
+                if len(names) + len(new) > MAX_TABLE_COLUMNS:
                     errors[at] = [_MANY_NAMES]
                     continue
                 names |= {name: self._refusal(name) for name in new}
@@ -148,8 +148,10 @@ class RowBuilder:
             ]
         if name in self._compared:
             return self._compared[name]
-        found = check_column(self._calculator, name, self._passthrough, compare=len(self._compared) < MOST_COMPARED)
-        if found and len(self._compared) < MOST_COMPARED:
+        found = check_column(
+            self._calculator, name, self._passthrough, compare=len(self._compared) < MAX_COMPARED_NAMES
+        )
+        if found and len(self._compared) < MAX_COMPARED_NAMES:
             self._compared[name] = found
         return found
 
@@ -198,7 +200,7 @@ def _columns(objects: Sequence[dict[str, Any]]) -> dict[str, list[Any]] | None:
     all_names = dict.fromkeys(itertools.chain.from_iterable(objects))
     return (
         {name: [row.get(name) for row in objects] for name in all_names}
-        if len(all_names) <= MOST_TABLE_COLUMNS
+        if len(all_names) <= MAX_TABLE_COLUMNS
         else None
     )
 

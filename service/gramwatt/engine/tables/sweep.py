@@ -9,7 +9,7 @@ from typing import Any, Final
 
 import numpy as np
 
-from gramwatt.engine.cells import ValueParseError, limits_of, number_in
+from gramwatt.engine.cells import ValueParseError, get_bounds, parse_range_end
 from gramwatt.engine.column_types import Cells, DictionaryColumn, NumericColumn
 from gramwatt.engine.columns import escape_name
 from gramwatt.engine.messages import InputError, close_matches, describe_accepted, join_with_or, quote_input
@@ -67,7 +67,7 @@ def make_even_axis(
     ends: list[tuple[float, units.Unit | None]] = []
     for end, value in (("from", start), ("to", stop)):
         try:
-            ends.append(number_in(kind, value, text=text))
+            ends.append(parse_range_end(kind, value, text=text))
         except ValueParseError as refused:
             errors.append(InputError(f"/{end}", f"{name}: {refused.detail}", quote_input(value), refused.accepted))
     if len(ends) < 2:
@@ -82,7 +82,7 @@ def _together(kind: Kind, ends: Sequence[tuple[float, units.Unit | None]]) -> tu
     """Two ends told in different units, in the declared one."""
     if not isinstance(kind, Quantity):
         raise TypeError(kind)
-    declared = limits_of(kind).unit
+    declared = get_bounds(kind).unit
     low, high = (float(declared.from_si(np.array([(unit or declared).to_si(number)]))[0]) for number, unit in ends)
     return low, high, declared
 

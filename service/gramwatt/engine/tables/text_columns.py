@@ -9,7 +9,7 @@ from typing import Any, Final
 
 import numpy as np
 
-from gramwatt.engine.cells import LONGEST_NUMBER, NUMBER
+from gramwatt.engine.cells import MAX_NUMBER_LENGTH, NUMBER
 from gramwatt.engine.column_types import ABSENT, Cells, DictionaryColumn, NumericColumn
 from gramwatt.model import Choice, Count, Flag, Kind, NumberList, Quantity, Text, units
 
@@ -55,7 +55,7 @@ def parse_plain_numbers(texts: Sequence[str | None]) -> Any:
     """The texts as doubles, where each of them is a finite number without a unit; else None."""
     try:
         letters = "".join(texts).encode()  # type: ignore[arg-type]
-        if letters.translate(None, _LETTERS) or max(map(len, texts), default=0) > LONGEST_NUMBER:  # type: ignore[arg-type]
+        if letters.translate(None, _LETTERS) or max(map(len, texts), default=0) > MAX_NUMBER_LENGTH:  # type: ignore[arg-type]
             return None
         numbers = np.fromiter(map(float, texts), np.float64, len(texts))  # type: ignore[arg-type]
     except (TypeError, ValueError):  # a cell that is absent, or no number
@@ -75,7 +75,7 @@ def encode_distinct(texts: Sequence[str | None], bare: units.Unit | None = None)
 
 def _quantities(kind: Quantity | None, texts: Sequence[str | None], *, bare: units.Unit | None, text: bool) -> Cells:
     """Numbers with different units after them; others are left for one by one."""
-    known = units.alternatives(kind.unit) if kind is not None else {}
+    known = units.compatible_units(kind.unit) if kind is not None else {}
     in_units: list[units.Unit | None] = [bare, *known.values()]
     position = {spelling: at for at, spelling in enumerate(known, 1)}
     if text:
@@ -89,7 +89,7 @@ def _quantities(kind: Quantity | None, texts: Sequence[str | None], *, bare: uni
         stripped = cell.strip(" ")
         match = _NUMBER.match(stripped)
         at = position.get(stripped[match.end() :].lstrip(" ")) if match else None
-        number = float(match[0]) if match and at is not None and len(cell) <= LONGEST_NUMBER else math.inf
+        number = float(match[0]) if match and at is not None and len(cell) <= MAX_NUMBER_LENGTH else math.inf
         if at is None or math.isinf(number):
             others[row] = cell
             if len(others) > len(texts) // 4:
@@ -109,7 +109,7 @@ def _packed(
     others: dict[int, object],
     bare: units.Unit | None,
 ) -> NumericColumn:
-    declared = None if kind is None else units.unit(kind.unit)
+    declared = None if kind is None else units.get_unit(kind.unit)
     if declared is None:
         return NumericColumn(numbers, present, others=others)
     spelled = tuple(unit or declared for unit in in_units)

@@ -20,7 +20,7 @@ from werkzeug.sansio.utils import host_is_trusted
 
 from gramwatt.engine import registry
 from gramwatt.engine.query_strings import fits_query
-from gramwatt.engine.strict_json import NotJson, strict_json
+from gramwatt.engine.strict_json import InvalidJson, parse_strict_json
 from gramwatt.model import Calculator
 from gramwatt.web import headers
 from gramwatt.web.middleware import failures
@@ -98,7 +98,7 @@ class FastPath:
         self._posted: dict[bytes, Target] = {}
         self._queried: dict[bytes, Target] = {}
         for calculator in registry.load().values():
-            if calculator.forms:
+            if calculator.formats:
                 continue  # they may be long, and are streamed
             path, target = f"/v1/{calculator.name}", Target(calculator, frozenset(calculator.input_fields))
             self._posted[path.encode()] = target
@@ -217,8 +217,8 @@ class FastPath:
     def _answer_body(self, plain: PlainRequest, sent: bytes) -> CompleteResponse | None:
         """Compute the response to a plain POST."""
         try:
-            inputs = strict_json(sent)
-        except NotJson:
+            inputs = parse_strict_json(sent)
+        except InvalidJson:
             return None
         if not isinstance(inputs, dict) or len(sent) != plain.size():
             return None

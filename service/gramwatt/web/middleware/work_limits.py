@@ -8,7 +8,7 @@ from typing import Any, Final
 
 from gramwatt.engine import registry
 from gramwatt.engine.budget import Budget, Cancelled
-from gramwatt.engine.limits import SHORT_INPUTS, SHORT_NESTED_INPUTS
+from gramwatt.engine.limits import SHORT_INPUT_BYTES, SHORT_NESTED_INPUT_BYTES
 from gramwatt.engine.query_strings import fits_query
 from gramwatt.model import Calculator, Table
 
@@ -29,7 +29,7 @@ def runs_long(path: str, size: int) -> bool:
 @functools.cache
 def _short_paths() -> Mapping[str, int]:
     """By path, how many bytes the inputs of a short request may have."""
-    found: dict[str, int] = dict.fromkeys(SHORT_SITE_PATHS, SHORT_INPUTS)
+    found: dict[str, int] = dict.fromkeys(SHORT_SITE_PATHS, SHORT_INPUT_BYTES)
     for calculator in registry.load().values():
         most = get_max_short_inputs(calculator)
         if most > 0:
@@ -46,9 +46,9 @@ def get_max_short_inputs(calculator: Calculator[Any, Any]) -> int:
     and recordings among the inputs cost time for each entry, and twice as much for each that carries uncertainty.
     """
     tables = [kind for kind in calculator.result_fields.values() if isinstance(kind, Table)]
-    if calculator.forms or any(kind.length is not None for kind in tables):
+    if calculator.formats or any(kind.length is not None for kind in tables):
         return 0
-    return SHORT_INPUTS if calculator.columnwise else SHORT_NESTED_INPUTS
+    return SHORT_INPUT_BYTES if calculator.columnwise else SHORT_NESTED_INPUT_BYTES
 
 
 CANCELLED_KEY: Final = "gramwatt.cancelled"

@@ -7,7 +7,7 @@ from typing import Any, Final
 from apispec import APISpec
 
 from gramwatt.engine.query_strings import fits_query
-from gramwatt.engine.schemas import schema_name
+from gramwatt.engine.schemas import get_schema_name
 from gramwatt.model import Calculator
 from gramwatt.web.chart_options import CHART_MEDIA_TYPES, CHART_OPTIONS
 from gramwatt.web.openapi.components import (
@@ -51,7 +51,7 @@ def add_chart(spec: APISpec, calculator: Calculator[Any, Any], inputs: list[str]
     ]
     shared: JsonObject = {"tags": [calculator.name], "description": CHART_TEXT}
     examples = {"example1": {"summary": calculator.examples[0].title, "value": dict(calculator.examples[0].given)}}
-    content = {"schema": {"$ref": f"#/components/schemas/{schema_name(calculator)}"}, "examples": examples}
+    content = {"schema": {"$ref": f"#/components/schemas/{get_schema_name(calculator)}"}, "examples": examples}
     operations: JsonObject = {}
     if fits_query(calculator):
         operations["get"] = {

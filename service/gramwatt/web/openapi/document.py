@@ -10,9 +10,9 @@ from apispec import APISpec
 from apispec.ext.marshmallow import MarshmallowPlugin
 
 from gramwatt.engine import calculate, registry, serializers
-from gramwatt.engine.query_strings import first_queried, fits_query, query_of
-from gramwatt.engine.response import declared_units
-from gramwatt.engine.schemas import ColumnField, schema, schema_name
+from gramwatt.engine.query_strings import build_query, find_query_example, fits_query
+from gramwatt.engine.response import get_declared_units
+from gramwatt.engine.schemas import ColumnField, get_schema, get_schema_name
 from gramwatt.model import (
     Calculator,
     Choice,
@@ -138,14 +138,14 @@ def _parameter(kind: Kind, *, required: bool = False) -> JsonObject:
 
 
 def _add_calculator(spec: APISpec, calculator: Calculator[Any, Any]) -> None:
-    question, answer = schema_name(calculator), schema_name(calculator).replace("Question", "Answer")
+    question, answer = get_schema_name(calculator), get_schema_name(calculator).replace("Question", "Answer")
     for name, quantity in {
         **json_schema.make_quantity_schemas(calculator),
         **json_schema.make_recording_schemas(calculator),
     }.items():
         if name not in spec.components.schemas:
             spec.components.schema(name, quantity)
-    spec.components.schema(question, schema=schema(calculator))
+    spec.components.schema(question, schema=get_schema(calculator))
     made = spec.components.schemas[question]
     if calculator.any_of:
         made["anyOf"] = [{"required": [name]} for group in calculator.any_of for name in group]
@@ -165,7 +165,7 @@ def _add_calculator(spec: APISpec, calculator: Calculator[Any, Any]) -> None:
         **shared,
         "parameters": [*inputs, *options],
         "responses": {**make_cacheable_responses(good), **make_problem_responses(406, 413, 422, *more)},
-        "x-codeSamples": samples(calculator, first_queried(calculator), by_query=True),
+        "x-codeSamples": samples(calculator, find_query_example(calculator), by_query=True),
     }
     questions = {
         f"example{at}": {"summary": example.title, "value": dict(example.given)}
@@ -203,7 +203,7 @@ def _add_calculator(spec: APISpec, calculator: Calculator[Any, Any]) -> None:
 def _options(spec: APISpec, calculator: Calculator[Any, Any]) -> list[str]:
     """The options of the answer, units aside; that of the format is the calculator's own where it has forms."""
     shared = [f"option.{name}" for name in RESPONSE_OPTIONS if name not in ("units", "format")]
-    if not calculator.forms:
+    if not calculator.formats:
         return ["option.format", *shared]
     name = f"{calculator.name}.format"
     spec.components.parameter(
@@ -223,12 +223,12 @@ def _answer_response(calculator: Calculator[Any, Any], answer: str) -> JsonObjec
         },
         "text/csv": {
             "schema": {"type": "string", "maxLength": 200_000, "pattern": "\r\n$"},
-            "examples": {"example1": {"summary": first.title, "value": serializers.csv_text(calculator, answered)}},
+            "examples": {"example1": {"summary": first.title, "value": serializers.format_csv(calculator, answered)}},
         },
     }
-    for form in calculator.forms:
+    for form in calculator.formats:
         text = {"type": "string", "maxLength": 2**30, "description": form.description}
-        content[form.media] = {} if form.binary else {"schema": {**text, "pattern": r"^[\s\S]*$"}}
+        content[form.media_type] = {} if form.binary else {"schema": {**text, "pattern": r"^[\s\S]*$"}}
     return make_ok_response("The answer; that of a GET may be kept, by its ETag.", content, "ETag")
 
 
@@ -267,8 +267,8 @@ def _needed(spec: APISpec, calculator: Calculator[Any, Any], needs: Sequence[str
 def _add_units(spec: APISpec, calculator: Calculator[Any, Any]) -> str:
     """The ``units`` option of a calculator: its pattern tells which result can be had in which unit."""
     pairs = []
-    for name, unit in declared_units(calculator.result_fields).items():
-        pairs.append(f"{escape_pattern(name)}:(?:{'|'.join(map(escape_pattern, units.alternatives(unit)))})")
+    for name, unit in get_declared_units(calculator.result_fields).items():
+        pairs.append(f"{escape_pattern(name)}:(?:{'|'.join(map(escape_pattern, units.compatible_units(unit)))})")
     parameter = _parameter(RESPONSE_OPTIONS["units"])
     # One pair only, so that no pattern has to tell a result named twice; the service takes several.
     parameter["schema"] |= {"pattern": f"^(?:{'|'.join(pairs)})$"}
@@ -288,9 +288,9 @@ def _value_operation(
         options.insert(0, _add_unit(spec, quantity.unit))
         if quantity.unit != "1":
             description += f" In {quantity.unit} unless `unit` says otherwise."
-    query = query_of(calculator, calculator.examples[0].given)
+    query = build_query(calculator, calculator.examples[0].given)
     if found is not None and query is not None:
-        description += f" `?{query}` gives `{serializers.value_text(found)}`."
+        description += f" `?{query}` gives `{serializers.format_value(found)}`."
     match kind:
         case Choice():
             good = make_value_response("|".join(kind.options))
@@ -322,7 +322,7 @@ def _add_unit(spec: APISpec, declared: str) -> str:
     """The ``unit`` option of results declared in one unit; its default tells which."""
     name = f"unit.{json_schema.make_unit_identifier(declared)}"
     if name not in spec.components.parameters:
-        allowed = {"type": "string", "enum": list(units.alternatives(declared)), "default": declared}
+        allowed = {"type": "string", "enum": list(units.compatible_units(declared)), "default": declared}
         described = {"name": "unit", "description": "Unit of the value.", "schema": allowed}
         spec.components.parameter(name, "query", described)
     return name

@@ -6,9 +6,9 @@ from collections.abc import Mapping
 from decimal import Decimal
 from typing import Any, TypeAlias
 
-from gramwatt.engine.cells import LONGEST_NUMBER
-from gramwatt.engine.columns import spread_kind
-from gramwatt.engine.nested import LONGEST_QUERY_LIST
+from gramwatt.engine.cells import MAX_NUMBER_LENGTH
+from gramwatt.engine.columns import uncertainty_kind
+from gramwatt.engine.nested import MAX_QUERY_LIST_LENGTH
 from gramwatt.engine.recordings.columns import MAX_CELL_LENGTH
 from gramwatt.model import (
     Calculator,
@@ -23,7 +23,7 @@ from gramwatt.model import (
     Text,
     TimeSeries,
     default_of,
-    fields_of,
+    get_fields,
     is_required,
 )
 from gramwatt.web.openapi.number_pattern import make_text_pattern
@@ -49,22 +49,22 @@ def make_input_schema(kind: Kind, *, query: bool = False) -> JsonSchema:
             schema |= {"type": "boolean"}
         case Text():
             pattern = f"^(?:{kind.pattern})$" if kind.pattern else PRINTABLE
-            schema |= {"type": "string", "minLength": 1, "maxLength": kind.longest, "pattern": pattern}
+            schema |= {"type": "string", "minLength": 1, "maxLength": kind.max_length, "pattern": pattern}
         case TimeSeries():
             schema |= {"$ref": f"#/components/schemas/{kind.row.__name__}"}
         case NumberList():
-            longest = min(kind.longest, LONGEST_QUERY_LIST) if query else kind.longest
+            max_length = min(kind.max_length, MAX_QUERY_LIST_LENGTH) if query else kind.max_length
             schema |= {
                 "type": "array",
-                "minItems": kind.shortest,
-                "maxItems": longest,
+                "minItems": kind.min_length,
+                "maxItems": max_length,
                 "items": _refer_to_quantity(kind.item),
             }
         case Table():
             schema |= {
                 "type": "array",
-                "minItems": kind.shortest,
-                "maxItems": kind.longest,
+                "minItems": kind.min_length,
+                "maxItems": kind.max_length,
                 "items": _make_row_schema(kind),
             }
         case _:
@@ -85,8 +85,8 @@ def make_recording_schemas(calculator: Calculator[Any, Any]) -> dict[str, JsonSc
 def _make_recording_schema(kind: TimeSeries) -> JsonSchema:
     """An object of lists by channel; columns that are no channel are allowed, and left out."""
     cells = {"type": ["number", "string", "null"], "maxLength": MAX_CELL_LENGTH, "pattern": r"^[\s\S]*$"}
-    column: JsonSchema = {"type": "array", "maxItems": kind.longest, "items": cells}
-    channels = {name: each for name, each in fields_of(kind.row).items() if isinstance(each, Quantity)}
+    column: JsonSchema = {"type": "array", "maxItems": kind.max_length, "items": cells}
+    channels = {name: each for name, each in get_fields(kind.row).items() if isinstance(each, Quantity)}
     return {
         "type": "object",
         "maxProperties": 1000,
@@ -145,7 +145,12 @@ def _make_quantity_schema(kind: Quantity) -> JsonSchema:
             number[keyword] = bound
     if kind.exact and kind.unit == "1":  # a bare number in quotes is no number, and there is nothing to add to it
         return {**number, "x-unit": kind.unit}
-    text = {"type": "string", "title": "with a unit", "maxLength": LONGEST_NUMBER, "pattern": make_text_pattern(kind)}
+    text = {
+        "type": "string",
+        "title": "with a unit",
+        "maxLength": MAX_NUMBER_LENGTH,
+        "pattern": make_text_pattern(kind),
+    }
     if kind.unit == "1":
         text["title"] = "with an uncertainty"
     return {"anyOf": [number, text], "x-unit": kind.unit}
@@ -153,8 +158,10 @@ def _make_quantity_schema(kind: Quantity) -> JsonSchema:
 
 def _list_columns(kind: Table) -> dict[str, Kind]:
     """What a row may hold: its fields, and ``<name>_u`` of each quantity."""
-    fields = {name: inner for name, inner in fields_of(kind.row).items() if not isinstance(inner, StandardUncertainty)}
-    spreads = {f"{name}_u": spread_kind(name, inner) for name, inner in fields.items() if isinstance(inner, Quantity)}
+    fields = {name: inner for name, inner in get_fields(kind.row).items() if not isinstance(inner, StandardUncertainty)}
+    spreads = {
+        f"{name}_u": uncertainty_kind(name, inner) for name, inner in fields.items() if isinstance(inner, Quantity)
+    }
     return {**fields, **spreads}
 
 
@@ -181,21 +188,23 @@ def make_value_schema(kind: Kind) -> JsonSchema:
         case NumberList():
             return {
                 "type": "array",
-                "maxItems": 2 * kind.longest,
+                "maxItems": 2 * kind.max_length,
                 "items": {"type": "number", "format": "double"},
                 "x-unit": kind.item.unit,
             }
         case Table():
             fields = {
-                name: inner for name, inner in fields_of(kind.row).items() if not isinstance(inner, StandardUncertainty)
+                name: inner
+                for name, inner in get_fields(kind.row).items()
+                if not isinstance(inner, StandardUncertainty)
             }
             rows = _make_object({name: make_value_schema(inner) for name, inner in fields.items()})
-            return {"type": "array", "maxItems": kind.longest, "items": rows}
+            return {"type": "array", "maxItems": kind.max_length, "items": rows}
         case Flag():
             return {"type": "boolean"}
         case TimeSeries():
             columns = {"type": "array", "maxItems": 100, "items": NAME}
-            samples = {"type": "integer", "format": "int32", "minimum": 0, "maximum": kind.longest}
+            samples = {"type": "integer", "format": "int32", "minimum": 0, "maximum": kind.max_length}
             return _make_object({"samples": samples, "columns": columns}, required=["samples", "columns"])
         case _:
             return make_input_schema(kind)
@@ -204,7 +213,7 @@ def make_value_schema(kind: Kind) -> JsonSchema:
 def make_result_schema(kind: Kind) -> JsonSchema:
     """The schema of a result: of a plain one null where there is no answer, of a table in its columns."""
     if isinstance(kind, Table):
-        fields = fields_of(kind.row)
+        fields = get_fields(kind.row)
         columns = {
             name: make_value_schema(inner)
             if isinstance(inner, Text) or getattr(inner, "optional", False)
@@ -214,7 +223,7 @@ def make_result_schema(kind: Kind) -> JsonSchema:
         rows = _make_object(
             columns, required=[name for name in columns if not getattr(fields[name], "optional", False)]
         )
-        return {"type": "array", "description": kind.description, "maxItems": kind.longest, "items": rows}
+        return {"type": "array", "description": kind.description, "maxItems": kind.max_length, "items": rows}
     return _describe(kind)
 
 

@@ -35,10 +35,10 @@ def make_text_pattern(kind: Quantity) -> str:
     dimensionless number stands as text only where it carries an uncertainty.
     """
     if kind.unit == "1":
-        return f"^(?:{_numbers(kind, units.unit('1'))}){REQUIRED_UNCERTAINTY}$"
+        return f"^(?:{_numbers(kind, units.get_unit('1'))}){REQUIRED_UNCERTAINTY}$"
     spread = "" if kind.exact else UNCERTAINTY
     by_number: dict[str, list[str]] = {}
-    for spelling, unit in units.alternatives(kind.unit).items():
+    for spelling, unit in units.compatible_units(kind.unit).items():
         number = _numbers(kind, unit)
         if number:
             by_number.setdefault(number, []).append(escape_pattern(spelling))
@@ -71,7 +71,7 @@ def _numbers(kind: Quantity, unit: units.Unit) -> str:
 def _bound(kind: Quantity, unit: units.Unit, *, upper: bool) -> Bound:
     """A bound in ``unit``: as declared in the declared unit, else drawn in to two significant digits."""
     closed, opened = (kind.at_most, kind.below) if upper else (kind.at_least, kind.above)
-    declared = units.unit(kind.unit)
+    declared = units.get_unit(kind.unit)
     value = closed if opened is None else opened
     if value is None:
         raise ValueError("an unbounded quantity has no pattern")

@@ -97,8 +97,8 @@ def _add_pages(spec: APISpec, html: JsonObject) -> None:
         "in": "path",
         "required": True,
         "description": "The name of a calculator.",
-        "schema": {"type": "string", "enum": list(registry.names())},
-        "example": registry.names()[0],
+        "schema": {"type": "string", "enum": list(registry.list_names())},
+        "example": registry.list_names()[0],
     }
     told_form = "The fields of the form: inputs by name, `<name>.unit`, columns of tables as `parts.0.mass`."
     sent = {"required": False, "description": told_form, "content": {"multipart/form-data": {}}}

@@ -8,11 +8,11 @@ from typing import Any, Final
 from apispec import APISpec
 
 from gramwatt.engine.calculate import compute_response
-from gramwatt.engine.cells import LARGEST_END
-from gramwatt.engine.columns import spread_kind
-from gramwatt.engine.limits import MOST_TABLE_COLUMNS
+from gramwatt.engine.cells import MAX_RANGE_END
+from gramwatt.engine.columns import uncertainty_kind
+from gramwatt.engine.limits import MAX_TABLE_COLUMNS
 from gramwatt.engine.query_strings import fits_query
-from gramwatt.engine.schemas import schema_name
+from gramwatt.engine.schemas import get_schema_name
 from gramwatt.engine.tables.compute import standing_codes
 from gramwatt.engine.tables.sweep import variable_inputs
 from gramwatt.engine.wire_formats import FORMATS
@@ -45,7 +45,7 @@ input, says so in its own `error`."""
 def add_tables(spec: APISpec, calculator: Calculator[Any, Any], inputs: list[str]) -> None:
     """Batch and sweep of one calculator; ``inputs`` are its query parameters by component."""
     identity = calculator.name.replace("-", "_")
-    question = schema_name(calculator)
+    question = get_schema_name(calculator)
     row, table = question.replace("Question", "Row"), question.replace("Question", "Table")
     spec.components.schema(row, _row(calculator))
     spec.components.response(table, _table_response(calculator, row))
@@ -103,7 +103,7 @@ def add_table_components(spec: APISpec, parameter: Any) -> None:
         if name not in ("units", "errors", "by"):
             spec.components.parameter(f"table.{name}", "query", {**parameter(option), "name": name})
     for end, told in (("from", "Where the range begins."), ("to", "Where the range ends.")):
-        number = {"type": "number", "format": "double", "minimum": -LARGEST_END, "maximum": LARGEST_END}
+        number = {"type": "number", "format": "double", "minimum": -MAX_RANGE_END, "maximum": MAX_RANGE_END}
         described = {"name": end, "required": True, "schema": number, "description": told}
         spec.components.parameter(f"sweep.{end}", "query", described)
 
@@ -141,7 +141,7 @@ def _axis(spec: APISpec, calculator: Calculator[Any, Any]) -> list[str]:
 
 def _sweep_body(calculator: Calculator[Any, Any], question: str) -> JsonObject:
     most = get_max_points(calculator)
-    end = {"type": "number", "format": "double", "minimum": -LARGEST_END, "maximum": LARGEST_END}
+    end = {"type": "number", "format": "double", "minimum": -MAX_RANGE_END, "maximum": MAX_RANGE_END}
     count = {"type": "integer", "format": "int32", "minimum": 2, "maximum": most}
     listed = {"type": "array", "minItems": 1, "maxItems": most, "items": {}, "description": "Its values, each a point."}
     even = {
@@ -194,14 +194,14 @@ def _row(calculator: Calculator[Any, Any]) -> JsonObject:
     """A row of the answer: columns passed through, results, cautions; or an error instead of the latter two."""
     results = {name: json_schema.make_result_schema(kind) for name, kind in calculator.result_fields.items()}
     spreads = {
-        f"{name}_u": json_schema.make_nullable(json_schema.make_value_schema(spread_kind(name, kind)))
+        f"{name}_u": json_schema.make_nullable(json_schema.make_value_schema(uncertainty_kind(name, kind)))
         for name, kind in calculator.result_fields.items()
         if isinstance(kind, Quantity)
     }
     return {
         "type": "object",
         "description": "The answer to one row, with the columns passed through and those asked for by `given`.",
-        "maxProperties": 2 * MOST_TABLE_COLUMNS + 100,
+        "maxProperties": 2 * MAX_TABLE_COLUMNS + 100,
         "additionalProperties": {},
         "properties": {
             **results,

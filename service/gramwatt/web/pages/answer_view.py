@@ -8,9 +8,9 @@ from typing import Any, Final
 
 from gramwatt.charts.formatting import by_width, spoken
 from gramwatt.engine.evaluate import Outcome
-from gramwatt.engine.formats import length_of
+from gramwatt.engine.formats import get_table_length
 from gramwatt.engine.messages import format_number
-from gramwatt.engine.response import build_response, table_rows
+from gramwatt.engine.response import build_response, build_table_rows
 from gramwatt.model import Table
 from gramwatt.web.pages.description import described
 
@@ -67,11 +67,11 @@ def make_answer_view(outcome: Outcome, wished: Mapping[str, str], decimal: str) 
     """What to show of the first question of an outcome; and its answer as JSON has it, its tables cut short."""
     calculator = outcome.calculator
     tables = {name: kind for name, kind in calculator.result_fields.items() if isinstance(kind, Table)}
-    whole = {name: length_of(outcome, name) for name in tables}
+    whole = {name: get_table_length(outcome, name) for name in tables}
     long = [name for name, count in whole.items() if count > MOST_ROWS]
     made = build_response(outcome, 0, result_units=wished, working=True, without=long)
     for name in long:
-        made["results"][name] = table_rows(
+        made["results"][name] = build_table_rows(
             tables[name], getattr(outcome.results, name), 0, name, made["units"], 0, MOST_ROWS
         )
     about = {each["name"]: each for each in described(calculator)["results"]}

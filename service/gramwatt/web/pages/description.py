@@ -23,7 +23,7 @@ from gramwatt.model import (
     Text,
     TimeSeries,
     default_of,
-    fields_of,
+    get_fields,
     is_required,
     units,
 )
@@ -86,18 +86,18 @@ def field(name: str, kind: Kind, calculator: Calculator[Any, Any] | None = None)
     quantity = kind.item if isinstance(kind, NumberList) else kind
     match quantity:
         case Quantity():
-            made |= {"unit": quantity.unit, "units": tuple(units.alternatives(quantity.unit))}
+            made |= {"unit": quantity.unit, "units": tuple(units.compatible_units(quantity.unit))}
         case Choice():
             made["options"] = list(quantity.options)
         case Text():
-            made["longest"] = quantity.longest
+            made["longest"] = quantity.max_length
         case Count():
             made |= {"at_least": quantity.at_least, "at_most": quantity.at_most}
         case Table():
             made["columns"] = [field(each, inner) for each, inner in columns_of(quantity).items()]
             made["any_of"] = [list(group) for group in quantity.any_of]
         case TimeSeries():
-            made["columns"] = list(fields_of(quantity.row))
+            made["columns"] = list(get_fields(quantity.row))
         case _:
             pass
     return made
@@ -107,7 +107,7 @@ def columns_of(kind: Table) -> Mapping[str, Kind]:
     """The columns of a table that a form asks for: a recording in a row is sent otherwise, unless it must be there."""
     return {
         name: inner
-        for name, inner in fields_of(kind.row).items()
+        for name, inner in get_fields(kind.row).items()
         if not isinstance(inner, StandardUncertainty) and (not isinstance(inner, TimeSeries) or is_required(inner))
     }
 
@@ -122,9 +122,9 @@ def result(name: str, kind: Kind) -> dict[str, Any]:
     }
     quantity = kind.item if isinstance(kind, NumberList) else kind
     if isinstance(quantity, Quantity):
-        made |= {"unit": quantity.unit, "units": tuple(units.alternatives(quantity.unit))}
+        made |= {"unit": quantity.unit, "units": tuple(units.compatible_units(quantity.unit))}
     if isinstance(quantity, Table):
-        made["columns"] = [result(each, inner) for each, inner in fields_of(quantity.row).items()]
+        made["columns"] = [result(each, inner) for each, inner in get_fields(quantity.row).items()]
     return made
 
 

@@ -103,7 +103,7 @@ def _read_table(
     shown = 0
     for place in places:
         before = f"{name}.{place}."
-        if remove == f"{name}.{place}" or shown > kind.longest:
+        if remove == f"{name}.{place}" or shown > kind.max_length:
             for column in columns:
                 words.pop(before + column, None)
                 words.pop(f"{before}{column}.unit", None)
@@ -233,7 +233,7 @@ def shown(calculator: Calculator[Any, Any], question: Mapping[str, Any], decimal
 def _with_unit(name: str, kind: Kind, word: str) -> dict[str, str]:
     """A typed word, its unit in the field beside it."""
     number, space, unit = word.rpartition(" ")
-    if isinstance(kind, Quantity) and space and unit in units.alternatives(kind.unit):
+    if isinstance(kind, Quantity) and space and unit in units.compatible_units(kind.unit):
         return {name: number, f"{name}.unit": unit}
     return {name: word}
 

@@ -10,8 +10,8 @@ from gramwatt.charts.calculator_charts import chart_of
 from gramwatt.charts.chart_data import NothingToDraw
 from gramwatt.charts.render import render
 from gramwatt.engine import calculate, registry
-from gramwatt.engine.query_strings import first_queried
-from gramwatt.engine.serializers import json_bytes
+from gramwatt.engine.query_strings import find_query_example
+from gramwatt.engine.serializers import serialize_json
 from gramwatt.model import CATEGORIES
 from gramwatt.version import __version__
 from gramwatt.web.chart_options import CHART_MEDIA_TYPES
@@ -72,7 +72,7 @@ def calculator_page(calculator_name: str) -> Response:
     if negotiate_format(PAGES) == "html":
         return _asked(calculator_name, "calculator.html")
     calculator, tag = find_calculator(calculator_name), make_request_etag("json")
-    made = Response(json_bytes(dict(described(calculator))), content_type="application/json")
+    made = Response(serialize_json(dict(described(calculator))), content_type="application/json")
     return make_not_modified(tag) or make_cacheable(made, tag)
 
 
@@ -151,7 +151,7 @@ def first_page() -> Response:
         for job, title in CATEGORIES.items()
     ]
     first = jobs[0][1][0]
-    view, example = view_of(first, first_queried), first_queried(first)
+    view, example = view_of(first, find_query_example), find_query_example(first)
     view.shown.first = [each for each in (*view.shown.first, *view.shown.more) if each.key in example]
     return _fresh(_whole_or_part("home.html", view, jobs=jobs), tag)
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Any
 from urllib.parse import quote
 
-from gramwatt.engine.query_strings import fits_query, query_of, query_word
+from gramwatt.engine.query_strings import build_query, fits_query, format_query_value
 from gramwatt.model import Calculator, Choice, Flag, Recording, Text
 
 CELL, CURL, PYTHON = "A cell of a spreadsheet", "curl", "Python"
@@ -49,7 +49,7 @@ def snippets(
         return Again(_with_recording(calculator, plain, base, wished))
     if len(plain) < len(question):
         return Again(())
-    query = query_of(calculator, plain) if fits_query(calculator) else None
+    query = build_query(calculator, plain) if fits_query(calculator) else None
     address = f"{base}/v1/{name}" + (f"?units={wished}" if wished else "")
     if query is None:
         first = [Snippet(CURL, "sh", _curl(address, json.dumps(plain, ensure_ascii=False)))]
@@ -68,7 +68,7 @@ EXAMPLE_SERVICE = "http://localhost:8000"
 def samples(calculator: Calculator[Any, Any], question: Mapping[str, Any], *, by_query: bool) -> list[dict[str, str]]:
     """The same pieces for a contract (``x-codeSamples``): those of a GET, or of a POST."""
     address = f"{EXAMPLE_SERVICE}/v1/{calculator.name}"
-    query = query_of(calculator, question) if by_query else None
+    query = build_query(calculator, question) if by_query else None
     if query is not None:
         pieces = [each for each in _by_query(calculator, query, EXAMPLE_SERVICE) if each.title in (CELL, CURL)]
     else:
@@ -110,7 +110,7 @@ def _by_query(calculator: Calculator[Any, Any], query: str, base: str, unit: str
 def _with_recording(
     calculator: Calculator[Any, Any], question: Mapping[str, Any], base: str, units: str
 ) -> tuple[Snippet, ...]:
-    query = (query_of(calculator, question) or "") + (f"&units={units}" if units else "")
+    query = (build_query(calculator, question) or "") + (f"&units={units}" if units else "")
     address = f"{base}/v1/{calculator.name}/log" + (f"?{query.removeprefix('&')}" if query else "")
     code = f"curl -H 'Content-Type: text/csv' --data-binary @flight.csv \\\n  '{address.replace(chr(39), '%27')}'"
     return (Snippet(CURL, "sh", code, "flight.csv is the recording itself."),)
@@ -152,7 +152,7 @@ def element_code(
 def _word(given: Any) -> str:
     """A value as an attribute holds it: rows of a table as JSON."""
     rows = isinstance(given, list) and any(isinstance(row, dict) for row in given)
-    return json.dumps(given, ensure_ascii=False) if rows else query_word(given)
+    return json.dumps(given, ensure_ascii=False) if rows else format_query_value(given)
 
 
 def _quoted(text: str) -> str:

@@ -10,10 +10,10 @@ from flask import Blueprint, Response, request
 
 from gramwatt.engine import calculate, registry, serializers
 from gramwatt.engine.columns import escape_name
-from gramwatt.engine.formats import OutputOptions, compute_output, media_types
+from gramwatt.engine.formats import OutputOptions, compute_output, get_media_types
 from gramwatt.engine.messages import InputError, close_matches, join_with_or, quote_input
 from gramwatt.engine.query_strings import fits_query
-from gramwatt.engine.response import choose_units
+from gramwatt.engine.response import check_result_units
 from gramwatt.model import Calculator
 from gramwatt.web.headers import make_not_modified, make_request_etag
 from gramwatt.web.problems import Problem, convert_invalid_input, invalid_input
@@ -39,7 +39,7 @@ def calculate_from_query(calculator_name: str) -> Response:
     if not fits_query(calculator):
         raise make_post_only_problem(calculator)
     words, options, errors = read_query(get_response_options(calculator))
-    chosen = negotiate_format(media_types(calculator), options["format"] if not errors else None)
+    chosen = negotiate_format(get_media_types(calculator), options["format"] if not errors else None)
     tag = make_request_etag(chosen)
     return make_not_modified(tag) or respond_with_results(
         calculator, words, options, errors, chosen, text=True, tag=tag
@@ -51,7 +51,7 @@ def calculate_from_body(calculator_name: str) -> Response:
     """Answer the question in the body; the query may hold options only."""
     calculator = find_calculator(calculator_name)
     words, options, errors = read_query(get_response_options(calculator))
-    chosen = negotiate_format(media_types(calculator), options["format"] if not errors else None)
+    chosen = negotiate_format(get_media_types(calculator), options["format"] if not errors else None)
     errors += [
         InputError(
             f"/{escape_name(name)}",
@@ -88,7 +88,7 @@ def respond_with_results(
 
 
 def _content_type(calculator: Calculator[Any, Any], wish: OutputOptions) -> str:
-    media = media_types(calculator)[wish.form]
+    media = get_media_types(calculator)[wish.form]
     if wish.form == "csv":
         return media + "; charset=utf-8; header=" + ("absent" if wish.style.header == "off" else "present")
     return media + ("; charset=utf-8" if media.startswith("text/") else "")
@@ -119,7 +119,7 @@ def get_value(calculator_name: str, result: str) -> Response:
         return kept
     units = {result: options["unit"]} if options["unit"] else {}
     try:
-        choose_units(calculator, units)
+        check_result_units(calculator, units)
     except ValueError as error:
         errors.append(InputError("/unit", str(error), options["unit"], "a unit of this result"))
         units = {}
@@ -128,7 +128,7 @@ def get_value(calculator_name: str, result: str) -> Response:
     if found is None:
         reasons = [caution["text"] for caution in answer["cautions"] if result in caution.get("results", ())]
         raise Problem("no-answer", " ".join(reasons))
-    shown = serializers.value_text(found, digits=options["digits"], decimal=options["decimal"])
+    shown = serializers.format_value(found, digits=options["digits"], decimal=options["decimal"])
     return make_response(shown, PLAIN_TEXT, tag)
 
 

@@ -7,7 +7,7 @@ from typing import Any, Final
 from flask import Blueprint, Response, request
 from werkzeug.exceptions import RequestEntityTooLarge
 
-from gramwatt.engine.formats import media_types
+from gramwatt.engine.formats import get_media_types
 from gramwatt.engine.messages import InputError, quote_input
 from gramwatt.engine.recordings.channels import channels_of, column_option
 from gramwatt.engine.recordings.column_types import MalformedRecording, UnusableRecording
@@ -38,7 +38,7 @@ def calculate_from_recording(calculator_name: str) -> Response:
     if name is None:
         raise Problem("unknown-result", f"{calculator.name} asks for no recording.")
     words, options, errors = read_query(get_log_options(calculator))
-    chosen = negotiate_format(media_types(calculator), options["format"] if not errors else None)
+    chosen = negotiate_format(get_media_types(calculator), options["format"] if not errors else None)
     if name in words:
         detail = f"{name} is the body of this request"
         errors.append(InputError(f"/{name}", detail, quote_input(words.pop(name)), "the other inputs in the query"))

@@ -10,7 +10,7 @@ import flask_swagger_ui
 from flask import Blueprint, Response, current_app, send_from_directory
 
 from gramwatt.engine import registry
-from gramwatt.engine.serializers import json_bytes
+from gramwatt.engine.serializers import serialize_json
 from gramwatt.model import Calculator, units
 from gramwatt.version import __version__
 from gramwatt.web.headers import make_cacheable, make_not_modified, make_request_etag
@@ -37,7 +37,7 @@ def home() -> Response:
         return first_page()
     tag = make_request_etag("json")
     return make_not_modified(tag) or make_cacheable(
-        Response(json_bytes(_index()), content_type="application/json"), tag
+        Response(serialize_json(_index()), content_type="application/json"), tag
     )
 
 
@@ -46,7 +46,7 @@ def index() -> Response:
     """The calculators: title, summary, headline result, links."""
     tag = make_request_etag(negotiate_format({"json": "application/json"}))
     made = make_not_modified(tag) or make_cacheable(
-        Response(json_bytes(_index()), content_type="application/json"), tag
+        Response(serialize_json(_index()), content_type="application/json"), tag
     )
     made.headers["Link"] = '</openapi.json>; rel="service-desc"; type="application/json", </docs>; rel="service-doc"'
     return made
@@ -57,7 +57,7 @@ def units_table() -> Response:
     """Every unit that a quantity may carry, by dimension."""
     tag = make_request_etag(negotiate_format({"json": "application/json"}))
     return make_not_modified(tag) or make_cacheable(
-        Response(json_bytes(_units()), content_type="application/json"), tag
+        Response(serialize_json(_units()), content_type="application/json"), tag
     )
 
 
@@ -77,7 +77,7 @@ def _units() -> dict[str, Any]:
                     {"unit": unit.spelling, "scale": unit.scale, "offset": unit.offset} for unit in spellings.values()
                 ],
             }
-            for dimension, spellings in units.TABLE.items()
+            for dimension, spellings in units.UNITS.items()
         ]
     }
 
@@ -156,7 +156,9 @@ def problem(kind: str) -> Response:
     if negotiate_format(PAGES) == "html":
         return page("problem.html", kind=kind, told=told)
     return Response(
-        json_bytes({"type": f"/problems/{kind}", "title": told.title, "status": told.status, "advice": told.advice}),
+        serialize_json(
+            {"type": f"/problems/{kind}", "title": told.title, "status": told.status, "advice": told.advice}
+        ),
         content_type="application/json",
     )
 

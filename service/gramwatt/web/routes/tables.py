@@ -12,7 +12,7 @@ from werkzeug.exceptions import HTTPException, RequestEntityTooLarge
 
 from gramwatt.engine import budget
 from gramwatt.engine.columns import escape_name
-from gramwatt.engine.limits import LARGEST_JOINED
+from gramwatt.engine.limits import MAX_JOINED_RESPONSE_BYTES
 from gramwatt.engine.messages import InputError, join_with_or, quote_input
 from gramwatt.engine.query_strings import fits_query
 from gramwatt.engine.tables import batch, ranking, sweep
@@ -90,7 +90,7 @@ def _source() -> tuple[Source, Any]:
     declared = request.content_length
     if declared is not None and declared > limit:
         raise Problem("too-large", f"A table may have at most {limit} bytes.")
-    stream, received, granted = request.stream, 0, budget.current()
+    stream, received, granted = request.stream, 0, budget.get_current()
 
     def read(size: int) -> bytes:
         nonlocal received
@@ -155,7 +155,7 @@ def _join(chunks: Iterator[bytes]) -> bytes | Iterator[bytes]:
     for chunk in chunks:
         gathered.append(chunk)
         size += len(chunk)
-        if size > LARGEST_JOINED:
+        if size > MAX_JOINED_RESPONSE_BYTES:
             return itertools.chain(gathered, chunks)
     return b"".join(gathered)
 
