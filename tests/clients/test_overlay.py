@@ -32,7 +32,7 @@ def script(service: str, examples: Path, tmp_path_factory: pytest.TempPathFactor
         command = [sys.executable, "-X", "utf8", str(examples / "overlay" / "captions.py"), flight, *words]
         command += ["--url", service]
         return subprocess.run(
-            command, cwd=cwd, capture_output=True, text=True, encoding="utf-8", env=environment(), timeout=240
+            command, cwd=cwd, capture_output=True, text=True, encoding="utf-8", env=environment(), timeout=600
         )
 
     return run

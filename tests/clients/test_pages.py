@@ -26,6 +26,8 @@ pytestmark = pytest.mark.client("chromium")
 
 NAMES = list(registry.load())
 EVERYWHERE = ["/", *(f"/calculators/{name}" for name in NAMES), "/calculators/build/frame"]
+PAGES = [*EVERYWHERE[:2], *(pytest.param(path, marks=pytest.mark.heavy) for path in EVERYWHERE[2:])]
+"""All pages; `make test` looks at the first two, since one template makes them all."""
 
 
 @pytest.fixture(scope="module")
@@ -52,7 +54,7 @@ def figure(page: Page) -> str:
     return re.sub(r"\s+", " ", page.locator("#answer .figure").inner_text()).strip()
 
 
-@pytest.mark.parametrize("path", EVERYWHERE)
+@pytest.mark.parametrize("path", PAGES)
 @pytest.mark.parametrize(("width", "scheme"), [(360, "dark"), (1440, "light")])
 def test_it_fits_and_axe_finds_nothing(browser: Browser, service: str, path: str, width: int, scheme: Any) -> None:
     """On a phone in the dark and on a desk in the light: no sideways scrolling, nothing more than minor by axe-core."""
