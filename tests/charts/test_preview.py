@@ -1,4 +1,4 @@
-"""What a page says of a chart before it is drawn: that there is one, its words, its size."""
+"""Tests of previews: whether there is a chart, its description and its size, before it is drawn."""
 
 from __future__ import annotations
 
@@ -9,8 +9,9 @@ import pytest
 
 from gramwatt import calculate
 from gramwatt.charts import calculator_charts, draw
+from gramwatt.charts.chart_request import ChartRequest
 from gramwatt.charts.preview import Preview, preview
-from gramwatt.charts.themes import SHAPES, Look
+from gramwatt.charts.themes import SHAPES, ChartStyle
 from gramwatt.engine import registry
 from gramwatt.engine.calculate import evaluate_request
 from gramwatt.engine.response import build_response
@@ -23,46 +24,46 @@ EXAMPLES = [
 ]
 
 
-def asked(name: str, inputs: dict[str, Any]) -> calculator_charts.ChartRequest:
+def chart_request(name: str, inputs: dict[str, Any]) -> ChartRequest:
     calculator = registry.load()[name]
     outcome = evaluate_request(calculator, inputs)
-    return calculator_charts.ChartRequest(calculator, inputs, False, outcome, build_response(outcome, 0))
+    return ChartRequest(calculator, inputs, False, outcome, build_response(outcome, 0))
 
 
-def previewed(name: str, inputs: dict[str, Any]) -> Preview:
-    found = preview(asked(name, inputs))
-    assert found is not None
-    return found
+def preview_of(name: str, inputs: dict[str, Any]) -> Preview:
+    shown = preview(chart_request(name, inputs))
+    assert shown is not None
+    return shown
 
 
 @pytest.mark.parametrize(("name", "inputs"), EXAMPLES)
-def test_it_leaves_the_room_that_the_chart_takes(name: str, inputs: dict[str, Any]) -> None:
-    found, sheet = previewed(name, inputs), calculator_charts.make_figure(asked(name, inputs))
-    assert sheet is not None
+def test_it_has_the_size_of_the_chart(name: str, inputs: dict[str, Any]) -> None:
+    shown, chart = preview_of(name, inputs), calculator_charts.make_chart(chart_request(name, inputs))
+    assert chart is not None
     for shape in SHAPES:
-        drawn = ET.fromstring(draw.as_svg(sheet, Look(shape=shape, titled=False)))
-        assert found.sizes[shape] == (int(drawn.get("width", "")), int(drawn.get("height", "")))
+        drawn = ET.fromstring(draw.as_svg(chart, ChartStyle(shape=shape, titled=False)))
+        assert shown.sizes[shape] == (int(drawn.get("width", "")), int(drawn.get("height", "")))
 
 
 @pytest.mark.parametrize(("name", "inputs"), EXAMPLES)
-def test_its_words_are_the_chart_s_own(name: str, inputs: dict[str, Any]) -> None:
-    """All of them; of a curve, whose points it does not compute, those that say where these inputs stand."""
-    found, sheet = previewed(name, inputs), calculator_charts.make_figure(asked(name, inputs))
-    assert sheet is not None
-    curve, dot, here = found.words.partition(" Here, ")
+def test_it_describes_the_chart(name: str, inputs: dict[str, Any]) -> None:
+    """For a curve, whose points it does not compute, only the values at these inputs."""
+    shown, chart = preview_of(name, inputs), calculator_charts.make_chart(chart_request(name, inputs))
+    assert chart is not None
+    curve, separator, here = shown.alt.partition(" Here, ")
     if isinstance(registry.load()[name].chart, CurveChart):
         assert " against " in curve
-        assert dot + here == sheet.told[sheet.told.index(" Here, ") :]
+        assert separator + here == chart.description[chart.description.index(" Here, ") :]
     else:
-        assert found.words == sheet.told
+        assert shown.alt == chart.description
 
 
-def test_the_words_of_a_curve() -> None:
-    found = calculate("pack-current", cells=6, capacity=1300, power=700, cell_resistance=8)["results"]
-    words = previewed("pack-current", {"cells": 6, "capacity": 1300, "power": 700, "cell_resistance": 8}).words
-    assert words == (
-        f"Current and loaded voltage against power. Here, at 700 W, current is {found['current']:.4g} A and loaded "
-        f"voltage is {found['loaded_voltage']:.4g} V."
+def test_the_description_of_a_curve() -> None:
+    results = calculate("pack-current", cells=6, capacity=1300, power=700, cell_resistance=8)["results"]
+    alt = preview_of("pack-current", {"cells": 6, "capacity": 1300, "power": 700, "cell_resistance": 8}).alt
+    assert alt == (
+        f"Current and loaded voltage against power. Here, at 700 W, current is {results['current']:.4g} A and loaded "
+        f"voltage is {results['loaded_voltage']:.4g} V."
     )
 
 
@@ -75,5 +76,5 @@ def test_the_words_of_a_curve() -> None:
     ],
 )
 def test_where_there_is_nothing_to_draw_there_is_no_preview(name: str, inputs: dict[str, Any]) -> None:
-    assert preview(asked(name, inputs)) is None
-    assert calculator_charts.make_figure(asked(name, inputs)) is None
+    assert preview(chart_request(name, inputs)) is None
+    assert calculator_charts.make_chart(chart_request(name, inputs)) is None

@@ -1,4 +1,4 @@
-"""The colours of pictures, against published measures of contrast and of colour blindness."""
+"""Tests of chart colours against published measures of contrast and of colour blindness."""
 
 from __future__ import annotations
 
@@ -14,16 +14,16 @@ import gramwatt
 from gramwatt.charts.themes import DASHES, THEMES, Theme
 
 every_theme = pytest.mark.parametrize("theme", THEMES.values(), ids=THEMES)
-CSS = (Path(gramwatt.__file__).parent / "web" / "static" / "sheet.css").read_text(encoding="utf-8")
+CSS = (Path(gramwatt.__file__).parent / "web" / "static" / "page.css").read_text(encoding="utf-8")
 
 
-def rgb(colour: str) -> list[float]:
+def to_rgb(colour: str) -> list[float]:
     return [int(colour[at : at + 2], 16) / 255 for at in (1, 3, 5)]
 
 
 def luminance(colour: str) -> float:
     """Relative luminance, WCAG 2.2, definition."""
-    parts = [c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in rgb(colour)]
+    parts = [c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in to_rgb(colour)]
     return 0.2126 * parts[0] + 0.7152 * parts[1] + 0.0722 * parts[2]
 
 
@@ -32,35 +32,35 @@ def contrast(one: str, other: str) -> float:
     return (high + 0.05) / (low + 0.05)
 
 
-def test_the_measure_itself() -> None:
+def test_the_measure_of_contrast() -> None:
     """WCAG 2.2: black on white is 21 to 1; #767676 is the lightest grey that passes 4.5 (from memory)."""
     assert contrast("#000000", "#ffffff") == pytest.approx(21, rel=1e-12)
     assert contrast("#767676", "#ffffff") == pytest.approx(4.54, abs=0.005)
 
 
 @every_theme
-def test_words_can_be_read(theme: Theme) -> None:
+def test_text_has_enough_contrast(theme: Theme) -> None:
     """WCAG 2.2, 1.4.3: 4.5 to 1."""
-    for colour in (theme.ink, theme.faint, theme.figure, theme.mark):
-        assert contrast(colour, theme.paper) >= 4.5, colour
+    for colour in (theme.text, theme.muted, theme.accent, theme.highlight):
+        assert contrast(colour, theme.background) >= 4.5, colour
 
 
 @every_theme
-def test_lines_can_be_seen(theme: Theme) -> None:
-    """WCAG 2.2, 1.4.11: 3 to 1 for what a picture cannot do without."""
-    for colour in (theme.figure, theme.mark, *theme.lines):
-        assert contrast(colour, theme.paper) >= 3, colour
+def test_lines_have_enough_contrast(theme: Theme) -> None:
+    """WCAG 2.2, 1.4.11: 3 to 1 for what is needed to read a chart."""
+    for colour in (theme.accent, theme.highlight, *theme.lines):
+        assert contrast(colour, theme.background) >= 3, colour
 
 
 @every_theme
 @pytest.mark.parametrize("eyes", ["all", "deuteranomaly", "protanomaly", "tritanomaly"])
-def test_colours_differ_for_any_eyes(theme: Theme, eyes: str) -> None:
+def test_colours_differ_for_colour_blind_eyes(theme: Theme, eyes: str) -> None:
     """Machado, Oliveira & Fernandes 2009 (severity 100) in CAM02-UCS, both as colorspacious has them. One just notices
-    a difference of about 1; 15 is a judgement of ours for thin lines."""
+    a difference of about 1; 15 is our estimate for thin lines."""
     space = {"name": "sRGB1+CVD", "cvd_type": eyes, "severity": 100}
-    pairs = [*itertools.combinations(theme.lines, 2), (theme.figure, theme.mark)]
+    pairs = [*itertools.combinations(theme.lines, 2), (theme.accent, theme.highlight)]
     for one, other in pairs:
-        seen = [rgb(each) for each in (one, other)]
+        seen = [to_rgb(each) for each in (one, other)]
         if eyes != "all":
             seen = [np.clip(cspace_convert(each, space, "sRGB1"), 0, 1).tolist() for each in seen]
         assert float(deltaE(*seen, input_space="sRGB1")) >= 15, (one, other)
@@ -72,13 +72,13 @@ def test_lines_differ_without_colour_too(theme: Theme) -> None:
 
 
 @pytest.mark.parametrize(("scheme", "theme"), THEMES.items(), ids=THEMES)
-def test_the_pages_have_the_same_colours(scheme: str, theme: Theme) -> None:
-    """A chart lies on a page without paper of its own, so it must look as if it were part of it."""
+def test_pages_use_the_colours_of_charts(scheme: str, theme: Theme) -> None:
+    """A chart on a page has no background of its own, so its colours must be those of the page."""
     blocks = re.findall(r":root \{(.*?)\n *\}", CSS, re.DOTALL)
-    own = dict(re.findall(r"--([a-z0-9-]+): (#[0-9a-f]+)", blocks[0 if scheme == "light" else 1]))
-    for name in ("paper", "ink", "faint", "rule", "figure", "shade", "mark"):
-        assert own[name] == getattr(theme, name)
-    for name in ("ink", "faint", "figure", "mark"):
-        assert contrast(own[name], own["paper"]) >= 4.5
-    assert contrast(own["faint"], own["field"]) >= 4.5
-    assert contrast(own["edge"], own["field"]) >= 3
+    css = dict(re.findall(r"--([a-z0-9-]+): (#[0-9a-f]+)", blocks[0 if scheme == "light" else 1]))
+    for name in ("background", "text", "muted", "rule", "accent", "band", "highlight"):
+        assert css[name] == getattr(theme, name)
+    for name in ("text", "muted", "accent", "highlight"):
+        assert contrast(css[name], css["background"]) >= 4.5
+    assert contrast(css["muted"], css["field"]) >= 4.5
+    assert contrast(css["border"], css["field"]) >= 3

@@ -13,7 +13,7 @@ from playwright.sync_api import Browser, Page, expect
 from clients.browsing import Seen, chromium, serious, site
 from clients.running import free_port
 from gramwatt import calculate
-from gramwatt.web.pages.element import NEWEST, integrity
+from gramwatt.web.pages.web_component import LATEST, integrity
 
 pytestmark = pytest.mark.client("chromium")
 
@@ -52,8 +52,8 @@ def club(browser: Browser, service: str, tmp_path: Path) -> Iterator[Any]:
     def open_(body: str, *, lang: str = "en", style: str = "", **options: Any) -> tuple[Page, Seen]:
         (tmp_path / "spy.js").write_text(SPY, encoding="utf-8")
         (tmp_path / "club.css").write_text(style, encoding="utf-8")
-        guarded = f'integrity="{integrity(NEWEST)}" crossorigin="anonymous"'
-        script = f'<script src="{service}/gramwatt-{NEWEST}.js" {guarded} defer></script>'
+        guarded = f'integrity="{integrity(LATEST)}" crossorigin="anonymous"'
+        script = f'<script src="{service}/gramwatt-{LATEST}.js" {guarded} defer></script>'
         (tmp_path / "index.html").write_text(
             f'<!doctype html><html lang="{lang}"><head><meta charset="utf-8"><title>Club</title>'
             f'<link rel="icon" href="data:,"><link rel="stylesheet" href="club.css">'
@@ -260,7 +260,7 @@ def test_no_service_and_no_such_calculator_are_said(club: Any) -> None:
 def test_a_wrong_digest_runs_nothing(browser: Browser, service: str, tmp_path: Path) -> None:
     wrong = "sha384-" + "A" * 64
     (tmp_path / "index.html").write_text(
-        f'<script src="{service}/gramwatt-{NEWEST}.js" integrity="{wrong}" crossorigin="anonymous"></script>'
+        f'<script src="{service}/gramwatt-{LATEST}.js" integrity="{wrong}" crossorigin="anonymous"></script>'
         '<gramwatt-calculator name="pack-energy"></gramwatt-calculator>'
     )
     with site(tmp_path) as at:

@@ -51,7 +51,7 @@ OPTIONS: Final[Mapping[str, tuple[str, ...]]] = {
 PATHS: Final = (
     "/", "/v1", "/v1/units", "/openapi.json", "/openapi.yaml", "/docs", "/docs/x", "/docs/swagger-ui.css",
     "/problems/invalid-input", "/problems/x", "/health/live", "/health/ready", "/metrics", "/gramwatt.js",
-    "/gramwatt/1.0.js", "/static/x", "/static/sheet.js", "/static/../x", "/v1/%00", "/v1/../..", "//",
+    "/gramwatt/1.0.js", "/static/x", "/static/page.js", "/static/../x", "/v1/%00", "/v1/../..", "//",
     "/v1/pack-energy/", "/calculators/x", "/v1/x/y/z", "/%ff", "/calculators", "/favicon.ico", "/robots.txt",
     "/v1/pack_energy",
 )  # fmt: skip

@@ -15,7 +15,7 @@ from werkzeug.test import TestResponse
 
 from gramwatt.charts import sweep_charts
 from gramwatt.charts.chart_data import Graph, HeatMap
-from gramwatt.charts.draw import INCH
+from gramwatt.charts.draw import PIXELS_PER_INCH
 from gramwatt.charts.themes import SHAPES
 from gramwatt.engine import registry
 from gramwatt.engine.query_strings import fits_query
@@ -96,7 +96,7 @@ def test_looks(client: FlaskClient) -> None:
     for shape, inches in SHAPES.items():
         for scale in (1, 3):
             picture = client.get(f"{CHART}&format=png&shape={shape}&scale={scale}")
-            assert size(picture)[0] == round(inches * INCH * scale)
+            assert size(picture)[0] == round(inches * PIXELS_PER_INCH * scale)
 
 
 def words(answer: TestResponse) -> list[str]:
@@ -170,7 +170,7 @@ def test_nothing_to_draw_says_why(client: FlaskClient) -> None:
 
 
 def swept_sheet(name: str, question: dict[str, Any], *axes: sweep.Axis, show: str) -> Any:
-    return sweep_charts.make_figure(registry.load()[name], question, axes, [show], text=False, result_units={})
+    return sweep_charts.compute_chart(registry.load()[name], question, axes, [show], text=False, result_units={})
 
 
 def answers(client: FlaskClient, url: str) -> list[dict[str, Any]]:
@@ -188,14 +188,14 @@ def test_a_line_is_the_sweep(client: FlaskClient) -> None:
 
 
 def test_a_map_is_the_grid(client: FlaskClient) -> None:
-    assert told(client.get(MAPPED)).startswith("Over power and capacity, endurance lies between ")
+    assert told(client.get(MAPPED)).startswith("Over power and capacity, endurance is between ")
     rows = answers(client, MAPPED)
     axes = sweep.Axis("power", 8, 50, 400), sweep.Axis("capacity", 6, 500, 3000)
     made = swept_sheet("endurance", {"cells": 6}, *axes, show="endurance")
     assert isinstance(made.body, HeatMap)
     by_place = {(row["power"], row["capacity"]): row["endurance"] for row in rows}
-    for i, up in enumerate(made.body.up):
-        for j, across in enumerate(made.body.across):
+    for i, up in enumerate(made.body.y):
+        for j, across in enumerate(made.body.x):
             assert made.body.values[i, j] == pytest.approx(by_place[float(across), float(up)], rel=1e-9)
 
 
@@ -217,7 +217,7 @@ def test_points_that_cannot_be_answered_are_gaps(client: FlaskClient) -> None:
         answer = client.get(f"/v1/endurance/chart?cells=6&capacity=1300&{wrong}")
         assert answer.status_code == 404, "no point on an axis"
     beyond = client.get("/v1/endurance/chart?cells=6&capacity=1300&vary=power&power=90000,95000")
-    assert "no answer anywhere" in told(beyond)
+    assert "no result" in told(beyond)
 
 
 def test_a_sweep_in_a_body(client: FlaskClient) -> None:
@@ -250,7 +250,7 @@ def test_numbers_of_any_size(client: FlaskClient, power: float) -> None:
 
 
 def test_several_results_stand_above_each_other(client: FlaskClient) -> None:
-    made: Any = sweep_charts.make_figure(
+    made: Any = sweep_charts.compute_chart(
         registry.load()["pack-current"],
         {"cells": 6, "capacity": 1300, "cell_resistance": "8 +/- 1 mohm"},
         [sweep.Axis("power", 5, 100, 500)],
@@ -260,7 +260,7 @@ def test_several_results_stand_above_each_other(client: FlaskClient) -> None:
     )
     assert isinstance(made.body, Graph)
     assert [panel.label for panel in made.body.panels] == ["current in A", "pack heat in kW"]
-    widths = made.body.panels[0].lines[0].width
+    widths = made.body.panels[0].lines[0].uncertainty
     assert widths is not None
     assert (widths > 0).all()
     assert np.isfinite(widths).all()

@@ -58,7 +58,7 @@ def path_of(rule: Rule) -> str:
     """A path that the rule takes."""
     name = "flight-log" if rule.rule.endswith("/log") else "pack-energy"
     path = rule.rule.replace("<calculator_name>", name).replace("<result>", "usable_energy")
-    path = path.replace("<kind>", "invalid-input").replace("<path:filename>", "sheet.css")
+    path = path.replace("<kind>", "invalid-input").replace("<path:filename>", "page.css")
     path = path.replace("<path:name>", "swagger-ui.css").replace("<version>", "1.0")
     assert "<" not in path, f"tell this test a path of {path}"
     return path

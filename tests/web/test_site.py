@@ -113,7 +113,7 @@ def test_the_reference_needs_no_other_host(client: FlaskClient) -> None:
         ("/docs/swagger-ui.css", "text/css"),
         ("/docs/swagger-ui-bundle.js", "text/javascript"),
         ("/static/docs.js", "text/javascript"),
-        ("/static/sheet.css", "text/css"),
+        ("/static/page.css", "text/css"),
         ("/static/mark.svg", "image/svg+xml"),
     ],
 )

@@ -1,11 +1,12 @@
-"""Pictures of answers and of sweeps: `sheet` is what there is to see, `declared` and `swept` make one, `draw` draws it.
+"""Charts of results and of sweeps.
 
-Alone may import matplotlib.
+`calculator_charts` and `sweep_charts` compute a `chart_data.ChartData`; `render` writes it as SVG, PNG or text. No
+other package imports matplotlib.
 """
 
 import os
 import tempfile
 
 if "MPLCONFIGDIR" not in os.environ and not os.access(os.path.expanduser("~"), os.W_OK):
-    # matplotlib keeps a list of fonts at home; where there is no home it complains of that in the log.
+    # matplotlib caches its list of fonts in the home directory and logs a warning where it cannot.
     os.environ["MPLCONFIGDIR"] = tempfile.mkdtemp(prefix="gramwatt-")

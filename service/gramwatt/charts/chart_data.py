@@ -1,4 +1,4 @@
-"""What there is to see in a picture, before anything is drawn: numbers in the units shown, and words."""
+"""What a chart shows, before it is drawn: numbers in the units shown, and text."""
 
 from __future__ import annotations
 
@@ -9,25 +9,25 @@ from gramwatt.arrays import Array
 
 
 class NothingToDraw(LookupError):
-    """There is nothing to see; the text says why."""
+    """A chart would be empty; the message says why."""
 
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """One course of values over the level axis; ``width`` is a standard uncertainty, of which two are shown."""
+    """Values over the x axis. ``uncertainty`` is a standard uncertainty; the chart shows twice that."""
 
     x: Array
     y: Array
-    width: Array | None = None
+    uncertainty: Array | None = None
     label: str = ""
     joined: bool = True
-    """Whether the points are joined: counts, choices and measurements are not."""
+    """Whether a line joins the points. Counts, choices and measurements stay single points."""
     measured: bool = False
 
 
 @dataclass(frozen=True, slots=True)
-class Dot:
-    """A place of note, with what it says."""
+class Marker:
+    """A labelled point."""
 
     x: float
     y: float
@@ -36,32 +36,32 @@ class Dot:
 
 @dataclass(frozen=True, slots=True)
 class Panel:
-    """One upright axis."""
+    """One y axis with its lines and markers."""
 
     label: str
     lines: tuple[Line, ...]
-    dots: tuple[Dot, ...] = ()
+    markers: tuple[Marker, ...] = ()
+    name: str = ""
+    """The result shown."""
 
 
 @dataclass(frozen=True, slots=True)
 class Graph:
-    """Panels above each other over one level axis."""
+    """Panels one above the other, with a common x axis."""
 
-    across: str
+    x_label: str
     panels: tuple[Panel, ...]
     spans: tuple[tuple[float, float], ...] = ()
-    """Stretches of the level axis that stand out, and..."""
-    spans_are: str = ""
-    """...what they are."""
-    ticks: tuple[str, ...] = ()
-    """Words at 0, 1, 2, ... on the level axis, instead of numbers."""
-    whole: bool = False
-    """Whether only whole numbers stand on the level axis."""
+    """Highlighted ranges of the x axis."""
+    spans_label: str = ""
+    tick_labels: tuple[str, ...] = ()
+    """Text at 0, 1, 2, ... on the x axis, instead of numbers."""
+    integer_ticks: bool = False
 
 
 @dataclass(frozen=True, slots=True)
 class Waterfall:
-    """Steps that add up, beside a limit, and a close view of where they end."""
+    """Steps that add up to a total, beside a limit, and a close-up of the total."""
 
     label: str
     names: tuple[str, ...]
@@ -69,22 +69,22 @@ class Waterfall:
     limit: float
     half_width: float
     limit_label: str
-    end_label: str
+    total_label: str
 
 
 @dataclass(frozen=True, slots=True)
 class Column:
-    """One figure of each row, nan where it has no answer."""
+    """One value for each row, nan where there is none."""
 
     label: str
     values: Array
     texts: tuple[str, ...]
-    widths: Array | None = None
+    uncertainties: Array | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class BarRows:
-    """Figures side by side, a bar each."""
+    """Columns of horizontal bars, one bar for each row."""
 
     names: tuple[str, ...]
     columns: tuple[Column, ...]
@@ -92,13 +92,13 @@ class BarRows:
 
 @dataclass(frozen=True, slots=True)
 class HeatMap:
-    """One figure over two inputs: ``values[i, j]`` at ``up[i]`` and ``across[j]``."""
+    """One result over two inputs: ``values[i, j]`` at ``y[i]`` and ``x[j]``."""
 
-    across_label: str
-    up_label: str
+    x_label: str
+    y_label: str
     label: str
-    across: Array
-    up: Array
+    x: Array
+    y: Array
     values: Array
 
 
@@ -107,13 +107,13 @@ Body: TypeAlias = Graph | Waterfall | BarRows | HeatMap
 
 @dataclass(frozen=True, slots=True)
 class ChartData:
-    """A picture: its title, the question in short, the same in words for those who cannot see it."""
+    """A chart with its title, a summary of the inputs, and a description for people who cannot see it."""
 
     title: str
-    question: str
-    told: str
+    inputs: str
+    description: str
     body: Body
 
-    def text(self) -> bytes:
-        """Return the chart in words: its title and what it shows."""
-        return f"{self.title}\n{self.told}\n".encode()
+    def as_text(self) -> bytes:
+        """Return the chart as text: its title and its description."""
+        return f"{self.title}\n{self.description}\n".encode()

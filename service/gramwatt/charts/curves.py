@@ -1,4 +1,4 @@
-"""Results along one varied input, or over two: the numbers behind lines and maps."""
+"""Compute the results along one varied input, or over two: the numbers behind lines and maps."""
 
 from __future__ import annotations
 
@@ -13,36 +13,35 @@ from gramwatt.engine.tables.compute import Plan, carries_uncertainty, compute_ba
 from gramwatt.engine.tables.grid_cost import check_grid
 from gramwatt.model import Array, Calculator
 
+MAX_MAGNITUDE: Final = 1e100
+"""Larger numbers are left out: the span of an axis that held them would not be finite."""
+
 
 @dataclass(frozen=True, slots=True)
-class Points:
-    """Columns of results at the points of a grid, in the units of the answer."""
+class GridResults:
+    """Columns of results at the points of a grid, in the units of the response."""
 
     columns: Mapping[str, Any]
 
     def values(self, name: str) -> Array:
-        """A numeric result, nan where there is no answer."""
-        return _numbers(self.columns[name])
+        """Return a numeric result, nan where there is none."""
+        return _to_floats(self.columns[name])
 
-    def widths(self, name: str) -> Array | None:
-        """Its standard uncertainty; None where no input tells any."""
-        found = self.columns.get(f"{name}_u")
-        if found is None:
+    def uncertainties(self, name: str) -> Array | None:
+        """Return the standard uncertainty of a result, or None where all inputs are exact."""
+        column = self.columns.get(f"{name}_u")
+        if column is None:
             return None
-        widths = _numbers(found)
-        return widths if (widths > 0).any() else None
+        uncertainties = _to_floats(column)
+        return uncertainties if (uncertainties > 0).any() else None
 
 
-BEYOND: Final = 1e100
-"""Numbers that no axis can hold: their differences may be no doubles."""
-
-
-def _numbers(column: Any) -> Array:
+def _to_floats(column: Any) -> Array:
     values = np.array([np.nan if value is None else float(value) for value in column], dtype=np.float64)
-    return np.where(np.abs(values) < BEYOND, values, np.nan)
+    return np.where(np.abs(values) < MAX_MAGNITUDE, values, np.nan)
 
 
-def points(
+def compute_grid(
     calculator: Calculator[Any, Any],
     constants: Mapping[str, object],
     axes: Sequence[sweep.Axis],
@@ -50,21 +49,28 @@ def points(
     text: bool,
     result_units: Mapping[str, str],
     names: Collection[str],
-) -> Points:
-    """The named results at every point, the last axis fastest. A point with a fault has no answer.
+) -> GridResults:
+    """Return the named results at every point of a grid; the last axis varies fastest.
 
-    Uncertainty is carried where the question tells any, or a guess that it rests on does. Raises TooMuchWork.
+    An invalid point has no results. Uncertainty is propagated where an input, or an estimate that stands in for one,
+    carries it.
+
+    Raises
+    ------
+    TooMuchWork
+        The grid costs more than a request may.
     """
-    guessed = any(getattr(kind, "default_u", None) is not None for kind in calculator.input_fields.values()) or any(
-        assumption.uncertainty is not None for assumption in calculator.assumptions
+    kinds, assumptions = calculator.input_fields.values(), calculator.assumptions
+    has_estimates = any(getattr(kind, "default_u", None) is not None for kind in kinds) or any(
+        assumption.uncertainty is not None for assumption in assumptions
     )
-    uncertain = calculator.propagates and (guessed or carries_uncertainty(calculator, constants, text=text))
+    uncertain = calculator.propagates and (has_estimates or carries_uncertainty(calculator, constants, text=text))
     plan = Plan(calculator.name, constants, text, result_units, (), uncertain)
     check_grid(plan, axes)
-    found: dict[str, list[Any]] = {}
+    columns: dict[str, list[Any]] = {}
     for chunk in sweep.read_grid(axes, text=text):
-        for piece in compute_batch(plan, chunk):
-            for column, values in piece.columns.items():
+        for computed in compute_batch(plan, chunk):
+            for column, values in computed.columns.items():
                 if column in names or column.removesuffix("_u") in names:
-                    found.setdefault(column, []).extend(np.asarray(values).tolist() if len(values) else [])
-    return Points(found)
+                    columns.setdefault(column, []).extend(np.asarray(values).tolist() if len(values) else [])
+    return GridResults(columns)

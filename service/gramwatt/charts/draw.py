@@ -1,4 +1,4 @@
-"""Draw a `ChartData` by matplotlib, as SVG or PNG. Import this module only to draw: matplotlib takes half a second."""
+"""Draw a `ChartData` with matplotlib, as SVG or PNG. Import it only to draw: matplotlib takes half a second."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ import threading
 import warnings
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
+from dataclasses import fields
 from typing import Any, Final
 
 import matplotlib as mpl
@@ -16,71 +17,71 @@ from matplotlib.colors import to_hex
 from matplotlib.figure import Figure
 
 from gramwatt.charts import svg
+from gramwatt.charts.canvas import Canvas
 from gramwatt.charts.chart_data import BarRows, ChartData, Graph, HeatMap, Waterfall
 from gramwatt.charts.graph import draw_graph
-from gramwatt.charts.page import Page
-from gramwatt.charts.panels import draw_map, draw_rows, draw_stairs, shades
-from gramwatt.charts.sizes import body_height, head_lines, top_of
-from gramwatt.charts.themes import AUTO, DARK, FONT, LIGHT, SHAPES, Look
+from gramwatt.charts.panels import color_map, draw_bar_rows, draw_heat_map, draw_waterfall
+from gramwatt.charts.sizes import body_height, heading_lines, top_height
+from gramwatt.charts.themes import AUTO, DARK, FONT, LIGHT, SHAPES, ChartStyle
 
-INCH: Final = 120
-"""Pixels of PNG to an inch."""
+PIXELS_PER_INCH: Final = 120
+"""Of PNG at scale 1."""
 _LOCK: Final = threading.Lock()
-"""matplotlib's settings and its caches are the process's own."""
+"""matplotlib's settings and caches belong to the whole process."""
 
 
-def as_svg(sheet: ChartData, look: Look) -> bytes:
-    """Return the chart as SVG, with its title and what it shows in words."""
-    with _drawing(look):
-        written = io.BytesIO()
-        _figure(sheet, look).savefig(written, format="svg", metadata={"Date": None})
-    return svg.tidy(
-        written.getvalue().decode(),
-        sheet.title,
-        sheet.told,
-        key=look.shape[0],
-        dark=_dark_colours() if look.theme == AUTO else {},
+def as_svg(chart: ChartData, style: ChartStyle) -> bytes:
+    """Return the chart as SVG, with its title and description."""
+    with _matplotlib_settings(style):
+        output = io.BytesIO()
+        _make_figure(chart, style).savefig(output, format="svg", metadata={"Date": None})
+    return svg.clean_svg(
+        output.getvalue().decode(),
+        chart.title,
+        chart.description,
+        prefix=style.shape[0],
+        dark=_dark_colours() if style.theme == AUTO else {},
     )
 
 
 @functools.cache
 def _dark_colours() -> Mapping[str, str]:
-    """The dark colour for each light one, shades of a map included."""
-    levels = np.arange(shades(LIGHT).N)
-    pairs = {to_hex(one): to_hex(other) for one, other in zip(shades(LIGHT)(levels), shades(DARK)(levels), strict=True)}
+    """Return the dark colour for each light one, those of maps included."""
+    levels = np.arange(color_map(LIGHT).N)
+    light, dark = (color_map(theme)(levels) for theme in (LIGHT, DARK))
+    pairs = {to_hex(one): to_hex(other) for one, other in zip(light, dark, strict=True)}
     pairs |= zip(LIGHT.lines, DARK.lines, strict=True)
-    return pairs | {
-        getattr(LIGHT, name): getattr(DARK, name)
-        for name in ("paper", "ink", "faint", "rule", "figure", "shade", "mark")
-    }
+    single = [each.name for each in fields(LIGHT) if each.name != "lines"]
+    return pairs | {getattr(LIGHT, name): getattr(DARK, name) for name in single}
 
 
-def as_png(sheet: ChartData, look: Look) -> bytes:
-    """The picture as PNG, its words in the metadata."""
-    with _drawing(look):
-        written = io.BytesIO()
-        told = {"Title": sheet.title, "Description": sheet.told, "Software": "Gramwatt"}
-        _figure(sheet, look).savefig(written, format="png", dpi=INCH * look.scale, metadata=told)
-    return written.getvalue()
+def as_png(chart: ChartData, style: ChartStyle) -> bytes:
+    """Return the chart as PNG, with its title and description in the metadata."""
+    with _matplotlib_settings(style):
+        output = io.BytesIO()
+        metadata = {"Title": chart.title, "Description": chart.description, "Software": "Gramwatt"}
+        dpi = PIXELS_PER_INCH * style.scale
+        _make_figure(chart, style).savefig(output, format="png", dpi=dpi, metadata=metadata)
+    return output.getvalue()
 
 
 @contextmanager
-def _drawing(look: Look) -> Iterator[None]:
-    with _LOCK, mpl.rc_context(_settings(look)), warnings.catch_warnings():
-        warnings.simplefilter("ignore", UserWarning)  # letters that the font has not are boxes in PNG
+def _matplotlib_settings(style: ChartStyle) -> Iterator[None]:
+    with _LOCK, mpl.rc_context(_settings(style)), warnings.catch_warnings():
+        warnings.simplefilter("ignore", UserWarning)  # PNG shows boxes for characters that the font lacks
         yield
 
 
-def _settings(look: Look) -> Any:
-    theme = look.colours
+def _settings(style: ChartStyle) -> Any:
+    theme = style.colours
     return {
         "font.family": FONT,
         "font.size": 9,
         "svg.fonttype": "none",
-        "svg.hashsalt": look.shape,
-        "axes.edgecolor": theme.faint,
+        "svg.hashsalt": style.shape,
+        "axes.edgecolor": theme.muted,
         "axes.facecolor": "none",
-        "axes.labelcolor": theme.ink,
+        "axes.labelcolor": theme.text,
         "axes.spines.right": False,
         "axes.spines.top": False,
         "axes.linewidth": 0.8,
@@ -89,34 +90,34 @@ def _settings(look: Look) -> Any:
         "axes.formatter.limits": (-4, 6),
         "grid.color": theme.rule,
         "grid.linewidth": 0.6,
-        "text.color": theme.ink,
+        "text.color": theme.text,
         "text.parse_math": False,
-        "xtick.color": theme.faint,
-        "ytick.color": theme.faint,
-        "xtick.labelcolor": theme.ink,
-        "ytick.labelcolor": theme.ink,
+        "xtick.color": theme.muted,
+        "ytick.color": theme.muted,
+        "xtick.labelcolor": theme.text,
+        "ytick.labelcolor": theme.text,
         "xtick.major.size": 3,
         "ytick.major.size": 3,
     }
 
 
-def _figure(sheet: ChartData, look: Look) -> Figure:
-    theme, width, top = look.colours, SHAPES[look.shape], top_of(sheet, look)
-    height = top + body_height(sheet.body, look.shape)
-    figure = Figure((width, height), facecolor=theme.paper if look.ground == "paper" else "none")
-    page = Page(figure, theme, look, width, height, top)
-    match sheet.body:
+def _make_figure(chart: ChartData, style: ChartStyle) -> Figure:
+    theme, width, top = style.colours, SHAPES[style.shape], top_height(chart, style)
+    height = top + body_height(chart.body, style.shape)
+    figure = Figure((width, height), facecolor=theme.background if style.ground == "paper" else "none")
+    canvas = Canvas(figure, theme, style, width, height, top)
+    match chart.body:
         case Graph():
-            draw_graph(page, sheet.body)
+            draw_graph(canvas, chart.body)
         case Waterfall():
-            draw_stairs(page, sheet.body)
+            draw_waterfall(canvas, chart.body)
         case BarRows():
-            draw_rows(page, sheet.body)
+            draw_bar_rows(canvas, chart.body)
         case HeatMap():
-            draw_map(page, sheet.body)
-    above = 0.1
-    for line, size, weight, rise in head_lines(sheet, width) if look.titled else ():
-        colour = theme.ink if weight == "bold" else theme.faint
-        page.text(0.1, above, line, size=size, weight=weight, color=colour)
-        above += rise
-    return page.figure
+            draw_heat_map(canvas, chart.body)
+    y = 0.1
+    for line, size, weight, line_height in heading_lines(chart, width) if style.titled else ():
+        colour = theme.text if weight == "bold" else theme.muted
+        canvas.add_text(0.1, y, line, size=size, weight=weight, color=colour)
+        y += line_height
+    return canvas.figure

@@ -1,99 +1,121 @@
-"""The words in and beside a picture: labels of axes, values, the question in short."""
+"""Text in and beside a chart: axis labels, values, a summary of the inputs. Pages use it too."""
 
 from __future__ import annotations
 
+import functools
 import math
+import re
 from collections.abc import Mapping
 from typing import Any, Final
 
-from gramwatt.engine.messages import format_number, format_quantity
+from gramwatt.engine.messages import format_number
 from gramwatt.model import Array, Calculator, Kind, Quantity
 
-LONGEST: Final = 6
-"""Inputs that the short question names."""
+MAX_INPUTS: Final = 6
+"""Inputs that a summary names."""
+NO_RESULT: Final = "no result"
+_UNIT_SIGNS: Final = {"ohm": "Ω", "deg": "°", "2": "²", "3": "³"}
+_UNIT_PARTS: Final = re.compile(r"ohm|deg(?=[CF]\b)|(?<=[a-z])[23](?!\d)")
 
 
-def spoken(name: str) -> str:
-    """A name as it is read: ``loaded voltage``."""
+def readable(name: str) -> str:
+    """Return a field name as people read it: ``loaded voltage``."""
     return name.replace("_", " ")
 
 
-def axis(name: str, unit: str) -> str:
-    """The label of an axis: ``current in A``."""
-    return spoken(name) + ("" if unit == "1" else f" in {unit}")
-
-
-def own_unit(kind: Kind) -> str:
-    """The unit that an input is declared in; 1 where it has none."""
-    return kind.unit if isinstance(kind, Quantity) else "1"
-
-
-def value(number: float, unit: str, digits: int = 4) -> str:
-    """A value with its unit."""
-    if not math.isfinite(number):
-        return "no answer"
-    told = format_quantity(float(number), unit, digits)
-    return f"−{told[1:]}" if told.startswith("-") else told
-
-
-def by_width(number: float, width: float) -> tuple[str, str]:
-    """A value and its standard uncertainty to the digits that this bears, two of its own: 8.0 and 1.0."""
-    places = 1 - math.floor(math.log10(width))
-    if 0 <= places <= 12:
-        texts = f"{number:.{places}f}", f"{width:.{places}f}"
-    else:
-        texts = format_number(round(number, places)), format_number(round(width, places))
-    return texts[0].replace("-", "−"), texts[1]
-
-
-def with_width(number: float, width: float | None, unit: str) -> str:
-    """A value with its standard uncertainty: ``23.1 ± 0.4 A``."""
-    if width is None or not math.isfinite(width) or width <= 0 or not math.isfinite(number):
-        return value(number, unit)
-    return " ± ".join(by_width(number, width)) + ("" if unit == "1" else f" {unit}")
-
-
-def singular(name: str) -> str:
-    """``mass`` of ``masses``, ``part`` of ``parts``."""
-    return name.removesuffix("es" if name.endswith("sses") else "s")
-
-
-def short(calculator: Calculator[Any, Any], answer: Mapping[str, Any]) -> str:
-    """The question in one line: what was given, not what was assumed."""
-    told: list[str] = []
-    for name, given in answer["given"].items():
-        if name in answer["assumed"] or name in answer.get("solved", ()):
-            continue
-        unit = answer["units"].get(name, "1")
-        if isinstance(given, list):
-            told.append(f"{len(given)} {spoken(name) if len(given) != 1 else singular(spoken(name))}")
-        elif isinstance(given, dict):
-            told.append(f"{given['samples']} samples")
-        elif isinstance(given, bool):
-            told.append(spoken(name) if given else f"not {spoken(name)}")
-        else:
-            said = value(given, unit, 6) if isinstance(given, int | float) else str(given)
-            told.append(f"{spoken(name)} {said}")
-    more = len(told) - LONGEST
-    return " · ".join(told[:LONGEST] + ([f"{more} more"] if more > 0 else []))
-
-
-def course(label: str, values: Array, unit: str) -> str:
-    """How a course of values goes: its ends, and what lies beyond them."""
-    known = values[[math.isfinite(each) for each in values.tolist()]]
-    if not len(known):
-        return f"{label} has no answer anywhere"
-    first, last, low, high = (float(each) for each in (known[0], known[-1], known.min(), known.max()))
-    said = f"{label} goes from {value(first, unit)} to {value(last, unit)}"
-    beyond = [
-        f"{name} {value(bound, unit)}"
-        for name, bound, ends in (("least", low, min(first, last)), ("greatest", high, max(first, last)))
-        if bound != ends
-    ]
-    return said + (f" ({', '.join(beyond)})" if beyond else "")
+def sentence_case(text: str) -> str:
+    """Return a text with a capital first letter."""
+    return text[:1].upper() + text[1:]
 
 
 def sentence(text: str) -> str:
-    """With a capital and a full stop."""
-    text = text[:1].upper() + text[1:]
-    return text if text.endswith((".", "?", "!")) else text + "."
+    """Return a text as a sentence, with a capital and a full stop."""
+    return sentence_case(text if text.endswith((".", "?", "!")) else f"{text}.")
+
+
+@functools.cache
+def unit_sign(unit: str) -> str:
+    """Return a unit with the signs people use: ``mΩ``, ``°C``, ``kg/m³``. A plain number has none."""
+    return "" if unit == "1" else _UNIT_PARTS.sub(lambda part: _UNIT_SIGNS[part[0]], unit)
+
+
+def add_unit(number: str, unit: str) -> str:
+    """Return a formatted number with its unit."""
+    return f"{number} {unit_sign(unit)}".rstrip()
+
+
+def axis_label(name: str, unit: str) -> str:
+    """Return the label of an axis: ``current in A``."""
+    return readable(name) + ("" if unit == "1" else f" in {unit_sign(unit)}")
+
+
+def declared_unit(kind: Kind) -> str:
+    """Return the unit that an input is declared in; 1 where it has none."""
+    return kind.unit if isinstance(kind, Quantity) else "1"
+
+
+def format_value(number: float, unit: str, digits: int = 4) -> str:
+    """Return a value with its unit."""
+    if not math.isfinite(number):
+        return NO_RESULT
+    text = format_number(float(number), digits)
+    return add_unit(f"−{text[1:]}" if text.startswith("-") else text, unit)
+
+
+def format_to_uncertainty(number: float, uncertainty: float) -> tuple[str, str]:
+    """Return a value and its standard uncertainty, both to two digits of the uncertainty: 8.0 and 1.0."""
+    places = 1 - math.floor(math.log10(uncertainty))
+    if 0 <= places <= 12:
+        texts = f"{number:.{places}f}", f"{uncertainty:.{places}f}"
+    else:
+        texts = format_number(round(number, places)), format_number(round(uncertainty, places))
+    return texts[0].replace("-", "−"), texts[1]
+
+
+def format_with_uncertainty(number: float, uncertainty: float | None, unit: str) -> str:
+    """Return a value with its standard uncertainty: ``23.1 ± 0.4 A``."""
+    if uncertainty is None or not math.isfinite(uncertainty) or uncertainty <= 0 or not math.isfinite(number):
+        return format_value(number, unit)
+    return add_unit(" ± ".join(format_to_uncertainty(number, uncertainty)), unit)
+
+
+def singular(name: str) -> str:
+    """Return ``mass`` for ``masses``, ``part`` for ``parts``."""
+    return name.removesuffix("es" if name.endswith("sses") else "s")
+
+
+def summarize_inputs(calculator: Calculator[Any, Any], response: Mapping[str, Any]) -> str:
+    """Return the given inputs of a response in one line, without those that were assumed or solved for."""
+    inputs: list[str] = []
+    for name, value in response["given"].items():
+        if name in response["assumed"] or name in response.get("solved", ()):
+            continue
+        label = readable(name)
+        match value:
+            case list():
+                inputs.append(f"{len(value)} {label if len(value) != 1 else singular(label)}")
+            case dict():
+                inputs.append(f"{value['samples']} samples")
+            case bool():
+                inputs.append(label if value else f"not {label}")
+            case int() | float():
+                inputs.append(f"{label} {format_value(value, response['units'].get(name, '1'), 6)}")
+            case _:
+                inputs.append(f"{label} {value}")
+    more = len(inputs) - MAX_INPUTS
+    return " · ".join(inputs[:MAX_INPUTS] + ([f"{more} more"] if more > 0 else []))
+
+
+def describe_trend(label: str, values: Array, unit: str) -> str:
+    """Return how values change along a line: its ends, and a minimum or maximum between them."""
+    known = values[[math.isfinite(each) for each in values.tolist()]]
+    if not len(known):
+        return f"{label} has {NO_RESULT}"
+    first, last, low, high = (float(each) for each in (known[0], known[-1], known.min(), known.max()))
+    extremes = [
+        f"{name} {format_value(bound, unit)}"
+        for name, bound, at_ends in (("minimum", low, min(first, last)), ("maximum", high, max(first, last)))
+        if bound != at_ends
+    ]
+    ends = f"{label} goes from {format_value(first, unit)} to {format_value(last, unit)}"
+    return ends + (f" ({', '.join(extremes)})" if extremes else "")

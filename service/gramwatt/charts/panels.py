@@ -1,121 +1,140 @@
-"""Stairs against a limit, bars side by side, and maps."""
+"""Draw waterfalls against a limit, bars side by side, and maps."""
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
+from matplotlib.axes import Axes
 from matplotlib.colors import LinearSegmentedColormap
 
-from gramwatt.charts.chart_data import BarRows, HeatMap, Waterfall
-from gramwatt.charts.page import Page, ticks
-from gramwatt.charts.sizes import bars_height, cut, ladder_height, map_height, rows_beside
+from gramwatt.charts.canvas import Canvas, tick_locator
+from gramwatt.charts.chart_data import BarRows, Column, HeatMap, Waterfall
+from gramwatt.charts.sizes import bars_height, columns_per_row, map_height, shorten, steps_height
 from gramwatt.charts.themes import Theme
 
+_LIMIT_LINE: Any = {"linewidth": 1.4, "linestyle": (0, (5, 2))}
 
-def draw_stairs(page: Page, stairs: Waterfall) -> None:
-    """Draw steps that add up, and a close view of where they end."""
-    theme, count = page.theme, len(stairs.names)
-    letters = 22 if page.look.shape == "wide" else 16
-    left = 0.25 + 0.073 * max(4, min(letters, max(map(len, stairs.names))))
-    ladder = ladder_height(stairs)
-    top = page.top + 0.3
-    right = page.width - 0.25
-    axes = page.axes(left, top, right, top + ladder)
-    totals = np.array(stairs.totals)
+
+def draw_waterfall(canvas: Canvas, waterfall: Waterfall) -> None:
+    """Draw steps that add up, and a close-up of the total beside the limit."""
+    theme, count = canvas.theme, len(waterfall.names)
+    max_length = 22 if canvas.style.shape == "wide" else 16
+    left, right = _left_margin(waterfall.names, max_length), canvas.width - 0.25
+    top, height = canvas.top + 0.3, steps_height(waterfall)
+    axes = canvas.add_axes(left, top, right, top + height)
+    totals = np.array(waterfall.totals)
     before = np.concatenate([[0.0], totals[:-1]])
-    places = np.arange(count)
-    axes.barh(places, totals - before, left=before, height=0.62, color=theme.figure, linewidth=0)
-    axes.vlines(totals[:-1], places[:-1], places[1:], color=theme.figure, linewidth=0.8)
-    axes.axvline(stairs.limit, color=theme.mark, linewidth=1.4, linestyle=(0, (5, 2)))
-    axes.set_yticks(places, [cut(name, letters) for name in stairs.names])
+    rows = np.arange(count)
+    axes.barh(rows, totals - before, left=before, height=0.62, color=theme.accent, linewidth=0)
+    axes.vlines(totals[:-1], rows[:-1], rows[1:], color=theme.accent, linewidth=0.8)
+    axes.axvline(waterfall.limit, color=theme.highlight, **_LIMIT_LINE)
+    axes.set_yticks(rows, [shorten(name, max_length) for name in waterfall.names])
     axes.tick_params(axis="y", length=0)
     axes.set_ylim(count - 0.4, -0.6)
-    axes.set_xlim(0, 1.03 * max(stairs.limit, totals[-1]))
+    axes.set_xlim(0, 1.03 * max(waterfall.limit, totals[-1]))
     axes.grid(axis="x")
     axes.set_axisbelow(True)
-    axes.xaxis.set_major_locator(ticks(6))
-    page.text(right, page.top + 0.06, stairs.limit_label, size=9, weight="bold", color=theme.mark, ha="right")
-    page.text(0.1, page.top + 0.06, stairs.label, size=9, weight="bold")
-
-    top += ladder + 0.62
-    close = page.axes(0.25, top, right, top + 0.5)
-    margin = abs(stairs.limit - totals[-1])
-    reach = max(1.25 * stairs.half_width, 0.25 * margin, 0.002 * stairs.limit)
-    close.axvspan(totals[-1] - stairs.half_width, totals[-1] + stairs.half_width, color=theme.shade, linewidth=0)
-    close.axvline(totals[-1], color=theme.figure, linewidth=2)
-    close.axvline(stairs.limit, color=theme.mark, linewidth=1.4, linestyle=(0, (5, 2)))
-    close.set_xlim(min(totals[-1], stairs.limit) - reach, max(totals[-1], stairs.limit) + reach)
-    close.set_yticks([])
-    close.spines["left"].set_visible(False)
-    close.xaxis.set_major_locator(ticks(5 if page.look.shape == "narrow" else 7))
-    said = f"where it ends: {stairs.end_label}" + (" (shaded, k = 2)" if stairs.half_width > 0 else "")
-    page.text(0.1, top - 0.24, said, size=9, weight="bold", color=theme.figure)
+    axes.xaxis.set_major_locator(tick_locator(6))
+    label = {"size": 9, "weight": "bold"}
+    canvas.add_text(right, canvas.top + 0.06, waterfall.limit_label, color=theme.highlight, ha="right", **label)
+    canvas.add_text(0.1, canvas.top + 0.06, waterfall.label, **label)
+    _draw_close_up(canvas, waterfall, top + height + 0.62, right)
 
 
-def draw_rows(page: Page, rows: BarRows) -> None:
-    """Draw figures of several rows, a bar each."""
-    theme, count = page.theme, len(rows.names)
-    letters = 22 if page.look.shape == "wide" else 15
-    left = 0.25 + 0.073 * max(4, min(letters, max(map(len, rows.names))))
-    beside, each = rows_beside(rows, page.look.shape), bars_height(rows)
-    room = (page.width - left - 0.15) / beside
-    for at, column in enumerate(rows.columns):
-        top = page.top + 0.28 + (at // beside) * (each + 0.42)
-        begin = left + (at % beside) * room
-        axes = page.axes(begin + 0.06, top, begin + room - 0.15, top + each)
-        values = column.values
-        axes.barh(np.arange(count), np.nan_to_num(values), height=0.6, color=theme.figure, linewidth=0)
-        if column.widths is not None and (column.widths > 0).any():
+def _draw_close_up(canvas: Canvas, waterfall: Waterfall, top: float, right: float) -> None:
+    """Draw the total with its uncertainty beside the limit."""
+    theme, total, limit, half_width = canvas.theme, waterfall.totals[-1], waterfall.limit, waterfall.half_width
+    axes = canvas.add_axes(0.25, top, right, top + 0.5)
+    room = max(1.25 * half_width, 0.25 * abs(limit - total), 0.002 * limit)
+    axes.axvspan(total - half_width, total + half_width, color=theme.band, linewidth=0)
+    axes.axvline(total, color=theme.accent, linewidth=2)
+    axes.axvline(limit, color=theme.highlight, **_LIMIT_LINE)
+    axes.set_xlim(min(total, limit) - room, max(total, limit) + room)
+    axes.set_yticks([])
+    axes.spines["left"].set_visible(False)
+    axes.xaxis.set_major_locator(tick_locator(5 if canvas.style.shape == "narrow" else 7))
+    text = f"total: {waterfall.total_label}" + (" (shaded, k = 2)" if half_width > 0 else "")
+    canvas.add_text(0.1, top - 0.24, text, size=9, weight="bold", color=theme.accent)
+
+
+def _left_margin(names: tuple[str, ...], max_length: int) -> float:
+    """Return the room for the names of rows, in inches."""
+    return 0.25 + 0.073 * max(4, min(max_length, max(map(len, names))))
+
+
+def draw_bar_rows(canvas: Canvas, rows: BarRows) -> None:
+    """Draw columns of bars, one bar for each row."""
+    count = len(rows.names)
+    max_length = 22 if canvas.style.shape == "wide" else 15
+    left = _left_margin(rows.names, max_length)
+    beside, height = columns_per_row(rows, canvas.style.shape), bars_height(rows)
+    width = (canvas.width - left - 0.15) / beside
+    names = [shorten(name, max_length) for name in rows.names]
+    for index, column in enumerate(rows.columns):
+        top = canvas.top + 0.28 + (index // beside) * (height + 0.42)
+        start = left + (index % beside) * width
+        axes = canvas.add_axes(start + 0.06, top, start + width - 0.15, top + height)
+        _draw_bars(axes, column, canvas.theme)
+        axes.set_ylim(count - 0.4, -0.6)
+        axes.set_yticks(np.arange(count), names if index % beside == 0 else [""] * count)
+        canvas.add_text(start + 0.06, top - 0.22, column.label, size=9, weight="bold")
+
+
+def _draw_bars(axes: Axes, column: Column, theme: Theme) -> None:
+    """Draw the bars of a column with error bars and values."""
+    values, rows = column.values, np.arange(len(column.values))
+    ends = np.where(np.isfinite(values), values, 0.0)
+    axes.barh(rows, ends, height=0.6, color=theme.accent, linewidth=0)
+    half_bars = np.zeros(len(values))
+    if column.uncertainties is not None:
+        half_bars = 2 * column.uncertainties
+        if (column.uncertainties > 0).any():
             known = np.isfinite(values)
             axes.errorbar(
-                values[known], np.arange(count)[known], xerr=2 * column.widths[known], fmt="none",
-                ecolor=theme.mark, elinewidth=1.2, capsize=2.5,
+                values[known], rows[known], xerr=half_bars[known], fmt="none",
+                ecolor=theme.highlight, elinewidth=1.2, capsize=2.5,
             )  # fmt: skip
-        ends = np.where(np.isfinite(values), values, 0.0)
-        reach = 2 * column.widths if column.widths is not None else np.zeros(count)
-        high, low = max(0.0, float((ends + reach).max())), min(0.0, float((ends - reach).min()))
-        span = (high - low) or 1.0
-        axes.set_xlim(low - (0.05 * span if low < 0 else 0), high + 0.75 * span)
-        for place, (value, words) in enumerate(zip(ends.tolist(), column.texts, strict=True)):
-            end = max(value + float(reach[place]), 0.0)
-            axes.annotate(
-                words, (end, place), xytext=(4, 0), textcoords="offset points", va="center", size=8.5, color=theme.ink
-            )
-        axes.axvline(0, color=theme.faint, linewidth=0.8)
-        axes.set_ylim(count - 0.4, -0.6)
-        axes.set_yticks(np.arange(count), [cut(n, letters) for n in rows.names] if at % beside == 0 else [""] * count)
-        axes.tick_params(axis="y", length=0)
-        axes.set_xticks([])
-        for side in ("bottom", "left"):
-            axes.spines[side].set_visible(False)
-        page.text(begin + 0.06, top - 0.22, column.label, size=9, weight="bold")
+    high, low = max(0.0, float((ends + half_bars).max())), min(0.0, float((ends - half_bars).min()))
+    span = (high - low) or 1.0
+    axes.set_xlim(low - (0.05 * span if low < 0 else 0), high + 0.75 * span)
+    for row, (value, text) in enumerate(zip(ends.tolist(), column.texts, strict=True)):
+        place = (max(value + float(half_bars[row]), 0.0), row)
+        axes.annotate(text, place, xytext=(4, 0), textcoords="offset points", va="center", size=8.5, color=theme.text)
+    axes.axvline(0, color=theme.muted, linewidth=0.8)
+    axes.tick_params(axis="y", length=0)
+    axes.set_xticks([])
+    for side in ("bottom", "left"):
+        axes.spines[side].set_visible(False)
 
 
-def shades(theme: Theme) -> LinearSegmentedColormap:
-    """Return the colours of a map, from its least value to its greatest."""
-    return LinearSegmentedColormap.from_list("gramwatt", [theme.paper, theme.shade, theme.figure])
+def color_map(theme: Theme) -> LinearSegmentedColormap:
+    """Return the colours of a map, from its minimum to its maximum."""
+    return LinearSegmentedColormap.from_list("gramwatt", [theme.background, theme.band, theme.accent])
 
 
-def draw_map(page: Page, seen: HeatMap) -> None:
-    """Draw one figure over two inputs, in shades and labelled lines."""
-    theme = page.theme
-    height = map_height(page.width)
-    top = page.top + 0.5
-    axes = page.axes(0.62, top, page.width - 0.2, top + height)
-    page.text(0.1, page.top + 0.06, f"{seen.label}, by the lines", size=9, weight="bold", color=theme.figure)
-    page.text(0.1, top - 0.2, seen.up_label, size=9, weight="bold")
-    page.text(page.width - 0.2, top + height + 0.24, seen.across_label, size=9, ha="right")
-    axes.xaxis.set_major_locator(ticks(6))
-    axes.yaxis.set_major_locator(ticks(6))
-    axes.set_xlim(float(np.nanmin(seen.across)), float(np.nanmax(seen.across)))
-    axes.set_ylim(float(np.nanmin(seen.up)), float(np.nanmax(seen.up)))
-    known = seen.values[np.isfinite(seen.values)]
+def draw_heat_map(canvas: Canvas, heat_map: HeatMap) -> None:
+    """Draw one result over two inputs, with shaded areas and labelled contour lines."""
+    theme = canvas.theme
+    height = map_height(canvas.width)
+    top = canvas.top + 0.5
+    axes = canvas.add_axes(0.62, top, canvas.width - 0.2, top + height)
+    label = f"{heat_map.label} (on the lines)"
+    canvas.add_text(0.1, canvas.top + 0.06, label, size=9, weight="bold", color=theme.accent)
+    canvas.add_text(0.1, top - 0.2, heat_map.y_label, size=9, weight="bold")
+    canvas.add_text(canvas.width - 0.2, top + height + 0.24, heat_map.x_label, size=9, ha="right")
+    axes.xaxis.set_major_locator(tick_locator(6))
+    axes.yaxis.set_major_locator(tick_locator(6))
+    axes.set_xlim(float(np.nanmin(heat_map.x)), float(np.nanmax(heat_map.x)))
+    axes.set_ylim(float(np.nanmin(heat_map.y)), float(np.nanmax(heat_map.y)))
+    known = heat_map.values[np.isfinite(heat_map.values)]
     if not len(known) or known.min() == known.max():
-        said = "no answer here" if not len(known) else f"{known[0]:.6g} everywhere"
-        axes.text(0.5, 0.5, said, transform=axes.transAxes, ha="center", color=theme.ink)
+        text = "no result here" if not len(known) else f"{known[0]:.6g} everywhere"
+        axes.text(0.5, 0.5, text, transform=axes.transAxes, ha="center", color=theme.text)
         return
-    levels = ticks(9).tick_values(float(known.min()), float(known.max()))
-    values = np.ma.masked_invalid(seen.values)
-    axes.contourf(seen.across, seen.up, values, levels=levels, cmap=shades(theme))
-    lines = axes.contour(seen.across, seen.up, values, levels=levels, colors=theme.ink, linewidths=0.7)
-    for label in axes.clabel(lines, fontsize=8.5, colors=theme.ink, inline=True):
-        label.set_bbox({"facecolor": theme.paper, "edgecolor": "none", "pad": 0.6, "alpha": 0.8})
+    levels = tick_locator(9).tick_values(float(known.min()), float(known.max()))
+    values = np.ma.masked_invalid(heat_map.values)
+    axes.contourf(heat_map.x, heat_map.y, values, levels=levels, cmap=color_map(theme))
+    lines = axes.contour(heat_map.x, heat_map.y, values, levels=levels, colors=theme.text, linewidths=0.7)
+    for contour_label in axes.clabel(lines, fontsize=8.5, colors=theme.text, inline=True):
+        contour_label.set_bbox({"facecolor": theme.background, "edgecolor": "none", "pad": 0.6, "alpha": 0.8})

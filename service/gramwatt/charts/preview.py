@@ -1,4 +1,4 @@
-"""The words and the size of a chart that is not drawn here, for a page that links to it."""
+"""Describe a chart and its size without drawing it, for a page that links to it."""
 
 from __future__ import annotations
 
@@ -6,49 +6,53 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from gramwatt.charts import formatting, sizes
-from gramwatt.charts.calculator_charts import ChartRequest, curve_axis, make_figure, unit_across
-from gramwatt.charts.themes import SHAPES, Look
+from gramwatt.charts.calculator_charts import make_chart
+from gramwatt.charts.chart_request import ChartRequest
+from gramwatt.charts.curve_charts import curve_axis, x_unit
+from gramwatt.charts.themes import SHAPES, ChartStyle
 from gramwatt.model import CurveChart
 
 
 @dataclass(frozen=True, slots=True)
 class Preview:
-    """What a page needs of a chart: its alternative text, and its size."""
+    """What a page needs to embed a chart: its alternative text and its size."""
 
-    words: str
+    alt: str
     sizes: Mapping[str, tuple[int, int]]
-    """By shape: the width and height of its SVG in CSS pixels, without its title."""
+    """By shape: width and height of the untitled SVG in CSS pixels."""
 
 
-def preview(asked: ChartRequest) -> Preview | None:
-    """Return the words and the sizes of a chart, or None where there is nothing to draw.
+def preview(request: ChartRequest) -> Preview | None:
+    """Return the alternative text and the sizes of a chart, or None where there is nothing to draw.
 
-    The points of a curve are not computed, which would take longer than the page: its words say where these inputs
-    stand, and not how the curve goes.
+    The points of a curve are not computed, since that would take longer than the page. The text of a curve gives the
+    values at these inputs and leaves out the trend.
     """
-    picture = asked.calculator.chart
-    looks = [Look(shape=shape, titled=False) for shape in SHAPES]
-    if isinstance(picture, CurveChart):
-        if curve_axis(asked, picture) is None:
+    spec = request.calculator.chart
+    styles = [ChartStyle(shape=shape, titled=False) for shape in SHAPES]
+    if isinstance(spec, CurveChart):
+        if curve_axis(request, spec) is None:
             return None
-        panels = len(picture.show)
-        return Preview(_words(asked, picture), {look.shape: sizes.graph_pixels(panels, look) for look in looks})
-    seen = make_figure(asked)
-    if seen is None:
+        panels = len(spec.show)
+        alt = _describe_curve(request, spec)
+        return Preview(alt, {style.shape: sizes.graph_pixels(panels, style) for style in styles})
+    chart = make_chart(request)
+    if chart is None:
         return None
-    return Preview(seen.told, {look.shape: sizes.pixels(seen, look) for look in looks})
+    return Preview(chart.description, {style.shape: sizes.chart_pixels(chart, style) for style in styles})
 
 
-def _words(asked: ChartRequest, picture: CurveChart[object, object]) -> str:
-    """What is drawn against what, and the values at these inputs."""
-    answer, across = asked.response, picture.across or picture.vary
-    told = f"{' and '.join(map(formatting.spoken, picture.show))} against {formatting.spoken(across)}"
-    here = answer["results"].get(across, answer["given"].get(across))
+def _describe_curve(request: ChartRequest, spec: CurveChart[object, object]) -> str:
+    """Return what the axes of a curve show, and the values at these inputs."""
+    response, x_name = request.response, spec.across or spec.vary
+    text = f"{' and '.join(map(formatting.readable, spec.show))} against {formatting.readable(x_name)}"
+    here = response["results"].get(x_name, response["given"].get(x_name))
     values = [
-        f"{formatting.spoken(name)} is {formatting.with_width(value, asked.width(name), asked.unit(name))}"
-        for name in picture.show
-        if isinstance(value := answer["results"][name], int | float)
+        f"{formatting.readable(name)} is "
+        + formatting.format_with_uncertainty(value, request.uncertainty(name), request.unit(name))
+        for name in spec.show
+        if isinstance(value := response["results"][name], int | float)
     ]
     if values and isinstance(here, int | float):
-        told += f". Here, at {formatting.value(here, unit_across(asked, picture))}, {' and '.join(values)}"
-    return formatting.sentence(told)
+        text += f". Here, at {formatting.format_value(here, x_unit(request, spec))}, {' and '.join(values)}"
+    return formatting.sentence(text)

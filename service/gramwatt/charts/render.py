@@ -1,4 +1,4 @@
-"""A chart in one of its formats. matplotlib, which takes half a second to import, is imported only to draw."""
+"""Write a chart in one of its formats. matplotlib takes half a second to import, so it is imported only to draw."""
 
 from __future__ import annotations
 
@@ -6,25 +6,28 @@ import functools
 
 from gramwatt import extras
 from gramwatt.charts.chart_data import ChartData
-from gramwatt.charts.themes import Look
+from gramwatt.charts.themes import ChartStyle
 
 LIBRARY = "matplotlib"
 
 
-def render(sheet: ChartData, form: str, look: Look) -> bytes:
-    """Return a chart as ``svg`` or ``png``, or as ``txt``: its title and what it shows, in words.
+def render(chart: ChartData, file_format: str, style: ChartStyle) -> bytes:
+    """Return a chart as ``svg`` or ``png``, or as ``txt``: its title and its description.
 
-    Raises MissingExtra where it must be drawn and matplotlib is not installed.
+    Raises
+    ------
+    MissingExtra
+        The chart must be drawn and matplotlib is not installed.
     """
-    if form == "txt":
-        return sheet.text()
+    if file_format == "txt":
+        return chart.as_text()
     extras.require(LIBRARY, extra="charts", purpose="Charts")
     from gramwatt.charts import draw
 
-    return draw.as_png(sheet, look) if form == "png" else draw.as_svg(sheet, look)
+    return draw.as_png(chart, style) if file_format == "png" else draw.as_svg(chart, style)
 
 
 @functools.cache
 def can_draw() -> bool:
-    """Return whether matplotlib is installed. Looking for it takes longer than some pages."""
+    """Return whether matplotlib is installed. Cached, since looking for it takes longer than some pages."""
     return extras.is_installed(LIBRARY)

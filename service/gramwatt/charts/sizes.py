@@ -1,4 +1,4 @@
-"""Heights of charts in inches, known before anything is drawn, so that a page can leave room for one."""
+"""Sizes of charts in inches, known before anything is drawn, so that a page can reserve the space."""
 
 from __future__ import annotations
 
@@ -6,59 +6,56 @@ import math
 from typing import Final
 
 from gramwatt.charts.chart_data import BarRows, Body, ChartData, Graph, Waterfall
-from gramwatt.charts.themes import SHAPES, Look
+from gramwatt.charts.themes import SHAPES, ChartStyle
 
-PANEL: Final = 1.55
-LONE_PANEL: Final = 2.3
-CSS_INCH: Final = 96
+PANEL_HEIGHT: Final = 1.55
+SINGLE_PANEL_HEIGHT: Final = 2.3
+UNTITLED_TOP: Final = 0.04
+PIXELS_PER_INCH: Final = 96
 """CSS pixels to an inch (CSS Values and Units 4, 6.2)."""
 
 
-def pixels(sheet: ChartData, look: Look) -> tuple[int, int]:
+def chart_pixels(chart: ChartData, style: ChartStyle) -> tuple[int, int]:
     """Return the width and height of a chart's SVG in CSS pixels."""
-    width = SHAPES[look.shape]
-    return in_pixels(width), in_pixels(top_of(sheet, look) + body_height(sheet.body, look.shape))
+    height = top_height(chart, style) + body_height(chart.body, style.shape)
+    return _to_pixels(SHAPES[style.shape]), _to_pixels(height)
 
 
-def graph_pixels(panels: int, look: Look) -> tuple[int, int]:
-    """Return the same for an untitled graph of so many panels, whose values are not yet known."""
-    return in_pixels(SHAPES[look.shape]), in_pixels(UNTITLED_TOP + graph_height(panels))
+def graph_pixels(panels: int, style: ChartStyle) -> tuple[int, int]:
+    """Return the size of an untitled graph with so many panels, before its values are known."""
+    return _to_pixels(SHAPES[style.shape]), _to_pixels(UNTITLED_TOP + graph_height(panels))
 
 
-def in_pixels(inches: float) -> int:
-    """Return a length in whole CSS pixels."""
-    return round(inches * CSS_INCH)
+def _to_pixels(inches: float) -> int:
+    return round(inches * PIXELS_PER_INCH)
 
 
-UNTITLED_TOP: Final = 0.04
-
-
-def top_of(sheet: ChartData, look: Look) -> float:
+def top_height(chart: ChartData, style: ChartStyle) -> float:
     """Return the height that title and inputs take above the chart's body."""
-    head = head_lines(sheet, SHAPES[look.shape]) if look.titled else []
-    return sum(rise for *_, rise in head) + 0.2 if head else UNTITLED_TOP
+    lines = heading_lines(chart, SHAPES[style.shape]) if style.titled else []
+    return sum(height for *_, height in lines) + 0.2 if lines else UNTITLED_TOP
 
 
-def head_lines(sheet: ChartData, width: float) -> list[tuple[str, float, str, float]]:
-    """Return title and inputs as lines that fit the width: words, size, weight, height in inches."""
-    title = [(line, 11.0, "bold", 0.21) for line in _wrapped(sheet.title, int(width * 9.5))]
-    question = _wrapped(sheet.question, int(width * 14.5), " · ")[:3]
-    return title + [(line, 8.0, "normal", 0.16) for line in question]
+def heading_lines(chart: ChartData, width: float) -> list[tuple[str, float, str, float]]:
+    """Return title and inputs as lines that fit the width: text, font size, weight, height in inches."""
+    title = [(line, 11.0, "bold", 0.21) for line in _wrap(chart.title, int(width * 9.5))]
+    inputs = _wrap(chart.inputs, int(width * 14.5), " · ")[:3]
+    return title + [(line, 8.0, "normal", 0.16) for line in inputs]
 
 
-def _wrapped(text: str, letters: int, between: str = " ") -> list[str]:
+def _wrap(text: str, width: int, separator: str = " ") -> list[str]:
     lines: list[str] = []
-    for word in text.split(between):
-        if lines and len(lines[-1]) + len(between) + len(word) <= letters:
-            lines[-1] += between + word
+    for part in text.split(separator):
+        if lines and len(lines[-1]) + len(separator) + len(part) <= width:
+            lines[-1] += separator + part
         else:
-            lines.append(cut(word, letters))
+            lines.append(shorten(part, width))
     return [line for line in lines if line]
 
 
-def cut(text: str, letters: int) -> str:
-    """A text of at most so many letters."""
-    return text if len(text) <= letters else text[: letters - 1] + "…"
+def shorten(text: str, max_length: int) -> str:
+    """Return a text with at most so many characters."""
+    return text if len(text) <= max_length else text[: max_length - 1] + "…"
 
 
 def body_height(body: Body, shape: str) -> float:
@@ -67,34 +64,34 @@ def body_height(body: Body, shape: str) -> float:
         case Graph():
             return graph_height(len(body.panels))
         case Waterfall():
-            return 0.3 + ladder_height(body) + 0.4 + 0.85 + 0.35
+            return 0.3 + steps_height(body) + 0.4 + 0.85 + 0.35
         case BarRows():
-            return math.ceil(len(body.columns) / rows_beside(body, shape)) * (bars_height(body) + 0.42) + 0.05
+            return math.ceil(len(body.columns) / columns_per_row(body, shape)) * (bars_height(body) + 0.42) + 0.05
         case _:
             return 0.5 + map_height(SHAPES[shape]) + 0.45
 
 
 def graph_height(panels: int) -> float:
-    """Return the height of panels above each other over one level axis."""
+    """Return the height of panels one above the other, with their x axis."""
     return panels * (panel_height(panels) + 0.34) + 0.42
 
 
 def panel_height(panels: int) -> float:
     """Return the height of each of so many panels."""
-    return PANEL if panels > 1 else LONE_PANEL
+    return PANEL_HEIGHT if panels > 1 else SINGLE_PANEL_HEIGHT
 
 
-def ladder_height(stairs: Waterfall) -> float:
-    """Return the height of the steps."""
-    return 0.22 * len(stairs.names) + 0.1
+def steps_height(waterfall: Waterfall) -> float:
+    """Return the height of a waterfall's steps."""
+    return 0.22 * len(waterfall.names) + 0.1
 
 
 def bars_height(rows: BarRows) -> float:
-    """Return the height of one column's bars."""
+    """Return the height of one column of bars."""
     return 0.26 * len(rows.names) + 0.16
 
 
-def rows_beside(rows: BarRows, shape: str) -> int:
+def columns_per_row(rows: BarRows, shape: str) -> int:
     """Return how many columns of bars stand side by side."""
     return 2 if shape == "wide" and len(rows.columns) > 1 else 1
 

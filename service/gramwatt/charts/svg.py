@@ -1,5 +1,7 @@
-"""matplotlib's SVG made fit for a page: no inline styles (a strict Content-Security-Policy refuses them), words for
-those who cannot see it, few bytes."""
+"""Prepare matplotlib's SVG for a page.
+
+It gets a title and a description, loses its inline styles, which a strict Content-Security-Policy blocks, and shrinks.
+"""
 
 from __future__ import annotations
 
@@ -8,116 +10,117 @@ import xml.etree.ElementTree as ET
 from collections.abc import Mapping
 from typing import Final
 
-from gramwatt.charts.themes import FONTS
+from gramwatt.charts.themes import FONT_FAMILY
 
 SVG: Final = "http://www.w3.org/2000/svg"
-_DIGEST: Final = re.compile(r"^[A-Za-z]?[0-9]?_?[0-9a-f]{6,}")
-_FORBIDDEN: Final = re.compile("[^\t\n\r\x20-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
-"""Letters that no XML may hold (XML 1.0, production 2)."""
-_LONG: Final = re.compile(r"-?\d+\.\d{3,}")
-_OTHER_STEPS: Final = re.compile("[^-MLz0-9. ]")
-"""Whatever a path of straight lines has not: after a curve, more coordinates are a curve."""
-_KEPT: Final = frozenset(
+_GENERATED_ID: Final = re.compile(r"^[A-Za-z]?[0-9]?_?[0-9a-f]{6,}")
+"""The ids that matplotlib refers to: it makes them from a digest. Its other ids only name a part."""
+_INVALID_XML: Final = re.compile("[^\t\n\r\x20-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
+"""Characters that XML does not allow (XML 1.0, production 2)."""
+_LONG_NUMBER: Final = re.compile(r"-?\d+\.\d{3,}")
+_CURVE_COMMAND: Final = re.compile("[^-MLz0-9. ]")
+"""Anything but straight lines in a path: after a curve's command, further coordinates are curves too."""
+_STYLE_ATTRIBUTES: Final = frozenset(
     ("fill", "stroke", "stroke-width", "stroke-dasharray", "stroke-dashoffset", "stroke-linecap", "stroke-linejoin",
      "font-weight", "opacity", "fill-opacity", "stroke-opacity", "text-anchor", "fill-rule", "clip-rule")
 )  # fmt: skip
 
 
-def tidy(text: str, title: str, told: str, *, key: str, dark: Mapping[str, str]) -> bytes:
-    """The picture with styles as attributes, its title and description.
+def clean_svg(text: str, title: str, description: str, *, prefix: str, dark: Mapping[str, str]) -> bytes:
+    """Return a chart with styles as attributes, a title and a description.
 
-    ``key`` tells its ids from those of another picture on the same page. ``dark`` has a dark colour for each light one:
-    a style sheet then puts them in their place where the reader prefers dark. The light ones stay attributes, for
-    programs that know no style sheets.
+    ``prefix`` makes its ids differ from those of another chart on the same page. ``dark`` maps light colours to dark
+    ones: a style sheet uses them where the reader prefers dark. The light ones stay attributes, for programs that
+    ignore style sheets.
     """
     ET.register_namespace("", SVG)
-    title, told = (_FORBIDDEN.sub("\ufffd", words) for words in (title, told))
-    root = ET.fromstring(_FORBIDDEN.sub("\ufffd", text))  # noqa: S314 - what matplotlib has just written
+    title, description = (_INVALID_XML.sub("\ufffd", each) for each in (title, description))
+    root = ET.fromstring(_INVALID_XML.sub("\ufffd", text))  # noqa: S314 - matplotlib has just written it
     width, height = (root.get(side, "").removesuffix("pt") for side in ("width", "height"))
     for name in list(root.attrib):
         del root.attrib[name]
     root.attrib.update(
         {"viewBox": f"0 0 {width} {height}", "width": str(round(float(width) * 4 / 3)),
          "height": str(round(float(height) * 4 / 3)), "role": "img",
-         "aria-labelledby": f"{key}-title {key}-told", "stroke-linejoin": "round", "font-family": FONTS}
+         "aria-labelledby": f"{prefix}-title {prefix}-desc", "stroke-linejoin": "round", "font-family": FONT_FAMILY}
     )  # fmt: skip
     for parent in list(root.iter()):
         for child in list(parent):
             if child.tag.endswith(("}metadata", "}style")):
                 parent.remove(child)
     for element in root.iter():
-        _restyle(element, key)
+        _move_styles_to_attributes(element)
+        _shorten_attributes(element, prefix)
     _flatten(root)
     if dark:
-        sheet = ET.Element(f"{{{SVG}}}style")
-        sheet.text = _dark_rules(root, dark)
-        root.insert(0, sheet)
-    for tag, words in (("desc", told), ("title", title)):
-        said = ET.Element(f"{{{SVG}}}{tag}", {"id": f"{key}-{'told' if tag == 'desc' else 'title'}"})
-        said.text = words
-        root.insert(0, said)
+        style = ET.Element(f"{{{SVG}}}style")
+        style.text = _dark_rules(root, dark)
+        root.insert(0, style)
+    for tag, content in (("desc", description), ("title", title)):
+        element = ET.Element(f"{{{SVG}}}{tag}", {"id": f"{prefix}-{tag}"})
+        element.text = content
+        root.insert(0, element)
     return ET.tostring(root, encoding="unicode").encode() + b"\n"
 
 
 def _dark_rules(root: ET.Element, dark: Mapping[str, str]) -> str:
-    """A style sheet with the dark colours of those that are there."""
+    """Return a style sheet with the dark counterparts of the colours in use."""
     used = sorted({(name, value) for each in root.iter() for name, value in each.items() if value in dark})
     rules = "".join(f'[{name}="{value}"]{{{name}:{dark[value]}}}' for name, value in used)
     return f"@media (prefers-color-scheme:dark){{{rules}}}"
 
 
-def _restyle(element: ET.Element, key: str) -> None:
-    for part in element.attrib.pop("style", "").split(";"):
-        name, colon, value = (piece.strip() for piece in part.partition(":"))
+def _move_styles_to_attributes(element: ET.Element) -> None:
+    for declaration in element.attrib.pop("style", "").split(";"):
+        name, colon, value = (part.strip() for part in declaration.partition(":"))
         if name == "font-size":
             element.set(name, value.removesuffix("px"))
-        elif colon and name in _KEPT:
+        elif colon and name in _STYLE_ATTRIBUTES:
             element.set(name, value)
+
+
+def _shorten_attributes(element: ET.Element, prefix: str) -> None:
+    """Prefix the ids that are referred to, drop the others, and shorten coordinates."""
     for name, value in list(element.attrib.items()):
         if name == "id":
-            if not _is_referred(element):
-                del element.attrib[name]
+            if _GENERATED_ID.match(value):
+                element.set(name, f"{prefix}-{value}")
             else:
-                element.set(name, f"{key}-{value}")
+                del element.attrib[name]
         elif name.endswith("}href") and value.startswith("#"):
             del element.attrib[name]
-            element.set("href", f"#{key}-{value[1:]}")
+            element.set("href", f"#{prefix}-{value[1:]}")
         elif name == "clip-path":
-            element.set(name, value.replace("url(#", f"url(#{key}-"))
+            element.set(name, value.replace("url(#", f"url(#{prefix}-"))
         elif name in ("d", "x", "y", "transform", "points", "width", "height"):
             if value.startswith("rotate(-0 "):
                 del element.attrib[name]
             else:
-                element.set(name, _short(_LONG.sub(_shortened, value)))
+                element.set(name, _shorten_path(_LONG_NUMBER.sub(_round_to_hundredths, value)))
 
 
-def _short(value: str) -> str:
-    """Coordinates without white space, and without the letters of lines after lines (SVG 2, 9.3.4)."""
+def _shorten_path(value: str) -> str:
+    """Return coordinates without spare white space, and without the commands of lines after lines (SVG 2, 9.3.4)."""
     value = " ".join(value.split())
-    return value if _OTHER_STEPS.search(value) else value.replace(" L ", " ")
+    return value if _CURVE_COMMAND.search(value) else value.replace(" L ", " ")
 
 
-def _shortened(number: re.Match[str]) -> str:
-    """A hundredth of a point is finer than anybody sees."""
+def _round_to_hundredths(number: re.Match[str]) -> str:
+    """Return a coordinate in hundredths of a point, finer than anybody sees."""
     return f"{float(number[0]):.2f}".rstrip("0").rstrip(".")
 
 
-def _is_referred(element: ET.Element) -> bool:
-    """Whether an id is one that matplotlib refers to: those it makes of a digest, not those that name a part."""
-    return bool(_DIGEST.match(element.get("id", "")))
-
-
 def _flatten(element: ET.Element) -> None:
-    """Take out groups that say nothing, and white space between elements."""
+    """Remove groups without attributes, and white space between elements."""
     element.text = None if element.text is not None and not element.text.strip() else element.text
     element.tail = None if element.tail is not None and not element.tail.strip() else element.tail
-    made: list[ET.Element] = []
+    children: list[ET.Element] = []
     for child in list(element):
         _flatten(child)
         if child.tag.endswith("}g") and not child.attrib:
-            made += list(child)
+            children += list(child)
         elif not (child.tag.endswith("}g") and not len(child)):
-            made.append(child)
+            children.append(child)
     for child in list(element):
         element.remove(child)
-    element.extend(made)
+    element.extend(children)

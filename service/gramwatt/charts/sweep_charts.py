@@ -1,218 +1,227 @@
-"""The picture of a sweep: one input varied is a line, two are a map, or a few lines where one of them is a choice."""
+"""Compute the chart of a sweep: a line for one varied input; a map for two, or several lines where one is a choice."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
 
 from gramwatt.charts import formatting
 from gramwatt.charts.chart_data import Body, ChartData, Graph, HeatMap, Line, NothingToDraw, Panel
-from gramwatt.charts.curves import Points, points
+from gramwatt.charts.curves import GridResults, compute_grid
 from gramwatt.engine import nested
-from gramwatt.engine.messages import InputError, close_matches, join_with_or, quote_input
+from gramwatt.engine.messages import InputError, join_with_or, quote_input, suggest
 from gramwatt.engine.response import get_declared_units
-from gramwatt.engine.tables import sweep
+from gramwatt.engine.tables.sweep import Axis
 from gramwatt.model import NESTED, Array, Calculator, Choice, Count, Flag, Kind, Quantity, Text, units
 
-MOST_SHOWN: Final = 4
-"""Results in one picture, a panel each."""
-MOST_AXES: Final = 2
-MOST_POINTS: Final = 2000
-MOST_MAPPED: Final = 101
-"""Points along a line, and along each axis of a map."""
-MOST_LINES: Final = 6
-"""Lines that can be told apart."""
+MAX_RESULTS: Final = 4
+"""Results in one chart, a panel each."""
+MAX_AXES: Final = 2
+MAX_LINE_POINTS: Final = 2000
+MAX_MAP_POINTS: Final = 101
+"""Points along each axis of a map."""
+MAX_LINES: Final = 6
+"""Lines in one panel that people can tell apart."""
 
 
-def drawable(calculator: Calculator[Any, Any]) -> list[str]:
-    """The results that can be drawn over an input: those that are one number."""
+def drawable_results(calculator: Calculator[Any, Any]) -> list[str]:
+    """Return the results that can be drawn: those that are one number."""
     return [name for name, kind in calculator.result_fields.items() if isinstance(kind, Quantity | Count)]
 
 
-def shown(calculator: Calculator[Any, Any], wish: str | None, errors: list[InputError], axes: int) -> list[str]:
-    """The results wished for, the first that can be drawn unless any are; what is wrong is added to the faults."""
-    known, most = drawable(calculator), 1 if axes > 1 else MOST_SHOWN
-    if not wish:
-        return known[:1]
-    names = wish.split(",")
-    for name in names:
-        if name not in known:
-            meant = close_matches(name, known)
-            hint = f"; did you mean {join_with_or(meant)}?" if meant else ""
-            errors.append(
-                InputError(
-                    "/show",
-                    f"{quote_input(name)} is no result that can be drawn{hint}",
-                    quote_input(wish),
-                    join_with_or(known),
-                )
-            )
-    if len(set(names)) != len(names) or len(names) > most:
-        errors.append(InputError("/show", f"{len(names)} results", quote_input(wish), f"up to {most}, each once"))
-    return names
+def select_results(
+    calculator: Calculator[Any, Any], names: str | None, errors: list[InputError], axes: int
+) -> list[str]:
+    """Return the results to draw, by default the first that can be drawn. Append problems to ``errors``."""
+    drawable, max_results = drawable_results(calculator), 1 if axes > 1 else MAX_RESULTS
+    if not names:
+        return drawable[:1]
+    selected = names.split(",")
+    given = quote_input(names)
+    for name in selected:
+        if name not in drawable:
+            detail = f"{quote_input(name)} is no result that can be drawn{suggest(name, drawable)}"
+            errors.append(InputError("/show", detail, given, join_with_or(drawable)))
+    if len(set(selected)) != len(selected) or len(selected) > max_results:
+        errors.append(InputError("/show", f"{len(selected)} results", given, f"up to {max_results}, each once"))
+    return selected
 
 
-def check(calculator: Calculator[Any, Any], axes: Sequence[sweep.Axis]) -> list[InputError]:
-    """Whether these inputs can stand on the axes of a picture."""
-    errors = []
-    for axis in axes:
-        kind = calculator.input_fields[axis.name]
-        if isinstance(kind, NESTED):
-            accepted = join_with_or(
-                name for name, kind in calculator.input_fields.items() if not isinstance(kind, NESTED)
-            )
-            errors.append(InputError(f"/{axis.name}", "a list or a table stands on no axis", None, accepted))
-        elif axis.count < 2:
-            errors.append(InputError(f"/{axis.name}", "one point makes no line", None, "two values or more"))
-        elif axis.count > (most := MOST_MAPPED if len(axes) > 1 else MOST_POINTS):
-            errors.append(InputError(f"/{axis.name}", f"{axis.count} points", None, f"up to {most} to be drawn"))
-    if len(axes) > MOST_AXES:
+def check_axes(calculator: Calculator[Any, Any], axes: Sequence[Axis]) -> list[InputError]:
+    """Return what keeps these inputs from being the axes of a chart."""
+    errors = [error for axis in axes if (error := _check_axis(calculator, axis, len(axes))) is not None]
+    if len(axes) > MAX_AXES:
         errors.append(InputError("/vary", f"{len(axes)} inputs are varied", None, "one, or two for a map"))
-    elif len(axes) == MOST_AXES and not errors:
-        named = [axis for axis in axes if not _has_numbers(calculator.input_fields[axis.name])]
-        if len(named) == 2:
-            errors.append(
-                InputError("/vary", "two inputs without numbers make no picture", None, "one of them with numbers")
-            )
-        elif named and named[0].count > MOST_LINES:
-            detail = f"{named[0].count} lines cannot be told apart"
-            errors.append(InputError(f"/{named[0].name}", detail, None, f"up to {MOST_LINES} values"))
+    elif len(axes) == MAX_AXES and not errors:
+        not_numeric = [axis for axis in axes if not _is_numeric(calculator.input_fields[axis.name])]
+        if len(not_numeric) == 2:
+            detail = "two inputs without numbers make no chart"
+            errors.append(InputError("/vary", detail, None, "one of them with numbers"))
+        elif not_numeric and not_numeric[0].count > MAX_LINES:
+            detail = f"{not_numeric[0].count} lines cannot be told apart"
+            errors.append(InputError(f"/{not_numeric[0].name}", detail, None, f"up to {MAX_LINES} values"))
     return errors
 
 
-def _has_numbers(kind: Kind) -> bool:
+def _check_axis(calculator: Calculator[Any, Any], axis: Axis, axes: int) -> InputError | None:
+    pointer = f"/{axis.name}"
+    if isinstance(calculator.input_fields[axis.name], NESTED):
+        accepted = (name for name, kind in calculator.input_fields.items() if not isinstance(kind, NESTED))
+        return InputError(pointer, "a list or a table cannot be an axis", None, join_with_or(accepted))
+    if axis.count < 2:
+        return InputError(pointer, "one point makes no line", None, "two values or more")
+    max_points = MAX_MAP_POINTS if axes > 1 else MAX_LINE_POINTS
+    if axis.count > max_points:
+        return InputError(pointer, f"{axis.count} points", None, f"up to {max_points} in a chart")
+    return None
+
+
+def _is_numeric(kind: Kind) -> bool:
     return isinstance(kind, Quantity | Count)
 
 
-def make_figure(
+@dataclass(frozen=True, slots=True)
+class _Sweep:
+    """The results of a sweep, and the units that they are in."""
+
+    calculator: Calculator[Any, Any]
+    results: GridResults
+    units: Mapping[str, str]
+    text: bool
+
+    def positions(self, axis: Axis) -> tuple[Array, tuple[str, ...]]:
+        """Return where the points of an axis lie, in the input's own unit; or 0, 1, 2, ... and the text there."""
+        kind = self.calculator.input_fields[axis.name]
+        indices = np.arange(axis.count)
+        if isinstance(kind, Choice | Text | Flag):
+            return indices.astype(np.float64), tuple(str(cell) for cell in axis.cells)
+        cells = nested.read_column(kind, axis.column(indices), text=self.text)
+        values = np.where([row not in cells.errors for row in range(axis.count)], cells.values, np.nan)
+        return (units.convert_from_si(values, kind.unit) if isinstance(kind, Quantity) else values), ()
+
+    def axis_unit(self, axis: Axis) -> str:
+        """Return the unit of an axis."""
+        return formatting.declared_unit(self.calculator.input_fields[axis.name])
+
+    def axis_label(self, axis: Axis) -> str:
+        """Return the label of an axis."""
+        return formatting.axis_label(axis.name, self.axis_unit(axis))
+
+
+def compute_chart(
     calculator: Calculator[Any, Any],
     constants: Mapping[str, object],
-    axes: Sequence[sweep.Axis],
-    show: Sequence[str],
+    axes: Sequence[Axis],
+    names: Sequence[str],
     *,
     text: bool,
     result_units: Mapping[str, str],
 ) -> ChartData:
-    """The picture of a sweep that `check` has nothing against. Raises Nothing where no point of an axis can be read."""
-    if any(not np.isfinite(_places(calculator, axis, text=text)[0]).any() for axis in axes):
-        raise NothingToDraw("There is nothing to draw: an axis has no value that can be asked.")
-    found = points(calculator, constants, axes, text=text, result_units=result_units, names=show)
-    told_units = {**get_declared_units(calculator.result_fields), **result_units}
+    """Return the chart of a sweep whose axes `check_axes` has accepted.
+
+    Raises
+    ------
+    NothingToDraw
+        No point of an axis is valid.
+    """
+    unread = _Sweep(calculator, GridResults({}), {}, text)
+    if any(not np.isfinite(unread.positions(axis)[0]).any() for axis in axes):
+        raise NothingToDraw("There is nothing to draw: an axis has no valid value.")
+    results = compute_grid(calculator, constants, axes, text=text, result_units=result_units, names=names)
+    sweep = _Sweep(calculator, results, {**get_declared_units(calculator.result_fields), **result_units}, text)
+    not_numeric = [axis for axis in axes if not _is_numeric(calculator.input_fields[axis.name])]
     if len(axes) == 1:
-        body, told = _lines(calculator, axes[0], [], show, found, told_units, text=text)
+        body, description = _make_lines(sweep, axes[0], None, names)
+    elif not_numeric:
+        groups = not_numeric[0]
+        x_axis = next(axis for axis in axes if axis is not groups)
+        body, description = _make_lines(sweep, x_axis, groups, names, transposed=axes[0] is not groups)
     else:
-        named = [axis for axis in axes if not _has_numbers(calculator.input_fields[axis.name])]
-        if named:
-            level = next(axis for axis in axes if axis is not named[0])
-            turned = axes[0] is not named[0]
-            body, told = _lines(calculator, level, named, show, found, told_units, text=text, turned=turned)
-        else:
-            body, told = _map(calculator, axes, show[0], found, told_units, text=text)
-    given = list(constants.items())[: formatting.LONGEST]
-    question = " · ".join(
-        f"{formatting.spoken(name)} {_said(calculator.input_fields[name], value)}" for name, value in given
-    )
-    if len(constants) > len(given):
-        question += f" · {len(constants) - len(given)} more"
-    return ChartData(calculator.title, question, told, body)
+        body, description = _make_map(sweep, axes, names[0])
+    summary = _summarize_constants(calculator, constants)
+    return ChartData(calculator.title, summary, formatting.sentence(description), body)
 
 
-def _said(kind: Kind, value: object) -> str:
-    """An input as it was given; a bare number with the unit that it is in."""
+def _summarize_constants(calculator: Calculator[Any, Any], constants: Mapping[str, object]) -> str:
+    shown = list(constants.items())[: formatting.MAX_INPUTS]
+    parts = [
+        f"{formatting.readable(name)} {_format_input(calculator.input_fields[name], value)}" for name, value in shown
+    ]
+    more = len(constants) - len(shown)
+    return " · ".join(parts + ([f"{more} more"] if more else []))
+
+
+def _format_input(kind: Kind, value: object) -> str:
+    """Return an input as it was given; add the declared unit to a bare number."""
     if isinstance(value, list):
         return f"of {len(value)}"
-    bare = isinstance(kind, Quantity) and kind.unit != "1" and str(value)[-1:].isdigit()
-    return f"{quote_input(value)} {kind.unit}" if isinstance(kind, Quantity) and bare else str(quote_input(value))
+    is_bare = isinstance(kind, Quantity) and str(value)[-1:].isdigit()
+    return formatting.add_unit(str(quote_input(value)), formatting.declared_unit(kind) if is_bare else "1")
 
 
-def _places(calculator: Calculator[Any, Any], axis: sweep.Axis, *, text: bool) -> tuple[Array, tuple[str, ...]]:
-    """Where the points of an axis stand, in the input's own unit; or 0, 1, 2, ... and the words there."""
-    kind = calculator.input_fields[axis.name]
-    at = np.arange(axis.count)
-    if isinstance(kind, Choice | Text | Flag):
-        return at.astype(np.float64), tuple(str(cell) for cell in axis.cells)
-    read = nested.read_column(kind, axis.column(at), text=text)
-    values = np.where([row not in read.errors for row in range(axis.count)], read.values, np.nan)
-    return (units.convert_from_si(values, kind.unit) if isinstance(kind, Quantity) else values), ()
-
-
-def _lines(
-    calculator: Calculator[Any, Any],
-    axis: sweep.Axis,
-    named: Sequence[sweep.Axis],
-    show: Sequence[str],
-    found: Points,
-    told_units: Mapping[str, str],
-    *,
-    text: bool,
-    turned: bool = False,
+def _make_lines(
+    sweep: _Sweep, x_axis: Axis, groups: Axis | None, names: Sequence[str], *, transposed: bool = False
 ) -> tuple[Body, str]:
-    x, ticks = _places(calculator, axis, text=text)
-    kind, unit = calculator.input_fields[axis.name], formatting.own_unit(calculator.input_fields[axis.name])
-    groups = _places(calculator, named[0], text=text)[1] if named else ("",)
+    """Return a panel for each result with a line for each group. ``transposed``: the groups vary fastest."""
+    x, tick_labels = sweep.positions(x_axis)
+    kind, unit = sweep.calculator.input_fields[x_axis.name], sweep.axis_unit(x_axis)
+    group_labels = sweep.positions(groups)[1] if groups else ("",)
+    shape = (x_axis.count, len(group_labels)) if transposed else (len(group_labels), x_axis.count)
     order = np.argsort(x, kind="stable")
-    panels, said = [], []
-    for name in show:
-        own = told_units.get(name, "1")
-        shape = (axis.count, len(groups)) if turned else (len(groups), axis.count)
-        values, widths = found.values(name).reshape(shape), found.widths(name)
-        spread = None if widths is None else widths.reshape(shape)
-        if turned:
-            values, spread = values.T, None if spread is None else spread.T
+
+    def by_group(column: Array) -> Array:
+        grid = column.reshape(shape)
+        return grid.T if transposed else grid
+
+    panels, trends = [], []
+    for name in names:
+        result_unit = sweep.units.get(name, "1")
+        values, uncertainties = by_group(sweep.results.values(name)), sweep.results.uncertainties(name)
         lines = []
-        for at, group in enumerate(groups):
-            width = None if spread is None else spread[at][order]
-            lines.append(Line(x[order], values[at][order], width, group, joined=isinstance(kind, Quantity)))
-            said.append(
-                formatting.course(
-                    f"{formatting.spoken(name)}{f' with {group}' if group else ''}", values[at][order], own
-                )
-            )
-        panels.append(Panel(formatting.axis(name, own), tuple(lines)))
+        for index, group in enumerate(group_labels):
+            y = values[index][order]
+            uncertainty = None if uncertainties is None else by_group(uncertainties)[index][order]
+            lines.append(Line(x[order], y, uncertainty, group, joined=isinstance(kind, Quantity)))
+            label = formatting.readable(name) + (f" with {group}" if group else "")
+            trends.append(formatting.describe_trend(label, y, result_unit))
+        panels.append(Panel(formatting.axis_label(name, result_unit), tuple(lines)))
     known = x[np.isfinite(x)]
-    span = (
-        f"over {', '.join(ticks)}"
-        if ticks
-        else f"goes from {formatting.value(known.min(), unit)} to {formatting.value(known.max(), unit)}"
+    if tick_labels:
+        span = f"Over {formatting.readable(x_axis.name)} {', '.join(tick_labels)}"
+    else:
+        ends = [formatting.format_value(end, unit) for end in (known.min(), known.max())]
+        span = f"As {formatting.readable(x_axis.name)} goes from {ends[0]} to {ends[1]}"
+    graph = Graph(
+        sweep.axis_label(x_axis), tuple(panels), tick_labels=tick_labels, integer_ticks=isinstance(kind, Count)
     )
-    told = f"As {formatting.spoken(axis.name)} {span}, {'; '.join(said)}"
-    graph = Graph(formatting.axis(axis.name, unit), tuple(panels), ticks=ticks, whole=isinstance(kind, Count))
-    return graph, formatting.sentence(told)
+    return graph, f"{span}, {'; '.join(trends)}"
 
 
-def _map(
-    calculator: Calculator[Any, Any],
-    axes: Sequence[sweep.Axis],
-    name: str,
-    found: Points,
-    told_units: Mapping[str, str],
-    *,
-    text: bool,
-) -> tuple[Body, str]:
-    (across, _), (up, _) = (_places(calculator, axis, text=text) for axis in axes)
-    values = found.values(name).reshape((axes[0].count, axes[1].count)).T
-    order, rise = (np.argsort(each, kind="stable") for each in (across, up))
-    order, rise = order[np.isfinite(across[order])], rise[np.isfinite(up[rise])]
-    values = values[np.ix_(rise, order)]
-    unit = told_units.get(name, "1")
-    labels = [formatting.axis(axis.name, formatting.own_unit(calculator.input_fields[axis.name])) for axis in axes]
-    known = values[np.isfinite(values)]
-    said = "has no answer anywhere"
-    if len(known):
-        least, most = (
-            np.unravel_index(np.argmin(np.where(np.isfinite(values), s * values, np.inf)), values.shape)
-            for s in (1, -1)
-        )
-        ends = []
-        for i, j in (least, most):
-            place = zip(axes, (across[order][j], up[rise][i]), strict=True)
-            units = {axis.name: formatting.own_unit(calculator.input_fields[axis.name]) for axis in axes}
-            where = [f"{formatting.spoken(a.name)} {formatting.value(v, units[a.name])}" for a, v in place]
-            ends.append(f"{formatting.value(values[i, j], unit)} (at {', '.join(where)})")
-        said = f"lies between {' and '.join(ends)}"
-    first, second = (formatting.spoken(axis.name) for axis in axes[:2])
-    told = f"Over {first} and {second}, {formatting.spoken(name)} {said}"
-    seen = HeatMap(labels[0], labels[1], formatting.axis(name, unit), across[order], up[rise], values)
-    return seen, formatting.sentence(told)
+def _make_map(sweep: _Sweep, axes: Sequence[Axis], name: str) -> tuple[Body, str]:
+    (x, _), (y, _) = (sweep.positions(axis) for axis in axes)
+    values = sweep.results.values(name).reshape((axes[0].count, axes[1].count)).T
+    columns_order, rows_order = (np.argsort(each, kind="stable") for each in (x, y))
+    columns_order = columns_order[np.isfinite(x[columns_order])]
+    rows_order = rows_order[np.isfinite(y[rows_order])]
+    x, y, values = x[columns_order], y[rows_order], values[np.ix_(rows_order, columns_order)]
+    unit = sweep.units.get(name, "1")
+    heat_map = HeatMap(
+        sweep.axis_label(axes[0]), sweep.axis_label(axes[1]), formatting.axis_label(name, unit), x, y, values
+    )
+    summary = f"has {formatting.NO_RESULT}"
+    known = np.isfinite(values)
+    if known.any():
+        extremes = []
+        for position in (np.where(known, values, np.inf).argmin(), np.where(known, values, -np.inf).argmax()):
+            row, column = np.unravel_index(position, values.shape)
+            place = ", ".join(
+                f"{formatting.readable(axis.name)} {formatting.format_value(value, sweep.axis_unit(axis))}"
+                for axis, value in zip(axes, (x[column], y[row]), strict=True)
+            )
+            extremes.append(f"{formatting.format_value(values[row, column], unit)} (at {place})")
+        summary = f"is between {' and '.join(extremes)}"
+    first, second = (formatting.readable(axis.name) for axis in axes)
+    return heat_map, f"Over {first} and {second}, {formatting.readable(name)} {summary}"

@@ -7,7 +7,7 @@ from typing import IO, TYPE_CHECKING, Any, Final
 
 import click
 
-from gramwatt.charts.themes import AUTO, GROUNDS, LARGEST_SCALE, SHAPES, THEMES, Look
+from gramwatt.charts.themes import AUTO, GROUNDS, MAX_SCALE, SHAPES, THEMES, ChartStyle
 from gramwatt.cli.inputs import read_inputs
 from gramwatt.cli.messages import fail, parse_assignments, parse_units
 
@@ -38,7 +38,7 @@ FORMATS_BY_EXTENSION: Final = {".svg": "svg", ".png": "png", ".txt": "txt"}
 @click.option("--shape", type=click.Choice(list(SHAPES)), default="wide", show_default=True)
 @click.option("--ground", type=click.Choice(GROUNDS), default="paper", show_default=True)
 @click.option(
-    "--scale", type=click.IntRange(1, LARGEST_SCALE), default=1, show_default=True, help="Pixels of PNG, times as many."
+    "--scale", type=click.IntRange(1, MAX_SCALE), default=1, show_default=True, help="Pixels of PNG, times as many."
 )
 @click.option("--units", default="", help="Units of results: current:mA,...")
 @click.option("--body", type=click.File("rb"), help="JSON file with the inputs, as for a POST; - reads standard input.")
@@ -81,10 +81,10 @@ def chart(
             sheet = _swept(calculator, inputs, vary, show, parse_units(units))
         else:
             question, text = read_inputs(calculator, inputs, body, logs, column)
-            sheet = calculator_charts.chart_of(calculator, question, text=text, result_units=parse_units(units))
+            sheet = calculator_charts.compute_chart(calculator, question, text=text, result_units=parse_units(units))
     except (NothingToDraw, InvalidInput) as error:
         fail(str(error))
-    made = render(sheet, chosen, Look(**look))
+    made = render(sheet, chosen, ChartStyle(**look))
     try:
         with Output(out) as output:
             output.write(made)
@@ -111,8 +111,8 @@ def _swept(
     )
     errors = [*wrong, *of_units]
     axes = parse_axes(calculator, vary, constants, errors)
-    names = sweep_charts.shown(calculator, show, errors, len(axes))
-    errors += sweep_charts.check(calculator, axes)
+    names = sweep_charts.select_results(calculator, show, errors, len(axes))
+    errors += sweep_charts.check_axes(calculator, axes)
     if errors:
         fail_with_errors(errors)
-    return sweep_charts.make_figure(calculator, constants, axes, names, text=True, result_units=units)
+    return sweep_charts.compute_chart(calculator, constants, axes, names, text=True, result_units=units)

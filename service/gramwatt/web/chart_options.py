@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Final
 
-from gramwatt.charts.themes import AUTO, GROUNDS, LARGEST_SCALE, SHAPES, THEMES
+from gramwatt.charts.themes import AUTO, GROUNDS, MAX_SCALE, SHAPES, THEMES
 from gramwatt.model import Choice, Count, Flag, Kind, Text
 from gramwatt.web.request_parsing import RESPONSE_OPTIONS
 
@@ -24,7 +24,7 @@ CHART_OPTIONS: Final[Mapping[str, Kind]] = {
     ),
     "shape": Choice(tuple(SHAPES), "For a page, or for a phone's screen.", default="wide"),
     "ground": Choice(GROUNDS, "Whether the paper is drawn; without it whatever lies below shows.", default="paper"),
-    "scale": Count("Of PNG: pixels, times as many each way.", at_least=1, at_most=LARGEST_SCALE, default=1),
+    "scale": Count("Of PNG: pixels, times as many each way.", at_least=1, at_most=MAX_SCALE, default=1),
     "show": Text(
         "Of a sweep: the results drawn, separated by commas; the headline unless said.", max_length=200, optional=True
     ),

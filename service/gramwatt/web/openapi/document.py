@@ -42,7 +42,7 @@ from gramwatt.web.openapi.number_pattern import escape_pattern
 from gramwatt.web.openapi.recordings import add_log
 from gramwatt.web.openapi.site import add_site
 from gramwatt.web.openapi.tables import add_table_components, add_tables
-from gramwatt.web.pages.snippets import samples
+from gramwatt.web.pages.snippets import code_samples
 from gramwatt.web.request_parsing import RESPONSE_OPTIONS, get_response_options
 
 DESCRIPTION: Final = """\
@@ -165,7 +165,7 @@ def _add_calculator(spec: APISpec, calculator: Calculator[Any, Any]) -> None:
         **shared,
         "parameters": [*inputs, *options],
         "responses": {**make_cacheable_responses(good), **make_problem_responses(406, 413, 422, *more)},
-        "x-codeSamples": samples(calculator, find_query_example(calculator), by_query=True),
+        "x-codeSamples": code_samples(calculator, find_query_example(calculator), by_query=True),
     }
     questions = {
         f"example{at}": {"summary": example.title, "value": dict(example.given)}
@@ -179,7 +179,7 @@ def _add_calculator(spec: APISpec, calculator: Calculator[Any, Any]) -> None:
         "parameters": options,
         "requestBody": {"required": True, "description": "The inputs.", "content": {"application/json": content}},
         "responses": {"200": good, **make_problem_responses(400, 406, 413, 415, 422, *more)},
-        "x-codeSamples": samples(calculator, calculator.examples[0].given, by_query=False),
+        "x-codeSamples": code_samples(calculator, calculator.examples[0].given, by_query=False),
     }
     if calculator.recording is not None:
         add_log(spec, calculator, inputs, options, good)

@@ -1,2 +1,5 @@
-"""Pages for people, made from the declarations: `routes` says which there are, `reading` reads a form, `fields` and
-`told` are what the templates show, `snippets` asks the same again from elsewhere."""
+"""Pages made from the declarations.
+
+`routes` serves them, `form_reader` reads a form, `form_view` and `results_view` hold what the templates show,
+`snippets` are ways to repeat a request elsewhere.
+"""

@@ -1,4 +1,4 @@
-"""A calculator described: what its form asks, in JSON for programs (the element reads it) and for the templates."""
+"""Describe a calculator's form: as JSON for programs (the web component reads it), and for the templates."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ import functools
 from collections.abc import Mapping
 from typing import Any, Final
 
-from gramwatt.charts.formatting import spoken
+from gramwatt.charts.formatting import readable
 from gramwatt.engine.messages import describe_accepted
 from gramwatt.engine.query_strings import fits_query
 from gramwatt.model import (
@@ -43,9 +43,8 @@ KIND_NAMES: Final[Mapping[type[Any], str]] = {
 
 
 @functools.cache
-def described(calculator: Calculator[Any, Any]) -> Mapping[str, Any]:
-    """Inputs and results with their kinds, units, bounds in words and defaults; the example that a form begins with."""
-    example = dict(first_example(calculator).given)
+def describe_calculator(calculator: Calculator[Any, Any]) -> Mapping[str, Any]:
+    """Return inputs and results with kinds, units and defaults, and the example that a form starts with."""
     return {
         "calculator": calculator.name,
         "title": calculator.title,
@@ -53,85 +52,86 @@ def described(calculator: Calculator[Any, Any]) -> Mapping[str, Any]:
         "about": calculator.documentation,
         "job": calculator.category,
         "by_query": fits_query(calculator),
-        "inputs": [field(name, kind, calculator) for name, kind in calculator.input_fields.items()],
+        "inputs": [describe_input(name, kind, calculator) for name, kind in calculator.input_fields.items()],
         "any_of": [list(group) for group in calculator.any_of],
-        "results": [result(name, kind) for name, kind in calculator.result_fields.items()],
-        "example": example,
+        "results": [describe_result(name, kind) for name, kind in calculator.result_fields.items()],
+        "example": dict(first_example(calculator).given),
     }
 
 
 def first_example(calculator: Calculator[Any, Any]) -> Example:
-    """The example that a form begins with: the first that fills a table, where the calculator asks for one; else the
-    one that gives least."""
+    """Return the example that a form starts with: the first that fills a table, else the one with the fewest inputs."""
     tables = [name for name, kind in calculator.input_fields.items() if isinstance(kind, Table)]
-    filled = [each for each in calculator.examples if any(name in each.given for name in tables)]
-    return filled[0] if filled else min(calculator.examples, key=lambda each: len(each.given))
+    with_tables = [each for each in calculator.examples if any(name in each.given for name in tables)]
+    return with_tables[0] if with_tables else min(calculator.examples, key=lambda each: len(each.given))
 
 
-def field(name: str, kind: Kind, calculator: Calculator[Any, Any] | None = None) -> dict[str, Any]:
-    """One input, or one column of a table of inputs."""
-    made: dict[str, Any] = {
-        "name": name,
-        "label": spoken(name),
-        "kind": KIND_NAMES[type(kind)],
-        "description": str(getattr(kind, "description", "")),
-        "required": is_required(kind),
-        "accepts": describe_accepted(kind),
-    }
+def describe_input(name: str, kind: Kind, calculator: Calculator[Any, Any] | None = None) -> dict[str, Any]:
+    """Describe one input, or one column of a table of inputs."""
+    description = _describe_field(name, kind) | {"required": is_required(kind), "accepts": describe_accepted(kind)}
     default = default_of(kind)
     if default is not None:
-        made["default"] = default
+        description["default"] = default
     if calculator is not None:
-        made["default_in_words"] = next((a.text for a in calculator.assumptions if a.name == name), "")
-    quantity = kind.item if isinstance(kind, NumberList) else kind
-    match quantity:
-        case Quantity():
-            made |= {"unit": quantity.unit, "units": tuple(units.compatible_units(quantity.unit))}
-        case Choice():
-            made["options"] = list(quantity.options)
-        case Text():
-            made["longest"] = quantity.max_length
-        case Count():
-            made |= {"at_least": quantity.at_least, "at_most": quantity.at_most}
-        case Table():
-            made["columns"] = [field(each, inner) for each, inner in columns_of(quantity).items()]
-            made["any_of"] = [list(group) for group in quantity.any_of]
-        case TimeSeries():
-            made["columns"] = list(get_fields(quantity.row))
+        description["default_in_words"] = next((a.text for a in calculator.assumptions if a.name == name), "")
+    match kind.item if isinstance(kind, NumberList) else kind:
+        case Quantity() as quantity:
+            description |= _describe_units(quantity)
+        case Choice(options=options):
+            description["options"] = list(options)
+        case Text(max_length=max_length):
+            description["longest"] = max_length
+        case Count(at_least=at_least, at_most=at_most):
+            description |= {"at_least": at_least, "at_most": at_most}
+        case Table() as table:
+            description["columns"] = [describe_input(each, inner) for each, inner in form_columns(table).items()]
+            description["any_of"] = [list(group) for group in table.any_of]
+        case TimeSeries(row=row):
+            description["columns"] = list(get_fields(row))
         case _:
             pass
-    return made
+    return description
 
 
-def columns_of(kind: Table) -> Mapping[str, Kind]:
-    """The columns of a table that a form asks for: a recording in a row is sent otherwise, unless it must be there."""
+def describe_result(name: str, kind: Kind) -> dict[str, Any]:
+    """Describe one result, or one column of a table of results."""
+    description = _describe_field(name, kind)
+    match kind.item if isinstance(kind, NumberList) else kind:
+        case Quantity() as quantity:
+            description |= _describe_units(quantity)
+        case Table(row=row):
+            description["columns"] = [describe_result(each, inner) for each, inner in get_fields(row).items()]
+        case _:
+            pass
+    return description
+
+
+def _describe_field(name: str, kind: Kind) -> dict[str, Any]:
     return {
-        name: inner
-        for name, inner in get_fields(kind.row).items()
-        if not isinstance(inner, StandardUncertainty) and (not isinstance(inner, TimeSeries) or is_required(inner))
-    }
-
-
-def result(name: str, kind: Kind) -> dict[str, Any]:
-    """One result, or one column of a table of results."""
-    made: dict[str, Any] = {
         "name": name,
-        "label": spoken(name),
+        "label": readable(name),
         "kind": KIND_NAMES[type(kind)],
         "description": str(getattr(kind, "description", "")),
     }
-    quantity = kind.item if isinstance(kind, NumberList) else kind
-    if isinstance(quantity, Quantity):
-        made |= {"unit": quantity.unit, "units": tuple(units.compatible_units(quantity.unit))}
-    if isinstance(quantity, Table):
-        made["columns"] = [result(each, inner) for each, inner in get_fields(quantity.row).items()]
-    return made
 
 
-def takes_files(calculator: Calculator[Any, Any]) -> bool:
-    """Whether its form must be sent by POST, as a recording has to be sent with it."""
+def _describe_units(quantity: Quantity) -> dict[str, Any]:
+    return {"unit": quantity.unit, "units": tuple(units.compatible_units(quantity.unit))}
+
+
+def form_columns(table: Table) -> Mapping[str, Kind]:
+    """Return the columns of a table that a form has. An optional recording in a row is left to JSON."""
+    return {
+        name: kind
+        for name, kind in get_fields(table.row).items()
+        if not isinstance(kind, StandardUncertainty) and (not isinstance(kind, TimeSeries) or is_required(kind))
+    }
+
+
+def needs_upload(calculator: Calculator[Any, Any]) -> bool:
+    """Return whether a form holds a recording, so that it must be sent by POST."""
     return any(
         isinstance(kind, TimeSeries)
-        or (isinstance(kind, Table) and any(isinstance(inner, TimeSeries) for inner in columns_of(kind).values()))
+        or (isinstance(kind, Table) and any(isinstance(inner, TimeSeries) for inner in form_columns(kind).values()))
         for kind in calculator.input_fields.values()
     )

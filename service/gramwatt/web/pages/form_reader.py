@@ -1,7 +1,7 @@
-"""From the fields of a form to a question as JSON has it.
+"""Read the fields of a form as the inputs that JSON would hold.
 
-A field is named like its input; ``<name>.unit`` beside it tells its unit; ``parts.0.mass`` is a column of the first row
-of a table; ``units.<result>`` the unit a result is wanted in. So a page's URL holds everything that was asked.
+A field is named like its input. ``<name>.unit`` is the unit beside it, ``parts.0.mass`` a column in the first row of a
+table, ``units.<result>`` the unit of a result. So the URL of a page contains all inputs.
 """
 
 from __future__ import annotations
@@ -17,20 +17,20 @@ from gramwatt.engine.messages import InputError, close_matches, quote_input
 from gramwatt.engine.recordings.column_types import MalformedRecording, UnusableRecording
 from gramwatt.engine.recordings.reader import parse_recording
 from gramwatt.model import Calculator, Count, Flag, Kind, NumberList, Quantity, Table, TimeSeries, units
-from gramwatt.web.pages.description import columns_of
+from gramwatt.web.pages.description import form_columns
 
-_WHOLE: Final = re.compile(r"[+-]?\d{1,15}", re.ASCII)
+_INTEGER: Final = re.compile(r"[+-]?\d{1,15}", re.ASCII)
 _NUMBER: Final = re.compile(NUMBER, re.ASCII)
-_BARE: Final = re.compile(r"\s*[\d.,+-]+(\s+[\d.,+-]+)*\s*", re.ASCII)
-"""Numbers with nothing but white space between them."""
-_UNITLESS: Final = re.compile(rf"{NUMBER}\s*(±|\+?/-|\+-)\s*{NUMBER}", re.ASCII)
-MOST_FIELDS: Final = 6000
-MOST_STRAY: Final = 20
-"""Names that are no inputs, of which a page tells."""
+_NUMBERS_ONLY: Final = re.compile(r"\s*[\d.,+-]+(\s+[\d.,+-]+)*\s*", re.ASCII)
+_WITHOUT_UNIT: Final = re.compile(rf"{NUMBER}\s*(±|\+?/-|\+-)\s*{NUMBER}", re.ASCII)
+MAX_FIELDS: Final = 6000
+MAX_UNKNOWN: Final = 20
+"""Unknown names that a page reports."""
+_FILE_FORMATS: Final = {"json": "json", "ndjson": "ndjson", "jsonl": "ndjson", "arrow": "arrow"}
 
 
 class File(Protocol):
-    """A file of a form."""
+    """An uploaded file."""
 
     filename: str | None
     stream: IO[bytes]
@@ -38,233 +38,236 @@ class File(Protocol):
 
 @dataclass(slots=True)
 class FormData:
-    """What a form said."""
+    """The content of a form."""
 
-    question: dict[str, Any] = field(default_factory=dict)
-    words: dict[str, str] = field(default_factory=dict)
-    """By field, as they were typed; rows of tables numbered anew, in order."""
+    inputs: dict[str, Any] = field(default_factory=dict)
+    texts: dict[str, str] = field(default_factory=dict)
+    """What was typed into each field. Rows of tables are renumbered in order."""
     units: dict[str, str] = field(default_factory=dict)
-    """The unit chosen beside a field."""
+    """The unit selected beside each field."""
     result_units: dict[str, str] = field(default_factory=dict)
     errors: list[InputError] = field(default_factory=list)
     decimal: str = "."
-    rows: dict[str, int] = field(default_factory=dict)
-    """How many rows a table shows, blank ones among them."""
-    places: dict[str, list[int]] = field(default_factory=dict)
-    """Which of them are asked, in order."""
-    said: bool = False
-    """Whether anything was asked at all."""
+    row_counts: dict[str, int] = field(default_factory=dict)
+    """Rows that each table shows, blank ones included."""
+    filled_rows: dict[str, list[int]] = field(default_factory=dict)
+    """The numbers of those rows that the inputs contain, in order."""
+    submitted: bool = False
+    """Whether the request holds any field of the form."""
     shape: str = "wide"
-    """The shape of a chart that must be drawn into the page, by the width of its reader's screen."""
+    """The shape of a chart that is drawn into the page, by the width of the screen."""
+
+    def add_error(self, key: str, detail: str, given: object, accepted: str) -> None:
+        """Add an error of a field, with its place in the inputs, which leave blank rows out."""
+        table, dot, rest = key.partition(".")
+        name = f"{table}/{len(self.filled_rows.get(table, ()))}/{rest.partition('.')[2]}" if dot else key
+        self.errors.append(InputError(f"/{name}", detail, given, accepted))
 
 
-def read(calculator: Calculator[Any, Any], sent: Mapping[str, str], files: Mapping[str, File]) -> FormData:
-    """A form as it was sent. What is wrong with a value is the service's to say; here only what no JSON could tell."""
-    # A part of a multipart body need not say its name.
-    words = {name: word for name, word in itertools.islice(sent.items(), MOST_FIELDS) if name}
-    files = {name: file for name, file in files.items() if name}
-    form = FormData(decimal="," if words.pop("decimal", ".") == "," else ".")
-    if len(sent) > MOST_FIELDS:
-        form.errors.append(InputError("", f"{len(sent)} fields", None, f"up to {MOST_FIELDS} at once"))
-    form.shape = "narrow" if words.pop("shape", "") == "narrow" else "wide"
-    words.pop("part", "")
-    add, remove = words.pop("add", ""), words.pop("remove", "")
-    for pair in words.pop("units", "").split(","):
-        name, colon, unit = pair.partition(":")
-        if colon:
-            form.result_units[name] = unit
-    for name in [each for each in words if each.startswith("units.")]:
-        if unit := words.pop(name):
-            form.result_units[name.removeprefix("units.")] = unit
-    # A form whose every field was emptied says so by its decimal sign alone: it is no first visit.
-    asked = any(each.partition(".")[0] in calculator.input_fields for each in words)
-    form.said = asked or any(file.filename for file in files.values()) or sent.get("decimal") == "."
+@dataclass(slots=True)
+class _Sent:
+    """The fields of a request; what has been read is removed."""
+
+    texts: dict[str, str]
+    files: Mapping[str, File]
+
+    def pop(self, name: str) -> tuple[str, str]:
+        """Remove a field; return its text and its unit."""
+        return self.texts.pop(name, ""), self.texts.pop(f"{name}.unit", "")
+
+    def file(self, name: str) -> File | None:
+        """Return the file of a field, None where none was selected."""
+        file = self.files.get(name)
+        return file if file is not None and file.filename else None
+
+
+def read_form(calculator: Calculator[Any, Any], sent: Mapping[str, str], files: Mapping[str, File]) -> FormData:
+    """Return the content of a form. Values are checked later; errors here are those that JSON cannot express."""
+    # A part of a multipart body may lack a name.
+    texts = {name: text for name, text in itertools.islice(sent.items(), MAX_FIELDS) if name}
+    form = FormData(decimal="," if texts.pop("decimal", ".") == "," else ".")
+    if len(sent) > MAX_FIELDS:
+        form.errors.append(InputError("", f"{len(sent)} fields", None, f"up to {MAX_FIELDS} at once"))
+    form.shape = "narrow" if texts.pop("shape", "") == "narrow" else "wide"
+    texts.pop("part", "")
+    add, remove = texts.pop("add", ""), texts.pop("remove", "")
+    form.result_units = _pop_result_units(texts)
+    remaining = _Sent(texts, {name: file for name, file in files.items() if name})
+    # The decimal sign alone is a form whose fields were all emptied, not a first visit.
+    form.submitted = (
+        sent.get("decimal") == "."
+        or any(name.partition(".")[0] in calculator.input_fields for name in texts)
+        or any(remaining.file(name) for name in remaining.files)
+    )
     for name, kind in calculator.input_fields.items():
         if isinstance(kind, Table):
-            _read_table(form, name, kind, words, files, remove)
-            if add == name or (not form.rows.get(name) and not kind.optional):
-                form.rows[name] = form.rows.get(name, 0) + 1
+            _read_table(form, name, kind, remaining, remove)
+            if add == name or (not form.row_counts.get(name) and not kind.optional):
+                form.row_counts[name] = form.row_counts.get(name, 0) + 1
         else:
-            _read_field(form, name, name, kind, words, files, form.question)
-    for name, word in list(words.items())[:MOST_STRAY]:
-        if word and ("." in name or close_matches(name, calculator.input_fields)):
-            form.question[name] = word  # a name misspelt: the service says so; one like no other was somebody else's
+            _read_field(form, name, name, name, kind, remaining, form.inputs)
+    for name, text in list(texts.items())[:MAX_UNKNOWN]:
+        # A misspelt name is passed on, and reported with the other errors. A name like no other was added to the link.
+        if text and ("." in name or close_matches(name, calculator.input_fields)):
+            form.inputs[name] = text
     return form
 
 
-def _read_table(
-    form: FormData, name: str, kind: Table, words: dict[str, str], files: Mapping[str, File], remove: str
-) -> None:
-    """The rows of a table in the order of their places; blank ones are shown again and not asked."""
-    mine = re.compile(rf"{re.escape(name)}\.(\d{{1,4}})\.", re.ASCII)
-    places = sorted({int(found[1]) for each in (*words, *files) if (found := mine.match(each))})
-    asked: list[dict[str, Any]] = []
-    columns = columns_of(kind)
-    shown = 0
-    for place in places:
-        before = f"{name}.{place}."
-        if remove == f"{name}.{place}" or shown > kind.max_length:
+def _pop_result_units(texts: dict[str, str]) -> dict[str, str]:
+    """Remove and return the units of results: ``units=power:kW,...`` and ``units.power=kW``."""
+    result_units = {}
+    for pair in texts.pop("units", "").split(","):
+        name, colon, unit = pair.partition(":")
+        if colon:
+            result_units[name] = unit
+    for name in [each for each in texts if each.startswith("units.")]:
+        if unit := texts.pop(name):
+            result_units[name.removeprefix("units.")] = unit
+    return result_units
+
+
+def _read_table(form: FormData, name: str, kind: Table, sent: _Sent, remove: str) -> None:
+    """Read the rows of a table in the order of their numbers. Blank rows are shown again but are no inputs."""
+    pattern = re.compile(rf"{re.escape(name)}\.(\d{{1,4}})\.", re.ASCII)
+    numbers = sorted({int(found[1]) for each in (*sent.texts, *sent.files) if (found := pattern.match(each))})
+    rows: list[dict[str, Any]] = []
+    columns = form_columns(kind)
+    count = 0
+    for number in numbers:
+        prefix = f"{name}.{number}."
+        if remove == f"{name}.{number}" or count > kind.max_length:
             for column in columns:
-                words.pop(before + column, None)
-                words.pop(f"{before}{column}.unit", None)
+                sent.pop(prefix + column)
             continue
         row: dict[str, Any] = {}
-        filled = any(words.get(before + column) for column in columns) or any(
-            (file := files.get(before + column)) is not None and file.filename for column in columns
-        )
+        filled = any(sent.texts.get(prefix + column) or sent.file(prefix + column) for column in columns)
         for column, inner in columns.items():
-            _read_field(form, f"{name}.{shown}.{column}", before + column, inner, words, files, row, key=column)
+            _read_field(form, f"{name}.{count}.{column}", prefix + column, column, inner, sent, row)
         if filled:
-            asked.append(row)
-            form.places.setdefault(name, []).append(shown)
-        shown += 1
-    form.rows[name] = shown
-    if asked:
-        form.question[name] = asked
+            rows.append(row)
+            form.filled_rows.setdefault(name, []).append(count)
+        count += 1
+    form.row_counts[name] = count
+    if rows:
+        form.inputs[name] = rows
 
 
 def _read_field(
-    form: FormData,
-    shown: str,
-    sent: str,
-    kind: Kind,
-    words: dict[str, str],
-    files: Mapping[str, File],
-    into: dict[str, Any],
-    key: str = "",
+    form: FormData, key: str, sent_name: str, input_name: str, kind: Kind, sent: _Sent, inputs: dict[str, Any]
 ) -> None:
-    """One field: ``sent`` is its name in the form, ``shown`` that in the form to come."""
-    word, unit = words.pop(sent, ""), words.pop(f"{sent}.unit", "")
-    if word:
-        form.words[shown] = word
+    """Read one field into ``inputs``. ``key`` is its name in the form to show, which renumbers rows."""
+    text, unit = sent.pop(sent_name)
+    if text:
+        form.texts[key] = text
     if unit and unit != getattr(kind.item if isinstance(kind, NumberList) else kind, "unit", ""):
-        form.units[shown] = unit
+        form.units[key] = unit
     if isinstance(kind, TimeSeries):
-        _read_recording(form, shown, kind, word, files.get(sent), into, key or shown)
-    elif word.strip():
-        pointer = "/" + _asked(form, shown).replace(".", "/")
-        if form.decimal == "," and "." in word and isinstance(kind, Quantity | Count | NumberList):
+        _read_recording(form, key, input_name, kind, text, sent.file(sent_name), inputs)
+    elif text.strip():
+        if form.decimal == "," and "." in text and isinstance(kind, Quantity | Count | NumberList):
             detail = "a point in a number; here a comma is the decimal sign"
-            form.errors.append(
-                InputError(pointer, detail, quote_input(word), "1300 or 1,3, without signs between thousands")
-            )
-        into[key or shown] = value(kind, word, unit, form.decimal)
+            form.add_error(key, detail, quote_input(text), "1300 or 1,3, without thousands separators")
+        inputs[input_name] = parse_value(kind, text, unit, form.decimal)
 
 
-def _asked(form: FormData, shown: str) -> str:
-    """The name of a field in the question, where blank rows have no place."""
-    table, dot, rest = shown.partition(".")
-    return f"{table}.{len(form.places.get(table, ()))}.{rest.partition('.')[2]}" if dot else shown
-
-
-def value(kind: Kind, word: str, unit: str = "", decimal: str = ".") -> Any:
-    """A typed word as a JSON value: a number, a text with its unit, a list. What makes no sense stays as it is."""
+def parse_value(kind: Kind, text: str, unit: str = "", decimal: str = ".") -> Any:
+    """Return typed text as a JSON value: a number, text with its unit, a list. Anything else stays as it was typed."""
     match kind:
         case NumberList():
-            pieces = re.split(r"[;\n]+" if decimal == "," else r"[;,\n]+", word.strip())
-            items = [item for piece in pieces for item in (piece.split() if _BARE.fullmatch(piece) else [piece])]
-            return [value(kind.item, item, unit, decimal) for item in items if item.strip()]
+            parts = re.split(r"[;\n]+" if decimal == "," else r"[;,\n]+", text.strip())
+            items = [item for part in parts for item in (part.split() if _NUMBERS_ONLY.fullmatch(part) else [part])]
+            return [parse_value(kind.item, item, unit, decimal) for item in items if item.strip()]
         case Quantity():
-            text = _pointed(word.strip(), decimal)
-            foreign = unit not in ("", kind.unit)
+            text = _with_decimal_point(text.strip(), decimal)
+            has_other_unit = unit not in ("", kind.unit)
             if _NUMBER.fullmatch(text):
-                return f"{text} {unit}" if foreign else _number(text)
-            return f"{text} {unit}" if foreign and _UNITLESS.fullmatch(text) else text
+                return f"{text} {unit}" if has_other_unit else _parse_number(text)
+            return f"{text} {unit}" if has_other_unit and _WITHOUT_UNIT.fullmatch(text) else text
         case Count():
-            text = _pointed(word.strip(), decimal)
-            return _number(text) if _NUMBER.fullmatch(text) else text
+            text = _with_decimal_point(text.strip(), decimal)
+            return _parse_number(text) if _NUMBER.fullmatch(text) else text
         case Flag():
-            return {"true": True, "false": False}.get(word, word)
+            return {"true": True, "false": False}.get(text, text)
         case _:
-            return word
+            return text
 
 
-def _pointed(word: str, decimal: str) -> str:
-    """A number written with a decimal comma, with a point."""
-    return word.replace(",", ".") if decimal == "," else word
+def _with_decimal_point(text: str, decimal: str) -> str:
+    return text.replace(",", ".") if decimal == "," else text
 
 
-def _number(text: str) -> int | float:
-    return int(text) if _WHOLE.fullmatch(text) else float(text)
+def _parse_number(text: str) -> int | float:
+    return int(text) if _INTEGER.fullmatch(text) else float(text)
 
 
 def _read_recording(
-    form: FormData, shown: str, kind: TimeSeries, word: str, file: File | None, into: dict[str, Any], key: str
+    form: FormData, key: str, input_name: str, kind: TimeSeries, text: str, file: File | None, inputs: dict[str, Any]
 ) -> None:
-    """A recording from a file, or from text that was pasted."""
-    raw = file.stream.read() if file is not None and file.filename else b""
-    form_of = "csv"
-    if file is not None and raw:
-        ending = (file.filename or "").rpartition(".")[2].lower()
-        form_of = {"json": "json", "ndjson": "ndjson", "jsonl": "ndjson", "arrow": "arrow"}.get(ending, "csv")
-    elif word.strip():
-        raw = word.encode("utf-8", "replace")
-    if not raw:
+    """Read a recording from a file, or from pasted text."""
+    data, file_format = b"", "csv"
+    if file is not None and (data := file.stream.read()):
+        file_format = _FILE_FORMATS.get((file.filename or "").rpartition(".")[2].lower(), "csv")
+    elif text.strip():
+        data = text.encode("utf-8", "replace")
+    if not data:
         return
     try:
-        into[key] = parse_recording(kind, raw, form_of, decimal=form.decimal)
+        inputs[input_name] = parse_recording(kind, data, file_format, decimal=form.decimal)
     except MalformedRecording as error:
         accepted = "CSV with a header line, NDJSON, a JSON object of lists, or an Arrow stream"
-        form.errors.append(
-            InputError("/" + _asked(form, shown).replace(".", "/"), f"this is no recording: {error}", None, accepted)
-        )
+        form.add_error(key, f"this is no recording: {error}", None, accepted)
     except UnusableRecording as unusable:
-        form.errors += [
-            InputError("/" + _asked(form, shown).replace(".", "/"), each.detail, quote_input(each.given), each.accepted)
-            for each in unusable.errors
-        ]
+        for each in unusable.errors:
+            form.add_error(key, each.detail, quote_input(each.given), each.accepted)
 
 
-def shown(calculator: Calculator[Any, Any], question: Mapping[str, Any], decimal: str = ".") -> FormData:
-    """A question as the form that asks it, for an example or a link."""
-    words: dict[str, str] = {}
-    for name, given in question.items():
+def form_of_inputs(calculator: Calculator[Any, Any], inputs: Mapping[str, Any], decimal: str = ".") -> FormData:
+    """Return the form that holds these inputs, for an example."""
+    texts: dict[str, str] = {}
+    for name, value in inputs.items():
         kind = calculator.input_fields[name]
         if isinstance(kind, Table):
-            for at, row in enumerate(given):
-                for column, inner in columns_of(kind).items():
+            for number, row in enumerate(value):
+                for column, inner in form_columns(kind).items():
                     if column in row:
-                        words |= _with_unit(f"{name}.{at}.{column}", inner, typed(inner, row[column], decimal))
+                        texts |= _split_unit(f"{name}.{number}.{column}", inner, to_text(inner, row[column], decimal))
         else:
-            words |= _with_unit(name, kind, typed(kind, given, decimal))
-    return read(calculator, {**words, "decimal": decimal}, {})
+            texts |= _split_unit(name, kind, to_text(kind, value, decimal))
+    return read_form(calculator, {**texts, "decimal": decimal}, {})
 
 
-def _with_unit(name: str, kind: Kind, word: str) -> dict[str, str]:
-    """A typed word, its unit in the field beside it."""
-    number, space, unit = word.rpartition(" ")
+def _split_unit(name: str, kind: Kind, text: str) -> dict[str, str]:
+    """Return the fields of a value: the number, and the unit beside it."""
+    number, space, unit = text.rpartition(" ")
     if isinstance(kind, Quantity) and space and unit in units.compatible_units(kind.unit):
         return {name: number, f"{name}.unit": unit}
-    return {name: word}
+    return {name: text}
 
 
-def typed(kind: Kind, given: Any, decimal: str = ".") -> str:
-    """A JSON value as somebody would type it."""
-    if isinstance(given, bool):
-        return "true" if given else "false"
+def to_text(kind: Kind, value: Any, decimal: str = ".") -> str:
+    """Return a JSON value as people would type it."""
+    if isinstance(value, bool):
+        return "true" if value else "false"
     if isinstance(kind, NumberList):
-        return ("; " if decimal == "," else ", ").join(typed(kind.item, item, decimal) for item in given)
+        return ("; " if decimal == "," else ", ").join(to_text(kind.item, item, decimal) for item in value)
     if isinstance(kind, TimeSeries):
         separator = ";" if decimal == "," else ","
-        lines = [list(given), *zip(*given.values(), strict=True)]
+        lines = [list(value), *zip(*value.values(), strict=True)]
         rows = [separator.join("" if cell is None else str(cell) for cell in line) for line in lines]
         return "\n".join(rows if decimal == "." else [row.replace(".", ",") for row in rows])
-    text = str(given)
+    text = str(value)
     return text.replace(".", ",") if decimal == "," and isinstance(kind, Quantity | Count) else text
 
 
-def query_of(form: FormData, words: bool = True) -> dict[str, str]:
-    """The shortest query for the same inputs: what was typed, units that were chosen, nothing empty.
-
-    Without ``words`` they leave out what was typed, and so ask for the example.
-    """
-    fields: dict[str, str] = {}
-    for name, word in form.words.items() if words else ():
-        fields[name] = word
+def form_query(form: FormData, *, inputs: bool = True) -> dict[str, str]:
+    """Return the shortest query for a form: filled fields and selected units. Without ``inputs``: the example."""
+    query: dict[str, str] = {}
+    for name, text in form.texts.items() if inputs else ():
+        query[name] = text
         if unit := form.units.get(name):
-            fields[f"{name}.unit"] = unit
+            query[f"{name}.unit"] = unit
     if form.result_units:
-        fields["units"] = ",".join(f"{name}:{unit}" for name, unit in form.result_units.items())
+        query["units"] = ",".join(f"{name}:{unit}" for name, unit in form.result_units.items())
     if form.decimal != ".":
-        fields["decimal"] = form.decimal
-    return fields
+        query["decimal"] = form.decimal
+    return query

@@ -1,4 +1,4 @@
-"""HTML that pages repeat: a menu of units, a field left as it was. Each is written once."""
+"""HTML that pages repeat, rendered once and cached: menus of units, unchanged fields."""
 
 from __future__ import annotations
 
@@ -9,29 +9,38 @@ from typing import Final
 
 from markupsafe import Markup
 
-from gramwatt.web.pages.fields import Field
+from gramwatt.charts.formatting import unit_sign
+from gramwatt.web.pages.form_view import Field
 
-CACHED: Final = 4096
-LONGEST: Final = 100
-"""Letters of a value whose field is worth caching: no pasted recording."""
+CACHE_SIZE: Final = 4096
+MAX_CACHED_VALUE: Final = 100
+"""Characters of a value whose field is cached: no pasted recording."""
 
 
-@functools.lru_cache(CACHED)
-def unit_options(units: tuple[str, ...], chosen: str, usual: str = "") -> Markup:
-    """Return the options of a menu of units, with one selected. Choosing the ``usual`` one sends an empty value."""
+@functools.lru_cache(CACHE_SIZE)
+def unit_options(units: tuple[str, ...], selected: str, default: str = "") -> Markup:
+    """Return the options of a menu of units, each sign once. Selecting ``default`` sends an empty value."""
+    by_sign: dict[str, str] = {}
+    for unit in units:
+        by_sign.setdefault(unit_sign(unit) or unit, unit)
     return Markup("").join(
         Markup("<option{}{}>{}</option>\n").format(
-            Markup(' value="{}"').format("" if unit == usual else unit) if usual else "",
-            Markup(" selected") if unit == chosen else "",
-            unit,
+            _value_attribute("" if unit == default else unit, sign),
+            Markup(" selected") if sign == (unit_sign(selected) or selected) else "",
+            sign,
         )
-        for unit in units
+        for sign, unit in by_sign.items()
     )
 
 
+def _value_attribute(value: str, text: str) -> Markup:
+    """Return the attribute for an option's value, where that is not the option's text."""
+    return Markup("") if value == text else Markup(' value="{}"').format(value)
+
+
 @dataclass(frozen=True, slots=True)
-class _Rendering:
-    """A macro of a template, and the field that it shows; equal where the HTML is the same."""
+class _CacheKey:
+    """A macro and the field that it renders. Two are equal where the HTML is the same."""
 
     macro_name: str
     description: int
@@ -41,18 +50,23 @@ class _Rendering:
     unit: str
     assumed: str
     macro: Callable[[Field], Markup] = field(compare=False)
-    shown: Field = field(compare=False)
+    shown_field: Field = field(compare=False)
 
 
-@functools.lru_cache(CACHED)
-def _render(rendering: _Rendering) -> Markup:
-    return rendering.macro(rendering.shown)
+@functools.lru_cache(CACHE_SIZE)
+def _render(key: _CacheKey) -> Markup:
+    return key.macro(key.shown_field)
 
 
-def render_once(macro: Callable[[Field], Markup], shown: Field) -> Markup:
-    """Return what a macro makes of a field without faults and rows, from a cache where it did so before."""
-    if shown.errors or len(shown.value) > LONGEST:
-        return macro(shown)
+def render_cached(macro: Callable[[Field], Markup], shown_field: Field) -> Markup:
+    """Return what a template macro makes of a field; a field with errors or a long value is not cached."""
+    if shown_field.errors or len(shown_field.value) > MAX_CACHED_VALUE:
+        return macro(shown_field)
     name = getattr(macro, "name")  # noqa: B009 - of a macro of Jinja
-    about = id(shown.about)
-    return _render(_Rendering(name, about, shown.key, shown.value, shown.unit, shown.assumed, macro, shown))
+    description = id(shown_field.description)
+    return _render(
+        _CacheKey(
+            name, description, shown_field.key, shown_field.value, shown_field.unit, shown_field.assumed,
+            macro, shown_field,
+        )
+    )  # fmt: skip

@@ -1,4 +1,4 @@
-"""The pages: the first one, one for each calculator, the same for a frame on another site, and the element's script."""
+"""The routes of pages: the home page, one page for each calculator, the same in a frame, and the web component."""
 
 from __future__ import annotations
 
@@ -6,8 +6,9 @@ from typing import Final
 
 from flask import Blueprint, Response, render_template, request
 
-from gramwatt.charts.calculator_charts import chart_of
+from gramwatt.charts.calculator_charts import compute_chart
 from gramwatt.charts.chart_data import NothingToDraw
+from gramwatt.charts.formatting import sentence, sentence_case, unit_sign
 from gramwatt.charts.render import render
 from gramwatt.engine import calculate, registry
 from gramwatt.engine.query_strings import find_query_example
@@ -17,170 +18,174 @@ from gramwatt.version import __version__
 from gramwatt.web.chart_options import CHART_MEDIA_TYPES
 from gramwatt.web.headers import make_cacheable, make_etag, make_not_modified, make_request_etag
 from gramwatt.web.pages import form_reader
-from gramwatt.web.pages.description import described, takes_files
-from gramwatt.web.pages.element import NEWEST, script, versions
-from gramwatt.web.pages.fragments import render_once, unit_options
-from gramwatt.web.pages.views import View, look_on_page, read_form, repeated, view_of
+from gramwatt.web.pages.description import describe_calculator, needs_upload
+from gramwatt.web.pages.fragments import render_cached, unit_options
+from gramwatt.web.pages.text import readable_formula, readable_text, readable_units
+from gramwatt.web.pages.views import CalculatorView, duplicate_parameters, make_view, page_chart_style, read_form
+from gramwatt.web.pages.web_component import LATEST, script, versions
 from gramwatt.web.problems import Problem, convert_invalid_input, invalid_input, respond_to_problem
 from gramwatt.web.request_parsing import max_recording_bytes, negotiate_format, parse_accept
 from gramwatt.web.responses import allow_inline_styles, find_calculator
 
-PAGES: Final = {"json": "application/json", "html": "text/html"}
+PAGE_MEDIA_TYPES: Final = {"json": "application/json", "html": "text/html"}
 POLICY: Final = (
     "default-src 'none'; base-uri 'none'; connect-src 'self'; form-action 'self'; img-src 'self' data:; "
     "script-src 'self'; style-src 'self'; frame-ancestors "
 )
 JAVASCRIPT: Final = "text/javascript; charset=utf-8"
-FOREVER: Final = "public, max-age=31536000, immutable"
+IMMUTABLE: Final = "public, max-age=31536000, immutable"
 
 blueprint = Blueprint("pages", __name__)
 blueprint.add_app_template_global(unit_options)
-blueprint.add_app_template_global(render_once)
+blueprint.add_app_template_global(render_cached)
+for text_filter in (readable_formula, readable_text, readable_units, sentence, sentence_case, unit_sign):
+    blueprint.add_app_template_filter(text_filter)
 
 
-def page(template: str, *, framed: bool = False, **values: object) -> Response:
-    """A page, with a policy that lets it load nothing from elsewhere; ``framed`` by anybody."""
+def render_page(template: str, *, framed: bool = False, **values: object) -> Response:
+    """Return a page that loads nothing from elsewhere. ``framed``: any site may show it in a frame."""
     text = render_template(template, version=__version__, **values)
-    return _guarded(Response(text, content_type="text/html; charset=utf-8"), framed=framed)
+    return _set_policy(Response(text, content_type="text/html; charset=utf-8"), framed=framed)
 
 
-def _guarded(made: Response, *, framed: bool) -> Response:
-    made.headers["Content-Security-Policy"] = POLICY + ("*" if framed else "'self'")
-    return made
+def _set_policy(response: Response, *, framed: bool) -> Response:
+    response.headers["Content-Security-Policy"] = POLICY + ("*" if framed else "'self'")
+    return response
 
 
-def _fresh(made: Response, tag: str) -> Response:
-    """A page that is asked for again each time, and not sent again where it is the same."""
-    made.headers["ETag"], made.headers["Cache-Control"] = f'"{tag}"', "no-cache"
-    return made
+def _revalidate(response: Response, tag: str) -> Response:
+    """Let clients cache a page, and check each time whether it is still current."""
+    response.headers["ETag"], response.headers["Cache-Control"] = f'"{tag}"', "no-cache"
+    return response
 
 
-def _tag() -> str:
-    """The strong tag of a page. It holds this service's own address, in code to copy, so that is part of the tag."""
+def _page_tag() -> str:
+    """Return the strong entity tag of a page. It covers the host, since snippets name it."""
     return make_etag(f"page {request.host_url}", request.full_path)
 
 
-def _unchanged(tag: str, *, framed: bool = False) -> Response | None:
+def _page_not_modified(tag: str, *, framed: bool = False) -> Response | None:
+    """Return a 304 where the client has the current page. It repeats the policy, as browsers take over its headers."""
     if request.if_none_match.contains_weak(tag):
-        return _fresh(_guarded(Response(status=304), framed=framed), tag)  # a browser takes the policy of the 304
+        return _revalidate(_set_policy(Response(status=304), framed=framed), tag)
     return None
 
 
 @blueprint.get("/calculators/<calculator_name>")
 def calculator_page(calculator_name: str) -> Response:
-    """A calculator's form with the answer to what it says; for programs its description."""
-    if negotiate_format(PAGES) == "html":
-        return _asked(calculator_name, "calculator.html")
+    """Return a calculator's form and results as a page, or its description as JSON."""
+    if negotiate_format(PAGE_MEDIA_TYPES) == "html":
+        return _calculator_page(calculator_name, "calculator.html")
     calculator, tag = find_calculator(calculator_name), make_request_etag("json")
-    made = Response(serialize_json(dict(described(calculator))), content_type="application/json")
-    return make_not_modified(tag) or make_cacheable(made, tag)
+    body = serialize_json(dict(describe_calculator(calculator)))
+    return make_not_modified(tag) or make_cacheable(Response(body, content_type="application/json"), tag)
 
 
 @blueprint.post("/calculators/<calculator_name>")
-def calculator_form(calculator_name: str) -> Response:
-    """The same for a form with a recording, which fits no address."""
-    return _sent(calculator_name, "calculator.html")
+def submit_calculator_form(calculator_name: str) -> Response:
+    """Return the page for a form that no URL can hold, such as one with a recording."""
+    return _submitted_page(calculator_name, "calculator.html")
 
 
 @blueprint.get("/calculators/<calculator_name>/frame")
 def calculator_frame(calculator_name: str) -> Response:
-    """Form and answer alone, for a frame on another site that runs no scripts."""
-    return _asked(calculator_name, "frame.html", framed=True)
+    """Return form and results alone, for a frame on another site."""
+    return _calculator_page(calculator_name, "frame.html", framed=True)
 
 
 @blueprint.post("/calculators/<calculator_name>/frame")
-def calculator_frame_form(calculator_name: str) -> Response:
-    """The same for a form with a recording."""
-    return _sent(calculator_name, "frame.html", framed=True)
+def submit_calculator_frame(calculator_name: str) -> Response:
+    """Return the frame for a form that no URL can hold."""
+    return _submitted_page(calculator_name, "frame.html", framed=True)
 
 
 @blueprint.get("/calculators/<calculator_name>/chart")
 def calculator_chart(calculator_name: str) -> Response:
-    """Draw the answer to a form in the address, rows of tables included, which no query of /v1 holds."""
+    """Draw the results of a form in the URL. Unlike a query of /v1, it can hold rows of tables."""
     calculator, tag = find_calculator(calculator_name), make_request_etag("svg")
-    kept = make_not_modified(tag)
-    if kept is not None:
-        return allow_inline_styles(kept)
+    cached = make_not_modified(tag)
+    if cached is not None:
+        return allow_inline_styles(cached)
     form, _ = read_form(calculator)
-    errors = [*form.errors, *repeated()]
+    errors = [*form.errors, *duplicate_parameters()]
     try:
-        sheet = chart_of(calculator, form.question, text=False, result_units=form.result_units)
+        chart = compute_chart(calculator, form.inputs, text=False, result_units=form.result_units)
     except calculate.InvalidInput as error:
         raise convert_invalid_input(error, errors) from None
-    except NothingToDraw as nothing:
-        raise Problem("no-answer", str(nothing)) from None
+    except NothingToDraw as error:
+        raise Problem("no-answer", str(error)) from None
     if errors:
         raise invalid_input(errors)
-    made = Response(render(sheet, "svg", look_on_page(form.shape)), content_type=CHART_MEDIA_TYPES["svg"])
-    return allow_inline_styles(make_cacheable(made, tag))
+    svg = render(chart, "svg", page_chart_style(form.shape))
+    return allow_inline_styles(make_cacheable(Response(svg, content_type=CHART_MEDIA_TYPES["svg"]), tag))
 
 
-def _asked(calculator_name: str, template: str, *, framed: bool = False) -> Response:
-    """The page of a question in the address, or its answer alone."""
-    calculator, tag = find_calculator(calculator_name), _tag()
-    kept = _unchanged(tag, framed=framed)
-    return kept or _fresh(_whole_or_part(template, view_of(calculator), framed=framed), tag)
+def _calculator_page(calculator_name: str, template: str, *, framed: bool = False) -> Response:
+    """Return the page of the inputs in the URL, or its results alone."""
+    calculator, tag = find_calculator(calculator_name), _page_tag()
+    cached = _page_not_modified(tag, framed=framed)
+    return cached or _revalidate(_page_or_part(template, make_view(calculator), framed=framed), tag)
 
 
-def _whole_or_part(template: str, view: View, *, framed: bool = False, **values: object) -> Response:
-    """The page, or with ``part=answer`` in the address only what changes while one types."""
-    part = request.args.get("part") == "answer"
-    return page("answer.html" if part else template, framed=framed, view=view, page=template, **values)
+def _page_or_part(template: str, view: CalculatorView, *, framed: bool = False, **values: object) -> Response:
+    """Return the page, or with ``part=results`` in the URL only what changes while people type."""
+    is_part = request.args.get("part") == "results"
+    return render_page("results.html" if is_part else template, framed=framed, view=view, page=template, **values)
 
 
-def _sent(calculator_name: str, template: str, *, framed: bool = False) -> Response:
-    """The page of a question in a form, which may be long where it holds a recording, and only there."""
+def _submitted_page(calculator_name: str, template: str, *, framed: bool = False) -> Response:
+    """Return the page of the inputs in the body. Only a form with a recording may be long."""
     calculator = find_calculator(calculator_name)
-    request.max_form_parts = form_reader.MOST_FIELDS + 10
-    if takes_files(calculator):
+    request.max_form_parts = form_reader.MAX_FIELDS + 10
+    if needs_upload(calculator):
         request.max_content_length = request.max_form_memory_size = max_recording_bytes()
-    made = _whole_or_part(template, view_of(calculator), framed=framed)
-    made.headers["Cache-Control"] = "no-store"
-    return made
+    response = _page_or_part(template, make_view(calculator), framed=framed)
+    response.headers["Cache-Control"] = "no-store"
+    return response
 
 
-def first_page() -> Response:
-    """What this is, a first answer, and the calculators by the part of the work that they serve."""
-    tag = _tag()
-    kept = _unchanged(tag)
-    if kept is not None:
-        return kept
-    known = registry.load()
-    jobs = [
-        (title, [calculator for calculator in known.values() if calculator.category == job])
-        for job, title in CATEGORIES.items()
+def home_page() -> Response:
+    """Return the home page: a first calculator, and all calculators by category."""
+    tag = _page_tag()
+    cached = _page_not_modified(tag)
+    if cached is not None:
+        return cached
+    calculators = registry.load().values()
+    categories = [
+        (title, [calculator for calculator in calculators if calculator.category == category])
+        for category, title in CATEGORIES.items()
     ]
-    first = jobs[0][1][0]
-    view, example = view_of(first, find_query_example), find_query_example(first)
-    view.shown.first = [each for each in (*view.shown.first, *view.shown.more) if each.key in example]
-    return _fresh(_whole_or_part("home.html", view, jobs=jobs), tag)
+    first = categories[0][1][0]
+    view, example = make_view(first, find_query_example), find_query_example(first)
+    view.form.main = [each for each in (*view.form.main, *view.form.extra) if each.key in example]
+    return _revalidate(_page_or_part("home.html", view, categories=categories), tag)
 
 
 @blueprint.get("/gramwatt.js")
-def element() -> Response:
-    """The newest element; a page that wants no surprises takes one by its version."""
+def latest_component() -> Response:
+    """Return the latest web component. A page that must not change links to a version instead."""
     tag = make_request_etag("js")
-    made = make_not_modified(tag) or make_cacheable(Response(script(NEWEST), content_type=JAVASCRIPT), tag)
-    made.headers["Link"] = f'</gramwatt-{NEWEST}.js>; rel="alternate"'
-    return made
+    response = make_not_modified(tag) or make_cacheable(Response(script(LATEST), content_type=JAVASCRIPT), tag)
+    response.headers["Link"] = f'</gramwatt-{LATEST}.js>; rel="alternate"'
+    return response
 
 
 @blueprint.get("/gramwatt-<version>.js")
-def element_of_version(version: str) -> Response:
-    """The element of a version: this never changes."""
+def component_version(version: str) -> Response:
+    """Return a version of the web component. It never changes."""
     if version not in versions():
-        detail = f"There is no version {version[:20]!r} of the element; there is {', '.join(versions())}."
+        detail = f"There is no version {version[:20]!r} of the web component. Versions: {', '.join(versions())}."
         raise Problem("not-found", detail)
-    made = Response(script(version), content_type=JAVASCRIPT)
-    made.headers["Cache-Control"] = FOREVER
-    return made
+    response = Response(script(version), content_type=JAVASCRIPT)
+    response.headers["Cache-Control"] = IMMUTABLE
+    return response
 
 
 @blueprint.errorhandler(Problem)
-def problem(error: Problem) -> Response:
-    """A problem as a page, where a page was asked for."""
-    if parse_accept().best_match(("application/problem+json", *PAGES.values())) != PAGES["html"]:
+def show_problem(error: Problem) -> Response:
+    """Return a problem as a page where the client prefers pages."""
+    if parse_accept().best_match(("application/problem+json", *PAGE_MEDIA_TYPES.values())) != "text/html":
         return respond_to_problem(error)
-    made = page("refused.html", problem=error, known=registry.load().values())
-    made.status_code = error.told.status
-    return made
+    response = render_page("error.html", problem=error, calculators=registry.load().values())
+    response.status_code = error.told.status
+    return response

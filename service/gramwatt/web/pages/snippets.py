@@ -1,4 +1,4 @@
-"""The same question asked from elsewhere: a spreadsheet's cell, a shell, Python, another page."""
+"""Code that repeats a request elsewhere: in a spreadsheet cell, a shell, Python, another page."""
 
 from __future__ import annotations
 
@@ -11,12 +11,13 @@ from urllib.parse import quote
 from gramwatt.engine.query_strings import build_query, fits_query, format_query_value
 from gramwatt.model import Calculator, Choice, Flag, Recording, Text
 
-CELL, CURL, PYTHON = "A cell of a spreadsheet", "curl", "Python"
+CELL, CURL, PYTHON = "Spreadsheet cell", "curl", "Python"
+EXAMPLE_SERVICE = "http://localhost:8000"
 
 
 @dataclass(frozen=True, slots=True)
 class Snippet:
-    """A piece of code, or an address, with what it is for."""
+    """A piece of code, or a URL, with its use."""
 
     title: str
     language: str
@@ -25,142 +26,149 @@ class Snippet:
 
 
 @dataclass(frozen=True, slots=True)
-class Again:
-    """The ways to ask a question again, and its query where it fits one."""
+class Snippets:
+    """The snippets of a request, and its query string where it has one."""
 
-    pieces: tuple[Snippet, ...]
+    snippets: tuple[Snippet, ...]
     query: str | None = None
 
 
-def snippets(
+def make_snippets(
     calculator: Calculator[Any, Any],
-    question: Mapping[str, Any],
-    base: str,
-    frame: str,
-    element: tuple[str, str],
-    units: Mapping[str, str],
-) -> Again:
-    """Ways to ask a question again. ``base`` is the service's own address without a slash at its end, ``frame`` that of
-    the page to be framed, ``element`` the address of the element's script and its digest; ``units`` are wished for."""
-    name, headline = calculator.name, calculator.headline
-    plain = {each: given for each, given in question.items() if not holds_recording(given)}
-    wished = quote(",".join(f"{result}:{unit}" for result, unit in units.items()), safe=":,")
-    if calculator.recording in question:
-        return Again(_with_recording(calculator, plain, base, wished))
-    if len(plain) < len(question):
-        return Again(())
+    inputs: Mapping[str, Any],
+    base_url: str,
+    frame_url: str,
+    script: tuple[str, str],
+    result_units: Mapping[str, str],
+) -> Snippets:
+    """Return the snippets of a request.
+
+    Parameters
+    ----------
+    base_url
+        The URL of this service, without a slash at the end.
+    frame_url
+        The URL of the page to show in a frame.
+    script
+        The URL of the web component's script, and its digest.
+    """
+    plain = {name: value for name, value in inputs.items() if not contains_recording(value)}
+    units = quote(",".join(f"{result}:{unit}" for result, unit in result_units.items()), safe=":,")
+    if calculator.recording in inputs:
+        return Snippets((_upload_command(calculator, plain, base_url, units),))
+    if len(plain) < len(inputs):
+        return Snippets(())
     query = build_query(calculator, plain) if fits_query(calculator) else None
-    address = f"{base}/v1/{name}" + (f"?units={wished}" if wished else "")
+    url = f"{base_url}/v1/{calculator.name}" + (f"?units={units}" if units else "")
     if query is None:
-        first = [Snippet(CURL, "sh", _curl(address, json.dumps(plain, ensure_ascii=False)))]
+        by_url = [_post_command(url, plain)]
     else:
-        query += f"&units={wished}" if wished else ""
-        first = _by_query(calculator, query, base, units.get(headline, ""))
-    code = element_code(calculator, plain, *element, frame)
-    note = "A Content-Security-Policy there must name this service in script-src, connect-src and frame-src."
-    python_code = Snippet(PYTHON, "python", python(address, plain, headline))
-    return Again((*first, python_code, Snippet("On a page of your own", "html", code, note)), query)
+        query += f"&units={units}" if units else ""
+        by_url = _query_snippets(calculator, query, base_url, result_units.get(calculator.headline, ""))
+    python = Snippet(PYTHON, "python", python_code(url, plain, calculator.headline))
+    html = Snippet(
+        "Your own website",
+        "html",
+        component_code(calculator, plain, *script, frame_url),
+        "A Content-Security-Policy there must name this service in script-src, connect-src and frame-src.",
+    )
+    return Snippets((*by_url, python, html), query)
 
 
-EXAMPLE_SERVICE = "http://localhost:8000"
-
-
-def samples(calculator: Calculator[Any, Any], question: Mapping[str, Any], *, by_query: bool) -> list[dict[str, str]]:
-    """The same pieces for a contract (``x-codeSamples``): those of a GET, or of a POST."""
-    address = f"{EXAMPLE_SERVICE}/v1/{calculator.name}"
-    query = build_query(calculator, question) if by_query else None
+def code_samples(
+    calculator: Calculator[Any, Any], inputs: Mapping[str, Any], *, by_query: bool
+) -> list[dict[str, str]]:
+    """Return the snippets for the contract (``x-codeSamples``): those of a GET, or of a POST."""
+    url = f"{EXAMPLE_SERVICE}/v1/{calculator.name}"
+    query = build_query(calculator, inputs) if by_query else None
     if query is not None:
-        pieces = [each for each in _by_query(calculator, query, EXAMPLE_SERVICE) if each.title in (CELL, CURL)]
+        snippets = [each for each in _query_snippets(calculator, query, EXAMPLE_SERVICE) if each.title in (CELL, CURL)]
     else:
-        body = Snippet(CURL, "sh", _curl(address, json.dumps(question, ensure_ascii=False)))
-        pieces = [body, Snippet(PYTHON, "python", python(address, question, calculator.headline))]
+        python = Snippet(PYTHON, "python", python_code(url, inputs, calculator.headline))
+        snippets = [_post_command(url, inputs), python]
     languages = {"sh": "Shell", "python": "Python", "text": "Spreadsheet"}
-    return [{"lang": languages[each.language], "label": each.title, "source": each.code} for each in pieces]
+    return [{"lang": languages[each.language], "label": each.title, "source": each.code} for each in snippets]
 
 
-def holds_recording(given: Any) -> bool:
+def contains_recording(value: Any) -> bool:
     """Return whether an input is a recording, or a table with one."""
-    if isinstance(given, list):
-        return any(isinstance(row, dict) and any(isinstance(cell, Recording) for cell in row.values()) for row in given)
-    return isinstance(given, Recording)
+    if isinstance(value, list):
+        return any(isinstance(row, dict) and any(isinstance(cell, Recording) for cell in row.values()) for row in value)
+    return isinstance(value, Recording)
 
 
-def _by_query(calculator: Calculator[Any, Any], query: str, base: str, unit: str = "") -> list[Snippet]:
-    address, headline = f"{base}/v1/{calculator.name}", calculator.headline
+def _query_snippets(calculator: Calculator[Any, Any], query: str, base_url: str, unit: str = "") -> list[Snippet]:
+    url, headline = f"{base_url}/v1/{calculator.name}", calculator.headline
     inputs = query.partition("&units=")[0] + (f"&unit={quote(unit)}" if unit else "")
-    value = f"{address}/{headline}?{inputs}&errors=text"
+    value_url = f"{url}/{headline}?{inputs}&errors=text"
     is_text = isinstance(calculator.result_fields[headline], Choice | Text | Flag)
-    web = f'WEBSERVICE("{value}")'
-    formula = f"={web}" if is_text else f'=NUMBERVALUE({web};".";"")'
+    call = f'WEBSERVICE("{value_url}")'
+    formula = f"={call}" if is_text else f'=NUMBERVALUE({call};".";"")'
+    note = (
+        f"Paste it into LibreOffice Calc. In Excel, replace ; by , if your language uses commas there. For another "
+        f"result, replace {headline} by its name. Excel allows at most 255 characters of text in a formula: put a "
+        "longer URL into a cell of its own and refer to that cell."
+    )
     return [
-        Snippet(
-            CELL,
-            "text",
-            formula,
-            "In LibreOffice Calc as it stands; in Excel, where the language separates by commas, with , for ;. Another "
-            f"result: its name instead of {headline}. Excel takes texts of up to 255 letters in a formula: put a "
-            "longer address into a cell and name that instead.",
-        ),
-        Snippet("The address of that value", "text", value),
-        Snippet(CURL, "sh", f"curl '{address}?{query.replace(chr(39), '%27')}'"),
-        Snippet("The picture", "text", f"{address}/chart?{query}&format=png"),
+        Snippet(CELL, "text", formula, note),
+        Snippet("URL of this value", "text", value_url),
+        Snippet(CURL, "sh", f"curl '{url}?{query.replace(chr(39), '%27')}'"),
+        Snippet("URL of the chart", "text", f"{url}/chart?{query}&format=png"),
     ]
 
 
-def _with_recording(
-    calculator: Calculator[Any, Any], question: Mapping[str, Any], base: str, units: str
-) -> tuple[Snippet, ...]:
-    query = (build_query(calculator, question) or "") + (f"&units={units}" if units else "")
-    address = f"{base}/v1/{calculator.name}/log" + (f"?{query.removeprefix('&')}" if query else "")
-    code = f"curl -H 'Content-Type: text/csv' --data-binary @flight.csv \\\n  '{address.replace(chr(39), '%27')}'"
-    return (Snippet(CURL, "sh", code, "flight.csv is the recording itself."),)
+def _upload_command(calculator: Calculator[Any, Any], inputs: Mapping[str, Any], base_url: str, units: str) -> Snippet:
+    query = (build_query(calculator, inputs) or "") + (f"&units={units}" if units else "")
+    url = f"{base_url}/v1/{calculator.name}/log" + (f"?{query.removeprefix('&')}" if query else "")
+    code = f"curl -H 'Content-Type: text/csv' --data-binary @flight.csv \\\n  '{url.replace(chr(39), '%27')}'"
+    return Snippet(CURL, "sh", code, "flight.csv is the recording.")
 
 
-def _curl(address: str, body: str) -> str:
-    quoted = body.replace("'", "'\\''")
-    return f"curl -H 'Content-Type: application/json' -d '{quoted}' \\\n  '{address}'"
+def _post_command(url: str, inputs: Mapping[str, Any]) -> Snippet:
+    body = json.dumps(inputs, ensure_ascii=False).replace("'", "'\\''")
+    return Snippet(CURL, "sh", f"curl -H 'Content-Type: application/json' -d '{body}' \\\n  '{url}'")
 
 
-def python(address: str, question: Mapping[str, Any], headline: str) -> str:
-    """The standard library alone asks it."""
+def python_code(url: str, inputs: Mapping[str, Any], headline: str) -> str:
+    """Return a script that sends a request with the standard library alone."""
     return (
         "import json, urllib.request\n\n"
-        f"question = {json.loads(json.dumps(dict(question)))!r}\n"
+        f"inputs = {json.loads(json.dumps(dict(inputs)))!r}\n"
         "request = urllib.request.Request(\n"
-        f"    {address!r},\n"
-        "    json.dumps(question).encode(),\n"
+        f"    {url!r},\n"
+        "    json.dumps(inputs).encode(),\n"
         '    {"Content-Type": "application/json"},\n'
         ")\n"
-        "answer = json.load(urllib.request.urlopen(request))\n"
-        f'print(answer["results"]["{headline}"])\n'
+        "response = json.load(urllib.request.urlopen(request))\n"
+        f'print(response["results"]["{headline}"])\n'
     )
 
 
-def element_code(
-    calculator: Calculator[Any, Any], question: Mapping[str, Any], script: str, integrity: str, frame: str
+def component_code(
+    calculator: Calculator[Any, Any], inputs: Mapping[str, Any], script_url: str, integrity: str, frame_url: str
 ) -> str:
-    """The element with the question as its attributes, its script, and a frame for those without scripts."""
-    attributes = "".join(f" {name}={_quoted(_word(given))}" for name, given in question.items())
+    """Return the web component with the inputs as attributes, its script, and a frame for readers without scripts."""
+    attributes = "".join(f" {name}={_quote_attribute(_to_attribute(value))}" for name, value in inputs.items())
     return (
-        f'<script src="{script}" integrity="{integrity}" crossorigin="anonymous" defer></script>\n'
+        f'<script src="{script_url}" integrity="{integrity}" crossorigin="anonymous" defer></script>\n'
         f'<gramwatt-calculator name="{calculator.name}"{attributes}></gramwatt-calculator>\n'
-        f'<noscript><iframe src="{_attribute(frame)}" title="{_attribute(calculator.title)}" width="100%" '
-        'height="900"></iframe></noscript>'
+        f'<noscript><iframe src="{_escape_attribute(frame_url)}" title="{_escape_attribute(calculator.title)}" '
+        'width="100%" height="900"></iframe></noscript>'
     )
 
 
-def _word(given: Any) -> str:
-    """A value as an attribute holds it: rows of a table as JSON."""
-    rows = isinstance(given, list) and any(isinstance(row, dict) for row in given)
-    return json.dumps(given, ensure_ascii=False) if rows else format_query_value(given)
+def _to_attribute(value: Any) -> str:
+    """Return an input as the value of an attribute: rows of tables as JSON."""
+    has_rows = isinstance(value, list) and any(isinstance(row, dict) for row in value)
+    return json.dumps(value, ensure_ascii=False) if has_rows else format_query_value(value)
 
 
-def _quoted(text: str) -> str:
-    """An attribute in the quotes that it needs fewer escapes with."""
+def _quote_attribute(text: str) -> str:
+    """Return an attribute's value in the quotes that need fewer escapes."""
     if '"' in text and "'" not in text:
         return "'" + text.replace("&", "&amp;").replace("<", "&lt;") + "'"
-    return f'"{_attribute(text)}"'
+    return f'"{_escape_attribute(text)}"'
 
 
-def _attribute(text: str) -> str:
+def _escape_attribute(text: str) -> str:
     return text.replace("&", "&amp;").replace('"', "&quot;").replace("<", "&lt;")

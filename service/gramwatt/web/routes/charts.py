@@ -10,7 +10,7 @@ from flask import Blueprint, Response, request
 from gramwatt.charts import calculator_charts, sweep_charts
 from gramwatt.charts.chart_data import NothingToDraw
 from gramwatt.charts.render import render
-from gramwatt.charts.themes import AUTO, Look
+from gramwatt.charts.themes import AUTO, ChartStyle
 from gramwatt.engine import calculate
 from gramwatt.engine.columns import escape_name
 from gramwatt.engine.messages import InputError, join_with_or, quote_input
@@ -87,19 +87,19 @@ def _drawn(
     try:
         if axes or errors:
             show = _sweep_faults(calculator, question, axes, options, errors, text=text)
-            seen = sweep_charts.make_figure(calculator, question, axes, show, text=text, result_units=wished)
+            seen = sweep_charts.compute_chart(calculator, question, axes, show, text=text, result_units=wished)
         elif options["show"]:
             accepted = "vary=..., or no show: the picture of an answer is its calculator's own"
             raise invalid_input(
                 [InputError("/show", "results are chosen for a sweep alone", quote_input(options["show"]), accepted)]
             )
         else:
-            seen = calculator_charts.chart_of(calculator, question, text=text, result_units=wished)
+            seen = calculator_charts.compute_chart(calculator, question, text=text, result_units=wished)
     except calculate.InvalidInput as error:
         raise convert_invalid_input(error) from None
     except NothingToDraw as nothing:
         raise Problem("no-answer", str(nothing)) from None
-    look = Look(options["theme"], options["shape"], options["ground"], options["scale"], bool(options["title"]))
+    look = ChartStyle(options["theme"], options["shape"], options["ground"], options["scale"], bool(options["title"]))
     media = CHART_MEDIA_TYPES[form] + ("; charset=utf-8" if form == "txt" else "")
     return Response(render(seen, form, look), content_type=media)
 
@@ -115,8 +115,8 @@ def _sweep_faults(
 ) -> list[str]:
     """The results to show. Raises Problem with every fault of a sweep that is to be drawn."""
     make_table_plan(calculator, question, {**options, "given": False, "uncertainty": False}, errors, words=text)
-    errors += sweep_charts.check(calculator, axes)
-    show = sweep_charts.shown(calculator, options["show"], errors, len(axes))
+    errors += sweep_charts.check_axes(calculator, axes)
+    show = sweep_charts.select_results(calculator, options["show"], errors, len(axes))
     if errors or not axes:
         raise invalid_input(errors)
     return show

@@ -15,8 +15,8 @@ from gramwatt.model import Calculator, units
 from gramwatt.version import __version__
 from gramwatt.web.headers import make_cacheable, make_not_modified, make_request_etag
 from gramwatt.web.openapi import files
-from gramwatt.web.pages.element import NEWEST, integrity
-from gramwatt.web.pages.routes import PAGES, first_page, page
+from gramwatt.web.pages.routes import PAGE_MEDIA_TYPES, home_page, render_page
+from gramwatt.web.pages.web_component import LATEST, integrity
 from gramwatt.web.problems import PROBLEM_TYPES, Problem
 from gramwatt.web.request_parsing import negotiate_format
 
@@ -33,8 +33,8 @@ blueprint = Blueprint("site", __name__)
 @blueprint.get("/")
 def home() -> Response:
     """What this is: a page for people, the index for programs."""
-    if negotiate_format(PAGES) == "html":
-        return first_page()
+    if negotiate_format(PAGE_MEDIA_TYPES) == "html":
+        return home_page()
     tag = make_request_etag("json")
     return make_not_modified(tag) or make_cacheable(
         Response(serialize_json(_index()), content_type="application/json"), tag
@@ -89,7 +89,7 @@ def _index() -> dict[str, Any]:
         "contract": "/openapi.json",
         "reference": "/docs",
         "units": "/v1/units",
-        "element": {"script": f"/gramwatt-{NEWEST}.js", "integrity": integrity(NEWEST)},
+        "element": {"script": f"/gramwatt-{LATEST}.js", "integrity": integrity(LATEST)},
         "calculators": [_entry(calculator) for calculator in registry.load().values()],
     }
 
@@ -134,7 +134,7 @@ def _contract(media: str, name: str) -> Response:
 @blueprint.get("/docs")
 def docs() -> Response:
     """The contract in a viewer that needs no internet."""
-    made = page("docs.html")
+    made = render_page("docs.html")
     made.headers["Content-Security-Policy"] = VIEWER_POLICY
     return made
 
@@ -153,8 +153,8 @@ def problem(kind: str) -> Response:
     if kind not in PROBLEM_TYPES:
         raise Problem("not-found", f"No type of problem is named {kind[:80]!r}.")
     told = PROBLEM_TYPES[kind]
-    if negotiate_format(PAGES) == "html":
-        return page("problem.html", kind=kind, told=told)
+    if negotiate_format(PAGE_MEDIA_TYPES) == "html":
+        return render_page("problem.html", kind=kind, told=told)
     return Response(
         serialize_json(
             {"type": f"/problems/{kind}", "title": told.title, "status": told.status, "advice": told.advice}

@@ -1,0 +1,32 @@
+"""What a calculator's chart is computed from."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from gramwatt.engine.evaluate import Outcome
+from gramwatt.engine.response import ResponseBody, get_declared_units
+from gramwatt.model import Calculator
+
+
+@dataclass(frozen=True, slots=True)
+class ChartRequest:
+    """The inputs of a request with its outcome and its response."""
+
+    calculator: Calculator[Any, Any]
+    inputs: Mapping[str, object]
+    text: bool
+    """Whether the inputs are text, as in a query string."""
+    outcome: Outcome
+    response: ResponseBody
+
+    def unit(self, name: str) -> str:
+        """Return the unit of an input or a result in the response."""
+        unit: str = self.response["units"].get(name) or get_declared_units(self.calculator.input_fields).get(name, "1")
+        return unit
+
+    def uncertainty(self, name: str) -> Any:
+        """Return the standard uncertainty of a result, in the unit of the response; None where it has none."""
+        return self.response.get("uncertainty", {}).get(name, {}).get("standard")

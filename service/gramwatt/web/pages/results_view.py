@@ -1,0 +1,183 @@
+"""Results as the templates show them: values with the digits they justify, reasons, uncertainty, working, sources."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, Final
+
+from gramwatt.charts.formatting import format_to_uncertainty, readable
+from gramwatt.engine.evaluate import Outcome
+from gramwatt.engine.formats import get_table_length
+from gramwatt.engine.messages import format_number
+from gramwatt.engine.response import build_response, build_table_rows
+from gramwatt.model import Table
+from gramwatt.web.pages.description import describe_calculator
+
+MAX_ROWS: Final = 60
+"""Rows of a table on a page. The CSV has all of them."""
+MAX_TRANSPOSED_ROWS: Final = 8
+"""A wide table with at most this many rows shows them side by side as columns."""
+DIGITS: Final = 5
+MIN_SHARE: Final = 0.05
+MAX_CONTRIBUTORS: Final = 3
+
+
+@dataclass(frozen=True, slots=True)
+class ResultValue:
+    """One result."""
+
+    name: str
+    description: Mapping[str, Any]
+    text: str
+    """Empty where there is no result."""
+    unit: str
+    uncertainty: str = ""
+    contributors: str = ""
+    """The inputs that cause most of the uncertainty."""
+    reason: str = ""
+    """Why there is no result."""
+
+
+@dataclass(frozen=True, slots=True)
+class ResultTable:
+    """A table of results. ``transposed``: its rows are shown side by side as columns."""
+
+    name: str
+    description: Mapping[str, Any]
+    transposed: bool
+    headings: tuple[str, ...]
+    rows: tuple[tuple[ResultValue, ...], ...]
+    omitted: int
+    """Rows that are not shown."""
+
+
+@dataclass(frozen=True, slots=True)
+class ResultsView:
+    """All that a page shows of a response."""
+
+    headline: ResultValue
+    values: tuple[ResultValue, ...]
+    tables: tuple[ResultTable, ...]
+    cautions: tuple[str, ...]
+    working: tuple[tuple[ResultValue, Mapping[str, Any], tuple[int, ...]], ...]
+    """Values with their working and the numbers of their sources."""
+    sources: tuple[Mapping[str, str], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class _Formatter:
+    """Turns the cells of a response into text."""
+
+    response: Mapping[str, Any]
+    reasons: Mapping[str, str]
+    decimal: str
+
+    def value(self, name: str, description: Mapping[str, Any]) -> ResultValue:
+        """Return a single result."""
+        return self._make(name, description, self.response["results"][name], None, name)
+
+    def cell(self, table: str, column: Mapping[str, Any], value: Any, row: int) -> ResultValue:
+        """Return a cell of a table."""
+        name = column["name"]
+        return self._make(f"{table}.{name}", column, value, row, f"{table}.{row}.{name}")
+
+    def _make(
+        self, key: str, description: Mapping[str, Any], value: Any, row: int | None, reason_key: str
+    ) -> ResultValue:
+        unit = self.response["units"].get(key, "1")
+        uncertainty = self.response.get("uncertainty", {}).get(key, {})
+        standard = uncertainty.get("standard")
+        if isinstance(standard, list):
+            standard = standard[row] if row is not None and row < len(standard) else None
+        text, uncertainty_text = self._format(value, standard)
+        return ResultValue(
+            key,
+            description,
+            text,
+            "" if unit == "1" else unit,
+            uncertainty_text,
+            _format_contributors(uncertainty.get("shares", {})) if uncertainty_text else "",
+            self.reasons.get(reason_key, "") if value is None else "",
+        )
+
+    def _format(self, value: Any, standard: Any) -> tuple[str, str]:
+        """Return a value and its standard uncertainty as text, digits by the uncertainty where there is one."""
+        match value:
+            case None:
+                return "", ""
+            case bool():
+                return ("yes" if value else "no"), ""
+            case list():
+                separator = ";  " if self.decimal == "," else ", "
+                return separator.join(self._format(each, None)[0] for each in value), ""
+            case int() | float() if isinstance(standard, int | float) and standard > 0:
+                text, uncertainty = format_to_uncertainty(value, standard)
+                return text.replace(".", self.decimal), uncertainty.replace(".", self.decimal)
+            case int() | float():
+                return format_number(float(value), DIGITS).replace("-", "−").replace(".", self.decimal), ""
+            case _:
+                return str(value), ""
+
+
+def _format_contributors(shares: Mapping[str, float]) -> str:
+    largest = sorted(shares.items(), key=lambda each: -each[1])[:MAX_CONTRIBUTORS]
+    return ", ".join(
+        f"{readable(name).replace('.', ' ')} {share * 100:.0f} %" for name, share in largest if share >= MIN_SHARE
+    )
+
+
+def make_results_view(
+    outcome: Outcome, result_units: Mapping[str, str], decimal: str
+) -> tuple[ResultsView, dict[str, Any]]:
+    """Return what to show of the first request of an outcome, and its response as JSON with long tables cut."""
+    calculator = outcome.calculator
+    tables = {name: kind for name, kind in calculator.result_fields.items() if isinstance(kind, Table)}
+    lengths = {name: get_table_length(outcome, name) for name in tables}
+    long = [name for name, length in lengths.items() if length > MAX_ROWS]
+    response = build_response(outcome, 0, result_units=result_units, working=True, without=long)
+    for name in long:
+        response["results"][name] = build_table_rows(
+            tables[name], getattr(outcome.results, name), 0, name, response["units"], 0, MAX_ROWS
+        )
+    descriptions = {each["name"]: each for each in describe_calculator(calculator)["results"]}
+    reasons = {name: each["text"] for each in response["cautions"] for name in each.get("results", ())}
+    formatter = _Formatter(response, reasons, decimal)
+    values = {
+        name: formatter.value(name, descriptions[name]) for name in calculator.result_fields if name not in tables
+    }
+    sources: list[Mapping[str, str]] = []
+    working = []
+    for name, steps in response["working"].items():
+        sources += [reference for reference in steps["references"] if reference not in sources]
+        if name in values:
+            numbers = tuple(sources.index(reference) + 1 for reference in steps["references"])
+            working.append((values[name], steps, numbers))
+    view = ResultsView(
+        next(iter(values.values())),
+        tuple(values.values()),
+        tuple(_make_table(name, descriptions[name], formatter, lengths[name]) for name in tables),
+        tuple(dict.fromkeys(each["text"] for each in response["cautions"] if "results" not in each)),
+        tuple(working),
+        tuple(sources),
+    )
+    return view, response
+
+
+def _make_table(name: str, description: Mapping[str, Any], formatter: _Formatter, length: int) -> ResultTable:
+    rows: Sequence[Mapping[str, Any]] = formatter.response["results"][name]
+    columns = [column for column in description["columns"] if any(column["name"] in row for row in rows)]
+    cells = [
+        tuple(formatter.cell(name, column, row.get(column["name"]), number) for column in columns)
+        for number, row in enumerate(rows)
+    ]
+    omitted = length - len(rows)
+    if not len(rows) <= MAX_TRANSPOSED_ROWS < len(columns):
+        return ResultTable(
+            name, description, False, tuple(column["label"] for column in columns), tuple(cells), omitted
+        )
+    has_names = columns[0]["name"] == "name"
+    headings = tuple((row[0].text if has_names else "") or f"no. {number}" for number, row in enumerate(cells, 1))
+    return ResultTable(
+        name, description, True, headings, tuple(zip(*(row[has_names:] for row in cells), strict=True)), omitted
+    )
