@@ -3,8 +3,8 @@
     python rank_with_pandas.py packs.csv --url http://127.0.0.1:8000
 
 Two tables go to a running Gramwatt as Arrow and come back as Arrow: the power each all-up mass hovers with, then how
-long each pack gives it. A row that cannot be answered says why in its `error`, and the others go on. The craft and the
-packs are invented; the answers are calculations, so land by what you measure in flight.
+long each pack gives it. An invalid row gets an `error`, and the others go on. The craft and the packs
+are invented; the results are calculations, so land by what you measure in flight.
 """
 
 import argparse
@@ -18,8 +18,8 @@ DRY_MASS = 182.0
 ARROW = "application/vnd.apache.arrow.stream"
 
 
-def ask(url: str, calculator: str, table: pd.DataFrame, shared: str = "") -> pd.DataFrame:
-    """The answers to a table of questions, row for row; inputs in ``shared`` hold for all of them."""
+def fetch(url: str, calculator: str, table: pd.DataFrame, shared: str = "") -> pd.DataFrame:
+    """Return the results for a table of inputs, row for row; inputs in ``shared`` hold for all rows."""
     sink = pa.BufferOutputStream()
     sent = pa.Table.from_pandas(table, preserve_index=False)
     with pa.ipc.new_stream(sink, sent.schema) as writer:
@@ -30,27 +30,29 @@ def ask(url: str, calculator: str, table: pd.DataFrame, shared: str = "") -> pd.
         {"Content-Type": ARROW, "Accept": ARROW},
     )
     with urllib.request.urlopen(request, timeout=60) as response, pa.ipc.open_stream(response) as reader:
-        answers: pd.DataFrame = reader.read_all().to_pandas()
-        return answers
+        results: pd.DataFrame = reader.read_all().to_pandas()
+        return results
 
 
 def rank(url: str, packs: pd.DataFrame) -> pd.DataFrame:
-    """The packs, the longest flight first."""
+    """Rank the packs, the longest flight first."""
     craft = pd.DataFrame({"name": packs["name"], "mass": DRY_MASS + packs["pack_mass"]})
-    hover = ask(url, "hover-power", craft, "diameter=3&motors=4")
-    question = packs[["name", "cells", "capacity"]].assign(power=hover["power"])
-    flown = ask(url, "endurance", question)
-    ranked = flown[["name", "endurance", "mean_current", "ended_by"]].assign(power=hover["power"], error=flown["error"])
+    hover = fetch(url, "hover-power", craft, "diameter=3&motors=4")
+    inputs = packs[["name", "cells", "capacity"]].assign(power=hover["power"])
+    flights = fetch(url, "endurance", inputs)
+    ranked = flights[["name", "endurance", "mean_current", "ended_by"]].assign(
+        power=hover["power"], error=flights["error"]
+    )
     return ranked.sort_values("endurance", ascending=False, kind="stable", ignore_index=True)
 
 
 def main() -> None:
-    """Read, ask, print."""
+    """Read the packs, request the results, print them."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("packs")
     parser.add_argument("--url", default="http://127.0.0.1:8000")
-    told = parser.parse_args()
-    ranked = rank(told.url, pd.read_csv(told.packs))
+    arguments = parser.parse_args()
+    ranked = rank(arguments.url, pd.read_csv(arguments.packs))
     print(ranked.to_string(index=False, float_format=lambda value: f"{value:.2f}"))
 
 

@@ -1,9 +1,9 @@
-"""Which pack gives a punch without harm? Ranked with polars; needs polars alone.
+"""Which pack gives a punch without harm? Ranked with polars; needs nothing else.
 
     python rank_with_polars.py packs.csv --power 420 --url http://127.0.0.1:8000
 
 One table goes to a running Gramwatt as Arrow and comes back as Arrow, with the cautions that concern each row. The
-packs are invented; the answers are calculations: the pack maker's figures come first.
+packs are invented; the results are calculations: the pack maker's figures come first.
 """
 
 import argparse
@@ -15,8 +15,8 @@ import polars as pl
 ARROW = "application/vnd.apache.arrow.stream"
 
 
-def ask(url: str, calculator: str, table: pl.DataFrame, shared: str = "") -> pl.DataFrame:
-    """The answers to a table of questions, row for row; inputs in ``shared`` hold for all of them."""
+def fetch(url: str, calculator: str, table: pl.DataFrame, shared: str = "") -> pl.DataFrame:
+    """Return the results for a table of inputs, row for row; inputs in ``shared`` hold for all rows."""
     body = io.BytesIO()
     table.write_ipc_stream(body, compat_level=pl.CompatLevel.oldest())
     request = urllib.request.Request(
@@ -27,21 +27,21 @@ def ask(url: str, calculator: str, table: pl.DataFrame, shared: str = "") -> pl.
 
 
 def rank(url: str, packs: pl.DataFrame, power: float) -> pl.DataFrame:
-    """The packs, the one that sags least first; those that cannot give the power last, with the reason."""
-    question = packs.select("name", "cells", "capacity", "discharge_rating")
-    punch = ask(url, "pack-current", question, f"power={power}&state_of_charge=80&units=rating_used:%25")
+    """Rank the packs, the one that sags least first; those that cannot give the power last, with the reason."""
+    inputs = packs.select("name", "cells", "capacity", "discharge_rating")
+    punch = fetch(url, "pack-current", inputs, f"power={power}&state_of_charge=80&units=rating_used:%25")
     wanted = punch.select("name", "current", "loaded_cell_voltage", "rating_used", "cautions", "error")
     return wanted.sort("loaded_cell_voltage", descending=True, nulls_last=True, maintain_order=True)
 
 
 def main() -> None:
-    """Read, ask, print."""
+    """Read the packs, request the results, print them."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("packs")
     parser.add_argument("--power", type=float, default=420.0, help="W")
     parser.add_argument("--url", default="http://127.0.0.1:8000")
-    told = parser.parse_args()
-    ranked = rank(told.url, pl.read_csv(told.packs), told.power)
+    arguments = parser.parse_args()
+    ranked = rank(arguments.url, pl.read_csv(arguments.packs), arguments.power)
     with pl.Config(tbl_rows=-1, tbl_cols=-1, tbl_hide_dataframe_shape=True, fmt_str_lengths=60):
         print(ranked)
 

@@ -5,9 +5,9 @@
 
 Sends the recording to a running Gramwatt (overlay-cues) and saves what comes back: captions by the name of the output
 (.ass, .vtt, .srt), figures frame by frame (.csv, .json), or with at= a picture of one instant (.png, .svg). With --burn
-it asks ffprobe for the video's own size and frame rate, and lets ffmpeg burn the captions in. Every name=value is an
+it gets the video's size and frame rate from ffprobe, and lets ffmpeg burn the captions in. Every name=value is an
 input of overlay-cues. Needs Python 3.11; --burn and --test-clip need ffmpeg. The recording in flight.csv is invented.
-Exit status: 0 done, 1 refused or failed (standard error says why), 2 wrong arguments.
+Exit status: 0 done, 1 rejected or failed (standard error has the reason), 2 wrong arguments.
 """
 
 from __future__ import annotations
@@ -29,11 +29,11 @@ MEDIA = {".csv": "text/csv", ".ndjson": "application/x-ndjson", ".json": "applic
 
 
 class Failed(Exception):
-    """Why there are no captions, in words for the one who asked."""
+    """There are no captions; the text is the reason, for the user."""
 
 
-def asked(url: str, log: Path, form: str, inputs: dict[str, str]) -> bytes:
-    """What the service makes of the recording. Raises Failed with the service's own words."""
+def fetch_captions(url: str, log: Path, form: str, inputs: dict[str, str]) -> bytes:
+    """Return what the service computes from the recording. Raises Failed with the service's own text."""
     media = MEDIA.get(log.suffix.lower(), "text/csv")
     query = urllib.parse.urlencode({"format": form, **inputs})
     request = urllib.request.Request(
@@ -49,20 +49,22 @@ def asked(url: str, log: Path, form: str, inputs: dict[str, str]) -> bytes:
                 raise
             problem = json.load(error)
         errors = problem.get("errors") or [{"pointer": "", "detail": problem["detail"], "accepted": ""}]
-        raise Failed("\n".join(worded(fault) for fault in errors)) from None
+        raise Failed("\n".join(format_error(error) for error in errors)) from None
 
 
-def worded(error: dict[str, Any]) -> str:
-    """A fault as one line."""
+def format_error(error: dict[str, Any]) -> str:
+    """Format an error as one line."""
     accepted = f" (accepted: {error['accepted']})" if error["accepted"] else ""
-    return f"{error['pointer'].lstrip('/') or 'question'}: {error['detail']}{accepted}"
+    return f"{error['pointer'].lstrip('/') or 'inputs'}: {error['detail']}{accepted}"
 
 
-def facts_of(video: Path) -> dict[str, str]:
-    """Frame rate and size of a video, as inputs of overlay-cues."""
+def read_video_format(video: Path) -> dict[str, str]:
+    """Return frame rate and size of a video, as inputs of overlay-cues."""
     shown = "stream=width,height,avg_frame_rate"
-    told = run(["ffprobe", "-v", "error", "-select_streams", "v:0", "-show_entries", shown, "-of", "json", str(video)])
-    streams = json.loads(told)["streams"]
+    output = run(
+        ["ffprobe", "-v", "error", "-select_streams", "v:0", "-show_entries", shown, "-of", "json", str(video)]
+    )
+    streams = json.loads(output)["streams"]
     if not streams:
         raise Failed(f"{video} holds no video")
     stream = streams[0]
@@ -74,7 +76,7 @@ def facts_of(video: Path) -> dict[str, str]:
 
 
 def burn(video: Path, captions: bytes, output: Path) -> None:
-    """A copy of the video with the captions in its pictures; its sound is kept as it is."""
+    """Write a copy of the video with the captions in its frames; its sound stays as it is."""
     with tempfile.TemporaryDirectory() as folder:
         (Path(folder) / "captions.ass").write_bytes(captions)  # a plain name, as a filter would trip over some letters
         command = ["ffmpeg", "-nostdin", "-v", "error", "-y", "-i", str(video.resolve()), "-vf", "ass=captions.ass"]
@@ -82,13 +84,13 @@ def burn(video: Path, captions: bytes, output: Path) -> None:
 
 
 def test_clip(output: Path, seconds: float) -> None:
-    """A clip to try it on: moving bars with a clock, 30000/1001 frames a second."""
+    """Make a clip to try it on: moving bars with a clock, 30000/1001 frames a second."""
     bars = f"testsrc2=size=1280x720:rate=30000/1001:duration={seconds}"
     run(["ffmpeg", "-nostdin", "-v", "error", "-y", "-f", "lavfi", "-i", bars, "-pix_fmt", "yuv420p", str(output)])
 
 
 def run(command: list[str], folder: str | None = None) -> str:
-    """Run a program; what it printed. Raises Failed where it is missing or fails."""
+    """Run a program and return its output. Raises Failed where it is missing or fails."""
     try:
         done = subprocess.run(command, cwd=folder, check=True, capture_output=True, text=True)
     except FileNotFoundError:
@@ -98,16 +100,16 @@ def run(command: list[str], folder: str | None = None) -> str:
     return done.stdout
 
 
-def arguments_of(parser: argparse.ArgumentParser) -> tuple[argparse.Namespace, dict[str, str]]:
-    """The arguments, and the inputs among them."""
+def read_arguments(parser: argparse.ArgumentParser) -> tuple[argparse.Namespace, dict[str, str]]:
+    """Return the arguments, and the inputs among them."""
     parser.add_argument("log", type=Path, nargs="?", help="the recording: CSV, NDJSON or JSON")
     parser.add_argument("inputs", nargs="*", metavar="name=value", help="inputs of overlay-cues: cells=4 offset=2")
-    parser.add_argument("--output", type=Path, help="file to write; its ending says what")
+    parser.add_argument("--output", type=Path, help="file to write; its ending selects the format")
     parser.add_argument("--burn", type=Path, metavar="VIDEO", help="burn the captions into a copy of this video")
     parser.add_argument(
         "--test-clip", type=Path, metavar="VIDEO", help="make a clip of 80 seconds to try it on, and end"
     )
-    parser.add_argument("--url", default="http://127.0.0.1:8000", help="where Gramwatt answers (default: %(default)s)")
+    parser.add_argument("--url", default="http://127.0.0.1:8000", help="URL of Gramwatt (default: %(default)s)")
     arguments = parser.parse_intermixed_args()
     inputs: dict[str, str] = {}
     for word in arguments.inputs:
@@ -116,26 +118,26 @@ def arguments_of(parser: argparse.ArgumentParser) -> tuple[argparse.Namespace, d
             parser.error(f"{word!r}: write each input as name=value")
         inputs[name] = value
     if arguments.test_clip is None and (arguments.log is None or arguments.output is None):
-        parser.error("say which recording, and with --output which file to write")
+        parser.error("name the recording, and with --output the file to write")
     if arguments.output is not None and not arguments.burn and arguments.output.suffix.lower() not in FORMS:
         parser.error(f"--output ends in one of {', '.join(FORMS)}, or --burn names a video")
     return arguments, inputs
 
 
 def main() -> int:
-    """Read the arguments, ask, write."""
-    arguments, inputs = arguments_of(argparse.ArgumentParser(description="A recorded flight as captions of a video."))
+    """Read the arguments, request the captions, write them."""
+    arguments, inputs = read_arguments(argparse.ArgumentParser(description="A recorded flight as captions of a video."))
     try:
         if arguments.test_clip is not None:
             test_clip(arguments.test_clip, 80)
             return 0
         url = arguments.url.rstrip("/")
         if arguments.burn is not None:
-            captions = asked(url, arguments.log, "ass", facts_of(arguments.burn) | inputs)
+            captions = fetch_captions(url, arguments.log, "ass", read_video_format(arguments.burn) | inputs)
             burn(arguments.burn, captions, arguments.output)
         else:
             form = FORMS[arguments.output.suffix.lower()]
-            arguments.output.write_bytes(asked(url, arguments.log, form, inputs))
+            arguments.output.write_bytes(fetch_captions(url, arguments.log, form, inputs))
     except (Failed, OSError, http.client.HTTPException) as error:
         print(error, file=sys.stderr)
         return 1

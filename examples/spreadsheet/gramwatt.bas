@@ -3,12 +3,12 @@
 '   =GRAMWATT("pack-energy"; "usable_energy"; "cells"; 6; "capacity"; "1.3 Ah")
 '   =GRAMWATT("pack-energy"; "usable_energy"; A2:B3)        names in column A, values in column B; empty ones are left out
 '
-' Gives the number, or the text where the result is one; and where there is no answer, a text that begins with #ERR and
-' says why. Tools > Macros > Edit Macros, My Macros > Standard: paste this file into a module of its own (named other
+' Gives the number, or the text where the result is one; and where there is no result, a text that begins with #ERR and
+' gives the reason. Tools > Macros > Edit Macros, My Macros > Standard: paste this file into a module of its own (named other
 ' than GRAMWATT) and save.
 Option Explicit
 
-' The one place that says where Gramwatt answers.
+' The URL of Gramwatt.
 Const GRAMWATT_SERVICE = "http://127.0.0.1:8000"
 
 ' Inputs: one range of two columns, or up to six names, each followed by its value.

@@ -1,17 +1,17 @@
 Attribute VB_Name = "GramwattCells"
-' Gramwatt in a cell of Excel for Windows, through its own HTTP, so that errors are told and a POST is possible.
+' Gramwatt in a cell of Excel for Windows, through its own HTTP, so that errors are shown and a POST is possible.
 '
 '   =GRAMWATT_VALUE("pack-energy", "usable_energy", A2:B3)        names in the first column, values in the second
 '   =GRAMWATT_VALUE("pack-current", "current", "cells", 6, "capacity", "1.3 Ah", "power", B4)
 '
-' Gives the number, or the text where the result is one; and where there is no answer, a text that begins with #ERR and
-' says why. Alt+F11, File > Import File. Written from the vendor's documentation; README.md says what of it was run.
+' Gives the number, or the text where the result is one; and where there is no result, a text that begins with #ERR and
+' gives the reason. Alt+F11, File > Import File. Written from the vendor's documentation; README.md lists what was run.
 Option Explicit
 
-' The one place that says where Gramwatt answers.
+' The URL of Gramwatt.
 Private Const GRAMWATT_SERVICE As String = "http://127.0.0.1:8000"
-' Milliseconds that a cell waits for an answer.
-Private Const GRAMWATT_PATIENCE As Long = 5000
+' Milliseconds that a cell waits for a response.
+Private Const GRAMWATT_TIMEOUT As Long = 5000
 
 Public Function GRAMWATT_VALUE(ByVal calculator As String, ByVal result As String, ParamArray inputs() As Variant) As Variant
     Dim query As String
@@ -95,11 +95,11 @@ Private Function GramwattByte(ByVal value As Long) As String
     GramwattByte = "%" & Right$("0" & Hex$(value), 2)
 End Function
 
-' What the service said, by HTTP GET.
+' The service's response to an HTTP GET.
 Private Function GramwattGet(ByVal url As String) As String
     Dim http As Object
     Set http = CreateObject("MSXML2.ServerXMLHTTP.6.0")
-    http.setTimeouts GRAMWATT_PATIENCE, GRAMWATT_PATIENCE, GRAMWATT_PATIENCE, GRAMWATT_PATIENCE
+    http.setTimeouts GRAMWATT_TIMEOUT, GRAMWATT_TIMEOUT, GRAMWATT_TIMEOUT, GRAMWATT_TIMEOUT
     http.Open "GET", url, False
     http.send
     GramwattGet = http.responseText

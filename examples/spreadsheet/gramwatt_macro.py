@@ -18,7 +18,7 @@ PACK = {"cells": 6, "capacity": "1300 mAh", "state_of_charge": 80, "cell_resista
 
 
 def fill_table(*_: object) -> None:
-    """Ask for every power of the selection; beside it: current [A], volts a cell [V], and what to mind."""
+    """Fill in for every power of the selection: current [A], volts a cell [V], and cautions."""
     document = XSCRIPTCONTEXT.getDocument()  # type: ignore[name-defined]  # noqa: F821 - LibreOffice provides it
     selected = document.getCurrentController().getSelection().getRangeAddress()
     sheet = document.getSheets().getByIndex(selected.Sheet)
@@ -27,7 +27,7 @@ def fill_table(*_: object) -> None:
         if not power.getString().strip():
             continue
         beside = [sheet.getCellByPosition(selected.StartColumn + step, row) for step in (1, 2, 3)]
-        current, voltage, note = ask(power.getString() if power.getError() or is_text(power) else power.getValue())
+        current, voltage, note = fetch(power.getString() if power.getError() or is_text(power) else power.getValue())
         for cell, value in ((beside[0], current), (beside[1], voltage)):
             if value is None:
                 cell.setString("")
@@ -37,20 +37,20 @@ def fill_table(*_: object) -> None:
 
 
 def is_text(cell: Any) -> bool:
-    """Whether a cell holds text rather than a number."""
+    """Return whether a cell contains text rather than a number."""
     return bool(cell.getType().value == "TEXT")
 
 
-def ask(power: float | str) -> tuple[float | None, float | None, str]:
-    """Current, volts a cell, and what the service cautions; or no figures, and why."""
-    question = json.dumps({**PACK, "power": power}).encode()
+def fetch(power: float | str) -> tuple[float | None, float | None, str]:
+    """Return current, volts a cell and the cautions; or no figures, and the reason."""
+    body = json.dumps({**PACK, "power": power}).encode()
     headers = {"Content-Type": "application/json", "Accept": "application/json"}
-    request = urllib.request.Request(f"{SERVICE}/v1/pack-current", data=question, headers=headers)
+    request = urllib.request.Request(f"{SERVICE}/v1/pack-current", data=body, headers=headers)
     try:
         with urllib.request.urlopen(request, timeout=30) as response:
-            answer = json.load(response)
-        results = answer["results"]
-        notes = [note["text"] for note in answer["cautions"] if note["code"] != "needs-input"]
+            response_body = json.load(response)
+        results = response_body["results"]
+        notes = [note["text"] for note in response_body["cautions"] if note["code"] != "needs-input"]
         return results["current"], results["loaded_cell_voltage"], " ".join(notes)
     except urllib.error.HTTPError as error:
         with error:

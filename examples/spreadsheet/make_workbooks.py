@@ -1,4 +1,4 @@
-"""Writes craft.xlsx and craft.ods: one craft, its packs side by side, and a sweep, in cells that ask Gramwatt.
+"""Write craft.xlsx and craft.ods: one craft, its packs side by side, and a sweep, in cells that call Gramwatt.
 
     python make_workbooks.py [--url http://127.0.0.1:8000] [--to FOLDER]
 
@@ -25,31 +25,31 @@ MICROSOFTS = ("WEBSERVICE", "ENCODEURL")
 WIDTHS = {"Craft": (26, 20, 80), "Packs": (14, 7, 14, 12, 12, 12, 12, 50, 50, 50), "Sweep": (12, 14, 60)}
 
 
-def said(cell: str, *, number: bool = True) -> str:
-    """The value in a cell that holds what the service said: a number, else in words why there is none."""
+def show(cell: str, *, number: bool = True) -> str:
+    """Return a formula for the value in a response's cell: a number, or the reason why there is none."""
     value = f'NUMBERVALUE({cell};".";"")' if number else cell
     return f'=IF(ISERROR({cell});"no answer from the service";IFERROR({value};{cell}))'
 
 
 def point(cell: str) -> str:
-    """A number joined to a text takes the locale's comma, which the service refuses."""
+    """Return a formula for a number with a decimal point; the service rejects the locale's comma."""
     return f'SUBSTITUTE({cell};",";".")'
 
 
-def ask(path: str, **cells: str) -> str:
-    """What the service says to a question whose inputs stand in cells; errors as a text that begins with #ERR."""
+def fetch(path: str, **cells: str) -> str:
+    """Return a formula for a request with inputs from cells; errors become a text that begins with #ERR."""
     inputs = "".join(f'&"&{name}="&{point(cell)}' for name, cell in cells.items())
     return f'=WEBSERVICE($Craft.$B$1&"/v1/{path}"{inputs})'
 
 
 def craft(url: str) -> Rows:
-    """One craft: what goes in, what comes out, and what the service said."""
+    """Return the sheet of one craft: inputs, results, and the service's responses."""
     pack = {"cells": "B4", "capacity": "B5", "cell_resistance": "B6"}
     parts = (
         f'=WEBSERVICE($Craft.$B$1&"/v1/mass-margin/margin?errors=text&rule=eu-c0&resolution=0.1&masses="&{point("B9")})'
     )
     rows: Rows = [
-        ["Gramwatt answers at", url, "the one cell to change for another service"],
+        ["URL of Gramwatt", url, "the one cell to change for another service"],
         [],
         ["What you have"],
         ["cells", 4, ""],
@@ -59,36 +59,49 @@ def craft(url: str) -> Rows:
         ["punch, W", 430, ""],
         ["all-up mass, g", 246.4, "as weighed in one go, on a scale that shows 0.1 g"],
         [],
-        ["What follows", "", "what the service said"],
-        ["endurance, min", said("C12"), ask("endurance/endurance?errors=text", **pack, power="B7")],
-        ["ended by", said("C13", number=False), ask("endurance/ended_by?errors=text", **pack, power="B7")],
+        ["What follows", "", "response of the service"],
+        ["endurance, min", show("C12"), fetch("endurance/endurance?errors=text", **pack, power="B7")],
+        ["ended by", show("C13", number=False), fetch("endurance/ended_by?errors=text", **pack, power="B7")],
         [
             "amps of a punch, A",
-            said("C14"),
-            ask("pack-current/current?errors=text&state_of_charge=80", **pack, power="B8"),
+            show("C14"),
+            fetch("pack-current/current?errors=text&state_of_charge=80", **pack, power="B8"),
         ],
         [
             "volts a cell in it, V",
-            said("C15"),
-            ask("pack-current/loaded_cell_voltage?errors=text&state_of_charge=80", **pack, power="B8"),
+            show("C15"),
+            fetch("pack-current/loaded_cell_voltage?errors=text&state_of_charge=80", **pack, power="B8"),
         ],
         [
             "energy to the reserve, Wh",
-            said("C16"),
-            ask("pack-energy/usable_energy?errors=text", cells="B4", capacity="B5"),
+            show("C16"),
+            fetch("pack-energy/usable_energy?errors=text", cells="B4", capacity="B5"),
         ],
-        ["margin below 250 g (EU, C0), g", said("C17"), parts],
+        ["margin below 250 g (EU, C0), g", show("C17"), parts],
         [],
-        ["Calculations, not promises: land by what you measure. Lithium packs can burn: the maker's word comes first."],
+        [
+            "Calculations, not promises: land by what you measure. Lithium packs can burn: follow the maker's figures."
+        ],
         ["A mass limit is one rule among several: check with your aviation authority before you fly."],
     ]
     return rows
 
 
 def packs() -> Rows:
-    """Packs side by side on the craft of the first sheet, its power carried to each mass."""
+    """Return the sheet of packs side by side on the craft in the first sheet, its power scaled to each mass."""
     rows: Rows = [
-        ["pack", "cells", "capacity, mAh", "mass, g", "min", "A in a punch", "V a cell", "said of min", "of A", "of V"],
+        [
+            "pack",
+            "cells",
+            "capacity, mAh",
+            "mass, g",
+            "min",
+            "A in a punch",
+            "V a cell",
+            "response for min",
+            "for A",
+            "for V",
+        ],
     ]
     for name, cells, capacity, mass in (
         ("thin 3", 3, 450, 42.5),
@@ -99,29 +112,29 @@ def packs() -> Rows:
     ):
         at = len(rows) + 1
         pack = {"cells": f"B{at}", "capacity": f"C{at}"}
-        carried = f"($Craft.$B$7*(($Craft.$B$9-100.3+D{at})/$Craft.$B$9)^1.5)"
+        scaled = f"($Craft.$B$7*(($Craft.$B$9-100.3+D{at})/$Craft.$B$9)^1.5)"
         rows.append(
             [
                 name,
                 cells,
                 capacity,
                 mass,
-                said(f"H{at}"),
-                said(f"I{at}"),
-                said(f"J{at}"),
-                ask("endurance/endurance?errors=text", **pack, power=carried),
-                ask("pack-current/current?errors=text&state_of_charge=80", **pack, power="$Craft.$B$8"),
-                ask("pack-current/loaded_cell_voltage?errors=text&state_of_charge=80", **pack, power="$Craft.$B$8"),
+                show(f"H{at}"),
+                show(f"I{at}"),
+                show(f"J{at}"),
+                fetch("endurance/endurance?errors=text", **pack, power=scaled),
+                fetch("pack-current/current?errors=text&state_of_charge=80", **pack, power="$Craft.$B$8"),
+                fetch("pack-current/loaded_cell_voltage?errors=text&state_of_charge=80", **pack, power="$Craft.$B$8"),
             ]
         )
     rows.append([])
-    rows.append(["Power is carried to each mass by the power law of hovering, with an exponent of 1.5."])
+    rows.append(["Power is scaled to each mass by the power law of hovering, with an exponent of 1.5."])
     return rows
 
 
 def sweep() -> Rows:
-    """Endurance over power: one request, its lines taken apart by formulas that any spreadsheet has."""
-    whole = ask(
+    """Return the sheet of endurance over power: one request, its lines split by formulas that any spreadsheet has."""
+    whole = fetch(
         "endurance/sweep?format=csv&header=off&digits=5&errors=text&vary=power&from=60&to=220&count=9",
         cells="$Craft.$B$4",
         capacity="$Craft.$B$5",
@@ -146,20 +159,20 @@ def sweep() -> Rows:
 
 
 def outside_quotes(formula: str, change: "re.Pattern[str]", to: str) -> str:
-    """A formula with something changed everywhere but in its texts."""
+    """Replace a pattern everywhere in a formula except in its texts."""
     pieces = formula.split('"')
     return '"'.join(change.sub(to, piece) if at % 2 == 0 else piece for at, piece in enumerate(pieces))
 
 
-def excels(formula: str) -> str:
-    """A formula as an .xlsx file holds it: commas, sheets by !, functions that are newer than the format prefixed."""
+def to_excel(formula: str) -> str:
+    """Return a formula in the form of .xlsx files: commas, sheets by !, a prefix for newer functions."""
     made = outside_quotes(formula, re.compile(";"), ",")
     made = outside_quotes(made, re.compile(r"\$([A-Z][a-z]+)\."), r"\1!")
     return outside_quotes(made, re.compile(rf"\b({'|'.join(NEW_FUNCTIONS)})\("), r"_xlfn.\1(")
 
 
-def open_documents(formula: str) -> str:
-    """A formula as an .ods file holds it (OpenFormula): references in brackets."""
+def to_open_formula(formula: str) -> str:
+    """Return a formula in the form of .ods files (OpenFormula): references in brackets."""
     reference = re.compile(r"(\$[A-Z][a-z]+\.)?(\$?[A-Z]{1,2}\$?[0-9]+)\b(?!\()")
     made = outside_quotes(formula, reference, r"[\1.\2]")
     made = outside_quotes(made, re.compile(r"\[(\$[A-Z][a-z]+)\.\."), r"[\1.")
@@ -168,7 +181,7 @@ def open_documents(formula: str) -> str:
 
 
 def write_xlsx(sheets: dict[str, Rows], path: Path) -> None:
-    """The workbook for Excel and whoever reads its format."""
+    """Write the workbook for Excel and programs that read its format."""
     book = Workbook()
     for name, rows in sheets.items():
         sheet = book.active if name == "Craft" else book.create_sheet(name)
@@ -178,7 +191,7 @@ def write_xlsx(sheets: dict[str, Rows], path: Path) -> None:
                 if content == "":
                     continue
                 cell = sheet.cell(at, column)
-                cell.value = excels(content) if isinstance(content, str) and content.startswith("=") else content
+                cell.value = to_excel(content) if isinstance(content, str) and content.startswith("=") else content
                 cell.font = Font(
                     bold=(len(row) > 1 and (at == 1 or row[0] == "What follows")) or row == ["What you have"]
                 )
@@ -189,7 +202,7 @@ def write_xlsx(sheets: dict[str, Rows], path: Path) -> None:
 
 
 def write_ods(sheets: dict[str, Rows], path: Path) -> None:
-    """The workbook for LibreOffice Calc and whoever reads its format."""
+    """Write the workbook for LibreOffice Calc and programs that read its format."""
     document = OpenDocumentSpreadsheet()
     bold = Style(name="bold", family="table-cell")
     bold.addElement(TextProperties(fontweight="bold"))
@@ -207,7 +220,7 @@ def write_ods(sheets: dict[str, Rows], path: Path) -> None:
             for content in row:
                 heading = {"stylename": bold} if place == 1 or row[0] in ("What you have", "What follows") else {}
                 if isinstance(content, str) and content.startswith("="):
-                    cell = TableCell(formula=open_documents(content), **heading)
+                    cell = TableCell(formula=to_open_formula(content), **heading)
                 elif isinstance(content, str):
                     cell = TableCell(valuetype="string", **heading) if content else TableCell()
                     if content:
@@ -222,14 +235,14 @@ def write_ods(sheets: dict[str, Rows], path: Path) -> None:
 
 
 def main() -> None:
-    """Write both."""
+    """Write both workbooks."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--url", default="http://127.0.0.1:8000")
     parser.add_argument("--to", type=Path, default=Path(__file__).resolve().parent)
-    told = parser.parse_args()
-    sheets = {"Craft": craft(told.url), "Packs": packs(), "Sweep": sweep()}
-    write_xlsx(sheets, told.to / "craft.xlsx")
-    write_ods(sheets, told.to / "craft.ods")
+    arguments = parser.parse_args()
+    sheets = {"Craft": craft(arguments.url), "Packs": packs(), "Sweep": sweep()}
+    write_xlsx(sheets, arguments.to / "craft.xlsx")
+    write_ods(sheets, arguments.to / "craft.ods")
 
 
 if __name__ == "__main__":

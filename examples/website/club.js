@@ -1,8 +1,8 @@
-// A club's weigh-in: asks mass-margin of a Gramwatt service on another origin and shows the answer, or what is wrong.
+// A club's weigh-in: calls mass-margin of a Gramwatt service on another origin, and shows the result or the errors.
 "use strict";
 
 const SERVICE = document.body.dataset.service.replace(/\/+$/, "");
-const PAUSE = 400; // ms without typing before the service is asked
+const PAUSE = 400; // ms without typing before a request is sent
 const INVENTED = [
   ["frame", "38.2", "1"],
   ["motor", "11.4", "4"],
@@ -15,11 +15,11 @@ const VERDICTS = { under: "Under the limit", over: "Over the limit", "too-close-
 
 const byId = (id) => document.getElementById(id);
 const form = byId("weigh-in");
-let asking = new AbortController();
+let controller = new AbortController();
 let pause = 0;
 
-/** What a field says as the service takes it: a number, or text for the service to read. */
-const said = (text) => (/^[+-]?(\d+\.?\d*|\.\d+)(e[+-]?\d+)?$/i.test(text) ? Number(text) : text);
+/** The value of a field as the service accepts it: a number, or text for the service to read. */
+const valueOf = (text) => (/^[+-]?(\d+\.?\d*|\.\d+)(e[+-]?\d+)?$/i.test(text) ? Number(text) : text);
 
 /** A mass as it is shown, with a minus sign and no more decimals than a good scale has. */
 const grams = (value, decimals = 1) => value.toFixed(decimals).replace("-", "\u2212") + "\u00a0g";
@@ -40,7 +40,7 @@ function addPart(name = "", mass = "", count = "1") {
   return row;
 }
 
-/** Say in each field's label which part it belongs to, for those who hear the page. */
+/** Name in each field's label which part it belongs to, for those who hear the page. */
 function nameRows() {
   [...byId("parts").children].forEach((row, index) => {
     const part = row.querySelector(".name").value.trim() || `part ${index + 1}`;
@@ -51,35 +51,35 @@ function nameRows() {
   });
 }
 
-/** The question as it stands, with the field that each of its pointers means. Rows left empty are no parts. */
-function question() {
+/** The inputs as entered, and the field for each JSON pointer. Empty rows are left out. */
+function readInputs() {
   const fields = new Map();
   const parts = [];
   for (const row of byId("parts").children) {
     const [name, mass, count] = ["name", "mass", "count"].map((part) => row.querySelector("." + part));
     if (!name.value.trim() && !mass.value.trim()) continue;
-    const part = { mass: said(mass.value.trim()), count: said(count.value.trim()) };
+    const part = { mass: valueOf(mass.value.trim()), count: valueOf(count.value.trim()) };
     if (name.value.trim()) part.name = name.value.trim();
     fields.set(`/parts/${parts.length}/name`, name);
     fields.set(`/parts/${parts.length}/mass`, mass);
     fields.set(`/parts/${parts.length}/count`, count);
     parts.push(part);
   }
-  const inputs = { parts, rule: byId("rule").value, resolution: said(byId("resolution").value.trim()) };
-  if (inputs.rule === "custom") inputs.limit = said(byId("limit").value.trim());
+  const inputs = { parts, rule: byId("rule").value, resolution: valueOf(byId("resolution").value.trim()) };
+  if (inputs.rule === "custom") inputs.limit = valueOf(byId("limit").value.trim());
   for (const field of form.querySelectorAll("[data-pointer]")) fields.set(field.dataset.pointer, field);
   return { inputs, fields };
 }
 
-/** Ask for the answer to what is entered now. */
-async function ask() {
+/** Request the result for the inputs as entered. */
+async function update() {
   clearTimeout(pause);
-  asking.abort();
-  asking = new AbortController();
-  const { inputs, fields } = question();
+  controller.abort();
+  controller = new AbortController();
+  const { inputs, fields } = readInputs();
   byId("result").classList.add("stale");
   if (inputs.parts.length === 0) {
-    clearFaults();
+    clearErrors();
     complain("Enter the mass of at least one part.");
     return;
   }
@@ -88,16 +88,16 @@ async function ask() {
       method: "POST",
       headers: { "Content-Type": "application/json", Accept: "application/json" },
       body: JSON.stringify(inputs),
-      signal: asking.signal,
+      signal: controller.signal,
     });
-    const answer = await response.json();
-    clearFaults();
-    if (response.ok) show(answer);
-    else showFaults(answer, fields);
+    const body = await response.json();
+    clearErrors();
+    if (response.ok) show(body);
+    else showErrors(body, fields);
   } catch (error) {
     if (error.name === "AbortError") return;
-    clearFaults();
-    complain(`The calculator at ${SERVICE} gave no answer. Try again in a while.`);
+    clearErrors();
+    complain(`The calculator at ${SERVICE} did not respond. Try again later.`);
   }
 }
 
@@ -133,8 +133,8 @@ function show({ given, results, cautions }) {
   );
 }
 
-/** Each fault beside its field; one that no field here can mend, and any other problem, above the answer. */
-function showFaults(problem, fields) {
+/** Show each error next to its field; errors without a field here, and other problems, above the result. */
+function showErrors(problem, fields) {
   const elsewhere = [];
   for (const { pointer, detail } of problem.errors ?? []) {
     const field = fields.get(pointer);
@@ -154,8 +154,8 @@ function showFaults(problem, fields) {
   else complain("Not added up: see the marked fields.");
 }
 
-function clearFaults() {
-  form.querySelectorAll(".fault").forEach((fault) => fault.remove());
+function clearErrors() {
+  form.querySelectorAll(".fault").forEach((each) => each.remove());
   form.querySelectorAll("[aria-invalid]").forEach((field) => {
     field.removeAttribute("aria-invalid");
     field.removeAttribute("aria-describedby");
@@ -170,14 +170,14 @@ function complain(text) {
 
 form.addEventListener("submit", async (event) => {
   event.preventDefault();
-  await ask();
+  await update();
   form.querySelector("[aria-invalid]")?.focus();
 });
 form.addEventListener("input", () => {
   byId("own-limit").hidden = byId("rule").value !== "custom";
   nameRows();
   clearTimeout(pause);
-  pause = setTimeout(ask, PAUSE);
+  pause = setTimeout(update, PAUSE);
 });
 byId("add").addEventListener("click", () => addPart().querySelector(".name").focus());
 byId("parts").addEventListener("click", (event) => {
@@ -188,9 +188,9 @@ byId("parts").addEventListener("click", (event) => {
   row.remove();
   (next?.querySelector(".remove") ?? byId("add")).focus();
   nameRows();
-  ask();
+  update();
 });
 
 INVENTED.forEach((part) => addPart(...part));
 byId("own-limit").hidden = byId("rule").value !== "custom";
-ask();
+update();

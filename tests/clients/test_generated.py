@@ -62,8 +62,8 @@ def test_a_python_client(service: str, folder: Path) -> None:
     assert all(re.fullmatch(r"POST /(v1/[a-z-]+/(batch|log)|calculators/.*)", where) for where, _ in warned)
     # The generator casts where it need not; everything else of --strict holds.
     strict = ("--strict", "--disable-error-code", "redundant-cast", "--cache-dir", ".cache", "--config-file", "")
-    run(sys.executable, "-m", "mypy", *strict, "ask.py", "gramwatt_client", cwd=folder)
-    assert is_as_expected(run(sys.executable, "-X", "utf8", "ask.py", service, cwd=folder))
+    run(sys.executable, "-m", "mypy", *strict, "current.py", "gramwatt_client", cwd=folder)
+    assert is_as_expected(run(sys.executable, "-X", "utf8", "current.py", service, cwd=folder))
 
 
 @pytest.mark.client("node")
@@ -77,9 +77,9 @@ def test_typescript_types(service: str, folder: Path) -> None:
     options = "--strict --target es2022 --module nodenext --moduleResolution nodenext --types node"
     assert options in (folder / "README.md").read_text(encoding="utf-8")
     tsc = (node, str(NPM / "typescript" / "lib" / "tsc.js"), *options.split())
-    run(*tsc, "ask.mts", cwd=folder)
-    assert is_as_expected(run(node, "ask.mjs", service, cwd=folder))
-    right = (folder / "ask.mts").read_text(encoding="utf-8")
+    run(*tsc, "current.mts", cwd=folder)
+    assert is_as_expected(run(node, "current.mjs", service, cwd=folder))
+    right = (folder / "current.mts").read_text(encoding="utf-8")
     for good, bad in (("cell_resistance: 8", "cel_resistance: 8"), ("results.current", "results.amps")):
         assert good in right
         (folder / "wrong.mts").write_text(right.replace(good, bad), encoding="utf-8")

@@ -171,7 +171,7 @@ def test_power_query_is_parsed_by_its_makers_parser(service: str, examples: Path
     assert node("power_query.js", str(broken)).returncode == 1
     text = path.read_text(encoding="utf-8")
     question = dict(
-        re.findall(r'^ +(\w+) = "([^"]*)",?$', text.partition("Question = [")[2].partition("]")[0], re.MULTILINE)
+        re.findall(r'^ +(\w+) = "([^"]*)",?$', text.partition("Inputs = [")[2].partition("]")[0], re.MULTILINE)
     )
     from gramwatt.web import create_app
 

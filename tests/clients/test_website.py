@@ -141,7 +141,7 @@ def test_no_service_is_said(browser: Browser, examples: Path, tmp_path: Path) ->
     with site(folder_with(examples, tmp_path / "site", nowhere)) as at:
         page.goto(f"{at}/club.html")
         expect(page.locator("#problem")).to_have_text(
-            f"The calculator at {nowhere} gave no answer. Try again in a while."
+            f"The calculator at {nowhere} did not respond. Try again later."
         )
         page.close()
 

@@ -1,6 +1,6 @@
 """Amps of an invented pack at two powers, by the client that openapi-python-client generates (see README.md).
 
-python ask.py http://127.0.0.1:8000
+python current.py http://127.0.0.1:8000
 """
 
 import sys
@@ -11,16 +11,16 @@ from gramwatt_client.models import PackCurrentAnswer, Problem
 
 
 def main(service: str) -> None:
-    """Ask, and print the answers and one refusal."""
+    """Print the current at two powers, and the problem of a request with a wrong unit."""
     client = Client(base_url=service)
     for power in ("120 W", "0.7 kW", "9 bananas"):
-        answer = pack_current.sync(client=client, cells=6, capacity="1.3 Ah", power=power, cell_resistance=8)
-        if isinstance(answer, PackCurrentAnswer):
-            print(f"{power}: {answer.results.current} A")
-            for caution in answer.cautions:
+        response = pack_current.sync(client=client, cells=6, capacity="1.3 Ah", power=power, cell_resistance=8)
+        if isinstance(response, PackCurrentAnswer):
+            print(f"{power}: {response.results.current} A")
+            for caution in response.cautions:
                 print(f"  ! {caution.text}")
-        elif isinstance(answer, Problem):
-            print(f"{power}: {answer.detail}")
+        elif isinstance(response, Problem):
+            print(f"{power}: {response.detail}")
 
 
 if __name__ == "__main__":
