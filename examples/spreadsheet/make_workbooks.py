@@ -79,9 +79,7 @@ def craft(url: str) -> Rows:
         ],
         ["margin below 250 g (EU, C0), g", show("C17"), parts],
         [],
-        [
-            "Calculations, not promises: land by what you measure. Lithium packs can burn: follow the maker's figures."
-        ],
+        ["Calculations, not promises: land by what you measure. Lithium packs can burn: follow the maker's figures."],
         ["A mass limit is one rule among several: check with your aviation authority before you fly."],
     ]
     return rows

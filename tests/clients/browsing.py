@@ -1,4 +1,4 @@
-"""What the tests in a browser share: the browser, what a page asked for and complained of, axe."""
+"""What the tests in a browser share: the browser, requests and console errors of a page, axe."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ def chromium() -> Iterator[Browser]:
 
 
 class Seen:
-    """What a page asked for and complained of."""
+    """Requests and console errors of a page."""
 
     def __init__(self, page: Page) -> None:
         self.errors: list[str] = []
@@ -38,12 +38,12 @@ class Seen:
         page.on("request", lambda request: self.requests.append(request.url))
 
     def hosts(self) -> set[str]:
-        """The origins that were asked."""
+        """Return the origins that received requests."""
         return {"/".join(url.split("/")[:3]) for url in self.requests if not url.startswith(("data:", "blob:"))}
 
 
 def serious(page: Page) -> list[str]:
-    """What axe-core (WCAG 2.2 A and AA, and its best practices) finds on a page that is more than minor."""
+    """Return what axe-core (WCAG 2.2 A and AA, and its best practices) finds on a page, except minor issues."""
     if not AXE.exists():
         missing("axe-core (npm install in tests/clients/npm)")
     page.evaluate(AXE.read_text(encoding="utf-8"))  # by the debugger, so the page's policy stays as strict as it is
@@ -56,7 +56,7 @@ def serious(page: Page) -> list[str]:
 
 
 class _Site(http.server.SimpleHTTPRequestHandler):
-    """A folder as a site with a Content-Security-Policy of its own, without a log."""
+    """Serves a folder as a site with a Content-Security-Policy of its own, without a log."""
 
     policy = ""
 
@@ -67,12 +67,12 @@ class _Site(http.server.SimpleHTTPRequestHandler):
         super().end_headers()
 
     def log_message(self, *arguments: Any) -> None:
-        """Say nothing."""
+        """Log nothing."""
 
 
 @contextmanager
 def site(folder: Path, policy: str = "") -> Iterator[str]:
-    """The address of a folder served by another origin than the service's."""
+    """Serve and return the address of a folder served by another origin than the service's."""
     handler = type("Site", (_Site,), {"policy": policy})
     with http.server.ThreadingHTTPServer(("127.0.0.1", 0), functools.partial(handler, directory=str(folder))) as server:
         threading.Thread(target=server.serve_forever, daemon=True).start()

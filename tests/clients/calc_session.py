@@ -1,4 +1,4 @@
-"""Runs LibreOffice once, fills sheets and says what their cells show. For Debian's Python, which has uno.
+"""Run LibreOffice once, fill sheets and print what their cells show. For Debian's Python, which has uno.
 
 Reads a job as JSON on standard input: soffice, profile (a folder), locale, basic (a module's code), and sheets, each
 with cells (address: content, "=..." a formula), perhaps run (a script's URI) and select (a range), and read
@@ -24,14 +24,14 @@ SETTINGS = """<?xml version="1.0" encoding="UTF-8"?>
 
 
 def connect(pipe: str, process: "subprocess.Popen[bytes]") -> Any:
-    """LibreOffice's component context, once it listens."""
+    """Return LibreOffice's component context, once it listens."""
     here = uno.getComponentContext()
-    refused = uno.getClass("com.sun.star.connection.NoConnectException")
+    not_ready = uno.getClass("com.sun.star.connection.NoConnectException")
     resolver = here.ServiceManager.createInstanceWithContext("com.sun.star.bridge.UnoUrlResolver", here)
     for _ in range(600):
         try:
             return resolver.resolve(f"uno:pipe,name={pipe};urp;StarOffice.ComponentContext")
-        except refused:
+        except not_ready:
             if process.poll() is not None:
                 break
             time.sleep(0.1)
@@ -65,7 +65,7 @@ def play(document: Any, sheet: Any, job: "dict[str, Any]") -> "dict[str, Any]":
 
 
 def work(context: Any, job: "dict[str, Any]") -> "list[dict[str, Any]]":
-    """All sheets of the job, in one new document."""
+    """Fill all sheets of the job in one new document."""
     manager = context.ServiceManager
     libraries = manager.createInstanceWithContext("com.sun.star.script.ApplicationScriptLibraryContainer", context)
     libraries.getByName("Standard").insertByName("CellFunctions", job["basic"])
@@ -81,7 +81,7 @@ def work(context: Any, job: "dict[str, Any]") -> "list[dict[str, Any]]":
 
 
 def with_office(job: "dict[str, Any]", settings: str, work: "Callable[[Any], Any]") -> Any:
-    """Start LibreOffice with a profile of its own, let it work, end it; what the work gave."""
+    """Start LibreOffice with a profile of its own, let it work, end it, and return the output."""
     profile = Path(job["profile"])
     (profile / "user").mkdir(parents=True, exist_ok=True)
     (profile / "user" / "registrymodifications.xcu").write_text(settings, encoding="utf-8")

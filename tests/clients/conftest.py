@@ -20,13 +20,13 @@ def pytest_runtest_setup(item: pytest.Item) -> None:
 
 @pytest.fixture(scope="session")
 def examples() -> Path:
-    """The folder of the examples."""
+    """Return the folder of the examples."""
     return EXAMPLES
 
 
 @pytest.fixture(scope="session")
 def service(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
-    """The base URL of a service of its own, ended after the tests."""
+    """Start a service for the tests, and return its base URL."""
     port = free_port()
     log = tmp_path_factory.mktemp("service") / "log"
     with (

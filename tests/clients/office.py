@@ -13,7 +13,7 @@ HERE: Final = Path(__file__).parent
 
 
 def need_uno() -> None:
-    """Debian's Python with its binding to LibreOffice."""
+    """Return Debian's Python with its binding to LibreOffice."""
     tried = (
         subprocess.run([DEBIANS_PYTHON, "-c", "import uno"], capture_output=True)
         if Path(DEBIANS_PYTHON).exists()
@@ -24,12 +24,12 @@ def need_uno() -> None:
 
 
 def office(session: str, profile: Path, locale: str, **job: Any) -> Any:
-    """What a session (``calc_session.py``, ``workbook_session.py``) says of its job, in a profile and a locale."""
+    """Run a session (``calc_session.py``, ``workbook_session.py``) in a profile and a locale; return its output."""
     need_uno()
-    told = {"soffice": need("soffice"), "profile": str(profile), "locale": locale, **job}
+    request = {"soffice": need("soffice"), "profile": str(profile), "locale": locale, **job}
     ran = subprocess.run(
         [DEBIANS_PYTHON, str(HERE / session)],
-        input=json.dumps(told),
+        input=json.dumps(request),
         capture_output=True,
         text=True,
         encoding="utf-8",

@@ -18,30 +18,32 @@ DIRECT = urllib.request.build_opener(urllib.request.ProxyHandler({}))
 
 
 def environment(**more: str) -> dict[str, str]:
-    """This process's environment without proxies (everything asked here is on this machine), and some more; nor is any
-    virtual environment active in it, whose Python LibreOffice would take for its own."""
-    kept = {name: value for name, value in os.environ.items() if not name.lower().endswith("_proxy")}
-    active = kept.pop("VIRTUAL_ENV", None)
+    """Return this process's environment with some more variables, without proxies and without a virtual environment.
+
+    All servers here are on this machine, and LibreOffice would use the Python of a virtual environment.
+    """
+    variables = {name: value for name, value in os.environ.items() if not name.lower().endswith("_proxy")}
+    active = variables.pop("VIRTUAL_ENV", None)
     if active is not None:
-        folders = kept.get("PATH", os.defpath).split(os.pathsep)
-        kept["PATH"] = os.pathsep.join(folder for folder in folders if not folder.startswith(active))
-    return kept | more
+        folders = variables.get("PATH", os.defpath).split(os.pathsep)
+        variables["PATH"] = os.pathsep.join(folder for folder in folders if not folder.startswith(active))
+    return variables | more
 
 
 def missing(program: str) -> NoReturn:
-    """Skip the test and say what is missing, or fail it where GRAMWATT_REQUIRE_CLIENTS=1."""
+    """Skip the test, naming what is missing, or fail it where GRAMWATT_REQUIRE_CLIENTS=1."""
     if os.environ.get("GRAMWATT_REQUIRE_CLIENTS") == "1":
         pytest.fail(f"{program} is not installed, and GRAMWATT_REQUIRE_CLIENTS=1")
     pytest.skip(f"{program} is not installed")
 
 
 def need(program: str) -> str:
-    """The program's path; without it the test is skipped or fails."""
+    """Return the path of a program; without it the test is skipped or fails."""
     return shutil.which(program) or missing(program)
 
 
 def number(text: str) -> Any:
-    """What a table's cell says as the library takes it: a number, or text with a unit."""
+    """Convert a cell of a table to what the library accepts: a number, or text with a unit."""
     try:
         return float(text)
     except ValueError:
@@ -49,7 +51,7 @@ def number(text: str) -> Any:
 
 
 def free_port() -> int:
-    """A TCP port that nobody listens on."""
+    """Return a free TCP port."""
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))
         return int(probe.getsockname()[1])

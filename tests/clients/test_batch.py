@@ -24,7 +24,7 @@ def compare(examples: Path, *arguments: str) -> "subprocess.CompletedProcess[str
 
 
 def lines(printed: str) -> list[dict[str, str]]:
-    """The table that was printed, its columns told apart by the heading's and two or more spaces."""
+    """Parse the printed table; two or more spaces separate its columns."""
     table = printed.split("\n\n")[0].splitlines()
     headings = re.split(r"\s{2,}", table[0].strip())
     return [dict(zip(headings, re.split(r"\s{2,}", row.strip()), strict=False)) for row in table[1:]]
@@ -32,7 +32,7 @@ def lines(printed: str) -> list[dict[str, str]]:
 
 @pytest.fixture(scope="module")
 def demonstration(service: str, examples: Path) -> "subprocess.CompletedProcess[str]":
-    """The example on its own builds."""
+    """Run the example on its own builds."""
     return compare(examples, "--url", service + "/")
 
 
@@ -57,7 +57,7 @@ def test_figures_are_the_calculators(demonstration: "subprocess.CompletedProcess
 
 
 def answers(build: dict[str, str]) -> tuple[dict[str, Any], dict[str, Any], dict[str, Any]]:
-    """The library's results for a build: endurance, pack-current, mass-margin."""
+    """Return the library's results for a build: endurance, pack-current, mass-margin."""
     pack: dict[str, Any] = {"cells": int(build["cells"]), "capacity": number(build["capacity"])}
     rating = {"discharge_rating": number(build["discharge_rating"])} if build["discharge_rating"] else {}
     masses = [number(build[part]) for part in PARTS]
@@ -69,7 +69,7 @@ def answers(build: dict[str, str]) -> tuple[dict[str, Any], dict[str, Any], dict
 
 
 def test_cautions_stand_below(demonstration: "subprocess.CompletedProcess[str]") -> None:
-    """What can hurt is said, each once; what concerns one build names it."""
+    """Each caution appears once; one that concerns a single build names it."""
     foot = demonstration.stdout.split("\n\n")[1].splitlines()
     assert sum("Lithium packs can burn" in line for line in foot) == 1
     assert any("aviation authority" in line for line in foot)
@@ -108,18 +108,18 @@ def test_a_bad_row_spoils_no_other(service: str, examples: Path, tmp_path: Path)
 
 
 @pytest.mark.parametrize(
-    ("table", "url", "told"),
+    ("table", "url", "message"),
     [
         (f"{HEADER}\nx,6,1300,,200,400,1,2,3,,4,250\n", "http://127.0.0.1:9", "refused"),
         (f"{HEADER}\nx,6,1300,,200,400,1,2,3,,4,250\n", "localhost", "unknown url type"),
         (HEADER.replace(",", ";"), "http://127.0.0.1:9", "no column named name"),
     ],
 )
-def test_nothing_to_ask_is_one_line(examples: Path, tmp_path: Path, table: str, url: str, told: str) -> None:
+def test_no_table_or_service_is_one_line(examples: Path, tmp_path: Path, table: str, url: str, message: str) -> None:
     """No service or no usable table: one line on standard error, and status 2."""
     file = tmp_path / "builds.csv"
     file.write_text(table, encoding="utf-8")
     ran = compare(examples, str(file), "--url", url)
     assert (ran.returncode, ran.stdout) == (2, "")
-    assert told in ran.stderr
+    assert message in ran.stderr
     assert len(ran.stderr.splitlines()) == 1

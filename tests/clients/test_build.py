@@ -1,4 +1,4 @@
-"""examples/build: the craft is answered, by the service and on the command line, and its packs differ as told."""
+"""examples/build: service and command line compute the craft, and its packs differ as the README explains."""
 
 import json
 import subprocess
@@ -10,18 +10,18 @@ CRAFT = Path(__file__).resolve().parents[2] / "examples" / "build" / "craft.json
 
 
 def test_the_service_answers_for_both_packs(service: str) -> None:
-    """Common practice, no source: two cells more of the same capacity fly longer, and lift more."""
+    """A rule of thumb, without a source: two cells more of the same capacity fly longer, and lift more."""
     request = urllib.request.Request(
         f"{service}/v1/build", CRAFT.read_bytes(), {"Content-Type": "application/json"}, method="POST"
     )
     with urllib.request.urlopen(request, timeout=60) as answer:
-        told = json.load(answer)
-    four, six = told["results"]["by_pack"]
+        body = json.load(answer)
+    four, six = body["results"]["by_pack"]
     assert four["verdict"] == six["verdict"] == "under"
     assert six["mass_change"] == 73  # by hand: 228 - 155
     assert 0 < six["endurance_change_share"] < 50
     assert six["thrust"] > four["thrust"]
-    assert told["uncertainty"]["by_pack.endurance"]["low"][0] < four["endurance"]
+    assert body["uncertainty"]["by_pack.endurance"]["low"][0] < four["endurance"]
 
 
 def test_the_command_line_answers_the_same(service: str) -> None:

@@ -49,7 +49,7 @@ class Shown:
 
 
 def formulas(examples: Path) -> list[dict[str, str]]:
-    """The cells of the example."""
+    """Return the cells of the example."""
     with (examples / "spreadsheet" / "formulas.csv").open(encoding="utf-8", newline="") as file:
         return list(csv.DictReader(file))
 
@@ -89,7 +89,7 @@ def shown(
 
 
 def library(calculator: str, result: str, query: str) -> Any:
-    """The library's value for the words of a query."""
+    """Return the library's value for a query."""
     inputs: dict[str, Any] = dict(word.split("=", 1) for word in query.split("&"))
     units = {result: inputs.pop("unit")} if "unit" in inputs else None
     given: dict[str, Any] = {name: number(value) for name, value in inputs.items()}
@@ -107,8 +107,8 @@ def test_formulas_give_the_librarys_values(shown: Shown, examples: Path) -> None
         cell = shown.formulas[line["cell"]]
         if line["calculator"]:
             value = library(line["calculator"], line["result"], line["inputs"])
-            told = cell["text"] if isinstance(value, str) else cell["value"]
-            assert told == (value if isinstance(value, str) else pytest.approx(value, rel=1e-11)), line["cell"]
+            content = cell["text"] if isinstance(value, str) else cell["value"]
+            assert content == (value if isinstance(value, str) else pytest.approx(value, rel=1e-11)), line["cell"]
             assert cell["error"] == 0, line["cell"]
             checked += 1
         elif line["expected"]:
@@ -118,7 +118,7 @@ def test_formulas_give_the_librarys_values(shown: Shown, examples: Path) -> None
 
 
 def test_basic_function_gives_numbers(shown: Shown) -> None:
-    """A range or pairs, numbers with any decimal sign, empty cells left out; a number one can count with."""
+    """A range or pairs, numbers with any decimal sign, empty cells left out; a number to calculate with."""
     energy = calculate("pack-energy", cells=6, capacity=1300.5)["results"]["usable_energy"]
     reserved = calculate("pack-energy", cells=6, capacity="1.3 Ah", reserve=12.5)["results"]["usable_energy"]
     pack: dict[str, Any] = {"cells": 6, "capacity": 1300.5, "state_of_charge": 62.5}
@@ -130,20 +130,20 @@ def test_basic_function_gives_numbers(shown: Shown) -> None:
 
 
 def test_basic_function_gives_texts_and_says_what_is_wrong(shown: Shown) -> None:
-    """Words and lists as they are; a refusal in the service's words, never a trace."""
-    said = {address: shown.basic[address]["text"] for address in ("C4", "C5", "C6", "C7", "C8", "C9")}
+    """Words and lists as they are; errors in the service's words, never a traceback."""
+    texts = {address: shown.basic[address]["text"] for address in ("C4", "C5", "C6", "C7", "C8", "C9")}
     verdict = calculate("mass-margin", masses=[100, 120.5, 29.6], rule="eu-c0", resolution=0.1)["results"]["verdict"]
-    assert said["C4"] == verdict
-    assert said["C5"] == "#ERR invalid-input: capacity: must be at least 1 and at most 1000000 mAh"
-    assert said["C6"].startswith("#ERR unknown-calculator: no calculator is named 'pack energy'; did you mean")
-    assert said["C7"].startswith("#ERR no-answer: The pack cannot give 9000 W")
-    assert said["C8"].startswith("#ERR no-service: ")
-    assert said["C9"] == "100,220.5"
-    assert all(shown.basic[address]["error"] == 0 for address in said)
+    assert texts["C4"] == verdict
+    assert texts["C5"] == "#ERR invalid-input: capacity: must be at least 1 and at most 1000000 mAh"
+    assert texts["C6"].startswith("#ERR unknown-calculator: no calculator is named 'pack energy'; did you mean")
+    assert texts["C7"].startswith("#ERR no-answer: The pack cannot give 9000 W")
+    assert texts["C8"].startswith("#ERR no-service: ")
+    assert texts["C9"] == "100,220.5"
+    assert all(shown.basic[address]["error"] == 0 for address in texts)
 
 
 def test_python_macro_fills_the_table(shown: Shown) -> None:
-    """Figures and cautions beside each power; a fault is told in its row; a row without power is left alone."""
+    """Figures and cautions next to each power; an error is in its row; a row without power does not change."""
     for row, power in ((2, 120), (3, "0.4 kW"), (7, 87.25)):
         given: dict[str, Any] = PACK | {"power": power}
         answer = calculate("pack-current", **given)
@@ -156,8 +156,8 @@ def test_python_macro_fills_the_table(shown: Shown) -> None:
     assert shown.table["D6"]["text"] == "kept"
 
 
-def test_a_service_that_never_answers_is_said(examples: Path, tmp_path: Path) -> None:
-    """The Python macro waits as long as it says, and then says so; the Basic one waits as LibreOffice is set to."""
+def test_a_service_that_never_responds_is_reported(examples: Path, tmp_path: Path) -> None:
+    """The Python macro waits for its timeout and then reports it; the Basic one waits as LibreOffice is set to."""
     profile = tmp_path / "profile"
     scripts = profile / "user" / "Scripts" / "python"
     scripts.mkdir(parents=True)
@@ -165,7 +165,7 @@ def test_a_service_that_never_answers_is_said(examples: Path, tmp_path: Path) ->
     assert macro.count("timeout=30") == 1
     with socket.socket() as silent:
         silent.bind(("127.0.0.1", 0))
-        silent.listen()  # connections are taken and never answered
+        silent.listen()  # connections are accepted and get no response
         service = f"http://127.0.0.1:{silent.getsockname()[1]}"
         patched = macro.replace(WRITTEN_FOR, service).replace("timeout=30", "timeout=1")
         (scripts / "gramwatt_macro.py").write_text(patched, encoding="utf-8")
@@ -174,8 +174,8 @@ def test_a_service_that_never_answers_is_said(examples: Path, tmp_path: Path) ->
     assert [shown[address]["text"] for address in ("B2", "C2", "D2")] == ["", "", f"no answer from {service}"]
 
 
-def test_no_service_is_said(examples: Path, tmp_path: Path) -> None:
-    """Where nobody answers, Basic and Python say so in the cell, and name the place."""
+def test_a_missing_service_is_reported(examples: Path, tmp_path: Path) -> None:
+    """Without a service, Basic and Python show that in the cell, with the URL."""
     nowhere = f"http://127.0.0.1:{free_port()}"
     alone = calc(examples, nowhere, tmp_path / "profile", "en-US")
     assert alone.basic["C1"]["text"].startswith(f"#ERR no-service: no answer from {nowhere}")

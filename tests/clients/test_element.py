@@ -19,7 +19,7 @@ pytestmark = pytest.mark.client("chromium")
 
 ENDURANCE = '<gramwatt-calculator name="endurance" cells="6" capacity="1300" power="200"></gramwatt-calculator>'
 PACK = '<gramwatt-calculator name="pack-energy" cells="6" capacity="1300"></gramwatt-calculator>'
-REFUSED = "Failed to load resource: the server responded with a status of 422"
+REJECTED = "Failed to load resource: the server responded with a status of 422"
 
 
 @pytest.fixture(scope="module")
@@ -30,7 +30,7 @@ def browser() -> Iterator[Browser]:
 
 
 def policy(service: str) -> str:
-    """What a careful club allows: its own files, and of the service its script, its answers and its frame."""
+    """Return the policy of a careful club: its own files, and the service's script, responses and frame."""
     return (
         f"default-src 'none'; script-src 'self' {service}; connect-src {service}; frame-src {service}; "
         "style-src 'self'; img-src data:; base-uri 'none'"
@@ -38,15 +38,15 @@ def policy(service: str) -> str:
 
 
 SPY = """
-window.told = [];
+window.events = [];
 for (const type of ["result", "change", "problem"])
-  document.addEventListener(type, ({ target, detail }) => detail && told.push([type, detail]));
+  document.addEventListener(type, ({ target, detail }) => detail && events.push([type, detail]));
 """
 
 
 @pytest.fixture
 def club(browser: Browser, service: str, tmp_path: Path) -> Iterator[Any]:
-    """Opens a page of the club with this body; its console must stay empty unless said otherwise."""
+    """Open a page of the club with this body; its console must stay empty by default."""
     contexts = []
 
     def open_(body: str, *, lang: str = "en", style: str = "", **options: Any) -> tuple[Page, Seen]:
@@ -74,31 +74,31 @@ def club(browser: Browser, service: str, tmp_path: Path) -> Iterator[Any]:
         context.close()
 
 
-def told(page: Page, type_: str) -> list[Any]:
+def events(page: Page, type_: str) -> list[Any]:
     found: list[Any] = page.evaluate(
-        "type => told.filter(([each]) => each === type).map(([, detail]) => detail)", type_
+        "type => events.filter(([each]) => each === type).map(([, detail]) => detail)", type_
     )
     return found
 
 
 def changed(page: Page, inputs: dict[str, Any]) -> Any:
-    """What a change event told of this question, once it came; without eval, which the page's policy forbids."""
+    """Wait for the change event of these inputs, and return its detail; without eval, which the policy forbids."""
     for _ in range(100):
-        found = [detail for detail in told(page, "change") if detail["inputs"] == inputs]
+        found = [detail for detail in events(page, "change") if detail["inputs"] == inputs]
         if found:
             return found[-1]
         page.wait_for_timeout(50)
-    raise AssertionError(told(page, "change"))
+    raise AssertionError(events(page, "change"))
 
 
 def test_two_lines_are_a_calculator(club: Any, service: str) -> None:
-    """Across origins, under a strict policy, with its digest checked: the answer is the library's."""
+    """Across origins, under a strict policy, with its digest checked: the result is the library's."""
     page, seen = club(ENDURANCE)
     found = calculate("endurance", cells=6, capacity=1300, power=200)
     expect(page.locator("gramwatt-calculator .headline")).to_contain_text("endurance: 7.1")
-    (detail,) = told(page, "result")
+    (detail,) = events(page, "result")
     assert detail["answer"] == json.loads(json.dumps(found))
-    assert told(page, "change") == []
+    assert events(page, "change") == []
     for caution in found["cautions"]:
         expect(page.locator("gramwatt-calculator")).to_contain_text(caution["text"])
     assert (
@@ -127,7 +127,7 @@ def test_a_visitor_changes_it_and_the_page_hears(club: Any) -> None:
     assert seen.errors == []
 
 
-def test_attributes_are_the_question(club: Any) -> None:
+def test_attributes_are_the_inputs(club: Any) -> None:
     page, seen = club(
         '<gramwatt-calculator name="pack-energy" cells="6" capacity="1.3 Ah" fields="none"></gramwatt-calculator>'
     )
@@ -168,27 +168,27 @@ def test_parts_are_rows(club: Any) -> None:
     expect(page.locator("gramwatt-calculator .headline")).to_contain_text("20.882")
     page.get_by_role("button", name="Take out part 1").click()
     expect(page.locator("gramwatt-calculator .headline")).to_contain_text("59.282")
-    assert all(error.startswith(REFUSED) for error in seen.errors), "while the new row had no mass yet"
+    assert all(error.startswith(REJECTED) for error in seen.errors), "while the new row had no mass yet"
     assert serious(page) == []
 
 
-def test_faults_stand_beside_their_fields(club: Any) -> None:
+def test_errors_appear_next_to_their_fields(club: Any) -> None:
     page, seen = club(ENDURANCE)
     expect(page.locator("gramwatt-calculator .headline")).to_be_visible()
     power = page.get_by_label("power", exact=True)
     power.fill("much")
     expect(power).to_have_attribute("aria-invalid", "true")
     expect(page.locator("gramwatt-calculator .fault").first).to_contain_text("Accepted: above 0")
-    assert told(page, "problem")[-1]["problem"]["errors"][0]["pointer"] == "/power"
+    assert events(page, "problem")[-1]["problem"]["errors"][0]["pointer"] == "/power"
     assert page.evaluate("document.querySelector('gramwatt-calculator').answer") is None
     power.fill("200")
     expect(page.locator("gramwatt-calculator .fault")).to_have_count(0)
     assert seen.errors
-    assert all(error.startswith(REFUSED) for error in seen.errors), "the browser's own note of the refusal"
+    assert all(error.startswith(REJECTED) for error in seen.errors), "the browser's own message about the response"
 
 
-def test_a_fault_stands_in_its_own_row(club: Any) -> None:
-    """Also below a row that is still blank; and what is no table says so."""
+def test_an_error_appears_in_its_own_row(club: Any) -> None:
+    """Also below a row that is still blank; a value that is no table is reported."""
     parts = '[{"mass": 5}, {}, {"mass": "heavy"}]'
     page, _ = club(
         f"<gramwatt-calculator id='a' name='mass-margin' limit='250' parts='{parts}'></gramwatt-calculator>"
@@ -209,7 +209,7 @@ def test_inputs_may_be_set_before_anything_has_loaded(club: Any) -> None:
     assert seen.errors == []
 
 
-def test_a_point_is_refused_where_a_comma_is_the_decimal_sign(club: Any) -> None:
+def test_a_point_is_invalid_where_a_comma_is_the_decimal_sign(club: Any) -> None:
     page, seen = club(PACK, lang="de")
     expect(page.locator("gramwatt-calculator .headline")).to_contain_text("23,088")
     page.get_by_label("capacity", exact=True).fill("1.300")
@@ -247,7 +247,7 @@ def test_it_looks_as_the_page_does(club: Any) -> None:
     assert border == "1px solid rgb(0, 90, 0)"
 
 
-def test_no_service_and_no_such_calculator_are_said(club: Any) -> None:
+def test_no_service_and_no_such_calculator_are_reported(club: Any) -> None:
     nowhere = f"http://127.0.0.1:{free_port()}"
     page, _ = club(
         f'<gramwatt-calculator id="a" name="endurance" service="{nowhere}"></gramwatt-calculator>'
@@ -271,7 +271,7 @@ def test_a_wrong_digest_runs_nothing(browser: Browser, service: str, tmp_path: P
 
 
 def test_without_scripts_a_frame_stands_in(club: Any, service: str) -> None:
-    """It is filled in, sent and answered within the frame, under the club's policy."""
+    """Filling in, sending and the result stay within the frame, under the club's policy."""
     frame = f"{service}/calculators/pack-energy/frame?cells=6&capacity=1300"
     framed = f'<iframe src="{frame.replace("&", "&amp;")}" title="Pack energy" width="340" height="900"></iframe>'
     page, _ = club(f"{PACK}<noscript>{framed}</noscript>", java_script_enabled=False)
@@ -294,7 +294,7 @@ def test_it_fits(club: Any, width: int) -> None:
 
 
 def test_the_example_works_as_it_stands(browser: Browser, service: str, examples: Path, tmp_path: Path) -> None:
-    """For a service elsewhere: its address changed wherever it stands, the digest kept."""
+    """For a service elsewhere: its address changes everywhere, the digest stays."""
     text = (examples / "website" / "before-you-fly.html").read_text(encoding="utf-8")
     (tmp_path / "index.html").write_text(text.replace("http://127.0.0.1:8000", service), encoding="utf-8")
     (tmp_path / "before-you-fly.css").write_bytes((examples / "website" / "before-you-fly.css").read_bytes())

@@ -15,11 +15,11 @@ from gramwatt.web.openapi.document import build_document
 
 NPM = Path(__file__).with_name("npm") / "node_modules"
 UNTYPED = {"Missing schema", "Unsupported content type text/csv"}
-"""What the Python generator has no type for: bodies of tables, recordings and forms that no schema tells."""
+"""What the Python generator has no type for: bodies of tables, recordings and forms that no schema describes."""
 
 
 def run(*words: str, cwd: Path) -> str:
-    """All that a command prints; it must succeed."""
+    """Run a command that must succeed, and return its output."""
     ran = subprocess.run(words, cwd=cwd, capture_output=True, text=True, timeout=300, env=environment(), check=False)
     assert ran.returncode == 0, ran.stdout[-3000:] + ran.stderr[-3000:]
     return ran.stdout + ran.stderr
@@ -27,7 +27,7 @@ def run(*words: str, cwd: Path) -> str:
 
 @pytest.fixture(scope="module")
 def folder(examples: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The example beside today's contract."""
+    """Return a copy of the example with today's contract."""
     made = tmp_path_factory.mktemp("clients") / "clients"
     shutil.copytree(examples / "clients", made)
     (made / "openapi.json").write_bytes(serialize_json(build_document()))
@@ -35,7 +35,7 @@ def folder(examples: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 def expected() -> list[str]:
-    """What the examples must print."""
+    """Return what the examples must print."""
     lines = []
     for power in ("120 W", "0.7 kW"):
         answer = calculate("pack-current", cells=6, capacity="1.3 Ah", power=power, cell_resistance=8)
@@ -45,19 +45,19 @@ def expected() -> list[str]:
 
 
 def is_as_expected(printed: str) -> bool:
-    *answers, refusal = printed.splitlines()
-    return answers == expected() and refusal.startswith("9 bananas: 1 fault: power: ")
+    *results, problem = printed.splitlines()
+    return results == expected() and problem.startswith("9 bananas: 1 fault: power: ")
 
 
 @pytest.mark.heavy
 def test_a_python_client(service: str, folder: Path) -> None:
-    """The generator warns of nothing but bodies without a schema; what it writes is strictly typed, and asks."""
-    told = run(
+    """The generator warns of nothing but bodies without a schema; what it writes is strictly typed, and works."""
+    output = run(
         *(sys.executable, "-m", "openapi_python_client", "generate", "--path", "openapi.json", "--meta", "none"),
         *("--output-path", "gramwatt_client", "--config", "openapi-python-client.yaml"),
         cwd=folder,
     )
-    warned = re.findall(r"^WARNING parsing (\S+ \S+) [^\n]*\n+([^\n]+)", told, re.MULTILINE)
+    warned = re.findall(r"^WARNING parsing (\S+ \S+) [^\n]*\n+([^\n]+)", output, re.MULTILINE)
     assert {reason for _, reason in warned} == UNTYPED
     assert all(re.fullmatch(r"POST /(v1/[a-z-]+/(batch|log)|calculators/.*)", where) for where, _ in warned)
     # The generator casts where it need not; everything else of --strict holds.
@@ -68,7 +68,7 @@ def test_a_python_client(service: str, folder: Path) -> None:
 
 @pytest.mark.client("node")
 def test_typescript_types(service: str, folder: Path) -> None:
-    """They compile under --strict, a misspelt name does not, and the compiled example asks."""
+    """They compile under --strict, a misspelt name does not, and the compiled example works."""
     if not (NPM / ".bin" / "tsc").exists():
         missing("typescript (npm install in tests/clients/npm)")
     node = need("node")

@@ -1,7 +1,7 @@
 """What is written for Excel and for Google Sheets, which cannot run here: how much of it can be run, is.
 
 The VBA module runs in LibreOffice's VBA mode, all but its HTTP object, which only Windows has: LibreOffice's own
-reading stands in for it. The Apps Script runs in Node on stand-ins for Google's services that talk to a real Gramwatt.
+reading replaces it. The Apps Script runs in Node on stubs of Google's services that talk to a real Gramwatt.
 The Power Query is parsed by its maker's own parser.
 """
 
@@ -45,7 +45,7 @@ CELLS = {
 
 
 def vba(examples: Path, service: str, folder: Path, locale: str) -> dict[str, Any]:
-    """What the cells show with the module of the example."""
+    """Return what the cells show with the module of the example."""
     text = (examples / "spreadsheet" / "gramwatt_excel.bas").read_text(encoding="utf-8")
     assert text.count(WRITTEN_FOR) == 1
     name, _, code = text.partition("\n")
@@ -61,7 +61,7 @@ def vba(examples: Path, service: str, folder: Path, locale: str) -> dict[str, An
 @pytest.mark.client("soffice")
 @pytest.mark.parametrize("locale", ["en-US", "de-DE"])
 def test_vba(service: str, examples: Path, tmp_path: Path, locale: str) -> None:
-    """Numbers, words, refusals; whatever the decimal sign."""
+    """Numbers, words, errors; with any decimal sign."""
     shown = vba(examples, service, tmp_path, locale)
     for address, given in (
         ("C1", {"capacity": 1300.5}),
@@ -99,17 +99,17 @@ def node(script: str, *words: str, given: str = "") -> "subprocess.CompletedProc
 
 
 def sheets(examples: Path, service: str, *calls: list[Any]) -> list[Any]:
-    """What each call of the custom function gave, and how many requests were made by then."""
+    """Return the value of each call of the custom function, and the number of requests by then."""
     script = str(examples / "spreadsheet" / "gramwatt.gs")
     ran = node("apps_script.js", given=json.dumps([script, service, calls]))
     assert ran.returncode == 0, ran.stderr
-    told: list[Any] = json.loads(ran.stdout)
-    return told
+    values: list[Any] = json.loads(ran.stdout)
+    return values
 
 
 @pytest.mark.client("node", "curl")
-def test_apps_script_asks_once_for_many_and_keeps_what_it_heard(service: str, examples: Path) -> None:
-    """Rows in order, each its answer or why there is none; asked again, nothing is sent; one new row alone is."""
+def test_apps_script_sends_one_request_for_many_rows_and_caches(service: str, examples: Path) -> None:
+    """Rows in order, each with its result or the reason for none; a repeated call sends nothing, a new row one row."""
     names = [["cells", "capacity", "reserve"]]
     rows: list[list[Any]] = [[6, 1300, ""], [4, "1.5 Ah", 10], ["", "", ""], [6, -1, ""]]
     more = [*rows, [3, 450, ""]]
@@ -127,11 +127,11 @@ def test_apps_script_asks_once_for_many_and_keeps_what_it_heard(service: str, ex
 
 
 @pytest.mark.client("node", "curl")
-def test_apps_script_one_question_and_its_refusals(service: str, examples: Path) -> None:
-    """Names beside values; words; what has no answer, no result, no calculator."""
+def test_apps_script_one_request_and_its_errors(service: str, examples: Path) -> None:
+    """Names next to values; words; no answer, an unknown result, an unknown calculator."""
     pack = [["cells"], ["capacity"]], [[6], [1300]]
     punch = [["cells", "capacity", "power"]], [[6, 1300, 9000]]
-    told = [
+    values = [
         value
         for value, _ in sheets(
             examples,
@@ -144,15 +144,15 @@ def test_apps_script_one_question_and_its_refusals(service: str, examples: Path)
         )
     ]
     found = calculate("pack-energy", cells=6, capacity=1300)["results"]
-    assert told[:2] == [found["usable_energy"], found["baggage"]]
-    assert told[2].startswith("#ERR no-answer: power-beyond-pack")
-    assert told[3] == "#ERR unknown-result: pack-energy has no result energie"
-    assert told[4].startswith("#ERR unknown-calculator: ")
+    assert values[:2] == [found["usable_energy"], found["baggage"]]
+    assert values[2].startswith("#ERR no-answer: power-beyond-pack")
+    assert values[3] == "#ERR unknown-result: pack-energy has no result energie"
+    assert values[4].startswith("#ERR unknown-calculator: ")
 
 
 @pytest.mark.client("node", "curl")
 def test_apps_script_without_a_service(examples: Path) -> None:
-    """Said in each cell, and asked again the next time rather than kept."""
+    """Each cell shows the error, which is not cached."""
     nowhere = f"http://127.0.0.1:{free_port()}"
     call = ["pack-energy", "usable_energy", [["cells", "capacity"]], [[6, 1300], [4, 850]]]
     (first, once), (second, twice) = sheets(examples, nowhere, call, call)
@@ -162,7 +162,7 @@ def test_apps_script_without_a_service(examples: Path) -> None:
 
 @pytest.mark.client("node")
 def test_power_query_is_parsed_by_its_makers_parser(service: str, examples: Path, tmp_path: Path) -> None:
-    """Which also tells a broken one; and what it asks for is a table with the columns that it types."""
+    """The parser also detects a broken query; the response to its request has the columns that it types."""
     path = examples / "spreadsheet" / "sweep.pq"
     ran = node("power_query.js", str(path))
     assert (ran.returncode, ran.stdout) == (0, "")
@@ -170,12 +170,12 @@ def test_power_query_is_parsed_by_its_makers_parser(service: str, examples: Path
     broken.write_text(path.read_text(encoding="utf-8").replace("in\n    Result", "Result"), encoding="utf-8")
     assert node("power_query.js", str(broken)).returncode == 1
     text = path.read_text(encoding="utf-8")
-    question = dict(
+    inputs = dict(
         re.findall(r'^ +(\w+) = "([^"]*)",?$', text.partition("Inputs = [")[2].partition("]")[0], re.MULTILINE)
     )
     from gramwatt.web import create_app
 
-    answer = create_app().test_client().get("/v1/endurance/sweep", query_string=question)
+    answer = create_app().test_client().get("/v1/endurance/sweep", query_string=inputs)
     header = answer.text.splitlines()[0].split(",")
     typed = re.findall(r'\{"(\w+)", type number\}', text)
     assert len(typed) == 4

@@ -24,7 +24,7 @@ Script = Callable[..., Ran]
 
 @pytest.fixture(scope="module")
 def script(service: str, examples: Path, tmp_path_factory: pytest.TempPathFactory) -> Script:
-    """Runs the example, in a folder of its own, on its own recording unless another is named."""
+    """Run the example in a folder of its own, on its own recording by default."""
     folder = tmp_path_factory.mktemp("overlay")
 
     def run(*words: str, log: Path | None = None, cwd: Path = folder) -> Ran:
@@ -68,7 +68,7 @@ def test_captions_say_what_was_recorded(script: Script, tmp_path: Path) -> None:
 
 
 def recorded(script: Script) -> dict[str, list[float | None]]:
-    """The example's recording as lists."""
+    """Return the example's recording as lists."""
     path = Path(__file__).resolve().parents[2] / "examples" / "overlay" / "flight.csv"
     rows = list(csv.reader(io.StringIO(path.read_text(encoding="utf-8"))))[1:]
     columns = list(zip(*rows, strict=True))
@@ -81,17 +81,17 @@ def recorded(script: Script) -> dict[str, list[float | None]]:
 
 
 @pytest.mark.parametrize(
-    ("words", "told"),
+    ("words", "message"),
     [
         pytest.param(("--output", "x.ass", "template={volts}"), "did you mean voltage", id="a misspelt field"),
         pytest.param(("--output", "x.vtt", "voltage_column=vbat"), "no column is named 'vbat'", id="no such column"),
         pytest.param(("--output", "x.srt", "frame_rate=0"), "frame_rate: ", id="no frame rate"),
     ],
 )
-def test_what_is_refused_is_told_in_a_line(script: Script, tmp_path: Path, words: tuple[str, ...], told: str) -> None:
+def test_an_error_is_one_line(script: Script, tmp_path: Path, words: tuple[str, ...], message: str) -> None:
     ran = script(*words, cwd=tmp_path)
     assert ran.returncode == 1
-    assert told in ran.stderr
+    assert message in ran.stderr
     assert len(ran.stderr.splitlines()) == 1
     assert not list(tmp_path.iterdir()), "nothing is written"
 
@@ -103,7 +103,7 @@ def test_a_recording_without_times(script: Script, tmp_path: Path) -> None:
 
 
 def pictures(video: Path, seconds: float) -> bytes:
-    """One grey picture of a video."""
+    """Return one frame of a video, in grey."""
     command = ["ffmpeg", "-nostdin", "-v", "error", "-i", str(video), "-vf", f"trim=start={seconds},format=gray"]
     done = subprocess.run(
         [*command, "-frames:v", "1", "-f", "rawvideo", "-"], capture_output=True, check=True, timeout=120

@@ -66,7 +66,7 @@ def test_ranked_with_pandas(service: str, examples: Path) -> None:
 
 
 def test_ranked_with_polars(service: str, examples: Path) -> None:
-    """The library's figures, the least sag first, with the cautions that concern each."""
+    """The library's figures, the smallest sag first, with the cautions that concern each."""
     printed = run(examples, sys.executable, "rank_with_polars.py", "packs.csv", "--power", "420", "--url", service)
     found = []
     for pack in packs(examples):
@@ -89,7 +89,7 @@ def test_ranked_with_polars(service: str, examples: Path) -> None:
 
 @pytest.mark.client("curl")
 def test_a_line_for_a_shell(service: str, examples: Path) -> None:
-    """A row each, in order, with what was asked to be kept."""
+    """A row each, in order, with the columns that pass through."""
     printed = run(examples, need("sh"), "current.sh", "packs.csv", "420", service)
     rows = list(csv.DictReader(io.StringIO(printed)))
     assert [row["name"] for row in rows] == [pack["name"] for pack in packs(examples)]
@@ -101,7 +101,7 @@ def test_a_line_for_a_shell(service: str, examples: Path) -> None:
             "discharge_rating": pack["discharge_rating"],
         }
         answer = calculate("pack-current", power=420, state_of_charge=80, **given)["results"]
-        assert float(row["current [A]"]) == pytest.approx(answer["current"], rel=5e-4), "four digits were asked for"
+        assert float(row["current [A]"]) == pytest.approx(answer["current"], rel=5e-4), "four digits were requested"
 
 
 @pytest.mark.parametrize("script", ["rank_with_pandas.py", "rank_with_polars.py"])
@@ -125,12 +125,12 @@ def test_the_notebook(service: str, examples: Path, monkeypatch: pytest.MonkeyPa
     for name in [each for each in os.environ if each.lower().endswith("_proxy")]:
         monkeypatch.delenv(name)
     notebook: Any = nbformat.read(examples / "batch" / "ranked_builds.ipynb", as_version=4)  # type: ignore[no-untyped-call]
-    assert not any(cell.get("outputs") for cell in notebook.cells), "it is kept without its outputs"
+    assert not any(cell.get("outputs") for cell in notebook.cells), "it is committed without its outputs"
     NotebookClient(notebook, timeout=120, kernel_name="python3").execute()
     outputs = [output for cell in notebook.cells for output in cell.get("outputs", ())]
-    told = [output["data"] for output in outputs if "data" in output]
-    assert told[0]["text/plain"] == "320"
-    best = told[1]["text/html"].split("<tr>")[1]
+    shown = [output["data"] for output in outputs if "data" in output]
+    assert shown[0]["text/plain"] == "320"
+    best = shown[1]["text/html"].split("<tr>")[1]
     found = {}
     for cells in (2, 3, 4, 6):
         for capacity in range(300, 1800, 75):

@@ -15,7 +15,7 @@ from gramwatt import calculate
 pytestmark = pytest.mark.client("chromium")
 
 WRITTEN_FOR = 'data-service="http://127.0.0.1:8000"'
-REFUSED = "Failed to load resource: the server responded with a status of 422"
+REJECTED = "Failed to load resource: the server responded with a status of 422"
 
 
 @pytest.fixture(scope="module")
@@ -26,7 +26,7 @@ def browser() -> Iterator[Browser]:
 
 
 def folder_with(examples: Path, folder: Path, service: str) -> Path:
-    """A copy of the example for a service elsewhere: the one place changed."""
+    """Return a copy of the example for a service elsewhere: only the URL differs."""
     shutil.copytree(examples / "website", folder, dirs_exist_ok=True)
     page = (folder / "club.html").read_text(encoding="utf-8")
     assert page.count(WRITTEN_FOR) == 1
@@ -36,14 +36,14 @@ def folder_with(examples: Path, folder: Path, service: str) -> Path:
 
 @pytest.fixture(scope="module")
 def club(service: str, examples: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
-    """The page's URL, on another origin than the service."""
+    """Serve and return the page's URL, on another origin than the service."""
     with site(folder_with(examples, tmp_path_factory.mktemp("site"), service)) as at:
         yield f"{at}/club.html"
 
 
 @pytest.fixture
 def opened(browser: Browser, club: str) -> Iterator[tuple[Page, Seen]]:
-    """The page as a visitor first sees it."""
+    """Open the page as a visitor first sees it."""
     page = browser.new_page()
     seen = Seen(page)
     page.goto(club)
@@ -53,12 +53,12 @@ def opened(browser: Browser, club: str) -> Iterator[tuple[Page, Seen]]:
 
 
 def row(page: Page, part: int) -> Any:
-    """The fields of a part, counted from 1."""
+    """Return the fields of a part, counted from 1."""
     return page.locator(f"#parts li:nth-child({part})")
 
 
 def test_a_member_fills_in_and_sees_the_margin(opened: tuple[Page, Seen], club: str, service: str) -> None:
-    """Verdict, margin, total and shares are the library's; nothing else is loaded, nothing complained of."""
+    """Verdict, margin, total and shares are the library's; nothing else is loaded, and the console is empty."""
     page, seen = opened
     page.get_by_label("Mass of camera, in grams").fill("1.2 oz")
     page.get_by_role("button", name="Add a part").click()
@@ -99,14 +99,14 @@ def test_a_member_fills_in_and_sees_the_margin(opened: tuple[Page, Seen], club: 
     ("mass", "verdict"), [("120", "Over the limit: 18.5"), ("101.4", "Too close to call: 0.1"), ("96", "Under")]
 )
 def test_every_verdict(opened: tuple[Page, Seen], mass: str, verdict: str) -> None:
-    """Typing alone is enough to be told."""
+    """Typing is enough to get the result."""
     page, _ = opened
     page.get_by_label("Mass of pack, in grams").fill(mass)
     expect(page.locator("#verdict")).to_contain_text(verdict)
 
 
-def test_faults_stand_beside_their_fields(opened: tuple[Page, Seen]) -> None:
-    """Each field at fault is marked and described by the service's words; mending it clears them."""
+def test_errors_appear_next_to_their_fields(opened: tuple[Page, Seen]) -> None:
+    """Each invalid field is marked and described by the service's text; a correction clears it."""
     page, seen = opened
     row(page, 1).locator(".mass").fill("38,2")
     row(page, 3).locator(".count").fill("some")
@@ -124,7 +124,7 @@ def test_faults_stand_beside_their_fields(opened: tuple[Page, Seen]) -> None:
         expect(field.locator("xpath=..").locator(f"#{described}")).to_contain_text(words)
     expect(row(page, 1).locator(".mass")).to_be_focused()
     assert seen.errors != []
-    assert all(error.startswith(REFUSED) for error in seen.errors)
+    assert all(error.startswith(REJECTED) for error in seen.errors)
     row(page, 1).locator(".mass").fill("38.2")
     row(page, 3).locator(".count").fill("4")
     page.get_by_label("Less than, in g").fill("600")
@@ -134,15 +134,13 @@ def test_faults_stand_beside_their_fields(opened: tuple[Page, Seen]) -> None:
     expect(page.locator("#verdict")).to_contain_text("Under the limit: 355.3")
 
 
-def test_no_service_is_said(browser: Browser, examples: Path, tmp_path: Path) -> None:
-    """Where nobody answers, the page says so and names the place."""
+def test_a_missing_service_is_reported(browser: Browser, examples: Path, tmp_path: Path) -> None:
+    """Without a service, the page reports that with the URL."""
     nowhere = f"http://127.0.0.1:{free_port()}"
     page = browser.new_page()
     with site(folder_with(examples, tmp_path / "site", nowhere)) as at:
         page.goto(f"{at}/club.html")
-        expect(page.locator("#problem")).to_have_text(
-            f"The calculator at {nowhere} did not respond. Try again later."
-        )
+        expect(page.locator("#problem")).to_have_text(f"The calculator at {nowhere} did not respond. Try again later.")
         page.close()
 
 
@@ -165,10 +163,10 @@ def test_it_fits_and_follows_the_colour_scheme(browser: Browser, club: str, widt
 
 
 def test_every_field_and_button_has_a_name(opened: tuple[Page, Seen]) -> None:
-    """What a screen reader says of each control is not empty, and no two fields say the same."""
+    """Each control has a name for screen readers, and no two fields have the same."""
     page, _ = opened
-    said = page.locator("main").aria_snapshot()
-    controls = [line.strip() for line in said.splitlines() if line.strip().startswith(("- textbox", "- button"))]
+    snapshot = page.locator("main").aria_snapshot()
+    controls = [line.strip() for line in snapshot.splitlines() if line.strip().startswith(("- textbox", "- button"))]
     names = [line.split('"')[1] for line in controls]
     assert len(names) == 6 * 4 + 1 + 1 + 1
     assert all(names)

@@ -26,16 +26,16 @@ Cells = Mapping[str, Mapping[str, Any]]
 
 
 def opened(examples: Path, folder: Path, locale: str, service: str) -> dict[str, dict[str, Cells]]:
-    """What both workbooks show."""
+    """Return what both workbooks show."""
     books = folder / "books"
     books.mkdir(exist_ok=True)
     for name in WORKBOOKS:
         shutil.copy(examples / "spreadsheet" / name, books / name)
     profile = folder / f"profile-{locale}"
-    told: dict[str, dict[str, Cells]] = office(
+    cells_by_workbook: dict[str, dict[str, Cells]] = office(
         "workbook_session.py", profile, locale, folder=str(books), workbooks=WORKBOOKS, service=service, read=READ
     )
-    return told
+    return cells_by_workbook
 
 
 @pytest.fixture(scope="module", params=["en-US", "de-DE"])
@@ -51,7 +51,7 @@ def result(calculator: str, name: str, **given: Any) -> Any:
 
 @pytest.mark.parametrize("workbook", WORKBOOKS)
 def test_a_craft(shown: dict[str, dict[str, Cells]], workbook: str) -> None:
-    """Every figure is the library's, a number one can count with."""
+    """Every figure is the library's, a number to calculate with."""
     cells = shown[workbook]["Craft"]
     punch = {**PACK, "power": 430, "state_of_charge": 80}
     for address, value in (
@@ -68,7 +68,7 @@ def test_a_craft(shown: dict[str, dict[str, Cells]], workbook: str) -> None:
 
 @pytest.mark.parametrize("workbook", WORKBOOKS)
 def test_packs_side_by_side(shown: dict[str, dict[str, Cells]], workbook: str) -> None:
-    """Each row is the library's; a mistyped one says what is wrong with it and spoils no other."""
+    """Each row is the library's; a mistyped one shows its error and spoils no other."""
     cells = shown[workbook]["Packs"]
     for row in range(2, 6):
         pack = {"cells": int(cells[f"B{row}"]["value"]), "capacity": cells[f"C{row}"]["value"]}
@@ -87,23 +87,26 @@ def test_packs_side_by_side(shown: dict[str, dict[str, Cells]], workbook: str) -
 
 @pytest.mark.parametrize("workbook", WORKBOOKS)
 def test_a_sweep_in_a_range(shown: dict[str, dict[str, Cells]], workbook: str) -> None:
-    """Nine points from one request, taken apart by formulas."""
+    """Nine points from one request, split by formulas."""
     cells = shown[workbook]["Sweep"]
     for at, row in enumerate(range(3, 12)):
         power = 60 + 20 * at
         assert cells[f"A{row}"]["value"] == power
         value = result("endurance", "endurance", **PACK, power=power)
-        assert cells[f"B{row}"]["value"] == pytest.approx(value, rel=5e-5), "five digits were asked for"
+        assert cells[f"B{row}"]["value"] == pytest.approx(value, rel=5e-5), "five digits were requested"
 
 
 @pytest.mark.parametrize("locale", ["en-US", "de-DE"])
-def test_no_service_is_said_and_no_old_number_stays(examples: Path, tmp_path: Path, locale: str) -> None:
+def test_a_missing_service_is_reported_and_no_old_number_stays(examples: Path, tmp_path: Path, locale: str) -> None:
     """Short words in every cell that would hold a figure."""
-    told = opened(examples, tmp_path, locale, f"http://127.0.0.1:{free_port()}")
+    cells_by_workbook = opened(examples, tmp_path, locale, f"http://127.0.0.1:{free_port()}")
     for workbook in WORKBOOKS:
         for sheet, addresses in (("Craft", ("B12", "B13", "B17")), ("Packs", ("E2", "F6")), ("Sweep", ("A3", "A11"))):
             for address in addresses:
-                assert told[workbook][sheet][address]["text"] == "no answer from the service", (workbook, address)
+                assert cells_by_workbook[workbook][sheet][address]["text"] == "no answer from the service", (
+                    workbook,
+                    address,
+                )
 
 
 def test_both_workbooks_are_what_their_script_writes(examples: Path, tmp_path: Path) -> None:
@@ -121,6 +124,6 @@ def test_both_workbooks_are_what_their_script_writes(examples: Path, tmp_path: P
         ("craft.ods", ["content.xml"]),
         ("craft.xlsx", [f"xl/worksheets/sheet{n}.xml" for n in (1, 2, 3)]),
     ):
-        with zipfile.ZipFile(examples / "spreadsheet" / name) as kept, zipfile.ZipFile(tmp_path / name) as new:
+        with zipfile.ZipFile(examples / "spreadsheet" / name) as committed, zipfile.ZipFile(tmp_path / name) as new:
             for part in inside:
-                assert kept.read(part) == new.read(part), f"{name}: run make_workbooks.py"
+                assert committed.read(part) == new.read(part), f"{name}: run make_workbooks.py"

@@ -1,4 +1,5 @@
-"""Opens workbooks in LibreOffice as their user does, changes the address of the service, and says what the cells show.
+"""Open workbooks in LibreOffice as their user does, change the URL of the service, and print what the cells show.
+
 For Debian's Python, which has uno.
 
 Reads a job as JSON on standard input: soffice, profile (a folder), locale, folder (trusted), workbooks (file names),
@@ -23,7 +24,7 @@ FULL_UPDATE = 3
 
 
 def show(desktop: Any, path: Path, job: "dict[str, Any]") -> "dict[str, Any]":
-    """One workbook, opened with its links allowed."""
+    """Open one workbook with its links allowed."""
     how = (PropertyValue(Name="Hidden", Value=True), PropertyValue(Name="UpdateDocMode", Value=FULL_UPDATE))
     document = desktop.loadComponentFromURL(path.as_uri(), "_blank", 0, how)
     sheets = document.getSheets()
@@ -42,7 +43,7 @@ def show(desktop: Any, path: Path, job: "dict[str, Any]") -> "dict[str, Any]":
 
 
 def work(context: Any, job: "dict[str, Any]") -> "dict[str, Any]":
-    """All workbooks of the job."""
+    """Open all workbooks of the job."""
     desktop = context.ServiceManager.createInstanceWithContext("com.sun.star.frame.Desktop", context)
     return {name: show(desktop, Path(job["folder"]) / name, job) for name in job["workbooks"]}
 

@@ -23,7 +23,14 @@ Kind = Literal["comment", "docstring", "text", "document"]
 MASK: Final = "\N{BROKEN BAR}"
 """Stands for code: no phrase goes on over it."""
 
-LEXERS: Final = {".html": "html+jinja", ".gs": "javascript", ".mts": "typescript", ".bas": "vbnet", "": "bash"}
+LEXERS: Final = {
+    ".html": "html+jinja",
+    ".ipynb": "json",
+    ".gs": "javascript",
+    ".mts": "typescript",
+    ".bas": "vbnet",
+    "": "bash",
+}
 """Lexers by suffix, where Pygments would choose another or none."""
 
 DOCUMENT: Final = {".md", ".cff", ".yml"}

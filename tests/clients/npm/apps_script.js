@@ -1,4 +1,4 @@
-// Runs examples/spreadsheet/gramwatt.gs as Google Sheets would, on stand-ins for the three services that it uses.
+// Runs examples/spreadsheet/gramwatt.gs as Google Sheets would, on stubs of the three services that it uses.
 // Reads [script, service, calls] as JSON on standard input, each call the arguments of GRAMWATT; writes what each gave and
 // how many requests had been made by then.
 "use strict";
