@@ -1,9 +1,10 @@
-"""What the tests in a browser share: the browser, requests and console errors of a page, axe."""
+"""What the tests in a browser share: the browser, a log of requests and errors, axe, a site of another origin."""
 
 from __future__ import annotations
 
 import functools
 import http.server
+import re
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -20,15 +21,15 @@ AXE: Final = Path(__file__).with_name("npm") / "node_modules" / "axe-core" / "ax
 
 @contextmanager
 def chromium() -> Iterator[Browser]:
-    """Debian's Chromium without a window."""
+    """Yield Debian's Chromium without a window."""
     with sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=need("chromium"), args=FLAGS)
         yield browser
         browser.close()
 
 
-class Seen:
-    """Requests and console errors of a page."""
+class PageLog:
+    """The requests and the errors of a page."""
 
     def __init__(self, page: Page) -> None:
         self.errors: list[str] = []
@@ -42,8 +43,8 @@ class Seen:
         return {"/".join(url.split("/")[:3]) for url in self.requests if not url.startswith(("data:", "blob:"))}
 
 
-def serious(page: Page) -> list[str]:
-    """Return what axe-core (WCAG 2.2 A and AA, and its best practices) finds on a page, except minor issues."""
+def find_accessibility_problems(page: Page) -> list[str]:
+    """Return what axe-core (WCAG 2.2 A and AA, best practices) finds on a page that is more than minor."""
     if not AXE.exists():
         missing("axe-core (npm install in tests/clients/npm)")
     page.evaluate(AXE.read_text(encoding="utf-8"))  # by the debugger, so the page's policy stays as strict as it is
@@ -51,12 +52,22 @@ def serious(page: Page) -> list[str]:
     return [
         f"{each['impact']} {each['id']}: {each['help']}: {[node['html'][:150] for node in each['nodes']][:3]}"
         for each in found
-        if each["impact"] in ("moderate", "serious", "critical")
+        if each["impact"] in ("moderate", "find_accessibility_problems", "critical")
     ]
 
 
+def headline(page: Page) -> str:
+    """Return the headline result."""
+    return re.sub(r"\s+", " ", page.locator("#results .value").inner_text()).strip()
+
+
+def chart_requests(log: PageLog) -> list[str]:
+    """Return the URLs of charts that a page fetched."""
+    return [url for url in log.requests if "/chart?" in url]
+
+
 class _Site(http.server.SimpleHTTPRequestHandler):
-    """Serves a folder as a site with a Content-Security-Policy of its own, without a log."""
+    """Serves a folder with a Content-Security-Policy, without a log."""
 
     policy = ""
 
@@ -72,7 +83,7 @@ class _Site(http.server.SimpleHTTPRequestHandler):
 
 @contextmanager
 def site(folder: Path, policy: str = "") -> Iterator[str]:
-    """Serve and return the address of a folder served by another origin than the service's."""
+    """Yield the URL of a folder, served from another origin than the service."""
     handler = type("Site", (_Site,), {"policy": policy})
     with http.server.ThreadingHTTPServer(("127.0.0.1", 0), functools.partial(handler, directory=str(folder))) as server:
         threading.Thread(target=server.serve_forever, daemon=True).start()

@@ -1,4 +1,4 @@
-"""A running service for the client programs, and a look for the programs before a test starts."""
+"""Fixtures for client programs: a running service, a browser. Tests skip where a program is missing."""
 
 import subprocess
 import sys
@@ -6,7 +6,9 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from playwright.sync_api import Browser, Page
 
+from clients.browsing import PageLog, chromium
 from clients.running import EXAMPLES, environment, free_port, need, wait_until_ready
 
 
@@ -26,7 +28,7 @@ def examples() -> Path:
 
 @pytest.fixture(scope="session")
 def service(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
-    """Start a service for the tests, and return its base URL."""
+    """Yield the base URL of a service that ends after the tests."""
     port = free_port()
     log = tmp_path_factory.mktemp("service") / "log"
     with (
@@ -49,3 +51,22 @@ def service(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
                 process.wait(30)
             except subprocess.TimeoutExpired:
                 process.kill()
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Browser]:
+    """Return one browser for the tests of a module."""
+    with chromium() as made:
+        yield made
+
+
+@pytest.fixture
+def page(browser: Browser) -> Iterator[Page]:
+    """Yield a page that must load nothing from elsewhere and leave the console empty."""
+    context = browser.new_context(locale="en-GB")
+    made = context.new_page()
+    made.log = log = PageLog(made)  # type: ignore[attr-defined]
+    yield made
+    context.close()
+    assert log.errors == []
+    assert len(log.hosts()) == 1, log.hosts()

@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 from playwright.sync_api import Browser, Page, expect
 
-from clients.browsing import Seen, chromium, serious, site
+from clients.browsing import PageLog, find_accessibility_problems, site
 from clients.running import free_port
 from gramwatt import calculate
 from gramwatt.web.pages.web_component import LATEST, integrity
@@ -20,13 +20,6 @@ pytestmark = pytest.mark.client("chromium")
 ENDURANCE = '<gramwatt-calculator name="endurance" cells="6" capacity="1300" power="200"></gramwatt-calculator>'
 PACK = '<gramwatt-calculator name="pack-energy" cells="6" capacity="1300"></gramwatt-calculator>'
 REJECTED = "Failed to load resource: the server responded with a status of 422"
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    """One browser for this file."""
-    with chromium() as made:
-        yield made
 
 
 def policy(service: str) -> str:
@@ -49,7 +42,7 @@ def club(browser: Browser, service: str, tmp_path: Path) -> Iterator[Any]:
     """Open a page of the club with this body; its console must stay empty by default."""
     contexts = []
 
-    def open_(body: str, *, lang: str = "en", style: str = "", **options: Any) -> tuple[Page, Seen]:
+    def open_(body: str, *, lang: str = "en", style: str = "", **options: Any) -> tuple[Page, PageLog]:
         (tmp_path / "spy.js").write_text(SPY, encoding="utf-8")
         (tmp_path / "club.css").write_text(style, encoding="utf-8")
         guarded = f'integrity="{integrity(LATEST)}" crossorigin="anonymous"'
@@ -64,9 +57,9 @@ def club(browser: Browser, service: str, tmp_path: Path) -> Iterator[Any]:
         context = browser.new_context(**options)
         contexts.append(context)
         page = context.new_page()
-        seen = Seen(page)
+        log = PageLog(page)
         page.goto(at)
-        return page, seen
+        return page, log
 
     with site(tmp_path, policy(service)) as at:
         yield open_
@@ -93,7 +86,7 @@ def changed(page: Page, inputs: dict[str, Any]) -> Any:
 
 def test_two_lines_are_a_calculator(club: Any, service: str) -> None:
     """Across origins, under a strict policy, with its digest checked: the result is the library's."""
-    page, seen = club(ENDURANCE)
+    page, log = club(ENDURANCE)
     found = calculate("endurance", cells=6, capacity=1300, power=200)
     expect(page.locator("gramwatt-calculator .headline")).to_contain_text("endurance: 7.1")
     (detail,) = events(page, "result")
@@ -105,14 +98,14 @@ def test_two_lines_are_a_calculator(club: Any, service: str) -> None:
         page.evaluate("document.querySelector('gramwatt-calculator').answer.results.endurance")
         == found["results"]["endurance"]
     )
-    assert seen.errors == []
-    assert service in seen.hosts()
-    assert len(seen.hosts()) == 2
-    assert serious(page) == []
+    assert log.errors == []
+    assert service in log.hosts()
+    assert len(log.hosts()) == 2
+    assert find_accessibility_problems(page) == []
 
 
 def test_a_visitor_changes_it_and_the_page_hears(club: Any) -> None:
-    page, seen = club(ENDURANCE)
+    page, log = club(ENDURANCE)
     expect(page.locator("gramwatt-calculator .headline")).to_contain_text("7.1")
     page.get_by_label("power", exact=True).fill("300")
     page.get_by_label("power", exact=True).press("Tab")
@@ -124,11 +117,11 @@ def test_a_visitor_changes_it_and_the_page_hears(club: Any) -> None:
     page.get_by_label("Unit of power").select_option("kW")
     detail = changed(page, {"cells": 6, "capacity": 1300, "power": "0.3 kW"})
     assert detail["answer"]["results"]["endurance"] == value
-    assert seen.errors == []
+    assert log.errors == []
 
 
 def test_attributes_are_the_inputs(club: Any) -> None:
-    page, seen = club(
+    page, log = club(
         '<gramwatt-calculator name="pack-energy" cells="6" capacity="1.3 Ah" fields="none"></gramwatt-calculator>'
     )
     expect(page.locator("gramwatt-calculator .headline")).to_contain_text("23.088")
@@ -139,11 +132,11 @@ def test_attributes_are_the_inputs(club: Any) -> None:
     expect(page.locator("gramwatt-calculator .headline")).to_contain_text("air density: 1.225")
     page.evaluate("document.querySelector('gramwatt-calculator').inputs = {elevation: 1000}")
     expect(page.locator("gramwatt-calculator .headline")).to_contain_text("1.1117")
-    assert seen.errors == []
+    assert log.errors == []
 
 
 def test_fields_and_results_of_ones_own_choice_and_a_picture(club: Any) -> None:
-    page, seen = club(
+    page, log = club(
         '<gramwatt-calculator name="pack-current" cells="6" capacity="1300" power="400" fields="power, reserve" '
         'results="c_rate loaded_voltage" picture="dark"></gramwatt-calculator>'
     )
@@ -152,12 +145,12 @@ def test_fields_and_results_of_ones_own_choice_and_a_picture(club: Any) -> None:
     assert page.locator("gramwatt-calculator label").all_inner_texts() == ["power"]
     assert page.locator("gramwatt-calculator dt").all_inner_texts() == ["loaded voltage", "c rate"]
     assert page.locator("gramwatt-calculator svg title").text_content() == "How many amps at this power?"
-    assert seen.errors == []
+    assert log.errors == []
 
 
 def test_parts_are_rows(club: Any) -> None:
     parts = '[{"name": "frame", "mass": 38.4}, {"name": "it&apos;s", "mass": "0.2 lb"}]'
-    page, seen = club(
+    page, log = club(
         f"<gramwatt-calculator name='mass-margin' limit='250' parts='{parts}' picture></gramwatt-calculator>"
     )
     expect(page.locator("gramwatt-calculator .headline")).to_contain_text("120.88")
@@ -168,12 +161,12 @@ def test_parts_are_rows(club: Any) -> None:
     expect(page.locator("gramwatt-calculator .headline")).to_contain_text("20.882")
     page.get_by_role("button", name="Take out part 1").click()
     expect(page.locator("gramwatt-calculator .headline")).to_contain_text("59.282")
-    assert all(error.startswith(REJECTED) for error in seen.errors), "while the new row had no mass yet"
-    assert serious(page) == []
+    assert all(error.startswith(REJECTED) for error in log.errors), "while the new row had no mass yet"
+    assert find_accessibility_problems(page) == []
 
 
 def test_errors_appear_next_to_their_fields(club: Any) -> None:
-    page, seen = club(ENDURANCE)
+    page, log = club(ENDURANCE)
     expect(page.locator("gramwatt-calculator .headline")).to_be_visible()
     power = page.get_by_label("power", exact=True)
     power.fill("much")
@@ -183,8 +176,8 @@ def test_errors_appear_next_to_their_fields(club: Any) -> None:
     assert page.evaluate("document.querySelector('gramwatt-calculator').answer") is None
     power.fill("200")
     expect(page.locator("gramwatt-calculator .fault")).to_have_count(0)
-    assert seen.errors
-    assert all(error.startswith(REJECTED) for error in seen.errors), "the browser's own message about the response"
+    assert log.errors
+    assert all(error.startswith(REJECTED) for error in log.errors), "the browser's own message about the response"
 
 
 def test_an_error_appears_in_its_own_row(club: Any) -> None:
@@ -200,34 +193,34 @@ def test_an_error_appears_in_its_own_row(club: Any) -> None:
 
 
 def test_inputs_may_be_set_before_anything_has_loaded(club: Any) -> None:
-    page, seen = club("<div id='place'></div>")
+    page, log = club("<div id='place'></div>")
     page.evaluate(
         "() => { const made = document.createElement('gramwatt-calculator'); made.setAttribute('name', 'pack-energy');"
         "made.inputs = {cells: 3, capacity: 1300}; document.getElementById('place').append(made); }"
     )
     expect(page.locator("gramwatt-calculator .headline")).to_contain_text("11.544")
-    assert seen.errors == []
+    assert log.errors == []
 
 
 def test_a_point_is_invalid_where_a_comma_is_the_decimal_sign(club: Any) -> None:
-    page, seen = club(PACK, lang="de")
+    page, log = club(PACK, lang="de")
     expect(page.locator("gramwatt-calculator .headline")).to_contain_text("23,088")
     page.get_by_label("capacity", exact=True).fill("1.300")
     expect(page.locator("gramwatt-calculator .fault").first).to_contain_text("a point in a number")
     page.get_by_label("capacity", exact=True).fill("2600")
     expect(page.locator("gramwatt-calculator .headline")).to_contain_text("46,176")
-    assert seen.errors == []
+    assert log.errors == []
 
 
 def test_it_speaks_the_page_s_language_in_numbers(club: Any) -> None:
-    page, seen = club(
+    page, log = club(
         '<gramwatt-calculator name="pack-energy" cells="6" capacity="1.3 Ah"></gramwatt-calculator>', lang="de"
     )
     expect(page.locator("gramwatt-calculator .headline")).to_contain_text("23,088")
     expect(page.get_by_label("capacity", exact=True)).to_have_value("1,3")
     page.get_by_label("capacity", exact=True).fill("2,6")
     expect(page.locator("gramwatt-calculator .headline")).to_contain_text("46,176")
-    assert seen.errors == []
+    assert log.errors == []
 
 
 def test_it_looks_as_the_page_does(club: Any) -> None:
@@ -300,7 +293,7 @@ def test_the_example_works_as_it_stands(browser: Browser, service: str, examples
     (tmp_path / "before-you-fly.css").write_bytes((examples / "website" / "before-you-fly.css").read_bytes())
     with site(tmp_path, policy(service)) as at:
         page = browser.new_page(viewport={"width": 360, "height": 800}, locale="en-GB")
-        seen = Seen(page)
+        log = PageLog(page)
         page.goto(at)
         value = calculate("endurance", cells=4, capacity=850, power=120)["results"]["endurance"]
         first, second = page.locator("gramwatt-calculator").all()
@@ -308,6 +301,6 @@ def test_the_example_works_as_it_stands(browser: Browser, service: str, examples
         expect(second.locator(".headline")).to_contain_text("70 g")
         expect(second.locator("svg")).to_contain_text("motor × 4")
         assert page.evaluate("document.documentElement.scrollWidth") == 360
-        assert serious(page) == []
-        assert seen.errors == []
+        assert find_accessibility_problems(page) == []
+        assert log.errors == []
         page.close()

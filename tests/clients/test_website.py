@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 from playwright.sync_api import Browser, Page, expect
 
-from clients.browsing import Seen, chromium, site
+from clients.browsing import PageLog, site
 from clients.running import free_port
 from gramwatt import calculate
 
@@ -16,13 +16,6 @@ pytestmark = pytest.mark.client("chromium")
 
 WRITTEN_FOR = 'data-service="http://127.0.0.1:8000"'
 REJECTED = "Failed to load resource: the server responded with a status of 422"
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    """One browser for this file."""
-    with chromium() as made:
-        yield made
 
 
 def folder_with(examples: Path, folder: Path, service: str) -> Path:
@@ -42,13 +35,13 @@ def club(service: str, examples: Path, tmp_path_factory: pytest.TempPathFactory)
 
 
 @pytest.fixture
-def opened(browser: Browser, club: str) -> Iterator[tuple[Page, Seen]]:
+def opened(browser: Browser, club: str) -> Iterator[tuple[Page, PageLog]]:
     """Open the page as a visitor first sees it."""
     page = browser.new_page()
-    seen = Seen(page)
+    log = PageLog(page)
     page.goto(club)
     expect(page.locator("#verdict")).to_contain_text("Under the limit")
-    yield page, seen
+    yield page, log
     page.close()
 
 
@@ -57,9 +50,9 @@ def row(page: Page, part: int) -> Any:
     return page.locator(f"#parts li:nth-child({part})")
 
 
-def test_a_member_fills_in_and_sees_the_margin(opened: tuple[Page, Seen], club: str, service: str) -> None:
+def test_a_member_fills_in_and_sees_the_margin(opened: tuple[Page, PageLog], club: str, service: str) -> None:
     """Verdict, margin, total and shares are the library's; nothing else is loaded, and the console is empty."""
-    page, seen = opened
+    page, log = opened
     page.get_by_label("Mass of camera, in grams").fill("1.2 oz")
     page.get_by_role("button", name="Add a part").click()
     row(page, 7).locator(".name").fill("strap <b>")
@@ -91,23 +84,23 @@ def test_a_member_fills_in_and_sees_the_margin(opened: tuple[Page, Seen], club: 
     assert [total for _, total, _ in shown] == [f"{value:.1f}{nbsp}g" for value in found["running_total"]]
     assert [share for _, _, share in shown] == [f"{value:.1f} %" for value in found["shares"]]
     assert page.locator("#cautions li").all_inner_texts() == [caution["text"] for caution in answer["cautions"]]
-    assert seen.errors == []
-    assert seen.hosts() == {service, club.removesuffix("/club.html")}
+    assert log.errors == []
+    assert log.hosts() == {service, club.removesuffix("/club.html")}
 
 
 @pytest.mark.parametrize(
     ("mass", "verdict"), [("120", "Over the limit: 18.5"), ("101.4", "Too close to call: 0.1"), ("96", "Under")]
 )
-def test_every_verdict(opened: tuple[Page, Seen], mass: str, verdict: str) -> None:
+def test_every_verdict(opened: tuple[Page, PageLog], mass: str, verdict: str) -> None:
     """Typing is enough to get the result."""
     page, _ = opened
     page.get_by_label("Mass of pack, in grams").fill(mass)
     expect(page.locator("#verdict")).to_contain_text(verdict)
 
 
-def test_errors_appear_next_to_their_fields(opened: tuple[Page, Seen]) -> None:
+def test_errors_appear_next_to_their_fields(opened: tuple[Page, PageLog]) -> None:
     """Each invalid field is marked and described by the service's text; a correction clears it."""
-    page, seen = opened
+    page, log = opened
     row(page, 1).locator(".mass").fill("38,2")
     row(page, 3).locator(".count").fill("some")
     page.get_by_label("Limit", exact=True).select_option("custom")
@@ -123,8 +116,8 @@ def test_errors_appear_next_to_their_fields(opened: tuple[Page, Seen]) -> None:
         described = field.get_attribute("aria-describedby")
         expect(field.locator("xpath=..").locator(f"#{described}")).to_contain_text(words)
     expect(row(page, 1).locator(".mass")).to_be_focused()
-    assert seen.errors != []
-    assert all(error.startswith(REJECTED) for error in seen.errors)
+    assert log.errors != []
+    assert all(error.startswith(REJECTED) for error in log.errors)
     row(page, 1).locator(".mass").fill("38.2")
     row(page, 3).locator(".count").fill("4")
     page.get_by_label("Less than, in g").fill("600")
@@ -162,7 +155,7 @@ def test_it_fits_and_follows_the_colour_scheme(browser: Browser, club: str, widt
     page.close()
 
 
-def test_every_field_and_button_has_a_name(opened: tuple[Page, Seen]) -> None:
+def test_every_field_and_button_has_a_name(opened: tuple[Page, PageLog]) -> None:
     """Each control has a name for screen readers, and no two fields have the same."""
     page, _ = opened
     snapshot = page.locator("main").aria_snapshot()
