@@ -4,8 +4,8 @@ HOST ?= 127.0.0.1
 PORT ?= 8000
 VENV := .venv
 BIN := $(VENV)/bin
-# One process for each processor. "worksteal" keeps neighboring tests in one process, so that they share its servers.
-PARALLEL := --numprocesses logical --dist worksteal
+# One process for each processor, at most eight. "worksteal" keeps neighboring tests in one process, so that they share its servers.
+PARALLEL := --numprocesses logical --maxprocesses 8 --dist worksteal
 
 # Tests start many interpreters, each of which would compile the package again.
 unexport PYTHONDONTWRITEBYTECODE
