@@ -305,7 +305,7 @@ def _series() -> list[Any]:
 
 BROKEN_SERVICE = """
 import sys
-from gramwatt.engine.calculate import find
+from gramwatt.engine.calculate import get_calculator
 from gramwatt.server.run import serve, serve_with_waitress
 
 class PanicException(BaseException):
@@ -314,7 +314,7 @@ class PanicException(BaseException):
 def pack_energy(given):
     raise PanicException("a panic\\n[forged] line")
 
-object.__setattr__(find("pack-energy"), "formula", pack_energy)
+object.__setattr__(get_calculator("pack-energy"), "formula", pack_energy)
 {"own": serve, "waitress": serve_with_waitress}[sys.argv[1]]("127.0.0.1", int(sys.argv[2]), lambda: None)
 """
 
