@@ -7,8 +7,6 @@ files are copied to a temporary folder, and each mutant is made there.
 from __future__ import annotations
 
 import argparse
-import contextlib
-import itertools
 import os
 import random
 import shutil
@@ -18,12 +16,14 @@ import tempfile
 import time
 import tomllib
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Final
 
-from mutation.coverage_map import CoverageMap, measure
-from mutation.isolation import fails, run_apart
+import pytest
+
+from mutation.coverage_map import OPTIONS, CoverageMap, measure
+from mutation.isolation import Collected, FirstFailure, run_apart
 from mutation.mutants import Mutant, find_mutants
 
 ROOT: Final = Path(__file__).resolve().parents[2]
@@ -65,12 +65,15 @@ def main() -> int:
         if not mapped.exists():
             print("measuring which tests run which lines ...", flush=True)
             begin = time.monotonic()
-            if run_apart(measure, copy / "service/gramwatt", TESTS, mapped, limit=7200) != 0:
+            if run_apart(measure, copy / "service/gramwatt", TESTS, mapped) != 0:
                 return 2
             print(f"took {time.monotonic() - begin:.0f} s", flush=True)
         lines = CoverageMap.read(mapped)
         chosen = sample(copy, options.only, options.count, options.seed)
-        return report(copy, chosen, lines, options.at_least)
+        scores: list[float] = []
+        plugin = Collected(copy, lambda collected: scores.append(report(collected, chosen, lines)))
+        pytest.main([*OPTIONS, "--capture=no", *TESTS], plugins=[plugin, FirstFailure()])
+        return int(not scores or scores[0] < options.at_least)
 
 
 def copy_checkout(copy: Path) -> None:
@@ -113,15 +116,15 @@ def _equivalents() -> set[tuple[str, str, str]]:
     return {(each["module"], each["before"], each["after"]) for each in entries}
 
 
-def report(copy: Path, chosen: Sequence[tuple[Mutant, bytes]], lines: CoverageMap, at_least: float) -> int:
-    """Run each mutant and print what became of it; then the survivors and the score."""
+def report(collected: Collected, chosen: Sequence[tuple[Mutant, bytes]], lines: CoverageMap) -> float:
+    """Run each mutant and print what became of it; then the survivors and the score, which is returned [%]."""
     killed, tried = Counter[str](), Counter[str]()
     survivors: list[str] = []
     for at, (mutant, source) in enumerate(chosen, 1):
         package = mutant.module.split("/")[1]
         tests = within(LIMIT, lines.of_lines(mutant.module, mutant.line, mutant.last_line), lines.seconds)
         begin = time.monotonic()
-        dies = bool(tests) and is_killed(copy, mutant, source, tests, lines.seconds)
+        dies = is_killed(collected, mutant, source, tests, lines.seconds)
         tried[package] += 1
         killed[package] += dies
         outcome = "killed" if dies else "SURVIVED"
@@ -136,11 +139,11 @@ def report(copy: Path, chosen: Sequence[tuple[Mutant, bytes]], lines: CoverageMa
         print(f"{package}: {killed[package]} of {tried[package]} killed")
     score = 100 * killed.total() / max(tried.total(), 1)
     print(f"score: {score:.1f} % of {tried.total()}; equivalent ones listed in {EQUIVALENT.name} are left out")
-    return int(score < at_least)
+    return score
 
 
 def within(limit: float, tests: Sequence[str], seconds: dict[str, float]) -> list[str]:
-    """Return the first of these tests, as many as take no longer than a limit together."""
+    """Return the first of these tests, as many as take no longer than a limit together, but at least one."""
     total, found = 0.0, list[str]()
     for test in tests:
         total += seconds[test]
@@ -150,30 +153,13 @@ def within(limit: float, tests: Sequence[str], seconds: dict[str, float]) -> lis
     return found
 
 
-def is_killed(copy: Path, mutant: Mutant, source: bytes, tests: Sequence[str], seconds: dict[str, float]) -> bool:
-    """Make the mistake in the copy, run the tests until one fails or time is up, and put the file right again."""
-    path = copy / "service" / mutant.module
-    with _changed(path, source, mutant.apply(source)):
-        return fails(copy, tests, limit=60 + 10 * sum(seconds[test] for test in tests))
-
-
-_TIMES: Final = itertools.count(1_000_000_000)
-
-
-@contextlib.contextmanager
-def _changed(path: Path, before: bytes, after: bytes) -> Iterator[None]:
-    """Put other bytes into a file for a while, each time under another date, so that no stale bytecode is used."""
-    try:
-        _write(path, after)
-        yield
-    finally:
-        _write(path, before)
-
-
-def _write(path: Path, source: bytes) -> None:
-    path.write_bytes(source)
-    date = next(_TIMES)
-    os.utime(path, (date, date))
+def is_killed(
+    collected: Collected, mutant: Mutant, source: bytes, tests: Sequence[str], seconds: dict[str, float]
+) -> bool:
+    """Return whether one of these tests fails with the mistake, or takes many times as long."""
+    path = collected.copy / "service" / mutant.module
+    limit = 20 + 5 * sum(seconds[test] for test in tests)
+    return collected.fails(path, source, mutant.apply(source), tests, limit)
 
 
 if __name__ == "__main__":

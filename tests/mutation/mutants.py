@@ -23,8 +23,22 @@ OPPOSITES: Final = {
 }
 CALLS: Final = OPPOSITES | {other: name for name, other in OPPOSITES.items()}
 
-NOT_CODE: Final = frozenset({"Example", "Reference", "DeclarationError", "errstate", "TypeVar", "lru_cache", "cache"})
-"""Calls whose arguments are texts, data of tests, or have no effect on any result."""
+NOT_CODE: Final = frozenset(
+    {
+        "Example",
+        "Reference",
+        "DeclarationError",
+        "errstate",
+        "TypeVar",
+        "lru_cache",
+        "cache",
+        "CurveChart",
+        "BarChart",
+        "WaterfallChart",
+        "TimeSeriesChart",
+    }
+)
+"""Calls whose arguments are texts, data of tests, the range that a chart shows, or have no effect on any result."""
 NOT_ARGUMENTS: Final = frozenset({"strict", "maxsize", "stacklevel", "err_msg", "rtol"})
 
 

@@ -251,6 +251,15 @@ def test_bursts_are_found_where_they_are() -> None:
     assert found.found == 3
 
 
+def test_a_lone_spike_hides_no_burst() -> None:
+    """A sensor's single wrong sample, ten times as high, is one of 2,400."""
+    flown = flying((10, 2), (30, 1), (50, 3))
+    current = flown.current.copy()
+    current[1800] = 400
+    found = punch_outs(flown._replace(current=current))
+    assert found.start == pytest.approx([10, 30, 50])
+
+
 def test_a_burst_by_hand() -> None:
     """Samples at 20, 20.5 and 21 s of 40 A among 5 A: from the first to the sample after the last."""
     time = np.arange(0.0, 60, 0.5)

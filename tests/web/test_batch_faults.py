@@ -188,3 +188,18 @@ def test_many_faulty_rows_are_told_in_short_and_all_counted(client: FlaskClient)
         assert "must be from 1 to 24" in told[999]
         assert "1 fault in cells; the 1,001th row with a fault, told in short" in told[1000]
         assert len(told) == 1100
+
+
+RIGHT = {"cells": "6", "capacity": "1300", "parallel": "1", "chemistry": "lipo", "reserve": "20", "pack_mass": "200"}
+
+
+@pytest.mark.parametrize(("form", "shown"), [("csv", 5), ("json", 3)])
+def test_more_errors_than_fit_in_a_line_are_counted(client: FlaskClient, form: str, shown: int) -> None:
+    """A line names five errors of a row, the detail of JSON three; its list has five."""
+    values = list(RIGHT.values())
+    bad = [["x"] * wrong + values[wrong:] for wrong in (shown, shown + 1)]
+    body = "\n".join(",".join(row) for row in (RIGHT, *bad)) + "\n"
+    whole, cut = (row["error"] for row in rows(post(client, body, query=f"?header=names&format={form}"), form))
+    texts = [whole, cut] if form == "csv" else [whole["detail"], cut["detail"]]
+    assert [text.partition("; and ")[2] for text in texts] == ["", "1 more"]
+    assert all(text.count(": ") >= shown for text in texts)
