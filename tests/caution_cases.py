@@ -41,7 +41,6 @@ from gramwatt.model import (
     Text,
     TimeSeries,
     get_fields,
-    is_required,
 )
 
 GOLDEN: Final = Path(__file__).parent / "golden" / "cautions.json"
@@ -229,7 +228,7 @@ def changed_inputs(calculator: Any_, given: Given, chance: random.Random) -> Giv
 
 
 def _change(made: Given, name: str, kind: Kind, chance: random.Random) -> None:
-    if name in made and not is_required(kind) and chance.random() < 0.3:
+    if name in made and not kind.is_required and chance.random() < 0.3:
         del made[name]
         return
     match kind:
@@ -246,7 +245,7 @@ def _change(made: Given, name: str, kind: Kind, chance: random.Random) -> None:
             for inner in chance.sample(list(fields), k=min(len(fields), chance.choice((1, 1, 2)))):
                 _change(row, inner, fields[inner], chance)
             for inner, each in fields.items():
-                if is_required(each) and inner not in row:
+                if each.is_required and inner not in row:
                     _change(row, inner, each, chance)
             made[name] = rows
         case TimeSeries():

@@ -39,7 +39,6 @@ from gramwatt.model import (
     Text,
     TimeSeries,
     get_fields,
-    is_required,
 )
 from gramwatt.model.units import compatible_units
 from gramwatt.web import create_app
@@ -201,7 +200,7 @@ def _others(kind: Kind, current: Any) -> Iterator[object]:
             row = dict((current or [{}])[0])
             fields = {n: k for n, k in get_fields(kind.row).items() if not isinstance(k, StandardUncertainty | Text)}
             first = {group[0] for group in kind.any_of if not any(n in row for n in group)}
-            base = {n: next(_others(k, None)) for n, k in fields.items() if is_required(k) or n in first} | row
+            base = {n: next(_others(k, None)) for n, k in fields.items() if k.is_required or n in first} | row
             for inner, column in fields.items():
                 yield from (
                     [{**base, inner: value}, *(current or [{}])[1:]] for value in _others(column, row.get(inner))

@@ -15,9 +15,9 @@ from gramwatt.cli.messages import LazyGroup, fail, parse_units
 from gramwatt.engine import registry, serializers
 from gramwatt.engine.calculate import InvalidInput, UnknownCalculator, compute_response, get_calculator
 from gramwatt.engine.formats import OutputOptions, compute_output, get_media_types
-from gramwatt.engine.messages import close_matches, format_quantity, join_with_or
 from gramwatt.engine.query_strings import find_example_query
 from gramwatt.model import Quantity
+from gramwatt.model.messages import close_matches, format_quantity, join_with_or
 from gramwatt.version import __version__
 
 LATER: Final = {

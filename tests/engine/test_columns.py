@@ -11,7 +11,6 @@ from hypothesis import strategies as st
 
 from gramwatt.engine import nested
 from gramwatt.engine.column_types import ABSENT, Column, TableColumn
-from gramwatt.engine.messages import InputError
 from gramwatt.model import (
     Array,
     Choice,
@@ -25,6 +24,7 @@ from gramwatt.model import (
     Table,
     Text,
 )
+from gramwatt.model.messages import InputError
 
 CHARGE: Final = Quantity("mAh", "Charge.", above=0, at_most=1e6)
 MASS: Final = Quantity("g", "Mass.", at_least=0, at_most=1e6)

@@ -8,18 +8,16 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from gramwatt.engine.messages import (
+from gramwatt.model import Choice, Count, Flag, NumberList, Quantity, Text
+from gramwatt.model.messages import (
     InputError,
     close_matches,
-    describe_accepted,
-    describe_bounds,
     format_number,
     format_quantity,
     join_with_or,
     quote_input,
     round_to_12_digits,
 )
-from gramwatt.model import Choice, Count, Flag, NumberList, Quantity, Text
 
 
 @pytest.mark.parametrize(
@@ -126,14 +124,16 @@ def test_one_of() -> None:
 def test_accepts() -> None:
     """By definition: what a field accepts, with bounds in its own unit."""
     quantity = Quantity("V", "", above=0, at_most=4.5)
-    assert describe_bounds(quantity) == "above 0 and at most 4.5"
-    assert describe_accepted(quantity) == "above 0 and at most 4.5 V: a number in V, or text with a unit (V, mV)"
-    assert describe_accepted(Quantity("1", "", at_least=0, below=2)) == "a number at least 0 and below 2"
-    assert describe_accepted(Count("", at_least=1, at_most=24)) == "a whole number from 1 to 24"
-    assert describe_accepted(Choice(("a", "b"), "")) == "a or b"
-    assert describe_accepted(Flag("")) == "true or false"
-    assert describe_accepted(Text("", max_length=9)) == "1 to 9 printable characters"
-    assert describe_accepted(NumberList(quantity, "", max_length=5)).startswith("a list of 1 to 5 values, each above 0")
+    assert quantity.describe_bounds() == "above 0 and at most 4.5"
+    assert quantity.describe_accepted() == "above 0 and at most 4.5 V: a number in V, or text with a unit (V, mV)"
+    assert Quantity("1", "", at_least=0, below=2).describe_accepted() == "a number at least 0 and below 2"
+    assert Count("", at_least=1, at_most=24).describe_accepted() == "a whole number from 1 to 24"
+    assert Choice(("a", "b"), "").describe_accepted() == "a or b"
+    assert Flag("").describe_accepted() == "true or false"
+    assert Text("", max_length=9).describe_accepted() == "1 to 9 printable characters"
+    assert (
+        NumberList(quantity, "", max_length=5).describe_accepted().startswith("a list of 1 to 5 values, each above 0")
+    )
 
 
 def test_a_pointer_is_escaped_as_it_is_nested() -> None:

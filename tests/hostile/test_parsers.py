@@ -15,8 +15,9 @@ from typing import Any
 import pytest
 from flask.testing import FlaskClient
 
-from gramwatt.engine import cells, limits
+from gramwatt.engine import limits
 from gramwatt.engine.recordings import channels, timestamps
+from gramwatt.model import parsing
 from gramwatt.web import create_app
 from pattern_costs import MOST, Use, slow_uses
 
@@ -217,9 +218,9 @@ def test_first_unknown_names_have_near_matches(client: FlaskClient) -> None:
 )
 def test_a_cell_means_what_it_meant(text: str) -> None:
     """The pattern that went back and forth, and the one in its place."""
-    number = cells.NUMBER
+    number = parsing.NUMBER
     before = re.compile(rf" *({number})(?: *(?:±|\+?/-|\+-) *({number}))? *([^0-9 .,+±-].*?)? *", re.ASCII)
-    old, new = before.fullmatch(text), cells.QUANTITY.fullmatch(text)
+    old, new = before.fullmatch(text), parsing.QUANTITY.fullmatch(text)
     assert (old and old.groups()) == (new and new.groups())
 
 

@@ -12,10 +12,10 @@ from flask.testing import FlaskClient
 from werkzeug.test import EnvironBuilder
 
 from gramwatt.engine.column_types import Cells
-from gramwatt.engine.messages import InputError
 from gramwatt.engine.tables.chunks import Chunk
 from gramwatt.engine.tables.compute import Plan, compute_batch
 from gramwatt.engine.tables.row_errors import MAX_DETAILED_ROWS, RowErrorReporter
+from gramwatt.model.messages import InputError
 from gramwatt.web import create_app
 from gramwatt.web.middleware.work_limits import CANCELLED_KEY, WorkLimits
 from gramwatt.web.routes.tables import TEXT_ROWS

@@ -8,8 +8,8 @@ import re
 from collections.abc import Mapping
 from typing import Any, Final
 
-from gramwatt.engine.messages import format_number
 from gramwatt.model import Array, Calculator, Kind, Quantity
+from gramwatt.model.messages import format_number
 
 MAX_INPUTS: Final = 6
 """Inputs that a summary names."""

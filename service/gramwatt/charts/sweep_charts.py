@@ -12,10 +12,10 @@ from gramwatt.charts import formatting
 from gramwatt.charts.chart_data import Body, ChartData, Graph, HeatMap, Line, NothingToDraw, Panel
 from gramwatt.charts.curves import GridResults, compute_grid
 from gramwatt.engine import nested
-from gramwatt.engine.messages import InputError, join_with_or, quote_input, suggest
 from gramwatt.engine.response import get_declared_units
 from gramwatt.engine.tables.sweep import Axis
-from gramwatt.model import NESTED, Array, Calculator, Choice, Count, Flag, Kind, Quantity, Text, units
+from gramwatt.model import Array, Calculator, Choice, Count, Flag, Kind, Quantity, Text, units
+from gramwatt.model.messages import InputError, join_with_or, quote_input, suggest
 
 MAX_RESULTS: Final = 4
 """Results in one chart, a panel each."""
@@ -68,8 +68,8 @@ def check_axes(calculator: Calculator[Any, Any], axes: Sequence[Axis]) -> list[I
 
 def _check_axis(calculator: Calculator[Any, Any], axis: Axis, axes: int) -> InputError | None:
     pointer = f"/{axis.name}"
-    if isinstance(calculator.input_fields[axis.name], NESTED):
-        accepted = (name for name, kind in calculator.input_fields.items() if not isinstance(kind, NESTED))
+    if calculator.input_fields[axis.name].is_nested:
+        accepted = (name for name, kind in calculator.input_fields.items() if not kind.is_nested)
         return InputError(pointer, "a list or a table cannot be an axis", None, join_with_or(accepted))
     if axis.count < 2:
         return InputError(pointer, "one point makes no line", None, "two values or more")

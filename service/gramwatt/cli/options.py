@@ -17,9 +17,9 @@ import click
 from gramwatt.cli.messages import fail, parse_units
 
 if TYPE_CHECKING:
-    from gramwatt.engine.messages import InputError
     from gramwatt.engine.tables.compute import Plan
     from gramwatt.engine.tables.writers import Style
+    from gramwatt.model.messages import InputError
 
 Command = TypeVar("Command", bound=Callable[..., Any])
 

@@ -8,12 +8,12 @@ from pathlib import PurePath
 from typing import IO, Any, Final
 
 from gramwatt.cli.messages import fail
-from gramwatt.engine.messages import join_with_or
 from gramwatt.engine.recordings.channels import channels_of
 from gramwatt.engine.recordings.column_types import MalformedRecording, UnusableRecording
 from gramwatt.engine.recordings.reader import FORMATS, parse_recording
 from gramwatt.files.formats import format_of_name
 from gramwatt.model import Calculator, Recording, Table, TimeSeries, get_fields
+from gramwatt.model.messages import join_with_or
 
 _FORMS: Final = {"tsv": "csv", "arrow-file": "arrow"}
 """What a recording of a file's format is read as, where that is called otherwise."""

@@ -13,9 +13,9 @@ from urllib.parse import quote, urlencode, urlsplit
 import orjson
 
 from gramwatt.engine.calculate import format_error
-from gramwatt.engine.messages import InputError
 from gramwatt.engine.tables.chunks import MalformedTable
 from gramwatt.engine.wire_formats import FORMATS
+from gramwatt.model.messages import InputError
 
 CONNECT_TIMEOUT: Final = 10.0
 """Seconds to wait for a connection; after that, a slow service or a slow pipe may take its time."""

@@ -31,7 +31,6 @@ from gramwatt.cli.partitioned import (
 )
 
 if TYPE_CHECKING:
-    from gramwatt.engine.messages import InputError
     from gramwatt.engine.tables.chunks import Chunk
     from gramwatt.engine.tables.compute import Plan
     from gramwatt.engine.tables.ranking import BestRows
@@ -39,6 +38,7 @@ if TYPE_CHECKING:
     from gramwatt.engine.tables.writers import Style
     from gramwatt.files.output import Output
     from gramwatt.model import Calculator
+    from gramwatt.model.messages import InputError
     from gramwatt.partitions.sources import Grid
 
 MAX_POINTS: Final = 10**15
@@ -167,9 +167,9 @@ def parse_axes(
     calculator: Calculator[Any, Any], vary: tuple[str, ...], constants: dict[str, str], errors: list[InputError]
 ) -> tuple[Axis, ...]:
     """What is varied; what is wrong with it, and which inputs are missing, is added to the faults."""
-    from gramwatt.engine.messages import InputError, quote_input
     from gramwatt.engine.tables.header import Passthrough, parse_header
     from gramwatt.engine.tables.sweep import count_points, make_list_axis
+    from gramwatt.model.messages import InputError, quote_input
 
     axes: list[Axis] = []
     varied = parse_assignments(vary)
@@ -195,8 +195,8 @@ def parse_axes(
 def _even(
     calculator: Calculator[Any, Any], name: str, start: str, stop: str, count: str
 ) -> tuple[Axis | None, list[InputError]]:
-    from gramwatt.engine.messages import InputError, quote_input
     from gramwatt.engine.tables.sweep import make_even_axis
+    from gramwatt.model.messages import InputError, quote_input
 
     points = int(count) if count.isascii() and count.isdigit() and len(count) < 16 else 0
     if points < 2:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pyarrow as pa
 
-from gramwatt.engine.messages import replace_control_characters
+from gramwatt.model.messages import replace_control_characters
 
 
 def first_line(error: object) -> str:

@@ -22,8 +22,8 @@ from gramwatt.engine.limits import (
     RESPONSE_BYTES_PER_BYTE,
     RESULT_ROWS_PER_SAMPLE,
 )
-from gramwatt.engine.messages import InputError
-from gramwatt.model import Calculator, Recording, Table, TimeSeries, get_fields
+from gramwatt.model import Calculator, Recording, TimeSeries
+from gramwatt.model.messages import InputError
 
 
 class TooMuchWork(Exception):
@@ -125,11 +125,7 @@ def reserve_result_rows(calculator: Calculator[Any, Any], given: Any, rows: int)
     ``given`` holds complete inputs, ``rows`` of them. Recordings allow for more than few bytes may ask for.
     """
     budget = _current.get()
-    declared = [
-        (name, kind, kind.length)
-        for name, kind in calculator.result_fields.items()
-        if isinstance(kind, Table) and kind.length is not None
-    ]
+    declared = [(name, kind, kind.length) for name, kind in calculator.result_tables.items() if kind.length is not None]
     if budget is None or not declared:
         return {}
     errors: dict[int, list[InputError]] = {}
@@ -155,7 +151,7 @@ def _samples(calculator: Calculator[Any, Any], given: Any, rows: int) -> Any:
     """Return how many samples the recordings of each row hold (N,)."""
     found = np.zeros(rows)
     for name, kind in calculator.input_fields.items():
-        columns = get_fields(kind.row) if isinstance(kind, Table) else {}
+        columns = {} if isinstance(kind, TimeSeries) else kind.columns
         owner = getattr(given, name)
         recordings = [owner] if isinstance(kind, TimeSeries) else []
         recordings += [getattr(owner, inner) for inner, column in columns.items() if isinstance(column, TimeSeries)]

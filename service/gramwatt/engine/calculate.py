@@ -7,9 +7,9 @@ from typing import Any
 
 from gramwatt.engine import registry
 from gramwatt.engine.evaluate import Outcome, evaluate_columns
-from gramwatt.engine.messages import InputError, close_matches, join_with_or, quote_input
 from gramwatt.engine.response import ResponseBody, build_response, check_result_units
 from gramwatt.model import Calculator
+from gramwatt.model.messages import InputError, close_matches, join_with_or, quote_input
 
 
 class InvalidInput(ValueError):

@@ -12,8 +12,7 @@ import numpy as np
 from gramwatt.engine.column_types import all_false
 from gramwatt.engine.defaults import get_replacements
 from gramwatt.engine.evaluate import Outcome
-from gramwatt.engine.messages import format_quantity
-from gramwatt.model import Calculator, Caution, Choice, Kind, Quantity, Rule, Table, Text, get_fields, units
+from gramwatt.model import Calculator, Caution, Kind, Rule
 
 
 def find_known_inputs(outcome: Outcome, row: int) -> set[str]:
@@ -84,9 +83,9 @@ def _empty(results: Mapping[str, Any]) -> Iterator[str]:
 def _lacking(calculator: Calculator[Any, Any], name: str, known: Collection[str]) -> dict[str, Any]:
     """The reason for a result that no rule explains."""
     kind: Kind = calculator.result_fields[name.partition(".")[0]]
-    if isinstance(kind, Table):
-        kind = get_fields(kind.row)[name.rpartition(".")[2]]
-    lacking = [need for need in getattr(kind, "needs", ()) if need not in known]
+    if kind.columns:
+        kind = kind.columns[name.rpartition(".")[2]]
+    lacking = [need for need in kind.needs if need not in known]
     if lacking:
         text = f"{name} has no answer without {' and '.join(lacking)}."
         return {"code": "needs-input", "text": text, "results": [name]}
@@ -121,12 +120,7 @@ def format_field(
     answered = outcome.calculator.result_fields
     kind = answered.get(owner) or outcome.calculator.input_fields[owner]
     values = getattr(outcome.results if owner in answered else outcome.given, owner)
-    if isinstance(kind, Table):
-        kind, values = get_fields(kind.row)[column], getattr(values, column)
+    if kind.columns:
+        kind, values = kind.columns[column], getattr(values, column)
     value = values[row] if at is None or not table else values[row][at]
-    if isinstance(kind, Quantity):
-        unit = "K" if absolute and units.get_unit(kind.unit).dimension == "temperature" else kind.unit
-        return format_quantity(float(units.convert_from_si(value, unit)), unit, digits)
-    if isinstance(kind, Choice):
-        return kind.options[int(value)]
-    return str(value) if isinstance(kind, Text) else format_quantity(float(value), "1", digits)
+    return kind.format_text(value, digits, absolute=absolute)

@@ -10,8 +10,8 @@ from typing import Any, Final, TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
-from gramwatt.engine.messages import InputError
 from gramwatt.model import BoolArray, IndexArray, units
+from gramwatt.model.messages import InputError
 
 
 class _Absent:

@@ -11,8 +11,8 @@ import numpy as np
 
 from gramwatt.engine import columns
 from gramwatt.engine.column_types import Column, all_false, all_true
-from gramwatt.engine.messages import InputError, describe_accepted, join_with_or
-from gramwatt.model import NESTED, BoolArray, Calculator, Choice, Flag, Kind, default_of
+from gramwatt.model import BoolArray, Calculator, Kind
+from gramwatt.model.messages import InputError, join_with_or
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,8 +28,8 @@ class Replacements:
 def get_replacements(calculator: Calculator[Any, Any]) -> Replacements:
     """Which inputs of a calculator replace which."""
     asked = calculator.input_fields
-    by = tuple((name, others) for name, kind in asked.items() if (others := getattr(kind, "replaces", ())))
-    return Replacements(by, tuple((name, kind) for name, kind in asked.items() if not isinstance(kind, NESTED)))
+    by = tuple((name, others) for name, kind in asked.items() if (others := kind.replaces))
+    return Replacements(by, tuple((name, kind) for name, kind in asked.items() if not kind.is_nested))
 
 
 def add_missing_errors(
@@ -48,7 +48,7 @@ def add_missing_errors(
     for group in calculator.any_of:
         present = np.logical_or.reduce([asked[name].present for name in group])
         if not present.all():
-            wanted = "; ".join(f"{name}: {describe_accepted(calculator.input_fields[name])}" for name in group)
+            wanted = "; ".join(f"{name}: {calculator.input_fields[name].describe_accepted()}" for name in group)
             error = InputError(f"/{group[0]}", f"give {join_with_or(group)}", None, wanted)
             for row in np.flatnonzero(~present).tolist():
                 by_row.setdefault(row, []).append(error)
@@ -86,7 +86,7 @@ def fill_defaults(
 
 def _default(kind: Kind, rows: int) -> tuple[Column, BoolArray]:
     """An input that nobody gave, and where it has a default."""
-    return columns.default_column(kind, rows), all_false(rows) if default_of(kind) is None else all_true(rows)
+    return columns.default_column(kind, rows), all_false(rows) if kind.default is None else all_true(rows)
 
 
 def _partly(kind: Kind, column: Column, void: BoolArray) -> tuple[Column, BoolArray, BoolArray]:
@@ -96,15 +96,7 @@ def _partly(kind: Kind, column: Column, void: BoolArray) -> tuple[Column, BoolAr
     values, spread = np.array(filled.values), column.uncertainty
     values[void] = columns.empty_column(kind, 1).values[0]
     made = Column(values, column.present, None if spread is None else np.where(void, 0.0, spread))
-    return made, empty & ~_unfilled(kind, filled), column.present & void
-
-
-def _unfilled(kind: Kind, column: Column) -> BoolArray:
-    if isinstance(kind, Flag):
-        return all_false(len(column.present))
-    if column.values.dtype.kind == "U":
-        return np.asarray(column.values == "")
-    return np.asarray(column.values < 0 if isinstance(kind, Choice) else np.isnan(column.values))
+    return made, empty & ~kind.is_empty(filled.values), column.present & void
 
 
 def overwrite_invalid_rows(asked: dict[str, Column], errors: Mapping[int, object], rows: int) -> None:

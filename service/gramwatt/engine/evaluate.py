@@ -6,7 +6,7 @@ import dataclasses
 import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Any
 
 import numpy as np
 
@@ -16,24 +16,17 @@ from gramwatt.engine.assumptions import fill_assumptions as fill_assumptions
 from gramwatt.engine.budget import reserve_result_rows
 from gramwatt.engine.column_types import Cells, Column, all_true, column_uncertainties
 from gramwatt.engine.input_plans import CompleteInputs, get_conditions
-from gramwatt.engine.messages import InputError
 from gramwatt.engine.uncertainty import PropagatedUncertainty, propagate
 from gramwatt.model import (
     BoolArray,
     Calculator,
     Caution,
-    Choice,
-    Count,
-    Flag,
     Kind,
-    NumberList,
     Quantity,
     Rule,
     Table,
-    Text,
-    TimeSeries,
-    get_fields,
 )
+from gramwatt.model.messages import InputError
 
 
 @dataclass(frozen=True, slots=True)
@@ -213,7 +206,7 @@ def _faults(
                 if under is None:
                     under = deeper[id(error)] = error.under(name)
                 errors.append(under)
-        if text and column.errors and isinstance(calculator.input_fields.get(name), Table | TimeSeries):
+        if text and column.errors and name in calculator.input_fields and not calculator.input_fields[name].fits_query:
             by_row[0] = [_with_body(calculator, name, error) for error in by_row[0]]
     defaults.add_missing_errors(calculator, asked, of_all, by_row)
     return by_row
@@ -242,23 +235,13 @@ def _evaluate(calculator: Calculator[Any, Any], given: Any, rows: int) -> Any:
     return results
 
 
-_KINDS_OF_ARRAY: Final[Mapping[type, str]] = {
-    Quantity: "f",
-    Count: "f",
-    NumberList: "f",
-    Choice: "i",
-    Flag: "b",
-    Text: "UT",
-}
-
-
 def _check_fields(calculator: Calculator[Any, Any], results: Any, fields: Mapping[str, Kind], rows: int) -> None:
     for name, kind in fields.items():
         values = getattr(results, name)
         if isinstance(kind, Table):
-            _check_fields(calculator, values, get_fields(kind.row), rows)
+            _check_fields(calculator, values, kind.columns, rows)
             continue
-        wanted = _KINDS_OF_ARRAY[type(kind)]
+        wanted = kind.dtype_kinds
         if not isinstance(values, np.ndarray) or values.dtype.kind not in wanted or values.shape[:1] != (rows,):
             raise TypeError(f"{calculator.name}: {name} is not an array of kind {wanted!r} and {rows} rows")
 

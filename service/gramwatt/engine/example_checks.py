@@ -14,12 +14,6 @@ from gramwatt.model import (
     Calculator,
     DeclarationError,
     Kind,
-    NumberList,
-    Quantity,
-    StandardUncertainty,
-    Table,
-    TimeSeries,
-    get_fields,
     units,
 )
 
@@ -61,13 +55,11 @@ def _fields(calculator: Calculator[Any, Any]) -> Iterator[tuple[str, Kind]]:
 
 
 def _unknown_units(name: str, kind: Kind) -> Iterator[str]:
-    if isinstance(kind, Table | TimeSeries):
-        for inner, column in get_fields(kind.row).items():
-            yield from _unknown_units(f"{name}.{inner}", column)
-    quantity = kind.item if isinstance(kind, NumberList) else kind
-    if isinstance(quantity, Quantity) and not isinstance(kind, StandardUncertainty):
+    for column, inner in kind.columns.items():
+        yield from _unknown_units(f"{name}.{column}", inner)
+    if kind.quantity is not None:
         try:
-            units.get_unit(quantity.unit)
+            units.get_unit(kind.quantity.unit)
         except DeclarationError as error:
             yield f"{name}: {error}"
 

@@ -15,10 +15,10 @@ from gramwatt.engine import budget
 from gramwatt.engine.calculate import WorkLimitExceeded, compute_response, evaluate_request
 from gramwatt.engine.evaluate import Outcome
 from gramwatt.engine.limits import MAX_PIXELS
-from gramwatt.engine.messages import InputError
 from gramwatt.engine.response import build_response, build_table_rows, get_declared_units
 from gramwatt.engine.serializers import TextStyle, find_csv_table, iter_csv, serialize_json
-from gramwatt.model import Calculator, OutputFormat, Table, get_fields
+from gramwatt.model import Calculator, OutputFormat
+from gramwatt.model.messages import InputError
 
 ROWS_PER_CHUNK: Final = 1000
 """Rows of a table that are written at once; a longer table is written a line a row."""
@@ -44,7 +44,7 @@ def compute_output(
     calculator: Calculator[Any, Any], question: Mapping[str, object], wish: OutputOptions, *, text: bool = False
 ) -> Iterator[bytes]:
     """One question asked, its answer in pieces. Raises Refused before the first of them."""
-    if wish.form == "json" and not any(isinstance(kind, Table) for kind in calculator.result_fields.values()):
+    if wish.form == "json" and not calculator.result_tables:
         told = compute_response(calculator, question, text=text, result_units=wish.result_units, working=wish.working)
         return iter([serialize_json(told)])
     return iter_output(evaluate_request(calculator, question, text=text, result_units=wish.result_units), wish)
@@ -84,26 +84,18 @@ def _checked(pieces: Iterator[bytes]) -> Iterator[bytes]:
 
 
 def _long_tables(outcome: Outcome) -> list[str]:
-    return [
-        name
-        for name, kind in outcome.calculator.result_fields.items()
-        if isinstance(kind, Table) and get_table_length(outcome, name) > ROWS_PER_CHUNK
-    ]
+    return [name for name in outcome.calculator.result_tables if get_table_length(outcome, name) > ROWS_PER_CHUNK]
 
 
 def get_table_length(outcome: Outcome, table: str) -> int:
     """How many rows a table among the results has, in the first question of an outcome."""
-    kind = outcome.calculator.result_fields[table]
-    if not isinstance(kind, Table):
-        raise TypeError(table)
+    kind = outcome.calculator.result_tables[table]
     values = getattr(outcome.results, table)
-    return int(getattr(values, next(iter(get_fields(kind.row)))).shape[1])
+    return int(getattr(values, next(iter(kind.columns))).shape[1])
 
 
 def _blocks(outcome: Outcome, table: str, units: Mapping[str, str]) -> Iterator[list[dict[str, Any]]]:
-    kind = outcome.calculator.result_fields[table]
-    if not isinstance(kind, Table):
-        raise TypeError(table)
+    kind = outcome.calculator.result_tables[table]
     chosen = {**get_declared_units(outcome.calculator.result_fields), **units}
     values = getattr(outcome.results, table)
     for start in range(0, get_table_length(outcome, table), ROWS_PER_CHUNK):

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from typing import Any, Final
 
-from gramwatt.engine.cells import NUMBER
+from gramwatt.model.parsing import NUMBER
 
 _SIGNS: Final = r"=+\-@＝＋－＠﹦﹢﹣﹫"
 _RISKY: Final = re.compile(rf"[{_SIGNS}\t\r\n]")

@@ -11,9 +11,9 @@ import numpy as np
 
 from gramwatt.engine import columns, defaults
 from gramwatt.engine.column_types import Column, TableColumn, all_false, all_true
-from gramwatt.engine.messages import InputError
 from gramwatt.engine.uncertainty import Uncertainties
 from gramwatt.model import BoolArray, Calculator, Caution, Quantity, Rule, StandardUncertainty, get_fields, units
+from gramwatt.model.messages import InputError
 
 
 @functools.cache

@@ -20,9 +20,6 @@ MAX_ROW_BYTES: Final = 1024 * 1024
 MAX_COMPARED_NAMES: Final = 20
 """Unknown names of one request that are compared with the known ones to find what was meant. Each takes some 50 µs."""
 
-MAX_COMPARED_LENGTH: Final = 64
-"""Characters of a name that is compared: no known name has half as many."""
-
 MAX_LISTED_NAMES: Final = 80
 """Unknown names of one question that are listed; the rest is counted. A problem has room for a hundred errors."""
 

@@ -10,7 +10,6 @@ from typing import Any, Final, cast
 import numpy as np
 from numpy.typing import NDArray
 
-from gramwatt.engine.cells import describe_type
 from gramwatt.engine.column_types import (
     ABSENT,
     Cells,
@@ -30,9 +29,7 @@ from gramwatt.engine.columns import (
     uncertainty_kind,
     unknown_input_errors,
 )
-from gramwatt.engine.messages import InputError, describe_accepted, join_with_or, quote_input
 from gramwatt.model import (
-    NESTED,
     Kind,
     NumberList,
     Quantity,
@@ -41,15 +38,16 @@ from gramwatt.model import (
     Table,
     TimeSeries,
     get_fields,
-    is_required,
 )
+from gramwatt.model.messages import InputError, join_with_or, quote_input
+from gramwatt.model.parsing import describe_type
 
 MAX_QUERY_LIST_LENGTH: Final = 60
 
 
 def read_column(kind: Kind, cells: Cells, *, text: bool) -> Column:
     """Read N cells of any kind. Never raises for invalid cells: their errors are in the column."""
-    if not isinstance(kind, NESTED):
+    if not isinstance(kind, NumberList | Table | TimeSeries):
         return read_plain(kind, cells, text=text)
     if isinstance(cells, NumericColumn | DictionaryColumn):
         raise ValueError("a list or a table is read one request at a time")
@@ -90,7 +88,7 @@ def _read_recordings(kind: TimeSeries, cells: Sequence[object], *, text: bool) -
             values[row] = cell
         elif text or not isinstance(cell, dict):
             detail = "a recording does not fit a word: send it as JSON, or by itself" if text else "not an object"
-            errors[row] = [InputError("", detail, quote_input(cell), describe_accepted(kind))]
+            errors[row] = [InputError("", detail, quote_input(cell), kind.describe_accepted())]
         else:
             try:
                 values[row] = parse_recording_object(kind, cell)
@@ -106,15 +104,15 @@ def _length_fault(kind: NumberList | Table, items: Any, *, text: bool) -> InputE
             "",
             "a table does not fit a query: send it as JSON, by POST or with --body",
             quote_input(items),
-            describe_accepted(kind),
+            kind.describe_accepted(),
         )
     if not isinstance(items, list):
-        return InputError("", f"{describe_type(items)} is not a list", quote_input(items), describe_accepted(kind))
+        return InputError("", f"{describe_type(items)} is not a list", quote_input(items), kind.describe_accepted())
     longest = min(kind.max_length, MAX_QUERY_LIST_LENGTH) if text else kind.max_length
     if not kind.min_length <= len(items) <= longest:
         hint = f"; send up to {kind.max_length} by POST" if kind.max_length >= len(items) > longest else ""
         detail = f"a list of {len(items)}; it may have {kind.min_length} to {longest}{hint}"
-        return InputError("", detail, quote_input(items), describe_accepted(kind))
+        return InputError("", detail, quote_input(items), kind.describe_accepted())
     return None
 
 
@@ -145,13 +143,13 @@ class _RowLayout:
 @functools.cache
 def _layout(row: Hashable) -> _RowLayout:
     declared = get_fields(cast("type[Any]", row))
-    fields = {name: kind for name, kind in declared.items() if not isinstance(kind, StandardUncertainty)}
+    fields = {name: kind for name, kind in declared.items() if kind.is_given}
     known = (*fields, *(f"{name}_u" for name, kind in fields.items() if isinstance(kind, Quantity)))
     return _RowLayout(
         fields,
         known,
         frozenset(known),
-        tuple(name for name, kind in fields.items() if is_required(kind)),
+        tuple(name for name, kind in fields.items() if kind.is_required),
         tuple((name, kind.of) for name, kind in declared.items() if isinstance(kind, StandardUncertainty)),
     )
 
@@ -201,7 +199,7 @@ def _row_faults(kind: Table, layout: _RowLayout, at: int, item: object, compared
         errors += [error.under(str(at)) for error in unknown_input_errors(names, layout.known, compared)]
     errors += [missing_input_error(name, fields[name]).under(str(at)) for name in layout.required if name not in item]
     errors += [
-        InputError(f"/{at}/{group[0]}", f"give {join_with_or(group)}", None, describe_accepted(fields[group[0]]))
+        InputError(f"/{at}/{group[0]}", f"give {join_with_or(group)}", None, fields[group[0]].describe_accepted())
         for group in kind.any_of
         if not any(name in item for name in group)
     ]

@@ -6,15 +6,15 @@ from collections.abc import Mapping
 from typing import Any
 from urllib.parse import quote
 
-from gramwatt.model import Calculator, Table, TimeSeries, is_required
+from gramwatt.model import Calculator
 
 
 def fits_query(calculator: Calculator[Any, Any]) -> bool:
     """Whether a calculator can be asked by GET at all: nothing that it must have is a table or a recording."""
     asked = calculator.input_fields
     grouped = {name for group in calculator.any_of for name in group}
-    unfit = {name for name, kind in asked.items() if isinstance(kind, Table | TimeSeries)}
-    needs_one = any(is_required(asked[name]) for name in unfit - grouped)
+    unfit = {name for name, kind in asked.items() if not kind.fits_query}
+    needs_one = any(asked[name].is_required for name in unfit - grouped)
     return not needs_one and all(any(name not in unfit for name in group) for group in calculator.any_of)
 
 
@@ -31,7 +31,7 @@ def find_query_example(calculator: Calculator[Any, Any]) -> Mapping[str, object]
 
 def build_query(calculator: Calculator[Any, Any], question: Mapping[str, object]) -> str | None:
     """A question as a query, or None where it holds a table or a recording."""
-    if any(isinstance(calculator.input_fields[name], Table | TimeSeries) for name in question):
+    if any(not calculator.input_fields[name].fits_query for name in question):
         return None
     return "&".join(f"{name}={quote(format_query_value(value), safe=',')}" for name, value in question.items())
 

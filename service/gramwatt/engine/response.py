@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import functools
 import itertools
-import math
 import re
 from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
@@ -20,24 +19,17 @@ from gramwatt.engine.cautions import build_cautions, find_known_inputs, format_f
 from gramwatt.engine.column_types import all_false
 from gramwatt.engine.evaluate import Outcome
 from gramwatt.engine.limits import MAX_LISTED_NAMES
-from gramwatt.engine.messages import join_with_or
 from gramwatt.engine.rounding import round_array, round_number, round_numbers
 from gramwatt.model import (
     BoolArray,
     Calculator,
-    Choice,
-    Count,
-    Flag,
     Kind,
     NumberList,
     Quantity,
-    StandardUncertainty,
     Table,
-    Text,
-    TimeSeries,
-    get_fields,
     units,
 )
+from gramwatt.model.messages import join_with_or
 
 ResponseBody: TypeAlias = dict[str, Any]
 
@@ -131,12 +123,7 @@ def get_declared_units(fields: Mapping[str, Kind]) -> dict[str, str]:
     """Units by name of every quantity, list of quantities, and quantity in a table (``parts.mass``)."""
     found: dict[str, str] = {}
     for name, kind in fields.items():
-        if isinstance(kind, Quantity):
-            found[name] = kind.unit
-        elif isinstance(kind, NumberList):
-            found[name] = kind.item.unit
-        elif isinstance(kind, Table):
-            found |= {f"{name}.{inner}": unit for inner, unit in get_declared_units(get_fields(kind.row)).items()}
+        found |= kind.get_units(name)
     return found
 
 
@@ -155,23 +142,12 @@ def _values(
 
 def _plain(kind: Kind, values: Any, row: int, name: str, chosen: Mapping[str, str]) -> Any:
     """A value as JSON has it, in the unit chosen for its name; None where there is no answer."""
-    match kind:
-        case Choice():
-            position = values.item(row)
-            return kind.options[position] if position >= 0 else None
-        case Count():
-            count = values.item(row)
-            return int(count) if math.isfinite(count) else None
-        case NumberList():
-            found = round_numbers(units.convert_from_si(values[row], chosen[name]))
-            return None if None in found else found
-        case Table():
-            return build_table_rows(kind, values, row, name, chosen)
-        case TimeSeries():
-            recording = values[row]
-            return None if recording is None else {"samples": recording.rows, "columns": list(recording.columns)}
-        case _:
-            return values[row].item()
+    if isinstance(kind, Table):
+        return build_table_rows(kind, values, row, name, chosen)
+    if isinstance(kind, NumberList):
+        entries = round_numbers(units.convert_from_si(values[row], chosen[name]))
+        return None if None in entries else entries
+    return kind.to_json(values[row])
 
 
 def build_table_rows(
@@ -181,19 +157,16 @@ def build_table_rows(
 
     What an optional column leaves out is left out here too; a result without an answer stays, as null.
     """
-    layout = _table_layout(kind, tuple(chosen.get(f"{name}.{inner}", "") for inner in get_fields(kind.row)))
+    layout = _table_layout(kind, tuple(chosen.get(f"{name}.{inner}", "") for inner in kind.columns))
     cells: dict[str, list[Any]] = {}
     for inner, column in layout.columns.items():
         found = getattr(values, inner)[row, start:stop]
-        match column:
-            case Quantity() | Count():
-                cells[inner] = found
-            case Choice():
-                cells[inner] = [column.options[at] if at >= 0 else None for at in found.tolist()]
-            case Text() | Flag():
-                cells[inner] = found.tolist()
-            case _:
-                cells[inner] = [_plain(column, found, at, f"{name}.{inner}", chosen) for at in range(len(found))]
+        if column.is_numeric:
+            cells[inner] = found
+        elif column.is_nested:
+            cells[inner] = [_plain(column, found, at, f"{name}.{inner}", chosen) for at in range(len(found))]
+        else:
+            cells[inner] = column.list_json(found)
     if layout.numeric:
         stacked = np.array([cells[inner] for inner in layout.numeric])
         figures = iter(
@@ -222,15 +195,13 @@ class _TableLayout:
 
 @functools.lru_cache(maxsize=512)
 def _table_layout(kind: Table, spellings: tuple[str, ...]) -> _TableLayout:
-    columns = {
-        name: column for name, column in get_fields(kind.row).items() if not isinstance(column, StandardUncertainty)
-    }
-    spelling = dict(zip(get_fields(kind.row), spellings, strict=True))
-    numeric = tuple(name for name, column in columns.items() if isinstance(column, Quantity | Count))
+    columns = {name: column for name, column in kind.columns.items() if column.is_given}
+    spelling = dict(zip(kind.columns, spellings, strict=True))
+    numeric = tuple(name for name, column in columns.items() if column.is_numeric)
     used = [units.get_unit(spelling[name] or "1") for name in numeric]
     return _TableLayout(
         columns,
-        tuple(name for name, column in columns.items() if getattr(column, "optional", False)),
+        tuple(name for name, column in columns.items() if column.optional),
         numeric,
         np.array([[unit.offset] for unit in used]),
         np.array([[unit.scale] for unit in used]),
@@ -300,7 +271,7 @@ def _working(outcome: Outcome, row: int, made: ResponseBody) -> dict[str, dict[s
     shown: dict[str, dict[str, Any]] = {}
     for name, kind in calculator.result_fields.items():
         steps: dict[str, Any] = {}
-        formula, method = getattr(kind, "formula", ""), getattr(kind, "method", "")
+        formula, method = kind.formula, kind.method
         if formula:
             steps["formula"] = formula
             if made["results"][name] is not None:
@@ -313,9 +284,11 @@ def _working(outcome: Outcome, row: int, made: ResponseBody) -> dict[str, dict[s
             if name in reference.about or not reference.about
         ]
         shown[name] = steps
-        if isinstance(kind, Table):
-            columns = {f"{name}.{column}": inner for column, inner in get_fields(kind.row).items()}
-            shown |= {n: {"method": m, "references": []} for n, c in columns.items() if (m := getattr(c, "method", ""))}
+        shown |= {
+            f"{name}.{column}": {"method": inner.method, "references": []}
+            for column, inner in kind.columns.items()
+            if inner.method
+        }
     return shown
 
 

@@ -12,8 +12,8 @@ from typing import Any
 import orjson
 
 from gramwatt.engine.formula_guard import guard_text
-from gramwatt.engine.messages import format_number
-from gramwatt.model import Calculator, Table, TimeSeries, get_fields
+from gramwatt.model import Calculator
+from gramwatt.model.messages import format_number
 
 
 def serialize_json(value: object) -> bytes:
@@ -59,7 +59,7 @@ def format_csv(calculator: Calculator[Any, Any], answer: Mapping[str, Any], styl
 
 def find_csv_table(calculator: Calculator[Any, Any]) -> str | None:
     """The one table among the results, whose rows are those of a CSV text; None where there is none or several are."""
-    tables = [name for name, kind in calculator.result_fields.items() if isinstance(kind, Table)]
+    tables = list(calculator.result_tables)
     return tables[0] if len(tables) == 1 else None
 
 
@@ -68,12 +68,12 @@ def iter_csv(
 ) -> Iterator[str]:
     """The same in pieces; ``rows`` gives those of the table, some at a time."""
     table, header = find_csv_table(calculator), style.header
-    kind = calculator.result_fields[table] if table else None
-    alone = isinstance(kind, Table) and kind.standalone
+    kind = calculator.result_tables[table] if table else None
+    alone = kind is not None and kind.standalone
     before = {
         _headed(name, answer, header): answer["given"].get(name)
         for name, kind in calculator.input_fields.items()
-        if name not in calculator.result_fields and not (table and isinstance(kind, Table | TimeSeries))
+        if name not in calculator.result_fields and not (table and not kind.fits_query)
     }
     for name, value in answer["results"].items():
         if name != table:
@@ -81,7 +81,7 @@ def iter_csv(
     after = {"cautions": " ".join(dict.fromkeys(caution["code"] for caution in answer["cautions"]))}
     if alone:
         before, after = {}, {}
-    names = list(get_fields(kind.row)) if isinstance(kind, Table) else []
+    names = [] if kind is None else list(kind.columns)
     told = answer.get("uncertainty", {})
     spreads = {name: told[f"{table}.{name}"]["standard"] for name in names if f"{table}.{name}" in told}
     written = io.StringIO()

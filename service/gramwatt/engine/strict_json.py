@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from typing import Final
 
 from gramwatt.engine.limits import MAX_JSON_CONTAINERS, MAX_JSON_NAMES
-from gramwatt.engine.messages import quote_input
+from gramwatt.model.messages import quote_input
 
 _NAME_END: Final = re.compile(rb'"\s*+:')
 BYTE_ORDER_MARKS: Final = (codecs.BOM_UTF8, codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)

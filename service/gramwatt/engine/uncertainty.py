@@ -19,7 +19,7 @@ from typing import Any, Final, TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
-from gramwatt.model import BoolArray, Calculator, Count, Kind, NumberList, Quantity, Table, get_fields, units
+from gramwatt.model import BoolArray, Calculator, Quantity, get_fields, units
 
 Path: TypeAlias = tuple[str, ...]
 Uncertainties: TypeAlias = dict[Path, NDArray[np.float64]]
@@ -177,17 +177,12 @@ def _steps(calculator: Calculator[Any, Any], levers: tuple[tuple[Path, int | Non
 @functools.cache
 def _numeric(calculator: Calculator[Any, Any]) -> tuple[tuple[str, str | None, str], ...]:
     """The numeric results: name, which of a table is ``packs.endurance``, table if any, and field."""
-    found: list[tuple[str, str | None, str]] = []
+    fields: list[tuple[str, str | None, str]] = []
     for name, kind in calculator.result_fields.items():
-        if isinstance(kind, Table):
-            inner = get_fields(kind.row).items()
-            found += [(f"{name}.{each}", name, each) for each, column in inner if isinstance(column, _NUMERIC)]
-        elif isinstance(kind, _NUMERIC):
-            found.append((name, None, name))
-    return tuple(found)
-
-
-_NUMERIC: Final = (Quantity, Count, NumberList)
+        if kind.has_numbers:
+            fields.append((name, None, name))
+        fields += [(f"{name}.{inner}", name, inner) for inner, column in kind.columns.items() if column.has_numbers]
+    return tuple(fields)
 
 
 def _stack(values: list[NDArray[np.float64]], repeated: RepeatedRows) -> NDArray[np.float64]:
@@ -231,11 +226,8 @@ def _head(results: Any, rows: int) -> Any:
 
 
 def _kind(calculator: Calculator[Any, Any], path: Path) -> Quantity:
-    kind: Kind = calculator.input_fields[path[0]]
-    if isinstance(kind, Table):
-        kind = get_fields(kind.row)[path[1]]
-    if isinstance(kind, NumberList):
-        kind = kind.item
-    if not isinstance(kind, Quantity):
+    kind = calculator.input_fields[path[0]]
+    quantity = (kind.columns[path[1]] if kind.columns else kind).quantity
+    if quantity is None:
         raise TypeError(f"{path} is not a quantity")
-    return kind
+    return quantity

@@ -4,12 +4,19 @@ Nothing here knows of the web or of validation libraries. Importing a calculator
 """
 
 from gramwatt.arrays import Array, BoolArray, IndexArray, StringArray, Unit
-from gramwatt.model.calculator import Assumption, Calculator, Caution, Example, OutputFormat, Reference, Rule
+from gramwatt.model.calculator import (
+    AnyCalculator,
+    Assumption,
+    Calculator,
+    Caution,
+    Example,
+    OutputFormat,
+    Reference,
+    Rule,
+)
 from gramwatt.model.charts import BarChart, Chart, CurveChart, RecordedChannels, TimeSeriesChart, WaterfallChart
 from gramwatt.model.declaration_checks import CATEGORIES, RESERVED_INPUTS, RESERVED_RESULTS
 from gramwatt.model.kinds import (
-    KINDS,
-    NESTED,
     Choice,
     Count,
     DeclarationError,
@@ -25,17 +32,14 @@ from gramwatt.model.kinds import (
     Text,
     TimeSeries,
     UnreadableCells,
-    default_of,
     get_fields,
-    is_required,
 )
 
 __all__ = [
     "CATEGORIES",
-    "KINDS",
-    "NESTED",
     "RESERVED_INPUTS",
     "RESERVED_RESULTS",
+    "AnyCalculator",
     "Array",
     "Assumption",
     "BarChart",
@@ -69,7 +73,5 @@ __all__ = [
     "Unit",
     "UnreadableCells",
     "WaterfallChart",
-    "default_of",
     "get_fields",
-    "is_required",
 ]

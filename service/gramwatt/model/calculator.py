@@ -13,21 +13,18 @@ import typing
 from collections.abc import Callable, Hashable, Iterator, Mapping
 from dataclasses import KW_ONLY, dataclass
 from types import MappingProxyType
-from typing import Any, Generic, TypeVar
+from typing import Any, Generic, TypeAlias, TypeVar
 
 from gramwatt.arrays import Array, BoolArray, IndexArray
 from gramwatt.model.charts import Chart
 from gramwatt.model.declaration_checks import declaration_problems
 from gramwatt.model.kinds import (
-    NESTED,
     DeclarationError,
     Kind,
     Quantity,
-    StandardUncertainty,
     Table,
     TimeSeries,
     get_fields,
-    is_required,
 )
 
 I = TypeVar("I")  # noqa: E741 - a calculator's Inputs
@@ -116,18 +113,15 @@ class OutputFormat(Generic[I, R]):
 
 
 @functools.cache
-def _asked_of(inputs: Hashable, propagates: bool) -> Mapping[str, Kind]:
+def _get_input_fields(inputs: Hashable, propagates: bool) -> Mapping[str, Kind]:
     fields = get_fields(typing.cast("type[Any]", inputs))
-    told = {
-        name: kind if propagates else _exact(kind)
-        for name, kind in fields.items()
-        if not isinstance(kind, StandardUncertainty)
-    }
-    return MappingProxyType(told)
+    return MappingProxyType(
+        {name: kind if propagates else _make_exact(kind) for name, kind in fields.items() if kind.is_given}
+    )
 
 
-def _exact(kind: Kind) -> Kind:
-    """The same input where no uncertainty is carried to any result."""
+def _make_exact(kind: Kind) -> Kind:
+    """Return the same input for a calculator that carries no uncertainty to any result."""
     return dataclasses.replace(kind, exact=True, default_u=None) if isinstance(kind, Quantity) else kind
 
 
@@ -174,7 +168,7 @@ class Calculator(Generic[I, R]):
     @property
     def input_fields(self) -> Mapping[str, Kind]:
         """The inputs a user may give, in order."""
-        return _asked_of(typing.cast("Hashable", self.inputs), self.propagates)
+        return _get_input_fields(typing.cast("Hashable", self.inputs), self.propagates)
 
     @property
     def required_inputs(self) -> tuple[str, ...]:
@@ -193,8 +187,18 @@ class Calculator(Generic[I, R]):
 
     @property
     def columnwise(self) -> bool:
-        """Whether many questions fit one call of the formula as columns (no list, table, or recording is asked for)."""
-        return not any(isinstance(kind, NESTED) for kind in self.input_fields.values())
+        """Whether many requests fit one call of the formula as columns: no input is a list, a table or a recording."""
+        return not any(kind.is_nested for kind in self.input_fields.values())
+
+    @property
+    def input_tables(self) -> Mapping[str, Table]:
+        """The inputs that are tables."""
+        return _get_tables(self.input_fields)
+
+    @property
+    def result_tables(self) -> Mapping[str, Table]:
+        """The results that are tables."""
+        return _get_tables(self.result_fields)
 
     @property
     def recording(self) -> str | None:
@@ -204,11 +208,18 @@ class Calculator(Generic[I, R]):
     @property
     def takes_recordings(self) -> bool:
         """Whether there is a recording among the inputs, or in the rows of a table of them."""
-        rows = [get_fields(kind.row) for kind in self.input_fields.values() if isinstance(kind, Table)]
+        rows = [table.columns for table in self.input_tables.values()]
         return any(isinstance(kind, TimeSeries) for fields in (self.input_fields, *rows) for kind in fields.values())
 
 
+AnyCalculator: TypeAlias = Calculator[Any, Any]
+
+
+def _get_tables(fields: Mapping[str, Kind]) -> Mapping[str, Table]:
+    return {name: kind for name, kind in fields.items() if isinstance(kind, Table)}
+
+
 @functools.cache
-def _required_inputs(calculator: Calculator[Any, Any]) -> tuple[str, ...]:
+def _required_inputs(calculator: AnyCalculator) -> tuple[str, ...]:
     grouped = {name for group in calculator.any_of for name in group}
-    return tuple(name for name, kind in calculator.input_fields.items() if is_required(kind) and name not in grouped)
+    return tuple(name for name, kind in calculator.input_fields.items() if kind.is_required and name not in grouped)

@@ -1,4 +1,4 @@
-"""Check a declaration: names taken or missing, bounds that do not hold, missing texts."""
+"""Check a declaration: reserved or unknown names, invalid bounds, missing texts."""
 
 from __future__ import annotations
 
@@ -9,25 +9,10 @@ from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
 from gramwatt.model.charts import BarChart, Chart, CurveChart, TimeSeriesChart, WaterfallChart
-from gramwatt.model.kinds import (
-    NESTED,
-    Choice,
-    Count,
-    DeclarationError,
-    Flag,
-    Kind,
-    NumberList,
-    Quantity,
-    StandardUncertainty,
-    Table,
-    Text,
-    TimeSeries,
-    get_fields,
-    is_required,
-)
+from gramwatt.model.kinds import DeclarationError, Kind, Quantity, get_fields
 
 if TYPE_CHECKING:
-    from gramwatt.model.calculator import Calculator, Caution, Rule
+    from gramwatt.model.calculator import AnyCalculator, Caution, Rule
 
 RESERVED_RESULTS = frozenset({"batch", "sweep", "chart", "log"})
 RESERVED_INPUTS = frozenset(
@@ -51,148 +36,82 @@ CATEGORIES: Mapping[str, str] = MappingProxyType(
 """The parts of the work that calculators serve, in order."""
 
 
-def declaration_problems(calculator: Calculator[Any, Any]) -> Iterator[str]:
-    """Everything that is wrong with a calculator's declaration."""
+def declaration_problems(calculator: AnyCalculator) -> Iterator[str]:
+    """Yield everything that is wrong with a calculator's declaration."""
     try:
         inputs, results = get_fields(calculator.inputs), get_fields(calculator.results)
     except DeclarationError as error:
         yield str(error)
         return
-    for owner, fields in (("inputs", inputs), ("results", results)):
-        if not fields:
-            yield f"{owner} has no fields"
-        yield from (
-            f"{owner}.{name} is not snake_case" for name in fields if not re.fullmatch(r"[a-z][a-z0-9_]*", name)
-        )
-    yield from (f"{name} is a reserved word" for name in inputs if name in RESERVED_INPUTS)
-    yield from (f"{name} is a reserved word" for name in results if name in RESERVED_RESULTS)
-    yield from (
-        f"{name} is both an input and a result"
-        for name in inputs
-        if name in results and not _same(inputs, results, name)
-    )
+    yield from _find_name_problems(inputs, results)
     for name, kind in inputs.items():
-        yield from (f"{name}: {error}" for error in _input_faults(kind, inputs))
+        yield from (f"{name}: {problem}" for problem in kind.find_input_problems(inputs))
     for name, kind in results.items():
-        yield from (f"{name}: {error}" for error in _result_faults(kind, inputs))
-        if isinstance(kind, Table) and kind.length and not any(isinstance(each, NESTED) for each in inputs.values()):
-            yield f"{name}: a length of its own needs inputs that are read one question at a time"
+        yield from (f"{name}: {problem}" for problem in kind.find_result_problems(inputs))
     for part in ("references", "cautions", "examples", "title", "summary"):
         if not getattr(calculator, part):
             yield f"{part} missing"
-    for what, codes in (("caution", calculator.cautions), ("rule", calculator.rules)):
-        seen = [each.code for each in codes]
-        yield from (f"two {what}s have the code {code}" for code in sorted(set(seen)) if seen.count(code) > 1)
+    for word, notices in (("caution", calculator.cautions), ("rule", calculator.rules)):
+        codes = [each.code for each in notices]
+        yield from (f"two {word}s have the code {code}" for code in sorted(set(codes)) if codes.count(code) > 1)
     if calculator.category not in CATEGORIES:
-        yield f"job {calculator.category!r} is none of {', '.join(CATEGORIES)}"
+        yield f"category {calculator.category!r} is none of {', '.join(CATEGORIES)}"
     if not calculator.formula.__doc__:
         yield "the formula has no docstring"
     hints = typing.get_type_hints(calculator.formula)
     if hints.get("return") is not calculator.results or calculator.inputs not in hints.values():
         yield "the formula does not take these inputs and give these results"
-    mentioned = [("reference", n, results) for r in calculator.references for n in r.about]
-    mentioned += [("rule", n.partition(".")[0], results) for r in calculator.rules for n in r.results]
-    mentioned += [("assumption", a.name, inputs) for a in calculator.assumptions]
-    mentioned += [("caution", c.assumed, inputs) for c in calculator.cautions if c.assumed]
-    mentioned += [("any_of", n, inputs) for group in calculator.any_of for n in group]
-    mentioned += [("example", n, inputs) for e in calculator.examples for n in e.given]
-    mentioned += [("example", n, results) for e in calculator.examples for n in e.expected]
-    mentioned += [("picture", n, {**inputs, **results}) for n in _drawn(calculator.chart)]
-    notes: list[Caution[Any, Any] | Rule[Any, Any]] = [*calculator.cautions, *calculator.rules]
-    for note in notes:
-        mentioned += [(note.code, n, {**inputs, **results}) for n in re.findall(r"\{(\w+)(?:\.\w+)?\}", note.text)]
-    yield from (f"{where} names {name}, which does not exist" for where, name, known in mentioned if name not in known)
+    for owner, name, known in _list_references(calculator, inputs, results):
+        if name not in known:
+            yield f"{owner} names {name}, which does not exist"
 
 
-def _drawn(picture: Chart[Any, Any] | None) -> Iterator[str]:
-    """The inputs and results that a picture names."""
-    match picture:
-        case CurveChart():
-            yield from (picture.vary, *picture.show, *((picture.across,) if picture.across else ()))
-        case WaterfallChart():
-            yield from (picture.steps, picture.table, picture.masses)
-        case BarChart():
-            yield from (picture.table,) if picture.table else picture.show
-        case TimeSeriesChart():
-            yield from (picture.recording, *((picture.spans,) if picture.spans else ()))
-
-
-def _same(inputs: Mapping[str, Kind], results: Mapping[str, Kind], name: str) -> bool:
-    """An optional input may come back as a result (a measured or a found voltage) if it is the same quantity."""
-    one, other = inputs[name], results[name]
-    return isinstance(one, Quantity) and isinstance(other, Quantity) and one.unit == other.unit
-
-
-def _input_faults(kind: Kind, siblings: Mapping[str, Kind]) -> Iterator[str]:
-    match kind:
-        case Quantity():
-            yield from _quantity_faults(kind)
-        case Count() if kind.at_least > kind.at_most:
-            yield f"at_least {kind.at_least} is above at_most {kind.at_most}"
-        case Count() if kind.default is not None and not kind.at_least <= kind.default <= kind.at_most:
-            yield f"default {kind.default} outside its bounds"
-        case Choice() if kind.default is not None and kind.default not in kind.options:
-            yield f"default {kind.default} is not an option"
-        case Text() if kind.pattern:
-            yield from _pattern_faults(kind)
-        case StandardUncertainty() if kind.of not in siblings:
-            yield f"Spread of {kind.of}, which does not exist"
-        case NumberList():
-            yield from _input_faults(kind.item, siblings)
-        case Table():
-            rows = get_fields(kind.row)
-            yield from _row_faults(rows)
-            yield from (f"any_of names {n}, which does not exist" for g in kind.any_of for n in g if n not in rows)
-        case TimeSeries():
-            channels = get_fields(kind.row)
-            if not channels or not all(isinstance(channel, Quantity) for channel in channels.values()):
-                yield "the channels of a recording are quantities, the time first"
-            yield from _row_faults(channels)
-        case _:
-            pass
-    for name in getattr(kind, "replaces", ()):
-        if name not in siblings:
-            yield f"replaces {name}, which does not exist"
-        elif is_required(siblings[name]):
-            yield f"replaces {name}, which is required"
-
-
-def _row_faults(fields: Mapping[str, Kind]) -> Iterator[str]:
-    for name, kind in fields.items():
-        yield from (f"{name}: {error}" for error in _input_faults(kind, fields))
-
-
-def _quantity_faults(kind: Quantity) -> Iterator[str]:
-    lows = [bound for bound in (kind.above, kind.at_least) if bound is not None]
-    highs = [bound for bound in (kind.below, kind.at_most) if bound is not None]
-    if len(lows) != 1 or len(highs) != 1 or lows[0] >= highs[0]:
-        yield "an input needs one lower and one upper bound (above or at_least, below or at_most)"
-    elif kind.default is not None and (
-        not lows[0] <= kind.default <= highs[0] or kind.default in (kind.above, kind.below)
+def _find_name_problems(inputs: Mapping[str, Kind], results: Mapping[str, Kind]) -> Iterator[str]:
+    for owner, fields, reserved in (
+        ("inputs", inputs, RESERVED_INPUTS),
+        ("results", results, RESERVED_RESULTS),
     ):
-        yield f"default {kind.default} outside its bounds"
-    if kind.default_u is not None and kind.default is None:
-        yield "an uncertainty of a default that it has not"
-    if kind.formula or kind.method:
-        yield "an input has no formula"
+        if not fields:
+            yield f"{owner} has no fields"
+        for name in fields:
+            if not re.fullmatch(r"[a-z][a-z0-9_]*", name):
+                yield f"{owner}.{name} is not snake_case"
+            if name in reserved:
+                yield f"{name} is a reserved word"
+    for name, kind in inputs.items():
+        # An optional input may come back as a result (a measured or a derived voltage) if it is the same quantity.
+        result = results.get(name)
+        same = isinstance(kind, Quantity) and isinstance(result, Quantity) and kind.unit == result.unit
+        if result is not None and not same:
+            yield f"{name} is both an input and a result"
 
 
-def _pattern_faults(kind: Text) -> Iterator[str]:
-    texts = (*kind.like, *((kind.default,) if kind.default else ()))
-    yield from (f"{text!r} does not match the pattern" for text in texts if not re.fullmatch(kind.pattern, text))
-    if not kind.form or not kind.like:
-        yield "a pattern needs its form in words and some texts like it"
+def _list_references(
+    calculator: AnyCalculator, inputs: Mapping[str, Kind], results: Mapping[str, Kind]
+) -> Iterator[tuple[str, str, Mapping[str, Kind]]]:
+    """Yield each name that a part of the declaration refers to, with that part and the names it may refer to."""
+    fields = {**inputs, **results}
+    yield from (("reference", n, results) for r in calculator.references for n in r.about)
+    yield from (("rule", n.partition(".")[0], results) for r in calculator.rules for n in r.results)
+    yield from (("assumption", a.name, inputs) for a in calculator.assumptions)
+    yield from (("caution", c.assumed, inputs) for c in calculator.cautions if c.assumed)
+    yield from (("any_of", n, inputs) for group in calculator.any_of for n in group)
+    yield from (("example", n, inputs) for e in calculator.examples for n in e.given)
+    yield from (("example", n, results) for e in calculator.examples for n in e.expected)
+    yield from (("chart", n, fields) for n in _list_charted_fields(calculator.chart))
+    notices: list[Caution[Any, Any] | Rule[Any, Any]] = [*calculator.cautions, *calculator.rules]
+    for notice in notices:
+        yield from ((notice.code, n, fields) for n in re.findall(r"\{(\w+)(?:\.\w+)?\}", notice.text))
 
 
-def _result_faults(kind: Kind, inputs: Mapping[str, Kind]) -> Iterator[str]:
-    if isinstance(kind, Table):
-        for name, inner in get_fields(kind.row).items():
-            if not isinstance(inner, Text):
-                yield from (f"{name}: {error}" for error in _result_faults(inner, inputs))
-        return
-    if not isinstance(kind, Quantity | Count | Choice | Flag | Text | NumberList):
-        yield f"a result cannot be a {type(kind).__name__}"
-        return
-    if not (kind.method or getattr(kind, "formula", "")):
-        yield "a result needs a formula or a method"
-    yield from (f"needs {name}, which does not exist" for name in getattr(kind, "needs", ()) if name not in inputs)
+def _list_charted_fields(chart: Chart[Any, Any] | None) -> Iterator[str]:
+    """Yield the inputs and results that a chart names."""
+    match chart:
+        case CurveChart():
+            yield from (chart.vary, *chart.show, *((chart.across,) if chart.across else ()))
+        case WaterfallChart():
+            yield from (chart.steps, chart.table, chart.masses)
+        case BarChart():
+            yield from (chart.table,) if chart.table else chart.show
+        case TimeSeriesChart():
+            yield from (chart.recording, *((chart.spans,) if chart.spans else ()))

@@ -15,7 +15,7 @@ from typing import Final
 import numpy as np
 
 from gramwatt.arrays import Array
-from gramwatt.model.kinds import DeclarationError
+from gramwatt.model.errors import DeclarationError
 from gramwatt.model.unit_table import FACTORS
 
 

@@ -12,8 +12,8 @@ from werkzeug.exceptions import HTTPException
 
 from gramwatt.engine.budget import Cancelled, TooMuchWork
 from gramwatt.engine.calculate import InvalidInput, WorkLimitExceeded
-from gramwatt.engine.messages import InputError, replace_control_characters
 from gramwatt.extras import MissingExtra
+from gramwatt.model.messages import InputError, replace_control_characters
 
 MAX_ERRORS: Final = 100
 MAX_TEXT_ERROR_LENGTH: Final = 1000

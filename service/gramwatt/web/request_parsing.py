@@ -17,10 +17,10 @@ from gramwatt.engine import columns, nested
 from gramwatt.engine.column_types import ABSENT
 from gramwatt.engine.columns import escape_name
 from gramwatt.engine.formats import BASE_MEDIA_TYPES, OutputOptions, get_media_types
-from gramwatt.engine.messages import InputError, join_with_or, quote_input
 from gramwatt.engine.serializers import TextStyle
 from gramwatt.engine.strict_json import InvalidJson, parse_strict_json
-from gramwatt.model import Calculator, Choice, Count, Flag, Kind, Text, default_of
+from gramwatt.model import Calculator, Choice, Count, Flag, Kind, Text
+from gramwatt.model.messages import InputError, join_with_or, quote_input
 from gramwatt.web.problems import Problem, invalid_input
 
 DIGITS_OPTION: Final = Count("Significant digits of numbers as text.", at_least=1, at_most=15, default=12)
@@ -114,9 +114,9 @@ def _default(kind: Kind) -> tuple[Any, Sequence[InputError]]:
 
 def _plain(kind: Kind, value: Any) -> Any:
     if isinstance(kind, Choice):
-        return kind.options[value] if value >= 0 else default_of(kind)
+        return kind.options[value] if value >= 0 else kind.default
     if isinstance(kind, Count):
-        return int(value) if value == value else default_of(kind)
+        return int(value) if value == value else kind.default
     return value.item() or None
 
 

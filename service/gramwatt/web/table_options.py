@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any, Final
 
-from gramwatt.engine.messages import InputError
 from gramwatt.engine.tables.batch import TableFormat
 from gramwatt.engine.tables.compute import Plan, make_plan
 from gramwatt.engine.tables.header import Passthrough
 from gramwatt.engine.tables.writers import Style
 from gramwatt.engine.wire_formats import FORMATS
 from gramwatt.model import Calculator, Choice, Count, Flag, Kind, Text
+from gramwatt.model.messages import InputError
 from gramwatt.web.request_parsing import (
     RESPONSE_OPTIONS,
     VALUE_OPTIONS,

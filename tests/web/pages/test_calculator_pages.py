@@ -19,7 +19,6 @@ from gramwatt.model import (
     NumberList,
     Quantity,
     Table,
-    is_required,
 )
 from gramwatt.web.pages.description import first_example, needs_upload
 from gramwatt.web.pages.text import readable_text
@@ -99,7 +98,7 @@ def test_required_inputs_come_first(client: FlaskClient, calculator: Calculator[
     order = [(tag, attributes.get("id")) for tag, attributes in page.elements]
     rest = next((at for at, (tag, _) in enumerate(order) if tag == "details"), len(order))
     first = {name for _, name in order[:rest] if name in calculator.input_fields}
-    needed = {name for name, kind in calculator.input_fields.items() if is_required(kind)}
+    needed = {name for name, kind in calculator.input_fields.items() if kind.is_required}
     needed |= {name for group in calculator.any_of for name in group}
     assert first == needed | set(first_example(calculator).given)
 

@@ -11,7 +11,7 @@ import pytest
 from flask.testing import FlaskClient
 
 from gramwatt import calculate
-from gramwatt.engine.messages import format_number
+from gramwatt.model.messages import format_number
 from web.pages.browser_page import (
     BROWSER,
     PARTS,

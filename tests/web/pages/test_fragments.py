@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from markupsafe import Markup
 
-from gramwatt.engine.messages import InputError
+from gramwatt.model.messages import InputError
 from gramwatt.web.pages.form_view import Field
 from gramwatt.web.pages.fragments import render_cached, unit_options
 

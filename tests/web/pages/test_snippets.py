@@ -12,10 +12,10 @@ import pytest
 from flask.testing import FlaskClient
 
 from gramwatt import calculate
-from gramwatt.engine.messages import format_number
 from gramwatt.model import (
     Calculator,
 )
+from gramwatt.model.messages import format_number
 from gramwatt.web.pages import form_reader
 from gramwatt.web.pages.description import first_example
 from gramwatt.web.pages.web_component import LATEST, integrity

@@ -23,7 +23,6 @@ from gramwatt.engine.arrow_sizes import get_expanded_size, may_expand
 from gramwatt.engine.arrow_types import first_line, is_number, is_text
 from gramwatt.engine.columns import escape_name
 from gramwatt.engine.limits import DECOMPRESSED_BYTES_PER_BYTE
-from gramwatt.engine.messages import InputError
 from gramwatt.engine.recordings.column_types import (
     MalformedRecording,
     NumberCells,
@@ -31,6 +30,7 @@ from gramwatt.engine.recordings.column_types import (
     UnusableRecording,
     check_width,
 )
+from gramwatt.model.messages import InputError
 
 
 class ArrowColumns:

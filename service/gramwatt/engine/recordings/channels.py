@@ -8,12 +8,11 @@ from typing import Any, Final
 
 import numpy as np
 
-from gramwatt.engine.cells import get_bounds
-from gramwatt.engine.messages import InputError, close_matches, join_with_or, quote_input, replace_control_characters
 from gramwatt.engine.recordings.column_types import Columns, NumberCells, TextCells, UnusableRecording
 from gramwatt.engine.recordings.columns import ObjectColumns
 from gramwatt.engine.recordings.timestamps import parse_clock_times
 from gramwatt.model import Array, Quantity, Recording, TimeSeries, UnreadableCells, get_fields, units
+from gramwatt.model.messages import InputError, close_matches, join_with_or, quote_input, replace_control_characters
 
 MAX_QUOTED_LENGTH: Final = 40
 MAX_COMPARED_COLUMNS: Final = 200
@@ -171,7 +170,7 @@ def _read(
     name: str, kind: Quantity, cells: NumberCells | TextCells, unit: units.Unit | None, *, clock: bool, decimal: str
 ) -> tuple[Array, list[UnreadableCells]]:
     """A column's numbers in SI, nan where none can be read, and what was left out for which reason."""
-    limits = get_bounds(kind)
+    limits = kind.bounds
     known = unit or limits.unit
     if isinstance(cells, list):
         texts = [(cell or "").strip() or None for cell in cells]
@@ -185,7 +184,7 @@ def _read(
         numbers, given = cells.values, cells.given
         values = limits.to_si(numbers, known)
     finite = np.isfinite(numbers)
-    good = finite & np.asarray(limits.hold(numbers, values, known))
+    good = finite & np.asarray(limits.contain(numbers, values, known))
     if good.all():
         return values, []
     unread = [

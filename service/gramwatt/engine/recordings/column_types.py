@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from typing import Protocol, TypeAlias
 
 from gramwatt.engine.limits import MAX_RECORDING_COLUMNS
-from gramwatt.engine.messages import InputError
 from gramwatt.model import Array, BoolArray
+from gramwatt.model.messages import InputError
 
 
 class UnusableRecording(ValueError):

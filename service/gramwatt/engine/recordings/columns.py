@@ -19,10 +19,8 @@ from typing import Any, Final
 import numpy as np
 import orjson
 
-from gramwatt.engine.cells import describe_type
 from gramwatt.engine.columns import escape_name
 from gramwatt.engine.limits import MAX_HEADER_BYTES, MAX_RECORDING_COLUMNS, MAX_ROW_BYTES
-from gramwatt.engine.messages import InputError, quote_input
 from gramwatt.engine.recordings.column_types import (
     MalformedRecording,
     NumberCells,
@@ -32,6 +30,8 @@ from gramwatt.engine.recordings.column_types import (
 )
 from gramwatt.engine.strict_json import InvalidJson, parse_strict_json
 from gramwatt.extras import is_installed
+from gramwatt.model.messages import InputError, quote_input
+from gramwatt.model.parsing import describe_type
 
 MAX_PREAMBLE_LINES: Final = 200
 SEPARATORS: Final = (",", ";", "\t")

@@ -14,11 +14,11 @@ from gramwatt.engine.arrow_types import first_line, is_number, is_text
 from gramwatt.engine.column_types import ABSENT, Cells, NumericColumn
 from gramwatt.engine.columns import escape_name
 from gramwatt.engine.limits import EXPANDED_BLOCK_BYTES, MAX_RECORD_BATCH_BYTES
-from gramwatt.engine.messages import InputError, describe_accepted
 from gramwatt.engine.tables.chunks import BLOCK_ROWS, Chunk, InvalidTable, MalformedTable, PassthroughValues, Source
 from gramwatt.engine.tables.header import Header, InputColumn, Passthrough, parse_header
 from gramwatt.engine.tables.text_columns import parse_text_column
 from gramwatt.model import Calculator, Count, Flag, NumberList, Quantity, Table, TimeSeries
+from gramwatt.model.messages import InputError
 
 
 class _Stream:
@@ -181,7 +181,7 @@ def _type_faults(heading: Header, schema: pa.Schema) -> list[InputError]:
                 fits = is_text(found)
         if not (fits or pa.types.is_null(found)):
             errors.append(
-                InputError(f"/{column.name}", f"a column of type {first_line(found)}", None, describe_accepted(kind))
+                InputError(f"/{column.name}", f"a column of type {first_line(found)}", None, kind.describe_accepted())
             )
     return errors
 

@@ -8,9 +8,9 @@ from typing import Any, Final
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from gramwatt.engine.messages import replace_control_characters
 from gramwatt.engine.serializers import to_text
 from gramwatt.engine.tables.chunks import MalformedTable
+from gramwatt.model.messages import replace_control_characters
 
 _DAY: Final = 86_400
 _FIRST: Final = -719_162 * _DAY

@@ -15,7 +15,7 @@ from gramwatt.engine.rounding import round_array
 from gramwatt.engine.serializers import to_text
 from gramwatt.engine.tables.chunks import PassthroughValues
 from gramwatt.engine.tables.compute import OutputColumn
-from gramwatt.model import NESTED, Choice, Count, Flag, Quantity
+from gramwatt.model import Choice, Count, Flag, Quantity
 
 Texts: TypeAlias = str | list[str]
 """One text for each row, or the one that all rows share."""
@@ -32,7 +32,7 @@ def format_numbers(values: Any) -> str:
 def result_values(column: OutputColumn, values: Any, digits: int | None) -> list[Any]:
     """One column of results as plain values, None where there is no answer. ``digits`` rounds numbers."""
     kind = column.kind
-    if isinstance(kind, NESTED):
+    if kind.is_nested:
         return values if isinstance(values, list) else to_lists(values, digits)
     if isinstance(values, list):
         plain = {Quantity: float, Count: int}.get(type(kind))

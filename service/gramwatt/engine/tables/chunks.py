@@ -8,7 +8,7 @@ from typing import Any, Final, TypeAlias
 
 from gramwatt.engine.column_types import ABSENT, Cells, ConstantColumn, DictionaryColumn, NumericColumn
 from gramwatt.engine.limits import MAX_ROW_BYTES
-from gramwatt.engine.messages import InputError
+from gramwatt.model.messages import InputError
 
 Source: TypeAlias = Callable[[int], bytes]
 """Gives up to so many bytes of the table; none at its end."""

@@ -15,12 +15,12 @@ from gramwatt.engine.columns import unknown_input_errors
 from gramwatt.engine.evaluate import Outcome, evaluate_columns
 from gramwatt.engine.input_plans import get_rules_and_cautions
 from gramwatt.engine.limits import MAX_NESTED_ROWS
-from gramwatt.engine.messages import InputError, quote_input
 from gramwatt.engine.nested import read_column
 from gramwatt.engine.response import build_response, check_result_units, get_declared_units
 from gramwatt.engine.tables.blocks import rows_per_block
 from gramwatt.engine.tables.chunks import BLOCK_ROWS, MAX_CHUNK_ROWS, Chunk, PassthroughValues, slice_cells
 from gramwatt.model import BoolArray, Calculator, Choice, Count, Kind, NumberList, Quantity, Rule, units
+from gramwatt.model.messages import InputError, quote_input
 
 
 @dataclass(frozen=True, slots=True)

@@ -17,7 +17,6 @@ import numpy as np
 
 from gramwatt.engine.column_types import Cells, NumericColumn
 from gramwatt.engine.limits import MAX_ROW_BYTES
-from gramwatt.engine.messages import InputError, quote_input
 from gramwatt.engine.tables.chunks import (
     MAX_BUFFER,
     READ_SIZE,
@@ -30,6 +29,7 @@ from gramwatt.engine.tables.chunks import (
 from gramwatt.engine.tables.header import Header, InputColumn, Passthrough, column_kinds, parse_header
 from gramwatt.engine.tables.text_columns import parse_text_column
 from gramwatt.model import Calculator, Count, NumberList, Quantity
+from gramwatt.model.messages import InputError, quote_input
 
 csv.field_size_limit(max(csv.field_size_limit(), MAX_BUFFER))  # one for the whole process; only raised
 _FIELD: Final = r'(?:"(?:[^"]++|"")*+"[^{0}\r\n]*+|[^"{0}\r\n][^{0}\r\n]*+)?+'

@@ -14,7 +14,7 @@ from gramwatt.engine.nested import read_column
 from gramwatt.engine.tables.blocks import count_uncertain_defaults
 from gramwatt.engine.tables.compute import Plan
 from gramwatt.engine.tables.sweep import Axis, count_points
-from gramwatt.model import NESTED, NumberList, Recording, get_fields
+from gramwatt.model import NumberList, Recording, get_fields
 
 POINT_COST: Final = 250_000
 CELL_COST: Final = 200
@@ -68,7 +68,7 @@ def _read(plan: Plan, axes: Sequence[Axis]) -> Iterator[Column]:
         yield read_column(asked[name], [cell], text=plan.text)
     for axis in axes:
         kind = asked[axis.name]
-        cells = axis.cells if isinstance(kind, NESTED) else axis.cells[:1]
+        cells = axis.cells if kind.is_nested else axis.cells[:1]
         found = [read_column(kind, [cell], text=plan.text) for cell in cells]
         if found:
             yield max(found, key=lambda column: (_entries(column), _moved(column)))

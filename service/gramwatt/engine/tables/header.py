@@ -10,8 +10,8 @@ from typing import Any, Final
 
 from gramwatt.engine.columns import escape_name, missing_input_error, uncertainty_kind
 from gramwatt.engine.limits import MAX_COMPARED_NAMES, MAX_TABLE_COLUMNS
-from gramwatt.engine.messages import InputError, describe_accepted, join_with_or, quote_input, suggest
-from gramwatt.model import Calculator, Kind, Quantity, is_required, units
+from gramwatt.model import Calculator, Kind, Quantity, units
+from gramwatt.model.messages import InputError, join_with_or, quote_input, suggest
 
 LABEL_COLUMNS: Final = ("id", "name", "note")
 """Columns that always pass through: what people call their rows."""
@@ -157,10 +157,10 @@ def _lacking(calculator: Calculator[Any, Any], seen: set[str], constants: Mappin
     errors = [
         missing_input_error(name, kind)
         for name, kind in calculator.input_fields.items()
-        if is_required(kind) and name not in grouped and name not in seen and name not in constants
+        if kind.is_required and name not in grouped and name not in seen and name not in constants
     ]
     for group in calculator.any_of:
         if not any(name in seen or name in constants for name in group):
-            wanted = "; ".join(f"{name}: {describe_accepted(calculator.input_fields[name])}" for name in group)
+            wanted = "; ".join(f"{name}: {calculator.input_fields[name].describe_accepted()}" for name in group)
             errors.append(InputError(f"/{group[0]}", f"give {join_with_or(group)}", None, wanted))
     return errors

@@ -12,17 +12,17 @@ from typing import Any, Final
 import numpy as np
 import orjson
 
-from gramwatt.engine.cells import describe_type
 from gramwatt.engine.column_types import ABSENT, Cells, NumericColumn
 from gramwatt.engine.columns import escape_name
 from gramwatt.engine.limits import MAX_COMPARED_NAMES, MAX_TABLE_COLUMNS
-from gramwatt.engine.messages import InputError, join_with_or, quote_input
 from gramwatt.engine.strict_json import InvalidJson
 from gramwatt.engine.tables import byte_search
 from gramwatt.engine.tables.chunks import Chunk, PassthroughValues
 from gramwatt.engine.tables.header import Passthrough, check_column, check_conflict, column_kinds
 from gramwatt.engine.tables.text_columns import parse_text_column
 from gramwatt.model import Calculator, Choice, Count, Kind, Quantity, Text
+from gramwatt.model.messages import InputError, join_with_or, quote_input
+from gramwatt.model.parsing import describe_type
 
 MAX_ROWS_AT_ONCE: Final = 5_000
 """Rows read one by one before they are answered."""

@@ -8,9 +8,9 @@ from typing import Any
 
 import numpy as np
 
-from gramwatt.engine.messages import InputError, close_matches, join_with_or, quote_input
 from gramwatt.engine.tables.compute import BatchResult
 from gramwatt.model import Calculator, Count, Quantity
+from gramwatt.model.messages import InputError, close_matches, join_with_or, quote_input
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,8 +8,8 @@ from typing import Any, Final
 
 from gramwatt.engine.calculate import format_error
 from gramwatt.engine.columns import escape_name
-from gramwatt.engine.messages import InputError, quote_input, replace_control_characters
 from gramwatt.engine.tables.compute import BatchResult
+from gramwatt.model.messages import InputError, quote_input, replace_control_characters
 
 MAX_DETAILED_ROWS: Final = 1000
 MAX_ERRORS_PER_ROW: Final = 5

@@ -9,13 +9,14 @@ from typing import Any, Final
 
 import numpy as np
 
-from gramwatt.engine.cells import ValueParseError, get_bounds, parse_range_end
+from gramwatt.engine.cells import parse_range_end
 from gramwatt.engine.column_types import Cells, DictionaryColumn, NumericColumn
 from gramwatt.engine.columns import escape_name
-from gramwatt.engine.messages import InputError, close_matches, describe_accepted, join_with_or, quote_input
 from gramwatt.engine.tables.chunks import Chunk
 from gramwatt.engine.tables.compute import Plan
-from gramwatt.model import NESTED, Calculator, Count, Kind, Quantity, units
+from gramwatt.model import Calculator, Count, Kind, Quantity, units
+from gramwatt.model.messages import InputError, close_matches, join_with_or, quote_input
+from gramwatt.model.parsing import ValueParseError
 
 CHUNK_POINTS: Final = 16_384
 """Points answered before they are written."""
@@ -60,7 +61,7 @@ def make_even_axis(
         if kind is not None:
             errors.append(
                 InputError(
-                    f"/{name}", f"{name} has no range", None, f"a list of values, each {describe_accepted(kind)}"
+                    f"/{name}", f"{name} has no range", None, f"a list of values, each {kind.describe_accepted()}"
                 )
             )
         return None, errors
@@ -82,7 +83,7 @@ def _together(kind: Kind, ends: Sequence[tuple[float, units.Unit | None]]) -> tu
     """Two ends told in different units, in the declared one."""
     if not isinstance(kind, Quantity):
         raise TypeError(kind)
-    declared = get_bounds(kind).unit
+    declared = kind.bounds.unit
     low, high = (float(declared.from_si(np.array([(unit or declared).to_si(number)]))[0]) for number, unit in ends)
     return low, high, declared
 
@@ -94,14 +95,16 @@ def make_list_axis(
     kind, errors = _kind(calculator, name)
     if not errors and not cells:
         errors.append(InputError(f"/{name}", "an empty list of points", None, "at least one point"))
-    return (None if errors else Axis(name, len(cells), cells=tuple(cells), nested=isinstance(kind, NESTED))), errors
+    if errors or kind is None:
+        return None, errors
+    return Axis(name, len(cells), cells=tuple(cells), nested=kind.is_nested), []
 
 
 def _kind(calculator: Calculator[Any, Any], name: str) -> tuple[Kind | None, list[InputError]]:
     kind = calculator.input_fields.get(name)
     if kind is not None:
         return kind, []
-    varying = [each for each, kind in calculator.input_fields.items() if not isinstance(kind, NESTED)]
+    varying = [each for each, kind in calculator.input_fields.items() if not kind.is_nested]
     meant = close_matches(name, varying)
     hint = f"; did you mean {join_with_or(meant)}?" if meant else ""
     return None, [

@@ -9,9 +9,9 @@ from typing import Any, Final
 
 import numpy as np
 
-from gramwatt.engine.cells import MAX_NUMBER_LENGTH, NUMBER
 from gramwatt.engine.column_types import ABSENT, Cells, DictionaryColumn, NumericColumn
 from gramwatt.model import Choice, Count, Flag, Kind, NumberList, Quantity, Text, units
+from gramwatt.model.parsing import MAX_NUMBER_LENGTH, NUMBER
 
 _NUMBER: Final = re.compile(NUMBER)
 _LETTERS: Final = b"0123456789.eE+- "

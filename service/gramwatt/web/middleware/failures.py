@@ -18,7 +18,7 @@ import orjson
 from flask import Flask, Response, g
 from flask.typing import ResponseReturnValue
 
-from gramwatt.engine.messages import replace_control_characters
+from gramwatt.model.messages import replace_control_characters
 from gramwatt.web.headers import make_request_id
 from gramwatt.web.middleware import metrics
 from gramwatt.web.problems import PROBLEM_TYPES, Problem, make_body, respond_to_problem

@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any, Final
+from typing import Any, Final, get_args
 
 from apispec import APISpec
 
-from gramwatt.model import CATEGORIES, KINDS, StandardUncertainty
+from gramwatt.model import CATEGORIES, Kind
 from gramwatt.web.openapi import json_schema
-from gramwatt.web.pages.description import KIND_NAMES
 from gramwatt.web.problems import PROBLEM_TYPES
 
 JsonObject = dict[str, Any]
@@ -154,7 +153,7 @@ SCHEMAS: Final[Mapping[str, JsonObject]] = {
             "label": _TEXT,
             "kind": {
                 "type": "string",
-                "enum": [KIND_NAMES[kind] for kind in KINDS if kind is not StandardUncertainty],
+                "enum": [kind.kind_name for kind in get_args(Kind) if kind.is_given],
             },
             "description": _TEXT,
             "unit": {"type": "string", "maxLength": 16, "pattern": json_schema.PRINTABLE},

@@ -23,7 +23,6 @@ from gramwatt.model import (
     Table,
     Text,
     TimeSeries,
-    is_required,
     units,
 )
 from gramwatt.version import __version__
@@ -240,7 +239,7 @@ def _add_inputs(spec: APISpec, calculator: Calculator[Any, Any]) -> list[str]:
         (example.given for example in calculator.examples if all(name in fitting for name in example.given)), {}
     )
     for name, kind in fitting.items():
-        parameter = _parameter(kind, required=is_required(kind) or [name] in needed)
+        parameter = _parameter(kind, required=kind.is_required or [name] in needed)
         assumption = next((a for a in calculator.assumptions if a.name == name), None)
         if assumption is not None:
             parameter["description"] += f" Default: {assumption.text}."

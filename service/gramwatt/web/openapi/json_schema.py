@@ -6,7 +6,6 @@ from collections.abc import Mapping
 from decimal import Decimal
 from typing import Any, TypeAlias
 
-from gramwatt.engine.cells import MAX_NUMBER_LENGTH
 from gramwatt.engine.columns import uncertainty_kind
 from gramwatt.engine.nested import MAX_QUERY_LIST_LENGTH
 from gramwatt.engine.recordings.columns import MAX_CELL_LENGTH
@@ -22,10 +21,9 @@ from gramwatt.model import (
     Table,
     Text,
     TimeSeries,
-    default_of,
     get_fields,
-    is_required,
 )
+from gramwatt.model.parsing import MAX_NUMBER_LENGTH
 from gramwatt.web.openapi.number_pattern import make_text_pattern
 
 JsonSchema: TypeAlias = dict[str, Any]
@@ -69,7 +67,7 @@ def make_input_schema(kind: Kind, *, query: bool = False) -> JsonSchema:
             }
         case _:
             raise TypeError(kind)
-    default = default_of(kind)
+    default = kind.default
     if default is not None:
         schema["default"] = default
     return schema
@@ -93,7 +91,7 @@ def _make_recording_schema(kind: TimeSeries) -> JsonSchema:
         "properties": {
             name: {**column, "description": each.description, "x-unit": each.unit} for name, each in channels.items()
         },
-        "required": [name for name, each in channels.items() if is_required(each)],
+        "required": [name for name, each in channels.items() if each.is_required],
         "additionalProperties": {**column, "description": "A column that is no channel; it is not used."},
     }
 
@@ -169,7 +167,7 @@ def _make_row_schema(kind: Table) -> JsonSchema:
     columns = _list_columns(kind)
     row = _make_object(
         {name: make_input_schema(inner) for name, inner in columns.items()},
-        required=[name for name, inner in columns.items() if is_required(inner)],
+        required=[name for name, inner in columns.items() if inner.is_required],
     )
     if kind.any_of:
         row["allOf"] = [{"anyOf": [{"required": [name]} for name in group]} for group in kind.any_of]

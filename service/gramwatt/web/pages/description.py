@@ -4,17 +4,15 @@ from __future__ import annotations
 
 import functools
 from collections.abc import Mapping
-from typing import Any, Final
+from typing import Any
 
 from gramwatt.charts.formatting import readable
-from gramwatt.engine.messages import describe_accepted
 from gramwatt.engine.query_strings import fits_query
 from gramwatt.model import (
     Calculator,
     Choice,
     Count,
     Example,
-    Flag,
     Kind,
     NumberList,
     Quantity,
@@ -22,24 +20,9 @@ from gramwatt.model import (
     Table,
     Text,
     TimeSeries,
-    default_of,
     get_fields,
-    is_required,
     units,
 )
-
-KIND_NAMES: Final[Mapping[type[Any], str]] = {
-    Quantity: "quantity",
-    Count: "count",
-    Choice: "choice",
-    Flag: "flag",
-    Text: "text",
-    NumberList: "series",
-    Table: "table",
-    TimeSeries: "samples",
-    StandardUncertainty: "spread",
-}
-"""Names of the kinds in descriptions. They are public: published versions of the web component read them."""
 
 
 @functools.cache
@@ -68,8 +51,8 @@ def first_example(calculator: Calculator[Any, Any]) -> Example:
 
 def describe_input(name: str, kind: Kind, calculator: Calculator[Any, Any] | None = None) -> dict[str, Any]:
     """Describe one input, or one column of a table of inputs."""
-    description = _describe_field(name, kind) | {"required": is_required(kind), "accepts": describe_accepted(kind)}
-    default = default_of(kind)
+    description = _describe_field(name, kind) | {"required": kind.is_required, "accepts": kind.describe_accepted()}
+    default = kind.default
     if default is not None:
         description["default"] = default
     if calculator is not None:
@@ -110,8 +93,8 @@ def _describe_field(name: str, kind: Kind) -> dict[str, Any]:
     return {
         "name": name,
         "label": readable(name),
-        "kind": KIND_NAMES[type(kind)],
-        "description": str(getattr(kind, "description", "")),
+        "kind": kind.kind_name,
+        "description": kind.description,
     }
 
 
@@ -124,7 +107,7 @@ def form_columns(table: Table) -> Mapping[str, Kind]:
     return {
         name: kind
         for name, kind in get_fields(table.row).items()
-        if not isinstance(kind, StandardUncertainty) and (not isinstance(kind, TimeSeries) or is_required(kind))
+        if not isinstance(kind, StandardUncertainty) and (not isinstance(kind, TimeSeries) or kind.is_required)
     }
 
 

@@ -12,11 +12,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import IO, Any, Final, Protocol
 
-from gramwatt.engine.cells import NUMBER
-from gramwatt.engine.messages import InputError, close_matches, quote_input
 from gramwatt.engine.recordings.column_types import MalformedRecording, UnusableRecording
 from gramwatt.engine.recordings.reader import parse_recording
 from gramwatt.model import Calculator, Count, Flag, Kind, NumberList, Quantity, Table, TimeSeries, units
+from gramwatt.model.messages import InputError, close_matches, quote_input
+from gramwatt.model.parsing import NUMBER
 from gramwatt.web.pages.description import form_columns
 
 _INTEGER: Final = re.compile(r"[+-]?\d{1,15}", re.ASCII)

@@ -7,8 +7,8 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from gramwatt.charts.formatting import add_unit, format_value
-from gramwatt.engine.messages import InputError, format_number
 from gramwatt.model import Calculator
+from gramwatt.model.messages import InputError, format_number
 from gramwatt.web.pages.description import describe_calculator, first_example
 from gramwatt.web.pages.form_reader import FormData
 

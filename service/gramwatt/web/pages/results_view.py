@@ -9,9 +9,9 @@ from typing import Any, Final
 from gramwatt.charts.formatting import format_to_uncertainty, readable
 from gramwatt.engine.evaluate import Outcome
 from gramwatt.engine.formats import get_table_length
-from gramwatt.engine.messages import format_number
 from gramwatt.engine.response import build_response, build_table_rows
 from gramwatt.model import Table
+from gramwatt.model.messages import format_number
 from gramwatt.web.pages.description import describe_calculator
 
 MAX_ROWS: Final = 60

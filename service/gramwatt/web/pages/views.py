@@ -19,8 +19,8 @@ from gramwatt.charts.render import can_draw, render
 from gramwatt.charts.sizes import chart_pixels
 from gramwatt.charts.themes import AUTO, ChartStyle
 from gramwatt.engine import calculate
-from gramwatt.engine.messages import InputError, quote_input
 from gramwatt.model import Calculator
+from gramwatt.model.messages import InputError, quote_input
 from gramwatt.web.middleware.rate_limit import MAX_URL_LENGTH
 from gramwatt.web.pages import form_reader
 from gramwatt.web.pages.description import describe_calculator, first_example, needs_upload

@@ -11,10 +11,10 @@ from flask import Blueprint, Response, request
 from gramwatt.engine import calculate, registry, serializers
 from gramwatt.engine.columns import escape_name
 from gramwatt.engine.formats import OutputOptions, compute_output, get_media_types
-from gramwatt.engine.messages import InputError, close_matches, join_with_or, quote_input
 from gramwatt.engine.query_strings import fits_query
 from gramwatt.engine.response import check_result_units
 from gramwatt.model import Calculator
+from gramwatt.model.messages import InputError, close_matches, join_with_or, quote_input
 from gramwatt.web.headers import make_not_modified, make_request_etag
 from gramwatt.web.problems import Problem, convert_invalid_input, invalid_input
 from gramwatt.web.request_parsing import (

@@ -13,10 +13,10 @@ from gramwatt.charts.render import render
 from gramwatt.charts.themes import AUTO, ChartStyle
 from gramwatt.engine import calculate
 from gramwatt.engine.columns import escape_name
-from gramwatt.engine.messages import InputError, join_with_or, quote_input
 from gramwatt.engine.query_strings import fits_query
 from gramwatt.engine.tables import sweep
 from gramwatt.model import Calculator
+from gramwatt.model.messages import InputError, join_with_or, quote_input
 from gramwatt.web.chart_options import CHART_MEDIA_TYPES, CHART_OPTIONS
 from gramwatt.web.headers import make_cacheable, make_not_modified, make_request_etag
 from gramwatt.web.problems import Problem, convert_invalid_input, invalid_input

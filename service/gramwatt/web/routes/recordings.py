@@ -8,10 +8,10 @@ from flask import Blueprint, Response, request
 from werkzeug.exceptions import RequestEntityTooLarge
 
 from gramwatt.engine.formats import get_media_types
-from gramwatt.engine.messages import InputError, quote_input
 from gramwatt.engine.recordings.channels import channels_of, column_option
 from gramwatt.engine.recordings.column_types import MalformedRecording, UnusableRecording
 from gramwatt.engine.recordings.reader import FORMATS, parse_recording, recording_kind
+from gramwatt.model.messages import InputError, quote_input
 from gramwatt.web.problems import Problem, invalid_input
 from gramwatt.web.recording_options import get_log_options
 from gramwatt.web.request_parsing import (

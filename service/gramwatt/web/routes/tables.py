@@ -13,7 +13,6 @@ from werkzeug.exceptions import HTTPException, RequestEntityTooLarge
 from gramwatt.engine import budget
 from gramwatt.engine.columns import escape_name
 from gramwatt.engine.limits import MAX_JOINED_RESPONSE_BYTES
-from gramwatt.engine.messages import InputError, join_with_or, quote_input
 from gramwatt.engine.query_strings import fits_query
 from gramwatt.engine.tables import batch, ranking, sweep
 from gramwatt.engine.tables.chunks import BLOCK_ROWS, Chunk, InvalidTable, MalformedTable, Source
@@ -21,6 +20,7 @@ from gramwatt.engine.tables.compute import Plan, check_constants, compute_batch,
 from gramwatt.engine.tables.grid_cost import check_grid
 from gramwatt.engine.wire_formats import FORMATS
 from gramwatt.model import Calculator
+from gramwatt.model.messages import InputError, join_with_or, quote_input
 from gramwatt.web.headers import make_cacheable, make_not_modified, make_request_etag
 from gramwatt.web.middleware import failures
 from gramwatt.web.middleware.memory import keep_freed_memory

@@ -6,11 +6,11 @@ import difflib
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import Final
 
-from gramwatt.engine.limits import MAX_COMPARED_LENGTH
-from gramwatt.model import Choice, Count, Flag, Kind, NumberList, Quantity, Table, Text, TimeSeries, get_fields, units
-
-MAX_ECHO_LENGTH = 80
+MAX_ECHO_LENGTH: Final = 80
+MAX_COMPARED_LENGTH: Final = 64
+"""Characters of a name that is compared with the known ones: no known name has half as many."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,46 +95,3 @@ def join_with_or(words: Iterable[str]) -> str:
     """``a, b or c``."""
     listed = list(words)
     return listed[0] if len(listed) == 1 else f"{', '.join(listed[:-1])} or {listed[-1]}"
-
-
-def describe_bounds(kind: Quantity) -> str:
-    """``above 0 and at most 24``, in the declared unit."""
-    said = [
-        f"{words} {format_number(bound)}"
-        for words, bound in (
-            ("above", kind.above),
-            ("at least", kind.at_least),
-            ("below", kind.below),
-            ("at most", kind.at_most),
-        )
-        if bound is not None
-    ]
-    return " and ".join(said)
-
-
-def describe_accepted(kind: Kind) -> str:
-    """What a field accepts, in words."""
-    match kind:
-        case Quantity(unit="1"):
-            return f"a number {describe_bounds(kind)}"
-        case Quantity():
-            spellings = ", ".join(units.compatible_units(kind.unit))
-            return f"{describe_bounds(kind)} {kind.unit}: a number in {kind.unit}, or text with a unit ({spellings})"
-        case Count():
-            return f"a whole number from {kind.at_least} to {kind.at_most}"
-        case Choice():
-            return join_with_or(kind.options)
-        case Flag():
-            return "true or false"
-        case Text(pattern=str(pattern)) if pattern:
-            return kind.form + (f", such as {join_with_or(kind.like)}" if kind.like else "")
-        case Text():
-            return f"1 to {kind.max_length} printable characters"
-        case NumberList():
-            return f"a list of {kind.min_length} to {kind.max_length} values, each {describe_accepted(kind.item)}"
-        case Table():
-            return f"a list of {kind.min_length} to {kind.max_length} objects"
-        case TimeSeries():
-            return f"an object of lists of numbers: {', '.join(get_fields(kind.row))}"
-        case _:
-            raise TypeError(kind)

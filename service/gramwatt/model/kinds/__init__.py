@@ -1,0 +1,49 @@
+"""The kinds of field a calculator is declared in: what an input or a result is, in which unit, within which bounds.
+
+A field is ``Annotated[Array, Quantity(...)]`` on a frozen dataclass. Each kind knows how to describe, read, check and
+show its values: a new kind is one class with the methods of `BaseKind`, and a name in the union here.
+"""
+
+from __future__ import annotations
+
+from typing import TypeAlias
+
+from gramwatt.model.errors import DeclarationError
+from gramwatt.model.kinds._base import BaseKind, get_fields, repeat
+from gramwatt.model.kinds.nested import (
+    NumberList,
+    Recording,
+    RecordingArray,
+    RowCount,
+    Table,
+    TimeSeries,
+    UnreadableCells,
+)
+from gramwatt.model.kinds.quantity import Bounds, Quantity, QuantityDifference
+from gramwatt.model.kinds.scalars import Choice, Count, Flag, Text
+from gramwatt.model.kinds.standard_uncertainty import StandardUncertainty
+
+Kind: TypeAlias = Quantity | Count | Choice | Flag | Text | NumberList | Table | TimeSeries | StandardUncertainty
+
+__all__ = [
+    "BaseKind",
+    "Bounds",
+    "Choice",
+    "Count",
+    "DeclarationError",
+    "Flag",
+    "Kind",
+    "NumberList",
+    "Quantity",
+    "QuantityDifference",
+    "Recording",
+    "RecordingArray",
+    "RowCount",
+    "StandardUncertainty",
+    "Table",
+    "Text",
+    "TimeSeries",
+    "UnreadableCells",
+    "get_fields",
+    "repeat",
+]

@@ -1,0 +1,39 @@
+"""The standard uncertainty of another field."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import KW_ONLY, dataclass
+from typing import TYPE_CHECKING, ClassVar
+
+from gramwatt.model.kinds._base import BaseKind
+
+if TYPE_CHECKING:
+    from gramwatt.model.kinds import Kind
+
+
+@dataclass(frozen=True, slots=True)
+class StandardUncertainty(BaseKind):
+    """The standard uncertainty that came with a neighbouring quantity, in SI units; zero without one.
+
+    No input that a user gives: for decisions that must weigh it (is it under the limit?). Propagation to the results
+    needs no such field.
+    """
+
+    of: str
+    _: KW_ONLY
+    description: str = ""
+
+    kind_name: ClassVar[str] = "spread"
+    is_given: ClassVar[bool] = False
+    is_result: ClassVar[bool] = False
+
+    @property
+    def is_required(self) -> bool:
+        """Whether an input must be given; this one cannot be."""
+        return False
+
+    def find_input_problems(self, siblings: Mapping[str, Kind]) -> Iterator[str]:
+        """Yield what is wrong with the name of the quantity."""
+        if self.of not in siblings:
+            yield f"standard uncertainty of {self.of}, which does not exist"
