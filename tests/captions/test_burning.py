@@ -26,9 +26,9 @@ pytestmark = pytest.mark.client("ffmpeg")
 def captions(folder: Path, form: str, cues: list[Cue], rate: Fraction, placement: Placement) -> str:
     """Write a file of captions, and name the filter that burns it in."""
     pieces = {
-        "ass": lambda: substation.write(cues, rate=rate, placement=placement),
-        "vtt": lambda: webvtt.write(cues, rate=rate, placement=placement),
-        "srt": lambda: subrip.write(cues, rate=rate),
+        "ass": lambda: substation.write_cues(cues, rate=rate, placement=placement),
+        "vtt": lambda: webvtt.write_cues(cues, rate=rate, placement=placement),
+        "srt": lambda: subrip.write_cues(cues, rate=rate),
     }[form]()
     (folder / f"cues.{form}").write_text("".join(pieces), encoding="utf-8")
     return "ass=cues.ass" if form == "ass" else f"subtitles=cues.{form}:force_style='FontSize=40'"

@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 
 from captions.recordings import course
-from gramwatt.captions.cues import Cue, block_means, cues
-from gramwatt.captions.frames import frames
+from gramwatt.captions.cues import Cue, average_blocks, make_cues
+from gramwatt.captions.frames import sample_frames
 from gramwatt.captions.template import compile_template
 from gramwatt.model import Array
 
@@ -23,7 +23,9 @@ def shown(
     """The captions of a current."""
     told = course(np.arange(len(current)) / hertz, current=current)
     return list(
-        cues(frames(told, rate=rate, smoothing=smoothing), compile_template(template), rate=rate, changes=changes)
+        make_cues(
+            sample_frames(told, rate=rate, smoothing=smoothing), compile_template(template), rate=rate, changes=changes
+        )
     )
 
 
@@ -50,7 +52,9 @@ def test_figures_change_no_oftener_than_asked() -> None:
 def test_a_clock_ticks_on_the_second() -> None:
     """The first frame at or after each second of flight, whatever part of a second the offset is."""
     told = course([0.0, 30.0], current=1.0)
-    found = list(cues(frames(told, rate=NTSC, offset=0.3), compile_template("{time}"), rate=NTSC, changes=2))
+    found = list(
+        make_cues(sample_frames(told, rate=NTSC, offset=0.3), compile_template("{time}"), rate=NTSC, changes=2)
+    )
     assert [cue.text for cue in found] == [f"0:{second:02}" for second in range(len(found))]
     for second, cue in enumerate(found):
         assert 0 <= cue.start - Fraction(0.3) - second < 1 / NTSC
@@ -87,17 +91,23 @@ def test_the_crest_of_a_block_is_one_instant_in_all_channels() -> None:
     quiet = np.random.default_rng(8).normal(0, 0.1, (2, 40))
     current, voltage = 10 + quiet[0], 16 + quiet[1]
     current[13], voltage[13] = 60, 12
-    found = block_means({"current": current, "voltage": voltage}, np.arange(0, 40, 10))
+    found = average_blocks({"current": current, "voltage": voltage}, np.arange(0, 40, 10))
     np.testing.assert_array_equal([found["current"][1], found["voltage"][1]], [60, 12])
     np.testing.assert_allclose(found["current"][[0, 2, 3]], current.reshape(4, 10).mean(axis=1)[[0, 2, 3]], rtol=1e-12)
 
 
 def test_a_gap_shows_dashes_and_a_clock_of_the_video_goes_on() -> None:
     told = course([0, 2, 6, 8], current=[2.0, 2, 4, 4], counts=[1, 0, 1])
-    found = list(cues(frames(told, rate=Fraction(25)), compile_template("{current:0} A"), rate=Fraction(25), changes=5))
+    found = list(
+        make_cues(
+            sample_frames(told, rate=Fraction(25)), compile_template("{current:0} A"), rate=Fraction(25), changes=5
+        )
+    )
     assert [cue.text for cue in found] == ["2 A", "– A", "4 A"]
     assert found[1].end_frame == 150
-    marked = list(cues(frames(told, rate=Fraction(25)), compile_template("{timecode}"), rate=Fraction(25), changes=1))
+    marked = list(
+        make_cues(sample_frames(told, rate=Fraction(25)), compile_template("{timecode}"), rate=Fraction(25), changes=1)
+    )
     assert marked[4].text == "00:00:04:00"
 
 
@@ -114,15 +124,15 @@ def test_every_frame_its_own_caption_where_as_many_are_asked() -> None:
 
 
 def test_no_frames_no_captions() -> None:
-    none = frames(course([0, 1], current=1.0), rate=NTSC, begin=1, end=1)
-    assert list(cues(none, compile_template("{current}"), rate=NTSC, changes=4)) == []
+    none = sample_frames(course([0, 1], current=1.0), rate=NTSC, begin=1, end=1)
+    assert list(make_cues(none, compile_template("{current}"), rate=NTSC, changes=4)) == []
 
 
 def test_a_crest_is_no_mean_of_a_block_where_nothing_else_happens() -> None:
     """In blocks of three frames it departs from its mean only twice as far as its neighbours do."""
     flat = np.full(300, 5.0)
     flat[100] = 9.0
-    means = block_means({"current": flat}, np.arange(0, 300, 3))["current"]
+    means = average_blocks({"current": flat}, np.arange(0, 300, 3))["current"]
     assert means[33] == 9
     assert (np.delete(means, 33) == 5).all()
 
@@ -130,7 +140,10 @@ def test_a_crest_is_no_mean_of_a_block_where_nothing_else_happens() -> None:
 def test_decimals_of_an_offset_move_no_frame_to_another_block() -> None:
     """0.3 - 0.1 is a little less than 0.2 in doubles."""
     told = course([0.0, 30.0], current=1.0)
-    found = cues(
-        frames(told, rate=Fraction(10), offset=0.1), compile_template("{timecode}"), rate=Fraction(10), changes=10
+    found = make_cues(
+        sample_frames(told, rate=Fraction(10), offset=0.1),
+        compile_template("{timecode}"),
+        rate=Fraction(10),
+        changes=10,
     )
     assert {cue.end_frame - cue.first_frame for cue in found} == {1}

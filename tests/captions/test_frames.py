@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from captions.recordings import course
-from gramwatt.captions.frames import MAX_FRAMES, frame_span, frames
+from gramwatt.captions.frames import MAX_FRAMES, find_frame_span, sample_frames
 
 NTSC = Fraction(30000, 1001)
 RAMP = course(np.arange(0, 101) / 10 + 1e6, current=np.arange(0, 101) / 10, voltage=16.0)
@@ -17,7 +17,7 @@ RAMP = course(np.arange(0, 101) / 10 + 1e6, current=np.arange(0, 101) / 10, volt
 
 def span(rate: Fraction, offset: float = 0.0, begin: float = math.nan, end: float = math.nan) -> tuple[int, int]:
     """Of the ramp, 10 s long."""
-    return frame_span(RAMP, rate=rate, offset=offset, begin=begin, end=end)
+    return find_frame_span(RAMP, rate=rate, offset=offset, begin=begin, end=end)
 
 
 @pytest.mark.parametrize(
@@ -43,7 +43,7 @@ def test_which_frames_there_are(found: tuple[int, int], expected: tuple[int, int
 def test_an_hour_does_not_drift() -> None:
     """A channel that is the time itself is, on frame n, n * 1001 / 30000 - offset: to an ulp of an hour."""
     clock = course(np.arange(0, 36010) / 10, current=np.arange(0, 36010) / 10)
-    found = frames(clock, rate=NTSC, offset=0.5, end=3600.0)
+    found = sample_frames(clock, rate=NTSC, offset=0.5, end=3600.0)
     assert len(found.number) == 107893 - 15
     for at in (0, 1, 29, 53_977, len(found.number) - 1):
         exact = Fraction(int(found.number[at]) * 1001, 30000) - Fraction(1, 2)
@@ -54,27 +54,27 @@ def test_an_hour_does_not_drift() -> None:
 
 def test_the_recordings_clock_does_not_matter() -> None:
     other = RAMP._replace(time=RAMP.time - RAMP.time[0])
-    for one, two in zip(frames(RAMP, rate=NTSC), frames(other, rate=NTSC), strict=True):
+    for one, two in zip(sample_frames(RAMP, rate=NTSC), sample_frames(other, rate=NTSC), strict=True):
         np.testing.assert_allclose(one, two, rtol=1e-8)
 
 
 def test_totals_are_exact_between_samples() -> None:
     """By hand: the integral of I = t is t^2/2, that of 16 V x I is 8 t^2; straight lines between samples are exact."""
-    found = frames(RAMP, rate=Fraction(30), smoothing=1.0)
+    found = sample_frames(RAMP, rate=Fraction(30), smoothing=1.0)
     # A clock of a million seconds tells 1e-10 s.
     np.testing.assert_allclose(found.charge, found.instant**2 / 2, rtol=1e-8, atol=1e-9)
     np.testing.assert_allclose(found.energy, 8 * found.instant**2, rtol=1e-8, atol=1e-8)
 
 
 def test_totals_count_from_the_recordings_begin() -> None:
-    found = frames(RAMP, rate=Fraction(10), begin=6.0, end=6.1)
+    found = sample_frames(RAMP, rate=Fraction(10), begin=6.0, end=6.1)
     assert found.charge[0] == pytest.approx(18, rel=1e-8)
     assert found.peak_current[0] == pytest.approx(6.0, rel=1e-8)
 
 
 def test_corrections_and_the_pack() -> None:
     """By hand at t = 4 s: I = 2 (4 - 1) = 6 A, U = 1.1 x 16 = 17.6 V, Q = 2 (8 - 4) = 8 A s of 80."""
-    found = frames(
+    found = sample_frames(
         RAMP,
         rate=Fraction(10),
         cells=4,
@@ -90,12 +90,12 @@ def test_corrections_and_the_pack() -> None:
 
 def test_the_recorded_cell_counts_and_is_not_corrected() -> None:
     told = course([0, 1], voltage=16.0, cell_voltage=3.9)
-    found = frames(told, rate=Fraction(10), cells=4, voltage_scale=1.1)
+    found = sample_frames(told, rate=Fraction(10), cells=4, voltage_scale=1.1)
     assert (found.cell_voltage == 3.9).all()
 
 
 def test_what_was_not_recorded_is_nan() -> None:
-    found = frames(course([0, 1], current=5.0), rate=Fraction(10))
+    found = sample_frames(course([0, 1], current=5.0), rate=Fraction(10))
     assert np.isfinite([found.current, found.charge, found.peak_current, found.time]).all()
     others = (found.voltage, found.power, found.cell_voltage, found.throttle, found.energy, found.peak_power)
     assert np.isnan([*others, found.remaining]).all()
@@ -103,7 +103,7 @@ def test_what_was_not_recorded_is_nan() -> None:
 
 def test_nothing_is_said_in_a_gap_nor_outside() -> None:
     told = course([0, 1, 5, 6], current=[2.0, 2, 4, 4], voltage=10.0, counts=[1, 0, 1])
-    found = frames(told, rate=Fraction(2), offset=1.0, begin=0.0, end=9.0)
+    found = sample_frames(told, rate=Fraction(2), offset=1.0, begin=0.0, end=9.0)
     seen = np.isfinite(found.current)
     assert found.number[seen].tolist() == [2, 3, 4, 12, 13, 14]
     recorded = ("current", "voltage", "power", "charge", "energy", "peak_current", "peak_power")
@@ -115,7 +115,7 @@ def test_nothing_is_said_in_a_gap_nor_outside() -> None:
 
 def test_a_hole_in_one_channel_is_its_own() -> None:
     told = course([0, 1, 2, 3], current=[1.0, np.nan, 1, 1], voltage=10.0)
-    found = frames(told, rate=Fraction(1))
+    found = sample_frames(told, rate=Fraction(1))
     np.testing.assert_array_equal(np.isfinite(found.current), [True, False, True, True])
     np.testing.assert_array_equal(found.voltage, 10)
     np.testing.assert_array_equal(found.charge, [0, np.nan, 0, 1])
@@ -129,7 +129,7 @@ def test_a_crest_between_frames_is_shown_on_the_frame_before(smoothing: float, r
     current, voltage = 12 + noise[0], 16 + noise[1] / 10
     current[1234], voltage[1234] = 50.0, 14.0
     told = course(np.arange(3000) / 100, current=current, voltage=voltage)
-    found = frames(told, rate=rate, smoothing=smoothing)
+    found = sample_frames(told, rate=rate, smoothing=smoothing)
     frame = int(12.34 * rate)
     assert found.current[frame] == 50.0
     assert found.voltage[frame] == 14.0
@@ -144,41 +144,41 @@ def test_a_crest_on_a_frame_is_on_no_other(at: int) -> None:
     """(n / 10 - 0.1) s and the sample's (n - 1) / 10 s differ in doubles now and then."""
     current = np.full(100, 5.0)
     current[at] = 50.0
-    found = frames(course(np.arange(100) / 10, current=current), rate=Fraction(10), offset=0.1)
+    found = sample_frames(course(np.arange(100) / 10, current=current), rate=Fraction(10), offset=0.1)
     assert found.number[found.current > 5.001].tolist() == [at + 1]
     assert found.time.min() == 0
 
 
 def test_frames_coarser_than_samples_show_no_chance_crests() -> None:
     noise = np.random.default_rng(12).normal(0, 0.5, 60_000)
-    found = frames(course(np.arange(60_000) / 1000, current=20 + noise), rate=Fraction(25), smoothing=0.5)
+    found = sample_frames(course(np.arange(60_000) / 1000, current=20 + noise), rate=Fraction(25), smoothing=0.5)
     assert found.current[25:-25].std() < 0.1
 
 
 def test_a_peak_is_never_below_what_is_shown_and_never_falls() -> None:
     current = 20 + np.cumsum(np.random.default_rng(13).normal(0, 0.5, 3000))
-    found = frames(course(np.arange(3000) / 50, current=current), rate=NTSC, smoothing=1.0)
+    found = sample_frames(course(np.arange(3000) / 50, current=current), rate=NTSC, smoothing=1.0)
     assert (found.peak_current >= found.current).all()
     assert (np.diff(found.peak_current) >= 0).all()
     assert found.peak_current[-1] == pytest.approx(current.max(), rel=1e-12)
 
 
 def test_no_more_frames_than_can_be_told() -> None:
-    assert frame_span(RAMP, rate=Fraction(1000), offset=0, begin=0, end=1000)[1] > MAX_FRAMES
+    assert find_frame_span(RAMP, rate=Fraction(1000), offset=0, begin=0, end=1000)[1] > MAX_FRAMES
     with pytest.raises(ValueError, match=f"at most {MAX_FRAMES}"):
-        frames(RAMP, rate=Fraction(1000), begin=0, end=1000)
+        sample_frames(RAMP, rate=Fraction(1000), begin=0, end=1000)
     with pytest.raises(ValueError, match="frames from number"):
-        frames(RAMP, rate=Fraction(1000), offset=1e7)
+        sample_frames(RAMP, rate=Fraction(1000), offset=1e7)
 
 
 @pytest.mark.parametrize("samples", [0, 1])
 def test_the_smallest_recordings(samples: int) -> None:
     told = course(np.arange(samples), current=np.full(samples, 3.0))
-    found = frames(told, rate=Fraction(2), begin=0.0, end=2.0, smoothing=1.0)
+    found = sample_frames(told, rate=Fraction(2), begin=0.0, end=2.0, smoothing=1.0)
     assert len(found.number) == 4
     assert np.count_nonzero(np.isfinite(found.current)) == samples
     assert {len(values) for values in found} == {4}
 
 
 def test_no_frame_at_all() -> None:
-    assert {len(values) for values in frames(RAMP, rate=NTSC, begin=3, end=3)} == {0}
+    assert {len(values) for values in sample_frames(RAMP, rate=NTSC, begin=3, end=3)} == {0}

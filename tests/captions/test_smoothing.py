@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from captions.recordings import course
-from gramwatt.captions.smoothing import alike, mean_around, prominence, running, smooth
+from gramwatt.captions.smoothing import group_by_samples, moving_mean, prominence, running_integral, smooth
 from gramwatt.model import Array
 
 
@@ -57,18 +57,18 @@ def test_channels_together_are_as_each_alone(window: float) -> None:
 
 def test_channels_are_grouped_by_where_they_are_recorded() -> None:
     whole, part, none = np.ones(3), np.array([1, np.nan, 2]), np.full(3, np.nan)
-    assert alike(np.array([part, none, whole, part])) == [[0, 3], [2]]
+    assert group_by_samples(np.array([part, none, whole, part])) == [[0, 3], [2]]
 
 
 def test_the_mean_is_weighted_by_time() -> None:
     """By hand: lines through (0, 0), (1, 4), (1.5, 0), (2, 0) have the areas 2 and 1 in the window 0 to 2, of 2 s."""
-    mean = mean_around(course([0, 1, 1.5, 2]), np.array([0.0, 4, 0, 0]), 2.0)
+    mean = moving_mean(course([0, 1, 1.5, 2]), np.array([0.0, 4, 0, 0]), 2.0)
     assert mean[1] == pytest.approx(3 / 2, rel=1e-12)
 
 
 def test_a_window_that_cuts_a_step_takes_its_part_of_the_trapezoid() -> None:
     """By hand: around t = 1, half a second each way, lines 0..4 and 4..0 lie between 2 and 4: mean 3."""
-    mean = mean_around(course([0, 1, 2]), np.array([0.0, 4, 0]), 1.0)
+    mean = moving_mean(course([0, 1, 2]), np.array([0.0, 4, 0]), 1.0)
     np.testing.assert_allclose(mean, [0, 3, 0], rtol=1e-12)
 
 
@@ -86,7 +86,7 @@ def test_noise_alone_does_not_stand_out(hertz: int) -> None:
     """However many samples: with three standard deviations alone, 2.7 in a thousand would."""
     values = noise(0.6, 120 * hertz)
     on = course(np.arange(len(values)) / hertz)
-    out = prominence(values - mean_around(on, values, 0.5), values) > 1
+    out = prominence(values - moving_mean(on, values, 0.5), values) > 1
     assert np.count_nonzero(out[hertz:-hertz]) <= 2
 
 
@@ -123,14 +123,14 @@ def test_no_mean_goes_over_a_gap_or_a_hole() -> None:
     counts[49] = 0
     values = np.where(np.arange(100) < 50, 10.0, 20.0)
     on = course(np.arange(100.0), counts=counts)
-    np.testing.assert_array_equal(mean_around(on, values, 11.0), values)
+    np.testing.assert_array_equal(moving_mean(on, values, 11.0), values)
     holed = values.copy()
     holed[50] = np.nan
-    np.testing.assert_array_equal(mean_around(course(np.arange(100.0)), holed, 11.0), holed)
+    np.testing.assert_array_equal(moving_mean(course(np.arange(100.0)), holed, 11.0), holed)
 
 
 def test_the_running_integral_passes_over_a_hole() -> None:
-    found = running(course([0, 1, 2, 3, 4]), np.array([2.0, 2, np.nan, 4, 4]))
+    found = running_integral(course([0, 1, 2, 3, 4]), np.array([2.0, 2, np.nan, 4, 4]))
     np.testing.assert_array_equal(found, [0, 2, 2, 2, 6])
 
 

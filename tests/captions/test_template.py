@@ -10,26 +10,32 @@ from hypothesis import strategies as st
 from gramwatt.captions.template import (
     DEFAULT,
     FIELDS,
-    MARKS,
     NOT_RECORDED,
     TEMPLATE,
-    Slot,
+    TEXT_FIELDS,
+    Placeholder,
     compile_template,
-    figure,
-    nearest,
+    format_field,
+    round_to_last_place,
 )
 
 
 def test_words_and_fields() -> None:
     made = compile_template("{voltage:2} V{line}{{{timecode}}} {charge}")
-    assert made.parts == (Slot("voltage", 2), " V\n{", Slot("timecode", 0), "} ", Slot("charge", 0))
-    assert [slot.name for slot in made.slots] == ["voltage", "timecode", "charge"]
+    assert made.parts == (
+        Placeholder("voltage", 2),
+        " V\n{",
+        Placeholder("timecode", 0),
+        "} ",
+        Placeholder("charge", 0),
+    )
+    assert [slot.name for slot in made.placeholders] == ["voltage", "timecode", "charge"]
 
 
 def test_the_default_and_every_field() -> None:
-    assert [slot.name for slot in compile_template(DEFAULT).slots] == ["voltage", "current", "charge"]
+    assert [slot.name for slot in compile_template(DEFAULT).placeholders] == ["voltage", "current", "charge"]
     for name, field in FIELDS.items():
-        assert compile_template(f"{{{name}}}").slots == (Slot(name, field.digits),)
+        assert compile_template(f"{{{name}}}").placeholders == (Placeholder(name, field.digits),)
     assert compile_template("{line}").parts == ("\n",)
 
 
@@ -62,7 +68,7 @@ def test_what_is_no_template(text: str, told: str) -> None:
 
 
 PIECES = st.sampled_from(
-    ["{", "}", "{{", "}}", ":", "1", "9", "\n", " V ", *(f"{{{name}}}" for name in [*FIELDS, *MARKS])]
+    ["{", "}", "{{", "}}", ":", "1", "9", "\n", " V ", *(f"{{{name}}}" for name in [*FIELDS, *TEXT_FIELDS])]
 )
 
 
@@ -79,19 +85,19 @@ def test_the_pattern_and_the_compiler_agree(text: str) -> None:
 @pytest.mark.parametrize(
     ("slot", "value", "text"),
     [
-        pytest.param(Slot("voltage", 1), 12.34, "12.3", id="volts"),
-        pytest.param(Slot("charge", 0), 3600, "1000", id="3600-A-s-is-1000-mAh"),
-        pytest.param(Slot("energy", 2), 3600, "1.00", id="3600-J-is-1-Wh"),
-        pytest.param(Slot("throttle", 0), 0.55, "55", id="throttle-in-percent"),
-        pytest.param(Slot("remaining", 1), 0.1234, "12.3", id="remaining-in-percent"),
-        pytest.param(Slot("time", 0), 59.999, "0:59", id="a-clock-does-not-round-up"),
-        pytest.param(Slot("time", 0), 3661, "61:01", id="minutes-go-on"),
-        pytest.param(Slot("time", 1), 65.25, "1:05.2", id="tenths-of-a-second"),
-        pytest.param(Slot("current", 0), -0.2, "0", id="no-minus-nought"),
-        pytest.param(Slot("current", 1), -0.26, "-0.3", id="regeneration"),
-        pytest.param(Slot("current", 3), 0.0051, "0.005", id="noughts-after-the-point"),
-        pytest.param(Slot("power", 0), math.nan, NOT_RECORDED, id="not-recorded"),
+        pytest.param(Placeholder("voltage", 1), 12.34, "12.3", id="volts"),
+        pytest.param(Placeholder("charge", 0), 3600, "1000", id="3600-A-s-is-1000-mAh"),
+        pytest.param(Placeholder("energy", 2), 3600, "1.00", id="3600-J-is-1-Wh"),
+        pytest.param(Placeholder("throttle", 0), 0.55, "55", id="throttle-in-percent"),
+        pytest.param(Placeholder("remaining", 1), 0.1234, "12.3", id="remaining-in-percent"),
+        pytest.param(Placeholder("time", 0), 59.999, "0:59", id="a-clock-does-not-round-up"),
+        pytest.param(Placeholder("time", 0), 3661, "61:01", id="minutes-go-on"),
+        pytest.param(Placeholder("time", 1), 65.25, "1:05.2", id="tenths-of-a-second"),
+        pytest.param(Placeholder("current", 0), -0.2, "0", id="no-minus-nought"),
+        pytest.param(Placeholder("current", 1), -0.26, "-0.3", id="regeneration"),
+        pytest.param(Placeholder("current", 3), 0.0051, "0.005", id="noughts-after-the-point"),
+        pytest.param(Placeholder("power", 0), math.nan, NOT_RECORDED, id="not-recorded"),
     ],
 )
-def test_a_figure(slot: Slot, value: float, text: str) -> None:
-    assert figure(slot, nearest(slot, value)) == text
+def test_a_figure(slot: Placeholder, value: float, text: str) -> None:
+    assert format_field(slot, round_to_last_place(slot, value)) == text

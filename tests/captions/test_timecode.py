@@ -8,7 +8,15 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from gramwatt.captions.timecode import RATE, drops, exact_rate, frame_time, labels, timecode, timecodes
+from gramwatt.captions.timecode import (
+    RATE_PATTERN,
+    dropped_labels,
+    format_timecode,
+    format_timecode_range,
+    format_timecodes,
+    frame_time,
+    parse_rate,
+)
 
 NTSC = Fraction(30000, 1001)
 
@@ -38,8 +46,8 @@ NTSC = Fraction(30000, 1001)
     ],
 )
 def test_a_rate_is_what_is_meant(text: str, rate: Fraction) -> None:
-    assert re.fullmatch(RATE, text)
-    assert exact_rate(text) == rate
+    assert re.fullmatch(RATE_PATTERN, text)
+    assert parse_rate(text) == rate
 
 
 @pytest.mark.parametrize(
@@ -66,16 +74,16 @@ def test_a_rate_is_what_is_meant(text: str, rate: Fraction) -> None:
 )
 def test_what_is_no_rate(text: str) -> None:
     with pytest.raises(ValueError, match="rate"):
-        exact_rate(text)
+        parse_rate(text)
 
 
-@given(st.from_regex(RATE, fullmatch=True))
+@given(st.from_regex(RATE_PATTERN, fullmatch=True))
 def test_what_the_pattern_lets_in_is_a_rate_or_above_the_greatest(text: str) -> None:
     if Fraction(text) > 1000:
         with pytest.raises(ValueError, match="at most 1000"):
-            exact_rate(text)
+            parse_rate(text)
     else:
-        assert abs(exact_rate(text) - Fraction(text)) < Fraction(1, 100)
+        assert abs(parse_rate(text) - Fraction(text)) < Fraction(1, 100)
 
 
 @pytest.mark.parametrize(
@@ -93,7 +101,7 @@ def test_what_the_pattern_lets_in_is_a_rate_or_above_the_greatest(text: str) -> 
 )
 def test_drop_frame_as_the_standard_has_it(number: int, label: str) -> None:
     """From memory of SMPTE ST 12-1: a day at 30000/1001 has 2,589,408 frames."""
-    assert timecode(number, NTSC) == label
+    assert format_timecode(number, NTSC) == label
 
 
 @pytest.mark.parametrize(
@@ -113,14 +121,14 @@ def test_drop_frame_as_the_standard_has_it(number: int, label: str) -> None:
     ],
 )
 def test_other_rates(rate: Fraction, number: int, label: str) -> None:
-    assert timecode(number, rate) == label
+    assert format_timecode(number, rate) == label
 
 
 @pytest.mark.parametrize("whole", [30, 60, 120])
 def test_labels_are_those_of_counting_one_by_one(whole: int) -> None:
     """By hand: go through all labels of 21 minutes and leave the dropped ones out."""
     rate, left_out = Fraction(whole * 1000, 1001), whole // 15
-    assert drops(rate) == left_out
+    assert dropped_labels(rate) == left_out
     wide = 3 if whole > 100 else 2
     counted = [
         f"00:{minute:02}:{second:02};{frame:0{wide}}"
@@ -129,15 +137,15 @@ def test_labels_are_those_of_counting_one_by_one(whole: int) -> None:
         for frame in range(whole)
         if not (frame < left_out and second == 0 and minute % 10)
     ]
-    assert timecodes(0, len(counted), rate) == counted
+    assert format_timecode_range(0, len(counted), rate) == counted
 
 
 @given(st.integers(0, 10**9), st.sampled_from(["25", "29.97", "59.94", "23.976", "1000"]))
 def test_a_label_comes_once_a_day(number: int, text: str) -> None:
-    rate = exact_rate(text)
-    both = labels(np.array([number, number + 1]), rate)
+    rate = parse_rate(text)
+    both = format_timecodes(np.array([number, number + 1]), rate)
     assert both[0] != both[1]
-    assert timecodes(number, 2, rate) == both
+    assert format_timecode_range(number, 2, rate) == both
 
 
 def test_drop_frame_keeps_to_the_clock() -> None:
@@ -145,11 +153,11 @@ def test_drop_frame_keeps_to_the_clock() -> None:
 
     By hand: 2,589,408 frames x 1001/30000 s are 86.4 ms less than a day; within a minute two labels of 33.3 ms more."""
     numbers = np.arange(0, 2589408, 997)
-    for number, label in zip(numbers.tolist(), labels(numbers, NTSC), strict=True):
+    for number, label in zip(numbers.tolist(), format_timecodes(numbers, NTSC), strict=True):
         hours, minutes, seconds, frame = (int(part) for part in re.split("[:;]", label))
         said = hours * 3600 + minutes * 60 + seconds + frame / 30
         assert abs(said - float(frame_time(number, NTSC))) < 0.155
 
 
 def test_no_frames_have_no_labels() -> None:
-    assert timecodes(5, 0, NTSC) == []
+    assert format_timecode_range(5, 0, NTSC) == []

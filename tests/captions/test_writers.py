@@ -21,7 +21,7 @@ from gramwatt.captions import subrip, substation
 from gramwatt.captions import webvtt as vtt
 from gramwatt.captions.cues import Cue
 from gramwatt.captions.placement import PLACES, Placement
-from gramwatt.captions.timestamps import resolves, tick
+from gramwatt.captions.timestamps import can_resolve, to_tick
 
 NTSC = Fraction(30000, 1001)
 HERE = Placement()
@@ -46,24 +46,24 @@ def seconds(text: str) -> Fraction:
 
 
 def by_webvtt_py(cues: list[Cue], rate: Fraction) -> Read:
-    written = "".join(vtt.write(cues, rate=rate, placement=HERE, note="Made up --> here\n\nnext"))
+    written = "".join(vtt.write_cues(cues, rate=rate, placement=HERE, note="Made up --> here\n\nnext"))
     return [
         (seconds(one.start), seconds(one.end), html.unescape(one.text)) for one in webvtt.from_string(written).captions
     ]
 
 
 def by_srt(cues: list[Cue], rate: Fraction) -> Read:
-    found = list(srt.parse("".join(subrip.write(cues, rate=rate))))
+    found = list(srt.parse("".join(subrip.write_cues(cues, rate=rate))))
     assert [one.index for one in found] == list(range(1, len(found) + 1))
-    tick = timedelta(milliseconds=1)
-    return [(Fraction(one.start // tick, 1000), Fraction(one.end // tick, 1000), one.content) for one in found]
+    to_tick = timedelta(milliseconds=1)
+    return [(Fraction(one.start // to_tick, 1000), Fraction(one.end // to_tick, 1000), one.content) for one in found]
 
 
 def by_pysubs2(form: str, cues: list[Cue], rate: Fraction) -> Read:
     pieces: dict[str, Callable[[], Iterator[str]]] = {
-        "ass": lambda: substation.write(cues, rate=rate, placement=HERE, title="Made up"),
-        "srt": lambda: subrip.write(cues, rate=rate),
-        "vtt": lambda: vtt.write(cues, rate=rate, placement=HERE),
+        "ass": lambda: substation.write_cues(cues, rate=rate, placement=HERE, title="Made up"),
+        "srt": lambda: subrip.write_cues(cues, rate=rate),
+        "vtt": lambda: vtt.write_cues(cues, rate=rate, placement=HERE),
     }
     found = pysubs2.SSAFile.from_string("".join(pieces[form]()), format_=form)
     plain = html.unescape if form == "vtt" else str
@@ -110,9 +110,9 @@ def test_an_hour_is_read_back_to_the_frame(reader: str, rate: Fraction) -> None:
 def test_a_player_in_doubles_misses_no_frame(rate: str, per_second: int) -> None:
     """A burning filter shows a cue from where trunc(pts * timebase * 1000) reaches its begin, pts rounded or cut."""
     exact = Fraction(rate)
-    assert resolves(exact, per_second)
+    assert can_resolve(exact, per_second)
     number = np.arange(90_000)
-    begins = np.array([tick(frame, exact, per_second) for frame in number.tolist()]) * (1000 // per_second)
+    begins = np.array([to_tick(frame, exact, per_second) for frame in number.tolist()]) * (1000 // per_second)
     for half, base in product((1, 0), (12800, 15360, 30000, 90000, 1000, 1_000_000)):
         stamp = (2 * number * exact.denominator * base + half * exact.numerator) // (2 * exact.numerator)
         shown = np.trunc(stamp * (1 / base) * 1000)
@@ -131,8 +131,8 @@ def test_a_player_in_doubles_misses_no_frame(rate: str, per_second: int) -> None
     ],
 )
 def test_what_a_format_resolves(rate: str, hundredths: bool, thousandths: bool) -> None:
-    assert resolves(Fraction(rate), substation.PER_SECOND) is hundredths
-    assert resolves(Fraction(rate), vtt.PER_SECOND) is thousandths
+    assert can_resolve(Fraction(rate), substation.PER_SECOND) is hundredths
+    assert can_resolve(Fraction(rate), vtt.PER_SECOND) is thousandths
     assert subrip.PER_SECOND == vtt.PER_SECOND
 
 
@@ -169,7 +169,7 @@ def test_any_text_is_one_cue(text: str) -> None:
 @given(st.text(st.sampled_from("\\{}Nnhax1 \n&")))
 def test_no_text_is_a_command_of_ass(text: str) -> None:
     """What is left of a backslash is before a brace, the line break, or followed by what means nothing."""
-    written = substation.harmless(text)
+    written = substation.escape_text(text)
     rest = re.sub(r"\\[{}]|\\N|\\\N{WORD JOINER}", "", written)
     assert not set(rest) & set("\\{}\n")
     back = re.sub(r"\\([{}])", r"\1", written.replace("\\N", "\n")).replace("\N{WORD JOINER}", "")
@@ -181,12 +181,12 @@ def test_where_cues_stand(place: str) -> None:
     """As a reader of each format sees it."""
     placement = Placement(1280, 720, place, text_size=0.05, safe_area=0.1)
     height, side = place.split("-")
-    told = vtt.settings(placement, 2)
+    told = vtt.format_settings(placement, 2)
     assert told.endswith(
         {"left": "position:10% align:start", "center": "position:50% align:center"}.get(side, "position:90% align:end")
     )
     assert told.startswith({"top": "line:10% ", "middle": "line:44% ", "bottom": "line:-1 "}[height])
-    read = pysubs2.SSAFile.from_string(substation.head(placement), format_="ass")
+    read = pysubs2.SSAFile.from_string(substation.make_header(placement), format_="ass")
     style = read.styles["Figures"]
     assert style.alignment.name == f"{height}_{side}".upper()
     assert (read.info["PlayResX"], read.info["PlayResY"]) == ("1280", "720")
@@ -197,8 +197,10 @@ def test_where_cues_stand(place: str) -> None:
 def test_long_after_the_begin() -> None:
     """Ten hours and more have two digits, a hundred hours three."""
     far = [cue(25 * 360_000, 25 * 360_001, "x", Fraction(25))]
-    assert "99:59:59,999 --> 100:00:00,999" in "".join(subrip.write(far, rate=Fraction(25)))
-    assert "Dialogue: 0,99:59:59.99,100:00:00.99," in "".join(substation.write(far, rate=Fraction(25), placement=HERE))
+    assert "99:59:59,999 --> 100:00:00,999" in "".join(subrip.write_cues(far, rate=Fraction(25)))
+    assert "Dialogue: 0,99:59:59.99,100:00:00.99," in "".join(
+        substation.write_cues(far, rate=Fraction(25), placement=HERE)
+    )
 
 
 def test_files_come_in_pieces() -> None:
@@ -211,8 +213,8 @@ def test_files_come_in_pieces() -> None:
             number += 1
 
     for pieces in (
-        vtt.write(endless(), rate=NTSC, placement=HERE),
-        subrip.write(endless(), rate=NTSC),
-        substation.write(endless(), rate=NTSC, placement=HERE),
+        vtt.write_cues(endless(), rate=NTSC, placement=HERE),
+        subrip.write_cues(endless(), rate=NTSC),
+        substation.write_cues(endless(), rate=NTSC, placement=HERE),
     ):
         assert "4" in "".join(next(pieces) for _ in range(6))

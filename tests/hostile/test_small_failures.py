@@ -9,7 +9,7 @@ import json
 import pytest
 from flask.testing import FlaskClient
 
-from gramwatt.captions.image import png
+from gramwatt.captions.image import draw_png
 from gramwatt.captions.placement import PLACES, Placement
 from gramwatt.engine.formula_guard import guard_cell, guard_cells, guard_text
 from web.conftest import client
@@ -42,11 +42,11 @@ def test_of_a_line_that_is_too_long_the_part_within_the_picture_is_drawn(
     from PIL import Image, ImageChops
 
     placement, text = Placement(320, 180, place=place, text_size=0.2), "abcdefghijklmnopqrstuvwxyz" * 2
-    cut = Image.open(io.BytesIO(png(text, placement)))
+    cut = Image.open(io.BytesIO(draw_png(text, placement)))
     monkeypatch.setattr(
-        "gramwatt.captions.image._cut", lambda line, *_: (line, placement.across, "lmr"[placement.column])
+        "gramwatt.captions.image._crop_line", lambda line, *_: (line, placement.x, "lmr"[placement.column])
     )
-    whole = Image.open(io.BytesIO(png(text, placement)))
+    whole = Image.open(io.BytesIO(draw_png(text, placement)))
     assert cut.getbbox() == whole.getbbox()
     differing = sum(ImageChops.difference(cut, whole).convert("RGBA").getchannel("A").histogram()[64:])
     assert differing < (1 if placement.column == 0 else 320 * 180 // 50)

@@ -13,11 +13,17 @@ from gramwatt.calculators._shared.cautions import LAND_EARLY, LITHIUM_FIRE
 from gramwatt.calculators._shared.frames import NUMBERED, Frame, frame_table, greatest
 from gramwatt.calculators._shared.log_statistics import groups
 from gramwatt.captions import image, subrip, substation, template, timecode, webvtt
-from gramwatt.captions.caption_track import NOTHING, CaptionTrack, cues_again, make_caption_track, rate_or_none
+from gramwatt.captions.caption_track import (
+    EMPTY_TRACK,
+    CaptionTrack,
+    make_caption_track,
+    parse_rate_or_none,
+    rebuild_cues,
+)
 from gramwatt.captions.cues import Cue
-from gramwatt.captions.frames import MAX_FRAMES, frame_span
+from gramwatt.captions.frames import MAX_FRAMES, find_frame_span
 from gramwatt.captions.placement import PLACES, Placement
-from gramwatt.captions.timestamps import resolves
+from gramwatt.captions.timestamps import can_resolve
 from gramwatt.model import (
     Array,
     Calculator,
@@ -40,7 +46,7 @@ from gramwatt.physics import constants
 from gramwatt.physics.recording import CleanRecording
 
 NOT_CUT: Final = np.full(1, np.nan)
-FIELDS: Final = ", ".join((*template.FIELDS, *template.MARKS))
+FIELDS: Final = ", ".join((*template.FIELDS, *template.TEXT_FIELDS))
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,10 +67,10 @@ class Inputs:
             "Frames a second, exactly: a fraction, or the decimals it is usually written with (29.97 is 30000/1001).",
             max_length=16,
             default="30",
-            pattern=timecode.RATE,
+            pattern=timecode.RATE_PATTERN,
             form="a number or a fraction of whole numbers above 0 and up to 1000, as text",
             like=("25", "30000/1001", "23.976"),
-            check=timecode.exact_rate,
+            check=timecode.parse_rate,
         ),
     ]
     offset: Annotated[
@@ -122,10 +128,10 @@ def _counts(given: Inputs) -> Array:
     nowhere = np.full(len(given.log), np.nan)
     for shared, _, ready in groups(given.log, given.longest_gap, nowhere, nowhere):
         for row in shared.tolist():
-            rate = rate_or_none(str(given.frame_rate[row]))
+            rate = parse_rate_or_none(str(given.frame_rate[row]))
             if rate is not None:
                 course = ready.course._replace(time=ready.course.time / constants.SECOND)
-                found[row] = frame_span(course, rate=rate, **_span(given, row))[1]
+                found[row] = find_frame_span(course, rate=rate, **_span(given, row))[1]
     return found
 
 
@@ -165,14 +171,14 @@ def overlay_cues(given: Inputs) -> Results:
     those since the recording's first sample. What the sensors recorded is shown, nothing is predicted.
     """
     count = len(given.log)
-    rows = [NOTHING] * count
+    rows = [EMPTY_TRACK] * count
     told, samples, used = np.zeros(count, dtype=np.bool_), np.full(count, np.nan), np.full(count, np.nan)
     nowhere = np.full(count, np.nan)
     for shared, recording, ready in groups(given.log, given.longest_gap, nowhere, nowhere):
         samples[shared], used[shared] = recording.rows, len(ready.course.time)
         for row in shared.tolist():
             found = _of_one(given, row, ready.course)
-            rows[row], told[row] = found or NOTHING, found is not None
+            rows[row], told[row] = found or EMPTY_TRACK, found is not None
     return Results(
         captions=np.where(told, [float(len(row.texts)) for row in rows], np.nan),
         frame_count=np.where(told, [float(len(row.times)) for row in rows], np.nan),
@@ -214,9 +220,9 @@ def _of_one(given: Inputs, row: int, recorded: CleanRecording) -> CaptionTrack |
 
 def _cues(given: Inputs, found: Results) -> tuple[Iterator[Cue], Fraction]:
     """The captions of the first question, and the frame rate; where there is no such rate none, at one a second."""
-    rate = rate_or_none(str(given.frame_rate[0])) or Fraction(1)
+    rate = parse_rate_or_none(str(given.frame_rate[0])) or Fraction(1)
     number = found.frames.frame[0].astype(np.int64)
-    return cues_again(number, found.frames.cue[0], found.frames.text[0], rate), rate
+    return rebuild_cues(number, found.frames.cue[0], found.frames.text[0], rate), rate
 
 
 def _placement(given: Inputs) -> Placement:
@@ -235,41 +241,43 @@ NOTE: Final = "Figures recorded in flight, by Gramwatt's overlay-cues; sensors m
 def as_webvtt(given: Inputs, found: Results) -> Iterator[bytes]:
     """The captions as WebVTT."""
     told, rate = _cues(given, found)
-    yield from (each.encode() for each in webvtt.write(told, rate=rate, placement=_placement(given), note=NOTE))
+    yield from (each.encode() for each in webvtt.write_cues(told, rate=rate, placement=_placement(given), note=NOTE))
 
 
 def as_subrip(given: Inputs, found: Results) -> Iterator[bytes]:
     """The captions as SubRip."""
     told, rate = _cues(given, found)
-    yield from (each.encode() for each in subrip.write(told, rate=rate))
+    yield from (each.encode() for each in subrip.write_cues(told, rate=rate))
 
 
 def as_substation(given: Inputs, found: Results) -> Iterator[bytes]:
     """The captions as Advanced SubStation."""
     told, rate = _cues(given, found)
-    yield from (each.encode() for each in substation.write(told, rate=rate, placement=_placement(given), title=NOTE))
+    yield from (
+        each.encode() for each in substation.write_cues(told, rate=rate, placement=_placement(given), title=NOTE)
+    )
 
 
 def _text_at(given: Inputs, found: Results) -> str:
     """What is on the video at the instant asked for; dashes where no frame is."""
-    rate = rate_or_none(str(given.frame_rate[0])) or Fraction(1)
+    rate = parse_rate_or_none(str(given.frame_rate[0])) or Fraction(1)
     number = found.frames.frame[0]
     at = float(given.at[0] / constants.SECOND)
     wanted = math.floor(Fraction(at) * rate + Fraction(1, 1000)) - number[0] if at >= 0 and len(number) else 0
     if 0 <= wanted < len(number):
         return str(found.frames.text[0, int(wanted)])
     parts = template.compile_template(str(given.template[0])).parts
-    return "".join(part if isinstance(part, str) else template.figure(part, None) for part in parts)
+    return "".join(part if isinstance(part, str) else template.format_field(part, None) for part in parts)
 
 
 def as_svg(given: Inputs, found: Results) -> Iterator[bytes]:
     """One instant as SVG."""
-    yield image.svg(_text_at(given, found), _placement(given)).encode()
+    yield image.draw_svg(_text_at(given, found), _placement(given)).encode()
 
 
 def as_png(given: Inputs, found: Results) -> Iterator[bytes]:
     """One instant as PNG."""
-    yield image.png(_text_at(given, found), _placement(given))
+    yield image.draw_png(_text_at(given, found), _placement(given))
 
 
 def _pixels(given: Inputs) -> Array:
@@ -405,5 +413,5 @@ CALCULATOR = Calculator(
 
 
 def _is_coarse(rate: str) -> bool:
-    found = rate_or_none(rate)
-    return found is not None and not resolves(found, substation.PER_SECOND)
+    found = parse_rate_or_none(rate)
+    return found is not None and not can_resolve(found, substation.PER_SECOND)

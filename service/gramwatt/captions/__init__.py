@@ -1,6 +1,6 @@
-"""A recorded flight as captions and pictures for a video: from a cleaned recording to frames, cues and files.
+"""Captions and images for a video, from a recorded flight.
 
-`frames` puts the recording on a video's frames, `cues` says what stands there from which frame to which, `webvtt`,
-`subrip` and `substation` write that down, `picture` draws one instant. `timecode` counts frames, `template` says what
-is shown, `placement` where. Nothing here knows of the web, of units beyond SI, or of validation libraries.
+`frames` interpolates a recording at a video's frames, `cues` turns these into captions, `webvtt`, `subrip` and
+`substation` write caption files, `image` draws one instant. `timecode` counts frames, `template` defines the text,
+`placement` its place. All values are SI.
 """

@@ -1,4 +1,4 @@
-"""Everything that a recording becomes on a video at once: frames, their time codes, and the captions over them."""
+"""Compute the frames of a video with their time codes, and the captions over them, from a recording."""
 
 from __future__ import annotations
 
@@ -10,71 +10,73 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gramwatt.arrays import Array, StringArray
-from gramwatt.captions.cues import Cue, captions
-from gramwatt.captions.frames import Frames, frames
+from gramwatt.captions.cues import Cue, make_captions
+from gramwatt.captions.frames import Frames, sample_frames
 from gramwatt.captions.template import compile_template
-from gramwatt.captions.timecode import exact_rate, labels
+from gramwatt.captions.timecode import format_timecodes, parse_rate
 from gramwatt.physics.recording import CleanRecording
 
 
 class CaptionTrack(NamedTuple):
-    """F frames and the captions over them, each caption's text and for how many frames it stays."""
+    """F frames and the captions over them: each caption's text, and how many frames it lasts."""
 
     frames: Frames
     times: Array
-    """(F,) when each frame is shown [s]."""
+    """When each frame is shown (F,) [s]."""
     timecodes: list[str]
     texts: tuple[str, ...]
     lengths: NDArray[np.intp]
 
 
 _EMPTY: Final = np.zeros(0)
-NOTHING: Final = CaptionTrack(
+EMPTY_TRACK: Final = CaptionTrack(
     Frames(np.zeros(0, np.int64), *[_EMPTY] * (len(Frames._fields) - 1)), _EMPTY, [], (), np.zeros(0, dtype=np.intp)
 )
-"""No frame at all."""
+"""A track without frames."""
 
 
-def rate_or_none(text: str) -> Fraction | None:
-    """The frame rate, None where it is none that there is."""
+def parse_rate_or_none(text: str) -> Fraction | None:
+    """Return a frame rate, or None where the text is none."""
     try:
-        return exact_rate(text)
+        return parse_rate(text)
     except ValueError:
         return None
 
 
 def make_caption_track(
-    course: CleanRecording,
+    recording: CleanRecording,
     *,
     frame_rate: str,
     template: str,
     changes: float,
-    **figures: float,
+    **options: float,
 ) -> CaptionTrack | None:
-    """A course on the frames of a video; see `frames.frames` (``figures`` are the rest of what it takes) and
-    `cues.cues`. None where there is no such rate, or there are more frames than can be told."""
-    rate = rate_or_none(frame_rate)
+    """Return the caption track of a recording, or None where the rate is invalid or there are too many frames.
+
+    ``options`` are those of `frames.sample_frames`; ``changes`` is that of `cues.make_captions`.
+    """
+    rate = parse_rate_or_none(frame_rate)
     if rate is None:
         return None
     try:
-        found = frames(course, rate=rate, **figures)
+        frames = sample_frames(recording, rate=rate, **options)
     except ValueError:
         return None
-    told = list(captions(found, compile_template(template), rate=rate, changes=changes))
+    captions = list(make_captions(frames, compile_template(template), rate=rate, changes=changes))
     return CaptionTrack(
-        found,
-        found.number * rate.denominator / rate.numerator,
-        labels(found.number, rate),
-        tuple(text for _, _, text in told),
-        np.array([end - first for first, end, _ in told], dtype=np.intp),
+        frames,
+        frames.number * rate.denominator / rate.numerator,
+        format_timecodes(frames.number, rate),
+        tuple(text for _, _, text in captions),
+        np.array([end - first for first, end, _ in captions], dtype=np.intp),
     )
 
 
-def cues_again(number: NDArray[np.int64], which: Array, texts: StringArray, rate: Fraction) -> Iterator[Cue]:
-    """The captions of frames by number (F,), each marked with its caption (F,) and its text (F,)."""
-    if not len(number):
+def rebuild_cues(numbers: NDArray[np.int64], captions: Array, texts: StringArray, rate: Fraction) -> Iterator[Cue]:
+    """Yield the cues of frames (F,), from the number of each frame's caption (F,) and its text (F,)."""
+    if not len(numbers):
         return
-    begins = np.concatenate(([0], np.flatnonzero(np.diff(which)) + 1)).tolist()
-    for begin, after in zip(begins, [*begins[1:], len(number)], strict=True):
-        first, end = int(number[begin]), int(number[0]) + after
-        yield Cue(first, end, str(texts[begin]), Fraction(first) / rate, Fraction(end) / rate)
+    starts = np.concatenate(([0], np.flatnonzero(np.diff(captions)) + 1)).tolist()
+    for start, stop in zip(starts, [*starts[1:], len(numbers)], strict=True):
+        first, end = int(numbers[start]), int(numbers[0]) + stop
+        yield Cue(first, end, str(texts[start]), Fraction(first) / rate, Fraction(end) / rate)

@@ -1,4 +1,4 @@
-"""A recording on the frames of a video: each figure at each frame's instant."""
+"""Interpolate a recording at the frames of a video."""
 
 from __future__ import annotations
 
@@ -10,51 +10,59 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gramwatt.arrays import Array, BoolArray
-from gramwatt.captions.smoothing import alike, integral_at, linked, recorded, running, smooth, surroundings
+from gramwatt.captions.smoothing import (
+    find_known_steps,
+    find_recorded,
+    group_by_samples,
+    integrate_to,
+    running_integral,
+    smooth,
+    surroundings,
+)
 from gramwatt.physics.recording import CleanRecording
 
-Numbers: TypeAlias = NDArray[np.int64]
+FrameNumbers: TypeAlias = NDArray[np.int64]
 
 MAX_FRAMES: Final = 250_000
-"""Frames in one answer."""
-LAST_NUMBER: Final = 2**31
-"""No frame's number reaches this: up to it, number x denominator of the rate is exact in a double."""
-_SAME: Final = Fraction(1, 1_000_000)  # s: instants closer than this are one
+"""Frames in one response."""
+FRAME_NUMBER_LIMIT: Final = 2**31
+"""All frame numbers are below it, so that number x denominator of the rate is exact in a double."""
+_TOLERANCE: Final = Fraction(1, 1_000_000)  # s: instants closer than this are the same
 
 
 class Frames(NamedTuple):
-    """Figures by frame, arrays (F,); nan where the recording says nothing."""
+    """Values by frame, arrays (F,); nan where the recording has none."""
 
-    number: Numbers
+    number: FrameNumbers
     """Frame n is shown at n / rate of the video."""
     instant: Array
     """Since the recording's first sample [s]; below 0 before it."""
     time: Array
-    """Flight time: the instant where it is recorded [s]."""
+    """Flight time: the instant, where it is recorded [s]."""
     voltage: Array
     """[V]"""
     cell_voltage: Array
-    """Of the lowest cell as recorded, else the pack's over its cells [V]."""
+    """Voltage of the lowest cell as recorded, else pack voltage over cells [V]."""
     current: Array
     """[A]"""
     power: Array
     """[W]"""
     throttle: Array
-    """As a share of full."""
+    """Share of full throttle."""
     charge: Array
     """Used since the recording's first sample [A s]."""
     energy: Array
     """Used since the recording's first sample [J]."""
     remaining: Array
-    """Charge left as a share of the pack's."""
+    """Charge left, as a share of the pack's capacity."""
     peak_current: Array
-    """Greatest since the recording's first sample [A]."""
+    """Highest since the recording's first sample [A]."""
     peak_power: Array
-    """Greatest since the recording's first sample [W]."""
+    """Highest since the recording's first sample [W]."""
 
 
-class _Places(NamedTuple):
-    """Where frames lie among samples, arrays (F,): the sample before, seconds after it, and the share of the step."""
+class _Positions(NamedTuple):
+    """Positions of frames among samples, arrays (F,): the sample before, seconds after it, the share of the step."""
 
     step: NDArray[np.intp]
     seconds: Array
@@ -62,25 +70,27 @@ class _Places(NamedTuple):
     inside: BoolArray
 
 
-def frame_span(course: CleanRecording, *, rate: Fraction, offset: float, begin: float, end: float) -> tuple[int, int]:
-    """First frame and how many there are, for seconds ``begin`` to before ``end`` of the video.
+def find_frame_span(
+    recording: CleanRecording, *, rate: Fraction, offset: float, begin: float, end: float
+) -> tuple[int, int]:
+    """Return the first frame and the number of frames from ``begin`` to before ``end`` [s] of the video.
 
-    Nan stands for where the recording, whose first sample is ``offset`` seconds into the video, begins and ends (a
-    frame at its very last sample is one of them). There are no frames before the video's first. An instant within a
-    microsecond of a frame's is the frame's.
+    Nan means the start and the end of the recording, whose first sample is ``offset`` seconds into the video; a frame at
+    its very last sample is included. There are no frames before the video's first. An instant within a microsecond of a
+    frame counts as that frame.
     """
-    length = float(course.time[-1] - course.time[0]) if len(course.time) else 0.0
+    length = float(recording.time[-1] - recording.time[0]) if len(recording.time) else 0.0
     start = Fraction(begin if math.isfinite(begin) else offset)
-    first = max(0, math.ceil((start - _SAME) * rate))
+    first = max(0, math.ceil((start - _TOLERANCE) * rate))
     if math.isfinite(end):
-        after = math.ceil((Fraction(end) - _SAME) * rate)
+        after = math.ceil((Fraction(end) - _TOLERANCE) * rate)
     else:
-        after = math.floor((Fraction(offset) + Fraction(length) + _SAME) * rate) + 1
+        after = math.floor((Fraction(offset) + Fraction(length) + _TOLERANCE) * rate) + 1
     return first, max(0, after - first)
 
 
-def frames(
-    course: CleanRecording,
+def sample_frames(
+    recording: CleanRecording,
     *,
     rate: Fraction,
     offset: float = 0.0,
@@ -94,51 +104,53 @@ def frames(
     current_offset: float = 0.0,
     voltage_scale: float = 1.0,
 ) -> Frames:
-    """The figures of a course at each frame's instant.
+    """Return the values of a recording at each frame's instant.
 
     Voltage, current, power, cell voltage and throttle are smoothed over ``smoothing`` [s] (see `smoothing.smooth`) and
-    lie on straight lines between samples; where a sample that stands out lies between a frame and the next, the frame
-    shows that sample, in all channels. Charge and energy are integrals of the unsmoothed lines, exact at the frame's
-    instant, from the recording's first sample on, wherever ``begin`` is. Peaks are the greatest sample, or figure
-    shown, so far.
+    interpolated linearly. Where a sample that stands out lies between a frame and the next, the frame shows that sample,
+    in all channels. Charge and energy are integrals of the unsmoothed lines, exact at the frame's instant, since the
+    recording's first sample, wherever ``begin`` is. Peaks are the highest sample, or the highest value shown, so far.
 
     Parameters
     ----------
-    course : (K,) samples.
-    rate : frames by second of video [1/s].
-    offset : seconds into the video at which the first sample stands; may be negative [s].
-    begin, end : part of the video that is wanted, ``end`` not included; nan: see `frame_span` [s].
+    recording : (K,) samples.
+    rate : frames per second of video [1/s].
+    offset : time of the first sample in the video; may be negative [s].
+    begin, end : part of the video, without ``end``; for nan see `find_frame_span` [s].
     smoothing : window of the running mean; 0 leaves the samples as they are [s].
-    cells : in series; for the cell voltage where that was not recorded.
-    capacity, start_charge : of the pack [A s], and what it held at the first sample as a share of that.
+    cells : in series, for the cell voltage where that was not recorded.
+    capacity, start_charge : of the pack [A s], and the share of it that was left at the first sample.
     current_scale, current_offset, voltage_scale : true current = scale x (recorded - offset [A]); likewise voltage.
 
-    Raises ValueError where there are more than `MAX_FRAMES`, or their numbers reach `LAST_NUMBER`.
+    Raises
+    ------
+    ValueError
+        There are more than `MAX_FRAMES`, or their numbers reach `FRAME_NUMBER_LIMIT`.
     """
-    first, count = frame_span(course, rate=rate, offset=offset, begin=begin, end=end)
-    if count > MAX_FRAMES or first + count > LAST_NUMBER:
+    first, count = find_frame_span(recording, rate=rate, offset=offset, begin=begin, end=end)
+    if count > MAX_FRAMES or first + count > FRAME_NUMBER_LIMIT:
         raise ValueError(f"{count} frames from number {first} on; at most {MAX_FRAMES}")
     number = np.arange(first, first + count, dtype=np.int64)
     instant = number * rate.denominator / rate.numerator - offset
-    if len(course.time) == 0:
+    if len(recording.time) == 0:
         return Frames(number, instant, *(np.full(count, np.nan) for _ in Frames._fields[2:]))
-    course = course._replace(time=course.time - course.time[0])
-    places = _places(course, instant)
-    current = current_scale * (course.current - current_offset)
-    voltage = voltage_scale * course.voltage
+    recording = recording._replace(time=recording.time - recording.time[0])
+    positions = _locate(recording, instant)
+    current = current_scale * (recording.current - current_offset)
+    voltage = voltage_scale * recording.voltage
     power = voltage * current
-    cell = course.cell_voltage if np.isfinite(course.cell_voltage).any() else voltage / cells
+    cell = recording.cell_voltage if np.isfinite(recording.cell_voltage).any() else voltage / cells
     period = float(1 / rate)
-    shown = _shown(
-        course, np.array([voltage, cell, power, current, course.throttle]), places, instant, period, smoothing
+    shown = _smooth_at_frames(
+        recording, np.array([voltage, cell, power, current, recording.throttle]), positions, instant, period, smoothing
     )
     flows = np.array([power, current])
-    energy, charge = _totals(course, flows, places)
-    peak_power, peak_current = _peaks(course, flows, shown[2:4], instant, period)
+    energy, charge = _integrate(recording, flows, positions)
+    peak_power, peak_current = _running_maxima(recording, flows, shown[2:4], instant, period)
     return Frames(
         number=number,
         instant=instant,
-        time=np.where(places.inside, np.minimum(np.maximum(instant, 0.0), course.time[-1]), np.nan),
+        time=np.where(positions.inside, np.minimum(np.maximum(instant, 0.0), recording.time[-1]), np.nan),
         voltage=shown[0],
         cell_voltage=shown[1],
         power=shown[2],
@@ -152,71 +164,71 @@ def frames(
     )
 
 
-def _places(course: CleanRecording, instant: Array) -> _Places:
-    last = len(course.time) - 1
-    slack = float(_SAME)
+def _locate(recording: CleanRecording, instant: Array) -> _Positions:
+    last = len(recording.time) - 1
+    slack = float(_TOLERANCE)
     at = np.where((instant < 0) & (instant >= -slack), 0.0, instant)
-    at = np.where((at > course.time[-1]) & (at <= course.time[-1] + slack), course.time[-1], at)
-    step = np.minimum(np.maximum(np.searchsorted(course.time, at, "right") - 1, 0), last)
-    seconds = at - course.time[step]
+    at = np.where((at > recording.time[-1]) & (at <= recording.time[-1] + slack), recording.time[-1], at)
+    step = np.minimum(np.maximum(np.searchsorted(recording.time, at, "right") - 1, 0), last)
+    seconds = at - recording.time[step]
     after = np.minimum(step + 1, last)
-    length = course.time[after] - course.time[step]
+    length = recording.time[after] - recording.time[step]
     share = np.divide(seconds, length, out=np.zeros(len(at)), where=length > 0)
-    counts = np.concatenate((course.counts, [False]))[step]
+    counts = np.concatenate((recording.counts, [False]))[step]
     inside = (seconds == 0) | (counts & (seconds > 0))
-    return _Places(step, np.where(inside, seconds, 0.0), np.where(inside, share, 0.0), inside)
+    return _Positions(step, np.where(inside, seconds, 0.0), np.where(inside, share, 0.0), inside)
 
 
-def _known(course: CleanRecording, values: Array, places: _Places) -> BoolArray:
-    """Frames (F,) where channels (..., K) have a value: inside, and with one at both ends of the step."""
-    links = np.concatenate((linked(course, values), [False]))[places.step]
-    found: BoolArray = places.inside & recorded(values)[places.step] & (links | (places.seconds == 0))
+def _has_values(recording: CleanRecording, values: Array, positions: _Positions) -> BoolArray:
+    """Return the frames (F,) at which channels (..., K) have a value: with values at both ends of the step."""
+    links = np.concatenate((find_known_steps(recording, values), [False]))[positions.step]
+    found: BoolArray = positions.inside & find_recorded(values)[positions.step] & (links | (positions.seconds == 0))
     return found
 
 
-def _between(values: Array, places: _Places) -> Array:
-    after = np.minimum(places.step + 1, values.shape[-1] - 1)
-    start = values[..., places.step]
-    return np.where(places.share > 0, start + places.share * (values[..., after] - start), start)
+def _interpolate(values: Array, positions: _Positions) -> Array:
+    after = np.minimum(positions.step + 1, values.shape[-1] - 1)
+    start = values[..., positions.step]
+    return np.where(positions.share > 0, start + positions.share * (values[..., after] - start), start)
 
 
-def _shown(
-    course: CleanRecording, channels: Array, places: _Places, instant: Array, period: float, smoothing: float
+def _smooth_at_frames(
+    recording: CleanRecording, channels: Array, positions: _Positions, instant: Array, period: float, smoothing: float
 ) -> Array:
-    """Channels (C, K) on frames (C, F): smoothed, or the sample within the frame that stands out most in any."""
-    found = np.full((len(channels), len(instant)), np.nan)
-    most = np.zeros(len(course.time))
-    window = max(smoothing, 2 * period)  # what a frame and its neighbours show of a sample between them
-    for rows in alike(channels):
+    """Return channels (C, K) at frames (C, F): smoothed, or the sample in the frame that stands out most in any."""
+    shown = np.full((len(channels), len(instant)), np.nan)
+    prominences = np.zeros(len(recording.time))
+    window = max(smoothing, 2 * period)  # a sample between frames affects both of them
+    for rows in group_by_samples(channels):
         values = channels[rows]
-        around = surroundings(course, values, window)
-        smoothed = smooth(course, values, smoothing, around if smoothing == window else None)
-        found[rows] = np.where(_known(course, values, places), _between(smoothed, places), np.nan)
-        most = np.fmax(most, np.fmax.reduce(around.prominence, axis=0))
-    out = np.flatnonzero(most > 1)
-    out = out[np.argsort(most[out], kind="stable")]  # the greatest comes last and stays
-    frame = np.searchsorted(instant, course.time[out] + float(_SAME), "right") - 1
-    within = (frame >= 0) & (course.time[out] < (instant[-1] if len(instant) else 0.0) + period)
-    out, frame = out[within], frame[within]
-    channel, crest = np.nonzero(np.isfinite(found[:, frame]) & np.isfinite(channels[:, out]))
-    found[channel, frame[crest]] = channels[channel, out[crest]]
-    return found
+        around = surroundings(recording, values, window)
+        smoothed = smooth(recording, values, smoothing, around if smoothing == window else None)
+        shown[rows] = np.where(_has_values(recording, values, positions), _interpolate(smoothed, positions), np.nan)
+        prominences = np.fmax(prominences, np.fmax.reduce(around.prominence, axis=0))
+    peaks = np.flatnonzero(prominences > 1)
+    peaks = peaks[np.argsort(prominences[peaks], kind="stable")]  # the highest comes last and overwrites the others
+    frame = np.searchsorted(instant, recording.time[peaks] + float(_TOLERANCE), "right") - 1
+    within = (frame >= 0) & (recording.time[peaks] < (instant[-1] if len(instant) else 0.0) + period)
+    peaks, frame = peaks[within], frame[within]
+    channel, peak = np.nonzero(np.isfinite(shown[:, frame]) & np.isfinite(channels[:, peaks]))
+    shown[channel, frame[peak]] = channels[channel, peaks[peak]]
+    return shown
 
 
-def _totals(course: CleanRecording, flows: Array, places: _Places) -> Array:
-    """Integrals (C, F) of flows (C, K) up to each frame."""
-    found = np.full((len(flows), len(places.step)), np.nan)
-    for rows in alike(flows):
+def _integrate(recording: CleanRecording, flows: Array, positions: _Positions) -> Array:
+    """Return the integrals (C, F) of flows (C, K) up to each frame."""
+    found = np.full((len(flows), len(positions.step)), np.nan)
+    for rows in group_by_samples(flows):
         values = flows[rows]
-        level = np.where(recorded(values), values, 0.0)
-        total = integral_at(course, level, running(course, values), places.step, places.seconds)
-        found[rows] = np.where(_known(course, values, places), total, np.nan)
+        level = np.where(find_recorded(values), values, 0.0)
+        total = integrate_to(recording, level, running_integral(recording, values), positions.step, positions.seconds)
+        found[rows] = np.where(_has_values(recording, values, positions), total, np.nan)
     return found
 
 
-def _peaks(course: CleanRecording, values: Array, shown: Array, instant: Array, period: float) -> Array:
-    """Greatest sample before a frame ends (C, F), or figure shown up to it; nan where none is shown."""
-    before = np.searchsorted(course.time, instant + period - float(_SAME), "left") - 1
+def _running_maxima(recording: CleanRecording, values: Array, shown: Array, instant: Array, period: float) -> Array:
+    """Return the highest sample before a frame ends (C, F), or value shown until then; nan where none is shown."""
+    before = np.searchsorted(recording.time, instant + period - float(_TOLERANCE), "left") - 1
     so_far = np.fmax.accumulate(values, axis=-1)[:, np.maximum(before, 0)]
     so_far = np.where(before >= 0, so_far, np.nan)
     greatest = np.fmax.accumulate(np.fmax(shown, -np.inf), axis=-1)

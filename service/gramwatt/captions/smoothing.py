@@ -1,15 +1,15 @@
-"""Smoothing that keeps what stands out, for figures that people read off a video.
+"""Smoothing that keeps peaks, for numbers that people read on a video.
 
-A running mean alone would show a punch lower, and begun earlier, than it was. So where a sample departs from the mean
-by more than noise would, the sample itself counts. Noise of standard deviation s reaches, among n samples, about
-s sqrt(2 ln n): that is the limit, and at least 3 s. (3 s alone: of 1000 samples a second three stand out by chance,
-and a caption that shows the crest of each of its blocks would show nothing but those.) The standard deviation is the
-robust one, 1.4826 x the median absolute departure, which the punches themselves do not widen.
+A running mean alone would show a punch-out lower, and earlier, than it was. So where a sample deviates from the mean by
+more than noise would, the sample itself is used. Among n samples, noise of standard deviation s reaches about
+s sqrt(2 ln n): that is the limit, but at least 3 s. (With 3 s alone, three of 1000 samples a second would stand out by
+chance, and captions that show the peak of each group would show only those.) The standard deviation is the robust one,
+1.4826 x the median absolute deviation, which the punch-outs themselves do not widen.
 
 References
 ----------
 J. S. Lee, Digital image smoothing and the sigma filter, 1983: averages only what lies within a few standard
-deviations; here a sample outside is kept rather than left out of the mean.
+deviations; here a sample outside is kept instead of left out of the mean.
 D. L. Donoho, I. M. Johnstone, Ideal spatial adaptation by wavelet shrinkage, 1994: the limit sqrt(2 ln n).
 Both from memory.
 """
@@ -27,32 +27,32 @@ from gramwatt.physics.recording import CleanRecording, cumulative
 
 SIGMAS: Final = 3.0
 """Robust standard deviations below which nothing stands out, however few samples there are."""
-_NORMAL: Final = 1.4826  # standard deviation of a normal variable over its median absolute deviation
-_NOTHING: Final = 1e-9  # of the greatest value: departures as small are those of arithmetic
-_ENOUGH: Final = 0.1  # share of the departures that must not be nothing, or the median is of all
+_MAD_TO_SIGMA: Final = 1.4826  # standard deviation of a normal variable over its median absolute deviation
+_NEGLIGIBLE: Final = 1e-9  # of the highest value: smaller deviations are rounding errors
+_MIN_ACTIVE_SHARE: Final = 0.1  # share of the deviations that must not be negligible, or the median is of all
 
 
-def prominence(departures: Array, values: Array) -> Array:
-    """How far departures (..., K) of channels (..., K) from a mean stand out: above 1 where noise would not reach.
+def prominence(deviations: Array, values: Array) -> Array:
+    """Return how far deviations (..., K) of channels (..., K) from a mean stand out: above 1 where noise does not reach.
 
-    Stretches where nothing happens (a craft on the ground) say nothing of noise: departures of nothing are left out of
-    the median if a tenth is something. Nan where there is no departure; all channels have them at the same samples.
+    Samples where nothing happens (a craft on the ground) do not show the noise: negligible deviations are left out of
+    the median if a tenth is not negligible. Nan where there is no deviation; all channels have them at the same samples.
     """
-    sizes, known = np.abs(departures), recorded(departures)
+    sizes, known = np.abs(deviations), find_recorded(deviations)
     rows, level = (each.reshape(-1, len(known))[:, known] for each in (sizes, np.abs(values)))
     count = rows.shape[1]
     if not count:
         return sizes
-    nothing = _NOTHING * level.max(axis=1)
+    nothing = _NEGLIGIBLE * level.max(axis=1)
     some = np.count_nonzero(rows > nothing[:, None], axis=1)
-    usual = _NORMAL * _median_of_greatest(rows, np.where(some >= _ENOUGH * count, some, count))
+    usual = _MAD_TO_SIGMA * _median_of_largest(rows, np.where(some >= _MIN_ACTIVE_SHARE * count, some, count))
     limit = np.maximum(max(SIGMAS, math.sqrt(2 * math.log(count))) * usual, nothing)
     found: Array = sizes / np.where(some > 0, limit, np.inf).reshape(*values.shape[:-1], 1)
     return found
 
 
-def _median_of_greatest(rows: Array, counts: NDArray[np.intp]) -> Array:
-    """Median (C,) of the greatest ``counts`` (C,) in each row (C, K)."""
+def _median_of_largest(rows: Array, counts: NDArray[np.intp]) -> Array:
+    """Return the median (C,) of the largest ``counts`` (C,) in each row (C, K)."""
     first = rows.shape[1] - counts
     low, high = first + np.maximum(counts - 1, 0) // 2, np.minimum(first + counts // 2, rows.shape[1] - 1)
     ordered = np.partition(rows, np.concatenate((low, high)), axis=1)
@@ -60,8 +60,8 @@ def _median_of_greatest(rows: Array, counts: NDArray[np.intp]) -> Array:
     return np.asarray((ordered[at, low] + ordered[at, high]) / 2)
 
 
-def alike(channels: Array) -> list[list[int]]:
-    """The channels (C, K) that are recorded at all, by position, those together that are at the same samples."""
+def group_by_samples(channels: Array) -> list[list[int]]:
+    """Return groups of channels (C, K), by position, that have values at the same samples; without empty channels."""
     groups: dict[bytes, list[int]] = {}
     for row, known in enumerate(np.isfinite(channels)):
         if known.any():
@@ -69,32 +69,34 @@ def alike(channels: Array) -> list[list[int]]:
     return list(groups.values())
 
 
-def recorded(values: Array) -> BoolArray:
-    """Samples (K,) at which channels (..., K) have a value: all of them at the same ones."""
+def find_recorded(values: Array) -> BoolArray:
+    """Return the samples (K,) at which channels (..., K) have a value: the same ones for all."""
     known: BoolArray = np.isfinite(values.reshape(-1, values.shape[-1])[0])
     return known
 
 
-def linked(course: CleanRecording, values: Array) -> BoolArray:
-    """Steps (K - 1,) over which channels (..., K) are known: those that count, with a value at both ends."""
-    known = recorded(values)
-    return course.counts & known[1:] & known[:-1]
+def find_known_steps(recording: CleanRecording, values: Array) -> BoolArray:
+    """Return the steps (K - 1,) over which channels (..., K) are known: they count and have values at both ends."""
+    known = find_recorded(values)
+    return recording.counts & known[1:] & known[:-1]
 
 
-def running(course: CleanRecording, values: Array) -> Array:
-    """Running integrals of channels (..., K) from 0 over the steps where they are known; values by seconds."""
-    return cumulative(course._replace(counts=linked(course, values)), np.where(recorded(values), values, 0.0))
+def running_integral(recording: CleanRecording, values: Array) -> Array:
+    """Return running integrals of channels (..., K) over the steps where they are known, from 0 [value x s]."""
+    return cumulative(
+        recording._replace(counts=find_known_steps(recording, values)), np.where(find_recorded(values), values, 0.0)
+    )
 
 
-def integral_at(
-    course: CleanRecording, values: Array, integral: Array, step: NDArray[np.intp], seconds: Array
+def integrate_to(
+    recording: CleanRecording, values: Array, integral: Array, step: NDArray[np.intp], seconds: Array
 ) -> Array:
-    """Running integrals (..., F) at ``seconds`` (F,) after the samples ``step`` (F,), exactly those of straight lines.
+    """Return running integrals (..., F) at ``seconds`` (F,) after the samples ``step`` (F,), exact for straight lines.
 
-    ``integral`` (..., K) is that of `running`; each ``step`` is one that counts, or ``seconds`` is 0.
+    ``integral`` (..., K) comes from `running_integral`; each ``step`` is one that counts, or ``seconds`` is 0.
     """
     after = np.minimum(step + 1, values.shape[-1] - 1)
-    length = course.time[after] - course.time[step]
+    length = recording.time[after] - recording.time[step]
     start = values[..., step]
     rise = values[..., after] - start
     slope = np.divide(rise, length, out=np.zeros(rise.shape), where=length > 0)
@@ -102,18 +104,18 @@ def integral_at(
     return found
 
 
-def mean_around(course: CleanRecording, values: Array, window: float) -> Array:
-    """Means of channels (..., K) over a window [s] around each sample, weighted by time: samples may lie unevenly.
+def moving_mean(recording: CleanRecording, values: Array, window: float) -> Array:
+    """Return means of channels (..., K) over a window [s] around each sample, weighted by time.
 
-    The window is symmetrical: near a gap or an end it is as narrow as the nearer side allows, so a ramp stays itself.
+    The window is symmetrical: near a gap or an end it is as narrow as the nearer side allows, so a ramp is unchanged.
     """
-    known, links = recorded(values), linked(course, values)
+    known, links = find_recorded(values), find_known_steps(recording, values)
     if not links.any() or window <= 0:
         return values
     base = values[..., known.argmax(), None]
     level = np.where(known, values - base, 0.0)
-    time = course.time - course.time[0]
-    only = course._replace(time=time, counts=links)
+    time = recording.time - recording.time[0]
+    only = recording._replace(time=time, counts=links)
     integral = cumulative(only, level)
     at = np.arange(len(time))
     begins = np.maximum.accumulate(np.where(np.concatenate(([True], ~links)), at, 0))
@@ -122,7 +124,7 @@ def mean_around(course: CleanRecording, values: Array, window: float) -> Array:
 
     def up_to(edge: Array) -> Array:
         step = np.minimum(np.maximum(np.searchsorted(time, edge, "right") - 1, begins), ends)
-        return integral_at(only, level, integral, step, np.maximum(edge - time[step], 0.0))
+        return integrate_to(only, level, integral, step, np.maximum(edge - time[step], 0.0))
 
     rise = up_to(time + half) - up_to(time - half)
     mean = base + np.divide(rise, 2 * half, out=level, where=half > 0)
@@ -130,30 +132,30 @@ def mean_around(course: CleanRecording, values: Array, window: float) -> Array:
 
 
 class Surroundings(NamedTuple):
-    """Channels (..., K) against what is around each sample: the mean, and how far the sample stands out of it."""
+    """The moving mean around each sample of channels (..., K), and how far the sample stands out from it."""
 
     mean: Array
     prominence: Array
 
 
-def surroundings(course: CleanRecording, values: Array, window: float) -> Surroundings:
-    """`mean_around` over a window [s], and the `prominence` of each channel (..., K) above it."""
-    mean = mean_around(course, values, window)
+def surroundings(recording: CleanRecording, values: Array, window: float) -> Surroundings:
+    """Return the `moving_mean` over a window [s], and the `prominence` of channels (..., K) against it."""
+    mean = moving_mean(recording, values, window)
     return Surroundings(mean, prominence(values - mean, values))
 
 
-def smooth(course: CleanRecording, values: Array, window: float, around: Surroundings | None = None) -> Array:
-    """Channels (..., K) smoothed over a window [s]; 0 changes nothing.
+def smooth(recording: CleanRecording, values: Array, window: float, around: Surroundings | None = None) -> Array:
+    """Return channels (..., K) smoothed over a window [s]; 0 changes nothing.
 
-    Samples that stand out stay themselves, and the windows of those beside them end there: a crest spreads no halo.
-    ``around`` are the `surroundings` of that window where they are at hand.
+    Samples that stand out are kept, and the windows of their neighbours end there, so that a peak does not spread.
+    ``around`` are the `surroundings` of that window, if they are known already.
     """
     if window <= 0:
         return values
-    mean, standing = around or surroundings(course, values, window)
+    mean, prominences = around or surroundings(recording, values, window)
     smoothed = mean.reshape(-1, values.shape[-1]).copy()
-    rows, crests = values.reshape(smoothed.shape), standing.reshape(smoothed.shape) > 1
-    for row in np.flatnonzero(crests.any(axis=1)).tolist():
-        apart = course._replace(counts=course.counts & ~(crests[row, 1:] | crests[row, :-1]))
-        smoothed[row] = np.where(crests[row], rows[row], mean_around(apart, rows[row], window))
+    rows, peaks = values.reshape(smoothed.shape), prominences.reshape(smoothed.shape) > 1
+    for row in np.flatnonzero(peaks.any(axis=1)).tolist():
+        apart = recording._replace(counts=recording.counts & ~(peaks[row, 1:] | peaks[row, :-1]))
+        smoothed[row] = np.where(peaks[row], rows[row], moving_mean(apart, rows[row], window))
     return smoothed.reshape(values.shape)

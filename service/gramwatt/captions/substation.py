@@ -1,4 +1,4 @@
-"""Captions as Advanced SubStation Alpha (ASS), for burning into a video: the one format that says how text looks.
+"""Captions as Advanced SubStation Alpha (ASS), for burning into a video: the one format that defines how text looks.
 
 References
 ----------
@@ -13,14 +13,14 @@ from typing import Final
 
 from gramwatt.captions.cues import Cue
 from gramwatt.captions.placement import OUTLINE, Placement
-from gramwatt.captions.timestamps import clock, tick
+from gramwatt.captions.timestamps import format_clock, to_tick
 
 PER_SECOND: Final = 100
-"""Ticks that a second has: too few for frame rates above 90, see `ticks.resolves`."""
-_FORM: Final = "{0}:{1:02}:{2:02}.{3:02}"
+"""Ticks in a second: too few for frame rates above 90, see `timestamps.can_resolve`."""
+_TIME_PATTERN: Final = "{0}:{1:02}:{2:02}.{3:02}"
 _FONT: Final = "sans-serif"
 _CELL: Final = 1.16
-"""The format's size of a font is from the lowest to the highest stroke, in ems: that of common sans-serif fonts."""
+"""Font sizes of the format, in ems: from the lowest to the highest stroke of common sans-serif fonts."""
 _ALIGNMENTS: Final = ((7, 8, 9), (4, 5, 6), (1, 2, 3))
 _STYLE: Final = (
     "Name, Fontname, Fontsize, PrimaryColour, SecondaryColour, OutlineColour, BackColour, Bold, Italic, Underline, "
@@ -30,26 +30,26 @@ _STYLE: Final = (
 _EVENT: Final = "Layer, Start, End, Style, Name, MarginL, MarginR, MarginV, Effect, Text"
 
 
-def write(cues: Iterable[Cue], *, rate: Fraction, placement: Placement, title: str = "") -> Iterator[str]:
-    """The file in pieces, a cue each; see `ticks` for when they begin. ``title`` stands at its head.
+def write_cues(cues: Iterable[Cue], *, rate: Fraction, placement: Placement, title: str = "") -> Iterator[str]:
+    """Yield the file cue by cue, after its header with ``title``.
 
-    A cue that begins and ends at one tick, at rates that cannot be told in hundredths, is left out.
+    A cue that starts and ends at the same tick, at rates above a hundred cues a second, is left out.
     """
-    yield head(placement, title)
+    yield make_header(placement, title)
     for cue in cues:
-        begins, ends = (tick(frame, rate, PER_SECOND) for frame in (cue.first_frame, cue.end_frame))
-        if begins < ends:
-            times = ",".join(clock(each, PER_SECOND, _FORM) for each in (begins, ends))
-            yield f"Dialogue: 0,{times},Figures,,0,0,0,,{harmless(cue.text)}\n"
+        start, end = (to_tick(frame, rate, PER_SECOND) for frame in (cue.first_frame, cue.end_frame))
+        if start < end:
+            times = ",".join(format_clock(each, PER_SECOND, _TIME_PATTERN) for each in (start, end))
+            yield f"Dialogue: 0,{times},Figures,,0,0,0,,{escape_text(cue.text)}\n"
 
 
-def head(placement: Placement, title: str = "") -> str:
-    """All before the cues: white letters with a dark line around them and a soft shadow."""
-    across, down = (round(placement.safe_area * size) for size in (placement.width, placement.height))
+def make_header(placement: Placement, title: str = "") -> str:
+    """Return all before the cues: a style of white letters with a dark outline and a soft shadow."""
+    margin_x, margin_y = (round(placement.safe_area * size) for size in (placement.width, placement.height))
     alignment = _ALIGNMENTS[placement.row][placement.column]
     style = (
         f"Figures,{_FONT},{_CELL * placement.em:.1f},&H00FFFFFF,&H00FFFFFF,&H20000000,&H80000000,0,0,0,0,100,100,0,0,"
-        f"1,{OUTLINE * placement.em:.1f},{OUTLINE * placement.em / 2:.1f},{alignment},{across},{across},{down},1"
+        f"1,{OUTLINE * placement.em:.1f},{OUTLINE * placement.em / 2:.1f},{alignment},{margin_x},{margin_x},{margin_y},1"
     )
     return (
         f"[Script Info]\nTitle: {' '.join(title.split())}\nScriptType: v4.00+\n"
@@ -59,10 +59,10 @@ def head(placement: Placement, title: str = "") -> str:
     )
 
 
-def harmless(text: str) -> str:
-    """Text as an event holds it: nothing in it is a command.
+def escape_text(text: str) -> str:
+    """Return text as an event holds it, so that nothing in it is a command.
 
-    A backslash cannot be escaped; an invisible character after it keeps it from meaning anything.
+    A backslash cannot be escaped; an invisible character after it takes away its meaning.
     """
-    kept = text.replace("\\", "\\\N{WORD JOINER}").replace("{", "\\{").replace("}", "\\}")
-    return kept.replace("\n", "\\N")
+    escaped = text.replace("\\", "\\\N{WORD JOINER}").replace("{", "\\{").replace("}", "\\}")
+    return escaped.replace("\n", "\\N")

@@ -15,58 +15,63 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-RATE: Final = r"(?:(?:[1-9][0-9]{0,2}|1000)(?:\.[0-9]{1,6})?|0\.[0-9]{0,5}[1-9]|[1-9][0-9]{0,5}/[1-9][0-9]{0,5})"
-"""What a frame rate may be written as: ``25``, ``23.976``, ``30000/1001``. Without anchors."""
-MOST: Final = 1000
-"""No frame rate is higher [1/s]."""
+RATE_PATTERN: Final = (
+    r"(?:(?:[1-9][0-9]{0,2}|1000)(?:\.[0-9]{1,6})?|0\.[0-9]{0,5}[1-9]|[1-9][0-9]{0,5}/[1-9][0-9]{0,5})"
+)
+"""The pattern of a frame rate such as ``25``, ``23.976`` or ``30000/1001``, without anchors."""
+MAX_RATE: Final = 1000
+"""Highest frame rate [1/s]."""
 _DAY: Final = 24 * 60  # minutes
-_DROPPING: Final = (30, 60, 120)
+_DROP_FRAME_RATES: Final = (30, 60, 120)
 
 
-def exact_rate(text: str) -> Fraction:
-    """A frame rate [1/s] as it is meant.
+def parse_rate(text: str) -> Fraction:
+    """Return a frame rate as an exact fraction [1/s].
 
-    A decimal with two places or more that is ``N * 1000/1001`` rounded, or cut, to its places means that fraction:
-    ``29.97`` and ``29.970`` are 30000/1001, ``23.976``, ``23.98`` and ``23.97`` are 24000/1001.
+    A decimal with two places or more that equals ``N * 1000/1001``, rounded or cut off to its places, means that
+    fraction: ``29.97`` and ``29.970`` are 30000/1001, ``23.976``, ``23.98`` and ``23.97`` are 24000/1001.
 
-    Raises ValueError where it is no rate above 0 and at most 1000.
+    Raises
+    ------
+    ValueError
+        The text is no rate above 0 and at most 1000.
     """
-    if not re.fullmatch(RATE, text):
-        raise ValueError(f"{text[:40]!r} is no frame rate such as 25, 23.976 or 30000/1001")
+    if not re.fullmatch(RATE_PATTERN, text):
+        raise ValueError(f"{text[:40]!r} is not a frame rate such as 25, 23.976 or 30000/1001")
     rate = Fraction(text)
-    if rate > MOST:
-        raise ValueError(f"a frame rate is above 0 and at most {MOST}")
+    if rate > MAX_RATE:
+        raise ValueError(f"a frame rate is above 0 and at most {MAX_RATE}")
     places = len(text.partition(".")[2])
     if places >= 2 and rate.denominator > 1:
         whole = int(rate) + 1
-        meant, last = Fraction(whole * 1000, 1001), Fraction(1, 10**places)
-        if -last < rate - meant <= last / 2:
-            rate = meant
+        exact, last_place = Fraction(whole * 1000, 1001), Fraction(1, 10**places)
+        if -last_place < rate - exact <= last_place / 2:
+            rate = exact
     return rate
 
 
 def frame_time(number: int, rate: Fraction) -> Fraction:
-    """When a frame is shown [s], counted from the video's first frame, number 0."""
+    """Return when a frame is shown [s]; the first frame of the video has number 0."""
     return number / rate
 
 
-def nominal(rate: Fraction) -> int:
-    """Frames that a second of time code counts: 30 at 29.97, 24 at 23.976, 13 at 12.5."""
+def nominal_rate(rate: Fraction) -> int:
+    """Return the frames that a second of time code counts: 30 at 29.97, 24 at 23.976, 13 at 12.5."""
     return -(-rate.numerator // rate.denominator)
 
 
-def drops(rate: Fraction) -> int:
-    """Labels that drop-frame counting leaves out each minute but every tenth: 2 at 30000/1001, 0 where none are."""
-    whole = nominal(rate)
-    return whole // 15 if whole in _DROPPING and rate == Fraction(whole * 1000, 1001) else 0
+def dropped_labels(rate: Fraction) -> int:
+    """Return how many labels drop-frame counting skips in each minute but every tenth: 2 at 30000/1001, else 0."""
+    whole = nominal_rate(rate)
+    return whole // 15 if whole in _DROP_FRAME_RATES and rate == Fraction(whole * 1000, 1001) else 0
 
 
-def labels(numbers: NDArray[np.int64], rate: Fraction) -> list[str]:
-    """The time codes of frames by number (F,), ``hh:mm:ss:ff``; ``;`` before the frames where labels are dropped.
+def format_timecodes(numbers: NDArray[np.int64], rate: Fraction) -> list[str]:
+    """Return the time codes of frames (F,) as ``hh:mm:ss:ff``, or ``hh:mm:ss;ff`` at drop-frame rates.
 
-    The frame has three digits where a second has more than 100 of them. It starts again after 24 hours.
+    The frame has three digits where a second has more than 100 frames. Counting restarts after 24 hours.
     """
-    whole, dropped = nominal(rate), drops(rate)
+    whole, dropped = nominal_rate(rate), dropped_labels(rate)
     minute, ten = 60 * whole - dropped, 600 * whole - 9 * dropped
     tens, rest = np.divmod(numbers % (_DAY // 10 * ten), ten)
     label = tens * (600 * whole) + rest + dropped * np.maximum(0, (rest - dropped) // minute)
@@ -82,11 +87,11 @@ def labels(numbers: NDArray[np.int64], rate: Fraction) -> list[str]:
     return written
 
 
-def timecodes(first: int, count: int, rate: Fraction) -> list[str]:
-    """The time codes of ``count`` frames from number ``first`` on."""
-    return labels(np.arange(first, first + count, dtype=np.int64), rate)
+def format_timecode_range(first: int, count: int, rate: Fraction) -> list[str]:
+    """Return the time codes of ``count`` frames, starting at number ``first``."""
+    return format_timecodes(np.arange(first, first + count, dtype=np.int64), rate)
 
 
-def timecode(number: int, rate: Fraction) -> str:
-    """The time code of one frame."""
-    return timecodes(number, 1, rate)[0]
+def format_timecode(number: int, rate: Fraction) -> str:
+    """Return the time code of one frame."""
+    return format_timecode_range(number, 1, rate)[0]

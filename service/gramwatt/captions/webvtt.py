@@ -13,43 +13,43 @@ from typing import Final
 
 from gramwatt.captions.cues import Cue
 from gramwatt.captions.placement import Placement
-from gramwatt.captions.timestamps import clock, tick
+from gramwatt.captions.timestamps import format_clock, to_tick
 
 PER_SECOND: Final = 1000
-"""Ticks that a second has."""
-_FORM: Final = "{0:02}:{1:02}:{2:02}.{3:03}"
+"""Ticks in a second."""
+_TIME_PATTERN: Final = "{0:02}:{1:02}:{2:02}.{3:03}"
 _ALIGN: Final = ("start", "center", "end")
 _ESCAPES: Final = str.maketrans({"&": "&amp;", "<": "&lt;", ">": "&gt;"})
 
 
-def write(cues: Iterable[Cue], *, rate: Fraction, placement: Placement, note: str = "") -> Iterator[str]:
-    """The file in pieces, a cue each; see `ticks` for when they begin. ``note`` is a comment at its head.
+def write_cues(cues: Iterable[Cue], *, rate: Fraction, placement: Placement, note: str = "") -> Iterator[str]:
+    """Yield the file cue by cue. ``note`` is a comment at its start.
 
-    A cue that begins and ends at one tick, at rates that cannot be told in thousandths, is left out.
+    A cue that starts and ends at the same tick, at rates above a thousand cues a second, is left out.
     """
     yield "WEBVTT\n"
     if note:
         yield f"\nNOTE {' '.join(note.split()).replace('-->', '->')}\n"
     for cue in cues:
-        begins, ends = (tick(frame, rate, PER_SECOND) for frame in (cue.first_frame, cue.end_frame))
-        if begins < ends:
-            times = " --> ".join(clock(each, PER_SECOND, _FORM) for each in (begins, ends))
-            yield f"\n{times} {settings(placement, cue.text.count(chr(10)) + 1)}\n{escape(cue.text)}\n"
+        start, end = (to_tick(frame, rate, PER_SECOND) for frame in (cue.first_frame, cue.end_frame))
+        if start < end:
+            times = " --> ".join(format_clock(each, PER_SECOND, _TIME_PATTERN) for each in (start, end))
+            yield f"\n{times} {format_settings(placement, cue.text.count(chr(10)) + 1)}\n{escape_text(cue.text)}\n"
 
 
-def escape(text: str) -> str:
-    """Text as a cue holds it. A line of nothing would end the cue, so it has a space that stays."""
+def escape_text(text: str) -> str:
+    """Return text as a cue holds it. An empty line would end the cue, so it gets a non-breaking space."""
     return "\n".join(line.translate(_ESCAPES) if line.strip() else "&nbsp;" for line in text.split("\n"))
 
 
-def settings(placement: Placement, lines: int) -> str:
-    """Where a cue of so many lines stands, in the words of the format.
+def format_settings(placement: Placement, lines: int) -> str:
+    """Return the settings that place a cue with so many lines.
 
-    A browser gives text its own size; at the bottom it counts lines from there, so that all are seen.
+    Browsers choose the text size themselves. At the bottom they count lines from there, so that all are visible.
     """
-    across = (placement.safe_area, 0.5, 1 - placement.safe_area)[placement.column]
-    line = "-1" if placement.row == 2 else f"{_share(placement.above(lines))}%"
-    return f"line:{line} position:{_share(across)}% align:{_ALIGN[placement.column]}"
+    x = (placement.safe_area, 0.5, 1 - placement.safe_area)[placement.column]
+    line = "-1" if placement.row == 2 else f"{_share(placement.top(lines))}%"
+    return f"line:{line} position:{_share(x)}% align:{_ALIGN[placement.column]}"
 
 
 def _share(value: float) -> str:

@@ -7,7 +7,7 @@ from typing import Annotated, Any, Final
 import numpy as np
 
 from gramwatt.captions.caption_track import CaptionTrack
-from gramwatt.captions.frames import LAST_NUMBER, MAX_FRAMES
+from gramwatt.captions.frames import FRAME_NUMBER_LIMIT, MAX_FRAMES
 from gramwatt.model import Array, Count, Quantity, StringArray, Text
 from gramwatt.physics import constants
 
@@ -20,7 +20,9 @@ NUMBERED: Final = "first frame at or after its instant; exact in fractions"
 class Frame:
     """One frame of the video."""
 
-    frame: Annotated[Array, Count("Number of the frame, from 0.", at_least=0, at_most=LAST_NUMBER, method=NUMBERED)]
+    frame: Annotated[
+        Array, Count("Number of the frame, from 0.", at_least=0, at_most=FRAME_NUMBER_LIMIT, method=NUMBERED)
+    ]
     time: Annotated[Array, Quantity("s", "When it is shown.", method="frame over frame_rate")]
     timecode: Annotated[StringArray, Text("SMPTE ST 12-1, drop-frame where due.", max_length=16)]
     cue: Annotated[Array, Count("Which caption is on, from 1.", at_least=1, at_most=MAX_FRAMES, method="counted")]

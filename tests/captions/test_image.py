@@ -12,7 +12,7 @@ import pytest
 from numpy.typing import NDArray
 from PIL import Image
 
-from gramwatt.captions.image import png, svg
+from gramwatt.captions.image import draw_png, draw_svg
 from gramwatt.captions.placement import PLACES, Placement
 
 SVG = "{http://www.w3.org/2000/svg}"
@@ -20,7 +20,7 @@ SVG = "{http://www.w3.org/2000/svg}"
 
 def drawn(text: str, placement: Placement) -> NDArray[np.uint8]:
     """The pixels (height, width, 4) of the PNG."""
-    with Image.open(io.BytesIO(png(text, placement))) as picture:
+    with Image.open(io.BytesIO(draw_png(text, placement))) as picture:
         assert (picture.format, picture.mode) == ("PNG", "RGBA")
         return np.asarray(picture)
 
@@ -74,7 +74,7 @@ def lines(document: ET.Element) -> Iterator[ET.Element]:
 
 def test_svg_says_what_is_written() -> None:
     text = "12 V & <b> \"x\"\n– 'A'  {y}"
-    document = ET.fromstring(svg(text, Placement(1280, 720, "top-right"), title="At <1> & 2"))
+    document = ET.fromstring(draw_svg(text, Placement(1280, 720, "top-right"), title="At <1> & 2"))
     assert document.tag == f"{SVG}svg"
     assert [document.get(name) for name in ("width", "height", "viewBox")] == ["1280", "720", "0 0 1280 720"]
     assert document.findtext(f"{SVG}title") == "At <1> & 2"
@@ -87,7 +87,7 @@ def test_svg_says_what_is_written() -> None:
 @pytest.mark.parametrize("place", PLACES)
 def test_svg_and_png_put_a_line_on_the_same_foot(place: str) -> None:
     placement = Placement(640, 360, place, text_size=0.1)
-    feet = [float(line.attrib["y"]) for line in lines(ET.fromstring(svg("HHH\nHHH", placement)))]
+    feet = [float(line.attrib["y"]) for line in lines(ET.fromstring(draw_svg("HHH\nHHH", placement)))]
     bright = drawn("HHH\nHHH", placement)[..., :3].min(axis=2) > 200
     assert edges(bright)[3] == pytest.approx(feet[1], abs=1.5)
     assert feet[1] - feet[0] == pytest.approx(1.2 * placement.em, abs=0.1)
