@@ -152,6 +152,16 @@ def test_trade_of_six_cells_for_four(flown: dict[str, Any], share: tuple[float, 
 # No answer
 
 
+def test_full_throttle_just_lifts_its_thrust() -> None:
+    """By definition: a craft that weighs a thousandth less than the thrust hovers, one that weighs more does not."""
+    (row,) = rows(**{**CRAFT, "packs": [FOUR]})
+    for share, hovers in ((0.999, True), (1.001, False), (1.1, False)):
+        (found,) = rows(**{**CRAFT, "packs": [{**FOUR, "mass": share * row["thrust"] - CRAFT["dry_mass"]}]})
+        assert found["thrust_to_weight"] == pytest.approx(1 / share, rel=1e-9)
+        assert (found["hover_throttle"] is not None) is hovers
+        assert (found["hover_power"] is not None) is hovers
+
+
 def test_one_pack_that_cannot_lift() -> None:
     """A brick of 6 kg: its hover, flight and comparisons have no answer and say why; the rest of it, and all else,
     are answered."""

@@ -135,6 +135,14 @@ def test_power_beyond_the_pack_names_the_greatest_power(cutoff: float) -> None:
     assert [name for name, value in answer["results"].items() if value is None] == lacking
 
 
+def test_a_flight_of_less_than_a_second_has_its_means() -> None:
+    """By hand: 1 mAh at some 4 V are about 14 J, which 50 W use up in about 0.3 s."""
+    found = results(cells=1, capacity=1, power=50, cell_resistance=0, reserve=0)
+    assert 0.2 < 60 * found["endurance"] < 0.4
+    assert found["mean_current"] * found["mean_voltage"] == pytest.approx(50, rel=1e-9)
+    assert found["end_cell_voltage"] == pytest.approx(3.3, rel=1e-9)
+
+
 @pytest.mark.parametrize(
     "inputs",
     [

@@ -142,6 +142,16 @@ def test_a_mistake_is_reported_with_its_file(write: Write, old: str, new: str, l
     assert ended.output.count("\n") == (2 if "fails: AttributeError" in line else 1), "and nothing else is wrong"
 
 
+def test_an_unknown_unit_in_a_table_is_reported(write: Write) -> None:
+    wire = FILE[FILE.index("@dataclass") : FILE.index("    resistance:")].replace("Inputs", "Wire")
+    wire += '    span: Annotated[Array, Quantity("yd", "Its length.", above=0, at_most=100)]\n\n\n'
+    source = FILE.replace("@dataclass", f"{wire}@dataclass", 1).replace("Reference\n", "Reference, Table\n", 1)
+    field = '    wires: Annotated[Wire, Table(Wire, "Other wires.", optional=True)]\n'
+    write(source.replace("    current:", f"{field}    current:"))
+    ended = check("wire-drop")
+    assert ended.output.startswith("calculators/wire_drop.py: wires.span: unit 'yd' is not in the table of units")
+
+
 def test_several_mistakes_are_reported_at_once(write: Write) -> None:
     examples = FILE[FILE.index("        Example(") : FILE.index("    ),\n)")]
     write(FILE.replace(examples, examples.replace("0.2", "0.3") + examples.replace("0.2", "0.4")))

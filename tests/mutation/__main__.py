@@ -38,7 +38,10 @@ TESTS: Final = (
     "tests/test_library.py",
     "tests/web/test_answers.py",
     "tests/web/test_batch.py",
+    "tests/web/test_batch_faults.py",
     "tests/web/test_contract.py",
+    "tests/web/test_sweep.py",
+    "tests/cli/test_check.py",
 )
 """Tests of these packages that need no server; slower ones would catch more mutants and take hours."""
 EQUIVALENT: Final = Path(__file__).with_name("equivalent.toml")

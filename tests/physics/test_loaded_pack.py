@@ -29,6 +29,24 @@ def fit(course: CleanRecording, **how: Any) -> ResistanceFit:
     return fit_resistance(course, chemistry=np.zeros(1, dtype=np.intp), **arrays)
 
 
+@pytest.mark.parametrize(("both", "enough"), [(FEWEST - 1, False), (FEWEST, True)])
+def test_only_samples_with_voltage_and_current_count(both: int, enough: bool) -> None:
+    time = np.arange(3.0 * FEWEST)
+    lacking = np.full(len(time), np.nan)
+    voltage, current = np.full((2, len(time)), 15.0)
+    voltage[both:] = np.nan
+    counts = np.ones(len(time) - 1, dtype=np.bool_)
+    assert (grouped(CleanRecording(time, voltage, current, lacking, lacking, counts)) is not None) is enough
+
+
+def test_when_a_recording_began_does_not_matter() -> None:
+    """A clock's start, in whole seconds, which no sum of times rounds."""
+    course = flown(5, relaxing=(0.02, 3.0))
+    shifted = fit(course._replace(time=course.time + 4096))
+    for one, other in zip(fit(course), shifted, strict=True):
+        np.testing.assert_allclose(other, one, rtol=1e-6)
+
+
 def test_charge_is_that_at_each_sample() -> None:
     """By hand: of a steady 3 A, 3 A s a second; samples 2 s apart."""
     time = np.arange(0.0, 60, 2)

@@ -315,3 +315,13 @@ def test_an_uncertainty_without_its_input_is_refused(client: FlaskClient) -> Non
                                   {"cells": 6, "capacity": 1300, "pack_mass_u": 2}]).get_json()  # fmt: skip
     assert rows[0]["specific_energy_u"] > 0
     assert "pack_mass, which is not given" in rows[1]["error"]["detail"]
+
+
+def test_the_media_type_decides_where_the_header_could_be_read_in_two_ways(client: FlaskClient) -> None:
+    """By tabs it names cells, by commas pack_mass: one input either way."""
+    body = "cells\tnote,pack_mass\n6\tx,200\n"
+    tabs = client.post(f"{BATCH}?capacity=1300&keep=*&format=json", data=body, content_type="text/tab-separated-values")
+    assert tabs.get_json()[0]["usable_energy"] == 23.088
+    commas = client.post(f"{BATCH}?capacity=1300&keep=*&format=json", data=body, content_type="text/csv")
+    assert commas.status_code == 422
+    assert "/cells" in {error["pointer"] for error in commas.get_json()["errors"]}
