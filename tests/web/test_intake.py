@@ -45,7 +45,7 @@ def read_all(body: RequestBodyReader, sizes: Callable[[], int] = lambda: 65536) 
 
 def spilled(body: RequestBodyReader) -> bool:
     """Whether it ever wrote to disk."""
-    return body._disk is not None
+    return body._file is not None
 
 
 def noise(size: int, seed: int = 1) -> bytes:
@@ -203,8 +203,8 @@ def test_finish_drains_what_is_still_sent_and_ends_the_thread(before: int) -> No
     assert not finishing.is_alive()
     assert not body._thread.is_alive()
     assert sender.done.is_set()
-    assert body._held <= CHUNK_BYTES
-    assert body._disk is None or body._disk.closed
+    assert body._memory_bytes <= CHUNK_BYTES
+    assert body._file is None or body._file.closed
 
 
 def test_finish_after_an_error_ends_too() -> None:

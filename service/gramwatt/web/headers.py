@@ -1,4 +1,4 @@
-"""What every response carries: request id, CORS that shared caches can keep, ETag and caching, safety headers."""
+"""Headers of every response: request id, CORS that works with shared caches, ETag, caching and security headers."""
 
 from __future__ import annotations
 
@@ -19,17 +19,17 @@ _UUID: Final = re.compile(r"[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}")
 
 
 def assign_request_id() -> None:
-    """Give the request an id: its own X-Request-ID where that is a UUID, else a new one."""
+    """Assign the current request its id."""
     g.request_id = make_request_id(request.headers.get("X-Request-ID"))
 
 
-def make_request_id(offered: str | None) -> str:
-    """Return the id of a request: the client's own where that is a UUID, else a new one (RFC 9562, version 4).
+def make_request_id(sent: str | None) -> str:
+    """Return the id that the client sent if it is a UUID, else a new one (RFC 9562, version 4).
 
-    It need not be a secret, so it is made without a call to the system.
+    The id need not be secret, so no random bytes of the operating system are used.
     """
-    if offered is not None and _UUID.fullmatch(offered):
-        return offered
+    if sent is not None and _UUID.fullmatch(sent):
+        return sent
     bits = random.getrandbits(128) & ~(0xF << 76) & ~(0x3 << 62) | 4 << 76 | 2 << 62
     digits = f"{bits:032x}"
     return f"{digits[:8]}-{digits[8:12]}-{digits[12:16]}-{digits[16:20]}-{digits[20:]}"
@@ -57,7 +57,7 @@ def add_headers(response: Response) -> Response:
 
 @functools.cache
 def compute_source_digest() -> bytes:
-    """A digest of this package's own source: an answer's ETag changes when the code does."""
+    """Return a digest of this package's source, so that entity tags change when the code does."""
     package = Path(__file__).resolve().parent.parent
     digest = hashlib.sha256(__version__.encode())
     for source in sorted(package.rglob("*")):
@@ -66,28 +66,31 @@ def compute_source_digest() -> bytes:
     return digest.digest()
 
 
-def make_request_etag(media: str) -> str:
-    """A strong entity tag, known before anything is computed: answers depend on code, URL and format alone."""
-    return make_etag(media, request.full_path)
+def make_request_etag(format_name: str) -> str:
+    """Return the strong entity tag of the current request, before anything is computed.
+
+    A response depends on the code, the URL and the format alone.
+    """
+    return make_etag(format_name, request.full_path)
 
 
-def make_etag(media: str, full_path: str) -> str:
-    """The entity tag of what is at a path with its query, in a format."""
-    asked = full_path.encode("utf-8", "surrogatepass")
-    digest = hashlib.blake2b(compute_source_digest() + media.encode() + b"\0" + asked, digest_size=12)
+def make_etag(format_name: str, full_path: str) -> str:
+    """Return the entity tag of a path with its query, in a format."""
+    path = full_path.encode("utf-8", "surrogatepass")
+    digest = hashlib.blake2b(compute_source_digest() + format_name.encode() + b"\0" + path, digest_size=12)
     return digest.hexdigest()
 
 
 def make_not_modified(tag: str) -> Response | None:
-    """A 304 where the client holds this very answer."""
-    held = request.if_none_match
-    if request.method in ("GET", "HEAD") and not held.star_tag and held.contains_weak(tag):
+    """Return a 304 response if the client's cached copy has this entity tag, else None."""
+    tags = request.if_none_match
+    if request.method in ("GET", "HEAD") and not tags.star_tag and tags.contains_weak(tag):
         return make_cacheable(Response(status=304), tag)
     return None
 
 
 def make_cacheable(response: Response, tag: str) -> Response:
-    """Mark a pure answer as one that anybody may keep; with If-None-Match: * the client holds it, whichever it is."""
+    """Allow every cache to store a response; it becomes a 304 if the request has ``If-None-Match: *``."""
     if response.status_code == 200 and request.if_none_match.star_tag and request.method in ("GET", "HEAD"):
         response = Response(status=304)
     response.headers["ETag"] = f'"{tag}"'

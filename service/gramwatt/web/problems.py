@@ -1,4 +1,4 @@
-"""Every error as one body: application/problem+json (RFC 9457), with every fault of the question."""
+"""Problem responses: every error as one body, application/problem+json (RFC 9457), with all errors of the inputs."""
 
 from __future__ import annotations
 
@@ -16,14 +16,15 @@ from gramwatt.extras import MissingExtra
 from gramwatt.model.messages import InputError, replace_control_characters
 
 MAX_ERRORS: Final = 100
+MAX_DETAIL_LENGTH: Final = 2000
 MAX_TEXT_ERROR_LENGTH: Final = 1000
 CLIENT_CLOSED_REQUEST: Final = 499
-"""No standard status, but one that many servers count for requests whose client left."""
+"""Not a standard status, but the one that many servers log when a client closes its connection early."""
 
 
 @dataclass(frozen=True, slots=True)
 class ProblemType:
-    """A kind of problem: its status, its title, and what a caller can do about it."""
+    """A type of problem: its status, its title, and what the caller can do about it."""
 
     status: int
     title: str
@@ -32,48 +33,42 @@ class ProblemType:
 
 PROBLEM_TYPES: Final[Mapping[str, ProblemType]] = {
     "malformed-request": ProblemType(
-        400, "The request cannot be read", "Send well-formed JSON in UTF-8, each name once."
+        400, "The request cannot be read", "Send well-formed JSON in UTF-8, and each name once."
     ),
-    "not-found": ProblemType(404, "There is nothing here", "GET /v1 lists the calculators; /docs shows every path."),
-    "unknown-calculator": ProblemType(404, "No such calculator", "GET /v1 lists the calculators."),
-    "unknown-result": ProblemType(404, "No such result", "The detail lists the results of this calculator."),
-    "unknown-column": ProblemType(
-        404, "The recording has no such column", "The detail lists the columns of the recording that was sent."
-    ),
-    "no-answer": ProblemType(
-        404, "This result has no answer for these inputs", "The detail says why, and what would help."
-    ),
-    "method-not-allowed": ProblemType(405, "Method not allowed here", "The Allow header lists the methods."),
+    "not-found": ProblemType(404, "Nothing found here", "GET /v1 lists the calculators; /docs shows every path."),
+    "unknown-calculator": ProblemType(404, "Unknown calculator", "GET /v1 lists the calculators."),
+    "unknown-result": ProblemType(404, "Unknown result", "The detail lists the results of this calculator."),
+    "unknown-column": ProblemType(404, "Unknown column", "The detail lists the columns of the recording."),
+    "no-answer": ProblemType(404, "No result for these inputs", "The detail says why, and what would help."),
+    "method-not-allowed": ProblemType(405, "Method not allowed", "The Allow header lists the allowed methods."),
     "not-acceptable": ProblemType(
-        406, "No such format here", "Ask for one of the formats in the detail, or send no Accept."
+        406, "Format not available", "Request one of the formats in the detail, or send no Accept header."
     ),
-    "too-large": ProblemType(413, "The request body is too large", "Send less at once."),
-    "uri-too-long": ProblemType(414, "The URL is too long", "Send the question as JSON by POST."),
+    "too-large": ProblemType(413, "Request body too large", "Split the data into several smaller requests."),
+    "uri-too-long": ProblemType(414, "URL too long", "Send the inputs as JSON by POST."),
     "unsupported-media-type": ProblemType(
-        415, "The body is of another type", "Send Content-Type: application/json, uncompressed."
+        415, "Unsupported media type", "Send Content-Type: application/json, uncompressed."
     ),
-    "invalid-input": ProblemType(
-        422, "The question cannot be answered as asked", "errors names each fault and what is accepted."
-    ),
+    "invalid-input": ProblemType(422, "Invalid inputs", "The errors member lists each error and what is accepted."),
     "too-much-work": ProblemType(
-        413, "The request asks for more work than one may", "Ask for less at once; the detail says how much."
+        413, "The request needs too much computing", "Request less at once; the detail says how much is allowed."
     ),
-    "too-many-requests": ProblemType(429, "Too many requests", "Wait as long as Retry-After says."),
-    "headers-too-large": ProblemType(431, "The request header is too large", "Send fewer or shorter header fields."),
+    "too-many-requests": ProblemType(429, "Too many requests", "Wait for the seconds in Retry-After."),
+    "headers-too-large": ProblemType(431, "Request headers too large", "Send fewer or shorter header fields."),
     "internal-error": ProblemType(
-        500, "The service failed", "It is our fault; instance identifies the case in our log."
+        500, "Internal error", "This is a bug in the service; the instance member identifies it in the log."
     ),
     "not-installed": ProblemType(
         501,
-        "This service was installed without what this needs",
-        "Ask for another format, or ask whoever runs the service to install what the detail names.",
+        "An optional library is not installed",
+        "Request another format, or ask the operator of the service to install the library in the detail.",
     ),
     "overloaded": ProblemType(
-        503, "Too many long requests wait already", "Wait as long as Retry-After says, and send fewer at once."
+        503, "Too many long requests are waiting", "Wait for the seconds in Retry-After, and send fewer at once."
     ),
-    "unavailable": ProblemType(503, "The service is not ready", "Wait as long as Retry-After says."),
+    "unavailable": ProblemType(503, "The service is not ready", "Wait for the seconds in Retry-After."),
 }
-_BY_STATUS: Final = {
+_TYPE_BY_STATUS: Final = {
     400: "malformed-request",
     404: "not-found",
     405: "method-not-allowed",
@@ -86,100 +81,97 @@ _BY_STATUS: Final = {
     431: "headers-too-large",
     503: "unavailable",
 }
+_FORWARDED_HEADERS: Final = ("allow", "retry-after", "content-range")
 
 
 class Problem(Exception):
-    """Raise it anywhere in a request; the client gets the problem body, or its text where ``errors=text``."""
+    """An error to raise anywhere in a request; the client gets a problem body, or text with ``errors=text``."""
 
     def __init__(
         self, kind: str, detail: str, errors: Sequence[InputError] = (), headers: Mapping[str, str] | None = None
     ) -> None:
         super().__init__(detail)
-        self.told = PROBLEM_TYPES[kind] if kind in PROBLEM_TYPES else ProblemType(400, "", "")
+        self.type = PROBLEM_TYPES[kind] if kind in PROBLEM_TYPES else ProblemType(400, "", "")
         self.kind, self.detail, self.errors, self.headers = kind, detail, tuple(errors), dict(headers or {})
 
 
 def invalid_input(errors: Sequence[InputError]) -> Problem:
-    """The problem of a question with faults."""
-    many = "1 fault" if len(errors) == 1 else f"{len(errors)} faults"
-    return Problem("invalid-input", f"{many}: " + "; ".join(_line(error) for error in errors[:3]), errors)
+    """Return the problem of a request with invalid inputs."""
+    count = "1 error" if len(errors) == 1 else f"{len(errors)} errors"
+    return Problem("invalid-input", f"{count}: " + "; ".join(_format_error(error) for error in errors[:3]), errors)
 
 
 def convert_invalid_input(error: InvalidInput, errors: Sequence[InputError] = ()) -> Problem:
-    """The problem of a question that was refused; ``faults`` are those found beside it, which count first."""
+    """Convert the engine's exception to a problem; ``errors`` are others of the same request, reported first."""
     if isinstance(error, WorkLimitExceeded) and not errors:
         detail = "; ".join(f"{each.detail}; accepted: {each.accepted}" for each in error.errors)
         return Problem("too-much-work", f"{detail[:1].upper()}{detail[1:]}.", error.errors)
     return invalid_input([*errors, *error.errors])
 
 
-def _line(error: InputError) -> str:
-    where = error.pointer[1:].replace("/", ".")
-    return f"{where}: {error.detail}" if where else error.detail
+def _format_error(error: InputError) -> str:
+    path = error.pointer[1:].replace("/", ".")
+    return f"{path}: {error.detail}" if path else error.detail
 
 
 def make_body(problem: Problem, instance: str) -> dict[str, Any]:
-    """The problem as RFC 9457 has it; ``errors`` holds at most `MAX_ERRORS`."""
-    kind = problem.told
-    made: dict[str, Any] = {
+    """Return the body of a problem by RFC 9457; ``errors`` holds at most `MAX_ERRORS`."""
+    body: dict[str, Any] = {
         "type": f"/problems/{problem.kind}" if problem.kind in PROBLEM_TYPES else problem.kind,
-        "title": kind.title,
-        "status": kind.status,
-        "detail": replace_control_characters(problem.detail[:2000]),
+        "title": problem.type.title,
+        "status": problem.type.status,
+        "detail": _clean(problem.detail),
         "instance": instance,
     }
     if problem.errors:
-        made["errors"] = [
+        body["errors"] = [
             {
                 "pointer": error.pointer,
-                "detail": replace_control_characters(error.detail[:2000]),
+                "detail": _clean(error.detail),
                 "given": error.given,
-                "accepted": replace_control_characters(error.accepted[:2000]),
+                "accepted": _clean(error.accepted),
             }
             for error in problem.errors[:MAX_ERRORS]
         ]
-    return made
+    return body
+
+
+def _clean(text: str) -> str:
+    return replace_control_characters(text[:MAX_DETAIL_LENGTH])
 
 
 def respond_to_problem(problem: Problem) -> Response:
-    """The response to a problem, by the request's own wish as JSON or as text with status 200."""
-    if wants_errors_as_text():
-        lines = [_line(error) for error in problem.errors] or [problem.detail]
-        text = f"#ERR {problem.kind}: {'; '.join(lines)}"
-        return Response(
-            text[:MAX_TEXT_ERROR_LENGTH],
-            200,
-            {"Cache-Control": "no-store", **problem.headers},
-            content_type="text/plain; charset=utf-8",
-        )
-    made = orjson.dumps(
-        make_body(problem, f"urn:uuid:{g.request_id}"), option=orjson.OPT_INDENT_2 | orjson.OPT_APPEND_NEWLINE
-    )
+    """Return the response to a problem: JSON, or text with status 200 where the request has ``errors=text``."""
     headers = {"Cache-Control": "no-store", **problem.headers}
-    return Response(made, problem.told.status, headers, content_type="application/problem+json")
+    if wants_errors_as_text():
+        lines = [_format_error(error) for error in problem.errors] or [problem.detail]
+        text = f"#ERR {problem.kind}: {'; '.join(lines)}"[:MAX_TEXT_ERROR_LENGTH]
+        return Response(text, 200, headers, content_type="text/plain; charset=utf-8")
+    body = make_body(problem, f"urn:uuid:{g.request_id}")
+    content = orjson.dumps(body, option=orjson.OPT_INDENT_2 | orjson.OPT_APPEND_NEWLINE)
+    return Response(content, problem.type.status, headers, content_type="application/problem+json")
 
 
 def wants_errors_as_text() -> bool:
-    """Whether this is a cell's request that asked for errors as text (a cell shows nothing of a 4xx)."""
-    asks_value = request.path.startswith("/v1/") and request.path.count("/") > 2
-    return asks_value and request.method in ("GET", "HEAD") and request.args.get("errors") == "text"
+    """Return whether a spreadsheet cell requested errors as text, since a cell shows nothing of a 4xx response."""
+    is_value_path = request.path.startswith("/v1/") and request.path.count("/") > 2
+    return is_value_path and request.method in ("GET", "HEAD") and request.args.get("errors") == "text"
 
 
 def respond_to_http_error(error: HTTPException) -> Response:
-    """Flask's own errors (no route, wrong method, body too large) as problems."""
+    """Convert Flask's own errors (no route, wrong method, body too large) to problems."""
     if error.response is not None or error.code is None or error.code < 400:
         return Response(error.get_response().get_data(), error.code or 500)
-    kind = _BY_STATUS.get(error.code, "internal-error" if error.code >= 500 else "about:blank")
+    kind = _TYPE_BY_STATUS.get(error.code, "internal-error" if error.code >= 500 else "about:blank")
     detail = {
-        404: f"Nothing is at {request.path[:200]}.",
+        404: f"There is nothing at {request.path[:200]}.",
         405: f"{request.method[:20]} is not allowed at {request.path[:200]}.",
         413: f"The body may have at most {request.max_content_length} bytes.",
     }.get(error.code, error.description or error.name)
-    kept = ("allow", "retry-after", "content-range")
-    headers = {name: value for name, value in error.get_headers() if name.lower() in kept}
+    headers = {name: value for name, value in error.get_headers() if name.lower() in _FORWARDED_HEADERS}
     problem = Problem(kind, detail, headers=headers)
     if kind == "about:blank":
-        problem.told = ProblemType(error.code, error.name, "")
+        problem.type = ProblemType(error.code, error.name, "")
     return respond_to_problem(problem)
 
 
@@ -189,10 +181,10 @@ def respond_to_missing_extra(error: MissingExtra) -> Response:
 
 
 def respond_to_too_much_work(error: TooMuchWork) -> Response:
-    """Respond to a request that is over its budget."""
+    """Respond to a request that exceeds its computing budget."""
     return respond_to_problem(Problem("too-much-work", f"{error.detail[:1].upper()}{error.detail[1:]}."))
 
 
 def respond_to_cancelled(error: Cancelled) -> Response:
-    """End a request whose client is gone; nobody sees the response, and the status is for the count of requests."""
+    """Respond to a request whose client has disconnected; the status only appears in the metrics."""
     return Response(status=CLIENT_CLOSED_REQUEST)

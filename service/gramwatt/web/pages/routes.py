@@ -187,5 +187,5 @@ def show_problem(error: Problem) -> Response:
     if parse_accept().best_match(("application/problem+json", *PAGE_MEDIA_TYPES.values())) != "text/html":
         return respond_to_problem(error)
     response = render_page("error.html", problem=error, calculators=registry.load().values())
-    response.status_code = error.told.status
+    response.status_code = error.type.status
     return response
