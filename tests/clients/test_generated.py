@@ -46,7 +46,7 @@ def expected() -> list[str]:
 
 def is_as_expected(printed: str) -> bool:
     *results, problem = printed.splitlines()
-    return results == expected() and problem.startswith("9 bananas: 1 fault: power: ")
+    return results == expected() and problem.startswith("9 bananas: 1 error: power: ")
 
 
 @pytest.mark.heavy

@@ -18,7 +18,7 @@ from gramwatt.engine.tables.row_errors import MAX_DETAILED_ROWS, RowErrorReporte
 from gramwatt.model.messages import InputError
 from gramwatt.web import create_app
 from gramwatt.web.middleware.work_limits import CANCELLED_KEY, WorkLimits
-from gramwatt.web.routes.tables import TEXT_ROWS
+from gramwatt.web.table_responses import TEXT_ROWS
 
 PACK = "pack-energy"
 GRID = "/v1/endurance/sweep?cells=6&vary=power&from=10&to=400&count=40&vary=capacity&from=900&to=1500&count=500"

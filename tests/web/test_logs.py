@@ -177,7 +177,7 @@ def test_what_is_left_out_is_counted(client: FlaskClient) -> None:
 def test_a_recording_that_is_too_large_is_refused_before_it_is_read(client: FlaskClient) -> None:
     response = client.post(ASKED, content_type="text/csv", environ_overrides={"CONTENT_LENGTH": str(3 * 2**30)})
     found = problem(response, 413)
-    assert "fewer samples a second" in found["detail"]
+    assert "fewer samples per second" in found["detail"]
 
 
 def test_a_chunked_recording_is_cut_off_at_the_limit(client: FlaskClient, monkeypatch: pytest.MonkeyPatch) -> None:

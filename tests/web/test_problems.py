@@ -118,7 +118,9 @@ def test_an_unknown_path(client: FlaskClient, path: str) -> None:
         pytest.param("/v1/zzz", "unknown-calculator", "there are air-density", id="nothing-near-lists-all"),
         pytest.param("/v1/pack-energi/usable_energy", "unknown-calculator", "pack-energy", id="with-result"),
         pytest.param("/v1/pack-energy/usable-energy", "unknown-result", "usable_energy", id="result-in-kebab-case"),
-        pytest.param("/v1/pack-energy/zzz", "unknown-result", "it gives usable_energy", id="no-such-result-lists-all"),
+        pytest.param(
+            "/v1/pack-energy/zzz", "unknown-result", "Its results are usable_energy", id="no-such-result-lists-all"
+        ),
         pytest.param("/v1/pack-energy/" + "z" * 5000, "unknown-result", "usable_energy", id="5000-letters"),
     ],
 )
@@ -194,7 +196,7 @@ def test_every_fault_is_told_at_once(client: FlaskClient) -> None:
     made = problem(client, client.get(url), 422, "invalid-input")
     found = {error["pointer"] for error in made["errors"]}
     assert found == {"/cells", "/capacity", "/power", "/chemistri", "/digits", "/reserv", "/units"}
-    assert made["detail"].startswith(f"{len(made['errors'])} faults: ")
+    assert made["detail"].startswith(f"{len(made['errors'])} errors: ")
     capacity = next(error for error in made["errors"] if error["pointer"] == "/capacity")
     assert capacity["given"] == "-5"
     assert "at least 1" in capacity["detail"]
@@ -222,7 +224,7 @@ def test_at_most_a_hundred_faults_are_listed_and_all_are_counted(client: FlaskCl
     body = {"parts": [{"mass": -1}] * 150}
     made = problem(client, client.post("/v1/mass-margin", json=body), 422, "invalid-input")
     assert len(made["errors"]) == 100
-    assert made["detail"].startswith("150 faults")
+    assert made["detail"].startswith("150 errors")
 
 
 HOSTILE = [

@@ -1,4 +1,4 @@
-"""The options of charts, and the formats they come in."""
+"""The options of charts, and their formats."""
 
 from __future__ import annotations
 
@@ -14,19 +14,21 @@ CHART_OPTIONS: Final[Mapping[str, Kind]] = {
     "units": RESPONSE_OPTIONS["units"],
     "format": Choice(
         tuple(CHART_MEDIA_TYPES),
-        "The format, instead of an Accept header; txt is what the picture shows, in words.",
+        "The format of the chart, instead of an Accept header; txt describes the chart in words.",
         optional=True,
     ),
     "theme": Choice(
         (*THEMES, AUTO),
-        "Dark ink on light paper, or the reverse; auto, of SVG, is what the reader's own settings prefer.",
+        "Dark lines on a light background, or the reverse; auto, for SVG only, follows the reader's settings.",
         default="light",
     ),
-    "shape": Choice(tuple(SHAPES), "For a page, or for a phone's screen.", default="wide"),
-    "ground": Choice(GROUNDS, "Whether the paper is drawn; without it whatever lies below shows.", default="paper"),
-    "scale": Count("Of PNG: pixels, times as many each way.", at_least=1, at_most=MAX_SCALE, default=1),
+    "shape": Choice(tuple(SHAPES), "wide for a page, narrow for the screen of a phone.", default="wide"),
+    "ground": Choice(GROUNDS, "Whether the background is drawn; without it the chart is transparent.", default="paper"),
+    "scale": Count("For PNG: multiplies width and height in pixels.", at_least=1, at_most=MAX_SCALE, default=1),
     "show": Text(
-        "Of a sweep: the results drawn, separated by commas; the headline unless said.", max_length=200, optional=True
+        "For a sweep: the results to draw, separated by commas; by default the headline.",
+        max_length=200,
+        optional=True,
     ),
-    "title": Flag("Whether title and inputs stand in the picture.", default=True),
+    "title": Flag("Whether the chart shows its title and the inputs.", default=True),
 }

@@ -1,4 +1,4 @@
-"""From a request to a question: words of a query, or a strict JSON body; and the options beside the inputs."""
+"""Parse requests: inputs and options of a query, a strict JSON body, and the formats of body and response."""
 
 from __future__ import annotations
 
@@ -26,18 +26,20 @@ from gramwatt.web.problems import Problem, invalid_input
 DIGITS_OPTION: Final = Count("Significant digits of numbers as text.", at_least=1, at_most=15, default=12)
 DECIMAL_OPTION: Final = Choice(
     (".", ","),
-    "Decimal sign of numbers in the answer; with a comma, its lists and CSV are separated by semicolons.",
+    "Decimal sign of numbers in the response; with a comma, lists and CSV are separated by semicolons.",
     default=".",
 )
 RESPONSE_OPTIONS: Final[Mapping[str, Kind]] = {
     "units": Text(
         "Units of results, as result:unit pairs separated by commas: usable_energy:kJ.", max_length=400, optional=True
     ),
-    "working": Flag("Add the formula, the numbers put in and the sources of each result."),
-    "format": Choice(tuple(BASE_MEDIA_TYPES), "The format, instead of an Accept header.", optional=True),
+    "working": Flag("Add the formula of each result, the same with numbers inserted, and its sources."),
+    "format": Choice(
+        tuple(BASE_MEDIA_TYPES), "The format of the response, instead of an Accept header.", optional=True
+    ),
     "header": Choice(
         ("units", "names", "off"),
-        "Of CSV: header line with units in brackets, with bare names, or none.",
+        "For CSV: a header line with units in brackets, with bare names, or no header line.",
         default="units",
     ),
     "digits": DIGITS_OPTION,
@@ -47,20 +49,22 @@ RESPONSE_OPTIONS: Final[Mapping[str, Kind]] = {
 
 @functools.cache
 def get_response_options(calculator: Calculator[Any, Any]) -> Mapping[str, Kind]:
-    """The options of a calculator's answer; its own forms are among the formats."""
+    """Return the options of a calculator's response; the calculator's own formats are among them."""
     if not calculator.formats:
         return RESPONSE_OPTIONS
-    told = "; ".join(f"{form.name}: {form.description}" for form in calculator.formats)
-    chosen = Choice(
-        tuple(get_media_types(calculator)), f"The format, instead of an Accept header. {told}", optional=True
+    formats = "; ".join(f"{each.name}: {each.description}" for each in calculator.formats)
+    option = Choice(
+        tuple(get_media_types(calculator)),
+        f"The format of the response, instead of an Accept header. {formats}",
+        optional=True,
     )
-    return {**RESPONSE_OPTIONS, "format": chosen}
+    return {**RESPONSE_OPTIONS, "format": option}
 
 
-def make_output_options(options: Mapping[str, Any], form: str, errors: list[InputError]) -> OutputOptions:
-    """How the answer is wanted, by the options; what is wrong with those of units is added to the faults."""
+def make_output_options(options: Mapping[str, Any], format_name: str, errors: list[InputError]) -> OutputOptions:
+    """Return the engine's output options; append the errors of ``units`` to ``errors``."""
     style = TextStyle(options["header"], options["digits"], options["decimal"])
-    return OutputOptions(form, parse_result_units(options["units"], errors), bool(options["working"]), style)
+    return OutputOptions(format_name, parse_result_units(options["units"], errors), bool(options["working"]), style)
 
 
 VALUE_OPTIONS: Final[Mapping[str, Kind]] = {
@@ -69,8 +73,8 @@ VALUE_OPTIONS: Final[Mapping[str, Kind]] = {
     "decimal": DECIMAL_OPTION,
     "errors": Choice(
         ("status", "text"),
-        "status: errors as problems with their status. text: errors as 200 with a text that begins with #ERR, since a "
-        "spreadsheet's cell shows nothing of a failed request.",
+        "status: errors as problems with their status. text: errors with status 200, as a text that begins with #ERR, "
+        "since a spreadsheet cell shows nothing of a failed request.",
         default="status",
     ),
 }
@@ -79,9 +83,18 @@ VALUE_OPTIONS: Final[Mapping[str, Kind]] = {
 def read_query(
     options: Mapping[str, Kind], *, repeated: Collection[str] = ()
 ) -> tuple[dict[str, str], dict[str, Any], list[InputError]]:
-    """The query's inputs as words, its options as values, and what is wrong with either.
+    """Read the query of the current request.
 
-    Names in ``repeated`` may stand more than once and are left to the caller.
+    Names in ``repeated`` may occur more than once and are left to the caller.
+
+    Returns
+    -------
+    inputs
+        Texts by the name of the input.
+    values
+        Values of all options, by name.
+    errors
+        Errors of either.
     """
     errors = [
         InputError(
@@ -93,26 +106,27 @@ def read_query(
         for name, values in request.args.lists()
         if len(values) > 1 and name not in repeated
     ]
-    words = {name: word for name, word in request.args.items() if name not in repeated}
-    chosen: dict[str, Any] = {}
+    inputs = {name: text for name, text in request.args.items() if name not in repeated}
+    option_values: dict[str, Any] = {}
     for name, kind in options.items():
-        chosen[name], wrong = _default(kind) if name not in words else _chosen(kind, words.pop(name))
-        errors += [error.under(name) for error in wrong]
-    return words, chosen, errors
+        value, option_errors = _parse_option(kind, inputs.pop(name)) if name in inputs else _get_default(kind)
+        option_values[name] = value
+        errors += [error.under(name) for error in option_errors]
+    return inputs, option_values, errors
 
 
-def _chosen(kind: Kind, word: object) -> tuple[Any, Sequence[InputError]]:
-    column = nested.read_column(kind, [word], text=True)
+def _parse_option(kind: Kind, text: object) -> tuple[Any, Sequence[InputError]]:
+    column = nested.read_column(kind, [text], text=True)
     value = columns.fill_default(kind, column, ~column.present).values[0]
-    return _plain(kind, value), column.errors.get(0, ())
+    return _to_python(kind, value), column.errors.get(0, ())
 
 
 @functools.cache
-def _default(kind: Kind) -> tuple[Any, Sequence[InputError]]:
-    return _chosen(kind, ABSENT)
+def _get_default(kind: Kind) -> tuple[Any, Sequence[InputError]]:
+    return _parse_option(kind, ABSENT)
 
 
-def _plain(kind: Kind, value: Any) -> Any:
+def _to_python(kind: Kind, value: Any) -> Any:
     if isinstance(kind, Choice):
         return kind.options[value] if value >= 0 else kind.default
     if isinstance(kind, Count):
@@ -120,8 +134,21 @@ def _plain(kind: Kind, value: Any) -> Any:
     return value.item() or None
 
 
+def check_no_query_inputs(inputs: Mapping[str, str], options: Collection[str]) -> list[InputError]:
+    """Return an error for each input in the query of a POST, where only options are allowed."""
+    return [
+        InputError(
+            f"/{escape_name(name)}",
+            f"{quote_input(name)} is in the query of a POST",
+            quote_input(text),
+            f"inputs in the JSON body; in the query only {join_with_or(options)}",
+        )
+        for name, text in inputs.items()
+    ]
+
+
 def parse_result_units(text: str | None, errors: list[InputError]) -> dict[str, str]:
-    """``usable_energy:kJ,current:mA`` as a mapping; what is no such pair is added to the faults."""
+    """Parse ``usable_energy:kJ,current:mA`` to a mapping; append an error for each invalid pair to ``errors``."""
     pairs: dict[str, str] = {}
     for pair in text.split(",") if text else ():
         name, colon, spelling = pair.partition(":")
@@ -129,9 +156,7 @@ def parse_result_units(text: str | None, errors: list[InputError]) -> dict[str, 
             pairs[name] = spelling
         else:
             accepted = "result:unit pairs separated by commas, each result once"
-            errors.append(
-                InputError("/units", f"{pair!r} is not a result:unit pair of its own", quote_input(text), accepted)
-            )
+            errors.append(InputError("/units", f"{pair!r} is not a new result:unit pair", quote_input(text), accepted))
     return pairs
 
 
@@ -139,7 +164,7 @@ MAX_RECORDING_BYTES: Final = 64 * 1024 * 1024
 
 
 def max_recording_bytes() -> int:
-    """Bytes that a recording may have, alone or in a question; GRAMWATT_LARGEST_RECORDING says otherwise."""
+    """Return the maximum size of a recording [bytes], which GRAMWATT_LARGEST_RECORDING overrides."""
     return int(os.environ.get("GRAMWATT_LARGEST_RECORDING") or MAX_RECORDING_BYTES)
 
 
@@ -149,55 +174,56 @@ MEDIA_TYPE_ALIASES: Final[Mapping[str, str]] = {
     "application/x-jsonlines": "ndjson",
     "application/csv": "csv",
 }
-"""Other media types that formats go by."""
+"""Other media types for the same formats."""
 
 
-def parse_content_type(formats: Mapping[str, str], what: str, more: Mapping[str, str] = MEDIA_TYPE_ALIASES) -> str:
-    """Which of ``formats`` (format: media type) the body has. Raises Problem (415) where it is none of them."""
-    media = request.mimetype
-    by_media = {media: name for name, media in formats.items()} | dict(more)
+def parse_content_type(formats: Mapping[str, str], what: str, aliases: Mapping[str, str] = MEDIA_TYPE_ALIASES) -> str:
+    """Return the format of the body, one of ``formats`` (media type by format). Raises Problem (415)."""
+    by_media_type = {media_type: name for name, media_type in formats.items()} | dict(aliases)
     charset = request.mimetype_params.get("charset", "utf-8").lower()
-    if media not in by_media or request.content_encoding or charset not in ("utf-8", "utf8", "us-ascii"):
-        given = f"{media or 'no Content-Type'}{f', {request.content_encoding}' if request.content_encoding else ''}"
-        raise Problem(
-            "unsupported-media-type",
-            f"Send {what} as {join_with_or(formats.values())}, in UTF-8 and uncompressed; this was {given}.",
-        )
-    return by_media[media]
+    unsupported = request.content_encoding or charset not in ("utf-8", "utf8", "us-ascii")
+    if unsupported or request.mimetype not in by_media_type:
+        accepted = f"{what} as {join_with_or(formats.values())}, in UTF-8 and uncompressed"
+        raise _make_media_type_problem(accepted)
+    return by_media_type[request.mimetype]
+
+
+def _make_media_type_problem(accepted: str) -> Problem:
+    encoding = f", {request.content_encoding}" if request.content_encoding else ""
+    sent = f"{request.mimetype or 'no Content-Type'}{encoding}"
+    return Problem("unsupported-media-type", f"Send {accepted}; this request has {sent}.")
 
 
 def read_json_body(calculator: Calculator[Any, Any]) -> dict[str, object]:
-    """The JSON object of a POST. Raises Problem: 415, 413, 400, or 422 where it is no object."""
+    """Return the JSON object of a POST. Raises Problem: 415, 413, 400, or 422 if it is not an object."""
     if calculator.takes_recordings:
         request.max_content_length = max_recording_bytes()
-    media = request.mimetype
-    if media != "application/json" or request.content_encoding:
-        given = f"{media or 'no Content-Type'}{f', {request.content_encoding}' if request.content_encoding else ''}"
-        raise Problem("unsupported-media-type", f"Send Content-Type: application/json, uncompressed; this was {given}.")
+    if request.mimetype != "application/json" or request.content_encoding:
+        raise _make_media_type_problem("Content-Type: application/json, uncompressed")
     try:
         value = parse_strict_json(read_body())
     except InvalidJson as error:
-        raise Problem("malformed-request", f"The body is not JSON: {error}.") from None
+        raise Problem("malformed-request", f"The body is not valid JSON: {error}.") from None
     if not isinstance(value, dict):
         example = json.dumps(dict(calculator.examples[0].given))
         raise invalid_input(
-            [InputError("", "the question must be a JSON object", quote_input(value), f"for instance {example}")]
+            [InputError("", "the inputs must be a JSON object", quote_input(value), f"for instance {example}")]
         )
     return value
 
 
 def read_body() -> bytes:
-    """The whole body; in a loop, since a chunked one over the limit would else be cut in silence."""
+    """Return the whole body, read in chunks: a chunked body over the limit would else be cut without an error."""
     limit = request.max_content_length or current_app.config["MAX_CONTENT_LENGTH"]
-    pieces, received = [], 0
-    while piece := _read_chunk():
-        pieces.append(piece)
-        received += len(piece)
+    chunks, received = [], 0
+    while chunk := _read_chunk():
+        chunks.append(chunk)
+        received += len(chunk)
         if received > limit:
             raise RequestEntityTooLarge
     if received < (request.content_length or 0):
-        raise Problem("malformed-request", "The body broke off: it is shorter than its Content-Length says.")
-    return b"".join(pieces)
+        raise Problem("malformed-request", "The body ended early: it is shorter than its Content-Length.")
+    return b"".join(chunks)
 
 
 def _read_chunk() -> bytes:
@@ -207,25 +233,25 @@ def _read_chunk() -> bytes:
         raise
     except (TimeoutError, BlockingIOError):
         raise Problem("malformed-request", "The rest of the body did not arrive in time.") from None
-    except Exception as error:  # each server has errors of its own for a body that breaks off or is no chunked one
+    except Exception as error:  # each server has its own exceptions for a body that ends early or is badly chunked
         raise Problem("malformed-request", f"The body could not be read: {type(error).__name__}.") from None
 
 
 def parse_accept() -> MIMEAccept:
-    """The media types that the client accepts. Spaces mean nothing there, and many of them take the parser long."""
+    """Return the media types that the client accepts, without spaces: many of them make the parser slow."""
     return parse_accept_header(" ".join(request.headers.get("Accept", "").split()), MIMEAccept)
 
 
-def negotiate_format(offered: Mapping[str, str], wished: str | None = None) -> str:
-    """The format to answer in, from ``format=`` or Accept. ``offered`` is format: media type, the default first.
+def negotiate_format(offered: Mapping[str, str], requested: str | None = None) -> str:
+    """Return the format of the response: ``requested`` (the option ``format``), else by the Accept header.
 
-    Raises Problem (406) where none is acceptable.
+    ``offered`` has media types by format, the default first. Raises Problem (406) if none is acceptable.
     """
-    if wished is not None:
-        return wished
+    if requested is not None:
+        return requested
     if not request.headers.get("Accept", "").strip():
         return next(iter(offered))
     best = parse_accept().best_match(list(offered.values()))
     if best is None:
-        raise Problem("not-acceptable", f"This can be had as {join_with_or(offered.values())}.")
-    return next(name for name, media in offered.items() if media == best)
+        raise Problem("not-acceptable", f"The available formats are {join_with_or(offered.values())}.")
+    return next(name for name, media_type in offered.items() if media_type == best)

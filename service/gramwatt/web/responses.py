@@ -1,4 +1,4 @@
-"""Steps that several routes share: find the calculator, compute plain bodies, build responses."""
+"""Steps that several routes share: find the calculator, compute plain bodies, make responses."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ PLAIN_TEXT: Final = "text/plain; charset=utf-8"
 
 
 def make_response(body: bytes | str | Iterable[bytes], content_type: str, tag: str | None = None) -> Response:
-    """Build the response of an answer: with an entity tag it is public, without one it is not stored."""
+    """Return a response with results: with an entity tag every cache may store it, without one none may."""
     response = Response(body, content_type=content_type)
     if tag is not None:
         return make_cacheable(response, tag)
@@ -30,31 +30,29 @@ def make_response(body: bytes | str | Iterable[bytes], content_type: str, tag: s
 def compute_plain_body(
     calculator: Calculator[Any, Any], result: str | None, inputs: Mapping[str, object], *, text: bool
 ) -> bytes | None:
-    """Return the body of the answer to inputs without options: JSON, or the bare value of ``result``.
+    """Return the body of a response without options: JSON, or the bare value of ``result``.
 
-    None where that is no single body with status 200. Raises Refused.
+    None if the response has several chunks, or another status than 200. Raises InvalidInput.
     """
     if result is None:
-        pieces = list(itertools.islice(compute_output(calculator, inputs, OutputOptions(), text=text), 2))
-        return pieces[0] if len(pieces) == 1 else None
-    found = calculate.compute_response(calculator, inputs, text=text)["results"][result]
-    return None if found is None else serializers.format_value(found).encode()
+        chunks = list(itertools.islice(compute_output(calculator, inputs, OutputOptions(), text=text), 2))
+        return chunks[0] if len(chunks) == 1 else None
+    value = calculate.compute_response(calculator, inputs, text=text)["results"][result]
+    return None if value is None else serializers.format_value(value).encode()
 
 
 def make_post_only_problem(calculator: Calculator[Any, Any]) -> Problem:
-    """The problem of a GET whose question would not fit a query: it shows the body to send."""
+    """Return the problem of a GET to a calculator whose inputs do not fit a query, with an example body."""
     body = json.dumps(dict(calculator.examples[-1].given))
     what = "a table" if calculator.recording is None else "a recording"
-    detail = (
-        f"{calculator.name} asks for {what}, which does not fit a query: POST /v1/{calculator.name} with JSON, {body}"
-    )
+    detail = f"{calculator.name} needs {what}, which does not fit a query. POST /v1/{calculator.name} with JSON: {body}"
     if calculator.recording is not None:
-        detail += f"; or POST /v1/{calculator.name}/log with the recording itself"
+        detail += f"; or POST /v1/{calculator.name}/log with the recording as the body"
     return Problem("method-not-allowed", detail, headers={"Allow": "POST, OPTIONS"})
 
 
 def find_calculator(name: str) -> Calculator[Any, Any]:
-    """The calculator in a URL. Raises Problem (404) with near matches."""
+    """Return the calculator of that name. Raises Problem (404) that suggests similar names."""
     try:
         return calculate.get_calculator(name)
     except calculate.UnknownCalculator as error:
@@ -62,10 +60,10 @@ def find_calculator(name: str) -> Calculator[Any, Any]:
 
 
 INLINE_STYLES_POLICY: Final = "default-src 'none'; style-src 'unsafe-inline'; frame-ancestors *"
-"""The policy of an SVG with a style sheet in it, which takes effect where the SVG is opened by itself."""
+"""The policy of an SVG that contains a style sheet; it matters when the SVG is opened by itself."""
 
 
 def allow_inline_styles(response: Response) -> Response:
-    """Let an SVG have its style sheet; a browser takes the policy of a 304 too."""
+    """Allow the style sheet of an SVG; also needed on a 304, whose policy browsers apply."""
     response.headers["Content-Security-Policy"] = INLINE_STYLES_POLICY
     return response

@@ -1,4 +1,4 @@
-"""The options of tables, and the formats they come and go in."""
+"""The options of tables, and the formats of their requests and responses."""
 
 from __future__ import annotations
 
@@ -21,66 +21,68 @@ from gramwatt.web.request_parsing import (
 )
 
 MAX_TABLE_BYTES: Final = 1024**3
-
 MAX_POINTS: Final = 500
-
+"""Points along an axis, if the calculator computes all of them at once."""
 MAX_NESTED_POINTS: Final = 20
-"""Along one axis: of a calculator answered by columns, and of one answered question by question."""
-
+"""Points along an axis, if the calculator has nested inputs and computes each point by itself."""
 MAX_AXES: Final = 2
 TABLE_OPTIONS: Final[Mapping[str, Kind]] = {
     "units": RESPONSE_OPTIONS["units"],
-    "format": Choice(tuple(FORMATS), "The format of the answer, instead of an Accept header.", optional=True),
+    "format": Choice(tuple(FORMATS), "The format of the response, instead of an Accept header.", optional=True),
     "header": RESPONSE_OPTIONS["header"],
     "digits": RESPONSE_OPTIONS["digits"],
     "decimal": Choice(
-        (".", ","), "Decimal sign of CSV, in both directions; with a comma, fields are separated by ;.", default="."
+        (".", ","),
+        "Decimal sign of CSV, in request and response; with a comma, fields are separated by semicolons.",
+        default=".",
     ),
     "sep": Choice(
         (";", "tab"),
-        "Separator of CSV in the answer, where it is no comma; that of a table sent is seen by its header.",
+        "Separator of CSV in the response, if it is not a comma; that of the request is detected from its header.",
         optional=True,
     ),
-    "given": Flag("Add a column for each input, as understood."),
-    "uncertainty": Flag("Add the standard uncertainty of each result, as a column that ends in _u."),
+    "given": Flag("Add a column for each input, as the service understood it."),
+    "uncertainty": Flag("Add a column for the standard uncertainty of each result, with a name that ends in _u."),
 }
 BATCH_OPTIONS: Final[Mapping[str, Kind]] = {
     **TABLE_OPTIONS,
     "keep": Text(
-        "Columns that are no inputs and pass through untouched, separated by commas, or * for all. Those named id, "
-        "name and note always do.",
+        "Columns to copy unchanged to the response, separated by commas, or * for all that are not inputs. Columns "
+        "named id, name and note are always copied.",
         max_length=400,
         optional=True,
     ),
 }
 SWEEP_OPTIONS: Final[Mapping[str, Kind]] = {
     **TABLE_OPTIONS,
-    "best": Count("Only so many points: those best by `by`, best first.", at_least=1, at_most=1000, optional=True),
-    "by": Text("The result that `best` ranks by; the headline unless said.", max_length=64, optional=True),
-    "least": Flag("The least of that result is best."),
+    "best": Count(
+        "Return only this many points: the best by `by`, best first.", at_least=1, at_most=1000, optional=True
+    ),
+    "by": Text("The result that `best` ranks by; by default the headline.", max_length=64, optional=True),
+    "least": Flag("Rank the minimum of that result first instead of the maximum."),
     "errors": VALUE_OPTIONS["errors"],
 }
 
 
 def parse_table_format(options: Mapping[str, Any]) -> TableFormat:
-    """The format of the body. Raises Problem (415) where it is none of ours."""
-    return TableFormat(parse_content_type(FORMATS, "a table"), _style(options))
+    """Return the format of the body. Raises Problem (415) if it is unknown."""
+    return TableFormat(parse_content_type(FORMATS, "a table"), _make_style(options))
 
 
-def negotiate_table_format(options: Mapping[str, Any], default: str, *, faulty: bool) -> TableFormat:
-    """The format of the answer, by ``format=``, Accept, or the default. Raises Problem (406) where none fits."""
+def negotiate_table_format(options: Mapping[str, Any], default: str, *, has_errors: bool) -> TableFormat:
+    """Return the format of the response: the option ``format``, else by Accept. Raises Problem (406)."""
     offered = {default: FORMATS[default], **FORMATS}
-    return TableFormat(negotiate_format(offered, None if faulty else options["format"]), _style(options))
+    return TableFormat(negotiate_format(offered, None if has_errors else options["format"]), _make_style(options))
 
 
-def _style(options: Mapping[str, Any]) -> Style:
-    usual = ";" if options["decimal"] == "," else ","
-    separator: str = {"tab": "\t", None: usual}.get(options["sep"]) or options["sep"]
+def _make_style(options: Mapping[str, Any]) -> Style:
+    default = ";" if options["decimal"] == "," else ","
+    separator: str = {"tab": "\t", None: default}.get(options["sep"]) or options["sep"]
     return Style(options["header"], options["digits"], separator, options["decimal"])
 
 
 def parse_passthrough(options: Mapping[str, Any]) -> Passthrough:
-    """Which columns pass through."""
+    """Return which columns are copied to the response."""
     names = [name.strip() for name in (options["keep"] or "").split(",")]
     return Passthrough(frozenset(name for name in names if name and name != "*"), "*" in names)
 
@@ -91,24 +93,26 @@ def make_table_plan(
     options: Mapping[str, Any],
     errors: list[InputError],
     *,
-    words: bool = True,
+    text: bool = True,
     under: str | None = None,
 ) -> Plan:
-    """What every row is asked; what is wrong with it is added to the faults. ``under``: the member of a body that
-    holds what every row shares."""
-    plan, wrong, of_units = make_plan(
+    """Return the plan of a table, and append the errors of its constant inputs and units to ``errors``.
+
+    ``under`` is the member of the JSON body that contains the constant inputs.
+    """
+    plan, constant_errors, unit_errors = make_plan(
         calculator,
         constants,
-        text=words,
+        text=text,
         result_units=parse_result_units(options["units"], errors),
         show_inputs=bool(options["given"]),
         uncertain=bool(options["uncertainty"]),
     )
-    errors += wrong if under is None else [error.under(under) for error in wrong]
-    errors += of_units
+    errors += constant_errors if under is None else [error.under(under) for error in constant_errors]
+    errors += unit_errors
     return plan
 
 
 def get_max_points(calculator: Calculator[Any, Any]) -> int:
-    """How many points one axis may have."""
+    """Return how many points one axis may have."""
     return MAX_POINTS if calculator.columnwise else MAX_NESTED_POINTS

@@ -1,4 +1,4 @@
-"""The routes of every calculator: its answer, and one value of it. Nothing here knows any calculator by name."""
+"""Routes of every calculator: all its results, or one of them as a bare value."""
 
 from __future__ import annotations
 
@@ -9,16 +9,16 @@ from typing import Any, Final
 from flask import Blueprint, Response, request
 
 from gramwatt.engine import calculate, registry, serializers
-from gramwatt.engine.columns import escape_name
 from gramwatt.engine.formats import OutputOptions, compute_output, get_media_types
 from gramwatt.engine.query_strings import fits_query
 from gramwatt.engine.response import check_result_units
 from gramwatt.model import Calculator
-from gramwatt.model.messages import InputError, close_matches, join_with_or, quote_input
+from gramwatt.model.messages import InputError, close_matches, join_with_or
 from gramwatt.web.headers import make_not_modified, make_request_etag
 from gramwatt.web.problems import Problem, convert_invalid_input, invalid_input
 from gramwatt.web.request_parsing import (
     VALUE_OPTIONS,
+    check_no_query_inputs,
     get_response_options,
     make_output_options,
     negotiate_format,
@@ -34,106 +34,107 @@ blueprint = Blueprint("calculators", __name__, url_prefix="/v1")
 
 @blueprint.get("/<calculator_name>")
 def calculate_from_query(calculator_name: str) -> Response:
-    """Answer the question in the query."""
+    """Return the results for the inputs in the query."""
     calculator = find_calculator(calculator_name)
     if not fits_query(calculator):
         raise make_post_only_problem(calculator)
-    words, options, errors = read_query(get_response_options(calculator))
-    chosen = negotiate_format(get_media_types(calculator), options["format"] if not errors else None)
-    tag = make_request_etag(chosen)
+    inputs, options, errors = read_query(get_response_options(calculator))
+    format_name = negotiate_format(get_media_types(calculator), options["format"] if not errors else None)
+    tag = make_request_etag(format_name)
     return make_not_modified(tag) or respond_with_results(
-        calculator, words, options, errors, chosen, text=True, tag=tag
+        calculator, inputs, options, errors, format_name, text=True, tag=tag
     )
 
 
 @blueprint.post("/<calculator_name>")
 def calculate_from_body(calculator_name: str) -> Response:
-    """Answer the question in the body; the query may hold options only."""
+    """Return the results for the inputs in the body; the query may have options only."""
     calculator = find_calculator(calculator_name)
-    words, options, errors = read_query(get_response_options(calculator))
-    chosen = negotiate_format(get_media_types(calculator), options["format"] if not errors else None)
-    errors += [
-        InputError(
-            f"/{escape_name(name)}",
-            f"{quote_input(name)} stands in the query of a POST",
-            quote_input(word),
-            "inputs in the body; in the query only " + join_with_or(get_response_options(calculator)),
-        )
-        for name, word in words.items()
-    ]
-    return respond_with_results(calculator, read_json_body(calculator), options, errors, chosen, text=False)
+    query_inputs, options, errors = read_query(get_response_options(calculator))
+    format_name = negotiate_format(get_media_types(calculator), options["format"] if not errors else None)
+    errors += check_no_query_inputs(query_inputs, get_response_options(calculator))
+    return respond_with_results(calculator, read_json_body(calculator), options, errors, format_name, text=False)
 
 
 def respond_with_results(
     calculator: Calculator[Any, Any],
-    question: dict[str, Any],
-    options: dict[str, Any],
+    inputs: Mapping[str, object],
+    options: Mapping[str, Any],
     errors: list[InputError],
-    chosen: str,
+    format_name: str,
     *,
     text: bool,
     tag: str | None = None,
 ) -> Response:
-    """The answer in the form chosen: at once where it is short, else as it is made. With a tag it may be cached."""
-    wish = make_output_options(options, chosen, errors)
+    """Return the response with the results: whole if it is short, else streamed. With a tag it may be cached."""
+    output_options = make_output_options(options, format_name, errors)
     try:
-        pieces = compute_output(calculator, question, wish, text=text)
+        chunks = compute_output(calculator, inputs, output_options, text=text)
     except calculate.InvalidInput as error:
         raise convert_invalid_input(error, errors) from None
     if errors:
         raise invalid_input(errors)
-    first = list(itertools.islice(pieces, 2))
-    body = b"".join(first) if len(first) < 2 else itertools.chain(first, pieces)
-    return make_response(body, _content_type(calculator, wish), tag)
+    first = list(itertools.islice(chunks, 2))
+    body = b"".join(first) if len(first) < 2 else itertools.chain(first, chunks)
+    return make_response(body, _make_content_type(calculator, output_options), tag)
 
 
-def _content_type(calculator: Calculator[Any, Any], wish: OutputOptions) -> str:
-    media = get_media_types(calculator)[wish.form]
-    if wish.form == "csv":
-        return media + "; charset=utf-8; header=" + ("absent" if wish.style.header == "off" else "present")
-    return media + ("; charset=utf-8" if media.startswith("text/") else "")
+def _make_content_type(calculator: Calculator[Any, Any], options: OutputOptions) -> str:
+    media_type = get_media_types(calculator)[options.form]
+    if options.form == "csv":
+        return media_type + "; charset=utf-8; header=" + ("absent" if options.style.header == "off" else "present")
+    return media_type + ("; charset=utf-8" if media_type.startswith("text/") else "")
 
 
 @blueprint.get("/<calculator_name>/<result>")
 def get_value(calculator_name: str, result: str) -> Response:
-    """One bare value as text, for a spreadsheet's cell."""
+    """Return one bare value as text, for a spreadsheet cell."""
     calculator = find_calculator(calculator_name)
     if not fits_query(calculator):
         raise make_post_only_problem(calculator)
-    if result == "batch":
-        detail = f"A table of questions is sent: POST /v1/{calculator.name}/batch with JSON, CSV or Arrow."
-        raise Problem("method-not-allowed", detail, headers={"Allow": "POST, OPTIONS"})
-    if result == "log" and calculator.recording is not None:
-        detail = f"A recording is sent: POST /v1/{calculator.name}/log with CSV, NDJSON, JSON or Arrow."
-        raise Problem("method-not-allowed", detail, headers={"Allow": "POST, OPTIONS"})
-    if result not in calculator.result_fields:
-        meant = close_matches(result, calculator.result_fields)
-        hint = (
-            f"did you mean {join_with_or(meant)}?" if meant else f"it gives {join_with_or(calculator.result_fields)}."
-        )
-        raise Problem("unknown-result", f"{calculator.name} has no result {result[:80]!r}; {hint}")
-    words, options, errors = read_query(VALUE_OPTIONS)
+    _check_result(calculator, result)
+    inputs, options, errors = read_query(VALUE_OPTIONS)
     tag = make_request_etag(negotiate_format(TEXT))
-    kept = make_not_modified(tag)
-    if kept is not None:
-        return kept
+    not_modified = make_not_modified(tag)
+    if not_modified is not None:
+        return not_modified
     units = {result: options["unit"]} if options["unit"] else {}
     try:
         check_result_units(calculator, units)
     except ValueError as error:
         errors.append(InputError("/unit", str(error), options["unit"], "a unit of this result"))
         units = {}
-    answer = _ask(calculator, words, errors, text=True, units=units)
-    found = answer["results"][result]
-    if found is None:
-        reasons = [caution["text"] for caution in answer["cautions"] if result in caution.get("results", ())]
+    try:
+        response = calculate.compute_response(calculator, inputs, text=True, result_units=units)
+    except calculate.InvalidInput as error:
+        raise convert_invalid_input(error, errors) from None
+    if errors:
+        raise invalid_input(errors)
+    value = response["results"][result]
+    if value is None:
+        reasons = [caution["text"] for caution in response["cautions"] if result in caution.get("results", ())]
         raise Problem("no-answer", " ".join(reasons))
-    shown = serializers.format_value(found, digits=options["digits"], decimal=options["decimal"])
-    return make_response(shown, PLAIN_TEXT, tag)
+    text = serializers.format_value(value, digits=options["digits"], decimal=options["decimal"])
+    return make_response(text, PLAIN_TEXT, tag)
+
+
+def _check_result(calculator: Calculator[Any, Any], result: str) -> None:
+    """Raise Problem if the calculator has no such result: 405 for a route that needs POST, else 404."""
+    if result == "batch":
+        detail = f"To compute a table, POST /v1/{calculator.name}/batch with JSON, CSV or Arrow."
+        raise Problem("method-not-allowed", detail, headers={"Allow": "POST, OPTIONS"})
+    if result == "log" and calculator.recording is not None:
+        detail = f"To send a recording, POST /v1/{calculator.name}/log with CSV, NDJSON, JSON or Arrow."
+        raise Problem("method-not-allowed", detail, headers={"Allow": "POST, OPTIONS"})
+    if result not in calculator.result_fields:
+        meant = close_matches(result, calculator.result_fields)
+        results = calculator.result_fields
+        hint = f"Did you mean {join_with_or(meant)}?" if meant else f"Its results are {join_with_or(results)}."
+        raise Problem("unknown-result", f'{calculator.name} has no result "{result[:80]}". {hint}')
 
 
 def narrow_allow_header(response: Response) -> Response:
-    """A table of questions, and a calculator that asks for a table, can be asked by POST alone: Allow says so."""
+    """Remove methods from Allow that this path does not have: tables of inputs need POST, for instance."""
     if "Allow" not in response.headers or not request.path.startswith("/v1/"):
         return response
     if request.path.rstrip("/") == "/v1/units":
@@ -142,24 +143,6 @@ def narrow_allow_header(response: Response) -> Response:
     name, _, below = request.path.removeprefix("/v1/").partition("/")
     calculator, below = registry.load().get(name), below.rstrip("/")
     if calculator is not None and (below in ("batch", "log") or not fits_query(calculator)):
-        known = below != "log" or calculator.recording is not None
-        response.headers["Allow"] = "POST, OPTIONS" if known else "GET, HEAD, OPTIONS"
+        exists = below != "log" or calculator.recording is not None
+        response.headers["Allow"] = "POST, OPTIONS" if exists else "GET, HEAD, OPTIONS"
     return response
-
-
-def _ask(
-    calculator: Calculator[Any, Any],
-    question: dict[str, Any],
-    errors: list[InputError],
-    *,
-    text: bool,
-    units: Mapping[str, str],
-) -> dict[str, Any]:
-    """Ask, and tell the faults of the question together with those of the options."""
-    try:
-        answer = calculate.compute_response(calculator, question, text=text, result_units=units)
-    except calculate.InvalidInput as error:
-        raise convert_invalid_input(error, errors) from None
-    if errors:
-        raise invalid_input(errors)
-    return answer

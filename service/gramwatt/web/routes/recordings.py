@@ -1,4 +1,4 @@
-"""The route of recordings: a calculator that asks for one takes it as it is, in the body, and the rest in the query."""
+"""The route of recordings: the recording is the body, and the other inputs are in the query."""
 
 from __future__ import annotations
 
@@ -25,51 +25,50 @@ from gramwatt.web.request_parsing import (
 from gramwatt.web.responses import find_calculator
 from gramwatt.web.routes.calculators import respond_with_results
 
-_MORE_NAMES: Final = {**MEDIA_TYPE_ALIASES, "text/tab-separated-values": "csv", "text/plain": "csv"}
+_MEDIA_TYPE_ALIASES: Final = {**MEDIA_TYPE_ALIASES, "text/tab-separated-values": "csv", "text/plain": "csv"}
 
 blueprint = Blueprint("logs", __name__, url_prefix="/v1")
 
 
 @blueprint.post("/<calculator_name>/log")
 def calculate_from_recording(calculator_name: str) -> Response:
-    """Answer the question whose recording is the body, and whose other inputs stand in the query."""
+    """Return the results for the recording in the body and the other inputs in the query."""
     calculator = find_calculator(calculator_name)
     name = calculator.recording
     if name is None:
-        raise Problem("unknown-result", f"{calculator.name} asks for no recording.")
-    words, options, errors = read_query(get_log_options(calculator))
-    chosen = negotiate_format(get_media_types(calculator), options["format"] if not errors else None)
-    if name in words:
+        raise Problem("unknown-result", f"{calculator.name} does not use a recording.")
+    query_inputs, options, errors = read_query(get_log_options(calculator))
+    format_name = negotiate_format(get_media_types(calculator), options["format"] if not errors else None)
+    if name in query_inputs:
         detail = f"{name} is the body of this request"
-        errors.append(InputError(f"/{name}", detail, quote_input(words.pop(name)), "the other inputs in the query"))
-    form, kind = parse_content_type(FORMATS, "a recording", _MORE_NAMES), recording_kind(calculator)
-    raw = _body()
-    wanted = {
-        channel: options[column_option(channel)] for channel in channels_of(kind) if options[column_option(channel)]
-    }
-    question: dict[str, Any] = dict(words)
+        errors.append(InputError(f"/{name}", detail, quote_input(query_inputs.pop(name)), "other inputs in the query"))
+    recording_format = parse_content_type(FORMATS, "a recording", _MEDIA_TYPE_ALIASES)
+    kind, body = recording_kind(calculator), _read_recording()
+    column_options = {channel: column_option(channel) for channel in channels_of(kind)}
+    columns = {channel: options[option] for channel, option in column_options.items() if options[option]}
+    inputs: dict[str, Any] = dict(query_inputs)
     try:
-        question[name] = parse_recording(kind, raw, form, wanted, decimal=options["decimal_sent"])
+        inputs[name] = parse_recording(kind, body, recording_format, columns, decimal=options["decimal_sent"])
     except MalformedRecording as error:
-        raise Problem("malformed-request", f"This is no recording as {FORMATS[form]}: {error}.") from None
+        media_type = FORMATS[recording_format]
+        raise Problem("malformed-request", f"The body is not a recording as {media_type}: {error}.") from None
     except UnusableRecording as unusable:
-        wished = tuple(f"/{column_option(channel)}" for channel in channels_of(kind))
-        found = [each if each.pointer in wished else each.under(name) for each in unusable.errors]
-        lacking = [each for each in found if each.pointer in wished and each.given is not None]
-        if lacking and not errors:
-            raise Problem(
-                "unknown-column", "; ".join(f"{each.detail}: {each.accepted}" for each in lacking), found
-            ) from None
+        pointers = [f"/{option}" for option in column_options.values()]
+        found = [error if error.pointer in pointers else error.under(name) for error in unusable.errors]
+        missing = [error for error in found if error.pointer in pointers and error.given is not None]
+        if missing and not errors:
+            detail = "; ".join(f"{error.detail}: {error.accepted}" for error in missing)
+            raise Problem("unknown-column", detail, found) from None
         raise invalid_input([*errors, *found]) from None
-    return respond_with_results(calculator, question, options, errors, chosen, text=True)
+    return respond_with_results(calculator, inputs, options, errors, format_name, text=True)
 
 
-def _body() -> bytes:
-    """The recording, up to as many bytes as it may have."""
+def _read_recording() -> bytes:
+    """Return the body. Raises Problem (413) if it is larger than a recording may be."""
     limit = max_recording_bytes()
     detail = (
-        f"A recording may have at most {limit} bytes. Keep its columns time, voltage and current and fewer "
-        "samples a second, or send a part of the flight at a time; as Arrow it is smallest."
+        f"A recording may have at most {limit} bytes. Send only the columns time, voltage and current, fewer samples "
+        "per second, or one part of the flight at a time. Arrow is the smallest format."
     )
     request.max_content_length = limit
     if (request.content_length or 0) > limit:

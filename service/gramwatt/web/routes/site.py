@@ -63,7 +63,7 @@ def units_table() -> Response:
 
 @blueprint.post("/v1/units")
 def units_are_read() -> Response:
-    """No calculator is called units: what is sent there is told so."""
+    """No calculator is called units: what is sent there is problem_type so."""
     raise Problem("method-not-allowed", "The table of units is read by GET.", headers={"Allow": "GET, HEAD, OPTIONS"})
 
 
@@ -152,12 +152,17 @@ def problem(kind: str) -> Response:
     """What a type of problem means: every problem's ``type`` leads here."""
     if kind not in PROBLEM_TYPES:
         raise Problem("not-found", f"No type of problem is named {kind[:80]!r}.")
-    told = PROBLEM_TYPES[kind]
+    problem_type = PROBLEM_TYPES[kind]
     if negotiate_format(PAGE_MEDIA_TYPES) == "html":
-        return render_page("problem.html", kind=kind, told=told)
+        return render_page("problem.html", kind=kind, problem_type=problem_type)
     return Response(
         serialize_json(
-            {"type": f"/problems/{kind}", "title": told.title, "status": told.status, "advice": told.advice}
+            {
+                "type": f"/problems/{kind}",
+                "title": problem_type.title,
+                "status": problem_type.status,
+                "advice": problem_type.advice,
+            }
         ),
         content_type="application/json",
     )
