@@ -11,7 +11,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, Final
 
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, Page, expect, sync_playwright
 
 from clients.running import missing, need
 
@@ -22,6 +22,7 @@ AXE: Final = Path(__file__).with_name("npm") / "node_modules" / "axe-core" / "ax
 @contextmanager
 def chromium() -> Iterator[Browser]:
     """Yield Debian's Chromium without a window."""
+    expect.set_options(timeout=30_000)  # a busy machine is no failure
     with sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=need("chromium"), args=FLAGS)
         yield browser

@@ -66,6 +66,7 @@ def test_a_python_client(service: str, folder: Path) -> None:
     assert is_as_expected(run(sys.executable, "-X", "utf8", "current.py", service, cwd=folder))
 
 
+@pytest.mark.heavy
 @pytest.mark.client("node")
 def test_typescript_types(service: str, folder: Path) -> None:
     """They compile under --strict, a misspelt name does not, and the compiled example works."""
