@@ -168,8 +168,8 @@ def test_a_picture_of_an_instant() -> None:
         ({"template": "{volts} V"}, "did you mean voltage"),
         ({"template": "{voltage:9}"}, "one digit, 0 to 4"),
         ({"template": "a { b"}, "write {{ for a brace"),
-        ({"frame_rate": "fast"}, "no frame rate"),
-        ({"frame_rate": "0"}, "no frame rate"),
+        ({"frame_rate": "fast"}, "not a frame rate"),
+        ({"frame_rate": "0"}, "not a frame rate"),
         ({"current_scale": "1 ± 0.1"}, "none is carried"),
     ],
 )

@@ -48,8 +48,8 @@ def make_captions(
 ) -> Iterator[tuple[int, int, str]]:
     """Yield the first frame, the frame after the last, and the text of each caption. Equal neighbours are merged.
 
-    Numbers change at most ``changes`` times a second, to within a frame. Frames are grouped by flight time, so that
-    a clock ticks evenly. A group shows the averages of `average_blocks`, totals at its first frame, and the highest peak.
+    Numbers change at most ``changes`` times a second, to within a frame. Frames are grouped by flight time, so that a
+    clock ticks evenly. A group shows the averages of `average_blocks`, totals at its first frame, and the highest peak.
     A number stays until its value differs from it by more than `HYSTERESIS`.
     """
     if not len(frames.number):
@@ -107,8 +107,8 @@ def _format_blocks(
 def average_blocks(channels: dict[str, Array], starts: NDArray[np.intp]) -> dict[str, Array]:
     """Return the means (B,) of channels (F,) by group of frames; nan where a group has no values.
 
-    Where a frame stands out from the mean of its group in any channel, all channels show the one that stands out most: a
-    peak of current and the sag of voltage with it belong to one instant.
+    Where a frame stands out from the mean of its group in any channel, all channels show the one that stands out most:
+    a peak of current and the sag of voltage with it belong to one instant.
     """
     if not channels:
         return {}

@@ -75,9 +75,9 @@ def find_frame_span(
 ) -> tuple[int, int]:
     """Return the first frame and the number of frames from ``begin`` to before ``end`` [s] of the video.
 
-    Nan means the start and the end of the recording, whose first sample is ``offset`` seconds into the video; a frame at
-    its very last sample is included. There are no frames before the video's first. An instant within a microsecond of a
-    frame counts as that frame.
+    Nan means the start and the end of the recording, whose first sample is ``offset`` seconds into the video; a frame
+    at its very last sample is included. There are no frames before the video's first. An instant within a microsecond
+    of a frame counts as that frame.
     """
     length = float(recording.time[-1] - recording.time[0]) if len(recording.time) else 0.0
     start = Fraction(begin if math.isfinite(begin) else offset)
@@ -107,9 +107,10 @@ def sample_frames(
     """Return the values of a recording at each frame's instant.
 
     Voltage, current, power, cell voltage and throttle are smoothed over ``smoothing`` [s] (see `smoothing.smooth`) and
-    interpolated linearly. Where a sample that stands out lies between a frame and the next, the frame shows that sample,
-    in all channels. Charge and energy are integrals of the unsmoothed lines, exact at the frame's instant, since the
-    recording's first sample, wherever ``begin`` is. Peaks are the highest sample, or the highest value shown, so far.
+    interpolated linearly. Where a sample that stands out lies between a frame and the next, the frame shows that
+    sample, in all channels. Charge and energy are integrals of the unsmoothed lines, exact at the frame's instant,
+    since the recording's first sample, wherever ``begin`` is. Peaks are the highest sample, or the highest value shown,
+    so far.
 
     Parameters
     ----------

@@ -33,10 +33,12 @@ _MIN_ACTIVE_SHARE: Final = 0.1  # share of the deviations that must not be negli
 
 
 def prominence(deviations: Array, values: Array) -> Array:
-    """Return how far deviations (..., K) of channels (..., K) from a mean stand out: above 1 where noise does not reach.
+    """Return how far deviations (..., K) of channels (..., K) from a mean stand out: above 1 where noise does not
+    reach.
 
     Samples where nothing happens (a craft on the ground) do not show the noise: negligible deviations are left out of
-    the median if a tenth is not negligible. Nan where there is no deviation; all channels have them at the same samples.
+    the median if a tenth is not negligible. Nan where there is no deviation; all channels have them at the same
+    samples.
     """
     sizes, known = np.abs(deviations), find_recorded(deviations)
     rows, level = (each.reshape(-1, len(known))[:, known] for each in (sizes, np.abs(values)))

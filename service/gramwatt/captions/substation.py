@@ -45,11 +45,11 @@ def write_cues(cues: Iterable[Cue], *, rate: Fraction, placement: Placement, tit
 
 def make_header(placement: Placement, title: str = "") -> str:
     """Return all before the cues: a style of white letters with a dark outline and a soft shadow."""
-    margin_x, margin_y = (round(placement.safe_area * size) for size in (placement.width, placement.height))
+    side, bottom = (round(placement.safe_area * size) for size in (placement.width, placement.height))
     alignment = _ALIGNMENTS[placement.row][placement.column]
     style = (
         f"Figures,{_FONT},{_CELL * placement.em:.1f},&H00FFFFFF,&H00FFFFFF,&H20000000,&H80000000,0,0,0,0,100,100,0,0,"
-        f"1,{OUTLINE * placement.em:.1f},{OUTLINE * placement.em / 2:.1f},{alignment},{margin_x},{margin_x},{margin_y},1"
+        f"1,{OUTLINE * placement.em:.1f},{OUTLINE * placement.em / 2:.1f},{alignment},{side},{side},{bottom},1"
     )
     return (
         f"[Script Info]\nTitle: {' '.join(title.split())}\nScriptType: v4.00+\n"
