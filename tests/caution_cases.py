@@ -75,7 +75,7 @@ def codes(made: Outcome) -> list[str]:
 def shows(caution: Caution[Any, Any], condition: Condition | None, made: Outcome) -> list[bool]:
     """Return where a caution is shown under a condition, by entry of a table where it speaks of entries."""
     with np.errstate(all="ignore"):
-        holds = np.asarray(True if condition is None else condition(made.given, made.results))
+        holds = np.asarray(True if condition is None else condition(made.inputs, made.results))
     if caution.assumed:
         holds = holds & made.assumed[caution.assumed]
     return [bool(each) for each in np.atleast_1d(holds).ravel()]

@@ -40,7 +40,7 @@ def with_result(name: str, quantity: Quantity) -> Calculator[Any, Any]:
 def test_the_untampered_calculator_passes() -> None:
     same = with_result("usable_energy", Quantity("Wh", "Energy flown.", method="as before"))
     verify(same)
-    given = evaluate_columns(same, {"cells": [6], "capacity": [1300]}, 1, text=False).given
+    given = evaluate_columns(same, {"cells": [6], "capacity": [1300]}, 1, text=False).inputs
     assert wrong_dimensions(same, given) == []
 
 
@@ -52,7 +52,7 @@ def test_a_unit_of_the_wrong_dimension_is_caught_by_the_example() -> None:
 def test_a_unit_of_the_wrong_dimension_is_caught_by_the_dimensions() -> None:
     """Also for a result that no example names."""
     wrong = with_result("full_voltage", Quantity("A", "Voltage when just charged.", method="as before"))
-    given = evaluate_columns(wrong, {"cells": [6], "capacity": [1300]}, 1, text=False).given
+    given = evaluate_columns(wrong, {"cells": [6], "capacity": [1300]}, 1, text=False).inputs
     assert wrong_dimensions(wrong, given) == ["full_voltage"]
 
 
@@ -69,7 +69,7 @@ def test_a_constant_of_the_wrong_size_is_caught_by_the_example(monkeypatch: pyte
 
 def test_a_hidden_dimensional_number_is_caught_by_the_dimensions(monkeypatch: pytest.MonkeyPatch) -> None:
     """A voltage written as a bare number inside a formula does not follow into other units."""
-    given = evaluate_columns(CALCULATOR, {"cells": [6], "capacity": [1300]}, 1, text=False).given
+    given = evaluate_columns(CALCULATOR, {"cells": [6], "capacity": [1300]}, 1, text=False).inputs
     hidden = dataclasses.replace(CALCULATOR, formula=_hidden)
     assert wrong_dimensions(hidden, given) == ["usable_energy"]
 

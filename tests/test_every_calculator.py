@@ -117,7 +117,7 @@ def test_three_at_once_are_three_alone(calculator: Any_) -> None:
         ]
     else:
         one = evaluate_columns(calculator, {n: [v] for n, v in questions[0].items()}, 1, text=False)
-        together = evaluate(calculator, _stacked(one.given, 3))
+        together = evaluate(calculator, _stacked(one.inputs, 3))
         alone = [one.results] * 3
     for row, single in enumerate(alone):
         for (name, many), (_, one) in zip(_arrays(together), _arrays(single), strict=True):
@@ -228,5 +228,5 @@ def test_a_quantity_in_another_unit_gives_the_same_answer(calculator: Any_, exam
 def test_dimensions_hold(calculator: Any_, example: Example) -> None:
     """Proven with Pint: in another coherent system of units the results follow; see dimensions.py."""
     loaded = {name: [value] for name, value in example.given.items()}
-    given = evaluate_columns(calculator, loaded, 1, text=False).given
+    given = evaluate_columns(calculator, loaded, 1, text=False).inputs
     assert wrong_dimensions(calculator, given) == []

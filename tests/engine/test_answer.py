@@ -44,7 +44,7 @@ def test_the_formula_that_is_shown_is_the_one_that_was_used(calculator: Calculat
     """Python's own arithmetic on the formula's text, with the SI numbers of the question and the answer."""
     outcome = answered(calculator, example)
     si = {
-        name: getattr(outcome.given, name)[0]
+        name: getattr(outcome.inputs, name)[0]
         for name, kind in calculator.input_fields.items()
         if not isinstance(kind, Table | TimeSeries)
     }

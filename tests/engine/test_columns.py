@@ -409,7 +409,7 @@ def test_the_width_of_a_temperature_has_no_offset(stated: dict[str, object], kel
     column = read(PROBES, [stated])
     assert not column.errors
     assert isinstance(column, TableColumn)
-    assert column.spreads["temperature"][0, 0] == pytest.approx(kelvin, rel=1e-12)
+    assert column.uncertainties["temperature"][0, 0] == pytest.approx(kelvin, rel=1e-12)
 
 
 def test_a_row_at_fault_leaves_the_others_alone() -> None:

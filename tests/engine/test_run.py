@@ -106,7 +106,7 @@ def test_what_replaces_others_voids_their_defaults_and_values_by_row() -> None:
         {**PACK, "open_circuit_voltage": 23, "state_of_charge": 90},
     ]
     outcome = batch("pack-current", questions)
-    assert np.isnan(outcome.given.state_of_charge).tolist() == [False, True, True]
+    assert np.isnan(outcome.inputs.state_of_charge).tolist() == [False, True, True]
     assert outcome.assumed["state_of_charge"].tolist() == [True, False, False]
     assert outcome.unused["state_of_charge"].tolist() == [False, False, True]
     np.testing.assert_allclose(outcome.results.open_circuit_voltage, [6 * 3.7926, 23, 23], rtol=1e-12)
@@ -194,7 +194,7 @@ def test_three_at_once_are_three_singles_bit_for_bit(name: str) -> None:
                 np.testing.assert_array_equal(
                     alone.uncertainty.standard[result], together.uncertainty.standard[result][row : row + 1]
                 )
-        assert {n.said.code for n in alone.notes} == {n.said.code for n in together.notes if n.rows[row]}
+        assert {n.source.code for n in alone.notices} == {n.source.code for n in together.notices if n.rows[row]}
         assert {n for n, v in alone.assumed.items() if v[0]} == {n for n, v in together.assumed.items() if v[row]}
 
 
@@ -292,7 +292,7 @@ def test_a_flag_a_text_and_an_assumed_choice() -> None:
     )
     assert both.results.grown.tolist() == [12, 6]
     assert both.results.long.tolist() == [True, False]
-    assert both.given.law.tolist() == [0, -1]
+    assert both.inputs.law.tolist() == [0, -1]
     assert both.assumed["law"].tolist() == [True, False]
     answer = compute_response(calculator, {"length": 6, "label": "rod"})
     assert answer["given"] == {"length": 6, "doubled": False, "label": "rod"}

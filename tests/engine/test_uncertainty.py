@@ -254,7 +254,7 @@ def test_reducing_the_results_of_moved_rows() -> None:
 def test_the_rows_on_which_a_formula_is_evaluated() -> None:
     """By hand: the row as given, then each source up and down; 98 + 5 % is cut at the closed bound of 100 %."""
     calculator = get_calculator("pack-current")
-    given = evaluate_columns(calculator, {"cells": [6], "capacity": [1300], "power": [500]}, 1, text=False).given
+    given = evaluate_columns(calculator, {"cells": [6], "capacity": [1300], "power": [500]}, 1, text=False).inputs
     fields = {name: getattr(given, name) for name in calculator.input_fields} | {"state_of_charge": np.array([0.98])}
     repeated = repeat_rows(calculator, fields, {("power",): np.array([20.0]), ("state_of_charge",): np.array([0.05])})
     assert repeated.sources == ("power", "state_of_charge")

@@ -88,7 +88,7 @@ def _make_waterfall(request: ChartRequest, spec: WaterfallChart[Any, Any]) -> tu
     names = [_row_name(row, number) for number, row in enumerate(given.get(spec.table) or [], 1)]
     names += [f"mass {number}" for number in range(1, len(given.get(spec.masses) or ()) + 1)]
     limit, half_width = (
-        float(units.convert_from_si(np.asarray(compute(request.outcome.given, request.outcome.results)), unit)[0])
+        float(units.convert_from_si(np.asarray(compute(request.outcome.inputs, request.outcome.results)), unit)[0])
         for compute in (spec.limit, spec.half_width)
     )
     if not totals or not math.isfinite(limit):
@@ -165,7 +165,7 @@ def _make_column(label: str, cells: Sequence[object], uncertainties: Sequence[fl
 
 
 def _make_time_series(request: ChartRequest, spec: TimeSeriesChart[Any, Any]) -> tuple[Graph, str] | None:
-    trace = spec.trace(request.outcome.given, request.outcome.results)
+    trace = spec.trace(request.outcome.inputs, request.outcome.results)
     if trace is None:
         return None
     kind = request.calculator.input_fields[spec.recording]

@@ -96,7 +96,7 @@ def _x_of_request(request: ChartRequest, spec: CurveChart[Any, Any]) -> Any:
 
 
 def _measured_points(request: ChartRequest, spec: CurveChart[Any, Any], name: str) -> Line:
-    x, y = spec.points(request.outcome.given, request.outcome.results)  # type: ignore[misc]
+    x, y = spec.points(request.outcome.inputs, request.outcome.results)  # type: ignore[misc]
     return Line(
         units.convert_from_si(np.asarray(x), request.unit(spec.across or spec.vary)),
         units.convert_from_si(np.asarray(y), request.unit(name)),
@@ -130,17 +130,17 @@ def _included_places(request: ChartRequest, spec: CurveChart[Any, Any], kind: Qu
     if spec.across:
         return []
     outcome, name = request.outcome, spec.vary
-    values = getattr(outcome.results if name in request.calculator.result_fields else outcome.given, name)
+    values = getattr(outcome.results if name in request.calculator.result_fields else outcome.inputs, name)
     places = [float(values[0])]
     if spec.points is not None:
-        places += np.asarray(spec.points(outcome.given, outcome.results)[0]).reshape(-1).tolist()
+        places += np.asarray(spec.points(outcome.inputs, outcome.results)[0]).reshape(-1).tolist()
     return units.convert_from_si(np.array(places), kind.unit).tolist() if isinstance(kind, Quantity) else places
 
 
 def _end_of_range(request: ChartRequest, kind: Quantity | Count, end: Any) -> float | None:
     """Return an end of the range in the input's own unit, within its bounds; None where it is unknown."""
     if callable(end):
-        value = float(np.asarray(end(request.outcome.given, request.outcome.results)).reshape(-1)[0])
+        value = float(np.asarray(end(request.outcome.inputs, request.outcome.results)).reshape(-1)[0])
         if isinstance(kind, Quantity):
             value = float(units.convert_from_si(np.array([value]), kind.unit)[0])
     else:

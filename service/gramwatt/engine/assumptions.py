@@ -11,90 +11,90 @@ import numpy as np
 from gramwatt.engine.column_types import all_false, all_true
 from gramwatt.engine.input_plans import CompleteInputs
 from gramwatt.engine.uncertainty import Uncertainties
-from gramwatt.model import Assumption, BoolArray, Calculator
+from gramwatt.model import AnyCalculator, Assumption, BoolArray
 
 
-def fill_assumptions(calculator: Calculator[Any, Any], given: Any) -> Any:
+def fill_assumptions(calculator: AnyCalculator, inputs: Any) -> Any:
     """Return the inputs with every assumption that depends on other inputs filled in."""
-    given = dataclasses.replace(given)
-    fill_in_place(calculator.assumptions, given)
-    return given
+    inputs = dataclasses.replace(inputs)
+    fill_in_place(calculator.assumptions, inputs)
+    return inputs
 
 
-def fill_in_place(assumptions: Sequence[Assumption[Any]], given: Any) -> None:
+def fill_in_place(assumptions: Sequence[Assumption[Any]], inputs: Any) -> None:
     """Fill in assumptions, in the order in which they are declared. ``given`` must be the caller's own object."""
     for assumption in assumptions:
-        _fill(assumption, given)
+        _fill(assumption, inputs)
 
 
 def fill_and_record_assumptions(
-    calculator: Calculator[Any, Any], given: Any, inputs: CompleteInputs, rows: int, *, uncertain: bool
+    calculator: AnyCalculator, inputs: Any, complete: CompleteInputs, rows: int, *, propagates: bool
 ) -> tuple[dict[str, BoolArray], Uncertainties, list[Assumption[Any]]]:
-    """Fill in the assumptions and mark in ``inputs.assumed`` what was assumed.
+    """Fill in the assumptions and mark in ``complete.assumed`` what was assumed.
 
-    Returns the rows whose value was derived from measured inputs, by input; with ``uncertain`` the standard
+    Returns the rows whose value was solved from measured inputs, by input; with ``uncertain`` the standard
     uncertainties of all inputs; and the assumptions that follow other inputs when those vary. A value that is assumed
-    with an uncertainty of its own does not: it is put into ``inputs.fields`` and stands fast while other inputs vary.
+    with an uncertainty of its own does not: it is put into ``complete.fields`` and stands fast while other inputs vary.
     """
-    whole, nowhere = all_true(rows), all_false(rows)
-    derived: dict[str, BoolArray] = {}
-    spreads: Uncertainties = dict(inputs.spreads) if uncertain else {}
+    every_row, no_rows = all_true(rows), all_false(rows)
+    solved: dict[str, BoolArray] = {}
+    uncertainties: Uncertainties = dict(complete.uncertainties) if propagates else {}
     following = []
     for assumption in calculator.assumptions:
         name = assumption.name
-        if inputs.present[name] is whole:
+        if complete.present[name] is every_row:
             continue
         following.append(assumption)
-        filled = _fill(assumption, given)
+        filled = _fill(assumption, inputs)
         if filled is None:
             continue
-        guessed = filled
+        assumed_rows = filled
         if assumption.solved_from:
-            measured = filled & _all_present(inputs.present, assumption.solved_from, rows)
+            measured = filled & _all_present(complete.present, assumption.solved_from, rows)
             if np.count_nonzero(measured):
-                derived[name] = derived.get(name, nowhere) | measured
-                guessed = filled & ~measured
-        count = np.count_nonzero(guessed)
+                solved[name] = solved.get(name, no_rows) | measured
+                assumed_rows = filled & ~measured
+        count = np.count_nonzero(assumed_rows)
         if count == 0:
             continue
-        inputs.assumed[name] = inputs.assumed.get(name, nowhere) | guessed
-        if uncertain and assumption.uncertainty is not None:
-            values, spread = getattr(given, name), np.asarray(assumption.uncertainty(given))
-            if count < rows or spread.shape != values.shape:
-                values = np.where(filled, values, inputs.fields[name])
-                spread = np.where(guessed, spread, spreads.get((name,), np.zeros(rows)))
+        complete.assumed[name] = complete.assumed.get(name, no_rows) | assumed_rows
+        if propagates and assumption.uncertainty is not None:
+            values, uncertainty = getattr(inputs, name), np.asarray(assumption.uncertainty(inputs))
+            if count < rows or uncertainty.shape != values.shape:
+                values = np.where(filled, values, complete.fields[name])
+                uncertainty = np.where(assumed_rows, uncertainty, uncertainties.get((name,), np.zeros(rows)))
             else:
                 following.pop()
-            inputs.fields[name], spreads[(name,)] = values, spread
-    if uncertain:
-        spreads |= inputs.default_uncertainties
-    return derived, spreads, following
+            complete.fields[name], uncertainties[(name,)] = values, uncertainty
+    if propagates:
+        uncertainties |= complete.default_uncertainties
+    return solved, uncertainties, following
 
 
-def _fill(assumption: Assumption[Any], given: Any) -> BoolArray | None:
+def _fill(assumption: Assumption[Any], inputs: Any) -> BoolArray | None:
     """Fill in one assumption; return the rows that took it, None where no row did."""
-    current = getattr(given, assumption.name)
-    lacking = _is_absent(current)
-    count = np.count_nonzero(lacking)
+    current = getattr(inputs, assumption.name)
+    empty = _is_absent(current)
+    count = np.count_nonzero(empty)
     if count == 0:
         return None
-    values: Any = assumption.value(given)
-    if count < lacking.size or np.shape(values) != current.shape:
-        values = np.where(lacking, values, current)
+    values: Any = assumption.value(inputs)
+    if count < empty.size or np.shape(values) != current.shape:
+        values = np.where(empty, values, current)
     values = values.astype(current.dtype, copy=False)
     # Setting a field of a frozen dataclass: a replaced copy of some thirty fields would cost ten times as much.
-    object.__setattr__(given, assumption.name, values)
+    object.__setattr__(inputs, assumption.name, values)
     left = _is_absent(values)
     count_left = np.count_nonzero(left)
     if count_left == count:
         return None
-    return lacking & ~left if count_left else lacking
+    return empty & ~left if count_left else empty
 
 
 def _all_present(present: Mapping[str, BoolArray], names: Sequence[str], rows: int) -> BoolArray:
-    nowhere = all_false(rows)
-    if not names or any(present[name] is nowhere for name in names):
-        return nowhere
+    no_rows = all_false(rows)
+    if not names or any(present[name] is no_rows for name in names):
+        return no_rows
     return np.asarray(np.logical_and.reduce([present[name] for name in names]))
 
 

@@ -22,7 +22,7 @@ from gramwatt.engine.limits import (
     RESPONSE_BYTES_PER_BYTE,
     RESULT_ROWS_PER_SAMPLE,
 )
-from gramwatt.model import Calculator, Recording, TimeSeries
+from gramwatt.model import AnyCalculator, Recording, TimeSeries
 from gramwatt.model.messages import InputError
 
 
@@ -119,7 +119,7 @@ def count_response_bytes(size: int) -> None:
         budget.make(size)
 
 
-def reserve_result_rows(calculator: Calculator[Any, Any], given: Any, rows: int) -> Mapping[int, Sequence[InputError]]:
+def reserve_result_rows(calculator: AnyCalculator, given: Any, rows: int) -> Mapping[int, Sequence[InputError]]:
     """Take the rows that tables of results will have from the budget; return the problems of rows that ask for more.
 
     ``given`` holds complete inputs, ``rows`` of them. Recordings allow for more than few bytes may ask for.
@@ -147,7 +147,7 @@ def reserve_result_rows(calculator: Calculator[Any, Any], given: Any, rows: int)
     return errors
 
 
-def _samples(calculator: Calculator[Any, Any], given: Any, rows: int) -> Any:
+def _samples(calculator: AnyCalculator, given: Any, rows: int) -> Any:
     """Return how many samples the recordings of each row hold (N,)."""
     found = np.zeros(rows)
     for name, kind in calculator.input_fields.items():

@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any
 
 from gramwatt.engine import registry
 from gramwatt.engine.evaluate import Outcome, evaluate_columns
 from gramwatt.engine.response import ResponseBody, build_response, check_result_units
-from gramwatt.model import Calculator
+from gramwatt.model import AnyCalculator
 from gramwatt.model.messages import InputError, close_matches, join_with_or, quote_input
 
 
@@ -40,7 +39,7 @@ def format_error(error: InputError) -> str:
     return f"{error.pointer[1:].replace('/', '.') or 'question'}: {error.detail}{given}; accepted: {error.accepted}"
 
 
-def get_calculator(name: str) -> Calculator[Any, Any]:
+def get_calculator(name: str) -> AnyCalculator:
     """The calculator of that name. Raises UnknownCalculator with near matches."""
     try:
         return registry.get(name)
@@ -49,7 +48,7 @@ def get_calculator(name: str) -> Calculator[Any, Any]:
 
 
 def compute_response(
-    calculator: Calculator[Any, Any],
+    calculator: AnyCalculator,
     question: Mapping[str, object],
     *,
     text: bool = False,
@@ -65,7 +64,7 @@ def compute_response(
 
 
 def evaluate_request(
-    calculator: Calculator[Any, Any],
+    calculator: AnyCalculator,
     question: Mapping[str, object],
     *,
     text: bool = False,

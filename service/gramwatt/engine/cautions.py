@@ -1,4 +1,4 @@
-"""What is said beside the figures of an answer: why some have none, and what to know before acting on the others."""
+"""Build the cautions of a response: why results are missing, and what to know before using the others."""
 
 from __future__ import annotations
 
@@ -12,25 +12,25 @@ import numpy as np
 from gramwatt.engine.column_types import all_false
 from gramwatt.engine.defaults import get_replacements
 from gramwatt.engine.evaluate import Outcome
-from gramwatt.model import Calculator, Caution, Kind, Rule
+from gramwatt.model import AnyCalculator, Caution, Kind, Rule
 
 
 def find_known_inputs(outcome: Outcome, row: int) -> set[str]:
-    """The inputs that have a value in a row: given and used, assumed, or derived from others."""
-    nowhere = all_false(outcome.rows)
+    """Return the inputs that have a value in a row: given and used, assumed, or solved from others."""
+    no_rows = all_false(outcome.rows)
     known = {
         name
         for marks in (outcome.present, outcome.assumed, outcome.solved)
         for name, mark in marks.items()
-        if mark is not nowhere and mark[row]
+        if mark is not no_rows and mark[row]
     }
-    known.difference_update([name for name, mark in outcome.unused.items() if mark is not nowhere and mark[row]])
+    known.difference_update([name for name, mark in outcome.unused.items() if mark is not no_rows and mark[row]])
     return known
 
 
 @functools.cache
-def get_constant_cautions(calculator: Calculator[Any, Any]) -> Mapping[str, Mapping[str, str]]:
-    """The cautions that name no figure of the answer, as they are told, by code."""
+def get_constant_cautions(calculator: AnyCalculator) -> Mapping[str, Mapping[str, str]]:
+    """Return the cautions whose text names no value, by code."""
     return {
         caution.code: {"code": caution.code, "text": caution.text}
         for caution in calculator.cautions
@@ -41,36 +41,37 @@ def get_constant_cautions(calculator: Calculator[Any, Any]) -> Mapping[str, Mapp
 def build_cautions(
     outcome: Outcome, row: int, results: Mapping[str, Any], known: Collection[str]
 ) -> list[dict[str, Any]]:
-    """Reasons for results without an answer first, then what concerns this question, then what always holds.
+    """Return the cautions of a row: reasons for missing results, then what concerns this request, then the others.
 
     ``known`` are the `find_known_inputs` of the row.
     """
-    empty = list(_empty(results))
-    plain = get_constant_cautions(outcome.calculator)
+    missing = list(_find_missing_results(results))
+    constant = get_constant_cautions(outcome.calculator)
     reasons: list[dict[str, Any]] = []
-    special = _replaced(outcome, row)
-    standing: list[dict[str, Any]] = []
-    for note in outcome.notes:
-        holds = note.rows[row]
-        if not holds.ndim and isinstance(note.said, Caution) and note.said.code in plain:
+    conditional = _list_replaced_inputs(outcome, row)
+    permanent: list[dict[str, Any]] = []
+    for notice in outcome.notices:
+        source, holds = notice.source, notice.rows[row]
+        if not holds.ndim and isinstance(source, Caution) and source.code in constant:
             if holds:
-                (standing if note.said.is_always_shown else special).append(dict(plain[note.said.code]))
+                (permanent if source.is_always_shown else conditional).append(dict(constant[source.code]))
             continue
         for at in np.flatnonzero(holds).tolist() if holds.ndim else [None] * bool(holds):
-            told: dict[str, Any] = {"code": note.said.code, "text": _fill(note.said, outcome, row, at)}
-            if not isinstance(note.said, Rule):
-                (standing if note.said.is_always_shown else special).append(told)
+            caution: dict[str, Any] = {"code": source.code, "text": _fill_text(source, outcome, row, at)}
+            if not isinstance(source, Rule):
+                (permanent if source.is_always_shown else conditional).append(caution)
                 continue
-            named = [name if at is None else name.replace(".", f".{at}.") for name in note.said.results]
-            concerned = [name for name in named if name in empty]
-            empty = [name for name in empty if name not in concerned]
-            if concerned:
-                reasons.append({**told, "results": concerned})
-    return reasons + [_lacking(outcome.calculator, name, known) for name in empty] + special + standing
+            names = [name if at is None else name.replace(".", f".{at}.") for name in source.results]
+            explained = [name for name in names if name in missing]
+            missing = [name for name in missing if name not in explained]
+            if explained:
+                reasons.append({**caution, "results": explained})
+    unexplained = [_explain_missing_result(outcome.calculator, name, known) for name in missing]
+    return reasons + unexplained + conditional + permanent
 
 
-def _empty(results: Mapping[str, Any]) -> Iterator[str]:
-    """Names of the results that have no answer; in a table ``packs.2.endurance``."""
+def _find_missing_results(results: Mapping[str, Any]) -> Iterator[str]:
+    """Yield the names of results without a value; in a table ``packs.2.endurance``."""
     for name, value in results.items():
         if value is None:
             yield name
@@ -80,46 +81,46 @@ def _empty(results: Mapping[str, Any]) -> Iterator[str]:
                     yield from (f"{name}.{at}.{column}" for column, cell in inner.items() if cell is None)
 
 
-def _lacking(calculator: Calculator[Any, Any], name: str, known: Collection[str]) -> dict[str, Any]:
-    """The reason for a result that no rule explains."""
+def _explain_missing_result(calculator: AnyCalculator, name: str, known: Collection[str]) -> dict[str, Any]:
+    """Return the reason for a missing result that no rule explains."""
     kind: Kind = calculator.result_fields[name.partition(".")[0]]
     if kind.columns:
         kind = kind.columns[name.rpartition(".")[2]]
-    lacking = [need for need in kind.needs if need not in known]
-    if lacking:
-        text = f"{name} has no answer without {' and '.join(lacking)}."
+    needed = [need for need in kind.needs if need not in known]
+    if needed:
+        text = f"{name} has no answer without {' and '.join(needed)}."
         return {"code": "needs-input", "text": text, "results": [name]}
     return {"code": "no-answer", "text": f"{name} has no finite answer for these inputs.", "results": [name]}
 
 
-def _replaced(outcome: Outcome, row: int) -> list[dict[str, Any]]:
-    """Inputs that were given but not used, since another was given instead."""
-    told = []
-    nowhere = all_false(outcome.rows)
+def _list_replaced_inputs(outcome: Outcome, row: int) -> list[dict[str, Any]]:
+    """Return a caution for inputs that are given but not used, since another one replaces them."""
+    cautions: list[dict[str, Any]] = []
+    no_rows = all_false(outcome.rows)
     for name, others in get_replacements(outcome.calculator).by:
         marks = [(other, outcome.unused[other]) for other in others]
-        replaced = [other for other, mark in marks if mark is not nowhere and mark[row]]
+        replaced = [other for other, mark in marks if mark is not no_rows and mark[row]]
         if replaced and outcome.present[name][row]:
             were = "was" if len(replaced) == 1 else "were"
             text = f"{' and '.join(replaced)} {were} not used: {name} was given instead."
-            told.append({"code": "not-used", "text": text})
-    return told
+            cautions.append({"code": "not-used", "text": text})
+    return cautions
 
 
-def _fill(said: Caution[Any, Any] | Rule[Any, Any], outcome: Outcome, row: int, at: int | None = None) -> str:
-    """The text with ``{name}``, or ``{table.column}`` of table row ``at``, replaced by a value and its unit."""
-    return re.sub(r"\{([\w.]+)\}", lambda match: format_field(outcome, row, match[1], digits=5, at=at), said.text)
+def _fill_text(source: Caution[Any, Any] | Rule[Any, Any], outcome: Outcome, row: int, at: int | None = None) -> str:
+    """Return the text with values and units for ``{name}``, or for ``{table.column}`` of table row ``at``."""
+    return re.sub(r"\{([\w.]+)\}", lambda match: format_field(outcome, row, match[1], digits=5, at=at), source.text)
 
 
 def format_field(
     outcome: Outcome, row: int, name: str, digits: int, *, at: int | None = None, absolute: bool = False
 ) -> str:
-    """An input or a result of a row with its unit; with ``absolute``, temperatures from zero kelvin."""
+    """Return an input or a result of a row with its unit; with ``absolute``, temperatures from zero kelvin."""
     table, _, column = name.rpartition(".")
     owner = table or column
-    answered = outcome.calculator.result_fields
-    kind = answered.get(owner) or outcome.calculator.input_fields[owner]
-    values = getattr(outcome.results if owner in answered else outcome.given, owner)
+    result_fields = outcome.calculator.result_fields
+    kind = result_fields.get(owner) or outcome.calculator.input_fields[owner]
+    values = getattr(outcome.results if owner in result_fields else outcome.inputs, owner)
     if kind.columns:
         kind, values = kind.columns[column], getattr(values, column)
     value = values[row] if at is None or not table else values[row][at]

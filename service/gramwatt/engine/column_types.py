@@ -93,12 +93,12 @@ class Column:
 class TableColumn(Column):
     """A table's column; ``spreads`` holds the standard uncertainty of each of its quantities, shape (1, M)."""
 
-    spreads: dict[str, NDArray[np.float64]] = field(default_factory=dict)
+    uncertainties: dict[str, NDArray[np.float64]] = field(default_factory=dict)
 
 
 def column_uncertainties(column: Column) -> Mapping[str, NDArray[np.float64]]:
     """The standard uncertainties of a table's quantities, shape (1, M), by name; of a plain column none."""
-    return column.spreads if isinstance(column, TableColumn) else {}
+    return column.uncertainties if isinstance(column, TableColumn) else {}
 
 
 @functools.lru_cache(maxsize=64)

@@ -5,13 +5,12 @@ from __future__ import annotations
 import functools
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
 from gramwatt.engine import columns
 from gramwatt.engine.column_types import Column, all_false, all_true
-from gramwatt.model import BoolArray, Calculator, Kind
+from gramwatt.model import AnyCalculator, BoolArray, Kind
 from gramwatt.model.messages import InputError, join_with_or
 
 
@@ -25,7 +24,7 @@ class Replacements:
 
 
 @functools.cache
-def get_replacements(calculator: Calculator[Any, Any]) -> Replacements:
+def get_replacements(calculator: AnyCalculator) -> Replacements:
     """Which inputs of a calculator replace which."""
     asked = calculator.input_fields
     by = tuple((name, others) for name, kind in asked.items() if (others := kind.replaces))
@@ -33,7 +32,7 @@ def get_replacements(calculator: Calculator[Any, Any]) -> Replacements:
 
 
 def add_missing_errors(
-    calculator: Calculator[Any, Any],
+    calculator: AnyCalculator,
     asked: Mapping[str, Column],
     known: Sequence[InputError],
     by_row: dict[int, list[InputError]],
@@ -55,7 +54,7 @@ def add_missing_errors(
 
 
 def fill_defaults(
-    calculator: Calculator[Any, Any], asked: dict[str, Column], rows: int
+    calculator: AnyCalculator, asked: dict[str, Column], rows: int
 ) -> tuple[dict[str, BoolArray], dict[str, BoolArray]]:
     """Put declared defaults where nothing was given; void what another input replaces.
 
@@ -93,9 +92,9 @@ def _partly(kind: Kind, column: Column, void: BoolArray) -> tuple[Column, BoolAr
     """An input that some rows give, or some have replaced."""
     empty = ~column.present & ~void
     filled = columns.fill_default(kind, column, empty)
-    values, spread = np.array(filled.values), column.uncertainty
+    values, uncertainty = np.array(filled.values), column.uncertainty
     values[void] = columns.empty_column(kind, 1).values[0]
-    made = Column(values, column.present, None if spread is None else np.where(void, 0.0, spread))
+    made = Column(values, column.present, None if uncertainty is None else np.where(void, 0.0, uncertainty))
     return made, empty & ~kind.is_empty(filled.values), column.present & void
 
 
@@ -106,8 +105,8 @@ def overwrite_invalid_rows(asked: dict[str, Column], errors: Mapping[int, object
     for name, column in asked.items():
         values = np.array(column.values)
         values[faulty] = values[good]
-        spread = column.uncertainty
-        if spread is not None:
-            spread = np.array(spread)
-            spread[faulty] = 0.0
-        asked[name] = Column(values, column.present, spread)
+        uncertainty = column.uncertainty
+        if uncertainty is not None:
+            uncertainty = np.array(uncertainty)
+            uncertainty[faulty] = 0.0
+        asked[name] = Column(values, column.present, uncertainty)

@@ -1,4 +1,4 @@
-"""The one path from a question to its outcome, whoever asks: web, command line or library; one question or many."""
+"""Evaluate requests, whoever sends them: web, command line or library; one request or many."""
 
 from __future__ import annotations
 
@@ -17,245 +17,259 @@ from gramwatt.engine.budget import reserve_result_rows
 from gramwatt.engine.column_types import Cells, Column, all_true, column_uncertainties
 from gramwatt.engine.input_plans import CompleteInputs, get_conditions
 from gramwatt.engine.uncertainty import PropagatedUncertainty, propagate
-from gramwatt.model import (
-    BoolArray,
-    Calculator,
-    Caution,
-    Kind,
-    Quantity,
-    Rule,
-    Table,
-)
+from gramwatt.model import AnyCalculator, BoolArray, Caution, Kind, Rule, Table
 from gramwatt.model.messages import InputError
 
 
 @dataclass(frozen=True, slots=True)
 class Notice:
-    """A caution or a rule that holds for some rows; a rule also names the results it leaves without an answer."""
+    """A caution or a rule that holds for some rows. A rule also names the results that have no value there."""
 
-    said: Caution[Any, Any] | Rule[Any, Any]
+    source: Caution[Any, Any] | Rule[Any, Any]
     rows: BoolArray
 
 
 @dataclass(frozen=True, slots=True)
 class Outcome:
-    """N questions answered. Values are SI arrays; a row with faults has no meaning in them."""
+    """The results of N requests. Values are arrays in SI units; those of an invalid row have no meaning."""
 
-    calculator: Calculator[Any, Any]
+    calculator: AnyCalculator
     rows: int
     errors: Mapping[int, Sequence[InputError]]
-    """By row; a row that is not here has none."""
-    given: Any = None
+    """By invalid row."""
+    inputs: Any = None
+    """The calculator's complete inputs."""
     results: Any = None
     present: Mapping[str, BoolArray] = dataclasses.field(default_factory=dict)
     assumed: Mapping[str, BoolArray] = dataclasses.field(default_factory=dict)
     solved: Mapping[str, BoolArray] = dataclasses.field(default_factory=dict)
     unused: Mapping[str, BoolArray] = dataclasses.field(default_factory=dict)
-    notes: tuple[Notice, ...] = ()
+    notices: tuple[Notice, ...] = ()
     uncertainty: PropagatedUncertainty | None = None
     over_budget: bool = False
-    """Whether rows are valid but ask for more work than the request may; their faults say how much."""
+    """Whether rows are valid but ask for more work than the request may; their errors say how much."""
 
 
 def evaluate_columns(
-    calculator: Calculator[Any, Any],
+    calculator: AnyCalculator,
     cells: Mapping[str, Cells],
     rows: int,
     *,
     text: bool,
-    uncertain: bool = True,
-    spreads: Mapping[str, Cells] | None = None,
+    propagates: bool = True,
+    uncertainties: Mapping[str, Cells] | None = None,
 ) -> Outcome:
-    """Answer ``rows`` questions given as columns of cells (`ABSENT` where a row gives nothing).
+    """Evaluate ``rows`` requests that come as columns of cells (`ABSENT` where a row gives nothing).
 
-    Never raises for what a user sent: faults stand in the outcome, by row. With lists, tables or recordings among the
-    inputs ``rows`` must be 1. Without ``uncertain`` nothing is propagated, which saves most rows of the formula's call.
-    ``spreads`` holds columns ``<name>_u``: the standard uncertainty of an input, beside what its cells tell.
+    Never raises for invalid requests: their errors are in the outcome, by row.
+
+    Parameters
+    ----------
+    calculator
+        The calculator to evaluate.
+    cells
+        The cells of each input.
+    rows
+        Number of requests; 1 if an input is a list, a table or a recording.
+    text
+        Whether cells are text of a query rather than JSON values.
+    propagates
+        Whether to propagate uncertainty. Without it, the formula has far fewer rows to compute.
+    uncertainties
+        Columns ``<name>_u``: standard uncertainties of inputs, beside those in their cells.
     """
     loaded = validation.load_inputs(calculator, cells, text=text)
     given = dict(loaded.columns)
-    uncertain = uncertain and calculator.propagates
-    stated = _stated(calculator, given, rows, spreads, text=text) if spreads else {}
-    if not uncertain:
-        _refuse_spreads(given)
-    inputs = None if loaded.errors or stated else _complete_alike(calculator, given, rows)
+    propagates = propagates and calculator.propagates
+    separate = _read_uncertainties(calculator, given, rows, uncertainties, text=text) if uncertainties else {}
+    if not propagates:
+        _reject_uncertainties(given)
+    inputs = None if loaded.errors or separate else _complete_equal_rows(calculator, given, rows)
     if inputs is not None:
-        return _compute(calculator, inputs, rows, {}, uncertain=uncertain)
-    asked = {
+        return _compute(calculator, inputs, rows, {}, propagates=propagates)
+    all_columns = {
         name: given[name] if name in given else columns.empty_column(kind, rows)
         for name, kind in calculator.input_fields.items()
     }
-    errors = _faults(calculator, {**asked, **stated} if stated else asked, loaded.errors, rows, text=text)
+    errors = _collect_errors(calculator, {**all_columns, **separate}, loaded.errors, rows, text=text)
     if len(errors) == rows:
-        return Outcome(calculator, rows, errors, present={name: column.present for name, column in asked.items()})
-    inputs = input_plans.complete_inputs(calculator, asked, rows, errors)
-    return _compute(calculator, inputs, rows, errors, uncertain=uncertain)
+        return Outcome(calculator, rows, errors, present={name: column.present for name, column in all_columns.items()})
+    inputs = input_plans.complete_inputs(calculator, all_columns, rows, errors)
+    return _compute(calculator, inputs, rows, errors, propagates=propagates)
 
 
-def _complete_alike(calculator: Calculator[Any, Any], given: Mapping[str, Column], rows: int) -> CompleteInputs | None:
-    """Inputs without a fault that every row gives, completed; None where rows differ or something is wrong."""
-    whole = all_true(rows)
+def _complete_equal_rows(calculator: AnyCalculator, given: Mapping[str, Column], rows: int) -> CompleteInputs | None:
+    """Return complete inputs if all rows are valid and give the same inputs, else None."""
+    every_row = all_true(rows)
     for column in given.values():
-        if column.errors or column.present is not whole:
+        if column.errors or column.present is not every_row:
             return None
     names = frozenset(given)
-    plan = (
-        input_plans.get_single_plan(calculator, names)
-        if rows == 1
-        else input_plans.get_block_plan(calculator, names, rows)
-    )
+    if rows == 1:
+        plan = input_plans.get_single_plan(calculator, names)
+    else:
+        plan = input_plans.get_block_plan(calculator, names, rows)
     return None if plan is None else plan.complete(given)
 
 
 def _compute(
-    calculator: Calculator[Any, Any],
-    inputs: CompleteInputs,
+    calculator: AnyCalculator,
+    complete: CompleteInputs,
     rows: int,
     errors: Mapping[int, Sequence[InputError]],
     *,
-    uncertain: bool,
+    propagates: bool,
 ) -> Outcome:
-    """Fill in what is assumed, evaluate the formula once, and see which rules and cautions hold."""
+    """Fill in the assumptions, evaluate the formula once, and find the rules and cautions that hold."""
     uncertainty = None
     with np.errstate(all="ignore"):
-        given = calculator.inputs(**inputs.fields)
-        derived, spreads, following = fill_and_record_assumptions(calculator, given, inputs, rows, uncertain=uncertain)
-        over = reserve_result_rows(calculator, given, rows)
-        if over:
-            return Outcome(calculator, rows, {**errors, **over}, present=inputs.present, over_budget=True)
-        if spreads:
+        inputs = calculator.inputs(**complete.fields)
+        solved, uncertainties, following = fill_and_record_assumptions(
+            calculator, inputs, complete, rows, propagates=propagates
+        )
+        row_errors = reserve_result_rows(calculator, inputs, rows)
+        if row_errors:
+            return Outcome(calculator, rows, {**errors, **row_errors}, present=complete.present, over_budget=True)
+        if uncertainties:
 
             def formula(repeated: Any, rows: int) -> Any:
                 fill_in_place(following, repeated)
-                return _evaluate(calculator, repeated, rows)
+                return _call_formula(calculator, repeated, rows)
 
-            results, uncertainty = propagate(formula, calculator, inputs.fields, spreads)
+            results, uncertainty = propagate(formula, calculator, complete.fields, uncertainties)
         else:
-            results = _evaluate(calculator, given, rows)
-        notes = _notes(calculator, given, results, inputs.assumed, rows)
+            results = _call_formula(calculator, inputs, rows)
+        notices = _find_notices(calculator, inputs, results, complete.assumed, rows)
     return Outcome(
         calculator,
         rows,
         errors,
-        given,
+        inputs,
         results,
-        inputs.present,
-        inputs.assumed,
-        derived,
-        inputs.unused,
-        notes,
+        complete.present,
+        complete.assumed,
+        solved,
+        complete.unused,
+        notices,
         uncertainty,
     )
 
 
-def _refuse_spreads(asked: dict[str, Column]) -> None:
-    """Where nothing is propagated, a cell that tells an uncertainty is told so rather than believed in part."""
-    for name, column in asked.items():
-        spreads = [
+def _reject_uncertainties(given: dict[str, Column]) -> None:
+    """Add an error to each cell with an uncertainty, where nothing is propagated."""
+    for name, column in given.items():
+        uncertainties = [
             *(() if column.uncertainty is None else (column.uncertainty,)),
             *column_uncertainties(column).values(),
         ]
-        if spreads:
+        if uncertainties:
             detail = "an uncertainty, and this table was not asked to carry any: add uncertainty=true"
             error = InputError("", detail, None, "a value alone, or uncertainty=true")
-            rows = np.logical_or.reduce([(spread > 0).reshape(len(spread), -1).any(axis=1) for spread in spreads])
-            told = {row: [error] for row in np.flatnonzero(rows).tolist()}
-            asked[name] = dataclasses.replace(column, errors={**told, **column.errors})
+            uncertain = np.logical_or.reduce([(each > 0).reshape(len(each), -1).any(axis=1) for each in uncertainties])
+            errors = {row: [error] for row in np.flatnonzero(uncertain).tolist()}
+            given[name] = dataclasses.replace(column, errors={**errors, **column.errors})
 
 
-def _stated(
-    calculator: Calculator[Any, Any], asked: dict[str, Column], rows: int, spreads: Mapping[str, Cells], *, text: bool
+def _read_uncertainties(
+    calculator: AnyCalculator,
+    given: dict[str, Column],
+    rows: int,
+    uncertainties: Mapping[str, Cells],
+    *,
+    text: bool,
 ) -> dict[str, Column]:
-    """Read columns ``<name>_u`` and add them to their inputs; told twice, they count as two independent causes."""
-    stated: dict[str, Column] = {}
-    for spread_name, cells in spreads.items():
-        name = spread_name.removesuffix("_u")
+    """Read columns ``<name>_u`` and add them to their inputs, as causes independent of those in the cells."""
+    separate: dict[str, Column] = {}
+    for uncertainty_name, cells in uncertainties.items():
+        name = uncertainty_name.removesuffix("_u")
         kind = calculator.input_fields[name]
-        if not isinstance(kind, Quantity):
+        if kind.quantity is None:
             raise TypeError(f"{name} has no uncertainty")
-        column = stated[spread_name] = nested.read_column(columns.uncertainty_kind(name, kind), cells, text=text)
-        known = asked.get(name, columns.empty_column(kind, rows))
-        for row in np.flatnonzero(column.present & ~known.present).tolist():
+        uncertainty_kind = columns.uncertainty_kind(name, kind.quantity)
+        column = separate[uncertainty_name] = nested.read_column(uncertainty_kind, cells, text=text)
+        measured = given.get(name, columns.empty_column(kind, rows))
+        for row in np.flatnonzero(column.present & ~measured.present).tolist():
             error = InputError("", f"the uncertainty of {name}, which is not given", None, f"{name} too")
             column.errors.setdefault(row, []).append(error)
         width = np.where(column.present & np.isfinite(column.values), column.values, 0.0)
         width[list(column.errors)] = 0.0
-        own = known.uncertainty
-        asked[name] = dataclasses.replace(known, uncertainty=width if own is None else np.hypot(own, width))
-    return stated
+        in_cells = measured.uncertainty
+        given[name] = dataclasses.replace(
+            measured, uncertainty=width if in_cells is None else np.hypot(in_cells, width)
+        )
+    return separate
 
 
-def _faults(
-    calculator: Calculator[Any, Any],
-    asked: Mapping[str, Column],
-    of_all: Sequence[InputError],
+def _collect_errors(
+    calculator: AnyCalculator,
+    all_columns: Mapping[str, Column],
+    request_errors: Sequence[InputError],
     rows: int,
     *,
     text: bool,
 ) -> dict[int, list[InputError]]:
-    """Every fault by row; ``of_all`` are those of the question's names, which concern each."""
-    by_row: dict[int, list[InputError]] = {row: list(of_all) for row in range(rows)} if of_all else {}
-    for name, column in asked.items():
-        deeper: dict[
-            int, InputError
-        ] = {}  # by identity, since rows share faults: ``column`` holds each of them meanwhile
-        for row, found in column.errors.items() if column.errors else ():
-            errors = by_row.setdefault(row, [])
-            for error in found:
-                under = deeper.get(id(error))
-                if under is None:
-                    under = deeper[id(error)] = error.under(name)
-                errors.append(under)
-        if text and column.errors and name in calculator.input_fields and not calculator.input_fields[name].fits_query:
-            by_row[0] = [_with_body(calculator, name, error) for error in by_row[0]]
-    defaults.add_missing_errors(calculator, asked, of_all, by_row)
+    """Return all errors by row; ``request_errors`` are those of names, which concern each row."""
+    by_row: dict[int, list[InputError]] = {row: list(request_errors) for row in range(rows)} if request_errors else {}
+    for name, column in all_columns.items():
+        if not column.errors:
+            continue
+        moved: dict[int, InputError] = {}  # by identity, since rows share errors
+        for row, errors in column.errors.items():
+            row_errors = by_row.setdefault(row, [])
+            for error in errors:
+                if id(error) not in moved:
+                    moved[id(error)] = error.under(name)
+                row_errors.append(moved[id(error)])
+        if text and name in calculator.input_fields and not calculator.input_fields[name].fits_query:
+            by_row[0] = [_show_example(calculator, name, error) for error in by_row[0]]
+    defaults.add_missing_errors(calculator, all_columns, request_errors, by_row)
     return by_row
 
 
-def _with_body(calculator: Calculator[Any, Any], table: str, error: InputError) -> InputError:
-    """A table that was sent as a word: show the JSON to send instead."""
+def _show_example(calculator: AnyCalculator, table: str, error: InputError) -> InputError:
+    """Return the error of a table that was sent as text, with the JSON to send instead."""
     example = next((each for each in calculator.examples if table in each.given), None)
     if error.pointer != f"/{table}" or example is None:
         return error
     return dataclasses.replace(error, accepted=f"for instance {json.dumps(dict(example.given))}")
 
 
-def evaluate(calculator: Calculator[Any, Any], given: Any) -> Any:
-    """The formula on complete inputs, floating-point faults left to show as nan or infinity."""
+def evaluate(calculator: AnyCalculator, inputs: Any) -> Any:
+    """Return the results of complete inputs; floating-point errors show as nan or infinity."""
     with np.errstate(all="ignore"):
-        return calculator.formula(given)
+        return calculator.formula(inputs)
 
 
-def _evaluate(calculator: Calculator[Any, Any], given: Any, rows: int) -> Any:
-    """Call the formula. One that returns another shape or type than it declared is a bug, reported by name."""
-    results = calculator.formula(given)
+def _call_formula(calculator: AnyCalculator, inputs: Any, rows: int) -> Any:
+    """Call the formula. Raises TypeError if it returns another type or shape than it declares."""
+    results = calculator.formula(inputs)
     if type(results) is not calculator.results:
         raise TypeError(f"{calculator.name}: the formula gave {type(results).__name__}")
     _check_fields(calculator, results, calculator.result_fields, rows)
     return results
 
 
-def _check_fields(calculator: Calculator[Any, Any], results: Any, fields: Mapping[str, Kind], rows: int) -> None:
+def _check_fields(calculator: AnyCalculator, results: Any, fields: Mapping[str, Kind], rows: int) -> None:
     for name, kind in fields.items():
         values = getattr(results, name)
         if isinstance(kind, Table):
             _check_fields(calculator, values, kind.columns, rows)
             continue
-        wanted = kind.dtype_kinds
-        if not isinstance(values, np.ndarray) or values.dtype.kind not in wanted or values.shape[:1] != (rows,):
-            raise TypeError(f"{calculator.name}: {name} is not an array of kind {wanted!r} and {rows} rows")
+        dtypes = kind.dtype_kinds
+        if not isinstance(values, np.ndarray) or values.dtype.kind not in dtypes or values.shape[:1] != (rows,):
+            raise TypeError(f"{calculator.name}: {name} is not an array of kind {dtypes!r} and {rows} rows")
 
 
-def _notes(
-    calculator: Calculator[Any, Any], given: Any, results: Any, assumed: Mapping[str, BoolArray], rows: int
+def _find_notices(
+    calculator: AnyCalculator, inputs: Any, results: Any, assumed: Mapping[str, BoolArray], rows: int
 ) -> tuple[Notice, ...]:
-    notes = []
-    for said, when, guessed in get_conditions(calculator):
-        if guessed is not None and not np.count_nonzero(assumed[guessed]):
+    notices = []
+    for source, when, assumed_input in get_conditions(calculator):
+        if assumed_input is not None and not np.count_nonzero(assumed[assumed_input]):
             continue
-        holds = all_true(rows) if when is None else np.asarray(when(given, results))
-        if guessed is not None:
-            holds = holds & assumed[guessed]
+        holds = all_true(rows) if when is None else np.asarray(when(inputs, results))
+        if assumed_input is not None:
+            holds = holds & assumed[assumed_input]
         if np.count_nonzero(holds):
-            notes.append(Notice(said, holds))
-    return tuple(notes)
+            notices.append(Notice(source, holds))
+    return tuple(notices)

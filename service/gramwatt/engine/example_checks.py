@@ -7,11 +7,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from typing import Any, Final
+from typing import Final
 
 from gramwatt.engine.calculate import InvalidInput, compute_response
 from gramwatt.model import (
-    Calculator,
+    AnyCalculator,
     DeclarationError,
     Kind,
     units,
@@ -20,14 +20,14 @@ from gramwatt.model import (
 MIN_TOLERANCE: Final = 5e-12  # all that an answer carries
 
 
-def verify(calculator: Calculator[Any, Any]) -> None:
+def verify(calculator: AnyCalculator) -> None:
     """Raise DeclarationError, listing every unknown unit and every example that does not come out."""
     found = list(find_problems(calculator))
     if found:
         raise DeclarationError(f"{calculator.name}: " + "; ".join(found))
 
 
-def find_problems(calculator: Calculator[Any, Any]) -> Iterator[str]:
+def find_problems(calculator: AnyCalculator) -> Iterator[str]:
     """Yield a sentence for each unknown unit; if there is none, for each example that is missing or wrong."""
     unknown = [problem for name, kind in _fields(calculator) for problem in _unknown_units(name, kind)]
     if unknown:
@@ -49,7 +49,7 @@ def find_problems(calculator: Calculator[Any, Any]) -> Iterator[str]:
                 yield f"example {example.title!r}: {name} is {results[name]}, expected {expected}"
 
 
-def _fields(calculator: Calculator[Any, Any]) -> Iterator[tuple[str, Kind]]:
+def _fields(calculator: AnyCalculator) -> Iterator[tuple[str, Kind]]:
     yield from calculator.input_fields.items()
     yield from calculator.result_fields.items()
 

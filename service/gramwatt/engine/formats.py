@@ -17,7 +17,7 @@ from gramwatt.engine.evaluate import Outcome
 from gramwatt.engine.limits import MAX_PIXELS
 from gramwatt.engine.response import build_response, build_table_rows, get_declared_units
 from gramwatt.engine.serializers import TextStyle, find_csv_table, iter_csv, serialize_json
-from gramwatt.model import Calculator, OutputFormat
+from gramwatt.model import AnyCalculator, OutputFormat
 from gramwatt.model.messages import InputError
 
 ROWS_PER_CHUNK: Final = 1000
@@ -35,13 +35,13 @@ class OutputOptions:
     style: TextStyle = field(default_factory=TextStyle)
 
 
-def get_media_types(calculator: Calculator[Any, Any]) -> dict[str, str]:
+def get_media_types(calculator: AnyCalculator) -> dict[str, str]:
     """The forms in which a calculator's answer can be had, with their media types; the default first."""
     return {**BASE_MEDIA_TYPES, **{form.name: form.media_type for form in calculator.formats}}
 
 
 def compute_output(
-    calculator: Calculator[Any, Any], question: Mapping[str, object], wish: OutputOptions, *, text: bool = False
+    calculator: AnyCalculator, question: Mapping[str, object], wish: OutputOptions, *, text: bool = False
 ) -> Iterator[bytes]:
     """One question asked, its answer in pieces. Raises Refused before the first of them."""
     if wish.form == "json" and not calculator.result_tables:
@@ -55,8 +55,8 @@ def iter_output(outcome: Outcome, wish: OutputOptions) -> Iterator[bytes]:
     calculator = outcome.calculator
     for form in calculator.formats:
         if form.name == wish.form:
-            _check_pixels(form, outcome.given)
-            return _checked(form.write(outcome.given, outcome.results))
+            _check_pixels(form, outcome.inputs)
+            return _checked(form.write(outcome.inputs, outcome.results))
     long = _long_tables(outcome)
     told = build_response(outcome, 0, result_units=wish.result_units, working=wish.working, without=long)
     if wish.form == "csv":

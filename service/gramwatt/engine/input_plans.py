@@ -12,12 +12,21 @@ import numpy as np
 from gramwatt.engine import columns, defaults
 from gramwatt.engine.column_types import Column, TableColumn, all_false, all_true
 from gramwatt.engine.uncertainty import Uncertainties
-from gramwatt.model import BoolArray, Calculator, Caution, Quantity, Rule, StandardUncertainty, get_fields, units
+from gramwatt.model import (
+    AnyCalculator,
+    BoolArray,
+    Caution,
+    Quantity,
+    Rule,
+    StandardUncertainty,
+    get_fields,
+    units,
+)
 from gramwatt.model.messages import InputError
 
 
 @functools.cache
-def get_rules_and_cautions(calculator: Calculator[Any, Any]) -> tuple[Rule[Any, Any] | Caution[Any, Any], ...]:
+def get_rules_and_cautions(calculator: AnyCalculator) -> tuple[Rule[Any, Any] | Caution[Any, Any], ...]:
     """Return the rules, then the cautions, of a calculator: the order in which an answer lists them."""
     return (*calculator.rules, *calculator.cautions)
 
@@ -27,7 +36,7 @@ Condition: TypeAlias = tuple[Rule[Any, Any] | Caution[Any, Any], Callable[[Any, 
 
 
 @functools.cache
-def get_conditions(calculator: Calculator[Any, Any]) -> tuple[Condition, ...]:
+def get_conditions(calculator: AnyCalculator) -> tuple[Condition, ...]:
     """Return when each of a calculator's `get_rules_and_cautions` holds."""
     return tuple(
         (each, each.when, (each.assumed or None) if isinstance(each, Caution) else None)
@@ -49,7 +58,7 @@ class CompleteInputs:
     """Rows that take the declared default, by input."""
     unused: Mapping[str, BoolArray]
     """Rows whose value another input replaces, by input."""
-    spreads: Uncertainties
+    uncertainties: Uncertainties
     """Standard uncertainties that were given."""
     default_uncertainties: Uncertainties
     """Standard uncertainties of declared defaults, in the rows that take them."""
@@ -63,7 +72,7 @@ class InputPlan:
     """Inputs that are given and not replaced, in declared order."""
     fields: Mapping[str, Any]
     """Columns of the other ones: defaults, or nothing."""
-    spread_fields: tuple[tuple[str, str], ...]
+    uncertainty_fields: tuple[tuple[str, str], ...]
     """Fields that hold the standard uncertainty of a used input, and that input."""
     present: Mapping[str, BoolArray]
     assumed: Mapping[str, BoolArray]
@@ -73,32 +82,32 @@ class InputPlan:
     def complete(self, given: Mapping[str, Column]) -> CompleteInputs:
         """Put the given columns beside the prepared ones."""
         fields = dict(self.fields)
-        spreads: Uncertainties = {}
+        uncertainties: Uncertainties = {}
         for name in self.used:
             column = given[name]
             fields[name] = column.values
             if column.uncertainty is not None or isinstance(column, TableColumn):
-                spreads |= get_given_uncertainties(name, column)
-        for name, source in self.spread_fields:
+                uncertainties |= get_given_uncertainties(name, column)
+        for name, source in self.uncertainty_fields:
             fields[name] = get_uncertainty(given[source])
         return CompleteInputs(
-            fields, self.present, dict(self.assumed), self.unused, spreads, self.default_uncertainties
+            fields, self.present, dict(self.assumed), self.unused, uncertainties, self.default_uncertainties
         )
 
 
 @functools.lru_cache(maxsize=1024)
-def get_single_plan(calculator: Calculator[Any, Any], names: frozenset[str]) -> InputPlan | None:
+def get_single_plan(calculator: AnyCalculator, names: frozenset[str]) -> InputPlan | None:
     """The plan of a single request that gives these inputs; see `make_plan`."""
     return make_plan(calculator, names, 1)
 
 
 @functools.lru_cache(maxsize=16)
-def get_block_plan(calculator: Calculator[Any, Any], names: frozenset[str], rows: int) -> InputPlan | None:
+def get_block_plan(calculator: AnyCalculator, names: frozenset[str], rows: int) -> InputPlan | None:
     """The plan of a block of a table; few are kept, since their columns are long. See `make_plan`."""
     return make_plan(calculator, names, rows)
 
 
-def make_plan(calculator: Calculator[Any, Any], names: frozenset[str], rows: int) -> InputPlan | None:
+def make_plan(calculator: AnyCalculator, names: frozenset[str], rows: int) -> InputPlan | None:
     """Prepare ``rows`` requests that all give the same inputs; None where a required one is missing."""
     whole = all_true(rows)
     asked = {
@@ -115,14 +124,14 @@ def make_plan(calculator: Calculator[Any, Any], names: frozenset[str], rows: int
     assumed, unused = defaults.fill_defaults(calculator, asked, rows)
     used = tuple(name for name in calculator.input_fields if name in names and asked[name] is before[name])
     declared = get_fields(calculator.inputs)
-    spread_fields = tuple(
+    uncertainty_fields = tuple(
         (name, kind.of) for name, kind in declared.items() if isinstance(kind, StandardUncertainty) and kind.of in used
     )
-    filled = {*used, *(name for name, _ in spread_fields)}
+    filled = {*used, *(name for name, _ in uncertainty_fields)}
     return InputPlan(
         used,
         {name: values for name, values in get_field_values(calculator, asked).items() if name not in filled},
-        spread_fields,
+        uncertainty_fields,
         {name: column.present for name, column in asked.items()},
         assumed,
         unused,
@@ -131,7 +140,7 @@ def make_plan(calculator: Calculator[Any, Any], names: frozenset[str], rows: int
 
 
 def complete_inputs(
-    calculator: Calculator[Any, Any], asked: dict[str, Column], rows: int, errors: Mapping[int, Sequence[InputError]]
+    calculator: AnyCalculator, asked: dict[str, Column], rows: int, errors: Mapping[int, Sequence[InputError]]
 ) -> CompleteInputs:
     """Complete ``rows`` requests that need not give the same inputs, and may have faults but in one of them.
 
@@ -141,14 +150,14 @@ def complete_inputs(
     assumed, unused = defaults.fill_defaults(calculator, asked, rows)
     if errors:
         defaults.overwrite_invalid_rows(asked, errors, rows)
-    spreads: Uncertainties = {}
+    uncertainties: Uncertainties = {}
     for name, column in asked.items():
-        spreads |= get_given_uncertainties(name, column)
-    guessed = get_default_uncertainties(calculator, assumed, spreads, rows)
-    return CompleteInputs(get_field_values(calculator, asked), present, assumed, unused, spreads, guessed)
+        uncertainties |= get_given_uncertainties(name, column)
+    guessed = get_default_uncertainties(calculator, assumed, uncertainties, rows)
+    return CompleteInputs(get_field_values(calculator, asked), present, assumed, unused, uncertainties, guessed)
 
 
-def get_field_values(calculator: Calculator[Any, Any], asked: Mapping[str, Column]) -> dict[str, Any]:
+def get_field_values(calculator: AnyCalculator, asked: Mapping[str, Column]) -> dict[str, Any]:
     """The columns by field of the calculator's inputs, standard uncertainties among them."""
     return {
         name: get_uncertainty(asked[kind.of]) if isinstance(kind, StandardUncertainty) else asked[name].values
@@ -167,12 +176,14 @@ def get_given_uncertainties(name: str, column: Column) -> Uncertainties:
     if column.uncertainty is not None and (column.uncertainty.ndim == 1 or column.uncertainty.any()):
         found[(name,)] = column.uncertainty
     if isinstance(column, TableColumn):
-        found |= {(name, inner): spread for inner, spread in column.spreads.items() if spread.any()}
+        found |= {
+            (name, inner): uncertainty for inner, uncertainty in column.uncertainties.items() if uncertainty.any()
+        }
     return found
 
 
 def get_default_uncertainties(
-    calculator: Calculator[Any, Any], assumed: Mapping[str, BoolArray], known: Uncertainties, rows: int
+    calculator: AnyCalculator, assumed: Mapping[str, BoolArray], known: Uncertainties, rows: int
 ) -> Uncertainties:
     """The standard uncertainties of declared defaults where those are assumed, ``known`` ones elsewhere."""
     found: Uncertainties = {}
@@ -184,7 +195,7 @@ def get_default_uncertainties(
 
 
 @functools.cache
-def _uncertain_defaults(calculator: Calculator[Any, Any]) -> tuple[tuple[str, Quantity], ...]:
+def _uncertain_defaults(calculator: AnyCalculator) -> tuple[tuple[str, Quantity], ...]:
     return tuple(
         (name, kind)
         for name, kind in calculator.input_fields.items()

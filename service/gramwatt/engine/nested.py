@@ -136,7 +136,7 @@ class _RowLayout:
     known_set: frozenset[str]
     """The same: fields, and the standard uncertainties of quantities."""
     required: tuple[str, ...]
-    spread_fields: tuple[tuple[str, str], ...]
+    uncertainty_fields: tuple[tuple[str, str], ...]
     """Fields that hold a standard uncertainty, and the quantity that it belongs to."""
 
 
@@ -163,7 +163,7 @@ def _read_rows(kind: Table, items: list[object]) -> Column:
         errors += _row_faults(kind, layout, at, item, compared)
         compared += isinstance(item, dict) and len(item.keys() - layout.known_set)
     columns: dict[str, Any] = {}
-    spreads: dict[str, NDArray[np.float64]] = {}
+    uncertainties: dict[str, NDArray[np.float64]] = {}
     for name, inner in layout.fields.items():
         column = read_column(inner, [row.get(name, ABSENT) for row in rows], text=False)
         if any(name not in row for row in rows):
@@ -172,13 +172,13 @@ def _read_rows(kind: Table, items: list[object]) -> Column:
         for at, found in column.errors.items():
             errors += [error.under(name).under(str(at)) for error in found]
         if isinstance(inner, Quantity):
-            spread, spread_faults = _read_spread(name, inner, rows, column)
-            errors += spread_faults
-            if spread is not None:
-                spreads[name] = spread[None, :]
-    for name, source in layout.spread_fields:
-        columns[name] = spreads[source] if source in spreads else np.zeros((1, len(rows)))
-    return TableColumn(kind.row(**columns), all_false(1), None, {0: errors} if errors else {}, spreads)
+            uncertainty, uncertainty_errors = _read_spread(name, inner, rows, column)
+            errors += uncertainty_errors
+            if uncertainty is not None:
+                uncertainties[name] = uncertainty[None, :]
+    for name, source in layout.uncertainty_fields:
+        columns[name] = uncertainties[source] if source in uncertainties else np.zeros((1, len(rows)))
+    return TableColumn(kind.row(**columns), all_false(1), None, {0: errors} if errors else {}, uncertainties)
 
 
 def _row_faults(kind: Table, layout: _RowLayout, at: int, item: object, compared: int) -> list[InputError]:
@@ -210,12 +210,14 @@ def _read_spread(
     name: str, kind: Quantity, rows: list[dict[str, object]], column: Column
 ) -> tuple[NDArray[np.float64] | None, list[InputError]]:
     """The standard uncertainties of a table's quantity, (M,); None where none is given."""
-    spread_name = f"{name}_u"
-    if not any(spread_name in row for row in rows):
+    uncertainty_name = f"{name}_u"
+    if not any(uncertainty_name in row for row in rows):
         return column.uncertainty, []
-    stated = read_column(uncertainty_kind(name, kind), [row.get(spread_name, ABSENT) for row in rows], text=False)
-    spread = np.where(stated.present, stated.values, 0.0)
-    errors = [error.under(spread_name).under(str(at)) for at, found in stated.errors.items() for error in found]
+    separate = read_column(
+        uncertainty_kind(name, kind), [row.get(uncertainty_name, ABSENT) for row in rows], text=False
+    )
+    uncertainty = np.where(separate.present, separate.values, 0.0)
+    errors = [error.under(uncertainty_name).under(str(at)) for at, found in separate.errors.items() for error in found]
     if column.uncertainty is not None:
-        spread = np.hypot(spread, column.uncertainty)  # told twice, they count as two independent causes
-    return spread, errors
+        uncertainty = np.hypot(uncertainty, column.uncertainty)  # told twice, they count as two independent causes
+    return uncertainty, errors

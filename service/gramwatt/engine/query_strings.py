@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any
 from urllib.parse import quote
 
-from gramwatt.model import Calculator
+from gramwatt.model import AnyCalculator
 
 
-def fits_query(calculator: Calculator[Any, Any]) -> bool:
+def fits_query(calculator: AnyCalculator) -> bool:
     """Whether a calculator can be asked by GET at all: nothing that it must have is a table or a recording."""
     asked = calculator.input_fields
     grouped = {name for group in calculator.any_of for name in group}
@@ -18,18 +17,18 @@ def fits_query(calculator: Calculator[Any, Any]) -> bool:
     return not needs_one and all(any(name not in unfit for name in group) for group in calculator.any_of)
 
 
-def find_example_query(calculator: Calculator[Any, Any]) -> str | None:
+def find_example_query(calculator: AnyCalculator) -> str | None:
     """The query of the first example that fits one."""
     queries = (build_query(calculator, example.given) for example in calculator.examples)
     return next((query for query in queries if query is not None), None)
 
 
-def find_query_example(calculator: Calculator[Any, Any]) -> Mapping[str, object]:
+def find_query_example(calculator: AnyCalculator) -> Mapping[str, object]:
     """The question of the first example that fits a query; empty where none does."""
     return next((each.given for each in calculator.examples if build_query(calculator, each.given) is not None), {})
 
 
-def build_query(calculator: Calculator[Any, Any], question: Mapping[str, object]) -> str | None:
+def build_query(calculator: AnyCalculator, question: Mapping[str, object]) -> str | None:
     """A question as a query, or None where it holds a table or a recording."""
     if any(not calculator.input_fields[name].fits_query for name in question):
         return None

@@ -6,10 +6,9 @@ import functools
 import importlib
 import pkgutil
 from types import MappingProxyType
-from typing import Any
 
 from gramwatt import calculators
-from gramwatt.model import Calculator, DeclarationError
+from gramwatt.model import AnyCalculator, Calculator, DeclarationError
 
 
 @functools.cache
@@ -22,7 +21,7 @@ def list_names() -> tuple[str, ...]:
 
 
 @functools.cache
-def get(name: str) -> Calculator[Any, Any]:
+def get(name: str) -> AnyCalculator:
     """Import one calculator by its name in URLs.
 
     Raises KeyError where no file bears the name, and DeclarationError, naming the file, where its declaration is wrong.
@@ -38,12 +37,12 @@ def get(name: str) -> Calculator[Any, Any]:
 
 
 @functools.cache
-def load() -> MappingProxyType[str, Calculator[Any, Any]]:
+def load() -> MappingProxyType[str, AnyCalculator]:
     """Import every calculator and return them by name, in order. Raises DeclarationError naming the file at fault."""
     return MappingProxyType({name: get(name) for name in list_names()})
 
 
-def check_module(file_name: str, calculator: object) -> Calculator[Any, Any]:
+def check_module(file_name: str, calculator: object) -> AnyCalculator:
     """The calculator that a file must hold. Raises DeclarationError where it does not."""
     if not isinstance(calculator, Calculator):
         raise DeclarationError(f"calculators/{file_name}.py: no CALCULATOR = Calculator(...)")

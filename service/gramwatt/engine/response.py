@@ -21,8 +21,8 @@ from gramwatt.engine.evaluate import Outcome
 from gramwatt.engine.limits import MAX_LISTED_NAMES
 from gramwatt.engine.rounding import round_array, round_number, round_numbers
 from gramwatt.model import (
+    AnyCalculator,
     BoolArray,
-    Calculator,
     Kind,
     NumberList,
     Quantity,
@@ -50,7 +50,7 @@ def build_response(
     sheet = _sheet(calculator, tuple(result_units.items()) if result_units else ())
     results = _values(sheet.result_fields, outcome.results, row, sheet.result_units, without)
     known = find_known_inputs(outcome, row)
-    given = _values([each for each in sheet.input_fields if each[0] in known], outcome.given, row, sheet.asked_units)
+    given = _values([each for each in sheet.input_fields if each[0] in known], outcome.inputs, row, sheet.asked_units)
     of_given = {name: unit for name, unit, owner in sheet.owners if owner in known}
     made: ResponseBody = {
         "calculator": calculator.name,
@@ -92,7 +92,7 @@ class _Sheet:
 
 
 @functools.lru_cache(maxsize=512)
-def _sheet(calculator: Calculator[Any, Any], wished: tuple[tuple[str, str], ...]) -> _Sheet:
+def _sheet(calculator: AnyCalculator, wished: tuple[tuple[str, str], ...]) -> _Sheet:
     wanted = dict(wished)
     results = {name: wanted.get(name, unit) for name, unit in get_declared_units(calculator.result_fields).items()}
     asked = {name: results.get(name, unit) for name, unit in get_declared_units(calculator.input_fields).items()}
@@ -113,7 +113,7 @@ def _fields(fields: Mapping[str, Kind], chosen: Mapping[str, str]) -> tuple[_Fie
     )
 
 
-def _marked(marks: Mapping[str, BoolArray], row: int, calculator: Calculator[Any, Any]) -> list[str]:
+def _marked(marks: Mapping[str, BoolArray], row: int, calculator: AnyCalculator) -> list[str]:
     """The inputs that bear a mark in a row; ``marks`` are mostly one shared array that is false throughout."""
     found = [name for name, mark in marks.items() if mark is not all_false(len(mark)) and mark[row]]
     return found if len(found) < 2 else [name for name in calculator.input_fields if name in found]
@@ -304,7 +304,7 @@ def _numbers_in(formula: str, outcome: Outcome, row: int) -> str:
     return re.sub(r"[a-z_][a-z0-9_]*", replace, formula)
 
 
-def check_result_units(calculator: Calculator[Any, Any], wanted: Mapping[str, str]) -> None:
+def check_result_units(calculator: AnyCalculator, wanted: Mapping[str, str]) -> None:
     """Check a wish for units of results. Raises ValueError with what is accepted where it cannot be met."""
     declared = get_declared_units(calculator.result_fields)
     errors: list[str] = []

@@ -16,7 +16,7 @@ from marshmallow import fields
 from gramwatt.engine.column_types import Cells, Column, LoadedInputs
 from gramwatt.engine.columns import missing_input_error, unknown_input_errors
 from gramwatt.engine.nested import read_column
-from gramwatt.model import Calculator, Kind
+from gramwatt.model import AnyCalculator, Kind
 
 
 class ColumnField(fields.Field[Column]):
@@ -37,7 +37,7 @@ def get_description(kind: Kind) -> str:
 
 
 @functools.cache
-def get_schema(calculator: Calculator[Any, Any], *, text: bool = False) -> marshmallow.Schema:
+def get_schema(calculator: AnyCalculator, *, text: bool = False) -> marshmallow.Schema:
     """The schema of a calculator's question; made once, used by every thread (loading keeps no state)."""
     made = {
         name: ColumnField(kind, text=text, required=name in calculator.required_inputs)
@@ -46,12 +46,12 @@ def get_schema(calculator: Calculator[Any, Any], *, text: bool = False) -> marsh
     return marshmallow.Schema.from_dict(dict(made), name=get_schema_name(calculator))()
 
 
-def get_schema_name(calculator: Calculator[Any, Any]) -> str:
+def get_schema_name(calculator: AnyCalculator) -> str:
     """The name of the question's component in the contract: ``PackEnergyQuestion``."""
     return "".join(word.capitalize() for word in calculator.name.split("-")) + "Question"
 
 
-def load_with_schema(calculator: Calculator[Any, Any], cells: Mapping[str, Cells], *, text: bool) -> LoadedInputs:
+def load_with_schema(calculator: AnyCalculator, cells: Mapping[str, Cells], *, text: bool) -> LoadedInputs:
     """Read columns of cells by marshmallow's schema alone."""
     try:
         columns: Any = get_schema(calculator, text=text).load(cells)

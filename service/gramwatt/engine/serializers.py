@@ -12,7 +12,7 @@ from typing import Any
 import orjson
 
 from gramwatt.engine.formula_guard import guard_text
-from gramwatt.model import Calculator
+from gramwatt.model import AnyCalculator
 from gramwatt.model.messages import format_number
 
 
@@ -45,7 +45,7 @@ class TextStyle:
     """With a comma fields are separated by semicolons, as spreadsheets of such places expect."""
 
 
-def format_csv(calculator: Calculator[Any, Any], answer: Mapping[str, Any], style: TextStyle = TextStyle()) -> str:
+def format_csv(calculator: AnyCalculator, answer: Mapping[str, Any], style: TextStyle = TextStyle()) -> str:
     """Header line and one row (RFC 4180): inputs, results, ``<result>_u`` where uncertain, codes of the cautions.
 
     Where one of the results is a table there is a row for each of its rows, and its columns are headed
@@ -57,14 +57,14 @@ def format_csv(calculator: Calculator[Any, Any], answer: Mapping[str, Any], styl
     return "".join(iter_csv(calculator, answer, style, iter([rows])))
 
 
-def find_csv_table(calculator: Calculator[Any, Any]) -> str | None:
+def find_csv_table(calculator: AnyCalculator) -> str | None:
     """The one table among the results, whose rows are those of a CSV text; None where there is none or several are."""
     tables = list(calculator.result_tables)
     return tables[0] if len(tables) == 1 else None
 
 
 def iter_csv(
-    calculator: Calculator[Any, Any], answer: Mapping[str, Any], style: TextStyle, rows: Iterator[list[dict[str, Any]]]
+    calculator: AnyCalculator, answer: Mapping[str, Any], style: TextStyle, rows: Iterator[list[dict[str, Any]]]
 ) -> Iterator[str]:
     """The same in pieces; ``rows`` gives those of the table, some at a time."""
     table, header = find_csv_table(calculator), style.header
@@ -83,41 +83,43 @@ def iter_csv(
         before, after = {}, {}
     names = [] if kind is None else list(kind.columns)
     told = answer.get("uncertainty", {})
-    spreads = {name: told[f"{table}.{name}"]["standard"] for name in names if f"{table}.{name}" in told}
+    uncertainties = {name: told[f"{table}.{name}"]["standard"] for name in names if f"{table}.{name}" in told}
     written = io.StringIO()
     writer = csv.writer(written, delimiter=";" if style.decimal == "," else ",", lineterminator="\r\n")
     if header != "off":
-        headed = list(_table_headings(table, names, spreads, answer, header))
+        headed = list(_table_headings(table, names, uncertainties, answer, header))
         writer.writerow([*before, *(name.removeprefix(f"{table}.") if alone else name for name in headed), *after])
     first, last = ([_cell(value, style) for value in each.values()] for each in (before, after))
     at = 0
     for block in rows:
         for row in block:
-            writer.writerow([*first, *(_cell(value, style) for value in _table_cells(row, at, names, spreads)), *last])
+            writer.writerow(
+                [*first, *(_cell(value, style) for value in _table_cells(row, at, names, uncertainties)), *last]
+            )
             at += 1
         yield written.getvalue()
         written.seek(written.truncate(0))
     if at == 0 and not alone:
-        writer.writerow([*first, *[""] * (len(names) + len(spreads)), *last])
+        writer.writerow([*first, *[""] * (len(names) + len(uncertainties)), *last])
     yield written.getvalue()
 
 
 def _table_headings(
-    table: str | None, names: Sequence[str], spreads: Collection[str], answer: Mapping[str, Any], header: str
+    table: str | None, names: Sequence[str], uncertainties: Collection[str], answer: Mapping[str, Any], header: str
 ) -> Iterator[str]:
     for name in names:
         yield _headed(f"{table}.{name}", answer, header)
-        if name in spreads:
+        if name in uncertainties:
             yield _headed(f"{table}.{name}", answer, header, suffix="_u")
 
 
 def _table_cells(
-    row: Mapping[str, Any], at: int, names: Sequence[str], spreads: Mapping[str, Sequence[Any]]
+    row: Mapping[str, Any], at: int, names: Sequence[str], uncertainties: Mapping[str, Sequence[Any]]
 ) -> Iterator[Any]:
     for name in names:
         yield row.get(name)
-        if name in spreads:
-            yield spreads[name][at]
+        if name in uncertainties:
+            yield uncertainties[name][at]
 
 
 def _columns(name: str, value: Any, answer: Mapping[str, Any], header: str) -> dict[str, Any]:

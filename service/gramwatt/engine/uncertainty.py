@@ -19,7 +19,7 @@ from typing import Any, Final, TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
-from gramwatt.model import BoolArray, Calculator, Quantity, get_fields, units
+from gramwatt.model import AnyCalculator, BoolArray, Quantity, get_fields, units
 
 Path: TypeAlias = tuple[str, ...]
 Uncertainties: TypeAlias = dict[Path, NDArray[np.float64]]
@@ -60,9 +60,9 @@ class RepeatedRows:
 
 def propagate(
     formula: Callable[[Any, int], Any],
-    calculator: Calculator[Any, Any],
+    calculator: AnyCalculator,
     fields: Mapping[str, Any],
-    spreads: Uncertainties,
+    uncertainties: Uncertainties,
 ) -> tuple[Any, PropagatedUncertainty]:
     """Evaluate a formula on N rows of inputs, and what the uncertainty of those does to its results.
 
@@ -70,7 +70,7 @@ def propagate(
     ``spreads`` at least one standard uncertainty. Returns the formula's results, N rows, and their uncertainty. Call it
     with numpy's floating-point warnings off.
     """
-    repeated = repeat_rows(calculator, fields, spreads)
+    repeated = repeat_rows(calculator, fields, uncertainties)
     found = formula(repeated.inputs, repeated.rows * repeated.copies)
     numeric = [
         (name, getattr(found, column) if table is None else getattr(getattr(found, table), column))
@@ -111,16 +111,16 @@ def combine(
     return np.sqrt(variance), shares
 
 
-def repeat_rows(calculator: Calculator[Any, Any], fields: Mapping[str, Any], spreads: Uncertainties) -> RepeatedRows:
+def repeat_rows(calculator: AnyCalculator, fields: Mapping[str, Any], uncertainties: Uncertainties) -> RepeatedRows:
     """Build the rows on which a formula is evaluated: as given, then each uncertain input moved up and down."""
-    levers = tuple((path, at) for path, spread in spreads.items() for at in _positions(spread))
-    steps = _steps(calculator, levers)
-    rows = next(iter(spreads.values())).shape[0]
-    copies = 1 + 2 * len(levers)
+    sources = tuple((path, at) for path, uncertainty in uncertainties.items() for at in _positions(uncertainty))
+    steps = _steps(calculator, sources)
+    rows = next(iter(uncertainties.values())).shape[0]
+    copies = 1 + 2 * len(sources)
     repeated = _repeat(fields, rows, copies)
-    columns = [_column(repeated, path, at) for path, at in levers]
+    columns = [_column(repeated, path, at) for path, at in sources]
     values = np.array([column[:rows] for column in columns])
-    widths = np.array([spreads[path] if at is None else spreads[path][:, at] for path, at in levers])
+    widths = np.array([uncertainties[path] if at is None else uncertainties[path][:, at] for path, at in sources])
     moved = steps.move(values, widths)
     for index, column in enumerate(columns):
         start = (1 + 2 * index) * rows
@@ -156,9 +156,9 @@ class _Steps:
 
 
 @functools.lru_cache(maxsize=1024)
-def _steps(calculator: Calculator[Any, Any], levers: tuple[tuple[Path, int | None], ...]) -> _Steps:
-    kinds = [_kind(calculator, path) for path, _ in levers]
-    names = tuple("/".join((path[0], *([] if at is None else [str(at)]), *path[1:])) for path, at in levers)
+def _steps(calculator: AnyCalculator, sources: tuple[tuple[Path, int | None], ...]) -> _Steps:
+    kinds = [_kind(calculator, path) for path, _ in sources]
+    names = tuple("/".join((path[0], *([] if at is None else [str(at)]), *path[1:])) for path, at in sources)
 
     def edges(bound: str, nothing: float) -> NDArray[np.float64] | None:
         found = [(getattr(kind, bound), units.get_unit(kind.unit)) for kind in kinds]
@@ -175,7 +175,7 @@ def _steps(calculator: Calculator[Any, Any], levers: tuple[tuple[Path, int | Non
 
 
 @functools.cache
-def _numeric(calculator: Calculator[Any, Any]) -> tuple[tuple[str, str | None, str], ...]:
+def _numeric(calculator: AnyCalculator) -> tuple[tuple[str, str | None, str], ...]:
     """The numeric results: name, which of a table is ``packs.endurance``, table if any, and field."""
     fields: list[tuple[str, str | None, str]] = []
     for name, kind in calculator.result_fields.items():
@@ -191,9 +191,9 @@ def _stack(values: list[NDArray[np.float64]], repeated: RepeatedRows) -> NDArray
     return flat.reshape((-1, repeated.copies, repeated.rows))
 
 
-def _positions(spread: NDArray[np.float64]) -> list[int | None]:
+def _positions(uncertainty: NDArray[np.float64]) -> list[int | None]:
     """One lever for a plain input; one for each uncertain entry of a list."""
-    return [None] if spread.ndim == 1 else [int(at) for at in np.flatnonzero((spread > 0).any(axis=0))]
+    return [None] if uncertainty.ndim == 1 else [int(at) for at in np.flatnonzero((uncertainty > 0).any(axis=0))]
 
 
 def _repeat(fields: Mapping[str, Any], rows: int, copies: int) -> dict[str, Any]:
@@ -225,7 +225,7 @@ def _head(results: Any, rows: int) -> Any:
     return type(results)(*heads)
 
 
-def _kind(calculator: Calculator[Any, Any], path: Path) -> Quantity:
+def _kind(calculator: AnyCalculator, path: Path) -> Quantity:
     kind = calculator.input_fields[path[0]]
     quantity = (kind.columns[path[1]] if kind.columns else kind).quantity
     if quantity is None:

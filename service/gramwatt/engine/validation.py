@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any
 
 from gramwatt.engine.column_types import Cells, LoadedInputs
 from gramwatt.engine.nested import read_column
-from gramwatt.model import Calculator
+from gramwatt.model import AnyCalculator
 
 
-def load_inputs(calculator: Calculator[Any, Any], cells: Mapping[str, Cells], *, text: bool) -> LoadedInputs:
+def load_inputs(calculator: AnyCalculator, cells: Mapping[str, Cells], *, text: bool) -> LoadedInputs:
     """Read columns of cells by name. Unknown and missing names become faults; the known ones are read all the same.
 
     Where all names are right, the columns are read at once. Any other request goes to the marshmallow schema, which

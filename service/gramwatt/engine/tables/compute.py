@@ -120,7 +120,7 @@ def compute_batch(plan: Plan, chunk: Chunk) -> Iterator[BatchResult]:
         block = {name: slice_cells(column, start, stop) for name, column in cells.items()}
         spreads = {name: block.pop(name) for name in list(block) if name not in calculator.input_fields}
         outcome = evaluate_columns(
-            calculator, block, stop - start, text=chunk.text, uncertain=plan.uncertain, spreads=spreads
+            calculator, block, stop - start, text=chunk.text, propagates=plan.uncertain, uncertainties=spreads
         )
         whole = {row - start: found for row, found in chunk.errors.items() if start <= row < stop}
         filled.put(outcome, start, {**outcome.errors, **whole})
@@ -189,7 +189,7 @@ def _values(column: OutputColumn, outcome: Outcome) -> tuple[Any, units.Unit | N
             standard = np.zeros(outcome.rows)
         result = getattr(outcome.results, column.name[:-2])
         return np.where(np.isfinite(result), standard / units.get_unit(column.unit).scale, np.nan), None
-    values = getattr(outcome.results if column.section == "results" else outcome.given, column.name)
+    values = getattr(outcome.results if column.section == "results" else outcome.inputs, column.name)
     return values, units.get_unit(column.unit) if isinstance(column.kind, Quantity | NumberList) else None
 
 
@@ -217,18 +217,18 @@ def _concerning(outcome: Outcome) -> list[tuple[str, BoolArray]]:
     always holds is not repeated in each row."""
     found: list[tuple[str, BoolArray]] = []
     empty: dict[str, BoolArray] = {}
-    for note in outcome.notes:
-        if not isinstance(note.said, Rule):
-            if not note.said.is_always_shown:
-                found.append((note.said.code, note.rows))
+    for note in outcome.notices:
+        if not isinstance(note.source, Rule):
+            if not note.source.is_always_shown:
+                found.append((note.source.code, note.rows))
             continue
         concerned = np.zeros_like(note.rows)
-        for name in note.said.results:
+        for name in note.source.results:
             lacking = empty[name] if name in empty else _is_empty(getattr(outcome.results, name))
             concerned |= lacking & note.rows
             empty[name] = lacking & ~note.rows
         if concerned.any():
-            found.append((note.said.code, concerned))
+            found.append((note.source.code, concerned))
     return found
 
 
@@ -254,7 +254,7 @@ def _each(plan: Plan, chunk: Chunk, cells: Mapping[str, Cells]) -> Iterator[Batc
             single = {name: cell for name, cell in single.items() if not _is_absent(cell)}
             spreads = {name: single.pop(name) for name in list(single) if name not in calculator.input_fields}
             outcome = evaluate_columns(
-                calculator, single, 1, text=chunk.text, uncertain=plan.uncertain, spreads=spreads
+                calculator, single, 1, text=chunk.text, propagates=plan.uncertain, uncertainties=spreads
             )
             if outcome.errors:
                 piece.put({}, outcome.errors[0])
