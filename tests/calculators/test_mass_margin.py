@@ -200,6 +200,20 @@ def test_every_conditional_caution_has_a_case() -> None:
 
 
 @pytest.mark.parametrize(
+    ("limit", "comparison", "shown"),
+    [
+        pytest.param(250, "below", False, id="the-rule-s-own"),
+        pytest.param(250.002, "below", False, id="to-a-hundred-thousandth"),
+        pytest.param(250.01, "below", True, id="another-limit"),
+        pytest.param(250, "at_most", True, id="another-comparison"),
+    ],
+)
+def test_a_limit_beside_a_rule_is_unused_where_it_differs(limit: float, comparison: str, shown: bool) -> None:
+    found = codes(masses=[100], rule="eu-c0", limit=limit, comparison=comparison)
+    assert ("rule-sets-limit" in found) is shown
+
+
+@pytest.mark.parametrize(
     "limit",
     [pytest.param("0.55 lb", id="the-same-limit-in-its-own-unit"), pytest.param("249.4758035 g", id="in-grams")],
 )

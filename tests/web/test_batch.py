@@ -206,6 +206,7 @@ def test_what_a_spreadsheet_would_run_is_guarded(client: FlaskClient, value: str
         pytest.param("cells;capacity\n6;1300\n", "csv", [23.088], id="semicolons-seen"),
         pytest.param("[]", "json", [], id="no-objects"),
         pytest.param('\ufeff[{"cells":6,"capacity":1300}]', "json", [23.088], id="json-byte-order-mark"),
+        pytest.param('\ufeff{"cells":6,"capacity":1300}\n', "ndjson", [23.088], id="ndjson-byte-order-mark"),
         pytest.param("", "ndjson", [], id="no-lines"),
     ],
 )
