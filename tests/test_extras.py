@@ -10,6 +10,7 @@ from click.testing import CliRunner
 
 from gramwatt import extras
 from gramwatt.__main__ import main
+from gramwatt.cli.list import list_calculators
 from gramwatt.extras import MissingExtra
 from gramwatt.web import create_app
 
@@ -55,7 +56,7 @@ def test_the_service_answers_501() -> None:
 
 
 def test_the_command_line_fails_with_one_line(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(main.commands["list"], "callback", need)
+    monkeypatch.setattr(list_calculators, "callback", need)
     ended = CliRunner().invoke(main, ["list"])
     assert ended.exit_code == 2
     assert ended.stderr == f"{SENTENCE}\n"

@@ -89,7 +89,7 @@ def test_each_format_in_and_out_has_the_library_s_values(form: str, to: str, tmp
     out = tmp_path / f"answers{SUFFIXES[to]}"
     result = run("pack-current", table, "-o", out)
     assert (result.exit_code, result.stdout) == (0, "")
-    assert result.stderr == f"3 rows answered, 0 with a fault: {out}\n"
+    assert result.stderr == f"3 rows computed, 0 invalid: {out}\n"
     answers = read(to, out.read_bytes())
     assert [row["id"] for row in answers] == ["a", "b", "c"]
     for asked, answer in zip(ROWS, answers, strict=True):
@@ -113,7 +113,7 @@ def test_standard_input_and_output_with_the_format_told_or_found(form: str, tmp_
     told = run("pack-current", "-", "--from", form, "--to", "parquet", body=raw)
     assert told.exit_code == 0
     assert [row["id"] for row in read("parquet", told.stdout_bytes)] == ["a", "b", "c"]
-    assert told.stderr == "3 rows answered, 0 with a fault: standard output\n"
+    assert told.stderr == "3 rows computed, 0 invalid: standard output\n"
     if form != "tsv":  # which begins like CSV
         assert run("pack-current", "-", "--to", "parquet", body=raw).stdout_bytes == told.stdout_bytes
 
@@ -151,7 +151,7 @@ def test_a_fault_is_told_in_its_row_and_by_the_status(to: str, tmp_path: Path) -
     out = tmp_path / "answers"
     result = run("pack-current", "-", "--to", to, "-o", out, body=CSV.replace(b"120.5", b"many"))
     assert result.exit_code == 1
-    assert result.stderr == f"2 rows answered, 1 with a fault: {out}\n"
+    assert result.stderr == f"2 rows computed, 1 invalid: {out}\n"
     a, b, c = read(to, out.read_bytes())
     assert "power" in str(b["error"])
     assert b.get("current") is None
@@ -169,8 +169,8 @@ def test_a_table_that_breaks_off_keeps_the_rows_before(tmp_path: Path) -> None:
     out = tmp_path / "answers.csv"
     result = run("pack-current", "-", "-o", out, "--to", "csv", body=broken)
     assert result.exit_code == 1
-    assert "3 rows answered" in result.stderr
-    assert "the table broke off" in result.stderr
+    assert "3 rows computed" in result.stderr
+    assert "the table ended early" in result.stderr
     *rows, last = read("csv", out.read_bytes())
     assert [row["id"] for row in rows] == ["a"] * 3
     assert last["error"].startswith("#ERR ")
@@ -186,7 +186,7 @@ def test_a_parquet_file_with_a_broken_row_group_keeps_the_rows_before(tmp_path: 
     table.write_bytes(raw)
     result = run("pack-current", table, "-o", tmp_path / "answers.parquet")
     assert result.exit_code == 1
-    assert "broke off" in result.stderr
+    assert "ended early" in result.stderr
     answers = pq.read_table(tmp_path / "answers.parquet")
     assert 65_536 <= answers.num_rows < 200_000
     assert answers["error"][-1].as_py().startswith("#ERR ")
@@ -206,8 +206,8 @@ def test_a_parquet_file_with_a_broken_row_group_keeps_the_rows_before(tmp_path: 
         pytest.param(["pack-current", "-", "--decimal", ",", "--sep", ","], "comma", id="comma-twice"),
         pytest.param(["pack-current", "-", "--digits", "16"], "16", id="digits"),
         pytest.param(["pack-energy", "-"], "did you mean capacity", id="a-column-that-is-no-input"),
-        pytest.param(["pack-current", "-", "--from", "parquet"], "no Parquet file", id="no-parquet"),
-        pytest.param(["pack-current", "-", "--from", "arrow-file"], "no Arrow IPC file", id="no-arrow-file"),
+        pytest.param(["pack-current", "-", "--from", "parquet"], "not a Parquet file", id="no-parquet"),
+        pytest.param(["pack-current", "-", "--from", "arrow-file"], "not an Arrow IPC file", id="no-arrow-file"),
         pytest.param(["pack-current", "-", "--from", "json"], "array of objects", id="no-array"),
         pytest.param(["pack-current", "-", "--url", "x", "--scheduler", "y"], "one of them", id="two-places"),
         pytest.param(["pack-current", "-", "--url", "ftp://x"], "http://host:port", id="no-web-address"),
@@ -230,4 +230,4 @@ def test_help_says_what_workers_need() -> None:
     for command in ("batch", "sweep"):
         shown = CliRunner().invoke(main, [command, "-h"])
         assert shown.exit_code == 0
-        assert "the same version of gramwatt on the workers" in " ".join(shown.stdout.split())
+        assert "have the same version of gramwatt" in " ".join(shown.stdout.split())

@@ -120,11 +120,11 @@ def test_a_bar_is_shown_on_a_terminal_only(tmp_path: Path) -> None:
     table.write_bytes(CSV)
     said = on_terminal("pack-current", table, "-o", out)
     assert "100%" in said
-    assert said.endswith(f"3 rows answered, 0 with a fault: {out}\r\n")
+    assert said.endswith(f"3 rows computed, 0 invalid: {out}\r\n")
     assert "%" not in on_terminal("pack-current", table, "-o", out, "--no-progress")
     assert "100%" not in on_terminal("pack-current", table)  # where the rows themselves are shown
     piped = subprocess.run(command("pack-current", table, "-o", out, "--progress"), capture_output=True, check=True)
-    assert (piped.stdout, piped.stderr.decode()) == (b"", f"3 rows answered, 0 with a fault: {out}\n")
+    assert (piped.stdout, piped.stderr.decode()) == (b"", f"3 rows computed, 0 invalid: {out}\n")
 
 
 def test_a_bar_counts_the_rows_of_a_parquet_file(tmp_path: Path) -> None:

@@ -21,7 +21,7 @@ from click.testing import CliRunner, Result
 
 from gramwatt.__main__ import main
 from gramwatt.cli.counting import count_rows
-from gramwatt.cli.options import RunSummary
+from gramwatt.cli.progress import RunSummary
 from gramwatt.cli.remote import format_problem
 from web.conftest import running
 
@@ -71,7 +71,7 @@ def test_both_ways_give_the_same_bytes(
     here = run("pack-current", table, "--to", to, "-o", tmp_path / "here", *options)
     there = run("pack-current", table, "--to", to, "-o", tmp_path / "there", *options, "--url", service)
     assert here.exit_code == there.exit_code == 1, there.stderr
-    assert told(here) == told(there) == "18,750 rows answered, 1,250 with a fault"
+    assert told(here) == told(there) == "18,750 rows computed, 1,250 invalid"
     assert (tmp_path / "here").read_bytes() == (tmp_path / "there").read_bytes()
 
 
@@ -83,7 +83,7 @@ def test_columns_go_both_ways_too(form: str, to: str, service: str, tmp_path: Pa
     here = run("pack-current", source, "-o", tmp_path / f"here{to}")
     there = run("pack-current", source, "-o", tmp_path / f"there{to}", "--url", service)
     assert here.exit_code == there.exit_code == 1, there.stderr
-    assert told(here) == told(there) == "12,000 rows answered, 12,000 with a fault"
+    assert told(here) == told(there) == "12,000 rows computed, 12,000 invalid"
     assert _read(tmp_path / f"here{to}").equals(_read(tmp_path / f"there{to}"))
     assert _read(tmp_path / f"there{to}").num_rows == 24_000
 
@@ -129,8 +129,8 @@ def test_a_table_that_breaks_off_is_told_alike(to: str, service: str, tmp_path: 
     there = run("pack-current", whole, "--to", to, "-o", tmp_path / "there", "--url", service)
     assert here.exit_code == there.exit_code == 1
     assert here.stderr.replace("here", "") == there.stderr.replace("there", "")
-    assert here.stderr.startswith("3 rows answered, 0 with a fault: ")
-    assert "the table broke off" in here.stderr
+    assert here.stderr.startswith("3 rows computed, 0 invalid: ")
+    assert "the table ended early" in here.stderr
     assert (tmp_path / "here").read_bytes() == (tmp_path / "there").read_bytes()
 
 
@@ -202,12 +202,12 @@ def test_a_service_that_dies_leaves_no_half_table(tmp_path: Path) -> None:
         url = f"http://127.0.0.1:{port}"
         result = run("pack-current", "-", "-o", tmp_path / "out.csv", "--url", url, body=b"cells\n6\n")
     assert result.exit_code == 2
-    assert "broke off" in result.stderr
+    assert "the connection failed" in result.stderr
     assert list(tmp_path.iterdir()) == []
 
 
 def test_what_is_no_problem_of_ours_is_shown() -> None:
-    assert format_problem(502, b"<html>bad gateway").startswith("the service answered 502")
+    assert format_problem(502, b"<html>bad gateway").startswith("the server is not Gramwatt; it responded 502")
     assert "bad gateway" in format_problem(502, b"<html>bad gateway")
     assert format_problem(404, b'{"detail": "There is nothing."}') == "There is nothing."
 

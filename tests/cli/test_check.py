@@ -172,7 +172,7 @@ def test_a_unit_that_is_not_in_the_committed_table_is_reported(monkeypatch: pyte
     monkeypatch.setattr(unit_expressions, "EXPRESSIONS", {**unit_expressions.EXPRESSIONS, "area": {"m2": "m^2"}})
     ended = check()
     assert ended.exit_code == 1
-    assert ended.output.startswith("model/unit_table.py: not what Pint computes")
+    assert ended.output.startswith("model/unit_table.py differs from what Pint computes")
 
 
 def test_an_unknown_name_is_refused() -> None:

@@ -221,11 +221,11 @@ def test_files_as_the_rows_of_a_table(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("words", "told"),
     [
-        pytest.param(("pack-energy", "--log", str(FLIGHT)), "asks for no recording", id="none is asked for"),
+        pytest.param(("pack-energy", "--log", str(FLIGHT)), "takes no recording", id="none is asked for"),
         pytest.param(("flight-log", "--log", str(FLIGHT), "--log", str(FLIGHT)), "one recording", id="two of them"),
         pytest.param(("flight-log", "--log", str(FLIGHT), "--column", "volts=a"), "no such channel", id="no channel"),
         pytest.param(("flight-log", "--log", str(FLIGHT), "--column", "voltage=a"), "no column", id="no column"),
-        pytest.param(("flight-log", "--log", str(FLIGHT), "--format", "vtt"), "as json or csv", id="no form"),
+        pytest.param(("flight-log", "--log", str(FLIGHT), "--format", "vtt"), "choose json or csv", id="no form"),
         pytest.param(("flight-log", "log=flight.csv"), "does not fit a word", id="as a word"),
     ],
 )  # fmt: skip

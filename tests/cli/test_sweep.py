@@ -38,7 +38,7 @@ def test_a_range_with_both_its_ends_and_the_library_s_values() -> None:
     for row in rows:
         answer = calculate("pack-current", cells=6, capacity=1300, power=float(row["power [W]"]))
         assert float(row["current [A]"]) == pytest.approx(answer["results"]["current"], rel=1e-10)
-    assert (result.exit_code, result.stderr) == (0, "40 points answered, 0 with a fault: standard output\n")
+    assert (result.exit_code, result.stderr) == (0, "40 points computed, 0 invalid: standard output\n")
 
 
 def test_it_is_the_service_s_sweep() -> None:
@@ -60,7 +60,7 @@ def test_a_list_and_units_and_the_last_varies_fastest() -> None:
 def test_points_out_of_bounds_say_so_and_the_status_too() -> None:
     result = run(*PACK, "--vary", "power=100:-100:3")
     assert result.exit_code == 1
-    assert result.stderr.startswith("2 points answered, 1 with a fault")
+    assert result.stderr.startswith("2 points computed, 1 invalid")
     assert [bool(row["error"]) for row in rows_of(result)] == [False, False, True]
 
 
@@ -80,7 +80,7 @@ def test_the_best_are_those_that_numpy_finds(least: bool) -> None:
     assert [float(row["current [A]"]) for row in rows] == pytest.approx(current.ravel()[best].tolist(), rel=1e-9)
     assert [float(row["power [W]"]) for row in rows] == pytest.approx(power.ravel()[best].tolist(), rel=1e-9)
     assert [float(row["capacity [mAh]"]) for row in rows] == pytest.approx(capacity.ravel()[best].tolist(), rel=1e-9)
-    assert result.stderr == "100,400 points answered, 0 with a fault: the best 7 by current in standard output\n"
+    assert result.stderr == "100,400 points computed, 0 invalid: the best 7 by current in standard output\n"
 
 
 def test_of_equals_the_earlier_point_comes_first() -> None:
@@ -142,7 +142,9 @@ def test_every_way_to_write_holds_every_point(suffix: str, tmp_path: Path) -> No
         pytest.param((*PACK, "--vary", "power=1:2:x"), "not a number of points", id="no-count"),
         pytest.param((*PACK, "--vary", "power=1:many:3"), "power: not a number", id="no-end"),
         pytest.param((*PACK, "--vary", "power=1:2:3", "--vary", "power=3,4"), "once", id="twice"),
-        pytest.param((*PACK, "--vary", "cells=2,3", "power=5"), "cells is given and varied", id="given-and-varied"),
+        pytest.param(
+            (*PACK, "--vary", "cells=2,3", "power=5"), "cells is both given and varied", id="given-and-varied"
+        ),
         pytest.param((*PACK, "--vary", "chemistry=1:2:3"), "chemistry has no range", id="no-range"),
         pytest.param(("pack-current", "cells=6", "--vary", "power=1:2:3"), "capacity is required", id="missing"),
         pytest.param((*PACK, "cels=6", "--vary", "power=1:2:3"), "did you mean cells", id="unknown-input"),
@@ -170,6 +172,6 @@ def test_ten_million_points_are_never_held(tmp_path: Path) -> None:
     words = [sys.executable, "-m", "gramwatt", "sweep", "pack-current", "cells=6", *varied, "--best", "5"]
     command = [sys.executable, "-c", code, *words, "-o", str(tmp_path / "best.csv")]
     shown = subprocess.run(command, capture_output=True, check=True)
-    assert shown.stderr.startswith(b"10,000,000 points answered, 0 with a fault: the best 5 by current in ")
+    assert shown.stderr.startswith(b"10,000,000 points computed, 0 invalid: the best 5 by current in ")
     assert int(shown.stdout) < 250
     assert len((tmp_path / "best.csv").read_bytes().splitlines()) == 6

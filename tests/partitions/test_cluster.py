@@ -27,7 +27,7 @@ from partitions.part_folders import contents, recorded
 PARTS = 60
 ROWS = 2_000
 BATCH = ("batch", "pack-current", "--set", "cells=6", "--set", "capacity=1300", "--rows-per-part", str(ROWS))
-MANY = f"{PARTS * ROWS:,} rows answered, 0 with a fault: "
+MANY = f"{PARTS * ROWS:,} rows computed, 0 invalid: "
 
 
 def run(*words: object) -> Result:
@@ -81,7 +81,7 @@ def test_a_run_continues_after_its_client_was_killed(
     again = run(*BATCH, table, "-o", f"{tmp_path}/out/", "--scheduler", workers.address)
     assert again.exit_code == 0
     told = again.stderr.removeprefix(f"{MANY}{tmp_path}/out/ ({PARTS} parts, ")
-    assert 5 < int(told.removesuffix(" of them from before)\n")) < PARTS
+    assert 5 < int(told.removesuffix(" of them from an earlier run)\n")) < PARTS
     assert contents(tmp_path / "out") == expected
 
 

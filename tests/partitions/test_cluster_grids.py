@@ -87,7 +87,7 @@ def test_the_best_of_a_grid_are_those_found_alone(more: tuple[str, ...], workers
     here = run(*GRID, "--best", "25", *more)
     there = run(*GRID, "--best", "25", *more, "--scheduler", workers.address)
     assert (there.exit_code, there.stderr) == (0, here.stderr)
-    assert there.stderr.startswith("2,600,000 points answered, 0 with a fault")
+    assert there.stderr.startswith("2,600,000 points computed, 0 invalid")
     assert len(there.stdout.splitlines()) == 26
     assert there.stdout_bytes == here.stdout_bytes
 
@@ -116,7 +116,7 @@ def test_a_whole_grid_comes_back_in_order(workers: Cluster, tmp_path: Path) -> N
     words = ("sweep", "pack-current", "cells=6", "capacity=1300", "--vary", "power=1:500:300000")
     out = tmp_path / "grid.csv"
     there = run(*words, "-o", out, "--scheduler", workers.address, "--rows-per-part", "70000")
-    assert (there.exit_code, there.stderr) == (0, f"300,000 points answered, 0 with a fault: {out} (5 parts)\n")
+    assert (there.exit_code, there.stderr) == (0, f"300,000 points computed, 0 invalid: {out} (5 parts)\n")
     assert out.read_bytes() == run(*words).stdout_bytes
 
 

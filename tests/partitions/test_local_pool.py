@@ -79,8 +79,8 @@ def check_continued(table: Path, folder: Path, expected: dict[str, bytes]) -> No
     before = {path.name: path.stat().st_ino for path in folder.glob("part-*")}
     again = run(*BATCH, table, "-o", f"{folder}/")
     assert again.exit_code == 0
-    told = again.stderr.removeprefix(f"120,000 rows answered, 0 with a fault: {folder}/ ({PARTS} parts, ")
-    found = int(told.removesuffix(" of them from before)\n"))
+    told = again.stderr.removeprefix(f"120,000 rows computed, 0 invalid: {folder}/ ({PARTS} parts, ")
+    found = int(told.removesuffix(" of them from an earlier run)\n"))
     assert 3 < found < PARTS
     assert contents(folder) == expected
     assert sum(before.get(path.name) == path.stat().st_ino for path in folder.iterdir()) >= found
@@ -89,7 +89,7 @@ def check_continued(table: Path, folder: Path, expected: dict[str, bytes]) -> No
 def test_two_processes_write_what_one_writes(table: Path, expected: dict[str, bytes], tmp_path: Path) -> None:
     result = run(*BATCH, table, "-o", f"{tmp_path}/out/", "--jobs", "2")
     assert (result.exit_code, result.stdout) == (0, "")
-    assert result.stderr == f"120,000 rows answered, 0 with a fault: {tmp_path}/out/ ({PARTS} parts)\n"
+    assert result.stderr == f"120,000 rows computed, 0 invalid: {tmp_path}/out/ ({PARTS} parts)\n"
     assert contents(tmp_path / "out") == expected
 
 
@@ -116,7 +116,7 @@ def test_a_stopped_run_continues(
         assert process.stderr is not None
         said = process.stderr.read().decode()
         assert process.wait(60) == 128 + number
-    assert said.startswith("stopped; ")
+    assert said.startswith("interrupted; ")
     assert said.endswith(f" of {PARTS} parts written: run the same command again to continue\n")
     wait_until_gone(pool)
     check_continued(table, tmp_path / "out", expected)

@@ -66,7 +66,7 @@ def test_a_folder_of_parts_is_read_by_every_library_as_one_table(table: Path, tm
     folder, single = tmp_path / "out", tmp_path / "out.parquet"
     result = batch(table, f"{folder}/", *SMALL)
     assert (result.exit_code, result.stdout) == (1, "")
-    assert result.stderr == f"4,998 rows answered, 2 with a fault: {folder}/ (5 parts)\n"
+    assert result.stderr == f"4,998 rows computed, 2 invalid: {folder}/ (5 parts)\n"
     assert batch(table, single).exit_code == 1
     expected = pq.read_table(single)
     assert expected["error"][4321].as_py().startswith("row 4322: power: ")
@@ -88,7 +88,7 @@ def test_parts_and_single_files_have_every_format(to: str, table: Path, tmp_path
     assert batch(table, f"{folder}/", *options, *SMALL).exit_code == 1
     assert [path.suffix for path in folder.iterdir()] == [SUFFIXES[to]] * 5
     result = batch(table, joined, *options, *SMALL, "--jobs", "2")
-    assert (result.exit_code, result.stderr) == (1, f"4,998 rows answered, 2 with a fault: {joined} (5 parts)\n")
+    assert (result.exit_code, result.stderr) == (1, f"4,998 rows computed, 2 invalid: {joined} (5 parts)\n")
     if to in ("csv", "tsv", "ndjson", "json"):
         assert joined.read_bytes() == alone.read_bytes()
     else:
@@ -113,7 +113,7 @@ def test_every_part_has_the_same_columns_whatever_its_rows_hold(tmp_path: Path) 
     table = tmp_path / "table.ndjson"
     table.write_text("".join(json.dumps(row) + "\n" for row in rows), encoding="utf-8")
     result = batch(table, f"{tmp_path}/out/", "--to", "parquet", "--rows-per-part", "500")
-    assert result.stderr.startswith("2,000 rows answered, 2,000 with a fault")
+    assert result.stderr.startswith("2,000 rows computed, 2,000 invalid")
     first, *others = [pq.read_schema(path) for path in sorted((tmp_path / "out").iterdir())]
     assert len(others) >= 3
     assert all(other.equals(first, check_metadata=True) for other in others)
@@ -130,7 +130,7 @@ def test_a_calculator_that_computes_row_by_row_has_parts_too(tmp_path: Path) -> 
     result = run(
         "batch", "mass-margin", table, "-o", tmp_path / "joined.ndjson", "--jobs", "2", "--rows-per-part", "60"
     )
-    assert re.search(r"200 rows answered, 0 with a fault: .*joined.ndjson \(\d parts\)", result.stderr)
+    assert re.search(r"200 rows computed, 0 invalid: .*joined.ndjson \(\d parts\)", result.stderr)
     assert (tmp_path / "joined.ndjson").read_bytes() == (tmp_path / "alone.ndjson").read_bytes()
 
 
@@ -138,7 +138,7 @@ def test_a_calculator_that_computes_row_by_row_has_parts_too(tmp_path: Path) -> 
 def test_a_grid_has_parts_too(tmp_path: Path) -> None:
     assert run("sweep", *GRID, "-o", tmp_path / "alone.csv").exit_code == 0
     result = run("sweep", *GRID, "-o", tmp_path / "joined.csv", "--jobs", "2", *SMALL)
-    assert result.stderr == f"3,500 points answered, 0 with a fault: {tmp_path}/joined.csv (4 parts)\n"
+    assert result.stderr == f"3,500 points computed, 0 invalid: {tmp_path}/joined.csv (4 parts)\n"
     assert (tmp_path / "joined.csv").read_bytes() == (tmp_path / "alone.csv").read_bytes()
     folder = tmp_path / "grid.parquet"
     assert run("sweep", *GRID, "-o", f"{folder}/", *SMALL).exit_code == 0
@@ -160,12 +160,12 @@ def test_the_same_command_computes_only_what_is_missing(table: Path, tmp_path: P
     (folder / ".part-00004.parquet.x.part").write_bytes(b"half")
     again = batch(table, f"{folder}/", *SMALL)
     assert (again.exit_code, first.exit_code) == (1, 1)
-    assert again.stderr == first.stderr.replace("(5 parts)", "(5 parts, 2 of them from before)")
+    assert again.stderr == first.stderr.replace("(5 parts)", "(5 parts, 2 of them from an earlier run)")
     assert contents(folder) == whole
     kept = {name for name, stamp in stamps(folder).items() if stamp == before[name]}
     assert kept == {"part-00000.parquet", "part-00004.parquet"}
     last = stamps(folder)
-    assert "(5 parts, 5 of them from before)" in batch(table, f"{folder}/", *SMALL).stderr
+    assert "(5 parts, 5 of them from an earlier run)" in batch(table, f"{folder}/", *SMALL).stderr
     assert stamps(folder) == last
 
 
@@ -182,7 +182,7 @@ def test_another_run_is_refused_and_nothing_is_touched(table: Path, tmp_path: Pa
 
     same = ("batch", "pack-current", table, "-o", folder, *SMALL)
     told = refused(*same, *SHARED, "--digits", "6", "--given", "--units", "current:mA")
-    assert told.startswith(f"{folder}: holds parts of another run: ")
+    assert told.startswith(f"{folder}: contains parts of another run: ")
     assert "--digits was 12 and is 6" in told
     assert "--given was off and is on" in told
     assert "--units was off and is current:mA" in told
@@ -193,11 +193,11 @@ def test_another_run_is_refused_and_nothing_is_touched(table: Path, tmp_path: Pa
     assert "--rows-per-part was 1000 and is 2000" in refused(*same, *SHARED, "--rows-per-part", "2000")
     assert "--vary was off and is power=10:5000:3500" in refused("sweep", *GRID, "-o", folder)
     os.utime(table, ns=(0, 0))
-    assert "its time was" in refused(*same, *SHARED)
+    assert "modification time was" in refused(*same, *SHARED)
     (tmp_path / "out.manifest.json").write_text("{}", encoding="utf-8")
-    assert "out.manifest.json: not the manifest of a run" in refused(*same, *SHARED)
+    assert "out.manifest.json: this is not the manifest of a run" in refused(*same, *SHARED)
     (tmp_path / "out.manifest.json").unlink()
-    assert "holds files, but no run has left out.manifest.json beside it" in refused(*same, *SHARED)
+    assert "contains files, but there is no out.manifest.json beside it" in refused(*same, *SHARED)
 
 
 def test_a_part_that_breaks_off_is_computed_again(tmp_path: Path) -> None:
@@ -210,15 +210,15 @@ def test_a_part_that_breaks_off_is_computed_again(tmp_path: Path) -> None:
     time_of = table.stat().st_mtime_ns
     result = batch(table, f"{folder}/", "--rows-per-part", "70000")
     assert result.exit_code == 1, result.stderr
-    assert "140,000 rows answered" in result.stderr
-    assert "the table broke off: part-00001.parquet: the file breaks off after row 70000" in result.stderr, (
+    assert "140,000 rows computed" in result.stderr
+    assert "the table ended early: part-00001.parquet: the file is damaged after row 70000" in result.stderr, (
         result.stderr
     )
     assert pq.read_table(folder / "part-00001.parquet")["error"][-1].as_py().startswith("#ERR ")
     table.write_bytes(whole)  # such as a storage that failed once
     os.utime(table, ns=(time_of, time_of))
     again = batch(table, f"{folder}/", "--rows-per-part", "70000")
-    assert again.stderr == f"210,000 rows answered, 0 with a fault: {folder}/ (3 parts, 2 of them from before)\n"
+    assert again.stderr == f"210,000 rows computed, 0 invalid: {folder}/ (3 parts, 2 of them from an earlier run)\n"
 
 
 def test_a_table_that_changes_meanwhile_ends_the_run(table: Path, tmp_path: Path, monkeypatch: Any) -> None:
@@ -238,20 +238,22 @@ def test_a_table_that_changes_meanwhile_ends_the_run(table: Path, tmp_path: Path
 @pytest.mark.parametrize(
     ("words", "says"),
     [
-        pytest.param(["-", "-o", "x/"], "-o x/: each worker opens the table by itself: give a file", id="stdin"),
+        pytest.param(["-", "-o", "x/"], "-o x/: each worker opens the table by itself; give a file", id="stdin"),
         pytest.param(["-", "-o", "x.csv", "--jobs", "2"], "--jobs: each worker opens the table", id="stdin-jobs"),
-        pytest.param(["TABLE", "--jobs", "2"], "--jobs: the workers write files: give -o OUT or", id="stdout"),
+        pytest.param(["TABLE", "--jobs", "2"], "--jobs: the workers write files; add -o OUT or", id="stdout"),
         pytest.param(["TABLE", "--scheduler", "x:1"], "--scheduler: the workers write files", id="stdout-scheduler"),
-        pytest.param(["TABLE", "-o", "x", "--scheduler", "x:1", "--jobs", "2"], "--jobs and --scheduler: give", id="2"),
-        pytest.param(["TABLE", "-o", "x/", "--url", "x"], "--url and -o x/: give one of them", id="url"),
-        pytest.param(["TABLE", "--rows-per-part", "5"], "--rows-per-part: goes with --jobs", id="no-parts"),
+        pytest.param(
+            ["TABLE", "-o", "x", "--scheduler", "x:1", "--jobs", "2"], "--jobs and --scheduler: use only one", id="2"
+        ),
+        pytest.param(["TABLE", "-o", "x/", "--url", "x"], "--url and -o x/: use only one of them", id="url"),
+        pytest.param(["TABLE", "--rows-per-part", "5"], "--rows-per-part: needs --jobs", id="no-parts"),
         pytest.param(["TABLE", "-o", "x/", "--rows-per-part", "0"], "--rows-per-part", id="no-rows"),
         pytest.param(["TABLE", "-o", "x/", "--jobs", "0"], "--jobs", id="no-jobs"),
         pytest.param(["table.json", "-o", "x/"], "is a JSON array, which cannot be split", id="json"),
         pytest.param(["none.csv", "-o", "x/"], "none.csv: No such file or directory", id="no-file"),
         pytest.param(["bad.csv", "-o", "x/"], "did you mean power", id="header"),
         pytest.param(["empty.csv", "-o", "x/"], "empty.csv: the table is empty", id="empty"),
-        pytest.param(["bad.parquet", "-o", "x/"], "no Parquet file", id="no-parquet"),
+        pytest.param(["bad.parquet", "-o", "x/"], "not a Parquet file", id="no-parquet"),
         pytest.param(["TABLE", "-o", "none/x/"], "none/x: No such file or directory", id="no-place"),
         pytest.param(["TABLE", "-o", "/dev/null", "--jobs", "2"], "/dev/null is neither a file nor", id="device"),
     ],
@@ -273,6 +275,6 @@ def test_what_cannot_be_done_is_said_in_a_line(
 
 def test_a_grid_of_too_many_parts_is_refused(tmp_path: Path) -> None:
     result = run("sweep", *GRID[:-1], "power=1:2:1000000000", "-o", f"{tmp_path}/x/", "--rows-per-part", "10")
-    assert result.stderr == "--rows-per-part: more than 100,000 parts; give a larger number\n"
+    assert result.stderr == "--rows-per-part: this makes more than 100,000 parts; use a larger number\n"
     best = run("sweep", *GRID, "--best", "2", "-o", f"{tmp_path}/", "--jobs", "2")
-    assert best.stderr == f"-o {tmp_path}/: --best gives one file, not a folder\n"
+    assert best.stderr == f"-o {tmp_path}/: --best writes one file; give a file, not a folder\n"

@@ -53,10 +53,10 @@ def check(path: str, form: str, rows: int, style: Style) -> list[Part]:
     parts = list(split_table(table, rows))
     whole = list(split_table(table, 10**9))
     assert len(whole) == 1
-    read = [list(table.chunks(PLAN, part)) for part in parts]
+    read = [list(table.read_chunks(PLAN, part)) for part in parts]
     for part, chunks in zip(parts, read, strict=True):
         assert part.rows == sum(chunk.rows for chunk in chunks)
-    assert numbered([chunk for chunks in read for chunk in chunks]) == numbered(list(table.chunks(PLAN, whole[0])))
+    assert numbered([chunk for chunks in read for chunk in chunks]) == numbered(list(table.read_chunks(PLAN, whole[0])))
     for one, other in itertools.pairwise(parts):
         assert (one.number + 1, one.first + one.rows, one.stop) == (other.number, other.first, other.start)
     return parts

@@ -1,1 +1,1 @@
-"""Commands of the command line that have files of their own; none is needed by the service."""
+"""The command line. `main` is the program; each command has a module of its own, imported when it is used."""

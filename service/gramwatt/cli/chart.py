@@ -1,4 +1,4 @@
-"""``gramwatt chart``: an answer, or a sweep, as a picture."""
+"""``gramwatt chart``: a chart of one calculation, or of a sweep."""
 
 from __future__ import annotations
 
@@ -8,8 +8,8 @@ from typing import IO, TYPE_CHECKING, Any, Final
 import click
 
 from gramwatt.charts.themes import AUTO, GROUNDS, MAX_SCALE, SHAPES, THEMES, ChartStyle
-from gramwatt.cli.inputs import read_inputs
-from gramwatt.cli.messages import fail, parse_assignments, parse_units
+from gramwatt.cli.errors import fail, fail_with_errors
+from gramwatt.cli.inputs import parse_assignments, parse_units, read_inputs
 
 if TYPE_CHECKING:
     from gramwatt.charts.chart_data import ChartData
@@ -17,33 +17,53 @@ if TYPE_CHECKING:
 
 FORMATS_BY_EXTENSION: Final = {".svg": "svg", ".png": "png", ".txt": "txt"}
 
+_EXAMPLES: Final = """\b
+Examples:
+  gramwatt chart endurance cells=6 capacity=1300 power=200 -o endurance.svg
+  gramwatt chart pack-current cells=6 capacity=1300 --vary power=10:400:40 -o current.png
+"""
 
-@click.command("chart")
+
+@click.command("chart", epilog=_EXAMPLES)
 @click.argument("name", metavar="CALCULATOR")
 @click.argument("inputs", nargs=-1, metavar="[NAME=VALUE]...")
+@click.option("-o", "--out", metavar="OUT", help="File to write: .svg, .png or .txt (a description in words).")
 @click.option(
-    "-o", "--out", metavar="OUT", help="File to write, its format by its name: .svg, .png or .txt (in words)."
-)
-@click.option(
-    "--format", "form", type=click.Choice(list(FORMATS_BY_EXTENSION.values())), help="The format, whatever the name."
+    "--format",
+    "form",
+    type=click.Choice(list(FORMATS_BY_EXTENSION.values())),
+    help="Format to write.  [default: by the extension of OUT]",
 )
 @click.option(
     "--vary",
     metavar="NAME=FROM:TO:COUNT",
     multiple=True,
-    help="Draw a sweep: an input varied evenly, or over a list: cells=3,4,6. Twice for a map.",
+    help="Draw a sweep over a range or a list: cells=3,4,6. Use it twice for a map.",
 )
-@click.option("--show", metavar="RESULT,...", help="Of a sweep: the results drawn; else the calculator's first.")
+@click.option(
+    "--show", metavar="RESULT,...", help="Results of a sweep to draw.  [default: the first of the calculator]"
+)
 @click.option("--theme", type=click.Choice([*THEMES, AUTO]), default="light", show_default=True)
 @click.option("--shape", type=click.Choice(list(SHAPES)), default="wide", show_default=True)
 @click.option("--ground", type=click.Choice(GROUNDS), default="paper", show_default=True)
 @click.option(
-    "--scale", type=click.IntRange(1, MAX_SCALE), default=1, show_default=True, help="Pixels of PNG, times as many."
+    "--scale",
+    type=click.IntRange(1, MAX_SCALE),
+    default=1,
+    show_default=True,
+    help="Enlarge a PNG so many times.",
 )
-@click.option("--units", default="", help="Units of results: current:mA,...")
-@click.option("--body", type=click.File("rb"), help="JSON file with the inputs, as for a POST; - reads standard input.")
+@click.option("--units", default="", metavar="RESULT:UNIT,...", help="Convert results to other units: current:mA.")
+@click.option(
+    "--body", type=click.File("rb"), help="JSON file with the inputs, as in a POST request; - is standard input."
+)
 @click.option("--log", "logs", type=click.File("rb"), multiple=True, help="Recording of a flight.")
-@click.option("--column", multiple=True, metavar="CHANNEL=NAME", help="Of the recording: voltage='my volts [mV]'.")
+@click.option(
+    "--column",
+    multiple=True,
+    metavar="CHANNEL=NAME",
+    help="Column of the recording that holds a channel, e.g. voltage='my volts [mV]'.",
+)
 def chart(
     name: str,
     inputs: tuple[str, ...],
@@ -57,7 +77,7 @@ def chart(
     column: tuple[str, ...],
     **look: Any,
 ) -> None:
-    """Draw an answer or a sweep: gramwatt chart endurance cells=6 capacity=1300 power=200 -o endurance.svg."""
+    """Draw a chart of one calculation, or of a sweep."""
     from gramwatt.charts import calculator_charts
     from gramwatt.charts.chart_data import NothingToDraw
     from gramwatt.charts.render import render
@@ -68,32 +88,33 @@ def chart(
         calculator = get_calculator(name)
     except UnknownCalculator as error:
         fail(str(error))
-    chosen = form or FORMATS_BY_EXTENSION.get(PurePath(out or "").suffix.lower())
-    if chosen is None:
-        endings = ", ".join(FORMATS_BY_EXTENSION)
-        fail(f"say in which format: --format svg, png or txt, or -o with a name that ends in {endings}")
+    chart_format = form or FORMATS_BY_EXTENSION.get(PurePath(out or "").suffix.lower())
+    if chart_format is None:
+        extensions = ", ".join(FORMATS_BY_EXTENSION)
+        fail(f"choose a format: --format svg, png or txt, or -o with a name that ends in {extensions}")
     if vary and (body is not None or logs):
-        fail("a sweep is drawn of inputs given as words")
+        fail("--vary takes its inputs as arguments, not from --body or --log")
     if show is not None and not vary:
-        fail("--show chooses among the results of a sweep: give --vary with it")
+        fail("--show chooses the results of a sweep; add --vary")
+    result_units = parse_units(units)
     try:
         if vary:
-            sheet = _swept(calculator, inputs, vary, show, parse_units(units))
+            data = _make_sweep_chart(calculator, inputs, vary, show, result_units)
         else:
-            question, text = read_inputs(calculator, inputs, body, logs, column)
-            sheet = calculator_charts.compute_chart(calculator, question, text=text, result_units=parse_units(units))
+            values, text = read_inputs(calculator, inputs, body, logs, column)
+            data = calculator_charts.compute_chart(calculator, values, text=text, result_units=result_units)
     except (NothingToDraw, InvalidInput) as error:
         fail(str(error))
-    made = render(sheet, chosen, ChartStyle(**look))
+    rendered = render(data, chart_format, ChartStyle(**look))
     try:
         with Output(out) as output:
-            output.write(made)
-            output.keep()
+            output.write(rendered)
+            output.commit()
     except OSError as error:
         fail(f"{error.filename or out}: {error.strerror or error}")
 
 
-def _swept(
+def _make_sweep_chart(
     calculator: Calculator[Any, Any],
     inputs: tuple[str, ...],
     vary: tuple[str, ...],
@@ -101,15 +122,14 @@ def _swept(
     units: dict[str, str],
 ) -> ChartData:
     from gramwatt.charts import sweep_charts
-    from gramwatt.cli.options import fail_with_errors
     from gramwatt.cli.sweep import parse_axes
     from gramwatt.engine.tables.compute import make_plan
 
     constants = parse_assignments(inputs)
-    _, wrong, of_units = make_plan(
+    _, input_errors, unit_errors = make_plan(
         calculator, constants, text=True, result_units=units, show_inputs=False, uncertain=False
     )
-    errors = [*wrong, *of_units]
+    errors = [*input_errors, *unit_errors]
     axes = parse_axes(calculator, vary, constants, errors)
     names = sweep_charts.select_results(calculator, show, errors, len(axes))
     errors += sweep_charts.check_axes(calculator, axes)

@@ -1,4 +1,4 @@
-"""How many rows of an answer that came from elsewhere have faults, told from its bytes as they pass."""
+"""Count the rows and invalid rows of a table that a service sends, from the bytes as they pass."""
 
 from __future__ import annotations
 
@@ -10,98 +10,98 @@ from typing import TYPE_CHECKING, Any, Final
 
 import orjson
 
-from gramwatt.cli.options import RunSummary
+from gramwatt.cli.progress import RunSummary
 
 if TYPE_CHECKING:
     import pyarrow as pa
 
 _QUOTED: Final = re.compile(rb'"[^"]*"')
-_BROKEN: Final = "#ERR "
-"""What the error of a last row begins with where the table broke off; that of a row with faults names its row."""
+_FAILURE: Final = "#ERR "
+"""Begins the error of a last row if the table ended early. The error of an invalid row begins with its number."""
 
 
 def count_rows(
-    pieces: Iterator[bytes], form: str, ending: RunSummary, *, separator: str, header: bool
+    chunks: Iterator[bytes], table_format: str, summary: RunSummary, *, separator: str, header: bool
 ) -> Iterator[bytes]:
-    """The same pieces of text; the ending is told their rows."""
-    count = _Objects(ending) if form in ("json", "ndjson") else _Lines(ending, separator, header)
-    for piece in pieces:
-        count.feed(piece)
-        yield piece
-    count.end()
+    """Yield the chunks of a text table unchanged, and count their rows in the summary."""
+    counter = _ObjectCounter(summary) if table_format in ("json", "ndjson") else _CsvCounter(summary, separator, header)
+    for chunk in chunks:
+        counter.feed(chunk)
+        yield chunk
+    counter.end()
 
 
-class _Lines:
-    """CSV: a row without a fault ends with the empty field ``error``."""
+class _CsvCounter:
+    """Counts rows of CSV. A valid row ends with an empty field ``error``."""
 
-    def __init__(self, ending: RunSummary, separator: str, header: bool) -> None:
-        self._ending, self._separator = ending, separator
-        self._clean_end = separator.encode() + b"\r\n"
+    def __init__(self, summary: RunSummary, separator: str, header: bool) -> None:
+        self._summary, self._separator = summary, separator
+        self._valid_end = separator.encode() + b"\r\n"
         self._header = header
-        self._left = self._last = b""
+        self._rest = self._last_rows = b""
 
-    def feed(self, piece: bytes) -> None:
-        data = self._left + piece
+    def feed(self, chunk: bytes) -> None:
+        data = self._rest + chunk
         end = data.rfind(b"\r\n") + 2
         while end > 1 and data.count(b'"', 0, end) % 2:
             end = data.rfind(b"\r\n", 0, end - 2) + 2
-        whole, self._left = (data[:end], data[end:]) if end > 1 else (b"", data)
-        if not whole:
+        complete, self._rest = (data[:end], data[end:]) if end > 1 else (b"", data)
+        if not complete:
             return
-        self._last = whole
-        plain = _QUOTED.sub(b"q", whole) if b'"' in whole else whole
-        rows, clean = plain.count(b"\r\n"), plain.count(self._clean_end)
+        self._last_rows = complete
+        unquoted = _QUOTED.sub(b"q", complete) if b'"' in complete else complete
+        rows, valid = unquoted.count(b"\r\n"), unquoted.count(self._valid_end)
         if self._header:
             self._header = False
             rows -= 1
-        self._ending.rows += rows
-        self._ending.invalid += rows - clean
+        self._summary.rows += rows
+        self._summary.invalid += rows - valid
 
     def end(self) -> None:
-        text = io.StringIO(self._last.decode("utf-8", "replace"), newline="")
+        text = io.StringIO(self._last_rows.decode("utf-8", "replace"), newline="")
         error = ""
         for row in csv.reader(text, delimiter=self._separator):
             error = row[-1] if row else ""
-        if error.startswith(_BROKEN):
-            _broken(self._ending, error)
-            self._ending.rows -= 1
-            self._ending.invalid -= 1
+        if error.startswith(_FAILURE):
+            _set_failure(self._summary, error)
+            self._summary.rows -= 1
+            self._summary.invalid -= 1
 
 
-class _Objects:
-    """An object a line, in an array or without one."""
+class _ObjectCounter:
+    """Counts JSON objects, one on a line, in an array or as NDJSON."""
 
-    def __init__(self, ending: RunSummary) -> None:
-        self._ending, self._left = ending, b""
+    def __init__(self, summary: RunSummary) -> None:
+        self._summary, self._rest = summary, b""
 
-    def feed(self, piece: bytes) -> None:
-        data = self._left + piece
+    def feed(self, chunk: bytes) -> None:
+        data = self._rest + chunk
         end = data.rfind(b"\n") + 1
-        whole, self._left = data[:end], data[end:]
-        self._ending.rows += whole.count(b"\n{") + whole.startswith(b"{")
-        if b'"error":{' not in whole:
+        complete, self._rest = data[:end], data[end:]
+        self._summary.rows += complete.count(b"\n{") + complete.startswith(b"{")
+        if b'"error":{' not in complete:
             return
-        for line in whole.split(b"\n"):
+        for line in complete.split(b"\n"):
             error: Any = orjson.loads(line.rstrip(b",")).get("error") if b'"error":{' in line else None
             if error is not None and "type" in error:
-                _broken(self._ending, error["detail"])
-                self._ending.rows -= 1
+                _set_failure(self._summary, error["detail"])
+                self._summary.rows -= 1
             elif error is not None:
-                self._ending.invalid += 1
+                self._summary.invalid += 1
 
     def end(self) -> None:
         self.feed(b"\n")
 
 
-def count_batch_rows(ending: RunSummary, found: pa.RecordBatch) -> None:
-    """The same for a record batch of an answer."""
-    errors = found.column(found.num_columns - 1)
-    if found.num_rows == 1 and (text := errors[0].as_py() or "").startswith(_BROKEN):
-        _broken(ending, text)
+def count_batch_rows(summary: RunSummary, batch: pa.RecordBatch) -> None:
+    """Count the rows of a record batch in the summary."""
+    errors = batch.column(batch.num_columns - 1)
+    if batch.num_rows == 1 and (text := errors[0].as_py() or "").startswith(_FAILURE):
+        _set_failure(summary, text)
         return
-    ending.rows += found.num_rows
-    ending.invalid += found.num_rows - errors.null_count
+    summary.rows += batch.num_rows
+    summary.invalid += batch.num_rows - errors.null_count
 
 
-def _broken(ending: RunSummary, error: str) -> None:
-    ending.failure = re.sub(r"^#ERR \S+ after row \d+: ", "", error)
+def _set_failure(summary: RunSummary, error: str) -> None:
+    summary.failure = re.sub(r"^#ERR \S+ after row \d+: ", "", error)

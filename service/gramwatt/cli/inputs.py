@@ -1,41 +1,61 @@
-"""The question that several commands ask: inputs as words or as JSON, recordings from files."""
+"""Inputs on the command line: ``name=value`` arguments, a JSON file, recordings."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from typing import IO, Any
 
-from gramwatt.cli.messages import fail, parse_assignments
+from gramwatt.cli.errors import fail
 from gramwatt.model import Calculator
+
+
+def parse_assignments(arguments: Iterable[str]) -> dict[str, str]:
+    """Return ``name=value`` arguments as a mapping. Exit if one is malformed or repeated."""
+    values: dict[str, str] = {}
+    for argument in arguments:
+        name, equals, value = argument.partition("=")
+        if not equals or name in values:
+            fail(f"{argument!r}: write each input once, as name=value")
+        values[name] = value
+    return values
+
+
+def parse_units(units: str) -> dict[str, str]:
+    """Return ``usable_energy:kJ,current:mA`` as a mapping. Exit if it is malformed."""
+    pairs = [pair.partition(":") for pair in units.split(",")] if units else []
+    chosen = {name: spelling for name, _, spelling in pairs}
+    if len(chosen) < len(pairs) or not all(colon for _, colon, _ in pairs):
+        fail(f"--units {units[:200]}: write result:unit pairs separated by commas, each result once")
+    return chosen
 
 
 def read_inputs(
     calculator: Calculator[Any, Any],
-    inputs: Sequence[str],
+    arguments: Sequence[str],
     body: IO[bytes] | None,
     logs: Sequence[IO[bytes]],
     columns: Sequence[str],
 ) -> tuple[dict[str, object], bool]:
-    """The question, and whether its values are words. Ends the command where there is none."""
-    question: dict[str, object] = dict(parse_assignments(inputs)) if body is None else _from_body(body, inputs)
+    """Return the inputs, and whether their values are text rather than JSON values. Exit if they are malformed."""
+    values: dict[str, object] = dict(parse_assignments(arguments)) if body is None else _read_body(body, arguments)
     if not logs:
-        return question, body is None
+        return values, body is None
     if body is not None:
-        fail("give the recordings in --body or by --log, not both")
-    from gramwatt.cli.recordings import add_recordings  # which brings libraries that nothing else here needs
+        fail("give the recordings in --body or with --log, not both")
+    from gramwatt.cli.recordings import add_recordings  # imports libraries that nothing else here needs
 
-    return add_recordings(calculator, question, logs, parse_assignments(columns))
+    return add_recordings(calculator, values, logs, parse_assignments(columns))
 
 
-def _from_body(body: IO[bytes], inputs: Sequence[str]) -> dict[str, object]:
-    if inputs:
-        fail("give the inputs as words or in --body, not both")
+def _read_body(body: IO[bytes], arguments: Sequence[str]) -> dict[str, object]:
+    if arguments:
+        fail("give the inputs as arguments or in --body, not both")
     from gramwatt.engine.strict_json import InvalidJson, parse_strict_json
 
     try:
-        value = parse_strict_json(body.read())
+        values = parse_strict_json(body.read())
     except InvalidJson as error:
         fail(f"--body: {error}")
-    if not isinstance(value, dict):
-        fail("--body: the question must be a JSON object")
-    return value
+    if not isinstance(values, dict):
+        fail("--body: the inputs must be a JSON object")
+    return values

@@ -1,4 +1,4 @@
-"""A table answered by a running service: sent and received at once, so that neither side waits for the other."""
+"""A table computed by a running service. Sending and receiving overlap, so that neither side waits for the other."""
 
 from __future__ import annotations
 
@@ -18,19 +18,21 @@ from gramwatt.engine.wire_formats import FORMATS
 from gramwatt.model.messages import InputError
 
 CONNECT_TIMEOUT: Final = 10.0
-"""Seconds to wait for a connection; after that, a slow service or a slow pipe may take its time."""
+"""Seconds to wait for a connection. After that, a slow service or a slow pipe may take its time."""
 READ_SIZE: Final = 256 * 1024
 
 
 class RemoteError(Exception):
-    """The service could not be asked, or gave no answer; says why in words for the user."""
+    """The service cannot be reached, or its response is not a table. The text is written for the user."""
 
 
 class RemoteBatch:
-    """One POST of a table. ``pieces`` are sent by a thread of their own while the answer is read."""
+    """One POST request with a table. A thread of its own sends the chunks while the response is read."""
 
-    def __init__(self, url: str, name: str, query: Mapping[str, str], form: str, pieces: Iterator[bytes]) -> None:
-        self._url, self._pieces = url, pieces
+    def __init__(
+        self, url: str, name: str, query: Mapping[str, str], table_format: str, chunks: Iterator[bytes]
+    ) -> None:
+        self._url, self._chunks = url, chunks
         parts = urlsplit(url)
         if parts.scheme not in ("http", "https") or not parts.hostname:
             raise RemoteError(f"--url {url}: write it as http://host:port")
@@ -42,7 +44,7 @@ class RemoteBatch:
             self._socket.settimeout(None)
             path = f"{parts.path.rstrip('/')}/v1/{quote(name, safe='')}/batch"
             self._connection.putrequest("POST", f"{path}?{urlencode(query)}")
-            self._connection.putheader("Content-Type", FORMATS[form])
+            self._connection.putheader("Content-Type", FORMATS[table_format])
             self._connection.putheader("Transfer-Encoding", "chunked")
             self._connection.endheaders()
         except (OSError, ValueError, http.client.HTTPException) as error:
@@ -51,18 +53,18 @@ class RemoteBatch:
         sender = threading.Thread(target=self._send, name="sender", daemon=True)
         sender.start()
         if parts.scheme == "https":
-            # Two threads must not use one TLS connection. The service takes a body in to its end whatever it has
-            # answered so far, so all of it may be sent first.
+            # Two threads must not use one TLS connection. The service reads the body to its end even while it
+            # responds, so the whole body can be sent first.
             sender.join()
 
     def _send(self) -> None:
         try:
-            for piece in self._pieces:
-                if piece:
-                    self._socket.sendall(b"%x\r\n%b\r\n" % (len(piece), piece))
+            for chunk in self._chunks:
+                if chunk:
+                    self._socket.sendall(b"%x\r\n%b\r\n" % (len(chunk), chunk))
         except MalformedTable:
-            pass  # the service is told where the table ends too early, and tells so in its answer
-        except Exception as error:  # the service has closed, and its answer says why; or the table cannot be read
+            pass  # the body ends here, and the response of the service reports it
+        except Exception as error:  # the service closed the connection, or the table cannot be read
             self._failure = None if isinstance(error, ConnectionError) else error
             if self._failure is None:
                 return
@@ -72,32 +74,33 @@ class RemoteBatch:
         with contextlib.suppress(OSError):
             self._socket.sendall(b"0\r\n\r\n")
 
-    def answer(self) -> Iterator[bytes]:
-        """The answer's bytes as they come. Raises RemoteError for a problem, or where the connection fails."""
+    def receive(self) -> Iterator[bytes]:
+        """Yield the chunks of the response. Raises RemoteError for a problem, or if the connection fails."""
         try:
             response = self._connection.getresponse()
             if response.status != 200:
                 raise RemoteError(format_problem(response.status, response.read()))
-            while piece := response.read1(READ_SIZE):
-                yield piece
+            while chunk := response.read1(READ_SIZE):
+                yield chunk
         except (OSError, http.client.HTTPException) as error:
-            why = self._failure or error
-            told = str(why) or type(why).__name__
-            raise RemoteError(f"--url {self._url}: the exchange broke off: {told}") from None
+            cause = self._failure or error
+            raise RemoteError(
+                f"--url {self._url}: the connection failed: {str(cause) or type(cause).__name__}"
+            ) from None
 
     def close(self) -> None:
-        """Let go of the connection."""
+        """Close the connection."""
         self._connection.close()
 
 
 def format_problem(status: int, body: bytes) -> str:
-    """What a problem+json says: its detail, and each fault on a line of its own."""
+    """Return the detail of a problem+json body, and each of its errors on a line of its own."""
     try:
         problem: Any = orjson.loads(body)
         lines = [str(problem["detail"])]
-        for error in problem.get("errors", ()):
-            told = InputError(str(error["pointer"]), str(error["detail"]), error.get("given"), str(error["accepted"]))
-            lines.append(format_error(told))
+        for item in problem.get("errors", ()):
+            error = InputError(str(item["pointer"]), str(item["detail"]), item.get("given"), str(item["accepted"]))
+            lines.append(format_error(error))
     except (orjson.JSONDecodeError, KeyError, TypeError, AttributeError):
-        return f"the service answered {status}, and that is no Gramwatt: {body[:200].decode('utf-8', 'replace')!r}"
+        return f"the server is not Gramwatt; it responded {status}: {body[:200].decode('utf-8', 'replace')!r}"
     return "\n".join(lines)

@@ -1,4 +1,4 @@
-"""``gramwatt sweep``: inputs varied over a grid of any size; all of its points, or the best of them."""
+"""``gramwatt sweep``: compute a grid of any size; write all points, or only the best."""
 
 from __future__ import annotations
 
@@ -9,17 +9,9 @@ from typing import TYPE_CHECKING, Any, Final, NoReturn
 
 import click
 
-from gramwatt.cli.messages import fail, parse_assignments
-from gramwatt.cli.options import (
-    Progress,
-    RunSummary,
-    TableOptions,
-    clean_up_on_signal,
-    fail_with_errors,
-    make_plan_or_fail,
-    make_style,
-    table_options,
-)
+from gramwatt.cli.errors import fail, fail_with_errors
+from gramwatt.cli.inputs import parse_assignments
+from gramwatt.cli.options import TableOptions, make_plan_or_fail, make_style, table_options
 from gramwatt.cli.partitioned import (
     check_options,
     choose_format_and_folder,
@@ -29,11 +21,12 @@ from gramwatt.cli.partitioned import (
     partition_option,
     run_partitioned,
 )
+from gramwatt.cli.progress import Progress, RunSummary, clean_up_on_signal
 
 if TYPE_CHECKING:
     from gramwatt.engine.tables.chunks import Chunk
     from gramwatt.engine.tables.compute import Plan
-    from gramwatt.engine.tables.ranking import BestRows
+    from gramwatt.engine.tables.ranking import BestRows, Ranking
     from gramwatt.engine.tables.sweep import Axis
     from gramwatt.engine.tables.writers import Style
     from gramwatt.files.output import Output
@@ -44,8 +37,14 @@ if TYPE_CHECKING:
 MAX_POINTS: Final = 10**15
 _RANGE: Final = re.compile(r"([^:]*):([^:]*):([^:]*)")
 
+_EXAMPLES: Final = """\b
+Examples:
+  gramwatt sweep pack-current --vary power=10:400:40 cells=6 capacity=1300
+  gramwatt sweep pack-current --vary cells=3,4,6 --vary power=10:400:40 capacity=1300 --best 5
+"""
 
-@click.command("sweep")
+
+@click.command("sweep", epilog=_EXAMPLES)
 @click.argument("name", metavar="CALCULATOR")
 @click.argument("inputs", nargs=-1, metavar="[NAME=VALUE]...")
 @click.option(
@@ -53,112 +52,138 @@ _RANGE: Final = re.compile(r"([^:]*):([^:]*):([^:]*)")
     metavar="NAME=FROM:TO:COUNT",
     multiple=True,
     required=True,
-    help="An input to vary evenly, or over a list: cells=3,4,6. Once for each input; the last varies fastest.",
+    help="Input to vary, over a range or a list: cells=3,4,6. Repeatable; the last varies fastest.",
 )
-@click.option("--best", type=click.IntRange(1, 100_000), help="Only so many points: the best by a result, best first.")
-@click.option("--by", metavar="RESULT", help="The result that --best ranks by; else the calculator's first.")
-@click.option("--least", is_flag=True, help="The least of that result is best.")
+@click.option("--best", type=click.IntRange(1, 100_000), help="Write only this many points, the best first.")
+@click.option("--by", metavar="RESULT", help="Result that --best ranks by.  [default: the first of the calculator]")
+@click.option("--least", is_flag=True, help="Rank the smallest value first.")
 @table_options
-def sweep(name: str, inputs: tuple[str, ...], vary: tuple[str, ...], **more: Any) -> None:
-    """Vary inputs over a grid: gramwatt sweep pack-current --vary power=10:400:40 cells=6 capacity=1300.
+def sweep(
+    name: str,
+    inputs: tuple[str, ...],
+    vary: tuple[str, ...],
+    best: int | None,
+    by: str | None,
+    least: bool,
+    options: TableOptions,
+) -> None:
+    """Vary inputs over a grid.
 
-    A grid may have any size: its points are answered and written in pieces, and with --best only the best are held.
-    Ends with 0 if every point was answered, 1 if some had faults (such as a value out of bounds), 2 if nothing could
-    be done; OUT is replaced only when it is complete. --jobs, --scheduler and a folder for -o are as in batch.
+    The grid may have any size. The options --jobs, --scheduler and a folder for -o work as in "gramwatt batch".
+
+    OUT is replaced only when it is complete. Exit status: 0 if all points were computed, 1 if some were invalid (such
+    as a value out of bounds), 2 if nothing was computed.
     """
     from gramwatt.engine.tables import ranking
-    from gramwatt.engine.tables.sweep import count_points, show_axes
-    from gramwatt.files.formats import choose_output_format
-    from gramwatt.files.output import Output
-    from gramwatt.partitions.runner import find_best_points
+    from gramwatt.engine.tables.sweep import show_axes
     from gramwatt.partitions.sources import Grid
-    from gramwatt.partitions.workers import WorkersError, stop_processes
 
-    check_options(more, ranked=bool(more["best"]))
-    wishes = TableOptions(**{key: more[key] for key in TableOptions.__dataclass_fields__})
+    check_options(options, ranked=bool(best))
     constants = parse_assignments(inputs)
-    plan, errors = make_plan_or_fail(name, constants, wishes)
+    plan, errors = make_plan_or_fail(name, constants, options)
     axes = parse_axes(plan.calculator, vary, constants, errors)
-    by = more["by"] or plan.calculator.headline
-    if more["best"]:
-        errors += ranking.check_ranking(plan.calculator, by)
-    elif more["by"] or more["least"]:
-        fail("--by and --least rank the points for --best: give a number with it")
-    style = make_style(wishes)
+    rank_by = by or plan.calculator.headline
+    if best:
+        errors += ranking.check_ranking(plan.calculator, rank_by)
+    elif by or least:
+        fail("--by and --least need --best and a number of points")
+    make_style(options)
     if errors:
         fail_with_errors(errors)
-    plan = show_axes(plan, axes)
-    wish = ranking.Ranking(more["best"], by, more["least"]) if more["best"] else None
-    if wish is None and partition_option(more) is not None:
-        _by_parts(plan, Grid(axes), wishes, constants, vary, more)
-    ending, where = RunSummary(), "standard output" if more["out"] in (None, "-") else more["out"]
-    with clean_up_on_signal() as undo, contextlib.ExitStack() as held:
+    plan, grid = show_axes(plan, axes), Grid(axes)
+    if best:
+        _write(plan, grid, ranking.Ranking(best, rank_by, least), options)
+    elif partition_option(options) is not None:
+        _compute_in_parts(plan, grid, constants, vary, options)
+    else:
+        _write(plan, grid, None, options)
+
+
+def _write(plan: Plan, grid: Grid, ranking: Ranking | None, options: TableOptions) -> NoReturn:
+    """Compute all points, write them or the best of them, and exit."""
+    from gramwatt.engine.tables.sweep import count_points
+    from gramwatt.files.formats import choose_output_format
+    from gramwatt.files.output import Output
+    from gramwatt.partitions.workers import WorkersError, stop_processes
+
+    with clean_up_on_signal() as clean_up, contextlib.ExitStack() as stack:
         try:
-            output = held.enter_context(Output(more["out"]))
-            undo += [output.discard, stop_processes]
-            progress = Progress(more["progress"] and not output.on_terminal, count_points(axes), name)
-            held.callback(progress.close)
-            to = choose_output_format(more["to"], more["out"], "csv")
-            if wish is None:
-                ending = _all(plan, axes, to, style, output, progress)
+            output = stack.enter_context(Output(options.out))
+            clean_up += [output.discard, stop_processes]
+            total = count_points(grid.axes)
+            progress = Progress(options.progress and not output.is_terminal, total, plan.calculator_name)
+            stack.callback(progress.close)
+            to = choose_output_format(options.to, options.out, "csv")
+            if ranking is None:
+                summary = _write_all(plan, grid, to, make_style(options), output, progress)
             else:
-                workers = held.enter_context(open_workers(more))
-                found, invalid = find_best_points(
-                    workers, plan, Grid(axes), wish, more["rows_per_part"], progress.advance
-                )
-                _write_best(plan, found, to, style, output)
-                ending = RunSummary(count_points(axes), invalid, what="point")
+                summary = _write_best(plan, grid, ranking, to, options, output, progress)
             progress.close()
-            output.keep()
+            output.commit()
         except WorkersError as error:
             fail(str(error))
         except BrokenPipeError:
             raise
         except OSError as error:
-            fail(f"{error.filename or where}: {error.strerror or error}")
-    ending.report(where if wish is None else f"the best {wish.count:,} by {wish.by} in {where}")
+            fail(f"{error.filename or options.out or 'standard output'}: {error.strerror or error}")
+    where = "standard output" if options.out in (None, "-") else str(options.out)
+    summary.report(where if ranking is None else f"the best {ranking.count:,} by {ranking.by} in {where}")
 
 
-def _all(plan: Plan, axes: tuple[Axis, ...], to: str, style: Style, output: Output, progress: Progress) -> RunSummary:
+def _write_all(plan: Plan, grid: Grid, to: str, style: Style, output: Output, progress: Progress) -> RunSummary:
     from gramwatt.engine.tables.batch import RowCounts, write_table
     from gramwatt.engine.tables.sweep import read_grid
     from gramwatt.files.output import make_table_writer, save_output
 
     writer, counts = make_table_writer(plan, to, style), RowCounts()
-    save_output(write_table(plan, _watched(read_grid(axes, text=True), progress), writer, counts), to, output)
-    return RunSummary(counts.rows, counts.invalid, what="point")
+    chunks = _advance(read_grid(grid.axes, text=True), progress)
+    save_output(write_table(plan, chunks, writer, counts), to, output)
+    return RunSummary(counts.rows, counts.invalid, noun="point")
 
 
-def _write_best(plan: Plan, best: BestRows, to: str, style: Style, output: Output) -> None:
+def _write_best(
+    plan: Plan, grid: Grid, ranking: Ranking, to: str, options: TableOptions, output: Output, progress: Progress
+) -> RunSummary:
+    from gramwatt.engine.tables.sweep import count_points
+    from gramwatt.partitions.runner import find_best_points
+
+    with open_workers(options) as workers:
+        best, invalid = find_best_points(workers, plan, grid, ranking, options.rows_per_part, progress.advance)
+        _save_best(plan, best, to, make_style(options), output)
+    return RunSummary(count_points(grid.axes), invalid, noun="point")
+
+
+def _save_best(plan: Plan, best: BestRows, to: str, style: Style, output: Output) -> None:
     from gramwatt.engine.tables.ranking import to_batch_result
     from gramwatt.files.output import make_table_writer, save_output
 
-    writer, found = make_table_writer(plan, to, style), to_batch_result(best)
-    head = writer.begin(found)
-    save_output(iter([head, writer.write_rows(found) if found.rows else b"", writer.end()]), to, output)
+    writer, result = make_table_writer(plan, to, style), to_batch_result(best)
+    head = writer.begin(result)
+    save_output(iter([head, writer.write_rows(result) if result.rows else b"", writer.end()]), to, output)
 
 
-def _by_parts(
-    plan: Plan, grid: Grid, wishes: TableOptions, constants: dict[str, str], vary: tuple[str, ...], more: dict[str, Any]
+def _compute_in_parts(
+    plan: Plan, grid: Grid, constants: dict[str, str], vary: tuple[str, ...], options: TableOptions
 ) -> NoReturn:
     from gramwatt.partitions.job import Job
-    from gramwatt.partitions.join import part_form
+    from gramwatt.partitions.join import choose_part_format
     from gramwatt.partitions.split import rows_per_part, split_grid
 
-    rows = more["rows_per_part"] or rows_per_part(plan)
-    form, folder = choose_format_and_folder(more, "csv")
-    job = Job(plan, grid, str(folder), form if is_folder(more["out"]) else part_form(form), make_style(wishes))
-    run = {
+    rows = options.rows_per_part or rows_per_part(plan)
+    to, folder = choose_format_and_folder(options, "csv")
+    part_format = to if is_folder(options.out) else choose_part_format(to)
+    job = Job(plan, grid, str(folder), part_format, make_style(options))
+    settings: dict[str, Any] = {
         "calculator": plan.calculator_name,
         "inputs": constants,
         "--vary": list(vary),
-        **describe_run(more, wishes, form, rows),
+        **describe_run(options, to, rows),
     }
-    run_partitioned(job, form, run, lambda: split_grid(grid, rows), more, "point")
+    run_partitioned(job, to, settings, lambda: split_grid(grid, rows), options, "point")
 
 
-def _watched(pieces: Iterator[Chunk], progress: Progress) -> Iterator[Chunk]:
-    for chunk in pieces:
+def _advance(chunks: Iterator[Chunk], progress: Progress) -> Iterator[Chunk]:
+    for chunk in chunks:
         yield chunk
         progress.advance(chunk.rows)
 
@@ -166,33 +191,33 @@ def _watched(pieces: Iterator[Chunk], progress: Progress) -> Iterator[Chunk]:
 def parse_axes(
     calculator: Calculator[Any, Any], vary: tuple[str, ...], constants: dict[str, str], errors: list[InputError]
 ) -> tuple[Axis, ...]:
-    """What is varied; what is wrong with it, and which inputs are missing, is added to the faults."""
+    """Return the axes of a grid. Append errors in them, and missing inputs, to ``errors``."""
     from gramwatt.engine.tables.header import Passthrough, parse_header
     from gramwatt.engine.tables.sweep import count_points, make_list_axis
     from gramwatt.model.messages import InputError, quote_input
 
     axes: list[Axis] = []
     varied = parse_assignments(vary)
-    for name, told in varied.items():
+    for name, points in varied.items():
         if name in constants:
-            errors.append(
-                InputError(f"/{name}", f"{name} is given and varied", quote_input(constants[name]), "one of the two")
-            )
-        ends = _RANGE.fullmatch(told)
-        axis, found = (
-            _even(calculator, name, *ends.groups()) if ends else make_list_axis(calculator, name, told.split(","))
-        )
-        errors += found
+            detail = f"{name} is both given and varied"
+            errors.append(InputError(f"/{name}", detail, quote_input(constants[name]), "one of the two"))
+        limits = _RANGE.fullmatch(points)
+        if limits:
+            axis, axis_errors = _parse_range(calculator, name, *limits.groups())
+        else:
+            axis, axis_errors = make_list_axis(calculator, name, points.split(","))
+        errors += axis_errors
         axes += [axis] if axis is not None else []
     if len(axes) == len(varied):
-        given = {name: cell for name, cell in constants.items() if name not in varied}
-        errors += parse_header(calculator, list(varied), Passthrough(), given)[1]
+        other_inputs = {name: value for name, value in constants.items() if name not in varied}
+        errors += parse_header(calculator, list(varied), Passthrough(), other_inputs)[1]
     if count_points(axes) > MAX_POINTS:
         errors.append(InputError("/vary", f"{count_points(axes):,} points", None, f"up to {MAX_POINTS:,} points"))
     return tuple(axes)
 
 
-def _even(
+def _parse_range(
     calculator: Calculator[Any, Any], name: str, start: str, stop: str, count: str
 ) -> tuple[Axis | None, list[InputError]]:
     from gramwatt.engine.tables.sweep import make_even_axis

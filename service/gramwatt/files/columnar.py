@@ -1,28 +1,26 @@
-"""Files that hold columns: Parquet, Arrow IPC. Imported where there is one, since pyarrow is optional."""
+"""Parquet and Arrow IPC files. Imported only for such files, since pyarrow is optional."""
 
 from __future__ import annotations
 
 import contextlib
 from collections.abc import Callable, Iterator
-from typing import IO, TYPE_CHECKING, Any, Final, NamedTuple
+from typing import IO, Any, Final, NamedTuple
 
 import pyarrow as pa
 import pyarrow.parquet as pq
 
 from gramwatt.engine.tables.arrow_writer import BufferSink
 from gramwatt.engine.tables.chunks import MalformedTable
-
-if TYPE_CHECKING:
-    from gramwatt.files.output import Output
+from gramwatt.files.output import Output
 
 READ_ROWS: Final = 65_536
-"""Rows of a file with columns that are read at once."""
+"""Rows of a columnar file to read at once."""
 ROW_GROUP_SIZE: Final = 131_072
-"""Rows of a Parquet file's groups."""
+"""Minimum rows of a row group of a Parquet file."""
 
 
 class ColumnarFile(NamedTuple):
-    """A file that was opened. ``rows`` is None where only reading all of it would show that."""
+    """An open file. ``rows`` is None if only reading all of it would show that."""
 
     schema: pa.Schema
     batches: Iterator[pa.RecordBatch]
@@ -30,79 +28,94 @@ class ColumnarFile(NamedTuple):
 
 
 def open_columnar(
-    file: IO[bytes], path: str | None, form: str, held: contextlib.ExitStack, advance: Callable[[int], None]
+    file: IO[bytes], path: str | None, form: str, stack: contextlib.ExitStack, advance: Callable[[int], None]
 ) -> ColumnarFile:
-    """Open a Parquet or Arrow IPC file whose end must be read first.
+    """Open a Parquet or Arrow IPC file.
 
-    ``path`` is that of ``file`` where it has one; ``held`` keeps open what is opened; ``advance`` is called with the
-    number of rows read. Raises Broken where it is none, and while it is read.
+    Parameters
+    ----------
+    file
+        The open file.
+    path
+        Its path, if it has one.
+    form
+        ``parquet`` or ``arrow-file``.
+    stack
+        Keeps open what this function opens.
+    advance
+        Called with the number of rows read.
+
+    Raises
+    ------
+    MalformedTable
+        The file is of another format, or damaged; the latter also while it is read.
     """
     try:
         if form == "parquet":
             parquet = pq.ParquetFile(file, pre_buffer=False, buffer_size=4 * 1024 * 1024)
-            batches = _guarded(parquet.iter_batches(batch_size=READ_ROWS), advance)
+            batches = _read_slices(parquet.iter_batches(batch_size=READ_ROWS), advance)
             return ColumnarFile(parquet.schema_arrow, batches, parquet.metadata.num_rows)
-        reader = pa.ipc.open_file(pa.PythonFile(file) if path is None else held.enter_context(pa.memory_map(path)))
-        each = (reader.get_batch(at) for at in range(reader.num_record_batches))
-        return ColumnarFile(reader.schema, _guarded(each, advance), None)
+        reader = pa.ipc.open_file(pa.PythonFile(file) if path is None else stack.enter_context(pa.memory_map(path)))
+        record_batches = (reader.get_batch(index) for index in range(reader.num_record_batches))
+        return ColumnarFile(reader.schema, _read_slices(record_batches, advance), None)
     except (pa.ArrowException, OSError, EOFError) as error:
-        kind = "Parquet" if form == "parquet" else "Arrow IPC"
-        raise MalformedTable(f"this is no {kind} file: {str(error).partition(chr(10))[0][:200]}") from None
+        kind = "a Parquet" if form == "parquet" else "an Arrow IPC"
+        raise MalformedTable(f"this is not {kind} file: {str(error).partition(chr(10))[0][:200]}") from None
 
 
-def _guarded(batches: Iterator[pa.RecordBatch], advance: Callable[[int], None]) -> Iterator[pa.RecordBatch]:
-    """The batches in slices that are answered at once; a fault of the file on the way breaks the table off."""
+def _read_slices(batches: Iterator[pa.RecordBatch], advance: Callable[[int], None]) -> Iterator[pa.RecordBatch]:
+    """Yield the batches in slices of `READ_ROWS`. Raises MalformedTable at a damaged batch."""
     rows = 0
     while True:
         try:
-            found = next(batches, None)
+            batch = next(batches, None)
         except (pa.ArrowException, OSError, EOFError) as error:
             detail = str(error).partition("\n")[0][:200]
-            raise MalformedTable(f"the file breaks off after row {rows}: {detail}") from None
-        if found is None:
+            raise MalformedTable(f"the file is damaged after row {rows}: {detail}") from None
+        if batch is None:
             return
-        for start in range(0, found.num_rows, READ_ROWS):
-            piece = found.slice(start, READ_ROWS)
-            yield piece
-            rows += piece.num_rows
-            advance(piece.num_rows)
+        for start in range(0, batch.num_rows, READ_ROWS):
+            part = batch.slice(start, READ_ROWS)
+            yield part
+            rows += part.num_rows
+            advance(part.num_rows)
 
 
 def encode_stream(schema: pa.Schema, batches: Iterator[pa.RecordBatch]) -> Iterator[bytes]:
-    """Record batches as the bytes of an Arrow IPC stream."""
+    """Yield the bytes of an Arrow IPC stream of record batches."""
     sink = BufferSink()
     with pa.ipc.new_stream(sink, schema) as stream:
-        yield sink.take()
-        for each in batches:
-            stream.write_batch(each)
-            yield sink.take()
-    yield sink.take()
+        yield sink.drain()
+        for batch in batches:
+            stream.write_batch(batch)
+            yield sink.drain()
+    yield sink.drain()
 
 
-class _Readable:
-    """Pieces of bytes as the file that the Arrow library reads."""
+class _ChunkFile:
+    """Chunks of bytes as a file that the Arrow library can read."""
 
     closed = False
 
-    def __init__(self, pieces: Iterator[bytes]) -> None:
-        self._pieces, self._left = pieces, b""
+    def __init__(self, chunks: Iterator[bytes]) -> None:
+        self._chunks, self._rest = chunks, b""
 
     def read(self, size: int = -1) -> bytes:
-        parts, missing = [self._left], size - len(self._left)
-        while missing > 0 and (piece := next(self._pieces, None)) is not None:
-            parts.append(piece)
-            missing -= len(piece)
-        whole = b"".join(parts)
-        read, self._left = whole[:size], whole[size:]
-        return read
+        parts, missing = [self._rest], size - len(self._rest)
+        while missing > 0 and (chunk := next(self._chunks, None)) is not None:
+            parts.append(chunk)
+            missing -= len(chunk)
+        data = b"".join(parts)
+        result, self._rest = data[:size], data[size:]
+        return result
 
 
 def save_stream(
-    pieces: Iterator[bytes], form: str, output: Output, each: Callable[[pa.RecordBatch], None] | None = None
+    chunks: Iterator[bytes], form: str, output: Output, on_batch: Callable[[pa.RecordBatch], None] | None = None
 ) -> None:
-    """Write an Arrow IPC stream into a file of a columnar ``form``. ``each`` sees every batch."""
-    with contextlib.closing(pa.ipc.open_stream(pa.PythonFile(_Readable(pieces), mode="r"))) as reader:
-        save_batches(reader.schema, _seen(reader, each), form, output)
+    """Write an Arrow IPC stream into a file of a columnar ``form``. Call ``on_batch`` with every batch."""
+    with contextlib.closing(pa.ipc.open_stream(pa.PythonFile(_ChunkFile(chunks), mode="r"))) as reader:
+        save_batches(reader.schema, _pass_batches(reader, on_batch), form, output)
 
 
 def save_batches(schema: pa.Schema, batches: Iterator[pa.RecordBatch], form: str, output: Output) -> None:
@@ -110,26 +123,26 @@ def save_batches(schema: pa.Schema, batches: Iterator[pa.RecordBatch], form: str
     if form == "parquet":
         _save_parquet(schema, batches, output)
         return
-    make: Any = pa.ipc.new_stream if form == "arrow" else pa.ipc.new_file
-    with make(output, schema) as writer:
-        for found in batches:
-            writer.write_batch(found)
+    make_writer: Any = pa.ipc.new_stream if form == "arrow" else pa.ipc.new_file
+    with make_writer(output, schema) as writer:
+        for batch in batches:
+            writer.write_batch(batch)
 
 
-def _seen(reader: Any, each: Callable[[pa.RecordBatch], None] | None) -> Iterator[pa.RecordBatch]:
-    for found in reader:
-        if each is not None:
-            each(found)
-        yield found
+def _pass_batches(reader: Any, on_batch: Callable[[pa.RecordBatch], None] | None) -> Iterator[pa.RecordBatch]:
+    for batch in reader:
+        if on_batch is not None:
+            on_batch(batch)
+        yield batch
 
 
 def _save_parquet(schema: pa.Schema, batches: Iterator[pa.RecordBatch], output: Output) -> None:
-    waiting: list[pa.RecordBatch] = []
+    pending: list[pa.RecordBatch] = []
     with pq.ParquetWriter(output, schema) as writer:
-        for found in batches:
-            waiting.append(found)
-            if sum(each.num_rows for each in waiting) >= ROW_GROUP_SIZE:
-                writer.write_table(pa.Table.from_batches(waiting, schema))
-                waiting.clear()
-        if waiting:
-            writer.write_table(pa.Table.from_batches(waiting, schema))
+        for batch in batches:
+            pending.append(batch)
+            if sum(each.num_rows for each in pending) >= ROW_GROUP_SIZE:
+                writer.write_table(pa.Table.from_batches(pending, schema))
+                pending.clear()
+        if pending:
+            writer.write_table(pa.Table.from_batches(pending, schema))

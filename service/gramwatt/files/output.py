@@ -1,4 +1,4 @@
-"""An answer written to a file or a pipe: beside its place, and moved there when whole."""
+"""Output to a file or a pipe. A file is written beside its path and moved there when it is complete."""
 
 from __future__ import annotations
 
@@ -21,14 +21,16 @@ if TYPE_CHECKING:
 
 
 class Output:
-    """OUT, or standard output. A file is written beside its place and moved there by `keep`; else nothing is left."""
+    """A file, or standard output. `commit` moves the file to its path; without it no file is left."""
+
+    closed = False
 
     def __init__(self, out: str | None) -> None:
         self.name = "standard output" if out in (None, "-") else str(out)
-        self.on_terminal = out in (None, "-") and sys.stdout.isatty()
+        self.is_terminal = out in (None, "-") and sys.stdout.isatty()
         self._path: Path | None = None
-        self._beside: str | None = None
-        self._at = 0
+        self._temporary: str | None = None
+        self._position = 0
         self._file: IO[bytes]
         if out in (None, "-"):
             self._file = sys.stdout.buffer
@@ -37,9 +39,9 @@ class Output:
         if path.exists() and not path.is_file():
             self._file = open(path, "wb")  # noqa: SIM115 - a device or a pipe: nothing can be moved onto it
             return
-        mode = path.stat().st_mode & 0o777 if path.exists() else 0o666 & ~_umask()
+        mode = path.stat().st_mode & 0o777 if path.exists() else 0o666 & ~_get_umask()
         try:
-            handle, self._beside = tempfile.mkstemp(prefix=f".{path.name}.", suffix=".part", dir=path.parent)
+            handle, self._temporary = tempfile.mkstemp(prefix=f".{path.name}.", suffix=".part", dir=path.parent)
         except OSError as error:
             raise OSError(error.errno, error.strerror, self.name) from None
         self._file, self._path = os.fdopen(handle, "wb"), path
@@ -47,32 +49,30 @@ class Output:
             os.fchmod(self._file.fileno(), mode)
 
     def write(self, data: Any) -> int:
-        """Write; for the Arrow library, which looks like a file to it."""
-        left = memoryview(data).cast("B")
-        while left:  # a standard output without a buffer takes what it can
-            written = self._file.write(left)
-            self._at += written
-            left = left[written:]
+        """Write all of the data. The Arrow library uses this class as a file."""
+        rest = memoryview(data).cast("B")
+        while rest:  # a standard output without a buffer may write less
+            written = self._file.write(rest)
+            self._position += written
+            rest = rest[written:]
         return len(data)
 
     def tell(self) -> int:
-        """How much was written: a pipe cannot say so itself."""
-        return self._at
+        """Return how many bytes were written; a pipe does not know."""
+        return self._position
 
     def flush(self) -> None:
-        """Write out what waits."""
+        """Flush the buffer."""
         self._file.flush()
 
-    closed = False
-
-    def keep(self) -> None:
-        """The table is whole: move it to its place."""
+    def commit(self) -> None:
+        """Move the complete file to its path."""
         self._file.flush()
-        if self._beside is not None and self._path is not None:
-            os.fsync(self._file.fileno())  # else the new name may outlast a power failure, and the bytes not
+        if self._temporary is not None and self._path is not None:
+            os.fsync(self._file.fileno())  # else the name may survive a power failure, and the bytes not
             self._file.close()
-            os.replace(self._beside, self._path)
-            self._beside = None
+            os.replace(self._temporary, self._path)
+            self._temporary = None
 
     def __enter__(self) -> Output:
         return self
@@ -87,13 +87,13 @@ class Output:
             self.discard()
 
     def discard(self) -> None:
-        """Take away what is not complete."""
-        if self._beside is not None:
+        """Remove the file unless it was committed."""
+        if self._temporary is not None:
             with contextlib.suppress(OSError):
-                os.unlink(self._beside)
+                os.unlink(self._temporary)
 
 
-def _umask() -> int:
+def _get_umask() -> int:
     mask = os.umask(0o077)
     os.umask(mask)
     return mask
@@ -109,14 +109,26 @@ def make_table_writer(plan: Plan, form: str, style: Style) -> Writer:
 
 
 def save_output(
-    pieces: Iterator[bytes], form: str, output: Output, each: Callable[[pa.RecordBatch], None] | None = None
+    chunks: Iterator[bytes], form: str, output: Output, on_batch: Callable[[pa.RecordBatch], None] | None = None
 ) -> None:
-    """Write an answer, in the service's bytes of its format, into a file of ``form``. ``each`` sees every batch."""
-    if form not in BINARY_FORMATS or (form == "arrow" and each is None):
-        for piece in pieces:
-            output.write(piece)
+    """Write a table into a file of format ``form``.
+
+    Parameters
+    ----------
+    chunks
+        The bytes that the writer of `make_table_writer` or the service makes: an Arrow stream for binary formats.
+    form
+        The format of the file.
+    output
+        The file.
+    on_batch
+        Called with each record batch of a binary format.
+    """
+    if form not in BINARY_FORMATS or (form == "arrow" and on_batch is None):
+        for chunk in chunks:
+            output.write(chunk)
         return
     require_columnar()
     from gramwatt.files.columnar import save_stream
 
-    save_stream(pieces, form, output, each)
+    save_stream(chunks, form, output, on_batch)

@@ -1,7 +1,7 @@
-"""Tables and grids computed in parts, each by a worker that reads, computes and writes it by itself.
+"""Compute tables and grids in parts. A worker reads, computes and writes each part by itself.
 
-`split` cuts a table or a grid into parts; `job` is what a worker does with one of them; `manifest` records which parts
-are done, so that an interrupted run continues; `workers` are this process or a pool of processes on this machine (for
-several machines see `cluster`); `runner` joins all that, and `join` makes one file of the parts. Only the description
-of a part goes to a worker, and only counts come back.
+`split` splits a table or a grid into parts, `job` computes one of them, and `manifest` records which parts are done, so
+that an interrupted run continues. `workers` are this process or a pool of processes on this machine; `cluster` has
+those of several machines. `runner` runs a job, and `join` makes one file of the parts. Only the description of a part
+goes to a worker, and only counts come back.
 """

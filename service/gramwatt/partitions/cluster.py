@@ -1,13 +1,13 @@
-"""Parts of tables and grids computed on several machines, by the workers of a Dask scheduler.
+"""Compute parts on several machines, with the workers of a Dask scheduler.
 
     pip install 'gramwatt[cluster]'                # here and on every machine, all of one version
     dask scheduler                                 # somewhere: prints tcp://host:8786
-    dask worker tcp://host:8786 --nworkers auto    # on each machine that is to help
+    dask worker tcp://host:8786 --nworkers auto    # on each machine that takes part
     gramwatt batch pack-current /data/packs.parquet -o /data/amps/ --scheduler tcp://host:8786
 
-The table and the output are on storage that every machine has under the same path. Only the description of a part
-goes through the client and the scheduler, and only counts come back. A part is computed the same however often: if a
-worker dies, the scheduler gives its parts to another.
+The table and the output are on storage that every machine sees under the same path. Only the description of a part
+goes through the client and the scheduler, and only counts come back. A part can be computed again with the same result:
+if a worker dies, the scheduler gives its parts to another.
 """
 
 from __future__ import annotations
@@ -26,27 +26,26 @@ from gramwatt.version import __version__
 
 Client: TypeAlias = Any
 Future: TypeAlias = Any
-"""Dask's own: it may not be installed, and is partly typed."""
+"""Types of Dask, which may not be installed and is only partly typed."""
 REACH_TIMEOUT: Final = 3
-"""Seconds within which the scheduler must answer."""
+"""Seconds within which the scheduler must respond."""
 CONNECT_TIMEOUT: Final = 5
 """Seconds within which it must have a worker."""
 NO_WORKER_TIMEOUT: Final = 60
-"""Seconds that a run waits without any worker before it gives up."""
+"""Seconds without any worker after which a run fails."""
 RETRIES: Final = 2
-"""Further tries of a part whose computing raised. (A worker that dies is another matter: see the scheduler's
-``allowed-failures``.)"""
+"""Retries of a part that raised. For workers that die see ``allowed-failures`` of the scheduler."""
 
 
 class ClusterError(WorkersError):
-    """The cluster cannot be used, or failed; the text is one line for the user."""
+    """The cluster cannot be used, or failed. The text is one line for the user."""
 
 
 @contextlib.contextmanager
 def connect(address: str) -> Iterator[Cluster]:
     """Connect to a scheduler and check its workers. Raises ClusterError, MissingExtra."""
     library: Any = require("distributed", extra="cluster", purpose="Runs on several machines (--scheduler)")
-    with _quiet():
+    with _silence_logging():
         _check_scheduler(address)
         client = library.Client(address, timeout=CONNECT_TIMEOUT, set_as_default=False)
         try:
@@ -58,8 +57,8 @@ def connect(address: str) -> Iterator[Cluster]:
 
 
 @contextlib.contextmanager
-def _quiet() -> Iterator[None]:
-    """Silence the library's own lines about lost workers and schedulers: they are handled, or reported in one line."""
+def _silence_logging() -> Iterator[None]:
+    """Silence the log of the library about lost workers and schedulers, which are handled or reported in one line."""
     loggers = [logging.getLogger(name) for name in logging.root.manager.loggerDict if name.startswith("distributed")]
     levels = [logger.level for logger in loggers]
     for logger in loggers:
@@ -72,7 +71,7 @@ def _quiet() -> Iterator[None]:
 
 
 def _check_scheduler(address: str) -> None:
-    """Check that a scheduler answers. (A client that found none could not be closed in silence.)"""
+    """Check that a scheduler responds. A client without one could not be closed silently."""
     import asyncio
 
     import distributed
@@ -81,32 +80,32 @@ def _check_scheduler(address: str) -> None:
     async def reach() -> None:
         library: Any = distributed
         connect: Any = core.connect
-        answer = connect(address, timeout=REACH_TIMEOUT, **library.Security().get_connection_args("client"))
-        comm = await asyncio.wait_for(answer, REACH_TIMEOUT + 1)  # what listens may never say a word
+        connection = connect(address, timeout=REACH_TIMEOUT, **library.Security().get_connection_args("client"))
+        comm = await asyncio.wait_for(connection, REACH_TIMEOUT + 1)  # another server may stay silent
         await comm.close()
 
     try:
         asyncio.run(reach())
-    except Exception as error:  # whatever else listens there answers in a language of its own
-        detail = str(error).partition("\n")[0] or f"no answer within {REACH_TIMEOUT} seconds"
-        raise ClusterError(f"--scheduler {address}: no Dask scheduler answers there: {detail}") from None
+    except Exception as error:  # another server may respond in any protocol
+        detail = str(error).partition("\n")[0] or f"no response within {REACH_TIMEOUT} seconds"
+        raise ClusterError(f"--scheduler {address}: no Dask scheduler responds there: {detail}") from None
 
 
 def _check_workers(client: Client, address: str) -> None:
     try:
         client.wait_for_workers(1, timeout=CONNECT_TIMEOUT)
     except TimeoutError:
-        raise ClusterError(f"--scheduler {address}: it has no workers; start one: dask worker {address}") from None
-    for worker, found in client.run(_version, on_error="return").items():
-        if isinstance(found, BaseException):
+        raise ClusterError(f"--scheduler {address}: it has no workers; start one with: dask worker {address}") from None
+    for worker, version in client.run(_version, on_error="return").items():
+        if isinstance(version, BaseException):
             raise ClusterError(
-                f"--scheduler {address}: worker {worker} has no Gramwatt: pip install gramwatt=={__version__} there "
-                f"({found})"
+                f"--scheduler {address}: worker {worker} has no Gramwatt; install it there: "
+                f"pip install gramwatt=={__version__} ({version})"
             )
-        if found != __version__:
+        if version != __version__:
             raise ClusterError(
-                f"--scheduler {address}: worker {worker} has Gramwatt {found}, and this is {__version__}: "
-                "results could differ"
+                f"--scheduler {address}: worker {worker} has Gramwatt {version}, but this is {__version__}; "
+                "use one version everywhere"
             )
 
 
@@ -117,50 +116,50 @@ def _version() -> str:
 
 
 class Cluster:
-    """The workers of a scheduler, as `parts.workers.Workers`."""
+    """The workers of a scheduler, as `partitions.workers.Workers`."""
 
     def __init__(self, client: Client) -> None:
         self._client = client
 
     @property
     def threads(self) -> int:
-        """How many tasks the workers compute at once."""
+        """The number of tasks that the workers compute at once."""
         return sum(self._client.nthreads().values())
 
     def run(self, function: Callable[..., Any], tasks: Iterable[tuple[Any, ...]]) -> Iterator[Any]:
-        """Yield ``function(*task)`` of each task as it is ready. Raises ClusterError, SourceError."""
-        source, under_way = iter(tasks), set[Future]()
+        """Yield ``function(*task)`` for each task as it is ready. Raises ClusterError, SourceError."""
+        source, pending = iter(tasks), set[Future]()
         while True:
-            most = 2 * self.threads + 2
-            while len(under_way) < most and (task := next(source, None)) is not None:
-                under_way.add(self._client.submit(function, *task, pure=False, retries=RETRIES))
-            if not under_way:
+            limit = 2 * self.threads + 2
+            while len(pending) < limit and (task := next(source, None)) is not None:
+                pending.add(self._client.submit(function, *task, pure=False, retries=RETRIES))
+            if not pending:
                 return
-            finished, under_way = self._wait(under_way)
+            finished, pending = self._wait(pending)
             for future in sorted(finished, key=lambda future: str(future.status) != "finished"):
                 yield self._result(future)
                 future.release()
 
-    def _wait(self, under_way: set[Future]) -> tuple[set[Future], set[Future]]:
-        """Wait until a task ends. At each timeout, check that a worker is left to do it."""
+    def _wait(self, pending: set[Future]) -> tuple[set[Future], set[Future]]:
+        """Wait until a task ends. At each timeout, check that a worker is left."""
         import distributed
 
         wait: Any = distributed.wait
-        seen = time.monotonic()
+        last_seen = time.monotonic()
         while True:
             try:
-                found = wait(under_way, timeout=CONNECT_TIMEOUT, return_when="FIRST_COMPLETED")
-                return set(found.done), set(found.not_done)
+                result = wait(pending, timeout=CONNECT_TIMEOUT, return_when="FIRST_COMPLETED")
+                return set(result.done), set(result.not_done)
             except TimeoutError:
                 if self._client.status != "running":
-                    raise ClusterError("the scheduler is gone") from None
+                    raise ClusterError("the scheduler no longer responds") from None
                 now = time.monotonic()
                 if self.threads:
-                    seen = now
-                elif now - seen > NO_WORKER_TIMEOUT:
-                    raise ClusterError(f"no worker is left since {NO_WORKER_TIMEOUT} seconds") from None
+                    last_seen = now
+                elif now - last_seen > NO_WORKER_TIMEOUT:
+                    raise ClusterError(f"the scheduler has had no worker for {NO_WORKER_TIMEOUT} seconds") from None
             except CancelledError:
-                raise ClusterError("the scheduler has dropped the work, or is gone") from None
+                raise ClusterError("the scheduler dropped the work, or no longer responds") from None
 
     def _result(self, future: Future) -> Any:
         try:
@@ -168,7 +167,7 @@ class Cluster:
         except SourceError:
             raise
         except CancelledError:
-            raise ClusterError("the scheduler has dropped the work, or is gone") from None
+            raise ClusterError("the scheduler dropped the work, or no longer responds") from None
         except Exception as error:
             detail = str(error).partition("\n")[0][:300]
             raise ClusterError(f"a part keeps failing on the workers: {type(error).__name__}: {detail}") from None

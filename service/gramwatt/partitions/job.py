@@ -1,4 +1,4 @@
-"""What a worker does with a part: read it, compute it, write it, and return counts."""
+"""Compute one part in a worker: read it, compute it, write it, and return counts."""
 
 from __future__ import annotations
 
@@ -32,96 +32,95 @@ SUFFIXES: Final = {
 
 @dataclass(frozen=True, slots=True)
 class Job:
-    """What every part has in common; small, since it travels with each. ``passed`` holds the columns that pass
-    through, without rows: with them every part has the same columns of the same types."""
+    """What all parts have in common. It is small, since it travels with each part."""
 
     plan: Plan
     source: TableFile | Grid
     folder: str
     form: str
     style: Style
-    passed: Mapping[str, PassthroughValues] = field(default_factory=dict)
+    passthrough_columns: Mapping[str, PassthroughValues] = field(default_factory=dict)
+    """The columns that pass through, without rows: they give every part the same columns of the same types."""
 
-    def name_of(self, part: Part) -> str:
+    def file_name(self, part: Part) -> str:
         """Return the file name of a part."""
         return f"part-{part.number:05}{SUFFIXES[self.form]}"
 
-    def writer(self) -> Writer:
+    def make_writer(self) -> Writer:
         """Return a writer whose header is the same for every part."""
-        return _Headed(make_table_writer(self.plan, self.form, self.style), self.passed)
+        return _FixedHeaderWriter(make_table_writer(self.plan, self.form, self.style), self.passthrough_columns)
 
 
 @dataclass(frozen=True, slots=True)
 class PartResult:
-    """The counts of a part that was written. ``broken`` says why the part ends before its end, where it does."""
+    """The counts of a part that was written. ``failure`` says why the part ended early, if it did."""
 
     number: int
     rows: int
     invalid: int
     size: int
-    broken: str | None = None
+    failure: str | None = None
 
 
-class _Headed:
+class _FixedHeaderWriter:
     """A writer that takes its columns from the job rather than from the first rows."""
 
-    def __init__(self, into: Writer, passed: Mapping[str, PassthroughValues]) -> None:
-        self._into, self._passed = into, passed
-        self.errors: RowErrorReporter = into.errors
+    def __init__(self, writer: Writer, passthrough_columns: Mapping[str, PassthroughValues]) -> None:
+        self._writer, self._passthrough_columns = writer, passthrough_columns
+        self.errors: RowErrorReporter = writer.errors
 
     def begin(self, first: BatchResult | None) -> bytes:
-        none = np.zeros(0, dtype=np.intp)
-        return self._into.begin(BatchResult(0, 0, self._passed, {}, none, [()], {}))
+        no_rows = np.zeros(0, dtype=np.intp)
+        return self._writer.begin(BatchResult(0, 0, self._passthrough_columns, {}, no_rows, [()], {}))
 
-    def write_rows(self, piece: BatchResult) -> bytes:
-        return self._into.write_rows(piece)
+    def write_rows(self, result: BatchResult) -> bytes:
+        return self._writer.write_rows(result)
 
     def write_failure(self, failure: MalformedTable, row: int) -> bytes:
-        return self._into.write_failure(failure, row)
+        return self._writer.write_failure(failure, row)
 
     def end(self) -> bytes:
-        return self._into.end()
+        return self._writer.end()
 
 
 def get_passthrough_columns(chunk: Chunk | None) -> dict[str, PassthroughValues]:
     """Return the columns of a chunk that pass through, without their rows."""
-    passthrough_columns = {} if chunk is None else chunk.passthrough_columns
-    return {name: [] if isinstance(column, list) else _empty(column) for name, column in passthrough_columns.items()}
+    columns = {} if chunk is None else chunk.passthrough_columns
+    return {name: [] if isinstance(column, list) else _make_empty(column) for name, column in columns.items()}
 
 
-def _empty(column: PassthroughValues) -> PassthroughValues:
-    """Return an Arrow array of the same type. A slice would travel with all of the array's rows."""
+def _make_empty(column: PassthroughValues) -> PassthroughValues:
+    """Return an empty Arrow array of the same type. A slice would travel with all rows of the array."""
     import pyarrow as pa
 
     return pa.nulls(0, column.type)
 
 
 def compute_part(job: Job, part: Part) -> PartResult:
-    """Read, compute and write one part; its file appears whole or not at all. Raises SourceError."""
+    """Read, compute and write one part. Its file appears complete or not at all. Raises SourceError."""
     try:
         counts = RowCounts(rows=part.first)
-        path = Path(job.folder) / job.name_of(part)
+        path = Path(job.folder) / job.file_name(part)
         with Output(str(path)) as output:
-            save_output(
-                write_table(job.plan, job.source.chunks(job.plan, part), job.writer(), counts), job.form, output
-            )
-            output.keep()
-        broken = None if counts.failure is None else counts.failure.detail
-        return PartResult(part.number, counts.rows - part.first, counts.invalid, path.stat().st_size, broken)
+            chunks = job.source.read_chunks(job.plan, part)
+            save_output(write_table(job.plan, chunks, job.make_writer(), counts), job.form, output)
+            output.commit()
+        failure = None if counts.failure is None else counts.failure.detail
+        return PartResult(part.number, counts.rows - part.first, counts.invalid, path.stat().st_size, failure)
     except OSError as error:
         where = error.filename or job.folder
         raise SourceError(f"{where}: {error.strerror or error} (on {socket.gethostname()})") from None
 
 
-def compute_best_of_part(plan: Plan, grid: Grid, wish: Ranking, part: Part) -> tuple[Part, BestRows, int]:
-    """Return the best points of a part of a grid, and how many points are invalid."""
+def compute_best_of_part(plan: Plan, grid: Grid, ranking: Ranking, part: Part) -> tuple[Part, BestRows, int]:
+    """Return the best points of a part of a grid, and the number of its invalid points."""
     invalid = 0
 
-    def pieces() -> Iterator[BatchResult]:
+    def compute() -> Iterator[BatchResult]:
         nonlocal invalid
-        for chunk in grid.chunks(plan, part):
-            for piece in compute_batch(plan, chunk):
-                invalid += len(piece.errors)
-                yield piece
+        for chunk in grid.read_chunks(plan, part):
+            for result in compute_batch(plan, chunk):
+                invalid += len(result.errors)
+                yield result
 
-    return part, select_best(wish, pieces()), invalid
+    return part, select_best(ranking, compute()), invalid

@@ -1,4 +1,4 @@
-"""What parts are read from: a file that every worker can open, or a grid of points."""
+"""The sources of parts: a file that every worker can open, or a grid of points."""
 
 from __future__ import annotations
 
@@ -21,8 +21,11 @@ TEXT_FORMATS: Final = ("csv", "tsv", "ndjson")
 
 @dataclass(frozen=True, slots=True)
 class Part:
-    """A part of a table or grid. ``start`` and ``stop`` count bytes of a text file, rows of a columnar file, or
-    points of a grid; ``first`` counts the rows before the part, ``rows`` those in it."""
+    """A part of a table or grid.
+
+    ``start`` and ``stop`` count bytes of a text file, rows of a columnar file, or points of a grid. ``first`` counts
+    the rows before the part, ``rows`` those in it.
+    """
 
     number: int
     first: int
@@ -32,7 +35,7 @@ class Part:
 
 
 class SourceError(Exception):
-    """A worker cannot read the table or write the part; the text is one line for the user."""
+    """A worker cannot read the table or write the part. The text is one line for the user."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,7 +44,7 @@ class Grid:
 
     axes: tuple[Axis, ...]
 
-    def chunks(self, plan: Plan, part: Part) -> Iterator[Chunk]:
+    def read_chunks(self, plan: Plan, part: Part) -> Iterator[Chunk]:
         """Yield the points of a part."""
         return sweep.read_grid(self.axes, text=plan.text, start=part.start, stop=part.stop)
 
@@ -51,8 +54,11 @@ class Grid:
 
 @dataclass(frozen=True, slots=True)
 class TableFile:
-    """A file that can be read from any of its parts. Size and modification time show whether the file is still the
-    one that was split. CSV has a ``header``, its first row, after which the rows begin, and a ``separator``."""
+    """A file that can be read from the start of any of its parts.
+
+    Its size and modification time show whether it has changed since it was split. ``header`` is the first row of CSV,
+    and ``begin`` the position after it.
+    """
 
     path: str
     form: str
@@ -64,41 +70,41 @@ class TableFile:
     begin: int = 0
     separator: str = ","
 
-    def chunks(self, plan: Plan, part: Part) -> Iterator[Chunk]:
+    def read_chunks(self, plan: Plan, part: Part) -> Iterator[Chunk]:
         """Yield the rows of a part, numbered as in the whole table. Raises SourceError, Unreadable, Broken."""
         self.check()
-        chunks = self._columnar(plan, part) if self.form in COLUMNAR_FORMATS else self._text(plan, part)
+        chunks = self._read_columnar(plan, part) if self.form in COLUMNAR_FORMATS else self._read_text(plan, part)
         for chunk in chunks:
             yield dataclasses.replace(chunk, first=chunk.first + part.first)
 
     def check(self) -> None:
         """Raise SourceError if the file has changed since it was split."""
-        found = os.stat(self.path)
-        if (found.st_size, found.st_mtime_ns) != (self.size, self.modified):
+        status = os.stat(self.path)
+        if (status.st_size, status.st_mtime_ns) != (self.size, self.modified):
             raise SourceError(f"{self.path} has changed since the run began")
 
-    def _text(self, plan: Plan, part: Part) -> Iterator[Chunk]:
+    def _read_text(self, plan: Plan, part: Part) -> Iterator[Chunk]:
         with open(self.path, "rb") as file:
             file.seek(part.start)
-            header, left = self.header, part.stop - part.start
+            header, remaining = self.header, part.stop - part.start
 
-            def source(size: int) -> bytes:
-                nonlocal header, left
+            def read(size: int) -> bytes:
+                nonlocal header, remaining
                 if header:
-                    read, header = header[:size], header[size:]
+                    data, header = header[:size], header[size:]
                 else:
-                    read = file.read(min(size, left))
-                    left -= len(read)
-                return read
+                    data = file.read(min(size, remaining))
+                    remaining -= len(data)
+                return data
 
-            yield from batch.read_chunks(plan, batch.TableFormat(self.form, self.style), source, self.passthrough)
+            yield from batch.read_chunks(plan, batch.TableFormat(self.form, self.style), read, self.passthrough)
 
-    def _columnar(self, plan: Plan, part: Part) -> Iterator[Chunk]:
+    def _read_columnar(self, plan: Plan, part: Part) -> Iterator[Chunk]:
         from gramwatt.engine.tables.arrow_reader import read_batches
         from gramwatt.partitions.columnar import open_reader
 
         with open_reader(self.path, self.form) as columns:
-            batches = columns.rows_between(part.start, part.stop)
+            batches = columns.read_rows(part.start, part.stop)
             yield from read_batches(
                 plan.calculator, columns.schema, batches, passthrough=self.passthrough, constants=plan.constants
             )

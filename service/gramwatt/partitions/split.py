@@ -1,4 +1,4 @@
-"""A table or a grid cut into parts: columnar files by row groups, text by bytes at the ends of rows."""
+"""Split a table or a grid into parts: columnar files by row groups, text by bytes at the ends of rows."""
 
 from __future__ import annotations
 
@@ -24,24 +24,24 @@ from gramwatt.partitions.sources import COLUMNAR_FORMATS, Grid, Part, TableFile
 
 ROWS_PER_PART: Final = 1_000_000
 ROWS_PER_NESTED_PART: Final = 1_000
-"""The same for a calculator that computes row by row; both take about a second."""
-_PER_ROW: Final = 8
-"""Bytes of text read at once for each row of a part: few, so that parts are cut about where they should be."""
+"""Rows per part of a calculator that computes row by row. Both take about a second."""
+_BYTES_PER_ROW: Final = 8
+"""Bytes of text to read at once for each row of a part: few, so that parts have about the right size."""
 
 
 def rows_per_part(plan: Plan) -> int:
-    """Return how many rows a part has unless the user says so."""
+    """Return the default number of rows of a part."""
     return ROWS_PER_PART if plan.calculator.columnwise else ROWS_PER_NESTED_PART
 
 
 def describe_table(plan: Plan, path: str, form: str, style: Style, passthrough: Passthrough) -> TableFile:
     """Describe a file, and read the header of CSV. Raises OSError, and Broken where there is no header."""
-    whole = Path(path).resolve()
-    found = os.stat(whole)
-    table = TableFile(str(whole), form, style, passthrough, found.st_size, found.st_mtime_ns)
+    resolved = Path(path).resolve()
+    status = os.stat(resolved)
+    table = TableFile(str(resolved), form, style, passthrough, status.st_size, status.st_mtime_ns)
     if form in COLUMNAR_FORMATS or form == "ndjson":
         return table
-    with open(whole, "rb") as file:
+    with open(resolved, "rb") as file:
         header = RowSplitter(file.read).header()
         with mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_READ) as mapped:
             begin = mapped.find(header) + len(header)
@@ -51,7 +51,7 @@ def describe_table(plan: Plan, path: str, form: str, style: Style, passthrough: 
 
 
 def split_table(table: TableFile, rows: int) -> Iterator[Part]:
-    """Cut a table into parts of about so many rows, one at least. Raises OSError, Broken."""
+    """Split a table into parts of about ``rows`` rows, at least one. Raises OSError, Broken."""
     if table.form in COLUMNAR_FORMATS:
         from gramwatt.partitions.columnar import open_reader
 
@@ -59,16 +59,18 @@ def split_table(table: TableFile, rows: int) -> Iterator[Part]:
             spans: Iterable[tuple[int, int, int]] = _group_spans(columns.groups, rows)
     else:
         spans = _line_spans(table, rows) if table.form == "ndjson" else _csv_spans(table, rows)
-    return _parts(spans)
+    return _number_parts(spans)
 
 
 def split_grid(grid: Grid, rows: int) -> Iterator[Part]:
-    """Cut a grid into parts of so many points."""
+    """Split a grid into parts of ``rows`` points."""
     points = count_points(grid.axes)
-    return _parts((min(rows, points - start), start, min(start + rows, points)) for start in range(0, points, rows))
+    return _number_parts(
+        (min(rows, points - start), start, min(start + rows, points)) for start in range(0, points, rows)
+    )
 
 
-def _parts(spans: Iterable[tuple[int, int, int]]) -> Iterator[Part]:
+def _number_parts(spans: Iterable[tuple[int, int, int]]) -> Iterator[Part]:
     first = number = 0
     for rows, start, stop in spans:
         yield Part(number, first, rows, start, stop)
@@ -79,7 +81,7 @@ def _parts(spans: Iterable[tuple[int, int, int]]) -> Iterator[Part]:
 
 
 def _group_spans(groups: Sequence[int], rows: int) -> Iterator[tuple[int, int, int]]:
-    """Row groups as spans of rows: large ones cut evenly, small ones joined."""
+    """Yield spans of rows: large row groups are split evenly, small ones joined."""
     begin = start = 0
     for group in groups:
         if begin > start and begin + group - start > rows:
@@ -96,42 +98,44 @@ def _group_spans(groups: Sequence[int], rows: int) -> Iterator[tuple[int, int, i
 
 
 def _csv_spans(table: TableFile, rows: int) -> Iterator[tuple[int, int, int]]:
-    """Spans of bytes that end with a row, a line end in quotes being none."""
+    """Yield spans of bytes that end with a row. A line end in quotes does not end a row."""
     with open(table.path, "rb") as file:
         file.seek(table.begin)
-        fine = _fineness(rows)
-        pieces = RowSplitter(lambda size: file.read(min(size, fine)))
-        counted = ((count_csv_rows(piece, table.separator), len(piece)) for piece in pieces.rows(table.separator))
-        yield from _spans(counted, table.begin, table.size, rows)
+        read_size = _choose_read_size(rows)
+        splitter = RowSplitter(lambda size: file.read(min(size, read_size)))
+        counted = ((count_csv_rows(chunk, table.separator), len(chunk)) for chunk in splitter.rows(table.separator))
+        yield from _join_spans(counted, table.begin, table.size, rows)
 
 
 def _line_spans(table: TableFile, rows: int) -> Iterator[tuple[int, int, int]]:
-    def pieces() -> Iterator[tuple[int, int]]:
-        left = b""
+    def count_chunks() -> Iterator[tuple[int, int]]:
+        rest = b""
         with open(table.path, "rb") as file:
-            while read := file.read(_fineness(rows)):
-                end = read.rfind(b"\n") + 1
+            while data := file.read(_choose_read_size(rows)):
+                end = data.rfind(b"\n") + 1
                 if end:
-                    yield count_lines(left + read[:end]), len(left) + end
-                    left = b""
-                left += read[end:]
-        if left:
-            yield count_lines(left), len(left)
+                    yield count_lines(rest + data[:end]), len(rest) + end
+                    rest = b""
+                rest += data[end:]
+        if rest:
+            yield count_lines(rest), len(rest)
 
-    return _spans(pieces(), 0, table.size, rows)
-
-
-def _fineness(rows: int) -> int:
-    return max(4096, min(READ_SIZE, rows * _PER_ROW))
+    return _join_spans(count_chunks(), 0, table.size, rows)
 
 
-def _spans(pieces: Iterator[tuple[int, int]], begin: int, end: int, rows: int) -> Iterator[tuple[int, int, int]]:
-    """Pieces of rows and bytes joined until they have enough rows. Where the rest cannot be cut it is one span: who
-    reads it says what is wrong."""
+def _choose_read_size(rows: int) -> int:
+    return max(4096, min(READ_SIZE, rows * _BYTES_PER_ROW))
+
+
+def _join_spans(chunks: Iterator[tuple[int, int]], begin: int, end: int, rows: int) -> Iterator[tuple[int, int, int]]:
+    """Join chunks, as numbers of rows and bytes, until they have enough rows.
+
+    If the rest cannot be split, it is one span; the reader of it then reports the error.
+    """
     start, counted = begin, 0
     try:
-        for some, length in pieces:
-            counted += some
+        for chunk_rows, length in chunks:
+            counted += chunk_rows
             begin += length
             if counted >= rows:
                 yield counted, start, begin
@@ -142,35 +146,35 @@ def _spans(pieces: Iterator[tuple[int, int]], begin: int, end: int, rows: int) -
         yield counted, start, begin
 
 
-def count_csv_rows(piece: bytes, separator: str) -> int:
-    """Count the rows of a piece of CSV; blank lines are none."""
-    outside = piece
-    if b'"' in piece:
+def count_csv_rows(chunk: bytes, separator: str) -> int:
+    """Count the rows of a chunk of CSV without its blank lines."""
+    outside = chunk
+    if b'"' in chunk:
         by = re.escape(separator).encode()
         quoted = rb'(?<![^%b\n])"[^"]*(?:""[^"]*)*"(?=[%b\r\n]|\Z)' % (by, by)
-        outside = re.sub(quoted, b"", piece)
+        outside = re.sub(quoted, b"", chunk)
     carriage_returns = b"\r" in outside and outside.count(b"\r") != outside.count(b"\r\n")
-    lines, blank = _lines(outside)
-    whole = outside is piece or piece.endswith(b"\n")  # else a last row in quotes is not seen
-    if whole and b'"' not in outside and not carriage_returns and not blank:
+    lines, blank = _count_all_lines(outside)
+    complete = outside is chunk or chunk.endswith(b"\n")  # else a last row in quotes is missed
+    if complete and b'"' not in outside and not carriage_returns and not blank:
         return lines
-    text = io.StringIO(piece.decode("utf-8", "surrogateescape"), newline="")
+    text = io.StringIO(chunk.decode("utf-8", "surrogateescape"), newline="")
     rows = csv.reader(text, delimiter=separator, strict=False)
     try:
         return sum(1 for row in rows if row and (len(row) > 1 or row[0].strip(" ")))
-    except csv.Error:  # the row that cannot be read ends the part
+    except csv.Error:  # the part ends with the row that cannot be read
         return max(1, outside.count(b"\n"))
 
 
-def count_lines(piece: bytes) -> int:
+def count_lines(chunk: bytes) -> int:
     """Count the lines that are not blank."""
-    lines, blank = _lines(piece)
-    return sum(1 for line in piece.split(b"\n") if line.strip()) if blank else lines
+    lines, blank = _count_all_lines(chunk)
+    return sum(1 for line in chunk.split(b"\n") if line.strip()) if blank else lines
 
 
-def _lines(piece: bytes) -> tuple[int, bool]:
-    """Count the lines, and return whether one may be blank: it is empty, or begins with a space."""
-    codes = np.frombuffer(piece, np.uint8)
+def _count_all_lines(chunk: bytes) -> tuple[int, bool]:
+    """Return the number of lines, and whether one may be blank: it is empty, or begins with a space."""
+    codes = np.frombuffer(chunk, np.uint8)
     ends = np.flatnonzero(codes == ord("\n"))
     begins = np.concatenate([[0], ends + 1])
     begins = begins[begins < len(codes)]

@@ -1,4 +1,4 @@
-"""Who computes the parts: this process, or a pool of processes on this machine."""
+"""Workers that compute the parts: this process, or a pool of processes on this machine."""
 
 from __future__ import annotations
 
@@ -14,19 +14,19 @@ from typing import Any, Protocol
 
 
 class WorkersError(Exception):
-    """The workers cannot be used, or failed; the text is one line for the user."""
+    """The workers cannot be used, or failed. The text is one line for the user."""
 
 
 class Workers(Protocol):
-    """Computes ``function(*task)`` of each task."""
+    """Computes ``function(*task)`` for each task."""
 
     def run(self, function: Callable[..., Any], tasks: Iterable[tuple[Any, ...]]) -> Iterator[Any]:
-        """Yield the results as they are ready, in any order, a bounded number of tasks under way."""
+        """Yield the results as they are ready, in any order, with a bounded number of pending tasks."""
         ...
 
 
 class ThisProcess:
-    """Computes one task after the other."""
+    """Computes one task after the other in this process."""
 
     def run(self, function: Callable[..., Any], tasks: Iterable[tuple[Any, ...]]) -> Iterator[Any]:
         """Yield the results in order."""
@@ -34,24 +34,24 @@ class ThisProcess:
 
 
 class Pool:
-    """Computes on so many processes. They are started afresh: a fork would lose the threads of libraries."""
+    """Computes on ``jobs`` processes. They are spawned, since a fork would lose the threads of libraries."""
 
     def __init__(self, jobs: int) -> None:
         self._jobs = jobs
 
     def run(self, function: Callable[..., Any], tasks: Iterable[tuple[Any, ...]]) -> Iterator[Any]:
-        """Yield the results as they are ready. Raises WorkersError where a process ends."""
-        source, under_way = iter(tasks), set[Future[Any]]()
+        """Yield the results as they are ready. Raises WorkersError if a process ends."""
+        source, pending = iter(tasks), set[Future[Any]]()
         spawn = multiprocessing.get_context("spawn")
-        pool = ProcessPoolExecutor(self._jobs, mp_context=spawn, initializer=_begin)
+        pool = ProcessPoolExecutor(self._jobs, mp_context=spawn, initializer=_set_up_process)
         try:
             while True:
-                while len(under_way) < 2 * self._jobs and (task := next(source, None)) is not None:
-                    under_way.add(pool.submit(function, *task))
-                if not under_way:
+                while len(pending) < 2 * self._jobs and (task := next(source, None)) is not None:
+                    pending.add(pool.submit(function, *task))
+                if not pending:
                     return
-                finished, under_way = wait(under_way, return_when=FIRST_COMPLETED)
-                # Those that succeeded first: a failure ends the run, and what is done shall be recorded.
+                finished, pending = wait(pending, return_when=FIRST_COMPLETED)
+                # Successes first: a failure ends the run, and the parts that are done must be recorded.
                 for future in sorted(finished, key=lambda future: future.exception() is not None):
                     yield future.result()
         except (BrokenProcessPool, MemoryError):
@@ -60,25 +60,28 @@ class Pool:
             pool.shutdown(cancel_futures=True)
 
 
-def _begin() -> None:
-    """Compute with one thread, as the processes share the cores; leave Ctrl+C to the parent, and end as it ends."""
+def _set_up_process() -> None:
+    """Use one thread, since the processes share the cores. Leave Ctrl+C to the parent, and exit when it exits."""
     import pyarrow as pa
 
     pa.set_cpu_count(1)
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     parent = multiprocessing.parent_process()
     if parent is not None:
-        threading.Thread(target=_end_with, args=(parent.sentinel,), daemon=True).start()
+        threading.Thread(target=_exit_with, args=(parent.sentinel,), daemon=True).start()
 
 
-def _end_with(sentinel: int) -> None:
+def _exit_with(sentinel: int) -> None:
     connection.wait([sentinel])
     os._exit(1)
 
 
 def stop_processes() -> bool:
-    """Stop the pool's processes at once, as at Ctrl+C. Return whether there are any: the program then has to leave in
-    good order, since semaphores are shared with them."""
+    """Stop the processes of the pool at once.
+
+    Return whether there are any. The program then has to end through `sys.exit`, which releases the semaphores that it
+    shares with them.
+    """
     processes = multiprocessing.active_children()
     for process in processes:
         process.terminate()

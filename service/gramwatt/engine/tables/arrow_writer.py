@@ -34,7 +34,7 @@ class BufferSink:
     def flush(self) -> None:
         """Nothing waits."""
 
-    def take(self) -> bytes:
+    def drain(self) -> bytes:
         """What was written since."""
         parts, self._parts = self._parts, []
         return b"".join(parts)
@@ -68,7 +68,7 @@ class ArrowWriter:
         always = {"standing_cautions": " ".join(standing_codes(self.plan.calculator))}
         self._schema = pa.schema(fields, metadata=always)
         self._stream = pa.ipc.new_stream(self._sink, self._schema)
-        return self._sink.take()
+        return self._sink.drain()
 
     def write_rows(self, piece: BatchResult) -> bytes:
         """One record batch."""
@@ -80,7 +80,7 @@ class ArrowWriter:
         arrays.append(_spelled([" ".join(codes) for codes in piece.cautions], piece.caution_index))
         arrays.append(self._errors(piece))
         self._stream.write_batch(pa.RecordBatch.from_arrays(arrays, schema=self._schema))
-        return self._sink.take()
+        return self._sink.drain()
 
     def _errors(self, piece: BatchResult) -> pa.Array:
         faults = errors_with_dropped_columns(piece, self._passthrough_columns)
@@ -96,12 +96,12 @@ class ArrowWriter:
         arrays = [pa.nulls(1, kind) for kind in self._schema.types[:-1]]
         arrays.append(pa.array([f"#ERR {failure.kind} after row {row}: {failure.detail}"], pa.string()))
         self._stream.write_batch(pa.RecordBatch.from_arrays(arrays, schema=self._schema))
-        return self._sink.take()
+        return self._sink.drain()
 
     def end(self) -> bytes:
         """The end-of-stream mark."""
         self._stream.close()
-        return self._sink.take()
+        return self._sink.drain()
 
 
 def _type(column: OutputColumn) -> pa.DataType:
