@@ -1,4 +1,4 @@
-"""What follows from the calculators: README table and printed results, CHANGELOG entries of new calculators.
+"""Texts derived from the calculators: the table and printed results in README.md, CHANGELOG entries for new ones.
 
 ``make contract`` writes them, ``test_texts.py`` compares.
 """
