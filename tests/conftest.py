@@ -20,7 +20,7 @@ settings.load_profile("gramwatt")
 
 @pytest.fixture(scope="session")
 def reference_data() -> Path:
-    """The folder of open datasets that figures are checked against; skips the test where it is absent."""
+    """Return the folder of open datasets; skip the test where it is absent."""
     beside = Path(__file__).resolve().parents[1].parent / "shared" / "data"
     folder = Path(os.environ.get("GRAMWATT_REFERENCE_DATA", beside))
     if not folder.is_dir():
@@ -30,7 +30,7 @@ def reference_data() -> Path:
 
 @pytest.fixture(scope="session")
 def dask_cluster(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Cluster]:
-    """A Dask scheduler with workers in processes of their own; slow to start, so all tests share it."""
+    """Start a Dask scheduler with workers in processes of their own; slow to start, so all tests share it."""
     from partitions.dask_workers import two_workers
 
     with two_workers(tmp_path_factory.mktemp("cluster")) as made:
@@ -39,6 +39,6 @@ def dask_cluster(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Cluster]:
 
 @pytest.fixture
 def workers(dask_cluster: Cluster) -> Cluster:
-    """The same with two workers alive, whatever the tests before have killed."""
+    """Return the cluster with two live workers, whatever the tests before have killed."""
     dask_cluster.complete()
     return dask_cluster

@@ -1,4 +1,4 @@
-"""Proof that a formula is dimensionally sound: told in another coherent system of units, its results follow.
+"""Proof that a formula is dimensionally sound: computed in another coherent system of units, its results follow.
 
 Every base unit (metre, kilogram, second, ampere, kelvin, mole) is replaced by one of another size. Inputs, and the
 constants that carry a ``Unit``, are re-expressed by the dimensions that Pint finds in their declared units; a sound
@@ -49,7 +49,7 @@ _EXPRESSIONS = {spelling: text for units in EXPRESSIONS.values() for spelling, t
 
 
 def factor(unit: str) -> float:
-    """What an SI value of this unit is multiplied by in the other system."""
+    """Return the factor from SI to the other system for a unit."""
     expression = _EXPRESSIONS.get(unit, unit)
     dimensions = dict(REGISTRY.parse_units(expression).dimensionality)
     product = 1.0
@@ -60,7 +60,7 @@ def factor(unit: str) -> float:
 
 @contextmanager
 def other_units(*modules: ModuleType) -> Iterator[None]:
-    """Within it, the constants of these modules that carry a ``Unit`` are told in the other system."""
+    """Within it, the constants of these modules that carry a ``Unit`` are in the other system."""
     saved = []
     for module in modules:
         for name, hint in typing.get_type_hints(module, include_extras=True).items():
@@ -84,7 +84,7 @@ def _unit_of(hint: Any) -> Unit | None:
 
 
 def wrong_dimensions(calculator: Calculator[Any, Any], raw: Any) -> list[str]:
-    """The results that do not follow into the other system, for one set of inputs before assumptions."""
+    """Return the results that do not follow into the other system, for one set of inputs before assumptions."""
     kernels = [module for name, module in sys.modules.items() if name.startswith("gramwatt.physics.")]
     own = sys.modules[calculator.formula.__module__]
     before = evaluate(calculator, fill_assumptions(calculator, raw))
@@ -124,7 +124,7 @@ def _rescaled(values: Any, fields: Mapping[str, Kind]) -> Any:
 
 
 def _retold(recordings: RecordingArray, channels: Mapping[str, Kind]) -> RecordingArray:
-    """The same recordings with every channel in the other system."""
+    """Return the same recordings with every channel in the other system."""
     made = recordings.copy()
     for at in np.ndindex(made.shape):
         recording = made[at]

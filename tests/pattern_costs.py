@@ -146,7 +146,7 @@ def hostile_texts(length: int) -> Iterator[str]:
 
 
 def apply(use: Use) -> Callable[[Any], object]:
-    """The use of a pattern as a function of a text."""
+    """Return the use of a pattern as a function of a text."""
     method = getattr(use.pattern, use.method)
     if use.method in ("sub", "subn"):
         return functools.partial(method, b"" if isinstance(use.pattern.pattern, bytes) else "")
@@ -154,7 +154,7 @@ def apply(use: Use) -> Callable[[Any], object]:
 
 
 def cost(apply_to: Callable[[Any], object], text: Any, rounds: int = 3) -> float:
-    """Seconds of CPU that a pattern takes for a text, the least of some rounds."""
+    """Return the seconds of CPU that a pattern takes for a text, the minimum of some rounds."""
     times = []
     for _ in range(rounds):
         start = time.process_time()
@@ -164,7 +164,7 @@ def cost(apply_to: Callable[[Any], object], text: Any, rounds: int = 3) -> float
 
 
 def slow_uses(uses: list[Use]) -> Iterator[tuple[Use, str, float]]:
-    """Uses whose cost grows faster than their text, with a text that shows it and the ratio of costs."""
+    """Return uses whose cost grows faster than their text, with a text that shows it and the ratio of costs."""
     pairs = list(zip(hostile_texts(SHORT), hostile_texts(LONG), strict=True))
     for use in uses:
         applied, of_bytes = apply(use), isinstance(use.pattern.pattern, bytes)

@@ -24,7 +24,7 @@ def flown(
     chemistry: int = 0,
     relaxing: tuple[float, float] = (0.0, 1.0),
 ) -> CleanRecording:
-    """An invented flight on four cells: hover, some punches, readings in steps of 10 mV and 10 mA at uneven times.
+    """Invent a flight on four cells: hover, some punches, readings in steps of 10 mV and 10 mA at uneven times.
 
     ``volts``, ``amps``: noise. ``relaxing``: a further resistance [ohm] that builds up with a time constant [s].
     """

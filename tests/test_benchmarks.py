@@ -26,7 +26,7 @@ def test_every_calculator_has_an_example_that_varies() -> None:
 
 
 @pytest.mark.parametrize("example", ALL, ids=lambda example: example.name)
-def test_requests_differ_and_are_answered_alike(example: Example, client: FlaskClient) -> None:
+def test_requests_differ_and_responses_are_alike(example: Example, client: FlaskClient) -> None:
     sent = [*example.requests(0, 2), *example.requests(FAR, 1)]
     answers = [_ask(client, request) for request in sent]
     assert len(set(sent)) == len({str(answer["given"]) for answer in answers}) == 3

@@ -28,7 +28,7 @@ def with_result(name: str, quantity: Quantity) -> Calculator[Any, Any]:
     )
 
     def formula(given: Inputs) -> Any:
-        """The same formula."""
+        """Compute the same."""
         found: Results = CALCULATOR.formula(given)
         return made(**{field.name: getattr(found, field.name) for field in dataclasses.fields(Results)})
 
@@ -84,7 +84,7 @@ _hidden.__module__ = pack_energy.__name__
 
 
 @pytest.mark.parametrize(
-    ("change", "said"),
+    ("change", "message"),
     [
         pytest.param({"references": ()}, "references missing", id="no source for a formula"),
         pytest.param({"cautions": ()}, "cautions missing", id="no caution for a lithium pack"),
@@ -97,8 +97,8 @@ _hidden.__module__ = pack_energy.__name__
         pytest.param({"results": Inputs}, "the formula does not take", id="another calculator's results"),
     ],
 )
-def test_a_lacking_declaration_is_caught_on_import(change: dict[str, Any], said: str) -> None:
-    with pytest.raises(DeclarationError, match=said):
+def test_a_lacking_declaration_is_caught_on_import(change: dict[str, Any], message: str) -> None:
+    with pytest.raises(DeclarationError, match=message):
         dataclasses.replace(CALCULATOR, **change)
 
 
@@ -119,12 +119,12 @@ def test_reversed_bounds_of_a_count_are_caught_on_import() -> None:
 
 
 @pytest.mark.parametrize(
-    ("file_name", "calculator", "said"),
+    ("file_name", "calculator", "message"),
     [
         pytest.param("pack_energy", None, r"calculators/pack_energy\.py: no CALCULATOR", id="a file without one"),
         pytest.param("pack_enegry", CALCULATOR, r"calculators/pack_enegry\.py: its formula", id="a file misnamed"),
     ],
 )
-def test_a_file_without_its_calculator_is_named(file_name: str, calculator: object, said: str) -> None:
-    with pytest.raises(DeclarationError, match=said):
+def test_a_file_without_its_calculator_is_named(file_name: str, calculator: object, message: str) -> None:
+    with pytest.raises(DeclarationError, match=message):
         registry.check_module(file_name, calculator)

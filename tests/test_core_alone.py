@@ -59,14 +59,14 @@ import json
 from gramwatt import calculate
 from gramwatt.web import create_app
 client = create_app().test_client()
-asked = json.load(sys.stdin)
+job = json.load(sys.stdin)
 answers = {}
-for name, (url, options) in asked["requests"].items():
+for name, (url, options) in job["requests"].items():
     if "data" in options:
         options["data"] = options["data"].encode("latin-1")
     got = client.open(url, method="POST" if options else "GET", **options)
     answers[name] = [got.status_code, got.content_type, got.get_data(as_text=True)]
-answers["calculators"] = {name: calculate(name, **given)["results"] for name, given in asked["calculators"].items()}
+answers["calculators"] = {name: calculate(name, **given)["results"] for name, given in job["calculators"].items()}
 print(json.dumps(answers))
 """
 
@@ -78,7 +78,7 @@ def sent(options: dict[str, Any]) -> dict[str, Any]:
 
 @pytest.fixture(scope="module")
 def alone() -> dict[str, Any]:
-    """The answers of one interpreter without the extras to everything that is asked here."""
+    """Return what one interpreter without the extras responds to all requests of this file."""
     requests = {name: (url, sent(options)) for name, (url, options) in REQUESTS.items()}
     requests |= {name: (url, sent(options)) for name, (url, options, _) in MISSING.items()}
     calculators = {name: dict(each.examples[0].given) for name, each in registry.load().items()}

@@ -1,4 +1,4 @@
-"""What must hold for every calculator. Whoever adds one inherits all of this; nothing here knows any by name."""
+"""What must hold for every calculator. A new calculator inherits all of this; nothing here names one."""
 
 from __future__ import annotations
 
@@ -71,7 +71,7 @@ def test_it_names_its_sources_and_cautions(calculator: Any_) -> None:
 
 
 @every_example
-def test_every_way_of_asking_gives_the_same_answer(calculator: Any_, example: Example, client: FlaskClient) -> None:
+def test_all_interfaces_give_the_same_response(calculator: Any_, example: Example, client: FlaskClient) -> None:
     answer = gramwatt.calculate(calculator.name, **dict[str, Any](example.given))
     document = serialize_json(answer)
     url = f"/v1/{calculator.name}"
@@ -106,17 +106,17 @@ def _word(value: object) -> str:
 def test_three_at_once_are_three_alone(calculator: Any_) -> None:
     """Bit for bit. As columns of cells where the calculator has no list or table, else as stacked arrays."""
     given = [example.given for example in calculator.examples]
-    questions = [*given, *given, *given][:3]
+    requests = [*given, *given, *given][:3]
     if calculator.columnwise:
-        names = {name for question in questions for name in question}
-        cells = {name: [question.get(name, ABSENT) for question in questions] for name in names}
+        names = {name for inputs in requests for name in inputs}
+        cells = {name: [inputs.get(name, ABSENT) for inputs in requests] for name in names}
         together = evaluate_columns(calculator, cells, 3, text=False).results
         alone = [
-            evaluate_columns(calculator, {n: [v] for n, v in question.items()}, 1, text=False).results
-            for question in questions
+            evaluate_columns(calculator, {n: [v] for n, v in inputs.items()}, 1, text=False).results
+            for inputs in requests
         ]
     else:
-        one = evaluate_columns(calculator, {n: [v] for n, v in questions[0].items()}, 1, text=False)
+        one = evaluate_columns(calculator, {n: [v] for n, v in requests[0].items()}, 1, text=False)
         together = evaluate(calculator, _stacked(one.inputs, 3))
         alone = [one.results] * 3
     for row, single in enumerate(alone):
@@ -125,7 +125,7 @@ def test_three_at_once_are_three_alone(calculator: Any_) -> None:
 
 
 def _arrays(results: Any, prefix: str = "") -> Iterator[tuple[str, Any]]:
-    """The arrays of results, those of a table among them, by name."""
+    """Return the arrays of results, those of a table among them, by name."""
     for field in dataclasses.fields(results):
         value = getattr(results, field.name)
         if isinstance(value, np.ndarray):
@@ -160,9 +160,9 @@ def _moves(calculator: Any_, given: Mapping[str, object], name: str, kind: Kind)
         return True
     shown = [_form(calculator, given, form.name) for form in calculator.formats]
     return any(
-        _form(calculator, {**given, name: value}, form.name) != told
+        _form(calculator, {**given, name: value}, form.name) != text
         for value in _others(kind, given.get(name))
-        for form, told in zip(calculator.formats, shown, strict=True)
+        for form, text in zip(calculator.formats, shown, strict=True)
     )
 
 
@@ -209,7 +209,7 @@ def _others(kind: Kind, current: Any) -> Iterator[object]:
 
 @every_example
 def test_a_quantity_in_another_unit_gives_the_same_answer(calculator: Any_, example: Example) -> None:
-    """Each plain number of an example, told in every other unit of its dimension."""
+    """Each plain number of an example, in every other unit of its dimension."""
     results = compute_response(calculator, example.given)["results"]
     for name, value in example.given.items():
         kind = calculator.input_fields[name]
@@ -218,10 +218,10 @@ def test_a_quantity_in_another_unit_gives_the_same_answer(calculator: Any_, exam
         known = compatible_units(kind.unit)
         for spelling, unit in known.items():
             number = (known[kind.unit].to_si(value) - unit.offset) / unit.scale
-            told = compute_response(calculator, {**example.given, name: f"{number:.15g} {spelling}"})["results"]
+            converted = compute_response(calculator, {**example.given, name: f"{number:.15g} {spelling}"})["results"]
             for result, expected in results.items():
                 same = pytest.approx(expected, rel=1e-9, abs=1e-9) if isinstance(expected, int | float) else expected
-                assert isinstance(expected, list) or told[result] == same, f"{result} with {name} in {spelling}"
+                assert isinstance(expected, list) or converted[result] == same, f"{result} with {name} in {spelling}"
 
 
 @every_example

@@ -57,7 +57,7 @@ def is_rejected(calculator: Any_, path: str, value: Any) -> bool:
     try:
         calculate(calculator.name, **{name: value})
     except InvalidInput as error:
-        return "/" + path.replace(".", "/") in {fault.pointer for fault in error.errors}
+        return "/" + path.replace(".", "/") in {each.pointer for each in error.errors}
     return False
 
 
@@ -97,7 +97,7 @@ def test_a_closed_bound_is_accepted_in_every_unit(calculator: Any_, path: str, k
 
 def invalid(row: Mapping[str, Any]) -> set[str]:
     """Return the inputs that a row's error points at."""
-    return {fault["pointer"][1:] for fault in row.get("error", {}).get("errors", ())}
+    return {error["pointer"][1:] for error in row.get("error", {}).get("errors", ())}
 
 
 COLUMNS: Final = [(each, path, kind) for each, path, kind in INPUTS if each.columnwise]

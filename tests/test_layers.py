@@ -36,12 +36,12 @@ def imported(module: Path) -> Iterator[tuple[str, int]]:
 
 
 def part(module: Path) -> str:
-    """The first step into the package: web, edge, physics, serve, ..."""
+    """Return the first step into the package: web, engine, physics, server, ..."""
     return module.relative_to(PACKAGE).with_suffix("").parts[0]
 
 
 def strangers(module: Path, libraries: set[str]) -> list[str]:
-    """Imports of those libraries, as file:line."""
+    """Return imports of those libraries, as file:line."""
     return [
         f"{module.relative_to(PACKAGE)}:{line}: {name}"
         for name, line in imported(module)
@@ -132,7 +132,7 @@ def test_model_and_physics_pull_in_neither_web_nor_units_nor_validation() -> Non
 
 
 def loaded_after(statement: str) -> set[str]:
-    """The top names of modules that a fresh interpreter holds after a statement."""
+    """Return the top names of modules that a fresh interpreter holds after a statement."""
     code = f"import sys\n{statement}\nprint(' '.join({{name.split('.')[0] for name in sys.modules}}))"
     shown = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     return set(shown.stdout.split())

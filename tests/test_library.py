@@ -37,7 +37,7 @@ def test_units_and_working() -> None:
     assert answer["working"]["usable_energy"]["formula"] == "nominal_energy * (1 - reserve)"
 
 
-def test_a_refused_question_tells_every_fault() -> None:
+def test_invalid_input_lists_every_error() -> None:
     with pytest.raises(gramwatt.InvalidInput) as caught:
         gramwatt.calculate("pack-energy", cells=0, capacity="1.3 V", reserv=20)
     assert {error.pointer for error in caught.value.errors} == {"/cells", "/capacity", "/reserv"}
@@ -47,12 +47,12 @@ def test_a_refused_question_tells_every_fault() -> None:
     assert isinstance(caught.value, ValueError)
 
 
-def test_an_input_left_out_is_told_with_what_it_accepts() -> None:
+def test_a_missing_input_is_reported_with_what_it_accepts() -> None:
     with pytest.raises(gramwatt.InvalidInput, match=r"capacity is required.*mAh"):
         gramwatt.calculate("pack-energy", cells=6)
 
 
-def test_a_wrong_unit_of_a_result_is_refused() -> None:
+def test_a_wrong_unit_of_a_result_is_rejected() -> None:
     with pytest.raises(gramwatt.InvalidInput, match="usable_energy can be had in Wh"):
         gramwatt.calculate("pack-energy", cells=6, capacity=1300, units={"usable_energy": "kg"})
 

@@ -40,7 +40,7 @@ def rows(**inputs: Any) -> list[dict[str, Any]]:
 
 
 def reasons(answer: dict[str, Any]) -> dict[str, str]:
-    """Code by result without an answer."""
+    """Return the code of each result that is missing."""
     return {name: caution["code"] for caution in answer["cautions"] for name in caution.get("results", ())}
 
 
@@ -84,15 +84,14 @@ def test_the_longest_is_named() -> None:
 
 @pytest.mark.parametrize("match", [1, 2, 3])
 def test_suggested_cap_turns_the_propellers_as_the_matched_pack(match: int) -> None:
-    """Asked of full-throttle with that cap: the rotor speed of the matched pack at full throttle; a weaker pack is told
-    all it has."""
+    """With that cap full-throttle computes the rotor speed of the matched pack; a weaker pack gives all it has."""
     motor = {name: CRAFT[name] for name in ("kv", "diameter", "pitch")}
     single = [motor | {n: v for n, v in each.items() if n not in ("name", "mass")} for each in CRAFT["packs"]]
     target = calculate("full-throttle", **single[match - 1])["results"]["rotor_speed"]
     reached = 0
-    for question, row in zip(single, rows(**CRAFT, match_pack=match), strict=True):
+    for inputs, row in zip(single, rows(**CRAFT, match_pack=match), strict=True):
         assert row["suggested_cap"] is not None
-        capped = calculate("full-throttle", **question, throttle_cap=row["suggested_cap"])["results"]["rotor_speed"]
+        capped = calculate("full-throttle", **inputs, throttle_cap=row["suggested_cap"])["results"]["rotor_speed"]
         if row["suggested_cap"] < 100:
             assert capped == pytest.approx(target, rel=1e-9)
             reached += 1
@@ -164,17 +163,17 @@ def test_full_throttle_just_lifts_its_thrust() -> None:
 
 def test_one_pack_that_cannot_lift() -> None:
     """A brick of 6 kg: its hover, flight and comparisons have no answer and say why; the rest of it, and all else,
-    are answered."""
+    have results."""
     brick = {**FOUR, "name": "brick", "mass": 6000}
     answer = ask(**{**CRAFT, "packs": [FOUR, brick, SIX]}, controller_rating=45)
     first, heavy, other = answer["results"]["by_pack"]
     hovering, flown = {"hover_power", "hover_throttle"}, {"average_power", "endurance", "ended_by"}
     changes = {"endurance_change", "endurance_change_share"}
     assert {name for name, value in heavy.items() if value is None} <= hovering | flown | changes | {"rating_used"}
-    told = reasons(answer)
-    assert {told[f"by_pack.1.{name}"] for name in hovering} == {"cannot-lift"}
-    assert {told[f"by_pack.1.{name}"] for name in ("average_power", "endurance")} == {"nothing-to-fly-on"}
-    assert {told[f"by_pack.1.{name}"] for name in changes} == {"no-comparison"}
+    missing = reasons(answer)
+    assert {missing[f"by_pack.1.{name}"] for name in hovering} == {"cannot-lift"}
+    assert {missing[f"by_pack.1.{name}"] for name in ("average_power", "endurance")} == {"nothing-to-fly-on"}
+    assert {missing[f"by_pack.1.{name}"] for name in changes} == {"no-comparison"}
     assert any(
         caution["text"].startswith("brick: full throttle gives") and "6353.8 g" in caution["text"]
         for caution in answer["cautions"]
@@ -183,7 +182,7 @@ def test_one_pack_that_cannot_lift() -> None:
     assert heavy["thrust_to_weight"] < 1
     assert [first, other] == rows(**{**CRAFT, "packs": [FOUR, SIX]}, controller_rating=45)
     assert answer["results"]["longest_pack"] == 3
-    assert not any(name.startswith(("by_pack.0.hover", "by_pack.2.hover")) for name in told)
+    assert not any(name.startswith(("by_pack.0.hover", "by_pack.2.hover")) for name in missing)
 
 
 def test_a_first_pack_that_cannot_lift_leaves_no_comparison() -> None:
@@ -213,8 +212,8 @@ def test_a_power_beyond_the_pack() -> None:
 
 def test_every_empty_figure_has_a_reason() -> None:
     """Whatever is missing, whichever pack."""
-    for question in ({}, {"average_power": 2300}, {"dry_mass": 9000}, {"throttle_cap": 1}, {"motor_resistance": 9e4}):
-        answer = ask(**{**CRAFT, **question})
+    for inputs in ({}, {"average_power": 2300}, {"dry_mass": 9000}, {"throttle_cap": 1}, {"motor_resistance": 9e4}):
+        answer = ask(**{**CRAFT, **inputs})
         empty = {name for name, value in answer["results"].items() if value is None}
         for at, row in enumerate(answer["results"]["by_pack"]):
             empty |= {f"by_pack.{at}.{name}" for name, value in row.items() if value is None}
@@ -227,16 +226,16 @@ def test_every_empty_figure_has_a_reason() -> None:
 def test_uncertainty_is_a_list_by_pack() -> None:
     """By hand: 155 +/- 3 g of pack is 3 g of the whole, and of the difference to another pack."""
     answer = ask(**{**CRAFT, "packs": [{**FOUR, "mass": "155 ± 3 g"}, SIX, {**LARGE, "mass": 9000}]})
-    told = answer["uncertainty"]
-    assert told["by_pack.mass"]["standard"] == pytest.approx([3, 0, 0], rel=1e-9)
-    assert told["by_pack.mass_change"]["standard"] == pytest.approx([0, 3, 3], rel=1e-9)
-    assert told["by_pack.mass"]["low"][0] == pytest.approx(508.8 - 6, rel=1e-9)
-    assert told["by_pack.mass"]["high"][0] == pytest.approx(508.8 + 6, rel=1e-9)
-    for name, column in told.items():
+    uncertainty = answer["uncertainty"]
+    assert uncertainty["by_pack.mass"]["standard"] == pytest.approx([3, 0, 0], rel=1e-9)
+    assert uncertainty["by_pack.mass_change"]["standard"] == pytest.approx([0, 3, 3], rel=1e-9)
+    assert uncertainty["by_pack.mass"]["low"][0] == pytest.approx(508.8 - 6, rel=1e-9)
+    assert uncertainty["by_pack.mass"]["high"][0] == pytest.approx(508.8 + 6, rel=1e-9)
+    for name, column in uncertainty.items():
         if name.startswith("by_pack."):
             assert len(column["standard"]) == len(column["low"]) == len(column["high"]) == 3
-    assert told["by_pack.endurance"]["low"][2] is None
-    assert told["by_pack.endurance"]["high"][0] > answer["results"]["by_pack"][0]["endurance"]
+    assert uncertainty["by_pack.endurance"]["low"][2] is None
+    assert uncertainty["by_pack.endurance"]["high"][0] > answer["results"]["by_pack"][0]["endurance"]
 
 
 def test_differences_are_surer_than_figures() -> None:
@@ -265,14 +264,14 @@ def test_differences_are_surer_than_figures() -> None:
 )
 def test_every_reading_of_the_scale_counts(craft: dict[str, Any], mass: object, variance: float) -> None:
     """SciPy's normal distribution of the margin of 5 g, with the variance by hand."""
-    question = {"kv": 2400, "diameter": 5, "pitch": 4.3, "limit": 560, "resolution": 6}
-    (row,) = rows(**question, **craft, packs=[{**FOUR, "mass": mass}])
+    inputs = {"kv": 2400, "diameter": 5, "pitch": 4.3, "limit": 560, "resolution": 6}
+    (row,) = rows(**inputs, **craft, packs=[{**FOUR, "mass": mass}])
     assert row["margin"] == 5
     assert row["probability_under"] == pytest.approx(100 * norm.cdf(5 / math.sqrt(variance)), rel=1e-10)
 
 
 def test_twenty_packs_and_no_more() -> None:
-    """Each capacity as asked alone with the first; heavier and larger in order."""
+    """Each capacity as computed alone with the first; heavier and larger in order."""
     many = [{"name": f"p{at}", "cells": 4, "capacity": 800 + 100 * at, "mass": 100 + 12 * at} for at in range(20)]
     found = rows(**{**CRAFT, "packs": many})
     assert [row["name"] for row in found] == [each["name"] for each in many]
@@ -283,7 +282,7 @@ def test_twenty_packs_and_no_more() -> None:
 
 
 def test_csv_has_a_row_for_each_pack() -> None:
-    """Shared columns are repeated; columns of a pack bear its unit, and `_u` beside those that are uncertain."""
+    """Shared columns are repeated; columns of a pack have its unit, and `_u` next to those that are uncertain."""
     calculator, answer = registry.load()["build"], ask(**CRAFT)
     table = list(csv.DictReader(io.StringIO(format_csv(calculator, answer))))
     assert [row["by_pack.name"] for row in table] == ["four", "six", "large"]

@@ -1,4 +1,4 @@
-"""A build's figures are those of the single calculators, asked with the same inputs."""
+"""A build's figures are those of the single calculators, for the same inputs."""
 
 from typing import Any, Final
 
@@ -66,12 +66,12 @@ each_pack = pytest.mark.parametrize("at", range(len(PACKS)), ids=[str(each["name
 
 @each_pack
 def test_full_throttle_and_hover_are_those_of_full_throttle(at: int) -> None:
-    """Asked with the same inputs; 1e-12, sums being grouped otherwise."""
+    """Same inputs; 1e-12, because sums are grouped differently."""
     answer = si("build", **WHOLE).by_pack
-    question = {**DRIVE, **STATE, **of_pack(at, "discharge_rating"), "state_of_charge": 90}
-    question["mass"] = f"{answer.mass[0, at]:.17g} kg"
-    full, capped = si("full-throttle", **question), si("full-throttle", **question, throttle_cap=70)
-    hover = si("full-throttle", **question, throttle_cap=f"{full.hover_throttle[0]:.17g} fraction")
+    inputs = {**DRIVE, **STATE, **of_pack(at, "discharge_rating"), "state_of_charge": 90}
+    inputs["mass"] = f"{answer.mass[0, at]:.17g} kg"
+    full, capped = si("full-throttle", **inputs), si("full-throttle", **inputs, throttle_cap=70)
+    hover = si("full-throttle", **inputs, throttle_cap=f"{full.hover_throttle[0]:.17g} fraction")
     for mine, single in (
         (answer.thrust, full.thrust),
         (answer.thrust_to_weight, full.thrust_to_weight),
@@ -100,15 +100,15 @@ def test_margin_is_that_of_mass_margin(at: int) -> None:
     assert answer.probability_under[0, at] == pytest.approx(alone.probability_under[0], rel=1e-9, abs=1e-15)
 
 
-def test_a_stated_uncertainty_counts_wherever_the_mass_was_told() -> None:
-    """By hand: 430 +/- 50 g and 155 g are 15 +/- 50 g under 600 g, too close to call: Phi(0.3) = 61.79 %, whether told
+def test_a_stated_uncertainty_counts_wherever_the_mass_is_given() -> None:
+    """By hand: 430 +/- 50 g and 155 g are 15 +/- 50 g under 600 g, too close to call: Phi(0.3) = 61.79 %, whether given
     as a part or as dry_mass; and as mass-margin says."""
-    question = {**DRIVE, "packs": PACKS[:1], "limit": 600, "resolution": 0}
+    inputs = {**DRIVE, "packs": PACKS[:1], "limit": 600, "resolution": 0}
     rough: dict[str, Any] = {"mass": "430 ± 50 g"}
     alone = si("mass-margin", parts=[rough, {"mass": 155}], limit=600, resolution=0)
     assert alone.probability_under[0] == pytest.approx(0.6179, abs=5e-5)
-    for told in ({"parts": [rough]}, {"dry_mass": rough["mass"]}):
-        answer = si("build", **question, **told).by_pack
+    for mass in ({"parts": [rough]}, {"dry_mass": rough["mass"]}):
+        answer = si("build", **inputs, **mass).by_pack
         assert answer.probability_under[0, 0] == pytest.approx(alone.probability_under[0], rel=1e-9)
         assert answer.verdict[0, 0] == alone.verdict[0]
 
@@ -127,13 +127,13 @@ def test_endurance_is_that_of_endurance(at: int) -> None:
 @each_pack
 def test_uncertainty_is_that_of_full_throttle(at: int) -> None:
     """Where the packs' resistances are given, spreads of thrust and current are those of the single calculator."""
-    told = calculate("build", **WHOLE)["uncertainty"]
+    uncertainty = calculate("build", **WHOLE)["uncertainty"]
     alone = calculate("full-throttle", **DRIVE, **STATE, **of_pack(at), state_of_charge=90)["uncertainty"]
     for mine, single in (("thrust", "thrust"), ("current", "pack_current")):
-        assert told[f"by_pack.{mine}"]["standard"][at] == pytest.approx(alone[single]["standard"], rel=1e-9)
+        assert uncertainty[f"by_pack.{mine}"]["standard"][at] == pytest.approx(alone[single]["standard"], rel=1e-9)
 
 
-def test_the_working_of_every_column_is_told() -> None:
+def test_every_column_has_its_working() -> None:
     """All but the name of the pack, which is no result of a formula."""
     answer = calculate("build", working=True, dry_mass=350, packs=PACKS, **DRIVE)
     columns = set(answer["results"]["by_pack"][0]) - {"name"}

@@ -35,7 +35,7 @@ def test_published_endurance_of_a_small_quadrotor(inputs: dict[str, Any]) -> Non
     hover at 2.00 A x 3.685 V = 7.38 W (interpolated to 27 g), 1 cell of 240 to 250 mAh, endurance 7 min.
 
     Flown flat, so no reserve and a cut-off of 3.0 V, stated here as the source does not say; resistance either the
-    usual judgement or 30 mohm Ah, the low end of what small packs measure with their leads. Tolerance 10 %.
+    usual estimate or 30 mohm Ah, the low end of what small packs measure with their leads. Tolerance 10 %.
     The agreement hangs on these inputs: with 45 mohm Ah and a cut-off of 3.3 V it comes out at 5.1 to 5.6 min.
     """
     found = results(cells=1, power=7.38, reserve=0, cutoff_cell_voltage=3.0, **inputs)

@@ -11,13 +11,13 @@ from gramwatt import calculate
 from gramwatt.engine import registry
 
 NAME: Final = "endurance-from-flight"
-FLOWN: Final[dict[str, Any]] = {
+FLIGHT: Final[dict[str, Any]] = {
     "reference_duration": 6,
     "reference_cells": 4,
     "reference_capacity": 1300,
     "reference_mass": 600,
 }
-SAME: Final[dict[str, Any]] = {**FLOWN, "cells": 4, "capacity": 1300, "mass": 600}
+SAME: Final[dict[str, Any]] = {**FLIGHT, "cells": 4, "capacity": 1300, "mass": 600}
 
 
 def results(**inputs: Any) -> dict[str, Any]:
@@ -128,7 +128,7 @@ def test_scaling(mass: float, exponent: float, factor: float) -> None:
 
 @given(masses)
 def test_between_the_two_exponents(mass: float) -> None:
-    """linear_endurance is the answer at x = 1, so any x from 1 to 1.5 gives a time between it and the default's."""
+    """linear_endurance is the result at x = 1, so any x from 1 to 1.5 gives a time between it and the default's."""
     aerodynamic, linear = results(mass=mass), results(mass=mass, mass_exponent=1)
     assert aerodynamic["linear_endurance"] == pytest.approx(linear["endurance"], rel=1e-11)
     low, high = sorted((aerodynamic["endurance"], linear["endurance"]))
@@ -138,16 +138,16 @@ def test_between_the_two_exponents(mass: float) -> None:
 def test_uncertain_exponent_by_hand() -> None:
     """By hand: u(ln t) = ln(m2/m1) u(x) = 0.157004 x 0.2 = 0.031401 of 7.11154 min; finite steps, 1e-3."""
     answer = calculate(NAME, **{**SAME, "cells": 6, "mass": 702, "mass_exponent": "1.5 ± 0.2"})
-    told = answer["uncertainty"]["endurance"]
-    assert told["standard"] == pytest.approx(0.031401 * answer["results"]["endurance"], rel=1e-3)
-    assert told["shares"]["mass_exponent"] == pytest.approx(1, rel=1e-9)
+    uncertainty = answer["uncertainty"]["endurance"]
+    assert uncertainty["standard"] == pytest.approx(0.031401 * answer["results"]["endurance"], rel=1e-3)
+    assert uncertainty["shares"]["mass_exponent"] == pytest.approx(1, rel=1e-9)
 
 
 def test_a_reserve_that_both_share_cancels_out() -> None:
     """Its uncertainty moves the powers, not the time."""
-    told = calculate(NAME, **{**SAME, "mass_exponent": 1.2, "reserve": "20 ± 5 %"})["uncertainty"]
-    assert told["endurance"]["standard"] == pytest.approx(0, abs=1e-12)
-    assert told["reference_power"]["standard"] == pytest.approx(153.92 * 0.05 / 0.8, rel=1e-9)
+    uncertainty = calculate(NAME, **{**SAME, "mass_exponent": 1.2, "reserve": "20 ± 5 %"})["uncertainty"]
+    assert uncertainty["endurance"]["standard"] == pytest.approx(0, abs=1e-12)
+    assert uncertainty["reference_power"]["standard"] == pytest.approx(153.92 * 0.05 / 0.8, rel=1e-9)
 
 
 def test_best_pack_by_hand() -> None:
@@ -158,7 +158,7 @@ def test_best_pack_by_hand() -> None:
 
 @given(st.floats(1.05, 3.0), st.floats(0.5, 2.0))
 def test_no_pack_flies_longer_than_the_best(exponent: float, factor: float) -> None:
-    """Asked again for a pack of the best mass and for others of the same energy per mass."""
+    """Computed again for a pack of the best mass and for others of the same energy per mass."""
     best = results(pack_mass=200, mass_exponent=exponent)["best_pack_mass"]
 
     def flown(pack: float) -> float:
@@ -212,8 +212,8 @@ def test_always_says_to_land_early() -> None:
     assert {"land-early", "lithium-fire"} <= codes()
 
 
-def test_says_what_it_took_for_the_flight_flown() -> None:
-    """Both packs alike unless told otherwise, and said so."""
+def test_lists_what_it_assumed_about_the_recorded_flight() -> None:
+    """By default both packs are alike, and the response lists that."""
     answer = calculate(NAME, **SAME, chemistry="lihv", reserve=25)
     assert (answer["given"]["reference_chemistry"], answer["given"]["reference_reserve"]) == ("lihv", 25)
     assert {"reference_chemistry", "reference_reserve"} <= set(answer["assumed"])

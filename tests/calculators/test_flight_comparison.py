@@ -1,4 +1,4 @@
-"""flight-comparison: every flight as flight-log tells it, the changes against the first; power-fit from recordings."""
+"""flight-comparison: every flight as in flight-log, the changes against the first; power-fit from recordings."""
 
 from __future__ import annotations
 
@@ -26,15 +26,15 @@ def flights() -> list[dict[str, Any]]:
     ]
 
 
-def test_each_flight_is_told_as_flight_log_tells_it() -> None:
+def test_each_flight_is_as_in_flight_log() -> None:
     found = calculate("flight-comparison", flights=flights())["results"]["by_flight"]
-    for told, asked in zip(found, flights(), strict=True):
-        alone = calculate("flight-log", **{n: v for n, v in asked.items() if n not in ("name", "mass")})["results"]
-        assert told["name"] == asked["name"]
-        assert {name: told[name] for name in SAME} == pytest.approx({name: alone[name] for name in SAME}, rel=1e-11)
-        assert told["cell_resistance"] == pytest.approx(alone["pack_resistance"] / 4, rel=1e-11)
-        assert told["punch_sag"] == pytest.approx(max(each["sag"] for each in alone["punch_outs"]) / 4, rel=1e-11)
-        assert ("power_per_mass" in told) == ("mass" in asked)
+    for compared, inputs in zip(found, flights(), strict=True):
+        alone = calculate("flight-log", **{n: v for n, v in inputs.items() if n not in ("name", "mass")})["results"]
+        assert compared["name"] == inputs["name"]
+        assert {name: compared[name] for name in SAME} == pytest.approx({name: alone[name] for name in SAME}, rel=1e-11)
+        assert compared["cell_resistance"] == pytest.approx(alone["pack_resistance"] / 4, rel=1e-11)
+        assert compared["punch_sag"] == pytest.approx(max(each["sag"] for each in alone["punch_outs"]) / 4, rel=1e-11)
+        assert ("power_per_mass" in compared) == ("mass" in inputs)
 
 
 def test_changes_are_against_the_first() -> None:
@@ -57,8 +57,8 @@ def test_one_sensor_off_by_a_share_changes_no_change() -> None:
     assert answer["uncertainty"]["by_flight.mean_power"]["standard"][1] > 5
     other = calculate("flight-comparison", flights=two, current_scale=1.2)
     for name in ("mean_power_change", "peak_current_change"):
-        told = [each["results"]["by_flight"][1][name] for each in (answer, other)]
-        assert told[0] == pytest.approx(told[1], rel=1e-9)
+        values = [each["results"]["by_flight"][1][name] for each in (answer, other)]
+        assert values[0] == pytest.approx(values[1], rel=1e-9)
 
 
 def test_a_flight_that_lacks_a_current_spoils_no_other() -> None:
@@ -75,10 +75,10 @@ def test_power_fit_takes_recordings_as_flights() -> None:
     logs = [flight(seed, seconds=90) for seed in (1, 2, 3)]
     masses = (240, 262, 290)
     recorded = [{"mass": m, "cells": 4, "capacity": 1300, "log": log} for m, log in zip(masses, logs, strict=True)]
-    told = []
+    listed = []
     for mass, log in zip(masses, logs, strict=True):
         found = calculate("flight-log", log=log)["results"]
-        told.append(
+        listed.append(
             {
                 "mass": mass,
                 "cells": 4,
@@ -88,7 +88,7 @@ def test_power_fit_takes_recordings_as_flights() -> None:
                 "mean_voltage": found["mean_voltage"],
             }
         )
-    one, other = (calculate("power-fit", flights=each)["results"] for each in (recorded, told))
+    one, other = (calculate("power-fit", flights=each)["results"] for each in (recorded, listed))
     assert one["flight_powers"] == pytest.approx(other["flight_powers"], rel=1e-9)
     assert one["mass_exponent"] == pytest.approx(other["mass_exponent"], rel=1e-8)
 

@@ -15,7 +15,7 @@ from gramwatt.physics import cells as cell
 
 
 def flight(seed: int, *, resistance: float = 0.06, seconds: float = 180, start: float = 1.0) -> dict[str, Any]:
-    """An invented recording, about ten samples a second: a rested 4-cell curve behind a resistance, with noise."""
+    """Invent a recording, about ten samples a second: a rested 4-cell curve behind a resistance, with noise."""
     chance = np.random.default_rng(seed)
     time = np.cumsum(chance.uniform(0.05, 0.15, int(seconds * 10)))
     throttle = 0.3 + 0.05 * np.sin(0.7 * time)
@@ -151,10 +151,10 @@ def test_landing_carried_on_and_looked_up() -> None:
 def test_expected_endurance_is_what_endurance_says() -> None:
     """The calculator endurance with this flight's power and the resistance found."""
     found = results(flight(5), cells=4, capacity=1300)
-    asked = calculate(
+    inputs = calculate(
         "endurance", cells=4, capacity=1300, power=found["mean_power"], cell_resistance=found["pack_resistance"] / 4
     )
-    assert found["expected_endurance"] == pytest.approx(asked["results"]["endurance"], rel=1e-9)
+    assert found["expected_endurance"] == pytest.approx(inputs["results"]["endurance"], rel=1e-9)
 
 
 def test_deviations_from_what_was_expected() -> None:
@@ -167,16 +167,16 @@ def test_deviations_from_what_was_expected() -> None:
 def test_punch_outs_are_where_they_were_made() -> None:
     """By construction: two seconds of full throttle every 25 s from 12 s on."""
     log = flight(7, seconds=100)
-    told = results(log)["punch_outs"]
+    punches = results(log)["punch_outs"]
     starts = np.arange(12, 90, 25.0) - log["time"][0]
-    assert [each["start"] for each in told] == pytest.approx(starts, abs=0.2)
-    assert all(each["length"] == pytest.approx(2, abs=0.3) for each in told)
-    assert all(each["peak_current"] == pytest.approx(45, abs=0.6) for each in told)
-    assert all(each["sag"] == pytest.approx(0.06 * (45 - 45 * 0.3**1.8), abs=0.35) for each in told)
+    assert [each["start"] for each in punches] == pytest.approx(starts, abs=0.2)
+    assert all(each["length"] == pytest.approx(2, abs=0.3) for each in punches)
+    assert all(each["peak_current"] == pytest.approx(45, abs=0.6) for each in punches)
+    assert all(each["sag"] == pytest.approx(0.06 * (45 - 45 * 0.3**1.8), abs=0.35) for each in punches)
 
 
 def test_part_of_a_recording() -> None:
-    """begin and end cut samples, which are counted."""
+    """Begin and end cut samples, which are counted."""
     log = flight(8)
     inside: Array = (log["time"] - log["time"][0] >= 30) & (log["time"] - log["time"][0] <= 90)
     found = results(log, begin=30, end=90)

@@ -40,7 +40,7 @@ def codes(**inputs: Any) -> set[str]:
 
 
 def reasons(answer: dict[str, Any]) -> dict[str, str]:
-    """Code by result without an answer."""
+    """Return the code of each result that is missing."""
     return {name: caution["code"] for caution in answer["cautions"] for name in caution.get("results", ())}
 
 
@@ -86,13 +86,13 @@ def test_from_catalogue_data_alone_by_motor(
 
 
 def test_with_fitted_constants(reference_data: Path) -> None:
-    """Measured: constants fitted to half of the pairs of motor and propeller, asked of the other half's full-throttle
+    """Measured: constants fitted to half of the pairs of motor and propeller, against the other half's full-throttle
     points: rms 8 % of thrust, current and power."""
     rows = bench.load(reference_data)
     seen = np.isin((rows.motor + rows.propeller) % 4, bench.FOLDS[0])
     fitted, other = bench.fit(rows.where(seen)), rows.where(~seen & rows.at_full_throttle)
     count = other.motor.size
-    asked: dict[str, list[Any]] = {
+    columns: dict[str, list[Any]] = {
         "kv": [f"{value:.15g} rad/(s V)" for value in fitted.speed_constant[other.motor]],
         "motor_resistance": (fitted.resistance[other.motor] * 1e3).tolist(),
         "no_load_current": fitted.no_load_current[other.motor].tolist(),
@@ -103,8 +103,8 @@ def test_with_fitted_constants(reference_data: Path) -> None:
     }
     same = {"cells": 3, "capacity": "100 Ah", "diameter": 5, "motors": 1, "cell_resistance": 0, "kv_deficit": 0}
     same |= {"avionics_power": 0, "air_density": bench.AIR_DENSITY}
-    asked |= {name: [value] * count for name, value in same.items()}
-    found = evaluate_columns(registry.load()["full-throttle"], asked, count, text=False).results
+    columns |= {name: [value] * count for name, value in same.items()}
+    found = evaluate_columns(registry.load()["full-throttle"], columns, count, text=False).results
     for calculated, known in (
         (found.thrust, other.thrust),
         (found.pack_current, other.current),
@@ -130,13 +130,13 @@ def test_two_runs_contradict_the_rest(reference_data: Path) -> None:
 
 @given(st.floats(150.0, 2500.0), st.integers(3, 6), st.floats(0.0, 30.0))
 def test_hover_throttle_hovers(mass: float, cells: int, resistance: float) -> None:
-    """Round trip: asked again with that throttle as its cap, thrust is the weight."""
-    question: dict[str, Any] = {**CRAFT, "cells": cells, "mass": mass, "cell_resistance": resistance}
-    found = results(**question)
+    """Round trip: computed again with that throttle as its cap, thrust is the weight."""
+    inputs: dict[str, Any] = {**CRAFT, "cells": cells, "mass": mass, "cell_resistance": resistance}
+    found = results(**inputs)
     if found["hover_throttle"] is None:
         assert found["thrust_to_weight"] < 1
         return
-    again = results(**question, throttle_cap=found["hover_throttle"])
+    again = results(**inputs, throttle_cap=found["hover_throttle"])
     assert again["thrust"] == pytest.approx(mass, rel=1e-9)
     assert again["thrust_to_weight"] == pytest.approx(1, rel=1e-9)
     assert again["hover_throttle"] == found["hover_throttle"]
@@ -155,7 +155,7 @@ def test_lists_are_single_calls_at_those_caps() -> None:
 
 def test_a_bench_run_solves_the_constants() -> None:
     """By hand: CT = 0.520 x 9.80665 / (1.225 x 333.333^2 x 0.127^4) = 0.14402; CP = 90 / (1.225 x 333.333^3 x 0.127^5)
-    = 0.060042; R = 157.65 mohm (see the calculator's example). They are told as solved, not assumed."""
+    = 0.060042; R = 157.65 mohm (see the calculator's example). They are listed as solved, not assumed."""
     answer = ask(**CRAFT, **BENCH)
     assert answer["solved"] == ["motor_resistance", "thrust_coefficient", "power_coefficient"]
     assert not set(answer["solved"]) & set(answer["assumed"])
@@ -166,8 +166,8 @@ def test_a_bench_run_solves_the_constants() -> None:
 
 def test_a_bench_run_comes_back() -> None:
     """Round trip: at the bench's volts, one motor draws the bench's amps; at its speed, its thrust."""
-    question: dict[str, Any] = {**CRAFT, **BENCH, "motors": 1, "cell_resistance": 0, "avionics_power": 0}
-    found = results(**question, open_circuit_voltage=14.8)
+    inputs: dict[str, Any] = {**CRAFT, **BENCH, "motors": 1, "cell_resistance": 0, "avionics_power": 0}
+    found = results(**inputs, open_circuit_voltage=14.8)
     assert found["pack_current"] == pytest.approx(19, rel=1e-10)
     assert found["thrust"] == pytest.approx(520 * (found["rotor_speed"] / 20000) ** 2, rel=1e-10)
 
@@ -203,7 +203,7 @@ def test_two_thirds_of_six_cells_is_four() -> None:
 def test_a_4_kg_craft_is_plausible() -> None:
     """Measured cruise of 3.7 to 4.2 kg craft, 13.5 in propellers: 449 to 586 W (5 to 95 %; Rodrigues et al., Sci. Data
     8 (2021) 155). Motors from memory, 350 rpm/V on 6 cells; resistance a guess. Hover takes a power in that range, at a
-    throttle between half and three quarters; the propeller is told to lie outside the fit."""
+    throttle between half and three quarters; a caution says that the propeller lies outside the fit."""
     craft: dict[str, Any] = {"cells": 6, "capacity": 4500, "kv": 350, "diameter": 13.5, "pitch": 4.5, "blades": 2}
     craft |= {"mass": 4000, "motor_resistance": 150, "no_load_current": 0.5}
     throttle = results(**craft)["hover_throttle"]
@@ -216,7 +216,7 @@ def test_a_4_kg_craft_is_plausible() -> None:
 
 
 def test_motors_that_do_not_turn() -> None:
-    """By hand: 1 % of 16.8 V over 0.25 ohm is 0.67 A, less than 1 A. What needs no such throttle is answered still."""
+    """By hand: 1 % of 16.8 V over 0.25 ohm is 0.67 A, less than 1 A. What needs no such throttle still has results."""
     answer = ask(**CRAFT, throttle_cap=1)
     empty = {name for name, value in answer["results"].items() if value is None}
     assert {"thrust", "pack_current", "rotor_speed", "thrust_by_throttle", "rating_used"} <= empty
@@ -263,7 +263,7 @@ def test_a_mass_it_cannot_lift() -> None:
     assert answer["results"]["thrust"] == results(**CRAFT)["thrust"]
 
 
-def test_what_was_not_given_is_not_answered() -> None:
+def test_what_was_not_given_has_no_result() -> None:
     answer = ask(**{name: value for name, value in CRAFT.items() if name != "mass"})
     names = {"thrust_to_weight", "hover_throttle", "rating_used", "controller_used"}
     assert {name for name, value in answer["results"].items() if value is None} == names
@@ -271,7 +271,7 @@ def test_what_was_not_given_is_not_answered() -> None:
 
 
 def test_an_impossible_bench_point_is_not_used() -> None:
-    """25 A at 11 V leave no resistance for this propeller: the answer is that of the usual resistance, and says so."""
+    """25 A at 11 V leave no resistance for this propeller: the usual one is used, and a caution says so."""
     impossible = {**BENCH, "bench_voltage": 11, "bench_current": 25}
     usual = {name: value for name, value in BENCH.items() if name not in ("bench_voltage", "bench_current")}
     answer = ask(**CRAFT, **impossible)

@@ -29,8 +29,8 @@ def codes(**inputs: Any) -> set[str]:
 
 
 def stated_range(**inputs: Any) -> tuple[float, float]:
-    told = calculate("hover-power", **inputs)["uncertainty"]["power"]
-    low, high = told["low"], told["high"]
+    uncertainty = calculate("hover-power", **inputs)["uncertainty"]["power"]
+    low, high = uncertainty["low"], uncertainty["high"]
     return low, high
 
 
@@ -112,7 +112,7 @@ def test_climb_costs_and_slow_forward_flight_saves(speed: float) -> None:
 
 @given(st.floats(0.05, 0.95), st.floats(10.0, 100.0), st.floats(0.0, 50.0), st.floats(50.0, 5000.0))
 def test_a_measured_hover_gives_itself_back(merit: float, drive: float, avionics: float, mass: float) -> None:
-    """Round trip: the power of a known drive, told as a measured hover, solves that drive and that power again; what
+    """Round trip: the power of a known drive, given as a measured hover, solves that drive and that power again; what
     the measured hover fixes is not assumed."""
     common: dict[str, Any] = {"mass": mass, "diameter": 7, "figure_of_merit": merit, "avionics_power": avionics}
     known = results(**common, drive_efficiency=drive, cells=4, cell_voltage=3.5)
@@ -128,7 +128,7 @@ def test_a_measured_hover_gives_itself_back(merit: float, drive: float, avionics
 
 def test_a_measured_hover_leaves_only_its_own_uncertainty() -> None:
     """By hand: 7.50 +/- 0.15 A is 2 %, and so is the power of the same hover; what splits it has no part. Also in a
-    column beside a question whose drive is assumed."""
+    column next to a request whose drive is assumed."""
     measured: dict[str, Any] = {**CRAFT, "hover_current": "7.5 +/- 0.15 A", "hover_voltage": 15.1}
     answer = calculate("hover-power", **measured)
     assert answer["results"]["power"] == pytest.approx(113.25, rel=1e-12)
@@ -153,11 +153,11 @@ def test_the_assumed_drive_carries_its_spread() -> None:
     answer = calculate("hover-power", **CRAFT)
     assert answer["given"]["drive_efficiency"] == pytest.approx(60.24822, rel=1e-6)
     assert answer["results"]["power"] == pytest.approx(117.0600, rel=1e-6)
-    told = answer["uncertainty"]["power"]
-    assert told["standard"] == pytest.approx(16.5, rel=0.02)
-    assert told["low"] == pytest.approx(117.0600 - 2 * told["standard"], rel=1e-6)
-    assert set(told["shares"]) == {"drive_efficiency", "figure_of_merit", "avionics_power"}
-    assert max(told["shares"], key=told["shares"].get) == "drive_efficiency"
+    uncertainty = answer["uncertainty"]["power"]
+    assert uncertainty["standard"] == pytest.approx(16.5, rel=0.02)
+    assert uncertainty["low"] == pytest.approx(117.0600 - 2 * uncertainty["standard"], rel=1e-6)
+    assert set(uncertainty["shares"]) == {"drive_efficiency", "figure_of_merit", "avionics_power"}
+    assert max(uncertainty["shares"], key=uncertainty["shares"].get) == "drive_efficiency"
 
 
 @pytest.mark.parametrize(
@@ -194,11 +194,11 @@ def test_bench_runs_lie_in_the_stated_range(reference_data: Path) -> None:
     them: this tests sums and wording. From 15 to 40 gf, as the caution lightly-loaded says, they need 1.0 to 2.8 times
     the power (5 to 95 %)."""
     thrusts, powers = _bench(reference_data / "bench_five_inch")
-    asked: dict[str, list[Any]] = {"mass": thrusts, "diameter": [5.0] * len(thrusts), "motors": [1] * len(thrusts)}
-    asked["avionics_power"] = ["0 W"] * len(thrusts)
+    columns: dict[str, list[Any]] = {"mass": thrusts, "diameter": [5.0] * len(thrusts), "motors": [1] * len(thrusts)}
+    columns["avionics_power"] = ["0 W"] * len(thrusts)
     outcome = evaluate_columns(
         registry.load()["hover-power"],
-        asked,
+        columns,
         len(thrusts),
         text=False,
     )

@@ -42,14 +42,14 @@ def test_frames_lie_on_straight_lines_between_samples() -> None:
     assert at == pytest.approx(np.arange(len(frames)) / 25, abs=1e-9)
     exact = np.interp(at, time, log["voltage"])
     off = [abs(frame["voltage"] - each) for frame, each in zip(frames, exact, strict=True)]
-    assert np.median(off) < 1e-9, "all but those that a crest within the frame stands on"
+    assert np.median(off) < 1e-9, "all but those with a crest within the frame"
     assert frames[100]["cell_voltage"] == pytest.approx(frames[100]["voltage"] / 4, rel=1e-11)
     fine = np.linspace(0, at[-1], 200_001)
     charge = np.concatenate(
         ([0], np.cumsum(np.diff(fine) * np.interp((fine[1:] + fine[:-1]) / 2, time, log["current"])))
     )
-    told = np.array([frame["charge"] for frame in frames]) * 3.6
-    assert told == pytest.approx(np.interp(at, fine, charge), abs=1e-3)
+    shown = np.array([frame["charge"] for frame in frames]) * 3.6
+    assert shown == pytest.approx(np.interp(at, fine, charge), abs=1e-3)
     assert frames[-1]["remaining"] == pytest.approx(100 - frames[-1]["charge"] / 13, rel=1e-9)
 
 
@@ -144,7 +144,7 @@ def test_the_three_formats_hold_the_same_captions() -> None:
 
 
 def test_a_picture_of_an_instant() -> None:
-    """As large as the video, transparent, and with letters in the corner that was asked for."""
+    """As large as the video, transparent, and with letters in the requested corner."""
     log = flight(5, seconds=20)
     how = {"frame_rate": "25", "width": 640, "height": 360, "place": "top-right", "at": 14, "template": "{current:0} A"}
     shown = next(
@@ -173,13 +173,13 @@ def test_a_picture_of_an_instant() -> None:
         ({"current_scale": "1 ± 0.1"}, "none is carried"),
     ],
 )
-def test_what_is_refused(how: dict[str, str], words: str) -> None:
+def test_invalid_options(how: dict[str, str], words: str) -> None:
     with pytest.raises(InvalidInput, match=words):
         results({"time": [0, 1], "voltage": [16, 15], "current": [1, 2]}, **how)
 
 
 @pytest.mark.parametrize("how", [{"frame_rate": "999999/1"}, {"frame_rate": "1000", "video_end": 36_000}])
-def test_more_frames_than_can_be_told(how: dict[str, Any]) -> None:
+def test_more_frames_than_the_limit(how: dict[str, Any]) -> None:
     answer = calculate(
         "overlay-cues", log={"time": [0, 1], "voltage": [16, 15], "current": [1, 2]}, video_begin=0, **how
     )

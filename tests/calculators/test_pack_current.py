@@ -90,7 +90,7 @@ def test_more_power_more_current_less_voltage(power: float, factor: float) -> No
 
 
 def test_resistance_assumed_is_ten_milliohm_ampere_hours() -> None:
-    """By hand: 10 / 1.3 Ah = 7.6923 mohm a cell, six of them 46.1538 mohm; said to be assumed."""
+    """By hand: 10 / 1.3 Ah = 7.6923 mohm a cell, six of them 46.1538 mohm; listed as assumed."""
     answer = calculate("pack-current", cells=6, capacity=1300, power=100)
     assert answer["given"]["cell_resistance"] == pytest.approx(10 / 1.3, rel=1e-11)
     assert answer["results"]["pack_resistance"] == pytest.approx(60 / 1.3, rel=1e-11)
@@ -118,7 +118,7 @@ def test_the_greatest_power_itself_can_be_had() -> None:
 
 
 def test_without_resistance_there_is_no_greatest_power() -> None:
-    """Limit, by hand: 100 / 25 = 4 A; nothing bounds the power, which is told rather than an infinity shown."""
+    """Limit, by hand: 100 / 25 = 4 A; nothing bounds the power, and a caution says so instead of an infinite result."""
     answer = calculate("pack-current", cells=6, capacity=1300, power=100, open_circuit_voltage=25, cell_resistance=0)
     assert answer["results"]["current"] == pytest.approx(4.0, rel=1e-12)
     assert answer["results"]["greatest_power"] is None
@@ -132,7 +132,7 @@ def test_no_rating_no_share_of_it() -> None:
 
 
 def test_a_measured_voltage_replaces_the_state_of_charge() -> None:
-    """It is neither assumed nor used, and if given all the same, that is said."""
+    """It is neither assumed nor used; a caution says so if it is given."""
     bare = calculate("pack-current", **PACK, power=100, open_circuit_voltage=23)
     assert "state_of_charge" not in {*bare["given"], *bare["assumed"]}
     both = calculate("pack-current", **PACK, power=100, open_circuit_voltage=23, state_of_charge=90)
@@ -197,7 +197,7 @@ def test_every_conditional_caution_has_a_case() -> None:
 
 
 def test_hot_side_of_the_checked_temperatures() -> None:
-    """By definition: 40 degC was still checked, more was not; the caution tells the temperature."""
+    """By definition: 40 degC was still checked, more was not; the caution contains the temperature."""
     answer = calculate("pack-current", **PACK, power=100, pack_temperature="104.1 degF")
     (text,) = [c["text"] for c in answer["cautions"] if c["code"] == "outside-temperature"]
     assert "40.056 degC" in text  # (104.1 - 32) / 1.8

@@ -60,7 +60,7 @@ def results(**inputs: Any) -> dict[str, Any]:
     ],
 )
 def test_by_hand(inputs: dict[str, Any], expected: dict[str, Any]) -> None:
-    """Nominal, full and cut-off voltages per cell: common practice, no source. An answer has 12 digits."""
+    """Nominal, full and cut-off voltages per cell: a rule of thumb without a source. Results have 12 digits."""
     found = results(**inputs)
     assert {name: found[name] for name in expected} == pytest.approx(expected, rel=1e-11)
 

@@ -17,7 +17,7 @@ Row = dict[str, Any]
 
 
 def flight(mass: float, power: float, **more: Any) -> Row:
-    """A flight of 1 Ah at 14.8 V (14.8 Wh) at an average power."""
+    """Return a flight of 1 Ah at 14.8 V (14.8 Wh) at an average power."""
     return {"mass": mass, "duration": 14.8 * 60 / power, "cells": 4, "capacity": 1300, "charge_used": 1000, **more}
 
 
@@ -36,7 +36,7 @@ def results(flights: list[Row], **inputs: Any) -> dict[str, Any]:
 
 
 def reasons(answer: dict[str, Any]) -> dict[str, str]:
-    """Code by result without an answer."""
+    """Return the code of each result that is missing."""
     return {name: caution["code"] for caution in answer["cautions"] for name in caution.get("results", ())}
 
 
@@ -54,7 +54,7 @@ def reasons(answer: dict[str, Any]) -> dict[str, str]:
     ],
 )
 def test_power_of_a_flight_by_hand(row: Row, expected: float) -> None:
-    """One flight in standard air: its own power is the answer at its own mass, which is assumed and said."""
+    """One flight in standard air: its own power is the result at its own mass, which is assumed and listed."""
     answer = ask([{"mass": 500, "duration": 30, "cells": 4, "capacity": 1300, **row}])
     found = answer["results"]
     assert found["flight_powers"] == [pytest.approx(expected, rel=1e-11)]
@@ -124,7 +124,7 @@ def test_exact_recovery(masses: list[float], exponent: float, density: float, ma
 
 @given(st.permutations(THREE))
 def test_order_and_units_do_not_matter(rows: list[Row]) -> None:
-    told = [
+    response = [
         {
             **row,
             "mass": f"{row['mass'] / 1e3!r} kg",
@@ -134,7 +134,7 @@ def test_order_and_units_do_not_matter(rows: list[Row]) -> None:
         }
         for row in rows
     ]
-    one, other = results(THREE, mass="0.7 kg", **PACK), results(told, mass=700, **PACK)
+    one, other = results(THREE, mass="0.7 kg", **PACK), results(response, mass=700, **PACK)
     for name, value in one.items():
         if not isinstance(value, list):
             assert other[name] == pytest.approx(value, rel=1e-9), name
@@ -185,18 +185,18 @@ def test_weighing_error_does_not_make_an_exponent_of_equal_masses() -> None:
     rows = [flight(500, 120, mass_u=5), {**flight(500, 130), "mass": "500 ± 5 g"}]
     held: list[Row] = [{"mass_exponent": 1.5}, {}]
     for given_too in held:
-        told = ask(rows, mass=600, **given_too)
-        power = told["results"]["power_at_mass"]
+        response = ask(rows, mass=600, **given_too)
+        power = response["results"]["power_at_mass"]
         spread = math.hypot(0.0106066, 0.0 if given_too else 0.2 * math.log(1.2))
-        assert told["uncertainty"]["power_at_mass"]["standard"] == pytest.approx(power * spread, rel=2e-3)
+        assert response["uncertainty"]["power_at_mass"]["standard"] == pytest.approx(power * spread, rel=2e-3)
 
 
 def test_uncertain_flights_by_hand() -> None:
     """By hand: three flights each with 2 % in duration, at the mean mass: u(ln P) = 0.02 / sqrt(3), in even shares."""
     rows = [{**row, "duration_u": 0.02 * row["duration"]} for row in THREE]
-    told = ask(rows, mass=600)["uncertainty"]["power_at_mass"]
-    assert told["standard"] == pytest.approx(0.02 / math.sqrt(3) * (120 * 148 * 192) ** (1 / 3), rel=1e-3)
-    assert told["shares"] == {f"flights/{n}/duration": pytest.approx(1 / 3, rel=1e-3) for n in range(3)}
+    response = ask(rows, mass=600)["uncertainty"]["power_at_mass"]
+    assert response["standard"] == pytest.approx(0.02 / math.sqrt(3) * (120 * 148 * 192) ** (1 / 3), rel=1e-3)
+    assert response["shares"] == {f"flights/{n}/duration": pytest.approx(1 / 3, rel=1e-3) for n in range(3)}
 
 
 @given(st.floats(0.5, 2.0), st.floats(1.0, 3.0))
@@ -212,8 +212,8 @@ def test_scaling(slower: float, heavier: float) -> None:
     assert further["power_u"] / further["power_at_mass"] >= one["power_u"] / one["power_at_mass"] * (1 - 1e-9)
 
 
-def test_the_time_flown_comes_back() -> None:
-    """Limit: one flight, asked again for its own pack, mass, air and reserve."""
+def test_the_flight_time_comes_back() -> None:
+    """Limit: one flight, computed again for its own pack, mass, air and reserve."""
     row = {"mass": 480, "duration": 7.25, "cells": 6, "capacity": 1100, "reserve": 22, "air_density": 1.1}
     found = results([row], mass=480, cells=6, capacity=1100, reserve=22, air_density=1.1)
     assert found["endurance"] == pytest.approx(7.25, rel=1e-11)
