@@ -271,7 +271,7 @@ def test_without_scripts_a_frame_stands_in(club: Any, service: str) -> None:
     inside = page.frame_locator("iframe")
     expect(inside.locator("#results .headline .value")).to_contain_text("23.088")
     inside.locator("#cells").fill("3")
-    inside.locator(".send button").click()
+    inside.locator(".actions button").click()
     expect(inside.locator("#results .headline .value")).to_contain_text("11.544")
 
 
