@@ -18,7 +18,7 @@ from accuracy.errors import Errors
 from gramwatt.engine import registry
 from gramwatt.engine.evaluate import evaluate_columns
 from gramwatt.model import Array, BoolArray, IndexArray
-from gramwatt.physics import constants, craft, motor, propeller
+from gramwatt.physics import constants, craft, propeller
 
 RATED_KV: Final = {"a": 2600, "b": 2500, "c": 2450, "d": 2300, "e": 2400, "f": 2350, "g": 2000, "h": 2400, "i": 2300}
 PITCH: Final = (4.0, 4.5, 4.5, 4.0, 4.0, 4.5, 4.0, 5.3)
@@ -146,7 +146,7 @@ def catalogue(rows: Rows) -> Catalogue:
 
 def thrust_coefficients(rows: Rows) -> Array:
     """Of each propeller, the median of its fast rows."""
-    measured = propeller.thrust_coefficient_of(
+    measured = propeller.measured_thrust_coefficient(
         rows.thrust, rows.speed, np.full_like(rows.speed, DIAMETER), np.full_like(rows.speed, AIR_DENSITY)
     )
     return np.array([np.median(measured[(rows.propeller == at) & (rows.speed > FAST)]) for at in range(len(PITCH))])
@@ -178,16 +178,7 @@ class Constants:
 
     def duty(self, rows: Rows) -> Array:
         """The duty that turns the propellers as measured, at the volts measured."""
-        drive = self.drive(rows)
-        return motor.duty_at_speed(
-            rows.speed,
-            speed_constant=drive.speed_constant,
-            motor_resistance=drive.motor_resistance,
-            no_load_current=drive.no_load_current,
-            torque_factor=drive.torque_factor,
-            motors=drive.motors,
-            **_stiff(rows),
-        )
+        return craft.demand_at_speed(self.drive(rows), rows.speed, **_stiff(rows)).duty
 
     def operate(self, rows: Rows, duty: Array) -> craft.Operation:
         """What the model has at a duty and the volts measured."""

@@ -39,10 +39,10 @@ def _duration(case: dict[str, Any], resistance: float) -> float:
             np.array([case["ocv_v"]]),
             power=np.array([case["power_w"]]),
             resistance=np.array([resistance]),
-            charge=np.array([case["capacity_ah"] * 3600]),
-            start=np.array([case["start_charge"]]),
+            capacity=np.array([case["capacity_ah"] * 3600]),
+            start_charge=np.array([case["start_charge"]]),
             reserve=np.zeros(1),
-            cutoff=np.array([case["cutoff_v"]]),
+            cutoff_voltage=np.array([case["cutoff_v"]]),
         )
     return float(flown.duration[0])
 

@@ -11,7 +11,7 @@ import numpy as np
 from accuracy.errors import Errors
 from gramwatt.model import Array
 from gramwatt.physics.loaded_pack import fit_resistance
-from gramwatt.physics.recording import CleanRecording, integrals
+from gramwatt.physics.recording import CleanRecording, integrate
 from simulated_flights import CAPACITY, flown
 
 FLIGHTS: Final = (2, 5, 7)
@@ -30,7 +30,7 @@ def mean_power(folder: Path) -> Errors:
         for phase, name in PHASES.items():
             power = np.array([float(row["P_measured_W"]) for row in rows if row["phase"] == phase])
             time, one = np.arange(len(power)) / HERTZ, np.ones(len(power))
-            sums = integrals(CleanRecording(time, one, power, one, one, np.ones(len(power) - 1, dtype=np.bool_)))
+            sums = integrate(CleanRecording(time, one, power, one, one, np.ones(len(power) - 1, dtype=np.bool_)))
             found.append(sums.power / sums.duration)
             known.append(float(table[flight][f"P_{name}_W"]))
     return Errors.of(found, known)
@@ -48,7 +48,7 @@ def resistance(relaxing: tuple[float, float] = (0.0, 1.0)) -> tuple[Errors, floa
             cells=4 * one,
             chemistry=np.zeros(1, dtype=np.intp),
             capacity=CAPACITY * one,
-            start=one,
+            start_charge=one,
         )
         found.append(float(fit.resistance[0]))
         inside += abs(found[-1] - 0.05) <= 2 * float(fit.standard_error[0])

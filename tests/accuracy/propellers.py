@@ -33,7 +33,7 @@ class Database:
     @property
     def fitted(self) -> BoolArray:
         """Which lie in the range that the expected coefficient is stated for."""
-        return ~propeller.outside_fit(self.diameter, self.pitch, self.blades)
+        return ~propeller.is_extrapolated(self.diameter, self.pitch, self.blades)
 
     @property
     def five_inch(self) -> BoolArray:

@@ -110,7 +110,7 @@ def test_climb_costs_and_slow_forward_flight_saves(speed: float) -> None:
     assert climbing["shaft_power"] == pytest.approx(lifting + losses, rel=1e-9)
 
 
-@given(st.floats(0.05, 0.95), st.floats(10.0, 100.0), st.floats(0.0, 50.0), st.floats(50.0, 5000.0))
+@given(st.floats(0.05, 0.95), st.floats(10.0, 99.9), st.floats(0.0, 50.0), st.floats(50.0, 5000.0))
 def test_a_measured_hover_gives_itself_back(merit: float, drive: float, avionics: float, mass: float) -> None:
     """Round trip: the power of a known drive, given as a measured hover, solves that drive and that power again; what
     the measured hover fixes is not assumed."""

@@ -149,4 +149,4 @@ def test_coaxial_factor_derived() -> None:
 )
 def test_usual_drive_efficiency(grams: float, overall: float) -> None:
     """Measured medians (see `hover.BENCH_EFFICIENCY`) over a figure of merit of 0.60."""
-    assert hover.usual_drive_efficiency(one(grams * 9.80665e-3))[0] == pytest.approx(overall / 0.6, rel=1e-12)
+    assert hover.typical_drive_efficiency(one(grams * 9.80665e-3))[0] == pytest.approx(overall / 0.6, rel=1e-12)

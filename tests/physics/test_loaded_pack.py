@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from gramwatt.physics.loaded_pack import FEWEST, MOST_GROUPS, ResistanceFit, fit_resistance, grouped
+from gramwatt.physics.loaded_pack import MAX_GROUPS, MIN_SAMPLES, ResistanceFit, fit_resistance, group_samples
 from gramwatt.physics.recording import CleanRecording
 from simulated_flights import CAPACITY, flown
 
@@ -23,15 +23,15 @@ def some(course: CleanRecording, which: slice) -> CleanRecording:
 def fit(course: CleanRecording, **how: Any) -> ResistanceFit:
     """With the sensors right and the pack known, unless said otherwise."""
     told = {
-        "scale": 1.0, "offset": 0.0, "voltage_scale": 1.0, "cells": 4.0, "capacity": CAPACITY, "start": 1.0, **how
+        "scale": 1.0, "offset": 0.0, "voltage_scale": 1.0, "cells": 4.0, "capacity": CAPACITY, "start_charge": 1.0, **how
     }  # fmt: skip
     arrays = {name: np.array([value]) for name, value in told.items()}
     return fit_resistance(course, chemistry=np.zeros(1, dtype=np.intp), **arrays)
 
 
-@pytest.mark.parametrize(("both", "enough"), [(FEWEST - 1, False), (FEWEST, True)])
+@pytest.mark.parametrize(("both", "enough"), [(MIN_SAMPLES - 1, False), (MIN_SAMPLES, True)])
 def test_only_samples_with_voltage_and_current_count(both: int, enough: bool) -> None:
-    time = np.arange(3.0 * FEWEST)
+    time = np.arange(3.0 * MIN_SAMPLES)
     lacking = np.full(len(time), np.nan)
     voltage, current = np.full((2, len(time)), 15.0)
     voltage[both:] = np.nan
@@ -59,7 +59,7 @@ def test_charge_is_that_at_each_sample() -> None:
         lacking,
         np.ones(len(time) - 1, dtype=np.bool_),
     )
-    made = grouped(steady)
+    made = group_samples(steady)
     assert made is not None
     assert made.charge[1:-1].tolist() == (3 * time[1:-1]).tolist()
     assert made.counted[1:-1].tolist() == time[1:-1].tolist()
@@ -94,7 +94,7 @@ def test_the_standard_error_is_that_of_newey_and_west() -> None:
     """By the definition: autocovariances of the scores, lag by lag, with Bartlett's weights; numpy.polyfit takes the
     drift off. The capacity is not told, so that no rested voltage counts."""
     course = flown(5, amps=0.0)
-    groups = grouped(course)
+    groups = group_samples(course)
     assert groups is not None
     found = fit(course, capacity=np.nan)
     time = groups.time - groups.time.mean()
@@ -142,7 +142,7 @@ def test_sensors_corrections() -> None:
 def test_many_samples_are_averaged_in_groups() -> None:
     """A flight at 100 Hz, and every tenth sample of it, agree within their errors."""
     many = flown(3, hertz=100)
-    assert len(many.time) > 2 * MOST_GROUPS
+    assert len(many.time) > 2 * MAX_GROUPS
     few = some(many, slice(None, None, 10))
     one, other = fit(many), fit(few)
     assert one.resistance[0] == pytest.approx(other.resistance[0], abs=2 * other.standard_error[0])
@@ -158,7 +158,7 @@ def test_noise_is_told_from_its_least_scatter() -> None:
         course = CleanRecording(
             np.arange(2000.0), np.full(2000, 15.0), noise, lacking, lacking, np.ones(1999, dtype=np.bool_)
         )
-        groups = grouped(course)
+        groups = group_samples(course)
         assert groups is not None
         found.append(groups.noise)
     assert np.mean(found) == pytest.approx(1, rel=0.03)
@@ -174,7 +174,7 @@ def test_noise_is_told_from_its_least_scatter() -> None:
         pytest.param(
             lambda c: c._replace(voltage=np.random.default_rng(0).normal(15, 3, len(c.time))), id="volts of chance"
         ),
-        pytest.param(lambda c: some(c, slice(FEWEST - 1)), id="too few samples"),
+        pytest.param(lambda c: some(c, slice(MIN_SAMPLES - 1)), id="too few samples"),
     ],
 )
 def test_what_tells_no_resistance(spoil: Any) -> None:

@@ -34,7 +34,7 @@ class Case:
         return dataclasses.replace(self, **changes)  # type: ignore[arg-type]
 
 
-def equilibrium(case: Case) -> motor.Point:
+def equilibrium(case: Case) -> motor.OperatingPoint:
     """As in the service, floating-point faults stay silent."""
     with np.errstate(all="ignore"):
         return motor.equilibrium(
@@ -56,7 +56,7 @@ def speed(case: Case) -> float:
 
 def duty_at(rotor_speed: float, case: Case) -> float:
     with np.errstate(all="ignore"):
-        found = motor.duty_at_speed(
+        found = motor.demand_at_speed(
             np.array([rotor_speed]),
             speed_constant=np.array([case.kv]),
             motor_resistance=np.array([case.resistance]),
@@ -67,12 +67,12 @@ def duty_at(rotor_speed: float, case: Case) -> float:
             pack_resistance=np.array([case.pack]),
             avionics_power=np.array([case.avionics]),
         )
-    return float(found[0])
+    return float(found.duty[0])
 
 
 def resistance_of(volts: float, amps: float, case: Case) -> float:
     with np.errstate(all="ignore"):
-        found = motor.resistance_of(
+        found = motor.resistance_from_bench(
             np.array([volts]),
             np.array([amps]),
             speed_constant=np.array([case.kv]),

@@ -79,7 +79,7 @@ def steady_point(case: Case) -> tuple[float, float] | None:
         return float(balance.speed(low)), float(low)
 
 
-def equilibrium(*cases: Case) -> motor.Point:
+def equilibrium(*cases: Case) -> motor.OperatingPoint:
     with np.errstate(all="ignore"):
         return motor.equilibrium(**{name: np.array([getattr(case, name) for case in cases]) for name in Case._fields})
 
@@ -193,7 +193,7 @@ def test_the_duty_for_a_speed_up_to_the_greatest_power(case: Case, share: float,
     case = case._replace(open_circuit_voltage=math.sqrt(4 * case.pack_resistance * watts))
     known = {name: np.array([getattr(case, name)]) for name in Case._fields if name != "duty"}
     with np.errstate(all="ignore"):
-        duty = float(motor.duty_at_speed(np.array([rotor_speed]), **known)[0])
+        duty = float(motor.demand_at_speed(np.array([rotor_speed]), **known).duty[0])
     assert math.isnan(duty) == (side < 0)
     if side > 0:
         expected = steady_point(case._replace(duty=duty))

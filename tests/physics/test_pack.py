@@ -35,10 +35,10 @@ def discharge(
     *,
     power: float,
     resistance: float,
-    charge: float = 3600.0,
-    start: float = 1.0,
+    capacity: float = 3600.0,
+    start_charge: float = 1.0,
     reserve: float = 0.0,
-    cutoff: float = 1.0,
+    cutoff_voltage: float = 1.0,
 ) -> pack.Discharge:
     """One cell's discharge; as in the service, floating-point faults of pieces that are not used stay silent."""
     with np.errstate(all="ignore"):
@@ -46,10 +46,10 @@ def discharge(
             np.array([nodes]),
             power=one(power),
             resistance=one(resistance),
-            charge=one(charge),
-            start=one(start),
+            capacity=one(capacity),
+            start_charge=one(start_charge),
             reserve=one(reserve),
-            cutoff=one(cutoff),
+            cutoff_voltage=one(cutoff_voltage),
         )
 
 
@@ -78,7 +78,7 @@ def test_current(power: float, voltage: float, resistance: float, expected: floa
 
 def test_no_current_gives_more_than_the_greatest_power() -> None:
     """Beyond V^2 / 4R there is no answer, and the kernel says nan rather than something near."""
-    greatest = float(pack.greatest_power(one(4.0), one(1.0))[0])
+    greatest = float(pack.max_power(one(4.0), one(1.0))[0])
     assert greatest == pytest.approx(4.0, rel=1e-12)
     assert math.isnan(current(np.nextafter(greatest, 5.0), 4.0, 1.0))
 
@@ -181,9 +181,9 @@ def test_duration_agrees_with_an_equivalent_circuit(case: dict[str, Any]) -> Non
         case["ocv_v"],
         power=case["power_w"],
         resistance=case["resistance_ohm"],
-        charge=case["capacity_ah"] * 3600,
-        start=case["start_charge"],
-        cutoff=case["cutoff_v"],
+        capacity=case["capacity_ah"] * 3600,
+        start_charge=case["start_charge"],
+        cutoff_voltage=case["cutoff_v"],
     )
     assert flown.duration[0] == pytest.approx(case["seconds"], rel=5e-4)
     assert flown.end_charge[0] == pytest.approx(case["end_charge"], abs=5e-4)
@@ -204,8 +204,8 @@ def test_duration_is_a_little_longer_than_a_full_cell_model_gives(case: dict[str
         case["ocv_v"],
         power=case["power_w"],
         resistance=case["resistance_3c_ohm"],
-        charge=case["capacity_ah"] * 3600,
-        cutoff=case["cutoff_v"],
+        capacity=case["capacity_ah"] * 3600,
+        cutoff_voltage=case["cutoff_v"],
     )
     excess = flown.duration[0] / case["seconds"] - 1
     assert 0 < excess < (0.03 if case["parameter_set"] == "Ecker2015" else 0.07)
@@ -224,7 +224,7 @@ def test_duration_by_hand_with_resistance() -> None:
     U(4) = 3, as 4 = 3 + 3/3, to U(5) = (5 + sqrt 13)/2, as U^2 - 5 U + 3 = 0."""
     high, low = (5 + math.sqrt(13)) / 2, 3.0
     expected = ((high**2 - low**2) / 2 - 3 * math.log(high / low)) / 6
-    flown = discharge([3.0, 5.0], power=3.0, resistance=1.0, charge=1.0, reserve=0.5)
+    flown = discharge([3.0, 5.0], power=3.0, resistance=1.0, capacity=1.0, reserve=0.5)
     assert flown.duration[0] == pytest.approx(expected, rel=1e-12)
     assert flown.end_voltage[0] == pytest.approx(3.0, rel=1e-12)
 
@@ -238,10 +238,10 @@ def test_without_resistance_the_time_is_the_energy_under_the_curve_over_the_powe
         nodes,
         power=np.full(rows, 7.0),
         resistance=np.zeros(rows),
-        charge=np.full(rows, 3600.0),
-        start=np.ones(rows),
+        capacity=np.full(rows, 3600.0),
+        start_charge=np.ones(rows),
         reserve=np.zeros(rows),
-        cutoff=np.ones(rows),
+        cutoff_voltage=np.ones(rows),
     )
     np.testing.assert_allclose(flown.duration, energy / 7.0, rtol=1e-12)
 
@@ -261,7 +261,7 @@ LIPO: Final = cells.OPEN_CIRCUIT_VOLTAGE[0].tolist()
     ],
 )
 def test_what_ends_a_discharge(power: float, resistance: float, reserve: float, cutoff: float, ended_by: int) -> None:
-    flown = discharge(LIPO, power=power, resistance=resistance, reserve=reserve, cutoff=cutoff)
+    flown = discharge(LIPO, power=power, resistance=resistance, reserve=reserve, cutoff_voltage=cutoff)
     assert flown.ended_by[0] == ended_by
     expected_voltage = {CUT_OFF: cutoff, POWER_LIMIT: math.sqrt(power * resistance)}
     if ended_by in expected_voltage:
@@ -285,23 +285,23 @@ def test_a_discharge_that_cannot_start(
     start: float, reserve: float, power: float, cutoff: float, expected: float
 ) -> None:
     """By definition: nothing to fly is 0 s; a power that the pack cannot give has no answer."""
-    flown = discharge(LIPO, power=power, resistance=0.01, start=start, reserve=reserve, cutoff=cutoff)
+    flown = discharge(LIPO, power=power, resistance=0.01, start_charge=start, reserve=reserve, cutoff_voltage=cutoff)
     assert flown.duration[0] == pytest.approx(expected, rel=1e-12, nan_ok=True)
     assert flown.end_charge[0] == start
 
 
 def test_twice_the_capacity_lasts_twice_as_long() -> None:
     """Scaling law, resistance held: the charge at every voltage doubles, the current does not."""
-    once = discharge(LIPO, power=20.0, resistance=0.02, charge=3600.0, cutoff=3.3)
-    twice = discharge(LIPO, power=20.0, resistance=0.02, charge=7200.0, cutoff=3.3)
+    once = discharge(LIPO, power=20.0, resistance=0.02, capacity=3600.0, cutoff_voltage=3.3)
+    twice = discharge(LIPO, power=20.0, resistance=0.02, capacity=7200.0, cutoff_voltage=3.3)
     assert twice.duration[0] == pytest.approx(2 * once.duration[0], rel=1e-12)
     assert twice.end_charge[0] == once.end_charge[0]
 
 
 def test_two_packs_side_by_side_share_twice_the_power() -> None:
     """Scaling law: in parallel, charge and power double and resistance halves; the time stays."""
-    once = discharge(LIPO, power=20.0, resistance=0.02, charge=3600.0, cutoff=3.3)
-    twice = discharge(LIPO, power=40.0, resistance=0.01, charge=7200.0, cutoff=3.3)
+    once = discharge(LIPO, power=20.0, resistance=0.02, capacity=3600.0, cutoff_voltage=3.3)
+    twice = discharge(LIPO, power=40.0, resistance=0.01, capacity=7200.0, cutoff_voltage=3.3)
     assert twice.duration[0] == pytest.approx(once.duration[0], rel=1e-12)
 
 
@@ -319,10 +319,10 @@ def packs(draw: st.DrawFn) -> dict[str, Any]:
         "nodes": nodes,
         "power": power,
         "resistance": resistance,
-        "charge": draw(st.floats(100.0, 1e5)),
-        "start": start,
+        "capacity": draw(st.floats(100.0, 1e5)),
+        "start_charge": start,
         "reserve": draw(st.floats(0.0, 0.95)) * start,
-        "cutoff": draw(st.floats(0.1, 0.99)) * loaded,
+        "cutoff_voltage": draw(st.floats(0.1, 0.99)) * loaded,
     }
 
 
@@ -332,7 +332,7 @@ def test_duration_is_the_integral_of_charge_over_current(case: dict[str, Any]) -
     flown = discharge(**case)
     nodes, power, resistance = np.array(case["nodes"]), case["power"], case["resistance"]
     grid = np.linspace(0, 1, len(nodes))
-    end, start = float(flown.end_charge[0]), case["start"]
+    end, start = float(flown.end_charge[0]), case["start_charge"]
 
     def seconds_per_charge(q: float) -> float:
         voltage = float(np.interp(q, grid, nodes))
@@ -345,7 +345,7 @@ def test_duration_is_the_integral_of_charge_over_current(case: dict[str, Any]) -
         for low, high in itertools.pairwise(edges)
         if high > low
     )
-    assert flown.duration[0] == pytest.approx(case["charge"] * expected, rel=1e-6)
+    assert flown.duration[0] == pytest.approx(case["capacity"] * expected, rel=1e-6)
 
 
 @given(packs())
@@ -358,13 +358,13 @@ def test_a_discharge_ends_where_it_says(case: dict[str, Any]) -> None:
     if flown.ended_by[0] == RESERVE:
         assert end == case["reserve"]
         assert rested**2 >= 4 * lost * (1 - 1e-9)
-        assert flown.end_voltage[0] >= case["cutoff"] * (1 - 1e-9)
+        assert flown.end_voltage[0] >= case["cutoff_voltage"] * (1 - 1e-9)
     elif flown.ended_by[0] == CUT_OFF:
-        assert flown.end_voltage[0] == pytest.approx(case["cutoff"], rel=1e-9)
+        assert flown.end_voltage[0] == pytest.approx(case["cutoff_voltage"], rel=1e-9)
         assert end >= case["reserve"]
     else:
         assert rested == pytest.approx(2 * math.sqrt(lost), rel=1e-9)
-        assert case["cutoff"] < rested / 2
+        assert case["cutoff_voltage"] < rested / 2
         assert end >= case["reserve"]
 
 
@@ -373,10 +373,10 @@ def test_more_power_or_resistance_or_reserve_never_lasts_longer(case: dict[str, 
     """Monotonic, as physics has it; more charge lasts longer."""
     duration = discharge(**case).duration[0]
     assume(duration > 0)
-    for name in ("power", "resistance", "reserve", "cutoff"):
+    for name in ("power", "resistance", "reserve", "cutoff_voltage"):
         harder = discharge(**{**case, name: case[name] * factor}).duration[0]
         assert np.isnan(harder) or harder <= duration * (1 + 1e-12), name
-    assert discharge(**{**case, "charge": case["charge"] * factor}).duration[0] > duration
+    assert discharge(**{**case, "capacity": case["capacity"] * factor}).duration[0] > duration
 
 
 def test_a_row_does_not_touch_its_neighbours() -> None:
@@ -387,18 +387,18 @@ def test_a_row_does_not_touch_its_neighbours() -> None:
         cells.OPEN_CIRCUIT_VOLTAGE[chemistry],
         power=powers,
         resistance=np.full(3, 0.02),
-        charge=np.full(3, 9000.0),
-        start=np.ones(3),
+        capacity=np.full(3, 9000.0),
+        start_charge=np.ones(3),
         reserve=np.zeros(3),
-        cutoff=cutoffs,
+        cutoff_voltage=cutoffs,
     )
     for row in range(3):
         alone = discharge(
             cells.OPEN_CIRCUIT_VOLTAGE[chemistry[row]].tolist(),
             power=powers[row],
             resistance=0.02,
-            charge=9000.0,
-            cutoff=cutoffs[row],
+            capacity=9000.0,
+            cutoff_voltage=cutoffs[row],
         )
         assert alone.duration[0] == together.duration[row]
 

@@ -25,8 +25,12 @@ def test_convention_by_hand() -> None:
     x 0.2^5 = 20 W; so torque 20 / (200 pi) N m."""
     spin = one(100 * 2 * math.pi)
     assert propeller.thrust(one(0.1), spin, one(0.2), one(1.25))[0] == pytest.approx(2.0, rel=1e-14)
-    assert propeller.thrust_coefficient_of(one(2.0), spin, one(0.2), one(1.25))[0] == pytest.approx(0.1, rel=1e-14)
-    assert propeller.power_coefficient_of(one(20.0), spin, one(0.2), one(1.25))[0] == pytest.approx(0.05, rel=1e-14)
+    assert propeller.measured_thrust_coefficient(one(2.0), spin, one(0.2), one(1.25))[0] == pytest.approx(
+        0.1, rel=1e-14
+    )
+    assert propeller.measured_power_coefficient(one(20.0), spin, one(0.2), one(1.25))[0] == pytest.approx(
+        0.05, rel=1e-14
+    )
     torque = propeller.torque_factor(one(0.05), one(0.2), one(1.25)) * spin**2
     assert torque[0] == pytest.approx(20 / (200 * math.pi), rel=1e-14)
 
@@ -49,7 +53,7 @@ def test_power_coefficient_is_momentum_theory(
     spin = one(revolutions * 2 * math.pi)
     lift = propeller.thrust(one(coefficient), spin, one(diameter), one(density))
     velocity = hover.hover_velocity(lift / hover.disk_area(one(diameter)), one(density))
-    power = propeller.power_coefficient_of(lift * velocity / merit, spin, one(diameter), one(density))
+    power = propeller.measured_power_coefficient(lift * velocity / merit, spin, one(diameter), one(density))
     assert propeller.power_coefficient(one(coefficient), one(merit))[0] == pytest.approx(power[0], rel=1e-12)
 
 
@@ -72,9 +76,9 @@ def test_scaling_laws(factor: float) -> None:
 @given(st.floats(1e-3, 1.0), st.floats(1e-3, 1.0), st.floats(100.0, 5000.0))
 def test_a_measured_point_gives_itself_back(lift: float, diameter: float, spin: float) -> None:
     """Round trip of thrust and of power."""
-    coefficient = propeller.thrust_coefficient_of(one(lift), one(spin), one(diameter), one(1.1))
+    coefficient = propeller.measured_thrust_coefficient(one(lift), one(spin), one(diameter), one(1.1))
     assert propeller.thrust(coefficient, one(spin), one(diameter), one(1.1))[0] == pytest.approx(lift, rel=1e-12)
-    coefficient = propeller.power_coefficient_of(one(lift), one(spin), one(diameter), one(1.1))
+    coefficient = propeller.measured_power_coefficient(one(lift), one(spin), one(diameter), one(1.1))
     power = propeller.torque_factor(coefficient, one(diameter), one(1.1))[0] * spin**3
     assert power == pytest.approx(lift, rel=1e-12)
 
@@ -112,7 +116,7 @@ def test_more_pitch_and_more_blades_lift_more(diameter: float, ratio: float, bla
 )
 def test_range_of_the_fit(diameter: float, pitch: float, blades: int, outside: bool) -> None:
     """As declared, in inches as they come from the edge: bounds are still inside."""
-    found = propeller.outside_fit(one(diameter * 0.0254), one(pitch * 0.0254), one(blades))
+    found = propeller.is_extrapolated(one(diameter * 0.0254), one(pitch * 0.0254), one(blades))
     assert bool(found[0]) == outside
 
 

@@ -14,21 +14,20 @@ from hypothesis import strategies as st
 from scipy.integrate import trapezoid
 
 from gramwatt.model import Array
-from gramwatt.physics.punch_outs import MOST_PUNCHES, punch_outs
+from gramwatt.physics.punch_outs import MAX_PUNCH_OUTS, find_punch_outs
 from gramwatt.physics.recording import (
-    Cleaned,
+    CleaningReport,
     CleanRecording,
     clean,
     corrected_charge,
     corrected_energy,
-    cumulative,
-    integrals,
-    percentiles,
-    thinned,
-    usual_step,
-    weights,
-    when_reached,
+    cumulative_integral,
+    integrate,
+    median_step,
+    sample_weights,
+    time_reached,
 )
+from gramwatt.physics.statistics import percentiles, thin
 
 
 def course(
@@ -40,7 +39,7 @@ def course(
     return CleanRecording(time, volts, amps, lacking, lacking, np.diff(time) <= gap)
 
 
-def made(time: Any, voltage: Any = None, current: Any = None, **how: float) -> Cleaned:
+def made(time: Any, voltage: Any = None, current: Any = None, **how: float) -> CleaningReport:
     """`clean` of lists, None for nothing."""
     times = np.array(time, dtype=np.float64)
     lacking = np.full(times.shape, np.nan)
@@ -60,7 +59,7 @@ def made(time: Any, voltage: Any = None, current: Any = None, **how: float) -> C
 def test_charge_and_energy_of_closed_forms(current: Callable[[Array], Array], charge: float, bound: float) -> None:
     time = np.linspace(0, 60, 601)
     flown = course(time, 12.0, current(time))
-    sums = integrals(flown)
+    sums = integrate(flown)
     one, nothing = np.ones(1), np.zeros(1)
     assert corrected_charge(sums, scale=one, offset=nothing)[0] == pytest.approx(charge, rel=1e-12, abs=bound)
     energy = corrected_energy(sums, scale=one, offset=nothing, voltage_scale=one)[0]
@@ -82,22 +81,22 @@ def test_sums_are_scipys_whatever_the_sensors_correction(
     time, current = np.cumsum(series[0]), np.array(series[1])
     voltage = 15 + current / 100
     flown = course(time, voltage, current)
-    sums = integrals(flown)
+    sums = integrate(flown)
     corrected = scale * (current - offset)
     one = np.ones(1)
     charge = corrected_charge(sums, scale=scale * one, offset=offset * one)[0]
     energy = corrected_energy(sums, scale=scale * one, offset=offset * one, voltage_scale=voltage_scale * one)[0]
     assert charge == pytest.approx(trapezoid(corrected, time), rel=1e-9, abs=1e-9)
     assert energy == pytest.approx(trapezoid(corrected * voltage_scale * voltage, time), rel=1e-9, abs=1e-9)
-    assert cumulative(flown, current)[-1] == pytest.approx(sums.current, rel=1e-9, abs=1e-9)
-    assert weights(flown).sum() == pytest.approx(time[-1] - time[0], rel=1e-12)
+    assert cumulative_integral(flown, current)[-1] == pytest.approx(sums.current, rel=1e-9, abs=1e-9)
+    assert sample_weights(flown).sum() == pytest.approx(time[-1] - time[0], rel=1e-12)
 
 
 def test_a_gap_counts_nowhere() -> None:
     """By hand: 2 A for 2 s and for 3 s, with 100 s between them that do not count."""
     flown = course(np.array([0.0, 1, 2, 102, 105]), 10.0, 2.0, gap=3)
-    assert integrals(flown)[:3] == pytest.approx((5, 50, 10), rel=1e-12)
-    assert cumulative(flown, flown.current).tolist() == [0, 2, 4, 4, 10]
+    assert integrate(flown)[:3] == pytest.approx((5, 50, 10), rel=1e-12)
+    assert cumulative_integral(flown, flown.current).tolist() == [0, 2, 4, 4, 10]
 
 
 @pytest.mark.parametrize("flight", [2, 5, 7])
@@ -113,7 +112,7 @@ def test_measured_power_of_a_real_flight(reference_data: Path, flight: int) -> N
         assert len(power) == int(table[f"n_{name}"])
         assert power.mean() == pytest.approx(float(table[f"P_{name}_W"]), abs=0.006)
         flown = course(np.arange(len(power)) / 5, 1.0, power)
-        sums = integrals(flown)
+        sums = integrate(flown)
         by_ends = (np.abs(power - power.mean()).max()) / (len(power) - 1)
         assert sums.power / sums.duration == pytest.approx(float(table[f"P_{name}_W"]), abs=by_ends + 0.006)
 
@@ -162,11 +161,11 @@ def test_percentiles_of_even_weights_are_numpys() -> None:
 def test_many_samples_are_thinned_evenly() -> None:
     """What is looked at of a million samples tells the median within its own error, sd / sqrt(n) times 1.25."""
     values = np.random.default_rng(2).normal(0, 1, 1_000_000)
-    few = thinned(values)
+    few = thin(values)
     assert 50_000 < len(few) <= 100_000
     assert np.median(few) == pytest.approx(np.median(values), abs=4 * 1.25 / np.sqrt(len(few)))
-    assert len(thinned(values[:100_000])) == 100_000
-    assert usual_step(np.full(300_000, 0.01)) == 0.01
+    assert len(thin(values[:100_000])) == 100_000
+    assert median_step(np.full(300_000, 0.01)) == 0.01
 
 
 @pytest.mark.parametrize(
@@ -200,9 +199,9 @@ def test_what_is_left_out(
 ) -> None:
     """By hand."""
     cleaned = made(time, voltage, current)
-    assert cleaned.course.time.tolist() == [time[at] for at in kept]
+    assert cleaned.recording.time.tolist() == [time[at] for at in kept]
     names = ("untimed", "repeated", "backward", "dropped_out", "outside", "gaps")
-    told = {name: tuple(getattr(cleaned, name)) for name in names if getattr(cleaned, name).many}
+    told = {name: tuple(getattr(cleaned, name)) for name in names if getattr(cleaned, name).number}
     assert told == causes
 
 
@@ -210,25 +209,25 @@ def test_how_long_a_gap_is() -> None:
     """Two seconds, five usual steps where that is more, or what was said."""
     for step, longest, counts in ((0.1, 1.9, True), (0.1, 2.1, False), (1.0, 4.9, True), (1.0, 5.1, False)):
         time = [*(step * at for at in range(10)), 9 * step + longest]
-        assert made(time).course.counts[-1] == counts
-        assert made(time, longest_gap=10.0).course.counts.all()
+        assert made(time).recording.counts[-1] == counts
+        assert made(time, longest_gap=10.0).recording.counts.all()
         assert made(time, longest_gap=10.0).gap_time == 0
 
 
 def test_part_of_a_recording() -> None:
     """From the first sample that is used, both ends belong to it."""
     cleaned = made([100, 101, 102, 103, 104], begin=1.0, end=3.0)
-    assert cleaned.course.time.tolist() == [101, 102, 103]
+    assert cleaned.recording.time.tolist() == [101, 102, 103]
     assert tuple(cleaned.outside) == (2, 0)
 
 
 @given(st.lists(st.floats(0, 100) | st.just(np.nan), max_size=40), st.lists(st.floats(0, 20), min_size=40, max_size=40))
 def test_every_sample_is_used_or_counted_once(time: list[float], voltage: list[float]) -> None:
     cleaned = made(time, voltage[: len(time)])
-    rising = cleaned.course.time
+    rising = cleaned.recording.time
     assert (np.diff(rising) > 0).all()
     causes = ("untimed", "repeated", "backward", "dropped_out", "outside")
-    assert len(rising) + sum(getattr(cleaned, name).many for name in causes) == len(time)
+    assert len(rising) + sum(getattr(cleaned, name).number for name in causes) == len(time)
 
 
 def flying(*bursts: tuple[float, float], seconds: float = 120, hertz: float = 20, noise: float = 0.1) -> CleanRecording:
@@ -243,12 +242,12 @@ def flying(*bursts: tuple[float, float], seconds: float = 120, hertz: float = 20
 
 def test_bursts_are_found_where_they_are() -> None:
     """By construction; closer than 0.3 s they are one, shorter than 0.2 s none."""
-    found = punch_outs(flying((10, 2), (30, 1), (31.2, 1), (50, 3), (70, 0.1)))
+    found = find_punch_outs(flying((10, 2), (30, 1), (31.2, 1), (50, 3), (70, 0.1)))
     assert found.start == pytest.approx([10, 30, 50])
     assert found.length == pytest.approx([2, 2.2, 3], abs=0.051)
     assert found.peak_current == pytest.approx([40] * 3, abs=0.5)
     assert (found.voltage_before - found.lowest_voltage).tolist() == [2, 2, 2]
-    assert found.found == 3
+    assert found.total == 3
 
 
 def test_a_lone_spike_hides_no_burst() -> None:
@@ -256,7 +255,7 @@ def test_a_lone_spike_hides_no_burst() -> None:
     flown = flying((10, 2), (30, 1), (50, 3))
     current = flown.current.copy()
     current[1800] = 400
-    found = punch_outs(flown._replace(current=current))
+    found = find_punch_outs(flown._replace(current=current))
     assert found.start == pytest.approx([10, 30, 50])
 
 
@@ -264,7 +263,7 @@ def test_a_burst_by_hand() -> None:
     """Samples at 20, 20.5 and 21 s of 40 A among 5 A: from the first to the sample after the last."""
     time = np.arange(0.0, 60, 0.5)
     current = np.where((time >= 20) & (time <= 21), 40.0, 5.0)
-    found = punch_outs(course(time, 15.0, current))
+    found = find_punch_outs(course(time, 15.0, current))
     assert (found.start.tolist(), found.length.tolist()) == ([20], [1.5])
     assert found.peak_current.tolist() == [40]
 
@@ -288,29 +287,29 @@ def test_steady_flying_has_none(seed: int) -> None:
         8 + time / 20,
         np.full(len(time), 8.0),
     ):
-        assert punch_outs(course(time, 15.0, current)).found == 0
+        assert find_punch_outs(course(time, 15.0, current)).total == 0
 
 
 @given(st.floats(0.01, 100), st.floats(-100, 100))
 def test_scale_and_offset_of_the_sensor_move_no_burst(scale: float, offset: float) -> None:
     flown = flying((10, 2), (30, 1), (50, 3))
-    moved = punch_outs(flown._replace(current=scale * flown.current + offset))
-    assert moved.start.tolist() == punch_outs(flown).start.tolist()
-    assert moved.length.tolist() == punch_outs(flown).length.tolist()
+    moved = find_punch_outs(flown._replace(current=scale * flown.current + offset))
+    assert moved.start.tolist() == find_punch_outs(flown).start.tolist()
+    assert moved.length.tolist() == find_punch_outs(flown).length.tolist()
 
 
 def test_of_very_many_the_greatest_are_told() -> None:
-    flown = flying(*((4.0 * at + 1, 0.5) for at in range(MOST_PUNCHES + 50)), seconds=1100)
-    found = punch_outs(flown)
-    assert found.found == MOST_PUNCHES + 50
-    assert len(found.start) == MOST_PUNCHES
+    flown = flying(*((4.0 * at + 1, 0.5) for at in range(MAX_PUNCH_OUTS + 50)), seconds=1100)
+    found = find_punch_outs(flown)
+    assert found.total == MAX_PUNCH_OUTS + 50
+    assert len(found.start) == MAX_PUNCH_OUTS
     assert (np.diff(found.start) > 0).all()
     peaks = [flown.current[(flown.time >= at) & (flown.time < at + 0.5)].max() for at in 4.0 * np.arange(250) + 1]
-    assert sorted(found.peak_current) == sorted(peaks)[-MOST_PUNCHES:]
+    assert sorted(found.peak_current) == sorted(peaks)[-MAX_PUNCH_OUTS:]
 
 
 @pytest.mark.parametrize(("level", "when"), [(0.0, 5.0), (3.0, 6.5), (12.0, 11.0), (12.5, np.nan)])
 def test_when_a_charge_is_used_up(level: float, when: float) -> None:
     """By hand: 2 A from 5 s to 11 s."""
     flown = course(np.array([5.0, 7, 11]), 10.0, 2.0)
-    assert when_reached(flown, cumulative(flown, flown.current), level) == pytest.approx(when, nan_ok=True)
+    assert time_reached(flown, cumulative_integral(flown, flown.current), level) == pytest.approx(when, nan_ok=True)

@@ -4,18 +4,18 @@ from dataclasses import dataclass
 from typing import Annotated
 
 from gramwatt.model import Array, Assumption, Calculator, Caution, CurveChart, Example, Quantity, Reference
-from gramwatt.physics import air
+from gramwatt.physics import air, constants
 
 
 @dataclass(frozen=True, slots=True)
 class Inputs:
-    """The place, and what was measured there."""
+    """The place, and the air measured there."""
 
     elevation: Annotated[
         Array,
         Quantity(
             "m",
-            "Height above sea level; it stands for temperature and pressure where they are not given.",
+            "Height above sea level; gives temperature and pressure where they are not measured.",
             at_least=-500,
             at_most=9000,
             default=0,
@@ -28,7 +28,7 @@ class Inputs:
         Array,
         Quantity(
             "hPa",
-            "Station pressure: what a barometer reads at the place, not the figure of weather reports, which is "
+            "Station pressure: the reading of a barometer at the place, not the pressure of weather reports, which is "
             "reduced to sea level.",
             at_least=250,
             at_most=1100,
@@ -40,40 +40,41 @@ class Inputs:
     ]
 
 
-MIXTURE = "(pressure - vapour_pressure) / (287.05287 * temperature) + vapour_pressure / (461.523 * temperature)"
-ALTITUDE = "geometric altitude at which the standard atmosphere of ISO 2533 has this density"
-SATURATED = (
-    "humidity * 611.21 * exp((18.678 - (temperature - 273.15) / 234.5) * (temperature - 273.15)"
-    " / (temperature - 273.15 + 257.14))"
+MIXTURE = (
+    f"(pressure - vapour_pressure) / ({constants.DRY_AIR_GAS_CONSTANT} * temperature)"
+    f" + vapour_pressure / ({air.WATER_VAPOUR_GAS_CONSTANT} * temperature)"
 )
+DENSITY_ALTITUDE = "geometric altitude at which the standard atmosphere of ISO 2533 has this density"
+MEASURED_OR_STANDARD = "as measured, or of the standard atmosphere at this elevation"
+CELSIUS = f"(temperature - {constants.ICE_POINT})"
+VAPOUR_PRESSURE = (
+    f"humidity * {air.BUCK_PRESSURE} * exp(({air.BUCK_SLOPE} - {CELSIUS} / {air.BUCK_CURVATURE}) * {CELSIUS}"
+    f" / (temperature - {constants.ICE_POINT} + {air.BUCK_OFFSET}))"
+)
+SOUND = f"sqrt({constants.DRY_AIR_HEAT_RATIO} * pressure / air_density)"
+RATIO = f"air_density / {constants.STANDARD_AIR_DENSITY}"
 
 
 @dataclass(frozen=True, slots=True)
 class Results:
-    """The air as it is."""
+    """Density of the air, and what follows from it."""
 
     air_density: Annotated[Array, Quantity("kg/m3", "Density of the air.", formula=MIXTURE)]
-    density_altitude: Annotated[Array, Quantity("m", "Altitude of standard air that is as thin.", method=ALTITUDE)]
-    pressure: Annotated[
-        Array, Quantity("hPa", "Pressure at the place.", method="as given, or of the standard atmosphere at elevation")
+    density_altitude: Annotated[
+        Array, Quantity("m", "Altitude of standard air of this density.", method=DENSITY_ALTITUDE)
     ]
-    temperature: Annotated[
-        Array, Quantity("degC", "Temperature.", method="as given, or of the standard atmosphere at elevation")
-    ]
-    speed_of_sound: Annotated[
-        Array, Quantity("m/s", "Speed of sound, by virtual temperature.", formula="sqrt(1.4 * pressure / air_density)")
-    ]
-    density_ratio: Annotated[
-        Array, Quantity("1", "Over that of standard air at sea level.", formula="air_density / 1.225")
-    ]
-    vapour_pressure: Annotated[Array, Quantity("hPa", "Pressure of the water vapour.", formula=SATURATED)]
+    pressure: Annotated[Array, Quantity("hPa", "Pressure at the place.", method=MEASURED_OR_STANDARD)]
+    temperature: Annotated[Array, Quantity("degC", "Temperature.", method=MEASURED_OR_STANDARD)]
+    speed_of_sound: Annotated[Array, Quantity("m/s", "Speed of sound, by virtual temperature.", formula=SOUND)]
+    density_ratio: Annotated[Array, Quantity("1", "Density over that of standard air at sea level.", formula=RATIO)]
+    vapour_pressure: Annotated[Array, Quantity("hPa", "Partial pressure of water vapour.", formula=VAPOUR_PRESSURE)]
 
 
 def air_density(given: Inputs) -> Results:
-    """Density of moist air as a mixture of two ideal gases; with elevation alone, exactly the standard atmosphere.
+    """Compute the density of moist air as a mixture of two ideal gases; for elevation alone, the standard atmosphere.
 
-    Within 0.07 % of the metrologists' equation CIPM-2007 from 0 to 50 degC. Elevation counts only for what is not
-    measured: pressure changes with the weather by some 2 %, temperature changes density by 0.35 % a degree.
+    The result is within 0.07 % of the equation CIPM-2007 from 0 to 50 °C. Elevation is used only for what is not
+    measured: weather changes pressure by about 2 %, and temperature changes density by 0.35 % per degree.
     """
     vapour_pressure = given.humidity * air.saturation_pressure(given.temperature)
     density = air.density(given.temperature, given.pressure, vapour_pressure)
@@ -83,7 +84,7 @@ def air_density(given: Inputs) -> Results:
         pressure=given.pressure,
         temperature=given.temperature,
         speed_of_sound=air.speed_of_sound(air.virtual_temperature(given.pressure, density)),
-        density_ratio=density / air.SEA_LEVEL_DENSITY,
+        density_ratio=density / constants.STANDARD_AIR_DENSITY,
         vapour_pressure=vapour_pressure,
     )
 
@@ -95,29 +96,24 @@ CALCULATOR = Calculator(
     results=Results,
     formula=air_density,
     category="before",
-    chart=CurveChart(
-        "temperature",
-        ("air_density", "density_altitude"),
-        start=-20,
-        stop=45,
-    ),
+    chart=CurveChart("temperature", ("air_density", "density_altitude"), start=-20, stop=45),
     assumptions=(
         Assumption(
             "temperature",
-            "that of the standard atmosphere at elevation",
+            "that of the standard atmosphere at this elevation",
             lambda given: air.standard_atmosphere(given.elevation).temperature,
         ),
         Assumption(
             "pressure",
-            "that of the standard atmosphere at elevation",
+            "that of the standard atmosphere at this elevation",
             lambda given: air.standard_atmosphere(given.elevation).pressure,
         ),
     ),
     references=(
         Reference("Standard atmosphere, geometric altitude: ISO 2533:1975, the same as ICAO Doc 7488"),
         Reference(
-            "Vapour over water: A. L. Buck, J. Appl. Meteor. 20 (1981) 1527, coefficients of 1996 (from memory)",
-            url="https://doi.org/10.1175/1520-0450(1981)020%3C1527:NEFCVP%3E2.0.CO;2",
+            "Vapour pressure over water: Buck equation, coefficients in common use; density checked against psychrolib "
+            "2.5.0",
             about=("air_density", "density_altitude", "vapour_pressure", "speed_of_sound", "density_ratio"),
         ),
         Reference(
@@ -129,20 +125,20 @@ CALCULATOR = Calculator(
     cautions=(
         Caution(
             "thin-air",
-            "Thinner air takes thrust away and raises power and rotor speed: on a hot or high field start with short "
-            "hovers, check motors and controllers for heat, and keep to their makers' limits.",
+            "Thinner air reduces thrust and raises power and rotor speed. On a hot or high field, start with short "
+            "hovers, check motors and controllers for heat, and respect their makers' limits.",
         ),
         Caution(
             "reduced-pressure",
-            "{pressure} is more than 5 % above the standard pressure at {elevation}: it looks reduced to sea level, as "
-            "weather reports have it. Give the station pressure, or leave pressure out.",
+            "{pressure} is more than 5 % above the standard pressure at {elevation}. It looks reduced to sea level, as "
+            "in weather reports. Give the station pressure, or omit the pressure.",
             when=lambda given, found: given.pressure > 1.05 * air.standard_atmosphere(given.elevation).pressure,
         ),
         Caution(
             "outside-temperature",
-            "{temperature} is outside -40 to 50 degC, for which vapour pressure and density were checked.",
+            "{temperature} is outside -40 to 50 °C, for which vapour pressure and density were checked.",
             when=lambda given, found: (
-                (given.temperature < air.COLDEST_CHECKED) | (given.temperature > air.HOTTEST_CHECKED)
+                (given.temperature < air.MIN_CHECKED_TEMPERATURE) | (given.temperature > air.MAX_CHECKED_TEMPERATURE)
             ),
         ),
     ),
@@ -158,14 +154,14 @@ CALCULATOR = Calculator(
                 "density_altitude": 1000,
             },
             rtol=1e-5,
-            source="ISO 2533:1975, table by geometric altitude, row 1000 m: 281.651 K, 89 876.3 Pa, 1.11166 kg/m3",
+            source="ISO 2533:1975, table by geometric altitude, row 1000 m: 281.651 K, 89 876.3 Pa, 1.11166 kg/m³",
         ),
         Example(
-            "Measured at 20 degC, half saturated",
+            "Measured at 20 °C, half saturated",
             given={"temperature": 20, "pressure": 1013.25, "humidity": 50},
             expected={"air_density": 1.199314},
             rtol=5e-4,
-            source="CIPM-2007 (Picard et al. 2008) at 293.15 K, 101325 Pa, 50 %: 1.199314 kg/m3",
+            source="CIPM-2007 (Picard et al. 2008) at 293.15 K, 101325 Pa, 50 %: 1.199314 kg/m³",
         ),
         Example(
             "A hot day at 1600 m",
@@ -173,7 +169,7 @@ CALCULATOR = Calculator(
             expected={"pressure": 835.2766, "vapour_pressure": 16.8803, "air_density": 0.937078},
             rtol=5e-6,
             source="by hand: H = 1599.597 m, T0 - L H = 277.7526 K, 101325 x 0.9639167^5.255879 = 83 527.66 Pa; Buck "
-            "at 35 degC 5626.75 Pa x 0.3 = 1688.03 Pa; (83 527.66 - 1688.03) / (287.05287 x 308.15) + "
+            "at 35 °C 5626.75 Pa x 0.3 = 1688.03 Pa; (83 527.66 - 1688.03) / (287.05287 x 308.15) + "
             "1688.03 / (461.523 x 308.15) = 0.925209 + 0.011869",
         ),
     ),

@@ -1,11 +1,12 @@
-"""A whole craft with several packs, side by side: mass, thrust, current, hover, endurance."""
+"""A whole craft with several packs, side by side: mass, thrust, current, hover, flight time."""
 
 from dataclasses import dataclass
-from typing import Annotated, Any, Final
+from typing import Annotated, Final
 
 import numpy as np
 
 from gramwatt.calculators._shared import drivetrain, fields
+from gramwatt.calculators._shared import packs as shared_packs
 from gramwatt.calculators._shared import parts as shared_parts
 from gramwatt.calculators._shared.cautions import (
     CHECK_AUTHORITY,
@@ -15,8 +16,14 @@ from gramwatt.calculators._shared.cautions import (
     PROPELLERS_OFF,
     rested_voltage,
 )
-from gramwatt.calculators._shared.flights import AERODYNAMIC, AERODYNAMIC_U, DURATION_OR_LOG, Flight, average_powers
-from gramwatt.calculators._shared.packs import Pack, PackAnswer
+from gramwatt.calculators._shared.flights import (
+    DURATION_OR_LOG,
+    Flight,
+    average_powers,
+    default_exponent,
+    default_exponent_uncertainty,
+)
+from gramwatt.calculators._shared.packs import Pack, PackResults, column, relative_change
 from gramwatt.model import (
     Array,
     Assumption,
@@ -29,20 +36,19 @@ from gramwatt.model import (
     IndexArray,
     Quantity,
     Reference,
-    Rule,
     StandardUncertainty,
     Table,
 )
 from gramwatt.physics import cells, constants, craft, pack, scaling, statistics, weighing
 
-FLOWN: Final = ("hover-ratio", "average-power", "flights")
+POWER_FROM: Final = ("hover-ratio", "average-power", "flights")
 
 
 @dataclass(frozen=True, slots=True)
 class Inputs:
-    """The craft without its pack, the packs, how it is flown, and the limit it must keep."""
+    """The craft without its pack, the packs, how it is flown, and the mass limit."""
 
-    packs: Annotated[Pack, Table(Pack, "Packs to compare, the others against the first.", max_length=20)]
+    packs: Annotated[Pack, Table(Pack, "Packs to compare with the first.", max_length=20)]
     kv: fields.Kv
     diameter: fields.PropellerDiameter
     pitch: fields.Pitch
@@ -52,47 +58,41 @@ class Inputs:
     ]
     dry_mass: Annotated[
         Array,
-        Quantity("g", "Mass without the pack, or of what is not in parts.", at_least=0, at_most=1e5, optional=True),
+        Quantity(
+            "g",
+            "Mass without the pack, or of everything that is not in the parts.",
+            at_least=0,
+            at_most=1e5,
+            optional=True,
+        ),
     ]
     dry_mass_u: Annotated[Array, StandardUncertainty(of="dry_mass")]
     blades: fields.Blades
     motors: fields.Motors
     average_power: Annotated[
-        Array,
-        Quantity("W", "Average power flown with the first pack.", above=0, at_most=1e5, optional=True),
+        Array, fields.optional_quantity("W", "Average power in flight with the first pack.", at_most=1e5)
     ]
     hover_ratio: Annotated[
-        Array,
-        Quantity("1", "Average power over hover power.", at_least=0.5, at_most=10, default=1.2, default_u=0.15),
+        Array, Quantity("1", "Average power over hover power.", at_least=0.5, at_most=10, default=1.2, default_u=0.15)
     ]
     flights: Annotated[
         Flight,
         Table(
             Flight,
-            "Flights of this craft; else average_power, else hover_ratio.",
+            "Flights of this craft, as source of the average power; else average power, else hover ratio.",
             max_length=200,
             optional=True,
             any_of=DURATION_OR_LOG,
         ),
     ]
-    mass_exponent: Annotated[
-        Array,
-        Quantity(
-            "1",
-            "x of average power ~ mass^x; fitted where flights differ in mass.",
-            at_least=0,
-            at_most=3,
-            optional=True,
-        ),
-    ]
+    mass_exponent: fields.OptionalMassExponent
     reserve: fields.Reserve
-    throttle_cap: Annotated[Array, Quantity("%", "Throttle cap to compare.", above=0, at_most=100, default=100)]
+    throttle_cap: fields.ThrottleCap
     match_pack: Annotated[
-        Array,
-        Count("Place of the pack whose uncapped rotor speed to match.", at_least=1, at_most=20, default=1),
+        Array, Count("Number of the pack whose uncapped rotor speed to match.", at_least=1, at_most=20, default=1)
     ]
     state_of_charge: Annotated[
-        Array, Quantity("%", "Charge at take-off and for full throttle.", above=0, at_most=100, default=100)
+        Array, Quantity("%", "Charge at take-off and at full throttle.", above=0, at_most=100, default=100)
     ]
     pack_temperature: fields.PackTemperature
     activation_energy: fields.ActivationEnergy
@@ -118,103 +118,96 @@ class Inputs:
 
 @dataclass(frozen=True, slots=True)
 class Results:
-    """The packs side by side, and which of them flies longest."""
+    """The packs side by side, and the one that flies longest."""
 
-    longest_endurance: Annotated[Array, Quantity("min", "With the pack that flies longest.", method="the greatest")]
+    longest_endurance: Annotated[
+        Array, Quantity("min", "Flight time with the pack that flies longest.", method="maximum over the packs")
+    ]
     longest_pack: Annotated[
-        Array, Count("Its place among the packs, from 1.", at_least=1, at_most=20, method="place of the greatest")
+        Array, Count("Number of that pack, from 1.", at_least=1, at_most=20, method="pack of the longest flight time")
     ]
     power_from: Annotated[
         IndexArray,
         Choice(
-            FLOWN,
-            "What the average power rests on.",
-            method="flights where given, else average_power, else hover_ratio",
+            POWER_FROM,
+            "Source of the average power.",
+            method="flights where given, else average power, else hover ratio",
         ),
     ]
-    by_pack: Annotated[PackAnswer, Table(PackAnswer, "The craft with each pack.", max_length=20)]
+    by_pack: Annotated[PackResults, Table(PackResults, "The craft with each pack.", max_length=20)]
 
 
 def build(given: Inputs) -> Results:
-    """A craft with each of several packs: mass and margin, hover, full throttle, endurance, and what each changes.
+    """Compare a craft with several packs: mass and margin, hover, full throttle, flight time, and the changes.
 
-    It joins the models of mass-margin, full-throttle and endurance and has their limits: figures at rest, one
-    resistance for the pack, average power for the flight. Differences between packs are surer than the figures.
+    Combines the models of mass-margin, full-throttle and endurance, with their limits: figures at rest, one resistance
+    for the pack, one average power for the flight. Differences between packs are more certain than the figures.
     """
     packs = given.packs
-    drive = craft.Drive(*(_column(values) for values in drivetrain.drive_of(given).values))
-
-    dry = np.where(np.isnan(given.dry_mass), 0.0, given.dry_mass)
-    mass = _column(dry + (given.parts.mass * given.parts.count).sum(axis=1)) + packs.mass
-    standard = np.sqrt(_column(_variance(given)) + packs.mass_u**2)
+    drive = craft.Drive(*(column(values) for values in drivetrain.drive_of(given).values))
+    dry_mass = np.where(np.isnan(given.dry_mass), 0.0, given.dry_mass)
+    mass = column(dry_mass + (given.parts.mass * given.parts.count).sum(axis=1)) + packs.mass
+    standard_uncertainty = np.sqrt(column(_variance(given)) + packs.mass_u**2)
     limit, inclusive = weighing.limit_in_force(given.rule, given.limit, given.comparison)
-    judged = weighing.judge(mass, standard, _column(limit), _column(inclusive))
+    compared = weighing.compare_with_limit(mass, standard_uncertainty, column(limit), column(inclusive))
 
-    assumed = cells.usual_resistance(packs.capacity)
-    cell_resistance = np.where(np.isnan(packs.cell_resistance), assumed, packs.cell_resistance)
+    typical = cells.typical_resistance(packs.capacity)
     resistance = pack.resistance(
         packs.cells,
-        cell_resistance,
+        np.where(np.isnan(packs.cell_resistance), typical, packs.cell_resistance),
         packs.lead_resistance,
-        _column(given.pack_temperature),
-        _column(given.activation_energy),
+        column(given.pack_temperature),
+        column(given.activation_energy),
     )
-    state_of_charge = _column(given.state_of_charge)
+    state_of_charge = column(given.state_of_charge)
     source = {
         "open_circuit_voltage": packs.cells * cells.open_circuit_voltage(packs.chemistry, state_of_charge),
         "pack_resistance": resistance,
-        "avionics_power": _column(given.avionics_power),
+        "avionics_power": column(given.avionics_power),
     }
-    duties = np.stack([np.ones_like(state_of_charge), _column(given.throttle_cap)])
-    full, capped = (craft.Operation(*at) for at in zip(*craft.operate(drive, duties, **source), strict=True))
+    duties = np.stack([np.ones_like(state_of_charge), column(given.throttle_cap)])
+    full, capped = (craft.Operation(*point) for point in zip(*craft.operate(drive, duties, **source), strict=True))
 
     row = np.arange(len(mass))
-    matched = full.rotor_speed[row, np.minimum(given.match_pack, mass.shape[1]).astype(np.intp) - 1]
+    matched_speed = full.rotor_speed[row, np.minimum(given.match_pack, mass.shape[1]).astype(np.intp) - 1]
     speeds = np.empty((2, *mass.shape))
-    speeds[0], speeds[1] = craft.hover_speed(drive, mass), _column(matched)
+    speeds[0], speeds[1] = craft.hover_speed(drive, mass), column(matched_speed)
     demand = craft.demand_at_speed(drive, speeds, **source)
-    duty, cap = demand.duty
-    hovers = duty <= 1
+    hover_throttle, cap = demand.duty
+    hovers = hover_throttle <= 1
     hover_power = np.where(hovers, demand.power[0], np.nan)
 
-    by_mass = _column(given.average_power) * (mass / mass[:, :1]) ** _column(given.mass_exponent)
-    by_ratio = hover_power * _column(given.hover_ratio)
-    average = np.where(np.isnan(_column(given.average_power)), by_ratio, by_mass)
-    power_from = np.where(np.isnan(given.average_power), 0, 1)
-    if given.flights.mass.shape[1]:
-        air = scaling.air_factor(given.flights.air_density)
-        law = scaling.fit_power_law(given.flights.mass, average_powers(given.flights) / air, given.mass_exponent)
-        average = (law.power(mass.T) * scaling.air_factor(given.air_density)).T
-        power_from = np.full_like(power_from, FLOWN.index("flights"))
-    flown = pack.constant_power_discharge(
-        cells.OPEN_CIRCUIT_VOLTAGE[packs.chemistry],
-        power=average / packs.cells,
-        resistance=resistance / packs.cells,
-        charge=packs.capacity,
-        start=state_of_charge,
-        reserve=_column(given.reserve),
-        cutoff=cells.CUTOFF_VOLTAGE[packs.chemistry],
+    average_power, power_from = _average_power(given, mass, hover_power)
+    discharge = pack.discharge_pack(
+        packs.chemistry,
+        packs.cells,
+        power=average_power,
+        resistance=resistance,
+        capacity=packs.capacity,
+        start_charge=state_of_charge,
+        reserve=column(given.reserve),
+        cutoff_voltage=cells.CUTOFF_VOLTAGE[packs.chemistry],
     )
-    duration = flown.duration
+    duration = discharge.duration
     c_rate = capped.pack_current / packs.capacity
-    longest = np.where(np.isnan(duration), -1.0, duration)
-    place = longest.argmax(axis=1)
+    known_duration = np.where(np.isnan(duration), -1.0, duration)
+    longest = known_duration.argmax(axis=1)
     return Results(
-        longest_endurance=duration[row, place],
-        longest_pack=np.where(longest[row, place] >= 0, place + 1.0, np.nan),
+        longest_endurance=duration[row, longest],
+        longest_pack=np.where(known_duration[row, longest] >= 0, longest + 1.0, np.nan),
         power_from=power_from,
-        by_pack=PackAnswer(
+        by_pack=PackResults(
             name=packs.name,
             mass=mass,
-            margin=judged.margin,
-            verdict=judged.verdict,
-            probability_under=judged.probability,
+            margin=compared.margin,
+            verdict=compared.verdict,
+            probability_under=compared.probability,
             nominal_energy=packs.cells * cells.NOMINAL_VOLTAGE[packs.chemistry] * packs.capacity,
             hover_power=hover_power,
-            hover_throttle=np.where(hovers, duty, np.nan),
-            average_power=average,
+            hover_throttle=np.where(hovers, hover_throttle, np.nan),
+            average_power=average_power,
             endurance=duration,
-            ended_by=flown.ended_by,
+            ended_by=discharge.ended_by,
             thrust=full.thrust,
             thrust_to_weight=full.thrust / (mass * constants.STANDARD_GRAVITY),
             current=full.pack_current,
@@ -224,58 +217,43 @@ def build(given: Inputs) -> Results:
             suggested_cap=np.where(np.isnan(speeds[1]), np.nan, np.fmin(cap, 1.0)),
             c_rate=c_rate,
             rating_used=c_rate / packs.discharge_rating,
-            controller_used=capped.motor_current / _column(given.controller_rating),
+            controller_used=capped.motor_current / column(given.controller_rating),
             mass_change=mass - mass[:, :1],
-            mass_change_share=_share(mass),
+            mass_change_share=relative_change(mass),
             endurance_change=duration - duration[:, :1],
-            endurance_change_share=_share(duration),
-            thrust_change_share=_share(capped.thrust),
-            current_change_share=_share(capped.pack_current),
+            endurance_change_share=relative_change(duration),
+            thrust_change_share=relative_change(capped.thrust),
+            current_change_share=relative_change(capped.pack_current),
         ),
     )
 
 
-def _column(values: Any) -> Any:
-    """One value a craft (N,) as a column (N, 1), beside values (N, M) of its packs."""
-    return values[:, None]
-
-
-def _share(values: Array) -> Array:
-    """Change (N, M) against the first pack, as a share of that."""
-    return values / values[:, :1] - 1
+def _average_power(given: Inputs, mass: Array, hover_power: Array) -> tuple[Array, IndexArray]:
+    """Return the average power (N, M) [W] in flight, and its source (N,) as an index into `POWER_FROM`."""
+    if given.flights.mass.shape[1]:
+        air = scaling.air_factor(given.flights.air_density)
+        law = scaling.fit_power_law(given.flights.mass, average_powers(given.flights) / air, given.mass_exponent)
+        power = (law.power(mass.T) * scaling.air_factor(given.air_density)).T
+        return power, np.full(len(mass), POWER_FROM.index("flights"))
+    by_mass = column(given.average_power) * (mass / mass[:, :1]) ** column(given.mass_exponent)
+    by_ratio = hover_power * column(given.hover_ratio)
+    unknown = np.isnan(given.average_power)
+    return np.where(column(unknown), by_ratio, by_mass), np.where(unknown, 0, 1)
 
 
 def _variance(given: Inputs) -> Array:
-    """Variance (N,) [kg2] of a mass with a pack, all but the +/- given with the pack's."""
+    """Return the variance (N,) [kg²] of a mass with a pack, without the stated uncertainty of the pack."""
     weighed = np.isfinite(given.dry_mass)
-    readings = (given.parts.count**2).sum(axis=1) + weighed + 1  # of the parts, the rest, the pack
+    readings = (given.parts.count**2).sum(axis=1) + weighed + 1  # of the parts, the dry mass, the pack
     stated = shared_parts.stated_variance(given.parts.count, given.parts.mass_u) + np.where(
         weighed, given.dry_mass_u**2, 0.0
     )
     return np.asarray(readings * statistics.reading_uncertainty(given.resolution) ** 2 + stated)
 
 
-def _usual_exponent(given: Inputs) -> Array:
-    usual = np.full(given.kv.shape, AERODYNAMIC)
-    return np.where(scaling.distinct(given.flights.mass), np.nan, usual) if given.flights.mass.shape[1] else usual
-
-
-def _columns(*names: str) -> tuple[str, ...]:
-    return tuple(f"by_pack.{name}" for name in names)
-
-
-HOVERING: Final = _columns("hover_power", "hover_throttle")
-FLIGHT: Final = _columns("average_power", "endurance")
-CHANGES: Final = _columns("endurance_change", "endurance_change_share")
-AT_FULL: Final = _columns("thrust", "thrust_to_weight", "current", "suggested_cap")
-AT_CAP: Final = _columns(
-    *("capped_thrust", "capped_current", "capped_cell_voltage", "c_rate", "rating_used", "controller_used"),
-    *("thrust_change_share", "current_change_share"),
-)
-
 CALCULATOR = Calculator(
-    title="What does each pack make of the craft?",
-    summary="A whole craft with several packs side by side: mass and margin, hover, full throttle, endurance.",
+    title="Which pack suits this craft?",
+    summary="A whole craft with several packs side by side: mass and margin, hover, full throttle, flight time.",
     inputs=Inputs,
     results=Results,
     formula=build,
@@ -285,71 +263,21 @@ CALCULATOR = Calculator(
     assumptions=(
         Assumption(
             "mass_exponent",
-            "1.5, the aerodynamic law, where no flights of different mass tell it",
-            _usual_exponent,
-            uncertainty=lambda given: np.full(given.kv.shape, AERODYNAMIC_U),
+            "1.5, the aerodynamic law, unless flights of different mass are given",
+            default_exponent,
+            uncertainty=default_exponent_uncertainty,
         ),
         *shared_parts.LIMITS,
         *drivetrain.ASSUMPTIONS,
     ),
-    rules=(
-        Rule(
-            "does-not-turn",
-            "{packs.name}: at full throttle the motors do not turn: the pack cannot drive the no-load current through "
-            "motor_resistance.",
-            when=lambda given, found: np.isnan(found.by_pack.thrust),
-            results=(*AT_FULL, *AT_CAP, *HOVERING),
-        ),
-        Rule(
-            "does-not-turn-capped",
-            "{packs.name}: at that throttle cap the motors do not turn, here or with the first pack.",
-            when=lambda given, found: np.isnan(found.by_pack.thrust_change_share),
-            results=AT_CAP,
-        ),
-        Rule(
-            "none-flies",
-            "With none of the packs is there an endurance; by_pack says why.",
-            when=lambda given, found: np.isnan(found.longest_endurance),
-            results=("longest_endurance", "longest_pack"),
-        ),
-        Rule(
-            "cannot-lift",
-            "{packs.name}: full throttle gives {by_pack.thrust}, which does not lift {by_pack.mass}.",
-            when=lambda given, found: np.isnan(found.by_pack.hover_throttle),
-            results=HOVERING,
-        ),
-        Rule(
-            "nothing-to-fly-on",
-            "{packs.name}: without a hover there is no average power; give average_power.",
-            when=lambda given, found: np.isnan(found.by_pack.average_power),
-            results=FLIGHT,
-        ),
-        Rule(
-            "power-beyond-pack",
-            "{packs.name}: the pack cannot give the average power of {by_pack.average_power}.",
-            when=lambda given, found: np.isnan(found.by_pack.endurance),
-            results=FLIGHT,
-        ),
-        Rule(
-            "no-comparison",
-            "{packs.name}: without an endurance of this pack and of the first there is no difference to tell.",
-            when=lambda given, found: ~np.isfinite(found.by_pack.endurance_change_share),
-            results=CHANGES,
-        ),
-        Rule(
-            "no-rating",
-            "{packs.name}: its discharge_rating was not given.",
-            when=lambda given, found: np.isnan(given.packs.discharge_rating),
-            results=("by_pack.rating_used",),
-        ),
-    ),
+    rules=shared_packs.RULES,
     references=(
         *shared_parts.laws("by_pack"),
         drivetrain.MODEL,
         drivetrain.COEFFICIENTS,
         drivetrain.BENCH,
         rested_voltage("by_pack", "longest_endurance"),
-        Reference("Average power as a multiple of hover power: a judgement, common practice, no source"),
+        Reference("Average power as a multiple of hover power: rule of thumb, no source"),
     ),
     cautions=(
         CHECK_AUTHORITY,
@@ -362,47 +290,13 @@ CALCULATOR = Calculator(
         drivetrain.CATALOGUE_DATA,
         drivetrain.OUTSIDE_REGRESSION,
         drivetrain.BENCH_IMPOSSIBLE,
-        Caution(
-            "pack-resistance-assumed",
-            "{packs.name}: cell_resistance is a judgement for a good new cell; small packs measured with leads run "
-            "three to six times as high. It is the largest lever on full-throttle current and "
-            "not counted in uncertainty: measure it.",
-            when=lambda given, found: np.isnan(given.packs.cell_resistance),
-        ),
-        Caution(
-            "too-close",
-            "{packs.name}: the margin of {by_pack.margin} is too close to call: weigh the finished craft in one go.",
-            when=lambda given, found: found.by_pack.verdict == weighing.TOO_CLOSE,
-        ),
-        Caution(
-            "over-rating",
-            "{packs.name}: the throttle cap takes {by_pack.rating_used} of its continuous rating.",
-            when=lambda given, found: found.by_pack.rating_used > 1,
-        ),
-        Caution(
-            "over-controller",
-            "{packs.name}: a motor draws {by_pack.controller_used} of its controller's continuous rating.",
-            when=lambda given, found: found.by_pack.controller_used > 1,
-        ),
-        Caution(
-            "below-cutoff",
-            "{packs.name}: at the throttle cap its cells sag to {by_pack.capped_cell_voltage}, below their cut-off.",
-            when=lambda given, found: found.by_pack.capped_cell_voltage < cells.CUTOFF_VOLTAGE[given.packs.chemistry],
-        ),
-        Caution(
-            "cap-below-hover",
-            "{packs.name}: the throttle cap is below the {by_pack.hover_throttle} that hovers.",
-            when=lambda given, found: found.by_pack.hover_throttle > given.throttle_cap[:, None],
-        ),
+        shared_packs.RESISTANCE_ASSUMED,
+        *shared_packs.LIMITS_EXCEEDED,
         OUTSIDE_TEMPERATURE,
-        Caution(
-            "lihv-extrapolated",
-            "{packs.name}: the rested voltage of lihv cells is carried on from a lipo cell's, not measured.",
-            when=lambda given, found: given.packs.chemistry == cells.LIHV,
-        ),
+        shared_packs.LIHV_EXTRAPOLATED,
         Caution(
             "no-such-pack",
-            "match_pack names no pack of the list; the last one was matched.",
+            "The number of the pack to match is higher than the number of packs; the last pack was matched.",
             when=lambda given, found: given.match_pack > given.packs.cells.shape[1],
         ),
     ),
@@ -432,10 +326,10 @@ CALCULATOR = Calculator(
             },
             expected={"longest_pack": 2, "power_from": "hover-ratio"},
             rtol=1e-9,
-            source="common practice, no source: the same capacity on more cells flies longer at moderate extra mass",
+            source="rule of thumb, no source: the same capacity on more cells flies longer at moderate extra mass",
         ),
         Example(
-            "The same craft weighed without its pack, with the average power of its flights and one bench run",
+            "The same craft weighed without its pack, with its average power in flight and one bench run",
             given={
                 "dry_mass": 353.8,
                 "average_power": 260,

@@ -1,4 +1,4 @@
-"""How long a pack flies at an average power."""
+"""Flight time of a pack at an average power."""
 
 from dataclasses import dataclass
 from typing import Annotated, Final
@@ -7,14 +7,15 @@ import numpy as np
 
 from gramwatt.calculators._shared import fields
 from gramwatt.calculators._shared.cautions import (
+    CUTOFF_VOLTAGES,
     LAND_EARLY,
+    LIFEPO4_TAIL,
     LIHV_EXTRAPOLATED,
     LITHIUM_FIRE,
     NO_RESISTANCE,
     OUTSIDE_TEMPERATURE,
     RESISTANCE_ASSUMED,
-    RESISTANCE_FORMULA,
-    USUAL_RESISTANCE,
+    TYPICAL_RESISTANCE,
     arrhenius,
     rested_voltage,
 )
@@ -35,12 +36,12 @@ from gramwatt.model import (
 from gramwatt.physics import cells, pack
 
 DIFFUSION_LIMITED: Final[Annotated[float, Unit("1/s")]] = 3 / 3600
-"""3 C: above it energy cells give far less than a resistance alone would have them."""
+"""3 C: above it energy cells deliver far less than this model predicts."""
 
 
 @dataclass(frozen=True, slots=True)
 class Inputs:
-    """The pack, how full it starts and ends, and the power it is flown at."""
+    """The pack, its charge at take-off and landing, and the average power."""
 
     cells: fields.Cells
     capacity: fields.Capacity
@@ -56,10 +57,11 @@ class Inputs:
 
 
 INTEGRAL = (
-    "integral of dq / I(q), I the current at this power and charge q, from start_charge down to the reserve or to the "
-    "charge at which the loaded cell meets cutoff_cell_voltage; exact on each straight piece of the open-circuit curve"
+    "integral of dq / I(q), where I is the current at this power and charge q, from the start charge down to the "
+    "reserve or to the charge at which the loaded cell reaches its cut-off voltage; exact on each straight segment of "
+    "the open-circuit curve"
 )
-WHAT_ENDED = "the reserve, the cut-off voltage, or a pack that can no longer give the power: whichever comes first"
+FIRST_LIMIT = "the reserve, the cut-off voltage, or a pack that cannot give the power any more: whichever comes first"
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,54 +71,54 @@ class Results:
     endurance: Annotated[Array, Quantity("min", "Time until the reserve or the cut-off.", method=INTEGRAL)]
     energy_delivered: Annotated[Array, Quantity("Wh", "Energy at the terminals.", formula="power * endurance")]
     charge_used: Annotated[Array, Quantity("mAh", "Charge drawn.", formula="capacity * (start_charge - end_charge)")]
-    mean_current: Annotated[Array, Quantity("A", "Charge drawn over the time.", formula="charge_used / endurance")]
+    mean_current: Annotated[Array, Quantity("A", "Charge over time.", formula="charge_used / endurance")]
     mean_voltage: Annotated[Array, Quantity("V", "Energy over charge.", formula="energy_delivered / charge_used")]
     end_cell_voltage: Annotated[
-        Array, Quantity("V", "Loaded cell voltage at the end.", method="as in pack-current, at end_charge")
+        Array, Quantity("V", "Loaded cell voltage at the end.", method="as in pack-current, at the end charge")
     ]
     end_charge: Annotated[
-        Array, Quantity("%", "Charge left at the end.", method="the reserve, or where the cut-off is met")
+        Array, Quantity("%", "Charge left at the end.", method="the reserve, or the charge at the cut-off")
     ]
-    ended_by: Annotated[IndexArray, Choice(pack.ENDED_BY, "What ended it.", method=WHAT_ENDED)]
+    ended_by: Annotated[IndexArray, Choice(pack.ENDED_BY, "What ends the flight.", method=FIRST_LIMIT)]
     greatest_power: Annotated[
-        Array, Quantity("W", "The most it could give for a moment at take-off.", method="V^2 / 4R at start_charge")
+        Array, Quantity("W", "Maximum momentary power at take-off.", method="V^2 / 4R at the start charge")
     ]
-    pack_resistance: Annotated[
-        Array, Quantity("mohm", "Pack and leads at this temperature.", formula=RESISTANCE_FORMULA)
-    ]
+    pack_resistance: fields.PackResistance
 
 
 def endurance(given: Inputs) -> Results:
-    """Flying time at a constant average power, sag and cut-off included.
+    """Compute the flight time at a constant average power, with sag and cut-off.
 
-    Too hopeful for energy cells above about 3 C, for aged or cold packs whose resistance was not measured, and for
-    flying whose power varies so much that its peaks meet the cut-off early. It knows no self-heating and no recovery.
+    The time is too long for energy cells above about 3 C, for aged or cold packs whose resistance was not measured, and
+    where power varies so much that its peaks reach the cut-off early. Self-heating and recovery are not modelled.
     """
     resistance = pack.resistance(
         given.cells, given.cell_resistance, given.lead_resistance, given.pack_temperature, given.activation_energy
     )
-    flown = pack.constant_power_discharge(
-        cells.OPEN_CIRCUIT_VOLTAGE[given.chemistry],
-        power=given.power / given.cells,
-        resistance=resistance / given.cells,
-        charge=given.capacity,
-        start=given.start_charge,
+    discharge = pack.discharge_pack(
+        given.chemistry,
+        given.cells,
+        power=given.power,
+        resistance=resistance,
+        capacity=given.capacity,
+        start_charge=given.start_charge,
         reserve=given.reserve,
-        cutoff=given.cutoff_cell_voltage,
+        cutoff_voltage=given.cutoff_cell_voltage,
     )
-    flies = flown.duration > 0
-    used = np.where(np.isnan(flown.duration), np.nan, given.capacity * (given.start_charge - flown.end_charge))
-    energy = given.power * flown.duration
+    duration, end_charge = discharge.duration, discharge.end_charge
+    flies = duration > 0
+    charge = np.where(np.isnan(duration), np.nan, given.capacity * (given.start_charge - end_charge))
+    energy = given.power * duration
     return Results(
-        endurance=flown.duration,
+        endurance=duration,
         energy_delivered=energy,
-        charge_used=used,
-        mean_current=np.where(flies, used / flown.duration, np.nan),
-        mean_voltage=np.where(flies, energy / used, np.nan),
-        end_cell_voltage=np.where(flies, flown.end_voltage, np.nan),
-        end_charge=flown.end_charge,
-        ended_by=flown.ended_by,
-        greatest_power=pack.greatest_power(given.cells * flown.start_voltage, resistance),
+        charge_used=charge,
+        mean_current=np.where(flies, charge / duration, np.nan),
+        mean_voltage=np.where(flies, energy / charge, np.nan),
+        end_cell_voltage=np.where(flies, discharge.end_voltage, np.nan),
+        end_charge=end_charge,
+        ended_by=discharge.ended_by,
+        greatest_power=pack.max_power(given.cells * discharge.start_voltage, resistance),
         pack_resistance=resistance,
     )
 
@@ -125,7 +127,7 @@ MEANS = ("mean_current", "mean_voltage", "end_cell_voltage")
 
 CALCULATOR = Calculator(
     title="How long will it fly?",
-    summary="Flying time of a pack at an average power, to a reserve or a cut-off.",
+    summary="Flight time of a pack at an average power, down to a reserve or a cut-off.",
     inputs=Inputs,
     results=Results,
     formula=endurance,
@@ -138,25 +140,25 @@ CALCULATOR = Calculator(
         stop=lambda given, found: found.end_charge,
     ),
     assumptions=(
-        USUAL_RESISTANCE,
+        TYPICAL_RESISTANCE,
         Assumption(
             "cutoff_cell_voltage",
-            "by chemistry: lipo 3.3 V, lihv 3.3 V, li-ion 2.8 V, lifepo4 2.5 V",
+            f"by chemistry: {CUTOFF_VOLTAGES}",
             lambda given: cells.CUTOFF_VOLTAGE[given.chemistry],
         ),
     ),
     rules=(
         Rule(
             "power-beyond-pack",
-            "The pack cannot give {power} even at take-off: behind {pack_resistance} the most is {greatest_power}. Ask "
-            "for less, or give a pack with more cells or less resistance.",
+            "The pack cannot deliver {power} even at take-off. The most it can give through {pack_resistance} is "
+            "{greatest_power}: use more cells or a pack with lower resistance.",
             when=lambda given, found: given.power > found.greatest_power,
             results=("endurance", "energy_delivered", "charge_used", *MEANS),
         ),
         Rule(
             "nothing-to-fly",
-            "The flight ends before it starts: at take-off the reserve, or the cut-off of {cutoff_cell_voltage} a "
-            "cell, is already met.",
+            "The flight ends before it starts: the pack is already at its reserve, or at the cut-off of "
+            "{cutoff_cell_voltage} per cell, at take-off.",
             when=lambda given, found: found.endurance == 0,
             results=MEANS,
         ),
@@ -164,7 +166,7 @@ CALCULATOR = Calculator(
     ),
     references=(
         Reference(
-            "Constant-power discharge of a rested voltage behind a resistance, integrated in closed form: derived; "
+            "Constant-power discharge of a rested voltage behind a resistance, integrated in closed form: derived, and "
             "checked against PyBaMM 26.10, equivalent_circuit.Thevenin",
             url="https://doi.org/10.5334/jors.309",
         ),
@@ -177,15 +179,15 @@ CALCULATOR = Calculator(
         RESISTANCE_ASSUMED,
         Caution(
             "diffusion-limited",
-            "{mean_current} is above 3 C: there an energy cell gives far less than this model says; for a power cell "
-            "it holds within some per cent.",
+            "{mean_current} is above 3 C. There an energy cell delivers far less than this model predicts; a power "
+            "cell is within a few per cent of it.",
             when=lambda given, found: found.mean_current > DIFFUSION_LIMITED * given.capacity,
         ),
         OUTSIDE_TEMPERATURE,
         LIHV_EXTRAPOLATED,
         Caution(
             "lifepo4-tail",
-            "Below 20 % the lifepo4 curve reads up to 0.2 V a cell low.",
+            LIFEPO4_TAIL,
             when=lambda given, found: (given.chemistry == cells.LIFEPO4) & (found.end_charge < 0.2),
         ),
     ),
@@ -195,11 +197,11 @@ CALCULATOR = Calculator(
             given={"cells": 6, "capacity": 1300, "power": 200},
             expected={"endurance": 7.15, "ended_by": "reserve", "charge_used": 1040},
             rtol=0.01,
-            source="by hand, roughly: rested 3.882 V a cell on average over 20 to 100 %, less 0.067 V of sag, is "
+            source="by hand, roughly: rested 3.882 V per cell on average over 20 to 100 %, less 0.067 V of sag, is "
             "22.9 V; 1.04 Ah x 22.9 V / 200 W = 7.14 min",
         ),
         Example(
-            "A cold li-ion pack flown to its cut-off",
+            "A cold Li-ion pack flown down to its cut-off",
             given={
                 "cells": 4,
                 "capacity": "3 Ah",

@@ -1,4 +1,4 @@
-"""A flown time carried to another pack and another mass."""
+"""Flight time with another pack and mass, from a measured flight."""
 
 from dataclasses import dataclass
 from typing import Annotated, Final
@@ -6,7 +6,7 @@ from typing import Annotated, Final
 import numpy as np
 
 from gramwatt.calculators._shared import fields
-from gramwatt.calculators._shared.cautions import LAND_EARLY, LITHIUM_FIRE
+from gramwatt.calculators._shared.cautions import LAND_EARLY, LITHIUM_FIRE, NOMINAL_VOLTAGES, nominal_voltages
 from gramwatt.model import (
     Array,
     Assumption,
@@ -23,33 +23,37 @@ from gramwatt.model import (
 )
 from gramwatt.physics import cells, scaling
 
-FLOWN_CHEMISTRY: Final = Choice(cells.CHEMISTRIES, "Chemistry of the pack flown, where it is another.", optional=True)
+REFERENCE_CHEMISTRY: Final = Choice(
+    cells.CHEMISTRIES, "Chemistry of the pack of the measured flight, if different.", optional=True
+)
 
 
 @dataclass(frozen=True, slots=True)
 class Inputs:
-    """The flight that was flown, and the pack and mass of the one to come."""
+    """A measured flight, and the pack and mass of the next one."""
 
     reference_duration: Annotated[
-        Array, Quantity("min", "Time flown, as measured, down to the reserve.", above=0, at_most=1000)
+        Array, Quantity("min", "Measured flight time, down to the reserve.", above=0, at_most=1000)
     ]
-    reference_cells: Annotated[Array, Count("Cells in series of the pack flown.", at_least=1, at_most=24)]
+    reference_cells: Annotated[
+        Array, Count("Cells in series of the pack of the measured flight.", at_least=1, at_most=24)
+    ]
     reference_capacity: Annotated[
-        Array, Quantity("mAh", "Rated capacity of the whole pack flown.", above=0, at_most=1e6)
+        Array, Quantity("mAh", "Rated capacity of the whole pack of the measured flight.", above=0, at_most=1e6)
     ]
-    reference_mass: Annotated[Array, Quantity("g", "All-up mass flown.", above=0, at_most=1e5)]
+    reference_mass: Annotated[Array, Quantity("g", "All-up mass of the measured flight.", above=0, at_most=1e5)]
     cells: fields.Cells
     capacity: fields.Capacity
     mass: fields.Mass
     mass_exponent: fields.MassExponent
     chemistry: fields.Chemistry
-    reference_chemistry: Annotated[IndexArray, FLOWN_CHEMISTRY]
+    reference_chemistry: Annotated[IndexArray, REFERENCE_CHEMISTRY]
     reserve: fields.Reserve
     reference_reserve: Annotated[
         Array,
         Quantity(
             "%",
-            "Charge that was left at landing of the flight flown, where it is another.",
+            "Charge left at landing of the measured flight, if different.",
             at_least=0,
             below=100,
             optional=True,
@@ -58,22 +62,19 @@ class Inputs:
     pack_mass: fields.PackMass
 
 
-NOMINAL = (
-    "cells times nominal cell voltage (lipo 3.7 V, lihv 3.8 V, li-ion 3.6 V, lifepo4 3.2 V) times capacity, less the "
-    "reserve"
-)
+NOMINAL = f"cells times nominal cell voltage ({NOMINAL_VOLTAGES}) times capacity, less the reserve"
 
 
 @dataclass(frozen=True, slots=True)
 class Results:
-    """The new flight, against the one flown."""
+    """The new flight, compared with the measured one."""
 
     endurance: Annotated[
-        Array, Quantity("min", "Time of the new flight.", formula="reference_duration * duration_ratio")
+        Array, Quantity("min", "Flight time of the new flight.", formula="reference_duration * duration_ratio")
     ]
     duration_ratio: Annotated[Array, Quantity("1", "New time over old.", formula="energy_ratio / power_ratio")]
     energy_ratio: Annotated[
-        Array, Quantity("1", "New energy over old, reserves left out.", formula="usable_energy / reference_energy")
+        Array, Quantity("1", "New usable energy over old.", formula="usable_energy / reference_energy")
     ]
     power_ratio: Annotated[
         Array, Quantity("1", "New average power over old.", formula="(mass / reference_mass)**mass_exponent")
@@ -82,15 +83,15 @@ class Results:
         Array, Quantity("W", "Average power of the new flight.", formula="usable_energy / endurance")
     ]
     reference_power: Annotated[
-        Array, Quantity("W", "Average power of the flight flown.", formula="reference_energy / reference_duration")
+        Array, Quantity("W", "Average power of the measured flight.", formula="reference_energy / reference_duration")
     ]
     usable_energy: Annotated[Array, Quantity("Wh", "Label energy of the new pack, less its reserve.", method=NOMINAL)]
-    reference_energy: Annotated[Array, Quantity("Wh", "The same of the pack flown.", method=NOMINAL)]
+    reference_energy: Annotated[Array, Quantity("Wh", "The same for the measured flight.", method=NOMINAL)]
     linear_endurance: Annotated[
         Array,
         Quantity(
             "min",
-            "Time if power went as mass itself (x = 1), the least that small craft were measured to do.",
+            "Flight time if power were proportional to mass (x = 1), the lowest exponent measured for small craft.",
             formula="reference_duration * energy_ratio * reference_mass / mass",
         ),
     ]
@@ -98,7 +99,7 @@ class Results:
         Array,
         Quantity(
             "g",
-            "Mass of a pack of the new one's energy per mass that flies longest on this craft.",
+            "Pack mass of the longest flight, at the energy per mass of the new pack.",
             formula="(mass - pack_mass) / (mass_exponent - 1)",
             needs=("pack_mass",),
         ),
@@ -106,11 +107,11 @@ class Results:
 
 
 def endurance_from_flight(given: Inputs) -> Results:
-    """Flying time with another pack at another mass, from a time that was flown: energy over mass^x, as ratios.
+    """Compute flight time with another pack and mass from a measured flight: ratios of energy over mass^x.
 
-    The same motors and propellers, flown in the same way and in the same air. It knows no voltage sag: a pack that is
-    loaded much harder than the one flown gives less of its label energy. The further the masses are apart, the more
-    hangs on mass_exponent; power-fit finds it from flights at several masses.
+    Valid for the same motors and propellers, flown in the same way and in the same air. Voltage sag is not modelled: a
+    pack that is loaded much harder delivers less of its label energy. The more the masses differ, the more the result
+    depends on the mass exponent; power-fit finds it from flights at several masses.
     """
     energy = given.cells * cells.NOMINAL_VOLTAGE[given.chemistry] * given.capacity * (1 - given.reserve)
     reference_energy = (
@@ -140,7 +141,7 @@ def endurance_from_flight(given: Inputs) -> Results:
 
 CALCULATOR = Calculator(
     title="How long with another pack?",
-    summary="A flown time carried to another pack and mass.",
+    summary="Flight time with another pack and mass, from a measured flight.",
     inputs=Inputs,
     results=Results,
     formula=endurance_from_flight,
@@ -159,14 +160,14 @@ CALCULATOR = Calculator(
     rules=(
         Rule(
             "pack-outweighs-craft",
-            "A pack of {pack_mass} leaves nothing of an all-up mass of {mass}.",
+            "A pack of {pack_mass} leaves nothing for the rest of an all-up mass of {mass}.",
             when=lambda given, found: given.pack_mass >= given.mass,
             results=("best_pack_mass",),
         ),
         Rule(
             "no-best-pack",
-            "Where power grows no faster than mass (mass_exponent {mass_exponent}), every heavier pack of the same "
-            "kind flies longer: there is no best one.",
+            "Power rises no faster than mass (mass exponent {mass_exponent}), so every heavier pack of the same kind "
+            "flies longer: there is no best one.",
             when=lambda given, found: (given.mass_exponent <= 1) & ~(given.pack_mass >= given.mass),
             results=("best_pack_mass",),
         ),
@@ -174,8 +175,7 @@ CALCULATOR = Calculator(
     references=(
         Reference(
             "Energy over average power, and average power in proportion to mass^x: derived. x = 1.5 is hover by "
-            "momentum theory, P = W^1.5 / sqrt(2 rho A): Leishman, Principles of Helicopter Aerodynamics, chapter 2 "
-            "(from memory)",
+            "momentum theory, P = W^1.5 / sqrt(2 rho A), derived"
         ),
         Reference(
             "Measured x of 1.0 (30 to 90 gf a rotor) to 1.3 (200 to 450 gf), medians, single runs 0.9 to 1.5: slope of "
@@ -184,52 +184,48 @@ CALCULATOR = Calculator(
             about=("endurance", "duration_ratio", "power_ratio", "implied_power", "linear_endurance"),
         ),
         Reference(
-            "Best pack mass: time ~ b / (m_0 + b)^x is longest at b = m_0 / (x - 1), derived",
-            about=("best_pack_mass",),
+            "Best pack mass: time ~ b / (m_0 + b)^x is longest at b = m_0 / (x - 1), derived", about=("best_pack_mass",)
         ),
-        Reference(
-            "Nominal cell voltages by chemistry: common practice, no source",
-            about=("usable_energy", "reference_energy", "energy_ratio", "implied_power", "reference_power"),
-        ),
+        nominal_voltages("usable_energy", "reference_energy", "energy_ratio", "implied_power", "reference_power"),
     ),
     cautions=(
         LITHIUM_FIRE,
         LAND_EARLY,
         Caution(
             "exponent-uncertain",
-            "At mass_exponent {mass_exponent} the answer is near the aerodynamic law. Measured small craft run 1.0 to "
-            "1.3: the real time lies rather between {endurance} and the {linear_endurance} of x = 1.",
+            "The mass exponent {mass_exponent} is close to the aerodynamic law. Measured small craft have 1.0 to 1.3: "
+            "expect a time between {endurance} and {linear_endurance} (exponent 1).",
             when=lambda given, found: (given.mass_exponent > 1.3) & (abs(given.mass / given.reference_mass - 1) > 1e-3),
         ),
         Caution(
             "other-voltage",
-            "{cells} cells turn the motors of a craft flown on {reference_cells} at other speeds. The time holds for "
-            "the same flying, not for the same stick: set a throttle cap, and see that motors and controllers bear "
-            "the voltage.",
+            "On {cells} cells instead of {reference_cells} the motors turn at other speeds. The time is for the same "
+            "flying, not for the same stick position: set a throttle cap, and check that motors and controllers are "
+            "rated for the voltage.",
             when=lambda given, found: given.cells != given.reference_cells,
         ),
         Caution(
             "far-from-flown",
-            "{mass} is far from the {reference_mass} flown: motors and propellers work at another efficiency there. "
-            "Fly it once and ask again from that flight.",
+            "{mass} is far from the {reference_mass} of the measured flight: motors and propellers have another "
+            "efficiency there. Measure one flight at the new mass and start from that.",
             when=lambda given, found: abs(given.mass - given.reference_mass) > 0.3 * given.reference_mass,
         ),
         Caution(
             "loaded-harder",
-            "The new pack is emptied more than half as fast again as the old: it sags more and gives less of its "
-            "label energy, so the time is too hopeful.",
+            "The new pack is discharged more than 1.5 times as fast as the old one: it sags more and delivers less of "
+            "its label energy, so the real time is shorter.",
             when=lambda given, found: (1 - given.reserve) > 1.5 * (1 - given.reference_reserve) * found.duration_ratio,
         ),
         Caution(
             "best-pack-is-beyond",
-            "A pack of {best_pack_mass} weighs more than the rest of the craft: thrust, motors and frame give out long "
-            "before. It says only that on paper a heavier pack of the same kind still flies longer.",
+            "A pack of {best_pack_mass} is heavier than the rest of the craft: thrust, motors and frame reach their "
+            "limits long before. It only means that, on paper, a heavier pack of the same kind still flies longer.",
             when=lambda given, found: found.best_pack_mass > given.mass - given.pack_mass,
         ),
         Caution(
             "beyond-best-pack",
-            "The pack of {pack_mass} is past the best one of {best_pack_mass}: a lighter one of the same kind flies "
-            "longer.",
+            "The pack of {pack_mass} is heavier than the best one of {best_pack_mass}: a lighter one of the same kind "
+            "flies longer.",
             when=lambda given, found: given.pack_mass > found.best_pack_mass,
         ),
     ),
@@ -260,7 +256,7 @@ CALCULATOR = Calculator(
             "4 x 3.7 V x 1.3 Ah x 0.8 x 60 / 6 min = 153.92 W; (702 - 215) / 0.5 = 974 g",
         ),
         Example(
-            "A long-range li-ion pack instead of lipo, exponent measured",
+            "A long-range Li-ion pack instead of LiPo, exponent measured",
             given={
                 "reference_duration": "540 s",
                 "reference_cells": 6,

@@ -1,4 +1,4 @@
-"""Recorded flights side by side: pack A against pack B by what they gave in the air."""
+"""Recorded flights side by side: compare packs by their results in the air."""
 
 from dataclasses import dataclass
 from typing import Annotated, Final
@@ -7,7 +7,7 @@ import numpy as np
 
 from gramwatt.calculators._shared import fields, flight_summary, logs
 from gramwatt.calculators._shared.cautions import LAND_EARLY, LITHIUM_FIRE, rested_voltage
-from gramwatt.calculators._shared.flights import some
+from gramwatt.calculators._shared.flights import any_flight
 from gramwatt.model import (
     Array,
     BarChart,
@@ -25,20 +25,22 @@ from gramwatt.model import (
 
 
 @dataclass(frozen=True, slots=True)
-class FlownFlight:
-    """One flight: its recording, and the pack it was flown with."""
+class RecordedFlight:
+    """One flight: its recording and its pack."""
 
-    name: Annotated[StringArray, Text("What to call it.", default="flight")]
+    name: Annotated[StringArray, Text("Name of the flight.", default="flight")]
     log: logs.Log
-    cells: logs.FlownCells
-    capacity: logs.FlownCapacity
+    cells: fields.OptionalCells
+    capacity: fields.OptionalCapacity
     chemistry: fields.Chemistry
     start_charge: fields.StartCharge
     reserve: fields.Reserve
-    mass: Annotated[Array, Quantity("g", "All-up mass.", above=0, at_most=1e5, optional=True)]
+    mass: fields.OptionalMass
     charge_put_back: Annotated[
         Array,
-        Quantity("mAh", "What the charger put back, to calibrate the sensor.", above=0, at_most=1e6, optional=True),
+        fields.optional_quantity(
+            "mAh", "Charge that the charger put back, to calibrate the current sensor.", at_most=1e6
+        ),
     ]
     begin: logs.Begin
     end: logs.End
@@ -46,9 +48,9 @@ class FlownFlight:
 
 @dataclass(frozen=True, slots=True)
 class Inputs:
-    """The flights, and what the craft's sensors need."""
+    """The flights, and corrections of the craft's sensors."""
 
-    flights: Annotated[FlownFlight, Table(FlownFlight, "Flights to compare with the first.", max_length=50)]
+    flights: Annotated[RecordedFlight, Table(RecordedFlight, "Flights to compare with the first.", max_length=50)]
     current_scale: logs.CurrentScale
     current_offset: logs.CurrentOffset
     voltage_scale: logs.VoltageScale
@@ -56,150 +58,143 @@ class Inputs:
 
 
 AS_LOG: Final = "as in flight-log"
-AGAINST: Final = "against the first flight"
+DIFFERENCE: Final = "relative difference from the first flight"
 
 
 @dataclass(frozen=True, slots=True)
-class FlightAnswer:
+class FlightResults:
     """One flight beside the others."""
 
-    name: Annotated[StringArray, Text("The flight.")]
-    duration: Annotated[Array, Quantity("min", "Time recorded, gaps left out.", method=AS_LOG)]
+    name: Annotated[StringArray, Text("Name of the flight.")]
+    duration: Annotated[Array, Quantity("min", "Recorded time without gaps.", method=AS_LOG)]
     energy: Annotated[Array, Quantity("Wh", "Energy drawn.", method=AS_LOG)]
     charge: Annotated[Array, Quantity("mAh", "Charge drawn.", method=AS_LOG)]
     mean_power: Annotated[Array, Quantity("W", "Average power.", method=AS_LOG)]
     power_p95: Annotated[Array, Quantity("W", "Power exceeded 5 % of the time.", method=AS_LOG)]
-    peak_power: Annotated[Array, Quantity("W", "Greatest power.", method=AS_LOG)]
-    peak_current: Annotated[Array, Quantity("A", "Greatest current.", method=AS_LOG)]
+    peak_power: Annotated[Array, Quantity("W", "Maximum power.", method=AS_LOG)]
+    peak_current: Annotated[Array, Quantity("A", "Maximum current.", method=AS_LOG)]
     lowest_cell_voltage: Annotated[Array, Quantity("V", "Lowest loaded cell voltage.", method=AS_LOG, optional=True)]
     punch_sag: Annotated[
-        Array,
-        Quantity("V", "Deepest fall in a punch-out, a cell.", method="greatest sag over cells", optional=True),
+        Array, Quantity("V", "Largest sag per cell in a punch-out.", method="maximum sag over cells", optional=True)
     ]
     cell_resistance: Annotated[
         Array,
         Quantity(
             "mohm",
-            "Of one series position, leads shared out.",
-            method="pack_resistance as in flight-log, over cells",
+            "Resistance of one series position with its share of the leads.",
+            method="pack resistance as in flight-log, over cells",
             optional=True,
         ),
     ]
-    used: Annotated[Array, Quantity("%", "Of the capacity.", method=AS_LOG, optional=True)]
+    used: Annotated[Array, Quantity("%", "Share of the capacity used.", method=AS_LOG, optional=True)]
     landing_time: Annotated[Array, Quantity("min", "Time to the reserve.", method=AS_LOG, optional=True)]
     power_per_mass: Annotated[
-        Array, Quantity("W/kg", "Average power for each kilogram.", method="mean_power / mass", optional=True)
+        Array, Quantity("W/kg", "Average power per mass.", method="mean power over mass", optional=True)
     ]
-    mean_power_change: Annotated[Array, Quantity("%", "Average power more.", method=AGAINST)]
-    peak_current_change: Annotated[Array, Quantity("%", "Greatest current more.", method=AGAINST)]
-    punch_sag_change: Annotated[Array, Quantity("%", "Sag in a punch more.", method=AGAINST, optional=True)]
-    landing_time_change: Annotated[Array, Quantity("%", "Time to the reserve more.", method=AGAINST, optional=True)]
-    samples_used: Annotated[Array, Count("Samples used.", at_least=0, at_most=5_000_000, method="counted")]
+    mean_power_change: Annotated[Array, Quantity("%", "Change of the average power.", method=DIFFERENCE)]
+    peak_current_change: Annotated[Array, Quantity("%", "Change of the maximum current.", method=DIFFERENCE)]
+    punch_sag_change: Annotated[
+        Array, Quantity("%", "Change of the sag in a punch-out.", method=DIFFERENCE, optional=True)
+    ]
+    landing_time_change: Annotated[
+        Array, Quantity("%", "Change of the time to the reserve.", method=DIFFERENCE, optional=True)
+    ]
+    samples_used: fields.SamplesUsed
     samples_left_out: Annotated[
-        Array, Count("Samples left out; flight-log says why.", at_least=0, at_most=5_000_000, method="counted")
+        Array, Count("Samples left out; flight-log gives the reasons.", at_least=0, at_most=5_000_000, method="counted")
     ]
 
 
 @dataclass(frozen=True, slots=True)
 class Results:
-    """The flights side by side, and which of them would fly longest."""
+    """The flights side by side, and the one that would last longest."""
 
     longest_landing_time: Annotated[
-        Array, Quantity("min", "Of the flight whose pack lasts longest to its reserve.", method="the greatest")
+        Array, Quantity("min", "Longest time to the reserve of all flights.", method="maximum over the flights")
     ]
     longest_flight: Annotated[
-        Array, Count("Its place among the flights, from 1.", at_least=1, at_most=50, method="place of the greatest")
+        Array, Count("Number of that flight, from 1.", at_least=1, at_most=50, method="flight of the longest time")
     ]
-    by_flight: Annotated[FlightAnswer, Table(FlightAnswer, "The flights in the order they were given.", max_length=50)]
+    by_flight: Annotated[FlightResults, Table(FlightResults, "The flights in the given order.", max_length=50)]
 
 
 def flight_comparison(given: Inputs) -> Results:
-    """What flight-log says of each recording, and the change against the first.
+    """Compute the results of flight-log for each recording, and the change from the first.
 
-    Alike flying is the user's part: a change tells packs apart only where craft, air and flying were alike.
+    A change tells packs apart only if craft, air and flying are the same.
     """
     flights = given.flights
     shape = flights.cells.shape
-    many = shape[1]
 
-    def wide(values: Array) -> Array:
-        return np.repeat(values, many)
+    def per_flight(values: Array) -> Array:
+        return np.repeat(values, shape[1])
 
-    told = flight_summary.of_recordings(
+    log = flight_summary.summarize_recordings(
         flights.log.ravel(),
-        flight_summary.Pack(
+        flight_summary.FlightPack(
             flights.cells.ravel(),
             flights.capacity.ravel(),
             flights.chemistry.ravel(),
             flights.start_charge.ravel(),
             flights.reserve.ravel(),
         ),
-        flight_summary.Sensors(
-            wide(given.current_scale),
-            wide(given.current_offset),
-            wide(given.voltage_scale),
+        flight_summary.SensorCorrections(
+            per_flight(given.current_scale),
+            per_flight(given.current_offset),
+            per_flight(given.voltage_scale),
             flights.charge_put_back.ravel(),
         ),
-        longest_gap=wide(given.longest_gap),
+        longest_gap=per_flight(given.longest_gap),
         begin=flights.begin.ravel(),
         end=flights.end.ravel(),
     )
-    found = told.summary
-    sag = np.fmax.reduce(told.punch_outs.sag, axis=1, initial=np.nan) / flights.cells.ravel()
+    flight = flight_summary.FlightSummary(*(values.reshape(shape) for values in log.summary))
+    samples, samples_used = log.samples.reshape(shape), log.samples_used.reshape(shape)
+    punch_sag = np.fmax.reduce(log.punch_outs.sag, axis=1, initial=np.nan).reshape(shape) / flights.cells
+    landing_time = flight.reserve_at
 
     def change(values: Array) -> Array:
-        table = values.reshape(shape)
-        return table / table[:, :1] - 1
+        return values / values[:, :1] - 1
 
-    lasts = np.where(np.isnan(found.reserve_at), -np.inf, found.reserve_at).reshape(shape)
-    best = lasts.argmax(axis=1)
-    longest = found.reserve_at.reshape(shape)[np.arange(len(best)), best]
+    best = np.where(np.isnan(landing_time), -np.inf, landing_time).argmax(axis=1)
+    longest = landing_time[np.arange(len(best)), best]
     return Results(
         longest_landing_time=longest,
         longest_flight=np.where(np.isnan(longest), np.nan, best + 1.0),
-        by_flight=FlightAnswer(
+        by_flight=FlightResults(
             name=flights.name,
-            duration=found.duration.reshape(shape),
-            energy=found.energy.reshape(shape),
-            charge=found.charge.reshape(shape),
-            mean_power=found.mean_power.reshape(shape),
-            power_p95=found.power_p95.reshape(shape),
-            peak_power=found.peak_power.reshape(shape),
-            peak_current=found.peak_current.reshape(shape),
-            lowest_cell_voltage=found.lowest_cell_voltage.reshape(shape),
-            punch_sag=sag.reshape(shape),
-            cell_resistance=found.pack_resistance.reshape(shape) / flights.cells,
-            used=found.used.reshape(shape),
-            landing_time=found.reserve_at.reshape(shape),
-            power_per_mass=found.mean_power.reshape(shape) / flights.mass,
-            mean_power_change=change(found.mean_power),
-            peak_current_change=change(found.peak_current),
-            punch_sag_change=change(sag),
-            landing_time_change=change(found.reserve_at),
-            samples_used=told.samples_used.reshape(shape),
-            samples_left_out=(told.samples - told.samples_used).reshape(shape),
+            duration=flight.duration,
+            energy=flight.energy,
+            charge=flight.charge,
+            mean_power=flight.mean_power,
+            power_p95=flight.power_p95,
+            peak_power=flight.peak_power,
+            peak_current=flight.peak_current,
+            lowest_cell_voltage=flight.lowest_cell_voltage,
+            punch_sag=punch_sag,
+            cell_resistance=flight.pack_resistance / flights.cells,
+            used=flight.used,
+            landing_time=landing_time,
+            power_per_mass=flight.mean_power / flights.mass,
+            mean_power_change=change(flight.mean_power),
+            peak_current_change=change(flight.peak_current),
+            punch_sag_change=change(punch_sag),
+            landing_time_change=change(landing_time),
+            samples_used=samples_used,
+            samples_left_out=samples - samples_used,
         ),
     )
 
 
-FROM_CURRENT: Final = tuple(
-    f"by_flight.{name}"
-    for name in (
-        "energy",
-        "charge",
-        "mean_power",
-        "power_p95",
-        "peak_power",
-        "peak_current",
-        "mean_power_change",
-        "peak_current_change",
-    )
+FROM_CURRENT: Final = (
+    *("by_flight.energy", "by_flight.charge", "by_flight.mean_power", "by_flight.power_p95", "by_flight.peak_power"),
+    *("by_flight.peak_current", "by_flight.mean_power_change", "by_flight.peak_current_change"),
 )
 
 
 CALCULATOR = Calculator(
     title="Which pack did better in the air?",
-    summary="Recorded flights side by side: power, peak amps, sag a cell, time to the reserve, against the first.",
+    summary="Recorded flights side by side: power, peak current, sag per cell and time to the reserve.",
     inputs=Inputs,
     results=Results,
     formula=flight_comparison,
@@ -208,48 +203,48 @@ CALCULATOR = Calculator(
     rules=(
         Rule(
             "recording-lacks",
-            "The recording of {by_flight.name} has not both current and voltage in two samples, or that of the first "
-            "flight has not; flight-log says what it lacks.",
+            "The recording of {by_flight.name}, or that of the first flight, has fewer than two samples with both "
+            "current and voltage. flight-log shows what is missing.",
             when=lambda given, found: np.isnan(found.by_flight.mean_power_change),
             results=(*FROM_CURRENT, "by_flight.duration"),
         ),
         Rule(
             "no-capacity",
-            "No flight tells its time to the reserve: give capacity, and recordings with a current.",
+            "No time to the reserve can be computed: give the capacity, and recordings with a current.",
             when=lambda given, found: np.isnan(found.longest_landing_time),
             results=("longest_landing_time", "longest_flight"),
         ),
     ),
     references=(
         Reference(
-            "Integrals, percentiles and resistance as in flight-log; changes are ratios to the first flight less one"
+            "Integrals, percentiles and resistance as in flight-log; a change is the ratio to the first flight less 1"
         ),
         rested_voltage("by_flight"),
     ),
     cautions=(
         LITHIUM_FIRE,
         LAND_EARLY,
-        Caution("flown-alike", "The figures tell packs apart only if craft, air and flying were alike."),
+        Caution("flown-alike", "The figures tell packs apart only if craft, air and flying were the same."),
         Caution(
             "one-sensor",
-            "All flights are taken to be recorded by one sensor, off by the same share; changes in per cent do not "
-            "depend on it. Where charge_put_back is given, that flight is calibrated by itself.",
-            when=lambda given, found: some(np.isfinite(given.flights.charge_put_back)),
+            "All flights are assumed to be recorded by one sensor with one error, on which relative changes do not "
+            "depend. A flight with a charge put back is calibrated by itself.",
+            when=lambda given, found: any_flight(np.isfinite(given.flights.charge_put_back)),
         ),
         Caution(
             "unlike-start",
-            "The flights began with different start_charge: volts, sag and times are not alike.",
-            when=lambda given, found: some(given.flights.start_charge != given.flights.start_charge[:, :1]),
+            "The flights have different start charges, so voltages, sag and times cannot be compared directly.",
+            when=lambda given, found: any_flight(given.flights.start_charge != given.flights.start_charge[:, :1]),
         ),
         Caution(
             "left-out",
-            "Of some recordings samples were left out: see samples_left_out, and flight-log for the reasons.",
-            when=lambda given, found: some(found.by_flight.samples_left_out > 0),
+            "Samples of some recordings were left out: see samples left out, and flight-log for the reasons.",
+            when=lambda given, found: any_flight(found.by_flight.samples_left_out > 0),
         ),
     ),
     examples=(
         Example(
-            "Two invented flights of a minute with the same hover and one punch, on a fresh and on a tired pack",
+            "Two invented flights of a minute with the same hover and one punch-out, on a fresh and on a tired pack",
             given={
                 "flights": [
                     {
@@ -280,7 +275,7 @@ CALCULATOR = Calculator(
             expected={"longest_landing_time": 4.450909, "longest_flight": 2},
             rtol=1e-6,
             source="by hand: 0.8 x 850 mAh = 2448 A s; the fresh pack gave 8 x 57 + 24 + 80 = 560 A s in a minute, so "
-            "4.371 min; the tired one, with 36 A in the punch, 550 A s, so 4.451 min",
+            "4.371 min; the tired one, with 36 A in the punch-out, 550 A s, so 4.451 min",
         ),
         Example(
             "Two invented flights of a minute at a steady current, with two propellers",

@@ -1,4 +1,4 @@
-"""Motors, propellers and pack in equilibrium at full throttle, or at a cap."""
+"""Motors, propellers and pack in equilibrium at full throttle or at a cap."""
 
 from dataclasses import dataclass
 from typing import Annotated, Final
@@ -7,24 +7,27 @@ import numpy as np
 
 from gramwatt.calculators._shared import drivetrain, fields
 from gramwatt.calculators._shared.cautions import (
+    BELOW_CUTOFF,
     LIHV_EXTRAPOLATED,
     LITHIUM_FIRE,
     MORE_THAN_FULL,
     OUTSIDE_TEMPERATURE,
+    OVER_RATING,
     PROPELLERS_OFF,
     RESISTANCE_ASSUMED,
-    USUAL_RESISTANCE,
+    TYPICAL_RESISTANCE,
+    pack_voltage,
     rested_voltage,
 )
 from gramwatt.model import Array, Calculator, Caution, CurveChart, Example, NumberList, Quantity, Rule
-from gramwatt.physics import air, cells, constants, craft, pack, rotor
+from gramwatt.physics import air, constants, craft, pack, rotor
 
 THROTTLES: Final = np.array([0.25, 0.50, 0.75, 1.00])
 
 
 @dataclass(frozen=True, slots=True)
 class Inputs:
-    """The pack, the motors, the propellers, the air, and bench points that set defaults right."""
+    """The pack, the motors, the propellers, the air, and bench points that replace defaults."""
 
     cells: fields.Cells
     capacity: fields.Capacity
@@ -33,12 +36,14 @@ class Inputs:
     pitch: fields.Pitch
     blades: fields.Blades
     motors: fields.Motors
-    mass: Annotated[Array, Quantity("g", "All-up mass, for thrust to weight.", above=0, at_most=1e5, optional=True)]
-    throttle_cap: Annotated[Array, Quantity("%", "Greatest throttle allowed.", above=0, at_most=100, default=100)]
+    mass: fields.OptionalMass
+    throttle_cap: fields.ThrottleCap
     chemistry: fields.Chemistry
     state_of_charge: Annotated[
         Array,
-        Quantity("%", "Charge in the pack; full gives the greatest current.", at_least=0, at_most=100, default=100),
+        Quantity(
+            "%", "Charge in the pack; a full pack gives the highest current.", at_least=0, at_most=100, default=100
+        ),
     ]
     open_circuit_voltage: fields.OpenCircuitVoltage
     cell_resistance: fields.CellResistance
@@ -64,11 +69,15 @@ class Inputs:
 
 
 SPEED = (
-    "the root w of c w^2 + (k^2/R) w - k (d V/R - I0) = 0: k = 1/kv, c = CP rho D^5 / (2 pi)^3, d the throttle, V the "
-    "rested pack less the avionics' sag, R = motor_resistance + motors d^2 pack_resistance"
+    "the root w of c w^2 + (k^2/R) w - k (d V/R - I0) = 0: k = 1/kV, c = CP rho D^5 / (2 pi)^3, d the throttle, V the "
+    "rested voltage less the sag by the avionics, R = motor resistance + motors × d^2 × pack resistance"
 )
 THRUST = "motors * thrust_coefficient * air_density * (rotor_speed / (2 * pi))**2 * diameter**4"
 TORQUE = "power_coefficient * air_density * diameter**5 / (2 * pi)**3 * rotor_speed**2"
+CURRENT = "motors * throttle_cap * motor_current + avionics_power / loaded_voltage"
+EFFICIENCY = f"{TORQUE} * rotor_speed / (throttle_cap * loaded_voltage * motor_current)"
+OVER_WEIGHT = f"thrust / (mass * {constants.STANDARD_GRAVITY})"
+MOTOR_CURRENT = f"{TORQUE} * kv * (1 - kv_deficit) + no_load_current"
 HOVER = "the throttle at which thrust equals weight, from the same equations"
 BY_THROTTLE = "the same equations at 25, 50, 75 and 100 % of the throttle cap"
 
@@ -79,51 +88,38 @@ def _by_throttle(unit: str, what: str) -> NumberList:
 
 @dataclass(frozen=True, slots=True)
 class Results:
-    """The whole craft at the cap, at rest."""
+    """The whole craft at rest, at the cap."""
 
     thrust: Annotated[Array, Quantity("gf", "Thrust of all propellers.", formula=THRUST)]
-    pack_current: Annotated[
-        Array,
-        Quantity(
-            "A", "From the pack.", formula="motors * throttle_cap * motor_current + avionics_power / loaded_voltage"
-        ),
-    ]
-    power: Annotated[Array, Quantity("W", "From the pack.", formula="loaded_voltage * pack_current")]
-    thrust_to_weight: Annotated[
-        Array, Quantity("1", "Thrust over weight.", formula="thrust / (mass * 9.80665)", needs=("mass",))
-    ]
-    hover_throttle: Annotated[Array, Quantity("%", "Throttle that hovers.", method=HOVER, needs=("mass",))]
-    motor_current: Annotated[
-        Array,
-        Quantity("A", "Of one motor.", formula=f"{TORQUE} * kv * (1 - kv_deficit) + no_load_current"),
-    ]
+    pack_current: Annotated[Array, Quantity("A", "Current from the pack.", formula=CURRENT)]
+    power: Annotated[Array, Quantity("W", "Power from the pack.", formula="loaded_voltage * pack_current")]
+    thrust_to_weight: Annotated[Array, Quantity("1", "Thrust over weight.", formula=OVER_WEIGHT, needs=("mass",))]
+    hover_throttle: Annotated[Array, Quantity("%", "Throttle in hover.", method=HOVER, needs=("mass",))]
+    motor_current: Annotated[Array, Quantity("A", "Current of one motor.", formula=MOTOR_CURRENT)]
     rotor_speed: Annotated[Array, Quantity("rpm", "Speed of the propellers.", method=SPEED)]
     loaded_voltage: Annotated[
-        Array, Quantity("V", "Pack under that load.", method="rested pack less pack_current * pack resistance")
+        Array, Quantity("V", "Loaded voltage of the pack.", method="rested voltage less current × pack resistance")
     ]
-    loaded_cell_voltage: Annotated[Array, Quantity("V", "The same per cell.", formula="loaded_voltage / cells")]
+    loaded_cell_voltage: fields.LoadedCellVoltage
     motor_efficiency: Annotated[
-        Array,
-        Quantity(
-            "%",
-            "Shaft power over the motor's electrical power.",
-            formula=f"{TORQUE} * rotor_speed / (throttle_cap * loaded_voltage * motor_current)",
-        ),
+        Array, Quantity("%", "Shaft power over the motor's electrical power.", formula=EFFICIENCY)
     ]
     thrust_per_watt: Annotated[Array, Quantity("gf/W", "Thrust over power.", formula="thrust / power")]
-    tip_speed: Annotated[Array, Quantity("m/s", "Of the blade tips.", formula="rotor_speed * diameter / 2")]
+    tip_speed: Annotated[Array, Quantity("m/s", "Speed of the blade tips.", formula="rotor_speed * diameter / 2")]
     tip_mach: Annotated[
-        Array, Quantity("1", "Of the blade tips.", formula="tip_speed / sqrt(1.4 * 287.05287 * air_temperature)")
+        Array, Quantity("1", "Mach number of the blade tips.", formula=f"tip_speed / {fields.SPEED_OF_SOUND}")
     ]
-    c_rate: Annotated[Array, Quantity("C", "Current in capacities per hour.", formula="pack_current / capacity")]
-    rating_used: Annotated[
-        Array,
-        Quantity("%", "Of the pack's rating.", formula="c_rate / discharge_rating", needs=("discharge_rating",)),
+    c_rate: Annotated[
+        Array, Quantity("C", "Current in multiples of the capacity per hour.", formula="pack_current / capacity")
     ]
+    rating_used: fields.RatingUsed
     controller_used: Annotated[
         Array,
         Quantity(
-            "%", "Of a controller's rating.", formula="motor_current / controller_rating", needs=("controller_rating",)
+            "%",
+            "Share of a controller's continuous rating.",
+            formula="motor_current / controller_rating",
+            needs=("controller_rating",),
         ),
     ]
     thrust_by_throttle: Annotated[Array, _by_throttle("gf", "Thrust")]
@@ -132,20 +128,22 @@ class Results:
 
 
 def full_throttle(given: Inputs) -> Results:
-    """Thrust, current and speed where motors, propellers and pack agree, at rest and at full throttle or a cap.
+    """Compute thrust, current and speed where motors, propellers and pack agree, at rest at full throttle or a cap.
 
-    Throttle is taken as the duty of an ideal converter. From catalogue data alone thrust and current carry the spread
-    that the answer's uncertainty tells; bench points shrink it. The pack is one resistance: right for bursts of some
-    seconds. Moving air unloads the propellers: in flight less current flows.
+    Throttle is the duty of an ideal converter. From catalogue data alone, thrust and current have the uncertainty that
+    is stated with them; bench points reduce it. The pack is one resistance: valid for bursts of a few seconds. In
+    flight, moving air unloads the propellers and less current flows.
     """
     drive = drivetrain.drive_of(given)
     resistance = pack.resistance(
         given.cells, given.cell_resistance, given.lead_resistance, given.pack_temperature, given.activation_energy
     )
-    by_charge = given.cells * cells.open_circuit_voltage(given.chemistry, given.state_of_charge)
-    rested = np.where(np.isnan(given.open_circuit_voltage), by_charge, given.open_circuit_voltage)
-    source = {"open_circuit_voltage": rested, "pack_resistance": resistance, "avionics_power": given.avionics_power}
-    steps = craft.operate(drive, THROTTLES[:, None] * given.throttle_cap, **source)  # a throttle a row
+    source = {
+        "open_circuit_voltage": pack_voltage(given),
+        "pack_resistance": resistance,
+        "avionics_power": given.avionics_power,
+    }
+    steps = craft.operate(drive, THROTTLES[:, None] * given.throttle_cap, **source)  # one row for each throttle
     top = craft.Operation(*(values[-1] for values in steps))
     hover = craft.demand_at_speed(drive, craft.hover_speed(drive, given.mass), **source).duty
     tip_speed = top.rotor_speed * given.diameter / 2
@@ -187,18 +185,13 @@ CALCULATOR = Calculator(
     results=Results,
     formula=full_throttle,
     category="choose",
-    chart=CurveChart(
-        "throttle_cap",
-        ("thrust", "pack_current"),
-        start=20,
-        stop=100,
-    ),
-    assumptions=(USUAL_RESISTANCE, *drivetrain.ASSUMPTIONS),
+    chart=CurveChart("throttle_cap", ("thrust", "pack_current"), start=20, stop=100),
+    assumptions=(TYPICAL_RESISTANCE, *drivetrain.ASSUMPTIONS),
     rules=(
         Rule(
             "does-not-turn",
-            "At {throttle_cap} throttle the motors do not turn: the pack cannot drive more than the no-load current of "
-            "{no_load_current} through {motor_resistance}.",
+            "At {throttle_cap} throttle the motors do not turn: the pack cannot drive more than their no-load current "
+            "of {no_load_current} through {motor_resistance}.",
             when=lambda given, found: np.isnan(found.thrust),
             results=EVERYTHING,
         ),
@@ -210,7 +203,7 @@ CALCULATOR = Calculator(
         ),
         Rule(
             "cannot-lift",
-            "Full throttle does not lift {mass}.",
+            "The craft cannot hover: full throttle does not lift {mass}.",
             when=lambda given, found: ~np.isnan(given.mass),
             results=("hover_throttle",),
         ),
@@ -227,19 +220,11 @@ CALCULATOR = Calculator(
         MORE_THAN_FULL,
         Caution(
             "cap-below-hover",
-            "The throttle cap is below the {hover_throttle} that hovers: it will not lift off.",
+            "The throttle cap is below the hover throttle of {hover_throttle}: the craft will not lift off.",
             when=lambda given, found: found.hover_throttle > given.throttle_cap,
         ),
-        Caution(
-            "below-cutoff",
-            "At {loaded_cell_voltage} a cell the pack is below the usual cut-off of its chemistry: cells are harmed.",
-            when=lambda given, found: found.loaded_cell_voltage < cells.CUTOFF_VOLTAGE[given.chemistry],
-        ),
-        Caution(
-            "over-rating",
-            "The load is {rating_used} of the pack's continuous rating.",
-            when=lambda given, found: found.rating_used > 1,
-        ),
+        BELOW_CUTOFF,
+        OVER_RATING,
         Caution(
             "over-controller",
             "A motor draws {controller_used} of its controller's continuous rating.",
@@ -247,7 +232,7 @@ CALCULATOR = Calculator(
         ),
         Caution(
             "fast-tips",
-            "At a tip Mach number of {tip_mach} thrust falls off and noise rises; the coefficients do not hold.",
+            "At a tip Mach number of {tip_mach} thrust drops, noise rises, and the coefficients are no longer valid.",
             when=lambda given, found: found.tip_mach > 0.7,
         ),
         OUTSIDE_TEMPERATURE,
@@ -298,10 +283,10 @@ CALCULATOR = Calculator(
             expected={"thrust": 2534.34269895, "pack_current": 35.3222259954, "loaded_voltage": 22.5095064533},
             rtol=1e-8,
             source="by bisection of the motor's voltage balance, outside this service, with 25.2 V, 4 + 6 x 10/1.1 x "
-            "1.3231 mohm, 1833 rpm/V, 250 mohm, 1 A, CT 0.15708, CP 0.080115, 5 W of avionics",
+            "1.3231 mΩ, 1833 rpm/V, 250 mΩ, 1 A, CT 0.15708, CP 0.080115, 5 W of avionics",
         ),
         Example(
-            "The same motor with one bench run: thrust and shaft power at a speed, volts and amps at full throttle",
+            "A motor with one bench run: thrust and shaft power at a speed, voltage and current at full throttle",
             given={
                 "cells": 4,
                 "capacity": 1300,

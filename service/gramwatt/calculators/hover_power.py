@@ -1,4 +1,4 @@
-"""The electrical power that holds a multirotor in the air, hovering, climbing or moving slowly."""
+"""Electrical power of a multirotor in hover, climb or slow forward flight."""
 
 from dataclasses import dataclass
 from typing import Annotated, Final
@@ -6,6 +6,7 @@ from typing import Annotated, Final
 import numpy as np
 
 from gramwatt.calculators._shared import fields
+from gramwatt.calculators._shared.cautions import NOMINAL_CELL_VOLTAGE
 from gramwatt.model import (
     Array,
     Assumption,
@@ -13,7 +14,6 @@ from gramwatt.model import (
     Calculator,
     Caution,
     Choice,
-    Count,
     CurveChart,
     Example,
     IndexArray,
@@ -21,13 +21,9 @@ from gramwatt.model import (
     Reference,
     Rule,
 )
-from gramwatt.physics import cells, constants, hover
+from gramwatt.physics import constants, hover
 
 LAYOUTS: Final = ("single", "coaxial")
-
-
-def _measured(unit: str, description: str, *, at_most: float) -> Quantity:
-    return Quantity(unit, description, above=0, at_most=at_most, optional=True)
 
 
 def _speed(description: str) -> Quantity:
@@ -36,83 +32,81 @@ def _speed(description: str) -> Quantity:
 
 @dataclass(frozen=True, slots=True)
 class Inputs:
-    """The craft, the air, how it moves, and a measured hover that sets the default right."""
+    """The craft, the air, its motion, and a measured hover that replaces the default efficiency."""
 
     mass: fields.Mass
     diameter: fields.PropellerDiameter
     motors: fields.Motors
     layout: Annotated[
         IndexArray,
-        Choice(LAYOUTS, "One propeller at each place, or coaxial pairs; motors counts all.", default="single"),
+        Choice(LAYOUTS, "Single propellers, or coaxial pairs; motors are all counted.", default="single"),
     ]
     rotor_spacing: Annotated[
-        Array, _measured("in", "Between the axes of neighbouring propellers, for disks that overlap.", at_most=1000)
+        Array,
+        fields.optional_quantity(
+            "in", "Distance of the axes of neighbouring propellers, for disks that overlap.", at_most=1000
+        ),
     ]
     figure_of_merit: fields.FigureOfMerit
     drive_efficiency: Annotated[
-        Array, _measured("%", "Efficiency of motor and controller: shaft over electrical power.", at_most=100)
+        Array,
+        fields.optional_quantity("%", "Efficiency of motor and controller: shaft over electrical power.", at_most=100),
     ]
     avionics_power: fields.AvionicsPower
     air_density: fields.AirDensity
-    climb_speed: Annotated[Array, _speed("Steady speed upward.")]
-    forward_speed: Annotated[Array, _speed("Speed through the air across the rotors' axes.")]
-    cells: Annotated[Array, Count("Cells in series, for the current.", at_least=1, at_most=24, optional=True)]
+    climb_speed: Annotated[Array, _speed("Steady climb speed.")]
+    forward_speed: Annotated[Array, _speed("Speed through the air across the rotor axes.")]
+    cells: fields.OptionalCells
     chemistry: fields.Chemistry
-    cell_voltage: Annotated[Array, _measured("V", "Voltage per cell under this load.", at_most=4.5)]
+    cell_voltage: Annotated[Array, fields.optional_quantity("V", "Cell voltage under this load.", at_most=4.5)]
     hover_current: Annotated[
-        Array, _measured("A", "Measured: current from the pack in hover at this mass, in this air.", at_most=1e4)
+        Array,
+        fields.optional_quantity(
+            "A", "Measured: current from the pack in hover at this mass, in this air.", at_most=1e4
+        ),
     ]
-    hover_voltage: Annotated[Array, _measured("V", "Measured: voltage of the pack meanwhile.", at_most=200)]
+    hover_voltage: Annotated[
+        Array, fields.optional_quantity("V", "Measured: voltage of the pack in that hover.", at_most=200)
+    ]
 
 
+WEIGHT = f"mass * {constants.STANDARD_GRAVITY}"
 HOVER_VELOCITY = "sqrt(disk_loading / (2 * air_density))"
-SHAFT = (
-    f"mass * 9.80665 * (climb_speed + interference * induced_velocity + (1 / figure_of_merit - 1) * {HOVER_VELOCITY})"
+SHAFT_POWER = (
+    f"{WEIGHT} * (climb_speed + interference * induced_velocity + (1 / figure_of_merit - 1) * {HOVER_VELOCITY})"
 )
+IDEAL_POWER = f"{WEIGHT} * (climb_speed + induced_velocity)"
+ELECTRICAL_POWER = "shaft_power / drive_efficiency + avionics_power"
+DISK_LOADING = f"{WEIGHT} / (motors * pi * diameter**2 / 4)"
 INDUCED = (
-    "the positive root v of v^2 (forward_speed^2 + (climb_speed + v)^2) = vh^4, vh^2 = disk_loading / (2 air_density), "
-    "which v is in hover"
+    "the positive root v of v^2 (V^2 + (Vc + v)^2) = vh^4, V the forward speed, Vc the climb speed, vh^2 = disk "
+    "loading / (2 × air density); vh is the induced velocity in hover"
 )
 INTERFERENCE = (
-    "1 + (sqrt 2 - 1) n m', m' = (2/pi) (acos s - s sqrt(1 - s^2)), s = rotor_spacing / diameter, n neighbours (none "
-    "of one place, 1 of two, else 2); times (1 + sqrt 17) / 4 = 1.2808 for coaxial pairs of equal thrust"
+    "1 + (sqrt 2 - 1) n m', m' = (2/pi) (acos s - s sqrt(1 - s^2)), s = rotor spacing / diameter, n neighbours (0 for "
+    "one rotor place, 1 for two, else 2); times (1 + sqrt 17) / 4 = 1.2808 for coaxial pairs of equal thrust"
 )
 
 
 @dataclass(frozen=True, slots=True)
 class Results:
-    """What it takes."""
+    """Power, and the quantities that it depends on."""
 
-    power: Annotated[
-        Array,
-        Quantity(
-            "W", "Electrical power, avionics included.", formula="shaft_power / drive_efficiency + avionics_power"
-        ),
-    ]
+    power: Annotated[Array, Quantity("W", "Electrical power, avionics included.", formula=ELECTRICAL_POWER)]
     current: Annotated[
-        Array,
-        Quantity("A", "From the pack.", formula="power / (cells * cell_voltage)", needs=("cells",)),
+        Array, Quantity("A", "Current from the pack.", formula="power / (cells * cell_voltage)", needs=("cells",))
     ]
-    shaft_power: Annotated[Array, Quantity("W", "Power of all propellers.", formula=SHAFT)]
-    ideal_power: Annotated[
-        Array,
-        Quantity(
-            "W",
-            "What rotors without loss or interference would need.",
-            formula="mass * 9.80665 * (climb_speed + induced_velocity)",
-        ),
-    ]
+    shaft_power: Annotated[Array, Quantity("W", "Shaft power of all propellers.", formula=SHAFT_POWER)]
+    ideal_power: Annotated[Array, Quantity("W", "Power without losses and interference.", formula=IDEAL_POWER)]
     overall_efficiency: Annotated[Array, Quantity("%", "Ideal over electrical power.", formula="ideal_power / power")]
-    power_loading: Annotated[Array, Quantity("g/W", "Mass held by each watt.", formula="mass / power")]
+    power_loading: Annotated[Array, Quantity("g/W", "Mass per electrical power.", formula="mass / power")]
     disk_loading: Annotated[
         Array,
-        Quantity(
-            "N/m2",
-            "Weight over the area of all propellers, each counted in full.",
-            formula="mass * 9.80665 / (motors * pi * diameter**2 / 4)",
-        ),
+        Quantity("N/m2", "Weight over the area of all propellers, overlap not deducted.", formula=DISK_LOADING),
     ]
-    induced_velocity: Annotated[Array, Quantity("m/s", "Of the air through the disks, by thrust.", method=INDUCED)]
+    induced_velocity: Annotated[
+        Array, Quantity("m/s", "Velocity of the air through the disks, by thrust.", method=INDUCED)
+    ]
     interference: Annotated[
         Array, Quantity("1", "Induced power over that of the same propellers far apart.", method=INTERFERENCE)
     ]
@@ -134,54 +128,56 @@ def _interference(given: Inputs) -> Array:
 
 
 def _specific_power(given: Inputs, interference: Array, induced_velocity: Array, hover_velocity: Array) -> Array:
-    """Shaft power without climb, over weight [m/s]. The losses of a hovering propeller, all that makes its figure of
-    merit, stay as it moves."""
+    """Return shaft power without climb over weight (N,) [m/s].
+
+    The losses of a hovering propeller, which determine its figure of merit, do not change as it moves.
+    """
     return interference * induced_velocity + (1 / given.figure_of_merit - 1) * hover_velocity
 
 
-def _solved_efficiency(given: Inputs) -> Array:
-    """Of motor and controller, by the measured hover; nan where none explains it."""
+def _measured_efficiency(given: Inputs) -> Array:
+    """Return the efficiency (N,) of motor and controller from a measured hover; nan where none up to 100 % fits."""
     velocity = hover.hover_velocity(_disk_loading(given), given.air_density)
-    measured = given.hover_current * given.hover_voltage - given.avionics_power
-    efficiency = _weight(given) * _specific_power(given, _interference(given), velocity, velocity) / measured
+    motor_power = given.hover_current * given.hover_voltage - given.avionics_power
+    efficiency = _weight(given) * _specific_power(given, _interference(given), velocity, velocity) / motor_power
     return np.where((efficiency > 0) & (efficiency <= 1), efficiency, np.nan)
 
 
-def _usual_efficiency(given: Inputs) -> Array:
-    return hover.usual_drive_efficiency(_weight(given) / given.motors)
+def _typical_efficiency(given: Inputs) -> Array:
+    return hover.typical_drive_efficiency(_weight(given) / given.motors)
 
 
 def _is_equal(values: Array, expected: Array) -> BoolArray:
     return np.asarray(np.abs(values - expected) <= 1e-9 * expected)
 
 
-def _is_usual(given: Inputs) -> BoolArray:
-    return _is_equal(given.drive_efficiency, _usual_efficiency(given))
+def _is_typical(given: Inputs) -> BoolArray:
+    return _is_equal(given.drive_efficiency, _typical_efficiency(given))
 
 
-def _is_measured(given: Inputs) -> BoolArray:
+def _has_measured_hover(given: Inputs) -> BoolArray:
     return ~np.isnan(given.hover_current * given.hover_voltage)
 
 
 def hover_power(given: Inputs) -> Results:
-    """Power by momentum theory: ideal over figure of merit and drive efficiency, plus avionics.
+    """Compute power by momentum theory: ideal power over figure of merit and drive efficiency, plus avionics.
 
-    Steady flight in open air: no ground effect, no gusts, no descent. Climb and forward flight change the induced part
-    only; body drag is left out, and the propeller's other losses are taken as in hover, so this is for slow flight.
+    Valid for steady, slow flight in open air: no ground effect, gusts or descent. Climb and forward flight change only
+    the induced part; body drag is left out, and the other losses of the propeller are those in hover.
     """
     disk_loading, interference = _disk_loading(given), _interference(given)
-    hovering = hover.hover_velocity(disk_loading, given.air_density)
-    velocity = hover.induced_velocity(hovering, given.climb_speed, given.forward_speed)
+    hover_velocity = hover.hover_velocity(disk_loading, given.air_density)
+    velocity = hover.induced_velocity(hover_velocity, given.climb_speed, given.forward_speed)
     weight = _weight(given)
-    ideal = weight * (given.climb_speed + velocity)
-    shaft = weight * (given.climb_speed + _specific_power(given, interference, velocity, hovering))
-    power = shaft / given.drive_efficiency + given.avionics_power
+    ideal_power = weight * (given.climb_speed + velocity)
+    shaft_power = weight * (given.climb_speed + _specific_power(given, interference, velocity, hover_velocity))
+    power = shaft_power / given.drive_efficiency + given.avionics_power
     return Results(
         power=power,
         current=power / (given.cells * given.cell_voltage),
-        shaft_power=shaft,
-        ideal_power=ideal,
-        overall_efficiency=ideal / power,
+        shaft_power=shaft_power,
+        ideal_power=ideal_power,
+        overall_efficiency=ideal_power / power,
         power_loading=given.mass / power,
         disk_loading=disk_loading,
         induced_velocity=velocity,
@@ -205,55 +201,47 @@ CALCULATOR = Calculator(
         stop=lambda given, found: 1.5 * given.mass,
     ),
     assumptions=(
-        Assumption("rotor_spacing", "diameter: disks that do not overlap", lambda given: given.diameter),
+        Assumption("rotor_spacing", "the diameter: disks that do not overlap", lambda given: given.diameter),
         Assumption(
             "drive_efficiency",
-            "solved from hover_current and hover_voltage",
-            _solved_efficiency,
+            "computed from hover current and hover voltage",
+            _measured_efficiency,
             solved_from=("hover_current", "hover_voltage"),
         ),
         Assumption(
             "drive_efficiency",
             "by thrust per rotor: 20 % overall at 7.5 gf, 26 at 60, 33 at 110, 38 at 180, 41 at 270, 43 at 385, 50 at "
-            "1000 gf, over a figure of merit of 0.60: a judgement from open bench data",
-            _usual_efficiency,
-            uncertainty=lambda given: hover.DRIVE_SPREAD * given.drive_efficiency,
+            "1000 gf, over a figure of merit of 0.60: an estimate from open bench data",
+            _typical_efficiency,
+            uncertainty=lambda given: hover.DRIVE_EFFICIENCY_SPREAD * given.drive_efficiency,
         ),
         Assumption(
             "cell_voltage",
-            "hover_voltage over cells",
+            "hover voltage over cells",
             lambda given: given.hover_voltage / given.cells,
             solved_from=("hover_voltage", "cells"),
         ),
-        Assumption(
-            "cell_voltage",
-            "nominal, by chemistry: lipo 3.7 V, lihv 3.8 V, li-ion 3.6 V, lifepo4 3.2 V",
-            lambda given: cells.NOMINAL_VOLTAGE[given.chemistry],
-        ),
+        NOMINAL_CELL_VOLTAGE,
     ),
     rules=(
         Rule(
             "odd-coaxial",
-            "Coaxial propellers come in pairs, and motors is {motors}: give an even number.",
+            "Coaxial propellers come in pairs, but the number of motors is {motors}: enter an even number.",
             when=lambda given, found: np.isnan(found.interference),
             results=ALL_POWERS,
         ),
     ),
     references=(
         Reference(
-            "Momentum theory, figure of merit, climb, coaxial and overlapping rotors: J. G. Leishman, Principles of "
-            "Helicopter Aerodynamics, 2nd ed. 2006, ch. 2 (from memory; derived again in the tests)",
+            "Momentum theory, figure of merit, climb, coaxial and overlapping rotors: derived, also in the tests"
         ),
         Reference(
-            "Forward flight: H. Glauert, ARC R&M 1111 (1926) (from memory)",
+            "Forward flight: momentum theory with Glauert's hypothesis, derived",
             about=("power", "current", "shaft_power", "ideal_power", "induced_velocity"),
         ),
+        Reference("No forward flight above 10 m/s without drag data: rule of thumb, no source", about=("power",)),
         Reference(
-            "Model error in forward flight, 18 % at 8 m/s: Faustino et al. 2019 (text not seen)",
-            about=("power",),
-        ),
-        Reference(
-            "Usual drive efficiency: a judgement from an open set of bench runs with five-inch propellers "
+            "Typical drive efficiency: an estimate from an open set of bench runs with five-inch propellers "
             "(StrawsonDesign/motor_propeller_testing, MIT) and, at 4 kg, flights of Rodrigues et al., Sci. Data 8 "
             "(2021) 155",
             url="https://github.com/StrawsonDesign/motor_propeller_testing",
@@ -263,27 +251,27 @@ CALCULATOR = Calculator(
     cautions=(
         Caution(
             "check-makers-data",
-            "An estimate for choosing parts: full throttle takes several times this power, so check the makers' limits "
-            "of motor, controller and pack. Hover first low and clear of people; take the propellers off before you "
-            "work on it.",
+            "This is an estimate for choosing parts. Full throttle takes several times this power: check the makers' "
+            "limits of motor, controller and pack. Hover low and away from people first, and remove the propellers "
+            "before you work on the craft.",
         ),
         Caution(
             "drive-assumed",
-            "drive_efficiency is a judgement: measured ones lie up to 30 % off, at light thrust more. One hover "
-            "measured (hover_current, hover_voltage) settles it.",
-            when=lambda given, found: _is_usual(given),
+            "Drive efficiency is an estimate: measured values differ by up to 30 %, at low thrust by more. One "
+            "measured hover (hover current and hover voltage) replaces it.",
+            when=lambda given, found: _is_typical(given),
         ),
         Caution(
             "lightly-loaded",
-            "{disk_loading} is little for these propellers: below 30 N/m2 five-inch benches needed 1 to 3 "
-            "times this power. Give drive_efficiency or a measured hover.",
-            when=lambda given, found: _is_usual(given) & (found.disk_loading < hover.LIGHTEST_CHECKED),
+            "{disk_loading} is low for these propellers: below 30 N/m², five-inch propellers on benches needed 1 to 3 "
+            "times this power. Give the drive efficiency or a measured hover.",
+            when=lambda given, found: _is_typical(given) & (found.disk_loading < hover.MIN_CHECKED_DISK_LOADING),
         ),
         Caution(
             "beyond-benches",
-            "The thrust of each rotor lies outside 7.5 to 1000 gf, where the usual drive_efficiency is known.",
+            "The thrust of each rotor is outside 7.5 to 1000 gf, for which the typical drive efficiency is known.",
             when=lambda given, found: (
-                _is_usual(given)
+                _is_typical(given)
                 & (
                     (_weight(given) / given.motors < hover.BENCH_THRUST[0])
                     | (_weight(given) / given.motors > hover.BENCH_THRUST[-1])
@@ -292,37 +280,41 @@ CALCULATOR = Calculator(
         ),
         Caution(
             "hover-point-impossible",
-            "No drive_efficiency up to 100 % explains the measured hover; the usual one was used. Check mass, "
-            "diameter, avionics_power and the readings.",
-            when=lambda given, found: _is_measured(given) & _is_usual(given) & np.isnan(_solved_efficiency(given)),
+            "No drive efficiency up to 100 % explains the measured hover, so the typical one was used. Check mass, "
+            "diameter, avionics power and the readings.",
+            when=lambda given, found: (
+                _has_measured_hover(given) & _is_typical(given) & np.isnan(_measured_efficiency(given))
+            ),
         ),
         Caution(
             "hover-point-unused",
-            "The measured hover was not used: drive_efficiency was given.",
+            "The measured hover was not used, because the drive efficiency was given.",
             when=lambda given, found: (
-                _is_measured(given) & ~_is_usual(given) & ~_is_equal(given.drive_efficiency, _solved_efficiency(given))
+                _has_measured_hover(given)
+                & ~_is_typical(given)
+                & ~_is_equal(given.drive_efficiency, _measured_efficiency(given))
             ),
         ),
         Caution(
             "hover-point-incomplete",
-            "A measured hover needs both hover_current and hover_voltage; the voltage alone only sets cell_voltage.",
+            "A measured hover requires both hover current and hover voltage; the voltage alone only sets the cell "
+            "voltage.",
             when=lambda given, found: np.isnan(given.hover_current) != np.isnan(given.hover_voltage),
         ),
         Caution(
             "no-drag",
-            "Body drag is left out; it soon outweighs what forward flight saves. A published model was 18 % off at 8 "
-            "m/s.",
+            "Body drag is left out. With speed it soon exceeds what forward flight saves, so the real power is higher.",
             when=lambda given, found: given.forward_speed > 0,
         ),
         Caution(
             "too-fast",
-            "Above 10 m/s this says little without drag data.",
-            when=lambda given, found: np.hypot(given.climb_speed, given.forward_speed) > hover.FASTEST_CHECKED,
+            "Above 10 m/s this estimate means little without drag data.",
+            when=lambda given, found: np.hypot(given.climb_speed, given.forward_speed) > hover.MAX_CHECKED_SPEED,
         ),
         Caution(
             "deep-overlap",
-            "Disks that overlap so far may share their air three at a time, which is not counted.",
-            when=lambda given, found: given.rotor_spacing < hover.LEAST_SPACING * given.diameter,
+            "Where disks overlap so much, three of them may share their air, which is not modelled.",
+            when=lambda given, found: given.rotor_spacing < hover.MIN_SPACING * given.diameter,
         ),
     ),
     examples=(
@@ -343,7 +335,7 @@ CALCULATOR = Calculator(
             "x 5.88399 N = 40.5085 W; / 0.6 = 67.5142 W; / 0.7 + 5 = 101.449 W; / 14.8 V = 6.85465 A",
         ),
         Example(
-            "Coaxial pairs that overlap, one hover measured, asked in a climb",
+            "Coaxial pairs that overlap, one measured hover, in a climb",
             given={
                 "mass": "1.5 kg",
                 "diameter": 10,

@@ -1,4 +1,4 @@
-"""Will it be under the limit: parts added up against a legal mass, and how sure the scale lets one be."""
+"""Mass of a build against a legal limit, with the uncertainty of the scale."""
 
 from dataclasses import dataclass
 from typing import Annotated, Final
@@ -31,11 +31,12 @@ READINGS: Final = ("each", "together")
 
 @dataclass(frozen=True, slots=True)
 class Inputs:
-    """The parts, named or bare, the limit, and the scale they were read on."""
+    """The parts, with or without names, the limit, and the scale."""
 
     parts: Annotated[Part, Table(Part, "Parts with name, mass and count.", max_length=500, optional=True)]
     masses: Annotated[
-        Array, NumberList(MASS, "Bare masses, added to the parts if both are given.", max_length=500, optional=True)
+        Array,
+        NumberList(MASS, "Masses without names, added to the parts if both are given.", max_length=500, optional=True),
     ]
     masses_u: Annotated[Array, StandardUncertainty(of="masses")]
     rule: shared_parts.Rule
@@ -43,38 +44,38 @@ class Inputs:
     comparison: shared_parts.Comparison
     resolution: shared_parts.Resolution
     readings: Annotated[
-        IndexArray, Choice(READINGS, "Whether parts were weighed each by itself, or all in one go.", default="each")
+        IndexArray, Choice(READINGS, "Whether the parts were weighed separately or all together.", default="each")
     ]
 
 
-MARGIN = "limit less total, with the rule's own limit where a rule is named"
+MARGIN = "limit less total, with the limit of the rule if one is chosen"
 TOTAL = "sum of mass times count, and of masses"
 EXPANDED = (
     "2 sqrt(sum of (count u)^2): u = resolution / sqrt(12) for each reading, or once for all weighed together, and the "
-    "+/- of each mass"
+    "± of each mass"
 )
 VERDICT = "under or over if the margin exceeds the expanded uncertainty, else too-close-to-call"
-PROBABILITY = "normal distribution about the total with half the expanded uncertainty"
+PROBABILITY = "normal distribution about the total with half the expanded uncertainty as standard deviation"
 
 
 @dataclass(frozen=True, slots=True)
 class Results:
     """The margin and the verdict."""
 
-    margin: Annotated[Array, Quantity("g", "What is left below the limit; negative when over.", method=MARGIN)]
+    margin: Annotated[Array, Quantity("g", "Margin below the limit; negative when over.", method=MARGIN)]
     total: Annotated[Array, Quantity("g", "Mass of everything.", method=TOTAL)]
     expanded_uncertainty: Annotated[
-        Array, Quantity("g", "Expanded uncertainty (k = 2) of the total, from the scale and any +/-.", method=EXPANDED)
+        Array, Quantity("g", "Expanded uncertainty (k = 2) of the total, from the scale and any ±.", method=EXPANDED)
     ]
     verdict: Annotated[
         IndexArray,
-        Choice(weighing.VERDICTS, "Under the limit or over it, as far as the scale can tell.", method=VERDICT),
+        Choice(weighing.VERDICTS, "Under or over the limit, within the uncertainty.", method=VERDICT),
     ]
     probability_under: Annotated[
         Array, Quantity("%", "Probability that the true mass meets the limit.", method=PROBABILITY)
     ]
     running_total: Annotated[
-        Array, NumberList(Quantity("g", "Total so far."), "Total after each part, in order.", method="cumulative sum")
+        Array, NumberList(Quantity("g", "Running total."), "Total after each part, in order.", method="cumulative sum")
     ]
     shares: Annotated[
         Array,
@@ -83,45 +84,45 @@ class Results:
 
 
 def mass_margin(given: Inputs) -> Results:
-    """Margin of a build below a mass limit, with the uncertainty that the scale's display leaves.
+    """Compute the margin of a build below a mass limit, with the uncertainty by the display of the scale.
 
-    Only resolution and the stated +/- count: not a scale that reads wrong (check it with a known mass), a draught, or
-    a part forgotten. A count multiplies one reading, and so its uncertainty.
+    Only the resolution and the stated ± are included, not a scale that reads wrong (check it with a known mass), a
+    draught, or a forgotten part. A count multiplies one reading, and so its uncertainty.
     """
-    each = np.concatenate([given.parts.mass * given.parts.count, given.masses], axis=1)
+    masses = np.concatenate([given.parts.mass * given.parts.count, given.masses], axis=1)
     multiples = np.concatenate([given.parts.count, np.ones_like(given.masses)], axis=1)
     stated = np.concatenate([given.parts.mass_u, given.masses_u], axis=1)
-    total = each.sum(axis=1)
+    total = masses.sum(axis=1)
 
-    once = np.ones_like(multiples[:, :1])
+    one_reading = np.ones_like(multiples[:, :1])
     together = given.readings == READINGS.index("together")
     display = np.where(
         together,
-        shared_parts.display_variance(once, given.resolution),
+        shared_parts.display_variance(one_reading, given.resolution),
         shared_parts.display_variance(multiples, given.resolution),
     )
-    standard = np.sqrt(display + shared_parts.stated_variance(multiples, stated))
+    standard_uncertainty = np.sqrt(display + shared_parts.stated_variance(multiples, stated))
     limit, inclusive = weighing.limit_in_force(given.rule, given.limit, given.comparison)
-    judged = weighing.judge(total, standard, limit, inclusive)
+    compared = weighing.compare_with_limit(total, standard_uncertainty, limit, inclusive)
     return Results(
-        margin=judged.margin,
+        margin=compared.margin,
         total=total,
-        expanded_uncertainty=judged.expanded,
-        verdict=judged.verdict,
-        probability_under=judged.probability,
-        running_total=np.cumsum(each, axis=1),
-        shares=each / total[:, None],
+        expanded_uncertainty=compared.expanded_uncertainty,
+        verdict=compared.verdict,
+        probability_under=compared.probability,
+        running_total=np.cumsum(masses, axis=1),
+        shares=masses / total[:, None],
     )
 
 
-def _is_stated(given: Inputs, found: Results) -> BoolArray:
-    """Whether any mass came with a +/-."""
+def _has_stated_uncertainty(given: Inputs, found: Results) -> BoolArray:
+    """Return whether (N,) any mass was given with a ±."""
     return np.asarray((given.parts.mass_u > 0).any(axis=1) | (given.masses_u > 0).any(axis=1))
 
 
 CALCULATOR = Calculator(
     title="Will it be under the limit?",
-    summary="Total of a build's parts against a mass limit, and how sure the scale lets you be.",
+    summary="Total mass of the parts of a build against a limit, with the uncertainty of the scale.",
     inputs=Inputs,
     results=Results,
     formula=mass_margin,
@@ -138,7 +139,7 @@ CALCULATOR = Calculator(
     rules=(
         Rule(
             "nothing-weighed",
-            "Everything weighs {total}, so no part has a share in it.",
+            "The total mass is {total}, so no part has a share of it.",
             when=lambda given, found: found.total == 0,
             results=("shares",),
         ),
@@ -159,14 +160,14 @@ CALCULATOR = Calculator(
         shared_parts.RULE_SETS_LIMIT,
         Caution(
             "two-uncertainties",
-            "expanded_uncertainty counts the scale's display and the +/- of the masses; uncertainty counts the +/- "
-            "alone.",
-            when=_is_stated,
+            "The expanded uncertainty includes the display of the scale and the ± of the masses; the uncertainty of "
+            "the results includes the ± alone.",
+            when=_has_stated_uncertainty,
         ),
         Caution(
             "too-close",
-            "The margin of {margin} is within the uncertainty of {expanded_uncertainty}: weigh the finished craft in "
-            "one go, or on a finer scale.",
+            "The margin of {margin} is within the uncertainty of {expanded_uncertainty}: weigh the finished craft as a "
+            "whole, or on a finer scale.",
             when=lambda given, found: found.verdict == weighing.TOO_CLOSE,
         ),
     ),
@@ -179,7 +180,7 @@ CALCULATOR = Calculator(
             source="by hand: 118.5 + 96.2 + 30.8 = 245.5 g; 2 x 0.1 x sqrt(3/12) = 0.1 g",
         ),
         Example(
-            "Exactly at a limit that is still allowed",
+            "Exactly at a limit that is allowed",
             given={"masses": [210, 40], "limit": 250, "comparison": "at_most", "resolution": 0},
             expected={"margin": 0, "verdict": "under", "probability_under": 100},
             rtol=1e-12,

@@ -1,21 +1,22 @@
-"""The current a pack gives at a given power, with its sag."""
+"""Current of a pack at a given power, with its sag."""
 
 from dataclasses import dataclass
 from typing import Annotated
 
-import numpy as np
-
 from gramwatt.calculators._shared import fields
 from gramwatt.calculators._shared.cautions import (
+    BELOW_CUTOFF,
+    LIFEPO4_TAIL,
     LIHV_EXTRAPOLATED,
     LITHIUM_FIRE,
     MORE_THAN_FULL,
     NO_RESISTANCE,
     OUTSIDE_TEMPERATURE,
+    OVER_RATING,
     RESISTANCE_ASSUMED,
-    RESISTANCE_FORMULA,
-    USUAL_RESISTANCE,
+    TYPICAL_RESISTANCE,
     arrhenius,
+    pack_voltage,
     rested_voltage,
 )
 from gramwatt.model import Array, Calculator, Caution, CurveChart, Example, Quantity, Reference, Rule
@@ -24,7 +25,7 @@ from gramwatt.physics import cells, pack
 
 @dataclass(frozen=True, slots=True)
 class Inputs:
-    """The pack, its charge and temperature, and the power asked of it."""
+    """The pack, its charge and temperature, and the power drawn from it."""
 
     cells: fields.Cells
     capacity: fields.Capacity
@@ -40,8 +41,8 @@ class Inputs:
 
 
 QUADRATIC = "2 * power / (open_circuit_voltage + sqrt(open_circuit_voltage**2 - 4 * power * pack_resistance))"
-RESTED = "as measured, or cells times the chemistry's rested voltage at this charge"
-GREATEST = "open_circuit_voltage**2 / (4 * pack_resistance)"
+RESTED = "as measured, or cells times the rested voltage of the chemistry at this charge"
+MAX_POWER = "open_circuit_voltage**2 / (4 * pack_resistance)"
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,35 +54,29 @@ class Results:
         Array,
         Quantity("V", "Pack voltage under that load.", formula="open_circuit_voltage - current * pack_resistance"),
     ]
-    loaded_cell_voltage: Annotated[Array, Quantity("V", "The same per cell.", formula="loaded_voltage / cells")]
+    loaded_cell_voltage: fields.LoadedCellVoltage
     open_circuit_voltage: Annotated[Array, Quantity("V", "Voltage of the rested pack.", method=RESTED)]
-    c_rate: Annotated[Array, Quantity("C", "Current in capacities per hour.", formula="current / capacity")]
+    c_rate: Annotated[
+        Array, Quantity("C", "Current in multiples of the capacity per hour.", formula="current / capacity")
+    ]
     pack_heat: Annotated[Array, Quantity("W", "Heat in pack and leads.", formula="current**2 * pack_resistance")]
     greatest_power: Annotated[
-        Array, Quantity("W", "The most it could give for a moment, far beyond what is good for it.", formula=GREATEST)
+        Array, Quantity("W", "Maximum momentary power, far above a healthy load.", formula=MAX_POWER)
     ]
-    rating_used: Annotated[
-        Array,
-        Quantity(
-            "%", "Share of the continuous rating.", formula="c_rate / discharge_rating", needs=("discharge_rating",)
-        ),
-    ]
-    pack_resistance: Annotated[
-        Array, Quantity("mohm", "Pack and leads at this temperature.", formula=RESISTANCE_FORMULA)
-    ]
+    rating_used: fields.RatingUsed
+    pack_resistance: fields.PackResistance
 
 
 def pack_current(given: Inputs) -> Results:
-    """Current, sag and heat of a pack that gives a steady power, as a rested voltage behind one resistance.
+    """Compute current, sag and heat of a pack at a steady power, as a rested voltage behind one resistance.
 
-    Right for loads of some ten seconds on a pack in fair health. It says nothing of the first instant (less sag), of
-    diffusion in energy cells above about 3 C (more sag), nor of cells that differ.
+    Valid for loads of about ten seconds on a healthy pack. The first instant has less sag, energy cells above about 3 C
+    have more (diffusion), and cells that differ are not modelled.
     """
     resistance = pack.resistance(
         given.cells, given.cell_resistance, given.lead_resistance, given.pack_temperature, given.activation_energy
     )
-    by_charge = given.cells * cells.open_circuit_voltage(given.chemistry, given.state_of_charge)
-    rested = np.where(np.isnan(given.open_circuit_voltage), by_charge, given.open_circuit_voltage)
+    rested = pack_voltage(given)
     current = pack.current_at_power(given.power, rested, resistance)
     loaded = rested - current * resistance
     c_rate = current / given.capacity
@@ -92,7 +87,7 @@ def pack_current(given: Inputs) -> Results:
         open_circuit_voltage=rested,
         c_rate=c_rate,
         pack_heat=current**2 * resistance,
-        greatest_power=pack.greatest_power(rested, resistance),
+        greatest_power=pack.max_power(rested, resistance),
         rating_used=c_rate / given.discharge_rating,
         pack_resistance=resistance,
     )
@@ -107,18 +102,13 @@ CALCULATOR = Calculator(
     results=Results,
     formula=pack_current,
     category="before",
-    chart=CurveChart(
-        "power",
-        ("current", "loaded_voltage"),
-        start=0,
-        stop=lambda given, found: found.greatest_power,
-    ),
-    assumptions=(USUAL_RESISTANCE,),
+    chart=CurveChart("power", ("current", "loaded_voltage"), start=0, stop=lambda given, found: found.greatest_power),
+    assumptions=(TYPICAL_RESISTANCE,),
     rules=(
         Rule(
             "power-beyond-pack",
-            "The pack cannot give {power}: at {open_circuit_voltage} behind {pack_resistance} the most is "
-            "{greatest_power}. Ask for less, or give a pack with more cells or less resistance.",
+            "The pack cannot deliver {power}. The most it can give at {open_circuit_voltage} through {pack_resistance} "
+            "is {greatest_power}: use more cells or a pack with lower resistance.",
             when=lambda given, found: given.power > found.greatest_power,
             results=UNDER_LOAD,
         ),
@@ -126,8 +116,7 @@ CALCULATOR = Calculator(
     ),
     references=(
         Reference(
-            "Power at the terminals of a source with inner resistance, P = I (V - I R), solved for I: circuit theory, "
-            "derived",
+            "Power at the terminals of a source with internal resistance, P = I (V - I R), solved for I: derived",
             about=(*UNDER_LOAD, "greatest_power"),
         ),
         rested_voltage("open_circuit_voltage"),
@@ -136,27 +125,19 @@ CALCULATOR = Calculator(
     cautions=(
         LITHIUM_FIRE,
         RESISTANCE_ASSUMED,
-        Caution(
-            "below-cutoff",
-            "At {loaded_cell_voltage} a cell the pack is below the usual cut-off of its chemistry: cells are harmed.",
-            when=lambda given, found: found.loaded_cell_voltage < cells.CUTOFF_VOLTAGE[given.chemistry],
-        ),
+        BELOW_CUTOFF,
         MORE_THAN_FULL,
-        Caution(
-            "over-rating",
-            "The load is {rating_used} of the continuous rating on the label.",
-            when=lambda given, found: found.rating_used > 1,
-        ),
+        OVER_RATING,
         Caution(
             "deep-sag",
-            "More than a fifth of the voltage is lost in the pack; the model of one constant resistance is rough here.",
+            "The pack loses more than a fifth of its voltage, where one constant resistance is only a rough model.",
             when=lambda given, found: found.loaded_voltage < 0.8 * found.open_circuit_voltage,
         ),
         OUTSIDE_TEMPERATURE,
         LIHV_EXTRAPOLATED,
         Caution(
             "lifepo4-tail",
-            "Below 20 % the lifepo4 curve reads up to 0.2 V a cell low.",
+            LIFEPO4_TAIL,
             when=lambda given, found: (given.chemistry == cells.LIFEPO4) & (given.state_of_charge < 0.2),
         ),
     ),
@@ -180,7 +161,7 @@ CALCULATOR = Calculator(
                 "greatest_power": 3125.0,
             },
             rtol=1e-12,
-            source="by hand: R = 6 x 8 + 2 = 50 mohm; I = 2 x 700 / (25 + sqrt(625 - 140)) = 29.773 A; "
+            source="by hand: R = 6 x 8 + 2 = 50 mΩ; I = 2 x 700 / (25 + sqrt(625 - 140)) = 29.773 A; "
             "V = 25 - 29.773 x 0.05 = 23.511 V; 29.773 / 1.3 / 100 = 22.9 %",
         ),
         Example(
@@ -188,11 +169,11 @@ CALCULATOR = Calculator(
             given={"cells": 6, "capacity": "1.3 Ah", "power": "400 W"},
             expected={"open_circuit_voltage": 22.7556, "current": 18.2539113545102},
             rtol=1e-12,
-            source="by hand: 6 x 3.7926 V = 22.7556 V; R = 6 x 10/1.3 = 46.15 mohm; "
+            source="by hand: 6 x 3.7926 V = 22.7556 V; R = 6 x 10/1.3 = 46.15 mΩ; "
             "I = 800 / (22.7556 + sqrt(22.7556^2 - 1600 x 0.04615)) = 18.2539 A",
         ),
         Example(
-            "A li-ion pack at freezing point",
+            "A Li-ion pack at 0 °C",
             given={
                 "cells": 4,
                 "capacity": "3 Ah",
@@ -204,7 +185,7 @@ CALCULATOR = Calculator(
             },
             expected={"pack_resistance": 209.261, "loaded_cell_voltage": 3.47816},
             rtol=5e-6,
-            source="by hand: 4 x 25 mohm x exp(20000/8.314463 x (1/273.15 - 1/298.15)) = 100 x 2.09261 = 209.261 mohm; "
+            source="by hand: 4 x 25 mΩ x exp(20000/8.314463 x (1/273.15 - 1/298.15)) = 100 x 2.09261 = 209.261 mΩ; "
             "4 x 4.0422 = 16.169 V; I = 300 / (16.169 + sqrt(16.169^2 - 600 x 0.20926)) = 10.782 A; "
             "(16.1688 - 10.7816 x 0.20926) / 4 = 3.47816 V",
         ),

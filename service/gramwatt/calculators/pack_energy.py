@@ -1,4 +1,4 @@
-"""What a pack holds: label energy, the part of it meant to be flown, and how it may travel."""
+"""Energy of a pack: label energy, usable energy, and how the pack may travel by air."""
 
 from dataclasses import dataclass
 from typing import Annotated, Final
@@ -6,7 +6,7 @@ from typing import Annotated, Final
 import numpy as np
 
 from gramwatt.calculators._shared import fields
-from gramwatt.calculators._shared.cautions import LITHIUM_FIRE
+from gramwatt.calculators._shared.cautions import CUTOFF_VOLTAGES, LITHIUM_FIRE, NOMINAL_VOLTAGES, by_chemistry
 from gramwatt.model import (
     Array,
     BarChart,
@@ -20,16 +20,16 @@ from gramwatt.model import (
     Reference,
     Unit,
 )
-from gramwatt.physics import cells
+from gramwatt.physics import cells, constants
 
-CARRY_ON_ENERGY: Final[Annotated[float, Unit("J")]] = 100 * 3600.0
-APPROVAL_ENERGY: Final[Annotated[float, Unit("J")]] = 160 * 3600.0
+CARRY_ON_ENERGY: Final[Annotated[float, Unit("J")]] = 100 * constants.WATT_HOUR
+APPROVAL_ENERGY: Final[Annotated[float, Unit("J")]] = 160 * constants.WATT_HOUR
 BAGGAGE: Final = ("carry-on", "airline-approval", "not-in-baggage")
 
 
 @dataclass(frozen=True, slots=True)
 class Inputs:
-    """The pack as its label tells it."""
+    """The pack by its label."""
 
     cells: fields.Cells
     capacity: fields.Capacity
@@ -39,9 +39,9 @@ class Inputs:
     pack_mass: fields.PackMass
 
 
-NOMINAL = "cells times the chemistry's nominal cell voltage: lipo 3.7 V, lihv 3.8 V, li-ion 3.6 V, lifepo4 3.2 V"
-FULL = "cells times the chemistry's full cell voltage: lipo 4.2 V, lihv 4.35 V, li-ion 4.2 V, lifepo4 3.6 V"
-CUTOFF = "cells times the chemistry's cut-off cell voltage: lipo 3.3 V, lihv 3.3 V, li-ion 2.8 V, lifepo4 2.5 V"
+NOMINAL = f"cells times the nominal cell voltage: {NOMINAL_VOLTAGES}"
+FULL = f"cells times the full cell voltage: {by_chemistry(cells.FULL_VOLTAGE)}"
+CUTOFF = f"cells times the cut-off cell voltage: {CUTOFF_VOLTAGES}"
 TRAVEL = "carry-on up to 100 Wh; airline-approval above that, up to 160 Wh; not-in-baggage above"
 
 
@@ -49,34 +49,32 @@ TRAVEL = "carry-on up to 100 Wh; airline-approval above that, up to 160 Wh; not-
 class Results:
     """Energies by the label's convention: nominal voltage times rated capacity."""
 
-    usable_energy: Annotated[Array, Quantity("Wh", "Energy flown.", formula="nominal_energy * (1 - reserve)")]
+    usable_energy: Annotated[Array, Quantity("Wh", "Energy used in flight.", formula="nominal_energy * (1 - reserve)")]
     nominal_energy: Annotated[Array, Quantity("Wh", "Energy on the label.", formula="nominal_voltage * capacity")]
     nominal_voltage: Annotated[Array, Quantity("V", "Voltage on the label.", method=NOMINAL)]
-    full_voltage: Annotated[Array, Quantity("V", "Voltage when just charged.", method=FULL)]
-    cutoff_voltage: Annotated[Array, Quantity("V", "Loaded voltage to have landed by.", method=CUTOFF)]
-    usable_charge: Annotated[Array, Quantity("mAh", "Charge flown.", formula="capacity * (1 - reserve)")]
+    full_voltage: Annotated[Array, Quantity("V", "Voltage after a full charge.", method=FULL)]
+    cutoff_voltage: Annotated[Array, Quantity("V", "Loaded voltage at which to have landed.", method=CUTOFF)]
+    usable_charge: Annotated[Array, Quantity("mAh", "Charge used in flight.", formula="capacity * (1 - reserve)")]
     cell_capacity: Annotated[Array, Quantity("mAh", "Capacity of one cell.", formula="capacity / parallel")]
     total_cells: Annotated[
         Array, Count("Cells in the whole pack.", at_least=1, at_most=2400, formula="cells * parallel")
     ]
     specific_energy: Annotated[
-        Array,
-        Quantity("Wh/kg", "Label energy per mass.", formula="nominal_energy / pack_mass", needs=("pack_mass",)),
+        Array, Quantity("Wh/kg", "Label energy per mass.", formula="nominal_energy / pack_mass", needs=("pack_mass",))
     ]
-    baggage: Annotated[IndexArray, Choice(BAGGAGE, "How it may travel by air, by label energy.", method=TRAVEL)]
+    baggage: Annotated[IndexArray, Choice(BAGGAGE, "How the pack may travel by air, by label energy.", method=TRAVEL)]
 
 
 def pack_energy(given: Inputs) -> Results:
-    """Energy, charge and voltages of a lithium pack by its label.
+    """Compute energy, charge and voltages of a lithium pack from its label.
 
-    The label's convention flatters a pack under load: at high current it gives less, by the sag and by reaching its
-    cut-off early. Ask pack-current for the sag and endurance for the time.
+    The label overstates a pack under load: at high current it delivers less, because its voltage sags and reaches the
+    cut-off early. See pack-current for the sag and endurance for the flight time.
     """
     nominal_voltage = given.cells * cells.NOMINAL_VOLTAGE[given.chemistry]
     nominal_energy = nominal_voltage * given.capacity
     usable = 1 - given.reserve
-    # 100 Wh on the label is still carry-on, whatever the last bit of the product says.
-    allowance = 1 + 1e-12
+    tolerance = 1 + 1e-12  # exactly 100 Wh is still carry-on, whatever the last bit of the product
     return Results(
         usable_energy=nominal_energy * usable,
         nominal_energy=nominal_energy,
@@ -87,8 +85,8 @@ def pack_energy(given: Inputs) -> Results:
         cell_capacity=given.capacity / given.parallel,
         total_cells=given.cells * given.parallel,
         specific_energy=nominal_energy / given.pack_mass,
-        baggage=(nominal_energy > CARRY_ON_ENERGY * allowance).astype(np.intp)
-        + (nominal_energy > APPROVAL_ENERGY * allowance).astype(np.intp),
+        baggage=(nominal_energy > CARRY_ON_ENERGY * tolerance).astype(np.intp)
+        + (nominal_energy > APPROVAL_ENERGY * tolerance).astype(np.intp),
     )
 
 
@@ -102,19 +100,19 @@ CALCULATOR = Calculator(
     chart=BarChart(("nominal_energy", "usable_energy")),
     references=(
         Reference(
-            "Watt-hours on a label are nominal volts times rated ampere-hours: IATA Dangerous Goods Regulations, 3.9.2 "
-            "(from memory)",
+            "Watt-hours on a label are nominal voltage times rated capacity: rule of thumb, no source",
             about=(
                 *("usable_energy", "nominal_energy", "usable_charge"),
                 *("cell_capacity", "total_cells", "specific_energy"),
             ),
         ),
         Reference(
-            "Cell voltages by chemistry: common practice, no source",
+            "Cell voltages by chemistry: rule of thumb, no source",
             about=("nominal_voltage", "full_voltage", "cutoff_voltage"),
         ),
         Reference(
-            "49 CFR 175.10(a)(18); ICAO Technical Instructions, Part 8; IATA DGR 2.3: 100 Wh and 160 Wh (from memory)",
+            "49 CFR 175.10(a)(18): lithium-ion batteries of at most 100 Wh in passenger baggage, spares in the cabin "
+            "and protected against short circuit; up to 160 Wh with approval of the airline: rule of thumb, no source",
             about=("baggage",),
         ),
     ),
@@ -122,8 +120,8 @@ CALCULATOR = Calculator(
         LITHIUM_FIRE,
         Caution(
             "ask-airline",
-            "For air travel: spare packs go in the cabin with their terminals protected; from 100 Wh to 160 Wh the "
-            "airline must agree, usually to two at most. Airlines set stricter rules: verify with yours.",
+            "Air travel: carry spare packs in the cabin with their terminals protected. From 100 Wh to 160 Wh the "
+            "airline must approve, usually two at most. Airlines may have stricter rules: check with yours.",
         ),
     ),
     examples=(

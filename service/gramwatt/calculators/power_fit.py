@@ -1,4 +1,4 @@
-"""What a craft draws on average, found from flights, and what that says of another mass or pack."""
+"""Average power of a craft fitted to its flights, and flight time with another mass or pack."""
 
 from dataclasses import dataclass
 from typing import Annotated, Final
@@ -6,15 +6,15 @@ from typing import Annotated, Final
 import numpy as np
 
 from gramwatt.calculators._shared import fields
-from gramwatt.calculators._shared.cautions import LAND_EARLY, LITHIUM_FIRE
+from gramwatt.calculators._shared.cautions import LAND_EARLY, LITHIUM_FIRE, NOMINAL_VOLTAGES, nominal_voltages
 from gramwatt.calculators._shared.flights import (
-    AERODYNAMIC,
-    AERODYNAMIC_U,
     DURATION_OR_LOG,
     Flight,
+    any_flight,
     average_powers,
+    default_exponent,
+    default_exponent_uncertainty,
     is_recorded,
-    some,
 )
 from gramwatt.model import (
     Array,
@@ -30,123 +30,126 @@ from gramwatt.model import (
     Rule,
     Table,
 )
-from gramwatt.physics import cells, scaling
+from gramwatt.physics import cells, constants, scaling
 
 
 @dataclass(frozen=True, slots=True)
 class Inputs:
-    """The flights, and the craft and pack to say something of."""
+    """The flights, and the craft and pack of the prediction."""
 
     flights: Annotated[
-        Flight, Table(Flight, "Flights of one craft, flown alike.", max_length=200, any_of=DURATION_OR_LOG)
+        Flight, Table(Flight, "Flights of one craft, flown in the same way.", max_length=200, any_of=DURATION_OR_LOG)
     ]
-    mass: Annotated[Array, Quantity("g", "All-up mass to predict for.", above=0, at_most=1e5, optional=True)]
-    cells: Annotated[Array, Count("Cells in series of the pack to predict for.", at_least=1, at_most=24, optional=True)]
-    capacity: Annotated[
-        Array, Quantity("mAh", "Rated capacity of the pack to predict for.", at_least=1, at_most=1e6, optional=True)
-    ]
+    mass: fields.OptionalMass
+    cells: fields.OptionalCells
+    capacity: fields.OptionalCapacity
     chemistry: fields.Chemistry
     reserve: fields.Reserve
     air_density: fields.AirDensity
-    mass_exponent: Annotated[
-        Array,
-        Quantity(
-            "1",
-            "x of power ~ mass^x where it is known and shall not be fitted: 1.5 is the aerodynamic law; measured small "
-            "craft run 1.0 to 1.3.",
-            at_least=0,
-            at_most=3,
-            optional=True,
-        ),
-    ]
+    mass_exponent: fields.OptionalMassExponent
 
 
 PACK: Final = ("cells", "capacity")
-LAW = "reference_power * (mass / reference_mass)**mass_exponent * sqrt(1.225 / air_density)"
+LAW = f"reference_power * (mass / reference_mass)**mass_exponent * sqrt({constants.STANDARD_AIR_DENSITY} / air_density)"
 SHORT = "endurance * exp(-2 * power_u / power_at_mass)"
 LONG = "endurance * exp(2 * power_u / power_at_mass)"
-OWN = (
-    "energy over duration: charge_used, or that of its log, or capacity less reserve, times mean_voltage, or cells "
-    "times nominal cell voltage (lipo 3.7 V, lihv 3.8 V, li-ion 3.6 V, lifepo4 3.2 V)"
+FLIGHT_POWER = (
+    "energy over duration: charge used (else of the recording, else capacity less reserve) times mean voltage (else of "
+    f"the recording, else cells times nominal cell voltage: {NOMINAL_VOLTAGES})"
 )
-LEVEL = "geometric mean of the flights' powers, each times sqrt(air_density / 1.225 kg/m3)"
+REFERENCE_POWER = (
+    "geometric mean of the powers of all flights, each times sqrt(air density / "
+    f"{constants.STANDARD_AIR_DENSITY} kg/m³)"
+)
 SLOPE = (
     "as given; else least squares of ln power against ln mass where masses differ by more than 1 %; else 1.5 is assumed"
 )
-SCATTER = (
-    "sqrt(sum of squared residuals of ln power over n - 2), or over n - 1 where the exponent was not fitted; n flights"
-)
+SCATTER = "sqrt(sum of squared residuals of ln power / (n - 2)) for n flights; n - 1 where the exponent was not fitted"
 PREDICTION = (
-    "power_at_mass times scatter times sqrt(1 + 1/n + d^2 / S), d = ln(mass / reference_mass), S the sum of d^2 over "
-    "the flights; without the last term where the exponent was not fitted"
+    "power at this mass × scatter × sqrt(1 + 1/n + d^2 / S), d = ln(mass / reference mass), S the sum of d^2 over the "
+    "flights; without the last term where the exponent was not fitted"
 )
 
 
 @dataclass(frozen=True, slots=True)
 class Results:
-    """The law through the flights and what it says of the craft asked for."""
+    """The law through the flights, and its predictions."""
 
-    power_at_mass: Annotated[Array, Quantity("W", "Average power at mass, in this air.", formula=LAW)]
+    power_at_mass: Annotated[Array, Quantity("W", "Average power at this mass, in this air.", formula=LAW)]
     power_u: Annotated[
         Array,
-        Quantity("W", "Its standard error for one more flight, by the scatter alone (no +/-).", method=PREDICTION),
+        Quantity("W", "Standard error for one more flight, by the scatter alone (no ±).", method=PREDICTION),
     ]
     endurance: Annotated[
-        Array, Quantity("min", "Time with that pack.", formula="usable_energy / power_at_mass", needs=PACK)
+        Array, Quantity("min", "Flight time with that pack.", formula="usable_energy / power_at_mass", needs=PACK)
     ]
-    endurance_low: Annotated[Array, Quantity("min", "At two standard errors more power.", formula=SHORT, needs=PACK)]
-    endurance_high: Annotated[Array, Quantity("min", "At two standard errors less.", formula=LONG, needs=PACK)]
+    endurance_low: Annotated[
+        Array, Quantity("min", "Flight time at two standard errors more power.", formula=SHORT, needs=PACK)
+    ]
+    endurance_high: Annotated[
+        Array, Quantity("min", "Flight time at two standard errors less power.", formula=LONG, needs=PACK)
+    ]
     usable_energy: Annotated[
         Array,
-        Quantity("Wh", "Label energy of that pack, less its reserve.", method="as of each flight's", needs=PACK),
+        Quantity(
+            "Wh", "Label energy of that pack, less its reserve.", method="as for the pack of each flight", needs=PACK
+        ),
     ]
-    mass_exponent: Annotated[Array, Quantity("1", "x of power ~ mass^x.", method=SLOPE)]
+    mass_exponent: Annotated[Array, Quantity("1", "x in power ~ mass^x.", method=SLOPE)]
     exponent_u: Annotated[
         Array,
-        Quantity("1", "Its standard error.", method="scatter / sqrt(S), S the sum of ln(mass / reference_mass)^2"),
+        Quantity("1", "Standard error of x.", method="scatter / sqrt(S), S the sum of ln(mass / reference mass)^2"),
     ]
     scatter: Annotated[
         Array, Quantity("%", "Relative standard deviation of the flights about the law.", method=SCATTER)
     ]
-    reference_power: Annotated[Array, Quantity("W", "Average power at reference_mass in standard air.", method=LEVEL)]
+    reference_power: Annotated[
+        Array, Quantity("W", "Average power at the reference mass in standard air.", method=REFERENCE_POWER)
+    ]
     reference_mass: Annotated[
         Array, Quantity("g", "Geometric mean mass of the flights.", method="exp(mean of ln mass)")
     ]
     flights_used: Annotated[
-        Array, Count("Flights that the law rests on.", at_least=1, at_most=200, method="all that were given")
+        Array, Count("Number of flights of the fit.", at_least=1, at_most=200, method="all that were given")
     ]
     flight_powers: Annotated[
         Array,
-        NumberList(Quantity("W", "Average power."), "Average power of each flight as flown, in order.", method=OWN),
+        NumberList(
+            Quantity("W", "Average power."),
+            "Average power of each flight in its own air, in order.",
+            method=FLIGHT_POWER,
+        ),
     ]
     flight_deviations: Annotated[
         Array,
         NumberList(
-            Quantity("%", "Deviation."), "Of each flight from the law, in order.", method="over the law, less 1"
+            Quantity("%", "Deviation."),
+            "Deviation of each flight from the law, in order.",
+            method="power over that of the law, less 1",
         ),
     ]
 
 
 def power_fit(given: Inputs) -> Results:
-    """Average power of a craft against its mass, P = a m^x in standard air, by least squares through flown flights.
+    """Fit average power against mass, P = a m^x in standard air, by least squares to measured flights.
 
-    Power goes with air density as rho^-1/2, the law of hover. Flights must be alike: an average over hovering says
-    nothing of racing. Energies by the label flatter power and pack alike, so a time that rests on them is better than
-    the watts; the time knows no sag beyond that of the flights.
+    Power is proportional to rho^-1/2, the law of hover. The flights must be similar: an average over hovering does not
+    predict racing. Label energies overstate power and pack alike, so a flight time from them is more accurate than the
+    power. The time includes no sag beyond that of the flights.
     """
-    flown = given.flights
-    powers = average_powers(flown)
-    law = scaling.fit_power_law(flown.mass, powers / scaling.air_factor(flown.air_density), given.mass_exponent)
+    flights = given.flights
+    powers = average_powers(flights)
+    law = scaling.fit_power_law(flights.mass, powers / scaling.air_factor(flights.air_density), given.mass_exponent)
     power = law.power(given.mass) * scaling.air_factor(given.air_density)
-    relative = law.prediction_u(given.mass)
+    relative_u = law.prediction_u(given.mass)
     energy = given.cells * cells.NOMINAL_VOLTAGE[given.chemistry] * given.capacity * (1 - given.reserve)
     endurance = energy / power
     return Results(
         power_at_mass=power,
-        power_u=power * relative,
+        power_u=power * relative_u,
         endurance=endurance,
-        endurance_low=endurance * np.exp(-2 * relative),
-        endurance_high=endurance * np.exp(2 * relative),
+        endurance_low=endurance * np.exp(-2 * relative_u),
+        endurance_high=endurance * np.exp(2 * relative_u),
         usable_energy=energy,
         mass_exponent=law.exponent,
         exponent_u=law.exponent_u,
@@ -161,7 +164,7 @@ def power_fit(given: Inputs) -> Results:
 
 CALCULATOR = Calculator(
     title="What does it draw on average?",
-    summary="The power law of a craft from its flights, and the flying time it gives another mass or pack.",
+    summary="Average power of a craft from its flights, and flight time with another mass or pack.",
     inputs=Inputs,
     results=Results,
     formula=power_fit,
@@ -175,77 +178,77 @@ CALCULATOR = Calculator(
     ),
     assumptions=(
         Assumption(
-            "mass", "the flights' geometric mean mass", lambda given: scaling.geometric_mean(given.flights.mass)
+            "mass", "geometric mean mass of the flights", lambda given: scaling.geometric_mean(given.flights.mass)
         ),
         Assumption(
             "mass_exponent",
-            "1.5, the aerodynamic law, where all flights have one mass (to within 1 %)",
-            lambda given: np.where(scaling.distinct(given.flights.mass), np.nan, AERODYNAMIC),
-            uncertainty=lambda given: np.full(given.mass.shape, AERODYNAMIC_U),
+            "1.5, the aerodynamic law, where all flights have the same mass (within 1 %)",
+            default_exponent,
+            uncertainty=default_exponent_uncertainty,
         ),
     ),
     rules=(
         Rule(
             "exponent-not-fitted",
-            "mass_exponent {mass_exponent} was given or assumed, not fitted, so the flights say nothing of its error.",
+            "The mass exponent {mass_exponent} was given or assumed, not fitted, so it has no error from the flights.",
             when=lambda given, found: ~np.isnan(given.mass_exponent),
             results=("exponent_u",),
         ),
         Rule(
             "no-scatter",
-            "A law goes through so few flights exactly (flights_used {flights_used}): one more shows how they scatter.",
+            "The law fits so few flights exactly (flights used: {flights_used}): add another to see their scatter.",
             when=lambda given, found: np.isnan(found.scatter),
             results=("exponent_u", "scatter", "power_u", "endurance_low", "endurance_high"),
         ),
     ),
     references=(
         Reference(
-            "Least squares of ln P against ln m, standard errors of slope and of a new observation: Draper & Smith, "
-            "Applied Regression Analysis, 3rd ed. 1998, chapter 1 (from memory); tests compare with SciPy",
+            "Ordinary least squares of ln P against ln m, standard errors of slope and of a new observation: derived; "
+            "tests compare with SciPy"
         ),
         Reference(
-            "Power of hover ~ W^1.5 rho^-1/2, momentum theory: Leishman, Principles of Helicopter Aerodynamics, "
-            "chapter 2 (from memory); standard air of 1.225 kg/m3: ISO 2533:1975",
+            "Power of hover ~ W^1.5 rho^-1/2: momentum theory, derived; standard air of "
+            f"{constants.STANDARD_AIR_DENSITY} kg/m³: ISO 2533:1975",
             about=("power_at_mass", "reference_power", "mass_exponent", "endurance"),
         ),
-        Reference(
-            "Nominal cell voltages by chemistry: common practice, no source", about=("flight_powers", "usable_energy")
-        ),
+        nominal_voltages("flight_powers", "usable_energy"),
     ),
     cautions=(
         LITHIUM_FIRE,
         LAND_EARLY,
-        Caution("flown-alike", "The law holds for the craft and the flying it was found from, in like wind."),
+        Caution("flown-alike", "The law is valid for the craft and the flying of these flights, in similar wind."),
         Caution(
             "reserve-assumed",
-            "Of flights without charge_used and reserve 20 % of the charge is taken to have been left. Note what the "
-            "charger puts back: it is the better figure.",
-            when=lambda given, found: some(
+            "Flights without charge used and reserve are assumed to have left 20 % of the charge. Note the charge that "
+            "the charger puts back: it is more accurate.",
+            when=lambda given, found: any_flight(
                 np.isnan(given.flights.charge_used) & np.isnan(given.flights.reserve) & ~is_recorded(given.flights)
             ),
         ),
         Caution(
             "reserve-not-used",
-            "Of flights with charge_used, reserve was not used.",
-            when=lambda given, found: some(~np.isnan(given.flights.charge_used) & ~np.isnan(given.flights.reserve)),
+            "The reserve was not used for flights with a charge used.",
+            when=lambda given, found: any_flight(
+                ~np.isnan(given.flights.charge_used) & ~np.isnan(given.flights.reserve)
+            ),
         ),
         Caution(
             "more-than-rated",
-            "A flight used more charge than its pack is rated for: see that charge_used and capacity are right.",
-            when=lambda given, found: some(given.flights.charge_used > given.flights.capacity),
+            "A flight used more charge than the rated capacity of its pack: check charge used and capacity.",
+            when=lambda given, found: any_flight(given.flights.charge_used > given.flights.capacity),
         ),
         Caution(
             "mixed-voltages",
-            "Energies by mean_voltage and by the label's voltage are compared here; they differ by some per cent.",
+            "Energies by mean voltage and by label voltage are compared here; they differ by a few per cent.",
             when=lambda given, found: (
-                some(~np.isnan(given.flights.mean_voltage))
-                & (some(np.isnan(given.flights.mean_voltage)) | (found.endurance > 0))
+                any_flight(~np.isnan(given.flights.mean_voltage))
+                & (any_flight(np.isnan(given.flights.mean_voltage)) | (found.endurance > 0))
             ),
         ),
         Caution(
             "doubtful-exponent",
-            "The fitted mass_exponent {mass_exponent} is doubtful: the masses are less than a tenth apart, or the "
-            "flights differ by more than mass (0.8 to 1.8 is to be expected). Fly with ballast, or give mass_exponent.",
+            "The fitted mass exponent {mass_exponent} is doubtful: the masses differ by less than a tenth, or the "
+            "flights differ by more than mass (expect 0.8 to 1.8). Fly with ballast, or give the mass exponent.",
             when=lambda given, found: (
                 np.isnan(given.mass_exponent)
                 & (
@@ -257,29 +260,31 @@ CALCULATOR = Calculator(
         ),
         Caution(
             "beyond-flown",
-            "{mass} is outside the masses flown; mass_exponent {mass_exponent} carries the law there. 1.5 is "
-            "aerodynamic, measured small craft run 1.0 to 1.3.",
+            "{mass} is outside the masses of the flights, so the result depends on the mass exponent {mass_exponent}. "
+            "1.5 is the aerodynamic law; measured small craft have 1.0 to 1.3.",
             when=lambda given, found: (
-                (given.mass > (1 + scaling.LAST_BITS) * given.flights.mass.max(axis=1))
-                | (given.mass < (1 - scaling.LAST_BITS) * given.flights.mass.min(axis=1))
+                (given.mass > (1 + scaling.ROUNDING_TOLERANCE) * given.flights.mass.max(axis=1))
+                | (given.mass < (1 - scaling.ROUNDING_TOLERANCE) * given.flights.mass.min(axis=1))
             ),
         ),
         Caution(
             "few-flights",
-            "From so few flights (flights_used {flights_used}) the scatter itself is known to a third at best: two "
-            "standard errors cover less than 95 %.",
+            "So few flights (flights used: {flights_used}) give the scatter to a third at best: two standard errors "
+            "cover less than 95 %.",
             when=lambda given, found: ~np.isnan(found.scatter) & (found.flights_used < 7),
         ),
         Caution(
             "other-air",
-            "Flights and question differ in air_density by more than a tenth; rho^-1/2 is right for the propellers' "
-            "share of hover only.",
-            when=lambda given, found: some(np.abs(given.flights.air_density / given.air_density[:, None] - 1) > 0.1),
+            "Air density differs from that of the flights by more than a tenth. rho^-1/2 is valid for the propellers' "
+            "share of the power in hover only.",
+            when=lambda given, found: any_flight(
+                np.abs(given.flights.air_density / given.air_density[:, None] - 1) > 0.1
+            ),
         ),
     ),
     examples=(
         Example(
-            "Three invented flights, with and without ballast, and a 6-cell pack at the greatest mass",
+            "Three invented flights, with and without ballast, and a 6-cell pack at the highest mass",
             given={
                 "flights": [
                     {"mass": 500, "duration": 7.4, "cells": 4, "capacity": 1300, "charge_used": 1000},
@@ -311,7 +316,7 @@ CALCULATOR = Calculator(
             "min, over and times exp(0.055899)",
         ),
         Example(
-            "One invented flight in thin air, carried to a heavier pack",
+            "One invented flight in thin air, and a heavier pack",
             given={
                 "flights": [
                     {

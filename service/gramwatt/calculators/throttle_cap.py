@@ -1,4 +1,4 @@
-"""The throttle cap that makes a motor on this pack turn as another would."""
+"""Throttle cap that makes a motor on this pack turn like another motor or pack."""
 
 from dataclasses import dataclass
 from typing import Annotated, Final
@@ -6,7 +6,7 @@ from typing import Annotated, Final
 import numpy as np
 
 from gramwatt.calculators._shared import fields
-from gramwatt.calculators._shared.cautions import PROPELLERS_OFF
+from gramwatt.calculators._shared.cautions import NOMINAL_CELL_VOLTAGE, PROPELLERS_OFF
 from gramwatt.model import (
     Array,
     Assumption,
@@ -20,13 +20,11 @@ from gramwatt.model import (
     Quantity,
     Reference,
 )
-from gramwatt.physics import air, cells, rotor
+from gramwatt.physics import air, rotor
 
 SET_BY: Final = ("full-throttle", "kv-and-cells", "speed", "tip-mach")
 
-CellVoltage = Annotated[
-    Array, Quantity("V", "Voltage per cell that speeds are reckoned at.", above=0, at_most=4.5, optional=True)
-]
+CellVoltage = Annotated[Array, fields.optional_quantity("V", "Cell voltage for computing speeds.", at_most=4.5)]
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,17 +36,15 @@ class Inputs:
     chemistry: fields.Chemistry
     cell_voltage: CellVoltage
     target_kv: Annotated[
-        Array, Quantity("rpm/V", "Target: speed constant to turn like.", above=0, at_most=1e5, optional=True)
+        Array, fields.optional_quantity("rpm/V", "Target: speed constant of the motor to match.", at_most=1e5)
     ]
-    target_cells: Annotated[Array, Count("Target: cells to turn as if on.", at_least=1, at_most=24, optional=True)]
+    target_cells: Annotated[Array, Count("Target: cells of the pack to match.", at_least=1, at_most=24, optional=True)]
     target_cell_voltage: CellVoltage
-    target_speed: Annotated[
-        Array, Quantity("rpm", "Target: greatest speed without load.", above=0, at_most=1e6, optional=True)
-    ]
+    target_speed: Annotated[Array, fields.optional_quantity("rpm", "Target: maximum speed without load.", at_most=1e6)]
     target_tip_mach: Annotated[
         Array,
-        Quantity(
-            "1", "Target: greatest tip Mach number without load; needs diameter.", above=0, at_most=2, optional=True
+        fields.optional_quantity(
+            "1", "Target: maximum tip Mach number without load; requires the diameter.", at_most=2
         ),
     ]
     diameter: fields.Diameter
@@ -56,46 +52,46 @@ class Inputs:
 
 
 LOWEST = (
-    "lowest of 100 %, target_kv * target_cells * target_cell_voltage / (kv * cells * cell_voltage), "
-    "target_speed / uncapped_speed, and the speed of target_tip_mach / uncapped_speed"
+    "lowest of 100 %, target kV × target cells × target cell voltage / (kV × cells × cell voltage), target speed / "
+    "uncapped speed, and the speed at the target tip Mach number / uncapped speed"
 )
-TIP_MACH = "no_load_speed * diameter / (2 * sqrt(1.4 * 287.05287 * air_temperature))"
+TIP_MACH = f"no_load_speed * diameter / (2 * {fields.SPEED_OF_SOUND})"
 
 
 @dataclass(frozen=True, slots=True)
 class Results:
-    """The cap and what it does."""
+    """The cap and its effects."""
 
-    throttle_cap: Annotated[Array, Quantity("%", "Greatest throttle to allow.", method=LOWEST)]
+    throttle_cap: Annotated[Array, Quantity("%", "Maximum throttle to allow.", method=LOWEST)]
     matched_kv: Annotated[
-        Array, Quantity("rpm/V", "Speed constant the capped motor acts as.", formula="kv * throttle_cap")
+        Array, Quantity("rpm/V", "Effective speed constant of the capped motor.", formula="kv * throttle_cap")
     ]
     no_load_speed: Annotated[
         Array, Quantity("rpm", "Speed without load at the cap.", formula="uncapped_speed * throttle_cap")
     ]
     uncapped_speed: Annotated[
-        Array, Quantity("rpm", "Speed without load, uncapped.", formula="kv * cells * cell_voltage")
+        Array, Quantity("rpm", "Speed without load and without a cap.", formula="kv * cells * cell_voltage")
     ]
     thrust_share: Annotated[
-        Array, Quantity("%", "Thrust left, of full throttle with the same propeller.", formula="throttle_cap**2")
+        Array, Quantity("%", "Thrust over that at full throttle, same propeller.", formula="throttle_cap**2")
     ]
     power_share: Annotated[
-        Array, Quantity("%", "Shaft power left, of full throttle with the same propeller.", formula="throttle_cap**3")
+        Array, Quantity("%", "Shaft power over that at full throttle, same propeller.", formula="throttle_cap**3")
     ]
     tip_mach: Annotated[
         Array, Quantity("1", "Tip Mach number without load at the cap.", formula=TIP_MACH, needs=("diameter",))
     ]
     set_by: Annotated[
         IndexArray,
-        Choice(SET_BY, "Which target set the cap.", method="the lowest; full-throttle where none is below it"),
+        Choice(SET_BY, "Target that sets the cap.", method="the lowest; full-throttle where none is below it"),
     ]
 
 
 def throttle_cap(given: Inputs) -> Results:
-    """Throttle cap by rotor speed without load, which is proportional to throttle, kV and voltage.
+    """Compute the throttle cap from rotor speed without load, which is proportional to throttle, kV and voltage.
 
-    Under load every motor turns slower, and one of lower resistance less so: the match is of speeds without load.
-    Thrust goes as the square of speed and shaft power as its cube only for the same propeller in the same air.
+    Under load every motor turns slower, one of lower resistance less so: the cap matches speeds without load. Thrust is
+    proportional to the square of speed and shaft power to its cube only for the same propeller in the same air.
     """
     sound = air.speed_of_sound(given.air_temperature)
     uncapped = given.kv * given.cells * given.cell_voltage
@@ -118,7 +114,7 @@ def throttle_cap(given: Inputs) -> Results:
 
 CALCULATOR = Calculator(
     title="Which throttle cap tames this motor?",
-    summary="Throttle cap that makes a motor on this pack turn as another would.",
+    summary="Throttle cap that makes a motor on this pack turn like another motor or pack.",
     inputs=Inputs,
     results=Results,
     formula=throttle_cap,
@@ -130,28 +126,24 @@ CALCULATOR = Calculator(
         stop=lambda given, found: given.cells + 3,
     ),
     assumptions=(
-        Assumption(
-            "cell_voltage",
-            "nominal, by chemistry: lipo 3.7 V, lihv 3.8 V, li-ion 3.6 V, lifepo4 3.2 V",
-            lambda given: cells.NOMINAL_VOLTAGE[given.chemistry],
-        ),
-        Assumption("target_kv", "kv", lambda given: given.kv),
-        Assumption("target_cells", "cells", lambda given: given.cells),
-        Assumption("target_cell_voltage", "cell_voltage", lambda given: given.cell_voltage),
+        NOMINAL_CELL_VOLTAGE,
+        Assumption("target_kv", "the same as kV", lambda given: given.kv),
+        Assumption("target_cells", "the same as cells", lambda given: given.cells),
+        Assumption("target_cell_voltage", "the same as cell voltage", lambda given: given.cell_voltage),
     ),
     references=(
         Reference(
-            "Speed without load is duty times kV times voltage: the ideal motor and converter, derived",
+            "Speed without load is duty times kV times voltage: ideal motor and converter, derived",
             about=("throttle_cap", "matched_kv", "no_load_speed", "uncapped_speed", "set_by"),
         ),
         Reference(
-            "Thrust as speed squared, power as speed cubed at constant coefficients: propeller similarity, Leishman, "
-            "Principles of Helicopter Aerodynamics, ch. 2 (from memory)",
+            "Thrust proportional to speed squared, power to speed cubed at constant coefficients: propeller "
+            "similarity, derived",
             about=("thrust_share", "power_share"),
         ),
         Reference("Speed of sound sqrt(1.4 R T): ISO 2533:1975", about=("tip_mach", "throttle_cap")),
         Reference(
-            "A motor for 4 cells on 6 cells is capped at about 66 %: common practice, no source",
+            "A motor for 4 cells on 6 cells is capped at about 66 %: rule of thumb, no source",
             about=("throttle_cap",),
         ),
     ),
@@ -159,18 +151,18 @@ CALCULATOR = Calculator(
         PROPELLERS_OFF,
         Caution(
             "cap-is-not-voltage",
-            "A cap lowers neither the voltage that the speed controller must stand nor the ripple of its current. Keep "
-            "to the controller maker's rating for the full pack.",
+            "A cap reduces neither the voltage at the speed controller nor its current ripple. Choose a controller "
+            "that is rated for the full pack.",
         ),
         Caution(
             "no-target",
-            "No target was below full throttle, so nothing is capped. Give target_cells, target_kv, target_speed, or "
-            "target_tip_mach with diameter.",
+            "No target is below full throttle, so there is no cap. Give target cells, target kV, target speed, or "
+            "target tip Mach with the diameter.",
             when=lambda given, found: found.set_by == 0,
         ),
         Caution(
             "tip-mach-needs-diameter",
-            "target_tip_mach was not used: it needs diameter.",
+            "The target tip Mach was not used: it requires the diameter.",
             when=lambda given, found: ~np.isnan(given.target_tip_mach) & np.isnan(given.diameter),
         ),
     ),
@@ -186,14 +178,14 @@ CALCULATOR = Calculator(
                 "power_share": 29.6296296296296,
             },
             rtol=1e-12,
-            source="by hand: 4/6 = 2/3, its square 4/9, its cube 8/27; trade practice says about 66 %",
+            source="by hand: 4/6 = 2/3, its square 4/9, its cube 8/27; the rule of thumb is about 66 %",
         ),
         Example(
-            "Tips held to Mach 0.7",
+            "Tips limited to Mach 0.7",
             given={"kv": 2400, "cells": 6, "target_tip_mach": 0.7, "diameter": "127 mm"},
             expected={"no_load_speed": 35822.0131116467, "tip_mach": 0.7, "set_by": "tip-mach"},
             rtol=1e-6,
-            source="by hand: 0.7 x 340.294 m/s (ISO 2533 at 15 degC) / (pi x 0.127 m) x 60 = 35 822 rpm",
+            source="by hand: 0.7 x 340.294 m/s (ISO 2533 at 15 °C) / (pi x 0.127 m) x 60 = 35 822 rpm",
         ),
     ),
 )

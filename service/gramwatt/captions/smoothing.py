@@ -23,7 +23,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gramwatt.arrays import Array, BoolArray
-from gramwatt.physics.recording import CleanRecording, cumulative
+from gramwatt.physics.recording import CleanRecording, cumulative_integral
 
 SIGMAS: Final = 3.0
 """Robust standard deviations below which nothing stands out, however few samples there are."""
@@ -85,7 +85,7 @@ def find_known_steps(recording: CleanRecording, values: Array) -> BoolArray:
 
 def running_integral(recording: CleanRecording, values: Array) -> Array:
     """Return running integrals of channels (..., K) over the steps where they are known, from 0 [value x s]."""
-    return cumulative(
+    return cumulative_integral(
         recording._replace(counts=find_known_steps(recording, values)), np.where(find_recorded(values), values, 0.0)
     )
 
@@ -118,7 +118,7 @@ def moving_mean(recording: CleanRecording, values: Array, window: float) -> Arra
     level = np.where(known, values - base, 0.0)
     time = recording.time - recording.time[0]
     only = recording._replace(time=time, counts=links)
-    integral = cumulative(only, level)
+    integral = cumulative_integral(only, level)
     at = np.arange(len(time))
     begins = np.maximum.accumulate(np.where(np.concatenate(([True], ~links)), at, 0))
     ends = np.minimum.accumulate(np.where(np.concatenate((~links, [True])), at, at[-1])[::-1])[::-1]

@@ -1,6 +1,6 @@
 """Lithium cells by chemistry: label voltages, open-circuit voltage against charge, resistance.
 
-A chemistry is a position in `CHEMISTRIES`; every table here is indexed by it.
+A chemistry is an index into `CHEMISTRIES`, and into every table here.
 """
 
 from typing import Annotated, Final
@@ -15,21 +15,21 @@ LIHV: Final = CHEMISTRIES.index("lihv")
 LIFEPO4: Final = CHEMISTRIES.index("lifepo4")
 
 NOMINAL_VOLTAGE: Final[Annotated[Array, Unit("V")]] = np.array([3.7, 3.8, 3.6, 3.2])
-"""What the label says. Common practice, no source."""
+"""Voltage on the label. Rule of thumb, no source."""
 
 FULL_VOLTAGE: Final[Annotated[Array, Unit("V")]] = np.array([4.2, 4.35, 4.2, 3.6])
-"""Charged to the end. Common practice, no source."""
+"""Voltage after a full charge. Rule of thumb, no source."""
 
 CUTOFF_VOLTAGE: Final[Annotated[Array, Unit("V")]] = np.array([3.3, 3.3, 2.8, 2.5])
-"""Land before a loaded cell reads less. Common practice, no source."""
+"""Voltage of a loaded cell at which to have landed. Rule of thumb, no source."""
 
 RESISTANCE_TIMES_CHARGE: Final[Annotated[float, Unit("ohm A s")]] = 0.010 * 3600
-"""Resistance of a good new cell times its capacity, 10 mohm Ah: a judgement, not a measurement. Small packs measured
-with their leads and connectors run 30 to 60 mohm Ah."""
+"""Resistance of a good new cell times its capacity, 10 mΩ Ah: an estimate. Small packs measured with their leads and
+connectors have 30 to 60 mΩ Ah."""
 
-COLDEST_CHECKED: Final[Annotated[float, Unit("K")]] = 273.15
-HOTTEST_CHECKED: Final[Annotated[float, Unit("K")]] = 313.15
-"""0 to 40 degC, where resistance against temperature was compared with simulated cells."""
+MIN_CHECKED_TEMPERATURE: Final[Annotated[float, Unit("K")]] = constants.ICE_POINT
+MAX_CHECKED_TEMPERATURE: Final[Annotated[float, Unit("K")]] = constants.ICE_POINT + 40
+"""0 to 40 °C, where resistance against temperature was compared with simulated cells."""
 
 OPEN_CIRCUIT_VOLTAGE: Final[Annotated[Array, Unit("V")]] = np.array(
     [
@@ -47,49 +47,56 @@ OPEN_CIRCUIT_VOLTAGE: Final[Annotated[Array, Unit("V")]] = np.array(
 
 Computed with PyBaMM 26.10 as a C/50 discharge of published parameter sets: lipo Ai2020 (a lithium cobalt oxide pouch
 cell), li-ion Chen2020 (a nickel-rich 21700), lifepo4 Prada2013 (its lowest fifth reads up to 0.2 V low). lihv is the
-lipo set carried on to 4.29 V, where its electrode data end, with 4.35 V set by hand at 100 %: an extrapolation, no
-measurement of such a cell stands behind it.
+lipo set extended to 4.29 V, where its electrode data end, with 4.35 V set by hand at 100 %: an extrapolation without
+any measurement of such a cell.
 """
 
 
 def open_circuit_voltage(chemistry: IndexArray, charge: Array) -> Array:
-    """Rested voltage of one cell.
+    """Interpolate the rested voltage of one cell.
 
     Parameters
     ----------
-    chemistry : positions in `CHEMISTRIES`
-    charge : state of charge, 0 to 1; the two broadcast
+    chemistry : any shape
+        Indices into `CHEMISTRIES`.
+    charge : any shape that broadcasts
+        State of charge, 0 to 1.
 
     Returns
     -------
-    Voltage [V], straight lines between the points of `OPEN_CIRCUIT_VOLTAGE`; nan outside 0 to 1.
+    broadcast shape
+        Voltage [V], on straight lines between the points of `OPEN_CIRCUIT_VOLTAGE`; nan outside 0 to 1.
     """
     steps = OPEN_CIRCUIT_VOLTAGE.shape[1] - 1
     inside = (charge >= 0) & (charge <= 1)
     position = np.where(inside, charge, 0) * steps
     left = np.minimum(position.astype(np.intp), steps - 1)
-    place = chemistry * OPEN_CIRCUIT_VOLTAGE.shape[1] + left  # in the flattened table: twice as fast as two indices
-    low, high = OPEN_CIRCUIT_VOLTAGE.take(place), OPEN_CIRCUIT_VOLTAGE.take(place + 1)
+    index = chemistry * OPEN_CIRCUIT_VOLTAGE.shape[1] + left  # into the flattened table: twice as fast as two indices
+    low, high = OPEN_CIRCUIT_VOLTAGE.take(index), OPEN_CIRCUIT_VOLTAGE.take(index + 1)
     return np.where(inside, low + (high - low) * (position - left), np.nan)
 
 
-def usual_resistance(charge: Array) -> Array:
-    """Resistance [ohm] of one series position of a good new pack holding ``charge`` (N,) [A s]: a judgement."""
-    return RESISTANCE_TIMES_CHARGE / charge
+def typical_resistance(capacity: Array) -> Array:
+    """Estimate the resistance (N,) [ohm] of one series position of a good new pack of a ``capacity`` (N,) [A s]."""
+    return RESISTANCE_TIMES_CHARGE / capacity
 
 
 def resistance_at(temperature: Array, resistance: Array, activation_energy: Array) -> Array:
-    """Cell resistance at another temperature, by Arrhenius' law.
+    """Compute cell resistance at another temperature by the Arrhenius equation.
 
     Parameters
     ----------
-    temperature : (N,) [K]
-    resistance : (N,) at 25 degC [ohm]
-    activation_energy : (N,) [J/mol]; 4 to 34 kJ/mol over four published cells, PyBaMM, 10 s pulses at 1 C
+    temperature : (N,)
+        Temperature of the cell [K].
+    resistance : (N,)
+        Resistance at 25 °C [ohm].
+    activation_energy : (N,)
+        Activation energy [J/mol]: 4 to 34 kJ/mol over four published cells (PyBaMM, 10 s pulses at 1 C).
 
     Returns
     -------
-    (N,) ``R = R25 exp[Ea/Rg (1/T - 1/298.15 K)]`` [ohm]. Not below about -10 degC, nor for a pack that heats itself.
+    (N,)
+        ``R = R25 exp[Ea/Rg (1/T - 1/298.15 K)]`` [ohm]. Not valid below about -10 °C, nor for a pack that heats itself.
     """
     inverse = 1 / temperature - 1 / constants.REFERENCE_TEMPERATURE
     return resistance * np.exp(activation_energy / constants.MOLAR_GAS_CONSTANT * inverse)

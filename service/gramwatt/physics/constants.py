@@ -1,7 +1,7 @@
 """Named constants with their source, in SI units.
 
-Each carries its unit, so that a test can re-express all of them in another coherent system of units and see every
-formula's results follow. Use them as ``constants.NAME`` at call time; never fold one into a rounded coefficient.
+Each constant has its unit, so that a test can express all of them in another coherent system of units and compare the
+results of every formula. Use them as ``constants.NAME`` at call time; never fold one into a rounded coefficient.
 """
 
 from typing import Annotated, Final
@@ -17,11 +17,22 @@ DRY_AIR_GAS_CONSTANT: Final[Annotated[float, Unit("J / (kg K)")]] = 287.05287
 DRY_AIR_HEAT_RATIO: Final[Annotated[float, Unit("1")]] = 1.4
 """ISO 2533:1975: ratio of the specific heats of air."""
 
+STANDARD_AIR_DENSITY: Final[Annotated[float, Unit("kg/m^3")]] = 1.225
+"""ISO 2533:1975: air at sea level."""
+
+ICE_POINT: Final[Annotated[float, Unit("K")]] = 273.15
+"""0 °C."""
+
 REFERENCE_TEMPERATURE: Final[Annotated[float, Unit("K")]] = 298.15
-"""25 degC, at which cell resistance is stated."""
+"""25 °C, at which cell resistance is stated."""
 
 STANDARD_GRAVITY: Final[Annotated[float, Unit("m / s^2")]] = 9.80665
 """Conventional value, CGPM 1901; NIST SP 811."""
+
+INCH: Final[Annotated[float, Unit("m")]] = 0.0254
+POUND: Final[Annotated[float, Unit("kg")]] = 0.45359237
+WATT_HOUR: Final[Annotated[float, Unit("J")]] = 3600.0
+"""NIST SP 811, appendix B.8, exact."""
 
 SECOND: Final[Annotated[float, Unit("s")]] = 1.0
 VOLT: Final[Annotated[float, Unit("V")]] = 1.0
@@ -30,4 +41,4 @@ WATT: Final[Annotated[float, Unit("W")]] = 1.0
 COULOMB: Final[Annotated[float, Unit("As")]] = 1.0
 JOULE: Final[Annotated[float, Unit("J")]] = 1.0
 HERTZ: Final[Annotated[float, Unit("Hz")]] = 1.0
-"""For what shows plain numbers: a quantity over its unit, and back."""
+"""Units for code that needs plain numbers: divide a quantity by its unit, and multiply to return."""

@@ -1,4 +1,4 @@
-"""A craft's motors and propellers together: a point at a duty, and the duty that hovers."""
+"""Motors and propellers of a craft together: the operating point at a duty, and the duty that hovers."""
 
 from dataclasses import dataclass, fields
 from functools import cached_property
@@ -12,7 +12,7 @@ from gramwatt.physics import constants, motor, propeller
 
 @dataclass(frozen=True)
 class Drive:
-    """Motors and propellers, all alike; arrays that broadcast, SI (see `motor.equilibrium`, `propeller`)."""
+    """Identical motors with identical propellers; SI arrays that broadcast (see `motor.equilibrium`, `propeller`)."""
 
     motors: Array
     speed_constant: Array
@@ -25,39 +25,60 @@ class Drive:
 
     @property
     def values(self) -> tuple[Array, ...]:
-        """The fields in order."""
+        """All fields, in order."""
         return tuple(getattr(self, field.name) for field in fields(self))
 
     @cached_property
     def torque_factor(self) -> Array:
-        """``c`` in Q = c w^2, of one propeller."""
+        """``c`` in ``Q = c w^2`` of one propeller [N m s²]."""
         return propeller.torque_factor(self.power_coefficient, self.diameter, self.air_density)
 
     @cached_property
     def thrust_factor(self) -> Array:
-        """``a`` in T = a w^2, of all propellers."""
+        """``a`` in ``T = a w^2`` of all propellers [N s²]."""
         return self.motors * propeller.thrust_factor(self.thrust_coefficient, self.diameter, self.air_density)
 
 
 class Operation(NamedTuple):
-    """A steady point of the whole craft; nan where the motors do not turn."""
+    """A steady operating point of the whole craft; nan where the motors do not turn."""
 
     rotor_speed: Array
+    """Angular speed of the propellers [rad/s]."""
     motor_current: Array
+    """Current of one motor [A]."""
     pack_current: Array
+    """Current from the pack [A]."""
     pack_voltage: Array
+    """Voltage of the loaded pack [V]."""
     thrust: Array
-    """Of all propellers [N]."""
+    """Thrust of all propellers [N]."""
     power: Array
-    """From the pack, avionics among it [W]."""
+    """Power from the pack, avionics included [W]."""
     motor_efficiency: Array
-    """Shaft power over the motor's electrical power."""
+    """Shaft power over the electrical power of the motor."""
 
 
 def operate(
     drive: Drive, duty: Array, *, open_circuit_voltage: Array, pack_resistance: Array, avionics_power: Array
 ) -> Operation:
-    """The craft at a duty (0 to 1), arrays that broadcast."""
+    """Compute the operating point of the craft at a duty.
+
+    Parameters
+    ----------
+    drive : Drive
+        Motors and propellers.
+    duty : any shape that broadcasts with the drive and all below
+        Duty of the speed controllers, 0 to 1.
+    open_circuit_voltage, pack_resistance
+        Rested voltage of the pack [V] and its resistance [ohm].
+    avionics_power
+        Power drawn beside the motors [W].
+
+    Returns
+    -------
+    Operation
+        See `motor.equilibrium`; ``T = a w^2``.
+    """
     point = motor.equilibrium(
         speed_constant=drive.speed_constant,
         motor_resistance=drive.motor_resistance,
@@ -82,7 +103,7 @@ def operate(
 def demand_at_speed(
     drive: Drive, rotor_speed: Array, *, open_circuit_voltage: Array, pack_resistance: Array, avionics_power: Array
 ) -> motor.Demand:
-    """The duty and the power at a rotor speed [rad/s], see `motor.demand_at_speed`."""
+    """Compute duty and power at a rotor speed [rad/s]; see `motor.demand_at_speed`."""
     return motor.demand_at_speed(
         rotor_speed,
         speed_constant=drive.speed_constant,
@@ -97,5 +118,5 @@ def demand_at_speed(
 
 
 def hover_speed(drive: Drive, mass: Array) -> Array:
-    """The rotor speed [rad/s] at which thrust equals weight."""
+    """Compute the rotor speed [rad/s] at which thrust equals the weight of a ``mass`` [kg]."""
     return np.asarray(np.sqrt(mass * constants.STANDARD_GRAVITY / drive.thrust_factor))

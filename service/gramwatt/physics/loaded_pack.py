@@ -1,4 +1,4 @@
-"""The resistance of a pack from its own series of voltage and current."""
+"""Pack resistance from a recording of voltage and current."""
 
 from typing import Annotated, Final, NamedTuple
 
@@ -6,68 +6,81 @@ import numpy as np
 
 from gramwatt.arrays import Array, IndexArray, Unit
 from gramwatt.physics import cells as cell
-from gramwatt.physics.recording import CleanRecording, weights
+from gramwatt.physics.recording import CleanRecording, sample_weights
 
-MOST_GROUPS: Final = 5000
-FEWEST: Final = 20
-STEADY: Final = 0.10
-"""Standard deviation of the current, drift taken off, as a share of its mean: below it nothing is told."""
-STEADY_CURRENT: Final[Annotated[float, Unit("A")]] = 0.3
-"""The same as a current, where the mean is small."""
-MEMORY: Final[Annotated[float, Unit("s")]] = 10.0
-"""Time over which residuals are taken to depend on each other: cells relax over seconds."""
-NOISE_OVER_LEAST: Final = 4.6
-"""Variance of white noise over the tenth percentile of its scatter as `_least_scatter` takes it: found by simulation; a
-test repeats it."""
-CURVE: Final = 0.02
-"""Relative standard uncertainty for a rested voltage that is not exactly this pack's, and for cells that warm up: a
-judgement."""
+MAX_GROUPS: Final = 5000
+MIN_SAMPLES: Final = 20
+MIN_RELATIVE_SPREAD: Final = 0.10
+"""Standard deviation of the current without its drift, as a share of the mean: below it there is no result."""
+MIN_CURRENT_SPREAD: Final[Annotated[float, Unit("A")]] = 0.3
+"""The same as a current, for a small mean."""
+CORRELATION_TIME: Final[Annotated[float, Unit("s")]] = 10.0
+"""Time over which residuals are assumed to depend on each other: cells relax over seconds."""
+NOISE_FACTOR: Final = 4.6
+"""Variance of white noise over the tenth percentile of its local scatter in `_noise_variance`: found by simulation,
+which a test repeats."""
+CURVE_UNCERTAINTY: Final = 0.02
+"""Relative standard uncertainty for a rested voltage that differs from that of this pack, and for cells that warm up:
+an estimate."""
 
 
 class ResistanceFit(NamedTuple):
-    """Arrays (N,), nan where the series does not tell the resistance."""
+    """A fitted resistance; arrays (N,), nan where the recording does not determine it."""
 
     resistance: Array
-    """Of the pack with what lies between it and the sensor [ohm]."""
+    """Resistance of the pack and all between it and the sensor [ohm]."""
     standard_error: Array
-    """[ohm]"""
+    """Standard error of the resistance [ohm]."""
     current_spread: Array
-    """Standard deviation of the current, drift taken off [A]."""
+    """Standard deviation of the current without its drift [A]."""
 
 
-class Groups(NamedTuple):
-    """Means of M groups of neighbours in a course, arrays (M,), what does not depend on any correction."""
+class SampleGroups(NamedTuple):
+    """Means over M groups of adjacent samples, which do not depend on any correction; arrays (M,)."""
 
     time: Array
     current: Array
     voltage: Array
     charge: Array
-    """Running, as recorded [A s]."""
+    """Charge up to the middle of the group, as recorded [A s]."""
     counted: Array
-    """Running time that counts [s]."""
+    """Time that counts up to there [s]."""
     noise: float
-    """Variance of the current sensor's noise [A^2]."""
+    """Noise variance of the current sensor [A²]."""
     lags: int
+    """Number of groups over which residuals depend on each other."""
 
 
-def grouped(course: CleanRecording, w: Array | None = None) -> Groups | None:
-    """The groups of a course; None where fewer than 20 samples have both voltage and current. ``w`` are the `weights`
-    where they are at hand."""
-    if int((np.isfinite(course.voltage) & np.isfinite(course.current)).sum()) < FEWEST:
+def group_samples(recording: CleanRecording, weights: Array | None = None) -> SampleGroups | None:
+    """Average adjacent samples of a recording in at most 5,000 groups.
+
+    Parameters
+    ----------
+    recording : CleanRecording
+        K samples.
+    weights : (K,), optional
+        Its `sample_weights`, if they are already known.
+
+    Returns
+    -------
+    SampleGroups or None
+        None where fewer than 20 samples have both voltage and current.
+    """
+    if int((np.isfinite(recording.voltage) & np.isfinite(recording.current)).sum()) < MIN_SAMPLES:
         return None
-    bounds = np.linspace(0, len(course.time), min(len(course.time), MOST_GROUPS) + 1).astype(np.intp)
-    w = weights(course) if w is None else w
+    bounds = np.linspace(0, len(recording.time), min(len(recording.time), MAX_GROUPS) + 1).astype(np.intp)
+    weights = sample_weights(recording) if weights is None else weights
     time, current, voltage = (
         np.add.reduceat(values, bounds[:-1]) / np.diff(bounds)
-        for values in (course.time, course.current, course.voltage)
+        for values in (recording.time, recording.current, recording.voltage)
     )
-    charge, counted = (np.add.reduceat(values, bounds[:-1]) for values in (w * course.current, w))
+    charge, counted = (np.add.reduceat(values, bounds[:-1]) for values in (weights * recording.current, weights))
     charge, counted = (np.cumsum(each) - each / 2 for each in (charge, counted))  # in the middle of each group
-    return Groups(time, current, voltage, charge, counted, _least_scatter(current), _lags(time))
+    return SampleGroups(time, current, voltage, charge, counted, _noise_variance(current), _lag_count(time))
 
 
 def fit_resistance(
-    course: CleanRecording | Groups | None,
+    recording: CleanRecording | SampleGroups | None,
     *,
     scale: Array,
     offset: Array,
@@ -75,36 +88,41 @@ def fit_resistance(
     cells: Array,
     chemistry: IndexArray,
     capacity: Array,
-    start: Array,
+    start_charge: Array,
 ) -> ResistanceFit:
-    """Resistance by least squares of sag on current, for N sets of corrections of one course.
+    """Fit the resistance by least squares of sag on current, for N sets of sensor corrections of one recording.
 
     Parameters
     ----------
-    course : K samples of voltage and current, or what `grouped` made of them
-    scale, offset, voltage_scale : (N,) true current = scale (recorded - offset [A]); true voltage likewise
-    cells, capacity : (N,) in series, and charge of the full pack [A s]; nan where not known: the rested voltage is
-        then left out, and the drift alone stands for it
-    chemistry : (N,) positions in `cells.CHEMISTRIES`
-    start : (N,) state of charge at the first sample, 0 to 1
+    recording : CleanRecording or SampleGroups or None
+        K samples of voltage and current, or the result of `group_samples`.
+    scale, offset, voltage_scale : (N,)
+        True current = scale (recorded - offset [A]); true voltage = voltage_scale recorded.
+    cells, capacity : (N,)
+        Cells in series, and charge of the full pack [A s]; nan where unknown: the rested voltage is then left out, and
+        the drift alone represents it.
+    chemistry : (N,)
+        Indices into `cells.CHEMISTRIES`.
+    start_charge : (N,)
+        State of charge at the first sample, 0 to 1.
 
     Returns
     -------
-    `ResistanceFit`. The model is ``V - cells OCV(start - q / capacity) = a + b t - R I``, q the charge used so far: a
-    takes up a start charge that is not quite so, b a curve and a temperature that are not. Of more than 5,000 samples
-    as many groups of neighbours are averaged, in which the model holds as well. The standard error is that of Newey &
-    West (1987, Bartlett weights) over 10 s, since residuals depend on each other; with it, in squares, 2 % for the
-    curve, and what noise of the current sensor takes off the slope (its variance over the current's, noise taken as
-    the least local scatter). Nan where there are fewer than 20 samples, the current hardly varies (its standard
-    deviation, drift taken off, is below 10 % of the mean or 0.3 A), the slope is not that of a resistance, or its
-    error is more than half of it.
+    ResistanceFit
+        The model is ``V - cells OCV(start_charge - q / capacity) = a + b t - R I`` with the charge q used so far: a
+        absorbs an inexact start charge, b an inexact curve and temperature. More than 5,000 samples are averaged in as
+        many groups of adjacent samples, for which the model holds too. Nan where there are fewer than 20 samples, where
+        the current hardly varies (its standard deviation without drift is below 10 % of the mean or 0.3 A), where the
+        slope is not that of a resistance, and where its error is more than half of it.
 
     Notes
     -----
-    What is recovered is the resistance for loads of about the length of the punches: the ohmic part and most of what
-    relaxes in less than a second or two.
+    The standard error is the Newey-West estimator with Bartlett weights over 10 s, since residuals depend on each
+    other. Two relative terms are added in quadrature: 2 % for the curve, and the bias by noise of the current sensor
+    (its variance over that of the current; the noise is the smallest local scatter). The result is the resistance for
+    loads of about the length of the punch-outs: the ohmic part and most of what relaxes within a second or two.
     """
-    groups = grouped(course) if isinstance(course, CleanRecording) else course
+    groups = group_samples(recording) if isinstance(recording, CleanRecording) else recording
     if groups is None:
         return ResistanceFit(*(np.full(scale.shape, np.nan) for _ in range(3)))
     drift = _orthonormal_drift(groups.time)
@@ -113,52 +131,56 @@ def fit_resistance(
     noise_share = groups.noise / np.float64(spread) ** 2
     found = np.empty((3, len(scale)))
     for row in range(len(scale)):
-        left = start[row] - scale[row] * (groups.charge - offset[row] * groups.counted) / capacity[row]
-        sag = voltage_scale[row] * groups.voltage - _rested(int(chemistry[row]), float(cells[row]), left)
-        resistance, error = _fit(scale[row] * current, sag - drift @ (sag @ drift), noise_share, groups.lags)
-        steady = STEADY * abs(scale[row] * (groups.current.mean() - offset[row]))
-        if not (scale[row] * spread > max(steady, STEADY_CURRENT) and resistance > 0 and error <= resistance / 2):
+        charge = start_charge[row] - scale[row] * (groups.charge - offset[row] * groups.counted) / capacity[row]
+        sag = voltage_scale[row] * groups.voltage - _rested_voltage(int(chemistry[row]), float(cells[row]), charge)
+        resistance, error = _fit_slope(scale[row] * current, sag - drift @ (sag @ drift), noise_share, groups.lags)
+        min_spread = MIN_RELATIVE_SPREAD * abs(scale[row] * (groups.current.mean() - offset[row]))
+        varies = scale[row] * spread > max(min_spread, MIN_CURRENT_SPREAD)
+        if not (varies and resistance > 0 and error <= resistance / 2):
             resistance = error = np.nan
         found[:, row] = resistance, error, scale[row] * spread
     return ResistanceFit(*found)
 
 
 def _orthonormal_drift(time: Array) -> Array:
-    """A constant and a straight line (M, 2) over times (M,), orthonormal: ``x - drift @ (x @ drift)`` has neither."""
+    """Return an orthonormal constant and line (M, 2) over times (M,): ``x - drift @ (x @ drift)`` has neither."""
     line = time - time.mean()
     return np.column_stack((np.full(len(time), len(time) ** -0.5), line / np.sqrt(line @ line)))
 
 
-def _rested(chemistry: int, count: float, charge: Array) -> Array:
-    """Voltage (M,) of the rested pack at states of charge (M,); 0 where it is not known."""
-    codes = np.full(charge.shape, chemistry, dtype=np.intp)
-    return np.nan_to_num(count * cell.open_circuit_voltage(codes, np.clip(charge, 0.0, 1.0)))
+def _rested_voltage(chemistry: int, cell_count: float, charge: Array) -> Array:
+    """Return the voltage (M,) [V] of the rested pack at states of charge (M,); 0 where it is unknown."""
+    chemistries = np.full(charge.shape, chemistry, dtype=np.intp)
+    return np.nan_to_num(cell_count * cell.open_circuit_voltage(chemistries, np.clip(charge, 0.0, 1.0)))
 
 
-def _least_scatter(current: Array) -> float:
-    """Variance of the sensor's noise: the tenth percentile of that among five neighbours, straight lines taken off."""
-    second = current[2:] - 2 * current[1:-1] + current[:-2]
-    if len(second) < 5:
+def _noise_variance(current: Array) -> float:
+    """Estimate the noise variance [A²] of the sensor from the tenth percentile of the local scatter about lines."""
+    second_difference = current[2:] - 2 * current[1:-1] + current[:-2]
+    if len(second_difference) < 5:
         return 0.0
-    local = np.convolve(second**2, np.full(5, 0.2), "valid") / 6
-    return NOISE_OVER_LEAST * float(np.quantile(local, 0.1))
+    local_variance = np.convolve(second_difference**2, np.full(5, 0.2), "valid") / 6
+    return NOISE_FACTOR * float(np.quantile(local_variance, 0.1))
 
 
-def _lags(time: Array) -> int:
+def _lag_count(time: Array) -> int:
     step = (time[-1] - time[0]) / (len(time) - 1)
-    return int(min(np.ceil(MEMORY / step), len(time) // 4))
+    return int(min(np.ceil(CORRELATION_TIME / step), len(time) // 4))
 
 
-def _fit(current: Array, sag: Array, noise_share: float, lags: int) -> tuple[float, float]:
-    """Resistance and standard error, of current and sag (M,) without drift; the noise as a share of the variance."""
-    squares = current @ current
-    resistance = -(current @ sag) / squares
+def _fit_slope(current: Array, sag: Array, noise_share: float, lags: int) -> tuple[float, float]:
+    """Return resistance and standard error from current and sag (M,) without drift.
+
+    ``noise_share`` is the noise variance over that of the current.
+    """
+    sum_of_squares = current @ current
+    resistance = -(current @ sag) / sum_of_squares
     score = current * (sag + resistance * current)
-    # Bartlett's weights are those of windows of lags + 1 scores: their sums squared hold each pair that often.
+    # Sums over windows of lags + 1 scores, squared, contain each pair as often as its Bartlett weight says.
     running = np.concatenate((np.zeros(lags + 1), np.cumsum(score)))
     running = np.concatenate((running, np.full(lags, running[-1])))
     windows = running[lags + 1 :] - running[: -lags - 1]
     variance = windows @ windows / (lags + 1)
-    free = len(score) / max(len(score) - 3, 1)
-    by_scatter = max(variance, score @ score) * free / squares**2
-    return float(resistance), float(np.sqrt(by_scatter + resistance**2 * (CURVE**2 + noise_share**2)))
+    per_degree_of_freedom = len(score) / max(len(score) - 3, 1)
+    by_scatter = max(variance, score @ score) * per_degree_of_freedom / sum_of_squares**2
+    return float(resistance), float(np.sqrt(by_scatter + resistance**2 * (CURVE_UNCERTAINTY**2 + noise_share**2)))

@@ -1,4 +1,4 @@
-"""A propeller at rest: thrust and power coefficients, measured or expected.
+"""Static propellers: thrust and power coefficients, measured or expected.
 
 Conventions of the UIUC Propeller Database: ``CT = T / (rho n^2 D^4)``, ``CP = P / (rho n^3 D^5)``, n in revolutions
 per second.
@@ -8,9 +8,10 @@ from typing import Annotated, Final
 
 import numpy as np
 
-from gramwatt.arrays import Array, Unit
+from gramwatt.arrays import Array, BoolArray, Unit
+from gramwatt.physics import constants
 
-STATIC_THRUST: Final = 0.145
+THRUST_FACTOR: Final = 0.145
 PITCH_POWER: Final = 0.55
 BLADE_POWER: Final = 0.50
 """Fitted to propellers of 2.2 to 9 in of the UIUC Propeller Database, volumes 1 to 3 (Brandt & Selig 2011, Deters,
@@ -18,67 +19,86 @@ Ananda & Selig 2014), static: standard deviation of the logarithm 0.19 over 120 
 ones of the open bench set."""
 
 COEFFICIENT_SPREAD: Final = 0.12
-"""Relative standard uncertainty of the expected thrust coefficient: a judgement between those two."""
+"""Relative standard uncertainty of the expected thrust coefficient: an estimate between those two."""
 
-SMALLEST_FITTED: Final[Annotated[float, Unit("m")]] = 2 * 0.0254
-LARGEST_FITTED: Final[Annotated[float, Unit("m")]] = 9 * 0.0254
-LOWEST_PITCH_RATIO: Final = 0.3
-HIGHEST_PITCH_RATIO: Final = 1.1
-MOST_BLADES_FITTED: Final = 4
+MIN_FITTED_DIAMETER: Final[Annotated[float, Unit("m")]] = 2 * constants.INCH
+MAX_FITTED_DIAMETER: Final[Annotated[float, Unit("m")]] = 9 * constants.INCH
+MIN_FITTED_PITCH_RATIO: Final = 0.3
+MAX_FITTED_PITCH_RATIO: Final = 1.1
+MAX_FITTED_BLADES: Final = 4
 
 
 def expected_thrust_coefficient(diameter: Array, pitch: Array, blades: Array) -> Array:
-    """Thrust coefficient to expect of a propeller nobody has measured.
+    """Estimate the thrust coefficient of a propeller that was not measured.
 
     Parameters
     ----------
-    diameter, pitch : (N,) [m]
-    blades : (N,) number of blades
+    diameter, pitch : (N,)
+        Diameter D and pitch P [m].
+    blades : (N,)
+        Number of blades B.
 
     Returns
     -------
-    (N,) ``CT = 0.145 (P/D)^0.55 (B/2)^0.50``. For P/D 0.3 to 1.1, 2 to 4 blades, 2 to 9 in.
+    (N,)
+        ``CT = 0.145 (P/D)^0.55 (B/2)^0.50``. Valid for P/D 0.3 to 1.1, 2 to 4 blades, 2 to 9 in.
+
+    References
+    ----------
+    Fitted to the UIUC Propeller Database, volumes 1 to 3; see `THRUST_FACTOR`.
     """
-    return np.asarray(STATIC_THRUST * (pitch / diameter) ** PITCH_POWER * (blades / 2) ** BLADE_POWER)
+    return np.asarray(THRUST_FACTOR * (pitch / diameter) ** PITCH_POWER * (blades / 2) ** BLADE_POWER)
 
 
 def power_coefficient(thrust_coefficient: Array, figure_of_merit: Array) -> Array:
-    """Power coefficient (N,) from the figure of merit: ``CP = sqrt(2/pi) CT^1.5 / FM``.
+    """Compute the power coefficient (N,) from the figure of merit: ``CP = sqrt(2/pi) CT^1.5 / FM``.
 
-    The ideal power of momentum theory, ``T^1.5 / sqrt(2 rho A)``, in these coefficients (Leishman, Principles of
-    Helicopter Aerodynamics, ch. 2, from memory; derived).
+    Derived: the ideal power of momentum theory, ``T^1.5 / sqrt(2 rho A)``, in these coefficients.
     """
     return np.asarray(np.sqrt(2 / np.pi) * thrust_coefficient**1.5 / figure_of_merit)
 
 
-def thrust_coefficient_of(thrust: Array, rotor_speed: Array, diameter: Array, air_density: Array) -> Array:
-    """Thrust coefficient (N,) of a measured point: thrust [N] at a speed [rad/s], diameter [m], density [kg/m3]."""
+def measured_thrust_coefficient(thrust: Array, rotor_speed: Array, diameter: Array, air_density: Array) -> Array:
+    """Compute the thrust coefficient (N,) of a measured point.
+
+    Parameters
+    ----------
+    thrust, rotor_speed : (N,)
+        Thrust T [N] at a speed [rad/s].
+    diameter, air_density : (N,)
+        Diameter D [m] and air density [kg/m³].
+
+    Returns
+    -------
+    (N,)
+        ``CT = T / (rho n^2 D^4)``.
+    """
     return thrust / (air_density * (rotor_speed / (2 * np.pi)) ** 2 * diameter**4)
 
 
-def power_coefficient_of(power: Array, rotor_speed: Array, diameter: Array, air_density: Array) -> Array:
-    """Power coefficient (N,) of a measured point: shaft power [W] at a speed [rad/s]."""
+def measured_power_coefficient(power: Array, rotor_speed: Array, diameter: Array, air_density: Array) -> Array:
+    """Compute ``CP = P / (rho n^3 D^5)`` (N,) of a measured point: shaft power [W] at a speed [rad/s]."""
     return power / (air_density * (rotor_speed / (2 * np.pi)) ** 3 * diameter**5)
 
 
 def thrust_factor(thrust_coefficient: Array, diameter: Array, air_density: Array) -> Array:
-    """``a`` in thrust ``T = a omega^2`` of one propeller [N s2]: ``CT rho D^4 / (2 pi)^2``."""
+    """Compute ``a = CT rho D^4 / (2 pi)^2`` (N,) [N s²] in the thrust ``T = a omega^2`` of one propeller."""
     return thrust_coefficient * air_density * diameter**4 / (2 * np.pi) ** 2
 
 
 def thrust(thrust_coefficient: Array, rotor_speed: Array, diameter: Array, air_density: Array) -> Array:
-    """Thrust (N,) [N] of one propeller at a speed [rad/s]."""
+    """Compute the thrust (N,) [N] of one propeller at a speed [rad/s]."""
     return thrust_factor(thrust_coefficient, diameter, air_density) * rotor_speed**2
 
 
 def torque_factor(power_coefficient: Array, diameter: Array, air_density: Array) -> Array:
-    """``c`` in torque ``Q = c omega^2`` (N,) [N m s2]: ``CP rho D^5 / (2 pi)^3``."""
+    """Compute ``c = CP rho D^5 / (2 pi)^3`` (N,) [N m s²] in the torque ``Q = c omega^2`` of one propeller."""
     return power_coefficient * air_density * diameter**5 / (2 * np.pi) ** 3
 
 
-def outside_fit(diameter: Array, pitch: Array, blades: Array) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
-    """Where (N,) the expected coefficient is extrapolated."""
+def is_extrapolated(diameter: Array, pitch: Array, blades: Array) -> BoolArray:
+    """Return where (N,) `expected_thrust_coefficient` is extrapolated."""
     ratio = pitch / diameter
-    small = (diameter < SMALLEST_FITTED * (1 - 1e-9)) | (diameter > LARGEST_FITTED * (1 + 1e-9))
-    steep = (ratio < LOWEST_PITCH_RATIO * (1 - 1e-9)) | (ratio > HIGHEST_PITCH_RATIO * (1 + 1e-9))
-    return np.asarray(small | steep | (blades > MOST_BLADES_FITTED))
+    size = (diameter < MIN_FITTED_DIAMETER * (1 - 1e-9)) | (diameter > MAX_FITTED_DIAMETER * (1 + 1e-9))
+    slope = (ratio < MIN_FITTED_PITCH_RATIO * (1 - 1e-9)) | (ratio > MAX_FITTED_PITCH_RATIO * (1 + 1e-9))
+    return np.asarray(size | slope | (blades > MAX_FITTED_BLADES))

@@ -1,84 +1,86 @@
-"""Average power against mass: a power law, carried from flight to flight or fitted to several."""
+"""Average power against mass: a power law, applied to another flight or fitted to several."""
 
-from typing import Annotated, Final, NamedTuple
+from typing import Final, NamedTuple
 
 import numpy as np
 
-from gramwatt.arrays import Array, BoolArray, Unit
+from gramwatt.arrays import Array, BoolArray
+from gramwatt.physics import constants
 
-STANDARD_AIR_DENSITY: Final[Annotated[float, Unit("kg/m3")]] = 1.225
-"""ISO 2533:1975, standard atmosphere at sea level."""
+MIN_MASS_SPAN: Final = 0.01
+"""Masses within 1 % of each other count as one: noise of power would hide their difference. An estimate."""
 
-LEAST_SPAN: Final = 0.01
-"""Masses within 1 % of one another count as one: noise of power would drown their difference. A judgement."""
-
-LAST_BITS: Final = 1e-12
-"""Relative deviations below this are left over from floating-point sums, not scatter."""
+ROUNDING_TOLERANCE: Final = 1e-12
+"""Relative deviations below this come from floating-point sums, not from scatter."""
 
 
 def air_factor(density: Array) -> Array:
-    """Power in air of a ``density`` (any shape) [kg/m3], relative to standard air: ``sqrt(1.225 / rho)``.
+    """Compute power relative to standard air, ``sqrt(1.225 / rho)``, for a ``density`` (any shape) [kg/m³].
 
-    The law of hover at a given weight, ``P = W^1.5 / sqrt(2 rho A)``; it holds for the propellers' share of the power,
-    not for avionics, nor for drag in fast flight.
-
-    References
-    ----------
-    Leishman, Principles of Helicopter Aerodynamics, chapter 2, momentum theory (from memory).
+    Derived from the law of hover at a given weight, ``P = W^1.5 / sqrt(2 rho A)``. Valid for the propellers' share of
+    the power, not for avionics, nor for drag in fast flight.
     """
-    return np.sqrt(STANDARD_AIR_DENSITY / density)
+    return np.sqrt(constants.STANDARD_AIR_DENSITY / density)
 
 
-def best_pack_mass(rest_mass: Array, exponent: Array) -> Array:
-    """Pack mass of the longest flight.
+def best_pack_mass(dry_mass: Array, exponent: Array) -> Array:
+    """Compute the pack mass of the longest flight.
 
     Parameters
     ----------
-    rest_mass : (N,) of the craft without its pack [kg]
-    exponent : (N,) x of power ~ mass^x
+    dry_mass : (N,)
+        Mass of the craft without its pack [kg].
+    exponent : (N,)
+        x in power ~ mass^x.
 
     Returns
     -------
-    (N,) ``m_0 / (x - 1)`` [kg]: with energy in proportion to pack mass b, time ~ b / (m_0 + b)^x, whose derivative
-    vanishes where m_0 + b = x b. nan where x <= 1, as time then rises with every gram, and where there is no rest.
+    (N,)
+        ``m_0 / (x - 1)`` [kg]. Derived: with energy in proportion to pack mass b, time ~ b / (m_0 + b)^x, whose
+        derivative vanishes where m_0 + b = x b. Nan where x <= 1, as time then rises with every gram, and where the dry
+        mass is not positive.
     """
-    return rest_mass / np.where((exponent > 1) & (rest_mass > 0), exponent - 1, np.nan)
+    return dry_mass / np.where((exponent > 1) & (dry_mass > 0), exponent - 1, np.nan)
 
 
-def distinct(masses: Array) -> BoolArray:
-    """Whether masses (N, M) differ enough for an exponent to be fitted, see `LEAST_SPAN`; shape (N,)."""
-    return np.asarray(masses.max(axis=1) > (1 + LEAST_SPAN) * masses.min(axis=1))
+def has_distinct_masses(masses: Array) -> BoolArray:
+    """Return whether (N,) masses (N, M) differ enough to fit an exponent; see `MIN_MASS_SPAN`."""
+    return np.asarray(masses.max(axis=1) > (1 + MIN_MASS_SPAN) * masses.min(axis=1))
 
 
 def geometric_mean(values: Array) -> Array:
-    """Geometric mean (N,) of values (N, M), taken over ratios to the first so that units do not matter."""
+    """Compute the geometric mean (N,) of values (N, M), from ratios to the first so that units do not matter."""
     ratio: Array = np.exp(np.log(values / values[:, :1]).mean(axis=1))
     return values[:, 0] * ratio
 
 
 class PowerLaw(NamedTuple):
-    """``P = reference_power (m / reference_mass)^exponent``. Arrays of shape (N,), deviations (N, M).
-
-    ``scatter`` is the standard deviation of ln P about the law, which for small ones is the relative standard
-    deviation of P; ``spread`` the sum of squares of ln (m / reference_mass); ``fitted`` whether the exponent was.
-    """
+    """The law ``P = reference_power (m / reference_mass)^exponent``; arrays (N,) unless noted."""
 
     reference_mass: Array
+    """Geometric mean mass [kg]."""
     reference_power: Array
+    """Average power at the reference mass [W]."""
     exponent: Array
     exponent_u: Array
+    """Standard error of the exponent."""
     scatter: Array
+    """Standard deviation of ln P about the law: for small values the relative standard deviation of P."""
     deviations: Array
+    """Relative deviation (N, M) of each flight from the law."""
     spread: Array
+    """Sum of squares of ln (m / reference_mass)."""
     fitted: BoolArray
+    """Whether the exponent was fitted."""
     flights: int
+    """Number of flights M."""
 
     def power(self, mass: Array) -> Array:
-        """Average power (N,) at a mass (N,)."""
+        """Compute the average power (N,) [W] at a mass (N,) [kg]."""
         return self.reference_power * (mass / self.reference_mass) ** self.exponent
 
     def prediction_u(self, mass: Array) -> Array:
-        """Relative standard error (N,) of the average power of one more flight at a mass (N,).
+        """Compute the relative standard error (N,) of the average power of one more flight at a mass (N,) [kg].
 
         ``s sqrt(1 + 1/n + ln(m/m_ref)^2 / spread)``; the last term only where the exponent was fitted.
         """
@@ -91,20 +93,24 @@ def fit_power_law(masses: Array, powers: Array, exponent: Array) -> PowerLaw:
 
     Parameters
     ----------
-    masses : (N, M) [kg]
-    powers : (N, M) average powers [W], all in the same air
-    exponent : (N,) x where it is known and to be held; nan where it is to be fitted
+    masses : (N, M)
+        Mass of each flight [kg].
+    powers : (N, M)
+        Average power of each flight [W], all in the same air.
+    exponent : (N,)
+        x where it is known; nan to fit it.
 
     Returns
     -------
-    `PowerLaw`. Fitted: ``x = sum(u y) / sum(u^2)`` with u and y the logarithms of mass and power less their means,
-    which needs `distinct` masses, else nan. Scatter: ``sqrt(sum of squared residuals / degrees)`` with M - 2 degrees of
-    freedom, M - 1 where x is held; nan where none is left. Standard error of x: ``scatter / sqrt(sum(u^2))``. Every
-    flight weighs the same, and all error is taken to be in the power.
+    PowerLaw
+        Fitted exponent: ``x = sum(u y) / sum(u^2)`` with u and y the logarithms of mass and power less their means; nan
+        unless `has_distinct_masses`. Scatter: ``sqrt(sum of squared residuals / degrees)`` with M - 2 degrees of
+        freedom, M - 1 where x is known; nan without any. Standard error of x: ``scatter / sqrt(sum(u^2))``.
 
-    References
-    ----------
-    Draper & Smith, Applied Regression Analysis, 3rd ed. 1998, chapter 1 (from memory); tests compare with SciPy.
+    Notes
+    -----
+    Ordinary least squares, derived: every flight has the same weight, and all error is in the power. Tests compare with
+    SciPy.
     """
     flights = masses.shape[1]
     reference_mass, reference_power = geometric_mean(masses), geometric_mean(powers)
@@ -112,18 +118,18 @@ def fit_power_law(masses: Array, powers: Array, exponent: Array) -> PowerLaw:
     y = np.log(powers / reference_power[:, None])
     spread = (u**2).sum(axis=1)
     fitted = np.isnan(exponent)
-    lever = np.where(distinct(masses), spread, np.nan)
-    x = np.where(fitted, (u * y).sum(axis=1) / lever, exponent)
+    usable_spread = np.where(has_distinct_masses(masses), spread, np.nan)
+    x = np.where(fitted, (u * y).sum(axis=1) / usable_spread, exponent)
 
     residuals = y - x[:, None] * u
-    residuals = np.where(np.abs(residuals) <= LAST_BITS, 0.0, residuals)
+    residuals = np.where(np.abs(residuals) <= ROUNDING_TOLERANCE, 0.0, residuals)
     degrees = np.where(fitted, flights - 2, flights - 1)
     scatter = np.sqrt((residuals**2).sum(axis=1) / np.where(degrees > 0, degrees, np.nan))
     return PowerLaw(
         reference_mass=reference_mass,
         reference_power=reference_power,
         exponent=x,
-        exponent_u=np.where(fitted, scatter / np.sqrt(lever), np.nan),
+        exponent_u=np.where(fitted, scatter / np.sqrt(usable_spread), np.nan),
         scatter=scatter,
         deviations=np.expm1(residuals),
         spread=spread,

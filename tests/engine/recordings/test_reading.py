@@ -14,14 +14,14 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from gramwatt.calculators._shared.logs import Recorded
+from gramwatt.calculators._shared.logs import Channels
 from gramwatt.engine.recordings import columns as recorded_columns
 from gramwatt.engine.recordings.channels import parse_recording_object
 from gramwatt.engine.recordings.column_types import MalformedRecording, UnusableRecording
 from gramwatt.engine.recordings.reader import FORMATS, parse_recording
 from gramwatt.model import Recording, TimeSeries
 
-LOG = TimeSeries(Recorded, "a recording", max_length=1000)
+LOG = TimeSeries(Channels, "a recording", max_length=1000)
 TIME, VOLTAGE, CURRENT = [0.0, 0.5, 1.25], [16.8, 16.1, 15.9], [2.0, 21.5, 30.25]
 
 

@@ -1,91 +1,126 @@
-"""What several calculators say alike: usual cautions, defaults that depend on the pack, references."""
+"""Cautions, rules, assumptions and references that several calculators share."""
 
 from typing import Any, Final
 
-from gramwatt.model import Assumption, Caution, Reference, Rule
+import numpy as np
+
+from gramwatt.model import Array, Assumption, Caution, Reference, Rule
 from gramwatt.physics import cells
 
-MEASURED_FULL: Final = 1.02  # a voltmeter's error and a charger's allowed
+FULL_VOLTAGE_TOLERANCE: Final = 1.02
+"""For the error of a voltmeter and of a charger."""
+
+
+def by_chemistry(voltages: Array) -> str:
+    """Return the voltages of all chemistries as text."""
+    return ", ".join(f"{name} {volts:g} V" for name, volts in zip(cells.CHEMISTRIES, voltages, strict=True))
+
+
+NOMINAL_VOLTAGES: Final = by_chemistry(cells.NOMINAL_VOLTAGE)
+CUTOFF_VOLTAGES: Final = by_chemistry(cells.CUTOFF_VOLTAGE)
 
 LITHIUM_FIRE: Final[Caution[Any, Any]] = Caution(
     "lithium-fire",
-    "Lithium packs can burn. Charge attended, on a surface that cannot, at the chemistry's voltage; retire a pack that "
-    "is swollen, dented or hot; the pack maker's figures come before these.",
+    "Lithium packs can burn. Never leave a charging pack alone; use a fireproof surface and the right voltage. Dispose "
+    "of packs that are swollen, dented or hot. The pack maker's figures take precedence over these.",
 )
 LAND_EARLY: Final[Caution[Any, Any]] = Caution(
     "land-early",
-    "A calculated time is not a promise. Land by the voltage and charge you measure in flight; wind, cold, age and "
-    "hard flying all shorten it.",
+    "A calculated time is not a promise. Land by the voltage and charge that you measure in flight: wind, cold, age "
+    "and hard flying all shorten it.",
 )
 PROPELLERS_OFF: Final[Caution[Any, Any]] = Caution(
     "propellers-off",
-    "Take the propellers off before any test on the bench, set the cap, and check that it holds before they go back "
-    "on.",
+    "Remove the propellers before any test on the bench. Set the cap and check that it works before you put them back.",
 )
 CHECK_AUTHORITY: Final[Caution[Any, Any]] = Caution(
     "check-authority",
-    "Rules differ between places and change; a mass limit is one condition among several. Check with your aviation "
-    "authority before you fly.",
+    "Rules differ between countries and change, and a mass limit is only one condition among several. Check with your "
+    "aviation authority before you fly.",
 )
 RESISTANCE_ASSUMED: Final[Caution[Any, Any]] = Caution(
     "resistance-assumed",
-    "cell_resistance is a judgement for a good new cell. Small packs measured with leads and connectors run three to "
-    "six times as high: measure yours.",
+    "Cell resistance is an estimate for a good new cell. Small packs measured with leads and connectors have three to "
+    "six times as much: measure yours.",
     assumed="cell_resistance",
 )
 MORE_THAN_FULL: Final[Caution[Any, Any]] = Caution(
     "more-than-full",
-    "{open_circuit_voltage} is more than such a pack holds when full: check cells, chemistry and the reading.",
+    "{open_circuit_voltage} is more than the voltage of such a pack when full: check cells, chemistry and the reading.",
     when=lambda given, found: (
-        given.open_circuit_voltage > MEASURED_FULL * given.cells * cells.FULL_VOLTAGE[given.chemistry]
+        given.open_circuit_voltage > FULL_VOLTAGE_TOLERANCE * given.cells * cells.FULL_VOLTAGE[given.chemistry]
     ),
 )
 OUTSIDE_TEMPERATURE: Final[Caution[Any, Any]] = Caution(
     "outside-temperature",
-    "{pack_temperature} is outside the 0 to 40 degC for which the change of resistance was checked.",
+    "{pack_temperature} is outside 0 to 40 °C, for which the change of resistance was checked.",
     when=lambda given, found: (
-        (given.pack_temperature < cells.COLDEST_CHECKED) | (given.pack_temperature > cells.HOTTEST_CHECKED)
+        (given.pack_temperature < cells.MIN_CHECKED_TEMPERATURE)
+        | (given.pack_temperature > cells.MAX_CHECKED_TEMPERATURE)
     ),
 )
 LIHV_EXTRAPOLATED: Final[Caution[Any, Any]] = Caution(
     "lihv-extrapolated",
-    "The rested voltage of lihv cells is carried on from a lipo cell's; no measurement of such a cell stands behind "
-    "it.",
+    "The rested voltage of LiHV cells is extrapolated from that of a LiPo cell, not measured.",
     when=lambda given, found: given.chemistry == cells.LIHV,
+)
+
+
+LIFEPO4_TAIL: Final = "Below 20 % the voltage of LiFePO4 cells is up to 0.2 V per cell too low."
+BELOW_CUTOFF: Final[Caution[Any, Any]] = Caution(
+    "below-cutoff",
+    "At {loaded_cell_voltage} per cell the pack is below the usual cut-off of its chemistry, which damages the cells.",
+    when=lambda given, found: found.loaded_cell_voltage < cells.CUTOFF_VOLTAGE[given.chemistry],
+)
+OVER_RATING: Final[Caution[Any, Any]] = Caution(
+    "over-rating",
+    "The load is {rating_used} of the pack's continuous rating.",
+    when=lambda given, found: found.rating_used > 1,
 )
 NO_RESISTANCE: Final[Rule[Any, Any]] = Rule(
     "no-resistance",
-    "Without resistance there is no greatest power; give cell_resistance or lead_resistance.",
+    "Without resistance there is no maximum power. Give the cell resistance or the lead resistance.",
     when=lambda given, found: found.pack_resistance == 0,
     results=("greatest_power",),
 )
-USUAL_RESISTANCE: Final[Assumption[Any]] = Assumption(
+TYPICAL_RESISTANCE: Final[Assumption[Any]] = Assumption(
     "cell_resistance",
-    "10 mohm Ah divided by the capacity: a judgement for a good new cell",
-    lambda given: cells.usual_resistance(given.capacity),
-    uncertainty=lambda given: cells.usual_resistance(given.capacity),
+    "10 mΩ Ah divided by the capacity: an estimate for a good new cell",
+    lambda given: cells.typical_resistance(given.capacity),
+    uncertainty=lambda given: cells.typical_resistance(given.capacity),
+)
+NOMINAL_CELL_VOLTAGE: Final[Assumption[Any]] = Assumption(
+    "cell_voltage",
+    f"nominal, by chemistry: {NOMINAL_VOLTAGES}",
+    lambda given: cells.NOMINAL_VOLTAGE[given.chemistry],
 )
 
-RESISTANCE_FORMULA: Final = (
-    "cells * cell_resistance * exp(activation_energy / 8.314462618 * (1 / pack_temperature - 1 / 298.15))"
-    " + lead_resistance"
-)
+
+def pack_voltage(given: Any) -> Array:
+    """Return the rested voltage (N,) [V] of the pack: as measured, else by its state of charge."""
+    by_charge = given.cells * cells.open_circuit_voltage(given.chemistry, given.state_of_charge)
+    return np.asarray(np.where(np.isnan(given.open_circuit_voltage), by_charge, given.open_circuit_voltage))
 
 
 def rested_voltage(*about: str) -> Reference:
-    """Where the open-circuit curves come from."""
+    """Return the source of the open-circuit curves."""
     return Reference(
-        "Rested voltage against charge: PyBaMM 26.10 at C/50 with Ai2020 (lipo), Chen2020 (li-ion), Prada2013 "
-        "(lifepo4); lihv extrapolated from Ai2020",
+        "Rested voltage against charge: PyBaMM 26.10 at C/50 with Ai2020 (LiPo), Chen2020 (Li-ion), Prada2013 "
+        "(LiFePO4); LiHV extrapolated from Ai2020",
         url="https://doi.org/10.5334/jors.309",
         about=about,
     )
 
 
 def arrhenius(*about: str) -> Reference:
-    """Where the change of resistance with temperature comes from."""
+    """Return the source of the change of resistance with temperature."""
     return Reference(
-        "Arrhenius' law for resistance; 4 to 34 kJ/mol over four published cells, PyBaMM 26.10, 10 s pulses at 1 C",
+        "Arrhenius equation for resistance; 4 to 34 kJ/mol over four published cells, PyBaMM 26.10, 10 s pulses at 1 C",
         url="https://doi.org/10.5334/jors.309",
         about=about,
     )
+
+
+def nominal_voltages(*about: str) -> Reference:
+    """Return the source of the nominal cell voltages."""
+    return Reference("Nominal cell voltages by chemistry: rule of thumb, no source", about=about)

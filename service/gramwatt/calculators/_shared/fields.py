@@ -1,29 +1,35 @@
-"""The inputs that several calculators ask for, declared once: the same name, unit, bounds and words everywhere."""
+"""Inputs and results that several calculators share: the same name, unit, bounds and text everywhere."""
 
-from typing import Annotated, TypeAlias
+from typing import Annotated, Final, TypeAlias
 
 from gramwatt.model import Array, Choice, Count, IndexArray, Quantity
-from gramwatt.physics import cells
+from gramwatt.physics import cells, constants
+
+AERODYNAMIC_EXPONENT: Final = 1.5
+EXPONENT_UNCERTAINTY: Final = 0.2
+"""An estimate: measured small craft have exponents of 1.0 to 1.3."""
+
+
+def optional_quantity(unit: str, description: str, *, at_most: float, replaces: tuple[str, ...] = ()) -> Quantity:
+    """Declare a quantity above 0 that may be omitted."""
+    return Quantity(unit, description, above=0, at_most=at_most, optional=True, replaces=replaces)
+
 
 Cells: TypeAlias = Annotated[Array, Count("Cells in series.", at_least=1, at_most=24)]
 Parallel: TypeAlias = Annotated[
-    Array, Count("Cells side by side in each series position.", at_least=1, at_most=100, default=1)
+    Array, Count("Parallel cells in each series position.", at_least=1, at_most=100, default=1)
 ]
 Capacity: TypeAlias = Annotated[Array, Quantity("mAh", "Rated capacity of the whole pack.", at_least=1, at_most=1e6)]
 Chemistry: TypeAlias = Annotated[IndexArray, Choice(cells.CHEMISTRIES, "Chemistry of the cells.", default="lipo")]
 StateOfCharge: TypeAlias = Annotated[Array, Quantity("%", "Charge in the pack.", at_least=0, at_most=100, default=50)]
 StartCharge: TypeAlias = Annotated[Array, Quantity("%", "Charge at take-off.", above=0, at_most=100, default=100)]
-Reserve: TypeAlias = Annotated[
-    Array, Quantity("%", "Charge left unused at landing.", at_least=0, below=100, default=20)
-]
+Reserve: TypeAlias = Annotated[Array, Quantity("%", "Charge left at landing.", at_least=0, below=100, default=20)]
 OpenCircuitVoltage: TypeAlias = Annotated[
     Array,
-    Quantity(
+    optional_quantity(
         "V",
-        "Measured voltage of the rested pack, instead of state_of_charge.",
-        above=0,
+        "Measured voltage of the rested pack, instead of the state of charge.",
         at_most=200,
-        optional=True,
         replaces=("state_of_charge",),
     ),
 ]
@@ -31,15 +37,15 @@ CellResistance: TypeAlias = Annotated[
     Array,
     Quantity(
         "mohm",
-        "Resistance of one series position at 25 degC (parallel cells counted as one). Measure it: it is the largest "
-        "lever.",
+        "Resistance of one series position at 25 °C (parallel cells count as one). Measure it: no other input matters "
+        "as much.",
         at_least=0,
         at_most=1e4,
         optional=True,
     ),
 ]
 LeadResistance: TypeAlias = Annotated[
-    Array, Quantity("mohm", "Leads and connectors, there and back.", at_least=0, at_most=1e4, default=0)
+    Array, Quantity("mohm", "Resistance of leads and connectors, both ways.", at_least=0, at_most=1e4, default=0)
 ]
 PackTemperature: TypeAlias = Annotated[
     Array, Quantity("degC", "Temperature of the cells.", at_least=-30, at_most=90, default=25)
@@ -48,57 +54,66 @@ ActivationEnergy: TypeAlias = Annotated[
     Array,
     Quantity(
         "kJ/mol",
-        "How fast resistance rises in the cold; published cells run from 4 to 34.",
+        "How fast resistance rises in the cold; published cells have 4 to 34.",
         at_least=0,
         at_most=100,
         default=20,
     ),
 ]
 PackMass: TypeAlias = Annotated[
-    Array, Quantity("g", "Mass of the pack with leads and connector.", above=0, at_most=1e5, optional=True)
+    Array, optional_quantity("g", "Mass of the pack with leads and connector.", at_most=1e5)
 ]
 DischargeRating: TypeAlias = Annotated[
     Array,
-    Quantity(
-        "C",
-        "Continuous rating on the label, in multiples of the capacity per hour.",
-        above=0,
-        at_most=500,
-        optional=True,
+    optional_quantity(
+        "C", "Continuous discharge rating on the label, in multiples of the capacity per hour.", at_most=500
     ),
 ]
 CutoffCellVoltage: TypeAlias = Annotated[
-    Array, Quantity("V", "Loaded cell voltage that ends the flight.", above=0, at_most=4.5, optional=True)
+    Array, optional_quantity("V", "Loaded cell voltage that ends the flight.", at_most=4.5)
 ]
 Kv: TypeAlias = Annotated[Array, Quantity("rpm/V", "Speed constant of the motor.", above=0, at_most=1e5)]
-Diameter: TypeAlias = Annotated[Array, Quantity("in", "Propeller diameter.", above=0, at_most=100, optional=True)]
+Diameter: TypeAlias = Annotated[Array, optional_quantity("in", "Propeller diameter.", at_most=100)]
 AirTemperature: TypeAlias = Annotated[
     Array, Quantity("degC", "Temperature of the air.", at_least=-60, at_most=60, default=15)
 ]
 Mass: TypeAlias = Annotated[
     Array, Quantity("g", "All-up mass: everything that leaves the ground.", above=0, at_most=1e5)
 ]
-Motors: TypeAlias = Annotated[Array, Count("Motors, each with its propeller.", at_least=1, at_most=16, default=4)]
+OptionalMass: TypeAlias = Annotated[
+    Array, optional_quantity("g", "All-up mass: everything that leaves the ground.", at_most=1e5)
+]
+OptionalCells: TypeAlias = Annotated[Array, Count("Cells in series.", at_least=1, at_most=24, optional=True)]
+OptionalCapacity: TypeAlias = Annotated[
+    Array, Quantity("mAh", "Rated capacity of the whole pack.", at_least=1, at_most=1e6, optional=True)
+]
+Motors: TypeAlias = Annotated[
+    Array, Count("Number of motors, each with one propeller.", at_least=1, at_most=16, default=4)
+]
 PropellerDiameter: TypeAlias = Annotated[Array, Quantity("in", "Propeller diameter.", above=0, at_most=100)]
 Pitch: TypeAlias = Annotated[Array, Quantity("in", "Propeller pitch.", above=0, at_most=100)]
-Blades: TypeAlias = Annotated[Array, Count("Blades of a propeller.", at_least=2, at_most=8, default=3)]
+Blades: TypeAlias = Annotated[Array, Count("Blades of each propeller.", at_least=2, at_most=8, default=3)]
+ThrottleCap: TypeAlias = Annotated[Array, Quantity("%", "Maximum throttle allowed.", above=0, at_most=100, default=100)]
 FigureOfMerit: TypeAlias = Annotated[
     Array,
     Quantity(
         "1",
-        "Ideal over real power of the propeller in hover; about 0.6 for small three-bladed ones, less at high pitch.",
+        "Ideal over real power of the propeller in hover: about 0.6 for small three-bladed propellers, less at high "
+        "pitch.",
         above=0,
         below=1,
         default=0.60,
         default_u=0.05,
     ),
 ]
-AirDensity: TypeAlias = Annotated[Array, Quantity("kg/m3", "Density of the air.", above=0, at_most=2, default=1.225)]
+AirDensity: TypeAlias = Annotated[
+    Array, Quantity("kg/m3", "Density of the air.", above=0, at_most=2, default=constants.STANDARD_AIR_DENSITY)
+]
 AvionicsPower: TypeAlias = Annotated[
     Array,
     Quantity(
         "W",
-        "What everything but the motors draws: flight controller, receiver, camera, transmitter.",
+        "Power of everything but the motors: flight controller, receiver, camera, transmitter.",
         at_least=0,
         at_most=1e4,
         default=5,
@@ -109,11 +124,45 @@ MassExponent: TypeAlias = Annotated[
     Array,
     Quantity(
         "1",
-        "How average power goes with mass, power ~ mass^x: 1.5 is the aerodynamic law; measured small craft run 1.0 to "
-        "1.3.",
+        "x in power ~ mass^x: how average power rises with mass. 1.5 is the aerodynamic law; measured small craft have "
+        "1.0 to 1.3.",
         at_least=0,
         at_most=3,
-        default=1.5,
-        default_u=0.2,
+        default=AERODYNAMIC_EXPONENT,
+        default_u=EXPONENT_UNCERTAINTY,
     ),
 ]
+OptionalMassExponent: TypeAlias = Annotated[
+    Array,
+    Quantity(
+        "1",
+        "x in power ~ mass^x, if known; default: fitted where flights differ in mass, else 1.5, the aerodynamic law. "
+        "Measured small craft have 1.0 to 1.3.",
+        at_least=0,
+        at_most=3,
+        optional=True,
+    ),
+]
+
+PACK_RESISTANCE: Final = (
+    f"cells * cell_resistance * exp(activation_energy / {constants.MOLAR_GAS_CONSTANT} * (1 / pack_temperature"
+    f" - 1 / {constants.REFERENCE_TEMPERATURE})) + lead_resistance"
+)
+SPEED_OF_SOUND: Final = f"sqrt({constants.DRY_AIR_HEAT_RATIO} * {constants.DRY_AIR_GAS_CONSTANT} * air_temperature)"
+PackResistance: TypeAlias = Annotated[
+    Array, Quantity("mohm", "Resistance of pack and leads at this temperature.", formula=PACK_RESISTANCE)
+]
+LoadedCellVoltage: TypeAlias = Annotated[
+    Array, Quantity("V", "Loaded voltage per cell.", formula="loaded_voltage / cells")
+]
+RatingUsed: TypeAlias = Annotated[
+    Array,
+    Quantity(
+        "%",
+        "Share of the pack's continuous rating.",
+        formula="c_rate / discharge_rating",
+        needs=("discharge_rating",),
+    ),
+]
+Samples: TypeAlias = Annotated[Array, Count("Samples recorded.", at_least=0, at_most=5_000_000, method="counted")]
+SamplesUsed: TypeAlias = Annotated[Array, Count("Samples used.", at_least=0, at_most=5_000_000, method="counted")]

@@ -1,50 +1,51 @@
-"""What a recording says was flown, for N sets of sensor corrections at once: what flight-log, flight-comparison and
-power-fit have in common."""
+"""Results of recorded flights for N sets of sensor corrections at once."""
 
-from typing import Annotated, Final, NamedTuple
+from typing import Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-from gramwatt.calculators._shared.log_statistics import Powers, Prepared, groups
 from gramwatt.calculators._shared.logs import REASONS, LeftOut, PunchOut
-from gramwatt.model import Array, BoolArray, IndexArray, RecordedChannels, Recording, RecordingArray, StringArray, Unit
+from gramwatt.calculators._shared.prepared_recording import PreparedRecording, RecordedPowers, group_by_recording
+from gramwatt.model import Array, BoolArray, IndexArray, RecordedChannels, Recording, RecordingArray, StringArray
 from gramwatt.physics import recording as rec
 from gramwatt.physics.loaded_pack import fit_resistance
 from gramwatt.physics.punch_outs import PunchOuts
 
-SLOW: Final[Annotated[float, Unit("s")]] = 0.5
-"""Samples further apart miss a punch; a judgement."""
-ODD: Final[Annotated[float, Unit("s")]] = 20.0
-"""Samples further apart than anybody records: more likely milliseconds taken for seconds; a judgement."""
 
-
-class Pack(NamedTuple):
-    """The pack flown, each (N,): cells and capacity [A s] nan where not told, states of charge as shares."""
+class FlightPack(NamedTuple):
+    """The pack of each flight; arrays (N,)."""
 
     cells: Array
+    """Cells in series, nan where unknown."""
     capacity: Array
+    """Capacity [A s], nan where unknown."""
     chemistry: IndexArray
-    start: Array
+    start_charge: Array
+    """State of charge at take-off, 0 to 1."""
     reserve: Array
+    """State of charge to land at, 0 to 1."""
 
-    def of(self, rows: NDArray[np.intp]) -> "Pack":
-        """Some of the N."""
-        return Pack(self.cells[rows], self.capacity[rows], self.chemistry[rows], self.start[rows], self.reserve[rows])
+    def select(self, rows: NDArray[np.intp]) -> "FlightPack":
+        """Return the packs of some of the N rows."""
+        return FlightPack(*(values[rows] for values in self))  # type: ignore[arg-type]
 
 
-class Sensors(NamedTuple):
-    """Corrections, each (N,): true over recorded, what is recorded without current [A]; where ``put_back`` [A s] is
-    told, the current's scale is worked out from it."""
+class SensorCorrections(NamedTuple):
+    """Corrections of the sensors; arrays (N,)."""
 
     current_scale: Array
+    """True over recorded current."""
     current_offset: Array
+    """Recorded current at zero current [A]."""
     voltage_scale: Array
-    put_back: Array
+    """True over recorded voltage."""
+    charge_put_back: Array
+    """Charge [A s] from which the scale of the current is computed, nan where unknown."""
 
 
 class FlightSummary(NamedTuple):
-    """One recording under N corrections; arrays (N,), nan where there is no answer."""
+    """Results of one recording for N sets of corrections; arrays (N,), nan where there is no result."""
 
     energy: Array
     charge: Array
@@ -71,34 +72,39 @@ class FlightSummary(NamedTuple):
     peak_throttle: Array
 
 
-def summarize_flight(made: Prepared, pack: Pack, sensors: Sensors, powers: Powers) -> FlightSummary:
-    """What one course says under N corrections, with the powers of their offsets; see `FlightSummary`.
+def summarize_flight(
+    prepared: PreparedRecording, pack: FlightPack, corrections: SensorCorrections, powers: RecordedPowers
+) -> FlightSummary:
+    """Compute the results of one recording for N sets of corrections.
 
-    Charge and energy are closed forms of four sums, since I' = s (I - o) and V' = v V: what costs time is done once.
+    Charge and energy are closed forms of four integrals, since I' = s (I - o) and V' = v V: all that takes time is
+    computed once.
     """
-    sums, extremes = made.sums, made.extremes
-    offset, voltage_scale = sensors.current_offset, sensors.voltage_scale
-    alike = np.zeros_like(offset)
-    duration = alike + (sums.duration if sums.duration > 0 else np.nan)
-    raw_charge = rec.corrected_charge(sums, scale=alike + 1, offset=offset)
-    scale = np.where(np.isnan(sensors.put_back), sensors.current_scale, sensors.put_back / raw_charge)
-    charge = scale * raw_charge
-    energy = rec.corrected_energy(sums, scale=scale, offset=offset, voltage_scale=voltage_scale)
-    peak_current, median_current, current_p95 = scale * (made.currents[:, None] - offset)
+    integrals, extremes = prepared.integrals, prepared.extremes
+    offset, voltage_scale = corrections.current_offset, corrections.voltage_scale
+    zeros = np.zeros_like(offset)
+    duration = zeros + (integrals.duration if integrals.duration > 0 else np.nan)
+    unscaled_charge = rec.corrected_charge(integrals, scale=zeros + 1, offset=offset)
+    put_back = corrections.charge_put_back
+    scale = np.where(np.isnan(put_back), corrections.current_scale, put_back / unscaled_charge)
+    charge = scale * unscaled_charge
+    energy = rec.corrected_energy(integrals, scale=scale, offset=offset, voltage_scale=voltage_scale)
+    peak_current, median_current, current_p95 = scale * (prepared.currents[:, None] - offset)
     peak_power, median_power, power_p95 = scale * voltage_scale * powers.percentiles.T
-    lowest = voltage_scale * extremes.lowest_voltage
-    lowest_cell = alike + extremes.lowest_cell_voltage
+    lowest_voltage = voltage_scale * extremes.lowest_voltage
+    lowest_cell_voltage = zeros + extremes.lowest_cell_voltage
     fit = fit_resistance(
-        made.groups,
+        prepared.groups,
         scale=scale,
         offset=offset,
         voltage_scale=voltage_scale,
         cells=pack.cells,
         chemistry=pack.chemistry,
         capacity=pack.capacity,
-        start=pack.start,
+        start_charge=pack.start_charge,
     )
     used = charge / pack.capacity
+    above_reserve = (pack.start_charge - pack.reserve) * pack.capacity
     return FlightSummary(
         energy=energy,
         charge=charge,
@@ -112,34 +118,36 @@ def summarize_flight(made: Prepared, pack: Pack, sensors: Sensors, powers: Power
         power_p95=power_p95,
         median_current=median_current,
         current_p95=current_p95,
-        lowest_voltage=lowest,
-        lowest_cell_voltage=np.where(np.isnan(lowest_cell), lowest / pack.cells, lowest_cell),
-        lowest_at=alike + extremes.lowest_at,
+        lowest_voltage=lowest_voltage,
+        lowest_cell_voltage=np.where(np.isnan(lowest_cell_voltage), lowest_voltage / pack.cells, lowest_cell_voltage),
+        lowest_at=zeros + extremes.lowest_at,
         current_scale=scale,
         pack_resistance=fit.resistance,
         pack_resistance_u=fit.standard_error,
         used=used,
-        remaining=pack.start - used,
-        reserve_at=_reserve_at(made, (pack.start - pack.reserve) * pack.capacity, charge, duration, scale, offset),
-        mean_throttle=alike + extremes.mean_throttle,
-        peak_throttle=alike + extremes.peak_throttle,
+        remaining=pack.start_charge - used,
+        reserve_at=_time_at_charge(prepared, above_reserve, charge, duration, scale, offset),
+        mean_throttle=zeros + extremes.mean_throttle,
+        peak_throttle=zeros + extremes.peak_throttle,
     )
 
 
-def _reserve_at(made: Prepared, level: Array, charge: Array, duration: Array, scale: Array, offset: Array) -> Array:
-    """Time in flight (N,) [s] at which a charge is used up: when it was, else carried on at the mean current."""
-    found = duration * level / charge
+def _time_at_charge(
+    prepared: PreparedRecording, level: Array, charge: Array, duration: Array, scale: Array, offset: Array
+) -> Array:
+    """Return the flight time (N,) [s] at which a charge is used, extrapolated at the mean current after the end."""
+    time = duration * level / charge
     reached: BoolArray = level <= charge
     for row in np.flatnonzero(reached).tolist():
-        used, seconds = made.running
-        running = scale[row] * (used - offset[row] * seconds)
-        at = rec.when_reached(made.course, running, float(level[row]))
-        found[row] = np.interp(at, made.course.time, seconds)
-    return np.where(charge > 0, found, np.nan)
+        recorded_charge, seconds = prepared.running
+        running = scale[row] * (recorded_charge - offset[row] * seconds)
+        at = rec.time_reached(prepared.recording, running, float(level[row]))
+        time[row] = np.interp(at, prepared.recording.time, seconds)
+    return np.where(charge > 0, time, np.nan)
 
 
 class LogSummary(NamedTuple):
-    """What N questions say of their recordings; arrays (N,), tables (N, M)."""
+    """Results of N recordings; arrays (N,), tables (N, M)."""
 
     summary: FlightSummary
     samples: Array
@@ -151,117 +159,138 @@ class LogSummary(NamedTuple):
     left_out: LeftOut
 
 
-LONGEST_LIST: Final = 300
-"""Letters of the names of columns that were not used."""
+MAX_COLUMN_TEXT: Final = 300
+"""Characters of the list of columns that were not used."""
 
 
-def of_recordings(
-    log: RecordingArray, pack: Pack, sensors: Sensors, *, longest_gap: Array, begin: Array, end: Array
+def summarize_recordings(
+    log: RecordingArray,
+    pack: FlightPack,
+    corrections: SensorCorrections,
+    *,
+    longest_gap: Array,
+    begin: Array,
+    end: Array,
 ) -> LogSummary:
-    """`LogSummary` of N recordings, each made good and gone through once whatever the number of rows that share it."""
-    found = np.full((len(FlightSummary._fields), len(log)), np.nan)
+    """Summarize N recordings; a recording that many rows share is cleaned and integrated once."""
+    summary = np.full((len(FlightSummary._fields), len(log)), np.nan)
     samples, used, step, gap_time = np.full((4, len(log)), np.nan)
-    unused = np.full(len(log), "none", dtype=f"<U{LONGEST_LIST}")
-    punches: list[tuple[NDArray[np.intp], Array]] = []
-    left_out: list[tuple[NDArray[np.intp], list[tuple[str, int, int, str]]]] = []
-    for rows, recording, made in groups(log, longest_gap, begin, end):
-        cleaned, count = made.cleaned, len(made.course.time)
-        corrections = Sensors(*(each[rows] for each in sensors))
-        powers = made.powers(corrections.current_offset)
-        under = summarize_flight(made, pack.of(rows), corrections, powers)
-        for room, values in zip(found, under, strict=True):
-            room[rows] = values
-        samples[rows], used[rows], gap_time[rows] = cleaned.samples, count, cleaned.gap_time
-        step[rows] = cleaned.usual_step if count > 1 else np.nan
-        unused[rows] = _shortened(", ".join(recording.unused)) or "none"
-        punches.append((rows, _punches(made.bursts, corrections, under.current_scale, powers)))
-        left_out.append((rows, _left_out(recording, cleaned)))
-    tables = _punch_table(punches, len(log)), _reason_table(left_out, len(log))
-    return LogSummary(FlightSummary(*found), samples, used, step, gap_time, unused, *tables)
+    unused = np.full(len(log), "none", dtype=f"<U{MAX_COLUMN_TEXT}")
+    punch_outs: list[tuple[NDArray[np.intp], Array]] = []
+    exclusions: list[tuple[NDArray[np.intp], list[_Excluded]]] = []
+    for rows, recording, prepared in group_by_recording(log, longest_gap, begin, end):
+        report, count = prepared.report, len(prepared.recording.time)
+        selected = SensorCorrections(*(values[rows] for values in corrections))
+        powers = prepared.powers(selected.current_offset)
+        flight = summarize_flight(prepared, pack.select(rows), selected, powers)
+        summary[:, rows] = flight
+        samples[rows], used[rows], gap_time[rows] = report.samples, count, report.gap_time
+        step[rows] = report.median_step if count > 1 else np.nan
+        unused[rows] = _shorten(", ".join(recording.unused)) or "none"
+        punch_outs.append((rows, _punch_out_columns(prepared.punch_outs, selected, flight.current_scale, powers)))
+        exclusions.append((rows, _excluded(recording, report)))
+    tables = _punch_out_table(punch_outs, len(log)), _left_out_table(exclusions, len(log))
+    return LogSummary(FlightSummary(*summary), samples, used, step, gap_time, unused, *tables)
 
 
-def _shortened(text: str) -> str:
-    return text if len(text) <= LONGEST_LIST else text[: LONGEST_LIST - 4] + " ..."
+def _shorten(text: str) -> str:
+    return text if len(text) <= MAX_COLUMN_TEXT else text[: MAX_COLUMN_TEXT - 4] + " ..."
 
 
-def lacks(log: RecordingArray, channels: tuple[str, ...]) -> BoolArray:
-    """Whether a recording has nothing at all in these channels (N,)."""
+def lacks_channels(log: RecordingArray, channels: tuple[str, ...]) -> BoolArray:
+    """Return whether (N,) a recording has no value at all in any of these channels."""
     return np.array(
         [
-            isinstance(each, Recording)
-            and not any(np.isfinite(getattr(each.samples, channel)).any() for channel in channels)
-            for each in log
+            isinstance(recording, Recording)
+            and not any(np.isfinite(getattr(recording.samples, channel)).any() for channel in channels)
+            for recording in log
         ]
     )
 
 
-def any_left_out(left_out: LeftOut, reason: str) -> BoolArray:
-    """Whether anything was left out for a reason (N,)."""
+def has_left_out(left_out: LeftOut, reason: str) -> BoolArray:
+    """Return whether (N,) anything was left out for a reason."""
     return np.asarray((left_out.reason == REASONS.index(reason)).any(axis=1))
 
 
-def _left_out(recording: Recording, cleaned: rec.Cleaned) -> list[tuple[str, int, int, str]]:
-    """Reason, how many, row of the first (0 where that is not told), and what stood there."""
-    found = [
-        (each.reason, each.count, each.first_row, f"{each.column}: {each.first_text}") for each in recording.unread
+class _Excluded(NamedTuple):
+    reason: str
+    number: int
+    first_row: int
+    """Row of the first from 1; 0 where there is none."""
+    text: str = ""
+    """Column and content of the first."""
+
+
+def _excluded(recording: Recording, report: rec.CleaningReport) -> list[_Excluded]:
+    excluded = [
+        _Excluded(cells.reason, cells.count, cells.first_row, f"{cells.column}: {cells.first_text}")
+        for cells in recording.unread
     ]
-    found += [
-        ("untimed", cleaned.untimed.many, cleaned.untimed.first + 1, ""),
-        ("repeated-time", cleaned.repeated.many, cleaned.repeated.first + 1, ""),
-        ("backward-time", cleaned.backward.many, cleaned.backward.first + 1, ""),
-        ("dropped-out", cleaned.dropped_out.many, cleaned.dropped_out.first + 1, ""),
-        ("before-or-after", cleaned.outside.many, cleaned.outside.first + 1, ""),
-        ("in-a-gap", cleaned.gaps.many, cleaned.gaps.first + 1, ""),
-        ("before-the-header", recording.skipped_lines, 0, ""),
-    ]
-    return [each for each in found if each[1] > 0]
+    for reason, samples in (
+        ("untimed", report.untimed),
+        ("repeated-time", report.repeated),
+        ("backward-time", report.backward),
+        ("dropped-out", report.dropped_out),
+        ("before-or-after", report.outside),
+        ("in-a-gap", report.gaps),
+    ):
+        excluded.append(_Excluded(reason, samples.number, samples.first + 1))
+    excluded.append(_Excluded("before-the-header", recording.skipped_lines, 0))
+    return [each for each in excluded if each.number > 0]
 
 
-def _reason_table(by_rows: list[tuple[NDArray[np.intp], list[tuple[str, int, int, str]]]], count: int) -> LeftOut:
-    longest = max((len(reasons) for _, reasons in by_rows), default=0)
-    reason = np.full((count, longest), -1, dtype=np.intp)
-    many, first = np.full((2, count, longest), np.nan)
-    what = np.full((count, longest), "", dtype="<U80")
-    for rows, reasons in by_rows:
-        for at, (why, how_many, begins, stood) in enumerate(reasons):
-            reason[rows, at], many[rows, at], what[rows, at] = REASONS.index(why), how_many, stood[:80]
-            first[rows, at] = begins if begins > 0 else np.nan
-    return LeftOut(reason, many, first, what)
+def _left_out_table(by_rows: list[tuple[NDArray[np.intp], list[_Excluded]]], count: int) -> LeftOut:
+    width = max((len(exclusions) for _, exclusions in by_rows), default=0)
+    reason = np.full((count, width), -1, dtype=np.intp)
+    number, first_row = np.full((2, count, width), np.nan)
+    text = np.full((count, width), "", dtype="<U80")
+    for rows, exclusions in by_rows:
+        for at, each in enumerate(exclusions):
+            reason[rows, at], number[rows, at], text[rows, at] = REASONS.index(each.reason), each.number, each.text[:80]
+            first_row[rows, at] = each.first_row if each.first_row > 0 else np.nan
+    return LeftOut(reason, number, first_row, text)
 
 
-def _punches(bursts: PunchOuts, sensors: Sensors, scale: Array, powers: Powers) -> Array:
-    """The columns of `PunchOut` (6, N, P) under N corrections; ``scale`` (N,) is that of the current in force."""
-    offset, volts, amps = (each[:, None] for each in (sensors.current_offset, sensors.voltage_scale, scale))
-    columns = np.empty((6, len(scale), len(bursts.start)))
-    columns[0], columns[1] = bursts.start, bursts.length
-    columns[2] = amps * (bursts.peak_current - offset)
-    columns[3] = amps * volts * powers.of_bursts
-    columns[4] = volts * (bursts.voltage_before - bursts.lowest_voltage)
-    columns[5] = volts * bursts.lowest_voltage
+def _punch_out_columns(
+    punch_outs: PunchOuts, corrections: SensorCorrections, current_scale: Array, powers: RecordedPowers
+) -> Array:
+    """Return the columns of `PunchOut` (6, N, P) for N corrections."""
+    offset, voltage_scale = corrections.current_offset[:, None], corrections.voltage_scale[:, None]
+    scale = current_scale[:, None]
+    columns = np.empty((6, len(scale), len(punch_outs.start)))
+    columns[0], columns[1] = punch_outs.start, punch_outs.length
+    columns[2] = scale * (punch_outs.peak_current - offset)
+    columns[3] = scale * voltage_scale * powers.of_punch_outs
+    columns[4] = voltage_scale * (punch_outs.voltage_before - punch_outs.lowest_voltage)
+    columns[5] = voltage_scale * punch_outs.lowest_voltage
     return columns
 
 
-def _punch_table(by_rows: list[tuple[NDArray[np.intp], Array]], count: int) -> PunchOut:
-    longest = max((columns.shape[2] for _, columns in by_rows), default=0)
-    table = np.full((6, count, longest), np.nan)
+def _punch_out_table(by_rows: list[tuple[NDArray[np.intp], Array]], count: int) -> PunchOut:
+    width = max((columns.shape[2] for _, columns in by_rows), default=0)
+    table = np.full((6, count, width), np.nan)
     for rows, columns in by_rows:
         table[:, rows, : columns.shape[2]] = columns
     return PunchOut(*table)
 
 
-def trace(
-    log: RecordingArray, *, longest_gap: Array, begin: Array, end: Array, sensors: Sensors
+def corrected_channels(
+    log: RecordingArray, *, longest_gap: Array, begin: Array, end: Array, corrections: SensorCorrections
 ) -> RecordedChannels | None:
-    """The first of N recordings made good, its sensors corrected, as it is drawn: times from its first sample, and the
-    channels that it has; None where nothing of it can be used."""
-    for _, _, made in groups(log[:1], longest_gap, begin, end):
-        course = made.course
-        current_scale, offset, voltage_scale = (float(each[0]) for each in sensors[:3])
+    """Return the first of N recordings for a chart, cleaned and corrected, with times from its first sample.
+
+    None where nothing of it can be used.
+    """
+    for _, _, prepared in group_by_recording(log[:1], longest_gap, begin, end):
+        recording = prepared.recording
+        current_scale, offset, voltage_scale = (float(values[0]) for values in corrections[:3])
         channels = {
-            "voltage": voltage_scale * course.voltage,
-            "current": (1.0 if np.isnan(current_scale) else current_scale) * (course.current - offset),
-            "throttle": course.throttle,
+            "voltage": voltage_scale * recording.voltage,
+            "current": (1.0 if np.isnan(current_scale) else current_scale) * (recording.current - offset),
+            "throttle": recording.throttle,
         }
-        told = {name: values for name, values in channels.items() if np.isfinite(values).any()}
-        return RecordedChannels(course.time - course.time[0], told) if told and len(course.time) > 1 else None
+        recorded = {name: values for name, values in channels.items() if np.isfinite(values).any()}
+        if recorded and len(recording.time) > 1:
+            return RecordedChannels(recording.time - recording.time[0], recorded)
     return None

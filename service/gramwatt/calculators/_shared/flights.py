@@ -1,20 +1,17 @@
-"""Flights that were flown, as power-fit and build ask for them, and the average power of each."""
+"""Earlier flights as inputs, and the average power of each."""
 
 import dataclasses
 from dataclasses import dataclass
-from typing import Annotated, Final
+from typing import Annotated, Any, Final
 
 import numpy as np
 
 from gramwatt.calculators._shared import fields, logs
-from gramwatt.calculators._shared.log_statistics import prepared
+from gramwatt.calculators._shared.prepared_recording import prepare_recording
 from gramwatt.model import Array, BoolArray, Quantity, Recording
-from gramwatt.physics import cells
+from gramwatt.physics import cells, scaling
 
-USUAL_RESERVE: Final = 0.20
-AERODYNAMIC: Final = 1.5
-AERODYNAMIC_U: Final = 0.2
-"""Judgement: measured small craft run 1.0 to 1.3."""
+TYPICAL_RESERVE: Final = 0.20
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,19 +20,19 @@ class Flight:
 
     mass: fields.Mass
     duration: Annotated[
-        Array, Quantity("min", "Time in the air; of a log, its own.", above=0, at_most=1000, optional=True)
+        Array, fields.optional_quantity("min", "Time in the air; default: that of the recording.", at_most=1000)
     ]
     cells: fields.Cells
     capacity: fields.Capacity
     chemistry: fields.Chemistry
     charge_used: Annotated[
-        Array, Quantity("mAh", "Charge drawn, as the charger put back.", above=0, at_most=1e6, optional=True)
+        Array, fields.optional_quantity("mAh", "Charge drawn, as put back by the charger.", at_most=1e6)
     ]
     reserve: Annotated[
         Array,
         Quantity(
             "%",
-            "Charge left at landing, where charge_used is not known; 20 % if neither is given.",
+            "Charge left at landing, if the charge used is not known; default: 20 %.",
             at_least=0,
             below=100,
             optional=True,
@@ -43,12 +40,8 @@ class Flight:
     ]
     mean_voltage: Annotated[
         Array,
-        Quantity(
-            "V",
-            "Mean pack voltage in flight; else that of its log, else the nominal one.",
-            above=0,
-            at_most=200,
-            optional=True,
+        fields.optional_quantity(
+            "V", "Mean pack voltage in flight; default: that of the recording, else the nominal voltage.", at_most=200
         ),
     ]
     air_density: fields.AirDensity
@@ -58,48 +51,63 @@ class Flight:
 DURATION_OR_LOG: Final = (("duration", "log"),)
 
 
-def completed(flown: Flight) -> Flight:
-    """The flights with what their recordings tell, where it was not told: duration, charge used, mean voltage.
+def complete(flights: Flight) -> Flight:
+    """Fill missing durations, charges and mean voltages of flights from their recordings.
 
-    A charge that was told is the charger's, and better than an uncalibrated sensor's.
+    A charge that was given is the charger's, and better than that of an uncalibrated sensor.
     """
-    made = {name: np.array(getattr(flown, name)) for name in ("duration", "charge_used", "mean_voltage")}
+    columns = {name: np.array(getattr(flights, name)) for name in ("duration", "charge_used", "mean_voltage")}
     known: dict[int, tuple[float, float, float]] = {}
-    for at in np.ndindex(flown.log.shape):
-        recording = flown.log[at]
+    for at in np.ndindex(flights.log.shape):
+        recording = flights.log[at]
         if not isinstance(recording, Recording):
             continue
         if id(recording) not in known:
-            known[id(recording)] = _recorded(recording)
-        for room, value in zip(made.values(), known[id(recording)], strict=True):
-            if np.isnan(room[at]):
-                room[at] = value
-    return dataclasses.replace(flown, **made)
+            known[id(recording)] = _recorded_values(recording)
+        for column, value in zip(columns.values(), known[id(recording)], strict=True):
+            if np.isnan(column[at]):
+                column[at] = value
+    return dataclasses.replace(flights, **columns)
 
 
-def _recorded(recording: Recording) -> tuple[float, float, float]:
-    """Duration [s], charge [A s] and mean voltage [V] of a recording, nan where it does not tell them."""
-    sums = prepared(recording, np.full(3, np.nan)).sums
-    duration = sums.duration if sums.duration > 0 else np.nan
-    charge = sums.current if sums.current > 0 else np.nan
-    return duration, charge, sums.power / charge
+def _recorded_values(recording: Recording) -> tuple[float, float, float]:
+    """Return duration [s], charge [A s] and mean voltage [V] of a recording, nan where it has none."""
+    integrals = prepare_recording(recording, np.full(3, np.nan)).integrals
+    duration = integrals.duration if integrals.duration > 0 else np.nan
+    charge = integrals.current if integrals.current > 0 else np.nan
+    return duration, charge, integrals.power / charge
 
 
-def is_recorded(flown: Flight) -> BoolArray:
-    """Which flights have a recording with a current (N, M)."""
-    tells = [isinstance(each, Recording) and "current" in each.columns for each in flown.log.ravel()]
-    return np.array(tells, dtype=np.bool_).reshape(flown.log.shape)
+def is_recorded(flights: Flight) -> BoolArray:
+    """Return which flights (N, M) have a recording with a current."""
+    recorded = [isinstance(each, Recording) and "current" in each.columns for each in flights.log.ravel()]
+    return np.array(recorded, dtype=np.bool_).reshape(flights.log.shape)
 
 
-def some(flights: BoolArray) -> BoolArray:
-    """Whether any of the flights (N, M) is so."""
+def any_flight(flights: BoolArray) -> BoolArray:
+    """Return whether (N,) a condition (N, M) is true of any flight."""
     return np.asarray(flights.any(axis=1))
 
 
 def average_powers(flights: Flight) -> Array:
-    """Average power [W] of each flight (N, M): charge used, or capacity less reserve, times mean or nominal voltage."""
-    flown = completed(flights)
-    reserve = np.where(np.isnan(flown.reserve), USUAL_RESERVE, flown.reserve)
-    charge = np.where(np.isnan(flown.charge_used), flown.capacity * (1 - reserve), flown.charge_used)
-    nominal = flown.cells * cells.NOMINAL_VOLTAGE[flown.chemistry]
-    return charge * np.where(np.isnan(flown.mean_voltage), nominal, flown.mean_voltage) / flown.duration
+    """Compute the average power [W] of each flight (N, M): charge times mean voltage over duration.
+
+    Defaults: the capacity less the reserve as charge, the nominal voltage as mean voltage.
+    """
+    completed = complete(flights)
+    reserve = np.where(np.isnan(completed.reserve), TYPICAL_RESERVE, completed.reserve)
+    charge = np.where(np.isnan(completed.charge_used), completed.capacity * (1 - reserve), completed.charge_used)
+    nominal = completed.cells * cells.NOMINAL_VOLTAGE[completed.chemistry]
+    return charge * np.where(np.isnan(completed.mean_voltage), nominal, completed.mean_voltage) / completed.duration
+
+
+def default_exponent(given: Any) -> Array:
+    """Return the aerodynamic exponent (N,) where it cannot be fitted to ``given.flights``; nan where it can."""
+    masses = given.flights.mass
+    exponent = np.full(len(masses), fields.AERODYNAMIC_EXPONENT)
+    return np.where(scaling.has_distinct_masses(masses), np.nan, exponent) if masses.shape[1] else exponent
+
+
+def default_exponent_uncertainty(given: Any) -> Array:
+    """Return the standard uncertainty (N,) of `default_exponent`."""
+    return np.full(len(given.flights.mass), fields.EXPONENT_UNCERTAINTY)

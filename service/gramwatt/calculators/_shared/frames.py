@@ -1,4 +1,4 @@
-"""One frame of a video as overlay-cues tells it, and its columns from captions' plain numbers."""
+"""Video frames as results, filled from caption tracks."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -11,9 +11,9 @@ from gramwatt.captions.frames import FRAME_NUMBER_LIMIT, MAX_FRAMES
 from gramwatt.model import Array, Count, Quantity, StringArray, Text
 from gramwatt.physics import constants
 
-AS_RECORDED: Final = "smoothed samples on straight lines between them; what stands out is shown as recorded"
-RUNNING: Final = "trapezoidal rule from the first sample, exact at the frame's instant"
-NUMBERED: Final = "first frame at or after its instant; exact in fractions"
+AS_RECORDED: Final = "smoothed samples, with straight lines between them; peaks are shown as recorded"
+RUNNING: Final = "trapezoidal rule from the first sample to the instant of the frame"
+NUMBERED: Final = "first frame at or after the instant, exact in fractions"
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,61 +23,67 @@ class Frame:
     frame: Annotated[
         Array, Count("Number of the frame, from 0.", at_least=0, at_most=FRAME_NUMBER_LIMIT, method=NUMBERED)
     ]
-    time: Annotated[Array, Quantity("s", "When it is shown.", method="frame over frame_rate")]
-    timecode: Annotated[StringArray, Text("SMPTE ST 12-1, drop-frame where due.", max_length=16)]
-    cue: Annotated[Array, Count("Which caption is on, from 1.", at_least=1, at_most=MAX_FRAMES, method="counted")]
+    time: Annotated[Array, Quantity("s", "Time at which it is shown.", method="frame number over frame rate")]
+    timecode: Annotated[StringArray, Text("Time code by SMPTE ST 12-1, drop-frame where applicable.", max_length=16)]
+    cue: Annotated[Array, Count("Number of the caption, from 1.", at_least=1, at_most=MAX_FRAMES, method="counted")]
     text: Annotated[
         StringArray,
         Text(
-            "What it says.",
+            "Text of the caption.",
             max_length=1000,
             pattern=r"[^\u0000-\u0009\u000B-\u001F\u007F-\u009F]+",
             form="text with line feeds",
             like=("12.4 V",),
         ),
     ]
-    flight_time: Annotated[Array, Quantity("s", "Since the first sample.", method="time less offset", optional=True)]
-    voltage: Annotated[Array, Quantity("V", "Of the pack.", method=AS_RECORDED, optional=True)]
+    flight_time: Annotated[
+        Array, Quantity("s", "Time since the first sample.", method="time less offset", optional=True)
+    ]
+    voltage: Annotated[Array, Quantity("V", "Voltage of the pack.", method=AS_RECORDED, optional=True)]
     cell_voltage: Annotated[
-        Array, Quantity("V", "Of the lowest cell as recorded, else a mean cell's.", method=AS_RECORDED, optional=True)
+        Array,
+        Quantity(
+            "V", "Voltage of the lowest cell as recorded, else of a mean cell.", method=AS_RECORDED, optional=True
+        ),
     ]
-    current: Annotated[Array, Quantity("A", "From the pack.", method=AS_RECORDED, optional=True)]
-    power: Annotated[Array, Quantity("W", "From the pack.", method=AS_RECORDED, optional=True)]
-    throttle: Annotated[Array, Quantity("%", "Of full.", method=AS_RECORDED, optional=True)]
-    charge: Annotated[Array, Quantity("mAh", "Used so far.", method=RUNNING, optional=True)]
-    energy: Annotated[Array, Quantity("Wh", "Used so far.", method=RUNNING, optional=True)]
+    current: Annotated[Array, Quantity("A", "Current from the pack.", method=AS_RECORDED, optional=True)]
+    power: Annotated[Array, Quantity("W", "Power from the pack.", method=AS_RECORDED, optional=True)]
+    throttle: Annotated[Array, Quantity("%", "Throttle, as a share of full.", method=AS_RECORDED, optional=True)]
+    charge: Annotated[Array, Quantity("mAh", "Charge used so far.", method=RUNNING, optional=True)]
+    energy: Annotated[Array, Quantity("Wh", "Energy used so far.", method=RUNNING, optional=True)]
     remaining: Annotated[
-        Array, Quantity("%", "Charge left.", method="start_charge less charge over capacity", optional=True)
+        Array, Quantity("%", "Charge left.", method="start charge less charge over capacity", optional=True)
     ]
 
 
-def greatest(values: Array) -> float:
+def maximum(values: Array) -> float:
+    """Return the maximum of values, nan where all are nan."""
     return float(np.fmax.reduce(values, initial=np.nan))
 
 
-def frame_table(rows: Sequence[CaptionTrack]) -> Frame:
-    """The frames of N captioned recordings (N, F), filled up to a common number with nothing."""
-    shape = len(rows), max(len(row.times) for row in rows)
+def frame_table(tracks: Sequence[CaptionTrack]) -> Frame:
+    """Return the frames of N caption tracks as a table (N, F), padded to a common length."""
+    shape = len(tracks), max(len(track.times) for track in tracks)
     numbers = np.full((12, *shape), np.nan)
     timecodes: Any = np.full(shape, "", dtype=np.dtypes.StringDType())
     texts: Any = timecodes.copy()
-    for at, row in enumerate(rows):
-        found, count = row.frames, len(row.times)
+    for at, track in enumerate(tracks):
+        frames, count = track.frames, len(track.times)
         numbers[:, at, :count] = (
-            found.number,
-            row.times * constants.SECOND,
-            np.repeat(np.arange(1.0, len(row.texts) + 1), row.lengths),
-            found.time * constants.SECOND,
-            found.voltage * constants.VOLT,
-            found.cell_voltage * constants.VOLT,
-            found.current * constants.AMPERE,
-            found.power * constants.WATT,
-            found.throttle,
-            found.charge * constants.COULOMB,
-            found.energy * constants.JOULE,
-            found.remaining,
+            frames.number,
+            track.times * constants.SECOND,
+            np.repeat(np.arange(1.0, len(track.texts) + 1), track.lengths),
+            frames.time * constants.SECOND,
+            frames.voltage * constants.VOLT,
+            frames.cell_voltage * constants.VOLT,
+            frames.current * constants.AMPERE,
+            frames.power * constants.WATT,
+            frames.throttle,
+            frames.charge * constants.COULOMB,
+            frames.energy * constants.JOULE,
+            frames.remaining,
         )
-        timecodes[at, :count] = row.timecodes
-        texts[at, :count] = np.repeat(np.array(row.texts, dtype=np.dtypes.StringDType()), row.lengths)
-    frame, time, cue, *figures = numbers
-    return Frame(frame, time, timecodes, cue, texts, *figures)
+        timecodes[at, :count] = track.timecodes
+        texts[at, :count] = np.repeat(np.array(track.texts, dtype=np.dtypes.StringDType()), track.lengths)
+    frame, time, cue, *channels = numbers
+    return Frame(frame, time, timecodes, cue, texts, *channels)

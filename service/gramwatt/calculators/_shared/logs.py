@@ -1,37 +1,38 @@
-"""A flight as the craft recorded it, as flight-log, flight-comparison, power-fit and overlay-cues ask for it."""
+"""Recorded flights as inputs, and what was left out of them as results."""
 
 from dataclasses import dataclass
 from typing import Annotated, Final, TypeAlias
 
+from gramwatt.calculators._shared import fields
 from gramwatt.model import Array, Choice, Count, IndexArray, Quantity, RecordingArray, StringArray, Text, TimeSeries
 
 
 @dataclass(frozen=True, slots=True)
-class Recorded:
+class Channels:
     """The channels of a recording."""
 
     time: Annotated[
         Array,
-        Quantity("s", "When, on any clock; also 12:34:56.7 or a date with it.", at_least=-1e12, at_most=1e12),
+        Quantity("s", "Time on any clock; also 12:34:56.7, or with a date.", at_least=-1e12, at_most=1e12),
     ]
-    voltage: Annotated[Array, Quantity("V", "Of the pack, under load.", at_least=0, at_most=200, optional=True)]
-    current: Annotated[Array, Quantity("A", "From the pack.", at_least=-1000, at_most=10_000, optional=True)]
+    voltage: Annotated[Array, Quantity("V", "Voltage of the pack under load.", at_least=0, at_most=200, optional=True)]
+    current: Annotated[Array, Quantity("A", "Current from the pack.", at_least=-1000, at_most=10_000, optional=True)]
     throttle: Annotated[Array, Quantity("%", "Throttle, as a share of full.", at_least=-10, at_most=110, optional=True)]
-    cell_voltage: Annotated[Array, Quantity("V", "Of the lowest cell.", at_least=0, at_most=10, optional=True)]
+    cell_voltage: Annotated[Array, Quantity("V", "Voltage of the lowest cell.", at_least=0, at_most=10, optional=True)]
 
 
 DESCRIPTION: Final = (
-    "The recording: lists of equal length by name, time among them; null where nothing was recorded. What cannot be "
-    "read is left out and counted."
+    "The recording: lists of equal length by name, one of them the time; null where nothing was recorded. Values that "
+    "cannot be read are left out and counted."
 )
-Log: TypeAlias = Annotated[RecordingArray, TimeSeries(Recorded, DESCRIPTION)]
-OptionalLog: TypeAlias = Annotated[RecordingArray, TimeSeries(Recorded, DESCRIPTION, optional=True)]
+Log: TypeAlias = Annotated[RecordingArray, TimeSeries(Channels, DESCRIPTION)]
+OptionalLog: TypeAlias = Annotated[RecordingArray, TimeSeries(Channels, DESCRIPTION, optional=True)]
 
 CurrentScale: TypeAlias = Annotated[
     Array,
     Quantity(
         "1",
-        "True over recorded current. A sensor that nobody has calibrated may be off by 5 %, a judgement.",
+        "True over recorded current. An uncalibrated sensor may be off by 5 %, an estimate.",
         above=0,
         at_most=10,
         default=1,
@@ -40,13 +41,13 @@ CurrentScale: TypeAlias = Annotated[
 ]
 CurrentOffset: TypeAlias = Annotated[
     Array,
-    Quantity("A", "What the sensor records without current.", at_least=-1000, at_most=1000, default=0, default_u=0.1),
+    Quantity("A", "Recorded current at zero current.", at_least=-1000, at_most=1000, default=0, default_u=0.1),
 ]
 VoltageScale: TypeAlias = Annotated[
     Array,
     Quantity(
         "1",
-        "True over recorded voltage. A sensor that nobody has calibrated may be off by 1 %, a judgement.",
+        "True over recorded voltage. An uncalibrated sensor may be off by 1 %, an estimate.",
         above=0,
         at_most=10,
         default=1,
@@ -55,41 +56,35 @@ VoltageScale: TypeAlias = Annotated[
 ]
 ChargePutBack: TypeAlias = Annotated[
     Array,
-    Quantity(
+    fields.optional_quantity(
         "mAh",
-        "Charge that the charger put back after this flight, instead of current_scale: it calibrates the sensor.",
-        above=0,
+        "Charge that the charger put back after this flight, instead of the current scale: it calibrates the sensor.",
         at_most=1e6,
-        optional=True,
         replaces=("current_scale",),
     ),
 ]
 LongestGap: TypeAlias = Annotated[
     Array,
-    Quantity(
+    fields.optional_quantity(
         "s",
-        "A longer time between samples is left out rather than bridged by a straight line. Default: 5 times the usual "
+        "Longer times between samples are left out instead of bridged by a straight line. Default: 5 times the usual "
         "step, at least 2 s.",
-        above=0,
         at_most=3600,
-        optional=True,
     ),
-]
-FlownCells: TypeAlias = Annotated[
-    Array, Count("Cells in series of the pack flown.", at_least=1, at_most=24, optional=True)
-]
-FlownCapacity: TypeAlias = Annotated[
-    Array, Quantity("mAh", "Rated capacity of the pack flown.", at_least=1, at_most=1e6, optional=True)
 ]
 Begin: TypeAlias = Annotated[
     Array,
     Quantity(
-        "s", "Leave out what was recorded before, from the first sample.", at_least=0, at_most=36_000, optional=True
+        "s",
+        "Samples before this time from the first sample are left out.",
+        at_least=0,
+        at_most=36_000,
+        optional=True,
     ),
 ]
 End: TypeAlias = Annotated[
     Array,
-    Quantity("s", "Leave out what was recorded after, from the first sample.", above=0, at_most=36_000, optional=True),
+    fields.optional_quantity("s", "Samples after this time from the first sample are left out.", at_most=36_000),
 ]
 
 REASONS: Final = (
@@ -103,43 +98,46 @@ REASONS: Final = (
     "in-a-gap",
     "before-the-header",
 )
-"""Why something of a recording was left out: its cell is no number, or out of bounds; its row has no time, or that of
-another, or goes back; voltage or current lacks there; it lies outside begin and end; the step after it is a gap."""
+"""Why part of a recording was left out: the cell is no number or out of bounds; the row has no time, a repeated time or
+an earlier one; voltage or current is missing; the row is outside begin and end; the step after it is a gap; the line is
+above the header."""
 
 
 @dataclass(frozen=True, slots=True)
 class LeftOut:
-    """One kind of what was left out of a recording."""
+    """Samples left out of a recording for one reason."""
 
-    reason: Annotated[IndexArray, Choice(REASONS, "Why.", method="see longest_gap, begin, end")]
-    count: Annotated[Array, Count("How many.", at_least=0, at_most=5_000_000, method="counted")]
+    reason: Annotated[IndexArray, Choice(REASONS, "Reason.", method="see the inputs longest gap, begin and end")]
+    count: Annotated[Array, Count("Number of samples.", at_least=0, at_most=5_000_000, method="counted")]
     first_row: Annotated[
         Array,
-        Count("The first of them, by row from 1.", at_least=0, at_most=5_000_000, optional=True, method="counted"),
+        Count("Row of the first, from 1.", at_least=0, at_most=5_000_000, optional=True, method="counted"),
     ]
-    what: Annotated[StringArray, Text("The column and what stood there.", optional=True)]
+    what: Annotated[StringArray, Text("The column and its content in that row.", optional=True)]
 
 
 @dataclass(frozen=True, slots=True)
 class PunchOut:
     """One burst of high current."""
 
-    start: Annotated[Array, Quantity("s", "When it began, from the first sample.", method="see length")]
+    start: Annotated[Array, Quantity("s", "Time of its start from the first sample.", method="see length")]
     length: Annotated[
         Array,
-        Quantity("s", "How long it lasted.", method="current above a threshold between its usual and its high values"),
+        Quantity("s", "Duration.", method="current above a threshold between its usual and its high values"),
     ]
-    peak_current: Annotated[Array, Quantity("A", "Greatest current in it.", method="greatest sample, corrected")]
+    peak_current: Annotated[Array, Quantity("A", "Maximum current.", method="highest sample, corrected")]
     peak_power: Annotated[
-        Array,
-        Quantity("W", "Greatest power in it.", method="greatest of voltage times current", optional=True),
+        Array, Quantity("W", "Maximum power.", method="maximum of voltage times current", optional=True)
     ]
     sag: Annotated[
         Array,
         Quantity(
-            "V", "How far the pack's voltage fell.", method="voltage just before less the lowest in it", optional=True
+            "V",
+            "Fall of the pack voltage.",
+            method="voltage just before it less the lowest voltage in it",
+            optional=True,
         ),
     ]
     lowest_voltage: Annotated[
-        Array, Quantity("V", "Of the pack, lowest in it.", method="lowest sample, corrected", optional=True)
+        Array, Quantity("V", "Lowest pack voltage.", method="lowest sample, corrected", optional=True)
     ]

@@ -1,18 +1,30 @@
-"""One pack of a build: what is asked of it, and the craft with it."""
+"""One pack of a build: its inputs, the results of the craft with it, and the rules and cautions about it."""
 
 from dataclasses import dataclass
-from typing import Annotated
+from typing import Annotated, Any, Final
+
+import numpy as np
 
 from gramwatt.calculators._shared import fields
-from gramwatt.model import Array, Choice, IndexArray, Quantity, StandardUncertainty, StringArray, Text
-from gramwatt.physics import pack, weighing
+from gramwatt.model import (
+    Array,
+    Caution,
+    Choice,
+    IndexArray,
+    Quantity,
+    Rule,
+    StandardUncertainty,
+    StringArray,
+    Text,
+)
+from gramwatt.physics import cells, pack, weighing
 
 
 @dataclass(frozen=True, slots=True)
 class Pack:
-    """One pack to try."""
+    """One pack to compare."""
 
-    name: Annotated[StringArray, Text("What to call it.", default="pack")]
+    name: Annotated[StringArray, Text("Name of the pack.", default="pack")]
     cells: fields.Cells
     capacity: fields.Capacity
     mass: Annotated[Array, Quantity("g", "Mass of the pack with leads and connector.", above=0, at_most=1e5)]
@@ -23,51 +35,176 @@ class Pack:
     discharge_rating: fields.DischargeRating
 
 
-AS_FULL = "as in full-throttle"
+FULL_THROTTLE = "as in full-throttle"
+MARGIN = "as in mass-margin"
 AVERAGE = (
-    "the law through the flights, as in power-fit; else average_power times (mass / first pack's mass)^mass_exponent; "
-    "else hover_power times hover_ratio"
+    "the law through the flights, as in power-fit; else the given average power times (mass / first pack's mass)^x "
+    "with the mass exponent x; else hover power times the hover ratio"
 )
-CAP = "throttle at which this pack turns the propellers as match_pack does at full throttle; at most 100 %"
-AGAINST = "against the first pack"
+SUGGESTED_CAP = (
+    "throttle at which this pack turns the propellers as the matched pack does at full throttle; at most 100 %"
+)
+DIFFERENCE = "difference from the first pack"
 
 
 @dataclass(frozen=True, slots=True)
-class PackAnswer:
+class PackResults:
     """The craft with one pack."""
 
-    name: Annotated[StringArray, Text("The pack.")]
-    mass: Annotated[Array, Quantity("g", "All-up mass.", method="parts, dry_mass and pack")]
-    margin: Annotated[Array, Quantity("g", "Left below the limit.", method="as in mass-margin")]
-    verdict: Annotated[IndexArray, Choice(weighing.VERDICTS, "Under the limit?", method="as in mass-margin")]
-    probability_under: Annotated[Array, Quantity("%", "Probability to be under.", method="as in mass-margin")]
+    name: Annotated[StringArray, Text("Name of the pack.")]
+    mass: Annotated[Array, Quantity("g", "All-up mass.", method="parts, dry mass and pack")]
+    margin: Annotated[Array, Quantity("g", "Margin below the limit.", method=MARGIN)]
+    verdict: Annotated[IndexArray, Choice(weighing.VERDICTS, "Under the limit?", method=MARGIN)]
+    probability_under: Annotated[Array, Quantity("%", "Probability to be under the limit.", method=MARGIN)]
     nominal_energy: Annotated[Array, Quantity("Wh", "Label energy.", method="nominal voltage times capacity")]
-    hover_power: Annotated[Array, Quantity("W", "Electrical power to hover.", method=AS_FULL)]
-    hover_throttle: Annotated[Array, Quantity("%", "Throttle that hovers.", method=AS_FULL)]
+    hover_power: Annotated[Array, Quantity("W", "Electrical power in hover.", method=FULL_THROTTLE)]
+    hover_throttle: Annotated[Array, Quantity("%", "Throttle in hover.", method=FULL_THROTTLE)]
     average_power: Annotated[Array, Quantity("W", "Average power in flight.", method=AVERAGE)]
-    endurance: Annotated[Array, Quantity("min", "Time in flight.", method="as in endurance, at average_power")]
-    ended_by: Annotated[IndexArray, Choice(pack.ENDED_BY, "What ends it.", method="as in endurance")]
-    thrust: Annotated[Array, Quantity("gf", "At full throttle, no cap.", method=AS_FULL)]
-    thrust_to_weight: Annotated[Array, Quantity("1", "At full throttle, no cap.", method=AS_FULL)]
-    current: Annotated[Array, Quantity("A", "From the pack at full throttle, no cap.", method=AS_FULL)]
-    capped_thrust: Annotated[Array, Quantity("gf", "At throttle_cap.", method=AS_FULL)]
-    capped_current: Annotated[Array, Quantity("A", "From the pack at throttle_cap.", method=AS_FULL)]
-    capped_cell_voltage: Annotated[Array, Quantity("V", "Loaded cell voltage at throttle_cap.", method=AS_FULL)]
-    suggested_cap: Annotated[Array, Quantity("%", "Cap that matches match_pack.", method=CAP)]
-    c_rate: Annotated[Array, Quantity("C", "At throttle_cap.", method="capped_current over capacity")]
-    rating_used: Annotated[Array, Quantity("%", "Of the pack's rating.", method="c_rate over discharge_rating")]
+    endurance: Annotated[Array, Quantity("min", "Flight time.", method="as in endurance, at the average power")]
+    ended_by: Annotated[IndexArray, Choice(pack.ENDED_BY, "What ends the flight.", method="as in endurance")]
+    thrust: Annotated[Array, Quantity("gf", "Thrust at full throttle, without a cap.", method=FULL_THROTTLE)]
+    thrust_to_weight: Annotated[
+        Array, Quantity("1", "Thrust over weight at full throttle, without a cap.", method=FULL_THROTTLE)
+    ]
+    current: Annotated[
+        Array, Quantity("A", "Current from the pack at full throttle, without a cap.", method=FULL_THROTTLE)
+    ]
+    capped_thrust: Annotated[Array, Quantity("gf", "Thrust at the throttle cap.", method=FULL_THROTTLE)]
+    capped_current: Annotated[Array, Quantity("A", "Current from the pack at the throttle cap.", method=FULL_THROTTLE)]
+    capped_cell_voltage: Annotated[
+        Array, Quantity("V", "Loaded cell voltage at the throttle cap.", method=FULL_THROTTLE)
+    ]
+    suggested_cap: Annotated[Array, Quantity("%", "Throttle cap that matches the chosen pack.", method=SUGGESTED_CAP)]
+    c_rate: Annotated[Array, Quantity("C", "C-rate at the throttle cap.", method="capped current over capacity")]
+    rating_used: Annotated[Array, Quantity("%", "Share of the pack's rating.", method="C-rate over discharge rating")]
     controller_used: Annotated[
         Array,
         Quantity(
             "%",
-            "Of a controller's rating, at throttle_cap.",
-            method="motor current over it",
+            "Share of a controller's rating, at the throttle cap.",
+            method="motor current over controller rating",
             needs=("controller_rating",),
         ),
     ]
-    mass_change: Annotated[Array, Quantity("g", "All-up mass more.", method=AGAINST)]
-    mass_change_share: Annotated[Array, Quantity("%", "The same as a share.", method=AGAINST)]
-    endurance_change: Annotated[Array, Quantity("min", "Time more.", method=AGAINST)]
-    endurance_change_share: Annotated[Array, Quantity("%", "The same as a share.", method=AGAINST)]
-    thrust_change_share: Annotated[Array, Quantity("%", "Capped thrust more, as a share.", method=AGAINST)]
-    current_change_share: Annotated[Array, Quantity("%", "Capped current more, as a share.", method=AGAINST)]
+    mass_change: Annotated[Array, Quantity("g", "Change of the all-up mass.", method=DIFFERENCE)]
+    mass_change_share: Annotated[Array, Quantity("%", "Change of the all-up mass, as a share.", method=DIFFERENCE)]
+    endurance_change: Annotated[Array, Quantity("min", "Change of the flight time.", method=DIFFERENCE)]
+    endurance_change_share: Annotated[Array, Quantity("%", "Change of the flight time, as a share.", method=DIFFERENCE)]
+    thrust_change_share: Annotated[Array, Quantity("%", "Change of the capped thrust, as a share.", method=DIFFERENCE)]
+    current_change_share: Annotated[
+        Array, Quantity("%", "Change of the capped current, as a share.", method=DIFFERENCE)
+    ]
+
+
+def column(values: Any) -> Any:
+    """Return one value per craft (N,) as a column (N, 1), to combine with values (N, M) of its packs."""
+    return values[:, None]
+
+
+def relative_change(values: Array) -> Array:
+    """Return the change (N, M) from the first pack as a share of its value."""
+    return values / values[:, :1] - 1
+
+
+def _results(*names: str) -> tuple[str, ...]:
+    return tuple(f"by_pack.{name}" for name in names)
+
+
+HOVER: Final = _results("hover_power", "hover_throttle")
+FLIGHT: Final = _results("average_power", "endurance")
+UNCAPPED: Final = _results("thrust", "thrust_to_weight", "current", "suggested_cap")
+CAPPED: Final = _results(
+    *("capped_thrust", "capped_current", "capped_cell_voltage", "c_rate", "rating_used", "controller_used"),
+    *("thrust_change_share", "current_change_share"),
+)
+
+RULES: Final[tuple[Rule[Any, Any], ...]] = (
+    Rule(
+        "does-not-turn",
+        "{packs.name}: at full throttle the motors do not turn, because the pack cannot drive their no-load current "
+        "through the motor resistance.",
+        when=lambda given, found: np.isnan(found.by_pack.thrust),
+        results=(*UNCAPPED, *CAPPED, *HOVER),
+    ),
+    Rule(
+        "does-not-turn-capped",
+        "{packs.name}: at that throttle cap the motors do not turn, with this pack or with the first.",
+        when=lambda given, found: np.isnan(found.by_pack.thrust_change_share),
+        results=CAPPED,
+    ),
+    Rule(
+        "none-flies",
+        "No pack gives a flight time; see the reasons for each pack.",
+        when=lambda given, found: np.isnan(found.longest_endurance),
+        results=("longest_endurance", "longest_pack"),
+    ),
+    Rule(
+        "cannot-lift",
+        "{packs.name}: full throttle gives {by_pack.thrust}, which does not lift {by_pack.mass}.",
+        when=lambda given, found: np.isnan(found.by_pack.hover_throttle),
+        results=HOVER,
+    ),
+    Rule(
+        "nothing-to-fly-on",
+        "{packs.name}: there is no average power without a hover. Give the average power.",
+        when=lambda given, found: np.isnan(found.by_pack.average_power),
+        results=FLIGHT,
+    ),
+    Rule(
+        "power-beyond-pack",
+        "{packs.name}: the pack cannot deliver the average power of {by_pack.average_power}.",
+        when=lambda given, found: np.isnan(found.by_pack.endurance),
+        results=FLIGHT,
+    ),
+    Rule(
+        "no-comparison",
+        "{packs.name}: a comparison requires the flight times of this pack and of the first.",
+        when=lambda given, found: ~np.isfinite(found.by_pack.endurance_change_share),
+        results=_results("endurance_change", "endurance_change_share"),
+    ),
+    Rule(
+        "no-rating",
+        "{packs.name}: its discharge rating was not given.",
+        when=lambda given, found: np.isnan(given.packs.discharge_rating),
+        results=_results("rating_used"),
+    ),
+)
+
+RESISTANCE_ASSUMED: Final[Caution[Any, Any]] = Caution(
+    "pack-resistance-assumed",
+    "{packs.name}: cell resistance is an estimate for a good new cell; small packs measured with leads have three to "
+    "six times as much. It affects full-throttle current most, and is not included in the uncertainty: measure it.",
+    when=lambda given, found: np.isnan(given.packs.cell_resistance),
+)
+LIMITS_EXCEEDED: Final[tuple[Caution[Any, Any], ...]] = (
+    Caution(
+        "too-close",
+        "{packs.name}: the margin of {by_pack.margin} is too close to call: weigh the finished craft as a whole.",
+        when=lambda given, found: found.by_pack.verdict == weighing.TOO_CLOSE,
+    ),
+    Caution(
+        "over-rating",
+        "{packs.name}: at the throttle cap the load is {by_pack.rating_used} of its continuous rating.",
+        when=lambda given, found: found.by_pack.rating_used > 1,
+    ),
+    Caution(
+        "over-controller",
+        "{packs.name}: a motor draws {by_pack.controller_used} of its controller's continuous rating.",
+        when=lambda given, found: found.by_pack.controller_used > 1,
+    ),
+    Caution(
+        "below-cutoff",
+        "{packs.name}: at the throttle cap its cells sag to {by_pack.capped_cell_voltage}, below their cut-off.",
+        when=lambda given, found: found.by_pack.capped_cell_voltage < cells.CUTOFF_VOLTAGE[given.packs.chemistry],
+    ),
+    Caution(
+        "cap-below-hover",
+        "{packs.name}: the throttle cap is below the hover throttle of {by_pack.hover_throttle}.",
+        when=lambda given, found: found.by_pack.hover_throttle > column(given.throttle_cap),
+    ),
+)
+LIHV_EXTRAPOLATED: Final[Caution[Any, Any]] = Caution(
+    "lihv-extrapolated",
+    "{packs.name}: the rested voltage of LiHV cells is extrapolated from that of a LiPo cell, not measured.",
+    when=lambda given, found: given.packs.chemistry == cells.LIHV,
+)

@@ -1,0 +1,63 @@
+"""Cautions and rules about the quality of a recording."""
+
+from typing import Annotated, Any, Final
+
+from gramwatt.calculators._shared.flight_summary import has_left_out, lacks_channels
+from gramwatt.model import Caution, Rule, Unit
+
+MAX_GOOD_STEP: Final[Annotated[float, Unit("s")]] = 0.5
+"""Samples further apart miss a punch-out; an estimate."""
+MAX_LIKELY_STEP: Final[Annotated[float, Unit("s")]] = 20.0
+"""Samples further apart are unlikely: more likely milliseconds were read as seconds; an estimate."""
+
+
+def left_out(where: str) -> Caution[Any, Any]:
+    """Return the caution about samples left out; ``where`` is a phrase about their reasons."""
+    return Caution(
+        "left-out",
+        f"Only {{samples_used}} of {{samples}} samples were used; {where}.",
+        when=lambda given, found: found.samples_used < found.samples,
+    )
+
+
+QUALITY: Final[tuple[Caution[Any, Any], ...]] = (
+    left_out("the list of samples left out gives the reasons"),
+    Caution(
+        "not-calibrated",
+        "The current sensor is assumed to be accurate within 5 %, an estimate. Give the charge that the charger put "
+        "back after this flight to calibrate it.",
+        assumed="current_scale",
+    ),
+    Caution(
+        "few-samples",
+        "Only {samples_used} samples were recorded: what happened between them is unknown.",
+        when=lambda given, found: (found.samples_used >= 2) & (found.samples_used < 50),
+    ),
+    Caution(
+        "slow-recording",
+        "Samples are {usual_step} apart: peaks of a punch-out may fall between them.",
+        when=lambda given, found: found.usual_step > MAX_GOOD_STEP,
+    ),
+    Caution(
+        "odd-clock",
+        "Samples are {usual_step} apart. If the times are in milliseconds or microseconds, add the unit to the header: "
+        "time [ms] or time [us].",
+        when=lambda given, found: found.usual_step > MAX_LIKELY_STEP,
+    ),
+    Caution(
+        "gaps",
+        "{gap_time} of the recording are gaps, which add nothing to energy and charge.",
+        when=lambda given, found: found.gap_time > 0,
+    ),
+    Caution(
+        "clock-went-back",
+        "The times in the recording go back: samples after that were left out. If it has two flights, send each one "
+        "separately.",
+        when=lambda given, found: has_left_out(found.left_out, "backward-time"),
+    ),
+)
+
+
+def no_channel(channel: str, text: str, results: tuple[str, ...]) -> Rule[Any, Any]:
+    """Return the rule for results without a value because the recording has no such channel."""
+    return Rule(f"no-{channel}", text, when=lambda given, found: lacks_channels(given.log, (channel,)), results=results)
