@@ -60,13 +60,13 @@ DEFAULTS: Final[dict[str, Any]] = {
 }
 FIRE: Final = {
     "code": "lithium-fire",
-    "text": "Lithium packs can burn. Charge attended, on a surface that cannot, at the chemistry's voltage; retire a "
-    "pack that is swollen, dented or hot; the pack maker's figures come before these.",
+    "text": "Lithium packs can burn. Never leave a charging pack alone; use a fireproof surface and the right voltage. "
+    "Dispose of packs that are swollen, dented or hot. The pack maker's figures take precedence over these.",
 }
 ASSUMED_RESISTANCE: Final = {
     "code": "resistance-assumed",
-    "text": "cell_resistance is a judgement for a good new cell. Small packs measured with leads and connectors run "
-    "three to six times as high: measure yours.",
+    "text": "Cell resistance is an estimate for a good new cell. Small packs measured with leads and connectors have "
+    "three to six times as much: measure yours.",
 }
 
 

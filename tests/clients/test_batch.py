@@ -100,7 +100,7 @@ def test_a_bad_row_spoils_no_other(service: str, examples: Path, tmp_path: Path)
     assert ran.returncode == 1
     assert "endurance: 1 error: capacity: a comma in a number" in comma
     assert "240.0  under" in comma
-    assert "pack-current: The pack cannot give 9000 W" in greedy
+    assert "pack-current: The pack cannot deliver 9000 W" in greedy
     assert f"{calculate('endurance', cells=6, capacity=1300, power=200)['results']['endurance']:.1f}" in greedy
     assert "capacity is required" in short
     assert good.endswith("under")

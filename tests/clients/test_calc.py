@@ -136,7 +136,7 @@ def test_basic_function_gives_texts_and_says_what_is_wrong(shown: Shown) -> None
     assert texts["C4"] == verdict
     assert texts["C5"] == "#ERR invalid-input: capacity: must be at least 1 and at most 1000000 mAh"
     assert texts["C6"].startswith("#ERR unknown-calculator: no calculator is named 'pack energy'; did you mean")
-    assert texts["C7"].startswith("#ERR no-answer: The pack cannot give 9000 W")
+    assert texts["C7"].startswith("#ERR no-answer: The pack cannot deliver 9000 W")
     assert texts["C8"].startswith("#ERR no-service: ")
     assert texts["C9"] == "100,220.5"
     assert all(shown.basic[address]["error"] == 0 for address in texts)
@@ -151,7 +151,7 @@ def test_python_macro_fills_the_table(shown: Shown) -> None:
         assert shown.table[f"C{row}"]["value"] == pytest.approx(answer["results"]["loaded_cell_voltage"], rel=1e-11)
         assert "Lithium packs can burn" in shown.table[f"D{row}"]["text"]
     assert [shown.table[address]["text"] for address in ("B4", "C4", "B5", "C5")] == [""] * 4
-    assert shown.table["D4"]["text"].startswith("The pack cannot give 9000 W")
+    assert shown.table["D4"]["text"].startswith("The pack cannot deliver 9000 W")
     assert "power: must be at least 0" in shown.table["D5"]["text"]
     assert shown.table["D6"]["text"] == "kept"
 
