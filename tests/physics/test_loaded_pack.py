@@ -37,7 +37,7 @@ def test_only_samples_with_voltage_and_current_count(both: int, enough: bool) ->
     voltage, current = np.full((2, len(time)), 15.0)
     voltage[both:] = np.nan
     counts = np.ones(len(time) - 1, dtype=np.bool_)
-    assert (grouped(CleanRecording(time, voltage, current, lacking, lacking, counts)) is not None) is enough
+    assert (group_samples(CleanRecording(time, voltage, current, lacking, lacking, counts)) is not None) is enough
 
 
 def test_when_a_recording_began_does_not_matter() -> None:
