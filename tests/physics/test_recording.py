@@ -272,7 +272,7 @@ def test_the_voltage_before_a_burst_is_the_mean_of_a_second() -> None:
     """By hand: ten samples at 15 V, and from half a second before the burst down to 13 V."""
     time = np.arange(600) / 10
     voltage = np.interp(time, [19.45, 20.05], [15, 13])
-    found = punch_outs(course(time, voltage, np.where((time >= 20) & (time <= 21), 40.0, 5.0)))
+    found = find_punch_outs(course(time, voltage, np.where((time >= 20) & (time <= 21), 40.0, 5.0)))
     assert found.voltage_before.tolist() == pytest.approx([voltage[190:200].mean()], rel=1e-12)
     assert found.lowest_voltage.tolist() == [13]
 
