@@ -27,6 +27,8 @@ def format_value(value: Any, *, digits: int = 12, decimal: str = ".") -> str:
         return ""
     if isinstance(value, bool):
         return "true" if value else "false"
+    if isinstance(value, list) and value and isinstance(value[0], dict):  # a table, of which there is no shorter form
+        return orjson.dumps(value).decode()
     if isinstance(value, list):
         texts = [format_value(each, digits=digits, decimal=decimal) for each in value]
         return (";" if decimal == "," else ",").join(texts)

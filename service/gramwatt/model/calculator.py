@@ -187,8 +187,11 @@ class Calculator(Generic[I, R]):
 
     @property
     def columnwise(self) -> bool:
-        """Whether many requests fit one call of the formula as columns: no input is a list, a table or a recording."""
-        return not any(kind.is_nested for kind in self.input_fields.values())
+        """Whether many requests fit one call of the formula as columns.
+
+        No input is a list, a table or a recording, and no result is a table, whose length may differ between requests.
+        """
+        return not self.result_tables and not any(kind.is_nested for kind in self.input_fields.values())
 
     @property
     def input_tables(self) -> Mapping[str, Table]:

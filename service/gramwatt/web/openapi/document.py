@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
 import yaml
@@ -101,9 +101,9 @@ def build_document() -> JsonObject:
     for name, option in RESPONSE_OPTIONS.items():
         if name == "units":
             continue  # told for each calculator
-        spec.components.parameter(f"option.{name}", "query", {**_parameter(option), "name": name})
-    add_table_components(spec, _parameter)
-    add_chart_components(spec, _parameter)
+        spec.components.parameter(f"option.{name}", "query", {**_make_parameter(option), "name": name})
+    add_table_components(spec, _make_parameter)
+    add_chart_components(spec, _make_parameter)
     add_site(spec)
     for calculator in registry.load().values():
         _add_calculator(spec, calculator)
@@ -128,7 +128,7 @@ def _tags() -> list[JsonObject]:
     return sorted(tags, key=lambda tag: tag["name"])
 
 
-def _parameter(kind: Kind, *, required: bool = False) -> JsonObject:
+def _make_parameter(kind: Kind, *, required: bool = False) -> JsonObject:
     made: JsonObject = {"schema": json_schema.make_input_schema(kind, query=True), "required": required}
     made["description"] = made["schema"].pop("description")
     if isinstance(kind, NumberList):
@@ -193,7 +193,7 @@ def _add_calculator(spec: APISpec, calculator: Calculator[Any, Any]) -> None:
         if isinstance(kind, Table):
             continue
         operation = _value_operation(spec, calculator, name, kind, results[name])
-        operation["parameters"][:0] = _needed(spec, calculator, getattr(kind, "needs", ()), inputs)
+        operation["parameters"][:0] = _require_needed(spec, calculator, getattr(kind, "needs", ()), inputs)
         spec.path(f"/v1/{calculator.name}/{name}", operations={"get": operation})
     add_tables(spec, calculator, inputs)
     add_chart(spec, calculator, inputs)
@@ -206,7 +206,7 @@ def _options(spec: APISpec, calculator: Calculator[Any, Any]) -> list[str]:
         return ["option.format", *shared]
     name = f"{calculator.name}.format"
     spec.components.parameter(
-        name, "query", {**_parameter(get_response_options(calculator)["format"]), "name": "format"}
+        name, "query", {**_make_parameter(get_response_options(calculator)["format"]), "name": "format"}
     )
     return [name, *shared]
 
@@ -232,35 +232,72 @@ def _answer_response(calculator: Calculator[Any, Any], answer: str) -> JsonObjec
 
 
 def _add_inputs(spec: APISpec, calculator: Calculator[Any, Any]) -> list[str]:
-    """Components for the inputs that fit a query, by name; the only one of a needed group is required."""
+    """Add a component for each input that fits a query, and return the names of the components.
+
+    Inputs of which at least one must be given are the members of one parameter, an object. In a query it is written as
+    its members (``style: form``, ``explode: true``), so that requests look the same.
+    """
     fitting = {name: kind for name, kind in calculator.input_fields.items() if not isinstance(kind, Table | TimeSeries)}
-    needed = [[name for name in group if name in fitting] for group in calculator.any_of]
+    groups = [[name for name in group if name in fitting] for group in calculator.any_of]
     example = next(
         (example.given for example in calculator.examples if all(name in fitting for name in example.given)), {}
     )
+    parameters: dict[str, JsonObject] = {}
     for name, kind in fitting.items():
-        parameter = _parameter(kind, required=kind.is_required or [name] in needed)
-        assumption = next((a for a in calculator.assumptions if a.name == name), None)
+        parameter = _make_parameter(kind, required=kind.is_required or [name] in groups)
+        assumption = next((each for each in calculator.assumptions if each.name == name), None)
         if assumption is not None:
             parameter["description"] += f" Default: {assumption.text}."
         if name in example:
             parameter["example"] = example[name]
+        parameters[name] = parameter
+    for group in groups:
+        if len(group) > 1:
+            parameters = _join_group(parameters, group)
+    for name, parameter in parameters.items():
         spec.components.parameter(f"{calculator.name}.{name}", "query", {**parameter, "name": name})
-    return [f"{calculator.name}.{name}" for name in fitting]
+    return [f"{calculator.name}.{name}" for name in parameters]
 
 
-def _needed(spec: APISpec, calculator: Calculator[Any, Any], needs: Sequence[str], inputs: Sequence[str]) -> list[str]:
-    """The inputs of one result: those without which it has no answer are required there."""
-    found = []
+def _join_group(parameters: Mapping[str, JsonObject], group: Sequence[str]) -> dict[str, JsonObject]:
+    """Return the parameters with those of a group replaced by one object of which a member is required."""
+    members = [name for name in group if name in parameters]
+    schema: JsonObject = {
+        "type": "object",
+        "additionalProperties": False,
+        "properties": {
+            name: {**parameters[name]["schema"], "description": parameters[name]["description"]} for name in members
+        },
+        "anyOf": [{"required": [name]} for name in members],
+    }
+    joined: JsonObject = {
+        "required": True,
+        "description": f"At least one of {', '.join(members)}.",
+        "schema": schema,
+        "style": "form",
+        "explode": True,
+    }
+    example = {name: parameters[name]["example"] for name in members if "example" in parameters[name]}
+    if example:
+        joined["example"] = example
+    rest = {name: parameter for name, parameter in parameters.items() if name not in members}
+    return {"_or_".join(members): joined, **rest}
+
+
+def _require_needed(
+    spec: APISpec, calculator: Calculator[Any, Any], needs: Sequence[str], inputs: Sequence[str]
+) -> list[str]:
+    """Return the input parameters of one result: those that the result needs are required."""
+    components = []
     for name in inputs:
-        needed = f"{name}.needed"
+        required = f"{name}.needed"
         if name.removeprefix(f"{calculator.name}.") not in needs:
-            found.append(name)
+            components.append(name)
             continue
-        if needed not in spec.components.parameters:
-            spec.components.parameter(needed, "query", {**spec.components.parameters[name], "required": True})
-        found.append(needed)
-    return found
+        if required not in spec.components.parameters:
+            spec.components.parameter(required, "query", {**spec.components.parameters[name], "required": True})
+        components.append(required)
+    return components
 
 
 def _add_units(spec: APISpec, calculator: Calculator[Any, Any]) -> str:
@@ -268,7 +305,7 @@ def _add_units(spec: APISpec, calculator: Calculator[Any, Any]) -> str:
     pairs = []
     for name, unit in get_declared_units(calculator.result_fields).items():
         pairs.append(f"{escape_pattern(name)}:(?:{'|'.join(map(escape_pattern, units.compatible_units(unit)))})")
-    parameter = _parameter(RESPONSE_OPTIONS["units"])
+    parameter = _make_parameter(RESPONSE_OPTIONS["units"])
     # One pair only, so that no pattern has to tell a result named twice; the service takes several.
     parameter["schema"] |= {"pattern": f"^(?:{'|'.join(pairs)})$"}
     name = f"{calculator.name}.units"
