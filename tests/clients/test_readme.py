@@ -89,3 +89,21 @@ def test_its_links_lead_somewhere() -> None:
 def test_it_opens_with_the_job_and_is_short() -> None:
     assert README.split("\n\n")[1].startswith("You build, weigh, test-fly and report")
     assert len(README.splitlines()) < MAX_LINES
+
+
+def test_paths_named_for_developers_exist() -> None:
+    """Paths in backticks: below the package, the tests, or the checkout."""
+    text = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    named = set(re.findall(r"`((?:[\w.-]+/)*[\w.-]+\.(?:py|toml|md|json|yaml|js)|(?:[\w-]+/)+)`", text))
+    assert len(named) > 30
+    roots = (
+        ROOT,
+        ROOT / "service",
+        ROOT / "service" / "gramwatt",
+        ROOT / "tests",
+        ROOT / "service" / "gramwatt" / "web",
+    )
+    folders = [folder for root in roots for folder in (root, *root.glob("*/"))]
+    examples = ("wire_drop.py", "NAME.manifest.json")
+    known = {name for name in named if any((folder / name).exists() for folder in folders)}
+    assert [name for name in sorted(named - known) if not name.endswith(examples)] == []
