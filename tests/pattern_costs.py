@@ -32,7 +32,7 @@ LOCAL_NAMES: Final[dict[str, object]] = {
 }
 """What stands for the local names of which patterns are made. A pattern of other names is not known here, and that
 fails the test."""
-OF_DECLARATIONS: Final = "kind.pattern"
+OF_DECLARATIONS: Final = "self.pattern"
 """Patterns of text inputs, which `all_uses` takes from the declarations themselves."""
 NO_USER_TEXT: Final = frozenset(
     {"charts/svg.py", "model/declaration_checks.py", "model/calculator.py", "engine/response.py", "engine/cautions.py"}

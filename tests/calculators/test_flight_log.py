@@ -199,5 +199,5 @@ def test_milliseconds_taken_for_seconds_are_noticed() -> None:
 
 
 def test_a_recording_is_no_word_of_a_query() -> None:
-    with pytest.raises(InvalidInput, match="log: not an object"):
+    with pytest.raises(InvalidInput, match="log: Enter an object"):
         calculate("flight-log", log="flight.csv")

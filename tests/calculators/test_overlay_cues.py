@@ -170,7 +170,7 @@ def test_a_picture_of_an_instant() -> None:
         ({"template": "a { b"}, "write {{ for a brace"),
         ({"frame_rate": "fast"}, "not a frame rate"),
         ({"frame_rate": "0"}, "not a frame rate"),
-        ({"current_scale": "1 ± 0.1"}, "none is carried"),
+        ({"current_scale": "1 ± 0.1"}, "does not propagate"),
     ],
 )
 def test_invalid_options(how: dict[str, str], words: str) -> None:

@@ -98,7 +98,7 @@ def test_a_bad_row_spoils_no_other(service: str, examples: Path, tmp_path: Path)
     ran = compare(examples, str(bad), "--url", service)
     comma, greedy, short, good = ran.stdout.split("\n\n")[0].splitlines()[1:]
     assert ran.returncode == 1
-    assert "endurance: 1 error: capacity: a comma in a number" in comma
+    assert "endurance: 1 error: capacity: Write a decimal point" in comma
     assert "240.0  under" in comma
     assert "pack-current: The pack cannot deliver 9000 W" in greedy
     assert f"{calculate('endurance', cells=6, capacity=1300, power=200)['results']['endurance']:.1f}" in greedy

@@ -72,7 +72,7 @@ def test_vba(service: str, examples: Path, tmp_path: Path, locale: str) -> None:
         value = calculate("pack-energy", **inputs)["results"]["usable_energy"]
         assert shown[address]["value"] == pytest.approx(value, rel=1e-11), address
     assert shown["C3"]["text"] == "too-close-to-call"
-    assert shown["C4"]["text"] == "#ERR invalid-input: capacity: must be at least 1 and at most 1000000 mAh"
+    assert shown["C4"]["text"] == "#ERR invalid-input: capacity: Must be at least 1 and at most 1000000 mAh"
     assert shown["C5"]["text"].startswith("#ERR unknown-calculator: ")
     assert shown["C6"]["text"] == "#ERR inputs: cells has no value"
 
@@ -119,7 +119,7 @@ def test_apps_script_sends_one_request_for_many_rows_and_caches(service: str, ex
         calculate("pack-energy", cells=6, capacity=1300)["results"]["usable_energy"],
         calculate("pack-energy", cells=4, capacity="1.5 Ah", reserve=10)["results"]["usable_energy"],
         "",
-        "#ERR invalid-input: capacity: must be at least 1 and at most 1000000 mAh",
+        "#ERR invalid-input: capacity: Must be at least 1 and at most 1000000 mAh",
     ]
     assert first == again == [[value] for value in expected]
     assert (once, still, twice) == (1, 1, 2)

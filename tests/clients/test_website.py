@@ -108,9 +108,9 @@ def test_errors_appear_next_to_their_fields(opened: tuple[Page, PageLog]) -> Non
     page.get_by_role("button", name="Add up").click()
     expect(page.locator(".fault")).to_have_count(3)
     for field, words in (
-        (row(page, 1).locator(".mass"), "a comma in a number; write a decimal point"),
+        (row(page, 1).locator(".mass"), "Write a decimal point, not a comma"),
         (row(page, 3).locator(".count"), "whole number"),
-        (page.get_by_label("Less than, in g"), "must be above 0"),
+        (page.get_by_label("Less than, in g"), "Must be above 0"),
     ):
         expect(field).to_have_attribute("aria-invalid", "true")
         described = field.get_attribute("aria-describedby")

@@ -81,7 +81,7 @@ def test_packs_side_by_side(shown: dict[str, dict[str, Cells]], workbook: str) -
         volts = result("pack-current", "loaded_cell_voltage", **punch)
         assert cells[f"G{row}"]["value"] == pytest.approx(volts, rel=1e-11)
     for address in ("E6", "F6", "G6"):
-        assert cells[address]["text"] == "#ERR invalid-input: capacity: must be at least 1 and at most 1000000 mAh"
+        assert cells[address]["text"] == "#ERR invalid-input: capacity: Must be at least 1 and at most 1000000 mAh"
         assert cells[address]["error"] == 0
 
 

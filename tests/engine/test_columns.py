@@ -230,7 +230,7 @@ def test_a_count(cell: object, text: bool, value: float | None) -> None:
 def test_a_plain_number_in_quotes_is_refused_too() -> None:
     """It has no unit that could be written, so the way out is to leave the quotes away."""
     (error,) = errors(SHARE, "0.7")
-    assert error.detail == "a number in quotes; send 0.7 without them"
+    assert error.detail == "Send 0.7 without quotes"
     assert read(SHARE, "0.7", text=True).values.tolist() == read(SHARE, 0.7).values.tolist() == [0.7]
 
 

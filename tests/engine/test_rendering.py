@@ -127,7 +127,7 @@ def test_a_form_of_its_own() -> None:
 
 
 def test_an_uncertainty_that_would_be_carried_nowhere_is_refused() -> None:
-    with pytest.raises(InvalidInput, match="none is carried"):
+    with pytest.raises(InvalidInput, match="does not propagate"):
         evaluate_request(TOY, {"many": 2, "size": "1 ± 0.1"})
 
 

@@ -122,7 +122,7 @@ def test_one_of_a_group_is_enough_and_none_is_told() -> None:
     with pytest.raises(InvalidInput) as refused:
         compute_response(get_calculator("mass-margin"), {"limit": 250})
     (error,) = refused.value.errors
-    assert error.detail == "give parts or masses"
+    assert error.detail == "Give parts or masses"
     assert "parts:" in error.accepted
     assert "masses:" in error.accepted
 

@@ -133,7 +133,7 @@ def test_a_length_over_the_limit_is_refused_unread(client: FlaskClient, monkeypa
         pytest.param("cells,capacity,usable_energy", "", "/usable_energy", "rename it", id="a-result"),
         pytest.param("cells,capacity,error", "?keep=*", "/error", "rename it", id="error"),
         pytest.param("a/b~c,cells,capacity", "", "/a~1b~0c", "keep=*", id="escaped-pointer"),
-        pytest.param("cells,capacity", "?nope=1", "/nope", "unknown name", id="query-unknown"),
+        pytest.param("cells,capacity", "?nope=1", "/nope", "Unknown input", id="query-unknown"),
         pytest.param("cells", "?capacity=x", "/capacity", "number", id="query-value"),
         pytest.param("cells,capacity", "?units=usable_energy:kg", "/units", "kg", id="units"),
         pytest.param("cells,capacity", "?digits=99", "/digits", "15", id="digits"),

@@ -28,11 +28,11 @@ def three(sent: str) -> bytes:
 def test_a_faulty_row_takes_nothing_from_the_others(client: FlaskClient, sent: str) -> None:
     text = rows(post(client, three(sent), sent, "?format=csv&header=names"))
     assert [row["usable_energy"] for row in text] == [23.088, None, 15.392]
-    assert text[1]["error"].startswith("row 2: cells: must be from 1 to 24 (given ")
+    assert text[1]["error"].startswith("row 2: cells: Must be from 1 to 24 (given ")
     good, bad, after = rows(post(client, three(sent), sent, "?format=json"), "json")
     assert (good["usable_energy"], after["usable_energy"]) == (23.088, 15.392)
     assert "error" not in good
-    assert (bad["id"], bad["error"]["row"], bad["error"]["detail"]) == ("a", 2, "cells: must be from 1 to 24")
+    assert (bad["id"], bad["error"]["row"], bad["error"]["detail"]) == ("a", 2, "cells: Must be from 1 to 24")
     assert [error["pointer"] for error in bad["error"]["errors"]] == ["/cells"]
     assert "usable_energy" not in bad
 
@@ -185,7 +185,7 @@ def test_many_faulty_rows_are_told_in_short_and_all_counted(client: FlaskClient)
         *bad, good = rows(post(client, body, query=f"?header=names&format={form}"), form)
         assert good["usable_energy"] == 23.088
         told = [json.dumps(row["error"]) for row in bad]
-        assert "must be from 1 to 24" in told[999]
+        assert "Must be from 1 to 24" in told[999]
         assert "1 fault in cells; the 1,001th row with a fault, told in short" in told[1000]
         assert len(told) == 1100
 

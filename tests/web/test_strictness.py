@@ -193,7 +193,7 @@ def test_an_unknown_name_is_refused_with_near_matches(client: FlaskClient, name:
     for answer in (by_post, by_get):
         assert answer.status_code == 422
         (error,) = answer.get_json()["errors"]
-        assert "unknown name" in error["detail"]
+        assert "Unknown input" in error["detail"]
         assert (f"did you mean {meant}" in error["detail"]) == bool(meant)
         assert "capacity" in error["accepted"]
         assert len(answer.data) < 2000

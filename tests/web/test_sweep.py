@@ -136,7 +136,7 @@ def test_points_out_of_bounds_tell_it_and_the_others_stand(client: FlaskClient) 
     assert [row["error"]["row"] for row in made if "error" in row] == [3, 4]
     assert made[2]["error"]["errors"][0] == {
         "pointer": "/cells",
-        "detail": "must be from 1 to 24",
+        "detail": "Must be from 1 to 24",
         "given": 25,
         "accepted": "a whole number from 1 to 24",
     }

@@ -138,7 +138,7 @@ def reserve_result_rows(calculator: AnyCalculator, given: Any, rows: int) -> Map
             if count <= most:
                 budget.rows_left -= count
                 continue
-            detail = f"{name} would have {count} rows, and may have {most} here"
+            detail = f"{name} would have {count} rows; at most {most} are allowed here"
             if most == paid:
                 detail += f": {FREE_RESULT_ROWS}, and {RESULT_ROWS_PER_SAMPLE} for each recorded sample"
             errors.setdefault(row, []).append(

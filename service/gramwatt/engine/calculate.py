@@ -30,7 +30,7 @@ class UnknownCalculator(LookupError):
         known = registry.list_names()
         self.meant = close_matches(name, known)
         hint = f"did you mean {join_with_or(self.meant)}?" if self.meant else f"there are {join_with_or(known)}"
-        super().__init__(f"no calculator is named {name[:80]!r}; {hint}")
+        super().__init__(f'Unknown calculator "{name[:80]}"; {hint}')
 
 
 def format_error(error: InputError) -> str:

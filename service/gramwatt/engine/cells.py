@@ -17,13 +17,13 @@ def parse_range_end(kind: Quantity | Count, cell: object, *, text: bool) -> tupl
     if isinstance(cell, str) and isinstance(kind, Quantity):
         number, plus_minus, unit = kind.parse_text(cell, kind.bounds.unit, text=text)
         if plus_minus is not None:
-            raise ValueParseError("an end of a range carries no uncertainty", kind.describe_accepted())
+            raise ValueParseError("The end of a range has no uncertainty", kind.describe_accepted())
         return number, unit
     if text and isinstance(cell, str) and re.fullmatch(NUMBER, cell.strip(" "), re.ASCII):
         cell = float(cell)
     if isinstance(cell, bool) or not isinstance(cell, float | int):
-        raise ValueParseError(f"{describe_type(cell)} is not a number", kind.describe_accepted())
+        raise ValueParseError(f"Enter a number, not {describe_type(cell)}", kind.describe_accepted())
     if not -MAX_RANGE_END <= cell <= MAX_RANGE_END:
-        detail = f"a range ends between {-MAX_RANGE_END:g} and {MAX_RANGE_END:g}"
+        detail = f"A range must be between {-MAX_RANGE_END:g} and {MAX_RANGE_END:g}"
         raise ValueParseError(detail, kind.describe_accepted())
     return float(cell), None

@@ -226,11 +226,11 @@ def unknown_input_errors(names: Mapping[str, object], known: Sequence[str], comp
         hint = suggest(name, known) if at < MAX_COMPARED_NAMES else ""
         errors.append(
             InputError(
-                f"/{escape_name(name)}", f"unknown name {quote_input(name)!r}{hint}", quote_input(value), accepted
+                f"/{escape_name(name)}", f'Unknown input "{quote_input(name)}"{hint}', quote_input(value), accepted
             )
         )
     if len(names) > MAX_LISTED_NAMES:
-        errors.append(InputError("", f"{len(names) - MAX_LISTED_NAMES} more unknown names", None, accepted))
+        errors.append(InputError("", f"{len(names) - MAX_LISTED_NAMES} more unknown inputs", None, accepted))
     return errors
 
 

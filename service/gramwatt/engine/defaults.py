@@ -48,7 +48,7 @@ def add_missing_errors(
         present = np.logical_or.reduce([asked[name].present for name in group])
         if not present.all():
             wanted = "; ".join(f"{name}: {calculator.input_fields[name].describe_accepted()}" for name in group)
-            error = InputError(f"/{group[0]}", f"give {join_with_or(group)}", None, wanted)
+            error = InputError(f"/{group[0]}", f"Give {join_with_or(group)}", None, wanted)
             for row in np.flatnonzero(~present).tolist():
                 by_row.setdefault(row, []).append(error)
 

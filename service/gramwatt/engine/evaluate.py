@@ -163,7 +163,7 @@ def _reject_uncertainties(given: dict[str, Column]) -> None:
             *column_uncertainties(column).values(),
         ]
         if uncertainties:
-            detail = "an uncertainty, and this table was not asked to carry any: add uncertainty=true"
+            detail = "To propagate the uncertainty, add uncertainty=true"
             error = InputError("", detail, None, "a value alone, or uncertainty=true")
             uncertain = np.logical_or.reduce([(each > 0).reshape(len(each), -1).any(axis=1) for each in uncertainties])
             errors = {row: [error] for row in np.flatnonzero(uncertain).tolist()}
@@ -189,7 +189,7 @@ def _read_uncertainties(
         column = separate[uncertainty_name] = nested.read_column(uncertainty_kind, cells, text=text)
         measured = given.get(name, columns.empty_column(kind, rows))
         for row in np.flatnonzero(column.present & ~measured.present).tolist():
-            error = InputError("", f"the uncertainty of {name}, which is not given", None, f"{name} too")
+            error = InputError("", f"The uncertainty needs {name}, which is not given", None, f"{name} too")
             column.errors.setdefault(row, []).append(error)
         width = np.where(column.present & np.isfinite(column.values), column.values, 0.0)
         width[list(column.errors)] = 0.0

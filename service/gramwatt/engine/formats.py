@@ -70,7 +70,7 @@ def _check_pixels(form: OutputFormat[Any, Any], given: Any) -> None:
         return
     pixels = int(form.pixels(given)[0])
     if pixels > MAX_PIXELS:
-        detail = f"a picture of {pixels} pixels, and it may have {MAX_PIXELS}"
+        detail = f"The picture would have {pixels} pixels; at most {MAX_PIXELS} are allowed"
         raise WorkLimitExceeded(
             (InputError("", detail, None, f"at most {MAX_PIXELS} pixels, or another format without any"),)
         )

@@ -87,7 +87,11 @@ def _read_recordings(kind: TimeSeries, cells: Sequence[object], *, text: bool) -
         if isinstance(cell, Recording):
             values[row] = cell
         elif text or not isinstance(cell, dict):
-            detail = "a recording does not fit a word: send it as JSON, or by itself" if text else "not an object"
+            detail = (
+                "A recording does not fit in text: send it as JSON, or by itself"
+                if text
+                else "Enter an object of lists"
+            )
             errors[row] = [InputError("", detail, quote_input(cell), kind.describe_accepted())]
         else:
             try:
@@ -102,16 +106,16 @@ def _length_fault(kind: NumberList | Table, items: Any, *, text: bool) -> InputE
     if isinstance(kind, Table) and text:
         return InputError(
             "",
-            "a table does not fit a query: send it as JSON, by POST or with --body",
+            "A table does not fit in a query: send it as JSON, by POST or with --body",
             quote_input(items),
             kind.describe_accepted(),
         )
     if not isinstance(items, list):
-        return InputError("", f"{describe_type(items)} is not a list", quote_input(items), kind.describe_accepted())
+        return InputError("", f"Enter a list, not {describe_type(items)}", quote_input(items), kind.describe_accepted())
     longest = min(kind.max_length, MAX_QUERY_LIST_LENGTH) if text else kind.max_length
     if not kind.min_length <= len(items) <= longest:
         hint = f"; send up to {kind.max_length} by POST" if kind.max_length >= len(items) > longest else ""
-        detail = f"a list of {len(items)}; it may have {kind.min_length} to {longest}{hint}"
+        detail = f"The list has {len(items)} entries; it may have {kind.min_length} to {longest}{hint}"
         return InputError("", detail, quote_input(items), kind.describe_accepted())
     return None
 
@@ -188,7 +192,7 @@ def _row_faults(kind: Table, layout: _RowLayout, at: int, item: object, compared
         return [
             InputError(
                 f"/{at}",
-                f"{describe_type(item)} is not an object",
+                f"Enter an object, not {describe_type(item)}",
                 quote_input(item),
                 f"an object with {join_with_or(fields)}",
             )
@@ -199,7 +203,7 @@ def _row_faults(kind: Table, layout: _RowLayout, at: int, item: object, compared
         errors += [error.under(str(at)) for error in unknown_input_errors(names, layout.known, compared)]
     errors += [missing_input_error(name, fields[name]).under(str(at)) for name in layout.required if name not in item]
     errors += [
-        InputError(f"/{at}/{group[0]}", f"give {join_with_or(group)}", None, fields[group[0]].describe_accepted())
+        InputError(f"/{at}/{group[0]}", f"Give {join_with_or(group)}", None, fields[group[0]].describe_accepted())
         for group in kind.any_of
         if not any(name in item for name in group)
     ]

@@ -312,10 +312,9 @@ def check_result_units(calculator: AnyCalculator, wanted: Mapping[str, str]) -> 
         if len(errors) == MAX_LISTED_NAMES:
             break
         if name not in declared:
-            errors.append(f"{name[:80]} is not a result with a unit; those are {join_with_or(declared)}")
+            errors.append(f"{name[:80]} is not a result with a unit; the results with one are {join_with_or(declared)}")
         elif spelling not in units.compatible_units(declared[name]):
-            errors.append(
-                f"{name} can be had in {join_with_or(units.compatible_units(declared[name]))}, not in {spelling[:80]!r}"
-            )
+            compatible = join_with_or(units.compatible_units(declared[name]))
+            errors.append(f'{name} is available in {compatible}, not in "{spelling[:80]}"')
     if errors:
         raise ValueError("; ".join(errors))

@@ -195,7 +195,7 @@ def test_results_in_other_units(client: FlaskClient) -> None:
     linked = get(client, "/calculators/pack-energy", cells="6", capacity="1300", units="usable_energy:kJ")
     assert headline(linked) == "83.117 kJ"
     wrong = get(client, "/calculators/pack-energy", cells="6", capacity="1300", units="usable_energy:kg")
-    assert "Usable energy can be had in" in wrong.one("div", id="errors")[1]
+    assert "Usable energy is available in" in wrong.one("div", id="errors")[1]
 
 
 def test_the_unit_of_a_result_is_in_every_link(client: FlaskClient) -> None:

@@ -98,42 +98,42 @@ class Quantity(BaseKind):
                 number, plus_minus, unit = self.parse_text(cell, unit, text=text)
                 uncertainty = None if plus_minus is None else plus_minus * unit.scale
                 if uncertainty is not None and not 0 <= uncertainty <= MAX_UNCERTAINTY * unit.scale:
-                    raise self._error(f"the standard uncertainty after +/- must be from 0 to {MAX_UNCERTAINTY:g}")
+                    raise self._error(f"The standard uncertainty after +/- must be from 0 to {MAX_UNCERTAINTY:g}")
         elif isinstance(cell, _REAL) and not isinstance(cell, bool):
             try:
                 number = float(cell)
             except OverflowError:
                 number = math.inf
         else:
-            raise self._error(f"{describe_type(cell)} is not a number")
+            raise self._error(f"Enter a number, not {describe_type(cell)}")
         if not math.isfinite(number):
-            raise self._error("the number is not finite")
+            raise self._error("Enter a finite number")
         value = bounds.to_si(number, unit)
         if not bounds.contain(number, value, unit):
-            raise self._error(f"must be {self.describe_bounds()}" + ("" if self.unit == "1" else f" {self.unit}"))
+            raise self._error(f"Must be {self.describe_bounds()}" + ("" if self.unit == "1" else f" {self.unit}"))
         return value, uncertainty
 
     def parse_text(self, cell: str, bare: units.Unit, *, text: bool) -> tuple[float, float | None, units.Unit]:
         """Return number, uncertainty if any, and unit of a text, whatever the bounds. Raises ValueParseError."""
         if len(cell) > MAX_NUMBER_LENGTH:
-            raise self._error(f"text of {len(cell)} characters is too long for a number with a unit")
+            raise self._error(f"Text of {len(cell)} characters is too long for a number with a unit")
         cell = replace_lookalikes(cell)
         if not cell.strip():
-            raise self._error("empty; leave the name out, or give a value")
+            raise self._error("Enter a value, or leave the name out")
         match = QUANTITY.fullmatch(cell)
         if match is None:
             if re.fullmatch(r" *+[+-]?[0-9]+,[0-9]+[^0-9]*+", cell):
-                raise self._error("a comma in a number; write a decimal point")
-            raise self._error("not a number, nor a number with a unit")
+                raise self._error("Write a decimal point, not a comma")
+            raise self._error("Enter a number, or a number with a unit")
         number, plus_minus, spelling = match.groups()
         if plus_minus is not None and self.exact:
-            raise self._error("an uncertainty, and none is carried to what this calculator answers")
+            raise self._error("Leave out the uncertainty: this calculator does not propagate it")
         known = self.bounds.units
         if spelling is None and not text and plus_minus is None:
             hint = "" if self.unit == "1" else ", or with a unit"
-            raise self._error(f"a number in quotes; send {number} without them{hint}")
+            raise self._error(f"Send {number} without quotes{hint}")
         if spelling is not None and spelling not in known:
-            detail = f"unit {spelling!r} is not one of {', '.join(known)}"
+            detail = f'Unknown unit "{spelling}"; the units are {", ".join(known)}'
             raise ValueParseError(detail, self.describe_accepted(), (spelling, known))
         unit = bare if spelling is None else known[spelling]
         return float(number), None if plus_minus is None else float(plus_minus), unit

@@ -45,16 +45,22 @@ class Count(BaseKind):
         if text and isinstance(cell, str) and is_number(cell):
             cell = float(cell)
         if isinstance(cell, bool) or not isinstance(cell, numbers.Real):
-            raise ValueParseError(f"{describe_type(cell)} is not a whole number", self.describe_accepted())
+            raise ValueParseError(
+                f"Enter a whole number such as {self._example}, not {describe_type(cell)}", self.describe_accepted()
+            )
         try:
             number = float(cell)
         except OverflowError:
             number = math.inf
         if not self.at_least <= number <= self.at_most:
-            raise ValueParseError(f"must be from {self.at_least} to {self.at_most}", self.describe_accepted())
+            raise ValueParseError(f"Must be from {self.at_least} to {self.at_most}", self.describe_accepted())
         if not number.is_integer():
-            raise ValueParseError("not a whole number", self.describe_accepted())
+            raise ValueParseError(f"Enter a whole number such as {self._example}", self.describe_accepted())
         return number, None
+
+    @property
+    def _example(self) -> int:
+        return min(max(4, self.at_least), self.at_most)
 
     def convert_numbers(self, numbers: Any, unit: Unit | None) -> tuple[Any, BoolArray]:
         """Return the numbers, and which of them are whole and within the bounds."""
@@ -96,7 +102,7 @@ class Choice(BaseKind):
         if isinstance(cell, str) and cell in self.options:
             return self.options.index(cell), None
         misspelt = (cell, self.options) if isinstance(cell, str) else None
-        raise ValueParseError("not one of the options", self.describe_accepted(), misspelt)
+        raise ValueParseError("Unknown option", self.describe_accepted(), misspelt)
 
     def to_internal(self, value: Any) -> int:
         """Return the position of an option."""
@@ -150,7 +156,7 @@ class Flag(BaseKind):
             return cell == "true", None
         if isinstance(cell, bool):
             return cell, None
-        raise ValueParseError(f"{describe_type(cell)} is neither true nor false", self.describe_accepted())
+        raise ValueParseError(f"Enter true or false, not {describe_type(cell)}", self.describe_accepted())
 
     def make_empty(self, rows: int) -> Any:
         """Return False in each row."""
@@ -190,11 +196,13 @@ class Text(BaseKind):
     def parse(self, cell: object, *, text: bool, bare: Unit | None = None) -> tuple[str, None]:
         """Return a valid text."""
         if not isinstance(cell, str):
-            raise ValueParseError(f"{describe_type(cell)} is not text", self.describe_accepted())
+            raise ValueParseError(f"Enter text, not {describe_type(cell)}", self.describe_accepted())
         if len(cell) > self.max_length:
-            raise ValueParseError(f"{len(cell)} characters", self.describe_accepted())
+            raise ValueParseError(
+                f"Enter at most {self.max_length} characters, not {len(cell)}", self.describe_accepted()
+            )
         if not _PRINTABLE.fullmatch(cell):
-            raise ValueParseError("empty, or with characters that cannot be printed", self.describe_accepted())
+            raise ValueParseError("Enter at least one character, and only printable ones", self.describe_accepted())
         if self.pattern and not re.fullmatch(self.pattern, cell):
             raise ValueParseError(self._explain(cell), self.describe_accepted())
         return cell, None
@@ -205,7 +213,7 @@ class Text(BaseKind):
                 self.check(cell)
         except ValueError as error:
             return str(error)
-        return "not of the form that is asked for"
+        return "The text does not have the required form"
 
     def make_empty(self, rows: int) -> Any:
         """Return an empty text in each row."""
