@@ -204,6 +204,14 @@ def test_caution_is_shown_when_it_holds_and_not_otherwise(code: str) -> None:
     assert code not in codes(**absent)
 
 
+def test_the_best_pack_and_one_as_heavy_as_the_craft_pass() -> None:
+    """By hand, dry mass over x - 1: with x = 2 the best pack weighs as much as the rest."""
+    bounds = {"best-pack-is-beyond", "beyond-best-pack"}
+    assert not bounds & codes(mass=400, pack_mass=200, mass_exponent=2)
+    assert bounds & codes(mass=401, pack_mass=201, mass_exponent=2) == {"beyond-best-pack"}
+    assert bounds & codes(mass=400, pack_mass=200, mass_exponent=1.999) == {"best-pack-is-beyond"}
+
+
 def test_every_conditional_caution_has_a_case() -> None:
     assert {c.code for c in registry.load()[NAME].cautions if c.when is not None} == set(CAUTIONS)
 

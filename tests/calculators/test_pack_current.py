@@ -211,6 +211,24 @@ def test_a_resistance_that_was_given_is_not_called_a_judgement() -> None:
     assert "resistance-assumed" not in {caution["code"] for caution in answer["cautions"]}
 
 
+def test_a_fifth_of_the_voltage_is_no_deep_sag() -> None:
+    """By hand: 10 V behind 200 mohm give 80 W at 10 A and exactly 8 V."""
+    pack: dict[str, Any] = {"cells": 3, "capacity": 1000, "open_circuit_voltage": 10, "cell_resistance": 0}
+    pack["lead_resistance"] = 200
+    assert results(**pack, power=80)["loaded_voltage"] == 8
+    assert "deep-sag" not in codes(**pack, power=80)
+    assert "deep-sag" in codes(**pack, power=80.1)
+
+
+def test_the_rating_itself_is_allowed() -> None:
+    """By hand: 10 V behind 2 ohm give 8 W at 1 A, which is 1 C of 1 Ah."""
+    pack: dict[str, Any] = {"cells": 3, "capacity": 1000, "open_circuit_voltage": 10, "cell_resistance": 0}
+    pack |= {"lead_resistance": 2000, "discharge_rating": 1}
+    assert results(**pack, power=8)["rating_used"] == 100
+    over = {power: "over-rating" in codes(**pack, power=power) for power in (8, 8.01)}
+    assert over == {8: False, 8.01: True}
+
+
 def test_nothing_is_infinite_or_nan_in_an_answer() -> None:
     """Limit: every corner of the declared ranges gives finite numbers or null."""
     for power in (0, 1e-9, 1e5):
