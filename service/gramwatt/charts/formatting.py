@@ -19,8 +19,9 @@ _UNIT_PARTS: Final = re.compile(r"ohm|deg(?=[CF]\b)|(?<=[a-z])[23](?!\d)")
 
 
 def readable(name: str) -> str:
-    """Return a field name as people read it: ``loaded voltage``."""
-    return name.replace("_", " ")
+    """Return a field name as people read it: ``loaded voltage``; the suffix ``_u`` stands for an uncertainty."""
+    name, suffix = (name[:-2], " uncertainty") if name.endswith("_u") else (name, "")
+    return name.replace("_", " ") + suffix
 
 
 def sentence_case(text: str) -> str:

@@ -11,7 +11,7 @@ import pytest
 from flask.testing import FlaskClient
 
 from gramwatt import calculate
-from gramwatt.charts.formatting import readable, sentence_case
+from gramwatt.charts.formatting import readable, sentence, sentence_case
 from gramwatt.engine import registry
 from gramwatt.model import (
     Calculator,
@@ -85,7 +85,7 @@ def test_it_starts_with_an_example_and_its_results(client: FlaskClient, calculat
                 assert unit in chosen
     for caution in found["cautions"]:
         if "results" not in caution:
-            assert readable_text(caution["text"]) in page.one("section", id="results")[1]
+            assert sentence(readable_text(caution["text"])) in page.one("section", id="results")[1]
     for reference in calculator.references:
         assert re.sub(r"\s+", " ", reference.text) in page.one("section", id="working")[1]
     assert page.one("img")[0]["alt"]

@@ -20,7 +20,7 @@ from gramwatt.web.headers import make_cacheable, make_etag, make_not_modified, m
 from gramwatt.web.pages import form_reader
 from gramwatt.web.pages.description import describe_calculator, needs_upload
 from gramwatt.web.pages.fragments import render_cached, unit_options
-from gramwatt.web.pages.text import readable_formula, readable_text, readable_units
+from gramwatt.web.pages.text import readable_formula, readable_text
 from gramwatt.web.pages.views import CalculatorView, duplicate_parameters, make_view, page_chart_style, read_form
 from gramwatt.web.pages.web_component import LATEST, script, versions
 from gramwatt.web.problems import Problem, convert_invalid_input, invalid_input, respond_to_problem
@@ -38,7 +38,7 @@ IMMUTABLE: Final = "public, max-age=31536000, immutable"
 blueprint = Blueprint("pages", __name__)
 blueprint.add_app_template_global(unit_options)
 blueprint.add_app_template_global(render_cached)
-for text_filter in (readable_formula, readable_text, readable_units, sentence, sentence_case, unit_sign):
+for text_filter in (readable_formula, readable_text, sentence, sentence_case, unit_sign):
     blueprint.add_app_template_filter(text_filter)
 
 
