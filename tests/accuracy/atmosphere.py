@@ -29,6 +29,6 @@ def weather() -> Errors:
 
 
 def extremes() -> Errors:
-    """The same from 0 to 50 degC and up to 1100 hPa."""
+    """Return the same from 0 to 50 degC and up to 1100 hPa."""
     states = list(itertools.product(range(0, 51, 5), range(60000, 110001, 5000), (0.0, 0.5, 1.0)))
     return Errors.of([moist(*state) for state in states], [cipm_2007(*state) for state in states])

@@ -21,7 +21,8 @@ POWER_CELL: Final = "Ecker2015"
 
 def curves(folder: Path) -> Array:
     """Rested voltage less that of the open tables (cells/ocv_tables.csv) at each of their charges, three chemistries
-    [V]."""
+    [V].
+    """
     with (folder / "cells" / "ocv_tables.csv").open(encoding="utf-8", newline="") as file:
         rows = list(csv.DictReader(file))
     charge = np.array([float(row["soc"]) for row in rows])
@@ -55,7 +56,8 @@ def same_circuit() -> Errors:
 
 def whole_cells(*, power_cell: bool) -> Errors:
     """Of the discharge time, against electrochemical cells with their own 30 s pulse resistance at 3 C, to practical
-    cut-offs: the power cell at one and two hours' rates, or three energy cells at one."""
+    cut-offs: the power cell at one and two hours' rates, or three energy cells at one.
+    """
     cases = [
         case
         for case in GOLDEN["dfn"]

@@ -35,7 +35,7 @@ class Estimate:
 
 
 def estimate(**inputs: Any) -> Estimate:
-    """What hover-power says of a craft."""
+    """Return what hover-power says of a craft."""
     answer = calculate("hover-power", **inputs)
     told = answer["uncertainty"]["power"]
     return Estimate(answer["results"]["power"], told["low"], told["high"])

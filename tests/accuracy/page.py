@@ -19,7 +19,7 @@ EXACT: Final = 1e-11
 
 
 def percent(value: float, *, signed: bool = True) -> str:
-    """A share as a pilot reads it: two digits, whole percent from ten up."""
+    """Return a share as a pilot reads it: two digits, whole percent from ten up."""
     shown = abs(value) * 100
     if shown < EXACT:
         return "none"
@@ -112,7 +112,7 @@ def flying_time(folder: Path) -> Section:
 
 
 def air(_: Path) -> Section:
-    """The atmosphere."""
+    """Return the atmosphere."""
     return Section(
         "Air",
         ("air-density",),
@@ -252,7 +252,7 @@ def mass(_: Path) -> Section:
 
 
 def recorded(folder: Path) -> Section:
-    """Recorded flights."""
+    """Return recorded flights."""
     plain, inside = flights.resistance()
     slow, _ = flights.resistance((0.02, 3.0))
     return Section(
@@ -291,7 +291,7 @@ SECTIONS: Final = (flying_time, air, hover, throttle, mass, recorded)
 
 
 def page(folder: Path) -> str:
-    """The page, in Markdown."""
+    """Return the page, in Markdown."""
     return "\n\n".join(_parts(folder)) + "\n"
 
 

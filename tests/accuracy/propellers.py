@@ -57,7 +57,7 @@ def load(folder: Path) -> Database:
 
 
 def log_deviation(errors: Errors) -> float:
-    """Standard deviation of the logarithm of calculated over measured."""
+    """Return standard deviation of the logarithm of calculated over measured."""
     return float(np.log1p(errors.values).std(ddof=1))
 
 

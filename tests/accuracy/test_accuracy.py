@@ -103,7 +103,8 @@ def test_units() -> None:
 
 def test_hover(reference_data: Path) -> None:
     """Either end of the masses within 15 % of the mean cruise, 95 % of flights and 90 % of bench rows in the stated
-    range, the median bench row on the estimate that was drawn from them; the lightest craft within its range."""
+    range, the median bench row on the estimate that was drawn from them; the lightest craft within its range.
+    """
     assert all(abs(each.worst) < 0.15 for each in hovering.large_craft(reference_data))
     assert hovering.large_craft_covered(reference_data) > 0.95
     errors, covered = hovering.benches(reference_data)
@@ -115,7 +116,7 @@ def test_hover(reference_data: Path) -> None:
 
 
 def test_fitted_motors(reference_data: Path) -> None:
-    """rms 8 % of power and thrust at any throttle on runs not fitted to; at full throttle from volts alone as well."""
+    """Rms 8 % of power and thrust at any throttle on runs not fitted to; at full throttle from volts alone as well."""
     held = bench.held_out(reference_data)
     assert held.power.count == held.thrust.count > 1200
     assert held.full_current.count == 140

@@ -58,8 +58,10 @@ def test_what_is_measured_takes_the_place_of_elevation() -> None:
 
 
 def test_density_altitude_of_a_hot_field() -> None:
-    """Common practice: density altitude grows by some 118.8 ft a degree over standard (FAA-P-8740-2, from memory); at
-    1000 m and 20 K over standard that is 1000 m + 724 m; the rule is good to about 5 % of the difference."""
+    """Common practice: density altitude grows by some 118.8 ft a degree over standard (FAA-P-8740-2, from memory).
+
+    At 1000 m and 20 K over standard that is 1000 m + 724 m; the rule is good to about 5 % of the difference.
+    """
     found = results(elevation=1000, temperature=28.5)["density_altitude"]
     assert found - 1000 == pytest.approx(20 * 118.8 * 0.3048, rel=0.06)
 

@@ -101,8 +101,11 @@ def test_suggested_cap_turns_the_propellers_as_the_matched_pack(match: int) -> N
 
 
 def test_cap_of_six_cells_in_place_of_four() -> None:
-    """Common practice, no source: two thirds. By hand a stiff pack has exactly that; sag asks for a little less of a
-    pack of six equal cells, as a lower throttle draws less from it."""
+    """Common practice, no source: two thirds.
+
+    By hand a stiff pack has exactly that; sag asks for a little less of a pack of six equal cells, as a lower throttle
+    draws less from it.
+    """
     stiff = [{**each, "cell_resistance": 0} for each in (FOUR, SIX)]
     assert rows(**{**CRAFT, "packs": stiff})[1]["suggested_cap"] == pytest.approx(200 / 3, rel=1e-9)
     assert 55 < rows(**{**CRAFT, "packs": [FOUR, SIX]})[1]["suggested_cap"] < 200 / 3
@@ -138,9 +141,12 @@ def test_average_power_by_flight(power: float, exponent: float) -> None:
     ],
 )
 def test_trade_of_six_cells_for_four(flown: dict[str, Any], share: tuple[float, float]) -> None:
-    """Common practice, no source: six cells of the capacity of four, all-up mass up by about 17 %, lengthen the flight
-    by about a fifth to a quarter. It comes out so with hover from the whole model, whose power grows less than the
-    mass^1.5 of the air, and with an exponent as measured; mass^1.5 gives a little under a fifth."""
+    """Common practice, no source.
+
+    Six cells of the capacity of four, all-up mass up by about 17 %, lengthen the flight by about a fifth to a quarter.
+    It comes out so with hover from the whole model, whose power grows less than the mass^1.5 of the air, and with an
+    exponent as measured; mass^1.5 gives a little under a fifth.
+    """
     packs = [{"cells": 4, "capacity": 1300, "mass": 155}, {"cells": 6, "capacity": 1300, "mass": 240}]
     craft = {**CRAFT, "dry_mass": 345, "packs": packs, **flown}
     longer = rows(**craft)[1]
@@ -162,8 +168,10 @@ def test_full_throttle_just_lifts_its_thrust() -> None:
 
 
 def test_one_pack_that_cannot_lift() -> None:
-    """A brick of 6 kg: its hover, flight and comparisons have no answer and say why; the rest of it, and all else,
-    have results."""
+    """A brick of 6 kg: its hover, flight and comparisons have no answer and say why.
+
+    The rest of it, and all else, have results.
+    """
     brick = {**FOUR, "name": "brick", "mass": 6000}
     answer = ask(**{**CRAFT, "packs": [FOUR, brick, SIX]}, controller_rating=45)
     first, heavy, other = answer["results"]["by_pack"]

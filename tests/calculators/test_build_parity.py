@@ -102,7 +102,8 @@ def test_margin_is_that_of_mass_margin(at: int) -> None:
 
 def test_a_stated_uncertainty_counts_wherever_the_mass_is_given() -> None:
     """By hand: 430 +/- 50 g and 155 g are 15 +/- 50 g under 600 g, too close to call: Phi(0.3) = 61.79 %, whether given
-    as a part or as dry_mass; and as mass-margin says."""
+    as a part or as dry_mass; and as mass-margin says.
+    """
     inputs = {**DRIVE, "packs": PACKS[:1], "limit": 600, "resolution": 0}
     rough: dict[str, Any] = {"mass": "430 ± 50 g"}
     alone = si("mass-margin", parts=[rough, {"mass": 155}], limit=600, resolution=0)

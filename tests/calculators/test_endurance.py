@@ -45,7 +45,8 @@ def test_published_endurance_of_a_small_quadrotor(inputs: dict[str, Any]) -> Non
 
 def test_without_resistance_by_hand() -> None:
     """By hand: lipo from 100 to 90 % is the mean of the pieces 4.2..4.1384 and 4.1384..4.088 V, 4.16920 and 4.11320 V,
-    so 0.1 x 4.1412 V x 1 Ah = 0.41412 Wh; at 24.8472 W, one minute."""
+    so 0.1 x 4.1412 V x 1 Ah = 0.41412 Wh; at 24.8472 W, one minute.
+    """
     found = results(cells=1, capacity=1000, power=24.8472, cell_resistance=0, reserve=90)
     assert found["endurance"] == pytest.approx(1.0, rel=1e-11)
     assert found["energy_delivered"] == pytest.approx(0.41412, rel=1e-11)
@@ -56,8 +57,11 @@ def test_without_resistance_by_hand() -> None:
 
 
 def test_six_cells_roughly_by_hand() -> None:
-    """By hand: 20 to 100 % of lipo rests at 3.882 V on average (trapezoids); 200 W on some 23 V is 8.7 A, less
-    8.7 x 46 mohm = 0.40 V of 23.29 V is 22.89 V; 1.04 Ah x 22.89 V / 200 W = 7.14 min. Sag taken as constant: 0.5 %."""
+    """By hand: 20 to 100 % of lipo rests at 3.882 V on average (trapezoids).
+
+    200 W on some 23 V is 8.7 A, less 8.7 x 46 mohm = 0.40 V of 23.29 V is 22.89 V; 1.04 Ah x 22.89 V / 200 W = 7.14
+    min. Sag taken as constant: 0.5 %.
+    """
     assert results(cells=6, capacity=1300, power=200)["endurance"] == pytest.approx(7.14, rel=5e-3)
 
 
@@ -125,8 +129,10 @@ def test_what_ends_a_flight(inputs: dict[str, Any], ended_by: str) -> None:
 
 @pytest.mark.parametrize("cutoff", [pytest.param(1.0, id="low-cut-off"), pytest.param(3.3, id="usual-cut-off")])
 def test_power_beyond_the_pack_names_the_greatest_power(cutoff: float) -> None:
-    """By hand: 25.2^2 / (4 x 48 mohm) = 3307.5 W. Where the pack cannot give the power there is no flying time, at
-    whatever loaded voltage the flight was to end."""
+    """By hand: 25.2^2 / (4 x 48 mohm) = 3307.5 W.
+
+    Where the pack cannot give the power there is no flying time, at whatever loaded voltage the flight was to end.
+    """
     answer = calculate("endurance", **PACK, power=4000, cutoff_cell_voltage=cutoff)
     (reason,) = [caution for caution in answer["cautions"] if caution["code"] == "power-beyond-pack"]
     assert "3307.5 W" in reason["text"]

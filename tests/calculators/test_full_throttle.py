@@ -48,10 +48,13 @@ def reasons(answer: dict[str, Any]) -> dict[str, str]:
 
 
 def test_from_catalogue_data_alone(reference_data: Path) -> None:
-    """Measured (StrawsonDesign/motor_propeller_testing): rated kV, propeller sizes and volts, at full throttle with the
-    supply at its setting, 62 points. Mean error of thrust 1.4 %, of current 7.9 %, as these are the weaker motors:
-    both within 10 %, though not independently: the figure of merit was set to 0.62 with these
-    errors in view (0.60 gave 10.02 % of current). The stated ranges (k = 2) cover 98 %: they are wide."""
+    """Measured (StrawsonDesign/motor_propeller_testing).
+
+    Rated kV, propeller sizes and volts, at full throttle with the supply at its setting, 62 points. Mean error of
+    thrust 1.4 %, of current 7.9 %, as these are the weaker motors: both within 10 %, though not independently: the
+    figure of merit was set to 0.62 with these errors in view (0.60 gave 10.02 % of current). The stated ranges (k = 2)
+    cover 98 %: they are wide.
+    """
     rows = bench.load(reference_data)
     found = bench.catalogue(rows.where(rows.at_full_throttle & rows.supply_held))
     assert found.thrust.count == 62
@@ -74,8 +77,10 @@ def test_from_catalogue_data_alone(reference_data: Path) -> None:
 def test_from_catalogue_data_alone_by_motor(
     reference_data: Path, motors: str, count: int, bias: float, rms: float, covered: float
 ) -> None:
-    """Measured, the same at every full-throttle point, with the volts measured where the supply gave way. Bounds of
-    bias, rms and cover for thrust and current alike."""
+    """Measured, the same at every full-throttle point, with the volts measured where the supply gave way.
+
+    Bounds of bias, rms and cover for thrust and current alike.
+    """
     rows = bench.load(reference_data)
     found = bench.catalogue(rows.where(rows.at_full_throttle & rows.of_motors(motors)))
     assert found.thrust.count == count
@@ -87,7 +92,8 @@ def test_from_catalogue_data_alone_by_motor(
 
 def test_with_fitted_constants(reference_data: Path) -> None:
     """Measured: constants fitted to half of the pairs of motor and propeller, against the other half's full-throttle
-    points: rms 8 % of thrust, current and power."""
+    points: rms 8 % of thrust, current and power.
+    """
     rows = bench.load(reference_data)
     seen = np.isin((rows.motor + rows.propeller) % 4, bench.FOLDS[0])
     fitted, other = bench.fit(rows.where(seen)), rows.where(~seen & rows.at_full_throttle)
@@ -114,8 +120,11 @@ def test_with_fitted_constants(reference_data: Path) -> None:
 
 
 def test_two_runs_contradict_the_rest(reference_data: Path) -> None:
-    """Measured: why two runs are left out. At 8000 rpm and more, motor b's thrust coefficient with propeller 4 is 41 %
-    under, with 7 13 % under the eight other motors', and the latter is that of propeller 4."""
+    """Measured: why two runs are left out.
+
+    At 8000 rpm and more, motor b's thrust coefficient with propeller 4 is 41 % under, with 7 13 % under the eight other
+    motors', and the latter is that of propeller 4.
+    """
     everything = bench.load(reference_data, everything=True)
     others = bench.thrust_coefficients(everything.where(~everything.of_motors("b")))
     alone = bench.thrust_coefficients(everything.where(everything.of_motors("b")))
@@ -154,8 +163,11 @@ def test_lists_are_single_calls_at_those_caps() -> None:
 
 
 def test_a_bench_run_solves_the_constants() -> None:
-    """By hand: CT = 0.520 x 9.80665 / (1.225 x 333.333^2 x 0.127^4) = 0.14402; CP = 90 / (1.225 x 333.333^3 x 0.127^5)
-    = 0.060042; R = 157.65 mohm (see the calculator's example). They are listed as solved, not assumed."""
+    """By hand: CT = 0.520 x 9.80665 / (1.225 x 333.333^2 x 0.127^4) = 0.14402.
+
+    CP = 90 / (1.225 x 333.333^3 x 0.127^5) = 0.060042; R = 157.65 mohm (see the calculator's example). They are listed
+    as solved, not assumed.
+    """
     answer = ask(**CRAFT, **BENCH)
     assert answer["solved"] == ["motor_resistance", "thrust_coefficient", "power_coefficient"]
     assert not set(answer["solved"]) & set(answer["assumed"])
@@ -191,8 +203,11 @@ def test_shares_name_what_to_measure() -> None:
 
 
 def test_two_thirds_of_six_cells_is_four() -> None:
-    """By hand, a law of stiff packs: rotor speed follows duty times volts, so 6 cells at 2/3 turn as 4 in full,
-    and the pack gives 2/3 of the current at 3/2 of the volts."""
+    """By hand, a law of stiff packs.
+
+    Rotor speed follows duty times volts, so 6 cells at 2/3 turn as 4 in full, and the pack gives 2/3 of the current at
+    3/2 of the volts.
+    """
     stiff: dict[str, Any] = {**CRAFT, "cell_resistance": 0, "avionics_power": 0}
     four, six = results(**stiff), results(**{**stiff, "cells": 6}, throttle_cap=200 / 3)
     for name in ("rotor_speed", "thrust", "power", "motor_current", "motor_efficiency"):
@@ -201,9 +216,11 @@ def test_two_thirds_of_six_cells_is_four() -> None:
 
 
 def test_a_4_kg_craft_is_plausible() -> None:
-    """Measured cruise of 3.7 to 4.2 kg craft, 13.5 in propellers: 449 to 586 W (5 to 95 %; Rodrigues et al., Sci. Data
-    8 (2021) 155). Motors from memory, 350 rpm/V on 6 cells; resistance a guess. Hover takes a power in that range, at a
-    throttle between half and three quarters; a caution says that the propeller lies outside the fit."""
+    """Measured cruise of 3.7 to 4.2 kg craft, 13.5 in propellers: 449 to 586 W (5 to 95 %; Rodrigues et al., Sci.
+
+    Data 8 (2021) 155). Motors from memory, 350 rpm/V on 6 cells; resistance a guess. Hover takes a power in that range,
+    at a throttle between half and three quarters; a caution says that the propeller lies outside the fit.
+    """
     craft: dict[str, Any] = {"cells": 6, "capacity": 4500, "kv": 350, "diameter": 13.5, "pitch": 4.5, "blades": 2}
     craft |= {"mass": 4000, "motor_resistance": 150, "no_load_current": 0.5}
     throttle = results(**craft)["hover_throttle"]
@@ -237,8 +254,10 @@ def test_motors_that_do_not_turn_at_a_quarter() -> None:
 
 @pytest.mark.parametrize("ohms", [2, 4, 10])
 def test_a_pack_too_weak_to_turn_the_motors(ohms: float) -> None:
-    """By hand: four motors take 4 A before they turn, which would take 4 A x 4 x 2 ohm = 32 of 16.8 V. No
-    throttle hovers either, where 16.8^2 / (4 x 8 ohm) = 9 W are the most there is."""
+    """By hand: four motors take 4 A before they turn, which would take 4 A x 4 x 2 ohm = 32 of 16.8 V.
+
+    No throttle hovers either, where 16.8^2 / (4 x 8 ohm) = 9 W are the most there is.
+    """
     answer = ask(**CRAFT, cell_resistance=f"{ohms} ohm")
     assert reasons(answer)["thrust"] == "does-not-turn"
     assert reasons(answer)["hover_throttle"] == "cannot-lift"
@@ -246,9 +265,11 @@ def test_a_pack_too_weak_to_turn_the_motors(ohms: float) -> None:
 
 
 def test_a_pack_that_avionics_nearly_exhaust() -> None:
-    """By hand, one motor without a no-load current behind 4 ohm: without avionics it turns at 1 % throttle and the pack
-    stays at its 16.8 V, so that avionics can have 16.8^2 / 16 = 17.64 W, and not 17.65 W; from 17.63 W it sags to
-    (16.8 + sqrt(16.8^2 - 16 x 17.63)) / 2 = 8.6 V."""
+    """By hand, one motor without a no-load current behind 4 ohm.
+
+    Without avionics it turns at 1 % throttle and the pack stays at its 16.8 V, so that avionics can have 16.8^2 / 16 =
+    17.64 W, and not 17.65 W; from 17.63 W it sags to (16.8 + sqrt(16.8^2 - 16 x 17.63)) / 2 = 8.6 V.
+    """
     weak = {**CRAFT, "motors": 1, "no_load_current": 0, "throttle_cap": 0.01, "cell_resistance": "1 ohm"}
     near = results(**weak, avionics_power=17.63)
     assert near["loaded_voltage"] == pytest.approx(8.6, rel=1e-5)

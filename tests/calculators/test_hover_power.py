@@ -112,8 +112,10 @@ def test_climb_costs_and_slow_forward_flight_saves(speed: float) -> None:
 
 @given(st.floats(0.05, 0.95), st.floats(10.0, 99.9), st.floats(0.0, 50.0), st.floats(50.0, 5000.0))
 def test_a_measured_hover_gives_itself_back(merit: float, drive: float, avionics: float, mass: float) -> None:
-    """Round trip: the power of a known drive, given as a measured hover, solves that drive and that power again; what
-    the measured hover fixes is not assumed."""
+    """Round trip: the power of a known drive, given as a measured hover, solves that drive and that power again.
+
+    What the measured hover fixes is not assumed.
+    """
     common: dict[str, Any] = {"mass": mass, "diameter": 7, "figure_of_merit": merit, "avionics_power": avionics}
     known = results(**common, drive_efficiency=drive, cells=4, cell_voltage=3.5)
     measured: dict[str, Any] = {"hover_current": known["power"] / 14, "hover_voltage": 14}
@@ -127,8 +129,10 @@ def test_a_measured_hover_gives_itself_back(merit: float, drive: float, avionics
 
 
 def test_a_measured_hover_leaves_only_its_own_uncertainty() -> None:
-    """By hand: 7.50 +/- 0.15 A is 2 %, and so is the power of the same hover; what splits it has no part. Also in a
-    column next to a request whose drive is assumed."""
+    """By hand: 7.50 +/- 0.15 A is 2 %, and so is the power of the same hover; what splits it has no part.
+
+    Also in a column next to a request whose drive is assumed.
+    """
     measured: dict[str, Any] = {**CRAFT, "hover_current": "7.5 +/- 0.15 A", "hover_voltage": 15.1}
     answer = calculate("hover-power", **measured)
     assert answer["results"]["power"] == pytest.approx(113.25, rel=1e-12)
@@ -147,9 +151,11 @@ def test_a_measured_hover_leaves_only_its_own_uncertainty() -> None:
 
 
 def test_the_assumed_drive_carries_its_spread() -> None:
-    """By hand, at 150 gf a rotor: overall 0.33 + 0.05 ln(150/110)/ln(180/110) = 0.3614893, drive 60.24822 %; shaft
-    67.51417 W, power 112.0600 + 5 W. u: drive 12 % and figure of merit 0.05/0.6 = 8.33 % of 112.06 W, avionics 2 W:
-    sqrt(13.45^2 + 9.34^2 + 4) = 16.5 W; finite steps make it 16.7."""
+    """By hand, at 150 gf a rotor: overall 0.33 + 0.05 ln(150/110)/ln(180/110) = 0.3614893, drive 60.24822 %.
+
+    Shaft 67.51417 W, power 112.0600 + 5 W. u: drive 12 % and figure of merit 0.05/0.6 = 8.33 % of 112.06 W, avionics 2
+    W: sqrt(13.45^2 + 9.34^2 + 4) = 16.5 W; finite steps make it 16.7.
+    """
     answer = calculate("hover-power", **CRAFT)
     assert answer["given"]["drive_efficiency"] == pytest.approx(60.24822, rel=1e-6)
     assert answer["results"]["power"] == pytest.approx(117.0600, rel=1e-6)
@@ -190,9 +196,11 @@ def _bench(folder: Path) -> tuple[list[float], list[float]]:
 
 def test_bench_runs_lie_in_the_stated_range(reference_data: Path) -> None:
     """Measured: nine motors, eight five-inch propellers, 7.4 and 11.1 V (StrawsonDesign/motor_propeller_testing, MIT).
+
     From 40 gf up 94 % of the points lie in the range of k = 2 and the median is the estimate, which was drawn from
     them: this tests sums and wording. From 15 to 40 gf, as the caution lightly-loaded says, they need 1.0 to 2.8 times
-    the power (5 to 95 %)."""
+    the power (5 to 95 %).
+    """
     thrusts, powers = _bench(reference_data / "bench_five_inch")
     columns: dict[str, list[Any]] = {"mass": thrusts, "diameter": [5.0] * len(thrusts), "motors": [1] * len(thrusts)}
     columns["avionics_power"] = ["0 W"] * len(thrusts)
@@ -216,7 +224,8 @@ def test_bench_runs_lie_in_the_stated_range(reference_data: Path) -> None:
 def test_cruise_of_a_4_kg_craft(reference_data: Path) -> None:
     """Measured: mean electrical power in cruise of 68 flights, 3.7 to 4.2 kg, 13.5 in propellers (Rodrigues et al.,
     Sci. Data 8 (2021) 155). The mean of all, and nearly every flight, lies in the range stated for hover at either
-    mass. (The last point of the usual efficiency was taken from this craft: range and sums are tested, not it.)"""
+    mass. (The last point of the usual efficiency was taken from this craft: range and sums are tested, not it.)
+    """
     with (reference_data / "flight" / "cmu_power_by_phase.csv").open(encoding="utf-8", newline="") as file:
         cruise = np.array([float(row["P_cruise_W"]) for row in csv.DictReader(file)])
     assert len(cruise) == 68
@@ -238,7 +247,8 @@ def test_cruise_mean_without_the_data() -> None:
 def test_hover_of_a_27_g_craft() -> None:
     """Measured: an open 27 g brushed quadrotor's firmware documentation, docs/functional-areas/pwm-to-thrust.md: 46.3
     mm propellers hold 27 g at 2.00 A x 3.685 V = 7.38 W (interpolated); at rest it draws 0.24 A x 4.01 V = 0.96 W (this
-    row from memory). Its overall efficiency, 14 %, is at the low end of what the usual drive allows."""
+    row from memory). Its overall efficiency, 14 %, is at the low end of what the usual drive allows.
+    """
     tiny: dict[str, Any] = {"mass": 27, "diameter": "46.3 mm"}
     low, high = stated_range(**tiny, avionics_power="0.96 +/- 0.1 W")
     assert low < 7.38 < high

@@ -65,9 +65,11 @@ def test_power_of_a_flight_by_hand(row: Row, expected: float) -> None:
 
 
 def test_three_flights_by_hand() -> None:
-    """By hand after JCGM 100:2008, H.3 (a calibration line), in logarithms. Masses in steps of L = ln 1.2 about 600 g:
-    u = (-L, 0, L), S = 2 L^2; x = ln(192/120) / 2L; mean power G = (120 x 148 x 192)^(1/3); residuals -r/2, r, -r/2
-    with r = ln(148/G), so s^2 = 1.5 r^2 / 1; u(x) = s / sqrt(S); one more at u0 errs by s sqrt(1 + 1/3 + u0^2/S).
+    """By hand after JCGM 100:2008, H.3 (a calibration line), in logarithms.
+
+    Masses in steps of L = ln 1.2 about 600 g: u = (-L, 0, L), S = 2 L^2; x = ln(192/120) / 2L; mean power G = (120 x
+    148 x 192)^(1/3); residuals -r/2, r, -r/2 with r = ln(148/G), so s^2 = 1.5 r^2 / 1; u(x) = s / sqrt(S); one more at
+    u0 errs by s sqrt(1 + 1/3 + u0^2/S).
     """
     step = math.log(1.2)
     middle = (120 * 148 * 192) ** (1 / 3)
@@ -153,8 +155,10 @@ def test_two_flights_of_two_masses() -> None:
 
 @pytest.mark.parametrize("heavier", [500, 504.9])
 def test_equal_masses_hold_the_exponent(heavier: float) -> None:
-    """By hand: two flights of 120 and 130 W scatter by ln(130/120) / sqrt(2); x is assumed to be 1.5, and so is given
-    the spread of what small craft do."""
+    """By hand: two flights of 120 and 130 W scatter by ln(130/120) / sqrt(2).
+
+    X is assumed to be 1.5, and so is given the spread of what small craft do.
+    """
     answer = ask([flight(500, 120), flight(heavier, 130 * (heavier / 500) ** 1.5)], mass=600)
     found = answer["results"]
     assert found["mass_exponent"] == 1.5

@@ -126,7 +126,8 @@ def test_tip_mach_is_that_of_the_capped_speed() -> None:
 
 def test_warm_air_allows_more_speed() -> None:
     """Scaling law: the speed at a tip Mach number goes with the root of absolute temperature, by hand
-    sqrt(303.15 / 273.15)."""
+    sqrt(303.15 / 273.15).
+    """
     cold = results(**MOTOR, target_tip_mach=0.6, diameter=5, air_temperature=0)["no_load_speed"]
     warm = results(**MOTOR, target_tip_mach=0.6, diameter=5, air_temperature=30)["no_load_speed"]
     assert warm / cold == pytest.approx(math.sqrt(303.15 / 273.15), rel=1e-10)

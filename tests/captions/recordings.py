@@ -10,7 +10,10 @@ from gramwatt.physics.recording import CleanRecording
 
 
 def course(time: Any, current: Any = None, voltage: Any = None, **more: Any) -> CleanRecording:
-    """A course of these channels; what is not told was not recorded, and every step counts unless ``counts`` says."""
+    """Return a course of these channels.
+
+    What is not told was not recorded, and every step counts unless ``counts`` says.
+    """
     nothing = np.full(len(time), np.nan)
 
     def channel(values: Any) -> Any:

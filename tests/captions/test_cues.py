@@ -20,7 +20,7 @@ NTSC = Fraction(30000, 1001)
 def shown(
     current: Array, hertz: float, template: str, *, rate: Fraction = NTSC, changes: float = 4.0, smoothing: float = 0.0
 ) -> list[Cue]:
-    """The captions of a current."""
+    """Return the captions of a current."""
     told = course(np.arange(len(current)) / hertz, current=current)
     return list(
         make_cues(

@@ -19,7 +19,7 @@ SVG = "{http://www.w3.org/2000/svg}"
 
 
 def drawn(text: str, placement: Placement) -> NDArray[np.uint8]:
-    """The pixels (height, width, 4) of the PNG."""
+    """Return the pixels (height, width, 4) of the PNG."""
     with Image.open(io.BytesIO(draw_png(text, placement))) as picture:
         assert (picture.format, picture.mode) == ("PNG", "RGBA")
         return np.asarray(picture)

@@ -13,12 +13,12 @@ from gramwatt.model import Array
 
 
 def noise(deviation: float, count: int) -> Array:
-    """Normal noise, the same each time."""
+    """Return normal noise, the same each time."""
     return np.random.default_rng(20260101).normal(0, deviation, count)
 
 
 def uneven(count: int) -> Array:
-    """Times with steps of 5 to 35 ms."""
+    """Return times with steps of 5 to 35 ms."""
     return np.cumsum(np.random.default_rng(7).uniform(0.005, 0.035, count))
 
 

@@ -151,7 +151,8 @@ def test_a_label_comes_once_a_day(number: int, text: str) -> None:
 def test_drop_frame_keeps_to_the_clock() -> None:
     """The label of any frame of a day is within 0.155 s of when it is shown.
 
-    By hand: 2,589,408 frames x 1001/30000 s are 86.4 ms less than a day; within a minute two labels of 33.3 ms more."""
+    By hand: 2,589,408 frames x 1001/30000 s are 86.4 ms less than a day; within a minute two labels of 33.3 ms more.
+    """
     numbers = np.arange(0, 2589408, 997)
     for number, label in zip(numbers.tolist(), format_timecodes(numbers, NTSC), strict=True):
         hours, minutes, seconds, frame = (int(part) for part in re.split("[:;]", label))

@@ -55,8 +55,10 @@ def test_lines_have_enough_contrast(theme: Theme) -> None:
 @every_theme
 @pytest.mark.parametrize("eyes", ["all", "deuteranomaly", "protanomaly", "tritanomaly"])
 def test_colours_differ_for_colour_blind_eyes(theme: Theme, eyes: str) -> None:
-    """Machado, Oliveira & Fernandes 2009 (severity 100) in CAM02-UCS, both as colorspacious has them. One just notices
-    a difference of about 1; 15 is our estimate for thin lines."""
+    """Machado, Oliveira & Fernandes 2009 (severity 100) in CAM02-UCS, both as colorspacious has them.
+
+    One just notices a difference of about 1; 15 is our estimate for thin lines.
+    """
     space = {"name": "sRGB1+CVD", "cvd_type": eyes, "severity": 100}
     pairs = [*itertools.combinations(theme.lines, 2), (theme.accent, theme.highlight)]
     for one, other in pairs:

@@ -38,7 +38,7 @@ def run(*words: object, body: bytes | None = None) -> Result:
 
 
 def written(form: str, path: Path, rows: list[dict[str, Any]]) -> Path:
-    """A table as other programs write it."""
+    """Return a table as other programs write it."""
     frame = pl.DataFrame(rows)
     table = pa.Table.from_pylist(rows)
     match form:
@@ -60,7 +60,7 @@ def written(form: str, path: Path, rows: list[dict[str, Any]]) -> Path:
 
 
 def read(form: str, raw: bytes) -> list[dict[str, Any]]:
-    """An answer as other programs read it."""
+    """Return an answer as other programs read it."""
     match form:
         case "csv" | "tsv":
             separator = "\t" if form == "tsv" else ","

@@ -96,7 +96,7 @@ def test_a_reader_that_leaves_is_no_fault_to_tell(unbuffered: str, tmp_path: Pat
 
 
 def on_terminal(*words: object, stdout: int | None = None) -> str:
-    """What a process says whose standard error, and standard output unless told, is a terminal."""
+    """Return what a process says whose standard error, and standard output unless told, is a terminal."""
     ours, theirs = pty.openpty()
     try:
         out = theirs if stdout is None else stdout

@@ -51,7 +51,7 @@ def run(*words: object, body: bytes | None = None) -> Result:
 
 
 def told(result: Result) -> str:
-    """The line at the end, without the name of the file."""
+    """Return the line at the end, without the name of the file."""
     return result.stderr.partition(": ")[0]
 
 

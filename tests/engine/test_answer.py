@@ -94,8 +94,10 @@ def numbers(value: Any) -> Iterator[int | float]:
 
 @pytest.mark.parametrize(("calculator", "example"), EXAMPLES)
 def test_an_answer_asked_again_is_the_same(calculator: Calculator[Any, Any], example: Example) -> None:
-    """Round trip: what an answer says was given, sent as the next question, gives its results back; to 1e-11 as the
-    values in between were rounded to 12 digits."""
+    """Round trip: what an answer says was given, sent as the next question, gives its results back.
+
+    To 1e-11 as the values in between were rounded to 12 digits.
+    """
     first = calculate(calculator.name, **dict[str, Any](example.given))
     second = calculate(calculator.name, **with_recordings(first["given"], example.given))
     told, again = (dict(leaves(build_response["results"])) for build_response in (first, second))
@@ -106,7 +108,7 @@ def test_an_answer_asked_again_is_the_same(calculator: Calculator[Any, Any], exa
 
 
 def with_recordings(told: Any, given: Any) -> Any:
-    """What an answer says was given, with the recordings themselves where it only tells their size."""
+    """Return what an answer says was given, with the recordings themselves where it only tells their size."""
     if isinstance(told, list) and isinstance(given, list):
         return [with_recordings(each, other) for each, other in zip(told, given, strict=True)]
     if not isinstance(told, dict):
@@ -117,7 +119,7 @@ def with_recordings(told: Any, given: Any) -> Any:
 
 
 def leaves(value: Any, name: str = "") -> Iterator[tuple[str, Any]]:
-    """The plain values in lists and tables, by their path."""
+    """Yield the plain values in lists and tables, by their path."""
     if isinstance(value, dict | list):
         items = value.items() if isinstance(value, dict) else enumerate(value)
         for key, inner in items:
@@ -165,7 +167,8 @@ def test_units_of_results_are_as_wished() -> None:
 
 def test_an_input_that_is_a_result_too_is_told_in_one_unit() -> None:
     """`units` names each quantity once, so a result that bears an input's name must not change what the input's
-    number means."""
+    number means.
+    """
     told = calculate(
         "pack-current",
         cells=6,
@@ -199,8 +202,10 @@ def test_texts_have_their_numbers_filled_in() -> None:
 
 
 def test_working() -> None:
-    """Of each result: formula with numbers put in, or the method in words, and its references; temperatures in kelvin,
-    as the formula needs them."""
+    """Of each result: formula with numbers put in, or the method in words, and its references.
+
+    Temperatures in kelvin, as the formula needs them.
+    """
     told = calculate("pack-current", cells=6, capacity=1300, power=200, pack_temperature=5, working=True)
     working = told["working"]
     assert list(working) == list(told["results"])

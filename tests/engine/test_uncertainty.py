@@ -18,14 +18,17 @@ from gramwatt.model import Quantity
 
 
 def told(calculator: str, **inputs: Any) -> dict[str, Any]:
-    """The part `uncertainty` of an answer."""
+    """Return the part `uncertainty` of an answer."""
     found: dict[str, Any] = calculate(calculator, **inputs).get("uncertainty", {})
     return found
 
 
 def test_products_and_quotients_by_hand() -> None:
-    """By hand, relative parts in quadrature: 1 % of capacity and 2 % of mass give sqrt(5) % of the quotient, shared
-    1 to 4; the energy has the 1 % alone; the voltage has nothing."""
+    """By hand, relative parts in quadrature.
+
+    1 % of capacity and 2 % of mass give sqrt(5) % of the quotient, shared 1 to 4; the energy has the 1 % alone; the
+    voltage has nothing.
+    """
     found = told("pack-energy", cells=6, capacity="1300 ± 13 mAh", pack_mass="200 ± 4 g")
     answer = calculate("pack-energy", cells=6, capacity=1300, pack_mass=200)["results"]
     # Second order of the finite step: a quotient by 1 +- u is off by u^2 = 4e-4.
@@ -96,8 +99,10 @@ def test_throttle_cap_against_another_package() -> None:
 
 
 def test_an_assumption_follows_the_input_it_comes_from() -> None:
-    """By hand: target_kv is kv and both voltages are one unless given, so the cap is 4/6 whatever they are; taken as
-    independent they would give it an uncertainty that it has not."""
+    """By hand: target_kv is kv and both voltages are one unless given, so the cap is 4/6 whatever they are.
+
+    Taken as independent they would give it an uncertainty that it has not.
+    """
     found = told("throttle-cap", kv="2400 ± 100 rpm/V", cells=6, target_cells=4, cell_voltage="3.7 ± 0.2 V")
     assert found["throttle_cap"]["standard"] == pytest.approx(0, abs=1e-9)
     assert found["matched_kv"]["standard"] == pytest.approx(100 * 4 / 6, rel=1e-9)
@@ -105,7 +110,8 @@ def test_an_assumption_follows_the_input_it_comes_from() -> None:
 
 def test_endurance_carries_uncertainty_through_the_integral() -> None:
     """By hand: without resistance time is energy over power, so 2 % of power is 2 % of time (to u^2), and charge used
-    to a reserve has none."""
+    to a reserve has none.
+    """
     found = told("endurance", cells=6, capacity=1300, power="200 ± 4 W", cell_resistance=0)
     answer = calculate("endurance", cells=6, capacity=1300, power=200, cell_resistance=0)["results"]
     assert found["endurance"]["standard"] == pytest.approx(0.02 * answer["endurance"], rel=1e-3)
@@ -157,8 +163,10 @@ def test_a_step_is_kept_within_bounds(inputs: dict[str, Any], result: str, expec
 
 
 def test_a_step_never_reaches_an_open_bound() -> None:
-    """By hand: 28.86 Wh over 1 g, moved to 6 g and to half way to nothing, 0.5 g; 28860 Wh/kg x (2 - 1/6) x 5/5.5 =
-    48100 Wh/kg. On the bound itself the quotient would be infinite."""
+    """By hand: 28.86 Wh over 1 g, moved to 6 g and to half way to nothing, 0.5 g.
+
+    28860 Wh/kg x (2 - 1/6) x 5/5.5 = 48100 Wh/kg. On the bound itself the quotient would be infinite.
+    """
     found = told("pack-energy", cells=6, capacity=1300, pack_mass="1 ± 5 g")
     assert found["specific_energy"]["standard"] == pytest.approx(48100, rel=1e-9)
 
@@ -243,8 +251,11 @@ def test_a_result_without_an_answer_has_no_uncertainty() -> None:
 
 
 def test_reducing_the_results_of_moved_rows() -> None:
-    """By hand: one result of two rows, two sources. Row one: half of 11 - 9 and of 12 - 8 are 1 and 2, sqrt(5) in
-    quadrature, shared 1 to 4. Row two: the second source was not moved (scale 0), so the first has it all."""
+    """By hand: one result of two rows, two sources.
+
+    Row one: half of 11 - 9 and of 12 - 8 are 1 and 2, sqrt(5) in quadrature, shared 1 to 4. Row two: the second source
+    was not moved (scale 0), so the first has it all.
+    """
     results = np.array([[[10.0, 20.0], [11.0, 23.0], [9.0, 17.0], [12.0, 99.0], [8.0, 20.0]]])
     standard, shares = combine(results, np.array([[0.5, 0.5], [0.5, 0.0]]))
     np.testing.assert_allclose(standard, [[5**0.5, 3.0]], rtol=1e-15)

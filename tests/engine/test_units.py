@@ -160,7 +160,7 @@ def test_every_spelling_that_is_offered_is_understood(spelling: str) -> None:
 
 
 def test_case_tells_spellings_apart() -> None:
-    """mAh and MAh, mW and MW differ by a thousand million: nothing is folded."""
+    """MAh and MAh, mW and MW differ by a thousand million: nothing is folded."""
     kind = Quantity("mW", "Power.", at_least=0, at_most=1e12)
     assert nested.read_column(kind, ["5 MW"], text=False).errors
 

@@ -11,7 +11,7 @@ from gramwatt.web import create_app
 
 
 def largest() -> int:
-    """The most memory that this process ever had, in bytes."""
+    """Return the most memory that this process ever had, in bytes."""
     status = Path("/proc/self/status").read_text()
     return 1024 * int(next(line.split()[1] for line in status.splitlines() if line.startswith("VmHWM")))
 

@@ -33,7 +33,7 @@ LOG = "/v1/flight-log/log?cells=4&capacity=850"
 
 @pytest.fixture(scope="module")
 def client() -> FlaskClient:
-    """A client of the application, in this process."""
+    """Return a client of the application, in this process."""
     made = create_app().test_client()
     made.post(f"{BATCH}?keep=*", data=stream(plain(2)), content_type=ARROW)  # what is imported then is no growth
     made.post(LOG, data=stream(recording(2)), content_type=ARROW)
@@ -61,12 +61,12 @@ def bounded() -> Iterator[None]:
 
 
 def plain(rows: int) -> dict[str, Any]:
-    """The columns that a pack's energy needs."""
+    """Return the columns that a pack's energy needs."""
     return {"cells": pa.array([6] * rows), "capacity": pa.array([1300] * rows)}
 
 
 def recording(rows: int) -> dict[str, Any]:
-    """The columns of a flight's recording."""
+    """Return the columns of a flight's recording."""
     return {
         "time": pa.array(np.arange(rows) / 10),
         "voltage": pa.array(np.full(rows, 16.0)),
@@ -103,17 +103,17 @@ def ends_refused(response: Any) -> bool:
 
 
 def nulls(rows: int) -> pa.Array:
-    """A column of nulls, which takes no memory."""
+    """Return a column of nulls, which takes no memory."""
     return pa.Array.from_buffers(pa.null(), rows, [None])
 
 
 def index_of(rows: int, size: int) -> pa.Array:
-    """A dictionary column in which each row is the same long text."""
+    """Return a dictionary column in which each row is the same long text."""
     return pa.DictionaryArray.from_arrays(pa.array(np.zeros(rows, np.int8)), pa.array(["x" * size]))
 
 
 def views_of(rows: int, size: int) -> pa.Array:
-    """A column of views, each of the same long text."""
+    """Return a column of views, each of the same long text."""
     view = np.zeros((rows, 4), np.int32)
     view[:, 0], view[:, 1] = size, np.frombuffer(b"xxxx", np.int32)[0]
     return pa.Array.from_buffers(pa.string_view(), rows, [None, pa.py_buffer(view), pa.py_buffer(b"x" * size)])
@@ -156,12 +156,12 @@ TABLES: Mapping[str, Callable[[], bytes]] = {
 
 
 def runs_of(rows: int, size: int) -> pa.Array:
-    """A run of the same long text."""
+    """Return a run of the same long text."""
     return pa.RunEndEncodedArray.from_arrays(pa.array([rows], pa.int32()), pa.array(["x" * size]))
 
 
 def deep(levels: int) -> pa.DataType:
-    """A list of lists of lists."""
+    """Return a list of lists of lists."""
     return pa.list_(deep(levels - 1)) if levels else pa.int8()
 
 
@@ -299,7 +299,7 @@ def test_dictionaries_that_grow_are_bounded() -> None:
 
 
 def out_of_range(kind: pa.DataType, *values: int) -> pa.Array:
-    """A column of a type with the raw numbers of its values."""
+    """Return a column of a type with the raw numbers of its values."""
     width = kind.bit_width // 8
     raw = b"".join(value.to_bytes(width, "little", signed=True) for value in values)
     return pa.Array.from_buffers(kind, len(values), [None, pa.py_buffer(raw)])

@@ -64,7 +64,7 @@ def assert_problem(body: bytes, caplog: pytest.LogCaptureFixture) -> None:
     params=[PanicException("a panic"), SystemExit(3), ZeroDivisionError("a bug")], ids=lambda e: type(e).__name__
 )
 def broken(request: pytest.FixtureRequest) -> Iterator[Flask]:
-    """An application whose pack-energy raises."""
+    """Return an application whose pack-energy raises."""
 
     def pack_energy(given: Any) -> Any:
         raise request.param

@@ -52,7 +52,7 @@ def served(name: str) -> Iterator[str]:
 def test_nobody_is_believed_without_a_setting_not_even_on_this_machine(
     name: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """gunicorn's own workers believe X-Forwarded-Proto and SCRIPT_NAME of 127.0.0.1."""
+    """Gunicorn's own workers believe X-Forwarded-Proto and SCRIPT_NAME of 127.0.0.1."""
     monkeypatch.setenv("GRAMWATT_RATE_LIMIT", "4")
     monkeypatch.setenv("WEB_CONCURRENCY", "1")
     with served(name) as base:
@@ -66,7 +66,7 @@ def test_nobody_is_believed_without_a_setting_not_even_on_this_machine(
 
 
 def environ_of(setting: str, peer: str, **more: str) -> dict[str, Any]:
-    """The environ that an application sees."""
+    """Return the environ that an application sees."""
     seen: list[dict[str, Any]] = []
 
     def application(environ: dict[str, Any], start_response: Any) -> list[bytes]:

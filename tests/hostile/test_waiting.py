@@ -183,7 +183,7 @@ def test_long_requests_beyond_the_queue_are_refused_at_once() -> None:
 
 
 def gauge(base: str, state: str) -> float:
-    """The number of long requests in a state, in the metrics."""
+    """Return the number of long requests in a state, in the metrics."""
     text = fetch(base, "/metrics")[1].decode()
     (value,) = re.findall(rf'^gramwatt_long_requests\{{state="{state}"\}} (\S+)', text, re.M)
     return float(value)
@@ -289,8 +289,10 @@ class Work:
 
 @pytest.mark.parametrize(("how", "version"), [("closes", "1.1"), ("resets", "1.1"), ("resets", "1.0")])
 def test_work_for_a_client_that_left_can_stop(how: str, version: str) -> None:
-    """A client that closes sends the same as one that has sent everything and reads on; it is found out by an interim
-    response, which HTTP/1.0 has not."""
+    """A client that closes sends the same as one that has sent everything and reads on.
+
+    It is found out by an interim response, which HTTP/1.0 has not.
+    """
     work = Work()
     with serving(work) as base:
         client = connect(base)

@@ -45,7 +45,7 @@ def table(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture(scope="module")
 def expected(table: Path) -> dict[str, bytes]:
-    """The parts as this process writes them."""
+    """Return the parts as this process writes them."""
     folder = table.parent / "alone"
     assert run(*BATCH, table, "-o", f"{folder}/").exit_code == 0
     return contents(folder)

@@ -37,14 +37,14 @@ def table(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture(scope="module")
 def expected(table: Path) -> dict[str, bytes]:
-    """The parts as this process writes them."""
+    """Return the parts as this process writes them."""
     folder = table.parent / "alone"
     assert run(*BATCH, table, "-o", f"{folder}/").exit_code == 0
     return contents(folder)
 
 
 def begun(table: Path, folder: Path) -> subprocess.Popen[bytes]:
-    """A run on two processes of which some parts are done."""
+    """Return a run on two processes of which some parts are done."""
     words = [sys.executable, "-m", "gramwatt", *BATCH, str(table), "-o", f"{folder}/", "--jobs", "2"]
     process = subprocess.Popen(words, stderr=subprocess.PIPE, start_new_session=True)
     while recorded(folder) <= 3:
@@ -54,7 +54,7 @@ def begun(table: Path, folder: Path) -> subprocess.Popen[bytes]:
 
 
 def pool_of(process: subprocess.Popen[bytes]) -> list[int]:
-    """The processes of the pool, by Linux's list of children."""
+    """Return the processes of the pool, by Linux's list of children."""
     children = Path(f"/proc/{process.pid}/task/{process.pid}/children").read_text(encoding="ascii").split()
     return [int(child) for child in children if b"spawn_main" in Path(f"/proc/{child}/cmdline").read_bytes()]
 

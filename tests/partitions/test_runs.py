@@ -58,7 +58,7 @@ def contents(folder: Path) -> dict[str, bytes]:
 
 
 def stamps(folder: Path) -> dict[str, tuple[int, int]]:
-    """What changes of a file when it is written again."""
+    """Return what changes of a file when it is written again."""
     return {path.name: (path.stat().st_ino, path.stat().st_mtime_ns) for path in sorted(folder.iterdir())}
 
 

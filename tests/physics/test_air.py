@@ -23,8 +23,11 @@ def moist(celsius: float, pascals: float, humidity: float) -> float:
 
 
 def cipm_2007(celsius: float, pascals: float, humidity: float) -> float:
-    """Density of moist air, CIPM-2007: Picard et al., Metrologia 45 (2008) 149, equations A1.1 to A1.4 and (1), with
-    400 umol/mol of carbon dioxide. Constants from memory; at 20 degC, 101325 Pa, 50 % it gives 1.199314 kg/m3."""
+    """Density of moist air, CIPM-2007.
+
+    Picard et al., Metrologia 45 (2008) 149, equations A1.1 to A1.4 and (1), with 400 umol/mol of carbon dioxide.
+    Constants from memory; at 20 degC, 101325 Pa, 50 % it gives 1.199314 kg/m3.
+    """
     t, kelvin = celsius, celsius + 273.15
     saturation = math.exp(1.2378847e-5 * kelvin**2 - 1.9121316e-2 * kelvin + 33.93711047 - 6.3431645e3 / kelvin)
     enhancement = 1.00062 + 3.14e-8 * pascals + 5.6e-7 * t**2
@@ -57,8 +60,9 @@ def test_standard_atmosphere(altitude: float, density: float, kelvin: float, pas
 
 @pytest.mark.parametrize("altitude", [-500.0, 0.0, 300.0, 1500.0, 4000.0, 9000.0, 11000.0, 11100.0, 15000.0])
 def test_standard_atmosphere_against_two_packages(altitude: float) -> None:
-    """ambiance 1.3.1 (ISO 2533) and fluids 1.3.1 (US Standard Atmosphere 1976, whose gas constant differs in the 6th
-    digit), on both sides of the tropopause, where ambiance starts from a pressure rounded to 2e-6."""
+    """Ambiance 1.3.1 (ISO 2533) and fluids 1.3.1 (US Standard Atmosphere 1976, whose gas constant differs in the 6th
+    digit), on both sides of the tropopause, where ambiance starts from a pressure rounded to 2e-6.
+    """
     found = air.standard_atmosphere(np.array([altitude]))
     international, american = ambiance.Atmosphere(altitude), ATMOSPHERE_1976(altitude)
     assert found.density[0] == pytest.approx(float(international.density[0]), rel=2e-6)
@@ -122,8 +126,10 @@ def test_moist_air_against_the_metrologists(celsius: float, pascals: float, humi
 
 @given(st.floats(-40.0, 50.0), st.floats(50000.0, 110000.0), st.floats(0.0, 1.0))
 def test_moist_air_against_psychrolib(celsius: float, pascals: float, humidity: float) -> None:
-    """psychrolib 2.5.0 (ASHRAE Handbook, Fundamentals, 2017, ch. 1), which takes ice below freezing: 5e-4, above
-    it 4e-5."""
+    """Psychrolib 2.5.0 (ASHRAE Handbook, Fundamentals, 2017, ch.
+
+    1), which takes ice below freezing: 5e-4, above it 4e-5.
+    """
     ratio = psychrolib.GetHumRatioFromRelHum(celsius, humidity, pascals)
     expected = psychrolib.GetMoistAirDensity(celsius, ratio, pascals)
     assert moist(celsius, pascals, humidity) == pytest.approx(expected, rel=5e-4)
@@ -147,7 +153,8 @@ def test_dry_air_goes_with_pressure(celsius: float, pascals: float, factor: floa
 @pytest.mark.parametrize("celsius", [0.0, 20.0, 30.0])
 def test_sound_in_saturated_air(celsius: float) -> None:
     """By hand: of a mixture, gamma = (7 + x)/(5 + x) with 5 degrees of freedom for air and 6 for water's rigid
-    molecule, x its share. The virtual temperature alone comes out up to 0.13 % high."""
+    molecule, x its share. The virtual temperature alone comes out up to 0.13 % high.
+    """
     temperature, pascals = np.array([celsius + 273.15]), np.array([101325.0])
     vapour = air.saturation_pressure(temperature)
     density = air.density(temperature, pascals, vapour)

@@ -25,8 +25,10 @@ def sound(temperature: float) -> float:
     ],
 )
 def test_speed_of_sound_of_the_standard_atmosphere(temperature: float, expected: float) -> None:
-    """Published: ISO 2533:1975, table of the standard atmosphere by geometric altitude, T and a. The printed
-    temperature carries half a unit of 0.001 K, 1e-6 of the speed; 1e-5 is the bound held."""
+    """Published: ISO 2533:1975, table of the standard atmosphere by geometric altitude, T and a.
+
+    The printed temperature carries half a unit of 0.001 K, 1e-6 of the speed; 1e-5 is the bound held.
+    """
     assert sound(temperature) == pytest.approx(expected, rel=1e-5)
 
 
@@ -41,7 +43,7 @@ def test_speed_of_sound_of_the_standard_atmosphere(temperature: float, expected:
     ],
 )
 def test_speed_of_sound_against_two_packages(altitude: float) -> None:
-    """fluids (US Standard Atmosphere 1976, whose gas constant differs in the 7th digit) and ambiance (ISO 2533)."""
+    """Fluids (US Standard Atmosphere 1976, whose gas constant differs in the 7th digit) and ambiance (ISO 2533)."""
     american = ATMOSPHERE_1976(altitude)
     assert sound(american.T) == pytest.approx(american.v_sonic, rel=1e-5)
     international = ambiance.Atmosphere(altitude)

@@ -54,7 +54,8 @@ def test_table_is_the_golden_one(chemistry: str, parameter_set: str) -> None:
 
 def test_lihv_is_the_extrapolation_it_is_said_to_be() -> None:
     """Golden (PyBaMM 26.10.1.1, part lihv_ocv), but for the last point, which is set to 4.35 V by hand as the electrode
-    data end at 4.29 V."""
+    data end at 4.29 V.
+    """
     golden = GOLDEN["lihv_ocv"]
     np.testing.assert_allclose(table("lihv")[:-1], golden["ocv_v"][:-1], rtol=0, atol=PRINTED)
     assert table("lihv")[-1] == golden["upper_v"] == cells.FULL_VOLTAGE[cells.LIHV]

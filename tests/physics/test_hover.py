@@ -20,8 +20,11 @@ def induced(hovering: float, climb: float, forward: float) -> float:
 
 
 def test_ideal_power_by_hand() -> None:
-    """By hand (Leishman, Principles of Helicopter Aerodynamics, ch. 2): P = T^1.5 / sqrt(2 rho A). T = 10 N, A = 1 m2,
-    rho = 1.25: v = sqrt(10 / 2.5) = 2 m/s, P = 20 W = 10^1.5 / sqrt 2.5."""
+    """By hand (Leishman, Principles of Helicopter Aerodynamics, ch.
+
+    2): P = T^1.5 / sqrt(2 rho A). T = 10 N, A = 1 m2, rho = 1.25: v = sqrt(10 / 2.5) = 2 m/s, P = 20 W = 10^1.5 / sqrt
+    2.5.
+    """
     velocity = hover.hover_velocity(one(10.0), one(1.25))[0]
     assert velocity == pytest.approx(2.0, rel=1e-15)
     assert 10 * velocity == pytest.approx(10**1.5 / math.sqrt(2.5), rel=1e-15)
@@ -55,8 +58,10 @@ def test_axial_climb_in_closed_form(hovering: float, climb: float) -> None:
 
 @given(st.floats(0.5, 30.0), st.floats(0.0, 15.0), st.floats(0.0, 15.0))
 def test_climb_and_forward_flight_together(hovering: float, climb: float, forward: float) -> None:
-    """Against a bracketing root finder (scipy's brentq) on the momentum equation, v sqrt(V^2 + (Vc + v)^2) = vh^2; and
-    monotonic: either speed lowers it."""
+    """Against a bracketing root finder (scipy's brentq) on the momentum equation, v sqrt(V^2 + (Vc + v)^2) = vh^2.
+
+    And monotonic: either speed lowers it.
+    """
 
     def momentum(velocity: float) -> float:
         return velocity * math.hypot(forward, climb + velocity) - hovering**2
@@ -74,8 +79,11 @@ def test_fast_limits() -> None:
 
 
 def test_climb_of_a_textbook_helicopter() -> None:
-    """A textbook problem (answer from memory): 600 kW, 16 m rotor, 170 N/m2, 53 % of the power is T (Vc + v), 1.226
-    kg/m3: climbs at 110 m/min, printed to two digits. By hand: T = 170 x pi x 64 = 34181 N; Vc + v = 9.303 m/s."""
+    """A textbook problem (answer from memory).
+
+    600 kW, 16 m rotor, 170 N/m2, 53 % of the power is T (Vc + v), 1.226 kg/m3: climbs at 110 m/min, printed to two
+    digits. By hand: T = 170 x pi x 64 = 34181 N; Vc + v = 9.303 m/s.
+    """
     hovering = float(hover.hover_velocity(one(170.0), one(1.226))[0])
     total = 0.53 * 600e3 / (170 * float(hover.disk_area(one(16.0))[0]))
     climb = brentq(lambda speed: speed + induced(hovering, speed, 0.0) - total, 0, 9)
@@ -110,17 +118,20 @@ def test_overlap_is_an_area() -> None:
 
 def test_ring_of_four_has_two_neighbours() -> None:
     """Derived: of four equal disks of area A, four lenses m' A carry twice the thrust per area and so 2 sqrt 2 the
-    power per area: [4 (1 - 2 m') + 4 x 2 sqrt 2 m'] / 4 = 1 + 2 (sqrt 2 - 1) m'."""
+    power per area: [4 (1 - 2 m') + 4 x 2 sqrt 2 m'] / 4 = 1 + 2 (sqrt 2 - 1) m'.
+    """
     m = float(hover.overlap(one(0.9))[0])
     summed = (4 * (1 - 2 * m) + 4 * 2 * math.sqrt(2) * m) / 4
     assert hover.interference(one(m), one(2.0), np.array([False]))[0] == pytest.approx(summed, rel=1e-14)
 
 
 def test_coaxial_factor_derived() -> None:
-    """Derived: the lower rotor sees 2 vu over half its disk, nothing over the other half. With T = 2 rho A vu^2 for
-    both, w the speed far below: momentum T = rho A (vu + vl) w - 2 rho A vu^2; energy
-    T (vu + vl) = rho A (vu + vl) w^2 / 2 - 2 rho A vu^3. So w = 2 vu + vl and vl = vu (sqrt 17 - 3)/2 = 0.5616 vu: the
-    lower takes 1.5616, the pair (1 + 1.5616)/2 = 1.2808 of the same two rotors alone."""
+    """Derived: the lower rotor sees 2 vu over half its disk, nothing over the other half.
+
+    With T = 2 rho A vu^2 for both, w the speed far below: momentum T = rho A (vu + vl) w - 2 rho A vu^2; energy T (vu +
+    vl) = rho A (vu + vl) w^2 / 2 - 2 rho A vu^3. So w = 2 vu + vl and vl = vu (sqrt 17 - 3)/2 = 0.5616 vu: the lower
+    takes 1.5616, the pair (1 + 1.5616)/2 = 1.2808 of the same two rotors alone.
+    """
     lower = (math.sqrt(17) - 3) / 2
     wake = 2 + lower
     assert (1 + lower) * wake - 2 == pytest.approx(2.0, rel=1e-12)

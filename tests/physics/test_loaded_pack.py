@@ -13,7 +13,7 @@ from simulated_flights import CAPACITY, flown
 
 
 def some(course: CleanRecording, which: slice) -> CleanRecording:
-    """Some of the samples."""
+    """Return some of the samples."""
     time = course.time[which]
     counts = np.ones(len(time) - 1, dtype=np.bool_)
     lacking = course.throttle[which]
@@ -92,8 +92,10 @@ def test_the_resistance_lies_within_its_stated_uncertainty(how: dict[str, Any]) 
 
 
 def test_the_standard_error_is_that_of_newey_and_west() -> None:
-    """By the definition: autocovariances of the scores, lag by lag, with Bartlett's weights; numpy.polyfit takes the
-    drift off. The capacity is not told, so that no rested voltage counts."""
+    """By the definition: autocovariances of the scores, lag by lag, with Bartlett's weights.
+
+    Numpy.polyfit takes the drift off. The capacity is not told, so that no rested voltage counts.
+    """
     course = flown(5, amps=0.0)
     groups = group_samples(course)
     assert groups is not None

@@ -93,8 +93,10 @@ ALONE: Final = Case(motors=1, pack=0.0, avionics=0.0, kv=2750 * RPM, resistance=
     ],
 )
 def test_against_another_motor_model(volts: float, rpm: float, torque: float, amps: float, efficiency: float) -> None:
-    """Golden: aerosandbox 4.2.10 motor_electric_performance, 2750 rpm/V, 0.12 ohm, 0.6 A; 1e-6. A propeller that takes
-    this torque at this speed must settle there; 37400 rpm, 0.03264123 N m are 127.84 W."""
+    """Golden: aerosandbox 4.2.10 motor_electric_performance, 2750 rpm/V, 0.12 ohm, 0.6 A; 1e-6.
+
+    A propeller that takes this torque at this speed must settle there; 37400 rpm, 0.03264123 N m are 127.84 W.
+    """
     case = ALONE.with_(volts=volts, torque=torque / (rpm * RPM) ** 2)
     found = equilibrium(case)
     assert found.rotor_speed[0] == pytest.approx(rpm * RPM, rel=1e-6)
@@ -128,7 +130,8 @@ def test_against_another_motor_model(volts: float, rpm: float, torque: float, am
 def test_by_hand() -> None:
     """By hand: k = 0.01 V s, c = 1e-8, R_t = 0.1 + 4 x 0.25 x 0.1 = 0.2 ohm, d V / R_t = 0.5 x 10 / 0.2 = 25 A:
     1e-8 w^2 + 5e-4 w - 0.01 x 24 = 0 has w = (-5e-4 + sqrt(2.5e-7 + 9.6e-9)) / 2e-8 = 475.489...; then
-    I = 1e-6 w^2 + 1, pack 2 I, V = 10 - 0.2 I, and 0.5 V = 0.01 w + 0.1 I closes the loop."""
+    I = 1e-6 w^2 + 1, pack 2 I, V = 10 - 0.2 I, and 0.5 V = 0.01 w + 0.1 I closes the loop.
+    """
     found = equilibrium(
         Case(volts=10, duty=0.5, kv=100, resistance=0.1, no_load=1, torque=1e-8, motors=4, pack=0.1, avionics=0)
     )
@@ -164,8 +167,11 @@ def loaded_voltage(case: Case, rotor_speed: float) -> float:
 
 @given(CASES)
 def test_against_bisection_of_the_whole_system(case: Case) -> None:
-    """The loop closed by brackets alone (scipy's brentq): motor volts against back-emf and drop, avionics by their own
-    quadratic. Packs that sag by less than a third, so that rounds of substitution have settled to 1e-9."""
+    """The loop closed by brackets alone (scipy's brentq).
+
+    Motor volts against back-emf and drop, avionics by their own quadratic. Packs that sag by less than a third, so that
+    rounds of substitution have settled to 1e-9.
+    """
 
     def unbalanced(rotor_speed: float) -> float:
         amps = case.torque * rotor_speed**2 * case.kv + case.no_load
@@ -226,7 +232,8 @@ def test_the_balance_holds_for_packs_that_sag_deeply(case: Case) -> None:
 @given(CASES)
 def test_resistance_of_is_the_inverse(case: Case) -> None:
     """Round trip: volts and amps of a stiff supply at full throttle give the resistance back, to what is left of the
-    digits after back-emf is taken from volts."""
+    digits after back-emf is taken from volts.
+    """
     stiff = case.with_(duty=1.0, pack=0.0, avionics=0.0, motors=1)
     amps = float(equilibrium(stiff).motor_current[0])
     assume(amps > case.no_load * 1.001 + 1e-3)
@@ -299,15 +306,18 @@ def test_monotonic(case: Case) -> None:
 
 
 def test_a_motor_that_does_not_turn() -> None:
-    """By hand: 0.01 x 16 V / (0.2 + 4 x 0.0001 x 0.03) ohm = 0.8 A is less than the no-load current of 1 A; 0.013 x 16
-    / 0.2 = 1.04 A is more."""
+    """By hand: 0.01 x 16 V / (0.2 + 4 x 0.0001 x 0.03) ohm = 0.8 A is less than the no-load current of 1 A.
+
+    0.013 x 16 / 0.2 = 1.04 A is more.
+    """
     assert all(math.isnan(float(values[0])) for values in equilibrium(Case(duty=0.01)))
     assert speed(Case(duty=0.013)) > 0
 
 
 def test_a_speed_the_pack_cannot_give() -> None:
     """By hand: at 4000 rad/s, I = 1.2e-8 x 1.6e7 x 251.33 + 1 = 49.3 A, V_m = 15.9 + 9.9 = 25.8 V: four motors take 5.1
-    kW, and 16 V behind 30 mohm give 2.1 kW at most. With 3 mohm (21 kW) it takes a duty above 1."""
+    kW, and 16 V behind 30 mohm give 2.1 kW at most. With 3 mohm (21 kW) it takes a duty above 1.
+    """
     assert math.isnan(duty_at(4000.0, Case()))
     assert duty_at(4000.0, Case(pack=0.003)) > 1
 

@@ -156,8 +156,10 @@ def test_rows_do_not_depend_on_each_other(cases: list[Case]) -> None:
 
 
 def test_a_small_pack_gives_out() -> None:
-    """By hand: to turn, four motors draw 4 x 0.66 x 1 A = 2.64 A, which leaves 25.2 - 8 x 2.64 = 4.08 V; avionics can
-    have 4.08^2 / 32 = 0.52 W of that, not 5 W. Behind 1 ohm 22.56 V are left, and 127 W."""
+    """By hand: to turn, four motors draw 4 x 0.66 x 1 A = 2.64 A, which leaves 25.2 - 8 x 2.64 = 4.08 V.
+
+    Avionics can have 4.08^2 / 32 = 0.52 W of that, not 5 W. Behind 1 ohm 22.56 V are left, and 127 W.
+    """
     small = Case(
         speed_constant=1833 * RPM,
         motor_resistance=0.25,
@@ -174,7 +176,7 @@ def test_a_small_pack_gives_out() -> None:
 
 
 def watts_at(case: Case, rotor_speed: float) -> Decimal:
-    """What the pack must give at a speed: N I (k w + R I) + P_a."""
+    """Return what the pack must give at a speed: N I (k w + R I) + P_a."""
     with localcontext() as context:
         context.prec = DIGITS
         balance = Balance(case)
@@ -185,8 +187,10 @@ def watts_at(case: Case, rotor_speed: float) -> Decimal:
 
 @given(CASES, st.floats(0.01, 1), st.floats(-6, -0.3), st.sampled_from((-1, 1)))
 def test_the_duty_for_a_speed_up_to_the_greatest_power(case: Case, share: float, exponent: float, side: int) -> None:
-    """The pack's voltage at rest is such that V_0^2 / 4 R_p is a little more, or less, than the speed takes: then the
-    motors turn at that speed at the duty found, or there is none."""
+    """The pack's voltage at rest is such that V_0^2 / 4 R_p is a little more, or less, than the speed takes.
+
+    Then the motors turn at that speed at the duty found, or there is none.
+    """
     assume(case.pack_resistance > 0)
     rotor_speed = share * case.open_circuit_voltage * case.speed_constant
     watts = float(watts_at(case, rotor_speed)) * (1 + side * 10**exponent)

@@ -22,7 +22,7 @@ RESERVE, CUT_OFF, POWER_LIMIT = (pack.ENDED_BY.index(word) for word in ("reserve
 
 
 def one(value: float) -> Array:
-    """A column of one."""
+    """Return a column of one."""
     return np.array([value])
 
 
@@ -133,16 +133,20 @@ def cell_resistance(celsius: float, resistance: float, activation_energy: float)
 
 
 def test_resistance_at_the_freezing_point() -> None:
-    """By hand: 1/273.15 - 1/298.15 = 25 / 81439.6725 = 3.069757e-4; times 20000 / 8.314462618 = 2405.447
-    gives 0.7384138, and exp of that is 2.092614."""
+    """By hand: 1/273.15 - 1/298.15 = 25 / 81439.6725 = 3.069757e-4.
+
+    Times 20000 / 8.314462618 = 2405.447 gives 0.7384138, and exp of that is 2.092614.
+    """
     assert cell_resistance(0.0, 0.010, 20e3) == pytest.approx(0.0209262, rel=5e-6)
 
 
 @pytest.mark.parametrize("case", GOLDEN["resistance_temperature"], ids=lambda case: case["parameter_set"])
 def test_resistance_of_simulated_cells(case: dict[str, Any]) -> None:
-    """Golden (PyBaMM 26.10.1.1, DFN pulses): from 25 degC to 0 and 40 degC with the energy fitted to the same three
-    points. The bound is pinned, set from what was seen: a straight line in 1/T misses the worst of those points
-    (Marquis2019 at 40 degC) by 10.6 %."""
+    """Golden (PyBaMM 26.10.1.1, DFN pulses).
+
+    From 25 degC to 0 and 40 degC with the energy fitted to the same three points. The bound is pinned, set from what
+    was seen: a straight line in 1/T misses the worst of those points (Marquis2019 at 40 degC) by 10.6 %.
+    """
     for celsius, expected in zip(case["temperature_c"], case["resistance_ohm"], strict=True):
         found = cell_resistance(celsius, case["resistance_ohm"][1], case["activation_kj_mol"] * 1e3)
         assert found == pytest.approx(expected, rel=0.11)
@@ -219,9 +223,11 @@ def test_duration_by_hand_without_resistance() -> None:
 
 
 def test_duration_by_hand_with_resistance() -> None:
-    """By hand: V = 3 + 2q from 5 down to 4 V, P = 3 W, R = 1 ohm, 1 A s. With the loaded voltage U, V = U + 3/U and
-    I = 3/U, so dq/I = (U/3) (1/2) (1 - 3/U^2) dU = (U - 3/U)/6 dU, whose integral is (U^2/2 - 3 ln U)/6 from
-    U(4) = 3, as 4 = 3 + 3/3, to U(5) = (5 + sqrt 13)/2, as U^2 - 5 U + 3 = 0."""
+    """By hand: V = 3 + 2q from 5 down to 4 V, P = 3 W, R = 1 ohm, 1 A s.
+
+    With the loaded voltage U, V = U + 3/U and I = 3/U, so dq/I = (U/3) (1/2) (1 - 3/U^2) dU = (U - 3/U)/6 dU, whose
+    integral is (U^2/2 - 3 ln U)/6 from U(4) = 3, as 4 = 3 + 3/3, to U(5) = (5 + sqrt 13)/2, as U^2 - 5 U + 3 = 0.
+    """
     high, low = (5 + math.sqrt(13)) / 2, 3.0
     expected = ((high**2 - low**2) / 2 - 3 * math.log(high / low)) / 6
     flown = discharge([3.0, 5.0], power=3.0, resistance=1.0, capacity=1.0, reserve=0.5)
@@ -307,7 +313,7 @@ def test_two_packs_side_by_side_share_twice_the_power() -> None:
 
 @st.composite
 def packs(draw: st.DrawFn) -> dict[str, Any]:
-    """A rising curve of straight pieces, and a discharge that can start."""
+    """Return a rising curve of straight pieces, and a discharge that can start."""
     rises = draw(st.lists(st.floats(0.002, 0.4), min_size=1, max_size=8))
     nodes = list(np.cumsum([draw(st.floats(1.0, 3.5)), *rises]))
     start = draw(st.floats(0.05, 1.0))
@@ -404,6 +410,8 @@ def test_a_row_does_not_touch_its_neighbours() -> None:
 
 
 def test_constants() -> None:
-    """Published: CODATA 2018, molar gas constant 8.314 462 618... J/(mol K), exact as k N_A = 1.380649e-23 x
-    6.02214076e23; ten digits are kept, so half a unit of the last."""
+    """Published: CODATA 2018, molar gas constant 8.314 462 618...
+
+    J/(mol K), exact as k N_A = 1.380649e-23 x 6.02214076e23; ten digits are kept, so half a unit of the last.
+    """
     assert pytest.approx(1.380649e-23 * 6.02214076e23, rel=0.5e-9 / 8.3) == constants.MOLAR_GAS_CONSTANT

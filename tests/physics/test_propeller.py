@@ -21,8 +21,10 @@ def expected(diameter: float, pitch: float, blades: int) -> float:
 
 
 def test_convention_by_hand() -> None:
-    """By hand, the UIUC convention, n in revolutions per second: 0.1 x 1.25 x 100^2 x 0.2^4 = 2 N; 0.05 x 1.25 x 100^3
-    x 0.2^5 = 20 W; so torque 20 / (200 pi) N m."""
+    """By hand, the UIUC convention, n in revolutions per second: 0.1 x 1.25 x 100^2 x 0.2^4 = 2 N.
+
+    0.05 x 1.25 x 100^3 x 0.2^5 = 20 W; so torque 20 / (200 pi) N m.
+    """
     spin = one(100 * 2 * math.pi)
     assert propeller.thrust(one(0.1), spin, one(0.2), one(1.25))[0] == pytest.approx(2.0, rel=1e-14)
     assert propeller.measured_thrust_coefficient(one(2.0), spin, one(0.2), one(1.25))[0] == pytest.approx(
@@ -36,8 +38,11 @@ def test_convention_by_hand() -> None:
 
 
 def test_figure_of_merit_of_a_measured_propeller(reference_data: Path) -> None:
-    """Published: UIUC Propeller Database, da4022 5x3.75 in with three blades, CT 0.2068, CP 0.1315. Derived: FM =
-    0.79788 x 0.2068^1.5 / 0.1315 = 0.571; the measured power comes back from it to half a unit of its last digit."""
+    """Published: UIUC Propeller Database, da4022 5x3.75 in with three blades, CT 0.2068, CP 0.1315.
+
+    Derived: FM = 0.79788 x 0.2068^1.5 / 0.1315 = 0.571; the measured power comes back from it to half a unit of its
+    last digit.
+    """
     found = propeller.power_coefficient(one(0.2068), one(0.57065))[0]
     assert found == pytest.approx(0.1315, abs=5e-5)
     assert math.sqrt(2 / math.pi) * 0.2068**1.5 / 0.1315 == pytest.approx(0.571, abs=5e-4)
@@ -84,8 +89,11 @@ def test_a_measured_point_gives_itself_back(lift: float, diameter: float, spin: 
 
 
 def test_expected_coefficient_by_hand() -> None:
-    """By hand: square pitch, two blades, is the constant itself; 0.145 x 0.8^0.55 x 1.5^0.5 = 0.145 x 0.884503 x
-    1.224745 = 0.157077 for 5x4 with three; eight blades have twice the two."""
+    """By hand: square pitch, two blades, is the constant itself.
+
+    0.145 x 0.8^0.55 x 1.5^0.5 = 0.145 x 0.884503 x 1.224745 = 0.157077 for 5x4 with three; eight blades have twice the
+    two.
+    """
     assert expected(0.1, 0.1, 2) == pytest.approx(0.145, rel=1e-15)
     assert expected(0.127, 0.1016, 3) == pytest.approx(0.157077, rel=4e-6)
     assert expected(0.1, 0.1, 8) == pytest.approx(0.290, rel=1e-12)
@@ -122,7 +130,8 @@ def test_range_of_the_fit(diameter: float, pitch: float, blades: int, outside: b
 
 def test_against_the_propeller_database(reference_data: Path) -> None:
     """Measured (UIUC Propeller Database, static, mean of the top 40 % of speeds), two to four blades, pitch/diameter
-    0.3 to 1.1, 2 to 9 in: standard deviation of the logarithm 0.20 at most, mean 5 %, none off by more than half."""
+    0.3 to 1.1, 2 to 9 in: standard deviation of the logarithm 0.20 at most, mean 5 %, none off by more than half.
+    """
     database = propellers.load(reference_data)
     errors = database.errors(database.fitted)
     assert errors.count == 120
@@ -132,8 +141,10 @@ def test_against_the_propeller_database(reference_data: Path) -> None:
 
 
 def test_against_racing_propellers(reference_data: Path) -> None:
-    """Measured (open bench runs, medians from 8000 rpm up): eight five-inch propellers, each within 20 %, mean 5 %; the
-    spread stated, 12 %, is no less than what they show."""
+    """Measured (open bench runs, medians from 8000 rpm up): eight five-inch propellers, each within 20 %, mean 5 %.
+
+    The spread stated, 12 %, is no less than what they show.
+    """
     errors = propellers.of_the_bench(reference_data)
     assert errors.count == errors.within(0.20) == 8
     assert abs(errors.bias) < 0.05
@@ -142,7 +153,8 @@ def test_against_racing_propellers(reference_data: Path) -> None:
 
 def test_five_inch_propellers_of_the_database(reference_data: Path) -> None:
     """Measured (UIUC): these scatter as all do, 0.19 and 41 % at worst, so the bound of 20 % each does not hold for
-    them, only for the mean. Most are research blades, the rest not racing propellers."""
+    them, only for the mean. Most are research blades, the rest not racing propellers.
+    """
     database = propellers.load(reference_data)
     errors = database.errors(database.five_inch)
     assert errors.count == 22

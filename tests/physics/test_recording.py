@@ -33,7 +33,7 @@ from gramwatt.physics.statistics import percentiles, thin
 def course(
     time: Array, voltage: Array | float = 10.0, current: Array | float = 1.0, *, gap: float = np.inf
 ) -> CleanRecording:
-    """Samples that are all good; steps longer than a gap do not count."""
+    """Return samples that are all good; steps longer than a gap do not count."""
     lacking = np.full(len(time), np.nan)
     volts, amps = (np.broadcast_to(np.asarray(each, dtype=np.float64), time.shape) for each in (voltage, current))
     return CleanRecording(time, volts, amps, lacking, lacking, np.diff(time) <= gap)
@@ -101,8 +101,11 @@ def test_a_gap_counts_nowhere() -> None:
 
 @pytest.mark.parametrize("flight", [2, 5, 7])
 def test_measured_power_of_a_real_flight(reference_data: Path, flight: int) -> None:
-    """Rodrigues et al. 2021, Sci. Data 8:155 (CC BY 4.0): the power series against the paper's data's own table of
-    means by phase, to its printed digits; and the time-weighted mean of a phase, which differs by its ends alone."""
+    """Rodrigues et al.
+
+    2021, Sci. Data 8:155 (CC BY 4.0): the power series against the paper's data's own table of means by phase, to its
+    printed digits; and the time-weighted mean of a phase, which differs by its ends alone.
+    """
     with (reference_data / "flight" / f"cmu_flight_{flight}_power_series.csv").open(newline="") as file:
         rows = list(csv.DictReader(file))
     with (reference_data / "flight" / "cmu_power_by_phase.csv").open(newline="") as file:
@@ -231,7 +234,7 @@ def test_every_sample_is_used_or_counted_once(time: list[float], voltage: list[f
 
 
 def flying(*bursts: tuple[float, float], seconds: float = 120, hertz: float = 20, noise: float = 0.1) -> CleanRecording:
-    """An invented course: 8 A with noise, and bursts (start, length) of 40 A that sag by 2 V."""
+    """Return an invented course: 8 A with noise, and bursts (start, length) of 40 A that sag by 2 V."""
     time = np.arange(0, seconds, 1 / hertz)
     high = np.zeros(len(time), dtype=np.bool_)
     for start, length in bursts:

@@ -142,7 +142,8 @@ def test_measured_exponents_are_below_the_aerodynamic_one(
     reference_data: Path, supply: str, volts: float, least: float, most: float, expected: float
 ) -> None:
     """Measured: bench_five_inch (StrawsonDesign/motor_propeller_testing @ 7031418, MIT), raw rows at full supply, one
-    fit per run. Pinned median to 0.01; what counts is that it is 1.0 to 1.35 and its run-to-run spread about 0.2."""
+    fit per run. Pinned median to 0.01; what counts is that it is 1.0 to 1.35 and its run-to-run spread about 0.2.
+    """
     slopes = []
     for path in sorted((reference_data / "bench_five_inch").glob(f"??_{supply}.csv")):
         with path.open(encoding="utf-8-sig", newline="") as file:

@@ -64,8 +64,10 @@ def test_limits() -> None:
 
 
 def test_reading_of_a_display() -> None:
-    """Published: JCGM 100:2008, F.2.2.1 (from memory), u = 0.29 d (half a unit of its last digit); by hand:
-    d/sqrt(12), whose square is the variance d^2/12 of an even spread."""
+    """Published: JCGM 100:2008, F.2.2.1 (from memory), u = 0.29 d (half a unit of its last digit).
+
+    By hand: d/sqrt(12), whose square is the variance d^2/12 of an even spread.
+    """
     found = reading_uncertainty(np.array([0.0, 1.0, 0.1]))
     assert found[0] == 0.0
     assert found[1] == pytest.approx(0.29, abs=0.005, rel=0)

@@ -64,7 +64,7 @@ class Request:
 
 
 def complete(adapter: WsgiToAsgi, header: list[Any], body: bytes = b"", method: str = "POST") -> Request:
-    """A request whose body has arrived."""
+    """Return a request whose body has arrived."""
     request = Request(adapter, method, headers=header)
     request.send(body, more=False)
     return request

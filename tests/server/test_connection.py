@@ -19,13 +19,13 @@ from web.wire import HEAD, KEPT, QUESTION, answers, chunked, connect, problem, r
 
 @pytest.fixture(scope="module")
 def live() -> Iterator[str]:
-    """The base URL of the running service, with short timeouts."""
+    """Return the base URL of the running service, with short timeouts."""
     with running(GRAMWATT_READ_TIMEOUT="0.5", GRAMWATT_UNREAD_TIMEOUT="1") as (port, _):
         yield f"http://127.0.0.1:{port}"
 
 
 def read_to_end(connection: socket.socket) -> bytes:
-    """What comes until the server closes, or resets the connection."""
+    """Return what comes until the server closes, or resets the connection."""
     received = b""
     with contextlib.suppress(ConnectionResetError):
         while chunk := connection.recv(65536):

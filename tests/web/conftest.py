@@ -19,13 +19,13 @@ from gramwatt.web import create_app
 
 @pytest.fixture(scope="session")
 def client() -> FlaskClient:
-    """The application without a server around it."""
+    """Return the application without a server around it."""
     return create_app().test_client()
 
 
 @pytest.fixture(scope="session")
 def live() -> Iterator[str]:
-    """The base URL of a running ``python -m gramwatt serve``."""
+    """Return the base URL of a running ``python -m gramwatt serve``."""
     with running() as (port, _):
         yield f"http://127.0.0.1:{port}"
 
@@ -54,7 +54,7 @@ def running(**environment: str) -> Iterator[tuple[int, subprocess.Popen[str]]]:
 
 
 def free_port() -> int:
-    """A port of 127.0.0.1 that nobody listens on."""
+    """Return a port of 127.0.0.1 that nobody listens on."""
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))
         return int(probe.getsockname()[1])

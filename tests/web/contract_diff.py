@@ -38,7 +38,7 @@ class Side:
         self.contract = contract
 
     def resolved(self, value: Json) -> Json:
-        """The value itself, its reference followed; what stands beside the reference counts."""
+        """Return the value itself, its reference followed; what stands beside the reference counts."""
         while "$ref" in value:
             found: Any = self.contract
             for step in value["$ref"].removeprefix("#/").split("/"):
@@ -47,12 +47,12 @@ class Side:
         return value
 
     def parameters(self, operation: Json) -> dict[tuple[str, str], Json]:
-        """An operation's parameters by place and name."""
+        """Return an operation's parameters by place and name."""
         found = [self.resolved(parameter) for parameter in operation.get("parameters", ())]
         return {(parameter["in"], parameter["name"]): parameter for parameter in found}
 
     def content(self, message: Json) -> Json:
-        """A request body or a response by media type."""
+        """Return a request body or a response by media type."""
         found: Json = self.resolved(message).get("content", {})
         return found
 
@@ -133,6 +133,6 @@ def _of_range(where: str, old: Json, new: Json) -> Iterator[str]:
 
 
 def _bound(schema: Json, sign: int, closed: str, opened: str) -> tuple[float, bool]:
-    """A bound such that the greater one is the narrower: its value times ``sign``, and whether it is open."""
+    """Return a bound such that the greater one is the narrower: its value times ``sign``, and whether it is open."""
     found = [(schema[name] * sign, name == opened) for name in (closed, opened) if name in schema]
     return max(found, default=(-float("inf"), False))

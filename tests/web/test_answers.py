@@ -33,7 +33,7 @@ EXAMPLES = [
 
 
 def finite_json(raw: bytes) -> Any:
-    """What a reader strict about RFC 8259 makes of it."""
+    """Return what a reader strict about RFC 8259 makes of it."""
 
     def refuse(word: str) -> NoReturn:
         raise AssertionError(f"{word} in JSON")

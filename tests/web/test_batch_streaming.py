@@ -34,7 +34,7 @@ class Service:
     process: subprocess.Popen[str]
 
     def status(self, word: str) -> int:
-        """A number of the worker in /proc, in kilobytes."""
+        """Return a number of the worker in /proc, in kilobytes."""
         (worker,) = workers(self.process)
         lines = Path(f"/proc/{worker}/status").read_text().splitlines()
         return next(int(line.split()[1]) for line in lines if line.startswith(f"{word}:"))

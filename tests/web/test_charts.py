@@ -35,7 +35,7 @@ def pointers(answer: TestResponse) -> list[str]:
 
 
 def told(answer: TestResponse) -> str:
-    """What an SVG says of itself."""
+    """Return what an SVG says of itself."""
     assert answer.status_code == 200, answer.text
     return ET.fromstring(answer.data)[1].text or ""
 
@@ -100,7 +100,7 @@ def test_looks(client: FlaskClient) -> None:
 
 
 def words(answer: TestResponse) -> list[str]:
-    """The words that an SVG shows."""
+    """Return the words that an SVG shows."""
     return [each.text or "" for each in ET.fromstring(answer.data).iter("{http://www.w3.org/2000/svg}text")]
 
 

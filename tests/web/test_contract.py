@@ -50,7 +50,7 @@ def operations() -> Iterator[tuple[str, str, dict[str, Any]]]:
 
 
 def is_valid(schema: dict[str, Any], value: object) -> list[str]:
-    """What is wrong with a value under one of the contract's schemas."""
+    """Return what is wrong with a value under one of the contract's schemas."""
     return [error.message for error in VALIDATOR.evolve(schema={**CONTRACT, **schema}).iter_errors(value)]
 
 
@@ -211,7 +211,7 @@ VALUE = "/v1/pack-energy/usable_energy"
 
 
 def at(*path: str | int) -> Callable[[dict[str, Any]], Any]:
-    """What stands at a path of the contract."""
+    """Return what stands at a path of the contract."""
     return lambda contract: reduce(lambda found, step: found[step], path, contract)  # type: ignore[index]
 
 

@@ -141,7 +141,7 @@ def app() -> Flask:
 
 @pytest.fixture(scope="module")
 def flask() -> Flask:
-    """The application with nothing in front."""
+    """Return the application with nothing in front."""
     app = create_app()
     app.wsgi_app = app.extensions["fast_path"].application  # type: ignore[method-assign]
     return app
@@ -149,7 +149,7 @@ def flask() -> Flask:
 
 @pytest.fixture
 def alone() -> FastPath:
-    """A fast path with nothing behind it, not even a first answer of Flask's to learn from."""
+    """Return a fast path with nothing behind it, not even a first answer of Flask's to learn from."""
     fast_path: FastPath = create_app().extensions["fast_path"]
     fast_path.application = None  # type: ignore[assignment]
     return fast_path

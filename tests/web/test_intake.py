@@ -24,7 +24,7 @@ class Sender:
         self.waiting, self.go_on, self.done = threading.Event(), threading.Event(), threading.Event()
 
     def read(self, size: int) -> bytes:
-        """What `RequestBodyReader` calls."""
+        """Return what `RequestBodyReader` calls."""
         self.sizes.add(size)
         if self.given == self._held:
             self.waiting.set()

@@ -267,7 +267,7 @@ def test_no_bytes_make_the_service_fail(form: str, edits: list[tuple[float, byte
 
 
 def in_every_format() -> dict[str, bytes]:
-    """The first hundred samples of the flight."""
+    """Return the first hundred samples of the flight."""
     frame = table().head(100)
     ndjson, arrow, text = io.BytesIO(), io.BytesIO(), io.BytesIO()
     frame.write_ndjson(ndjson)

@@ -36,7 +36,7 @@ def inputs() -> Iterator[tuple[str, Quantity]]:
 
 
 def quantities(kind: Kind) -> Iterator[tuple[str, Quantity]]:
-    """The quantities in one kind of input."""
+    """Yield the quantities in one kind of input."""
     if isinstance(kind, Quantity):
         yield "", kind
     elif isinstance(kind, NumberList):
@@ -62,7 +62,7 @@ KINDS = [pytest.param(kind, id=name) for name, kind in distinct()]
 
 
 def errors(kind: Quantity, text: str, *, as_query: bool) -> list[str]:
-    """What the service finds wrong with a text."""
+    """Return what the service finds wrong with a text."""
     return [error.detail for error in read_column(kind, [text], text=as_query).errors.get(0, [])]
 
 

@@ -27,7 +27,7 @@ LONGEST_GIVEN = SCHEMAS["Fault"]["properties"]["given"]["maxLength"]
 
 
 def problem(client: FlaskClient, answer: TestResponse, status: int, kind: str) -> Any:
-    """The problem of an answer, after checking what holds for every problem."""
+    """Return the problem of an answer, after checking what holds for every problem."""
     assert answer.status_code == status, answer.text[:500]
     assert answer.content_type == "application/problem+json"
     assert "<" not in answer.text[:1]
@@ -55,7 +55,7 @@ def rules() -> list[Rule]:
 
 
 def path_of(rule: Rule) -> str:
-    """A path that the rule takes."""
+    """Return a path that the rule takes."""
     name = "flight-log" if rule.rule.endswith("/log") else "pack-energy"
     path = rule.rule.replace("<calculator_name>", name).replace("<result>", "usable_energy")
     path = path.replace("<kind>", "invalid-input").replace("<path:filename>", "page.css")
@@ -261,7 +261,7 @@ def test_what_a_client_made_up_is_told_short_and_printable(
 
 @pytest.fixture
 def broken() -> Iterator[FlaskClient]:
-    """An application whose pack-energy raises."""
+    """Return an application whose pack-energy raises."""
 
     def pack_energy(given: Any) -> NoReturn:
         raise ZeroDivisionError("secret of the formula")

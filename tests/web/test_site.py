@@ -27,7 +27,7 @@ def links(page: str) -> list[str]:
 
 
 def policy(header: str) -> dict[str, set[str]]:
-    """A Content-Security-Policy, its sources by directive."""
+    """Return a Content-Security-Policy, its sources by directive."""
     directives = (directive.split() for directive in header.split(";") if directive.strip())
     return {name: set(sources) for name, *sources in directives}
 
@@ -187,7 +187,7 @@ def test_health(client: FlaskClient, word: str) -> None:
 
 
 def counted(client: FlaskClient) -> dict[tuple[str, str, str], float]:
-    """Requests by method, route and status."""
+    """Return requests by method, route and status."""
     families = text_string_to_metric_families(client.get("/metrics").text)
     samples = next(family.samples for family in families if family.name == "gramwatt_requests")
     return {

@@ -33,8 +33,9 @@ _MIN_ACTIVE_SHARE: Final = 0.1  # share of the deviations that must not be negli
 
 
 def prominence(deviations: Array, values: Array) -> Array:
-    """Return how far deviations (..., K) of channels (..., K) from a mean stand out: above 1 where noise does not
-    reach.
+    """Return how far deviations (..., K) of channels (..., K) from a mean stand out.
+
+    Above 1 where noise does not reach.
 
     Samples where nothing happens (a craft on the ground) do not show the noise: negligible deviations are left out of
     the median if a tenth is not negligible. Nan where there is no deviation; all channels have them at the same

@@ -45,7 +45,7 @@ class FlatTable:
 
     @classmethod
     def root(cls, raw: bytes) -> FlatTable:
-        """The table that the buffer holds."""
+        """Return the table that the buffer holds."""
         return cls(raw, struct.unpack_from("<I", raw)[0])
 
     def _find(self, place: int) -> int | None:
@@ -56,17 +56,17 @@ class FlatTable:
         return self._at + offset if offset else None
 
     def number(self, place: int, form: str) -> int:
-        """A number; 0 where it is left out."""
+        """Return a number; 0 where it is left out."""
         at = self._find(place)
         return 0 if at is None else struct.unpack_from(form, self._raw, at)[0]
 
     def table(self, place: int) -> FlatTable | None:
-        """A table within the table."""
+        """Return a table within the table."""
         at = self._find(place)
         return None if at is None else FlatTable(self._raw, at + struct.unpack_from("<I", self._raw, at)[0])
 
     def structures(self, place: int, form: str) -> Iterator[tuple[int, ...]]:
-        """The elements of a vector of structures."""
+        """Return the elements of a vector of structures."""
         at = self._find(place)
         if at is None:
             return iter(())
@@ -114,7 +114,7 @@ class ExpansionCounter:
             self.add(before)  # which is copied each time that something is added to it
 
     def _unpacked(self, batch: FlatTable, body: pa.Buffer | None) -> int:
-        """The bytes of a batch when it is decompressed."""
+        """Return the bytes of a batch when it is decompressed."""
         size = 0 if body is None else body.size
         if body is None or batch.table(_COMPRESSION) is None:
             return size
@@ -204,7 +204,7 @@ def check_schema(schema: pa.Schema) -> None:
 
 
 def inner_types(kind: pa.DataType) -> list[pa.DataType]:
-    """The types that a type is made of."""
+    """Return the types that a type is made of."""
     if isinstance(kind, pa.BaseExtensionType):
         return [kind.storage_type]
     if pa.types.is_dictionary(kind):

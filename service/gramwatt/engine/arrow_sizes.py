@@ -43,7 +43,7 @@ def is_view(kind: pa.DataType) -> bool:
 
 
 def get_expanded_size(values: pa.Array) -> int:
-    """The bytes of texts and bytes in a column when each stands for itself, those of numbers left out."""
+    """Return the bytes of texts and bytes in a column when each stands for itself, those of numbers left out."""
     kind: Any = values.type
     if isinstance(kind, pa.BaseExtensionType):
         return get_expanded_size(values.storage)
@@ -67,7 +67,7 @@ def get_expanded_size(values: pa.Array) -> int:
 
 
 def _lengths(values: pa.Array) -> pa.Array:
-    """The bytes of each text; of what is no text, none."""
+    """Return the bytes of each text; of what is no text, none."""
     kind = values.type
     if is_view(kind):
         if not len(values):

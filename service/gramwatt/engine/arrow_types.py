@@ -8,7 +8,7 @@ from gramwatt.model.messages import replace_control_characters
 
 
 def first_line(error: object) -> str:
-    """What an error or a type of the Arrow library says first."""
+    """Return what an error or a type of the Arrow library says first."""
     return replace_control_characters(str(error).partition("\n")[0][:200])
 
 

@@ -97,19 +97,19 @@ class TableColumn(Column):
 
 
 def column_uncertainties(column: Column) -> Mapping[str, NDArray[np.float64]]:
-    """The standard uncertainties of a table's quantities, shape (1, M), by name; of a plain column none."""
+    """Return the standard uncertainties of a table's quantities, shape (1, M), by name; of a plain column none."""
     return column.uncertainties if isinstance(column, TableColumn) else {}
 
 
 @functools.lru_cache(maxsize=64)
 def all_true(rows: int) -> BoolArray:
-    """True in every row; read-only."""
+    """Return true in every row; read-only."""
     return np.broadcast_to(np.True_, (rows,)) if rows > 1 else make_read_only(np.ones(rows, dtype=np.bool_))
 
 
 @functools.lru_cache(maxsize=64)
 def all_false(rows: int) -> BoolArray:
-    """False in every row; read-only."""
+    """Return false in every row; read-only."""
     return np.broadcast_to(np.False_, (rows,)) if rows > 1 else make_read_only(np.zeros(rows, dtype=np.bool_))
 
 

@@ -97,13 +97,13 @@ class InputPlan:
 
 @functools.lru_cache(maxsize=1024)
 def get_single_plan(calculator: AnyCalculator, names: frozenset[str]) -> InputPlan | None:
-    """The plan of a single request that gives these inputs; see `make_plan`."""
+    """Return the plan of a single request that gives these inputs; see `make_plan`."""
     return make_plan(calculator, names, 1)
 
 
 @functools.lru_cache(maxsize=16)
 def get_block_plan(calculator: AnyCalculator, names: frozenset[str], rows: int) -> InputPlan | None:
-    """The plan of a block of a table; few are kept, since their columns are long. See `make_plan`."""
+    """Return the plan of a block of a table; few are kept, since their columns are long. See `make_plan`."""
     return make_plan(calculator, names, rows)
 
 
@@ -158,7 +158,7 @@ def complete_inputs(
 
 
 def get_field_values(calculator: AnyCalculator, asked: Mapping[str, Column]) -> dict[str, Any]:
-    """The columns by field of the calculator's inputs, standard uncertainties among them."""
+    """Return the columns by field of the calculator's inputs, standard uncertainties among them."""
     return {
         name: get_uncertainty(asked[kind.of]) if isinstance(kind, StandardUncertainty) else asked[name].values
         for name, kind in get_fields(calculator.inputs).items()
@@ -166,12 +166,12 @@ def get_field_values(calculator: AnyCalculator, asked: Mapping[str, Column]) -> 
 
 
 def get_uncertainty(column: Column) -> Any:
-    """The standard uncertainty of a column; zeros where none was given."""
+    """Return the standard uncertainty of a column; zeros where none was given."""
     return np.zeros_like(column.values) if column.uncertainty is None else column.uncertainty
 
 
 def get_given_uncertainties(name: str, column: Column) -> Uncertainties:
-    """The standard uncertainties given for an input, by path; none of a list or a table where all are zero."""
+    """Return the standard uncertainties given for an input, by path; none of a list or a table where all are zero."""
     found: Uncertainties = {}
     if column.uncertainty is not None and (column.uncertainty.ndim == 1 or column.uncertainty.any()):
         found[(name,)] = column.uncertainty
@@ -185,7 +185,7 @@ def get_given_uncertainties(name: str, column: Column) -> Uncertainties:
 def get_default_uncertainties(
     calculator: AnyCalculator, assumed: Mapping[str, BoolArray], known: Uncertainties, rows: int
 ) -> Uncertainties:
-    """The standard uncertainties of declared defaults where those are assumed, ``known`` ones elsewhere."""
+    """Return the standard uncertainties of declared defaults where those are assumed, ``known`` ones elsewhere."""
     found: Uncertainties = {}
     for name, kind in _uncertain_defaults(calculator):
         if assumed[name] is not all_false(rows) and assumed[name].any():

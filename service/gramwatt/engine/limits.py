@@ -1,5 +1,7 @@
-"""The limits on what one request may make, each with its reason. Decoders are bounded by what they make, not by what
-was sent: a few bytes can unfold to gigabytes."""
+"""The limits on what one request may make, each with its reason.
+
+Decoders are bounded by what they make, not by what was sent: a few bytes can unfold to gigabytes.
+"""
 
 from __future__ import annotations
 

@@ -18,25 +18,25 @@ def fits_query(calculator: AnyCalculator) -> bool:
 
 
 def find_example_query(calculator: AnyCalculator) -> str | None:
-    """The query of the first example that fits one."""
+    """Return the query of the first example that fits one."""
     queries = (build_query(calculator, example.given) for example in calculator.examples)
     return next((query for query in queries if query is not None), None)
 
 
 def find_query_example(calculator: AnyCalculator) -> Mapping[str, object]:
-    """The question of the first example that fits a query; empty where none does."""
+    """Return the question of the first example that fits a query; empty where none does."""
     return next((each.given for each in calculator.examples if build_query(calculator, each.given) is not None), {})
 
 
 def build_query(calculator: AnyCalculator, question: Mapping[str, object]) -> str | None:
-    """A question as a query, or None where it holds a table or a recording."""
+    """Return a question as a query, or None where it holds a table or a recording."""
     if any(not calculator.input_fields[name].fits_query for name in question):
         return None
     return "&".join(f"{name}={quote(format_query_value(value), safe=',')}" for name, value in question.items())
 
 
 def format_query_value(value: object) -> str:
-    """A JSON value as a word of a query."""
+    """Return a JSON value as a word of a query."""
     if isinstance(value, bool):
         return "true" if value else "false"
     return ",".join(map(str, value)) if isinstance(value, list) else str(value)

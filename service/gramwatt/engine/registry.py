@@ -43,7 +43,7 @@ def load() -> MappingProxyType[str, AnyCalculator]:
 
 
 def check_module(file_name: str, calculator: object) -> AnyCalculator:
-    """The calculator that a file must hold. Raises DeclarationError where it does not."""
+    """Return the calculator that a file must hold. Raises DeclarationError where it does not."""
     if not isinstance(calculator, Calculator):
         raise DeclarationError(f"calculators/{file_name}.py: no CALCULATOR = Calculator(...)")
     if calculator.formula.__name__ != file_name:

@@ -81,8 +81,11 @@ def _round(values: NDArray[np.float64], made: NDArray[np.float64], digits: int) 
 
 @functools.cache
 def _tables(digits: int) -> tuple[Any, Any]:
-    """By binary exponent: the power of ten within it, if any; and, before and after that power, ten to the power that
-    brings a value to ``digits`` whole digits, nan where that is no exact double."""
+    """By binary exponent: the power of ten within it, if any.
+
+    And, before and after that power, ten to the power that brings a value to ``digits`` whole digits, nan where that is
+    no exact double.
+    """
     thresholds, scales = np.full(2048, math.inf), np.full(4096, math.nan)
     thresholds[0], scales[0] = math.ulp(0.0), 1.0  # zero itself; what is next to it is no exact case
     for exponent in range(1, 2047):

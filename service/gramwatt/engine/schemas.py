@@ -32,13 +32,13 @@ class ColumnField(fields.Field[Column]):
 
 
 def get_description(kind: Kind) -> str:
-    """A field's description; a Spread has none, as nobody is asked for it."""
+    """Return a field's description; a Spread has none, as nobody is asked for it."""
     return str(getattr(kind, "description", ""))
 
 
 @functools.cache
 def get_schema(calculator: AnyCalculator, *, text: bool = False) -> marshmallow.Schema:
-    """The schema of a calculator's question; made once, used by every thread (loading keeps no state)."""
+    """Return the schema of a calculator's question; made once, used by every thread (loading keeps no state)."""
     made = {
         name: ColumnField(kind, text=text, required=name in calculator.required_inputs)
         for name, kind in calculator.input_fields.items()
@@ -47,7 +47,7 @@ def get_schema(calculator: AnyCalculator, *, text: bool = False) -> marshmallow.
 
 
 def get_schema_name(calculator: AnyCalculator) -> str:
-    """The name of the question's component in the contract: ``PackEnergyQuestion``."""
+    """Return the name of the question's component in the contract: ``PackEnergyQuestion``."""
     return "".join(word.capitalize() for word in calculator.name.split("-")) + "Question"
 
 

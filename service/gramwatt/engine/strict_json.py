@@ -43,7 +43,7 @@ def parse_strict_json(raw: bytes) -> object:
 
 
 def parse_value_at(text: str, start: int) -> tuple[object, int]:
-    """The JSON value that begins at ``start``, and where it ends. Raises NotJson, also where it does not end."""
+    """Return the JSON value that begins at ``start``, and where it ends. Raises NotJson, also where it does not end."""
     try:
         return _DECODER.raw_decode(text, start)
     except RecursionError:

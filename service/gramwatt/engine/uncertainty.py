@@ -176,7 +176,7 @@ def _steps(calculator: AnyCalculator, sources: tuple[tuple[Path, int | None], ..
 
 @functools.cache
 def _numeric(calculator: AnyCalculator) -> tuple[tuple[str, str | None, str], ...]:
-    """The numeric results: name, which of a table is ``packs.endurance``, table if any, and field."""
+    """Return the numeric results: name, which of a table is ``packs.endurance``, table if any, and field."""
     fields: list[tuple[str, str | None, str]] = []
     for name, kind in calculator.result_fields.items():
         if kind.has_numbers:
@@ -211,14 +211,14 @@ def _repeat(fields: Mapping[str, Any], rows: int, copies: int) -> dict[str, Any]
 
 
 def _column(fields: Mapping[str, Any], path: Path, at: int | None) -> NDArray[np.float64]:
-    """The numbers of one source in columns of inputs, as a view (n,)."""
+    """Return the numbers of one source in columns of inputs, as a view (n,)."""
     values = functools.reduce(getattr, path[1:], fields[path[0]])
     view: NDArray[np.float64] = values if at is None else values[:, at]
     return view
 
 
 def _head(results: Any, rows: int) -> Any:
-    """The first rows of results."""
+    """Return the first rows of results."""
     if isinstance(results, np.ndarray):
         return results[:rows]
     heads = [_head(getattr(results, name), rows) for name in get_fields(type(results))]

@@ -23,22 +23,22 @@ class InputError:
     accepted: str
 
     def under(self, parent: str) -> InputError:
-        """The same fault, one level deeper."""
+        """Return the same fault, one level deeper."""
         return InputError(f"/{escape_pointer(parent)}{self.pointer}", self.detail, self.given, self.accepted)
 
 
 def escape_pointer(token: str) -> str:
-    """A name as a reference token of a JSON Pointer (RFC 6901)."""
+    """Return a name as a reference token of a JSON Pointer (RFC 6901)."""
     return token.replace("~", "~0").replace("/", "~1")
 
 
 def round_to_12_digits(value: float) -> float:
-    """A float whose shortest decimal form has at most 12 significant digits."""
+    """Return a float whose shortest decimal form has at most 12 significant digits."""
     return float(f"{value:.12g}")
 
 
 def format_number(value: float, digits: int = 12) -> str:
-    """A finite number in at most ``digits`` significant digits, without a trailing ``.0``."""
+    """Return a finite number in at most ``digits`` significant digits, without a trailing ``.0``."""
     text = f"{value:.{digits}g}"
     value = float(text)
     if "e" in text and 1e-7 <= abs(value) < 1e15:
@@ -48,14 +48,14 @@ def format_number(value: float, digits: int = 12) -> str:
 
 
 def format_quantity(value: float, unit: str, digits: int = 5) -> str:
-    """A number with its unit, for a sentence: ``1.3 Ah``, ``20 %``, ``0.7``."""
+    """Return a number with its unit, for a sentence: ``1.3 Ah``, ``20 %``, ``0.7``."""
     if not math.isfinite(value):
         return "no finite value"
     return format_number(value, digits) + ("" if unit == "1" else f" {unit}")
 
 
 def quote_input(value: object) -> object:
-    """What was given, safe to send back: long text cut, lists and tables told by their length."""
+    """Return what was given, safe to send back: long text cut, lists and tables told by their length."""
     if isinstance(value, str):
         value = value.encode("utf-8", "replace").decode()
         return value if len(value) <= MAX_ECHO_LENGTH else value[:MAX_ECHO_LENGTH] + f"... ({len(value)} characters)"
@@ -69,15 +69,17 @@ def quote_input(value: object) -> object:
 
 
 def replace_control_characters(text: str) -> str:
-    """A sentence that may quote what was sent, without its control characters and line ends."""
+    """Return a sentence that may quote what was sent, without its control characters and line ends."""
     if text.isprintable():
         return text
     return "".join(letter if letter.isprintable() else "\ufffd" for letter in text)
 
 
 def close_matches(word: str, known: Iterable[str]) -> list[str]:
-    """Known words that a misspelt one may have meant, nearest first; none if it is longer than
-    `MAX_COMPARED_LENGTH`."""
+    """Known words that a misspelt one may have meant, nearest first.
+
+    None if it is longer than `MAX_COMPARED_LENGTH`.
+    """
     if len(word) > MAX_COMPARED_LENGTH:
         return []
     folded = {each.lower().replace("-", "_"): each for each in known if len(each) <= MAX_COMPARED_LENGTH}
@@ -86,12 +88,12 @@ def close_matches(word: str, known: Iterable[str]) -> list[str]:
 
 
 def suggest(word: str, known: Iterable[str]) -> str:
-    """The end of a sentence about a misspelt word: ``; did you mean cells?``, or nothing."""
+    """Return the end of a sentence about a misspelt word: ``; did you mean cells?``, or nothing."""
     meant = close_matches(word, known)
     return f"; did you mean {join_with_or(meant)}?" if meant else ""
 
 
 def join_with_or(words: Iterable[str]) -> str:
-    """``a, b or c``."""
+    """Return ``a, b or c``."""
     listed = list(words)
     return listed[0] if len(listed) == 1 else f"{', '.join(listed[:-1])} or {listed[-1]}"

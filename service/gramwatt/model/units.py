@@ -29,7 +29,7 @@ class Unit:
     offset: float
 
     def to_si(self, value: float) -> float:
-        """A value in this unit, in SI."""
+        """Return a value in this unit, in SI."""
         return value * self.scale + self.offset
 
     def from_si(self, values: Array) -> Array:
@@ -50,7 +50,7 @@ _DIMENSION: Final = {spelling: dimension for dimension, units in UNITS.items() f
 
 
 def get_unit(spelling: str) -> Unit:
-    """The unit of a declaration. Raises DeclarationError where the table has none of that spelling."""
+    """Return the unit of a declaration. Raises DeclarationError where the table has none of that spelling."""
     if spelling not in _DIMENSION:
         raise DeclarationError(
             f"unit {spelling!r} is not in the table of units; add it to EXPRESSIONS in engine/unit_expressions.py and "

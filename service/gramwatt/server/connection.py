@@ -53,7 +53,7 @@ class InvalidRequest(Exception):
 
 
 class Connection(HttpToolsProtocol):
-    """uvicorn's connection, which also
+    """uvicorn's connection, which also.
 
     - bounds a request's head in size and time, and the number of requests sent ahead of their responses;
     - answers what cannot be read with a problem, and closes so that the client receives it;

@@ -38,7 +38,7 @@ class NoSuchColumn(Exception):
 
 
 def sendable(questions: Sequence[Mapping[str, object]], sent: str) -> bytes:
-    """The table, where the format has it: an Arrow column holds numbers or texts, and some examples mix them."""
+    """Return the table, where the format has it: an Arrow column holds numbers or texts, and some examples mix them."""
     try:
         return written(questions, sent)
     except (pa.ArrowInvalid, pa.ArrowTypeError) as error:

@@ -17,7 +17,7 @@ PACK = "pack-energy"
 
 
 def told(raw: bytes, sent: str, **options: Any) -> list[object]:
-    """The rows of the answer, or why there is none."""
+    """Return the rows of the answer, or why there is none."""
     try:
         return [_same(json.loads(line)) for line in table(PACK, raw, sent, "ndjson", **options).split(b"\n") if line]
     except MalformedTable as broken:
@@ -27,7 +27,10 @@ def told(raw: bytes, sent: str, **options: Any) -> list[object]:
 
 
 def _same(row: dict[str, Any]) -> dict[str, Any]:
-    """A row as it must be the same: what it lacks may be null or absent, a number at fault told as text or number."""
+    """Return a row as it must be the same.
+
+    What it lacks may be null or absent, a number at fault told as text or number.
+    """
     for error in row.get("error", {}).get("errors", ()):
         with suppress(TypeError, ValueError):
             error["given"] = f"{float(error['given']) + 0.0:.12g}"

@@ -68,7 +68,7 @@ class Page(HTMLParser):
         ]
 
     def one(self, tag: str = "", **wanted: str) -> tuple[dict[str, str], str]:
-        """The only one."""
+        """Return the only one."""
         (found,) = self.find(tag, **wanted)
         return found
 
@@ -85,7 +85,7 @@ def headline(page: Page) -> str:
 
 
 def form_data(page: Page) -> dict[str, str]:
-    """What a form would send, its rows of templates aside."""
+    """Return what a form would send, its rows of templates aside."""
     data: dict[str, str] = {}
     inside: str | None = None
     for at, (tag, attributes) in enumerate(page.elements):
@@ -107,7 +107,7 @@ def form_data(page: Page) -> dict[str, str]:
 
 
 def code(page: Page) -> dict[str, str]:
-    """The pieces of code of a page by their titles, as they would be copied."""
+    """Return the pieces of code of a page by their titles, as they would be copied."""
     titles = [text for attributes, text in page.find("h3") if attributes.get("id", "").startswith("code-")]
     found = [at for at, (tag, _) in enumerate(page.elements) if tag == "code" and page.elements[at - 1][0] == "pre"]
     pieces = ["".join(page.texts[at]) for at in found]

@@ -80,7 +80,7 @@ def test_the_chart_of_an_invalid_form_is_a_problem(client: FlaskClient) -> None:
 
 
 def inline(page: Page) -> str:
-    """The chart that stands in the page itself."""
+    """Return the chart that stands in the page itself."""
     assert not page.find("source")
     kind, _, data = page.one("img")[0]["src"].partition(",")
     assert kind == "data:image/svg+xml;base64"

@@ -49,7 +49,7 @@ class ArrowColumns:
     def _open(
         self, fields: Sequence[int] | None = None
     ) -> tuple[pa.Schema, Iterator[pa.RecordBatch], ExpansionCounter]:
-        """The schema, and the record batches with some of their fields, once each of them is checked."""
+        """Return the schema, and the record batches with some of their fields, once each of them is checked."""
         raw, unfolding = pa.py_buffer(self._raw), ExpansionCounter(DECOMPRESSED_BYTES_PER_BYTE)
         unfolding.received = raw.size
         options = pa.ipc.IpcReadOptions(included_fields=fields)

@@ -28,12 +28,12 @@ class _Found:
 
 
 def column_option(channel: str) -> str:
-    """The option that names a channel's column: ``voltage_column``."""
+    """Return the option that names a channel's column: ``voltage_column``."""
     return f"{channel}_column"
 
 
 def channels_of(kind: TimeSeries) -> Mapping[str, Quantity]:
-    """The channels of a recording by name, the time first."""
+    """Return the channels of a recording by name, the time first."""
     return {name: each for name, each in get_fields(kind.row).items() if isinstance(each, Quantity)}
 
 
@@ -46,7 +46,7 @@ def has_time_column(kind: TimeSeries, names: Sequence[str], wanted: Mapping[str,
 def read_recording(
     kind: TimeSeries, columns: Columns, wanted: Mapping[str, str] | None = None, *, decimal: str = "."
 ) -> Recording:
-    """A recording of columns. ``wanted`` names the column of a channel where that is not the channel's own name.
+    """Return a recording of columns. ``wanted`` names the column of a channel where that is not the channel's own name.
 
     Raises Unusable where a channel that must be there, or was wished for, is not to be found.
     """
@@ -79,7 +79,7 @@ def _length(cells: NumberCells | TextCells) -> int:
 
 
 def parse_recording_object(kind: TimeSeries, cell: Mapping[str, Any]) -> Recording:
-    """A recording told in JSON, or by a caller of the library: lists or arrays of numbers by channel."""
+    """Return a recording told in JSON, or by a caller of the library: lists or arrays of numbers by channel."""
     return read_recording(kind, ObjectColumns(cell, kind.max_length))
 
 
@@ -128,7 +128,7 @@ def _bare(name: str) -> str:
 
 
 def split_unit(name: str) -> tuple[str, str | None]:
-    """The name of a column and the unit in brackets behind it, or None."""
+    """Return the name of a column and the unit in brackets behind it, or None."""
     text = name.strip()
     head, bracket, spelling = text.removesuffix("]").rpartition("[")
     if not text.endswith("]") or not bracket or "]" in spelling or "\n" in head.strip():
@@ -152,7 +152,7 @@ def _matching(names: Sequence[str], wish: str) -> list[int]:
 
 
 def _unit(kind: Quantity, header: str, wish: str | None, pointer: str) -> tuple[units.Unit | None, InputError | None]:
-    """The unit that the header tells in brackets, or else the wish."""
+    """Return the unit that the header tells in brackets, or else the wish."""
     spelling = split_unit(header)[1]
     if spelling is None and wish:
         spelling = split_unit(wish)[1]
@@ -169,7 +169,7 @@ def _unit(kind: Quantity, header: str, wish: str | None, pointer: str) -> tuple[
 def _read(
     name: str, kind: Quantity, cells: NumberCells | TextCells, unit: units.Unit | None, *, clock: bool, decimal: str
 ) -> tuple[Array, list[UnreadableCells]]:
-    """A column's numbers in SI, nan where none can be read, and what was left out for which reason."""
+    """Return a column's numbers in SI, nan where none can be read, and what was left out for which reason."""
     limits = kind.bounds
     known = unit or limits.unit
     if isinstance(cells, list):
@@ -196,7 +196,10 @@ def _read(
 
 
 def _number(text: str, decimal: str) -> float:
-    """A text as a number; nan where it is none. Python itself would also take 1_000 and digits of other scripts."""
+    """Return a text as a number; nan where it is none.
+
+    Python itself would also take 1_000 and digits of other scripts.
+    """
     if ":" in text or "_" in text or not text.isascii():
         return np.nan
     try:

@@ -51,7 +51,7 @@ class Columns(Protocol):
         ...
 
     def take(self, positions: Sequence[int]) -> list[NumberCells | TextCells]:
-        """These columns, in this order."""
+        """Return these columns, in this order."""
         ...
 
 

@@ -109,7 +109,7 @@ def _no_longer(lines: Iterable[str]) -> Iterator[str]:
 
 
 def _fields(line: str, separator: str) -> list[str]:
-    """The fields of one line; none where it is no CSV."""
+    """Return the fields of one line; none where it is no CSV."""
     try:
         return next(csv.reader([line.replace("\r", " ")], delimiter=separator), [])
     except csv.Error:
@@ -169,7 +169,7 @@ class ObjectColumns:
 
 
 def _cells(values: Any, kinds: Set[type]) -> NumberCells | TextCells:
-    """A list of cells of these kinds, or an array of numbers."""
+    """Return a list of cells of these kinds, or an array of numbers."""
     if not isinstance(values, list):
         return NumberCells(np.asarray(values, dtype=np.float64), np.ones(len(values), np.bool_))
     if str not in kinds:
@@ -184,7 +184,7 @@ def _cells(values: Any, kinds: Set[type]) -> NumberCells | TextCells:
 
 
 def _filled(cells: NumberCells | TextCells, rows: int) -> NumberCells | TextCells:
-    """A column with empty cells at its end, up to so many rows."""
+    """Return a column with empty cells at its end, up to so many rows."""
     if isinstance(cells, list):
         return cells + [None] * (rows - len(cells))
     lacking = rows - len(cells.values)

@@ -26,7 +26,7 @@ class ColumnParser:
         self._names = [str(position) for position in range(width)]
 
     def parse(self, piece: bytes) -> Parsed | None:
-        """The columns of a piece; None where it must be read row by row."""
+        """Return the columns of a piece; None where it must be read row by row."""
         quoted = b'"' in piece
         if quoted and (self._separator == "\t" or b'"' in _QUOTED.sub(b"", piece)):
             return None

@@ -52,7 +52,7 @@ def read_arrow(
     passthrough: Passthrough = Passthrough(),  # noqa: B008 - it never changes
     constants: Mapping[str, object] | None = None,
 ) -> Iterator[Chunk]:
-    """The chunks of a stream of record batches.
+    """Return the chunks of a stream of record batches.
 
     Raises Unreadable where its columns are wrong, before any chunk, and Broken where the rest cannot be read.
     """
@@ -87,7 +87,7 @@ def read_batches(
     passthrough: Passthrough,
     constants: Mapping[str, object],
 ) -> Iterator[Chunk]:
-    """The same for record batches that are at hand, as of a Parquet file."""
+    """Yield the same for record batches that are at hand, as of a Parquet file."""
     heading, errors = parse_header(calculator, schema.names, passthrough, constants)
     errors += _type_faults(heading, schema)
     if errors:
@@ -209,7 +209,7 @@ def _cells(column: InputColumn, values: pa.Array) -> Cells:
 
 
 def _given(cell: object) -> object:
-    """A list or a table without the nulls that stand for what a row of it leaves out."""
+    """Return a list or a table without the nulls that stand for what a row of it leaves out."""
     if isinstance(cell, list):
         return [_given(each) for each in cell]
     return {name: value for name, value in cell.items() if value is not None} if isinstance(cell, dict) else cell

@@ -20,8 +20,11 @@ _PER_SECOND: Final = {"s": 1, "ms": 10**3, "us": 10**6, "ns": 10**9}
 
 
 def json_values(column: pa.Array) -> list[Any]:
-    """Texts, numbers and truths as they are; whatever else as a text: dates and times by ISO 8601, bytes by base64,
-    lists and structures as JSON. Raises Broken where a value is beyond what its type can tell."""
+    """Texts, numbers and truths as they are.
+
+    Whatever else as a text: dates and times by ISO 8601, bytes by base64, lists and structures as JSON. Raises Broken
+    where a value is beyond what its type can tell.
+    """
     if isinstance(column.type, pa.BaseExtensionType):
         column = column.storage
     try:

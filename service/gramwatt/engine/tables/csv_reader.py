@@ -50,7 +50,7 @@ def read_csv(
     passthrough: Passthrough = Passthrough(),  # noqa: B008 - it never changes
     constants: Mapping[str, object] | None = None,
 ) -> Iterator[Chunk]:
-    """The chunks of a table whose first line names its columns.
+    """Return the chunks of a table whose first line names its columns.
 
     Raises Unreadable where the header is wrong, before any chunk, and Broken where the rest cannot be read.
     """
@@ -77,7 +77,7 @@ _FIRST_ROW: Final = re.compile(_ROW.format("".join(SEPARATORS)).encode())
 
 
 def split_header(line: bytes, separator: str, known: Collection[str]) -> tuple[list[str], str]:
-    """The names of the columns, and what separates them: whichever of the usual separators finds most inputs."""
+    """Return the names of the columns, and what separates them: whichever of the usual separators finds most inputs."""
     try:
         text = line.decode("utf-8")
     except UnicodeDecodeError as error:
@@ -110,7 +110,7 @@ class RowSplitter:
         return not self._ended
 
     def header(self) -> bytes:
-        """The first row, its byte-order mark taken off. Raises Broken where there is none."""
+        """Return the first row, its byte-order mark taken off. Raises Broken where there is none."""
         while (end := self._end_of_first()) < 0 and len(self._left) <= MAX_ROW_BYTES and self._more():
             pass
         if self._left.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
@@ -130,7 +130,7 @@ class RowSplitter:
         return -1 if found is None else found.end()
 
     def rows(self, separator: str) -> Iterator[bytes]:
-        """The rest in pieces of whole rows."""
+        """Yield the rest in pieces of whole rows."""
         whole = re.compile(f"(?:{_ROW.format(separator)})*+".encode())
         while True:  # what is there is given before more is waited for
             found = whole.match(self._left) if b'"' in self._left else None
@@ -148,7 +148,7 @@ class RowSplitter:
 
 
 def _column_parser(heading: Header, separator: str, decimal: str) -> Any:
-    """A parser by columns, where its library is installed, else None."""
+    """Return a parser by columns, where its library is installed, else None."""
     try:
         from gramwatt.engine.tables.arrow_csv_parser import ColumnParser
     except ModuleNotFoundError:
@@ -171,7 +171,7 @@ class _Reader:
         self._parser = _column_parser(heading, separator, decimal)
 
     def read(self, piece: bytes, first: int) -> Iterator[Chunk]:
-        """The rows of a piece; blank lines are no rows."""
+        """Return the rows of a piece; blank lines are no rows."""
         columns = self._parser.parse(piece) if self._parser is not None else None
         if columns is None:
             return self._by_rows(piece, first)
@@ -202,7 +202,7 @@ class _Reader:
         return parse_text_column(column.kind, texts, bare=column.unit, text=True, decimal=self._decimal)
 
     def _by_rows(self, piece: bytes, first: int) -> Iterator[Chunk]:
-        """The piece row by row, as the standard library reads it; ragged rows become faults."""
+        """Yield the piece row by row, as the standard library reads it; ragged rows become faults."""
         errors: dict[int, list[InputError]] = {}
         rows: list[Sequence[str]] = []
         width = len(self._heading.columns)

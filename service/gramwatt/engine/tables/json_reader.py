@@ -30,7 +30,7 @@ def read_ndjson(
     passthrough: Passthrough = Passthrough(),  # noqa: B008 - it never changes
     constants: Mapping[str, object] | None = None,
 ) -> Iterator[Chunk]:
-    """The chunks of a table with one JSON object a line; blank lines are no rows."""
+    """Yield the chunks of a table with one JSON object a line; blank lines are no rows."""
     rows, left, ended = json_rows.RowBuilder(calculator, passthrough, constants or {}), b"", False
     while not ended:
         read = source(READ_SIZE)
@@ -72,7 +72,7 @@ def read_json(
     passthrough: Passthrough = Passthrough(),  # noqa: B008 - it never changes
     constants: Mapping[str, object] | None = None,
 ) -> Iterator[Chunk]:
-    """The chunks of a JSON array of objects. Raises Broken where it is none, or no longer JSON."""
+    """Return the chunks of a JSON array of objects. Raises Broken where it is none, or no longer JSON."""
     return _Array(json_rows.RowBuilder(calculator, passthrough, constants or {}), source).chunks()
 
 
@@ -90,7 +90,7 @@ class _Array:
         return not self._ended
 
     def chunks(self) -> Iterator[Chunk]:
-        """The rows, until the closing bracket, after which nothing may stand."""
+        """Yield the rows, until the closing bracket, after which nothing may stand."""
         self._open()
         before = -1
         while not self._closed:
@@ -137,7 +137,7 @@ class _Array:
             self._left, self._closed = b"", True
 
     def _one_by_one(self) -> Iterator[Chunk]:
-        """The elements that have arrived whole, as the strict reader of single questions takes them."""
+        """Yield the elements that have arrived whole, as the strict reader of single questions takes them."""
         text, undecoded, wrong = self._decoded()
         values: list[object] = []
         at, problem = 0, ""
@@ -171,7 +171,7 @@ class _Array:
             raise MalformedTable(f"after row {self._rows.first}: the array is not JSON: {wrong or problem}")
 
     def _decoded(self) -> tuple[str, bytes, str]:
-        """What has arrived as text, the bytes after it, and what is wrong with those where they are no UTF-8."""
+        """Return what has arrived as text, the bytes after it, and what is wrong with those where they are no UTF-8."""
         try:
             text, used = codecs.utf_8_decode(self._left, "strict", self._ended)
         except UnicodeDecodeError as error:

@@ -50,8 +50,10 @@ class RowBuilder:
         self.first = 0
 
     def by_columns(self, piece: bytes, *, array: bool) -> Chunk | None:
-        """A piece with one object a line, or with commas between as in an ``array``, parsed at once; None where that
-        could hide something."""
+        """Return a piece with one object a line, or with commas between as in an ``array``, parsed at once.
+
+        None where that could hide something.
+        """
         objects = self._objects(piece, array=array)
         if objects is None:
             return None
@@ -73,7 +75,7 @@ class RowBuilder:
         return self._chunk(len(objects), cells, passthrough_columns, {})
 
     def _objects(self, lines: bytes, *, array: bool) -> list[dict[str, Any]] | None:
-        """The objects of a piece, where it holds nothing else and no object gives a name twice."""
+        """Return the objects of a piece, where it holds nothing else and no object gives a name twice."""
         if not self._calculator.columnwise or b"\\" in lines:
             return None
         names = byte_search.count(lines, b'":')
@@ -192,7 +194,10 @@ def _take_out_unsendable(name: str, values: list[Any], errors: dict[int, list[In
 
 
 def _columns(objects: Sequence[dict[str, Any]]) -> dict[str, list[Any]] | None:
-    """The values of each name, None where an object lacks it; None of more names than a table may have columns."""
+    """Return the values of each name, None where an object lacks it.
+
+    None of more names than a table may have columns.
+    """
     names = objects[0]
     if sum(map(len, objects)) == len(objects) * len(names):
         with contextlib.suppress(KeyError):  # else they have other names, as many
@@ -206,7 +211,7 @@ def _columns(objects: Sequence[dict[str, Any]]) -> dict[str, list[Any]] | None:
 
 
 def _cells(kind: Kind, values: list[Any], kinds: Set[type]) -> Cells:
-    """The cells of a column: by the whole where all are numbers or all are texts."""
+    """Return the cells of a column: by the whole where all are numbers or all are texts."""
     if isinstance(kind, Quantity | Count) and kinds <= {int, float}:
         return NumericColumn(np.array(values, dtype=np.float64), np.ones(len(values), dtype=np.bool_))
     if isinstance(kind, Quantity | Count) and kinds <= {int, float, type(None)}:

@@ -21,7 +21,7 @@ _LETTERS: Final = b"0123456789.eE+- "
 def parse_text_column(
     kind: Kind, texts: Sequence[str | None], *, bare: units.Unit | None, text: bool, decimal: str = "."
 ) -> Cells:
-    """The cells of a text column. ``bare`` is the unit of a number without one.
+    """Return the cells of a text column. ``bare`` is the unit of a number without one.
 
     With ``text`` a number alone is a number, and a cell of nothing but spaces is absent; without, both are left for
     the judge of single cells, who refuses them.
@@ -52,7 +52,7 @@ def _all(rows: int) -> Any:
 
 
 def parse_plain_numbers(texts: Sequence[str | None]) -> Any:
-    """The texts as doubles, where each of them is a finite number without a unit; else None."""
+    """Return the texts as doubles, where each of them is a finite number without a unit; else None."""
     try:
         letters = "".join(texts).encode()  # type: ignore[arg-type]
         if letters.translate(None, _LETTERS) or max(map(len, texts), default=0) > MAX_NUMBER_LENGTH:  # type: ignore[arg-type]
@@ -64,7 +64,7 @@ def parse_plain_numbers(texts: Sequence[str | None]) -> Any:
 
 
 def encode_distinct(texts: Sequence[str | None], bare: units.Unit | None = None) -> DictionaryColumn:
-    """A text column by its distinct cells; those that are None or empty are absent."""
+    """Return a text column by its distinct cells; those that are None or empty are absent."""
     distinct = dict.fromkeys(texts)
     distinct.pop(None, None)
     distinct.pop("", None)

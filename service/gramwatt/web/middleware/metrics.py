@@ -40,7 +40,7 @@ blueprint = Blueprint("metrics", __name__)
 
 @blueprint.get("/metrics")
 def get_metrics() -> Response:
-    """The metrics in Prometheus' text format."""
+    """Return the metrics in Prometheus' text format."""
     folder = os.environ.get("PROMETHEUS_MULTIPROC_DIR")
     if folder:
         registry = CollectorRegistry()

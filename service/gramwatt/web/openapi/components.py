@@ -266,23 +266,23 @@ def _add_problem_response(spec: APISpec, status: int) -> None:
 
 
 def make_problem_responses(*statuses: int) -> JsonObject:
-    """The problems that a path can answer with, those of every path among them."""
+    """Return the problems that a path can answer with, those of every path among them."""
     wanted = sorted({*statuses, *COMMON_STATUSES})
     return {str(status): {"$ref": f"#/components/responses/Problem{status}"} for status in wanted}
 
 
 def make_ok_response(description: str, content: JsonObject, *more: str) -> JsonObject:
-    """A good response with its headers."""
+    """Return a good response with its headers."""
     return {"description": description, "headers": _headers(*more), "content": content}
 
 
 def make_cacheable_responses(response: JsonObject) -> JsonObject:
-    """The good responses of what a client may keep: the answer, or that its copy is still right."""
+    """Return the good responses of what a client may keep: the answer, or that its copy is still right."""
     return {"200": response, "304": {"$ref": "#/components/responses/NotModified"}}
 
 
 def make_value_response(pattern: str) -> JsonObject:
-    """The response with one bare value."""
+    """Return the response with one bare value."""
     schema = {"type": "string", "maxLength": 20_000, "pattern": f"^(?:{pattern}|#ERR .*)$"}
     description = "The value and nothing else, as plain text; `#ERR ...` only where `errors=text` was asked for."
     return make_ok_response(description, {"text/plain": {"schema": schema}}, "ETag")

@@ -34,7 +34,7 @@ NAME = {"type": "string", "pattern": "^[a-z][a-z0-9_]*$", "maxLength": 64}
 
 
 def make_input_schema(kind: Kind, *, query: bool = False) -> JsonSchema:
-    """The schema of one input, as a JSON value or as a query parameter."""
+    """Return the schema of one input, as a JSON value or as a query parameter."""
     schema: JsonSchema = {"description": kind.description} if not isinstance(kind, StandardUncertainty) else {}
     match kind:
         case Quantity():
@@ -81,7 +81,7 @@ def make_recording_schemas(calculator: Calculator[Any, Any]) -> dict[str, JsonSc
 
 
 def _make_recording_schema(kind: TimeSeries) -> JsonSchema:
-    """An object of lists by channel; columns that are no channel are allowed, and left out."""
+    """Return an object of lists by channel; columns that are no channel are allowed, and left out."""
     cells = {"type": ["number", "string", "null"], "maxLength": MAX_CELL_LENGTH, "pattern": r"^[\s\S]*$"}
     column: JsonSchema = {"type": "array", "maxItems": kind.max_length, "items": cells}
     channels = {name: each for name, each in get_fields(kind.row).items() if isinstance(each, Quantity)}
@@ -101,7 +101,7 @@ def _refer_to_quantity(kind: Quantity) -> JsonSchema:
 
 
 def make_quantity_schemas(calculator: Calculator[Any, Any]) -> dict[str, JsonSchema]:
-    """The components that a calculator's inputs refer to, one for each unit with its bounds, by name."""
+    """Return the components that a calculator's inputs refer to, one for each unit with its bounds, by name."""
     found: list[Quantity] = []
     for kind in calculator.input_fields.values():
         if isinstance(kind, Table):
@@ -112,7 +112,7 @@ def make_quantity_schemas(calculator: Calculator[Any, Any]) -> dict[str, JsonSch
 
 
 def make_quantity_name(kind: Quantity) -> str:
-    """The name of a quantity's component: ``mAh_at_least_1_at_most_1000000``."""
+    """Return the name of a quantity's component: ``mAh_at_least_1_at_most_1000000``."""
     bounds = (("above", kind.above), ("at_least", kind.at_least), ("below", kind.below), ("at_most", kind.at_most))
     told = [f"{word}_{format(Decimal(repr(bound)).normalize(), 'f')}" for word, bound in bounds if bound is not None]
     exact = ["exact"] if kind.exact else []
@@ -120,7 +120,7 @@ def make_quantity_name(kind: Quantity) -> str:
 
 
 def make_unit_identifier(unit: str) -> str:
-    """A unit in letters that a component's name may have: ``percent``, ``rpm_per_V``."""
+    """Return a unit in letters that a component's name may have: ``percent``, ``rpm_per_V``."""
     if unit == "1":
         return "number"
     words = unit.replace("%", "percent").replace("/", "_per_")
@@ -155,7 +155,7 @@ def _make_quantity_schema(kind: Quantity) -> JsonSchema:
 
 
 def _list_columns(kind: Table) -> dict[str, Kind]:
-    """What a row may hold: its fields, and ``<name>_u`` of each quantity."""
+    """Return what a row may hold: its fields, and ``<name>_u`` of each quantity."""
     fields = {name: inner for name, inner in get_fields(kind.row).items() if not isinstance(inner, StandardUncertainty)}
     spreads = {
         f"{name}_u": uncertainty_kind(name, inner) for name, inner in fields.items() if isinstance(inner, Quantity)
@@ -175,7 +175,7 @@ def _make_row_schema(kind: Table) -> JsonSchema:
 
 
 def make_value_schema(kind: Kind) -> JsonSchema:
-    """The schema of a value in an answer, without its description."""
+    """Return the schema of a value in an answer, without its description."""
     match kind:
         case Quantity():
             return {"type": "number", "format": "double", "x-unit": kind.unit}
@@ -209,7 +209,7 @@ def make_value_schema(kind: Kind) -> JsonSchema:
 
 
 def make_result_schema(kind: Kind) -> JsonSchema:
-    """The schema of a result: of a plain one null where there is no answer, of a table in its columns."""
+    """Return the schema of a result: of a plain one null where there is no answer, of a table in its columns."""
     if isinstance(kind, Table):
         fields = get_fields(kind.row)
         columns = {
@@ -230,7 +230,7 @@ def _describe(kind: Kind) -> JsonSchema:
 
 
 def make_nullable(schema: JsonSchema) -> JsonSchema:
-    """A schema widened to null."""
+    """Return a schema widened to null."""
     if "null" in schema["type"]:
         return schema
     widened = {**schema, "type": [schema["type"], "null"]}
@@ -240,7 +240,7 @@ def make_nullable(schema: JsonSchema) -> JsonSchema:
 
 
 def make_response_schema(calculator: Calculator[Any, Any]) -> JsonSchema:
-    """The schema of a calculator's JSON answer."""
+    """Return the schema of a calculator's JSON answer."""
     given = {name: make_value_schema(kind) for name, kind in calculator.input_fields.items()}
     for assumption in calculator.assumptions:
         given[assumption.name] = make_nullable(given[assumption.name])  # it may have no finite value

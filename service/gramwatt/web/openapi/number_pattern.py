@@ -29,7 +29,9 @@ ZERO: Final = Bound(Decimal(0), is_open=False)
 
 
 def make_text_pattern(kind: Quantity) -> str:
-    """The texts that stand for a quantity: a number within its bounds, an uncertainty if wanted, a unit of the table.
+    """Return the texts that stand for a quantity.
+
+    A number within its bounds, an uncertainty if wanted, a unit of the table.
 
     Exact in the declared unit, to nine decimals; in others the bounds are drawn in to two significant digits. A
     dimensionless number stands as text only where it carries an uncertainty.
@@ -51,12 +53,15 @@ def _either(forms: list[str]) -> str:
 
 
 def escape_pattern(text: str) -> str:
-    """A text as the pattern that matches just it; ECMA 262 in Unicode mode allows no needless backslash."""
+    """Return a text as the pattern that matches just it; ECMA 262 in Unicode mode allows no needless backslash."""
     return "".join(f"\\{letter}" if letter in r"\^$.|?*+()[]{}/" else letter for letter in text)
 
 
 def _numbers(kind: Quantity, unit: units.Unit) -> str:
-    """The decimals, written plainly, whose value in ``unit`` is within the bounds; empty where there are none."""
+    """Return the decimals, written plainly, whose value in ``unit`` is within the bounds.
+
+    Empty where there are none.
+    """
     low, high = _bound(kind, unit, upper=False), _bound(kind, unit, upper=True)
     forms: list[str] = []
     if high.value >= 0:
@@ -69,7 +74,7 @@ def _numbers(kind: Quantity, unit: units.Unit) -> str:
 
 
 def _bound(kind: Quantity, unit: units.Unit, *, upper: bool) -> Bound:
-    """A bound in ``unit``: as declared in the declared unit, else drawn in to two significant digits."""
+    """Return a bound in ``unit``: as declared in the declared unit, else drawn in to two significant digits."""
     closed, opened = (kind.at_most, kind.below) if upper else (kind.at_least, kind.above)
     declared = units.get_unit(kind.unit)
     value = closed if opened is None else opened
@@ -112,7 +117,7 @@ def _decimals(low: Bound, high: Bound) -> list[str]:
 
 
 def _tail(value: Decimal) -> str:
-    """The digits after the point, without trailing zeros."""
+    """Return the digits after the point, without trailing zeros."""
     return format(value, "f").partition(".")[2].rstrip("0")
 
 

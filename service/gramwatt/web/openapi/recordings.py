@@ -48,7 +48,7 @@ def add_log(spec: APISpec, calculator: Calculator[Any, Any], inputs: list[str], 
 
 
 def _content(calculator: Calculator[Any, Any]) -> JsonObject:
-    """The recording by media type. No schema can tell every such text, so that of CSV tells one."""
+    """Return the recording by media type. No schema can tell every such text, so that of CSV tells one."""
     name = calculator.recording or ""
     log: Any = calculator.examples[0].given[name]
     headers = [f"{channel} [{kind.unit}]" for channel, kind in channels_of(recording_kind(calculator)).items()]

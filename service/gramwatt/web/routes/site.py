@@ -32,7 +32,7 @@ blueprint = Blueprint("site", __name__)
 
 @blueprint.get("/")
 def home() -> Response:
-    """What this is: a page for people, the index for programs."""
+    """Return what this is: a page for people, the index for programs."""
     if negotiate_format(PAGE_MEDIA_TYPES) == "html":
         return home_page()
     tag = make_request_etag("json")
@@ -43,7 +43,7 @@ def home() -> Response:
 
 @blueprint.get("/v1")
 def index() -> Response:
-    """The calculators: title, summary, headline result, links."""
+    """Return the calculators: title, summary, headline result, links."""
     tag = make_request_etag(negotiate_format({"json": "application/json"}))
     made = make_not_modified(tag) or make_cacheable(
         Response(serialize_json(_index()), content_type="application/json"), tag
@@ -115,13 +115,13 @@ def _entry(calculator: Calculator[Any, Any]) -> dict[str, Any]:
 
 @blueprint.get("/openapi.json")
 def contract_json() -> Response:
-    """The contract as JSON."""
+    """Return the contract as JSON."""
     return _contract("application/json", files.JSON_FILE)
 
 
 @blueprint.get("/openapi.yaml")
 def contract_yaml() -> Response:
-    """The contract as YAML."""
+    """Return the contract as YAML."""
     return _contract("application/yaml", files.YAML_FILE)
 
 
@@ -133,7 +133,7 @@ def _contract(media: str, name: str) -> Response:
 
 @blueprint.get("/docs")
 def docs() -> Response:
-    """The contract in a viewer that needs no internet."""
+    """Return the contract in a viewer that needs no internet."""
     made = render_page("docs.html")
     made.headers["Content-Security-Policy"] = VIEWER_POLICY
     return made
@@ -141,7 +141,7 @@ def docs() -> Response:
 
 @blueprint.get("/docs/<path:name>")
 def viewer_file(name: str) -> Response:
-    """The viewer's own files, from the package that carries it."""
+    """Return the viewer's own files, from the package that carries it."""
     made = send_from_directory(VIEWER, name, max_age=86400)
     made.headers["Content-Security-Policy"] = VIEWER_POLICY
     return made
@@ -149,7 +149,7 @@ def viewer_file(name: str) -> Response:
 
 @blueprint.get("/problems/<kind>")
 def problem(kind: str) -> Response:
-    """What a type of problem means: every problem's ``type`` leads here."""
+    """Return what a type of problem means: every problem's ``type`` leads here."""
     if kind not in PROBLEM_TYPES:
         raise Problem("not-found", f"No type of problem is named {kind[:80]!r}.")
     problem_type = PROBLEM_TYPES[kind]
@@ -170,11 +170,11 @@ def problem(kind: str) -> Response:
 
 @blueprint.get("/health/live")
 def live() -> Response:
-    """The process answers."""
+    """Return the process answers."""
     return Response("live\n", content_type="text/plain; charset=utf-8", headers={"Cache-Control": "no-store"})
 
 
 @blueprint.get("/health/ready")
 def ready() -> Response:
-    """The calculators are loaded, so questions can be sent."""
+    """Return the calculators are loaded, so questions can be sent."""
     return Response("ready\n", content_type="text/plain; charset=utf-8", headers={"Cache-Control": "no-store"})
