@@ -21,8 +21,8 @@ def batch() -> Callable[[bytes, str], bytes]:
             read_first_chunk,
             write_table,
         )
-        from gramwatt.engine.tables.compute import Plan
         from gramwatt.engine.tables.header import Passthrough
+        from gramwatt.engine.tables.plan import Plan
     except ImportError as error:
         raise NotAvailable(str(error)) from None
 

@@ -145,7 +145,7 @@ def test_every_way_to_write_holds_every_point(suffix: str, tmp_path: Path) -> No
         pytest.param(
             (*PACK, "--vary", "cells=2,3", "power=5"), "cells is both given and varied", id="given-and-varied"
         ),
-        pytest.param((*PACK, "--vary", "chemistry=1:2:3"), "chemistry has no range", id="no-range"),
+        pytest.param((*PACK, "--vary", "chemistry=1:2:3"), "chemistry cannot vary over a range", id="no-range"),
         pytest.param(("pack-current", "cells=6", "--vary", "power=1:2:3"), "capacity is required", id="missing"),
         pytest.param((*PACK, "cels=6", "--vary", "power=1:2:3"), "did you mean cells", id="unknown-input"),
         pytest.param((*PACK, "--vary", "power=1:2:3", "--best", "2", "--by", "curent"), "current", id="by"),

@@ -32,7 +32,8 @@ from gramwatt.engine.limits import (
 )
 from gramwatt.engine.tables import batch
 from gramwatt.engine.tables.chunks import Chunk
-from gramwatt.engine.tables.compute import Plan, compute_batch
+from gramwatt.engine.tables.compute import compute_batch
+from gramwatt.engine.tables.plan import Plan
 from gramwatt.model import NumberList, Table
 from gramwatt.server.adapter import WsgiToAsgi
 from gramwatt.web import create_app

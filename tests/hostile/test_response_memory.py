@@ -13,7 +13,8 @@ from werkzeug.test import EnvironBuilder
 
 from gramwatt.engine.column_types import Cells
 from gramwatt.engine.tables.chunks import Chunk
-from gramwatt.engine.tables.compute import Plan, compute_batch
+from gramwatt.engine.tables.compute import compute_batch
+from gramwatt.engine.tables.plan import Plan
 from gramwatt.engine.tables.row_errors import MAX_DETAILED_ROWS, RowErrorReporter
 from gramwatt.model.messages import InputError
 from gramwatt.web import create_app
@@ -70,10 +71,10 @@ def test_short_errors_are_those_of_their_rows() -> None:
     for row in range(1000):
         name = f"input{row % 300}"
         errors = [InputError(f"/{name}/0", "wrong", None, ""), InputError("", "wrong", None, "")][: 1 + row % 2]
-        expected = f"2 faults in {name}, the row" if row % 2 else f"1 fault in {name}"
+        expected = f"2 errors in {name}, the row" if row % 2 else f"1 error in {name}"
         assert reporter.format_text(row, errors).startswith(f"row {row}: {expected}; the ")
     many = [InputError(f"/input{at}", "wrong", None, "") for at in range(7)]
-    assert reporter.to_object(1, many)["detail"].startswith("7 faults in input0, input1, input2, input3, input4; the ")
+    assert reporter.to_object(1, many)["detail"].startswith("7 errors in input0, input1, input2, input3, input4; the ")
 
 
 def count_running(

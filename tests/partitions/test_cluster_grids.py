@@ -13,7 +13,8 @@ from click.testing import CliRunner, Result
 from gramwatt.__main__ import main
 from gramwatt.engine import registry
 from gramwatt.engine.tables import sweep
-from gramwatt.engine.tables.compute import Plan, compute_batch
+from gramwatt.engine.tables.compute import compute_batch
+from gramwatt.engine.tables.plan import Plan
 from gramwatt.engine.tables.ranking import Ranking, select_best
 from gramwatt.engine.tables.ranking import merge_best as merged_best
 from gramwatt.partitions import cluster

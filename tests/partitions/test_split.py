@@ -12,8 +12,8 @@ import pyarrow.parquet as pq
 import pytest
 
 from gramwatt.engine.tables.chunks import Chunk
-from gramwatt.engine.tables.compute import Plan
 from gramwatt.engine.tables.header import Passthrough
+from gramwatt.engine.tables.plan import Plan
 from gramwatt.engine.tables.writers import Style
 from gramwatt.partitions.sources import Part
 from gramwatt.partitions.split import count_csv_rows, count_lines, describe_table, split_table

@@ -124,7 +124,7 @@ def test_a_length_over_the_limit_is_refused_unread(client: FlaskClient, monkeypa
     [
         pytest.param("cels,cells,capacity", "", "/cels", "did you mean cells?", id="near-match"),
         pytest.param("drone,cells,capacity", "", "/drone", "keep=drone", id="the-remedy"),
-        pytest.param("drone,cells,capacity", "?keep=craft", "/drone", "is no input", id="another-is-kept"),
+        pytest.param("drone,cells,capacity", "?keep=craft", "/drone", "is not an input", id="another-is-kept"),
         pytest.param("cells,capacity,capacity [Ah]", "", "/capacity", "column 3", id="twice"),
         pytest.param("cells,capacity [kg]", "", "/capacity", "mAh, Ah, As", id="unit"),
         pytest.param("cells [g],capacity", "", "/cells", "no unit", id="unit-of-a-count"),

@@ -12,8 +12,8 @@ from flask.testing import FlaskClient
 
 from engine.tables.tabled import FORMATS, stream, written
 from gramwatt.engine.tables import compute, csv_reader
-from gramwatt.engine.tables.chunks import Chunk
-from gramwatt.engine.tables.compute import BatchResult, Plan
+from gramwatt.engine.tables.chunks import BatchResult, Chunk
+from gramwatt.engine.tables.plan import Plan
 from gramwatt.engine.wire_formats import FORMATS as MEDIA
 from web.test_batch import BATCH, errors, post, rows
 
@@ -186,7 +186,7 @@ def test_many_faulty_rows_are_told_in_short_and_all_counted(client: FlaskClient)
         assert good["usable_energy"] == 23.088
         told = [json.dumps(row["error"]) for row in bad]
         assert "Must be from 1 to 24" in told[999]
-        assert "1 fault in cells; the 1,001th row with a fault, told in short" in told[1000]
+        assert "1 error in cells; the 1,001th invalid row, shown as a summary" in told[1000]
         assert len(told) == 1100
 
 

@@ -9,8 +9,9 @@ from typing import Any, Final
 import numpy as np
 
 from gramwatt.engine.tables import sweep
-from gramwatt.engine.tables.compute import Plan, carries_uncertainty, compute_batch
+from gramwatt.engine.tables.compute import compute_batch
 from gramwatt.engine.tables.grid_cost import check_grid
+from gramwatt.engine.tables.plan import Plan, carries_uncertainty
 from gramwatt.model import Array, Calculator
 
 MAX_MAGNITUDE: Final = 1e100

@@ -23,8 +23,8 @@ from gramwatt.cli.partitioned import (
 from gramwatt.cli.progress import Progress, RunSummary, clean_up_on_signal
 
 if TYPE_CHECKING:
-    from gramwatt.engine.tables.compute import Plan
     from gramwatt.engine.tables.header import Passthrough
+    from gramwatt.engine.tables.plan import Plan
     from gramwatt.engine.tables.writers import Style
     from gramwatt.files.formats import InputTable
     from gramwatt.files.output import Output

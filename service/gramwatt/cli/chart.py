@@ -123,7 +123,7 @@ def _make_sweep_chart(
 ) -> ChartData:
     from gramwatt.charts import sweep_charts
     from gramwatt.cli.sweep import parse_axes
-    from gramwatt.engine.tables.compute import make_plan
+    from gramwatt.engine.tables.plan import make_plan
 
     constants = parse_assignments(inputs)
     _, input_errors, unit_errors = make_plan(

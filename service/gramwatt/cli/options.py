@@ -13,7 +13,7 @@ from gramwatt.cli.errors import fail
 from gramwatt.cli.inputs import parse_units
 
 if TYPE_CHECKING:
-    from gramwatt.engine.tables.compute import Plan
+    from gramwatt.engine.tables.plan import Plan
     from gramwatt.engine.tables.writers import Style
     from gramwatt.model.messages import InputError
 
@@ -106,7 +106,7 @@ def make_style(options: TableOptions) -> Style:
 def make_plan_or_fail(name: str, constants: Mapping[str, str], options: TableOptions) -> tuple[Plan, list[InputError]]:
     """Return the plan of a table, and the errors in it. Exit if there is no such calculator."""
     from gramwatt.engine.calculate import UnknownCalculator, get_calculator
-    from gramwatt.engine.tables.compute import make_plan
+    from gramwatt.engine.tables.plan import make_plan
 
     try:
         calculator = get_calculator(name)

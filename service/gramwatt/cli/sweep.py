@@ -25,7 +25,7 @@ from gramwatt.cli.progress import Progress, RunSummary, clean_up_on_signal
 
 if TYPE_CHECKING:
     from gramwatt.engine.tables.chunks import Chunk
-    from gramwatt.engine.tables.compute import Plan
+    from gramwatt.engine.tables.plan import Plan
     from gramwatt.engine.tables.ranking import BestRows, Ranking
     from gramwatt.engine.tables.sweep import Axis
     from gramwatt.engine.tables.writers import Style

@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import contextlib
 from collections.abc import Callable, Iterator
-from typing import IO, Any, Final, NamedTuple
+from typing import IO, TYPE_CHECKING, Any, Final, NamedTuple
 
 import pyarrow as pa
 import pyarrow.parquet as pq
 
 from gramwatt.engine.tables.arrow_writer import BufferSink
 from gramwatt.engine.tables.chunks import MalformedTable
-from gramwatt.files.output import Output
+
+if TYPE_CHECKING:
+    from gramwatt.files.output import Output
 
 READ_ROWS: Final = 65_536
 """Rows of a columnar file to read at once."""

@@ -14,8 +14,8 @@ from typing import TYPE_CHECKING, Any, Final
 
 from gramwatt.engine.tables import batch
 from gramwatt.engine.tables.chunks import Chunk, MalformedTable
-from gramwatt.engine.tables.compute import Plan
 from gramwatt.engine.tables.header import Passthrough
+from gramwatt.engine.tables.plan import Plan
 from gramwatt.engine.tables.writers import Style
 from gramwatt.extras import require
 

@@ -16,7 +16,7 @@ from gramwatt.files.formats import BINARY_FORMATS, require_columnar
 if TYPE_CHECKING:
     import pyarrow as pa
 
-    from gramwatt.engine.tables.compute import Plan
+    from gramwatt.engine.tables.plan import Plan
     from gramwatt.engine.tables.writers import Style, Writer
 
 

@@ -11,8 +11,9 @@ from typing import Final
 import numpy as np
 
 from gramwatt.engine.tables.batch import RowCounts, write_table
-from gramwatt.engine.tables.chunks import Chunk, MalformedTable, PassthroughValues
-from gramwatt.engine.tables.compute import BatchResult, Plan, compute_batch
+from gramwatt.engine.tables.chunks import BatchResult, Chunk, MalformedTable, PassthroughValues
+from gramwatt.engine.tables.compute import compute_batch
+from gramwatt.engine.tables.plan import Plan
 from gramwatt.engine.tables.ranking import BestRows, Ranking, select_best
 from gramwatt.engine.tables.row_errors import RowErrorReporter
 from gramwatt.engine.tables.writers import Style, Writer

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from gramwatt.engine.tables.compute import Plan
+from gramwatt.engine.tables.plan import Plan
 from gramwatt.engine.tables.ranking import BestRows, Ranking, merge_best, select_best
 from gramwatt.partitions.job import Job, PartResult, compute_best_of_part, compute_part
 from gramwatt.partitions.manifest import Manifest, is_leftover, load_manifest, manifest_path

@@ -10,8 +10,8 @@ from typing import Final
 
 from gramwatt.engine.tables import batch, sweep
 from gramwatt.engine.tables.chunks import Chunk
-from gramwatt.engine.tables.compute import Plan
 from gramwatt.engine.tables.header import Passthrough
+from gramwatt.engine.tables.plan import Plan
 from gramwatt.engine.tables.sweep import Axis
 from gramwatt.engine.tables.writers import Style
 

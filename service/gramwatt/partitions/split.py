@@ -15,9 +15,9 @@ from typing import Final
 import numpy as np
 
 from gramwatt.engine.tables.chunks import READ_SIZE, MalformedTable
-from gramwatt.engine.tables.compute import Plan
 from gramwatt.engine.tables.csv_reader import RowSplitter, split_header
 from gramwatt.engine.tables.header import Passthrough, column_kinds
+from gramwatt.engine.tables.plan import Plan
 from gramwatt.engine.tables.sweep import count_points
 from gramwatt.engine.tables.writers import Style
 from gramwatt.partitions.sources import COLUMNAR_FORMATS, Grid, Part, TableFile

@@ -6,8 +6,8 @@ from collections.abc import Mapping
 from typing import Any, Final
 
 from gramwatt.engine.tables.batch import TableFormat
-from gramwatt.engine.tables.compute import Plan, make_plan
 from gramwatt.engine.tables.header import Passthrough
+from gramwatt.engine.tables.plan import Plan, make_plan
 from gramwatt.engine.tables.writers import Style
 from gramwatt.engine.wire_formats import FORMATS
 from gramwatt.model import Calculator, Choice, Count, Flag, Kind, Text

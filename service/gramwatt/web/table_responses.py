@@ -12,7 +12,7 @@ from gramwatt.engine import budget
 from gramwatt.engine.limits import MAX_JOINED_RESPONSE_BYTES
 from gramwatt.engine.tables import batch
 from gramwatt.engine.tables.chunks import Chunk, MalformedTable
-from gramwatt.engine.tables.compute import Plan, standing_codes
+from gramwatt.engine.tables.plan import Plan, standing_codes
 from gramwatt.engine.wire_formats import FORMATS
 from gramwatt.web.middleware import failures
 

@@ -15,8 +15,8 @@ import pytest
 from gramwatt.engine import calculate, registry
 from gramwatt.engine.tables import batch, csv_reader, json_reader, json_rows
 from gramwatt.engine.tables.chunks import Source
-from gramwatt.engine.tables.compute import Plan
 from gramwatt.engine.tables.header import Passthrough
+from gramwatt.engine.tables.plan import Plan
 from gramwatt.engine.tables.writers import Style
 
 FORMATS: Final = ("json", "ndjson", "csv", "tsv", "arrow")

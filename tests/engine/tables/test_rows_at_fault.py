@@ -11,7 +11,8 @@ from engine.tables.tabled import in_pieces, passthrough, row_by_row, rows, singl
 from gramwatt.engine import registry
 from gramwatt.engine.tables import csv_reader
 from gramwatt.engine.tables.chunks import MAX_CHUNK_ROWS, InvalidTable, MalformedTable
-from gramwatt.engine.tables.compute import Plan, compute_batch
+from gramwatt.engine.tables.compute import compute_batch
+from gramwatt.engine.tables.plan import Plan
 from gramwatt.engine.tables.row_errors import MAX_DETAILED_ROWS, MAX_ERRORS_PER_ROW
 from gramwatt.engine.tables.writers import Style
 
@@ -207,7 +208,7 @@ def test_rows_with_faults_without_end_are_told_in_short(sent: str) -> None:
     made = rows(PACK, raw, sent)
     assert all("errors" in row["error"] for row in made[:MAX_DETAILED_ROWS])
     assert not any("errors" in row["error"] for row in made[MAX_DETAILED_ROWS:])
-    assert f"the {many:,}th row with a fault" in made[-1]["error"]["detail"]
+    assert f"the {many:,}th invalid row" in made[-1]["error"]["detail"]
     assert made[-1]["error"]["row"] == many
 
 

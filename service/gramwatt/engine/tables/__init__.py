@@ -1,6 +1,6 @@
-"""Tables of questions: read in pieces, answered by columns, written in pieces; memory bounded whatever their length.
+"""Compute tables of any length in bounded memory: read them in chunks, compute columns, write chunks.
 
-`reading` and the modules ending in ``_in`` make `Chunk`s of bytes; `answering` makes an `Answered` of each; `writing`
-makes bytes of those. `batch` joins them; `sweep` makes the chunks of a grid instead. The path to the formula is the
-one of a single question: `edge.run`.
+`csv_reader`, `json_reader` and `arrow_reader` make a `Chunk` of bytes, `compute` makes a `BatchResult` of a chunk, and
+`writers` and `arrow_writer` make bytes of that. `batch` joins the three; `sweep` makes the chunks of a grid instead.
+The formula is called as for a single request, by `engine.evaluate`.
 """

@@ -12,8 +12,8 @@ import pyarrow as pa
 from gramwatt.engine.rounding import all_finite
 from gramwatt.engine.serializers import to_text
 from gramwatt.engine.tables.cell_formatting import passthrough_values, result_values
-from gramwatt.engine.tables.chunks import MalformedTable
-from gramwatt.engine.tables.compute import BatchResult, OutputColumn, Plan, output_columns, standing_codes
+from gramwatt.engine.tables.chunks import BatchResult, MalformedTable
+from gramwatt.engine.tables.plan import OutputColumn, Plan, output_columns, standing_codes
 from gramwatt.engine.tables.row_errors import RowErrorReporter, errors_with_dropped_columns
 from gramwatt.model import Choice, Count, Flag, Quantity
 

@@ -1,4 +1,4 @@
-"""From the bytes of a table of questions to those of the answered table, in pieces, whatever the length."""
+"""Compute a table of any length, from the bytes of a request to those of the response."""
 
 from __future__ import annotations
 
@@ -8,25 +8,26 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 
 from gramwatt.engine.budget import TooMuchWork, count_response_bytes
-from gramwatt.engine.tables.chunks import Chunk, MalformedTable, Source
-from gramwatt.engine.tables.compute import BatchResult, Plan, compute_batch
+from gramwatt.engine.tables.chunks import BatchResult, Chunk, MalformedTable, Source
+from gramwatt.engine.tables.compute import compute_batch
 from gramwatt.engine.tables.csv_reader import read_csv
 from gramwatt.engine.tables.header import Passthrough
 from gramwatt.engine.tables.json_reader import read_json, read_ndjson
+from gramwatt.engine.tables.plan import Plan
 from gramwatt.engine.tables.writers import CsvWriter, JsonWriter, Style, Writer
 from gramwatt.extras import require
 
 
 @dataclass(frozen=True, slots=True)
 class TableFormat:
-    """A format with its style."""
+    """A format and its style."""
 
     name: str
     style: Style = field(default_factory=Style)
 
 
 def require_arrow() -> None:
-    """Raise MissingExtra where Arrow streams cannot be read or written."""
+    """Raise MissingExtra if Arrow streams cannot be read or written."""
     require("pyarrow", extra="tables", purpose="Arrow streams")
 
 
@@ -54,7 +55,7 @@ def read_chunks(plan: Plan, form: TableFormat, source: Source, passthrough: Pass
 
 
 def make_writer(plan: Plan, form: TableFormat) -> Writer:
-    """The writer of a format."""
+    """Return the writer of a format."""
     match form.name:
         case "json" | "ndjson":
             return JsonWriter(plan, array=form.name == "json")
@@ -71,9 +72,9 @@ def make_writer(plan: Plan, form: TableFormat) -> Writer:
 
 
 def read_first_chunk(plan: Plan, pieces: Iterator[Chunk]) -> tuple[Plan, Iterator[Chunk]]:
-    """The plan, with uncertainty where the first row tells any in a column ``<name>_u``; and the chunks.
+    """Return the plan, with uncertainty if the first row has any in a column ``<name>_u``, and the chunks.
 
-    The first chunk is read here, so that what is wrong with the beginning of a table is raised before any answer.
+    The first chunk is read here, so that errors at the beginning of a table are raised before any output.
     """
     first = next(pieces, None)
     if first is None:
@@ -85,7 +86,7 @@ def read_first_chunk(plan: Plan, pieces: Iterator[Chunk]) -> tuple[Plan, Iterato
 
 @dataclass(slots=True)
 class RowCounts:
-    """What was done so far."""
+    """The counts of a table so far."""
 
     rows: int = 0
     invalid: int = 0

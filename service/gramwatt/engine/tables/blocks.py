@@ -1,4 +1,4 @@
-"""How many rows of a table are computed at once."""
+"""Choose how many rows of a table to compute at once."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ MIN_BLOCK_ROWS: Final = 256
 
 
 def count_uncertain_defaults(calculator: Calculator[Any, Any], given: set[str]) -> int:
-    """Count the inputs whose assumed value carries an uncertainty, where these are given."""
+    """Count the inputs that are not given and whose default carries an uncertainty."""
     defaults = {
         name
         for name, kind in calculator.input_fields.items()
@@ -31,9 +31,9 @@ def rows_per_block(calculator: Calculator[Any, Any], cells: Mapping[str, Cells])
     """
     given = {name for name in cells if name in calculator.input_fields}
     plain = {name for name in given if isinstance(column := cells[name], NumericColumn) and not column.others}
-    told = {name for name in cells if name not in given}
+    deviations = {name for name in cells if name not in given}
     uncertain = {name for name in given - plain if isinstance(calculator.input_fields[name], Quantity)}
     copies = 1 + 2 * (
-        len(uncertain | {name.removesuffix("_u") for name in told}) + count_uncertain_defaults(calculator, given)
+        len(uncertain | {name.removesuffix("_u") for name in deviations}) + count_uncertain_defaults(calculator, given)
     )
     return min(BLOCK_ROWS, max(MIN_BLOCK_ROWS, MAX_STACKED_ROWS // copies))

@@ -14,7 +14,7 @@ from gramwatt.engine.formula_guard import guard_text
 from gramwatt.engine.rounding import round_array
 from gramwatt.engine.serializers import to_text
 from gramwatt.engine.tables.chunks import PassthroughValues
-from gramwatt.engine.tables.compute import OutputColumn
+from gramwatt.engine.tables.plan import OutputColumn
 from gramwatt.model import Choice, Count, Flag, Quantity
 
 Texts: TypeAlias = str | list[str]

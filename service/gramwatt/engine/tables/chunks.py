@@ -1,4 +1,4 @@
-"""What passes between the stages: a piece of a table as columns, and what broke a table off."""
+"""Chunks of a table as columns, and the errors of a table as a whole."""
 
 from __future__ import annotations
 
@@ -11,24 +11,24 @@ from gramwatt.engine.limits import MAX_ROW_BYTES
 from gramwatt.model.messages import InputError
 
 Source: TypeAlias = Callable[[int], bytes]
-"""Gives up to so many bytes of the table; none at its end."""
+"""Reads up to so many bytes of a table; none at its end."""
 
 READ_SIZE: Final = 256 * 1024
-"""Bytes of text read at once."""
+"""Bytes of text to read at once."""
 BLOCK_ROWS: Final = 16_384
-"""Rows answered at once: their columns stay in the processor's cache."""
+"""Rows to compute at once: their columns stay in the cache of the processor."""
 MAX_CHUNK_ROWS: Final = 131_072
-"""Rows answered before they are written: all of them may have faults."""
+"""Rows to compute before they are written: all of them may be invalid."""
 MAX_BUFFER: Final = MAX_ROW_BYTES + 2 * 1024 * 1024
-"""Bytes that are read on in search of the end of a row."""
+"""Bytes to buffer in search of the end of a row."""
 
 
 PassthroughValues: TypeAlias = Any
-"""A column passed through: a list of JSON values, or an Arrow array."""
+"""A column that passes through: a list of JSON values, or an Arrow array."""
 
 
 class MalformedTable(Exception):
-    """The table cannot be read any further; the rows before it stand. ``kind`` is a type of problem."""
+    """The rest of the table cannot be read; the rows before it are valid. ``kind`` is a problem type."""
 
     def __init__(self, detail: str, kind: str = "malformed-request") -> None:
         super().__init__(detail)
@@ -36,7 +36,7 @@ class MalformedTable(Exception):
 
 
 class InvalidTable(ValueError):
-    """No row of the table can be answered: its header or its columns are wrong; ``faults`` says everything."""
+    """No row of the table can be computed, since its header or columns are invalid. ``errors`` has all errors."""
 
     def __init__(self, errors: Sequence[InputError]) -> None:
         super().__init__("; ".join(error.detail for error in errors))
@@ -48,19 +48,19 @@ class Chunk:
     """Consecutive rows of a table. ``cells`` holds columns by the name of an input, or ``<name>_u``."""
 
     first: int
-    """How many rows of the table came before."""
+    """The number of rows before the chunk."""
     rows: int
     cells: Mapping[str, Cells]
     text: bool
-    """Whether cells are words (CSV) rather than JSON values; see `edge.cells`."""
+    """Whether cells are text (CSV) rather than JSON values; see `engine.cells`."""
     passthrough_columns: Mapping[str, PassthroughValues] = field(default_factory=dict)
     errors: Mapping[int, list[InputError]] = field(default_factory=dict)
-    """What is wrong with a row as a whole, by row of this chunk."""
+    """Errors of whole rows, by row of this chunk."""
     has_header: bool = True
-    """Whether every row has these columns; else each row names its own, and those of the next chunk may be others."""
+    """Whether every row has these columns; else each row names its own, and the next chunk may have others."""
 
     def slice(self, start: int, stop: int) -> Chunk:
-        """Some of the rows."""
+        """Return the rows from ``start`` to ``stop``."""
         stop = min(stop, self.rows)
         return Chunk(
             self.first + start,
@@ -73,7 +73,7 @@ class Chunk:
         )
 
     def has_column(self, name: str) -> bool:
-        """Whether a column is there; where rows name their own, whether the first one does."""
+        """Return whether the table has a column; if rows name their own, whether the first row does."""
         cells = self.cells[name]
         if self.has_header:
             return True
@@ -84,8 +84,25 @@ class Chunk:
         return isinstance(cells, ConstantColumn) or cells[0] is not ABSENT
 
 
+@dataclass(slots=True)
+class BatchResult:
+    """Results of consecutive rows.
+
+    ``columns`` has arrays of doubles (nan without a result), indices of choices, or lists of plain values, by name.
+    """
+
+    first: int
+    rows: int
+    passthrough_columns: Mapping[str, PassthroughValues]
+    columns: Mapping[str, Any]
+    caution_index: Any
+    """The index in ``cautions`` of each row."""
+    cautions: Sequence[tuple[str, ...]]
+    errors: Mapping[int, Sequence[InputError]]
+
+
 def slice_cells(cells: Cells, start: int, stop: int) -> Cells:
-    """Some rows of a column."""
+    """Return the rows of a column from ``start`` to ``stop``."""
     if isinstance(cells, NumericColumn):
         others = {row - start: cell for row, cell in cells.others.items() if start <= row < stop}
         unit_at = None if cells.unit_at is None else cells.unit_at[start:stop]

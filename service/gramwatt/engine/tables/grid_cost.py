@@ -1,4 +1,4 @@
-"""How much the points of a grid will compute, told before the first of them."""
+"""Estimate the work of a grid before the first point is computed."""
 
 from __future__ import annotations
 
@@ -12,15 +12,17 @@ from gramwatt.engine.column_types import Column, column_uncertainties
 from gramwatt.engine.limits import MAX_GRID_NUMBERS
 from gramwatt.engine.nested import read_column
 from gramwatt.engine.tables.blocks import count_uncertain_defaults
-from gramwatt.engine.tables.compute import Plan
+from gramwatt.engine.tables.plan import Plan
 from gramwatt.engine.tables.sweep import Axis, count_points
 from gramwatt.model import NumberList, Recording, get_fields
 
 POINT_COST: Final = 250_000
 CELL_COST: Final = 200
 NUMBER_COST: Final = 4
-"""Of a question that is answered by itself: what it costs, what each of its cells costs to read, and each number that
-is computed; in the time that a number takes where questions are computed together, some 5 ns. Measured."""
+"""Measured costs of a row that is computed by itself: of the row, of reading a cell, of computing a number.
+
+The unit is the time of a number where rows are computed together, about 5 ns.
+"""
 
 
 def check_grid(plan: Plan, axes: Sequence[Axis]) -> None:
@@ -75,7 +77,7 @@ def _read(plan: Plan, axes: Sequence[Axis]) -> Iterator[Column]:
 
 
 def _entries(column: Column) -> int:
-    """Count the cells of a question's input."""
+    """Count the cells of an input of one row."""
     values = column.values
     if isinstance(values, np.ndarray):
         return sum(_samples(each) for each in values) if values.dtype == object else int(values.size)

@@ -1,4 +1,4 @@
-"""The columns of a table: which are inputs, in which unit, which pass through, which are refused."""
+"""Parse the header of a table: which columns are inputs, in which unit, and which pass through."""
 
 from __future__ import annotations
 
@@ -14,25 +14,25 @@ from gramwatt.model import Calculator, Kind, Quantity, units
 from gramwatt.model.messages import InputError, join_with_or, quote_input, suggest
 
 LABEL_COLUMNS: Final = ("id", "name", "note")
-"""Columns that always pass through: what people call their rows."""
+"""Columns that always pass through: labels of rows."""
 _WITH_UNIT: Final = re.compile(r"([^\[\]]*)\[([^\[\]]*)\]")
 
 
 @dataclass(frozen=True, slots=True)
 class Passthrough:
-    """Which columns that are no inputs pass through untouched: labels, and those named, or all."""
+    """Which columns that are not inputs pass through: labels, and those named, or all."""
 
     names: frozenset[str] = frozenset()
     all_columns: bool = False
 
     def includes(self, name: str) -> bool:
-        """Whether a column of that name passes through."""
+        """Return whether a column of that name passes through."""
         return name in LABEL_COLUMNS or self.all_columns or name in self.names
 
 
 @dataclass(frozen=True, slots=True)
 class InputColumn:
-    """A column that is an input, or the standard uncertainty of one; ``unit`` where its header tells one."""
+    """A column of an input, or of its standard uncertainty. ``unit`` is that of its header, if any."""
 
     name: str
     kind: Kind
@@ -41,7 +41,7 @@ class InputColumn:
 
 @dataclass(frozen=True, slots=True)
 class Header:
-    """A table's columns by position: an input, the name of a column passed through, or None for one that is empty."""
+    """The columns of a table by position: an input, the name of a pass-through column, or None without a name."""
 
     columns: tuple[InputColumn | str | None, ...]
     passthrough_columns: tuple[str, ...] = field(default=())
@@ -49,26 +49,26 @@ class Header:
 
 @functools.cache
 def column_kinds(calculator: Calculator[Any, Any]) -> Mapping[str, Kind]:
-    """What a column may be: the inputs, and ``<name>_u`` of each quantity."""
-    asked = calculator.input_fields
-    spreads = {
+    """Return the kinds of the possible columns: the inputs, and ``<name>_u`` of each quantity."""
+    fields = calculator.input_fields
+    uncertainties = {
         f"{name}_u": uncertainty_kind(name, kind)
-        for name, kind in asked.items()
+        for name, kind in fields.items()
         if isinstance(kind, Quantity) and not kind.exact
     }
-    return {**asked, **spreads}
+    return {**fields, **uncertainties}
 
 
 def parse_header(
     calculator: Calculator[Any, Any], header: Sequence[str], passthrough: Passthrough, constants: Mapping[str, object]
 ) -> tuple[Header, list[InputError]]:
-    """Tell a header's columns apart, and what is wrong with it, the required ones that lack among it."""
+    """Return the columns of a header, and the errors in it, such as missing inputs."""
     if len(header) > MAX_TABLE_COLUMNS:
         return Header(()), [InputError("", f"{len(header)} columns", None, f"up to {MAX_TABLE_COLUMNS} columns")]
     known, errors = column_kinds(calculator), []
     columns: list[InputColumn | str | None] = []
     seen: set[str] = set()
-    refused = 0
+    rejected = 0
     for position, field_text in enumerate(header, 1):
         text = field_text.strip()
         if not text:
@@ -79,22 +79,22 @@ def parse_header(
         name, spelling = (bare, with_unit[2].strip()) if with_unit and bare in known else (text, None)
         if name in seen:
             errors.append(
-                _fault(name, f"column {position} is named {quote_input(name)} like one before it", "each name once")
+                _make_error(name, f"column {position} repeats the name {quote_input(name)}", "each name once")
             )
         seen.add(name)
         if name in known:
-            unit, error = _unit(name, known[name], spelling)
+            unit, error = _parse_unit(name, known[name], spelling)
             errors += [error] if error else []
             columns.append(InputColumn(name, known[name], unit))
             errors += check_conflict(name, constants)
         else:
             columns.append(name)
-            found = check_column(calculator, name, passthrough, compare=refused < MAX_COMPARED_NAMES)
-            refused += bool(found)
-            errors += found
-    errors += _lacking(calculator, seen, constants)
+            column_errors = check_column(calculator, name, passthrough, compare=rejected < MAX_COMPARED_NAMES)
+            rejected += bool(column_errors)
+            errors += column_errors
+    errors += _find_missing(calculator, seen, constants)
     errors += [
-        _fault(name, f"{name} is the uncertainty of {name[:-2]}, which there is not", f"a column {name[:-2]} too")
+        _make_error(name, f"{name} is the uncertainty of {name[:-2]}, which is missing", f"a column {name[:-2]} too")
         for name in sorted(seen)
         if name in known
         and name not in calculator.input_fields
@@ -109,35 +109,34 @@ def parse_header(
 def check_column(
     calculator: Calculator[Any, Any], name: str, passthrough: Passthrough, *, compare: bool = True
 ) -> list[InputError]:
-    """Why a column that is no input may not stand there; nothing where it passes through.
+    """Return why a column that is not an input is invalid; nothing if it passes through.
 
-    With ``compare`` similar names of inputs are suggested.
+    With ``compare`` the error suggests similar names of inputs.
     """
     bare = name.partition("[")[0].strip()
     if bare.removesuffix("_u") in calculator.result_fields or name in ("cautions", "error"):
-        return [_fault(name, f"{quote_input(name)} is the name of a column of the answer; rename it", "another name")]
+        return [_make_error(name, f"{quote_input(name)} is the name of an output column; rename it", "another name")]
     if passthrough.includes(name):
         return []
     hint = suggest(name, column_kinds(calculator)) if compare else ""
-    accepted = (
-        f"{join_with_or(calculator.input_fields)}; to pass a column through, name it in the query: keep={_word(name)}"
-    )
-    return [_fault(name, f"{quote_input(name)} is no input{hint}", accepted)]
+    accepted = join_with_or(calculator.input_fields)
+    accepted += f"; to pass a column through, name it in the query: keep={_quote_name(name)}"
+    return [_make_error(name, f"{quote_input(name)} is not an input{hint}", accepted)]
 
 
-def _word(name: str) -> str:
+def _quote_name(name: str) -> str:
     return name if re.fullmatch(r"[\w.-]{1,40}", name) else "*"
 
 
-def _fault(name: str, detail: str, accepted: str) -> InputError:
+def _make_error(name: str, detail: str, accepted: str) -> InputError:
     return InputError(f"/{escape_name(name)}", detail, quote_input(name), accepted)
 
 
-def _unit(name: str, kind: Kind, spelling: str | None) -> tuple[units.Unit | None, InputError | None]:
+def _parse_unit(name: str, kind: Kind, spelling: str | None) -> tuple[units.Unit | None, InputError | None]:
     if spelling is None:
         return None, None
     if not isinstance(kind, Quantity):
-        return None, _fault(name, f"{name} has no unit, so its header cannot tell one", name)
+        return None, _make_error(name, f"{name} has no unit; remove the unit from its header", name)
     known = units.compatible_units(kind.unit)
     if spelling in known:
         return known[spelling], None
@@ -146,13 +145,15 @@ def _unit(name: str, kind: Kind, spelling: str | None) -> tuple[units.Unit | Non
 
 
 def check_conflict(name: str, constants: Mapping[str, object]) -> list[InputError]:
-    """An input that stands in the query and in the table: nobody could tell which is meant."""
+    """Return an error if an input is both in the query and in the table."""
     if name not in constants:
         return []
-    return [_fault(name, f"{name} stands in the query and in the table", "in one of the two")]
+    return [_make_error(name, f"{name} is both in the query and in the table", "in one of the two")]
 
 
-def _lacking(calculator: Calculator[Any, Any], seen: set[str], constants: Mapping[str, object]) -> list[InputError]:
+def _find_missing(
+    calculator: Calculator[Any, Any], seen: set[str], constants: Mapping[str, object]
+) -> list[InputError]:
     grouped = {name for group in calculator.any_of for name in group}
     errors = [
         missing_input_error(name, kind)
@@ -161,6 +162,6 @@ def _lacking(calculator: Calculator[Any, Any], seen: set[str], constants: Mappin
     ]
     for group in calculator.any_of:
         if not any(name in seen or name in constants for name in group):
-            wanted = "; ".join(f"{name}: {calculator.input_fields[name].describe_accepted()}" for name in group)
-            errors.append(InputError(f"/{group[0]}", f"give {join_with_or(group)}", None, wanted))
+            accepted = "; ".join(f"{name}: {calculator.input_fields[name].describe_accepted()}" for name in group)
+            errors.append(InputError(f"/{group[0]}", f"give {join_with_or(group)}", None, accepted))
     return errors

@@ -1,4 +1,4 @@
-"""The best rows of a table too long to hold: after each piece only those are kept."""
+"""Select the best rows of a table that does not fit into memory."""
 
 from __future__ import annotations
 
@@ -8,14 +8,14 @@ from typing import Any
 
 import numpy as np
 
-from gramwatt.engine.tables.compute import BatchResult
+from gramwatt.engine.tables.chunks import BatchResult
 from gramwatt.model import Calculator, Count, Quantity
 from gramwatt.model.messages import InputError, close_matches, join_with_or, quote_input
 
 
 @dataclass(frozen=True, slots=True)
 class Ranking:
-    """How many rows, by which result, and whether the smallest_first of it is best."""
+    """How many rows to select, by which result, and in which order."""
 
     count: int
     by: str
@@ -23,16 +23,16 @@ class Ranking:
 
 
 def check_ranking(calculator: Calculator[Any, Any], by: str) -> list[InputError]:
-    """Whether rows can be ranked by a result."""
+    """Return the errors of ranking rows by a result."""
     ranked = [name for name, kind in calculator.result_fields.items() if isinstance(kind, Quantity | Count)]
     if by in ranked:
         return []
-    meant = close_matches(by, ranked)
-    hint = f"; did you mean {join_with_or(meant)}?" if meant else ""
+    matches = close_matches(by, ranked)
+    hint = f"; did you mean {join_with_or(matches)}?" if matches else ""
     return [
         InputError(
             "/by",
-            f"{quote_input(by)} is no result that rows can be ranked by{hint}",
+            f"{quote_input(by)} is not a result that rows can be ranked by{hint}",
             quote_input(by),
             join_with_or(ranked),
         )
@@ -48,50 +48,52 @@ class BestRows:
     cautions: list[tuple[str, ...]]
 
 
-def select_best(wish: Ranking, pieces: Iterator[BatchResult]) -> BestRows:
-    """The best rows of pieces, best first; rows without an answer, or with a fault, are never among them. Of equals
-    the earlier comes first."""
-    found = BestRows(np.zeros(0, dtype=np.int64), {}, [])
-    for piece in pieces:
-        found = merge_best(wish, found, _of_piece(wish, piece))
-    return found
+def select_best(ranking: Ranking, results: Iterator[BatchResult]) -> BestRows:
+    """Return the best rows, the best first. Among equals the earlier row comes first.
+
+    Invalid rows, and rows without the result, are left out.
+    """
+    best = BestRows(np.zeros(0, dtype=np.int64), {}, [])
+    for result in results:
+        best = merge_best(ranking, best, _select_from_result(ranking, result))
+    return best
 
 
-def _of_piece(wish: Ranking, piece: BatchResult) -> BestRows:
-    columns = {name: _array(values) for name, values in piece.columns.items()}
-    order = _order(wish, columns[wish.by])
-    told = [piece.cautions[at] for at in np.asarray(piece.caution_index)[order].tolist()]
-    return BestRows(piece.first + order, {name: values[order] for name, values in columns.items()}, told)
+def _select_from_result(ranking: Ranking, result: BatchResult) -> BestRows:
+    columns = {name: _to_array(values) for name, values in result.columns.items()}
+    order = _find_best(ranking, columns[ranking.by])
+    cautions = [result.cautions[index] for index in np.asarray(result.caution_index)[order].tolist()]
+    return BestRows(result.first + order, {name: values[order] for name, values in columns.items()}, cautions)
 
 
-def _array(values: Any) -> Any:
+def _to_array(values: Any) -> Any:
     if isinstance(values, np.ndarray):
         return values
     if all(value is None or isinstance(value, float | int) for value in values):
         return np.array([np.nan if value is None else float(value) for value in values])
-    made = np.empty(len(values), dtype=object)
-    for at, value in enumerate(values):
-        made[at] = value  # one by one, or lists of one length would become columns of an array
-    return made
+    array = np.empty(len(values), dtype=object)
+    for index, value in enumerate(values):
+        array[index] = value  # one by one, since lists of equal length would become a two-dimensional array
+    return array
 
 
-def _order(wish: Ranking, values: Any) -> Any:
-    key = values if wish.smallest_first else -values
+def _find_best(ranking: Ranking, values: Any) -> Any:
+    key = values if ranking.smallest_first else -values
     finite = np.flatnonzero(np.isfinite(values))
-    if len(finite) > 4 * wish.count:
-        edge = np.partition(key[finite], wish.count - 1)[wish.count - 1]
-        finite = finite[key[finite] <= edge]
-    return finite[np.argsort(key[finite], kind="stable")][: wish.count]
+    if len(finite) > 4 * ranking.count:
+        threshold = np.partition(key[finite], ranking.count - 1)[ranking.count - 1]
+        finite = finite[key[finite] <= threshold]
+    return finite[np.argsort(key[finite], kind="stable")][: ranking.count]
 
 
-def merge_best(wish: Ranking, one: BestRows, other: BestRows) -> BestRows:
-    """The best of both, each sorted; ties by their row."""
+def merge_best(ranking: Ranking, one: BestRows, other: BestRows) -> BestRows:
+    """Merge two sorted selections. Among equals the earlier row comes first."""
     if not len(one.rows):
         return other
     rows = np.concatenate([one.rows, other.rows])
     columns = {name: np.concatenate([values, other.columns[name]]) for name, values in one.columns.items()}
-    key = columns[wish.by] if wish.smallest_first else -columns[wish.by]
-    order = np.lexsort((rows, key))[: wish.count]
+    key = columns[ranking.by] if ranking.smallest_first else -columns[ranking.by]
+    order = np.lexsort((rows, key))[: ranking.count]
     cautions = [*one.cautions, *other.cautions]
     return BestRows(
         rows[order], {name: values[order] for name, values in columns.items()}, [cautions[at] for at in order.tolist()]
@@ -99,6 +101,6 @@ def merge_best(wish: Ranking, one: BestRows, other: BestRows) -> BestRows:
 
 
 def to_batch_result(best: BestRows) -> BatchResult:
-    """The best rows as a piece to write, best first."""
+    """Return the best rows as a result to write, the best first."""
     columns = {name: values.tolist() if values.dtype == object else values for name, values in best.columns.items()}
     return BatchResult(0, len(best.rows), {}, columns, np.arange(len(best.rows)), best.cautions or [()], {})

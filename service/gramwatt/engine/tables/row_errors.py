@@ -1,4 +1,4 @@
-"""How a row's faults are told inside a table: in full for the first rows that have any, then in short, and counted."""
+"""Report the errors of rows inside a table: in full for the first invalid rows, then as a summary."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from typing import Any, Final
 
 from gramwatt.engine.calculate import format_error
 from gramwatt.engine.columns import escape_name
-from gramwatt.engine.tables.compute import BatchResult
+from gramwatt.engine.tables.chunks import BatchResult
 from gramwatt.model.messages import InputError, quote_input, replace_control_characters
 
 MAX_DETAILED_ROWS: Final = 1000
@@ -18,25 +18,25 @@ MAX_CACHED_SUMMARIES: Final = 100
 
 @dataclass(slots=True)
 class RowErrorReporter:
-    """Tells faults and counts the rows that have them."""
+    """Formats errors and counts the invalid rows."""
 
     invalid_rows: int = 0
     _summaries: dict[tuple[str, ...], str] = field(default_factory=dict)
 
     def format_text(self, row: int, errors: Sequence[InputError]) -> str:
-        """One line about row ``row``, counted from 1."""
+        """Return one line about row ``row``, counted from 1."""
         self.invalid_rows += 1
         if self.invalid_rows > MAX_DETAILED_ROWS:
-            return f"row {row}: {self._summarize(errors)}; the {self.invalid_rows:,}th row with a fault, told in short"
+            return f"row {row}: {self._summarize(errors)}; the {self.invalid_rows:,}th invalid row, shown as a summary"
         told = "; ".join(format_error(error).removeprefix("question: ") for error in errors[:MAX_ERRORS_PER_ROW])
         more = len(errors) - MAX_ERRORS_PER_ROW
         return replace_control_characters(f"row {row}: {told}" + (f"; and {more} more" if more > 0 else ""))
 
     def to_object(self, row: int, errors: Sequence[InputError]) -> dict[str, Any]:
-        """The same for JSON: the row, a detail, and each fault as in a problem's ``errors``."""
+        """Return the errors as a JSON object: the row, a detail, and each error as in the ``errors`` of a problem."""
         self.invalid_rows += 1
         if self.invalid_rows > MAX_DETAILED_ROWS:
-            detail = f"{self._summarize(errors)}; the {self.invalid_rows:,}th row with a fault, told in short"
+            detail = f"{self._summarize(errors)}; the {self.invalid_rows:,}th invalid row, shown as a summary"
             return {"row": row, "detail": detail}
         detail = "; ".join(_line(error) for error in errors[:3])
         more = len(errors) - 3
@@ -55,7 +55,7 @@ class RowErrorReporter:
         }
 
     def _summarize(self, errors: Sequence[InputError]) -> str:
-        """Return the number of a row's faults and where they are, made once for all rows that have few in one place."""
+        """Return the number of errors and their fields. Rows with few errors in the same fields share the text."""
         pointers = tuple([error.pointer for error in errors])
         if len(pointers) > MAX_ERRORS_PER_ROW:
             return replace_control_characters(_summary(pointers))
@@ -68,8 +68,10 @@ class RowErrorReporter:
 
 
 def errors_with_dropped_columns(piece: BatchResult, columns: Collection[str]) -> Mapping[int, Sequence[InputError]]:
-    """The faults of a piece; and, beside its results, where a row has a column to pass through that the first rows did
-    not have, when the columns of the answer were settled."""
+    """Return the errors of a result, and an error where a row has a pass-through column that the first rows lack.
+
+    The first rows decide the columns of the output.
+    """
     late = [name for name in piece.passthrough_columns if name not in columns]
     if not late:
         return piece.errors
@@ -77,7 +79,7 @@ def errors_with_dropped_columns(piece: BatchResult, columns: Collection[str]) ->
     for name in late:
         for row, value in enumerate(piece.passthrough_columns[name]):
             if value is not None:
-                detail = f"{quote_input(name)} is left out: the first rows had no such column"
+                detail = f"{quote_input(name)} is left out, since the first rows have no such column"
                 accepted = f"keep={quote_input(name)}, or {quote_input(name)} in the first row"
                 errors.setdefault(row, []).append(
                     InputError(f"/{escape_name(name)}", detail, quote_input(value), accepted)
@@ -92,4 +94,4 @@ def _line(error: InputError) -> str:
 
 def _summary(pointers: Sequence[str]) -> str:
     names = dict.fromkeys(pointer[1:].partition("/")[0] or "the row" for pointer in pointers)
-    return f"{len(pointers)} fault{'' if len(pointers) == 1 else 's'} in {', '.join(list(names)[:MAX_ERRORS_PER_ROW])}"
+    return f"{len(pointers)} error{'' if len(pointers) == 1 else 's'} in {', '.join(list(names)[:MAX_ERRORS_PER_ROW])}"

@@ -1,4 +1,4 @@
-"""A table that nobody sends: one input, or two, varied over points while the others stand fast."""
+"""Grids: vary inputs over points, with the other inputs constant."""
 
 from __future__ import annotations
 
@@ -13,18 +13,18 @@ from gramwatt.engine.cells import parse_range_end
 from gramwatt.engine.column_types import Cells, DictionaryColumn, NumericColumn
 from gramwatt.engine.columns import escape_name
 from gramwatt.engine.tables.chunks import Chunk
-from gramwatt.engine.tables.compute import Plan
+from gramwatt.engine.tables.plan import Plan
 from gramwatt.model import Calculator, Count, Kind, Quantity, units
 from gramwatt.model.messages import InputError, close_matches, join_with_or, quote_input
 from gramwatt.model.parsing import ValueParseError
 
 CHUNK_POINTS: Final = 16_384
-"""Points answered before they are written."""
+"""Points to compute before they are written."""
 
 
 @dataclass(frozen=True, slots=True)
 class Axis:
-    """One input varied: evenly from ``start`` to ``stop`` in a unit, or over a list of cells."""
+    """A varied input: evenly from ``start`` to ``stop`` in a unit, or over a list of cells."""
 
     name: str
     count: int
@@ -33,10 +33,10 @@ class Axis:
     unit: units.Unit | None = None
     cells: tuple[object, ...] = ()
     nested: bool = False
-    """Whether each cell is a list or a table of its own."""
+    """Whether each cell is itself a list or a table."""
 
     def column(self, at: Any) -> Cells:
-        """The cells at positions along the axis."""
+        """Return the cells at positions along the axis."""
         if self.nested:
             return [self.cells[position] for position in at.tolist()]
         if self.cells:
@@ -46,7 +46,7 @@ class Axis:
         )
 
     def points(self, at: Any) -> Any:
-        """The numbers at positions along the axis, its two ends exactly as given."""
+        """Return the numbers at positions along the axis; its two ends are exactly as given."""
         step = (self.stop - self.start) / max(self.count - 1, 1)
         return np.where(at == self.count - 1, self.stop if self.count > 1 else self.start, self.start + at * step)
 
@@ -54,14 +54,19 @@ class Axis:
 def make_even_axis(
     calculator: Calculator[Any, Any], name: str, start: object, stop: object, count: int, *, text: bool
 ) -> tuple[Axis | None, list[InputError]]:
-    """An input varied evenly. ``start`` and ``stop`` are numbers, or texts with a unit; out of bounds they may be:
-    the rows there say so."""
+    """Return an axis from ``start`` to ``stop``, and the errors in it.
+
+    Both ends are numbers, or texts with a unit. They may be out of bounds: the rows there are then invalid.
+    """
     kind, errors = _kind(calculator, name)
     if not isinstance(kind, Quantity | Count):
         if kind is not None:
             errors.append(
                 InputError(
-                    f"/{name}", f"{name} has no range", None, f"a list of values, each {kind.describe_accepted()}"
+                    f"/{name}",
+                    f"{name} cannot vary over a range",
+                    None,
+                    f"a list of values, each {kind.describe_accepted()}",
                 )
             )
         return None, errors
@@ -75,12 +80,14 @@ def make_even_axis(
         return None, errors
     (low, unit), (high, other) = ends
     if unit is not None and other is not None and unit != other:
-        low, high, unit = _together(kind, ends)
+        low, high, unit = _convert_ends(kind, ends)
     return Axis(name, count, low, high, unit), errors
 
 
-def _together(kind: Kind, ends: Sequence[tuple[float, units.Unit | None]]) -> tuple[float, float, units.Unit | None]:
-    """Two ends told in different units, in the declared one."""
+def _convert_ends(
+    kind: Kind, ends: Sequence[tuple[float, units.Unit | None]]
+) -> tuple[float, float, units.Unit | None]:
+    """Convert two ends in different units to the declared unit."""
     if not isinstance(kind, Quantity):
         raise TypeError(kind)
     declared = kind.bounds.unit
@@ -91,10 +98,10 @@ def _together(kind: Kind, ends: Sequence[tuple[float, units.Unit | None]]) -> tu
 def make_list_axis(
     calculator: Calculator[Any, Any], name: str, cells: Sequence[object]
 ) -> tuple[Axis | None, list[InputError]]:
-    """An input varied over a list of cells."""
+    """Return an axis over a list of cells, and the errors in it."""
     kind, errors = _kind(calculator, name)
     if not errors and not cells:
-        errors.append(InputError(f"/{name}", "an empty list of points", None, "at least one point"))
+        errors.append(InputError(f"/{name}", "the list of points is empty", None, "at least one point"))
     if errors or kind is None:
         return None, errors
     return Axis(name, len(cells), cells=tuple(cells), nested=kind.is_nested), []
@@ -109,24 +116,27 @@ def _kind(calculator: Calculator[Any, Any], name: str) -> tuple[Kind | None, lis
     hint = f"; did you mean {join_with_or(meant)}?" if meant else ""
     return None, [
         InputError(
-            f"/{escape_name(name)}", f"{quote_input(name)} is no input{hint}", quote_input(name), join_with_or(varying)
+            f"/{escape_name(name)}",
+            f"unknown input {quote_input(name)}{hint}",
+            quote_input(name),
+            join_with_or(varying),
         )
     ]
 
 
 def variable_inputs(calculator: Calculator[Any, Any]) -> tuple[str, ...]:
-    """The inputs that have a range: quantities and counts."""
+    """Return the names of the inputs that can vary over a range: quantities and counts."""
     return tuple(name for name, kind in calculator.input_fields.items() if isinstance(kind, Quantity | Count))
 
 
 def show_axes(plan: Plan, axes: Sequence[Axis]) -> Plan:
-    """The plan with the varied inputs among the columns of the answer."""
+    """Return the plan with the varied inputs among the output columns."""
     names = tuple(axis.name for axis in axes)
     return dataclasses.replace(plan, shown_inputs=(*names, *(name for name in plan.shown_inputs if name not in names)))
 
 
 def count_points(axes: Sequence[Axis]) -> int:
-    """How many points the grid has."""
+    """Return the number of points of a grid."""
     points = 1
     for axis in axes:
         points *= axis.count
@@ -141,7 +151,7 @@ def read_grid(
     stop: int | None = None,
     rows: int = CHUNK_POINTS,
 ) -> Iterator[Chunk]:
-    """The points of a grid, or those from ``start`` to ``stop``, the last axis fastest."""
+    """Yield the points of a grid, or those from ``start`` to ``stop``. The last axis varies fastest."""
     shape = tuple(axis.count for axis in axes)
     stop = count_points(axes) if stop is None else stop
     for first in range(start, stop, rows):

@@ -19,8 +19,8 @@ from gramwatt.engine.tables.cell_formatting import (
     passthrough_values,
     select_texts,
 )
-from gramwatt.engine.tables.chunks import MalformedTable
-from gramwatt.engine.tables.compute import BatchResult, OutputColumn, Plan, output_columns
+from gramwatt.engine.tables.chunks import BatchResult, MalformedTable
+from gramwatt.engine.tables.plan import OutputColumn, Plan, output_columns
 from gramwatt.engine.tables.row_errors import RowErrorReporter, errors_with_dropped_columns
 
 

@@ -13,7 +13,7 @@ from gramwatt.engine.columns import uncertainty_kind
 from gramwatt.engine.limits import MAX_TABLE_COLUMNS
 from gramwatt.engine.query_strings import fits_query
 from gramwatt.engine.schemas import get_schema_name
-from gramwatt.engine.tables.compute import standing_codes
+from gramwatt.engine.tables.plan import standing_codes
 from gramwatt.engine.tables.sweep import variable_inputs
 from gramwatt.engine.wire_formats import FORMATS
 from gramwatt.model import Calculator, Quantity

@@ -1,0 +1,142 @@
+"""The plan of a table: what all rows share, and what the output contains."""
+
+from __future__ import annotations
+
+import functools
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from gramwatt.engine import registry
+from gramwatt.engine.column_types import column_uncertainties
+from gramwatt.engine.columns import unknown_input_errors
+from gramwatt.engine.nested import read_column
+from gramwatt.engine.response import check_result_units, get_declared_units
+from gramwatt.model import Calculator, Count, Kind, Quantity, units
+from gramwatt.model.messages import InputError, quote_input
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """What all rows share, and what the output contains. It can be sent to another process."""
+
+    calculator_name: str
+    constants: Mapping[str, object] = field(default_factory=dict)
+    """Inputs that all rows share."""
+    text: bool = True
+    """Whether the constants are text, as in a query, rather than JSON values."""
+    result_units: Mapping[str, str] = field(default_factory=dict)
+    shown_inputs: tuple[str, ...] = ()
+    """Inputs that are output columns."""
+    uncertain: bool = False
+    """Whether standard uncertainties are computed, in columns ``<result>_u``."""
+
+    @property
+    def calculator(self) -> Calculator[Any, Any]:
+        """The calculator."""
+        return registry.get(self.calculator_name)
+
+
+@dataclass(frozen=True, slots=True)
+class OutputColumn:
+    """A column of the output. Its unit is ``1`` if it has none."""
+
+    name: str
+    kind: Kind
+    unit: str
+    section: str
+    """``given``, ``results`` or ``uncertainty``."""
+
+
+@functools.lru_cache(maxsize=256)
+def _list_columns(
+    calculator: Calculator[Any, Any],
+    chosen_units: tuple[tuple[str, str], ...],
+    shown_inputs: tuple[str, ...],
+    uncertain: bool,
+) -> Any:
+    unit_of = {
+        **get_declared_units(calculator.input_fields),
+        **get_declared_units(calculator.result_fields),
+        **dict(chosen_units),
+    }
+    columns = [
+        OutputColumn(name, calculator.input_fields[name], unit_of.get(name, "1"), "given")
+        for name in shown_inputs
+        if name not in calculator.result_fields
+    ]
+    for name, kind in calculator.result_fields.items():
+        unit = unit_of.get(name, "1")
+        columns.append(OutputColumn(name, kind, unit, "results"))
+        if uncertain and isinstance(kind, Quantity | Count):
+            difference_unit = "K" if units.get_unit(unit).dimension == "temperature" else unit
+            kind_u = Quantity(difference_unit, "")
+            columns.append(OutputColumn(f"{name}_u", kind_u, difference_unit, "uncertainty"))
+    return tuple(columns)
+
+
+def output_columns(plan: Plan) -> tuple[OutputColumn, ...]:
+    """Return the output columns in order, before ``cautions`` and ``error``."""
+    columns: tuple[OutputColumn, ...] = _list_columns(
+        plan.calculator, tuple(plan.result_units.items()), plan.shown_inputs, plan.uncertain
+    )
+    return columns
+
+
+def standing_codes(calculator: Calculator[Any, Any]) -> tuple[str, ...]:
+    """Return the codes of the cautions that hold for any inputs."""
+    return tuple(caution.code for caution in calculator.cautions if caution.is_always_shown)
+
+
+def check_constants(
+    calculator: Calculator[Any, Any], constants: Mapping[str, object], *, text: bool
+) -> list[InputError]:
+    """Return the errors of the inputs that all rows share."""
+    fields = calculator.input_fields
+    errors: list[InputError] = []
+    compared = 0
+    for name, cell in constants.items():
+        if name in fields:
+            errors += [error.under(name) for error in read_column(fields[name], [cell], text=text).errors.get(0, ())]
+        else:
+            errors += unknown_input_errors({name: cell}, tuple(fields), compared)
+            compared += 1
+    return errors
+
+
+def make_plan(
+    calculator: Calculator[Any, Any],
+    constants: Mapping[str, object],
+    *,
+    text: bool,
+    result_units: Mapping[str, str],
+    show_inputs: bool,
+    uncertain: bool,
+) -> tuple[Plan, list[InputError], list[InputError]]:
+    """Return a plan, the errors of the inputs that all rows share, and those of the chosen units."""
+    input_errors = check_constants(calculator, constants, text=text)
+    unit_errors = []
+    try:
+        check_result_units(calculator, result_units)
+    except ValueError as error:
+        given = ",".join(f"{name}:{unit}" for name, unit in result_units.items())
+        unit_errors.append(InputError("/units", str(error), quote_input(given), "result:unit pairs"))
+    uncertain = uncertain or (not input_errors and carries_uncertainty(calculator, constants, text=text))
+    shown_inputs = tuple(calculator.input_fields) if show_inputs else ()
+    plan = Plan(calculator.name, dict(constants), text, result_units, shown_inputs, uncertain)
+    return plan, input_errors, unit_errors
+
+
+def carries_uncertainty(calculator: Calculator[Any, Any], constants: Mapping[str, object], *, text: bool) -> bool:
+    """Return whether any input that all rows share has an uncertainty."""
+    columns = [
+        read_column(calculator.input_fields[name], [cell], text=text)
+        for name, cell in constants.items()
+        if name in calculator.input_fields
+    ]
+    uncertainties = [
+        uncertainty
+        for column in columns
+        for uncertainty in (column.uncertainty, *column_uncertainties(column).values())
+    ]
+    return any(uncertainty is not None and uncertainty.any() for uncertainty in uncertainties)

@@ -1,0 +1,106 @@
+"""Compute rows with lists or tables one by one, since their lengths differ."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Any
+
+import numpy as np
+
+from gramwatt.engine import budget
+from gramwatt.engine.column_types import ABSENT, Cells
+from gramwatt.engine.evaluate import evaluate_columns
+from gramwatt.engine.limits import MAX_NESTED_ROWS
+from gramwatt.engine.response import build_response
+from gramwatt.engine.tables.chunks import BatchResult, Chunk, slice_cells
+from gramwatt.engine.tables.plan import OutputColumn, Plan, output_columns, standing_codes
+from gramwatt.model.messages import InputError
+
+
+def compute_rows(plan: Plan, chunk: Chunk, cells: Mapping[str, Cells]) -> Iterator[BatchResult]:
+    """Compute the rows of a chunk one by one. ``cells`` has its columns and those of the constants."""
+    granted = budget.get_current()
+    if granted is not None:
+        granted.rows_each = MAX_NESTED_ROWS
+    start, results = 0, _RowResults(plan)
+    for row in range(chunk.rows):
+        budget.check()
+        response, errors = _compute_row(plan, chunk, cells, row)
+        results.add(response, errors)
+        if results.nested_rows > MAX_NESTED_ROWS // 2:
+            yield results.to_batch_result(chunk.slice(start, row + 1))
+            start, results = row + 1, _RowResults(plan)
+    if start < chunk.rows or not chunk.rows:
+        yield results.to_batch_result(chunk.slice(start, chunk.rows))
+
+
+def _compute_row(
+    plan: Plan, chunk: Chunk, cells: Mapping[str, Cells], row: int
+) -> tuple[Mapping[str, Any], Sequence[InputError]]:
+    """Return the response of a row, empty if it has errors, and its errors."""
+    if row in chunk.errors:
+        return {}, chunk.errors[row]
+    columns = {name: slice_cells(column, row, row + 1) for name, column in cells.items()}
+    columns = {name: column for name, column in columns.items() if not _is_absent(column)}
+    inputs = plan.calculator.input_fields
+    uncertainties = {name: columns.pop(name) for name in list(columns) if name not in inputs}
+    outcome = evaluate_columns(
+        plan.calculator, columns, 1, text=chunk.text, propagates=plan.uncertain, uncertainties=uncertainties
+    )
+    if outcome.errors:
+        return {}, outcome.errors[0]
+    return build_response(outcome, 0, result_units=plan.result_units), ()
+
+
+class _RowResults:
+    """Output columns that grow row by row."""
+
+    def __init__(self, plan: Plan) -> None:
+        self._columns = output_columns(plan)
+        self._standing = frozenset(standing_codes(plan.calculator))
+        self._values: dict[str, list[Any]] = {column.name: [] for column in self._columns}
+        self._errors: dict[int, Sequence[InputError]] = {}
+        self._cautions: dict[tuple[str, ...], int] = {(): 0}
+        """Each combination of caution codes, and its index."""
+        self._caution_index: list[int] = []
+        self.nested_rows = 0
+        """Rows of all tables within the results."""
+
+    def add(self, response: Mapping[str, Any], errors: Sequence[InputError]) -> None:
+        """Add a row: its response, or an empty one and its errors."""
+        if errors:
+            self._errors[len(self._caution_index)] = errors
+        codes = self._list_codes(response)
+        self._caution_index.append(self._cautions.setdefault(codes, len(self._cautions)))
+        for column in self._columns:
+            value = _get_value(column, response)
+            self._values[column.name].append(value)
+            self.nested_rows += len(value) if isinstance(value, list) else 0
+
+    def _list_codes(self, response: Mapping[str, Any]) -> tuple[str, ...]:
+        codes = dict.fromkeys(caution["code"] for caution in response.get("cautions", ()))
+        return tuple(code for code in codes if code not in self._standing)
+
+    def to_batch_result(self, chunk: Chunk) -> BatchResult:
+        """Return the rows so far, which are those of a chunk."""
+        return BatchResult(
+            chunk.first,
+            chunk.rows,
+            chunk.passthrough_columns,
+            self._values,
+            np.array(self._caution_index, dtype=np.int64),
+            list(self._cautions),
+            self._errors,
+        )
+
+
+def _is_absent(cells: Cells) -> bool:
+    return isinstance(cells, list) and cells[0] is ABSENT
+
+
+def _get_value(column: OutputColumn, response: Mapping[str, Any]) -> Any:
+    if not response:
+        return None
+    if column.section == "uncertainty":
+        return response.get("uncertainty", {}).get(column.name[:-2], {}).get("standard")
+    return response[column.section].get(column.name)
