@@ -53,7 +53,7 @@ def test_a_missing_input_is_reported_with_what_it_accepts() -> None:
 
 
 def test_a_wrong_unit_of_a_result_is_rejected() -> None:
-    with pytest.raises(gramwatt.InvalidInput, match="usable_energy can be had in Wh"):
+    with pytest.raises(gramwatt.InvalidInput, match="usable_energy is available in Wh"):
         gramwatt.calculate("pack-energy", cells=6, capacity=1300, units={"usable_energy": "kg"})
 
 

@@ -226,7 +226,7 @@ def test_files_as_the_rows_of_a_table(tmp_path: Path) -> None:
         pytest.param(("flight-log", "--log", str(FLIGHT), "--column", "volts=a"), "no such channel", id="no channel"),
         pytest.param(("flight-log", "--log", str(FLIGHT), "--column", "voltage=a"), "no column", id="no column"),
         pytest.param(("flight-log", "--log", str(FLIGHT), "--format", "vtt"), "choose json or csv", id="no form"),
-        pytest.param(("flight-log", "log=flight.csv"), "does not fit a word", id="as a word"),
+        pytest.param(("flight-log", "log=flight.csv"), "does not fit in text", id="as a word"),
     ],
 )  # fmt: skip
 def test_recordings_that_cannot_be_asked_with(words: tuple[str, ...], told: str) -> None:

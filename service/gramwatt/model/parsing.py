@@ -48,6 +48,11 @@ def replace_lookalikes(cell: str) -> str:
     return cell.translate(_LOOKALIKES)
 
 
+def match_quantity(cell: str) -> re.Match[str] | None:
+    """Match a number, the standard uncertainty after it if any, and its unit if any."""
+    return QUANTITY.fullmatch(cell)
+
+
 def is_plain_number(text: str) -> bool:
     """Return whether a text is digits with at most one point: the most common number, recognised without a pattern."""
     return text.replace(".", "", 1).isdigit() and text.isascii()

@@ -19,10 +19,10 @@ from gramwatt.model.messages import format_number, format_quantity
 from gramwatt.model.parsing import (
     MAX_NUMBER_LENGTH,
     MAX_UNCERTAINTY,
-    QUANTITY,
     ValueParseError,
     describe_type,
     is_plain_number,
+    match_quantity,
     replace_lookalikes,
 )
 
@@ -120,7 +120,7 @@ class Quantity(BaseKind):
         cell = replace_lookalikes(cell)
         if not cell.strip():
             raise self._error("Enter a value, or leave the name out")
-        match = QUANTITY.fullmatch(cell)
+        match = match_quantity(cell)
         if match is None:
             if re.fullmatch(r" *+[+-]?[0-9]+,[0-9]+[^0-9]*+", cell):
                 raise self._error("Write a decimal point, not a comma")
