@@ -1,4 +1,4 @@
-"""Recordings for the tests of captions, made up."""
+"""Made-up recordings for the tests of captions."""
 
 from __future__ import annotations
 
@@ -9,15 +9,12 @@ import numpy as np
 from gramwatt.physics.recording import CleanRecording
 
 
-def course(time: Any, current: Any = None, voltage: Any = None, **more: Any) -> CleanRecording:
-    """Return a course of these channels.
-
-    What is not told was not recorded, and every step counts unless ``counts`` says.
-    """
-    nothing = np.full(len(time), np.nan)
+def make_recording(time: Any, current: Any = None, voltage: Any = None, **more: Any) -> CleanRecording:
+    """Return a recording of these channels. Every step counts unless ``counts`` says otherwise."""
+    missing = np.full(len(time), np.nan)
 
     def channel(values: Any) -> Any:
-        return nothing if values is None else np.broadcast_to(np.asarray(values, dtype=np.float64), nothing.shape)
+        return missing if values is None else np.broadcast_to(np.asarray(values, dtype=np.float64), missing.shape)
 
     return CleanRecording(
         np.asarray(time, dtype=np.float64),

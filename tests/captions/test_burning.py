@@ -1,4 +1,4 @@
-"""ffmpeg burning captions in: they are on exactly their frames, and where they were told to be."""
+"""Tests of captions burnt in by ffmpeg: on exactly their frames, in the right place."""
 
 from __future__ import annotations
 
@@ -99,7 +99,7 @@ def test_captions_on_a_file_of_video(tmp_path: Path, form: str, container: str) 
         ("bottom-right", slice(50, 90), slice(80, 160)),
     ],
 )
-def test_ass_stands_where_it_is_told_to(tmp_path: Path, place: str, rows: slice, columns: slice) -> None:
+def test_ass_is_in_the_right_place(tmp_path: Path, place: str, rows: slice, columns: slice) -> None:
     burn = captions(
         tmp_path,
         "ass",

@@ -8,7 +8,7 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
-from captions.recordings import course
+from captions.recordings import make_recording
 from gramwatt.captions.cues import Cue, average_blocks, make_cues
 from gramwatt.captions.frames import sample_frames
 from gramwatt.captions.template import compile_template
@@ -21,42 +21,45 @@ def shown(
     current: Array, hertz: float, template: str, *, rate: Fraction = NTSC, changes: float = 4.0, smoothing: float = 0.0
 ) -> list[Cue]:
     """Return the captions of a current."""
-    told = course(np.arange(len(current)) / hertz, current=current)
+    recording = make_recording(np.arange(len(current)) / hertz, current=current)
     return list(
         make_cues(
-            sample_frames(told, rate=rate, smoothing=smoothing), compile_template(template), rate=rate, changes=changes
+            sample_frames(recording, rate=rate, smoothing=smoothing),
+            compile_template(template),
+            rate=rate,
+            changes=changes,
         )
     )
 
 
 def test_captions_follow_each_other_without_a_gap_on_exact_frames() -> None:
-    found = shown(np.linspace(0, 90, 601), 10, "{current:1} A")
-    assert found[0].first_frame == 0
-    assert found[-1].end_frame == 1799
-    for one, two in pairwise(found):
+    captions = shown(np.linspace(0, 90, 601), 10, "{current:1} A")
+    assert captions[0].first_frame == 0
+    assert captions[-1].end_frame == 1799
+    for one, two in pairwise(captions):
         assert one.end_frame == two.first_frame
         assert one.end == two.start
         assert one.text != two.text
-    for cue in found:
+    for cue in captions:
         assert cue.start == Fraction(cue.first_frame * 1001, 30000)
         assert cue.first_frame < cue.end_frame
 
 
-def test_figures_change_no_oftener_than_asked() -> None:
-    found = shown(np.linspace(0, 900, 601), 10, "{current:3}", changes=4)
-    lengths = {cue.end_frame - cue.first_frame for cue in found[:-1]}
+def test_numbers_change_no_more_often_than_requested() -> None:
+    captions = shown(np.linspace(0, 900, 601), 10, "{current:3}", changes=4)
+    lengths = {cue.end_frame - cue.first_frame for cue in captions[:-1]}
     assert lengths == {7, 8}
-    assert len(found) == 240  # the last frame, number 1798, is shown at 59.993 s
+    assert len(captions) == 240  # the last frame, number 1798, is shown at 59.993 s
 
 
 def test_a_clock_ticks_on_the_second() -> None:
     """The first frame at or after each second of flight, whatever part of a second the offset is."""
-    told = course([0.0, 30.0], current=1.0)
-    found = list(
-        make_cues(sample_frames(told, rate=NTSC, offset=0.3), compile_template("{time}"), rate=NTSC, changes=2)
+    recording = make_recording([0.0, 30.0], current=1.0)
+    captions = list(
+        make_cues(sample_frames(recording, rate=NTSC, offset=0.3), compile_template("{time}"), rate=NTSC, changes=2)
     )
-    assert [cue.text for cue in found] == [f"0:{second:02}" for second in range(len(found))]
-    for second, cue in enumerate(found):
+    assert [cue.text for cue in captions] == [f"0:{second:02}" for second in range(len(captions))]
+    for second, cue in enumerate(captions):
         assert 0 <= cue.start - Fraction(0.3) - second < 1 / NTSC
 
 
@@ -80,33 +83,35 @@ def test_a_ramp_is_followed_within_a_place(slope: float) -> None:
 def test_a_crest_is_shown_in_its_block_and_no_other() -> None:
     current = 12 + np.random.default_rng(6).normal(0, 0.1, 3000)
     current[1234] = 50.0
-    found = shown(current, 50, "{current:0} {peak_current:0}", smoothing=0.5)
-    crests = [cue for cue in found if cue.text.startswith("50")]
+    captions = shown(current, 50, "{current:0} {peak_current:0}", smoothing=0.5)
+    crests = [cue for cue in captions if cue.text.startswith("50")]
     assert [cue.text for cue in crests] == ["50 50"]
     assert crests[0].start <= Fraction(1234, 50) < crests[0].end
-    assert {cue.text for cue in found} == {"12 12", "50 50", "12 50"}
+    assert {cue.text for cue in captions} == {"12 12", "50 50", "12 50"}
 
 
 def test_the_crest_of_a_block_is_one_instant_in_all_channels() -> None:
     quiet = np.random.default_rng(8).normal(0, 0.1, (2, 40))
     current, voltage = 10 + quiet[0], 16 + quiet[1]
     current[13], voltage[13] = 60, 12
-    found = average_blocks({"current": current, "voltage": voltage}, np.arange(0, 40, 10))
-    np.testing.assert_array_equal([found["current"][1], found["voltage"][1]], [60, 12])
-    np.testing.assert_allclose(found["current"][[0, 2, 3]], current.reshape(4, 10).mean(axis=1)[[0, 2, 3]], rtol=1e-12)
+    means = average_blocks({"current": current, "voltage": voltage}, np.arange(0, 40, 10))
+    np.testing.assert_array_equal([means["current"][1], means["voltage"][1]], [60, 12])
+    np.testing.assert_allclose(means["current"][[0, 2, 3]], current.reshape(4, 10).mean(axis=1)[[0, 2, 3]], rtol=1e-12)
 
 
 def test_a_gap_shows_dashes_and_a_clock_of_the_video_goes_on() -> None:
-    told = course([0, 2, 6, 8], current=[2.0, 2, 4, 4], counts=[1, 0, 1])
-    found = list(
+    recording = make_recording([0, 2, 6, 8], current=[2.0, 2, 4, 4], counts=[1, 0, 1])
+    captions = list(
         make_cues(
-            sample_frames(told, rate=Fraction(25)), compile_template("{current:0} A"), rate=Fraction(25), changes=5
+            sample_frames(recording, rate=Fraction(25)), compile_template("{current:0} A"), rate=Fraction(25), changes=5
         )
     )
-    assert [cue.text for cue in found] == ["2 A", "– A", "4 A"]
-    assert found[1].end_frame == 150
+    assert [cue.text for cue in captions] == ["2 A", "– A", "4 A"]
+    assert captions[1].end_frame == 150
     marked = list(
-        make_cues(sample_frames(told, rate=Fraction(25)), compile_template("{timecode}"), rate=Fraction(25), changes=1)
+        make_cues(
+            sample_frames(recording, rate=Fraction(25)), compile_template("{timecode}"), rate=Fraction(25), changes=1
+        )
     )
     assert marked[4].text == "00:00:04:00"
 
@@ -117,14 +122,14 @@ def test_what_was_not_recorded_is_a_dash_and_words_alone_are_one_caption() -> No
     assert [(cue.first_frame, cue.end_frame, cue.text) for cue in shown(flat, 10, "hello")] == [(0, 300, "hello")]
 
 
-def test_every_frame_its_own_caption_where_as_many_are_asked() -> None:
-    found = shown(np.linspace(0, 100, 101), 10, "{timecode}", changes=120)
-    assert len(found) == 300
-    assert found[-1].text == "00:00:09;29"
+def test_every_frame_has_its_own_caption_if_requested() -> None:
+    captions = shown(np.linspace(0, 100, 101), 10, "{timecode}", changes=120)
+    assert len(captions) == 300
+    assert captions[-1].text == "00:00:09;29"
 
 
 def test_no_frames_no_captions() -> None:
-    none = sample_frames(course([0, 1], current=1.0), rate=NTSC, begin=1, end=1)
+    none = sample_frames(make_recording([0, 1], current=1.0), rate=NTSC, begin=1, end=1)
     assert list(make_cues(none, compile_template("{current}"), rate=NTSC, changes=4)) == []
 
 
@@ -139,11 +144,11 @@ def test_a_crest_is_no_mean_of_a_block_where_nothing_else_happens() -> None:
 
 def test_decimals_of_an_offset_move_no_frame_to_another_block() -> None:
     """0.3 - 0.1 is a little less than 0.2 in doubles."""
-    told = course([0.0, 30.0], current=1.0)
-    found = make_cues(
-        sample_frames(told, rate=Fraction(10), offset=0.1),
+    recording = make_recording([0.0, 30.0], current=1.0)
+    captions = make_cues(
+        sample_frames(recording, rate=Fraction(10), offset=0.1),
         compile_template("{timecode}"),
         rate=Fraction(10),
         changes=10,
     )
-    assert {cue.end_frame - cue.first_frame for cue in found} == {1}
+    assert {cue.end_frame - cue.first_frame for cue in captions} == {1}

@@ -25,9 +25,9 @@ def drawn(text: str, placement: Placement) -> NDArray[np.uint8]:
         return np.asarray(picture)
 
 
-def edges(seen: NDArray[np.bool_]) -> tuple[int, int, int, int]:
-    """Left, top, right and bottom of what is seen."""
-    rows, columns = np.flatnonzero(seen.any(axis=1)), np.flatnonzero(seen.any(axis=0))
+def edges(visible: NDArray[np.bool_]) -> tuple[int, int, int, int]:
+    """Left, top, right and bottom of what is visible."""
+    rows, columns = np.flatnonzero(visible.any(axis=1)), np.flatnonzero(visible.any(axis=0))
     return int(columns[0]), int(rows[0]), int(columns[-1]) + 1, int(rows[-1]) + 1
 
 
@@ -94,7 +94,7 @@ def test_svg_and_png_put_a_line_on_the_same_foot(place: str) -> None:
 
 
 @pytest.mark.parametrize(
-    ("settings", "told"),
+    ("settings", "message"),
     [
         ({"width": 8193}, "8192 x 4320"),
         ({"height": 4321}, "8192 x 4320"),
@@ -105,8 +105,8 @@ def test_svg_and_png_put_a_line_on_the_same_foot(place: str) -> None:
         ({"safe_area": 0.3}, "shares"),
     ],
 )
-def test_settings_out_of_their_limits(settings: dict[str, float], told: str) -> None:
-    with pytest.raises(ValueError, match=re.escape(told)):
+def test_settings_out_of_their_limits(settings: dict[str, float], message: str) -> None:
+    with pytest.raises(ValueError, match=re.escape(message)):
         Placement(**settings)  # type: ignore[arg-type]
 
 

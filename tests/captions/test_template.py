@@ -40,7 +40,7 @@ def test_the_default_and_every_field() -> None:
 
 
 @pytest.mark.parametrize(
-    ("text", "told"),
+    ("text", "message"),
     [
         ("{curent}", "did you mean current"),
         ("{Cell-Voltage}", "did you mean cell_voltage"),
@@ -53,17 +53,17 @@ def test_the_default_and_every_field() -> None:
         ("{voltage.__class__}", "no field"),
         ("{0}", "no field"),
         ("{}", "no field"),
-        ("a } b", "a } alone at character 3"),
-        ("{voltage", "a { alone at character 1"),
-        ("{a{{b}", "a { alone at character 1"),
+        ("a } b", "a single } at character 3"),
+        ("{voltage", "a single { at character 1"),
+        ("{a{{b}", "a single { at character 1"),
         ("", "one line of printable text"),
         ("a\nb", "one line of printable text"),
         ("a\u2028b", "one line of printable text"),
         ("a\ud800b", "one line of printable text"),
     ],
 )
-def test_what_is_no_template(text: str, told: str) -> None:
-    with pytest.raises(ValueError, match=re.escape(told)):
+def test_an_invalid_template_is_an_error(text: str, message: str) -> None:
+    with pytest.raises(ValueError, match=re.escape(message)):
         compile_template(text)
 
 

@@ -156,8 +156,8 @@ def test_drop_frame_keeps_to_the_clock() -> None:
     numbers = np.arange(0, 2589408, 997)
     for number, label in zip(numbers.tolist(), format_timecodes(numbers, NTSC), strict=True):
         hours, minutes, seconds, frame = (int(part) for part in re.split("[:;]", label))
-        said = hours * 3600 + minutes * 60 + seconds + frame / 30
-        assert abs(said - float(frame_time(number, NTSC))) < 0.155
+        counted = hours * 3600 + minutes * 60 + seconds + frame / 30
+        assert abs(counted - float(frame_time(number, NTSC))) < 0.155
 
 
 def test_no_frames_have_no_labels() -> None:

@@ -53,10 +53,13 @@ def by_webvtt_py(cues: list[Cue], rate: Fraction) -> Read:
 
 
 def by_srt(cues: list[Cue], rate: Fraction) -> Read:
-    found = list(srt.parse("".join(subrip.write_cues(cues, rate=rate))))
-    assert [one.index for one in found] == list(range(1, len(found) + 1))
-    to_tick = timedelta(milliseconds=1)
-    return [(Fraction(one.start // to_tick, 1000), Fraction(one.end // to_tick, 1000), one.content) for one in found]
+    captions = list(srt.parse("".join(subrip.write_cues(cues, rate=rate))))
+    assert [one.index for one in captions] == list(range(1, len(captions) + 1))
+    millisecond = timedelta(milliseconds=1)
+    return [
+        (Fraction(one.start // millisecond, 1000), Fraction(one.end // millisecond, 1000), one.content)
+        for one in captions
+    ]
 
 
 def by_pysubs2(form: str, cues: list[Cue], rate: Fraction) -> Read:
@@ -65,9 +68,9 @@ def by_pysubs2(form: str, cues: list[Cue], rate: Fraction) -> Read:
         "srt": lambda: subrip.write_cues(cues, rate=rate),
         "vtt": lambda: vtt.write_cues(cues, rate=rate, placement=HERE),
     }
-    found = pysubs2.SSAFile.from_string("".join(pieces[form]()), format_=form)
+    captions = pysubs2.SSAFile.from_string("".join(pieces[form]()), format_=form)
     plain = html.unescape if form == "vtt" else str
-    return [(Fraction(one.start, 1000), Fraction(one.end, 1000), plain(one.plaintext)) for one in found]
+    return [(Fraction(one.start, 1000), Fraction(one.end, 1000), plain(one.plaintext)) for one in captions]
 
 
 READERS: dict[str, Callable[[list[Cue], Fraction], Read]] = {
@@ -136,7 +139,7 @@ def test_what_a_format_resolves(rate: str, hundredths: bool, thousandths: bool) 
     assert subrip.PER_SECOND == vtt.PER_SECOND
 
 
-def test_what_cannot_be_told_is_left_out_and_never_overlaps() -> None:
+def test_cues_shorter_than_a_tick_are_left_out_and_never_overlap() -> None:
     rate = Fraction(1000)
     cues = [cue(first, first + 1, str(first), rate) for first in range(100)]
     read = by_pysubs2("ass", cues, rate)
@@ -159,11 +162,11 @@ TEXTS = [
 @pytest.mark.parametrize("text", TEXTS)
 def test_any_text_is_one_cue(text: str) -> None:
     cues = [cue(0, 30, text), cue(30, 60, "next")]
-    kept = "\n".join(line if line.strip() else "\N{NO-BREAK SPACE}" for line in text.split("\n"))
-    (_, _, said), (_, _, after) = by_webvtt_py(cues, NTSC)
-    assert (said.strip(" "), after) == (kept.strip(" "), "next")
-    (_, _, said), (_, _, after) = by_srt(cues, NTSC)
-    assert (said.replace("\N{WORD JOINER}", "").strip(" "), after) == (kept.strip(" "), "next")
+    expected = "\n".join(line if line.strip() else "\N{NO-BREAK SPACE}" for line in text.split("\n"))
+    (_, _, text_read), (_, _, after) = by_webvtt_py(cues, NTSC)
+    assert (text_read.strip(" "), after) == (expected.strip(" "), "next")
+    (_, _, text_read), (_, _, after) = by_srt(cues, NTSC)
+    assert (text_read.replace("\N{WORD JOINER}", "").strip(" "), after) == (expected.strip(" "), "next")
 
 
 @given(st.text(st.sampled_from("\\{}Nnhax1 \n&")))
