@@ -61,7 +61,7 @@ class Rows:
     speed: Array
 
     def where(self, mask: BoolArray) -> "Rows":
-        """The rows that a mask picks."""
+        """Return the rows that a mask picks."""
         return Rows(*(getattr(self, field.name)[mask] for field in dataclasses.fields(self)))
 
     @property
@@ -115,7 +115,7 @@ class Catalogue:
 
 
 def catalogue(rows: Rows) -> Catalogue:
-    """The calculator asked each row by rated kV, propeller sizes and the volts at the controller."""
+    """Return the calculator asked each row by rated kV, propeller sizes and the volts at the controller."""
     count = rows.motor.size
     kv, volts = list(RATED_KV.values()), rows.voltage.tolist()
     cells: dict[str, list[Any]] = {
@@ -177,11 +177,11 @@ class Constants:
         )
 
     def duty(self, rows: Rows) -> Array:
-        """The duty that turns the propellers as measured, at the volts measured."""
+        """Return the duty that turns the propellers as measured, at the volts measured."""
         return craft.demand_at_speed(self.drive(rows), rows.speed, **_stiff(rows)).duty
 
     def operate(self, rows: Rows, duty: Array) -> craft.Operation:
-        """What the model has at a duty and the volts measured."""
+        """Return what the model has at a duty and the volts measured."""
         return craft.operate(self.drive(rows), duty, **_stiff(rows))
 
 
@@ -213,8 +213,10 @@ def fit(rows: Rows) -> Constants:
 
 @dataclass(frozen=True, slots=True)
 class HeldOut:
-    """Errors on runs that the constants were not fitted to: power and thrust at the speed measured, at any throttle;
-    current and thrust at full throttle, from the volts alone."""
+    """Errors on runs that the constants were not fitted to: power and thrust at the speed measured, at any throttle.
+
+    Current and thrust at full throttle, from the volts alone.
+    """
 
     power: Errors
     thrust: Errors

@@ -20,7 +20,7 @@ class Errors:
         return cls(np.asarray(calculated, dtype=np.float64) / np.asarray(known, dtype=np.float64) - 1)
 
     def __post_init__(self) -> None:
-        """A comparison of nothing, or with nan in it, must not pass for a good one."""
+        """Reject a comparison of nothing, or with nan in it, which would look like a good one."""
         if not self.values.size or not np.isfinite(self.values).all():
             raise ValueError("errors need finite values")
 

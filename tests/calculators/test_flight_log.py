@@ -116,8 +116,11 @@ def test_the_resistance_of_an_invented_pack_comes_back(resistance: float) -> Non
 
 @pytest.mark.parametrize("noise", [2.0, 3.0])
 def test_the_error_of_the_resistance_covers_what_noise_of_the_current_takes_off(noise: float) -> None:
-    """Attenuation of a slope by noise in its abscissa (Fuller, Measurement Error Models, 1987, 1.1): the true slope
-    times s^2 / (s^2 + noise^2). With voltages exact that is nearly all of the error, and far beyond the scatter."""
+    """Attenuation of a slope by noise in its abscissa (Fuller, Measurement Error Models, 1987, 1.1).
+
+    The true slope times s^2 / (s^2 + noise^2). With voltages exact that is nearly all of the error, and far beyond the
+    scatter.
+    """
     chance = np.random.default_rng(11)
     time = np.arange(0, 180, 0.1)
     current = 15 + 8 * np.sin(0.9 * time) + 4 * np.sin(0.23 * time)

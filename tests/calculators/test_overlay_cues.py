@@ -86,7 +86,8 @@ def test_the_last_frame_has_used_what_flight_log_says() -> None:
 )
 def test_time_codes(rate: str, at: int, label: str) -> None:
     """SMPTE ST 12-1, drop-frame counting (from memory): labels 0 and 1, at 59.94 four of them, are left out each minute
-    but the tenth."""
+    but the tenth.
+    """
     log = {"time": [0, 700], "voltage": [16, 15], "current": [5, 6]}
     begin = at / (60 if rate.startswith("6") else 30 if rate.startswith(("29", "3")) else 25) - 3
     frames = results(log, frame_rate=rate, longest_gap=1000, video_begin=max(begin, 0), video_end=begin + 12)["frames"]

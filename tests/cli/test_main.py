@@ -32,7 +32,7 @@ def run(*words: str, body: bytes | None = None) -> Result:
 
 
 def refused(result: Result) -> str:
-    """What a refused command says; nothing of it on standard output."""
+    """Return what a refused command says; nothing of it on standard output."""
     assert result.exit_code == 2
     assert result.stdout == ""
     assert "Traceback" not in result.stderr

@@ -59,7 +59,7 @@ PROBES: Final = Table(Probe, "Probes.")
 
 
 def read(kind: Kind, cell: object, *, text: bool = False) -> Column:
-    """A column of one cell."""
+    """Return a column of one cell."""
     return nested.read_column(kind, [cell], text=text)
 
 

@@ -229,8 +229,10 @@ CELLS: Final[list[Any]] = [
 @pytest.mark.parametrize("name", QUESTIONS)
 @given(data=st.data())
 def test_nothing_in_a_question_raises(name: str, data: st.DataObject) -> None:
-    """One or two inputs of a good question may be any of these, right or wrong, beside a row that is right: an outcome
-    comes back, with a fault or an answer in each row."""
+    """One or two inputs of a good question may be any of these, right or wrong, beside a row that is right.
+
+    An outcome comes back, with a fault or an answer in each row.
+    """
     good = QUESTIONS[name][0]
     altered = data.draw(
         st.dictionaries(
@@ -270,7 +272,7 @@ def grow(given: Inputs) -> Results:
 
 
 def made(formula: Any) -> Calculator[Inputs, Results]:
-    """The calculator about a formula."""
+    """Return the calculator about a formula."""
     return Calculator(
         title="How long?",
         summary="Longer.",

@@ -264,7 +264,7 @@ def test_a_response_that_fails_before_its_first_byte_is_a_problem(
 
 
 def test_no_line_of_a_traceback_passes_for_another_record() -> None:
-    """A time zone named `x\\n[2026-01-01] ERROR ...` forges no line."""
+    r"""A time zone named `x\\n[2026-01-01] ERROR ...` forges no line."""
     forged = "x\n[2026-01-01 00:00:00,000] ERROR in web: forged\r\x1b[2J\u2028forged too" + "y" * 10_000 + "\n" * 1000
     try:
         raise LookupError(forged)

@@ -39,7 +39,7 @@ def get(target: bytes, *fields: bytes, host: bytes = b"x") -> bytes:
 
 @contextlib.contextmanager
 def served(name: str) -> Iterator[str]:
-    """The base URL of the service, under its own server or another."""
+    """Start the service and return its base URL, under its own server or another."""
     if name == "own":
         with running() as (port, _):
             yield f"http://127.0.0.1:{port}"

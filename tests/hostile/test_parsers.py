@@ -28,12 +28,12 @@ FLOOR = 0.02
 
 @pytest.fixture(scope="module")
 def client() -> FlaskClient:
-    """A client of the application, in this process."""
+    """Return a client of the application, in this process."""
     return create_app().test_client()
 
 
 def json_of(response: Any) -> Any:
-    """The JSON of a response."""
+    """Return the JSON of a response."""
     return response.get_json()
 
 
@@ -152,7 +152,7 @@ def test_unit_in_a_name(name: str, parts: tuple[str, str | None]) -> None:
 
 @pytest.fixture
 def compared(monkeypatch: pytest.MonkeyPatch) -> list[str]:
-    """The words that are compared with known ones during a test."""
+    """Return the words that are compared with known ones during a test."""
     words: list[str] = []
 
     def note(word: str, known: object, **options: object) -> list[str]:

@@ -226,7 +226,7 @@ def private_memory(process: int) -> int:
 
 @contextlib.contextmanager
 def serving(application: Any) -> Iterator[str]:
-    """The base URL of another application, served on our connections by one thread of this process."""
+    """Serve another application on our connections in one thread of this process; return its URL."""
     port = free_port()
     adapter = WsgiToAsgi(application, run_in_thread=is_long)
     config = uvicorn.Config(

@@ -66,7 +66,7 @@ def wait_for(ready: Callable[[], bool], process: subprocess.Popen[bytes]) -> Non
 
 @contextmanager
 def two_workers(folder: Path) -> Iterator[Cluster]:
-    """A cluster whose two workers have arrived."""
+    """Start a cluster, and wait for its two workers."""
     made = Cluster(folder)
     try:
         made.complete()

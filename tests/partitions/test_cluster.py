@@ -53,7 +53,7 @@ def expected(table: Path) -> dict[str, bytes]:
 
 @contextmanager
 def begun(table: Path, folder: Path, address: str) -> Iterator[subprocess.Popen[bytes]]:
-    """A run of which some parts are done."""
+    """Make a run of which some parts are done."""
     words = [sys.executable, "-m", "gramwatt", *BATCH, str(table), "-o", f"{folder}/", "--scheduler", address]
     with subprocess.Popen(words, stderr=subprocess.PIPE) as process:
         wait_for(lambda: recorded(folder) > 5, process)

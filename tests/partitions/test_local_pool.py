@@ -75,7 +75,7 @@ def wait_until_gone(numbers: list[int]) -> None:
 
 
 def check_continued(table: Path, folder: Path, expected: dict[str, bytes]) -> None:
-    """The same command computes the rest, leaves alone what is done, and all is as in one process."""
+    """Check that the same command computes the rest, keeps what is done, and all is as in one process."""
     before = {path.name: path.stat().st_ino for path in folder.glob("part-*")}
     again = run(*BATCH, table, "-o", f"{folder}/")
     assert again.exit_code == 0

@@ -48,7 +48,7 @@ def numbered(chunks: list[Chunk]) -> list[tuple[int, list[Any], bool]]:
 
 
 def check(path: str, form: str, rows: int, style: Style) -> list[Part]:
-    """The parts of a table, once they are held against the table read whole."""
+    """Return the parts of a table, after checking them against the table read whole."""
     table = describe_table(PLAN, path, form, style, Passthrough())
     parts = list(split_table(table, rows))
     whole = list(split_table(table, 10**9))

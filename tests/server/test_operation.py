@@ -42,7 +42,7 @@ OTHER_SERVERS = {
 
 @contextlib.contextmanager
 def other_server(name: str) -> Iterator[str]:
-    """The base URL of the service under a server that is not ours."""
+    """Start the service under another server, and return its base URL."""
     port = free_port()
     command = [sys.executable, *(word.replace("{port}", str(port)) for word in OTHER_SERVERS[name])]
     with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True) as process:

@@ -32,7 +32,7 @@ def live() -> Iterator[str]:
 
 @contextmanager
 def running(**environment: str) -> Iterator[tuple[int, subprocess.Popen[str]]]:
-    """A service of its own, ready for questions: its port and its process, which is ended and waited for."""
+    """Start a service, and yield its port and its process once it is ready; end it afterwards."""
     port = free_port()
     with subprocess.Popen(
         [sys.executable, "-m", "gramwatt", "serve", "--port", str(port)],

@@ -29,7 +29,7 @@ CONFIGURATION = Path(__file__).with_name("schemathesis.toml")
 
 @pytest.fixture(scope="module")
 def client(tmp_path_factory: pytest.TempPathFactory) -> Iterator[FlaskClient]:
-    """The application with the invented calculators beside the shipped ones."""
+    """Return the application with the invented calculators beside the shipped ones."""
     folder = tmp_path_factory.mktemp("calculators")
     write_calculators(folder)
     with add_calculators(folder):

@@ -17,7 +17,7 @@ def post(client: FlaskClient, body: bytes | str, path: str = POST) -> TestRespon
 
 
 def told(answer: TestResponse) -> dict[str, str]:
-    """The faults by pointer."""
+    """Return the faults by pointer."""
     return {error["pointer"]: error["detail"] for error in answer.get_json()["errors"]}
 
 

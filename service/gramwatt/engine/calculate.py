@@ -34,13 +34,13 @@ class UnknownCalculator(LookupError):
 
 
 def format_error(error: InputError) -> str:
-    """A fault as one line of text."""
+    """Return a fault as one line of text."""
     given = "" if error.given is None else f" (given {error.given!r})"
     return f"{error.pointer[1:].replace('/', '.') or 'question'}: {error.detail}{given}; accepted: {error.accepted}"
 
 
 def get_calculator(name: str) -> AnyCalculator:
-    """The calculator of that name. Raises UnknownCalculator with near matches."""
+    """Return the calculator of that name. Raises UnknownCalculator with near matches."""
     try:
         return registry.get(name)
     except KeyError:

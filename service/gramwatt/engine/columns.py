@@ -215,7 +215,7 @@ def uncertainty_kind(name: str, kind: Quantity) -> Quantity:
 
 
 def unknown_input_errors(names: Mapping[str, object], known: Sequence[str], compared: int = 0) -> list[InputError]:
-    """The faults of names, with their values, that a question may not bear.
+    """Return the faults of names, with their values, that a question may not bear.
 
     The first `MAX_COMPARED_NAMES` have near matches, less ``compared``, which were told before; of more than
     `MAX_LISTED_NAMES` the rest is counted.
@@ -235,10 +235,10 @@ def unknown_input_errors(names: Mapping[str, object], known: Sequence[str], comp
 
 
 def missing_input_error(name: str, kind: Kind) -> InputError:
-    """The fault of a required input that was not given."""
+    """Return the fault of a required input that was not given."""
     return InputError(f"/{name}", f"{name} is required", None, kind.describe_accepted())
 
 
 def escape_name(name: str) -> str:
-    """A user's own name, cut and escaped for a JSON Pointer."""
+    """Return a user's own name, cut and escaped for a JSON Pointer."""
     return str(quote_input(name)).replace("~", "~0").replace("/", "~1")

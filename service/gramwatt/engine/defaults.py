@@ -84,12 +84,12 @@ def fill_defaults(
 
 
 def _default(kind: Kind, rows: int) -> tuple[Column, BoolArray]:
-    """An input that nobody gave, and where it has a default."""
+    """Return an input that nobody gave, and where it has a default."""
     return columns.default_column(kind, rows), all_false(rows) if kind.default is None else all_true(rows)
 
 
 def _partly(kind: Kind, column: Column, void: BoolArray) -> tuple[Column, BoolArray, BoolArray]:
-    """An input that some rows give, or some have replaced."""
+    """Return an input that some rows give, or some have replaced."""
     empty = ~column.present & ~void
     filled = columns.fill_default(kind, column, empty)
     values, uncertainty = np.array(filled.values), column.uncertainty

@@ -36,7 +36,7 @@ class OutputOptions:
 
 
 def get_media_types(calculator: AnyCalculator) -> dict[str, str]:
-    """The forms in which a calculator's answer can be had, with their media types; the default first."""
+    """Return the forms in which a calculator's answer can be had, with their media types; the default first."""
     return {**BASE_MEDIA_TYPES, **{form.name: form.media_type for form in calculator.formats}}
 
 
@@ -51,7 +51,7 @@ def compute_output(
 
 
 def iter_output(outcome: Outcome, wish: OutputOptions) -> Iterator[bytes]:
-    """The answer to the first question of an outcome, which must be without faults."""
+    """Return the answer to the first question of an outcome, which must be without faults."""
     calculator = outcome.calculator
     for form in calculator.formats:
         if form.name == wish.form:

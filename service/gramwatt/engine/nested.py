@@ -57,7 +57,7 @@ def read_column(kind: Kind, cells: Cells, *, text: bool) -> Column:
 
 
 def read_nested(kind: NumberList | Table | TimeSeries, cells: Sequence[object], *, text: bool) -> Column:
-    """Lists, tables and recordings: one question at a time, so that their lengths need not agree."""
+    """Return Lists, tables and recordings: one question at a time, so that their lengths need not agree."""
     if all(cell is ABSENT for cell in cells):
         return empty_column(kind, len(cells))
     if isinstance(kind, TimeSeries):
@@ -186,7 +186,7 @@ def _read_rows(kind: Table, items: list[object]) -> Column:
 
 
 def _row_faults(kind: Table, layout: _RowLayout, at: int, item: object, compared: int) -> list[InputError]:
-    """What is wrong with the names in a row of a table; see `unknown_input_errors` for ``compared``."""
+    """Return what is wrong with the names in a row of a table; see `unknown_input_errors` for ``compared``."""
     fields = layout.fields
     if not isinstance(item, dict):
         return [
@@ -213,7 +213,7 @@ def _row_faults(kind: Table, layout: _RowLayout, at: int, item: object, compared
 def _read_spread(
     name: str, kind: Quantity, rows: list[dict[str, object]], column: Column
 ) -> tuple[NDArray[np.float64] | None, list[InputError]]:
-    """The standard uncertainties of a table's quantity, (M,); None where none is given."""
+    """Return the standard uncertainties of a table's quantity, (M,); None where none is given."""
     uncertainty_name = f"{name}_u"
     if not any(uncertainty_name in row for row in rows):
         return column.uncertainty, []

@@ -42,7 +42,7 @@ def build_response(
     working: bool = False,
     without: Collection[str] = (),
 ) -> ResponseBody:
-    """The answer to question ``row``, which must be without faults. ``result_units`` converts results, by name.
+    """Return the answer to question ``row``, which must be without faults. ``result_units`` converts results, by name.
 
     The tables in ``without`` stand in it empty: `build_table_rows` gives their rows, some at a time.
     """
@@ -114,7 +114,7 @@ def _fields(fields: Mapping[str, Kind], chosen: Mapping[str, str]) -> tuple[_Fie
 
 
 def _marked(marks: Mapping[str, BoolArray], row: int, calculator: AnyCalculator) -> list[str]:
-    """The inputs that bear a mark in a row; ``marks`` are mostly one shared array that is false throughout."""
+    """Return the inputs that bear a mark in a row; ``marks`` are mostly one shared array that is false throughout."""
     found = [name for name, mark in marks.items() if mark is not all_false(len(mark)) and mark[row]]
     return found if len(found) < 2 else [name for name in calculator.input_fields if name in found]
 
@@ -141,7 +141,7 @@ def _values(
 
 
 def _plain(kind: Kind, values: Any, row: int, name: str, chosen: Mapping[str, str]) -> Any:
-    """A value as JSON has it, in the unit chosen for its name; None where there is no answer."""
+    """Return a value as JSON has it, in the unit chosen for its name; None where there is no answer."""
     if isinstance(kind, Table):
         return build_table_rows(kind, values, row, name, chosen)
     if isinstance(kind, NumberList):
@@ -153,7 +153,7 @@ def _plain(kind: Kind, values: Any, row: int, name: str, chosen: Mapping[str, st
 def build_table_rows(
     kind: Table, values: Any, row: int, name: str, chosen: Mapping[str, str], start: int = 0, stop: int | None = None
 ) -> list[dict[str, Any]]:
-    """The rows of a table, or some of them, as JSON has them.
+    """Return the rows of a table, or some of them, as JSON has them.
 
     What an optional column leaves out is left out here too; a result without an answer stays, as null.
     """
@@ -242,7 +242,7 @@ def _uncertainty(outcome: Outcome, row: int, results: Mapping[str, Any], sheet: 
 def _list_uncertainty(
     standard: Mapping[str, NDArray[np.float64]], results: Mapping[str, Any], sheet: _Sheet
 ) -> dict[str, dict[str, Any]]:
-    """The same of lists (M,), left out where an entry has none, and of tables' columns, None where a row has none."""
+    """Return it for lists (M,), without entries that have none, and for columns of tables, None in such rows."""
     shown: dict[str, list[Any]] = {}
     for name in standard:
         table, _, column = name.rpartition(".")

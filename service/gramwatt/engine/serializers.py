@@ -17,7 +17,7 @@ from gramwatt.model.messages import format_number
 
 
 def serialize_json(value: object) -> bytes:
-    """A JSON document of finite numbers, indented for people, ending in a newline."""
+    """Return a JSON document of finite numbers, indented for people, ending in a newline."""
     return orjson.dumps(value, option=orjson.OPT_INDENT_2 | orjson.OPT_APPEND_NEWLINE)
 
 
@@ -60,7 +60,10 @@ def format_csv(calculator: AnyCalculator, answer: Mapping[str, Any], style: Text
 
 
 def find_csv_table(calculator: AnyCalculator) -> str | None:
-    """The one table among the results, whose rows are those of a CSV text; None where there is none or several are."""
+    """Return the one table among the results, whose rows are those of a CSV text.
+
+    None where there is none or several are.
+    """
     tables = list(calculator.result_tables)
     return tables[0] if len(tables) == 1 else None
 
@@ -68,7 +71,7 @@ def find_csv_table(calculator: AnyCalculator) -> str | None:
 def iter_csv(
     calculator: AnyCalculator, answer: Mapping[str, Any], style: TextStyle, rows: Iterator[list[dict[str, Any]]]
 ) -> Iterator[str]:
-    """The same in pieces; ``rows`` gives those of the table, some at a time."""
+    """Yield the same in pieces; ``rows`` gives those of the table, some at a time."""
     table, header = find_csv_table(calculator), style.header
     kind = calculator.result_tables[table] if table else None
     alone = kind is not None and kind.standalone
@@ -146,7 +149,7 @@ def _cell(value: Any, style: TextStyle) -> str:
 
 
 def to_text(value: object) -> str | None:
-    """A value in a text column: as it is, or as its JSON text."""
+    """Return a value in a text column: as it is, or as its JSON text."""
     if value is None or isinstance(value, str):
         return value
     return orjson.dumps(value, default=str).decode()

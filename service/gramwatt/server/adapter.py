@@ -191,6 +191,7 @@ class StartResponse:
     def __call__(
         self, status: str, headers: list[tuple[str, str]], exc_info: ExcInfo | None = None
     ) -> Callable[[bytes], None]:
+        """Start the response, as WSGI's ``start_response``."""
         try:
             if exc_info is not None and self.begun:
                 raise exc_info[1].with_traceback(exc_info[2])

@@ -46,7 +46,7 @@ def sendable(questions: Sequence[Mapping[str, object]], sent: str) -> bytes:
 
 
 def same_row(calculator: Any_, row: Row, question: Mapping[str, object], wanted: str) -> None:
-    """The row holds the single answer's results and codes, or the pointers of its faults."""
+    """Check that a row has the results and codes of the single response, or the pointers of its errors."""
     alone = single(calculator.name, question)
     if "error" in alone:
         assert row["error"], question

@@ -62,6 +62,7 @@ class ArrowColumns:
         return stream.schema, iter(stream), unfolding
 
     def take(self, positions: Sequence[int]) -> list[NumberCells | TextCells]:
+        """Return the columns at these positions."""
         wanted = sorted(set(positions))
         with _arrow_errors():
             schema, opened, unfolding = self._open(wanted)

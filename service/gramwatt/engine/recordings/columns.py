@@ -81,6 +81,7 @@ class CsvColumns:
         return first
 
     def take(self, positions: Sequence[int]) -> list[NumberCells | TextCells]:
+        """Return the columns at these positions."""
         if re.search(rb"\S", self._raw) is None:
             return [NumberCells(np.zeros(0), np.zeros(0, np.bool_)) for _ in positions]
         if is_installed("pyarrow"):
@@ -161,6 +162,7 @@ class ObjectColumns:
         return [InputError(f"/{escape_name(name)}/{at}", detail, quote_input(cell), ACCEPTED)]
 
     def take(self, positions: Sequence[int]) -> list[NumberCells | TextCells]:
+        """Return the columns at these positions."""
         made = []
         for at in positions:
             name = self.names[at]
@@ -242,6 +244,7 @@ class NdjsonColumns:
         return value if isinstance(value, dict) else {}
 
     def take(self, positions: Sequence[int]) -> list[NumberCells | TextCells]:
+        """Return the columns at these positions."""
         names = [self.names[at] for at in positions]
         cells: list[list[Any]] = [[] for _ in names]
         lines = (line for line in io.BytesIO(self._raw) if not line.isspace())

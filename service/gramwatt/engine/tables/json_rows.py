@@ -178,7 +178,7 @@ class RowBuilder:
 
 
 def _take_out_unsendable(name: str, values: list[Any], errors: dict[int, list[InputError]]) -> None:
-    """What no JSON writer can send back: half a surrogate pair, a whole number beyond 64 bits, deep lists."""
+    """Return a value without what cannot be written as JSON: lone surrogates, integers beyond 64 bits, deep lists."""
     for at, value in enumerate(values):
         if value is None:
             continue

@@ -25,7 +25,7 @@ map, and a choice among them a line for each. `show` then names the results, sep
 
 
 def add_chart_components(spec: APISpec, parameter: Any) -> None:
-    """The options that all pictures share, and the picture itself."""
+    """Register the options that all charts share, and the chart itself."""
     for name, option in CHART_OPTIONS.items():
         if name not in ("units", "show"):
             spec.components.parameter(f"chart.{name}", "query", {**parameter(option), "name": name})
@@ -42,7 +42,7 @@ def add_chart_components(spec: APISpec, parameter: Any) -> None:
 
 
 def add_chart(spec: APISpec, calculator: Calculator[Any, Any], inputs: list[str]) -> None:
-    """The path of one calculator's picture; ``inputs`` are its query parameters by component."""
+    """Register the path of one calculator's chart; ``inputs`` are its query parameters by component."""
     identity = calculator.name.replace("-", "_")
     good = {"$ref": "#/components/responses/Picture"}
     options = [

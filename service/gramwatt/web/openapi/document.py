@@ -77,7 +77,7 @@ SERVER: Final = {
 
 
 def build_document() -> JsonObject:
-    """The contract as one JSON object."""
+    """Return the contract as one JSON object."""
     plugin = MarshmallowPlugin()
     spec = APISpec(
         title="Gramwatt",
@@ -111,14 +111,14 @@ def build_document() -> JsonObject:
 
 
 def to_yaml(value: JsonObject) -> bytes:
-    """The contract as YAML, in the order it was written, without anchors."""
+    """Return the contract as YAML, in the order it was written, without anchors."""
     dumper = yaml.SafeDumper
     dumper.ignore_aliases = lambda *_: True  # type: ignore[method-assign]
     return str(yaml.dump(value, Dumper=dumper, sort_keys=False, allow_unicode=True, width=120)).encode()
 
 
 def _of_field(_converter: object, field: object, ret: JsonObject) -> JsonObject:
-    """apispec's hook: the schema of a column field is that of one value, from its declaration."""
+    """Apispec's hook: the schema of a column field is that of one value, from its declaration."""
     return json_schema.make_input_schema(field.kind) if isinstance(field, ColumnField) else {}
 
 
@@ -200,7 +200,7 @@ def _add_calculator(spec: APISpec, calculator: Calculator[Any, Any]) -> None:
 
 
 def _options(spec: APISpec, calculator: Calculator[Any, Any]) -> list[str]:
-    """The options of the answer, units aside; that of the format is the calculator's own where it has forms."""
+    """Return the options of the answer, units aside; that of the format is the calculator's own where it has forms."""
     shared = [f"option.{name}" for name in RESPONSE_OPTIONS if name not in ("units", "format")]
     if not calculator.formats:
         return ["option.format", *shared]
@@ -212,7 +212,7 @@ def _options(spec: APISpec, calculator: Calculator[Any, Any]) -> list[str]:
 
 
 def _answer_response(calculator: Calculator[Any, Any], answer: str) -> JsonObject:
-    """The response of GET and POST alike, with the answer to the first example, as JSON and as CSV."""
+    """Return the response of GET and POST alike, with the answer to the first example, as JSON and as CSV."""
     first = calculator.examples[0]
     answered = calculate.compute_response(calculator, first.given)
     content: JsonObject = {
@@ -301,7 +301,7 @@ def _require_needed(
 
 
 def _add_units(spec: APISpec, calculator: Calculator[Any, Any]) -> str:
-    """The ``units`` option of a calculator: its pattern tells which result can be had in which unit."""
+    """Return the ``units`` option of a calculator: its pattern tells which result can be had in which unit."""
     pairs = []
     for name, unit in get_declared_units(calculator.result_fields).items():
         pairs.append(f"{escape_pattern(name)}:(?:{'|'.join(map(escape_pattern, units.compatible_units(unit)))})")
@@ -316,7 +316,7 @@ def _add_units(spec: APISpec, calculator: Calculator[Any, Any]) -> str:
 def _value_operation(
     spec: APISpec, calculator: Calculator[Any, Any], name: str, kind: Kind, found: object
 ) -> JsonObject:
-    """The operation of one result, all but its inputs."""
+    """Return the operation of one result, all but its inputs."""
     quantity = kind.item if isinstance(kind, NumberList) else kind
     options = ["option.digits", "option.decimal"]
     description = str(getattr(kind, "description", name))
@@ -355,7 +355,7 @@ def _shared_value(spec: APISpec, name: str) -> JsonObject:
 
 
 def _add_unit(spec: APISpec, declared: str) -> str:
-    """The ``unit`` option of results declared in one unit; its default tells which."""
+    """Return the ``unit`` option of results declared in one unit; its default tells which."""
     name = f"unit.{json_schema.make_unit_identifier(declared)}"
     if name not in spec.components.parameters:
         allowed = {"type": "string", "enum": list(units.compatible_units(declared)), "default": declared}

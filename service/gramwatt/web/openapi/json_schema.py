@@ -74,7 +74,7 @@ def make_input_schema(kind: Kind, *, query: bool = False) -> JsonSchema:
 
 
 def make_recording_schemas(calculator: Calculator[Any, Any]) -> dict[str, JsonSchema]:
-    """The components of the recordings that a calculator asks for, by the name of what declares their channels."""
+    """Return the components of a calculator's recordings, by the name of what declares their channels."""
     tables = [_list_columns(kind).values() for kind in calculator.input_fields.values() if isinstance(kind, Table)]
     kinds = [*calculator.input_fields.values(), *(each for columns in tables for each in columns)]
     return {kind.row.__name__: _make_recording_schema(kind) for kind in kinds if isinstance(kind, TimeSeries)}

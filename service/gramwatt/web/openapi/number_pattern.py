@@ -1,4 +1,4 @@
-"""Regular expressions for decimal numbers within bounds, so that the contract says exactly which texts are answered.
+r"""Regular expressions for decimal numbers within bounds, so that the contract says exactly which texts are answered.
 
 JSON Schema cannot bound a number inside a text such as ``"1.3 Ah"``; a pattern can. Written for ECMA 262, JSON
 Schema's dialect, and kept to what Python reads alike: ``[0-9]``, since ``\\d`` is any script's digit in Python.

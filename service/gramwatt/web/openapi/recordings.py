@@ -24,7 +24,7 @@ that cannot be read are left out and counted in the answer, never refused."""
 
 
 def add_log(spec: APISpec, calculator: Calculator[Any, Any], inputs: list[str], options: list[str], good: Any) -> None:
-    """The path of one calculator's recording; ``inputs`` and ``options`` are its query parameters by component."""
+    """Register the path of one calculator's recording; ``inputs`` and ``options`` are query parameters by component."""
     own = get_log_options(calculator)
     for name, kind in own.items():
         if name in get_response_options(calculator):

@@ -15,7 +15,7 @@ from gramwatt.web.problems import PROBLEM_TYPES
 
 
 def add_site(spec: APISpec) -> None:
-    """The first page, the index, the contract itself, its viewer, problems, health, metrics."""
+    """Register the paths of the home page, the index, the contract itself, its viewer, problems, health, metrics."""
 
     def page(media: str, schema: JsonObject) -> JsonObject:
         return {media: {"schema": schema}}
@@ -91,7 +91,7 @@ def add_site(spec: APISpec) -> None:
 
 
 def _add_pages(spec: APISpec, html: JsonObject) -> None:
-    """The pages of the calculators, and the element's script."""
+    """Register the paths of the calculators' pages, and of the web component's script."""
     which = {
         "name": "calculator",
         "in": "path",
