@@ -120,7 +120,7 @@ def test_within_all_bounds(case: Case) -> None:
 
 
 def limit(case: Case, share: float) -> Case:
-    """The pack and the avionics of which these motors take all that there is, at a voltage between stall and rest.
+    """Return a pack and avionics from which these motors take all power, at a voltage between stall and rest.
 
     There F and F' are both 0: the latter gives the avionics' power, the former the voltage at rest.
     """

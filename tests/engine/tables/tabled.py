@@ -25,12 +25,12 @@ Row = dict[str, Any]
 
 
 def source_of(raw: bytes) -> Source:
-    """The bytes as a table comes in."""
+    """Return the bytes as a table comes in."""
     return io.BytesIO(raw).read
 
 
 def passthrough(keep: str) -> Passthrough:
-    """What ``keep=`` says."""
+    """Return what ``keep=`` says."""
     names = frozenset(name for name in keep.split(",") if name and name != "*")
     return Passthrough(names, "*" in keep)
 
@@ -45,7 +45,7 @@ def table(
     style: Style = PLAIN,
     **plan: Any,
 ) -> bytes:
-    """The answered table as bytes."""
+    """Return the answered table as bytes."""
     wish = Plan(name, **plan)
     wish, pieces = batch.read_first_chunk(
         wish, batch.read_chunks(wish, batch.TableFormat(sent, style), source_of(raw), passthrough(keep))
@@ -55,7 +55,7 @@ def table(
 
 
 def rows(name: str, raw: bytes, sent: str = "csv", wanted: str = "json", **options: Any) -> list[Row]:
-    """The answered table as rows."""
+    """Return the answered table as rows."""
     return read(table(name, raw, sent, wanted, **options), wanted)
 
 
@@ -122,7 +122,7 @@ def _arrow(questions: Sequence[Mapping[str, object]]) -> bytes:
 
 
 def stream(given: pa.Table, rows_each: int | None = None) -> bytes:
-    """An Arrow table as an IPC stream."""
+    """Return an Arrow table as an IPC stream."""
     sink = io.BytesIO()
     with pa.ipc.new_stream(sink, given.schema) as writer:
         writer.write_table(given, max_chunksize=rows_each)
@@ -130,7 +130,7 @@ def stream(given: pa.Table, rows_each: int | None = None) -> bytes:
 
 
 def single(name: str, question: Mapping[str, object], *, text: bool = False, **options: Any) -> Row:
-    """The answer to one question; where it is refused its faults alone, as ``error``."""
+    """Return the answer to one question; where it is refused its faults alone, as ``error``."""
     try:
         return calculate.compute_response(registry.load()[name], question, text=text, **options)
     except calculate.InvalidInput as refused:
@@ -138,7 +138,7 @@ def single(name: str, question: Mapping[str, object], *, text: bool = False, **o
 
 
 def told(row: Row) -> Iterator[str]:
-    """The codes of a row's cautions, however the format has them."""
+    """Yield the codes of a row's cautions, however the format has them."""
     codes = row["cautions"]
     yield from codes if isinstance(codes, list) else (codes or "").split()
 

@@ -27,7 +27,7 @@ def pointers(row: dict[str, Any]) -> list[str]:
 
 
 def between(told: str, form: str) -> bytes:
-    """A question in JSON between two good ones."""
+    """Return a question in JSON between two good ones."""
     texts = [json.dumps({**GOOD, "id": 1}), told, json.dumps({**GOOD, "id": 3})]
     return ("\n".join(texts) + "\n" if form == "ndjson" else f"[{','.join(texts)}]").encode()
 

@@ -35,7 +35,7 @@ class BufferSink:
         """Nothing waits."""
 
     def drain(self) -> bytes:
-        """What was written since."""
+        """Return what was written since."""
         parts, self._parts = self._parts, []
         return b"".join(parts)
 
@@ -52,7 +52,7 @@ class ArrowWriter:
     _passthrough_columns: dict[str, pa.DataType] = field(default_factory=dict)
 
     def begin(self, first: BatchResult | None) -> bytes:
-        """The schema."""
+        """Return the schema."""
         self._passthrough_columns = (
             {}
             if first is None
@@ -92,14 +92,14 @@ class ArrowWriter:
         return pa.array(texts, pa.string())
 
     def write_failure(self, failure: MalformedTable, row: int) -> bytes:
-        """A batch of one row whose error says so."""
+        """Return a batch of one row whose error says so."""
         arrays = [pa.nulls(1, kind) for kind in self._schema.types[:-1]]
         arrays.append(pa.array([f"#ERR {failure.kind} after row {row}: {failure.detail}"], pa.string()))
         self._stream.write_batch(pa.RecordBatch.from_arrays(arrays, schema=self._schema))
         return self._sink.drain()
 
     def end(self) -> bytes:
-        """The end-of-stream mark."""
+        """Return the end-of-stream mark."""
         self._stream.close()
         return self._sink.drain()
 
@@ -141,7 +141,7 @@ def _kept_type(column: Any) -> pa.DataType:
 
 
 def _without_views(kind: pa.DataType) -> pa.DataType:
-    """The type with texts and bytes that stand in their own place."""
+    """Return the type with texts and bytes that stand in their own place."""
     if pa.types.is_string_view(kind):
         return pa.large_string()
     if pa.types.is_binary_view(kind):

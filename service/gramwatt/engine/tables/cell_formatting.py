@@ -50,7 +50,7 @@ def result_values(column: OutputColumn, values: Any, digits: int | None) -> list
 
 
 def to_lists(values: Any, digits: int | None) -> list[Any]:
-    """A list of numbers for each row of an array (N, M), None where any of them has no answer."""
+    """Return a list of numbers for each row of an array (N, M), None where any of them has no answer."""
     if values.ndim < 2:  # an array of nan, where no row has an answer
         return [None] * len(values)
     flat = round_array(np.ascontiguousarray(values).reshape(-1), digits or 12).reshape(values.shape)
@@ -59,7 +59,7 @@ def to_lists(values: Any, digits: int | None) -> list[Any]:
 
 
 def passthrough_values(column: PassthroughValues | None, rows: int) -> list[Any]:
-    """A column passed through as values of JSON."""
+    """Return a column passed through as values of JSON."""
     if column is None:
         return [None] * rows
     if isinstance(column, list):
@@ -148,7 +148,7 @@ class CsvCells:
         return texts
 
     def results(self, columns: Sequence[OutputColumn], values: Any, digits: int) -> Iterator[Texts]:
-        """The columns of results with a separator after each, neighbours of plain numbers together."""
+        """Yield the columns of results with a separator after each, neighbours of plain numbers together."""
         together: list[Any] = []
         for column in columns:
             cells = values[column.name]
@@ -173,7 +173,10 @@ class CsvCells:
 
 
 def join_rows(parts: Sequence[Texts], rows: int) -> str:
-    """The texts of each row put together, row after row; neighbours that all rows share are put together once."""
+    """Return the texts of each row put together, row after row.
+
+    Neighbours that all rows share are put together once.
+    """
     merged: list[Texts] = []
     for part in parts:
         if isinstance(part, str) and merged and isinstance(merged[-1], str):

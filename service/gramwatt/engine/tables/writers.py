@@ -40,19 +40,19 @@ class Writer(Protocol):
     errors: RowErrorReporter
 
     def begin(self, first: BatchResult | None) -> bytes:
-        """What stands before the rows."""
+        """Return what stands before the rows."""
         ...
 
     def write_rows(self, piece: BatchResult) -> bytes:
-        """A piece's rows."""
+        """Return a piece's rows."""
         ...
 
     def write_failure(self, failure: MalformedTable, row: int) -> bytes:
-        """A last row that says why the table ends before its end."""
+        """Return a last row that says why the table ends before its end."""
         ...
 
     def end(self) -> bytes:
-        """What stands after the rows."""
+        """Return what stands after the rows."""
         ...
 
 
@@ -66,7 +66,7 @@ class CsvWriter:
     _passthrough_columns: tuple[str, ...] = ()
 
     def begin(self, first: BatchResult | None) -> bytes:
-        """The header line."""
+        """Return the header line."""
         self._passthrough_columns = () if first is None else tuple(first.passthrough_columns)
         if self.style.header == "off":
             return b""
@@ -87,7 +87,7 @@ class CsvWriter:
         return f"{column.name} [{column.unit}]"
 
     def write_rows(self, piece: BatchResult) -> bytes:
-        """The rows as text."""
+        """Return the rows as text."""
         cells = CsvCells(self.style.separator, self.style.decimal)
         parts: list[Texts] = []
         for name in self._passthrough_columns:
@@ -110,7 +110,7 @@ class CsvWriter:
         return texts
 
     def write_failure(self, failure: MalformedTable, row: int) -> bytes:
-        """A row whose error says so."""
+        """Return a row whose error says so."""
         width = len(self._passthrough_columns) + len(output_columns(self.plan)) + 1
         text = f"#ERR {failure.kind} after row {row}: {failure.detail}"
         cell = CsvCells(self.style.separator, self.style.decimal).quoted(text)
@@ -131,11 +131,11 @@ class JsonWriter:
     _any: bool = False
 
     def begin(self, first: BatchResult | None) -> bytes:
-        """The opening bracket of an array."""
+        """Return the opening bracket of an array."""
         return b"[\n" if self.array else b""
 
     def write_rows(self, piece: BatchResult) -> bytes:
-        """The rows as objects."""
+        """Return the rows as objects."""
         passthrough_columns = {
             name: passthrough_values(values, piece.rows) for name, values in piece.passthrough_columns.items()
         }
@@ -167,12 +167,12 @@ class JsonWriter:
         return lines.encode()
 
     def write_failure(self, failure: MalformedTable, row: int) -> bytes:
-        """A last object whose error says so."""
+        """Return a last object whose error says so."""
         told = {"error": {"row": row, "type": f"/problems/{failure.kind}", "detail": failure.detail}}
         return self._put(orjson.dumps(told).decode() + (",\n" if self.array else "\n"))
 
     def end(self) -> bytes:
-        """The closing bracket of an array."""
+        """Return the closing bracket of an array."""
         if not self.array:
             return b""
         return b"\n]\n" if self._any else b"]\n"

@@ -98,7 +98,7 @@ def add_tables(spec: APISpec, calculator: Calculator[Any, Any], inputs: list[str
 
 
 def add_table_components(spec: APISpec, parameter: Any) -> None:
-    """What the tables of all calculators share: their options, and the error of a row."""
+    """Register what the tables of all calculators share: their options, and the error of a row."""
     for name, option in {**BATCH_OPTIONS, **SWEEP_OPTIONS}.items():
         if name not in ("units", "errors", "by"):
             spec.components.parameter(f"table.{name}", "query", {**parameter(option), "name": name})
@@ -109,7 +109,7 @@ def add_table_components(spec: APISpec, parameter: Any) -> None:
 
 
 def _optional(spec: APISpec, inputs: list[str]) -> list[str]:
-    """The inputs of a sweep: any of them may be the one that varies, so none is required here."""
+    """Return the inputs of a sweep: any of them may be the one that varies, so none is required here."""
     made = []
     for name in inputs:
         found = spec.components.parameters[name]
@@ -180,7 +180,7 @@ def _sweep_body(calculator: Calculator[Any, Any], question: str) -> JsonObject:
 
 
 def _sweep_content(calculator: Calculator[Any, Any], body: str) -> JsonObject:
-    """The body's schema, with the first example varied."""
+    """Return the body's schema, with the first example varied."""
     example = dict(calculator.examples[0].given)
     name = next((name for name in variable_inputs(calculator) if name in example), next(iter(example)))
     value = {"given": {n: v for n, v in example.items() if n != name}, "vary": {name: [example[name]]}}
@@ -191,7 +191,7 @@ def _sweep_content(calculator: Calculator[Any, Any], body: str) -> JsonObject:
 
 
 def _row(calculator: Calculator[Any, Any]) -> JsonObject:
-    """A row of the answer: columns passed through, results, cautions; or an error instead of the latter two."""
+    """Return a row of the answer: columns passed through, results, cautions; or an error instead of the latter two."""
     results = {name: json_schema.make_result_schema(kind) for name, kind in calculator.result_fields.items()}
     spreads = {
         f"{name}_u": json_schema.make_nullable(json_schema.make_value_schema(uncertainty_kind(name, kind)))
@@ -218,8 +218,11 @@ def _row(calculator: Calculator[Any, Any]) -> JsonObject:
 
 
 def _sent(calculator: Calculator[Any, Any], question: str) -> JsonObject:
-    """The body of a batch by media type. An array's items are described, not constrained: a row that is no question
-    has its own error, and the others their answers."""
+    """Return the body of a batch by media type.
+
+    An array's items are described, not constrained: a row that is no question has its own error, and the others their
+    answers.
+    """
     flat = [example for example in calculator.examples if _is_flat(calculator, example.given)]
     rows = [dict(example.given) for example in calculator.examples][:2]
     question_schema = {"$ref": f"#/components/schemas/{question}"}
