@@ -160,6 +160,14 @@ def test_expected_endurance_is_what_endurance_says() -> None:
     assert found["expected_endurance"] == pytest.approx(inputs["results"]["endurance"], rel=1e-9)
 
 
+def test_a_recording_without_current_expects_no_endurance() -> None:
+    """Limit: no power is no flight, rather than one that lasts until the pack is empty."""
+    log = {"time": [0, 1, 2, 3], "voltage": [16, 16, 16, 16], "current": [0, 0, 0, 0]}
+    found = results(log, cells=4, capacity=1300)
+    assert found["mean_power"] == 0
+    assert found["expected_endurance"] is None
+
+
 def test_deviations_from_what_was_expected() -> None:
     found = results(flight(6), capacity=1300, predicted_power=100, predicted_endurance=5, predicted_current=50)
     assert found["power_deviation"] == pytest.approx(found["mean_power"] - 100, rel=1e-9)

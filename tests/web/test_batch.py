@@ -313,7 +313,9 @@ def test_an_uncertainty_without_its_input_is_refused(client: FlaskClient) -> Non
     (error,) = sent.get_json()["errors"]
     assert (sent.status_code, error["pointer"]) == (422, "/pack_mass_u")
     rows = client.post(BATCH, json=[{"cells": 6, "capacity": 1300, "pack_mass": 200, "pack_mass_u": 2},
-                                  {"cells": 6, "capacity": 1300, "pack_mass_u": 2}]).get_json()  # fmt: skip
+                                  {"cells": 6, "capacity": 1300, "pack_mass_u": 2},
+                                  {"cells": 6, "capacity": 1300}]).get_json()  # fmt: skip
+    assert rows[2]["usable_energy"] == 23.088
     assert rows[0]["specific_energy_u"] > 0
     assert "pack_mass, which is not given" in rows[1]["error"]["detail"]
 
