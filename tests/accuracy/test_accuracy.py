@@ -22,6 +22,11 @@ def test_page_names_every_calculator() -> None:
     assert [name for name in registry.load() if f"`{name}`" not in text] == []
 
 
+def test_shared_sections_exist(reference_data: Path) -> None:
+    titles = {section.title for section in page.sections(reference_data).values()}
+    assert {title for shared in page.shared_sections().values() for title in shared} <= titles
+
+
 def test_script_says_where_data_are_wanted(tmp_path: Path) -> None:
     """Run as a program, without data."""
     done = subprocess.run(

@@ -15,6 +15,9 @@ from gramwatt import InvalidInput, calculate
 from gramwatt.engine import registry
 from gramwatt.engine.serializers import format_csv
 
+ACCURACY: Final = "Packs and flying time; Full throttle"
+"""The sections of ACCURACY.md that cover this calculator too."""
+
 FOUR: Final[dict[str, Any]] = {"name": "four", "cells": 4, "capacity": 1300, "mass": 155, "cell_resistance": 8}
 SIX: Final[dict[str, Any]] = {"name": "six", "cells": 6, "capacity": 1300, "mass": 228, "cell_resistance": 8}
 LARGE: Final[dict[str, Any]] = {"name": "large", "cells": 4, "capacity": 1800, "mass": 205, "lead_resistance": 3}

@@ -10,6 +10,9 @@ from hypothesis import strategies as st
 from gramwatt import calculate
 from gramwatt.engine import registry
 
+ACCURACY: Final = "Packs and flying time"
+"""The section of ACCURACY.md that covers this calculator too."""
+
 NAME: Final = "endurance-from-flight"
 FLIGHT: Final[dict[str, Any]] = {
     "reference_duration": 6,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 import pytest
@@ -10,6 +10,9 @@ import pytest
 from calculators.test_flight_log import flight
 from gramwatt import calculate
 from gramwatt.engine.calculate import InvalidInput
+
+ACCURACY: Final = "Recorded flights"
+"""The section of ACCURACY.md that covers this calculator too."""
 
 SAME = (
     "duration", "energy", "charge", "mean_power", "power_p95", "peak_power", "peak_current", "lowest_cell_voltage",

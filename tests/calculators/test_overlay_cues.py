@@ -7,7 +7,7 @@ import io
 import itertools
 import json
 import tracemalloc
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 import pysubs2
@@ -20,6 +20,9 @@ from calculators.test_flight_log import flight
 from gramwatt import calculate
 from gramwatt.engine.calculate import InvalidInput, evaluate_request, get_calculator
 from gramwatt.engine.formats import OutputOptions, compute_output, iter_output
+
+ACCURACY: Final = "Recorded flights"
+"""The section of ACCURACY.md that covers this calculator too."""
 
 CUES = get_calculator("overlay-cues")
 

@@ -12,6 +12,9 @@ from scipy import stats
 from gramwatt import calculate
 from gramwatt.engine import registry
 
+ACCURACY: Final = "Recorded flights"
+"""The section of ACCURACY.md that covers this calculator too."""
+
 NAME: Final = "power-fit"
 Row = dict[str, Any]
 
