@@ -12,9 +12,7 @@ def accuracy(_: Path) -> Section:
         "Mass and units",
         (Row("Pounds, ounces, inches, feet, kgf, mph, Wh", "NIST SP 811, exact factors", masses.conversions()),),
         (
-            (
-                "Sums are exact. What counts is the scale: its display is part of the uncertainty, a scale that reads wrong "
-                "is not.",
-            ),
+            "Sums are exact. What counts is the scale: its display is part of the uncertainty, a scale that reads "
+            "wrong is not.",
         ),
     )

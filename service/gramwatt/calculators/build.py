@@ -5,31 +5,16 @@ from typing import Annotated, Final
 
 import numpy as np
 
-from gramwatt.calculators._shared import drivetrain, fields
+from gramwatt.calculators._shared import cautions, drivetrain, fields
+from gramwatt.calculators._shared import flights as shared_flights
 from gramwatt.calculators._shared import packs as shared_packs
 from gramwatt.calculators._shared import parts as shared_parts
-from gramwatt.calculators._shared.cautions import (
-    CHECK_AUTHORITY,
-    LAND_EARLY,
-    LITHIUM_FIRE,
-    OUTSIDE_TEMPERATURE,
-    PROPELLERS_OFF,
-    rested_voltage,
-)
-from gramwatt.calculators._shared.flights import (
-    DURATION_OR_LOG,
-    Flight,
-    average_powers,
-    default_exponent,
-    default_exponent_uncertainty,
-)
 from gramwatt.calculators._shared.packs import Pack, PackResults, column, relative_change
 from gramwatt.model import (
     Array,
     Assumption,
     BarChart,
     Calculator,
-    Caution,
     Choice,
     Count,
     Example,
@@ -39,7 +24,7 @@ from gramwatt.model import (
     StandardUncertainty,
     Table,
 )
-from gramwatt.physics import cells, constants, craft, pack, scaling, statistics, weighing
+from gramwatt.physics import cells, constants, craft, pack, weighing
 
 POWER_FROM: Final = ("hover-ratio", "average-power", "flights")
 
@@ -76,13 +61,13 @@ class Inputs:
         Array, Quantity("1", "Average power over hover power.", at_least=0.5, at_most=10, default=1.2, default_u=0.15)
     ]
     flights: Annotated[
-        Flight,
+        shared_flights.Flight,
         Table(
-            Flight,
+            shared_flights.Flight,
             "Flights of this craft, as source of the average power; else average power, else hover ratio.",
             max_length=200,
             optional=True,
-            any_of=DURATION_OR_LOG,
+            any_of=shared_flights.DURATION_OR_LOG,
         ),
     ]
     mass_exponent: fields.OptionalMassExponent
@@ -147,7 +132,7 @@ def build(given: Inputs) -> Results:
     drive = craft.Drive(*(column(values) for values in drivetrain.drive_of(given).values))
     dry_mass = np.where(np.isnan(given.dry_mass), 0.0, given.dry_mass)
     mass = column(dry_mass + (given.parts.mass * given.parts.count).sum(axis=1)) + packs.mass
-    standard_uncertainty = np.sqrt(column(_variance(given)) + packs.mass_u**2)
+    standard_uncertainty = np.sqrt(column(shared_parts.variance_with_pack(given)) + packs.mass_u**2)
     limit, inclusive = weighing.limit_in_force(given.rule, given.limit, given.comparison)
     compared = weighing.compare_with_limit(mass, standard_uncertainty, column(limit), column(inclusive))
 
@@ -231,24 +216,12 @@ def build(given: Inputs) -> Results:
 def _average_power(given: Inputs, mass: Array, hover_power: Array) -> tuple[Array, IndexArray]:
     """Return the average power (N, M) [W] in flight, and its source (N,) as an index into `POWER_FROM`."""
     if given.flights.mass.shape[1]:
-        air = scaling.air_factor(given.flights.air_density)
-        law = scaling.fit_power_law(given.flights.mass, average_powers(given.flights) / air, given.mass_exponent)
-        power = (law.power(mass.T) * scaling.air_factor(given.air_density)).T
+        power = shared_flights.power_by_flights(given.flights, mass.T, given.mass_exponent, given.air_density).T
         return power, np.full(len(mass), POWER_FROM.index("flights"))
     by_mass = column(given.average_power) * (mass / mass[:, :1]) ** column(given.mass_exponent)
-    by_ratio = hover_power * column(given.hover_ratio)
     unknown = np.isnan(given.average_power)
+    by_ratio = hover_power * column(given.hover_ratio)
     return np.where(column(unknown), by_ratio, by_mass), np.where(unknown, 0, 1)
-
-
-def _variance(given: Inputs) -> Array:
-    """Return the variance (N,) [kg²] of a mass with a pack, without the stated uncertainty of the pack."""
-    weighed = np.isfinite(given.dry_mass)
-    readings = (given.parts.count**2).sum(axis=1) + weighed + 1  # of the parts, the dry mass, the pack
-    stated = shared_parts.stated_variance(given.parts.count, given.parts.mass_u) + np.where(
-        weighed, given.dry_mass_u**2, 0.0
-    )
-    return np.asarray(readings * statistics.reading_uncertainty(given.resolution) ** 2 + stated)
 
 
 CALCULATOR = Calculator(
@@ -264,8 +237,8 @@ CALCULATOR = Calculator(
         Assumption(
             "mass_exponent",
             "1.5, the aerodynamic law, unless flights of different mass are given",
-            default_exponent,
-            uncertainty=default_exponent_uncertainty,
+            shared_flights.default_exponent,
+            uncertainty=shared_flights.default_exponent_uncertainty,
         ),
         *shared_parts.LIMITS,
         *drivetrain.ASSUMPTIONS,
@@ -276,14 +249,14 @@ CALCULATOR = Calculator(
         drivetrain.MODEL,
         drivetrain.COEFFICIENTS,
         drivetrain.BENCH,
-        rested_voltage("by_pack", "longest_endurance"),
+        cautions.rested_voltage("by_pack", "longest_endurance"),
         Reference("Average power as a multiple of hover power: rule of thumb, no source"),
     ),
     cautions=(
-        CHECK_AUTHORITY,
-        PROPELLERS_OFF,
-        LITHIUM_FIRE,
-        LAND_EARLY,
+        cautions.CHECK_AUTHORITY,
+        cautions.PROPELLERS_OFF,
+        cautions.LITHIUM_FIRE,
+        cautions.LAND_EARLY,
         shared_parts.ALL_ON_BOARD,
         shared_parts.RULE_SETS_LIMIT,
         drivetrain.STATIC,
@@ -292,13 +265,9 @@ CALCULATOR = Calculator(
         drivetrain.BENCH_IMPOSSIBLE,
         shared_packs.RESISTANCE_ASSUMED,
         *shared_packs.LIMITS_EXCEEDED,
-        OUTSIDE_TEMPERATURE,
+        cautions.OUTSIDE_TEMPERATURE,
         shared_packs.LIHV_EXTRAPOLATED,
-        Caution(
-            "no-such-pack",
-            "The number of the pack to match is higher than the number of packs; the last pack was matched.",
-            when=lambda given, found: given.match_pack > given.packs.cells.shape[1],
-        ),
+        shared_packs.NO_SUCH_PACK,
     ),
     examples=(
         Example(

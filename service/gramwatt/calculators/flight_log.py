@@ -11,7 +11,6 @@ from gramwatt.calculators._shared.log_cautions import no_channel
 from gramwatt.model import (
     Array,
     Calculator,
-    Caution,
     Example,
     Quantity,
     Reference,
@@ -21,7 +20,6 @@ from gramwatt.model import (
     Text,
     TimeSeriesChart,
 )
-from gramwatt.physics import cells, pack
 from gramwatt.physics.loaded_pack import MIN_SAMPLES
 
 
@@ -168,9 +166,12 @@ def flight_log(given: Inputs) -> Results:
     few per cent until it is calibrated with the charge that the charger put back. The resistance is valid for loads of
     seconds, and for the temperature of that flight.
     """
+    flight_pack = flight_summary.FlightPack(
+        given.cells, given.capacity, given.chemistry, given.start_charge, given.reserve
+    )
     log = flight_summary.summarize_recordings(
         given.log,
-        flight_summary.FlightPack(given.cells, given.capacity, given.chemistry, given.start_charge, given.reserve),
+        flight_pack,
         flight_summary.SensorCorrections(
             given.current_scale, given.current_offset, given.voltage_scale, given.charge_put_back
         ),
@@ -191,7 +192,7 @@ def flight_log(given: Inputs) -> Results:
         used=flight.used,
         remaining=flight.remaining,
         landing_time=flight.reserve_at,
-        expected_endurance=_model_endurance(given, flight),
+        expected_endurance=flight_summary.model_endurance(flight, flight_pack),
         resistance_u=flight.pack_resistance_u,
         mean_current=flight.mean_current,
         mean_voltage=flight.mean_voltage,
@@ -215,24 +216,6 @@ def flight_log(given: Inputs) -> Results:
         punch_outs=log.punch_outs,
         left_out=log.left_out,
     )
-
-
-def _model_endurance(given: Inputs, flight: flight_summary.FlightSummary) -> Array:
-    """Return the time to the reserve (N,) [s] at the mean power, by the model of `endurance`."""
-    typical = given.cells * cells.typical_resistance(given.capacity)
-    resistance = np.where(np.isnan(flight.pack_resistance), typical, flight.pack_resistance)
-    discharge = pack.discharge_pack(
-        given.chemistry,
-        given.cells,
-        power=flight.mean_power,
-        resistance=resistance,
-        capacity=given.capacity,
-        start_charge=given.start_charge,
-        reserve=given.reserve,
-        cutoff_voltage=cells.CUTOFF_VOLTAGE[given.chemistry],
-    )
-    known = np.isfinite(given.cells) & np.isfinite(given.capacity) & (flight.mean_power > 0)
-    return np.where(known, discharge.duration, np.nan)
 
 
 CURRENT: Final = ("charge", "mean_current", "peak_current", "median_current", "current_p95", "scale_used")
@@ -292,8 +275,8 @@ CALCULATOR = Calculator(
         ),
         Rule(
             "too-few-for-resistance",
-            f"Resistance requires at least {MIN_SAMPLES} samples of both voltage and current; {{samples_used}} can be "
-            "used.",
+            f"Resistance requires at least {MIN_SAMPLES} samples of both voltage and current; "
+            "{samples_used} can be used.",
             when=lambda given, found: found.samples_used < MIN_SAMPLES,
             results=FIT,
         ),
@@ -318,22 +301,7 @@ CALCULATOR = Calculator(
         LITHIUM_FIRE,
         LAND_EARLY,
         *log_cautions.QUALITY,
-        Caution(
-            "more-than-held",
-            "The recorded charge is more than the pack contained ({used} of its capacity): check capacity, start "
-            "charge and the current sensor.",
-            when=lambda given, found: found.used > given.start_charge,
-        ),
-        Caution(
-            "into-the-reserve",
-            "The flight ended with {remaining} in the pack, below the reserve of {reserve}.",
-            when=lambda given, found: (found.remaining < given.reserve) & (found.remaining >= 0),
-        ),
-        Caution(
-            "deep-sag",
-            "A cell fell to {lowest_cell_voltage} under load, below the usual cut-off of its chemistry.",
-            when=lambda given, found: found.lowest_cell_voltage < cells.CUTOFF_VOLTAGE[given.chemistry],
-        ),
+        *log_cautions.PACK_USE,
     ),
     examples=(
         Example(

@@ -1,16 +1,15 @@
 """Electrical power of a multirotor in hover, climb or slow forward flight."""
 
 from dataclasses import dataclass
-from typing import Annotated, Final
+from typing import Annotated
 
 import numpy as np
 
-from gramwatt.calculators._shared import fields
+from gramwatt.calculators._shared import fields, hovering
 from gramwatt.calculators._shared.cautions import NOMINAL_CELL_VOLTAGE
 from gramwatt.model import (
     Array,
     Assumption,
-    BoolArray,
     Calculator,
     Caution,
     Choice,
@@ -22,8 +21,6 @@ from gramwatt.model import (
     Rule,
 )
 from gramwatt.physics import constants, hover
-
-LAYOUTS: Final = ("single", "coaxial")
 
 
 def _speed(description: str) -> Quantity:
@@ -39,7 +36,7 @@ class Inputs:
     motors: fields.Motors
     layout: Annotated[
         IndexArray,
-        Choice(LAYOUTS, "Single propellers, or coaxial pairs; motors are all counted.", default="single"),
+        Choice(hovering.LAYOUTS, "Single propellers, or coaxial pairs; motors are all counted.", default="single"),
     ]
     rotor_spacing: Annotated[
         Array,
@@ -112,65 +109,18 @@ class Results:
     ]
 
 
-def _weight(given: Inputs) -> Array:
-    return given.mass * constants.STANDARD_GRAVITY
-
-
-def _disk_loading(given: Inputs) -> Array:
-    return _weight(given) / (given.motors * hover.disk_area(given.diameter))
-
-
-def _interference(given: Inputs) -> Array:
-    coaxial = given.layout == 1
-    places = np.where(coaxial, given.motors / 2, given.motors)
-    factor = hover.interference(hover.overlap(given.rotor_spacing / given.diameter), np.minimum(places - 1, 2), coaxial)
-    return np.where(places % 1 == 0, factor, np.nan)
-
-
-def _specific_power(given: Inputs, interference: Array, induced_velocity: Array, hover_velocity: Array) -> Array:
-    """Return shaft power without climb over weight (N,) [m/s].
-
-    The losses of a hovering propeller, which determine its figure of merit, do not change as it moves.
-    """
-    return interference * induced_velocity + (1 / given.figure_of_merit - 1) * hover_velocity
-
-
-def _measured_efficiency(given: Inputs) -> Array:
-    """Return the efficiency (N,) of motor and controller from a measured hover; nan where none up to 100 % fits."""
-    velocity = hover.hover_velocity(_disk_loading(given), given.air_density)
-    motor_power = given.hover_current * given.hover_voltage - given.avionics_power
-    efficiency = _weight(given) * _specific_power(given, _interference(given), velocity, velocity) / motor_power
-    return np.where((efficiency > 0) & (efficiency <= 1), efficiency, np.nan)
-
-
-def _typical_efficiency(given: Inputs) -> Array:
-    return hover.typical_drive_efficiency(_weight(given) / given.motors)
-
-
-def _is_equal(values: Array, expected: Array) -> BoolArray:
-    return np.asarray(np.abs(values - expected) <= 1e-9 * expected)
-
-
-def _is_typical(given: Inputs) -> BoolArray:
-    return _is_equal(given.drive_efficiency, _typical_efficiency(given))
-
-
-def _has_measured_hover(given: Inputs) -> BoolArray:
-    return ~np.isnan(given.hover_current * given.hover_voltage)
-
-
 def hover_power(given: Inputs) -> Results:
     """Compute power by momentum theory: ideal power over figure of merit and drive efficiency, plus avionics.
 
     Valid for steady, slow flight in open air: no ground effect, gusts or descent. Climb and forward flight change only
     the induced part; body drag is left out, and the other losses of the propeller are those in hover.
     """
-    disk_loading, interference = _disk_loading(given), _interference(given)
+    disk_loading, interference = hovering.disk_loading(given), hovering.interference(given)
     hover_velocity = hover.hover_velocity(disk_loading, given.air_density)
     velocity = hover.induced_velocity(hover_velocity, given.climb_speed, given.forward_speed)
-    weight = _weight(given)
+    weight = hovering.weight(given)
     ideal_power = weight * (given.climb_speed + velocity)
-    shaft_power = weight * (given.climb_speed + _specific_power(given, interference, velocity, hover_velocity))
+    shaft_power = weight * (given.climb_speed + hovering.specific_power(given, interference, velocity, hover_velocity))
     power = shaft_power / given.drive_efficiency + given.avionics_power
     return Results(
         power=power,
@@ -202,19 +152,7 @@ CALCULATOR = Calculator(
     ),
     assumptions=(
         Assumption("rotor_spacing", "the diameter: disks that do not overlap", lambda given: given.diameter),
-        Assumption(
-            "drive_efficiency",
-            "computed from hover current and hover voltage",
-            _measured_efficiency,
-            solved_from=("hover_current", "hover_voltage"),
-        ),
-        Assumption(
-            "drive_efficiency",
-            "by thrust per rotor: 20 % overall at 7.5 gf, 26 at 60, 33 at 110, 38 at 180, 41 at 270, 43 at 385, 50 at "
-            "1000 gf, over a figure of merit of 0.60: an estimate from open bench data",
-            _typical_efficiency,
-            uncertainty=lambda given: hover.DRIVE_EFFICIENCY_SPREAD * given.drive_efficiency,
-        ),
+        *hovering.ASSUMPTIONS,
         Assumption(
             "cell_voltage",
             "hover voltage over cells",
@@ -255,52 +193,7 @@ CALCULATOR = Calculator(
             "limits of motor, controller and pack. Hover low and away from people first, and remove the propellers "
             "before you work on the craft.",
         ),
-        Caution(
-            "drive-assumed",
-            "Drive efficiency is an estimate: measured values differ by up to 30 %, at low thrust by more. One "
-            "measured hover (hover current and hover voltage) replaces it.",
-            when=lambda given, found: _is_typical(given),
-        ),
-        Caution(
-            "lightly-loaded",
-            "{disk_loading} is low for these propellers: below 30 N/m², five-inch propellers on benches needed 1 to 3 "
-            "times this power. Give the drive efficiency or a measured hover.",
-            when=lambda given, found: _is_typical(given) & (found.disk_loading < hover.MIN_CHECKED_DISK_LOADING),
-        ),
-        Caution(
-            "beyond-benches",
-            "The thrust of each rotor is outside 7.5 to 1000 gf, for which the typical drive efficiency is known.",
-            when=lambda given, found: (
-                _is_typical(given)
-                & (
-                    (_weight(given) / given.motors < hover.BENCH_THRUST[0])
-                    | (_weight(given) / given.motors > hover.BENCH_THRUST[-1])
-                )
-            ),
-        ),
-        Caution(
-            "hover-point-impossible",
-            "No drive efficiency up to 100 % explains the measured hover, so the typical one was used. Check mass, "
-            "diameter, avionics power and the readings.",
-            when=lambda given, found: (
-                _has_measured_hover(given) & _is_typical(given) & np.isnan(_measured_efficiency(given))
-            ),
-        ),
-        Caution(
-            "hover-point-unused",
-            "The measured hover was not used, because the drive efficiency was given.",
-            when=lambda given, found: (
-                _has_measured_hover(given)
-                & ~_is_typical(given)
-                & ~_is_equal(given.drive_efficiency, _measured_efficiency(given))
-            ),
-        ),
-        Caution(
-            "hover-point-incomplete",
-            "A measured hover requires both hover current and hover voltage; the voltage alone only sets the cell "
-            "voltage.",
-            when=lambda given, found: np.isnan(given.hover_current) != np.isnan(given.hover_voltage),
-        ),
+        *hovering.CAUTIONS,
         Caution(
             "no-drag",
             "Body drag is left out. With speed it soon exceeds what forward flight saves, so the real power is higher.",

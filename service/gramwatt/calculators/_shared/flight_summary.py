@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from gramwatt.calculators._shared.logs import REASONS, LeftOut, PunchOut
 from gramwatt.calculators._shared.prepared_recording import PreparedRecording, RecordedPowers, group_by_recording
 from gramwatt.model import Array, BoolArray, IndexArray, RecordedChannels, Recording, RecordingArray, StringArray
+from gramwatt.physics import cells, pack
 from gramwatt.physics import recording as rec
 from gramwatt.physics.loaded_pack import fit_resistance
 from gramwatt.physics.punch_outs import PunchOuts
@@ -73,7 +74,7 @@ class FlightSummary(NamedTuple):
 
 
 def summarize_flight(
-    prepared: PreparedRecording, pack: FlightPack, corrections: SensorCorrections, powers: RecordedPowers
+    prepared: PreparedRecording, flight_pack: FlightPack, corrections: SensorCorrections, powers: RecordedPowers
 ) -> FlightSummary:
     """Compute the results of one recording for N sets of corrections.
 
@@ -98,13 +99,13 @@ def summarize_flight(
         scale=scale,
         offset=offset,
         voltage_scale=voltage_scale,
-        cells=pack.cells,
-        chemistry=pack.chemistry,
-        capacity=pack.capacity,
-        start_charge=pack.start_charge,
+        cells=flight_pack.cells,
+        chemistry=flight_pack.chemistry,
+        capacity=flight_pack.capacity,
+        start_charge=flight_pack.start_charge,
     )
-    used = charge / pack.capacity
-    above_reserve = (pack.start_charge - pack.reserve) * pack.capacity
+    used = charge / flight_pack.capacity
+    above_reserve = (flight_pack.start_charge - flight_pack.reserve) * flight_pack.capacity
     return FlightSummary(
         energy=energy,
         charge=charge,
@@ -119,13 +120,15 @@ def summarize_flight(
         median_current=median_current,
         current_p95=current_p95,
         lowest_voltage=lowest_voltage,
-        lowest_cell_voltage=np.where(np.isnan(lowest_cell_voltage), lowest_voltage / pack.cells, lowest_cell_voltage),
+        lowest_cell_voltage=np.where(
+            np.isnan(lowest_cell_voltage), lowest_voltage / flight_pack.cells, lowest_cell_voltage
+        ),
         lowest_at=zeros + extremes.lowest_at,
         current_scale=scale,
         pack_resistance=fit.resistance,
         pack_resistance_u=fit.standard_error,
         used=used,
-        remaining=pack.start_charge - used,
+        remaining=flight_pack.start_charge - used,
         reserve_at=_time_at_charge(prepared, above_reserve, charge, duration, scale, offset),
         mean_throttle=zeros + extremes.mean_throttle,
         peak_throttle=zeros + extremes.peak_throttle,
@@ -144,6 +147,23 @@ def _time_at_charge(
         at = rec.time_reached(prepared.recording, running, float(level[row]))
         time[row] = np.interp(at, prepared.recording.time, seconds)
     return np.where(charge > 0, time, np.nan)
+
+
+def model_endurance(flight: FlightSummary, flight_pack: FlightPack) -> Array:
+    """Return the time to the reserve (N,) [s] at the mean power, by the model of a constant-power discharge."""
+    typical = flight_pack.cells * cells.typical_resistance(flight_pack.capacity)
+    discharge = pack.discharge_pack(
+        flight_pack.chemistry,
+        flight_pack.cells,
+        power=flight.mean_power,
+        resistance=np.where(np.isnan(flight.pack_resistance), typical, flight.pack_resistance),
+        capacity=flight_pack.capacity,
+        start_charge=flight_pack.start_charge,
+        reserve=flight_pack.reserve,
+        cutoff_voltage=cells.CUTOFF_VOLTAGE[flight_pack.chemistry],
+    )
+    known = np.isfinite(flight_pack.cells) & np.isfinite(flight_pack.capacity) & (flight.mean_power > 0)
+    return np.where(known, discharge.duration, np.nan)
 
 
 class LogSummary(NamedTuple):
@@ -165,7 +185,7 @@ MAX_COLUMN_TEXT: Final = 300
 
 def summarize_recordings(
     log: RecordingArray,
-    pack: FlightPack,
+    flight_pack: FlightPack,
     corrections: SensorCorrections,
     *,
     longest_gap: Array,
@@ -182,7 +202,7 @@ def summarize_recordings(
         report, count = prepared.report, len(prepared.recording.time)
         selected = SensorCorrections(*(values[rows] for values in corrections))
         powers = prepared.powers(selected.current_offset)
-        flight = summarize_flight(prepared, pack.select(rows), selected, powers)
+        flight = summarize_flight(prepared, flight_pack.select(rows), selected, powers)
         summary[:, rows] = flight
         samples[rows], used[rows], gap_time[rows] = report.samples, count, report.gap_time
         step[rows] = report.median_step if count > 1 else np.nan
@@ -224,8 +244,8 @@ class _Excluded(NamedTuple):
 
 def _excluded(recording: Recording, report: rec.CleaningReport) -> list[_Excluded]:
     excluded = [
-        _Excluded(cells.reason, cells.count, cells.first_row, f"{cells.column}: {cells.first_text}")
-        for cells in recording.unread
+        _Excluded(cell.reason, cell.count, cell.first_row, f"{cell.column}: {cell.first_text}")
+        for cell in recording.unread
     ]
     for reason, samples in (
         ("untimed", report.untimed),

@@ -111,3 +111,10 @@ def default_exponent(given: Any) -> Array:
 def default_exponent_uncertainty(given: Any) -> Array:
     """Return the standard uncertainty (N,) of `default_exponent`."""
     return np.full(len(given.flights.mass), fields.EXPONENT_UNCERTAINTY)
+
+
+def power_by_flights(flights: Flight, mass: Array, exponent: Array, air_density: Array) -> Array:
+    """Return the average power [W] at a mass (..., N), by the power law through flights; nan exponents are fitted."""
+    air = scaling.air_factor(flights.air_density)
+    law = scaling.fit_power_law(flights.mass, average_powers(flights) / air, exponent)
+    return law.power(mass) * scaling.air_factor(air_density)

@@ -4,6 +4,7 @@ from typing import Annotated, Any, Final
 
 from gramwatt.calculators._shared.flight_summary import has_left_out, lacks_channels
 from gramwatt.model import Caution, Rule, Unit
+from gramwatt.physics import cells
 
 MAX_GOOD_STEP: Final[Annotated[float, Unit("s")]] = 0.5
 """Samples further apart miss a punch-out; an estimate."""
@@ -15,7 +16,7 @@ def left_out(where: str) -> Caution[Any, Any]:
     """Return the caution about samples left out; ``where`` is a phrase about their reasons."""
     return Caution(
         "left-out",
-        f"Only {{samples_used}} of {{samples}} samples were used; {where}.",
+        "Only {samples_used} of {samples} samples were used; " + where + ".",
         when=lambda given, found: found.samples_used < found.samples,
     )
 
@@ -54,6 +55,25 @@ QUALITY: Final[tuple[Caution[Any, Any], ...]] = (
         "The times in the recording go back: samples after that were left out. If it has two flights, send each one "
         "separately.",
         when=lambda given, found: has_left_out(found.left_out, "backward-time"),
+    ),
+)
+
+PACK_USE: Final[tuple[Caution[Any, Any], ...]] = (
+    Caution(
+        "more-than-held",
+        "The recorded charge is more than the pack contained ({used} of its capacity): check capacity, start "
+        "charge and the current sensor.",
+        when=lambda given, found: found.used > given.start_charge,
+    ),
+    Caution(
+        "into-the-reserve",
+        "The flight ended with {remaining} in the pack, below the reserve of {reserve}.",
+        when=lambda given, found: (found.remaining < given.reserve) & (found.remaining >= 0),
+    ),
+    Caution(
+        "deep-sag",
+        "A cell fell to {lowest_cell_voltage} under load, below the usual cut-off of its chemistry.",
+        when=lambda given, found: found.lowest_cell_voltage < cells.CUTOFF_VOLTAGE[given.chemistry],
     ),
 )
 

@@ -208,3 +208,8 @@ LIHV_EXTRAPOLATED: Final[Caution[Any, Any]] = Caution(
     "{packs.name}: the rested voltage of LiHV cells is extrapolated from that of a LiPo cell, not measured.",
     when=lambda given, found: given.packs.chemistry == cells.LIHV,
 )
+NO_SUCH_PACK: Final[Caution[Any, Any]] = Caution(
+    "no-such-pack",
+    "The number of the pack to match is higher than the number of packs; the last pack was matched.",
+    when=lambda given, found: given.match_pack > given.packs.cells.shape[1],
+)

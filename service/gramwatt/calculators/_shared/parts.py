@@ -107,3 +107,11 @@ def display_variance(multiples: Array, resolution: Array) -> Array:
 def stated_variance(multiples: Array, stated: Array) -> Array:
     """Compute the variance (N,) [kg²] by the uncertainties given with masses (N, M), times ``multiples`` (N, M)."""
     return np.asarray(((multiples * stated) ** 2).sum(axis=1))
+
+
+def variance_with_pack(given: Any) -> Array:
+    """Return the variance (N,) [kg²] of parts, dry mass and a pack, without the stated uncertainty of the pack."""
+    weighed = np.isfinite(given.dry_mass)
+    readings = (given.parts.count**2).sum(axis=1) + weighed + 1  # of the parts, the dry mass, the pack
+    stated = stated_variance(given.parts.count, given.parts.mass_u) + np.where(weighed, given.dry_mass_u**2, 0.0)
+    return np.asarray(readings * statistics.reading_uncertainty(given.resolution) ** 2 + stated)

@@ -1,0 +1,125 @@
+"""Hovering craft: load on the rotors, the typical efficiency of the drive, and a measured hover that replaces it."""
+
+from typing import Any, Final
+
+import numpy as np
+
+from gramwatt.model import Array, Assumption, BoolArray, Caution
+from gramwatt.physics import constants, hover
+
+LAYOUTS: Final = ("single", "coaxial")
+
+
+def weight(given: Any) -> Array:
+    """Return the weight (N,) [N]."""
+    return np.asarray(given.mass * constants.STANDARD_GRAVITY)
+
+
+def disk_loading(given: Any) -> Array:
+    """Return the weight over the area of all propellers (N,) [N/m²]."""
+    return np.asarray(weight(given) / (given.motors * hover.disk_area(given.diameter)))
+
+
+def interference(given: Any) -> Array:
+    """Return the interference factor (N,) of the rotors; nan for an odd number of coaxial ones."""
+    coaxial = given.layout == LAYOUTS.index("coaxial")
+    places = np.where(coaxial, given.motors / 2, given.motors)
+    factor = hover.interference(hover.overlap(given.rotor_spacing / given.diameter), np.minimum(places - 1, 2), coaxial)
+    return np.where(places % 1 == 0, factor, np.nan)
+
+
+def specific_power(given: Any, factor: Array, induced_velocity: Array, hover_velocity: Array) -> Array:
+    """Return shaft power without climb over weight (N,) [m/s].
+
+    The losses of a hovering propeller, which determine its figure of merit, do not change as it moves.
+    """
+    return np.asarray(factor * induced_velocity + (1 / given.figure_of_merit - 1) * hover_velocity)
+
+
+def _measured_efficiency(given: Any) -> Array:
+    """Return the efficiency (N,) of motor and controller from a measured hover; nan where none up to 100 % fits."""
+    velocity = hover.hover_velocity(disk_loading(given), given.air_density)
+    motor_power = given.hover_current * given.hover_voltage - given.avionics_power
+    efficiency = weight(given) * specific_power(given, interference(given), velocity, velocity) / motor_power
+    return np.where((efficiency > 0) & (efficiency <= 1), efficiency, np.nan)
+
+
+def _typical_efficiency(given: Any) -> Array:
+    return hover.typical_drive_efficiency(weight(given) / given.motors)
+
+
+def _is_equal(values: Array, expected: Array) -> BoolArray:
+    return np.asarray(np.abs(values - expected) <= 1e-9 * expected)
+
+
+def _is_typical(given: Any) -> BoolArray:
+    return _is_equal(given.drive_efficiency, _typical_efficiency(given))
+
+
+def _has_measured_hover(given: Any) -> BoolArray:
+    return np.asarray(~np.isnan(given.hover_current * given.hover_voltage))
+
+
+ASSUMPTIONS: Final[tuple[Assumption[Any], ...]] = (
+    Assumption(
+        "drive_efficiency",
+        "computed from hover current and hover voltage",
+        _measured_efficiency,
+        solved_from=("hover_current", "hover_voltage"),
+    ),
+    Assumption(
+        "drive_efficiency",
+        "by thrust per rotor: 20 % overall at 7.5 gf, 26 at 60, 33 at 110, 38 at 180, 41 at 270, 43 at 385, 50 at "
+        "1000 gf, over a figure of merit of 0.60: an estimate from open bench data",
+        _typical_efficiency,
+        uncertainty=lambda given: hover.DRIVE_EFFICIENCY_SPREAD * given.drive_efficiency,
+    ),
+)
+
+CAUTIONS: Final[tuple[Caution[Any, Any], ...]] = (
+    Caution(
+        "drive-assumed",
+        "Drive efficiency is an estimate: measured values differ by up to 30 %, at low thrust by more. One "
+        "measured hover (hover current and hover voltage) replaces it.",
+        when=lambda given, found: _is_typical(given),
+    ),
+    Caution(
+        "lightly-loaded",
+        "{disk_loading} is low for these propellers: below 30 N/m², five-inch propellers on benches needed 1 to 3 "
+        "times this power. Give the drive efficiency or a measured hover.",
+        when=lambda given, found: _is_typical(given) & (found.disk_loading < hover.MIN_CHECKED_DISK_LOADING),
+    ),
+    Caution(
+        "beyond-benches",
+        "The thrust of each rotor is outside 7.5 to 1000 gf, for which the typical drive efficiency is known.",
+        when=lambda given, found: (
+            _is_typical(given)
+            & (
+                (weight(given) / given.motors < hover.BENCH_THRUST[0])
+                | (weight(given) / given.motors > hover.BENCH_THRUST[-1])
+            )
+        ),
+    ),
+    Caution(
+        "hover-point-impossible",
+        "No drive efficiency up to 100 % explains the measured hover, so the typical one was used. Check mass, "
+        "diameter, avionics power and the readings.",
+        when=lambda given, found: (
+            _has_measured_hover(given) & _is_typical(given) & np.isnan(_measured_efficiency(given))
+        ),
+    ),
+    Caution(
+        "hover-point-unused",
+        "The measured hover was not used, because the drive efficiency was given.",
+        when=lambda given, found: (
+            _has_measured_hover(given)
+            & ~_is_typical(given)
+            & ~_is_equal(given.drive_efficiency, _measured_efficiency(given))
+        ),
+    ),
+    Caution(
+        "hover-point-incomplete",
+        "A measured hover requires both hover current and hover voltage; the voltage alone only sets the cell voltage.",
+        when=lambda given, found: np.isnan(given.hover_current) != np.isnan(given.hover_voltage),
+    ),
+)
