@@ -201,7 +201,7 @@ def test_without_scripts(browser: Browser, service: str) -> None:
     page.goto(f"{service}/calculators/mass-margin")
     page.locator("[id='parts.0.mass']").fill("abc")
     page.locator("#calculator .actions button").click()
-    expect(page.locator("[id='parts.0.mass-error1']")).to_contain_text("ot a number")
+    expect(page.locator("[id='parts.0.mass-error1']")).to_contain_text("Enter a number")
     page.locator("[id='parts.0.mass']").fill("30.4")
     page.get_by_role("button", name="Add part").click()
     expect(page.locator("[id='parts.6.mass']")).to_have_value("")

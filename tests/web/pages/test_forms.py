@@ -50,7 +50,7 @@ def test_a_decimal_comma_goes_both_ways(client: FlaskClient) -> None:
     assert headline(page) == "4,5 g"
     assert page.one("textarea", id="masses")[1] == "118,5; 96,2 30,8"
     wrong = get(client, "/calculators/mass-margin", masses="118", limit="2,5")
-    assert "comma in a number; write a decimal point" in wrong.one("p", id="limit-error1")[1]
+    assert "Write a decimal point, not a comma" in wrong.one("p", id="limit-error1")[1]
     mixed = get(client, "/calculators/mass-margin", masses="118", limit="1.250,5", decimal=",")
     assert mixed.one("p", id="limit-error1")
 
@@ -80,7 +80,7 @@ def test_errors_are_shown_beside_their_fields(client: FlaskClient) -> None:
 
 def test_a_duplicate_parameter_is_an_error(client: FlaskClient) -> None:
     page = get(client, "/calculators/pack-energy?cells=4&cells=6&capacity=1300")
-    assert "iven 2 times" in page.one("p", id="cells-error1")[1]
+    assert "Given 2 times" in page.one("p", id="cells-error1")[1]
     assert headline(get(client, "/calculators/pack-energy?cells=6&cells=6&capacity=1300")) == "23.088 Wh"
 
 
@@ -137,7 +137,7 @@ def test_an_error_below_a_blank_row_is_shown_in_its_own_row(client: FlaskClient)
 def test_a_point_is_invalid_where_a_comma_is_the_decimal_sign(client: FlaskClient, mass: str) -> None:
     """Never a thousandth of what was meant, and never a thousandfold."""
     page = get(client, "/calculators/hover-power", mass=mass, diameter="5", decimal=",")
-    assert "point in a number" in page.one("p", id="mass-error1")[1]
+    assert "A point in a number" in page.one("p", id="mass-error1")[1]
     assert not page.find("p", class_="value")
 
 
@@ -226,7 +226,7 @@ def test_a_part_has_the_states_of_fields(client: FlaskClient) -> None:
     assert marks["cell_resistance"] == f"{format_number(found['given']['cell_resistance'], 6)} mΩ"
     assert "power" not in marks
     wrong = get(client, "/calculators/mass-margin", **{**PARTS, "parts.4.mass": "heavy"}, part="results")
-    assert "ot a number" in wrong.one("li", data_field="parts.1.mass")[1]
+    assert "Enter a number" in wrong.one("li", data_field="parts.1.mass")[1]
     assert wrong.one("p", id="parts.1.mass-error1")
     assert "Parts, row 2, mass" in wrong.one("div", id="errors")[1]
     sent = client.post("/calculators/flight-log?part=results", data={"log": "no header here"}, headers=BROWSER)
