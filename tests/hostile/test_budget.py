@@ -88,7 +88,7 @@ def test_a_few_bytes_cannot_ask_for_a_quarter_of_a_million_frames(client: FlaskC
     told = problem(client.post(f"/v1/overlay-cues?format={form}", json=VIDEO), 413, "too-much-work")
     assert "250000 rows" in told
     assert f"{FREE_RESULT_ROWS + 2 * RESULT_ROWS_PER_SAMPLE}" in told
-    assert "video_end" in told
+    assert "video end" in told
 
 
 def test_more_samples_allow_for_more_frames(client: FlaskClient) -> None:

@@ -99,7 +99,8 @@ def test_duration_by_hand_without_resistance() -> None:
 def test_duration_by_hand_with_resistance() -> None:
     """By hand: V = 3 + 2q from 5 down to 4 V, P = 3 W, R = 1 ohm, 1 A s. With the loaded voltage U, V = U + 3/U and
     I = 3/U, so dq/I = (U/3) (1/2) (1 - 3/U^2) dU = (U - 3/U)/6 dU, whose integral is (U^2/2 - 3 ln U)/6 from
-    U(4) = 3, as 4 = 3 + 3/3, to U(5) = (5 + sqrt 13)/2, as U^2 - 5 U + 3 = 0."""
+    U(4) = 3, as 4 = 3 + 3/3, to U(5) = (5 + sqrt 13)/2, as U^2 - 5 U + 3 = 0.
+    """
     high, low = (5 + math.sqrt(13)) / 2, 3.0
     expected = ((high**2 - low**2) / 2 - 3 * math.log(high / low)) / 6
     flown = discharge([3.0, 5.0], power=3.0, resistance=1.0, capacity=1.0, reserve=0.5)

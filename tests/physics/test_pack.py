@@ -109,7 +109,8 @@ def cell_resistance(celsius: float, resistance: float, activation_energy: float)
 
 def test_resistance_at_the_freezing_point() -> None:
     """By hand: 1/273.15 - 1/298.15 = 25 / 81439.6725 = 3.069757e-4; times 20000 / 8.314462618 = 2405.447
-    gives 0.7384138, and exp of that is 2.092614."""
+    gives 0.7384138, and exp of that is 2.092614.
+    """
     assert cell_resistance(0.0, 0.010, 20e3) == pytest.approx(0.0209262, rel=5e-6)
 
 
@@ -117,7 +118,8 @@ def test_resistance_at_the_freezing_point() -> None:
 def test_resistance_of_simulated_cells(case: dict[str, Any]) -> None:
     """Golden (PyBaMM 26.10.1.1, DFN pulses): from 25 degC to 0 and 40 degC with the energy fitted to the same three
     points. The bound is pinned, set from what was seen: a straight line in 1/T misses the worst of those points
-    (Marquis2019 at 40 degC) by 10.6 %."""
+    (Marquis2019 at 40 degC) by 10.6 %.
+    """
     for celsius, expected in zip(case["temperature_c"], case["resistance_ohm"], strict=True):
         found = cell_resistance(celsius, case["resistance_ohm"][1], case["activation_kj_mol"] * 1e3)
         assert found == pytest.approx(expected, rel=0.11)
@@ -145,5 +147,6 @@ def test_leads_keep_their_resistance_in_the_cold() -> None:
 
 def test_constants() -> None:
     """Published: CODATA 2018, molar gas constant 8.314 462 618... J/(mol K), exact as k N_A = 1.380649e-23 x
-    6.02214076e23; ten digits are kept, so half a unit of the last."""
+    6.02214076e23; ten digits are kept, so half a unit of the last.
+    """
     assert pytest.approx(1.380649e-23 * 6.02214076e23, rel=0.5e-9 / 8.3) == constants.MOLAR_GAS_CONSTANT

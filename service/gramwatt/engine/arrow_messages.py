@@ -85,7 +85,7 @@ class ExpansionCounter:
         self._dictionaries: dict[int, int] = {}
 
     def check(self, message: pa.ipc.Message) -> None:
-        """Count a message. Raises TooMuch, or OSError where its metadata cannot be read."""
+        """Count a message. Raises ExpansionLimitExceeded, or OSError for unreadable metadata."""
         try:
             self._check(message)
         except struct.error as error:
@@ -100,10 +100,10 @@ class ExpansionCounter:
             return
         lengths = [batch.number(_LENGTH, "<q"), *(length for length, _ in batch.structures(_NODES, "<qq"))]
         self._cells += sum(max(length, 0) for length in lengths)
-        most = FREE_CELLS + CELLS_PER_BYTE * self.received
-        if self._cells > most:
+        limit = FREE_CELLS + CELLS_PER_BYTE * self.received
+        if self._cells > limit:
             raise ExpansionLimitExceeded(
-                f"its columns hold {self._cells} cells in {self.received} bytes, and so many bytes may hold {most}; "
+                f"its columns hold {self._cells} cells in {self.received} bytes, and so many bytes may hold {limit}; "
                 "leave out columns without values, or send the rows in several tables"
             )
         unpacked = self._unpacked(batch, message.body)
@@ -121,23 +121,23 @@ class ExpansionCounter:
         unpacked = 0
         for offset, length in batch.structures(_BUFFERS, "<qq"):
             if length >= 8 and 0 <= offset <= size - 8:
-                told = struct.unpack_from("<q", body, offset)[0]
-                unpacked += max(told, 0) or length
-        most = max(FREE_DECOMPRESSED_BYTES, DECOMPRESSED_BYTES_PER_BYTE * size)
-        if unpacked > most:
+                stated = struct.unpack_from("<q", body, offset)[0]
+                unpacked += max(stated, 0) or length
+        limit = max(FREE_DECOMPRESSED_BYTES, DECOMPRESSED_BYTES_PER_BYTE * size)
+        if unpacked > limit:
             raise ExpansionLimitExceeded(
-                f"a compressed record batch of {size} bytes becomes {unpacked} bytes, and {most} is the most; send "
+                f"a compressed record batch of {size} bytes becomes {unpacked} bytes, and {limit} is the most; send "
                 "smaller batches, or uncompressed ones"
             )
         return unpacked
 
-    def add(self, made: int) -> None:
-        """Count bytes that are made. Raises TooMuch."""
-        self._made += made
-        most = FREE_EXPANDED_BYTES + self._bytes_per_byte * self.received
-        if self._made > most:
+    def add(self, size: int) -> None:
+        """Count bytes that are made. Raises ExpansionLimitExceeded."""
+        self._made += size
+        limit = FREE_EXPANDED_BYTES + self._bytes_per_byte * self.received
+        if self._made > limit:
             raise ExpansionLimitExceeded(
-                f"it unfolds to more than {most} bytes from {self.received}; send texts that repeat less, larger "
+                f"it unfolds to more than {limit} bytes from {self.received}; send texts that repeat less, larger "
                 "record batches, or fewer columns"
             )
 
@@ -173,7 +173,7 @@ class CheckedStream:
 
 
 def check_file(raw: pa.Buffer, unfolding: ExpansionCounter) -> None:
-    """Check the messages of an Arrow file, which the library has opened and so verified. Raises TooMuch, or OSError."""
+    """Check the messages of an Arrow file that the library has opened. Raises ExpansionLimitExceeded, or OSError."""
     try:
         _check_file(raw, unfolding)
     except (struct.error, IndexError) as error:
@@ -189,7 +189,7 @@ def _check_file(raw: pa.Buffer, unfolding: ExpansionCounter) -> None:
 
 
 def check_schema(schema: pa.Schema) -> None:
-    """Raise TooMuch where a schema has more fields, or deeper ones, than one may have."""
+    """Raise ExpansionLimitExceeded if a schema has too many fields, or too deep ones."""
     waiting = [(schema.field(at).type, 1) for at in range(len(schema))]
     for count in range(MAX_ARROW_FIELDS + 1):
         if not waiting:

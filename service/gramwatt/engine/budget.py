@@ -81,11 +81,11 @@ class Budget:
         A grid, of which nothing is sent, is bounded by its points.
         """
         self._made += size
-        most = FREE_RESPONSE_BYTES + RESPONSE_BYTES_PER_BYTE * self._received
-        if self._received and self._made > most:
+        limit = FREE_RESPONSE_BYTES + RESPONSE_BYTES_PER_BYTE * self._received
+        if self._received and self._made > limit:
             raise TooMuchWork(
-                f"the answer is longer than the {most} bytes that {self._received} bytes may ask for: let fewer columns"
-                " pass through (keep), or send fewer rows at once"
+                f"The response is longer than the {limit} bytes allowed for a request of {self._received} bytes: "
+                "pass fewer columns through (keep), or send fewer rows at once"
             )
 
     def check(self) -> None:
@@ -133,23 +133,23 @@ def reserve_result_rows(calculator: AnyCalculator, given: Any, rows: int) -> Map
     for name, kind, length in declared:
         counts = np.nan_to_num(length.rows(given), nan=0.0, posinf=1e18)
         for row in np.flatnonzero(counts > 0).tolist():
-            count, paid = int(counts[row]), FREE_RESULT_ROWS + RESULT_ROWS_PER_SAMPLE * int(samples[row])
-            most = min(kind.max_length, budget.rows_each, budget.rows_left, paid)
-            if count <= most:
+            count, allowed = int(counts[row]), FREE_RESULT_ROWS + RESULT_ROWS_PER_SAMPLE * int(samples[row])
+            limit = min(kind.max_length, budget.rows_each, budget.rows_left, allowed)
+            if count <= limit:
                 budget.rows_left -= count
                 continue
-            detail = f"{name} would have {count} rows; at most {most} are allowed here"
-            if most == paid:
+            detail = f"{name} would have {count} rows; at most {limit} are allowed here"
+            if limit == allowed:
                 detail += f": {FREE_RESULT_ROWS}, and {RESULT_ROWS_PER_SAMPLE} for each recorded sample"
             errors.setdefault(row, []).append(
-                InputError("", detail, None, f"at most {most} rows: {length.how_to_reduce}")
+                InputError("", detail, None, f"at most {limit} rows: {length.how_to_reduce}")
             )
     return errors
 
 
 def _samples(calculator: AnyCalculator, given: Any, rows: int) -> Any:
     """Return how many samples the recordings of each row hold (N,)."""
-    found = np.zeros(rows)
+    counts_by_row = np.zeros(rows)
     for name, kind in calculator.input_fields.items():
         columns = {} if isinstance(kind, TimeSeries) else kind.columns
         owner = getattr(given, name)
@@ -157,5 +157,5 @@ def _samples(calculator: AnyCalculator, given: Any, rows: int) -> Any:
         recordings += [getattr(owner, inner) for inner, column in columns.items() if isinstance(column, TimeSeries)]
         for column in recordings:
             counts = [each.rows if isinstance(each, Recording) else 0 for each in column.ravel()]
-            found += np.reshape(counts, column.shape).reshape(rows, -1).sum(axis=1)
-    return found
+            counts_by_row += np.reshape(counts, column.shape).reshape(rows, -1).sum(axis=1)
+    return counts_by_row

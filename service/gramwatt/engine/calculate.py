@@ -1,4 +1,4 @@
-"""Asking one question: what the web, the command line and the library share."""
+"""Compute the response to one request: what the web, the command line and the library share."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from gramwatt.model.messages import InputError, close_matches, join_with_or, quo
 
 
 class InvalidInput(ValueError):
-    """A question that cannot be answered as asked; ``faults`` says everything that is wrong with it."""
+    """A request is invalid; ``errors`` lists everything that is wrong with it."""
 
     def __init__(self, errors: tuple[InputError, ...]) -> None:
         super().__init__("\n".join(format_error(error) for error in errors))
@@ -20,11 +20,11 @@ class InvalidInput(ValueError):
 
 
 class WorkLimitExceeded(InvalidInput):
-    """A question that is valid but asks for more work than one request may."""
+    """A request is valid but asks for more work than one request may."""
 
 
 class UnknownCalculator(LookupError):
-    """No calculator bears that name."""
+    """There is no calculator of that name."""
 
     def __init__(self, name: str) -> None:
         known = registry.list_names()
@@ -49,39 +49,39 @@ def get_calculator(name: str) -> AnyCalculator:
 
 def compute_response(
     calculator: AnyCalculator,
-    question: Mapping[str, object],
+    inputs: Mapping[str, object],
     *,
     text: bool = False,
     result_units: Mapping[str, str] | None = None,
     working: bool = False,
 ) -> ResponseBody:
-    """Answer one question. ``text`` says that its values are words of a query rather than JSON values.
+    """Compute the response to one request. ``text``: its values are text of a query rather than JSON values.
 
-    Raises Refused with every fault found.
+    Raises InvalidInput with all errors.
     """
-    outcome = evaluate_request(calculator, question, text=text, result_units=result_units)
+    outcome = evaluate_request(calculator, inputs, text=text, result_units=result_units)
     return build_response(outcome, 0, result_units=result_units, working=working)
 
 
 def evaluate_request(
     calculator: AnyCalculator,
-    question: Mapping[str, object],
+    inputs: Mapping[str, object],
     *,
     text: bool = False,
     result_units: Mapping[str, str] | None = None,
 ) -> Outcome:
-    """One question answered, in arrays, for `build_response` or a form of the calculator's own to tell.
+    """Evaluate one request; `build_response`, or a format of the calculator, shows the outcome.
 
-    Raises Refused with every fault found, those of wished units among them.
+    Raises InvalidInput with all errors, also those of requested units.
     """
-    outcome = evaluate_columns(calculator, {name: [value] for name, value in question.items()}, 1, text=text)
+    outcome = evaluate_columns(calculator, {name: [value] for name, value in inputs.items()}, 1, text=text)
     errors = list(outcome.errors.get(0, ()))
     if result_units:
         try:
             check_result_units(calculator, result_units)
         except ValueError as error:
-            wanted = ",".join(f"{result}:{spelling}" for result, spelling in result_units.items())
-            errors.append(InputError("/units", str(error), quote_input(wanted), "result:unit pairs"))
+            pairs = ",".join(f"{result}:{spelling}" for result, spelling in result_units.items())
+            errors.append(InputError("/units", str(error), quote_input(pairs), "result:unit pairs"))
     if errors:
         raise (WorkLimitExceeded if outcome.over_budget else InvalidInput)(tuple(errors))
     return outcome
@@ -90,10 +90,10 @@ def evaluate_request(
 def calculate(
     name: str, /, *, units: Mapping[str, str] | None = None, working: bool = False, **inputs: object
 ) -> ResponseBody:
-    """Ask a calculator by name: ``calculate("pack-energy", cells=6, capacity="1.3 Ah")``.
+    """Compute a calculator by name: ``calculate("pack-energy", cells=6, capacity="1.3 Ah")``.
 
-    Inputs are numbers in the calculator's own units, or texts with a unit and, if you like, ``± u``; ``units`` converts
-    results by name; ``working`` adds formulas, numbers and references. The answer is the one the service gives as JSON.
-    Raises UnknownCalculator or Refused.
+    Inputs are numbers in the calculator's own units, or texts with a unit and optionally ``± u``; ``units`` converts
+    results by name; ``working`` adds formulas, numbers and references. Returns what the service responds as JSON.
+    Raises UnknownCalculator or InvalidInput.
     """
     return compute_response(get_calculator(name), inputs, result_units=units, working=working)

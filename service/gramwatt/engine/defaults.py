@@ -1,4 +1,4 @@
-"""What was not given: a fault where it must be, a default if it has one, nothing where another input replaces it."""
+"""Handle inputs that are not given: required ones are errors, others take their default or are replaced."""
 
 from __future__ import annotations
 
@@ -25,27 +25,27 @@ class Replacements:
 
 @functools.cache
 def get_replacements(calculator: AnyCalculator) -> Replacements:
-    """Which inputs of a calculator replace which."""
-    asked = calculator.input_fields
-    by = tuple((name, others) for name, kind in asked.items() if (others := kind.replaces))
-    return Replacements(by, tuple((name, kind) for name, kind in asked.items() if not kind.is_nested))
+    """Return which inputs of a calculator replace which."""
+    all_columns = calculator.input_fields
+    by = tuple((name, others) for name, kind in all_columns.items() if (others := kind.replaces))
+    return Replacements(by, tuple((name, kind) for name, kind in all_columns.items() if not kind.is_nested))
 
 
 def add_missing_errors(
     calculator: AnyCalculator,
-    asked: Mapping[str, Column],
+    all_columns: Mapping[str, Column],
     known: Sequence[InputError],
     by_row: dict[int, list[InputError]],
 ) -> None:
-    """Add the faults of required inputs that single rows leave out, and of groups of which nothing was given."""
-    told = {error.pointer for error in known}
+    """Add errors for required inputs that single rows leave out, and for groups without any input."""
+    reported = {error.pointer for error in known}
     for name in calculator.required_inputs:
-        present = asked[name].present
-        if present is not all_true(len(present)) and not present.all() and f"/{name}" not in told:
+        present = all_columns[name].present
+        if present is not all_true(len(present)) and not present.all() and f"/{name}" not in reported:
             for row in np.flatnonzero(~present).tolist():
                 by_row.setdefault(row, []).append(columns.missing_input_error(name, calculator.input_fields[name]))
     for group in calculator.any_of:
-        present = np.logical_or.reduce([asked[name].present for name in group])
+        present = np.logical_or.reduce([all_columns[name].present for name in group])
         if not present.all():
             wanted = "; ".join(f"{name}: {calculator.input_fields[name].describe_accepted()}" for name in group)
             error = InputError(f"/{group[0]}", f"Give {join_with_or(group)}", None, wanted)
@@ -54,9 +54,9 @@ def add_missing_errors(
 
 
 def fill_defaults(
-    calculator: AnyCalculator, asked: dict[str, Column], rows: int
+    calculator: AnyCalculator, all_columns: dict[str, Column], rows: int
 ) -> tuple[dict[str, BoolArray], dict[str, BoolArray]]:
-    """Put declared defaults where nothing was given; void what another input replaces.
+    """Fill in declared defaults; clear inputs that another one replaces.
 
     Returns, by name, the rows where a default was assumed, and those where what was given is not used.
     """
@@ -64,22 +64,22 @@ def fill_defaults(
     all_rows, no_rows = all_true(rows), all_false(rows)
     replaced: dict[str, BoolArray] = {}
     for name, others in plan.by:
-        if asked[name].present is not no_rows:
+        if all_columns[name].present is not no_rows:
             for other in others:
-                replaced[other] = replaced.get(other, no_rows) | asked[name].present
+                replaced[other] = replaced.get(other, no_rows) | all_columns[name].present
     assumed: dict[str, BoolArray] = {}
     unused: dict[str, BoolArray] = {}
     for name, kind in plan.plain:
-        column = asked[name]
+        column = all_columns[name]
         if name in replaced and replaced[name].any():
-            asked[name], assumed[name], unused[name] = _partly(kind, column, replaced[name])
+            all_columns[name], assumed[name], unused[name] = _partly(kind, column, replaced[name])
         elif column.present is all_rows or column.present.all():
             assumed[name] = unused[name] = no_rows
         elif column.present is no_rows or not column.present.any():
-            asked[name], assumed[name] = _default(kind, rows)
+            all_columns[name], assumed[name] = _default(kind, rows)
             unused[name] = no_rows
         else:
-            asked[name], assumed[name], unused[name] = _partly(kind, column, no_rows)
+            all_columns[name], assumed[name], unused[name] = _partly(kind, column, no_rows)
     return assumed, unused
 
 
@@ -98,15 +98,15 @@ def _partly(kind: Kind, column: Column, void: BoolArray) -> tuple[Column, BoolAr
     return made, empty & ~kind.is_empty(filled.values), column.present & void
 
 
-def overwrite_invalid_rows(asked: dict[str, Column], errors: Mapping[int, object], rows: int) -> None:
-    """Give rows with faults the values of a good one: no formula should meet what nobody can mean."""
+def overwrite_invalid_rows(all_columns: dict[str, Column], errors: Mapping[int, object], rows: int) -> None:
+    """Give invalid rows the values of a valid one, so that no formula gets impossible values."""
     good = next(row for row in range(rows) if row not in errors)
     faulty = list(errors)
-    for name, column in asked.items():
+    for name, column in all_columns.items():
         values = np.array(column.values)
         values[faulty] = values[good]
         uncertainty = column.uncertainty
         if uncertainty is not None:
             uncertainty = np.array(uncertainty)
             uncertainty[faulty] = 0.0
-        asked[name] = Column(values, column.present, uncertainty)
+        all_columns[name] = Column(values, column.present, uncertainty)

@@ -22,9 +22,9 @@ MIN_TOLERANCE: Final = 5e-12  # all that an answer carries
 
 def verify(calculator: AnyCalculator) -> None:
     """Raise DeclarationError, listing every unknown unit and every example that does not come out."""
-    found = list(find_problems(calculator))
-    if found:
-        raise DeclarationError(f"{calculator.name}: " + "; ".join(found))
+    problems = list(find_problems(calculator))
+    if problems:
+        raise DeclarationError(f"{calculator.name}: " + "; ".join(problems))
 
 
 def find_problems(calculator: AnyCalculator) -> Iterator[str]:
@@ -38,8 +38,8 @@ def find_problems(calculator: AnyCalculator) -> Iterator[str]:
     for example in calculator.examples:
         try:
             results = compute_response(calculator, example.given)["results"]
-        except InvalidInput as refused:
-            yield f"example {example.title!r} fails: {refused}"
+        except InvalidInput as error:
+            yield f"example {example.title!r} fails: {error}"
             continue
         except Exception as error:  # whatever a formula may raise
             yield f"example {example.title!r} fails: {type(error).__name__}: {error}"
@@ -64,7 +64,7 @@ def _unknown_units(name: str, kind: Kind) -> Iterator[str]:
             yield f"{name}: {error}"
 
 
-def _agrees(found: object, expected: object, rtol: float) -> bool:
-    if isinstance(found, int | float) and isinstance(expected, int | float):
-        return math.isclose(found, expected, rel_tol=max(rtol, MIN_TOLERANCE), abs_tol=MIN_TOLERANCE)
-    return found == expected
+def _agrees(problems: object, expected: object, rtol: float) -> bool:
+    if isinstance(problems, int | float) and isinstance(expected, int | float):
+        return math.isclose(problems, expected, rel_tol=max(rtol, MIN_TOLERANCE), abs_tol=MIN_TOLERANCE)
+    return problems == expected

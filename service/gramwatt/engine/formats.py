@@ -1,4 +1,4 @@
-"""An answer in the form that was asked for, in pieces: JSON, CSV, or a form that the calculator declares.
+"""Write a response in the requested format, in chunks: JSON, CSV, or a format that the calculator declares.
 
 A table of many rows is written some rows at a time, so that memory stays bounded whatever its length.
 """
@@ -21,13 +21,13 @@ from gramwatt.model import AnyCalculator, OutputFormat
 from gramwatt.model.messages import InputError
 
 ROWS_PER_CHUNK: Final = 1000
-"""Rows of a table that are written at once; a longer table is written a line a row."""
+"""Rows of a table that are written at once. A longer table has a line for each row."""
 BASE_MEDIA_TYPES: Final[Mapping[str, str]] = {"json": "application/json", "csv": "text/csv"}
 
 
 @dataclass(frozen=True, slots=True)
 class OutputOptions:
-    """How an answer is wanted."""
+    """The options of a response."""
 
     form: str = "json"
     result_units: Mapping[str, str] = field(default_factory=dict)
@@ -41,31 +41,35 @@ def get_media_types(calculator: AnyCalculator) -> dict[str, str]:
 
 
 def compute_output(
-    calculator: AnyCalculator, question: Mapping[str, object], wish: OutputOptions, *, text: bool = False
+    calculator: AnyCalculator, inputs: Mapping[str, object], options: OutputOptions, *, text: bool = False
 ) -> Iterator[bytes]:
-    """One question asked, its answer in pieces. Raises Refused before the first of them."""
-    if wish.form == "json" and not calculator.result_tables:
-        told = compute_response(calculator, question, text=text, result_units=wish.result_units, working=wish.working)
-        return iter([serialize_json(told)])
-    return iter_output(evaluate_request(calculator, question, text=text, result_units=wish.result_units), wish)
+    """Yield the response to one request in chunks. Raises InvalidInput before the first of them."""
+    if options.form == "json" and not calculator.result_tables:
+        response = compute_response(
+            calculator, inputs, text=text, result_units=options.result_units, working=options.working
+        )
+        return iter([serialize_json(response)])
+    return iter_output(evaluate_request(calculator, inputs, text=text, result_units=options.result_units), options)
 
 
-def iter_output(outcome: Outcome, wish: OutputOptions) -> Iterator[bytes]:
+def iter_output(outcome: Outcome, options: OutputOptions) -> Iterator[bytes]:
     """Return the answer to the first question of an outcome, which must be without faults."""
     calculator = outcome.calculator
     for form in calculator.formats:
-        if form.name == wish.form:
+        if form.name == options.form:
             _check_pixels(form, outcome.inputs)
             return _checked(form.write(outcome.inputs, outcome.results))
-    long = _long_tables(outcome)
-    told = build_response(outcome, 0, result_units=wish.result_units, working=wish.working, without=long)
-    if wish.form == "csv":
-        return _csv(outcome, told, wish)
-    return _json(outcome, told, long) if long else iter([serialize_json(told)])
+    long_tables = _long_tables(outcome)
+    response = build_response(
+        outcome, 0, result_units=options.result_units, working=options.working, without=long_tables
+    )
+    if options.form == "csv":
+        return _csv(outcome, response, options)
+    return _json(outcome, response, long_tables) if long_tables else iter([serialize_json(response)])
 
 
 def _check_pixels(form: OutputFormat[Any, Any], given: Any) -> None:
-    """Refuse a picture of too many pixels. Raises OverBudget."""
+    """Raise WorkLimitExceeded for an image of too many pixels."""
     if form.pixels is None or budget.get_current() is None:
         return
     pixels = int(form.pixels(given)[0])
@@ -76,11 +80,11 @@ def _check_pixels(form: OutputFormat[Any, Any], given: Any) -> None:
         )
 
 
-def _checked(pieces: Iterator[bytes]) -> Iterator[bytes]:
-    """Give pieces on as long as the request's budget allows for more."""
-    for piece in pieces:
+def _checked(chunks: Iterator[bytes]) -> Iterator[bytes]:
+    """Yield chunks as long as the request's budget allows."""
+    for chunk in chunks:
         budget.check()
-        yield piece
+        yield chunk
 
 
 def _long_tables(outcome: Outcome) -> list[str]:
@@ -88,7 +92,7 @@ def _long_tables(outcome: Outcome) -> list[str]:
 
 
 def get_table_length(outcome: Outcome, table: str) -> int:
-    """How many rows a table among the results has, in the first question of an outcome."""
+    """Return the number of rows of a table among the results, in the first request of an outcome."""
     kind = outcome.calculator.result_tables[table]
     values = getattr(outcome.results, table)
     return int(getattr(values, next(iter(kind.columns))).shape[1])
@@ -103,21 +107,21 @@ def _blocks(outcome: Outcome, table: str, units: Mapping[str, str]) -> Iterator[
         yield build_table_rows(kind, values, 0, table, chosen, start, start + ROWS_PER_CHUNK)
 
 
-def _csv(outcome: Outcome, told: Mapping[str, Any], wish: OutputOptions) -> Iterator[bytes]:
+def _csv(outcome: Outcome, response: Mapping[str, Any], options: OutputOptions) -> Iterator[bytes]:
     table = find_csv_table(outcome.calculator)
-    rows = iter([[{}]]) if table is None else _blocks(outcome, table, told["units"])
-    for piece in iter_csv(outcome.calculator, told, wish.style, rows):
-        if piece:
-            yield piece.encode()
+    rows = iter([[{}]]) if table is None else _blocks(outcome, table, response["units"])
+    for chunk in iter_csv(outcome.calculator, response, options.style, rows):
+        if chunk:
+            yield chunk.encode()
 
 
-def _json(outcome: Outcome, told: Mapping[str, Any], long: list[str]) -> Iterator[bytes]:
-    rest = serialize_json(told)
-    for table in long:
+def _json(outcome: Outcome, response: Mapping[str, Any], long_tables: list[str]) -> Iterator[bytes]:
+    rest = serialize_json(response)
+    for table in long_tables:
         before, _, rest = rest.partition(f'"{table}": []'.encode())  # a quote within a text would be escaped
         yield before + f'"{table}": ['.encode()
         comma = b""
-        for rows in _blocks(outcome, table, told["units"]):
+        for rows in _blocks(outcome, table, response["units"]):
             yield comma + b",".join(b"\n      " + orjson.dumps(row) for row in rows)
             comma = b","
         yield b"\n    ]"

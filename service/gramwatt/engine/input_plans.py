@@ -1,4 +1,4 @@
-"""What requests to a calculator have in common, derived once from its declaration."""
+"""Prepare, once per set of given inputs, what requests to a calculator have in common."""
 
 from __future__ import annotations
 
@@ -80,7 +80,7 @@ class InputPlan:
     default_uncertainties: Uncertainties
 
     def complete(self, given: Mapping[str, Column]) -> CompleteInputs:
-        """Put the given columns beside the prepared ones."""
+        """Combine the given columns with the prepared ones."""
         fields = dict(self.fields)
         uncertainties: Uncertainties = {}
         for name in self.used:
@@ -108,21 +108,21 @@ def get_block_plan(calculator: AnyCalculator, names: frozenset[str], rows: int) 
 
 
 def make_plan(calculator: AnyCalculator, names: frozenset[str], rows: int) -> InputPlan | None:
-    """Prepare ``rows`` requests that all give the same inputs; None where a required one is missing."""
-    whole = all_true(rows)
-    asked = {
-        name: Column(columns.empty_column(kind, rows).values, whole)
+    """Prepare ``rows`` requests that all give the same inputs; None if a required one is missing."""
+    every_row = all_true(rows)
+    all_columns = {
+        name: Column(columns.empty_column(kind, rows).values, every_row)
         if name in names
         else columns.empty_column(kind, rows)
         for name, kind in calculator.input_fields.items()
     }
     missing: dict[int, Any] = {}
-    defaults.add_missing_errors(calculator, asked, (), missing)
+    defaults.add_missing_errors(calculator, all_columns, (), missing)
     if missing:
         return None
-    before = dict(asked)
-    assumed, unused = defaults.fill_defaults(calculator, asked, rows)
-    used = tuple(name for name in calculator.input_fields if name in names and asked[name] is before[name])
+    original = dict(all_columns)
+    assumed, unused = defaults.fill_defaults(calculator, all_columns, rows)
+    used = tuple(name for name in calculator.input_fields if name in names and all_columns[name] is original[name])
     declared = get_fields(calculator.inputs)
     uncertainty_fields = tuple(
         (name, kind.of) for name, kind in declared.items() if isinstance(kind, StandardUncertainty) and kind.of in used
@@ -130,9 +130,9 @@ def make_plan(calculator: AnyCalculator, names: frozenset[str], rows: int) -> In
     filled = {*used, *(name for name, _ in uncertainty_fields)}
     return InputPlan(
         used,
-        {name: values for name, values in get_field_values(calculator, asked).items() if name not in filled},
+        {name: values for name, values in get_field_values(calculator, all_columns).items() if name not in filled},
         uncertainty_fields,
-        {name: column.present for name, column in asked.items()},
+        {name: column.present for name, column in all_columns.items()},
         assumed,
         unused,
         get_default_uncertainties(calculator, assumed, {}, rows),
@@ -140,27 +140,31 @@ def make_plan(calculator: AnyCalculator, names: frozenset[str], rows: int) -> In
 
 
 def complete_inputs(
-    calculator: AnyCalculator, asked: dict[str, Column], rows: int, errors: Mapping[int, Sequence[InputError]]
+    calculator: AnyCalculator, all_columns: dict[str, Column], rows: int, errors: Mapping[int, Sequence[InputError]]
 ) -> CompleteInputs:
-    """Complete ``rows`` requests that need not give the same inputs, and may have faults but in one of them.
+    """Complete ``rows`` requests that may give different inputs; at least one of them must be valid.
 
     What is completed is put into ``asked``.
     """
-    present = {name: column.present for name, column in asked.items()}
-    assumed, unused = defaults.fill_defaults(calculator, asked, rows)
+    present = {name: column.present for name, column in all_columns.items()}
+    assumed, unused = defaults.fill_defaults(calculator, all_columns, rows)
     if errors:
-        defaults.overwrite_invalid_rows(asked, errors, rows)
+        defaults.overwrite_invalid_rows(all_columns, errors, rows)
     uncertainties: Uncertainties = {}
-    for name, column in asked.items():
+    for name, column in all_columns.items():
         uncertainties |= get_given_uncertainties(name, column)
-    guessed = get_default_uncertainties(calculator, assumed, uncertainties, rows)
-    return CompleteInputs(get_field_values(calculator, asked), present, assumed, unused, uncertainties, guessed)
+    default_uncertainties = get_default_uncertainties(calculator, assumed, uncertainties, rows)
+    return CompleteInputs(
+        get_field_values(calculator, all_columns), present, assumed, unused, uncertainties, default_uncertainties
+    )
 
 
-def get_field_values(calculator: AnyCalculator, asked: Mapping[str, Column]) -> dict[str, Any]:
+def get_field_values(calculator: AnyCalculator, all_columns: Mapping[str, Column]) -> dict[str, Any]:
     """Return the columns by field of the calculator's inputs, standard uncertainties among them."""
     return {
-        name: get_uncertainty(asked[kind.of]) if isinstance(kind, StandardUncertainty) else asked[name].values
+        name: get_uncertainty(all_columns[kind.of])
+        if isinstance(kind, StandardUncertainty)
+        else all_columns[name].values
         for name, kind in get_fields(calculator.inputs).items()
     }
 
@@ -172,26 +176,26 @@ def get_uncertainty(column: Column) -> Any:
 
 def get_given_uncertainties(name: str, column: Column) -> Uncertainties:
     """Return the standard uncertainties given for an input, by path; none of a list or a table where all are zero."""
-    found: Uncertainties = {}
+    uncertainties: Uncertainties = {}
     if column.uncertainty is not None and (column.uncertainty.ndim == 1 or column.uncertainty.any()):
-        found[(name,)] = column.uncertainty
+        uncertainties[(name,)] = column.uncertainty
     if isinstance(column, TableColumn):
-        found |= {
+        uncertainties |= {
             (name, inner): uncertainty for inner, uncertainty in column.uncertainties.items() if uncertainty.any()
         }
-    return found
+    return uncertainties
 
 
 def get_default_uncertainties(
     calculator: AnyCalculator, assumed: Mapping[str, BoolArray], known: Uncertainties, rows: int
 ) -> Uncertainties:
     """Return the standard uncertainties of declared defaults where those are assumed, ``known`` ones elsewhere."""
-    found: Uncertainties = {}
+    uncertainties: Uncertainties = {}
     for name, kind in _uncertain_defaults(calculator):
         if assumed[name] is not all_false(rows) and assumed[name].any():
             width = (kind.default_u or 0.0) * units.get_unit(kind.unit).scale
-            found[(name,)] = np.where(assumed[name], width, known.get((name,), np.zeros(rows)))
-    return found
+            uncertainties[(name,)] = np.where(assumed[name], width, known.get((name,), np.zeros(rows)))
+    return uncertainties
 
 
 @functools.cache

@@ -1,4 +1,4 @@
-"""Reading lists and tables inside a question: one question at a time, so that their lengths need not agree."""
+"""Read lists, tables and recordings, one request at a time, since their lengths need not agree."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""A calculator's examples as queries, for links and for the first line that the service prints."""
+"""Write a calculator's examples as query strings, for links and for the first line that the service prints."""
 
 from __future__ import annotations
 
@@ -9,12 +9,12 @@ from gramwatt.model import AnyCalculator
 
 
 def fits_query(calculator: AnyCalculator) -> bool:
-    """Whether a calculator can be asked by GET at all: nothing that it must have is a table or a recording."""
-    asked = calculator.input_fields
+    """Return whether GET can reach a calculator: no input that it needs is a table or a recording."""
+    fields = calculator.input_fields
     grouped = {name for group in calculator.any_of for name in group}
-    unfit = {name for name, kind in asked.items() if not kind.fits_query}
-    needs_one = any(asked[name].is_required for name in unfit - grouped)
-    return not needs_one and all(any(name not in unfit for name in group) for group in calculator.any_of)
+    nested = {name for name, kind in fields.items() if not kind.fits_query}
+    needs_one = any(fields[name].is_required for name in nested - grouped)
+    return not needs_one and all(any(name not in nested for name in group) for group in calculator.any_of)
 
 
 def find_example_query(calculator: AnyCalculator) -> str | None:
@@ -24,15 +24,15 @@ def find_example_query(calculator: AnyCalculator) -> str | None:
 
 
 def find_query_example(calculator: AnyCalculator) -> Mapping[str, object]:
-    """Return the question of the first example that fits a query; empty where none does."""
+    """Return the inputs of the first example that fits a query; empty where none does."""
     return next((each.given for each in calculator.examples if build_query(calculator, each.given) is not None), {})
 
 
-def build_query(calculator: AnyCalculator, question: Mapping[str, object]) -> str | None:
-    """Return a question as a query, or None where it holds a table or a recording."""
-    if any(not calculator.input_fields[name].fits_query for name in question):
+def build_query(calculator: AnyCalculator, inputs: Mapping[str, object]) -> str | None:
+    """Return inputs as a query, or None if there is a table or a recording among them."""
+    if any(not calculator.input_fields[name].fits_query for name in inputs):
         return None
-    return "&".join(f"{name}={quote(format_query_value(value), safe=',')}" for name, value in question.items())
+    return "&".join(f"{name}={quote(format_query_value(value), safe=',')}" for name, value in inputs.items())
 
 
 def format_query_value(value: object) -> str:

@@ -1,6 +1,6 @@
-"""One row of an outcome as the answer that people get: plain names, words and numbers, ready for JSON.
+"""Build the response to one row of an outcome: names, texts and numbers, ready for JSON.
 
-Numbers are given once here, with at most 12 significant digits, so that every way of asking shows the same ones.
+Numbers are rounded to 12 significant digits here, so that every format shows the same ones.
 """
 
 from __future__ import annotations
@@ -44,32 +44,34 @@ def build_response(
 ) -> ResponseBody:
     """Return the answer to question ``row``, which must be without faults. ``result_units`` converts results, by name.
 
-    The tables in ``without`` stand in it empty: `build_table_rows` gives their rows, some at a time.
+    The tables in ``without`` are empty in it: `build_table_rows` gives their rows, some at a time.
     """
     calculator = outcome.calculator
-    sheet = _sheet(calculator, tuple(result_units.items()) if result_units else ())
-    results = _values(sheet.result_fields, outcome.results, row, sheet.result_units, without)
+    layout = _get_layout(calculator, tuple(result_units.items()) if result_units else ())
+    results = _get_values(layout.result_fields, outcome.results, row, layout.result_units, without)
     known = find_known_inputs(outcome, row)
-    given = _values([each for each in sheet.input_fields if each[0] in known], outcome.inputs, row, sheet.asked_units)
-    of_given = {name: unit for name, unit, owner in sheet.owners if owner in known}
-    made: ResponseBody = {
+    given = _get_values(
+        [each for each in layout.input_fields if each[0] in known], outcome.inputs, row, layout.input_units
+    )
+    given_units = {name: unit for name, unit, owner in layout.owners if owner in known}
+    response: ResponseBody = {
         "calculator": calculator.name,
         "given": given,
-        "assumed": _marked(outcome.assumed, row, calculator),
+        "assumed": _list_marked(outcome.assumed, row, calculator),
         "results": results,
-        "units": {**of_given, **sheet.result_units},
+        "units": {**given_units, **layout.result_units},
         "cautions": build_cautions(outcome, row, results, known),
     }
     if outcome.solved:
-        solved = _marked(outcome.solved, row, calculator)
+        solved = _list_marked(outcome.solved, row, calculator)
         if solved:
-            made["solved"] = solved
-    uncertainty = _uncertainty(outcome, row, results, sheet)
+            response["solved"] = solved
+    uncertainty = _build_uncertainty(outcome, row, results, layout)
     if uncertainty:
-        made["uncertainty"] = uncertainty
+        response["uncertainty"] = uncertainty
     if working:
-        made["working"] = _working(outcome, row, made)
-    return made
+        response["working"] = _build_working(outcome, row, response)
+    return response
 
 
 _Field: TypeAlias = tuple[str, Kind, units.Unit | None]
@@ -77,28 +79,28 @@ _Field: TypeAlias = tuple[str, Kind, units.Unit | None]
 
 
 @dataclass(frozen=True, slots=True)
-class _Sheet:
-    """What every answer of a calculator in the same units has alike."""
+class _Layout:
+    """What all responses of a calculator in the same units have in common."""
 
     input_fields: tuple[_Field, ...]
     result_fields: tuple[_Field, ...]
     result_units: Mapping[str, str]
-    asked_units: Mapping[str, str]
+    input_units: Mapping[str, str]
     """Units of inputs; an input of the same name as a result has that one's."""
     owners: tuple[tuple[str, str, str], ...]
-    """Each quantity asked for, its unit, and the input that it is, or is a column of."""
+    """Each quantity among the inputs: its name, its unit, and the input that it is or is a column of."""
     scales: Mapping[str, float]
     """By result with a unit: what its standard uncertainty in SI is divided by."""
 
 
 @functools.lru_cache(maxsize=512)
-def _sheet(calculator: AnyCalculator, wished: tuple[tuple[str, str], ...]) -> _Sheet:
-    wanted = dict(wished)
+def _get_layout(calculator: AnyCalculator, result_units: tuple[tuple[str, str], ...]) -> _Layout:
+    wanted = dict(result_units)
     results = {name: wanted.get(name, unit) for name, unit in get_declared_units(calculator.result_fields).items()}
     asked = {name: results.get(name, unit) for name, unit in get_declared_units(calculator.input_fields).items()}
-    return _Sheet(
-        _fields(calculator.input_fields, asked),
-        _fields(calculator.result_fields, results),
+    return _Layout(
+        _list_fields(calculator.input_fields, asked),
+        _list_fields(calculator.result_fields, results),
         results,
         asked,
         tuple((name, unit, name.partition(".")[0]) for name, unit in asked.items()),
@@ -106,28 +108,28 @@ def _sheet(calculator: AnyCalculator, wished: tuple[tuple[str, str], ...]) -> _S
     )
 
 
-def _fields(fields: Mapping[str, Kind], chosen: Mapping[str, str]) -> tuple[_Field, ...]:
+def _list_fields(fields: Mapping[str, Kind], chosen: Mapping[str, str]) -> tuple[_Field, ...]:
     return tuple(
         (name, kind, units.get_unit(chosen[name]) if isinstance(kind, Quantity) else None)
         for name, kind in fields.items()
     )
 
 
-def _marked(marks: Mapping[str, BoolArray], row: int, calculator: AnyCalculator) -> list[str]:
+def _list_marked(marks: Mapping[str, BoolArray], row: int, calculator: AnyCalculator) -> list[str]:
     """Return the inputs that bear a mark in a row; ``marks`` are mostly one shared array that is false throughout."""
     found = [name for name, mark in marks.items() if mark is not all_false(len(mark)) and mark[row]]
     return found if len(found) < 2 else [name for name in calculator.input_fields if name in found]
 
 
 def get_declared_units(fields: Mapping[str, Kind]) -> dict[str, str]:
-    """Units by name of every quantity, list of quantities, and quantity in a table (``parts.mass``)."""
+    """Return the units of all quantities by name, also of those in lists and tables (``parts.mass``)."""
     found: dict[str, str] = {}
     for name, kind in fields.items():
         found |= kind.get_units(name)
     return found
 
 
-def _values(
+def _get_values(
     fields: Iterable[_Field], owner: Any, row: int, chosen: Mapping[str, str], without: Collection[str] = ()
 ) -> dict[str, Any]:
     made: dict[str, Any] = {}
@@ -136,11 +138,11 @@ def _values(
         if unit is not None:  # nearly all are plain quantities
             made[name] = round_number((values.item(row) - unit.offset) / unit.scale)
         else:
-            made[name] = [] if name in without else _plain(kind, values, row, name, chosen)
+            made[name] = [] if name in without else _get_value(kind, values, row, name, chosen)
     return made
 
 
-def _plain(kind: Kind, values: Any, row: int, name: str, chosen: Mapping[str, str]) -> Any:
+def _get_value(kind: Kind, values: Any, row: int, name: str, chosen: Mapping[str, str]) -> Any:
     """Return a value as JSON has it, in the unit chosen for its name; None where there is no answer."""
     if isinstance(kind, Table):
         return build_table_rows(kind, values, row, name, chosen)
@@ -155,16 +157,16 @@ def build_table_rows(
 ) -> list[dict[str, Any]]:
     """Return the rows of a table, or some of them, as JSON has them.
 
-    What an optional column leaves out is left out here too; a result without an answer stays, as null.
+    Cells that an optional column leaves out are left out; a missing result stays, as null.
     """
-    layout = _table_layout(kind, tuple(chosen.get(f"{name}.{inner}", "") for inner in kind.columns))
+    layout = _get_table_layout(kind, tuple(chosen.get(f"{name}.{inner}", "") for inner in kind.columns))
     cells: dict[str, list[Any]] = {}
     for inner, column in layout.columns.items():
         found = getattr(values, inner)[row, start:stop]
         if column.is_numeric:
             cells[inner] = found
         elif column.is_nested:
-            cells[inner] = [_plain(column, found, at, f"{name}.{inner}", chosen) for at in range(len(found))]
+            cells[inner] = [_get_value(column, found, at, f"{name}.{inner}", chosen) for at in range(len(found))]
         else:
             cells[inner] = column.list_json(found)
     if layout.numeric:
@@ -173,17 +175,17 @@ def build_table_rows(
             round_numbers(((stacked - layout.offsets) / layout.scales).reshape(-1))
         )  # together, which is quicker
         cells |= {inner: list(itertools.islice(figures, stacked.shape[1])) for inner in layout.numeric}
-    rows = [dict(zip(cells, told, strict=True)) for told in zip(*cells.values(), strict=True)]
-    for told in rows if layout.optional else ():
+    rows = [dict(zip(cells, values, strict=True)) for values in zip(*cells.values(), strict=True)]
+    for table_row in rows if layout.optional else ():
         for inner in layout.optional:
-            if told[inner] is None or told[inner] == "":
-                del told[inner]
+            if table_row[inner] is None or table_row[inner] == "":
+                del table_row[inner]
     return rows
 
 
 @dataclass(frozen=True, slots=True)
 class _TableLayout:
-    """What every table of a kind, in the same units, has alike."""
+    """What all tables of a kind, in the same units, have in common."""
 
     columns: Mapping[str, Kind]
     optional: tuple[str, ...]
@@ -194,7 +196,7 @@ class _TableLayout:
 
 
 @functools.lru_cache(maxsize=512)
-def _table_layout(kind: Table, spellings: tuple[str, ...]) -> _TableLayout:
+def _get_table_layout(kind: Table, spellings: tuple[str, ...]) -> _TableLayout:
     columns = {name: column for name, column in kind.columns.items() if column.is_given}
     spelling = dict(zip(kind.columns, spellings, strict=True))
     numeric = tuple(name for name, column in columns.items() if column.is_numeric)
@@ -208,13 +210,15 @@ def _table_layout(kind: Table, spellings: tuple[str, ...]) -> _TableLayout:
     )
 
 
-def _uncertainty(outcome: Outcome, row: int, results: Mapping[str, Any], sheet: _Sheet) -> dict[str, dict[str, Any]]:
-    """By result, those of a table as ``packs.endurance``: standard uncertainty, low and high at k = 2, shares."""
+def _build_uncertainty(
+    outcome: Outcome, row: int, results: Mapping[str, Any], layout: _Layout
+) -> dict[str, dict[str, Any]]:
+    """Return standard uncertainty, low and high at k = 2, and shares, by result: ``packs.endurance`` of a table."""
     propagated = outcome.uncertainty
     if propagated is None or not propagated.rows[row]:
         return {}
-    lists = _list_uncertainty(
-        {n: each[row] for n, each in propagated.standard.items() if each.ndim > 1}, results, sheet
+    lists = _build_list_uncertainty(
+        {n: each[row] for n, each in propagated.standard.items() if each.ndim > 1}, results, layout
     )
     found: dict[str, dict[str, Any]] = {}
     for name, standard in propagated.standard.items():
@@ -222,7 +226,7 @@ def _uncertainty(outcome: Outcome, row: int, results: Mapping[str, Any], sheet: 
             if name in lists:
                 found[name] = lists[name]
             continue
-        value, width = results[name], round_number(standard.item(row) / sheet.scales.get(name, 1.0))
+        value, width = results[name], round_number(standard.item(row) / layout.scales.get(name, 1.0))
         if value is None or width is None:
             continue
         # Two standard uncertainties cover about 95 % where causes are many.
@@ -239,8 +243,8 @@ def _uncertainty(outcome: Outcome, row: int, results: Mapping[str, Any], sheet: 
     return found
 
 
-def _list_uncertainty(
-    standard: Mapping[str, NDArray[np.float64]], results: Mapping[str, Any], sheet: _Sheet
+def _build_list_uncertainty(
+    standard: Mapping[str, NDArray[np.float64]], results: Mapping[str, Any], layout: _Layout
 ) -> dict[str, dict[str, Any]]:
     """Return it for lists (M,), without entries that have none, and for columns of tables, None in such rows."""
     shown: dict[str, list[Any]] = {}
@@ -251,7 +255,7 @@ def _list_uncertainty(
             shown[name] = values
     if not shown:
         return {}
-    widths = round_array(np.concatenate([standard[name] / sheet.scales.get(name, 1.0) for name in shown]), 12)
+    widths = round_array(np.concatenate([standard[name] / layout.scales.get(name, 1.0) for name in shown]), 12)
     middle = np.array(list(itertools.chain.from_iterable(shown.values())), dtype=np.float64)
     with np.errstate(over="ignore"):  # what is beyond a double is None
         figures = round_numbers(np.concatenate((widths, middle - 2 * widths, middle + 2 * widths)))
@@ -265,8 +269,8 @@ def _list_uncertainty(
     return found
 
 
-def _working(outcome: Outcome, row: int, made: ResponseBody) -> dict[str, dict[str, Any]]:
-    """By result, and by column of a table: the formula, the same with its numbers, and where it comes from."""
+def _build_working(outcome: Outcome, row: int, response: ResponseBody) -> dict[str, dict[str, Any]]:
+    """Return formula, formula with numbers, and references, by result and by column of a table."""
     calculator = outcome.calculator
     shown: dict[str, dict[str, Any]] = {}
     for name, kind in calculator.result_fields.items():
@@ -274,8 +278,8 @@ def _working(outcome: Outcome, row: int, made: ResponseBody) -> dict[str, dict[s
         formula, method = kind.formula, kind.method
         if formula:
             steps["formula"] = formula
-            if made["results"][name] is not None:
-                steps["numbers"] = _numbers_in(formula, outcome, row)
+            if response["results"][name] is not None:
+                steps["numbers"] = _insert_numbers(formula, outcome, row)
         if method:
             steps["method"] = method
         steps["references"] = [
@@ -292,20 +296,20 @@ def _working(outcome: Outcome, row: int, made: ResponseBody) -> dict[str, dict[s
     return shown
 
 
-def _numbers_in(formula: str, outcome: Outcome, row: int) -> str:
+def _insert_numbers(formula: str, outcome: Outcome, row: int) -> str:
     known = {**outcome.calculator.input_fields, **outcome.calculator.result_fields}
 
     def replace(match: re.Match[str]) -> str:
         if match[0] not in known:
             return match[0]
-        told = format_field(outcome, row, match[0], digits=6, absolute=True)
-        return f"({told})" if " " in told else told
+        value = format_field(outcome, row, match[0], digits=6, absolute=True)
+        return f"({value})" if " " in value else value
 
     return re.sub(r"[a-z_][a-z0-9_]*", replace, formula)
 
 
 def check_result_units(calculator: AnyCalculator, wanted: Mapping[str, str]) -> None:
-    """Check a wish for units of results. Raises ValueError with what is accepted where it cannot be met."""
+    """Raise ValueError, with what is accepted, for units that results cannot have."""
     declared = get_declared_units(calculator.result_fields)
     errors: list[str] = []
     for name, spelling in wanted.items():

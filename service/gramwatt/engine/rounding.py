@@ -24,11 +24,11 @@ def all_finite(values: NDArray[np.float64]) -> bool:
 
 def round_array(values: NDArray[np.float64], digits: int = 12) -> NDArray[np.float64]:
     """``float(f"{value:.{digits}g}")`` of each value [any unit], shape (N,); what is not finite becomes nan."""
-    made = np.empty_like(values)
+    rounded = np.empty_like(values)
     for start in range(0, len(values), BLOCK_ROWS):
         block = slice(start, start + BLOCK_ROWS)
-        _round(values[block], made[block], digits)
-    return made
+        _round(values[block], rounded[block], digits)
+    return rounded
 
 
 def round_numbers(values: NDArray[np.float64]) -> list[Any]:
@@ -36,13 +36,13 @@ def round_numbers(values: NDArray[np.float64]) -> list[Any]:
     if len(values) < MIN_ARRAY_LENGTH:
         return [round_number(value) for value in values.tolist()]
     short = round_array(values, 12)
-    made: list[Any] = short.tolist()
+    rounded: list[Any] = short.tolist()
     whole = (short == np.rint(short)) & (np.abs(short) < 1e15)
     for at in np.flatnonzero(whole).tolist():
-        made[at] = int(made[at])
+        rounded[at] = int(rounded[at])
     for at in np.flatnonzero(np.isnan(short)).tolist():
-        made[at] = None
-    return made
+        rounded[at] = None
+    return rounded
 
 
 def round_number(value: float) -> float | int | None:
@@ -55,7 +55,7 @@ def round_number(value: float) -> float | int | None:
     return int(short) if short.is_integer() and abs(short) < 1e15 else short
 
 
-def _round(values: NDArray[np.float64], made: NDArray[np.float64], digits: int) -> None:
+def _round(values: NDArray[np.float64], rounded: NDArray[np.float64], digits: int) -> None:
     thresholds, scales = _tables(digits)
     size = np.abs(values)
     exponent = size.view(np.int64) >> 52
@@ -65,18 +65,18 @@ def _round(values: NDArray[np.float64], made: NDArray[np.float64], digits: int) 
     scale = scales.take(exponent)
     with np.errstate(invalid="ignore", over="ignore"):
         scaled = np.multiply(values, scale, out=size)
-        np.rint(scaled, out=made)
-        scaled -= made
+        np.rint(scaled, out=rounded)
+        scaled -= rounded
         np.abs(scaled, out=scaled)
-        made /= scale
-    made += 0.0  # no negative zero
+        rounded /= scale
+    rounded += 0.0  # no negative zero
     # The product is a last bit off, so near a tie it may fall on the wrong side; nan where no exact power serves.
     clear = scaled < 0.5 - 3e-16 * 10.0**digits
     if not clear.all():
         finite = np.isfinite(values)
-        made[~finite] = np.nan
+        rounded[~finite] = np.nan
         for row in np.flatnonzero(finite & ~clear).tolist():
-            made[row] = float(f"{float(values[row]):.{digits}g}")
+            rounded[row] = float(f"{float(values[row]):.{digits}g}")
 
 
 @functools.cache

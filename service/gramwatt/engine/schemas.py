@@ -1,7 +1,7 @@
 """marshmallow schemas made from declarations. A field takes a column of cells and gives back a `Column`.
 
-The schema is the judge of names: unknown ones are refused, required ones missed. Values are judged by row, inside
-the column, so that in a batch one bad row does not spoil the others.
+The schema validates names: unknown ones are rejected, required ones must be there. Values are validated by row, inside
+the column, so that in a batch one invalid row does not affect the others.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ from gramwatt.model import AnyCalculator, Kind
 
 
 class ColumnField(fields.Field[Column]):
-    """A field of a question, read as a column of cells; JSON cells, or with ``text`` words of a query."""
+    """An input, read as a column of cells: JSON cells, or with ``text`` text of a query."""
 
     def __init__(self, kind: Kind, *, text: bool, required: bool) -> None:
         super().__init__(required=required, allow_none=True, metadata={"description": get_description(kind)})
@@ -32,18 +32,18 @@ class ColumnField(fields.Field[Column]):
 
 
 def get_description(kind: Kind) -> str:
-    """Return a field's description; a Spread has none, as nobody is asked for it."""
+    """Return a field's description; standard uncertainties have none."""
     return str(getattr(kind, "description", ""))
 
 
 @functools.cache
 def get_schema(calculator: AnyCalculator, *, text: bool = False) -> marshmallow.Schema:
-    """Return the schema of a calculator's question; made once, used by every thread (loading keeps no state)."""
-    made = {
+    """Return the schema of a calculator's inputs; made once, used by every thread, since loading keeps no state."""
+    columns = {
         name: ColumnField(kind, text=text, required=name in calculator.required_inputs)
         for name, kind in calculator.input_fields.items()
     }
-    return marshmallow.Schema.from_dict(dict(made), name=get_schema_name(calculator))()
+    return marshmallow.Schema.from_dict(dict(columns), name=get_schema_name(calculator))()
 
 
 def get_schema_name(calculator: AnyCalculator) -> str:
@@ -52,16 +52,16 @@ def get_schema_name(calculator: AnyCalculator) -> str:
 
 
 def load_with_schema(calculator: AnyCalculator, cells: Mapping[str, Cells], *, text: bool) -> LoadedInputs:
-    """Read columns of cells by marshmallow's schema alone."""
+    """Read columns of cells with the marshmallow schema. It validates names: unknown and missing ones become errors."""
     try:
         columns: Any = get_schema(calculator, text=text).load(cells)
         return LoadedInputs(columns, ())
     except marshmallow.ValidationError as error:
-        asked = calculator.input_fields
-        wrong = error.messages if isinstance(error.messages, dict) else {}
-        errors = [missing_input_error(name, asked[name]) for name in wrong if name in asked]
+        known = calculator.input_fields
+        messages = error.messages if isinstance(error.messages, dict) else {}
+        errors = [missing_input_error(name, known[name]) for name in messages if name in known]
         errors += unknown_input_errors(
-            {name: _first(each) for name, each in cells.items() if name not in asked}, tuple(asked)
+            {name: _first(each) for name, each in cells.items() if name not in known}, tuple(known)
         )
         return LoadedInputs(error.valid_data if isinstance(error.valid_data, dict) else {}, tuple(errors))
 

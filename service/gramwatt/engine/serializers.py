@@ -1,4 +1,4 @@
-"""An answer written out: as JSON, as one value in text, as one row of CSV."""
+"""Write a response as JSON, as one value in text, or as rows of CSV."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ def serialize_json(value: object) -> bytes:
 
 
 def format_value(value: Any, *, digits: int = 12, decimal: str = ".") -> str:
-    """One value as text: a bare number, a word, or a list joined by commas (semicolons with a decimal comma)."""
+    """Return one value as text: a bare number, a word, or a list joined by commas (semicolons with a decimal comma)."""
     if value is None:
         return ""
     if isinstance(value, bool):
@@ -47,16 +47,16 @@ class TextStyle:
     """With a comma fields are separated by semicolons, as spreadsheets of such places expect."""
 
 
-def format_csv(calculator: AnyCalculator, answer: Mapping[str, Any], style: TextStyle = TextStyle()) -> str:
-    """Header line and one row (RFC 4180): inputs, results, ``<result>_u`` where uncertain, codes of the cautions.
+def format_csv(calculator: AnyCalculator, response: Mapping[str, Any], style: TextStyle = TextStyle()) -> str:
+    """Return a header line and one row (RFC 4180): inputs, results, ``<result>_u`` where uncertain, caution codes.
 
     Where one of the results is a table there is a row for each of its rows, and its columns are headed
     ``by_pack.endurance``; tables and recordings among the inputs are then left out. A table that stands ``alone`` has
     its own columns and nothing else. Where several results are tables, each stands in one cell, as JSON.
     """
     table = find_csv_table(calculator)
-    rows: list[dict[str, Any]] = [] if table is None else answer["results"][table]
-    return "".join(iter_csv(calculator, answer, style, iter([rows])))
+    rows: list[dict[str, Any]] = [] if table is None else response["results"][table]
+    return "".join(iter_csv(calculator, response, style, iter([rows])))
 
 
 def find_csv_table(calculator: AnyCalculator) -> str | None:
@@ -69,31 +69,33 @@ def find_csv_table(calculator: AnyCalculator) -> str | None:
 
 
 def iter_csv(
-    calculator: AnyCalculator, answer: Mapping[str, Any], style: TextStyle, rows: Iterator[list[dict[str, Any]]]
+    calculator: AnyCalculator, response: Mapping[str, Any], style: TextStyle, rows: Iterator[list[dict[str, Any]]]
 ) -> Iterator[str]:
     """Yield the same in pieces; ``rows`` gives those of the table, some at a time."""
     table, header = find_csv_table(calculator), style.header
     kind = calculator.result_tables[table] if table else None
     alone = kind is not None and kind.standalone
     before = {
-        _headed(name, answer, header): answer["given"].get(name)
+        _headed(name, response, header): response["given"].get(name)
         for name, kind in calculator.input_fields.items()
         if name not in calculator.result_fields and not (table and not kind.fits_query)
     }
-    for name, value in answer["results"].items():
+    for name, value in response["results"].items():
         if name != table:
-            before |= _columns(name, value, answer, header)
-    after = {"cautions": " ".join(dict.fromkeys(caution["code"] for caution in answer["cautions"]))}
+            before |= _columns(name, value, response, header)
+    after = {"cautions": " ".join(dict.fromkeys(caution["code"] for caution in response["cautions"]))}
     if alone:
         before, after = {}, {}
     names = [] if kind is None else list(kind.columns)
-    told = answer.get("uncertainty", {})
-    uncertainties = {name: told[f"{table}.{name}"]["standard"] for name in names if f"{table}.{name}" in told}
+    uncertainty = response.get("uncertainty", {})
+    uncertainties = {
+        name: uncertainty[f"{table}.{name}"]["standard"] for name in names if f"{table}.{name}" in uncertainty
+    }
     written = io.StringIO()
     writer = csv.writer(written, delimiter=";" if style.decimal == "," else ",", lineterminator="\r\n")
     if header != "off":
-        headed = list(_table_headings(table, names, uncertainties, answer, header))
-        writer.writerow([*before, *(name.removeprefix(f"{table}.") if alone else name for name in headed), *after])
+        headings = list(_table_headings(table, names, uncertainties, response, header))
+        writer.writerow([*before, *(name.removeprefix(f"{table}.") if alone else name for name in headings), *after])
     first, last = ([_cell(value, style) for value in each.values()] for each in (before, after))
     at = 0
     for block in rows:
@@ -110,12 +112,12 @@ def iter_csv(
 
 
 def _table_headings(
-    table: str | None, names: Sequence[str], uncertainties: Collection[str], answer: Mapping[str, Any], header: str
+    table: str | None, names: Sequence[str], uncertainties: Collection[str], response: Mapping[str, Any], header: str
 ) -> Iterator[str]:
     for name in names:
-        yield _headed(f"{table}.{name}", answer, header)
+        yield _headed(f"{table}.{name}", response, header)
         if name in uncertainties:
-            yield _headed(f"{table}.{name}", answer, header, suffix="_u")
+            yield _headed(f"{table}.{name}", response, header, suffix="_u")
 
 
 def _table_cells(
@@ -127,15 +129,15 @@ def _table_cells(
             yield uncertainties[name][at]
 
 
-def _columns(name: str, value: Any, answer: Mapping[str, Any], header: str) -> dict[str, Any]:
-    made = {_headed(name, answer, header): value}
-    if name in answer.get("uncertainty", {}):
-        made[_headed(name, answer, header, suffix="_u")] = answer["uncertainty"][name]["standard"]
-    return made
+def _columns(name: str, value: Any, response: Mapping[str, Any], header: str) -> dict[str, Any]:
+    columns = {_headed(name, response, header): value}
+    if name in response.get("uncertainty", {}):
+        columns[_headed(name, response, header, suffix="_u")] = response["uncertainty"][name]["standard"]
+    return columns
 
 
-def _headed(name: str, answer: Mapping[str, Any], header: str, suffix: str = "") -> str:
-    unit = answer["units"].get(name, "1")
+def _headed(name: str, response: Mapping[str, Any], header: str, suffix: str = "") -> str:
+    unit = response["units"].get(name, "1")
     if suffix and unit in ("degC", "°C"):
         unit = "K"
     return f"{name}{suffix} [{unit}]" if header == "units" and unit != "1" else name + suffix

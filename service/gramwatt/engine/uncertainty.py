@@ -71,9 +71,9 @@ def propagate(
     with numpy's floating-point warnings off.
     """
     repeated = repeat_rows(calculator, fields, uncertainties)
-    found = formula(repeated.inputs, repeated.rows * repeated.copies)
+    results = formula(repeated.inputs, repeated.rows * repeated.copies)
     numeric = [
-        (name, getattr(found, column) if table is None else getattr(getattr(found, table), column))
+        (name, getattr(results, column) if table is None else getattr(getattr(results, table), column))
         for name, table, column in _numeric(calculator)
     ]
     standard: dict[str, NDArray[np.float64]] = {}
@@ -91,7 +91,7 @@ def propagate(
                 stop = start + values.shape[1]
                 standard[name] = widths[start:stop].T
                 start = stop
-    return _head(found, repeated.rows), PropagatedUncertainty(repeated.uncertain, standard, repeated.sources, shares)
+    return _head(results, repeated.rows), PropagatedUncertainty(repeated.uncertain, standard, repeated.sources, shares)
 
 
 def combine(
@@ -102,9 +102,9 @@ def combine(
     ``results`` has shape (K, 1 + 2 L, N), in the order of `RepeatedRows`, ``scales`` (L, N).
     """
     up = results[:, 1::2]
-    moves = up - results[:, 2::2]
-    felt = (np.abs(moves) > ROUNDING_TOLERANCE * np.abs(up)) & (scales != 0)
-    squares = np.where(felt, moves * scales, 0.0)
+    differences = up - results[:, 2::2]
+    is_significant = (np.abs(differences) > ROUNDING_TOLERANCE * np.abs(up)) & (scales != 0)
+    squares = np.where(is_significant, differences * scales, 0.0)
     squares *= squares
     variance = squares.sum(axis=1)
     shares = np.where(variance[:, None] > 0, squares / variance[:, None], 0.0)
@@ -161,8 +161,8 @@ def _steps(calculator: AnyCalculator, sources: tuple[tuple[Path, int | None], ..
     names = tuple("/".join((path[0], *([] if at is None else [str(at)]), *path[1:])) for path, at in sources)
 
     def edges(bound: str, nothing: float) -> NDArray[np.float64] | None:
-        found = [(getattr(kind, bound), units.get_unit(kind.unit)) for kind in kinds]
-        edge = np.array([[nothing if value is None else unit.to_si(value)] for value, unit in found])
+        results = [(getattr(kind, bound), units.get_unit(kind.unit)) for kind in kinds]
+        edge = np.array([[nothing if value is None else unit.to_si(value)] for value, unit in results])
         return edge if np.isfinite(edge).any() else None
 
     return _Steps(

@@ -10,7 +10,7 @@ from gramwatt.model import AnyCalculator
 
 
 def load_inputs(calculator: AnyCalculator, cells: Mapping[str, Cells], *, text: bool) -> LoadedInputs:
-    """Read columns of cells by name. Unknown and missing names become faults; the known ones are read all the same.
+    """Read columns of cells by name. Unknown and missing names become errors; known ones are read anyway.
 
     Where all names are right, the columns are read at once. Any other request goes to the marshmallow schema, which
     gives the same verdict (a test holds the two together) and says what is wrong. marshmallow takes a fifth of the
