@@ -1,1 +1,1 @@
-"""Recordings of flights: from CSV, NDJSON, Arrow or JSON to channels of numbers, with what was left out counted."""
+"""Read recordings of flights from CSV, NDJSON, Arrow or JSON, and count what cannot be read."""

@@ -1,6 +1,6 @@
-"""What pyarrow does for recordings: it reads those in Arrow, and CSV columns of nothing but numbers.
+"""Read recordings in Arrow, and CSV columns of plain numbers, with pyarrow.
 
-Not NDJSON: a line of brackets nested deeply enough ends the process in its reader.
+Not NDJSON: a line of deeply nested brackets ends the process in its reader.
 """
 
 from __future__ import annotations
@@ -49,7 +49,7 @@ class ArrowColumns:
     def _open(
         self, fields: Sequence[int] | None = None
     ) -> tuple[pa.Schema, Iterator[pa.RecordBatch], ExpansionCounter]:
-        """Return the schema, and the record batches with some of their fields, once each of them is checked."""
+        """Return the schema, and the record batches with some of their fields, once they are checked."""
         raw, unfolding = pa.py_buffer(self._raw), ExpansionCounter(DECOMPRESSED_BYTES_PER_BYTE)
         unfolding.received = raw.size
         options = pa.ipc.IpcReadOptions(included_fields=fields)
@@ -62,7 +62,7 @@ class ArrowColumns:
         return stream.schema, iter(stream), unfolding
 
     def take(self, positions: Sequence[int]) -> list[NumberCells | TextCells]:
-        """Return the columns at these positions."""
+        """Return these columns in this order."""
         wanted = sorted(set(positions))
         with _arrow_errors():
             schema, opened, unfolding = self._open(wanted)
@@ -86,7 +86,7 @@ class ArrowColumns:
 
 @contextlib.contextmanager
 def _arrow_errors() -> Iterator[None]:
-    """Raise Malformed or Unusable for what the Arrow library raises."""
+    """Raise MalformedRecording or UnusableRecording for the errors of the Arrow library."""
     try:
         yield
     except ExpansionLimitExceeded as error:
@@ -97,7 +97,7 @@ def _arrow_errors() -> Iterator[None]:
 
 
 def _check_columns(batch: pa.RecordBatch, unfolding: ExpansionCounter) -> None:
-    """Count what columns of texts become when they are written out. Raises ExpansionLimitExceeded."""
+    """Add the size of expanded text columns. Raises TooMuch."""
     for at in range(batch.num_columns):
         if is_text(batch.schema.field(at).type) and may_expand(batch.schema.field(at).type):
             unfolding.add(get_expanded_size(batch.column(at)))

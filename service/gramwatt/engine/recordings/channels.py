@@ -1,4 +1,4 @@
-"""From columns as they were sent to a recording: which is which, in which unit, and what cannot be read."""
+"""Make a recording of columns: find its channels and their units, and list the cells that cannot be read."""
 
 from __future__ import annotations
 
@@ -16,19 +16,19 @@ from gramwatt.model.messages import InputError, close_matches, join_with_or, quo
 
 MAX_QUOTED_LENGTH: Final = 40
 MAX_COMPARED_COLUMNS: Final = 200
-"""Columns among which one of a near name is looked for."""
+"""Columns among which a similar name is searched."""
 
 
 @dataclass(frozen=True, slots=True)
 class _Found:
-    """A channel's column: where it stands, and its unit where that is told."""
+    """The column of a channel, and its unit if it has one."""
 
     position: int
     unit: units.Unit | None
 
 
 def column_option(channel: str) -> str:
-    """Return the option that names a channel's column: ``voltage_column``."""
+    """Return the option that names the column of a channel: ``voltage_column``."""
     return f"{channel}_column"
 
 
@@ -38,7 +38,7 @@ def channels_of(kind: TimeSeries) -> Mapping[str, Quantity]:
 
 
 def has_time_column(kind: TimeSeries, names: Sequence[str], wanted: Mapping[str, str]) -> bool:
-    """Whether a line of a text looks like the header: it names the time."""
+    """Return whether a line looks like the header: it names the time."""
     time = next(iter(channels_of(kind)))
     return bool(_matching(names, wanted.get(time) or time))
 
@@ -46,9 +46,9 @@ def has_time_column(kind: TimeSeries, names: Sequence[str], wanted: Mapping[str,
 def read_recording(
     kind: TimeSeries, columns: Columns, wanted: Mapping[str, str] | None = None, *, decimal: str = "."
 ) -> Recording:
-    """Return a recording of columns. ``wanted`` names the column of a channel where that is not the channel's own name.
+    """Make a recording of columns. ``wanted`` has the names of columns by channel, where the two differ.
 
-    Raises Unusable where a channel that must be there, or was wished for, is not to be found.
+    Raises UnusableRecording if a required or requested channel is missing.
     """
     channels, wanted = channels_of(kind), wanted or {}
     found, errors = _find(channels, columns.names, wanted)
@@ -79,7 +79,7 @@ def _length(cells: NumberCells | TextCells) -> int:
 
 
 def parse_recording_object(kind: TimeSeries, cell: Mapping[str, Any]) -> Recording:
-    """Return a recording told in JSON, or by a caller of the library: lists or arrays of numbers by channel."""
+    """Make a recording of lists or arrays of numbers by channel, from JSON or a caller of the library."""
     return read_recording(kind, ObjectColumns(cell, kind.max_length))
 
 
@@ -128,7 +128,7 @@ def _bare(name: str) -> str:
 
 
 def split_unit(name: str) -> tuple[str, str | None]:
-    """Return the name of a column and the unit in brackets behind it, or None."""
+    """Return the name of a column and the unit in brackets after it, or None."""
     text = name.strip()
     head, bracket, spelling = text.removesuffix("]").rpartition("[")
     if not text.endswith("]") or not bracket or "]" in spelling or "\n" in head.strip():
@@ -137,7 +137,7 @@ def split_unit(name: str) -> tuple[str, str | None]:
 
 
 def _matching(names: Sequence[str], wish: str) -> list[int]:
-    """Where a column of that name stands: the very text, else the name without its unit, else in other capitals."""
+    """Return the positions of columns of that name: exactly, else without the unit, else ignoring case."""
     bare = _bare(wish)
     tests = (
         lambda name: name.strip() == wish.strip(),
@@ -152,7 +152,7 @@ def _matching(names: Sequence[str], wish: str) -> list[int]:
 
 
 def _unit(kind: Quantity, header: str, wish: str | None, pointer: str) -> tuple[units.Unit | None, InputError | None]:
-    """Return the unit that the header tells in brackets, or else the wish."""
+    """Return the unit in brackets in the header, or else in the option."""
     spelling = split_unit(header)[1]
     if spelling is None and wish:
         spelling = split_unit(wish)[1]
@@ -169,7 +169,7 @@ def _unit(kind: Quantity, header: str, wish: str | None, pointer: str) -> tuple[
 def _read(
     name: str, kind: Quantity, cells: NumberCells | TextCells, unit: units.Unit | None, *, clock: bool, decimal: str
 ) -> tuple[Array, list[UnreadableCells]]:
-    """Return a column's numbers in SI, nan where none can be read, and what was left out for which reason."""
+    """Return the numbers of a column in SI, nan where unreadable, and the unreadable cells by reason."""
     limits = kind.bounds
     known = unit or limits.unit
     if isinstance(cells, list):
@@ -196,10 +196,7 @@ def _read(
 
 
 def _number(text: str, decimal: str) -> float:
-    """Return a text as a number; nan where it is none.
-
-    Python itself would also take 1_000 and digits of other scripts.
-    """
+    """Return a text as a number, or nan. Python itself also accepts 1_000 and digits of other scripts."""
     if ":" in text or "_" in text or not text.isascii():
         return np.nan
     try:

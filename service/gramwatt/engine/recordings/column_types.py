@@ -12,7 +12,7 @@ from gramwatt.model.messages import InputError
 
 
 class UnusableRecording(ValueError):
-    """The bytes are no recording; ``faults`` says why, by the name of the input or the option."""
+    """The bytes are not a recording. ``errors`` says why, by the name of the input or option."""
 
     def __init__(self, *errors: InputError) -> None:
         super().__init__("; ".join(error.detail for error in errors))
@@ -20,7 +20,7 @@ class UnusableRecording(ValueError):
 
 
 class MalformedRecording(ValueError):
-    """The bytes are not of their format at all."""
+    """The bytes do not have their format."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,29 +34,29 @@ class NumberCells:
 
 
 TextCells: TypeAlias = list[str | None]
-"""A column of which some cells are no numbers; None where a cell is empty."""
+"""A column with cells that are not numbers; None where a cell is empty."""
 
 
 class Columns(Protocol):
-    """What a format gives: the columns' names, and on demand some of them."""
+    """The columns of a recording: their names, and some of them on demand."""
 
     @property
     def names(self) -> Sequence[str]:
-        """As they were sent, in order."""
+        """The names as sent, in order."""
         ...
 
     @property
     def skipped_lines(self) -> int:
-        """Lines before the header."""
+        """The number of lines before the header."""
         ...
 
     def take(self, positions: Sequence[int]) -> list[NumberCells | TextCells]:
-        """Return these columns, in this order."""
+        """Return these columns in this order."""
         ...
 
 
 def check_width(names: Collection[str]) -> None:
-    """Raise Unusable where a recording has more columns than one may have."""
+    """Raise UnusableRecording for too many columns."""
     if len(names) > MAX_RECORDING_COLUMNS:
         detail = f"{len(names)} columns or more; leave out those that are not needed"
         raise UnusableRecording(InputError("", detail, None, f"up to {MAX_RECORDING_COLUMNS} columns"))

@@ -1,7 +1,7 @@
-"""The columns of a recording as they were sent, whatever the format: their names, and the cells of some of them.
+"""Read the columns of a recording in any format: their names, and some of them on demand.
 
-Where pyarrow is installed (`arrow.py`), it reads CSV columns of nothing but numbers, ten times as fast. Everything else
-is read here, and both must agree.
+If pyarrow is installed, `arrow` reads CSV columns of plain numbers ten times as fast. Everything else is read here.
+Both give the same result.
 """
 
 from __future__ import annotations
@@ -41,9 +41,9 @@ _CELLS: Final = frozenset({int, float, str, type(None)})
 
 
 class CsvColumns:
-    """A CSV text (RFC 4180; separated by commas, semicolons or tabs). Lines before the header are skipped.
+    """CSV text (RFC 4180), separated by commas, semicolons or tabs. Lines before the header are skipped.
 
-    The header is the first line that ``is_header`` takes for one, else the first that is not blank.
+    The header is the first line for which ``is_header`` is true, else the first that is not blank.
     """
 
     def __init__(self, raw: bytes, is_header: Callable[[Sequence[str]], bool], *, decimal: str = ".") -> None:
@@ -81,7 +81,7 @@ class CsvColumns:
         return first
 
     def take(self, positions: Sequence[int]) -> list[NumberCells | TextCells]:
-        """Return the columns at these positions."""
+        """Return these columns in this order."""
         if re.search(rb"\S", self._raw) is None:
             return [NumberCells(np.zeros(0), np.zeros(0, np.bool_)) for _ in positions]
         if is_installed("pyarrow"):
@@ -102,7 +102,7 @@ class CsvColumns:
 
 
 def _no_longer(lines: Iterable[str]) -> Iterator[str]:
-    """Lines as they are. Raises Malformed at one that is longer than a row may be."""
+    """Yield the lines. Raises MalformedRecording for a line that is too long."""
     for line in lines:
         if len(line) > MAX_ROW_BYTES:
             raise MalformedRecording(f"a line is longer than {MAX_ROW_BYTES} characters")
@@ -110,7 +110,7 @@ def _no_longer(lines: Iterable[str]) -> Iterator[str]:
 
 
 def _fields(line: str, separator: str) -> list[str]:
-    """Return the fields of one line; none where it is no CSV."""
+    """Return the fields of a line; none if it is not CSV."""
     try:
         return next(csv.reader([line.replace("\r", " ")], delimiter=separator), [])
     except csv.Error:
@@ -118,7 +118,7 @@ def _fields(line: str, separator: str) -> list[str]:
 
 
 class ObjectColumns:
-    """A JSON object of lists by name, as parsed, or of arrays of numbers as the library's callers have them."""
+    """A parsed JSON object of lists by name, or of arrays of numbers from callers of the library."""
 
     skipped_lines = 0
 
@@ -162,7 +162,7 @@ class ObjectColumns:
         return [InputError(f"/{escape_name(name)}/{at}", detail, quote_input(cell), ACCEPTED)]
 
     def take(self, positions: Sequence[int]) -> list[NumberCells | TextCells]:
-        """Return the columns at these positions."""
+        """Return these columns in this order."""
         made = []
         for at in positions:
             name = self.names[at]
@@ -171,7 +171,7 @@ class ObjectColumns:
 
 
 def _cells(values: Any, kinds: Set[type]) -> NumberCells | TextCells:
-    """Return a list of cells of these kinds, or an array of numbers."""
+    """Convert a list of cells of these types, or an array of numbers."""
     if not isinstance(values, list):
         return NumberCells(np.asarray(values, dtype=np.float64), np.ones(len(values), np.bool_))
     if str not in kinds:
@@ -186,7 +186,7 @@ def _cells(values: Any, kinds: Set[type]) -> NumberCells | TextCells:
 
 
 def _filled(cells: NumberCells | TextCells, rows: int) -> NumberCells | TextCells:
-    """Return a column with empty cells at its end, up to so many rows."""
+    """Extend a column with empty cells to ``rows`` rows."""
     if isinstance(cells, list):
         return cells + [None] * (rows - len(cells))
     lacking = rows - len(cells.values)
@@ -196,7 +196,7 @@ def _filled(cells: NumberCells | TextCells, rows: int) -> NumberCells | TextCell
 
 
 class JsonColumns(ObjectColumns):
-    """A JSON text of such an object."""
+    """JSON text of such an object."""
 
     def __init__(self, raw: bytes, longest: int) -> None:
         try:
@@ -213,12 +213,12 @@ class JsonColumns(ObjectColumns):
 
 
 class NdjsonColumns:
-    """Objects, one a line. A line that is none counts as a row in which nothing can be read."""
+    """NDJSON. A line that is not an object counts as a row without readable cells."""
 
     skipped_lines = 0
     _LOOKED_AT: Final = 1000
     _AT_ONCE: Final = 100
-    """Objects held at once: all of them would fill the memory."""
+    """Objects to hold at once: all of them would fill the memory."""
 
     def __init__(self, raw: bytes) -> None:
         self._raw = raw.removeprefix(codecs.BOM_UTF8)
@@ -244,7 +244,7 @@ class NdjsonColumns:
         return value if isinstance(value, dict) else {}
 
     def take(self, positions: Sequence[int]) -> list[NumberCells | TextCells]:
-        """Return the columns at these positions."""
+        """Return these columns in this order."""
         names = [self.names[at] for at in positions]
         cells: list[list[Any]] = [[] for _ in names]
         lines = (line for line in io.BytesIO(self._raw) if not line.isspace())
@@ -255,7 +255,7 @@ class NdjsonColumns:
 
 
 def _scalars(column: list[Any]) -> tuple[list[Any], Set[type]]:
-    """Cells, and their types; what is neither number, text nor nothing as its JSON."""
+    """Return cells and their types. A value that is not a number, text or None becomes its JSON."""
     kinds = set(map(type, column))
     if kinds <= _CELLS:
         return column, kinds

@@ -1,4 +1,4 @@
-"""A recording from the bytes of a file or a request, in one of the formats it may have."""
+"""Read a recording from the bytes of a file or request."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ FORMATS: Final[Mapping[str, str]] = {form: wire_formats.FORMATS[form] for form i
 
 
 def recording_kind(calculator: Calculator[Any, Any]) -> TimeSeries:
-    """Return the declaration of a calculator's recording. Raises TypeError where it asks for none."""
+    """Return the declaration of a calculator's recording. Raises TypeError if it takes none."""
     kind = calculator.input_fields.get(calculator.recording or "")
     if not isinstance(kind, TimeSeries):
         raise TypeError(f"{calculator.name} asks for no recording")
@@ -27,7 +27,10 @@ def recording_kind(calculator: Calculator[Any, Any]) -> TimeSeries:
 def parse_recording(
     kind: TimeSeries, raw: bytes, form: str, wanted: Mapping[str, str] | None = None, *, decimal: str = "."
 ) -> Recording:
-    """Return the recording in ``raw``; ``wanted`` names columns by channel. Raises Malformed or Unusable."""
+    """Read the recording in ``raw``. ``wanted`` has the names of columns by channel.
+
+    Raises MalformedRecording, UnusableRecording.
+    """
     wanted = {name: column for name, column in (wanted or {}).items() if name in channels_of(kind)}
     return read_recording(kind, _columns(kind, raw, form, wanted, decimal), wanted, decimal=decimal)
 

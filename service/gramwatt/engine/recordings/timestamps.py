@@ -1,4 +1,4 @@
-"""Times that are told as a clock tells them, as seconds."""
+"""Convert times of a clock to seconds."""
 
 from __future__ import annotations
 
@@ -22,10 +22,10 @@ _EPOCH: Final = datetime.date(1970, 1, 1).toordinal()
 
 
 def parse_clock_times(texts: Sequence[str | None]) -> Array:
-    """Seconds of texts such as ``12:34:56.789``, ``4:56.7`` or ISO 8601 ``2026-05-01T12:34:56Z``; nan where none is.
+    """Return the seconds of texts such as ``12:34:56.789``, ``4:56.7`` or ISO 8601 ``2026-05-01T12:34:56Z``, else nan.
 
-    With dates they count from 1970-01-01. Without, from midnight: a clock that falls back by more than half a day has
-    passed it, and goes on a day later.
+    With dates they count from 1970-01-01, without dates from midnight. A clock that falls back by more than half a day
+    has passed midnight.
     """
     matches = [None if text is None else _CLOCK.fullmatch(text) for text in texts]
     days = [None if match is None else _day(match["date"]) for match in matches]
@@ -39,7 +39,7 @@ def parse_clock_times(texts: Sequence[str | None]) -> Array:
 
 
 def _since_midnight(match: re.Match[str]) -> float:
-    """Seconds since midnight in Greenwich."""
+    """Return the seconds since midnight UTC."""
     seconds = int(match["hours"] or 0) * 3600 + int(match["minutes"]) * 60 + float(match["seconds"].replace(",", "."))
     zone = match["zone"]
     if zone is None or zone == "Z":
@@ -49,7 +49,7 @@ def _since_midnight(match: re.Match[str]) -> float:
 
 
 def _day(date: str | None) -> int | None:
-    """Days since 1970-01-01, or None where the calendar has no such date."""
+    """Return the days since 1970-01-01, or None for an invalid date."""
     try:
         return None if date is None else datetime.date.fromisoformat(date).toordinal() - _EPOCH
     except ValueError:

@@ -1,4 +1,4 @@
-"""A piece of CSV parsed by columns, with the Arrow library: several times as fast as row by row."""
+"""Parse a chunk of CSV by columns, with the Arrow library: several times as fast as row by row."""
 
 from __future__ import annotations
 
@@ -19,14 +19,14 @@ _QUOTED: Final = re.compile(rb'"[^"]*"')
 
 
 class ColumnParser:
-    """Parses pieces of one table; remembers which columns are not plain numbers."""
+    """Parses chunks of one table, and remembers which columns are not plain numbers."""
 
     def __init__(self, numeric: set[int], width: int, separator: str, decimal: str) -> None:
         self._numeric, self._width, self._separator, self._decimal = numeric, width, separator, decimal
         self._names = [str(position) for position in range(width)]
 
     def parse(self, piece: bytes) -> Parsed | None:
-        """Return the columns of a piece; None where it must be read row by row."""
+        """Return the columns of a chunk, or None if it must be read row by row."""
         quoted = b'"' in piece
         if quoted and (self._separator == "\t" or b'"' in _QUOTED.sub(b"", piece)):
             return None
@@ -68,7 +68,7 @@ class ColumnParser:
             return None
 
     def _words(self, table: Any) -> set[int]:
-        """Columns of numbers with something that is no finite number, such as nan."""
+        """Return the number columns that contain something else than finite numbers, such as nan."""
         return {
             at
             for at in self._numeric
@@ -76,7 +76,7 @@ class ColumnParser:
         }
 
     def _find_words(self, piece: bytes, *, quoted: bool) -> bool:
-        """Leave out the columns that hold more than plain numbers, by this piece. Whether there were any."""
+        """Drop columns with more than plain numbers from the number columns. Return whether there were any."""
         numeric, self._numeric = self._numeric, set()
         table = self._table(piece, quoted=quoted)
         if table is None:

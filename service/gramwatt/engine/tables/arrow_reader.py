@@ -1,4 +1,4 @@
-"""Tables as an Arrow IPC stream, read a record batch at a time without copying numbers."""
+"""Read tables as an Arrow IPC stream, a record batch at a time, without copying numbers."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ from gramwatt.model.messages import InputError
 
 
 class _Stream:
-    """A source of bytes as the file that the Arrow library reads."""
+    """A source of bytes as a file that the Arrow library can read."""
 
     closed = False
 
@@ -30,7 +30,7 @@ class _Stream:
         self._source, self._left, self._unfolding = source, b"", unfolding
 
     def read(self, size: int = -1) -> bytes:
-        """Exactly ``size`` bytes, fewer only at the end."""
+        """Read exactly ``size`` bytes, fewer only at the end."""
         if size < 0 or size > MAX_RECORD_BATCH_BYTES:
             raise MalformedTable(
                 f"a record batch is larger than {MAX_RECORD_BATCH_BYTES} bytes; send smaller ones", "too-large"
@@ -52,9 +52,9 @@ def read_arrow(
     passthrough: Passthrough = Passthrough(),  # noqa: B008 - it never changes
     constants: Mapping[str, object] | None = None,
 ) -> Iterator[Chunk]:
-    """Return the chunks of a stream of record batches.
+    """Yield the chunks of a stream of record batches.
 
-    Raises Unreadable where its columns are wrong, before any chunk, and Broken where the rest cannot be read.
+    Raises InvalidTable for invalid columns, before any chunk, and MalformedTable if the rest cannot be read.
     """
     try:
         unfolding = ExpansionCounter()
@@ -87,7 +87,7 @@ def read_batches(
     passthrough: Passthrough,
     constants: Mapping[str, object],
 ) -> Iterator[Chunk]:
-    """Yield the same for record batches that are at hand, as of a Parquet file."""
+    """Yield the chunks of record batches, such as those of a Parquet file."""
     heading, errors = parse_header(calculator, schema.names, passthrough, constants)
     errors += _type_faults(heading, schema)
     if errors:
@@ -126,7 +126,7 @@ def _checked_chunks(heading: Header, stream: Any, unfolding: ExpansionCounter) -
 
 
 def _check_size(batch: pa.RecordBatch, unfolding: ExpansionCounter) -> None:
-    """Count what the blocks of a batch become when they are written out. Raises TooMuch."""
+    """Add the size of the expanded blocks of a batch. Raises TooMuch."""
     columns = [batch.column(at) for at in range(batch.num_columns) if may_expand(batch.schema.field(at).type)]
     most = max(EXPANDED_BLOCK_BYTES, batch.get_total_buffer_size())
     for start in range(0, batch.num_rows if columns else 0, BLOCK_ROWS):
@@ -209,7 +209,7 @@ def _cells(column: InputColumn, values: pa.Array) -> Cells:
 
 
 def _given(cell: object) -> object:
-    """Return a list or a table without the nulls that stand for what a row of it leaves out."""
+    """Return a list or a table without the nulls of fields that a row leaves out."""
     if isinstance(cell, list):
         return [_given(each) for each in cell]
     return {name: value for name, value in cell.items() if value is not None} if isinstance(cell, dict) else cell

@@ -1,4 +1,4 @@
-"""Values of Arrow columns that pass through, as JSON and CSV have them."""
+"""Values of Arrow pass-through columns for JSON and CSV."""
 
 from __future__ import annotations
 
@@ -20,10 +20,10 @@ _PER_SECOND: Final = {"s": 1, "ms": 10**3, "us": 10**6, "ns": 10**9}
 
 
 def json_values(column: pa.Array) -> list[Any]:
-    """Texts, numbers and truths as they are.
+    """Return texts, numbers and booleans unchanged, and other values as text.
 
-    Whatever else as a text: dates and times by ISO 8601, bytes by base64, lists and structures as JSON. Raises Broken
-    where a value is beyond what its type can tell.
+    Dates and times follow ISO 8601, bytes become base64, lists and structures JSON. Raises MalformedTable if a value is
+    beyond the range of its type.
     """
     if isinstance(column.type, pa.BaseExtensionType):
         column = column.storage
@@ -54,7 +54,7 @@ def _values(column: pa.Array) -> list[Any]:
 
 
 def is_bytes(kind: pa.DataType) -> bool:
-    """Whether a column holds bytes."""
+    """Return whether a column contains bytes."""
     return bool(
         pa.types.is_binary(kind)
         or pa.types.is_large_binary(kind)
@@ -80,7 +80,7 @@ def _times(column: pa.Array) -> list[Any]:
 
 
 def _check_times(column: pa.Array) -> None:
-    """Raise ValueError where a time is none of a day, or a date beyond the years that have four digits."""
+    """Raise ValueError for a time beyond 24 hours, or a date whose year does not have four digits."""
     kind = column.type
     counts = pc.call_function("min_max", [column.cast(pa.int32() if kind.bit_width == 32 else pa.int64())])
     least, most = counts["min"].as_py(), counts["max"].as_py()
@@ -96,7 +96,7 @@ def _check_times(column: pa.Array) -> None:
 
 
 def _duration(count: int, per_second: int) -> str:
-    """So many parts of a second by ISO 8601, such as ``P1DT1H`` or ``-PT0.5S``."""
+    """Return a duration by ISO 8601, such as ``P1DT1H`` or ``-PT0.5S``."""
     seconds, part = divmod(abs(count), per_second)
     minutes, seconds = divmod(seconds, 60)
     hours, minutes = divmod(minutes, 60)

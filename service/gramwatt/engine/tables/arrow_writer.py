@@ -1,4 +1,4 @@
-"""An answered table written as an Arrow IPC stream."""
+"""Write a table as an Arrow IPC stream."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ from gramwatt.model import Choice, Count, Flag, Quantity
 
 
 class BufferSink:
-    """A file that keeps what is written until it is taken."""
+    """A file in memory that collects what is written until `drain`."""
 
     closed = False
 
@@ -27,22 +27,22 @@ class BufferSink:
         self._parts: list[Any] = []
 
     def write(self, data: Any) -> int:
-        """Take some bytes. Arrow's own buffers are kept rather than copied: nothing changes them any more."""
+        """Append bytes. Arrow's own buffers are kept rather than copied, since nothing changes them any more."""
         self._parts.append(data if isinstance(data, pa.Buffer) else bytes(data))
         return len(data)
 
     def flush(self) -> None:
-        """Nothing waits."""
+        """Do nothing: there is no buffer."""
 
     def drain(self) -> bytes:
-        """Return what was written since."""
+        """Return what was written since the last call."""
         parts, self._parts = self._parts, []
         return b"".join(parts)
 
 
 @dataclass(slots=True)
 class ArrowWriter:
-    """Record batches of kept columns, results as computed, ``cautions`` and ``error``; units stand in the fields."""
+    """Writes record batches: pass-through columns, results, ``cautions`` and ``error``. Units are in the fields."""
 
     plan: Plan
     errors: RowErrorReporter = field(default_factory=RowErrorReporter)
@@ -71,7 +71,7 @@ class ArrowWriter:
         return self._sink.drain()
 
     def write_rows(self, piece: BatchResult) -> bytes:
-        """One record batch."""
+        """Return one record batch."""
         arrays = [
             _kept_array(piece.passthrough_columns.get(name), piece.rows, kind)
             for name, kind in self._passthrough_columns.items()
@@ -92,7 +92,7 @@ class ArrowWriter:
         return pa.array(texts, pa.string())
 
     def write_failure(self, failure: MalformedTable, row: int) -> bytes:
-        """Return a batch of one row whose error says so."""
+        """Return a batch of one row with the error."""
         arrays = [pa.nulls(1, kind) for kind in self._schema.types[:-1]]
         arrays.append(pa.array([f"#ERR {failure.kind} after row {row}: {failure.detail}"], pa.string()))
         self._stream.write_batch(pa.RecordBatch.from_arrays(arrays, schema=self._schema))
@@ -128,7 +128,7 @@ def _array(column: OutputColumn, values: Any) -> pa.Array:
 
 
 def _spelled(words: Sequence[str | None], at: Any) -> pa.Array:
-    """One of a few words in each row, by its position."""
+    """Return one of a few texts for each row, by its index."""
     if len(words) == 1:
         return pa.repeat(pa.scalar(words[0], pa.string()), len(at))
     return pa.array(words, pa.string()).take(pa.array(at))
@@ -141,7 +141,7 @@ def _kept_type(column: Any) -> pa.DataType:
 
 
 def _without_views(kind: pa.DataType) -> pa.DataType:
-    """Return the type with texts and bytes that stand in their own place."""
+    """Return the type without views of texts and bytes."""
     if pa.types.is_string_view(kind):
         return pa.large_string()
     if pa.types.is_binary_view(kind):

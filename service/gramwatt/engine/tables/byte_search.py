@@ -1,4 +1,4 @@
-"""Looking through many bytes, which numpy does several times as fast as the methods of bytes."""
+"""Search bytes with numpy, several times as fast as the methods of bytes."""
 
 from __future__ import annotations
 
@@ -7,11 +7,11 @@ from typing import Final
 import numpy as np
 
 BLOCK: Final = 128 * 1024
-"""Bytes looked at at once: they stay in the processor's cache."""
+"""Bytes to search at once: they stay in the cache of the processor."""
 
 
 def count(text: bytes, letters: bytes) -> int:
-    """``text.count(letters)``, of letters that are all different."""
+    """Return ``text.count(letters)``. The letters must all differ."""
     codes = np.frombuffer(text, np.uint8)
     last = len(codes) - len(letters) + 1  # those after it have too few after them
     many = 0

@@ -1,4 +1,4 @@
-"""Columns of an answered piece as texts, for CSV and for JSON: the same digits from one writer of numbers."""
+"""Format output columns as text for CSV and JSON, with the same digits in both."""
 
 from __future__ import annotations
 
@@ -18,19 +18,19 @@ from gramwatt.engine.tables.plan import OutputColumn
 from gramwatt.model import Choice, Count, Flag, Quantity
 
 Texts: TypeAlias = str | list[str]
-"""One text for each row, or the one that all rows share."""
+"""A text for each row, or one that all rows share."""
 
 _ESCAPED: Final = re.compile(r'["\\\x00-\x1f\ud800-\udfff]')
-"""What a text in JSON does not hold as it is."""
+"""Characters that JSON escapes."""
 
 
 def format_numbers(values: Any) -> str:
-    """Doubles as JSON between brackets; a row of brackets for each row of an array (N, M). nan is null."""
+    """Return doubles as a JSON array, nested for an array (N, M). nan becomes null."""
     return orjson.dumps(np.ascontiguousarray(values), option=orjson.OPT_SERIALIZE_NUMPY).decode()
 
 
 def result_values(column: OutputColumn, values: Any, digits: int | None) -> list[Any]:
-    """One column of results as plain values, None where there is no answer. ``digits`` rounds numbers."""
+    """Return a column as plain values, None without a result. ``digits`` rounds numbers."""
     kind = column.kind
     if kind.is_nested:
         return values if isinstance(values, list) else to_lists(values, digits)
@@ -50,7 +50,7 @@ def result_values(column: OutputColumn, values: Any, digits: int | None) -> list
 
 
 def to_lists(values: Any, digits: int | None) -> list[Any]:
-    """Return a list of numbers for each row of an array (N, M), None where any of them has no answer."""
+    """Return a list of numbers for each row of an array (N, M), or None for a row with nan."""
     if values.ndim < 2:  # an array of nan, where no row has an answer
         return [None] * len(values)
     flat = round_array(np.ascontiguousarray(values).reshape(-1), digits or 12).reshape(values.shape)
@@ -59,7 +59,7 @@ def to_lists(values: Any, digits: int | None) -> list[Any]:
 
 
 def passthrough_values(column: PassthroughValues | None, rows: int) -> list[Any]:
-    """Return a column passed through as values of JSON."""
+    """Return a pass-through column as JSON values."""
     if column is None:
         return [None] * rows
     if isinstance(column, list):
@@ -70,7 +70,7 @@ def passthrough_values(column: PassthroughValues | None, rows: int) -> list[Any]
 
 
 def format_json(values: list[Any]) -> Texts:
-    """Each value as JSON."""
+    """Format each value as JSON."""
     kinds = set(map(type, values))
     if kinds == {str} and _ESCAPED.search("".join(values)) is None:
         return [f'"{value}"' for value in values]
@@ -78,7 +78,7 @@ def format_json(values: list[Any]) -> Texts:
 
 
 def format_result_json(column: OutputColumn, values: Any) -> Texts:
-    """One column of results as JSON, numbers to 12 digits."""
+    """Format an output column as JSON, numbers to 12 digits."""
     if isinstance(values, list):  # answered row by row
         return format_json(values)
     if isinstance(column.kind, Choice):
@@ -93,7 +93,7 @@ def _json(value: object) -> str:
 
 
 def select_texts(texts: Sequence[str], at: Any) -> Texts:
-    """One of a few texts for each row, by its position."""
+    """Return one of a few texts for each row, by its index."""
     places = np.asarray(at)
     if not len(places):
         return []
@@ -104,7 +104,7 @@ def select_texts(texts: Sequence[str], at: Any) -> Texts:
 
 
 class CsvCells:
-    """Writes cells for one separator and decimal sign, in quotes where they need them."""
+    """Formats cells for one separator and decimal sign, in quotes where needed."""
 
     def __init__(self, separator: str, decimal: str) -> None:
         self._separator, self._decimal = separator, decimal
@@ -112,7 +112,7 @@ class CsvCells:
         self._in_csv = bytes.maketrans(b"[,.", f"\n{separator}{decimal}".encode())
 
     def words(self, values: list[Any]) -> Texts:
-        """Texts, numbers and truths; None is empty, and an empty text a pair of quotes."""
+        """Format texts, numbers and booleans. None becomes empty, and an empty text a pair of quotes."""
         kinds = set(map(type, values))
         if kinds == {str}:
             join_rows = "".join(values)
@@ -129,7 +129,7 @@ class CsvCells:
         return text.replace(".", ",") if self._decimal == "," else text
 
     def quoted(self, text: str | None) -> str:
-        """One text."""
+        """Quote a text where needed."""
         if text is None:
             return ""
         if text == "" or self._special.search(text):
@@ -137,7 +137,7 @@ class CsvCells:
         return text
 
     def matrix(self, columns: Sequence[Any], digits: int) -> list[str]:
-        """Columns of doubles side by side: for each row its cells, each with a separator after it."""
+        """Format columns of doubles together: return for each row its cells, each with a separator after it."""
         rows = len(columns[0])
         side_by_side = np.empty((rows, len(columns)))
         for at, values in enumerate(columns):
@@ -148,7 +148,7 @@ class CsvCells:
         return texts
 
     def results(self, columns: Sequence[OutputColumn], values: Any, digits: int) -> Iterator[Texts]:
-        """Yield the columns of results with a separator after each, neighbours of plain numbers together."""
+        """Format output columns with a separator after each, neighbouring columns of numbers together."""
         together: list[Any] = []
         for column in columns:
             cells = values[column.name]
@@ -173,10 +173,7 @@ class CsvCells:
 
 
 def join_rows(parts: Sequence[Texts], rows: int) -> str:
-    """Return the texts of each row put together, row after row.
-
-    Neighbours that all rows share are put together once.
-    """
+    """Join the texts of each row, row after row. Neighbours that all rows share are joined once."""
     merged: list[Texts] = []
     for part in parts:
         if isinstance(part, str) and merged and isinstance(merged[-1], str):

@@ -1,7 +1,7 @@
-"""Tables in CSV (RFC 4180) or with another separator, read in pieces that end with a row.
+"""Read tables in CSV (RFC 4180), in chunks that end with a row.
 
-A piece is parsed by columns at once. Wherever that could hide something (a row too short, a stray quote), the piece is
-read again row by row, and what is wrong is told of its row.
+A chunk is parsed by columns. Where that could hide an error, such as a short row or a stray quote, the chunk is read
+again row by row, and the error belongs to its row.
 """
 
 from __future__ import annotations
@@ -33,12 +33,12 @@ from gramwatt.model.messages import InputError, quote_input
 
 csv.field_size_limit(max(csv.field_size_limit(), MAX_BUFFER))  # one for the whole process; only raised
 _FIELD: Final = r'(?:"(?:[^"]++|"")*+"[^{0}\r\n]*+|[^"{0}\r\n][^{0}\r\n]*+)?+'
-"""A field that may be in quotes; a quote within a field that does not begin with one is a letter like others."""
+"""A field that may be quoted. A quote inside a field that does not begin with one is an ordinary character."""
 _ROW: Final = rf"{_FIELD}(?:[{{0}}]{_FIELD})*+(?:\r\n|\n|\r(?!\n|\Z))"
 MAX_ROWS_AT_ONCE: Final = 20_000
-"""Rows read one by one before they are answered."""
+"""Rows to read one by one before they are computed."""
 _NO_UTF8: Final = re.compile("[\udc80-\udcff]")
-"""What stands for a byte that could not be decoded."""
+"""Characters that replace undecodable bytes."""
 
 
 def read_csv(
@@ -50,9 +50,9 @@ def read_csv(
     passthrough: Passthrough = Passthrough(),  # noqa: B008 - it never changes
     constants: Mapping[str, object] | None = None,
 ) -> Iterator[Chunk]:
-    """Return the chunks of a table whose first line names its columns.
+    """Yield the chunks of a table whose first line names its columns.
 
-    Raises Unreadable where the header is wrong, before any chunk, and Broken where the rest cannot be read.
+    Raises InvalidTable for an invalid header, before any chunk, and MalformedTable if the rest cannot be read.
     """
     pieces = RowSplitter(source)
     header, separator = split_header(pieces.header(), separator, column_kinds(calculator))
@@ -77,7 +77,7 @@ _FIRST_ROW: Final = re.compile(_ROW.format("".join(SEPARATORS)).encode())
 
 
 def split_header(line: bytes, separator: str, known: Collection[str]) -> tuple[list[str], str]:
-    """Return the names of the columns, and what separates them: whichever of the usual separators finds most inputs."""
+    """Return the names of the columns, and the separator that finds most inputs among them."""
     try:
         text = line.decode("utf-8")
     except UnicodeDecodeError as error:
@@ -98,7 +98,7 @@ def split_header(line: bytes, separator: str, known: Collection[str]) -> tuple[l
 
 
 class RowSplitter:
-    """The bytes cut after the last row that is whole: after a line end outside quotes."""
+    """Splits bytes after the last complete row: after a line end outside quotes."""
 
     def __init__(self, source: Source) -> None:
         self._source, self._left, self._ended = source, b"", False
@@ -110,7 +110,7 @@ class RowSplitter:
         return not self._ended
 
     def header(self) -> bytes:
-        """Return the first row, its byte-order mark taken off. Raises Broken where there is none."""
+        """Return the first row without its byte-order mark. Raises MalformedTable if there is none."""
         while (end := self._end_of_first()) < 0 and len(self._left) <= MAX_ROW_BYTES and self._more():
             pass
         if self._left.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
@@ -124,13 +124,13 @@ class RowSplitter:
         return line
 
     def _end_of_first(self) -> int:
-        """Where the first row that is not blank ends, or -1."""
+        """Return where the first row that is not blank ends, or -1."""
         self._left = self._left.lstrip(b"\r\n") if not self._left.startswith(codecs.BOM_UTF8) else self._left
         found = _FIRST_ROW.match(self._left, len(codecs.BOM_UTF8) * self._left.startswith(codecs.BOM_UTF8))
         return -1 if found is None else found.end()
 
     def rows(self, separator: str) -> Iterator[bytes]:
-        """Yield the rest in pieces of whole rows."""
+        """Yield the rest in chunks of complete rows."""
         whole = re.compile(f"(?:{_ROW.format(separator)})*+".encode())
         while True:  # what is there is given before more is waited for
             found = whole.match(self._left) if b'"' in self._left else None
@@ -148,7 +148,7 @@ class RowSplitter:
 
 
 def _column_parser(heading: Header, separator: str, decimal: str) -> Any:
-    """Return a parser by columns, where its library is installed, else None."""
+    """Return a parser by columns, or None if its library is not installed."""
     try:
         from gramwatt.engine.tables.arrow_csv_parser import ColumnParser
     except ModuleNotFoundError:
@@ -162,16 +162,16 @@ def _column_parser(heading: Header, separator: str, decimal: str) -> Any:
 
 
 class _Reader:
-    """Reads pieces of one table."""
+    """Reads chunks of bytes of one table."""
 
     def __init__(self, heading: Header, separator: str, decimal: str) -> None:
         self._heading, self._separator, self._decimal = heading, separator, decimal
         self.broken: MalformedTable | None = None
-        """Why nothing can be read after the rows of the last piece."""
+        """The error after the rows of the last chunk, if any."""
         self._parser = _column_parser(heading, separator, decimal)
 
     def read(self, piece: bytes, first: int) -> Iterator[Chunk]:
-        """Return the rows of a piece; blank lines are no rows."""
+        """Yield the rows of a chunk without its blank lines."""
         columns = self._parser.parse(piece) if self._parser is not None else None
         if columns is None:
             return self._by_rows(piece, first)
@@ -202,7 +202,7 @@ class _Reader:
         return parse_text_column(column.kind, texts, bare=column.unit, text=True, decimal=self._decimal)
 
     def _by_rows(self, piece: bytes, first: int) -> Iterator[Chunk]:
-        """Yield the piece row by row, as the standard library reads it; ragged rows become faults."""
+        """Read a chunk row by row with the standard library. Rows of another length become errors."""
         errors: dict[int, list[InputError]] = {}
         rows: list[Sequence[str]] = []
         width = len(self._heading.columns)
@@ -228,7 +228,7 @@ class _Reader:
             yield self._chunk([list(column) for column in zip(*rows, strict=True)], first, errors)
 
     def _each_row(self, lines: Iterator[list[str]]) -> Iterator[list[str]]:
-        """Rows until the end; a field beyond the reader's limit breaks the table off after them."""
+        """Yield rows until the end, or until a field beyond the limit of the reader."""
         while True:
             try:
                 yield next(lines)

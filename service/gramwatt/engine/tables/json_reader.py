@@ -1,7 +1,7 @@
-"""Tables in JSON: an array of objects, or an object a line (NDJSON), read in pieces that end with a row.
+"""Read tables in JSON: an array of objects, or an object on each line (NDJSON), in chunks that end with a row.
 
-A piece is parsed by columns at once. Where that could hide something (a name given twice, numbers and texts in one
-column), the piece is read again row by row as strictly as a single question.
+A chunk is parsed by columns. Where that could hide an error, such as a repeated name, or numbers and texts in one
+column, the chunk is read again row by row as strictly as a single request.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ from gramwatt.model import Calculator
 
 _SPACE: Final = " \t\r\n"
 _LENIENT: Final = json.JSONDecoder(parse_int=float)
-"""Finds the end of an element that is refused for a name given twice, NaN, or too many digits."""
+"""Finds the end of an element that is invalid: a repeated name, NaN, or too many digits."""
 
 
 def read_ndjson(
@@ -30,7 +30,7 @@ def read_ndjson(
     passthrough: Passthrough = Passthrough(),  # noqa: B008 - it never changes
     constants: Mapping[str, object] | None = None,
 ) -> Iterator[Chunk]:
-    """Yield the chunks of a table with one JSON object a line; blank lines are no rows."""
+    """Yield the chunks of a table with one JSON object on each line. Blank lines are not rows."""
     rows, left, ended = json_rows.RowBuilder(calculator, passthrough, constants or {}), b"", False
     while not ended:
         read = source(READ_SIZE)
@@ -48,7 +48,7 @@ def read_ndjson(
 
 
 def _begins_mark(raw: bytes) -> bool:
-    """Whether so few bytes have come that a byte-order mark may be among them."""
+    """Return whether the bytes may be the beginning of a byte-order mark."""
     return len(raw) < len(codecs.BOM_UTF8) and any(mark.startswith(raw) for mark in BYTE_ORDER_MARKS)
 
 
@@ -72,12 +72,12 @@ def read_json(
     passthrough: Passthrough = Passthrough(),  # noqa: B008 - it never changes
     constants: Mapping[str, object] | None = None,
 ) -> Iterator[Chunk]:
-    """Return the chunks of a JSON array of objects. Raises Broken where it is none, or no longer JSON."""
+    """Yield the chunks of a JSON array of objects. Raises MalformedTable if it is not valid JSON."""
     return _Array(json_rows.RowBuilder(calculator, passthrough, constants or {}), source).chunks()
 
 
 class _Array:
-    """A JSON array read many elements at once, or one by one where that could hide something."""
+    """Reads a JSON array many elements at once, or one by one where that could hide an error."""
 
     def __init__(self, rows: json_rows.RowBuilder, source: Source) -> None:
         self._rows, self._source = rows, source
@@ -90,7 +90,7 @@ class _Array:
         return not self._ended
 
     def chunks(self) -> Iterator[Chunk]:
-        """Yield the rows, until the closing bracket, after which nothing may stand."""
+        """Yield the rows until the closing bracket, which must end the table."""
         self._open()
         before = -1
         while not self._closed:
@@ -119,7 +119,7 @@ class _Array:
         self._left = self._left[1:]
 
     def _at_once(self) -> tuple[bytes, bytes]:
-        """Whole elements with commas between, and what is left; nothing where their end cannot be found so."""
+        """Return complete elements with commas between them, and the rest; nothing if their end cannot be found."""
         if self._ended or self._left[-16:].rstrip().endswith(b"}]"):  # the end, as it seems; else it will not parse
             stripped = self._left.rstrip()
             piece, left = (stripped[:-1], b"]") if stripped.endswith(b"]") else (b"", self._left)
@@ -137,7 +137,7 @@ class _Array:
             self._left, self._closed = b"", True
 
     def _one_by_one(self) -> Iterator[Chunk]:
-        """Yield the elements that have arrived whole, as the strict reader of single questions takes them."""
+        """Read the complete elements that have arrived, as strictly as a single request."""
         text, undecoded, wrong = self._decoded()
         values: list[object] = []
         at, problem = 0, ""
@@ -171,7 +171,7 @@ class _Array:
             raise MalformedTable(f"after row {self._rows.first}: the array is not JSON: {wrong or problem}")
 
     def _decoded(self) -> tuple[str, bytes, str]:
-        """Return what has arrived as text, the bytes after it, and what is wrong with those where they are no UTF-8."""
+        """Return the text that has arrived, the undecoded bytes after it, and the error if they are not UTF-8."""
         try:
             text, used = codecs.utf_8_decode(self._left, "strict", self._ended)
         except UnicodeDecodeError as error:

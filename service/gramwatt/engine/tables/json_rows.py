@@ -1,4 +1,4 @@
-"""Rows of JSON objects as chunks: by columns where nothing can be hidden so, else one by one."""
+"""Make chunks of JSON objects: by columns where that hides no error, else row by row."""
 
 from __future__ import annotations
 
@@ -25,20 +25,20 @@ from gramwatt.model.messages import InputError, join_with_or, quote_input
 from gramwatt.model.parsing import describe_type
 
 MAX_ROWS_AT_ONCE: Final = 5_000
-"""Rows read one by one before they are answered."""
+"""Rows to read one by one before they are computed."""
 _PLAIN: Final = frozenset({int, float, str, bool, type(None)})
 _EXACT: Final = 2.0**53
-"""A double as large as that may not be the whole number that was sent."""
+"""From this size, a double may not be the integer that was sent."""
 _MANY_NAMES: Final = InputError(
     "", "names that would make too many columns", None, f"up to {MAX_TABLE_COLUMNS} different names in a table"
 )
 _HALF: Final = re.compile("[\\ud800-\\udfff]")
 _HIDING: Final = (b" :", b"\t:", b"\r:", b"\n:")
-"""What would spoil the count of names, as escapes do: space before a colon."""
+"""Spaces before a colon, which would spoil the count of names, as escapes do."""
 
 
 class RowBuilder:
-    """Rows of objects as chunks."""
+    """Makes chunks of rows of one table."""
 
     def __init__(
         self, calculator: Calculator[Any, Any], passthrough: Passthrough, constants: Mapping[str, object]
@@ -46,13 +46,13 @@ class RowBuilder:
         self._known: Mapping[str, Kind] = column_kinds(calculator)
         self._calculator, self._passthrough, self._constants = calculator, passthrough, constants
         self._compared: dict[str, list[InputError]] = {}
-        """Of names that are refused the first ones, with the near matches that they have alone."""
+        """The errors of the first invalid names; only these suggest similar names."""
         self.first = 0
 
     def by_columns(self, piece: bytes, *, array: bool) -> Chunk | None:
-        """Return a piece with one object a line, or with commas between as in an ``array``, parsed at once.
+        """Parse a chunk with an object on each line, or with commas between them as in an ``array``.
 
-        None where that could hide something.
+        Return None where that could hide an error.
         """
         objects = self._objects(piece, array=array)
         if objects is None:
@@ -75,7 +75,7 @@ class RowBuilder:
         return self._chunk(len(objects), cells, passthrough_columns, {})
 
     def _objects(self, lines: bytes, *, array: bool) -> list[dict[str, Any]] | None:
-        """Return the objects of a piece, where it holds nothing else and no object gives a name twice."""
+        """Return the objects, or None if there is anything else or an object repeats a name."""
         if not self._calculator.columnwise or b"\\" in lines:
             return None
         names = byte_search.count(lines, b'":')
@@ -97,7 +97,7 @@ class RowBuilder:
         return objects if whole and sum(map(len, objects)) == names else None
 
     def one_by_one(self, values: Iterator[object]) -> Iterator[Chunk]:
-        """Rows that were parsed singly: objects, or what else stood there, or why one is not JSON."""
+        """Yield chunks of rows that were parsed one by one: objects, other values, or JSON errors."""
         rows: list[object] = []
         for value in values:
             rows.append(value)
@@ -178,7 +178,7 @@ class RowBuilder:
 
 
 def _take_out_unsendable(name: str, values: list[Any], errors: dict[int, list[InputError]]) -> None:
-    """Return a value without what cannot be written as JSON: lone surrogates, integers beyond 64 bits, deep lists."""
+    """Replace values that no JSON writer can write: lone surrogates, integers beyond 64 bits, deep lists."""
     for at, value in enumerate(values):
         if value is None:
             continue
@@ -194,10 +194,7 @@ def _take_out_unsendable(name: str, values: list[Any], errors: dict[int, list[In
 
 
 def _columns(objects: Sequence[dict[str, Any]]) -> dict[str, list[Any]] | None:
-    """Return the values of each name, None where an object lacks it.
-
-    None of more names than a table may have columns.
-    """
+    """Return the values of each name, None where an object lacks it. Return None for too many names."""
     names = objects[0]
     if sum(map(len, objects)) == len(objects) * len(names):
         with contextlib.suppress(KeyError):  # else they have other names, as many
@@ -211,7 +208,7 @@ def _columns(objects: Sequence[dict[str, Any]]) -> dict[str, list[Any]] | None:
 
 
 def _cells(kind: Kind, values: list[Any], kinds: Set[type]) -> Cells:
-    """Return the cells of a column: by the whole where all are numbers or all are texts."""
+    """Return the cells of a column, packed if all are numbers or all are texts."""
     if isinstance(kind, Quantity | Count) and kinds <= {int, float}:
         return NumericColumn(np.array(values, dtype=np.float64), np.ones(len(values), dtype=np.bool_))
     if isinstance(kind, Quantity | Count) and kinds <= {int, float, type(None)}:

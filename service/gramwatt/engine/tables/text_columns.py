@@ -1,4 +1,4 @@
-"""A column of texts as cells: numbers with a unit are told apart by whole columns, the rest is left for one by one."""
+"""Convert a column of texts to cells: numbers with a unit by the column, the rest one by one."""
 
 from __future__ import annotations
 
@@ -15,16 +15,16 @@ from gramwatt.model.parsing import MAX_NUMBER_LENGTH, NUMBER
 
 _NUMBER: Final = re.compile(NUMBER)
 _LETTERS: Final = b"0123456789.eE+- "
-"""Whatever of these alone is a number for Python is one here too."""
+"""A text of these characters alone that Python accepts as a number is one here too."""
 
 
 def parse_text_column(
     kind: Kind, texts: Sequence[str | None], *, bare: units.Unit | None, text: bool, decimal: str = "."
 ) -> Cells:
-    """Return the cells of a text column. ``bare`` is the unit of a number without one.
+    """Return the cells of a text column.
 
-    With ``text`` a number alone is a number, and a cell of nothing but spaces is absent; without, both are left for
-    the judge of single cells, who refuses them.
+    ``bare`` is the unit of a number without one. With ``text`` a number alone is a number, and a cell of spaces is
+    absent; without it both are left to the reader of single cells, which reports them.
     """
     if decimal == "," and not isinstance(kind, Choice | Text):
         texts = [None if cell is None else cell.replace(",", ".") for cell in texts]
@@ -52,7 +52,7 @@ def _all(rows: int) -> Any:
 
 
 def parse_plain_numbers(texts: Sequence[str | None]) -> Any:
-    """Return the texts as doubles, where each of them is a finite number without a unit; else None."""
+    """Return the texts as doubles if each is a finite number without a unit, else None."""
     try:
         letters = "".join(texts).encode()  # type: ignore[arg-type]
         if letters.translate(None, _LETTERS) or max(map(len, texts), default=0) > MAX_NUMBER_LENGTH:  # type: ignore[arg-type]
@@ -64,7 +64,7 @@ def parse_plain_numbers(texts: Sequence[str | None]) -> Any:
 
 
 def encode_distinct(texts: Sequence[str | None], bare: units.Unit | None = None) -> DictionaryColumn:
-    """Return a text column by its distinct cells; those that are None or empty are absent."""
+    """Encode a text column by its distinct cells. None and empty texts are absent."""
     distinct = dict.fromkeys(texts)
     distinct.pop(None, None)
     distinct.pop("", None)
@@ -74,7 +74,7 @@ def encode_distinct(texts: Sequence[str | None], bare: units.Unit | None = None)
 
 
 def _quantities(kind: Quantity | None, texts: Sequence[str | None], *, bare: units.Unit | None, text: bool) -> Cells:
-    """Numbers with different units after them; others are left for one by one."""
+    """Return numbers with units; other cells are left to be read one by one."""
     known = units.compatible_units(kind.unit) if kind is not None else {}
     in_units: list[units.Unit | None] = [bare, *known.values()]
     position = {spelling: at for at, spelling in enumerate(known, 1)}

@@ -1,4 +1,4 @@
-"""An answered table written in pieces: CSV, JSON array, NDJSON; see `arrow_out` for Arrow."""
+"""Write a table in chunks: CSV, JSON array, NDJSON. See `arrow_writer` for Arrow."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ from gramwatt.engine.tables.row_errors import RowErrorReporter, errors_with_drop
 
 @dataclass(frozen=True, slots=True)
 class Style:
-    """How text is written: header ``units``, ``names`` or ``off``; digits; separator and decimal sign of CSV."""
+    """The style of text: header ``units``, ``names`` or ``off``; digits; separator and decimal sign of CSV."""
 
     header: str = "units"
     digits: int = 12
@@ -35,30 +35,30 @@ class Style:
 
 
 class Writer(Protocol):
-    """Writes one table. ``begin`` may be called with the first piece, or with None where there is no row."""
+    """Writes one table. ``begin`` gets the first result, or None if there are no rows."""
 
     errors: RowErrorReporter
 
     def begin(self, first: BatchResult | None) -> bytes:
-        """Return what stands before the rows."""
+        """Return what comes before the rows."""
         ...
 
     def write_rows(self, piece: BatchResult) -> bytes:
-        """Return a piece's rows."""
+        """Return the rows of a result."""
         ...
 
     def write_failure(self, failure: MalformedTable, row: int) -> bytes:
-        """Return a last row that says why the table ends before its end."""
+        """Return a last row that says why the table ends early."""
         ...
 
     def end(self) -> bytes:
-        """Return what stands after the rows."""
+        """Return what comes after the rows."""
         ...
 
 
 @dataclass(slots=True)
 class CsvWriter:
-    """Kept columns, results, ``cautions``, ``error``; texts that a spreadsheet would run are guarded."""
+    """Writes CSV: pass-through columns, results, ``cautions``, ``error``. Texts that are formulas are guarded."""
 
     plan: Plan
     style: Style
@@ -110,20 +110,20 @@ class CsvWriter:
         return texts
 
     def write_failure(self, failure: MalformedTable, row: int) -> bytes:
-        """Return a row whose error says so."""
+        """Return a row with the error."""
         width = len(self._passthrough_columns) + len(output_columns(self.plan)) + 1
         text = f"#ERR {failure.kind} after row {row}: {failure.detail}"
         cell = CsvCells(self.style.separator, self.style.decimal).quoted(text)
         return f"{self.style.separator * width}{cell}\r\n".encode()
 
     def end(self) -> bytes:
-        """Nothing."""
+        """Return nothing."""
         return b""
 
 
 @dataclass(slots=True)
 class JsonWriter:
-    """One object a row: kept columns, results, ``cautions``, and ``error`` where there is one."""
+    """Writes an object for each row: pass-through columns, results, ``cautions``, and ``error`` for an invalid row."""
 
     plan: Plan
     array: bool
@@ -161,13 +161,13 @@ class JsonWriter:
         return self._put(text)
 
     def _put(self, lines: str) -> bytes:
-        """Lines as they are written: in an array each ends with a comma, but for the last there is."""
+        """Return lines as bytes. In an array each but the last ends with a comma."""
         if self.array and lines:
             lines, self._any = (",\n" if self._any else "") + lines[:-2], True
         return lines.encode()
 
     def write_failure(self, failure: MalformedTable, row: int) -> bytes:
-        """Return a last object whose error says so."""
+        """Return a last object with the error."""
         told = {"error": {"row": row, "type": f"/problems/{failure.kind}", "detail": failure.detail}}
         return self._put(orjson.dumps(told).decode() + (",\n" if self.array else "\n"))
 
