@@ -10,7 +10,7 @@ import pytest
 from flask.testing import FlaskClient
 from werkzeug.test import TestResponse
 
-from engine.tables.tabled import FORMATS, read, written
+from engine.tables.table_helpers import FORMATS, read, written
 from gramwatt.engine.wire_formats import FORMATS as MEDIA
 
 BATCH = "/v1/pack-energy/batch"

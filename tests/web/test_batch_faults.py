@@ -10,7 +10,7 @@ import pyarrow as pa
 import pytest
 from flask.testing import FlaskClient
 
-from engine.tables.tabled import FORMATS, stream, written
+from engine.tables.table_helpers import FORMATS, stream, written
 from gramwatt.engine.tables import compute, csv_reader
 from gramwatt.engine.tables.chunks import BatchResult, Chunk
 from gramwatt.engine.tables.plan import Plan

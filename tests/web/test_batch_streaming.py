@@ -15,7 +15,7 @@ from pathlib import Path
 import pyarrow as pa
 import pytest
 
-from engine.tables.tabled import stream
+from engine.tables.table_helpers import stream
 from web.conftest import running
 from web.wire import KEPT, answers, connect, problem, read_answer, send, until, workers
 

@@ -9,7 +9,7 @@ import pytest
 from flask.testing import FlaskClient
 from werkzeug.test import TestResponse
 
-from engine.tables.tabled import FORMATS, read
+from engine.tables.table_helpers import FORMATS, read
 from gramwatt.engine import registry
 
 SWEEP = "/v1/pack-energy/sweep"

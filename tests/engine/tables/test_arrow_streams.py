@@ -10,7 +10,7 @@ from typing import Any
 import pyarrow as pa
 import pytest
 
-from engine.tables.tabled import rows, stream, table
+from engine.tables.table_helpers import rows, stream, table
 from gramwatt.engine.tables.chunks import InvalidTable, MalformedTable
 
 PACK = "pack-energy"

@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from engine.tables.tabled import FORMATS, Row, rows, single, told, written
+from engine.tables.table_helpers import FORMATS, Row, rows, single, told, written
 from gramwatt.engine import registry
 from gramwatt.model import Calculator, Choice, Count, Example, Flag, Kind, NumberList, Quantity, Table, TimeSeries
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from engine.tables.tabled import rows
+from engine.tables.table_helpers import rows
 from gramwatt.engine.tables import chunks, json_reader
 
 FIRST = '{"cells":6,"capacity":1300}'

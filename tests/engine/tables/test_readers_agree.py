@@ -10,7 +10,7 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from engine.tables.tabled import in_pieces, row_by_row, table
+from engine.tables.table_helpers import in_pieces, row_by_row, table
 from gramwatt.engine.tables.chunks import InvalidTable, MalformedTable
 
 PACK = "pack-energy"

@@ -21,13 +21,13 @@ from gramwatt.model import Calculator, Count, Flag, NumberList, Quantity, Table,
 from gramwatt.model.messages import InputError
 
 
-class _Stream:
+class _SourceFile:
     """A source of bytes as a file that the Arrow library can read."""
 
     closed = False
 
     def __init__(self, source: Source, unfolding: ExpansionCounter) -> None:
-        self._source, self._left, self._unfolding = source, b"", unfolding
+        self._source, self._rest, self._unfolding = source, b"", unfolding
 
     def read(self, size: int = -1) -> bytes:
         """Read exactly ``size`` bytes, fewer only at the end."""
@@ -35,11 +35,11 @@ class _Stream:
             raise MalformedTable(
                 f"a record batch is larger than {MAX_RECORD_BATCH_BYTES} bytes; send smaller ones", "too-large"
             )
-        parts, missing = [self._left[:size]] if self._left else [], size - len(self._left)
-        self._left = self._left[size:]
+        parts, missing = [self._rest[:size]] if self._rest else [], size - len(self._rest)
+        self._rest = self._rest[size:]
         while missing > 0 and (read := self._source(missing)):
             parts.append(read if len(read) <= missing else read[:missing])
-            self._left = read[missing:]
+            self._rest = read[missing:]
             self._unfolding.received += len(read)
             missing -= len(read)
         return b"".join(parts)
@@ -58,7 +58,7 @@ def read_arrow(
     """
     try:
         unfolding = ExpansionCounter()
-        checked = CheckedStream(pa.PythonFile(_Stream(source, unfolding), mode="r"), unfolding)
+        checked = CheckedStream(pa.PythonFile(_SourceFile(source, unfolding), mode="r"), unfolding)
         stream = pa.ipc.open_stream(pa.PythonFile(checked, mode="r"))
         names = stream.schema.names
         check_schema(stream.schema)
@@ -72,11 +72,11 @@ def read_arrow(
         raise MalformedTable("the name of a column is not UTF-8") from None
     except (pa.ArrowInvalid, pa.ArrowException, OSError, EOFError) as error:
         raise MalformedTable(f"this is no Arrow IPC stream: {first_line(error)}") from None
-    heading, errors = parse_header(calculator, names, passthrough, constants or {})
-    errors += _type_faults(heading, stream.schema)
+    header, errors = parse_header(calculator, names, passthrough, constants or {})
+    errors += _check_types(header, stream.schema)
     if errors:
         raise InvalidTable(errors)
-    return _chunks(heading, stream, unfolding)
+    return _chunks(header, stream, unfolding)
 
 
 def read_batches(
@@ -88,24 +88,24 @@ def read_batches(
     constants: Mapping[str, object],
 ) -> Iterator[Chunk]:
     """Yield the chunks of record batches, such as those of a Parquet file."""
-    heading, errors = parse_header(calculator, schema.names, passthrough, constants)
-    errors += _type_faults(heading, schema)
+    header, errors = parse_header(calculator, schema.names, passthrough, constants)
+    errors += _check_types(header, schema)
     if errors:
         raise InvalidTable(errors)
     first = 0
     for batch in batches:
-        yield from _of_batch(heading, batch, first)
+        yield from _split_batch(header, batch, first)
         first += batch.num_rows
 
 
-def _chunks(heading: Header, stream: Any, unfolding: ExpansionCounter) -> Iterator[Chunk]:
+def _chunks(header: Header, stream: Any, unfolding: ExpansionCounter) -> Iterator[Chunk]:
     try:
-        yield from _checked_chunks(heading, stream, unfolding)
+        yield from _checked_chunks(header, stream, unfolding)
     finally:
         pa.default_memory_pool().release_unused()
 
 
-def _checked_chunks(heading: Header, stream: Any, unfolding: ExpansionCounter) -> Iterator[Chunk]:
+def _checked_chunks(header: Header, stream: Any, unfolding: ExpansionCounter) -> Iterator[Chunk]:
     first = 0
     while True:
         try:
@@ -121,43 +121,43 @@ def _checked_chunks(heading: Header, stream: Any, unfolding: ExpansionCounter) -
             raise
         except (pa.ArrowException, OSError, EOFError) as error:
             raise MalformedTable(f"the Arrow stream breaks off after row {first}: {first_line(error)}") from None
-        yield from _of_batch(heading, batch, first)
+        yield from _split_batch(header, batch, first)
         first += batch.num_rows
 
 
 def _check_size(batch: pa.RecordBatch, unfolding: ExpansionCounter) -> None:
     """Add the size of the expanded blocks of a batch. Raises TooMuch."""
     columns = [batch.column(at) for at in range(batch.num_columns) if may_expand(batch.schema.field(at).type)]
-    most = max(EXPANDED_BLOCK_BYTES, batch.get_total_buffer_size())
+    limit = max(EXPANDED_BLOCK_BYTES, batch.get_total_buffer_size())
     for start in range(0, batch.num_rows if columns else 0, BLOCK_ROWS):
         size = sum(get_expanded_size(column.slice(start, BLOCK_ROWS)) for column in columns)
-        if size > most:
+        if size > limit:
             raise ExpansionLimitExceeded(
-                f"{BLOCK_ROWS} of its rows unfold to {size} bytes, and {most} is the most; repeat shorter texts"
+                f"{BLOCK_ROWS} of its rows unfold to {size} bytes, and {limit} is the most; repeat shorter texts"
             )
         unfolding.add(size)
 
 
-def _of_batch(heading: Header, batch: pa.RecordBatch, first: int) -> Iterator[Chunk]:
+def _split_batch(header: Header, batch: pa.RecordBatch, first: int) -> Iterator[Chunk]:
     for start in range(
         0, batch.num_rows, BLOCK_ROWS
     ):  # a block at a time: what is read, answered, written stays in cache
         rows = min(BLOCK_ROWS, batch.num_rows - start)
         cells: dict[str, Cells] = {}
         passthrough_columns: dict[str, PassthroughValues] = {}
-        for position, column in enumerate(heading.columns):
+        for position, column in enumerate(header.columns):
             values = batch.column(position).slice(start, rows)
             if isinstance(column, InputColumn):
-                cells[column.name] = _readable_cells(column, values)
+                cells[column.name] = _read_cells(column, values)
             elif column is not None:
                 passthrough_columns[column] = values
         yield Chunk(first + start, rows, cells, False, passthrough_columns)
 
 
-def _type_faults(heading: Header, schema: pa.Schema) -> list[InputError]:
+def _check_types(header: Header, schema: pa.Schema) -> list[InputError]:
     """Columns whose type no value of the input has."""
     errors = []
-    for position, column in enumerate(heading.columns):
+    for position, column in enumerate(header.columns):
         if is_unsupported(schema.field(position).type):
             detail = f"a column of type {first_line(schema.field(position).type)}"
             accepted = "a plain column: no list views, unions, or dictionaries of lists"
@@ -165,35 +165,34 @@ def _type_faults(heading: Header, schema: pa.Schema) -> list[InputError]:
             continue
         if not isinstance(column, InputColumn):
             continue
-        found, kind = schema.field(position).type, column.kind
+        column_type, kind = schema.field(position).type, column.kind
         match kind:
             case Quantity():
-                fits = is_number(found) or is_text(found)
+                fits = is_number(column_type) or is_text(column_type)
             case Count():
-                fits = is_number(found)
+                fits = is_number(column_type)
             case Flag():
-                fits = pa.types.is_boolean(found)
+                fits = pa.types.is_boolean(column_type)
             case TimeSeries():
-                fits = pa.types.is_struct(found)
+                fits = pa.types.is_struct(column_type)
             case NumberList() | Table():
-                fits = pa.types.is_list(found) or pa.types.is_large_list(found)
+                fits = pa.types.is_list(column_type) or pa.types.is_large_list(column_type)
             case _:
-                fits = is_text(found)
-        if not (fits or pa.types.is_null(found)):
-            errors.append(
-                InputError(f"/{column.name}", f"a column of type {first_line(found)}", None, kind.describe_accepted())
-            )
+                fits = is_text(column_type)
+        if not (fits or pa.types.is_null(column_type)):
+            detail = f"a column of type {first_line(column_type)}"
+            errors.append(InputError(f"/{column.name}", detail, None, kind.describe_accepted()))
     return errors
 
 
-def _readable_cells(column: InputColumn, values: pa.Array) -> Cells:
+def _read_cells(column: InputColumn, values: pa.Array) -> Cells:
     try:
-        return _cells(column, values)
+        return _convert_cells(column, values)
     except (pa.ArrowException, ArithmeticError, LookupError, TypeError, ValueError) as error:
         raise MalformedTable(f"the column {column.name} cannot be read: {first_line(error)}") from None
 
 
-def _cells(column: InputColumn, values: pa.Array) -> Cells:
+def _convert_cells(column: InputColumn, values: pa.Array) -> Cells:
     if isinstance(column.kind, Quantity | Count) and (is_number(values.type) or pa.types.is_null(values.type)):
         present = np.ones(len(values), dtype=np.bool_) if not values.null_count else np.asarray(values.is_valid())
         if pa.types.is_int64(values.type) and not values.null_count:
@@ -205,11 +204,11 @@ def _cells(column: InputColumn, values: pa.Array) -> Cells:
     if is_text(values.type):
         texts = values.cast(pa.string()).to_numpy(zero_copy_only=False).tolist()
         return parse_text_column(column.kind, texts, bare=column.unit, text=False)
-    return [ABSENT if cell is None else _given(cell) for cell in values.to_pylist()]
+    return [ABSENT if cell is None else _drop_nulls(cell) for cell in values.to_pylist()]
 
 
-def _given(cell: object) -> object:
+def _drop_nulls(cell: object) -> object:
     """Return a list or a table without the nulls of fields that a row leaves out."""
     if isinstance(cell, list):
-        return [_given(each) for each in cell]
+        return [_drop_nulls(each) for each in cell]
     return {name: value for name, value in cell.items() if value is not None} if isinstance(cell, dict) else cell

@@ -56,9 +56,7 @@ class ArrowWriter:
         self._passthrough_columns = (
             {}
             if first is None
-            else {
-                name: _kept_type(passthrough_columns) for name, passthrough_columns in first.passthrough_columns.items()
-            }
+            else {name: _passthrough_type(column) for name, column in first.passthrough_columns.items()}
         )
         fields = [pa.field(name, kind) for name, kind in self._passthrough_columns.items()]
         fields += [
@@ -70,25 +68,25 @@ class ArrowWriter:
         self._stream = pa.ipc.new_stream(self._sink, self._schema)
         return self._sink.drain()
 
-    def write_rows(self, piece: BatchResult) -> bytes:
+    def write_rows(self, result: BatchResult) -> bytes:
         """Return one record batch."""
         arrays = [
-            _kept_array(piece.passthrough_columns.get(name), piece.rows, kind)
+            _passthrough_array(result.passthrough_columns.get(name), result.rows, kind)
             for name, kind in self._passthrough_columns.items()
         ]
-        arrays += [_array(column, piece.columns[column.name]) for column in output_columns(self.plan)]
-        arrays.append(_spelled([" ".join(codes) for codes in piece.cautions], piece.caution_index))
-        arrays.append(self._errors(piece))
+        arrays += [_array(column, result.columns[column.name]) for column in output_columns(self.plan)]
+        arrays.append(_take_texts([" ".join(codes) for codes in result.cautions], result.caution_index))
+        arrays.append(self._errors(result))
         self._stream.write_batch(pa.RecordBatch.from_arrays(arrays, schema=self._schema))
         return self._sink.drain()
 
-    def _errors(self, piece: BatchResult) -> pa.Array:
-        faults = errors_with_dropped_columns(piece, self._passthrough_columns)
-        if not faults:
-            return pa.nulls(piece.rows, pa.string())
-        texts: list[str | None] = [None] * piece.rows
-        for row in sorted(faults):
-            texts[row] = self.errors.format_text(piece.first + row + 1, faults[row])
+    def _errors(self, result: BatchResult) -> pa.Array:
+        errors_by_row = errors_with_dropped_columns(result, self._passthrough_columns)
+        if not errors_by_row:
+            return pa.nulls(result.rows, pa.string())
+        texts: list[str | None] = [None] * result.rows
+        for row in sorted(errors_by_row):
+            texts[row] = self.errors.format_text(result.first + row + 1, errors_by_row[row])
         return pa.array(texts, pa.string())
 
     def write_failure(self, failure: MalformedTable, row: int) -> bytes:
@@ -121,20 +119,20 @@ def _array(column: OutputColumn, values: Any) -> pa.Array:
         values = np.ascontiguousarray(values)
         return pa.array(values, mask=None if all_finite(values) else ~np.isfinite(values))
     if isinstance(column.kind, Choice) and isinstance(values, np.ndarray):
-        return _spelled([*column.kind.options, None], np.where(values < 0, len(column.kind.options), values))
+        return _take_texts([*column.kind.options, None], np.where(values < 0, len(column.kind.options), values))
     plain = result_values(column, values, None)
     kind = _type(column)
     return pa.array(list(map(to_text, plain)) if kind == pa.string() else plain, kind)
 
 
-def _spelled(words: Sequence[str | None], at: Any) -> pa.Array:
+def _take_texts(texts: Sequence[str | None], at: Any) -> pa.Array:
     """Return one of a few texts for each row, by its index."""
-    if len(words) == 1:
-        return pa.repeat(pa.scalar(words[0], pa.string()), len(at))
-    return pa.array(words, pa.string()).take(pa.array(at))
+    if len(texts) == 1:
+        return pa.repeat(pa.scalar(texts[0], pa.string()), len(at))
+    return pa.array(texts, pa.string()).take(pa.array(at))
 
 
-def _kept_type(column: Any) -> pa.DataType:
+def _passthrough_type(column: Any) -> pa.DataType:
     if isinstance(column, pa.Array):
         return column.type
     return pa.string()  # rows of JSON may hold numbers first and texts later
@@ -155,7 +153,7 @@ def _without_views(kind: pa.DataType) -> pa.DataType:
     return kind
 
 
-def _kept_array(column: Any, rows: int, kind: pa.DataType) -> pa.Array:
+def _passthrough_array(column: Any, rows: int, kind: pa.DataType) -> pa.Array:
     if isinstance(column, pa.Array) and column.type == kind:
         plain = _without_views(kind)
         return (

@@ -111,7 +111,7 @@ class CsvCells:
         self._special = re.compile(f'[{separator}"\r\n]')
         self._in_csv = bytes.maketrans(b"[,.", f"\n{separator}{decimal}".encode())
 
-    def words(self, values: list[Any]) -> Texts:
+    def format_values(self, values: list[Any]) -> Texts:
         """Format texts, numbers and booleans. None becomes empty, and an empty text a pair of quotes."""
         kinds = set(map(type, values))
         if kinds == {str}:
@@ -121,14 +121,14 @@ class CsvCells:
         if kinds <= {type(None)}:
             return ""
         if not kinds <= {str, type(None)}:
-            values = [self._number(value) if isinstance(value, float) else to_text(value) for value in values]
-        return [self.quoted(value) for value in values]
+            values = [self._format_number(value) if isinstance(value, float) else to_text(value) for value in values]
+        return [self.quote(value) for value in values]
 
-    def _number(self, value: float) -> str:
+    def _format_number(self, value: float) -> str:
         text = _json(value) if math.isfinite(value) else str(value)
         return text.replace(".", ",") if self._decimal == "," else text
 
-    def quoted(self, text: str | None) -> str:
+    def quote(self, text: str | None) -> str:
         """Quote a text where needed."""
         if text is None:
             return ""
@@ -136,7 +136,7 @@ class CsvCells:
             return '"' + text.replace('"', '""') + '"'
         return text
 
-    def matrix(self, columns: Sequence[Any], digits: int) -> list[str]:
+    def format_numbers(self, columns: Sequence[Any], digits: int) -> list[str]:
         """Format columns of doubles together: return for each row its cells, each with a separator after it."""
         rows = len(columns[0])
         side_by_side = np.empty((rows, len(columns)))
@@ -147,7 +147,7 @@ class CsvCells:
         texts[-1] += self._separator
         return texts
 
-    def results(self, columns: Sequence[OutputColumn], values: Any, digits: int) -> Iterator[Texts]:
+    def format_results(self, columns: Sequence[OutputColumn], values: Any, digits: int) -> Iterator[Texts]:
         """Format output columns with a separator after each, neighbouring columns of numbers together."""
         together: list[Any] = []
         for column in columns:
@@ -156,20 +156,20 @@ class CsvCells:
                 together.append(cells)
                 continue
             if together:
-                yield self.matrix(together, digits)
+                yield self.format_numbers(together, digits)
                 together = []
-            yield self._result(column, cells, digits)
+            yield self._format_result(column, cells, digits)
             yield self._separator
         if together:
-            yield self.matrix(together, digits)
+            yield self.format_numbers(together, digits)
 
-    def _result(self, column: OutputColumn, values: Any, digits: int) -> Texts:
+    def _format_result(self, column: OutputColumn, values: Any, digits: int) -> Texts:
         if isinstance(column.kind, Choice) and isinstance(values, np.ndarray):
-            return select_texts([*map(self.quoted, column.kind.options), ""], values)
+            return select_texts([*map(self.quote, column.kind.options), ""], values)
         plain = result_values(column, values, digits)
         if isinstance(column.kind, Quantity):
-            return ["" if value is None else self._number(value) for value in plain]
-        return self.words([guard_text(value) if isinstance(value, str) else to_text(value) for value in plain])
+            return ["" if value is None else self._format_number(value) for value in plain]
+        return self.format_values([guard_text(value) if isinstance(value, str) else to_text(value) for value in plain])
 
 
 def join_rows(parts: Sequence[Texts], rows: int) -> str:

@@ -37,7 +37,7 @@ _FIELD: Final = r'(?:"(?:[^"]++|"")*+"[^{0}\r\n]*+|[^"{0}\r\n][^{0}\r\n]*+)?+'
 _ROW: Final = rf"{_FIELD}(?:[{{0}}]{_FIELD})*+(?:\r\n|\n|\r(?!\n|\Z))"
 MAX_ROWS_AT_ONCE: Final = 20_000
 """Rows to read one by one before they are computed."""
-_NO_UTF8: Final = re.compile("[\udc80-\udcff]")
+_UNDECODED: Final = re.compile("[\udc80-\udcff]")
 """Characters that replace undecodable bytes."""
 
 
@@ -54,18 +54,18 @@ def read_csv(
 
     Raises InvalidTable for an invalid header, before any chunk, and MalformedTable if the rest cannot be read.
     """
-    pieces = RowSplitter(source)
-    header, separator = split_header(pieces.header(), separator, column_kinds(calculator))
+    splitter = RowSplitter(source)
+    header, separator = split_header(splitter.header(), separator, column_kinds(calculator))
     heading, errors = parse_header(calculator, header, passthrough, constants or {})
     if errors:
         raise InvalidTable(errors)
-    return _chunks(_Reader(heading, separator, decimal), pieces.rows(separator))
+    return _chunks(_Reader(heading, separator, decimal), splitter.rows(separator))
 
 
-def _chunks(reader: _Reader, pieces: Iterator[bytes]) -> Iterator[Chunk]:
+def _chunks(reader: _Reader, chunks_of_bytes: Iterator[bytes]) -> Iterator[Chunk]:
     first = 0
-    for piece in pieces:
-        for chunk in reader.read(piece, first):
+    for data in chunks_of_bytes:
+        for chunk in reader.read(data, first):
             first += chunk.rows
             yield chunk
         if reader.broken is not None:
@@ -101,21 +101,21 @@ class RowSplitter:
     """Splits bytes after the last complete row: after a line end outside quotes."""
 
     def __init__(self, source: Source) -> None:
-        self._source, self._left, self._ended = source, b"", False
+        self._source, self._rest, self._ended = source, b"", False
 
-    def _more(self) -> bool:
+    def _read_more(self) -> bool:
         read = b"" if self._ended else self._source(READ_SIZE)
         self._ended = not read
-        self._left += read
+        self._rest += read
         return not self._ended
 
     def header(self) -> bytes:
         """Return the first row without its byte-order mark. Raises MalformedTable if there is none."""
-        while (end := self._end_of_first()) < 0 and len(self._left) <= MAX_ROW_BYTES and self._more():
+        while (end := self._find_first_end()) < 0 and len(self._rest) <= MAX_ROW_BYTES and self._read_more():
             pass
-        if self._left.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
+        if self._rest.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
             raise MalformedTable("the table is UTF-16; send UTF-8")
-        line, self._left = (self._left, b"") if end < 0 else (self._left[:end], self._left[end:])
+        line, self._rest = (self._rest, b"") if end < 0 else (self._rest[:end], self._rest[end:])
         line = line.removeprefix(codecs.BOM_UTF8)
         if not line.strip():
             raise MalformedTable("the table is empty: its first line must name the columns")
@@ -123,28 +123,28 @@ class RowSplitter:
             raise MalformedTable(f"the header is longer than {MAX_ROW_BYTES} bytes")
         return line
 
-    def _end_of_first(self) -> int:
+    def _find_first_end(self) -> int:
         """Return where the first row that is not blank ends, or -1."""
-        self._left = self._left.lstrip(b"\r\n") if not self._left.startswith(codecs.BOM_UTF8) else self._left
-        found = _FIRST_ROW.match(self._left, len(codecs.BOM_UTF8) * self._left.startswith(codecs.BOM_UTF8))
+        self._rest = self._rest.lstrip(b"\r\n") if not self._rest.startswith(codecs.BOM_UTF8) else self._rest
+        found = _FIRST_ROW.match(self._rest, len(codecs.BOM_UTF8) * self._rest.startswith(codecs.BOM_UTF8))
         return -1 if found is None else found.end()
 
     def rows(self, separator: str) -> Iterator[bytes]:
         """Yield the rest in chunks of complete rows."""
         whole = re.compile(f"(?:{_ROW.format(separator)})*+".encode())
         while True:  # what is there is given before more is waited for
-            found = whole.match(self._left) if b'"' in self._left else None
-            end = found.end() if found else self._left.rfind(b"\n") + 1
+            found = whole.match(self._rest) if b'"' in self._rest else None
+            end = found.end() if found else self._rest.rfind(b"\n") + 1
             if end:
-                piece, self._left = self._left[:end], self._left[end:]
-                yield piece
-            if len(self._left) > MAX_BUFFER:
+                data, self._rest = self._rest[:end], self._rest[end:]
+                yield data
+            if len(self._rest) > MAX_BUFFER:
                 raise MalformedTable(f"a row is longer than {MAX_ROW_BYTES} bytes, or a quote is never closed")
-            if not self._more():
+            if not self._read_more():
                 break
-        if self._left.strip(b" \r\n"):
-            yield self._left
-            self._left = b""
+        if self._rest.strip(b" \r\n"):
+            yield self._rest
+            self._rest = b""
 
 
 def _column_parser(heading: Header, separator: str, decimal: str) -> Any:
@@ -170,11 +170,11 @@ class _Reader:
         """The error after the rows of the last chunk, if any."""
         self._parser = _column_parser(heading, separator, decimal)
 
-    def read(self, piece: bytes, first: int) -> Iterator[Chunk]:
+    def read(self, data: bytes, first: int) -> Iterator[Chunk]:
         """Yield the rows of a chunk without its blank lines."""
-        columns = self._parser.parse(piece) if self._parser is not None else None
+        columns = self._parser.parse(data) if self._parser is not None else None
         if columns is None:
-            return self._by_rows(piece, first)
+            return self._read_rows(data, first)
         return iter((self._chunk(columns, first, {}),) if len(columns[0]) else ())
 
     def _chunk(self, columns: Sequence[Any], first: int, errors: dict[int, list[InputError]]) -> Chunk:
@@ -201,25 +201,25 @@ class _Reader:
                 errors[row] = [*errors.get(row, ()), error]
         return parse_text_column(column.kind, texts, bare=column.unit, text=True, decimal=self._decimal)
 
-    def _by_rows(self, piece: bytes, first: int) -> Iterator[Chunk]:
+    def _read_rows(self, data: bytes, first: int) -> Iterator[Chunk]:
         """Read a chunk row by row with the standard library. Rows of another length become errors."""
         errors: dict[int, list[InputError]] = {}
         rows: list[Sequence[str]] = []
         width = len(self._heading.columns)
-        said: dict[str, list[InputError]] = {}
-        text = piece.decode("utf-8", "surrogateescape")
-        utf8_throughout = _NO_UTF8.search(text) is None
+        errors_of_detail: dict[str, list[InputError]] = {}
+        text = data.decode("utf-8", "surrogateescape")
+        all_utf8 = _UNDECODED.search(text) is None
         lines = csv.reader(io.StringIO(text, newline=""), delimiter=self._separator, strict=False)
         for row in self._each_row(lines):
             if not row or (len(row) == 1 and not row[0].strip(" ")):
                 continue
-            utf8 = utf8_throughout or not any(_NO_UTF8.search(cell) for cell in row)
+            utf8 = all_utf8 or not any(_UNDECODED.search(cell) for cell in row)
             if len(row) != width or not utf8:
                 many = f"{len(row)} field{'' if len(row) == 1 else 's'} where the header has {width}"
                 detail = many if len(row) != width else "bytes that are not UTF-8"
                 accepted = f"{width} fields in UTF-8, one for each column"
-                errors[len(rows)] = said.setdefault(detail, [InputError("", detail, None, accepted)])
-                row = [_NO_UTF8.sub("\ufffd", cell) for cell in [*row, *[""] * width][:width]]
+                errors[len(rows)] = errors_of_detail.setdefault(detail, [InputError("", detail, None, accepted)])
+                row = [_UNDECODED.sub("\ufffd", cell) for cell in [*row, *[""] * width][:width]]
             rows.append(row)
             if len(rows) == MAX_ROWS_AT_ONCE:
                 yield self._chunk([list(column) for column in zip(*rows, strict=True)], first, errors)

@@ -31,34 +31,36 @@ def read_ndjson(
     constants: Mapping[str, object] | None = None,
 ) -> Iterator[Chunk]:
     """Yield the chunks of a table with one JSON object on each line. Blank lines are not rows."""
-    rows, left, ended = json_rows.RowBuilder(calculator, passthrough, constants or {}), b"", False
+    rows, rest, ended = json_rows.RowBuilder(calculator, passthrough, constants or {}), b"", False
     while not ended:
         read = source(READ_SIZE)
         ended = not read
-        left += read
+        rest += read
         if rows.first == 0:
-            left = _without_mark(left)
-        end = len(left) if ended else left.rfind(b"\n") + 1
-        piece, left = left[:end].strip(b" \t\r\n"), left[end:]
-        if len(left) > MAX_BUFFER:
+            rest = _remove_mark(rest)
+        end = len(rest) if ended else rest.rfind(b"\n") + 1
+        data, rest = rest[:end].strip(b" \t\r\n"), rest[end:]
+        if len(rest) > MAX_BUFFER:
             raise MalformedTable(f"a line is longer than {MAX_ROW_BYTES} bytes")
-        if piece:
-            chunk = rows.by_columns(piece, array=False)
-            yield from [chunk] if chunk else rows.one_by_one(_line(line) for line in piece.split(b"\n") if line.strip())
+        if data:
+            chunk = rows.parse_columns(data, array=False)
+            yield from (
+                [chunk] if chunk else rows.parse_rows(_parse_line(line) for line in data.split(b"\n") if line.strip())
+            )
 
 
-def _begins_mark(raw: bytes) -> bool:
+def _may_begin_mark(raw: bytes) -> bool:
     """Return whether the bytes may be the beginning of a byte-order mark."""
     return len(raw) < len(codecs.BOM_UTF8) and any(mark.startswith(raw) for mark in BYTE_ORDER_MARKS)
 
 
-def _without_mark(raw: bytes) -> bytes:
+def _remove_mark(raw: bytes) -> bytes:
     if raw.startswith(BYTE_ORDER_MARKS) and not raw.startswith(codecs.BOM_UTF8):
         raise MalformedTable("the table is UTF-16; send UTF-8")
     return raw.removeprefix(codecs.BOM_UTF8)
 
 
-def _line(line: bytes) -> object:
+def _parse_line(line: bytes) -> object:
     try:
         return parse_strict_json(line)
     except InvalidJson as error:
@@ -81,12 +83,12 @@ class _Array:
 
     def __init__(self, rows: json_rows.RowBuilder, source: Source) -> None:
         self._rows, self._source = rows, source
-        self._left, self._ended, self._closed = b"", False, False
+        self._rest, self._ended, self._closed = b"", False, False
 
-    def _more(self) -> bool:
+    def _read_more(self) -> bool:
         read = b"" if self._ended else self._source(READ_SIZE)
         self._ended = not read
-        self._left += read
+        self._rest += read
         return not self._ended
 
     def chunks(self) -> Iterator[Chunk]:
@@ -94,93 +96,93 @@ class _Array:
         self._open()
         before = -1
         while not self._closed:
-            if before >= 0 and (len(self._left) < READ_SIZE or len(self._left) == before):
-                self._more()  # but what came with the bracket is given before more is waited for
-            before = len(self._left)
-            piece, left = self._at_once()
-            chunk = self._rows.by_columns(piece, array=True) if piece else None
+            if before >= 0 and (len(self._rest) < READ_SIZE or len(self._rest) == before):
+                self._read_more()  # but what came with the bracket is given before more is waited for
+            before = len(self._rest)
+            data, rest = self._take_elements()
+            chunk = self._rows.parse_columns(data, array=True) if data else None
             if chunk:
-                self._left = left
+                self._rest = rest
                 yield chunk
                 self._close_if_at_end()
             else:
-                yield from self._one_by_one()
-        while self._more() or self._left.strip():
-            if self._left.strip():
+                yield from self._read_elements()
+        while self._read_more() or self._rest.strip():
+            if self._rest.strip():
                 raise MalformedTable("something follows the closing bracket of the array")
 
     def _open(self) -> None:
-        while (not self._left.strip() or _begins_mark(self._left)) and self._more():
+        while (not self._rest.strip() or _may_begin_mark(self._rest)) and self._read_more():
             pass
-        self._left = _without_mark(self._left.lstrip())
-        if not self._left.startswith(b"["):
-            found = "nothing" if not self._left else repr(self._left[:1].decode("ascii", "replace"))
+        self._rest = _remove_mark(self._rest.lstrip())
+        if not self._rest.startswith(b"["):
+            found = "nothing" if not self._rest else repr(self._rest[:1].decode("ascii", "replace"))
             raise MalformedTable(f"a JSON table is an array of objects, and this begins with {found}")
-        self._left = self._left[1:]
+        self._rest = self._rest[1:]
 
-    def _at_once(self) -> tuple[bytes, bytes]:
+    def _take_elements(self) -> tuple[bytes, bytes]:
         """Return complete elements with commas between them, and the rest; nothing if their end cannot be found."""
-        if self._ended or self._left[-16:].rstrip().endswith(b"}]"):  # the end, as it seems; else it will not parse
-            stripped = self._left.rstrip()
-            piece, left = (stripped[:-1], b"]") if stripped.endswith(b"]") else (b"", self._left)
+        if self._ended or self._rest[-16:].rstrip().endswith(b"}]"):  # the end, as it seems; else it will not parse
+            stripped = self._rest.rstrip()
+            data, rest = (stripped[:-1], b"]") if stripped.endswith(b"]") else (b"", self._rest)
         else:
-            cut = self._left.rfind(b"},{")
-            cut = self._left.rfind(b"}, {") if cut < 0 else cut
-            piece, left = (self._left[: cut + 1], self._left[cut + 1 :]) if cut > 0 else (b"", self._left)
-        piece = piece.strip()
+            cut = self._rest.rfind(b"},{")
+            cut = self._rest.rfind(b"}, {") if cut < 0 else cut
+            data, rest = (self._rest[: cut + 1], self._rest[cut + 1 :]) if cut > 0 else (b"", self._rest)
+        data = data.strip()
         if self._rows.first:
-            piece = piece[1:] if piece.startswith(b",") else b""
-        return piece, left
+            data = data[1:] if data.startswith(b",") else b""
+        return data, rest
 
     def _close_if_at_end(self) -> None:
-        if self._ended and self._left.strip() == b"]":
-            self._left, self._closed = b"", True
+        if self._ended and self._rest.strip() == b"]":
+            self._rest, self._closed = b"", True
 
-    def _one_by_one(self) -> Iterator[Chunk]:
+    def _read_elements(self) -> Iterator[Chunk]:
         """Read the complete elements that have arrived, as strictly as a single request."""
-        text, undecoded, wrong = self._decoded()
+        text, undecoded, decode_error = self._decode()
         values: list[object] = []
-        at, problem = 0, ""
+        at, json_error = 0, ""
         while True:
-            at = _skip(text, at)
+            at = _skip_spaces(text, at)
             if text.startswith("]", at):
                 self._closed, at = True, at + 1
                 break
             if (self._rows.first or values) and not text.startswith(",", at):
-                problem = "a comma or the closing bracket of the array is missing"
+                json_error = "a comma or the closing bracket of the array is missing"
                 break
-            begin = _skip(text, at + 1) if self._rows.first or values else at
+            begin = _skip_spaces(text, at + 1) if self._rows.first or values else at
             try:
                 value, end = parse_value_at(text, begin)
             except InvalidJson as error:
-                problem, value = str(error), error
+                json_error, value = str(error), error
                 try:
                     _, end = _LENIENT.raw_decode(text, begin)
                 except (ValueError, RecursionError):
                     break
-                problem = ""
+                json_error = ""
             if end == len(text) and not self._ended:
                 break  # a number may go on
             values.append(value)
             at = end
             if len(values) >= json_rows.MAX_ROWS_AT_ONCE:
                 break
-        self._left = text[at:].encode() + undecoded
-        yield from self._rows.one_by_one(iter(values))
-        if problem and (wrong or self._ended or len(self._left) > MAX_BUFFER):
-            raise MalformedTable(f"after row {self._rows.first}: the array is not JSON: {wrong or problem}")
+        self._rest = text[at:].encode() + undecoded
+        yield from self._rows.parse_rows(iter(values))
+        if json_error and (decode_error or self._ended or len(self._rest) > MAX_BUFFER):
+            raise MalformedTable(f"after row {self._rows.first}: the array is not JSON: {decode_error or json_error}")
 
-    def _decoded(self) -> tuple[str, bytes, str]:
+    def _decode(self) -> tuple[str, bytes, str]:
         """Return the text that has arrived, the undecoded bytes after it, and the error if they are not UTF-8."""
         try:
-            text, used = codecs.utf_8_decode(self._left, "strict", self._ended)
+            text, used = codecs.utf_8_decode(self._rest, "strict", self._ended)
         except UnicodeDecodeError as error:
-            good = self._left[: error.start].decode("utf-8")
-            return good, self._left[error.start :], f"a byte is not UTF-8 ({error.reason})"
-        return text, self._left[used:], ""
+            good = self._rest[: error.start].decode("utf-8")
+            return good, self._rest[error.start :], f"a byte is not UTF-8 ({error.reason})"
+        return text, self._rest[used:], ""
 
 
-def _skip(text: str, at: int) -> int:
+def _skip_spaces(text: str, at: int) -> int:
     while at < len(text) and text[at] in _SPACE:
         at += 1
     return at

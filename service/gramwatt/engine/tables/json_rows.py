@@ -32,8 +32,8 @@ _EXACT: Final = 2.0**53
 _MANY_NAMES: Final = InputError(
     "", "names that would make too many columns", None, f"up to {MAX_TABLE_COLUMNS} different names in a table"
 )
-_HALF: Final = re.compile("[\\ud800-\\udfff]")
-_HIDING: Final = (b" :", b"\t:", b"\r:", b"\n:")
+_LONE_SURROGATE: Final = re.compile("[\\ud800-\\udfff]")
+_SPACED_COLONS: Final = (b" :", b"\t:", b"\r:", b"\n:")
 """Spaces before a colon, which would spoil the count of names, as escapes do."""
 
 
@@ -49,12 +49,12 @@ class RowBuilder:
         """The errors of the first invalid names; only these suggest similar names."""
         self.first = 0
 
-    def by_columns(self, piece: bytes, *, array: bool) -> Chunk | None:
+    def parse_columns(self, data: bytes, *, array: bool) -> Chunk | None:
         """Parse a chunk with an object on each line, or with commas between them as in an ``array``.
 
         Return None where that could hide an error.
         """
-        objects = self._objects(piece, array=array)
+        objects = self._parse_objects(data, array=array)
         if objects is None:
             return None
         columns = _columns(objects)
@@ -64,7 +64,7 @@ class RowBuilder:
         passthrough_columns: dict[str, PassthroughValues] = {}
         for name, values in columns.items():
             kinds = set(map(type, values))
-            if self._refusal(name) or not kinds <= _PLAIN:
+            if self._check_name(name) or not kinds <= _PLAIN:
                 return None
             if name in self._known:
                 cells[name] = _cells(self._known[name], values, kinds)
@@ -74,12 +74,12 @@ class RowBuilder:
                 passthrough_columns[name] = values
         return self._chunk(len(objects), cells, passthrough_columns, {})
 
-    def _objects(self, lines: bytes, *, array: bool) -> list[dict[str, Any]] | None:
+    def _parse_objects(self, lines: bytes, *, array: bool) -> list[dict[str, Any]] | None:
         """Return the objects, or None if there is anything else or an object repeats a name."""
         if not self._calculator.columnwise or b"\\" in lines:
             return None
         names = byte_search.count(lines, b'":')
-        if names != byte_search.count(lines, b":") and any(hiding in lines for hiding in _HIDING):
+        if names != byte_search.count(lines, b":") and any(spaced in lines for spaced in _SPACED_COLONS):
             return None
         rows = 0
         if not array:
@@ -92,22 +92,22 @@ class RowBuilder:
             objects = orjson.loads(b"[%b]" % lines)
         except orjson.JSONDecodeError:
             return None
-        # As no object holds another, which `by_columns` sees to, each line end stands between two of them.
+        # As no object holds another, which `parse_columns` sees to, each line end stands between two of them.
         whole = (array or len(objects) == rows) and set(map(type, objects)) == {dict}
         return objects if whole and sum(map(len, objects)) == names else None
 
-    def one_by_one(self, values: Iterator[object]) -> Iterator[Chunk]:
+    def parse_rows(self, values: Iterator[object]) -> Iterator[Chunk]:
         """Yield chunks of rows that were parsed one by one: objects, other values, or JSON errors."""
         rows: list[object] = []
         for value in values:
             rows.append(value)
             if len(rows) >= MAX_ROWS_AT_ONCE:
-                yield self._of_objects(rows)
+                yield self._convert_objects(rows)
                 rows = []
         if rows:
-            yield self._of_objects(rows)
+            yield self._convert_objects(rows)
 
-    def _of_objects(self, rows: Sequence[object]) -> Chunk:
+    def _convert_objects(self, rows: Sequence[object]) -> Chunk:
         errors: dict[int, list[InputError]] = {}
         names: dict[str, list[InputError]] = {}
         for at, row in enumerate(rows):
@@ -121,7 +121,7 @@ class RowBuilder:
                 if len(names) + len(new) > MAX_TABLE_COLUMNS:
                     errors[at] = [_MANY_NAMES]
                     continue
-                names |= {name: self._refusal(name) for name in new}
+                names |= {name: self._check_name(name) for name in new}
                 found = [error for name in row for error in names[name]]
                 if found:
                     errors[at] = found
@@ -137,13 +137,13 @@ class RowBuilder:
             if name not in self._known and not refused
         }
         for name, values in passthrough_columns.items():
-            _take_out_unsendable(name, values, errors)
+            _replace_unwritable(name, values, errors)
         return self._chunk(len(rows), cells, passthrough_columns, errors)
 
-    def _refusal(self, name: str) -> list[InputError]:
+    def _check_name(self, name: str) -> list[InputError]:
         if name in self._known:
             return check_conflict(name, self._constants)
-        if _HALF.search(name):
+        if _LONE_SURROGATE.search(name):
             accepted = "a name of whole characters"
             return [
                 InputError(f"/{escape_name(name)}", "a name with half a surrogate pair", quote_input(name), accepted)
@@ -164,20 +164,20 @@ class RowBuilder:
         passthrough_columns: Mapping[str, PassthroughValues],
         errors: Mapping[int, list[InputError]],
     ) -> Chunk:
-        lacking = [
-            name for name in self._passthrough.names if name not in passthrough_columns and not self._refusal(name)
+        missing = [
+            name for name in self._passthrough.names if name not in passthrough_columns and not self._check_name(name)
         ]
-        if lacking:
+        if missing:
             passthrough_columns = {
                 **passthrough_columns,
-                **{name: [None] * rows for name in sorted(lacking) if name not in self._known},
+                **{name: [None] * rows for name in sorted(missing) if name not in self._known},
             }
         chunk = Chunk(self.first, rows, cells, False, passthrough_columns, errors, has_header=False)
         self.first += rows
         return chunk
 
 
-def _take_out_unsendable(name: str, values: list[Any], errors: dict[int, list[InputError]]) -> None:
+def _replace_unwritable(name: str, values: list[Any], errors: dict[int, list[InputError]]) -> None:
     """Replace values that no JSON writer can write: lone surrogates, integers beyond 64 bits, deep lists."""
     for at, value in enumerate(values):
         if value is None:
@@ -186,10 +186,10 @@ def _take_out_unsendable(name: str, values: list[Any], errors: dict[int, list[In
             orjson.dumps(value)
         except TypeError as error:
             detail = f"{name} cannot be passed through: {str(error)[:100]}"
-            fault = InputError(
+            row_error = InputError(
                 f"/{escape_name(name)}", detail, quote_input(value), "a text, a number, or short lists of them"
             )
-            errors.setdefault(at, []).append(fault)
+            errors.setdefault(at, []).append(row_error)
             values[at] = None
 
 

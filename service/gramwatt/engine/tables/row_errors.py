@@ -28,9 +28,9 @@ class RowErrorReporter:
         self.invalid_rows += 1
         if self.invalid_rows > MAX_DETAILED_ROWS:
             return f"row {row}: {self._summarize(errors)}; the {self.invalid_rows:,}th invalid row, shown as a summary"
-        told = "; ".join(format_error(error).removeprefix("question: ") for error in errors[:MAX_ERRORS_PER_ROW])
+        text = "; ".join(format_error(error).removeprefix("question: ") for error in errors[:MAX_ERRORS_PER_ROW])
         more = len(errors) - MAX_ERRORS_PER_ROW
-        return replace_control_characters(f"row {row}: {told}" + (f"; and {more} more" if more > 0 else ""))
+        return replace_control_characters(f"row {row}: {text}" + (f"; and {more} more" if more > 0 else ""))
 
     def to_object(self, row: int, errors: Sequence[InputError]) -> dict[str, Any]:
         """Return the errors as a JSON object: the row, a detail, and each error as in the ``errors`` of a problem."""
@@ -38,7 +38,7 @@ class RowErrorReporter:
         if self.invalid_rows > MAX_DETAILED_ROWS:
             detail = f"{self._summarize(errors)}; the {self.invalid_rows:,}th invalid row, shown as a summary"
             return {"row": row, "detail": detail}
-        detail = "; ".join(_line(error) for error in errors[:3])
+        detail = "; ".join(_format_detail(error) for error in errors[:3])
         more = len(errors) - 3
         return {
             "row": row,
@@ -67,17 +67,17 @@ class RowErrorReporter:
         return summary
 
 
-def errors_with_dropped_columns(piece: BatchResult, columns: Collection[str]) -> Mapping[int, Sequence[InputError]]:
+def errors_with_dropped_columns(result: BatchResult, columns: Collection[str]) -> Mapping[int, Sequence[InputError]]:
     """Return the errors of a result, and an error where a row has a pass-through column that the first rows lack.
 
     The first rows decide the columns of the output.
     """
-    late = [name for name in piece.passthrough_columns if name not in columns]
-    if not late:
-        return piece.errors
-    errors = {row: list(found) for row, found in piece.errors.items()}
-    for name in late:
-        for row, value in enumerate(piece.passthrough_columns[name]):
+    dropped = [name for name in result.passthrough_columns if name not in columns]
+    if not dropped:
+        return result.errors
+    errors = {row: list(found) for row, found in result.errors.items()}
+    for name in dropped:
+        for row, value in enumerate(result.passthrough_columns[name]):
             if value is not None:
                 detail = f"{quote_input(name)} is left out, since the first rows have no such column"
                 accepted = f"keep={quote_input(name)}, or {quote_input(name)} in the first row"
@@ -87,7 +87,7 @@ def errors_with_dropped_columns(piece: BatchResult, columns: Collection[str]) ->
     return errors
 
 
-def _line(error: InputError) -> str:
+def _format_detail(error: InputError) -> str:
     where = error.pointer[1:].replace("/", ".")
     return error.detail if not where or error.detail.startswith(where) else f"{where}: {error.detail}"
 

@@ -14,7 +14,7 @@ from gramwatt.model import Choice, Count, Flag, Kind, NumberList, Quantity, Text
 from gramwatt.model.parsing import MAX_NUMBER_LENGTH, NUMBER
 
 _NUMBER: Final = re.compile(NUMBER)
-_LETTERS: Final = b"0123456789.eE+- "
+_NUMBER_CHARACTERS: Final = b"0123456789.eE+- "
 """A text of these characters alone that Python accepts as a number is one here too."""
 
 
@@ -33,29 +33,29 @@ def parse_text_column(
     if text and isinstance(kind, Quantity | Count):
         numbers = parse_plain_numbers(texts)
         if numbers is not None:
-            return NumericColumn(numbers, _all(len(numbers)), () if bare is None else (bare,), bare=bare)
+            return NumericColumn(numbers, _make_present(len(numbers)), () if bare is None else (bare,), bare=bare)
     if text:
         texts = [None if cell is None or not cell.strip(" \t") else cell for cell in texts]
     elif "" in texts:
         return [ABSENT if cell is None else cell for cell in texts]
     if isinstance(kind, Quantity):
-        return _quantities(kind, texts, bare=bare, text=text)
+        return _parse_quantities(kind, texts, bare=bare, text=text)
     if isinstance(kind, Count) and text:
-        return _quantities(None, texts, bare=None, text=True)
+        return _parse_quantities(None, texts, bare=None, text=True)
     if isinstance(kind, Choice | Flag | Text | Count):
         return encode_distinct(texts, bare)
     return [ABSENT if cell is None else cell for cell in texts]
 
 
-def _all(rows: int) -> Any:
+def _make_present(rows: int) -> Any:
     return np.ones(rows, dtype=np.bool_)
 
 
 def parse_plain_numbers(texts: Sequence[str | None]) -> Any:
     """Return the texts as doubles if each is a finite number without a unit, else None."""
     try:
-        letters = "".join(texts).encode()  # type: ignore[arg-type]
-        if letters.translate(None, _LETTERS) or max(map(len, texts), default=0) > MAX_NUMBER_LENGTH:  # type: ignore[arg-type]
+        characters = "".join(texts).encode()  # type: ignore[arg-type]
+        if characters.translate(None, _NUMBER_CHARACTERS) or max(map(len, texts), default=0) > MAX_NUMBER_LENGTH:  # type: ignore[arg-type]
             return None
         numbers = np.fromiter(map(float, texts), np.float64, len(texts))  # type: ignore[arg-type]
     except (TypeError, ValueError):  # a cell that is absent, or no number
@@ -73,7 +73,9 @@ def encode_distinct(texts: Sequence[str | None], bare: units.Unit | None = None)
     return DictionaryColumn(list(distinct), np.fromiter(map(at.__getitem__, texts), np.intp, len(texts)), bare)
 
 
-def _quantities(kind: Quantity | None, texts: Sequence[str | None], *, bare: units.Unit | None, text: bool) -> Cells:
+def _parse_quantities(
+    kind: Quantity | None, texts: Sequence[str | None], *, bare: units.Unit | None, text: bool
+) -> Cells:
     """Return numbers with units; other cells are left to be read one by one."""
     known = units.compatible_units(kind.unit) if kind is not None else {}
     in_units: list[units.Unit | None] = [bare, *known.values()]
@@ -97,10 +99,10 @@ def _quantities(kind: Quantity | None, texts: Sequence[str | None], *, bare: uni
         else:
             numbers[row], unit_at[row] = number, at
     present = np.fromiter((cell is not None for cell in texts), np.bool_, len(texts))
-    return _packed(kind, np.array(numbers), present, in_units, np.array(unit_at, dtype=np.intp), others, bare)
+    return _make_column(kind, np.array(numbers), present, in_units, np.array(unit_at, dtype=np.intp), others, bare)
 
 
-def _packed(
+def _make_column(
     kind: Quantity | None,
     numbers: Any,
     present: Any,

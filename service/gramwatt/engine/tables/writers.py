@@ -43,7 +43,7 @@ class Writer(Protocol):
         """Return what comes before the rows."""
         ...
 
-    def write_rows(self, piece: BatchResult) -> bytes:
+    def write_rows(self, result: BatchResult) -> bytes:
         """Return the rows of a result."""
         ...
 
@@ -72,7 +72,7 @@ class CsvWriter:
             return b""
         names = [
             *self._passthrough_columns,
-            *(self._headed(column) for column in output_columns(self.plan)),
+            *(self._format_heading(column) for column in output_columns(self.plan)),
             "cautions",
             "error",
         ]
@@ -81,39 +81,39 @@ class CsvWriter:
         line.writerow(guard_cell(name) for name in names)
         return written.getvalue().encode()
 
-    def _headed(self, column: OutputColumn) -> str:
+    def _format_heading(self, column: OutputColumn) -> str:
         if self.style.header != "units" or column.unit == "1":
             return column.name
         return f"{column.name} [{column.unit}]"
 
-    def write_rows(self, piece: BatchResult) -> bytes:
+    def write_rows(self, result: BatchResult) -> bytes:
         """Return the rows as text."""
         cells = CsvCells(self.style.separator, self.style.decimal)
         parts: list[Texts] = []
         for name in self._passthrough_columns:
-            values = passthrough_values(piece.passthrough_columns.get(name), piece.rows)
-            parts += [cells.words(guard_cells(values, self.style.decimal)), self.style.separator]
-        parts += cells.results(output_columns(self.plan), piece.columns, self.style.digits)
+            values = passthrough_values(result.passthrough_columns.get(name), result.rows)
+            parts += [cells.format_values(guard_cells(values, self.style.decimal)), self.style.separator]
+        parts += cells.format_results(output_columns(self.plan), result.columns, self.style.digits)
         parts.append(
-            select_texts([cells.quoted(" ".join(codes) or None) for codes in piece.cautions], piece.caution_index)
+            select_texts([cells.quote(" ".join(codes) or None) for codes in result.cautions], result.caution_index)
         )
-        parts += [self.style.separator, self._errors(piece, cells), "\r\n"]
-        return join_rows(parts, piece.rows).encode()
+        parts += [self.style.separator, self._errors(result, cells), "\r\n"]
+        return join_rows(parts, result.rows).encode()
 
-    def _errors(self, piece: BatchResult, cells: CsvCells) -> Texts:
-        faults = errors_with_dropped_columns(piece, self._passthrough_columns)
-        if not faults:
+    def _errors(self, result: BatchResult, cells: CsvCells) -> Texts:
+        errors_by_row = errors_with_dropped_columns(result, self._passthrough_columns)
+        if not errors_by_row:
             return ""
-        texts = [""] * piece.rows
-        for row in sorted(faults):
-            texts[row] = cells.quoted(guard_cell(self.errors.format_text(piece.first + row + 1, faults[row])))
+        texts = [""] * result.rows
+        for row in sorted(errors_by_row):
+            texts[row] = cells.quote(guard_cell(self.errors.format_text(result.first + row + 1, errors_by_row[row])))
         return texts
 
     def write_failure(self, failure: MalformedTable, row: int) -> bytes:
         """Return a row with the error."""
         width = len(self._passthrough_columns) + len(output_columns(self.plan)) + 1
         text = f"#ERR {failure.kind} after row {row}: {failure.detail}"
-        cell = CsvCells(self.style.separator, self.style.decimal).quoted(text)
+        cell = CsvCells(self.style.separator, self.style.decimal).quote(text)
         return f"{self.style.separator * width}{cell}\r\n".encode()
 
     def end(self) -> bytes:
@@ -134,27 +134,27 @@ class JsonWriter:
         """Return the opening bracket of an array."""
         return b"[\n" if self.array else b""
 
-    def write_rows(self, piece: BatchResult) -> bytes:
+    def write_rows(self, result: BatchResult) -> bytes:
         """Return the rows as objects."""
         passthrough_columns = {
-            name: passthrough_values(values, piece.rows) for name, values in piece.passthrough_columns.items()
+            name: passthrough_values(values, result.rows) for name, values in result.passthrough_columns.items()
         }
         named: dict[str, Texts] = {name: format_json(values) for name, values in passthrough_columns.items()}
         for column in output_columns(self.plan):
-            named[column.name] = format_result_json(column, piece.columns[column.name])
-        codes = [orjson.dumps(codes).decode() for codes in piece.cautions]
-        named["cautions"] = select_texts(codes, piece.caution_index)
+            named[column.name] = format_result_json(column, result.columns[column.name])
+        codes = [orjson.dumps(codes).decode() for codes in result.cautions]
+        named["cautions"] = select_texts(codes, result.caution_index)
         parts: list[Texts] = []
         for name, texts in named.items():
             parts += [("," if parts else "{") + orjson.dumps(name).decode() + ":", texts]
         parts.append("},\n" if self.array else "}\n")
-        text = join_rows(parts, piece.rows)
-        if piece.errors:
+        text = join_rows(parts, result.rows)
+        if result.errors:
             lines = text.split("\n")  # text in JSON holds no line end itself
-            for row in sorted(piece.errors):
-                told = self.errors.to_object(piece.first + row + 1, piece.errors[row])
+            for row in sorted(result.errors):
+                error = self.errors.to_object(result.first + row + 1, result.errors[row])
                 line = orjson.dumps(
-                    {**{name: cells[row] for name, cells in passthrough_columns.items()}, "error": told}
+                    {**{name: cells[row] for name, cells in passthrough_columns.items()}, "error": error}
                 ).decode()
                 lines[row] = line + "," if self.array else line
             text = "\n".join(lines)
@@ -168,8 +168,8 @@ class JsonWriter:
 
     def write_failure(self, failure: MalformedTable, row: int) -> bytes:
         """Return a last object with the error."""
-        told = {"error": {"row": row, "type": f"/problems/{failure.kind}", "detail": failure.detail}}
-        return self._put(orjson.dumps(told).decode() + (",\n" if self.array else "\n"))
+        error = {"error": {"row": row, "type": f"/problems/{failure.kind}", "detail": failure.detail}}
+        return self._put(orjson.dumps(error).decode() + (",\n" if self.array else "\n"))
 
     def end(self) -> bytes:
         """Return the closing bracket of an array."""

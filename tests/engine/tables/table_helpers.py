@@ -152,7 +152,7 @@ def row_by_row() -> Iterator[None]:
 
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(csv_reader, "_column_parser", nothing)
-        patch.setattr(json_rows.RowBuilder, "by_columns", nothing)
+        patch.setattr(json_rows.RowBuilder, "parse_columns", nothing)
         yield
 
 

@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from engine.tables.tabled import in_pieces, passthrough, row_by_row, rows, single, source_of, table
+from engine.tables.table_helpers import in_pieces, passthrough, row_by_row, rows, single, source_of, table
 from gramwatt.engine import registry
 from gramwatt.engine.tables import csv_reader
 from gramwatt.engine.tables.chunks import MAX_CHUNK_ROWS, InvalidTable, MalformedTable

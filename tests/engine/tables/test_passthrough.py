@@ -12,7 +12,7 @@ from typing import Any
 import pyarrow as pa
 import pytest
 
-from engine.tables.tabled import in_pieces, rows, stream, table
+from engine.tables.table_helpers import in_pieces, rows, stream, table
 from gramwatt.engine.tables.chunks import InvalidTable
 from gramwatt.engine.tables.writers import Style
 

@@ -21,5 +21,5 @@ def test_counts(wanted: bytes) -> None:
         assert byte_search.count(text, wanted) == text.count(wanted)
 
 
-def test_letters_across_two_blocks() -> None:
+def test_byte_search_across_two_blocks() -> None:
     assert byte_search.count(b"x" * (byte_search.BLOCK - 1) + b'":' + b"x" * 10, b'":') == 1
