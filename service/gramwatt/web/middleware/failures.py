@@ -1,6 +1,6 @@
-"""Failures of the service itself: each is logged under its request id, counted, and answered with a problem.
+"""Handle failures of the service itself: log each with its request id, count it, and respond with a problem.
 
-`Application` turns what extension code raises beside `Exception` into one, so that Flask's error handlers see it.
+`Application` converts other exceptions of extension code to `Exception`, so that Flask's error handlers see them.
 `FailureMiddleware` stands around the application, for what Flask does not handle and for responses that fail midway.
 """
 
@@ -24,7 +24,7 @@ from gramwatt.web.middleware import metrics
 from gramwatt.web.problems import PROBLEM_TYPES, Problem, make_body, respond_to_problem
 
 CONTROL_EXCEPTIONS: Final = (KeyboardInterrupt, GeneratorExit)
-"""What is raised to end a program or a generator; everything else is a failure, also what is no `Exception`."""
+"""Exceptions that end a program or a generator; everything else is a failure."""
 FAILURE_DETAIL: Final = "The service failed on this request; it was logged."
 MAX_LINE_LENGTH: Final = 1000
 MAX_LINES: Final = 200
@@ -34,17 +34,17 @@ log: Final = logging.getLogger(__name__)
 
 
 class NonStandardException(Exception):
-    """What extension code raised that is no `Exception`, such as a panic of a library in Rust."""
+    """Extension code raised something other than an `Exception`, such as a panic of a library in Rust."""
 
 
 class EscapeTraceback(logging.Filter):
-    """Write the traceback of a log record so that no line of it can pass for another record.
+    """Write the traceback of a log record so that no line of it looks like another record.
 
     Messages of exceptions may quote what a client sent. Lines are indented, shortened, and free of control characters.
     """
 
     def filter(self, record: logging.LogRecord) -> bool:
-        """Set the text of the record's exception, which formatters then take as it is."""
+        """Set the text of the record's exception, which formatters use unchanged."""
         if record.exc_info and record.exc_info[1] is not None and not record.exc_text:
             lines = "".join(traceback.format_exception(record.exc_info[1])).splitlines()
             if len(lines) > MAX_LINES:
@@ -63,7 +63,7 @@ def log_failure(request_id: str, error: BaseException) -> None:
 
 
 def respond_to_failure(error: Exception) -> Response:
-    """Respond to whatever a view raises that is neither a problem nor an error of HTTP."""
+    """Respond to an exception of a view that is neither a problem nor an HTTP error."""
     log_failure(g.request_id, error)
     return respond_to_problem(Problem("internal-error", FAILURE_DETAIL))
 
@@ -73,8 +73,8 @@ def make_problem_response(
 ) -> tuple[int, list[tuple[str, str]], bytes]:
     """Return a response (status, headers, body) with a problem, made without Flask."""
     request_id = request_id or str(uuid.uuid4())
-    made = make_body(Problem(kind, detail), f"urn:uuid:{request_id}")
-    text = orjson.dumps(made, option=orjson.OPT_INDENT_2 | orjson.OPT_APPEND_NEWLINE)
+    problem = make_body(Problem(kind, detail), f"urn:uuid:{request_id}")
+    text = orjson.dumps(problem, option=orjson.OPT_INDENT_2 | orjson.OPT_APPEND_NEWLINE)
     headers = [
         ("Content-Type", "application/problem+json"),
         ("Access-Control-Allow-Origin", "*"),
@@ -89,7 +89,7 @@ class Application(Flask):
     """Flask, with every failure handled as an `Exception` and logged under its request id."""
 
     def dispatch_request(self) -> ResponseReturnValue:
-        """Call the view. Raises Panic for what is no Exception."""
+        """Call the view. Raises NonStandardException."""
         try:
             return super().dispatch_request()
         except (Exception, *CONTROL_EXCEPTIONS):
@@ -98,13 +98,13 @@ class Application(Flask):
             raise NonStandardException(f"{type(error).__name__}: {error}") from error
 
     def log_exception(self, exc_info: ExcInfo | tuple[None, None, None]) -> None:
-        """Log what was raised outside of a view, such as by a function that finishes the response."""
+        """Log an exception from outside a view, such as from a function that finishes the response."""
         if exc_info[1] is not None:
             log_failure(g.get("request_id", "-"), exc_info[1])
 
 
 class FailureMiddleware:
-    """Answer with a problem where a WSGI application raises; log and count that, also in the middle of a response."""
+    """Respond with a problem if a WSGI application raises; log and count that, also in the middle of a response."""
 
     def __init__(self, application: Callable[..., Iterable[bytes]]) -> None:
         self._application = application
@@ -118,11 +118,11 @@ class FailureMiddleware:
             raise
         except BaseException as error:
             return [exchange.fail(error)]
-        return result if isinstance(result, (list, tuple)) else _Watched(result, exchange)
+        return result if isinstance(result, (list, tuple)) else _GuardedBody(result, exchange)
 
 
 class _Exchange:
-    """A request and what was said of its response so far."""
+    """A request and the state of its response."""
 
     def __init__(self, environ: dict[str, Any], start_response: Callable[..., Any]) -> None:
         self._start_response, self._method = start_response, environ["REQUEST_METHOD"]
@@ -130,13 +130,13 @@ class _Exchange:
         self._started = self.begun = False
 
     def start(self, status: str, headers: list[tuple[str, str]], *exc_info: Any) -> Any:
-        """Start the response, which has the id of the request."""
+        """Start the response, and remember its request id."""
         self._id = next((value for name, value in headers if name == "X-Request-ID"), self._id)
         self._started = True
         return self._start_response(status, headers, *exc_info)
 
     def fail(self, error: BaseException) -> bytes:
-        """Report an error and start a response that says so; return its body. Raises the error where one has begun."""
+        """Log an error and start a problem response; return its body. Raises the error if a response has begun."""
         log_failure(self._id, error)
         if self.begun:
             raise error
@@ -149,8 +149,8 @@ class _Exchange:
         return b"" if self._method == "HEAD" else text
 
 
-class _Watched:
-    """The body of a response; what it raises is reported."""
+class _GuardedBody:
+    """The body of a response; its exceptions are logged."""
 
     def __init__(self, result: Iterable[bytes], exchange: _Exchange) -> None:
         self._result, self._exchange = result, exchange

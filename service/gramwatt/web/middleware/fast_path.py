@@ -1,9 +1,9 @@
-"""Answers in front of Flask: cached responses, and plain requests, which need nothing of a web framework.
+"""The fast path in front of Flask: cached responses, and plain requests, which need no web framework.
 
-Plain is a calculator's own path, or one bare value of it, with inputs and nothing else, wanted in its usual format. The
-body is computed by the function that Flask's route calls. The head is Flask's too: built once for each method and path
-by the route's own `make_response` and Flask's `process_response`, in a request context that holds nothing of any
-client's. Everything else (an option, an invalid input, another format, a condition) is left to Flask.
+A plain request is for all results of a calculator or one bare value, has only inputs, and gets the default format. Its
+body is computed by the function that Flask's route calls. The head is Flask's too, built once for each method and path
+by the route's own `make_response` and Flask's `process_response`, in a request context without any client's
+data. Flask handles everything else: an option, an invalid input, another format, a condition.
 """
 
 from __future__ import annotations
@@ -41,7 +41,7 @@ _ENVIRON: Final = {"CONTENT_TYPE": b"content-type", "CONTENT_LENGTH": b"content-
 
 
 class PlainRequest(NamedTuple):
-    """What of a request decides its response, whether WSGI or ASGI carries it."""
+    """The parts of a WSGI or ASGI request that determine its response."""
 
     method: str
     path: bytes
@@ -49,13 +49,13 @@ class PlainRequest(NamedTuple):
     headers: Mapping[bytes, bytes]
 
     def key(self) -> CacheKey | None:
-        """Return its place in the cache; None where it is no GET or HEAD without a body."""
+        """Return its key in the cache; None unless it is a GET or HEAD without a body."""
         if self.method not in ("GET", "HEAD") or self.headers.get(b"content-length", b"0") not in (b"0", b""):
             return None
         return self.method, self.path, self.query, self.headers.get(b"accept")
 
     def size(self) -> int:
-        """Return the bytes of its body; 0 where they are unknown, or 100,000 and more, which is Flask's to judge."""
+        """Return the bytes of its body; 0 if they are unknown, or 100,000 and more, which Flask handles."""
         length = self.headers.get(b"content-length", b"")
         return int(length) if length.isdigit() and len(length) < 6 else 0
 
@@ -66,25 +66,25 @@ class PlainRequest(NamedTuple):
 
 
 class Target(NamedTuple):
-    """What is at a path: the answer of a calculator, or one of its results as a bare value."""
+    """The resource at a path: all results of a calculator, or one of them as a bare value."""
 
     calculator: Calculator[Any, Any]
     names: frozenset[str]
     result: str | None = None
 
     def accepts(self, accept: bytes | None) -> bool:
-        """Return whether a client that sends this Accept gets the usual format."""
+        """Return whether a client that sends this Accept gets the default format."""
         return accept in (None, b"", b"*/*", b"application/json" if self.result is None else b"text/plain")
 
     def compute(self, inputs: dict[str, Any], *, text: bool) -> bytes | None:
-        """Return the body of the response, None where it is Flask's to make: an option or an unknown name, say."""
+        """Return the body of the response, None if Flask must make it, such as with an option."""
         if not inputs.keys() <= self.names:
             return None
         try:
             return compute_plain_body(self.calculator, self.result, inputs, text=text)
         except failures.CONTROL_EXCEPTIONS:
             raise
-        except BaseException:  # invalid inputs, or a failure of ours: Flask reports both
+        except BaseException:  # invalid inputs, or a failure: Flask reports both
             return None
 
 
@@ -109,14 +109,14 @@ class FastPath:
         self._heads: dict[tuple[str, bytes], ResponseHead] = {}
 
     def respond(self, scope: Mapping[str, Any], body: bytes = b"", compute: bool = True) -> AsgiResponse | None:
-        """Return status, headers and body of the response to an ASGI request; None where `application` must answer.
+        """Return status, headers and body of the response to an ASGI request; None if `application` must respond.
 
-        ``body`` is the whole body of the request; without it only requests that have none are answered. What is cached
-        is all that is used unless ``compute``.
+        ``body`` is the whole body of the request; without it only requests without a body are handled.
+        Only the cache is used unless ``compute``.
         """
         if scope["method"] == "POST" and not (body and compute):
             return None
-        began = time.perf_counter()
+        start = time.perf_counter()
         path, sent = scope.get("raw_path"), dict(scope["headers"])
         joined = len(sent) != len(scope["headers"])  # WSGI joins headers of one name
         if not path or not path.startswith(b"/") or b"%" in path or scope.get("root_path") or joined:
@@ -130,12 +130,12 @@ class FastPath:
             return None
         head, content = found
         response_headers = head.asgi(request_id)
-        head.count(began)
+        head.count(start)
         return head.code, response_headers, content
 
     def __call__(self, environ: dict[str, Any], start_response: Callable[..., Any]) -> Iterable[bytes]:
-        """Respond to a WSGI request, or let `application` do so."""
-        began = time.perf_counter()
+        """Respond to a WSGI request, or call `application`."""
+        start = time.perf_counter()
         plain = _from_environ(environ)
         body = _read_body(environ, plain.size()) if plain is not None and self._takes_body(plain) else b""
         request_id = "" if plain is None else plain.request_id()
@@ -144,11 +144,11 @@ class FastPath:
             return self.application(environ, start_response)
         head, content = found
         start_response(head.status, head.wsgi(request_id))
-        head.count(began)
+        head.count(start)
         return [content]
 
     def store(self, response: Response) -> Response:
-        """Cache a response of Flask's, all its headers set, where it says that it may be."""
+        """Cache a complete response of Flask's if its headers allow that."""
         plain = _from_environ(request.environ) if "ETag" in response.headers else None
         key = None if plain is None else plain.key()
         if key is not None:
@@ -161,7 +161,7 @@ class FastPath:
     def _find_safely(
         self, plain: PlainRequest, body: bytes, request_id: str, *, compute: bool = True
     ) -> CompleteResponse | None:
-        """Return the response that the cache or the fast path has; where they fail, Flask answers."""
+        """Return the response from the cache or the fast path; None, so that Flask responds, if they fail."""
         if self._hosts is not None and not self._serves(plain):
             return None
         try:
@@ -173,18 +173,18 @@ class FastPath:
             return None
 
     def _serves(self, plain: PlainRequest) -> bool:
-        """Return whether the host of a request is served, and certain: a proxy may tell Flask another."""
+        """Return whether the host of a request is served and certain: behind a proxy Flask may see another."""
         host = plain.headers.get(b"host", b"").decode("latin-1")
         return b"x-forwarded-host" not in plain.headers and host_is_trusted(host, self._hosts)
 
     def _find(self, plain: PlainRequest, body: bytes, *, compute: bool) -> CompleteResponse | None:
         key, condition = plain.key(), plain.headers.get(b"if-none-match")
         if key is None:
-            return self._answer_body(plain, body) if body and self._takes_body(plain) else None
+            return self._compute_from_body(plain, body) if body and self._takes_body(plain) else None
         found = self.cache.get(key, condition)
-        return self._answer_query(key) if compute and found is None and condition is None else found
+        return self._compute_from_query(key) if compute and found is None and condition is None else found
 
-    def _answer_query(self, key: CacheKey) -> CompleteResponse | None:
+    def _compute_from_query(self, key: CacheKey) -> CompleteResponse | None:
         """Compute the response to a plain GET or HEAD."""
         method, path, query, accept = key
         target = self._queried.get(path)
@@ -194,12 +194,12 @@ class FastPath:
             pairs = parse_qsl(query.decode("ascii"), keep_blank_values=True, errors="strict")
         except ValueError:
             return None
-        words = dict(pairs)
-        if len(words) != len(pairs):
+        inputs = dict(pairs)
+        if len(inputs) != len(pairs):
             return None
-        if target.result is not None and words.get("errors") in ("status", "text"):
-            del words["errors"]  # how errors look does not matter to a value
-        body = target.compute(words, text=True)
+        if target.result is not None and inputs.get("errors") in ("status", "text"):
+            del inputs["errors"]  # how errors look does not matter to a value
+        body = target.compute(inputs, text=True)
         if body is None:
             return None
         tag = headers.make_etag("json" if target.result is None else "text", f"{path.decode()}?{query.decode()}")
@@ -214,7 +214,7 @@ class FastPath:
             return False
         return sent.get(b"content-type") == b"application/json" and target.accepts(sent.get(b"accept"))
 
-    def _answer_body(self, plain: PlainRequest, sent: bytes) -> CompleteResponse | None:
+    def _compute_from_body(self, plain: PlainRequest, sent: bytes) -> CompleteResponse | None:
         """Compute the response to a plain POST."""
         try:
             inputs = parse_strict_json(sent)
@@ -229,7 +229,7 @@ class FastPath:
         return self._head("POST", plain.path, target).replace({"Content-Length": str(len(body))}), body
 
     def _head(self, method: str, path: bytes, target: Target) -> ResponseHead:
-        """Return the head of a plain answer, in which only ETag and Content-Length are still to be replaced."""
+        """Return the head of a plain response, in which the caller replaces ETag and Content-Length."""
         if (method, path) not in self._heads:
             media = "application/json" if target.result is None else PLAIN_TEXT
             with self._app.test_request_context(path.decode(), method=method):
@@ -240,7 +240,7 @@ class FastPath:
 
 
 def install(app: Flask) -> None:
-    """Put a `FastPath` in front of an application, before what else runs after each request is registered."""
+    """Put a `FastPath` in front of an application, before other functions that run after each request."""
     app.extensions["fast_path"] = fast_path = FastPath(app)
     app.after_request(fast_path.store)  # these run last first
     app.wsgi_app = fast_path  # type: ignore[method-assign]
@@ -258,7 +258,7 @@ def _read_body(environ: dict[str, Any], size: int) -> bytes:
     """Read a body and put it back for Flask."""
     try:
         body: bytes = environ["wsgi.input"].read(size)
-    except Exception as error:  # each server has its own; Flask says what it means
+    except Exception as error:  # each server has its own; Flask converts it
         environ["wsgi.input"] = _FailedBody(error)
         return b""
     environ["wsgi.input"] = io.BytesIO(body)
@@ -266,7 +266,7 @@ def _read_body(environ: dict[str, Any], size: int) -> bytes:
 
 
 class _FailedBody:
-    """A body that could not be read: it fails again when it is read again."""
+    """A body that could not be read, and raises the same exception when it is read again."""
 
     def __init__(self, error: Exception) -> None:
         self._error = error

@@ -20,9 +20,9 @@ IDLE_SECONDS: Final = 1.0
 
 @functools.cache
 def keep_freed_memory() -> bool:
-    """Keep some freed memory for the next piece of a table; whether the C library can be set so.
+    """Keep some freed memory for the next chunk of a table; return whether the C library supports that.
 
-    By default glibc returns the memory of each piece to the system and takes it again, page by page, for the next,
+    By default glibc returns the memory of each chunk to the system and takes it again, page by page, for the next,
     which costs a fifth of the time of an Arrow table. Other C libraries have no such setting and stay as they are.
     """
     set_option = _library_function("mallopt", ctypes.c_int, ctypes.c_int)
@@ -31,7 +31,7 @@ def keep_freed_memory() -> bool:
 
 
 def return_freed_memory() -> bool:
-    """Give memory that was freed back to the system; whether the C library can do so."""
+    """Return freed memory to the system; return whether the C library supports that."""
     arrow = sys.modules.get("pyarrow")
     if arrow is not None:
         arrow.default_memory_pool().release_unused()
@@ -40,7 +40,7 @@ def return_freed_memory() -> bool:
 
 
 class MemoryTrimmer:
-    """Calls `return_freed_memory` once no long work has been "running" for `IDLE_SECONDS` seconds."""
+    """Call `return_freed_memory` once no long work has been "running" for `IDLE_SECONDS` seconds."""
 
     def __init__(self, idle: float = IDLE_SECONDS) -> None:
         self._idle, self._running = idle, 0
@@ -48,7 +48,7 @@ class MemoryTrimmer:
         self._timer: threading.Timer | None = None
 
     def observe(self, state: str, change: int) -> None:
-        """Hear of a change in the number of requests in a state."""
+        """Handle a change in the number of requests in a state."""
         if state != "running":
             return
         keep_freed_memory()  # before the first thread makes a heap of its own

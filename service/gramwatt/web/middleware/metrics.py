@@ -1,4 +1,4 @@
-"""Prometheus metrics: how many requests, how fast, with what status; several workers added up by the library."""
+"""Prometheus metrics: how many requests, how fast, with what status; the library adds up several workers."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ from prometheus_client.multiprocess import MultiProcessCollector
 
 from gramwatt.web.middleware.metrics_files import lock_folder
 
-REQUESTS = Counter("gramwatt_requests", "Requests answered.", ["method", "route", "status"])
+REQUESTS = Counter("gramwatt_requests", "Requests with a response.", ["method", "route", "status"])
 FAILURES = Counter("gramwatt_failures", "Failures of the service, also in the middle of a response; each is logged.")
 SECONDS = Histogram(
     "gramwatt_request_seconds",
@@ -40,7 +40,7 @@ blueprint = Blueprint("metrics", __name__)
 
 @blueprint.get("/metrics")
 def get_metrics() -> Response:
-    """Return the metrics in Prometheus' text format."""
+    """Return the metrics in the Prometheus text format."""
     folder = os.environ.get("PROMETHEUS_MULTIPROC_DIR")
     if folder:
         registry = CollectorRegistry()
@@ -53,16 +53,16 @@ def get_metrics() -> Response:
 
 
 def start_timer() -> None:
-    """Start the clock."""
-    g.began = time.perf_counter()
+    """Start the timer of the current request."""
+    g.start = time.perf_counter()
 
 
 def record_request(response: Response) -> Response:
     """Count the request."""
-    if "began" in g:  # else it is the head of a response that is built ahead of requests
+    if "start" in g:  # else it is the head of a response that is built ahead of requests
         requests, seconds = get_series(response)
         requests.inc()
-        seconds.observe(time.perf_counter() - g.began)
+        seconds.observe(time.perf_counter() - g.start)
     return response
 
 
@@ -73,7 +73,7 @@ def get_series(response: Response) -> tuple[Counter, Histogram]:
 
 
 def count_request(method: str, status: int) -> None:
-    """Count a request that no route answered."""
+    """Count a request that reached no route."""
     REQUESTS.labels(_method(method), "none", status).inc()
 
 

@@ -1,4 +1,4 @@
-"""Which proxies are believed about a client: its address, the scheme and the host it asked for."""
+"""Trust named proxies about a client: its address, and the scheme and host of its request."""
 
 from __future__ import annotations
 
@@ -13,12 +13,11 @@ Application = Callable[..., Iterable[bytes]]
 
 
 class TrustedProxies:
-    """Take client, scheme and host from X-Forwarded-For, -Proto and -Host where a named proxy sets them.
+    """Read client, scheme and host from X-Forwarded-For, -Proto and -Host if a trusted proxy sets them.
 
-    ``setting`` names proxies by address or network, separated by commas: only what they send is believed, and the
-    client is the last address in X-Forwarded-For that is none of theirs. A number instead says how many proxies stand
-    in front, for a service that nothing but them can reach. Empty: nobody is believed. Raises ValueError where it is
-    none of these.
+    ``setting`` names proxies by address or network, separated by commas: only their headers are trusted, and the
+    client is the last address in X-Forwarded-For that is not theirs. A number instead is the number of proxies in
+    front, for a service that only they can reach. Empty: no proxy is trusted. Raises ValueError for other settings.
     """
 
     def __init__(self, application: Application, setting: str = "") -> None:
@@ -33,7 +32,7 @@ class TrustedProxies:
         }
 
     def __call__(self, environ: dict[str, Any], start_response: Callable[..., Any]) -> Iterable[bytes]:
-        """Pass a request on, with what is believed in its environ."""
+        """Call the application with the trusted values in the environ."""
         _restore(environ)
         application = self._fixed.get(self._count_hops(environ), self._application)
         return application(environ, start_response)
@@ -62,12 +61,12 @@ def _network(word: str) -> IPv4Network | IPv6Network:
     try:
         return ip_network(word)
     except ValueError:
-        detail = f"GRAMWATT_PROXIES: {word!r} is no address or network such as 10.0.0.0/8, and no number of proxies"
+        detail = f"GRAMWATT_PROXIES: {word!r} is not an address, a network such as 10.0.0.0/8, or a number of proxies"
         raise ValueError(detail) from None
 
 
 def _restore(environ: dict[str, Any]) -> None:
-    """Take back what gunicorn's own workers believe of a client on this machine: its scheme, and SCRIPT_NAME."""
+    """Undo what gunicorn's own workers trust of a local client: its scheme, and SCRIPT_NAME."""
     sock = environ.get("gunicorn.socket")
     if sock is None:
         return

@@ -1,4 +1,4 @@
-"""A limit on requests per minute, off unless the operator sets GRAMWATT_RATE_LIMIT; one bucket a client and worker.
+"""Limit requests per minute if the operator sets GRAMWATT_RATE_LIMIT; each client has a bucket in each worker.
 
 A spreadsheet sends OPTIONS and HEAD before every GET. OPTIONS is free, as nothing is computed for it. HEAD costs what
 GET costs, and the next GET of the same URL is free then. Header fields as in the IETF draft
@@ -33,7 +33,7 @@ class RateLimit:
         self._prepaid: OrderedDict[tuple[str, int], None] = OrderedDict()
 
     def prepay(self, client: str, url: str) -> None:
-        """Let the next GET of a URL by a client be free: its HEAD has cost a token."""
+        """Make the client's next GET of a URL free, since its HEAD has cost a token."""
         with self._lock:
             self._prepaid[client, hash(url)] = None
             if len(self._prepaid) > MAX_CLIENTS:
@@ -48,7 +48,7 @@ class RateLimit:
         return known
 
     def take(self, client: str) -> float:
-        """Take a token; what is left after it, or the negative number of seconds to wait."""
+        """Take a token; return how many are left, or the negative number of seconds to wait."""
         now, rate = self._clock(), self.per_minute / 60
         with self._lock:
             tokens, since = self._buckets.pop(client, (float(self.per_minute), now))
@@ -59,8 +59,8 @@ class RateLimit:
                 self._buckets.popitem(last=False)
         return tokens - 1 if enough else (tokens - 1) / rate
 
-    def before(self) -> None:
-        """Refuse a request beyond the limit."""
+    def check(self) -> None:
+        """Take a token for the current request. Raises Problem if none is left."""
         if request.method == "OPTIONS" or request.path.startswith("/health/"):
             return
         client, url = request.remote_addr or "", request.full_path
@@ -70,12 +70,14 @@ class RateLimit:
         g.rate_left = max(0, math.floor(left))
         if left < 0:
             wait = math.ceil(-left)
-            raise Problem("too-many-requests", f"Wait {wait} s.", headers={"Retry-After": str(wait)})
+            raise Problem(
+                "too-many-requests", f"Wait {wait} s before the next request.", headers={"Retry-After": str(wait)}
+            )
         if request.method == "HEAD":
             self.prepay(client, url)
 
-    def after(self, response: Response) -> Response:
-        """Tell the client where it stands."""
+    def add_headers(self, response: Response) -> Response:
+        """Add the headers RateLimit and RateLimit-Policy."""
         if "rate_left" in g:
             response.headers["RateLimit-Policy"] = f'"default";q={self.per_minute};w=60'
             response.headers["RateLimit"] = f'"default";r={g.rate_left};t=60'

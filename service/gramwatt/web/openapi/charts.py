@@ -1,4 +1,4 @@
-"""The contract's paths of pictures: of every calculator."""
+"""Add the paths of charts to the contract."""
 
 from __future__ import annotations
 
@@ -18,31 +18,31 @@ from gramwatt.web.openapi.components import (
 )
 
 CHART_TEXT: Final = """\
-The answer as a picture, for an `<img>`, a spreadsheet's IMAGE(), a video: SVG, PNG, or in words what it shows (SVG and
-PNG carry these too). Instead of the answer a sweep is drawn where one is asked for: with `vary`, `from`, `to` and
-`count` in the query as for `sweep`, or with `given` and `vary` in a body. One varied input makes a line, two make a
-map, and a choice among them a line for each. `show` then names the results, separated by commas."""
+The results as a chart, for an `<img>`, a spreadsheet's IMAGE() or a video: SVG, PNG, or a description in words (which
+SVG and PNG contain too). To draw a sweep instead, send `vary`, `from`, `to` and `count` in the query as for `sweep`, or
+`given` and `vary` in a body. One varied input makes lines, two make a map, and a choice among them a line for each
+option. `show` then has the names of the results, separated by commas."""
 
 
 def add_chart_components(spec: APISpec, parameter: Any) -> None:
-    """Register the options that all charts share, and the chart itself."""
+    """Add the options that all charts share, and their response."""
     for name, option in CHART_OPTIONS.items():
         if name not in ("units", "show"):
             spec.components.parameter(f"chart.{name}", "query", {**parameter(option), "name": name})
     svg = {"type": "string", "maxLength": 5_000_000, "pattern": "^<svg "}
-    told = {"type": "string", "maxLength": 20_000, "pattern": r"^[\s\S]+\n$"}
+    description = {"type": "string", "maxLength": 20_000, "pattern": r"^[\s\S]+\n$"}
     content: JsonObject = {
         CHART_MEDIA_TYPES["svg"]: {"schema": svg},
         CHART_MEDIA_TYPES["png"]: {},
-        CHART_MEDIA_TYPES["txt"]: {"schema": told},
+        CHART_MEDIA_TYPES["txt"]: {"schema": description},
     }
     spec.components.response(
-        "Picture", make_ok_response("The picture; that of a GET may be kept, by its ETag.", content, "ETag")
+        "Picture", make_ok_response("The chart. The response to a GET may be cached by its ETag.", content, "ETag")
     )
 
 
 def add_chart(spec: APISpec, calculator: Calculator[Any, Any], inputs: list[str]) -> None:
-    """Register the path of one calculator's chart; ``inputs`` are its query parameters by component."""
+    """Add the chart of one calculator; ``inputs`` are the components of its query parameters."""
     identity = calculator.name.replace("-", "_")
     good = {"$ref": "#/components/responses/Picture"}
     options = [
@@ -56,14 +56,14 @@ def add_chart(spec: APISpec, calculator: Calculator[Any, Any], inputs: list[str]
     if fits_query(calculator):
         operations["get"] = {
             "operationId": f"{identity}_chart",
-            "summary": f"{calculator.title} A picture of the answer",
+            "summary": f"{calculator.title} A chart of the results",
             **shared,
             "parameters": [*inputs, *options],
             "responses": {**make_cacheable_responses(good), **make_problem_responses(404, 406, 413, 422, 501)},
         }
     operations["post"] = {
         "operationId": f"{identity}_chart_from_body",
-        "summary": f"{calculator.title} A picture of the answer, the question as JSON",
+        "summary": f"{calculator.title} A chart of the results, with inputs as JSON",
         **shared,
         "parameters": options,
         "requestBody": {"required": True, "description": "The inputs.", "content": {"application/json": content}},

@@ -1,4 +1,4 @@
-"""The parts of the contract that every path shares: headers, schemas, responses."""
+"""Add the parts of the contract that all paths share: headers, schemas, responses."""
 
 from __future__ import annotations
 
@@ -20,26 +20,26 @@ def _text_header(description: str, pattern: str) -> JsonObject:
 
 HEADERS: Final[Mapping[str, JsonObject]] = {
     "Access-Control-Allow-Origin": {
-        "description": "Always `*`: any page may read the answer, and shared caches may keep it.",
+        "description": "Always `*`: any page may read the response, and shared caches may store it.",
         "schema": {"type": "string", "const": "*"},
     },
-    "Cache-Control": _text_header("How long the answer may be kept.", "^[a-z0-9=, -]+$"),
+    "Cache-Control": _text_header("How long the response may be cached.", "^[a-z0-9=, -]+$"),
     "ETag": _text_header("An entity tag; send it as If-None-Match.", '^(?:W/)?"[0-9a-f]+"$'),
-    "Link": _text_header("Where this contract and its viewer are.", "^<.+>; rel=.+$"),
+    "Link": _text_header("The contract and its viewer.", "^<.+>; rel=.+$"),
     "RateLimit": _text_header(
-        "Requests left, where the operator has set a limit (draft-ietf-httpapi-ratelimit-headers).",
+        "Requests left, if the operator has set a limit (draft-ietf-httpapi-ratelimit-headers).",
         '^"default";r=[0-9]+;t=[0-9]+$',
     ),
-    "RateLimit-Policy": _text_header("The limit, where the operator has set one.", '^"default";q=[0-9]+;w=[0-9]+$'),
+    "RateLimit-Policy": _text_header("The limit, if the operator has set one.", '^"default";q=[0-9]+;w=[0-9]+$'),
     "Retry-After": {
         "description": "Seconds to wait.",
         "schema": {"type": "integer", "format": "int32", "minimum": 0, "maximum": 3600},
     },
     "Standing-Cautions": _text_header(
-        "Of a table: codes of the cautions that hold for every row; the answer to a single question tells their texts.",
+        "Codes of the cautions that apply to all rows of a table; a single request returns their texts.",
         "^[a-z0-9, -]+$",
     ),
-    "Vary": _text_header("What else the answer depends on.", "^[A-Za-z, -]+$"),
+    "Vary": _text_header("Request headers that the response depends on.", "^[A-Za-z, -]+$"),
     "X-Request-ID": {
         "description": "Identifies the request in the service's log.",
         "schema": {"type": "string", "format": "uuid", "maxLength": 36},
@@ -70,11 +70,11 @@ SCHEMAS: Final[Mapping[str, JsonObject]] = {
                 "type": "string",
                 "format": "json-pointer",
                 "maxLength": 400,
-                "description": "Where: a JSON Pointer (RFC 6901); of a query /name.",
+                "description": "The invalid member, a JSON Pointer (RFC 6901); for a query /name.",
             },
             "detail": _TEXT,
             "given": {
-                "description": "What was given, shortened; null where nothing was.",
+                "description": "The given value, shortened; null if there is none.",
                 "type": ["string", "number", "boolean", "null"],
                 "maxLength": 200,
                 "pattern": r"^[\s\S]*$",  # whatever it was
@@ -97,7 +97,7 @@ SCHEMAS: Final[Mapping[str, JsonObject]] = {
             "instance": {"type": "string", "format": "uri", "maxLength": 100},
             "errors": {
                 "type": "array",
-                "description": "Every fault of the question, up to 100.",
+                "description": "All errors of the inputs, up to 100.",
                 "maxItems": 100,
                 "items": {"$ref": "#/components/schemas/Fault"},
             },
@@ -118,7 +118,7 @@ SCHEMAS: Final[Mapping[str, JsonObject]] = {
                     "script": _LINK,
                     "integrity": {"type": "string", "maxLength": 80, "pattern": "^sha384-[A-Za-z0-9+/]{64}$"},
                 },
-                description="The script of <gramwatt-calculator> that never changes under its address, and its digest.",
+                description="The immutable script of the web component <gramwatt-calculator>, and its digest.",
             ),
             "calculators": {"type": "array", "maxItems": 200, "items": {"$ref": "#/components/schemas/IndexEntry"}},
         },
@@ -130,23 +130,23 @@ SCHEMAS: Final[Mapping[str, JsonObject]] = {
             "title": _TEXT,
             "summary": _TEXT,
             "about": _TEXT,
-            "job": {"type": "string", "enum": list(CATEGORIES), "description": "The part of the work that it serves."},
-            "by_query": {"type": "boolean", "description": "Whether it can be asked by GET."},
+            "job": {"type": "string", "enum": list(CATEGORIES), "description": "The category of the calculator."},
+            "by_query": {"type": "boolean", "description": "Whether its inputs fit the query of a GET."},
             "inputs": {"type": "array", "maxItems": 100, "items": {"$ref": "#/components/schemas/Field"}},
             "any_of": {
                 "type": "array",
-                "description": "Groups of inputs of which one must be given.",
+                "description": "Groups of inputs of which at least one must be given.",
                 "maxItems": 20,
                 "items": {"type": "array", "maxItems": 100, "items": json_schema.NAME},
             },
             "results": {"type": "array", "maxItems": 100, "items": {"$ref": "#/components/schemas/Field"}},
-            "example": {"type": "object", "description": "A question that it answers."},
+            "example": {"type": "object", "description": "Valid inputs."},
         },
-        description="A calculator as a form needs it.",
+        description="A calculator: what a form for it needs.",
     ),
     "Field": {
         "type": "object",
-        "description": "An input or a result: its kind, units, default, options, or the columns of a table.",
+        "description": "An input or a result, with its kind, units, default, options, or the columns of a table.",
         "required": ["name", "label", "kind", "description"],
         "properties": {
             "name": json_schema.NAME,
@@ -182,7 +182,7 @@ SCHEMAS: Final[Mapping[str, JsonObject]] = {
                         "dimension": {"type": "string", "maxLength": 40, "pattern": "^[a-z ]+$"},
                         "units": {
                             "type": "array",
-                            "description": "The usual one first; several spellings may be one unit.",
+                            "description": "The usual unit first; a unit may have several spellings.",
                             "maxItems": 40,
                             "items": _object(
                                 ["unit", "scale", "offset"],
@@ -213,7 +213,7 @@ SCHEMAS: Final[Mapping[str, JsonObject]] = {
 
 COMMON_STATUSES: Final = (414, 429, 500, 503)
 OTHER_STATUSES: Final = (400, 404, 406, 413, 415, 422, 501)
-"""The statuses of problems. 405 answers methods that the contract does not tell, 431 comes before any path is known."""
+"""The statuses of problems. 405 is for methods that are not in the contract, 431 comes before any path is known."""
 
 NUMBER: Final = r"-?[0-9]+(?:[.,][0-9]+)?(?:e[+-][0-9]+)?"
 VALUE_PATTERNS: Final[Mapping[str, str]] = {
@@ -221,16 +221,16 @@ VALUE_PATTERNS: Final[Mapping[str, str]] = {
     "Numbers": f"{NUMBER}(?:[,;]{NUMBER})*",
     "Truth": "true|false",
 }
-"""The texts of one bare value, by the name of the response that gives it."""
+"""Patterns of a bare value, by the name of its response."""
 
 
 def add_components(spec: APISpec) -> None:
-    """Headers, schemas and the response of every status that a problem can have."""
+    """Add headers, schemas, and a response for every status of a problem."""
     for name, header in HEADERS.items():
         spec.components.header(name, header)
     for name, shared in {**json_schema.SHARED, **SCHEMAS}.items():
         spec.components.schema(name, shared)
-    not_modified = {"description": "The client's copy is still right.", "headers": _headers("ETag")}
+    not_modified = {"description": "The client's cached copy is up to date.", "headers": _headers("ETag")}
     spec.components.response("NotModified", not_modified)
     for status in COMMON_STATUSES + OTHER_STATUSES:
         _add_problem_response(spec, status)
@@ -241,22 +241,22 @@ def _headers(*more: str) -> JsonObject:
 
 
 def _add_problem_response(spec: APISpec, status: int) -> None:
-    kinds = {kind: told for kind, told in PROBLEM_TYPES.items() if told.status == status}
+    kinds = {kind: problem_type for kind, problem_type in PROBLEM_TYPES.items() if problem_type.status == status}
     more = ("Retry-After",) if status in (429, 503) else ()
     examples = {}
-    for kind, told in kinds.items():
+    for kind, problem_type in kinds.items():
         value = {
             "type": f"/problems/{kind}",
-            "title": told.title,
+            "title": problem_type.title,
             "status": status,
-            "detail": told.advice,
+            "detail": problem_type.advice,
             "instance": "urn:uuid:5d1f1f43-6a2a-4f4c-9d35-6d7c5ad0a2a1",
         }
-        examples[kind] = {"summary": told.title, "value": value}
+        examples[kind] = {"summary": problem_type.title, "value": value}
     spec.components.response(
         f"Problem{status}",
         {
-            "description": "; ".join(told.title for told in kinds.values()) + ".",
+            "description": "; ".join(problem_type.title for problem_type in kinds.values()) + ".",
             "headers": _headers(*more),
             "content": {
                 "application/problem+json": {"schema": {"$ref": "#/components/schemas/Problem"}, "examples": examples}
@@ -266,23 +266,23 @@ def _add_problem_response(spec: APISpec, status: int) -> None:
 
 
 def make_problem_responses(*statuses: int) -> JsonObject:
-    """Return the problems that a path can answer with, those of every path among them."""
+    """Return the problem responses of a path, including those of every path."""
     wanted = sorted({*statuses, *COMMON_STATUSES})
     return {str(status): {"$ref": f"#/components/responses/Problem{status}"} for status in wanted}
 
 
 def make_ok_response(description: str, content: JsonObject, *more: str) -> JsonObject:
-    """Return a good response with its headers."""
+    """Return a successful response with its headers."""
     return {"description": description, "headers": _headers(*more), "content": content}
 
 
 def make_cacheable_responses(response: JsonObject) -> JsonObject:
-    """Return the good responses of what a client may keep: the answer, or that its copy is still right."""
+    """Return the successful responses of a path that clients may cache: 200 and 304."""
     return {"200": response, "304": {"$ref": "#/components/responses/NotModified"}}
 
 
 def make_value_response(pattern: str) -> JsonObject:
     """Return the response with one bare value."""
     schema = {"type": "string", "maxLength": 20_000, "pattern": f"^(?:{pattern}|#ERR .*)$"}
-    description = "The value and nothing else, as plain text; `#ERR ...` only where `errors=text` was asked for."
+    description = "The value as plain text; with `errors=text`, errors as a text that begins with `#ERR`."
     return make_ok_response(description, {"text/plain": {"schema": schema}}, "ETag")

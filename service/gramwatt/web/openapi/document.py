@@ -1,4 +1,4 @@
-"""The OpenAPI 3.1 contract, written by apispec from the registry. Nobody writes any of it for one calculator."""
+"""Build the OpenAPI 3.1 contract from the registry with apispec. No part of it is written for one calculator."""
 
 from __future__ import annotations
 
@@ -45,34 +45,34 @@ from gramwatt.web.pages.snippets import code_samples
 from gramwatt.web.request_parsing import RESPONSE_OPTIONS, get_response_options
 
 DESCRIPTION: Final = """\
-Gramwatt computes what somebody who builds, weighs, flies and reports on small electric multirotors adds up on the way:
-what a pack holds, the current at a power, how long it flies, the throttle cap that tames a motor, the margin below a
-mass limit.
+Gramwatt has calculators for people who build, weigh, fly and report on small electric multirotors: the energy of a
+pack, the current at a given power, the flight time, the throttle cap that tames a motor, the margin below a mass limit.
 
-**Units.** Every quantity has one unit here, told as `x-unit`. A bare number is in that unit; a text may carry another:
-`"1.3 Ah"`, `"127 mm"`. **Uncertainty.** A text may carry a standard uncertainty: `"212 ± 1 g"`; the answer then tells
-the uncertainty of each result and the share of each input in it. **Errors.** Every error is an
-`application/problem+json` (RFC 9457) that names every fault, what was given and what is accepted.
+**Units.** Every quantity has one unit in this contract, its `x-unit`. A number is in that unit; a text may have another
+one: `"1.3 Ah"`, `"127 mm"`. **Uncertainty.** A text may have a standard uncertainty: `"212 ± 1 g"`. The response then
+has the uncertainty of each result and the share of each input in it. **Errors.** Every error is an
+`application/problem+json` (RFC 9457) that lists every invalid input, what was given and what is accepted.
 
-**Tables.** Every calculator also answers many questions at once (`batch`), and varies an input (`sweep`), as JSON, CSV
-or Arrow.
+**Tables.** Every calculator also computes many rows at once (`batch`), and varies one or two inputs (`sweep`), as JSON,
+CSV or Arrow.
 
-**Pictures.** Every answer and every sweep can be had as a picture (`chart`), in SVG or PNG, its content told in words.
+**Charts.** The results of every calculator and every sweep are available as a chart (`chart`), in SVG or PNG, with its
+content described in words.
 
-**Recordings.** What a flight recorded is sent as it is (`log`), in CSV, NDJSON, JSON or Arrow, and becomes figures,
-captions for a video, or the flights that other calculators ask for.
+**Recordings.** Send the recording of a flight as it is (`log`), in CSV, NDJSON, JSON or Arrow. It becomes results,
+captions for a video, or the flights that other calculators need.
 
-**Spreadsheets.** Each result also has a path of its own that answers one bare value as plain text. Since a cell shows
-nothing of a failed request, `errors=text` may be added there: any error then comes with status 200 as a text that
-begins with `#ERR`. It is no parameter below, as with it no status tells a wrong question from a right one.
+**Spreadsheets.** Each result also has its own path, which returns one bare value as plain text. A cell shows nothing of
+a failed request; with `errors=text`, every error has status 200 and a text that begins with `#ERR`. This option is not
+a parameter below, because the status then no longer tells valid requests from invalid ones.
 
-The figures are calculations, not measurements or promises: makers' data and local rules come first.
+The results are calculations, not measurements or promises: manufacturers' data and local rules come first.
 """
 LICENSE: Final = {"name": "MIT", "url": "https://opensource.org/license/mit"}
 SERVER: Final = {
     "url": "/",
-    "description": "Production: the service that this contract was fetched from.",
-    "x-internal": False,  # meant for anybody
+    "description": "The service that this contract was fetched from.",
+    "x-internal": False,  # public
 }
 
 
@@ -88,19 +88,19 @@ def build_document() -> JsonObject:
             "summary": "Calculators for light electric multirotors.",
             "description": DESCRIPTION,
             "license": LICENSE,
-            "contact": {"name": "Whoever runs the service that this contract was fetched from"},
+            "contact": {"name": "The operator of the service that this contract was fetched from"},
         },
         servers=[SERVER],
-        security=[],  # nobody needs a key
+        security=[],  # no API key is needed
         tags=_tags(),
     )
     if plugin.converter is None:
-        raise RuntimeError("apispec gave no converter")
+        raise RuntimeError("apispec has no converter")
     plugin.converter.add_attribute_function(_of_field)  # type: ignore[no-untyped-call]
     add_components(spec)
     for name, option in RESPONSE_OPTIONS.items():
         if name == "units":
-            continue  # told for each calculator
+            continue  # each calculator has its own
         spec.components.parameter(f"option.{name}", "query", {**_make_parameter(option), "name": name})
     add_table_components(spec, _make_parameter)
     add_chart_components(spec, _make_parameter)
@@ -111,20 +111,20 @@ def build_document() -> JsonObject:
 
 
 def to_yaml(value: JsonObject) -> bytes:
-    """Return the contract as YAML, in the order it was written, without anchors."""
+    """Return the contract as YAML, in its own order, without anchors."""
     dumper = yaml.SafeDumper
     dumper.ignore_aliases = lambda *_: True  # type: ignore[method-assign]
     return str(yaml.dump(value, Dumper=dumper, sort_keys=False, allow_unicode=True, width=120)).encode()
 
 
 def _of_field(_converter: object, field: object, ret: JsonObject) -> JsonObject:
-    """Apispec's hook: the schema of a column field is that of one value, from its declaration."""
+    """Return the schema of one value of a column field; apispec calls this for each field."""
     return json_schema.make_input_schema(field.kind) if isinstance(field, ColumnField) else {}
 
 
 def _tags() -> list[JsonObject]:
     tags = [{"name": c.name, "description": f"{c.title} {c.documentation}"} for c in registry.load().values()]
-    tags.append({"name": "service", "description": "What stands around the calculators."})
+    tags.append({"name": "service", "description": "Index, units, contract, pages, health and metrics."})
     return sorted(tags, key=lambda tag: tag["name"])
 
 
@@ -173,7 +173,7 @@ def _add_calculator(spec: APISpec, calculator: Calculator[Any, Any]) -> None:
     content = {"schema": {"$ref": f"#/components/schemas/{question}"}, "examples": questions}
     post: JsonObject = {
         "operationId": f"{identity}_from_body",
-        "summary": f"{calculator.title} The question as JSON",
+        "summary": f"{calculator.title} Inputs as JSON",
         **shared,
         "parameters": options,
         "requestBody": {"required": True, "description": "The inputs.", "content": {"application/json": content}},
@@ -212,7 +212,7 @@ def _options(spec: APISpec, calculator: Calculator[Any, Any]) -> list[str]:
 
 
 def _answer_response(calculator: Calculator[Any, Any], answer: str) -> JsonObject:
-    """Return the response of GET and POST alike, with the answer to the first example, as JSON and as CSV."""
+    """Return the response of GET and POST, with the results of the first example as JSON and as CSV."""
     first = calculator.examples[0]
     answered = calculate.compute_response(calculator, first.given)
     content: JsonObject = {
@@ -228,7 +228,7 @@ def _answer_response(calculator: Calculator[Any, Any], answer: str) -> JsonObjec
     for form in calculator.formats:
         text = {"type": "string", "maxLength": 2**30, "description": form.description}
         content[form.media_type] = {} if form.binary else {"schema": {**text, "pattern": r"^[\s\S]*$"}}
-    return make_ok_response("The answer; that of a GET may be kept, by its ETag.", content, "ETag")
+    return make_ok_response("The results. The response to a GET may be cached by its ETag.", content, "ETag")
 
 
 def _add_inputs(spec: APISpec, calculator: Calculator[Any, Any]) -> list[str]:
@@ -301,12 +301,12 @@ def _require_needed(
 
 
 def _add_units(spec: APISpec, calculator: Calculator[Any, Any]) -> str:
-    """Return the ``units`` option of a calculator: its pattern tells which result can be had in which unit."""
+    """Add the ``units`` option of a calculator: its pattern has the units of each result."""
     pairs = []
     for name, unit in get_declared_units(calculator.result_fields).items():
         pairs.append(f"{escape_pattern(name)}:(?:{'|'.join(map(escape_pattern, units.compatible_units(unit)))})")
     parameter = _make_parameter(RESPONSE_OPTIONS["units"])
-    # One pair only, so that no pattern has to tell a result named twice; the service takes several.
+    # One pair only, since no pattern can reject a result named twice; the service accepts several.
     parameter["schema"] |= {"pattern": f"^(?:{'|'.join(pairs)})$"}
     name = f"{calculator.name}.units"
     spec.components.parameter(name, "query", {**parameter, "name": "units"})
@@ -316,14 +316,14 @@ def _add_units(spec: APISpec, calculator: Calculator[Any, Any]) -> str:
 def _value_operation(
     spec: APISpec, calculator: Calculator[Any, Any], name: str, kind: Kind, found: object
 ) -> JsonObject:
-    """Return the operation of one result, all but its inputs."""
+    """Return the operation of one result, without its inputs."""
     quantity = kind.item if isinstance(kind, NumberList) else kind
     options = ["option.digits", "option.decimal"]
     description = str(getattr(kind, "description", name))
     if isinstance(quantity, Quantity):
         options.insert(0, _add_unit(spec, quantity.unit))
         if quantity.unit != "1":
-            description += f" In {quantity.unit} unless `unit` says otherwise."
+            description += f" In {quantity.unit} unless `unit` sets another."
     query = build_query(calculator, calculator.examples[0].given)
     if found is not None and query is not None:
         description += f" `?{query}` gives `{serializers.format_value(found)}`."
@@ -340,7 +340,7 @@ def _value_operation(
             good = _shared_value(spec, "Number")
     return {
         "operationId": f"{calculator.name.replace('-', '_')}_{name}",
-        "summary": f"{name}, one bare value",
+        "summary": f"{name} as a bare value",
         "description": description,
         "tags": [calculator.name],
         "parameters": options,
@@ -355,7 +355,7 @@ def _shared_value(spec: APISpec, name: str) -> JsonObject:
 
 
 def _add_unit(spec: APISpec, declared: str) -> str:
-    """Return the ``unit`` option of results declared in one unit; its default tells which."""
+    """Add the ``unit`` option of results with one declared unit, its default; return the component's name."""
     name = f"unit.{json_schema.make_unit_identifier(declared)}"
     if name not in spec.components.parameters:
         allowed = {"type": "string", "enum": list(units.compatible_units(declared)), "default": declared}

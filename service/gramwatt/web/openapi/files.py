@@ -1,7 +1,7 @@
-"""The contract as it is served: the committed files, which `gramwatt contract --write openapi` writes.
+"""The committed files of the contract, which the service sends and `gramwatt contract --write openapi` writes.
 
-They ship inside the package; in a checkout they stand in openapi/. Building them at start would take longer than
-everything else there, so a test holds them to the document that `contract.py` builds.
+They are part of the installed package; in a checkout they are in openapi/. To build them at start would take longer
+than everything else there, so a test compares them with what `document.py` builds.
 """
 
 from __future__ import annotations

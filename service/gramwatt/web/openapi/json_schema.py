@@ -1,4 +1,4 @@
-"""JSON Schemas (2020-12) of a declaration's fields: of a question in JSON, of a query parameter, and of the answer."""
+"""Make JSON Schemas (2020-12) of declared fields: of inputs in JSON or in a query, and of the response."""
 
 from __future__ import annotations
 
@@ -74,14 +74,14 @@ def make_input_schema(kind: Kind, *, query: bool = False) -> JsonSchema:
 
 
 def make_recording_schemas(calculator: Calculator[Any, Any]) -> dict[str, JsonSchema]:
-    """Return the components of a calculator's recordings, by the name of what declares their channels."""
+    """Return the schemas of a calculator's recordings, by the name of the class that declares their channels."""
     tables = [_list_columns(kind).values() for kind in calculator.input_fields.values() if isinstance(kind, Table)]
     kinds = [*calculator.input_fields.values(), *(each for columns in tables for each in columns)]
     return {kind.row.__name__: _make_recording_schema(kind) for kind in kinds if isinstance(kind, TimeSeries)}
 
 
 def _make_recording_schema(kind: TimeSeries) -> JsonSchema:
-    """Return an object of lists by channel; columns that are no channel are allowed, and left out."""
+    """Return an object of lists by channel; other columns are allowed and ignored."""
     cells = {"type": ["number", "string", "null"], "maxLength": MAX_CELL_LENGTH, "pattern": r"^[\s\S]*$"}
     column: JsonSchema = {"type": "array", "maxItems": kind.max_length, "items": cells}
     channels = {name: each for name, each in get_fields(kind.row).items() if isinstance(each, Quantity)}
@@ -92,7 +92,7 @@ def _make_recording_schema(kind: TimeSeries) -> JsonSchema:
             name: {**column, "description": each.description, "x-unit": each.unit} for name, each in channels.items()
         },
         "required": [name for name, each in channels.items() if each.is_required],
-        "additionalProperties": {**column, "description": "A column that is no channel; it is not used."},
+        "additionalProperties": {**column, "description": "A column that is not a channel; it is ignored."},
     }
 
 
@@ -101,7 +101,7 @@ def _refer_to_quantity(kind: Quantity) -> JsonSchema:
 
 
 def make_quantity_schemas(calculator: Calculator[Any, Any]) -> dict[str, JsonSchema]:
-    """Return the components that a calculator's inputs refer to, one for each unit with its bounds, by name."""
+    """Return the schemas that a calculator's inputs refer to, one for each unit with its bounds, by name."""
     found: list[Quantity] = []
     for kind in calculator.input_fields.values():
         if isinstance(kind, Table):
@@ -112,15 +112,15 @@ def make_quantity_schemas(calculator: Calculator[Any, Any]) -> dict[str, JsonSch
 
 
 def make_quantity_name(kind: Quantity) -> str:
-    """Return the name of a quantity's component: ``mAh_at_least_1_at_most_1000000``."""
+    """Return the name of a quantity's schema: ``mAh_at_least_1_at_most_1000000``."""
     bounds = (("above", kind.above), ("at_least", kind.at_least), ("below", kind.below), ("at_most", kind.at_most))
-    told = [f"{word}_{format(Decimal(repr(bound)).normalize(), 'f')}" for word, bound in bounds if bound is not None]
+    parts = [f"{word}_{format(Decimal(repr(bound)).normalize(), 'f')}" for word, bound in bounds if bound is not None]
     exact = ["exact"] if kind.exact else []
-    return "_".join([make_unit_identifier(kind.unit), *told, *exact]).replace("_-", "_minus_")
+    return "_".join([make_unit_identifier(kind.unit), *parts, *exact]).replace("_-", "_minus_")
 
 
 def make_unit_identifier(unit: str) -> str:
-    """Return a unit in letters that a component's name may have: ``percent``, ``rpm_per_V``."""
+    """Return a unit in the characters that the name of a component may have: ``percent``, ``rpm_per_V``."""
     if unit == "1":
         return "number"
     words = unit.replace("%", "percent").replace("/", "_per_")
@@ -155,7 +155,7 @@ def _make_quantity_schema(kind: Quantity) -> JsonSchema:
 
 
 def _list_columns(kind: Table) -> dict[str, Kind]:
-    """Return what a row may hold: its fields, and ``<name>_u`` of each quantity."""
+    """Return the columns of a row: its fields, and ``<name>_u`` of each quantity."""
     fields = {name: inner for name, inner in get_fields(kind.row).items() if not isinstance(inner, StandardUncertainty)}
     spreads = {
         f"{name}_u": uncertainty_kind(name, inner) for name, inner in fields.items() if isinstance(inner, Quantity)
@@ -175,7 +175,7 @@ def _make_row_schema(kind: Table) -> JsonSchema:
 
 
 def make_value_schema(kind: Kind) -> JsonSchema:
-    """Return the schema of a value in an answer, without its description."""
+    """Return the schema of a value in a response, without its description."""
     match kind:
         case Quantity():
             return {"type": "number", "format": "double", "x-unit": kind.unit}
@@ -209,7 +209,7 @@ def make_value_schema(kind: Kind) -> JsonSchema:
 
 
 def make_result_schema(kind: Kind) -> JsonSchema:
-    """Return the schema of a result: of a plain one null where there is no answer, of a table in its columns."""
+    """Return the schema of a result; without a result it is null, in a table its columns are."""
     if isinstance(kind, Table):
         fields = get_fields(kind.row)
         columns = {
@@ -230,7 +230,7 @@ def _describe(kind: Kind) -> JsonSchema:
 
 
 def make_nullable(schema: JsonSchema) -> JsonSchema:
-    """Return a schema widened to null."""
+    """Return the schema that also allows null."""
     if "null" in schema["type"]:
         return schema
     widened = {**schema, "type": [schema["type"], "null"]}
@@ -240,7 +240,7 @@ def make_nullable(schema: JsonSchema) -> JsonSchema:
 
 
 def make_response_schema(calculator: Calculator[Any, Any]) -> JsonSchema:
-    """Return the schema of a calculator's JSON answer."""
+    """Return the schema of a calculator's JSON response."""
     given = {name: make_value_schema(kind) for name, kind in calculator.input_fields.items()}
     for assumption in calculator.assumptions:
         given[assumption.name] = make_nullable(given[assumption.name])  # it may have no finite value
@@ -250,19 +250,19 @@ def make_response_schema(calculator: Calculator[Any, Any]) -> JsonSchema:
         "maxItems": len(calculator.input_fields),
         "items": {"type": "string", "enum": list(calculator.input_fields)},
     }
-    solved = {"solved": {**names, "description": "The inputs that were worked out from measured ones."}}
+    solved = {"solved": {**names, "description": "The inputs that were computed from measured ones."}}
     return _make_object(
         {
             "calculator": {"type": "string", "const": calculator.name},
             "given": {
                 **_make_object(given),
-                "description": "The inputs as understood, each in its unit of the contract.",
+                "description": "The inputs as the service understood them, each in its unit of this contract.",
             },
             "assumed": {**names, "description": "The inputs that took their default."},
             **(solved if any(assumption.solved_from for assumption in calculator.assumptions) else {}),
             "results": {
                 **_make_object(results, required=list(results)),
-                "description": "null where there is no answer.",
+                "description": "null if there is no result.",
             },
             "units": {"$ref": "#/components/schemas/Units"},
             "cautions": {"$ref": "#/components/schemas/Cautions"},
@@ -299,7 +299,7 @@ SHARED: Mapping[str, JsonSchema] = {
     },
     "Cautions": {
         "type": "array",
-        "description": "Why results have no answer, then what to know before acting on the others.",
+        "description": "Why results are null, then what to know before you use the others.",
         "maxItems": 1000,
         "items": {"$ref": "#/components/schemas/Caution"},
     },
@@ -309,7 +309,7 @@ SHARED: Mapping[str, JsonSchema] = {
             "text": _make_text(2000),
             "results": {
                 "type": "array",
-                "description": "The results that have no answer for this reason; of a table by_pack.2.endurance.",
+                "description": "The results that are null for this reason; in a table by_pack.2.endurance.",
                 "maxItems": 100,
                 "items": PATH,
             },
@@ -318,7 +318,7 @@ SHARED: Mapping[str, JsonSchema] = {
     ),
     "Uncertainty": {
         "type": "object",
-        "description": "Where inputs carried one, given or of their default: that of each numeric result.",
+        "description": "The uncertainty of each numeric result, if an input has one, given or by default.",
         "additionalProperties": {"$ref": "#/components/schemas/StandardUncertainty"},
     },
     "RowError": _make_object(
@@ -328,18 +328,18 @@ SHARED: Mapping[str, JsonSchema] = {
                 "format": "int64",
                 "minimum": 0,
                 "maximum": 2**53,
-                "description": "Which row of the table, from 1.",
+                "description": "Number of the row in the table, from 1.",
             },
             "type": {
                 "type": "string",
                 "format": "uri-reference",
                 "maxLength": 100,
-                "description": "Only of a last row: why the table could not be read any further.",
+                "description": "Only in a last row: why the table could not be read to its end.",
             },
             "detail": _make_text(4000),
             "errors": {
                 "type": "array",
-                "description": "Faults of this row, up to five; none for rows beyond the first thousand with faults.",
+                "description": "Errors of this row, up to five; none after the first thousand invalid rows.",
                 "maxItems": 5,
                 "items": {"$ref": "#/components/schemas/Fault"},
             },
@@ -352,11 +352,11 @@ SHARED: Mapping[str, JsonSchema] = {
                 **_ONE_OR_MANY,
                 "description": "Combined standard uncertainty (JCGM 100, 5.1.2), in the result's unit.",
             },
-            "low": {**_ONE_OR_MANY, "description": "The result less two standard uncertainties (k = 2)."},
-            "high": {**_ONE_OR_MANY, "description": "The result and two standard uncertainties (k = 2)."},
+            "low": {**_ONE_OR_MANY, "description": "The result minus two standard uncertainties (k = 2)."},
+            "high": {**_ONE_OR_MANY, "description": "The result plus two standard uncertainties (k = 2)."},
             "shares": {
                 "type": "object",
-                "description": "Share of each uncertain input in its square; they add up to 1.",
+                "description": "Share of each uncertain input in the variance; the shares add up to 1.",
                 "additionalProperties": {"type": "number", "format": "double", "minimum": 0, "maximum": 1},
             },
         },
@@ -364,14 +364,14 @@ SHARED: Mapping[str, JsonSchema] = {
     ),
     "Working": {
         "type": "object",
-        "description": "With working=true: how each result was found.",
+        "description": "With working=true: how each result was computed.",
         "additionalProperties": {"$ref": "#/components/schemas/Steps"},
     },
     "Steps": _make_object(
         {
             "formula": _make_text(2000),
-            "numbers": _make_text(4000, description="The formula with the numbers put in."),
-            "method": _make_text(2000, description="How it is found, where no single formula gives it."),
+            "numbers": _make_text(4000, description="The formula with numbers inserted."),
+            "method": _make_text(2000, description="How the result is computed, if no single formula gives it."),
             "references": {
                 "type": "array",
                 "maxItems": 20,

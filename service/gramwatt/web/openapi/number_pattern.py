@@ -1,4 +1,4 @@
-r"""Regular expressions for decimal numbers within bounds, so that the contract says exactly which texts are answered.
+"""Make regular expressions for decimal numbers within bounds, so that the contract says which texts are valid.
 
 JSON Schema cannot bound a number inside a text such as ``"1.3 Ah"``; a pattern can. Written for ECMA 262, JSON
 Schema's dialect, and kept to what Python reads alike: ``[0-9]``, since ``\\d`` is any script's digit in Python.
@@ -19,7 +19,7 @@ UNCERTAINTY: Final = f"(?:{REQUIRED_UNCERTAINTY})?"
 
 
 class Bound(NamedTuple):
-    """An end of a range; an open one does not belong to it."""
+    """An end of a range, which excludes the value if it is open."""
 
     value: Decimal
     is_open: bool
@@ -29,12 +29,10 @@ ZERO: Final = Bound(Decimal(0), is_open=False)
 
 
 def make_text_pattern(kind: Quantity) -> str:
-    """Return the texts that stand for a quantity.
-
-    A number within its bounds, an uncertainty if wanted, a unit of the table.
+    """Return the pattern of a quantity as text: a number within its bounds, an optional uncertainty, and a unit.
 
     Exact in the declared unit, to nine decimals; in others the bounds are drawn in to two significant digits. A
-    dimensionless number stands as text only where it carries an uncertainty.
+    dimensionless number is a text only if it has an uncertainty.
     """
     if kind.unit == "1":
         return f"^(?:{_numbers(kind, units.get_unit('1'))}){REQUIRED_UNCERTAINTY}$"
@@ -48,20 +46,17 @@ def make_text_pattern(kind: Quantity) -> str:
 
 
 def _either(forms: list[str]) -> str:
-    """One of several forms, which hold no bare alternatives themselves."""
+    """Return the pattern of one of several forms, none of which has bare alternatives."""
     return forms[0] if len(forms) == 1 else f"(?:{'|'.join(forms)})"
 
 
 def escape_pattern(text: str) -> str:
-    """Return a text as the pattern that matches just it; ECMA 262 in Unicode mode allows no needless backslash."""
+    """Return the pattern that matches just this text; ECMA 262 in Unicode mode allows no needless backslash."""
     return "".join(f"\\{letter}" if letter in r"\^$.|?*+()[]{}/" else letter for letter in text)
 
 
 def _numbers(kind: Quantity, unit: units.Unit) -> str:
-    """Return the decimals, written plainly, whose value in ``unit`` is within the bounds.
-
-    Empty where there are none.
-    """
+    """Return the pattern of plain decimals that are within the bounds in ``unit``; empty if there are none."""
     low, high = _bound(kind, unit, upper=False), _bound(kind, unit, upper=True)
     forms: list[str] = []
     if high.value >= 0:
@@ -74,7 +69,7 @@ def _numbers(kind: Quantity, unit: units.Unit) -> str:
 
 
 def _bound(kind: Quantity, unit: units.Unit, *, upper: bool) -> Bound:
-    """Return a bound in ``unit``: as declared in the declared unit, else drawn in to two significant digits."""
+    """Return a bound in ``unit``: exact in the declared unit, else moved inward to two significant digits."""
     closed, opened = (kind.at_most, kind.below) if upper else (kind.at_least, kind.above)
     declared = units.get_unit(kind.unit)
     value = closed if opened is None else opened
@@ -98,7 +93,7 @@ def _bound(kind: Quantity, unit: units.Unit, *, upper: bool) -> Bound:
 
 
 def _decimals(low: Bound, high: Bound) -> list[str]:
-    """Forms of the decimals from ``low``, 0 or more, to ``high``."""
+    """Return forms of the decimals from ``low``, 0 or more, to ``high``."""
     if low.value > high.value or (low.value == high.value and (low.is_open or high.is_open)):
         return []
     # A double tells apart some 15 digits; more of them would round across an open bound.
@@ -122,7 +117,7 @@ def _tail(value: Decimal) -> str:
 
 
 def _with_tails(whole: int, low: str, high: str | None, low_open: bool, high_open: bool, digits: int) -> list[str]:
-    """Forms of ``whole`` with the fractions from 0.``low`` to 0.``high`` (None: to 1)."""
+    """Return forms of ``whole`` with the fractions from 0.``low`` to 0.``high`` (None: to 1)."""
     if high is not None:
         width = max(len(low), len(high))
         low, high = low.ljust(width, "0"), high.ljust(width, "0")
@@ -135,7 +130,7 @@ def _with_tails(whole: int, low: str, high: str | None, low_open: bool, high_ope
 
 
 def _tails(low: str, high: str | None, low_open: bool, high_open: bool, digits: int) -> Iterator[str]:
-    """Forms of one to ``digits`` digits after the point; ``low`` and ``high`` of equal length where both are told."""
+    """Yield forms of one to ``digits`` digits after the point; ``low`` and ``high`` have the same length."""
     if digits < 1:
         return
     if not low and not high:
@@ -161,7 +156,7 @@ def _tails(low: str, high: str | None, low_open: bool, high_open: bool, digits: 
 
 
 def _after(digit: int, low: str, high: str | None, low_open: bool, high_open: bool, digits: int) -> Iterator[str]:
-    """Forms that begin with one digit and go on between ``low`` and ``high``."""
+    """Yield forms that begin with one digit and continue between ``low`` and ``high``."""
     low = low if high is None else low.ljust(len(high), "0")
     tails = list(_tails(low, high, low_open, high_open, digits - 1))
     alone = not low.strip("0") and not low_open and not (high is not None and not high.strip("0") and high_open)
@@ -177,7 +172,7 @@ def _digit(first: int, last: int) -> str:
 
 
 def _whole_numbers(low: int, high: int) -> list[str]:
-    """Forms of the whole numbers from ``low`` to ``high``, both included."""
+    """Return forms of the whole numbers from ``low`` to ``high``, both included."""
     forms: list[str] = []
     if low == 0:
         forms, low = ["0"], 1

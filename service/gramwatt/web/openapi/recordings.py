@@ -1,4 +1,4 @@
-"""The contract's paths of recordings: of every calculator that asks for one."""
+"""Add the path of a recording to the contract, for every calculator that uses one."""
 
 from __future__ import annotations
 
@@ -16,15 +16,15 @@ from gramwatt.web.recording_options import get_log_options
 from gramwatt.web.request_parsing import get_response_options
 
 LOG_TEXT: Final = """\
-The recording itself is the body, as CSV (separated by commas, semicolons or tabs; lines before the header are skipped),
-NDJSON, a JSON object of lists, or an Arrow IPC stream; the other inputs stand in the query. Columns are named like
-channels, and a header may tell a unit (`time [ms]`, `current [mA]`); a column of another name is told by
-`<channel>_column`. Times may also be clock times or dates with times. Columns that are no channel are not used. Cells
-that cannot be read are left out and counted in the answer, never refused."""
+The recording is the body, as CSV (separated by commas, semicolons or tabs; lines before the header are skipped),
+NDJSON, a JSON object of lists, or an Arrow IPC stream; the other inputs are in the query. Columns are named like
+channels, and a header may have a unit (`time [ms]`, `current [mA]`); `<channel>_column` names a column with another
+name. Times may also be clock times, or dates with times. Columns that are not channels are ignored. Cells that cannot
+be read are left out, and the results count them; they are never an error."""
 
 
 def add_log(spec: APISpec, calculator: Calculator[Any, Any], inputs: list[str], options: list[str], good: Any) -> None:
-    """Register the path of one calculator's recording; ``inputs`` and ``options`` are query parameters by component."""
+    """Add the path of one calculator's recording; ``inputs`` and ``options`` are components of query parameters."""
     own = get_log_options(calculator)
     for name, kind in own.items():
         if name in get_response_options(calculator):
@@ -48,14 +48,14 @@ def add_log(spec: APISpec, calculator: Calculator[Any, Any], inputs: list[str], 
 
 
 def _content(calculator: Calculator[Any, Any]) -> JsonObject:
-    """Return the recording by media type. No schema can tell every such text, so that of CSV tells one."""
+    """Return the recording by media type; the schema of CSV has one example, since none describes all such texts."""
     name = calculator.recording or ""
     log: Any = calculator.examples[0].given[name]
     headers = [f"{channel} [{kind.unit}]" for channel, kind in channels_of(recording_kind(calculator)).items()]
     named = [header for header in headers if header.partition(" ")[0] in log]
     cells = [log[header.partition(" ")[0]] for header in named]
     lines = [",".join(named), *(",".join("" if c is None else str(c) for c in row) for row in zip(*cells, strict=True))]
-    text = {"type": "string", "enum": ["\r\n".join([*lines, ""])], "description": "For instance."}
+    text = {"type": "string", "enum": ["\r\n".join([*lines, ""])], "description": "An example."}
     value = json.loads(json.dumps(log))
     return {
         FORMATS["csv"]: {"schema": text},

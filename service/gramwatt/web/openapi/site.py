@@ -1,4 +1,4 @@
-"""The paths of the contract that stand around the calculators."""
+"""Add the paths to the contract that belong to no calculator."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from gramwatt.web.problems import PROBLEM_TYPES
 
 
 def add_site(spec: APISpec) -> None:
-    """Register the paths of the home page, the index, the contract itself, its viewer, problems, health, metrics."""
+    """Add home page, index, units, the contract and its viewer, problems, health and metrics."""
 
     def page(media: str, schema: JsonObject) -> JsonObject:
         return {media: {"schema": schema}}
@@ -25,27 +25,27 @@ def add_site(spec: APISpec) -> None:
     index = page("application/json", {"$ref": "#/components/schemas/Index"})
     units = page("application/json", {"$ref": "#/components/schemas/UnitTable"})
     for path, name, summary, content, statuses in (
-        ("/", "home", "What this is", {**index, **html}, (406,)),
-        ("/v1", "list_calculators", "The calculators", index, (406,)),
-        ("/v1/units", "list_units", "The units that quantities may carry", units, (406,)),
+        ("/", "home", "Home page for people, index for programs", {**index, **html}, (406,)),
+        ("/v1", "list_calculators", "List of the calculators", index, (406,)),
+        ("/v1/units", "list_units", "Units of quantities", units, (406,)),
         ("/openapi.json", "contract_json", "This contract as JSON", page("application/json", {"type": "object"}), ()),
         ("/openapi.yaml", "contract_yaml", "This contract as YAML", page("application/yaml", {"type": "object"}), ()),
         ("/docs", "reference", "This contract in a viewer", html, ()),
         (
             "/health/live",
             "live",
-            "Whether the process answers",
+            "Liveness of the process",
             page("text/plain", {"type": "string", "const": "live\n"}),
             (),
         ),
         (
             "/health/ready",
             "ready",
-            "Whether questions can be sent",
+            "Readiness for requests",
             page("text/plain", {"type": "string", "const": "ready\n"}),
             (),
         ),
-        ("/metrics", "metrics", "Metrics in Prometheus' text format", numbers, ()),
+        ("/metrics", "metrics", "Metrics in the Prometheus text format", numbers, ()),
     ):
         if path in ("/", "/v1", "/v1/units", "/openapi.json", "/openapi.yaml"):
             responses = make_cacheable_responses(
@@ -70,7 +70,7 @@ def add_site(spec: APISpec) -> None:
                 "name": "kind",
                 "in": "path",
                 "required": True,
-                "description": "The last part of a problem's type.",
+                "description": "The last part of the type of a problem.",
                 "schema": {"type": "string", "enum": list(PROBLEM_TYPES)},
                 "example": "invalid-input",
             }
@@ -78,8 +78,8 @@ def add_site(spec: APISpec) -> None:
         operations={
             "get": {
                 "operationId": "describe_problem",
-                "summary": "What a type of problem means",
-                "description": "The page that a problem's `type` leads to.",
+                "summary": "Description of a type of problem",
+                "description": "The page at the URL in the `type` of a problem.",
                 "tags": ["service"],
                 "responses": {
                     "200": make_ok_response("The type of problem.", described),
@@ -91,7 +91,7 @@ def add_site(spec: APISpec) -> None:
 
 
 def _add_pages(spec: APISpec, html: JsonObject) -> None:
-    """Register the paths of the calculators' pages, and of the web component's script."""
+    """Add the pages of the calculators, and the script of the web component."""
     which = {
         "name": "calculator",
         "in": "path",
@@ -100,20 +100,20 @@ def _add_pages(spec: APISpec, html: JsonObject) -> None:
         "schema": {"type": "string", "enum": list(registry.list_names())},
         "example": registry.list_names()[0],
     }
-    told_form = "The fields of the form: inputs by name, `<name>.unit`, columns of tables as `parts.0.mass`."
-    sent = {"required": False, "description": told_form, "content": {"multipart/form-data": {}}}
+    fields = "The fields of the form: inputs by name, `<name>.unit`, columns of tables as `parts.0.mass`."
+    sent = {"required": False, "description": fields, "content": {"multipart/form-data": {}}}
     described = {"application/json": {"schema": {"$ref": "#/components/schemas/Description"}}}
     for path, name, summary, content in (
         (
             "/calculators/{calculator}",
             "page",
-            "A calculator's page; for programs its description",
+            "Page of a calculator; for programs its description",
             {**described, **html},
         ),
-        ("/calculators/{calculator}/frame", "frame", "The same page for a frame on another site", html),
+        ("/calculators/{calculator}/frame", "frame", "Page of a calculator for a frame on another site", html),
     ):
-        told = f"{summary}. The fields of the form, a question among them, may stand in the query."
-        shared: JsonObject = {"tags": ["service"], "description": told}
+        text = f"{summary}. The query may have the fields of the form."
+        shared: JsonObject = {"tags": ["service"], "description": text}
         statuses = (400, 404, 406) if name == "page" else (400, 404)
         get = {
             "operationId": f"calculator_{name}",
@@ -132,14 +132,12 @@ def _add_pages(spec: APISpec, html: JsonObject) -> None:
             "responses": {"200": make_ok_response(f"{summary}.", html), **make_problem_responses(400, 404, 413)},
         }
         spec.path(path, parameters=[which], operations={"get": get, "post": post})
-    told = (
-        "The chart of what the form in the query asks, rows of tables included; of the example where it asks nothing."
-    )
+    chart_text = "The chart for the form in the query, including rows of tables; without fields that of the example."
     drawn = {"image/svg+xml": {"schema": {"type": "string", "maxLength": 5_000_000, "pattern": "^<svg "}}}
     chart = {
         "operationId": "calculator_chart",
-        "summary": "The chart of a calculator's page",
-        "description": f"{told} By inputs, and in other formats and looks, charts are at `/v1/{{calculator}}/chart`.",
+        "summary": "Chart on the page of a calculator",
+        "description": f"{chart_text} Other formats and styles are at `/v1/{{calculator}}/chart`.",
         "tags": ["service"],
         "responses": {
             **make_cacheable_responses(make_ok_response("The chart.", drawn, "ETag")),
@@ -155,9 +153,9 @@ def _add_pages(spec: APISpec, html: JsonObject) -> None:
         operations={
             "get": {
                 "operationId": "element",
-                "summary": "The script of the element <gramwatt-calculator>",
-                "description": "The newest version. One that never changes stands at `/gramwatt-<version>.js`: the "
-                "index names it, with its integrity digest.",
+                "summary": "Script of the web component <gramwatt-calculator>",
+                "description": "The latest version. `/gramwatt-<version>.js` never changes: the index has its URL and "
+                "its integrity digest.",
                 "tags": ["service"],
                 "responses": {
                     **make_cacheable_responses(make_ok_response("The script.", script, "ETag", "Link")),

@@ -1,4 +1,4 @@
-"""The contract's paths of tables: batch and sweep of every calculator."""
+"""Add the paths of tables to the contract: batch and sweep of every calculator."""
 
 from __future__ import annotations
 
@@ -29,26 +29,26 @@ from gramwatt.web.table_options import BATCH_OPTIONS, MAX_AXES, MAX_TABLE_BYTES,
 MEDIA: Final = tuple(FORMATS.values())
 LINES: Final = r"^[\s\S]*$"
 BATCH_TEXT: Final = """\
-Many questions at once: each row is a question, each row of the answer is the answer to it, in the same order, written
-as it is read, so that a table of any length can be sent. Columns are named like inputs; in CSV and Arrow a header may
-tell a unit (`capacity [Ah]`), and a column `<input>_u` a standard uncertainty. Inputs in the query hold for every row.
-A column that is no input is refused by name, unless `keep` names it or it is called id, name or note: it then passes
-through untouched. What is wrong with a row is told in its own `error`, and never spoils the others. A table that
-cannot be read any further ends with a row whose `error` says why."""
+Compute many rows at once. Each row has the inputs of one calculation; each row of the response has its results, in the
+same order. The response is written while the table is read, so a table may have any length. Columns are named like
+inputs; in CSV and Arrow a header may have a unit (`capacity [Ah]`), and a column `<input>_u` a standard uncertainty.
+Inputs in the query hold for every row. A column that is not an input is an error, unless `keep` names it or its name is
+id, name or note: it is then copied to the response. Invalid rows get an `error`; all other rows are computed. If the
+table cannot be read to its end, the `error` of a last row says why."""
 SWEEP_TEXT: Final = """\
-One input varied: evenly from `from` to `to` in `count` points, the other inputs as given. `from` and `to` may carry a
-unit. `vary` may stand twice, each with its own `from`, `to` and `count` in the same order, for a grid; and instead of a
-range the varied input itself may hold a list (`vary=cells&cells=2,3,4`). A point that is out of bounds, or lacks an
-input, says so in its own `error`."""
+Vary one input evenly from `from` to `to` in `count` points; the other inputs stay as given. `from` and `to` may have a
+unit. For a grid, use `vary` twice, each with its own `from`, `to` and `count` in the same order. Instead of a range,
+the varied input may have a list of values (`vary=cells&cells=2,3,4`). A point that is out of bounds or lacks an input
+gets an `error`."""
 
 
 def add_tables(spec: APISpec, calculator: Calculator[Any, Any], inputs: list[str]) -> None:
-    """Batch and sweep of one calculator; ``inputs`` are its query parameters by component."""
+    """Add batch and sweep of one calculator; ``inputs`` are the components of its query parameters."""
     identity = calculator.name.replace("-", "_")
     question = get_schema_name(calculator)
     row, table = question.replace("Question", "Row"), question.replace("Question", "Table")
-    spec.components.schema(row, _row(calculator))
-    spec.components.response(table, _table_response(calculator, row))
+    spec.components.schema(row, _make_row_schema(calculator))
+    spec.components.response(table, _make_table_response(calculator, row))
     good = {"$ref": f"#/components/responses/{table}"}
     shared: JsonObject = {"tags": [calculator.name]}
     units = f"{calculator.name}.units"
@@ -59,28 +59,32 @@ def add_tables(spec: APISpec, calculator: Calculator[Any, Any], inputs: list[str
         operations={
             "post": {
                 "operationId": f"{identity}_batch",
-                "summary": f"{calculator.title} Many questions at once",
+                "summary": f"{calculator.title} Many rows at once",
                 "description": BATCH_TEXT,
                 **shared,
                 "parameters": batch_options,
-                "requestBody": {"required": True, "description": "The table.", "content": _sent(calculator, question)},
+                "requestBody": {
+                    "required": True,
+                    "description": "The table.",
+                    "content": _make_batch_content(calculator, question),
+                },
                 "responses": {"200": good, **make_problem_responses(400, 406, 413, 415, 422, 501)},
             }
         },
     )
     body = question.replace("Question", "SweepQuestion")
-    spec.components.schema(body, _sweep_body(calculator, question))
+    spec.components.schema(body, _make_sweep_schema(calculator, question))
     operations: JsonObject = {
         "post": {
             "operationId": f"{identity}_sweep_from_body",
-            "summary": f"{calculator.title} One input varied, or two, the question as JSON",
+            "summary": f"{calculator.title} One input varied, or two, with inputs as JSON",
             "description": SWEEP_TEXT,
             **shared,
             "parameters": sweep_options,
             "requestBody": {
                 "required": True,
-                "description": "Inputs that stand fast, and those that vary.",
-                "content": {"application/json": _sweep_content(calculator, body)},
+                "description": "Constant inputs, and those that vary.",
+                "content": {"application/json": _make_sweep_content(calculator, body)},
             },
             "responses": {"200": good, **make_problem_responses(400, 406, 413, 415, 422, 501)},
         }
@@ -91,25 +95,25 @@ def add_tables(spec: APISpec, calculator: Calculator[Any, Any], inputs: list[str
             "summary": f"{calculator.title} One input varied",
             "description": SWEEP_TEXT,
             **shared,
-            "parameters": [*_optional(spec, inputs), *_axis(spec, calculator), *sweep_options],
+            "parameters": [*_make_optional(spec, inputs), *_add_axis_parameters(spec, calculator), *sweep_options],
             "responses": {**make_cacheable_responses(good), **make_problem_responses(406, 413, 422, 501)},
         }
     spec.path(f"/v1/{calculator.name}/sweep", operations=dict(sorted(operations.items())))
 
 
 def add_table_components(spec: APISpec, parameter: Any) -> None:
-    """Register what the tables of all calculators share: their options, and the error of a row."""
+    """Add what the tables of all calculators share: their options and the ends of a range."""
     for name, option in {**BATCH_OPTIONS, **SWEEP_OPTIONS}.items():
         if name not in ("units", "errors", "by"):
             spec.components.parameter(f"table.{name}", "query", {**parameter(option), "name": name})
-    for end, told in (("from", "Where the range begins."), ("to", "Where the range ends.")):
+    for end, description in (("from", "Start of the range."), ("to", "End of the range.")):
         number = {"type": "number", "format": "double", "minimum": -MAX_RANGE_END, "maximum": MAX_RANGE_END}
-        described = {"name": end, "required": True, "schema": number, "description": told}
+        described = {"name": end, "required": True, "schema": number, "description": description}
         spec.components.parameter(f"sweep.{end}", "query", described)
 
 
-def _optional(spec: APISpec, inputs: list[str]) -> list[str]:
-    """Return the inputs of a sweep: any of them may be the one that varies, so none is required here."""
+def _make_optional(spec: APISpec, inputs: list[str]) -> list[str]:
+    """Return the input parameters of a sweep: any of them may vary, so none is required."""
     made = []
     for name in inputs:
         found = spec.components.parameters[name]
@@ -121,29 +125,35 @@ def _optional(spec: APISpec, inputs: list[str]) -> list[str]:
     return made
 
 
-def _axis(spec: APISpec, calculator: Calculator[Any, Any]) -> list[str]:
+def _add_axis_parameters(spec: APISpec, calculator: Calculator[Any, Any]) -> list[str]:
     names = list(variable_inputs(calculator))
     vary = {"type": "string", "enum": names}
     described = {"name": "vary", "required": True, "schema": vary, "description": "The input that varies."}
-    most = get_max_points(calculator)
-    if f"sweep.count.{most}" not in spec.components.parameters:
-        count = {"type": "integer", "format": "int32", "minimum": 2, "maximum": most}
-        told = {
+    max_points = get_max_points(calculator)
+    if f"sweep.count.{max_points}" not in spec.components.parameters:
+        count = {"type": "integer", "format": "int32", "minimum": 2, "maximum": max_points}
+        parameter = {
             "name": "count",
             "required": True,
             "schema": count,
-            "description": "How many points, both ends counted.",
+            "description": "Number of points, including both ends.",
         }
-        spec.components.parameter(f"sweep.count.{most}", "query", told)
+        spec.components.parameter(f"sweep.count.{max_points}", "query", parameter)
     spec.components.parameter(f"{calculator.name}.vary", "query", described)
-    return [f"{calculator.name}.vary", "sweep.from", "sweep.to", f"sweep.count.{most}"]
+    return [f"{calculator.name}.vary", "sweep.from", "sweep.to", f"sweep.count.{max_points}"]
 
 
-def _sweep_body(calculator: Calculator[Any, Any], question: str) -> JsonObject:
-    most = get_max_points(calculator)
+def _make_sweep_schema(calculator: Calculator[Any, Any], question: str) -> JsonObject:
+    max_points = get_max_points(calculator)
     end = {"type": "number", "format": "double", "minimum": -MAX_RANGE_END, "maximum": MAX_RANGE_END}
-    count = {"type": "integer", "format": "int32", "minimum": 2, "maximum": most}
-    listed = {"type": "array", "minItems": 1, "maxItems": most, "items": {}, "description": "Its values, each a point."}
+    count = {"type": "integer", "format": "int32", "minimum": 2, "maximum": max_points}
+    listed = {
+        "type": "array",
+        "minItems": 1,
+        "maxItems": max_points,
+        "items": {},
+        "description": "Values of the input, one for each point.",
+    }
     even = {
         "type": "object",
         "description": "Evenly spaced points.",
@@ -161,7 +171,7 @@ def _sweep_body(calculator: Calculator[Any, Any], question: str) -> JsonObject:
         "properties": {
             "given": {
                 "type": "object",
-                "description": "The inputs that stand fast; one that varies too is not used.",
+                "description": "The constant inputs; a value of an input that varies is not used.",
                 "additionalProperties": False,
                 "properties": {
                     name: json_schema.make_input_schema(kind) for name, kind in calculator.input_fields.items()
@@ -169,7 +179,7 @@ def _sweep_body(calculator: Calculator[Any, Any], question: str) -> JsonObject:
             },
             "vary": {
                 "type": "object",
-                "description": "One input that varies, or two for a grid, the second fastest.",
+                "description": "One input that varies, or two for a grid; the second varies fastest.",
                 "additionalProperties": False,
                 "minProperties": 1,
                 "maxProperties": MAX_AXES,
@@ -179,8 +189,8 @@ def _sweep_body(calculator: Calculator[Any, Any], question: str) -> JsonObject:
     }
 
 
-def _sweep_content(calculator: Calculator[Any, Any], body: str) -> JsonObject:
-    """Return the body's schema, with the first example varied."""
+def _make_sweep_content(calculator: Calculator[Any, Any], body: str) -> JsonObject:
+    """Return the schema of the body, with the first example varied."""
     example = dict(calculator.examples[0].given)
     name = next((name for name in variable_inputs(calculator) if name in example), next(iter(example)))
     value = {"given": {n: v for n, v in example.items() if n != name}, "vary": {name: [example[name]]}}
@@ -190,8 +200,8 @@ def _sweep_content(calculator: Calculator[Any, Any], body: str) -> JsonObject:
     }
 
 
-def _row(calculator: Calculator[Any, Any]) -> JsonObject:
-    """Return a row of the answer: columns passed through, results, cautions; or an error instead of the latter two."""
+def _make_row_schema(calculator: Calculator[Any, Any]) -> JsonObject:
+    """Return the schema of a row: copied columns, then results and cautions, or an error."""
     results = {name: json_schema.make_result_schema(kind) for name, kind in calculator.result_fields.items()}
     spreads = {
         f"{name}_u": json_schema.make_nullable(json_schema.make_value_schema(uncertainty_kind(name, kind)))
@@ -200,7 +210,7 @@ def _row(calculator: Calculator[Any, Any]) -> JsonObject:
     }
     return {
         "type": "object",
-        "description": "The answer to one row, with the columns passed through and those asked for by `given`.",
+        "description": "The results of one row, with copied columns and the inputs if `given` is set.",
         "maxProperties": 2 * MAX_TABLE_COLUMNS + 100,
         "additionalProperties": {},
         "properties": {
@@ -208,7 +218,7 @@ def _row(calculator: Calculator[Any, Any]) -> JsonObject:
             **spreads,
             "cautions": {
                 "type": "array",
-                "description": "Codes of the cautions that concern this row; those that always hold stand in a header.",
+                "description": "Codes of the cautions of this row; Standing-Cautions has those of all rows.",
                 "maxItems": 60,
                 "items": {"type": "string", "maxLength": 64, "pattern": "^[a-z0-9-]+$"},
             },
@@ -217,11 +227,10 @@ def _row(calculator: Calculator[Any, Any]) -> JsonObject:
     }
 
 
-def _sent(calculator: Calculator[Any, Any], question: str) -> JsonObject:
+def _make_batch_content(calculator: Calculator[Any, Any], question: str) -> JsonObject:
     """Return the body of a batch by media type.
 
-    An array's items are described, not constrained: a row that is no question has its own error, and the others their
-    answers.
+    The items of an array are described, not constrained: an invalid row gets its own error, and the others results.
     """
     flat = [example for example in calculator.examples if _is_flat(calculator, example.given)]
     rows = [dict(example.given) for example in calculator.examples][:2]
@@ -230,7 +239,7 @@ def _sent(calculator: Calculator[Any, Any], question: str) -> JsonObject:
         "schema": {
             "type": "array",
             "maxItems": MAX_TABLE_BYTES,
-            "description": f"Rows, each a {question}; what is wrong with one is told in its own error.",
+            "description": f"Rows, each a {question}. An invalid row gets its own error.",
             "items": {"anyOf": [question_schema, {"not": question_schema}]},
         },
         "examples": {"rows": {"summary": "Rows", "value": rows}},
@@ -239,9 +248,9 @@ def _sent(calculator: Calculator[Any, Any], question: str) -> JsonObject:
     if flat:
         names = list(flat[0].given)
         line = ",".join(str(flat[0].given[name]) for name in names)
-        # No schema can tell the grammar of all such tables, so it tells one.
+        # No schema describes the grammar of all such tables, so this has one example.
         text = {"type": "string", "enum": [f"{','.join(names)}\r\n{line}\r\n"]}
-        content["text/csv"] = {"schema": {**text, "description": "For instance; other columns, other rows likewise."}}
+        content["text/csv"] = {"schema": {**text, "description": "An example; other columns and rows are possible."}}
     content["application/x-ndjson"] = {}
     content["application/vnd.apache.arrow.stream"] = {}
     return content
@@ -251,14 +260,14 @@ def _is_flat(calculator: Calculator[Any, Any], given: Mapping[str, object]) -> b
     return all(not isinstance(value, list | dict) and "," not in str(value) for value in given.values())
 
 
-def _table_response(calculator: Calculator[Any, Any], row: str) -> JsonObject:
+def _make_table_response(calculator: Calculator[Any, Any], row: str) -> JsonObject:
     answer = compute_response(calculator, calculator.examples[0].given)
     codes = dict.fromkeys(caution["code"] for caution in answer["cautions"])
     example = [{**answer["results"], "cautions": [code for code in codes if code not in standing_codes(calculator)]}]
     array = {"type": "array", "maxItems": MAX_TABLE_BYTES, "items": {"$ref": f"#/components/schemas/{row}"}}
     text = {"type": "string", "maxLength": 1000 * MAX_TABLE_BYTES, "pattern": LINES}
     return make_ok_response(
-        "The answered table, row for row.",
+        "The table of results, row by row.",
         {
             "application/json": {"schema": array, "examples": {"rows": {"summary": "Rows", "value": example}}},
             "application/x-ndjson": {"schema": text},
