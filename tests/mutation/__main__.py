@@ -42,7 +42,6 @@ TESTS: Final = (
     "tests/web/test_contract.py",
     "tests/web/test_problems.py",
     "tests/web/test_sweep.py",
-    "tests/hostile/test_budget.py",
     "tests/cli/test_check.py",
 )
 """Tests of these packages that need no server; slower ones would catch more mutants and take hours."""
