@@ -1,4 +1,4 @@
-"""An open set of bench runs of nine motors with eight five-inch propellers, and what the motor model makes of them.
+"""An open set of bench runs of nine motors with eight five-inch propellers, and the errors of the motor model on them.
 
 bench_five_inch of the reference data: StrawsonDesign/motor_propeller_testing @ 7031418 (MIT). A supply set to 7.4 or
 11.1 V and limited to 11 A, eleven throttle steps a run.
@@ -30,7 +30,7 @@ AIR_DENSITY: Final = 1.195
 """Of the room, not recorded: as the data's summary takes it."""
 
 CHOSEN_ON: Final = "acegi"
-"""The motors that the default constants were chosen with; b, d, f, h were kept to check them."""
+"""The motors that the default constants were chosen with; b, d, f, h check them."""
 
 LEFT_OUT: Final = (("b", 4), ("b", 7))
 """Two runs that contradict the rest. b with 4: 40 % less thrust at the same speed than 4 on the eight other motors. b
@@ -71,7 +71,7 @@ class Rows:
 
     @property
     def supply_held(self) -> BoolArray:
-        """Whether the supply kept its voltage, so that it did not limit the current."""
+        """Whether the supply held its voltage, so that it did not limit the current."""
         return np.asarray(self.voltage >= HELD * self.supply)
 
     def of_motors(self, names: str) -> BoolArray:

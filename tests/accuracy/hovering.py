@@ -37,8 +37,8 @@ class Estimate:
 def estimate(**inputs: Any) -> Estimate:
     """Return what hover-power says of a craft."""
     answer = calculate("hover-power", **inputs)
-    told = answer["uncertainty"]["power"]
-    return Estimate(answer["results"]["power"], told["low"], told["high"])
+    uncertainty = answer["uncertainty"]["power"]
+    return Estimate(answer["results"]["power"], uncertainty["low"], uncertainty["high"])
 
 
 def cruise_powers(folder: Path) -> Array:
@@ -71,9 +71,9 @@ def benches(folder: Path) -> tuple[Errors, float]:
     grams = rows.thrust / constants.STANDARD_GRAVITY * 1e3
     rows, grams = rows.where(grams >= LIGHTEST * 1e3), grams[grams >= LIGHTEST * 1e3]
     count = grams.size
-    asked: dict[str, list[Any]] = {"mass": grams.tolist(), "diameter": [5.0] * count, "motors": [1] * count}
-    asked |= {"avionics_power": ["0 W"] * count, "air_density": [bench.AIR_DENSITY] * count}
-    outcome = evaluate_columns(registry.load()["hover-power"], asked, count, text=False)
+    columns: dict[str, list[Any]] = {"mass": grams.tolist(), "diameter": [5.0] * count, "motors": [1] * count}
+    columns |= {"avionics_power": ["0 W"] * count, "air_density": [bench.AIR_DENSITY] * count}
+    outcome = evaluate_columns(registry.load()["hover-power"], columns, count, text=False)
     if outcome.errors or outcome.uncertainty is None:
         raise ValueError(f"{outcome.errors}")
     measured, width = rows.voltage * rows.current, 2 * outcome.uncertainty.standard["power"]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from contributor import nomenclature
 from contributor.texts import ROOT, add_entries, changelog, readme
 
 STALE = "run `make contract` and look at the diff"
@@ -15,6 +16,15 @@ def test_the_table_in_the_readme_is_current() -> None:
 
 def test_the_changelog_mentions_every_calculator_that_is_new() -> None:
     assert (ROOT / "CHANGELOG.md").read_text(encoding="utf-8") == changelog(), STALE
+
+
+def test_the_nomenclature_is_current() -> None:
+    assert nomenclature.PATH.read_text(encoding="utf-8") == nomenclature.nomenclature(), STALE
+
+
+def test_every_symbol_names_a_quantity_or_a_constant() -> None:
+    names = {*nomenclature.quantities(), *(name for name, *_ in nomenclature.constants())}
+    assert [name for name in nomenclature.SYMBOLS if name not in names] == []
 
 
 @pytest.mark.parametrize(

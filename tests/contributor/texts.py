@@ -14,6 +14,7 @@ from typing import Final
 
 from click.testing import CliRunner
 
+from contributor import nomenclature
 from gramwatt.__main__ import main
 from gramwatt.engine import registry
 
@@ -62,5 +63,9 @@ def add_entries(text: str, entries: Iterable[str]) -> str:
 
 
 if __name__ == "__main__":
-    for path, content in ((ROOT / "README.md", readme()), (ROOT / "CHANGELOG.md", changelog())):
+    for path, content in (
+        (ROOT / "README.md", readme()),
+        (ROOT / "CHANGELOG.md", changelog()),
+        (nomenclature.PATH, nomenclature.nomenclature()),
+    ):
         path.write_text(content, encoding="utf-8")

@@ -167,7 +167,7 @@ CALCULATOR = Calculator(
     references=(
         Reference(
             "Constant-power discharge of a rested voltage behind a resistance, integrated in closed form: derived, and "
-            "checked against PyBaMM 26.10, equivalent_circuit.Thevenin",
+            "checked against the Thevenin model of PyBaMM 26.10",
             url="https://doi.org/10.5334/jors.309",
         ),
         rested_voltage("endurance", "end_cell_voltage", "end_charge", "mean_voltage", "greatest_power"),
