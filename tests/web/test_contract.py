@@ -329,8 +329,8 @@ def test_code_samples_ask_what_the_examples_do(client: FlaskClient) -> None:
                 assert path.removeprefix("/v1/") in sample["source"]
                 if sample["lang"] == "Python":
                     compile(sample["source"], path, "exec")
-                    question = ast.literal_eval(re.findall(r"^(?:question|inputs) = (.*)$", sample["source"], re.MULTILINE)[0])
-                    assert client.post(path, json=question).status_code == 200
+                    (inputs,) = re.findall(r"^inputs = (.*)$", sample["source"], re.MULTILINE)
+                    assert client.post(path, json=ast.literal_eval(inputs)).status_code == 200
                 elif method == "get":
                     url = urlsplit(re.findall(r"http://localhost:8000[^'\"]*", sample["source"])[0])
                     assert client.get(f"{url.path}?{url.query}").status_code == 200

@@ -1,7 +1,7 @@
-"""Make regular expressions for decimal numbers within bounds, so that the contract says which texts are valid.
+r"""Make regular expressions for decimal numbers within bounds, so that the contract says which texts are valid.
 
 JSON Schema cannot bound a number inside a text such as ``"1.3 Ah"``; a pattern can. Written for ECMA 262, JSON
-Schema's dialect, and kept to what Python reads alike: ``[0-9]``, since ``\\d`` is any script's digit in Python.
+Schema's dialect, and kept to what Python reads alike: ``[0-9]``, since ``\d`` is any script's digit in Python.
 """
 
 from __future__ import annotations
