@@ -33,8 +33,8 @@ FORMATS = list(SUFFIXES)
 CSV = b"id,cells,power,capacity\na,6,500,1300\nb,4,120.5,850\nc,3,60,450\n"
 
 
-def run(*words: object, body: bytes | None = None) -> Result:
-    return CliRunner().invoke(main, ["batch", *map(str, words)], input=body)
+def run(*arguments: object, body: bytes | None = None) -> Result:
+    return CliRunner().invoke(main, ["batch", *map(str, arguments)], input=body)
 
 
 def written(form: str, path: Path, rows: list[dict[str, Any]]) -> Path:
@@ -110,12 +110,12 @@ def test_every_extension_leads_to_its_format(tmp_path: Path) -> None:
 @pytest.mark.parametrize("form", FORMATS)
 def test_standard_input_and_output_with_the_format_told_or_found(form: str, tmp_path: Path) -> None:
     raw = written(form, tmp_path / "table", ROWS).read_bytes()
-    told = run("pack-current", "-", "--from", form, "--to", "parquet", body=raw)
-    assert told.exit_code == 0
-    assert [row["id"] for row in read("parquet", told.stdout_bytes)] == ["a", "b", "c"]
-    assert told.stderr == "3 rows computed, 0 invalid: standard output\n"
+    output = run("pack-current", "-", "--from", form, "--to", "parquet", body=raw)
+    assert output.exit_code == 0
+    assert [row["id"] for row in read("parquet", output.stdout_bytes)] == ["a", "b", "c"]
+    assert output.stderr == "3 rows computed, 0 invalid: standard output\n"
     if form != "tsv":  # which begins like CSV
-        assert run("pack-current", "-", "--to", "parquet", body=raw).stdout_bytes == told.stdout_bytes
+        assert run("pack-current", "-", "--to", "parquet", body=raw).stdout_bytes == output.stdout_bytes
 
 
 @pytest.mark.parametrize(
@@ -133,13 +133,13 @@ def test_an_arrow_extension_may_hold_a_stream(tmp_path: Path) -> None:
 
 def test_options_are_those_of_the_service() -> None:
     body = b"label;cells;capacity\nx;6;1,3 Ah\n"
-    words = ["--set", "power=500 W", "--keep", "label", "--units", "current:mA", "--digits", "5", "--decimal", ","]
-    result = run("pack-current", "-", *words, "--given", "--uncertainty", body=body)
+    arguments = ["--set", "power=500 W", "--keep", "label", "--units", "current:mA", "--digits", "5", "--decimal", ","]
+    result = run("pack-current", "-", *arguments, "--given", "--uncertainty", body=body)
     assert result.exit_code == 0, result.stderr
     header, row = (line.split(";") for line in result.stdout.splitlines())
-    told = dict(zip(header, row, strict=True))
-    assert (told["label"], told["current [mA]"], told["capacity [mAh]"]) == ("x", "23050,0", "1300,0")
-    assert told["current_u [mA]"] != ""
+    output = dict(zip(header, row, strict=True))
+    assert (output["label"], output["current [mA]"], output["capacity [mAh]"]) == ("x", "23050,0", "1300,0")
+    assert output["current_u [mA]"] != ""
     for option, first in (("names", "current"), ("off", "23.05")):
         plain = run("pack-current", "-", "--header", option, "--digits", "4", body=CSV).stdout.splitlines()[0]
         assert plain.split(",")[1] == first
@@ -193,7 +193,7 @@ def test_a_parquet_file_with_a_broken_row_group_keeps_the_rows_before(tmp_path: 
 
 
 @pytest.mark.parametrize(
-    ("words", "says"),
+    ("arguments", "expected_text"),
     [
         pytest.param(["pack-curent", "-"], "did you mean pack-current", id="calculator"),
         pytest.param(["pack-current", "no-such.csv"], "no-such.csv: No such file", id="no-such-file"),
@@ -214,13 +214,13 @@ def test_a_parquet_file_with_a_broken_row_group_keeps_the_rows_before(tmp_path: 
         pytest.param(["pack-current", "-", "--url", "http://127.0.0.1:1"], "no connection", id="no-service"),
     ],
 )
-def test_where_nothing_can_be_done_nothing_is_written(words: list[str], says: str, tmp_path: Path) -> None:
+def test_where_nothing_can_be_done_nothing_is_written(arguments: list[str], expected_text: str, tmp_path: Path) -> None:
     kept = tmp_path / "answers.csv"
     kept.write_text("what was there\n", encoding="utf-8")
-    body = CSV.replace(b"power", b"capacty") if "pack-energy" in words else CSV
-    result = run(*words, "-o", kept, body=body)
+    body = CSV.replace(b"power", b"capacty") if "pack-energy" in arguments else CSV
+    result = run(*arguments, "-o", kept, body=body)
     assert (result.exit_code, result.stdout) == (2, "")
-    assert says in result.stderr
+    assert expected_text in result.stderr
     assert "Traceback" not in result.stderr
     assert kept.read_text(encoding="utf-8") == "what was there\n"
     assert list(tmp_path.iterdir()) == [kept]

@@ -21,8 +21,8 @@ from gramwatt.__main__ import main
 CSV = b"id,cells,power,capacity\na,6,500,1300\nb,4,120.5,850\nc,3,60,450\n"
 
 
-def run(*words: object, body: bytes | None = None) -> Result:
-    return CliRunner().invoke(main, ["batch", *map(str, words)], input=body)
+def run(*arguments: object, body: bytes | None = None) -> Result:
+    return CliRunner().invoke(main, ["batch", *map(str, arguments)], input=body)
 
 
 def test_a_folder_that_is_not_there_is_named(tmp_path: Path) -> None:
@@ -56,8 +56,8 @@ def test_a_new_file_has_the_rights_that_any_other_would(tmp_path: Path) -> None:
     assert (tmp_path / "answers.csv").stat().st_mode == (tmp_path / "other").stat().st_mode
 
 
-def command(*words: object) -> list[str]:
-    return [sys.executable, "-m", "gramwatt", "batch", *map(str, words)]
+def command(*arguments: object) -> list[str]:
+    return [sys.executable, "-m", "gramwatt", "batch", *map(str, arguments)]
 
 
 @pytest.mark.parametrize(("number", "status"), [(signal.SIGINT, 130), (signal.SIGTERM, 143), (signal.SIGHUP, 129)])
@@ -95,32 +95,32 @@ def test_a_reader_that_leaves_is_no_fault_to_tell(unbuffered: str, tmp_path: Pat
         assert process.stderr.read() == b""
 
 
-def on_terminal(*words: object, stdout: int | None = None) -> str:
+def on_terminal(*arguments: object, stdout: int | None = None) -> str:
     """Return what a process says whose standard error, and standard output unless told, is a terminal."""
     ours, theirs = pty.openpty()
     try:
         out = theirs if stdout is None else stdout
-        with subprocess.Popen(command(*words), stdin=subprocess.DEVNULL, stdout=out, stderr=theirs) as process:
+        with subprocess.Popen(command(*arguments), stdin=subprocess.DEVNULL, stdout=out, stderr=theirs) as process:
             os.close(theirs)
-            said = b""
+            output_text = b""
             with open(ours, "rb", closefd=False, buffering=0) as terminal:
                 try:
                     while piece := terminal.read(65536):
-                        said += piece
+                        output_text += piece
                 except OSError:  # the other end is closed
                     pass
             assert process.wait(60) == 0
     finally:
         os.close(ours)
-    return said.decode()
+    return output_text.decode()
 
 
 def test_a_bar_is_shown_on_a_terminal_only(tmp_path: Path) -> None:
     table, out = tmp_path / "table.csv", tmp_path / "answers.csv"
     table.write_bytes(CSV)
-    said = on_terminal("pack-current", table, "-o", out)
-    assert "100%" in said
-    assert said.endswith(f"3 rows computed, 0 invalid: {out}\r\n")
+    output_text = on_terminal("pack-current", table, "-o", out)
+    assert "100%" in output_text
+    assert output_text.endswith(f"3 rows computed, 0 invalid: {out}\r\n")
     assert "%" not in on_terminal("pack-current", table, "-o", out, "--no-progress")
     assert "100%" not in on_terminal("pack-current", table)  # where the rows themselves are shown
     piped = subprocess.run(command("pack-current", table, "-o", out, "--progress"), capture_output=True, check=True)
@@ -145,7 +145,7 @@ def test_memory_does_not_grow_with_the_table(tmp_path: Path) -> None:
         "import resource, subprocess, sys; subprocess.run(sys.argv[1:], check=True); "
         "print(resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss // 1024)"
     )
-    words = [sys.executable, "-c", code, *command("pack-current", table, "-o", tmp_path / "answers.parquet")]
-    shown = subprocess.run(words, capture_output=True, check=True)
+    arguments = [sys.executable, "-c", code, *command("pack-current", table, "-o", tmp_path / "answers.parquet")]
+    shown = subprocess.run(arguments, capture_output=True, check=True)
     assert pq.read_metadata(tmp_path / "answers.parquet").num_rows == 2_000_000
     assert int(shown.stdout) < 450

@@ -46,11 +46,11 @@ def table(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return path
 
 
-def run(*words: object, body: bytes | None = None) -> Result:
-    return CliRunner().invoke(main, ["batch", *map(str, words)], input=body)
+def run(*arguments: object, body: bytes | None = None) -> Result:
+    return CliRunner().invoke(main, ["batch", *map(str, arguments)], input=body)
 
 
-def told(result: Result) -> str:
+def output(result: Result) -> str:
     """Return the line at the end, without the name of the file."""
     return result.stderr.partition(": ")[0]
 
@@ -71,7 +71,7 @@ def test_both_ways_give_the_same_bytes(
     here = run("pack-current", table, "--to", to, "-o", tmp_path / "here", *options)
     there = run("pack-current", table, "--to", to, "-o", tmp_path / "there", *options, "--url", service)
     assert here.exit_code == there.exit_code == 1, there.stderr
-    assert told(here) == told(there) == "18,750 rows computed, 1,250 invalid"
+    assert output(here) == output(there) == "18,750 rows computed, 1,250 invalid"
     assert (tmp_path / "here").read_bytes() == (tmp_path / "there").read_bytes()
 
 
@@ -83,7 +83,7 @@ def test_columns_go_both_ways_too(form: str, to: str, service: str, tmp_path: Pa
     here = run("pack-current", source, "-o", tmp_path / f"here{to}")
     there = run("pack-current", source, "-o", tmp_path / f"there{to}", "--url", service)
     assert here.exit_code == there.exit_code == 1, there.stderr
-    assert told(here) == told(there) == "12,000 rows computed, 12,000 invalid"
+    assert output(here) == output(there) == "12,000 rows computed, 12,000 invalid"
     assert _read(tmp_path / f"here{to}").equals(_read(tmp_path / f"there{to}"))
     assert _read(tmp_path / f"there{to}").num_rows == 24_000
 
@@ -135,7 +135,7 @@ def test_a_table_that_breaks_off_is_told_alike(to: str, service: str, tmp_path: 
 
 
 @pytest.mark.parametrize(
-    ("words", "body", "says"),
+    ("arguments", "body", "expected_text"),
     [
         pytest.param(["pack-curent"], b"cells\n6\n", ["pack-curent", "pack-current"], id="calculator"),
         pytest.param(["pack-current"], b"cels\n6\n", ["cels: ", "capacity: ", "accepted: "], id="every-fault"),
@@ -144,11 +144,11 @@ def test_a_table_that_breaks_off_is_told_alike(to: str, service: str, tmp_path: 
     ],
 )
 def test_a_problem_is_told_with_every_fault(
-    words: list[str], body: bytes, says: list[str], service: str, tmp_path: Path
+    arguments: list[str], body: bytes, expected_text: list[str], service: str, tmp_path: Path
 ) -> None:
-    result = run(*words, "-", "-o", tmp_path / "out.csv", "--url", service, body=body)
+    result = run(*arguments, "-", "-o", tmp_path / "out.csv", "--url", service, body=body)
     assert (result.exit_code, result.stdout) == (2, "")
-    assert all(each in result.stderr for each in says), result.stderr
+    assert all(each in result.stderr for each in expected_text), result.stderr
     assert list(tmp_path.iterdir()) == []
 
 
@@ -168,13 +168,13 @@ class _Echo(http.server.BaseHTTPRequestHandler):
         while self.rfile.readline() != b"0\r\n":
             pass
         self.rfile.readline()
-        said = f"what is {self.requestline}".encode()
+        output_text = f"what is {self.requestline}".encode()
         self.send_response(404)
-        self.send_header("Content-Length", str(len(said)))
+        self.send_header("Content-Length", str(len(output_text)))
         self.end_headers()
-        self.wfile.write(said)
+        self.wfile.write(output_text)
 
-    def log_message(self, *words: object) -> None:
+    def log_message(self, *arguments: object) -> None:
         """Quietly."""
 
 
@@ -263,8 +263,8 @@ def test_rows_come_back_while_others_are_still_to_be_sent(service: str, tmp_path
 @pytest.mark.parametrize(("header", "status"), [(b"cells,power,capacity\n", 130), (b"cels,power\n", 2)])
 def test_an_end_while_more_is_to_come_is_clean(header: bytes, status: int, service: str, tmp_path: Path) -> None:
     """Ctrl+C, and a header that is refused, while a thread waits for standard input."""
-    words = ["batch", "pack-current", "-", "-o", str(tmp_path / "out.csv"), "--url", service]
-    command = [sys.executable, "-m", "gramwatt", *words]
+    arguments = ["batch", "pack-current", "-", "-o", str(tmp_path / "out.csv"), "--url", service]
+    command = [sys.executable, "-m", "gramwatt", *arguments]
     with subprocess.Popen(command, stdin=subprocess.PIPE, stderr=subprocess.PIPE) as process:
         assert process.stdin is not None
         assert process.stderr is not None
@@ -279,9 +279,9 @@ def test_an_end_while_more_is_to_come_is_clean(header: bytes, status: int, servi
         else:
             process.stdin.close()
             assert process.wait(60) == status
-        said = process.stderr.read().decode()
-    assert "Fatal" not in said
-    assert "Traceback" not in said
+        output_text = process.stderr.read().decode()
+    assert "Fatal" not in output_text
+    assert "Traceback" not in output_text
     assert list(tmp_path.iterdir()) == []
 
 
@@ -294,8 +294,8 @@ def test_memory_does_not_grow_with_the_table(service: str, tmp_path: Path) -> No
         "import resource, subprocess, sys; subprocess.run(sys.argv[1:], check=True); "
         "print(resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss // 1024)"
     )
-    words = [sys.executable, "-m", "gramwatt", "batch", "pack-current", table, "-o", tmp_path / "out.csv"]
-    command = [sys.executable, "-c", code, *map(str, words), "--url", service]
+    arguments = [sys.executable, "-m", "gramwatt", "batch", "pack-current", table, "-o", tmp_path / "out.csv"]
+    command = [sys.executable, "-c", code, *map(str, arguments), "--url", service]
     shown = subprocess.run(command, capture_output=True, check=True)
     assert (tmp_path / "out.csv").read_bytes().count(b"\n") == 1_500_001
     assert int(shown.stdout) < 250

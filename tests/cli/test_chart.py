@@ -23,8 +23,8 @@ def client() -> FlaskClient:
     return create_app().test_client()
 
 
-def run(*words: str, body: bytes | None = None) -> Result:
-    return CliRunner().invoke(main, ("chart", *words), input=body)
+def run(*arguments: str, body: bytes | None = None) -> Result:
+    return CliRunner().invoke(main, ("chart", *arguments), input=body)
 
 
 @pytest.mark.parametrize("ending", ["svg", "png", "txt"])
@@ -64,7 +64,7 @@ def test_tables_and_recordings(client: FlaskClient) -> None:
 
 
 @pytest.mark.parametrize(
-    ("words", "said"),
+    ("arguments", "output_text"),
     [
         pytest.param(QUESTION, "say in which format", id="no-format"),
         pytest.param((*QUESTION, "-o", "amps.gif"), "say in which format", id="another-ending"),
@@ -82,8 +82,8 @@ def test_tables_and_recordings(client: FlaskClient) -> None:
         pytest.param((*QUESTION, "-o", "nowhere/at/all.svg"), "nowhere", id="no-such-folder"),
     ],
 )
-def test_what_cannot_be_drawn_is_said(words: tuple[str, ...], said: str) -> None:
-    result = run(*words)
+def test_what_cannot_be_drawn_is_said(arguments: tuple[str, ...], output_text: str) -> None:
+    result = run(*arguments)
     assert result.exit_code == 2
-    assert said in result.stderr
+    assert output_text in result.stderr
     assert result.stdout == ""

@@ -27,11 +27,11 @@ def client() -> FlaskClient:
     return create_app().test_client()
 
 
-def run(*words: str, body: bytes | None = None) -> Result:
-    return CliRunner().invoke(main, words, input=body)
+def run(*arguments: str, body: bytes | None = None) -> Result:
+    return CliRunner().invoke(main, arguments, input=body)
 
 
-def refused(result: Result) -> str:
+def run_invalid(result: Result) -> str:
     """Return what a refused command says; nothing of it on standard output."""
     assert result.exit_code == 2
     assert result.stdout == ""
@@ -107,15 +107,17 @@ def test_one_value(more: tuple[str, ...], expected: str) -> None:
 
 
 def test_every_fault_is_told_on_standard_error() -> None:
-    told = refused(run("calc", "pack-energy", "cells=0", "capacity=1_000", "cels=6", "--units", "usable_energy:lb"))
-    lines = told.splitlines()
+    output = run_invalid(
+        run("calc", "pack-energy", "cells=0", "capacity=1_000", "cels=6", "--units", "usable_energy:lb")
+    )
+    lines = output.splitlines()
     assert [line.split(":")[0] for line in lines] == ["cels", "cells", "capacity", "units"]
     assert "did you mean cells?" in lines[0]
     assert all("accepted: " in line for line in lines)
 
 
 @pytest.mark.parametrize(
-    ("words", "says"),
+    ("arguments", "expected_text"),
     [
         pytest.param(("calc", "pack-enregy", "cells=6"), "did you mean pack-energy", id="calculator-misspelt"),
         pytest.param((*PACK, "--value", "usable"), "usable_energy", id="result-misspelt"),
@@ -131,12 +133,12 @@ def test_every_fault_is_told_on_standard_error() -> None:
         pytest.param(("serve", "--port", "99999"), "65535", id="no-such-port"),
     ],
 )
-def test_a_fault_is_told_with_what_would_help(words: tuple[str, ...], says: str) -> None:
-    assert says in refused(run(*words, body=b"{}"))
+def test_a_fault_is_told_with_what_would_help(arguments: tuple[str, ...], expected_text: str) -> None:
+    assert expected_text in run_invalid(run(*arguments, body=b"{}"))
 
 
 @pytest.mark.parametrize(
-    ("body", "says"),
+    ("body", "expected_text"),
     [
         pytest.param(b"{", "--body: ", id="cut-off"),
         pytest.param(b"[1]", "must be a JSON object", id="no-object"),
@@ -145,8 +147,8 @@ def test_a_fault_is_told_with_what_would_help(words: tuple[str, ...], says: str)
         pytest.param(b'{"cells": "6"}', "capacity", id="every-fault-of-a-body"),
     ],
 )
-def test_a_bad_body_is_refused(body: bytes, says: str) -> None:
-    assert says in refused(run("calc", "pack-energy", "--body", "-", body=body))
+def test_a_bad_body_is_refused(body: bytes, expected_text: str) -> None:
+    assert expected_text in run_invalid(run("calc", "pack-energy", "--body", "-", body=body))
 
 
 def test_list_names_every_calculator_with_its_inputs_and_results() -> None:
@@ -219,7 +221,7 @@ def test_files_as_the_rows_of_a_table(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    ("words", "told"),
+    ("arguments", "output"),
     [
         pytest.param(("pack-energy", "--log", str(FLIGHT)), "takes no recording", id="none is asked for"),
         pytest.param(("flight-log", "--log", str(FLIGHT), "--log", str(FLIGHT)), "one recording", id="two of them"),
@@ -229,7 +231,7 @@ def test_files_as_the_rows_of_a_table(tmp_path: Path) -> None:
         pytest.param(("flight-log", "log=flight.csv"), "does not fit in text", id="as a word"),
     ],
 )  # fmt: skip
-def test_recordings_that_cannot_be_asked_with(words: tuple[str, ...], told: str) -> None:
-    shown = CliRunner().invoke(main, ["calc", *words])
+def test_recordings_that_cannot_be_asked_with(arguments: tuple[str, ...], output: str) -> None:
+    shown = CliRunner().invoke(main, ["calc", *arguments])
     assert shown.exit_code == 2
-    assert told in shown.output
+    assert output in shown.output

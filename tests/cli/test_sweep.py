@@ -23,8 +23,8 @@ from gramwatt.web import create_app
 PACK = ("pack-current", "cells=6", "capacity=1300")
 
 
-def run(*words: object) -> Result:
-    return CliRunner().invoke(main, ["sweep", *map(str, words)])
+def run(*arguments: object) -> Result:
+    return CliRunner().invoke(main, ["sweep", *map(str, arguments)])
 
 
 def rows_of(result: Result) -> list[dict[str, str]]:
@@ -104,9 +104,9 @@ def test_no_point_with_an_answer() -> None:
 
 
 def test_a_list_of_parts_cannot_be_told_in_words() -> None:
-    told = run("mass-margin", "parts=5", "--vary", "limit=100:300:5")
-    assert (told.exit_code, told.stdout) == (2, "")
-    assert "parts: " in told.stderr
+    output = run("mass-margin", "parts=5", "--vary", "limit=100:300:5")
+    assert (output.exit_code, output.stdout) == (2, "")
+    assert "parts: " in output.stderr
 
 
 @pytest.mark.parametrize("suffix", [".csv", ".ndjson", ".json", ".parquet"])
@@ -132,7 +132,7 @@ def test_every_way_to_write_holds_every_point(suffix: str, tmp_path: Path) -> No
 
 
 @pytest.mark.parametrize(
-    ("words", "says"),
+    ("arguments", "expected_text"),
     [
         pytest.param(("pack-curent", "--vary", "power=1:2:3"), "did you mean pack-current", id="calculator"),
         pytest.param(PACK, "--vary", id="nothing-varied"),
@@ -154,10 +154,12 @@ def test_every_way_to_write_holds_every_point(suffix: str, tmp_path: Path) -> No
         pytest.param((*PACK, "--vary", f"power=1:2:{10**15}", "--vary", "cells=2,3"), "points", id="too-many"),
     ],
 )
-def test_where_nothing_can_be_done_every_reason_is_told(words: tuple[str, ...], says: str, tmp_path: Path) -> None:
-    result = run(*words, "-o", tmp_path / "out.csv")
+def test_where_nothing_can_be_done_every_reason_is_told(
+    arguments: tuple[str, ...], expected_text: str, tmp_path: Path
+) -> None:
+    result = run(*arguments, "-o", tmp_path / "out.csv")
     assert (result.exit_code, result.stdout) == (2, "")
-    assert says in result.stderr
+    assert expected_text in result.stderr
     assert "Traceback" not in result.stderr
     assert list(tmp_path.iterdir()) == []
 
@@ -169,8 +171,8 @@ def test_ten_million_points_are_never_held(tmp_path: Path) -> None:
         "print(resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss // 1024)"
     )
     varied = ("--vary", "power=10:900:4000", "--vary", "capacity=500:3000:2500")
-    words = [sys.executable, "-m", "gramwatt", "sweep", "pack-current", "cells=6", *varied, "--best", "5"]
-    command = [sys.executable, "-c", code, *words, "-o", str(tmp_path / "best.csv")]
+    arguments = [sys.executable, "-m", "gramwatt", "sweep", "pack-current", "cells=6", *varied, "--best", "5"]
+    command = [sys.executable, "-c", code, *arguments, "-o", str(tmp_path / "best.csv")]
     shown = subprocess.run(command, capture_output=True, check=True)
     assert shown.stderr.startswith(b"10,000,000 points computed, 0 invalid: the best 5 by current in ")
     assert int(shown.stdout) < 250

@@ -25,16 +25,16 @@ class Cluster:
         self.address: str = json.loads(described.read_bytes())["address"]
         self.workers: list[subprocess.Popen[bytes]] = []
 
-    def _start(self, role: str, *words: object) -> subprocess.Popen[bytes]:
-        command = [sys.executable, "-m", f"distributed.cli.dask_{role}", *map(str, words), "--no-dashboard"]
+    def _start(self, role: str, *arguments: object) -> subprocess.Popen[bytes]:
+        command = [sys.executable, "-m", f"distributed.cli.dask_{role}", *map(str, arguments), "--no-dashboard"]
         command += ["--host", "127.0.0.1"]
         with open(self._folder / f"{role}.log", "ab") as log:
             return subprocess.Popen(command, stdout=log, stderr=log, cwd=self._folder)
 
     def join(self) -> subprocess.Popen[bytes]:
         """One more worker."""
-        words = (self.address, "--nthreads", "1", "--no-nanny", "--local-directory", self._folder)
-        self.workers.append(self._start("worker", *words))
+        arguments = (self.address, "--nthreads", "1", "--no-nanny", "--local-directory", self._folder)
+        self.workers.append(self._start("worker", *arguments))
         return self.workers[-1]
 
     def complete(self) -> None:

@@ -30,8 +30,8 @@ BATCH = ("batch", "pack-current", "--set", "cells=6", "--set", "capacity=1300", 
 MANY = f"{PARTS * ROWS:,} rows computed, 0 invalid: "
 
 
-def run(*words: object) -> Result:
-    return CliRunner().invoke(main, [str(word) for word in words])
+def run(*arguments: object) -> Result:
+    return CliRunner().invoke(main, [str(word) for word in arguments])
 
 
 @pytest.fixture(scope="module")
@@ -54,8 +54,8 @@ def expected(table: Path) -> dict[str, bytes]:
 @contextmanager
 def begun(table: Path, folder: Path, address: str) -> Iterator[subprocess.Popen[bytes]]:
     """Make a run of which some parts are done."""
-    words = [sys.executable, "-m", "gramwatt", *BATCH, str(table), "-o", f"{folder}/", "--scheduler", address]
-    with subprocess.Popen(words, stderr=subprocess.PIPE) as process:
+    arguments = [sys.executable, "-m", "gramwatt", *BATCH, str(table), "-o", f"{folder}/", "--scheduler", address]
+    with subprocess.Popen(arguments, stderr=subprocess.PIPE) as process:
         wait_for(lambda: recorded(folder) > 5, process)
         yield process
 
@@ -80,8 +80,8 @@ def test_a_run_continues_after_its_client_was_killed(
         process.kill()
     again = run(*BATCH, table, "-o", f"{tmp_path}/out/", "--scheduler", workers.address)
     assert again.exit_code == 0
-    told = again.stderr.removeprefix(f"{MANY}{tmp_path}/out/ ({PARTS} parts, ")
-    assert 5 < int(told.removesuffix(" of them from an earlier run)\n")) < PARTS
+    output = again.stderr.removeprefix(f"{MANY}{tmp_path}/out/ ({PARTS} parts, ")
+    assert 5 < int(output.removesuffix(" of them from an earlier run)\n")) < PARTS
     assert contents(tmp_path / "out") == expected
 
 
@@ -133,8 +133,8 @@ def test_what_passes_the_client_is_small_whatever_the_rows(table: Path, workers:
     passed = {}
     for parts in (6, 60):
         counted = Counted(workers.address)
-        words = (*BATCH[:-1], PARTS * ROWS // parts, table, "-o", f"{tmp_path}/{parts}/")
-        result = run(*words, "--scheduler", counted.address)
+        arguments = (*BATCH[:-1], PARTS * ROWS // parts, table, "-o", f"{tmp_path}/{parts}/")
+        result = run(*arguments, "--scheduler", counted.address)
         counted.close()
         assert result.stderr == f"{MANY}{tmp_path}/{parts}/ ({parts} parts)\n"
         passed[parts] = counted.bytes

@@ -26,8 +26,8 @@ from partitions.dask_workers import Cluster
 PLAN = Plan("pack-current", {"cells": "6", "capacity": "1300"})
 
 
-def run(*words: object, body: bytes | None = None) -> Result:
-    return CliRunner().invoke(main, [str(word) for word in words], input=body)
+def run(*arguments: object, body: bytes | None = None) -> Result:
+    return CliRunner().invoke(main, [str(word) for word in arguments], input=body)
 
 
 RUN_EACH = """
@@ -57,8 +57,8 @@ def test_an_address_without_a_scheduler_is_reported_in_a_line(tmp_path: Path) ->
 def test_something_else_that_listens_is_no_scheduler() -> None:
     with socket.create_server(("127.0.0.1", 0)) as other:
         address = f"tcp://127.0.0.1:{other.getsockname()[1]}"
-        words = ("sweep", "pack-current", "cells=6", "capacity=1", "--vary", "power=1:2:3", "--best", "1")
-        result = run(*words, "--scheduler", address)
+        arguments = ("sweep", "pack-current", "cells=6", "capacity=1", "--vary", "power=1:2:3", "--best", "1")
+        result = run(*arguments, "--scheduler", address)
     assert result.exit_code == 2
     assert "no Dask scheduler answers there" in result.stderr
 
@@ -114,17 +114,17 @@ def test_the_best_of_spans_are_the_best_of_all() -> None:
 
 
 def test_a_whole_grid_comes_back_in_order(workers: Cluster, tmp_path: Path) -> None:
-    words = ("sweep", "pack-current", "cells=6", "capacity=1300", "--vary", "power=1:500:300000")
+    arguments = ("sweep", "pack-current", "cells=6", "capacity=1300", "--vary", "power=1:500:300000")
     out = tmp_path / "grid.csv"
-    there = run(*words, "-o", out, "--scheduler", workers.address, "--rows-per-part", "70000")
+    there = run(*arguments, "-o", out, "--scheduler", workers.address, "--rows-per-part", "70000")
     assert (there.exit_code, there.stderr) == (0, f"300,000 points computed, 0 invalid: {out} (5 parts)\n")
-    assert out.read_bytes() == run(*words).stdout_bytes
+    assert out.read_bytes() == run(*arguments).stdout_bytes
 
 
 def test_without_dask_the_command_says_what_to_install(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setitem(sys.modules, "distributed", None)
-    words = ("sweep", "pack-current", "cells=6", "capacity=1", "--vary", "power=1:2:3", "--best", "1")
-    result = run(*words, "--scheduler", "x:1")
+    arguments = ("sweep", "pack-current", "cells=6", "capacity=1", "--vary", "power=1:2:3", "--best", "1")
+    result = run(*arguments, "--scheduler", "x:1")
     assert result.exit_code == 2
     assert result.stderr == (
         "Runs on several machines (--scheduler) need distributed, which is not installed: "

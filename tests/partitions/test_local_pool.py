@@ -23,8 +23,8 @@ ROWS = 2_000
 BATCH = ("batch", "pack-current", "--set", "cells=6", "--set", "capacity=1300", "--rows-per-part", str(ROWS))
 
 
-def run(*words: object) -> Result:
-    return CliRunner().invoke(main, [str(word) for word in words])
+def run(*arguments: object) -> Result:
+    return CliRunner().invoke(main, [str(word) for word in arguments])
 
 
 @pytest.fixture(scope="module")
@@ -45,8 +45,8 @@ def expected(table: Path) -> dict[str, bytes]:
 
 def begun(table: Path, folder: Path) -> subprocess.Popen[bytes]:
     """Return a run on two processes of which some parts are done."""
-    words = [sys.executable, "-m", "gramwatt", *BATCH, str(table), "-o", f"{folder}/", "--jobs", "2"]
-    process = subprocess.Popen(words, stderr=subprocess.PIPE, start_new_session=True)
+    arguments = [sys.executable, "-m", "gramwatt", *BATCH, str(table), "-o", f"{folder}/", "--jobs", "2"]
+    process = subprocess.Popen(arguments, stderr=subprocess.PIPE, start_new_session=True)
     while recorded(folder) <= 3:
         assert process.poll() is None
         time.sleep(0.005)
@@ -79,8 +79,8 @@ def check_continued(table: Path, folder: Path, expected: dict[str, bytes]) -> No
     before = {path.name: path.stat().st_ino for path in folder.glob("part-*")}
     again = run(*BATCH, table, "-o", f"{folder}/")
     assert again.exit_code == 0
-    told = again.stderr.removeprefix(f"120,000 rows computed, 0 invalid: {folder}/ ({PARTS} parts, ")
-    found = int(told.removesuffix(" of them from an earlier run)\n"))
+    output = again.stderr.removeprefix(f"120,000 rows computed, 0 invalid: {folder}/ ({PARTS} parts, ")
+    found = int(output.removesuffix(" of them from an earlier run)\n"))
     assert 3 < found < PARTS
     assert contents(folder) == expected
     assert sum(before.get(path.name) == path.stat().st_ino for path in folder.iterdir()) >= found
@@ -99,9 +99,9 @@ def test_a_killed_process_ends_the_run_with_a_line(table: Path, expected: dict[s
         assert len(pool) == 2
         os.kill(pool[0], signal.SIGKILL)
         assert process.stderr is not None
-        said = process.stderr.read().decode()
+        output_text = process.stderr.read().decode()
         assert process.wait(60) == 2
-    done = said.removeprefix("a worker process ended: killed, or out of memory; ")
+    done = output_text.removeprefix("a worker process ended: killed, or out of memory; ")
     assert int(done.partition(f" of {PARTS} parts written: run the same command again to continue\n")[0]) > 3
     check_continued(table, tmp_path / "out", expected)
 
@@ -114,10 +114,10 @@ def test_a_stopped_run_continues(
         pool = pool_of(process)
         os.killpg(process.pid, number)  # as a terminal does: to the pool as well
         assert process.stderr is not None
-        said = process.stderr.read().decode()
+        output_text = process.stderr.read().decode()
         assert process.wait(60) == 128 + number
-    assert said.startswith("interrupted; ")
-    assert said.endswith(f" of {PARTS} parts written: run the same command again to continue\n")
+    assert output_text.startswith("interrupted; ")
+    assert output_text.endswith(f" of {PARTS} parts written: run the same command again to continue\n")
     wait_until_gone(pool)
     check_continued(table, tmp_path / "out", expected)
 

@@ -28,8 +28,8 @@ SMALL = ("--rows-per-part", "1000")
 GRID = ("pack-current", "cells=6", "capacity=1300", "--vary", "power=10:5000:3500")
 
 
-def run(*words: object) -> Result:
-    return CliRunner().invoke(main, [str(word) for word in words])
+def run(*arguments: object) -> Result:
+    return CliRunner().invoke(main, [str(word) for word in arguments])
 
 
 def batch(table: Path, out: object, *more: object) -> Result:
@@ -174,30 +174,30 @@ def test_another_run_is_refused_and_nothing_is_touched(table: Path, tmp_path: Pa
     batch(table, f"{folder}/", *SMALL)
     before = stamps(folder)
 
-    def refused(*words: object) -> str:
-        result = run(*words)
+    def run_invalid(*arguments: object) -> str:
+        result = run(*arguments)
         assert (result.exit_code, result.stdout, result.stderr.count("\n")) == (2, "", 1)
         assert stamps(folder) == before
         return result.stderr
 
     same = ("batch", "pack-current", table, "-o", folder, *SMALL)
-    told = refused(*same, *SHARED, "--digits", "6", "--given", "--units", "current:mA")
-    assert told.startswith(f"{folder}: contains parts of another run: ")
-    assert "--digits was 12 and is 6" in told
-    assert "--given was off and is on" in told
-    assert "--units was off and is current:mA" in told
-    assert told.endswith("choose another -o, or delete that folder and out.manifest.json\n")
-    assert "--set was cells=6, capacity=1300 and is cells=4, capacity=1300" in refused(
+    output = run_invalid(*same, *SHARED, "--digits", "6", "--given", "--units", "current:mA")
+    assert output.startswith(f"{folder}: contains parts of another run: ")
+    assert "--digits was 12 and is 6" in output
+    assert "--given was off and is on" in output
+    assert "--units was off and is current:mA" in output
+    assert output.endswith("choose another -o, or delete that folder and out.manifest.json\n")
+    assert "--set was cells=6, capacity=1300 and is cells=4, capacity=1300" in run_invalid(
         *same, "--set", "cells=4", "--set", "capacity=1300"
     )
-    assert "--rows-per-part was 1000 and is 2000" in refused(*same, *SHARED, "--rows-per-part", "2000")
-    assert "--vary was off and is power=10:5000:3500" in refused("sweep", *GRID, "-o", folder)
+    assert "--rows-per-part was 1000 and is 2000" in run_invalid(*same, *SHARED, "--rows-per-part", "2000")
+    assert "--vary was off and is power=10:5000:3500" in run_invalid("sweep", *GRID, "-o", folder)
     os.utime(table, ns=(0, 0))
-    assert "modification time was" in refused(*same, *SHARED)
+    assert "modification time was" in run_invalid(*same, *SHARED)
     (tmp_path / "out.manifest.json").write_text("{}", encoding="utf-8")
-    assert "out.manifest.json: this is not the manifest of a run" in refused(*same, *SHARED)
+    assert "out.manifest.json: this is not the manifest of a run" in run_invalid(*same, *SHARED)
     (tmp_path / "out.manifest.json").unlink()
-    assert "contains files, but there is no out.manifest.json beside it" in refused(*same, *SHARED)
+    assert "contains files, but there is no out.manifest.json beside it" in run_invalid(*same, *SHARED)
 
 
 def test_a_part_that_breaks_off_is_computed_again(tmp_path: Path) -> None:
@@ -236,7 +236,7 @@ def test_a_table_that_changes_meanwhile_ends_the_run(table: Path, tmp_path: Path
 
 
 @pytest.mark.parametrize(
-    ("words", "says"),
+    ("arguments", "expected_text"),
     [
         pytest.param(["-", "-o", "x/"], "-o x/: each worker opens the table by itself; give a file", id="stdin"),
         pytest.param(["-", "-o", "x.csv", "--jobs", "2"], "--jobs: each worker opens the table", id="stdin-jobs"),
@@ -259,16 +259,16 @@ def test_a_table_that_changes_meanwhile_ends_the_run(table: Path, tmp_path: Path
     ],
 )
 def test_what_cannot_be_done_is_said_in_a_line(
-    words: list[str], says: str, table: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    arguments: list[str], expected_text: str, table: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.chdir(tmp_path)
     for name, text in {"table.json": "[]", "bad.csv": "powr\n5\n", "empty.csv": "", "bad.parquet": "x"}.items():
         Path(name).write_text(text, encoding="utf-8")
     before = sorted(tmp_path.iterdir())
-    words = [table.name if word == "TABLE" else word for word in words]
-    result = run("batch", "pack-current", *words, *SHARED)
+    arguments = [table.name if word == "TABLE" else word for word in arguments]
+    result = run("batch", "pack-current", *arguments, *SHARED)
     assert (result.exit_code, result.stdout) == (2, "")
-    assert says in result.stderr
+    assert expected_text in result.stderr
     assert "Traceback" not in result.stderr
     assert sorted(tmp_path.iterdir()) == before
 
