@@ -20,7 +20,7 @@ PHASES: Final = {"takeOff": "takeoff", "cruise": "cruise", "landing": "landing"}
 
 
 def mean_power(folder: Path) -> Errors:
-    """Energy over time of each phase of three flights, against the mean that the dataset's own table tells."""
+    """Energy over time of each phase of three flights, against the mean that the dataset's own table shows."""
     with (folder / "flight" / "cmu_power_by_phase.csv").open(newline="") as file:
         table = {int(row["flight"]): row for row in csv.DictReader(file)}
     found, known = [], []

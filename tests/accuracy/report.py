@@ -1,9 +1,9 @@
-"""How far the calculators are off, worked out anew from open data and golden numbers.
+"""How far the calculators are off, computed anew from open data and golden numbers.
 
     python tests/accuracy/report.py           print the page
     python tests/accuracy/report.py --write   write ACCURACY.md
 
-The data stand in the folder named by GRAMWATT_REFERENCE_DATA.
+The data are in the folder named by GRAMWATT_REFERENCE_DATA.
 """
 
 import argparse

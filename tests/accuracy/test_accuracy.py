@@ -68,7 +68,7 @@ def test_errors_by_hand() -> None:
             Errors.of(bad, bad)
 
 
-# The project's bounds; those of propellers stand in tests/physics/test_propeller.py, of catalogue data in
+# The project's bounds; those of propellers are in tests/physics/test_propeller.py, of catalogue data in
 # tests/calculators/test_full_throttle.py
 
 
@@ -87,7 +87,7 @@ def test_discharge() -> None:
 
 
 def test_resistance_in_the_cold() -> None:
-    """Pinned: a straight line in 1/T misses the worst point by 10.6 %. The energies span 4 to 34, as said."""
+    """Pinned: a straight line in 1/T misses the worst point by 10.6 %. The energies span 4 to 34, as reported."""
     assert abs(discharge.resistance_by_temperature().worst) < 0.11
     energies = discharge.activation_energies()
     assert (round(energies[0]), round(energies[-1])) == (4, 34)

@@ -61,7 +61,7 @@ def test_the_recordings_clock_does_not_matter() -> None:
 def test_totals_are_exact_between_samples() -> None:
     """By hand: the integral of I = t is t^2/2, that of 16 V x I is 8 t^2; straight lines between samples are exact."""
     frames = sample_frames(RAMP, rate=Fraction(30), smoothing=1.0)
-    # A clock of a million seconds tells 1e-10 s.
+    # A clock of a million seconds shows 1e-10 s.
     np.testing.assert_allclose(frames.charge, frames.instant**2 / 2, rtol=1e-8, atol=1e-9)
     np.testing.assert_allclose(frames.energy, 8 * frames.instant**2, rtol=1e-8, atol=1e-8)
 

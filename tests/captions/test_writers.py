@@ -89,7 +89,7 @@ READERS: dict[str, Callable[[list[Cue], Fraction], Read]] = {
     ids=str,
 )
 def test_an_hour_is_read_back_to_the_frame(reader: str, rate: Fraction) -> None:
-    """The first frame at or after what a file tells is a cue's first, and the nearest one too; texts are the same."""
+    """The first frame at or after what a file shows is a cue's first, and the nearest one too; texts are the same."""
     cues = an_hour(rate)
     read = READERS[reader](cues, rate)
     assert cues[-1].end > 3550
@@ -184,11 +184,11 @@ def test_where_cues_stand(place: str) -> None:
     """As a reader of each format sees it."""
     placement = Placement(1280, 720, place, text_size=0.05, safe_area=0.1)
     height, side = place.split("-")
-    told = vtt.format_settings(placement, 2)
-    assert told.endswith(
+    output = vtt.format_settings(placement, 2)
+    assert output.endswith(
         {"left": "position:10% align:start", "center": "position:50% align:center"}.get(side, "position:90% align:end")
     )
-    assert told.startswith({"top": "line:10% ", "middle": "line:44% ", "bottom": "line:-1 "}[height])
+    assert output.startswith({"top": "line:10% ", "middle": "line:44% ", "bottom": "line:-1 "}[height])
     read = pysubs2.SSAFile.from_string(substation.make_header(placement), format_="ass")
     style = read.styles["Figures"]
     assert style.alignment.name == f"{height}_{side}".upper()

@@ -16,7 +16,7 @@ pytestmark = pytest.mark.client("chromium")
 
 
 def test_the_first_result_needs_one_request(browser: Browser, service: str) -> None:
-    """It stands in the page itself: with everything but the page held back it is there."""
+    """It is in the page itself: with everything but the page held back it is there."""
     page = browser.new_page(locale="en-GB")
     page.route("**/static/**", lambda route: route.abort())
     page.goto(f"{service}/calculators/endurance?cells=6&capacity=1300&power=200")
@@ -63,7 +63,7 @@ def test_back_and_forward(page: Page, service: str) -> None:
 
 
 def test_back_while_a_field_is_edited(page: Page, service: str) -> None:
-    """Form, answer and address agree again; nothing is asked that nobody asked."""
+    """Form, answer and address agree again; no request is sent without a reason."""
     page.goto(f"{service}/calculators/pack-energy?cells=6&capacity=1300")
     six = headline(page)
     page.get_by_label("Unit of capacity").first.select_option("As")
@@ -195,7 +195,7 @@ def test_a_recording_keeps_its_points_where_a_comma_is_the_decimal_sign(browser:
 
 
 def test_without_scripts(browser: Browser, service: str) -> None:
-    """Everything but typing ahead: a form sent, a fault, a row added, a row taken out, a share by address."""
+    """Everything but typing ahead: a form sent, an error, a row added, a row taken out, a share by address."""
     context = browser.new_context(java_script_enabled=False, locale="en-GB")
     page = context.new_page()
     page.goto(f"{service}/calculators/mass-margin")

@@ -86,7 +86,7 @@ def test_it_works_with_the_keyboard_alone(page: Page, service: str) -> None:
 
 
 def test_it_prints(browser: Browser, service: str, tmp_path: Path) -> None:
-    """To PDF on A4: a few pages, the answer among them, what is for screens alone left out."""
+    """To PDF on A4: a few pages, the response among them, what is for screens alone left out."""
     page = browser.new_page(locale="en-GB")
     page.goto(f"{service}/calculators/build")
     pdf = page.pdf(path=tmp_path / "build.pdf", format="A4", print_background=True)

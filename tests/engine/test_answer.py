@@ -1,4 +1,4 @@
-"""An outcome as the answer people get; and every formula that is shown, proven on every example."""
+"""An outcome as the response people get; and every formula that is shown, proven on every example."""
 
 import json
 import math
@@ -35,22 +35,22 @@ EXAMPLES: Final = [
 ]
 
 
-def answered(calculator: Calculator[Any, Any], example: Example) -> Outcome:
+def responses(calculator: Calculator[Any, Any], example: Example) -> Outcome:
     return evaluate_columns(calculator, {name: [value] for name, value in example.given.items()}, 1, text=False)
 
 
 @pytest.mark.parametrize(("calculator", "example"), EXAMPLES)
 def test_the_formula_that_is_shown_is_the_one_that_was_used(calculator: Calculator[Any, Any], example: Example) -> None:
-    """Python's own arithmetic on the formula's text, with the SI numbers of the question and the answer."""
-    outcome = answered(calculator, example)
+    """Python's own arithmetic on the formula's text, with the SI numbers of the request and the response."""
+    outcome = responses(calculator, example)
     si = {
         name: getattr(outcome.inputs, name)[0]
         for name, kind in calculator.input_fields.items()
         if not isinstance(kind, Table | TimeSeries)
     }
-    answered_alone = {name: kind for name, kind in calculator.result_fields.items() if not isinstance(kind, Table)}
-    si |= {name: getattr(outcome.results, name)[0] for name in answered_alone}
-    for name, kind in answered_alone.items():
+    computed_alone = {name: kind for name, kind in calculator.result_fields.items() if not isinstance(kind, Table)}
+    si |= {name: getattr(outcome.results, name)[0] for name in computed_alone}
+    for name, kind in computed_alone.items():
         formula = getattr(kind, "formula", "")
         if formula and np.isfinite(si[name]):
             value = eval(formula, FUNCTIONS, si)
@@ -59,14 +59,14 @@ def test_the_formula_that_is_shown_is_the_one_that_was_used(calculator: Calculat
 
 @pytest.mark.parametrize("name", list(registry.load()))
 def test_every_formula_that_is_shown_is_proven_by_some_example(name: str) -> None:
-    """Else the test above might pass over it, as a result without an answer."""
+    """Else the test above might pass over it, as a result without a result."""
     calculator = get_calculator(name)
     shown = {result for result, kind in calculator.result_fields.items() if getattr(kind, "formula", "")}
     proven = {
         result
         for example in calculator.examples
         for result in shown
-        if np.isfinite(getattr(answered(calculator, example).results, result)[0])
+        if np.isfinite(getattr(responses(calculator, example).results, result)[0])
     }
     assert proven == shown
 
@@ -74,13 +74,13 @@ def test_every_formula_that_is_shown_is_proven_by_some_example(name: str) -> Non
 @pytest.mark.parametrize(("calculator", "example"), EXAMPLES)
 def test_an_answer_is_json_of_at_most_twelve_digits(calculator: Calculator[Any, Any], example: Example) -> None:
     """Finite numbers only, whole ones without a point; every name in its place."""
-    told = calculate(calculator.name, working=True, **dict[str, Any](example.given))
-    assert json.loads(json.dumps(told, allow_nan=False)) == told
-    for value in numbers({"given": told["given"], "results": told["results"]}):
+    output = calculate(calculator.name, working=True, **dict[str, Any](example.given))
+    assert json.loads(json.dumps(output, allow_nan=False)) == output
+    for value in numbers({"given": output["given"], "results": output["results"]}):
         assert float(f"{value:.12g}") == value
         assert isinstance(value, int) or not value.is_integer()
-    assert list(told["results"]) == list(calculator.result_fields)
-    assert set(told["assumed"]) <= set(told["given"]) <= set(calculator.input_fields)
+    assert list(output["results"]) == list(calculator.result_fields)
+    assert set(output["assumed"]) <= set(output["given"]) <= set(calculator.input_fields)
 
 
 def numbers(value: Any) -> Iterator[int | float]:
@@ -93,28 +93,29 @@ def numbers(value: Any) -> Iterator[int | float]:
 
 
 @pytest.mark.parametrize(("calculator", "example"), EXAMPLES)
-def test_an_answer_asked_again_is_the_same(calculator: Calculator[Any, Any], example: Example) -> None:
-    """Round trip: what an answer says was given, sent as the next question, gives its results back.
+def test_an_answer_requested_again_is_the_same(calculator: Calculator[Any, Any], example: Example) -> None:
+    """Round trip: what a result says was given, sent as the next request, gives its results back.
 
     To 1e-11 as the values in between were rounded to 12 digits.
     """
     first = calculate(calculator.name, **dict[str, Any](example.given))
     second = calculate(calculator.name, **with_recordings(first["given"], example.given))
-    told, again = (dict(leaves(build_response["results"])) for build_response in (first, second))
-    assert told.keys() == again.keys()
-    for name, value in told.items():
+    output, again = (dict(leaves(build_response["results"])) for build_response in (first, second))
+    assert output.keys() == again.keys()
+    for name, value in output.items():
         same = pytest.approx(value, rel=1e-10, abs=1e-10) if isinstance(value, int | float) else value
         assert again[name] == same, name
 
 
-def with_recordings(told: Any, given: Any) -> Any:
-    """Return what an answer says was given, with the recordings themselves where it only tells their size."""
-    if isinstance(told, list) and isinstance(given, list):
-        return [with_recordings(each, other) for each, other in zip(told, given, strict=True)]
-    if not isinstance(told, dict):
-        return told
+def with_recordings(output: Any, given: Any) -> Any:
+    """Return what a result says was given, with the recordings themselves where it only shows their size."""
+    if isinstance(output, list) and isinstance(given, list):
+        return [with_recordings(each, other) for each, other in zip(output, given, strict=True)]
+    if not isinstance(output, dict):
+        return output
     return {
-        name: given[name] if name == "log" else with_recordings(value, given.get(name)) for name, value in told.items()
+        name: given[name] if name == "log" else with_recordings(value, given.get(name))
+        for name, value in output.items()
     }
 
 
@@ -131,45 +132,45 @@ def leaves(value: Any, name: str = "") -> Iterator[tuple[str, Any]]:
 @given(st.floats(1.0, 1e5))
 def test_given_is_in_the_declared_unit(capacity: float) -> None:
     """By hand: Ah is 1000 mAh."""
-    told = calculate("pack-energy", cells=6, capacity=f"{capacity / 1000:.9f} Ah")
-    assert told["given"]["capacity"] == pytest.approx(capacity, abs=1e-6, rel=1e-11)
-    assert told["units"]["capacity"] == "mAh"
+    output = calculate("pack-energy", cells=6, capacity=f"{capacity / 1000:.9f} Ah")
+    assert output["given"]["capacity"] == pytest.approx(capacity, abs=1e-6, rel=1e-11)
+    assert output["units"]["capacity"] == "mAh"
 
 
 def test_an_answer_of_a_batch_is_the_single_one() -> None:
     """Also where only its neighbour is uncertain, or has uncertain what this one does not give at all."""
     calculator = get_calculator("pack-current")
     pack: dict[str, Any] = {"cells": 6, "capacity": 1300, "cell_resistance": 8}
-    questions: list[dict[str, Any]] = [
+    requests: list[dict[str, Any]] = [
         {**pack, "power": 200},
         {**pack, "power": "300 ± 5 W"},
         {**pack, "power": 400, "open_circuit_voltage": "23 ± 0.1 V"},
     ]
-    names = dict.fromkeys(name for question in questions for name in question)
-    cells = {name: [question.get(name, ABSENT) for question in questions] for name in names}
+    names = dict.fromkeys(name for inputs in requests for name in inputs)
+    cells = {name: [inputs.get(name, ABSENT) for inputs in requests] for name in names}
     together = evaluate_columns(calculator, cells, 3, text=False)
-    for row, question in enumerate(questions):
-        alone = evaluate_columns(calculator, {name: [value] for name, value in question.items()}, 1, text=False)
+    for row, inputs in enumerate(requests):
+        alone = evaluate_columns(calculator, {name: [value] for name, value in inputs.items()}, 1, text=False)
         assert build_response(together, row) == build_response(alone, 0), f"row {row}"
 
 
-def test_units_of_results_are_as_wished() -> None:
+def test_units_of_results_are_as_requested() -> None:
     """By hand: 28.86 Wh = 103.896 kJ; 138 Wh/kg and so on stay. Only the results named change."""
-    told = calculate("pack-energy", cells=6, capacity=1300, units={"nominal_energy": "kJ", "usable_charge": "Ah"})
+    output = calculate("pack-energy", cells=6, capacity=1300, units={"nominal_energy": "kJ", "usable_charge": "Ah"})
     plain = calculate("pack-energy", cells=6, capacity=1300)
-    assert told["results"]["nominal_energy"] == pytest.approx(103.896, rel=1e-11)
-    assert told["results"]["usable_charge"] == pytest.approx(1.04, rel=1e-11)
-    assert told["units"] == {**plain["units"], "nominal_energy": "kJ", "usable_charge": "Ah"}
-    assert told["results"]["usable_energy"] == plain["results"]["usable_energy"]
+    assert output["results"]["nominal_energy"] == pytest.approx(103.896, rel=1e-11)
+    assert output["results"]["usable_charge"] == pytest.approx(1.04, rel=1e-11)
+    assert output["units"] == {**plain["units"], "nominal_energy": "kJ", "usable_charge": "Ah"}
+    assert output["results"]["usable_energy"] == plain["results"]["usable_energy"]
     listed = calculate("mass-margin", masses=[100, 150], units={"running_total": "kg"})
     assert listed["results"]["running_total"] == [0.1, 0.25]
 
 
-def test_an_input_that_is_a_result_too_is_told_in_one_unit() -> None:
-    """`units` names each quantity once, so a result that bears an input's name must not change what the input's
+def test_an_input_that_is_a_result_too_is_reported_in_one_unit() -> None:
+    """`units` names each quantity once, so a result that has an input's name must not change what the input's
     number means.
     """
-    told = calculate(
+    output = calculate(
         "pack-current",
         cells=6,
         capacity=1300,
@@ -177,28 +178,28 @@ def test_an_input_that_is_a_result_too_is_told_in_one_unit() -> None:
         open_circuit_voltage=23,
         units={"open_circuit_voltage": "mV"},
     )
-    scale = {"V": 1.0, "mV": 1000.0}[told["units"]["open_circuit_voltage"]]
-    assert told["results"]["open_circuit_voltage"] == pytest.approx(23 * scale, rel=1e-11)
-    assert told["given"]["open_circuit_voltage"] == pytest.approx(23 * scale, rel=1e-11)
+    scale = {"V": 1.0, "mV": 1000.0}[output["units"]["open_circuit_voltage"]]
+    assert output["results"]["open_circuit_voltage"] == pytest.approx(23 * scale, rel=1e-11)
+    assert output["given"]["open_circuit_voltage"] == pytest.approx(23 * scale, rel=1e-11)
 
 
 def test_every_null_has_exactly_one_reason() -> None:
     """And reasons come first, the standing cautions last."""
-    told = calculate("pack-current", cells=6, capacity=1300, power=9000, chemistry="lihv")
-    empty = [name for name, value in told["results"].items() if value is None]
-    reasons = [name for caution in told["cautions"] for name in caution.get("results", [])]
+    output = calculate("pack-current", cells=6, capacity=1300, power=9000, chemistry="lihv")
+    empty = [name for name, value in output["results"].items() if value is None]
+    reasons = [name for caution in output["cautions"] for name in caution.get("results", [])]
     assert sorted(reasons) == sorted(empty)
-    codes = [caution["code"] for caution in told["cautions"]]
+    codes = [caution["code"] for caution in output["cautions"]]
     assert codes[0] == "power-beyond-pack"
     assert codes[-1] == "lithium-fire"
     assert "lihv-extrapolated" in codes
 
 
 def test_texts_have_their_numbers_filled_in() -> None:
-    told = calculate("pack-current", cells=6, capacity=1300, power=700, discharge_rating=20)
-    assert not [caution for caution in told["cautions"] if "{" in caution["text"]]
-    (text,) = [caution["text"] for caution in told["cautions"] if caution["code"] == "over-rating"]
-    assert f"{told['results']['rating_used']:.5g} %" in text
+    output = calculate("pack-current", cells=6, capacity=1300, power=700, discharge_rating=20)
+    assert not [caution for caution in output["cautions"] if "{" in caution["text"]]
+    (text,) = [caution["text"] for caution in output["cautions"] if caution["code"] == "over-rating"]
+    assert f"{output['results']['rating_used']:.5g} %" in text
 
 
 def test_working() -> None:
@@ -206,9 +207,9 @@ def test_working() -> None:
 
     Temperatures in kelvin, as the formula needs them.
     """
-    told = calculate("pack-current", cells=6, capacity=1300, power=200, pack_temperature=5, working=True)
-    working = told["working"]
-    assert list(working) == list(told["results"])
+    output = calculate("pack-current", cells=6, capacity=1300, power=200, pack_temperature=5, working=True)
+    working = output["working"]
+    assert list(working) == list(output["results"])
     resistance = working["pack_resistance"]
     assert resistance["formula"].startswith("cells * cell_resistance * exp(")
     assert "278.15 K" in resistance["numbers"]
@@ -239,5 +240,5 @@ def test_working_of_a_result_without_an_answer_has_no_numbers() -> None:
     assert working["specific_energy"]["formula"] == "nominal_energy / pack_mass"
 
 
-def test_no_working_unless_asked_for() -> None:
+def test_no_working_unless_requested_for() -> None:
     assert "working" not in calculate("pack-energy", cells=6, capacity=1300)

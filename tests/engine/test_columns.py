@@ -1,4 +1,4 @@
-"""Reading cells: what is accepted, what is refused and how it is told, and that nothing a user sends raises."""
+"""Reading cells: what is accepted, what is refused and how it is reported, and that nothing a user sends raises."""
 
 import math
 from dataclasses import dataclass
@@ -174,7 +174,7 @@ def test_a_query_may_leave_the_unit_away() -> None:
         pytest.param(201, "at most 200 V", id="bound-by-its-value"),
     ],
 )
-def test_a_refusal_says_why(cell: object, word: str) -> None:
+def test_a_rejection_says_why(cell: object, word: str) -> None:
     assert word in errors(VOLTAGE, cell)[0].detail
 
 
@@ -227,7 +227,7 @@ def test_a_count(cell: object, text: bool, value: float | None) -> None:
         assert column.values[0] == value
 
 
-def test_a_plain_number_in_quotes_is_refused_too() -> None:
+def test_a_plain_number_in_quotes_is_rejected_too() -> None:
     """It has no unit that could be written, so the way out is to leave the quotes away."""
     (error,) = errors(SHARE, "0.7")
     assert error.detail == "Send 0.7 without quotes"
@@ -298,7 +298,7 @@ def test_a_series() -> None:
     np.testing.assert_allclose(column.uncertainty, [[0, 0, 0.001]], rtol=1e-12)
 
 
-def test_a_series_points_at_each_entry_at_fault() -> None:
+def test_a_series_points_at_each_entry_at_error() -> None:
     assert [error.pointer for error in errors(SERIES, [True, 2, "x"])] == ["/0", "/2"]
 
 
@@ -347,7 +347,7 @@ def test_a_table() -> None:
     assert column.values.count.tolist() == [[1, 2, 1]]
 
 
-def test_an_uncertainty_told_twice_counts_as_two_causes() -> None:
+def test_an_uncertainty_reported_twice_counts_as_two_causes() -> None:
     """By hand: 3 g in the text and 4 g in the column are independent causes, sqrt(9 + 16) = 5 g."""
     column = read(PARTS, [{"mass": "100 ± 3 g", "mass_u": 4}, {"mass": "100 ± 3 g"}])
     np.testing.assert_allclose(column.values.mass_u, [[0.005, 0.003]], rtol=1e-12)
@@ -412,7 +412,7 @@ def test_the_width_of_a_temperature_has_no_offset(stated: dict[str, object], kel
     assert column.uncertainties["temperature"][0, 0] == pytest.approx(kelvin, rel=1e-12)
 
 
-def test_a_row_at_fault_leaves_the_others_alone() -> None:
+def test_a_row_at_error_leaves_the_others_alone() -> None:
     column = nested.read_column(CHARGE, [1300, "x", "1300 ± 10 mAh", ABSENT], text=False)
     assert list(column.errors) == [1]
     assert column.present.tolist() == [True, True, True, False]
@@ -449,7 +449,7 @@ KINDS: Final = {
 @pytest.mark.parametrize("kind", KINDS.values(), ids=KINDS)
 @given(cell=JSON, text=st.booleans())
 def test_nothing_that_json_can_hold_raises(kind: Kind, cell: object, text: bool) -> None:
-    """Whatever comes is a value or a fault; a value is never nan, a fault can always be sent back."""
+    """Whatever comes is a value or an error; a value is never nan, an error can always be sent back."""
     column = read(kind, cell, text=text)
     for error in column.errors.get(0, []):
         error.pointer.encode()

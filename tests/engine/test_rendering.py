@@ -1,4 +1,4 @@
-"""An answer in pieces: long tables a line a row, the same values as short ones; forms of a calculator's own."""
+"""A result in pieces: long tables a line a row, the same values as short ones; forms of a calculator's own."""
 
 from __future__ import annotations
 
@@ -84,8 +84,8 @@ TOY: Calculator[Inputs, Results] = Calculator(
 )
 
 
-def whole(wish: OutputOptions, count: int, **more: Any) -> bytes:
-    return b"".join(compute_output(TOY, {"many": count, **more}, wish))
+def whole(options: OutputOptions, count: int, **more: Any) -> bytes:
+    return b"".join(compute_output(TOY, {"many": count, **more}, options))
 
 
 @pytest.mark.parametrize("count", [0, 1, ROWS_PER_CHUNK, ROWS_PER_CHUNK + 1, 2 * ROWS_PER_CHUNK + 500])
@@ -93,11 +93,11 @@ def test_a_long_table_holds_what_a_short_one_would(count: int) -> None:
     assert json.loads(whole(OutputOptions(), count)) == compute_response(TOY, {"many": count})
 
 
-def test_units_are_those_that_were_asked_for() -> None:
-    wish = OutputOptions(result_units={"rows.mass": "mg", "last": "kg"})
-    told = json.loads(whole(wish, 2000))
-    assert told == compute_response(TOY, {"many": 2000}, result_units=dict(wish.result_units))
-    assert told["results"]["rows"][3]["mass"] == 3000
+def test_units_are_those_that_were_requested_for() -> None:
+    options = OutputOptions(result_units={"rows.mass": "mg", "last": "kg"})
+    output = json.loads(whole(options, 2000))
+    assert output == compute_response(TOY, {"many": 2000}, result_units=dict(options.result_units))
+    assert output["results"]["rows"][3]["mass"] == 3000
 
 
 def test_an_optional_column_leaves_out_what_it_has_not() -> None:
@@ -126,7 +126,7 @@ def test_a_form_of_its_own() -> None:
     assert whole(OutputOptions("spelled"), 3) == b"begin\n0\n1\n2\n"
 
 
-def test_an_uncertainty_that_would_be_carried_nowhere_is_refused() -> None:
+def test_an_uncertainty_that_would_be_carried_nowhere_is_rejected() -> None:
     with pytest.raises(InvalidInput, match="does not propagate"):
         evaluate_request(TOY, {"many": 2, "size": "1 ± 0.1"})
 

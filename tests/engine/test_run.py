@@ -1,4 +1,4 @@
-"""The one path from a question to its outcome: defaults, what replaces what, batches, and faults told all at once."""
+"""The one path from a request to its outcome: defaults, what replaces what, batches, all errors at once."""
 
 from dataclasses import dataclass
 from typing import Annotated, Any, Final
@@ -28,7 +28,7 @@ from gramwatt.model import (
 )
 
 PACK: Final[dict[str, Any]] = {"cells": 6, "capacity": 1300, "power": 200}
-QUESTIONS: Final[dict[str, list[dict[str, Any]]]] = {
+REQUESTS: Final[dict[str, list[dict[str, Any]]]] = {
     "pack-energy": [
         {"cells": 6, "capacity": 1300},
         {"cells": 4, "capacity": "850 ± 20 mAh", "chemistry": "lihv", "pack_mass": "95 g", "reserve": 10},
@@ -52,13 +52,13 @@ QUESTIONS: Final[dict[str, list[dict[str, Any]]]] = {
 }
 
 
-def columns_of(questions: list[dict[str, Any]]) -> dict[str, list[Any]]:
-    names = dict.fromkeys(name for question in questions for name in question)
-    return {name: [question.get(name, ABSENT) for question in questions] for name in names}
+def columns_of(requests: list[dict[str, Any]]) -> dict[str, list[Any]]:
+    names = dict.fromkeys(name for inputs in requests for name in inputs)
+    return {name: [inputs.get(name, ABSENT) for inputs in requests] for name in names}
 
 
-def batch(name: str, questions: list[dict[str, Any]]) -> Outcome:
-    return evaluate_columns(get_calculator(name), columns_of(questions), len(questions), text=False)
+def batch(name: str, requests: list[dict[str, Any]]) -> Outcome:
+    return evaluate_columns(get_calculator(name), columns_of(requests), len(requests), text=False)
 
 
 def pointers(outcome: Outcome, row: int) -> list[str]:
@@ -83,12 +83,12 @@ def test_defaults_are_filled_in_and_named() -> None:
 def test_a_default_that_is_given_is_not_assumed() -> None:
     """And changes nothing."""
     bare = compute_response(get_calculator("pack-energy"), {"cells": 6, "capacity": 1300})
-    said = compute_response(
+    text = compute_response(
         get_calculator("pack-energy"),
         {"cells": 6, "capacity": 1300, "reserve": "20 %", "chemistry": "lipo", "parallel": 1},
     )
-    assert said["assumed"] == []
-    assert said["results"] == bare["results"]
+    assert text["assumed"] == []
+    assert text["results"] == bare["results"]
 
 
 def test_a_default_may_depend_on_other_inputs() -> None:
@@ -100,12 +100,12 @@ def test_a_default_may_depend_on_other_inputs() -> None:
 
 def test_what_replaces_others_voids_their_defaults_and_values_by_row() -> None:
     """open_circuit_voltage replaces state_of_charge in the rows that give it, and only there."""
-    questions = [
+    requests = [
         PACK,
         {**PACK, "open_circuit_voltage": 23},
         {**PACK, "open_circuit_voltage": 23, "state_of_charge": 90},
     ]
-    outcome = batch("pack-current", questions)
+    outcome = batch("pack-current", requests)
     assert np.isnan(outcome.inputs.state_of_charge).tolist() == [False, True, True]
     assert outcome.assumed["state_of_charge"].tolist() == [True, False, False]
     assert outcome.unused["state_of_charge"].tolist() == [False, False, True]
@@ -115,41 +115,41 @@ def test_what_replaces_others_voids_their_defaults_and_values_by_row() -> None:
 # Missing and wrong
 
 
-def test_one_of_a_group_is_enough_and_none_is_told() -> None:
+def test_one_of_a_group_is_enough_and_none_is_reported() -> None:
     """mass-margin needs parts or masses; both is fine."""
     for given_ in ({"masses": [1]}, {"parts": [{"mass": 1}]}, {"masses": [1], "parts": [{"mass": 1}]}):
         assert compute_response(get_calculator("mass-margin"), given_)["results"]["total"] > 0
-    with pytest.raises(InvalidInput) as refused:
+    with pytest.raises(InvalidInput) as raised:
         compute_response(get_calculator("mass-margin"), {"limit": 250})
-    (error,) = refused.value.errors
+    (error,) = raised.value.errors
     assert error.detail == "Give parts or masses"
     assert "parts:" in error.accepted
     assert "masses:" in error.accepted
 
 
-def test_every_fault_in_one_outcome() -> None:
-    """Unknown names with near matches, missing ones, and every wrong value: the user mends all in one go."""
-    with pytest.raises(InvalidInput) as refused:
+def test_every_error_in_one_outcome() -> None:
+    """Unknown names with near matches, missing ones, and every wrong value: the user fixes all in one go."""
+    with pytest.raises(InvalidInput) as raised:
         compute_response(
             get_calculator("pack-current"),
             {"capasity": 1300, "power": "200 V", "chemistry": "lipp", "cell_resistance": -1, "reserve": 20},
         )
-    errors = {error.pointer: error for error in refused.value.errors}
+    errors = {error.pointer: error for error in raised.value.errors}
     assert set(errors) == {"/capasity", "/reserve", "/cells", "/capacity", "/power", "/chemistry", "/cell_resistance"}
     assert "did you mean capacity?" in errors["/capasity"].detail
     assert "did you mean lipo" in errors["/chemistry"].detail
     assert errors["/power"].given == "200 V"
     assert "W, kW, mW, hp" in errors["/power"].accepted
     assert errors["/cells"].detail == "cells is required"
-    assert len(str(refused.value).splitlines()) == len(refused.value.errors)
+    assert len(str(raised.value).splitlines()) == len(raised.value.errors)
     assert format_error(errors["/cells"]) == "cells: cells is required; accepted: a whole number from 1 to 24"
 
 
-def test_a_wish_for_units_that_cannot_be_met_is_one_more_fault() -> None:
-    with pytest.raises(InvalidInput) as refused:
+def test_a_option_for_units_that_cannot_be_met_is_one_more_error() -> None:
+    with pytest.raises(InvalidInput) as raised:
         compute_response(get_calculator("pack-energy"), {"cells": 6}, result_units={"usable_energy": "V"})
-    assert [error.pointer for error in refused.value.errors] == ["/capacity", "/units"]
-    assert "Wh, kWh, mWh, J or kJ" in refused.value.errors[1].detail
+    assert [error.pointer for error in raised.value.errors] == ["/capacity", "/units"]
+    assert "Wh, kWh, mWh, J or kJ" in raised.value.errors[1].detail
 
 
 def test_an_unknown_calculator_names_near_ones() -> None:
@@ -162,27 +162,27 @@ def test_an_unknown_calculator_names_near_ones() -> None:
 # Batches
 
 
-def test_a_question_that_lacks_an_input_in_one_row() -> None:
-    questions = [PACK, {"cells": 6, "capacity": 1300}, PACK]
-    outcome = batch("pack-current", questions)
+def test_a_request_that_lacks_an_input_in_one_row() -> None:
+    requests = [PACK, {"cells": 6, "capacity": 1300}, PACK]
+    outcome = batch("pack-current", requests)
     assert [pointers(outcome, row) for row in range(3)] == [[], ["/power"], []]
 
 
 def test_every_row_lacks_a_name_that_no_row_gives() -> None:
-    """Told once in each row, as a batch of columns leaves it out altogether."""
+    """Reported once in each row, as a batch of columns leaves it out altogether."""
     outcome = batch("pack-current", [{"cells": 6, "power": 1}, {"cells": 6, "power": 1}])
     assert [pointers(outcome, row) for row in range(2)] == [["/capacity"], ["/capacity"]]
     assert outcome.results is None
 
 
-@pytest.mark.parametrize("name", QUESTIONS)
+@pytest.mark.parametrize("name", REQUESTS)
 def test_three_at_once_are_three_singles_bit_for_bit(name: str) -> None:
     """Values, uncertainties, notes and what was assumed."""
     calculator = get_calculator(name)
-    together = batch(name, QUESTIONS[name])
+    together = batch(name, REQUESTS[name])
     assert together.errors == {}
-    for row, question in enumerate(QUESTIONS[name]):
-        alone = evaluate_columns(calculator, {key: [value] for key, value in question.items()}, 1, text=False)
+    for row, inputs in enumerate(REQUESTS[name]):
+        alone = evaluate_columns(calculator, {key: [value] for key, value in inputs.items()}, 1, text=False)
         for result in calculator.result_fields:
             one, many = getattr(alone.results, result), getattr(together.results, result)[row : row + 1]
             np.testing.assert_array_equal(one, many, err_msg=result)
@@ -202,18 +202,18 @@ def test_three_at_once_are_three_singles_bit_for_bit(name: str) -> None:
     ("name", "wrong"),
     [
         (name, wrong)
-        for name in QUESTIONS
+        for name in REQUESTS
         for wrong, kind in registry.load()[name].input_fields.items()
         if isinstance(kind, Quantity | Choice) or wrong == "cells"
     ],
 )
 def test_a_bad_row_does_not_spoil_the_others(name: str, wrong: str) -> None:
-    """Whichever input is wrong in it: its neighbours come out as they would alone, and it bears the fault."""
-    good = QUESTIONS[name]
+    """Whichever input is wrong in it: its neighbours come out as they would alone, and it has the error."""
+    good = REQUESTS[name]
     outcome = batch(name, [good[0], {**good[0], wrong: "nonsense"}, good[1]])
     assert [pointers(outcome, row) for row in range(3)] == [[], [f"/{wrong}"], []]
-    for at, question in ((0, good[0]), (2, good[1])):
-        alone = batch(name, [question])
+    for at, inputs in ((0, good[0]), (2, good[1])):
+        alone = batch(name, [inputs])
         for result in get_calculator(name).result_fields:
             np.testing.assert_array_equal(
                 getattr(alone.results, result), getattr(outcome.results, result)[at : at + 1], err_msg=result
@@ -226,14 +226,14 @@ CELLS: Final[list[Any]] = [
 ]
 
 
-@pytest.mark.parametrize("name", QUESTIONS)
+@pytest.mark.parametrize("name", REQUESTS)
 @given(data=st.data())
-def test_nothing_in_a_question_raises(name: str, data: st.DataObject) -> None:
-    """One or two inputs of a good question may be any of these, right or wrong, beside a row that is right.
+def test_nothing_in_a_request_raises(name: str, data: st.DataObject) -> None:
+    """One or two inputs of a good request may be any of these, right or wrong, beside a row that is right.
 
-    An outcome comes back, with a fault or an answer in each row.
+    An outcome comes back, with an error or a result in each row.
     """
-    good = QUESTIONS[name][0]
+    good = REQUESTS[name][0]
     altered = data.draw(
         st.dictionaries(
             st.sampled_from(list(get_calculator(name).input_fields)), st.sampled_from(CELLS), min_size=1, max_size=2
@@ -323,7 +323,7 @@ def _wrong_result(given: Inputs) -> Results:
 
 
 @pytest.mark.parametrize(
-    ("formula", "told"),
+    ("formula", "output"),
     [
         pytest.param(_wrong_shape, "grown", id="another-number-of-rows"),
         pytest.param(_scalar, "grown", id="a-bare-number"),
@@ -331,7 +331,7 @@ def _wrong_result(given: Inputs) -> Results:
         pytest.param(_wrong_result, "Inputs", id="not-the-results"),
     ],
 )
-def test_a_formula_that_breaks_its_word_is_told_by_name(formula: Any, told: str) -> None:
-    """A fault of ours, not the user's: it must not be answered."""
-    with pytest.raises(TypeError, match=told):
+def test_a_formula_that_breaks_its_word_is_reported_by_name(formula: Any, output: str) -> None:
+    """An error of ours, not the user's: the request must not look valid."""
+    with pytest.raises(TypeError, match=output):
         evaluate_columns(made(formula), {"length": [1, 2]}, 2, text=False)

@@ -1,4 +1,4 @@
-"""The quick judge of names and marshmallow's schema: one verdict, whatever the names."""
+"""The quick check of names and marshmallow's schema: one verdict, whatever the names."""
 
 from typing import Any
 
@@ -13,7 +13,7 @@ CALCULATORS = registry.load()
 
 
 def shown(loaded: LoadedInputs) -> tuple[Any, ...]:
-    """Columns and faults, so that they can be compared."""
+    """Columns and errors, so that they can be compared."""
     columns = {
         name: (repr(column.values), repr(column.errors), repr(column.uncertainty)) for name, column in _all(loaded)
     }
@@ -33,9 +33,9 @@ def test_both_give_the_same_verdict(name: str, data: st.DataObject, text: bool) 
     cell: st.SearchStrategy[Any] = st.sampled_from(
         [6, "6", "1.3 Ah", "lipo", None, True, [1, 2], {}, "x", -1, 1e300, []]
     )
-    asked = data.draw(st.dictionaries(names, st.tuples(cell).map(list), max_size=8))
-    assert shown(validation.load_inputs(calculator, asked, text=text)) == shown(
-        schemas.load_with_schema(calculator, asked, text=text)
+    inputs = data.draw(st.dictionaries(names, st.tuples(cell).map(list), max_size=8))
+    assert shown(validation.load_inputs(calculator, inputs, text=text)) == shown(
+        schemas.load_with_schema(calculator, inputs, text=text)
     )
 
 

@@ -17,8 +17,8 @@ from gramwatt.engine.uncertainty import combine, repeat_rows
 from gramwatt.model import Quantity
 
 
-def told(calculator: str, **inputs: Any) -> dict[str, Any]:
-    """Return the part `uncertainty` of an answer."""
+def output(calculator: str, **inputs: Any) -> dict[str, Any]:
+    """Return the part `uncertainty` of a result."""
     found: dict[str, Any] = calculate(calculator, **inputs).get("uncertainty", {})
     return found
 
@@ -29,7 +29,7 @@ def test_products_and_quotients_by_hand() -> None:
     1 % of capacity and 2 % of mass give sqrt(5) % of the quotient, shared 1 to 4; the energy has the 1 % alone; the
     voltage has nothing.
     """
-    found = told("pack-energy", cells=6, capacity="1300 ± 13 mAh", pack_mass="200 ± 4 g")
+    found = output("pack-energy", cells=6, capacity="1300 ± 13 mAh", pack_mass="200 ± 4 g")
     answer = calculate("pack-energy", cells=6, capacity=1300, pack_mass=200)["results"]
     # Second order of the finite step: a quotient by 1 +- u is off by u^2 = 4e-4.
     assert found["specific_energy"]["standard"] == pytest.approx(answer["specific_energy"] * 0.01 * 5**0.5, rel=5e-4)
@@ -57,7 +57,7 @@ STATED: Final[dict[str, tuple[float, float, str]]] = {
 
 def test_pack_current_against_another_package() -> None:
     """The formulas written again for `uncertainties` (analytic derivatives); small u, so finite steps agree to 1e-3."""
-    found = told("pack-current", cells=6, **{name: f"{v} +/- {u} {unit}" for name, (v, u, unit) in STATED.items()})
+    found = output("pack-current", cells=6, **{name: f"{v} +/- {u} {unit}" for name, (v, u, unit) in STATED.items()})
     x = {name: uncertainties.ufloat(value, spread) for name, (value, spread, _) in STATED.items()}
     kelvin = x["pack_temperature"] + 273.15
     factor = umath.exp(x["activation_energy"] * 1e3 / 8.314462618 * (1 / kelvin - 1 / 298.15))
@@ -76,8 +76,8 @@ def test_pack_current_against_another_package() -> None:
     for name, number in expected.items():
         assert found[name]["standard"] == pytest.approx(number.std_dev, rel=1e-3), name
         shares = {
-            lever: (part / number.std_dev) ** 2
-            for lever, variable in x.items()
+            contributor: (part / number.std_dev) ** 2
+            for contributor, variable in x.items()
             for part in [number.error_components().get(variable, 0.0)]
             if part
         }
@@ -86,7 +86,7 @@ def test_pack_current_against_another_package() -> None:
 
 def test_throttle_cap_against_another_package() -> None:
     """The cap by a target speed; u of 0.5 %, so finite steps agree to 1e-3."""
-    found = told(
+    found = output(
         "throttle-cap", kv="2400 ± 12 rpm/V", cells=6, cell_voltage="3.7 ± 0.02 V", target_speed="30000 ± 100 rpm"
     )
     kv, volts, speed = (uncertainties.ufloat(*each) for each in ((2400, 12), (3.7, 0.02), (30000, 100)))
@@ -103,7 +103,7 @@ def test_an_assumption_follows_the_input_it_comes_from() -> None:
 
     Taken as independent they would give it an uncertainty that it has not.
     """
-    found = told("throttle-cap", kv="2400 ± 100 rpm/V", cells=6, target_cells=4, cell_voltage="3.7 ± 0.2 V")
+    found = output("throttle-cap", kv="2400 ± 100 rpm/V", cells=6, target_cells=4, cell_voltage="3.7 ± 0.2 V")
     assert found["throttle_cap"]["standard"] == pytest.approx(0, abs=1e-9)
     assert found["matched_kv"]["standard"] == pytest.approx(100 * 4 / 6, rel=1e-9)
 
@@ -112,7 +112,7 @@ def test_endurance_carries_uncertainty_through_the_integral() -> None:
     """By hand: without resistance time is energy over power, so 2 % of power is 2 % of time (to u^2), and charge used
     to a reserve has none.
     """
-    found = told("endurance", cells=6, capacity=1300, power="200 ± 4 W", cell_resistance=0)
+    found = output("endurance", cells=6, capacity=1300, power="200 ± 4 W", cell_resistance=0)
     answer = calculate("endurance", cells=6, capacity=1300, power=200, cell_resistance=0)["results"]
     assert found["endurance"]["standard"] == pytest.approx(0.02 * answer["endurance"], rel=1e-3)
     assert found["charge_used"]["standard"] == 0
@@ -122,7 +122,7 @@ def test_endurance_carries_uncertainty_through_the_integral() -> None:
 @given(st.floats(0.01, 0.2), st.floats(0.01, 0.2), st.floats(0.01, 0.2))
 def test_shares_sum_to_one(a: float, b: float, c: float) -> None:
     """Round numbers of 12 digits: each sum within 1e-10."""
-    found = told(
+    found = output(
         "pack-current",
         cells=6,
         capacity=f"1300 ± {1300 * a:.6f} mAh",
@@ -139,7 +139,7 @@ def test_shares_sum_to_one(a: float, b: float, c: float) -> None:
 @given(st.floats(0.1, 5.0))
 def test_twice_the_uncertainty_of_the_input_is_twice_that_of_a_linear_result(spread: float) -> None:
     """Scaling law."""
-    once, twice = (told("pack-energy", cells=6, capacity=f"1300 ± {k * spread:.9f} mAh") for k in (1, 2))
+    once, twice = (output("pack-energy", cells=6, capacity=f"1300 ± {k * spread:.9f} mAh") for k in (1, 2))
     assert twice["usable_energy"]["standard"] == pytest.approx(2 * once["usable_energy"]["standard"], rel=1e-6)
 
 
@@ -153,12 +153,12 @@ def test_twice_the_uncertainty_of_the_input_is_twice_that_of_a_linear_result(spr
         pytest.param({"reserve": "99 ± 3 %"}, "usable_energy", 0.8658, id="at-an-open-upper-bound"),
         # 22.2 V x 5 mAh: down from 1 mAh it goes to 0.5 mAh, never to nothing or below.
         pytest.param({"capacity": "1 ± 5 mAh"}, "nominal_energy", 0.111, id="at-an-open-lower-bound"),
-        # 22.2 V x 100 Ah: up from the greatest capacity there is no step.
+        # 22.2 V x 100 Ah: up from the largest capacity there is no step.
         pytest.param({"capacity": "1000 ± 100 Ah"}, "nominal_energy", 2220.0, id="at-a-closed-upper-bound"),
     ],
 )
-def test_a_step_is_kept_within_bounds(inputs: dict[str, Any], result: str, expected: float) -> None:
-    found = told("pack-energy", **{"cells": 6, "capacity": 1300, **inputs})
+def test_a_step_is_preserved_within_bounds(inputs: dict[str, Any], result: str, expected: float) -> None:
+    found = output("pack-energy", **{"cells": 6, "capacity": 1300, **inputs})
     assert found[result]["standard"] == pytest.approx(expected, rel=1e-9)
 
 
@@ -167,19 +167,19 @@ def test_a_step_never_reaches_an_open_bound() -> None:
 
     28860 Wh/kg x (2 - 1/6) x 5/5.5 = 48100 Wh/kg. On the bound itself the quotient would be infinite.
     """
-    found = told("pack-energy", cells=6, capacity=1300, pack_mass="1 ± 5 g")
+    found = output("pack-energy", cells=6, capacity=1300, pack_mass="1 ± 5 g")
     assert found["specific_energy"]["standard"] == pytest.approx(48100, rel=1e-9)
 
 
 def test_a_full_pack_steps_down_only() -> None:
     """By hand: lipo from 100 to 95 % falls 4.2 - 4.1384 = 0.0616 V a cell; 1 % of charge is 6 x 0.01232 V."""
-    found = told("pack-current", cells=6, capacity=1300, power=0, state_of_charge="100 ± 1 %")
+    found = output("pack-current", cells=6, capacity=1300, power=0, state_of_charge="100 ± 1 %")
     assert found["open_circuit_voltage"]["standard"] == pytest.approx(6 * 0.01232, rel=1e-9)
 
 
 def test_entries_of_a_list() -> None:
     """By hand: 1 g and 2 g in quadrature are sqrt(5) g, shared 1 to 4; running totals gather them."""
-    found = told("mass-margin", masses=["100 ± 1 g", "50 ± 2 g", 30], resolution=0)
+    found = output("mass-margin", masses=["100 ± 1 g", "50 ± 2 g", 30], resolution=0)
     assert found["total"]["standard"] == pytest.approx(5**0.5, rel=1e-9)
     assert found["total"]["shares"] == pytest.approx({"masses/0": 0.2, "masses/1": 0.8}, rel=1e-9)
     assert found["running_total"]["standard"] == pytest.approx([1, 5**0.5, 5**0.5], rel=1e-9)
@@ -187,7 +187,7 @@ def test_entries_of_a_list() -> None:
 
 def test_entries_of_a_table() -> None:
     """By hand: 4 x 0.1 g and 0.3 g in quadrature are 0.5 g, shared 16 to 9."""
-    found = told(
+    found = output(
         "mass-margin",
         parts=[{"mass": "11 ± 0.1 g", "count": 4}, {"mass": 5}, {"mass": 50, "mass_u": "300 mg"}],
         resolution=0,
@@ -198,19 +198,19 @@ def test_entries_of_a_table() -> None:
 
 
 @pytest.mark.parametrize(
-    ("inputs", "lever"),
+    ("inputs", "contributor"),
     [
         # By hand: 9 degF are 5 K; 5 degC are 5 K: a width has no offset.
         pytest.param({"pack_temperature": "77 ± 9 degF"}, "fahrenheit", id="fahrenheit"),
         pytest.param({"pack_temperature": "25 ± 5 °C"}, "celsius", id="celsius"),
     ],
 )
-def test_the_width_of_a_temperature_has_no_offset(inputs: dict[str, Any], lever: str) -> None:
+def test_the_width_of_a_temperature_has_no_offset(inputs: dict[str, Any], contributor: str) -> None:
     """The same as 298.15 +- 5 K."""
     pack = {"cells": 6, "capacity": 1300, "power": 200, "cell_resistance": 8}
-    kelvin = told("pack-current", **pack, pack_temperature="298.15 ± 5 K")["pack_resistance"]["standard"]
-    assert kelvin > 0, lever
-    found = told("pack-current", **pack, **inputs)["pack_resistance"]["standard"]
+    kelvin = output("pack-current", **pack, pack_temperature="298.15 ± 5 K")["pack_resistance"]["standard"]
+    assert kelvin > 0, contributor
+    found = output("pack-current", **pack, **inputs)["pack_resistance"]["standard"]
     assert found == pytest.approx(kelvin, rel=1e-9)
 
 
@@ -231,7 +231,7 @@ def test_no_uncertainty_no_part_of_that_name(inputs: dict[str, Any]) -> None:
 
 def test_what_was_replaced_adds_no_uncertainty() -> None:
     """A charge that is not used cannot make the result less sure."""
-    found = told(
+    found = output(
         "pack-current",
         cells=6,
         capacity=1300,
@@ -245,7 +245,7 @@ def test_what_was_replaced_adds_no_uncertainty() -> None:
 
 
 def test_a_result_without_an_answer_has_no_uncertainty() -> None:
-    found = told("pack-current", cells=6, capacity=1300, power="9000 ± 10 W", cell_resistance="8 ± 1 mohm")
+    found = output("pack-current", cells=6, capacity=1300, power="9000 ± 10 W", cell_resistance="8 ± 1 mohm")
     assert "current" not in found
     assert found["pack_resistance"]["standard"] == pytest.approx(6, rel=1e-9)
 
@@ -276,7 +276,7 @@ def test_the_rows_on_which_a_formula_is_evaluated() -> None:
 
 
 def test_the_kind_that_reads_a_standard_uncertainty_is_made_once() -> None:
-    """What is prepared to judge a kind is kept with it, so one made for each request would be kept for ever."""
+    """What is prepared to check a kind is stored with it, so one made for each request would stay for ever."""
     kind = get_calculator("pack-current").input_fields["power"]
     assert isinstance(kind, Quantity)
     assert uncertainty_kind("power", kind) is uncertainty_kind("power", kind)

@@ -25,7 +25,7 @@ from gramwatt.web import create_app
 
 MOST_GROWTH = 50 * 1024 * 1024
 POOLS: list[pa.MemoryPool] = []
-"""Kept to the end: a pool must outlive all that was made in it."""
+"""Preserved to the end: a pool must outlive all that was made in it."""
 ARROW = "application/vnd.apache.arrow.stream"
 BATCH = "/v1/pack-energy/batch"
 LOG = "/v1/flight-log/log?cells=4&capacity=850"
@@ -97,7 +97,7 @@ def file(columns: Mapping[str, Any], compression: str | None = None) -> bytes:
     return sink.getvalue()
 
 
-def ends_refused(response: Any) -> bool:
+def ends_rejected(response: Any) -> bool:
     """Whether a response refuses the table: by its status, or after the rows that came before."""
     return response.status_code in (413, 422) or b"too-large" in response.data[-2000:]
 
@@ -171,7 +171,7 @@ def test_arrow_table_that_unfolds(client: FlaskClient, name: str, form: str, req
     body = TABLES[name]()
     request.getfixturevalue("bounded")
     response = client.post(f"{BATCH}?keep=*&format={form}", data=body, content_type=ARROW)
-    assert ends_refused(response), response.data[:300]
+    assert ends_rejected(response), response.data[:300]
     assert len(response.data) < MOST_GROWTH
 
 
@@ -201,7 +201,7 @@ def test_arrow_recording_that_unfolds(client: FlaskClient, name: str, request: p
 @pytest.mark.parametrize("compression", [None, "lz4", "zstd"])
 @pytest.mark.parametrize("pack", [stream, file])
 def test_plain_recording_is_read(client: FlaskClient, pack: Any, compression: str | None) -> None:
-    """In every compression, as a stream and as a file, the answer is the same to the last byte."""
+    """In every compression, as a stream and as a file, the response is the same to the last byte."""
     rows = 5000
     columns = {**recording(rows), "voltage": pa.array(np.linspace(16.8, 14, rows)), "note": index_of(rows, 10)}
     answers = [
@@ -213,7 +213,7 @@ def test_plain_recording_is_read(client: FlaskClient, pack: Any, compression: st
 
 @pytest.mark.parametrize("compression", [None, "lz4", "zstd"])
 @pytest.mark.parametrize("form", ["csv", "json", "arrow"])
-def test_plain_table_is_answered(client: FlaskClient, compression: str | None, form: str) -> None:
+def test_plain_table_is_computed(client: FlaskClient, compression: str | None, form: str) -> None:
     rows = 40_000
     columns = {
         "cells": pa.array(np.resize([4, 6], rows)),
@@ -237,7 +237,7 @@ def test_plain_table_is_answered(client: FlaskClient, compression: str | None, f
 
 
 def test_views_pass_through_arrow_without_all_that_they_refer_to(client: FlaskClient) -> None:
-    """Each batch of the answer would else carry the texts of the whole table."""
+    """Each batch of the response would else carry the texts of the whole table."""
     rows = 100_000
     columns = {**plain(rows), "id": pa.array([f"a text of some length {at}" for at in range(rows)], pa.string_view())}
     response = client.post(f"{BATCH}?format=arrow", data=stream(columns), content_type=ARROW)
@@ -266,7 +266,7 @@ def test_unfolded_size(values: pa.Array, size: int) -> None:
     assert get_expanded_size(values) == size
 
 
-def test_types_that_are_refused() -> None:
+def test_types_that_are_rejected() -> None:
     assert is_unsupported(pa.list_view(pa.int8()))
     assert is_unsupported(pa.struct([("a", pa.dictionary(pa.int8(), pa.list_(pa.int8())))]))
     assert is_unsupported(pa.dense_union([pa.field("a", pa.int8())]))

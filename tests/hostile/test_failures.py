@@ -24,7 +24,7 @@ from gramwatt.web.middleware.fast_path import FastPath
 from server.asgi_client import Request, run
 from web.conftest import free_port, wait_until_ready
 from web.test_fast_path import PACK, PATH, Case, posted
-from web.wire import HEAD, QUESTION, problem, send
+from web.wire import BODY, HEAD, problem, send
 
 INPUTS = {"cells": 6, "capacity": 1300}
 ROWS = b"cells,capacity\n" + b"6,1300\n" * 300_000
@@ -289,7 +289,7 @@ def test_a_path_with_a_line_feed_forges_no_line(caplog: pytest.LogCaptureFixture
 
 
 def test_routes_and_statuses_alone_are_labels() -> None:
-    """Series of metrics are as many as routes and statuses, whatever is asked."""
+    """Series of metrics are as many as routes and statuses, whatever is requested."""
     client, before = create_app().test_client(), len({id(each) for each in _series()})
     for number in range(300):
         client.open(f"/nothing/{number}", method=f"M{number}")
@@ -326,7 +326,7 @@ def test_the_instance_of_every_500_is_in_the_log_of_the_running_service(server: 
     path, instances = PATH.encode(), []
     requests = [
         b"GET " + path + b"?cells=6&capacity=1300 HTTP/1.1\r\nHost: x\r\nConnection: close\r\n\r\n",
-        HEAD + b"Content-Length: %d\r\n\r\n" % len(QUESTION) + QUESTION,
+        HEAD + b"Content-Length: %d\r\n\r\n" % len(BODY) + BODY,
         HEAD.replace(b"energy", b"energy/batch").replace(b"application/json", b"text/csv")
         + b"Content-Length: %d\r\n\r\n" % len(ROWS)
         + ROWS,

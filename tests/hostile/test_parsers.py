@@ -163,7 +163,7 @@ def compared(monkeypatch: pytest.MonkeyPatch) -> list[str]:
     return words
 
 
-def test_few_unknown_names_of_a_question_are_compared(client: FlaskClient, compared: list[str]) -> None:
+def test_few_unknown_names_of_a_request_are_compared(client: FlaskClient, compared: list[str]) -> None:
     response = client.post("/v1/pack-energy", json={f"name{at}": 1 for at in range(5000)})
     errors = json_of(response)["errors"]
     assert response.status_code == 422
@@ -172,7 +172,7 @@ def test_few_unknown_names_of_a_question_are_compared(client: FlaskClient, compa
     assert errors[-1]["detail"] == f"{5000 - limits.MAX_LISTED_NAMES} more unknown inputs"
 
 
-def test_few_unknown_names_of_a_table_in_a_question_are_compared(client: FlaskClient, compared: list[str]) -> None:
+def test_few_unknown_names_of_a_table_in_a_request_are_compared(client: FlaskClient, compared: list[str]) -> None:
     flights = [{f"name{row}_{at}": 1 for at in range(1000)} for row in range(50)]
     response = client.post("/v1/build", json={"parts": flights})
     assert response.status_code == 422

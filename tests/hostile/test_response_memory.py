@@ -58,7 +58,7 @@ def test_the_first_chunk_is_not_held_until_the_end() -> None:
 
 
 def test_rows_with_the_same_error_share_it() -> None:
-    """A table in which every cell has an uncertainty that was not asked for makes one error, not one for each row."""
+    """A table in which every cell has an uncertainty that was not requested makes one error, not one for each row."""
     cells: dict[str, Cells] = {"cells": ["6"] * 5000, "capacity": ["1300 ± 20"] * 5000}
     (piece,) = compute_batch(Plan(PACK), Chunk(0, 5000, cells, text=True))
     assert len(piece.errors) == 5000

@@ -1,4 +1,4 @@
-"""Every route by every method in any order is answered as Flask answers it, and every error is a problem."""
+"""Every route by every method in any order gets a response as Flask answers it, and every error is a problem."""
 
 from __future__ import annotations
 
@@ -69,7 +69,7 @@ def by_wsgi(case: Case, application: Any) -> Answer:
 
 
 def timeless(answer: Answer) -> Answer:
-    """Return an answer without the time at which it was made."""
+    """Return a result without the time at which it was made."""
     return answer[0], [header for header in answer[1] if header[0] not in ("date", "expires")], answer[2]
 
 
@@ -99,14 +99,14 @@ def test_the_cases_reach_every_route(expected: list[tuple[Case, Answer]]) -> Non
 
 
 @pytest.mark.parametrize("seed", range(2))
-def test_every_route_is_answered_as_by_flask_in_any_order(expected: list[tuple[Case, Answer]], seed: int) -> None:
+def test_every_route_is_computed_as_by_flask_in_any_order(expected: list[tuple[Case, Answer]], seed: int) -> None:
     fast_path: FastPath = create_app().extensions["fast_path"]
-    chance, answered = random.Random(seed), 0
+    chance, responses = random.Random(seed), 0
     for case, wanted in chance.sample(expected * 2, len(expected) * 2):
         found = case.by_asgi(fast_path) if chance.random() < 0.5 else by_wsgi(case, fast_path)
-        answered += found is not None
+        responses += found is not None
         assert timeless(found or by_wsgi(case, fast_path.application)) == wanted, case
-    assert answered > len(expected) / 2
+    assert responses > len(expected) / 2
 
 
 def test_every_error_of_every_route_is_a_problem_under_its_id(expected: list[tuple[Case, Answer]]) -> None:

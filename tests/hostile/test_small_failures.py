@@ -1,4 +1,4 @@
-"""Requests of a few bytes that were answered with 500, and cells that a spreadsheet would run."""
+"""Requests of a few bytes that were computed with 500, and cells that a spreadsheet would run."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ FLIGHT = {"log": {"time": [0, 1], "voltage": [16, 16], "current": [8, 8]}, "cell
 
 
 @pytest.mark.parametrize("path", ["/", "/v1/pack-energy", "/calculators/pack-energy", "/v1/x"])
-def test_a_query_of_bytes_that_are_no_utf_8_is_refused(client: FlaskClient, path: str) -> None:
+def test_a_query_of_bytes_that_are_no_utf_8_is_rejected(client: FlaskClient, path: str) -> None:
     """Some servers pass bytes on that no URL may have."""
     answer = client.get(path, environ_overrides={"QUERY_STRING": "cells=6&capacity=\xec"})
     assert (answer.status_code, answer.get_json()["type"]) == (400, "/problems/malformed-request")

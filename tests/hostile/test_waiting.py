@@ -1,6 +1,6 @@
-"""Who waits for whom: clients that are slow, that leave, or that ask for much, beside others that want their answers.
+"""Who waits for whom: clients that are slow, that leave, or that ask for much, beside others that want their responses.
 
-Each test runs a real service of one worker. What is asserted is that the others are answered while the attackers are
+Each test runs a real service of one worker. What is asserted is that the others get responses while the attackers are
 still there; the timeouts are so long, or so short, that how fast the machine is does not matter.
 """
 
@@ -30,10 +30,10 @@ from gramwatt.server.adapter import WsgiToAsgi
 from gramwatt.server.application import is_long
 from server.asgi_client import Endless
 from web.conftest import free_port, running
-from web.wire import KEPT, answers, connect, problem, send, until, workers
+from web.wire import KEEP_ALIVE, answers, connect, problem, send, until, workers
 
 LIMIT = 30.0
-"""Seconds after which an answer counts as none."""
+"""Seconds after which a result counts as none."""
 TABLE = "/v1/pack-energy/batch"
 GRID = "/v1/air-density/sweep?vary=elevation&from=0&to=3000&count=500&vary=temperature&from=-10&to=40&count=500"
 """A quarter of a million rows, which no buffer between server and client holds."""
@@ -153,8 +153,8 @@ def test_a_body_must_come_within_a_time_in_all() -> None:
         assert received.count(b"1300") > 100, "what came before is answered"
 
 
-def test_long_requests_beyond_the_queue_are_refused_at_once() -> None:
-    """Short ones are answered meanwhile, and long ones again afterwards."""
+def test_long_requests_beyond_the_queue_are_rejected_at_once() -> None:
+    """Short ones get responses meanwhile, and long ones again afterwards."""
     slow = f"{GRID}&best=3"
     with running(WEB_CONCURRENCY="1", GRAMWATT_LONG_THREADS="1", GRAMWATT_LONG_QUEUE="2") as (port, _):
         base = f"http://127.0.0.1:{port}"
@@ -175,9 +175,9 @@ def test_long_requests_beyond_the_queue_are_refused_at_once() -> None:
         assert set(statuses) == {200, 503}
         assert statuses.count(200) >= 3, "one that ran and two that waited"
         assert most_running == 1
-        refused = responses[statuses.index(503)]
-        assert "wait" in problem(refused, 503, "overloaded")["detail"]
-        assert int(refused[1]["retry-after"]) > 0
+        raised = responses[statuses.index(503)]
+        assert "wait" in problem(raised, 503, "overloaded")["detail"]
+        assert int(raised[1]["retry-after"]) > 0
         assert fetch(base, slow)[0] == 200
         until(lambda: (gauge(base, "running"), gauge(base, "waiting")) == (0, 0))
 
@@ -192,7 +192,7 @@ def gauge(base: str, state: str) -> float:
 @pytest.mark.parametrize(
     "request_text",
     [
-        pytest.param(KEPT.replace(b"pack-energy?", b"pack-energy?working=true&"), id="answers"),
+        pytest.param(KEEP_ALIVE.replace(b"pack-energy?", b"pack-energy?working=true&"), id="answers"),
         pytest.param(b"GET /openapi.json HTTP/1.1\r\nHost: x\r\n\r\n", id="documents"),
         pytest.param(b"GET /calculators/build HTTP/1.1\r\nHost: x\r\nAccept: text/html\r\n\r\n", id="pages"),
         pytest.param(
@@ -272,7 +272,7 @@ def test_who_reads_too_slowly_is_ended_and_who_reads_slowly_is_not(monkeypatch: 
 
 
 class Work:
-    """An application that works until nobody wants its answer, or until it is told to end."""
+    """An application that works until nobody wants its response, or until it must end."""
 
     def __init__(self) -> None:
         self.begun, self.cancelled, self.end = threading.Event(), threading.Event(), threading.Event()
@@ -308,7 +308,7 @@ def test_work_for_a_client_that_left_can_stop(how: str, version: str) -> None:
 
 
 @pytest.mark.parametrize("version", ["1.1", "1.0"])
-def test_who_closes_the_sending_side_alone_is_answered_however_long_it_takes(
+def test_who_closes_the_sending_side_alone_is_computed_however_long_it_takes(
     version: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(connection, "PRESENCE_INTERVAL", 0.1)

@@ -52,7 +52,7 @@ def test_table_is_the_golden_one(chemistry: str, parameter_set: str) -> None:
     np.testing.assert_allclose(table(chemistry), case["ocv_v"], rtol=0, atol=1e-4 * (1 + 1e-6))
 
 
-def test_lihv_is_the_extrapolation_it_is_said_to_be() -> None:
+def test_lihv_is_the_extrapolation_it_is_reported_to_be() -> None:
     """Golden (PyBaMM 26.10.1.1, part lihv_ocv), but for the last point, which is set to 4.35 V by hand as the electrode
     data end at 4.29 V.
     """

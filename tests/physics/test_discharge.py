@@ -22,7 +22,7 @@ RESERVE, CUT_OFF, POWER_LIMIT = (pack.ENDED_BY.index(word) for word in ("reserve
 
 
 def one(value: float) -> Array:
-    """A column of one."""
+    """Return a column of one."""
     return np.array([value])
 
 
@@ -186,7 +186,7 @@ def test_two_packs_side_by_side_share_twice_the_power() -> None:
 
 @st.composite
 def packs(draw: st.DrawFn) -> dict[str, Any]:
-    """A rising curve of straight pieces, and a discharge that can start."""
+    """Return a rising curve of straight pieces, and a discharge that can start."""
     rises = draw(st.lists(st.floats(0.002, 0.4), min_size=1, max_size=8))
     nodes = list(np.cumsum([draw(st.floats(1.0, 3.5)), *rises]))
     start = draw(st.floats(0.05, 1.0))

@@ -21,12 +21,12 @@ def some(course: CleanRecording, which: slice) -> CleanRecording:
 
 
 def fit(course: CleanRecording, **how: Any) -> ResistanceFit:
-    """With the sensors right and the pack known, unless said otherwise."""
-    told = {
+    """With the sensors right and the pack known, by default."""
+    output = {
         "scale": 1.0, "offset": 0.0, "voltage_scale": 1.0, "cells": 4.0, "capacity": CAPACITY, "start_charge": 1.0,
         **how,
     }  # fmt: skip
-    arrays = {name: np.array([value]) for name, value in told.items()}
+    arrays = {name: np.array([value]) for name, value in output.items()}
     return fit_resistance(course, chemistry=np.zeros(1, dtype=np.intp), **arrays)
 
 
@@ -94,7 +94,7 @@ def test_the_resistance_lies_within_its_stated_uncertainty(how: dict[str, Any]) 
 def test_the_standard_error_is_that_of_newey_and_west() -> None:
     """By the definition: autocovariances of the scores, lag by lag, with Bartlett's weights.
 
-    Numpy.polyfit takes the drift off. The capacity is not told, so that no rested voltage counts.
+    Numpy.polyfit takes the drift off. The capacity is not reported, so that no rested voltage counts.
     """
     course = flown(5, amps=0.0)
     groups = group_samples(course)
@@ -152,8 +152,8 @@ def test_many_samples_are_averaged_in_groups() -> None:
     assert one.resistance[0] == pytest.approx(0.05, abs=2 * one.standard_error[0])
 
 
-def test_noise_is_told_from_its_least_scatter() -> None:
-    """By simulation: of white noise of variance 1 the least scatter, times the factor, is 1 on average."""
+def test_noise_is_reported_from_its_least_scatter() -> None:
+    """By simulation: of white noise of variance 1 the smallest scatter, times the factor, is 1 on average."""
     found = []
     for seed in range(200):
         noise = np.random.default_rng(seed).normal(0, 1, 2000)

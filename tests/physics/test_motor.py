@@ -35,7 +35,7 @@ class Case:
 
 
 def equilibrium(case: Case) -> motor.OperatingPoint:
-    """As in the service, floating-point faults stay silent."""
+    """As in the service, floating-point errors stay silent."""
     with np.errstate(all="ignore"):
         return motor.equilibrium(
             speed_constant=np.array([case.kv]),

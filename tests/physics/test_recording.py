@@ -58,8 +58,8 @@ def made(time: Any, voltage: Any = None, current: Any = None, **how: float) -> C
 )  # fmt: skip
 def test_charge_and_energy_of_closed_forms(current: Callable[[Array], Array], charge: float, bound: float) -> None:
     time = np.linspace(0, 60, 601)
-    flown = course(time, 12.0, current(time))
-    sums = integrate(flown)
+    flights_done = course(time, 12.0, current(time))
+    sums = integrate(flights_done)
     one, nothing = np.ones(1), np.zeros(1)
     assert corrected_charge(sums, scale=one, offset=nothing)[0] == pytest.approx(charge, rel=1e-12, abs=bound)
     energy = corrected_energy(sums, scale=one, offset=nothing, voltage_scale=one)[0]
@@ -80,23 +80,23 @@ def test_sums_are_scipys_whatever_the_sensors_correction(
     """scipy.integrate.trapezoid of the corrected series; the closed forms are derived."""
     time, current = np.cumsum(series[0]), np.array(series[1])
     voltage = 15 + current / 100
-    flown = course(time, voltage, current)
-    sums = integrate(flown)
+    flights_done = course(time, voltage, current)
+    sums = integrate(flights_done)
     corrected = scale * (current - offset)
     one = np.ones(1)
     charge = corrected_charge(sums, scale=scale * one, offset=offset * one)[0]
     energy = corrected_energy(sums, scale=scale * one, offset=offset * one, voltage_scale=voltage_scale * one)[0]
     assert charge == pytest.approx(trapezoid(corrected, time), rel=1e-9, abs=1e-9)
     assert energy == pytest.approx(trapezoid(corrected * voltage_scale * voltage, time), rel=1e-9, abs=1e-9)
-    assert cumulative_integral(flown, current)[-1] == pytest.approx(sums.current, rel=1e-9, abs=1e-9)
-    assert sample_weights(flown).sum() == pytest.approx(time[-1] - time[0], rel=1e-12)
+    assert cumulative_integral(flights_done, current)[-1] == pytest.approx(sums.current, rel=1e-9, abs=1e-9)
+    assert sample_weights(flights_done).sum() == pytest.approx(time[-1] - time[0], rel=1e-12)
 
 
 def test_a_gap_counts_nowhere() -> None:
     """By hand: 2 A for 2 s and for 3 s, with 100 s between them that do not count."""
-    flown = course(np.array([0.0, 1, 2, 102, 105]), 10.0, 2.0, gap=3)
-    assert integrate(flown)[:3] == pytest.approx((5, 50, 10), rel=1e-12)
-    assert cumulative_integral(flown, flown.current).tolist() == [0, 2, 4, 4, 10]
+    flights_done = course(np.array([0.0, 1, 2, 102, 105]), 10.0, 2.0, gap=3)
+    assert integrate(flights_done)[:3] == pytest.approx((5, 50, 10), rel=1e-12)
+    assert cumulative_integral(flights_done, flights_done.current).tolist() == [0, 2, 4, 4, 10]
 
 
 @pytest.mark.parametrize("flight", [2, 5, 7])
@@ -114,8 +114,8 @@ def test_measured_power_of_a_real_flight(reference_data: Path, flight: int) -> N
         power = np.array([float(row["P_measured_W"]) for row in rows if row["phase"] == phase])
         assert len(power) == int(table[f"n_{name}"])
         assert power.mean() == pytest.approx(float(table[f"P_{name}_W"]), abs=0.006)
-        flown = course(np.arange(len(power)) / 5, 1.0, power)
-        sums = integrate(flown)
+        flights_done = course(np.arange(len(power)) / 5, 1.0, power)
+        sums = integrate(flights_done)
         by_ends = (np.abs(power - power.mean()).max()) / (len(power) - 1)
         assert sums.power / sums.duration == pytest.approx(float(table[f"P_{name}_W"]), abs=by_ends + 0.006)
 
@@ -125,7 +125,7 @@ def test_measured_power_of_a_real_flight(reference_data: Path, flight: int) -> N
     st.lists(st.floats(0.01, 1), min_size=1, max_size=4),
 )
 def test_percentiles_are_those_of_a_weighted_sort(samples: list[tuple[float, float]], shares: list[float]) -> None:
-    """By brute force: the least value that, with all below it, has the share of the weight."""
+    """By brute force: the smallest value that, with all below it, has the share of the weight."""
     values, w = (np.array(column) for column in zip(*samples, strict=True))
     found = percentiles(values, w, np.array(shares))
     if w.sum() <= 0:
@@ -162,7 +162,7 @@ def test_percentiles_of_even_weights_are_numpys() -> None:
 
 
 def test_many_samples_are_thinned_evenly() -> None:
-    """What is looked at of a million samples tells the median within its own error, sd / sqrt(n) times 1.25."""
+    """What is looked at of a million samples shows the median within its own error, sd / sqrt(n) times 1.25."""
     values = np.random.default_rng(2).normal(0, 1, 1_000_000)
     few = thin(values)
     assert 50_000 < len(few) <= 100_000
@@ -172,7 +172,7 @@ def test_many_samples_are_thinned_evenly() -> None:
 
 
 @pytest.mark.parametrize(
-    ("time", "voltage", "current", "kept", "causes"),
+    ("time", "voltage", "current", "preserved", "causes"),
     [
         pytest.param([0, 1, 1, 2], [9, 8, 7, 6], None, [0, 1, 3], {"repeated": (1, 2)}, id="a time twice"),
         pytest.param([0, 2, 1, 3], [9, 8, 7, 6], None, [0, 1, 3], {"backward": (1, 2)}, id="a step back"),
@@ -198,18 +198,18 @@ def test_many_samples_are_thinned_evenly() -> None:
     ],
 )  # fmt: skip
 def test_what_is_left_out(
-    time: list[float], voltage: object, current: object, kept: list[int], causes: dict[str, tuple[int, int]]
+    time: list[float], voltage: object, current: object, preserved: list[int], causes: dict[str, tuple[int, int]]
 ) -> None:
     """By hand."""
     cleaned = made(time, voltage, current)
-    assert cleaned.recording.time.tolist() == [time[at] for at in kept]
+    assert cleaned.recording.time.tolist() == [time[at] for at in preserved]
     names = ("untimed", "repeated", "backward", "dropped_out", "outside", "gaps")
-    told = {name: tuple(getattr(cleaned, name)) for name in names if getattr(cleaned, name).number}
-    assert told == causes
+    output = {name: tuple(getattr(cleaned, name)) for name in names if getattr(cleaned, name).number}
+    assert output == causes
 
 
 def test_how_long_a_gap_is() -> None:
-    """Two seconds, five usual steps where that is more, or what was said."""
+    """Two seconds, five usual steps where that is more, or the message."""
     for step, longest, counts in ((0.1, 1.9, True), (0.1, 2.1, False), (1.0, 4.9, True), (1.0, 5.1, False)):
         time = [*(step * at for at in range(10)), 9 * step + longest]
         assert made(time).recording.counts[-1] == counts
@@ -255,10 +255,10 @@ def test_bursts_are_found_where_they_are() -> None:
 
 def test_a_lone_spike_hides_no_burst() -> None:
     """A sensor's single wrong sample, ten times as high, is one of 2,400."""
-    flown = flying((10, 2), (30, 1), (50, 3))
-    current = flown.current.copy()
+    flights_done = flying((10, 2), (30, 1), (50, 3))
+    current = flights_done.current.copy()
     current[1800] = 400
-    found = find_punch_outs(flown._replace(current=current))
+    found = find_punch_outs(flights_done._replace(current=current))
     assert found.start == pytest.approx([10, 30, 50])
 
 
@@ -295,24 +295,29 @@ def test_steady_flying_has_none(seed: int) -> None:
 
 @given(st.floats(0.01, 100), st.floats(-100, 100))
 def test_scale_and_offset_of_the_sensor_move_no_burst(scale: float, offset: float) -> None:
-    flown = flying((10, 2), (30, 1), (50, 3))
-    moved = find_punch_outs(flown._replace(current=scale * flown.current + offset))
-    assert moved.start.tolist() == find_punch_outs(flown).start.tolist()
-    assert moved.length.tolist() == find_punch_outs(flown).length.tolist()
+    flights_done = flying((10, 2), (30, 1), (50, 3))
+    moved = find_punch_outs(flights_done._replace(current=scale * flights_done.current + offset))
+    assert moved.start.tolist() == find_punch_outs(flights_done).start.tolist()
+    assert moved.length.tolist() == find_punch_outs(flights_done).length.tolist()
 
 
-def test_of_very_many_the_greatest_are_told() -> None:
-    flown = flying(*((4.0 * at + 1, 0.5) for at in range(MAX_PUNCH_OUTS + 50)), seconds=1100)
-    found = find_punch_outs(flown)
+def test_of_very_many_the_greatest_are_reported() -> None:
+    flights_done = flying(*((4.0 * at + 1, 0.5) for at in range(MAX_PUNCH_OUTS + 50)), seconds=1100)
+    found = find_punch_outs(flights_done)
     assert found.total == MAX_PUNCH_OUTS + 50
     assert len(found.start) == MAX_PUNCH_OUTS
     assert (np.diff(found.start) > 0).all()
-    peaks = [flown.current[(flown.time >= at) & (flown.time < at + 0.5)].max() for at in 4.0 * np.arange(250) + 1]
+    peaks = [
+        flights_done.current[(flights_done.time >= at) & (flights_done.time < at + 0.5)].max()
+        for at in 4.0 * np.arange(250) + 1
+    ]
     assert sorted(found.peak_current) == sorted(peaks)[-MAX_PUNCH_OUTS:]
 
 
 @pytest.mark.parametrize(("level", "when"), [(0.0, 5.0), (3.0, 6.5), (12.0, 11.0), (12.5, np.nan)])
 def test_when_a_charge_is_used_up(level: float, when: float) -> None:
     """By hand: 2 A from 5 s to 11 s."""
-    flown = course(np.array([5.0, 7, 11]), 10.0, 2.0)
-    assert time_reached(flown, cumulative_integral(flown, flown.current), level) == pytest.approx(when, nan_ok=True)
+    flights_done = course(np.array([5.0, 7, 11]), 10.0, 2.0)
+    assert time_reached(flights_done, cumulative_integral(flights_done, flights_done.current), level) == pytest.approx(
+        when, nan_ok=True
+    )

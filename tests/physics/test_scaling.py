@@ -81,7 +81,7 @@ def test_held_exponent_is_a_mean_of_levels() -> None:
 
 
 def test_no_answer_where_the_flights_leave_none() -> None:
-    """Limit: equal masses tell no exponent, nor do masses within 1 %; two flights no scatter; one flight neither."""
+    """Limit: equal masses show no exponent, nor do masses within 1 %; two flights no scatter; one flight neither."""
     same = scaling.fit_power_law(np.array([[0.5, 0.5], [0.5, 0.504]]), np.array([[90.0, 94.0]] * 2), FITTED.repeat(2))
     assert np.isnan(same.exponent).all()
     two = scaling.fit_power_law(np.array([[0.5, 0.6]]), np.array([[90.0, 120.0]]), FITTED)
@@ -120,7 +120,7 @@ def test_round_trip(masses: list[float], exponent: float, level: float) -> None:
 
 @given(st.permutations(range(6)), st.floats(0.1, 1000.0), st.floats(0.1, 1000.0))
 def test_order_and_units_do_not_matter(order: list[int], grams: float, watts: float) -> None:
-    """Masses and powers told in other units scale the means alone."""
+    """Masses and powers given in other units scale the means alone."""
     one = scaling.fit_power_law(MASSES, POWERS, FITTED)
     other = scaling.fit_power_law(MASSES[:, order] * grams, POWERS[:, order] * watts, FITTED)
     assert other.reference_mass[0] == pytest.approx(one.reference_mass[0] * grams, rel=1e-12)

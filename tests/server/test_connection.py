@@ -14,7 +14,7 @@ import pytest
 
 from gramwatt.web.problems import PROBLEM_TYPES
 from web.conftest import running
-from web.wire import HEAD, KEPT, QUESTION, answers, chunked, connect, problem, read_answer, send
+from web.wire import BODY, HEAD, KEEP_ALIVE, answers, chunked, connect, problem, read_answer, send
 
 
 @pytest.fixture(scope="module")
@@ -34,7 +34,7 @@ def read_to_end(connection: socket.socket) -> bytes:
 
 
 def test_a_chunked_body_is_read(live: str) -> None:
-    status, _, body = send(live, HEAD + b"Transfer-Encoding: chunked\r\n\r\n" + chunked(QUESTION, 7))
+    status, _, body = send(live, HEAD + b"Transfer-Encoding: chunked\r\n\r\n" + chunked(BODY, 7))
     assert status == 200
     assert json.loads(body)["results"]["usable_energy"] == 23.088
 
@@ -42,8 +42,8 @@ def test_a_chunked_body_is_read(live: str) -> None:
 @pytest.mark.parametrize("framing", ["length", "chunked"])
 @pytest.mark.parametrize("size", [1024 * 1024 + 1, 1124 * 1024, 10 * 1024 * 1024])
 def test_a_body_over_the_limit_is_never_cut_in_silence(live: str, framing: str, size: int) -> None:
-    """Cut at the limit it would still be good: only blanks follow. All of it is sent, and the answer is not lost."""
-    body = QUESTION.ljust(size)
+    """Cut at the limit it would still be good: only blanks follow. All of it is sent, and the response is not lost."""
+    body = BODY.ljust(size)
     if framing == "length":
         raw = HEAD + b"Content-Length: %d\r\n\r\n" % size + body
     else:
@@ -92,7 +92,7 @@ def test_a_request_that_cannot_be_read_gets_a_problem(live: str, raw: bytes, sta
     ("target", "status"),
     [(b"//v1", 200), (b"http://x/v1", 200), (b"http://x", 200), (b"http://x?a=1", 200), (b"*", 404)],
 )
-def test_every_form_of_target_is_answered_and_none_redirected(live: str, target: bytes, status: int) -> None:
+def test_every_form_of_target_is_computed_and_none_redirected(live: str, target: bytes, status: int) -> None:
     method = b"OPTIONS" if target == b"*" else b"GET"
     got, headers, _ = send(live, method + b" " + target + b" HTTP/1.1\r\n" + HOST + b"Connection: close\r\n\r\n")
     assert got == status
@@ -121,7 +121,7 @@ def test_idle_clients_stop_nobody_and_are_ended(live: str, begun: bytes) -> None
 
 def test_half_a_head_after_a_response_is_not_waited_for(live: str) -> None:
     with connect(live) as connection:
-        connection.sendall(KEPT + KEPT[:20])
+        connection.sendall(KEEP_ALIVE + KEEP_ALIVE[:20])
         assert read_answer(connection)[0] == 200
         assert read_to_end(connection) == b""
 
@@ -132,9 +132,9 @@ def test_a_body_that_stops_gets_a_problem(live: str, head: bytes) -> None:
 
 
 def test_a_body_that_ends_early_gets_a_problem(live: str) -> None:
-    """Even where what came is a whole question."""
+    """Even where what came is a whole request."""
     with connect(live) as connection:
-        connection.sendall(HEAD + b"Content-Length: 100\r\n\r\n" + QUESTION)
+        connection.sendall(HEAD + b"Content-Length: 100\r\n\r\n" + BODY)
         connection.shutdown(socket.SHUT_WR)
         status, body = read_answer(connection)
         assert (status, json.loads(body)["type"]) == (400, "/problems/malformed-request")
@@ -142,42 +142,42 @@ def test_a_body_that_ends_early_gets_a_problem(live: str) -> None:
 
 def test_who_has_sent_all_still_gets_the_response(live: str) -> None:
     with connect(live) as connection:
-        connection.sendall(KEPT)
+        connection.sendall(KEEP_ALIVE)
         connection.shutdown(socket.SHUT_WR)
         status, body = read_answer(connection)
         assert (status, json.loads(body)["results"]["usable_energy"]) == (200, 23.088)
         assert connection.recv(1) == b""
 
 
-def test_a_connection_is_kept_and_head_has_no_body(live: str) -> None:
+def test_a_connection_is_preserved_and_head_has_no_body(live: str) -> None:
     with connect(live) as connection:
         for method in ("GET", "HEAD", "OPTIONS", "GET"):
-            connection.sendall(KEPT.replace(b"GET", method.encode(), 1))
+            connection.sendall(KEEP_ALIVE.replace(b"GET", method.encode(), 1))
             status, body = read_answer(connection, method)
             assert status == 200
             assert bool(body) == (method == "GET")
 
 
 @pytest.mark.parametrize("parts", [1, 2])
-def test_requests_in_one_go_are_answered_in_turn(live: str, parts: int) -> None:
-    last = KEPT.replace(b"Host", b"Connection: close\r\nHost")
+def test_requests_in_one_go_are_computed_in_turn(live: str, parts: int) -> None:
+    last = KEEP_ALIVE.replace(b"Host", b"Connection: close\r\nHost")
     with connect(live) as connection:
-        at = len(KEPT) + 10 if parts == 2 else 0
-        connection.sendall((KEPT + last)[:at])
+        at = len(KEEP_ALIVE) + 10 if parts == 2 else 0
+        connection.sendall((KEEP_ALIVE + last)[:at])
         time.sleep(0.1 * (parts - 1))
-        connection.sendall((KEPT + last)[at:])
+        connection.sendall((KEEP_ALIVE + last)[at:])
         received = read_to_end(connection)
     assert received.count(b"HTTP/1.1 200 OK") == 2
     assert received.count(b"23.088") >= 2
 
 
 def test_requests_sent_ahead_are_few(live: str) -> None:
-    """Those that were taken are answered, in turn, and the last says that the connection ends."""
+    """Those that were taken get responses, in turn, and the last says that the connection ends."""
     with connect(live) as connection:
-        connection.sendall(KEPT * 500)
+        connection.sendall(KEEP_ALIVE * 500)
         received = read_to_end(connection)
-    answered = received.count(b"HTTP/1.1 200 OK")
-    assert 30 < answered < 500
+    responses = received.count(b"HTTP/1.1 200 OK")
+    assert 30 < responses < 500
     assert received.count(b"connection: close") == 1
     assert b"connection: close" in received.rpartition(b"HTTP/1.1 200 OK")[2]
 

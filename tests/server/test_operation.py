@@ -24,7 +24,7 @@ import uvicorn
 from gramwatt.server.application import is_long
 from gramwatt.server.worker import Server
 from web.conftest import free_port, running, wait_until_ready
-from web.wire import HEAD, PACK, QUESTION, answers, chunked, connect, problem, read_answer, send, until, workers
+from web.wire import BODY, HEAD, PACK, answers, chunked, connect, problem, read_answer, send, until, workers
 
 WAITRESS = """
 import sys
@@ -66,7 +66,7 @@ def test_other_servers_answer_the_same_bytes(name: str, live: str) -> None:
     with other_server(name) as base:
         for path, table in ((PACK, None), ("/v1/pack-energy/batch", b"cells,capacity\n6,1300\n")):
             assert fetch(base, path, table) == fetch(live, path, table)
-        body = QUESTION.ljust(1024 * 1024 + 1)
+        body = BODY.ljust(1024 * 1024 + 1)
         problem(send(base, HEAD + b"Transfer-Encoding: chunked\r\n\r\n" + chunked(body)), 413, "too-large")
 
 
@@ -99,11 +99,11 @@ def test_sigterm_ends_it_cleanly(tmp_path: Path) -> None:
 
 def test_sigterm_lets_requests_under_way_end() -> None:
     with running() as (port, process), connect(f"http://127.0.0.1:{port}") as connection:
-        connection.sendall(HEAD + b"Content-Length: %d\r\n\r\n" % len(QUESTION) + QUESTION[:5])
+        connection.sendall(HEAD + b"Content-Length: %d\r\n\r\n" % len(BODY) + BODY[:5])
         time.sleep(0.2)
         process.send_signal(signal.SIGTERM)
         time.sleep(0.6)
-        connection.sendall(QUESTION[5:])
+        connection.sendall(BODY[5:])
         status, body = read_answer(connection)
         assert status == 200
         assert json.loads(body)["results"]["usable_energy"] == 23.088
@@ -111,7 +111,7 @@ def test_sigterm_lets_requests_under_way_end() -> None:
 
 
 class Clients:
-    """Four clients on kept connections that send one request after another; ``lost`` says what went wrong."""
+    """Four clients on persistent connections that send one request after another; ``lost`` says what went wrong."""
 
     def __init__(self, port: int) -> None:
         self._port = port

@@ -35,7 +35,7 @@ def upper_lines(environ: Environ, start: Start) -> Iterator[bytes]:
         yield line.upper()
 
 
-def test_the_first_line_is_answered_before_the_last_is_sent() -> None:
+def test_the_first_line_is_computed_before_the_last_is_sent() -> None:
     async def test() -> None:
         request = Request(WsgiToAsgi(upper_lines), "POST", "/", [CHUNKED], b"one\n")
         assert (await request.next())["status"] == 200
@@ -363,7 +363,7 @@ def test_too_many_that_read_nothing_end_the_slowest_once_another_waits(monkeypat
     run(test)
 
 
-def test_beyond_a_number_that_wait_the_next_is_refused_at_once() -> None:
+def test_beyond_a_number_that_wait_the_next_is_rejected_at_once() -> None:
     """How many run and wait is observed, and in the end none does."""
 
     async def test() -> None:

@@ -1,6 +1,6 @@
 """What of a published contract a newer one breaks, named one by one.
 
-A field once published in /v1 keeps its name, unit and meaning. Everything a client could send must still be answered,
+A field once published in /v1 keeps its name, unit and meaning. Everything a client could send must still be computed,
 and everything it could read must still be there; new paths, optional inputs, results and wider ranges break nobody.
 """
 
@@ -38,7 +38,7 @@ class Side:
         self.contract = contract
 
     def resolved(self, value: Json) -> Json:
-        """Return the value itself, its reference followed; what stands beside the reference counts."""
+        """Return the value itself, its reference followed; what is beside the reference counts."""
         while "$ref" in value:
             found: Any = self.contract
             for step in value["$ref"].removeprefix("#/").split("/"):
@@ -64,7 +64,7 @@ def _of_operation(where: str, old_side: Side, old: Json, new_side: Side, new: Js
         if key not in after:
             yield f"{name}: removed parameter"
         else:
-            yield from _of_schema(name, old_side, parameter["schema"], new_side, after[key]["schema"], asked=True)
+            yield from _of_schema(name, old_side, parameter["schema"], new_side, after[key]["schema"], inputs=True)
     for key, parameter in after.items():
         if parameter.get("required") and not before.get(key, {}).get("required"):
             yield f"{where}: {key[0]} {key[1]}: required now"
@@ -79,43 +79,43 @@ def _of_operation(where: str, old_side: Side, old: Json, new_side: Side, new: Js
             else:
                 schemas = body.get("schema", {}), new_side.content(now)[media].get("schema", {})
                 yield from _of_schema(
-                    f"{where}: {name}", old_side, schemas[0], new_side, schemas[1], asked=name == "body"
+                    f"{where}: {name}", old_side, schemas[0], new_side, schemas[1], inputs=name == "body"
                 )
 
 
-def _of_schema(where: str, old_side: Side, old: Json, new_side: Side, new: Json, *, asked: bool) -> Iterator[str]:
-    """Compare two schemas; ``asked`` says whether of an input, which may only widen, or of an answer."""
+def _of_schema(where: str, old_side: Side, old: Json, new_side: Side, new: Json, *, inputs: bool) -> Iterator[str]:
+    """Compare two schemas; ``asked`` says whether of an input, which may only widen, or of a result."""
     old, new = old_side.resolved(old), new_side.resolved(new)
-    for keyword in ("x-unit", "const") + (("default",) if asked else ()):
+    for keyword in ("x-unit", "const") + (("default",) if inputs else ()):
         if keyword in old and old[keyword] != new.get(keyword):
             yield f"{where}: changed {keyword.removeprefix('x-')} from {old[keyword]} to {new.get(keyword)}"
-    if not _types(old) <= _types(new) if asked else _types(old) != _types(new):
+    if not _types(old) <= _types(new) if inputs else _types(old) != _types(new):
         yield f"{where}: changed type from {' or '.join(sorted(_types(old)))} to {' or '.join(sorted(_types(new)))}"
-    if asked:
+    if inputs:
         yield from _of_range(where, old, new)
     for name, inner in old.get("properties", {}).items():
         if name not in new.get("properties", {}):
             yield f"{where}.{name}: removed property"
         else:
-            yield from _of_schema(f"{where}.{name}", old_side, inner, new_side, new["properties"][name], asked=asked)
+            yield from _of_schema(f"{where}.{name}", old_side, inner, new_side, new["properties"][name], inputs=inputs)
     changed = set(new.get("required", ())) - set(old.get("required", ()))
-    if not asked:
+    if not inputs:
         changed = set(old.get("required", ())) - set(new.get("required", ()))
     for name in sorted(changed):
-        yield f"{where}.{name}: " + ("required now" if asked else "no longer always there")
+        yield f"{where}.{name}: " + ("required now" if inputs else "no longer always there")
     for keyword in ("items", "additionalProperties"):
         if isinstance(old.get(keyword), dict) and isinstance(new.get(keyword), dict):
             inner_name = f"{where}[]" if keyword == "items" else f"{where}.*"
-            yield from _of_schema(inner_name, old_side, old[keyword], new_side, new[keyword], asked=asked)
+            yield from _of_schema(inner_name, old_side, old[keyword], new_side, new[keyword], inputs=inputs)
     for branch in old.get("anyOf", ()):
         same = [each for each in new.get("anyOf", ()) if _types(each) == _types(branch) and "type" in branch]
         for each in same[:1]:
-            yield from _of_schema(where, old_side, branch, new_side, each, asked=asked)
+            yield from _of_schema(where, old_side, branch, new_side, each, inputs=inputs)
 
 
 def _types(schema: Json) -> set[str]:
-    told = schema.get("type", [each["type"] for each in schema.get("anyOf", ()) if "type" in each])
-    types = {told} if isinstance(told, str) else set(told)
+    output = schema.get("type", [each["type"] for each in schema.get("anyOf", ()) if "type" in each])
+    types = {output} if isinstance(output, str) else set(output)
     return types | {"integer"} if "number" in types else types
 
 

@@ -1,4 +1,4 @@
-"""One answer, however it is asked for: GET, POST, HEAD; with units, uncertainty and working."""
+"""One response, however it is requested: GET, POST, HEAD; with units, uncertainty and working."""
 
 from __future__ import annotations
 
@@ -64,8 +64,8 @@ def test_head_has_the_headers_of_get_and_no_body(client: FlaskClient, calculator
 
 @pytest.mark.parametrize("path", ["/v1/pack-energy", "/v1/pack-energy/usable_energy", "/v1", "/openapi.json"])
 def test_preflight_allows_what_the_path_allows(client: FlaskClient, path: str) -> None:
-    asked = {"Origin": "https://club.example", "Access-Control-Request-Method": "POST"}
-    answer = client.options(path, headers={**asked, "Access-Control-Request-Headers": "content-type"})
+    inputs = {"Origin": "https://club.example", "Access-Control-Request-Method": "POST"}
+    answer = client.options(path, headers={**inputs, "Access-Control-Request-Headers": "content-type"})
     allowed = {word.strip() for word in answer.headers["Access-Control-Allow-Methods"].split(",")}
     assert answer.status_code == 200
     assert answer.data == b""
@@ -74,7 +74,7 @@ def test_preflight_allows_what_the_path_allows(client: FlaskClient, path: str) -
     assert answer.headers["Access-Control-Allow-Origin"] == "*"
 
 
-def test_defaults_are_told_as_assumed_and_every_quantity_has_its_unit(client: FlaskClient) -> None:
+def test_defaults_are_reported_as_assumed_and_every_quantity_has_its_unit(client: FlaskClient) -> None:
     answer = client.get(PACK).get_json()
     assert answer["calculator"] == "pack-energy"
     assert answer["given"] == {"cells": 6, "capacity": 1300, "parallel": 1, "chemistry": "lipo", "reserve": 20}
@@ -137,33 +137,33 @@ def test_uncertainty_is_carried_to_every_numeric_result(client: FlaskClient, wor
     """By hand: 1 % of the capacity is 1 % of the energy; the voltage does not depend on it."""
     answer = client.get(f"/v1/pack-energy?cells=6&capacity={word}").get_json()
     assert answer["given"]["capacity"] == 1300
-    told = answer["uncertainty"]
-    assert told["usable_energy"] == {
+    output = answer["uncertainty"]
+    assert output["usable_energy"] == {
         "standard": pytest.approx(0.23088, rel=1e-9),
         "low": pytest.approx(23.088 - 0.46176, rel=1e-9),
         "high": pytest.approx(23.088 + 0.46176, rel=1e-9),
         "shares": {"capacity": 1},
     }
-    assert told["nominal_voltage"]["standard"] == 0
-    assert "baggage" not in told
+    assert output["nominal_voltage"]["standard"] == 0
+    assert "baggage" not in output
     assert "uncertainty" not in client.get(PACK).get_json()
 
 
 def test_shares_of_several_uncertain_inputs_add_up_to_one(client: FlaskClient) -> None:
     """By hand: relative 1 % of capacity and 2 % of 1 - reserve give sqrt(5) % and shares of 1/5 and 4/5."""
     given = {"cells": 6, "capacity": "1300 ± 13 mAh", "reserve": "20 ± 1.6 %"}
-    told = client.post("/v1/pack-energy", json=given).get_json()["uncertainty"]["usable_energy"]
-    assert told["standard"] == pytest.approx(23.088 * 0.01 * 5**0.5, rel=1e-6)
-    assert told["shares"] == {"capacity": pytest.approx(0.2, rel=1e-6), "reserve": pytest.approx(0.8, rel=1e-6)}
+    output = client.post("/v1/pack-energy", json=given).get_json()["uncertainty"]["usable_energy"]
+    assert output["standard"] == pytest.approx(23.088 * 0.01 * 5**0.5, rel=1e-6)
+    assert output["shares"] == {"capacity": pytest.approx(0.2, rel=1e-6), "reserve": pytest.approx(0.8, rel=1e-6)}
 
 
 def test_uncertainty_follows_the_unit_of_its_result(client: FlaskClient) -> None:
     given = {"cells": 6, "capacity": "1300 ± 13 mAh"}
-    told = client.post("/v1/pack-energy?units=usable_energy:kJ", json=given).get_json()["uncertainty"]
-    assert told["usable_energy"]["standard"] == pytest.approx(0.831168, rel=1e-9)
+    output = client.post("/v1/pack-energy?units=usable_energy:kJ", json=given).get_json()["uncertainty"]
+    assert output["usable_energy"]["standard"] == pytest.approx(0.831168, rel=1e-9)
 
 
-def test_a_table_in_a_query_is_refused_with_advice_to_post(client: FlaskClient) -> None:
+def test_a_table_in_a_query_is_rejected_with_advice_to_post(client: FlaskClient) -> None:
     answer = client.get("/v1/mass-margin", query_string={"parts": '[{"mass": 5}]'})
     assert answer.status_code == 422
     (error,) = answer.get_json()["errors"]
@@ -171,7 +171,7 @@ def test_a_table_in_a_query_is_refused_with_advice_to_post(client: FlaskClient) 
     assert "POST" in error["detail"]
 
 
-def test_a_table_in_a_query_is_answered_with_the_body_to_post(client: FlaskClient) -> None:
+def test_a_table_in_a_query_is_computed_with_the_body_to_post(client: FlaskClient) -> None:
     """Its problem shows a body that can be sent as it stands."""
     (error,) = client.get("/v1/mass-margin?parts=5").get_json()["errors"]
     shown = f"{error['detail']} {error['accepted']}"
@@ -180,7 +180,7 @@ def test_a_table_in_a_query_is_answered_with_the_body_to_post(client: FlaskClien
     assert client.post("/v1/mass-margin", json=json.loads(shown[begin : end + 1])).status_code == 200
 
 
-def test_inputs_in_the_query_of_a_post_are_refused_by_name(client: FlaskClient) -> None:
+def test_inputs_in_the_query_of_a_post_are_rejected_by_name(client: FlaskClient) -> None:
     answer = client.post("/v1/pack-energy?cells=6&working=true", json={"cells": 6, "capacity": 1300})
     assert answer.status_code == 422
     (error,) = answer.get_json()["errors"]
@@ -217,8 +217,8 @@ def test_json_has_finite_numbers_only_and_says_why_one_is_missing(
     answer = client.post(f"/v1/{calculator}", json=given)
     made = finite_json(answer.data)
     assert answer.status_code == 200
-    told = {name for caution in made["cautions"] for name in caution.get("results", ())}
-    assert {name for name, value in made["results"].items() if value is None} == told
+    output = {name for caution in made["cautions"] for name in caution.get("results", ())}
+    assert {name for name, value in made["results"].items() if value is None} == output
     assert not [caution["text"] for caution in made["cautions"] if " inf " in f" {caution['text']} "]
     assert None not in made["given"].values(), "what was given or assumed is a value"
 

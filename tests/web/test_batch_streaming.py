@@ -17,7 +17,7 @@ import pytest
 
 from engine.tables.table_helpers import stream
 from web.conftest import running
-from web.wire import KEPT, answers, connect, problem, read_answer, send, until, workers
+from web.wire import KEEP_ALIVE, answers, connect, problem, read_answer, send, until, workers
 
 LIMIT = 24 * 1024 * 1024
 MEGABYTES_300 = 300 * 1024
@@ -240,7 +240,7 @@ def test_a_connection_can_be_used_again_after_a_table(service: Service) -> None:
             status, made = read_answer(connection, "POST")
             assert status == 200
             assert made.count(b"\r\n23.088,") == (len(body) // len(ROW) if len(asked) > 10_000 else 1)
-            connection.sendall(KEPT)
+            connection.sendall(KEEP_ALIVE)
             assert read_answer(connection)[0] == 200
 
 
@@ -254,7 +254,7 @@ def test_a_table_refused_by_its_header_spoils_no_later_answer(service: Service, 
         status, made = read_answer(connection, "POST")
         assert (status, json.loads(made)["type"]) == (422, "/problems/invalid-input")
         try:
-            connection.sendall(KEPT)
+            connection.sendall(KEEP_ALIVE)
             status, made = read_answer(connection)
         except (ConnectionError, http.client.RemoteDisconnected):
             return

@@ -1,4 +1,4 @@
-"""Answers are pure, so anybody may keep them: entity tags, 304, and CORS that shared caches can keep."""
+"""Responses are pure, so anybody may keep them: entity tags, 304, and CORS that shared caches can keep."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ CACHED = [PACK, f"{PACK}&format=csv", VALUE, "/", "/v1", "/openapi.json", "/open
 
 
 @pytest.mark.parametrize("url", CACHED)
-def test_a_pure_answer_has_a_strong_tag_and_may_be_kept(client: FlaskClient, url: str) -> None:
+def test_a_pure_answer_has_a_strong_tag_and_may_be_preserved(client: FlaskClient, url: str) -> None:
     first, again = client.get(url), client.get(url)
     assert re.fullmatch(r'"[0-9a-f]{16,}"', first.headers["ETag"])
     assert first.headers["ETag"] == again.headers["ETag"]
@@ -51,13 +51,13 @@ def test_if_none_match(client: FlaskClient, form: str, status: int) -> None:
     assert answer.status_code == status
 
 
-def test_a_star_never_hides_a_fault(client: FlaskClient) -> None:
-    """There is no representation of a question that cannot be answered."""
+def test_a_star_never_hides_a_error(client: FlaskClient) -> None:
+    """There is no representation of a request that cannot be computed."""
     assert client.get(f"{PACK}&bogus=1", headers={"If-None-Match": "*"}).status_code == 422
     assert client.get("/v1/nothing", headers={"If-None-Match": "*"}).status_code == 404
 
 
-def test_another_question_or_format_has_another_tag(client: FlaskClient) -> None:
+def test_another_request_or_format_has_another_tag(client: FlaskClient) -> None:
     answers = [
         client.get(PACK),
         client.get(PACK, headers={"Accept": "text/csv"}),
@@ -104,7 +104,7 @@ ERRORS = [
 
 
 @pytest.mark.parametrize(("method", "url", "status"), ERRORS)
-def test_errors_are_never_kept(client: FlaskClient, method: str, url: str, status: int) -> None:
+def test_errors_are_never_preserved(client: FlaskClient, method: str, url: str, status: int) -> None:
     answer = client.open(url, method=method)
     assert answer.status_code == status
     assert answer.headers["Cache-Control"] == "no-store"

@@ -1,4 +1,4 @@
-"""Pictures over HTTP: of answers and of sweeps, in their formats, and what is said where there is none."""
+"""Pictures over HTTP: of answers and of sweeps, in their formats, and the message where there is none."""
 
 from __future__ import annotations
 
@@ -21,8 +21,8 @@ from gramwatt.engine import registry
 from gramwatt.engine.query_strings import fits_query
 from gramwatt.engine.tables import sweep
 
-QUESTION = "cells=6&capacity=1300&power=700"
-CHART = f"/v1/pack-current/chart?{QUESTION}"
+INPUTS = "cells=6&capacity=1300&power=700"
+CHART = f"/v1/pack-current/chart?{INPUTS}"
 SWEPT = "/v1/endurance/chart?cells=6&capacity=1300&vary=power&from=50&to=400&count=8"
 MAPPED = f"{SWEPT}&vary=capacity&from=500&to=3000&count=6".replace("capacity=1300&", "")
 IMG = "image/avif,image/webp,image/apng,image/svg+xml,image/*,*/*;q=0.8"
@@ -34,7 +34,7 @@ def pointers(answer: TestResponse) -> list[str]:
     return [error["pointer"] for error in answer.json["errors"]]
 
 
-def told(answer: TestResponse) -> str:
+def output(answer: TestResponse) -> str:
     """Return what an SVG says of itself."""
     assert answer.status_code == 200, answer.text
     return ET.fromstring(answer.data)[1].text or ""
@@ -72,11 +72,11 @@ def test_no_other_format_is_made_up(client: FlaskClient) -> None:
 def test_the_words_are_the_same_in_every_format(client: FlaskClient) -> None:
     words = client.get(f"{CHART}&format=txt").text.splitlines()
     assert words[0] == "How many amps at this power?"
-    assert words[1] == told(client.get(CHART))
+    assert words[1] == output(client.get(CHART))
     assert words[1].encode("latin-1") in client.get(f"{CHART}&format=png").data, "tEXt is Latin-1 (PNG, 11.3.3.2)"
 
 
-def test_a_picture_may_be_kept(client: FlaskClient) -> None:
+def test_a_picture_may_be_preserved(client: FlaskClient) -> None:
     first = client.get(CHART)
     assert first.headers["Cache-Control"] == "public, max-age=3600"
     again = client.get(CHART, headers={"If-None-Match": first.headers["ETag"]})
@@ -132,15 +132,15 @@ def test_body_and_query_draw_the_same(client: FlaskClient) -> None:
 
 @pytest.mark.parametrize("name", [n for n, c in registry.load().items() if not fits_query(c)])
 def test_what_asks_for_a_table_is_drawn_by_post(client: FlaskClient, name: str) -> None:
-    refused = client.get(f"/v1/{name}/chart")
-    assert (refused.status_code, refused.headers["Allow"]) == (405, "POST, OPTIONS")
+    raised = client.get(f"/v1/{name}/chart")
+    assert (raised.status_code, raised.headers["Allow"]) == (405, "POST, OPTIONS")
     example = dict(registry.load()[name].examples[0].given)
     drawn = client.post(f"/v1/{name}/chart", data=json.dumps(example), content_type="application/json")
-    assert told(drawn)
+    assert output(drawn)
 
 
 @pytest.mark.parametrize(
-    ("url", "told_of"),
+    ("url", "reported_of"),
     [
         pytest.param(f"{CHART}&power=9", ["/power"], id="twice"),
         pytest.param("/v1/pack-current/chart?cells=0&capacity=x", ["/power", "/cells", "/capacity"], id="every-fault"),
@@ -157,8 +157,8 @@ def test_what_asks_for_a_table_is_drawn_by_post(client: FlaskClient, name: str) 
         pytest.param(f"{SWEPT}&units=endurance:kg", ["/units"], id="units"),
     ],
 )
-def test_what_is_wrong_is_named(client: FlaskClient, url: str, told_of: list[str]) -> None:
-    assert pointers(client.get(url)) == told_of
+def test_what_is_wrong_is_named(client: FlaskClient, url: str, reported_of: list[str]) -> None:
+    assert pointers(client.get(url)) == reported_of
 
 
 def test_nothing_to_draw_says_why(client: FlaskClient) -> None:
@@ -169,8 +169,8 @@ def test_nothing_to_draw_says_why(client: FlaskClient) -> None:
     assert "the most is" in answer.json["detail"]
 
 
-def swept_sheet(name: str, question: dict[str, Any], *axes: sweep.Axis, show: str) -> Any:
-    return sweep_charts.compute_chart(registry.load()[name], question, axes, [show], text=False, result_units={})
+def swept_sheet(name: str, inputs: dict[str, Any], *axes: sweep.Axis, show: str) -> Any:
+    return sweep_charts.compute_chart(registry.load()[name], inputs, axes, [show], text=False, result_units={})
 
 
 def answers(client: FlaskClient, url: str) -> list[dict[str, Any]]:
@@ -178,7 +178,7 @@ def answers(client: FlaskClient, url: str) -> list[dict[str, Any]]:
 
 
 def test_a_line_is_the_sweep(client: FlaskClient) -> None:
-    assert told(client.get(SWEPT)).startswith("As power goes from 50 W to 400 W, endurance goes from ")
+    assert output(client.get(SWEPT)).startswith("As power goes from 50 W to 400 W, endurance goes from ")
     rows = answers(client, SWEPT)
     made = swept_sheet("endurance", {"cells": 6, "capacity": 1300}, sweep.Axis("power", 8, 50, 400), show="endurance")
     assert isinstance(made.body, Graph)
@@ -188,7 +188,7 @@ def test_a_line_is_the_sweep(client: FlaskClient) -> None:
 
 
 def test_a_map_is_the_grid(client: FlaskClient) -> None:
-    assert told(client.get(MAPPED)).startswith("Over power and capacity, endurance is between ")
+    assert output(client.get(MAPPED)).startswith("Over power and capacity, endurance is between ")
     rows = answers(client, MAPPED)
     axes = sweep.Axis("power", 8, 50, 400), sweep.Axis("capacity", 6, 500, 3000)
     made = swept_sheet("endurance", {"cells": 6}, *axes, show="endurance")
@@ -203,26 +203,26 @@ def test_a_choice_makes_a_line_for_each_of_its_words(client: FlaskClient) -> Non
     first = f"{SWEPT}&vary=chemistry&chemistry=lipo,li-ion"
     second = first.replace("vary=power&", "").replace("&vary=chemistry", "&vary=chemistry&vary=power")
     for url in (first, second):
-        words = told(client.get(url))
+        words = output(client.get(url))
         assert "endurance with lipo goes from " in words
         assert "endurance with li-ion goes from " in words
     many = ",".join(["lipo"] * 7)
     assert pointers(client.get(f"{SWEPT}&vary=chemistry&chemistry={many}")) == ["/chemistry"]
 
 
-def test_points_that_cannot_be_answered_are_gaps(client: FlaskClient) -> None:
+def test_points_that_cannot_be_computed_are_gaps(client: FlaskClient) -> None:
     url = "/v1/endurance/chart?cells=6&capacity=1300&vary=power&power=-5,100,abc,200"
-    assert "from 100 W to 200 W" in told(client.get(url))
+    assert "from 100 W to 200 W" in output(client.get(url))
     for wrong in ("vary=power&power=-5,-6", "vary=power&power=abc,def&vary=reserve&reserve=10,20"):
         answer = client.get(f"/v1/endurance/chart?cells=6&capacity=1300&{wrong}")
         assert answer.status_code == 404, "no point on an axis"
     beyond = client.get("/v1/endurance/chart?cells=6&capacity=1300&vary=power&power=90000,95000")
-    assert "no result" in told(beyond)
+    assert "no result" in output(beyond)
 
 
 def test_a_sweep_in_a_body(client: FlaskClient) -> None:
     body = {"given": {"cells": 6, "capacity": 1300}, "vary": {"power": {"from": 50, "to": 400, "count": 8}}}
-    assert told(client.post("/v1/endurance/chart", json=body)) == told(client.get(SWEPT))
+    assert output(client.post("/v1/endurance/chart", json=body)) == output(client.get(SWEPT))
     build = dict(registry.load()["build"].examples[0].given)
     fast = {name: value for name, value in build.items() if name != "throttle_cap"}
     answer = client.post(
@@ -230,7 +230,7 @@ def test_a_sweep_in_a_body(client: FlaskClient) -> None:
         data=json.dumps({"given": fast, "vary": {"throttle_cap": [50, 75, 100]}}),
         content_type="application/json",
     )
-    assert told(answer).startswith("As throttle cap goes from 50 % to 100 %")
+    assert output(answer).startswith("As throttle cap goes from 50 % to 100 %")
 
 
 def test_a_body_says_what_is_wrong_with_it(client: FlaskClient) -> None:

@@ -1,4 +1,4 @@
-"""The answer as CSV (RFC 4180): a header line and one row, safe to open in a spreadsheet of any locale."""
+"""The response as CSV (RFC 4180): a header line and one row, safe to open in a spreadsheet of any locale."""
 
 from __future__ import annotations
 
@@ -117,9 +117,9 @@ def test_a_reader_gets_back_what_json_has(client: FlaskClient, calculator: Calcu
         made = client.post(f"/v1/{calculator.name}", json=dict(example.given)).get_json()
         table = client.post(f"/v1/{calculator.name}?format=csv&header=names", json=dict(example.given)).text
         header, *lines = rows(table)
-        told = in_rows(calculator, made["results"])
-        assert len(lines) == len(told)
-        for line, expected in zip(lines, told, strict=True):
+        output = in_rows(calculator, made["results"])
+        assert len(lines) == len(output)
+        for line, expected in zip(lines, output, strict=True):
             cells = dict(zip(header, line, strict=True))
             assert len(cells) == len(header), "no name twice"
             for name, value in expected.items():
@@ -128,7 +128,7 @@ def test_a_reader_gets_back_what_json_has(client: FlaskClient, calculator: Calcu
 
 
 def in_rows(calculator: Calculator[object, object], results: dict[str, Any]) -> list[dict[str, Any]]:
-    """Return the results as CSV tells them: a row for each row of the only table, what is not of it in every one.
+    """Return the results as CSV shows them: a row for each row of the only table, what is not of it in every one.
 
     Of a table that stands alone its own columns; of several tables each as JSON in a cell.
     """

@@ -1,4 +1,4 @@
-"""What stands in front of Flask gives the status, headers and bytes that Flask would, whatever came before."""
+"""What is in front of Flask gives the status, headers and bytes that Flask would, whatever came before."""
 
 import io
 import json
@@ -102,7 +102,7 @@ def repeatable() -> Iterator[Case]:
 
 
 def left() -> Iterator[Case]:
-    """Yield what is always Flask's to answer, and long answers, which it streams."""
+    """Yield what is always Flask's to answer, and long responses, which it streams."""
     flight = {"log": {"time": [0, 1], "voltage": [16, 16], "current": [8, 8]}, "cells": 4, "capacity": 850}
     yield from (posted("/v1/overlay-cues", {**flight, "video_end": end}) for end in (1, 60))
     unusual = [("Range", "bytes=0-9"), ("Accept", "image/png"), ("Authorization", "Basic eDp5"), ("If-Match", '"a"')]
@@ -149,7 +149,7 @@ def flask() -> Flask:
 
 @pytest.fixture
 def alone() -> FastPath:
-    """Return a fast path with nothing behind it, not even a first answer of Flask's to learn from."""
+    """Return a fast path with nothing behind it, not even a first responses of Flask's to learn from."""
     fast_path: FastPath = create_app().extensions["fast_path"]
     fast_path.application = None  # type: ignore[assignment]
     return fast_path
@@ -162,7 +162,7 @@ def counts() -> dict[Any, float]:
     return {(each.name, *each.labels.values()): each.value for each in samples if each.name in names}
 
 
-def test_any_order_of_requests_is_answered_and_counted_as_by_flask(flask: Flask) -> None:
+def test_any_order_of_requests_is_computed_and_counted_as_by_flask(flask: Flask) -> None:
     """Each request comes twice, in random order, by WSGI or ASGI, to an application that has seen nothing yet."""
     cases = [*PLAIN, *REPEATABLE, *LEFT]
     start = counts()
@@ -244,9 +244,9 @@ def test_each_response_has_a_request_id_of_its_own(app: Flask, flask: Flask, off
     ids = {dict(way[1])["x-request-id"] for way in ways if way is not None}
     assert len(ids) == (1 if offered == ID else len(ways))
     assert all(str(uuid.UUID(each)) == each for each in ids)
-    faulty = [Case(PATH).by_wsgi(app, offered) for _ in range(2)]
-    assert all(dict(headers)["x-request-id"] in body.decode() for _, headers, body in faulty)
-    assert (faulty[0] == faulty[1]) == (offered == ID)
+    invalid = [Case(PATH).by_wsgi(app, offered) for _ in range(2)]
+    assert all(dict(headers)["x-request-id"] in body.decode() for _, headers, body in invalid)
+    assert (invalid[0] == invalid[1]) == (offered == ID)
 
 
 def test_nothing_stands_in_front_where_a_rate_is_limited(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -283,5 +283,5 @@ def bodies(draw: st.DrawFn) -> Case:
 
 @settings(max_examples=600)
 @given(queried() | bodies())
-def test_any_request_is_answered_as_by_flask(app: Flask, flask: Flask, case: Case) -> None:
+def test_any_request_is_computed_as_by_flask(app: Flask, flask: Flask, case: Case) -> None:
     assert case.by_wsgi(app) == case.by_wsgi(flask)

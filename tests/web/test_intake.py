@@ -1,4 +1,4 @@
-"""The thread that takes a body in while its answer goes out: order, disk, errors in their place, and its end."""
+"""The thread that takes a body in while its response goes out: order, disk, errors in their place, and its end."""
 
 from __future__ import annotations
 
@@ -80,7 +80,7 @@ def test_all_that_is_sent_before_any_is_read_comes_in_order(raw: bytes, size: in
 
 @pytest.mark.parametrize(("raw", "size"), SIZES)
 def test_what_is_read_while_it_comes_is_in_order(raw: bytes, size: int) -> None:
-    """Read in pieces of many sizes: from memory, across its end, and from disk while more is written there."""
+    """Read in chunks of many sizes: from memory, across its end, and from disk while more is written there."""
     sizes = random.Random(2)
     body = RequestBodyReader(Sender(pieces_of(raw, size)).read, PLENTY)
     assert b"".join(read_all(body, lambda: sizes.randint(1, 2 * CHUNK_BYTES))) == raw
@@ -103,7 +103,7 @@ def test_memory_disk_memory_and_disk_again(monkeypatch: pytest.MonkeyPatch) -> N
     body.finish()
 
 
-def test_never_more_than_asked_for() -> None:
+def test_never_more_than_requested_for() -> None:
     body = RequestBodyReader(Sender([b"abcdef", b"ghi"]).read, PLENTY)
     assert all(len(piece) <= 4 for piece in read_all(body, lambda: 4))
     body.finish()
@@ -142,20 +142,20 @@ def test_an_error_is_raised_only_after_the_bytes_before_it(size: int) -> None:
 def test_an_error_wakes_a_reader_that_waits() -> None:
     sender = Sender([], OSError("gone"), held=0)
     body = RequestBodyReader(sender.read, PLENTY)
-    told: list[Exception] = []
+    output: list[Exception] = []
 
     def read() -> None:
         try:
             body.read(10)
         except OSError as error:
-            told.append(error)
+            output.append(error)
 
     reader = threading.Thread(target=read)
     reader.start()
     assert sender.waiting.wait(60)
     sender.go_on.set()
     reader.join(60)
-    assert [str(error) for error in told] == ["gone"]
+    assert [str(error) for error in output] == ["gone"]
     body.finish()
 
 
@@ -179,7 +179,7 @@ def test_the_limit(limit: int, good: bool) -> None:
     body.finish()
 
 
-def test_what_came_within_the_limit_is_read_before_the_rest_is_refused() -> None:
+def test_what_came_within_the_limit_is_read_before_the_rest_is_rejected() -> None:
     body = RequestBodyReader(Sender([b"x" * 50, b"y" * 50]).read, 60)
     assert body.read(100) == b"x" * 50
     with pytest.raises(MalformedTable):
@@ -214,7 +214,7 @@ def test_finish_after_an_error_ends_too() -> None:
 
 
 def test_finish_may_be_called_twice() -> None:
-    """As when an answer fails after its body was given up."""
+    """As when a result fails after its body was given up."""
     body = RequestBodyReader(Sender([b"x" * CHUNK_BYTES] * 40).read, PLENTY)
     body.finish()
     body.finish()

@@ -12,7 +12,7 @@ PACK = "/v1/pack-energy?cells=6&capacity=1300"
 
 
 class Clock:
-    """Seconds that pass when told to."""
+    """Seconds that pass on demand."""
 
     def __init__(self) -> None:
         self.now = 1000.0
@@ -44,7 +44,7 @@ def test_the_bucket_fills_evenly_and_never_above_its_size(clock: Clock) -> None:
     assert limit.take("a") == 2
 
 
-def test_refused_requests_do_not_put_the_next_one_off(clock: Clock) -> None:
+def test_rejected_requests_do_not_put_the_next_one_off(clock: Clock) -> None:
     limit = RateLimit(1, clock)
     limit.take("a")
     for _ in range(59):

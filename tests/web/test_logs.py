@@ -19,7 +19,7 @@ from gramwatt.engine.recordings.reader import FORMATS
 from gramwatt.web import create_app
 
 FLIGHT = (Path(__file__).resolve().parents[2] / "examples" / "overlay" / "flight.csv").read_bytes()
-ASKED = "/v1/flight-log/log?cells=4&capacity=850"
+REQUESTED = "/v1/flight-log/log?cells=4&capacity=850"
 CUES = "/v1/overlay-cues/log?frame_rate=30000/1001&offset=2"
 
 
@@ -27,7 +27,7 @@ def post(client: FlaskClient, url: str, body: bytes = FLIGHT, media: str = "text
     return client.post(url, data=body, content_type=media, headers=headers)
 
 
-def answer(client: FlaskClient, url: str = ASKED, body: bytes = FLIGHT, media: str = "text/csv") -> dict[str, Any]:
+def answer(client: FlaskClient, url: str = REQUESTED, body: bytes = FLIGHT, media: str = "text/csv") -> dict[str, Any]:
     response = post(client, url, body, media)
     assert response.status_code == 200, response.text
     found: dict[str, Any] = response.get_json()
@@ -54,10 +54,10 @@ def test_every_format_gives_the_same_answer(client: FlaskClient) -> None:
         writer.write_table(columns)
     lists = json.dumps({name: frame[name].to_list() for name in frame.columns}).encode()
     for media, body in (("ndjson", ndjson.getvalue()), ("arrow", arrow.getvalue()), ("json", lists)):
-        assert answer(client, ASKED, body, FORMATS[media]) == expected, media
+        assert answer(client, REQUESTED, body, FORMATS[media]) == expected, media
 
 
-def test_the_same_as_the_question_in_json(client: FlaskClient) -> None:
+def test_the_same_as_the_request_in_json(client: FlaskClient) -> None:
     frame = table()
     names = {"time [ms]": "time", "voltage [V]": "voltage", "current [A]": "current", "throttle [%]": "throttle"}
     log = {channel: frame[name].to_list() for name, channel in names.items()}
@@ -67,15 +67,15 @@ def test_the_same_as_the_question_in_json(client: FlaskClient) -> None:
     assert whole["results"].pop("unused_columns") == "none"
     assert alone["results"].pop("unused_columns") == "satellites"
     for name in ("left_out", "punch_outs"):
-        told = [found["results"].pop(name) for found in (whole, alone)]
-        assert told[0] == told[1]
+        output = [found["results"].pop(name) for found in (whole, alone)]
+        assert output[0] == output[1]
     one, other = (
         {name: value for name, value in found["results"].items() if value is not None} for found in (whole, alone)
     )
     assert one == pytest.approx(other, rel=1e-9)
 
 
-def test_what_was_sent_is_told_by_its_size(client: FlaskClient) -> None:
+def test_what_was_sent_is_reported_by_its_size(client: FlaskClient) -> None:
     assert answer(client)["given"]["log"] == {
         "samples": len(table()),
         "columns": ["time", "voltage", "current", "throttle"],
@@ -90,7 +90,7 @@ def test_inputs_carry_units_and_uncertainty_in_the_query(client: FlaskClient) ->
 
 
 def test_csv_of_the_answer_is_one_row(client: FlaskClient) -> None:
-    response = post(client, ASKED + "&format=csv&header=names")
+    response = post(client, REQUESTED + "&format=csv&header=names")
     header, row = response.text.splitlines()
     assert "punch_outs" in header.split(",")
     assert '""reason"":""dropped-out""' in row
@@ -106,25 +106,25 @@ def test_csv_of_the_answer_is_one_row(client: FlaskClient) -> None:
     ],
 )
 def test_a_recording_of_no_use(client: FlaskClient, body: bytes, status: int, words: str) -> None:
-    found = problem(post(client, ASKED, body), status)
+    found = problem(post(client, REQUESTED, body), status)
     assert words in json.dumps(found, ensure_ascii=False)
 
 
 def test_a_column_that_there_is_not(client: FlaskClient) -> None:
-    found = problem(post(client, ASKED + "&voltage_column=volt"), 404)
+    found = problem(post(client, REQUESTED + "&voltage_column=volt"), 404)
     assert found["type"] == "/problems/unknown-column"
     (error,) = found["errors"]
     assert error["pointer"] == "/voltage_column"
     assert "voltage [V]" in error["accepted"]
 
 
-def test_faults_of_the_query_and_of_the_recording_are_told_together(client: FlaskClient) -> None:
+def test_errors_of_the_query_and_of_the_recording_are_reported_together(client: FlaskClient) -> None:
     found = problem(post(client, "/v1/flight-log/log?cells=99&reserv=3&log=x", b"time,voltage\n0,16\n"), 422)
     assert {error["pointer"] for error in found["errors"]} == {"/cells", "/reserv", "/log"}
 
 
 @pytest.mark.parametrize(
-    ("body", "answered", "reasons"),
+    ("body", "responses", "reasons"),
     [
         pytest.param(b"time,voltage\n0,16\n10,15\n20,15.5\n", {"duration", "lowest_voltage"}, {"no-current"},
                      id="no current"),
@@ -138,10 +138,10 @@ def test_faults_of_the_query_and_of_the_recording_are_told_together(client: Flas
         pytest.param(b"time,voltage,current\nx,16,5\ny,16,6\n", set(), {"too-few-samples"}, id="no times"),
     ],
 )  # fmt: skip
-def test_what_can_still_be_computed(client: FlaskClient, body: bytes, answered: set[str], reasons: set[str]) -> None:
+def test_what_can_still_be_computed(client: FlaskClient, body: bytes, responses: set[str], reasons: set[str]) -> None:
     found = answer(client, "/v1/flight-log/log?longest_gap=60", body)
-    told = {name for name, value in found["results"].items() if value is not None}
-    assert answered <= told
+    output = {name for name, value in found["results"].items() if value is not None}
+    assert responses <= output
     assert reasons <= {caution["code"] for caution in found["cautions"] if "results" in caution}
     assert all(caution["code"] != "no-answer" for caution in found["cautions"]), "every lack has a reason of its own"
 
@@ -159,9 +159,9 @@ def test_what_is_left_out_is_counted(client: FlaskClient) -> None:
         "90,15,5,1",
     )
     body = "\n".join(("made up", "time,voltage,current,gps", *rows, "")).encode()
-    found = answer(client, ASKED, body)["results"]
-    told = {each["reason"]: (each["count"], each.get("first_row")) for each in found["left_out"]}
-    assert told == {
+    found = answer(client, REQUESTED, body)["results"]
+    output = {each["reason"]: (each["count"], each.get("first_row")) for each in found["left_out"]}
+    assert output == {
         "no-number": (1, 2),
         "out-of-bounds": (1, 8),
         "untimed": (1, 7),
@@ -174,8 +174,8 @@ def test_what_is_left_out_is_counted(client: FlaskClient) -> None:
     assert (found["samples"], found["unused_columns"], found["gap_time"]) == (9, "gps", 88)
 
 
-def test_a_recording_that_is_too_large_is_refused_before_it_is_read(client: FlaskClient) -> None:
-    response = client.post(ASKED, content_type="text/csv", environ_overrides={"CONTENT_LENGTH": str(3 * 2**30)})
+def test_a_recording_that_is_too_large_is_rejected_before_it_is_read(client: FlaskClient) -> None:
+    response = client.post(REQUESTED, content_type="text/csv", environ_overrides={"CONTENT_LENGTH": str(3 * 2**30)})
     found = problem(response, 413)
     assert "fewer samples per second" in found["detail"]
 
@@ -183,7 +183,7 @@ def test_a_recording_that_is_too_large_is_refused_before_it_is_read(client: Flas
 def test_a_chunked_recording_is_cut_off_at_the_limit(client: FlaskClient, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("GRAMWATT_LARGEST_RECORDING", "1000")
     response = client.post(
-        ASKED,
+        REQUESTED,
         input_stream=io.BytesIO(FLIGHT),
         content_type="text/csv",
         environ_overrides={"wsgi.input_terminated": True},
@@ -192,8 +192,8 @@ def test_a_chunked_recording_is_cut_off_at_the_limit(client: FlaskClient, monkey
 
 
 @pytest.mark.parametrize("media", ["image/png", ""])
-def test_other_media_are_refused(client: FlaskClient, media: str) -> None:
-    assert "text/csv" in problem(post(client, ASKED, media=media), 415)["detail"]
+def test_other_media_are_rejected(client: FlaskClient, media: str) -> None:
+    assert "text/csv" in problem(post(client, REQUESTED, media=media), 415)["detail"]
 
 
 def test_a_calculator_without_a_recording_has_no_such_path(client: FlaskClient) -> None:
@@ -223,10 +223,10 @@ def test_forms_by_option_and_by_accept(client: FlaskClient, form: str, media: st
     assert by_option.data.startswith(begins)
 
 
-def test_forms_of_other_calculators_are_refused(client: FlaskClient) -> None:
-    found = problem(post(client, ASKED + "&format=vtt"), 422)
+def test_forms_of_other_calculators_are_rejected(client: FlaskClient) -> None:
+    found = problem(post(client, REQUESTED + "&format=vtt"), 422)
     assert found["errors"][0]["accepted"] == "json or csv"
-    problem(post(client, ASKED, Accept="text/vtt"), 406)
+    problem(post(client, REQUESTED, Accept="text/vtt"), 406)
 
 
 def test_every_frame_as_csv(client: FlaskClient) -> None:
@@ -256,9 +256,9 @@ EDITS = st.lists(
 
 
 @settings(max_examples=150)
-@given(st.sampled_from(list(FORMATS)), EDITS, st.sampled_from([ASKED, CUES + "&video_end=3&format=ass"]))
+@given(st.sampled_from(list(FORMATS)), EDITS, st.sampled_from([REQUESTED, CUES + "&video_end=3&format=ass"]))
 def test_no_bytes_make_the_service_fail(form: str, edits: list[tuple[float, bytes, int]], url: str) -> None:
-    """A recording damaged here and there is answered or refused, whatever the damage."""
+    """A recording damaged here and there gets a response or refused, whatever the damage."""
     body = DAMAGED[form]
     for place, put, cut in edits:
         at = int(place * len(body))

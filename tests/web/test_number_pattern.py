@@ -31,7 +31,7 @@ def inputs() -> Iterator[tuple[str, Quantity]]:
     for calculator in registry.load().values():
         for name, kind in calculator.input_fields.items():
             if isinstance(kind, Quantity) and kind.exact and kind.unit == "1":
-                continue  # never a text: there is no unit and no uncertainty to tell
+                continue  # never a text: there is no unit and no uncertainty to show
             yield from ((f"{calculator.name}.{name}{more}", quantity) for more, quantity in quantities(kind))
 
 
@@ -70,7 +70,7 @@ def errors(kind: Quantity, text: str, *, as_query: bool) -> list[str]:
 @settings(max_examples=60)
 @given(data=st.data())
 def test_every_text_of_the_pattern_is_accepted(kind: Quantity, data: st.DataObject) -> None:
-    """In a query as in JSON: the contract promises an answer to every text that it describes."""
+    """In a query as in JSON: the contract promises a result to every text that it describes."""
     text = data.draw(st.from_regex(make_text_pattern(kind), fullmatch=True))
     assert not errors(kind, text, as_query=True)
     assert not errors(kind, text, as_query=False)

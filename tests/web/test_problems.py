@@ -1,4 +1,4 @@
-"""Every error of every route is one body, application/problem+json (RFC 9457), that tells every fault."""
+"""Every error of every route is one body, application/problem+json (RFC 9457), that shows every error."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ LONGEST_GIVEN = SCHEMAS["Fault"]["properties"]["given"]["maxLength"]
 
 
 def problem(client: FlaskClient, answer: TestResponse, status: int, kind: str) -> Any:
-    """Return the problem of an answer, after checking what holds for every problem."""
+    """Return the problem of a result, after checking what holds for every problem."""
     assert answer.status_code == status, answer.text[:500]
     assert answer.content_type == "application/problem+json"
     assert "<" not in answer.text[:1]
@@ -185,12 +185,12 @@ def test_a_url_over_the_limit(client: FlaskClient, path: str) -> None:
 
 
 def test_a_range_beyond_a_file(client: FlaskClient) -> None:
-    """RFC 9110, 15.5.17; at the least no 5xx and no page."""
+    """RFC 9110, 15.5.17; at the smallest no 5xx and no page."""
     answer = client.get("/docs/swagger-ui.css", headers={"Range": "bytes=99999999-"})
     assert answer.status_code in (200, 416)
 
 
-def test_every_fault_is_told_at_once(client: FlaskClient) -> None:
+def test_every_error_is_reported_at_once(client: FlaskClient) -> None:
     """A misspelt name, two values out of bounds, one missing, a bad option, and an input twice."""
     url = "/v1/pack-current?cells=0&capacity=-5&chemistri=lipo&digits=99&reserv=1&reserv=2&units=current:kg"
     made = problem(client, client.get(url), 422, "invalid-input")
@@ -207,20 +207,20 @@ def test_every_fault_is_told_at_once(client: FlaskClient) -> None:
     assert "required" in missing["detail"]
 
 
-def test_every_wrong_unit_of_a_result_is_told(client: FlaskClient) -> None:
+def test_every_wrong_unit_of_a_result_is_reported(client: FlaskClient) -> None:
     made = problem(client, client.get(f"{PACK}&units=nothing:kJ,usable_energy:lb,broken"), 422, "invalid-input")
     text = " ".join(error["detail"] for error in made["errors"])
     assert all(word in text for word in ("nothing", "usable_energy", "broken"))
 
 
-def test_every_fault_of_a_table_has_its_own_pointer(client: FlaskClient) -> None:
+def test_every_error_of_a_table_has_its_own_pointer(client: FlaskClient) -> None:
     body = {"parts": [{"mass": -1}, {"mass": 5, "count": 0}, 7, {"mas": 1}], "limit": True}
     made = problem(client, client.post("/v1/mass-margin", json=body), 422, "invalid-input")
     found = {error["pointer"] for error in made["errors"]}
     assert found == {"/parts/0/mass", "/parts/1/count", "/parts/2", "/parts/3/mas", "/parts/3/mass", "/limit"}
 
 
-def test_at_most_a_hundred_faults_are_listed_and_all_are_counted(client: FlaskClient) -> None:
+def test_at_most_a_hundred_errors_are_listed_and_all_are_counted(client: FlaskClient) -> None:
     body = {"parts": [{"mass": -1}] * 150}
     made = problem(client, client.post("/v1/mass-margin", json=body), 422, "invalid-input")
     assert len(made["errors"]) == 100
@@ -238,7 +238,7 @@ HOSTILE = [
 
 @pytest.mark.parametrize(("name", "pointer"), HOSTILE)
 @pytest.mark.parametrize("where", ["body", "query", "query twice", "query of a POST", "path"])
-def test_what_a_client_made_up_is_told_short_and_printable(
+def test_what_a_client_made_up_is_reported_short_and_printable(
     client: FlaskClient, name: str, pointer: str | None, where: str
 ) -> None:
     """As the contract says of detail, pointer and given."""
@@ -275,7 +275,7 @@ def broken() -> Iterator[FlaskClient]:
         object.__setattr__(calculator, "formula", formula)
 
 
-def test_a_fault_of_ours_is_a_500_without_its_trace_and_is_logged_with_its_id(
+def test_a_error_of_ours_is_a_500_without_its_trace_and_is_logged_with_its_id(
     broken: FlaskClient, caplog: pytest.LogCaptureFixture
 ) -> None:
     with caplog.at_level(logging.ERROR):
@@ -293,7 +293,7 @@ def test_a_fault_of_ours_is_a_500_without_its_trace_and_is_logged_with_its_id(
     assert broken.get("/v1/throttle-cap?kv=2400&cells=6").status_code == 200, "others still answer"
 
 
-def test_a_fault_of_ours_reaches_a_cell_as_text(broken: FlaskClient) -> None:
+def test_a_error_of_ours_reaches_a_cell_as_text(broken: FlaskClient) -> None:
     answer = broken.get(PACK.replace("?", "/usable_energy?") + "&errors=text")
     assert answer.status_code == 200
     assert answer.text.startswith("#ERR internal-error: ")

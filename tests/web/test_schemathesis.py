@@ -21,9 +21,9 @@ WHOLE = {
     name: rf"^/v1/{name}(/|$)" if calculator is SHORT else f"^/v1/{name}$"
     for name, calculator in registry.load().items()
 }
-# All phases of every answer, and of the bare values of one calculator; the values of the others, which read the same
+# All phases of every response, and of the bare values of one calculator; the values of the others, which read the same
 # inputs by the same code, by examples and by chance. (All of it takes a quarter of an hour: see below.) The phase that
-# follows links has none to follow among pure questions.
+# follows links has none to follow among pure requests.
 SEARCHES = {
     "values": ["--include-path-regex", rf"^/v1/(?!{SHORT.name}/)[^/]+/", "--phases", "examples,fuzzing"],
     "service": ["--include-tag", "service"],
@@ -73,7 +73,7 @@ def test_a_quick_search_finds_nothing(live: str, tmp_path: Path) -> None:
 
 @pytest.mark.heavy
 def test_schemathesis_finds_nothing(live: str, tmp_path: Path) -> None:
-    """Every request that the contract allows is answered, unless it asks for too much work; every other is refused.
+    """Every request that the contract allows gets a response, unless it takes too much work; every other is refused.
 
     Each response is as the contract has it.
 

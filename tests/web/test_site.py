@@ -82,7 +82,7 @@ def test_every_link_of_the_index_answers(client: FlaskClient) -> None:
     for entry in index["calculators"]:
         if "log" in entry["links"]:
             assert client.get(entry["links"]["log"]).status_code == 405, "a recording is sent by POST"
-        if "example" not in entry["links"]:  # what asks for a table is asked by POST
+        if "example" not in entry["links"]:  # a calculator with a table needs POST
             assert client.get(entry["links"]["answer"]).status_code == 405
             continue
         example, value = entry["links"]["example"], entry["links"]["value"]
@@ -167,9 +167,9 @@ def test_the_contract_has_every_route(client: FlaskClient) -> None:
 
 @pytest.mark.parametrize("kind", PROBLEM_TYPES)
 def test_every_type_of_problem_has_a_page(client: FlaskClient, kind: str) -> None:
-    told = client.get(f"/problems/{kind}").get_json()
+    output = client.get(f"/problems/{kind}").get_json()
     page = client.get(f"/problems/{kind}", headers=BROWSER)
-    assert told == {
+    assert output == {
         "type": f"/problems/{kind}",
         "title": PROBLEM_TYPES[kind].title,
         "status": PROBLEM_TYPES[kind].status,
@@ -218,7 +218,7 @@ def test_requests_are_counted_under_routes_never_under_what_a_client_made_up(
     assert "secret" not in client.get("/metrics").text.lower()
 
 
-def test_metrics_are_prometheus_text_and_never_kept(client: FlaskClient) -> None:
+def test_metrics_are_prometheus_text_and_never_preserved(client: FlaskClient) -> None:
     answer = client.get("/metrics")
     assert answer.mimetype == "text/plain"
     assert answer.headers["Cache-Control"] == "no-store"
@@ -227,25 +227,25 @@ def test_metrics_are_prometheus_text_and_never_kept(client: FlaskClient) -> None
 
 
 @pytest.mark.parametrize(
-    ("offered", "kept"),
+    ("offered", "preserved"),
     [
         pytest.param("5d1f1f43-6a2a-4f4c-9d35-6d7c5ad0a2a1", True, id="a-uuid-is-kept"),
         pytest.param("mine", False, id="a-word-is-replaced"),
         pytest.param("5d1f1f43-6a2a-4f4c-9d35-6d7c5ad0a2a1 x", False, id="more-than-a-uuid-is-replaced"),
     ],
 )
-def test_the_request_id_of_a_client(client: FlaskClient, offered: str, kept: bool) -> None:
+def test_the_request_id_of_a_client(client: FlaskClient, offered: str, preserved: bool) -> None:
     answer = client.get("/nothing", headers={"X-Request-ID": offered})
     assert answer.get_json()["instance"] == f"urn:uuid:{answer.headers['X-Request-ID']}"
-    assert (answer.headers["X-Request-ID"] == offered) == kept
+    assert (answer.headers["X-Request-ID"] == offered) == preserved
 
 
 def test_the_table_of_units(client: FlaskClient) -> None:
-    """The one that questions are read by; factors of NIST SP 811, appendix B.8, from memory (rtol: half a digit)."""
+    """The one that requests are read by; factors of NIST SP 811, appendix B.8, from memory (rtol: half a digit)."""
     answer = client.get("/v1/units")
     assert answer.headers["Cache-Control"] == "public, max-age=3600"
-    told = answer.get_json()["dimensions"]
-    table = {each["dimension"]: {unit["unit"]: unit for unit in each["units"]} for each in told}
+    output = answer.get_json()["dimensions"]
+    table = {each["dimension"]: {unit["unit"]: unit for unit in each["units"]} for each in output}
     assert {name: set(found) for name, found in table.items()} == {name: set(u) for name, u in units.UNITS.items()}
     for dimension, unit, factor, digits in (
         ("mass", "lb", 4.535924e-01, 7),

@@ -1,4 +1,4 @@
-"""What a client gets wrong is told, never guessed; and the next good question is answered all the same."""
+"""What a client gets wrong is reported, never guessed; and the next good request gets a response all the same."""
 
 from __future__ import annotations
 
@@ -16,14 +16,14 @@ def post(client: FlaskClient, body: bytes | str, path: str = POST) -> TestRespon
     return client.post(path, data=body, content_type="application/json")
 
 
-def told(answer: TestResponse) -> dict[str, str]:
-    """Return the faults by pointer."""
+def output(answer: TestResponse) -> dict[str, str]:
+    """Return the errors by pointer."""
     return {error["pointer"]: error["detail"] for error in answer.get_json()["errors"]}
 
 
 @pytest.fixture(autouse=True)
 def still_answers(client: FlaskClient) -> Any:
-    """After each of these questions a good one is answered."""
+    """After each of these requests a good one gets a response."""
     yield
     assert client.post(POST, json=GOOD).get_json()["results"]["usable_energy"] == 23.088
 
@@ -53,11 +53,11 @@ NO_NUMBERS = [
 
 
 @pytest.mark.parametrize("word", NO_NUMBERS)
-def test_a_query_word_that_is_no_number_is_refused(client: FlaskClient, word: str) -> None:
+def test_a_query_word_that_is_no_number_is_rejected(client: FlaskClient, word: str) -> None:
     for name, others in (("capacity", {"cells": "6"}), ("cells", {"capacity": "1300"})):
         answer = client.get(POST, query_string={name: word, **others})
         assert answer.status_code == 422, name
-        assert list(told(answer)) == [f"/{name}"]
+        assert list(output(answer)) == [f"/{name}"]
 
 
 @pytest.mark.parametrize(
@@ -72,11 +72,11 @@ def test_a_query_word_that_is_no_number_is_refused(client: FlaskClient, word: st
         pytest.param(10**400, id="whole-number-beyond-floats"),
     ],
 )
-def test_a_json_value_that_is_no_number_is_refused(client: FlaskClient, cell: object) -> None:
+def test_a_json_value_that_is_no_number_is_rejected(client: FlaskClient, cell: object) -> None:
     for name in GOOD:
         answer = client.post(POST, json={**GOOD, name: cell})
         assert answer.status_code == 422, name
-        assert list(told(answer)) == [f"/{name}"]
+        assert list(output(answer)) == [f"/{name}"]
 
 
 @pytest.mark.parametrize(
@@ -88,8 +88,8 @@ def test_a_json_value_that_is_no_number_is_refused(client: FlaskClient, cell: ob
         pytest.param("/v1/mass-margin", {"parts": [{"name": 0.5, "mass": 1}]}, "/parts/0/name", id="float-for-a-text"),
     ],
 )
-def test_faults_speak_of_json_not_of_python(client: FlaskClient, path: str, body: object, pointer: str) -> None:
-    detail = told(client.post(path, json=body))[pointer]
+def test_errors_speak_of_json_not_of_python(client: FlaskClient, path: str, body: object, pointer: str) -> None:
+    detail = output(client.post(path, json=body))[pointer]
     assert detail.split()[0] not in ("int", "float", "str", "dict", "NoneType")
 
 
@@ -108,7 +108,7 @@ def test_a_whole_number_is_not_rounded(client: FlaskClient) -> None:
         pytest.param("cells=6&a%2Fb~=1&a%2Fb~=2", "/a~1b~0", id="name-that-a-pointer-must-escape"),
     ],
 )
-def test_a_name_twice_in_a_query_is_refused(client: FlaskClient, query: str, pointer: str) -> None:
+def test_a_name_twice_in_a_query_is_rejected(client: FlaskClient, query: str, pointer: str) -> None:
     for path in (POST, f"{POST}/usable_energy"):
         answer = client.get(f"{path}?{query}&capacity=1300")
         assert answer.status_code == 422
@@ -169,10 +169,10 @@ def test_json_that_is_no_object_is_a_422_with_an_example(client: FlaskClient, bo
     assert '"cells"' in error["accepted"]
 
 
-def test_1e999_in_json_is_refused(client: FlaskClient) -> None:
+def test_1e999_in_json_is_rejected(client: FlaskClient) -> None:
     answer = post(client, b'{"cells": 6, "capacity": 1e999}')
     assert answer.status_code == 422
-    assert "finite" in told(answer)["/capacity"]
+    assert "finite" in output(answer)["/capacity"]
 
 
 @pytest.mark.parametrize(
@@ -187,7 +187,7 @@ def test_1e999_in_json_is_refused(client: FlaskClient) -> None:
         pytest.param("__class__", "", id="dunder"),
     ],
 )
-def test_an_unknown_name_is_refused_with_near_matches(client: FlaskClient, name: str, meant: str) -> None:
+def test_an_unknown_name_is_rejected_with_near_matches(client: FlaskClient, name: str, meant: str) -> None:
     by_post = client.post(POST, json={**GOOD, name: 1})
     by_get = client.get(POST, query_string={**{n: str(v) for n, v in GOOD.items()}, name: "1"})
     for answer in (by_post, by_get):
@@ -218,14 +218,14 @@ def test_an_unknown_name_is_refused_with_near_matches(client: FlaskClient, name:
         pytest.param(None, "/parts", id="null-for-a-list"),
     ],
 )
-def test_a_bad_parts_list_is_refused_where_it_is_bad(client: FlaskClient, parts: object, pointer: str) -> None:
+def test_a_bad_parts_list_is_rejected_where_it_is_bad(client: FlaskClient, parts: object, pointer: str) -> None:
     answer = client.post("/v1/mass-margin", json={"parts": parts})
     assert answer.status_code == 422
-    assert list(told(answer)) == [pointer]
+    assert list(output(answer)) == [pointer]
     assert len(answer.data) < 2000
 
 
-def test_a_thousand_faults_make_a_short_answer(client: FlaskClient) -> None:
+def test_a_thousand_errors_make_a_short_answer(client: FlaskClient) -> None:
     answer = client.post("/v1/mass-margin", json={"parts": [{"mass": -1, "bogus": 1}] * 500})
     assert answer.status_code == 422
     assert len(answer.get_json()["errors"]) == 100

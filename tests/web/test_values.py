@@ -34,7 +34,7 @@ def test_any_cell_and_any_browser_may_ask(client: FlaskClient, accept: str) -> N
     assert client.get(ENERGY, headers={"Accept": accept}).data == b"23.088"
 
 
-def test_a_trailing_slash_is_answered_and_never_redirected(client: FlaskClient) -> None:
+def test_a_trailing_slash_is_computed_and_never_redirected(client: FlaskClient) -> None:
     assert text(client, ENERGY.replace("?", "/?")) == "23.088"
 
 
@@ -99,7 +99,7 @@ def test_errors_as_text(client: FlaskClient, url: str, begins: str, names: str) 
     assert client.get(url).status_code in (404, 422)
 
 
-def test_errors_as_text_tells_every_fault(client: FlaskClient) -> None:
+def test_errors_as_text_tells_every_error(client: FlaskClient) -> None:
     answer = client.get("/v1/pack-energy/usable_energy?cells=0&capacity=-1&cels=6&errors=text")
     assert all(name in answer.text for name in ("cells: ", "capacity: ", "cels: "))
 

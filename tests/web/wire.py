@@ -16,8 +16,8 @@ from urllib.parse import urlsplit
 import pytest
 
 PACK = "/v1/pack-energy?cells=6&capacity=1300"
-QUESTION = b'{"cells": 6, "capacity": 1300}'
-KEPT = b"GET " + PACK.encode() + b" HTTP/1.1\r\nHost: x\r\n\r\n"
+BODY = b'{"cells": 6, "capacity": 1300}'
+KEEP_ALIVE = b"GET " + PACK.encode() + b" HTTP/1.1\r\nHost: x\r\n\r\n"
 HEAD = b"POST /v1/pack-energy HTTP/1.1\r\nHost: x\r\nConnection: close\r\nContent-Type: application/json\r\n"
 
 

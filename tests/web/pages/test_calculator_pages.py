@@ -64,7 +64,7 @@ def test_every_input_has_a_labelled_field(client: FlaskClient, calculator: Calcu
 
 @every_calculator
 def test_it_starts_with_an_example_and_its_results(client: FlaskClient, calculator: Calculator[Any, Any]) -> None:
-    """What stands there is what the library answers to the same example, to the digits shown."""
+    """What is there is what the library responses to the same example, to the digits shown."""
     page = get(client, f"/calculators/{calculator.name}")
     example = first_example(calculator)
     given: dict[str, Any] = dict(example.given)

@@ -80,7 +80,7 @@ def test_the_chart_of_an_invalid_form_is_a_problem(client: FlaskClient) -> None:
 
 
 def inline(page: Page) -> str:
-    """Return the chart that stands in the page itself."""
+    """Return the chart that is in the page itself."""
     assert not page.find("source")
     kind, _, data = page.one("img")[0]["src"].partition(",")
     assert kind == "data:image/svg+xml;base64"
@@ -121,9 +121,9 @@ def test_without_matplotlib_only_the_chart_is_missing(monkeypatch: pytest.Monkey
     assert not page.find("picture")
     assert "This service cannot draw charts" in page.one("section", id="results")[1]
     for url in (before.one("img")[0]["src"], "/calculators/mass-margin/chart"):
-        refused = client.get(url)
-        assert (refused.status_code, refused.get_json()["type"]) == (501, "/problems/not-installed")
-        assert "pip install 'gramwatt[charts]'" in refused.get_json()["detail"]
+        raised = client.get(url)
+        assert (raised.status_code, raised.get_json()["type"]) == (501, "/problems/not-installed")
+        assert "pip install 'gramwatt[charts]'" in raised.get_json()["detail"]
     words = client.get("/v1/pack-energy/chart?cells=6&capacity=1300&format=txt")
     assert (words.status_code, words.mimetype) == (200, "text/plain")
 

@@ -23,7 +23,7 @@ from web.pages.browser_page import (
 
 
 @pytest.mark.parametrize(
-    ("query", "question"),
+    ("query", "inputs"),
     [
         ({"capacity": "1300"}, {"capacity": 1300}),
         ({"capacity": "1.3", "capacity.unit": "Ah"}, {"capacity": "1.3 Ah"}),
@@ -35,11 +35,9 @@ from web.pages.browser_page import (
     ],
     ids=lambda case: str(case),
 )
-def test_units_and_decimals_beside_a_number(
-    client: FlaskClient, query: dict[str, str], question: dict[str, Any]
-) -> None:
+def test_units_and_decimals_beside_a_number(client: FlaskClient, query: dict[str, str], inputs: dict[str, Any]) -> None:
     page = get(client, "/calculators/pack-energy", cells="6", **query)
-    found = calculate("pack-energy", cells=6, **question)["results"]["usable_energy"]
+    found = calculate("pack-energy", cells=6, **inputs)["results"]["usable_energy"]
     shown = headline(page).split(" ")[0].replace(",", ".")
     assert float(shown) == pytest.approx(found, abs=0.6 * last_place(shown))
 

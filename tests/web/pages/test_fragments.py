@@ -10,7 +10,7 @@ from gramwatt.web.pages.fragments import render_cached, unit_options
 
 
 def test_a_field_is_rendered_once_for_each_state() -> None:
-    """Whatever shows in it makes another one; a fault, or a long text, is never cached."""
+    """Whatever shows in it makes another one; an error, or a long text, is never cached."""
     about, calls = {"kind": "text"}, []
 
     class Macro:

@@ -37,8 +37,8 @@ def test_an_unknown_calculator_is_a_page_for_browsers_and_a_problem_for_programs
     answer = client.get("/calculators/endurence", headers=BROWSER)
     assert (answer.status_code, answer.mimetype) == (404, "text/html")
     assert "endurance" in answer.text
-    told = client.get("/calculators/endurence")
-    assert (told.status_code, told.mimetype) == (404, "application/problem+json")
+    output = client.get("/calculators/endurence")
+    assert (output.status_code, output.mimetype) == (404, "application/problem+json")
 
 
 def test_a_page_is_sent_again_only_when_it_has_changed(client: FlaskClient) -> None:
@@ -58,13 +58,13 @@ def test_a_page_is_sent_again_only_when_it_has_changed(client: FlaskClient) -> N
 
 @every_calculator
 def test_the_description_for_programs(client: FlaskClient, calculator: Calculator[Any, Any]) -> None:
-    told = client.get(f"/calculators/{calculator.name}").get_json()
-    assert told == json.loads(json.dumps(dict(describe_calculator(calculator))))
-    assert [each["name"] for each in told["inputs"]] == list(calculator.input_fields)
-    assert [each["name"] for each in told["results"]] == list(calculator.result_fields)
-    kinds = {each["kind"] for each in (*told["inputs"], *told["results"])}
+    output = client.get(f"/calculators/{calculator.name}").get_json()
+    assert output == json.loads(json.dumps(dict(describe_calculator(calculator))))
+    assert [each["name"] for each in output["inputs"]] == list(calculator.input_fields)
+    assert [each["name"] for each in output["results"]] == list(calculator.result_fields)
+    kinds = {each["kind"] for each in (*output["inputs"], *output["results"])}
     assert kinds <= {"quantity", "count", "choice", "flag", "text", "series", "table", "samples"}, (
         "as 1.0.js reads them"
     )
-    answer = client.post(f"/v1/{calculator.name}", json=told["example"])
+    answer = client.post(f"/v1/{calculator.name}", json=output["example"])
     assert answer.status_code == 200

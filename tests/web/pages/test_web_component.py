@@ -28,7 +28,7 @@ def test_the_latest_version_has_two_urls(client: FlaskClient) -> None:
         assert answer.headers["Access-Control-Allow-Origin"] == "*", "integrity needs it"
         assert answer.headers["Cross-Origin-Resource-Policy"] == "cross-origin"
     digest = base64.b64encode(hashlib.sha384(fixed.data).digest()).decode()
-    told = client.get("/v1").get_json()["element"]
-    assert told == {"script": f"/gramwatt-{LATEST}.js", "integrity": f"sha384-{digest}"}
+    output = client.get("/v1").get_json()["element"]
+    assert output == {"script": f"/gramwatt-{LATEST}.js", "integrity": f"sha384-{digest}"}
     assert client.get("/gramwatt-0.0.js").status_code == 404
     assert client.get("/gramwatt-../page.js").status_code == 404
