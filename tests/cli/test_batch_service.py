@@ -36,7 +36,7 @@ def service() -> Iterator[str]:
 
 @pytest.fixture(scope="module")
 def table(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """Rows of all sorts, in more pieces than one; 1,250 of them have faults, which is more than are told in full."""
+    """Rows of all sorts, in more pieces than one; 1,250 of them have errors, more than are reported in full."""
     lines = ["id,cells,power,capacity,note"]
     for row in range(20_000):
         power = "much" if row % 16 == 7 else f"{10 + row % 800}{' W' if row % 3 else ''}"
@@ -89,22 +89,22 @@ def test_columns_go_both_ways_too(form: str, to: str, service: str, tmp_path: Pa
 
 
 def _write(path: Path) -> None:
-    """24,000 rows, every other one with a fault."""
+    """24,000 rows, every other one with an error."""
     many = 12_000
-    asked = pa.table(
+    inputs = pa.table(
         {"id": ["a", "b"] * many, "cells": [6, 6] * many, "power": [500, -1] * many, "capacity": [1300.0] * 2 * many}
     )
     match path.suffix:
         case ".parquet":
-            pq.write_table(asked, path)
+            pq.write_table(inputs, path)
         case ".csv":
             path.write_text("id,cells,power,capacity\n" + "a,6,500,1300\nb,6,-1,1300\n" * many, encoding="utf-8")
         case ".ndjson":
-            path.write_text("".join(json.dumps(row) + "\n" for row in asked.to_pylist()), encoding="utf-8")
+            path.write_text("".join(json.dumps(row) + "\n" for row in inputs.to_pylist()), encoding="utf-8")
         case suffix:
             make = pa.ipc.new_stream if suffix == ".arrows" else pa.ipc.new_file
-            with pa.OSFile(str(path), "wb") as sink, make(sink, asked.schema) as stream:
-                stream.write_table(asked, max_chunksize=9_000)
+            with pa.OSFile(str(path), "wb") as sink, make(sink, inputs.schema) as stream:
+                stream.write_table(inputs, max_chunksize=9_000)
 
 
 def _read(path: Path) -> pa.Table:
@@ -118,12 +118,12 @@ def _read(path: Path) -> pa.Table:
 
 
 @pytest.mark.parametrize("to", ["csv", "ndjson", "json", "arrow"])
-def test_a_table_that_breaks_off_is_told_alike(to: str, service: str, tmp_path: Path) -> None:
+def test_a_table_that_breaks_off_is_reported_alike(to: str, service: str, tmp_path: Path) -> None:
     whole = tmp_path / "whole.arrows"
-    asked = pa.table({"cells": [6] * 3, "power": [500.0] * 3, "capacity": [1300.0] * 3})
-    with pa.OSFile(str(whole), "wb") as sink, pa.ipc.new_stream(sink, asked.schema) as stream:
-        stream.write_table(asked)
-        stream.write_table(asked)
+    inputs = pa.table({"cells": [6] * 3, "power": [500.0] * 3, "capacity": [1300.0] * 3})
+    with pa.OSFile(str(whole), "wb") as sink, pa.ipc.new_stream(sink, inputs.schema) as stream:
+        stream.write_table(inputs)
+        stream.write_table(inputs)
     whole.write_bytes(whole.read_bytes()[:-100])
     here = run("pack-current", whole, "--to", to, "-o", tmp_path / "here")
     there = run("pack-current", whole, "--to", to, "-o", tmp_path / "there", "--url", service)
@@ -143,7 +143,7 @@ def test_a_table_that_breaks_off_is_told_alike(to: str, service: str, tmp_path: 
         pytest.param(["pack-current", "--units", "current:kg"], b"cells\n6\n", ["units: "], id="unit"),
     ],
 )
-def test_a_problem_is_told_with_every_fault(
+def test_a_problem_is_reported_with_every_error(
     arguments: list[str], body: bytes, expected_text: list[str], service: str, tmp_path: Path
 ) -> None:
     result = run(*arguments, "-", "-o", tmp_path / "out.csv", "--url", service, body=body)
@@ -179,7 +179,7 @@ class _Echo(http.server.BaseHTTPRequestHandler):
 
 
 class _Breaks(_Echo):
-    """A service that dies in the midst of an answer."""
+    """A service that dies in the middle of a response."""
 
     def do_POST(self) -> None:
         self.send_response(200)

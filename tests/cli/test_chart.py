@@ -13,7 +13,7 @@ from gramwatt.__main__ import main
 from gramwatt.engine import registry
 from gramwatt.web import create_app
 
-QUESTION = ("pack-current", "cells=6", "capacity=1300", "power=700")
+INPUTS = ("pack-current", "cells=6", "capacity=1300", "power=700")
 URL = "/v1/pack-current/chart?cells=6&capacity=1300&power=700"
 SWEEP = ("endurance", "cells=6", "capacity=1300", "--vary", "power=50:400:8")
 
@@ -30,20 +30,20 @@ def run(*arguments: str, body: bytes | None = None) -> Result:
 @pytest.mark.parametrize("ending", ["svg", "png", "txt"])
 def test_a_file_is_what_the_service_draws(client: FlaskClient, tmp_path: Path, ending: str) -> None:
     out = tmp_path / f"amps.{ending}"
-    assert run(*QUESTION, "-o", str(out)).exit_code == 0
+    assert run(*INPUTS, "-o", str(out)).exit_code == 0
     assert out.read_bytes() == client.get(f"{URL}&format={ending}").data
 
 
 def test_looks_and_units(client: FlaskClient, tmp_path: Path) -> None:
     out = tmp_path / "amps"
     look = ("--theme", "dark", "--shape", "narrow", "--ground", "clear", "--scale", "2", "--units", "current:mA")
-    assert run(*QUESTION, *look, "--format", "png", "-o", str(out)).exit_code == 0
+    assert run(*INPUTS, *look, "--format", "png", "-o", str(out)).exit_code == 0
     query = "&theme=dark&shape=narrow&ground=clear&scale=2&units=current:mA&format=png"
     assert out.read_bytes() == client.get(URL + query).data
 
 
 def test_to_a_pipe(client: FlaskClient) -> None:
-    assert run(*QUESTION, "--format", "txt").stdout_bytes == client.get(f"{URL}&format=txt").data
+    assert run(*INPUTS, "--format", "txt").stdout_bytes == client.get(f"{URL}&format=txt").data
 
 
 def test_a_sweep(client: FlaskClient) -> None:
@@ -59,18 +59,18 @@ def test_tables_and_recordings(client: FlaskClient) -> None:
     drawn = run("build", "--body", "-", "--format", "svg", body=json.dumps(build).encode())
     assert drawn.stdout_bytes == client.post("/v1/build/chart", json=build).data
     log = Path(__file__).resolve().parents[2] / "examples" / "overlay" / "flight.csv"
-    flown = run("flight-log", "--log", str(log), "cells=4", "capacity=850", "--format", "txt")
-    assert "punch-outs marked: " in flown.stdout
+    flight = run("flight-log", "--log", str(log), "cells=4", "capacity=850", "--format", "txt")
+    assert "punch-outs marked: " in flight.stdout
 
 
 @pytest.mark.parametrize(
     ("arguments", "output_text"),
     [
-        pytest.param(QUESTION, "say in which format", id="no-format"),
-        pytest.param((*QUESTION, "-o", "amps.gif"), "say in which format", id="another-ending"),
+        pytest.param(INPUTS, "say in which format", id="no-format"),
+        pytest.param((*INPUTS, "-o", "amps.gif"), "say in which format", id="another-ending"),
         pytest.param(("pack-curent", "--format", "svg"), "did you mean pack-current", id="calculator"),
-        pytest.param((*QUESTION[:3], "--format", "svg"), "power is required", id="missing"),
-        pytest.param((*QUESTION, "--show", "current", "--format", "svg"), "give --vary", id="show-alone"),
+        pytest.param((*INPUTS[:3], "--format", "svg"), "power is required", id="missing"),
+        pytest.param((*INPUTS, "--show", "current", "--format", "svg"), "give --vary", id="show-alone"),
         pytest.param((*SWEEP, "--show", "ended_by", "--format", "svg"), "no result that can be drawn", id="no-number"),
         pytest.param(
             (*SWEEP, "--vary", "cells=2,3", "--vary", "reserve=1,2", "--format", "svg"), "3 inputs", id="three"
@@ -79,10 +79,10 @@ def test_tables_and_recordings(client: FlaskClient) -> None:
         pytest.param(
             ("endurance", "cells=6", "capacity=9", "power=90000", "--format", "svg"), "nothing to draw", id="nan"
         ),
-        pytest.param((*QUESTION, "-o", "nowhere/at/all.svg"), "nowhere", id="no-such-folder"),
+        pytest.param((*INPUTS, "-o", "nowhere/at/all.svg"), "nowhere", id="no-such-folder"),
     ],
 )
-def test_what_cannot_be_drawn_is_said(arguments: tuple[str, ...], output_text: str) -> None:
+def test_what_cannot_be_drawn_is_reported(arguments: tuple[str, ...], output_text: str) -> None:
     result = run(*arguments)
     assert result.exit_code == 2
     assert output_text in result.stderr

@@ -1,4 +1,4 @@
-"""The command line: the service's answers in a terminal, and its faults on standard error."""
+"""The command line: the service's answers in a terminal, and its errors on standard error."""
 
 from __future__ import annotations
 
@@ -106,7 +106,7 @@ def test_one_value(more: tuple[str, ...], expected: str) -> None:
     assert run(*PACK, *more).stdout == f"{expected}\n"
 
 
-def test_every_fault_is_told_on_standard_error() -> None:
+def test_every_error_is_reported_on_standard_error() -> None:
     output = run_invalid(
         run("calc", "pack-energy", "cells=0", "capacity=1_000", "cels=6", "--units", "usable_energy:lb")
     )
@@ -133,7 +133,7 @@ def test_every_fault_is_told_on_standard_error() -> None:
         pytest.param(("serve", "--port", "99999"), "65535", id="no-such-port"),
     ],
 )
-def test_a_fault_is_told_with_what_would_help(arguments: tuple[str, ...], expected_text: str) -> None:
+def test_a_error_is_reported_with_what_would_help(arguments: tuple[str, ...], expected_text: str) -> None:
     assert expected_text in run_invalid(run(*arguments, body=b"{}"))
 
 
@@ -147,7 +147,7 @@ def test_a_fault_is_told_with_what_would_help(arguments: tuple[str, ...], expect
         pytest.param(b'{"cells": "6"}', "capacity", id="every-fault-of-a-body"),
     ],
 )
-def test_a_bad_body_is_refused(body: bytes, expected_text: str) -> None:
+def test_a_bad_body_is_rejected(body: bytes, expected_text: str) -> None:
     assert expected_text in run_invalid(run("calc", "pack-energy", "--body", "-", body=body))
 
 
@@ -192,20 +192,20 @@ FLIGHT = Path(__file__).resolve().parents[2] / "examples" / "overlay" / "flight.
 
 
 def test_a_recording_in_a_file() -> None:
-    """Its answer is the service's for the same file; a value, a form and a name of a column may be asked for."""
-    asked = ("calc", "flight-log", "--log", str(FLIGHT), "cells=4", "capacity=850")
-    shown = CliRunner().invoke(main, [*asked, "--json"])
+    """Its response is the service's for the same file; a value, a form and a name of a column may be requested."""
+    inputs = ("calc", "flight-log", "--log", str(FLIGHT), "cells=4", "capacity=850")
+    shown = CliRunner().invoke(main, [*inputs, "--json"])
     client = create_app().test_client()
     sent = client.post("/v1/flight-log/log?cells=4&capacity=850", data=FLIGHT.read_bytes(), content_type="text/csv")
     assert shown.stdout_bytes == sent.data
-    shown = CliRunner().invoke(main, [*asked, "--column", "current=throttle [%]"])
+    shown = CliRunner().invoke(main, [*inputs, "--column", "current=throttle [%]"])
     assert (shown.exit_code, "not one of A, mA" in shown.output) == (2, True)
     shown = CliRunner().invoke(main, ["calc", "overlay-cues", "--log", str(FLIGHT), "--format", "vtt", "offset=2 s"])
     assert shown.output.startswith("WEBVTT\n")
 
 
 def test_files_as_the_rows_of_a_table(tmp_path: Path) -> None:
-    """Called as the files are; what is asked of a flight holds for each, the rest for all."""
+    """Called as the files are; what is requested of a flight holds for each, the rest for all."""
     for name in ("fresh", "tired"):
         (tmp_path / f"{name}.csv").write_bytes(FLIGHT.read_bytes())
     logs = [word for name in ("fresh", "tired") for word in ("--log", str(tmp_path / f"{name}.csv"))]
@@ -231,7 +231,7 @@ def test_files_as_the_rows_of_a_table(tmp_path: Path) -> None:
         pytest.param(("flight-log", "log=flight.csv"), "does not fit in text", id="as a word"),
     ],
 )  # fmt: skip
-def test_recordings_that_cannot_be_asked_with(arguments: tuple[str, ...], output: str) -> None:
+def test_recordings_that_cannot_be_requested_with(arguments: tuple[str, ...], output: str) -> None:
     shown = CliRunner().invoke(main, ["calc", *arguments])
     assert shown.exit_code == 2
     assert output in shown.output

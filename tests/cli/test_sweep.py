@@ -103,7 +103,7 @@ def test_no_point_with_an_answer() -> None:
     assert result.stdout.startswith("power [W],current [A]")
 
 
-def test_a_list_of_parts_cannot_be_told_in_words() -> None:
+def test_a_list_of_parts_cannot_be_reported_in_words() -> None:
     output = run("mass-margin", "parts=5", "--vary", "limit=100:300:5")
     assert (output.exit_code, output.stdout) == (2, "")
     assert "parts: " in output.stderr
@@ -154,7 +154,7 @@ def test_every_way_to_write_holds_every_point(suffix: str, tmp_path: Path) -> No
         pytest.param((*PACK, "--vary", f"power=1:2:{10**15}", "--vary", "cells=2,3"), "points", id="too-many"),
     ],
 )
-def test_where_nothing_can_be_done_every_reason_is_told(
+def test_where_nothing_can_be_done_every_reason_is_reported(
     arguments: tuple[str, ...], expected_text: str, tmp_path: Path
 ) -> None:
     result = run(*arguments, "-o", tmp_path / "out.csv")

@@ -1,4 +1,4 @@
-"""What one request may cost: work is judged before it is done, stops when nobody waits, and its memory comes back."""
+"""What one request may cost: work is checked before it is done, stops when nobody waits, and its memory comes back."""
 
 from __future__ import annotations
 
@@ -72,33 +72,33 @@ def test_a_body_with_many_entries_runs_in_a_thread() -> None:
 
 LOG = {"time": [0, 1], "voltage": [16, 16], "current": [8, 8]}
 VIDEO = {"log": LOG, "frame_rate": "1000", "video_end": 250}
-"""A quarter of a million frames asked for by two samples."""
+"""A quarter of a million frames requested by two samples."""
 
 
 def problem(response: TestResponse, status: int, kind: str) -> str:
     """Check the status and the type of a problem; return its detail and errors as text."""
     assert response.status_code == status
-    told = response.get_json()
-    assert told["type"] == f"/problems/{kind}"
-    return json.dumps(told)
+    output = response.get_json()
+    assert output["type"] == f"/problems/{kind}"
+    return json.dumps(output)
 
 
 @pytest.mark.parametrize("form", ["json", "csv", "vtt", "srt", "ass", "svg", "png"])
 def test_a_few_bytes_cannot_ask_for_a_quarter_of_a_million_frames(client: FlaskClient, form: str) -> None:
-    told = problem(client.post(f"/v1/overlay-cues?format={form}", json=VIDEO), 413, "too-much-work")
-    assert "250000 rows" in told
-    assert f"{FREE_RESULT_ROWS + 2 * RESULT_ROWS_PER_SAMPLE}" in told
-    assert "video end" in told
+    output = problem(client.post(f"/v1/overlay-cues?format={form}", json=VIDEO), 413, "too-much-work")
+    assert "250000 rows" in output
+    assert f"{FREE_RESULT_ROWS + 2 * RESULT_ROWS_PER_SAMPLE}" in output
+    assert "video end" in output
 
 
 def test_more_samples_allow_for_more_frames(client: FlaskClient) -> None:
     seconds = list(range(400))
     log = {"time": seconds, "voltage": [16] * 400, "current": [8] * 400}
-    question = {"log": log, "frame_rate": "100"}
-    response = client.post("/v1/overlay-cues?format=vtt", json=question)
+    inputs = {"log": log, "frame_rate": "100"}
+    response = client.post("/v1/overlay-cues?format=vtt", json=inputs)
     assert response.status_code == 200
     assert response.data.count(b" --> ") >= 1
-    problem(client.post("/v1/overlay-cues?format=vtt", json={**question, "frame_rate": "400"}), 413, "too-much-work")
+    problem(client.post("/v1/overlay-cues?format=vtt", json={**inputs, "frame_rate": "400"}), 413, "too-much-work")
 
 
 def test_frames_in_a_table_are_bounded_by_row_and_in_all(client: FlaskClient) -> None:
@@ -106,11 +106,11 @@ def test_frames_in_a_table_are_bounded_by_row_and_in_all(client: FlaskClient) ->
     rows = [{"log": LOG, "frame_rate": "1000", "video_end": seconds} for seconds in (250, *[19] * 15)]
     response = client.post("/v1/overlay-cues/batch?format=ndjson", json=rows)
     assert response.status_code == 200
-    told = [json.loads(line) for line in response.data.splitlines()]
+    output = [json.loads(line) for line in response.data.splitlines()]
     fits = MAX_RESULT_ROWS // 19_000
-    assert [len(each.get("frames", ())) for each in told] == [0, *[19_000] * fits, *[0] * (15 - fits)]
-    assert f"{MAX_NESTED_ROWS}" in json.dumps(told[0]["error"])
-    assert f"{MAX_RESULT_ROWS - fits * 19_000}" in json.dumps(told[-1]["error"])
+    assert [len(each.get("frames", ())) for each in output] == [0, *[19_000] * fits, *[0] * (15 - fits)]
+    assert f"{MAX_NESTED_ROWS}" in json.dumps(output[0]["error"])
+    assert f"{MAX_RESULT_ROWS - fits * 19_000}" in json.dumps(output[-1]["error"])
 
 
 def test_a_table_of_long_answers_is_written_a_few_at_a_time() -> None:
@@ -131,34 +131,34 @@ LONG_LISTS = {
 GRID = {"diameter": {"from": 4, "to": 7, "count": 20}, "pitch": {"from": 3, "to": 5, "count": 20}}
 
 
-def test_a_grid_of_long_lists_is_refused_before_its_first_point(client: FlaskClient) -> None:
-    told = problem(client.post("/v1/build/sweep", json={"given": LONG_LISTS, "vary": GRID}), 413, "too-much-work")
-    assert "400 points" in told
-    assert "ask for at most" in told
+def test_a_grid_of_long_lists_is_rejected_before_its_first_point(client: FlaskClient) -> None:
+    output = problem(client.post("/v1/build/sweep", json={"given": LONG_LISTS, "vary": GRID}), 413, "too-much-work")
+    assert "400 points" in output
+    assert "ask for at most" in output
     short = {**LONG_LISTS, "flights": LONG_LISTS["flights"][:2], "packs": LONG_LISTS["packs"][:2]}  # type: ignore[index]
     small = {name: {**ends, "count": 3} for name, ends in GRID.items()}
     assert client.post("/v1/build/sweep", json={"given": short, "vary": small}).status_code == 200
 
 
-def test_the_chart_of_such_a_grid_is_refused_too(client: FlaskClient) -> None:
+def test_the_chart_of_such_a_grid_is_rejected_too(client: FlaskClient) -> None:
     problem(client.post("/v1/build/chart", json={"given": LONG_LISTS, "vary": GRID}), 413, "too-much-work")
 
 
 def test_a_recording_counts_by_its_samples_at_each_point_of_a_grid(client: FlaskClient) -> None:
     long = {name: [float(at) if name == "time" else 9.0 for at in range(10_000)] for name in LOG}
     vary = {"current_scale": {"from": 0.9, "to": 1.1, "count": 20}, "reserve": {"from": 10, "to": 40, "count": 20}}
-    told = client.post("/v1/flight-log/sweep", json={"given": {"log": long}, "vary": vary})
-    problem(told, 413, "too-much-work")
+    output = client.post("/v1/flight-log/sweep", json={"given": {"log": long}, "vary": vary})
+    problem(output, 413, "too-much-work")
     assert client.post("/v1/flight-log/sweep?best=1", json={"given": {"log": LOG}, "vary": vary}).status_code == 200
 
 
 def test_a_picture_of_pixels_is_bounded(client: FlaskClient) -> None:
     pytest.importorskip("PIL")
-    question = {"log": LOG, "width": 8192, "height": 4320}
-    told = problem(client.post("/v1/overlay-cues?format=png", json=question), 413, "too-much-work")
-    assert f"{8192 * 4320}" in told
-    assert f"{MAX_PIXELS}" in told
-    assert client.post("/v1/overlay-cues?format=svg", json=question).status_code == 200
+    inputs = {"log": LOG, "width": 8192, "height": 4320}
+    output = problem(client.post("/v1/overlay-cues?format=png", json=inputs), 413, "too-much-work")
+    assert f"{8192 * 4320}" in output
+    assert f"{MAX_PIXELS}" in output
+    assert client.post("/v1/overlay-cues?format=svg", json=inputs).status_code == 200
 
 
 def test_the_formula_sees_bounded_rows_however_many_inputs_carry_uncertainty(
@@ -187,8 +187,8 @@ def test_time_that_is_used_up_ends_a_request_with_a_problem(
 ) -> None:
     monkeypatch.setenv("GRAMWATT_REQUEST_SECONDS", "0.000001")
     own = create_app().test_client()
-    told = problem(own.get("/v1/air-density/sweep?vary=elevation&from=0&to=9&count=9"), 413, "too-much-work")
-    assert "1e-06 s" in told
+    output = problem(own.get("/v1/air-density/sweep?vary=elevation&from=0&to=9&count=9"), 413, "too-much-work")
+    assert "1e-06 s" in output
     assert client.get("/v1/air-density/sweep?vary=elevation&from=0&to=9&count=9").status_code == 200
 
 
@@ -308,7 +308,7 @@ def private_memory(pid: int) -> int:
 
 
 def test_columns_that_pass_through_cannot_unfold_without_end() -> None:
-    """The answer to few bytes ends with a row that says so, whatever a decoder makes of them."""
+    """The response to few bytes ends with a row that says so, whatever a decoder makes of them."""
     plan = Plan("air-density", {}, text=True)
     text = "x" * 30_000_000
     chunks = (

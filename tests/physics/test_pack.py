@@ -20,7 +20,7 @@ RESERVE, CUT_OFF, POWER_LIMIT = (pack.ENDED_BY.index(word) for word in ("reserve
 
 
 def one(value: float) -> Array:
-    """A column of one."""
+    """Return a column of one."""
     return np.array([value])
 
 
@@ -72,7 +72,7 @@ SHARES = st.floats(0.0, 0.999)
 
 @given(VOLTAGES, RESISTANCES, SHARES)
 def test_current_gives_the_power_back(voltage: float, resistance: float, share: float) -> None:
-    """Round trip: I (V - I R) is the power asked for, and I is on the side of less sag."""
+    """Round trip: I (V - I R) is the power requested, and I is on the side of less sag."""
     power = share * voltage**2 / (4 * resistance)
     found = current(power, voltage, resistance)
     assert found * (voltage - found * resistance) == pytest.approx(power, rel=1e-12, abs=1e-300)
@@ -147,6 +147,6 @@ def test_leads_keep_their_resistance_in_the_cold() -> None:
 
 def test_constants() -> None:
     """Published: CODATA 2018, molar gas constant 8.314 462 618... J/(mol K), exact as k N_A = 1.380649e-23 x
-    6.02214076e23; ten digits are kept, so half a unit of the last.
+    6.02214076e23; ten digits are preserved, so half a unit of the last.
     """
     assert pytest.approx(1.380649e-23 * 6.02214076e23, rel=0.5e-9 / 8.3) == constants.MOLAR_GAS_CONSTANT

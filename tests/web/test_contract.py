@@ -30,7 +30,7 @@ STALE = "openapi/ is not what the service would serve; run `gramwatt contract --
 CONTRACT = build_document()
 SIDE = Side(CONTRACT)
 VALIDATOR = Draft202012Validator(CONTRACT)
-QUESTIONS = [f"/v1/{name}" for name in registry.load()]
+REQUESTS = [f"/v1/{name}" for name in registry.load()]
 # What any HTTP answer carries, and headers that speak to a browser's safety rather than to a client.
 UNTOLD = {
     "Content-Type",
@@ -104,19 +104,19 @@ def media_types() -> Iterator[dict[str, Any]]:
             yield from SIDE.resolved(message).get("content", {}).values()
 
 
-@pytest.mark.parametrize("path", QUESTIONS)
+@pytest.mark.parametrize("path", REQUESTS)
 def test_every_example_is_a_real_answer(client: FlaskClient, path: str) -> None:
-    """Asked again, by POST and where it fits by GET, the examples come out, as JSON and as CSV."""
+    """Requested again, by POST and where it fits by GET, the examples come out, as JSON and as CSV."""
     item = CONTRACT["paths"][path]
-    questions = item["post"]["requestBody"]["content"]["application/json"]["examples"]
+    inputs_list = item["post"]["requestBody"]["content"]["application/json"]["examples"]
     answers = SIDE.resolved(item["post"]["responses"]["200"])["content"]
-    assert questions.keys() & answers["application/json"]["examples"].keys()
-    for name, question in questions.items():
-        asked = client.post(path, json=question["value"])
-        assert asked.status_code == 200
+    assert inputs_list.keys() & answers["application/json"]["examples"].keys()
+    for name, request_inputs in inputs_list.items():
+        requests = client.post(path, json=request_inputs["value"])
+        assert requests.status_code == 200
         if name in answers["application/json"]["examples"]:
-            assert asked.get_json() == answers["application/json"]["examples"][name]["value"]
-            as_csv = client.post(f"{path}?format=csv", json=question["value"]).text
+            assert requests.get_json() == answers["application/json"]["examples"][name]["value"]
+            as_csv = client.post(f"{path}?format=csv", json=request_inputs["value"]).text
             assert as_csv == answers["text/csv"]["examples"][name]["value"]
             assert len(list(csv.reader(io.StringIO(as_csv)))) >= 2
     if "get" not in item:
@@ -130,9 +130,9 @@ def test_bare_values_in_descriptions_are_real_answers(client: FlaskClient) -> No
     """``?cells=6&capacity=1300`` gives what the description says."""
     checked = 0
     for path, _, operation in operations():
-        told = re.search(r"`(\?[^`]+)` gives `([^`]+)`\.$", operation["description"])
-        if told:
-            assert client.get(path + told[1]).text == told[2]
+        output = re.search(r"`(\?[^`]+)` gives `([^`]+)`\.$", operation["description"])
+        if output:
+            assert client.get(path + output[1]).text == output[2]
             checked += 1
     assert checked > 40
 
@@ -142,13 +142,17 @@ def test_every_problem_is_described(client: FlaskClient) -> None:
     for response in CONTRACT["components"]["responses"].values():
         described = response.get("content", {}).get("application/problem+json", {})
         for kind, example in described.get("examples", {}).items():
-            told = client.get(f"/problems/{kind}").get_json()
+            output = client.get(f"/problems/{kind}").get_json()
             value = example["value"]
-            assert (value["type"], value["status"], value["title"]) == (told["type"], told["status"], told["title"])
+            assert (value["type"], value["status"], value["title"]) == (
+                output["type"],
+                output["status"],
+                output["title"],
+            )
 
 
 def test_every_header_sent_is_documented(client: FlaskClient) -> None:
-    """On answers, bare values, 304 and problems alike; and what the contract tells of them fits."""
+    """On answers, bare values, 304 and problems alike; the contract declares them."""
     example = CONTRACT["components"]["parameters"]["pack-energy.capacity"]["example"]
     query = f"cells=6&capacity={example}"
     fresh = client.get(f"/v1/pack-energy?{query}")
@@ -180,15 +184,15 @@ def test_every_header_sent_is_documented(client: FlaskClient) -> None:
 
 
 def test_parameters_are_the_inputs(client: FlaskClient) -> None:
-    """No input is missing from the contract, and every quantity tells its unit in the question and in the answer."""
+    """No input is missing from the contract, and every quantity shows its unit in the request and in the response."""
     for name, calculator in registry.load().items():
         item = CONTRACT["paths"][f"/v1/{name}"]
         messages = item["post"]["requestBody"], item["post"]["responses"]["200"]
-        question, answer = (SIDE.resolved(SIDE.content(each)["application/json"]["schema"]) for each in messages)
-        assert list(question["properties"]) == list(calculator.input_fields)
+        request_inputs, answer = (SIDE.resolved(SIDE.content(each)["application/json"]["schema"]) for each in messages)
+        assert list(request_inputs["properties"]) == list(calculator.input_fields)
         assert list(answer["properties"]["results"]["properties"]) == list(calculator.result_fields)
         for fields, kinds in (
-            (question["properties"], calculator.input_fields),
+            (request_inputs["properties"], calculator.input_fields),
             (answer["properties"]["results"]["properties"], calculator.result_fields),
         ):
             for field, kind in kinds.items():
@@ -205,20 +209,20 @@ def test_nothing_published_is_broken() -> None:
     assert breaking_changes(published, CONTRACT) == []
 
 
-# Each kind of change, done to a copy of today's contract, and what is said of it.
+# Each kind of change, done to a copy of today's contract, and its message.
 Change = Callable[[dict[str, Any]], object]
 VALUE = "/v1/pack-energy/usable_energy"
 
 
 def at(*path: str | int) -> Callable[[dict[str, Any]], Any]:
-    """Return what stands at a path of the contract."""
+    """Return what is at a path of the contract."""
     return lambda contract: reduce(lambda found, step: found[step], path, contract)  # type: ignore[index]
 
 
 PARAMETERS = at("components", "parameters")
 SCHEMAS = at("components", "schemas")
 RESULTS = at("components", "schemas", "PackEnergyAnswer", "properties", "results", "properties")
-QUESTION = at("components", "schemas", "PackEnergyQuestion")
+INPUTS = at("components", "schemas", "PackEnergyQuestion")
 NUMBER = at("components", "schemas", "mAh_at_least_1_at_most_1000000", "anyOf", 0)
 OPEN = at("components", "schemas", "g_above_0_at_most_100000", "anyOf", 0)
 CELLS = at("components", "parameters", "pack-energy.cells")
@@ -234,8 +238,8 @@ BREAKING: dict[str, tuple[Change, str]] = {
         lambda c: PARAMETERS(c)["pack-energy.reserve"].update(required=True),
         "query reserve: required now$",
     ),
-    "body property": (lambda c: QUESTION(c)["properties"].pop("parallel"), r"body\.parallel: removed property$"),
-    "needed in body": (lambda c: QUESTION(c)["required"].append("parallel"), r"body\.parallel: required now$"),
+    "body property": (lambda c: INPUTS(c)["properties"].pop("parallel"), r"body\.parallel: removed property$"),
+    "needed in body": (lambda c: INPUTS(c)["required"].append("parallel"), r"body\.parallel: required now$"),
     "option": (
         lambda c: PARAMETERS(c)["pack-energy.chemistry"]["schema"]["enum"].remove("lihv"),
         "query chemistry: removed value lihv$",
@@ -288,7 +292,7 @@ ADDITIVE: dict[str, Change] = {
     "path": lambda c: c["paths"].update({"/v1/new": c["paths"]["/v1/pack-energy"]}),
     "method": lambda c: c["paths"][VALUE].update(post=c["paths"]["/v1/pack-energy"]["post"]),
     "optional parameter": lambda c: GET(c)["parameters"].append({**NEW, "required": False}),
-    "optional body property": lambda c: QUESTION(c)["properties"].update(new={"type": "boolean"}),
+    "optional body property": lambda c: INPUTS(c)["properties"].update(new={"type": "boolean"}),
     "no longer needed": lambda c: CELLS(c).update(required=False),
     "option": lambda c: PARAMETERS(c)["pack-energy.chemistry"]["schema"]["enum"].append("zinc"),
     "result": lambda c: RESULTS(c).update(new={"type": ["number", "null"]}),
@@ -303,16 +307,16 @@ ADDITIVE: dict[str, Change] = {
 @pytest.mark.parametrize("kind", BREAKING)
 def test_a_breaking_change_is_named(kind: str) -> None:
     """Each where it is, and as what."""
-    change, said = BREAKING[kind]
+    change, text = BREAKING[kind]
     changed = copy.deepcopy(CONTRACT)
     change(changed)
     found = breaking_changes(CONTRACT, changed)
-    assert any(re.search(said, each) for each in found), found
+    assert any(re.search(text, each) for each in found), found
 
 
 @pytest.mark.parametrize("kind", ADDITIVE)
 def test_an_additive_change_breaks_nobody(kind: str) -> None:
-    """Whoever does not know of it goes on as before."""
+    """Clients that do not know it continue as before."""
     changed = copy.deepcopy(CONTRACT)
     ADDITIVE[kind](changed)
     assert changed != CONTRACT
