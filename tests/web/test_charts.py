@@ -166,7 +166,7 @@ def test_nothing_to_draw_says_why(client: FlaskClient) -> None:
     assert answer.status_code == 404
     assert answer.json is not None
     assert answer.json["type"] == "/problems/no-answer"
-    assert "the most is" in answer.json["detail"]
+    assert "The most it can give" in answer.json["detail"]
 
 
 def swept_sheet(name: str, inputs: dict[str, Any], *axes: sweep.Axis, show: str) -> Any:
