@@ -1,1 +1,1 @@
-"""Between what people send and what formulas take: units, columns, schemas, the one path, uncertainty, the answer."""
+"""Evaluate calculators: parse and validate inputs, convert units, propagate uncertainty, write the response."""

@@ -1,7 +1,7 @@
 """What an Arrow stream or file would make, read from the metadata of its messages before anything is decoded.
 
-A message tells in a few bytes how long its columns are and how large its compressed buffers become. The Arrow library
-believes it, so it is checked here: the metadata is a FlatBuffers table as the Arrow columnar format lays it out
+A message declares in a few bytes how long its columns are and how large its compressed buffers become. The Arrow
+library trusts it, so it is checked here: the metadata is a FlatBuffers table as the Arrow columnar format lays it out
 (https://arrow.apache.org/docs/format/Columnar.html), and the library verified its places when it read the message.
 """
 
@@ -76,7 +76,7 @@ class FlatTable:
 
 
 class ExpansionCounter:
-    """Counts what a stream makes, and holds it to what was received. ``bytes_per_byte`` is the most it may grow."""
+    """Counts the bytes that a stream expands to. At most ``bytes_per_byte`` are allowed for each byte received."""
 
     def __init__(self, bytes_per_byte: int = EXPANDED_BYTES_PER_BYTE) -> None:
         self.received = 0

@@ -1,4 +1,4 @@
-"""How large values of Arrow columns become when dictionaries, views and runs are written out, told without doing it."""
+"""Compute how large Arrow columns become once dictionaries, views and runs are expanded, without expanding them."""
 
 from __future__ import annotations
 

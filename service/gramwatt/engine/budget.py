@@ -1,4 +1,4 @@
-"""What one request may cost, judged before the work and between its parts.
+"""Limit what one request may cost: checked before the work and between its parts.
 
 A server makes a `Budget` for each request and works within it (``with budget:``); whatever computes calls `check`
 between blocks of rows. Without a budget, on the command line or in the library, nothing is limited.
@@ -27,7 +27,7 @@ from gramwatt.model.messages import InputError
 
 
 class TooMuchWork(Exception):
-    """A request asks for more than its budget. ``detail`` has the limit, what was asked, and how to ask for less."""
+    """A request needs more than its budget. ``detail`` has the limit, what the request needs, and how to reduce it."""
 
     def __init__(self, detail: str) -> None:
         super().__init__(detail)
@@ -50,8 +50,8 @@ class Budget:
     """What is left of one request's computing time and rows of results.
 
     ``seconds`` of the processor's time, each `BYTES_PER_SECOND` bytes of a body add one; waiting costs nothing.
-    ``is_cancelled`` tells, at little cost and from any thread, whether the client is gone. A budget is entered by one
-    thread at a time.
+    ``is_cancelled`` returns whether the client is gone; it is cheap and safe to call from any
+    thread. A budget is entered by one thread at a time.
     """
 
     def __init__(self, seconds: float = REQUEST_SECONDS, is_cancelled: Callable[[], bool] = _never) -> None:
@@ -101,19 +101,19 @@ _current: ContextVar[Budget | None] = ContextVar("budget", default=None)
 
 
 def get_current() -> Budget | None:
-    """Return the budget of the request that is being answered, None where nothing is limited."""
+    """Return the budget of the current request, None where nothing is limited."""
     return _current.get()
 
 
 def check() -> None:
-    """Raise Cancelled or OutOfTime where the request that is being answered should not go on."""
+    """Raise Cancelled or OutOfTime where the current request should not go on."""
     budget = _current.get()
     if budget is not None:
         budget.check()
 
 
 def count_response_bytes(size: int) -> None:
-    """Count bytes of the answer to a table. Raises TooMuchWork."""
+    """Count bytes of the response to a table. Raises TooMuchWork."""
     budget = _current.get()
     if budget is not None:
         budget.make(size)

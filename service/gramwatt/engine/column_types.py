@@ -15,7 +15,7 @@ from gramwatt.model.messages import InputError
 
 
 class _Absent:
-    """Stands in a column where a row gives nothing."""
+    """The cell of a row that gives no value."""
 
     def __repr__(self) -> str:
         return "ABSENT"
@@ -31,8 +31,8 @@ ABSENT: Final = _Absent()
 class NumericColumn:
     """A column of plain numbers, with what else stands among them.
 
-    ``in_units`` and ``unit_at`` tell the unit of each number where that is not the declared one; ``others``
-    holds, by row, the cells that are no plain number and are judged one by one.
+    ``in_units`` and ``unit_at`` give the unit of each number where that is not the declared one; ``others``
+    holds, by row, the cells that are no plain number and are parsed one by one.
     """
 
     numbers: NDArray[np.float64]
@@ -97,7 +97,7 @@ class TableColumn(Column):
 
 
 def column_uncertainties(column: Column) -> Mapping[str, NDArray[np.float64]]:
-    """Return the standard uncertainties of a table's quantities, shape (1, M), by name; of a plain column none."""
+    """Return the standard uncertainties of a table's quantities, shape (1, M), by name. A plain column has none."""
     return column.uncertainties if isinstance(column, TableColumn) else {}
 
 
@@ -121,7 +121,7 @@ def make_read_only(values: Any) -> Any:
 
 @dataclass(frozen=True, slots=True)
 class LoadedInputs:
-    """Columns by name, and the faults that concern whole columns (every row)."""
+    """Columns by name, and the errors that concern whole columns (every row)."""
 
     columns: Mapping[str, Column]
     errors: tuple[InputError, ...]

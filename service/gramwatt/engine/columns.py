@@ -215,10 +215,10 @@ def uncertainty_kind(name: str, kind: Quantity) -> Quantity:
 
 
 def unknown_input_errors(names: Mapping[str, object], known: Sequence[str], compared: int = 0) -> list[InputError]:
-    """Return the faults of names, with their values, that a question may not bear.
+    """Return an error for each name, with its value, that is no input of the calculator.
 
-    The first `MAX_COMPARED_NAMES` have near matches, less ``compared``, which were told before; of more than
-    `MAX_LISTED_NAMES` the rest is counted.
+    The first `MAX_COMPARED_NAMES`, less the ``compared`` that were reported before, have near matches. Names beyond
+    `MAX_LISTED_NAMES` are only counted.
     """
     accepted = join_with_or(known)
     errors = []
@@ -235,7 +235,7 @@ def unknown_input_errors(names: Mapping[str, object], known: Sequence[str], comp
 
 
 def missing_input_error(name: str, kind: Kind) -> InputError:
-    """Return the fault of a required input that was not given."""
+    """Return the error for a required input that was not given."""
     return InputError(f"/{name}", f"{name} is required", None, kind.describe_accepted())
 
 

@@ -101,12 +101,12 @@ def _partly(kind: Kind, column: Column, void: BoolArray) -> tuple[Column, BoolAr
 def overwrite_invalid_rows(all_columns: dict[str, Column], errors: Mapping[int, object], rows: int) -> None:
     """Give invalid rows the values of a valid one, so that no formula gets impossible values."""
     good = next(row for row in range(rows) if row not in errors)
-    faulty = list(errors)
+    invalid = list(errors)
     for name, column in all_columns.items():
         values = np.array(column.values)
-        values[faulty] = values[good]
+        values[invalid] = values[good]
         uncertainty = column.uncertainty
         if uncertainty is not None:
             uncertainty = np.array(uncertainty)
-            uncertainty[faulty] = 0.0
+            uncertainty[invalid] = 0.0
         all_columns[name] = Column(values, column.present, uncertainty)

@@ -1,4 +1,4 @@
-"""Evaluate requests, whoever sends them: web, command line or library; one request or many."""
+"""Evaluate requests from the web, the command line or the library, one or many at once."""
 
 from __future__ import annotations
 

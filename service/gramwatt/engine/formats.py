@@ -53,7 +53,7 @@ def compute_output(
 
 
 def iter_output(outcome: Outcome, options: OutputOptions) -> Iterator[bytes]:
-    """Return the answer to the first question of an outcome, which must be without faults."""
+    """Return the output for the first request of an outcome, which must be without errors."""
     calculator = outcome.calculator
     for form in calculator.formats:
         if form.name == options.form:

@@ -27,7 +27,7 @@ from gramwatt.model.messages import InputError
 
 @functools.cache
 def get_rules_and_cautions(calculator: AnyCalculator) -> tuple[Rule[Any, Any] | Caution[Any, Any], ...]:
-    """Return the rules, then the cautions, of a calculator: the order in which an answer lists them."""
+    """Return the rules, then the cautions, of a calculator: the order in which a response lists them."""
     return (*calculator.rules, *calculator.cautions)
 
 
@@ -103,7 +103,7 @@ def get_single_plan(calculator: AnyCalculator, names: frozenset[str]) -> InputPl
 
 @functools.lru_cache(maxsize=16)
 def get_block_plan(calculator: AnyCalculator, names: frozenset[str], rows: int) -> InputPlan | None:
-    """Return the plan of a block of a table; few are kept, since their columns are long. See `make_plan`."""
+    """Return the plan of a block of a table. The cache is small, since the columns are long. See `make_plan`."""
     return make_plan(calculator, names, rows)
 
 

@@ -23,12 +23,12 @@ MAX_COMPARED_NAMES: Final = 20
 """Unknown names of one request that are compared with the known ones to find what was meant. Each takes some 50 µs."""
 
 MAX_LISTED_NAMES: Final = 80
-"""Unknown names of one question that are listed; the rest is counted. A problem has room for a hundred errors."""
+"""Unknown names of one request that are listed; the rest is counted. A problem has room for a hundred errors."""
 
 MAX_JSON_NAMES: Final = 100_000
 MAX_JSON_CONTAINERS: Final = 100_000
 """Names of members, and lists and objects, of a JSON text. Each takes some hundred bytes of memory, twenty times what
-it takes to send one. The largest question has a few thousand."""
+it takes to send one. The largest request has a few thousand."""
 
 MAX_RECORD_BATCH_BYTES: Final = 256 * 1024 * 1024
 """Bytes of an Arrow record batch, which is in memory as a whole."""
@@ -41,7 +41,7 @@ column of nulls, which takes nothing however long it is."""
 FREE_EXPANDED_BYTES: Final = 8 * 1024 * 1024
 EXPANDED_BYTES_PER_BYTE: Final = 64
 """An Arrow stream may unfold to so many bytes, and so many more for each byte of it: compressed buffers, dictionaries,
-views and runs tell with few bytes what takes many."""
+views and runs describe large columns in few bytes."""
 
 FREE_DECOMPRESSED_BYTES: Final = 8 * 1024 * 1024
 DECOMPRESSED_BYTES_PER_BYTE: Final = 8
@@ -60,7 +60,7 @@ SHORT_INPUT_BYTES: Final = 8192
 """Bytes of inputs that a calculator without lists answers in the event loop: some hundred inputs with units."""
 
 SHORT_NESTED_INPUT_BYTES: Final = 2048
-"""Bytes of inputs with lists, tables or recordings that are answered there: the time grows with the square of their
+"""Bytes of inputs with lists, tables or recordings that are computed there: the time grows with the square of their
 entries."""
 
 REQUEST_SECONDS: Final = 30.0
@@ -86,7 +86,7 @@ RESPONSE_BYTES_PER_BYTE: Final = 128
 compressed to nearly nothing. A row of short numbers becomes some sixty times as long."""
 
 MAX_JOINED_RESPONSE_BYTES: Final = 8 * 1024 * 1024
-"""Bytes of an answer to a short table that are gathered before the first is sent."""
+"""Bytes of the response to a short table that are gathered before the first is sent."""
 
 MAX_GRID_NUMBERS: Final = 300_000_000
 """Numbers that a sweep or a chart may compute, some seconds; see `engine/tables/grid_cost.py`."""

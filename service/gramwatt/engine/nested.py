@@ -57,16 +57,16 @@ def read_column(kind: Kind, cells: Cells, *, text: bool) -> Column:
 
 
 def read_nested(kind: NumberList | Table | TimeSeries, cells: Sequence[object], *, text: bool) -> Column:
-    """Return Lists, tables and recordings: one question at a time, so that their lengths need not agree."""
+    """Return the column of a list, table or recording of one request: lengths differ between requests."""
     if all(cell is ABSENT for cell in cells):
         return empty_column(kind, len(cells))
     if isinstance(kind, TimeSeries):
         return _read_recordings(kind, cells, text=text)
     if len(cells) != 1:
-        raise ValueError("a list or a table is read one question at a time")
+        raise ValueError("a list or a table is read for one request at a time")
     cell = list(cells[0]) if isinstance(cells[0], tuple) else cells[0]
     items: Any = cell.split(",") if text and isinstance(cell, str) and isinstance(kind, NumberList) else cell
-    error = _length_fault(kind, items, text=text)
+    error = _length_error(kind, items, text=text)
     if error is not None:
         column = empty_column(kind, 1)
         return Column(column.values, all_true(1), errors={0: [error]})
@@ -102,7 +102,7 @@ def _read_recordings(kind: TimeSeries, cells: Sequence[object], *, text: bool) -
     return Column(values, all_true(len(cells)) if all(given) else np.array(given), None, errors)
 
 
-def _length_fault(kind: NumberList | Table, items: Any, *, text: bool) -> InputError | None:
+def _length_error(kind: NumberList | Table, items: Any, *, text: bool) -> InputError | None:
     if isinstance(kind, Table) and text:
         return InputError(
             "",
@@ -164,7 +164,7 @@ def _read_rows(kind: Table, items: list[object]) -> Column:
     errors: list[InputError] = []
     compared = 0
     for at, item in enumerate(items):
-        errors += _row_faults(kind, layout, at, item, compared)
+        errors += _row_errors(kind, layout, at, item, compared)
         compared += isinstance(item, dict) and len(item.keys() - layout.known_set)
     columns: dict[str, Any] = {}
     uncertainties: dict[str, NDArray[np.float64]] = {}
@@ -185,7 +185,7 @@ def _read_rows(kind: Table, items: list[object]) -> Column:
     return TableColumn(kind.row(**columns), all_false(1), None, {0: errors} if errors else {}, uncertainties)
 
 
-def _row_faults(kind: Table, layout: _RowLayout, at: int, item: object, compared: int) -> list[InputError]:
+def _row_errors(kind: Table, layout: _RowLayout, at: int, item: object, compared: int) -> list[InputError]:
     """Return what is wrong with the names in a row of a table; see `unknown_input_errors` for ``compared``."""
     fields = layout.fields
     if not isinstance(item, dict):
@@ -223,5 +223,5 @@ def _read_spread(
     uncertainty = np.where(separate.present, separate.values, 0.0)
     errors = [error.under(uncertainty_name).under(str(at)) for at, found in separate.errors.items() for error in found]
     if column.uncertainty is not None:
-        uncertainty = np.hypot(uncertainty, column.uncertainty)  # told twice, they count as two independent causes
+        uncertainty = np.hypot(uncertainty, column.uncertainty)  # given twice, they count as two independent causes
     return uncertainty, errors

@@ -24,7 +24,7 @@ def list_names() -> tuple[str, ...]:
 def get(name: str) -> AnyCalculator:
     """Import one calculator by its name in URLs.
 
-    Raises KeyError where no file bears the name, and DeclarationError, naming the file, where its declaration is wrong.
+    Raises KeyError where no file has the name, and DeclarationError, naming the file, where its declaration is wrong.
     """
     if name not in list_names():
         raise KeyError(name)
@@ -38,7 +38,7 @@ def get(name: str) -> AnyCalculator:
 
 @functools.cache
 def load() -> MappingProxyType[str, AnyCalculator]:
-    """Import every calculator and return them by name, in order. Raises DeclarationError naming the file at fault."""
+    """Import every calculator and return them by name, in order. Raises DeclarationError naming the invalid file."""
     return MappingProxyType({name: get(name) for name in list_names()})
 
 

@@ -42,7 +42,7 @@ def build_response(
     working: bool = False,
     without: Collection[str] = (),
 ) -> ResponseBody:
-    """Return the answer to question ``row``, which must be without faults. ``result_units`` converts results, by name.
+    """Return the response to request ``row``, which must be without errors. ``result_units`` converts results, by name.
 
     The tables in ``without`` are empty in it: `build_table_rows` gives their rows, some at a time.
     """
@@ -97,13 +97,13 @@ class _Layout:
 def _get_layout(calculator: AnyCalculator, result_units: tuple[tuple[str, str], ...]) -> _Layout:
     wanted = dict(result_units)
     results = {name: wanted.get(name, unit) for name, unit in get_declared_units(calculator.result_fields).items()}
-    asked = {name: results.get(name, unit) for name, unit in get_declared_units(calculator.input_fields).items()}
+    input_units = {name: results.get(name, unit) for name, unit in get_declared_units(calculator.input_fields).items()}
     return _Layout(
-        _list_fields(calculator.input_fields, asked),
+        _list_fields(calculator.input_fields, input_units),
         _list_fields(calculator.result_fields, results),
         results,
-        asked,
-        tuple((name, unit, name.partition(".")[0]) for name, unit in asked.items()),
+        input_units,
+        tuple((name, unit, name.partition(".")[0]) for name, unit in input_units.items()),
         {name: units.get_unit(unit).scale for name, unit in results.items()},
     )
 
@@ -116,7 +116,7 @@ def _list_fields(fields: Mapping[str, Kind], chosen: Mapping[str, str]) -> tuple
 
 
 def _list_marked(marks: Mapping[str, BoolArray], row: int, calculator: AnyCalculator) -> list[str]:
-    """Return the inputs that bear a mark in a row; ``marks`` are mostly one shared array that is false throughout."""
+    """Return the inputs that are marked in a row; ``marks`` are mostly one shared array that is false throughout."""
     found = [name for name, mark in marks.items() if mark is not all_false(len(mark)) and mark[row]]
     return found if len(found) < 2 else [name for name in calculator.input_fields if name in found]
 

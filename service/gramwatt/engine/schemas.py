@@ -47,7 +47,7 @@ def get_schema(calculator: AnyCalculator, *, text: bool = False) -> marshmallow.
 
 
 def get_schema_name(calculator: AnyCalculator) -> str:
-    """Return the name of the question's component in the contract: ``PackEnergyQuestion``."""
+    """Return the name of the inputs' component in the contract: ``PackEnergyQuestion``."""
     return "".join(word.capitalize() for word in calculator.name.split("-")) + "Question"
 
 

@@ -51,8 +51,8 @@ def format_csv(calculator: AnyCalculator, response: Mapping[str, Any], style: Te
     """Return a header line and one row (RFC 4180): inputs, results, ``<result>_u`` where uncertain, caution codes.
 
     Where one of the results is a table there is a row for each of its rows, and its columns are headed
-    ``by_pack.endurance``; tables and recordings among the inputs are then left out. A table that stands ``alone`` has
-    its own columns and nothing else. Where several results are tables, each stands in one cell, as JSON.
+    ``by_pack.endurance``; tables and recordings among the inputs are then left out. A table that is ``alone`` has
+    its own columns and nothing else. Where several results are tables, each is one cell, as JSON.
     """
     table = find_csv_table(calculator)
     rows: list[dict[str, Any]] = [] if table is None else response["results"][table]

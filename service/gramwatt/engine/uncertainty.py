@@ -36,7 +36,7 @@ class PropagatedUncertainty:
     """By result: combined standard uncertainty, SI, in the result's shape; each source's share of its square."""
 
     rows: BoolArray
-    """Which questions have any uncertain input."""
+    """Which requests have any uncertain input."""
     standard: Mapping[str, NDArray[np.float64]]
     sources: tuple[str, ...]
     """The uncertain inputs, L of them; an entry of a list or a table is ``parts/3/mass``."""
@@ -142,7 +142,7 @@ class _Steps:
     below: NDArray[np.float64] | None
 
     def move(self, values: NDArray[np.float64], widths: NDArray[np.float64]) -> NDArray[np.float64]:
-        """Values (L, N) moved up and down, (2, L, N): kept within closed bounds and at most half way to open ones."""
+        """Values (L, N) moved up and down, (2, L, N): within closed bounds and at most half way to open ones."""
         moved = np.array((values + widths, values - widths))
         if self.at_least is not None:
             np.maximum(moved, self.at_least, out=moved)
@@ -192,7 +192,7 @@ def _stack(values: list[NDArray[np.float64]], repeated: RepeatedRows) -> NDArray
 
 
 def _positions(uncertainty: NDArray[np.float64]) -> list[int | None]:
-    """One lever for a plain input; one for each uncertain entry of a list."""
+    """Return the uncertain entries of a list; a plain input counts as one entry, None."""
     return [None] if uncertainty.ndim == 1 else [int(at) for at in np.flatnonzero((uncertainty > 0).any(axis=0))]
 
 

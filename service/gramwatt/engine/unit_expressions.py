@@ -14,7 +14,7 @@ import pint
 
 from gramwatt.model import unit_table
 
-# dimension: {spelling: expression for Pint}. A spelling stands in one dimension only; the first is the plain one.
+# dimension: {spelling: expression for Pint}. A spelling belongs to one dimension only; the first is the plain one.
 EXPRESSIONS: Final[Mapping[str, Mapping[str, str]]] = {
     "number": {"1": "1"},
     "share": {"%": "percent", "fraction": "1", "‰": "permille"},

@@ -43,7 +43,7 @@ class Reference:
 
 @dataclass(frozen=True, slots=True)
 class Caution(Generic[I, R]):
-    """What a user must know before acting on the answer. Without ``when`` or ``assumed`` it is always shown.
+    """What a user must know before acting on the results. Without ``when`` or ``assumed`` it is always shown.
 
     ``{name}`` in the text stands for an input or a result and is filled with its value and unit.
     """
@@ -83,12 +83,12 @@ class Assumption(Generic[I]):
     uncertainty: Callable[[I], Array] | None = None
     """Standard uncertainty of what is assumed, SI; it counts wherever it is assumed."""
     solved_from: tuple[str, ...] = ()
-    """Measured inputs that, where all are given, the value is worked out from rather than assumed."""
+    """Measured inputs that, where all are given, the value is derived from rather than assumed."""
 
 
 @dataclass(frozen=True, slots=True)
 class Example:
-    """A question with the answer it must have, and who says so."""
+    """Inputs with the results they must give, and the source of these."""
 
     title: str
     _: KW_ONLY
@@ -100,13 +100,13 @@ class Example:
 
 @dataclass(frozen=True, slots=True)
 class OutputFormat(Generic[I, R]):
-    """Another form in which an answer can be had, beside JSON and CSV: ``format=vtt``, or by its media type."""
+    """A format of responses beside JSON and CSV: ``format=vtt``, or by its media type."""
 
     name: str
     media_type: str
     description: str
     write: Callable[[I, R], Iterator[bytes]]
-    """The answer in pieces, from complete inputs and the results of one question."""
+    """Return the response in chunks, from complete inputs and the results of one request."""
     binary: bool = False
     pixels: Callable[[I], Array] | None = None
     """Of a picture made of pixels: how many it has, from complete inputs (N,)."""
@@ -127,7 +127,7 @@ def _make_exact(kind: Kind) -> Kind:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Calculator(Generic[I, R]):
-    """One calculator: what it asks, what it answers, and the formula between. See DEVELOPERS.md."""
+    """One calculator: its inputs, its results and its formula. See DEVELOPERS.md."""
 
     title: str
     summary: str
@@ -145,9 +145,9 @@ class Calculator(Generic[I, R]):
     category: str = "choose"
     """The part of the work that it serves, one of `JOBS`."""
     chart: Chart[I, R] | None = None
-    """How its answer is drawn."""
+    """The chart of its results."""
     propagates: bool = True
-    """Whether uncertainties of inputs are carried to the results; else no quantity may tell one."""
+    """Whether uncertainties of inputs are carried to the results; else no quantity may have one."""
 
     def __post_init__(self) -> None:
         """Raise DeclarationError naming every problem of the declaration."""
@@ -182,7 +182,7 @@ class Calculator(Generic[I, R]):
 
     @property
     def headline(self) -> str:
-        """The result that answers the question in the title."""
+        """Return the name of the main result, which the title promises."""
         return next(iter(get_fields(self.results)))
 
     @property

@@ -1,6 +1,6 @@
-"""What the picture of an answer may be: a calculator names one of these, `charts` draws it.
+"""The types of chart: a calculator declares one of these, `charts` draws it.
 
-Callables take a calculator's complete inputs and its results, in SI, of one question (N = 1).
+Callables take a calculator's complete inputs and its results, in SI, of one request (N = 1).
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ R = TypeVar("R")  # a calculator's Results
 
 @dataclass(frozen=True, slots=True)
 class CurveChart(Generic[I, R]):
-    """Results, each in a panel of its own, as one input varies and the rest of the question stands."""
+    """Results, each in a panel of its own, as one input varies and the others stay the same."""
 
     vary: str
     """The input that varies, a quantity or a count."""
@@ -25,7 +25,7 @@ class CurveChart(Generic[I, R]):
     _: KW_ONLY
     start: Callable[[I, R], Array] | float
     stop: Callable[[I, R], Array] | float
-    """The ends of the range, (1,), SI, or numbers in the input's own unit; they are kept within its bounds."""
+    """The ends of the range, (1,), SI, or numbers in the input's own unit; they are clipped to its bounds."""
     across: str = ""
     """The result on the level axis, where that is not the varied input itself."""
     points: Callable[[I, R], tuple[Array, Array]] | None = None

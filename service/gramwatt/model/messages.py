@@ -1,4 +1,4 @@
-"""How the service words numbers, faults and what a field accepts."""
+"""Format numbers, errors and what a field accepts as text."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ MAX_COMPARED_LENGTH: Final = 64
 
 @dataclass(frozen=True, slots=True)
 class InputError:
-    """One thing wrong with a question: where (JSON Pointer), what, what was given, what is accepted."""
+    """One error in a request: where (JSON Pointer), what, what was given, what is accepted."""
 
     pointer: str
     detail: str
@@ -23,7 +23,7 @@ class InputError:
     accepted: str
 
     def under(self, parent: str) -> InputError:
-        """Return the same fault, one level deeper."""
+        """Return the same error, one level deeper."""
         return InputError(f"/{escape_pointer(parent)}{self.pointer}", self.detail, self.given, self.accepted)
 
 
@@ -55,7 +55,7 @@ def format_quantity(value: float, unit: str, digits: int = 5) -> str:
 
 
 def quote_input(value: object) -> object:
-    """Return what was given, safe to send back: long text cut, lists and tables told by their length."""
+    """Return what was given, safe to send back: long text cut, lists and tables given by their length."""
     if isinstance(value, str):
         value = value.encode("utf-8", "replace").decode()
         return value if len(value) <= MAX_ECHO_LENGTH else value[:MAX_ECHO_LENGTH] + f"... ({len(value)} characters)"

@@ -45,7 +45,7 @@ UNITS: Final[Mapping[str, Mapping[str, Unit]]] = MappingProxyType(
         for dimension, factors in FACTORS.items()
     }
 )
-"""The units by dimension and spelling. A spelling stands in one dimension only; the first is the plain one."""
+"""The units by dimension and spelling. A spelling belongs to one dimension only; the first is the plain one."""
 _DIMENSION: Final = {spelling: dimension for dimension, units in UNITS.items() for spelling in units}
 
 

@@ -89,18 +89,20 @@ def _find(
     found: dict[str, _Found] = {}
     errors: list[InputError] = []
     for position, (channel, kind) in enumerate(channels.items()):
-        wish = wanted.get(channel)
-        at = _matching(names, wish or channel)
-        pointer = f"/{column_option(channel)}" if wish else f"/{channel}"
+        requested = wanted.get(channel)
+        at = _matching(names, requested or channel)
+        pointer = f"/{column_option(channel)}" if requested else f"/{channel}"
         if len(at) > 1:
-            told = join_with_or(str(quote_input(names[each])) for each in at)
-            errors.append(InputError(pointer, f"several columns are named {told}", wish, "one column of that name"))
+            duplicates = join_with_or(str(quote_input(names[each])) for each in at)
+            errors.append(
+                InputError(pointer, f"several columns are named {duplicates}", requested, "one column of that name")
+            )
         elif at:
-            unit, error = _unit(kind, names[at[0]], wish, pointer)
+            unit, error = _unit(kind, names[at[0]], requested, pointer)
             errors += [error] if error else []
             found[channel] = _Found(at[0], unit)
-        elif wish or position == 0 or not kind.optional:
-            errors.append(_missing(channel, names, wish, pointer))
+        elif requested or position == 0 or not kind.optional:
+            errors.append(_missing(channel, names, requested, pointer))
     taken: dict[int, str] = {}
     for channel, place in found.items():
         if place.position in taken:
@@ -112,14 +114,14 @@ def _find(
     return found, errors
 
 
-def _missing(channel: str, names: Sequence[str], wish: str | None, pointer: str) -> InputError:
-    meant = close_matches(wish or channel, [_bare(name) for name in names[:MAX_COMPARED_COLUMNS] if name])
+def _missing(channel: str, names: Sequence[str], requested: str | None, pointer: str) -> InputError:
+    meant = close_matches(requested or channel, [_bare(name) for name in names[:MAX_COMPARED_COLUMNS] if name])
     hint = f"; did you mean {join_with_or(map(repr, meant))}?" if meant else ""
     shown = ", ".join(str(quote_input(name)) for name in names[:20]) + (", ..." if len(names) > 20 else "")
-    detail = f"no column is named {quote_input(wish or channel)!r}{hint}"
+    detail = f"no column is named {quote_input(requested or channel)!r}{hint}"
     accepted = f"one of its columns: {shown or 'there are none'}"
     return InputError(
-        pointer, detail, wish, accepted + ("" if wish else f"; name it with {column_option(channel)}=...")
+        pointer, detail, requested, accepted + ("" if requested else f"; name it with {column_option(channel)}=...")
     )
 
 
@@ -136,11 +138,11 @@ def split_unit(name: str) -> tuple[str, str | None]:
     return head.strip(), spelling.strip()
 
 
-def _matching(names: Sequence[str], wish: str) -> list[int]:
+def _matching(names: Sequence[str], requested: str) -> list[int]:
     """Return the positions of columns of that name: exactly, else without the unit, else ignoring case."""
-    bare = _bare(wish)
+    bare = _bare(requested)
     tests = (
-        lambda name: name.strip() == wish.strip(),
+        lambda name: name.strip() == requested.strip(),
         lambda name: _bare(name) == bare,
         lambda name: _bare(name).lower() == bare.lower(),
     )
@@ -151,11 +153,13 @@ def _matching(names: Sequence[str], wish: str) -> list[int]:
     return []
 
 
-def _unit(kind: Quantity, header: str, wish: str | None, pointer: str) -> tuple[units.Unit | None, InputError | None]:
+def _unit(
+    kind: Quantity, header: str, requested: str | None, pointer: str
+) -> tuple[units.Unit | None, InputError | None]:
     """Return the unit in brackets in the header, or else in the option."""
     spelling = split_unit(header)[1]
-    if spelling is None and wish:
-        spelling = split_unit(wish)[1]
+    if spelling is None and requested:
+        spelling = split_unit(requested)[1]
     if spelling is None:
         return None, None
     known = units.compatible_units(kind.unit)
@@ -165,7 +169,7 @@ def _unit(kind: Quantity, header: str, wish: str | None, pointer: str) -> tuple[
     return None, InputError(pointer, detail, quote_input(header), f"[{'], ['.join(known)}]")
 
 
-@np.errstate(invalid="ignore", over="ignore")  # numbers that are none, or beyond a double, are told below
+@np.errstate(invalid="ignore", over="ignore")  # numbers that are none, or beyond a double, are reported below
 def _read(
     name: str, kind: Quantity, cells: NumberCells | TextCells, unit: units.Unit | None, *, clock: bool, decimal: str
 ) -> tuple[Array, list[UnreadableCells]]:
@@ -178,8 +182,8 @@ def _read(
         values = limits.to_si(numbers, known)
         given = np.array([text is not None for text in texts], dtype=np.bool_)
         if clock and (given & ~np.isfinite(numbers)).any():
-            told = parse_clock_times(texts)
-            numbers, values = (np.where(np.isnan(told), mine, told) for mine in (numbers, values))
+            seconds = parse_clock_times(texts)
+            numbers, values = (np.where(np.isnan(seconds), mine, seconds) for mine in (numbers, values))
     else:
         numbers, given = cells.values, cells.given
         values = limits.to_si(numbers, known)

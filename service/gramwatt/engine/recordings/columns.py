@@ -145,18 +145,20 @@ class ObjectColumns:
             raise UnusableRecording(*errors)
         for name, values in columns.items():
             if isinstance(values, list):
-                errors += self._cell_faults(name, values)
+                errors += self._cell_errors(name, values)
         if errors:
             raise UnusableRecording(*errors)
         self._rows = max((len(values) for values in columns.values()), default=0)
 
-    def _cell_faults(self, name: str, values: list[Any]) -> list[InputError]:
+    def _cell_errors(self, name: str, values: list[Any]) -> list[InputError]:
         kinds = self._kinds[name]
         short = str not in kinds or all(len(each) <= MAX_CELL_LENGTH for each in values if type(each) is str)
         if kinds <= _CELLS and short:
             return []
-        told = enumerate(values)
-        at, cell = next((at, each) for at, each in told if type(each) not in _CELLS or len(str(each)) > MAX_CELL_LENGTH)
+        cells = enumerate(values)
+        at, cell = next(
+            (at, each) for at, each in cells if type(each) not in _CELLS or len(str(each)) > MAX_CELL_LENGTH
+        )
         long = type(cell) in _CELLS
         detail = f"{len(str(cell))} characters" if long else f"{describe_type(cell)} is neither a number nor null"
         return [InputError(f"/{escape_name(name)}/{at}", detail, quote_input(cell), ACCEPTED)]
@@ -175,7 +177,7 @@ def _cells(values: Any, kinds: Set[type]) -> NumberCells | TextCells:
     if not isinstance(values, list):
         return NumberCells(np.asarray(values, dtype=np.float64), np.ones(len(values), np.bool_))
     if str not in kinds:
-        with contextlib.suppress(OverflowError):  # a whole number beyond a double is then told as it was sent
+        with contextlib.suppress(OverflowError):  # a whole number beyond a double is then reported as it was sent
             if type(None) not in kinds:
                 return NumberCells(np.array(values, dtype=np.float64), np.ones(len(values), np.bool_))
             given = np.array([value is not None for value in values], dtype=np.bool_)

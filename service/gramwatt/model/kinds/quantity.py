@@ -205,7 +205,7 @@ class Bounds:
         )
 
     def to_si(self, number: Number, unit: units.Unit) -> Number:
-        """Return a number in a unit in SI units; of a difference without the offset."""
+        """Return a number in a unit in SI units. The offset does not apply to a difference."""
         if self._is_difference or unit.offset == 0:
             return number * unit.scale
         return number * unit.scale + unit.offset
