@@ -1,70 +1,29 @@
-"""Reading cells: what is accepted, what is refused and how it is reported, and that nothing a user sends raises."""
+"""Parse single values and columns: valid cells, invalid cells with their messages, and no input that raises."""
 
 import math
-from dataclasses import dataclass
-from typing import Annotated, Any, Final
+from typing import Any, Final
 
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from gramwatt.engine import nested
-from gramwatt.engine.column_types import ABSENT, Column, TableColumn
-from gramwatt.model import (
-    Array,
-    Choice,
-    Count,
-    Flag,
-    Kind,
-    NumberList,
-    Quantity,
-    StandardUncertainty,
-    StringArray,
-    Table,
-    Text,
+from engine.column_helpers import (
+    CHARGE,
+    CHOICE,
+    COUNT,
+    FLAG,
+    MASSES,
+    PARTS,
+    SHARE,
+    TEXT,
+    VOLTAGE,
+    read_cell,
+    read_errors,
 )
-from gramwatt.model.messages import InputError
-
-CHARGE: Final = Quantity("mAh", "Charge.", above=0, at_most=1e6)
-MASS: Final = Quantity("g", "Mass.", at_least=0, at_most=1e6)
-VOLTAGE: Final = Quantity("V", "Voltage.", above=0, at_most=200)
-SHARE: Final = Quantity("1", "A plain number.", at_least=0, at_most=2)
-COUNT: Final = Count("How many.", at_least=1, at_most=24)
-CHOICE: Final = Choice(("below", "at_most"), "Which.")
-FLAG: Final = Flag("Whether.")
-TEXT: Final = Text("Name.", max_length=10)
-SERIES: Final = NumberList(MASS, "Masses.", min_length=1, max_length=3)
-
-
-@dataclass(frozen=True, slots=True)
-class Part:
-    """A row."""
-
-    name: Annotated[StringArray, Text("Name.", default="part")]
-    mass: Annotated[Array, MASS]
-    count: Annotated[Array, Count("How many.", at_least=1, at_most=9, default=1)]
-    mass_u: Annotated[Array, StandardUncertainty(of="mass")]
-
-
-@dataclass(frozen=True, slots=True)
-class Probe:
-    """A row with a temperature."""
-
-    temperature: Annotated[Array, Quantity("degC", "Temperature.", at_least=-30, at_most=90)]
-
-
-PARTS: Final = Table(Part, "Parts.", max_length=4)
-PROBES: Final = Table(Probe, "Probes.")
-
-
-def read(kind: Kind, cell: object, *, text: bool = False) -> Column:
-    """Return a column of one cell."""
-    return nested.read_column(kind, [cell], text=text)
-
-
-def errors(kind: Kind, cell: object, *, text: bool = False) -> list[InputError]:
-    return read(kind, cell, text=text).errors.get(0, [])
+from gramwatt.engine import nested
+from gramwatt.engine.column_types import ABSENT
+from gramwatt.model import Kind, Quantity
 
 
 @pytest.mark.parametrize(
@@ -114,12 +73,12 @@ def errors(kind: Kind, cell: object, *, text: bool = False) -> list[InputError]:
         pytest.param({"value": 1300}, id="object"),
     ],
 )
-def test_a_quantity_refuses(cell: object) -> None:
-    """Each would otherwise be taken for a number that the user may not have meant."""
-    (error,) = errors(CHARGE, cell)
+def test_invalid_quantities(cell: object) -> None:
+    """Each could be read as a number that the user did not mean."""
+    (error,) = read_errors(CHARGE, cell)
     assert error.pointer == ""
     assert "mAh, Ah, As" in error.accepted
-    assert np.isnan(read(CHARGE, cell).values[0])
+    assert np.isnan(read_cell(CHARGE, cell).values[0])
 
 
 @pytest.mark.parametrize(
@@ -143,8 +102,8 @@ def test_a_quantity_refuses(cell: object) -> None:
         pytest.param("1" + "0" * 3 + "." + "0" * 55 + " mAh", 3600.0, None, id="64-characters"),
     ],
 )
-def test_a_quantity_accepts(cell: object, coulombs: float, spread: float | None) -> None:
-    column = read(CHARGE, cell)
+def test_valid_quantities(cell: object, coulombs: float, spread: float | None) -> None:
+    column = read_cell(CHARGE, cell)
     assert not column.errors
     assert column.values[0] == pytest.approx(coulombs, rel=1e-12)
     assert column.present[0]
@@ -155,10 +114,10 @@ def test_a_quantity_accepts(cell: object, coulombs: float, spread: float | None)
     )
 
 
-def test_a_query_may_leave_the_unit_away() -> None:
-    """Words of a query have no quotes, so "1300" there is the number."""
-    assert read(CHARGE, "1300", text=True).values[0] == pytest.approx(4680.0, rel=1e-12)
-    assert errors(CHARGE, "1_300", text=True)
+def test_a_query_may_omit_the_unit() -> None:
+    """Values in a query have no quotes, so "1300" there is the number."""
+    assert read_cell(CHARGE, "1300", text=True).values[0] == pytest.approx(4680.0, rel=1e-12)
+    assert read_errors(CHARGE, "1_300", text=True)
 
 
 @pytest.mark.parametrize(
@@ -174,8 +133,8 @@ def test_a_query_may_leave_the_unit_away() -> None:
         pytest.param(201, "at most 200 V", id="bound-by-its-value"),
     ],
 )
-def test_a_rejection_says_why(cell: object, word: str) -> None:
-    assert word in errors(VOLTAGE, cell)[0].detail
+def test_an_error_says_why(cell: object, word: str) -> None:
+    assert word in read_errors(VOLTAGE, cell)[0].detail
 
 
 @pytest.mark.parametrize(
@@ -190,8 +149,8 @@ def test_a_rejection_says_why(cell: object, word: str) -> None:
     ],
 )
 def test_bounds_hold_in_every_unit(kind: Quantity, inside: object, outside: object) -> None:
-    assert not errors(kind, inside, text=True)
-    assert errors(kind, outside, text=True)
+    assert not read_errors(kind, inside, text=True)
+    assert read_errors(kind, outside, text=True)
 
 
 @pytest.mark.parametrize(
@@ -219,7 +178,7 @@ def test_bounds_hold_in_every_unit(kind: Quantity, inside: object, outside: obje
     ],
 )
 def test_a_count(cell: object, text: bool, value: float | None) -> None:
-    column = read(COUNT, cell, text=text)
+    column = read_cell(COUNT, cell, text=text)
     if value is None:
         assert [error.accepted for error in column.errors[0]] == ["a whole number from 1 to 24"]
     else:
@@ -227,22 +186,22 @@ def test_a_count(cell: object, text: bool, value: float | None) -> None:
         assert column.values[0] == value
 
 
-def test_a_plain_number_in_quotes_is_rejected_too() -> None:
-    """It has no unit that could be written, so the way out is to leave the quotes away."""
-    (error,) = errors(SHARE, "0.7")
+def test_a_plain_number_in_quotes_is_rejected() -> None:
+    """It has no unit that could be written, so the message asks for the number without quotes."""
+    (error,) = read_errors(SHARE, "0.7")
     assert error.detail == "Send 0.7 without quotes"
-    assert read(SHARE, "0.7", text=True).values.tolist() == read(SHARE, 0.7).values.tolist() == [0.7]
+    assert read_cell(SHARE, "0.7", text=True).values.tolist() == read_cell(SHARE, 0.7).values.tolist() == [0.7]
 
 
 def test_a_choice() -> None:
-    """Positions in the options; a near word is offered, never taken."""
-    assert read(CHOICE, "at_most").values.tolist() == [1]
-    (error,) = errors(CHOICE, "at-most")
+    """Positions in the options; a close match is suggested, never used."""
+    assert read_cell(CHOICE, "at_most").values.tolist() == [1]
+    (error,) = read_errors(CHOICE, "at-most")
     assert "did you mean at_most?" in error.detail
     assert error.accepted == "below or at_most"
     for cell in ("BELOW", "", 0, True, None, ["below"]):
-        assert errors(CHOICE, cell)
-        assert read(CHOICE, cell).values.tolist() == [-1]
+        assert read_errors(CHOICE, cell)
+        assert read_cell(CHOICE, cell).values.tolist() == [-1]
 
 
 @pytest.mark.parametrize(
@@ -260,7 +219,7 @@ def test_a_choice() -> None:
     ],
 )
 def test_a_flag(cell: object, text: bool, value: bool | None) -> None:
-    column = read(FLAG, cell, text=text)
+    column = read_cell(FLAG, cell, text=text)
     assert bool(column.errors) == (value is None)
     assert column.values.tolist() == [bool(value)]
 
@@ -284,135 +243,12 @@ def test_a_flag(cell: object, text: bool, value: bool | None) -> None:
     ],
 )
 def test_a_text(cell: object, taken: bool) -> None:
-    column = read(TEXT, cell)
+    column = read_cell(TEXT, cell)
     assert bool(column.errors) != taken
     assert column.values.tolist() == [cell if taken else ""]
 
 
-def test_a_series() -> None:
-    """Entries by position, in SI, spread where one has it."""
-    column = read(SERIES, [1, "2 g", "0.003 ± 0.001 kg"])
-    assert not column.errors
-    np.testing.assert_allclose(column.values, [[0.001, 0.002, 0.003]], rtol=1e-12)
-    assert column.uncertainty is not None
-    np.testing.assert_allclose(column.uncertainty, [[0, 0, 0.001]], rtol=1e-12)
-
-
-def test_a_series_points_at_each_entry_at_error() -> None:
-    assert [error.pointer for error in errors(SERIES, [True, 2, "x"])] == ["/0", "/2"]
-
-
-@pytest.mark.parametrize(
-    ("cell", "text"),
-    [
-        pytest.param([], False, id="too-short"),
-        pytest.param([1, 2, 3, 4], False, id="too-long"),
-        pytest.param("1,2", False, id="text-in-json"),
-        pytest.param(5, False, id="a-number"),
-        pytest.param({"0": 1}, False, id="an-object"),
-        pytest.param(None, False, id="null"),
-        pytest.param("1,2,3,4", True, id="too-long-in-a-query"),
-    ],
-)
-def test_a_series_refuses(cell: object, text: bool) -> None:
-    (error,) = errors(SERIES, cell, text=text)
-    assert error.pointer == ""
-    assert "1 to 3" in error.accepted
-
-
-def test_a_series_in_a_query_is_joined_by_commas() -> None:
-    column = read(SERIES, "1,2 g, 3", text=True)
-    np.testing.assert_allclose(column.values, [[0.001, 0.002, 0.003]], rtol=1e-12)
-    assert [error.pointer for error in errors(SERIES, "1,,3", text=True)] == ["/1"]
-
-
-def test_a_list_in_a_query_is_shorter_than_in_json() -> None:
-    """Addresses have an end; the refusal says where a longer list may go."""
-    kind = NumberList(MASS, "Masses.", max_length=500)
-    longest = nested.MAX_QUERY_LIST_LENGTH
-    assert not errors(kind, ",".join(["1"] * longest), text=True)
-    (error,) = errors(kind, ",".join(["1"] * (longest + 1)), text=True)
-    assert "POST" in error.detail
-    assert not errors(kind, [1] * 500)
-    assert errors(kind, [1] * 501)
-
-
-def test_a_table() -> None:
-    """Rows with defaults filled in; the uncertainty from a column of its own or from the text."""
-    column = read(PARTS, [{"mass": 5}, {"name": "x", "mass": "7 ± 1 g", "count": 2}, {"mass": 9, "mass_u": "500 mg"}])
-    assert not column.errors
-    np.testing.assert_allclose(column.values.mass, [[0.005, 0.007, 0.009]], rtol=1e-12)
-    np.testing.assert_allclose(column.values.mass_u, [[0, 0.001, 0.0005]], rtol=1e-12)
-    assert column.values.name.tolist() == [["part", "x", "part"]]
-    assert column.values.count.tolist() == [[1, 2, 1]]
-
-
-def test_an_uncertainty_reported_twice_counts_as_two_causes() -> None:
-    """By hand: 3 g in the text and 4 g in the column are independent causes, sqrt(9 + 16) = 5 g."""
-    column = read(PARTS, [{"mass": "100 ± 3 g", "mass_u": 4}, {"mass": "100 ± 3 g"}])
-    np.testing.assert_allclose(column.values.mass_u, [[0.005, 0.003]], rtol=1e-12)
-
-
-@pytest.mark.parametrize(
-    ("rows", "pointers"),
-    [
-        pytest.param([{"mass": 1}, {"mass": 2}, {"mass": 3}, {"mass": True}], ["/3/mass"], id="a-cell"),
-        pytest.param([{"mass": 1}, {"name": "x"}], ["/1/mass"], id="a-missing-cell"),
-        pytest.param([{"mass": 1, "mas": 2}], ["/0/mas"], id="an-unknown-name"),
-        pytest.param([{"mass": 1, "a/b~c": 2}], ["/0/a~1b~0c"], id="an-unknown-name-escaped"),
-        pytest.param([{"mass": 1}, 5], ["/1", "/1/mass"], id="a-row-that-is-no-object"),
-        pytest.param([{"mass": 1, "mass_u": -1}], ["/0/mass_u"], id="a-negative-uncertainty"),
-        pytest.param([{"mass": 1, "count_u": 0.1}], ["/0/count_u"], id="uncertainty-of-a-count"),
-        pytest.param(
-            [{"mass": "x", "count": 0, "name": ""}],
-            ["/0/count", "/0/mass", "/0/name"],
-            id="every-fault-of-a-row",
-        ),
-        pytest.param([], [""], id="too-short"),
-        pytest.param([{"mass": 1}] * 5, [""], id="too-long"),
-        pytest.param("frame", [""], id="a-text"),
-        pytest.param(None, [""], id="null"),
-    ],
-)
-def test_a_table_points_at_what_is_wrong(rows: object, pointers: list[str]) -> None:
-    found = sorted(error.pointer for error in errors(PARTS, rows))
-    if pointers == ["/1", "/1/mass"]:
-        assert "/1" in found  # whether the mass of a row that is none is missed too does not matter
-    else:
-        assert found == pointers
-
-
-def test_a_near_name_is_offered() -> None:
-    (error,) = errors(PARTS, [{"mass": 1, "cout": 2}])
-    assert "did you mean count?" in error.detail
-
-
-def test_a_table_does_not_fit_a_query() -> None:
-    (error,) = errors(PARTS, '[{"mass": 1}]', text=True)
-    assert "POST" in error.detail
-
-
-@pytest.mark.parametrize(
-    ("stated", "kelvin"),
-    [
-        # By hand: a width of 9 degF is 5 K; a width of 5 degC is 5 K and has no offset.
-        pytest.param({"temperature": "77 ± 9 degF"}, 5.0, id="in-the-text-fahrenheit"),
-        pytest.param({"temperature": "25 ± 5 degC"}, 5.0, id="in-the-text-celsius"),
-        pytest.param({"temperature": 25, "temperature_u": 5}, 5.0, id="column-bare"),
-        pytest.param({"temperature": 25, "temperature_u": "5 K"}, 5.0, id="column-kelvin"),
-        pytest.param({"temperature": 25, "temperature_u": "5 degC"}, 5.0, id="column-celsius"),
-        pytest.param({"temperature": 25, "temperature_u": "9 degF"}, 5.0, id="column-fahrenheit"),
-    ],
-)
-def test_the_width_of_a_temperature_has_no_offset(stated: dict[str, object], kelvin: float) -> None:
-    """Not 278 K, which is 5 degC with the offset."""
-    column = read(PROBES, [stated])
-    assert not column.errors
-    assert isinstance(column, TableColumn)
-    assert column.uncertainties["temperature"][0, 0] == pytest.approx(kelvin, rel=1e-12)
-
-
-def test_a_row_at_error_leaves_the_others_alone() -> None:
+def test_an_invalid_row_leaves_the_others_alone() -> None:
     column = nested.read_column(CHARGE, [1300, "x", "1300 ± 10 mAh", ABSENT], text=False)
     assert list(column.errors) == [1]
     assert column.present.tolist() == [True, True, True, False]
@@ -441,16 +277,16 @@ KINDS: Final = {
     "choice": CHOICE,
     "flag": FLAG,
     "text": TEXT,
-    "series": SERIES,
+    "list": MASSES,
     "table": PARTS,
 }
 
 
 @pytest.mark.parametrize("kind", KINDS.values(), ids=KINDS)
 @given(cell=JSON, text=st.booleans())
-def test_nothing_that_json_can_hold_raises(kind: Kind, cell: object, text: bool) -> None:
-    """Whatever comes is a value or an error; a value is never nan, an error can always be sent back."""
-    column = read(kind, cell, text=text)
+def test_no_json_value_raises(kind: Kind, cell: object, text: bool) -> None:
+    """Every cell gives a value or an error. A value is never nan, and an error can always be sent back."""
+    column = read_cell(kind, cell, text=text)
     for error in column.errors.get(0, []):
         error.pointer.encode()
         error.detail.encode()

@@ -1,4 +1,4 @@
-"""A result in pieces: long tables a line a row, the same values as short ones; forms of a calculator's own."""
+"""Responses written in chunks: long tables have the values of short ones; formats that a calculator adds."""
 
 from __future__ import annotations
 
@@ -84,23 +84,23 @@ TOY: Calculator[Inputs, Results] = Calculator(
 )
 
 
-def whole(options: OutputOptions, count: int, **more: Any) -> bytes:
+def join_output(options: OutputOptions, count: int, **more: Any) -> bytes:
     return b"".join(compute_output(TOY, {"many": count, **more}, options))
 
 
 @pytest.mark.parametrize("count", [0, 1, ROWS_PER_CHUNK, ROWS_PER_CHUNK + 1, 2 * ROWS_PER_CHUNK + 500])
 def test_a_long_table_holds_what_a_short_one_would(count: int) -> None:
-    assert json.loads(whole(OutputOptions(), count)) == compute_response(TOY, {"many": count})
+    assert json.loads(join_output(OutputOptions(), count)) == compute_response(TOY, {"many": count})
 
 
-def test_units_are_those_that_were_requested_for() -> None:
+def test_units_are_those_requested() -> None:
     options = OutputOptions(result_units={"rows.mass": "mg", "last": "kg"})
-    output = json.loads(whole(options, 2000))
-    assert output == compute_response(TOY, {"many": 2000}, result_units=dict(options.result_units))
-    assert output["results"]["rows"][3]["mass"] == 3000
+    response = json.loads(join_output(options, 2000))
+    assert response == compute_response(TOY, {"many": 2000}, result_units=dict(options.result_units))
+    assert response["results"]["rows"][3]["mass"] == 3000
 
 
-def test_an_optional_column_leaves_out_what_it_has_not() -> None:
+def test_an_optional_column_leaves_out_missing_values() -> None:
     first, second = compute_response(TOY, {"many": 2})["results"]["rows"]
     assert first["sometimes"] == 0
     assert "sometimes" not in second
@@ -108,7 +108,7 @@ def test_an_optional_column_leaves_out_what_it_has_not() -> None:
 
 @pytest.mark.parametrize("count", [0, 3, 2500])
 def test_csv_has_a_line_for_each_row(count: int) -> None:
-    header, *lines = csv.reader(io.StringIO(whole(OutputOptions("csv"), count).decode()))
+    header, *lines = csv.reader(io.StringIO(join_output(OutputOptions("csv"), count).decode()))
     assert header[:4] == ["many", "size [g]", "last [g]", "rows.mass [g]"]
     assert len(lines) == max(count, 1)
     if count:
@@ -117,16 +117,16 @@ def test_csv_has_a_line_for_each_row(count: int) -> None:
 
 
 def test_csv_with_a_decimal_comma() -> None:
-    text = whole(OutputOptions("csv", style=TextStyle(decimal=",", digits=3)), 2).decode()
+    text = join_output(OutputOptions("csv", style=TextStyle(decimal=",", digits=3)), 2).decode()
     assert text.splitlines()[2].split(";")[4] == "0,333"
 
 
-def test_a_form_of_its_own() -> None:
+def test_a_format_of_its_own() -> None:
     assert get_media_types(TOY) == {"json": "application/json", "csv": "text/csv", "spelled": "text/x-spelled"}
-    assert whole(OutputOptions("spelled"), 3) == b"begin\n0\n1\n2\n"
+    assert join_output(OutputOptions("spelled"), 3) == b"begin\n0\n1\n2\n"
 
 
-def test_an_uncertainty_that_would_be_carried_nowhere_is_rejected() -> None:
+def test_an_uncertainty_that_cannot_propagate_is_rejected() -> None:
     with pytest.raises(InvalidInput, match="does not propagate"):
         evaluate_request(TOY, {"many": 2, "size": "1 ± 0.1"})
 
@@ -135,7 +135,7 @@ def test_memory_is_bounded_while_a_long_table_is_written() -> None:
     """The text of 80,000 rows is some 8 MB; no more than a few blocks of it are held."""
     outcome = evaluate_columns(TOY, {"many": [80_000]}, 1, text=False)
     tracemalloc.start()
-    written = sum(len(piece) for piece in iter_output(outcome, OutputOptions()))
+    written = sum(len(chunk) for chunk in iter_output(outcome, OutputOptions()))
     _, peak = tracemalloc.get_traced_memory()
     tracemalloc.stop()
     assert written > 6e6

@@ -17,10 +17,10 @@ from gramwatt.engine.uncertainty import combine, repeat_rows
 from gramwatt.model import Quantity
 
 
-def output(calculator: str, **inputs: Any) -> dict[str, Any]:
-    """Return the part `uncertainty` of a result."""
-    found: dict[str, Any] = calculate(calculator, **inputs).get("uncertainty", {})
-    return found
+def uncertainty_of(calculator: str, **inputs: Any) -> dict[str, Any]:
+    """Return the member `uncertainty` of a response."""
+    uncertainty: dict[str, Any] = calculate(calculator, **inputs).get("uncertainty", {})
+    return uncertainty
 
 
 def test_products_and_quotients_by_hand() -> None:
@@ -29,18 +29,20 @@ def test_products_and_quotients_by_hand() -> None:
     1 % of capacity and 2 % of mass give sqrt(5) % of the quotient, shared 1 to 4; the energy has the 1 % alone; the
     voltage has nothing.
     """
-    found = output("pack-energy", cells=6, capacity="1300 ± 13 mAh", pack_mass="200 ± 4 g")
-    answer = calculate("pack-energy", cells=6, capacity=1300, pack_mass=200)["results"]
+    uncertainty = uncertainty_of("pack-energy", cells=6, capacity="1300 ± 13 mAh", pack_mass="200 ± 4 g")
+    results = calculate("pack-energy", cells=6, capacity=1300, pack_mass=200)["results"]
     # Second order of the finite step: a quotient by 1 +- u is off by u^2 = 4e-4.
-    assert found["specific_energy"]["standard"] == pytest.approx(answer["specific_energy"] * 0.01 * 5**0.5, rel=5e-4)
-    assert found["specific_energy"]["shares"] == pytest.approx({"capacity": 0.2, "pack_mass": 0.8}, rel=1e-3)
-    assert found["nominal_energy"] == {
+    assert uncertainty["specific_energy"]["standard"] == pytest.approx(
+        results["specific_energy"] * 0.01 * 5**0.5, rel=5e-4
+    )
+    assert uncertainty["specific_energy"]["shares"] == pytest.approx({"capacity": 0.2, "pack_mass": 0.8}, rel=1e-3)
+    assert uncertainty["nominal_energy"] == {
         "standard": pytest.approx(0.2886, rel=1e-9),
         "low": pytest.approx(28.86 - 0.5772, rel=1e-9),
         "high": pytest.approx(28.86 + 0.5772, rel=1e-9),
         "shares": pytest.approx({"capacity": 1.0}, rel=1e-9),
     }
-    assert found["nominal_voltage"]["standard"] == 0
+    assert uncertainty["nominal_voltage"]["standard"] == 0
 
 
 STATED: Final[dict[str, tuple[float, float, str]]] = {
@@ -57,7 +59,9 @@ STATED: Final[dict[str, tuple[float, float, str]]] = {
 
 def test_pack_current_against_another_package() -> None:
     """The formulas written again for `uncertainties` (analytic derivatives); small u, so finite steps agree to 1e-3."""
-    found = output("pack-current", cells=6, **{name: f"{v} +/- {u} {unit}" for name, (v, u, unit) in STATED.items()})
+    uncertainty = uncertainty_of(
+        "pack-current", cells=6, **{name: f"{v} +/- {u} {unit}" for name, (v, u, unit) in STATED.items()}
+    )
     x = {name: uncertainties.ufloat(value, spread) for name, (value, spread, _) in STATED.items()}
     kelvin = x["pack_temperature"] + 273.15
     factor = umath.exp(x["activation_energy"] * 1e3 / 8.314462618 * (1 / kelvin - 1 / 298.15))
@@ -74,28 +78,28 @@ def test_pack_current_against_another_package() -> None:
         "pack_resistance": resistance * 1e3,
     }
     for name, number in expected.items():
-        assert found[name]["standard"] == pytest.approx(number.std_dev, rel=1e-3), name
+        assert uncertainty[name]["standard"] == pytest.approx(number.std_dev, rel=1e-3), name
         shares = {
-            contributor: (part / number.std_dev) ** 2
-            for contributor, variable in x.items()
+            source: (part / number.std_dev) ** 2
+            for source, variable in x.items()
             for part in [number.error_components().get(variable, 0.0)]
             if part
         }
-        assert found[name]["shares"] == pytest.approx(shares, rel=5e-3, abs=1e-6), name
+        assert uncertainty[name]["shares"] == pytest.approx(shares, rel=5e-3, abs=1e-6), name
 
 
 def test_throttle_cap_against_another_package() -> None:
     """The cap by a target speed; u of 0.5 %, so finite steps agree to 1e-3."""
-    found = output(
+    uncertainty = uncertainty_of(
         "throttle-cap", kv="2400 ± 12 rpm/V", cells=6, cell_voltage="3.7 ± 0.02 V", target_speed="30000 ± 100 rpm"
     )
     kv, volts, speed = (uncertainties.ufloat(*each) for each in ((2400, 12), (3.7, 0.02), (30000, 100)))
     cap = speed / (kv * 6 * volts)
     expected = {"throttle_cap": 100 * cap, "thrust_share": 100 * cap**2, "power_share": 100 * cap**3}
     for name, number in expected.items():
-        assert found[name]["standard"] == pytest.approx(number.std_dev, rel=1e-3), name
-    assert found["uncapped_speed"]["standard"] == pytest.approx((kv * 6 * volts).std_dev, rel=1e-3)
-    assert found["no_load_speed"]["standard"] == pytest.approx(100, rel=1e-3)
+        assert uncertainty[name]["standard"] == pytest.approx(number.std_dev, rel=1e-3), name
+    assert uncertainty["uncapped_speed"]["standard"] == pytest.approx((kv * 6 * volts).std_dev, rel=1e-3)
+    assert uncertainty["no_load_speed"]["standard"] == pytest.approx(100, rel=1e-3)
 
 
 def test_an_assumption_follows_the_input_it_comes_from() -> None:
@@ -103,43 +107,45 @@ def test_an_assumption_follows_the_input_it_comes_from() -> None:
 
     Taken as independent they would give it an uncertainty that it has not.
     """
-    found = output("throttle-cap", kv="2400 ± 100 rpm/V", cells=6, target_cells=4, cell_voltage="3.7 ± 0.2 V")
-    assert found["throttle_cap"]["standard"] == pytest.approx(0, abs=1e-9)
-    assert found["matched_kv"]["standard"] == pytest.approx(100 * 4 / 6, rel=1e-9)
+    uncertainty = uncertainty_of(
+        "throttle-cap", kv="2400 ± 100 rpm/V", cells=6, target_cells=4, cell_voltage="3.7 ± 0.2 V"
+    )
+    assert uncertainty["throttle_cap"]["standard"] == pytest.approx(0, abs=1e-9)
+    assert uncertainty["matched_kv"]["standard"] == pytest.approx(100 * 4 / 6, rel=1e-9)
 
 
 def test_endurance_carries_uncertainty_through_the_integral() -> None:
     """By hand: without resistance time is energy over power, so 2 % of power is 2 % of time (to u^2), and charge used
     to a reserve has none.
     """
-    found = output("endurance", cells=6, capacity=1300, power="200 ± 4 W", cell_resistance=0)
-    answer = calculate("endurance", cells=6, capacity=1300, power=200, cell_resistance=0)["results"]
-    assert found["endurance"]["standard"] == pytest.approx(0.02 * answer["endurance"], rel=1e-3)
-    assert found["charge_used"]["standard"] == 0
-    assert "ended_by" not in found
+    uncertainty = uncertainty_of("endurance", cells=6, capacity=1300, power="200 ± 4 W", cell_resistance=0)
+    results = calculate("endurance", cells=6, capacity=1300, power=200, cell_resistance=0)["results"]
+    assert uncertainty["endurance"]["standard"] == pytest.approx(0.02 * results["endurance"], rel=1e-3)
+    assert uncertainty["charge_used"]["standard"] == 0
+    assert "ended_by" not in uncertainty
 
 
 @given(st.floats(0.01, 0.2), st.floats(0.01, 0.2), st.floats(0.01, 0.2))
 def test_shares_sum_to_one(a: float, b: float, c: float) -> None:
     """Round numbers of 12 digits: each sum within 1e-10."""
-    found = output(
+    uncertainty = uncertainty_of(
         "pack-current",
         cells=6,
         capacity=f"1300 ± {1300 * a:.6f} mAh",
         power=f"200 ± {200 * b:.6f} W",
         cell_resistance=f"8 ± {8 * c:.6f} mohm",
     )
-    uncertain = {name: each["shares"] for name, each in found.items() if each["standard"]}
+    uncertain = {name: each["shares"] for name, each in uncertainty.items() if each["standard"]}
     assert {"current", "loaded_voltage", "pack_heat", "pack_resistance"} <= set(uncertain)
     for name, shares in uncertain.items():
         assert sum(shares.values()) == pytest.approx(1, rel=1e-10), name
-    assert set(found["pack_resistance"]["shares"]) == {"cell_resistance"}
+    assert set(uncertainty["pack_resistance"]["shares"]) == {"cell_resistance"}
 
 
 @given(st.floats(0.1, 5.0))
 def test_twice_the_uncertainty_of_the_input_is_twice_that_of_a_linear_result(spread: float) -> None:
     """Scaling law."""
-    once, twice = (output("pack-energy", cells=6, capacity=f"1300 ± {k * spread:.9f} mAh") for k in (1, 2))
+    once, twice = (uncertainty_of("pack-energy", cells=6, capacity=f"1300 ± {k * spread:.9f} mAh") for k in (1, 2))
     assert twice["usable_energy"]["standard"] == pytest.approx(2 * once["usable_energy"]["standard"], rel=1e-6)
 
 
@@ -153,13 +159,13 @@ def test_twice_the_uncertainty_of_the_input_is_twice_that_of_a_linear_result(spr
         pytest.param({"reserve": "99 ± 3 %"}, "usable_energy", 0.8658, id="at-an-open-upper-bound"),
         # 22.2 V x 5 mAh: down from 1 mAh it goes to 0.5 mAh, never to nothing or below.
         pytest.param({"capacity": "1 ± 5 mAh"}, "nominal_energy", 0.111, id="at-an-open-lower-bound"),
-        # 22.2 V x 100 Ah: up from the largest capacity there is no step.
+        # 22.2 V x 100 Ah: up from the maximum capacity there is no step.
         pytest.param({"capacity": "1000 ± 100 Ah"}, "nominal_energy", 2220.0, id="at-a-closed-upper-bound"),
     ],
 )
-def test_a_step_is_preserved_within_bounds(inputs: dict[str, Any], result: str, expected: float) -> None:
-    found = output("pack-energy", **{"cells": 6, "capacity": 1300, **inputs})
-    assert found[result]["standard"] == pytest.approx(expected, rel=1e-9)
+def test_a_step_stays_within_bounds(inputs: dict[str, Any], result: str, expected: float) -> None:
+    uncertainty = uncertainty_of("pack-energy", **{"cells": 6, "capacity": 1300, **inputs})
+    assert uncertainty[result]["standard"] == pytest.approx(expected, rel=1e-9)
 
 
 def test_a_step_never_reaches_an_open_bound() -> None:
@@ -167,71 +173,71 @@ def test_a_step_never_reaches_an_open_bound() -> None:
 
     28860 Wh/kg x (2 - 1/6) x 5/5.5 = 48100 Wh/kg. On the bound itself the quotient would be infinite.
     """
-    found = output("pack-energy", cells=6, capacity=1300, pack_mass="1 ± 5 g")
-    assert found["specific_energy"]["standard"] == pytest.approx(48100, rel=1e-9)
+    uncertainty = uncertainty_of("pack-energy", cells=6, capacity=1300, pack_mass="1 ± 5 g")
+    assert uncertainty["specific_energy"]["standard"] == pytest.approx(48100, rel=1e-9)
 
 
 def test_a_full_pack_steps_down_only() -> None:
     """By hand: lipo from 100 to 95 % falls 4.2 - 4.1384 = 0.0616 V a cell; 1 % of charge is 6 x 0.01232 V."""
-    found = output("pack-current", cells=6, capacity=1300, power=0, state_of_charge="100 ± 1 %")
-    assert found["open_circuit_voltage"]["standard"] == pytest.approx(6 * 0.01232, rel=1e-9)
+    uncertainty = uncertainty_of("pack-current", cells=6, capacity=1300, power=0, state_of_charge="100 ± 1 %")
+    assert uncertainty["open_circuit_voltage"]["standard"] == pytest.approx(6 * 0.01232, rel=1e-9)
 
 
 def test_entries_of_a_list() -> None:
     """By hand: 1 g and 2 g in quadrature are sqrt(5) g, shared 1 to 4; running totals gather them."""
-    found = output("mass-margin", masses=["100 ± 1 g", "50 ± 2 g", 30], resolution=0)
-    assert found["total"]["standard"] == pytest.approx(5**0.5, rel=1e-9)
-    assert found["total"]["shares"] == pytest.approx({"masses/0": 0.2, "masses/1": 0.8}, rel=1e-9)
-    assert found["running_total"]["standard"] == pytest.approx([1, 5**0.5, 5**0.5], rel=1e-9)
+    uncertainty = uncertainty_of("mass-margin", masses=["100 ± 1 g", "50 ± 2 g", 30], resolution=0)
+    assert uncertainty["total"]["standard"] == pytest.approx(5**0.5, rel=1e-9)
+    assert uncertainty["total"]["shares"] == pytest.approx({"masses/0": 0.2, "masses/1": 0.8}, rel=1e-9)
+    assert uncertainty["running_total"]["standard"] == pytest.approx([1, 5**0.5, 5**0.5], rel=1e-9)
 
 
 def test_entries_of_a_table() -> None:
     """By hand: 4 x 0.1 g and 0.3 g in quadrature are 0.5 g, shared 16 to 9."""
-    found = output(
+    uncertainty = uncertainty_of(
         "mass-margin",
         parts=[{"mass": "11 ± 0.1 g", "count": 4}, {"mass": 5}, {"mass": 50, "mass_u": "300 mg"}],
         resolution=0,
     )
-    assert found["total"]["standard"] == pytest.approx(0.5, rel=1e-9)
-    assert found["total"]["shares"] == pytest.approx({"parts/0/mass": 0.64, "parts/2/mass": 0.36}, rel=1e-9)
-    assert found["margin"]["standard"] == pytest.approx(0.5, rel=1e-9)
+    assert uncertainty["total"]["standard"] == pytest.approx(0.5, rel=1e-9)
+    assert uncertainty["total"]["shares"] == pytest.approx({"parts/0/mass": 0.64, "parts/2/mass": 0.36}, rel=1e-9)
+    assert uncertainty["margin"]["standard"] == pytest.approx(0.5, rel=1e-9)
 
 
 @pytest.mark.parametrize(
-    ("inputs", "contributor"),
+    ("inputs", "source"),
     [
         # By hand: 9 degF are 5 K; 5 degC are 5 K: a width has no offset.
         pytest.param({"pack_temperature": "77 ± 9 degF"}, "fahrenheit", id="fahrenheit"),
         pytest.param({"pack_temperature": "25 ± 5 °C"}, "celsius", id="celsius"),
     ],
 )
-def test_the_width_of_a_temperature_has_no_offset(inputs: dict[str, Any], contributor: str) -> None:
+def test_the_width_of_a_temperature_has_no_offset(inputs: dict[str, Any], source: str) -> None:
     """The same as 298.15 +- 5 K."""
     pack = {"cells": 6, "capacity": 1300, "power": 200, "cell_resistance": 8}
-    kelvin = output("pack-current", **pack, pack_temperature="298.15 ± 5 K")["pack_resistance"]["standard"]
-    assert kelvin > 0, contributor
-    found = output("pack-current", **pack, **inputs)["pack_resistance"]["standard"]
-    assert found == pytest.approx(kelvin, rel=1e-9)
+    kelvin = uncertainty_of("pack-current", **pack, pack_temperature="298.15 ± 5 K")["pack_resistance"]["standard"]
+    assert kelvin > 0, source
+    uncertainty = uncertainty_of("pack-current", **pack, **inputs)["pack_resistance"]["standard"]
+    assert uncertainty == pytest.approx(kelvin, rel=1e-9)
 
 
 def test_an_uncertainty_is_in_the_unit_of_its_result() -> None:
     """By hand: 0.2886 Wh x 3.6 kJ/Wh."""
-    answer = calculate("pack-energy", cells=6, capacity="1300 ± 13 mAh", units={"nominal_energy": "kJ"})
-    assert answer["uncertainty"]["nominal_energy"]["standard"] == pytest.approx(1.03896, rel=1e-9)
-    assert answer["units"]["nominal_energy"] == "kJ"
+    response = calculate("pack-energy", cells=6, capacity="1300 ± 13 mAh", units={"nominal_energy": "kJ"})
+    assert response["uncertainty"]["nominal_energy"]["standard"] == pytest.approx(1.03896, rel=1e-9)
+    assert response["units"]["nominal_energy"] == "kJ"
 
 
 @pytest.mark.parametrize(
     "inputs",
     [pytest.param({"capacity": 1300}, id="none-stated"), pytest.param({"capacity": "1.3 Ah"}, id="only-a-unit")],
 )
-def test_no_uncertainty_no_part_of_that_name(inputs: dict[str, Any]) -> None:
+def test_no_uncertainty_no_such_member(inputs: dict[str, Any]) -> None:
     assert "uncertainty" not in calculate("pack-energy", cells=6, **inputs)
 
 
 def test_what_was_replaced_adds_no_uncertainty() -> None:
     """A charge that is not used cannot make the result less sure."""
-    found = output(
+    uncertainty = uncertainty_of(
         "pack-current",
         cells=6,
         capacity=1300,
@@ -240,14 +246,16 @@ def test_what_was_replaced_adds_no_uncertainty() -> None:
         state_of_charge="50 ± 20 %",
         cell_resistance=8,
     )
-    assert found["open_circuit_voltage"]["standard"] == pytest.approx(0.1, rel=1e-9)
-    assert set(found["current"]["shares"]) == {"open_circuit_voltage"}
+    assert uncertainty["open_circuit_voltage"]["standard"] == pytest.approx(0.1, rel=1e-9)
+    assert set(uncertainty["current"]["shares"]) == {"open_circuit_voltage"}
 
 
-def test_a_result_without_an_answer_has_no_uncertainty() -> None:
-    found = output("pack-current", cells=6, capacity=1300, power="9000 ± 10 W", cell_resistance="8 ± 1 mohm")
-    assert "current" not in found
-    assert found["pack_resistance"]["standard"] == pytest.approx(6, rel=1e-9)
+def test_a_result_without_a_value_has_no_uncertainty() -> None:
+    uncertainty = uncertainty_of(
+        "pack-current", cells=6, capacity=1300, power="9000 ± 10 W", cell_resistance="8 ± 1 mohm"
+    )
+    assert "current" not in uncertainty
+    assert uncertainty["pack_resistance"]["standard"] == pytest.approx(6, rel=1e-9)
 
 
 def test_reducing_the_results_of_moved_rows() -> None:
@@ -276,7 +284,7 @@ def test_the_rows_on_which_a_formula_is_evaluated() -> None:
 
 
 def test_the_kind_that_reads_a_standard_uncertainty_is_made_once() -> None:
-    """What is prepared to check a kind is stored with it, so one made for each request would stay for ever."""
+    """A kind caches what it needs to parse, so one made for each request would never be freed."""
     kind = get_calculator("pack-current").input_fields["power"]
     assert isinstance(kind, Quantity)
     assert uncertainty_kind("power", kind) is uncertainty_kind("power", kind)

@@ -182,7 +182,7 @@ def test_conversion_between_any_two_units_of_a_dimension(spelling: str, value: f
     assert next(iter(units.compatible_units(spelling))) == spelling
 
 
-def test_an_unknown_spelling_in_a_declaration_is_a_error_of_ours() -> None:
+def test_an_unknown_spelling_in_a_declaration_raises() -> None:
     with pytest.raises(DeclarationError, match="'furlong'"):
         units.get_unit("furlong")
 

@@ -64,9 +64,9 @@ def test_what_cannot_be_read_is_left_out_and_counted(form: str) -> None:
     recording = read(in_form(form, columns), form)
     np.testing.assert_array_equal(recording.samples.voltage, [16, np.nan, np.nan, np.nan, np.nan])
     np.testing.assert_array_equal(recording.samples.current, [1, 2, np.nan, 4, np.nan])
-    output = {(each.column, each.reason): (each.count, each.first_row, each.first_text) for each in recording.unread}
-    assert output.pop(("current", "out-of-bounds"))[:2] == (1, 5)
-    assert output == {("voltage", "no-number"): (2, 2, "x"), ("voltage", "out-of-bounds"): (1, 5, "9e3")}
+    unread = {(each.column, each.reason): (each.count, each.first_row, each.first_text) for each in recording.unread}
+    assert unread.pop(("current", "out-of-bounds"))[:2] == (1, 5)
+    assert unread == {("voltage", "no-number"): (2, 2, "x"), ("voltage", "out-of-bounds"): (1, 5, "9e3")}
 
 
 CELL = st.sampled_from(["1", "-2.5", "+3e2", " 4 ", "", "nan", "inf", "1e400", "x", "1_0", "0x1", "7 V", "1,5", "٣"])
@@ -125,7 +125,7 @@ def test_times_in_other_units(unit: str) -> None:
     np.testing.assert_allclose(recording.samples.time, [0, 250 * scale], rtol=1e-14)
 
 
-def test_other_names_are_reported() -> None:
+def test_columns_may_have_other_names() -> None:
     raw = b"t (ms),pack volts,I [mA],volts2\n0,16000,500,3\n20,15900,700,4\n"
     wanted = {"time": "t (ms) [ms]", "voltage": "Pack Volts [mV]", "current": "I"}
     recording = read(raw, wanted=wanted)
@@ -208,17 +208,17 @@ def test_times_of_arrow() -> None:
     ("raw", "wanted", "pointer", "words"),
     [
         pytest.param(b"t,volts\n1,2\n", {}, "/time", "time_column", id="no time"),
-        pytest.param(b"time,volts\n1,2\n", {"voltage": "volt"}, "/voltage_column", "'volts'", id="a misspelt wish"),
+        pytest.param(b"time,volts\n1,2\n", {"voltage": "volt"}, "/voltage_column", "'volts'", id="a misspelt column"),
         pytest.param(b"time,voltage [kV]\n1,2\n", {}, "/voltage", "not one of V, mV", id="an unknown unit"),
         pytest.param(b"time,voltage,voltage [mV]\n1,2,3\n", {"voltage": "voltage [V]"}, "/voltage_column", "several",
                      id="two of one name"),
         pytest.param(b"time,v\n1,2\n", {"voltage": "v", "current": "v"}, "/current_column", "both", id="one for two"),
     ],
 )  # fmt: skip
-def test_what_is_rejected_names_the_columns(raw: bytes, wanted: dict[str, str], pointer: str, words: str) -> None:
-    with pytest.raises(UnusableRecording) as raised:
+def test_an_error_names_the_columns(raw: bytes, wanted: dict[str, str], pointer: str, words: str) -> None:
+    with pytest.raises(UnusableRecording) as exc_info:
         read(raw, wanted=wanted)
-    (error,) = raised.value.errors
+    (error,) = exc_info.value.errors
     assert error.pointer == pointer
     assert words in f"{error.detail} {error.accepted}"
 
@@ -250,9 +250,9 @@ def test_bytes_that_are_no_recording(form: str, raw: bytes) -> None:
     ],
 )
 def test_json_that_is_no_recording(columns: dict[str, Any], pointer: str) -> None:
-    with pytest.raises(UnusableRecording) as raised:
+    with pytest.raises(UnusableRecording) as exc_info:
         parse_recording_object(LOG, columns)
-    assert raised.value.errors[0].pointer == pointer
+    assert exc_info.value.errors[0].pointer == pointer
 
 
 def test_a_csv_too_long_says_how_long_one_may_be() -> None:

@@ -1,4 +1,4 @@
-"""Numbers, near words and echoes as people see them."""
+"""Numbers, near matches and quoted inputs in messages."""
 
 import json
 import math
@@ -37,13 +37,13 @@ from gramwatt.model.messages import (
         pytest.param(9.999999e-6, 3, "0.00001", id="rounds-up-to-the-next-power"),
     ],
 )
-def test_plain(value: float, digits: int, expected: str) -> None:
+def test_format_number(value: float, digits: int, expected: str) -> None:
     """By definition: what a person would write."""
     assert format_number(value, digits) == expected
 
 
 @given(st.floats(allow_nan=False, allow_infinity=False), st.integers(1, 15))
-def test_plain_has_at_most_so_many_significant_digits(value: float, digits: int) -> None:
+def test_a_number_has_at_most_so_many_significant_digits(value: float, digits: int) -> None:
     """And is the nearest such number, for whole numbers of many digits too."""
     text = format_number(value, digits)
     assert float(text) == pytest.approx(float(f"{value:.{digits}g}"), rel=1e-15, abs=0)
@@ -51,12 +51,12 @@ def test_plain_has_at_most_so_many_significant_digits(value: float, digits: int)
 
 
 @given(st.floats(1e-7, 1e14))
-def test_plain_has_no_exponent_for_usual_numbers(value: float) -> None:
+def test_a_number_has_no_exponent_for_usual_numbers(value: float) -> None:
     assert "e" not in format_number(value)
 
 
 @given(st.floats(allow_nan=False, allow_infinity=False))
-def test_shortest_survives_json(value: float) -> None:
+def test_rounding_to_12_digits_survives_json(value: float) -> None:
     """Rounding twice changes nothing, and 12 digits are within half a unit of the last."""
     short = round_to_12_digits(value)
     assert round_to_12_digits(short) == short
@@ -64,7 +64,7 @@ def test_shortest_survives_json(value: float) -> None:
     assert short == pytest.approx(value, rel=0.5e-11, abs=1e-320)
 
 
-def test_measured() -> None:
+def test_format_quantity() -> None:
     assert format_quantity(1.3, "Ah") == "1.3 Ah"
     assert format_quantity(0.7, "1") == "0.7"
 
@@ -80,11 +80,11 @@ def test_measured() -> None:
         pytest.param("capacity" + "x" * 100000, [], id="very-long"),
     ],
 )
-def test_near(word: str, expected: list[str]) -> None:
+def test_close_matches(word: str, expected: list[str]) -> None:
     assert close_matches(word, ["cells", "capacity", "cell_resistance"]) == expected
 
 
-def test_near_gives_three_at_most_nearest_first() -> None:
+def test_at_most_three_close_matches_best_first() -> None:
     assert close_matches("cell", ["cello", "cells", "cell", "celli", "ball"]) in (
         ["cell", first, second] for first in ("cello", "cells", "celli") for second in ("cello", "cells", "celli")
     )
@@ -109,19 +109,19 @@ def test_near_gives_three_at_most_nearest_first() -> None:
         pytest.param(1.5, 1.5, id="number"),
     ],
 )
-def test_echo(value: object, expected: object) -> None:
-    found = quote_input(value)
-    assert found == expected
-    assert type(found) is type(expected)
+def test_quote_input(value: object, expected: object) -> None:
+    quoted = quote_input(value)
+    assert quoted == expected
+    assert type(quoted) is type(expected)
 
 
-def test_one_of() -> None:
+def test_join_with_or() -> None:
     assert join_with_or(["a"]) == "a"
     assert join_with_or(["a", "b"]) == "a or b"
     assert join_with_or(["a", "b", "c"]) == "a, b or c"
 
 
-def test_accepts() -> None:
+def test_describe_accepted() -> None:
     """By definition: what a field accepts, with bounds in its own unit."""
     quantity = Quantity("V", "", above=0, at_most=4.5)
     assert quantity.describe_bounds() == "above 0 and at most 4.5"

@@ -1,4 +1,4 @@
-"""The one path from a request to its outcome: defaults, what replaces what, batches, all errors at once."""
+"""Evaluation of requests: defaults, inputs that replace others, batches, and all errors reported at once."""
 
 from dataclasses import dataclass
 from typing import Annotated, Any, Final
@@ -53,8 +53,8 @@ REQUESTS: Final[dict[str, list[dict[str, Any]]]] = {
 
 
 def columns_of(requests: list[dict[str, Any]]) -> dict[str, list[Any]]:
-    names = dict.fromkeys(name for inputs in requests for name in inputs)
-    return {name: [inputs.get(name, ABSENT) for inputs in requests] for name in names}
+    names = dict.fromkeys(name for request in requests for name in request)
+    return {name: [request.get(name, ABSENT) for request in requests] for name in names}
 
 
 def batch(name: str, requests: list[dict[str, Any]]) -> Outcome:
@@ -70,32 +70,32 @@ def pointers(outcome: Outcome, row: int) -> list[str]:
 
 def test_defaults_are_filled_in_and_named() -> None:
     """By definition, pack-energy declares parallel 1, lipo, reserve 20 %; pack_mass has no default and is not named."""
-    answer = compute_response(get_calculator("pack-energy"), {"cells": 6, "capacity": 1300})
-    assert answer["assumed"] == ["parallel", "chemistry", "reserve"]
-    assert {name: answer["given"][name] for name in answer["assumed"]} == {
+    response = compute_response(get_calculator("pack-energy"), {"cells": 6, "capacity": 1300})
+    assert response["assumed"] == ["parallel", "chemistry", "reserve"]
+    assert {name: response["given"][name] for name in response["assumed"]} == {
         "parallel": 1,
         "chemistry": "lipo",
         "reserve": 20,
     }
-    assert "pack_mass" not in answer["given"]
+    assert "pack_mass" not in response["given"]
 
 
 def test_a_default_that_is_given_is_not_assumed() -> None:
     """And changes nothing."""
     bare = compute_response(get_calculator("pack-energy"), {"cells": 6, "capacity": 1300})
-    text = compute_response(
+    explicit = compute_response(
         get_calculator("pack-energy"),
         {"cells": 6, "capacity": 1300, "reserve": "20 %", "chemistry": "lipo", "parallel": 1},
     )
-    assert text["assumed"] == []
-    assert text["results"] == bare["results"]
+    assert explicit["assumed"] == []
+    assert explicit["results"] == bare["results"]
 
 
 def test_a_default_may_depend_on_other_inputs() -> None:
     """By hand: 10 mohm Ah / 2.6 Ah = 3.846 mohm."""
-    answer = compute_response(get_calculator("pack-current"), {**PACK, "capacity": "2.6 Ah"})
-    assert answer["given"]["cell_resistance"] == pytest.approx(10 / 2.6, rel=1e-11)
-    assert "cell_resistance" in answer["assumed"]
+    response = compute_response(get_calculator("pack-current"), {**PACK, "capacity": "2.6 Ah"})
+    assert response["given"]["cell_resistance"] == pytest.approx(10 / 2.6, rel=1e-11)
+    assert "cell_resistance" in response["assumed"]
 
 
 def test_what_replaces_others_voids_their_defaults_and_values_by_row() -> None:
@@ -115,41 +115,41 @@ def test_what_replaces_others_voids_their_defaults_and_values_by_row() -> None:
 # Missing and wrong
 
 
-def test_one_of_a_group_is_enough_and_none_is_reported() -> None:
+def test_one_of_a_group_is_enough_and_none_is_an_error() -> None:
     """mass-margin needs parts or masses; both is fine."""
     for given_ in ({"masses": [1]}, {"parts": [{"mass": 1}]}, {"masses": [1], "parts": [{"mass": 1}]}):
         assert compute_response(get_calculator("mass-margin"), given_)["results"]["total"] > 0
-    with pytest.raises(InvalidInput) as raised:
+    with pytest.raises(InvalidInput) as exc_info:
         compute_response(get_calculator("mass-margin"), {"limit": 250})
-    (error,) = raised.value.errors
+    (error,) = exc_info.value.errors
     assert error.detail == "Give parts or masses"
     assert "parts:" in error.accepted
     assert "masses:" in error.accepted
 
 
-def test_every_error_in_one_outcome() -> None:
-    """Unknown names with near matches, missing ones, and every wrong value: the user fixes all in one go."""
-    with pytest.raises(InvalidInput) as raised:
+def test_all_errors_are_in_one_outcome() -> None:
+    """Unknown names with near matches, missing ones, and every wrong value: the user fixes all at once."""
+    with pytest.raises(InvalidInput) as exc_info:
         compute_response(
             get_calculator("pack-current"),
             {"capasity": 1300, "power": "200 V", "chemistry": "lipp", "cell_resistance": -1, "reserve": 20},
         )
-    errors = {error.pointer: error for error in raised.value.errors}
+    errors = {error.pointer: error for error in exc_info.value.errors}
     assert set(errors) == {"/capasity", "/reserve", "/cells", "/capacity", "/power", "/chemistry", "/cell_resistance"}
     assert "did you mean capacity?" in errors["/capasity"].detail
     assert "did you mean lipo" in errors["/chemistry"].detail
     assert errors["/power"].given == "200 V"
     assert "W, kW, mW, hp" in errors["/power"].accepted
     assert errors["/cells"].detail == "cells is required"
-    assert len(str(raised.value).splitlines()) == len(raised.value.errors)
+    assert len(str(exc_info.value).splitlines()) == len(exc_info.value.errors)
     assert format_error(errors["/cells"]) == "cells: cells is required; accepted: a whole number from 1 to 24"
 
 
-def test_a_option_for_units_that_cannot_be_met_is_one_more_error() -> None:
-    with pytest.raises(InvalidInput) as raised:
+def test_an_impossible_result_unit_is_one_more_error() -> None:
+    with pytest.raises(InvalidInput) as exc_info:
         compute_response(get_calculator("pack-energy"), {"cells": 6}, result_units={"usable_energy": "V"})
-    assert [error.pointer for error in raised.value.errors] == ["/capacity", "/units"]
-    assert "Wh, kWh, mWh, J or kJ" in raised.value.errors[1].detail
+    assert [error.pointer for error in exc_info.value.errors] == ["/capacity", "/units"]
+    assert "Wh, kWh, mWh, J or kJ" in exc_info.value.errors[1].detail
 
 
 def test_an_unknown_calculator_names_near_ones() -> None:
@@ -162,14 +162,14 @@ def test_an_unknown_calculator_names_near_ones() -> None:
 # Batches
 
 
-def test_a_request_that_lacks_an_input_in_one_row() -> None:
+def test_one_row_lacks_an_input() -> None:
     requests = [PACK, {"cells": 6, "capacity": 1300}, PACK]
     outcome = batch("pack-current", requests)
     assert [pointers(outcome, row) for row in range(3)] == [[], ["/power"], []]
 
 
 def test_every_row_lacks_a_name_that_no_row_gives() -> None:
-    """Reported once in each row, as a batch of columns leaves it out altogether."""
+    """Each row reports it once, though the batch has no such column."""
     outcome = batch("pack-current", [{"cells": 6, "power": 1}, {"cells": 6, "power": 1}])
     assert [pointers(outcome, row) for row in range(2)] == [["/capacity"], ["/capacity"]]
     assert outcome.results is None
@@ -181,8 +181,8 @@ def test_three_at_once_are_three_singles_bit_for_bit(name: str) -> None:
     calculator = get_calculator(name)
     together = batch(name, REQUESTS[name])
     assert together.errors == {}
-    for row, inputs in enumerate(REQUESTS[name]):
-        alone = evaluate_columns(calculator, {key: [value] for key, value in inputs.items()}, 1, text=False)
+    for row, request in enumerate(REQUESTS[name]):
+        alone = evaluate_columns(calculator, {key: [value] for key, value in request.items()}, 1, text=False)
         for result in calculator.result_fields:
             one, many = getattr(alone.results, result), getattr(together.results, result)[row : row + 1]
             np.testing.assert_array_equal(one, many, err_msg=result)
@@ -207,13 +207,13 @@ def test_three_at_once_are_three_singles_bit_for_bit(name: str) -> None:
         if isinstance(kind, Quantity | Choice) or wrong == "cells"
     ],
 )
-def test_a_bad_row_does_not_spoil_the_others(name: str, wrong: str) -> None:
-    """Whichever input is wrong in it: its neighbours come out as they would alone, and it has the error."""
+def test_an_invalid_row_leaves_the_others_alone(name: str, wrong: str) -> None:
+    """Whichever input is wrong in it: its neighbours have the results they have alone, and it has the error."""
     good = REQUESTS[name]
     outcome = batch(name, [good[0], {**good[0], wrong: "nonsense"}, good[1]])
     assert [pointers(outcome, row) for row in range(3)] == [[], [f"/{wrong}"], []]
-    for at, inputs in ((0, good[0]), (2, good[1])):
-        alone = batch(name, [inputs])
+    for at, request in ((0, good[0]), (2, good[1])):
+        alone = batch(name, [request])
         for result in get_calculator(name).result_fields:
             np.testing.assert_array_equal(
                 getattr(alone.results, result), getattr(outcome.results, result)[at : at + 1], err_msg=result
@@ -229,9 +229,9 @@ CELLS: Final[list[Any]] = [
 @pytest.mark.parametrize("name", REQUESTS)
 @given(data=st.data())
 def test_nothing_in_a_request_raises(name: str, data: st.DataObject) -> None:
-    """One or two inputs of a good request may be any of these, right or wrong, beside a row that is right.
+    """One or two inputs of a valid request may be any of these, right or wrong, beside a valid row.
 
-    An outcome comes back, with an error or a result in each row.
+    The outcome has an error or a result in each row.
     """
     good = REQUESTS[name][0]
     altered = data.draw(
@@ -261,7 +261,7 @@ class Inputs:
 class Results:
     """Another length."""
 
-    grown: Annotated[Array, Quantity("m", "Longer.", method="length, doubled if asked for")]
+    grown: Annotated[Array, Quantity("m", "Longer.", method="length, doubled if requested")]
     long: Annotated[BoolArray, Flag("Whether above 10 m.", method="grown > 10")]
 
 
@@ -271,8 +271,8 @@ def grow(given: Inputs) -> Results:
     return Results(grown=grown, long=grown > 10)
 
 
-def made(formula: Any) -> Calculator[Inputs, Results]:
-    """Return the calculator about a formula."""
+def calculator_of(formula: Any) -> Calculator[Inputs, Results]:
+    """Return a calculator with this formula."""
     return Calculator(
         title="How long?",
         summary="Longer.",
@@ -288,7 +288,7 @@ def made(formula: Any) -> Calculator[Inputs, Results]:
 
 def test_a_flag_a_text_and_an_assumed_choice() -> None:
     """An assumption of -1 leaves a choice open; a flag is false unless given."""
-    calculator = made(grow)
+    calculator = calculator_of(grow)
     both = evaluate_columns(
         calculator, {"length": [6, 6], "doubled": [True, ABSENT], "label": ["rod", ABSENT]}, 2, text=False
     )
@@ -296,10 +296,10 @@ def test_a_flag_a_text_and_an_assumed_choice() -> None:
     assert both.results.long.tolist() == [True, False]
     assert both.inputs.law.tolist() == [0, -1]
     assert both.assumed["law"].tolist() == [True, False]
-    answer = compute_response(calculator, {"length": 6, "label": "rod"})
-    assert answer["given"] == {"length": 6, "doubled": False, "label": "rod"}
-    assert answer["assumed"] == ["doubled"]
-    assert answer["results"] == {"grown": 6, "long": False}
+    response = compute_response(calculator, {"length": 6, "label": "rod"})
+    assert response["given"] == {"length": 6, "doubled": False, "label": "rod"}
+    assert response["assumed"] == ["doubled"]
+    assert response["results"] == {"grown": 6, "long": False}
 
 
 def _wrong_shape(given: Inputs) -> Results:
@@ -323,7 +323,7 @@ def _wrong_result(given: Inputs) -> Results:
 
 
 @pytest.mark.parametrize(
-    ("formula", "output"),
+    ("formula", "named"),
     [
         pytest.param(_wrong_shape, "grown", id="another-number-of-rows"),
         pytest.param(_scalar, "grown", id="a-bare-number"),
@@ -331,7 +331,7 @@ def _wrong_result(given: Inputs) -> Results:
         pytest.param(_wrong_result, "Inputs", id="not-the-results"),
     ],
 )
-def test_a_formula_that_breaks_its_word_is_reported_by_name(formula: Any, output: str) -> None:
-    """An error of ours, not the user's: the request must not look valid."""
-    with pytest.raises(TypeError, match=output):
-        evaluate_columns(made(formula), {"length": [1, 2]}, 2, text=False)
+def test_a_formula_with_a_wrong_result_is_named(formula: Any, named: str) -> None:
+    """An error in the calculator, not in the request: there is no response."""
+    with pytest.raises(TypeError, match=named):
+        evaluate_columns(calculator_of(formula), {"length": [1, 2]}, 2, text=False)

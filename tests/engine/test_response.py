@@ -1,4 +1,4 @@
-"""An outcome as the response people get; and every formula that is shown, proven on every example."""
+"""Responses built from outcomes, and every formula that is shown, checked on every example."""
 
 import json
 import math
@@ -35,22 +35,22 @@ EXAMPLES: Final = [
 ]
 
 
-def responses(calculator: Calculator[Any, Any], example: Example) -> Outcome:
+def evaluate_example(calculator: Calculator[Any, Any], example: Example) -> Outcome:
     return evaluate_columns(calculator, {name: [value] for name, value in example.given.items()}, 1, text=False)
 
 
 @pytest.mark.parametrize(("calculator", "example"), EXAMPLES)
 def test_the_formula_that_is_shown_is_the_one_that_was_used(calculator: Calculator[Any, Any], example: Example) -> None:
-    """Python's own arithmetic on the formula's text, with the SI numbers of the request and the response."""
-    outcome = responses(calculator, example)
+    """Python's own arithmetic on the formula's text, with the SI numbers of the inputs and the results."""
+    outcome = evaluate_example(calculator, example)
     si = {
         name: getattr(outcome.inputs, name)[0]
         for name, kind in calculator.input_fields.items()
         if not isinstance(kind, Table | TimeSeries)
     }
-    computed_alone = {name: kind for name, kind in calculator.result_fields.items() if not isinstance(kind, Table)}
-    si |= {name: getattr(outcome.results, name)[0] for name in computed_alone}
-    for name, kind in computed_alone.items():
+    scalar_results = {name: kind for name, kind in calculator.result_fields.items() if not isinstance(kind, Table)}
+    si |= {name: getattr(outcome.results, name)[0] for name in scalar_results}
+    for name, kind in scalar_results.items():
         formula = getattr(kind, "formula", "")
         if formula and np.isfinite(si[name]):
             value = eval(formula, FUNCTIONS, si)
@@ -58,29 +58,29 @@ def test_the_formula_that_is_shown_is_the_one_that_was_used(calculator: Calculat
 
 
 @pytest.mark.parametrize("name", list(registry.load()))
-def test_every_formula_that_is_shown_is_proven_by_some_example(name: str) -> None:
-    """Else the test above might pass over it, as a result without a result."""
+def test_some_example_checks_every_formula_that_is_shown(name: str) -> None:
+    """Else the test above might pass over it, as a result without a value."""
     calculator = get_calculator(name)
     shown = {result for result, kind in calculator.result_fields.items() if getattr(kind, "formula", "")}
-    proven = {
+    checked = {
         result
         for example in calculator.examples
         for result in shown
-        if np.isfinite(getattr(responses(calculator, example).results, result)[0])
+        if np.isfinite(getattr(evaluate_example(calculator, example).results, result)[0])
     }
-    assert proven == shown
+    assert checked == shown
 
 
 @pytest.mark.parametrize(("calculator", "example"), EXAMPLES)
-def test_an_answer_is_json_of_at_most_twelve_digits(calculator: Calculator[Any, Any], example: Example) -> None:
+def test_a_response_is_json_of_at_most_twelve_digits(calculator: Calculator[Any, Any], example: Example) -> None:
     """Finite numbers only, whole ones without a point; every name in its place."""
-    output = calculate(calculator.name, working=True, **dict[str, Any](example.given))
-    assert json.loads(json.dumps(output, allow_nan=False)) == output
-    for value in numbers({"given": output["given"], "results": output["results"]}):
+    response = calculate(calculator.name, working=True, **dict[str, Any](example.given))
+    assert json.loads(json.dumps(response, allow_nan=False)) == response
+    for value in numbers({"given": response["given"], "results": response["results"]}):
         assert float(f"{value:.12g}") == value
         assert isinstance(value, int) or not value.is_integer()
-    assert list(output["results"]) == list(calculator.result_fields)
-    assert set(output["assumed"]) <= set(output["given"]) <= set(calculator.input_fields)
+    assert list(response["results"]) == list(calculator.result_fields)
+    assert set(response["assumed"]) <= set(response["given"]) <= set(calculator.input_fields)
 
 
 def numbers(value: Any) -> Iterator[int | float]:
@@ -93,29 +93,29 @@ def numbers(value: Any) -> Iterator[int | float]:
 
 
 @pytest.mark.parametrize(("calculator", "example"), EXAMPLES)
-def test_an_answer_requested_again_is_the_same(calculator: Calculator[Any, Any], example: Example) -> None:
-    """Round trip: what a result says was given, sent as the next request, gives its results back.
+def test_given_inputs_sent_again_give_the_same_results(calculator: Calculator[Any, Any], example: Example) -> None:
+    """Round trip: the ``given`` inputs of a response, sent as the next request, give the same results.
 
     To 1e-11 as the values in between were rounded to 12 digits.
     """
     first = calculate(calculator.name, **dict[str, Any](example.given))
     second = calculate(calculator.name, **with_recordings(first["given"], example.given))
-    output, again = (dict(leaves(build_response["results"])) for build_response in (first, second))
-    assert output.keys() == again.keys()
-    for name, value in output.items():
+    results, again = (dict(leaves(response["results"])) for response in (first, second))
+    assert results.keys() == again.keys()
+    for name, value in results.items():
         same = pytest.approx(value, rel=1e-10, abs=1e-10) if isinstance(value, int | float) else value
         assert again[name] == same, name
 
 
-def with_recordings(output: Any, given: Any) -> Any:
-    """Return what a result says was given, with the recordings themselves where it only shows their size."""
-    if isinstance(output, list) and isinstance(given, list):
-        return [with_recordings(each, other) for each, other in zip(output, given, strict=True)]
-    if not isinstance(output, dict):
-        return output
+def with_recordings(echoed: Any, given: Any) -> Any:
+    """Return the ``given`` inputs of a response, with the recordings themselves where it only has their size."""
+    if isinstance(echoed, list) and isinstance(given, list):
+        return [with_recordings(each, other) for each, other in zip(echoed, given, strict=True)]
+    if not isinstance(echoed, dict):
+        return echoed
     return {
         name: given[name] if name == "log" else with_recordings(value, given.get(name))
-        for name, value in output.items()
+        for name, value in echoed.items()
     }
 
 
@@ -132,12 +132,12 @@ def leaves(value: Any, name: str = "") -> Iterator[tuple[str, Any]]:
 @given(st.floats(1.0, 1e5))
 def test_given_is_in_the_declared_unit(capacity: float) -> None:
     """By hand: Ah is 1000 mAh."""
-    output = calculate("pack-energy", cells=6, capacity=f"{capacity / 1000:.9f} Ah")
-    assert output["given"]["capacity"] == pytest.approx(capacity, abs=1e-6, rel=1e-11)
-    assert output["units"]["capacity"] == "mAh"
+    response = calculate("pack-energy", cells=6, capacity=f"{capacity / 1000:.9f} Ah")
+    assert response["given"]["capacity"] == pytest.approx(capacity, abs=1e-6, rel=1e-11)
+    assert response["units"]["capacity"] == "mAh"
 
 
-def test_an_answer_of_a_batch_is_the_single_one() -> None:
+def test_a_response_in_a_batch_is_the_single_one() -> None:
     """Also where only its neighbour is uncertain, or has uncertain what this one does not give at all."""
     calculator = get_calculator("pack-current")
     pack: dict[str, Any] = {"cells": 6, "capacity": 1300, "cell_resistance": 8}
@@ -146,31 +146,31 @@ def test_an_answer_of_a_batch_is_the_single_one() -> None:
         {**pack, "power": "300 ± 5 W"},
         {**pack, "power": 400, "open_circuit_voltage": "23 ± 0.1 V"},
     ]
-    names = dict.fromkeys(name for inputs in requests for name in inputs)
-    cells = {name: [inputs.get(name, ABSENT) for inputs in requests] for name in names}
+    names = dict.fromkeys(name for request in requests for name in request)
+    cells = {name: [request.get(name, ABSENT) for request in requests] for name in names}
     together = evaluate_columns(calculator, cells, 3, text=False)
-    for row, inputs in enumerate(requests):
-        alone = evaluate_columns(calculator, {name: [value] for name, value in inputs.items()}, 1, text=False)
+    for row, request in enumerate(requests):
+        alone = evaluate_columns(calculator, {name: [value] for name, value in request.items()}, 1, text=False)
         assert build_response(together, row) == build_response(alone, 0), f"row {row}"
 
 
 def test_units_of_results_are_as_requested() -> None:
     """By hand: 28.86 Wh = 103.896 kJ; 138 Wh/kg and so on stay. Only the results named change."""
-    output = calculate("pack-energy", cells=6, capacity=1300, units={"nominal_energy": "kJ", "usable_charge": "Ah"})
+    response = calculate("pack-energy", cells=6, capacity=1300, units={"nominal_energy": "kJ", "usable_charge": "Ah"})
     plain = calculate("pack-energy", cells=6, capacity=1300)
-    assert output["results"]["nominal_energy"] == pytest.approx(103.896, rel=1e-11)
-    assert output["results"]["usable_charge"] == pytest.approx(1.04, rel=1e-11)
-    assert output["units"] == {**plain["units"], "nominal_energy": "kJ", "usable_charge": "Ah"}
-    assert output["results"]["usable_energy"] == plain["results"]["usable_energy"]
+    assert response["results"]["nominal_energy"] == pytest.approx(103.896, rel=1e-11)
+    assert response["results"]["usable_charge"] == pytest.approx(1.04, rel=1e-11)
+    assert response["units"] == {**plain["units"], "nominal_energy": "kJ", "usable_charge": "Ah"}
+    assert response["results"]["usable_energy"] == plain["results"]["usable_energy"]
     listed = calculate("mass-margin", masses=[100, 150], units={"running_total": "kg"})
     assert listed["results"]["running_total"] == [0.1, 0.25]
 
 
-def test_an_input_that_is_a_result_too_is_reported_in_one_unit() -> None:
-    """`units` names each quantity once, so a result that has an input's name must not change what the input's
+def test_an_input_that_is_a_result_too_has_one_unit() -> None:
+    """`units` names each quantity once, so a result with an input's name must not change what the input's
     number means.
     """
-    output = calculate(
+    response = calculate(
         "pack-current",
         cells=6,
         capacity=1300,
@@ -178,28 +178,28 @@ def test_an_input_that_is_a_result_too_is_reported_in_one_unit() -> None:
         open_circuit_voltage=23,
         units={"open_circuit_voltage": "mV"},
     )
-    scale = {"V": 1.0, "mV": 1000.0}[output["units"]["open_circuit_voltage"]]
-    assert output["results"]["open_circuit_voltage"] == pytest.approx(23 * scale, rel=1e-11)
-    assert output["given"]["open_circuit_voltage"] == pytest.approx(23 * scale, rel=1e-11)
+    scale = {"V": 1.0, "mV": 1000.0}[response["units"]["open_circuit_voltage"]]
+    assert response["results"]["open_circuit_voltage"] == pytest.approx(23 * scale, rel=1e-11)
+    assert response["given"]["open_circuit_voltage"] == pytest.approx(23 * scale, rel=1e-11)
 
 
 def test_every_null_has_exactly_one_reason() -> None:
     """And reasons come first, the standing cautions last."""
-    output = calculate("pack-current", cells=6, capacity=1300, power=9000, chemistry="lihv")
-    empty = [name for name, value in output["results"].items() if value is None]
-    reasons = [name for caution in output["cautions"] for name in caution.get("results", [])]
+    response = calculate("pack-current", cells=6, capacity=1300, power=9000, chemistry="lihv")
+    empty = [name for name, value in response["results"].items() if value is None]
+    reasons = [name for caution in response["cautions"] for name in caution.get("results", [])]
     assert sorted(reasons) == sorted(empty)
-    codes = [caution["code"] for caution in output["cautions"]]
+    codes = [caution["code"] for caution in response["cautions"]]
     assert codes[0] == "power-beyond-pack"
     assert codes[-1] == "lithium-fire"
     assert "lihv-extrapolated" in codes
 
 
 def test_texts_have_their_numbers_filled_in() -> None:
-    output = calculate("pack-current", cells=6, capacity=1300, power=700, discharge_rating=20)
-    assert not [caution for caution in output["cautions"] if "{" in caution["text"]]
-    (text,) = [caution["text"] for caution in output["cautions"] if caution["code"] == "over-rating"]
-    assert f"{output['results']['rating_used']:.5g} %" in text
+    response = calculate("pack-current", cells=6, capacity=1300, power=700, discharge_rating=20)
+    assert not [caution for caution in response["cautions"] if "{" in caution["text"]]
+    (text,) = [caution["text"] for caution in response["cautions"] if caution["code"] == "over-rating"]
+    assert f"{response['results']['rating_used']:.5g} %" in text
 
 
 def test_working() -> None:
@@ -207,9 +207,9 @@ def test_working() -> None:
 
     Temperatures in kelvin, as the formula needs them.
     """
-    output = calculate("pack-current", cells=6, capacity=1300, power=200, pack_temperature=5, working=True)
-    working = output["working"]
-    assert list(working) == list(output["results"])
+    response = calculate("pack-current", cells=6, capacity=1300, power=200, pack_temperature=5, working=True)
+    working = response["working"]
+    assert list(working) == list(response["results"])
     resistance = working["pack_resistance"]
     assert resistance["formula"].startswith("cells * cell_resistance * exp(")
     assert "278.15 K" in resistance["numbers"]
@@ -234,11 +234,11 @@ def test_every_result_has_its_references(calculator: Calculator[Any, Any], examp
         assert expected
 
 
-def test_working_of_a_result_without_an_answer_has_no_numbers() -> None:
+def test_working_of_a_result_without_a_value_has_no_numbers() -> None:
     working = calculate("pack-energy", cells=6, capacity=1300, working=True)["working"]
     assert "numbers" not in working["specific_energy"]
     assert working["specific_energy"]["formula"] == "nominal_energy / pack_mass"
 
 
-def test_no_working_unless_requested_for() -> None:
+def test_no_working_unless_requested() -> None:
     assert "working" not in calculate("pack-energy", cells=6, capacity=1300)
