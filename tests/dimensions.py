@@ -20,7 +20,7 @@ import numpy as np
 import pint
 
 from gramwatt.engine.evaluate import evaluate, fill_assumptions
-from gramwatt.engine.unit_expressions import EXPRESSIONS
+from gramwatt.engine.unit_expressions import UNIT_EXPRESSIONS
 from gramwatt.model import (
     Calculator,
     Kind,
@@ -45,7 +45,7 @@ SIZES: Mapping[str, float] = {
     "[temperature]": 1.8,
     "[substance]": 0.53,
 }
-_EXPRESSIONS = {spelling: text for units in EXPRESSIONS.values() for spelling, text in units.items()}
+_EXPRESSIONS = {spelling: text for units in UNIT_EXPRESSIONS.values() for spelling, text in units.items()}
 
 
 def factor(unit: str) -> float:

@@ -169,7 +169,7 @@ def test_the_service_does_not_start_with_a_wrong_declaration(write: Write) -> No
 
 
 def test_a_unit_that_is_not_in_the_committed_table_is_reported(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(unit_expressions, "EXPRESSIONS", {**unit_expressions.EXPRESSIONS, "area": {"m2": "m^2"}})
+    monkeypatch.setattr(unit_expressions, "EXPRESSIONS", {**unit_expressions.UNIT_EXPRESSIONS, "area": {"m2": "m^2"}})
     ended = check()
     assert ended.exit_code == 1
     assert ended.output.startswith("model/unit_table.py differs from what Pint computes")

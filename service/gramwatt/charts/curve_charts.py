@@ -15,9 +15,9 @@ from gramwatt.charts.curves import MAX_MAGNITUDE, GridResults, compute_grid
 from gramwatt.engine.tables.sweep import Axis
 from gramwatt.model import Array, Count, CurveChart, Quantity, units
 
-MAX_POINTS: Final = 121
+MAX_CURVE_POINTS: Final = 121
 """Points of a curve whose calculator computes all of them at once."""
-MAX_POINTS_ROW_BY_ROW: Final = 25
+MAX_CURVE_POINTS_ROW_BY_ROW: Final = 25
 """Points of a curve whose calculator computes them one at a time."""
 
 
@@ -62,7 +62,7 @@ def curve_axis(request: ChartRequest, spec: CurveChart[Any, Any]) -> Axis | None
     start, stop = (low, high) if start <= stop else (high, low)
     if start == stop:
         return None
-    count = MAX_POINTS if calculator.columnwise else MAX_POINTS_ROW_BY_ROW
+    count = MAX_CURVE_POINTS if calculator.columnwise else MAX_CURVE_POINTS_ROW_BY_ROW
     if isinstance(kind, Count):
         start, stop = math.floor(start), math.ceil(stop)
         count = min(count, int(abs(stop - start)) + 1)

@@ -34,7 +34,7 @@ if TYPE_CHECKING:
     from gramwatt.model.messages import InputError
     from gramwatt.partitions.sources import Grid
 
-MAX_POINTS: Final = 10**15
+MAX_GRID_POINTS: Final = 10**15
 _RANGE: Final = re.compile(r"([^:]*):([^:]*):([^:]*)")
 
 _EXAMPLES: Final = """\b
@@ -212,8 +212,8 @@ def parse_axes(
     if len(axes) == len(varied):
         other_inputs = {name: value for name, value in constants.items() if name not in varied}
         errors += parse_header(calculator, list(varied), Passthrough(), other_inputs)[1]
-    if count_points(axes) > MAX_POINTS:
-        errors.append(InputError("/vary", f"{count_points(axes):,} points", None, f"up to {MAX_POINTS:,} points"))
+    if count_points(axes) > MAX_GRID_POINTS:
+        errors.append(InputError("/vary", f"{count_points(axes):,} points", None, f"up to {MAX_GRID_POINTS:,} points"))
     return tuple(axes)
 
 

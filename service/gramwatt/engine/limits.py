@@ -96,3 +96,18 @@ MAX_STACKED_ROWS: Final = 32_768
 
 MAX_PIXELS: Final = 3840 * 2160
 """Pixels of a picture that is made of them, which takes 4 bytes for each."""
+
+MAX_AXES: Final = 2
+"""Inputs that a sweep of the service varies."""
+
+MAX_AXIS_POINTS: Final = 500
+"""Points along an axis, if the calculator computes all of them at once."""
+
+MAX_AXIS_POINTS_ROW_BY_ROW: Final = 20
+"""Points along an axis, if the calculator computes each point by itself."""
+
+MAX_TABLE_BYTES: Final = 1024**3
+"""Bytes of a table that a request sends, unless `GRAMWATT_LARGEST_TABLE` is set."""
+
+MAX_RECORDING_BYTES: Final = 64 * 1024 * 1024
+"""Bytes of a recording that a request sends, unless `GRAMWATT_LARGEST_RECORDING` is set; three million samples."""

@@ -15,7 +15,7 @@ import pint
 from gramwatt.model import unit_table
 
 # dimension: {spelling: expression for Pint}. A spelling belongs to one dimension only; the first is the plain one.
-EXPRESSIONS: Final[Mapping[str, Mapping[str, str]]] = {
+UNIT_EXPRESSIONS: Final[Mapping[str, Mapping[str, str]]] = {
     "number": {"1": "1"},
     "share": {"%": "percent", "fraction": "1", "‰": "permille"},
     "mass": {"g": "gram", "kg": "kilogram", "mg": "milligram", "oz": "ounce", "lb": "pound", "lbs": "pound"},
@@ -65,7 +65,7 @@ def compute_factors() -> dict[str, dict[str, tuple[float, float]]]:
     """Compute scale and offset of every spelling, by dimension, with Pint."""
     registry: pint.UnitRegistry[float] = pint.UnitRegistry(autoconvert_offset_to_baseunit=True)
     table: dict[str, dict[str, tuple[float, float]]] = {}
-    for dimension, spellings in EXPRESSIONS.items():
+    for dimension, spellings in UNIT_EXPRESSIONS.items():
         table[dimension] = {}
         for spelling, expression in spellings.items():
             zero, one, thousand = (

@@ -17,6 +17,7 @@ from gramwatt.engine import columns, nested
 from gramwatt.engine.column_types import ABSENT
 from gramwatt.engine.columns import escape_name
 from gramwatt.engine.formats import BASE_MEDIA_TYPES, OutputOptions, get_media_types
+from gramwatt.engine.limits import MAX_RECORDING_BYTES
 from gramwatt.engine.serializers import TextStyle
 from gramwatt.engine.strict_json import InvalidJson, parse_strict_json
 from gramwatt.model import Calculator, Choice, Count, Flag, Kind, Text
@@ -158,9 +159,6 @@ def parse_result_units(text: str | None, errors: list[InputError]) -> dict[str, 
             accepted = "result:unit pairs separated by commas, each result once"
             errors.append(InputError("/units", f"{pair!r} is not a new result:unit pair", quote_input(text), accepted))
     return pairs
-
-
-MAX_RECORDING_BYTES: Final = 64 * 1024 * 1024
 
 
 def max_recording_bytes() -> int:

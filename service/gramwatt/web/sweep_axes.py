@@ -8,11 +8,12 @@ from typing import Any, Final
 from flask import request
 
 from gramwatt.engine.columns import escape_name
+from gramwatt.engine.limits import MAX_AXES
 from gramwatt.engine.tables import sweep
 from gramwatt.engine.tables.plan import check_constants
 from gramwatt.model import Calculator
 from gramwatt.model.messages import InputError, join_with_or, quote_input
-from gramwatt.web.table_options import MAX_AXES, get_max_points
+from gramwatt.web.table_options import get_max_points
 
 AXIS_NAMES: Final = ("vary", "from", "to", "count")
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any, Final
 
+from gramwatt.engine.limits import MAX_AXIS_POINTS, MAX_AXIS_POINTS_ROW_BY_ROW
 from gramwatt.engine.tables.batch import TableFormat
 from gramwatt.engine.tables.header import Passthrough
 from gramwatt.engine.tables.plan import Plan, make_plan
@@ -20,12 +21,6 @@ from gramwatt.web.request_parsing import (
     parse_result_units,
 )
 
-MAX_TABLE_BYTES: Final = 1024**3
-MAX_POINTS: Final = 500
-"""Points along an axis, if the calculator computes all of them at once."""
-MAX_NESTED_POINTS: Final = 20
-"""Points along an axis, if the calculator has nested inputs and computes each point by itself."""
-MAX_AXES: Final = 2
 TABLE_OPTIONS: Final[Mapping[str, Kind]] = {
     "units": RESPONSE_OPTIONS["units"],
     "format": Choice(tuple(FORMATS), "The format of the response, instead of an Accept header.", optional=True),
@@ -115,4 +110,4 @@ def make_table_plan(
 
 def get_max_points(calculator: Calculator[Any, Any]) -> int:
     """Return how many points one axis may have."""
-    return MAX_POINTS if calculator.columnwise else MAX_NESTED_POINTS
+    return MAX_AXIS_POINTS if calculator.columnwise else MAX_AXIS_POINTS_ROW_BY_ROW

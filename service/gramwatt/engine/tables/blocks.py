@@ -24,7 +24,7 @@ def count_uncertain_defaults(calculator: Calculator[Any, Any], given: set[str]) 
     return len(defaults - given)
 
 
-def rows_per_block(calculator: Calculator[Any, Any], cells: Mapping[str, Cells]) -> int:
+def get_block_rows(calculator: Calculator[Any, Any], cells: Mapping[str, Cells]) -> int:
     """Return how many rows of a table to compute at once so that the formula sees at most `MAX_STACKED_ROWS`.
 
     ``cells`` are the columns; plain numbers carry no uncertainty.

@@ -11,7 +11,7 @@ from gramwatt.engine import budget
 from gramwatt.engine.column_types import Cells, ConstantColumn
 from gramwatt.engine.evaluate import Outcome, evaluate_columns
 from gramwatt.engine.input_plans import get_rules_and_cautions
-from gramwatt.engine.tables.blocks import rows_per_block
+from gramwatt.engine.tables.blocks import get_block_rows
 from gramwatt.engine.tables.chunks import BLOCK_ROWS, MAX_CHUNK_ROWS, BatchResult, Chunk, slice_cells
 from gramwatt.engine.tables.plan import OutputColumn, Plan, output_columns
 from gramwatt.engine.tables.row_by_row import compute_rows
@@ -32,7 +32,7 @@ def compute_batch(plan: Plan, chunk: Chunk) -> Iterator[BatchResult]:
             yield from compute_batch(plan, chunk.slice(start, start + MAX_CHUNK_ROWS))
         return
     results = _ColumnResults(plan, chunk.rows)
-    rows = rows_per_block(calculator, cells) if plan.uncertain else BLOCK_ROWS
+    rows = get_block_rows(calculator, cells) if plan.uncertain else BLOCK_ROWS
     for start in range(0, chunk.rows, rows):
         budget.check()
         stop = min(start + rows, chunk.rows)

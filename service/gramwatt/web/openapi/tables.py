@@ -10,7 +10,7 @@ from apispec import APISpec
 from gramwatt.engine.calculate import compute_response
 from gramwatt.engine.cells import MAX_RANGE_END
 from gramwatt.engine.columns import uncertainty_kind
-from gramwatt.engine.limits import MAX_TABLE_COLUMNS
+from gramwatt.engine.limits import MAX_AXES, MAX_TABLE_BYTES, MAX_TABLE_COLUMNS
 from gramwatt.engine.query_strings import fits_query
 from gramwatt.engine.schemas import get_schema_name
 from gramwatt.engine.tables.plan import standing_codes
@@ -24,7 +24,7 @@ from gramwatt.web.openapi.components import (
     make_ok_response,
     make_problem_responses,
 )
-from gramwatt.web.table_options import BATCH_OPTIONS, MAX_AXES, MAX_TABLE_BYTES, SWEEP_OPTIONS, get_max_points
+from gramwatt.web.table_options import BATCH_OPTIONS, SWEEP_OPTIONS, get_max_points
 
 MEDIA: Final = tuple(FORMATS.values())
 LINES: Final = r"^[\s\S]*$"

@@ -10,6 +10,7 @@ from flask import Blueprint, Response, request
 from werkzeug.exceptions import HTTPException, RequestEntityTooLarge
 
 from gramwatt.engine import budget
+from gramwatt.engine.limits import MAX_TABLE_BYTES
 from gramwatt.engine.query_strings import fits_query
 from gramwatt.engine.tables import batch, ranking, sweep
 from gramwatt.engine.tables.chunks import BLOCK_ROWS, InvalidTable, MalformedTable, Source
@@ -26,7 +27,6 @@ from gramwatt.web.responses import find_calculator, make_post_only_problem
 from gramwatt.web.sweep_axes import AXIS_NAMES, parse_query_axes, parse_sweep_body
 from gramwatt.web.table_options import (
     BATCH_OPTIONS,
-    MAX_TABLE_BYTES,
     SWEEP_OPTIONS,
     make_table_plan,
     negotiate_table_format,
