@@ -9,6 +9,7 @@ from apispec import APISpec
 
 from gramwatt.model import CATEGORIES, Kind
 from gramwatt.web.openapi import json_schema
+from gramwatt.web.openapi.response_schemas import RESPONSE_SCHEMAS
 from gramwatt.web.problems import PROBLEM_TYPES
 
 JsonObject = dict[str, Any]
@@ -228,7 +229,7 @@ def add_components(spec: APISpec) -> None:
     """Add headers, schemas, and a response for every status of a problem."""
     for name, header in HEADERS.items():
         spec.components.header(name, header)
-    for name, shared in {**json_schema.SHARED, **SCHEMAS}.items():
+    for name, shared in {**RESPONSE_SCHEMAS, **SCHEMAS}.items():
         spec.components.schema(name, shared)
     not_modified = {"description": "The client's cached copy is up to date.", "headers": _headers("ETag")}
     spec.components.response("NotModified", not_modified)

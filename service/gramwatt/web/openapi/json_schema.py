@@ -17,11 +17,9 @@ from gramwatt.model import (
     Kind,
     NumberList,
     Quantity,
-    StandardUncertainty,
     Table,
     Text,
     TimeSeries,
-    get_fields,
 )
 from gramwatt.model.parsing import MAX_NUMBER_LENGTH
 from gramwatt.web.openapi.number_pattern import make_text_pattern
@@ -35,7 +33,7 @@ NAME = {"type": "string", "pattern": "^[a-z][a-z0-9_]*$", "maxLength": 64}
 
 def make_input_schema(kind: Kind, *, query: bool = False) -> JsonSchema:
     """Return the schema of one input, as a JSON value or as a query parameter."""
-    schema: JsonSchema = {"description": kind.description} if not isinstance(kind, StandardUncertainty) else {}
+    schema: JsonSchema = {"description": kind.description} if kind.is_given else {}
     match kind:
         case Quantity():
             schema |= _refer_to_quantity(kind)
@@ -75,8 +73,8 @@ def make_input_schema(kind: Kind, *, query: bool = False) -> JsonSchema:
 
 def make_recording_schemas(calculator: Calculator[Any, Any]) -> dict[str, JsonSchema]:
     """Return the schemas of a calculator's recordings, by the name of the class that declares their channels."""
-    tables = [_list_columns(kind).values() for kind in calculator.input_fields.values() if isinstance(kind, Table)]
-    kinds = [*calculator.input_fields.values(), *(each for columns in tables for each in columns)]
+    inputs = calculator.input_fields.values()
+    kinds = [*inputs, *(column for kind in inputs for column in kind.columns.values())]
     return {kind.row.__name__: _make_recording_schema(kind) for kind in kinds if isinstance(kind, TimeSeries)}
 
 
@@ -84,7 +82,7 @@ def _make_recording_schema(kind: TimeSeries) -> JsonSchema:
     """Return an object of lists by channel; other columns are allowed and ignored."""
     cells = {"type": ["number", "string", "null"], "maxLength": MAX_CELL_LENGTH, "pattern": r"^[\s\S]*$"}
     column: JsonSchema = {"type": "array", "maxItems": kind.max_length, "items": cells}
-    channels = {name: each for name, each in get_fields(kind.row).items() if isinstance(each, Quantity)}
+    channels = {name: each for name, each in kind.columns.items() if isinstance(each, Quantity)}
     return {
         "type": "object",
         "maxProperties": 1000,
@@ -102,13 +100,11 @@ def _refer_to_quantity(kind: Quantity) -> JsonSchema:
 
 def make_quantity_schemas(calculator: Calculator[Any, Any]) -> dict[str, JsonSchema]:
     """Return the schemas that a calculator's inputs refer to, one for each unit with its bounds, by name."""
-    found: list[Quantity] = []
+    kinds: list[Kind] = []
     for kind in calculator.input_fields.values():
-        if isinstance(kind, Table):
-            found += [each for each in _list_columns(kind).values() if isinstance(each, Quantity)]
-        elif isinstance(kind, Quantity | NumberList):
-            found.append(kind.item if isinstance(kind, NumberList) else kind)
-    return {make_quantity_name(kind): _make_quantity_schema(kind) for kind in found}
+        kinds += _list_columns(kind).values() if isinstance(kind, Table) else [kind]
+    quantities = [kind.quantity for kind in kinds if kind.quantity is not None]
+    return {make_quantity_name(quantity): _make_quantity_schema(quantity) for quantity in quantities}
 
 
 def make_quantity_name(kind: Quantity) -> str:
@@ -156,16 +152,17 @@ def _make_quantity_schema(kind: Quantity) -> JsonSchema:
 
 def _list_columns(kind: Table) -> dict[str, Kind]:
     """Return the columns of a row: its fields, and ``<name>_u`` of each quantity."""
-    fields = {name: inner for name, inner in get_fields(kind.row).items() if not isinstance(inner, StandardUncertainty)}
-    spreads = {
-        f"{name}_u": uncertainty_kind(name, inner) for name, inner in fields.items() if isinstance(inner, Quantity)
+    uncertainties = {
+        f"{name}_u": uncertainty_kind(name, column)
+        for name, column in kind.input_columns.items()
+        if isinstance(column, Quantity)
     }
-    return {**fields, **spreads}
+    return {**kind.input_columns, **uncertainties}
 
 
 def _make_row_schema(kind: Table) -> JsonSchema:
     columns = _list_columns(kind)
-    row = _make_object(
+    row = make_object(
         {name: make_input_schema(inner) for name, inner in columns.items()},
         required=[name for name, inner in columns.items() if inner.is_required],
     )
@@ -191,19 +188,14 @@ def make_value_schema(kind: Kind) -> JsonSchema:
                 "x-unit": kind.item.unit,
             }
         case Table():
-            fields = {
-                name: inner
-                for name, inner in get_fields(kind.row).items()
-                if not isinstance(inner, StandardUncertainty)
-            }
-            rows = _make_object({name: make_value_schema(inner) for name, inner in fields.items()})
+            rows = make_object({name: make_value_schema(inner) for name, inner in kind.input_columns.items()})
             return {"type": "array", "maxItems": kind.max_length, "items": rows}
         case Flag():
             return {"type": "boolean"}
         case TimeSeries():
             columns = {"type": "array", "maxItems": 100, "items": NAME}
             samples = {"type": "integer", "format": "int32", "minimum": 0, "maximum": kind.max_length}
-            return _make_object({"samples": samples, "columns": columns}, required=["samples", "columns"])
+            return make_object({"samples": samples, "columns": columns}, required=["samples", "columns"])
         case _:
             return make_input_schema(kind)
 
@@ -211,22 +203,17 @@ def make_value_schema(kind: Kind) -> JsonSchema:
 def make_result_schema(kind: Kind) -> JsonSchema:
     """Return the schema of a result; without a result it is null, in a table its columns are."""
     if isinstance(kind, Table):
-        fields = get_fields(kind.row)
         columns = {
-            name: make_value_schema(inner)
-            if isinstance(inner, Text) or getattr(inner, "optional", False)
-            else _describe(inner)
-            for name, inner in fields.items()
+            name: make_value_schema(column) if isinstance(column, Text) or column.optional else _describe(column)
+            for name, column in kind.columns.items()
         }
-        rows = _make_object(
-            columns, required=[name for name in columns if not getattr(fields[name], "optional", False)]
-        )
+        rows = make_object(columns, required=[name for name, column in kind.columns.items() if not column.optional])
         return {"type": "array", "description": kind.description, "maxItems": kind.max_length, "items": rows}
     return _describe(kind)
 
 
 def _describe(kind: Kind) -> JsonSchema:
-    return {"description": getattr(kind, "description", ""), **make_nullable(make_value_schema(kind))}
+    return {"description": kind.description, **make_nullable(make_value_schema(kind))}
 
 
 def make_nullable(schema: JsonSchema) -> JsonSchema:
@@ -251,17 +238,17 @@ def make_response_schema(calculator: Calculator[Any, Any]) -> JsonSchema:
         "items": {"type": "string", "enum": list(calculator.input_fields)},
     }
     solved = {"solved": {**names, "description": "The inputs that were computed from measured ones."}}
-    return _make_object(
+    return make_object(
         {
             "calculator": {"type": "string", "const": calculator.name},
             "given": {
-                **_make_object(given),
+                **make_object(given),
                 "description": "The inputs as the service understood them, each in its unit of this contract.",
             },
             "assumed": {**names, "description": "The inputs that took their default."},
             **(solved if any(assumption.solved_from for assumption in calculator.assumptions) else {}),
             "results": {
-                **_make_object(results, required=list(results)),
+                **make_object(results, required=list(results)),
                 "description": "null if there is no result.",
             },
             "units": {"$ref": "#/components/schemas/Units"},
@@ -273,114 +260,9 @@ def make_response_schema(calculator: Calculator[Any, Any]) -> JsonSchema:
     )
 
 
-def _make_object(properties: Mapping[str, Any], required: list[str] | None = None) -> JsonSchema:
+def make_object(properties: Mapping[str, Any], required: list[str] | None = None) -> JsonSchema:
+    """Return the schema of an object with no other members."""
     made: JsonSchema = {"type": "object", "additionalProperties": False, "properties": dict(properties)}
     if required:
         made["required"] = required
     return made
-
-
-def _make_text(longest: int, **more: object) -> JsonSchema:
-    return {"type": "string", "maxLength": longest, "pattern": PRINTABLE, **more}
-
-
-_ONE_OR_MANY: JsonSchema = {
-    "anyOf": [
-        {"type": "number", "format": "double"},
-        {"type": "array", "maxItems": 2000, "items": {"type": ["number", "null"], "format": "double"}},
-    ]
-}
-
-SHARED: Mapping[str, JsonSchema] = {
-    "Units": {
-        "type": "object",
-        "description": "The unit of each quantity in given and results.",
-        "additionalProperties": {"type": "string", "maxLength": 16, "pattern": PRINTABLE},
-    },
-    "Cautions": {
-        "type": "array",
-        "description": "Why results are null, then what to know before you use the others.",
-        "maxItems": 1000,
-        "items": {"$ref": "#/components/schemas/Caution"},
-    },
-    "Caution": _make_object(
-        {
-            "code": {"type": "string", "maxLength": 64, "pattern": "^[a-z0-9-]+$"},
-            "text": _make_text(2000),
-            "results": {
-                "type": "array",
-                "description": "The results that are null for this reason; in a table by_pack.2.endurance.",
-                "maxItems": 100,
-                "items": PATH,
-            },
-        },
-        required=["code", "text"],
-    ),
-    "Uncertainty": {
-        "type": "object",
-        "description": "The uncertainty of each numeric result, if an input has one, given or by default.",
-        "additionalProperties": {"$ref": "#/components/schemas/StandardUncertainty"},
-    },
-    "RowError": _make_object(
-        {
-            "row": {
-                "type": "integer",
-                "format": "int64",
-                "minimum": 0,
-                "maximum": 2**53,
-                "description": "Number of the row in the table, from 1.",
-            },
-            "type": {
-                "type": "string",
-                "format": "uri-reference",
-                "maxLength": 100,
-                "description": "Only in a last row: why the table could not be read to its end.",
-            },
-            "detail": _make_text(4000),
-            "errors": {
-                "type": "array",
-                "description": "Errors of this row, up to five; none after the first thousand invalid rows.",
-                "maxItems": 5,
-                "items": {"$ref": "#/components/schemas/Fault"},
-            },
-        },
-        required=["row", "detail"],
-    ),
-    "StandardUncertainty": _make_object(
-        {
-            "standard": {
-                **_ONE_OR_MANY,
-                "description": "Combined standard uncertainty (JCGM 100, 5.1.2), in the result's unit.",
-            },
-            "low": {**_ONE_OR_MANY, "description": "The result minus two standard uncertainties (k = 2)."},
-            "high": {**_ONE_OR_MANY, "description": "The result plus two standard uncertainties (k = 2)."},
-            "shares": {
-                "type": "object",
-                "description": "Share of each uncertain input in the variance; the shares add up to 1.",
-                "additionalProperties": {"type": "number", "format": "double", "minimum": 0, "maximum": 1},
-            },
-        },
-        required=["standard", "low", "high"],
-    ),
-    "Working": {
-        "type": "object",
-        "description": "With working=true: how each result was computed.",
-        "additionalProperties": {"$ref": "#/components/schemas/Steps"},
-    },
-    "Steps": _make_object(
-        {
-            "formula": _make_text(2000),
-            "numbers": _make_text(4000, description="The formula with numbers inserted."),
-            "method": _make_text(2000, description="How the result is computed, if no single formula gives it."),
-            "references": {
-                "type": "array",
-                "maxItems": 20,
-                "items": _make_object(
-                    {"text": _make_text(1000), "url": {"type": "string", "format": "uri", "maxLength": 500}},
-                    required=["text"],
-                ),
-            },
-        },
-        required=["references"],
-    ),
-}
