@@ -1,4 +1,4 @@
-"""gramwatt batch: tables of every format in and out, errors, and the status at the end."""
+"""gramwatt batch: tables of every format in and out, invalid rows, and the exit status."""
 
 from __future__ import annotations
 
@@ -60,7 +60,7 @@ def written(form: str, path: Path, rows: list[dict[str, Any]]) -> Path:
 
 
 def read(form: str, raw: bytes) -> list[dict[str, Any]]:
-    """Return a result as other programs read it."""
+    """Read a result table as other programs do."""
     match form:
         case "csv" | "tsv":
             separator = "\t" if form == "tsv" else ","
@@ -92,8 +92,8 @@ def test_each_format_in_and_out_has_the_library_s_values(form: str, to: str, tmp
     assert result.stderr == f"3 rows computed, 0 invalid: {out}\n"
     answers = read(to, out.read_bytes())
     assert [row["id"] for row in answers] == ["a", "b", "c"]
-    for requests, answer in zip(ROWS, answers, strict=True):
-        inputs: dict[str, Any] = {name: value for name, value in requests.items() if name != "id"}
+    for row_sent, answer in zip(ROWS, answers, strict=True):
+        inputs: dict[str, Any] = {name: value for name, value in row_sent.items() if name != "id"}
         expected = calculate("pack-current", **inputs)
         for name, value in expected["results"].items():
             assert answer[name] == (None if value is None else pytest.approx(value, rel=1e-11))
@@ -108,7 +108,7 @@ def test_every_extension_leads_to_its_format(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize("form", FORMATS)
-def test_standard_input_and_output_with_the_format_reported_or_found(form: str, tmp_path: Path) -> None:
+def test_standard_input_and_output_with_a_named_or_detected_format(form: str, tmp_path: Path) -> None:
     raw = written(form, tmp_path / "table", ROWS).read_bytes()
     output = run("pack-current", "-", "--from", form, "--to", "parquet", body=raw)
     assert output.exit_code == 0
@@ -147,7 +147,7 @@ def test_options_are_those_of_the_service() -> None:
 
 
 @pytest.mark.parametrize("to", FORMATS)
-def test_a_error_is_reported_in_its_row_and_by_the_status(to: str, tmp_path: Path) -> None:
+def test_an_invalid_row_has_its_error_and_sets_the_status(to: str, tmp_path: Path) -> None:
     out = tmp_path / "answers"
     result = run("pack-current", "-", "--to", to, "-o", out, body=CSV.replace(b"120.5", b"many"))
     assert result.exit_code == 1
@@ -200,7 +200,11 @@ def test_a_parquet_file_with_a_broken_row_group_keeps_the_rows_before(tmp_path: 
         pytest.param(["pack-current", "."], "directory", id="a-folder"),
         pytest.param(["pack-current", "-", "--set", "cels=6"], "did you mean cells", id="constant"),
         pytest.param(["pack-current", "-", "--set", "cells"], "name=value", id="no-value"),
-        pytest.param(["pack-current", "-", "--set", "cells=6"], "cells stands in", id="a-column-and-a-constant"),
+        pytest.param(
+            ["pack-current", "-", "--set", "cells=6"],
+            "both in the query and in the",
+            id="a-column-and-a-constant",
+        ),
         pytest.param(["pack-current", "-", "--units", "current:kg"], "units: ", id="unit"),
         pytest.param(["pack-current", "-", "--units", "current"], "result:unit", id="no-unit"),
         pytest.param(["pack-current", "-", "--decimal", ",", "--sep", ","], "comma", id="comma-twice"),
@@ -214,16 +218,16 @@ def test_a_parquet_file_with_a_broken_row_group_keeps_the_rows_before(tmp_path: 
         pytest.param(["pack-current", "-", "--url", "http://127.0.0.1:1"], "no connection", id="no-service"),
     ],
 )
-def test_where_nothing_can_be_done_nothing_is_written(arguments: list[str], expected_text: str, tmp_path: Path) -> None:
-    preserved = tmp_path / "answers.csv"
-    preserved.write_text("what was there\n", encoding="utf-8")
+def test_an_invalid_command_writes_nothing(arguments: list[str], expected_text: str, tmp_path: Path) -> None:
+    existing = tmp_path / "answers.csv"
+    existing.write_text("what was there\n", encoding="utf-8")
     body = CSV.replace(b"power", b"capacty") if "pack-energy" in arguments else CSV
-    result = run(*arguments, "-o", preserved, body=body)
+    result = run(*arguments, "-o", existing, body=body)
     assert (result.exit_code, result.stdout) == (2, "")
     assert expected_text in result.stderr
     assert "Traceback" not in result.stderr
-    assert preserved.read_text(encoding="utf-8") == "what was there\n"
-    assert list(tmp_path.iterdir()) == [preserved]
+    assert existing.read_text(encoding="utf-8") == "what was there\n"
+    assert list(tmp_path.iterdir()) == [existing]
 
 
 def test_help_says_what_workers_need() -> None:

@@ -80,7 +80,7 @@ def test_an_end_from_outside_leaves_nothing_behind(number: signal.Signals, statu
 
 
 @pytest.mark.parametrize("unbuffered", ["", "1"])
-def test_a_reader_that_leaves_is_no_error_to_tell(unbuffered: str, tmp_path: Path) -> None:
+def test_a_closed_pipe_prints_no_error(unbuffered: str, tmp_path: Path) -> None:
     environment = {**os.environ, "PYTHONUNBUFFERED": unbuffered}
     table = tmp_path / "table.csv"
     table.write_bytes(CSV + b"d,3,60,450\n" * 300_000)
@@ -96,7 +96,7 @@ def test_a_reader_that_leaves_is_no_error_to_tell(unbuffered: str, tmp_path: Pat
 
 
 def on_terminal(*arguments: object, stdout: int | None = None) -> str:
-    """Return what a process says whose standard error, and standard output by default, is a terminal."""
+    """Return the output of a process whose standard error (and standard output by default) is a terminal."""
     ours, theirs = pty.openpty()
     try:
         out = theirs if stdout is None else stdout
@@ -134,7 +134,7 @@ def test_a_bar_counts_the_rows_of_a_parquet_file(tmp_path: Path) -> None:
 
 
 def test_memory_does_not_grow_with_the_table(tmp_path: Path) -> None:
-    """Two million rows of Parquet to Parquet: the columns requested and computed alone are 250 MB."""
+    """Two million rows of Parquet to Parquet: the columns of inputs and results alone are 250 MB."""
     table = tmp_path / "table.parquet"
     schema = pa.schema({"cells": pa.int64(), "power": pa.float64(), "capacity": pa.float64()})
     with pq.ParquetWriter(table, schema) as writer:

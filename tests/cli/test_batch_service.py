@@ -36,7 +36,7 @@ def service() -> Iterator[str]:
 
 @pytest.fixture(scope="module")
 def table(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """Rows of all sorts, in more pieces than one; 1,250 of them have errors, more than are reported in full."""
+    """Rows of all sorts, in more than one chunk; 1,250 are invalid, which is more than are reported in full."""
     lines = ["id,cells,power,capacity,note"]
     for row in range(20_000):
         power = "much" if row % 16 == 7 else f"{10 + row % 800}{' W' if row % 3 else ''}"
@@ -89,7 +89,7 @@ def test_columns_go_both_ways_too(form: str, to: str, service: str, tmp_path: Pa
 
 
 def _write(path: Path) -> None:
-    """24,000 rows, every other one with an error."""
+    """Write 24,000 rows, every other one invalid."""
     many = 12_000
     inputs = pa.table(
         {"id": ["a", "b"] * many, "cells": [6, 6] * many, "power": [500, -1] * many, "capacity": [1300.0] * 2 * many}
@@ -118,7 +118,7 @@ def _read(path: Path) -> pa.Table:
 
 
 @pytest.mark.parametrize("to", ["csv", "ndjson", "json", "arrow"])
-def test_a_table_that_breaks_off_is_reported_alike(to: str, service: str, tmp_path: Path) -> None:
+def test_a_truncated_table_gives_the_same_message(to: str, service: str, tmp_path: Path) -> None:
     whole = tmp_path / "whole.arrows"
     inputs = pa.table({"cells": [6] * 3, "power": [500.0] * 3, "capacity": [1300.0] * 3})
     with pa.OSFile(str(whole), "wb") as sink, pa.ipc.new_stream(sink, inputs.schema) as stream:
@@ -143,7 +143,7 @@ def test_a_table_that_breaks_off_is_reported_alike(to: str, service: str, tmp_pa
         pytest.param(["pack-current", "--units", "current:kg"], b"cells\n6\n", ["units: "], id="unit"),
     ],
 )
-def test_a_problem_is_reported_with_every_error(
+def test_a_problem_lists_every_error(
     arguments: list[str], body: bytes, expected_text: list[str], service: str, tmp_path: Path
 ) -> None:
     result = run(*arguments, "-", "-o", tmp_path / "out.csv", "--url", service, body=body)
@@ -262,7 +262,7 @@ def test_rows_come_back_while_others_are_still_to_be_sent(service: str, tmp_path
 
 @pytest.mark.parametrize(("header", "status"), [(b"cells,power,capacity\n", 130), (b"cels,power\n", 2)])
 def test_an_end_while_more_is_to_come_is_clean(header: bytes, status: int, service: str, tmp_path: Path) -> None:
-    """Ctrl+C, and a header that is refused, while a thread waits for standard input."""
+    """Ctrl+C, and a header that is rejected, while a thread waits for standard input."""
     arguments = ["batch", "pack-current", "-", "-o", str(tmp_path / "out.csv"), "--url", service]
     command = [sys.executable, "-m", "gramwatt", *arguments]
     with subprocess.Popen(command, stdin=subprocess.PIPE, stderr=subprocess.PIPE) as process:

@@ -66,11 +66,11 @@ def test_tables_and_recordings(client: FlaskClient) -> None:
 @pytest.mark.parametrize(
     ("arguments", "output_text"),
     [
-        pytest.param(INPUTS, "say in which format", id="no-format"),
-        pytest.param((*INPUTS, "-o", "amps.gif"), "say in which format", id="another-ending"),
+        pytest.param(INPUTS, "choose a format: --format", id="no-format"),
+        pytest.param((*INPUTS, "-o", "amps.gif"), "choose a format: --format", id="another-ending"),
         pytest.param(("pack-curent", "--format", "svg"), "did you mean pack-current", id="calculator"),
         pytest.param((*INPUTS[:3], "--format", "svg"), "power is required", id="missing"),
-        pytest.param((*INPUTS, "--show", "current", "--format", "svg"), "give --vary", id="show-alone"),
+        pytest.param((*INPUTS, "--show", "current", "--format", "svg"), "add --vary", id="show-alone"),
         pytest.param((*SWEEP, "--show", "ended_by", "--format", "svg"), "no result that can be drawn", id="no-number"),
         pytest.param(
             (*SWEEP, "--vary", "cells=2,3", "--vary", "reserve=1,2", "--format", "svg"), "3 inputs", id="three"
@@ -82,7 +82,7 @@ def test_tables_and_recordings(client: FlaskClient) -> None:
         pytest.param((*INPUTS, "-o", "nowhere/at/all.svg"), "nowhere", id="no-such-folder"),
     ],
 )
-def test_what_cannot_be_drawn_is_reported(arguments: tuple[str, ...], output_text: str) -> None:
+def test_a_chart_that_cannot_be_drawn_gives_the_reason(arguments: tuple[str, ...], output_text: str) -> None:
     result = run(*arguments)
     assert result.exit_code == 2
     assert output_text in result.stderr

@@ -175,7 +175,7 @@ def test_a_unit_that_is_not_in_the_committed_table_is_reported(monkeypatch: pyte
     assert ended.output.startswith("model/unit_table.py differs from what Pint computes")
 
 
-def test_an_unknown_name_is_rejected() -> None:
+def test_an_unknown_name_is_an_error() -> None:
     ended = check("pack-enrgy")
     assert ended.exit_code == 2
     assert "did you mean pack-energy" in ended.stderr

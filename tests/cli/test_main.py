@@ -1,4 +1,4 @@
-"""The command line: the service's answers in a terminal, and its errors on standard error."""
+"""The command line: the results of the service in a terminal, and its errors on standard error."""
 
 from __future__ import annotations
 
@@ -32,7 +32,7 @@ def run(*arguments: str, body: bytes | None = None) -> Result:
 
 
 def run_invalid(result: Result) -> str:
-    """Return what a refused command says; nothing of it on standard output."""
+    """Return the errors of an invalid command; standard output must be empty."""
     assert result.exit_code == 2
     assert result.stdout == ""
     assert "Traceback" not in result.stderr
@@ -81,8 +81,8 @@ def test_a_body_from_standard_input(client: FlaskClient) -> None:
 
 
 def test_a_body_from_a_file(tmp_path: Path) -> None:
-    (tmp_path / "question.json").write_text('{"cells": 6, "capacity": "1.3 Ah"}', encoding="utf-8")
-    result = run("calc", "pack-energy", "--value", "usable_energy", "--body", str(tmp_path / "question.json"))
+    (tmp_path / "inputs.json").write_text('{"cells": 6, "capacity": "1.3 Ah"}', encoding="utf-8")
+    result = run("calc", "pack-energy", "--value", "usable_energy", "--body", str(tmp_path / "inputs.json"))
     assert result.stdout == "23.088\n"
 
 
@@ -106,7 +106,7 @@ def test_one_value(more: tuple[str, ...], expected: str) -> None:
     assert run(*PACK, *more).stdout == f"{expected}\n"
 
 
-def test_every_error_is_reported_on_standard_error() -> None:
+def test_every_error_is_on_standard_error() -> None:
     output = run_invalid(
         run("calc", "pack-energy", "cells=0", "capacity=1_000", "cels=6", "--units", "usable_energy:lb")
     )
@@ -133,7 +133,7 @@ def test_every_error_is_reported_on_standard_error() -> None:
         pytest.param(("serve", "--port", "99999"), "65535", id="no-such-port"),
     ],
 )
-def test_a_error_is_reported_with_what_would_help(arguments: tuple[str, ...], expected_text: str) -> None:
+def test_an_error_suggests_a_fix(arguments: tuple[str, ...], expected_text: str) -> None:
     assert expected_text in run_invalid(run(*arguments, body=b"{}"))
 
 
@@ -147,7 +147,7 @@ def test_a_error_is_reported_with_what_would_help(arguments: tuple[str, ...], ex
         pytest.param(b'{"cells": "6"}', "capacity", id="every-fault-of-a-body"),
     ],
 )
-def test_a_bad_body_is_rejected(body: bytes, expected_text: str) -> None:
+def test_an_invalid_body_is_an_error(body: bytes, expected_text: str) -> None:
     assert expected_text in run_invalid(run("calc", "pack-energy", "--body", "-", body=body))
 
 
@@ -192,20 +192,20 @@ FLIGHT = Path(__file__).resolve().parents[2] / "examples" / "overlay" / "flight.
 
 
 def test_a_recording_in_a_file() -> None:
-    """Its response is the service's for the same file; a value, a form and a name of a column may be requested."""
-    inputs = ("calc", "flight-log", "--log", str(FLIGHT), "cells=4", "capacity=850")
-    shown = CliRunner().invoke(main, [*inputs, "--json"])
+    """The result is that of the service for the same file; options choose a value, a format and a column."""
+    arguments = ("calc", "flight-log", "--log", str(FLIGHT), "cells=4", "capacity=850")
+    shown = CliRunner().invoke(main, [*arguments, "--json"])
     client = create_app().test_client()
     sent = client.post("/v1/flight-log/log?cells=4&capacity=850", data=FLIGHT.read_bytes(), content_type="text/csv")
     assert shown.stdout_bytes == sent.data
-    shown = CliRunner().invoke(main, [*inputs, "--column", "current=throttle [%]"])
+    shown = CliRunner().invoke(main, [*arguments, "--column", "current=throttle [%]"])
     assert (shown.exit_code, "not one of A, mA" in shown.output) == (2, True)
     shown = CliRunner().invoke(main, ["calc", "overlay-cues", "--log", str(FLIGHT), "--format", "vtt", "offset=2 s"])
     assert shown.output.startswith("WEBVTT\n")
 
 
 def test_files_as_the_rows_of_a_table(tmp_path: Path) -> None:
-    """Called as the files are; what is requested of a flight holds for each, the rest for all."""
+    """Each row has the name of its file; inputs of a single flight apply to each, the others to all."""
     for name in ("fresh", "tired"):
         (tmp_path / f"{name}.csv").write_bytes(FLIGHT.read_bytes())
     logs = [word for name in ("fresh", "tired") for word in ("--log", str(tmp_path / f"{name}.csv"))]
@@ -223,7 +223,7 @@ def test_files_as_the_rows_of_a_table(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("arguments", "output"),
     [
-        pytest.param(("pack-energy", "--log", str(FLIGHT)), "takes no recording", id="none is asked for"),
+        pytest.param(("pack-energy", "--log", str(FLIGHT)), "takes no recording", id="none is needed"),
         pytest.param(("flight-log", "--log", str(FLIGHT), "--log", str(FLIGHT)), "one recording", id="two of them"),
         pytest.param(("flight-log", "--log", str(FLIGHT), "--column", "volts=a"), "no such channel", id="no channel"),
         pytest.param(("flight-log", "--log", str(FLIGHT), "--column", "voltage=a"), "no column", id="no column"),
@@ -231,7 +231,7 @@ def test_files_as_the_rows_of_a_table(tmp_path: Path) -> None:
         pytest.param(("flight-log", "log=flight.csv"), "does not fit in text", id="as a word"),
     ],
 )  # fmt: skip
-def test_recordings_that_cannot_be_requested_with(arguments: tuple[str, ...], output: str) -> None:
+def test_invalid_recordings(arguments: tuple[str, ...], output: str) -> None:
     shown = CliRunner().invoke(main, ["calc", *arguments])
     assert shown.exit_code == 2
     assert output in shown.output

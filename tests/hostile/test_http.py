@@ -242,7 +242,7 @@ def test_requests_sent_ahead_are_bounded_though_the_transport_never_pauses() -> 
         await asyncio.sleep(0)
         assert started == 1
         assert len(connection.pipeline) <= MAX_PIPELINED
-        assert transport.paused or connection.refused
+        assert transport.paused or connection.rejected
         connection.connection_lost(None)
         for task in asyncio.all_tasks() - {asyncio.current_task()}:
             task.cancel()

@@ -1,4 +1,4 @@
-"""Grids on Dask workers; and the message where the scheduler, its workers or the library are not as they should be."""
+"""Grids on Dask workers; and messages for a scheduler, workers or a library that do not fit."""
 
 from __future__ import annotations
 
@@ -63,7 +63,7 @@ def test_something_else_that_listens_is_no_scheduler() -> None:
     assert "no Dask scheduler answers there" in result.stderr
 
 
-def test_a_scheduler_without_workers_is_reported(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_scheduler_without_workers_is_an_error(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(cluster, "CONNECT_TIMEOUT", 1)
     made = Cluster(tmp_path)
     try:
@@ -73,7 +73,7 @@ def test_a_scheduler_without_workers_is_reported(tmp_path: Path, monkeypatch: py
         made.end()
 
 
-def test_workers_of_another_version_are_rejected(workers: Cluster, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_workers_of_another_version_are_an_error(workers: Cluster, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(cluster, "__version__", "9.9.9")
     other = pytest.raises(cluster.ClusterError, match=r"has Gramwatt .*, and this is 9\.9\.9")
     with other, cluster.connect(workers.address):
@@ -100,16 +100,16 @@ def test_the_best_of_spans_are_the_best_of_all() -> None:
         for name, start, stop, count in (("power", "10", "900", 300), ("capacity", "500", "3000", 100))
     ]
     known = tuple(axis for axis in axes if axis is not None)
-    plan, options = Plan("pack-current", {"cells": "6"}), Ranking(9, "current")
+    plan, ranking = Plan("pack-current", {"cells": "6"}), Ranking(9, "current")
     whole = select_best(
-        options, (piece for chunk in sweep.read_grid(known, text=True) for piece in compute_batch(plan, chunk))
+        ranking, (piece for chunk in sweep.read_grid(known, text=True) for piece in compute_batch(plan, chunk))
     )
     grid = Grid(known)
-    parts = [compute_best_of_part(plan, grid, options, part)[1] for part in split_grid(grid, 1000)]
+    parts = [compute_best_of_part(plan, grid, ranking, part)[1] for part in split_grid(grid, 1000)]
     assert len(parts) == 30
     merged = parts[0]
     for part in reversed(parts[1:]):
-        merged = merged_best(options, merged, part)
+        merged = merged_best(ranking, merged, part)
     assert merged.rows.tolist() == whole.rows.tolist()
 
 

@@ -162,14 +162,14 @@ def test_the_same_command_computes_only_what_is_missing(table: Path, tmp_path: P
     assert (again.exit_code, first.exit_code) == (1, 1)
     assert again.stderr == first.stderr.replace("(5 parts)", "(5 parts, 2 of them from an earlier run)")
     assert contents(folder) == whole
-    preserved = {name for name, stamp in stamps(folder).items() if stamp == before[name]}
-    assert preserved == {"part-00000.parquet", "part-00004.parquet"}
+    unchanged = {name for name, stamp in stamps(folder).items() if stamp == before[name]}
+    assert unchanged == {"part-00000.parquet", "part-00004.parquet"}
     last = stamps(folder)
     assert "(5 parts, 5 of them from an earlier run)" in batch(table, f"{folder}/", *SMALL).stderr
     assert stamps(folder) == last
 
 
-def test_another_run_is_rejected_and_nothing_is_touched(table: Path, tmp_path: Path) -> None:
+def test_another_run_is_rejected_and_changes_nothing(table: Path, tmp_path: Path) -> None:
     folder = tmp_path / "out"
     batch(table, f"{folder}/", *SMALL)
     before = stamps(folder)
@@ -258,7 +258,7 @@ def test_a_table_that_changes_meanwhile_ends_the_run(table: Path, tmp_path: Path
         pytest.param(["TABLE", "-o", "/dev/null", "--jobs", "2"], "/dev/null is neither a file nor", id="device"),
     ],
 )
-def test_what_cannot_be_done_is_reported_in_a_line(
+def test_an_invalid_command_prints_one_line(
     arguments: list[str], expected_text: str, table: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.chdir(tmp_path)
@@ -273,7 +273,7 @@ def test_what_cannot_be_done_is_reported_in_a_line(
     assert sorted(tmp_path.iterdir()) == before
 
 
-def test_a_grid_of_too_many_parts_is_rejected(tmp_path: Path) -> None:
+def test_a_grid_of_too_many_parts_is_an_error(tmp_path: Path) -> None:
     result = run("sweep", *GRID[:-1], "power=1:2:1000000000", "-o", f"{tmp_path}/x/", "--rows-per-part", "10")
     assert result.stderr == "--rows-per-part: this makes more than 100,000 parts; use a larger number\n"
     best = run("sweep", *GRID, "--best", "2", "-o", f"{tmp_path}/", "--jobs", "2")

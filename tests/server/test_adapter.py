@@ -136,7 +136,7 @@ def test_head_has_no_body_and_takes_no_more_than_the_first_chunk(header: list[An
     run(test)
 
 
-def test_hop_by_hop_headers_are_dropped_and_others_preserved() -> None:
+def test_only_hop_by_hop_headers_are_dropped() -> None:
     def application(environ: Environ, start: Start) -> list[bytes]:
         start("207 Multi", [("Content-Length", "2"), ("X-A", "1"), ("X-A", "2"), ("Connection", "close")])
         return [b"ab"]
@@ -216,7 +216,7 @@ def test_an_error_reaches_the_server_and_its_response_has_no_end(
 
 
 @in_both
-def test_an_error_before_the_response_may_be_computed(header: list[Any]) -> None:
+def test_an_error_before_the_response_may_have_its_own_response(header: list[Any]) -> None:
     def respond(scope: Message, error: BaseException) -> Response:
         return 500, [(b"x-error", str(error).encode())], b"problem"
 

@@ -42,7 +42,7 @@ def test_a_chunked_body_is_read(live: str) -> None:
 @pytest.mark.parametrize("framing", ["length", "chunked"])
 @pytest.mark.parametrize("size", [1024 * 1024 + 1, 1124 * 1024, 10 * 1024 * 1024])
 def test_a_body_over_the_limit_is_never_cut_in_silence(live: str, framing: str, size: int) -> None:
-    """Cut at the limit it would still be good: only blanks follow. All of it is sent, and the response is not lost."""
+    """Cut at the limit it would still be good: only blanks follow. All of it is sent, and the response arrives."""
     body = BODY.ljust(size)
     if framing == "length":
         raw = HEAD + b"Content-Length: %d\r\n\r\n" % size + body
@@ -92,7 +92,7 @@ def test_a_request_that_cannot_be_read_gets_a_problem(live: str, raw: bytes, sta
     ("target", "status"),
     [(b"//v1", 200), (b"http://x/v1", 200), (b"http://x", 200), (b"http://x?a=1", 200), (b"*", 404)],
 )
-def test_every_form_of_target_is_computed_and_none_redirected(live: str, target: bytes, status: int) -> None:
+def test_every_form_of_target_gets_a_response_without_redirect(live: str, target: bytes, status: int) -> None:
     method = b"OPTIONS" if target == b"*" else b"GET"
     got, headers, _ = send(live, method + b" " + target + b" HTTP/1.1\r\n" + HOST + b"Connection: close\r\n\r\n")
     assert got == status
@@ -132,7 +132,7 @@ def test_a_body_that_stops_gets_a_problem(live: str, head: bytes) -> None:
 
 
 def test_a_body_that_ends_early_gets_a_problem(live: str) -> None:
-    """Even where what came is a whole request."""
+    """Even if the bytes received are a complete request."""
     with connect(live) as connection:
         connection.sendall(HEAD + b"Content-Length: 100\r\n\r\n" + BODY)
         connection.shutdown(socket.SHUT_WR)
@@ -149,7 +149,7 @@ def test_who_has_sent_all_still_gets_the_response(live: str) -> None:
         assert connection.recv(1) == b""
 
 
-def test_a_connection_is_preserved_and_head_has_no_body(live: str) -> None:
+def test_a_connection_stays_open_and_head_has_no_body(live: str) -> None:
     with connect(live) as connection:
         for method in ("GET", "HEAD", "OPTIONS", "GET"):
             connection.sendall(KEEP_ALIVE.replace(b"GET", method.encode(), 1))
@@ -159,7 +159,7 @@ def test_a_connection_is_preserved_and_head_has_no_body(live: str) -> None:
 
 
 @pytest.mark.parametrize("parts", [1, 2])
-def test_requests_in_one_go_are_computed_in_turn(live: str, parts: int) -> None:
+def test_pipelined_requests_get_responses_in_order(live: str, parts: int) -> None:
     last = KEEP_ALIVE.replace(b"Host", b"Connection: close\r\nHost")
     with connect(live) as connection:
         at = len(KEEP_ALIVE) + 10 if parts == 2 else 0
@@ -172,12 +172,12 @@ def test_requests_in_one_go_are_computed_in_turn(live: str, parts: int) -> None:
 
 
 def test_requests_sent_ahead_are_few(live: str) -> None:
-    """Those that were taken get responses, in turn, and the last says that the connection ends."""
+    """The accepted ones get responses in order, and the last response closes the connection."""
     with connect(live) as connection:
         connection.sendall(KEEP_ALIVE * 500)
         received = read_to_end(connection)
-    responses = received.count(b"HTTP/1.1 200 OK")
-    assert 30 < responses < 500
+    response_count = received.count(b"HTTP/1.1 200 OK")
+    assert 30 < response_count < 500
     assert received.count(b"connection: close") == 1
     assert b"connection: close" in received.rpartition(b"HTTP/1.1 200 OK")[2]
 

@@ -90,7 +90,7 @@ def test_sigterm_ends_it_cleanly(tmp_path: Path) -> None:
         output, _ = process.communicate(timeout=60)
     assert process.returncode == 0
     assert f"http://localhost:{port}/" in output
-    assert re.search(rf"http://localhost:{port}/v1/\S+  ->  \d\S* \S+", output), "the URL of an example and its result"
+    assert re.search(rf"http://localhost:{port}/v1/\S+  ->  \d\S* \S+", output), "a first request and its result"
     assert "Traceback" not in output
     with pytest.raises(ConnectionRefusedError):
         socket.create_connection(("127.0.0.1", port), timeout=60)
@@ -111,18 +111,18 @@ def test_sigterm_lets_requests_under_way_end() -> None:
 
 
 class Clients:
-    """Four clients on persistent connections that send one request after another; ``lost`` says what went wrong."""
+    """Four clients on persistent connections that send one request after another; ``lost`` lists the failures."""
 
     def __init__(self, port: int) -> None:
         self._port = port
         self._done = threading.Event()
-        self.responses, self.lost = 0, list[object]()
+        self.completed, self.lost = 0, list[object]()
 
     def __enter__(self) -> Clients:
         self._threads = [threading.Thread(target=self._request) for _ in range(4)]
         for thread in self._threads:
             thread.start()
-        until(lambda: self.responses > 20)
+        until(lambda: self.completed > 20)
         return self
 
     def __exit__(self, *_: object) -> None:
@@ -137,7 +137,7 @@ class Clients:
                 connection.request("GET", PACK)
                 response = connection.getresponse()
                 response.read()
-                self.responses += 1
+                self.completed += 1
             except ConnectionRefusedError:  # nobody listens any more
                 connection.close()
                 time.sleep(0.05)
@@ -154,8 +154,8 @@ def test_a_reload_and_a_stop_lose_no_request(tmp_path: Path) -> None:
         with Clients(port) as clients:
             process.send_signal(signal.SIGHUP)
             until(lambda: len(workers(process)) == 2 and not workers(process) & before)
-            reloaded = clients.responses
-            until(lambda: clients.responses > reloaded + 20)
+            reloaded = clients.completed
+            until(lambda: clients.completed > reloaded + 20)
             process.send_signal(signal.SIGTERM)
             assert process.wait(60) == 0
         assert clients.lost == []
@@ -168,8 +168,8 @@ def test_a_killed_worker_is_replaced_and_loses_only_its_own() -> None:
         with Clients(port) as clients:
             os.kill(min(before), signal.SIGKILL)
             until(lambda: len(workers(process)) == 2 and workers(process) != before)
-            replaced = clients.responses
-            until(lambda: clients.responses > replaced + 20)
+            replaced = clients.completed
+            until(lambda: clients.completed > replaced + 20)
         assert len(clients.lost) <= 4, "at most one of each client"
 
 

@@ -33,7 +33,7 @@ def upper_lines(environ: Environ, start: Start) -> Iterator[bytes]:
         yield line.upper()
 
 
-def test_the_first_line_is_computed_before_the_last_is_sent() -> None:
+def test_the_first_line_returns_before_the_last_is_sent() -> None:
     async def test() -> None:
         request = Request(WsgiToAsgi(upper_lines), "POST", "/", [CHUNKED], b"one\n")
         assert (await request.next())["status"] == 200
@@ -218,6 +218,171 @@ def test_reading_fails_once_the_client_has_left() -> None:
         gone.set()
         await request.end()
         assert len(errors) == 1
+
+    run(test)
+
+
+def waits(go_on: threading.Event, begun: list[str]) -> Callable[[Environ, Start], list[bytes]]:
+    def application(environ: Environ, start: Start) -> list[bytes]:
+        begun.append(environ["PATH_INFO"])
+        if environ["PATH_INFO"].startswith("/wait"):
+            assert go_on.wait(LIMIT)
+        start("200 OK", PLAIN)
+        return [b"done"]
+
+    return application
+
+
+def test_busy_threads_stop_no_short_request_and_other_streams_wait() -> None:
+    """Nor a request that takes long and has no streamed body, such as a small table."""
+
+    async def test() -> None:
+        go_on, begun = threading.Event(), list[str]()
+        adapter = WsgiToAsgi(
+            waits(go_on, begun), threads=2, run_in_thread=lambda scope: bool(scope["path"] == "/small")
+        )
+        streams = [Request(adapter, "POST", f"/wait/{number}", [CHUNKED], b"x") for number in range(5)]
+        await until(lambda: len(begun) == 2)
+        for path in ("/short", "/small") * 10:
+            assert await Request(adapter, "GET", path).read() == b"done"
+        assert len([path for path in begun if path.startswith("/wait")]) == 2
+        go_on.set()
+        for request in streams:
+            request.send(b"", more=False)
+            assert await request.read() == b"done"
+
+    run(test)
+
+
+def test_who_leaves_while_waiting_for_a_thread_is_never_begun() -> None:
+    async def test() -> None:
+        go_on, begun = threading.Event(), list[str]()
+        adapter = WsgiToAsgi(waits(go_on, begun), threads=1)
+        first = Request(adapter, "POST", "/wait/1", [CHUNKED], b"x")
+        await until(lambda: begun == ["/wait/1"])
+        left = Request(adapter, "POST", "/wait/2", [CHUNKED], b"x")
+        last = Request(adapter, "POST", "/wait/3", [CHUNKED], b"x")
+        await asyncio.sleep(0.05)
+        left.leave()
+        assert await left.end() == []
+        go_on.set()
+        for request in (first, last):
+            request.send(b"", more=False)
+            await request.read()
+        assert begun == ["/wait/1", "/wait/3"]
+
+    run(test)
+
+
+def test_who_stops_sending_while_waiting_for_a_thread_is_never_begun() -> None:
+    async def test() -> None:
+        go_on, begun = threading.Event(), list[str]()
+        adapter = WsgiToAsgi(waits(go_on, begun), threads=1, read_timeout=0.05)
+        first = complete(adapter, [CHUNKED])
+        first.scope["path"] = "/wait/1"
+        await until(lambda: begun == ["/wait/1"])
+        with pytest.raises(BodyTimeout):
+            await Request(adapter, "POST", "/wait/2", [CHUNKED], b"x").end()
+        go_on.set()
+        await first.read()
+        assert begun == ["/wait/1"]
+
+    run(test)
+
+
+@pytest.mark.parametrize("sent", [pytest.param((), id="send-nothing"), pytest.param((b"half",), id="send-half")])
+def test_clients_that_stop_sending_hold_no_slot(sent: tuple[bytes, ...]) -> None:
+    async def test() -> None:
+        adapter = WsgiToAsgi(echo, threads=1, read_timeout=LIMIT)
+        idle = [Request(adapter, "POST", "/", [CHUNKED], *sent) for _ in range(10)]
+        await asyncio.sleep(0.02)
+        assert (await complete(adapter, [CHUNKED], b"heard").read()).startswith(b"heard")
+        for request in idle:
+            request.leave()
+            await request.end()
+
+    run(test)
+
+
+@pytest.mark.parametrize("path", [pytest.param("/", id="streamed"), pytest.param("/long", id="whole")])
+def test_clients_that_read_nothing_hold_no_slot(path: str) -> None:
+    """Each of them still gets its response once it reads."""
+
+    def application(environ: Environ, start: Start) -> Iterator[bytes]:
+        start("200 OK", PLAIN)
+        for _ in range(5):
+            yield b"x" * 1000
+
+    async def test() -> None:
+        adapter = WsgiToAsgi(application, threads=1, run_in_thread=lambda scope: bool(scope["path"] == "/long"))
+        stuck = [Request(adapter, "POST", path, [CHUNKED] if path == "/" else []) for _ in range(10)]
+        for request in stuck:
+            request.writable.clear()
+            request.send(b"", more=False)
+        await asyncio.sleep(0.02)
+        assert len(await complete(adapter, [CHUNKED]).read()) == 5000
+        for request in stuck:
+            request.writable.set()
+            assert len(await request.read()) == 5000
+
+    run(test)
+
+
+def test_too_many_that_read_nothing_end_the_slowest_once_another_waits(monkeypatch: pytest.MonkeyPatch) -> None:
+    def slots(threads: int, max_waiting: int, max_stalled: int, observe: Any) -> Slots:
+        return Slots(threads, max_waiting, max_stalled, cut_after=0.0, observe=observe)
+
+    async def test() -> None:
+        monkeypatch.setattr("gramwatt.server.adapter.Slots", slots)
+        applications = [Endless() for _ in range(3)]
+
+        def application(environ: Environ, start: Start) -> Any:
+            path = environ["PATH_INFO"][1:]
+            return applications[int(path)](environ, start) if path else echo(environ, start)
+
+        adapter = WsgiToAsgi(application, threads=1, max_stalled=2)
+        stuck = []
+        for number in range(3):
+            stuck.append(Request(adapter, "POST", f"/{number}", [CHUNKED]))
+            stuck[-1].writable.clear()
+            stuck[-1].send(b"", more=False)
+            await until(lambda number=number: applications[number].made >= 2)  # type: ignore[misc]
+            await asyncio.sleep(0.1)
+        assert not any(application.closed.is_set() for application in applications)
+        assert (await complete(adapter, [CHUNKED], b"heard").read()).startswith(b"heard")
+        assert await asyncio.to_thread(applications[0].closed.wait, LIMIT)
+        assert not applications[1].closed.is_set()
+        assert not applications[2].closed.is_set()
+        await stuck[0].end()
+        for request in stuck[1:]:
+            request.leave()
+            await request.end()
+
+    run(test)
+
+
+def test_the_next_request_over_the_queue_limit_is_rejected_at_once() -> None:
+    """How many run and wait is observed, and in the end none does."""
+
+    async def test() -> None:
+        go_on, begun, seen = threading.Event(), list[str](), {"running": 0, "waiting": 0}
+
+        def observe(state: str, change: int) -> None:
+            seen[state] += change
+
+        adapter = WsgiToAsgi(waits(go_on, begun), threads=1, max_waiting=2, observe=observe)
+        first = Request(adapter, "POST", "/wait/1", [CHUNKED], b"x")
+        await until(lambda: begun == ["/wait/1"])
+        others = [Request(adapter, "POST", f"/wait/{number}", [CHUNKED], b"x") for number in range(2, 5)]
+        with pytest.raises(Overloaded):
+            await others.pop().end()
+        assert seen == {"running": 1, "waiting": 2}
+        go_on.set()
+        for request in (first, *others):
+            request.send(b"", more=False)
+            await request.read()
+        assert sorted(begun) == ["/wait/1", "/wait/2", "/wait/3"]
+        await until(lambda: seen == {"running": 0, "waiting": 0})
 
     run(test)
 

@@ -96,7 +96,7 @@ class InputTable:
             self.total = os.fstat(self._file.fileno()).st_size
 
     def _find_format(self, named: str | None) -> str:
-        """Return the named format; look at the first bytes if there is none, or to tell the kinds of Arrow apart."""
+        """Return the named format; read the first bytes if there is none, or if it may be either kind of Arrow."""
         if named not in (None, "arrow", "arrow-file"):
             return named
         self._peeked = self.read(_MAGIC_LENGTH)

@@ -1,6 +1,6 @@
 """A WSGI application as an ASGI application (HTTP only): `WsgiToAsgi`.
 
-A short request is read whole and answered in the event loop, which saves the way through a thread. A long one runs in a
+A short request is read whole and handled in the event loop, which saves the way through a thread. A long one runs in a
 thread. At most a few threads compute at once, so that short requests pass; who waits for its client does not count.
 """
 
@@ -34,11 +34,11 @@ ExcInfo = tuple[type[BaseException], BaseException, TracebackType | None]
 class WsgiToAsgi:
     """Run a WSGI application under an ASGI server.
 
-    ``run_in_thread`` tells by the scope which requests take long; those with a chunked body, or one of more than
+    ``run_in_thread`` decides by the scope which requests take long; those with a chunked body, or one of more than
     `MAX_BUFFERED_BODY` bytes, always run in a thread. ``threads`` compute at once for requests whose body is streamed,
     and as many for the others; at most ``max_waiting`` of either wait for a thread, and ``max_stalled`` hold one
     without computing, since their clients send or read slowly. ``get_response`` may have a response (status, headers,
-    body) to a request whose body is not streamed; its last argument tells whether it may compute one.
+    body) to a request whose body is not streamed; its last argument is whether it may compute one.
     ``in_thread`` is the application for requests that run in a thread, where it is another. ``respond_to_error`` may
     answer a `BodyTimeout`, an `Overloaded`, or what the application raised before its response began; else the server
     sees the error. ``read_timeout`` is how many seconds a client may pause within a body, ``body_timeout`` how many its

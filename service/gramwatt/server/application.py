@@ -1,4 +1,4 @@
-"""The ASGI application: the WSGI application behind an adapter, with what is short answered in the event loop."""
+"""The ASGI application: the WSGI application behind an adapter, with short requests handled in the event loop."""
 
 from __future__ import annotations
 
@@ -15,12 +15,12 @@ from gramwatt.web.middleware.memory import MemoryTrimmer
 from gramwatt.web.middleware.work_limits import runs_long
 from gramwatt.wsgi import app as wsgi_app
 
-OVERLOADED: Final = "Too many tables, charts and other long requests wait already; short requests are answered still."
+OVERLOADED: Final = "Too many tables, charts and other long requests wait already; short requests still get a response."
 RETRY_AFTER: Final = (b"retry-after", b"2")
 
 
 def is_long(scope: dict[str, Any]) -> bool:
-    """Return whether a request would hold up the others if the event loop answered it."""
+    """Return whether a request would delay the others if the event loop handled it."""
     sent = next((value for name, value in scope["headers"] if name == b"content-length"), b"0")
     size = int(sent) if sent.isdigit() and len(sent) < 20 else 0
     return runs_long(scope["path"], size + len(scope["query_string"]))

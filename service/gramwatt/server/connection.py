@@ -29,7 +29,7 @@ MINIMUM_READ_RATE: Final = 2000
 PRESENCE_INTERVAL: Final = 0.3
 """Seconds between two tries to reach a client that has closed its sending side and waits for its response."""
 STOP_DELAY: Final = 1.0
-"""Seconds that a worker told to stop keeps idle connections, for requests that are on their way."""
+"""Seconds that a stopping worker keeps idle connections, for requests that are on their way."""
 MAX_LINE_LENGTH: Final = 8190
 MAX_HEAD_BYTES: Final = 65536
 MAX_FIELDS: Final = 64
@@ -69,11 +69,11 @@ class Connection(HttpToolsProtocol):
         self.read_timer: asyncio.TimerHandle | None = None
         self.presence_timer: asyncio.TimerHandle | None = None
         self.head_size = 0
-        self.in_head = self.uploading = self.refused = self.stopping = False
+        self.in_head = self.uploading = self.rejected = self.stopping = False
 
     @property
     def idle(self) -> bool:
-        """Whether every request so far is answered."""
+        """Whether every request so far has its response."""
         return self.cycle is None or self.cycle.response_complete
 
     def connection_made(self, transport: asyncio.Transport) -> None:  # type: ignore[override]
@@ -120,16 +120,16 @@ class Connection(HttpToolsProtocol):
 
     def data_received(self, data: bytes) -> None:
         """Parse what came, and see what is expected next."""
-        if self.refused:
+        if self.rejected:
             return
         continued = self.in_head
         self.head_size = len(data) + (self.head_size if continued else 0)
         super().data_received(data)
         if continued and self.in_head and self.head_size > MAX_HEAD_BYTES:
-            self.refuse(
+            self.reject(
                 InvalidRequest(414 if len(self.url) > MAX_LINE_LENGTH else 431, "The request's head has no end.")
             )
-        if self.refused or self.transport.is_closing():
+        if self.rejected or self.transport.is_closing():
             return
         if self.in_head or (self.idle and self.timeout_keep_alive_task is None):
             if self.head_timer is None:
@@ -143,7 +143,7 @@ class Connection(HttpToolsProtocol):
             limit_unread(self.transport.get_extra_info("socket"), None if uploading else UNREAD_TIMEOUT)
 
     def on_head_timeout(self) -> None:
-        """End a connection whose head did not come in time, unless an earlier request is being answered."""
+        """End a connection whose head did not come in time, unless an earlier request is in progress."""
         self.head_timer = None
         if self.idle:
             self.transport.abort()
@@ -185,15 +185,15 @@ class Connection(HttpToolsProtocol):
         """Answer what the parser could not read; uvicorn calls this where parsing failed."""
         error = sys.exception()
         cause = None if error is None else error.__context__
-        self.refuse(cause if isinstance(cause, InvalidRequest) else InvalidRequest(400, f"{error or msg}."))
+        self.reject(cause if isinstance(cause, InvalidRequest) else InvalidRequest(400, f"{error or msg}."))
 
-    def refuse(self, error: InvalidRequest) -> None:
+    def reject(self, error: InvalidRequest) -> None:
         """Answer with a problem, unless a response is under way, and read no more requests."""
-        self.refused = True
+        self.rejected = True
         if not self.idle:
             self.close_after_response()
             if self.pipeline or not self.cycle.more_body:
-                return  # the requests before are answered first, and the connection ends then
+                return  # the connection ends after the responses to the earlier requests
             self.cycle.disconnected = True
             self.cycle.message_event.set()
             self.flow.resume_writing()
@@ -217,10 +217,10 @@ class Connection(HttpToolsProtocol):
 
     def eof_received(self) -> bool:  # type: ignore[override]
         """Answer who has sent everything; RFC 9112, 9.6 lets a client close its sending side."""
-        if self.refused or self.idle:
+        if self.rejected or self.idle:
             return False
         if self.cycle.more_body:
-            self.refuse(InvalidRequest(400, "The body breaks off."))
+            self.reject(InvalidRequest(400, "The body breaks off."))
             return False
         self.close_after_response()
         self.presence_timer = self.loop.call_later(PRESENCE_INTERVAL, self.on_presence_timer)
@@ -251,7 +251,7 @@ class Connection(HttpToolsProtocol):
 
 
 def count_unread(sock: Any) -> int:
-    """Return the bytes that the system holds for a client; 0 where it does not tell."""
+    """Return the bytes that the system holds for a client; 0 where it does not report them."""
     count = bytearray(4)
     with contextlib.suppress(OSError, AttributeError):
         fcntl.ioctl(sock.fileno(), termios.TIOCOUTQ, count)

@@ -10,7 +10,7 @@ SETTINGS: Final = "python:gramwatt.server.gunicorn_config"
 
 
 def serve(host: str, port: int, on_ready: Callable[[], None]) -> None:
-    """Serve until told to stop; ``on_ready`` is called when the socket listens."""
+    """Serve until stopped; ``on_ready`` is called when the socket listens."""
     if sys.platform == "win32":
         serve_with_waitress(host, port, on_ready)
         return

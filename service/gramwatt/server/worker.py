@@ -22,14 +22,14 @@ SWITCH_INTERVAL: Final = 0.0005
 
 
 class Server(uvicorn.Server):
-    """uvicorn's server, which answers before it stops whoever waits to be accepted, and ends with gunicorn's master."""
+    """uvicorn's server, which serves waiting clients before it stops, and ends with gunicorn's master."""
 
     def __init__(self, config: uvicorn.Config, master: int) -> None:
         super().__init__(config)
         self.master = master
 
     async def on_tick(self, counter: int) -> bool:
-        """Tell whether to stop."""
+        """Return whether to stop."""
         return await super().on_tick(counter) or os.getppid() != self.master
 
     async def shutdown(self, sockets: list[socket.socket] | None = None) -> None:
@@ -79,7 +79,7 @@ class Worker(UvicornWorker):  # type: ignore[misc, unused-ignore]
         super().init_process()
 
     def run(self) -> None:
-        """Serve until told to stop."""
+        """Serve until stopped."""
         self.config.app = self.wsgi
         server = Server(self.config, self.ppid)  # as gunicorn forked it: the master may be gone by now
         with asyncio.Runner(loop_factory=uvloop.new_event_loop) as runner:
