@@ -50,7 +50,7 @@ def test_an_address_without_a_scheduler_is_reported_in_a_line(tmp_path: Path) ->
     found = subprocess.run(command, cwd=tmp_path, capture_output=True, text=True, check=True)
     assert found.stdout == "2\n" * len(addresses)
     for address, line in zip(addresses, found.stderr.splitlines(), strict=True):
-        assert line.startswith(f"--scheduler {address}: no Dask scheduler answers there: ")
+        assert line.startswith(f"--scheduler {address}: no Dask scheduler responds there: ")
     assert list(tmp_path.iterdir()) == [table]
 
 
@@ -60,7 +60,7 @@ def test_something_else_that_listens_is_no_scheduler() -> None:
         arguments = ("sweep", "pack-current", "cells=6", "capacity=1", "--vary", "power=1:2:3", "--best", "1")
         result = run(*arguments, "--scheduler", address)
     assert result.exit_code == 2
-    assert "no Dask scheduler answers there" in result.stderr
+    assert "no Dask scheduler responds there" in result.stderr
 
 
 def test_a_scheduler_without_workers_is_an_error(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -75,7 +75,7 @@ def test_a_scheduler_without_workers_is_an_error(tmp_path: Path, monkeypatch: py
 
 def test_workers_of_another_version_are_an_error(workers: Cluster, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(cluster, "__version__", "9.9.9")
-    other = pytest.raises(cluster.ClusterError, match=r"has Gramwatt .*, and this is 9\.9\.9")
+    other = pytest.raises(cluster.ClusterError, match=r"has Gramwatt .*, but this is 9\.9\.9")
     with other, cluster.connect(workers.address):
         pass
 
