@@ -10,7 +10,7 @@ import pytest
 from flask.testing import FlaskClient
 from werkzeug.test import TestResponse
 
-from engine.tables.table_helpers import FORMATS, read, written
+from engine.tables.table_helpers import FORMATS, decode_rows, encode_rows
 from gramwatt.engine.wire_formats import FORMATS as MEDIA
 
 BATCH = "/v1/pack-energy/batch"
@@ -31,7 +31,7 @@ def post(client: FlaskClient, body: bytes | str, sent: str = "csv", query: str =
 def rows(answer: TestResponse, form: str = "csv", separator: str | None = None) -> list[Row]:
     assert answer.status_code == 200, answer.text
     assert answer.content_type.partition(";")[0] == MEDIA[form]
-    return read(answer.data, form, separator=separator)
+    return decode_rows(answer.data, form, separator=separator)
 
 
 def errors(answer: TestResponse, status: int, kind: str) -> list[dict[str, Any]]:
@@ -48,7 +48,7 @@ def errors(answer: TestResponse, status: int, kind: str) -> list[dict[str, Any]]
 @pytest.mark.parametrize("wanted", FORMATS)
 def test_rows_are_the_single_answers(client: FlaskClient, sent: str, wanted: str) -> None:
     """In every pair of formats; by format= and by Accept the very same bytes."""
-    body = written(QUESTIONS, sent)
+    body = encode_rows(QUESTIONS, sent)
     answer = post(client, body, sent, f"?format={wanted}&header=names")
     assert post(client, body, sent, "?header=names", Accept=MEDIA[wanted]).data == answer.data
     made = rows(answer, wanted)
@@ -64,12 +64,12 @@ def test_rows_are_the_single_answers(client: FlaskClient, sent: str, wanted: str
 
 @pytest.mark.parametrize("sent", FORMATS)
 def test_the_answer_is_in_the_format_of_the_body(client: FlaskClient, sent: str) -> None:
-    answer = post(client, written(QUESTIONS, sent), sent)
+    answer = post(client, encode_rows(QUESTIONS, sent), sent)
     assert len(rows(answer, sent)) == 3
     assert answer.headers["Standing-Cautions"] == "lithium-fire, ask-airline"
     assert answer.headers["Cache-Control"] == "no-store"
     assert answer.headers["Access-Control-Allow-Origin"] == "*"
-    assert post(client, written(QUESTIONS, sent), sent, Accept="*/*").data == answer.data
+    assert post(client, encode_rows(QUESTIONS, sent), sent, Accept="*/*").data == answer.data
 
 
 @pytest.mark.parametrize(
@@ -83,7 +83,7 @@ def test_the_answer_is_in_the_format_of_the_body(client: FlaskClient, sent: str)
     ],
 )
 def test_other_names_of_the_formats(client: FlaskClient, media: str, form: str) -> None:
-    assert len(rows(post(client, written(QUESTIONS, form), media), form)) == 3
+    assert len(rows(post(client, encode_rows(QUESTIONS, form), media), form)) == 3
 
 
 @pytest.mark.parametrize(
@@ -156,7 +156,9 @@ def test_all_faults_of_a_header_are_told_at_once(client: FlaskClient) -> None:
 @pytest.mark.parametrize("sent", FORMATS)
 def test_labels_and_kept_columns_pass_through_untouched(client: FlaskClient, sent: str) -> None:
     labels = {"id": "007", "name": "1e3", "note": "=a1, \"b\"; 'c' ü", "drone": " x "}
-    answer = post(client, written([{**labels, "cells": 6, "capacity": 1300}], sent), sent, "?keep=drone&format=ndjson")
+    answer = post(
+        client, encode_rows([{**labels, "cells": 6, "capacity": 1300}], sent), sent, "?keep=drone&format=ndjson"
+    )
     assert {name: json.loads(answer.data)[name] for name in labels} == labels
     assert list(json.loads(answer.data))[:4] == list(labels)
 

@@ -10,7 +10,7 @@ import pyarrow as pa
 import pytest
 from flask.testing import FlaskClient
 
-from engine.tables.table_helpers import FORMATS, stream, written
+from engine.tables.table_helpers import FORMATS, encode_rows, stream
 from gramwatt.engine.tables import compute, csv_reader
 from gramwatt.engine.tables.chunks import BatchResult, Chunk
 from gramwatt.engine.tables.plan import Plan
@@ -21,7 +21,7 @@ every_format = pytest.mark.parametrize("sent", FORMATS)
 
 
 def three(sent: str) -> bytes:
-    return written([{"id": "a", "cells": cells, "capacity": 1300} for cells in (6, 99, 4)], sent)
+    return encode_rows([{"id": "a", "cells": cells, "capacity": 1300} for cells in (6, 99, 4)], sent)
 
 
 @every_format
@@ -54,7 +54,7 @@ def test_a_ragged_row_is_told_and_the_next_is_answered(client: FlaskClient, body
 @every_format
 def test_unknown_names_and_missing_inputs_of_json_are_those_of_their_row(client: FlaskClient, sent: str) -> None:
     """Only JSON names its columns row by row; elsewhere the header is at fault."""
-    answer = post(client, written([{"cells": 6, "capacity": 1300}, {"cells": 6, "cels": 5}], sent), sent)
+    answer = post(client, encode_rows([{"cells": 6, "capacity": 1300}, {"cells": 6, "cels": 5}], sent), sent)
     if sent not in ("json", "ndjson"):
         assert [error["pointer"] for error in errors(answer, 422, "invalid-input")] == ["/cels"]
         return
@@ -98,7 +98,7 @@ def test_rows_before_the_end_of_a_truncated_arrow_stream_stand(client: FlaskClie
 @every_format
 def test_a_body_shorter_than_it_says_is_never_taken_for_whole(client: FlaskClient, sent: str) -> None:
     """Cut within a number, the last row would be another question. Some servers end such a body like a whole one."""
-    body = written([{"cells": 6, "capacity": 1300}] * 2, sent)[:-4]
+    body = encode_rows([{"cells": 6, "capacity": 1300}] * 2, sent)[:-4]
     told = {"CONTENT_LENGTH": str(len(body) + 4), "wsgi.input_terminated": True}
     answer = client.post(BATCH, data=body, content_type=MEDIA[sent], environ_overrides=told)
     if answer.status_code == 200:

@@ -9,7 +9,7 @@ import pytest
 from flask.testing import FlaskClient
 from werkzeug.test import TestResponse
 
-from engine.tables.table_helpers import FORMATS, read
+from engine.tables.table_helpers import FORMATS, decode_rows
 from gramwatt.engine import registry
 
 SWEEP = "/v1/pack-energy/sweep"
@@ -20,7 +20,7 @@ Row = dict[str, Any]
 def rows(answer: TestResponse) -> list[Row]:
     assert answer.status_code == 200, answer.text
     assert answer.content_type == "application/json"
-    return read(answer.data, "json")
+    return decode_rows(answer.data, "json")
 
 
 def post(client: FlaskClient, body: object, query: str = "", sweep: str = SWEEP) -> TestResponse:
@@ -84,7 +84,7 @@ def test_query_and_body_give_the_same_table(client: FlaskClient, query: str, bod
     by_body = post(client, body, f"?format={form}")
     assert by_query.status_code == by_body.status_code == 200, by_query.text
     assert by_query.data == by_body.data
-    assert not any(row.get("error") for row in read(by_query.data, form))
+    assert not any(row.get("error") for row in decode_rows(by_query.data, form))
 
 
 def test_a_point_is_answered_as_the_question_alone(client: FlaskClient) -> None:

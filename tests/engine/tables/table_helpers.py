@@ -1,4 +1,4 @@
-"""A table through the whole of `edge.tables`, and its answer as rows again: what the tests of tables share."""
+"""Helpers for tests of tables: encode rows, compute a table, and decode the output into rows."""
 
 from __future__ import annotations
 
@@ -25,12 +25,12 @@ Row = dict[str, Any]
 
 
 def source_of(raw: bytes) -> Source:
-    """Return the bytes as a table comes in."""
+    """Return a source that reads these bytes."""
     return io.BytesIO(raw).read
 
 
 def passthrough(keep: str) -> Passthrough:
-    """Return what ``keep=`` says."""
+    """Return the parsed value of ``keep``."""
     names = frozenset(name for name in keep.split(",") if name and name != "*")
     return Passthrough(names, "*" in keep)
 
@@ -45,31 +45,31 @@ def table(
     style: Style = PLAIN,
     **plan: Any,
 ) -> bytes:
-    """Return the answered table as bytes."""
-    wish = Plan(name, **plan)
-    wish, pieces = batch.read_first_chunk(
-        wish, batch.read_chunks(wish, batch.TableFormat(sent, style), source_of(raw), passthrough(keep))
+    """Return the computed table as bytes."""
+    table_plan = Plan(name, **plan)
+    table_plan, chunks = batch.read_first_chunk(
+        table_plan, batch.read_chunks(table_plan, batch.TableFormat(sent, style), source_of(raw), passthrough(keep))
     )
-    into = batch.make_writer(wish, batch.TableFormat(wanted, style))
-    return b"".join(batch.write_table(wish, pieces, into, batch.RowCounts()))
+    into = batch.make_writer(table_plan, batch.TableFormat(wanted, style))
+    return b"".join(batch.write_table(table_plan, chunks, into, batch.RowCounts()))
 
 
 def rows(name: str, raw: bytes, sent: str = "csv", wanted: str = "json", **options: Any) -> list[Row]:
-    """Return the answered table as rows."""
-    return read(table(name, raw, sent, wanted, **options), wanted)
+    """Return the computed table as rows."""
+    return decode_rows(table(name, raw, sent, wanted, **options), wanted)
 
 
-def read(made: bytes, form: str, *, separator: str | None = None) -> list[Row]:
-    """Bytes of any format as rows: numbers and words, None where a cell is empty."""
+def decode_rows(output: bytes, form: str, *, separator: str | None = None) -> list[Row]:
+    """Decode a table of any format into rows: numbers and texts, None where a cell is empty."""
     match form:
         case "json":
-            return list(json.loads(made))
+            return list(json.loads(output))
         case "ndjson":
-            return [json.loads(line) for line in made.splitlines()]
+            return [json.loads(line) for line in output.splitlines()]
         case "arrow":
-            return list(pa.ipc.open_stream(made).read_all().to_pylist())
+            return list(pa.ipc.open_stream(output).read_all().to_pylist())
         case _:
-            text = io.StringIO(made.decode(), newline="")
+            text = io.StringIO(output.decode(), newline="")
             lines = csv.reader(text, delimiter=separator or ("\t" if form == "tsv" else ","), strict=True)
             header = next(lines)
             return [dict(zip(header, (_cell(cell) for cell in line), strict=True)) for line in lines if len(line) > 0]
@@ -84,25 +84,25 @@ def _cell(cell: str) -> Any:
         return cell
 
 
-def written(questions: Sequence[Mapping[str, object]], form: str) -> bytes:
-    """Questions as a table in a format; what a row leaves out is empty or null."""
+def encode_rows(requests: Sequence[Mapping[str, object]], form: str) -> bytes:
+    """Encode requests as a table in a format. An input that a row does not have is empty or null."""
     match form:
         case "json":
-            return json.dumps(questions).encode()
+            return json.dumps(requests).encode()
         case "ndjson":
-            return "".join(json.dumps(question) + "\n" for question in questions).encode()
+            return "".join(json.dumps(request) + "\n" for request in requests).encode()
         case "arrow":
-            return _arrow(questions)
+            return _arrow(requests)
         case _:
-            names = list(dict.fromkeys(name for question in questions for name in question))
-            made = io.StringIO(newline="")
-            lines = csv.writer(made, delimiter="\t" if form == "tsv" else ",")
+            names = list(dict.fromkeys(name for request in requests for name in request))
+            text = io.StringIO(newline="")
+            lines = csv.writer(text, delimiter="\t" if form == "tsv" else ",")
             lines.writerow(names)
-            lines.writerows([_word(question.get(name)) for name in names] for question in questions)
-            return made.getvalue().encode()
+            lines.writerows([_format_cell(request.get(name)) for name in names] for request in requests)
+            return text.getvalue().encode()
 
 
-def _word(value: object) -> str:
+def _format_cell(value: object) -> str:
     if isinstance(value, bool):
         return str(value).lower()
     if isinstance(value, list):
@@ -110,11 +110,11 @@ def _word(value: object) -> str:
     return "" if value is None else str(value)
 
 
-def _arrow(questions: Sequence[Mapping[str, object]]) -> bytes:
-    names = list(dict.fromkeys(name for question in questions for name in question))
+def _arrow(requests: Sequence[Mapping[str, object]]) -> bytes:
+    names = list(dict.fromkeys(name for request in requests for name in request))
     columns = {}
     for name in names:
-        values = [question.get(name) for question in questions]
+        values = [request.get(name) for request in requests]
         given = [value for value in values if value is not None]
         numbers = all(isinstance(value, int | float) and not isinstance(value, bool) for value in given)
         columns[name] = pa.array(values, pa.float64() if numbers else None)
@@ -129,15 +129,15 @@ def stream(given: pa.Table, rows_each: int | None = None) -> bytes:
     return sink.getvalue()
 
 
-def single(name: str, question: Mapping[str, object], *, text: bool = False, **options: Any) -> Row:
-    """Return the answer to one question; where it is refused its faults alone, as ``error``."""
+def single(name: str, request: Mapping[str, object], *, text: bool = False, **options: Any) -> Row:
+    """Return the response to one request, or for an invalid one the pointers of its errors, as ``error``."""
     try:
-        return calculate.compute_response(registry.load()[name], question, text=text, **options)
-    except calculate.InvalidInput as refused:
-        return {"error": [error.pointer for error in refused.errors]}
+        return calculate.compute_response(registry.load()[name], request, text=text, **options)
+    except calculate.InvalidInput as invalid:
+        return {"error": [error.pointer for error in invalid.errors]}
 
 
-def told(row: Row) -> Iterator[str]:
+def caution_codes(row: Row) -> Iterator[str]:
     """Yield the codes of a row's cautions, however the format has them."""
     codes = row["cautions"]
     yield from codes if isinstance(codes, list) else (codes or "").split()
@@ -145,7 +145,7 @@ def told(row: Row) -> Iterator[str]:
 
 @contextmanager
 def row_by_row() -> Iterator[None]:
-    """Without any reading by columns."""
+    """Turn off reading by columns."""
 
     def nothing(*_: object, **__: object) -> None:
         return None
@@ -157,8 +157,8 @@ def row_by_row() -> Iterator[None]:
 
 
 @contextmanager
-def in_pieces(size: int) -> Iterator[None]:
-    """Read so many bytes at once."""
+def in_chunks(size: int) -> Iterator[None]:
+    """Read this many bytes at once."""
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(csv_reader, "READ_SIZE", size)
         patch.setattr(json_reader, "READ_SIZE", size)

@@ -1,4 +1,4 @@
-"""Arrow streams as programs make them, and broken ones: numbers of every type, texts, slices, streams cut or spoilt."""
+"""Valid and invalid Arrow streams: numbers of every type, texts, slices, truncated and corrupt streams."""
 
 from __future__ import annotations
 
@@ -46,11 +46,11 @@ def test_inputs_of_any_type_that_fits(capacity: pa.Array) -> None:
         pytest.param("capacity", [[1], [2]], id="lists-for-a-number"),
     ],
 )
-def test_a_column_of_a_type_that_cannot_fit_is_refused_whole(name: str, values: list[Any]) -> None:
+def test_a_column_of_the_wrong_type_rejects_the_table(name: str, values: list[Any]) -> None:
     columns: dict[str, Any] = {"cells": [6, 6], "capacity": [1300, 1300], name: values}
-    with pytest.raises(InvalidTable, match="a column of type") as refused:
+    with pytest.raises(InvalidTable, match="a column of type") as exc_info:
         table(PACK, stream(pa.table(columns)), "arrow")
-    assert [error.pointer for error in refused.value.errors] == [f"/{name}"]
+    assert [error.pointer for error in exc_info.value.errors] == [f"/{name}"]
 
 
 def test_slices_and_batches_keep_their_rows() -> None:
@@ -67,42 +67,42 @@ def test_a_compressed_stream() -> None:
     assert len(rows(PACK, sink.getvalue(), "arrow")) == 10
 
 
-def test_wherever_it_is_cut_the_rows_before_stand() -> None:
-    """At the end of a batch alone it is a whole stream, as the format has it."""
+def test_a_truncated_stream_has_the_rows_before_the_cut() -> None:
+    """Cut at the end of a batch it is a valid stream."""
     raw = stream(PLAIN, 4)
-    told: set[tuple[int, bool]] = set()
+    outcomes: set[tuple[int, bool]] = set()
     for cut in range(0, len(raw), 3):
         try:
             made = rows(PACK, raw[:cut], "arrow", "ndjson")
         except MalformedTable:
             continue
         broken = bool(made) and "error" in made[-1]
-        told.add((len(made) - broken, broken))
-    assert {(0, True), (4, True), (8, True)} & told
-    assert {count for count, _ in told} <= {0, 4, 8, 10}
+        outcomes.add((len(made) - broken, broken))
+    assert {(0, True), (4, True), (8, True)} & outcomes
+    assert {count for count, _ in outcomes} <= {0, 4, 8, 10}
 
 
 @pytest.mark.parametrize("wanted", [pytest.param(form, id=form) for form in ("ndjson", "csv", "arrow")])
-def test_places_beyond_a_text_are_never_looked_up(wanted: str) -> None:
+def test_offsets_beyond_the_text_are_rejected(wanted: str) -> None:
     """Unchecked, such a stream ends the process."""
     notes = pa.table({"cells": [6, 6], "capacity": [1300.0, 1300.0], "note": ["a" * 77, "b" * 78]})
-    raw, places = stream(notes), [at.to_bytes(4, "little") for at in (0, 77, 155, 2**30)]
-    assert raw.count(b"".join(places[:3])) == 1
-    spoilt = raw.replace(b"".join(places[:3]), places[0] + places[3] + places[2])
+    raw, offsets = stream(notes), [at.to_bytes(4, "little") for at in (0, 77, 155, 2**30)]
+    assert raw.count(b"".join(offsets[:3])) == 1
+    corrupt = raw.replace(b"".join(offsets[:3]), offsets[0] + offsets[3] + offsets[2])
     with pytest.raises(MalformedTable, match="breaks off after row 0"):
-        table(PACK, spoilt, "arrow", wanted)
+        table(PACK, corrupt, "arrow", wanted)
 
 
-def test_spoilt_bytes_are_told() -> None:
-    """Whatever byte is another: an answer, or why there is none."""
+def test_corrupt_bytes_give_an_error_or_rows() -> None:
+    """Whichever byte changes, there are results or an error of the table."""
     raw, chance = stream(PLAIN, 4), random.Random(7)
-    outcomes = {"answered": 0, "refused": 0}
+    outcomes = {"computed": 0, "rejected": 0}
     for _ in range(400):
-        spoilt = bytearray(raw)
-        spoilt[chance.randrange(len(spoilt))] = chance.randrange(256)
+        corrupt = bytearray(raw)
+        corrupt[chance.randrange(len(corrupt))] = chance.randrange(256)
         try:
-            table(PACK, bytes(spoilt), "arrow", "ndjson")
-            outcomes["answered"] += 1
+            table(PACK, bytes(corrupt), "arrow", "ndjson")
+            outcomes["computed"] += 1
         except (MalformedTable, InvalidTable):
-            outcomes["refused"] += 1
+            outcomes["rejected"] += 1
     assert all(outcomes.values()), outcomes

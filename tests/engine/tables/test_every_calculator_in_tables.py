@@ -1,4 +1,4 @@
-"""A row of a table is answered as the same question alone: every calculator, every format, in and out."""
+"""A row of a table has the results of the same request alone: every calculator, every format, in and out."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from engine.tables.table_helpers import FORMATS, Row, rows, single, told, written
+from engine.tables.table_helpers import FORMATS, Row, caution_codes, encode_rows, rows, single
 from gramwatt.engine import registry
 from gramwatt.model import Calculator, Choice, Count, Example, Flag, Kind, NumberList, Quantity, Table, TimeSeries
 
@@ -25,54 +25,54 @@ every_example = pytest.mark.parametrize(
     ("calculator", "example"), EXAMPLES, ids=[f"{calculator.name}: {example.title}" for calculator, example in EXAMPLES]
 )
 EXPLAINED = {"needs-input", "no-answer", "not-used"}
-"""Codes that explain a single answer and that tables leave to the empty cell."""
+"""Codes that explain a single response. In tables the empty cell is enough."""
 
 
-def holds_table(calculator: Any_, question: Mapping[str, object]) -> bool:
-    """Whether a question holds what no cell of CSV can."""
-    return any(isinstance(calculator.input_fields[name], Table | TimeSeries) for name in question)
+def holds_table(calculator: Any_, request: Mapping[str, object]) -> bool:
+    """Return whether a request has a value that no cell of CSV can hold."""
+    return any(isinstance(calculator.input_fields[name], Table | TimeSeries) for name in request)
 
 
 class NoSuchColumn(Exception):
-    """Arrow has no column for what a format of texts may hold."""
+    """Arrow has no column type for these values."""
 
 
-def sendable(questions: Sequence[Mapping[str, object]], sent: str) -> bytes:
-    """Return the table, where the format has it: an Arrow column holds numbers or texts, and some examples mix them."""
+def encode_if_possible(requests: Sequence[Mapping[str, object]], sent: str) -> bytes:
+    """Encode requests if the format can hold them: an Arrow column holds numbers or texts, some examples mix them."""
     try:
-        return written(questions, sent)
+        return encode_rows(requests, sent)
     except (pa.ArrowInvalid, pa.ArrowTypeError) as error:
         raise NoSuchColumn from error
 
 
-def same_row(calculator: Any_, row: Row, question: Mapping[str, object], wanted: str) -> None:
+def same_row(calculator: Any_, row: Row, request: Mapping[str, object], wanted: str) -> None:
     """Check that a row has the results and codes of the single response, or the pointers of its errors."""
-    alone = single(calculator.name, question)
+    alone = single(calculator.name, request)
     if "error" in alone:
-        assert row["error"], question
+        assert row["error"], request
         for pointer in alone["error"][:5]:
             assert pointer[1:].replace("/", ".") in str(row["error"]) or pointer in str(row["error"])
         return
-    assert not row.get("error"), (question, row["error"])
+    assert not row.get("error"), (request, row["error"])
     for name, expected in alone["results"].items():
         value = row[name]
         if isinstance(calculator.result_fields[name], NumberList | Table) and isinstance(value, str):
             value = json.loads(value)
         if wanted == "arrow" and isinstance(expected, float | int):
-            assert value == pytest.approx(expected, rel=1e-11), (name, question)
+            assert value == pytest.approx(expected, rel=1e-11), (name, request)
         else:
-            assert value == expected, (name, question)
+            assert value == expected, (name, request)
     codes = {caution["code"] for caution in alone["cautions"]} - EXPLAINED
     standing = {caution.code for caution in calculator.cautions if caution.is_always_shown}
-    assert set(told(row)) - EXPLAINED == codes - standing, question
+    assert set(caution_codes(row)) - EXPLAINED == codes - standing, request
 
 
-def fits(calculator: Any_, questions: Sequence[Mapping[str, object]], sent: str) -> bool:
-    """Whether a format can hold these questions: a cell of CSV holds no table, an Arrow column not all texts."""
-    if not questions or (sent in ("csv", "tsv") and any(holds_table(calculator, each) for each in questions)):
+def fits(calculator: Any_, requests: Sequence[Mapping[str, object]], sent: str) -> bool:
+    """Return whether a format can hold these requests: a cell of CSV holds no table, an Arrow column not all texts."""
+    if not requests or (sent in ("csv", "tsv") and any(holds_table(calculator, each) for each in requests)):
         return False
     try:
-        sendable(questions, sent)
+        encode_if_possible(requests, sent)
     except NoSuchColumn:
         return False
     return True
@@ -89,8 +89,8 @@ SENDABLE = [
 @pytest.mark.parametrize(("calculator", "example", "sent"), SENDABLE)
 @pytest.mark.parametrize("wanted", FORMATS)
 def test_an_example_in_every_format(calculator: Any_, example: Example, sent: str, wanted: str) -> None:
-    question = {"id": "007", **example.given}
-    table = sendable([question, question], sent)
+    request = {"id": "007", **example.given}
+    table = encode_if_possible([request, request], sent)
     first, second = rows(calculator.name, table, sent, wanted)
     assert first == second
     assert str(first.pop("id")) in ("007", "7.0"), "the reader of this test makes numbers of what look like ones"
@@ -114,12 +114,12 @@ TOGETHER = [
 @pytest.mark.parametrize(("calculator", "sent"), TOGETHER)
 def test_all_examples_in_one_table(calculator: Any_, sent: str) -> None:
     """Rows that leave out different inputs, in their order."""
-    questions = together(calculator, sent)
-    table = sendable(questions, sent)
+    requests = together(calculator, sent)
+    table = encode_if_possible(requests, sent)
     made = rows(calculator.name, table, sent)
-    assert len(made) == len(questions)
-    for row, question in zip(made, questions, strict=True):
-        same_row(calculator, row, question, "json")
+    assert len(made) == len(requests)
+    for row, request in zip(made, requests, strict=True):
+        same_row(calculator, row, request, "json")
 
 
 def cells_of(kind: Kind, seen: list[object]) -> st.SearchStrategy[object]:
@@ -145,11 +145,11 @@ def cells_of(kind: Kind, seen: list[object]) -> st.SearchStrategy[object]:
             return st.sampled_from(seen)
 
 
-def questions_of(calculator: Any_) -> st.SearchStrategy[list[dict[str, object]]]:
-    """Tables of questions: an example each, with some inputs changed, added, or left out."""
+def requests_of(calculator: Any_) -> st.SearchStrategy[list[dict[str, object]]]:
+    """Generate tables of requests: each is an example with some inputs changed, added, or left out."""
 
     @st.composite
-    def question(draw: st.DrawFn) -> dict[str, object]:
+    def request(draw: st.DrawFn) -> dict[str, object]:
         made = dict(draw(st.sampled_from(calculator.examples)).given)
         for name in draw(st.lists(st.sampled_from(list(calculator.input_fields)), max_size=4)):
             seen = [example.given[name] for example in calculator.examples if name in example.given]
@@ -159,25 +159,25 @@ def questions_of(calculator: Any_) -> st.SearchStrategy[list[dict[str, object]]]
             made.pop(draw(st.sampled_from(list(made))))
         return made
 
-    return st.lists(question(), min_size=1, max_size=5)
+    return st.lists(request(), min_size=1, max_size=5)
 
 
 @every_calculator
 def test_rows_of_any_kind(calculator: Any_) -> None:
     @settings(max_examples=25)
-    @given(questions_of(calculator), st.data())
-    def alike(questions: list[dict[str, object]], data: st.DataObject) -> None:
+    @given(requests_of(calculator), st.data())
+    def alike(requests: list[dict[str, object]], data: st.DataObject) -> None:
         wanted = data.draw(st.sampled_from(FORMATS))
-        cellular = not any(holds_table(calculator, question) for question in questions)
+        cellular = not any(holds_table(calculator, request) for request in requests)
         for sent in ("csv", "json", "ndjson") if cellular else ("json", "ndjson"):
-            names = {name for question in questions for name in question}
+            names = {name for request in requests for name in request}
             missing = any(name not in names for name in _required(calculator)) or not names
             if sent == "csv" and missing:
-                continue  # a header that lacks an input is refused whole
-            made = rows(calculator.name, written(questions, sent), sent, wanted)
-            assert len(made) == len(questions)
-            for row, question in zip(made, questions, strict=True):
-                same_row(calculator, row, question, wanted)
+                continue  # a header that lacks an input is an error of the whole table
+            made = rows(calculator.name, encode_rows(requests, sent), sent, wanted)
+            assert len(made) == len(requests)
+            for row, request in zip(made, requests, strict=True):
+                same_row(calculator, row, request, wanted)
 
     alike()
 
@@ -187,10 +187,10 @@ def _required(calculator: Any_) -> list[str]:
 
 
 @every_example
-def test_uncertainty_and_given_as_alone(calculator: Any_, example: Example) -> None:
-    """With uncertainty=true and given=true a row tells what the single answer tells."""
+def test_uncertainty_and_given_match_a_single_response(calculator: Any_, example: Example) -> None:
+    """With uncertainty=true and given=true a row has the values of the single response."""
     names = tuple(calculator.input_fields)
-    (row,) = rows(calculator.name, written([example.given], "ndjson"), "ndjson", uncertain=True, shown_inputs=names)
+    (row,) = rows(calculator.name, encode_rows([example.given], "ndjson"), "ndjson", uncertain=True, shown_inputs=names)
     alone = single(calculator.name, example.given)
     assert alone["given"].keys() - calculator.result_fields.keys()
     for name, spread in alone.get("uncertainty", {}).items():

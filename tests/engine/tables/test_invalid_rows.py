@@ -1,4 +1,4 @@
-"""What is wrong with a row is told in it, as the single question would be told, and takes nothing from the others."""
+"""An invalid row has the errors of the same single request, and leaves the other rows alone."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from engine.tables.table_helpers import in_pieces, passthrough, row_by_row, rows, single, source_of, table
+from engine.tables.table_helpers import in_chunks, passthrough, row_by_row, rows, single, source_of, table
 from gramwatt.engine import registry
 from gramwatt.engine.tables import csv_reader
 from gramwatt.engine.tables.chunks import MAX_CHUNK_ROWS, InvalidTable, MalformedTable
@@ -26,15 +26,15 @@ def pointers(row: dict[str, Any]) -> list[str]:
     return [error["pointer"] for error in row["error"]["errors"]]
 
 
-def between(told: str, form: str) -> bytes:
-    """Return a question in JSON between two good ones."""
-    texts = [json.dumps({**GOOD, "id": 1}), told, json.dumps({**GOOD, "id": 3})]
+def between(row: str, form: str) -> bytes:
+    """Return a row in JSON between two valid ones."""
+    texts = [json.dumps({**GOOD, "id": 1}), row, json.dumps({**GOOD, "id": 3})]
     return ("\n".join(texts) + "\n" if form == "ndjson" else f"[{','.join(texts)}]").encode()
 
 
 @pytest.mark.parametrize("form", [pytest.param("ndjson", id="ndjson"), pytest.param("json", id="array")])
 @pytest.mark.parametrize(
-    ("told", "expected"),
+    ("row", "expected"),
     [
         pytest.param('{"cells":6,"capacity":"1300"}', ["/capacity"], id="number-in-quotes"),
         pytest.param('{"cells":6,"capacity":"1300 furlong"}', ["/capacity"], id="unknown-unit"),
@@ -60,14 +60,14 @@ def between(told: str, form: str) -> bytes:
         pytest.param('{"cells":6,"capacity":%s}' % ("9" * 5000), [""], id="thousands-of-digits"),
     ],
 )
-def test_a_row_of_json(form: str, told: str, expected: list[str]) -> None:
-    first, bad, third = rows(PACK, between(told, form), form)
+def test_a_row_of_json(form: str, row: str, expected: list[str]) -> None:
+    first, bad, third = rows(PACK, between(row, form), form)
     assert first["usable_energy"] == third["usable_energy"] == 23.088
     assert (first["id"], third["id"]) == (1, 3)
     assert bad["error"]["row"] == 2
     assert sorted(pointers(bad)) == expected
     if "" not in expected:
-        assert sorted(single(PACK, json.loads(told))["error"]) == expected, "as alone"
+        assert sorted(single(PACK, json.loads(row))["error"]) == expected, "as alone"
 
 
 @pytest.mark.parametrize(
@@ -93,7 +93,7 @@ def test_a_row_of_json(form: str, told: str, expected: list[str]) -> None:
         pytest.param(",", ["/cells", "/capacity"], id="all-empty"),
         pytest.param('6,"13\n00"', ["/capacity"], id="line-end-within-quotes"),
         pytest.param("6,±10", ["/capacity"], id="uncertainty-alone"),
-        pytest.param("6,1300±10", ["/capacity"], id="uncertainty-that-nobody-asked-for"),
+        pytest.param("6,1300±10", ["/capacity"], id="uncertainty-not-requested"),
     ],
 )
 @pytest.mark.parametrize("reading", [pytest.param("columns", id="by-columns"), pytest.param("rows", id="by-rows")])
@@ -109,10 +109,10 @@ def test_a_row_of_csv(line: str, expected: list[str], reading: str) -> None:
     assert pointers(bad) == expected
 
 
-def test_rows_are_numbered_through_all_pieces() -> None:
+def test_rows_are_numbered_through_all_chunks() -> None:
     """Blank lines are no rows."""
     raw = b"cells,capacity\n" + b"6,1300\n\n6,x\n" * 200
-    with in_pieces(50):
+    with in_chunks(50):
         made = rows(PACK, raw)
     assert [row["error"]["row"] for row in made if "error" in row] == list(range(2, 401, 2))
 
@@ -121,14 +121,14 @@ def test_quotes_within_a_field_are_letters() -> None:
     """A five-inch propeller is often written so, and a closing quote may never come."""
     raw = b'cells,capacity,note\n6,1300,5" prop\n4,1300,"a ""b"", c"\n6,1300,5"\n'
     for size in (1, 10, 2**20):
-        with in_pieces(size):
+        with in_chunks(size):
             made = rows(PACK, raw)
         assert [row["note"] for row in made] == ['5" prop', 'a "b", c', '5"']
         assert [row["usable_energy"] for row in made] == [23.088, 15.392, 23.088]
 
 
 def test_a_quote_never_closed_takes_what_follows() -> None:
-    """As every reader of CSV has it; the rows before stand, and the rest is told to be one row."""
+    """As every reader of CSV has it; the rows before have results, and the rest is read as one row."""
     first, second = rows(PACK, b'cells,capacity,note\n6,1300,a\n6,1300,"b\n6,1300,c\n')
     assert first["note"] == "a"
     assert second["note"] == "b\n6,1300,c\n"
@@ -193,7 +193,7 @@ def test_a_list_with_decimal_commas() -> None:
         pytest.param("ndjson", b'{"cells":6,"capacity":1300}', id="ndjson"),
     ],
 )
-def test_an_input_in_the_query_and_in_the_row_is_refused(sent: str, raw: bytes) -> None:
+def test_an_input_in_the_query_and_in_the_row_is_an_error(sent: str, raw: bytes) -> None:
     (row,) = rows(PACK, raw, sent, constants={"cells": "4"})
     assert pointers(row) == ["/cells"]
     with pytest.raises(InvalidTable, match="in the query and in the table"):
@@ -201,8 +201,8 @@ def test_an_input_in_the_query_and_in_the_row_is_refused(sent: str, raw: bytes) 
 
 
 @pytest.mark.parametrize("sent", [pytest.param("csv", id="csv"), pytest.param("ndjson", id="ndjson")])
-def test_rows_with_faults_without_end_are_told_in_short(sent: str) -> None:
-    """And counted: the last says how many there were."""
+def test_many_invalid_rows_are_reported_in_short(sent: str) -> None:
+    """The last one has their number."""
     many = MAX_DETAILED_ROWS + 500
     raw = b"cells,capacity\n" + b"6,x\n" * many if sent == "csv" else b'{"cells":6,"capacity":"x"}\n' * many
     made = rows(PACK, raw, sent)
@@ -212,7 +212,7 @@ def test_rows_with_faults_without_end_are_told_in_short(sent: str) -> None:
     assert made[-1]["error"]["row"] == many
 
 
-def test_a_row_with_many_faults_tells_the_first_and_counts_the_rest() -> None:
+def test_a_row_with_many_errors_lists_the_first_and_counts_the_rest() -> None:
     (row,) = rows(PACK, (json.dumps({f"x{at}": 1 for at in range(20)}) + "\n").encode(), "ndjson")
     assert len(row["error"]["errors"]) == MAX_ERRORS_PER_ROW
     assert "more" in row["error"]["detail"]
@@ -220,17 +220,17 @@ def test_a_row_with_many_faults_tells_the_first_and_counts_the_rest() -> None:
 
 @pytest.mark.parametrize(
     "line",
-    [pytest.param(b"6,1300\n", id="good"), pytest.param(b"6,x\n", id="faults"), pytest.param(b"6\n", id="ragged")],
+    [pytest.param(b"6,1300\n", id="good"), pytest.param(b"6,x\n", id="invalid"), pytest.param(b"6\n", id="ragged")],
 )
-def test_short_rows_are_answered_in_pieces_of_bounded_length(line: bytes) -> None:
-    """A body of a few bytes a row must not become faults by the million, all held at once."""
+def test_short_rows_are_computed_in_chunks_of_bounded_length(line: bytes) -> None:
+    """A body of a few bytes a row must not become a million errors in memory at once."""
     count = 3 * MAX_CHUNK_ROWS // 2
     calculator = registry.load()[PACK]
     source = source_of(b"cells,capacity\n" + line * count)
     lengths = [
-        piece.rows
+        part.rows
         for chunk in csv_reader.read_csv(calculator, source, passthrough=passthrough(""))
-        for piece in compute_batch(Plan(PACK), chunk)
+        for part in compute_batch(Plan(PACK), chunk)
     ]
     assert sum(lengths) == count
     assert max(lengths) <= MAX_CHUNK_ROWS

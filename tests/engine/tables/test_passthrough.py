@@ -12,7 +12,7 @@ from typing import Any
 import pyarrow as pa
 import pytest
 
-from engine.tables.table_helpers import in_pieces, rows, stream, table
+from engine.tables.table_helpers import in_chunks, rows, stream, table
 from gramwatt.engine.tables.chunks import InvalidTable
 from gramwatt.engine.tables.writers import Style
 
@@ -23,13 +23,13 @@ NOON = datetime.datetime(2020, 1, 2, 12, tzinfo=datetime.UTC)
 TEXT_FORMATS = [pytest.param("json", id="json"), pytest.param("ndjson", id="ndjson"), pytest.param("csv", id="csv")]
 
 
-def lines(*kept: dict[str, object]) -> bytes:
-    """Good questions in NDJSON, each with columns of its own."""
-    return "".join(json.dumps({"cells": 6, "capacity": 1300, **each}) + "\n" for each in kept).encode()
+def lines(*columns: dict[str, object]) -> bytes:
+    """Return valid rows in NDJSON, each with columns of its own."""
+    return "".join(json.dumps({"cells": 6, "capacity": 1300, **each}) + "\n" for each in columns).encode()
 
 
 def arrow(notes: pa.Array) -> bytes:
-    """Good questions in Arrow with a column of notes; the last one is at fault."""
+    """Return rows in Arrow with a column of notes. The last row is invalid."""
     capacity = pa.array([1300.0] * (len(notes) - 1) + [-1.0])
     return stream(pa.table({"note": notes, "cells": pa.array([6] * len(notes)), "capacity": capacity}))
 
@@ -62,13 +62,13 @@ def arrow(notes: pa.Array) -> bytes:
     ],
 )
 def test_arrow_columns_of_any_type(values: list[Any], kind: pa.DataType, expected: list[Any]) -> None:
-    """As they are in Arrow; as numbers and texts elsewhere, in good rows and in one at fault."""
+    """As they are in Arrow; as numbers and texts elsewhere, in valid rows and in an invalid one."""
     raw = arrow(pa.array([*values, values[0]], kind))
     arrived = rows(PACK, raw, "arrow", "arrow")
     assert [row["note"] for row in arrived] == [*values, values[0]]
-    told = rows(PACK, raw, "arrow", "ndjson")
-    assert [row["note"] for row in told] == [*expected, expected[0]]
-    assert [bool(row.get("error")) for row in told] == [False] * len(values) + [True]
+    texts = rows(PACK, raw, "arrow", "ndjson")
+    assert [row["note"] for row in texts] == [*expected, expected[0]]
+    assert [bool(row.get("error")) for row in texts] == [False] * len(values) + [True]
     assert table(PACK, raw, "arrow", "csv").count(b"\r\n") == len(values) + 2
 
 
@@ -81,7 +81,7 @@ def test_arrow_columns_of_any_type(values: list[Any], kind: pa.DataType, expecte
     ],
 )
 @pytest.mark.parametrize("wanted", TEXT_FORMATS)
-def test_a_time_that_no_text_can_tell_breaks_the_table_off(value: int, kind: pa.DataType, wanted: str) -> None:
+def test_a_time_that_no_text_can_show_ends_the_table(value: int, kind: pa.DataType, wanted: str) -> None:
     (row,) = rows(PACK, arrow(pa.array([value], pa.int64()).view(kind)), "arrow", wanted)
     assert "cannot be passed through" in str(row["error"])
     assert "malformed-request" in str(row["error"])
@@ -160,10 +160,10 @@ def test_names_of_columns_are_guarded_too() -> None:
     ],
 )
 def test_a_column_of_json_may_change_its_type(wanted: str, first: object, second: object) -> None:
-    """Whether or not the first piece told so; Arrow has it as texts."""
+    """Also after the first chunk. In Arrow the values become texts."""
     raw = lines({"id": first}, {"id": second})
     made = rows(PACK, raw, "ndjson", wanted)
-    with in_pieces(1):
+    with in_chunks(1):
         assert rows(PACK, raw, "ndjson", wanted) == made
     words = [value if isinstance(value, str) else json.dumps(value) for value in (first, second)]
     if wanted == "arrow":
@@ -171,16 +171,16 @@ def test_a_column_of_json_may_change_its_type(wanted: str, first: object, second
 
 
 @pytest.mark.parametrize("wanted", [pytest.param("csv", id="csv"), pytest.param("arrow", id="arrow")])
-def test_a_column_that_comes_late_is_not_lost_in_silence(wanted: str) -> None:
-    """The columns of such an answer are settled by its beginning."""
-    with in_pieces(1):
+def test_a_column_that_comes_late_is_reported(wanted: str) -> None:
+    """The first rows determine the columns of the output."""
+    with in_chunks(1):
         first, second, third = rows(PACK, lines({}, {"drone": "x"}, {"drone": None}), "ndjson", wanted, keep="*")
         assert "drone is left out" in second["error"]
         assert "keep=drone" in second["error"]
         assert second["usable_energy"] == pytest.approx(23.088, rel=1e-12)
         assert first["error"] is third["error"] is None
-        told = rows(PACK, lines({}, {"drone": "x"}), "ndjson", wanted, keep="drone")
-        assert [(row["drone"], row["error"]) for row in told] == [(None, None), ("x", None)]
+        named = rows(PACK, lines({}, {"drone": "x"}), "ndjson", wanted, keep="drone")
+        assert [(row["drone"], row["error"]) for row in named] == [(None, None), ("x", None)]
 
 
 @pytest.mark.parametrize(
@@ -190,8 +190,8 @@ def test_a_column_that_comes_late_is_not_lost_in_silence(wanted: str) -> None:
         pytest.param(0.1, id="fraction"),
         pytest.param(5.0, id="whole-with-a-point"),
         pytest.param(9007199254740993, id="beyond-a-double"),
-        pytest.param(-(2**63), id="least"),
-        pytest.param(2**64 - 1, id="most"),
+        pytest.param(-(2**63), id="minimum"),
+        pytest.param(2**64 - 1, id="maximum"),
         pytest.param("007", id="leading-zeros"),
         pytest.param('a "b"\\ \n\t', id="escapes"),
         pytest.param([1, {"a": [None]}], id="nested"),
@@ -201,23 +201,23 @@ def test_a_column_that_comes_late_is_not_lost_in_silence(wanted: str) -> None:
     ],
 )
 def test_json_values_stay(value: object) -> None:
-    """Alone, among equal ones, and beside a row at fault."""
+    """Alone, among equal ones, and beside an invalid row."""
     for raw in (lines({"id": value}), lines({"id": value}, {"id": value, "cells": 0}, {"id": value})):
         made = table(PACK, raw, "ndjson", "ndjson").splitlines()
         assert {json.dumps(json.loads(line)["id"]) for line in made} == {json.dumps(value)}
 
 
 @pytest.mark.parametrize(
-    "told",
+    "value",
     [
-        pytest.param('"\\ud800"', id="half-a-letter"),
+        pytest.param('"\\ud800"', id="lone-surrogate"),
         pytest.param("9" * 30, id="beyond-64-bits"),
         pytest.param("[" * 300 + "]" * 300, id="deep"),
     ],
 )
 @pytest.mark.parametrize("wanted", TEXT_FORMATS)
-def test_what_cannot_be_sent_back_is_a_fault_of_its_row(told: str, wanted: str) -> None:
-    raw = b'{"cells":6,"capacity":1300,"id":%s}\n' % told.encode() + lines({"id": "a"})
+def test_a_value_that_cannot_be_passed_through_is_an_error_of_its_row(value: str, wanted: str) -> None:
+    raw = b'{"cells":6,"capacity":1300,"id":%s}\n' % value.encode() + lines({"id": "a"})
     bad, good = rows(PACK, raw, "ndjson", wanted)
     assert "cannot be passed through" in str(bad["error"])
     assert (good["id"], good["usable_energy"]) == ("a", 23.088)
@@ -235,7 +235,7 @@ def test_rows_with_names_of_their_own_make_no_more_columns_than_a_table_may_have
 
 
 @pytest.mark.parametrize("wanted", TEXT_FORMATS)
-def test_half_a_letter_in_a_name_is_a_fault_of_its_row(wanted: str) -> None:
+def test_a_lone_surrogate_in_a_name_is_an_error_of_its_row(wanted: str) -> None:
     raw = b'{"cells":6,"capacity":1300,"\\ud800":1}\n' + lines({})
     bad, good = rows(PACK, raw, "ndjson", wanted, keep="*")
     assert "surrogate" in str(bad["error"])
@@ -247,12 +247,12 @@ def test_half_a_letter_in_a_name_is_a_fault_of_its_row(wanted: str) -> None:
     [
         pytest.param("usable_energy", id="result"),
         pytest.param("usable_energy_u", id="its-uncertainty"),
-        pytest.param("usable_energy [Wh]", id="as-in-an-answer"),
+        pytest.param("usable_energy [Wh]", id="as-in-a-response"),
         pytest.param("cautions", id="cautions"),
         pytest.param("error", id="error"),
     ],
 )
-def test_no_name_stands_twice_in_an_answer(name: str) -> None:
+def test_no_output_has_a_name_twice(name: str) -> None:
     with pytest.raises(InvalidTable, match="rename it"):
         table(PACK, f"cells,capacity,{name}\n6,1300,1\n".encode(), keep="*")
     (row,) = rows(PACK, lines({name: 1}), "ndjson", keep="*")

@@ -1,4 +1,4 @@
-"""Reading by columns and reading row by row tell the same, and so does every way of cutting a table into pieces."""
+"""Reading by columns and row by row give the same output, however a table is cut into chunks."""
 
 from __future__ import annotations
 
@@ -10,14 +10,14 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from engine.tables.table_helpers import in_pieces, row_by_row, table
+from engine.tables.table_helpers import in_chunks, row_by_row, table
 from gramwatt.engine.tables.chunks import InvalidTable, MalformedTable
 
 PACK = "pack-energy"
 
 
-def told(raw: bytes, sent: str, **options: Any) -> list[object]:
-    """Return the rows of the answer, or why there is none."""
+def output_rows(raw: bytes, sent: str, **options: Any) -> list[object]:
+    """Return the rows of the output, or the error of the table."""
     try:
         return [_same(json.loads(line)) for line in table(PACK, raw, sent, "ndjson", **options).split(b"\n") if line]
     except MalformedTable as broken:
@@ -27,9 +27,9 @@ def told(raw: bytes, sent: str, **options: Any) -> list[object]:
 
 
 def _same(row: dict[str, Any]) -> dict[str, Any]:
-    """Return a row as it must be the same.
+    """Return a row without differences that are allowed.
 
-    What it lacks may be null or absent, a number at fault told as text or number.
+    A missing value may be null or absent, and an invalid number may be text or a number.
     """
     for error in row.get("error", {}).get("errors", ()):
         with suppress(TypeError, ValueError):
@@ -129,18 +129,18 @@ def csv_tables(draw: st.DrawFn) -> bytes:
 @example(b"cells,capacity\n6,1300\n\n \n6,1300\n")
 @example(b"capacity\n1300\n \n\n1300\n")
 def test_csv_by_columns_and_by_rows(raw: bytes) -> None:
-    by_columns = told(raw, "csv", keep="*")
+    by_columns = output_rows(raw, "csv", keep="*")
     with row_by_row():
-        assert told(raw, "csv", keep="*") == by_columns
+        assert output_rows(raw, "csv", keep="*") == by_columns
 
 
 @settings(max_examples=150)
 @given(csv_tables(), st.integers(1, 64))
 @example(b'cells,capacity,note\n6,1300,a"b\n6,1300,"c,\nd"\n6,1300,e\n', 1)
-def test_csv_in_pieces(raw: bytes, size: int) -> None:
-    whole = told(raw, "csv", keep="*")
-    with in_pieces(size):
-        assert told(raw, "csv", keep="*") == whole
+def test_csv_in_chunks(raw: bytes, size: int) -> None:
+    whole = output_rows(raw, "csv", keep="*")
+    with in_chunks(size):
+        assert output_rows(raw, "csv", keep="*") == whole
 
 
 JSON_CELLS = st.one_of(
@@ -153,7 +153,7 @@ JSON_CELLS = st.one_of(
     st.integers(0, 2 * 10**6).map(str),
     st.floats(allow_nan=False, allow_infinity=False).map(json.dumps),
 )
-KEPT = st.one_of(
+PASSED_THROUGH = st.one_of(
     st.sampled_from(
         ["7", '"007"', "0.5", "5.0", "1e5", "1e16", "null", '"x:null"', '"\\"y\\":1"', '":null"', "[1, 2]"]
     ),
@@ -166,7 +166,7 @@ KEPT = st.one_of(
 
 @st.composite
 def json_rows(draw: st.DrawFn) -> list[str]:
-    """Objects as texts, each on one line; or what else stood there."""
+    """Generate JSON objects as texts, each on one line."""
     made = []
     colon = draw(st.sampled_from([":", ": ", ":  ", " : "]))
     comma = draw(st.sampled_from([",", ", "]))
@@ -179,7 +179,11 @@ def json_rows(draw: st.DrawFn) -> list[str]:
                 ["cells", "capacity", "id", "chemistry", "capacity_u", "id", "note", "cel", "pack_mass"]
             )
             for name in draw(st.lists(names, max_size=3)):
-                known = {"id": KEPT, "note": KEPT, "chemistry": st.sampled_from(['"lipo"', '"x"', "null", "1", '""'])}
+                known = {
+                    "id": PASSED_THROUGH,
+                    "note": PASSED_THROUGH,
+                    "chemistry": st.sampled_from(['"lipo"', '"x"', "null", "1", '""']),
+                }
                 pairs.append((name, draw(known.get(name, JSON_CELLS))))
         made.append("{" + comma.join(f'"{name}"{colon}{cell}' for name, cell in pairs) + "}")
     return made
@@ -221,20 +225,20 @@ def test_json_by_columns_and_by_rows(sent: str, tables: st.SearchStrategy[bytes]
     @settings(max_examples=400)
     @given(tables)
     def agree(raw: bytes) -> None:
-        by_columns = told(raw, sent)
+        by_columns = output_rows(raw, sent)
         with row_by_row():
-            assert told(raw, sent) == by_columns
+            assert output_rows(raw, sent) == by_columns
 
     agree()
 
 
 @either
-def test_json_in_pieces(sent: str, tables: st.SearchStrategy[bytes]) -> None:
+def test_json_in_chunks(sent: str, tables: st.SearchStrategy[bytes]) -> None:
     @settings(max_examples=150)
     @given(tables, st.integers(1, 64))
     def agree(raw: bytes, size: int) -> None:
-        whole = told(raw, sent)
-        with in_pieces(size):
-            assert told(raw, sent) == whole
+        whole = output_rows(raw, sent)
+        with in_chunks(size):
+            assert output_rows(raw, sent) == whole
 
     agree()

@@ -141,7 +141,7 @@ def _check_size(batch: pa.RecordBatch, unfolding: ExpansionCounter) -> None:
 def _split_batch(header: Header, batch: pa.RecordBatch, first: int) -> Iterator[Chunk]:
     for start in range(
         0, batch.num_rows, BLOCK_ROWS
-    ):  # a block at a time: what is read, answered, written stays in cache
+    ):  # a block at a time: inputs and results stay in the processor's cache
         rows = min(BLOCK_ROWS, batch.num_rows - start)
         cells: dict[str, Cells] = {}
         passthrough_columns: dict[str, PassthroughValues] = {}

@@ -27,7 +27,7 @@ class BufferSink:
         self._parts: list[Any] = []
 
     def write(self, data: Any) -> int:
-        """Append bytes. Arrow's own buffers are kept rather than copied, since nothing changes them any more."""
+        """Append bytes. Arrow's own buffers are appended without a copy, since nothing changes them any more."""
         self._parts.append(data if isinstance(data, pa.Buffer) else bytes(data))
         return len(data)
 

@@ -102,10 +102,10 @@ def write_table(
     *,
     max_rows: int | None = None,
 ) -> Iterator[bytes]:
-    """Answer and write, at most ``max_rows`` rows at a time.
+    """Compute and write, at most ``max_rows`` rows at a time.
 
-    What breaks the table off on the way is told in a last row, and in the tally. Raises TooMuchWork before the first
-    row, Cancelled anywhere.
+    An error that ends the table early is reported in a last row and in the row counts. Raises TooMuchWork before the
+    first row, Cancelled anywhere.
     """
     started, head = False, b""
     try:

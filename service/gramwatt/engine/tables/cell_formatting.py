@@ -51,7 +51,7 @@ def result_values(column: OutputColumn, values: Any, digits: int | None) -> list
 
 def to_lists(values: Any, digits: int | None) -> list[Any]:
     """Return a list of numbers for each row of an array (N, M), or None for a row with nan."""
-    if values.ndim < 2:  # an array of nan, where no row has an answer
+    if values.ndim < 2:  # an array of nan, where no row has a result
         return [None] * len(values)
     flat = round_array(np.ascontiguousarray(values).reshape(-1), digits or 12).reshape(values.shape)
     good: list[bool] = np.asarray(np.isfinite(flat).all(axis=1)).tolist()
@@ -79,7 +79,7 @@ def format_json(values: list[Any]) -> Texts:
 
 def format_result_json(column: OutputColumn, values: Any) -> Texts:
     """Format an output column as JSON, numbers to 12 digits."""
-    if isinstance(values, list):  # answered row by row
+    if isinstance(values, list):  # computed row by row
         return format_json(values)
     if isinstance(column.kind, Choice):
         return select_texts([*map(_json, column.kind.options), "null"], values)

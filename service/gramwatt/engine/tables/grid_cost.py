@@ -19,7 +19,7 @@ from gramwatt.model import NumberList, Recording, get_fields
 POINT_COST: Final = 250_000
 CELL_COST: Final = 200
 NUMBER_COST: Final = 4
-"""Measured costs of a row that is computed by itself: of the row, of reading a cell, of computing a number.
+"""Measured costs of a row that is computed by itself: the row, reading a cell, computing a number.
 
 The unit is the time of a number where rows are computed together, about 5 ns.
 """
@@ -64,12 +64,12 @@ def _propagates(plan: Plan) -> bool:
 
 
 def _read(plan: Plan, axes: Sequence[Axis]) -> Iterator[Column]:
-    """Read each input once, of an axis the cell with the most entries."""
-    asked = plan.calculator.input_fields
+    """Read each input once; for an axis, read the cell with the most entries."""
+    fields = plan.calculator.input_fields
     for name, cell in plan.constants.items():
-        yield read_column(asked[name], [cell], text=plan.text)
+        yield read_column(fields[name], [cell], text=plan.text)
     for axis in axes:
-        kind = asked[axis.name]
+        kind = fields[axis.name]
         cells = axis.cells if kind.is_nested else axis.cells[:1]
         found = [read_column(kind, [cell], text=plan.text) for cell in cells]
         if found:

@@ -92,7 +92,7 @@ class RowBuilder:
             objects = orjson.loads(b"[%b]" % lines)
         except orjson.JSONDecodeError:
             return None
-        # As no object holds another, which `parse_columns` sees to, each line end stands between two of them.
+        # As no object holds another, which `parse_columns` sees to, each line end is between two of them.
         whole = (array or len(objects) == rows) and set(map(type, objects)) == {dict}
         return objects if whole and sum(map(len, objects)) == names else None
 
@@ -133,8 +133,8 @@ class RowBuilder:
         }
         passthrough_columns: dict[str, list[Any]] = {
             name: [row.get(name) for row in objects]
-            for name, refused in names.items()
-            if name not in self._known and not refused
+            for name, rejected in names.items()
+            if name not in self._known and not rejected
         }
         for name, values in passthrough_columns.items():
             _replace_unwritable(name, values, errors)
