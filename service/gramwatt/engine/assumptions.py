@@ -34,7 +34,7 @@ def fill_and_record_assumptions(
 
     Returns the rows whose value was solved from measured inputs, by input; with ``uncertain`` the standard
     uncertainties of all inputs; and the assumptions that follow other inputs when those vary. A value that is assumed
-    with an uncertainty of its own does not: it is put into ``complete.fields`` and stands fast while other inputs vary.
+    with an uncertainty of its own does not: it is put into ``complete.fields`` and stays the same while others vary.
     """
     every_row, no_rows = all_true(rows), all_false(rows)
     solved: dict[str, BoolArray] = {}

@@ -144,7 +144,7 @@ def complete_inputs(
 ) -> CompleteInputs:
     """Complete ``rows`` requests that may give different inputs; at least one of them must be valid.
 
-    What is completed is put into ``asked``.
+    The completed columns replace those in ``all_columns``.
     """
     present = {name: column.present for name, column in all_columns.items()}
     assumed, unused = defaults.fill_defaults(calculator, all_columns, rows)

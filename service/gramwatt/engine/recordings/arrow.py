@@ -90,7 +90,7 @@ def _arrow_errors() -> Iterator[None]:
     try:
         yield
     except ExpansionLimitExceeded as error:
-        detail = f"this recording is refused: {error}"
+        detail = f"this recording is rejected: {error}"
         raise UnusableRecording(InputError("", detail, None, "plain columns of numbers")) from None
     except (pa.ArrowException, OSError, EOFError, UnicodeDecodeError) as error:
         raise MalformedRecording(f"it is no Arrow IPC stream: {first_line(error)}") from None

@@ -35,7 +35,7 @@ class ColumnParser:
         if b"\r" in data and data.count(b"\r") != data.count(b"\r\n"):
             return None
         if self._decimal == "," and b"." in data:
-            self._numeric.clear()  # a point is refused in the words of a single cell
+            self._numeric.clear()  # a point gets the error message of a single cell
         if self._width == 1:
             data = data if quoted else _BLANK.sub(b"", data)
         if not data.strip():

@@ -63,7 +63,7 @@ def read_arrow(
         names = stream.schema.names
         check_schema(stream.schema)
     except ExpansionLimitExceeded as error:
-        raise MalformedTable(f"this Arrow stream is refused: {error}", "too-large") from None
+        raise MalformedTable(f"this Arrow stream is rejected: {error}", "too-large") from None
     except MalformedTable as broken:
         if broken.kind == "too-large":  # its first bytes, read as a length
             raise MalformedTable("this is no Arrow IPC stream") from None
@@ -116,7 +116,7 @@ def _checked_chunks(header: Header, stream: Any, unfolding: ExpansionCounter) ->
         except StopIteration:
             return
         except ExpansionLimitExceeded as error:
-            raise MalformedTable(f"the Arrow stream is refused after row {first}: {error}", "too-large") from None
+            raise MalformedTable(f"the Arrow stream is rejected after row {first}: {error}", "too-large") from None
         except MalformedTable:
             raise
         except (pa.ArrowException, OSError, EOFError) as error:

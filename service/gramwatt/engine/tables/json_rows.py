@@ -87,7 +87,7 @@ class RowBuilder:
             rows = lines.count(b"\n") + 1
             if byte_search.count(lines, b"}\n{") != rows - 1:
                 return None
-            lines = lines.replace(b"\n", b",\n")  # a line end within a text stays one, and is refused
+            lines = lines.replace(b"\n", b",\n")  # a line end within a text stays one, and is an error
         try:
             objects = orjson.loads(b"[%b]" % lines)
         except orjson.JSONDecodeError:

@@ -28,7 +28,7 @@ class RowErrorReporter:
         self.invalid_rows += 1
         if self.invalid_rows > MAX_DETAILED_ROWS:
             return f"row {row}: {self._summarize(errors)}; the {self.invalid_rows:,}th invalid row, shown as a summary"
-        text = "; ".join(format_error(error).removeprefix("question: ") for error in errors[:MAX_ERRORS_PER_ROW])
+        text = "; ".join(format_error(error).removeprefix("request: ") for error in errors[:MAX_ERRORS_PER_ROW])
         more = len(errors) - MAX_ERRORS_PER_ROW
         return replace_control_characters(f"row {row}: {text}" + (f"; and {more} more" if more > 0 else ""))
 

@@ -74,8 +74,8 @@ def make_even_axis(
     for end, value in (("from", start), ("to", stop)):
         try:
             ends.append(parse_range_end(kind, value, text=text))
-        except ValueParseError as refused:
-            errors.append(InputError(f"/{end}", f"{name}: {refused.detail}", quote_input(value), refused.accepted))
+        except ValueParseError as error:
+            errors.append(InputError(f"/{end}", f"{name}: {error.detail}", quote_input(value), error.accepted))
     if len(ends) < 2:
         return None, errors
     (low, unit), (high, other) = ends
