@@ -307,8 +307,8 @@ def private_memory(pid: int) -> int:
     return sum(int(line.split()[1]) * 1024 for line in lines if line.startswith("Private_"))
 
 
-def test_columns_that_pass_through_cannot_unfold_without_end() -> None:
-    """The response to few bytes ends with a row that says so, whatever a decoder makes of them."""
+def test_columns_that_pass_through_cannot_expand_without_limit() -> None:
+    """The response to a small table that a decoder expands far ends with a row that reports the limit."""
     plan = Plan("air-density", {}, text=True)
     text = "x" * 30_000_000
     chunks = (
@@ -318,8 +318,8 @@ def test_columns_that_pass_through_cannot_unfold_without_end() -> None:
     granted.receive(1000)
     made, last = 0, b""
     with granted:
-        for piece in batch.write_table(plan, chunks, batch.make_writer(plan, batch.TableFormat("csv")), tally):
-            made, last = made + len(piece), piece
+        for chunk in batch.write_table(plan, chunks, batch.make_writer(plan, batch.TableFormat("csv")), tally):
+            made, last = made + len(chunk), chunk
     most = FREE_RESPONSE_BYTES + RESPONSE_BYTES_PER_BYTE * 1000
     assert most < made < most + 2 * len(text)
     assert b"#ERR too-much-work after row 9" in last

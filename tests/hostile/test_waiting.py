@@ -150,7 +150,7 @@ def test_a_body_must_come_within_a_time_in_all() -> None:
         else:
             raise AssertionError("the body was read to its end")
         assert received.startswith(b"HTTP/1.1 200")
-        assert received.count(b"1300") > 100, "what came before is answered"
+        assert received.count(b"1300") > 100, "the rows before are computed"
 
 
 def test_long_requests_beyond_the_queue_are_rejected_at_once() -> None:
