@@ -9,8 +9,8 @@ from accuracy.page import Row, Section
 def accuracy(folder: Path) -> Section:
     """Return the section of this calculator."""
     database, rows, held = propellers.load(folder), bench.load(folder), bench.held_out(folder)
-    full, kept = rows.at_full_throttle, rows.at_full_throttle & rows.supply_held
-    everything, steady = bench.catalogue(rows.where(full)), bench.catalogue(rows.where(kept))
+    full, steady_full = rows.at_full_throttle, rows.at_full_throttle & rows.supply_held
+    everything, steady = bench.catalogue(rows.where(full)), bench.catalogue(rows.where(steady_full))
     unseen = "".join(name for name in bench.RATED_KV if name not in bench.CHOSEN_ON)
     others = bench.catalogue(rows.where(full & rows.of_motors(unseen)))
     five = database.errors(database.five_inch)

@@ -1,0 +1,130 @@
+"""Missing results of a build and their reasons, and every caution."""
+
+from typing import Any, Final
+
+import pytest
+
+from calculators.build_cases import CRAFT, FOUR, SIX, compute, compute_rows, get_reasons
+from gramwatt.engine import registry
+
+
+def test_full_throttle_just_lifts_its_thrust() -> None:
+    """By definition: a craft that weighs a thousandth less than the thrust hovers, one that weighs more does not."""
+    (row,) = compute_rows(**{**CRAFT, "packs": [FOUR]})
+    for share, hovers in ((0.999, True), (1.001, False), (1.1, False)):
+        (changed_row,) = compute_rows(
+            **{**CRAFT, "packs": [{**FOUR, "mass": share * row["thrust"] - CRAFT["dry_mass"]}]}
+        )
+        assert changed_row["thrust_to_weight"] == pytest.approx(1 / share, rel=1e-9)
+        assert (changed_row["hover_throttle"] is not None) is hovers
+        assert (changed_row["hover_power"] is not None) is hovers
+
+
+def test_one_pack_that_cannot_lift() -> None:
+    """A brick of 6 kg: its hover, flight and comparisons are missing, each with a reason.
+
+    Its other figures and the other packs have results.
+    """
+    brick = {**FOUR, "name": "brick", "mass": 6000}
+    response = compute(**{**CRAFT, "packs": [FOUR, brick, SIX]}, controller_rating=45)
+    first, heavy, other = response["results"]["by_pack"]
+    hovering, flying = {"hover_power", "hover_throttle"}, {"average_power", "endurance", "ended_by"}
+    changes = {"endurance_change", "endurance_change_share"}
+    assert {name for name, value in heavy.items() if value is None} <= hovering | flying | changes | {"rating_used"}
+    missing = get_reasons(response)
+    assert {missing[f"by_pack.1.{name}"] for name in hovering} == {"cannot-lift"}
+    assert {missing[f"by_pack.1.{name}"] for name in ("average_power", "endurance")} == {"nothing-to-fly-on"}
+    assert {missing[f"by_pack.1.{name}"] for name in changes} == {"no-comparison"}
+    assert any(
+        caution["text"].startswith("brick: full throttle gives") and "6353.8 g" in caution["text"]
+        for caution in response["cautions"]
+    )
+    assert heavy["thrust"] == first["thrust"]
+    assert heavy["thrust_to_weight"] < 1
+    assert [first, other] == compute_rows(**{**CRAFT, "packs": [FOUR, SIX]}, controller_rating=45)
+    assert response["results"]["longest_pack"] == 3
+    assert not any(name.startswith(("by_pack.0.hover", "by_pack.2.hover")) for name in missing)
+
+
+def test_a_first_pack_that_cannot_lift_leaves_no_comparison() -> None:
+    response = compute(**{**CRAFT, "packs": [{**FOUR, "mass": 6000}, SIX]})
+    assert get_reasons(response)["by_pack.1.endurance_change"] == "no-comparison"
+    assert response["results"]["by_pack"][1]["endurance"] > 0
+    assert response["results"]["longest_pack"] == 2
+
+
+def test_without_an_average_power_there_is_no_endurance() -> None:
+    """Not even 0 minutes for a pack that starts at its reserve, since the power is unknown."""
+    response = compute(**{**CRAFT, "packs": [{**FOUR, "mass": 6000}]}, state_of_charge=15)
+    assert response["results"]["by_pack"][0]["endurance"] is None
+    assert get_reasons(response)["by_pack.0.endurance"] == "nothing-to-fly-on"
+    assert response["results"]["longest_pack"] is None
+    assert get_reasons(response)["longest_pack"] == "none-flies"
+
+
+def test_a_power_beyond_the_pack() -> None:
+    """By hand: 16.8^2 / (4 x 32 mohm) = 2205 W."""
+    response = compute(**CRAFT, average_power=2300, mass_exponent=0)
+    assert response["results"]["by_pack"][0]["endurance"] is None
+    assert get_reasons(response)["by_pack.0.endurance"] == "power-beyond-pack"
+    assert response["results"]["by_pack"][0]["average_power"] == 2300
+    assert response["results"]["by_pack"][1]["endurance"] is not None
+
+
+def test_every_empty_figure_has_a_reason() -> None:
+    """Check every missing figure of every pack."""
+    for inputs in ({}, {"average_power": 2300}, {"dry_mass": 9000}, {"throttle_cap": 1}, {"motor_resistance": 9e4}):
+        response = compute(**{**CRAFT, **inputs})
+        empty = {name for name, value in response["results"].items() if value is None}
+        for at, row in enumerate(response["results"]["by_pack"]):
+            empty |= {f"by_pack.{at}.{name}" for name, value in row.items() if value is None}
+        assert set(get_reasons(response)) == empty
+
+
+# Cautions
+
+WEAK: Final = {**FOUR, "cell_resistance": 60}
+BENCH: Final[dict[str, Any]] = {
+    "bench_speed": 20000,
+    "bench_thrust": 520,
+    "bench_shaft_power": 90,
+    "bench_voltage": 14.8,
+    "bench_current": 19,
+}
+ONE: Final[dict[str, Any]] = {**CRAFT, "packs": [SIX, FOUR]}
+CAUTIONS: Final[dict[str, tuple[dict[str, Any], dict[str, Any]]]] = {
+    # code: inputs that bring it, inputs that do not
+    "rule-sets-limit": ({**ONE, "rule": "eu-c0"}, ONE),
+    "outside-temperature": ({**ONE, "pack_temperature": -5}, ONE),
+    "lihv-extrapolated": ({**ONE, "packs": [{**SIX, "chemistry": "lihv"}]}, ONE),
+    "motor-assumed": (ONE, {**ONE, "motor_resistance": 200}),
+    "propeller-extrapolated": ({**ONE, "pitch": 5.6}, {**ONE, "pitch": 5.6, "thrust_coefficient": 0.2}),
+    "bench-point-impossible": ({**ONE, **BENCH, "bench_voltage": 11, "bench_current": 25}, {**ONE, **BENCH}),
+    "pack-resistance-assumed": (CRAFT, ONE),
+    # By hand: two readings of 1 g, U = 2 sqrt(2/12) = 0.82 g.
+    "too-close": ({**ONE, "limit": 509}, {**ONE, "limit": 510}),
+    "over-rating": (
+        {**ONE, "packs": [SIX, {**FOUR, "discharge_rating": 5}]},
+        {**ONE, "packs": [SIX, {**FOUR, "discharge_rating": 100}]},
+    ),
+    "over-controller": ({**ONE, "controller_rating": 8}, {**ONE, "controller_rating": 45}),
+    "below-cutoff": ({**ONE, "packs": [SIX, WEAK]}, ONE),
+    "cap-below-hover": ({**ONE, "throttle_cap": 20}, ONE),
+    "no-such-pack": ({**ONE, "match_pack": 3}, {**ONE, "match_pack": 2}),
+}
+
+
+@pytest.mark.parametrize("code", CAUTIONS)
+def test_caution_is_shown_when_it_holds_and_not_otherwise(code: str) -> None:
+    shown, absent = ({caution["code"] for caution in compute(**inputs)["cautions"]} for inputs in CAUTIONS[code])
+    assert code in shown
+    assert code not in absent
+
+
+def test_cautions_name_their_pack() -> None:
+    cautions = compute(**{**ONE, "packs": [SIX, WEAK]})["cautions"]
+    assert [c["text"][:6] for c in cautions if c["code"] == "below-cutoff"] == ["four: "]
+
+
+def test_every_conditional_caution_has_a_case() -> None:
+    assert {c.code for c in registry.load()["build"].cautions if not c.is_always_shown} == set(CAUTIONS)
