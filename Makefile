@@ -69,10 +69,10 @@ test-all: $(VENV)/.test
 	$(BIN)/python -m pytest $(PARALLEL)
 
 mutation: $(VENV)/.test
-	PYTHONPATH=tests $(BIN)/python -m mutation --count $(or $(COUNT),300) --seed $(or $(SEED),1) $(if $(ONLY),--only $(ONLY))
+	PYTHONPATH=service:tests $(BIN)/python -m mutation --count $(or $(COUNT),300) --seed $(or $(SEED),1) $(if $(ONLY),--only $(ONLY))
 
 trials: $(VENV)/.test
-	PYTHONPATH=tests $(BIN)/python -m trials $(if $(SHORT),--short)
+	PYTHONPATH=service:tests $(BIN)/python -m trials $(if $(SHORT),--short)
 
 bench: $(VENV)/.bench
 	$(BIN)/python -m benchmarks $(if $(QUICK),--quick) $(if $(AGAINST),--against $(AGAINST))
@@ -88,7 +88,7 @@ lint: $(VENV)/.lint
 	$(BIN)/pyright --pythonpath $(BIN)/python
 
 style: $(VENV)/.lint
-	PYTHONPATH=tests $(BIN)/python -m style $(if $(SUMMARY),--summary)
+	PYTHONPATH=service:tests $(BIN)/python -m style $(if $(SUMMARY),--summary)
 
 INHERIT_NOTHING := clients hostile partitions server trials docker golden physics captions type_check accuracy
 ifdef NAME
@@ -102,12 +102,12 @@ check: $(VENV)/.service
 endif
 
 new: $(VENV)/.service
-	@PYTHONPATH=tests $(BIN)/python -m contributor.new $(NAME)
+	@PYTHONPATH=service:tests $(BIN)/python -m contributor.new $(NAME)
 
 contract: $(VENV)/.service
 	$(BIN)/python -m gramwatt.engine.unit_expressions
 	$(BIN)/gramwatt contract --write openapi
-	PYTHONPATH=tests $(BIN)/python -m contributor.texts
+	PYTHONPATH=service:tests $(BIN)/python -m contributor.texts
 
 # What ruff cannot mend, such as a long line, is for `make lint` to report.
 format: $(VENV)/.lint
