@@ -115,7 +115,7 @@ def test_an_unknown_path(client: FlaskClient, path: str) -> None:
     [
         pytest.param("/v1/pack-energi", "unknown-calculator", "pack-energy", id="calculator-misspelt"),
         pytest.param("/v1/PACK_ENERGY", "unknown-calculator", "pack-energy", id="calculator-in-snake-case"),
-        pytest.param("/v1/zzz", "unknown-calculator", "there are air-density", id="nothing-near-lists-all"),
+        pytest.param("/v1/zzz", "unknown-calculator", "Choose air-density", id="nothing-near-lists-all"),
         pytest.param("/v1/pack-energi/usable_energy", "unknown-calculator", "pack-energy", id="with-result"),
         pytest.param("/v1/pack-energy/usable-energy", "unknown-result", "usable_energy", id="result-in-kebab-case"),
         pytest.param(

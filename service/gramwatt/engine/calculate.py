@@ -29,8 +29,8 @@ class UnknownCalculator(LookupError):
     def __init__(self, name: str) -> None:
         known = registry.list_names()
         self.meant = close_matches(name, known)
-        hint = f"did you mean {join_with_or(self.meant)}?" if self.meant else f"there are {join_with_or(known)}"
-        super().__init__(f'Unknown calculator "{name[:80]}"; {hint}')
+        hint = f"Did you mean {join_with_or(self.meant)}?" if self.meant else f"Choose {join_with_or(known)}."
+        super().__init__(f'Unknown calculator "{name[:80]}". {hint}')
 
 
 def format_error(error: InputError) -> str:

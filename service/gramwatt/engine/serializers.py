@@ -22,12 +22,15 @@ def serialize_json(value: object) -> bytes:
 
 
 def format_value(value: Any, *, digits: int = 12, decimal: str = ".") -> str:
-    """Return one value as text: a bare number, a word, or a list joined by commas (semicolons with a decimal comma)."""
+    """Return one value as text: a bare number, a word, or a list joined by commas (semicolons with a decimal comma).
+
+    A table is JSON, and so is an empty list: ``[]``.
+    """
     if value is None:
         return ""
     if isinstance(value, bool):
         return "true" if value else "false"
-    if isinstance(value, list) and value and isinstance(value[0], dict):  # a table, of which there is no shorter form
+    if isinstance(value, list) and (not value or isinstance(value[0], dict)):  # a table has no shorter form
         return orjson.dumps(value).decode()
     if isinstance(value, list):
         texts = [format_value(each, digits=digits, decimal=decimal) for each in value]
