@@ -40,7 +40,7 @@ class WsgiToAsgi:
     without computing, since their clients send or read slowly. ``get_response`` may have a response (status, headers,
     body) to a request whose body is not streamed; its last argument is whether it may compute one.
     ``in_thread`` is the application for requests that run in a thread, where it is another. ``respond_to_error`` may
-    answer a `BodyTimeout`, an `Overloaded`, or what the application raised before its response began; else the server
+    handle a `BodyTimeout`, an `Overloaded`, or what the application raised before its response began; else the server
     sees the error. ``read_timeout`` is how many seconds a client may pause within a body, ``body_timeout`` how many its
     pauses may last in all. ``observe`` hears how many requests run and wait (`Slots`).
 

@@ -56,8 +56,8 @@ class Connection(HttpToolsProtocol):
     """uvicorn's connection, which also.
 
     - bounds a request's head in size and time, and the number of requests sent ahead of their responses;
-    - answers what cannot be read with a problem, and closes so that the client receives it;
-    - answers a client that has closed its sending side, and notices where it has closed both;
+    - responds to what cannot be read with a problem, and closes so that the client receives it;
+    - responds to a client that has closed its sending side, and notices if it has closed both;
     - ends a client that reads its response too slowly;
     - ends connections without losing requests when the worker stops.
     """
@@ -156,7 +156,7 @@ class Connection(HttpToolsProtocol):
         super().on_message_begin()
 
     def on_headers_complete(self) -> None:
-        """Check a head. Raises Unreadable."""
+        """Check a head. Raises `InvalidRequest`."""
         self.in_head = False
         if len(self.url) > MAX_LINE_LENGTH:
             raise InvalidRequest(414, f"A URL may have {MAX_LINE_LENGTH} characters.")

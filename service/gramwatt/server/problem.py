@@ -1,4 +1,4 @@
-"""Problems for requests that the application cannot answer itself."""
+"""Problems as responses to requests for which the application has no response of its own."""
 
 from __future__ import annotations
 

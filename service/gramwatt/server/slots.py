@@ -58,9 +58,9 @@ class Permit:
 class Slots:
     """``count`` permits to compute. A request that waits for its client lends its slot to other requests.
 
-    Beyond ``max_waiting`` requests that wait for a slot the next is refused. While ``max_stalled`` requests wait for
-    their clients and others wait for a slot, the request with the slowest client is ended, if that was waited for for
-    ``cut_after`` seconds. ``observe`` hears of each change in the number of requests that are "running" or "waiting".
+    Beyond ``max_waiting`` requests that wait for a slot, the next one is rejected. While ``max_stalled`` requests wait
+    for their clients and others wait for a slot, the request with the slowest client is ended, once it has waited
+    ``cut_after`` seconds. ``observe`` is called with each change in the number of requests "running" or "waiting".
     """
 
     def __init__(

@@ -1,4 +1,4 @@
-"""One request between an event loop and the thread that answers it, and the slots that bound such threads."""
+"""One request between an event loop and the thread that computes its response."""
 
 from __future__ import annotations
 

@@ -61,7 +61,7 @@ PROBLEM_TYPES: Final[Mapping[str, ProblemType]] = {
     "not-installed": ProblemType(
         501,
         "An optional library is not installed",
-        "Request another format, or ask the operator of the service to install the library in the detail.",
+        "Request another format. The operator of the service can install the library in the detail.",
     ),
     "overloaded": ProblemType(
         503, "Too many long requests are waiting", "Wait for the seconds in Retry-After, and send fewer at once."

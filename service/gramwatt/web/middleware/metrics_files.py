@@ -1,7 +1,7 @@
-"""The files in which workers count, and those of ended workers merged, so that they stay few.
+"""The metrics files of the workers; those of ended workers are merged, so that they stay few.
 
 prometheus_client has a file for each kind of metric and each process, and adds them up when they are read. A merged
-file is another of the same form. Readers and the merging process exclude each other, else a count would be there twice.
+file is another of the same form. A lock excludes readers while files are merged, since they would read counts twice.
 """
 
 from __future__ import annotations
@@ -16,12 +16,12 @@ from typing import Final
 from prometheus_client.mmap_dict import MmapedDict
 
 METRIC_TYPES: Final = ("counter", "histogram")
-"""Those that `metrics` has, whose values are added up."""
+"""The types of metric that `metrics` has; their values are added up."""
 
 
 @contextlib.contextmanager
 def lock_folder(folder: Path, *, shared: bool) -> Iterator[None]:
-    """Hold the lock of a folder: with others that read, or alone."""
+    """Hold the lock of a folder, shared with other readers or exclusively."""
     import fcntl  # not on Windows, where several processes do not share a socket
 
     with (folder / "lock").open("ab") as lock:
@@ -30,27 +30,27 @@ def lock_folder(folder: Path, *, shared: bool) -> Iterator[None]:
 
 
 def merge_ended_worker(folder: Path, pid: int) -> None:
-    """Add the counts of an ended process to those of the others that ended, and remove its files."""
+    """Add the counts of an ended process to the merged ones, and remove its files."""
     with lock_folder(folder, shared=False):
         for kind in METRIC_TYPES:
-            ended, merged, made = (folder / f"{kind}_{name}" for name in (f"{pid}.db", "ended.db", "ended.new"))
+            ended, merged, new = (folder / f"{kind}_{name}" for name in (f"{pid}.db", "ended.db", "ended.new"))
             if not ended.exists():
                 continue
             values = _read(merged)
             for key, (value, timestamp) in _read(ended).items():
                 before, latest = values.get(key, (0.0, 0.0))
                 values[key] = before + value, max(latest, timestamp)
-            made.unlink(missing_ok=True)
-            written = MmapedDict(str(made))  # type: ignore[no-untyped-call]
+            new.unlink(missing_ok=True)
+            target = MmapedDict(str(new))  # type: ignore[no-untyped-call]
             for key, (value, timestamp) in values.items():
-                written.write_value(key, value, timestamp)  # type: ignore[no-untyped-call]
-            written.close()  # type: ignore[no-untyped-call]
-            made.replace(merged)
+                target.write_value(key, value, timestamp)  # type: ignore[no-untyped-call]
+            target.close()  # type: ignore[no-untyped-call]
+            new.replace(merged)
             ended.unlink()
 
 
 def _read(path: Path) -> dict[str, tuple[float, float]]:
-    """Return values with timestamps by key; none of a file that is missing, or broken by the end of its process."""
+    """Return values with timestamps by key; none if a file is missing, or broken since its process ended abruptly."""
     values: dict[str, tuple[float, float]] = {}
     with contextlib.suppress(FileNotFoundError, RuntimeError, ValueError, struct.error):
         for key, value, timestamp, _ in MmapedDict.read_all_values_from_file(str(path)):  # type: ignore[no-untyped-call]

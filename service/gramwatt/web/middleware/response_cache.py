@@ -27,7 +27,7 @@ _REQUEST_ID: Final = "X-Request-ID"
 CacheKey = tuple[str, bytes, bytes, bytes | None]
 """Method, path, query, Accept."""
 Header = tuple[tuple[str, str], tuple[bytes, bytes]]
-"""A header as WSGI has it, and as ASGI has it."""
+"""A header in the form of WSGI, and in that of ASGI."""
 
 
 @functools.lru_cache(2048)
@@ -37,7 +37,7 @@ def _header(name: str, value: str) -> Header:
 
 
 class ResponseHead:
-    """The status and headers of a response, each time sent with another request id, and what counts it."""
+    """The status and headers of a response, each time sent with another request id, and the metrics that count it."""
 
     __slots__ = ("_headers", "_metrics", "_positions", "code", "status")
 
@@ -59,13 +59,13 @@ class ResponseHead:
         return copy
 
     def wsgi(self, request_id: str) -> list[tuple[str, str]]:
-        """Return the headers as WSGI has them."""
+        """Return the headers for WSGI."""
         headers = [header[0] for header in self._headers]
         headers[self._positions[_REQUEST_ID]] = (_REQUEST_ID, request_id)
         return headers
 
     def asgi(self, request_id: str) -> list[tuple[bytes, bytes]]:
-        """Return the headers as ASGI has them."""
+        """Return the headers for ASGI."""
         headers = [header[1] for header in self._headers]
         headers[self._positions[_REQUEST_ID]] = (b"x-request-id", request_id.encode())
         return headers
@@ -78,7 +78,7 @@ class ResponseHead:
 
 
 class CacheEntry(NamedTuple):
-    """A cached response; Flask says what its 304 looks like, so that is cached once it was sent."""
+    """A cached response; Flask makes its 304, which is cached once it was sent."""
 
     head: ResponseHead
     body: bytes
@@ -88,10 +88,10 @@ class CacheEntry(NamedTuple):
 
 
 class ResponseCache:
-    """Finished responses by request, at most ``most_bytes`` of them."""
+    """Finished responses by request, at most ``max_bytes`` of them."""
 
-    def __init__(self, most_bytes: int = CACHE_BYTES) -> None:
-        self._most_bytes = most_bytes
+    def __init__(self, max_bytes: int = CACHE_BYTES) -> None:
+        self._max_bytes = max_bytes
         self._lock = threading.Lock()
         self._entries: OrderedDict[CacheKey, CacheEntry] = OrderedDict()
         self.bytes = 0
@@ -100,7 +100,7 @@ class ResponseCache:
         return len(self._entries)
 
     def get(self, key: CacheKey, if_none_match: bytes | None = None) -> tuple[ResponseHead, bytes] | None:
-        """Return the head and body that answer a request, None where the cache has none."""
+        """Return the cached head and body for a request, or None."""
         with self._lock:
             entry = self._entries.get(key)
             if entry is None:
@@ -120,11 +120,11 @@ class ResponseCache:
             before = self._entries.pop(key, None)
             self.bytes += entry.size - (0 if before is None else before.size)
             self._entries[key] = entry
-            while self.bytes > self._most_bytes:
+            while self.bytes > self._max_bytes:
                 self.bytes -= self._entries.popitem(last=False)[1].size
 
     def store(self, key: CacheKey, response: Response) -> None:
-        """Cache a response of Flask's where it says that it may be; needs its request context."""
+        """Cache a response of Flask's if its headers allow it; needs its request context."""
         tag = _shared_tag(response)
         if tag is not None and response.status_code == 304:
             with self._lock:
@@ -138,15 +138,15 @@ class ResponseCache:
 
 
 def _shared_tag(response: Response) -> str | None:
-    """Return the strong entity tag of a response that anybody may cache, else None."""
+    """Return the strong entity tag of a response that any cache may store, else None."""
     tag, weak = response.get_etag()
-    control, varies = _words(response, "Cache-Control"), _words(response, "Vary")
+    control, varies = _list_values(response, "Cache-Control"), _list_values(response, "Vary")
     public = (
         "public" in control and control.isdisjoint(("no-store", "no-cache", "private")) and varies <= {"accept", ""}
     )
     return tag if public and tag and not weak and "Set-Cookie" not in response.headers else None
 
 
-def _words(response: Response, header: str) -> set[str]:
-    """Return the words in the lists of a header."""
-    return {word.strip().lower() for word in ",".join(response.headers.getlist(header)).split(",")}
+def _list_values(response: Response, header: str) -> set[str]:
+    """Return the values in a header that holds lists of them."""
+    return {value.strip().lower() for value in ",".join(response.headers.getlist(header)).split(",")}

@@ -22,25 +22,25 @@ def runs_long(path: str, size: int) -> bool:
     ``path`` is the decoded path and ``size`` the bytes of query and body together. Only what is known to be short is
     not long: calculators whose work their inputs' size bounds, and few other paths. A path that is unknown is long.
     """
-    most = _short_paths().get(path.rstrip("/") or "/")
-    return most is None or size > most
+    max_bytes = _list_short_paths().get(path.rstrip("/") or "/")
+    return max_bytes is None or size > max_bytes
 
 
 @functools.cache
-def _short_paths() -> Mapping[str, int]:
-    """By path, how many bytes the inputs of a short request may have."""
-    found: dict[str, int] = dict.fromkeys(SHORT_SITE_PATHS, SHORT_INPUT_BYTES)
+def _list_short_paths() -> Mapping[str, int]:
+    """Return, by path, how many bytes the inputs of a short request may have."""
+    paths: dict[str, int] = dict.fromkeys(SHORT_SITE_PATHS, SHORT_INPUT_BYTES)
     for calculator in registry.load().values():
-        most = get_max_short_inputs(calculator)
-        if most > 0:
-            found[f"/v1/{calculator.name}"] = most
+        max_bytes = get_max_short_inputs(calculator)
+        if max_bytes > 0:
+            paths[f"/v1/{calculator.name}"] = max_bytes
             if fits_query(calculator):
-                found |= {f"/v1/{calculator.name}/{result}": most for result in calculator.result_fields}
-    return found
+                paths |= {f"/v1/{calculator.name}/{result}": max_bytes for result in calculator.result_fields}
+    return paths
 
 
 def get_max_short_inputs(calculator: Calculator[Any, Any]) -> int:
-    """Return how many bytes of inputs a calculator answers in a short time; 0 where none are few enough.
+    """Return how many bytes of inputs a calculator computes in a short time; 0 if even the shortest take long.
 
     Tables of results with a length of their own, and further forms, take long however short the inputs. Lists, tables
     and recordings among the inputs cost time for each entry, and twice as much for each that carries uncertainty.
@@ -52,7 +52,7 @@ def get_max_short_inputs(calculator: Calculator[Any, Any]) -> int:
 
 
 CANCELLED_KEY: Final = "gramwatt.cancelled"
-"""In a WSGI environ: a function, to be called from any thread, that tells whether the client is gone."""
+"""In a WSGI environ: a function, to be called from any thread, that returns whether the client is gone."""
 
 Application = Callable[..., Iterable[bytes]]
 
@@ -60,7 +60,7 @@ Application = Callable[..., Iterable[bytes]]
 class WorkLimits:
     """A WSGI application that works within a `Budget` of its own for each request, until its response is closed.
 
-    ``observe`` hears of each change in the number of long requests that are "running", where no adapter counts them.
+    It calls ``observe`` with each change in the number of long requests "running", unless an adapter counts them.
     """
 
     def __init__(

@@ -39,7 +39,7 @@ captions for a video, or the flights that other calculators need.
 
 **Spreadsheets.** Each result also has its own path, which returns one bare value as plain text. A cell shows nothing of
 a failed request; with `errors=text`, every error has status 200 and a text that begins with `#ERR`. This option is not
-a parameter below, because the status then no longer tells valid requests from invalid ones.
+a parameter below, because the status then no longer separates valid requests from invalid ones.
 
 The results are calculations, not measurements or promises: manufacturers' data and local rules come first.
 """

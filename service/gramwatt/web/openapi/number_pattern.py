@@ -1,7 +1,7 @@
 r"""Make regular expressions for decimal numbers within bounds, so that the contract says which texts are valid.
 
 JSON Schema cannot bound a number inside a text such as ``"1.3 Ah"``; a pattern can. Written for ECMA 262, JSON
-Schema's dialect, and kept to what Python reads alike: ``[0-9]``, since ``\d`` is any script's digit in Python.
+Schema's dialect, and limited to what Python reads alike: ``[0-9]``, since ``\d`` is any script's digit in Python.
 """
 
 from __future__ import annotations
@@ -96,7 +96,7 @@ def _decimals(low: Bound, high: Bound) -> list[str]:
     """Return forms of the decimals from ``low``, 0 or more, to ``high``."""
     if low.value > high.value or (low.value == high.value and (low.is_open or high.is_open)):
         return []
-    # A double tells apart some 15 digits; more of them would round across an open bound.
+    # A double has some 15 significant digits; more of them would round across an open bound.
     digits = max(1, min(MAX_FRACTION_DIGITS, 14 - len(str(int(high.value)))))
     first, last = int(low.value), int(high.value)
     low_tail, high_tail = _tail(low.value), _tail(high.value)

@@ -45,8 +45,8 @@ gets an `error`."""
 def add_tables(spec: APISpec, calculator: Calculator[Any, Any], inputs: list[str]) -> None:
     """Add batch and sweep of one calculator; ``inputs`` are the components of its query parameters."""
     identity = calculator.name.replace("-", "_")
-    question = get_schema_name(calculator)
-    row, table = question.replace("Question", "Row"), question.replace("Question", "Table")
+    inputs_name = get_schema_name(calculator)
+    row, table = inputs_name.replace("Question", "Row"), inputs_name.replace("Question", "Table")
     spec.components.schema(row, _make_row_schema(calculator))
     spec.components.response(table, _make_table_response(calculator, row))
     good = {"$ref": f"#/components/responses/{table}"}
@@ -66,14 +66,14 @@ def add_tables(spec: APISpec, calculator: Calculator[Any, Any], inputs: list[str
                 "requestBody": {
                     "required": True,
                     "description": "The table.",
-                    "content": _make_batch_content(calculator, question),
+                    "content": _make_batch_content(calculator, inputs_name),
                 },
                 "responses": {"200": good, **make_problem_responses(400, 406, 413, 415, 422, 501)},
             }
         },
     )
-    body = question.replace("Question", "SweepQuestion")
-    spec.components.schema(body, _make_sweep_schema(calculator, question))
+    body = inputs_name.replace("Question", "SweepQuestion")
+    spec.components.schema(body, _make_sweep_schema(calculator, inputs_name))
     operations: JsonObject = {
         "post": {
             "operationId": f"{identity}_sweep_from_body",
@@ -143,7 +143,7 @@ def _add_axis_parameters(spec: APISpec, calculator: Calculator[Any, Any]) -> lis
     return [f"{calculator.name}.vary", "sweep.from", "sweep.to", f"sweep.count.{max_points}"]
 
 
-def _make_sweep_schema(calculator: Calculator[Any, Any], question: str) -> JsonObject:
+def _make_sweep_schema(calculator: Calculator[Any, Any], inputs_name: str) -> JsonObject:
     max_points = get_max_points(calculator)
     end = {"type": "number", "format": "double", "minimum": -MAX_RANGE_END, "maximum": MAX_RANGE_END}
     count = {"type": "integer", "format": "int32", "minimum": 2, "maximum": max_points}
@@ -165,7 +165,7 @@ def _make_sweep_schema(calculator: Calculator[Any, Any], question: str) -> JsonO
     fields = {name: {"anyOf": [listed, even]} if name in ranged else listed for name in calculator.input_fields}
     return {
         "type": "object",
-        "description": f"A sweep: {question} with some inputs varied.",
+        "description": f"A sweep: {inputs_name} with some inputs varied.",
         "additionalProperties": False,
         "required": ["vary"],
         "properties": {
@@ -227,20 +227,20 @@ def _make_row_schema(calculator: Calculator[Any, Any]) -> JsonObject:
     }
 
 
-def _make_batch_content(calculator: Calculator[Any, Any], question: str) -> JsonObject:
+def _make_batch_content(calculator: Calculator[Any, Any], inputs_name: str) -> JsonObject:
     """Return the body of a batch by media type.
 
     The items of an array are described, not constrained: an invalid row gets its own error, and the others results.
     """
     flat = [example for example in calculator.examples if _is_flat(calculator, example.given)]
     rows = [dict(example.given) for example in calculator.examples][:2]
-    question_schema = {"$ref": f"#/components/schemas/{question}"}
+    inputs_schema = {"$ref": f"#/components/schemas/{inputs_name}"}
     array: JsonObject = {
         "schema": {
             "type": "array",
             "maxItems": MAX_TABLE_BYTES,
-            "description": f"Rows, each a {question}. An invalid row gets its own error.",
-            "items": {"anyOf": [question_schema, {"not": question_schema}]},
+            "description": f"Rows, each a {inputs_name}. An invalid row gets its own error.",
+            "items": {"anyOf": [inputs_schema, {"not": inputs_schema}]},
         },
         "examples": {"rows": {"summary": "Rows", "value": rows}},
     }

@@ -59,7 +59,7 @@ def _render(key: _CacheKey) -> Markup:
 
 
 def render_cached(macro: Callable[[Field], Markup], shown_field: Field) -> Markup:
-    """Return what a template macro makes of a field; a field with errors or a long value is not cached."""
+    """Render a field with a template macro; a field with errors or a long value is not cached."""
     if shown_field.errors or len(shown_field.value) > MAX_CACHED_VALUE:
         return macro(shown_field)
     name = getattr(macro, "name")  # noqa: B009 - of a macro of Jinja

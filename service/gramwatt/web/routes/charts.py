@@ -1,4 +1,4 @@
-"""Routes of charts: of the results, as the calculator declares it, or of a sweep."""
+"""Routes of charts: the results of a calculator in the chart that it declares, or a sweep."""
 
 from __future__ import annotations
 

@@ -26,18 +26,19 @@ VIEWER_POLICY: Final = (
     "default-src 'none'; base-uri 'none'; connect-src 'self'; font-src 'self' data:; frame-ancestors 'self'; "
     "img-src 'self' data:; script-src 'self'; style-src 'self' 'unsafe-inline'"
 )
+CONTRACT_LINKS: Final = '</openapi.json>; rel="service-desc"; type="application/json", </docs>; rel="service-doc"'
 
 blueprint = Blueprint("site", __name__)
 
 
 @blueprint.get("/")
 def home() -> Response:
-    """Return what this is: a page for people, the index for programs."""
+    """Return the home page to browsers, and the index to programs."""
     if negotiate_format(PAGE_MEDIA_TYPES) == "html":
         return home_page()
     tag = make_request_etag("json")
     return make_not_modified(tag) or make_cacheable(
-        Response(serialize_json(_index()), content_type="application/json"), tag
+        Response(serialize_json(_make_index()), content_type="application/json"), tag
     )
 
 
@@ -45,30 +46,32 @@ def home() -> Response:
 def index() -> Response:
     """Return the calculators: title, summary, headline result, links."""
     tag = make_request_etag(negotiate_format({"json": "application/json"}))
-    made = make_not_modified(tag) or make_cacheable(
-        Response(serialize_json(_index()), content_type="application/json"), tag
+    response = make_not_modified(tag) or make_cacheable(
+        Response(serialize_json(_make_index()), content_type="application/json"), tag
     )
-    made.headers["Link"] = '</openapi.json>; rel="service-desc"; type="application/json", </docs>; rel="service-doc"'
-    return made
+    response.headers["Link"] = (
+        '</openapi.json>; rel="service-desc"; type="application/json", </docs>; rel="service-doc"'
+    )
+    return response
 
 
 @blueprint.get("/v1/units")
 def units_table() -> Response:
-    """Every unit that a quantity may carry, by dimension."""
+    """Return every unit that a quantity may have, by dimension."""
     tag = make_request_etag(negotiate_format({"json": "application/json"}))
     return make_not_modified(tag) or make_cacheable(
-        Response(serialize_json(_units()), content_type="application/json"), tag
+        Response(serialize_json(_make_unit_table()), content_type="application/json"), tag
     )
 
 
 @blueprint.post("/v1/units")
-def units_are_read() -> Response:
-    """No calculator is called units: what is sent there is problem_type so."""
-    raise Problem("method-not-allowed", "The table of units is read by GET.", headers={"Allow": "GET, HEAD, OPTIONS"})
+def reject_units_post() -> Response:
+    """Reject a POST, which would otherwise be a request to a calculator named units."""
+    raise Problem("method-not-allowed", "Use GET for the table of units.", headers={"Allow": "GET, HEAD, OPTIONS"})
 
 
-def _units() -> dict[str, Any]:
-    """By dimension its units, the usual one first: a value in SI is ``value * scale + offset``."""
+def _make_unit_table() -> dict[str, Any]:
+    """Return the units of each dimension, the usual one first: a value in SI is ``value * scale + offset``."""
     return {
         "dimensions": [
             {
@@ -82,7 +85,7 @@ def _units() -> dict[str, Any]:
     }
 
 
-def _index() -> dict[str, Any]:
+def _make_index() -> dict[str, Any]:
     return {
         "service": "gramwatt",
         "version": __version__,
@@ -90,11 +93,11 @@ def _index() -> dict[str, Any]:
         "reference": "/docs",
         "units": "/v1/units",
         "element": {"script": f"/gramwatt-{LATEST}.js", "integrity": integrity(LATEST)},
-        "calculators": [_entry(calculator) for calculator in registry.load().values()],
+        "calculators": [_make_index_entry(calculator) for calculator in registry.load().values()],
     }
 
 
-def _entry(calculator: Calculator[Any, Any]) -> dict[str, Any]:
+def _make_index_entry(calculator: Calculator[Any, Any]) -> dict[str, Any]:
     path = f"/v1/{calculator.name}"
     query = current_app.config["FIRST_QUERIES"].get(calculator.name)
     return {
@@ -116,16 +119,16 @@ def _entry(calculator: Calculator[Any, Any]) -> dict[str, Any]:
 @blueprint.get("/openapi.json")
 def contract_json() -> Response:
     """Return the contract as JSON."""
-    return _contract("application/json", files.JSON_FILE)
+    return _make_contract_response("application/json", files.JSON_FILE)
 
 
 @blueprint.get("/openapi.yaml")
 def contract_yaml() -> Response:
     """Return the contract as YAML."""
-    return _contract("application/yaml", files.YAML_FILE)
+    return _make_contract_response("application/yaml", files.YAML_FILE)
 
 
-def _contract(media: str, name: str) -> Response:
+def _make_contract_response(media: str, name: str) -> Response:
     body = files.read_contract(name)
     tag = hashlib.blake2b(body, digest_size=12).hexdigest()  # of the file: it may change while the code does not
     return make_not_modified(tag) or make_cacheable(Response(body, content_type=media), tag)
@@ -134,22 +137,22 @@ def _contract(media: str, name: str) -> Response:
 @blueprint.get("/docs")
 def docs() -> Response:
     """Return the contract in a viewer that needs no internet."""
-    made = render_page("docs.html")
-    made.headers["Content-Security-Policy"] = VIEWER_POLICY
-    return made
+    response = render_page("docs.html")
+    response.headers["Content-Security-Policy"] = VIEWER_POLICY
+    return response
 
 
 @blueprint.get("/docs/<path:name>")
 def viewer_file(name: str) -> Response:
-    """Return the viewer's own files, from the package that carries it."""
-    made = send_from_directory(VIEWER, name, max_age=86400)
-    made.headers["Content-Security-Policy"] = VIEWER_POLICY
-    return made
+    """Return the viewer's own files, from the package that contains them."""
+    response = send_from_directory(VIEWER, name, max_age=86400)
+    response.headers["Content-Security-Policy"] = VIEWER_POLICY
+    return response
 
 
 @blueprint.get("/problems/<kind>")
 def problem(kind: str) -> Response:
-    """Return what a type of problem means: every problem's ``type`` leads here."""
+    """Describe a type of problem: the ``type`` member of every problem is a link to it."""
     if kind not in PROBLEM_TYPES:
         raise Problem("not-found", f"No type of problem is named {kind[:80]!r}.")
     problem_type = PROBLEM_TYPES[kind]
@@ -170,11 +173,11 @@ def problem(kind: str) -> Response:
 
 @blueprint.get("/health/live")
 def live() -> Response:
-    """Return the process answers."""
+    """Report that the process runs."""
     return Response("live\n", content_type="text/plain; charset=utf-8", headers={"Cache-Control": "no-store"})
 
 
 @blueprint.get("/health/ready")
 def ready() -> Response:
-    """Return the calculators are loaded, so questions can be sent."""
+    """Report that the calculators are loaded, so that requests can be sent."""
     return Response("ready\n", content_type="text/plain; charset=utf-8", headers={"Cache-Control": "no-store"})

@@ -31,7 +31,7 @@
   };
 
   const path = form.getAttribute("action").split("#")[0];
-  // When all fields are empty, the decimal sign tells the service that this is not a first visit.
+  // When all fields are empty, the decimal sign shows the service that this is not a first visit.
   const address = (submitter) => `${path}?${query(submitter).toString() || "decimal=."}`;
 
   /** Fetch the part of the page that changes; `wholePage` fetches the page, to replace the form too. */
