@@ -145,7 +145,7 @@ def test_commands_work(words: tuple[str, ...]) -> None:
         pytest.param(("batch", "pack-energy", "-", "--to", "arrow"), COLUMNAR, "tables", id="to-arrow"),
         pytest.param(("batch", "pack-energy", "-", "--from", "parquet"), COLUMNAR, "tables", id="from-parquet"),
         pytest.param((*GRID, "capacity=1300", "-o", "made.parquet"), COLUMNAR, "tables", id="grid-to-parquet"),
-        pytest.param((*GRID, "--jobs", "2"), "Runs by parts (--jobs) need pyarrow", "tables", id="by-parts"),
+        pytest.param((*GRID, "--jobs", "2"), "Runs in parts (--jobs) need pyarrow", "tables", id="by-parts"),
         pytest.param(
             ("chart", "pack-energy", "cells=6", "capacity=1300", "-o", "made.svg"),
             "Charts need matplotlib",
@@ -154,13 +154,13 @@ def test_commands_work(words: tuple[str, ...]) -> None:
         ),
         pytest.param(
             ("calc", "overlay-cues", "--log", "-", "at=1", "--format", "png"),
-            "Pictures of captions as PNG need Pillow",
+            "Captions as PNG need Pillow",
             "charts",
             id="captions-to-png",
         ),
         pytest.param(
             (*GRID, "capacity=1300", "--scheduler", "tcp://127.0.0.1:9"),
-            "Runs by parts (--scheduler) need pyarrow",
+            "Runs in parts (--scheduler) need pyarrow",
             "cluster",
             id="scheduler",
         ),

@@ -21,9 +21,13 @@ class Cluster:
         self._folder = folder
         described = folder / "scheduler.json"
         self.scheduler = self._start("scheduler", "--port", "0", "--scheduler-file", described)
-        wait_for(described.exists, self.scheduler)
-        self.address: str = json.loads(described.read_bytes())["address"]
         self.workers: list[subprocess.Popen[bytes]] = []
+        try:
+            wait_for(lambda: described.exists() and described.read_bytes().endswith(b"}"), self.scheduler)
+        except BaseException:
+            self.end()
+            raise
+        self.address: str = json.loads(described.read_bytes())["address"]
 
     def _start(self, role: str, *arguments: object) -> subprocess.Popen[bytes]:
         command = [sys.executable, "-m", f"distributed.cli.dask_{role}", *map(str, arguments), "--no-dashboard"]
