@@ -23,7 +23,7 @@ from gramwatt.web.middleware.failures import MAX_LINE_LENGTH, MAX_LINES, EscapeT
 from gramwatt.web.middleware.fast_path import FastPath
 from server.asgi_client import Request, run
 from web.conftest import free_port, wait_until_ready
-from web.test_fast_path import PACK, PATH, Case, posted
+from web.test_fast_path import PACK, PATH, Case, make_post
 from web.wire import BODY, HEAD, problem, send
 
 INPUTS = {"cells": 6, "capacity": 1300}
@@ -78,10 +78,10 @@ def broken(request: pytest.FixtureRequest) -> Iterator[Flask]:
         object.__setattr__(calculator, "formula", formula)
 
 
-def ask_asgi(app: Flask, case: Case) -> tuple[int, bytes]:
+def send_to_asgi(app: Flask, case: Case) -> tuple[int, bytes]:
     """Send a request as the server does, through the adapter with its hooks; status and body."""
     fast_path: FastPath = app.extensions["fast_path"]
-    answer: list[Any] = []
+    response: list[Any] = []
 
     async def send() -> None:
         adapter = WsgiToAsgi(
@@ -96,15 +96,15 @@ def ask_asgi(app: Flask, case: Case) -> tuple[int, bytes]:
         request.scope.update(raw_path=case.path.encode(), query_string=case.query.encode())
         request.send(case.body, more=False)
         head, *rest = await request.end()
-        answer.extend((head["status"], b"".join(message["body"] for message in rest)))
+        response.extend((head["status"], b"".join(message["body"] for message in rest)))
 
     run(send)
-    return answer[0], answer[1]
+    return response[0], response[1]
 
 
 FORMS = [
     pytest.param(PACK, id="query"),
-    pytest.param(posted(PATH, INPUTS), id="body"),
+    pytest.param(make_post(PATH, INPUTS), id="body"),
     pytest.param(Case(f"{PATH}/usable_energy", "cells=6&capacity=1300"), id="value"),
     pytest.param(Case(f"{PATH}/sweep", "vary=cells&from=1&to=6&count=6&capacity=1300"), id="sweep"),
 ]
@@ -117,7 +117,7 @@ def test_a_failing_formula_is_a_problem_by_asgi(broken: Flask, case: Case, caplo
         case.path.replace("pack-energy", "<calculator_name>").replace("usable_energy", "<result>"),
     )
     before = count_500(route)
-    status, body = ask_asgi(broken, case)
+    status, body = send_to_asgi(broken, case)
     assert status == 500
     assert_problem(body, caplog)
     assert count() == failures + 1
@@ -127,7 +127,7 @@ def test_a_failing_formula_is_a_problem_by_asgi(broken: Flask, case: Case, caplo
 @pytest.mark.parametrize("case", FORMS)
 def test_a_failing_formula_is_a_problem_by_wsgi(broken: Flask, case: Case, caplog: pytest.LogCaptureFixture) -> None:
     failures = count()
-    status, headers, body = case.by_wsgi(broken.wsgi_app)
+    status, headers, body = case.send_by_wsgi(broken.wsgi_app)
     assert (status, dict(headers)["content-type"]) == (500, "application/problem+json")
     assert_problem(body, caplog)
     assert count() == failures + 1
@@ -135,7 +135,7 @@ def test_a_failing_formula_is_a_problem_by_wsgi(broken: Flask, case: Case, caplo
 
 def test_a_failing_streamed_table_in_a_thread_is_a_problem(broken: Flask, caplog: pytest.LogCaptureFixture) -> None:
     failures = count()
-    status, body = ask_asgi(broken, Case(f"{PATH}/batch", "", "POST", ROWS, CSV))
+    status, body = send_to_asgi(broken, Case(f"{PATH}/batch", "", "POST", ROWS, CSV))
     assert status == 500
     assert_problem(body, caplog)
     assert count() == failures + 1
@@ -153,7 +153,7 @@ def test_a_table_that_fails_on_its_way_says_so_in_a_row(kind: Any, caplog: pytes
 
     object.__setattr__(calculator, "formula", pack_energy)
     try:
-        status, body = ask_asgi(create_app(), Case(f"{PATH}/batch", "", "POST", ROWS + b"%d,1300\n" % LAST, CSV))
+        status, body = send_to_asgi(create_app(), Case(f"{PATH}/batch", "", "POST", ROWS + b"%d,1300\n" % LAST, CSV))
     finally:
         object.__setattr__(calculator, "formula", formula)
     assert status == 200
@@ -166,23 +166,23 @@ HOOKS: list[Any] = ["get_response", "run_in_thread", "head"]
 
 
 @pytest.mark.parametrize("hook", HOOKS)
-@pytest.mark.parametrize("case", [PACK, posted(PATH, INPUTS)], ids=["no body", "body"])
+@pytest.mark.parametrize("case", [PACK, make_post(PATH, INPUTS)], ids=["no body", "body"])
 def test_a_failing_hook_of_the_adapter_is_a_problem(hook: str, case: Case, caplog: pytest.LogCaptureFixture) -> None:
     app, failures, before = create_app(), count(), count_500("none")
     hooks: dict[str, Any] = {"respond_to_error": respond_to_error}
     headers: list[Any] = [(b"content-length", b"9" * 5000 if hook == "head" else b"%d" % len(case.body))]
     if hook != "head":
         hooks[hook] = panic
-    answer: list[Any] = []
+    response: list[Any] = []
 
     async def send() -> None:
         request = Request(WsgiToAsgi(app.extensions["fast_path"].application, **hooks), case.method, case.path, headers)
         request.send(case.body, more=False)
-        answer.extend(await request.end())
+        response.extend(await request.end())
 
     run(send)
-    assert answer[0]["status"] == 500
-    assert_problem(answer[1]["body"], caplog)
+    assert response[0]["status"] == 500
+    assert_problem(response[1]["body"], caplog)
     assert (count(), count_500("none")) == (failures + 1, before + 1)
 
 
@@ -191,12 +191,12 @@ def test_a_failing_fast_path_leaves_the_request_to_flask(
 ) -> None:
     """A head that lacks a field was once learnt from traffic; then every plain POST was a 500."""
     app = create_app()
-    expected = [case.by_wsgi(app) for case in (PACK, posted(PATH, INPUTS))]
+    expected = [case.send_by_wsgi(app) for case in (PACK, make_post(PATH, INPUTS))]
     app = create_app()
     monkeypatch.setattr("gramwatt.web.middleware.response_cache.ResponseHead.replace", panic)
     failures = count()
-    assert [case.by_wsgi(app) for case in (PACK, posted(PATH, INPUTS))] == expected
-    assert [PACK._replace(query="cells=5&capacity=1").by_asgi(app.extensions["fast_path"])] == [None]
+    assert [case.send_by_wsgi(app) for case in (PACK, make_post(PATH, INPUTS))] == expected
+    assert [PACK._replace(query="cells=5&capacity=1").send_by_asgi(app.extensions["fast_path"])] == [None]
     assert count() == failures + 3
     assert "Option::unwrap" in caplog.text
 
@@ -214,20 +214,20 @@ def test_one_long_captioned_video_disables_no_route() -> None:
     flight = {"log": {"time": [0, 1], "voltage": [16, 16], "current": [8, 8]}, "cells": 4, "capacity": 850}
     app = create_app()
     for end in (60, 60, 60, 1):
-        case = posted("/v1/overlay-cues", {**flight, "video_end": end})
-        for status, headers, body in (case.by_wsgi(app), case.by_wsgi(app.wsgi_app)):
+        case = make_post("/v1/overlay-cues", {**flight, "video_end": end})
+        for status, headers, body in (case.send_by_wsgi(app), case.send_by_wsgi(app.wsgi_app)):
             assert status == 200
             assert int(dict(headers).get("content-length", len(body))) == len(body)
-        assert ask_asgi(app, case)[0] == 200
+        assert send_to_asgi(app, case)[0] == 200
 
 
 def test_an_error_while_a_response_is_finished_is_logged_under_its_id(caplog: pytest.LogCaptureFixture) -> None:
     app = create_app()
     fails = iter([True, False])
     app.after_request_funcs[None].insert(0, lambda response: 1 / 0 if next(fails) else response)
-    answer = app.test_client().get("/v1")
-    assert answer.status_code == 500
-    assert_problem(answer.data, caplog)
+    response = app.test_client().get("/v1")
+    assert response.status_code == 500
+    assert_problem(response.data, caplog)
 
 
 def test_a_response_that_fails_on_its_way_is_logged_under_its_id(caplog: pytest.LogCaptureFixture) -> None:
@@ -282,9 +282,9 @@ def test_no_line_of_a_traceback_passes_for_another_record() -> None:
 def test_a_path_with_a_line_feed_forges_no_line(caplog: pytest.LogCaptureFixture) -> None:
     app = create_app()
     app.before_request_funcs[None].append(panic)
-    answer = app.test_client().get("/v1/x%0A[2026-01-01] ERROR forged", headers={"User-Agent": "a"})
-    assert answer.status_code == 500
-    assert_problem(answer.data, caplog)
+    response = app.test_client().get("/v1/x%0A[2026-01-01] ERROR forged", headers={"User-Agent": "a"})
+    assert response.status_code == 500
+    assert_problem(response.data, caplog)
     assert not re.search(r"^\[2026", caplog.text, re.MULTILINE)
 
 
@@ -335,8 +335,8 @@ def test_the_instance_of_every_500_is_in_the_log_of_the_running_service(server: 
         try:
             wait_until_ready(base, process)
             instances = [problem(send(base, raw), 500, "internal-error")["instance"] for raw in requests]
-            with urllib.request.urlopen(f"{base}/metrics", timeout=60) as answer:
-                metrics = answer.read().decode()
+            with urllib.request.urlopen(f"{base}/metrics", timeout=60) as response:
+                metrics = response.read().decode()
         finally:
             process.terminate()
             output, _ = process.communicate(timeout=60)

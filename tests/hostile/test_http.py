@@ -132,12 +132,12 @@ def test_a_list_of_hosts_binds_flask_and_the_fast_path(monkeypatch: pytest.Monke
     allowed = Case(PATH, "cells=6&capacity=1300", headers=(("Host", "gramwatt.example"),))
     fast_path = app.extensions["fast_path"]
     for _ in range(2):
-        answer = case.by_asgi(fast_path) or case.by_wsgi(fast_path.application)
-        assert answer[0] == case.by_wsgi(app)[0] == status
-        assert (case.by_asgi(fast_path) is None) == (status == 400)
-        assert allowed.by_wsgi(app)[0] == 200, "what is cached for one host is not served to another"
+        response = case.send_by_asgi(fast_path) or case.send_by_wsgi(fast_path.application)
+        assert response[0] == case.send_by_wsgi(app)[0] == status
+        assert (case.send_by_asgi(fast_path) is None) == (status == 400)
+        assert allowed.send_by_wsgi(app)[0] == 200, "what is cached for one host is not served to another"
         if status == 400:
-            assert dict(answer[1])["content-type"] == "application/problem+json"
+            assert dict(response[1])["content-type"] == "application/problem+json"
 
 
 def test_any_host_is_served_without_a_list() -> None:
@@ -183,9 +183,9 @@ def test_head_is_cached_as_get_is(monkeypatch: pytest.MonkeyPatch) -> None:
     """Its second request enters Flask no more, so it computes nothing."""
     app = create_app()
     case = Case(f"{PATH}/sweep", "vary=cells&from=1&to=6&count=6&capacity=1300", "HEAD")
-    first = case.by_wsgi(app)
+    first = case.send_by_wsgi(app)
     app.extensions["fast_path"].application = None
-    assert case.by_wsgi(app.wsgi_app) == first
+    assert case.send_by_wsgi(app.wsgi_app) == first
     assert first[2] == b""
 
 

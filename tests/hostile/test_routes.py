@@ -1,4 +1,4 @@
-"""Every route by every method in any order gets a response as Flask answers it, and every error is a problem."""
+"""Every route responds to every method in any order as by Flask, and every error is a problem."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ from gramwatt.server.application import respond_to_error
 from gramwatt.web import create_app
 from gramwatt.web.middleware.fast_path import FastPath
 from server.asgi_client import Request, run
-from web.test_fast_path import Answer, Case
+from web.test_fast_path import Case, Response
 
 METHODS = ("GET", "HEAD", "OPTIONS", "POST", "PUT", "TRACE")
 FILLED = {
@@ -43,15 +43,15 @@ BODIES: list[tuple[bytes, tuple[str, str]]] = [
 ]
 
 
-def paths(app: Flask) -> list[str]:
-    found = {rule.rule for rule in app.url_map.iter_rules()} - {"/metrics"}  # its numbers differ each time
+def list_paths(app: Flask) -> list[str]:
+    paths = {rule.rule for rule in app.url_map.iter_rules()} - {"/metrics"}  # its numbers differ each time
     for name, value in FILLED.items():
-        found = {path.replace(name, value) for path in found}
-    return sorted(found | {"/v1/flight-log/log", "/v1/overlay-cues", "/nothing", "/v1/nothing", "//v1", "/v1/"})
+        paths = {path.replace(name, value) for path in paths}
+    return sorted(paths | {"/v1/flight-log/log", "/v1/overlay-cues", "/nothing", "/v1/nothing", "//v1", "/v1/"})
 
 
 def cases(app: Flask) -> Iterator[Case]:
-    for path in paths(app):
+    for path in list_paths(app):
         for method in METHODS:
             if method == "POST":
                 yield from (Case(path, "", method, body, (header,)) for body, header in BODIES)
@@ -63,24 +63,24 @@ def cases(app: Flask) -> Iterator[Case]:
         yield Case("/v1/overlay-cues", "", "POST", json.dumps({**flight, "video_end": end}).encode(), (JSON,))
 
 
-def by_wsgi(case: Case, application: Any) -> Answer:
-    with Client(application).open(case.environ()) as response:
+def by_wsgi(case: Case, application: Any) -> Response:
+    with Client(application).open(case.make_environ()) as response:
         return response.status_code, [(name.lower(), value) for name, value in response.headers], response.get_data()
 
 
-def timeless(answer: Answer) -> Answer:
-    """Return a result without the time at which it was made."""
-    return answer[0], [header for header in answer[1] if header[0] not in ("date", "expires")], answer[2]
+def drop_times(response: Response) -> Response:
+    """Return a response without the headers that depend on the time."""
+    return response[0], [header for header in response[1] if header[0] not in ("date", "expires")], response[2]
 
 
 @pytest.fixture(scope="module")
-def expected() -> list[tuple[Case, Answer]]:
-    """Every case with Flask's own answer."""
+def expected() -> list[tuple[Case, Response]]:
+    """Return every case with its response by Flask."""
     app = create_app()
-    return [(case, timeless(by_wsgi(case, app.extensions["fast_path"].application))) for case in cases(app)]
+    return [(case, drop_times(by_wsgi(case, app.extensions["fast_path"].application))) for case in cases(app)]
 
 
-def test_the_cases_reach_every_route(expected: list[tuple[Case, Answer]]) -> None:
+def test_the_cases_reach_every_route(expected: list[tuple[Case, Response]]) -> None:
     app = create_app()
     adapter, reached = app.url_map.bind("x"), set()
     for case, _ in expected:
@@ -99,17 +99,17 @@ def test_the_cases_reach_every_route(expected: list[tuple[Case, Answer]]) -> Non
 
 
 @pytest.mark.parametrize("seed", range(2))
-def test_every_route_is_computed_as_by_flask_in_any_order(expected: list[tuple[Case, Answer]], seed: int) -> None:
+def test_every_route_is_computed_as_by_flask_in_any_order(expected: list[tuple[Case, Response]], seed: int) -> None:
     fast_path: FastPath = create_app().extensions["fast_path"]
     chance, responses = random.Random(seed), 0
     for case, wanted in chance.sample(expected * 2, len(expected) * 2):
-        found = case.by_asgi(fast_path) if chance.random() < 0.5 else by_wsgi(case, fast_path)
-        responses += found is not None
-        assert timeless(found or by_wsgi(case, fast_path.application)) == wanted, case
+        response = case.send_by_asgi(fast_path) if chance.random() < 0.5 else by_wsgi(case, fast_path)
+        responses += response is not None
+        assert drop_times(response or by_wsgi(case, fast_path.application)) == wanted, case
     assert responses > len(expected) / 2
 
 
-def test_every_error_of_every_route_is_a_problem_under_its_id(expected: list[tuple[Case, Answer]]) -> None:
+def test_every_error_of_every_route_is_a_problem_under_its_id(expected: list[tuple[Case, Response]]) -> None:
     for case, (status, headers, body) in expected:
         assert status < 500, case
         if status >= 400:
@@ -118,8 +118,8 @@ def test_every_error_of_every_route_is_a_problem_under_its_id(expected: list[tup
                 assert json.loads(body)["instance"] == f"urn:uuid:{dict(headers)['x-request-id']}", case
 
 
-def test_every_error_of_every_route_is_a_problem_where_flask_fails(expected: list[tuple[Case, Answer]]) -> None:
-    """Whatever the request, and though nothing of Flask's works, the adapter answers with a problem."""
+def test_every_error_of_every_route_is_a_problem_where_flask_fails(expected: list[tuple[Case, Response]]) -> None:
+    """Whatever the request, and though nothing of Flask's works, the adapter responds with a problem."""
 
     def application(environ: Any, start: Any) -> Any:
         raise SystemExit(1)
