@@ -94,8 +94,8 @@ def _partly(kind: Kind, column: Column, void: BoolArray) -> tuple[Column, BoolAr
     filled = columns.fill_default(kind, column, empty)
     values, uncertainty = np.array(filled.values), column.uncertainty
     values[void] = columns.empty_column(kind, 1).values[0]
-    made = Column(values, column.present, None if uncertainty is None else np.where(void, 0.0, uncertainty))
-    return made, empty & ~kind.is_empty(filled.values), column.present & void
+    merged = Column(values, column.present, None if uncertainty is None else np.where(void, 0.0, uncertainty))
+    return merged, empty & ~kind.is_empty(filled.values), column.present & void
 
 
 def overwrite_invalid_rows(all_columns: dict[str, Column], errors: Mapping[int, object], rows: int) -> None:

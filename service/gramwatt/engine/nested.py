@@ -173,8 +173,8 @@ def _read_rows(kind: Table, items: list[object]) -> Column:
         if any(name not in row for row in rows):
             column = fill_default(inner, column, ~column.present)
         columns[name] = column.values[None, :]
-        for at, found in column.errors.items():
-            errors += [error.under(name).under(str(at)) for error in found]
+        for at, cell_errors in column.errors.items():
+            errors += [error.under(name).under(str(at)) for error in cell_errors]
         if isinstance(inner, Quantity):
             uncertainty, uncertainty_errors = _read_spread(name, inner, rows, column)
             errors += uncertainty_errors
@@ -221,7 +221,11 @@ def _read_spread(
         uncertainty_kind(name, kind), [row.get(uncertainty_name, ABSENT) for row in rows], text=False
     )
     uncertainty = np.where(separate.present, separate.values, 0.0)
-    errors = [error.under(uncertainty_name).under(str(at)) for at, found in separate.errors.items() for error in found]
+    errors = [
+        error.under(uncertainty_name).under(str(at))
+        for at, cell_errors in separate.errors.items()
+        for error in cell_errors
+    ]
     if column.uncertainty is not None:
         uncertainty = np.hypot(uncertainty, column.uncertainty)  # given twice, they count as two independent causes
     return uncertainty, errors

@@ -117,29 +117,29 @@ def _list_fields(fields: Mapping[str, Kind], chosen: Mapping[str, str]) -> tuple
 
 def _list_marked(marks: Mapping[str, BoolArray], row: int, calculator: AnyCalculator) -> list[str]:
     """Return the inputs that are marked in a row; ``marks`` are mostly one shared array that is false throughout."""
-    found = [name for name, mark in marks.items() if mark is not all_false(len(mark)) and mark[row]]
-    return found if len(found) < 2 else [name for name in calculator.input_fields if name in found]
+    marked = [name for name, mark in marks.items() if mark is not all_false(len(mark)) and mark[row]]
+    return marked if len(marked) < 2 else [name for name in calculator.input_fields if name in marked]
 
 
 def get_declared_units(fields: Mapping[str, Kind]) -> dict[str, str]:
     """Return the units of all quantities by name, also of those in lists and tables (``parts.mass``)."""
-    found: dict[str, str] = {}
+    declared: dict[str, str] = {}
     for name, kind in fields.items():
-        found |= kind.get_units(name)
-    return found
+        declared |= kind.get_units(name)
+    return declared
 
 
 def _get_values(
     fields: Iterable[_Field], owner: Any, row: int, chosen: Mapping[str, str], without: Collection[str] = ()
 ) -> dict[str, Any]:
-    made: dict[str, Any] = {}
+    values_by_name: dict[str, Any] = {}
     for name, kind, unit in fields:
         values = getattr(owner, name)
         if unit is not None:  # nearly all are plain quantities
-            made[name] = round_number((values.item(row) - unit.offset) / unit.scale)
+            values_by_name[name] = round_number((values.item(row) - unit.offset) / unit.scale)
         else:
-            made[name] = [] if name in without else _get_value(kind, values, row, name, chosen)
-    return made
+            values_by_name[name] = [] if name in without else _get_value(kind, values, row, name, chosen)
+    return values_by_name
 
 
 def _get_value(kind: Kind, values: Any, row: int, name: str, chosen: Mapping[str, str]) -> Any:
@@ -162,13 +162,15 @@ def build_table_rows(
     layout = _get_table_layout(kind, tuple(chosen.get(f"{name}.{inner}", "") for inner in kind.columns))
     cells: dict[str, list[Any]] = {}
     for inner, column in layout.columns.items():
-        found = getattr(values, inner)[row, start:stop]
+        column_values = getattr(values, inner)[row, start:stop]
         if column.is_numeric:
-            cells[inner] = found
+            cells[inner] = column_values
         elif column.is_nested:
-            cells[inner] = [_get_value(column, found, at, f"{name}.{inner}", chosen) for at in range(len(found))]
+            cells[inner] = [
+                _get_value(column, column_values, at, f"{name}.{inner}", chosen) for at in range(len(column_values))
+            ]
         else:
-            cells[inner] = column.list_json(found)
+            cells[inner] = column.list_json(column_values)
     if layout.numeric:
         stacked = np.array([cells[inner] for inner in layout.numeric])
         figures = iter(
@@ -220,17 +222,17 @@ def _build_uncertainty(
     lists = _build_list_uncertainty(
         {n: each[row] for n, each in propagated.standard.items() if each.ndim > 1}, results, layout
     )
-    found: dict[str, dict[str, Any]] = {}
+    uncertainty: dict[str, dict[str, Any]] = {}
     for name, standard in propagated.standard.items():
         if standard.ndim > 1:
             if name in lists:
-                found[name] = lists[name]
+                uncertainty[name] = lists[name]
             continue
         value, width = results[name], round_number(standard.item(row) / layout.scales.get(name, 1.0))
         if value is None or width is None:
             continue
         # Two standard uncertainties cover about 95 % where causes are many.
-        found[name] = {
+        uncertainty[name] = {
             "standard": width,
             "low": round_number(float(value - 2 * width)),
             "high": round_number(float(value + 2 * width)),
@@ -240,7 +242,7 @@ def _build_uncertainty(
                 if share > 0
             },
         }
-    return found
+    return uncertainty
 
 
 def _build_list_uncertainty(
@@ -259,14 +261,14 @@ def _build_list_uncertainty(
     middle = np.array(list(itertools.chain.from_iterable(shown.values())), dtype=np.float64)
     with np.errstate(over="ignore"):  # what is beyond a double is None
         figures = round_numbers(np.concatenate((widths, middle - 2 * widths, middle + 2 * widths)))
-    found: dict[str, dict[str, Any]] = {}
+    uncertainty: dict[str, dict[str, Any]] = {}
     at, size = 0, len(widths)
     for name, values in shown.items():
-        made = [figures[start + at : start + at + len(values)] for start in (0, size, 2 * size)]
+        triple = [figures[start + at : start + at + len(values)] for start in (0, size, 2 * size)]
         at += len(values)
-        if "." in name or None not in made[0]:
-            found[name] = dict(zip(("standard", "low", "high"), made, strict=True))
-    return found
+        if "." in name or None not in triple[0]:
+            uncertainty[name] = dict(zip(("standard", "low", "high"), triple, strict=True))
+    return uncertainty
 
 
 def _build_working(outcome: Outcome, row: int, response: ResponseBody) -> dict[str, dict[str, Any]]:

@@ -61,12 +61,12 @@ class _Doubtful(ValueError):
 
 
 def _object(pairs: Sequence[tuple[str, object]]) -> dict[str, object]:
-    made: dict[str, object] = {}
+    members: dict[str, object] = {}
     for name, value in pairs:
-        if name in made:
+        if name in members:
             raise _Doubtful(f"the name {quote_input(name)!r} is given more than once")
-        made[name] = value
-    return made
+        members[name] = value
+    return members
 
 
 def _no_constant(word: str) -> object:

@@ -83,8 +83,8 @@ def close_matches(word: str, known: Iterable[str]) -> list[str]:
     if len(word) > MAX_COMPARED_LENGTH:
         return []
     folded = {each.lower().replace("-", "_"): each for each in known if len(each) <= MAX_COMPARED_LENGTH}
-    found = difflib.get_close_matches(word.lower().replace("-", "_"), folded, n=3, cutoff=0.6)
-    return [folded[each] for each in found]
+    matches = difflib.get_close_matches(word.lower().replace("-", "_"), folded, n=3, cutoff=0.6)
+    return [folded[each] for each in matches]
 
 
 def suggest(word: str, known: Iterable[str]) -> str:

@@ -78,10 +78,10 @@ class ArrowColumns:
                 batches.append(batch)
             table = pa.Table.from_batches(batches, schema)
             columns = {at: table.column(place).combine_chunks() for place, at in enumerate(wanted)}
-            made = [_of_arrow(self.names[at], columns[at]) for at in positions]
+            cells = [_of_arrow(self.names[at], columns[at]) for at in positions]
         del table, batches, columns
         pa.default_memory_pool().release_unused()
-        return made
+        return cells
 
 
 @contextlib.contextmanager

@@ -20,7 +20,7 @@ MAX_COMPARED_COLUMNS: Final = 200
 
 
 @dataclass(frozen=True, slots=True)
-class _Found:
+class _Place:
     """The column of a channel, and its unit if it has one."""
 
     position: int
@@ -51,10 +51,10 @@ def read_recording(
     Raises UnusableRecording if a required or requested channel is missing.
     """
     channels, wanted = channels_of(kind), wanted or {}
-    found, errors = _find(channels, columns.names, wanted)
+    places, errors = _find(channels, columns.names, wanted)
     if errors:
         raise UnusableRecording(*errors)
-    series = columns.take([each.position for each in found.values()])
+    series = columns.take([each.position for each in places.values()])
     rows = _length(series[0]) if series else 0
     if rows > kind.max_length:
         detail = f"{rows} samples; keep fewer a second"
@@ -62,16 +62,16 @@ def read_recording(
     time = next(iter(channels))
     values: dict[str, Array] = {}
     unread: list[UnreadableCells] = []
-    for (name, place), column in zip(found.items(), series, strict=True):
+    for (name, place), column in zip(places.items(), series, strict=True):
         values[name], left_out = _read(name, channels[name], column, place.unit, clock=name == time, decimal=decimal)
         unread += left_out
     lacking = np.broadcast_to(np.nan, (rows,))
     samples = kind.row(**{name: values.get(name, lacking) for name in channels})
-    positions = {each.position for each in found.values()}
+    positions = {each.position for each in places.values()}
     unused = tuple(
         replace_control_characters(name) for at, name in enumerate(columns.names) if at not in positions and name
     )
-    return Recording(samples, rows, tuple(found), tuple(unread), unused, columns.skipped_lines)
+    return Recording(samples, rows, tuple(places), tuple(unread), unused, columns.skipped_lines)
 
 
 def _length(cells: NumberCells | TextCells) -> int:
@@ -85,8 +85,8 @@ def parse_recording_object(kind: TimeSeries, cell: Mapping[str, Any]) -> Recordi
 
 def _find(
     channels: Mapping[str, Quantity], names: Sequence[str], wanted: Mapping[str, str]
-) -> tuple[dict[str, _Found], list[InputError]]:
-    found: dict[str, _Found] = {}
+) -> tuple[dict[str, _Place], list[InputError]]:
+    places: dict[str, _Place] = {}
     errors: list[InputError] = []
     for position, (channel, kind) in enumerate(channels.items()):
         requested = wanted.get(channel)
@@ -100,18 +100,18 @@ def _find(
         elif at:
             unit, error = _unit(kind, names[at[0]], requested, pointer)
             errors += [error] if error else []
-            found[channel] = _Found(at[0], unit)
+            places[channel] = _Place(at[0], unit)
         elif requested or position == 0 or not kind.optional:
             errors.append(_missing(channel, names, requested, pointer))
     taken: dict[int, str] = {}
-    for channel, place in found.items():
+    for channel, place in places.items():
         if place.position in taken:
             detail = (
                 f"{channel} and {taken[place.position]} would both be read from {quote_input(names[place.position])!r}"
             )
             errors.append(InputError(f"/{column_option(channel)}", detail, wanted.get(channel), "a column of its own"))
         taken[place.position] = channel
-    return found, errors
+    return places, errors
 
 
 def _missing(channel: str, names: Sequence[str], requested: str | None, pointer: str) -> InputError:

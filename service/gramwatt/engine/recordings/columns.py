@@ -52,10 +52,10 @@ class CsvColumns:
         raw = raw.removeprefix(codecs.BOM_UTF8)
         if b"\n" not in raw and b"\r" in raw:
             raw = raw.replace(b"\r", b"\n")
-        found = self._header(raw, is_header)
-        if found is None:
+        header = self._header(raw, is_header)
+        if header is None:
             raise MalformedRecording("it is empty: a line must name the columns")
-        self.names, self._separator, self.skipped_lines, start = found
+        self.names, self._separator, self.skipped_lines, start = header
         self._raw, self._decimal = raw[start:], decimal
 
     @staticmethod
@@ -165,11 +165,8 @@ class ObjectColumns:
 
     def take(self, positions: Sequence[int]) -> list[NumberCells | TextCells]:
         """Return these columns in this order."""
-        made = []
-        for at in positions:
-            name = self.names[at]
-            made.append(_filled(_cells(self._columns[name], self._kinds[name]), self._rows))
-        return made
+        names = [self.names[at] for at in positions]
+        return [_filled(_cells(self._columns[name], self._kinds[name]), self._rows) for name in names]
 
 
 def _cells(values: Any, kinds: Set[type]) -> NumberCells | TextCells:
@@ -252,7 +249,7 @@ class NdjsonColumns:
         lines = (line for line in io.BytesIO(self._raw) if not line.isspace())
         while objects := [self._object(line) for line in itertools.islice(lines, self._AT_ONCE)]:
             for column, name in zip(cells, names, strict=True):
-                column += [found.get(name) for found in objects]
+                column += [each.get(name) for each in objects]
         return [_cells(each, kinds) for each, kinds in map(_scalars, cells)]
 
 

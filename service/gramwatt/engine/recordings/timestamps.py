@@ -29,13 +29,13 @@ def parse_clock_times(texts: Sequence[str | None]) -> Array:
     """
     matches = [None if text is None else _CLOCK.fullmatch(text) for text in texts]
     days = [None if match is None else _day(match["date"]) for match in matches]
-    found = np.array(
+    seconds = np.array(
         [
             np.nan if match is None else _since_midnight(match) + (day or 0) * DAY
             for match, day in zip(matches, days, strict=True)
         ]
     )
-    return found if any(day is not None for day in days) else _past_midnight(found)
+    return seconds if any(day is not None for day in days) else _past_midnight(seconds)
 
 
 def _since_midnight(match: re.Match[str]) -> float:
@@ -59,6 +59,6 @@ def _day(date: str | None) -> int | None:
 def _past_midnight(seconds: Array) -> Array:
     known = np.flatnonzero(np.isfinite(seconds))
     falls = np.concatenate(([0.0], np.cumsum(np.diff(seconds[known]) < -DAY / 2))) if len(known) else np.zeros(0)
-    made = seconds.copy()
-    made[known] += DAY * falls
-    return made
+    shifted = seconds.copy()
+    shifted[known] += DAY * falls
+    return shifted

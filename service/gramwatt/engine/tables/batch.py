@@ -150,5 +150,5 @@ def _split(pieces: Iterator[BatchResult], max_rows: int | None) -> Iterator[Batc
                 {name: values[start:stop] for name, values in piece.columns.items()},
                 piece.caution_index[start:stop],
                 piece.cautions,
-                {row - start: found for row, found in piece.errors.items() if start <= row < stop},
+                {row - start: row_errors for row, row_errors in piece.errors.items() if start <= row < stop},
             )

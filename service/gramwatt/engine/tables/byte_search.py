@@ -17,8 +17,8 @@ def count(text: bytes, letters: bytes) -> int:
     many = 0
     for start in range(0, last, BLOCK):
         stop = min(start + BLOCK, last)
-        found = codes[start:stop] == letters[0]
+        matches = codes[start:stop] == letters[0]
         for offset, letter in enumerate(letters[1:], 1):
-            found &= codes[start + offset : stop + offset] == letter
-        many += int(np.count_nonzero(found))
+            matches &= codes[start + offset : stop + offset] == letter
+        many += int(np.count_nonzero(matches))
     return many

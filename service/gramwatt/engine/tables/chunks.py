@@ -68,7 +68,7 @@ class Chunk:
             {name: slice_cells(cells, start, stop) for name, cells in self.cells.items()},
             self.text,
             {name: passthrough_columns[start:stop] for name, passthrough_columns in self.passthrough_columns.items()},
-            {row - start: found for row, found in self.errors.items() if start <= row < stop},
+            {row - start: row_errors for row, row_errors in self.errors.items() if start <= row < stop},
             self.has_header,
         )
 

@@ -90,10 +90,10 @@ def split_header(line: bytes, separator: str, known: Collection[str]) -> tuple[l
     def names(by: str) -> list[str]:
         return next(csv.reader(io.StringIO(text, newline=""), delimiter=by), [])
 
-    def found(by: str) -> int:
+    def count_known(by: str) -> int:
         return sum(name.partition("[")[0].strip() in known for name in names(by))
 
-    best = max((separator, *SEPARATORS), key=found)
+    best = max((separator, *SEPARATORS), key=count_known)
     return names(best), best
 
 
@@ -126,15 +126,15 @@ class RowSplitter:
     def _find_first_end(self) -> int:
         """Return where the first row that is not blank ends, or -1."""
         self._rest = self._rest.lstrip(b"\r\n") if not self._rest.startswith(codecs.BOM_UTF8) else self._rest
-        found = _FIRST_ROW.match(self._rest, len(codecs.BOM_UTF8) * self._rest.startswith(codecs.BOM_UTF8))
-        return -1 if found is None else found.end()
+        match = _FIRST_ROW.match(self._rest, len(codecs.BOM_UTF8) * self._rest.startswith(codecs.BOM_UTF8))
+        return -1 if match is None else match.end()
 
     def rows(self, separator: str) -> Iterator[bytes]:
         """Yield the rest in chunks of complete rows."""
         whole = re.compile(f"(?:{_ROW.format(separator)})*+".encode())
         while True:  # what is there is given before more is waited for
-            found = whole.match(self._rest) if b'"' in self._rest else None
-            end = found.end() if found else self._rest.rfind(b"\n") + 1
+            match = whole.match(self._rest) if b'"' in self._rest else None
+            end = match.end() if match else self._rest.rfind(b"\n") + 1
             if end:
                 data, self._rest = self._rest[:end], self._rest[end:]
                 yield data

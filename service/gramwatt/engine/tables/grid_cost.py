@@ -55,8 +55,8 @@ def estimate_point_work(plan: Plan, axes: Sequence[Axis]) -> int:
     results = sum(kind.max_length if isinstance(kind, NumberList) else 1 for kind in calculator.result_fields.values())
     if calculator.columnwise:
         return copies * (len(calculator.input_fields) + results)
-    made = len(calculator.input_fields) + len(calculator.result_fields) + 2 * entries
-    return POINT_COST + CELL_COST * entries + NUMBER_COST * copies * made
+    numbers = len(calculator.input_fields) + len(calculator.result_fields) + 2 * entries
+    return POINT_COST + CELL_COST * entries + NUMBER_COST * copies * numbers
 
 
 def _propagates(plan: Plan) -> bool:
@@ -71,9 +71,9 @@ def _read(plan: Plan, axes: Sequence[Axis]) -> Iterator[Column]:
     for axis in axes:
         kind = fields[axis.name]
         cells = axis.cells if kind.is_nested else axis.cells[:1]
-        found = [read_column(kind, [cell], text=plan.text) for cell in cells]
-        if found:
-            yield max(found, key=lambda column: (_entries(column), _moved(column)))
+        columns = [read_column(kind, [cell], text=plan.text) for cell in cells]
+        if columns:
+            yield max(columns, key=lambda column: (_entries(column), _moved(column)))
 
 
 def _entries(column: Column) -> int:

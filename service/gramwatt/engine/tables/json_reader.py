@@ -116,8 +116,8 @@ class _Array:
             pass
         self._rest = _remove_mark(self._rest.lstrip())
         if not self._rest.startswith(b"["):
-            found = "nothing" if not self._rest else repr(self._rest[:1].decode("ascii", "replace"))
-            raise MalformedTable(f"a JSON table is an array of objects, and this begins with {found}")
+            start = "nothing" if not self._rest else repr(self._rest[:1].decode("ascii", "replace"))
+            raise MalformedTable(f"a JSON table is an array of objects, and this begins with {start}")
         self._rest = self._rest[1:]
 
     def _take_elements(self) -> tuple[bytes, bytes]:

@@ -122,9 +122,9 @@ class RowBuilder:
                     errors[at] = [_MANY_NAMES]
                     continue
                 names |= {name: self._check_name(name) for name in new}
-                found = [error for name in row for error in names[name]]
-                if found:
-                    errors[at] = found
+                row_errors = [error for name in row for error in names[name]]
+                if row_errors:
+                    errors[at] = row_errors
         objects: list[dict[str, Any]] = [row if isinstance(row, dict) else {} for row in rows]
         cells: dict[str, Cells] = {
             name: [ABSENT if (cell := row.get(name)) is None else cell for row in objects]
@@ -150,12 +150,12 @@ class RowBuilder:
             ]
         if name in self._compared:
             return self._compared[name]
-        found = check_column(
+        name_errors = check_column(
             self._calculator, name, self._passthrough, compare=len(self._compared) < MAX_COMPARED_NAMES
         )
-        if found and len(self._compared) < MAX_COMPARED_NAMES:
-            self._compared[name] = found
-        return found
+        if name_errors and len(self._compared) < MAX_COMPARED_NAMES:
+            self._compared[name] = name_errors
+        return name_errors
 
     def _chunk(
         self,

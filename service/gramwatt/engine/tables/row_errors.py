@@ -75,7 +75,7 @@ def errors_with_dropped_columns(result: BatchResult, columns: Collection[str]) -
     dropped = [name for name in result.passthrough_columns if name not in columns]
     if not dropped:
         return result.errors
-    errors = {row: list(found) for row, found in result.errors.items()}
+    errors = {row: list(row_errors) for row, row_errors in result.errors.items()}
     for name in dropped:
         for row, value in enumerate(result.passthrough_columns[name]):
             if value is not None:
