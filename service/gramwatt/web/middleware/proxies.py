@@ -51,10 +51,10 @@ class TrustedProxies:
 
     def _is_named(self, address: str) -> bool:
         try:
-            found = ip_address(address)
+            parsed_address = ip_address(address)
         except ValueError:
             return False
-        return any(found in network for network in self._networks)
+        return any(parsed_address in network for network in self._networks)
 
 
 def _network(word: str) -> IPv4Network | IPv6Network:

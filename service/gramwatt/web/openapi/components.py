@@ -268,8 +268,8 @@ def _add_problem_response(spec: APISpec, status: int) -> None:
 
 def make_problem_responses(*statuses: int) -> JsonObject:
     """Return the problem responses of a path, including those of every path."""
-    wanted = sorted({*statuses, *COMMON_STATUSES})
-    return {str(status): {"$ref": f"#/components/responses/Problem{status}"} for status in wanted}
+    all_statuses = sorted({*statuses, *COMMON_STATUSES})
+    return {str(status): {"$ref": f"#/components/responses/Problem{status}"} for status in all_statuses}
 
 
 def make_ok_response(description: str, content: JsonObject, *more: str) -> JsonObject:

@@ -262,7 +262,7 @@ def make_response_schema(calculator: Calculator[Any, Any]) -> JsonSchema:
 
 def make_object(properties: Mapping[str, Any], required: list[str] | None = None) -> JsonSchema:
     """Return the schema of an object with no other members."""
-    made: JsonSchema = {"type": "object", "additionalProperties": False, "properties": dict(properties)}
+    schema: JsonSchema = {"type": "object", "additionalProperties": False, "properties": dict(properties)}
     if required:
-        made["required"] = required
-    return made
+        schema["required"] = required
+    return schema

@@ -114,15 +114,15 @@ def add_table_components(spec: APISpec, parameter: Any) -> None:
 
 def _make_optional(spec: APISpec, inputs: list[str]) -> list[str]:
     """Return the input parameters of a sweep: any of them may vary, so none is required."""
-    made = []
+    components = []
     for name in inputs:
-        found = spec.components.parameters[name]
-        if not found.get("required"):
-            made.append(name)
+        parameter = spec.components.parameters[name]
+        if not parameter.get("required"):
+            components.append(name)
             continue
-        spec.components.parameter(f"{name}.varied", "query", {**found, "required": False})
-        made.append(f"{name}.varied")
-    return made
+        spec.components.parameter(f"{name}.varied", "query", {**parameter, "required": False})
+        components.append(f"{name}.varied")
+    return components
 
 
 def _add_axis_parameters(spec: APISpec, calculator: Calculator[Any, Any]) -> list[str]:

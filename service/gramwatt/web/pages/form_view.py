@@ -66,12 +66,12 @@ def make_form_view(
     main_names = {name for group in calculator.any_of for name in group} | set(first_example(calculator).given)
     for description in describe_calculator(calculator)["inputs"]:
         name = description["name"]
-        made = builder.field(name, description, response)
+        field = builder.field(name, description, response)
         if description["required"] or name in main_names:
-            view.main.append(made)
+            view.main.append(field)
         else:
-            view.extra.append(made)
-            view.extra_open = view.extra_open or bool(made.value or made.errors or made.rows)
+            view.extra.append(field)
+            view.extra_open = view.extra_open or bool(field.value or field.errors or field.rows)
     for outer in (*view.main, *view.extra):
         for inner in (outer, *(cell for row in outer.rows for cell in row)):
             view.field_errors += [(inner.key, _label(outer, inner), error) for error in inner.errors]

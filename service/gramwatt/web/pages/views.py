@@ -151,12 +151,13 @@ def _add_chart(view: CalculatorView, chart_request: ChartRequest, query: str | N
         chart = make_chart(chart_request)
         view.chart = _draw_into_page(chart, view.form_data.shape) if chart is not None else None
         return
-    found = preview(chart_request)
-    if found is not None:
+    chart_preview = preview(chart_request)
+    if chart_preview is not None:
         images = {
-            shape: ChartImage(f"{url}&shape={shape}".replace("?&", "?"), *size) for shape, size in found.sizes.items()
+            shape: ChartImage(f"{url}&shape={shape}".replace("?&", "?"), *size)
+            for shape, size in chart_preview.sizes.items()
         }
-        view.chart = EmbeddedChart(found.alt, images[WIDE], images[NARROW])
+        view.chart = EmbeddedChart(chart_preview.alt, images[WIDE], images[NARROW])
 
 
 def _page_chart_url(view: CalculatorView, query: str | None) -> str | None:
