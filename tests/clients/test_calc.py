@@ -134,7 +134,7 @@ def test_basic_function_gives_texts_and_says_what_is_wrong(shown: Shown) -> None
     texts = {address: shown.basic[address]["text"] for address in ("C4", "C5", "C6", "C7", "C8", "C9")}
     verdict = calculate("mass-margin", masses=[100, 120.5, 29.6], rule="eu-c0", resolution=0.1)["results"]["verdict"]
     assert texts["C4"] == verdict
-    assert texts["C5"] == "#ERR invalid-input: capacity: must be at least 1 and at most 1000000 mAh"
+    assert texts["C5"] == "#ERR invalid-input: capacity: Must be at least 1 and at most 1000000 mAh"
     assert texts["C6"].startswith('#ERR unknown-calculator: Unknown calculator "pack energy". Did you mean')
     assert texts["C7"].startswith("#ERR no-answer: The pack cannot deliver 9000 W")
     assert texts["C8"].startswith("#ERR no-service: ")
@@ -152,7 +152,7 @@ def test_python_macro_fills_the_table(shown: Shown) -> None:
         assert "Lithium packs can burn" in shown.table[f"D{row}"]["text"]
     assert [shown.table[address]["text"] for address in ("B4", "C4", "B5", "C5")] == [""] * 4
     assert shown.table["D4"]["text"].startswith("The pack cannot deliver 9000 W")
-    assert "power: must be at least 0" in shown.table["D5"]["text"]
+    assert "power: Must be at least 0" in shown.table["D5"]["text"]
     assert shown.table["D6"]["text"] == "kept"
 
 

@@ -113,7 +113,7 @@ def test_no_answer_is_a_404_that_says_why(client: FlaskClient) -> None:
     problem = answer.get_json()
     assert answer.status_code == 404
     assert problem["type"] == "/problems/no-answer"
-    assert "cannot give 99999 W" in problem["detail"]
+    assert "cannot deliver 99999 W" in problem["detail"]
 
 
 @pytest.mark.parametrize(
