@@ -22,7 +22,7 @@ help:
 	@echo "make mutation  make mistakes in the code and see whether a test fails: COUNT=300 of them, chosen by SEED=1"
 	@echo "make trials    hostile inputs and 100,000 random requests to a running service (SHORT=1: about 90 s)"
 	@echo "make bench     measure it beside others on this machine, about six minutes (QUICK=1: one; AGAINST=DIR: another checkout too)"
-	@echo "make lint      ruff, codespell, import-linter, mypy --strict, pyright"
+	@echo "make lint      ruff, codespell, import-linter, make style, mypy --strict, pyright"
 	@echo "make style     wording against tests/style/rules.toml (SUMMARY=1: counts by file)"
 	@echo "make contract  write what follows from the declarations: openapi/, the unit table, the table in README.md"
 	@echo "make format    format, and fix what ruff can fix"
@@ -82,6 +82,7 @@ lint: $(VENV)/.lint
 	$(BIN)/ruff format --check .
 	$(BIN)/codespell
 	$(BIN)/lint-imports --no-cache
+	PYTHONPATH=tests $(BIN)/python -m style
 	$(BIN)/mypy
 	$(BIN)/mypy examples/batch/*.py
 	$(BIN)/mypy examples/overlay/*.py
@@ -109,7 +110,7 @@ contract: $(VENV)/.service
 	$(BIN)/gramwatt contract --write openapi
 	PYTHONPATH=service:tests $(BIN)/python -m contributor.texts
 
-# What ruff cannot mend, such as a long line, is for `make lint` to report.
+# What ruff cannot fix, such as a long line, is for `make lint` to report.
 format: $(VENV)/.lint
 	$(BIN)/ruff check --fix --exit-zero --quiet .
 	$(BIN)/ruff format .

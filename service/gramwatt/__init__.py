@@ -11,7 +11,7 @@ __all__ = ["InvalidInput", "UnknownCalculator", "__version__", "calculate"]
 
 
 def __getattr__(name: str) -> object:
-    """Load the edge when it is first asked for, so that declarations and physics can be had without it."""
+    """Import the engine at first use, so that declarations and physics work without it."""
     if name not in __all__:
         raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
     from gramwatt.engine import calculate

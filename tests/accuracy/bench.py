@@ -115,7 +115,7 @@ class Catalogue:
 
 
 def catalogue(rows: Rows) -> Catalogue:
-    """Return the calculator asked each row by rated kV, propeller sizes and the volts at the controller."""
+    """Return the calculator requested each row by rated kV, propeller sizes and the volts at the controller."""
     count = rows.motor.size
     kv, volts = list(RATED_KV.values()), rows.voltage.tolist()
     cells: dict[str, list[Any]] = {
@@ -154,7 +154,7 @@ def thrust_coefficients(rows: Rows) -> Array:
 
 @dataclass(frozen=True, slots=True)
 class Constants:
-    """Fitted: of each motor speed constant, resistance, no-load current; of each propeller both coefficients. SI."""
+    """Fitted: speed constant, resistance and no-load current of each motor, both coefficients of each propeller. SI."""
 
     speed_constant: Array
     resistance: Array

@@ -18,7 +18,7 @@ PAGE: Final = ROOT / "ACCURACY.md"
 
 def main() -> None:
     """Print or write the page."""
-    parser = argparse.ArgumentParser(description="Work out ACCURACY.md from open data and golden numbers.")
+    parser = argparse.ArgumentParser(description="Compute ACCURACY.md from open data and golden numbers.")
     parser.add_argument("--write", action="store_true", help="write ACCURACY.md")
     written = parser.parse_args().write
     folder = Path(os.environ.get("GRAMWATT_REFERENCE_DATA", ROOT.parent / "shared" / "data"))

@@ -38,7 +38,7 @@ TESTS: Final = (
     "tests/test_library.py",
     "tests/web/test_answers.py",
     "tests/web/test_batch.py",
-    "tests/web/test_batch_faults.py",
+    "tests/web/test_batch_errors.py",
     "tests/web/test_contract.py",
     "tests/web/test_problems.py",
     "tests/web/test_sweep.py",

@@ -152,7 +152,7 @@ def test_dry_air_goes_with_pressure(celsius: float, pascals: float, factor: floa
 
 @pytest.mark.parametrize("celsius", [0.0, 20.0, 30.0])
 def test_sound_in_saturated_air(celsius: float) -> None:
-    """By hand: of a mixture, gamma = (7 + x)/(5 + x) with 5 degrees of freedom for air and 6 for water's rigid
+    """By hand: a mixture has gamma = (7 + x)/(5 + x) with 5 degrees of freedom for air and 6 for water's rigid
     molecule, x its share. The virtual temperature alone comes out up to 0.13 % high.
     """
     temperature, pascals = np.array([celsius + 273.15]), np.array([101325.0])

@@ -36,7 +36,7 @@ def discharge(
     reserve: float = 0.0,
     cutoff_voltage: float = 1.0,
 ) -> pack.Discharge:
-    """One cell's discharge; as in the service, floating-point faults of pieces that are not used stay silent."""
+    """One cell's discharge; as in the service, floating-point errors of pieces that are not used stay silent."""
     with np.errstate(all="ignore"):
         return pack.constant_power_discharge(
             np.array([nodes]),
@@ -55,7 +55,7 @@ def test_duration_agrees_with_an_equivalent_circuit(case: dict[str, Any]) -> Non
 
     The project's bound is 3e-3; the closed form has no step of its own and must meet 5e-4.
     """
-    flown = discharge(
+    flight = discharge(
         case["ocv_v"],
         power=case["power_w"],
         resistance=case["resistance_ohm"],
@@ -63,10 +63,10 @@ def test_duration_agrees_with_an_equivalent_circuit(case: dict[str, Any]) -> Non
         start_charge=case["start_charge"],
         cutoff_voltage=case["cutoff_v"],
     )
-    assert flown.duration[0] == pytest.approx(case["seconds"], rel=5e-4)
-    assert flown.end_charge[0] == pytest.approx(case["end_charge"], abs=5e-4)
-    assert flown.end_voltage[0] == pytest.approx(case["cutoff_v"], rel=1e-12)
-    assert flown.ended_by[0] == CUT_OFF
+    assert flight.duration[0] == pytest.approx(case["seconds"], rel=5e-4)
+    assert flight.end_charge[0] == pytest.approx(case["end_charge"], abs=5e-4)
+    assert flight.end_voltage[0] == pytest.approx(case["cutoff_v"], rel=1e-12)
+    assert flight.ended_by[0] == CUT_OFF
 
 
 @pytest.mark.parametrize(
@@ -78,22 +78,22 @@ def test_duration_is_a_little_longer_than_a_full_cell_model_gives(case: dict[str
     One constant resistance knows no diffusion, so ours is long, never short: by less than 3 % for the power cell
     (Ecker2015) and less than 7 % for the energy cells at one hour's rate.
     """
-    flown = discharge(
+    flight = discharge(
         case["ocv_v"],
         power=case["power_w"],
         resistance=case["resistance_3c_ohm"],
         capacity=case["capacity_ah"] * 3600,
         cutoff_voltage=case["cutoff_v"],
     )
-    excess = flown.duration[0] / case["seconds"] - 1
+    excess = flight.duration[0] / case["seconds"] - 1
     assert 0 < excess < (0.03 if case["parameter_set"] == "Ecker2015" else 0.07)
 
 
 def test_duration_by_hand_without_resistance() -> None:
     """By hand: V = 3 + q, so the energy of 1 Ah is the mean 3.5 V times 1 Ah = 3.5 Wh; at 3.5 W that is an hour."""
-    flown = discharge([3.0, 4.0], power=3.5, resistance=0.0)
-    assert flown.duration[0] == pytest.approx(3600.0, rel=1e-12)
-    assert (flown.end_charge[0], flown.end_voltage[0], flown.ended_by[0]) == (0.0, 3.0, RESERVE)
+    flight = discharge([3.0, 4.0], power=3.5, resistance=0.0)
+    assert flight.duration[0] == pytest.approx(3600.0, rel=1e-12)
+    assert (flight.end_charge[0], flight.end_voltage[0], flight.ended_by[0]) == (0.0, 3.0, RESERVE)
 
 
 def test_duration_by_hand_with_resistance() -> None:
@@ -103,9 +103,9 @@ def test_duration_by_hand_with_resistance() -> None:
     """
     high, low = (5 + math.sqrt(13)) / 2, 3.0
     expected = ((high**2 - low**2) / 2 - 3 * math.log(high / low)) / 6
-    flown = discharge([3.0, 5.0], power=3.0, resistance=1.0, capacity=1.0, reserve=0.5)
-    assert flown.duration[0] == pytest.approx(expected, rel=1e-12)
-    assert flown.end_voltage[0] == pytest.approx(3.0, rel=1e-12)
+    flight = discharge([3.0, 5.0], power=3.0, resistance=1.0, capacity=1.0, reserve=0.5)
+    assert flight.duration[0] == pytest.approx(expected, rel=1e-12)
+    assert flight.end_voltage[0] == pytest.approx(3.0, rel=1e-12)
 
 
 def test_without_resistance_the_time_is_the_energy_under_the_curve_over_the_power() -> None:
@@ -113,7 +113,7 @@ def test_without_resistance_the_time_is_the_energy_under_the_curve_over_the_powe
     nodes = cells.OPEN_CIRCUIT_VOLTAGE
     rows = nodes.shape[0]
     energy = np.trapezoid(nodes, dx=1 / (nodes.shape[1] - 1), axis=1) * 3600
-    flown = pack.constant_power_discharge(
+    flight = pack.constant_power_discharge(
         nodes,
         power=np.full(rows, 7.0),
         resistance=np.zeros(rows),
@@ -122,7 +122,7 @@ def test_without_resistance_the_time_is_the_energy_under_the_curve_over_the_powe
         reserve=np.zeros(rows),
         cutoff_voltage=np.ones(rows),
     )
-    np.testing.assert_allclose(flown.duration, energy / 7.0, rtol=1e-12)
+    np.testing.assert_allclose(flight.duration, energy / 7.0, rtol=1e-12)
 
 
 LIPO: Final = cells.OPEN_CIRCUIT_VOLTAGE[0].tolist()
@@ -140,14 +140,14 @@ LIPO: Final = cells.OPEN_CIRCUIT_VOLTAGE[0].tolist()
     ],
 )
 def test_what_ends_a_discharge(power: float, resistance: float, reserve: float, cutoff: float, ended_by: int) -> None:
-    flown = discharge(LIPO, power=power, resistance=resistance, reserve=reserve, cutoff_voltage=cutoff)
-    assert flown.ended_by[0] == ended_by
+    flight = discharge(LIPO, power=power, resistance=resistance, reserve=reserve, cutoff_voltage=cutoff)
+    assert flight.ended_by[0] == ended_by
     expected_voltage = {CUT_OFF: cutoff, POWER_LIMIT: math.sqrt(power * resistance)}
     if ended_by in expected_voltage:
         # By definition; where the pack gives out, V = 2 sqrt(P R) rested is sqrt(P R) loaded, a double root.
-        assert flown.end_voltage[0] == pytest.approx(expected_voltage[ended_by], rel=1e-6)
+        assert flight.end_voltage[0] == pytest.approx(expected_voltage[ended_by], rel=1e-6)
     else:
-        assert flown.end_charge[0] == reserve
+        assert flight.end_charge[0] == reserve
 
 
 @pytest.mark.parametrize(
@@ -164,9 +164,9 @@ def test_a_discharge_that_cannot_start(
     start: float, reserve: float, power: float, cutoff: float, expected: float
 ) -> None:
     """By definition: nothing to fly is 0 s; a power that the pack cannot give has no answer."""
-    flown = discharge(LIPO, power=power, resistance=0.01, start_charge=start, reserve=reserve, cutoff_voltage=cutoff)
-    assert flown.duration[0] == pytest.approx(expected, rel=1e-12, nan_ok=True)
-    assert flown.end_charge[0] == start
+    flight = discharge(LIPO, power=power, resistance=0.01, start_charge=start, reserve=reserve, cutoff_voltage=cutoff)
+    assert flight.duration[0] == pytest.approx(expected, rel=1e-12, nan_ok=True)
+    assert flight.end_charge[0] == start
 
 
 def test_twice_the_capacity_lasts_twice_as_long() -> None:
@@ -208,10 +208,10 @@ def packs(draw: st.DrawFn) -> dict[str, Any]:
 @given(packs())
 def test_duration_is_the_integral_of_charge_over_current(case: dict[str, Any]) -> None:
     """Against scipy.integrate.quad of dq / I(q), piece by piece, I by the textbook's larger-denominator root."""
-    flown = discharge(**case)
+    flight = discharge(**case)
     nodes, power, resistance = np.array(case["nodes"]), case["power"], case["resistance"]
     grid = np.linspace(0, 1, len(nodes))
-    end, start = float(flown.end_charge[0]), case["start_charge"]
+    end, start = float(flight.end_charge[0]), case["start_charge"]
 
     def seconds_per_charge(q: float) -> float:
         voltage = float(np.interp(q, grid, nodes))
@@ -224,22 +224,22 @@ def test_duration_is_the_integral_of_charge_over_current(case: dict[str, Any]) -
         for low, high in itertools.pairwise(edges)
         if high > low
     )
-    assert flown.duration[0] == pytest.approx(case["capacity"] * expected, rel=1e-6)
+    assert flight.duration[0] == pytest.approx(case["capacity"] * expected, rel=1e-6)
 
 
 @given(packs())
 def test_a_discharge_ends_where_it_says(case: dict[str, Any]) -> None:
-    """At the end the reserve, the cut-off or the greatest power holds, and neither of the others has come before."""
-    flown = discharge(**case)
+    """At the end the reserve, the cut-off or the largest power holds, and neither of the others has come before."""
+    flight = discharge(**case)
     nodes, lost = np.array(case["nodes"]), case["power"] * case["resistance"]
-    end = float(flown.end_charge[0])
+    end = float(flight.end_charge[0])
     rested = float(np.interp(end, np.linspace(0, 1, len(nodes)), nodes))
-    if flown.ended_by[0] == RESERVE:
+    if flight.ended_by[0] == RESERVE:
         assert end == case["reserve"]
         assert rested**2 >= 4 * lost * (1 - 1e-9)
-        assert flown.end_voltage[0] >= case["cutoff_voltage"] * (1 - 1e-9)
-    elif flown.ended_by[0] == CUT_OFF:
-        assert flown.end_voltage[0] == pytest.approx(case["cutoff_voltage"], rel=1e-9)
+        assert flight.end_voltage[0] >= case["cutoff_voltage"] * (1 - 1e-9)
+    elif flight.ended_by[0] == CUT_OFF:
+        assert flight.end_voltage[0] == pytest.approx(case["cutoff_voltage"], rel=1e-9)
         assert end >= case["reserve"]
     else:
         assert rested == pytest.approx(2 * math.sqrt(lost), rel=1e-9)

@@ -49,7 +49,7 @@ def test_when_a_recording_began_does_not_matter() -> None:
 
 
 def test_charge_is_that_at_each_sample() -> None:
-    """By hand: of a steady 3 A, 3 A s a second; samples 2 s apart."""
+    """By hand: a steady 3 A is 3 A s a second; samples 2 s apart."""
     time = np.arange(0.0, 60, 2)
     lacking = np.full(len(time), np.nan)
     steady = CleanRecording(
@@ -72,7 +72,7 @@ def test_charge_is_that_at_each_sample() -> None:
         pytest.param({}, id="plain"),
         pytest.param({"resistance": 0.02}, id="a strong pack"),
         pytest.param({"resistance": 0.12}, id="a tired one"),
-        pytest.param({"start": 0.93}, id="started less full than said"),
+        pytest.param({"start": 0.93}, id="started less full than given"),
         pytest.param({"hertz": 5, "volts": 0.03, "amps": 0.3}, id="few and noisy samples"),
         pytest.param({"hertz": 50}, id="many samples"),
         pytest.param({"size": 0.35}, id="gentle flying"),
@@ -119,7 +119,7 @@ def test_the_standard_error_is_that_of_newey_and_west() -> None:
 
 @pytest.mark.parametrize("constant", [0.3, 3.0])
 def test_of_what_relaxes_slowly_a_part_is_found(constant: float) -> None:
-    """By construction: at least the ohmic part, at most all; of the quicker most, of the slower less than half."""
+    """By construction: at least the ohmic part, at most all; most of the quicker part, less than half of the slower."""
     found = [fit(flown(seed, relaxing=(0.02, constant))).resistance[0] for seed in range(10)]
     assert all(0.05 < each < 0.07 for each in found)
     share = (np.mean(found) - 0.05) / 0.02

@@ -53,7 +53,7 @@ def made(time: Any, voltage: Any = None, current: Any = None, **how: float) -> C
         pytest.param(lambda t: np.full_like(t, 7.0), 7.0 * 60, 1e-12, id="constant: exact"),
         pytest.param(lambda t: t / 6, 60**2 / 12, 1e-12, id="ramp: the rule is exact for straight lines"),
         pytest.param(lambda t: 5 + 3 * np.sin(t), 5 * 60 + 3 * (1 - np.cos(60.0)), 60 * 0.1**2 / 12 * 3,
-                     id="sine: within T h^2 / 12 times the greatest second derivative"),
+                     id="sine: within T h^2 / 12 times the largest second derivative"),
     ],
 )  # fmt: skip
 def test_charge_and_energy_of_closed_forms(current: Callable[[Array], Array], charge: float, bound: float) -> None:
@@ -189,7 +189,7 @@ def test_many_samples_are_thinned_evenly() -> None:
         pytest.param([*range(10), *range(20)], None, None, list(range(10)), {"backward": (20, 10)},
                      id="a second flight: none of it, also what is later than the first"),
         pytest.param([*range(10), *range(6, 14)], None, None, [*range(10), *range(14, 18)],
-                     {"repeated": (1, 13), "backward": (3, 10)}, id="some told once more, then on"),
+                     {"repeated": (1, 13), "backward": (3, 10)}, id="some repeated, then on"),
         pytest.param([*range(20), *range(12, 26)], None, None, [*range(20), *range(28, 34)],
                      {"repeated": (1, 27), "backward": (7, 20)}, id="less than half once more is no second flight"),
         pytest.param([], [], [], [], {}, id="nothing"),

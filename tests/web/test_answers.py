@@ -33,7 +33,7 @@ EXAMPLES = [
 
 
 def finite_json(raw: bytes) -> Any:
-    """Return what a reader strict about RFC 8259 makes of it."""
+    """Parse as a reader that is strict about RFC 8259."""
 
     def refuse(word: str) -> NoReturn:
         raise AssertionError(f"{word} in JSON")
@@ -176,7 +176,7 @@ def test_a_table_in_a_query_is_computed_with_the_body_to_post(client: FlaskClien
     (error,) = client.get("/v1/mass-margin?parts=5").get_json()["errors"]
     shown = f"{error['detail']} {error['accepted']}"
     begin, end = shown.find("{"), shown.rfind("}")
-    assert begin >= 0, "no JSON object in the fault of the table"
+    assert begin >= 0, "no JSON object in the error of the table"
     assert client.post("/v1/mass-margin", json=json.loads(shown[begin : end + 1])).status_code == 200
 
 

@@ -1,4 +1,4 @@
-"""Tables of questions over HTTP: formats in and out, what passes through, options, and what is refused as a whole."""
+"""Tables of requests over HTTP: formats in and out, what passes through, options, and what is refused as a whole."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from gramwatt.engine.wire_formats import FORMATS as MEDIA
 
 BATCH = "/v1/pack-energy/batch"
 CSV = "cells,capacity\n6,1300\n"
-QUESTIONS: list[dict[str, object]] = [
+REQUESTS: list[dict[str, object]] = [
     {"id": "007", "cells": 6, "capacity": "1300 mAh", "chemistry": "lipo"},
     {"id": "b", "cells": 4, "capacity": "1.5 Ah", "chemistry": "li-ion"},
     {"id": "c", "cells": 12, "capacity": "0.85 Ah", "chemistry": "lihv"},
@@ -48,13 +48,13 @@ def errors(answer: TestResponse, status: int, kind: str) -> list[dict[str, Any]]
 @pytest.mark.parametrize("wanted", FORMATS)
 def test_rows_are_the_single_answers(client: FlaskClient, sent: str, wanted: str) -> None:
     """In every pair of formats; by format= and by Accept the very same bytes."""
-    body = encode_rows(QUESTIONS, sent)
+    body = encode_rows(REQUESTS, sent)
     answer = post(client, body, sent, f"?format={wanted}&header=names")
     assert post(client, body, sent, "?header=names", Accept=MEDIA[wanted]).data == answer.data
     made = rows(answer, wanted)
-    assert len(made) == len(QUESTIONS)
-    for row, question in zip(made, QUESTIONS, strict=True):
-        alone = client.post("/v1/pack-energy", json={name: v for name, v in question.items() if name != "id"}).json
+    assert len(made) == len(REQUESTS)
+    for row, inputs in zip(made, REQUESTS, strict=True):
+        alone = client.post("/v1/pack-energy", json={name: v for name, v in inputs.items() if name != "id"}).json
         assert alone is not None
         assert not row.get("error")
         for name, expected in alone["results"].items():
@@ -64,12 +64,12 @@ def test_rows_are_the_single_answers(client: FlaskClient, sent: str, wanted: str
 
 @pytest.mark.parametrize("sent", FORMATS)
 def test_the_answer_is_in_the_format_of_the_body(client: FlaskClient, sent: str) -> None:
-    answer = post(client, encode_rows(QUESTIONS, sent), sent)
+    answer = post(client, encode_rows(REQUESTS, sent), sent)
     assert len(rows(answer, sent)) == 3
     assert answer.headers["Standing-Cautions"] == "lithium-fire, ask-airline"
     assert answer.headers["Cache-Control"] == "no-store"
     assert answer.headers["Access-Control-Allow-Origin"] == "*"
-    assert post(client, encode_rows(QUESTIONS, sent), sent, Accept="*/*").data == answer.data
+    assert post(client, encode_rows(REQUESTS, sent), sent, Accept="*/*").data == answer.data
 
 
 @pytest.mark.parametrize(
@@ -83,7 +83,7 @@ def test_the_answer_is_in_the_format_of_the_body(client: FlaskClient, sent: str)
     ],
 )
 def test_other_names_of_the_formats(client: FlaskClient, media: str, form: str) -> None:
-    assert len(rows(post(client, encode_rows(QUESTIONS, form), media), form)) == 3
+    assert len(rows(post(client, encode_rows(REQUESTS, form), media), form)) == 3
 
 
 @pytest.mark.parametrize(
@@ -103,7 +103,7 @@ def test_other_names_of_the_formats(client: FlaskClient, media: str, form: str) 
         pytest.param("", "arrow", {}, 400, "malformed-request", id="empty-arrow"),
     ],
 )
-def test_what_is_refused_as_a_whole(
+def test_what_is_rejected_as_a_whole(
     client: FlaskClient, body: str | bytes, sent: str, headers: dict[str, str], status: int, kind: str
 ) -> None:
     assert errors(post(client, body, sent, **headers), status, kind) == []
@@ -113,14 +113,14 @@ def test_an_unknown_calculator_is_not_found(client: FlaskClient) -> None:
     errors(client.post("/v1/pack-energie/batch", data=CSV, content_type="text/csv"), 404, "unknown-calculator")
 
 
-def test_a_length_over_the_limit_is_refused_unread(client: FlaskClient, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_length_over_the_limit_is_rejected_unread(client: FlaskClient, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("GRAMWATT_LARGEST_TABLE", str(len(CSV)))
     assert len(rows(post(client, CSV))) == 1
     assert errors(post(client, CSV + " "), 413, "too-large") == []
 
 
 @pytest.mark.parametrize(
-    ("header", "query", "pointer", "said"),
+    ("header", "query", "pointer", "text"),
     [
         pytest.param("cels,cells,capacity", "", "/cels", "did you mean cells?", id="near-match"),
         pytest.param("drone,cells,capacity", "", "/drone", "keep=drone", id="the-remedy"),
@@ -140,21 +140,21 @@ def test_a_length_over_the_limit_is_refused_unread(client: FlaskClient, monkeypa
         pytest.param("cells,capacity", "?format=xml", "/format", "arrow", id="format"),
     ],
 )
-def test_a_fault_of_the_header_is_told_before_any_row(
-    client: FlaskClient, header: str, query: str, pointer: str, said: str
+def test_a_error_of_the_header_is_reported_before_any_row(
+    client: FlaskClient, header: str, query: str, pointer: str, text: str
 ) -> None:
     (error,) = errors(post(client, f"{header}\n1,2,3\n", query=query), 422, "invalid-input")
     assert error["pointer"] == pointer
-    assert said in f"{error['detail']} {error['accepted']}"
+    assert text in f"{error['detail']} {error['accepted']}"
 
 
-def test_all_faults_of_a_header_are_told_at_once(client: FlaskClient) -> None:
-    told = errors(post(client, "cels,total_cells,reserve [x]\n"), 422, "invalid-input")
-    assert {error["pointer"] for error in told} == {"/cels", "/total_cells", "/reserve", "/cells", "/capacity"}
+def test_all_errors_of_a_header_are_reported_at_once(client: FlaskClient) -> None:
+    output = errors(post(client, "cels,total_cells,reserve [x]\n"), 422, "invalid-input")
+    assert {error["pointer"] for error in output} == {"/cels", "/total_cells", "/reserve", "/cells", "/capacity"}
 
 
 @pytest.mark.parametrize("sent", FORMATS)
-def test_labels_and_kept_columns_pass_through_untouched(client: FlaskClient, sent: str) -> None:
+def test_labels_and_preserved_columns_pass_through_untouched(client: FlaskClient, sent: str) -> None:
     labels = {"id": "007", "name": "1e3", "note": "=a1, \"b\"; 'c' ü", "drone": " x "}
     answer = post(
         client, encode_rows([{**labels, "cells": 6, "capacity": 1300}], sent), sent, "?keep=drone&format=ndjson"
@@ -173,7 +173,7 @@ def test_labels_and_kept_columns_pass_through_untouched(client: FlaskClient, sen
         pytest.param("a,b", id="separator"),
     ],
 )
-def test_a_kept_cell_of_csv_comes_back_as_it_was(client: FlaskClient, value: str) -> None:
+def test_a_preserved_cell_of_csv_comes_back_as_it_was(client: FlaskClient, value: str) -> None:
     cell = f'"{value}"' if "," in value else value
     answer = post(client, f"id,x,cells,capacity\n{cell},{cell},6,1300\n", query="?keep=*")
     assert list(csv.reader(answer.text.splitlines()))[1][:3] == [value, value, "23.088"]
@@ -245,7 +245,7 @@ def test_options_of_csv(client: FlaskClient, query: str, header: str, row: str) 
     assert (first[: len(header)], second[: len(row)], end) == (header, row, "")
 
 
-def test_no_header_is_said_so(client: FlaskClient) -> None:
+def test_no_header_is_reported_so(client: FlaskClient) -> None:
     answer = post(client, CSV, query="?header=off")
     assert answer.content_type == "text/csv; charset=utf-8; header=absent"
     assert answer.text.startswith("23.088,")
@@ -292,7 +292,7 @@ def test_an_uncertainty_in_the_cell_and_in_its_column_are_independent(
     assert [row["cell_capacity_u"] for row in made] == pytest.approx([50, 30, 40], rel=1e-12)
 
 
-def test_an_uncertainty_that_nobody_asked_for_is_refused_in_its_row(client: FlaskClient) -> None:
+def test_an_uncertainty_that_nobody_requested_for_is_rejected_in_its_row(client: FlaskClient) -> None:
     bad, good = rows(post(client, "cells,capacity\n6,1300±10\n6,1300\n", query="?header=names"))
     assert bad["error"].startswith("row 1: capacity: ")
     assert "uncertainty=true" in bad["error"]
@@ -300,8 +300,8 @@ def test_an_uncertainty_that_nobody_asked_for_is_refused_in_its_row(client: Flas
     assert "usable_energy_u" not in good
 
 
-def test_a_table_without_any_input_is_refused(client: FlaskClient) -> None:
-    """Even of a calculator that can do without: whoever sends it means something else."""
+def test_a_table_without_any_input_is_rejected(client: FlaskClient) -> None:
+    """Even of a calculator that can do without: anyone who sends it means something else."""
     answer = client.post("/v1/air-density/batch", data="name\none\n", content_type="text/csv")
     assert answer.status_code == 422
     assert answer.get_json()["errors"][0]["detail"] == "no column is an input"
@@ -309,7 +309,7 @@ def test_a_table_without_any_input_is_refused(client: FlaskClient) -> None:
     assert answer.status_code == 200
 
 
-def test_an_uncertainty_without_its_input_is_refused(client: FlaskClient) -> None:
+def test_an_uncertainty_without_its_input_is_rejected(client: FlaskClient) -> None:
     """Of a whole column in its header; of single rows in their error."""
     sent = client.post(BATCH, data="cells,capacity,pack_mass_u\n6,1300,2\n", content_type="text/csv")
     (error,) = sent.get_json()["errors"]

@@ -1,4 +1,4 @@
-"""Tables at the running service: they flow, whoever sends, reads or leaves when."""
+"""Tables at the running service: they flow, anyone who sends, reads or leaves when."""
 
 from __future__ import annotations
 
@@ -117,7 +117,7 @@ LAST = b'{"cells":6,"capacity":1300}'
 def test_first_rows_come_back_before_the_last_are_sent(
     service: Service, media: str, before: bytes, rest: bytes
 ) -> None:
-    """The last row is sent only once others came back; not each row by itself: bodies are read in pieces of 2 MB."""
+    """The last row is sent only once others came back; not each row by itself: bodies are read in chunks of 2 MB."""
     with connect(service.base) as connection:
         connection.sendall(head(media) + in_chunks(before)[: -len(chunk(b""))])
         response = begun(connection)
@@ -145,12 +145,12 @@ def test_record_batches_come_back_before_the_last_is_sent(service: Service) -> N
 
 
 @pytest.mark.parametrize("framing", [pytest.param("length", id="length"), pytest.param("chunked", id="chunked")])
-def test_who_sends_all_before_reading_any_is_answered_in_full(service: Service, framing: str) -> None:
-    """20 MB; what is answered meanwhile is more than all buffers on the way hold."""
+def test_who_sends_all_before_reading_any_is_computed_in_full(service: Service, framing: str) -> None:
+    """20 MB; what gets a response meanwhile is more than all buffers on the way hold."""
     body = table(20 * 1024 * 1024)
-    asked = head(length=len(body)) + body if framing == "length" else head() + in_chunks(body)
+    inputs = head(length=len(body)) + body if framing == "length" else head() + in_chunks(body)
     with connect(service.base) as connection:
-        connection.sendall(asked)
+        connection.sendall(inputs)
         made = begun(connection).read()
     lines = made.split(b"\r\n")
     assert len(lines) == 20 * 1024 * 1024 // len(ROW) + 2
@@ -160,7 +160,7 @@ def test_who_sends_all_before_reading_any_is_answered_in_full(service: Service, 
 
 
 def test_who_goes_away_stops_the_work(service: Service) -> None:
-    """Of the same question the half is not worked out where nobody reads the answer; others are answered."""
+    """Of the same request the half is not computed where nobody reads the response; others get responses."""
     body = b"cells,capacity\n" + b"6,1300\n" * 2_000_000
     before = service.rest()
     with connect(service.base) as connection:
@@ -189,29 +189,29 @@ def test_who_goes_away_while_sending_leaves_nothing_running(service: Service) ->
 
 
 @pytest.mark.parametrize("form", [pytest.param("csv", id="csv"), pytest.param("json", id="json")])
-def test_a_chunked_table_over_the_limit_is_told_after_its_rows(service: Service, form: str) -> None:
-    """All of it sent before any of the answer is read: the answer must not be lost in a reset."""
+def test_a_chunked_table_over_the_limit_is_reported_after_its_rows(service: Service, form: str) -> None:
+    """All of it sent before any of the response is read: the response must not be lost in a reset."""
     with connect(service.base) as connection:
         connection.sendall(head(query=b"&format=" + form.encode()) + in_chunks(table(LIMIT + 16 * 1024 * 1024)))
         made = begun(connection).read()
     assert made.count(b"23.088") > 100_000
     last = made.decode().strip("\n]").splitlines()[-1]
-    said = last if form == "csv" else json.loads(last)["error"]["type"] + json.loads(last)["error"]["detail"]
-    assert "too-large" in said
-    assert f"the table is larger than {LIMIT} bytes" in said
+    text = last if form == "csv" else json.loads(last)["error"]["type"] + json.loads(last)["error"]["detail"]
+    assert "too-large" in text
+    assert f"the table is larger than {LIMIT} bytes" in text
     assert answers(service.base)
 
 
 def test_a_declared_length_over_the_limit_is_a_status(service: Service) -> None:
     body = table(LIMIT + 1024 * 1024)
-    asked = head(length=len(body)).replace(b"Host", b"Connection: close\r\nHost") + body
-    made = problem(send(service.base, asked), 413, "too-large")
+    inputs = head(length=len(body)).replace(b"Host", b"Connection: close\r\nHost") + body
+    made = problem(send(service.base, inputs), 413, "too-large")
     assert str(LIMIT) in made["detail"]
     assert answers(service.base)
 
 
-def test_a_body_that_ends_early_is_never_answered_as_a_whole_one(service: Service) -> None:
-    """Its last row is cut within a number. It is a status, a last row, or an answer that breaks off as well."""
+def test_a_body_that_ends_early_is_never_computed_as_a_whole_one(service: Service) -> None:
+    """Its last row is cut within a number. It is a status, a last row, or a result that breaks off as well."""
     body = table(4 * 1024 * 1024)[:-200] + b"6,13"
     with connect(service.base) as connection:
         connection.sendall(head(length=len(body) + 3) + body)
@@ -232,21 +232,21 @@ def test_a_body_that_ends_early_is_never_answered_as_a_whole_one(service: Servic
 def test_a_connection_can_be_used_again_after_a_table(service: Service) -> None:
     body = table(1024 * 1024)
     small = HEADER + ROW
-    questions = [head(length=len(small)) + small, head() + in_chunks(small, 7)]
-    questions += [head(length=len(body)) + body, head() + in_chunks(body)]
+    requests = [head(length=len(small)) + small, head() + in_chunks(small, 7)]
+    requests += [head(length=len(body)) + body, head() + in_chunks(body)]
     with connect(service.base) as connection:
-        for asked in questions:
-            connection.sendall(asked)
+        for inputs in requests:
+            connection.sendall(inputs)
             status, made = read_answer(connection, "POST")
             assert status == 200
-            assert made.count(b"\r\n23.088,") == (len(body) // len(ROW) if len(asked) > 10_000 else 1)
+            assert made.count(b"\r\n23.088,") == (len(body) // len(ROW) if len(inputs) > 10_000 else 1)
             connection.sendall(KEEP_ALIVE)
             assert read_answer(connection)[0] == 200
 
 
 @pytest.mark.parametrize("size", [pytest.param(1000, id="short"), pytest.param(2 * 1024 * 1024, id="long")])
 @pytest.mark.parametrize("framing", [pytest.param("length", id="length"), pytest.param("chunked", id="chunked")])
-def test_a_table_refused_by_its_header_spoils_no_later_answer(service: Service, framing: str, size: int) -> None:
+def test_a_table_rejected_by_its_header_spoils_no_later_answer(service: Service, framing: str, size: int) -> None:
     """What is left of its body is never read as the next request: the connection goes on, or ends."""
     body = b"cels" + table(size)
     with connect(service.base) as connection:

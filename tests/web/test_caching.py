@@ -31,7 +31,7 @@ def test_a_known_tag_gives_304(client: FlaskClient, url: str, method: str) -> No
     assert answer.data == b""
     assert answer.headers["ETag"] == tag
     assert answer.headers["Cache-Control"] == "public, max-age=3600"
-    assert "Content-Type" not in answer.headers, "a cache would store it over the answer's own"
+    assert "Content-Type" not in answer.headers, "a cache would store it over the response's own"
 
 
 @pytest.mark.parametrize(

@@ -128,9 +128,9 @@ def test_a_reader_gets_back_what_json_has(client: FlaskClient, calculator: Calcu
 
 
 def in_rows(calculator: Calculator[object, object], results: dict[str, Any]) -> list[dict[str, Any]]:
-    """Return the results as CSV shows them: a row for each row of the only table, what is not of it in every one.
+    """Return the results as CSV shows them: a row for each row of the only table, other results in every row.
 
-    Of a table that stands alone its own columns; of several tables each as JSON in a cell.
+    A single table has its own columns; of several tables each as JSON in a cell.
     """
     tables = [(name, kind) for name, kind in calculator.result_fields.items() if isinstance(kind, Table)]
     if len(tables) != 1:

@@ -60,7 +60,7 @@ def path_of(rule: Rule) -> str:
     path = rule.rule.replace("<calculator_name>", name).replace("<result>", "usable_energy")
     path = path.replace("<kind>", "invalid-input").replace("<path:filename>", "page.css")
     path = path.replace("<path:name>", "swagger-ui.css").replace("<version>", "1.0")
-    assert "<" not in path, f"tell this test a path of {path}"
+    assert "<" not in path, f"give this test a path for {path}"
     return path
 
 

@@ -87,8 +87,8 @@ def test_query_and_body_give_the_same_table(client: FlaskClient, query: str, bod
     assert not any(row.get("error") for row in decode_rows(by_query.data, form))
 
 
-def test_a_point_is_answered_as_the_question_alone(client: FlaskClient) -> None:
-    """Each point, its inputs put into the plain question."""
+def test_a_point_is_computed_as_the_request_alone(client: FlaskClient) -> None:
+    """Each point, its inputs put into the plain request."""
     made = rows(client.get(f"{CURRENT}?vary=power&vary=cells&from=50&to=350&count=4&cells=4,6&capacity=1300"))
     assert len(made) == 8
     for row in made:
@@ -147,7 +147,7 @@ def test_points_between_whole_numbers_tell_it(client: FlaskClient) -> None:
     assert [("error" in row) for row in made] == [False, True, False]
 
 
-def test_a_missing_input_is_told_by_every_point(client: FlaskClient) -> None:
+def test_a_missing_input_is_reported_by_every_point(client: FlaskClient) -> None:
     made = rows(client.get(f"{SWEEP}?vary=cells&cells=2,3"))
     assert [row["error"]["errors"][0]["pointer"] for row in made] == ["/capacity"] * 2
 
@@ -179,7 +179,7 @@ def test_a_missing_input_is_told_by_every_point(client: FlaskClient) -> None:
         pytest.param("vary=cells&cells=2,3&capacity=1300&format=xml", ["/format"], id="format"),
     ],
 )
-def test_a_bad_query_points_at_its_faults(client: FlaskClient, query: str, expected: list[str]) -> None:
+def test_a_bad_query_points_at_its_errors(client: FlaskClient, query: str, expected: list[str]) -> None:
     assert pointers(client.get(f"{CURRENT}?{query}")) == expected
 
 
@@ -204,11 +204,11 @@ def test_a_bad_query_points_at_its_faults(client: FlaskClient, query: str, expec
         pytest.param({}, ["/vary"], id="nothing"),
     ],
 )
-def test_a_bad_body_points_at_its_faults(client: FlaskClient, body: object, expected: list[str]) -> None:
+def test_a_bad_body_points_at_its_errors(client: FlaskClient, body: object, expected: list[str]) -> None:
     assert pointers(post(client, body)) == expected
 
 
-def test_inputs_in_the_query_of_a_post_are_refused(client: FlaskClient) -> None:
+def test_inputs_in_the_query_of_a_post_are_rejected(client: FlaskClient) -> None:
     body = {"given": {"capacity": 1300}, "vary": {"cells": [2]}}
     assert pointers(post(client, body, "?cells=2&vary=cells")) == ["/cells", "/vary"]
 
@@ -225,15 +225,15 @@ def test_inputs_in_the_query_of_a_post_are_refused(client: FlaskClient) -> None:
     ],
 )
 def test_the_best_points(client: FlaskClient, query: str, expected: list[int]) -> None:
-    """The point of 99 cells has a fault and is never among them."""
+    """The point of 99 cells has an error and is never among them."""
     made = client.get(f"{SWEEP}?vary=cells&cells=3,1,99,4,2&capacity=1300&{query}")
     assert column(rows(made), "cells") == expected
 
 
 def test_the_best_of_a_large_grid(client: FlaskClient) -> None:
-    """250,000 points: what is kept of each part of the grid is the best of the whole."""
-    asked = {"capacity": {"from": 2000, "to": 1000, "count": 500}, "reserve": {"from": 0, "to": 90, "count": 500}}
-    made = rows(post(client, {"given": {"cells": 6}, "vary": asked}, "?best=3&least=true"))
+    """250,000 points: what is preserved of each part of the grid is the best of the whole."""
+    inputs = {"capacity": {"from": 2000, "to": 1000, "count": 500}, "reserve": {"from": 0, "to": 90, "count": 500}}
+    made = rows(post(client, {"given": {"cells": 6}, "vary": inputs}, "?best=3&least=true"))
     least = [22.2 * 1.0 * 0.1, 22.2 * (1000 + 1000 / 499) / 1000 * 0.1]
     assert column(made, "usable_energy")[:2] == pytest.approx(least, rel=1e-9)
 
@@ -251,7 +251,7 @@ def test_inputs_come_back_once(client: FlaskClient) -> None:
     assert list(row)[:6] == ["cells", "capacity", "parallel", "chemistry", "reserve", "pack_mass"]
 
 
-def test_a_sweep_by_query_may_be_kept(client: FlaskClient) -> None:
+def test_a_sweep_by_query_may_be_preserved(client: FlaskClient) -> None:
     url = f"{SWEEP}?vary=cells&cells=2,3&capacity=1300"
     first = client.get(url)
     tag = first.headers["ETag"]
@@ -274,10 +274,10 @@ def test_errors_as_text_for_a_spreadsheet(client: FlaskClient) -> None:
 
 
 def test_a_calculator_of_tables_is_swept_by_post_alone(client: FlaskClient) -> None:
-    refused = client.get("/v1/build/sweep?vary=kv&kv=1,2")
-    assert (refused.status_code, refused.headers["Allow"]) == (405, "POST, OPTIONS")
-    assert refused.json is not None
-    assert '{"dry_mass": 353.8, ' in refused.json["detail"]
+    raised = client.get("/v1/build/sweep?vary=kv&kv=1,2")
+    assert (raised.status_code, raised.headers["Allow"]) == (405, "POST, OPTIONS")
+    assert raised.json is not None
+    assert '{"dry_mass": 353.8, ' in raised.json["detail"]
     given = registry.load()["build"].examples[-1].given
     made = rows(post(client, {"given": given, "vary": {"avionics_power": [2, "8 W"]}}, sweep="/v1/build/sweep"))
     for row in made:
@@ -287,7 +287,7 @@ def test_a_calculator_of_tables_is_swept_by_post_alone(client: FlaskClient) -> N
 
 
 def test_its_axes_are_shorter(client: FlaskClient) -> None:
-    """Each of its points is a question of its own."""
+    """Each of its points is a request of its own."""
     given = registry.load()["build"].examples[-1].given
     made = post(client, {"given": given, "vary": {"avionics_power": [1] * 21}}, sweep="/v1/build/sweep")
     assert pointers(made) == ["/vary/avionics_power"]

@@ -121,7 +121,7 @@ def sample_frames(
     smoothing : window of the running mean; 0 leaves the samples as they are [s].
     cells : in series, for the cell voltage where that was not recorded.
     capacity, start_charge : of the pack [A s], and the share of it that was left at the first sample.
-    current_scale, current_offset, voltage_scale : true current = scale x (recorded - offset [A]); likewise voltage.
+    current_scale, current_offset, voltage_scale : true current = scale x (recorded - offset [A]); the same for voltage.
 
     Raises
     ------

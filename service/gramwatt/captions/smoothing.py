@@ -9,7 +9,7 @@ chance, and captions that show the peak of each group would show only those.) Th
 References
 ----------
 J. S. Lee, Digital image smoothing and the sigma filter, 1983: averages only what lies within a few standard
-deviations; here a sample outside is kept instead of left out of the mean.
+deviations; here a sample outside stays instead of being left out of the mean.
 D. L. Donoho, I. M. Johnstone, Ideal spatial adaptation by wavelet shrinkage, 1994: the limit sqrt(2 ln n).
 Both from memory.
 """
@@ -150,7 +150,7 @@ def surroundings(recording: CleanRecording, values: Array, window: float) -> Sur
 def smooth(recording: CleanRecording, values: Array, window: float, around: Surroundings | None = None) -> Array:
     """Return channels (..., K) smoothed over a window [s]; 0 changes nothing.
 
-    Samples that stand out are kept, and the windows of their neighbours end there, so that a peak does not spread.
+    Samples that stand out stay, and the windows of their neighbours end there, so that a peak does not spread.
     ``around`` are the `surroundings` of that window, if they are known already.
     """
     if window <= 0:

@@ -76,7 +76,7 @@ class ChartStyle:
     scale: int = 1
     """PNG: factor on the number of pixels each way."""
     titled: bool = True
-    """Whether title and inputs are drawn. On a page they stand beside the chart."""
+    """Whether title and inputs are drawn. On a page they are next to the chart."""
 
     @property
     def colours(self) -> Theme:

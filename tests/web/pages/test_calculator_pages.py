@@ -107,7 +107,7 @@ def test_required_inputs_come_first(client: FlaskClient, calculator: Calculator[
 
 
 def test_the_main_contributors_to_an_uncertainty_are_named(client: FlaskClient) -> None:
-    """JCGM 100, 5.1: of a quotient the relative variances add, so 1 % of capacity and r of mass share as 1 to r^2.
+    """JCGM 100, 5.1: the relative variances of a quotient add, so 1 % of capacity and r of mass share as 1 to r^2.
 
     By hand: r = 0.2459 % is 5.7 % of the variance, which is named, and r = 0.2171 % is 4.5 %, which is not.
     """

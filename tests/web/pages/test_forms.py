@@ -101,7 +101,7 @@ def rows(page: Page, table: str) -> int:
 def test_rows_are_renumbered_and_blank_rows_ignored(client: FlaskClient) -> None:
     page = get(client, "/calculators/mass-margin", **PARTS)
     assert headline(page) == "167.2 g", "250 - 38.4 - 4 x 11.1, by hand"
-    assert rows(page, "parts") == 3, "a blank one is shown again, so that faults keep their rows"
+    assert rows(page, "parts") == 3, "a blank one is shown again, so that errors keep their rows"
     assert page.one("input", id="parts.1.name")[0]["value"] == "motor"
 
 

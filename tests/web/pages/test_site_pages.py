@@ -53,7 +53,7 @@ def test_a_page_is_sent_again_only_when_it_has_changed(client: FlaskClient) -> N
     other = client.get(url, headers={**BROWSER, "If-None-Match": tag}, base_url="http://elsewhere.example")
     assert other.status_code == 200
     assert "elsewhere.example" in other.text
-    assert "elsewhere.example" not in client.get(url, headers=BROWSER).text, "nobody's page is kept for another"
+    assert "elsewhere.example" not in client.get(url, headers=BROWSER).text, "no page is cached for another host"
 
 
 @every_calculator

@@ -1,4 +1,4 @@
-"""Tables of questions over HTTP: faults in rows, tables that break off, bugs in the middle, and other methods."""
+"""Tables of requests over HTTP: errors in rows, tables that break off, bugs in the middle, and other methods."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ def three(sent: str) -> bytes:
 
 
 @every_format
-def test_a_faulty_row_takes_nothing_from_the_others(client: FlaskClient, sent: str) -> None:
+def test_a_invalid_row_takes_nothing_from_the_others(client: FlaskClient, sent: str) -> None:
     text = rows(post(client, three(sent), sent, "?format=csv&header=names"))
     assert [row["usable_energy"] for row in text] == [23.088, None, 15.392]
     assert text[1]["error"].startswith("row 2: cells: Must be from 1 to 24 (given ")
@@ -38,22 +38,24 @@ def test_a_faulty_row_takes_nothing_from_the_others(client: FlaskClient, sent: s
 
 
 @pytest.mark.parametrize(
-    ("body", "said"),
+    ("body", "message"),
     [
         pytest.param("cells,capacity\n6\n6,1300\n", "1 field where the header has 2", id="short"),
         pytest.param("cells,capacity\n6,1300,7\n6,1300\n", "3 fields where the header has 2", id="long"),
         pytest.param(b"id,cells,capacity\n\xff,6,1300\na,6,1300\n", "not UTF-8", id="no-utf-8"),
     ],
 )
-def test_a_ragged_row_is_told_and_the_next_is_answered(client: FlaskClient, body: bytes | str, said: str) -> None:
+def test_a_ragged_row_is_reported_and_the_next_is_computed(
+    client: FlaskClient, body: bytes | str, message: str
+) -> None:
     bad, good = rows(post(client, body, query="?header=names"))
-    assert said in bad["error"]
+    assert message in bad["error"]
     assert (good["usable_energy"], good["error"]) == (23.088, None)
 
 
 @every_format
 def test_unknown_names_and_missing_inputs_of_json_are_those_of_their_row(client: FlaskClient, sent: str) -> None:
-    """Only JSON names its columns row by row; elsewhere the header is at fault."""
+    """Only JSON names its columns row by row; elsewhere the header is invalid."""
     answer = post(client, encode_rows([{"cells": 6, "capacity": 1300}, {"cells": 6, "cels": 5}], sent), sent)
     if sent not in ("json", "ndjson"):
         assert [error["pointer"] for error in errors(answer, 422, "invalid-input")] == ["/cels"]
@@ -64,7 +66,7 @@ def test_unknown_names_and_missing_inputs_of_json_are_those_of_their_row(client:
 
 
 @pytest.mark.parametrize(
-    ("rest", "said"),
+    ("rest", "message"),
     [
         pytest.param(b',{"cells":6,"capa', "after row 2: the array is not JSON", id="in-an-object"),
         pytest.param(b",", "after row 2: the array is not JSON", id="after-a-comma"),
@@ -73,13 +75,15 @@ def test_unknown_names_and_missing_inputs_of_json_are_those_of_their_row(client:
         pytest.param(b' {"cells":6}]', "comma", id="no-comma"),
     ],
 )
-def test_rows_before_a_break_in_json_stand_and_a_last_one_tells_it(client: FlaskClient, rest: bytes, said: str) -> None:
+def test_rows_before_a_break_in_json_stand_and_a_last_one_tells_it(
+    client: FlaskClient, rest: bytes, message: str
+) -> None:
     body = b'[{"cells":6,"capacity":1300},{"cells":4,"capacity":1300}' + rest
     first, second, last = rows(post(client, body, "json"), "json")
     assert (first["usable_energy"], second["usable_energy"]) == (23.088, 15.392)
     assert list(last) == ["error"]
     assert (last["error"]["row"], last["error"]["type"]) == (2, "/problems/malformed-request")
-    assert said in last["error"]["detail"]
+    assert message in last["error"]["detail"]
     text = rows(post(client, body, "json", "?format=csv&header=names"))
     assert [row["usable_energy"] for row in text] == [23.088, 15.392, None]
     assert text[2]["error"].startswith("#ERR malformed-request after row 2: ")
@@ -91,16 +95,16 @@ def test_rows_before_the_end_of_a_truncated_arrow_stream_stand(client: FlaskClie
     answer = post(client, whole[:-40], "arrow", f"?format={wanted}&header=names")
     *good, last = rows(answer, wanted)
     assert [row["usable_energy"] for row in good] == pytest.approx([23.088, 15.392], rel=1e-12)
-    said = last["error"]["detail"] if isinstance(last["error"], dict) else last["error"]
-    assert "the Arrow stream breaks off after row 2" in said
+    message = last["error"]["detail"] if isinstance(last["error"], dict) else last["error"]
+    assert "the Arrow stream breaks off after row 2" in message
 
 
 @every_format
 def test_a_body_shorter_than_it_says_is_never_taken_for_whole(client: FlaskClient, sent: str) -> None:
-    """Cut within a number, the last row would be another question. Some servers end such a body like a whole one."""
+    """Cut within a number, the last row would be another request. Some servers end such a body like a whole one."""
     body = encode_rows([{"cells": 6, "capacity": 1300}] * 2, sent)[:-4]
-    told = {"CONTENT_LENGTH": str(len(body) + 4), "wsgi.input_terminated": True}
-    answer = client.post(BATCH, data=body, content_type=MEDIA[sent], environ_overrides=told)
+    output = {"CONTENT_LENGTH": str(len(body) + 4), "wsgi.input_terminated": True}
+    answer = client.post(BATCH, data=body, content_type=MEDIA[sent], environ_overrides=output)
     if answer.status_code == 200:
         *good, last = rows(answer, sent)
         found = [float(value) for row in good for name, value in row.items() if name.startswith("usable_energy")]
@@ -112,10 +116,10 @@ def test_a_body_shorter_than_it_says_is_never_taken_for_whole(client: FlaskClien
 
 
 def failing_at(number: int, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Let the answer to one chunk raise what nobody expects, in tables read a row or so at a time."""
+    """Let the response to one chunk raise what nobody expects, in tables read a row or so at a time."""
     true, calls = compute.compute_batch, 0
 
-    def answered(plan: Plan, chunk: Chunk) -> Iterator[BatchResult]:
+    def responses(plan: Plan, chunk: Chunk) -> Iterator[BatchResult]:
         nonlocal calls
         calls += 1
         if calls == number:
@@ -123,14 +127,14 @@ def failing_at(number: int, monkeypatch: pytest.MonkeyPatch) -> None:
         return true(plan, chunk)
 
     monkeypatch.setattr(csv_reader, "READ_SIZE", 24)
-    monkeypatch.setattr("gramwatt.engine.tables.batch.write_table.__defaults__", (answered,))
+    monkeypatch.setattr("gramwatt.engine.tables.batch.write_table.__defaults__", (responses,))
 
 
 LONG = "cells,capacity\n" + "6,1300\n" * 20
 
 
 @pytest.mark.parametrize("wanted", FORMATS)
-def test_a_bug_in_the_middle_is_told_in_the_table(
+def test_a_bug_in_the_middle_is_reported_in_the_table(
     client: FlaskClient, wanted: str, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
 ) -> None:
     failing_at(2, monkeypatch)
@@ -163,14 +167,14 @@ def test_other_methods_are_not_allowed(client: FlaskClient, method: str) -> None
 
 
 def test_get_says_how_a_table_is_sent(client: FlaskClient) -> None:
-    told = client.get(BATCH).json
-    assert told is not None
-    assert "POST /v1/pack-energy/batch" in told["detail"]
-    assert told["type"] == "/problems/method-not-allowed"
+    output = client.get(BATCH).json
+    assert output is not None
+    assert "POST /v1/pack-energy/batch" in output["detail"]
+    assert output["type"] == "/problems/method-not-allowed"
 
 
 def test_options(client: FlaskClient) -> None:
-    """What a browser asks before it sends a table from another site."""
+    """What a browser requests before it sends a table from another site."""
     answer = client.options(BATCH)
     assert (answer.status_code, answer.data, answer.headers["Allow"]) == (200, b"", "POST, OPTIONS")
     assert answer.headers["Access-Control-Allow-Origin"] == "*"
@@ -178,16 +182,16 @@ def test_options(client: FlaskClient) -> None:
     assert "Content-Type" in answer.headers["Access-Control-Allow-Headers"]
 
 
-def test_many_faulty_rows_are_told_in_short_and_all_counted(client: FlaskClient) -> None:
+def test_many_invalid_rows_are_reported_in_short_and_all_counted(client: FlaskClient) -> None:
     """Long explanations of each of a million rows would help nobody."""
     body = "cells,capacity\n" + "99,1300\n" * 1100 + "6,1300\n"
     for form in ("csv", "json"):
         *bad, good = rows(post(client, body, query=f"?header=names&format={form}"), form)
         assert good["usable_energy"] == 23.088
-        told = [json.dumps(row["error"]) for row in bad]
-        assert "Must be from 1 to 24" in told[999]
-        assert "1 error in cells; the 1,001th invalid row, shown as a summary" in told[1000]
-        assert len(told) == 1100
+        output = [json.dumps(row["error"]) for row in bad]
+        assert "Must be from 1 to 24" in output[999]
+        assert "1 error in cells; the 1,001th invalid row, shown as a summary" in output[1000]
+        assert len(output) == 1100
 
 
 RIGHT = {"cells": "6", "capacity": "1300", "parallel": "1", "chemistry": "lipo", "reserve": "20", "pack_mass": "200"}
