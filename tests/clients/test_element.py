@@ -247,7 +247,7 @@ def test_no_service_and_no_such_calculator_are_reported(club: Any) -> None:
         '<gramwatt-calculator id="b" name="endurence"></gramwatt-calculator>'
     )
     expect(page.locator("#a")).to_contain_text("gives no answer. Try again in a while.")
-    expect(page.locator("#b")).to_contain_text("did you mean endurance?")
+    expect(page.locator("#b")).to_contain_text("Did you mean endurance?")
 
 
 def test_a_wrong_digest_runs_nothing(browser: Browser, service: str, tmp_path: Path) -> None:
