@@ -58,7 +58,7 @@ def test_a_wrong_unit_of_a_result_is_rejected() -> None:
 
 
 def test_an_unknown_calculator_tells_near_ones() -> None:
-    with pytest.raises(gramwatt.UnknownCalculator, match="did you mean pack-energy") as caught:
+    with pytest.raises(gramwatt.UnknownCalculator, match="Did you mean pack-energy") as caught:
         gramwatt.calculate("pack-enregy")
     assert "pack-energy" in caught.value.meant
     assert isinstance(caught.value, LookupError)

@@ -195,7 +195,7 @@ def test_a_parquet_file_with_a_broken_row_group_keeps_the_rows_before(tmp_path: 
 @pytest.mark.parametrize(
     ("arguments", "expected_text"),
     [
-        pytest.param(["pack-curent", "-"], "did you mean pack-current", id="calculator"),
+        pytest.param(["pack-curent", "-"], "Did you mean pack-current", id="calculator"),
         pytest.param(["pack-current", "no-such.csv"], "no-such.csv: No such file", id="no-such-file"),
         pytest.param(["pack-current", "."], "directory", id="a-folder"),
         pytest.param(["pack-current", "-", "--set", "cels=6"], "did you mean cells", id="constant"),

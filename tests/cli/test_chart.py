@@ -68,7 +68,7 @@ def test_tables_and_recordings(client: FlaskClient) -> None:
     [
         pytest.param(INPUTS, "choose a format: --format", id="no-format"),
         pytest.param((*INPUTS, "-o", "amps.gif"), "choose a format: --format", id="another-ending"),
-        pytest.param(("pack-curent", "--format", "svg"), "did you mean pack-current", id="calculator"),
+        pytest.param(("pack-curent", "--format", "svg"), "Did you mean pack-current", id="calculator"),
         pytest.param((*INPUTS[:3], "--format", "svg"), "power is required", id="missing"),
         pytest.param((*INPUTS, "--show", "current", "--format", "svg"), "add --vary", id="show-alone"),
         pytest.param((*SWEEP, "--show", "ended_by", "--format", "svg"), "no result that can be drawn", id="no-number"),

@@ -169,7 +169,9 @@ def test_the_service_does_not_start_with_a_wrong_declaration(write: Write) -> No
 
 
 def test_a_unit_that_is_not_in_the_committed_table_is_reported(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(unit_expressions, "EXPRESSIONS", {**unit_expressions.UNIT_EXPRESSIONS, "area": {"m2": "m^2"}})
+    monkeypatch.setattr(
+        unit_expressions, "UNIT_EXPRESSIONS", {**unit_expressions.UNIT_EXPRESSIONS, "area": {"m2": "m^2"}}
+    )
     ended = check()
     assert ended.exit_code == 1
     assert ended.output.startswith("model/unit_table.py differs from what Pint computes")
@@ -178,4 +180,4 @@ def test_a_unit_that_is_not_in_the_committed_table_is_reported(monkeypatch: pyte
 def test_an_unknown_name_is_an_error() -> None:
     ended = check("pack-enrgy")
     assert ended.exit_code == 2
-    assert "did you mean pack-energy" in ended.stderr
+    assert "Did you mean pack-energy" in ended.stderr

@@ -119,7 +119,7 @@ def test_every_error_is_on_standard_error() -> None:
 @pytest.mark.parametrize(
     ("arguments", "expected_text"),
     [
-        pytest.param(("calc", "pack-enregy", "cells=6"), "did you mean pack-energy", id="calculator-misspelt"),
+        pytest.param(("calc", "pack-enregy", "cells=6"), "Did you mean pack-energy", id="calculator-misspelt"),
         pytest.param((*PACK, "--value", "usable"), "usable_energy", id="result-misspelt"),
         pytest.param((*PACK, "--value", "specific_energy"), "without pack_mass", id="no-answer"),
         pytest.param(("calc", "pack-energy", "cells"), "name=value", id="no-equals-sign"),

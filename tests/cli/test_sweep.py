@@ -134,7 +134,7 @@ def test_every_way_to_write_holds_every_point(suffix: str, tmp_path: Path) -> No
 @pytest.mark.parametrize(
     ("arguments", "expected_text"),
     [
-        pytest.param(("pack-curent", "--vary", "power=1:2:3"), "did you mean pack-current", id="calculator"),
+        pytest.param(("pack-curent", "--vary", "power=1:2:3"), "Did you mean pack-current", id="calculator"),
         pytest.param(PACK, "--vary", id="nothing-varied"),
         pytest.param((*PACK, "--vary", "power"), "name=value", id="no-value"),
         pytest.param((*PACK, "--vary", "powr=1:2:3"), "did you mean power", id="input"),

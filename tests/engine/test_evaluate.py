@@ -153,7 +153,7 @@ def test_an_impossible_result_unit_is_one_more_error() -> None:
 
 
 def test_an_unknown_calculator_names_near_ones() -> None:
-    with pytest.raises(UnknownCalculator, match="did you mean pack-energy"):
+    with pytest.raises(UnknownCalculator, match="Did you mean pack-energy"):
         get_calculator("pack-enrgy")
     with pytest.raises(UnknownCalculator, match="mass-margin"):
         get_calculator("zzzzzz")
