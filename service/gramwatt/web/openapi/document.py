@@ -46,7 +46,7 @@ The results are calculations, not measurements or promises: manufacturers' data 
 LICENSE: Final = {"name": "MIT", "url": "https://opensource.org/license/mit"}
 SERVER: Final = {
     "url": "/",
-    "description": "The service that this contract was fetched from.",
+    "description": "Production: the service that this contract was fetched from.",  # a linter asks for the environment
     "x-internal": False,  # public
 }
 
