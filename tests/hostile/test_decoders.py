@@ -84,7 +84,7 @@ def test_arrow_recording_that_expands_far(client: FlaskClient, name: str, reques
     request.getfixturevalue("bounded")
     response = client.post(LOG, data=body, content_type=ARROW)
     assert response.status_code == 422
-    assert "refused" in response.get_json()["detail"]
+    assert "rejected" in response.get_json()["detail"]
 
 
 def test_ndjson_with_a_key_of_its_own_in_each_row(client: FlaskClient, bounded: None) -> None:
