@@ -58,8 +58,12 @@ def fill_and_record_assumptions(
         if count == 0:
             continue
         complete.assumed[name] = complete.assumed.get(name, no_rows) | assumed_rows
-        if propagates and assumption.uncertainty is not None:
-            values, uncertainty = getattr(inputs, name), np.asarray(assumption.uncertainty(inputs))
+        if propagates and assumption.is_uncertain:
+            values = getattr(inputs, name)
+            factor = assumption.factor(inputs) if callable(assumption.factor) else assumption.factor
+            uncertainty = np.asarray(
+                assumption.uncertainty(inputs) if assumption.uncertainty else values * np.log(factor or 1.0)
+            )
             if count < rows or uncertainty.shape != values.shape:
                 values = np.where(filled, values, complete.fields[name])
                 uncertainty = np.where(assumed_rows, uncertainty, uncertainties.get((name,), np.zeros(rows)))

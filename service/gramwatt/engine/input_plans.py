@@ -16,6 +16,8 @@ from gramwatt.model import (
     AnyCalculator,
     BoolArray,
     Caution,
+    Deviate,
+    Kind,
     Quantity,
     Rule,
     StandardUncertainty,
@@ -161,12 +163,14 @@ def complete_inputs(
 
 def get_field_values(calculator: AnyCalculator, all_columns: Mapping[str, Column]) -> dict[str, Any]:
     """Return the columns by field of the calculator's inputs, standard uncertainties among them."""
-    return {
-        name: get_uncertainty(all_columns[kind.of])
-        if isinstance(kind, StandardUncertainty)
-        else all_columns[name].values
-        for name, kind in get_fields(calculator.inputs).items()
-    }
+    rows = len(next(iter(all_columns.values())).present)
+
+    def get_values(name: str, kind: Kind) -> Any:
+        if isinstance(kind, StandardUncertainty):
+            return get_uncertainty(all_columns[kind.of])
+        return kind.make_empty(rows) if isinstance(kind, Deviate) else all_columns[name].values
+
+    return {name: get_values(name, kind) for name, kind in get_fields(calculator.inputs).items()}
 
 
 def get_uncertainty(column: Column) -> Any:
@@ -193,7 +197,9 @@ def get_default_uncertainties(
     uncertainties: Uncertainties = {}
     for name, kind in _uncertain_defaults(calculator):
         if assumed[name] is not all_false(rows) and assumed[name].any():
-            width = (kind.default_u or 0.0) * units.get_unit(kind.unit).scale
+            width = (kind.default_u or (kind.default or 0.0) * np.log(kind.default_factor or 1.0)) * units.get_unit(
+                kind.unit
+            ).scale
             uncertainties[(name,)] = np.where(assumed[name], width, known.get((name,), np.zeros(rows)))
     return uncertainties
 
@@ -203,5 +209,5 @@ def _uncertain_defaults(calculator: AnyCalculator) -> tuple[tuple[str, Quantity]
     return tuple(
         (name, kind)
         for name, kind in calculator.input_fields.items()
-        if isinstance(kind, Quantity) and kind.default_u is not None
+        if isinstance(kind, Quantity) and kind.has_uncertain_default
     )

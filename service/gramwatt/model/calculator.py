@@ -70,6 +70,8 @@ class Rule(Generic[I, R]):
     _: KW_ONLY
     when: Callable[[I, R], BoolArray]
     results: tuple[str, ...]
+    partly: str = ""
+    """What holds in some of the likely cases, to follow "In 18 % of the likely cases "; as ``text``, without a stop."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,8 +84,15 @@ class Assumption(Generic[I]):
     _: KW_ONLY
     uncertainty: Callable[[I], Array] | None = None
     """Standard uncertainty of what is assumed, SI; it counts wherever it is assumed."""
+    factor: float | Callable[[I], Array] | None = None
+    """Of a positive value known to a factor, x/÷ 1.5: one standard deviation of its logarithm (log-normal)."""
     solved_from: tuple[str, ...] = ()
     """Measured inputs that, where all are given, the value is derived from rather than assumed."""
+
+    @property
+    def is_uncertain(self) -> bool:
+        """Whether what is assumed has an uncertainty of its own."""
+        return self.uncertainty is not None or self.factor is not None
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,7 +131,9 @@ def _get_input_fields(inputs: Hashable, propagates: bool) -> Mapping[str, Kind]:
 
 def _make_exact(kind: Kind) -> Kind:
     """Return the same input for a calculator that carries no uncertainty to any result."""
-    return dataclasses.replace(kind, exact=True, default_u=None) if isinstance(kind, Quantity) else kind
+    if not isinstance(kind, Quantity):
+        return kind
+    return dataclasses.replace(kind, exact=True, default_u=None, default_factor=None, display=None)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

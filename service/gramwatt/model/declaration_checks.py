@@ -93,7 +93,7 @@ def _list_references(
     fields = {**inputs, **results}
     yield from (("reference", n, results) for r in calculator.references for n in r.about)
     yield from (("rule", n.partition(".")[0], results) for r in calculator.rules for n in r.results)
-    yield from (("assumption", a.name, inputs) for a in calculator.assumptions)
+    yield from (("assumption", a.name.partition(".")[0], inputs) for a in calculator.assumptions)
     yield from (("caution", c.assumed, inputs) for c in calculator.cautions if c.assumed)
     yield from (("any_of", n, inputs) for group in calculator.any_of for n in group)
     yield from (("example", n, inputs) for e in calculator.examples for n in e.given)
@@ -102,6 +102,10 @@ def _list_references(
     notices: list[Caution[Any, Any] | Rule[Any, Any]] = [*calculator.cautions, *calculator.rules]
     for notice in notices:
         yield from ((notice.code, n, fields) for n in re.findall(r"\{(\w+)(?:\.\w+)?\}", notice.text))
+    for rule in calculator.rules:
+        yield from ((rule.code, n, fields) for n in re.findall(r"\{(\w+)(?:\.\w+)?\}", rule.partly))
+    displays = [kind.quantity.display for kind in inputs.values() if kind.quantity and kind.quantity.display]
+    yield from (("display", display.step, inputs) for display in displays)
 
 
 def _list_charted_fields(chart: Chart[Any, Any] | None) -> Iterator[str]:

@@ -18,9 +18,9 @@ def count_uncertain_defaults(calculator: Calculator[Any, Any], given: set[str]) 
     defaults = {
         name
         for name, kind in calculator.input_fields.items()
-        if isinstance(kind, Quantity) and kind.default_u is not None
+        if isinstance(kind, Quantity) and kind.has_uncertain_default
     }
-    defaults |= {assumption.name for assumption in calculator.assumptions if assumption.uncertainty is not None}
+    defaults |= {assumption.name for assumption in calculator.assumptions if assumption.is_uncertain}
     return len(defaults - given)
 
 

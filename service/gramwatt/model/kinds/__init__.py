@@ -19,11 +19,13 @@ from gramwatt.model.kinds.nested import (
     TimeSeries,
     UnreadableCells,
 )
-from gramwatt.model.kinds.quantity import Bounds, Quantity, QuantityDifference
+from gramwatt.model.kinds.quantity import Bounds, Display, Quantity, QuantityDifference
 from gramwatt.model.kinds.scalars import Choice, Count, Flag, Text
-from gramwatt.model.kinds.standard_uncertainty import StandardUncertainty
+from gramwatt.model.kinds.standard_uncertainty import Deviate, StandardUncertainty
 
-Kind: TypeAlias = Quantity | Count | Choice | Flag | Text | NumberList | Table | TimeSeries | StandardUncertainty
+Kind: TypeAlias = (
+    Quantity | Count | Choice | Flag | Text | NumberList | Table | TimeSeries | StandardUncertainty | Deviate
+)
 
 __all__ = [
     "BaseKind",
@@ -31,6 +33,8 @@ __all__ = [
     "Choice",
     "Count",
     "DeclarationError",
+    "Deviate",
+    "Display",
     "Flag",
     "Kind",
     "NumberList",

@@ -5,14 +5,14 @@ from __future__ import annotations
 import math
 import numbers
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import KW_ONLY, dataclass, field
-from typing import TYPE_CHECKING, Any, ClassVar, Final, TypeVar
+from typing import TYPE_CHECKING, Any, ClassVar, Final, NamedTuple, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
-from gramwatt.arrays import BoolArray
+from gramwatt.arrays import Array, BoolArray
 from gramwatt.model import units
 from gramwatt.model.kinds._base import BaseKind
 from gramwatt.model.messages import format_number, format_quantity
@@ -35,6 +35,20 @@ _REAL: Final = (float, int, numbers.Real)
 Number = TypeVar("Number", float, NDArray[np.float64])
 
 
+class Display(NamedTuple):
+    """The display that a quantity is read from: a reading may be half a step off, either way alike."""
+
+    step: str
+    """The input of the calculator that is the step of the display."""
+    applies: Callable[[Any], BoolArray] | None = None
+    """Whether (N,) it was read by itself, from complete inputs; None for always."""
+
+    def get_step(self, inputs: Any) -> Array:
+        """Return the step (N,) in SI units; 0 where the quantity was not read by itself."""
+        step = getattr(inputs, self.step)
+        return np.asarray(step if self.applies is None else np.where(self.applies(inputs), step, 0.0))
+
+
 @dataclass(frozen=True, slots=True)
 class Quantity(BaseKind):
     """A number with a unit. Bounds and default are in that unit; the formula gets SI values."""
@@ -49,6 +63,10 @@ class Quantity(BaseKind):
     default: float | None = None
     default_u: float | None = None
     """Standard uncertainty of the default, which counts wherever the default is assumed."""
+    default_factor: float | None = None
+    """Of a positive default known to a factor, x/÷ 1.5: one standard deviation of its logarithm (log-normal)."""
+    display: Display | None = None
+    """Of a reading: the display, whose step makes it uncertain."""
     exact: bool = False
     """Of an input: it carries no uncertainty, since no result would have one."""
     _bounds: Bounds | None = field(default=None, init=False, repr=False, compare=False)
@@ -62,6 +80,11 @@ class Quantity(BaseKind):
     def quantity(self) -> Quantity:
         """The quantity itself."""
         return self
+
+    @property
+    def has_uncertain_default(self) -> bool:
+        """Whether its default has an uncertainty, which counts wherever the default is assumed."""
+        return self.default_u is not None or self.default_factor is not None
 
     @property
     def bounds(self) -> Bounds:
@@ -172,6 +195,11 @@ class Quantity(BaseKind):
             yield f"default {self.default} outside its bounds"
         if self.default_u is not None and self.default is None:
             yield "default_u needs a default"
+        if self.default_factor is not None:
+            if self.default is None or self.default_u is not None:
+                yield "default_factor needs a default, without default_u"
+            elif not (self.default > 0 and self.default_factor > 1):
+                yield "default_factor must be above 1, of a default above 0"
         if self.formula or self.method:
             yield "an input has no formula"
         yield from BaseKind.find_input_problems(self, siblings)

@@ -1,12 +1,14 @@
-"""The standard uncertainty of another field."""
+"""Inputs that no user gives: the standard uncertainty of another field, and the deviate of a law."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import KW_ONLY, dataclass
-from typing import TYPE_CHECKING, ClassVar
+from typing import TYPE_CHECKING, Any, ClassVar
 
-from gramwatt.model.kinds._base import BaseKind
+import numpy as np
+
+from gramwatt.model.kinds._base import BaseKind, repeat
 
 if TYPE_CHECKING:
     from gramwatt.model.kinds import Kind
@@ -37,3 +39,29 @@ class StandardUncertainty(BaseKind):
         """Yield what is wrong with the name of the quantity."""
         if self.of not in siblings:
             yield f"standard uncertainty of {self.of}, which does not exist"
+
+
+@dataclass(frozen=True, slots=True)
+class Deviate(BaseKind):
+    """How far the truth lies from a law, in units of the law's own scale, which the formula multiplies it by.
+
+    No input that a user gives. It is 0 for the best estimate. Where uncertainty is propagated, it is drawn from the
+    standard normal distribution, or evenly from -1/2 to 1/2 (a display read once).
+    """
+
+    description: str
+    _: KW_ONLY
+    even: bool = False
+
+    kind_name: ClassVar[str] = "deviate"
+    is_given: ClassVar[bool] = False
+    is_result: ClassVar[bool] = False
+
+    @property
+    def is_required(self) -> bool:
+        """Whether an input must be given; this one cannot be."""
+        return False
+
+    def make_empty(self, rows: int) -> Any:
+        """Return zeros."""
+        return repeat(np.float64(0.0), rows)
