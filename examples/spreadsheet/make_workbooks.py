@@ -45,9 +45,8 @@ def fetch(path: str, **cells: str) -> str:
 def craft(url: str) -> Rows:
     """Return the sheet of one craft: inputs, results, and the service's responses."""
     pack = {"cells": "B4", "capacity": "B5", "cell_resistance": "B6"}
-    parts = (
-        f'=WEBSERVICE($Craft.$B$1&"/v1/mass-margin/margin?errors=text&rule=eu-c0&resolution=0.1&masses="&{point("B9")})'
-    )
+    margin = "/v1/mass-margin/margin?errors=text&rule=eu-a1-privately-built&resolution=0.1&masses="
+    parts = f'=WEBSERVICE($Craft.$B$1&"{margin}"&{point("B9")})'
     rows: Rows = [
         ["URL of Gramwatt", url, "the one cell to change for another service"],
         [],
@@ -77,7 +76,7 @@ def craft(url: str) -> Rows:
             show("C16"),
             fetch("pack-energy/usable_energy?errors=text", cells="B4", capacity="B5"),
         ],
-        ["margin below 250 g (EU, C0), g", show("C17"), parts],
+        ["margin below 250 g (EU, A1, privately built), g", show("C17"), parts],
         [],
         ["Calculations, not promises: land by what you measure. Lithium packs can burn: follow the maker's figures."],
         ["A mass limit is one rule among several: check with your aviation authority before you fly."],

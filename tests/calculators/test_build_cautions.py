@@ -6,6 +6,7 @@ import pytest
 
 from calculators.build_cases import CRAFT, FOUR, SIX, compute, compute_rows, get_reasons
 from gramwatt.engine import registry
+from gramwatt.physics import weighing
 
 
 def test_full_throttle_just_lifts_its_thrust() -> None:
@@ -94,7 +95,9 @@ BENCH: Final[dict[str, Any]] = {
 ONE: Final[dict[str, Any]] = {**CRAFT, "packs": [SIX, FOUR]}
 CAUTIONS: Final[dict[str, tuple[dict[str, Any], dict[str, Any]]]] = {
     # code: inputs that bring it, inputs that do not
-    "rule-sets-limit": ({**ONE, "rule": "eu-c0"}, ONE),
+    **{rule: ({**ONE, "rule": rule}, ONE) for rule in weighing.RULES if rule != "custom"},
+    "no-class-label": ({**ONE, "rule": "eu-registration"}, {**ONE, "rule": "us-registration"}),
+    "rule-sets-limit": ({**ONE, "rule": "eu-a1-privately-built"}, ONE),
     "outside-temperature": ({**ONE, "pack_temperature": -5}, ONE),
     "lihv-extrapolated": ({**ONE, "packs": [{**SIX, "chemistry": "lihv"}]}, ONE),
     "motor-assumed": (ONE, {**ONE, "motor_resistance": 200}),

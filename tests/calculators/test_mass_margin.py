@@ -1,6 +1,7 @@
 """The mass margin: what two rules say of one mass, what a scale leaves open, and every conditional caution."""
 
 import math
+import re
 from typing import Any, Final
 
 import pytest
@@ -9,6 +10,7 @@ from hypothesis import strategies as st
 
 from gramwatt import calculate
 from gramwatt.engine import registry
+from gramwatt.physics import weighing
 
 
 def results(**inputs: Any) -> dict[str, Any]:
@@ -22,7 +24,7 @@ def codes(**inputs: Any) -> set[str]:
 
 def test_limit_of_the_united_states_in_grams() -> None:
     """Published: NIST SP 811, appendix B.8, 1 lb = 453.59237 g exactly; by hand: x 0.55 = 249.4758035 g."""
-    answer = calculate("mass-margin", masses=[200], rule="us-14cfr48")
+    answer = calculate("mass-margin", masses=[200], rule="us-registration")
     assert answer["given"]["limit"] == pytest.approx(249.4758035, rel=1e-9)
     assert answer["results"]["margin"] == pytest.approx(49.4758035, rel=1e-9)
 
@@ -31,14 +33,20 @@ def test_limit_of_the_united_states_in_grams() -> None:
     ("mass", "rule", "verdict"),
     [
         # 249.6 g is above 0.55 lb = 249.476 g and below 250 g: one craft, two answers.
-        pytest.param("249.6 g", "us-14cfr48", "over", id="249.6-g-in-the-united-states"),
-        pytest.param("249.6 g", "eu-c0", "under", id="249.6-g-in-the-european-union"),
+        pytest.param("249.6 g", "us-registration", "over", id="249.6-g-in-the-united-states"),
+        pytest.param("249.6 g", "eu-a1-privately-built", "under", id="249.6-g-in-the-european-union"),
         # 14 CFR 48.15(b) says 0.55 pounds or less: the limit itself is still allowed.
-        pytest.param("0.55 lb", "us-14cfr48", "under", id="0.55-lb-is-allowed"),
-        pytest.param("249.47581 g", "us-14cfr48", "over", id="a-hair-above-0.55-lb"),
-        # (EU) 2019/945 says less than 250 g: the limit itself is not.
-        pytest.param("250 g", "eu-c0", "over", id="250-g-is-not-less-than-250-g"),
-        pytest.param("249.9999 g", "eu-c0", "under", id="a-hair-below-250-g"),
+        pytest.param("0.55 lb", "us-registration", "under", id="0.55-lb-is-allowed"),
+        pytest.param("249.47581 g", "us-registration", "over", id="a-hair-above-0.55-lb"),
+        # (EU) 2019/947, UAS.OPEN.020(5)(a), says less than 250 g: the limit itself is not.
+        pytest.param("250 g", "eu-a1-privately-built", "over", id="250-g-is-not-less-than-250-g"),
+        pytest.param("249.9999 g", "eu-a1-privately-built", "under", id="a-hair-below-250-g"),
+        # Art. 14: the operator registers for 250 g or more.
+        pytest.param("250 g", "eu-registration", "over", id="250-g-registers"),
+        pytest.param("249.9999 g", "eu-registration", "under", id="a-hair-below-250-g-does-not"),
+        # UAS.OPEN.040(4)(a): less than 25 kg.
+        pytest.param("25 kg", "eu-a3-privately-built", "over", id="25-kg-is-not-less-than-25-kg"),
+        pytest.param("24.9999 kg", "eu-a3-privately-built", "under", id="a-hair-below-25-kg"),
     ],
 )
 def test_two_rules(mass: str, rule: str, verdict: str) -> None:
@@ -179,8 +187,28 @@ def test_nothing_weighed() -> None:
 CAUTIONS: Final[dict[str, tuple[dict[str, Any], dict[str, Any]]]] = {
     # code: inputs that bring it, inputs that do not
     "rule-sets-limit": (
-        {"masses": [100], "rule": "eu-c0", "limit": 300},
-        {"masses": [100], "rule": "eu-c0", "limit": 250, "comparison": "below"},
+        {"masses": [100], "rule": "eu-a1-privately-built", "limit": 300},
+        {"masses": [100], "rule": "eu-a1-privately-built", "limit": 250, "comparison": "below"},
+    ),
+    "us-registration": ({"masses": [100], "rule": "us-registration"}, {"masses": [100], "rule": "eu-registration"}),
+    "eu-registration": ({"masses": [100], "rule": "eu-registration"}, {"masses": [100], "rule": "us-registration"}),
+    "eu-a1-privately-built": (
+        {"masses": [100], "rule": "eu-a1-privately-built"},
+        {"masses": [100], "rule": "eu-a3-privately-built"},
+    ),
+    "eu-a3-privately-built": (
+        {"masses": [100], "rule": "eu-a3-privately-built"},
+        {"masses": [100], "rule": "eu-a1-privately-built"},
+    ),
+    "no-class-label": ({"masses": [100], "rule": "eu-registration"}, {"masses": [100], "rule": "us-registration"}),
+    "too-fast-for-a1": (
+        {"masses": [100], "rule": "eu-a1-privately-built", "maximum_speed": 19},
+        {"masses": [100], "rule": "eu-a1-privately-built", "maximum_speed": 18.99},
+    ),
+    # By hand: sqrt(2 x 80 J / 0.249 kg) = 25.349 m/s.
+    "energy-registers": (
+        {"masses": [249], "rule": "eu-registration", "maximum_speed": 25.35},
+        {"masses": [249], "rule": "eu-registration", "maximum_speed": 25.34},
     ),
     "two-uncertainties": ({"masses": ["100 ± 1 g"]}, {"masses": [100]}),
     "too-close": ({"masses": [249.9], "limit": 250}, {"masses": [249.0], "limit": 250}),
@@ -209,7 +237,7 @@ def test_every_conditional_caution_has_a_case() -> None:
     ],
 )
 def test_a_limit_beside_a_rule_is_unused_where_it_differs(limit: float, comparison: str, shown: bool) -> None:
-    found = codes(masses=[100], rule="eu-c0", limit=limit, comparison=comparison)
+    found = codes(masses=[100], rule="eu-a1-privately-built", limit=limit, comparison=comparison)
     assert ("rule-sets-limit" in found) is shown
 
 
@@ -218,13 +246,28 @@ def test_a_limit_beside_a_rule_is_unused_where_it_differs(limit: float, comparis
     [pytest.param("0.55 lb", id="the-same-limit-in-its-own-unit"), pytest.param("249.4758035 g", id="in-grams")],
 )
 def test_a_limit_equal_to_the_rules_own_is_not_called_unused(limit: str) -> None:
-    assert "rule-sets-limit" not in codes(masses=[100], rule="us-14cfr48", limit=limit)
+    assert "rule-sets-limit" not in codes(masses=[100], rule="us-registration", limit=limit)
 
 
 def test_a_named_rule_prevails_over_the_limit_given() -> None:
-    """By definition: eu-c0 is 250 g below, whatever else was sent."""
-    found = results(masses=[260], rule="eu-c0", limit=300, comparison="at_most", resolution=0)
+    """By definition: eu-a1-privately-built is 250 g below, whatever else was sent."""
+    found = results(masses=[260], rule="eu-a1-privately-built", limit=300, comparison="at_most", resolution=0)
     assert (found["margin"], found["verdict"]) == (-10, "over")
+
+
+@pytest.mark.parametrize("rule", ["us-registration", "eu-a1-privately-built", "custom"])
+def test_the_energy_registers_in_the_union_alone(rule: str) -> None:
+    found = calculate("mass-margin", masses=[249], rule=rule, maximum_speed=40)
+    assert found["results"]["kinetic_energy"] == pytest.approx(199.2, rel=1e-9), "by hand: 0.249 x 40^2 / 2"
+    assert "energy-registers" not in {caution["code"] for caution in found["cautions"]}
+
+
+@pytest.mark.parametrize("rule", weighing.RULES[1:])
+def test_each_rule_names_its_text(rule: str) -> None:
+    """The response itself says what the limit is a limit of, and where that is written."""
+    answer = calculate("mass-margin", masses=[100], rule=rule)
+    text = next(caution["text"] for caution in answer["cautions"] if caution["code"] == rule)
+    assert re.match(r"14 CFR 48\.15\(b\)|\(EU\) 2019/947, (Art\. 14|UAS\.OPEN\.0[24]0)", text)
 
 
 def test_always_sends_people_to_their_authority() -> None:

@@ -165,7 +165,7 @@ def test_a_waterfall_adds_the_parts_up_to_the_total() -> None:
 
 def test_a_named_rule_draws_its_own_limit() -> None:
     """14 CFR 48.15: 0.55 lb = 0.55 x 453.59237 g (NIST SP 811)."""
-    chart = chart_of("mass-margin", masses=[200], rule="us-14cfr48").body
+    chart = chart_of("mass-margin", masses=[200], rule="us-registration").body
     assert isinstance(chart, Waterfall)
     assert chart.limit == pytest.approx(0.55 * 453.59237, rel=1e-9)
 

@@ -29,7 +29,7 @@ BASIC = {
     "C1": '=GRAMWATT("pack-energy";"usable_energy";A1:B3)',
     "C2": '=GRAMWATT("pack-energy";"usable_energy";"cells";6;"capacity";"1.3 ± 0.02 Ah";"reserve";12.5)',
     "C3": '=GRAMWATT("pack-current";"loaded_cell_voltage";A1;B1;A2;B2;A4;B4;"power";212.5)*2',
-    "C4": '=GRAMWATT("mass-margin";"verdict";"masses";"100, 120.5 g, 29.6";"rule";"eu-c0";"resolution";0.1)',
+    "C4": '=GRAMWATT("mass-margin";"verdict";"masses";"100, 120.5 g, 29.6";"rule";"eu-registration";"resolution";0.1)',
     "C5": '=GRAMWATT("pack-energy";"usable_energy";"cells";6;"capacity";-1)',
     "C6": '=GRAMWATT("pack energy";"usable_energy")',
     "C7": '=GRAMWATT("pack-current";"current";"cells";6;"capacity";1300;"power";9000)',
@@ -132,7 +132,9 @@ def test_basic_function_gives_numbers(shown: Shown) -> None:
 def test_basic_function_gives_texts_and_says_what_is_wrong(shown: Shown) -> None:
     """Words and lists as they are; errors in the service's words, never a traceback."""
     texts = {address: shown.basic[address]["text"] for address in ("C4", "C5", "C6", "C7", "C8", "C9")}
-    verdict = calculate("mass-margin", masses=[100, 120.5, 29.6], rule="eu-c0", resolution=0.1)["results"]["verdict"]
+    verdict = calculate("mass-margin", masses=[100, 120.5, 29.6], rule="eu-registration", resolution=0.1)["results"][
+        "verdict"
+    ]
     assert texts["C4"] == verdict
     assert texts["C5"] == "#ERR invalid-input: capacity: Must be at least 1 and at most 1000000 mAh"
     assert texts["C6"].startswith('#ERR unknown-calculator: Unknown calculator "pack energy". Did you mean')

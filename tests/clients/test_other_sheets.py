@@ -35,7 +35,7 @@ CELLS = {
     "A3": "reserve",
     "C1": '=GRAMWATT_VALUE("pack-energy";"usable_energy";A1:B3)',
     "C2": '=GRAMWATT_VALUE("pack-energy";"usable_energy";"cells";6;"capacity";"1.3 ± 0.02 Ah";"reserve";12.5)',
-    "C3": '=GRAMWATT_VALUE("mass-margin";"verdict";"masses";"100, 120.5 g, 29.6";"rule";"eu-c0";"resolution";0.1)',
+    "C3": '=GRAMWATT_VALUE("mass-margin";"verdict";"masses";"100, 150 g";"rule";"eu-registration";"resolution";0.1)',
     "C4": '=GRAMWATT_VALUE("pack-energy";"usable_energy";"cells";6;"capacity";-1)',
     "C5": '=GRAMWATT_VALUE("pack energy";"usable_energy")',
     "C6": '=GRAMWATT_VALUE("pack-energy";"usable_energy";"cells")',

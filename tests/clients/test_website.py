@@ -59,7 +59,7 @@ def test_a_member_fills_in_and_sees_the_margin(opened: tuple[Page, PageLog], clu
     page.get_by_label("Mass of strap <b>, in grams").fill("0.75")
     page.get_by_label("Step of the scale, g").fill("0.05")
     page.get_by_role("button", name="Remove propeller").click()
-    page.get_by_label("Limit", exact=True).select_option("us-14cfr48")
+    page.get_by_label("Limit", exact=True).select_option("us-registration")
     page.get_by_role("button", name="Add up").click()
     answer = calculate(
         "mass-margin",
@@ -71,7 +71,7 @@ def test_a_member_fills_in_and_sees_the_margin(opened: tuple[Page, PageLog], clu
             {"name": "pack", "mass": "96.2 ± 0.5"},
             {"name": "strap <b>", "mass": 0.75},
         ],
-        rule="us-14cfr48",
+        rule="us-registration",
         resolution=0.05,
     )
     found, nbsp = answer["results"], "\u00a0"

@@ -59,7 +59,7 @@ def test_a_craft(shown: dict[str, dict[str, Cells]], workbook: str) -> None:
         ("B14", result("pack-current", "current", **punch)),
         ("B15", result("pack-current", "loaded_cell_voltage", **punch)),
         ("B16", result("pack-energy", "usable_energy", cells=4, capacity=850)),
-        ("B17", result("mass-margin", "margin", masses=[246.4], rule="eu-c0", resolution=0.1)),
+        ("B17", result("mass-margin", "margin", masses=[246.4], rule="eu-a1-privately-built", resolution=0.1)),
     ):
         assert cells[address]["value"] == pytest.approx(value, rel=1e-11), address
         assert cells[address]["error"] == 0

@@ -259,6 +259,7 @@ CALCULATOR = Calculator(
         cautions.LAND_EARLY,
         shared_parts.ALL_ON_BOARD,
         shared_parts.RULE_SETS_LIMIT,
+        *shared_parts.RULE_CONDITIONS,
         drivetrain.STATIC,
         drivetrain.CATALOGUE_DATA,
         drivetrain.OUTSIDE_REGRESSION,

@@ -46,6 +46,9 @@ class Inputs:
     readings: Annotated[
         IndexArray, Choice(READINGS, "Whether the parts were weighed separately or all together.", default="each")
     ]
+    maximum_speed: Annotated[
+        Array, Quantity("m/s", "Maximum speed, which some rules limit too.", above=0, at_most=200, optional=True)
+    ]
 
 
 MARGIN = "limit less total, with the limit of the rule if one is chosen"
@@ -81,6 +84,15 @@ class Results:
         Array,
         NumberList(Quantity("%", "Share."), "Share of each part, in order.", method="mass times count over total"),
     ]
+    kinetic_energy: Annotated[
+        Array,
+        Quantity(
+            "J",
+            "Kinetic energy at the maximum speed.",
+            formula="total * maximum_speed**2 / 2",
+            needs=("maximum_speed",),
+        ),
+    ]
 
 
 def mass_margin(given: Inputs) -> Results:
@@ -112,12 +124,24 @@ def mass_margin(given: Inputs) -> Results:
         probability_under=compared.probability,
         running_total=np.cumsum(masses, axis=1),
         shares=masses / total[:, None],
+        kinetic_energy=total * given.maximum_speed**2 / 2,
     )
 
 
 def _has_stated_uncertainty(given: Inputs, found: Results) -> BoolArray:
     """Return whether (N,) any mass was given with a ±."""
     return np.asarray((given.parts.mass_u > 0).any(axis=1) | (given.masses_u > 0).any(axis=1))
+
+
+def _is_too_fast(given: Inputs, _: Results) -> BoolArray:
+    """Return whether (N,) the speed rules out subcategory A1."""
+    return np.asarray((given.rule == weighing.EU_A1) & (given.maximum_speed >= weighing.A1_SPEED))
+
+
+def _has_much_energy(given: Inputs, found: Results) -> BoolArray:
+    """Return whether (N,) the energy requires registration."""
+    is_eu = given.rule == weighing.EU_REGISTRATION
+    return np.asarray(is_eu & (found.kinetic_energy > weighing.REGISTRATION_ENERGY))
 
 
 CALCULATOR = Calculator(
@@ -151,6 +175,7 @@ CALCULATOR = Calculator(
             "uncertainty with k = 2",
             about=("expanded_uncertainty", "verdict", "probability_under"),
         ),
+        Reference("Kinetic energy m v^2 / 2: definition", about=("kinetic_energy",)),
         Reference("NIST SP 811, appendix B.8: 1 lb = 453.592 37 g exactly", about=("margin", "total")),
         Reference("Addition, no source needed", about=("total", "running_total", "shares")),
     ),
@@ -158,6 +183,18 @@ CALCULATOR = Calculator(
         CHECK_AUTHORITY,
         shared_parts.ALL_ON_BOARD,
         shared_parts.RULE_SETS_LIMIT,
+        *shared_parts.RULE_CONDITIONS,
+        Caution(
+            "too-fast-for-a1",
+            "{maximum_speed} is not less than 19 m/s: subcategory A1 does not allow a privately built aircraft of this "
+            "speed, whatever its mass.",
+            when=_is_too_fast,
+        ),
+        Caution(
+            "energy-registers",
+            "{kinetic_energy} at the maximum speed is more than 80 J: the operator registers, whatever the mass.",
+            when=_has_much_energy,
+        ),
         Caution(
             "two-uncertainties",
             "The expanded uncertainty includes the display of the scale and the ± of the masses; the uncertainty of "
@@ -187,9 +224,16 @@ CALCULATOR = Calculator(
             source="by definition: 250 g is at most 250 g",
         ),
         Example(
+            "A light craft that is fast enough to need registration",
+            given={"masses": [249], "rule": "eu-registration", "maximum_speed": 25.4, "resolution": 0.1},
+            expected={"verdict": "under", "kinetic_energy": 80.32242},
+            rtol=1e-9,
+            source="by hand: 0.249 kg x (25.4 m/s)^2 / 2 = 0.249 x 645.16 / 2 = 80.32242 J",
+        ),
+        Example(
             "A parts list at the limit",
             given={
-                "rule": "eu-c0",
+                "rule": "eu-a1-privately-built",
                 "resolution": "0.1 g",
                 "parts": [
                     {"name": "frame", "mass": 38.4},

@@ -7,14 +7,27 @@ import numpy as np
 from gramwatt.arrays import Array, BoolArray, IndexArray, Unit
 from gramwatt.physics import constants, statistics
 
-RULES: Final = ("custom", "us-14cfr48", "eu-c0")
+RULES: Final = (
+    "custom",
+    "us-registration",
+    "eu-registration",
+    "eu-a1-privately-built",
+    "eu-a3-privately-built",
+)
+CUSTOM, US_REGISTRATION, EU_REGISTRATION, EU_A1, EU_A3 = range(5)
 COMPARISONS: Final = ("below", "at_most")
 VERDICTS: Final = ("under", "over", "too-close-to-call")
 TOO_CLOSE: Final = VERDICTS.index("too-close-to-call")
-CUSTOM: Final = RULES.index("custom")
-RULE_LIMIT: Final[Annotated[Array, Unit("kg")]] = np.array([0.250, 0.55 * constants.POUND, 0.250])
-"""0.55 lb (14 CFR 48.15(b)); 250 g (Regulation (EU) 2019/945, class C0); for custom the default limit."""
-RULE_COMPARISON: Final = np.array([COMPARISONS.index(word) for word in ("below", "at_most", "below")])
+RULE_LIMIT: Final[Annotated[Array, Unit("kg")]] = np.array([0.250, 0.55 * constants.POUND, 0.250, 0.250, 25.0])
+"""Limit by rule, for custom the default.
+
+0.55 lb: 14 CFR 48.15(b). 250 g: Regulation (EU) 2019/947, Art. 14 and UAS.OPEN.020(5)(a). 25 kg: UAS.OPEN.040(4)(a).
+"""
+RULE_COMPARISON: Final = np.array([COMPARISONS.index(word) for word in ("below", "at_most", "below", "below", "below")])
+A1_SPEED: Final[Annotated[float, Unit("m/s")]] = 19.0
+"""(EU) 2019/947, UAS.OPEN.020(5)(a): the maximum speed of a privately built aircraft in A1 is less than this."""
+REGISTRATION_ENERGY: Final[Annotated[float, Unit("J")]] = 80.0
+"""(EU) 2019/947, Art. 14: the operator registers where an impact can transfer more than this to a person."""
 COVERAGE_FACTOR: Final = 2.0
 
 

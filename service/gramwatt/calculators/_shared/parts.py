@@ -37,8 +37,9 @@ Rule: TypeAlias = Annotated[
     IndexArray,
     Choice(
         weighing.RULES,
-        "Rule that sets the limit: custom (limit and comparison below); us-14cfr48 (0.55 lb or less); eu-c0 (less than "
-        "250 g).",
+        "Rule that sets the limit: custom (limit and comparison below); us-registration (14 CFR 48.15(b): 0.55 lb or "
+        "less, recreation only); eu-registration ((EU) 2019/947, Art. 14: less than 250 g); eu-a1-privately-built "
+        "(subcategory A1: less than 250 g); eu-a3-privately-built (subcategory A3: less than 25 kg).",
         default="custom",
     ),
 ]
@@ -79,20 +80,71 @@ ALL_ON_BOARD: Final[Caution[Any, Any]] = Caution(
 )
 
 
+US_REGISTRATION: Final[Caution[Any, Any]] = Caution(
+    "us-registration",
+    "14 CFR 48.15(b), as amended by 86 FR 4504 of 15 January 2021: an aircraft that weighs 0.55 lb (249.476 g) or less "
+    "on take-off needs no registration only if it is operated exclusively as 49 U.S.C. 44809 has it (limited "
+    "recreational operations). Flown for anything else, it is registered at any mass.",
+    when=lambda given, found: given.rule == weighing.US_REGISTRATION,
+)
+EU_REGISTRATION: Final[Caution[Any, Any]] = Caution(
+    "eu-registration",
+    "(EU) 2019/947, Art. 14: the operator registers for an aircraft of 250 g or more. Below that the operator still "
+    "registers if the aircraft can transfer more than 80 J to a person in an impact, or carries a sensor able to "
+    "capture personal data, such as a camera (toys under Directive 2009/48/EC apart).",
+    when=lambda given, found: given.rule == weighing.EU_REGISTRATION,
+)
+EU_A1: Final[Caution[Any, Any]] = Caution(
+    "eu-a1-privately-built",
+    "(EU) 2019/947, UAS.OPEN.020(5)(a): a privately built aircraft may fly in subcategory A1 if its take-off mass, "
+    "payload included, is less than 250 g and its maximum speed is less than 19 m/s. Registration is a rule of its "
+    "own: see eu-registration.",
+    when=lambda given, found: given.rule == weighing.EU_A1,
+)
+EU_A3: Final[Caution[Any, Any]] = Caution(
+    "eu-a3-privately-built",
+    "(EU) 2019/947, UAS.OPEN.040(4)(a): a privately built aircraft may fly in subcategory A3 if its take-off mass, "
+    "payload included, is less than 25 kg. The subcategory also sets conditions on where it may fly.",
+    when=lambda given, found: given.rule == weighing.EU_A3,
+)
+NO_CLASS_LABEL: Final[Caution[Any, Any]] = Caution(
+    "no-class-label",
+    "The classes of (EU) 2019/945, C0 among them, are labels of products on the market. Art. 2 excepts privately built "
+    "aircraft, so no class applies to what you build yourself.",
+    when=lambda given, found: given.rule >= weighing.EU_REGISTRATION,
+)
+RULE_CONDITIONS: Final = (US_REGISTRATION, EU_REGISTRATION, EU_A1, EU_A3, NO_CLASS_LABEL)
+"""What each rule is a limit of, and what else it requires."""
+
+
 def laws(*about: str) -> tuple[Reference, ...]:
-    """Return the sources of the two named rules."""
+    """Return the sources of the named rules."""
     return (
         Reference(
-            "14 CFR 48.15(b), United States, as amended by 86 FR 4504 of 15 January 2021, text of April 2026: no "
-            "registration of an aircraft of 0.55 pounds or less on take-off, everything on board included, that is "
-            "flown under 49 U.S.C. 44809 (recreation) only",
+            "us-registration: 14 CFR 48.15(b), United States, as amended by 86 FR 4504 of 15 January 2021, eCFR of "
+            "April 2026: no registration of an aircraft of 0.55 pounds or less on take-off, everything on board or "
+            "attached included, that is operated exclusively in compliance with 49 U.S.C. 44809 (limited recreational "
+            "operations)",
             url="https://www.ecfr.gov/current/title-14/section-48.15",
             about=about,
         ),
         Reference(
-            "Commission Delegated Regulation (EU) 2019/945 of 12 March 2019, Annex, Part 1 (1), text of 2026: products "
-            "of class C0 have a maximum take-off mass of less than 250 g, payload included; privately built aircraft "
-            "are outside the classes (Art. 2)",
+            "eu-registration: Commission Implementing Regulation (EU) 2019/947, Art. 14: the operator registers for an "
+            "aircraft of 250 g or more, or of more than 80 J in an impact, or with a sensor able to capture personal "
+            "data unless it is a toy under Directive 2009/48/EC",
+            url="https://eur-lex.europa.eu/eli/reg_impl/2019/947/oj",
+            about=about,
+        ),
+        Reference(
+            "eu-a1-privately-built and eu-a3-privately-built: Commission Implementing Regulation (EU) 2019/947, "
+            "UAS.OPEN.020(5)(a) and UAS.OPEN.040(4)(a), as the public FAQ of the European Union Aviation Safety "
+            "Agency states them: less than 250 g and less than 19 m/s; less than 25 kg",
+            url="https://eur-lex.europa.eu/eli/reg_impl/2019/947/oj",
+            about=about,
+        ),
+        Reference(
+            "Commission Delegated Regulation (EU) 2019/945 of 12 March 2019, Art. 2: the classes of products, C0 among "
+            "them, except privately built aircraft",
             url="https://eur-lex.europa.eu/eli/reg_del/2019/945/oj",
             about=about,
         ),
