@@ -65,8 +65,8 @@ FIRE: Final = {
 }
 ASSUMED_RESISTANCE: Final = {
     "code": "resistance-assumed",
-    "text": "Cell resistance is an estimate for a good new cell. Small packs measured with leads and connectors have "
-    "three to six times as much: measure yours.",
+    "text": "Cell resistance, with the pack's own leads, is an estimate from the capacity that is known to a factor of "
+    "1.8 only. Measure it, or give the pack resistance that flight-log finds in a recording.",
 }
 
 
@@ -112,7 +112,7 @@ def answer(given: dict[str, Any]) -> dict[str, Any]:
     assumed = [name for name in DEFAULTS if name not in given]
     inputs = {**DEFAULTS, **given}
     if "cell_resistance" not in inputs:
-        inputs["cell_resistance"] = 10_000 / inputs["capacity"]
+        inputs["cell_resistance"] = 15_000 / inputs["capacity"]
         assumed.append("cell_resistance")
     if "open_circuit_voltage" in given:
         del inputs["state_of_charge"]

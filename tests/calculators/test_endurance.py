@@ -59,10 +59,10 @@ def test_without_resistance_by_hand() -> None:
 def test_six_cells_roughly_by_hand() -> None:
     """By hand: 20 to 100 % of lipo rests at 3.882 V on average (trapezoids).
 
-    200 W on some 23 V is 8.7 A, less 8.7 x 46 mohm = 0.40 V of 23.29 V is 22.89 V; 1.04 Ah x 22.89 V / 200 W = 7.14
+    200 W on some 23 V is 8.7 A, less 8.7 x 69 mohm = 0.60 V of 23.29 V is 22.69 V; 1.04 Ah x 22.69 V / 200 W = 7.08
     min. Sag taken as constant: 0.5 %.
     """
-    assert results(cells=6, capacity=1300, power=200)["endurance"] == pytest.approx(7.14, rel=5e-3)
+    assert results(cells=6, capacity=1300, power=200)["endurance"] == pytest.approx(7.08, rel=5e-3)
 
 
 def test_cells_in_series_share_the_power() -> None:

@@ -92,11 +92,11 @@ def test_more_power_more_current_less_voltage(power: float, factor: float) -> No
     assert more["greatest_power"] == less["greatest_power"]
 
 
-def test_resistance_assumed_is_ten_milliohm_ampere_hours() -> None:
-    """By hand: 10 / 1.3 Ah = 7.6923 mohm a cell, six of them 46.1538 mohm; listed as assumed."""
+def test_resistance_assumed_is_fifteen_milliohm_ampere_hours() -> None:
+    """By hand: 15 / 1.3 Ah = 11.538 mohm a cell, six of them 69.2308 mohm; listed as assumed."""
     answer = calculate("pack-current", cells=6, capacity=1300, power=100)
-    assert answer["given"]["cell_resistance"] == pytest.approx(10 / 1.3, rel=1e-11)
-    assert answer["results"]["pack_resistance"] == pytest.approx(60 / 1.3, rel=1e-11)
+    assert answer["given"]["cell_resistance"] == pytest.approx(15 / 1.3, rel=1e-11)
+    assert answer["results"]["pack_resistance"] == pytest.approx(90 / 1.3, rel=1e-11)
     assert "cell_resistance" in answer["assumed"]
 
 
@@ -142,6 +142,23 @@ def test_a_measured_voltage_replaces_the_state_of_charge() -> None:
     assert both["results"] == bare["results"]
     assert [c["text"] for c in both["cautions"] if c["code"] == "not-used"] == [
         "state_of_charge was not used: open_circuit_voltage was given instead."
+    ]
+
+
+def test_a_measured_resistance_of_the_pack_replaces_those_of_cells_and_leads() -> None:
+    """By hand: 15.1704 V behind 60 mohm gives 400 W at 800 / (15.1704 + sqrt(15.1704^2 - 96)) = 29.9039 A, whatever the
+    temperature, at which it was measured.
+    """
+    pack: dict[str, Any] = {"cells": 4, "capacity": 650, "power": 400, "pack_resistance": 60}
+    bare = calculate("pack-current", **pack, pack_temperature=5)
+    assert bare["results"]["current"] == pytest.approx(800 / (15.1704 + math.sqrt(15.1704**2 - 96)), rel=1e-11)
+    assert bare["results"]["pack_resistance"] == 60
+    assert {"cell_resistance", "lead_resistance"}.isdisjoint({*bare["given"], *bare["assumed"]})
+    assert "resistance-assumed" not in {caution["code"] for caution in bare["cautions"]}
+    both = calculate("pack-current", **pack, cell_resistance=3, lead_resistance=2)
+    assert both["results"] == bare["results"]
+    assert [c["text"] for c in both["cautions"] if c["code"] == "not-used"] == [
+        "cell_resistance and lead_resistance were not used: pack_resistance was given instead."
     ]
 
 

@@ -66,7 +66,7 @@ def test_points_out_of_bounds_say_so_and_the_status_too() -> None:
 
 @pytest.mark.parametrize("least", [False, True])
 def test_the_best_are_those_that_numpy_finds(least: bool) -> None:
-    """The current solves I (U - I R) = P; here R = 46.1538461538 mohm x 1300 mAh / capacity."""
+    """The current solves I (U - I R) = P; here R = 69.2307692308 mohm x 1300 mAh / capacity."""
     varied = ("--vary", "power=10:900:400", "--vary", "capacity=500:3000:251")
     result = run("pack-current", "cells=6", *varied, "--best", "7", *(["--least"] if least else []))
     power, capacity = np.meshgrid(np.linspace(10, 900, 400), np.linspace(500, 3000, 251), indexing="ij")

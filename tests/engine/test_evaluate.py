@@ -92,9 +92,9 @@ def test_a_default_that_is_given_is_not_assumed() -> None:
 
 
 def test_a_default_may_depend_on_other_inputs() -> None:
-    """By hand: 10 mohm Ah / 2.6 Ah = 3.846 mohm."""
+    """By hand: 15 mohm Ah / 2.6 Ah = 5.769 mohm."""
     response = compute_response(get_calculator("pack-current"), {**PACK, "capacity": "2.6 Ah"})
-    assert response["given"]["cell_resistance"] == pytest.approx(10 / 2.6, rel=1e-11)
+    assert response["given"]["cell_resistance"] == pytest.approx(15 / 2.6, rel=1e-11)
     assert "cell_resistance" in response["assumed"]
 
 

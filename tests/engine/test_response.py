@@ -207,17 +207,25 @@ def test_working() -> None:
 
     Temperatures in kelvin, as the formula needs them.
     """
-    response = calculate("pack-current", cells=6, capacity=1300, power=200, pack_temperature=5, working=True)
+    craft: dict[str, Any] = {
+        "cells": 6,
+        "capacity": 1300,
+        "kv": 1950,
+        "diameter": 5,
+        "pitch": 4,
+        "air_temperature": 5,
+    }
+    response = calculate("full-throttle", **craft, working=True)
     working = response["working"]
     assert list(working) == list(response["results"])
-    resistance = working["pack_resistance"]
-    assert resistance["formula"].startswith("cells * cell_resistance * exp(")
-    assert "278.15 K" in resistance["numbers"]
-    assert "pack_temperature" not in resistance["numbers"]
-    assert resistance["references"][0]["url"].startswith("https://")
-    assert "method" not in resistance
-    assert "formula" not in working["open_circuit_voltage"]
-    assert working["open_circuit_voltage"]["method"]
+    mach = working["tip_mach"]
+    assert mach["formula"].startswith("tip_speed / sqrt(")
+    assert "278.15 K" in mach["numbers"]
+    assert "air_temperature" not in mach["numbers"]
+    assert working["loaded_voltage"]["references"][-1]["url"].startswith("https://")
+    assert "method" not in mach
+    assert "formula" not in working["loaded_voltage"]
+    assert working["loaded_voltage"]["method"]
     for steps in working.values():
         assert set(steps) <= {"formula", "numbers", "method", "references"}
         assert steps["references"]

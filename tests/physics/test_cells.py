@@ -100,7 +100,7 @@ def test_half_way_between_two_points() -> None:
 
 
 def test_usual_resistance() -> None:
-    """By hand: 10 mohm Ah over 1.3 Ah is 7.6923 mohm; scaling law: twice the capacity, half of it."""
+    """By hand: 15 mohm Ah over 1.3 Ah is 11.538 mohm; scaling law: twice the capacity, half of it."""
     found = cells.typical_resistance(np.array([1.3 * 3600, 2.6 * 3600]))
-    assert found[0] == pytest.approx(0.010 / 1.3, rel=1e-12)
+    assert found[0] == pytest.approx(0.015 / 1.3, rel=1e-12)
     assert found[1] == pytest.approx(found[0] / 2, rel=1e-12)

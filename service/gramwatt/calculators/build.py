@@ -136,14 +136,7 @@ def build(given: Inputs) -> Results:
     limit, inclusive = weighing.limit_in_force(given.rule, given.limit, given.comparison)
     compared = weighing.compare_with_limit(mass, standard_uncertainty, column(limit), column(inclusive))
 
-    typical = cells.typical_resistance(packs.capacity)
-    resistance = pack.resistance(
-        packs.cells,
-        np.where(np.isnan(packs.cell_resistance), typical, packs.cell_resistance),
-        packs.lead_resistance,
-        column(given.pack_temperature),
-        column(given.activation_energy),
-    )
+    resistance = shared_packs.resistance(packs, column(given.pack_temperature), column(given.activation_energy))
     state_of_charge = column(given.state_of_charge)
     source = {
         "open_circuit_voltage": packs.cells * cells.open_circuit_voltage(packs.chemistry, state_of_charge),
@@ -337,7 +330,7 @@ CALCULATOR = Calculator(
                     {"mass": 508.8, "duration": 5.2, "cells": 4, "capacity": 1300, "charge_used": 1070},
                     {"mass": 558.8, "duration": 4.7, "cells": 4, "capacity": 1300, "charge_used": 1070},
                 ],
-                "packs": [{"name": "flown", "cells": 4, "capacity": 1300, "mass": 155, "cell_resistance": 12}],
+                "packs": [{"name": "flown", "cells": 4, "capacity": 1300, "mass": 155, "pack_resistance": 50}],
             },
             expected={"power_from": "flights", "longest_pack": 1, "longest_endurance": 5.2},
             rtol=0.05,

@@ -17,6 +17,7 @@ from gramwatt.calculators._shared.cautions import (
     RESISTANCE_ASSUMED,
     TYPICAL_RESISTANCE,
     arrhenius,
+    pack_resistance,
     rested_voltage,
 )
 from gramwatt.model import (
@@ -52,6 +53,7 @@ class Inputs:
     cutoff_cell_voltage: fields.CutoffCellVoltage
     cell_resistance: fields.CellResistance
     lead_resistance: fields.LeadResistance
+    pack_resistance: fields.MeasuredPackResistance
     pack_temperature: fields.PackTemperature
     activation_energy: fields.ActivationEnergy
 
@@ -92,9 +94,7 @@ def endurance(given: Inputs) -> Results:
     The time is too long for energy cells above about 3 C, for aged or cold packs whose resistance was not measured, and
     where power varies so much that its peaks reach the cut-off early. Self-heating and recovery are not modelled.
     """
-    resistance = pack.resistance(
-        given.cells, given.cell_resistance, given.lead_resistance, given.pack_temperature, given.activation_energy
-    )
+    resistance = pack_resistance(given, given.pack_temperature, given.activation_energy)
     discharge = pack.discharge_pack(
         given.chemistry,
         given.cells,
@@ -195,10 +195,10 @@ CALCULATOR = Calculator(
         Example(
             "A 6-cell pack at 200 W",
             given={"cells": 6, "capacity": 1300, "power": 200},
-            expected={"endurance": 7.15, "ended_by": "reserve", "charge_used": 1040},
+            expected={"endurance": 7.08, "ended_by": "reserve", "charge_used": 1040},
             rtol=0.01,
-            source="by hand, roughly: rested 3.882 V per cell on average over 20 to 100 %, less 0.067 V of sag, is "
-            "22.9 V; 1.04 Ah x 22.9 V / 200 W = 7.14 min",
+            source="by hand, roughly: rested 3.882 V per cell on average over 20 to 100 %, less 0.100 V of sag, is "
+            "22.69 V; 1.04 Ah x 22.69 V / 200 W = 7.08 min",
         ),
         Example(
             "A cold Li-ion pack flown down to its cut-off",
@@ -214,6 +214,14 @@ CALCULATOR = Calculator(
             expected={"ended_by": "cut-off", "end_cell_voltage": 2.8},
             rtol=1e-9,
             source="by definition: a flight ended by the cut-off ends at the cut-off voltage",
+        ),
+        Example(
+            "A small 4-cell pack whose resistance was found in a recorded flight",
+            given={"cells": 4, "capacity": 650, "power": 102, "pack_resistance": 60},
+            expected={"endurance": 4.625, "ended_by": "reserve", "pack_resistance": 60},
+            rtol=0.005,
+            source="by hand, roughly: 4 x 3.882 V rested on average over 20 to 100 %, less 6.7 A x 60 mΩ of sag, is "
+            "15.12 V; 0.52 Ah x 15.12 V / 102 W = 4.625 min",
         ),
     ),
 )

@@ -16,11 +16,12 @@ from gramwatt.calculators._shared.cautions import (
     PROPELLERS_OFF,
     RESISTANCE_ASSUMED,
     TYPICAL_RESISTANCE,
+    pack_resistance,
     pack_voltage,
     rested_voltage,
 )
 from gramwatt.model import Array, Calculator, Caution, CurveChart, Example, NumberList, Quantity, Rule
-from gramwatt.physics import air, constants, craft, pack, rotor
+from gramwatt.physics import air, constants, craft, rotor
 
 THROTTLES: Final = np.array([0.25, 0.50, 0.75, 1.00])
 
@@ -48,6 +49,7 @@ class Inputs:
     open_circuit_voltage: fields.OpenCircuitVoltage
     cell_resistance: fields.CellResistance
     lead_resistance: fields.LeadResistance
+    pack_resistance: fields.MeasuredPackResistance
     pack_temperature: fields.PackTemperature
     activation_energy: fields.ActivationEnergy
     discharge_rating: fields.DischargeRating
@@ -135,9 +137,7 @@ def full_throttle(given: Inputs) -> Results:
     flight, moving air unloads the propellers and less current flows.
     """
     drive = drivetrain.drive_of(given)
-    resistance = pack.resistance(
-        given.cells, given.cell_resistance, given.lead_resistance, given.pack_temperature, given.activation_energy
-    )
+    resistance = pack_resistance(given, given.pack_temperature, given.activation_energy)
     source = {
         "open_circuit_voltage": pack_voltage(given),
         "pack_resistance": resistance,
@@ -280,9 +280,9 @@ CALCULATOR = Calculator(
                 "lead_resistance": 4,
                 "pack_temperature": 15,
             },
-            expected={"thrust": 2534.34269895, "pack_current": 35.3222259954, "loaded_voltage": 22.5095064533},
+            expected={"thrust": 2346.43064901, "pack_current": 32.9258183889, "loaded_voltage": 21.5039128263},
             rtol=1e-8,
-            source="by bisection of the motor's voltage balance, outside this service, with 25.2 V, 4 + 6 x 10/1.1 x "
+            source="by bisection of the motor's voltage balance, outside this service, with 25.2 V, 4 + 6 x 15/1.1 x "
             "1.3231 mΩ, 1833 rpm/V, 250 mΩ, 1 A, CT 0.15708, CP 0.080115, 5 W of avionics",
         ),
         Example(
@@ -293,6 +293,7 @@ CALCULATOR = Calculator(
                 "kv": 2400,
                 "diameter": 5,
                 "pitch": 4.3,
+                "pack_resistance": 40,
                 "motors": 4,
                 "mass": "0.4 kg",
                 "bench_speed": 20000,
@@ -302,11 +303,11 @@ CALCULATOR = Calculator(
                 "bench_current": 19,
                 "air_temperature": 25,
             },
-            expected={"thrust": 3570.94797017, "pack_current": 74.0602154981, "rotor_speed": 26205.3575342},
+            expected={"thrust": 3357.28142582, "pack_current": 69.90150591, "rotor_speed": 25409.2708165},
             rtol=1e-8,
             source="by hand: CT = 0.520 kgf / (1.225 x 333.33^2 x 0.127^4) = 0.14402, CP = 90 W / (1.225 x 333.33^3 x "
             "0.127^5) = 0.060042; 18 A of torque turn it at 2788.8 rad/s, so R = (14.8 - 2788.8/236.25) / 19 = 0.15765 "
-            "ohm; then by bisection as above with 16.8 V",
+            "ohm; then by bisection as above with 16.8 V and 40 mΩ",
         ),
     ),
 )

@@ -16,6 +16,7 @@ from gramwatt.calculators._shared.cautions import (
     RESISTANCE_ASSUMED,
     TYPICAL_RESISTANCE,
     arrhenius,
+    pack_resistance,
     pack_voltage,
     rested_voltage,
 )
@@ -35,6 +36,7 @@ class Inputs:
     open_circuit_voltage: fields.OpenCircuitVoltage
     cell_resistance: fields.CellResistance
     lead_resistance: fields.LeadResistance
+    pack_resistance: fields.MeasuredPackResistance
     pack_temperature: fields.PackTemperature
     activation_energy: fields.ActivationEnergy
     discharge_rating: fields.DischargeRating
@@ -73,9 +75,7 @@ def pack_current(given: Inputs) -> Results:
     Valid for loads of about ten seconds on a healthy pack. The first instant has less sag, energy cells above about 3 C
     have more (diffusion), and cells that differ are not modelled.
     """
-    resistance = pack.resistance(
-        given.cells, given.cell_resistance, given.lead_resistance, given.pack_temperature, given.activation_energy
-    )
+    resistance = pack_resistance(given, given.pack_temperature, given.activation_energy)
     rested = pack_voltage(given)
     current = pack.current_at_power(given.power, rested, resistance)
     loaded = rested - current * resistance
@@ -167,10 +167,18 @@ CALCULATOR = Calculator(
         Example(
             "Half full, resistance assumed",
             given={"cells": 6, "capacity": "1.3 Ah", "power": "400 W"},
-            expected={"open_circuit_voltage": 22.7556, "current": 18.2539113545102},
-            rtol=1e-12,
-            source="by hand: 6 x 3.7926 V = 22.7556 V; R = 6 x 10/1.3 = 46.15 mΩ; "
-            "I = 800 / (22.7556 + sqrt(22.7556^2 - 1600 x 0.04615)) = 18.2539 A",
+            expected={"open_circuit_voltage": 22.7556, "current": 18.6345387548},
+            rtol=1e-11,
+            source="by hand: 6 x 3.7926 V = 22.7556 V; R = 6 x 15/1.3 = 69.2308 mΩ; "
+            "I = 800 / (22.7556 + sqrt(22.7556^2 - 1600 x 0.0692308)) = 18.6345 A",
+        ),
+        Example(
+            "A small pack whose resistance with its leads was measured",
+            given={"cells": 4, "capacity": 650, "power": 400, "pack_resistance": 60},
+            expected={"current": 29.9039405418, "loaded_cell_voltage": 3.34404089188},
+            rtol=1e-11,
+            source="by hand: 4 x 3.7926 V = 15.1704 V; I = 800 / (15.1704 + sqrt(15.1704^2 - 96)) = 29.9039 A; "
+            "(15.1704 - 29.9039 x 0.06) / 4 = 3.34404 V",
         ),
         Example(
             "A Li-ion pack at 0 °C",

@@ -23,9 +23,12 @@ FULL_VOLTAGE: Final[Annotated[Array, Unit("V")]] = np.array([4.2, 4.35, 4.2, 3.6
 CUTOFF_VOLTAGE: Final[Annotated[Array, Unit("V")]] = np.array([3.3, 3.3, 2.8, 2.5])
 """Voltage of a loaded cell at which to have landed. Rule of thumb, no source."""
 
-RESISTANCE_TIMES_CHARGE: Final[Annotated[float, Unit("ohm A s")]] = 0.010 * 3600
-"""Resistance of a good new cell times its capacity, 10 mΩ Ah: an estimate. Small packs measured with their leads and
-connectors have 30 to 60 mΩ Ah."""
+RESISTANCE_TIMES_CHARGE: Final[Annotated[float, Unit("ohm A s")]] = 0.015 * 3600
+"""Resistance of one series position, its share of the pack's leads included, times the capacity: 15 mΩ Ah. Rule of
+thumb, no source; it fits two peak currents of one small craft."""
+
+RESISTANCE_FACTOR: Final = 1.8
+"""Factor to which `typical_resistance` is known: one standard deviation of its logarithm. Rule of thumb, no source."""
 
 MIN_CHECKED_TEMPERATURE: Final[Annotated[float, Unit("K")]] = constants.ICE_POINT
 MAX_CHECKED_TEMPERATURE: Final[Annotated[float, Unit("K")]] = constants.ICE_POINT + 40
@@ -77,7 +80,10 @@ def open_circuit_voltage(chemistry: IndexArray, charge: Array) -> Array:
 
 
 def typical_resistance(capacity: Array) -> Array:
-    """Estimate the resistance (N,) [ohm] of one series position of a good new pack of a ``capacity`` (N,) [A s]."""
+    """Estimate the resistance (any shape) [ohm] of one series position with its share of the pack's leads.
+
+    ``capacity`` (any shape) is that of the pack [A s]. Known to a factor of `RESISTANCE_FACTOR`.
+    """
     return RESISTANCE_TIMES_CHARGE / capacity
 
 

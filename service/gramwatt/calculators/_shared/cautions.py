@@ -5,7 +5,7 @@ from typing import Any, Final
 import numpy as np
 
 from gramwatt.model import Array, Assumption, Caution, Reference, Rule
-from gramwatt.physics import cells
+from gramwatt.physics import cells, pack
 
 FULL_VOLTAGE_TOLERANCE: Final = 1.02
 """For the error of a voltmeter and of a charger."""
@@ -40,8 +40,8 @@ CHECK_AUTHORITY: Final[Caution[Any, Any]] = Caution(
 )
 RESISTANCE_ASSUMED: Final[Caution[Any, Any]] = Caution(
     "resistance-assumed",
-    "Cell resistance is an estimate for a good new cell. Small packs measured with leads and connectors have three to "
-    "six times as much: measure yours.",
+    "Cell resistance, with the pack's own leads, is an estimate from the capacity that is known to a factor of "
+    f"{cells.RESISTANCE_FACTOR:g} only. Measure it, or give the pack resistance that flight-log finds in a recording.",
     assumed="cell_resistance",
 )
 MORE_THAN_FULL: Final[Caution[Any, Any]] = Caution(
@@ -79,21 +79,35 @@ OVER_RATING: Final[Caution[Any, Any]] = Caution(
 )
 NO_RESISTANCE: Final[Rule[Any, Any]] = Rule(
     "no-resistance",
-    "Without resistance there is no maximum power. Give the cell resistance or the lead resistance.",
+    "Without resistance there is no maximum power. Give the cell resistance, or the resistance of the pack.",
     when=lambda given, found: found.pack_resistance == 0,
     results=("greatest_power",),
 )
+RESISTANCE_TEXT: Final = "15 mΩ Ah divided by the capacity, leads included: rule of thumb, no source"
+
+
+def typical_resistance(row: Any) -> Array:
+    """Return the typical cell resistance of packs [ohm], nan where the resistance of the whole pack is given."""
+    return np.where(np.isnan(row.pack_resistance), cells.typical_resistance(row.capacity), np.nan)
+
+
 TYPICAL_RESISTANCE: Final[Assumption[Any]] = Assumption(
     "cell_resistance",
-    "10 mΩ Ah divided by the capacity: an estimate for a good new cell",
-    lambda given: cells.typical_resistance(given.capacity),
-    uncertainty=lambda given: cells.typical_resistance(given.capacity),
+    RESISTANCE_TEXT,
+    typical_resistance,
+    factor=cells.RESISTANCE_FACTOR,
 )
 NOMINAL_CELL_VOLTAGE: Final[Assumption[Any]] = Assumption(
     "cell_voltage",
     f"nominal, by chemistry: {NOMINAL_VOLTAGES}",
     lambda given: cells.NOMINAL_VOLTAGE[given.chemistry],
 )
+
+
+def pack_resistance(row: Any, temperature: Array, activation_energy: Array) -> Array:
+    """Return the resistance [ohm] of packs with their leads: as measured, else from that of the cells."""
+    from_cells = pack.resistance(row.cells, row.cell_resistance, row.lead_resistance, temperature, activation_energy)
+    return np.where(np.isnan(row.pack_resistance), from_cells, row.pack_resistance)
 
 
 def pack_voltage(given: Any) -> Array:

@@ -45,8 +45,26 @@ CellResistance: TypeAlias = Annotated[
     ),
 ]
 LeadResistance: TypeAlias = Annotated[
-    Array, Quantity("mohm", "Resistance of leads and connectors, both ways.", at_least=0, at_most=1e4, default=0)
+    Array,
+    Quantity(
+        "mohm",
+        "Resistance of leads and connectors, both ways; beside an assumed cell resistance, which includes the pack's "
+        "own leads, only that of extra ones.",
+        at_least=0,
+        at_most=1e4,
+        default=0,
+    ),
 ]
+_RESISTANCE_OF_PACK: Final = (
+    "Measured resistance of the whole pack with its leads, at the temperature of this flight, instead of cell and lead "
+    "resistance. flight-log finds it in a recording."
+)
+MeasuredPackResistance: TypeAlias = Annotated[
+    Array,
+    optional_quantity("mohm", _RESISTANCE_OF_PACK, at_most=1e5, replaces=("cell_resistance", "lead_resistance")),
+]
+MeasuredRowResistance: TypeAlias = Annotated[Array, optional_quantity("mohm", _RESISTANCE_OF_PACK, at_most=1e5)]
+"""The same in a row of a table, where no input replaces another."""
 PackTemperature: TypeAlias = Annotated[
     Array, Quantity("degC", "Temperature of the cells.", at_least=-30, at_most=90, default=25)
 ]
@@ -145,12 +163,12 @@ OptionalMassExponent: TypeAlias = Annotated[
 ]
 
 PACK_RESISTANCE: Final = (
-    f"cells * cell_resistance * exp(activation_energy / {constants.MOLAR_GAS_CONSTANT} * (1 / pack_temperature"
-    f" - 1 / {constants.REFERENCE_TEMPERATURE})) + lead_resistance"
+    f"as measured; else cells × cell resistance × exp(activation energy / {constants.MOLAR_GAS_CONSTANT} J/(mol K) × "
+    f"(1 / pack temperature - 1 / {constants.REFERENCE_TEMPERATURE} K)) + lead resistance"
 )
 SPEED_OF_SOUND: Final = f"sqrt({constants.DRY_AIR_HEAT_RATIO} * {constants.DRY_AIR_GAS_CONSTANT} * air_temperature)"
 PackResistance: TypeAlias = Annotated[
-    Array, Quantity("mohm", "Resistance of pack and leads at this temperature.", formula=PACK_RESISTANCE)
+    Array, Quantity("mohm", "Resistance of pack and leads at this temperature.", method=PACK_RESISTANCE)
 ]
 LoadedCellVoltage: TypeAlias = Annotated[
     Array, Quantity("V", "Loaded voltage per cell.", formula="loaded_voltage / cells")

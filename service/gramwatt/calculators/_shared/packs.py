@@ -1,11 +1,12 @@
 """One pack of a build: its inputs, the results of the craft with it, and the rules and cautions about it."""
 
+import dataclasses
 from dataclasses import dataclass
 from typing import Annotated, Any, Final
 
 import numpy as np
 
-from gramwatt.calculators._shared import fields
+from gramwatt.calculators._shared import cautions, fields
 from gramwatt.model import (
     Array,
     Caution,
@@ -32,6 +33,7 @@ class Pack:
     chemistry: fields.Chemistry
     cell_resistance: fields.CellResistance
     lead_resistance: fields.LeadResistance
+    pack_resistance: fields.MeasuredRowResistance
     discharge_rating: fields.DischargeRating
 
 
@@ -106,6 +108,14 @@ def relative_change(values: Array) -> Array:
     return values / values[:, :1] - 1
 
 
+def resistance(packs: Pack, temperature: Array, activation_energy: Array) -> Array:
+    """Return the resistance (N, M) [ohm] of packs with their leads: as given, else the typical one of their cells."""
+    typical = cautions.typical_resistance(packs)
+    cell_resistance = np.where(np.isnan(packs.cell_resistance), typical, packs.cell_resistance)
+    filled = dataclasses.replace(packs, cell_resistance=cell_resistance)
+    return cautions.pack_resistance(filled, temperature, activation_energy)
+
+
 def _results(*names: str) -> tuple[str, ...]:
     return tuple(f"by_pack.{name}" for name in names)
 
@@ -172,9 +182,9 @@ RULES: Final[tuple[Rule[Any, Any], ...]] = (
 
 RESISTANCE_ASSUMED: Final[Caution[Any, Any]] = Caution(
     "pack-resistance-assumed",
-    "{packs.name}: cell resistance is an estimate for a good new cell; small packs measured with leads have three to "
-    "six times as much. It affects full-throttle current most, and is not included in the uncertainty: measure it.",
-    when=lambda given, found: np.isnan(given.packs.cell_resistance),
+    "{packs.name}: cell resistance, with the pack's own leads, is an estimate from the capacity that is known to a "
+    f"factor of {cells.RESISTANCE_FACTOR:g} only. Measure it, or give the pack resistance that flight-log finds.",
+    when=lambda given, found: np.isnan(given.packs.cell_resistance) & np.isnan(given.packs.pack_resistance),
 )
 LIMITS_EXCEEDED: Final[tuple[Caution[Any, Any], ...]] = (
     Caution(
