@@ -9,14 +9,13 @@ import dataclasses
 import functools
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Final
+from typing import Any, Final, TypeAlias
 
 import numpy as np
 from scipy.optimize import least_squares
 
 from accuracy.errors import Errors
-from gramwatt.engine import registry
-from gramwatt.engine.evaluate import evaluate_columns
+from gramwatt import calculate
 from gramwatt.model import Array, BoolArray, IndexArray
 from gramwatt.physics import constants, craft, propeller
 
@@ -35,6 +34,9 @@ CHOSEN_ON: Final = "acegi"
 LEFT_OUT: Final = (("b", 4), ("b", 7))
 """Two runs that contradict the rest. b with 4: 40 % less thrust at the same speed than 4 on the eight other motors. b
 with 7: speed, current and thrust are those of propeller 4."""
+
+STRONG: Final = "abc"
+"""The three motors of the smallest resistance, under 0.19 ohm; the others are called weak."""
 
 FULL: Final = 2000.0
 """Throttle signal at its end [us]."""
@@ -105,8 +107,8 @@ def load(folder: Path, *, everything: bool = False) -> Rows:
 
 
 @dataclass(frozen=True, slots=True)
-class Catalogue:
-    """Errors of full-throttle from catalogue data alone, and how many known values its stated ranges cover."""
+class Predictions:
+    """Errors of full-throttle, row by row, and which known values its stated ranges cover."""
 
     thrust: Errors
     current: Errors
@@ -114,33 +116,82 @@ class Catalogue:
     current_covered: float
 
 
-def catalogue(rows: Rows) -> Catalogue:
-    """Return the calculator requested each row by rated kV, propeller sizes and the volts at the controller."""
-    count = rows.motor.size
-    kv, volts = list(RATED_KV.values()), rows.voltage.tolist()
-    cells: dict[str, list[Any]] = {
-        "cells": [round(supply / 3.7) for supply in rows.supply],
-        "kv": [kv[at] for at in rows.motor],
-        "pitch": [PITCH[at] for at in rows.propeller],
-        "blades": [BLADES[at] for at in rows.propeller],
-        "open_circuit_voltage": volts,
+Responses: TypeAlias = tuple[Rows, tuple[dict[str, Any], ...]]
+"""Bench rows, and the response of full-throttle to each."""
+
+
+@functools.cache
+def catalogue(folder: Path) -> Responses:
+    """Return the full-throttle rows, and the response to each by rated kV, propeller sizes and volts."""
+    rows = load(folder)
+    full = rows.where(rows.at_full_throttle)
+    return full, tuple(calculate("full-throttle", **_craft(full, at)) for at in range(full.motor.size))
+
+
+@functools.cache
+def from_one_point(folder: Path, *, speed: bool = True) -> Responses:
+    """Return the full-throttle rows of each pair, and the response to each by the bench point at the other volts.
+
+    The point has volts and amps, and with ``speed`` also speed and thrust.
+    """
+    rows = load(folder)
+    full = rows.where(rows.at_full_throttle)
+    places = {
+        key: at for at, key in enumerate(zip(full.motor.tolist(), full.propeller.tolist(), full.supply, strict=True))
     }
-    same = {"capacity": "100 Ah", "diameter": 5, "motors": 1, "cell_resistance": 0}
-    same |= {"avionics_power": 0, "air_density": AIR_DENSITY}
-    cells |= {name: [value] * count for name, value in same.items()}
-    outcome = evaluate_columns(registry.load()["full-throttle"], cells, count, text=False)
-    if outcome.errors or outcome.uncertainty is None:
-        raise ValueError(f"{outcome.errors}")
+    others = [places[motor, propeller, 18.5 - supply] for motor, propeller, supply in places]
+    responses = tuple(
+        calculate("full-throttle", **_craft(full, at), **_bench_point(full, other, speed=speed))
+        for at, other in enumerate(others)
+    )
+    return full, responses
 
-    def covered(found: Array, standard: Array, known: Array) -> float:
-        return float((np.abs(found - known) <= 2 * standard).mean())
 
-    found, standard = outcome.results, outcome.uncertainty.standard
-    return Catalogue(
-        Errors.of(found.thrust, rows.thrust),
-        Errors.of(found.pack_current, rows.current),
-        covered(found.thrust, standard["thrust"], rows.thrust),
-        covered(found.pack_current, standard["pack_current"], rows.current),
+def _craft(rows: Rows, at: int) -> dict[str, Any]:
+    """One motor on a stiff supply of the volts that were measured at its controller."""
+    return {
+        "cells": 3,
+        "capacity": "100 Ah",
+        "cell_resistance": 0,
+        "motors": 1,
+        "avionics_power": 0,
+        "diameter": 5,
+        "air_density": AIR_DENSITY,
+        "kv": list(RATED_KV.values())[rows.motor[at]],
+        "pitch": PITCH[rows.propeller[at]],
+        "blades": BLADES[rows.propeller[at]],
+        "open_circuit_voltage": float(rows.voltage[at]),
+    }
+
+
+def _bench_point(rows: Rows, at: int, *, speed: bool) -> dict[str, Any]:
+    point: dict[str, Any] = {"bench_voltage": float(rows.voltage[at]), "bench_current": float(rows.current[at])}
+    if speed:
+        point["bench_speed"] = f"{rows.speed[at]:.15g} rad/s"
+        point["bench_thrust"] = f"{rows.thrust[at]:.15g} N"
+    return point
+
+
+def compare(found: Responses, which: BoolArray) -> Predictions:
+    """Return the errors of the responses to these rows, and the shares inside their ranges."""
+    rows, responses = found
+    picked = rows.where(which)
+    chosen = [response for response, pick in zip(responses, which, strict=True) if pick]
+
+    def values(name: str, unit: float) -> Array:
+        return np.array([response["results"][name] for response in chosen]) * unit
+
+    def covered(name: str, known: Array, unit: float) -> float:
+        ranges = np.array([[response["uncertainty"][name][end] for end in ("low", "high")] for response in chosen])
+        low, high = ranges.T * unit
+        return float(((low <= known) & (known <= high)).mean())
+
+    gf = constants.STANDARD_GRAVITY / 1e3
+    return Predictions(
+        Errors.of(values("thrust", gf), picked.thrust),
+        Errors.of(values("pack_current", 1), picked.current),
+        covered("thrust", picked.thrust, gf),
+        covered("pack_current", picked.current, 1),
     )
 
 

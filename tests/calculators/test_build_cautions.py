@@ -72,6 +72,25 @@ def test_a_power_beyond_the_pack() -> None:
     assert response["results"]["by_pack"][1]["endurance"] is not None
 
 
+BENCH: Final[dict[str, Any]] = {
+    "bench_speed": 26600,
+    "bench_thrust": 920,
+    "bench_voltage": 14.8,
+    "bench_current": 23,
+}
+
+
+def test_an_impossible_bench_point() -> None:
+    """26600 rpm at 2256 rpm/V are 11.8 V of back-EMF, more than 11 V: nothing but mass and label is left."""
+    response = compute(**{**CRAFT, **BENCH, "bench_voltage": 11})
+    for at, row in enumerate(response["results"]["by_pack"]):
+        assert row["thrust"] is row["capped_current"] is row["hover_power"] is None
+        assert row["mass"] is not None
+        assert get_reasons(response)[f"by_pack.{at}.thrust"] == "bench-point-impossible"
+        assert get_reasons(response)[f"by_pack.{at}.hover_power"] == "bench-point-impossible"
+    assert compute(**CRAFT, **BENCH)["results"]["by_pack"][0]["thrust"] is not None
+
+
 def test_every_empty_figure_has_a_reason() -> None:
     """Check every missing figure of every pack."""
     for inputs in ({}, {"average_power": 2300}, {"dry_mass": 9000}, {"throttle_cap": 1}, {"motor_resistance": 9e4}):
@@ -85,13 +104,6 @@ def test_every_empty_figure_has_a_reason() -> None:
 # Cautions
 
 WEAK: Final = {**FOUR, "cell_resistance": 60}
-BENCH: Final[dict[str, Any]] = {
-    "bench_speed": 20000,
-    "bench_thrust": 520,
-    "bench_shaft_power": 90,
-    "bench_voltage": 14.8,
-    "bench_current": 19,
-}
 ONE: Final[dict[str, Any]] = {**CRAFT, "packs": [SIX, FOUR]}
 CAUTIONS: Final[dict[str, tuple[dict[str, Any], dict[str, Any]]]] = {
     # code: inputs that bring it, inputs that do not
@@ -102,7 +114,8 @@ CAUTIONS: Final[dict[str, tuple[dict[str, Any], dict[str, Any]]]] = {
     "lihv-extrapolated": ({**ONE, "packs": [{**SIX, "chemistry": "lihv"}]}, ONE),
     "motor-assumed": (ONE, {**ONE, "motor_resistance": 200}),
     "propeller-extrapolated": ({**ONE, "pitch": 5.6}, {**ONE, "pitch": 5.6, "thrust_coefficient": 0.2}),
-    "bench-point-impossible": ({**ONE, **BENCH, "bench_voltage": 11, "bench_current": 25}, {**ONE, **BENCH}),
+    "motor-extrapolated": ({**ONE, "diameter": 3.9}, {**ONE, "diameter": 4}),
+    "micro-propeller": ({**ONE, "diameter": 3, "blades": 4}, {**ONE, "diameter": 3, "blades": 3}),
     "pack-resistance-assumed": (CRAFT, ONE),
     # By hand: two readings of 1 g, U = 2 sqrt(2/12) = 0.82 g.
     "too-close": ({**ONE, "limit": 509}, {**ONE, "limit": 510}),

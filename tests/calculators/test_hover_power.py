@@ -153,14 +153,14 @@ def test_a_measured_hover_leaves_only_its_own_uncertainty() -> None:
 def test_the_assumed_drive_carries_its_spread() -> None:
     """By hand, at 150 gf a rotor: overall 0.33 + 0.05 ln(150/110)/ln(180/110) = 0.3614893, drive 60.24822 %.
 
-    Shaft 67.51417 W, power 112.0600 + 5 W. u: drive 12 % and figure of merit 0.05/0.6 = 8.33 % of 112.06 W, avionics 2
-    W: sqrt(13.45^2 + 9.34^2 + 4) = 16.5 W; finite steps make it 16.7.
+    Shaft 67.51417 W, power 112.0600 + 5 W. u: drive 12 % and figure of merit 0.06/0.6 = 10 % of 112.06 W, avionics 2 W:
+    sqrt(13.45^2 + 11.21^2 + 4) = 17.6 W; finite steps make it 17.8.
     """
     answer = calculate("hover-power", **CRAFT)
     assert answer["given"]["drive_efficiency"] == pytest.approx(60.24822, rel=1e-6)
     assert answer["results"]["power"] == pytest.approx(117.0600, rel=1e-6)
     uncertainty = answer["uncertainty"]["power"]
-    assert uncertainty["standard"] == pytest.approx(16.5, rel=0.02)
+    assert uncertainty["standard"] == pytest.approx(17.6, rel=0.02)
     assert uncertainty["low"] == pytest.approx(117.0600 - 2 * uncertainty["standard"], rel=1e-6)
     assert set(uncertainty["shares"]) == {"drive_efficiency", "figure_of_merit", "avionics_power"}
     assert max(uncertainty["shares"], key=uncertainty["shares"].get) == "drive_efficiency"

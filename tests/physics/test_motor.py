@@ -70,7 +70,8 @@ def duty_at(rotor_speed: float, case: Case) -> float:
     return float(found.duty[0])
 
 
-def resistance_of(volts: float, amps: float, case: Case) -> float:
+def resistance_of(volts: float, amps: float, case: Case, *, rated: float = 1.0) -> float:
+    """Return the resistance from a bench point; ``rated`` is the rated Kv, used where the no-load current is nan."""
     with np.errstate(all="ignore"):
         found = motor.resistance_from_bench(
             np.array([volts]),
@@ -78,6 +79,8 @@ def resistance_of(volts: float, amps: float, case: Case) -> float:
             speed_constant=np.array([case.kv]),
             no_load_current=np.array([case.no_load]),
             torque_factor=np.array([case.torque]),
+            rated_speed_constant=np.array([rated]),
+            diameter=np.array([0.127]),
         )
     return float(found[0])
 
@@ -337,3 +340,41 @@ def test_a_bench_point_that_cannot_be(volts: float, amps: float) -> None:
 def test_resistance_of_by_hand() -> None:
     """By hand: 24 A over Kv 100 and c = 6e-8 is w = sqrt(24 / 100 / 6e-8) = 2000 rad/s, 20 V; (25 - 20) / 25 = 0.2."""
     assert resistance_of(25.0, 25.0, Case(kv=100, torque=6e-8, no_load=1.0)) == pytest.approx(0.2, rel=1e-12)
+
+
+@given(
+    st.floats(6.0, 26.0),
+    st.floats(1000.0, 4000.0).map(lambda rpm: rpm * RPM),
+    st.floats(0.03, 0.6),
+    st.floats(2e-9, 3e-8),
+)
+def test_resistance_of_with_a_computed_no_load_current_is_the_inverse(
+    volts: float, kv: float, ohms: float, torque: float
+) -> None:
+    """Round trip: with I0 = 587 rpm / (Kv R), volts and amps of a stiff supply give R back, and nothing where I0 is
+    more than half of the current.
+    """
+    no_load = 587 * RPM / (kv * ohms)
+    case = ALONE.with_(volts=volts, kv=0.94 * kv, resistance=ohms, no_load=no_load, torque=torque)
+    amps = float(equilibrium(case).motor_current[0])
+    assume(math.isfinite(amps))
+    found = resistance_of(volts, amps, case.with_(no_load=math.nan), rated=kv)
+    if no_load > 0.5001 * amps:
+        assert math.isnan(found)
+    elif no_load < 0.4999 * amps:
+        assert found == pytest.approx(ohms, rel=1e-9)
+
+
+def test_resistance_at_speed_by_hand() -> None:
+    """By hand: (14.8 V - 26600 rpm / 2256 rpm/V) / 23 A = 130.84 mohm; 12 V are less than the back-EMF of 28000 rpm."""
+    volts, amps = np.array([14.8, 12.0]), np.array([23.0, 23.0])
+    found = motor.resistance_at_speed(volts, amps, np.array([26600, 28000]) * RPM, np.full(2, 2256 * RPM))
+    assert found[0] == pytest.approx(0.130836, rel=4e-6)
+    assert math.isnan(found[1])
+
+
+def test_shaft_power_by_hand() -> None:
+    """By hand: (23 - 3) A / 100 (rad/s)/V = 0.2 N m, at 2000 rad/s 400 W; none where I is not above I0."""
+    found = motor.shaft_power(np.array([23.0, 3.0]), np.full(2, 3.0), np.full(2, 2000.0), np.full(2, 100.0))
+    assert found[0] == pytest.approx(400, rel=1e-12)
+    assert math.isnan(found[1])

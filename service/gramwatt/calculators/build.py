@@ -85,13 +85,15 @@ class Inputs:
     limit: shared_parts.Limit
     comparison: shared_parts.Comparison
     resolution: shared_parts.Resolution
+    stator_diameter: drivetrain.StatorDiameter
+    stator_height: drivetrain.StatorHeight
     kv_deficit: drivetrain.KvDeficit
     motor_resistance: drivetrain.MotorResistance
     no_load_current: drivetrain.NoLoadCurrent
     controller_rating: drivetrain.ControllerRating
     thrust_coefficient: drivetrain.ThrustCoefficient
     power_coefficient: drivetrain.PowerCoefficient
-    figure_of_merit: drivetrain.FigureOfMerit
+    figure_of_merit: fields.FigureOfMerit
     air_density: fields.AirDensity
     avionics_power: fields.AvionicsPower
     bench_speed: drivetrain.BenchSpeed
@@ -256,7 +258,8 @@ CALCULATOR = Calculator(
         drivetrain.STATIC,
         drivetrain.CATALOGUE_DATA,
         drivetrain.OUTSIDE_REGRESSION,
-        drivetrain.BENCH_IMPOSSIBLE,
+        drivetrain.OTHER_SIZE,
+        drivetrain.MICRO_PROPELLER,
         shared_packs.RESISTANCE_ASSUMED,
         *shared_packs.LIMITS_EXCEEDED,
         cautions.OUTSIDE_TEMPERATURE,
@@ -279,6 +282,8 @@ CALCULATOR = Calculator(
                     {"name": "6 cells", "cells": 6, "capacity": 1300, "mass": 228, "discharge_rating": 100},
                 ],
                 "kv": 2400,
+                "stator_diameter": 22,
+                "stator_height": 6,
                 "diameter": 5,
                 "pitch": 4.3,
                 "throttle_cap": 66,
@@ -300,11 +305,10 @@ CALCULATOR = Calculator(
                 "kv": 2400,
                 "diameter": 5,
                 "pitch": 4.3,
-                "bench_speed": 20000,
-                "bench_thrust": 520,
-                "bench_shaft_power": 90,
+                "bench_speed": 26600,
+                "bench_thrust": 920,
                 "bench_voltage": 14.8,
-                "bench_current": 19,
+                "bench_current": 23,
                 "match_pack": 2,
                 "pack_temperature": 10,
                 "limit": 508.8,
@@ -325,6 +329,9 @@ CALCULATOR = Calculator(
                 "kv": 2400,
                 "diameter": 5,
                 "pitch": 4.3,
+                "bench_speed": 20000,
+                "bench_thrust": 520,
+                "bench_shaft_power": 90,
                 "limit": "0.55 lb",
                 "flights": [
                     {"mass": 508.8, "duration": 5.2, "cells": 4, "capacity": 1300, "charge_used": 1070},

@@ -53,13 +53,15 @@ class Inputs:
     pack_temperature: fields.PackTemperature
     activation_energy: fields.ActivationEnergy
     discharge_rating: fields.DischargeRating
+    stator_diameter: drivetrain.StatorDiameter
+    stator_height: drivetrain.StatorHeight
     kv_deficit: drivetrain.KvDeficit
     motor_resistance: drivetrain.MotorResistance
     no_load_current: drivetrain.NoLoadCurrent
     controller_rating: drivetrain.ControllerRating
     thrust_coefficient: drivetrain.ThrustCoefficient
     power_coefficient: drivetrain.PowerCoefficient
-    figure_of_merit: drivetrain.FigureOfMerit
+    figure_of_merit: fields.FigureOfMerit
     air_density: fields.AirDensity
     air_temperature: fields.AirTemperature
     avionics_power: fields.AvionicsPower
@@ -189,6 +191,12 @@ CALCULATOR = Calculator(
     assumptions=(TYPICAL_RESISTANCE, *drivetrain.ASSUMPTIONS),
     rules=(
         Rule(
+            "bench-point-impossible",
+            drivetrain.BENCH_IMPOSSIBLE,
+            when=lambda given, found: drivetrain.is_bench_impossible(given),
+            results=(*EVERYTHING, "hover_throttle", *BY_STEP),
+        ),
+        Rule(
             "does-not-turn",
             "At {throttle_cap} throttle the motors do not turn: the pack cannot drive more than their no-load current "
             "of {no_load_current} through {motor_resistance}.",
@@ -215,7 +223,8 @@ CALCULATOR = Calculator(
         drivetrain.STATIC,
         drivetrain.CATALOGUE_DATA,
         drivetrain.OUTSIDE_REGRESSION,
-        drivetrain.BENCH_IMPOSSIBLE,
+        drivetrain.OTHER_SIZE,
+        drivetrain.MICRO_PROPELLER,
         RESISTANCE_ASSUMED,
         MORE_THAN_FULL,
         Caution(
@@ -280,13 +289,13 @@ CALCULATOR = Calculator(
                 "lead_resistance": 4,
                 "pack_temperature": 15,
             },
-            expected={"thrust": 2346.43064901, "pack_current": 32.9258183889, "loaded_voltage": 21.5039128263},
+            expected={"thrust": 2408.51353872, "pack_current": 36.0867034848, "loaded_voltage": 21.1490877245},
             rtol=1e-8,
             source="by bisection of the motor's voltage balance, outside this service, with 25.2 V, 4 + 6 x 15/1.1 x "
-            "1.3231 mΩ, 1833 rpm/V, 250 mΩ, 1 A, CT 0.15708, CP 0.080115, 5 W of avionics",
+            "1.3231 mΩ, 1833 rpm/V, 200 mΩ, 587 / (1950 x 0.2) = 1.5051 A, CT 0.15708, CP 0.082786, 5 W of avionics",
         ),
         Example(
-            "A motor with one bench run: thrust and shaft power at a speed, voltage and current at full throttle",
+            "A motor with its propeller on a bench: speed, thrust, voltage and current at full throttle",
             given={
                 "cells": 4,
                 "capacity": 1300,
@@ -296,18 +305,38 @@ CALCULATOR = Calculator(
                 "pack_resistance": 40,
                 "motors": 4,
                 "mass": "0.4 kg",
+                "bench_speed": 26600,
+                "bench_thrust": 920,
+                "bench_voltage": 14.8,
+                "bench_current": 23,
+                "air_temperature": 25,
+            },
+            expected={"thrust": 3171.30641772, "pack_current": 80.6846891229, "rotor_speed": 24693.169101},
+            rtol=1e-8,
+            source="by hand: CT = 0.920 kgf / (1.225 x 443.33^2 x 0.127^4) = 0.14404; R = (14.8 - 26600/2256) / 23 = "
+            "0.13084 ohm; I0 = 587 / (2400 x 0.13084) = 1.8694 A; Q = (23 - 1.8694) / 236.25 = 0.089442 N m, CP = "
+            "249.15 W / (1.225 x 443.33^3 x 0.127^5) = 0.070649; then by bisection as above with 16.8 V and 40 mΩ",
+        ),
+        Example(
+            "A motor with the size of its stator, its propeller measured apart: thrust and shaft power at a speed",
+            given={
+                "cells": 4,
+                "capacity": 1300,
+                "kv": 2400,
+                "stator_diameter": 22,
+                "stator_height": 6,
+                "diameter": 5,
+                "pitch": 4.3,
+                "mass": "0.4 kg",
                 "bench_speed": 20000,
                 "bench_thrust": 520,
                 "bench_shaft_power": 90,
-                "bench_voltage": 14.8,
-                "bench_current": 19,
-                "air_temperature": 25,
             },
-            expected={"thrust": 3357.28142582, "pack_current": 69.90150591, "rotor_speed": 25409.2708165},
+            expected={"thrust": 3296.79528551, "pack_current": 72.4044653615, "rotor_speed": 25179.3386205},
             rtol=1e-8,
             source="by hand: CT = 0.520 kgf / (1.225 x 333.33^2 x 0.127^4) = 0.14402, CP = 90 W / (1.225 x 333.33^3 x "
-            "0.127^5) = 0.060042; 18 A of torque turn it at 2788.8 rad/s, so R = (14.8 - 2788.8/236.25) / 19 = 0.15765 "
-            "ohm; then by bisection as above with 16.8 V and 40 mΩ",
+            "0.127^5) = 0.060042; R = 0.174 x (2000/2400)^2 x (3000/2904)^(5/3) = 0.12756 ohm, I0 = 587 / (2400 R) = "
+            "1.9173 A; then by bisection as above with 16.8 V and 4 x 15/1.3 mΩ",
         ),
     ),
 )

@@ -62,7 +62,9 @@ def fill_and_record_assumptions(
             values = getattr(inputs, name)
             factor = assumption.factor(inputs) if callable(assumption.factor) else assumption.factor
             uncertainty = np.asarray(
-                assumption.uncertainty(inputs) if assumption.uncertainty else values * np.log(factor or 1.0)
+                assumption.uncertainty(inputs)
+                if assumption.uncertainty
+                else values * np.log(1.0 if factor is None else factor)
             )
             if count < rows or uncertainty.shape != values.shape:
                 values = np.where(filled, values, complete.fields[name])

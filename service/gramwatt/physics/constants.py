@@ -4,6 +4,7 @@ Each constant has its unit, so that a test can express all of them in another co
 results of every formula. Use them as ``constants.NAME`` at call time; never fold one into a rounded coefficient.
 """
 
+import math
 from typing import Annotated, Final
 
 from gramwatt.arrays import Unit
@@ -30,6 +31,7 @@ STANDARD_GRAVITY: Final[Annotated[float, Unit("m / s^2")]] = 9.80665
 """Conventional value, CGPM 1901; NIST SP 811."""
 
 INCH: Final[Annotated[float, Unit("m")]] = 0.0254
+RPM: Final[Annotated[float, Unit("rad/s")]] = 2 * math.pi / 60
 POUND: Final[Annotated[float, Unit("kg")]] = 0.45359237
 WATT_HOUR: Final[Annotated[float, Unit("J")]] = 3600.0
 """NIST SP 811, appendix B.8, exact."""

@@ -18,8 +18,11 @@ BLADE_POWER: Final = 0.50
 Ananda & Selig 2014), static: standard deviation of the logarithm 0.19 over 120 of them, 0.08 on the eight five-inch
 ones of the open bench set."""
 
-COEFFICIENT_SPREAD: Final = 0.12
-"""Relative standard uncertainty of the expected thrust coefficient: an estimate between those two."""
+COEFFICIENT_SPREAD: Final = 0.19
+"""Standard deviation of the logarithm of the thrust coefficient around its law: a factor of 1.21."""
+MICRO_SPREAD: Final = 0.32
+"""The same over the five propellers of up to 3 in, and used beyond the range of the fit."""
+MICRO_DIAMETER: Final[Annotated[float, Unit("m")]] = 3 * constants.INCH
 
 MIN_FITTED_DIAMETER: Final[Annotated[float, Unit("m")]] = 2 * constants.INCH
 MAX_FITTED_DIAMETER: Final[Annotated[float, Unit("m")]] = 9 * constants.INCH
@@ -94,6 +97,17 @@ def thrust(thrust_coefficient: Array, rotor_speed: Array, diameter: Array, air_d
 def torque_factor(power_coefficient: Array, diameter: Array, air_density: Array) -> Array:
     """Compute ``c = CP rho D^5 / (2 pi)^3`` (N,) [N m s²] in the torque ``Q = c omega^2`` of one propeller."""
     return power_coefficient * air_density * diameter**5 / (2 * np.pi) ** 3
+
+
+def coefficient_spread(diameter: Array, pitch: Array, blades: Array) -> Array:
+    """Return the standard deviation (N,) of the logarithm of `expected_thrust_coefficient`."""
+    rough = is_micro(diameter) | is_extrapolated(diameter, pitch, blades)
+    return np.asarray(np.where(rough, MICRO_SPREAD, COEFFICIENT_SPREAD))
+
+
+def is_micro(diameter: Array) -> BoolArray:
+    """Return where (N,) a diameter [m] is 3 in or less."""
+    return np.asarray(diameter <= MICRO_DIAMETER * (1 + 1e-9))
 
 
 def is_extrapolated(diameter: Array, pitch: Array, blades: Array) -> BoolArray:

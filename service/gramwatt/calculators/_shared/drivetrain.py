@@ -5,7 +5,7 @@ from typing import Annotated, Any, Final, TypeAlias
 import numpy as np
 
 from gramwatt.calculators._shared import fields
-from gramwatt.model import Array, Assumption, Caution, Quantity, Reference
+from gramwatt.model import Array, Assumption, BoolArray, Caution, Quantity, Reference
 from gramwatt.physics import motor, propeller
 from gramwatt.physics.craft import Drive
 
@@ -29,19 +29,16 @@ MotorResistance: TypeAlias = Annotated[
     ),
 ]
 NoLoadCurrent: TypeAlias = Annotated[
-    Array, Quantity("A", "No-load current of one motor.", at_least=0, at_most=100, default=1.0, default_u=0.5)
-]
-FigureOfMerit: TypeAlias = Annotated[
     Array,
-    Quantity(
-        "1",
-        "Ideal over real power of the propeller: 0.61 to 0.64 for eight measured five-inch propellers, less at high "
-        "pitch.",
-        above=0,
-        below=1,
-        default=0.62,
-        default_u=0.05,
-    ),
+    Quantity("A", "No-load current of one motor under way.", at_least=0, at_most=100, optional=True),
+]
+StatorDiameter: TypeAlias = Annotated[
+    Array,
+    fields.optional_quantity("mm", "Stator diameter of the motor: 22 for one of size 2207.", at_most=300),
+]
+StatorHeight: TypeAlias = Annotated[
+    Array,
+    fields.optional_quantity("mm", "Stator height of the motor: 7 for one of size 2207.", at_most=300),
 ]
 ThrustCoefficient: TypeAlias = Annotated[
     Array, fields.optional_quantity("1", "Static thrust coefficient T / (rho n^2 D^4), if measured.", at_most=1)
@@ -53,22 +50,28 @@ ControllerRating: TypeAlias = Annotated[
     Array, fields.optional_quantity("A", "Continuous rating of one speed controller.", at_most=1e4)
 ]
 BenchSpeed: TypeAlias = Annotated[
-    Array, fields.optional_quantity("rpm", "Measured: speed of one propeller on the bench.", at_most=1e6)
+    Array,
+    fields.optional_quantity(
+        "rpm", "Measured on a bench: speed of one propeller. All bench readings are of one moment.", at_most=1e6
+    ),
 ]
 BenchThrust: TypeAlias = Annotated[
-    Array, fields.optional_quantity("gf", "Measured: thrust of one propeller at the bench speed.", at_most=1e6)
+    Array, fields.optional_quantity("gf", "Measured on a bench: thrust of one propeller at that speed.", at_most=1e6)
 ]
 BenchShaftPower: TypeAlias = Annotated[
-    Array, fields.optional_quantity("W", "Measured: shaft power of one propeller at the bench speed.", at_most=1e6)
+    Array,
+    fields.optional_quantity("W", "Measured on a bench: shaft power of one propeller at that speed.", at_most=1e6),
 ]
 BenchVoltage: TypeAlias = Annotated[
     Array,
-    fields.optional_quantity("V", "Measured: voltage at the controller of one motor at full throttle.", at_most=200),
+    fields.optional_quantity(
+        "V", "Measured on a bench: voltage at the controller of one motor, at full throttle.", at_most=200
+    ),
 ]
 BenchCurrent: TypeAlias = Annotated[
     Array,
     fields.optional_quantity(
-        "A", "Measured: current of one motor at the bench voltage and full throttle.", at_most=1e4
+        "A", "Measured on a bench: current of one motor at that voltage, at full throttle.", at_most=1e4
     ),
 ]
 
@@ -92,16 +95,63 @@ def drive_of(given: Any) -> Drive:
     )
 
 
+def _is_bench_point(given: Any) -> BoolArray:
+    """Return where (N,) volts and amps of a bench are given, from which the resistance must follow."""
+    return np.asarray(~np.isnan(given.bench_voltage * given.bench_current))
+
+
+def _has_bench_torque(given: Any) -> BoolArray:
+    """Return where (N,) volts, amps and speed of a bench are given, which determine the torque."""
+    return np.asarray(_is_bench_point(given) & ~np.isnan(given.bench_speed))
+
+
+def _resistance_at_speed(given: Any) -> Array:
+    return motor.resistance_at_speed(given.bench_voltage, given.bench_current, given.bench_speed, real_kv(given))
+
+
 def _bench_resistance(given: Any) -> Array:
-    return motor.resistance_from_bench(
+    resistance = motor.resistance_from_bench(
         given.bench_voltage,
         given.bench_current,
         speed_constant=real_kv(given),
         no_load_current=given.no_load_current,
         torque_factor=propeller.torque_factor(given.power_coefficient, given.diameter, given.air_density),
+        rated_speed_constant=given.kv,
+        diameter=given.diameter,
     )
+    return np.where(_has_bench_torque(given), np.nan, resistance)
 
 
+def _stator_resistance(given: Any) -> Array:
+    resistance = motor.stator_resistance(given.kv, given.stator_diameter, given.stator_height)
+    return np.where(_is_bench_point(given), np.nan, resistance)
+
+
+def _typical_resistance(given: Any) -> Array:
+    resistance = motor.typical_resistance(given.kv, given.diameter)
+    return np.where(_is_bench_point(given), np.nan, resistance)
+
+
+def _typical_no_load_current(given: Any) -> Array:
+    return motor.typical_no_load_current(given.kv, given.motor_resistance, given.diameter)
+
+
+def _bench_power_coefficient(given: Any) -> Array:
+    power = motor.shaft_power(given.bench_current, given.no_load_current, given.bench_speed, real_kv(given))
+    return propeller.measured_power_coefficient(power, given.bench_speed, given.diameter, given.air_density)
+
+
+def _power_coefficient(given: Any) -> Array:
+    expected = propeller.power_coefficient(given.thrust_coefficient, given.figure_of_merit)
+    return np.where(_has_bench_torque(given), np.nan, expected)
+
+
+NO_LOAD_CURRENT: Final[Assumption[Any]] = Assumption(
+    "no_load_current",
+    "587 rpm / (kV × motor resistance) for propellers of up to 6 in; × (6 in / diameter)^1.5 above",
+    _typical_no_load_current,
+    factor=lambda given: np.exp(motor.no_load_spread(given.diameter)),
+)
 ASSUMPTIONS: Final[tuple[Assumption[Any], ...]] = (
     Assumption(
         "thrust_coefficient",
@@ -115,7 +165,7 @@ ASSUMPTIONS: Final[tuple[Assumption[Any], ...]] = (
         "thrust_coefficient",
         "0.145 × (pitch/diameter)^0.55 × (blades/2)^0.5",
         lambda given: propeller.expected_thrust_coefficient(given.diameter, given.pitch, given.blades),
-        uncertainty=lambda given: propeller.COEFFICIENT_SPREAD * given.thrust_coefficient,
+        factor=lambda given: np.exp(propeller.coefficient_spread(given.diameter, given.pitch, given.blades)),
     ),
     Assumption(
         "power_coefficient",
@@ -126,9 +176,22 @@ ASSUMPTIONS: Final[tuple[Assumption[Any], ...]] = (
         solved_from=("bench_shaft_power", "bench_speed"),
     ),
     Assumption(
+        "motor_resistance",
+        "computed from bench voltage, bench current and bench speed",
+        _resistance_at_speed,
+        solved_from=("bench_voltage", "bench_current", "bench_speed"),
+    ),
+    NO_LOAD_CURRENT,  # where the resistance is known by now; else after it, below
+    Assumption(
+        "power_coefficient",
+        "computed from bench current, bench speed and no-load current",
+        _bench_power_coefficient,
+        solved_from=("bench_voltage", "bench_current", "bench_speed"),
+    ),
+    Assumption(
         "power_coefficient",
         "sqrt(2/π) × (thrust coefficient)^1.5 / figure of merit",
-        lambda given: propeller.power_coefficient(given.thrust_coefficient, given.figure_of_merit),
+        _power_coefficient,
     ),
     Assumption(
         "motor_resistance",
@@ -138,10 +201,18 @@ ASSUMPTIONS: Final[tuple[Assumption[Any], ...]] = (
     ),
     Assumption(
         "motor_resistance",
-        "250 mΩ: typical of motors for five-inch propellers",
-        lambda given: np.full_like(given.kv, motor.TYPICAL_RESISTANCE),
-        uncertainty=lambda given: np.full_like(given.kv, motor.RESISTANCE_SPREAD),
+        "174 mΩ × (2000 rpm/V / kV)^2 × (3000 mm³ / (stator diameter^2 × stator height))^(5/3), known to a factor of "
+        "1.48",
+        _stator_resistance,
+        factor=float(np.exp(motor.STATOR_SPREAD)),
     ),
+    Assumption(
+        "motor_resistance",
+        "200 mΩ for propellers of 4 to 6 in, known to a factor of 1.57; other sizes by kV × diameter^2, less surely",
+        _typical_resistance,
+        factor=lambda given: np.exp(motor.typical_resistance_spread(given.kv, given.diameter)),
+    ),
+    NO_LOAD_CURRENT,
 )
 
 OUTSIDE_REGRESSION: Final[Caution[Any, Any]] = Caution(
@@ -151,23 +222,41 @@ OUTSIDE_REGRESSION: Final[Caution[Any, Any]] = Caution(
     when=lambda given, found: propeller.is_extrapolated(given.diameter, given.pitch, given.blades),
     assumed="thrust_coefficient",
 )
+MICRO_PROPELLER: Final[Caution[Any, Any]] = Caution(
+    "micro-propeller",
+    "Propellers of up to 3 in with four or more wide blades can have half as much thrust again: their thrust "
+    "coefficients were measured at 0.32 to 0.335. Give the thrust coefficient, or bench thrust and bench speed.",
+    when=lambda given, found: propeller.is_micro(given.diameter) & (given.blades >= 4),
+    assumed="thrust_coefficient",
+)
 CATALOGUE_DATA: Final[Caution[Any, Any]] = Caution(
     "motor-assumed",
-    "Motor resistance is an estimate for five-inch propellers. From catalogue data alone full-throttle current is "
-    "known to about 15 %, at worst to a third; strong motors (about 100 mΩ) draw a quarter more. One bench point "
-    "(bench voltage and bench current) replaces the estimate.",
+    "Motor resistance is an estimate, and full-throttle current depends on it. One bench point (bench voltage, bench "
+    "current, bench speed and bench thrust) replaces it; without one, give stator diameter and stator height.",
     assumed="motor_resistance",
 )
-BENCH_IMPOSSIBLE: Final[Caution[Any, Any]] = Caution(
-    "bench-point-impossible",
-    "Bench voltage and bench current do not fit this motor and propeller: no resistance above zero explains them. The "
-    "typical resistance was used instead.",
-    when=lambda given, found: ~np.isnan(given.bench_voltage * given.bench_current) & np.isnan(_bench_resistance(given)),
+OTHER_SIZE: Final[Caution[Any, Any]] = Caution(
+    "motor-extrapolated",
+    "Defaults of motors are known for propellers of 4 to 6 in. For {diameter} they are rough guesses: give motor "
+    "resistance and no-load current, or one bench point.",
+    when=lambda given, found: ~motor.is_five_inch_class(given.diameter),
+    assumed="no_load_current",
 )
 STATIC: Final[Caution[Any, Any]] = Caution(
     "static",
     "These figures are for a craft at rest. In flight, moving air unloads the propellers, so the current is lower.",
 )
+
+BENCH_IMPOSSIBLE: Final = (
+    "No motor resistance above zero explains the bench point with this motor and propeller. Check bench voltage, bench "
+    "current, bench speed and kV, or leave them out."
+)
+
+
+def is_bench_impossible(given: Any) -> BoolArray:
+    """Return where (N,) a bench point leaves the motor or its propeller without constants."""
+    return np.asarray(_is_bench_point(given) & np.isnan(given.motor_resistance * given.power_coefficient))
+
 
 MODEL: Final = Reference(
     "First-order motor on an ideal converter, propeller torque c w^2, pack behind a resistance: closed form, derived. "

@@ -116,12 +116,11 @@ FigureOfMerit: TypeAlias = Annotated[
     Array,
     Quantity(
         "1",
-        "Ideal over real power of the propeller in hover: about 0.6 for small three-bladed propellers, less at high "
-        "pitch.",
+        "Ideal over real power of the propeller: 0.50 to 0.65 for most with three blades or more, less at high pitch.",
         above=0,
         below=1,
         default=0.60,
-        default_u=0.05,
+        default_u=0.06,
     ),
 ]
 AirDensity: TypeAlias = Annotated[

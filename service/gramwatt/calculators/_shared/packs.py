@@ -6,7 +6,7 @@ from typing import Annotated, Any, Final
 
 import numpy as np
 
-from gramwatt.calculators._shared import cautions, fields
+from gramwatt.calculators._shared import cautions, drivetrain, fields
 from gramwatt.model import (
     Array,
     Caution,
@@ -127,8 +127,13 @@ CAPPED: Final = _results(
     *("capped_thrust", "capped_current", "capped_cell_voltage", "c_rate", "rating_used", "controller_used"),
     *("thrust_change_share", "current_change_share"),
 )
-
 RULES: Final[tuple[Rule[Any, Any], ...]] = (
+    Rule(
+        "bench-point-impossible",
+        drivetrain.BENCH_IMPOSSIBLE,
+        when=lambda given, found: column(drivetrain.is_bench_impossible(given)) & np.isnan(found.by_pack.thrust),
+        results=(*UNCAPPED, *CAPPED, *HOVER),
+    ),
     Rule(
         "does-not-turn",
         "{packs.name}: at full throttle the motors do not turn, because the pack cannot drive their no-load current "
