@@ -61,10 +61,10 @@ class Results:
 
     air_density: Annotated[Array, Quantity("kg/m3", "Density of the air.", formula=MIXTURE)]
     density_altitude: Annotated[
-        Array, Quantity("m", "Altitude of standard air of this density.", method=DENSITY_ALTITUDE)
+        Array, Quantity("m", "Altitude of standard air of this density.", signed=True, method=DENSITY_ALTITUDE)
     ]
     pressure: Annotated[Array, Quantity("hPa", "Pressure at the place.", method=MEASURED_OR_STANDARD)]
-    temperature: Annotated[Array, Quantity("degC", "Temperature.", method=MEASURED_OR_STANDARD)]
+    temperature: Annotated[Array, Quantity("degC", "Temperature.", at_least=-273.15, method=MEASURED_OR_STANDARD)]
     speed_of_sound: Annotated[Array, Quantity("m/s", "Speed of sound, by virtual temperature.", formula=SOUND)]
     density_ratio: Annotated[Array, Quantity("1", "Density over that of standard air at sea level.", formula=RATIO)]
     vapour_pressure: Annotated[Array, Quantity("hPa", "Partial pressure of water vapour.", formula=VAPOUR_PRESSURE)]

@@ -79,7 +79,7 @@ class Results:
         Array, Quantity("V", "Loaded cell voltage at the end.", method="as in pack-current, at the end charge")
     ]
     end_charge: Annotated[
-        Array, Quantity("%", "Charge left at the end.", method="the reserve, or the charge at the cut-off")
+        Array, Quantity("%", "Charge left at the end.", at_most=100, method="the reserve, or the charge at the cut-off")
     ]
     ended_by: Annotated[IndexArray, Choice(pack.ENDED_BY, "What ends the flight.", method=FIRST_LIMIT)]
     greatest_power: Annotated[

@@ -67,15 +67,18 @@ class FlightResults:
 
     name: Annotated[StringArray, Text("Name of the flight.")]
     duration: Annotated[Array, Quantity("min", "Recorded time without gaps.", method=AS_LOG)]
-    energy: Annotated[Array, Quantity("Wh", "Energy drawn.", method=AS_LOG)]
-    charge: Annotated[Array, Quantity("mAh", "Charge drawn.", method=AS_LOG)]
-    mean_power: Annotated[Array, Quantity("W", "Average power.", method=AS_LOG)]
-    power_p95: Annotated[Array, Quantity("W", "Power exceeded 5 % of the time.", method=AS_LOG)]
-    peak_power: Annotated[Array, Quantity("W", "Maximum power.", method=AS_LOG)]
-    peak_current: Annotated[Array, Quantity("A", "Maximum current.", method=AS_LOG)]
+    energy: Annotated[Array, Quantity("Wh", "Energy drawn.", signed=True, method=AS_LOG)]
+    charge: Annotated[Array, Quantity("mAh", "Charge drawn.", signed=True, method=AS_LOG)]
+    mean_power: Annotated[Array, Quantity("W", "Average power.", signed=True, method=AS_LOG)]
+    power_p95: Annotated[Array, Quantity("W", "Power exceeded 5 % of the time.", signed=True, method=AS_LOG)]
+    peak_power: Annotated[Array, Quantity("W", "Maximum power.", signed=True, method=AS_LOG)]
+    peak_current: Annotated[Array, Quantity("A", "Maximum current.", signed=True, method=AS_LOG)]
     lowest_cell_voltage: Annotated[Array, Quantity("V", "Lowest loaded cell voltage.", method=AS_LOG, optional=True)]
     punch_sag: Annotated[
-        Array, Quantity("V", "Largest sag per cell in a punch-out.", method="maximum sag over cells", optional=True)
+        Array,
+        Quantity(
+            "V", "Largest sag per cell in a punch-out.", signed=True, method="maximum sag over cells", optional=True
+        ),
     ]
     cell_resistance: Annotated[
         Array,
@@ -86,18 +89,20 @@ class FlightResults:
             optional=True,
         ),
     ]
-    used: Annotated[Array, Quantity("%", "Share of the capacity used.", method=AS_LOG, optional=True)]
+    used: Annotated[Array, Quantity("%", "Share of the capacity used.", signed=True, method=AS_LOG, optional=True)]
     landing_time: Annotated[Array, Quantity("min", "Time to the reserve.", method=AS_LOG, optional=True)]
     power_per_mass: Annotated[
-        Array, Quantity("W/kg", "Average power per mass.", method="mean power over mass", optional=True)
+        Array, Quantity("W/kg", "Average power per mass.", signed=True, method="mean power over mass", optional=True)
     ]
-    mean_power_change: Annotated[Array, Quantity("%", "Change of the average power.", method=DIFFERENCE)]
-    peak_current_change: Annotated[Array, Quantity("%", "Change of the maximum current.", method=DIFFERENCE)]
+    mean_power_change: Annotated[Array, Quantity("%", "Change of the average power.", signed=True, method=DIFFERENCE)]
+    peak_current_change: Annotated[
+        Array, Quantity("%", "Change of the maximum current.", signed=True, method=DIFFERENCE)
+    ]
     punch_sag_change: Annotated[
-        Array, Quantity("%", "Change of the sag in a punch-out.", method=DIFFERENCE, optional=True)
+        Array, Quantity("%", "Change of the sag in a punch-out.", signed=True, method=DIFFERENCE, optional=True)
     ]
     landing_time_change: Annotated[
-        Array, Quantity("%", "Change of the time to the reserve.", method=DIFFERENCE, optional=True)
+        Array, Quantity("%", "Change of the time to the reserve.", signed=True, method=DIFFERENCE, optional=True)
     ]
     samples_used: fields.SamplesUsed
     samples_left_out: Annotated[

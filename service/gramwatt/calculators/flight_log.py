@@ -63,14 +63,14 @@ LANDING: Final = "when the charge reached the reserve, else extrapolated at the 
 class Results:
     """Use of the pack in this flight, its condition, and the samples that were left out."""
 
-    energy: Annotated[Array, Quantity("Wh", "Energy drawn from the pack.", method=TRAPEZOID)]
-    charge: Annotated[Array, Quantity("mAh", "Charge drawn from the pack.", method=TRAPEZOID)]
+    energy: Annotated[Array, Quantity("Wh", "Energy drawn from the pack.", signed=True, method=TRAPEZOID)]
+    charge: Annotated[Array, Quantity("mAh", "Charge drawn from the pack.", signed=True, method=TRAPEZOID)]
     duration: Annotated[
         Array, Quantity("min", "Recorded time without gaps.", method="sum of the steps that are no gaps")
     ]
-    mean_power: Annotated[Array, Quantity("W", "Average power.", formula="energy / duration")]
-    peak_power: Annotated[Array, Quantity("W", "Maximum power.", method="maximum of voltage times current")]
-    peak_current: Annotated[Array, Quantity("A", "Maximum current.", method="highest sample, corrected")]
+    mean_power: Annotated[Array, Quantity("W", "Average power.", signed=True, formula="energy / duration")]
+    peak_power: Annotated[Array, Quantity("W", "Maximum power.", signed=True, method="maximum of voltage × current")]
+    peak_current: Annotated[Array, Quantity("A", "Maximum current.", signed=True, method="highest sample, corrected")]
     lowest_cell_voltage: Annotated[
         Array,
         Quantity(
@@ -82,10 +82,10 @@ class Results:
     ]
     pack_resistance: Annotated[Array, Quantity("mohm", "Resistance of the pack with its leads.", method=RESISTANCE)]
     used: Annotated[
-        Array, Quantity("%", "Share of the capacity used.", formula="charge / capacity", needs=("capacity",))
+        Array, Quantity("%", "Share of capacity used.", signed=True, formula="charge / capacity", needs=("capacity",))
     ]
     remaining: Annotated[
-        Array, Quantity("%", "Charge left at the end.", formula="start_charge - used", needs=("capacity",))
+        Array, Quantity("%", "Charge left at the end.", signed=True, formula="start_charge - used", needs=("capacity",))
     ]
     landing_time: Annotated[
         Array, Quantity("min", "Time at which the reserve is reached.", method=LANDING, needs=("capacity",))
@@ -103,18 +103,18 @@ class Results:
         Array,
         Quantity("mohm", "Standard error of the pack resistance by the scatter of the samples.", method=RESISTANCE),
     ]
-    mean_current: Annotated[Array, Quantity("A", "Average current.", formula="charge / duration")]
+    mean_current: Annotated[Array, Quantity("A", "Average current.", signed=True, formula="charge / duration")]
     mean_voltage: Annotated[Array, Quantity("V", "Average voltage, weighted by charge.", formula="energy / charge")]
-    median_power: Annotated[Array, Quantity("W", "Power exceeded half of the time.", method=BY_TIME)]
-    power_p95: Annotated[Array, Quantity("W", "Power exceeded 5 % of the time.", method=BY_TIME)]
-    median_current: Annotated[Array, Quantity("A", "Current exceeded half of the time.", method=BY_TIME)]
-    current_p95: Annotated[Array, Quantity("A", "Current exceeded 5 % of the time.", method=BY_TIME)]
+    median_power: Annotated[Array, Quantity("W", "Power exceeded half of the time.", signed=True, method=BY_TIME)]
+    power_p95: Annotated[Array, Quantity("W", "Power exceeded 5 % of the time.", signed=True, method=BY_TIME)]
+    median_current: Annotated[Array, Quantity("A", "Current exceeded half of the time.", signed=True, method=BY_TIME)]
+    current_p95: Annotated[Array, Quantity("A", "Current exceeded 5 % of the time.", signed=True, method=BY_TIME)]
     lowest_voltage: Annotated[Array, Quantity("V", "Lowest loaded pack voltage.", method="lowest sample, corrected")]
     lowest_at: Annotated[
         Array, Quantity("s", "Time of the lowest pack voltage from the first sample.", method="time of that sample")
     ]
-    mean_throttle: Annotated[Array, Quantity("%", "Average throttle.", method=TRAPEZOID)]
-    peak_throttle: Annotated[Array, Quantity("%", "Maximum throttle.", method="highest sample")]
+    mean_throttle: Annotated[Array, Quantity("%", "Average throttle.", signed=True, method=TRAPEZOID)]
+    peak_throttle: Annotated[Array, Quantity("%", "Maximum throttle.", signed=True, method="highest sample")]
     scale_used: Annotated[
         Array,
         Quantity("1", "True over recorded current.", method="charge put back over recorded charge, else current scale"),
@@ -124,6 +124,7 @@ class Results:
         Quantity(
             "%",
             "Mean power over its prediction, less 1.",
+            signed=True,
             formula="mean_power / predicted_power - 1",
             needs=("predicted_power",),
         ),
@@ -133,6 +134,7 @@ class Results:
         Quantity(
             "%",
             "Landing time over its prediction, less 1.",
+            at_least=-100,
             formula="landing_time / predicted_endurance - 1",
             needs=("predicted_endurance", "capacity"),
         ),
@@ -142,6 +144,7 @@ class Results:
         Quantity(
             "%",
             "Peak current over its prediction, less 1.",
+            signed=True,
             formula="peak_current / predicted_current - 1",
             needs=("predicted_current",),
         ),

@@ -98,15 +98,21 @@ class Results:
     pack_current: Annotated[Array, Quantity("A", "Current from the pack.", formula=CURRENT)]
     power: Annotated[Array, Quantity("W", "Power from the pack.", formula="loaded_voltage * pack_current")]
     thrust_to_weight: Annotated[Array, Quantity("1", "Thrust over weight.", formula=OVER_WEIGHT, needs=("mass",))]
-    hover_throttle: Annotated[Array, Quantity("%", "Throttle in hover.", method=HOVER, needs=("mass",))]
+    hover_throttle: Annotated[Array, Quantity("%", "Throttle in hover.", at_most=100, method=HOVER, needs=("mass",))]
     motor_current: Annotated[Array, Quantity("A", "Current of one motor.", formula=MOTOR_CURRENT)]
     rotor_speed: Annotated[Array, Quantity("rpm", "Speed of the propellers.", method=SPEED)]
     loaded_voltage: Annotated[
-        Array, Quantity("V", "Loaded voltage of the pack.", method="rested voltage less current × pack resistance")
+        Array,
+        Quantity(
+            "V",
+            "Loaded voltage of the pack.",
+            at_most=fields.MAX_PACK_VOLTAGE,
+            method="rested voltage less current × pack resistance",
+        ),
     ]
     loaded_cell_voltage: fields.LoadedCellVoltage
     motor_efficiency: Annotated[
-        Array, Quantity("%", "Shaft power over the motor's electrical power.", formula=EFFICIENCY)
+        Array, Quantity("%", "Shaft power over the motor's electrical power.", at_most=100, formula=EFFICIENCY)
     ]
     thrust_per_watt: Annotated[Array, Quantity("gf/W", "Thrust over power.", formula="thrust / power")]
     tip_speed: Annotated[Array, Quantity("m/s", "Speed of the blade tips.", formula="rotor_speed * diameter / 2")]

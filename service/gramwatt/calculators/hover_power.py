@@ -95,7 +95,9 @@ class Results:
     ]
     shaft_power: Annotated[Array, Quantity("W", "Shaft power of all propellers.", formula=SHAFT_POWER)]
     ideal_power: Annotated[Array, Quantity("W", "Power without losses and interference.", formula=IDEAL_POWER)]
-    overall_efficiency: Annotated[Array, Quantity("%", "Ideal over electrical power.", formula="ideal_power / power")]
+    overall_efficiency: Annotated[
+        Array, Quantity("%", "Ideal over electrical power.", at_most=100, formula="ideal_power / power")
+    ]
     power_loading: Annotated[Array, Quantity("g/W", "Mass per electrical power.", formula="mass / power")]
     disk_loading: Annotated[
         Array,
@@ -105,7 +107,8 @@ class Results:
         Array, Quantity("m/s", "Velocity of the air through the disks, by thrust.", method=INDUCED)
     ]
     interference: Annotated[
-        Array, Quantity("1", "Induced power over that of the same propellers far apart.", method=INTERFERENCE)
+        Array,
+        Quantity("1", "Induced power over that of the same propellers far apart.", at_least=1, method=INTERFERENCE),
     ]
 
 

@@ -65,7 +65,9 @@ PROBABILITY = "normal distribution about the total with half the expanded uncert
 class Results:
     """The margin and the verdict."""
 
-    margin: Annotated[Array, Quantity("g", "Margin below the limit; negative when over.", method=MARGIN)]
+    margin: Annotated[
+        Array, Quantity("g", "Margin below the limit; negative when over.", signed=True, at_most=1e6, method=MARGIN)
+    ]
     total: Annotated[Array, Quantity("g", "Mass of everything.", method=TOTAL)]
     expanded_uncertainty: Annotated[
         Array, Quantity("g", "Expanded uncertainty (k = 2) of the total, from the scale and any ±.", method=EXPANDED)
@@ -75,14 +77,16 @@ class Results:
         Choice(weighing.VERDICTS, "Under or over the limit, within the uncertainty.", method=VERDICT),
     ]
     probability_under: Annotated[
-        Array, Quantity("%", "Probability that the true mass meets the limit.", method=PROBABILITY)
+        Array, Quantity("%", "Probability that the true mass meets the limit.", at_most=100, method=PROBABILITY)
     ]
     running_total: Annotated[
         Array, NumberList(Quantity("g", "Running total."), "Total after each part, in order.", method="cumulative sum")
     ]
     shares: Annotated[
         Array,
-        NumberList(Quantity("%", "Share."), "Share of each part, in order.", method="mass times count over total"),
+        NumberList(
+            Quantity("%", "Share.", at_most=100), "Share of each part, in order.", method="mass times count over total"
+        ),
     ]
     kinetic_energy: Annotated[
         Array,

@@ -150,8 +150,8 @@ class Results:
     frame_count: Annotated[Array, Count("Frames.", at_least=0, at_most=MAX_FRAMES, method=NUMBERED)]
     first_timecode: Annotated[StringArray, Text("Time code of the first frame.", max_length=16, method="SMPTE ST 12-1")]
     last_timecode: Annotated[StringArray, Text("Time code of the last frame.", max_length=16, method="SMPTE ST 12-1")]
-    peak_current: Annotated[Array, Quantity("A", "Maximum current shown.", method="maximum of the frames")]
-    peak_power: Annotated[Array, Quantity("W", "Maximum power shown.", method="maximum of the frames")]
+    peak_current: Annotated[Array, Quantity("A", "Maximum current shown.", signed=True, method="maximum of the frames")]
+    peak_power: Annotated[Array, Quantity("W", "Maximum power shown.", signed=True, method="maximum of the frames")]
     samples: fields.Samples
     samples_used: fields.SamplesUsed
     frames: Annotated[

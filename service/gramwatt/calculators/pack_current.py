@@ -54,10 +54,17 @@ class Results:
     current: Annotated[Array, Quantity("A", "Current from the pack.", formula=QUADRATIC)]
     loaded_voltage: Annotated[
         Array,
-        Quantity("V", "Pack voltage under that load.", formula="open_circuit_voltage - current * pack_resistance"),
+        Quantity(
+            "V",
+            "Pack voltage under that load.",
+            at_most=fields.MAX_PACK_VOLTAGE,
+            formula="open_circuit_voltage - current * pack_resistance",
+        ),
     ]
     loaded_cell_voltage: fields.LoadedCellVoltage
-    open_circuit_voltage: Annotated[Array, Quantity("V", "Voltage of the rested pack.", method=RESTED)]
+    open_circuit_voltage: Annotated[
+        Array, Quantity("V", "Voltage of the rested pack.", at_most=fields.MAX_PACK_VOLTAGE, method=RESTED)
+    ]
     c_rate: Annotated[
         Array, Quantity("C", "Current in multiples of the capacity per hour.", formula="current / capacity")
     ]

@@ -95,7 +95,7 @@ class Results:
             "Wh", "Label energy of that pack, less its reserve.", method="as for the pack of each flight", needs=PACK
         ),
     ]
-    mass_exponent: Annotated[Array, Quantity("1", "x in power ~ mass^x.", method=SLOPE)]
+    mass_exponent: Annotated[Array, Quantity("1", "x in power ~ mass^x.", signed=True, method=SLOPE)]
     exponent_u: Annotated[
         Array,
         Quantity("1", "Standard error of x.", method="scatter / sqrt(S), S the sum of ln(mass / reference mass)^2"),
@@ -123,7 +123,7 @@ class Results:
     flight_deviations: Annotated[
         Array,
         NumberList(
-            Quantity("%", "Deviation."),
+            Quantity("%", "Deviation.", at_least=-100),
             "Deviation of each flight from the law, in order.",
             method="power over that of the law, less 1",
         ),

@@ -62,7 +62,7 @@ TIP_MACH = f"no_load_speed * diameter / (2 * {fields.SPEED_OF_SOUND})"
 class Results:
     """The cap and its effects."""
 
-    throttle_cap: Annotated[Array, Quantity("%", "Maximum throttle to allow.", method=LOWEST)]
+    throttle_cap: Annotated[Array, Quantity("%", "Maximum throttle to allow.", at_most=100, method=LOWEST)]
     matched_kv: Annotated[
         Array, Quantity("rpm/V", "Effective speed constant of the capped motor.", formula="kv * throttle_cap")
     ]
@@ -73,10 +73,14 @@ class Results:
         Array, Quantity("rpm", "Speed without load and without a cap.", formula="kv * cells * cell_voltage")
     ]
     thrust_share: Annotated[
-        Array, Quantity("%", "Thrust over that at full throttle, same propeller.", formula="throttle_cap**2")
+        Array,
+        Quantity("%", "Thrust over that at full throttle, same propeller.", at_most=100, formula="throttle_cap**2"),
     ]
     power_share: Annotated[
-        Array, Quantity("%", "Shaft power over that at full throttle, same propeller.", formula="throttle_cap**3")
+        Array,
+        Quantity(
+            "%", "Shaft power over that at full throttle, same propeller.", at_most=100, formula="throttle_cap**3"
+        ),
     ]
     tip_mach: Annotated[
         Array, Quantity("1", "Tip Mach number without load at the cap.", formula=TIP_MACH, needs=("diameter",))

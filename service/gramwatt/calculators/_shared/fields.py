@@ -9,13 +9,18 @@ AERODYNAMIC_EXPONENT: Final = 1.5
 EXPONENT_UNCERTAINTY: Final = 0.2
 """An estimate: measured small craft have exponents of 1.0 to 1.3."""
 
+MAX_CELLS: Final = 24
+MAX_CELL_VOLTAGE: Final = 4.5
+"""Above any cell when full, with a margin for the error of a voltmeter and of a charger."""
+MAX_PACK_VOLTAGE: Final = MAX_CELLS * MAX_CELL_VOLTAGE
+
 
 def optional_quantity(unit: str, description: str, *, at_most: float, replaces: tuple[str, ...] = ()) -> Quantity:
     """Declare a quantity above 0 that may be omitted."""
     return Quantity(unit, description, above=0, at_most=at_most, optional=True, replaces=replaces)
 
 
-Cells: TypeAlias = Annotated[Array, Count("Cells in series.", at_least=1, at_most=24)]
+Cells: TypeAlias = Annotated[Array, Count("Cells in series.", at_least=1, at_most=MAX_CELLS)]
 Parallel: TypeAlias = Annotated[
     Array, Count("Parallel cells in each series position.", at_least=1, at_most=100, default=1)
 ]
@@ -29,7 +34,7 @@ OpenCircuitVoltage: TypeAlias = Annotated[
     optional_quantity(
         "V",
         "Measured voltage of the rested pack, instead of the state of charge.",
-        at_most=200,
+        at_most=MAX_PACK_VOLTAGE,
         replaces=("state_of_charge",),
     ),
 ]
@@ -88,7 +93,7 @@ DischargeRating: TypeAlias = Annotated[
     ),
 ]
 CutoffCellVoltage: TypeAlias = Annotated[
-    Array, optional_quantity("V", "Loaded cell voltage that ends the flight.", at_most=4.5)
+    Array, optional_quantity("V", "Loaded cell voltage that ends the flight.", at_most=MAX_CELL_VOLTAGE)
 ]
 Kv: TypeAlias = Annotated[Array, Quantity("rpm/V", "Speed constant of the motor.", above=0, at_most=1e5)]
 Diameter: TypeAlias = Annotated[Array, optional_quantity("in", "Propeller diameter.", at_most=100)]
@@ -101,7 +106,7 @@ Mass: TypeAlias = Annotated[
 OptionalMass: TypeAlias = Annotated[
     Array, optional_quantity("g", "All-up mass: everything that leaves the ground.", at_most=1e5)
 ]
-OptionalCells: TypeAlias = Annotated[Array, Count("Cells in series.", at_least=1, at_most=24, optional=True)]
+OptionalCells: TypeAlias = Annotated[Array, Count("Cells in series.", at_least=1, at_most=MAX_CELLS, optional=True)]
 OptionalCapacity: TypeAlias = Annotated[
     Array, Quantity("mAh", "Rated capacity of the whole pack.", at_least=1, at_most=1e6, optional=True)
 ]
@@ -170,7 +175,7 @@ PackResistance: TypeAlias = Annotated[
     Array, Quantity("mohm", "Resistance of pack and leads at this temperature.", method=PACK_RESISTANCE)
 ]
 LoadedCellVoltage: TypeAlias = Annotated[
-    Array, Quantity("V", "Loaded voltage per cell.", formula="loaded_voltage / cells")
+    Array, Quantity("V", "Loaded voltage per cell.", at_most=MAX_PACK_VOLTAGE, formula="loaded_voltage / cells")
 ]
 RatingUsed: TypeAlias = Annotated[
     Array,

@@ -37,7 +37,7 @@ class Frame:
         ),
     ]
     flight_time: Annotated[
-        Array, Quantity("s", "Time since the first sample.", method="time less offset", optional=True)
+        Array, Quantity("s", "Time since the first sample.", signed=True, method="time less offset", optional=True)
     ]
     voltage: Annotated[Array, Quantity("V", "Voltage of the pack.", method=AS_RECORDED, optional=True)]
     cell_voltage: Annotated[
@@ -46,13 +46,16 @@ class Frame:
             "V", "Voltage of the lowest cell as recorded, else of a mean cell.", method=AS_RECORDED, optional=True
         ),
     ]
-    current: Annotated[Array, Quantity("A", "Current from the pack.", method=AS_RECORDED, optional=True)]
-    power: Annotated[Array, Quantity("W", "Power from the pack.", method=AS_RECORDED, optional=True)]
-    throttle: Annotated[Array, Quantity("%", "Throttle, as a share of full.", method=AS_RECORDED, optional=True)]
-    charge: Annotated[Array, Quantity("mAh", "Charge used so far.", method=RUNNING, optional=True)]
-    energy: Annotated[Array, Quantity("Wh", "Energy used so far.", method=RUNNING, optional=True)]
+    current: Annotated[Array, Quantity("A", "Current from the pack.", signed=True, method=AS_RECORDED, optional=True)]
+    power: Annotated[Array, Quantity("W", "Power from the pack.", signed=True, method=AS_RECORDED, optional=True)]
+    throttle: Annotated[
+        Array, Quantity("%", "Throttle, as a share of full.", signed=True, method=AS_RECORDED, optional=True)
+    ]
+    charge: Annotated[Array, Quantity("mAh", "Charge used so far.", signed=True, method=RUNNING, optional=True)]
+    energy: Annotated[Array, Quantity("Wh", "Energy used so far.", signed=True, method=RUNNING, optional=True)]
     remaining: Annotated[
-        Array, Quantity("%", "Charge left.", method="start charge less charge over capacity", optional=True)
+        Array,
+        Quantity("%", "Charge left.", signed=True, method="start charge less charge over capacity", optional=True),
     ]
 
 

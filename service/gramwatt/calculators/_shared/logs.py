@@ -125,15 +125,16 @@ class PunchOut:
         Array,
         Quantity("s", "Duration.", method="current above a threshold between its usual and its high values"),
     ]
-    peak_current: Annotated[Array, Quantity("A", "Maximum current.", method="highest sample, corrected")]
+    peak_current: Annotated[Array, Quantity("A", "Maximum current.", signed=True, method="highest sample, corrected")]
     peak_power: Annotated[
-        Array, Quantity("W", "Maximum power.", method="maximum of voltage times current", optional=True)
+        Array, Quantity("W", "Maximum power.", signed=True, method="maximum of voltage times current", optional=True)
     ]
     sag: Annotated[
         Array,
         Quantity(
             "V",
             "Fall of the pack voltage.",
+            signed=True,
             method="voltage just before it less the lowest voltage in it",
             optional=True,
         ),

@@ -55,12 +55,12 @@ class PackResults:
 
     name: Annotated[StringArray, Text("Name of the pack.")]
     mass: Annotated[Array, Quantity("g", "All-up mass.", method="parts, dry mass and pack")]
-    margin: Annotated[Array, Quantity("g", "Margin below the limit.", method=MARGIN)]
+    margin: Annotated[Array, Quantity("g", "Margin below the limit.", signed=True, at_most=1e6, method=MARGIN)]
     verdict: Annotated[IndexArray, Choice(weighing.VERDICTS, "Under the limit?", method=MARGIN)]
-    probability_under: Annotated[Array, Quantity("%", "Probability to be under the limit.", method=MARGIN)]
+    probability_under: Annotated[Array, Quantity("%", "Probability to be under the limit.", at_most=100, method=MARGIN)]
     nominal_energy: Annotated[Array, Quantity("Wh", "Label energy.", method="nominal voltage times capacity")]
     hover_power: Annotated[Array, Quantity("W", "Electrical power in hover.", method=FULL_THROTTLE)]
-    hover_throttle: Annotated[Array, Quantity("%", "Throttle in hover.", method=FULL_THROTTLE)]
+    hover_throttle: Annotated[Array, Quantity("%", "Throttle in hover.", at_most=100, method=FULL_THROTTLE)]
     average_power: Annotated[Array, Quantity("W", "Average power in flight.", method=AVERAGE)]
     endurance: Annotated[Array, Quantity("min", "Flight time.", method="as in endurance, at the average power")]
     ended_by: Annotated[IndexArray, Choice(pack.ENDED_BY, "What ends the flight.", method="as in endurance")]
@@ -76,7 +76,9 @@ class PackResults:
     capped_cell_voltage: Annotated[
         Array, Quantity("V", "Loaded cell voltage at the throttle cap.", method=FULL_THROTTLE)
     ]
-    suggested_cap: Annotated[Array, Quantity("%", "Throttle cap that matches the chosen pack.", method=SUGGESTED_CAP)]
+    suggested_cap: Annotated[
+        Array, Quantity("%", "Throttle cap that matches the chosen pack.", at_most=100, method=SUGGESTED_CAP)
+    ]
     c_rate: Annotated[Array, Quantity("C", "C-rate at the throttle cap.", method="capped current over capacity")]
     rating_used: Annotated[Array, Quantity("%", "Share of the pack's rating.", method="C-rate over discharge rating")]
     controller_used: Annotated[
@@ -88,13 +90,21 @@ class PackResults:
             needs=("controller_rating",),
         ),
     ]
-    mass_change: Annotated[Array, Quantity("g", "Change of the all-up mass.", method=DIFFERENCE)]
-    mass_change_share: Annotated[Array, Quantity("%", "Change of the all-up mass, as a share.", method=DIFFERENCE)]
-    endurance_change: Annotated[Array, Quantity("min", "Change of the flight time.", method=DIFFERENCE)]
-    endurance_change_share: Annotated[Array, Quantity("%", "Change of the flight time, as a share.", method=DIFFERENCE)]
-    thrust_change_share: Annotated[Array, Quantity("%", "Change of the capped thrust, as a share.", method=DIFFERENCE)]
+    mass_change: Annotated[
+        Array, Quantity("g", "Change of the all-up mass.", at_least=-1e5, at_most=1e5, method=DIFFERENCE)
+    ]
+    mass_change_share: Annotated[
+        Array, Quantity("%", "Change of the all-up mass, as a share.", at_least=-100, method=DIFFERENCE)
+    ]
+    endurance_change: Annotated[Array, Quantity("min", "Change of the flight time.", signed=True, method=DIFFERENCE)]
+    endurance_change_share: Annotated[
+        Array, Quantity("%", "Change of the flight time, as a share.", at_least=-100, method=DIFFERENCE)
+    ]
+    thrust_change_share: Annotated[
+        Array, Quantity("%", "Change of the capped thrust, as a share.", at_least=-100, method=DIFFERENCE)
+    ]
     current_change_share: Annotated[
-        Array, Quantity("%", "Change of the capped current, as a share.", method=DIFFERENCE)
+        Array, Quantity("%", "Change of the capped current, as a share.", at_least=-100, method=DIFFERENCE)
     ]
 
 

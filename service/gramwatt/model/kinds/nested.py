@@ -55,6 +55,11 @@ class NumberList(BaseKind):
         yield from self.item.find_input_problems(siblings)
         yield from BaseKind.find_input_problems(self, siblings)
 
+    def find_result_problems(self, inputs: Mapping[str, Kind]) -> Iterator[str]:
+        """Yield what is wrong with the bounds of the entries and with the texts."""
+        yield from self.item.find_bound_problems()
+        yield from BaseKind.find_result_problems(self, inputs)
+
 
 @dataclass(frozen=True, slots=True)
 class RowCount:

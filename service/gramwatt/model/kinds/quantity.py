@@ -67,6 +67,8 @@ class Quantity(BaseKind):
     """Of a positive default known to a factor, x/÷ 1.5: one standard deviation of its logarithm (log-normal)."""
     display: Display | None = None
     """Of a reading: the display, whose step makes it uncertain."""
+    signed: bool = False
+    """Of a result: it may be negative, without a limit."""
     exact: bool = False
     """Of an input: it carries no uncertainty, since no result would have one."""
     _bounds: Bounds | None = field(default=None, init=False, repr=False, compare=False)
@@ -80,6 +82,12 @@ class Quantity(BaseKind):
     def quantity(self) -> Quantity:
         """The quantity itself."""
         return self
+
+    @property
+    def possible_range(self) -> tuple[float, float]:
+        """Of a result: the lowest and the highest value that is possible, in its unit. If not declared, 0 and up."""
+        low = -math.inf if self.signed else self.at_least or 0.0
+        return low, math.inf if self.at_most is None else self.at_most
 
     @property
     def has_uncertain_default(self) -> bool:
@@ -202,7 +210,22 @@ class Quantity(BaseKind):
                 yield "default_factor must be above 1, of a default above 0"
         if self.formula or self.method:
             yield "an input has no formula"
+        if self.signed:
+            yield "an input has bounds, it is not signed"
         yield from BaseKind.find_input_problems(self, siblings)
+
+    def find_result_problems(self, inputs: Mapping[str, Kind]) -> Iterator[str]:
+        """Yield what is wrong with the bounds and texts of a result."""
+        yield from self.find_bound_problems()
+        yield from BaseKind.find_result_problems(self, inputs)
+
+    def find_bound_problems(self) -> Iterator[str]:
+        """Yield what is wrong with the bounds of a result."""
+        if self.above is not None or self.below is not None:
+            yield "the bounds of a result are at_least and at_most"
+        low, high = self.possible_range
+        if low >= high or (self.signed and self.at_least is not None):
+            yield "the bounds of the result contradict each other"
 
 
 class QuantityDifference(Quantity):

@@ -20,6 +20,7 @@ from gramwatt.model import (
     Table,
     Text,
     TimeSeries,
+    units,
 )
 from gramwatt.model.parsing import MAX_NUMBER_LENGTH
 from gramwatt.web.openapi.number_pattern import make_text_pattern
@@ -175,7 +176,7 @@ def make_value_schema(kind: Kind) -> JsonSchema:
     """Return the schema of a value in a response, without its description."""
     match kind:
         case Quantity():
-            return {"type": "number", "format": "double", "x-unit": kind.unit}
+            return {**_make_number_schema(kind), "x-unit": kind.unit}
         case Count():
             return {"type": "integer", "format": "int32", "minimum": 0, "maximum": 2**31 - 1}
         case Choice():
@@ -184,7 +185,7 @@ def make_value_schema(kind: Kind) -> JsonSchema:
             return {
                 "type": "array",
                 "maxItems": 2 * kind.max_length,
-                "items": {"type": "number", "format": "double"},
+                "items": _make_number_schema(kind.item),
                 "x-unit": kind.item.unit,
             }
         case Table():
@@ -198,6 +199,17 @@ def make_value_schema(kind: Kind) -> JsonSchema:
             return make_object({"samples": samples, "columns": columns}, required=["samples", "columns"])
         case _:
             return make_input_schema(kind)
+
+
+def _make_number_schema(kind: Quantity) -> JsonSchema:
+    """Return the schema of a number in a response.
+
+    It has a bound only if that is 0, which holds in any unit that a request may choose for its results.
+    """
+    schema: JsonSchema = {"type": "number", "format": "double"}
+    if units.get_unit(kind.unit).offset == 0 and kind.possible_range[0] == 0:
+        schema["minimum"] = 0
+    return schema
 
 
 def make_result_schema(kind: Kind) -> JsonSchema:
