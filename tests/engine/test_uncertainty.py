@@ -7,13 +7,13 @@ import pytest
 import uncertainties
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy import stats
 from uncertainties import umath
 
 from gramwatt import calculate
 from gramwatt.engine.calculate import get_calculator
 from gramwatt.engine.columns import uncertainty_kind
-from gramwatt.engine.evaluate import evaluate_columns
-from gramwatt.engine.uncertainty import combine, repeat_rows
+from gramwatt.engine.uncertainty import MIN_SHARE
 from gramwatt.model import Quantity
 
 
@@ -31,15 +31,15 @@ def test_products_and_quotients_by_hand() -> None:
     """
     uncertainty = uncertainty_of("pack-energy", cells=6, capacity="1300 ± 13 mAh", pack_mass="200 ± 4 g")
     results = calculate("pack-energy", cells=6, capacity=1300, pack_mass=200)["results"]
-    # Second order of the finite step: a quotient by 1 +- u is off by u^2 = 4e-4.
+    # Second order: a quotient by 1 ± u has a standard deviation that is larger by some u^2.
     assert uncertainty["specific_energy"]["standard"] == pytest.approx(
-        results["specific_energy"] * 0.01 * 5**0.5, rel=5e-4
+        results["specific_energy"] * 0.01 * 5**0.5, rel=3e-3
     )
-    assert uncertainty["specific_energy"]["shares"] == pytest.approx({"capacity": 0.2, "pack_mass": 0.8}, rel=1e-3)
+    assert uncertainty["specific_energy"]["shares"] == pytest.approx({"capacity": 0.2, "pack_mass": 0.8}, rel=5e-3)
     assert uncertainty["nominal_energy"] == {
         "standard": pytest.approx(0.2886, rel=1e-9),
-        "low": pytest.approx(28.86 - 0.5772, rel=1e-9),
-        "high": pytest.approx(28.86 + 0.5772, rel=1e-9),
+        "low": pytest.approx(28.86 - 1.96 * 0.2886, rel=1e-4),
+        "high": pytest.approx(28.86 + 1.96 * 0.2886, rel=1e-4),
         "shares": pytest.approx({"capacity": 1.0}, rel=1e-9),
     }
     assert uncertainty["nominal_voltage"]["standard"] == 0
@@ -58,7 +58,7 @@ STATED: Final[dict[str, tuple[float, float, str]]] = {
 
 
 def test_pack_current_against_another_package() -> None:
-    """The formulas written again for `uncertainties` (analytic derivatives); small u, so finite steps agree to 1e-3."""
+    """The formulas written again for `uncertainties` (analytic derivatives); small u, so both agree to 5e-3."""
     uncertainty = uncertainty_of(
         "pack-current", cells=6, **{name: f"{v} +/- {u} {unit}" for name, (v, u, unit) in STATED.items()}
     )
@@ -78,18 +78,18 @@ def test_pack_current_against_another_package() -> None:
         "pack_resistance": resistance * 1e3,
     }
     for name, number in expected.items():
-        assert uncertainty[name]["standard"] == pytest.approx(number.std_dev, rel=1e-3), name
+        assert uncertainty[name]["standard"] == pytest.approx(number.std_dev, rel=5e-3), name
         shares = {
             source: (part / number.std_dev) ** 2
             for source, variable in x.items()
             for part in [number.error_components().get(variable, 0.0)]
-            if part
+            if (part / number.std_dev) ** 2 > MIN_SHARE
         }
-        assert uncertainty[name]["shares"] == pytest.approx(shares, rel=5e-3, abs=1e-6), name
+        assert uncertainty[name]["shares"] == pytest.approx(shares, rel=0.02, abs=2e-3), name
 
 
 def test_throttle_cap_against_another_package() -> None:
-    """The cap by a target speed; u of 0.5 %, so finite steps agree to 1e-3."""
+    """The cap by a target speed; u of 0.5 %, so both agree to 3e-3."""
     uncertainty = uncertainty_of(
         "throttle-cap", kv="2400 ± 12 rpm/V", cells=6, cell_voltage="3.7 ± 0.02 V", target_speed="30000 ± 100 rpm"
     )
@@ -97,9 +97,9 @@ def test_throttle_cap_against_another_package() -> None:
     cap = speed / (kv * 6 * volts)
     expected = {"throttle_cap": 100 * cap, "thrust_share": 100 * cap**2, "power_share": 100 * cap**3}
     for name, number in expected.items():
-        assert uncertainty[name]["standard"] == pytest.approx(number.std_dev, rel=1e-3), name
-    assert uncertainty["uncapped_speed"]["standard"] == pytest.approx((kv * 6 * volts).std_dev, rel=1e-3)
-    assert uncertainty["no_load_speed"]["standard"] == pytest.approx(100, rel=1e-3)
+        assert uncertainty[name]["standard"] == pytest.approx(number.std_dev, rel=3e-3), name
+    assert uncertainty["uncapped_speed"]["standard"] == pytest.approx((kv * 6 * volts).std_dev, rel=3e-3)
+    assert uncertainty["no_load_speed"]["standard"] == pytest.approx(100, rel=3e-3)
 
 
 def test_an_assumption_follows_the_input_it_comes_from() -> None:
@@ -120,7 +120,7 @@ def test_endurance_carries_uncertainty_through_the_integral() -> None:
     """
     uncertainty = uncertainty_of("endurance", cells=6, capacity=1300, power="200 ± 4 W", cell_resistance=0)
     results = calculate("endurance", cells=6, capacity=1300, power=200, cell_resistance=0)["results"]
-    assert uncertainty["endurance"]["standard"] == pytest.approx(0.02 * results["endurance"], rel=1e-3)
+    assert uncertainty["endurance"]["standard"] == pytest.approx(0.02 * results["endurance"], rel=3e-3)
     assert uncertainty["charge_used"]["standard"] == 0
     assert "ended_by" not in uncertainty
 
@@ -150,45 +150,49 @@ def test_twice_the_uncertainty_of_the_input_is_twice_that_of_a_linear_result(spr
 
 
 @pytest.mark.parametrize(
-    ("inputs", "result", "expected"),
+    ("given", "bounds"),
     [
-        # By hand, linear results, so the shortened and rescaled step is exact.
-        # 28.86 Wh x 5 %: the step down from 0 % is left out.
-        pytest.param({"reserve": "0 ± 5 %"}, "usable_energy", 1.443, id="at-a-closed-lower-bound"),
-        # 28.86 Wh x 3 %: up from 99 % it goes half way to the open bound.
-        pytest.param({"reserve": "99 ± 3 %"}, "usable_energy", 0.8658, id="at-an-open-upper-bound"),
-        # 22.2 V x 5 mAh: down from 1 mAh it goes to 0.5 mAh, never to nothing or below.
-        pytest.param({"capacity": "1 ± 5 mAh"}, "nominal_energy", 0.111, id="at-an-open-lower-bound"),
-        # 22.2 V x 100 Ah: up from the maximum capacity there is no step.
-        pytest.param({"capacity": "1000 ± 100 Ah"}, "nominal_energy", 2220.0, id="at-a-closed-upper-bound"),
+        pytest.param((0, 5), (0, 100), id="at-a-closed-lower-bound"),
+        pytest.param((99, 3), (0, 100), id="near-an-open-upper-bound"),
+        pytest.param((50, 60), (0, 100), id="between-two-bounds"),
     ],
 )
-def test_a_step_stays_within_bounds(inputs: dict[str, Any], result: str, expected: float) -> None:
-    uncertainty = uncertainty_of("pack-energy", **{"cells": 6, "capacity": 1300, **inputs})
-    assert uncertainty[result]["standard"] == pytest.approx(expected, rel=1e-9)
+def test_a_normal_distribution_is_cut_at_bounds(given: tuple[float, float], bounds: tuple[float, float]) -> None:
+    """Against scipy.stats.truncnorm: usable energy is 28.86 Wh times 1 less the reserve."""
+    (mean, deviation), (low, high) = given, bounds
+    uncertainty = uncertainty_of("pack-energy", cells=6, capacity=1300, reserve=f"{mean} ± {deviation} %")
+    cut = stats.truncnorm((low - mean) / deviation, (high - mean) / deviation, mean, deviation)
+    energy = uncertainty["usable_energy"]
+    assert energy["standard"] == pytest.approx(0.2886 * cut.std(), rel=2e-3)
+    assert energy["low"] == pytest.approx(28.86 - 0.2886 * cut.ppf(0.975), rel=1e-3)
+    assert energy["high"] == pytest.approx(28.86 - 0.2886 * cut.ppf(0.025), rel=1e-3)
 
 
-def test_a_step_never_reaches_an_open_bound() -> None:
-    """By hand: 28.86 Wh over 1 g, moved to 6 g and to half way to nothing, 0.5 g.
+def test_a_draw_never_reaches_an_open_bound() -> None:
+    """A mass of 1 ± 5 g is above 0 in every draw, so that the quotient stays finite; against scipy.stats.truncnorm."""
+    uncertainty = uncertainty_of("pack-energy", cells=6, capacity=1300, pack_mass="1 ± 5 g")["specific_energy"]
+    mass = stats.truncnorm(-0.2, np.inf, 1, 5)
+    assert uncertainty["low"] == pytest.approx(28860 / mass.ppf(0.975), rel=2e-3)
+    assert uncertainty["high"] == pytest.approx(28860 / mass.ppf(0.025), rel=2e-3)
+    assert "no_result" not in uncertainty
 
-    28860 Wh/kg x (2 - 1/6) x 5/5.5 = 48100 Wh/kg. On the bound itself the quotient would be infinite.
+
+def test_a_full_pack_is_never_fuller() -> None:
+    """By hand: 100 ± 1 %, cut at 100 %, is half a normal distribution, of 0.6028 standard uncertainties.
+
+    lipo from 100 to 95 % falls 4.2 - 4.1384 = 0.0616 V a cell, 6 x 0.01232 V for each per cent.
     """
-    uncertainty = uncertainty_of("pack-energy", cells=6, capacity=1300, pack_mass="1 ± 5 g")
-    assert uncertainty["specific_energy"]["standard"] == pytest.approx(48100, rel=1e-9)
-
-
-def test_a_full_pack_steps_down_only() -> None:
-    """By hand: lipo from 100 to 95 % falls 4.2 - 4.1384 = 0.0616 V a cell; 1 % of charge is 6 x 0.01232 V."""
     uncertainty = uncertainty_of("pack-current", cells=6, capacity=1300, power=0, state_of_charge="100 ± 1 %")
-    assert uncertainty["open_circuit_voltage"]["standard"] == pytest.approx(6 * 0.01232, rel=1e-9)
+    assert uncertainty["open_circuit_voltage"]["standard"] == pytest.approx(6 * 0.01232 * 0.60281, rel=2e-3)
+    assert uncertainty["open_circuit_voltage"]["high"] <= 25.2
 
 
 def test_entries_of_a_list() -> None:
     """By hand: 1 g and 2 g in quadrature are sqrt(5) g, shared 1 to 4; running totals gather them."""
     uncertainty = uncertainty_of("mass-margin", masses=["100 ± 1 g", "50 ± 2 g", 30], resolution=0)
-    assert uncertainty["total"]["standard"] == pytest.approx(5**0.5, rel=1e-9)
-    assert uncertainty["total"]["shares"] == pytest.approx({"masses/0": 0.2, "masses/1": 0.8}, rel=1e-9)
-    assert uncertainty["running_total"]["standard"] == pytest.approx([1, 5**0.5, 5**0.5], rel=1e-9)
+    assert uncertainty["total"]["standard"] == pytest.approx(5**0.5, rel=2e-3)
+    assert uncertainty["total"]["shares"] == pytest.approx({"masses/0": 0.2, "masses/1": 0.8}, rel=2e-3)
+    assert uncertainty["running_total"]["standard"] == pytest.approx([1, 5**0.5, 5**0.5], rel=2e-3)
 
 
 def test_entries_of_a_table() -> None:
@@ -198,9 +202,9 @@ def test_entries_of_a_table() -> None:
         parts=[{"mass": "11 ± 0.1 g", "count": 4}, {"mass": 5}, {"mass": 50, "mass_u": "300 mg"}],
         resolution=0,
     )
-    assert uncertainty["total"]["standard"] == pytest.approx(0.5, rel=1e-9)
-    assert uncertainty["total"]["shares"] == pytest.approx({"parts/0/mass": 0.64, "parts/2/mass": 0.36}, rel=1e-9)
-    assert uncertainty["margin"]["standard"] == pytest.approx(0.5, rel=1e-9)
+    assert uncertainty["total"]["standard"] == pytest.approx(0.5, rel=2e-3)
+    assert uncertainty["total"]["shares"] == pytest.approx({"parts/0/mass": 0.64, "parts/2/mass": 0.36}, rel=2e-3)
+    assert uncertainty["margin"]["standard"] == pytest.approx(0.5, rel=2e-3)
 
 
 @pytest.mark.parametrize(
@@ -258,29 +262,30 @@ def test_a_result_without_a_value_has_no_uncertainty() -> None:
     assert uncertainty["pack_resistance"]["standard"] == pytest.approx(6, rel=1e-9)
 
 
-def test_reducing_the_results_of_moved_rows() -> None:
-    """By hand: one result of two rows, two sources.
+def test_a_default_known_to_a_factor_is_log_normal() -> None:
+    """By hand: the resistance is known to x/÷ f, so its range is from R f^-1.96 to R f^1.96, and f^1.96 apart."""
+    response = calculate("pack-current", cells=4, capacity=650, power=100)
+    resistance, uncertainty = response["results"]["pack_resistance"], response["uncertainty"]["pack_resistance"]
+    factor = uncertainty["high"] / resistance
+    assert factor > 1.3
+    assert uncertainty["low"] == pytest.approx(resistance / factor, rel=1e-3)
+    deviation = np.log(factor) / stats.norm.ppf(0.975)
+    assert uncertainty["standard"] == pytest.approx(stats.lognorm(deviation, scale=resistance).std(), rel=0.02)
 
-    Row one: half of 11 - 9 and of 12 - 8 are 1 and 2, sqrt(5) in quadrature, shared 1 to 4. Row two: the second source
-    was not moved (scale 0), so the first has it all.
-    """
-    results = np.array([[[10.0, 20.0], [11.0, 23.0], [9.0, 17.0], [12.0, 99.0], [8.0, 20.0]]])
-    standard, shares = combine(results, np.array([[0.5, 0.5], [0.5, 0.0]]))
-    np.testing.assert_allclose(standard, [[5**0.5, 3.0]], rtol=1e-15)
-    np.testing.assert_allclose(shares, [[[0.2, 1.0], [0.8, 0.0]]], rtol=1e-15)
 
-
-def test_the_rows_on_which_a_formula_is_evaluated() -> None:
-    """By hand: the row as given, then each source up and down; 98 + 5 % is cut at the closed bound of 100 %."""
-    calculator = get_calculator("pack-current")
-    given = evaluate_columns(calculator, {"cells": [6], "capacity": [1300], "power": [500]}, 1, text=False).inputs
-    fields = {name: getattr(given, name) for name in calculator.input_fields} | {"state_of_charge": np.array([0.98])}
-    repeated = repeat_rows(calculator, fields, {("power",): np.array([20.0]), ("state_of_charge",): np.array([0.05])})
-    assert repeated.sources == ("power", "state_of_charge")
-    np.testing.assert_allclose(repeated.inputs.power, [500, 520, 480, 500, 500], rtol=1e-15)
-    np.testing.assert_allclose(repeated.inputs.state_of_charge, [0.98, 0.98, 0.98, 1.0, 0.93], rtol=1e-15)
-    np.testing.assert_allclose(repeated.inputs.cells, [6] * 5, rtol=1e-15)
-    np.testing.assert_allclose(repeated.scales, [[0.5], [0.05 / 0.07]], rtol=1e-12)
+def test_a_share_of_draws_has_no_result() -> None:
+    """By hand: a log-normal resistance exceeds V^2 / 4P, beyond which the pack cannot give P, with this probability."""
+    response = calculate("pack-current", cells=4, capacity=650, power=600)
+    resistance, voltage = response["results"]["pack_resistance"], response["results"]["open_circuit_voltage"]
+    uncertainty = response["uncertainty"]
+    deviation = np.log(uncertainty["pack_resistance"]["high"] / resistance) / stats.norm.ppf(0.975)
+    beyond = stats.norm.sf(np.log(voltage**2 / (4 * 600) / (resistance / 1e3)) / deviation)
+    assert 0.02 < beyond < 0.5
+    assert uncertainty["current"]["no_result"] == pytest.approx(beyond, abs=2e-3)
+    assert uncertainty["current"]["standard"] > 0
+    caution = next(each for each in response["cautions"] if each["code"] == "possibly-power-beyond-pack")
+    assert f"In {100 * uncertainty['current']['no_result']:.2g} % of the likely cases " in caution["text"]
+    assert "current" in caution["results"]
 
 
 def test_the_kind_that_reads_a_standard_uncertainty_is_made_once() -> None:

@@ -8,12 +8,16 @@ from typing import Any, Final
 
 import numpy as np
 
+from gramwatt.engine.draws import DRAWS, FEW_DRAWS
+from gramwatt.engine.sources import may_vary
 from gramwatt.engine.tables import sweep
 from gramwatt.engine.tables.compute import compute_batch
 from gramwatt.engine.tables.grid_cost import check_grid
 from gramwatt.engine.tables.plan import Plan, carries_uncertainty
 from gramwatt.model import Array, Calculator
 
+MAX_POINTS_WITH_ALL_DRAWS: Final = 150
+"""Points of a chart whose range is that of a response; more are drawn as coarsely as rows of a table."""
 MAX_MAGNITUDE: Final = 1e100
 """Larger numbers are left out: the span of an axis that held them would not be finite."""
 
@@ -61,12 +65,10 @@ def compute_grid(
     TooMuchWork
         The grid costs more than a request may.
     """
-    kinds, assumptions = calculator.input_fields.values(), calculator.assumptions
-    has_estimates = any(getattr(kind, "default_u", None) is not None for kind in kinds) or any(
-        assumption.uncertainty is not None for assumption in assumptions
-    )
-    uncertain = calculator.propagates and (has_estimates or carries_uncertainty(calculator, constants, text=text))
-    plan = Plan(calculator.name, constants, text, result_units, (), uncertain)
+    given = {*constants, *(axis.name for axis in axes)}
+    varies = may_vary(calculator, given) or carries_uncertainty(calculator, constants, text=text)
+    draws = DRAWS if sweep.count_points(axes) <= MAX_POINTS_WITH_ALL_DRAWS else FEW_DRAWS
+    plan = Plan(calculator.name, constants, text, result_units, (), calculator.propagates and varies, draws)
     check_grid(plan, axes)
     columns: dict[str, list[Any]] = {}
     for chunk in sweep.read_grid(axes, text=text):

@@ -1,4 +1,4 @@
-"""Defaults that depend on other inputs: which rows take them, and how uncertain they are."""
+"""Defaults that depend on other inputs: which rows take them, and how they vary."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ import numpy as np
 
 from gramwatt.engine.column_types import all_false, all_true
 from gramwatt.engine.input_plans import CompleteInputs
-from gramwatt.engine.uncertainty import Uncertainties
+from gramwatt.engine.uncertainty import Draws, Shape, Source, get_values, set_values
 from gramwatt.model import AnyCalculator, Assumption, BoolArray
 
 
@@ -22,29 +22,26 @@ def fill_assumptions(calculator: AnyCalculator, inputs: Any) -> Any:
 
 
 def fill_in_place(assumptions: Sequence[Assumption[Any]], inputs: Any) -> None:
-    """Fill in assumptions, in the order in which they are declared. ``given`` must be the caller's own object."""
+    """Fill in assumptions, in the order in which they are declared. ``inputs`` must be the caller's own object."""
     for assumption in assumptions:
         _fill(assumption, inputs)
 
 
 def fill_and_record_assumptions(
-    calculator: AnyCalculator, inputs: Any, complete: CompleteInputs, rows: int, *, propagates: bool
-) -> tuple[dict[str, BoolArray], Uncertainties, list[Assumption[Any]]]:
-    """Fill in the assumptions and mark in ``complete.assumed`` what was assumed.
+    calculator: AnyCalculator, inputs: Any, complete: CompleteInputs, rows: int
+) -> tuple[dict[str, BoolArray], list[Assumption[Any]]]:
+    """Fill in the assumptions and mark in ``complete.assumed`` what was assumed: (N,), or (N, M) of a table's column.
 
-    Returns the rows whose value was solved from measured inputs, by input; with ``uncertain`` the standard
-    uncertainties of all inputs; and the assumptions that follow other inputs when those vary. A value that is assumed
-    with an uncertainty of its own does not: it is put into ``complete.fields`` and stays the same while others vary.
+    Returns the rows whose value was solved from measured inputs, by input; and the assumptions that some row took.
     """
     every_row, no_rows = all_true(rows), all_false(rows)
     solved: dict[str, BoolArray] = {}
-    uncertainties: Uncertainties = dict(complete.uncertainties) if propagates else {}
-    following = []
+    taken = []
     for assumption in calculator.assumptions:
         name = assumption.name
-        if complete.present[name] is every_row:
+        if complete.present.get(name) is every_row:
             continue
-        following.append(assumption)
+        taken.append(assumption)
         filled = _fill(assumption, inputs)
         if filled is None:
             continue
@@ -54,32 +51,36 @@ def fill_and_record_assumptions(
             if np.count_nonzero(measured):
                 solved[name] = solved.get(name, no_rows) | measured
                 assumed_rows = filled & ~measured
-        count = np.count_nonzero(assumed_rows)
-        if count == 0:
+        if np.count_nonzero(assumed_rows):
+            complete.assumed[name] = complete.assumed.get(name, no_rows) | assumed_rows
+    return solved, taken
+
+
+def fill_draws(draws: Draws, assumptions: Sequence[Assumption[Any]], present: Mapping[str, BoolArray]) -> None:
+    """Fill in assumptions on draws: each follows the draws of other inputs, and varies by its own distribution.
+
+    What is solved from measured inputs has no distribution of its own. ``present`` tells which rows give an input.
+    """
+    for assumption in assumptions:
+        filled = _fill(assumption, draws.inputs)
+        if filled is None or not assumption.is_uncertain:
             continue
-        complete.assumed[name] = complete.assumed.get(name, no_rows) | assumed_rows
-        if propagates and assumption.is_uncertain:
-            values = getattr(inputs, name)
-            factor = assumption.factor(inputs) if callable(assumption.factor) else assumption.factor
-            uncertainty = np.asarray(
-                assumption.uncertainty(inputs)
-                if assumption.uncertainty
-                else values * np.log(1.0 if factor is None else factor)
-            )
-            if count < rows or uncertainty.shape != values.shape:
-                values = np.where(filled, values, complete.fields[name])
-                uncertainty = np.where(assumed_rows, uncertainty, uncertainties.get((name,), np.zeros(rows)))
-            else:
-                following.pop()
-            complete.fields[name], uncertainties[(name,)] = values, uncertainty
-    if propagates:
-        uncertainties |= complete.default_uncertainties
-    return solved, uncertainties, following
+        solved = _all_present(present, assumption.solved_from, draws.rows)
+        if np.count_nonzero(solved):
+            filled = filled & ~np.tile(solved, draws.count + 1)
+        if assumption.factor is None:
+            width = np.asarray(assumption.uncertainty(draws.inputs) if assumption.uncertainty else 0.0)
+        else:
+            width = np.log(assumption.factor(draws.inputs) if callable(assumption.factor) else assumption.factor)
+        path = tuple(assumption.name.split("."))
+        shape: Shape = "normal" if assumption.factor is None else "log-normal"
+        draws.apply_assumed(Source(path, assumption.shared_draw, assumption.shared_draw, shape, width), filled)
 
 
 def _fill(assumption: Assumption[Any], inputs: Any) -> BoolArray | None:
     """Fill in one assumption; return the rows that took it, None where no row did."""
-    current = getattr(inputs, assumption.name)
+    path = tuple(assumption.name.split("."))
+    current = get_values(inputs, path)
     empty = _is_absent(current)
     count = np.count_nonzero(empty)
     if count == 0:
@@ -88,8 +89,7 @@ def _fill(assumption: Assumption[Any], inputs: Any) -> BoolArray | None:
     if count < empty.size or np.shape(values) != current.shape:
         values = np.where(empty, values, current)
     values = values.astype(current.dtype, copy=False)
-    # Setting a field of a frozen dataclass: a replaced copy of some thirty fields would cost ten times as much.
-    object.__setattr__(inputs, assumption.name, values)
+    set_values(inputs, path, values)
     left = _is_absent(values)
     count_left = np.count_nonzero(left)
     if count_left == count:

@@ -8,11 +8,14 @@ from collections.abc import Collection, Iterator, Mapping
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from gramwatt.engine.column_types import all_false
 from gramwatt.engine.defaults import get_replacements
 from gramwatt.engine.evaluate import Outcome
+from gramwatt.engine.uncertainty import MIN_EXPLAINED
 from gramwatt.model import AnyCalculator, Caution, Kind, Rule
+from gramwatt.model.messages import join_with_and
 
 
 def find_known_inputs(outcome: Outcome, row: int) -> set[str]:
@@ -22,7 +25,7 @@ def find_known_inputs(outcome: Outcome, row: int) -> set[str]:
         name
         for marks in (outcome.present, outcome.assumed, outcome.solved)
         for name, mark in marks.items()
-        if mark is not no_rows and mark[row]
+        if mark is not no_rows and mark[row].any()
     }
     known.difference_update([name for name, mark in outcome.unused.items() if mark is not no_rows and mark[row]])
     return known
@@ -57,7 +60,7 @@ def build_cautions(
                 (permanent if source.is_always_shown else conditional).append(dict(constant[source.code]))
             continue
         for at in np.flatnonzero(holds).tolist() if holds.ndim else [None] * bool(holds):
-            caution: dict[str, Any] = {"code": source.code, "text": _fill_text(source, outcome, row, at)}
+            caution: dict[str, Any] = {"code": source.code, "text": _fill_text(source.text, outcome, row, at)}
             if not isinstance(source, Rule):
                 (permanent if source.is_always_shown else conditional).append(caution)
                 continue
@@ -67,7 +70,51 @@ def build_cautions(
             if explained:
                 reasons.append({**caution, "results": explained})
     unexplained = [_explain_missing_result(outcome.calculator, name, known) for name in missing]
-    return reasons + unexplained + conditional + permanent
+    return reasons + unexplained + _list_doubtful_results(outcome, row, results) + conditional + permanent
+
+
+def _list_doubtful_results(outcome: Outcome, row: int, results: Mapping[str, Any]) -> list[dict[str, Any]]:
+    """Return a caution for results that some of the likely cases do not have, by the rule that explains them."""
+    if outcome.uncertainty is None or not outcome.uncertainty.no_result:
+        return []
+    doubtful = _find_doubtful_results(outcome.uncertainty.no_result, row, results)
+    cautions: list[dict[str, Any]] = []
+    for rule in outcome.calculator.rules:
+        shares = outcome.uncertainty.rules[rule.code][row]
+        for at in (
+            np.flatnonzero(shares > MIN_EXPLAINED).tolist() if shares.ndim else [None] * int(shares > MIN_EXPLAINED)
+        ):
+            names = [name if at is None else name.replace(".", f".{at}.") for name in rule.results]
+            explained = [name for name in names if name in doubtful]
+            if explained:
+                share = max(doubtful.pop(name) for name in explained)
+                happens = _fill_text(rule.partly, outcome, row, at) or f"{join_with_and(explained)} have no value"
+                text = f"In {100 * share:.2g} % of the likely cases {happens}."
+                cautions.append({"code": f"possibly-{rule.code}", "text": text, "results": explained})
+    if doubtful:
+        share = max(doubtful.values())
+        text = f"In {100 * share:.2g} % of the likely cases {join_with_and(doubtful)} have no value."
+        cautions.append({"code": "possibly-no-result", "text": text, "results": list(doubtful)})
+    return cautions
+
+
+def _find_doubtful_results(
+    no_result: Mapping[str, NDArray[np.float64]], row: int, results: Mapping[str, Any]
+) -> dict[str, float]:
+    """Return the results with a value that more than `MIN_EXPLAINED` of the draws do not have, with that share."""
+    doubtful: dict[str, float] = {}
+    for name, share in no_result.items():
+        table, _, column = name.rpartition(".")
+        if table:
+            entries = zip(results[table], share[row].tolist(), strict=False)
+            doubtful |= {
+                f"{table}.{at}.{column}": each
+                for at, (inner, each) in enumerate(entries)
+                if inner.get(column) is not None
+            }
+        elif results[name] is not None:
+            doubtful[name] = float(share[row].max())
+    return {name: share for name, share in doubtful.items() if share > MIN_EXPLAINED}
 
 
 def _find_missing_results(results: Mapping[str, Any]) -> Iterator[str]:
@@ -107,9 +154,9 @@ def _list_replaced_inputs(outcome: Outcome, row: int) -> list[dict[str, Any]]:
     return cautions
 
 
-def _fill_text(source: Caution[Any, Any] | Rule[Any, Any], outcome: Outcome, row: int, at: int | None = None) -> str:
+def _fill_text(text: str, outcome: Outcome, row: int, at: int | None = None) -> str:
     """Return the text with values and units for ``{name}``, or for ``{table.column}`` of table row ``at``."""
-    return re.sub(r"\{([\w.]+)\}", lambda match: format_field(outcome, row, match[1], digits=5, at=at), source.text)
+    return re.sub(r"\{([\w.]+)\}", lambda match: format_field(outcome, row, match[1], digits=5, at=at), text)
 
 
 def format_field(

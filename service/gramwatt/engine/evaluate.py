@@ -11,13 +11,15 @@ from typing import Any
 import numpy as np
 
 from gramwatt.engine import columns, defaults, input_plans, nested, validation
-from gramwatt.engine.assumptions import fill_and_record_assumptions, fill_in_place
+from gramwatt.engine.assumptions import fill_and_record_assumptions, fill_draws
 from gramwatt.engine.assumptions import fill_assumptions as fill_assumptions
 from gramwatt.engine.budget import reserve_result_rows
-from gramwatt.engine.column_types import Cells, Column, all_true, column_uncertainties
+from gramwatt.engine.column_types import Cells, Column, all_false, all_true, column_uncertainties
+from gramwatt.engine.draws import DRAWS, FEW_DRAWS
 from gramwatt.engine.input_plans import CompleteInputs, get_conditions
-from gramwatt.engine.uncertainty import PropagatedUncertainty, propagate
-from gramwatt.model import AnyCalculator, BoolArray, Caution, Kind, Rule, Table
+from gramwatt.engine.sources import get_deviates, list_sources
+from gramwatt.engine.uncertainty import Draws, PropagatedUncertainty, get_first_rows
+from gramwatt.model import AnyCalculator, Assumption, BoolArray, Caution, Kind, Rule, Table
 from gramwatt.model.messages import InputError
 
 
@@ -58,6 +60,7 @@ def evaluate_columns(
     text: bool,
     propagates: bool = True,
     uncertainties: Mapping[str, Cells] | None = None,
+    draws: int = DRAWS,
 ) -> Outcome:
     """Evaluate ``rows`` requests that come as columns of cells (`ABSENT` where a row gives nothing).
 
@@ -77,16 +80,19 @@ def evaluate_columns(
         Whether to propagate uncertainty. Without it, the formula has far fewer rows to compute.
     uncertainties
         Columns ``<name>_u``: standard uncertainties of inputs, beside those in their cells.
+    draws
+        Number of draws of each request; at most `FEW_DRAWS` where an input is a recording.
     """
     loaded = validation.load_inputs(calculator, cells, text=text)
     given = dict(loaded.columns)
     propagates = propagates and calculator.propagates
+    count = (min(draws, FEW_DRAWS) if calculator.takes_recordings else draws) if propagates else 0
     separate = _read_uncertainties(calculator, given, rows, uncertainties, text=text) if uncertainties else {}
     if not propagates:
         _reject_uncertainties(given)
     inputs = None if loaded.errors or separate else _complete_equal_rows(calculator, given, rows)
     if inputs is not None:
-        return _compute(calculator, inputs, rows, {}, propagates=propagates)
+        return _compute(calculator, inputs, rows, {}, count)
     all_columns = {
         name: given[name] if name in given else columns.empty_column(kind, rows)
         for name, kind in calculator.input_fields.items()
@@ -95,7 +101,7 @@ def evaluate_columns(
     if len(errors) == rows:
         return Outcome(calculator, rows, errors, present={name: column.present for name, column in all_columns.items()})
     inputs = input_plans.complete_inputs(calculator, all_columns, rows, errors)
-    return _compute(calculator, inputs, rows, errors, propagates=propagates)
+    return _compute(calculator, inputs, rows, errors, count)
 
 
 def _complete_equal_rows(calculator: AnyCalculator, given: Mapping[str, Column], rows: int) -> CompleteInputs | None:
@@ -117,28 +123,22 @@ def _compute(
     complete: CompleteInputs,
     rows: int,
     errors: Mapping[int, Sequence[InputError]],
-    *,
-    propagates: bool,
+    draws: int,
 ) -> Outcome:
     """Fill in the assumptions, evaluate the formula once, and find the rules and cautions that hold."""
-    uncertainty = None
     with np.errstate(all="ignore"):
         inputs = calculator.inputs(**complete.fields)
-        solved, uncertainties, following = fill_and_record_assumptions(
-            calculator, inputs, complete, rows, propagates=propagates
-        )
+        solved, taken = fill_and_record_assumptions(calculator, inputs, complete, rows)
         row_errors = reserve_result_rows(calculator, inputs, rows)
         if row_errors:
             return Outcome(calculator, rows, {**errors, **row_errors}, present=complete.present, over_budget=True)
-        if uncertainties:
-
-            def formula(repeated: Any, rows: int) -> Any:
-                fill_in_place(following, repeated)
-                return _call_formula(calculator, repeated, rows)
-
-            results, uncertainty = propagate(formula, calculator, complete.fields, uncertainties)
+        drawn = _draw(calculator, inputs, complete, taken, rows, draws) if draws else None
+        if drawn is None:
+            results, uncertainty = _call_formula(calculator, inputs, rows), None
         else:
-            results = _call_formula(calculator, inputs, rows)
+            all_results = _call_formula(calculator, drawn.inputs, rows * (drawn.count + 1))
+            results = get_first_rows(all_results, rows)
+            uncertainty = drawn.reduce(all_results, calculator.rules)
         notices = _find_notices(calculator, inputs, results, complete.assumed, rows)
     return Outcome(
         calculator,
@@ -153,6 +153,30 @@ def _compute(
         notices,
         uncertainty,
     )
+
+
+def _draw(
+    calculator: AnyCalculator,
+    inputs: Any,
+    complete: CompleteInputs,
+    taken: Sequence[Assumption[Any]],
+    rows: int,
+    count: int,
+) -> Draws | None:
+    """Return the inputs as given, followed by draws of them; None where all are exact. ``taken``: some row's."""
+    sources, deviates = list_sources(calculator, inputs, complete), get_deviates(calculator)
+    if not sources and not deviates:
+        no_rows = all_false(rows)
+        assumed = [each for each in taken if each.is_uncertain]
+        if all(complete.assumed.get(each.name, no_rows) is no_rows for each in assumed):
+            return None
+    draws = Draws(calculator, complete.fields, rows, count)
+    for name, kind in deviates:
+        draws.apply_deviate(name, kind)
+    for source in sources:
+        draws.apply(source)
+    fill_draws(draws, taken, complete.present)
+    return draws
 
 
 def _reject_uncertainties(given: dict[str, Column]) -> None:

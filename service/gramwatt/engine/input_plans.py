@@ -61,9 +61,9 @@ class CompleteInputs:
     unused: Mapping[str, BoolArray]
     """Rows whose value another input replaces, by input."""
     uncertainties: Uncertainties
-    """Standard uncertainties that were given."""
-    default_uncertainties: Uncertainties
-    """Standard uncertainties of declared defaults, in the rows that take them."""
+    """Standard uncertainties that were given, or of declared defaults in the rows that take those."""
+    default_factors: Uncertainties
+    """Standard deviations of the logarithms of declared defaults, in the rows that take them."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,6 +80,7 @@ class InputPlan:
     assumed: Mapping[str, BoolArray]
     unused: Mapping[str, BoolArray]
     default_uncertainties: Uncertainties
+    default_factors: Uncertainties
 
     def complete(self, given: Mapping[str, Column]) -> CompleteInputs:
         """Combine the given columns with the prepared ones."""
@@ -93,7 +94,12 @@ class InputPlan:
         for name, source in self.uncertainty_fields:
             fields[name] = get_uncertainty(given[source])
         return CompleteInputs(
-            fields, self.present, dict(self.assumed), self.unused, uncertainties, self.default_uncertainties
+            fields,
+            self.present,
+            dict(self.assumed),
+            self.unused,
+            uncertainties | self.default_uncertainties,
+            self.default_factors,
         )
 
 
@@ -138,6 +144,7 @@ def make_plan(calculator: AnyCalculator, names: frozenset[str], rows: int) -> In
         assumed,
         unused,
         get_default_uncertainties(calculator, assumed, {}, rows),
+        get_default_factors(calculator, assumed, rows),
     )
 
 
@@ -155,9 +162,14 @@ def complete_inputs(
     uncertainties: Uncertainties = {}
     for name, column in all_columns.items():
         uncertainties |= get_given_uncertainties(name, column)
-    default_uncertainties = get_default_uncertainties(calculator, assumed, uncertainties, rows)
+    uncertainties |= get_default_uncertainties(calculator, assumed, uncertainties, rows)
     return CompleteInputs(
-        get_field_values(calculator, all_columns), present, assumed, unused, uncertainties, default_uncertainties
+        get_field_values(calculator, all_columns),
+        present,
+        assumed,
+        unused,
+        uncertainties,
+        get_default_factors(calculator, assumed, rows),
     )
 
 
@@ -196,12 +208,19 @@ def get_default_uncertainties(
     """Return the standard uncertainties of declared defaults where those are assumed, ``known`` ones elsewhere."""
     uncertainties: Uncertainties = {}
     for name, kind in _uncertain_defaults(calculator):
-        if assumed[name] is not all_false(rows) and assumed[name].any():
-            width = (kind.default_u or (kind.default or 0.0) * np.log(kind.default_factor or 1.0)) * units.get_unit(
-                kind.unit
-            ).scale
+        if kind.default_u is not None and assumed[name] is not all_false(rows) and assumed[name].any():
+            width = kind.default_u * units.get_unit(kind.unit).scale
             uncertainties[(name,)] = np.where(assumed[name], width, known.get((name,), np.zeros(rows)))
     return uncertainties
+
+
+def get_default_factors(calculator: AnyCalculator, assumed: Mapping[str, BoolArray], rows: int) -> Uncertainties:
+    """Return the standard deviations of the logarithms of declared defaults where those are assumed."""
+    return {
+        (name,): np.where(assumed[name], np.log(kind.default_factor), 0.0)
+        for name, kind in _uncertain_defaults(calculator)
+        if kind.default_factor is not None and assumed[name] is not all_false(rows) and assumed[name].any()
+    }
 
 
 @functools.cache

@@ -8,9 +8,9 @@ from __future__ import annotations
 import functools
 import itertools
 import re
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any, TypeAlias
+from typing import Any, Final, TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,7 +19,7 @@ from gramwatt.engine.cautions import build_cautions, find_known_inputs, format_f
 from gramwatt.engine.column_types import all_false
 from gramwatt.engine.evaluate import Outcome
 from gramwatt.engine.limits import MAX_LISTED_NAMES
-from gramwatt.engine.rounding import round_array, round_number, round_numbers
+from gramwatt.engine.rounding import round_number, round_numbers
 from gramwatt.model import (
     AnyCalculator,
     BoolArray,
@@ -32,6 +32,8 @@ from gramwatt.model import (
 from gramwatt.model.messages import join_with_or
 
 ResponseBody: TypeAlias = dict[str, Any]
+RANGE: Final = ("standard", "low", "high")
+"""What a response tells of the uncertainty of each result."""
 
 
 def build_response(
@@ -89,8 +91,8 @@ class _Layout:
     """Units of inputs; an input of the same name as a result has that one's."""
     owners: tuple[tuple[str, str, str], ...]
     """Each quantity among the inputs: its name, its unit, and the input that it is or is a column of."""
-    scales: Mapping[str, float]
-    """By result with a unit: what its standard uncertainty in SI is divided by."""
+    units: Mapping[str, units.Unit]
+    """Units of results with one, by name."""
 
 
 @functools.lru_cache(maxsize=512)
@@ -104,7 +106,7 @@ def _get_layout(calculator: AnyCalculator, result_units: tuple[tuple[str, str], 
         results,
         input_units,
         tuple((name, unit, name.partition(".")[0]) for name, unit in input_units.items()),
-        {name: units.get_unit(unit).scale for name, unit in results.items()},
+        {name: units.get_unit(unit) for name, unit in results.items()},
     )
 
 
@@ -117,8 +119,9 @@ def _list_fields(fields: Mapping[str, Kind], chosen: Mapping[str, str]) -> tuple
 
 def _list_marked(marks: Mapping[str, BoolArray], row: int, calculator: AnyCalculator) -> list[str]:
     """Return the inputs that are marked in a row; ``marks`` are mostly one shared array that is false throughout."""
-    marked = [name for name, mark in marks.items() if mark is not all_false(len(mark)) and mark[row]]
-    return marked if len(marked) < 2 else [name for name in calculator.input_fields if name in marked]
+    marked = [name for name, mark in marks.items() if mark is not all_false(len(mark)) and mark[row].any()]
+    order = list(calculator.input_fields)
+    return marked if len(marked) < 2 else sorted(marked, key=lambda name: order.index(name.partition(".")[0]))
 
 
 def get_declared_units(fields: Mapping[str, Kind]) -> dict[str, str]:
@@ -215,60 +218,59 @@ def _get_table_layout(kind: Table, spellings: tuple[str, ...]) -> _TableLayout:
 def _build_uncertainty(
     outcome: Outcome, row: int, results: Mapping[str, Any], layout: _Layout
 ) -> dict[str, dict[str, Any]]:
-    """Return standard uncertainty, low and high at k = 2, and shares, by result: ``packs.endurance`` of a table."""
+    """Return standard uncertainty, low, high and shares by result: ``packs.endurance`` of a table."""
     propagated = outcome.uncertainty
     if propagated is None or not propagated.rows[row]:
         return {}
-    lists = _build_list_uncertainty(
-        {n: each[row] for n, each in propagated.standard.items() if each.ndim > 1}, results, layout
-    )
     uncertainty: dict[str, dict[str, Any]] = {}
     for name, standard in propagated.standard.items():
+        unit = layout.units.get(name)
+        scale, offset = (1.0, 0.0) if unit is None else (unit.scale, unit.offset)
+        figures = (
+            standard[row] / scale,
+            *((each[name][row] - offset) / scale for each in (propagated.low, propagated.high)),
+        )
+        missing = propagated.no_result.get(name)
         if standard.ndim > 1:
-            if name in lists:
-                uncertainty[name] = lists[name]
+            entry = _build_entries(name, figures, None if missing is None else missing[row], results)
+        elif results[name] is None:
             continue
-        value, width = results[name], round_number(standard.item(row) / layout.scales.get(name, 1.0))
-        if value is None or width is None:
-            continue
-        # Two standard uncertainties cover about 95 % where causes are many.
-        uncertainty[name] = {
-            "standard": width,
-            "low": round_number(float(value - 2 * width)),
-            "high": round_number(float(value + 2 * width)),
-            "shares": {
+        else:
+            entry = dict(zip(RANGE, (round_number(float(each)) for each in figures), strict=True))
+            if None in entry.values():
+                continue
+            entry["shares"] = {
                 source: round_number(share)
                 for source, share in zip(propagated.sources, propagated.shares[name][:, row].tolist(), strict=True)
                 if share > 0
-            },
-        }
+            }
+            if missing is not None and missing[row] > 0:
+                entry["no_result"] = round_number(float(missing[row]))
+        if entry:
+            uncertainty[name] = entry
     return uncertainty
 
 
-def _build_list_uncertainty(
-    standard: Mapping[str, NDArray[np.float64]], results: Mapping[str, Any], layout: _Layout
-) -> dict[str, dict[str, Any]]:
-    """Return it for lists (M,), without entries that have none, and for columns of tables, None in such rows."""
-    shown: dict[str, list[Any]] = {}
-    for name in standard:
-        table, _, column = name.rpartition(".")
-        values = [each.get(column) for each in results[table]] if table else results[name]
-        if values is not None:
-            shown[name] = values
-    if not shown:
+def _build_entries(
+    name: str, figures: Sequence[NDArray[np.float64]], missing: NDArray[np.float64] | None, results: Mapping[str, Any]
+) -> dict[str, Any]:
+    """Return it for a list (M,) without missing entries, or for a column of a table, None in rows without a result."""
+    table, _, column = name.rpartition(".")
+    values = [each.get(column) for each in results[table]] if table else results[name]
+    if values is None or len(values) != len(figures[0]):
         return {}
-    widths = round_array(np.concatenate([standard[name] / layout.scales.get(name, 1.0) for name in shown]), 12)
-    middle = np.array(list(itertools.chain.from_iterable(shown.values())), dtype=np.float64)
     with np.errstate(over="ignore"):  # what is beyond a double is None
-        figures = round_numbers(np.concatenate((widths, middle - 2 * widths, middle + 2 * widths)))
-    uncertainty: dict[str, dict[str, Any]] = {}
-    at, size = 0, len(widths)
-    for name, values in shown.items():
-        triple = [figures[start + at : start + at + len(values)] for start in (0, size, 2 * size)]
-        at += len(values)
-        if "." in name or None not in triple[0]:
-            uncertainty[name] = dict(zip(("standard", "low", "high"), triple, strict=True))
-    return uncertainty
+        known = [value is not None for value in values]
+        entry: dict[str, Any] = {
+            part: round_numbers(np.where(known, each, np.nan)) for part, each in zip(RANGE, figures, strict=True)
+        }
+    if not table and None in entry["standard"]:
+        return {}
+    if missing is not None and (missing[known] > 0).any():
+        entry["no_result"] = [
+            round_number(each) if has else None for each, has in zip(missing.tolist(), known, strict=True)
+        ]
+    return entry
 
 
 def _build_working(outcome: Outcome, row: int, response: ResponseBody) -> dict[str, dict[str, Any]]:

@@ -1,181 +1,281 @@
-"""From the uncertainty of inputs to that of results, for any formula, in the one call of it that gives the results.
+"""From the distributions of inputs to those of results, for any formula, in the one call of it that gives the results.
 
-JCGM 100:2008 (GUM), 5.1.2 with the sensitivities of 5.1.3 note 2: the contribution of an input x with standard
-uncertainty u is half the difference of the results at x + u and x - u. Inputs are taken as uncorrelated. A step that
-would leave the input's bounds is shortened and the difference scaled.
+JCGM 101:2008, propagation of distributions: every uncertain input is drawn n times, the formula is evaluated on all
+draws as rows, and the results are reduced to standard deviations and percentiles. Inputs are independent. The draws are
+fixed (`draws`), so the same request gives the same response.
 
-Three steps that know nothing of each other: `repeat_rows` builds the rows, the formula is called once on all of them,
-`combine` reduces the stacked results.
+- A value given as x ± u is normal, cut at the bounds of its input (JCGM 101, 6.4.7; the cut is the knowledge that the
+  bounds hold).
+- A positive value known to a factor is log-normal.
+- A reading of a display is even over one step (JCGM 101, 6.4.2).
+- An assumed value is computed from the draws of the inputs that it follows, then varied by its own distribution.
 """
 
 from __future__ import annotations
 
+import dataclasses
 import functools
-import math
-from collections.abc import Callable, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any, Final, TypeAlias
+from typing import Any, Final, Literal, TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
 
-from gramwatt.model import AnyCalculator, BoolArray, Quantity, get_fields, units
+from gramwatt.engine.draws import get_entry_strata, get_strata, make_quantiles
+from gramwatt.model import AnyCalculator, Array, BoolArray, Deviate, Rule, get_fields, units
+from gramwatt.physics.statistics import normal_cumulative, normal_quantile
 
 Path: TypeAlias = tuple[str, ...]
 Uncertainties: TypeAlias = dict[Path, NDArray[np.float64]]
 """Standard uncertainties, SI, by the path of the input: ("mass",) (N,), or in a list or a table (N, M)."""
 
-ROUNDING_TOLERANCE: Final = 1e-12
-"""Relative differences below this are rounding, not sensitivity."""
-MAX_STACKED_NUMBERS: Final = 65_536
-"""Numbers that are reduced together; more are reduced result by result, as they would not stay in the cache."""
+COVERAGE: Final = (0.025, 0.975)
+"""The percentiles that are the ends of a range: 95 % of the draws lie between."""
+MIN_SHARE: Final = 1e-3
+"""Smaller shares are noise of the design, and are left out."""
+MIN_EXPLAINED: Final = 0.01
+"""Share of draws without a result above which a response says so."""
+_ROUNDING: Final = 1e-12
+"""Relative differences below this are rounding, not spread."""
+_NEAR: Final = 6.0
+"""Standard uncertainties from a bound within which a normal distribution is cut."""
+
+Shape: TypeAlias = Literal["normal", "log-normal", "even"]
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """One uncertain input, or a column of entries that are uncertain independently of each other."""
+
+    path: Path
+    label: str
+    """Its name among the shares; ``*`` stands for the number of an entry: ``parts/*/mass``."""
+    draw: str
+    """The name of its draws: inputs of the same name have the same ones."""
+    shape: Shape
+    width: NDArray[np.float64]
+    """Standard uncertainty, that of the logarithm, or the whole width of an even distribution: (N,) or (N, M)."""
 
 
 @dataclass(frozen=True, slots=True)
 class PropagatedUncertainty:
-    """By result: combined standard uncertainty, SI, in the result's shape; each source's share of its square."""
+    """By result, in its shape: N requests, or N of M entries. nan where no draw has a result."""
 
     rows: BoolArray
     """Which requests have any uncertain input."""
     standard: Mapping[str, NDArray[np.float64]]
+    """Standard deviation, SI."""
+    low: Mapping[str, NDArray[np.float64]]
+    high: Mapping[str, NDArray[np.float64]]
+    """The ends of the range, SI; see `COVERAGE`."""
+    no_result: Mapping[str, NDArray[np.float64]]
+    """The share of draws that have no result; only of results where there are any."""
     sources: tuple[str, ...]
-    """The uncertain inputs, L of them; an entry of a list or a table is ``parts/3/mass``."""
+    """Labels of the uncertain inputs, L of them."""
     shares: Mapping[str, NDArray[np.float64]]
-    """By result that is one number: (L, N)."""
+    """By result that is one number: (L, N). What each source explains of the variance, in proportion."""
+    rules: Mapping[str, NDArray[np.float64]]
+    """The share of draws in which a rule holds, by its code: (N,) or (N, M); only where draws have no result."""
 
 
-@dataclass(frozen=True, slots=True)
-class RepeatedRows:
-    """N rows of inputs, followed by 2 N for each source: moved up, moved down."""
+class Draws:
+    """N rows of inputs as given, followed by n draws of each: row ``i N + r`` is draw i of request r, 0 as given."""
 
-    inputs: Any
-    rows: int
-    copies: int
-    sources: tuple[str, ...]
-    scales: NDArray[np.float64]
-    """(L, N): standard uncertainty over the step that was taken; 0 where there was none."""
-    uncertain: BoolArray
-    """Rows with any uncertain input."""
+    def __init__(self, calculator: AnyCalculator, fields: Mapping[str, Any], rows: int, count: int) -> None:
+        self.calculator, self.rows, self.count = calculator, rows, count
+        self.inputs = calculator.inputs(**_repeat(fields, rows, count + 1))
+        self.is_uncertain = np.zeros(rows, dtype=np.bool_)
+        self._scores: dict[tuple[str, str], NDArray[np.float64]] = {}
+        """The draws of each source as normal deviates, (n,) or of many entries (M, n), by its label and its draw."""
+
+    def apply(self, source: Source) -> None:
+        """Vary an input by a source of uncertainty, each entry of a list or a table by draws of its own."""
+        values = get_values(self.inputs, source.path)
+        values = values.reshape(self.count + 1, self.rows, *values.shape[1:])
+        entries = values.shape[2] if values.ndim > 2 else None
+        strata = (
+            get_strata(source.draw, self.count)
+            if entries is None
+            else get_entry_strata(source.draw, entries, self.count)
+        )
+        self._note(source, strata)
+        strata = strata[:, None] if entries is None else strata.T[:, None, :]
+        width = source.width[None]
+        if source.shape == "even":
+            middles, _ = make_quantiles(self.count)
+            varied = self._clip(values[1:] + width * (middles[strata] - 0.5), source.path)
+        else:
+            varied = self._draw(values[:1], width, strata, source)
+        values[1:] = np.where(width > 0, varied, values[1:])
+        self.is_uncertain |= (source.width > 0).reshape(self.rows, -1).any(axis=1)
+
+    def apply_assumed(self, source: Source, varies: BoolArray) -> None:
+        """Vary an assumed value, where ``varies`` holds in the rows of draws; ``width`` has their shape, or is one."""
+        values = get_values(self.inputs, source.path)
+        strata = get_strata(source.draw, self.count)
+        self._note(source, strata)
+        by_draw = np.repeat(strata, self.rows).reshape(-1, *[1] * (values.ndim - 1))
+        width = np.broadcast_to(source.width, values.shape)
+        varied = np.array(values)
+        varied[self.rows :] = self._draw(values[self.rows :], width[self.rows :], by_draw, source)
+        set_values(self.inputs, source.path, np.where(varies, varied, values))
+        self.is_uncertain |= varies.reshape(self.count + 1, self.rows, -1).any(axis=(0, 2))
+
+    def apply_deviate(self, name: str, kind: Deviate) -> None:
+        """Draw a deviate that the formula scales."""
+        strata = get_strata(name, self.count)
+        middles, normal = make_quantiles(self.count)
+        self._scores[(name, name)] = normal[strata]
+        values = middles[strata] - 0.5 if kind.even else normal[strata]
+        set_values(self.inputs, (name,), np.repeat(np.concatenate(([0.0], values)), self.rows))
+        self.is_uncertain[:] = True
+
+    def _draw(self, values: Array, width: Array, strata: NDArray[np.intp], source: Source) -> NDArray[np.float64]:
+        """Return draws of a normal or a log-normal distribution; all shapes broadcast."""
+        middles, normal = make_quantiles(self.count)
+        if source.shape == "log-normal":
+            return self._clip(values * np.exp(width * normal[strata]), source.path)
+        low, high = _get_bounds(self.calculator, source.path)
+        below, above = (low - values) / width, (high - values) / width
+        is_cut = (below > -_NEAR) | (above < _NEAR)
+        drawn: NDArray[np.float64] = values + width * normal[strata]
+        if is_cut.any():
+            start, stop = normal_cumulative(below), normal_cumulative(above)
+            cut = values + width * normal_quantile(start + (stop - start) * middles[strata])
+            drawn = np.where(is_cut, np.minimum(np.maximum(cut, low), high), drawn)
+        return drawn
+
+    def _note(self, source: Source, strata: NDArray[np.intp]) -> None:
+        """Note the normal deviates of a source for the shares."""
+        self._scores[(source.label, source.draw)] = make_quantiles(self.count)[1][strata]
+
+    def _clip(self, values: NDArray[np.float64], path: Path) -> NDArray[np.float64]:
+        low, high = _get_bounds(self.calculator, path)
+        return np.minimum(np.maximum(values, low), high)
+
+    def reduce(self, results: Any, rules: Sequence[Rule[Any, Any]]) -> PropagatedUncertainty:
+        """Reduce the results of all draws. Call it with numpy's floating-point warnings off."""
+        labels, scores, label_of = self._list_scores()
+        reduced: dict[str, tuple[NDArray[np.float64], ...]] = {}
+        shares: dict[str, NDArray[np.float64]] = {}
+        names, stacked = _stack_single(self.calculator, results, self.count + 1, self.rows)
+        if names:
+            *parts, deviations = _reduce(stacked)
+            each_share = _attribute(deviations, scores, label_of, len(labels))
+            for index, name in enumerate(names):
+                reduced[name] = tuple(part[index] for part in parts)
+                shares[name] = each_share[index]
+        for name, values in _list_several(self.calculator, results):
+            *parts, _ = _reduce(values.reshape(1, self.count + 1, self.rows, -1))
+            reduced[name] = tuple(part[0] for part in parts)
+        standard, low, high, no_result = ({n: each[k] for n, each in reduced.items()} for k in range(4))
+        no_result = {name: share for name, share in no_result.items() if share.any()}
+        return PropagatedUncertainty(
+            self.is_uncertain,
+            standard,
+            low,
+            high,
+            no_result,
+            labels,
+            shares,
+            self._find_rules(results, rules) if no_result else {},
+        )
+
+    def _list_scores(self) -> tuple[tuple[str, ...], NDArray[np.float64], NDArray[np.intp]]:
+        """Return the labels (L), all deviates (S, n), and the label of each (S,)."""
+        labels: list[str] = []
+        label_of: list[int] = []
+        for (label, _), scores in self._scores.items():
+            each = [label.replace("*", str(at)) for at in range(len(np.atleast_2d(scores)))]
+            labels += [label for label in dict.fromkeys(each) if label not in labels]
+            label_of += [labels.index(label) for label in each]
+        rows = [np.atleast_2d(scores) for scores in self._scores.values()]
+        return tuple(labels), np.concatenate(rows) if rows else np.zeros((0, self.count)), np.array(label_of, np.intp)
+
+    def _find_rules(self, results: Any, rules: Sequence[Rule[Any, Any]]) -> dict[str, NDArray[np.float64]]:
+        shares: dict[str, NDArray[np.float64]] = {}
+        for rule in rules:
+            holds = np.asarray(rule.when(self.inputs, results), dtype=np.float64)
+            shares[rule.code] = holds.reshape(self.count + 1, self.rows, *holds.shape[1:])[1:].mean(axis=0)
+        return shares
 
 
-def propagate(
-    formula: Callable[[Any, int], Any],
-    calculator: AnyCalculator,
-    fields: Mapping[str, Any],
-    uncertainties: Uncertainties,
-) -> tuple[Any, PropagatedUncertainty]:
-    """Evaluate a formula on N rows of inputs, and what the uncertainty of those does to its results.
+def _reduce(values: NDArray[np.float64]) -> tuple[NDArray[np.float64], ...]:
+    """Reduce results (K, 1 + n, ...), the first of them as given, along their draws.
 
-    ``formula`` takes inputs and the number of their rows. ``fields`` holds the columns of the calculator's inputs,
-    ``spreads`` at least one standard uncertainty. Returns the formula's results, N rows, and their uncertainty. Call it
-    with numpy's floating-point warnings off.
+    Returns standard deviation, low and high, and the share of draws without a result, (K, ...), from those that have
+    one; and the deviations from the mean (K, n, ...), 0 where there is none.
     """
-    repeated = repeat_rows(calculator, fields, uncertainties)
-    results = formula(repeated.inputs, repeated.rows * repeated.copies)
-    numeric = [
-        (name, getattr(results, column) if table is None else getattr(getattr(results, table), column))
-        for name, table, column in _numeric(calculator)
-    ]
-    standard: dict[str, NDArray[np.float64]] = {}
-    shares: dict[str, NDArray[np.float64]] = {}
-    together = sum(values.size for _, values in numeric) <= MAX_STACKED_NUMBERS
-    for group in [numeric] if together else [[each] for each in numeric]:
-        stacked = _stack([values for _, values in group], repeated)
-        widths, parts = combine(stacked, repeated.scales)
-        start = 0
-        for name, values in group:
-            if values.ndim == 1:
-                standard[name], shares[name] = widths[start], parts[start]
-                start += 1
-            else:
-                stop = start + values.shape[1]
-                standard[name] = widths[start:stop].T
-                start = stop
-    return _head(results, repeated.rows), PropagatedUncertainty(repeated.uncertain, standard, repeated.sources, shares)
+    given, drawn = values[:, 0], values[:, 1:]
+    count = drawn.shape[1]
+    is_known = np.isfinite(drawn)
+    if is_known.all():
+        mean = drawn.mean(axis=1)
+        deviations = drawn - mean[:, None]
+        variance = (deviations**2).mean(axis=1)
+        ordered = np.sort(drawn, axis=1)
+        low, high = (_pick_percentile(ordered, share * count - 0.5) for share in COVERAGE)
+        no_result = np.zeros(given.shape)
+    else:
+        numbers = is_known.sum(axis=1)
+        divisor = np.maximum(numbers, 1)
+        mean = np.where(is_known, drawn, 0.0).sum(axis=1) / divisor
+        deviations = np.where(is_known, drawn - mean[:, None], 0.0)
+        variance = np.where(numbers > 0, (deviations**2).sum(axis=1) / divisor, np.nan)
+        ordered = np.sort(np.where(is_known, drawn, np.nan), axis=1)  # nan last
+        low, high = (_pick_percentile_of_some(ordered, numbers, share) for share in COVERAGE)
+        no_result = 1 - numbers / count
+    standard = np.sqrt(variance)
+    is_exact = standard <= _ROUNDING * np.abs(mean)
+    if is_exact.any():  # without any spread the range is the value, to its last bit
+        keeps = is_exact & np.isfinite(given)
+        standard, deviations = np.where(is_exact, 0.0, standard), np.where(is_exact[:, None], 0.0, deviations)
+        low, high = np.where(keeps, given, low), np.where(keeps, given, high)
+    return standard, low, high, no_result, deviations
 
 
-def combine(
-    results: NDArray[np.float64], scales: NDArray[np.float64]
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Reduce the results of repeated rows to standard uncertainties (K, N) and the shares of their squares (K, L, N).
+def _pick_percentile(ordered: NDArray[np.float64], position: float) -> NDArray[np.float64]:
+    """Return ordered values (K, n, ...) at a position along n, linear between the middles of strata."""
+    left = int(position)
+    return np.asarray(ordered[:, left] + (ordered[:, left + 1] - ordered[:, left]) * (position - left))
 
-    ``results`` has shape (K, 1 + 2 L, N), in the order of `RepeatedRows`, ``scales`` (L, N).
+
+def _pick_percentile_of_some(
+    ordered: NDArray[np.float64], numbers: NDArray[np.intp], share: float
+) -> NDArray[np.float64]:
+    """Return the same where only the first ``numbers`` (K, ...) of the ordered values count."""
+    last = np.maximum(numbers - 1, 0)
+    position = np.clip(share * numbers - 0.5, 0.0, last)
+    left = position.astype(np.intp)
+    below, above = (np.take_along_axis(ordered, at[:, None], axis=1)[:, 0] for at in (left, np.minimum(left + 1, last)))
+    return np.asarray(below + (above - below) * (position - left))
+
+
+def _attribute(
+    deviations: NDArray[np.float64], scores: NDArray[np.float64], label_of: NDArray[np.intp], labels: int
+) -> NDArray[np.float64]:
+    """Return the share of each label (K, L, N) in the variance of results with deviations (K, n, N).
+
+    The squared correlation with the draws (S, n) of each source, added up by label, over the sum of all.
     """
-    up = results[:, 1::2]
-    differences = up - results[:, 2::2]
-    is_significant = (np.abs(differences) > ROUNDING_TOLERANCE * np.abs(up)) & (scales != 0)
-    squares = np.where(is_significant, differences * scales, 0.0)
-    squares *= squares
-    variance = squares.sum(axis=1)
-    shares = np.where(variance[:, None] > 0, squares / variance[:, None], 0.0)
-    return np.sqrt(variance), shares
+    squares = np.matmul(scores, deviations) ** 2
+    by_label = squares
+    if len(label_of) != labels:
+        is_of = label_of == np.arange(labels)[:, None]
+        by_label = np.matmul(is_of.astype(np.float64), squares)
+    shares = _normalize(by_label)
+    return _normalize(np.where(shares < MIN_SHARE, 0.0, shares))
 
 
-def repeat_rows(calculator: AnyCalculator, fields: Mapping[str, Any], uncertainties: Uncertainties) -> RepeatedRows:
-    """Build the rows on which a formula is evaluated: as given, then each uncertain input moved up and down."""
-    sources = tuple((path, at) for path, uncertainty in uncertainties.items() for at in _positions(uncertainty))
-    steps = _steps(calculator, sources)
-    rows = next(iter(uncertainties.values())).shape[0]
-    copies = 1 + 2 * len(sources)
-    repeated = _repeat(fields, rows, copies)
-    columns = [_column(repeated, path, at) for path, at in sources]
-    values = np.array([column[:rows] for column in columns])
-    widths = np.array([uncertainties[path] if at is None else uncertainties[path][:, at] for path, at in sources])
-    moved = steps.move(values, widths)
-    for index, column in enumerate(columns):
-        start = (1 + 2 * index) * rows
-        column[start : start + rows], column[start + rows : start + 2 * rows] = moved[0, index], moved[1, index]
-    step = moved[0] - moved[1]
-    scales = np.where(np.isfinite(step) & (step != 0), widths / step, 0.0)
-    inputs = calculator.inputs(**repeated)
-    return RepeatedRows(inputs, rows, copies, steps.sources, scales, np.asarray(widths.any(axis=0)))
-
-
-@dataclass(frozen=True, slots=True)
-class _Steps:
-    """How some sources are moved: their names and bounds, SI, shape (L, 1); None where none has such a bound."""
-
-    sources: tuple[str, ...]
-    at_least: NDArray[np.float64] | None
-    above: NDArray[np.float64] | None
-    at_most: NDArray[np.float64] | None
-    below: NDArray[np.float64] | None
-
-    def move(self, values: NDArray[np.float64], widths: NDArray[np.float64]) -> NDArray[np.float64]:
-        """Values (L, N) moved up and down, (2, L, N): within closed bounds and at most half way to open ones."""
-        moved = np.array((values + widths, values - widths))
-        if self.at_least is not None:
-            np.maximum(moved, self.at_least, out=moved)
-        if self.above is not None:
-            np.maximum(moved, (values + self.above) / 2, out=moved)
-        if self.at_most is not None:
-            np.minimum(moved, self.at_most, out=moved)
-        if self.below is not None:
-            np.minimum(moved, (values + self.below) / 2, out=moved)
-        return moved
-
-
-@functools.lru_cache(maxsize=1024)
-def _steps(calculator: AnyCalculator, sources: tuple[tuple[Path, int | None], ...]) -> _Steps:
-    kinds = [_kind(calculator, path) for path, _ in sources]
-    names = tuple("/".join((path[0], *([] if at is None else [str(at)]), *path[1:])) for path, at in sources)
-
-    def edges(bound: str, nothing: float) -> NDArray[np.float64] | None:
-        results = [(getattr(kind, bound), units.get_unit(kind.unit)) for kind in kinds]
-        edge = np.array([[nothing if value is None else unit.to_si(value)] for value, unit in results])
-        return edge if np.isfinite(edge).any() else None
-
-    return _Steps(
-        names,
-        edges("at_least", -math.inf),
-        edges("above", -math.inf),
-        edges("at_most", math.inf),
-        edges("below", math.inf),
-    )
+def _normalize(values: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return values (K, L, N) over their sum along L; zeros where that is 0."""
+    total = values.sum(axis=1, keepdims=True)
+    return np.asarray(values / np.where(total > 0, total, 1.0))
 
 
 @functools.cache
-def _numeric(calculator: AnyCalculator) -> tuple[tuple[str, str | None, str], ...]:
+def _list_numeric(calculator: AnyCalculator) -> tuple[tuple[str, str | None, str], ...]:
     """Return the numeric results: name, which of a table is ``packs.endurance``, table if any, and field."""
     fields: list[tuple[str, str | None, str]] = []
     for name, kind in calculator.result_fields.items():
@@ -185,15 +285,22 @@ def _numeric(calculator: AnyCalculator) -> tuple[tuple[str, str | None, str], ..
     return tuple(fields)
 
 
-def _stack(values: list[NDArray[np.float64]], repeated: RepeatedRows) -> NDArray[np.float64]:
-    """Numeric results (n,) and (n, M) of repeated rows as one array (K, copies, rows)."""
-    flat = np.concatenate([each if each.ndim == 1 else each.T.reshape(-1) for each in values])
-    return flat.reshape((-1, repeated.copies, repeated.rows))
+def _stack_single(
+    calculator: AnyCalculator, results: Any, copies: int, rows: int
+) -> tuple[list[str], NDArray[np.float64]]:
+    """Return the names of the results that are one number, and their values (K, copies, rows)."""
+    names = [name for name, table, _ in _list_numeric(calculator) if table is None and getattr(results, name).ndim == 1]
+    if not names:
+        return names, np.zeros((0, copies, rows))
+    return names, np.array([getattr(results, name) for name in names]).reshape(-1, copies, rows)
 
 
-def _positions(uncertainty: NDArray[np.float64]) -> list[int | None]:
-    """Return the uncertain entries of a list; a plain input counts as one entry, None."""
-    return [None] if uncertainty.ndim == 1 else [int(at) for at in np.flatnonzero((uncertainty > 0).any(axis=0))]
+def _list_several(calculator: AnyCalculator, results: Any) -> Iterator[tuple[str, NDArray[np.float64]]]:
+    """Yield the results of several numbers, (copies rows, M)."""
+    for name, table, column in _list_numeric(calculator):
+        values = getattr(results if table is None else getattr(results, table), column)
+        if values.ndim > 1:
+            yield name, values
 
 
 def _repeat(fields: Mapping[str, Any], rows: int, copies: int) -> dict[str, Any]:
@@ -210,24 +317,42 @@ def _repeat(fields: Mapping[str, Any], rows: int, copies: int) -> dict[str, Any]
     return repeated
 
 
-def _column(fields: Mapping[str, Any], path: Path, at: int | None) -> NDArray[np.float64]:
-    """Return the numbers of one source in columns of inputs, as a view (n,)."""
-    values = functools.reduce(getattr, path[1:], fields[path[0]])
-    view: NDArray[np.float64] = values if at is None else values[:, at]
-    return view
-
-
-def _head(results: Any, rows: int) -> Any:
-    """Return the first rows of results."""
+def get_first_rows(results: Any, rows: int) -> Any:
+    """Return the first rows of inputs or results."""
     if isinstance(results, np.ndarray):
         return results[:rows]
-    heads = [_head(getattr(results, name), rows) for name in get_fields(type(results))]
+    heads = [get_first_rows(getattr(results, name), rows) for name in get_fields(type(results))]
     return type(results)(*heads)
 
 
-def _kind(calculator: AnyCalculator, path: Path) -> Quantity:
+def get_values(inputs: Any, path: Path) -> Any:
+    """Return a field of inputs, or a column of a table of theirs."""
+    return functools.reduce(getattr, path, inputs)
+
+
+def set_values(inputs: Any, path: Path, values: Any) -> None:
+    """Set a field of inputs that belong to the caller, or a column of a table of theirs."""
+    if len(path) > 1:
+        values = dataclasses.replace(getattr(inputs, path[0]), **{path[1]: values})
+    # Setting a field of a frozen dataclass: a replaced copy of some thirty fields would cost ten times as much.
+    object.__setattr__(inputs, path[0], values)
+
+
+@functools.lru_cache(maxsize=4096)
+def _get_bounds(calculator: AnyCalculator, path: Path) -> tuple[float, float]:
+    """Return the lowest and the highest value of an input, SI; next to an open bound the next double."""
     kind = calculator.input_fields[path[0]]
     quantity = (kind.columns[path[1]] if kind.columns else kind).quantity
     if quantity is None:
         raise TypeError(f"{path} is not a quantity")
-    return quantity
+    unit = units.get_unit(quantity.unit)
+    low, high = -np.inf, np.inf
+    if quantity.at_least is not None:
+        low = float(unit.to_si(quantity.at_least))
+    elif quantity.above is not None:
+        low = float(np.nextafter(unit.to_si(quantity.above), np.inf))
+    if quantity.at_most is not None:
+        high = float(unit.to_si(quantity.at_most))
+    elif quantity.below is not None:
+        high = float(np.nextafter(unit.to_si(quantity.below), -np.inf))
+    return low, high

@@ -79,6 +79,7 @@ class Assumption(Generic[I]):
     """A default that depends on other inputs. ``value`` gives nan (or -1 for a Choice) where nothing is assumed."""
 
     name: str
+    """The input; ``packs.cell_resistance`` is a column of a table, whose ``value`` has shape (N, M)."""
     text: str
     value: Callable[[I], Array | IndexArray]
     _: KW_ONLY
@@ -88,6 +89,14 @@ class Assumption(Generic[I]):
     """Of a positive value known to a factor, x/÷ 1.5: one standard deviation of its logarithm (log-normal)."""
     solved_from: tuple[str, ...] = ()
     """Measured inputs that, where all are given, the value is derived from rather than assumed."""
+
+    draw: str = ""
+    """Assumptions with the same one are uncertain together, as by one law; by default their name without the table."""
+
+    @property
+    def shared_draw(self) -> str:
+        """The name of its draws where uncertainty is propagated, and among the shares."""
+        return self.draw or self.name.rpartition(".")[2]
 
     @property
     def is_uncertain(self) -> bool:

@@ -93,6 +93,12 @@ def suggest(word: str, known: Iterable[str]) -> str:
     return f"; did you mean {join_with_or(meant)}?" if meant else ""
 
 
+def join_with_and(words: Iterable[str]) -> str:
+    """Return ``a, b and c``."""
+    listed = list(words)
+    return listed[0] if len(listed) == 1 else f"{', '.join(listed[:-1])} and {listed[-1]}"
+
+
 def join_with_or(words: Iterable[str]) -> str:
     """Return ``a, b or c``."""
     listed = list(words)

@@ -20,6 +20,20 @@ def normal_probability(deviations: Array) -> Array:
     return np.array(probabilities).reshape(deviations.shape)
 
 
+_DEVIATES: Final = np.linspace(-8.0, 8.0, 4001)
+_PROBABILITIES: Final = normal_probability(_DEVIATES)
+
+
+def normal_cumulative(deviates: Array) -> Array:
+    """Compute the normal distribution function (any shape), to 1e-6: interpolated between 4,001 points."""
+    return np.interp(deviates, _DEVIATES, _PROBABILITIES)
+
+
+def normal_quantile(probabilities: Array) -> Array:
+    """Compute the inverse of `normal_cumulative` (any shape)."""
+    return np.interp(probabilities, _PROBABILITIES, _DEVIATES)
+
+
 def reading_uncertainty(resolution: Array) -> Array:
     """Compute the standard uncertainty ``d / sqrt(12)`` of one reading of a digital display.
 

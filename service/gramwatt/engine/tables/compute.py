@@ -32,14 +32,20 @@ def compute_batch(plan: Plan, chunk: Chunk) -> Iterator[BatchResult]:
             yield from compute_batch(plan, chunk.slice(start, start + MAX_CHUNK_ROWS))
         return
     results = _ColumnResults(plan, chunk.rows)
-    rows = get_block_rows(calculator, cells) if plan.uncertain else BLOCK_ROWS
+    rows = get_block_rows(calculator, cells, plan.draws) if plan.uncertain else BLOCK_ROWS
     for start in range(0, chunk.rows, rows):
         budget.check()
         stop = min(start + rows, chunk.rows)
         block = {name: slice_cells(column, start, stop) for name, column in cells.items()}
         uncertainties = {name: block.pop(name) for name in list(block) if name not in calculator.input_fields}
         outcome = evaluate_columns(
-            calculator, block, stop - start, text=chunk.text, propagates=plan.uncertain, uncertainties=uncertainties
+            calculator,
+            block,
+            stop - start,
+            text=chunk.text,
+            propagates=plan.uncertain,
+            uncertainties=uncertainties,
+            draws=plan.draws,
         )
         row_errors = {row - start: errors for row, errors in chunk.errors.items() if start <= row < stop}
         results.add(outcome, start, {**outcome.errors, **row_errors})

@@ -11,7 +11,7 @@ from gramwatt.engine import budget
 from gramwatt.engine.column_types import Column, column_uncertainties
 from gramwatt.engine.limits import MAX_GRID_NUMBERS
 from gramwatt.engine.nested import read_column
-from gramwatt.engine.tables.blocks import count_uncertain_defaults
+from gramwatt.engine.sources import may_vary
 from gramwatt.engine.tables.plan import Plan
 from gramwatt.engine.tables.sweep import Axis, count_points
 from gramwatt.model import NumberList, Recording, get_fields
@@ -51,7 +51,7 @@ def estimate_point_work(plan: Plan, axes: Sequence[Axis]) -> int:
         entries += _entries(column)
         moved += _moved(column)
     given = {*plan.constants, *(axis.name for axis in axes)}
-    copies = 1 + 2 * (moved + count_uncertain_defaults(calculator, given)) if _propagates(plan) else 1
+    copies = plan.draws + 1 if _propagates(plan) and (moved or may_vary(calculator, given)) else 1
     results = sum(kind.max_length if isinstance(kind, NumberList) else 1 for kind in calculator.result_fields.values())
     if calculator.columnwise:
         return copies * (len(calculator.input_fields) + results)

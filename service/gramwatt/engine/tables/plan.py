@@ -10,6 +10,7 @@ from typing import Any
 from gramwatt.engine import registry
 from gramwatt.engine.column_types import column_uncertainties
 from gramwatt.engine.columns import unknown_input_errors
+from gramwatt.engine.draws import FEW_DRAWS
 from gramwatt.engine.nested import read_column
 from gramwatt.engine.response import check_result_units, get_declared_units
 from gramwatt.model import Calculator, Count, Kind, Quantity, units
@@ -30,6 +31,8 @@ class Plan:
     """Inputs that are output columns."""
     uncertain: bool = False
     """Whether standard uncertainties are computed, in columns ``<result>_u``."""
+    draws: int = FEW_DRAWS
+    """Draws of each row, where uncertainty is propagated."""
 
     @property
     def calculator(self) -> Calculator[Any, Any]:

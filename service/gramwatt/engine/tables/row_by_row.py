@@ -45,7 +45,13 @@ def _compute_row(
     inputs = plan.calculator.input_fields
     uncertainties = {name: columns.pop(name) for name in list(columns) if name not in inputs}
     outcome = evaluate_columns(
-        plan.calculator, columns, 1, text=chunk.text, propagates=plan.uncertain, uncertainties=uncertainties
+        plan.calculator,
+        columns,
+        1,
+        text=chunk.text,
+        propagates=plan.uncertain,
+        uncertainties=uncertainties,
+        draws=plan.draws,
     )
     if outcome.errors:
         return {}, outcome.errors[0]
