@@ -18,8 +18,9 @@ import pytest
 from flask.testing import FlaskClient
 from werkzeug.test import TestResponse
 
-from gramwatt.engine import registry, uncertainty
+from gramwatt.engine import evaluate, registry
 from gramwatt.engine.budget import Budget
+from gramwatt.engine.draws import FEW_DRAWS
 from gramwatt.engine.limits import (
     FREE_RESPONSE_BYTES,
     FREE_RESULT_ROWS,
@@ -34,7 +35,7 @@ from gramwatt.engine.tables import batch
 from gramwatt.engine.tables.chunks import Chunk
 from gramwatt.engine.tables.compute import compute_batch
 from gramwatt.engine.tables.plan import Plan
-from gramwatt.model import NumberList, Table
+from gramwatt.model import AnyCalculator, NumberList, Table
 from gramwatt.server.adapter import WsgiToAsgi
 from gramwatt.web import create_app
 from gramwatt.web.middleware.work_limits import CANCELLED_KEY, get_max_short_inputs, runs_long
@@ -164,21 +165,20 @@ def test_a_picture_of_pixels_is_bounded(client: FlaskClient) -> None:
 def test_the_formula_sees_bounded_rows_however_many_inputs_carry_uncertainty(
     monkeypatch: pytest.MonkeyPatch, client: FlaskClient
 ) -> None:
-    """Each uncertain input doubles the rows of a table's block, so blocks become shorter."""
+    """Each row of a table is drawn many times, so blocks become shorter."""
     seen: list[int] = []
-    repeat = uncertainty.repeat_rows
+    call = evaluate._call_formula
 
-    def watched(*given: Any) -> Any:
-        repeated = repeat(*given)
-        seen.append(repeated.rows * repeated.copies)
-        return repeated
+    def watched(calculator: AnyCalculator, inputs: Any, rows: int) -> Any:
+        seen.append(rows)
+        return call(calculator, inputs, rows)
 
-    monkeypatch.setattr(uncertainty, "repeat_rows", watched)
+    monkeypatch.setattr(evaluate, "_call_formula", watched)
     header = "mass,diameter,motors,air_density"
     body = "\n".join([header, *["700 ± 5,7 ± 0.1,4,1.2 ± 0.01"] * 20_000])
     response = client.post("/v1/hover-power/batch?uncertainty=true", data=body, content_type="text/csv")
     assert len(response.data.splitlines()) == 20_001
-    assert sum(seen) > 20_000
+    assert sum(seen) > FEW_DRAWS * 20_000
     assert max(seen) <= MAX_STACKED_ROWS
 
 

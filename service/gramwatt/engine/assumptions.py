@@ -67,7 +67,7 @@ def fill_draws(draws: Draws, assumptions: Sequence[Assumption[Any]], present: Ma
             continue
         solved = _all_present(present, assumption.solved_from, draws.rows)
         if np.count_nonzero(solved):
-            filled = filled & ~np.tile(solved, draws.count + 1)
+            filled = filled & ~np.tile(solved, draws.count)
         if assumption.factor is None:
             width = np.asarray(assumption.uncertainty(draws.inputs) if assumption.uncertainty else 0.0)
         else:

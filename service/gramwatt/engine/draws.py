@@ -21,7 +21,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gramwatt.engine import registry
-from gramwatt.engine.column_types import make_read_only
 from gramwatt.model import AnyCalculator, Deviate, get_fields
 
 DRAWS: Final = 1000
@@ -38,15 +37,20 @@ def make_quantiles(count: int) -> tuple[Floats, Floats]:
     """Return the middles of ``count`` equally likely strata (n,), and the normal deviates there, of variance 1."""
     strata = (np.arange(count) + 0.5) / count
     normal = np.array([NormalDist().inv_cdf(each) for each in strata.tolist()])
-    return make_read_only(strata), make_read_only(normal / np.sqrt((normal**2).mean()))
+    normal /= np.sqrt((normal**2).mean())
+    strata.flags.writeable = normal.flags.writeable = False
+    return strata, normal
 
 
 def get_strata(name: str, count: int) -> Strata:
     """Return the stratum of each of ``count`` draws (n,) of a named input."""
     position = _get_positions().get(name)
     if position is None:
-        return get_entry_strata(name, 1, count)[0]
-    return _make_design(",".join(_get_positions()), len(_get_positions()), count)[position]
+        design, position = get_entry_strata(name, 1, count), 0
+    else:
+        design = _make_design(",".join(_get_positions()), len(_get_positions()), count)
+    strata: Strata = design[position]
+    return strata
 
 
 def get_entry_strata(name: str, entries: int, count: int) -> Strata:
@@ -71,7 +75,8 @@ def _make_design(seed: str, inputs: int, count: int, first: str = "") -> Strata:
         scores = normal[strata]
         uncorrelated = np.linalg.solve(np.linalg.cholesky(scores @ scores.T / count), scores)
         strata = uncorrelated.argsort(axis=1, kind="stable").argsort(axis=1, kind="stable")
-    return np.asarray(make_read_only(strata))
+    strata.flags.writeable = False
+    return strata
 
 
 @functools.cache

@@ -18,7 +18,7 @@ from gramwatt.engine.column_types import Cells, Column, all_false, all_true, col
 from gramwatt.engine.draws import DRAWS, FEW_DRAWS
 from gramwatt.engine.input_plans import CompleteInputs, get_conditions
 from gramwatt.engine.sources import get_deviates, list_sources
-from gramwatt.engine.uncertainty import Draws, PropagatedUncertainty, get_first_rows
+from gramwatt.engine.uncertainty import Draws, PropagatedUncertainty
 from gramwatt.model import AnyCalculator, Assumption, BoolArray, Caution, Kind, Rule, Table
 from gramwatt.model.messages import InputError
 
@@ -125,7 +125,7 @@ def _compute(
     errors: Mapping[int, Sequence[InputError]],
     draws: int,
 ) -> Outcome:
-    """Fill in the assumptions, evaluate the formula once, and find the rules and cautions that hold."""
+    """Fill in the assumptions, evaluate the formula, and find the rules and cautions that hold."""
     with np.errstate(all="ignore"):
         inputs = calculator.inputs(**complete.fields)
         solved, taken = fill_and_record_assumptions(calculator, inputs, complete, rows)
@@ -133,12 +133,10 @@ def _compute(
         if row_errors:
             return Outcome(calculator, rows, {**errors, **row_errors}, present=complete.present, over_budget=True)
         drawn = _draw(calculator, inputs, complete, taken, rows, draws) if draws else None
-        if drawn is None:
-            results, uncertainty = _call_formula(calculator, inputs, rows), None
-        else:
-            all_results = _call_formula(calculator, drawn.inputs, rows * (drawn.count + 1))
-            results = get_first_rows(all_results, rows)
-            uncertainty = drawn.reduce(all_results, calculator.rules)
+        results = _call_formula(calculator, inputs, rows)
+        uncertainty = None
+        if drawn is not None:
+            uncertainty = drawn.reduce(results, _call_formula(calculator, drawn.inputs, rows * drawn.count))
         notices = _find_notices(calculator, inputs, results, complete.assumed, rows)
     return Outcome(
         calculator,
@@ -163,7 +161,7 @@ def _draw(
     rows: int,
     count: int,
 ) -> Draws | None:
-    """Return the inputs as given, followed by draws of them; None where all are exact. ``taken``: some row's."""
+    """Return draws of the inputs; None where all are exact. ``taken`` are the assumptions that some row took."""
     sources, deviates = list_sources(calculator, inputs, complete), get_deviates(calculator)
     if not sources and not deviates:
         no_rows = all_false(rows)

@@ -1,8 +1,8 @@
-"""From the distributions of inputs to those of results, for any formula, in the one call of it that gives the results.
+"""From the distributions of inputs to those of results, for any formula.
 
-JCGM 101:2008, propagation of distributions: every uncertain input is drawn n times, the formula is evaluated on all
-draws as rows, and the results are reduced to standard deviations and percentiles. Inputs are independent. The draws are
-fixed (`draws`), so the same request gives the same response.
+JCGM 101:2008, propagation of distributions: every uncertain input is drawn n times, the formula is evaluated once on
+all draws as rows, and the results are reduced to standard deviations and percentiles. Inputs are independent. The draws
+are fixed (`draws`), so the same request gives the same response.
 
 - A value given as x ± u is normal, cut at the bounds of its input (JCGM 101, 6.4.7; the cut is the knowledge that the
   bounds hold).
@@ -15,7 +15,7 @@ from __future__ import annotations
 
 import dataclasses
 import functools
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any, Final, Literal, TypeAlias
 
@@ -23,7 +23,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gramwatt.engine.draws import get_entry_strata, get_strata, make_quantiles
-from gramwatt.model import AnyCalculator, Array, BoolArray, Deviate, Rule, get_fields, units
+from gramwatt.model import AnyCalculator, Array, BoolArray, Deviate, get_fields, units
 from gramwatt.physics.statistics import normal_cumulative, normal_quantile
 
 Path: TypeAlias = tuple[str, ...]
@@ -80,11 +80,11 @@ class PropagatedUncertainty:
 
 
 class Draws:
-    """N rows of inputs as given, followed by n draws of each: row ``i N + r`` is draw i of request r, 0 as given."""
+    """n draws of N rows of inputs: row ``i N + r`` is draw i of request r."""
 
     def __init__(self, calculator: AnyCalculator, fields: Mapping[str, Any], rows: int, count: int) -> None:
         self.calculator, self.rows, self.count = calculator, rows, count
-        self.inputs = calculator.inputs(**_repeat(fields, rows, count + 1))
+        self.inputs = calculator.inputs(**_repeat(fields, rows, count))
         self.is_uncertain = np.zeros(rows, dtype=np.bool_)
         self._scores: dict[tuple[str, str], NDArray[np.float64]] = {}
         """The draws of each source as normal deviates, (n,) or of many entries (M, n), by its label and its draw."""
@@ -92,7 +92,7 @@ class Draws:
     def apply(self, source: Source) -> None:
         """Vary an input by a source of uncertainty, each entry of a list or a table by draws of its own."""
         values = get_values(self.inputs, source.path)
-        values = values.reshape(self.count + 1, self.rows, *values.shape[1:])
+        values = values.reshape(self.count, self.rows, *values.shape[1:])
         entries = values.shape[2] if values.ndim > 2 else None
         strata = (
             get_strata(source.draw, self.count)
@@ -104,10 +104,10 @@ class Draws:
         width = source.width[None]
         if source.shape == "even":
             middles, _ = make_quantiles(self.count)
-            varied = self._clip(values[1:] + width * (middles[strata] - 0.5), source.path)
+            varied = self._clip(values + width * (middles[strata] - 0.5), source.path)
         else:
             varied = self._draw(values[:1], width, strata, source)
-        values[1:] = np.where(width > 0, varied, values[1:])
+        values[...] = np.where(width > 0, varied, values)
         self.is_uncertain |= (source.width > 0).reshape(self.rows, -1).any(axis=1)
 
     def apply_assumed(self, source: Source, varies: BoolArray) -> None:
@@ -117,10 +117,9 @@ class Draws:
         self._note(source, strata)
         by_draw = np.repeat(strata, self.rows).reshape(-1, *[1] * (values.ndim - 1))
         width = np.broadcast_to(source.width, values.shape)
-        varied = np.array(values)
-        varied[self.rows :] = self._draw(values[self.rows :], width[self.rows :], by_draw, source)
+        varied = self._draw(values, width, by_draw, source)
         set_values(self.inputs, source.path, np.where(varies, varied, values))
-        self.is_uncertain |= varies.reshape(self.count + 1, self.rows, -1).any(axis=(0, 2))
+        self.is_uncertain |= varies.reshape(self.count, self.rows, -1).any(axis=(0, 2))
 
     def apply_deviate(self, name: str, kind: Deviate) -> None:
         """Draw a deviate that the formula scales."""
@@ -128,7 +127,7 @@ class Draws:
         middles, normal = make_quantiles(self.count)
         self._scores[(name, name)] = normal[strata]
         values = middles[strata] - 0.5 if kind.even else normal[strata]
-        set_values(self.inputs, (name,), np.repeat(np.concatenate(([0.0], values)), self.rows))
+        set_values(self.inputs, (name,), np.repeat(values, self.rows))
         self.is_uncertain[:] = True
 
     def _draw(self, values: Array, width: Array, strata: NDArray[np.intp], source: Source) -> NDArray[np.float64]:
@@ -154,20 +153,25 @@ class Draws:
         low, high = _get_bounds(self.calculator, path)
         return np.minimum(np.maximum(values, low), high)
 
-    def reduce(self, results: Any, rules: Sequence[Rule[Any, Any]]) -> PropagatedUncertainty:
-        """Reduce the results of all draws. Call it with numpy's floating-point warnings off."""
+    def reduce(self, given: Any, results: Any) -> PropagatedUncertainty:
+        """Reduce the results of all draws; ``given`` are those of the inputs as given.
+
+        Call it with numpy's floating-point warnings off.
+        """
         labels, scores, label_of = self._list_scores()
         reduced: dict[str, tuple[NDArray[np.float64], ...]] = {}
         shares: dict[str, NDArray[np.float64]] = {}
-        names, stacked = _stack_single(self.calculator, results, self.count + 1, self.rows)
+        names = _list_single(self.calculator, given)
         if names:
-            *parts, deviations = _reduce(stacked)
+            of_inputs = np.array([getattr(given, name) for name in names])
+            drawn = np.array([getattr(results, name) for name in names]).reshape(-1, self.count, self.rows)
+            *parts, deviations = _reduce(of_inputs, drawn)
             each_share = _attribute(deviations, scores, label_of, len(labels))
             for index, name in enumerate(names):
                 reduced[name] = tuple(part[index] for part in parts)
                 shares[name] = each_share[index]
-        for name, values in _list_several(self.calculator, results):
-            *parts, _ = _reduce(values.reshape(1, self.count + 1, self.rows, -1))
+        for name, one, values in _list_several(self.calculator, given, results):
+            *parts, _ = _reduce(one[None], values.reshape(1, self.count, self.rows, -1))
             reduced[name] = tuple(part[0] for part in parts)
         standard, low, high, no_result = ({n: each[k] for n, each in reduced.items()} for k in range(4))
         no_result = {name: share for name, share in no_result.items() if share.any()}
@@ -179,7 +183,7 @@ class Draws:
             no_result,
             labels,
             shares,
-            self._find_rules(results, rules) if no_result else {},
+            self._find_rules(results) if no_result else {},
         )
 
     def _list_scores(self) -> tuple[tuple[str, ...], NDArray[np.float64], NDArray[np.intp]]:
@@ -193,21 +197,20 @@ class Draws:
         rows = [np.atleast_2d(scores) for scores in self._scores.values()]
         return tuple(labels), np.concatenate(rows) if rows else np.zeros((0, self.count)), np.array(label_of, np.intp)
 
-    def _find_rules(self, results: Any, rules: Sequence[Rule[Any, Any]]) -> dict[str, NDArray[np.float64]]:
+    def _find_rules(self, results: Any) -> dict[str, NDArray[np.float64]]:
         shares: dict[str, NDArray[np.float64]] = {}
-        for rule in rules:
+        for rule in self.calculator.rules:
             holds = np.asarray(rule.when(self.inputs, results), dtype=np.float64)
-            shares[rule.code] = holds.reshape(self.count + 1, self.rows, *holds.shape[1:])[1:].mean(axis=0)
+            shares[rule.code] = holds.reshape(self.count, self.rows, *holds.shape[1:]).mean(axis=0)
         return shares
 
 
-def _reduce(values: NDArray[np.float64]) -> tuple[NDArray[np.float64], ...]:
-    """Reduce results (K, 1 + n, ...), the first of them as given, along their draws.
+def _reduce(given: NDArray[np.float64], drawn: NDArray[np.float64]) -> tuple[NDArray[np.float64], ...]:
+    """Reduce the draws (K, n, ...) of results that are ``given`` (K, ...) for the inputs as given.
 
     Returns standard deviation, low and high, and the share of draws without a result, (K, ...), from those that have
     one; and the deviations from the mean (K, n, ...), 0 where there is none.
     """
-    given, drawn = values[:, 0], values[:, 1:]
     count = drawn.shape[1]
     is_known = np.isfinite(drawn)
     if is_known.all():
@@ -285,22 +288,19 @@ def _list_numeric(calculator: AnyCalculator) -> tuple[tuple[str, str | None, str
     return tuple(fields)
 
 
-def _stack_single(
-    calculator: AnyCalculator, results: Any, copies: int, rows: int
-) -> tuple[list[str], NDArray[np.float64]]:
-    """Return the names of the results that are one number, and their values (K, copies, rows)."""
-    names = [name for name, table, _ in _list_numeric(calculator) if table is None and getattr(results, name).ndim == 1]
-    if not names:
-        return names, np.zeros((0, copies, rows))
-    return names, np.array([getattr(results, name) for name in names]).reshape(-1, copies, rows)
+def _list_single(calculator: AnyCalculator, results: Any) -> list[str]:
+    """Return the names of the results that are one number."""
+    return [name for name, table, _ in _list_numeric(calculator) if table is None and getattr(results, name).ndim == 1]
 
 
-def _list_several(calculator: AnyCalculator, results: Any) -> Iterator[tuple[str, NDArray[np.float64]]]:
-    """Yield the results of several numbers, (copies rows, M)."""
+def _list_several(
+    calculator: AnyCalculator, given: Any, results: Any
+) -> Iterator[tuple[str, NDArray[np.float64], NDArray[np.float64]]]:
+    """Yield the results of several numbers: as given (N, M), and of the draws (n N, M)."""
     for name, table, column in _list_numeric(calculator):
-        values = getattr(results if table is None else getattr(results, table), column)
-        if values.ndim > 1:
-            yield name, values
+        one, values = (getattr(each if table is None else getattr(each, table), column) for each in (given, results))
+        if one.ndim > 1 and values.shape[1:] == one.shape[1:]:
+            yield name, one, values
 
 
 def _repeat(fields: Mapping[str, Any], rows: int, copies: int) -> dict[str, Any]:
@@ -315,14 +315,6 @@ def _repeat(fields: Mapping[str, Any], rows: int, copies: int) -> dict[str, Any]
         else:
             repeated[name] = value.repeat(copies) if value.ndim == 1 else value.repeat(copies, axis=0)
     return repeated
-
-
-def get_first_rows(results: Any, rows: int) -> Any:
-    """Return the first rows of inputs or results."""
-    if isinstance(results, np.ndarray):
-        return results[:rows]
-    heads = [get_first_rows(getattr(results, name), rows) for name in get_fields(type(results))]
-    return type(results)(*heads)
 
 
 def get_values(inputs: Any, path: Path) -> Any:

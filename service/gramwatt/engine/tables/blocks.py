@@ -24,4 +24,4 @@ def get_block_rows(calculator: Calculator[Any, Any], cells: Mapping[str, Cells],
     uncertain = any(isinstance(calculator.input_fields[name], Quantity) for name in given - plain)
     if not uncertain and len(given) == len(cells) and not may_vary(calculator, given):
         return BLOCK_ROWS
-    return min(BLOCK_ROWS, max(MIN_BLOCK_ROWS, MAX_STACKED_ROWS // (draws + 1)))
+    return min(BLOCK_ROWS, max(MIN_BLOCK_ROWS, MAX_STACKED_ROWS // draws))

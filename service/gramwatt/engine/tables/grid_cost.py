@@ -51,7 +51,7 @@ def estimate_point_work(plan: Plan, axes: Sequence[Axis]) -> int:
         entries += _entries(column)
         moved += _moved(column)
     given = {*plan.constants, *(axis.name for axis in axes)}
-    copies = plan.draws + 1 if _propagates(plan) and (moved or may_vary(calculator, given)) else 1
+    copies = 1 + plan.draws if _propagates(plan) and (moved or may_vary(calculator, given)) else 1
     results = sum(kind.max_length if isinstance(kind, NumberList) else 1 for kind in calculator.result_fields.values())
     if calculator.columnwise:
         return copies * (len(calculator.input_fields) + results)

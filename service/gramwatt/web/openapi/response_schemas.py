@@ -19,6 +19,14 @@ _NUMBER_OR_LIST: Final[JsonSchema] = {
     ]
 }
 
+_SHARE: Final[JsonSchema] = {"type": ["number", "null"], "format": "double", "minimum": 0, "maximum": 1}
+_SHARE_OR_LIST: Final[JsonSchema] = {
+    "anyOf": [
+        {"type": "number", "format": "double", "minimum": 0, "maximum": 1},
+        {"type": "array", "maxItems": 2000, "items": _SHARE},
+    ]
+}
+
 RESPONSE_SCHEMAS: Final[Mapping[str, JsonSchema]] = {
     "Units": {
         "type": "object",
@@ -78,10 +86,14 @@ RESPONSE_SCHEMAS: Final[Mapping[str, JsonSchema]] = {
         {
             "standard": {
                 **_NUMBER_OR_LIST,
-                "description": "Combined standard uncertainty (JCGM 100, 5.1.2), in the result's unit.",
+                "description": "Standard deviation of the result's distribution (JCGM 101), in its unit.",
             },
-            "low": {**_NUMBER_OR_LIST, "description": "The result minus two standard uncertainties (k = 2)."},
-            "high": {**_NUMBER_OR_LIST, "description": "The result plus two standard uncertainties (k = 2)."},
+            "low": {**_NUMBER_OR_LIST, "description": "2.5 per cent of the likely cases lie below this."},
+            "high": {**_NUMBER_OR_LIST, "description": "2.5 per cent of the likely cases lie above this."},
+            "no_result": {
+                **_SHARE_OR_LIST,
+                "description": "Share of the likely cases in which there is no result; left out where it is 0.",
+            },
             "shares": {
                 "type": "object",
                 "description": "Share of each uncertain input in the variance; the shares add up to 1.",
