@@ -83,8 +83,8 @@ def accuracy(folder: Path) -> Section:
             "mΩ and the law of the no-load current had the fitted constants of all nine motors in view. Nothing was "
             "changed for the errors of b, d, f, h.",
             "**Weak: catalogue data alone.** kV and propeller do not show whether a motor is strong or weak: the "
-            "current of strong ones comes out a seventh low, of weak ones a fifth high. The stated range is that wide. Nothing "
-            "above 11.1 V and 11 A was measured: a 6-cell craft at full throttle is an extrapolation.",
+            "current of strong ones comes out a seventh low, of weak ones a fifth high. The stated range is that wide. "
+            "Nothing above 11.1 V and 11 A was measured: a 6-cell craft at full throttle is an extrapolation.",
             "**Weak: the size of the stator.** These benches do not state it, so that its law is not checked here.",
             "**Weak: the pack.** Here the volts at the controller are known. From a pack whose resistance was not "
             "measured, full-throttle current is less sure than any row above.",

@@ -115,6 +115,8 @@ CAUTIONS: Final[dict[str, tuple[dict[str, Any], dict[str, Any]]]] = {
     "motor-assumed": (ONE, {**ONE, "motor_resistance": 200}),
     "propeller-extrapolated": ({**ONE, "pitch": 5.6}, {**ONE, "pitch": 5.6, "thrust_coefficient": 0.2}),
     "motor-extrapolated": ({**ONE, "diameter": 3.9}, {**ONE, "diameter": 4}),
+    "stator-incomplete": ({**ONE, "stator_height": 7}, {**ONE, "stator_height": 7, "stator_diameter": 22}),
+    "bench-point-incomplete": ({**ONE, "bench_thrust": 500}, {**ONE, **BENCH}),
     "micro-propeller": ({**ONE, "diameter": 3, "blades": 4}, {**ONE, "diameter": 3, "blades": 3}),
     "pack-resistance-assumed": (CRAFT, ONE),
     # By hand: two readings of 1 g, U = 2 sqrt(2/12) = 0.82 g.

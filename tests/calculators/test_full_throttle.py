@@ -349,6 +349,8 @@ CAUTIONS: Final[dict[str, tuple[dict[str, Any], dict[str, Any]]]] = {
     # By hand: 5.6 over 5 in is 1.12.
     "propeller-extrapolated": ({**CRAFT, "pitch": 5.6}, {**CRAFT, "pitch": 5.4}),
     "motor-extrapolated": ({**CRAFT, "diameter": 3.9}, {**CRAFT, "diameter": 4}),
+    "stator-incomplete": ({**CRAFT, "stator_height": 7}, {**CRAFT, "stator_height": 7, "stator_diameter": 22}),
+    "bench-point-incomplete": ({**CRAFT, "bench_thrust": 500}, {**CRAFT, **BENCH}),
     "micro-propeller": ({**CRAFT, "diameter": 3, "blades": 4}, {**CRAFT, "diameter": 3, "blades": 3}),
     "resistance-assumed": (CRAFT, STRONG),
     "cap-below-hover": ({**STRONG, "throttle_cap": 15}, {**STRONG, "throttle_cap": 50}),

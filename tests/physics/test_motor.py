@@ -11,7 +11,7 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 from scipy.optimize import brentq
 
-from gramwatt.physics import craft, motor
+from gramwatt.physics import craft, motor, motor_constants
 
 RPM: Final = 2 * math.pi / 60
 
@@ -73,7 +73,7 @@ def duty_at(rotor_speed: float, case: Case) -> float:
 def resistance_of(volts: float, amps: float, case: Case, *, rated: float = 1.0) -> float:
     """Return the resistance from a bench point; ``rated`` is the rated Kv, used where the no-load current is nan."""
     with np.errstate(all="ignore"):
-        found = motor.resistance_from_bench(
+        found = motor_constants.resistance_from_bench(
             np.array([volts]),
             np.array([amps]),
             speed_constant=np.array([case.kv]),
@@ -368,13 +368,13 @@ def test_resistance_of_with_a_computed_no_load_current_is_the_inverse(
 def test_resistance_at_speed_by_hand() -> None:
     """By hand: (14.8 V - 26600 rpm / 2256 rpm/V) / 23 A = 130.84 mohm; 12 V are less than the back-EMF of 28000 rpm."""
     volts, amps = np.array([14.8, 12.0]), np.array([23.0, 23.0])
-    found = motor.resistance_at_speed(volts, amps, np.array([26600, 28000]) * RPM, np.full(2, 2256 * RPM))
+    found = motor_constants.resistance_at_speed(volts, amps, np.array([26600, 28000]) * RPM, np.full(2, 2256 * RPM))
     assert found[0] == pytest.approx(0.130836, rel=4e-6)
     assert math.isnan(found[1])
 
 
 def test_shaft_power_by_hand() -> None:
     """By hand: (23 - 3) A / 100 (rad/s)/V = 0.2 N m, at 2000 rad/s 400 W; none where I is not above I0."""
-    found = motor.shaft_power(np.array([23.0, 3.0]), np.full(2, 3.0), np.full(2, 2000.0), np.full(2, 100.0))
+    found = motor_constants.shaft_power(np.array([23.0, 3.0]), np.full(2, 3.0), np.full(2, 2000.0), np.full(2, 100.0))
     assert found[0] == pytest.approx(400, rel=1e-12)
     assert math.isnan(found[1])

@@ -101,6 +101,8 @@ class Inputs:
     bench_shaft_power: drivetrain.BenchShaftPower
     bench_voltage: drivetrain.BenchVoltage
     bench_current: drivetrain.BenchCurrent
+    thrust_deviate: drivetrain.ThrustDeviate
+    power_deviate: drivetrain.PowerDeviate
 
 
 @dataclass(frozen=True, slots=True)
@@ -256,10 +258,7 @@ CALCULATOR = Calculator(
         shared_parts.RULE_SETS_LIMIT,
         *shared_parts.RULE_CONDITIONS,
         drivetrain.STATIC,
-        drivetrain.CATALOGUE_DATA,
-        drivetrain.OUTSIDE_REGRESSION,
-        drivetrain.OTHER_SIZE,
-        drivetrain.MICRO_PROPELLER,
+        *drivetrain.CAUTIONS,
         shared_packs.RESISTANCE_ASSUMED,
         *shared_packs.LIMITS_EXCEEDED,
         cautions.OUTSIDE_TEMPERATURE,

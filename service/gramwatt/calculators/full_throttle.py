@@ -70,6 +70,8 @@ class Inputs:
     bench_shaft_power: drivetrain.BenchShaftPower
     bench_voltage: drivetrain.BenchVoltage
     bench_current: drivetrain.BenchCurrent
+    thrust_deviate: drivetrain.ThrustDeviate
+    power_deviate: drivetrain.PowerDeviate
 
 
 SPEED = (
@@ -227,10 +229,7 @@ CALCULATOR = Calculator(
         PROPELLERS_OFF,
         LITHIUM_FIRE,
         drivetrain.STATIC,
-        drivetrain.CATALOGUE_DATA,
-        drivetrain.OUTSIDE_REGRESSION,
-        drivetrain.OTHER_SIZE,
-        drivetrain.MICRO_PROPELLER,
+        *drivetrain.CAUTIONS,
         RESISTANCE_ASSUMED,
         MORE_THAN_FULL,
         Caution(

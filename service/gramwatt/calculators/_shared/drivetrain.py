@@ -5,8 +5,8 @@ from typing import Annotated, Any, Final, TypeAlias
 import numpy as np
 
 from gramwatt.calculators._shared import fields
-from gramwatt.model import Array, Assumption, BoolArray, Caution, Quantity, Reference
-from gramwatt.physics import motor, propeller
+from gramwatt.model import Array, Assumption, BoolArray, Caution, Deviate, Quantity, Reference
+from gramwatt.physics import motor_constants, propeller
 from gramwatt.physics.craft import Drive
 
 KvDeficit: TypeAlias = Annotated[
@@ -75,6 +75,13 @@ BenchCurrent: TypeAlias = Annotated[
     ),
 ]
 
+ThrustDeviate: TypeAlias = Annotated[
+    Array, Deviate("Change of the thrust coefficient with speed, which the model leaves out.")
+]
+PowerDeviate: TypeAlias = Annotated[
+    Array, Deviate("Change of the power coefficient with speed, which the model leaves out.")
+]
+
 
 def real_kv(given: Any) -> Array:
     """Return the real speed constant (N,) of the motor [rad/(s V)]."""
@@ -89,8 +96,8 @@ def drive_of(given: Any) -> Drive:
         motor_resistance=given.motor_resistance,
         no_load_current=given.no_load_current,
         diameter=given.diameter,
-        thrust_coefficient=given.thrust_coefficient,
-        power_coefficient=given.power_coefficient,
+        thrust_coefficient=given.thrust_coefficient * np.exp(propeller.SPEED_SPREAD * given.thrust_deviate),
+        power_coefficient=given.power_coefficient * np.exp(propeller.SPEED_SPREAD * given.power_deviate),
         air_density=given.air_density,
     )
 
@@ -106,11 +113,13 @@ def _has_bench_torque(given: Any) -> BoolArray:
 
 
 def _resistance_at_speed(given: Any) -> Array:
-    return motor.resistance_at_speed(given.bench_voltage, given.bench_current, given.bench_speed, real_kv(given))
+    return motor_constants.resistance_at_speed(
+        given.bench_voltage, given.bench_current, given.bench_speed, real_kv(given)
+    )
 
 
 def _bench_resistance(given: Any) -> Array:
-    resistance = motor.resistance_from_bench(
+    resistance = motor_constants.resistance_from_bench(
         given.bench_voltage,
         given.bench_current,
         speed_constant=real_kv(given),
@@ -123,21 +132,21 @@ def _bench_resistance(given: Any) -> Array:
 
 
 def _stator_resistance(given: Any) -> Array:
-    resistance = motor.stator_resistance(given.kv, given.stator_diameter, given.stator_height)
+    resistance = motor_constants.stator_resistance(given.kv, given.stator_diameter, given.stator_height)
     return np.where(_is_bench_point(given), np.nan, resistance)
 
 
 def _typical_resistance(given: Any) -> Array:
-    resistance = motor.typical_resistance(given.kv, given.diameter)
+    resistance = motor_constants.typical_resistance(given.kv, given.diameter)
     return np.where(_is_bench_point(given), np.nan, resistance)
 
 
 def _typical_no_load_current(given: Any) -> Array:
-    return motor.typical_no_load_current(given.kv, given.motor_resistance, given.diameter)
+    return motor_constants.typical_no_load_current(given.kv, given.motor_resistance, given.diameter)
 
 
 def _bench_power_coefficient(given: Any) -> Array:
-    power = motor.shaft_power(given.bench_current, given.no_load_current, given.bench_speed, real_kv(given))
+    power = motor_constants.shaft_power(given.bench_current, given.no_load_current, given.bench_speed, real_kv(given))
     return propeller.measured_power_coefficient(power, given.bench_speed, given.diameter, given.air_density)
 
 
@@ -150,7 +159,7 @@ NO_LOAD_CURRENT: Final[Assumption[Any]] = Assumption(
     "no_load_current",
     "587 rpm / (kV × motor resistance) for propellers of up to 6 in; × (6 in / diameter)^1.5 above",
     _typical_no_load_current,
-    factor=lambda given: np.exp(motor.no_load_spread(given.diameter)),
+    factor=lambda given: np.exp(motor_constants.no_load_spread(given.diameter)),
 )
 ASSUMPTIONS: Final[tuple[Assumption[Any], ...]] = (
     Assumption(
@@ -204,13 +213,13 @@ ASSUMPTIONS: Final[tuple[Assumption[Any], ...]] = (
         "174 mΩ × (2000 rpm/V / kV)^2 × (3000 mm³ / (stator diameter^2 × stator height))^(5/3), known to a factor of "
         "1.48",
         _stator_resistance,
-        factor=float(np.exp(motor.STATOR_SPREAD)),
+        factor=float(np.exp(motor_constants.STATOR_SPREAD)),
     ),
     Assumption(
         "motor_resistance",
         "200 mΩ for propellers of 4 to 6 in, known to a factor of 1.57; other sizes by kV × diameter^2, less surely",
         _typical_resistance,
-        factor=lambda given: np.exp(motor.typical_resistance_spread(given.kv, given.diameter)),
+        factor=lambda given: np.exp(motor_constants.typical_resistance_spread(given.kv, given.diameter)),
     ),
     NO_LOAD_CURRENT,
 )
@@ -235,12 +244,34 @@ CATALOGUE_DATA: Final[Caution[Any, Any]] = Caution(
     "current, bench speed and bench thrust) replaces it; without one, give stator diameter and stator height.",
     assumed="motor_resistance",
 )
+STATOR_INCOMPLETE: Final[Caution[Any, Any]] = Caution(
+    "stator-incomplete",
+    "The size of the stator requires both stator diameter and stator height: the one that was given was not used.",
+    when=lambda given, found: np.isnan(given.stator_diameter) != np.isnan(given.stator_height),
+)
+BENCH_INCOMPLETE: Final[Caution[Any, Any]] = Caution(
+    "bench-point-incomplete",
+    "A bench reading was not used: voltage requires current and the reverse, and thrust and shaft power require the "
+    "speed.",
+    when=lambda given, found: (
+        (np.isnan(given.bench_voltage) != np.isnan(given.bench_current))
+        | (np.isnan(given.bench_speed) & ~(np.isnan(given.bench_thrust) & np.isnan(given.bench_shaft_power)))
+    ),
+)
 OTHER_SIZE: Final[Caution[Any, Any]] = Caution(
     "motor-extrapolated",
-    "Defaults of motors are known for propellers of 4 to 6 in. For {diameter} they are rough guesses: give motor "
-    "resistance and no-load current, or one bench point.",
-    when=lambda given, found: ~motor.is_five_inch_class(given.diameter),
+    "Defaults of motors are known for propellers of 4 to 6 in. For {diameter} they are rough guesses: give one bench "
+    "point, or motor resistance (or the size of the stator) and no-load current.",
+    when=lambda given, found: ~motor_constants.is_five_inch_class(given.diameter),
     assumed="no_load_current",
+)
+CAUTIONS: Final[tuple[Caution[Any, Any], ...]] = (
+    CATALOGUE_DATA,
+    OTHER_SIZE,
+    STATOR_INCOMPLETE,
+    OUTSIDE_REGRESSION,
+    MICRO_PROPELLER,
+    BENCH_INCOMPLETE,
 )
 STATIC: Final[Caution[Any, Any]] = Caution(
     "static",
