@@ -188,14 +188,13 @@ class Draws:
 
     def _list_scores(self) -> tuple[tuple[str, ...], NDArray[np.float64], NDArray[np.intp]]:
         """Return the labels (L), all deviates (S, n), and the label of each (S,)."""
-        labels: list[str] = []
-        label_of: list[int] = []
+        label_of: list[str] = []
         for (label, _), scores in self._scores.items():
-            each = [label.replace("*", str(at)) for at in range(len(np.atleast_2d(scores)))]
-            labels += [label for label in dict.fromkeys(each) if label not in labels]
-            label_of += [labels.index(label) for label in each]
+            label_of += [label.replace("*", str(at)) for at in range(len(np.atleast_2d(scores)))]
+        labels = {label: position for position, label in enumerate(dict.fromkeys(label_of))}
         rows = [np.atleast_2d(scores) for scores in self._scores.values()]
-        return tuple(labels), np.concatenate(rows) if rows else np.zeros((0, self.count)), np.array(label_of, np.intp)
+        all_scores = np.concatenate(rows) if rows else np.zeros((0, self.count))
+        return tuple(labels), all_scores, np.array([labels[label] for label in label_of], np.intp)
 
     def _find_rules(self, results: Any) -> dict[str, NDArray[np.float64]]:
         shares: dict[str, NDArray[np.float64]] = {}
@@ -289,8 +288,12 @@ def _list_numeric(calculator: AnyCalculator) -> tuple[tuple[str, str | None, str
 
 
 def _list_single(calculator: AnyCalculator, results: Any) -> list[str]:
-    """Return the names of the results that are one number."""
-    return [name for name, table, _ in _list_numeric(calculator) if table is None and getattr(results, name).ndim == 1]
+    """Return the names of the results that are one number, and that any request has."""
+    return [
+        name
+        for name, table, _ in _list_numeric(calculator)
+        if table is None and (values := getattr(results, name)).ndim == 1 and not np.isnan(values).all()
+    ]
 
 
 def _list_several(
