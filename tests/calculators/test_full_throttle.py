@@ -83,13 +83,15 @@ def test_each_motor_is_in_the_stated_range(reference_data: Path, motor: str) -> 
 def test_from_one_bench_point(reference_data: Path, motors: str, speed: bool, thrust_rms: float) -> None:
     """Measured, the same points: one with 7.4 V predicts 11.1 V and the reverse.
 
-    The mean error of current is under 1 % for strong and weak motors apart, its rms under 4 %.
+    The mean error of current is under 1 % for strong and weak motors apart, its rms under 4 %; nine in ten points lie in
+    the stated range.
     """
     rows, responses = bench.from_one_point(reference_data, speed=speed)
     found = bench.compare((rows, responses), rows.of_motors(motors))
     assert abs(found.current.bias) < 0.01
     assert found.current.rms < 0.04
     assert found.thrust.rms < thrust_rms
+    assert min(found.thrust_covered, found.current_covered) > 0.9
 
 
 def test_with_fitted_constants(reference_data: Path) -> None:
@@ -218,7 +220,7 @@ def test_a_bench_run_shrinks_the_range() -> None:
     assert widths[1] < widths[0] / 2
     rough = ask(**{**CRAFT, **BENCH, "bench_thrust": "520 ± 26 gf"}, cell_resistance=8)
     spread = rough["uncertainty"]["thrust"]["standard"] / rough["results"]["thrust"]
-    assert spread == pytest.approx((widths[1] ** 2 + 0.05**2) ** 0.5, rel=1e-3)
+    assert spread == pytest.approx((widths[1] ** 2 + 0.05**2) ** 0.5, rel=5e-3)
 
 
 def test_shares_name_what_to_measure() -> None:
@@ -338,6 +340,15 @@ def test_an_impossible_bench_point_gives_nothing(bench_point: dict[str, Any]) ->
     named = {name for name, code in reasons(answer).items() if code == "bench-point-impossible"}
     assert named == set(found)
     assert not {"motor_resistance", "power_coefficient"} & set(answer["assumed"]) or "bench_speed" not in bench_point
+
+
+def test_a_bench_point_that_only_some_draws_explain() -> None:
+    """30 A at 14.8 V fit a propeller of CP 0.088; with a figure of merit that is less sure, many do not fit."""
+    doubtful = ask(**CRAFT, bench_voltage=14.8, bench_current=30, no_load_current=2, figure_of_merit="0.60 ± 0.15")
+    assert doubtful["results"]["thrust"] is not None
+    text = next(each["text"] for each in doubtful["cautions"] if each["code"] == "possibly-bench-point-impossible")
+    assert text.endswith("% of the likely cases no motor resistance above zero explains the bench point.")
+    assert 0.01 < doubtful["uncertainty"]["thrust"]["no_result"] < 0.5
 
 
 # Cautions

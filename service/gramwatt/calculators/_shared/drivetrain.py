@@ -283,6 +283,8 @@ BENCH_IMPOSSIBLE: Final = (
     "current, bench speed and kV, or leave them out."
 )
 
+BENCH_PARTLY_IMPOSSIBLE: Final = "no motor resistance above zero explains the bench point"
+
 
 def is_bench_impossible(given: Any) -> BoolArray:
     """Return where (N,) a bench point leaves the motor or its propeller without constants."""

@@ -143,6 +143,7 @@ RULES: Final[tuple[Rule[Any, Any], ...]] = (
         drivetrain.BENCH_IMPOSSIBLE,
         when=lambda given, found: column(drivetrain.is_bench_impossible(given)) & np.isnan(found.by_pack.thrust),
         results=(*UNCAPPED, *CAPPED, *HOVER),
+        partly=drivetrain.BENCH_PARTLY_IMPOSSIBLE,
     ),
     Rule(
         "does-not-turn",
