@@ -43,8 +43,8 @@ def test_a_sheet_shows_results_with_units_defaults_and_cautions() -> None:
     result = run(*PACK)
     assert result.exit_code == 0
     lines = result.stdout.splitlines()
-    assert lines[0].split() == ["usable_energy", "23.088", "Wh"]
-    assert "specific_energy       no answer" in lines
+    assert lines[0].split() == ["usable_energy", "23.09", "Wh"]
+    assert "specific_energy       no result" in lines
     assert "assumed: parallel = 1, chemistry = lipo, reserve = 20 %" in lines
     assert any(line.startswith("! Lithium packs can burn.") for line in lines)
 

@@ -12,6 +12,7 @@ from gramwatt.model import Choice, Count, Flag, NumberList, Quantity, Text
 from gramwatt.model.messages import (
     InputError,
     close_matches,
+    format_estimate,
     format_number,
     format_quantity,
     join_with_or,
@@ -67,6 +68,47 @@ def test_rounding_to_12_digits_survives_json(value: float) -> None:
 def test_format_quantity() -> None:
     assert format_quantity(1.3, "Ah") == "1.3 Ah"
     assert format_quantity(0.7, "1") == "0.7"
+
+
+@pytest.mark.parametrize(
+    ("value", "uncertainty", "expected"),
+    [
+        # Published: JCGM 100:2008, 7.2.6: 10.057 62 ohm with 27 mohm is rounded to 10.058 ohm.
+        pytest.param(10.05762, 0.027, ("10.058", "0.027"), id="the-guide-s-own-example"),
+        pytest.param(59.5016, 21.2, ("60", "21"), id="whole-numbers"),
+        pytest.param(59501.6, 2120.0, ("59500", "2100"), id="left-of-the-point"),
+        pytest.param(8.04, 0.996, ("8.0", "1.0"), id="two-digits-that-round-up-are-still-two"),
+        pytest.param(0.04, 1.2, ("0.0", "1.2"), id="a-zero-keeps-its-place"),
+        pytest.param(-0.04, 1.2, ("0.0", "1.2"), id="no-minus-before-zero"),
+        pytest.param(-12.34, 0.56, ("-12.34", "0.56"), id="negative"),
+        pytest.param(66.6667, None, ("66.67", ""), id="four-digits-without-an-uncertainty"),
+        pytest.param(66.6667, 0.0, ("66.67", ""), id="an-uncertainty-of-zero-is-none"),
+        pytest.param(12345.6, 1e-12, ("12350", ""), id="a-last-bit-is-no-uncertainty"),
+        pytest.param(0.0, None, ("0", ""), id="zero"),
+    ],
+)
+def test_an_estimate_has_the_digits_of_its_uncertainty(
+    value: float, uncertainty: float | None, expected: tuple[str, str]
+) -> None:
+    """By definition, JCGM 100:2008, 7.2.6: the uncertainty has two digits, the value ends at the same place."""
+    assert format_estimate(value, "A", uncertainty)[:2] == expected
+
+
+@pytest.mark.parametrize(
+    ("value", "expected"),
+    [(66.6667, "66.7"), (99.97, "100"), (5.4321, "5.4"), (0.54321, "0.54"), (123.456, "123.5"), (0.0, "0")],
+)
+def test_a_share_has_one_digit_after_the_point(value: float, expected: str) -> None:
+    """By definition; shares below 1 % have two digits."""
+    assert format_estimate(value, "%").value == expected
+
+
+def test_a_range_ends_at_the_place_of_the_uncertainty() -> None:
+    """By definition; a range need not lie evenly about its value."""
+    assert format_estimate(59.5016, "A", 21.2, 38.1, 97.4).range == "38 to 97"
+    assert format_estimate(0.51, "min", 0.3, 0.044, 1.2).range == "0.04 to 1.20"
+    assert format_estimate(59.5016, "A", 21.2).range == ""
+    assert format_estimate(59.5016, "A").range == ""
 
 
 @pytest.mark.parametrize(

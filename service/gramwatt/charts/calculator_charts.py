@@ -98,9 +98,7 @@ def _make_waterfall(request: ChartRequest, spec: WaterfallChart[Any, Any]) -> tu
         names = [*names[:shown], f"and {len(totals) - shown} more"]
         totals = [*totals[:shown], totals[-1]]
     total, limit_text = totals[-1], formatting.format_value(limit, unit, 6)
-    total_label = formatting.add_unit(
-        f"{formatting.format_value(total, '1', 6)} ± {formatting.format_value(half_width, '1', 2)}", unit
-    )
+    total_label = formatting.format_with_uncertainty(total, half_width, unit)
     margin = f"{formatting.format_value(abs(limit - total), unit)} {'below' if limit >= total else 'above'} the limit"
     steps = "; ".join(
         f"{name}, {formatting.format_value(subtotal, unit, 6)}" for name, subtotal in zip(names, totals, strict=True)

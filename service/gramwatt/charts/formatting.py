@@ -9,7 +9,7 @@ from collections.abc import Mapping
 from typing import Any, Final
 
 from gramwatt.model import Array, Calculator, Kind, Quantity
-from gramwatt.model.messages import format_number
+from gramwatt.model.messages import format_estimate
 
 MAX_INPUTS: Final = 6
 """Inputs that a summary names."""
@@ -55,29 +55,19 @@ def declared_unit(kind: Kind) -> str:
     return kind.unit if isinstance(kind, Quantity) else "1"
 
 
-def format_value(number: float, unit: str, digits: int = 4) -> str:
+def format_value(number: float, unit: str, digits: int | None = None) -> str:
     """Return a value with its unit."""
     if not math.isfinite(number):
         return NO_RESULT
-    text = format_number(float(number), digits)
-    return add_unit(f"−{text[1:]}" if text.startswith("-") else text, unit)
-
-
-def format_to_uncertainty(number: float, uncertainty: float) -> tuple[str, str]:
-    """Return a value and its standard uncertainty, both to two digits of the uncertainty: 8.0 and 1.0."""
-    places = 1 - math.floor(math.log10(uncertainty))
-    if 0 <= places <= 12:
-        texts = f"{number:.{places}f}", f"{uncertainty:.{places}f}"
-    else:
-        texts = format_number(round(number, places)), format_number(round(uncertainty, places))
-    return texts[0].replace("-", "−"), texts[1]
+    return add_unit(format_estimate(float(number), unit, digits=digits).value.replace("-", "−"), unit)
 
 
 def format_with_uncertainty(number: float, uncertainty: float | None, unit: str) -> str:
     """Return a value with its standard uncertainty: ``23.1 ± 0.4 A``."""
-    if uncertainty is None or not math.isfinite(uncertainty) or uncertainty <= 0 or not math.isfinite(number):
-        return format_value(number, unit)
-    return add_unit(" ± ".join(format_to_uncertainty(number, uncertainty)), unit)
+    if not math.isfinite(number):
+        return NO_RESULT
+    shown = format_estimate(float(number), unit, uncertainty)
+    return add_unit(" ± ".join(text.replace("-", "−") for text in shown[:2] if text), unit)
 
 
 def singular(name: str) -> str:

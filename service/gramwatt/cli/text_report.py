@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any, Final
 
 from gramwatt.engine import serializers
+from gramwatt.model.messages import Estimate, format_estimate
 
 MAX_TABLE_ROWS: Final = 12
 """Rows of a table that a terminal shows."""
@@ -31,20 +32,40 @@ def format_report(response: dict[str, Any]) -> str:
 
 
 def _format_result(response: dict[str, Any], name: str, value: Any) -> str:
-    """Return a value with its standard uncertainty and unit."""
+    """Return a value with its standard uncertainty, unit and range; of a list, each value with its uncertainty."""
+    uncertainty = response.get("uncertainty", {}).get(name, {})
+    is_exact = name not in response["units"]  # a count or a text
     unit = response["units"].get(name, "1")
-    deviation = response.get("uncertainty", {}).get(name, {}).get("standard")
-    has_deviation = any(deviation) if isinstance(deviation, list) else deviation
-    text = _format_value(value)
-    if has_deviation:
-        text += f" ± {serializers.format_value(deviation, digits=2).replace(',', '  ')}"
-    return text if unit == "1" or value is None else f"{text} {unit}"
-
-
-def _format_value(value: Any) -> str:
     if isinstance(value, list):
-        return "  ".join("-" if item is None else _format_value(item) for item in value) or "none"
-    return "no answer" if value is None else serializers.format_value(value, digits=6)
+        deviations = uncertainty.get("standard") or [None] * len(value)
+        texts = [
+            " ± ".join(filter(None, _make_estimate(each, unit, is_exact, deviation)[:2]))
+            for each, deviation in zip(value, deviations, strict=True)
+        ]
+        return _add_unit("  ".join(texts) or "none", unit)
+    estimate = _make_estimate(
+        value, unit, is_exact, uncertainty.get("standard"), uncertainty.get("low"), uncertainty.get("high")
+    )
+    if value is None:
+        return estimate.value
+    text = _add_unit(" ± ".join(filter(None, estimate[:2])), unit)
+    notes = [f"95 %: {estimate.range}"] if estimate.range else []
+    if uncertainty.get("no_result"):
+        notes.append(f"no result in {uncertainty['no_result'] * 100:.2g} % of the likely cases")
+    return f"{text} ({'; '.join(notes)})" if notes else text
+
+
+def _make_estimate(value: Any, unit: str, is_exact: bool, *uncertainty: float | None) -> Estimate:
+    """Return a value, its standard uncertainty and the ends of its range as text."""
+    if value is None:
+        return Estimate("no result")
+    if is_exact or isinstance(value, bool | str):
+        return Estimate(serializers.format_value(value))
+    return format_estimate(value, unit, *uncertainty)
+
+
+def _add_unit(text: str, unit: str) -> str:
+    return text if unit == "1" else f"{text} {unit}"
 
 
 def _flatten_tables(results: dict[str, Any]) -> dict[str, Any]:
@@ -63,4 +84,4 @@ def _flatten_tables(results: dict[str, Any]) -> dict[str, Any]:
 
 def _format_given(response: dict[str, Any], name: str) -> str:
     unit = response["units"].get(name, "1")
-    return serializers.format_value(response["given"][name], digits=6) + ("" if unit == "1" else f" {unit}")
+    return _add_unit(_make_estimate(response["given"][name], unit, name not in response["units"]).value, unit)

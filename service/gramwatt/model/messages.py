@@ -6,11 +6,15 @@ import difflib
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Final
+from typing import Final, NamedTuple
 
 MAX_ECHO_LENGTH: Final = 80
 MAX_COMPARED_LENGTH: Final = 64
 """Characters of a name that is compared with the known ones: no known name has half as many."""
+
+DISPLAY_DIGITS: Final = 4
+"""Significant digits of a number without an uncertainty where people read it."""
+MAX_PLACES: Final = 12
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,6 +56,57 @@ def format_quantity(value: float, unit: str, digits: int = 5) -> str:
     if not math.isfinite(value):
         return "no finite value"
     return format_number(value, digits) + ("" if unit == "1" else f" {unit}")
+
+
+class Estimate(NamedTuple):
+    """A number as people read it; without an uncertainty the other texts are empty."""
+
+    value: str
+    uncertainty: str = ""
+    """Standard uncertainty, to the same place."""
+    low: str = ""
+    high: str = ""
+    """The ends of the range, to the same place."""
+
+    @property
+    def range(self) -> str:
+        """The range: ``38 to 97``."""
+        return f"{self.low} to {self.high}" if self.low and self.high else ""
+
+
+def format_estimate(
+    value: float,
+    unit: str,
+    uncertainty: float | None = None,
+    low: float | None = None,
+    high: float | None = None,
+    *,
+    digits: int | None = None,
+) -> Estimate:
+    """Return a finite number rounded to the last place of its uncertainty, which has two digits (JCGM 100, 7.2.6).
+
+    Without an uncertainty it has ``digits`` significant digits; by default four, or in % one digit after the point.
+    """
+    if uncertainty is None or not uncertainty > 1e-12 * abs(value):
+        return Estimate(format_number(value, _count_digits(value, unit) if digits is None else digits))
+    places = 1 - int(f"{uncertainty:.1e}".partition("e")[2])
+    numbers = (value, uncertainty, low, high)
+    return Estimate(*("" if each is None else _round_to_place(each, places) for each in numbers))
+
+
+def _count_digits(value: float, unit: str) -> int:
+    """Return how many significant digits of a number without an uncertainty people read."""
+    if unit != "%" or value == 0:
+        return DISPLAY_DIGITS
+    return max(2, min(DISPLAY_DIGITS, math.floor(math.log10(abs(value))) + 2))
+
+
+def _round_to_place(value: float, places: int) -> str:
+    """Return a number with so many digits after its point; left of the point for a negative number of them."""
+    if not 0 <= places <= MAX_PLACES:
+        return format_number(round(value, places))
+    text = f"{value:.{places}f}"
+    return text.lstrip("-") if float(text) == 0 else text
 
 
 def quote_input(value: object) -> object:

@@ -196,9 +196,9 @@ def test_text_is_escaped(client: FlaskClient) -> None:
 
 def test_results_in_other_units(client: FlaskClient) -> None:
     page = get(client, "/calculators/pack-energy", cells="6", capacity="1300", **{"units.usable_energy": "kJ"})
-    assert headline(page) == "83.117 kJ"
+    assert headline(page) == "83.12 kJ"
     linked = get(client, "/calculators/pack-energy", cells="6", capacity="1300", units="usable_energy:kJ")
-    assert headline(linked) == "83.117 kJ"
+    assert headline(linked) == "83.12 kJ"
     wrong = get(client, "/calculators/pack-energy", cells="6", capacity="1300", units="usable_energy:kg")
     assert "Usable energy is available in" in wrong.one("div", id="errors")[1]
 

@@ -6,19 +6,18 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
-from gramwatt.charts.formatting import format_to_uncertainty, readable
+from gramwatt.charts.formatting import readable
 from gramwatt.engine.evaluate import Outcome
 from gramwatt.engine.formats import get_table_length
 from gramwatt.engine.response import build_response, build_table_rows
 from gramwatt.model import Table
-from gramwatt.model.messages import format_number
+from gramwatt.model.messages import Estimate, format_estimate, format_number
 from gramwatt.web.pages.description import describe_calculator
 
 MAX_ROWS: Final = 60
 """Rows of a table on a page. The CSV has all of them."""
 MAX_TRANSPOSED_ROWS: Final = 8
 """A wide table with at most this many rows shows them side by side as columns."""
-DIGITS: Final = 5
 MIN_SHARE: Final = 0.05
 MAX_CONTRIBUTORS: Final = 3
 
@@ -33,6 +32,10 @@ class ResultValue:
     """Empty where there is no result."""
     unit: str
     uncertainty: str = ""
+    range: str = ""
+    """Where 95 % of the likely cases lie: ``38 to 97``."""
+    no_result: str = ""
+    """The share of the likely cases that have no result: ``18 %``."""
     contributors: str = ""
     """The inputs that cause most of the uncertainty."""
     reason: str = ""
@@ -87,37 +90,47 @@ class _Formatter:
     ) -> ResultValue:
         unit = self.response["units"].get(key, "1")
         uncertainty = self.response.get("uncertainty", {}).get(key, {})
-        standard = uncertainty.get("standard")
-        if isinstance(standard, list):
-            standard = standard[row] if row is not None and row < len(standard) else None
-        text, uncertainty_text = self._format(value, standard)
+        numbers = [_pick(uncertainty.get(name), row) for name in ("standard", "low", "high")]
+        no_result = _pick(uncertainty.get("no_result"), row)
+        estimate = self._format(value, unit, description, *numbers)
         return ResultValue(
             key,
             description,
-            text,
+            estimate.value,
             "" if unit == "1" else unit,
-            uncertainty_text,
-            _format_contributors(uncertainty.get("shares", {})) if uncertainty_text else "",
+            estimate.uncertainty,
+            estimate.range,
+            self._localize(f"{no_result * 100:.2g} %") if no_result else "",
+            _format_contributors(uncertainty.get("shares", {})) if estimate.uncertainty else "",
             self.reasons.get(reason_key, "") if value is None else "",
         )
 
-    def _format(self, value: Any, standard: Any) -> tuple[str, str]:
-        """Return a value and its standard uncertainty as text, digits by the uncertainty where there is one."""
+    def _format(self, value: Any, unit: str, description: Mapping[str, Any], *uncertainty: float | None) -> Estimate:
+        """Return a value and its uncertainty as text."""
         match value:
             case None:
-                return "", ""
+                return Estimate("")
             case bool():
-                return ("yes" if value else "no"), ""
+                return Estimate("yes" if value else "no")
             case list():
                 separator = ";  " if self.decimal == "," else ", "
-                return separator.join(self._format(each, None)[0] for each in value), ""
-            case int() | float() if isinstance(standard, int | float) and standard > 0:
-                text, uncertainty = format_to_uncertainty(value, standard)
-                return text.replace(".", self.decimal), uncertainty.replace(".", self.decimal)
+                return Estimate(separator.join(self._format(each, unit, description).value for each in value))
+            case int() | float() if description["kind"] == "count":
+                return Estimate(self._localize(format_number(value)))
             case int() | float():
-                return format_number(float(value), DIGITS).replace("-", "−").replace(".", self.decimal), ""
+                return Estimate(*map(self._localize, format_estimate(value, unit, *uncertainty)))
             case _:
-                return str(value), ""
+                return Estimate(str(value))
+
+    def _localize(self, text: str) -> str:
+        return text.replace("-", "−").replace(".", self.decimal)
+
+
+def _pick(numbers: Any, row: int | None) -> float | None:
+    """Return the number of a result, or of a row of a table; None for the numbers of a list."""
+    if isinstance(numbers, list):
+        return numbers[row] if row is not None and row < len(numbers) else None
+    return numbers  # type: ignore[no-any-return]
 
 
 def _format_contributors(shares: Mapping[str, float]) -> str:
