@@ -123,7 +123,7 @@ def find_impossible(calculator: Any_, inputs: Given) -> list[str]:
         for each in flatten(name, kind, response["results"][name])
     ]
     wrong = []
-    for name, kind, value in values:
+    for name, kind, value in [*values, *ends(calculator, response)]:
         low, high = kind.possible_range
         if not low - ROUNDING * abs(low) <= value <= high + ROUNDING * abs(high):
             wrong.append(f"{name} = {value} {kind.unit}, not from {low:g} to {high:g}")

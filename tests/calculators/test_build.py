@@ -133,14 +133,27 @@ def test_trade_of_six_cells_for_four(flight: dict[str, Any], share: tuple[float,
 # Uncertainty, many packs, CSV
 
 
+def test_the_display_counts_in_every_mass() -> None:
+    """By hand: craft and pack are read once each, d = 2 g: u = sqrt(2 x 4/12) g, for a difference of packs too.
+
+    Within 5 %, as the two displays are not quite uncorrelated in so few draws.
+    """
+    uncertainty = compute(**{**CRAFT, "packs": [FOUR, SIX], "resolution": 2})["uncertainty"]
+    u = math.sqrt(2 * 4 / 12)
+    assert uncertainty["by_pack.mass"]["standard"] == pytest.approx([u, u], rel=0.05)
+    assert uncertainty["by_pack.margin"]["standard"] == pytest.approx([u, u], rel=0.05)
+    assert uncertainty["by_pack.mass_change"]["standard"] == pytest.approx([0, u], rel=0.05)
+
+
 def test_uncertainty_is_a_list_by_pack() -> None:
-    """By hand: 155 +/- 3 g of pack is 3 g of the whole, and of the difference to another pack."""
-    response = compute(**{**CRAFT, "packs": [{**FOUR, "mass": "155 ± 3 g"}, SIX, {**LARGE, "mass": 9000}]})
+    """By hand: 155 +/- 3 g of pack is 3 g of the whole, and of the difference to another pack; 95 % are 1.96 x 3 g."""
+    packs = [{**FOUR, "mass": "155 ± 3 g"}, SIX, {**LARGE, "mass": 9000}]
+    response = compute(**{**CRAFT, "packs": packs, "resolution": 0})
     uncertainty = response["uncertainty"]
     assert uncertainty["by_pack.mass"]["standard"] == pytest.approx([3, 0, 0], rel=1e-9)
     assert uncertainty["by_pack.mass_change"]["standard"] == pytest.approx([0, 3, 3], rel=1e-9)
-    assert uncertainty["by_pack.mass"]["low"][0] == pytest.approx(508.8 - 6, rel=1e-9)
-    assert uncertainty["by_pack.mass"]["high"][0] == pytest.approx(508.8 + 6, rel=1e-9)
+    assert uncertainty["by_pack.mass"]["low"][0] == pytest.approx(508.8 - 1.96 * 3, abs=0.1, rel=0)
+    assert uncertainty["by_pack.mass"]["high"][0] == pytest.approx(508.8 + 1.96 * 3, abs=0.1, rel=0)
     for name, column in uncertainty.items():
         if name.startswith("by_pack."):
             assert len(column["standard"]) == len(column["low"]) == len(column["high"]) == 3

@@ -125,6 +125,35 @@ def test_expanded_uncertainty(inputs: dict[str, Any], expected: float) -> None:
     assert found["expanded_uncertainty"] == pytest.approx(expected, rel=1e-11)
 
 
+@pytest.mark.parametrize("readings", ["each", "together"])
+@pytest.mark.parametrize("u", [0, 0.3])
+def test_the_uncertainty_of_the_total_is_half_the_expanded_one(readings: str, u: float) -> None:
+    """JCGM 100:2008, 6.2.1: U = 2 u. The draws and the law of propagation agree to 1 %, for the margin as well."""
+    answer = calculate(
+        "mass-margin",
+        parts=[{"mass": 20, "count": 4, "mass_u": u}, {"mass": 31}, {"mass": 62.5}],
+        masses=[17.5],
+        resolution=0.5,
+        readings=readings,
+    )
+    for name in ("total", "margin"):
+        standard = answer["uncertainty"][name]["standard"]
+        assert 2 * standard == pytest.approx(answer["results"]["expanded_uncertainty"], rel=0.01)
+
+
+@pytest.mark.parametrize("readings", ["each", "together"])
+def test_one_reading_is_even_over_one_step(readings: str) -> None:
+    """By hand: 95 % of an even distribution of width d lie within 0.475 d of its middle, here 0.19 g."""
+    total = calculate("mass-margin", masses=[100], resolution=0.4, readings=readings)["uncertainty"]["total"]
+    assert (total["low"], total["high"]) == pytest.approx((99.81, 100.19), abs=0.002, rel=0)
+
+
+def test_a_probability_has_no_uncertainty() -> None:
+    """It is itself a statement about one, and so is the expanded uncertainty."""
+    answer = calculate("mass-margin", masses=["249 ± 1 g"], limit=250)
+    assert set(answer["uncertainty"]) == {"margin", "total", "running_total", "shares"}
+
+
 def test_masses_are_added_to_parts() -> None:
     """By hand: 10 + 2 x 5 + 3 + 7 = 30 g; running 10, 20, 23, 30; shares in thirds and tenths of it."""
     found = results(parts=[{"mass": 10}, {"mass": 5, "count": 2}], masses=[3, 7], limit=100)
@@ -210,7 +239,6 @@ CAUTIONS: Final[dict[str, tuple[dict[str, Any], dict[str, Any]]]] = {
         {"masses": [249], "rule": "eu-registration", "maximum_speed": 25.35},
         {"masses": [249], "rule": "eu-registration", "maximum_speed": 25.34},
     ),
-    "two-uncertainties": ({"masses": ["100 ± 1 g"]}, {"masses": [100]}),
     "too-close": ({"masses": [249.9], "limit": 250}, {"masses": [249.0], "limit": 250}),
 }
 

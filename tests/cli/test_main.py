@@ -52,7 +52,7 @@ def test_a_sheet_shows_results_with_units_defaults_and_cautions() -> None:
 def test_a_sheet_shows_uncertainty_and_working() -> None:
     result = run("calc", "pack-energy", "cells=6", "capacity=1300 ± 13 mAh", "--working")
     lines = result.stdout.splitlines()
-    assert lines[0].split() == ["usable_energy", "23.088", "±", "0.23", "Wh"]
+    assert lines[0].split(maxsplit=1)[1] == "23.09 ± 0.23 Wh (95 %: 22.64 to 23.54)"
     assert "    formula: nominal_energy * (1 - reserve)" in lines
     assert "    numbers: (28.86 Wh) * (1 - (20 %))" in lines
     assert any(line.startswith("    references: ") for line in lines)

@@ -49,6 +49,7 @@ class Inputs:
             at_least=0,
             at_most=1e5,
             optional=True,
+            display=shared_parts.DISPLAY,
         ),
     ]
     dry_mass_u: Annotated[Array, StandardUncertainty(of="dry_mass")]

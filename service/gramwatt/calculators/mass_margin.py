@@ -1,7 +1,7 @@
 """Mass of a build against a legal limit, with the uncertainty of the scale."""
 
 from dataclasses import dataclass
-from typing import Annotated, Final
+from typing import Annotated
 
 import numpy as np
 
@@ -14,6 +14,7 @@ from gramwatt.model import (
     Calculator,
     Caution,
     Choice,
+    Deviate,
     Example,
     IndexArray,
     NumberList,
@@ -25,8 +26,6 @@ from gramwatt.model import (
     WaterfallChart,
 )
 from gramwatt.physics import weighing
-
-READINGS: Final = ("each", "together")
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,7 +43,11 @@ class Inputs:
     comparison: shared_parts.Comparison
     resolution: shared_parts.Resolution
     readings: Annotated[
-        IndexArray, Choice(READINGS, "Whether the parts were weighed separately or all together.", default="each")
+        IndexArray,
+        Choice(shared_parts.READINGS, "Whether the parts were weighed separately or all together.", default="each"),
+    ]
+    reading_together: Annotated[
+        Array, Deviate("Error of one reading of all parts, in steps of the display.", even=True)
     ]
     maximum_speed: Annotated[
         Array, Quantity("m/s", "Maximum speed, which some rules limit too.", above=0, at_most=200, optional=True)
@@ -70,14 +73,16 @@ class Results:
     ]
     total: Annotated[Array, Quantity("g", "Mass of everything.", method=TOTAL)]
     expanded_uncertainty: Annotated[
-        Array, Quantity("g", "Expanded uncertainty (k = 2) of the total, from the scale and any ±.", method=EXPANDED)
+        Array,
+        Quantity("g", "Expanded uncertainty (k = 2) of the total, by scale and ±.", exact=True, method=EXPANDED),
     ]
     verdict: Annotated[
         IndexArray,
         Choice(weighing.VERDICTS, "Under or over the limit, within the uncertainty.", method=VERDICT),
     ]
     probability_under: Annotated[
-        Array, Quantity("%", "Probability that the true mass meets the limit.", at_most=100, method=PROBABILITY)
+        Array,
+        Quantity("%", "Probability that the true mass meets the limit.", at_most=100, exact=True, method=PROBABILITY),
     ]
     running_total: Annotated[
         Array, NumberList(Quantity("g", "Running total."), "Total after each part, in order.", method="cumulative sum")
@@ -108,10 +113,10 @@ def mass_margin(given: Inputs) -> Results:
     masses = np.concatenate([given.parts.mass * given.parts.count, given.masses], axis=1)
     multiples = np.concatenate([given.parts.count, np.ones_like(given.masses)], axis=1)
     stated = np.concatenate([given.parts.mass_u, given.masses_u], axis=1)
-    total = masses.sum(axis=1)
+    together = given.readings == shared_parts.READINGS.index("together")
+    total = masses.sum(axis=1) + np.where(together, given.resolution * given.reading_together, 0.0)
 
     one_reading = np.ones_like(multiples[:, :1])
-    together = given.readings == READINGS.index("together")
     display = np.where(
         together,
         shared_parts.display_variance(one_reading, given.resolution),
@@ -130,11 +135,6 @@ def mass_margin(given: Inputs) -> Results:
         shares=masses / total[:, None],
         kinetic_energy=total * given.maximum_speed**2 / 2,
     )
-
-
-def _has_stated_uncertainty(given: Inputs, found: Results) -> BoolArray:
-    """Return whether (N,) any mass was given with a ±."""
-    return np.asarray((given.parts.mass_u > 0).any(axis=1) | (given.masses_u > 0).any(axis=1))
 
 
 def _is_too_fast(given: Inputs, _: Results) -> BoolArray:
@@ -198,12 +198,6 @@ CALCULATOR = Calculator(
             "energy-registers",
             "{kinetic_energy} at the maximum speed is more than 80 J: the operator registers, whatever the mass.",
             when=_has_much_energy,
-        ),
-        Caution(
-            "two-uncertainties",
-            "The expanded uncertainty includes the display of the scale and the ± of the masses; the uncertainty of "
-            "the results includes the ± alone.",
-            when=_has_stated_uncertainty,
         ),
         Caution(
             "too-close",

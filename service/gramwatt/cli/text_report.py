@@ -51,7 +51,7 @@ def _format_result(response: dict[str, Any], name: str, value: Any) -> str:
     text = _add_unit(" ± ".join(filter(None, estimate[:2])), unit)
     notes = [f"95 %: {estimate.range}"] if estimate.range else []
     if uncertainty.get("no_result"):
-        notes.append(f"no result in {uncertainty['no_result'] * 100:.2g} % of the likely cases")
+        notes.append(f"no result in {uncertainty['no_result'] * 100:.2g} %")
     return f"{text} ({'; '.join(notes)})" if notes else text
 
 

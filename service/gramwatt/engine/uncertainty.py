@@ -23,7 +23,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gramwatt.engine.draws import get_entry_strata, get_strata, make_quantiles
-from gramwatt.model import AnyCalculator, Array, BoolArray, Deviate, get_fields, units
+from gramwatt.model import AnyCalculator, Array, BoolArray, Deviate, Kind, get_fields, units
 from gramwatt.physics.statistics import normal_cumulative, normal_quantile
 
 Path: TypeAlias = tuple[str, ...]
@@ -281,10 +281,15 @@ def _list_numeric(calculator: AnyCalculator) -> tuple[tuple[str, str | None, str
     """Return the numeric results: name, which of a table is ``packs.endurance``, table if any, and field."""
     fields: list[tuple[str, str | None, str]] = []
     for name, kind in calculator.result_fields.items():
-        if kind.has_numbers:
+        if _may_vary(kind):
             fields.append((name, None, name))
-        fields += [(f"{name}.{inner}", name, inner) for inner, column in kind.columns.items() if column.has_numbers]
+        fields += [(f"{name}.{inner}", name, inner) for inner, column in kind.columns.items() if _may_vary(column)]
     return tuple(fields)
+
+
+def _may_vary(kind: Kind) -> bool:
+    """Return whether a result may have an uncertainty."""
+    return kind.has_numbers and not (kind.quantity is not None and kind.quantity.exact)
 
 
 def _list_single(calculator: AnyCalculator, results: Any) -> list[str]:

@@ -6,7 +6,7 @@ from typing import Annotated, Any, Final
 
 import numpy as np
 
-from gramwatt.calculators._shared import cautions, drivetrain, fields
+from gramwatt.calculators._shared import cautions, drivetrain, fields, parts
 from gramwatt.model import (
     Array,
     Caution,
@@ -28,7 +28,10 @@ class Pack:
     name: Annotated[StringArray, Text("Name of the pack.", default="pack")]
     cells: fields.Cells
     capacity: fields.Capacity
-    mass: Annotated[Array, Quantity("g", "Mass of the pack with leads and connector.", above=0, at_most=1e5)]
+    mass: Annotated[
+        Array,
+        Quantity("g", "Mass of the pack with leads and connector.", above=0, at_most=1e5, display=parts.DISPLAY),
+    ]
     mass_u: Annotated[Array, StandardUncertainty(of="mass")]
     chemistry: fields.Chemistry
     cell_resistance: fields.CellResistance
@@ -57,7 +60,9 @@ class PackResults:
     mass: Annotated[Array, Quantity("g", "All-up mass.", method="parts, dry mass and pack")]
     margin: Annotated[Array, Quantity("g", "Margin below the limit.", signed=True, at_most=1e6, method=MARGIN)]
     verdict: Annotated[IndexArray, Choice(weighing.VERDICTS, "Under the limit?", method=MARGIN)]
-    probability_under: Annotated[Array, Quantity("%", "Probability to be under the limit.", at_most=100, method=MARGIN)]
+    probability_under: Annotated[
+        Array, Quantity("%", "Probability to meet the limit.", at_most=100, exact=True, method=MARGIN)
+    ]
     nominal_energy: Annotated[Array, Quantity("Wh", "Label energy.", method="nominal voltage times capacity")]
     hover_power: Annotated[Array, Quantity("W", "Electrical power in hover.", method=FULL_THROTTLE)]
     hover_throttle: Annotated[Array, Quantity("%", "Throttle in hover.", at_most=100, method=FULL_THROTTLE)]

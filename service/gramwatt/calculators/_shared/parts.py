@@ -8,9 +8,11 @@ import numpy as np
 from gramwatt.model import (
     Array,
     Assumption,
+    BoolArray,
     Caution,
     Choice,
     Count,
+    Display,
     IndexArray,
     Quantity,
     Reference,
@@ -20,7 +22,17 @@ from gramwatt.model import (
 )
 from gramwatt.physics import statistics, weighing
 
-MASS: Final = Quantity("g", "Mass of one piece, as read.", at_least=0, at_most=1e6)
+READINGS: Final = ("each", "together")
+
+
+def _is_read_alone(given: Any) -> BoolArray:
+    """Return whether (N,) each mass was read by itself; so it is without the input ``readings``."""
+    readings = getattr(given, "readings", np.zeros(1, dtype=np.intp))
+    return np.asarray(readings == READINGS.index("each"))
+
+
+DISPLAY: Final = Display("resolution", applies=_is_read_alone)
+MASS: Final = Quantity("g", "Mass of one piece, as read.", at_least=0, at_most=1e6, display=DISPLAY)
 
 
 @dataclass(frozen=True, slots=True)

@@ -70,7 +70,7 @@ class Quantity(BaseKind):
     signed: bool = False
     """Of a result: it may be negative, without a limit."""
     exact: bool = False
-    """Of an input: it carries no uncertainty, since no result would have one."""
+    """It has no uncertainty: an input, since no result would have one; a result, since it is one, or a probability."""
     _bounds: Bounds | None = field(default=None, init=False, repr=False, compare=False)
 
     kind_name: ClassVar[str] = "quantity"

@@ -170,11 +170,16 @@ def make_results_view(
         next(iter(values.values())),
         tuple(values.values()),
         tuple(_make_table(name, descriptions[name], formatter, lengths[name]) for name in tables),
-        tuple(dict.fromkeys(each["text"] for each in response["cautions"] if "results" not in each)),
+        tuple(dict.fromkeys(each["text"] for each in response["cautions"] if not _is_reason(each))),
         tuple(working),
         tuple(sources),
     )
     return view, response
+
+
+def _is_reason(caution: Mapping[str, Any]) -> bool:
+    """Return whether a caution is the reason for a missing result, which is shown beside that."""
+    return "results" in caution and not caution["code"].startswith("possibly-")
 
 
 def _make_table(name: str, description: Mapping[str, Any], formatter: _Formatter, length: int) -> ResultTable:
