@@ -7,6 +7,7 @@ import pytest
 
 from gramwatt import calculate
 from gramwatt.engine import registry
+from gramwatt.engine.draws import FEW_DRAWS
 from gramwatt.engine.evaluate import evaluate_columns
 
 
@@ -77,7 +78,8 @@ def test_full_throttle_and_hover_are_those_of_full_throttle(at: int) -> None:
         (answer.thrust_to_weight, full.thrust_to_weight),
         (answer.current, full.pack_current),
         (answer.hover_throttle, full.hover_throttle),
-        (answer.hover_power, hover.power),
+        (answer.hover_power, full.hover_power),
+        (answer.hover_power, hover.pack_power),
         (answer.capped_thrust, capped.thrust),
         (answer.capped_current, capped.pack_current),
         (answer.capped_cell_voltage, capped.loaded_cell_voltage),
@@ -125,13 +127,32 @@ def test_endurance_is_that_of_endurance(at: int) -> None:
     assert answer.nominal_energy[0, at] == pytest.approx(energy.nominal_energy[0], rel=1e-12)
 
 
+def spread(calculator: str, **inputs: Any) -> Any:
+    """Uncertainty in SI units, by as few draws as a build, whose flights may be recordings."""
+    cells = {name: [value] for name, value in inputs.items()}
+    outcome = evaluate_columns(registry.load()[calculator], cells, 1, text=False, draws=FEW_DRAWS)
+    assert outcome.uncertainty is not None
+    return outcome.uncertainty
+
+
 @each_pack
 def test_uncertainty_is_that_of_full_throttle(at: int) -> None:
-    """Where the packs' resistances are given, spreads of thrust and current are those of the single calculator."""
-    uncertainty = calculate("build", **WHOLE)["uncertainty"]
-    alone = calculate("full-throttle", **DRIVE, **STATE, **of_pack(at), state_of_charge=90)["uncertainty"]
-    for mine, single in (("thrust", "thrust"), ("current", "pack_current")):
-        assert uncertainty[f"by_pack.{mine}"]["standard"][at] == pytest.approx(alone[single]["standard"], rel=1e-9)
+    """Where the packs' resistances are given, ranges are those of the single calculator: a name has the same draws."""
+    whole = {**WHOLE, "throttle_cap": 100, "resolution": 0, "parts": [{"mass": 98.4}], "dry_mass": 61.2}
+    mass = f"{98.4 + 61.2 + PACKS[at]['mass']:.17g} g"
+    mine = spread("build", **whole)
+    alone = spread("full-throttle", **DRIVE, **STATE, **of_pack(at), state_of_charge=90, mass=mass)
+    for column, result in {
+        "thrust": "thrust",
+        "current": "pack_current",
+        "thrust_to_weight": "thrust_to_weight",
+        "hover_power": "hover_power",
+        "hover_throttle": "hover_throttle",
+        "controller_used": "controller_used",
+    }.items():
+        for part in ("standard", "low", "high"):
+            found = getattr(mine, part)[f"by_pack.{column}"][0, at]
+            assert found == pytest.approx(getattr(alone, part)[result][0], rel=1e-9)
 
 
 def test_every_column_has_its_working() -> None:

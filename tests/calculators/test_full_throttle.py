@@ -83,8 +83,8 @@ def test_each_motor_is_in_the_stated_range(reference_data: Path, motor: str) -> 
 def test_from_one_bench_point(reference_data: Path, motors: str, speed: bool, thrust_rms: float) -> None:
     """Measured, the same points: one with 7.4 V predicts 11.1 V and the reverse.
 
-    The mean error of current is under 1 % for strong and weak motors apart, its rms under 4 %; nine in ten points lie in
-    the stated range.
+    The mean error of current is under 1 % for strong and weak motors apart, its rms under 4 %; nine in ten points lie
+    in the stated range.
     """
     rows, responses = bench.from_one_point(reference_data, speed=speed)
     found = bench.compare((rows, responses), rows.of_motors(motors))
@@ -118,7 +118,7 @@ def test_with_fitted_constants(reference_data: Path) -> None:
     for calculated, known in (
         (found.thrust, other.thrust),
         (found.pack_current, other.current),
-        (found.power, other.voltage * other.current),
+        (found.pack_power, other.voltage * other.current),
     ):
         assert Errors.of(calculated, known).rms < 0.08
 
@@ -238,7 +238,7 @@ def test_two_thirds_of_six_cells_is_four() -> None:
     """
     stiff: dict[str, Any] = {**CRAFT, "cell_resistance": 0, "avionics_power": 0}
     four, six = results(**stiff), results(**{**stiff, "cells": 6}, throttle_cap=200 / 3)
-    for name in ("rotor_speed", "thrust", "power", "motor_current", "motor_efficiency"):
+    for name in ("rotor_speed", "thrust", "pack_power", "motor_current", "motor_efficiency"):
         assert six[name] == pytest.approx(four[name], rel=1e-11)
     assert six["pack_current"] == pytest.approx(four["pack_current"] * 2 / 3, rel=1e-11)
 
@@ -253,7 +253,7 @@ def test_a_4_kg_craft_is_plausible() -> None:
     craft |= {"mass": 4000, "motor_resistance": 150, "no_load_current": 0.5}
     throttle = results(**craft)["hover_throttle"]
     assert 50 < throttle < 75
-    assert 449 < results(**craft, throttle_cap=throttle)["power"] < 586
+    assert 449 < results(**craft, throttle_cap=throttle)["pack_power"] < 586
     assert "propeller-extrapolated" in codes(**craft)
 
 
@@ -314,7 +314,7 @@ def test_a_mass_it_cannot_lift() -> None:
 
 def test_what_was_not_given_has_no_result() -> None:
     answer = ask(**{name: value for name, value in CRAFT.items() if name != "mass"})
-    names = {"thrust_to_weight", "hover_throttle", "rating_used", "controller_used"}
+    names = {"thrust_to_weight", "hover_throttle", "hover_power", "hover_current", "rating_used", "controller_used"}
     assert {name for name, value in answer["results"].items() if value is None} == names
     assert {reasons(answer)[name] for name in names} == {"needs-input"}
 

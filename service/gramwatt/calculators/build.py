@@ -259,6 +259,7 @@ CALCULATOR = Calculator(
         shared_parts.RULE_SETS_LIMIT,
         *shared_parts.RULE_CONDITIONS,
         drivetrain.STATIC,
+        drivetrain.DUTY_IS_NOT_STICK,
         *drivetrain.CAUTIONS,
         shared_packs.RESISTANCE_ASSUMED,
         *shared_packs.LIMITS_EXCEEDED,

@@ -5,7 +5,7 @@ from typing import Annotated, Final
 
 import numpy as np
 
-from gramwatt.calculators._shared import drivetrain, fields
+from gramwatt.calculators._shared import drivetrain, fields, hovering
 from gramwatt.calculators._shared.cautions import (
     BELOW_CUTOFF,
     LIHV_EXTRAPOLATED,
@@ -21,7 +21,7 @@ from gramwatt.calculators._shared.cautions import (
     rested_voltage,
 )
 from gramwatt.model import Array, Calculator, Caution, CurveChart, Example, NumberList, Quantity, Rule
-from gramwatt.physics import air, constants, craft, rotor
+from gramwatt.physics import air, constants, craft, pack, rotor
 
 THROTTLES: Final = np.array([0.25, 0.50, 0.75, 1.00])
 
@@ -40,12 +40,7 @@ class Inputs:
     mass: fields.OptionalMass
     throttle_cap: fields.ThrottleCap
     chemistry: fields.Chemistry
-    state_of_charge: Annotated[
-        Array,
-        Quantity(
-            "%", "Charge in the pack; a full pack gives the highest current.", at_least=0, at_most=100, default=100
-        ),
-    ]
+    state_of_charge: fields.FreshCharge
     open_circuit_voltage: fields.OpenCircuitVoltage
     cell_resistance: fields.CellResistance
     lead_resistance: fields.LeadResistance
@@ -84,7 +79,6 @@ CURRENT = "motors * throttle_cap * motor_current + avionics_power / loaded_volta
 EFFICIENCY = f"{TORQUE} * rotor_speed / (throttle_cap * loaded_voltage * motor_current)"
 OVER_WEIGHT = f"thrust / (mass * {constants.STANDARD_GRAVITY})"
 MOTOR_CURRENT = f"{TORQUE} * kv * (1 - kv_deficit) + no_load_current"
-HOVER = "the throttle at which thrust equals weight, from the same equations"
 BY_THROTTLE = "the same equations at 25, 50, 75 and 100 % of the throttle cap"
 
 
@@ -98,9 +92,11 @@ class Results:
 
     thrust: Annotated[Array, Quantity("gf", "Thrust of all propellers.", formula=THRUST)]
     pack_current: Annotated[Array, Quantity("A", "Current from the pack.", formula=CURRENT)]
-    power: Annotated[Array, Quantity("W", "Power from the pack.", formula="loaded_voltage * pack_current")]
+    pack_power: Annotated[Array, Quantity("W", "Power from the pack.", formula="loaded_voltage * pack_current")]
     thrust_to_weight: Annotated[Array, Quantity("1", "Thrust over weight.", formula=OVER_WEIGHT, needs=("mass",))]
-    hover_throttle: Annotated[Array, Quantity("%", "Throttle in hover.", at_most=100, method=HOVER, needs=("mass",))]
+    hover_throttle: hovering.HoverThrottle
+    hover_power: hovering.HoverPower
+    hover_current: hovering.HoverCurrent
     motor_current: Annotated[Array, Quantity("A", "Current of one motor.", formula=MOTOR_CURRENT)]
     rotor_speed: Annotated[Array, Quantity("rpm", "Speed of the propellers.", method=SPEED)]
     loaded_voltage: Annotated[
@@ -116,7 +112,7 @@ class Results:
     motor_efficiency: Annotated[
         Array, Quantity("%", "Shaft power over the motor's electrical power.", at_most=100, formula=EFFICIENCY)
     ]
-    thrust_per_watt: Annotated[Array, Quantity("gf/W", "Thrust over power.", formula="thrust / power")]
+    thrust_per_watt: Annotated[Array, Quantity("gf/W", "Thrust over power.", formula="thrust / pack_power")]
     tip_speed: Annotated[Array, Quantity("m/s", "Speed of the blade tips.", formula="rotor_speed * diameter / 2")]
     tip_mach: Annotated[
         Array, Quantity("1", "Mach number of the blade tips.", formula=f"tip_speed / {fields.SPEED_OF_SOUND}")
@@ -146,24 +142,24 @@ def full_throttle(given: Inputs) -> Results:
     is stated with them; bench points reduce it. The pack is one resistance: valid for bursts of a few seconds. In
     flight, moving air unloads the propellers and less current flows.
     """
-    drive = drivetrain.drive_of(given)
+    drive, rested = drivetrain.drive_of(given), pack_voltage(given)
     resistance = pack_resistance(given, given.pack_temperature, given.activation_energy)
-    source = {
-        "open_circuit_voltage": pack_voltage(given),
-        "pack_resistance": resistance,
-        "avionics_power": given.avionics_power,
-    }
+    source = {"open_circuit_voltage": rested, "pack_resistance": resistance, "avionics_power": given.avionics_power}
     steps = craft.operate(drive, THROTTLES[:, None] * given.throttle_cap, **source)  # one row for each throttle
     top = craft.Operation(*(values[-1] for values in steps))
-    hover = craft.demand_at_speed(drive, craft.hover_speed(drive, given.mass), **source).duty
+    hover = craft.demand_at_speed(drive, craft.hover_speed(drive, given.mass), **source)
+    hovers = hover.duty <= 1
+    hover_power = np.where(hovers, hover.power, np.nan)
     tip_speed = top.rotor_speed * given.diameter / 2
     c_rate = top.pack_current / given.capacity
     return Results(
         thrust=top.thrust,
         pack_current=top.pack_current,
-        power=top.power,
+        pack_power=top.power,
         thrust_to_weight=top.thrust / (given.mass * constants.STANDARD_GRAVITY),
-        hover_throttle=np.where(hover <= 1, hover, np.nan),
+        hover_throttle=np.where(hovers, hover.duty, np.nan),
+        hover_power=hover_power,
+        hover_current=pack.current_at_power(hover_power, rested, resistance),
         motor_current=top.motor_current,
         rotor_speed=top.rotor_speed,
         loaded_voltage=top.pack_voltage,
@@ -182,10 +178,11 @@ def full_throttle(given: Inputs) -> Results:
 
 
 EVERYTHING = (
-    *("thrust", "pack_current", "power", "thrust_to_weight", "motor_current", "rotor_speed", "loaded_voltage"),
-    *("loaded_cell_voltage", "motor_efficiency", "thrust_per_watt", "tip_speed", "tip_mach", "c_rate"),
-    *("rating_used", "controller_used"),
+    *("thrust", "pack_current", "pack_power", "thrust_to_weight", "motor_current", "rotor_speed", "loaded_voltage"),
+    *("loaded_cell_voltage", "motor_efficiency", "thrust_per_watt", "tip_speed", "tip_mach", "c_rate", "rating_used"),
+    "controller_used",
 )
+HOVERING = ("hover_throttle", "hover_power", "hover_current")
 BY_STEP = ("thrust_by_throttle", "current_by_throttle", "thrust_per_watt_by_throttle")
 
 CALCULATOR = Calculator(
@@ -202,7 +199,7 @@ CALCULATOR = Calculator(
             "bench-point-impossible",
             drivetrain.BENCH_IMPOSSIBLE,
             when=lambda given, found: drivetrain.is_bench_impossible(given),
-            results=(*EVERYTHING, "hover_throttle", *BY_STEP),
+            results=(*EVERYTHING, *HOVERING, *BY_STEP),
             partly=drivetrain.BENCH_PARTLY_IMPOSSIBLE,
         ),
         Rule(
@@ -224,7 +221,7 @@ CALCULATOR = Calculator(
             "cannot-lift",
             "The craft cannot hover: full throttle does not lift {mass}.",
             when=lambda given, found: ~np.isnan(given.mass),
-            results=("hover_throttle",),
+            results=HOVERING,
             partly="full throttle does not lift {mass}",
         ),
     ),
@@ -233,6 +230,7 @@ CALCULATOR = Calculator(
         PROPELLERS_OFF,
         LITHIUM_FIRE,
         drivetrain.STATIC,
+        drivetrain.DUTY_IS_NOT_STICK,
         *drivetrain.CAUTIONS,
         RESISTANCE_ASSUMED,
         MORE_THAN_FULL,

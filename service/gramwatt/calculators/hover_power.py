@@ -5,7 +5,7 @@ from typing import Annotated
 
 import numpy as np
 
-from gramwatt.calculators._shared import fields, hovering
+from gramwatt.calculators._shared import drivetrain, fields, hovering
 from gramwatt.calculators._shared.cautions import NOMINAL_CELL_VOLTAGE
 from gramwatt.model import (
     Array,
@@ -18,7 +18,6 @@ from gramwatt.model import (
     IndexArray,
     Quantity,
     Reference,
-    Rule,
 )
 from gramwatt.physics import constants, hover
 
@@ -44,6 +43,9 @@ class Inputs:
             "in", "Distance of the axes of neighbouring propellers, for disks that overlap.", at_most=1000
         ),
     ]
+    kv: fields.OptionalKv
+    pitch: fields.OptionalPitch
+    blades: fields.Blades
     figure_of_merit: fields.FigureOfMerit
     drive_efficiency: Annotated[
         Array,
@@ -65,16 +67,34 @@ class Inputs:
     hover_voltage: Annotated[
         Array, fields.optional_quantity("V", "Measured: voltage of the pack in that hover.", at_most=200)
     ]
+    kv_deficit: drivetrain.KvDeficit
+    stator_diameter: drivetrain.StatorDiameter
+    stator_height: drivetrain.StatorHeight
+    motor_resistance: drivetrain.MotorResistance
+    no_load_current: drivetrain.NoLoadCurrent
+    thrust_coefficient: drivetrain.ThrustCoefficient
+    power_coefficient: drivetrain.PowerCoefficient
+    bench_speed: drivetrain.BenchSpeed
+    bench_thrust: drivetrain.BenchThrust
+    bench_shaft_power: drivetrain.BenchShaftPower
+    bench_voltage: drivetrain.BenchVoltage
+    bench_current: drivetrain.BenchCurrent
+    thrust_deviate: drivetrain.ThrustDeviate
+    power_deviate: drivetrain.PowerDeviate
 
 
 WEIGHT = f"mass * {constants.STANDARD_GRAVITY}"
-HOVER_VELOCITY = "sqrt(disk_loading / (2 * air_density))"
-SHAFT_POWER = (
-    f"{WEIGHT} * (climb_speed + interference * induced_velocity + (1 / figure_of_merit - 1) * {HOVER_VELOCITY})"
-)
 IDEAL_POWER = f"{WEIGHT} * (climb_speed + induced_velocity)"
 ELECTRICAL_POWER = "shaft_power / drive_efficiency + avionics_power"
 DISK_LOADING = f"{WEIGHT} / (motors * pi * diameter**2 / 4)"
+HOVER_POWER = (
+    "weight × (interference + 1 / FM - 1) × vh / drive efficiency + avionics power; vh = sqrt(disk loading / "
+    "(2 × air density)), FM the figure of merit"
+)
+SHAFT_POWER = (
+    "weight × (climb speed + interference × induced velocity + (1 / FM - 1) × vh); vh is the induced velocity in "
+    "hover, FM the figure of merit: sqrt(2/pi) CT^1.5 / CP where both coefficients are known"
+)
 INDUCED = (
     "the positive root v of v^2 (V^2 + (Vc + v)^2) = vh^4, V the forward speed, Vc the climb speed, vh^2 = disk "
     "loading / (2 × air density); vh is the induced velocity in hover"
@@ -89,11 +109,17 @@ INTERFERENCE = (
 class Results:
     """Power, and the quantities that it depends on."""
 
-    power: Annotated[Array, Quantity("W", "Electrical power, avionics included.", formula=ELECTRICAL_POWER)]
-    current: Annotated[
-        Array, Quantity("A", "Current from the pack.", formula="power / (cells * cell_voltage)", needs=("cells",))
+    hover_power: Annotated[Array, Quantity("W", "Electrical power in hover.", method=HOVER_POWER)]
+    power: Annotated[
+        Array, Quantity("W", "Electrical power in this climb or forward flight.", formula=ELECTRICAL_POWER)
     ]
-    shaft_power: Annotated[Array, Quantity("W", "Shaft power of all propellers.", formula=SHAFT_POWER)]
+    current: Annotated[
+        Array,
+        Quantity(
+            "A", "Current from the pack at that power.", formula="power / (cells * cell_voltage)", needs=("cells",)
+        ),
+    ]
+    shaft_power: Annotated[Array, Quantity("W", "Shaft power of all propellers.", method=SHAFT_POWER)]
     ideal_power: Annotated[Array, Quantity("W", "Power without losses and interference.", formula=IDEAL_POWER)]
     overall_efficiency: Annotated[
         Array, Quantity("%", "Ideal over electrical power.", at_most=100, formula="ideal_power / power")
@@ -115,8 +141,10 @@ class Results:
 def hover_power(given: Inputs) -> Results:
     """Compute power by momentum theory: ideal power over figure of merit and drive efficiency, plus avionics.
 
-    Valid for steady, slow flight in open air: no ground effect, gusts or descent. Climb and forward flight change only
-    the induced part; body drag is left out, and the other losses of the propeller are those in hover.
+    With kV and pitch the drive efficiency is that of motor and propeller in hover, as in full-throttle; without them it
+    is typical of the thrust of a rotor. Valid for steady, slow flight in open air: no ground effect, gusts or descent.
+    Climb and forward flight change only the induced part; body drag is left out, and the other losses of the propeller
+    and the drive efficiency are those in hover.
     """
     disk_loading, interference = hovering.disk_loading(given), hovering.interference(given)
     hover_velocity = hover.hover_velocity(disk_loading, given.air_density)
@@ -126,19 +154,18 @@ def hover_power(given: Inputs) -> Results:
     shaft_power = weight * (given.climb_speed + hovering.specific_power(given, interference, velocity, hover_velocity))
     power = shaft_power / given.drive_efficiency + given.avionics_power
     return Results(
+        hover_power=hovering.shaft_power_in_hover(given) / given.drive_efficiency + given.avionics_power,
         power=power,
         current=power / (given.cells * given.cell_voltage),
         shaft_power=shaft_power,
         ideal_power=ideal_power,
-        overall_efficiency=ideal_power / power,
+        overall_efficiency=np.where(ideal_power <= power, ideal_power / power, np.nan),
         power_loading=given.mass / power,
         disk_loading=disk_loading,
         induced_velocity=velocity,
         interference=interference,
     )
 
-
-ALL_POWERS = ("power", "current", "shaft_power", "overall_efficiency", "power_loading", "interference")
 
 CALCULATOR = Calculator(
     title="How much power to hover?",
@@ -149,12 +176,13 @@ CALCULATOR = Calculator(
     category="before",
     chart=CurveChart(
         "mass",
-        ("power", "power_loading"),
+        ("hover_power", "power_loading"),
         start=lambda given, found: 0.5 * given.mass,
         stop=lambda given, found: 1.5 * given.mass,
     ),
     assumptions=(
         Assumption("rotor_spacing", "the diameter: disks that do not overlap", lambda given: given.diameter),
+        *drivetrain.ASSUMPTIONS,
         *hovering.ASSUMPTIONS,
         Assumption(
             "cell_voltage",
@@ -164,14 +192,7 @@ CALCULATOR = Calculator(
         ),
         NOMINAL_CELL_VOLTAGE,
     ),
-    rules=(
-        Rule(
-            "odd-coaxial",
-            "Coaxial propellers come in pairs, but the number of motors is {motors}: enter an even number.",
-            when=lambda given, found: np.isnan(found.interference),
-            results=ALL_POWERS,
-        ),
-    ),
+    rules=hovering.RULES,
     references=(
         Reference(
             "Momentum theory, figure of merit, climb, coaxial and overlapping rotors: derived, also in the tests"
@@ -186,8 +207,11 @@ CALCULATOR = Calculator(
             "(StrawsonDesign/motor_propeller_testing, MIT) and, at 4 kg, flights of Rodrigues et al., Sci. Data 8 "
             "(2021) 155",
             url="https://github.com/StrawsonDesign/motor_propeller_testing",
-            about=("power", "current", "overall_efficiency", "power_loading"),
+            about=("hover_power", "power", "current", "overall_efficiency", "power_loading"),
         ),
+        drivetrain.MODEL,
+        drivetrain.COEFFICIENTS,
+        drivetrain.BENCH,
     ),
     cautions=(
         Caution(
@@ -197,6 +221,7 @@ CALCULATOR = Calculator(
             "before you work on the craft.",
         ),
         *hovering.CAUTIONS,
+        *drivetrain.CAUTIONS,
         Caution(
             "no-drag",
             "Body drag is left out. With speed it soon exceeds what forward flight saves, so the real power is higher.",
@@ -266,6 +291,40 @@ CALCULATOR = Calculator(
             source="by hand: vh = sqrt(134.4005 / 2) = 8.197576 m/s; v^2 = -32 + sqrt(1024 + vh^4), 6.513856 m/s; "
             "2.4516625 N x (v + 0.8181818 vh) = 32.41334 W; 62.5 gf: (0.26 + 0.07 ln(62.5/60)/ln(110/60)) / 0.6 = "
             "44.11906 %; 76.46789 W / 10.8 V",
+        ),
+        Example(
+            "A 600 g craft with its motors and propellers",
+            given={
+                "mass": 600,
+                "diameter": 5,
+                "pitch": 4.3,
+                "kv": 2400,
+                "kv_deficit": 5,
+                "stator_diameter": 22,
+                "stator_height": 6,
+            },
+            expected={"hover_power": 123.207238293, "shaft_power": 67.5141709542},
+            rtol=1e-8,
+            source="by hand: CT 0.145 x 0.86^0.55 x 1.5^0.5 = 0.163451; 5.88399 N turn four at 1055.885 rad/s; "
+            "67.5142 W of shaft power are 15.98522 mN m each: 5.733986 A at 5.153799 V, four times, and 5 W",
+        ),
+        Example(
+            "Motors with one bench point: speed, thrust, voltage and current at full throttle",
+            given={
+                "mass": "0.4 kg",
+                "diameter": 5,
+                "pitch": 4.3,
+                "kv": 2400,
+                "kv_deficit": 6,
+                "bench_speed": 26600,
+                "bench_thrust": 920,
+                "bench_voltage": 14.8,
+                "bench_current": 23,
+            },
+            expected={"hover_power": 78.8649104996, "shaft_power": 35.7135276171},
+            rtol=1e-8,
+            source="by hand: CT 0.144045, CP 0.0706494, 0.130836 ohm and 1.86939 A as in full-throttle's example of "
+            "this bench point; 3.92266 N at 35.7135 W of shaft power, of which the motors make 48.3498 %; and 5 W",
         ),
     ),
 )

@@ -1,35 +1,43 @@
-"""Throttle cap that makes a motor on this pack turn like another motor or pack."""
+"""Throttle cap that makes a motor turn like another, or that keeps a thrust, a current or a rating."""
 
 from dataclasses import dataclass
-from typing import Annotated, Final
+from typing import Annotated
 
 import numpy as np
 
-from gramwatt.calculators._shared import fields
-from gramwatt.calculators._shared.cautions import NOMINAL_CELL_VOLTAGE, PROPELLERS_OFF
+from gramwatt.calculators._shared import drivetrain, fields, throttle_targets
+from gramwatt.calculators._shared.cautions import (
+    NOMINAL_CELL_VOLTAGE,
+    PROPELLERS_OFF,
+    RESISTANCE_ASSUMED,
+    rested_voltage,
+)
 from gramwatt.model import (
     Array,
-    Assumption,
     Calculator,
     Caution,
     Choice,
     Count,
     CurveChart,
+    Deviate,
     Example,
     IndexArray,
     Quantity,
     Reference,
 )
-from gramwatt.physics import air, rotor
-
-SET_BY: Final = ("full-throttle", "kv-and-cells", "speed", "tip-mach")
+from gramwatt.physics import air, cells, rotor
 
 CellVoltage = Annotated[Array, fields.optional_quantity("V", "Cell voltage for computing speeds.", at_most=4.5)]
+TARGET_CHEMISTRY = Choice(cells.CHEMISTRIES, "Target: chemistry of the pack to match, if different.", optional=True)
+
+
+def _resistance(description: str) -> Quantity:
+    return Quantity("mohm", f"Target: {description}", at_least=0, at_most=1e4, optional=True)
 
 
 @dataclass(frozen=True, slots=True)
 class Inputs:
-    """The motor and the pack, and one or more targets; the lowest target sets the cap."""
+    """The motor and the pack, targets of which the lowest sets the cap, and the rest of the craft."""
 
     kv: fields.Kv
     cells: fields.Cells
@@ -40,6 +48,13 @@ class Inputs:
     ]
     target_cells: Annotated[Array, Count("Target: cells of the pack to match.", at_least=1, at_most=24, optional=True)]
     target_cell_voltage: CellVoltage
+    target_chemistry: Annotated[IndexArray, TARGET_CHEMISTRY]
+    target_capacity: Annotated[
+        Array, Quantity("mAh", "Target: rated capacity of the pack to match.", at_least=1, at_most=1e6, optional=True)
+    ]
+    target_cell_resistance: Annotated[Array, _resistance("resistance of one series position of the pack to match.")]
+    target_lead_resistance: Annotated[Array, _resistance("resistance of leads and connectors of the pack to match.")]
+    target_pack_resistance: Annotated[Array, _resistance("resistance of the whole pack to match, with its leads.")]
     target_speed: Annotated[Array, fields.optional_quantity("rpm", "Target: maximum speed without load.", at_most=1e6)]
     target_tip_mach: Annotated[
         Array,
@@ -47,13 +62,64 @@ class Inputs:
             "1", "Target: maximum tip Mach number without load; requires the diameter.", at_most=2
         ),
     ]
+    target_thrust: Annotated[
+        Array, fields.optional_quantity("gf", "Target: maximum thrust of all propellers.", at_most=1e6)
+    ]
+    target_thrust_to_weight: Annotated[
+        Array, fields.optional_quantity("1", "Target: maximum thrust over weight; requires the mass.", at_most=100)
+    ]
+    target_current: Annotated[
+        Array, fields.optional_quantity("A", "Target: maximum current from the pack.", at_most=1e4)
+    ]
+    discharge_rating: fields.DischargeRating
+    controller_rating: drivetrain.ControllerRating
     diameter: fields.Diameter
+    pitch: fields.OptionalPitch
+    blades: fields.Blades
+    motors: fields.Motors
+    mass: fields.OptionalMass
+    capacity: fields.OptionalCapacity
+    state_of_charge: fields.FreshCharge
+    open_circuit_voltage: fields.OpenCircuitVoltage
+    cell_resistance: fields.CellResistance
+    lead_resistance: fields.LeadResistance
+    pack_resistance: fields.MeasuredPackResistance
+    pack_temperature: fields.PackTemperature
+    activation_energy: fields.ActivationEnergy
+    kv_deficit: drivetrain.KvDeficit
+    stator_diameter: drivetrain.StatorDiameter
+    stator_height: drivetrain.StatorHeight
+    motor_resistance: drivetrain.MotorResistance
+    no_load_current: drivetrain.NoLoadCurrent
+    thrust_coefficient: drivetrain.ThrustCoefficient
+    power_coefficient: drivetrain.PowerCoefficient
+    figure_of_merit: fields.FigureOfMerit
+    air_density: fields.AirDensity
     air_temperature: fields.AirTemperature
+    avionics_power: fields.AvionicsPower
+    bench_speed: drivetrain.BenchSpeed
+    bench_thrust: drivetrain.BenchThrust
+    bench_shaft_power: drivetrain.BenchShaftPower
+    bench_voltage: drivetrain.BenchVoltage
+    bench_current: drivetrain.BenchCurrent
+    sag_deviate: Annotated[Array, Deviate("Sag of the pack to match at full throttle.")]
+    share_deviate: Annotated[Array, Deviate("How thrust depends on throttle.")]
+    thrust_deviate: drivetrain.ThrustDeviate
+    power_deviate: drivetrain.PowerDeviate
 
 
 LOWEST = (
-    "lowest of 100 %, target kV × target cells × target cell voltage / (kV × cells × cell voltage), target speed / "
-    "uncapped speed, and the speed at the target tip Mach number / uncapped speed"
+    "lowest of 100 %, the matching cap, target speed / uncapped speed, the speed at the target tip Mach number / "
+    "uncapped speed, and the throttle at which thrust, thrust over weight, pack current, the pack's C-rate and motor "
+    "current reach their limits, by the equations of full-throttle"
+)
+MATCHING = (
+    "with propellers and pack: the throttle that turns the propellers, under load, as the target motor and pack do at "
+    "full throttle; else target kV × target cells × target cell voltage / (kV × cells × cell voltage); at most 100 %"
+)
+SHARE = (
+    "with propellers and pack by the equations of full-throttle; else cap^x with x = "
+    f"{throttle_targets.THRUST_EXPONENT} ×/÷ {throttle_targets.THRUST_EXPONENT_FACTOR}"
 )
 TIP_MACH = f"no_load_speed * diameter / (2 * {fields.SPEED_OF_SOUND})"
 
@@ -63,6 +129,18 @@ class Results:
     """The cap and its effects."""
 
     throttle_cap: Annotated[Array, Quantity("%", "Maximum throttle to allow.", at_most=100, method=LOWEST)]
+    set_by: Annotated[
+        IndexArray,
+        Choice(
+            throttle_targets.SET_BY,
+            "Target that sets the cap.",
+            method="the lowest; full-throttle where none is below it",
+        ),
+    ]
+    matching_cap: Annotated[
+        Array,
+        Quantity("%", "Cap that matches the target motor and pack, other targets aside.", at_most=100, method=MATCHING),
+    ]
     matched_kv: Annotated[
         Array, Quantity("rpm/V", "Effective speed constant of the capped motor.", formula="kv * throttle_cap")
     ]
@@ -73,46 +151,40 @@ class Results:
         Array, Quantity("rpm", "Speed without load and without a cap.", formula="kv * cells * cell_voltage")
     ]
     thrust_share: Annotated[
-        Array,
-        Quantity("%", "Thrust over that at full throttle, same propeller.", at_most=100, formula="throttle_cap**2"),
+        Array, Quantity("%", "Thrust over that at full throttle, same propeller.", at_most=100, method=SHARE)
     ]
     power_share: Annotated[
         Array,
         Quantity(
-            "%", "Shaft power over that at full throttle, same propeller.", at_most=100, formula="throttle_cap**3"
+            "%", "Shaft power over that at full throttle, same propeller.", at_most=100, formula="thrust_share**1.5"
         ),
     ]
-    tip_mach: Annotated[
+    no_load_tip_mach: Annotated[
         Array, Quantity("1", "Tip Mach number without load at the cap.", formula=TIP_MACH, needs=("diameter",))
-    ]
-    set_by: Annotated[
-        IndexArray,
-        Choice(SET_BY, "Target that sets the cap.", method="the lowest; full-throttle where none is below it"),
     ]
 
 
 def throttle_cap(given: Inputs) -> Results:
-    """Compute the throttle cap from rotor speed without load, which is proportional to throttle, kV and voltage.
+    """Compute the throttle cap that keeps every target, and which target sets it.
 
-    Under load every motor turns slower, one of lower resistance less so: the cap matches speeds without load. Thrust is
-    proportional to the square of speed and shaft power to its cube only for the same propeller in the same air.
+    With the propellers and the pack, thrust and currents are those of full-throttle at the cap, and the cap of a target
+    motor or pack matches speeds under load. With kV and cells alone it matches speeds without load; under load the cap
+    is mostly lower, as its range shows. Target speed and target tip Mach are without load: no propeller turns faster.
     """
     sound = air.speed_of_sound(given.air_temperature)
     uncapped = given.kv * given.cells * given.cell_voltage
-    matched = given.target_kv * given.target_cells * given.target_cell_voltage
-    by_tip = rotor.speed_at_tip_mach(given.target_tip_mach, given.diameter, sound)
-    speeds = np.stack([uncapped, matched, given.target_speed, by_tip])
-    cap = np.nanmin(speeds, axis=0) / uncapped
-    speed = uncapped * cap
+    cap, set_by = throttle_targets.find_lowest(given)
+    thrust_share = throttle_targets.find_thrust_share(given, cap)
     return Results(
         throttle_cap=cap,
+        set_by=set_by,
+        matching_cap=throttle_targets.find_match(given),
         matched_kv=given.kv * cap,
-        no_load_speed=speed,
+        no_load_speed=uncapped * cap,
         uncapped_speed=uncapped,
-        thrust_share=cap**2,
-        power_share=cap**3,
-        tip_mach=rotor.tip_mach(speed, given.diameter, sound),
-        set_by=np.nanargmin(speeds, axis=0),
+        thrust_share=thrust_share,
+        power_share=thrust_share**1.5,
+        no_load_tip_mach=rotor.tip_mach(uncapped * cap, given.diameter, sound),
     )
 
 
@@ -131,24 +203,28 @@ CALCULATOR = Calculator(
     ),
     assumptions=(
         NOMINAL_CELL_VOLTAGE,
-        Assumption("target_kv", "the same as kV", lambda given: given.kv),
-        Assumption("target_cells", "the same as cells", lambda given: given.cells),
-        Assumption("target_cell_voltage", "the same as cell voltage", lambda given: given.cell_voltage),
+        *throttle_targets.ASSUMPTIONS,
+        *drivetrain.ASSUMPTIONS,
     ),
+    rules=throttle_targets.RULES,
     references=(
         Reference(
             "Speed without load is duty times kV times voltage: ideal motor and converter, derived",
-            about=("throttle_cap", "matched_kv", "no_load_speed", "uncapped_speed", "set_by"),
+            about=("throttle_cap", "matched_kv", "no_load_speed", "uncapped_speed", "set_by", "matching_cap"),
         ),
         Reference(
-            "Thrust proportional to speed squared, power to speed cubed at constant coefficients: propeller "
-            "similarity, derived",
-            about=("thrust_share", "power_share"),
+            "Share of thrust without the propellers and the pack, and how far the cap under load may be from the one "
+            "without load: an estimate from the model of full-throttle for craft with propellers of 2 to 13 in",
+            about=("thrust_share", "power_share", "throttle_cap", "matching_cap"),
         ),
-        Reference("Speed of sound sqrt(1.4 R T): ISO 2533:1975", about=("tip_mach", "throttle_cap")),
+        drivetrain.MODEL,
+        drivetrain.COEFFICIENTS,
+        drivetrain.BENCH,
+        rested_voltage("throttle_cap", "matching_cap", "thrust_share"),
+        Reference("Speed of sound sqrt(1.4 R T): ISO 2533:1975", about=("no_load_tip_mach", "throttle_cap")),
         Reference(
             "A motor for 4 cells on 6 cells is capped at about 66 %: rule of thumb, no source",
-            about=("throttle_cap",),
+            about=("throttle_cap", "matching_cap"),
         ),
     ),
     cautions=(
@@ -158,17 +234,32 @@ CALCULATOR = Calculator(
             "A cap reduces neither the voltage at the speed controller nor its current ripple. Choose a controller "
             "that is rated for the full pack.",
         ),
+        drivetrain.DUTY_IS_NOT_STICK,
         Caution(
             "no-target",
-            "No target is below full throttle, so there is no cap. Give target cells, target kV, target speed, or "
-            "target tip Mach with the diameter.",
+            "No target is below full throttle, so there is no cap. Give target cells, target kV, or a maximum speed, "
+            "thrust or current.",
             when=lambda given, found: found.set_by == 0,
         ),
         Caution(
-            "tip-mach-needs-diameter",
-            "The target tip Mach was not used: it requires the diameter.",
-            when=lambda given, found: ~np.isnan(given.target_tip_mach) & np.isnan(given.diameter),
+            "matched-without-load",
+            "The cap matches speeds without load. Under load the same cap is mostly lower, by up to a fifth. Give the "
+            "propellers (diameter, pitch) and the pack (capacity).",
+            when=lambda given, found: (found.matching_cap < 1) & ~throttle_targets.knows_craft(given),
         ),
+        Caution(
+            "rating-unused",
+            "The rating of pack or controller was not used: it requires the propellers (diameter, pitch) and the pack "
+            "(capacity).",
+            when=lambda given, found: throttle_targets.has_unused_rating(given),
+        ),
+        Caution(
+            "cap-below-hover",
+            "The craft will not lift off at this cap: full-throttle shows the hover throttle.",
+            when=lambda given, found: throttle_targets.is_below_hover(given, found.throttle_cap),
+        ),
+        *throttle_targets.DRIVE_CAUTIONS,
+        RESISTANCE_ASSUMED,
     ),
     examples=(
         Example(
@@ -178,18 +269,71 @@ CALCULATOR = Calculator(
                 "throttle_cap": 66.6666666666667,
                 "matched_kv": 1600,
                 "set_by": "kv-and-cells",
-                "thrust_share": 44.4444444444444,
-                "power_share": 29.6296296296296,
+                "thrust_share": 59.0311662197,
             },
-            rtol=1e-12,
-            source="by hand: 4/6 = 2/3, its square 4/9, its cube 8/27; the rule of thumb is about 66 %",
+            rtol=1e-10,
+            source="by hand: 4/6 = 2/3; exp(1.3 ln(2/3)) = 0.590311662197; the rule of thumb is about 66 %",
         ),
         Example(
             "Tips limited to Mach 0.7",
             given={"kv": 2400, "cells": 6, "target_tip_mach": 0.7, "diameter": "127 mm"},
-            expected={"no_load_speed": 35822.0131116467, "tip_mach": 0.7, "set_by": "tip-mach"},
+            expected={"no_load_speed": 35822.0131116467, "no_load_tip_mach": 0.7, "set_by": "tip-mach"},
             rtol=1e-6,
             source="by hand: 0.7 x 340.294 m/s (ISO 2533 at 15 °C) / (pi x 0.127 m) x 60 = 35 822 rpm",
+        ),
+        Example(
+            "The same motor under load, with a limit of thrust",
+            given={
+                "kv": 2400,
+                "cells": 6,
+                "capacity": 1050,
+                "cell_resistance": 12,
+                "lead_resistance": 3,
+                "pack_temperature": 12,
+                "target_cells": 4,
+                "target_capacity": 1500,
+                "diameter": 5,
+                "pitch": 4.3,
+                "mass": 600,
+                "target_thrust_to_weight": 5,
+                "kv_deficit": 5,
+                "stator_diameter": 22,
+                "stator_height": 6,
+                "figure_of_merit": 0.6,
+                "avionics_power": 4,
+                "discharge_rating": 100,
+                "controller_rating": 30,
+            },
+            expected={"throttle_cap": 64.2041518865, "set_by": "kv-and-cells", "thrust_share": 80.0704118417},
+            rtol=1e-9,
+            source="by bisection of the motor's voltage balance, outside this service, with 0.127564 ohm and 1.91734 A "
+            "(stator): 16.8 V behind 51.538 mΩ turn the propellers at the speed that 25.2 V behind 107.01 mΩ reach at "
+            "64.2042 %; 5 times the weight takes 64.9989 %, and currents stay below 105 A and 30 A",
+        ),
+        Example(
+            "One bench run, limits of thrust and current, a rested voltage",
+            given={
+                "kv": 2400,
+                "cells": 4,
+                "pack_resistance": 40,
+                "open_circuit_voltage": 16.2,
+                "target_current": 60,
+                "target_thrust": 2500,
+                "diameter": 5,
+                "pitch": 4.3,
+                "kv_deficit": 6,
+                "bench_speed": 26600,
+                "bench_thrust": 920,
+                "bench_voltage": 14.8,
+                "bench_current": 23,
+                "air_temperature": 25,
+                "avionics_power": 5,
+            },
+            expected={"throttle_cap": 84.6493941786, "set_by": "thrust"},
+            rtol=1e-9,
+            source="by bisection of the motor's voltage balance, outside this service, with CT 0.144045, CP 0.0706494, "
+            "0.130836 ohm and 1.86939 A (by hand in full-throttle's example of this bench point), 40 mΩ and 5 W: 2500 "
+            "gf at 84.6494 % and 55.29 A",
         ),
     ),
 )

@@ -2,12 +2,15 @@
 
 from dataclasses import dataclass, fields
 from functools import cached_property
-from typing import NamedTuple
+from typing import Final, NamedTuple
 
 import numpy as np
 
 from gramwatt.arrays import Array
 from gramwatt.physics import constants, motor, propeller
+
+NEWTON_STEPS: Final = 6
+"""Of `speed_at_motor_power`."""
 
 
 @dataclass(frozen=True)
@@ -117,6 +120,118 @@ def demand_at_speed(
     )
 
 
+def speed_at_thrust(drive: Drive, thrust: Array) -> Array:
+    """Compute the rotor speed [rad/s] at which all propellers together give a ``thrust`` [N]."""
+    return np.asarray(np.sqrt(thrust / drive.thrust_factor))
+
+
 def hover_speed(drive: Drive, mass: Array) -> Array:
     """Compute the rotor speed [rad/s] at which thrust equals the weight of a ``mass`` [kg]."""
-    return np.asarray(np.sqrt(mass * constants.STANDARD_GRAVITY / drive.thrust_factor))
+    return speed_at_thrust(drive, mass * constants.STANDARD_GRAVITY)
+
+
+def speed_at_motor_current(drive: Drive, current: Array) -> Array:
+    """Compute the rotor speed [rad/s] at which each motor draws a current [A]: ``w = sqrt((I - I0) / (c Kv))``.
+
+    Nan below the no-load current.
+    """
+    surplus = np.where(current >= drive.no_load_current, current - drive.no_load_current, np.nan)
+    return np.asarray(np.sqrt(surplus / (drive.torque_factor * drive.speed_constant)))
+
+
+def speed_at_motor_power(drive: Drive, power: Array) -> Array:
+    """Compute the rotor speed at which each motor takes an electrical power.
+
+    Parameters
+    ----------
+    drive : Drive
+        Motors and propellers.
+    power : any shape that broadcasts with the drive
+        Electrical power of one motor [W].
+
+    Returns
+    -------
+    Array
+        The root w of ``(I0 + p w^2) (k w + R (I0 + p w^2)) = P`` with k = 1/Kv and p = c Kv [rad/s]. Nan where the
+        power is below ``R I0^2``, which does not turn the motor.
+
+    Notes
+    -----
+    Newton's method on ``k I0 w + 2 R p I0 w^2 + c w^3 + R p^2 w^4 = P - R I0^2``. Each term alone gives a speed above
+    the root, and the lowest of the four is less than four times the root. The left side is convex, so each step
+    approaches the root from above, and six steps reach the last bit.
+    """
+    resistance, no_load_current = drive.motor_resistance, drive.no_load_current
+    torque_current = drive.torque_factor * drive.speed_constant
+    first = no_load_current / drive.speed_constant
+    second = 2 * resistance * torque_current * no_load_current
+    third = drive.torque_factor
+    fourth = resistance * torque_current**2
+    surplus = power - resistance * no_load_current**2
+    surplus = np.where(surplus >= 0, surplus, np.nan)
+    speed = np.fmin(
+        np.fmin(surplus / first, np.sqrt(surplus / second)),
+        np.fmin(np.cbrt(surplus / third), np.sqrt(np.sqrt(surplus / fourth))),
+    )
+    for _ in range(NEWTON_STEPS):
+        value = speed * (first + speed * (second + speed * (third + speed * fourth)))
+        slope = first + speed * (2 * second + speed * (3 * third + speed * 4 * fourth))
+        speed = np.where(speed > 0, speed - (value - surplus) / slope, speed)
+    return speed
+
+
+def duty_at_pack_current(
+    drive: Drive, pack_current: Array, *, open_circuit_voltage: Array, pack_resistance: Array, avionics_power: Array
+) -> Array:
+    """Compute the duty at which the pack gives a current [A]: the inverse of `operate`.
+
+    The current fixes the voltage V of the pack and so the power ``V I - P_a`` of the motors, which fixes their speed
+    (`speed_at_motor_power`) and voltage ``V_m``: ``d = V_m / V``. Above 1 where full throttle draws less, infinite
+    where no load draws it, nan where the motors do not turn on so little.
+    """
+    voltage = open_circuit_voltage - pack_resistance * pack_current
+    speed = speed_at_motor_power(drive, (voltage * pack_current - avionics_power) / drive.motors)
+    current = drive.torque_factor * drive.speed_constant * speed**2 + drive.no_load_current
+    duty = (speed / drive.speed_constant + drive.motor_resistance * current) / voltage
+    # Beyond half the rested voltage more current means less power, down to none.
+    beyond = np.isnan(speed) & (2 * voltage < open_circuit_voltage)
+    return np.asarray(np.where(beyond, np.inf, duty))
+
+
+def matching_duty(ratio: Array, voltage_ratio: Array, sag: Array) -> Array:
+    """Compute the duty at which motors turn as others do at full throttle, from ratios alone.
+
+    Parameters
+    ----------
+    ratio : (N,)
+        Speed without load of the other motor and pack over that of these, r.
+    voltage_ratio : (N,)
+        Rested voltage of the other pack over that of this one, v.
+    sag : (N,)
+        Share s of its voltage that the other pack loses at full throttle, below 1/2.
+
+    Returns
+    -------
+    (N,)
+        ``d = 2 r (1 - s) / (1 + sqrt(1 - 4 s v (1 - s)))``, at most 1. Without sag it is the ratio itself.
+
+    Notes
+    -----
+    Derived for packs of one capacity and kind of cell, whose resistance goes with their voltage, and for motors that
+    differ in their winding only: then ``k V_m`` and ``I / k`` are those of the other motor at the same rotor speed, so
+    ``d (1 - d s v / r) = r (1 - s)``.
+    """
+    root = np.sqrt(np.maximum(1 - 4 * sag * voltage_ratio * (1 - sag), 0))
+    return np.asarray(np.minimum(2 * ratio * (1 - sag) / (1 + root), 1))
+
+
+def drive_efficiency(drive: Drive, thrust: Array, shaft_power: Array) -> Array:
+    """Compute the efficiency of the motors where all propellers together give a thrust [N] for a shaft power [W].
+
+    Shaft power over electrical power of the motors. The thrust fixes the speed w, the shaft power the torque Q:
+    ``I = Kv Q + I0``, ``V_m = w / Kv + R I``, efficiency ``Q w / (V_m I)``.
+    """
+    speed = speed_at_thrust(drive, thrust)
+    power = shaft_power / drive.motors
+    current = drive.speed_constant * power / speed + drive.no_load_current
+    return np.asarray(power / (current * (speed / drive.speed_constant + drive.motor_resistance * current)))

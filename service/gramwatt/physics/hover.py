@@ -5,6 +5,7 @@ from typing import Annotated, Final
 import numpy as np
 
 from gramwatt.arrays import Array, Unit
+from gramwatt.physics import motor_constants
 
 COAXIAL_FACTOR: Final = (1 + 17**0.5) / 4
 """Power of two coaxial rotors of equal thrust over that of the same two alone, 1.2808, with the lower one in the fully
@@ -19,8 +20,12 @@ medians of bench runs of nine motors with eight five-inch propellers (StrawsonDe
 1000 gf stand for 30 g craft with 46 mm and 4 kg craft with 340 mm propellers."""
 LOG_BENCH_THRUST: Final = np.log(BENCH_THRUST / BENCH_THRUST[0])
 
-DRIVE_EFFICIENCY_SPREAD: Final[Annotated[float, Unit("1")]] = 0.12
-"""Relative standard uncertainty of `typical_drive_efficiency`: at 60 gf the benches have 0.18 to 0.33 overall."""
+DRIVE_EFFICIENCY_SPREAD: Final = 0.15
+OTHER_EFFICIENCY_SPREAD: Final = 0.30
+"""Standard deviation of the logarithm of `typical_drive_efficiency` for propellers of 4 to 6 in, and for others. At 60
+gf the benches have 0.18 to 0.33 overall. The model of motor and propeller gives 0.76 to 1.3 times the typical power for
+propellers of 4 in and more, and 0.56 to 0.73 times for 2 to 3.5 in, where the typical one is from brushed motors and
+lightly loaded five-inch propellers."""
 
 MIN_CHECKED_DISK_LOADING: Final[Annotated[float, Unit("N/m^2")]] = 30.0
 """Disk loading below which measured drives are far less efficient than typical: 40 gf on a five-inch propeller."""
@@ -142,3 +147,9 @@ def typical_drive_efficiency(thrust: Array) -> Array:
     """
     overall = np.interp(np.log(thrust / BENCH_THRUST[0]), LOG_BENCH_THRUST, BENCH_EFFICIENCY)
     return np.asarray(overall / BENCH_FIGURE_OF_MERIT)
+
+
+def drive_efficiency_spread(diameter: Array) -> Array:
+    """Return the standard deviation (N,) of the logarithm of `typical_drive_efficiency` for a diameter [m]."""
+    known = motor_constants.is_five_inch_class(diameter)
+    return np.where(known, DRIVE_EFFICIENCY_SPREAD, OTHER_EFFICIENCY_SPREAD)

@@ -66,6 +66,11 @@ def power_coefficient(thrust_coefficient: Array, figure_of_merit: Array) -> Arra
     return np.asarray(np.sqrt(2 / np.pi) * thrust_coefficient**1.5 / figure_of_merit)
 
 
+def figure_of_merit(thrust_coefficient: Array, power_coefficient: Array) -> Array:
+    """Compute the figure of merit (N,) of both coefficients: the inverse of `power_coefficient`."""
+    return np.asarray(np.sqrt(2 / np.pi) * thrust_coefficient**1.5 / power_coefficient)
+
+
 def measured_thrust_coefficient(thrust: Array, rotor_speed: Array, diameter: Array, air_density: Array) -> Array:
     """Compute the thrust coefficient (N,) of a measured point.
 

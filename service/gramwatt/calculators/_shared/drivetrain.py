@@ -277,6 +277,11 @@ STATIC: Final[Caution[Any, Any]] = Caution(
     "static",
     "These figures are for a craft at rest. In flight, moving air unloads the propellers, so the current is lower.",
 )
+DUTY_IS_NOT_STICK: Final[Caution[Any, Any]] = Caution(
+    "duty-is-not-stick",
+    "Throttle is the duty of the speed controller, not the position of the stick. On the benches of the reference "
+    "(StrawsonDesign/motor_propeller_testing) signals of 24, 43, 62 and 81 % gave a duty of 34, 49, 66 and 84 %.",
+)
 
 BENCH_IMPOSSIBLE: Final = (
     "No motor resistance above zero explains the bench point with this motor and propeller. Check bench voltage, bench "
@@ -287,8 +292,9 @@ BENCH_PARTLY_IMPOSSIBLE: Final = "no motor resistance above zero explains the be
 
 
 def is_bench_impossible(given: Any) -> BoolArray:
-    """Return where (N,) a bench point leaves the motor or its propeller without constants."""
-    return np.asarray(_is_bench_point(given) & np.isnan(given.motor_resistance * given.power_coefficient))
+    """Return where (N,) a bench point leaves the motor or its propeller without constants, though both are given."""
+    is_known = ~np.isnan(given.kv * given.thrust_coefficient * given.diameter)
+    return np.asarray(_is_bench_point(given) & is_known & np.isnan(given.motor_resistance * given.power_coefficient))
 
 
 MODEL: Final = Reference(

@@ -27,6 +27,10 @@ Parallel: TypeAlias = Annotated[
 Capacity: TypeAlias = Annotated[Array, Quantity("mAh", "Rated capacity of the whole pack.", at_least=1, at_most=1e6)]
 Chemistry: TypeAlias = Annotated[IndexArray, Choice(cells.CHEMISTRIES, "Chemistry of the cells.", default="lipo")]
 StateOfCharge: TypeAlias = Annotated[Array, Quantity("%", "Charge in the pack.", at_least=0, at_most=100, default=50)]
+FreshCharge: TypeAlias = Annotated[
+    Array,
+    Quantity("%", "Charge in the pack; a full pack gives the highest current.", at_least=0, at_most=100, default=100),
+]
 StartCharge: TypeAlias = Annotated[Array, Quantity("%", "Charge at take-off.", above=0, at_most=100, default=100)]
 Reserve: TypeAlias = Annotated[Array, Quantity("%", "Charge left at landing.", at_least=0, below=100, default=20)]
 OpenCircuitVoltage: TypeAlias = Annotated[
@@ -96,6 +100,7 @@ CutoffCellVoltage: TypeAlias = Annotated[
     Array, optional_quantity("V", "Loaded cell voltage that ends the flight.", at_most=MAX_CELL_VOLTAGE)
 ]
 Kv: TypeAlias = Annotated[Array, Quantity("rpm/V", "Speed constant of the motor.", above=0, at_most=1e5)]
+OptionalKv: TypeAlias = Annotated[Array, optional_quantity("rpm/V", "Speed constant of the motor.", at_most=1e5)]
 Diameter: TypeAlias = Annotated[Array, optional_quantity("in", "Propeller diameter.", at_most=100)]
 AirTemperature: TypeAlias = Annotated[
     Array, Quantity("degC", "Temperature of the air.", at_least=-60, at_most=60, default=15)
@@ -115,6 +120,7 @@ Motors: TypeAlias = Annotated[
 ]
 PropellerDiameter: TypeAlias = Annotated[Array, Quantity("in", "Propeller diameter.", above=0, at_most=100)]
 Pitch: TypeAlias = Annotated[Array, Quantity("in", "Propeller pitch.", above=0, at_most=100)]
+OptionalPitch: TypeAlias = Annotated[Array, optional_quantity("in", "Propeller pitch.", at_most=100)]
 Blades: TypeAlias = Annotated[Array, Count("Blades of each propeller.", at_least=2, at_most=8, default=3)]
 ThrottleCap: TypeAlias = Annotated[Array, Quantity("%", "Maximum throttle allowed.", above=0, at_most=100, default=100)]
 FigureOfMerit: TypeAlias = Annotated[

@@ -1,11 +1,41 @@
 """Hovering craft: load on the rotors, the typical efficiency of the drive, and a measured hover that replaces it."""
 
-from typing import Any, Final
+from typing import Annotated, Any, Final, TypeAlias
 
 import numpy as np
 
-from gramwatt.model import Array, Assumption, BoolArray, Caution
-from gramwatt.physics import constants, hover
+from gramwatt.calculators._shared import drivetrain
+from gramwatt.model import Array, Assumption, BoolArray, Caution, Quantity, Rule
+from gramwatt.physics import constants, craft, hover, propeller
+
+HoverThrottle: TypeAlias = Annotated[
+    Array,
+    Quantity(
+        "%",
+        "Throttle in hover.",
+        at_most=100,
+        method="the throttle at which thrust equals weight, by the equations of full-throttle",
+        needs=("mass",),
+    ),
+]
+HoverPower: TypeAlias = Annotated[
+    Array,
+    Quantity(
+        "W",
+        "Electrical power in hover.",
+        method="motors × current × voltage of a motor at the speed at which thrust equals weight, plus avionics power",
+        needs=("mass",),
+    ),
+]
+HoverCurrent: TypeAlias = Annotated[
+    Array,
+    Quantity(
+        "A",
+        "Current from the pack in hover.",
+        method="hover power over the loaded voltage of the pack at that power",
+        needs=("mass",),
+    ),
+]
 
 LAYOUTS: Final = ("single", "coaxial")
 
@@ -28,24 +58,43 @@ def interference(given: Any) -> Array:
     return np.where(places % 1 == 0, factor, np.nan)
 
 
+def figure_of_merit(given: Any) -> Array:
+    """Return the figure of merit (N,): that of the thrust and power coefficients where both are known."""
+    drive = drivetrain.drive_of(given)
+    known = propeller.figure_of_merit(drive.thrust_coefficient, drive.power_coefficient)
+    return np.asarray(np.where(np.isnan(known), given.figure_of_merit, known))
+
+
 def specific_power(given: Any, factor: Array, induced_velocity: Array, hover_velocity: Array) -> Array:
     """Return shaft power without climb over weight (N,) [m/s].
 
     The losses of a hovering propeller, which determine its figure of merit, do not change as it moves.
     """
-    return np.asarray(factor * induced_velocity + (1 / given.figure_of_merit - 1) * hover_velocity)
+    return np.asarray(factor * induced_velocity + (1 / figure_of_merit(given) - 1) * hover_velocity)
+
+
+def shaft_power_in_hover(given: Any) -> Array:
+    """Return the shaft power (N,) [W] of all propellers in hover."""
+    velocity = hover.hover_velocity(disk_loading(given), given.air_density)
+    return np.asarray(weight(given) * specific_power(given, interference(given), velocity, velocity))
 
 
 def _measured_efficiency(given: Any) -> Array:
     """Return the efficiency (N,) of motor and controller from a measured hover; nan where none up to 100 % fits."""
-    velocity = hover.hover_velocity(disk_loading(given), given.air_density)
     motor_power = given.hover_current * given.hover_voltage - given.avionics_power
-    efficiency = weight(given) * specific_power(given, interference(given), velocity, velocity) / motor_power
+    efficiency = shaft_power_in_hover(given) / motor_power
     return np.where((efficiency > 0) & (efficiency <= 1), efficiency, np.nan)
 
 
+def _modelled_efficiency(given: Any) -> Array:
+    """Return the efficiency (N,) of the motors in hover as in `craft.operate`; nan where they are not known."""
+    return craft.drive_efficiency(drivetrain.drive_of(given), weight(given), shaft_power_in_hover(given))
+
+
 def _typical_efficiency(given: Any) -> Array:
-    return hover.typical_drive_efficiency(weight(given) / given.motors)
+    """Return the typical efficiency (N,) for the thrust of a rotor; nan where an impossible bench point is given."""
+    efficiency = hover.typical_drive_efficiency(weight(given) / given.motors)
+    return np.where(drivetrain.is_bench_impossible(given), np.nan, efficiency)
 
 
 def _is_equal(values: Array, expected: Array) -> BoolArray:
@@ -67,20 +116,22 @@ ASSUMPTIONS: Final[tuple[Assumption[Any], ...]] = (
         _measured_efficiency,
         solved_from=("hover_current", "hover_voltage"),
     ),
+    Assumption("drive_efficiency", "that of motor and propeller in hover, as in full-throttle", _modelled_efficiency),
     Assumption(
         "drive_efficiency",
         "by thrust per rotor: 20 % overall at 7.5 gf, 26 at 60, 33 at 110, 38 at 180, 41 at 270, 43 at 385, 50 at "
-        "1000 gf, over a figure of merit of 0.60: an estimate from open bench data",
+        "1000 gf, over a figure of merit of 0.60: an estimate from open bench data, known to a factor of 1.16 for "
+        "propellers of 4 to 6 in, of 1.35 for others",
         _typical_efficiency,
-        uncertainty=lambda given: hover.DRIVE_EFFICIENCY_SPREAD * given.drive_efficiency,
+        factor=lambda given: np.exp(hover.drive_efficiency_spread(given.diameter)),
     ),
 )
 
 CAUTIONS: Final[tuple[Caution[Any, Any], ...]] = (
     Caution(
         "drive-assumed",
-        "Drive efficiency is an estimate: measured values differ by up to 30 %, at low thrust by more. One "
-        "measured hover (hover current and hover voltage) replaces it.",
+        "Drive efficiency is an estimate: measured values differ by up to 30 %, at low thrust by more. Give "
+        "kV and pitch, or better one measured hover (hover current and hover voltage).",
         when=lambda given, found: _is_typical(given),
     ),
     Caution(
@@ -121,5 +172,29 @@ CAUTIONS: Final[tuple[Caution[Any, Any], ...]] = (
         "hover-point-incomplete",
         "A measured hover requires both hover current and hover voltage; the voltage alone only sets the cell voltage.",
         when=lambda given, found: np.isnan(given.hover_current) != np.isnan(given.hover_voltage),
+    ),
+)
+
+POWERS: Final = ("hover_power", "power", "current", "overall_efficiency", "power_loading")
+RULES: Final[tuple[Rule[Any, Any], ...]] = (
+    Rule(
+        "bench-point-impossible",
+        drivetrain.BENCH_IMPOSSIBLE,
+        when=lambda given, found: drivetrain.is_bench_impossible(given),
+        results=POWERS,
+        partly=drivetrain.BENCH_PARTLY_IMPOSSIBLE,
+    ),
+    Rule(
+        "odd-coaxial",
+        "Coaxial propellers come in pairs, but the number of motors is {motors}: enter an even number.",
+        when=lambda given, found: np.isnan(found.interference),
+        results=(*POWERS, "shaft_power", "interference"),
+    ),
+    Rule(
+        "impossible-efficiency",
+        "Thrust and power coefficient give a figure of merit above 1, which no propeller has: check them.",
+        when=lambda given, found: found.ideal_power > found.power,
+        results=("overall_efficiency",),
+        partly="thrust and power coefficient give a figure of merit above 1",
     ),
 )
