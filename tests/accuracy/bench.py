@@ -7,6 +7,7 @@ bench_five_inch of the reference data: StrawsonDesign/motor_propeller_testing @ 
 import csv
 import dataclasses
 import functools
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final, TypeAlias
@@ -129,11 +130,8 @@ def catalogue(folder: Path) -> Responses:
 
 
 @functools.cache
-def from_one_point(folder: Path, *, speed: bool = True) -> Responses:
-    """Return the full-throttle rows of each pair, and the response to each by the bench point at the other volts.
-
-    The point has volts and amps, and with ``speed`` also speed and thrust.
-    """
+def from_one_point(folder: Path, *readings: str) -> Responses:
+    """Return the full-throttle rows, and the response to each by these readings of its pair at the other volts."""
     rows = load(folder)
     full = rows.where(rows.at_full_throttle)
     places = {
@@ -141,7 +139,7 @@ def from_one_point(folder: Path, *, speed: bool = True) -> Responses:
     }
     others = [places[motor, propeller, 18.5 - supply] for motor, propeller, supply in places]
     responses = tuple(
-        calculate("full-throttle", **_craft(full, at), **_bench_point(full, other, speed=speed))
+        calculate("full-throttle", **_craft(full, at), **_bench_point(full, other, readings))
         for at, other in enumerate(others)
     )
     return full, responses
@@ -164,12 +162,17 @@ def _craft(rows: Rows, at: int) -> dict[str, Any]:
     }
 
 
-def _bench_point(rows: Rows, at: int, *, speed: bool) -> dict[str, Any]:
-    point: dict[str, Any] = {"bench_voltage": float(rows.voltage[at]), "bench_current": float(rows.current[at])}
-    if speed:
-        point["bench_speed"] = f"{rows.speed[at]:.15g} rad/s"
-        point["bench_thrust"] = f"{rows.thrust[at]:.15g} N"
-    return point
+READINGS: Final = ("bench_voltage", "bench_current", "bench_thrust", "bench_speed")
+
+
+def _bench_point(rows: Rows, at: int, readings: Sequence[str]) -> dict[str, Any]:
+    point = {
+        "bench_voltage": f"{rows.voltage[at]:.15g} V",
+        "bench_current": f"{rows.current[at]:.15g} A",
+        "bench_thrust": f"{rows.thrust[at]:.15g} N",
+        "bench_speed": f"{rows.speed[at]:.15g} rad/s",
+    }
+    return {name: point[name] for name in readings}
 
 
 def compare(found: Responses, which: BoolArray) -> Predictions:

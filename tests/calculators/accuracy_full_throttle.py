@@ -9,10 +9,11 @@ from accuracy.page import Row, Section
 def accuracy(folder: Path) -> Section:
     """Return the section of this calculator."""
     database, held = propellers.load(folder), bench.held_out(folder)
-    alone, point, volts_and_amps = (
-        bench.catalogue(folder),
-        bench.from_one_point(folder),
-        bench.from_one_point(folder, speed=False),
+    alone = bench.catalogue(folder)
+    points = (
+        ("one bench point", bench.from_one_point(folder, *bench.READINGS)),
+        ("one bench point without its speed", bench.from_one_point(folder, *bench.READINGS[:3])),
+        ("volts and amps of one bench point", bench.from_one_point(folder, *bench.READINGS[:2])),
     )
     rows = alone[0]
     motors = "".join(bench.RATED_KV)
@@ -60,11 +61,11 @@ def accuracy(folder: Path) -> Section:
             *pair("from catalogue data alone", f"motors that check them ({', '.join(unseen)})", alone, unseen),
             *(row for text, names in groups for row in pair("from catalogue data alone", text, alone, names)),
             *(row for name in motors for row in pair("from catalogue data alone", f"motor {name}", alone, name)),
-            *(row for text, names in groups for row in pair("from one bench point", text, point, names)),
             *(
                 row
+                for what, found in points
                 for text, names in groups
-                for row in pair("from volts and amps of one bench point", text, volts_and_amps, names)
+                for row in pair(f"from {what}", text, found, names)
             ),
             Row("Power at a known speed, constants fitted", "bench runs not fitted to", held.power),
             Row("Thrust at a known speed, constants fitted", "bench runs not fitted to", held.thrust),
@@ -76,7 +77,8 @@ def accuracy(folder: Path) -> Section:
             "MIT), every point at full throttle, at the volts measured at the controller. Two of the 144 runs "
             "contradict the rest and are left out. The supply gave 11 A at most.",
             "From one bench point: voltage, current, speed and thrust with one supply predict the other supply, 7.4 "
-            "from 11.1 V and the reverse. Volts and amps alone leave the propeller to its default.",
+            "from 11.1 V and the reverse. Without its speed, that follows from thrust and the default thrust "
+            "coefficient. Volts and amps alone leave the propeller to its default.",
             "Fitted: constants from half of the pairs of motor and propeller, each pair predicted from the other half, "
             "from 5000 rpm up.",
             "**In view:** the figure of merit and the kV deficit were checked on a, c, e, g, i; the resistance of 200 "

@@ -31,5 +31,6 @@ def compute_rows(**inputs: Any) -> list[dict[str, Any]]:
 
 
 def get_reasons(response: dict[str, Any]) -> dict[str, str]:
-    """Return the code of each result that is missing."""
-    return {name: caution["code"] for caution in response["cautions"] for name in caution.get("results", ())}
+    """Return the code of each result that is missing, not of those that some draws lack."""
+    reasons = [caution for caution in response["cautions"] if not caution["code"].startswith("possibly-")]
+    return {name: caution["code"] for caution in reasons for name in caution.get("results", ())}

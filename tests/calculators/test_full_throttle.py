@@ -79,14 +79,16 @@ def test_each_motor_is_in_the_stated_range(reference_data: Path, motor: str) -> 
 
 
 @pytest.mark.parametrize("motors", ["abc", "defghi"], ids=["strong", "weak"])
-@pytest.mark.parametrize(("speed", "thrust_rms"), [(True, 0.06), (False, 0.10)], ids=["whole-point", "volts-and-amps"])
-def test_from_one_bench_point(reference_data: Path, motors: str, speed: bool, thrust_rms: float) -> None:
+@pytest.mark.parametrize(
+    ("readings", "thrust_rms"), [(4, 0.06), (3, 0.06), (2, 0.10)], ids=["whole-point", "no-speed", "volts-and-amps"]
+)
+def test_from_one_bench_point(reference_data: Path, motors: str, readings: int, thrust_rms: float) -> None:
     """Measured, the same points: one with 7.4 V predicts 11.1 V and the reverse.
 
     The mean error of current is under 1 % for strong and weak motors apart, its rms under 4 %; nine in ten points lie
     in the stated range.
     """
-    rows, responses = bench.from_one_point(reference_data, speed=speed)
+    rows, responses = bench.from_one_point(reference_data, *bench.READINGS[:readings])
     found = bench.compare((rows, responses), rows.of_motors(motors))
     assert abs(found.current.bias) < 0.01
     assert found.current.rms < 0.04
@@ -202,6 +204,20 @@ def test_volts_and_amps_of_a_bench_come_back(no_load: dict[str, float]) -> None:
     if not no_load:
         product = answer["given"]["no_load_current"] * answer["given"]["motor_resistance"] * 1e-3
         assert product == pytest.approx(587 / 2400, rel=1e-9)
+
+
+def test_a_bench_point_without_its_speed_comes_back() -> None:
+    """Round trip: the speed follows from thrust and thrust coefficient, so amps and thrust come back.
+
+    By hand: by CT 0.163451, 900 gf take sqrt(8.825985 / (0.163451 x 1.225 x 0.127^4)) = 411.635 revolutions a second.
+    """
+    inputs: dict[str, Any] = {**CRAFT, "motors": 1, "cell_resistance": 0, "avionics_power": 0}
+    inputs |= {"bench_voltage": 14.8, "bench_current": 23, "bench_thrust": 900}
+    answer = ask(**inputs, open_circuit_voltage=14.8)
+    assert answer["results"]["pack_current"] == pytest.approx(23, rel=1e-9)
+    assert answer["results"]["thrust"] == pytest.approx(900, rel=1e-9)
+    assert answer["results"]["rotor_speed"] == pytest.approx(411.635 * 60, rel=1e-5)
+    assert answer["solved"] == ["motor_resistance", "power_coefficient", "bench_speed"]
 
 
 def test_a_given_resistance_leaves_the_torque_to_the_bench() -> None:

@@ -83,6 +83,9 @@ def test_a_measured_point_gives_itself_back(lift: float, diameter: float, spin: 
     """Round trip of thrust and of power."""
     coefficient = propeller.measured_thrust_coefficient(one(lift), one(spin), one(diameter), one(1.1))
     assert propeller.thrust(coefficient, one(spin), one(diameter), one(1.1))[0] == pytest.approx(lift, rel=1e-12)
+    assert propeller.speed_at_thrust(one(lift), coefficient, one(diameter), one(1.1))[0] == pytest.approx(
+        spin, rel=1e-12
+    )
     coefficient = propeller.measured_power_coefficient(one(lift), one(spin), one(diameter), one(1.1))
     power = propeller.torque_factor(coefficient, one(diameter), one(1.1))[0] * spin**3
     assert power == pytest.approx(lift, rel=1e-12)

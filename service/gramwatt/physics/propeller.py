@@ -89,6 +89,11 @@ def measured_thrust_coefficient(thrust: Array, rotor_speed: Array, diameter: Arr
     return thrust / (air_density * (rotor_speed / (2 * np.pi)) ** 2 * diameter**4)
 
 
+def speed_at_thrust(thrust: Array, thrust_coefficient: Array, diameter: Array, air_density: Array) -> Array:
+    """Compute the speed (N,) [rad/s] at which one propeller gives a thrust [N]; inverse of `thrust`."""
+    return np.asarray(np.sqrt(thrust / thrust_factor(thrust_coefficient, diameter, air_density)))
+
+
 def measured_power_coefficient(power: Array, rotor_speed: Array, diameter: Array, air_density: Array) -> Array:
     """Compute ``CP = P / (rho n^3 D^5)`` (N,) of a measured point: shaft power [W] at a speed [rad/s]."""
     return power / (air_density * (rotor_speed / (2 * np.pi)) ** 3 * diameter**5)

@@ -56,11 +56,11 @@ BenchSpeed: TypeAlias = Annotated[
     ),
 ]
 BenchThrust: TypeAlias = Annotated[
-    Array, fields.optional_quantity("gf", "Measured on a bench: thrust of one propeller at that speed.", at_most=1e6)
+    Array, fields.optional_quantity("gf", "Measured on a bench: thrust of one propeller at that moment.", at_most=1e6)
 ]
 BenchShaftPower: TypeAlias = Annotated[
     Array,
-    fields.optional_quantity("W", "Measured on a bench: shaft power of one propeller at that speed.", at_most=1e6),
+    fields.optional_quantity("W", "Measured on a bench: shaft power of one propeller at that moment.", at_most=1e6),
 ]
 BenchVoltage: TypeAlias = Annotated[
     Array,
@@ -110,6 +110,11 @@ def _is_bench_point(given: Any) -> BoolArray:
 def _has_bench_torque(given: Any) -> BoolArray:
     """Return where (N,) volts, amps and speed of a bench are given, which determine the torque."""
     return np.asarray(_is_bench_point(given) & ~np.isnan(given.bench_speed))
+
+
+def _bench_speed(given: Any) -> Array:
+    speed = propeller.speed_at_thrust(given.bench_thrust, given.thrust_coefficient, given.diameter, given.air_density)
+    return np.where(_is_bench_point(given), speed, np.nan)
 
 
 def _resistance_at_speed(given: Any) -> Array:
@@ -177,6 +182,12 @@ ASSUMPTIONS: Final[tuple[Assumption[Any], ...]] = (
         factor=lambda given: np.exp(propeller.coefficient_spread(given.diameter, given.pitch, given.blades)),
     ),
     Assumption(
+        "bench_speed",
+        "computed from bench thrust and thrust coefficient",
+        _bench_speed,
+        solved_from=("bench_voltage", "bench_current", "bench_thrust"),
+    ),
+    Assumption(
         "power_coefficient",
         "computed from bench shaft power and bench speed",
         lambda given: propeller.measured_power_coefficient(
@@ -188,14 +199,14 @@ ASSUMPTIONS: Final[tuple[Assumption[Any], ...]] = (
         "motor_resistance",
         "computed from bench voltage, bench current and bench speed",
         _resistance_at_speed,
-        solved_from=("bench_voltage", "bench_current", "bench_speed"),
+        solved_from=("bench_voltage", "bench_current"),
     ),
     NO_LOAD_CURRENT,  # where the resistance is known by now; else after it, below
     Assumption(
         "power_coefficient",
         "computed from bench current, bench speed and no-load current",
         _bench_power_coefficient,
-        solved_from=("bench_voltage", "bench_current", "bench_speed"),
+        solved_from=("bench_voltage", "bench_current"),
     ),
     Assumption(
         "power_coefficient",
@@ -240,8 +251,9 @@ MICRO_PROPELLER: Final[Caution[Any, Any]] = Caution(
 )
 CATALOGUE_DATA: Final[Caution[Any, Any]] = Caution(
     "motor-assumed",
-    "Motor resistance is an estimate, and full-throttle current depends on it. One bench point (bench voltage, bench "
-    "current, bench speed and bench thrust) replaces it; without one, give stator diameter and stator height.",
+    "Motor resistance is an estimate, and full-throttle current depends on it. One point of a bench or of the maker's "
+    "table (bench voltage, bench current, bench thrust, and bench speed if known) replaces it. Without one, give "
+    "stator diameter and stator height.",
     assumed="motor_resistance",
 )
 STATOR_INCOMPLETE: Final[Caution[Any, Any]] = Caution(
@@ -251,8 +263,8 @@ STATOR_INCOMPLETE: Final[Caution[Any, Any]] = Caution(
 )
 BENCH_INCOMPLETE: Final[Caution[Any, Any]] = Caution(
     "bench-point-incomplete",
-    "A bench reading was not used: voltage requires current and the reverse, and thrust and shaft power require the "
-    "speed.",
+    "A bench reading was not used: voltage requires current and the reverse; thrust requires both or the speed, shaft "
+    "power the speed.",
     when=lambda given, found: (
         (np.isnan(given.bench_voltage) != np.isnan(given.bench_current))
         | (np.isnan(given.bench_speed) & ~(np.isnan(given.bench_thrust) & np.isnan(given.bench_shaft_power)))
