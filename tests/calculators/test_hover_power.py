@@ -320,6 +320,71 @@ def test_motor_and_propeller_as_in_full_throttle(
         assert "drive-assumed" not in {caution["code"] for caution in answer["cautions"]}
 
 
+@given(st.floats(200.0, 2500.0), st.floats(2.0, 30.0), st.floats(20.0, 100.0), st.sampled_from([3, 4, 6]))
+def test_throttle_and_current_in_hover_as_in_full_throttle(
+    mass: float, resistance: float, charge: float, cells: int
+) -> None:
+    """Also where full throttle does not lift the craft: neither has a hover then."""
+    inputs: dict[str, Any] = {"mass": mass, "diameter": 5, "pitch": 4.3, "kv": 1900, "cells": cells, "capacity": 1100}
+    inputs |= {"cell_resistance": resistance, "state_of_charge": charge, "pack_temperature": 10}
+    whole = calculate("full-throttle", **inputs)["results"]
+    found = calculate("hover-power", **inputs)["results"]
+    for mine, other in (
+        ("hover_power", "hover_power"),
+        ("hover_throttle", "hover_throttle"),
+        ("current", "hover_current"),
+    ):
+        assert found[mine] == pytest.approx(whole[other], rel=1e-9) if whole[other] else found[mine] is None
+
+
+def test_rotors_that_share_their_air_need_more_throttle() -> None:
+    """By hand, a stiff pack: the speed is the same, the torque (interference + 2/3) / (1 + 2/3) times.
+
+    V_m = w/Kv + R (I0 + Kv Q) at w = 1055.885 rad/s and Q = 15.98522 mN m, as in the example of this craft.
+    """
+    craft: dict[str, Any] = {**CRAFT, "pitch": 4.3, "kv": 2400, "kv_deficit": 5, "motor_resistance": 130}
+    craft |= {"no_load_current": 1.9, "cells": 4, "cell_resistance": 0}
+    found = results(**craft, rotor_spacing=4)
+    speed_constant = 2400 * 0.95 * 2 * math.pi / 60
+    torque = 15.98522e-3 * (found["interference"] + 2 / 3) / (5 / 3)
+    voltage = 1055.885 / speed_constant + 0.13 * (1.9 + speed_constant * torque)
+    assert found["interference"] > 1.04
+    assert found["hover_throttle"] == pytest.approx(100 * voltage / 16.8, rel=1e-6)
+
+
+def test_a_craft_that_does_not_lift_off_has_no_power() -> None:
+    """But a measured hover, or a drive efficiency, stands against the model of the motor."""
+    heavy: dict[str, Any] = {**MOTOR, **PACK, "mass": 4000}
+    answer = calculate("hover-power", **heavy)
+    (reason,) = [caution for caution in answer["cautions"] if caution["code"] == "cannot-lift"]
+    assert {"hover_power", "hover_throttle", "current"} <= set(reason["results"])
+    known = results(**heavy, drive_efficiency=60)
+    assert known["hover_power"] > 1000
+    assert known["hover_throttle"] is None
+
+
+def test_the_voltage_of_the_cells_by_what_is_known() -> None:
+    """As given, else of the measured hover, else of the pack under this load, else nominal.
+
+    By hand: 16.8 V behind 40 mohm give 117.06003 W at (16.8 + sqrt(16.8^2 - 4 x 0.04 x 117.06003)) / 2 = 16.516502 V.
+    """
+    hover: dict[str, Any] = {"hover_current": 7.5, "hover_voltage": 15.1}
+    loaded: dict[str, Any] = {**CRAFT, "cells": 4, "pack_resistance": 40}
+    for inputs, volts in (
+        ({**loaded, **hover, "cell_voltage": 3.6}, 3.6),
+        ({**loaded, **hover}, 15.1 / 4),
+        (loaded, 16.516502 / 4),
+        ({**CRAFT, "cells": 4}, 3.7),
+    ):
+        answer = calculate("hover-power", **inputs)
+        assert answer["given"]["cell_voltage"] == pytest.approx(volts, rel=1e-7)
+        current = answer["results"]["power"] / (4 * volts)
+        assert answer["results"]["current"] == pytest.approx(current, rel=1e-7)
+    weak = calculate("hover-power", **CRAFT, cells=1, pack_resistance=500)
+    assert weak["results"]["current"] is None
+    assert "power-beyond-pack" in {caution["code"] for caution in weak["cautions"]}
+
+
 def test_without_motion_power_is_hover_power() -> None:
     found = results(**KNOWN)
     assert found["power"] == found["hover_power"]
@@ -332,13 +397,17 @@ def test_no_cells_no_current() -> None:
     answer = calculate("hover-power", **KNOWN)
     assert answer["results"]["current"] is None
     assert [c["results"] for c in answer["cautions"] if c["code"] == "needs-input"] == [["current"]]
+    reasons = [c["results"] for c in answer["cautions"] if c["code"] == "hover-throttle-needs-craft"]
+    assert reasons == [["hover_throttle"]]
 
 
 def test_coaxial_needs_pairs() -> None:
     answer = calculate("hover-power", **KNOWN, motors=3, layout="coaxial", cells=4)
     (reason,) = [caution for caution in answer["cautions"] if caution["code"] == "odd-coaxial"]
     assert "motors is 3" in reason["text"]
-    assert set(reason["results"]) == {name for name, value in answer["results"].items() if value is None}
+    assert set(reason["results"]) == {
+        name for name, value in answer["results"].items() if value is None and name != "hover_throttle"
+    }
     assert answer["results"]["disk_loading"] > 0
     assert "odd-coaxial" not in codes(**KNOWN, motors=6, layout="coaxial")
 
@@ -370,6 +439,7 @@ def test_an_impossible_hover_falls_back_on_the_usual_drive() -> None:
         assert "drive_efficiency" not in answer.get("solved", [])
 
 
+PACK: Final[dict[str, Any]] = {"cells": 4, "capacity": 1300}
 MOTOR: Final[dict[str, Any]] = {**CRAFT, "kv": 2400, "pitch": 4.3}
 HOVER: Final[dict[str, Any]] = {**CRAFT, "hover_current": 7.5, "hover_voltage": 15.1}
 CAUTIONS: Final[dict[str, tuple[dict[str, Any], dict[str, Any]]]] = {
@@ -384,6 +454,8 @@ CAUTIONS: Final[dict[str, tuple[dict[str, Any], dict[str, Any]]]] = {
     "propeller-extrapolated": ({**MOTOR, "diameter": 12}, MOTOR),
     "micro-propeller": ({**MOTOR, "diameter": 2.5, "pitch": 2, "blades": 4}, {**MOTOR, "diameter": 2.5, "pitch": 2}),
     "motor-extrapolated": ({**MOTOR, "diameter": 7}, MOTOR),
+    "duty-is-not-stick": ({**MOTOR, **PACK}, MOTOR),
+    "more-than-full": ({**CRAFT, **PACK, "open_circuit_voltage": 18}, {**CRAFT, **PACK, "open_circuit_voltage": 16.8}),
     "stator-incomplete": ({**MOTOR, "stator_height": 7}, {**MOTOR, "stator_height": 7, "stator_diameter": 22}),
     "bench-point-incomplete": ({**MOTOR, "bench_voltage": 14.8}, MOTOR),
     "no-drag": ({**KNOWN, "forward_speed": 3}, {**KNOWN, "climb_speed": 3}),

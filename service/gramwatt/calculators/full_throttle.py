@@ -16,8 +16,6 @@ from gramwatt.calculators._shared.cautions import (
     PROPELLERS_OFF,
     RESISTANCE_ASSUMED,
     TYPICAL_RESISTANCE,
-    pack_resistance,
-    pack_voltage,
     rested_voltage,
 )
 from gramwatt.model import Array, Calculator, Caution, CurveChart, Example, NumberList, Quantity, Rule
@@ -142,9 +140,7 @@ def full_throttle(given: Inputs) -> Results:
     is stated with them; bench points reduce it. The pack is one resistance: valid for bursts of a few seconds. In
     flight, moving air unloads the propellers and less current flows.
     """
-    drive, rested = drivetrain.drive_of(given), pack_voltage(given)
-    resistance = pack_resistance(given, given.pack_temperature, given.activation_energy)
-    source = {"open_circuit_voltage": rested, "pack_resistance": resistance, "avionics_power": given.avionics_power}
+    drive, source = drivetrain.drive_of(given), drivetrain.pack_of(given)
     steps = craft.operate(drive, THROTTLES[:, None] * given.throttle_cap, **source)  # one row for each throttle
     top = craft.Operation(*(values[-1] for values in steps))
     hover = craft.demand_at_speed(drive, craft.hover_speed(drive, given.mass), **source)
@@ -159,7 +155,7 @@ def full_throttle(given: Inputs) -> Results:
         thrust_to_weight=top.thrust / (given.mass * constants.STANDARD_GRAVITY),
         hover_throttle=np.where(hovers, hover.duty, np.nan),
         hover_power=hover_power,
-        hover_current=pack.current_at_power(hover_power, rested, resistance),
+        hover_current=pack.current_at_power(hover_power, source["open_circuit_voltage"], source["pack_resistance"]),
         motor_current=top.motor_current,
         rotor_speed=top.rotor_speed,
         loaded_voltage=top.pack_voltage,

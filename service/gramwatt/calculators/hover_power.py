@@ -1,12 +1,13 @@
 """Electrical power of a multirotor in hover, climb or slow forward flight."""
 
+import dataclasses
 from dataclasses import dataclass
 from typing import Annotated
 
 import numpy as np
 
 from gramwatt.calculators._shared import drivetrain, fields, hovering
-from gramwatt.calculators._shared.cautions import NOMINAL_CELL_VOLTAGE
+from gramwatt.calculators._shared.cautions import MORE_THAN_FULL, RESISTANCE_ASSUMED, TYPICAL_RESISTANCE, rested_voltage
 from gramwatt.model import (
     Array,
     Assumption,
@@ -58,6 +59,14 @@ class Inputs:
     cells: fields.OptionalCells
     chemistry: fields.Chemistry
     cell_voltage: Annotated[Array, fields.optional_quantity("V", "Cell voltage under this load.", at_most=4.5)]
+    capacity: fields.OptionalCapacity
+    state_of_charge: fields.FreshCharge
+    open_circuit_voltage: fields.OpenCircuitVoltage
+    cell_resistance: fields.CellResistance
+    lead_resistance: fields.LeadResistance
+    pack_resistance: fields.MeasuredPackResistance
+    pack_temperature: fields.PackTemperature
+    activation_energy: fields.ActivationEnergy
     hover_current: Annotated[
         Array,
         fields.optional_quantity(
@@ -110,6 +119,7 @@ class Results:
     """Power, and the quantities that it depends on."""
 
     hover_power: Annotated[Array, Quantity("W", "Electrical power in hover.", method=HOVER_POWER)]
+    hover_throttle: hovering.HoverThrottle
     power: Annotated[
         Array, Quantity("W", "Electrical power in this climb or forward flight.", formula=ELECTRICAL_POWER)
     ]
@@ -146,24 +156,25 @@ def hover_power(given: Inputs) -> Results:
     Climb and forward flight change only the induced part; body drag is left out, and the other losses of the propeller
     and the drive efficiency are those in hover.
     """
-    disk_loading, interference = hovering.disk_loading(given), hovering.interference(given)
+    disk_loading = hovering.disk_loading(given)
     hover_velocity = hover.hover_velocity(disk_loading, given.air_density)
     velocity = hover.induced_velocity(hover_velocity, given.climb_speed, given.forward_speed)
-    weight = hovering.weight(given)
-    ideal_power = weight * (given.climb_speed + velocity)
-    shaft_power = weight * (given.climb_speed + hovering.specific_power(given, interference, velocity, hover_velocity))
-    power = shaft_power / given.drive_efficiency + given.avionics_power
+    ideal_power = hovering.weight(given) * (given.climb_speed + velocity)
+    hover_power = hovering.shaft_power_in_hover(given) / given.drive_efficiency + given.avionics_power
+    grounded = hovering.cannot_lift(given) & hovering.is_modelled(given)
+    power = np.where(grounded, np.nan, hovering.electrical_power(given))
     return Results(
-        hover_power=hovering.shaft_power_in_hover(given) / given.drive_efficiency + given.avionics_power,
+        hover_power=np.where(grounded, np.nan, hover_power),
+        hover_throttle=hovering.throttle_in_hover(given),
         power=power,
         current=power / (given.cells * given.cell_voltage),
-        shaft_power=shaft_power,
+        shaft_power=hovering.shaft_power(given),
         ideal_power=ideal_power,
         overall_efficiency=np.where(ideal_power <= power, ideal_power / power, np.nan),
         power_loading=given.mass / power,
         disk_loading=disk_loading,
         induced_velocity=velocity,
-        interference=interference,
+        interference=hovering.interference(given),
     )
 
 
@@ -182,15 +193,9 @@ CALCULATOR = Calculator(
     ),
     assumptions=(
         Assumption("rotor_spacing", "the diameter: disks that do not overlap", lambda given: given.diameter),
+        TYPICAL_RESISTANCE,
         *drivetrain.ASSUMPTIONS,
         *hovering.ASSUMPTIONS,
-        Assumption(
-            "cell_voltage",
-            "hover voltage over cells",
-            lambda given: given.hover_voltage / given.cells,
-            solved_from=("hover_voltage", "cells"),
-        ),
-        NOMINAL_CELL_VOLTAGE,
     ),
     rules=hovering.RULES,
     references=(
@@ -212,6 +217,7 @@ CALCULATOR = Calculator(
         drivetrain.MODEL,
         drivetrain.COEFFICIENTS,
         drivetrain.BENCH,
+        rested_voltage("hover_throttle", "current"),
     ),
     cautions=(
         Caution(
@@ -221,7 +227,10 @@ CALCULATOR = Calculator(
             "before you work on the craft.",
         ),
         *hovering.CAUTIONS,
+        dataclasses.replace(drivetrain.DUTY_IS_NOT_STICK, when=lambda given, found: found.hover_throttle <= 1),
         *drivetrain.CAUTIONS,
+        RESISTANCE_ASSUMED,
+        MORE_THAN_FULL,
         Caution(
             "no-drag",
             "Body drag is left out. With speed it soon exceeds what forward flight saves, so the real power is higher.",
@@ -302,11 +311,21 @@ CALCULATOR = Calculator(
                 "kv_deficit": 5,
                 "stator_diameter": 22,
                 "stator_height": 6,
+                "cells": 4,
+                "capacity": 1300,
+                "cell_resistance": 12,
+                "pack_temperature": 12,
             },
-            expected={"hover_power": 123.207238293, "shaft_power": 67.5141709542},
+            expected={
+                "hover_power": 123.207238293,
+                "hover_throttle": 31.6668134986,
+                "current": 7.57030105508,
+                "shaft_power": 67.5141709542,
+            },
             rtol=1e-8,
             source="by hand: CT 0.145 x 0.86^0.55 x 1.5^0.5 = 0.163451; 5.88399 N turn four at 1055.885 rad/s; "
-            "67.5142 W of shaft power are 15.98522 mN m each: 5.733986 A at 5.153799 V, four times, and 5 W",
+            "67.5142 W of shaft power are 15.98522 mN m each: 5.733986 A at 5.153799 V, four times, and 5 W; "
+            "16.8 V behind 4 x 12 x 1.444577 mΩ give 7.570301 A at 16.27508 V",
         ),
         Example(
             "Motors with one bench point: speed, thrust, voltage and current at full throttle",

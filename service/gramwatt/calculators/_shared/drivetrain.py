@@ -5,6 +5,7 @@ from typing import Annotated, Any, Final, TypeAlias
 import numpy as np
 
 from gramwatt.calculators._shared import fields
+from gramwatt.calculators._shared.cautions import pack_resistance, pack_voltage
 from gramwatt.model import Array, Assumption, BoolArray, Caution, Deviate, Quantity, Reference
 from gramwatt.physics import motor_constants, propeller
 from gramwatt.physics.craft import Drive
@@ -100,6 +101,15 @@ def drive_of(given: Any) -> Drive:
         power_coefficient=given.power_coefficient * np.exp(propeller.SPEED_SPREAD * given.power_deviate),
         air_density=given.air_density,
     )
+
+
+def pack_of(given: Any) -> dict[str, Array]:
+    """Return the pack of the inputs as `craft.operate` takes it; nan where it is not known."""
+    return {
+        "open_circuit_voltage": pack_voltage(given),
+        "pack_resistance": pack_resistance(given, given.pack_temperature, given.activation_energy),
+        "avionics_power": given.avionics_power,
+    }
 
 
 def _is_bench_point(given: Any) -> BoolArray:

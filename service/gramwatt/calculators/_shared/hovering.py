@@ -1,12 +1,14 @@
 """Hovering craft: load on the rotors, the typical efficiency of the drive, and a measured hover that replaces it."""
 
+import dataclasses
 from typing import Annotated, Any, Final, TypeAlias
 
 import numpy as np
 
 from gramwatt.calculators._shared import drivetrain
+from gramwatt.calculators._shared.cautions import NOMINAL_VOLTAGES
 from gramwatt.model import Array, Assumption, BoolArray, Caution, Quantity, Rule
-from gramwatt.physics import constants, craft, hover, propeller
+from gramwatt.physics import cells, constants, craft, hover, pack, propeller
 
 HoverThrottle: TypeAlias = Annotated[
     Array,
@@ -79,6 +81,62 @@ def shaft_power_in_hover(given: Any) -> Array:
     return np.asarray(weight(given) * specific_power(given, interference(given), velocity, velocity))
 
 
+def electrical_power(given: Any) -> Array:
+    """Return the electrical power (N,) [W] in the climb or forward flight of the inputs."""
+    return np.asarray(shaft_power(given) / given.drive_efficiency + given.avionics_power)
+
+
+def shaft_power(given: Any) -> Array:
+    """Return the shaft power (N,) [W] of all propellers in the climb or forward flight of the inputs."""
+    hover_velocity = hover.hover_velocity(disk_loading(given), given.air_density)
+    velocity = hover.induced_velocity(hover_velocity, given.climb_speed, given.forward_speed)
+    specific = given.climb_speed + specific_power(given, interference(given), velocity, hover_velocity)
+    return np.asarray(weight(given) * specific)
+
+
+def throttle_in_hover(given: Any) -> Array:
+    """Return the throttle (N,) in hover; nan where motors, propellers and pack are not all known, or do not lift."""
+    drive = drivetrain.drive_of(given)
+    speed = craft.hover_speed(drive, given.mass)
+    # Where rotors share their air, each takes more power at the speed that gives its thrust.
+    torque = shaft_power_in_hover(given) / (drive.motors * speed**3) / drive.torque_factor
+    drive = dataclasses.replace(drive, power_coefficient=drive.power_coefficient * torque)
+    duty = craft.demand_at_speed(drive, speed, **drivetrain.pack_of(given)).duty
+    return np.where(duty <= 1, duty, np.nan)
+
+
+def knows_pack(given: Any) -> BoolArray:
+    """Return where (N,) voltage and resistance of the pack are known."""
+    source = drivetrain.pack_of(given)
+    return np.asarray(~np.isnan(source["open_circuit_voltage"] * source["pack_resistance"]))
+
+
+def _knows_craft(given: Any) -> BoolArray:
+    return np.asarray(knows_pack(given) & ~np.isnan(_modelled_efficiency(given)))
+
+
+def cannot_lift(given: Any) -> BoolArray:
+    """Return where (N,) motors, propellers and pack are known and do not lift the craft."""
+    return np.asarray(_knows_craft(given) & np.isnan(throttle_in_hover(given)))
+
+
+def is_modelled(given: Any) -> BoolArray:
+    """Return where (N,) the drive efficiency is that of motor and propeller."""
+    return _is_equal(given.drive_efficiency, _modelled_efficiency(given))
+
+
+def _loaded_cell_voltage(given: Any) -> Array:
+    source = drivetrain.pack_of(given)
+    rested, resistance = source["open_circuit_voltage"], source["pack_resistance"]
+    return np.asarray(
+        (rested - resistance * pack.current_at_power(electrical_power(given), rested, resistance)) / given.cells
+    )
+
+
+def _nominal_cell_voltage(given: Any) -> Array:
+    return np.where(knows_pack(given), np.nan, cells.NOMINAL_VOLTAGE[given.chemistry])
+
+
 def _measured_efficiency(given: Any) -> Array:
     """Return the efficiency (N,) of motor and controller from a measured hover; nan where none up to 100 % fits."""
     motor_power = given.hover_current * given.hover_voltage - given.avionics_power
@@ -125,6 +183,14 @@ ASSUMPTIONS: Final[tuple[Assumption[Any], ...]] = (
         _typical_efficiency,
         factor=lambda given: np.exp(hover.drive_efficiency_spread(given.diameter)),
     ),
+    Assumption(
+        "cell_voltage",
+        "hover voltage over cells",
+        lambda given: given.hover_voltage / given.cells,
+        solved_from=("hover_voltage", "cells"),
+    ),
+    Assumption("cell_voltage", "loaded voltage of the pack at this power, over cells", _loaded_cell_voltage),
+    Assumption("cell_voltage", f"nominal, by chemistry: {NOMINAL_VOLTAGES}", _nominal_cell_voltage),
 )
 
 CAUTIONS: Final[tuple[Caution[Any, Any], ...]] = (
@@ -189,6 +255,27 @@ RULES: Final[tuple[Rule[Any, Any], ...]] = (
         "Coaxial propellers come in pairs, but the number of motors is {motors}: enter an even number.",
         when=lambda given, found: np.isnan(found.interference),
         results=(*POWERS, "shaft_power", "interference"),
+    ),
+    Rule(
+        "cannot-lift",
+        "The craft cannot hover: full throttle does not lift {mass}.",
+        when=lambda given, found: cannot_lift(given),
+        results=("hover_throttle", *POWERS),
+        partly="full throttle does not lift {mass}",
+    ),
+    Rule(
+        "hover-throttle-needs-craft",
+        "The throttle in hover requires motors, propellers and pack: kV, pitch (or the thrust coefficient), cells and "
+        "capacity (or the resistance of the pack).",
+        when=lambda given, found: ~_knows_craft(given),
+        results=("hover_throttle",),
+    ),
+    Rule(
+        "power-beyond-pack",
+        "The pack cannot deliver {power}.",
+        when=lambda given, found: knows_pack(given) & np.isnan(given.cell_voltage),
+        results=("current",),
+        partly="the pack cannot deliver this power",
     ),
     Rule(
         "impossible-efficiency",

@@ -6,7 +6,7 @@ from typing import Any, Final
 import numpy as np
 
 from gramwatt.calculators._shared import drivetrain
-from gramwatt.calculators._shared.cautions import TYPICAL_RESISTANCE, pack_resistance, pack_voltage
+from gramwatt.calculators._shared.cautions import TYPICAL_RESISTANCE
 from gramwatt.model import Array, Assumption, BoolArray, IndexArray, Rule
 from gramwatt.physics import air, cells, constants, craft, motor_constants, pack, rotor
 
@@ -24,18 +24,9 @@ THRUST_EXPONENT_FACTOR: Final = 1.22
 Without sag and motor resistance it is 2."""
 
 
-def source_of(given: Any) -> dict[str, Array]:
-    """Return the pack as `craft.operate` takes it; nan where it is not known."""
-    return {
-        "open_circuit_voltage": pack_voltage(given),
-        "pack_resistance": pack_resistance(given, given.pack_temperature, given.activation_energy),
-        "avionics_power": given.avionics_power,
-    }
-
-
 def knows_craft(given: Any) -> BoolArray:
     """Return where (N,) motors, propellers and pack are all known."""
-    drive, source = drivetrain.drive_of(given), source_of(given)
+    drive, source = drivetrain.drive_of(given), drivetrain.pack_of(given)
     known = drive.torque_factor * drive.thrust_factor * drive.motor_resistance * source["pack_resistance"]
     return np.asarray(~np.isnan(known))
 
@@ -92,7 +83,7 @@ def find_match(given: Any) -> Array:
         voltage_ratio,
         np.clip(SAG_SPREAD * given.sag_deviate, -0.45, 0.45),
     )
-    drive, source = drivetrain.drive_of(given), source_of(given)
+    drive, source = drivetrain.drive_of(given), drivetrain.pack_of(given)
     winding = given.target_kv / given.kv
     target_drive = craft.Drive(
         motors=drive.motors,
@@ -158,7 +149,7 @@ def find_caps(given: Any) -> Array:
     uncapped = given.kv * given.cells * given.cell_voltage
     sound = air.speed_of_sound(given.air_temperature)
     by_tip = rotor.speed_at_tip_mach(given.target_tip_mach, given.diameter, sound)
-    drive, source = drivetrain.drive_of(given), source_of(given)
+    drive, source = drivetrain.drive_of(given), drivetrain.pack_of(given)
     weight = given.mass * constants.STANDARD_GRAVITY
     speeds = np.stack(
         [
@@ -194,7 +185,7 @@ def find_lowest(given: Any) -> tuple[Array, IndexArray]:
 
 def find_thrust_share(given: Any, cap: Array) -> Array:
     """Return thrust at the cap over that at full throttle (N,): under load where the craft is known, else by a law."""
-    drive, source = drivetrain.drive_of(given), source_of(given)
+    drive, source = drivetrain.drive_of(given), drivetrain.pack_of(given)
     full, capped = craft.operate(drive, np.stack([np.ones_like(cap), cap]), **source).thrust
     by_law = cap ** (THRUST_EXPONENT * THRUST_EXPONENT_FACTOR**given.share_deviate)
     return np.asarray(np.where(knows_craft(given), capped / full, by_law))
@@ -203,7 +194,7 @@ def find_thrust_share(given: Any, cap: Array) -> Array:
 def is_below_hover(given: Any, cap: Array) -> BoolArray:
     """Return where (N,) the craft, if known, does not lift off at the cap."""
     drive = drivetrain.drive_of(given)
-    hover = craft.demand_at_speed(drive, craft.hover_speed(drive, given.mass), **source_of(given)).duty
+    hover = craft.demand_at_speed(drive, craft.hover_speed(drive, given.mass), **drivetrain.pack_of(given)).duty
     return np.asarray(~np.isnan(given.mass) & knows_craft(given) & ~(hover <= cap))
 
 
