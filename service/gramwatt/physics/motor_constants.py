@@ -57,9 +57,8 @@ def is_five_inch_class(diameter: Array) -> BoolArray:
 
 def _beyond_class(diameter: Array) -> Array:
     """Return the distance (N,) of a diameter from the class as a logarithm: 0 inside, ln 2 at twice its maximum."""
-    return np.asarray(
-        np.maximum(np.log(diameter / CLASS_MAX_DIAMETER), 0) + np.maximum(np.log(CLASS_MIN_DIAMETER / diameter), 0)
-    )
+    nearest = np.clip(diameter, CLASS_MIN_DIAMETER, CLASS_MAX_DIAMETER)
+    return np.asarray(np.abs(np.log(diameter / nearest)))
 
 
 def _mismatch(speed_constant: Array, diameter: Array) -> Array:

@@ -134,6 +134,9 @@ def _resistance_at_speed(given: Any) -> Array:
 
 
 def _bench_resistance(given: Any) -> Array:
+    needed = _is_bench_point(given) & np.isnan(given.bench_speed)
+    if not needed.any():  # the equation is solved in steps, which most requests can do without
+        return np.full_like(given.kv, np.nan)
     resistance = motor_constants.resistance_from_bench(
         given.bench_voltage,
         given.bench_current,
@@ -143,7 +146,7 @@ def _bench_resistance(given: Any) -> Array:
         rated_speed_constant=given.kv,
         diameter=given.diameter,
     )
-    return np.where(_has_bench_torque(given), np.nan, resistance)
+    return np.where(needed, resistance, np.nan)
 
 
 def _stator_resistance(given: Any) -> Array:
