@@ -122,11 +122,11 @@ Responses: TypeAlias = tuple[Rows, tuple[dict[str, Any], ...]]
 
 
 @functools.cache
-def catalogue(folder: Path) -> Responses:
-    """Return the full-throttle rows, and the response to each by rated kV, propeller sizes and volts."""
+def catalogue(folder: Path, **more: Any) -> Responses:
+    """Return the full-throttle rows, and the response to each by rated kV, propeller sizes, volts and ``more``."""
     rows = load(folder)
     full = rows.where(rows.at_full_throttle)
-    return full, tuple(calculate("full-throttle", **_craft(full, at)) for at in range(full.motor.size))
+    return full, tuple(calculate("full-throttle", **_craft(full, at), **more) for at in range(full.motor.size))
 
 
 @functools.cache

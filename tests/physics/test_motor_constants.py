@@ -145,3 +145,21 @@ def test_trends_over_a_catalogue(reference_data: Path) -> None:
     large, small = (kv >= 200) & (kv < 400), (kv >= 1500) & (kv < 2500)
     assert np.exp(product[large].mean()) == pytest.approx(17, abs=1)
     assert np.exp(product[small].mean()) == pytest.approx(66, abs=1)
+
+
+def test_no_load_current_of_the_benches(reference_data: Path) -> None:
+    """Measured (StrawsonDesign/motor_propeller_testing; constants fitted to its runs, in its summary).
+
+    I0 R Kv, rated Kv: mean and spread over the five motors that the law was chosen on and over the four that check it.
+    587 rpm lies between.
+    """
+    with (reference_data / "bench_five_inch" / "motors.csv").open(encoding="utf-8", newline="") as file:
+        rows = list(csv.DictReader(file))
+    product = {
+        row["motor"]: math.log(float(row["kv_rated"]) * float(row["R_eff_fit_ohm"]) * float(row["I0_fit_A"]))
+        for row in rows
+    }
+    for motors, rpm, deviation in (("acegi", 594, 0.115), ("bdfh", 571, 0.077)):
+        logarithms = np.array([product[name] for name in motors])
+        assert math.exp(logarithms.mean()) == pytest.approx(rpm, abs=1)
+        assert logarithms.std(ddof=1) == pytest.approx(deviation, abs=0.005)

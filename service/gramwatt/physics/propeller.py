@@ -26,8 +26,8 @@ MICRO_DIAMETER: Final[Annotated[float, Unit("m")]] = 3 * constants.INCH
 
 SPEED_SPREAD: Final = 0.05
 """Standard deviation of the logarithm of either coefficient from one speed to another, as they are taken as constant.
-Chosen so that a bench point of motors a, c, e, g, i at one voltage of the open bench set predicts thrust and current at
-the other in 95 % of cases; it does in 88 and 90 % for b, d, f, h."""
+Chosen on motors a, c, e, g, i of the open bench set, so that a bench point at one voltage covers 95 % of thrusts and
+currents at the other; for b, d, f, h it covers 90 and 93 %."""
 
 MIN_FITTED_DIAMETER: Final[Annotated[float, Unit("m")]] = 2 * constants.INCH
 MAX_FITTED_DIAMETER: Final[Annotated[float, Unit("m")]] = 9 * constants.INCH
