@@ -55,7 +55,7 @@ _OPTIONS: Final = (
         default=".",
         help="Decimal sign of CSV, for reading and writing. With a comma, the separator is a semicolon.",
     ),
-    click.option("--digits", type=click.IntRange(1, 15), default=12, help="Significant digits of CSV."),
+    click.option("--digits", type=click.IntRange(1, 15), default=12, help="Significant digits of the results."),
     click.option(
         "--header",
         type=click.Choice(["units", "names", "off"]),

@@ -16,7 +16,15 @@ from gramwatt.engine.calculate import WorkLimitExceeded, compute_response, evalu
 from gramwatt.engine.evaluate import Outcome
 from gramwatt.engine.limits import MAX_PIXELS
 from gramwatt.engine.response import build_response, build_table_rows, get_declared_units
-from gramwatt.engine.serializers import TextStyle, find_csv_table, iter_csv, serialize_json
+from gramwatt.engine.serializers import (
+    MAX_DIGITS,
+    TextStyle,
+    find_csv_table,
+    iter_csv,
+    round_quantities,
+    round_results,
+    serialize_json,
+)
 from gramwatt.model import AnyCalculator, OutputFormat
 from gramwatt.model.messages import InputError
 
@@ -48,7 +56,7 @@ def compute_output(
         response = compute_response(
             calculator, inputs, text=text, result_units=options.result_units, working=options.working
         )
-        return iter([serialize_json(response)])
+        return iter([serialize_json(round_results(response, options.style.digits))])
     return iter_output(evaluate_request(calculator, inputs, text=text, result_units=options.result_units), options)
 
 
@@ -65,7 +73,10 @@ def iter_output(outcome: Outcome, options: OutputOptions) -> Iterator[bytes]:
     )
     if options.form == "csv":
         return _csv(outcome, response, options)
-    return _json(outcome, response, long_tables) if long_tables else iter([serialize_json(response)])
+    response = round_results(response, options.style.digits)
+    if long_tables:
+        return _json(outcome, response, long_tables, options.style.digits)
+    return iter([serialize_json(response)])
 
 
 def _check_pixels(form: OutputFormat[Any, Any], given: Any) -> None:
@@ -115,13 +126,15 @@ def _csv(outcome: Outcome, response: Mapping[str, Any], options: OutputOptions) 
             yield chunk.encode()
 
 
-def _json(outcome: Outcome, response: Mapping[str, Any], long_tables: list[str]) -> Iterator[bytes]:
+def _json(outcome: Outcome, response: Mapping[str, Any], long_tables: list[str], digits: int) -> Iterator[bytes]:
     rest = serialize_json(response)
     for table in long_tables:
         before, _, rest = rest.partition(f'"{table}": []'.encode())  # a quote within a text would be escaped
         yield before + f'"{table}": ['.encode()
         comma = b""
         for rows in _blocks(outcome, table, response["units"]):
+            if digits < MAX_DIGITS:
+                rows = [round_quantities(row, response["units"], digits, table=table) for row in rows]
             yield comma + b",".join(b"\n      " + orjson.dumps(row) for row in rows)
             comma = b","
         yield b"\n    ]"

@@ -7,13 +7,17 @@ import io
 import json
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Final
 
 import orjson
 
 from gramwatt.engine.formula_guard import guard_text
+from gramwatt.engine.rounding import round_number
 from gramwatt.model import AnyCalculator
 from gramwatt.model.messages import format_number
+
+MAX_DIGITS: Final = 12
+"""Significant digits of every result in a response."""
 
 
 def serialize_json(value: object) -> bytes:
@@ -21,7 +25,7 @@ def serialize_json(value: object) -> bytes:
     return orjson.dumps(value, option=orjson.OPT_INDENT_2 | orjson.OPT_APPEND_NEWLINE)
 
 
-def format_value(value: Any, *, digits: int = 12, decimal: str = ".") -> str:
+def format_value(value: Any, *, digits: int = MAX_DIGITS, decimal: str = ".") -> str:
     """Return one value as text: a bare number, a word, or a list joined by commas (semicolons with a decimal comma).
 
     A table is JSON, and so is an empty list: ``[]``.
@@ -40,12 +44,49 @@ def format_value(value: Any, *, digits: int = 12, decimal: str = ".") -> str:
     return str(value)
 
 
+def round_results(response: Mapping[str, Any], digits: int) -> dict[str, Any]:
+    """Return a response with at most ``digits`` significant digits of its results; counts and inputs stay whole."""
+    if digits >= MAX_DIGITS:
+        return dict(response)
+    rounded = {
+        name: round_quantities({name: value}, response["units"], digits)[name]
+        if not (isinstance(value, list) and value and isinstance(value[0], dict))
+        else [round_quantities(row, response["units"], digits, table=name) for row in value]
+        for name, value in response["results"].items()
+    }
+    found = {**response, "results": rounded}
+    if "uncertainty" in response:
+        found["uncertainty"] = round_json(response["uncertainty"], digits)
+    return found
+
+
+def round_quantities(
+    values: Mapping[str, Any], units: Mapping[str, str], digits: int, *, table: str = ""
+) -> dict[str, Any]:
+    """Return results, or a row of a table of them, with at most ``digits`` significant digits of what has a unit."""
+    prefix = f"{table}." if table else ""
+    return {name: round_json(value, digits) if prefix + name in units else value for name, value in values.items()}
+
+
+def round_json(value: Any, digits: int) -> Any:
+    """Return a JSON value with at most ``digits`` significant digits of its numbers."""
+    match value:
+        case dict():
+            return {name: round_json(each, digits) for name, each in value.items()}
+        case list():
+            return [round_json(each, digits) for each in value]
+        case bool() | None | str():
+            return value
+        case _:
+            return round_number(float(f"{value:.{digits}g}"))
+
+
 @dataclass(frozen=True, slots=True)
 class TextStyle:
     """How a CSV text is written. ``header`` is ``units`` (names with their unit in brackets), ``names``, or ``off``."""
 
     header: str = "units"
-    digits: int = 12
+    digits: int = MAX_DIGITS
     decimal: str = "."
     """With a comma fields are separated by semicolons, as spreadsheets of such places expect."""
 

@@ -24,7 +24,12 @@ from gramwatt.model import Calculator, Choice, Count, Flag, Kind, Text
 from gramwatt.model.messages import InputError, join_with_or, quote_input
 from gramwatt.web.problems import Problem, invalid_input
 
-DIGITS_OPTION: Final = Count("Significant digits of numbers as text.", at_least=1, at_most=15, default=12)
+DIGITS_OPTION: Final = Count(
+    "Significant digits of the results in JSON, CSV, Arrow and text. All have twelve.",
+    at_least=1,
+    at_most=15,
+    default=12,
+)
 DECIMAL_OPTION: Final = Choice(
     (".", ","),
     "Decimal sign of numbers in the response; with a comma, lists and CSV are separated by semicolons.",

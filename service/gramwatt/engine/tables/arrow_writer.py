@@ -9,8 +9,8 @@ from typing import Any
 import numpy as np
 import pyarrow as pa
 
-from gramwatt.engine.rounding import all_finite
-from gramwatt.engine.serializers import to_text
+from gramwatt.engine.rounding import all_finite, round_array
+from gramwatt.engine.serializers import MAX_DIGITS, to_text
 from gramwatt.engine.tables.cell_formatting import passthrough_values, result_values
 from gramwatt.engine.tables.chunks import BatchResult, MalformedTable
 from gramwatt.engine.tables.plan import OutputColumn, Plan, output_columns, standing_codes
@@ -45,6 +45,8 @@ class ArrowWriter:
     """Writes record batches: pass-through columns, results, ``cautions`` and ``error``. Units are in the fields."""
 
     plan: Plan
+    digits: int = MAX_DIGITS
+    """Fewer than all twelve are rounded; else doubles keep their last bit."""
     errors: RowErrorReporter = field(default_factory=RowErrorReporter)
     _sink: BufferSink = field(default_factory=BufferSink)
     _stream: Any = None
@@ -74,7 +76,7 @@ class ArrowWriter:
             _passthrough_array(result.passthrough_columns.get(name), result.rows, kind)
             for name, kind in self._passthrough_columns.items()
         ]
-        arrays += [_array(column, result.columns[column.name]) for column in output_columns(self.plan)]
+        arrays += [_array(column, result.columns[column.name], self.digits) for column in output_columns(self.plan)]
         arrays.append(_take_texts([" ".join(codes) for codes in result.cautions], result.caution_index))
         arrays.append(self._errors(result))
         self._stream.write_batch(pa.RecordBatch.from_arrays(arrays, schema=self._schema))
@@ -114,13 +116,15 @@ def _type(column: OutputColumn) -> pa.DataType:
             return pa.string()
 
 
-def _array(column: OutputColumn, values: Any) -> pa.Array:
+def _array(column: OutputColumn, values: Any, digits: int) -> pa.Array:
     if isinstance(column.kind, Quantity) and isinstance(values, np.ndarray):
         values = np.ascontiguousarray(values)
+        if digits < MAX_DIGITS:
+            values = round_array(values, digits)
         return pa.array(values, mask=None if all_finite(values) else ~np.isfinite(values))
     if isinstance(column.kind, Choice) and isinstance(values, np.ndarray):
         return _take_texts([*column.kind.options, None], np.where(values < 0, len(column.kind.options), values))
-    plain = result_values(column, values, None)
+    plain = result_values(column, values, digits if digits < MAX_DIGITS else None)
     kind = _type(column)
     return pa.array(list(map(to_text, plain)) if kind == pa.string() else plain, kind)
 

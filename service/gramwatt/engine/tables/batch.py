@@ -58,12 +58,12 @@ def make_writer(plan: Plan, form: TableFormat) -> Writer:
     """Return the writer of a format."""
     match form.name:
         case "json" | "ndjson":
-            return JsonWriter(plan, array=form.name == "json")
+            return JsonWriter(plan, form.name == "json", form.style.digits)
         case "arrow":
             require_arrow()
             from gramwatt.engine.tables.arrow_writer import ArrowWriter
 
-            return ArrowWriter(plan)
+            return ArrowWriter(plan, form.style.digits)
         case "tsv":
             style = form.style
             return CsvWriter(plan, Style(style.header, style.digits, "\t", style.decimal))

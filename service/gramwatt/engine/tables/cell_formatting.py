@@ -12,10 +12,10 @@ import orjson
 
 from gramwatt.engine.formula_guard import guard_text
 from gramwatt.engine.rounding import round_array
-from gramwatt.engine.serializers import to_text
+from gramwatt.engine.serializers import MAX_DIGITS, round_json, to_text
 from gramwatt.engine.tables.chunks import PassthroughValues
 from gramwatt.engine.tables.plan import OutputColumn
-from gramwatt.model import Choice, Count, Flag, Quantity
+from gramwatt.model import Choice, Count, Flag, Kind, Quantity, Table
 
 Texts: TypeAlias = str | list[str]
 """A text for each row, or one that all rows share."""
@@ -32,6 +32,8 @@ def format_numbers(values: Any) -> str:
 def result_values(column: OutputColumn, values: Any, digits: int | None) -> list[Any]:
     """Return a column as plain values, None without a result. ``digits`` rounds numbers."""
     kind = column.kind
+    if isinstance(values, list) and digits is not None and digits < MAX_DIGITS:
+        values = [_round_json(kind, value, digits) for value in values]
     if kind.is_nested:
         return values if isinstance(values, list) else to_lists(values, digits)
     if isinstance(values, list):
@@ -47,6 +49,13 @@ def result_values(column: OutputColumn, values: Any, digits: int | None) -> list
     if digits is not None:
         values = round_array(np.ascontiguousarray(values), digits)
     return [value if has else None for value, has in zip(values.tolist(), np.isfinite(values).tolist(), strict=True)]
+
+
+def _round_json(kind: Kind, value: Any, digits: int) -> Any:
+    """Return a result as JSON has it with at most ``digits`` significant digits; counts and texts stay."""
+    if isinstance(kind, Table) and value is not None:
+        return [{name: _round_json(kind.columns[name], cell, digits) for name, cell in row.items()} for row in value]
+    return value if kind.quantity is None else round_json(value, digits)
 
 
 def to_lists(values: Any, digits: int | None) -> list[Any]:
@@ -77,15 +86,15 @@ def format_json(values: list[Any]) -> Texts:
     return "null" if kinds <= {type(None)} else [orjson.dumps(value).decode() for value in values]
 
 
-def format_result_json(column: OutputColumn, values: Any) -> Texts:
-    """Format an output column as JSON, numbers to 12 digits."""
+def format_result_json(column: OutputColumn, values: Any, digits: int) -> Texts:
+    """Format an output column as JSON."""
     if isinstance(values, list):  # computed row by row
-        return format_json(values)
+        return format_json(values if digits >= MAX_DIGITS else result_values(column, values, digits))
     if isinstance(column.kind, Choice):
         return select_texts([*map(_json, column.kind.options), "null"], values)
     if isinstance(column.kind, Quantity):
-        return format_numbers(round_array(np.ascontiguousarray(values)))[1:-1].split(",")
-    return format_json(result_values(column, values, 12))
+        return format_numbers(round_array(np.ascontiguousarray(values), digits))[1:-1].split(",")
+    return format_json(result_values(column, values, digits))
 
 
 def _json(value: object) -> str:

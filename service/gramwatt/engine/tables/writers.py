@@ -10,6 +10,7 @@ from typing import Protocol
 import orjson
 
 from gramwatt.engine.formula_guard import guard_cell, guard_cells
+from gramwatt.engine.serializers import MAX_DIGITS
 from gramwatt.engine.tables.cell_formatting import (
     CsvCells,
     Texts,
@@ -26,10 +27,13 @@ from gramwatt.engine.tables.row_errors import RowErrorReporter, errors_with_drop
 
 @dataclass(frozen=True, slots=True)
 class Style:
-    """The style of text: header ``units``, ``names`` or ``off``; digits; separator and decimal sign of CSV."""
+    """The style of text: header ``units``, ``names`` or ``off``; digits; separator and decimal sign of CSV.
+
+    The digits are those of every format.
+    """
 
     header: str = "units"
-    digits: int = 12
+    digits: int = MAX_DIGITS
     separator: str = ","
     decimal: str = "."
 
@@ -127,6 +131,7 @@ class JsonWriter:
 
     plan: Plan
     array: bool
+    digits: int = MAX_DIGITS
     errors: RowErrorReporter = field(default_factory=RowErrorReporter)
     _any: bool = False
 
@@ -141,7 +146,7 @@ class JsonWriter:
         }
         named: dict[str, Texts] = {name: format_json(values) for name, values in passthrough_columns.items()}
         for column in output_columns(self.plan):
-            named[column.name] = format_result_json(column, result.columns[column.name])
+            named[column.name] = format_result_json(column, result.columns[column.name], self.digits)
         codes = [orjson.dumps(codes).decode() for codes in result.cautions]
         named["cautions"] = select_texts(codes, result.caution_index)
         parts: list[Texts] = []
