@@ -1,18 +1,21 @@
 """Fixed draws of independent random numbers, the same in every request, so that a response never changes by chance.
 
 A design of n draws takes each of n equally likely strata of every input once (a Latin hypercube), in an order that is
-random but not correlated with that of any other input. A name has the same draws in every calculator: the same craft
-gets the same range everywhere.
+not correlated with that of any other input. The inputs that are often uncertain have an orthogonal array: every pair of
+them fills its square evenly. A name has the same draws in every calculator, so that the same craft gets the same range
+everywhere.
 
 References
 ----------
 JCGM 101:2008, 6.4: sampling from distributions. McKay, Beckman & Conover 1979, Technometrics 21, 239: Latin hypercube.
-Iman & Conover 1982, Communications in Statistics B 11, 311: control of its correlations.
+Tang 1993, JASA 88, 1392: from orthogonal arrays. Iman & Conover 1982, Communications in Statistics B 11, 311: control
+of correlations.
 """
 
 from __future__ import annotations
 
 import functools
+import math
 import zlib
 from statistics import NormalDist
 from typing import Final, TypeAlias
@@ -23,10 +26,12 @@ from numpy.typing import NDArray
 from gramwatt.engine import registry
 from gramwatt.model import AnyCalculator, Deviate, get_fields
 
-DRAWS: Final = 1000
-"""Draws of a single request."""
-FEW_DRAWS: Final = 100
+DRAWS: Final = 37**2
+"""Draws of a single request; as for all, the square of a prime, for an orthogonal array."""
+FEW_DRAWS: Final = 11**2
 """Draws of each row of a table of requests, and of a recording, where one evaluation costs much more."""
+_SEED: Final = 0
+"""The seed of named inputs."""
 
 Floats: TypeAlias = NDArray[np.float64]
 Strata: TypeAlias = NDArray[np.intp]
@@ -48,28 +53,49 @@ def get_strata(name: str, count: int) -> Strata:
     if position is None:
         design, position = get_entry_strata(name, 1, count), 0
     else:
-        design = _make_design(",".join(_get_positions()), len(_get_positions()), count)
+        design = _design_names(count)
     strata: Strata = design[position]
     return strata
 
 
+@functools.lru_cache(maxsize=64)
 def get_entry_strata(name: str, entries: int, count: int) -> Strata:
     """Return the strata (M, n) of a named column of a list or a table with M ``entries``, each independent.
 
     The first entry of a column has those of a plain input of its name.
     """
+    strata = _permute(np.zeros((entries, count)), zlib.crc32(name.encode()))
     column = name.rpartition("/")[2]
-    return _make_design(name, entries, count, column if column != name and column in _get_positions() else "")
+    if entries and column != name and column in _get_positions():
+        strata[0] = get_strata(column, count)
+    return _uncorrelate(strata)
 
 
-@functools.lru_cache(maxsize=64)
-def _make_design(seed: str, inputs: int, count: int, first: str = "") -> Strata:
-    """Return strata (L, n) for L inputs; the ``seed`` chooses the order, but of the ``first`` if that is named."""
+@functools.cache
+def _design_names(count: int) -> Strata:
+    """Return the strata (L, n) of all named inputs, in the order of their positions."""
+    side = math.isqrt(count)
+    row, column = np.divmod(np.arange(count), side)
+    levels = np.zeros((len(_get_positions()), count))
+    array = np.array([row, column, *((row + step * column) % side for step in range(1, side))])
+    levels[: side + 1] = array[: len(levels)]
+    return _uncorrelate(_permute(levels, _SEED))
+
+
+def _permute(levels: Floats, seed: int) -> Strata:
+    """Return strata (L, n) in the order of levels (L, n) that are permuted at random, and at random within each."""
     # The legacy generator, because NumPy promises that its numbers never change.
-    random = np.random.RandomState(zlib.crc32(seed.encode()))
-    strata = random.random_sample((inputs, count)).argsort(axis=1, kind="stable")
-    if first and inputs:
-        strata[0] = get_strata(first, count)
+    random = np.random.RandomState(seed)
+    keys = [
+        random.permutation(int(each.max()) + 1)[each.astype(np.intp)] + random.random_sample(len(each))
+        for each in levels
+    ]
+    return np.array(keys).reshape(levels.shape).argsort(axis=1, kind="stable").argsort(axis=1, kind="stable")
+
+
+def _uncorrelate(strata: Strata) -> Strata:
+    """Return strata (L, n), of which the first stays, changed so that none is correlated with another."""
+    inputs, count = strata.shape
     _, normal = make_quantiles(count)
     for _ in range(2 if inputs < 0.9 * count else 0):  # the second time for what the ranks of the first have left
         scores = normal[strata]
@@ -81,17 +107,23 @@ def _make_design(seed: str, inputs: int, count: int, first: str = "") -> Strata:
 
 @functools.cache
 def _get_positions() -> dict[str, int]:
-    """Return the place in the design of each quantity among the inputs of all calculators."""
-    names: set[str] = set()
+    """Return the place in the design of each quantity among the inputs of all calculators.
+
+    Those with an uncertainty by declaration come first.
+    """
+    uncertain: set[str] = set()
+    others: set[str] = set()
     for calculator in registry.load().values():
-        names |= _list_names(calculator)
-    return {name: position for position, name in enumerate(sorted(names))}
+        uncertain |= _list_uncertain_names(calculator)
+        for name, kind in calculator.input_fields.items():
+            others |= {name} if kind.quantity is not None else set()
+            others |= {column for column, inner in kind.columns.items() if inner.quantity is not None}
+    return {name: position for position, name in enumerate([*sorted(uncertain), *sorted(others - uncertain)])}
 
 
-def _list_names(calculator: AnyCalculator) -> set[str]:
+def _list_uncertain_names(calculator: AnyCalculator) -> set[str]:
     names = {assumption.shared_draw for assumption in calculator.assumptions if assumption.is_uncertain}
     for name, kind in get_fields(calculator.inputs).items():
-        if kind.quantity is not None or isinstance(kind, Deviate):
+        if isinstance(kind, Deviate) or (kind.quantity is not None and kind.quantity.has_uncertain_default):
             names.add(name)
-        names |= {column for column, inner in kind.columns.items() if inner.quantity is not None}
     return names

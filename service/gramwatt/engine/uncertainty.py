@@ -17,7 +17,7 @@ import dataclasses
 import functools
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from typing import Any, Final, Literal, TypeAlias
+from typing import Any, Final, Literal, NamedTuple, TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
@@ -163,16 +163,15 @@ class Draws:
         shares: dict[str, NDArray[np.float64]] = {}
         names = _list_single(self.calculator, given)
         if names:
-            of_inputs = np.array([getattr(given, name) for name in names])
             drawn = np.array([getattr(results, name) for name in names]).reshape(-1, self.count, self.rows)
-            *parts, deviations = _reduce(of_inputs, drawn)
-            each_share = _attribute(deviations, scores, label_of, len(labels))
+            *parts, weights = _reduce(np.array([getattr(given, name) for name in names]), drawn, scores)
+            each_share = _attribute(weights, label_of, len(labels))
             for index, name in enumerate(names):
                 reduced[name] = tuple(part[index] for part in parts)
                 shares[name] = each_share[index]
         for name, one, values in _list_several(self.calculator, given, results):
-            *parts, _ = _reduce(one[None], values.reshape(1, self.count, self.rows, -1))
-            reduced[name] = tuple(part[0] for part in parts)
+            *parts, _ = _reduce(one.reshape(1, -1), values.reshape(1, self.count, -1), scores)
+            reduced[name] = tuple(part[0].reshape(one.shape) for part in parts)
         standard, low, high, no_result = ({n: each[k] for n, each in reduced.items()} for k in range(4))
         no_result = {name: share for name, share in no_result.items() if share.any()}
         return PropagatedUncertainty(
@@ -204,74 +203,77 @@ class Draws:
         return shares
 
 
-def _reduce(given: NDArray[np.float64], drawn: NDArray[np.float64]) -> tuple[NDArray[np.float64], ...]:
-    """Reduce the draws (K, n, ...) of results that are ``given`` (K, ...) for the inputs as given.
+class _Reduced(NamedTuple):
+    """Draws of K results in R columns, reduced; arrays (K, R)."""
 
-    Returns standard deviation, low and high, and the share of draws without a result, (K, ...), from those that have
-    one; and the deviations from the mean (K, n, ...), 0 where there is none.
+    standard: NDArray[np.float64]
+    low: NDArray[np.float64]
+    high: NDArray[np.float64]
+    no_result: NDArray[np.float64]
+    weights: NDArray[np.float64]
+    """How each result follows the deviates of each source, (K, S, R): its covariance with them."""
+
+
+def _reduce(given: NDArray[np.float64], drawn: NDArray[np.float64], scores: NDArray[np.float64]) -> _Reduced:
+    """Reduce the draws (K, n, R) of results that are ``given`` (K, R) for the inputs as given.
+
+    Draws without a result are left out. ``scores`` (S, n) are the deviates of the sources.
     """
     count = drawn.shape[1]
     is_known = np.isfinite(drawn)
     if is_known.all():
-        mean = drawn.mean(axis=1)
-        deviations = drawn - mean[:, None]
-        variance = (deviations**2).mean(axis=1)
-        ordered = np.sort(drawn, axis=1)
-        low, high = (_pick_percentile(ordered, share * count - 0.5) for share in COVERAGE)
-        no_result = np.zeros(given.shape)
+        numbers = np.full(given.shape, count)
+        deviations = drawn - drawn.mean(axis=1, keepdims=True)
     else:
         numbers = is_known.sum(axis=1)
-        divisor = np.maximum(numbers, 1)
-        mean = np.where(is_known, drawn, 0.0).sum(axis=1) / divisor
+        drawn = np.where(is_known, drawn, np.nan)
+        mean = np.where(is_known, drawn, 0.0).sum(axis=1) / np.maximum(numbers, 1)
         deviations = np.where(is_known, drawn - mean[:, None], 0.0)
-        variance = np.where(numbers > 0, (deviations**2).sum(axis=1) / divisor, np.nan)
-        ordered = np.sort(np.where(is_known, drawn, np.nan), axis=1)  # nan last
-        low, high = (_pick_percentile_of_some(ordered, numbers, share) for share in COVERAGE)
-        no_result = 1 - numbers / count
-    standard = np.sqrt(variance)
-    is_exact = standard <= _ROUNDING * np.abs(mean)
-    if is_exact.any():  # without any spread the range is the value, to its last bit
-        keeps = is_exact & np.isfinite(given)
-        standard, deviations = np.where(is_exact, 0.0, standard), np.where(is_exact[:, None], 0.0, deviations)
-        low, high = np.where(keeps, given, low), np.where(keeps, given, high)
-    return standard, low, high, no_result, deviations
+    standard = np.sqrt((deviations**2).sum(axis=1) / np.where(numbers > 0, numbers, np.nan))
+    is_exact = standard <= _ROUNDING * np.abs(given)
+    deviations = np.where(is_exact[:, None], 0.0, deviations)
+    weights = np.matmul(scores, deviations) / count
+    ordered = np.sort(drawn, axis=1)  # nan last
+    low, high = (_pick(ordered, numbers, share * numbers) for share in COVERAGE)
+    # Without any spread the range is the value, to its last bit.
+    return _Reduced(
+        np.where(is_exact, 0.0, standard),
+        np.where(is_exact, given, low),
+        np.where(is_exact, given, high),
+        1 - numbers / count,
+        weights,
+    )
 
 
-def _pick_percentile(ordered: NDArray[np.float64], position: float) -> NDArray[np.float64]:
-    """Return ordered values (K, n, ...) at a position along n, linear between the middles of strata."""
-    left = int(position)
-    return np.asarray(ordered[:, left] + (ordered[:, left + 1] - ordered[:, left]) * (position - left))
-
-
-def _pick_percentile_of_some(
-    ordered: NDArray[np.float64], numbers: NDArray[np.intp], share: float
-) -> NDArray[np.float64]:
-    """Return the same where only the first ``numbers`` (K, ...) of the ordered values count."""
+def _pick(ordered: NDArray[np.float64], numbers: NDArray[np.intp], ranks: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return the values (K, R) below which ``ranks`` of the first ``numbers`` ordered draws (K, n, R) lie."""
     last = np.maximum(numbers - 1, 0)
-    position = np.clip(share * numbers - 0.5, 0.0, last)
+    position = np.clip(ranks - 0.5, 0.0, last)
     left = position.astype(np.intp)
-    below, above = (np.take_along_axis(ordered, at[:, None], axis=1)[:, 0] for at in (left, np.minimum(left + 1, last)))
+    if left.size and (left == left.flat[0]).all() and left.flat[0] < ordered.shape[1] - 1:
+        at = int(left.flat[0])  # indexing is quicker, and nearly all results have all draws
+        below, above = ordered[:, at], ordered[:, at + 1]
+    else:
+        right = np.minimum(left + 1, last)
+        below, above = (np.take_along_axis(ordered, each[:, None], axis=1)[:, 0] for each in (left, right))
     return np.asarray(below + (above - below) * (position - left))
 
 
-def _attribute(
-    deviations: NDArray[np.float64], scores: NDArray[np.float64], label_of: NDArray[np.intp], labels: int
-) -> NDArray[np.float64]:
-    """Return the share of each label (K, L, N) in the variance of results with deviations (K, n, N).
+def _attribute(weights: NDArray[np.float64], label_of: NDArray[np.intp], labels: int) -> NDArray[np.float64]:
+    """Return the share of each label (K, L, R) in the variance, from the weights of the sources (K, S, R).
 
-    The squared correlation with the draws (S, n) of each source, added up by label, over the sum of all.
+    The squares of the weights, added up by label, over the sum of all.
     """
-    squares = np.matmul(scores, deviations) ** 2
-    by_label = squares
+    by_label = weights**2
     if len(label_of) != labels:
         is_of = label_of == np.arange(labels)[:, None]
-        by_label = np.matmul(is_of.astype(np.float64), squares)
+        by_label = np.matmul(is_of.astype(np.float64), by_label)
     shares = _normalize(by_label)
     return _normalize(np.where(shares < MIN_SHARE, 0.0, shares))
 
 
 def _normalize(values: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Return values (K, L, N) over their sum along L; zeros where that is 0."""
+    """Return values (K, L, R) over their sum along L; zeros where that is 0."""
     total = values.sum(axis=1, keepdims=True)
     return np.asarray(values / np.where(total > 0, total, 1.0))
 
