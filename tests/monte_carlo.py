@@ -38,7 +38,7 @@ def simulate(name: str, request: Mapping[str, Any], draws: int = DRAWS) -> Any:
 def _vary_given(random: Any, inputs: Any, path: Any, kind: Quantity, request: Mapping[str, Any], outcome: Any) -> None:
     values = np.array(_get(inputs, path))
     scale = units.get_unit(kind.unit).scale
-    if len(path) == 1 and outcome.assumed[path[0]][0] and kind.default is not None:
+    if len(path) == 1 and kind.default is not None and outcome.assumed[path[0]][0]:
         if kind.default_u is not None:
             values = _draw_cut(random, values, kind.default_u * scale, kind)
         elif kind.default_factor is not None:
@@ -68,13 +68,20 @@ def _read_one(cell: Any) -> float:
 
 def _draw_cut(random: Any, values: Any, deviation: Any, kind: Quantity) -> Any:
     """Return normal draws, those outside of the bounds drawn again until there are none."""
-    unit = units.get_unit(kind.unit)
-    low = min((unit.to_si(each) for each in (kind.above, kind.at_least) if each is not None), default=-np.inf)
-    high = min((unit.to_si(each) for each in (kind.below, kind.at_most) if each is not None), default=np.inf)
+    low, high = _bounds(kind)
     drawn = random.normal(values, deviation)
     while (outside := (drawn < low) | (drawn > high)).any():
         drawn = np.where(outside, random.normal(values, deviation), drawn)
     return drawn
+
+
+def _bounds(kind: Quantity) -> tuple[float, float]:
+    unit = units.get_unit(kind.unit)
+    low, high = (
+        [unit.to_si(each) for each in pair if each is not None]
+        for pair in ((kind.above, kind.at_least), (kind.below, kind.at_most))
+    )
+    return min(low, default=-np.inf), min(high, default=np.inf)
 
 
 def _fill_assumptions(random: Any, calculator: AnyCalculator, inputs: Any, outcome: Outcome) -> None:
@@ -99,13 +106,13 @@ def _fill_assumptions(random: Any, calculator: AnyCalculator, inputs: Any, outco
                 continue
             deviate = shared.setdefault(assumption.shared_draw, random.standard_normal(len(values)))
             deviate = deviate.reshape(-1, *[1] * (values.ndim - 1))
-            filled = _get(inputs, path)
+            filled, kind = _get(inputs, path), dict(_list_quantities(calculator)).get(path)
+            if kind is None:
+                continue
             if assumption.factor is not None:
                 factor = assumption.factor(inputs) if callable(assumption.factor) else assumption.factor
-                filled = np.where(empty, filled * np.exp(deviate * np.log(factor)), filled)
+                filled = np.where(empty, np.clip(filled * np.exp(deviate * np.log(factor)), *_bounds(kind)), filled)
             elif assumption.uncertainty is not None:
-                kind = get_fields(calculator.inputs)[path[0]]
-                assert isinstance(kind, Quantity)
                 drawn = _draw_cut(random, filled, np.broadcast_to(assumption.uncertainty(inputs), filled.shape), kind)
                 filled = np.where(empty, drawn, filled)
             _set(inputs, path, filled)

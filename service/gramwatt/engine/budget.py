@@ -129,7 +129,7 @@ def reserve_result_rows(calculator: AnyCalculator, given: Any, rows: int) -> Map
     if budget is None or not declared:
         return {}
     errors: dict[int, list[InputError]] = {}
-    samples = _samples(calculator, given, rows)
+    samples = count_samples(calculator, given, rows)
     for name, kind, length in declared:
         counts = np.nan_to_num(length.rows(given), nan=0.0, posinf=1e18)
         for row in np.flatnonzero(counts > 0).tolist():
@@ -147,7 +147,7 @@ def reserve_result_rows(calculator: AnyCalculator, given: Any, rows: int) -> Map
     return errors
 
 
-def _samples(calculator: AnyCalculator, given: Any, rows: int) -> Any:
+def count_samples(calculator: AnyCalculator, given: Any, rows: int) -> Any:
     """Return how many samples the recordings of each row hold (N,)."""
     counts_by_row = np.zeros(rows)
     for name, kind in calculator.input_fields.items():

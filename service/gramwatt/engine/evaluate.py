@@ -13,7 +13,7 @@ import numpy as np
 from gramwatt.engine import columns, defaults, input_plans, nested, validation
 from gramwatt.engine.assumptions import fill_and_record_assumptions, fill_draws
 from gramwatt.engine.assumptions import fill_assumptions as fill_assumptions
-from gramwatt.engine.budget import reserve_result_rows
+from gramwatt.engine.budget import count_samples, reserve_result_rows
 from gramwatt.engine.column_types import Cells, Column, all_false, all_true, column_uncertainties
 from gramwatt.engine.draws import DRAWS, FEW_DRAWS
 from gramwatt.engine.input_plans import CompleteInputs, get_conditions
@@ -86,13 +86,12 @@ def evaluate_columns(
     loaded = validation.load_inputs(calculator, cells, text=text)
     given = dict(loaded.columns)
     propagates = propagates and calculator.propagates
-    count = (min(draws, FEW_DRAWS) if calculator.takes_recordings else draws) if propagates else 0
     separate = _read_uncertainties(calculator, given, rows, uncertainties, text=text) if uncertainties else {}
     if not propagates:
         _reject_uncertainties(given)
     inputs = None if loaded.errors or separate else _complete_equal_rows(calculator, given, rows)
     if inputs is not None:
-        return _compute(calculator, inputs, rows, {}, count)
+        return _compute(calculator, inputs, rows, {}, draws if propagates else 0)
     all_columns = {
         name: given[name] if name in given else columns.empty_column(kind, rows)
         for name, kind in calculator.input_fields.items()
@@ -101,7 +100,7 @@ def evaluate_columns(
     if len(errors) == rows:
         return Outcome(calculator, rows, errors, present={name: column.present for name, column in all_columns.items()})
     inputs = input_plans.complete_inputs(calculator, all_columns, rows, errors)
-    return _compute(calculator, inputs, rows, errors, count)
+    return _compute(calculator, inputs, rows, errors, draws if propagates else 0)
 
 
 def _complete_equal_rows(calculator: AnyCalculator, given: Mapping[str, Column], rows: int) -> CompleteInputs | None:
@@ -168,6 +167,8 @@ def _draw(
         assumed = [each for each in taken if each.is_uncertain]
         if all(complete.assumed.get(each.name, no_rows) is no_rows for each in assumed):
             return None
+    if calculator.takes_recordings and count_samples(calculator, inputs, rows).any():
+        count = min(count, FEW_DRAWS)
     draws = Draws(calculator, complete.fields, rows, count)
     for name, kind in deviates:
         draws.apply_deviate(name, kind)
