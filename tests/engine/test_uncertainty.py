@@ -94,7 +94,7 @@ def test_throttle_cap_against_another_package() -> None:
     )
     kv, volts, speed = (uncertainties.ufloat(*each) for each in ((2400, 12), (3.7, 0.02), (30000, 100)))
     cap = speed / (kv * 6 * volts)
-    expected = {"throttle_cap": 100 * cap, "thrust_share": 100 * cap**2, "power_share": 100 * cap**3}
+    expected = {"throttle_cap": 100 * cap, "matched_kv": kv * cap}
     for name, number in expected.items():
         assert uncertainty[name]["standard"] == pytest.approx(number.std_dev, rel=3e-3), name
     assert uncertainty["uncapped_speed"]["standard"] == pytest.approx((kv * 6 * volts).std_dev, rel=3e-3)
@@ -104,13 +104,14 @@ def test_throttle_cap_against_another_package() -> None:
 def test_an_assumption_follows_the_input_it_comes_from() -> None:
     """By hand: target_kv is kv and both voltages are one unless given, so the cap is 4/6 whatever they are.
 
-    Taken as independent they would give it an uncertainty that it has not.
+    Taken as independent they would add to its uncertainty, which is that of the law alone.
     """
     uncertainty = uncertainty_of(
         "throttle-cap", kv="2400 ± 100 rpm/V", cells=6, target_cells=4, cell_voltage="3.7 ± 0.2 V"
     )
-    assert uncertainty["throttle_cap"]["standard"] == pytest.approx(0, abs=1e-9)
-    assert uncertainty["matched_kv"]["standard"] == pytest.approx(100 * 4 / 6, rel=1e-9)
+    assert uncertainty["throttle_cap"]["shares"] == {"sag_deviate": 1.0}
+    share = uncertainty["matched_kv"]["shares"]["kv"]
+    assert uncertainty["matched_kv"]["standard"] * share**0.5 == pytest.approx(100 * 4 / 6, rel=0.03)
 
 
 def test_endurance_carries_uncertainty_through_the_integral() -> None:

@@ -41,6 +41,10 @@ def fill_and_record_assumptions(
         name = assumption.name
         if complete.present.get(name) is every_row:
             continue
+        if assumption.solved_from and not np.count_nonzero(
+            _all_present(complete.present, assumption.solved_from, rows)
+        ):
+            continue
         taken.append(assumption)
         filled = _fill(assumption, inputs)
         if filled is None:

@@ -26,7 +26,7 @@ from numpy.typing import NDArray
 from gramwatt.engine import registry
 from gramwatt.model import AnyCalculator, Deviate, get_fields
 
-DRAWS: Final = 37**2
+DRAWS: Final = 43**2
 """Draws of a single request; as for all, the square of a prime, for an orthogonal array."""
 FEW_DRAWS: Final = 11**2
 """Draws of each row of a table of requests, and of a recording, where one evaluation costs much more."""

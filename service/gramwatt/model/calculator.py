@@ -88,7 +88,7 @@ class Assumption(Generic[I]):
     factor: float | Callable[[I], Array] | None = None
     """Of a positive value known to a factor, x/÷ 1.5: one standard deviation of its logarithm (log-normal)."""
     solved_from: tuple[str, ...] = ()
-    """Measured inputs that, where all are given, the value is derived from rather than assumed."""
+    """Measured inputs that the value is derived from rather than assumed; without one of them there is no value."""
 
     draw: str = ""
     """Assumptions with the same one are uncertain together, as by one law; by default their name without the table."""
