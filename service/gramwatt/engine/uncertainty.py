@@ -32,8 +32,8 @@ Uncertainties: TypeAlias = dict[Path, NDArray[np.float64]]
 
 COVERAGE: Final = (0.025, 0.975)
 """The percentiles that are the ends of a range: 95 % of the draws lie between."""
-MIN_SHARE: Final = 1e-3
-"""Smaller shares are noise of the design, and are left out."""
+MIN_SHARE: Final = 0.005
+"""Smaller shares, of few sources, are noise of the design, and are left out."""
 MIN_EXPLAINED: Final = 0.01
 """Share of draws without a result above which a response says so."""
 _ROUNDING: Final = 1e-12
@@ -269,7 +269,7 @@ def _attribute(weights: NDArray[np.float64], label_of: NDArray[np.intp], labels:
         is_of = label_of == np.arange(labels)[:, None]
         by_label = np.matmul(is_of.astype(np.float64), by_label)
     shares = _normalize(by_label)
-    return _normalize(np.where(shares < MIN_SHARE, 0.0, shares))
+    return _normalize(np.where(shares < min(MIN_SHARE, 0.5 / max(labels, 1)), 0.0, shares))
 
 
 def _normalize(values: NDArray[np.float64]) -> NDArray[np.float64]:
