@@ -234,6 +234,23 @@ def test_a_bench_point_without_its_speed_comes_back() -> None:
     assert answer["solved"] == ["motor_resistance", "power_coefficient", "bench_speed"]
 
 
+def test_a_thrust_that_does_not_fit_is_left_out() -> None:
+    """By hand: by CT 0.163451, 1250 gf take 485.12 revolutions a second, 12.9 V of back-EMF at 2256 rpm/V.
+
+    So R = 82.52 mohm, I0 = 2.96 A and 258.5 W of shaft power; 1250 gf take 243.6 W without any loss and are possible.
+    At 1350 gf it is 504.2 a second, 13.41 V, R = 60.5 mohm, I0 = 4.04 A and 254.2 W, but 273.4 W are needed, less than the
+    340 W of the supply: there the coefficient is to blame, and volts and amps alone count.
+    """
+    point = {"bench_voltage": 14.8, "bench_current": 23}
+    used, unused, alone = (
+        ask(**CRAFT, **point, **more) for more in ({"bench_thrust": 1250}, {"bench_thrust": 1350}, {})
+    )
+    assert used["given"]["motor_resistance"] == pytest.approx(82.52, rel=1e-4)
+    assert unused["given"]["motor_resistance"] == alone["given"]["motor_resistance"]
+    shown = [{caution["code"] for caution in answer["cautions"]} for answer in (used, unused, alone)]
+    assert ["bench-point-incomplete" in each for each in shown] == [False, True, False]
+
+
 def test_a_given_resistance_leaves_the_torque_to_the_bench() -> None:
     """By hand: R = 150 mohm gives I0 = 587 / (2400 x 0.15) = 1.6306 A, so the power coefficient is 0.070649 x (23 -
     1.6306) / (23 - 1.8694) = 0.071447.
@@ -353,6 +370,12 @@ IMPOSSIBLE: Final[dict[str, dict[str, Any]]] = {
     # By hand: 26600 rpm at 2256 rpm/V are 11.79 V of back-EMF.
     "more-back-emf-than-volts": {**BENCH, "bench_voltage": 11},
     "less-than-the-no-load-current": {**BENCH, "no_load_current": 24},
+    # By hand: 249 W of shaft power; 1500 gf take 14.71^1.5 / (2 x 1.225 x 0.0126677)^0.5 = 320 W without any loss.
+    "more-thrust-than-an-ideal-propeller": {**BENCH, "bench_thrust": 1500},
+    # By hand: 1600 gf take 353 W, more than 14.8 V x 23 A.
+    "more-thrust-than-any-motor-gives": {"bench_voltage": 14.8, "bench_current": 23, "bench_thrust": 1600},
+    # By hand: 520 gf take 5.0995^1.5 / 0.17617 = 65.4 W.
+    "less-shaft-power-than-ideal": {"bench_speed": 20000, "bench_thrust": 520, "bench_shaft_power": 65},
     # By hand: by CT 0.16345 and CP 0.087876, 24 A of torque turn it at 2467 rad/s, 10.4 V of back-EMF.
     "no-speed-fits": {"bench_voltage": 10, "bench_current": 25, "no_load_current": 1},
     # By hand: with half of 25 A as no-load current, R is 587 / (2400 x 12.5) = 19.6 mohm, which drops 0.49 V, and the
@@ -369,7 +392,7 @@ def test_an_impossible_bench_point_gives_nothing(bench_point: dict[str, Any]) ->
     assert all(value is None for value in found.values())
     named = {name for name, code in reasons(answer).items() if code == "bench-point-impossible"}
     assert named == set(found)
-    assert not {"motor_resistance", "power_coefficient"} & set(answer["assumed"]) or "bench_speed" not in bench_point
+    assert not {"motor_resistance", "power_coefficient"} <= set(answer["assumed"])
 
 
 def test_a_bench_point_that_only_some_draws_explain() -> None:
@@ -377,7 +400,7 @@ def test_a_bench_point_that_only_some_draws_explain() -> None:
     doubtful = ask(**CRAFT, bench_voltage=14.8, bench_current=30, no_load_current=2, figure_of_merit="0.60 ± 0.15")
     assert doubtful["results"]["thrust"] is not None
     text = next(each["text"] for each in doubtful["cautions"] if each["code"] == "possibly-bench-point-impossible")
-    assert text.endswith("% of the likely cases no motor resistance above zero explains the bench point.")
+    assert text.endswith("% of the likely cases the bench point is impossible.")
     assert 0.01 < doubtful["uncertainty"]["thrust"]["no_result"] < 0.5
 
 

@@ -7,7 +7,7 @@ import numpy as np
 from gramwatt.calculators._shared import fields
 from gramwatt.calculators._shared.cautions import pack_resistance, pack_voltage
 from gramwatt.model import Array, Assumption, BoolArray, Caution, Deviate, Quantity, Reference
-from gramwatt.physics import motor_constants, propeller
+from gramwatt.physics import hover, motor_constants, propeller
 from gramwatt.physics.craft import Drive
 
 KvDeficit: TypeAlias = Annotated[
@@ -123,8 +123,26 @@ def _has_bench_torque(given: Any) -> BoolArray:
 
 
 def _bench_speed(given: Any) -> Array:
+    """Return the speed (N,) by thrust and thrust coefficient, if the motor can turn so fast.
+
+    The coefficient may be a fifth off. Where that leaves a strong motor too little torque, the thrust is left out,
+    unless its ideal power is above the electrical power anyway: then the point is impossible.
+    """
     speed = propeller.speed_at_thrust(given.bench_thrust, given.thrust_coefficient, given.diameter, given.air_density)
-    return np.where(_is_bench_point(given), speed, np.nan)
+    no_load_current = np.where(
+        np.isnan(given.no_load_current),
+        motor_constants.typical_no_load_current(
+            given.kv,
+            motor_constants.resistance_at_speed(given.bench_voltage, given.bench_current, speed, real_kv(given)),
+            given.diameter,
+        ),
+        given.no_load_current,
+    )
+    shaft_power = motor_constants.shaft_power(given.bench_current, no_load_current, speed, real_kv(given))
+    loading = given.bench_thrust / hover.disk_area(given.diameter)
+    ideal_power = given.bench_thrust * hover.hover_velocity(loading, given.air_density)
+    is_used = (shaft_power >= ideal_power) | (ideal_power >= given.bench_voltage * given.bench_current)
+    return np.where(is_used & _is_bench_point(given), speed, np.nan)
 
 
 def _resistance_at_speed(given: Any) -> Array:
@@ -163,14 +181,30 @@ def _typical_no_load_current(given: Any) -> Array:
     return motor_constants.typical_no_load_current(given.kv, given.motor_resistance, given.diameter)
 
 
+def _has_shaft_power(given: Any) -> BoolArray:
+    """Return where (N,) shaft power and speed of a bench are given."""
+    return np.asarray(~np.isnan(given.bench_shaft_power * given.bench_speed))
+
+
+def _possible_power_coefficient(given: Any, power: Array) -> Array:
+    """Return the power coefficient (N,) of a shaft power [W]; nan where the thrust takes more without any loss."""
+    measured = propeller.measured_power_coefficient(power, given.bench_speed, given.diameter, given.air_density)
+    ideal = propeller.power_coefficient(given.thrust_coefficient, np.ones_like(measured))
+    return np.where(measured >= ideal, measured, np.nan)
+
+
+def _shaft_power_coefficient(given: Any) -> Array:
+    return _possible_power_coefficient(given, given.bench_shaft_power)
+
+
 def _bench_power_coefficient(given: Any) -> Array:
     power = motor_constants.shaft_power(given.bench_current, given.no_load_current, given.bench_speed, real_kv(given))
-    return propeller.measured_power_coefficient(power, given.bench_speed, given.diameter, given.air_density)
+    return np.where(_has_shaft_power(given), np.nan, _possible_power_coefficient(given, power))
 
 
 def _power_coefficient(given: Any) -> Array:
     expected = propeller.power_coefficient(given.thrust_coefficient, given.figure_of_merit)
-    return np.where(_has_bench_torque(given), np.nan, expected)
+    return np.where(_has_bench_torque(given) | _has_shaft_power(given), np.nan, expected)
 
 
 NO_LOAD_CURRENT: Final[Assumption[Any]] = Assumption(
@@ -203,9 +237,7 @@ ASSUMPTIONS: Final[tuple[Assumption[Any], ...]] = (
     Assumption(
         "power_coefficient",
         "computed from bench shaft power and bench speed",
-        lambda given: propeller.measured_power_coefficient(
-            given.bench_shaft_power, given.bench_speed, given.diameter, given.air_density
-        ),
+        _shaft_power_coefficient,
         solved_from=("bench_shaft_power", "bench_speed"),
     ),
     Assumption(
@@ -276,8 +308,8 @@ STATOR_INCOMPLETE: Final[Caution[Any, Any]] = Caution(
 )
 BENCH_INCOMPLETE: Final[Caution[Any, Any]] = Caution(
     "bench-point-incomplete",
-    "A bench reading was not used: voltage requires current and the reverse; thrust requires both or the speed, shaft "
-    "power the speed.",
+    "A bench reading was not used: voltage requires current and the reverse; shaft power requires the speed, and "
+    "thrust the speed, or voltage and current that fit it.",
     when=lambda given, found: (
         (np.isnan(given.bench_voltage) != np.isnan(given.bench_current))
         | (np.isnan(given.bench_speed) & ~(np.isnan(given.bench_thrust) & np.isnan(given.bench_shaft_power)))
@@ -309,17 +341,18 @@ DUTY_IS_NOT_STICK: Final[Caution[Any, Any]] = Caution(
 )
 
 BENCH_IMPOSSIBLE: Final = (
-    "No motor resistance above zero explains the bench point with this motor and propeller. Check bench voltage, bench "
-    "current, bench speed and kV, or leave them out."
+    "The bench point is impossible: its voltage must be above the back-EMF at its speed, its current above the no-load "
+    "current, and its shaft power above the ideal power of its thrust. Check the bench readings, kV and propeller, or "
+    "leave the readings out."
 )
-
-BENCH_PARTLY_IMPOSSIBLE: Final = "no motor resistance above zero explains the bench point"
+BENCH_PARTLY_IMPOSSIBLE: Final = "the bench point is impossible"
 
 
 def is_bench_impossible(given: Any) -> BoolArray:
     """Return where (N,) a bench point leaves the motor or its propeller without constants, though both are given."""
     is_known = ~np.isnan(given.kv * given.thrust_coefficient * given.diameter)
-    return np.asarray(_is_bench_point(given) & is_known & np.isnan(given.motor_resistance * given.power_coefficient))
+    is_used = _is_bench_point(given) | _has_shaft_power(given)
+    return np.asarray(is_used & is_known & np.isnan(given.motor_resistance * given.power_coefficient))
 
 
 MODEL: Final = Reference(
