@@ -14,7 +14,7 @@ from collections.abc import Callable
 from importlib import metadata
 from pathlib import Path
 
-from benchmarks import first_examples, pages, recordings, servers, service_load, single_requests, tables
+from benchmarks import first_examples, pages, ranges, recordings, servers, service_load, single_requests, tables
 from benchmarks.agreement import disagreements
 from benchmarks.options import Options, quick
 from benchmarks.pack_inputs import PATH
@@ -23,7 +23,7 @@ from benchmarks.report import Report
 from benchmarks.rounds import fetch
 from benchmarks.servers import BARE, EARLIER, FAST, OURS, VIEW
 
-SECTIONS = ("single", "examples", "pages", "tables", "recordings", "beside", "memory", "start")
+SECTIONS = ("ranges", "single", "examples", "pages", "tables", "recordings", "beside", "memory", "start")
 
 
 def main() -> None:
@@ -86,6 +86,7 @@ def measure(
         for text in disagreements(running):
             report.missing("THE PROGRAMS DO NOT AGREE", text)
         parts: dict[str, Callable[[], None]] = {
+            "ranges": lambda: ranges.run(report, options),
             "single": lambda: single_requests.run(report, options, running),
             "examples": lambda: first_examples.run(report, options, running, chosen),
             "pages": lambda: pages.run(report, options, running, chosen),
