@@ -238,8 +238,8 @@ def test_a_thrust_that_does_not_fit_is_left_out() -> None:
     """By hand: by CT 0.163451, 1250 gf take 485.12 revolutions a second, 12.9 V of back-EMF at 2256 rpm/V.
 
     So R = 82.52 mohm, I0 = 2.96 A and 258.5 W of shaft power; 1250 gf take 243.6 W without any loss and are possible.
-    At 1350 gf it is 504.2 a second, 13.41 V, R = 60.5 mohm, I0 = 4.04 A and 254.2 W, but 273.4 W are needed, less than the
-    340 W of the supply: there the coefficient is to blame, and volts and amps alone count.
+    At 1350 gf it is 504.2 a second, 13.41 V, R = 60.5 mohm, I0 = 4.04 A and 254.2 W, but 273.4 W are needed, less than
+    the 340 W of the supply: there the coefficient is to blame, and volts and amps alone count.
     """
     point = {"bench_voltage": 14.8, "bench_current": 23}
     used, unused, alone = (

@@ -421,6 +421,15 @@ def test_an_impossible_bench_point_gives_no_power() -> None:
     assert results(**CRAFT, bench_voltage=3, bench_current=19) == results(**CRAFT)
 
 
+def test_impossible_coefficients_do_not_give_power_back() -> None:
+    """By hand: CT 0.3 and CP 0.03 have a figure of merit of 0.79788 x 0.3^1.5 / 0.03 = 4.37, and none is above 1."""
+    coefficients: dict[str, Any] = {"thrust_coefficient": 0.3, "power_coefficient": 0.03, "pitch": 4}
+    answer = calculate("hover-power", **KNOWN, **coefficients, forward_speed=14)
+    assert answer["results"]["shaft_power"] > 0
+    assert answer["results"]["overall_efficiency"] is None
+    assert "impossible-efficiency" in {caution["code"] for caution in answer["cautions"]}
+
+
 def test_one_place_has_no_neighbours() -> None:
     """Limits: a single rotor, or one coaxial pair, overlaps nothing however near."""
     assert results(**KNOWN, motors=1, rotor_spacing=1)["interference"] == 1

@@ -150,14 +150,10 @@ class Results:
     uncapped_speed: Annotated[
         Array, Quantity("rpm", "Speed without load and without a cap.", formula="kv * cells * cell_voltage")
     ]
-    thrust_share: Annotated[
-        Array, Quantity("%", "Thrust over that at full throttle, same propeller.", at_most=100, method=SHARE)
-    ]
+    thrust_share: Annotated[Array, Quantity("%", "Thrust over that at full throttle, same propeller.", method=SHARE)]
     power_share: Annotated[
         Array,
-        Quantity(
-            "%", "Shaft power over that at full throttle, same propeller.", at_most=100, formula="thrust_share**1.5"
-        ),
+        Quantity("%", "Shaft power over that at full throttle, same propeller.", formula="thrust_share**1.5"),
     ]
     no_load_tip_mach: Annotated[
         Array, Quantity("1", "Tip Mach number without load at the cap.", formula=TIP_MACH, needs=("diameter",))

@@ -72,7 +72,9 @@ def specific_power(given: Any, factor: Array, induced_velocity: Array, hover_vel
 
     The losses of a hovering propeller, which determine its figure of merit, do not change as it moves.
     """
-    return np.asarray(factor * induced_velocity + (1 / figure_of_merit(given) - 1) * hover_velocity)
+    losses = 1 / figure_of_merit(given) - 1
+    # Coefficients with a figure of merit above 1 are impossible; without this they could give power back in motion.
+    return np.asarray(factor * induced_velocity + losses * np.where(losses > 0, hover_velocity, induced_velocity))
 
 
 def shaft_power_in_hover(given: Any) -> Array:
