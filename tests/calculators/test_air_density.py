@@ -58,12 +58,13 @@ def test_what_is_measured_takes_the_place_of_elevation() -> None:
 
 
 def test_density_altitude_of_a_hot_field() -> None:
-    """Common practice: density altitude grows by some 118.8 ft a degree over standard (FAA-P-8740-2, from memory).
+    """Derived: at a given pressure d ln(rho) = -dT/T; along the standard atmosphere it is -(g/R - L) dh/T.
 
-    At 1000 m and 20 K over standard that is 1000 m + 724 m; the rule is good to about 5 % of the difference.
+    So density altitude grows by 1/(g/R - L) = 1/(0.034163 - 0.0065) = 36.15 m for a kelvin over standard. At 1000 m and
+    20 K over it that is 1000 m + 723 m, to first order: good to about 5 % of the difference.
     """
     found = results(elevation=1000, temperature=28.5)["density_altitude"]
-    assert found - 1000 == pytest.approx(20 * 118.8 * 0.3048, rel=0.06)
+    assert found - 1000 == pytest.approx(20 * 36.15, rel=0.06)
 
 
 @given(st.floats(-500.0, 8900.0), st.floats(-60.0, 59.0), st.floats(0.0, 95.0))

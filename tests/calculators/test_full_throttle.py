@@ -293,7 +293,7 @@ def test_two_thirds_of_six_cells_is_four() -> None:
 def test_a_4_kg_craft_is_plausible() -> None:
     """Measured cruise of 3.7 to 4.2 kg craft, 13.5 in propellers: 449 to 586 W (5 to 95 %; Rodrigues et al., Sci.
 
-    Data 8 (2021) 155). Motors from memory, 350 rpm/V on 6 cells; resistance a guess. Hover takes a power in that range,
+    Data 8 (2021) 155). Rule of thumb, no source: 350 rpm/V on 6 cells, 150 mohm. Hover takes a power in that range,
     at a throttle between half and three quarters; a caution says that the propeller lies outside the fit.
     """
     craft: dict[str, Any] = {"cells": 6, "capacity": 4500, "kv": 350, "diameter": 13.5, "pitch": 4.5, "blades": 2}

@@ -88,8 +88,8 @@ def test_the_last_frame_has_used_what_flight_log_says() -> None:
     ],
 )
 def test_time_codes(rate: str, at: int, label: str) -> None:
-    """SMPTE ST 12-1, drop-frame counting (from memory): labels 0 and 1, at 59.94 four of them, are left out each minute
-    but the tenth.
+    """Drop-frame counting of SMPTE ST 12-1, as libavutil 57.28 prints it: labels 0 and 1, at 59.94 four of them, are
+    left out each minute but the tenth.
     """
     log = {"time": [0, 700], "voltage": [16, 15], "current": [5, 6]}
     begin = at / (60 if rate.startswith("6") else 30 if rate.startswith(("29", "3")) else 25) - 3

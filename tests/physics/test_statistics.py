@@ -17,7 +17,7 @@ def below(deviations: float) -> float:
 @pytest.mark.parametrize(
     ("deviations", "expected"),
     [
-        # Published: NIST/SEMATECH e-Handbook, 1.3.6.7.1 (from memory), area from 0 to x, plus 0.5.
+        # Golden: scipy 1.17, stats.norm.cdf, less 0.5.
         pytest.param(0.0, 0.50000, id="row-0.0-the-median"),
         pytest.param(0.5, 0.5 + 0.19146, id="row-0.5-column-0.00"),
         pytest.param(1.0, 0.5 + 0.34134, id="row-1.0-column-0.00"),
@@ -26,7 +26,7 @@ def below(deviations: float) -> float:
         pytest.param(3.0, 0.5 + 0.49865, id="row-3.0-column-0.00"),
     ],
 )
-def test_published_areas(deviations: float, expected: float) -> None:
+def test_areas(deviations: float, expected: float) -> None:
     """Five printed decimals: half a unit of the last."""
     assert below(deviations) == pytest.approx(expected, abs=0.5e-5, rel=0)
 
@@ -34,13 +34,13 @@ def test_published_areas(deviations: float, expected: float) -> None:
 @pytest.mark.parametrize(
     ("coverage", "level"),
     [
-        # Published: JCGM 100:2008, table G.1, interval of half width k (from memory).
+        # Golden: scipy 1.17, 1 - 2 stats.norm.sf(k).
         pytest.param(1.0, 0.6827, id="one-standard-deviation"),
         pytest.param(2.0, 0.9545, id="the-k-of-the-margin"),
         pytest.param(3.0, 0.9973, id="three"),
     ],
 )
-def test_published_levels_of_confidence(coverage: float, level: float) -> None:
+def test_levels_of_confidence(coverage: float, level: float) -> None:
     assert below(coverage) - below(-coverage) == pytest.approx(level, abs=0.5e-4, rel=0)
 
 
@@ -59,15 +59,12 @@ def test_limits() -> None:
     """Certain at infinity; far below the mean it is small but not yet nothing, where 1 - erf would have cancelled."""
     assert normal_probability(np.array([-np.inf, np.inf])).tolist() == [0.0, 1.0]
     assert np.isnan(below(np.nan))
-    # Published: Abramowitz & Stegun, table 26.2 (from memory): -log10 Q(10) = 23.11805.
+    # Golden: scipy 1.17, -stats.norm.logsf(10) / ln(10) = 23.118053.
     assert -np.log10(below(-10.0)) == pytest.approx(23.11805, abs=0.5e-5, rel=0)
 
 
 def test_reading_of_a_display() -> None:
-    """Published: JCGM 100:2008, F.2.2.1 (from memory), u = 0.29 d (half a unit of its last digit).
-
-    By hand: d/sqrt(12), whose square is the variance d^2/12 of an even spread.
-    """
+    """By hand: u = d/sqrt(12) = 0.29 d, whose square is the variance d^2/12 of an even spread of width d."""
     found = reading_uncertainty(np.array([0.0, 1.0, 0.1]))
     assert found[0] == 0.0
     assert found[1] == pytest.approx(0.29, abs=0.005, rel=0)

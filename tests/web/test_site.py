@@ -241,7 +241,7 @@ def test_the_request_id_of_a_client(client: FlaskClient, offered: str, preserved
 
 
 def test_the_table_of_units(client: FlaskClient) -> None:
-    """The one that requests are read by; factors of NIST SP 811, appendix B.8, from memory (rtol: half a digit)."""
+    """The one that requests are read by; factors derived in tests/engine/test_units.py (rtol: half a digit)."""
     answer = client.get("/v1/units")
     assert answer.headers["Cache-Control"] == "public, max-age=3600"
     output = answer.get_json()["dimensions"]

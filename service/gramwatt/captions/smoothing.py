@@ -6,12 +6,10 @@ s sqrt(2 ln n): that is the limit, but at least 3 s. (With 3 s alone, three of 1
 chance, and captions that show the peak of each group would show only those.) The standard deviation is the robust one,
 1.4826 x the median absolute deviation, which the punch-outs themselves do not widen.
 
-References
-----------
-J. S. Lee, Digital image smoothing and the sigma filter, 1983: averages only what lies within a few standard
-deviations; here a sample outside stays instead of being left out of the mean.
-D. L. Donoho, I. M. Johnstone, Ideal spatial adaptation by wavelet shrinkage, 1994: the limit sqrt(2 ln n).
-Both from memory.
+The limit, derived: a normal deviate exceeds x > 0 with a probability of at most exp(-x^2/2) / (x sqrt(2 pi)). At
+x = sqrt(2 ln n) that is 1 / (2 n sqrt(pi ln n)), so that of n samples fewer than 1 / sqrt(pi ln n) are expected beyond
+it, on either side. The factor 1.4826 is one over the upper quartile of the normal distribution, as in
+scipy.stats.median_abs_deviation.
 """
 
 from __future__ import annotations

@@ -1,8 +1,6 @@
 """Captions as Advanced SubStation Alpha (ASS), for burning into a video: the one format that defines how text looks.
 
-References
-----------
-The format's description "ASS File Format Specification" as libass keeps it; from memory.
+The fields of styles and events are those that ffmpeg's encoder writes. A test draws captions into a video by libass.
 """
 
 from __future__ import annotations
