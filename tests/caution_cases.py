@@ -77,7 +77,7 @@ def shows(caution: Caution[Any, Any], condition: Condition | None, made: Outcome
     with np.errstate(all="ignore"):
         holds = np.asarray(True if condition is None else condition(made.inputs, made.results))
     if caution.assumed:
-        holds = holds & made.assumed[caution.assumed]
+        holds = holds & made.assumed.get(caution.assumed, False)  # a column of a table may be unknown
     return [bool(each) for each in np.atleast_1d(holds).ravel()]
 
 

@@ -13,6 +13,7 @@ from scipy.stats import norm
 
 from calculators.build_cases import CRAFT, FOUR, LARGE, SIX, compute, compute_rows
 from gramwatt import InvalidInput, calculate
+from gramwatt.calculators._shared.flight_styles import FLIGHT_STYLES, STYLE_FACTORS
 from gramwatt.engine import registry
 from gramwatt.engine.serializers import format_csv
 
@@ -87,10 +88,42 @@ def test_cap_of_six_cells_in_place_of_four() -> None:
     assert 55 < compute_rows(**{**CRAFT, "packs": [FOUR, SIX]})[1]["suggested_cap"] < 200 / 3
 
 
+@pytest.mark.parametrize(
+    ("style", "ratio", "low", "high"),
+    [
+        # Rule of thumb, no source: cruise 1.2 to 1.5, mild freestyle of one measured craft 1.9 to 2.3.
+        pytest.param({"flight_style": "hover"}, 1.0, 0.9, 1.1, id="hovering"),
+        pytest.param({}, 1.35, 1.15, 1.6, id="cruise-by-default"),
+        pytest.param({"flight_style": "freestyle"}, 2.0, 1.5, 2.7, id="freestyle"),
+        pytest.param({"flight_style": "racing"}, 3.0, 1.8, 5.0, id="racing"),
+    ],
+)
+def test_average_power_by_flight_style(style: dict[str, Any], ratio: float, low: float, high: float) -> None:
+    """By definition hover power times the ratio, which is known to a factor that widens with the style."""
+    answer = compute(**CRAFT, **style)
+    for row in answer["results"]["by_pack"]:
+        assert row["average_power"] == pytest.approx(ratio * row["hover_power"], rel=1e-11)
+    assert answer["given"]["hover_ratio"] == ratio
+    assert "hover_ratio" in answer["assumed"]
+    measured = compute(**CRAFT, hover_ratio=ratio)
+    assert measured["results"] == answer["results"]
+    assert {"flight_style", "hover_ratio"}.isdisjoint(measured["assumed"])
+    factor = STYLE_FACTORS[FLIGHT_STYLES.index(style.get("flight_style", "cruise"))]
+    assert (ratio / factor**1.96, ratio * factor**1.96) == pytest.approx((low, high), rel=0.05)
+
+
+def test_a_style_that_varies_more_counts_more() -> None:
+    """The ratio of racing is hardly known: its spread is most of that of the flight time."""
+    shares = [
+        compute(**CRAFT, flight_style=style)["uncertainty"]["longest_endurance"]["shares"].get("hover_ratio", 0)
+        for style in ("hover", "freestyle", "racing")
+    ]
+    assert shares[0] < shares[1] < shares[2]
+    assert shares[2] > 0.5
+
+
 def test_average_power_by_hover() -> None:
-    """By definition: hover power times the ratio, 1.2 by default."""
-    for row in compute_rows(**CRAFT):
-        assert row["average_power"] == pytest.approx(1.2 * row["hover_power"], rel=1e-11)
+    """By definition: hover power times the ratio."""
     for row in compute_rows(**CRAFT, hover_ratio=2.5):
         assert row["average_power"] == pytest.approx(2.5 * row["hover_power"], rel=1e-11)
     assert compute(**CRAFT)["results"]["power_from"] == "hover-ratio"
@@ -130,6 +163,36 @@ def test_trade_of_six_cells_for_four(flight: dict[str, Any], share: tuple[float,
     assert share[0] < longer["endurance_change_share"] < share[1]
 
 
+FLIGHT: Final[dict[str, Any]] = {"mass": 508.8, "duration": 5.2, "cells": 4, "capacity": 1300, "charge_used": 1040}
+
+
+def test_flights_of_several_masses_come_back() -> None:
+    """Two flights fix a law: each comes back with its own pack, to 1e-9; the range is that of one more flight."""
+    flights = [FLIGHT, {**FLIGHT, "mass": 558.8, "duration": 4.7, "capacity": 1500, "charge_used": 1200}]
+    packs = [{"cells": 4, "capacity": 1300, "mass": 155}, {"cells": 4, "capacity": 1500, "mass": 205}]
+    answer = compute(**{**CRAFT, "packs": packs, "flights": flights})
+    rows = answer["results"]["by_pack"]
+    assert [row["endurance"] for row in rows] == pytest.approx([5.2, 4.7], rel=1e-9)
+    uncertainty = answer["uncertainty"]["by_pack.endurance"]
+    assert uncertainty["low"][0] < 0.8 * 5.2 < 1.2 * 5.2 < uncertainty["high"][0]
+
+
+def test_a_difference_is_surer_than_its_parts() -> None:
+    """The scatter of the next flight is the same for both packs, so it hardly changes which of them lasts longer."""
+    packs = [{"cells": 4, "capacity": 1300, "mass": 155}, {"cells": 4, "capacity": 1800, "mass": 205}]
+    uncertainty = compute(**{**CRAFT, "packs": packs, "flights": [FLIGHT]})["uncertainty"]
+    longer = uncertainty["by_pack.endurance_change"]["standard"][1]
+    assert longer < 0.5 * uncertainty["by_pack.endurance"]["standard"][1]
+
+
+def test_measured_voltages_do_not_change_the_time() -> None:
+    """By hand: 1.04 Ah x 14.6 V / 5.2 min = 175.2 W is the power; the time is that of the flight with any voltage."""
+    pack = {"cells": 4, "capacity": 1300, "mass": 155}
+    (row,) = compute_rows(**{**CRAFT, "packs": [pack], "flights": [{**FLIGHT, "mean_voltage": 14.6}]})
+    assert row["average_power"] == pytest.approx(1.04 * 14.6 / 5.2 * 60, rel=1e-9)
+    assert row["endurance"] == pytest.approx(5.2, rel=1e-9)
+
+
 # Uncertainty, many packs, CSV
 
 
@@ -143,6 +206,20 @@ def test_the_display_counts_in_every_mass() -> None:
     assert uncertainty["by_pack.mass"]["standard"] == pytest.approx([u, u], rel=0.05)
     assert uncertainty["by_pack.margin"]["standard"] == pytest.approx([u, u], rel=0.05)
     assert uncertainty["by_pack.mass_change"]["standard"] == pytest.approx([0, u], rel=0.05)
+
+
+def test_the_resistance_that_is_assumed_counts() -> None:
+    """As in full-throttle with the same pack: the same current, and nearly the same range of it."""
+    pack: dict[str, Any] = {"cells": 4, "capacity": 1300}
+    answer = compute(**{**CRAFT, "packs": [{**pack, "mass": 155}]})
+    assert "packs.cell_resistance" in answer["assumed"]
+    motor = {name: CRAFT[name] for name in ("kv", "diameter", "pitch")}
+    alone = calculate("full-throttle", **pack, **motor)["uncertainty"]["pack_current"]
+    known = compute(**{**CRAFT, "packs": [{**pack, "mass": 155, "cell_resistance": 15 / 1.3}]})["uncertainty"]
+    current = answer["uncertainty"]["by_pack.current"]
+    assert current["standard"][0] == pytest.approx(alone["standard"], rel=0.05)
+    assert (current["low"][0], current["high"][0]) == pytest.approx((alone["low"], alone["high"]), rel=0.05)
+    assert current["standard"][0] > 1.1 * known["by_pack.current"]["standard"][0]
 
 
 def test_uncertainty_is_a_list_by_pack() -> None:

@@ -105,6 +105,7 @@ def test_every_empty_figure_has_a_reason() -> None:
 
 WEAK: Final = {**FOUR, "cell_resistance": 60}
 ONE: Final[dict[str, Any]] = {**CRAFT, "packs": [SIX, FOUR]}
+FLIGHT: Final[dict[str, Any]] = {"mass": 500, "duration": 5, "cells": 4, "capacity": 1300}
 CAUTIONS: Final[dict[str, tuple[dict[str, Any], dict[str, Any]]]] = {
     # code: inputs that bring it, inputs that do not
     **{rule: ({**ONE, "rule": rule}, ONE) for rule in weighing.RULES if rule != "custom"},
@@ -119,6 +120,16 @@ CAUTIONS: Final[dict[str, tuple[dict[str, Any], dict[str, Any]]]] = {
     "bench-point-incomplete": ({**ONE, "bench_thrust": 500}, {**ONE, **BENCH}),
     "micro-propeller": ({**ONE, "diameter": 3, "blades": 4}, {**ONE, "diameter": 3, "blades": 3}),
     "pack-resistance-assumed": (CRAFT, ONE),
+    "reserve-assumed": ({**ONE, "flights": [FLIGHT]}, {**ONE, "flights": [{**FLIGHT, "reserve": 20}]}),
+    "reserve-not-used": (
+        {**ONE, "flights": [{**FLIGHT, "charge_used": 1000, "reserve": 20}]},
+        {**ONE, "flights": [{**FLIGHT, "charge_used": 1000}]},
+    ),
+    "more-than-rated": (
+        {**ONE, "flights": [{**FLIGHT, "charge_used": 1301}]},
+        {**ONE, "flights": [{**FLIGHT, "charge_used": 1300}]},
+    ),
+    "few-flights": ({**ONE, "flights": [FLIGHT] * 6}, {**ONE, "flights": [FLIGHT] * 7}),
     # By hand: two readings of 1 g, U = 2 sqrt(2/12) = 0.82 g.
     "too-close": ({**ONE, "limit": 509}, {**ONE, "limit": 510}),
     "over-rating": (

@@ -10,10 +10,11 @@ import numpy as np
 import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
-from scipy import integrate
+from scipy import integrate, optimize
 
 from gramwatt.model import Array
 from gramwatt.physics import cells, pack
+from gramwatt.physics.average_power import find_average_power
 
 GOLDEN: Final[dict[str, Any]] = json.loads(
     (Path(__file__).parents[1] / "golden" / "pybamm.json").read_text(encoding="utf-8")
@@ -280,3 +281,68 @@ def test_a_row_does_not_touch_its_neighbours() -> None:
             cutoff_voltage=cutoffs[row],
         )
         assert alone.duration[0] == together.duration[row]
+
+
+discharges = st.tuples(
+    st.sampled_from(range(len(cells.CHEMISTRIES))),
+    st.integers(1, 12),
+    st.floats(50.0, 20_000.0),  # mAh
+    st.floats(0.0, 200.0),  # mohm Ah of a series position
+    st.floats(0.2, 1.0),  # charge at the start
+    st.floats(0.0, 0.97),  # of it, left at the end
+    st.floats(20.0, 20_000.0),  # s
+)
+
+
+@given(discharges)
+def test_average_power_gives_the_duration_back(pack_of: tuple[int, int, float, float, float, float, float]) -> None:
+    """Round trip, to 1e-9: the power found for a duration takes that long, whatever ends the discharge."""
+    chemistry, count, capacity, product, start, left, duration = pack_of
+    same: dict[str, Array] = {
+        "resistance": one(count * product / capacity),
+        "capacity": one(3.6 * capacity),
+        "start_charge": one(start),
+        "cutoff_voltage": cells.CUTOFF_VOLTAGE[[chemistry]],
+    }
+    assume(cells.open_circuit_voltage(np.array([chemistry]), one(start))[0] > same["cutoff_voltage"][0])
+    end = one(start * left)
+    codes = np.array([chemistry])
+    with np.errstate(all="ignore"):
+        power = find_average_power(codes, one(count), duration=one(duration), end_charge=end, **same)
+        found = pack.discharge_pack(codes, one(count), power=power, reserve=end, **same)
+    assert power[0] > 0
+    assert found.duration[0] == pytest.approx(duration, rel=1e-9)
+
+
+def test_average_power_by_hand() -> None:
+    """Without resistance it is the energy over the time: lipo from 100 to 90 % of 1 Ah holds 0.41412 Wh (trapezoids),
+    24.8472 W for a minute; and Brent's method of SciPy finds the same root with resistance.
+    """
+    codes, ones = np.zeros(1, dtype=np.intp), one(1.0)
+    same: dict[str, Array] = {"capacity": one(3600.0), "start_charge": ones, "cutoff_voltage": one(3.3)}
+    power = find_average_power(codes, ones, duration=one(60.0), resistance=one(0.0), end_charge=one(0.9), **same)
+    assert power[0] == pytest.approx(24.8472, rel=1e-9)
+
+    def excess(power: float) -> float:
+        taken = pack.discharge_pack(codes, ones, power=one(power), resistance=one(0.03), reserve=one(0.2), **same)
+        return float(taken.duration[0]) - 300.0
+
+    found = find_average_power(codes, ones, duration=one(300.0), resistance=one(0.03), end_charge=one(0.2), **same)
+    assert found[0] == pytest.approx(optimize.brentq(excess, 10, 40, xtol=1e-12), rel=1e-9)
+
+
+def test_no_average_power_of_no_flight() -> None:
+    """Limit: nothing used, a pack that starts below its cut-off, a missing value. Others beside it are found."""
+    start, end = np.array([1.0, 0.5, 0.02, 1.0]), np.array([0.2, 0.5, 0.0, np.nan])
+    with np.errstate(all="ignore"):
+        found = find_average_power(
+            np.zeros(4, dtype=np.intp),
+            np.full(4, 4.0),
+            duration=np.full(4, 300.0),
+            resistance=np.full(4, 0.05),
+            capacity=np.full(4, 4680.0),
+            start_charge=start,
+            end_charge=end,
+            cutoff_voltage=np.full(4, 3.3),
+        )
+    assert np.isnan(found).tolist() == [False, True, True, True]

@@ -43,19 +43,29 @@ def test_best_pack_by_hand_and_where_there_is_none() -> None:
 
 
 def test_fit_against_scipy() -> None:
-    """scipy.stats.linregress on the logarithms: slope, its standard error, and the law at the mean."""
+    """scipy.stats.linregress on the logarithms: slope, and the law at the mean."""
     law = scaling.fit_power_law(MASSES, POWERS, FITTED)
     line: Any = stats.linregress(np.log(MASSES[0]), np.log(POWERS[0]))
     assert law.exponent[0] == pytest.approx(line.slope, rel=1e-10)
-    assert law.exponent_u[0] == pytest.approx(line.stderr, rel=1e-10)
     at_mean = math.exp(line.intercept + line.slope * math.log(law.reference_mass[0]))
     assert law.reference_power[0] == pytest.approx(at_mean, rel=1e-10)
     assert law.reference_mass[0] == pytest.approx(stats.gmean(MASSES[0]), rel=1e-12)
 
 
+NO_PRIOR: Final = {"PRIOR_SCATTER": 0.0, "PRIOR_DEGREES": 0}
+
+
+@pytest.mark.parametrize("deviate", [-2.0, 0.5, 1.959964])
 @pytest.mark.parametrize("mass", [0.3, 0.55, 0.9])
-def test_prediction_error_against_numpy(mass: float) -> None:
-    """numpy.polyfit's covariance, scaled by n - 2, gives the error of the line; one more flight adds the scatter."""
+def test_interval_of_one_more_flight_against_numpy_and_scipy(
+    mass: float, deviate: float, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Without the prior: the error of the line from numpy.polyfit's covariance, scaled by n - 2, and the scatter of one
+    more flight, times SciPy's Student t of n - 2 degrees of freedom. With both deviates moved along the error of this
+    mass, the flight lies at that end of its interval.
+    """
+    for name, value in NO_PRIOR.items():
+        monkeypatch.setattr(scaling, name, value)
     law = scaling.fit_power_law(MASSES, POWERS, FITTED)
     coefficients, covariance = np.polyfit(np.log(MASSES[0]), np.log(POWERS[0]), 1, cov=True)
     at = np.array([math.log(mass), 1.0])
@@ -63,9 +73,32 @@ def test_prediction_error_against_numpy(mass: float) -> None:
     scatter = math.sqrt((residuals**2).sum() / (len(residuals) - 2))
     assert law.scatter[0] == pytest.approx(scatter, rel=1e-9)
     expected = math.sqrt(at @ covariance @ at + scatter**2)
-    assert law.prediction_u(np.array([mass]))[0] == pytest.approx(expected, rel=1e-8)
+    step = math.log(mass / law.reference_mass[0]) / math.sqrt(law.spread[0])
+    along = np.array([math.sqrt(7 / 6), step]) / math.hypot(math.sqrt(7 / 6), step) * deviate
+    found = law.next_power(np.array([mass]), along[:1], along[1:])[0] / law.power(np.array([mass]))[0]
+    t = stats.t.ppf(stats.norm.cdf(deviate), 4)
+    assert math.log(found) == pytest.approx(expected * t, rel=1e-7)
+    slope = law.likely_exponent(np.array([deviate]))[0]
+    assert slope == pytest.approx(coefficients[0] + math.sqrt(covariance[0, 0]) * t, rel=1e-8)
     assert law.power(np.array([mass]))[0] == pytest.approx(math.exp(at @ coefficients), rel=1e-9)
     np.testing.assert_allclose(law.deviations[0], np.exp(residuals) - 1, rtol=1e-8)
+
+
+def test_scatter_is_pooled_with_what_is_known_before() -> None:
+    """By hand, after the conjugate estimate of a variance: (3 x 0.08^2 + sum of squares) / (3 + degrees), so 8 % for
+    one flight, and hardly anything of it after many.
+    """
+    one = scaling.fit_power_law(np.array([[0.5]]), np.array([[90.0]]), np.array([1.5]))
+    assert (one.pooled_scatter[0], one.degrees[0]) == (pytest.approx(0.08, rel=1e-12), 3)
+    law = scaling.fit_power_law(MASSES, POWERS, FITTED)
+    assert law.pooled_scatter[0] ** 2 == pytest.approx((3 * 0.08**2 + 4 * law.scatter[0] ** 2) / 7, rel=1e-12)
+    assert law.degrees[0] == 7
+    mass = np.array([0.5])
+    found = one.next_power(mass, np.array([1.0]), np.array([3.0]))[0]
+    # t of 3 degrees at the 84.13th percentile, table G.2 of JCGM 100:2008 for 68.27 %: 1.20; twice the variance of one.
+    assert math.log(found / 90) == pytest.approx(0.08 * math.sqrt(2) * 1.20, abs=0.08 * math.sqrt(2) * 0.005)
+    many = scaling.fit_power_law(np.full((1, 200), 0.5), 90 * np.exp(0.01 * np.resize([1, -1], (1, 200))), np.ones(1))
+    assert many.pooled_scatter[0] == pytest.approx(0.01, rel=0.45)
 
 
 def test_held_exponent_is_a_mean_of_levels() -> None:
@@ -73,11 +106,13 @@ def test_held_exponent_is_a_mean_of_levels() -> None:
     law = scaling.fit_power_law(MASSES, POWERS, np.array([1.2]))
     levels = np.log(POWERS[0]) - 1.2 * np.log(MASSES[0])
     assert law.exponent[0] == 1.2
-    assert np.isnan(law.exponent_u[0])
+    assert law.likely_exponent(np.array([1.5]))[0] == 1.2
     assert law.scatter[0] == pytest.approx(levels.std(ddof=1), rel=1e-10)
     mass = np.array([0.9])
     assert law.power(mass)[0] == pytest.approx(math.exp(levels.mean()) * 0.9**1.2, rel=1e-12)
-    assert law.prediction_u(mass)[0] == pytest.approx(levels.std(ddof=1) * math.sqrt(1 + 1 / 6), rel=1e-10)
+    moved = law.next_power(mass, np.array([1.0]), np.array([2.0])) / law.power(mass)
+    t = stats.t.ppf(stats.norm.cdf(1), 8)
+    assert math.log(moved[0]) == pytest.approx(law.pooled_scatter[0] * math.sqrt(1 + 1 / 6) * t, rel=1e-9)
 
 
 def test_no_answer_where_the_flights_leave_none() -> None:
@@ -86,7 +121,7 @@ def test_no_answer_where_the_flights_leave_none() -> None:
     assert np.isnan(same.exponent).all()
     two = scaling.fit_power_law(np.array([[0.5, 0.6]]), np.array([[90.0, 120.0]]), FITTED)
     assert two.exponent[0] == pytest.approx(math.log(120 / 90) / math.log(1.2), rel=1e-12)
-    assert np.isnan([two.scatter[0], two.exponent_u[0], two.prediction_u(np.array([0.5]))[0]]).all()
+    assert np.isnan(two.scatter[0])
     assert two.deviations.tolist() == [[0, 0]]
     one = scaling.fit_power_law(np.array([[0.5]]), np.array([[90.0]]), np.array([1.5]))
     assert (one.reference_mass[0], one.reference_power[0], one.exponent[0]) == (0.5, 90, 1.5)
@@ -125,7 +160,7 @@ def test_order_and_units_do_not_matter(order: list[int], grams: float, watts: fl
     other = scaling.fit_power_law(MASSES[:, order] * grams, POWERS[:, order] * watts, FITTED)
     assert other.reference_mass[0] == pytest.approx(one.reference_mass[0] * grams, rel=1e-12)
     assert other.reference_power[0] == pytest.approx(one.reference_power[0] * watts, rel=1e-12)
-    for name in ("exponent", "exponent_u", "scatter", "spread"):
+    for name in ("exponent", "pooled_scatter", "scatter", "spread"):
         assert getattr(other, name)[0] == pytest.approx(getattr(one, name)[0], rel=1e-10), name
 
 

@@ -1,4 +1,4 @@
-"""Normal probability and the uncertainty of a digital reading."""
+"""Normal probability, Student's t, and the uncertainty of a digital reading."""
 
 from statistics import NormalDist
 
@@ -6,8 +6,9 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy import stats
 
-from gramwatt.physics.statistics import normal_probability, reading_uncertainty
+from gramwatt.physics.statistics import normal_probability, reading_uncertainty, student_t
 
 
 def below(deviations: float) -> float:
@@ -70,3 +71,33 @@ def test_reading_of_a_display() -> None:
     assert found[1] == pytest.approx(0.29, abs=0.005, rel=0)
     assert found[1] ** 2 == pytest.approx(1 / 12, rel=1e-12)
     assert found[2] == pytest.approx(found[1] / 10, rel=1e-12)
+
+
+@pytest.mark.parametrize("degrees", [1, 2, 3, 4, 5, 10, 31, 200, 203])
+def test_student_t_against_scipy(degrees: int) -> None:
+    """SciPy's distribution functions, to 1e-9 within five standard deviations; odd, and 0 in the middle."""
+    deviations = np.linspace(-5, 5, 41)
+    found = student_t(deviations, np.full(41, float(degrees)))
+    expected = np.sign(deviations) * stats.t.isf(stats.norm.sf(np.abs(deviations)), degrees)
+    np.testing.assert_allclose(found, expected, rtol=1e-9, atol=0)
+    assert found[20] == 0
+
+
+def test_student_t_of_the_table() -> None:
+    """Published: JCGM 100:2008, table G.2, t that covers 95.45 % (k = 2), two printed decimals; and its limit, the
+    normal distribution.
+    """
+    degrees = np.array([1.0, 2.0, 3.0, 4.0, 10.0, 50.0])
+    np.testing.assert_allclose(
+        student_t(np.full(6, 2.0), degrees), [13.97, 4.53, 3.31, 2.87, 2.28, 2.05], rtol=0, atol=0.005
+    )
+    assert student_t(np.array([2.0]), np.array([1e4]))[0] == pytest.approx(2, rel=2e-4)
+
+
+def test_student_t_keeps_shapes_and_rows_apart() -> None:
+    """Degrees of freedom broadcast; each number is the one it would be alone."""
+    degrees = np.array([3.0, 7.0, 3.0])
+    found = student_t(np.array([[0.5], [-1.5]]), degrees)
+    assert found.shape == (2, 3)
+    np.testing.assert_array_equal(found[:, 0], found[:, 2])
+    np.testing.assert_array_equal(found[1, 1:2], student_t(np.array([-1.5]), degrees[1:2]))

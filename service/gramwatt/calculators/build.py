@@ -1,11 +1,11 @@
 """A whole craft with several packs, side by side: mass, thrust, current, hover, flight time."""
 
 from dataclasses import dataclass
-from typing import Annotated, Final
+from typing import Annotated
 
 import numpy as np
 
-from gramwatt.calculators._shared import cautions, drivetrain, fields
+from gramwatt.calculators._shared import cautions, drivetrain, fields, flight_styles
 from gramwatt.calculators._shared import flights as shared_flights
 from gramwatt.calculators._shared import packs as shared_packs
 from gramwatt.calculators._shared import parts as shared_parts
@@ -20,13 +20,10 @@ from gramwatt.model import (
     Example,
     IndexArray,
     Quantity,
-    Reference,
     StandardUncertainty,
     Table,
 )
 from gramwatt.physics import cells, constants, craft, pack, weighing
-
-POWER_FROM: Final = ("hover-ratio", "average-power", "flights")
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,14 +55,14 @@ class Inputs:
     average_power: Annotated[
         Array, fields.optional_quantity("W", "Average power in flight with the first pack.", at_most=1e5)
     ]
-    hover_ratio: Annotated[
-        Array, Quantity("1", "Average power over hover power.", at_least=0.5, at_most=10, default=1.2, default_u=0.15)
-    ]
+    flight_style: flight_styles.FlightStyle
+    hover_ratio: flight_styles.HoverRatio
     flights: Annotated[
         shared_flights.Flight,
         Table(
             shared_flights.Flight,
-            "Flights of this craft, as source of the average power; else average power, else hover ratio.",
+            "Flights of this craft from full packs, as source of the average power; else average power, else hover "
+            "ratio.",
             max_length=200,
             optional=True,
             any_of=shared_flights.DURATION_OR_LOG,
@@ -104,6 +101,8 @@ class Inputs:
     bench_current: drivetrain.BenchCurrent
     thrust_deviate: drivetrain.ThrustDeviate
     power_deviate: drivetrain.PowerDeviate
+    flight_scatter: shared_flights.FlightScatter
+    exponent_error: shared_flights.ExponentError
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,7 +118,7 @@ class Results:
     power_from: Annotated[
         IndexArray,
         Choice(
-            POWER_FROM,
+            shared_flights.POWER_FROM,
             "Source of the average power.",
             method="flights where given, else average power, else hover ratio",
         ),
@@ -141,7 +140,7 @@ def build(given: Inputs) -> Results:
     limit, inclusive = weighing.limit_in_force(given.rule, given.limit, given.comparison)
     compared = weighing.compare_with_limit(mass, standard_uncertainty, column(limit), column(inclusive))
 
-    resistance = shared_packs.resistance(packs, column(given.pack_temperature), column(given.activation_energy))
+    resistance = cautions.pack_resistance(packs, column(given.pack_temperature), column(given.activation_energy))
     state_of_charge = column(given.state_of_charge)
     source = {
         "open_circuit_voltage": packs.cells * cells.open_circuit_voltage(packs.chemistry, state_of_charge),
@@ -160,11 +159,11 @@ def build(given: Inputs) -> Results:
     hovers = hover_throttle <= 1
     hover_power = np.where(hovers, demand.power[0], np.nan)
 
-    average_power, power_from = _average_power(given, mass, hover_power)
+    average_power, voltage_ratio, power_from = shared_flights.get_average_power(given, mass, hover_power)
     discharge = pack.discharge_pack(
         packs.chemistry,
         packs.cells,
-        power=average_power,
+        power=average_power / voltage_ratio,
         resistance=resistance,
         capacity=packs.capacity,
         start_charge=state_of_charge,
@@ -211,17 +210,6 @@ def build(given: Inputs) -> Results:
     )
 
 
-def _average_power(given: Inputs, mass: Array, hover_power: Array) -> tuple[Array, IndexArray]:
-    """Return the average power (N, M) [W] in flight, and its source (N,) as an index into `POWER_FROM`."""
-    if given.flights.mass.shape[1]:
-        power = shared_flights.power_by_flights(given.flights, mass.T, given.mass_exponent, given.air_density).T
-        return power, np.full(len(mass), POWER_FROM.index("flights"))
-    by_mass = column(given.average_power) * (mass / mass[:, :1]) ** column(given.mass_exponent)
-    unknown = np.isnan(given.average_power)
-    by_ratio = hover_power * column(given.hover_ratio)
-    return np.where(column(unknown), by_ratio, by_mass), np.where(unknown, 0, 1)
-
-
 CALCULATOR = Calculator(
     title="Which pack suits this craft?",
     summary="A whole craft with several packs side by side: mass and margin, hover, full throttle, flight time.",
@@ -237,7 +225,11 @@ CALCULATOR = Calculator(
             "1.5, the aerodynamic law, unless flights of different mass are given",
             shared_flights.default_exponent,
             uncertainty=shared_flights.default_exponent_uncertainty,
+            once=True,
         ),
+        flight_styles.RATIO_BY_STYLE,
+        *shared_flights.ASSUMPTIONS,
+        *shared_packs.RESISTANCES,
         *shared_parts.LIMITS,
         *drivetrain.ASSUMPTIONS,
     ),
@@ -248,7 +240,8 @@ CALCULATOR = Calculator(
         drivetrain.COEFFICIENTS,
         drivetrain.BENCH,
         cautions.rested_voltage("by_pack", "longest_endurance"),
-        Reference("Average power as a multiple of hover power: rule of thumb, no source"),
+        flight_styles.STYLES,
+        shared_flights.SCATTER,
     ),
     cautions=(
         cautions.CHECK_AUTHORITY,
@@ -262,6 +255,9 @@ CALCULATOR = Calculator(
         drivetrain.DUTY_IS_NOT_STICK,
         *drivetrain.CAUTIONS,
         shared_packs.RESISTANCE_ASSUMED,
+        shared_flights.RESERVE_ASSUMED,
+        *shared_flights.DOUBTFUL_CHARGE,
+        shared_flights.FEW_FLIGHTS,
         *shared_packs.LIMITS_EXCEEDED,
         cautions.OUTSIDE_TEMPERATURE,
         shared_packs.LIHV_EXTRAPOLATED,

@@ -5,17 +5,9 @@ from typing import Annotated, Final
 
 import numpy as np
 
-from gramwatt.calculators._shared import fields
-from gramwatt.calculators._shared.cautions import LAND_EARLY, LITHIUM_FIRE, NOMINAL_VOLTAGES, nominal_voltages
-from gramwatt.calculators._shared.flights import (
-    DURATION_OR_LOG,
-    Flight,
-    any_flight,
-    average_powers,
-    default_exponent,
-    default_exponent_uncertainty,
-    is_recorded,
-)
+from gramwatt.calculators._shared import fields, resistances
+from gramwatt.calculators._shared import flights as shared_flights
+from gramwatt.calculators._shared.cautions import LAND_EARLY, LITHIUM_FIRE, RESISTANCE_ASSUMED, rested_voltage
 from gramwatt.model import (
     Array,
     Assumption,
@@ -30,7 +22,7 @@ from gramwatt.model import (
     Rule,
     Table,
 )
-from gramwatt.physics import cells, constants, scaling
+from gramwatt.physics import cells, constants, pack, scaling
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,25 +30,36 @@ class Inputs:
     """The flights, and the craft and pack of the prediction."""
 
     flights: Annotated[
-        Flight, Table(Flight, "Flights of one craft, flown in the same way.", max_length=200, any_of=DURATION_OR_LOG)
+        shared_flights.Flight,
+        Table(
+            shared_flights.Flight,
+            "Flights of one craft, flown in the same way, each from a full pack.",
+            max_length=200,
+            any_of=shared_flights.DURATION_OR_LOG,
+        ),
     ]
     mass: fields.OptionalMass
     cells: fields.OptionalCells
     capacity: fields.OptionalCapacity
     chemistry: fields.Chemistry
     reserve: fields.Reserve
+    cell_resistance: fields.CellResistance
+    lead_resistance: fields.LeadResistance
+    pack_resistance: fields.MeasuredPackResistance
     air_density: fields.AirDensity
     mass_exponent: fields.OptionalMassExponent
+    flight_scatter: shared_flights.FlightScatter
+    exponent_error: shared_flights.ExponentError
 
 
 PACK: Final = ("cells", "capacity")
 LAW = f"reference_power * (mass / reference_mass)**mass_exponent * sqrt({constants.STANDARD_AIR_DENSITY} / air_density)"
-SHORT = "endurance * exp(-2 * power_u / power_at_mass)"
-LONG = "endurance * exp(2 * power_u / power_at_mass)"
 FLIGHT_POWER = (
-    "energy over duration: charge used (else of the recording, else capacity less reserve) times mean voltage (else of "
-    f"the recording, else cells times nominal cell voltage: {NOMINAL_VOLTAGES})"
+    "the constant power at which the pack, by the model of endurance, takes as long from full down to the charge used "
+    "(else that of the recording, else down to the reserve), times the voltage ratio"
 )
+ENDURANCE = "as in endurance, from a full pack, at power at mass over voltage ratio"
+VOLTAGE_RATIO = "geometric mean of the ratio over the flights with a mean voltage; 1 without any"
 REFERENCE_POWER = (
     "geometric mean of the powers of all flights, each times sqrt(air density / "
     f"{constants.STANDARD_AIR_DENSITY} kg/m³)"
@@ -65,10 +68,6 @@ SLOPE = (
     "as given; else least squares of ln power against ln mass where masses differ by more than 1 %; else 1.5 is assumed"
 )
 SCATTER = "sqrt(sum of squared residuals of ln power / (n - 2)) for n flights; n - 1 where the exponent was not fitted"
-PREDICTION = (
-    "power at this mass × scatter × sqrt(1 + 1/n + d^2 / S), d = ln(mass / reference mass), S the sum of d^2 over the "
-    "flights; without the last term where the exponent was not fitted"
-)
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,30 +75,14 @@ class Results:
     """The law through the flights, and its predictions."""
 
     power_at_mass: Annotated[Array, Quantity("W", "Average power at this mass, in this air.", formula=LAW)]
-    power_u: Annotated[
-        Array,
-        Quantity("W", "Standard error for one more flight, by the scatter alone (no ±).", method=PREDICTION),
-    ]
     endurance: Annotated[
-        Array, Quantity("min", "Flight time with that pack.", formula="usable_energy / power_at_mass", needs=PACK)
+        Array, Quantity("min", "Flight time of the next flight with that pack.", method=ENDURANCE, needs=PACK)
     ]
-    endurance_low: Annotated[
-        Array, Quantity("min", "Flight time at two standard errors more power.", formula=SHORT, needs=PACK)
-    ]
-    endurance_high: Annotated[
-        Array, Quantity("min", "Flight time at two standard errors less power.", formula=LONG, needs=PACK)
-    ]
-    usable_energy: Annotated[
+    energy_delivered: Annotated[
         Array,
-        Quantity(
-            "Wh", "Label energy of that pack, less its reserve.", method="as for the pack of each flight", needs=PACK
-        ),
+        Quantity("Wh", "Energy drawn from that pack.", formula="power_at_mass * endurance", needs=PACK),
     ]
     mass_exponent: Annotated[Array, Quantity("1", "x in power ~ mass^x.", signed=True, method=SLOPE)]
-    exponent_u: Annotated[
-        Array,
-        Quantity("1", "Standard error of x.", method="scatter / sqrt(S), S the sum of ln(mass / reference mass)^2"),
-    ]
     scatter: Annotated[
         Array, Quantity("%", "Relative standard deviation of the flights about the law.", method=SCATTER)
     ]
@@ -108,6 +91,9 @@ class Results:
     ]
     reference_mass: Annotated[
         Array, Quantity("g", "Geometric mean mass of the flights.", method="exp(mean of ln mass)")
+    ]
+    voltage_ratio: Annotated[
+        Array, Quantity("1", "Measured mean voltage of the flights over that of the model.", method=VOLTAGE_RATIO)
     ]
     flights_used: Annotated[
         Array, Count("Number of flights of the fit.", at_least=1, at_most=200, method="all that were given")
@@ -133,33 +119,40 @@ class Results:
 def power_fit(given: Inputs) -> Results:
     """Fit average power against mass, P = a m^x in standard air, by least squares to measured flights.
 
-    Power is proportional to rho^-1/2, the law of hover. The flights must be similar: an average over hovering does not
-    predict racing. Label energies overstate power and pack alike, so a flight time from them is more accurate than the
-    power. The time includes no sag beyond that of the flights.
+    The power of a flight is the constant one at which the model of its pack lasts as long, so that a flight comes back
+    for its own mass and pack. Power is proportional to rho^-1/2, the law of hover. The flights must be alike: averages
+    of hovering do not predict racing. Ranges are those of one more flight, by the scatter of the flights.
     """
-    flights = given.flights
-    powers = average_powers(flights)
-    law = scaling.fit_power_law(flights.mass, powers / scaling.air_factor(flights.air_density), given.mass_exponent)
-    power = law.power(given.mass) * scaling.air_factor(given.air_density)
-    relative_u = law.prediction_u(given.mass)
-    energy = given.cells * cells.NOMINAL_VOLTAGE[given.chemistry] * given.capacity * (1 - given.reserve)
-    endurance = energy / power
+    fitted = shared_flights.fit_power(given)
+    law, flown = fitted
+    power = fitted.next_power(given, given.mass)
+    duration = pack.discharge_pack(
+        given.chemistry,
+        given.cells,
+        power=power / flown.voltage_ratio,
+        resistance=resistances.of_packs(resistances.packs_of(given))[:, 0],
+        capacity=given.capacity,
+        start_charge=np.ones_like(power),
+        reserve=given.reserve,
+        cutoff_voltage=cells.CUTOFF_VOLTAGE[given.chemistry],
+    ).duration
     return Results(
         power_at_mass=power,
-        power_u=power * relative_u,
-        endurance=endurance,
-        endurance_low=endurance * np.exp(-2 * relative_u),
-        endurance_high=endurance * np.exp(2 * relative_u),
-        usable_energy=energy,
-        mass_exponent=law.exponent,
-        exponent_u=law.exponent_u,
+        endurance=duration,
+        energy_delivered=power * duration,
+        mass_exponent=law.likely_exponent(given.exponent_error),
         scatter=law.scatter,
-        reference_power=law.reference_power,
+        reference_power=law.next_power(law.reference_mass, given.flight_scatter, given.exponent_error),
         reference_mass=law.reference_mass,
+        voltage_ratio=flown.voltage_ratio,
         flights_used=np.full(power.shape, float(law.flights)),
-        flight_powers=powers,
+        flight_powers=flown.powers,
         flight_deviations=law.deviations,
     )
+
+
+def _list_packs(given: Inputs) -> tuple[resistances.Packs, resistances.Packs]:
+    return resistances.packs_of(given.flights), resistances.packs_of(given)
 
 
 CALCULATOR = Calculator(
@@ -183,68 +176,60 @@ CALCULATOR = Calculator(
         Assumption(
             "mass_exponent",
             "1.5, the aerodynamic law, where all flights have the same mass (within 1 %)",
-            default_exponent,
-            uncertainty=default_exponent_uncertainty,
+            shared_flights.default_exponent,
+            uncertainty=shared_flights.default_exponent_uncertainty,
+            once=True,
+        ),
+        *shared_flights.ASSUMPTIONS,
+        Assumption(
+            "cell_resistance",
+            resistances.FOLLOWING,
+            lambda given: resistances.assume_cell_resistance(*_list_packs(given)[::-1])[:, 0],
+            factor=lambda given: resistances.get_factor(*_list_packs(given)[::-1])[:, 0],
+        ),
+        Assumption(
+            "flights.cell_resistance",
+            resistances.FOLLOWING,
+            lambda given: resistances.assume_cell_resistance(*_list_packs(given)),
+            factor=lambda given: resistances.get_factor_of_followers(*_list_packs(given)),
         ),
     ),
     rules=(
         Rule(
-            "exponent-not-fitted",
-            "The mass exponent {mass_exponent} was given or assumed, not fitted, so it has no error from the flights.",
-            when=lambda given, found: ~np.isnan(given.mass_exponent),
-            results=("exponent_u",),
-        ),
-        Rule(
             "no-scatter",
             "The law fits so few flights exactly (flights used: {flights_used}): add another to see their scatter.",
             when=lambda given, found: np.isnan(found.scatter),
-            results=("exponent_u", "scatter", "power_u", "endurance_low", "endurance_high"),
+            results=("scatter",),
+        ),
+        Rule(
+            "power-beyond-pack",
+            "That pack cannot deliver {power_at_mass}: use more cells or a pack with lower resistance.",
+            when=lambda given, found: np.isnan(found.endurance) & ~np.isnan(given.capacity * given.cells),
+            results=("endurance", "energy_delivered"),
+            partly="that pack cannot deliver the power",
         ),
     ),
     references=(
         Reference(
-            "Ordinary least squares of ln P against ln m, standard errors of slope and of a new observation: derived; "
-            "tests compare with SciPy"
+            "Ordinary least squares of ln P against ln m: derived; tests compare with SciPy",
+            about=("power_at_mass", "mass_exponent", "scatter", "reference_power", "flight_deviations"),
         ),
+        shared_flights.SCATTER,
         Reference(
             "Power of hover ~ W^1.5 rho^-1/2: momentum theory, derived; standard air of "
             f"{constants.STANDARD_AIR_DENSITY} kg/m³: ISO 2533:1975",
             about=("power_at_mass", "reference_power", "mass_exponent", "endurance"),
         ),
-        nominal_voltages("flight_powers", "usable_energy"),
+        rested_voltage("flight_powers", "endurance", "voltage_ratio"),
     ),
     cautions=(
         LITHIUM_FIRE,
         LAND_EARLY,
         Caution("flown-alike", "The law is valid for the craft and the flying of these flights, in similar wind."),
-        Caution(
-            "reserve-assumed",
-            "Flights without charge used and reserve are assumed to have left 20 % of the charge. Note the charge that "
-            "the charger puts back: it is more accurate.",
-            when=lambda given, found: any_flight(
-                np.isnan(given.flights.charge_used) & np.isnan(given.flights.reserve) & ~is_recorded(given.flights)
-            ),
-        ),
-        Caution(
-            "reserve-not-used",
-            "The reserve was not used for flights with a charge used.",
-            when=lambda given, found: any_flight(
-                ~np.isnan(given.flights.charge_used) & ~np.isnan(given.flights.reserve)
-            ),
-        ),
-        Caution(
-            "more-than-rated",
-            "A flight used more charge than the rated capacity of its pack: check charge used and capacity.",
-            when=lambda given, found: any_flight(given.flights.charge_used > given.flights.capacity),
-        ),
-        Caution(
-            "mixed-voltages",
-            "Energies by mean voltage and by label voltage are compared here; they differ by a few per cent.",
-            when=lambda given, found: (
-                any_flight(~np.isnan(given.flights.mean_voltage))
-                & (any_flight(np.isnan(given.flights.mean_voltage)) | (found.endurance > 0))
-            ),
-        ),
+        shared_flights.RESERVE_ASSUMED,
+        RESISTANCE_ASSUMED,
+        *shared_flights.DOUBTFUL_CHARGE,
+        shared_flights.DOUBTFUL_VOLTAGE,
         Caution(
             "doubtful-exponent",
             "The fitted mass exponent {mass_exponent} is doubtful: the masses differ by less than a tenth, or the "
@@ -267,17 +252,12 @@ CALCULATOR = Calculator(
                 | (given.mass < (1 - scaling.ROUNDING_TOLERANCE) * given.flights.mass.min(axis=1))
             ),
         ),
-        Caution(
-            "few-flights",
-            "So few flights (flights used: {flights_used}) give the scatter to a third at best: two standard errors "
-            "cover less than 95 %.",
-            when=lambda given, found: ~np.isnan(found.scatter) & (found.flights_used < 7),
-        ),
+        shared_flights.FEW_FLIGHTS,
         Caution(
             "other-air",
             "Air density differs from that of the flights by more than a tenth. rho^-1/2 is valid for the propellers' "
             "share of the power in hover only.",
-            when=lambda given, found: any_flight(
+            when=lambda given, found: shared_flights.any_flight(
                 np.abs(given.flights.air_density / given.air_density[:, None] - 1) > 0.1
             ),
         ),
@@ -296,24 +276,21 @@ CALCULATOR = Calculator(
                 "capacity": 1300,
             },
             expected={
-                "power_at_mass": 190.389,
-                "power_u": 5.32127,
-                "endurance": 7.27606,
-                "endurance_low": 6.88049,
-                "endurance_high": 7.69437,
-                "mass_exponent": 1.28894,
-                "exponent_u": 0.0800572,
-                "scatter": 2.06421,
-                "reference_power": 150.516,
+                "power_at_mass": 192.534,
+                "endurance": 7.35894,
+                "energy_delivered": 23.6141,
+                "mass_exponent": 1.24802,
+                "scatter": 1.92664,
+                "reference_power": 153.352,
                 "reference_mass": 600,
                 "flights_used": 3,
+                "flight_powers": [123.107639872, 150.958190975, 194.0545856],
             },
             rtol=5e-6,
-            source="by hand: 14.8 Wh each, so 120, 148, 192 W; masses in steps of L = ln 1.2: x = ln(192/120) / 2L = "
-            "1.28894; mean (120 x 148 x 192)^(1/3) = 150.516 W; the middle flight is ln(148/150.516) = -0.0168542 off, "
-            "the others half of that: s = 0.0168542 sqrt(1.5) = 0.0206421, over L sqrt(2) 0.0800572; at 720 g 150.516 "
-            "x sqrt(1.6) = 190.389 W, error s sqrt(1 + 1/3 + 1/2) = 0.0279495 of it; 23.088 Wh / 190.389 W = 7.27606 "
-            "min, over and times exp(0.055899)",
+            source="by numerical integration and Brent's method (SciPy), outside this service, with 46.15 mΩ: "
+            "123.108, 150.958 and 194.055 W; then by hand, masses in steps of L = ln 1.2: x = ln(194.055/123.108) / 2L "
+            "= 1.24802; geometric mean 153.352 W; the middle flight is -1.573 % off, the others half of that: s = "
+            "0.01573 sqrt(1.5) = 1.927 %; at 720 g 153.352 x sqrt(194.055/123.108) = 192.534 W",
         ),
         Example(
             "One invented flight in thin air, and a heavier pack",
@@ -336,15 +313,38 @@ CALCULATOR = Calculator(
                 "air_density": 1.1,
             },
             expected={
-                "power_at_mass": 170.624,
-                "endurance": 17.0142,
+                "power_at_mass": 177.829,
+                "endurance": 17.2468,
                 "mass_exponent": 1.5,
-                "reference_power": 117.095,
-                "flight_powers": [129.6],
+                "reference_power": 122.039,
+                "voltage_ratio": 1,
             },
             rtol=5e-6,
-            source="by hand: 43.2 Wh x 0.9 / 0.3 h = 129.6 W, x sqrt(1 / 1.225) = 117.095 W; 117.095 x 1.24^1.5 x "
-            "sqrt(1.225 / 1.1) = 170.624 W; 60.48 Wh x 0.8 / 170.624 W = 17.0142 min",
+            source="by numerical integration and Brent's method (SciPy), outside this service, with 20 and 14.29 mΩ: "
+            "135.0724 W, x sqrt(1 / 1.225) = 122.039 W; x 1.24^1.5 x sqrt(1.225 / 1.1) = 177.829 W, and 17.2468 min",
+        ),
+        Example(
+            "One invented flight of a small craft with its charge, mean voltage and resistance measured",
+            given={
+                "flights": [
+                    {
+                        "mass": 213,
+                        "duration": 4.5,
+                        "cells": 4,
+                        "capacity": 650,
+                        "charge_used": 520,
+                        "mean_voltage": 14.9,
+                        "pack_resistance": 60,
+                    }
+                ],
+                "cells": 4,
+                "capacity": 650,
+                "pack_resistance": 60,
+            },
+            expected={"power_at_mass": 103.306666667, "endurance": 4.5, "voltage_ratio": 0.985932977987},
+            rtol=1e-9,
+            source="by hand: 0.52 Ah x 14.9 V / 0.075 h = 103.307 W; by numerical integration (SciPy) 104.781 W last "
+            "as long in the model; the flight itself",
         ),
     ),
 )

@@ -60,13 +60,16 @@ def fill_and_record_assumptions(
     return solved, taken
 
 
-def fill_draws(draws: Draws, assumptions: Sequence[Assumption[Any]], present: Mapping[str, BoolArray]) -> None:
+def fill_draws(
+    draws: Draws, assumptions: Sequence[Assumption[Any]], inputs: Any, present: Mapping[str, BoolArray]
+) -> None:
     """Fill in assumptions on draws: each follows the draws of other inputs, and varies by its own distribution.
 
-    What is solved from measured inputs has no distribution of its own. ``present`` tells which rows give an input.
+    One that is decided once keeps the value that it has in the ``inputs`` as given, which are complete. What is solved
+    from measured inputs has no distribution of its own. ``present`` are the rows that give an input.
     """
     for assumption in assumptions:
-        filled = _fill(assumption, draws.inputs)
+        filled = _fill(assumption, draws.inputs, inputs if assumption.once else None)
         if filled is None or not assumption.is_uncertain:
             continue
         solved = _all_present(present, assumption.solved_from, draws.rows)
@@ -81,15 +84,18 @@ def fill_draws(draws: Draws, assumptions: Sequence[Assumption[Any]], present: Ma
         draws.apply_assumed(Source(path, assumption.shared_draw, assumption.shared_draw, shape, width), filled)
 
 
-def _fill(assumption: Assumption[Any], inputs: Any) -> BoolArray | None:
-    """Fill in one assumption; return the rows that took it, None where no row did."""
+def _fill(assumption: Assumption[Any], inputs: Any, decided: Any = None) -> BoolArray | None:
+    """Fill in one assumption; return the rows that took it, None where no row did.
+
+    With ``decided`` inputs, fewer rows that are complete, its values are theirs, repeated.
+    """
     path = tuple(assumption.name.split("."))
     current = get_values(inputs, path)
     empty = _is_absent(current)
     count = np.count_nonzero(empty)
     if count == 0:
         return None
-    values: Any = assumption.value(inputs)
+    values: Any = assumption.value(inputs) if decided is None else _repeat(get_values(decided, path), len(current))
     if count < empty.size or np.shape(values) != current.shape:
         values = np.where(empty, values, current)
     values = values.astype(current.dtype, copy=False)
@@ -99,6 +105,10 @@ def _fill(assumption: Assumption[Any], inputs: Any) -> BoolArray | None:
     if count_left == count:
         return None
     return empty & ~left if count_left else empty
+
+
+def _repeat(values: Any, rows: int) -> Any:
+    return np.tile(values, (rows // len(values), *[1] * (values.ndim - 1)))
 
 
 def _all_present(present: Mapping[str, BoolArray], names: Sequence[str], rows: int) -> BoolArray:

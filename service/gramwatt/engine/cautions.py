@@ -55,8 +55,8 @@ def build_cautions(
     permanent: list[dict[str, Any]] = []
     for notice in outcome.notices:
         source, holds = notice.source, notice.rows[row]
-        if not holds.ndim and isinstance(source, Caution) and source.code in constant:
-            if holds:
+        if isinstance(source, Caution) and source.code in constant:
+            if holds.any():
                 (permanent if source.is_always_shown else conditional).append(dict(constant[source.code]))
             continue
         for at in np.flatnonzero(holds).tolist() if holds.ndim else [None] * bool(holds):

@@ -174,7 +174,7 @@ def _draw(
         draws.apply_deviate(name, kind)
     for source in sources:
         draws.apply(source)
-    fill_draws(draws, taken, complete.present)
+    fill_draws(draws, taken, inputs, complete.present)
     return draws
 
 
@@ -288,11 +288,12 @@ def _find_notices(
 ) -> tuple[Notice, ...]:
     notices = []
     for source, when, assumed_input in get_conditions(calculator):
-        if assumed_input is not None and not np.count_nonzero(assumed[assumed_input]):
+        assumed_rows = None if assumed_input is None else assumed.get(assumed_input)  # a table's column may be unknown
+        if assumed_input is not None and (assumed_rows is None or not np.count_nonzero(assumed_rows)):
             continue
         holds = all_true(rows) if when is None else np.asarray(when(inputs, results))
-        if assumed_input is not None:
-            holds = holds & assumed[assumed_input]
+        if assumed_rows is not None:
+            holds = holds & assumed_rows
         if np.count_nonzero(holds):
             notices.append(Notice(source, holds))
     return tuple(notices)

@@ -90,6 +90,8 @@ class Assumption(Generic[I]):
     solved_from: tuple[str, ...] = ()
     """Measured inputs that the value is derived from rather than assumed; without one of them there is no value."""
 
+    once: bool = False
+    """Whether it is decided on the inputs as given: the draws of these, where uncertain, do not change it."""
     draw: str = ""
     """Assumptions with the same one are uncertain together, as by one law; by default their name without the table."""
 

@@ -94,7 +94,7 @@ def _list_references(
     yield from (("reference", n, results) for r in calculator.references for n in r.about)
     yield from (("rule", n.partition(".")[0], results) for r in calculator.rules for n in r.results)
     yield from (("assumption", a.name.partition(".")[0], inputs) for a in calculator.assumptions)
-    yield from (("caution", c.assumed, inputs) for c in calculator.cautions if c.assumed)
+    yield from (("caution", c.assumed.partition(".")[0], inputs) for c in calculator.cautions if c.assumed)
     yield from (("any_of", n, inputs) for group in calculator.any_of for n in group)
     yield from (("example", n, inputs) for e in calculator.examples for n in e.given)
     yield from (("example", n, results) for e in calculator.examples for n in e.expected)

@@ -6,12 +6,20 @@ import numpy as np
 
 from gramwatt.arrays import Array, BoolArray
 from gramwatt.physics import constants
+from gramwatt.physics.statistics import student_t
 
 MIN_MASS_SPAN: Final = 0.01
 """Masses within 1 % of each other count as one: noise of power would hide their difference. An estimate."""
 
 ROUNDING_TOLERANCE: Final = 1e-12
-"""Relative deviations below this come from floating-point sums, not from scatter."""
+"""Masses closer than this are equal."""
+EXACT: Final = 1e-9
+"""Relative deviations below this come from rounding and from the search for each power, not from scatter."""
+
+PRIOR_SCATTER: Final = 0.08
+"""Relative standard deviation of average powers between flights of one craft by one pilot: rule of thumb, no source."""
+PRIOR_DEGREES: Final = 3
+"""Degrees of freedom of `PRIOR_SCATTER`: it is known to some 40 %, an estimate (JCGM 100:2008, G.4.2)."""
 
 
 def air_factor(density: Array) -> Array:
@@ -62,10 +70,12 @@ class PowerLaw(NamedTuple):
     reference_power: Array
     """Average power at the reference mass [W]."""
     exponent: Array
-    exponent_u: Array
-    """Standard error of the exponent."""
     scatter: Array
     """Standard deviation of ln P about the law: for small values the relative standard deviation of P."""
+    pooled_scatter: Array
+    """The same with what is known before any flight; see `fit_power_law`."""
+    degrees: Array
+    """Degrees of freedom of the pooled scatter."""
     deviations: Array
     """Relative deviation (N, M) of each flight from the law."""
     spread: Array
@@ -79,13 +89,37 @@ class PowerLaw(NamedTuple):
         """Compute the average power (N,) [W] at a mass (N,) [kg]."""
         return self.reference_power * (mass / self.reference_mass) ** self.exponent
 
-    def prediction_u(self, mass: Array) -> Array:
-        """Compute the relative standard error (N,) of the average power of one more flight at a mass (N,) [kg].
+    def next_power(self, mass: Array, level: Array, slope: Array) -> Array:
+        """Compute the average power [W] of one more flight at a mass (..., N) [kg].
 
-        ``s sqrt(1 + 1/n + ln(m/m_ref)^2 / spread)``; the last term only where the exponent was fitted.
+        Parameters
+        ----------
+        mass : (..., N)
+            Mass [kg].
+        level, slope : (N,)
+            Standard normal deviates of the level, with the scatter of that flight, and of the exponent; zeros for the
+            best estimate.
+
+        Returns
+        -------
+        (..., N)
+            ``P(m) exp(s h t)`` with ``h^2 = 1 + 1/n + ln(m/m_ref)^2 / spread``, s the pooled scatter and t Student's
+            deviate of the degrees of freedom; the last term only where the exponent was fitted. JCGM 100:2008, G.3.
         """
-        spread = np.where(self.fitted, self.spread, np.inf)
-        return self.scatter * np.sqrt(1 + 1 / self.flights + np.log(mass / self.reference_mass) ** 2 / spread)
+        by_level = np.sqrt(1 + 1 / self.flights)
+        by_slope = np.log(mass / self.reference_mass) / self._slope_spread
+        height = np.hypot(by_level, by_slope)
+        deviate = student_t((by_level * level + by_slope * slope) / height, self.degrees)
+        return self.power(mass) * np.exp(self.pooled_scatter * height * deviate)
+
+    def likely_exponent(self, slope: Array) -> Array:
+        """Compute the exponent (N,) for a standard normal deviate ``slope`` (N,) of it, as in `next_power`."""
+        return self.exponent + self.pooled_scatter / self._slope_spread * student_t(slope, self.degrees)
+
+    @property
+    def _slope_spread(self) -> Array:
+        """Square root of the spread (N,), infinite where the exponent was not fitted."""
+        return np.sqrt(np.where(self.fitted, self.spread, np.inf))
 
 
 def fit_power_law(masses: Array, powers: Array, exponent: Array) -> PowerLaw:
@@ -105,12 +139,14 @@ def fit_power_law(masses: Array, powers: Array, exponent: Array) -> PowerLaw:
     PowerLaw
         Fitted exponent: ``x = sum(u y) / sum(u^2)`` with u and y the logarithms of mass and power less their means; nan
         unless `has_distinct_masses`. Scatter: ``sqrt(sum of squared residuals / degrees)`` with M - 2 degrees of
-        freedom, M - 1 where x is known; nan without any. Standard error of x: ``scatter / sqrt(sum(u^2))``.
+        freedom, M - 1 where x is known; nan without any. Pooled scatter: ``sqrt((n0 s0^2 + sum of squared residuals) /
+        (n0 + degrees))`` with s0 = `PRIOR_SCATTER` and n0 = `PRIOR_DEGREES`.
 
     Notes
     -----
-    Ordinary least squares, derived: every flight has the same weight, and all error is in the power. Tests compare with
-    SciPy.
+    Ordinary least squares, derived: every flight has the same weight, and all error is in the power. The pooled scatter
+    is the conjugate estimate of a variance (scaled inverse chi-squared prior), for which a prediction has Student's t
+    with n0 + degrees degrees of freedom: it gives one flight a spread as well. Tests compare with SciPy.
     """
     flights = masses.shape[1]
     reference_mass, reference_power = geometric_mean(masses), geometric_mean(powers)
@@ -122,15 +158,17 @@ def fit_power_law(masses: Array, powers: Array, exponent: Array) -> PowerLaw:
     x = np.where(fitted, (u * y).sum(axis=1) / usable_spread, exponent)
 
     residuals = y - x[:, None] * u
-    residuals = np.where(np.abs(residuals) <= ROUNDING_TOLERANCE, 0.0, residuals)
-    degrees = np.where(fitted, flights - 2, flights - 1)
-    scatter = np.sqrt((residuals**2).sum(axis=1) / np.where(degrees > 0, degrees, np.nan))
+    residuals = np.where(np.abs(residuals) <= EXACT, 0.0, residuals)
+    degrees = np.maximum(np.where(fitted, flights - 2, flights - 1), 0)
+    squares = (residuals**2).sum(axis=1)
+    pooled_degrees = PRIOR_DEGREES + degrees
     return PowerLaw(
         reference_mass=reference_mass,
         reference_power=reference_power,
         exponent=x,
-        exponent_u=np.where(fitted, scatter / np.sqrt(usable_spread), np.nan),
-        scatter=scatter,
+        scatter=np.sqrt(squares / np.where(degrees > 0, degrees, np.nan)),
+        pooled_scatter=np.sqrt((PRIOR_DEGREES * PRIOR_SCATTER**2 + squares) / pooled_degrees),
+        degrees=pooled_degrees,
         deviations=np.expm1(residuals),
         spread=spread,
         fitted=fitted,

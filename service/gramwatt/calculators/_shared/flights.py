@@ -1,17 +1,25 @@
-"""Earlier flights as inputs, and the average power of each."""
+"""Earlier flights as inputs, and the average power of each, by the model of the pack that predicts flight times."""
 
-import dataclasses
 from dataclasses import dataclass
-from typing import Annotated, Any, Final
+from typing import Annotated, Any, Final, NamedTuple, TypeAlias
 
 import numpy as np
 
-from gramwatt.calculators._shared import fields, logs
+from gramwatt.calculators._shared import fields, logs, resistances
 from gramwatt.calculators._shared.prepared_recording import prepare_recording
-from gramwatt.model import Array, BoolArray, Quantity, Recording
+from gramwatt.model import Array, Assumption, BoolArray, Caution, Deviate, IndexArray, Quantity, Recording, Reference
 from gramwatt.physics import cells, scaling
+from gramwatt.physics.average_power import find_average_power
 
 TYPICAL_RESERVE: Final = 0.20
+MANY_FLIGHTS: Final = 7
+"""From here on the scatter is mostly that of the flights themselves."""
+VOLTAGE_TOLERANCE: Final = 0.07
+"""Relative difference of measured and modelled mean voltage that points to an error: an estimate."""
+RESERVE_UNCERTAINTY: Final = 0.05
+"""Charge left at landing by pilots who did not note it: an estimate."""
+SENSOR_ERRORS: Final = {"charge_used": 0.05, "mean_voltage": 0.01}
+"""Relative standard uncertainty of what an uncalibrated sensor recorded: an estimate, as in `logs`."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,7 +40,7 @@ class Flight:
         Array,
         Quantity(
             "%",
-            "Charge left at landing, if the charge used is not known; default: 20 %.",
+            "Charge left at landing, if the charge used is not known.",
             at_least=0,
             below=100,
             optional=True,
@@ -41,33 +49,22 @@ class Flight:
     mean_voltage: Annotated[
         Array,
         fields.optional_quantity(
-            "V", "Mean pack voltage in flight; default: that of the recording, else the nominal voltage.", at_most=200
+            "V",
+            "Mean pack voltage in flight, weighted by charge; default: that of the recording, else by the model of the "
+            "pack.",
+            at_most=200,
         ),
     ]
     air_density: fields.AirDensity
+    cell_resistance: fields.CellResistance
+    lead_resistance: fields.LeadResistance
+    pack_resistance: fields.MeasuredRowResistance
     log: logs.OptionalLog
 
 
 DURATION_OR_LOG: Final = (("duration", "log"),)
 
-
-def complete(flights: Flight) -> Flight:
-    """Fill missing durations, charges and mean voltages of flights from their recordings.
-
-    A charge that was given is the charger's, and better than that of an uncalibrated sensor.
-    """
-    columns = {name: np.array(getattr(flights, name)) for name in ("duration", "charge_used", "mean_voltage")}
-    known: dict[int, tuple[float, float, float]] = {}
-    for at in np.ndindex(flights.log.shape):
-        recording = flights.log[at]
-        if not isinstance(recording, Recording):
-            continue
-        if id(recording) not in known:
-            known[id(recording)] = _recorded_values(recording)
-        for column, value in zip(columns.values(), known[id(recording)], strict=True):
-            if np.isnan(column[at]):
-                column[at] = value
-    return dataclasses.replace(flights, **columns)
+_RECORDED: Final = ("duration", "charge_used", "mean_voltage")
 
 
 def _recorded_values(recording: Recording) -> tuple[float, float, float]:
@@ -78,10 +75,39 @@ def _recorded_values(recording: Recording) -> tuple[float, float, float]:
     return duration, charge, integrals.power / charge
 
 
-def is_recorded(flights: Flight) -> BoolArray:
-    """Return which flights (N, M) have a recording with a current."""
-    recorded = [isinstance(each, Recording) and "current" in each.columns for each in flights.log.ravel()]
-    return np.array(recorded, dtype=np.bool_).reshape(flights.log.shape)
+def _read_recordings(flights: Flight, name: str) -> Array:
+    """Return one of the recorded values of flights (N, M); nan without a recording."""
+    found = np.full(flights.log.shape, np.nan)
+    known: dict[int, float] = {}
+    for at in np.ndindex(flights.log.shape):
+        recording = flights.log[at]
+        if isinstance(recording, Recording):
+            if id(recording) not in known:
+                known[id(recording)] = _recorded_values(recording)[_RECORDED.index(name)]
+            found[at] = known[id(recording)]
+    return found
+
+
+def _recorded(name: str) -> Assumption[Any]:
+    """Assume a value of the recording. One that is given is the charger's, or of a calibrated meter."""
+    error = SENSOR_ERRORS.get(name)
+    return Assumption(
+        f"flights.{name}",
+        "that of the recording" + (f", of a sensor that may be off by {100 * error:g} %: an estimate" if error else ""),
+        lambda given: _read_recordings(given.flights, name),
+        uncertainty=(lambda given: error * getattr(given.flights, name)) if error else None,
+    )
+
+
+ASSUMPTIONS: Final[tuple[Assumption[Any], ...]] = (
+    *(_recorded(name) for name in _RECORDED),
+    Assumption(
+        "flights.reserve",
+        f"{100 * TYPICAL_RESERVE:g} %, an estimate, where the charge used is not known",
+        lambda given: np.where(np.isnan(given.flights.charge_used), TYPICAL_RESERVE, np.nan),
+        uncertainty=lambda given: np.full(given.flights.reserve.shape, RESERVE_UNCERTAINTY),
+    ),
+)
 
 
 def any_flight(flights: BoolArray) -> BoolArray:
@@ -89,16 +115,38 @@ def any_flight(flights: BoolArray) -> BoolArray:
     return np.asarray(flights.any(axis=1))
 
 
-def average_powers(flights: Flight) -> Array:
-    """Compute the average power [W] of each flight (N, M): charge times mean voltage over duration.
+class AveragePowers(NamedTuple):
+    """Average power of flights, and how their measured voltages compare with the model of the pack."""
 
-    Defaults: the capacity less the reserve as charge, the nominal voltage as mean voltage.
+    powers: Array
+    """Average power (N, M) [W]."""
+    voltage_ratio: Array
+    """Measured over modelled mean voltage (N,), the geometric mean over flights; 1 where none was measured."""
+
+
+def average_powers(flights: Flight) -> AveragePowers:
+    """Find the average power of each flight: the constant power at which its pack, by the model, lasts as long.
+
+    The pack is discharged from full to what was left, as `pack.discharge_pack` does it, so that a prediction at this
+    power returns the flight. Where mean voltages were measured, all powers are scaled by measured over modelled
+    voltage: a prediction must divide by that ratio.
     """
-    completed = complete(flights)
-    reserve = np.where(np.isnan(completed.reserve), TYPICAL_RESERVE, completed.reserve)
-    charge = np.where(np.isnan(completed.charge_used), completed.capacity * (1 - reserve), completed.charge_used)
-    nominal = completed.cells * cells.NOMINAL_VOLTAGE[completed.chemistry]
-    return charge * np.where(np.isnan(completed.mean_voltage), nominal, completed.mean_voltage) / completed.duration
+    charge = np.where(np.isnan(flights.charge_used), flights.capacity * (1 - flights.reserve), flights.charge_used)
+    capacity = np.maximum(flights.capacity, charge)  # more charge than rated shows that the pack holds more
+    powers = find_average_power(
+        flights.chemistry,
+        flights.cells,
+        duration=flights.duration,
+        resistance=resistances.of_packs(resistances.packs_of(flights)),
+        capacity=capacity,
+        start_charge=np.ones_like(charge),
+        end_charge=1 - charge / capacity,
+        cutoff_voltage=cells.CUTOFF_VOLTAGE[flights.chemistry],
+    )
+    logarithms = np.log(charge * flights.mean_voltage / flights.duration / powers)
+    is_measured = ~np.isnan(logarithms)
+    ratio = np.exp(np.where(is_measured, logarithms, 0.0).sum(axis=1) / np.maximum(is_measured.sum(axis=1), 1))
+    return AveragePowers(powers * ratio[:, None], ratio)
 
 
 def default_exponent(given: Any) -> Array:
@@ -113,8 +161,82 @@ def default_exponent_uncertainty(given: Any) -> Array:
     return np.full(len(given.flights.mass), fields.EXPONENT_UNCERTAINTY)
 
 
-def power_by_flights(flights: Flight, mass: Array, exponent: Array, air_density: Array) -> Array:
-    """Return the average power [W] at a mass (..., N), by the power law through flights; nan exponents are fitted."""
-    air = scaling.air_factor(flights.air_density)
-    law = scaling.fit_power_law(flights.mass, average_powers(flights) / air, exponent)
-    return law.power(mass) * scaling.air_factor(air_density)
+FlightScatter: TypeAlias = Annotated[
+    Array,
+    Deviate("How far the next flight and the level of the law lie from the law through the flights."),
+]
+ExponentError: TypeAlias = Annotated[Array, Deviate("How far the mass exponent lies from the one that was fitted.")]
+SCATTER: Final = Reference(
+    "Student's t of one more flight about a line fitted by least squares: JCGM 100:2008, G.3; the scatter is pooled "
+    f"with one of {100 * scaling.PRIOR_SCATTER:g} % of {scaling.PRIOR_DEGREES} degrees of freedom: rule of thumb, "
+    "no source"
+)
+
+
+RESERVE_ASSUMED: Final[Caution[Any, Any]] = Caution(
+    "reserve-assumed",
+    f"Flights without charge used and reserve are assumed to have left {100 * TYPICAL_RESERVE:g} % of the charge. Note "
+    "the charge that the charger puts back: it is more accurate.",
+    assumed="flights.reserve",
+)
+DOUBTFUL_CHARGE: Final[tuple[Caution[Any, Any], ...]] = (
+    Caution(
+        "reserve-not-used",
+        "The reserve was not used for flights with a charge used.",
+        when=lambda given, found: any_flight(~np.isnan(given.flights.charge_used) & ~np.isnan(given.flights.reserve)),
+    ),
+    Caution(
+        "more-than-rated",
+        "A flight used more charge than the rated capacity of its pack: check charge used and capacity.",
+        when=lambda given, found: any_flight(given.flights.charge_used > given.flights.capacity),
+    ),
+)
+FEW_FLIGHTS: Final[Caution[Any, Any]] = Caution(
+    "few-flights",
+    f"Fewer than {MANY_FLIGHTS} flights show little of their scatter. The ranges rest on an assumed one of "
+    f"{100 * scaling.PRIOR_SCATTER:g} % between flights, an estimate.",
+    when=lambda given, found: np.full(len(given.flights.mass), 0 < given.flights.mass.shape[1] < MANY_FLIGHTS),
+)
+DOUBTFUL_VOLTAGE: Final[Caution[Any, Any]] = Caution(
+    "doubtful-voltage",
+    "The mean voltages of the flights are {voltage_ratio} of those of the model: check cells, chemistry, readings and "
+    "whether the packs were full.",
+    when=lambda given, found: np.abs(np.log(found.voltage_ratio)) > VOLTAGE_TOLERANCE,
+)
+
+
+class FittedPower(NamedTuple):
+    """The power law through flights, in standard air, and the ratio of measured to modelled voltage."""
+
+    law: scaling.PowerLaw
+    flown: AveragePowers
+
+    def next_power(self, given: Any, mass: Array) -> Array:
+        """Return the average power [W] of the next flight at a mass (..., N) in the air of ``given``."""
+        power = self.law.next_power(mass, given.flight_scatter, given.exponent_error)
+        return power * scaling.air_factor(given.air_density)
+
+
+def fit_power(given: Any) -> FittedPower:
+    """Fit the power law to ``given.flights``; nan exponents are fitted."""
+    flown = average_powers(given.flights)
+    air = scaling.air_factor(given.flights.air_density)
+    return FittedPower(scaling.fit_power_law(given.flights.mass, flown.powers / air, given.mass_exponent), flown)
+
+
+POWER_FROM: Final = ("hover-ratio", "average-power", "flights")
+
+
+def get_average_power(given: Any, mass: Array, hover_power: Array) -> tuple[Array, Array, IndexArray]:
+    """Return the average power (N, M) [W] of a craft with M packs, from what is known of its flights.
+
+    Also the ratio (N, 1) of measured to modelled voltage, and the source (N,) as an index into `POWER_FROM`.
+    """
+    if given.flights.mass.shape[1]:
+        fitted = fit_power(given)
+        power_from = np.full(len(mass), POWER_FROM.index("flights"))
+        return fitted.next_power(given, mass.T).T, fitted.flown.voltage_ratio[:, None], power_from
+    by_mass = given.average_power[:, None] * (mass / mass[:, :1]) ** given.mass_exponent[:, None]
+    unknown = np.isnan(given.average_power)
+    power = np.where(unknown[:, None], hover_power * given.hover_ratio[:, None], by_mass)
+    return power, np.ones((len(mass), 1)), np.where(unknown, 0, 1)

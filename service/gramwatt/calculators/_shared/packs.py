@@ -1,14 +1,14 @@
 """One pack of a build: its inputs, the results of the craft with it, and the rules and cautions about it."""
 
-import dataclasses
 from dataclasses import dataclass
 from typing import Annotated, Any, Final
 
 import numpy as np
 
-from gramwatt.calculators._shared import cautions, drivetrain, fields, parts
+from gramwatt.calculators._shared import drivetrain, fields, parts, resistances
 from gramwatt.model import (
     Array,
+    Assumption,
     Caution,
     Choice,
     IndexArray,
@@ -123,14 +123,6 @@ def relative_change(values: Array) -> Array:
     return values / values[:, :1] - 1
 
 
-def resistance(packs: Pack, temperature: Array, activation_energy: Array) -> Array:
-    """Return the resistance (N, M) [ohm] of packs with their leads: as given, else the typical one of their cells."""
-    typical = cautions.typical_resistance(packs)
-    cell_resistance = np.where(np.isnan(packs.cell_resistance), typical, packs.cell_resistance)
-    filled = dataclasses.replace(packs, cell_resistance=cell_resistance)
-    return cautions.pack_resistance(filled, temperature, activation_energy)
-
-
 def _results(*names: str) -> tuple[str, ...]:
     return tuple(f"by_pack.{name}" for name in names)
 
@@ -201,11 +193,29 @@ RULES: Final[tuple[Rule[Any, Any], ...]] = (
     ),
 )
 
+
+def _list_packs(given: Any) -> tuple[resistances.Packs, resistances.Packs]:
+    return resistances.packs_of(given.flights), resistances.packs_of(given.packs)
+
+
+RESISTANCES: Final[tuple[Assumption[Any], ...]] = (
+    Assumption(
+        "packs.cell_resistance",
+        resistances.FOLLOWING,
+        lambda given: resistances.assume_cell_resistance(*_list_packs(given)[::-1]),
+        factor=lambda given: resistances.get_factor(*_list_packs(given)[::-1]),
+    ),
+    Assumption(
+        "flights.cell_resistance",
+        "in proportion to the resistance of the packs that are compared, by capacity",
+        lambda given: resistances.assume_cell_resistance(*_list_packs(given)),
+    ),
+)
 RESISTANCE_ASSUMED: Final[Caution[Any, Any]] = Caution(
     "pack-resistance-assumed",
     "{packs.name}: cell resistance, with the pack's own leads, is an estimate from the capacity that is known to a "
     f"factor of {cells.RESISTANCE_FACTOR:g} only. Measure it, or give the pack resistance that flight-log finds.",
-    when=lambda given, found: np.isnan(given.packs.cell_resistance) & np.isnan(given.packs.pack_resistance),
+    assumed="packs.cell_resistance",
 )
 LIMITS_EXCEEDED: Final[tuple[Caution[Any, Any], ...]] = (
     Caution(

@@ -241,13 +241,15 @@ def make_nullable(schema: JsonSchema) -> JsonSchema:
 def make_response_schema(calculator: Calculator[Any, Any]) -> JsonSchema:
     """Return the schema of a calculator's JSON response."""
     given = {name: make_value_schema(kind) for name, kind in calculator.input_fields.items()}
+    columns = list(dict.fromkeys(each.name for each in calculator.assumptions if each.name not in given))
     for assumption in calculator.assumptions:
-        given[assumption.name] = make_nullable(given[assumption.name])  # it may have no finite value
+        if assumption.name in given:
+            given[assumption.name] = make_nullable(given[assumption.name])  # it may have no finite value
     results = {name: make_result_schema(kind) for name, kind in calculator.result_fields.items()}
     names = {
         "type": "array",
-        "maxItems": len(calculator.input_fields),
-        "items": {"type": "string", "enum": list(calculator.input_fields)},
+        "maxItems": len(calculator.input_fields) + len(columns),
+        "items": {"type": "string", "enum": [*calculator.input_fields, *columns]},
     }
     solved = {"solved": {**names, "description": "The inputs that were computed from measured ones."}}
     return make_object(
