@@ -132,13 +132,14 @@ def test_an_arrow_extension_may_hold_a_stream(tmp_path: Path) -> None:
 
 
 def test_options_are_those_of_the_service() -> None:
+    """By hand: 90 mohm Ah / 1.3 Ah = 69.23 mohm; 1000 W / (22.7556 V + sqrt(22.7556^2 - 2000 x 0.06923) V) = 23.678 A."""
     body = b"label;cells;capacity\nx;6;1,3 Ah\n"
     arguments = ["--set", "power=500 W", "--keep", "label", "--units", "current:mA", "--digits", "5", "--decimal", ","]
     result = run("pack-current", "-", *arguments, "--given", "--uncertainty", body=body)
     assert result.exit_code == 0, result.stderr
     header, row = (line.split(";") for line in result.stdout.splitlines())
     output = dict(zip(header, row, strict=True))
-    assert (output["label"], output["current [mA]"], output["capacity [mAh]"]) == ("x", "23050,0", "1300,0")
+    assert (output["label"], output["current [mA]"], output["capacity [mAh]"]) == ("x", "23678,0", "1300,0")
     assert output["current_u [mA]"] != ""
     for option, first in (("names", "current"), ("off", "23.05")):
         plain = run("pack-current", "-", "--header", option, "--digits", "4", body=CSV).stdout.splitlines()[0]

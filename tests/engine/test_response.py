@@ -197,10 +197,13 @@ def test_every_null_has_exactly_one_reason() -> None:
 
 
 def test_texts_have_their_numbers_filled_in() -> None:
+    """To the place of their uncertainty (JCGM 100, 7.2.6)."""
     response = calculate("pack-current", cells=6, capacity=1300, power=700, discharge_rating=20)
     assert not [caution for caution in response["cautions"] if "{" in caution["text"]]
     (text,) = [caution["text"] for caution in response["cautions"] if caution["code"] == "over-rating"]
-    assert f"{response['results']['rating_used']:.5g} %" in text
+    used, standard = response["results"]["rating_used"], response["uncertainty"]["rating_used"]["standard"]
+    assert 10 <= standard < 100, "so that the value is a whole number"
+    assert f" {used:.0f} % " in text
 
 
 def test_working() -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import functools
+import math
 import re
 from collections.abc import Collection, Iterator, Mapping
 from typing import Any
@@ -14,8 +15,8 @@ from gramwatt.engine.column_types import all_false
 from gramwatt.engine.defaults import get_replacements
 from gramwatt.engine.evaluate import Outcome
 from gramwatt.engine.uncertainty import MIN_EXPLAINED
-from gramwatt.model import AnyCalculator, Caution, Kind, Rule
-from gramwatt.model.messages import join_with_and
+from gramwatt.model import AnyCalculator, Caution, Kind, Quantity, Rule, units
+from gramwatt.model.messages import format_estimate, format_quantity, join_with_and
 
 
 def find_known_inputs(outcome: Outcome, row: int) -> set[str]:
@@ -156,7 +157,26 @@ def _list_replaced_inputs(outcome: Outcome, row: int) -> list[dict[str, Any]]:
 
 def _fill_text(text: str, outcome: Outcome, row: int, at: int | None = None) -> str:
     """Return the text with values and units for ``{name}``, or for ``{table.column}`` of table row ``at``."""
-    return re.sub(r"\{([\w.]+)\}", lambda match: format_field(outcome, row, match[1], digits=5, at=at), text)
+    return re.sub(r"\{([\w.]+)\}", lambda match: _format_rounded(outcome, row, match[1], at), text)
+
+
+def _format_rounded(outcome: Outcome, row: int, name: str, at: int | None) -> str:
+    """Return an input, or a result rounded to the place of its uncertainty, with its unit."""
+    owner, _, column = name.rpartition(".")
+    kind = outcome.calculator.result_fields.get(owner or column)
+    kind = kind.columns.get(column) if kind is not None and owner else kind
+    if not isinstance(kind, Quantity) or (owner and at is None):
+        return format_field(outcome, row, name, digits=5, at=at)
+    values = getattr(getattr(outcome.results, owner) if owner else outcome.results, column)[row]
+    standard = np.float64(np.nan)
+    if outcome.uncertainty is not None and name in outcome.uncertainty.standard:
+        standard = outcome.uncertainty.standard[name][row]
+    value, uncertainty = (float(each[at] if owner else each) for each in (values, standard + np.zeros_like(values)))
+    value = float(units.convert_from_si(np.array(value), kind.unit))
+    if not math.isfinite(value):
+        return format_quantity(value, kind.unit)
+    text = format_estimate(value, kind.unit, uncertainty / units.get_unit(kind.unit).scale).value
+    return text if kind.unit == "1" else f"{text} {kind.unit}"
 
 
 def format_field(
