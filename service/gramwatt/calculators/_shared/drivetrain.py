@@ -4,10 +4,11 @@ from typing import Annotated, Any, Final, TypeAlias
 
 import numpy as np
 
-from gramwatt.calculators._shared import fields
+from gramwatt.calculators._shared import drive_constants, fields
 from gramwatt.calculators._shared.cautions import pack_resistance, pack_voltage
-from gramwatt.model import Array, Assumption, BoolArray, Caution, Deviate, Quantity, Reference
-from gramwatt.physics import hover, motor_constants, propeller
+from gramwatt.calculators._shared.drive_constants import is_bench_impossible as is_bench_impossible
+from gramwatt.model import Array, Assumption, Caution, Deviate, Quantity, Reference
+from gramwatt.physics import motor_constants, propeller
 from gramwatt.physics.craft import Drive
 
 KvDeficit: TypeAlias = Annotated[
@@ -84,16 +85,11 @@ PowerDeviate: TypeAlias = Annotated[
 ]
 
 
-def real_kv(given: Any) -> Array:
-    """Return the real speed constant (N,) of the motor [rad/(s V)]."""
-    return np.asarray(given.kv * (1 - given.kv_deficit))
-
-
 def drive_of(given: Any) -> Drive:
     """Return the motors and propellers of the inputs of a calculator."""
     return Drive(
         motors=given.motors,
-        speed_constant=real_kv(given),
+        speed_constant=drive_constants.real_kv(given),
         motor_resistance=given.motor_resistance,
         no_load_current=given.no_load_current,
         diameter=given.diameter,
@@ -112,105 +108,10 @@ def pack_of(given: Any) -> dict[str, Array]:
     }
 
 
-def _is_bench_point(given: Any) -> BoolArray:
-    """Return where (N,) volts and amps of a bench are given, from which the resistance must follow."""
-    return np.asarray(~np.isnan(given.bench_voltage * given.bench_current))
-
-
-def _has_bench_torque(given: Any) -> BoolArray:
-    """Return where (N,) volts, amps and speed of a bench are given, which determine the torque."""
-    return np.asarray(_is_bench_point(given) & ~np.isnan(given.bench_speed))
-
-
-def _bench_speed(given: Any) -> Array:
-    """Return the speed (N,) by thrust and thrust coefficient, if the motor can turn so fast.
-
-    The coefficient may be a fifth off. Where that leaves a strong motor too little torque, the thrust is left out,
-    unless its ideal power is above the electrical power anyway: then the point is impossible.
-    """
-    speed = propeller.speed_at_thrust(given.bench_thrust, given.thrust_coefficient, given.diameter, given.air_density)
-    no_load_current = np.where(
-        np.isnan(given.no_load_current),
-        motor_constants.typical_no_load_current(
-            given.kv,
-            motor_constants.resistance_at_speed(given.bench_voltage, given.bench_current, speed, real_kv(given)),
-            given.diameter,
-        ),
-        given.no_load_current,
-    )
-    shaft_power = motor_constants.shaft_power(given.bench_current, no_load_current, speed, real_kv(given))
-    loading = given.bench_thrust / hover.disk_area(given.diameter)
-    ideal_power = given.bench_thrust * hover.hover_velocity(loading, given.air_density)
-    is_used = (shaft_power >= ideal_power) | (ideal_power >= given.bench_voltage * given.bench_current)
-    return np.where(is_used & _is_bench_point(given), speed, np.nan)
-
-
-def _resistance_at_speed(given: Any) -> Array:
-    return motor_constants.resistance_at_speed(
-        given.bench_voltage, given.bench_current, given.bench_speed, real_kv(given)
-    )
-
-
-def _bench_resistance(given: Any) -> Array:
-    needed = _is_bench_point(given) & np.isnan(given.bench_speed)
-    if not needed.any():  # the equation is solved in steps, which most requests can do without
-        return np.full_like(given.kv, np.nan)
-    resistance = motor_constants.resistance_from_bench(
-        given.bench_voltage,
-        given.bench_current,
-        speed_constant=real_kv(given),
-        no_load_current=given.no_load_current,
-        torque_factor=propeller.torque_factor(given.power_coefficient, given.diameter, given.air_density),
-        rated_speed_constant=given.kv,
-        diameter=given.diameter,
-    )
-    return np.where(needed, resistance, np.nan)
-
-
-def _stator_resistance(given: Any) -> Array:
-    resistance = motor_constants.stator_resistance(given.kv, given.stator_diameter, given.stator_height)
-    return np.where(_is_bench_point(given), np.nan, resistance)
-
-
-def _typical_resistance(given: Any) -> Array:
-    resistance = motor_constants.typical_resistance(given.kv, given.diameter)
-    return np.where(_is_bench_point(given), np.nan, resistance)
-
-
-def _typical_no_load_current(given: Any) -> Array:
-    return motor_constants.typical_no_load_current(given.kv, given.motor_resistance, given.diameter)
-
-
-def _has_shaft_power(given: Any) -> BoolArray:
-    """Return where (N,) shaft power and speed of a bench are given."""
-    return np.asarray(~np.isnan(given.bench_shaft_power * given.bench_speed))
-
-
-def _possible_power_coefficient(given: Any, power: Array) -> Array:
-    """Return the power coefficient (N,) of a shaft power [W]; nan where the thrust takes more without any loss."""
-    measured = propeller.measured_power_coefficient(power, given.bench_speed, given.diameter, given.air_density)
-    ideal = propeller.power_coefficient(given.thrust_coefficient, np.ones_like(measured))
-    return np.where(measured >= ideal, measured, np.nan)
-
-
-def _shaft_power_coefficient(given: Any) -> Array:
-    return _possible_power_coefficient(given, given.bench_shaft_power)
-
-
-def _bench_power_coefficient(given: Any) -> Array:
-    power = motor_constants.shaft_power(given.bench_current, given.no_load_current, given.bench_speed, real_kv(given))
-    return np.where(_has_shaft_power(given), np.nan, _possible_power_coefficient(given, power))
-
-
-def _power_coefficient(given: Any) -> Array:
-    expected = propeller.power_coefficient(given.thrust_coefficient, given.figure_of_merit)
-    return np.where(_has_bench_torque(given) | _has_shaft_power(given), np.nan, expected)
-
-
 NO_LOAD_CURRENT: Final[Assumption[Any]] = Assumption(
     "no_load_current",
     "587 rpm / (kV × motor resistance) for propellers of up to 6 in; × (6 in / diameter)^1.5 above",
-    _typical_no_load_current,
+    drive_constants.no_load_current_by_resistance,
     factor=lambda given: np.exp(motor_constants.no_load_spread(given.diameter)),
 )
 ASSUMPTIONS: Final[tuple[Assumption[Any], ...]] = (
@@ -231,50 +132,50 @@ ASSUMPTIONS: Final[tuple[Assumption[Any], ...]] = (
     Assumption(
         "bench_speed",
         "computed from bench thrust and thrust coefficient",
-        _bench_speed,
+        drive_constants.speed_by_thrust,
         solved_from=("bench_voltage", "bench_current", "bench_thrust"),
     ),
     Assumption(
         "power_coefficient",
         "computed from bench shaft power and bench speed",
-        _shaft_power_coefficient,
+        drive_constants.power_coefficient_by_shaft_power,
         solved_from=("bench_shaft_power", "bench_speed"),
     ),
     Assumption(
         "motor_resistance",
         "computed from bench voltage, bench current and bench speed",
-        _resistance_at_speed,
+        drive_constants.resistance_by_speed,
         solved_from=("bench_voltage", "bench_current"),
     ),
     NO_LOAD_CURRENT,  # where the resistance is known by now; else after it, below
     Assumption(
         "power_coefficient",
         "computed from bench current, bench speed and no-load current",
-        _bench_power_coefficient,
+        drive_constants.power_coefficient_by_torque,
         solved_from=("bench_voltage", "bench_current"),
     ),
     Assumption(
         "power_coefficient",
         "sqrt(2/π) × (thrust coefficient)^1.5 / figure of merit",
-        _power_coefficient,
+        drive_constants.default_power_coefficient,
     ),
     Assumption(
         "motor_resistance",
         "computed from bench voltage and bench current",
-        _bench_resistance,
+        drive_constants.resistance_by_volts_and_amps,
         solved_from=("bench_voltage", "bench_current"),
     ),
     Assumption(
         "motor_resistance",
         "174 mΩ × (2000 rpm/V / kV)^2 × (3000 mm³ / (stator diameter^2 × stator height))^(5/3), known to a factor of "
         "1.48",
-        _stator_resistance,
+        drive_constants.resistance_by_stator,
         factor=float(np.exp(motor_constants.STATOR_SPREAD)),
     ),
     Assumption(
         "motor_resistance",
         "200 mΩ for propellers of 4 to 6 in, known to a factor of 1.57; other sizes by kV × diameter^2, less surely",
-        _typical_resistance,
+        drive_constants.resistance_by_size,
         factor=lambda given: np.exp(motor_constants.typical_resistance_spread(given.kv, given.diameter)),
     ),
     NO_LOAD_CURRENT,
@@ -346,14 +247,6 @@ BENCH_IMPOSSIBLE: Final = (
     "leave the readings out."
 )
 BENCH_PARTLY_IMPOSSIBLE: Final = "the bench point is impossible"
-
-
-def is_bench_impossible(given: Any) -> BoolArray:
-    """Return where (N,) a bench point leaves the motor or its propeller without constants, though both are given."""
-    is_known = ~np.isnan(given.kv * given.thrust_coefficient * given.diameter)
-    is_used = _is_bench_point(given) | _has_shaft_power(given)
-    return np.asarray(is_used & is_known & np.isnan(given.motor_resistance * given.power_coefficient))
-
 
 MODEL: Final = Reference(
     "First-order motor on an ideal converter, propeller torque c w^2, pack behind a resistance: closed form, derived. "
