@@ -159,3 +159,35 @@ def test_cap_below_hover() -> None:
     assert "cap-below-hover" in codes(**CRAFT, target_thrust=0.99 * weight_thrust)
     assert "cap-below-hover" not in codes(**CRAFT, target_thrust=1.01 * weight_thrust)
     assert results(**CRAFT, target_thrust=weight_thrust)["throttle_cap"] == pytest.approx(hover, rel=1e-9)
+
+
+CRAFTS_ON_FOUR_CELLS: Final = [
+    # diameter, pitch, blades, kV, capacity, stator: invented, of the sizes that are built
+    (2, 1.5, 4, 9000, 450, 11, 3),
+    (2.5, 2, 3, 5500, 450, 12, 4.5),
+    (3.5, 2, 3, 4600, 650, 14, 5),
+    (4, 2.5, 2, 2900, 850, 18, 4),
+    (5, 4.3, 3, 2450, 1300, 22, 7),
+    (5, 3, 2, 1900, 1300, 20, 4),
+    (7, 4, 2, 1500, 3000, 28, 7),
+    (10, 4.5, 2, 900, 5000, 31, 10),
+]
+
+
+@pytest.mark.parametrize(("diameter", "pitch", "blades", "kv", "capacity", "stator", "height"), CRAFTS_ON_FOUR_CELLS)
+def test_the_range_without_load_contains_the_cap_under_load(
+    diameter: float, pitch: float, blades: int, kv: float, capacity: float, stator: float, height: float
+) -> None:
+    """With fewer inputs the range is wider: a motor for 2 cells on 3, and for 4 on 6, of the same capacity.
+
+    As is the share of thrust, at a cap that is the same with and without the craft.
+    """
+    craft: dict[str, Any] = {"diameter": diameter, "pitch": pitch, "blades": blades, "capacity": capacity}
+    craft |= {"stator_diameter": stator, "stator_height": height}
+    cells = 3 if diameter <= 2.5 else 6
+    alone: dict[str, Any] = {"kv": kv, "cells": cells, "target_cells": 2 * cells // 3}
+    wide = calculate("throttle-cap", **alone)["uncertainty"]["throttle_cap"]
+    assert wide["low"] < results(**alone, **craft)["throttle_cap"] < wide["high"]
+    capped: dict[str, Any] = {"kv": kv, "cells": cells, "target_speed": 0.6 * kv * cells * 3.7}
+    wide = calculate("throttle-cap", **capped)["uncertainty"]["thrust_share"]
+    assert wide["low"] < results(**capped, **craft)["thrust_share"] < wide["high"]

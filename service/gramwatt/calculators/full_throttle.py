@@ -5,7 +5,7 @@ from typing import Annotated, Final
 
 import numpy as np
 
-from gramwatt.calculators._shared import drivetrain, fields, hovering
+from gramwatt.calculators._shared import drivetrain, fields, hovering, whole_craft
 from gramwatt.calculators._shared.cautions import (
     BELOW_CUTOFF,
     LIHV_EXTRAPOLATED,
@@ -140,7 +140,7 @@ def full_throttle(given: Inputs) -> Results:
     is stated with them; bench points reduce it. The pack is one resistance: valid for bursts of a few seconds. In
     flight, moving air unloads the propellers and less current flows.
     """
-    drive, source = drivetrain.drive_of(given), drivetrain.pack_of(given)
+    drive, source = drivetrain.drive_of(given), whole_craft.pack_of(given)
     steps = craft.operate(drive, THROTTLES[:, None] * given.throttle_cap, **source)  # one row for each throttle
     top = craft.Operation(*(values[-1] for values in steps))
     hover = craft.demand_at_speed(drive, craft.hover_speed(drive, given.mass), **source)

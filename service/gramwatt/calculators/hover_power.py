@@ -6,7 +6,7 @@ from typing import Annotated
 
 import numpy as np
 
-from gramwatt.calculators._shared import drivetrain, fields, hovering
+from gramwatt.calculators._shared import drivetrain, fields, hovering, whole_craft
 from gramwatt.calculators._shared.cautions import MORE_THAN_FULL, RESISTANCE_ASSUMED, TYPICAL_RESISTANCE, rested_voltage
 from gramwatt.model import (
     Array,
@@ -161,11 +161,12 @@ def hover_power(given: Inputs) -> Results:
     velocity = hover.induced_velocity(hover_velocity, given.climb_speed, given.forward_speed)
     ideal_power = hovering.weight(given) * (given.climb_speed + velocity)
     hover_power = hovering.shaft_power_in_hover(given) / given.drive_efficiency + given.avionics_power
-    grounded = hovering.cannot_lift(given) & hovering.is_modelled(given)
+    throttle = hovering.throttle_in_hover(given)
+    grounded = np.isnan(throttle) & whole_craft.knows_craft(given) & hovering.is_modelled(given)
     power = np.where(grounded, np.nan, hovering.electrical_power(given))
     return Results(
         hover_power=np.where(grounded, np.nan, hover_power),
-        hover_throttle=hovering.throttle_in_hover(given),
+        hover_throttle=throttle,
         power=power,
         current=power / (given.cells * given.cell_voltage),
         shaft_power=hovering.shaft_power(given),

@@ -5,7 +5,6 @@ from typing import Annotated, Any, Final, TypeAlias
 import numpy as np
 
 from gramwatt.calculators._shared import drive_constants, fields
-from gramwatt.calculators._shared.cautions import pack_resistance, pack_voltage
 from gramwatt.calculators._shared.drive_constants import is_bench_impossible as is_bench_impossible
 from gramwatt.model import Array, Assumption, Caution, Deviate, Quantity, Reference
 from gramwatt.physics import motor_constants, propeller
@@ -97,15 +96,6 @@ def drive_of(given: Any) -> Drive:
         power_coefficient=given.power_coefficient * np.exp(propeller.SPEED_SPREAD * given.power_deviate),
         air_density=given.air_density,
     )
-
-
-def pack_of(given: Any) -> dict[str, Array]:
-    """Return the pack of the inputs as `craft.operate` takes it; nan where it is not known."""
-    return {
-        "open_circuit_voltage": pack_voltage(given),
-        "pack_resistance": pack_resistance(given, given.pack_temperature, given.activation_energy),
-        "avionics_power": given.avionics_power,
-    }
 
 
 NO_LOAD_CURRENT: Final[Assumption[Any]] = Assumption(

@@ -5,7 +5,7 @@ from typing import Annotated, Any, Final, TypeAlias
 
 import numpy as np
 
-from gramwatt.calculators._shared import drivetrain
+from gramwatt.calculators._shared import drivetrain, whole_craft
 from gramwatt.calculators._shared.cautions import NOMINAL_VOLTAGES
 from gramwatt.model import Array, Assumption, BoolArray, Caution, Quantity, Rule
 from gramwatt.physics import cells, constants, craft, hover, pack, propeller
@@ -103,23 +103,8 @@ def throttle_in_hover(given: Any) -> Array:
     # Where rotors share their air, each takes more power at the speed that gives its thrust.
     torque = shaft_power_in_hover(given) / (drive.motors * speed**3) / drive.torque_factor
     drive = dataclasses.replace(drive, power_coefficient=drive.power_coefficient * torque)
-    duty = craft.demand_at_speed(drive, speed, **drivetrain.pack_of(given)).duty
+    duty = craft.demand_at_speed(drive, speed, **whole_craft.pack_of(given)).duty
     return np.where(duty <= 1, duty, np.nan)
-
-
-def knows_pack(given: Any) -> BoolArray:
-    """Return where (N,) voltage and resistance of the pack are known."""
-    source = drivetrain.pack_of(given)
-    return np.asarray(~np.isnan(source["open_circuit_voltage"] * source["pack_resistance"]))
-
-
-def _knows_craft(given: Any) -> BoolArray:
-    return np.asarray(knows_pack(given) & ~np.isnan(_modelled_efficiency(given)))
-
-
-def cannot_lift(given: Any) -> BoolArray:
-    """Return where (N,) motors, propellers and pack are known and do not lift the craft."""
-    return np.asarray(_knows_craft(given) & np.isnan(throttle_in_hover(given)))
 
 
 def is_modelled(given: Any) -> BoolArray:
@@ -128,7 +113,7 @@ def is_modelled(given: Any) -> BoolArray:
 
 
 def _loaded_cell_voltage(given: Any) -> Array:
-    source = drivetrain.pack_of(given)
+    source = whole_craft.pack_of(given)
     rested, resistance = source["open_circuit_voltage"], source["pack_resistance"]
     return np.asarray(
         (rested - resistance * pack.current_at_power(electrical_power(given), rested, resistance)) / given.cells
@@ -136,7 +121,7 @@ def _loaded_cell_voltage(given: Any) -> Array:
 
 
 def _nominal_cell_voltage(given: Any) -> Array:
-    return np.where(knows_pack(given), np.nan, cells.NOMINAL_VOLTAGE[given.chemistry])
+    return np.where(whole_craft.knows_pack(given), np.nan, cells.NOMINAL_VOLTAGE[given.chemistry])
 
 
 def _measured_efficiency(given: Any) -> Array:
@@ -261,7 +246,7 @@ RULES: Final[tuple[Rule[Any, Any], ...]] = (
     Rule(
         "cannot-lift",
         "The craft cannot hover: full throttle does not lift {mass}.",
-        when=lambda given, found: cannot_lift(given),
+        when=lambda given, found: np.isnan(found.hover_throttle) & whole_craft.knows_craft(given),
         results=("hover_throttle", *POWERS),
         partly="full throttle does not lift {mass}",
     ),
@@ -269,13 +254,13 @@ RULES: Final[tuple[Rule[Any, Any], ...]] = (
         "hover-throttle-needs-craft",
         "The throttle in hover requires motors, propellers and pack: kV, pitch (or the thrust coefficient), cells and "
         "capacity (or the resistance of the pack).",
-        when=lambda given, found: ~_knows_craft(given),
+        when=lambda given, found: ~whole_craft.knows_craft(given),
         results=("hover_throttle",),
     ),
     Rule(
         "power-beyond-pack",
         "The pack cannot deliver {power}.",
-        when=lambda given, found: knows_pack(given) & np.isnan(given.cell_voltage),
+        when=lambda given, found: whole_craft.knows_pack(given) & np.isnan(given.cell_voltage),
         results=("current",),
         partly="the pack cannot deliver this power",
     ),

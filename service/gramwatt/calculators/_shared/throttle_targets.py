@@ -1,11 +1,11 @@
 """Throttle caps by target: the duty that keeps a speed, thrust, current or rating, without load or of a whole craft."""
 
 import dataclasses
-from typing import Any, Final
+from typing import Any, Final, NamedTuple
 
 import numpy as np
 
-from gramwatt.calculators._shared import drivetrain
+from gramwatt.calculators._shared import drivetrain, whole_craft
 from gramwatt.calculators._shared.cautions import TYPICAL_RESISTANCE
 from gramwatt.model import Array, Assumption, BoolArray, IndexArray, Rule
 from gramwatt.physics import air, cells, constants, craft, motor_constants, pack, rotor
@@ -18,17 +18,10 @@ SET_BY: Final = (
 SAG_SPREAD: Final = 0.16
 """Standard deviation of the share of its voltage that a matched pack loses at full throttle, about 0: where only kV and
 cells are known. An estimate from the model of full-throttle: 5 to 31 % for craft with propellers of 2 to 13 in."""
-THRUST_EXPONENT: Final = 1.3
-THRUST_EXPONENT_FACTOR: Final = 1.22
-"""x in thrust ~ throttle^x, and the factor that it is known to: 0.85 to 1.85 for the same craft in the same model.
+THRUST_EXPONENT: Final = 1.1
+THRUST_EXPONENT_FACTOR: Final = 1.4
+"""x in thrust ~ throttle^x, and the factor that it is known to: 0.55 to 1.85 for the same craft in the same model.
 Without sag and motor resistance it is 2."""
-
-
-def knows_craft(given: Any) -> BoolArray:
-    """Return where (N,) motors, propellers and pack are all known."""
-    drive, source = drivetrain.drive_of(given), drivetrain.pack_of(given)
-    known = drive.torque_factor * drive.thrust_factor * drive.motor_resistance * source["pack_resistance"]
-    return np.asarray(~np.isnan(known))
 
 
 def _is_given(given: Any) -> BoolArray:
@@ -39,14 +32,20 @@ def _is_given(given: Any) -> BoolArray:
     return np.asarray(~np.isnan(stacked))
 
 
-def is_impossible(given: Any) -> BoolArray:
+def _is_impossible(given: Any, caps: Array) -> BoolArray:
     """Return where (N,) no throttle keeps a current: the motors draw more as soon as they turn."""
-    return np.asarray((_is_given(given) & knows_craft(given) & np.isnan(find_caps(given)))[5:].any(axis=0))
+    return np.asarray((_is_given(given) & whole_craft.knows_craft(given) & np.isnan(caps))[5:].any(axis=0))
+
+
+def lacks_input(given: Any) -> BoolArray:
+    """Return where (N,) a target, or a bench point, cannot be used for want of another input or a possible one."""
+    lacks = lacks_craft(given) | lacks_mass(given) | lacks_diameter(given)
+    return np.asarray(lacks | drivetrain.is_bench_impossible(given))
 
 
 def lacks_craft(given: Any) -> BoolArray:
     """Return where (N,) a target thrust or current needs motors, propellers and pack, which are not all known."""
-    return np.asarray(_is_given(given)[3:6].any(axis=0) & ~knows_craft(given))
+    return np.asarray(_is_given(given)[3:6].any(axis=0) & ~whole_craft.knows_craft(given))
 
 
 def lacks_mass(given: Any) -> BoolArray:
@@ -61,13 +60,13 @@ def lacks_diameter(given: Any) -> BoolArray:
 
 def is_other_size(given: Any) -> BoolArray:
     """Return where (N,) the craft is known and its motors are of a size for which defaults are rough."""
-    return np.asarray(knows_craft(given) & ~motor_constants.is_five_inch_class(given.diameter))
+    return np.asarray(whole_craft.knows_craft(given) & ~motor_constants.is_five_inch_class(given.diameter))
 
 
 def has_unused_rating(given: Any) -> BoolArray:
     """Return where (N,) the rating of pack or controller is given, but not the craft."""
     ratings = ~np.isnan(given.discharge_rating) | ~np.isnan(given.controller_rating)
-    return np.asarray(ratings & ~knows_craft(given))
+    return np.asarray(ratings & ~whole_craft.knows_craft(given))
 
 
 def find_match(given: Any) -> Array:
@@ -83,7 +82,7 @@ def find_match(given: Any) -> Array:
         voltage_ratio,
         np.clip(SAG_SPREAD * given.sag_deviate, -0.45, 0.45),
     )
-    drive, source = drivetrain.drive_of(given), drivetrain.pack_of(given)
+    drive, source = drivetrain.drive_of(given), whole_craft.pack_of(given)
     winding = given.target_kv / given.kv
     target_drive = craft.Drive(
         motors=drive.motors,
@@ -149,7 +148,7 @@ def find_caps(given: Any) -> Array:
     uncapped = given.kv * given.cells * given.cell_voltage
     sound = air.speed_of_sound(given.air_temperature)
     by_tip = rotor.speed_at_tip_mach(given.target_tip_mach, given.diameter, sound)
-    drive, source = drivetrain.drive_of(given), drivetrain.pack_of(given)
+    drive, source = drivetrain.drive_of(given), whole_craft.pack_of(given)
     weight = given.mass * constants.STANDARD_GRAVITY
     speeds = np.stack(
         [
@@ -160,7 +159,7 @@ def find_caps(given: Any) -> Array:
     )
     duties = craft.demand_at_speed(drive, speeds, **source).duty
     # A speed beyond what the pack can give is no limit.
-    beyond = np.isnan(duties) & ~np.isnan(speeds) & knows_craft(given)
+    beyond = np.isnan(duties) & ~np.isnan(speeds) & whole_craft.knows_craft(given)
     thrust, thrust_to_weight, controller = np.where(beyond, np.inf, duties)
     currents = np.stack([given.target_current, given.discharge_rating * given.capacity])
     current, rating = craft.duty_at_pack_current(drive, currents, **source)
@@ -174,28 +173,39 @@ def find_caps(given: Any) -> Array:
     )
 
 
-def find_lowest(given: Any) -> tuple[Array, IndexArray]:
-    """Return the lowest cap (N,) and its place in `SET_BY`; nan and -1 where a target cannot be used."""
-    caps = np.stack([np.ones_like(given.kv), *find_caps(given)])
-    unusable = lacks_craft(given) | lacks_mass(given) | lacks_diameter(given) | is_impossible(given)
-    unusable |= drivetrain.is_bench_impossible(given)
+class Lowest(NamedTuple):
+    """The cap that keeps every target."""
+
+    cap: Array
+    """Nan where a target cannot be used."""
+    set_by: IndexArray
+    """Its place in `SET_BY`, -1 without a cap."""
+    match: Array
+    """Of the target motor and pack alone."""
+
+
+def find_lowest(given: Any) -> Lowest:
+    """Return the lowest cap (N,) of all targets."""
+    by_target = find_caps(given)
+    caps = np.stack([np.ones_like(given.kv), *by_target])
+    unusable = lacks_input(given) | _is_impossible(given, by_target)
     cap = np.where(unusable, np.nan, np.nanmin(caps, axis=0))
-    return cap, np.where(unusable, -1, np.nanargmin(caps, axis=0))
+    return Lowest(cap, np.where(unusable, -1, np.nanargmin(caps, axis=0)), by_target[0])
 
 
 def find_thrust_share(given: Any, cap: Array) -> Array:
     """Return thrust at the cap over that at full throttle (N,): under load where the craft is known, else by a law."""
-    drive, source = drivetrain.drive_of(given), drivetrain.pack_of(given)
+    drive, source = drivetrain.drive_of(given), whole_craft.pack_of(given)
     full, capped = craft.operate(drive, np.stack([np.ones_like(cap), cap]), **source).thrust
     by_law = cap ** (THRUST_EXPONENT * THRUST_EXPONENT_FACTOR**given.share_deviate)
-    return np.asarray(np.where(knows_craft(given), capped / full, by_law))
+    return np.asarray(np.where(whole_craft.knows_craft(given), capped / full, by_law))
 
 
 def is_below_hover(given: Any, cap: Array) -> BoolArray:
     """Return where (N,) the craft, if known, does not lift off at the cap."""
     drive = drivetrain.drive_of(given)
-    hover = craft.demand_at_speed(drive, craft.hover_speed(drive, given.mass), **drivetrain.pack_of(given)).duty
-    return np.asarray(~np.isnan(given.mass) & knows_craft(given) & ~(hover <= cap))
+    hover = craft.demand_at_speed(drive, craft.hover_speed(drive, given.mass), **whole_craft.pack_of(given)).duty
+    return np.asarray(~np.isnan(given.mass) & whole_craft.knows_craft(given) & ~(hover <= cap))
 
 
 ASSUMPTIONS: Final[tuple[Assumption[Any], ...]] = (
@@ -223,7 +233,7 @@ ASSUMPTIONS: Final[tuple[Assumption[Any], ...]] = (
 )
 
 DRIVE_CAUTIONS: Final = (
-    dataclasses.replace(drivetrain.CATALOGUE_DATA, when=lambda given, found: knows_craft(given)),
+    dataclasses.replace(drivetrain.CATALOGUE_DATA, when=lambda given, found: whole_craft.knows_craft(given)),
     dataclasses.replace(drivetrain.OTHER_SIZE, when=lambda given, found: is_other_size(given)),
     *(each for each in drivetrain.CAUTIONS if each not in (drivetrain.CATALOGUE_DATA, drivetrain.OTHER_SIZE)),
 )
@@ -267,7 +277,7 @@ RULES: Final[tuple[Rule[Any, Any], ...]] = (
     Rule(
         "target-too-low",
         "No throttle keeps this current: the motors draw more as soon as they turn.",
-        when=lambda given, found: is_impossible(given),
+        when=lambda given, found: np.isnan(found.throttle_cap) & ~lacks_input(given),
         results=CAPPED,
         partly="no throttle keeps this current",
     ),

@@ -1,0 +1,274 @@
+"""One craft gets one figure, and one range, from every calculator that computes it."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Iterator, Mapping
+from typing import Any, Final, NamedTuple
+
+import pytest
+
+from gramwatt.engine import registry
+from gramwatt.engine.draws import FEW_DRAWS
+from gramwatt.engine.evaluate import evaluate_columns
+from gramwatt.model import AnyCalculator, Choice, Table
+
+CALCULATORS: Final = registry.load()
+RTOL: Final = 1e-9
+
+Bag = dict[str, Any]
+"""A craft: inputs by name. Each calculator takes those that it declares."""
+
+BASE: Final[Bag] = {
+    "mass": 600,
+    "dry_mass": 445,
+    "pack_mass": 155,
+    "cells": 4,
+    "capacity": 1300,
+    "kv": 2400,
+    "diameter": 5,
+    "pitch": 4.3,
+    "state_of_charge": 100,
+    "start_charge": 100,
+    "power": 200,
+    "limit": 620,
+    "resolution": 0,
+}
+CRAFTS: Final[dict[str, Bag]] = {
+    "from catalogue data": BASE,
+    "with resistances, in the cold": {
+        **BASE,
+        "cells": 6,
+        "capacity": 1050,
+        "cell_resistance": 11,
+        "lead_resistance": 4,
+        "chemistry": "lihv",
+        "kv": 1900,
+        "motor_resistance": 120,
+        "no_load_current": 1.4,
+        "kv_deficit": 4,
+        "avionics_power": 7,
+        "blades": 2,
+        "motors": 6,
+        "figure_of_merit": 0.57,
+        "air_density": 1.1,
+        "throttle_cap": 66,
+        "pack_temperature": 12,
+        "activation_energy": 25,
+        "state_of_charge": 90,
+        "start_charge": 90,
+        "reserve": 15,
+        "discharge_rating": 80,
+        "controller_rating": 25,
+        "comparison": "at_most",
+    },
+    "with a stator and uncertain inputs": {
+        **BASE,
+        "cells": 6,
+        "kv": "1950 ± 30 rpm/V",
+        "diameter": 5.1,
+        "pitch": 4.6,
+        "throttle_cap": 70,
+        "stator_diameter": 22,
+        "stator_height": 7,
+        "avionics_power": "8 ± 1 W",
+        "pack_resistance": "60 ± 5 mohm",
+    },
+    "with a bench point": {
+        **BASE,
+        "bench_speed": 26600,
+        "bench_thrust": 920,
+        "bench_voltage": 14.8,
+        "bench_current": 23,
+        "discharge_rating": 60,
+        "controller_rating": 45,
+    },
+    "small": {
+        **BASE,
+        "mass": 110,
+        "dry_mass": 60,
+        "pack_mass": 50,
+        "cells": 3,
+        "capacity": 550,
+        "kv": 4600,
+        "power": 40,
+        "diameter": 3,
+        "pitch": 2,
+        "thrust_coefficient": 0.17,
+        "power_coefficient": 0.1,
+        "limit": 120,
+    },
+    "too heavy to hover": {**BASE, "mass": 4000, "dry_mass": 3845},
+}
+every_craft = pytest.mark.parametrize("bag", CRAFTS.values(), ids=CRAFTS)
+
+LOADS: Final = {"full-throttle": "pack_power", "hover-power": "power"}
+"""The result of a calculator that is the load in its other results: the input `power` of a calculator of packs."""
+
+BUILD_COLUMNS: Final[Mapping[str, tuple[tuple[str, str], ...]]] = {
+    "mass": (("mass-margin", "total"),),
+    "margin": (("mass-margin", "margin"),),
+    "verdict": (("mass-margin", "verdict"),),
+    "probability_under": (("mass-margin", "probability_under"),),
+    "nominal_energy": (("pack-energy", "nominal_energy"),),
+    "hover_power": (("hover-power", "hover_power"), ("full-throttle", "hover_power")),
+    "hover_throttle": (("hover-power", "hover_throttle"), ("full-throttle", "hover_throttle")),
+    "endurance": (("endurance", "endurance"),),
+    "ended_by": (("endurance", "ended_by"),),
+    "thrust": (("full-throttle without a cap", "thrust"),),
+    "thrust_to_weight": (("full-throttle without a cap", "thrust_to_weight"),),
+    "current": (("full-throttle without a cap", "pack_current"),),
+    "capped_thrust": (("full-throttle", "thrust"),),
+    "capped_current": (("full-throttle", "pack_current"),),
+    "capped_cell_voltage": (("full-throttle", "loaded_cell_voltage"),),
+    "suggested_cap": (("throttle-cap", "matching_cap"),),
+    "c_rate": (("full-throttle", "c_rate"),),
+    "rating_used": (("full-throttle", "rating_used"),),
+    "controller_used": (("full-throttle", "controller_used"),),
+}
+"""Columns of a build with one pack, and the same results of other calculators."""
+OWN_COLUMNS: Final = {"name", "average_power"}
+"""Columns that no other calculator has; those that end in `change` or `change_share` are differences of packs."""
+
+
+class Figure(NamedTuple):
+    """One result in SI units, with its range; without one, or without a result, both ends are the value."""
+
+    value: Any
+    low: Any
+    high: Any
+
+
+def select_inputs(calculator: AnyCalculator, bag: Bag) -> Bag | None:
+    """Return the inputs that a calculator takes from a craft; None where a required one is missing."""
+    inputs: Bag = {name: bag[name] for name in calculator.input_fields if name in bag}
+    for name, table in calculator.input_tables.items():
+        if name == "packs":
+            row = {
+                column: bag["pack_mass" if column == "mass" else column] for column in table.columns if column in bag
+            }
+            inputs[name] = [row]
+        elif name == "parts" and "dry_mass" not in calculator.input_fields:
+            inputs[name] = [{"mass": bag["dry_mass"]}, {"mass": bag["pack_mass"]}]
+    enough = all(set(group) & set(inputs) for group in calculator.any_of)
+    return inputs if enough and set(calculator.required_inputs) <= set(inputs) else None
+
+
+def compute(calculator: AnyCalculator, bag: Bag) -> dict[str, Figure] | None:
+    """Return the results of a calculator for a craft, by name; those of a table's first row as ``table.column``.
+
+    With few draws, as a calculator has whose flights may be recordings.
+    """
+    inputs = select_inputs(calculator, bag)
+    if inputs is None:
+        return None
+    cells = {name: [value] for name, value in inputs.items()}
+    outcome = evaluate_columns(calculator, cells, 1, text=False, draws=FEW_DRAWS)
+    assert outcome.errors == {}
+    found = {}
+    for name, owner, index in list_results(calculator):
+        values = getattr(outcome.results, name) if not owner else getattr(getattr(outcome.results, owner), name)
+        label = f"{owner}.{name}" if owner else name
+        value = values[index]
+        low, high = (value, value)
+        if outcome.uncertainty is not None and label in outcome.uncertainty.low and not is_missing(value):
+            low, high = outcome.uncertainty.low[label][index], outcome.uncertainty.high[label][index]
+        found[label] = Figure(value, low, high)
+    return found
+
+
+def is_missing(value: Any) -> bool:
+    return isinstance(value, float) and math.isnan(value)
+
+
+def list_results(calculator: AnyCalculator) -> Iterator[tuple[str, str, tuple[int, ...]]]:
+    """Yield name, table if any, and index of each result that is one number or choice, or a table's first row."""
+    for name, kind in calculator.result_fields.items():
+        if kind.is_numeric or isinstance(kind, Choice):
+            yield name, "", (0,)
+        if isinstance(kind, Table):
+            yield from ((column, name, (0, 0)) for column in kind.columns)
+
+
+def assert_same(mine: Figure, other: Figure, what: str, *, with_range: bool = True) -> None:
+    for part, one, two in zip(Figure._fields, mine, other, strict=True):
+        if part == "value" or with_range:
+            assert one == pytest.approx(two, rel=RTOL, abs=1e-12, nan_ok=True), f"{part} of {what}"
+
+
+@every_craft
+def test_results_of_one_name_agree(bag: Bag) -> None:
+    """Each pair of calculators, each result that both have; packs at the load that the other calculator computes."""
+    computed = {name: found for name, each in CALCULATORS.items() if (found := compute(each, bag)) is not None}
+    assert len(computed) >= 8
+    compared = set()
+    for one, two in itertools.permutations(computed, 2):
+        load = LOADS.get(one)
+        chained = load is not None and "power" in CALCULATORS[two].input_fields
+        mine, other = computed[one], computed[two]
+        if load is not None and chained:
+            watts = float(mine[load].value)
+            if not watts > 0:  # no hover, no load
+                continue
+            again = compute(CALCULATORS[two], {**bag, "power": f"{watts:.17g} W"})
+            assert again is not None
+            other = again
+        elif two in LOADS and "power" in CALCULATORS[one].input_fields:
+            continue  # the other way round, above
+        for name in sorted(mine.keys() & other.keys()):
+            assert_same(mine[name], other[name], f"{name} in {one} and {two}", with_range=not chained)
+            compared.add(name)
+    expected = {"hover_power", "hover_throttle", "pack_resistance", "greatest_power", "c_rate", "loaded_voltage"}
+    assert expected | {"loaded_cell_voltage", "rating_used"} <= compared
+
+
+@every_craft
+def test_a_build_with_one_pack_has_the_figures_of_the_single_calculators(bag: Bag) -> None:
+    """Its columns by an explicit map, ranges included; flight time at the average power that the build computes."""
+    build = compute(CALCULATORS["build"], bag)
+    assert build is not None
+    average = float(build["by_pack.average_power"].value)
+    others = {name: compute(each, bag) for name, each in CALCULATORS.items()}
+    others["full-throttle without a cap"] = compute(CALCULATORS["full-throttle"], {**bag, "throttle_cap": 100})
+    others["endurance"] = compute(
+        CALCULATORS["endurance"], {**bag, "power": f"{average:.17g} W"} if average > 0 else bag
+    )
+    for column, sources in BUILD_COLUMNS.items():
+        for calculator, result in sources:
+            if calculator == "endurance" and not average > 0:
+                continue
+            other = others[calculator]
+            assert other is not None
+            what = f"{column}, {result} in {calculator}"
+            assert_same(build[f"by_pack.{column}"], other[result], what, with_range=calculator != "endurance")
+
+
+def test_the_suggested_cap_of_a_build_is_the_matching_cap() -> None:
+    """The second of two packs matches the first: in throttle-cap the first is the target, with the same range."""
+    for name, bag in CRAFTS.items():
+        if "pack_resistance" in bag:
+            continue  # measured, of one pack
+        target = {"cells": bag["cells"] - 1, "capacity": 1.2 * bag["capacity"]}
+        single = {**bag, **{f"target_{each}": value for each, value in target.items()}}
+        cap = compute(CALCULATORS["throttle-cap"], single)
+        inputs = select_inputs(CALCULATORS["build"], bag)
+        assert cap is not None
+        assert inputs is not None
+        (row,) = inputs["packs"]
+        if "cell_resistance" in row:  # cells of the same kind
+            target["cell_resistance"] = row["cell_resistance"] * row["capacity"] / target["capacity"]
+        cells = {each: [value] for each, value in {**inputs, "packs": [{**row, **target}, row]}.items()}
+        outcome = evaluate_columns(CALCULATORS["build"], cells, 1, text=False, draws=FEW_DRAWS)
+        assert outcome.uncertainty is not None
+        label = "by_pack.suggested_cap"
+        low, high = (part[label][0, 1] for part in (outcome.uncertainty.low, outcome.uncertainty.high))
+        mine = Figure(outcome.results.by_pack.suggested_cap[0, 1], low, high)
+        assert mine.value < 1
+        assert_same(mine, cap["matching_cap"], f"the cap of the craft {name}")
+
+
+def test_every_column_of_a_build_is_compared() -> None:
+    (table,) = CALCULATORS["build"].result_tables.values()
+    single = {name for name in table.columns if not name.endswith(("_change", "_change_share"))}
+    assert single == BUILD_COLUMNS.keys() | OWN_COLUMNS
