@@ -1,6 +1,6 @@
 """Which pack gives a punch without harm? Ranked with polars; needs nothing else.
 
-    python rank_with_polars.py packs.csv --power 420 --url http://127.0.0.1:8000
+    python rank_with_polars.py packs.csv --power 300 --url http://127.0.0.1:8000
 
 One table goes to a running Gramwatt as Arrow and comes back as Arrow, with the cautions that concern each row. The
 packs are invented; the results are calculations: the pack maker's figures come first.
@@ -38,7 +38,7 @@ def main() -> None:
     """Read the packs, request the results, print them."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("packs")
-    parser.add_argument("--power", type=float, default=420.0, help="W")
+    parser.add_argument("--power", type=float, default=300.0, help="W")
     parser.add_argument("--url", default="http://127.0.0.1:8000")
     arguments = parser.parse_args()
     ranked = rank(arguments.url, pl.read_csv(arguments.packs), arguments.power)

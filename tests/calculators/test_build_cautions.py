@@ -138,6 +138,8 @@ CAUTIONS: Final[dict[str, tuple[dict[str, Any], dict[str, Any]]]] = {
     ),
     "over-controller": ({**ONE, "controller_rating": 8}, {**ONE, "controller_rating": 45}),
     "below-cutoff": ({**ONE, "packs": [SIX, WEAK]}, ONE),
+    "rating-overstated": ({**ONE, "packs": [SIX, {**FOUR, "discharge_rating": 100}]}, ONE),
+    "cold-charge": ({**ONE, "pack_temperature": 9.9}, {**ONE, "pack_temperature": 10}),
     "cap-below-hover": ({**ONE, "throttle_cap": 20}, ONE),
     "no-such-pack": ({**ONE, "match_pack": 3}, {**ONE, "match_pack": 2}),
 }

@@ -178,6 +178,7 @@ CAUTIONS: Final[dict[str, tuple[dict[str, Any], dict[str, Any]]]] = {
     "resistance-assumed": ({"cells": 6, "capacity": 1300, "power": 50}, {**PACK, "power": 50}),
     # By hand: 3 C is 3.9 A; on some 23 V that is 90 W.
     "diffusion-limited": ({**PACK, "power": 95}, {**PACK, "power": 85}),
+    "cold-charge": ({**PACK, "power": 100, "pack_temperature": 9.9}, {**PACK, "power": 100, "pack_temperature": 10}),
     "outside-temperature": (
         {**PACK, "power": 50, "pack_temperature": 40.1},
         {**PACK, "power": 50, "pack_temperature": 40},

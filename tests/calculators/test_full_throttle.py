@@ -420,6 +420,7 @@ CAUTIONS: Final[dict[str, tuple[dict[str, Any], dict[str, Any]]]] = {
     "cap-below-hover": ({**STRONG, "throttle_cap": 15}, {**STRONG, "throttle_cap": 50}),
     # By hand: some 70 A over 8 mohm are 0.56 V of 4.2; over 40 mohm they would be 2.8.
     "below-cutoff": ({**STRONG, "cell_resistance": 40}, STRONG),
+    "rating-overstated": ({**STRONG, "discharge_rating": 100}, STRONG),
     "over-rating": ({**STRONG, "discharge_rating": 30}, {**STRONG, "discharge_rating": 100}),
     "over-controller": ({**STRONG, "controller_rating": 12}, {**STRONG, "controller_rating": 45}),
     # By hand: Mach 0.7 is 238 m/s or 35 800 rpm of 0.127 m; the usual motor stays below 30 000, one of 30 mohm on 8

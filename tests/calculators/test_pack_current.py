@@ -180,6 +180,7 @@ CAUTIONS: Final[dict[str, tuple[dict[str, Any], dict[str, Any]]]] = {
         {**PACK, "power": 100, "state_of_charge": 50},
     ),
     # By hand: 700 W on some 22 V is about 32 A, 25 C.
+    "rating-overstated": ({**PACK, "power": 100, "discharge_rating": 100}, {**PACK, "power": 100}),
     "over-rating": (
         {**PACK, "power": 700, "discharge_rating": 20},
         {**PACK, "power": 700, "discharge_rating": 30},

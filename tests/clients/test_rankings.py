@@ -44,7 +44,7 @@ def flight(pack: dict[str, Any]) -> dict[str, Any]:
 
 def punch(pack: dict[str, Any]) -> dict[str, Any]:
     given: dict[str, Any] = {name: pack[name] for name in ("capacity", "discharge_rating")}
-    found: dict[str, Any] = calculate("pack-current", cells=int(pack["cells"]), power=420, state_of_charge=80, **given)[
+    found: dict[str, Any] = calculate("pack-current", cells=int(pack["cells"]), power=300, state_of_charge=80, **given)[
         "results"
     ]
     return found
@@ -67,7 +67,7 @@ def test_ranked_with_pandas(service: str, examples: Path) -> None:
 
 def test_ranked_with_polars(service: str, examples: Path) -> None:
     """The library's figures, the smallest sag first, with the cautions that concern each."""
-    printed = run(examples, sys.executable, "rank_with_polars.py", "packs.csv", "--power", "420", "--url", service)
+    printed = run(examples, sys.executable, "rank_with_polars.py", "packs.csv", "--power", "300", "--url", service)
     found = []
     for pack in packs(examples):
         given = {
@@ -75,7 +75,7 @@ def test_ranked_with_polars(service: str, examples: Path) -> None:
             "capacity": pack["capacity"],
             "discharge_rating": pack["discharge_rating"],
         }
-        found.append((calculate("pack-current", power=420, state_of_charge=80, **given)["results"], pack["name"]))
+        found.append((calculate("pack-current", power=300, state_of_charge=80, **given)["results"], pack["name"]))
     found.sort(key=lambda each: -each[0]["loaded_cell_voltage"])
     rows = [[cell.strip() for cell in line.split("┆")] for line in printed.splitlines() if line.startswith("│ ")][3:]
     named = [row for row in rows if row[0].strip("│ ")]
@@ -90,7 +90,7 @@ def test_ranked_with_polars(service: str, examples: Path) -> None:
 @pytest.mark.client("curl")
 def test_a_line_for_a_shell(service: str, examples: Path) -> None:
     """A row each, in order, with the columns that pass through."""
-    printed = run(examples, need("sh"), "current.sh", "packs.csv", "420", service)
+    printed = run(examples, need("sh"), "current.sh", "packs.csv", "300", service)
     rows = list(csv.DictReader(io.StringIO(printed)))
     assert [row["name"] for row in rows] == [pack["name"] for pack in packs(examples)]
     for row, pack in zip(rows, packs(examples), strict=True):
@@ -100,7 +100,7 @@ def test_a_line_for_a_shell(service: str, examples: Path) -> None:
             "capacity": pack["capacity"],
             "discharge_rating": pack["discharge_rating"],
         }
-        answer = calculate("pack-current", power=420, state_of_charge=80, **given)["results"]
+        answer = calculate("pack-current", power=300, state_of_charge=80, **given)["results"]
         assert float(row["current [A]"]) == pytest.approx(answer["current"], rel=5e-4), "four digits were requested"
 
 

@@ -259,6 +259,8 @@ CALCULATOR = Calculator(
         *shared_flights.DOUBTFUL_CHARGE,
         shared_flights.FEW_FLIGHTS,
         *shared_packs.LIMITS_EXCEEDED,
+        shared_packs.RATING_OVERSTATED,
+        cautions.COLD,
         cautions.OUTSIDE_TEMPERATURE,
         shared_packs.LIHV_EXTRAPOLATED,
         shared_packs.NO_SUCH_PACK,

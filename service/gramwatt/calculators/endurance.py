@@ -7,6 +7,7 @@ import numpy as np
 
 from gramwatt.calculators._shared import fields
 from gramwatt.calculators._shared.cautions import (
+    COLD,
     CUTOFF_VOLTAGES,
     LAND_EARLY,
     LIFEPO4_TAIL,
@@ -184,6 +185,7 @@ CALCULATOR = Calculator(
             when=lambda given, found: found.mean_current > DIFFUSION_LIMITED * given.capacity,
         ),
         OUTSIDE_TEMPERATURE,
+        COLD,
         LIHV_EXTRAPOLATED,
         Caution(
             "lifepo4-tail",

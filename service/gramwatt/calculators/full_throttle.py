@@ -14,6 +14,7 @@ from gramwatt.calculators._shared.cautions import (
     OUTSIDE_TEMPERATURE,
     OVER_RATING,
     PROPELLERS_OFF,
+    RATING_OVERSTATED,
     RESISTANCE_ASSUMED,
     TYPICAL_RESISTANCE,
     rested_voltage,
@@ -237,6 +238,7 @@ CALCULATOR = Calculator(
         ),
         BELOW_CUTOFF,
         OVER_RATING,
+        RATING_OVERSTATED,
         Caution(
             "over-controller",
             "A motor draws {controller_used} of its controller's continuous rating.",

@@ -13,6 +13,7 @@ from gramwatt.calculators._shared.cautions import (
     NO_RESISTANCE,
     OUTSIDE_TEMPERATURE,
     OVER_RATING,
+    RATING_OVERSTATED,
     RESISTANCE_ASSUMED,
     TYPICAL_RESISTANCE,
     arrhenius,
@@ -135,6 +136,7 @@ CALCULATOR = Calculator(
         BELOW_CUTOFF,
         MORE_THAN_FULL,
         OVER_RATING,
+        RATING_OVERSTATED,
         Caution(
             "deep-sag",
             "The pack loses more than a fifth of its voltage, where one constant resistance is only a rough model.",

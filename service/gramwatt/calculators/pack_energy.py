@@ -6,7 +6,13 @@ from typing import Annotated, Final
 import numpy as np
 
 from gramwatt.calculators._shared import fields
-from gramwatt.calculators._shared.cautions import CUTOFF_VOLTAGES, LITHIUM_FIRE, NOMINAL_VOLTAGES, by_chemistry
+from gramwatt.calculators._shared.cautions import (
+    CHARGE_AND_STORE,
+    CUTOFF_VOLTAGES,
+    LITHIUM_FIRE,
+    NOMINAL_VOLTAGES,
+    by_chemistry,
+)
 from gramwatt.model import (
     Array,
     BarChart,
@@ -118,6 +124,7 @@ CALCULATOR = Calculator(
     ),
     cautions=(
         LITHIUM_FIRE,
+        CHARGE_AND_STORE,
         Caution(
             "ask-airline",
             "Air travel: carry spare packs in the cabin with their terminals protected. From 100 Wh to 160 Wh the "

@@ -9,8 +9,8 @@ from gramwatt.physics import cells, pack
 
 MAX_STEPS: Final = 200
 """Steps of the search for a power: a handful where the reserve ends the discharge, some fifty on a steep cut-off."""
-DURATION_TOLERANCE: Final = 1e-12
-"""Relative error of the duration at which the search ends."""
+DURATION_TOLERANCE: Final = 1e-11
+"""Relative error of the duration at which the next step is the last: it leaves less than 1e-14."""
 
 
 def find_constant_power(
@@ -75,7 +75,7 @@ def find_constant_power(
         middle = np.where(low[left] > 0, np.sqrt(low[left] * high[left]), high[left] / 2)
         is_inside = (following > low[left]) & (following < high[left]) & (step % 8 < 7)  # now and then by halves
         is_done = np.abs(error) <= DURATION_TOLERANCE
-        power[left] = np.where(is_done, tried, np.where(is_inside, following, middle))
+        power[left] = np.where(is_inside, following, np.where(is_done, tried, middle))
         goes_on = ~is_done & (high[left] - low[left] > 1e-15 * high[left])
         left, previous, previous_error = left[goes_on], tried[goes_on], error[goes_on]
     return power

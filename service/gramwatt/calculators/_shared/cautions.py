@@ -1,14 +1,19 @@
 """Cautions, rules, assumptions and references that several calculators share."""
 
-from typing import Any, Final
+from typing import Annotated, Any, Final
 
 import numpy as np
 
-from gramwatt.model import Array, Assumption, Caution, Reference, Rule
-from gramwatt.physics import cells, pack
+from gramwatt.model import Array, Assumption, Caution, Reference, Rule, Unit
+from gramwatt.physics import cells, constants, pack
 
 FULL_VOLTAGE_TOLERANCE: Final = 1.02
 """For the error of a voltmeter and of a charger."""
+
+COLD_TEMPERATURE: Final[Annotated[float, Unit("K")]] = constants.ICE_POINT + 10
+"""10 °C: below it cells give less of their charge. Rule of thumb, no source."""
+STORAGE_VOLTAGE: Final[Annotated[Array, Unit("V")]] = np.array([3.8, 3.85, 3.7, 3.3])
+"""Rested cell voltage for storage by chemistry. Rule of thumb, no source."""
 
 
 def by_chemistry(voltages: Array) -> str:
@@ -69,8 +74,25 @@ LIHV_EXTRAPOLATED: Final[Caution[Any, Any]] = Caution(
 LIFEPO4_TAIL: Final = "Below 20 % the voltage of LiFePO4 cells is up to 0.2 V per cell too low."
 BELOW_CUTOFF: Final[Caution[Any, Any]] = Caution(
     "below-cutoff",
-    "At {loaded_cell_voltage} per cell the pack is below the usual cut-off of its chemistry, which damages the cells.",
+    "At {loaded_cell_voltage} per cell the pack is below the usual cut-off of its chemistry. Cells wear if such a load "
+    "lasts; a dip of a second does little to a full pack.",
     when=lambda given, found: found.loaded_cell_voltage < cells.CUTOFF_VOLTAGE[given.chemistry],
+)
+COLD: Final[Caution[Any, Any]] = Caution(
+    "cold-charge",
+    "At {pack_temperature} a pack also gives less of its charge. That is not modelled: expect a shorter time than the "
+    "range says, and warm the pack before the flight.",
+    when=lambda given, found: given.pack_temperature < COLD_TEMPERATURE,
+)
+RATING_OVERSTATED: Final[Caution[Any, Any]] = Caution(
+    "rating-overstated",
+    "The rating on a label often overstates the current that a pack can give for long: watch its sag and temperature.",
+    when=lambda given, found: ~np.isnan(given.discharge_rating),
+)
+CHARGE_AND_STORE: Final[Caution[Any, Any]] = Caution(
+    "charge-and-store",
+    "Never charge below 0 °C, nor faster than the pack maker allows (1 C if you do not know). Store packs about half "
+    "full, at a rested cell voltage of " + by_chemistry(STORAGE_VOLTAGE) + ": rule of thumb, no source.",
 )
 OVER_RATING: Final[Caution[Any, Any]] = Caution(
     "over-rating",

@@ -72,7 +72,8 @@ PACK_USE: Final[tuple[Caution[Any, Any], ...]] = (
     ),
     Caution(
         "deep-sag",
-        "A cell fell to {lowest_cell_voltage} under load, below the usual cut-off of its chemistry.",
+        "A cell fell to {lowest_cell_voltage} under load, below the usual cut-off of its chemistry. It matters if that "
+        "lasted, not for a dip of a second.",
         when=lambda given, found: found.lowest_cell_voltage < cells.CUTOFF_VOLTAGE[given.chemistry],
     ),
 )

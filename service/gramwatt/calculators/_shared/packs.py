@@ -5,7 +5,7 @@ from typing import Annotated, Any, Final
 
 import numpy as np
 
-from gramwatt.calculators._shared import drivetrain, fields, parts, resistances
+from gramwatt.calculators._shared import cautions, drivetrain, fields, parts, resistances
 from gramwatt.model import (
     Array,
     Assumption,
@@ -235,7 +235,8 @@ LIMITS_EXCEEDED: Final[tuple[Caution[Any, Any], ...]] = (
     ),
     Caution(
         "below-cutoff",
-        "{packs.name}: at the throttle cap its cells sag to {by_pack.capped_cell_voltage}, below their cut-off.",
+        "{packs.name}: at the throttle cap its cells sag to {by_pack.capped_cell_voltage}, below their cut-off: "
+        "wear if that lasts, not if it is a dip of a second.",
         when=lambda given, found: found.by_pack.capped_cell_voltage < cells.CUTOFF_VOLTAGE[given.packs.chemistry],
     ),
     Caution(
@@ -243,6 +244,11 @@ LIMITS_EXCEEDED: Final[tuple[Caution[Any, Any], ...]] = (
         "{packs.name}: the throttle cap is below the hover throttle of {by_pack.hover_throttle}.",
         when=lambda given, found: found.by_pack.hover_throttle > column(given.throttle_cap),
     ),
+)
+RATING_OVERSTATED: Final[Caution[Any, Any]] = Caution(
+    cautions.RATING_OVERSTATED.code,
+    cautions.RATING_OVERSTATED.text,
+    when=lambda given, found: (~np.isnan(given.packs.discharge_rating)).any(axis=1),
 )
 LIHV_EXTRAPOLATED: Final[Caution[Any, Any]] = Caution(
     "lihv-extrapolated",
