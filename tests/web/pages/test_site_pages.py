@@ -28,9 +28,9 @@ def test_the_home_page(client: FlaskClient) -> None:
         assert title in text
     for calculator in CALCULATORS:
         assert page.find("a", href=f"/calculators/{calculator.name}")
-    assert headline(page) == "4.5 g", "118.5 + 96.2 + 30.8 = 245.5 g of 250, by hand"
+    assert headline(page) == "4.500 g ± 0.050 g", "118.5 + 96.2 + 30.8 = 245.5 g of 250; 0.1 sqrt(3 / 12), by hand"
     other = get(client, "/", masses="100, 160", limit="250")
-    assert headline(other) == "−10 g"
+    assert headline(other) == "−10.00 g ± 0.41 g"
 
 
 def test_an_unknown_calculator_is_a_page_for_browsers_and_a_problem_for_programs(client: FlaskClient) -> None:
@@ -64,7 +64,7 @@ def test_the_description_for_programs(client: FlaskClient, calculator: Calculato
     assert [each["name"] for each in output["results"]] == list(calculator.result_fields)
     kinds = {each["kind"] for each in (*output["inputs"], *output["results"])}
     assert kinds <= {"quantity", "count", "choice", "flag", "text", "series", "table", "samples"}, (
-        "as 1.0.js reads them"
+        "as the script of the web component reads them"
     )
     answer = client.post(f"/v1/{calculator.name}", json=output["example"])
     assert answer.status_code == 200

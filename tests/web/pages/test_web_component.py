@@ -9,7 +9,10 @@ from flask.testing import FlaskClient
 
 from gramwatt.web.pages.web_component import FOLDER, LATEST, integrity, versions
 
-PUBLISHED = {"1.0": "sha384-ccX4iUgjOTwbLRogMfw0m1lyHhDWLTn6C1P99oTMY2Hh+o9HT5GPEZlVx60rSMO+"}
+PUBLISHED = {
+    "1.0": "sha384-ccX4iUgjOTwbLRogMfw0m1lyHhDWLTn6C1P99oTMY2Hh+o9HT5GPEZlVx60rSMO+",
+    "1.1": "sha384-DiXvuJBMv+YCJDnC71yKNkW8pT2wtjnzrCk7U4ry6FcHRk+bCFJluGmNmcOz3fmo",
+}
 
 
 def test_a_published_version_never_changes() -> None:

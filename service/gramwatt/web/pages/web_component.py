@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Final
 
 FOLDER: Final = Path(__file__).resolve().parent.parent / "element"
-LATEST: Final = "1.0"
+LATEST: Final = "1.1"
 
 
 @functools.cache
