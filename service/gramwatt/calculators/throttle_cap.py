@@ -186,7 +186,7 @@ def throttle_cap(given: Inputs) -> Results:
 
 CALCULATOR = Calculator(
     title="Which throttle cap tames this motor?",
-    summary="Throttle cap that makes a motor on this pack turn like another motor or pack.",
+    summary="Throttle cap that matches another motor or pack, or keeps a thrust, a current or a rating.",
     inputs=Inputs,
     results=Results,
     formula=throttle_cap,
