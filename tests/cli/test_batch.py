@@ -140,7 +140,9 @@ def test_options_are_those_of_the_service() -> None:
     header, row = (line.split(";") for line in result.stdout.splitlines())
     output = dict(zip(header, row, strict=True))
     assert (output["label"], output["current [mA]"], output["capacity [mAh]"]) == ("x", "23678,0", "1300,0")
-    assert output["current_u [mA]"] != ""
+    low, high = (float(output[f"current_{end} [mA]"].replace(",", ".")) for end in ("low", "high"))
+    assert low < 23678 < high
+    assert float(output["current_u [mA]"].replace(",", ".")) < high - low
     for option, first in (("names", "current"), ("off", "23.68")):
         plain = run("pack-current", "-", "--header", option, "--digits", "4", body=CSV).stdout.splitlines()[0]
         assert plain.split(",")[1] == first

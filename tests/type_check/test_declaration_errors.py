@@ -145,6 +145,13 @@ WRONG: Final[dict[str, tuple[dict[str, Any], str]]] = {
         },
         "twice is both an input and a result",
     ),
+    "input-named-like-the-range-of-a-result": (
+        {
+            "inputs": make_fields(Quantity("V", "", above=0, at_most=1), name="twice_low"),
+            "examples": make_example(given={}),
+        },
+        "twice_low has the name of a column for the range of twice",
+    ),
     "input-without-bounds": ({"inputs": make_fields(Quantity("V", ""))}, "voltage: an input needs one lower"),
     "input-with-two-lower-bounds": (
         {"inputs": make_fields(Quantity("V", "", above=0, at_least=0, at_most=1))},

@@ -235,7 +235,12 @@ def test_inputs_of_the_query_hold_for_every_row(client: FlaskClient) -> None:
         pytest.param("?sep=tab", "usable_energy [Wh]\t", "23.088\t", id="tabs"),
         pytest.param("?sep=;", "usable_energy [Wh];", "23.088;", id="semicolons"),
         pytest.param("?given=true", "cells,capacity [mAh],parallel,", "6,1300.0,1,lipo,20.0,,23.088,", id="given"),
-        pytest.param("?uncertainty=true", "usable_energy [Wh],usable_energy_u [Wh],", "23.088,0.0,", id="uncertainty"),
+        pytest.param(
+            "?uncertainty=true",
+            "usable_energy [Wh],usable_energy_u [Wh],usable_energy_low [Wh],usable_energy_high [Wh],",
+            "23.088,0.0,23.088,23.088,",
+            id="uncertainty",
+        ),
     ],
 )
 def test_options_of_csv(client: FlaskClient, query: str, header: str, row: str) -> None:

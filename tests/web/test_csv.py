@@ -6,6 +6,7 @@ import csv
 import io
 import json
 from dataclasses import dataclass
+from statistics import NormalDist
 from typing import Annotated, Any
 
 import numpy as np
@@ -96,12 +97,25 @@ def test_a_converted_result_carries_its_unit_in_the_header(client: FlaskClient) 
     assert row[header.index("usable_energy [kJ]")] == "83.1168"
 
 
-def test_an_uncertain_result_has_a_column_of_its_own_beside_it(client: FlaskClient) -> None:
+def test_an_uncertain_result_has_its_range_beside_it(client: FlaskClient) -> None:
     header, row = rows(client.get(PACK.replace("1300", "1300%20%C2%B1%2013%20mAh")).text)
     at = header.index("usable_energy [Wh]")
-    assert header[at + 1] == "usable_energy_u [Wh]"
+    assert header[at + 1 : at + 4] == ["usable_energy_u [Wh]", "usable_energy_low [Wh]", "usable_energy_high [Wh]"]
     assert float(row[at + 1]) == pytest.approx(0.23088, rel=1e-9)
-    assert "baggage_u" not in header
+    deviate = NormalDist().inv_cdf(0.975)
+    ends = [23.088 - deviate * 0.23088, 23.088 + deviate * 0.23088]
+    assert [float(cell) for cell in row[at + 2 : at + 4]] == pytest.approx(ends, rel=1e-4)
+    assert not {"baggage_u", "baggage_low", "baggage_high"} & {*header}
+
+
+def test_each_row_of_a_table_has_its_ranges(client: FlaskClient) -> None:
+    given = dict(registry.load()["build"].examples[0].given)
+    expected = client.post("/v1/build", json=given).get_json()["uncertainty"]["by_pack.endurance"]
+    header, *lines = rows(client.post("/v1/build?format=csv", json=given).text)
+    assert len(lines) > 1
+    for part, name in (("standard", "u"), ("low", "low"), ("high", "high")):
+        at = header.index(f"by_pack.endurance_{name} [min]")
+        assert [float(line[at]) for line in lines] == expected[part]
 
 
 def test_the_uncertainty_of_a_temperature_is_in_kelvin() -> None:
@@ -109,6 +123,9 @@ def test_the_uncertainty_of_a_temperature_is_in_kelvin() -> None:
     answer = compute_response(ECHO, {"warmth": "20 ± 2 degC", "label": "a"})
     header, row = rows(format_csv(ECHO, answer))
     assert row[header.index("doubled_u [K]")] == "4"
+    deviate = NormalDist().inv_cdf(0.975)
+    assert float(row[header.index("doubled_low [degC]")]) == pytest.approx(40 - 4 * deviate, abs=0.02)
+    assert float(row[header.index("doubled_high [degC]")]) == pytest.approx(40 + 4 * deviate, abs=0.02)
 
 
 @pytest.mark.parametrize("calculator", registry.load().values(), ids=lambda calculator: calculator.name)

@@ -6,7 +6,7 @@ import functools
 import math
 import re
 from collections.abc import Collection, Iterator, Mapping
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,6 +17,11 @@ from gramwatt.engine.evaluate import Outcome
 from gramwatt.engine.uncertainty import MIN_EXPLAINED
 from gramwatt.model import AnyCalculator, Caution, Kind, Quantity, Rule, units
 from gramwatt.model.messages import format_estimate, format_quantity, join_with_and
+
+POSSIBLY: Final = "possibly-"
+"""Before the code of a rule that holds in some of the likely cases only."""
+NO_RESULT: Final = "no-result"
+"""After it, where no rule explains why some of them have no result."""
 
 
 def find_known_inputs(outcome: Outcome, row: int) -> set[str]:
@@ -91,11 +96,11 @@ def _list_doubtful_results(outcome: Outcome, row: int, results: Mapping[str, Any
                 share = max(doubtful.pop(name) for name in explained)
                 happens = _fill_text(rule.partly, outcome, row, at) or f"{join_with_and(explained)} have no value"
                 text = f"In {100 * share:.2g} % of the likely cases {happens}."
-                cautions.append({"code": f"possibly-{rule.code}", "text": text, "results": explained})
+                cautions.append({"code": POSSIBLY + rule.code, "text": text, "results": explained})
     if doubtful:
         share = max(doubtful.values())
         text = f"In {100 * share:.2g} % of the likely cases {join_with_and(doubtful)} have no value."
-        cautions.append({"code": "possibly-no-result", "text": text, "results": list(doubtful)})
+        cautions.append({"code": POSSIBLY + NO_RESULT, "text": text, "results": list(doubtful)})
     return cautions
 
 

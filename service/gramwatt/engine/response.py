@@ -21,6 +21,7 @@ from gramwatt.engine.evaluate import Outcome
 from gramwatt.engine.limits import MAX_LISTED_NAMES
 from gramwatt.engine.rounding import round_number, round_numbers
 from gramwatt.model import (
+    RANGE_SUFFIXES,
     AnyCalculator,
     BoolArray,
     Kind,
@@ -32,8 +33,8 @@ from gramwatt.model import (
 from gramwatt.model.messages import join_with_or
 
 ResponseBody: TypeAlias = dict[str, Any]
-RANGE: Final = ("standard", "low", "high")
-"""What a response tells of the uncertainty of each result."""
+RANGE: Final = tuple(RANGE_SUFFIXES)
+"""What a response has of the uncertainty of each result: ``standard``, ``low`` and ``high``."""
 
 
 def build_response(

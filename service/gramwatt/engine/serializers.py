@@ -13,7 +13,7 @@ import orjson
 
 from gramwatt.engine.formula_guard import guard_text
 from gramwatt.engine.rounding import round_number
-from gramwatt.model import AnyCalculator
+from gramwatt.model import RANGE_SUFFIXES, AnyCalculator, units
 from gramwatt.model.messages import format_number
 
 MAX_DIGITS: Final = 12
@@ -92,7 +92,10 @@ class TextStyle:
 
 
 def format_csv(calculator: AnyCalculator, response: Mapping[str, Any], style: TextStyle = TextStyle()) -> str:
-    """Return a header line and one row (RFC 4180): inputs, results, ``<result>_u`` where uncertain, caution codes.
+    """Return a header line and one row (RFC 4180): inputs, results and caution codes.
+
+    An uncertain result has its standard uncertainty and the ends of its range beside it: ``<result>_u``,
+    ``<result>_low`` and ``<result>_high``.
 
     Where one of the results is a table there is a row for each of its rows, and its columns are headed
     ``by_pack.endurance``; tables and recordings among the inputs are then left out. A table that is ``alone`` has
@@ -132,58 +135,55 @@ def iter_csv(
         before, after = {}, {}
     names = [] if kind is None else list(kind.columns)
     uncertainty = response.get("uncertainty", {})
-    uncertainties = {
-        name: uncertainty[f"{table}.{name}"]["standard"] for name in names if f"{table}.{name}" in uncertainty
-    }
+    ranges = {name: uncertainty[f"{table}.{name}"] for name in names if f"{table}.{name}" in uncertainty}
     written = io.StringIO()
     writer = csv.writer(written, delimiter=";" if style.decimal == "," else ",", lineterminator="\r\n")
     if header != "off":
-        headings = list(_table_headings(table, names, uncertainties, response, header))
+        headings = list(_table_headings(table, names, ranges, response, header))
         writer.writerow([*before, *(name.removeprefix(f"{table}.") if alone else name for name in headings), *after])
     first, last = ([_cell(value, style) for value in each.values()] for each in (before, after))
     at = 0
     for block in rows:
         for row in block:
-            writer.writerow(
-                [*first, *(_cell(value, style) for value in _table_cells(row, at, names, uncertainties)), *last]
-            )
+            writer.writerow([*first, *(_cell(value, style) for value in _table_cells(row, at, names, ranges)), *last])
             at += 1
         yield written.getvalue()
         written.seek(written.truncate(0))
     if at == 0 and not alone:
-        writer.writerow([*first, *[""] * (len(names) + len(uncertainties)), *last])
+        writer.writerow([*first, *[""] * (len(names) + len(RANGE_SUFFIXES) * len(ranges)), *last])
     yield written.getvalue()
 
 
 def _table_headings(
-    table: str | None, names: Sequence[str], uncertainties: Collection[str], response: Mapping[str, Any], header: str
+    table: str | None, names: Sequence[str], uncertain: Collection[str], response: Mapping[str, Any], header: str
 ) -> Iterator[str]:
     for name in names:
         yield _headed(f"{table}.{name}", response, header)
-        if name in uncertainties:
-            yield _headed(f"{table}.{name}", response, header, suffix="_u")
+        for suffix in RANGE_SUFFIXES.values() if name in uncertain else ():
+            yield _headed(f"{table}.{name}", response, header, suffix)
 
 
 def _table_cells(
-    row: Mapping[str, Any], at: int, names: Sequence[str], uncertainties: Mapping[str, Sequence[Any]]
+    row: Mapping[str, Any], at: int, names: Sequence[str], ranges: Mapping[str, Mapping[str, Sequence[Any]]]
 ) -> Iterator[Any]:
     for name in names:
         yield row.get(name)
-        if name in uncertainties:
-            yield uncertainties[name][at]
+        for part in RANGE_SUFFIXES if name in ranges else ():
+            yield ranges[name][part][at]
 
 
 def _columns(name: str, value: Any, response: Mapping[str, Any], header: str) -> dict[str, Any]:
     columns = {_headed(name, response, header): value}
     if name in response.get("uncertainty", {}):
-        columns[_headed(name, response, header, suffix="_u")] = response["uncertainty"][name]["standard"]
+        for part, suffix in RANGE_SUFFIXES.items():
+            columns[_headed(name, response, header, suffix)] = response["uncertainty"][name][part]
     return columns
 
 
 def _headed(name: str, response: Mapping[str, Any], header: str, suffix: str = "") -> str:
     unit = response["units"].get(name, "1")
-    if suffix and unit in ("degC", "°C"):
-        unit = "K"
+    if suffix == RANGE_SUFFIXES["standard"]:
+        unit = units.get_difference_unit(unit)
     return f"{name}{suffix} [{unit}]" if header == "units" and unit != "1" else name + suffix
 
 

@@ -15,7 +15,7 @@ from gramwatt.model.calculator import (
     Rule,
 )
 from gramwatt.model.charts import BarChart, Chart, CurveChart, RecordedChannels, TimeSeriesChart, WaterfallChart
-from gramwatt.model.declaration_checks import CATEGORIES, RESERVED_INPUTS, RESERVED_RESULTS
+from gramwatt.model.declaration_checks import CATEGORIES, RANGE_SUFFIXES, RESERVED_INPUTS, RESERVED_RESULTS
 from gramwatt.model.kinds import (
     Choice,
     Count,
@@ -39,6 +39,7 @@ from gramwatt.model.kinds import (
 
 __all__ = [
     "CATEGORIES",
+    "RANGE_SUFFIXES",
     "RESERVED_INPUTS",
     "RESERVED_RESULTS",
     "AnyCalculator",

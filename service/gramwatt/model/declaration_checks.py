@@ -15,6 +15,8 @@ if TYPE_CHECKING:
     from gramwatt.model.calculator import AnyCalculator, Caution, Rule
 
 RESERVED_RESULTS = frozenset({"batch", "sweep", "chart", "log"})
+RANGE_SUFFIXES: Mapping[str, str] = MappingProxyType({"standard": "_u", "low": "_low", "high": "_high"})
+"""The columns beside an uncertain result in CSV and in tables: its standard uncertainty and the ends of its range."""
 RESERVED_INPUTS = frozenset(
     {
         "add", "best", "by", "cautions", "count", "decimal", "decimal_sent", "digits", "error", "errors", "fields",
@@ -78,6 +80,12 @@ def _find_name_problems(inputs: Mapping[str, Kind], results: Mapping[str, Kind])
                 yield f"{owner}.{name} is not snake_case"
             if name in reserved:
                 yield f"{name} is a reserved word"
+    for owner, fields in (("", results), *((f"{name}.", kind.columns) for name, kind in results.items())):
+        taken = {*fields, *(() if owner else inputs)}
+        for name in (name for name, kind in fields.items() if kind.has_numbers):
+            for column in (f"{name}{suffix}" for suffix in RANGE_SUFFIXES.values()):
+                if column in taken:
+                    yield f"{owner}{column} has the name of a column for the range of {name}"
     for name, kind in inputs.items():
         # An optional input may come back as a result (a measured or a derived voltage) if it is the same quantity.
         result = results.get(name)

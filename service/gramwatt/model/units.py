@@ -59,6 +59,12 @@ def get_unit(spelling: str) -> Unit:
     return UNITS[_DIMENSION[spelling]][spelling]
 
 
+def get_difference_unit(spelling: str) -> str:
+    """Return the unit of differences of values in a unit: K for °C; for others the same."""
+    unit = get_unit(spelling)
+    return "K" if unit.offset and unit.scale == 1 else spelling
+
+
 @functools.cache
 def compatible_units(spelling: str) -> Mapping[str, Unit]:
     """Every unit of the same dimension by its spelling, the declared one first."""

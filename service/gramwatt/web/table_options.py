@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any, Final
 
+from gramwatt.engine.draws import DRAWS, FEW_DRAWS
 from gramwatt.engine.limits import MAX_AXIS_POINTS, MAX_AXIS_POINTS_ROW_BY_ROW
 from gramwatt.engine.tables.batch import TableFormat
 from gramwatt.engine.tables.header import Passthrough
@@ -37,7 +38,11 @@ TABLE_OPTIONS: Final[Mapping[str, Kind]] = {
         optional=True,
     ),
     "given": Flag("Add a column for each input, as the service understood it."),
-    "uncertainty": Flag("Add a column for the standard uncertainty of each result, with a name that ends in _u."),
+    "uncertainty": Flag(
+        "Add three columns for each result: its standard uncertainty (_u) and the ends of its range (_low and _high), "
+        f"between which 95 % of the likely cases lie. Each row is drawn {FEW_DRAWS} times, a single request {DRAWS:,} "
+        "times."
+    ),
 }
 BATCH_OPTIONS: Final[Mapping[str, Kind]] = {
     **TABLE_OPTIONS,

@@ -2,17 +2,25 @@
 
 from __future__ import annotations
 
+import csv
+import io
 import json
 from collections.abc import Mapping, Sequence
+from statistics import NormalDist
 from typing import Any
 
+import numpy as np
 import pyarrow as pa
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from engine.tables.table_helpers import FORMATS, Row, caution_codes, encode_rows, rows, single
+from engine.tables.table_helpers import FORMATS, Row, caution_codes, decode_rows, encode_rows, rows, single, table
 from gramwatt.engine import registry
+from gramwatt.engine.cautions import POSSIBLY
+from gramwatt.engine.draws import DRAWS, FEW_DRAWS, make_quantiles
+from gramwatt.engine.serializers import format_csv
+from gramwatt.engine.tables.writers import Style
 from gramwatt.model import Calculator, Choice, Count, Example, Flag, Kind, NumberList, Quantity, Table, TimeSeries
 
 pytestmark = pytest.mark.usefixtures("either_csv_reader")
@@ -45,7 +53,9 @@ def encode_if_possible(requests: Sequence[Mapping[str, object]], sent: str) -> b
         raise NoSuchColumn from error
 
 
-def same_row(calculator: Any_, row: Row, request: Mapping[str, object], wanted: str) -> None:
+def same_row(
+    calculator: Any_, row: Row, request: Mapping[str, object], wanted: str, *, uncertain: bool = False
+) -> None:
     """Check that a row has the results and codes of the single response, or the pointers of its errors."""
     alone = single(calculator.name, request)
     if "error" in alone:
@@ -62,9 +72,9 @@ def same_row(calculator: Any_, row: Row, request: Mapping[str, object], wanted: 
             assert value == pytest.approx(expected, rel=1e-11), (name, request)
         else:
             assert value == expected, (name, request)
-    codes = {caution["code"] for caution in alone["cautions"]} - EXPLAINED
+    codes = {caution["code"] for caution in alone["cautions"] if uncertain or not caution["code"].startswith(POSSIBLY)}
     standing = {caution.code for caution in calculator.cautions if caution.is_always_shown}
-    assert set(caution_codes(row)) - EXPLAINED == codes - standing, request
+    assert set(caution_codes(row)) - EXPLAINED == codes - standing - EXPLAINED, request
 
 
 def fits(calculator: Any_, requests: Sequence[Mapping[str, object]], sent: str) -> bool:
@@ -90,8 +100,8 @@ SENDABLE = [
 @pytest.mark.parametrize("wanted", FORMATS)
 def test_an_example_in_every_format(calculator: Any_, example: Example, sent: str, wanted: str) -> None:
     request = {"id": "007", **example.given}
-    table = encode_if_possible([request, request], sent)
-    first, second = rows(calculator.name, table, sent, wanted)
+    raw = encode_if_possible([request, request], sent)
+    first, second = rows(calculator.name, raw, sent, wanted)
     assert first == second
     assert str(first.pop("id")) in ("007", "7.0"), "the reader of this test makes numbers of what look like ones"
     same_row(calculator, first, example.given, wanted)
@@ -115,8 +125,8 @@ TOGETHER = [
 def test_all_examples_in_one_table(calculator: Any_, sent: str) -> None:
     """Rows that leave out different inputs, in their order."""
     requests = together(calculator, sent)
-    table = encode_if_possible(requests, sent)
-    made = rows(calculator.name, table, sent)
+    raw = encode_if_possible(requests, sent)
+    made = rows(calculator.name, raw, sent)
     assert len(made) == len(requests)
     for row, request in zip(made, requests, strict=True):
         same_row(calculator, row, request, "json")
@@ -188,14 +198,91 @@ def _required(calculator: Any_) -> list[str]:
 
 @every_example
 def test_uncertainty_and_given_match_a_single_response(calculator: Any_, example: Example) -> None:
-    """With uncertainty=true and given=true a row has the values of the single response."""
-    names = tuple(calculator.input_fields)
-    (row,) = rows(calculator.name, encode_rows([example.given], "ndjson"), "ndjson", uncertain=True, shown_inputs=names)
+    """With uncertainty=true, given=true and as many draws, a row has the values of the single response."""
+    names, raw = tuple(calculator.input_fields), encode_rows([example.given], "ndjson")
+    (row,) = rows(calculator.name, raw, "ndjson", uncertain=True, shown_inputs=names, draws=DRAWS)
     alone = single(calculator.name, example.given)
     assert alone["given"].keys() - calculator.result_fields.keys()
+    same_row(calculator, row, example.given, "json", uncertain=True)
     for name, spread in alone.get("uncertainty", {}).items():
         if "." not in name and not isinstance(calculator.result_fields[name], NumberList):
-            assert row[f"{name}_u"] == spread["standard"], name
+            for suffix, part in (("u", "standard"), ("low", "low"), ("high", "high")):
+                assert row[f"{name}_{suffix}"] == spread[part], name
     for name, value in alone["given"].items():
         if name not in calculator.result_fields:
             assert row[name] == value, name
+
+
+EXACT: Mapping[str, Mapping[str, object]] = {
+    "pack-energy": {"cells": 6, "capacity": 1300},
+    "mass-margin": {"masses": [100, 50], "limit": 250, "resolution": 0},
+}
+"""Inputs without any uncertain default, of a calculator that computes rows by columns and of one that does not."""
+
+
+@pytest.mark.parametrize("name", list(EXACT))
+def test_the_range_of_an_exact_result_is_its_value(name: str) -> None:
+    """Whether rows are computed by columns or one by one."""
+    calculator, exact = registry.load()[name], EXACT[name]
+    (row,) = rows(name, encode_rows([exact], "ndjson"), "ndjson", uncertain=True)
+    numbers = [each for each in calculator.result_fields if f"{each}_u" in row]
+    for each in numbers:
+        spread = None if row[each] is None else 0.0
+        assert [row[f"{each}_{part}"] for part in ("u", "low", "high")] == [spread, row[each], row[each]], each
+    assert any(row[each] is not None for each in numbers)
+
+
+def test_no_range_beside_what_is_itself_an_uncertainty() -> None:
+    """A declaration says so (`exact`); nor beside words and lists."""
+    given = {"masses": ["100 ± 1", 50], "limit": 250}
+    (row,) = rows("mass-margin", encode_rows([given], "ndjson"), "ndjson", uncertain=True)
+    with_range = {each.removesuffix("_low") for each in row if each.endswith("_low")}
+    assert with_range == {"margin", "total", "kinetic_energy"}
+    assert row["total_low"] < row["total"] < row["total_high"]
+
+
+def test_rows_near_the_limit_of_a_pack_say_how_likely_it_is_beyond() -> None:
+    """The same codes as the single response, those of results that some of the likely cases do not have included."""
+    calculator = registry.load()["pack-current"]
+    requests = [{"cells": 4, "capacity": 650, "power": power} for power in (100, 400, 600, 5000)]
+    made = rows(calculator.name, encode_rows(requests, "csv"), uncertain=True, draws=DRAWS)
+    for row, request in zip(made, requests, strict=True):
+        same_row(calculator, row, request, "json", uncertain=True)
+    doubtful = [[code for code in row["cautions"] if code.startswith(POSSIBLY)] for row in made]
+    assert [len(codes) for codes in doubtful] == [0, 1, 1, 0]
+
+
+@pytest.mark.parametrize("wanted", FORMATS)
+def test_a_row_is_drawn_a_hundred_times(wanted: str) -> None:
+    """By definition: standard deviation, 2.5th and 97.5th percentile of 100 values, computed here."""
+    request = {"cells": 6, "capacity": 1300, "power": 1300, "cell_resistance": "10 ± 1.5 mohm"}
+    (row,) = rows("pack-current", encode_rows([request], "json"), "json", wanted, uncertain=True)
+    _, normal = make_quantiles(FEW_DRAWS)
+    currents = [
+        single("pack-current", {**request, "cell_resistance": 10 + 1.5 * each})["results"]["current"] for each in normal
+    ]
+    assert row["current_u"] == pytest.approx(np.std(currents), rel=1e-9)
+    for part, share in (("low", 2.5), ("high", 97.5)):
+        expected = np.percentile(currents, share, method="hazen")
+        assert row[f"current_{part}"] == pytest.approx(expected, rel=1e-9)
+    assert row["current_high"] - row["current"] > 1.1 * (row["current"] - row["current_low"]), "not symmetric"
+
+
+@pytest.mark.parametrize(
+    ("unit", "heading", "degrees"), [("degC", "K", 2.0), ("K", "K", 2.0), ("degF", "degF", 3.6)], ids=str
+)
+def test_ranges_of_a_temperature(unit: str, heading: str, degrees: float) -> None:
+    """Its ends are temperatures, its standard uncertainty is a difference: 2 K are 3.6 degF (NIST SP 811, B.8)."""
+    request = {"temperature": "20 ± 2 degC", "pressure": 1000}
+    options: dict[str, Any] = {"uncertain": True, "result_units": {"temperature": unit}}
+    raw = table("air-density", encode_rows([request], "csv"), wanted="csv", style=Style(header="units"), **options)
+    (row,) = decode_rows(raw, "csv")
+    assert row[f"temperature_u [{heading}]"] == pytest.approx(degrees, rel=1e-9)
+    value, low, high = (row[f"temperature{part} [{unit}]"] for part in ("", "_low", "_high"))
+    deviate = NormalDist().inv_cdf(0.975)
+    assert (value - low) / degrees == pytest.approx(deviate, rel=0.02), "a hundred draws"
+    assert (high - value) / degrees == pytest.approx(deviate, rel=0.02)
+    response = single("air-density", request, result_units={"temperature": unit})
+    alone = next(csv.DictReader(io.StringIO(format_csv(registry.load()["air-density"], response), newline="")))
+    assert float(alone[f"temperature_u [{heading}]"]) == pytest.approx(degrees, rel=1e-9)
+    assert float(alone[f"temperature_high [{unit}]"]) == pytest.approx(high, abs=0.03 * degrees)

@@ -247,6 +247,8 @@ def test_a_lone_surrogate_in_a_name_is_an_error_of_its_row(wanted: str) -> None:
     [
         pytest.param("usable_energy", id="result"),
         pytest.param("usable_energy_u", id="its-uncertainty"),
+        pytest.param("usable_energy_low", id="the-low-end-of-its-range"),
+        pytest.param("usable_energy_high", id="the-high-end-of-its-range"),
         pytest.param("usable_energy [Wh]", id="as-in-a-response"),
         pytest.param("cautions", id="cautions"),
         pytest.param("error", id="error"),

@@ -2,20 +2,23 @@
 
 from __future__ import annotations
 
+import dataclasses
+import functools
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 import numpy as np
 
 from gramwatt.engine import budget
+from gramwatt.engine.cautions import NO_RESULT, POSSIBLY
 from gramwatt.engine.column_types import Cells, ConstantColumn
 from gramwatt.engine.evaluate import Outcome, evaluate_columns
-from gramwatt.engine.input_plans import get_rules_and_cautions
 from gramwatt.engine.tables.blocks import get_block_rows
 from gramwatt.engine.tables.chunks import BLOCK_ROWS, MAX_CHUNK_ROWS, BatchResult, Chunk, slice_cells
 from gramwatt.engine.tables.plan import OutputColumn, Plan, output_columns
 from gramwatt.engine.tables.row_by_row import compute_rows
-from gramwatt.model import BoolArray, Choice, NumberList, Quantity, Rule, units
+from gramwatt.engine.uncertainty import MIN_EXPLAINED
+from gramwatt.model import AnyCalculator, BoolArray, Choice, NumberList, Quantity, Rule, units
 from gramwatt.model.messages import InputError
 
 
@@ -60,7 +63,7 @@ class _ColumnResults:
         self._values: dict[str, Any] = {}
         self._notices: dict[str, BoolArray] = {}
         """The rows of each caution or rule by its code."""
-        self._order = {source.code: index for index, source in enumerate(get_rules_and_cautions(plan.calculator))}
+        self._order = {code: index for index, code in enumerate(_list_codes(plan.calculator))}
         self._errors: dict[int, Sequence[InputError]] = {}
 
     def add(self, outcome: Outcome, start: int, errors: Mapping[int, Sequence[InputError]]) -> None:
@@ -111,14 +114,21 @@ def _get_values(column: OutputColumn, outcome: Outcome) -> tuple[Any, units.Unit
     """Return the values of a column in SI, and its unit. If no row has results, return one nan (or -1)."""
     if outcome.results is None:
         return (-1 if isinstance(column.kind, Choice) else np.nan), None
+    values = getattr(outcome.inputs if column.section == "given" else outcome.results, column.field)
+    unit = units.get_unit(column.unit) if isinstance(column.kind, Quantity | NumberList) else None
     if column.section == "uncertainty":
-        standard = None if outcome.uncertainty is None else outcome.uncertainty.standard.get(column.name[:-2])
-        if standard is None:
-            standard = np.zeros(outcome.rows)
-        result = getattr(outcome.results, column.name[:-2])
-        return np.where(np.isfinite(result), standard / units.get_unit(column.unit).scale, np.nan), None
-    values = getattr(outcome.results if column.section == "results" else outcome.inputs, column.name)
-    return values, units.get_unit(column.unit) if isinstance(column.kind, Quantity | NumberList) else None
+        values = _get_range(column, outcome, values)
+        if unit is not None and column.part == "standard":  # a difference of temperatures has no offset
+            unit = dataclasses.replace(unit, offset=0.0)
+    return values, unit
+
+
+def _get_range(column: OutputColumn, outcome: Outcome, values: Any) -> Any:
+    """Return one part of the uncertainty of a result with these values: where all inputs are exact 0, or the value."""
+    propagated = None if outcome.uncertainty is None else getattr(outcome.uncertainty, column.part).get(column.field)
+    if propagated is None:
+        propagated = np.zeros(outcome.rows) if column.part == "standard" else values
+    return np.where(np.isfinite(values), propagated, np.nan)
 
 
 def _index_combinations(notices: Sequence[tuple[str, BoolArray]], rows: int) -> tuple[Any, list[tuple[str, ...]]]:
@@ -140,6 +150,14 @@ def _index_combinations(notices: Sequence[tuple[str, BoolArray]], rows: int) -> 
     return index, [tuple(code for bit, code in enumerate(codes) if bits >> bit & 1) for bits in used.tolist()]
 
 
+@functools.cache
+def _list_codes(calculator: AnyCalculator) -> tuple[str, ...]:
+    """Return all codes of cautions and rules in the order of a response."""
+    rules = [rule.code for rule in calculator.rules]
+    doubtful = [POSSIBLY + code for code in (*rules, NO_RESULT)]
+    return (*rules, *doubtful, *(caution.code for caution in calculator.cautions))
+
+
 def _list_notices(outcome: Outcome) -> list[tuple[str, BoolArray]]:
     """Return codes with their rows: of cautions that do not always hold, and of rules that explain an empty result.
 
@@ -159,10 +177,35 @@ def _list_notices(outcome: Outcome) -> list[tuple[str, BoolArray]]:
             unexplained[name] = empty & ~notice.rows
         if explained.any():
             notices.append((notice.source.code, explained))
-    return notices
+    return [*notices, *_list_doubtful_results(outcome)]
+
+
+def _list_doubtful_results(outcome: Outcome) -> Iterator[tuple[str, BoolArray]]:
+    """Yield codes with their rows where some of the likely cases have no result; see `build_cautions`."""
+    if outcome.uncertainty is None or not outcome.uncertainty.no_result:
+        return
+    doubtful = {
+        name: _is_any(share > MIN_EXPLAINED) & ~_is_empty(getattr(outcome.results, name))
+        for name, share in outcome.uncertainty.no_result.items()
+    }
+    for rule in outcome.calculator.rules:
+        likely = _is_any(outcome.uncertainty.rules[rule.code] > MIN_EXPLAINED)
+        explained = np.zeros_like(likely)
+        for name in [each for each in rule.results if each in doubtful]:
+            explained |= doubtful[name] & likely
+            doubtful[name] &= ~likely
+        if explained.any():
+            yield POSSIBLY + rule.code, explained
+    left = np.logical_or.reduce(list(doubtful.values()))
+    if left.any():
+        yield POSSIBLY + NO_RESULT, left
 
 
 def _is_empty(values: Any) -> BoolArray:
     """Return the rows without a result, for numbers, choices and lists."""
-    empty = values < 0 if values.dtype.kind == "i" else ~np.isfinite(values)
-    return np.asarray(empty if empty.ndim == 1 else empty.any(axis=1))
+    return _is_any(values < 0 if values.dtype.kind == "i" else ~np.isfinite(values))
+
+
+def _is_any(holds: Any) -> BoolArray:
+    """Return the rows (N,) in which something holds, of an array (N,) or (N, M)."""
+    return np.asarray(holds if holds.ndim == 1 else holds.any(axis=1))

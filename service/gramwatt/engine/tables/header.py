@@ -10,7 +10,7 @@ from typing import Any, Final
 
 from gramwatt.engine.columns import escape_name, missing_input_error, uncertainty_kind
 from gramwatt.engine.limits import MAX_COMPARED_NAMES, MAX_TABLE_COLUMNS
-from gramwatt.model import Calculator, Kind, Quantity, units
+from gramwatt.model import RANGE_SUFFIXES, Calculator, Kind, Quantity, units
 from gramwatt.model.messages import InputError, join_with_or, quote_input, suggest
 
 LABEL_COLUMNS: Final = ("id", "name", "note")
@@ -114,7 +114,8 @@ def check_column(
     With ``compare`` the error suggests similar names of inputs.
     """
     bare = name.partition("[")[0].strip()
-    if bare.removesuffix("_u") in calculator.result_fields or name in ("cautions", "error"):
+    results = {bare, *(bare.removesuffix(suffix) for suffix in RANGE_SUFFIXES.values())}
+    if not results.isdisjoint(calculator.result_fields) or name in ("cautions", "error"):
         return [_make_error(name, f"{quote_input(name)} is the name of an output column; rename it", "another name")]
     if passthrough.includes(name):
         return []

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import dataclasses
 import functools
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, Final, Literal
 
 from gramwatt.engine import registry
 from gramwatt.engine.column_types import column_uncertainties
@@ -13,8 +14,14 @@ from gramwatt.engine.columns import unknown_input_errors
 from gramwatt.engine.draws import FEW_DRAWS
 from gramwatt.engine.nested import read_column
 from gramwatt.engine.response import check_result_units, get_declared_units
-from gramwatt.model import Calculator, Count, Kind, Quantity, units
+from gramwatt.model import RANGE_SUFFIXES, Calculator, Count, Kind, Quantity, units
 from gramwatt.model.messages import InputError, quote_input
+
+_PART_TEXTS: Final = {
+    "standard": "Standard uncertainty of",
+    "low": "2.5th percentile of the likely values of",
+    "high": "97.5th percentile of the likely values of",
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,7 +37,7 @@ class Plan:
     shown_inputs: tuple[str, ...] = ()
     """Inputs that are output columns."""
     uncertain: bool = False
-    """Whether standard uncertainties are computed, in columns ``<result>_u``."""
+    """Whether uncertainty is propagated, to columns ``<result>_u``, ``<result>_low`` and ``<result>_high``."""
     draws: int = FEW_DRAWS
     """Draws of each row, where uncertainty is propagated."""
 
@@ -47,8 +54,11 @@ class OutputColumn:
     name: str
     kind: Kind
     unit: str
-    section: str
-    """``given``, ``results`` or ``uncertainty``."""
+    section: Literal["given", "results", "uncertainty"]
+    field: str
+    """The input, or the result."""
+    part: str = ""
+    """Of an uncertainty: ``standard``, ``low`` or ``high``."""
 
 
 @functools.lru_cache(maxsize=256)
@@ -64,18 +74,29 @@ def _list_columns(
         **dict(chosen_units),
     }
     columns = [
-        OutputColumn(name, calculator.input_fields[name], unit_of.get(name, "1"), "given")
+        OutputColumn(name, calculator.input_fields[name], unit_of.get(name, "1"), "given", name)
         for name in shown_inputs
         if name not in calculator.result_fields
     ]
     for name, kind in calculator.result_fields.items():
         unit = unit_of.get(name, "1")
-        columns.append(OutputColumn(name, kind, unit, "results"))
-        if uncertain and isinstance(kind, Quantity | Count):
-            difference_unit = "K" if units.get_unit(unit).dimension == "temperature" else unit
-            kind_u = Quantity(difference_unit, "")
-            columns.append(OutputColumn(f"{name}_u", kind_u, difference_unit, "uncertainty"))
+        columns.append(OutputColumn(name, kind, unit, "results", name))
+        if uncertain and isinstance(kind, Quantity | Count) and not (isinstance(kind, Quantity) and kind.exact):
+            columns += _list_range(name, kind, unit)
     return tuple(columns)
+
+
+def _list_range(name: str, kind: Quantity | Count, unit: str) -> Iterator[OutputColumn]:
+    """Yield the columns of the uncertainty of a result in a unit."""
+    whole = kind if isinstance(kind, Quantity) else Quantity("1", "")
+    for part, suffix in RANGE_SUFFIXES.items():
+        text = f"{_PART_TEXTS[part]} {name}."
+        if part == "standard":
+            part_unit = units.get_difference_unit(unit)
+            part_kind = Quantity(part_unit, text)
+        else:
+            part_unit, part_kind = unit, dataclasses.replace(whole, description=text)
+        yield OutputColumn(name + suffix, part_kind, part_unit, "uncertainty", name, part)
 
 
 def output_columns(plan: Plan) -> tuple[OutputColumn, ...]:

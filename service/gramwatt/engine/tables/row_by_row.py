@@ -107,6 +107,9 @@ def _is_absent(cells: Cells) -> bool:
 def _get_value(column: OutputColumn, response: Mapping[str, Any]) -> Any:
     if not response:
         return None
-    if column.section == "uncertainty":
-        return response.get("uncertainty", {}).get(column.name[:-2], {}).get("standard")
-    return response[column.section].get(column.name)
+    if column.section != "uncertainty":
+        return response[column.section].get(column.field)
+    if "uncertainty" in response:
+        return response["uncertainty"].get(column.field, {}).get(column.part)
+    value = response["results"].get(column.field)  # all inputs are exact
+    return 0.0 if column.part == "standard" and value is not None else value

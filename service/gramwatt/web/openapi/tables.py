@@ -9,14 +9,13 @@ from apispec import APISpec
 
 from gramwatt.engine.calculate import compute_response
 from gramwatt.engine.cells import MAX_RANGE_END
-from gramwatt.engine.columns import uncertainty_kind
 from gramwatt.engine.limits import MAX_AXES, MAX_TABLE_BYTES, MAX_TABLE_COLUMNS
 from gramwatt.engine.query_strings import fits_query
 from gramwatt.engine.schemas import get_schema_name
-from gramwatt.engine.tables.plan import standing_codes
+from gramwatt.engine.tables.plan import Plan, output_columns, standing_codes
 from gramwatt.engine.tables.sweep import variable_inputs
 from gramwatt.engine.wire_formats import FORMATS
-from gramwatt.model import Calculator, Quantity
+from gramwatt.model import Calculator
 from gramwatt.web.openapi import json_schema
 from gramwatt.web.openapi.components import (
     JsonObject,
@@ -203,10 +202,10 @@ def _make_sweep_content(calculator: Calculator[Any, Any], body: str) -> JsonObje
 def _make_row_schema(calculator: Calculator[Any, Any]) -> JsonObject:
     """Return the schema of a row: copied columns, then results and cautions, or an error."""
     results = {name: json_schema.make_result_schema(kind) for name, kind in calculator.result_fields.items()}
-    spreads = {
-        f"{name}_u": json_schema.make_nullable(json_schema.make_value_schema(uncertainty_kind(name, kind)))
-        for name, kind in calculator.result_fields.items()
-        if isinstance(kind, Quantity)
+    ranges = {
+        column.name: json_schema.make_result_schema(column.kind)
+        for column in output_columns(Plan(calculator.name, uncertain=True))
+        if column.section == "uncertainty"
     }
     return {
         "type": "object",
@@ -215,7 +214,7 @@ def _make_row_schema(calculator: Calculator[Any, Any]) -> JsonObject:
         "additionalProperties": {},
         "properties": {
             **results,
-            **spreads,
+            **ranges,
             "cautions": {
                 "type": "array",
                 "description": "Codes of the cautions of this row; Standing-Cautions has those of all rows.",
