@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 import xml.etree.ElementTree as ET
 from typing import Any
 
@@ -10,18 +9,24 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from matplotlib.collections import LineCollection
 
 from gramwatt import calculate
-from gramwatt.charts import calculator_charts, draw
+from gramwatt.charts import calculator_charts, draw, sweep_charts
 from gramwatt.charts.chart_data import BarRows, ChartData, Graph, Waterfall
 from gramwatt.charts.chart_request import ChartRequest
+from gramwatt.charts.curve_charts import curve_axis
 from gramwatt.charts.themes import SHAPES, ChartStyle
 from gramwatt.engine import registry
 from gramwatt.engine.calculate import evaluate_request
+from gramwatt.engine.draws import DRAWS, FEW_DRAWS
+from gramwatt.engine.evaluate import evaluate_columns
 from gramwatt.engine.response import build_response
-from gramwatt.model import CATEGORIES, Calculator
+from gramwatt.engine.tables.sweep import make_even_axis
+from gramwatt.model import CATEGORIES, Calculator, Count, CurveChart, Quantity
 
 CALCULATORS = list(registry.load().values())
+COVERAGE = "95 % of the likely cases"
 EXAMPLES = [(calculator, example) for calculator in CALCULATORS for example in calculator.examples]
 every_example = pytest.mark.parametrize(
     ("calculator", "example"), EXAMPLES, ids=[f"{calculator.name}: {example.title}" for calculator, example in EXAMPLES]
@@ -144,13 +149,104 @@ def test_results_are_drawn_in_the_requested_units() -> None:
     assert other.panels[0].markers[0].y == pytest.approx(1000 * plain.panels[0].markers[0].y, rel=1e-9)
 
 
-def test_a_band_is_two_standard_uncertainties_of_each_point() -> None:
-    inputs: dict[str, Any] = {"cells": 6, "capacity": 1300, "cell_resistance": "8 +/- 1 mohm"}
-    line = graph_of(chart_of("pack-current", power=300, **inputs)).panels[0].lines[0]
-    assert line.uncertainty is not None
-    for at in (20, 60):
-        uncertainty = calculate("pack-current", power=float(line.x[at]), **inputs)["uncertainty"]["current"]
-        assert line.uncertainty[at] == pytest.approx(uncertainty["standard"], rel=1e-6)
+CURVES = [each for each in CALCULATORS if isinstance(each.chart, CurveChart)]
+
+
+def add_uncertainties(calculator: Calculator[Any, Any], inputs: dict[str, Any], exact: str) -> dict[str, Any]:
+    """Return the inputs, each quantity but one with an uncertainty of 3 %."""
+    uncertain = {}
+    for name, kind in calculator.input_fields.items():
+        if isinstance(kind, Quantity) and name in inputs and name != exact:
+            number, _, unit = str(inputs[name]).partition(" ")
+            uncertain[name] = f"{number} ± {0.03 * float(number):.3g} {unit or kind.unit.removeprefix('1')}"
+    return {**inputs, **uncertain}
+
+
+@pytest.mark.parametrize("calculator", CURVES, ids=lambda calculator: calculator.name)
+def test_the_band_of_a_curve_is_the_range_of_each_response(calculator: Calculator[Any, Any]) -> None:
+    """To its percentiles: a point of a curve is drawn as often as a response."""
+    spec = calculator.chart
+    assert isinstance(spec, CurveChart)
+    inputs = add_uncertainties(calculator, dict(calculator.examples[0].given), spec.vary)
+    outcome = evaluate_request(calculator, inputs)
+    request = ChartRequest(calculator, inputs, False, outcome, build_response(outcome, 0))
+    axis = curve_axis(request, spec)
+    chart = calculator_charts.make_chart(request)
+    assert axis is not None
+    assert chart is not None
+    kind = calculator.input_fields[spec.vary]
+    places = axis.points(np.arange(axis.count)).astype(int if isinstance(kind, Count) else float).tolist()
+    panels = [panel for panel in graph_of(chart).panels if panel.lines[0].range is not None]
+    assert panels or "uncertainty" not in request.response
+    for panel in panels:
+        line = panel.lines[0]
+        assert line.range is not None
+        known = np.flatnonzero(np.isfinite(line.y)).tolist()
+        for at in (known[len(known) // 3], known[len(known) // 2]):
+            alone = calculate(calculator.name, **{**inputs, spec.vary: places[at]})["uncertainty"][panel.name]
+            assert line.range.low[at] == pytest.approx(alone["low"], rel=1e-9), "rtol of 12 printed digits"
+            assert line.range.high[at] == pytest.approx(alone["high"], rel=1e-9)
+    word = "bars" if isinstance(kind, Count) else "shaded"
+    assert (f">{word}: {COVERAGE}" in draw.as_svg(chart, ChartStyle()).decode()) is bool(panels)
+
+
+def test_the_axes_of_a_curve_hold_its_band() -> None:
+    """Also where the range is many times wider than the curve."""
+    chart = chart_of("pack-current", cells=6, capacity="1300 ± 300 mAh", power=100)
+    for panel, axes in zip(graph_of(chart).panels, draw.make_figure(chart, ChartStyle()).axes, strict=True):
+        (line,), (bottom, top) = panel.lines, axes.get_ylim()
+        assert line.range is not None
+        assert bottom <= np.nanmin(line.range.low)
+        assert np.nanmax(line.range.high) <= top
+
+
+@pytest.mark.parametrize(("count", "draws"), [(11, DRAWS), (150, DRAWS), (151, FEW_DRAWS)])
+def test_a_swept_line_is_drawn_as_often_as_a_response_up_to_150_points(count: int, draws: int) -> None:
+    calculator = registry.load()["pack-current"]
+    inputs: dict[str, Any] = {"cells": 4, "capacity": 650}
+    axis, _ = make_even_axis(calculator, "power", 100, 400, count, text=False)
+    assert axis is not None
+    options: dict[str, Any] = {"text": False, "result_units": {}}
+    (panel,) = graph_of(sweep_charts.compute_chart(calculator, inputs, [axis], ["current"], **options)).panels
+    cells = {name: [value] for name, value in {**inputs, "power": 400}.items()}
+    uncertainty = evaluate_columns(calculator, cells, 1, text=False, draws=draws).uncertainty
+    (line,) = panel.lines
+    assert uncertainty is not None
+    assert line.range is not None
+    assert line.range.low[-1] == pytest.approx(uncertainty.low["current"][0], rel=1e-9)
+    assert line.range.high[-1] == pytest.approx(uncertainty.high["current"][0], rel=1e-9)
+
+
+@pytest.mark.parametrize(("capacity", "ending"), [(650, " with a result"), ("650 ± 1 mAh", "")])
+def test_a_band_of_some_of_the_cases_is_labelled_so(capacity: object, ending: str) -> None:
+    """A pack that may be too weak for the powers on the axis has a range only where it is not."""
+    resistance = {} if ending else {"cell_resistance": "20 ± 0.1 mohm"}
+    calculator = registry.load()["pack-current"]
+    axis, _ = make_even_axis(calculator, "power", 100, 600, 9, text=False)
+    assert axis is not None
+    inputs = {"cells": 4, "capacity": capacity, **resistance}
+    options: dict[str, Any] = {"text": False, "result_units": {}}
+    chart = sweep_charts.compute_chart(calculator, inputs, [axis], ["current"], **options)
+    assert f">shaded: {COVERAGE}{ending}<" in draw.as_svg(chart, ChartStyle()).decode()
+
+
+def test_points_have_bars_from_end_to_end() -> None:
+    """A count has points, not a line."""
+    calculator = registry.load()["endurance"]
+    axis, _ = make_even_axis(calculator, "cells", 2, 6, 5, text=False)
+    assert axis is not None
+    inputs = {"capacity": 1300, "power": 250}
+    options: dict[str, Any] = {"text": False, "result_units": {}}
+    chart = sweep_charts.compute_chart(calculator, inputs, [axis], ["endurance"], **options)
+    (line,) = graph_of(chart).panels[0].lines
+    (axes,) = draw.make_figure(chart, ChartStyle()).axes
+    (bars,) = (each for each in axes.collections if isinstance(each, LineCollection))
+    assert line.range is not None
+    ends = np.array([segment[:, 1] for segment in bars.get_segments()])
+    assert ends[:, 0] == pytest.approx(line.range.low, rel=1e-12)
+    assert ends[:, 1] == pytest.approx(line.range.high, rel=1e-12)
+    assert ends[0, 1] - line.y[0] < 0.5 * (line.y[0] - ends[0, 0]), "not symmetric"
+    assert f">bars: {COVERAGE} with a result<" in draw.as_svg(chart, ChartStyle()).decode()
 
 
 def test_a_waterfall_adds_the_parts_up_to_the_total() -> None:
@@ -160,7 +256,21 @@ def test_a_waterfall_adds_the_parts_up_to_the_total() -> None:
     assert chart.names == ("frame", "motor × 4", "part", "mass 1")
     assert chart.totals == pytest.approx((38.4, 82.8, 185.5, 217.4), rel=1e-12), "by hand"
     assert chart.limit == pytest.approx(250, rel=1e-12)
-    assert chart.half_width == pytest.approx(2 * 0.1 * math.sqrt((1 + 16 + 1 + 1) / 12), rel=1e-12), "GUM 4.3.7"
+    displays = np.random.default_rng(1).uniform(-0.05, 0.05, (4, 100_000))  # JCGM 101, 6.4.2; the motors read once
+    ends = 217.4 + np.percentile(displays.T @ [1, 4, 1, 1], [2.5, 97.5])
+    assert chart.ends == pytest.approx(ends, abs=0.03 * (ends[1] - ends[0]))
+
+
+@pytest.mark.parametrize("readings", ["each", "together"])
+def test_the_total_of_a_waterfall_has_its_range(readings: str) -> None:
+    inputs: dict[str, Any] = {"masses": [100, "50 ± 2"], "limit": 250, "resolution": 1, "readings": readings}
+    expected = calculate("mass-margin", **inputs)["uncertainty"]["total"]
+    chart = chart_of("mass-margin", **inputs)
+    assert isinstance(chart.body, Waterfall)
+    assert chart.body.ends == (expected["low"], expected["high"])
+    assert f">shaded: {COVERAGE}<" in draw.as_svg(chart, ChartStyle()).decode()
+    exact = chart_of("mass-margin", masses=[100], limit=250, resolution=0)
+    assert "shaded" not in draw.as_svg(exact, ChartStyle()).decode()
 
 
 def test_a_named_rule_draws_its_own_limit() -> None:
@@ -182,12 +292,15 @@ def test_each_pack_is_a_bar() -> None:
     calculator = registry.load()["build"]
     given: dict[str, Any] = dict(calculator.examples[0].given)
     expected = calculate("build", **given)["results"]["by_pack"]
-    chart = chart_of("build", **given).body
-    assert isinstance(chart, BarRows)
-    assert chart.names == tuple(row["name"] for row in expected)
-    endurance = chart.columns[0]
+    chart = chart_of("build", **given)
+    assert isinstance(chart.body, BarRows)
+    assert chart.body.names == tuple(row["name"] for row in expected)
+    endurance = chart.body.columns[0]
     assert endurance.label == "endurance in min"
     assert endurance.values == pytest.approx([row["endurance"] for row in expected], rel=1e-12)
+    ends = calculate("build", **given)["uncertainty"]["by_pack.endurance"]
+    assert (list(endurance.range.low), list(endurance.range.high)) == (ends["low"], ends["high"])
+    assert f">lines: {COVERAGE}<" in draw.as_svg(chart, ChartStyle()).decode()
 
 
 def test_full_throttle_marks_the_cap() -> None:

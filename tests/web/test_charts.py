@@ -8,7 +8,6 @@ import struct
 import xml.etree.ElementTree as ET
 from typing import Any
 
-import numpy as np
 import pytest
 from flask.testing import FlaskClient
 from werkzeug.test import TestResponse
@@ -260,10 +259,11 @@ def test_several_results_stand_above_each_other(client: FlaskClient) -> None:
     )
     assert isinstance(made.body, Graph)
     assert [panel.label for panel in made.body.panels] == ["current in A", "pack heat in kW"]
-    widths = made.body.panels[0].lines[0].uncertainty
-    assert widths is not None
-    assert (widths > 0).all()
-    assert np.isfinite(widths).all()
+    for panel in made.body.panels:
+        line = panel.lines[0]
+        assert line.range is not None
+        assert (line.range.low < line.y).all()
+        assert (line.y < line.range.high).all()
 
 
 def test_methods(client: FlaskClient) -> None:

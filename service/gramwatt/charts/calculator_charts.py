@@ -18,7 +18,9 @@ from gramwatt.charts.chart_data import (
     Line,
     NothingToDraw,
     Panel,
+    Range,
     Waterfall,
+    join_ranges,
 )
 from gramwatt.charts.chart_request import ChartRequest
 from gramwatt.charts.curve_charts import compute_curve
@@ -87,9 +89,8 @@ def _make_waterfall(request: ChartRequest, spec: WaterfallChart[Any, Any]) -> tu
     totals: list[float] = results[spec.steps]
     names = [_row_name(row, number) for number, row in enumerate(given.get(spec.table) or [], 1)]
     names += [f"mass {number}" for number in range(1, len(given.get(spec.masses) or ()) + 1)]
-    limit, half_width = (
-        float(units.convert_from_si(np.asarray(compute(request.outcome.inputs, request.outcome.results)), unit)[0])
-        for compute in (spec.limit, spec.half_width)
+    limit = float(
+        units.convert_from_si(np.asarray(spec.limit(request.outcome.inputs, request.outcome.results)), unit)[0]
     )
     if not totals or not math.isfinite(limit):
         return None
@@ -98,18 +99,20 @@ def _make_waterfall(request: ChartRequest, spec: WaterfallChart[Any, Any]) -> tu
         names = [*names[:shown], f"and {len(totals) - shown} more"]
         totals = [*totals[:shown], totals[-1]]
     total, limit_text = totals[-1], formatting.format_value(limit, unit, 6)
-    total_label = formatting.format_with_uncertainty(total, half_width, unit)
+    total_label = formatting.format_with_uncertainty(total, request.uncertainty(spec.total), unit)
     margin = f"{formatting.format_value(abs(limit - total), unit)} {'below' if limit >= total else 'above'} the limit"
     steps = "; ".join(
         f"{name}, {formatting.format_value(subtotal, unit, 6)}" for name, subtotal in zip(names, totals, strict=True)
     )
     description = (
-        f"{len(names)} step{'s add' if len(names) != 1 else ' adds'} up to {total_label} (k = 2). The limit is "
+        f"{len(names)} step{'s add' if len(names) != 1 else ' adds'} up to {total_label}. The limit is "
         f"{limit_text}: the total is {margin}. Subtotals: {steps}"
     )
     label = formatting.axis_label("total", unit)
     limit_label = f"limit {limit_text}"
-    return Waterfall(label, tuple(names), tuple(totals), limit, half_width, limit_label, total_label), description
+    low, high, _ = request.range(spec.total)
+    ends = (float(low[0]), float(high[0])) if np.isfinite(low[0]) else (total, total)
+    return Waterfall(label, tuple(names), tuple(totals), limit, ends, limit_label, total_label), description
 
 
 def _row_name(row: Mapping[str, Any], number: int) -> str:
@@ -125,6 +128,7 @@ def _make_bars(request: ChartRequest, spec: BarChart) -> tuple[BarRows, str]:
         f"in {formatting.unit_sign(unit)}",
         [results[name] for name in spec.show],
         [request.uncertainty(name) for name in spec.show],
+        join_ranges([request.range(name) for name in spec.show]),
         unit,
     )
     description = "; ".join(f"{name}: {text}" for name, text in zip(names, column.texts, strict=True))
@@ -141,7 +145,8 @@ def _make_bars_of_table(request: ChartRequest, spec: BarChart) -> tuple[BarRows,
     for name in spec.show:
         key = f"{spec.table}.{name}"
         unit, uncertainties = request.unit(key), request.uncertainty(key) or [None] * len(rows)
-        column = _make_column(formatting.axis_label(name, unit), [row.get(name) for row in rows], uncertainties, unit)
+        label, cells = formatting.axis_label(name, unit), [row.get(name) for row in rows]
+        column = _make_column(label, cells, uncertainties, request.range(key, len(rows)), unit)
         if np.isfinite(column.values).any() and name in get_fields(kind.row):
             columns.append(column)
     if not columns:
@@ -153,13 +158,15 @@ def _make_bars_of_table(request: ChartRequest, spec: BarChart) -> tuple[BarRows,
     return BarRows(names, tuple(columns)), description
 
 
-def _make_column(label: str, cells: Sequence[object], uncertainties: Sequence[float | None], unit: str) -> Column:
+def _make_column(
+    label: str, cells: Sequence[object], uncertainties: Sequence[float | None], own_range: Range, unit: str
+) -> Column:
     values = [float(cell) if isinstance(cell, int | float) else math.nan for cell in cells]
     texts = tuple(
         formatting.format_with_uncertainty(value, uncertainty, unit)
         for value, uncertainty in zip(values, uncertainties, strict=True)
     )
-    return Column(label, np.array(values), texts, np.array([each or 0.0 for each in uncertainties]))
+    return Column(label, np.array(values), texts, own_range)
 
 
 def _make_time_series(request: ChartRequest, spec: TimeSeriesChart[Any, Any]) -> tuple[Graph, str] | None:

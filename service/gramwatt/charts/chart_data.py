@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TypeAlias
+from typing import NamedTuple, TypeAlias
+
+import numpy as np
 
 from gramwatt.arrays import Array
 
@@ -12,13 +15,28 @@ class NothingToDraw(LookupError):
     """A chart would be empty; the message says why."""
 
 
+class Range(NamedTuple):
+    """The ends of the range of each value: its 2.5th and 97.5th percentiles, as in the response."""
+
+    low: Array
+    high: Array
+    is_partial: bool = False
+    """Whether some of the likely cases have no result, so that it holds for the others only."""
+
+
+def join_ranges(ranges: Sequence[Range]) -> Range:
+    """Return the ranges of several results as one."""
+    low, high = (np.concatenate([each[end] for each in ranges]) for end in (0, 1))
+    return Range(low, high, any(each.is_partial for each in ranges))
+
+
 @dataclass(frozen=True, slots=True)
 class Line:
-    """Values over the x axis. ``uncertainty`` is a standard uncertainty; the chart shows twice that."""
+    """Values over the x axis."""
 
     x: Array
     y: Array
-    uncertainty: Array | None = None
+    range: Range | None = None
     label: str = ""
     joined: bool = True
     """Whether a line joins the points. Counts, choices and measurements stay single points."""
@@ -67,7 +85,8 @@ class Waterfall:
     names: tuple[str, ...]
     totals: tuple[float, ...]
     limit: float
-    half_width: float
+    ends: tuple[float, float]
+    """Of the range of the total."""
     limit_label: str
     total_label: str
 
@@ -79,7 +98,8 @@ class Column:
     label: str
     values: Array
     texts: tuple[str, ...]
-    uncertainties: Array | None = None
+    range: Range
+    """nan where a value has none."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,6 +108,11 @@ class BarRows:
 
     names: tuple[str, ...]
     columns: tuple[Column, ...]
+
+    @property
+    def ranges(self) -> list[Range]:
+        """The ranges of the columns that have any."""
+        return [column.range for column in self.columns if (column.range.high > column.range.low).any()]
 
 
 @dataclass(frozen=True, slots=True)

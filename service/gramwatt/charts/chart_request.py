@@ -6,6 +6,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
+import numpy as np
+
+from gramwatt.charts.chart_data import Range
+from gramwatt.engine.cautions import POSSIBLY
 from gramwatt.engine.evaluate import Outcome
 from gramwatt.engine.response import ResponseBody, get_declared_units
 from gramwatt.model import Calculator
@@ -30,3 +34,11 @@ class ChartRequest:
     def uncertainty(self, name: str) -> Any:
         """Return the standard uncertainty of a result, in the unit of the response; None where it has none."""
         return self.response.get("uncertainty", {}).get(name, {}).get("standard")
+
+    def range(self, name: str, count: int = 1) -> Range:
+        """Return the range of a result of ``count`` numbers, in the unit of the response; nan where it has none."""
+        uncertainty = self.response.get("uncertainty", {}).get(name, {})
+        low, high = (
+            np.array(uncertainty.get(end, [None] * count), dtype=np.float64).reshape(-1) for end in ("low", "high")
+        )
+        return Range(low, high, any(caution["code"].startswith(POSSIBLY) for caution in self.response["cautions"]))

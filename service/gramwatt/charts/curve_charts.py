@@ -77,7 +77,7 @@ def _panels(request: ChartRequest, spec: CurveChart[Any, Any], grid: GridResults
         y, unit = grid.values(name), request.unit(name)
         if not np.isfinite(y).any():
             continue
-        lines = [Line(x, y, grid.uncertainties(name), joined=joined)]
+        lines = [Line(x, y, grid.range(name), joined=joined)]
         if index == 0 and spec.points is not None:
             lines.append(_measured_points(request, spec, name))
         markers: tuple[Marker, ...] = ()

@@ -8,12 +8,14 @@ from typing import Any, Final
 
 import numpy as np
 
+from gramwatt.charts.chart_data import Range
+from gramwatt.engine.cautions import POSSIBLY
 from gramwatt.engine.draws import DRAWS, FEW_DRAWS
 from gramwatt.engine.sources import may_vary
 from gramwatt.engine.tables import sweep
 from gramwatt.engine.tables.compute import compute_batch
 from gramwatt.engine.tables.grid_cost import check_grid
-from gramwatt.engine.tables.plan import Plan, carries_uncertainty
+from gramwatt.engine.tables.plan import Plan, carries_uncertainty, output_columns
 from gramwatt.model import Array, Calculator
 
 MAX_POINTS_WITH_ALL_DRAWS: Final = 150
@@ -27,18 +29,22 @@ class GridResults:
     """Columns of results at the points of a grid, in the units of the response."""
 
     columns: Mapping[str, Any]
+    """By the name of the result."""
+    ends: Mapping[str, tuple[Any, Any]]
+    """The columns of both ends of the range, by the name of the result."""
+    is_partial: bool = False
+    """Whether some of the likely cases have no result at some point."""
 
     def values(self, name: str) -> Array:
         """Return a numeric result, nan where there is none."""
         return _to_floats(self.columns[name])
 
-    def uncertainties(self, name: str) -> Array | None:
-        """Return the standard uncertainty of a result, or None where all inputs are exact."""
-        column = self.columns.get(f"{name}_u")
-        if column is None:
+    def range(self, name: str) -> Range | None:
+        """Return the range of a result, or None where all inputs are exact."""
+        if name not in self.ends:
             return None
-        uncertainties = _to_floats(column)
-        return uncertainties if (uncertainties > 0).any() else None
+        low, high = (_to_floats(column) for column in self.ends[name])
+        return Range(low, high, self.is_partial) if (high > low).any() else None
 
 
 def _to_floats(column: Any) -> Array:
@@ -70,10 +76,17 @@ def compute_grid(
     draws = DRAWS if sweep.count_points(axes) <= MAX_POINTS_WITH_ALL_DRAWS else FEW_DRAWS
     plan = Plan(calculator.name, constants, text, result_units, (), calculator.propagates and varies, draws)
     check_grid(plan, axes)
-    columns: dict[str, list[Any]] = {}
+    shown = [column for column in output_columns(plan) if column.field in names and column.part != "standard"]
+    columns: dict[str, list[Any]] = {column.name: [] for column in shown}
+    codes: set[str] = set()
     for chunk in sweep.read_grid(axes, text=text):
         for computed in compute_batch(plan, chunk):
-            for column, values in computed.columns.items():
-                if column in names or column.removesuffix("_u") in names:
-                    columns.setdefault(column, []).extend(np.asarray(values).tolist() if len(values) else [])
-    return GridResults(columns)
+            codes.update(*computed.cautions)
+            for name, values in columns.items():
+                values.extend(np.asarray(computed.columns[name]).tolist())
+    by_part = {(column.field, column.part): columns[column.name] for column in shown}
+    return GridResults(
+        {name: by_part[name, ""] for name in names},
+        {name: (by_part[name, "low"], by_part[name, "high"]) for name in names if (name, "low") in by_part},
+        any(code.startswith(POSSIBLY) for code in codes),
+    )

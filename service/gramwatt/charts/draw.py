@@ -34,7 +34,7 @@ def as_svg(chart: ChartData, style: ChartStyle) -> bytes:
     """Return the chart as SVG, with its title and description."""
     with _matplotlib_settings(style):
         output = io.BytesIO()
-        _make_figure(chart, style).savefig(output, format="svg", metadata={"Date": None})
+        make_figure(chart, style).savefig(output, format="svg", metadata={"Date": None})
     return svg.clean_svg(
         output.getvalue().decode(),
         chart.title,
@@ -61,7 +61,7 @@ def as_png(chart: ChartData, style: ChartStyle) -> bytes:
         output = io.BytesIO()
         metadata = {"Title": chart.title, "Description": chart.description, "Software": "Gramwatt"}
         dpi = PIXELS_PER_INCH * style.scale
-        _make_figure(chart, style).savefig(output, format="png", dpi=dpi, metadata=metadata)
+        make_figure(chart, style).savefig(output, format="png", dpi=dpi, metadata=metadata)
     return output.getvalue()
 
 
@@ -101,7 +101,8 @@ def _settings(style: ChartStyle) -> Any:
     }
 
 
-def _make_figure(chart: ChartData, style: ChartStyle) -> Figure:
+def make_figure(chart: ChartData, style: ChartStyle) -> Figure:
+    """Return the chart as a figure of matplotlib."""
     theme, width, top = style.colours, SHAPES[style.shape], top_height(chart, style)
     height = top + body_height(chart.body, style.shape)
     figure = Figure((width, height), facecolor=theme.background if style.ground == "paper" else "none")

@@ -5,15 +5,18 @@ from __future__ import annotations
 import functools
 import math
 import re
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import Any, Final
 
+from gramwatt.charts.chart_data import Range
 from gramwatt.model import Array, Calculator, Kind, Quantity
 from gramwatt.model.messages import format_estimate
 
 MAX_INPUTS: Final = 6
 """Inputs that a summary names."""
 NO_RESULT: Final = "no result"
+_COVERAGE: Final = "95 % of the likely cases"
+"""What lies within a range: between its 2.5th and its 97.5th percentile."""
 _UNIT_SIGNS: Final = {"ohm": "Ω", "deg": "°", "2": "²", "3": "³"}
 _UNIT_PARTS: Final = re.compile(r"ohm|deg(?=[CF]\b)|(?<=[a-z])[23](?!\d)")
 
@@ -32,6 +35,11 @@ def sentence_case(text: str) -> str:
 def sentence(text: str) -> str:
     """Return a text as a sentence, with a capital and a full stop."""
     return sentence_case(text if text.endswith((".", "?", "!")) else f"{text}.")
+
+
+def describe_ranges(ranges: Iterable[Range]) -> str:
+    """Return what lies within ranges, in words."""
+    return _COVERAGE + (" with a result" if any(each.is_partial for each in ranges) else "")
 
 
 @functools.cache

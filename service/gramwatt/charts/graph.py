@@ -10,6 +10,7 @@ from matplotlib.axes import Axes
 
 from gramwatt.charts.canvas import Canvas, tick_locator
 from gramwatt.charts.chart_data import Graph, Line, Marker, Panel
+from gramwatt.charts.formatting import describe_ranges
 from gramwatt.charts.sizes import panel_height, shorten
 from gramwatt.charts.themes import DASHES, Theme
 
@@ -33,12 +34,17 @@ def draw_graph(canvas: Canvas, graph: Graph) -> None:
 
 def _legend_of_shading(graph: Graph) -> str:
     """Return what the shaded areas, or the error bars, mean."""
-    uncertain = [line for panel in graph.panels for line in panel.lines if line.uncertainty is not None]
-    if uncertain and not uncertain[0].joined:
-        return "bars: ± 2 u"
-    if uncertain and all(sum(not line.measured for line in panel.lines) == 1 for panel in graph.panels):
-        return "shaded: ± 2 u"
+    ranged = [line for panel in graph.panels for line in _list_ranged(panel)]
+    if ranged:
+        word = "shaded" if ranged[0].joined else "bars"
+        return f"{word}: {describe_ranges(line.range for line in ranged if line.range is not None)}"
     return f"shaded: {graph.spans_label}" if graph.spans and graph.spans_label else ""
+
+
+def _list_ranged(panel: Panel) -> list[Line]:
+    """Return the lines whose range is drawn: points, and a curve that is alone."""
+    is_alone = sum(not line.measured for line in panel.lines) == 1
+    return [line for line in panel.lines if line.range is not None and (is_alone or not line.joined)]
 
 
 def _draw_panel(axes: Axes, panel: Panel, graph: Graph, theme: Theme) -> None:
@@ -63,10 +69,9 @@ def _draw_panel(axes: Axes, panel: Panel, graph: Graph, theme: Theme) -> None:
 
 
 def _draw_curve(axes: Axes, line: Line, index: int, count: int, theme: Theme) -> None:
-    """Draw one of ``count`` joined lines; a band shows the uncertainty of a single one."""
-    if line.uncertainty is not None and count == 1:
-        low, high = line.y - 2 * line.uncertainty, line.y + 2 * line.uncertainty
-        axes.fill_between(line.x, low, high, color=theme.band, linewidth=0)
+    """Draw one of ``count`` joined lines; a band shows the range of a single one."""
+    if line.range is not None and count == 1:
+        axes.fill_between(line.x, line.range.low, line.range.high, color=theme.band, linewidth=0)
     colour = theme.lines[index % len(theme.lines)] if count > 1 else theme.accent
     dash: Any = DASHES[index % len(DASHES)] if count > 1 else "solid"
     is_point = np.isfinite(line.y).sum() < 2 or np.nanmin(line.x) == np.nanmax(line.x)
@@ -80,9 +85,10 @@ def _draw_points(axes: Axes, line: Line, index: int, count: int, theme: Theme) -
     """Draw one of ``count`` sets of points with error bars, the sets side by side."""
     colour = theme.lines[index % len(theme.lines)] if count > 1 else theme.accent
     x = line.x + (index - (count - 1) / 2) * 0.12
-    if line.uncertainty is not None:
+    if line.range is not None:
         bar_colour = colour if count > 1 else theme.muted
-        axes.errorbar(x, line.y, 2 * line.uncertainty, fmt="none", ecolor=bar_colour, elinewidth=1, capsize=3)
+        middle, half = (line.range.low + line.range.high) / 2, (line.range.high - line.range.low) / 2
+        axes.errorbar(x, middle, half, fmt="none", ecolor=bar_colour, elinewidth=1, capsize=3)
     marker = "osD^v<"[index % 6]
     axes.plot(x, line.y, marker, markersize=5, linestyle="none", color=colour, label=line.label or None)
 
@@ -90,15 +96,12 @@ def _draw_points(axes: Axes, line: Line, index: int, count: int, theme: Theme) -
 def _set_limits_and_ticks(axes: Axes, panel: Panel, graph: Graph) -> None:
     """Make room on both axes for everything, with ticks at round numbers."""
     known = np.concatenate([line.y[np.isfinite(line.y)] for line in panel.lines] + [[dot.y for dot in panel.markers]])
-    half_bands = [
-        2 * np.nanmax(line.uncertainty)
-        for line in panel.lines
-        if line.uncertainty is not None and np.isfinite(line.uncertainty).any()
-    ]
+    ranges = [line.range for line in _list_ranged(panel) if line.range is not None]
+    ends = [end[np.isfinite(end)] for each in ranges for end in (each.low, each.high)]
     if len(known):
-        low, high = float(known.min()), float(known.max())
-        room = 0.12 * (high - low) or 0.05 * abs(high) or 1.0
-        room = max(room, min(max(half_bands, default=0.0), 0.35 * (high - low)) + 0.04 * (high - low))
+        shown = np.concatenate([known, *ends])
+        low, high = float(shown.min()), float(shown.max())
+        room = 0.12 * float(known.max() - known.min()) or 0.05 * abs(high) or 1.0
         near_zero = 0 <= low < 0.4 * high
         axes.set_ylim(0 if near_zero else low - room, high + room)
     if graph.tick_labels:

@@ -10,6 +10,7 @@ from matplotlib.colors import LinearSegmentedColormap
 
 from gramwatt.charts.canvas import Canvas, tick_locator
 from gramwatt.charts.chart_data import BarRows, Column, HeatMap, Waterfall
+from gramwatt.charts.formatting import describe_ranges
 from gramwatt.charts.sizes import bars_height, columns_per_row, map_height, shorten, steps_height
 from gramwatt.charts.themes import Theme
 
@@ -43,19 +44,20 @@ def draw_waterfall(canvas: Canvas, waterfall: Waterfall) -> None:
 
 
 def _draw_close_up(canvas: Canvas, waterfall: Waterfall, top: float, right: float) -> None:
-    """Draw the total with its uncertainty beside the limit."""
-    theme, total, limit, half_width = canvas.theme, waterfall.totals[-1], waterfall.limit, waterfall.half_width
+    """Draw the total with its range beside the limit."""
+    theme, total, limit, (low, high) = canvas.theme, waterfall.totals[-1], waterfall.limit, waterfall.ends
     axes = canvas.add_axes(0.25, top, right, top + 0.5)
-    room = max(1.25 * half_width, 0.25 * abs(limit - total), 0.002 * limit)
-    axes.axvspan(total - half_width, total + half_width, color=theme.band, linewidth=0)
+    room = max(0.25 * (high - low), 0.25 * abs(limit - total), 0.002 * limit)
+    axes.axvspan(low, high, color=theme.band, linewidth=0)
     axes.axvline(total, color=theme.accent, linewidth=2)
     axes.axvline(limit, color=theme.highlight, **_LIMIT_LINE)
-    axes.set_xlim(min(total, limit) - room, max(total, limit) + room)
+    axes.set_xlim(min(low, limit) - room, max(high, limit) + room)
     axes.set_yticks([])
     axes.spines["left"].set_visible(False)
     axes.xaxis.set_major_locator(tick_locator(5 if canvas.style.shape == "narrow" else 7))
-    text = f"total: {waterfall.total_label}" + (" (shaded, k = 2)" if half_width > 0 else "")
-    canvas.add_text(0.1, top - 0.24, text, size=9, weight="bold", color=theme.accent)
+    canvas.add_text(0.1, top - 0.24, f"total: {waterfall.total_label}", size=9, weight="bold", color=theme.accent)
+    if high > low:
+        canvas.add_text(0.1, top + 0.78, f"shaded: {describe_ranges([])}", size=8, color=theme.muted)
 
 
 def _left_margin(names: tuple[str, ...], max_length: int) -> float:
@@ -79,6 +81,9 @@ def draw_bar_rows(canvas: Canvas, rows: BarRows) -> None:
         axes.set_ylim(count - 0.4, -0.6)
         axes.set_yticks(np.arange(count), names if index % beside == 0 else [""] * count)
         canvas.add_text(start + 0.06, top - 0.22, column.label, size=9, weight="bold")
+    if rows.ranges:
+        text = f"lines: {describe_ranges(rows.ranges)}"
+        canvas.add_text(0.1, top + height + 0.08, text, size=8, color=canvas.theme.muted)
 
 
 def _draw_bars(axes: Axes, column: Column, theme: Theme) -> None:
@@ -86,20 +91,20 @@ def _draw_bars(axes: Axes, column: Column, theme: Theme) -> None:
     values, rows = column.values, np.arange(len(column.values))
     ends = np.where(np.isfinite(values), values, 0.0)
     axes.barh(rows, ends, height=0.6, color=theme.accent, linewidth=0)
-    half_bars = np.zeros(len(values))
-    if column.uncertainties is not None:
-        half_bars = 2 * column.uncertainties
-        if (column.uncertainties > 0).any():
-            known = np.isfinite(values)
-            axes.errorbar(
-                values[known], rows[known], xerr=half_bars[known], fmt="none",
-                ecolor=theme.highlight, elinewidth=1.2, capsize=2.5,
-            )  # fmt: skip
-    high, low = max(0.0, float((ends + half_bars).max())), min(0.0, float((ends - half_bars).min()))
+    range_low, range_high = (np.where(np.isfinite(end), end, ends) for end in (column.range.low, column.range.high))
+    ranged = range_high > range_low
+    if ranged.any():
+        middle, half = (range_low + range_high) / 2, (range_high - range_low) / 2
+        axes.errorbar(
+            middle[ranged], rows[ranged], xerr=half[ranged], fmt="none",
+            ecolor=theme.highlight, elinewidth=1.2, capsize=2.5,
+        )  # fmt: skip
+    furthest = np.maximum(ends, range_high)
+    high, low = max(0.0, float(furthest.max())), min(0.0, float(np.minimum(ends, range_low).min()))
     span = (high - low) or 1.0
     axes.set_xlim(low - (0.05 * span if low < 0 else 0), high + 0.75 * span)
-    for row, (value, text) in enumerate(zip(ends.tolist(), column.texts, strict=True)):
-        place = (max(value + float(half_bars[row]), 0.0), row)
+    for row, (end, text) in enumerate(zip(furthest.tolist(), column.texts, strict=True)):
+        place = (max(end, 0.0), row)
         axes.annotate(text, place, xytext=(4, 0), textcoords="offset points", va="center", size=8.5, color=theme.text)
     axes.axvline(0, color=theme.muted, linewidth=0.8)
     axes.tick_params(axis="y", length=0)

@@ -66,7 +66,9 @@ def body_height(body: Body, shape: str) -> float:
         case Waterfall():
             return 0.3 + steps_height(body) + 0.4 + 0.85 + 0.35
         case BarRows():
-            return math.ceil(len(body.columns) / columns_per_row(body, shape)) * (bars_height(body) + 0.42) + 0.05
+            return math.ceil(len(body.columns) / columns_per_row(body, shape)) * (bars_height(body) + 0.42) + (
+                0.25 if body.ranges else 0.05
+            )
         case _:
             return 0.5 + map_height(SHAPES[shape]) + 0.45
 

@@ -9,7 +9,7 @@ from typing import Any, Final
 import numpy as np
 
 from gramwatt.charts import formatting
-from gramwatt.charts.chart_data import Body, ChartData, Graph, HeatMap, Line, NothingToDraw, Panel
+from gramwatt.charts.chart_data import Body, ChartData, Graph, HeatMap, Line, NothingToDraw, Panel, Range
 from gramwatt.charts.curves import GridResults, compute_grid
 from gramwatt.engine import nested
 from gramwatt.engine.response import get_declared_units
@@ -127,7 +127,7 @@ def compute_chart(
     NothingToDraw
         No point of an axis is valid.
     """
-    unread = _Sweep(calculator, GridResults({}), {}, text)
+    unread = _Sweep(calculator, GridResults({}, {}), {}, text)
     if any(not np.isfinite(unread.positions(axis)[0]).any() for axis in axes):
         raise NothingToDraw("There is nothing to draw: an axis has no valid value.")
     results = compute_grid(calculator, constants, axes, text=text, result_units=result_units, names=names)
@@ -179,12 +179,15 @@ def _make_lines(
     panels, trends = [], []
     for name in names:
         result_unit = sweep.units.get(name, "1")
-        values, uncertainties = by_group(sweep.results.values(name)), sweep.results.uncertainties(name)
+        values, whole = by_group(sweep.results.values(name)), sweep.results.range(name)
         lines = []
         for index, group in enumerate(group_labels):
             y = values[index][order]
-            uncertainty = None if uncertainties is None else by_group(uncertainties)[index][order]
-            lines.append(Line(x[order], y, uncertainty, group, joined=isinstance(kind, Quantity)))
+            own_range = None
+            if whole is not None:
+                low, high = (by_group(end)[index][order] for end in (whole.low, whole.high))
+                own_range = Range(low, high, whole.is_partial)
+            lines.append(Line(x[order], y, own_range, group, joined=isinstance(kind, Quantity)))
             label = formatting.readable(name) + (f" with {group}" if group else "")
             trends.append(formatting.describe_trend(label, y, result_unit))
         panels.append(Panel(formatting.axis_label(name, result_unit), tuple(lines)))

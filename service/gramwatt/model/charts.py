@@ -43,9 +43,9 @@ class WaterfallChart(Generic[I, R]):
     """The input that is a table of the parts; its ``name`` labels a step, and the list in..."""
     masses: str
     """...this input adds bare ones after it."""
+    total: str
+    """The result that is the total; its range is shaded."""
     limit: Callable[[I, R], Array]
-    half_width: Callable[[I, R], Array]
-    """Of the band about the total, (1,)."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -122,7 +122,7 @@ def _list_charted_fields(chart: Chart[Any, Any] | None) -> Iterator[str]:
         case CurveChart():
             yield from (chart.vary, *chart.show, *((chart.across,) if chart.across else ()))
         case WaterfallChart():
-            yield from (chart.steps, chart.table, chart.masses)
+            yield from (chart.steps, chart.total, chart.table, chart.masses)
         case BarChart():
             yield from (chart.table,) if chart.table else chart.show
         case TimeSeriesChart():
