@@ -99,7 +99,15 @@ def in_numbers(example: Example) -> Example:
     from gramwatt.engine import calculate
 
     found = calculate.compute_response(calculate.get_calculator(example.calculator), example.inputs)["given"]
-    return dataclasses.replace(example, inputs={name: found[name] for name in example.inputs})
+    inputs = {name: _without_defaults(found[name], given) for name, given in example.inputs.items()}
+    return dataclasses.replace(example, inputs=inputs)
+
+
+def _without_defaults(found: Any, given: Any) -> Any:
+    """Return the rows of a table without the columns that were assumed; other values as they are."""
+    if not (isinstance(given, list) and given and isinstance(given[0], dict)):
+        return found
+    return [{name: row[name] for name in sent} for row, sent in zip(found, given, strict=True)]
 
 
 def _kind_of_answer(calculator: str, inputs: Mapping[str, Any]) -> object:

@@ -93,13 +93,19 @@ def test_the_uncertainty_is_that_of_the_sensors() -> None:
     charge = answer["results"]["charge"]
     seconds = float(np.ptp(log["time"]))
     assert answer["uncertainty"]["charge"]["standard"] == pytest.approx(
-        np.hypot(charge * 0.03, 0.2 * seconds / 3.6), rel=1e-6
+        np.hypot(charge * 0.03, 0.2 * seconds / 3.6), rel=5e-3
     )
     energy = answer["results"]["energy"]
     by_offset = 0.2 * trapezoid(log["voltage"], log["time"]) / 3600
     assert answer["uncertainty"]["energy"]["standard"] == pytest.approx(
-        np.sqrt((energy * 0.03) ** 2 + by_offset**2 + (energy * 0.01) ** 2), rel=1e-6
+        np.sqrt((energy * 0.03) ** 2 + by_offset**2 + (energy * 0.01) ** 2), rel=5e-3
     )
+
+
+def fit(log: dict[str, Any], **inputs: Any) -> tuple[float, float]:
+    """Return the resistance of a pack and its standard uncertainty [mohm], by exact sensors."""
+    answer = calculate("flight-log", log=log, current_scale=1, current_offset=0, voltage_scale=1, **inputs)
+    return answer["results"]["pack_resistance"], answer["uncertainty"]["pack_resistance"]["standard"]
 
 
 @pytest.mark.parametrize("resistance", [0.02, 0.06, 0.12])
@@ -107,10 +113,9 @@ def test_the_resistance_of_an_invented_pack_comes_back(resistance: float) -> Non
     """By construction; within two standard errors, which are a few per cent."""
     inside = 0
     for seed in range(20):
-        found = results(flight(seed, resistance=resistance), cells=4, capacity=1300)
-        error = found["resistance_u"]
+        found, error = fit(flight(seed, resistance=resistance), cells=4, capacity=1300)
         assert error < 0.06 * 1000 * resistance
-        inside += abs(found["pack_resistance"] - 1000 * resistance) <= 2 * error
+        inside += abs(found - 1000 * resistance) <= 2 * error
     assert inside >= 19
 
 
@@ -125,11 +130,11 @@ def test_the_error_of_the_resistance_covers_what_noise_of_the_current_takes_off(
     time = np.arange(0, 180, 0.1)
     current = 15 + 8 * np.sin(0.9 * time) + 4 * np.sin(0.23 * time)
     log = {"time": time, "voltage": 16 - 0.1 * current, "current": current + chance.normal(0, noise, len(time))}
-    found = results(log)
+    found, error = fit(log)
     share = noise**2 / (current.var() + noise**2)
-    assert found["pack_resistance"] == pytest.approx(100 * (1 - share), rel=0.03)
-    assert 100 - found["pack_resistance"] < 2 * found["resistance_u"]
-    assert found["resistance_u"] == pytest.approx(share * found["pack_resistance"], rel=0.3)
+    assert found == pytest.approx(100 * (1 - share), rel=0.03)
+    assert 100 - found < 2 * error
+    assert error == pytest.approx(share * found, rel=0.3)
 
 
 def test_a_steady_current_tells_no_resistance_and_says_why() -> None:

@@ -55,6 +55,7 @@ class Inputs:
     current_offset: logs.CurrentOffset
     voltage_scale: logs.VoltageScale
     longest_gap: logs.LongestGap
+    resistance_error: logs.ResistanceError
 
 
 AS_LOG: Final = "as in flight-log"
@@ -148,6 +149,7 @@ def flight_comparison(given: Inputs) -> Results:
             per_flight(given.current_offset),
             per_flight(given.voltage_scale),
             flights.charge_put_back.ravel(),
+            per_flight(given.resistance_error),
         ),
         longest_gap=per_flight(given.longest_gap),
         begin=flights.begin.ravel(),

@@ -45,6 +45,7 @@ class Inputs:
         Array, fields.optional_quantity("min", "Predicted time to the reserve.", at_most=1e4)
     ]
     predicted_current: Annotated[Array, fields.optional_quantity("A", "Predicted maximum current.", at_most=1e4)]
+    resistance_error: logs.ResistanceError
 
 
 TRAPEZOID: Final = "trapezoidal rule over the samples in order of time; gaps are left out"
@@ -98,10 +99,6 @@ class Results:
             method="as in endurance, with the resistance found here, else the typical one",
             needs=("cells", "capacity"),
         ),
-    ]
-    resistance_u: Annotated[
-        Array,
-        Quantity("mohm", "Standard error of the pack resistance by the scatter of the samples.", method=RESISTANCE),
     ]
     mean_current: Annotated[Array, Quantity("A", "Average current.", signed=True, formula="charge / duration")]
     mean_voltage: Annotated[Array, Quantity("V", "Average voltage, weighted by charge.", formula="energy / charge")]
@@ -176,7 +173,11 @@ def flight_log(given: Inputs) -> Results:
         given.log,
         flight_pack,
         flight_summary.SensorCorrections(
-            given.current_scale, given.current_offset, given.voltage_scale, given.charge_put_back
+            given.current_scale,
+            given.current_offset,
+            given.voltage_scale,
+            given.charge_put_back,
+            given.resistance_error,
         ),
         longest_gap=given.longest_gap,
         begin=given.begin,
@@ -196,7 +197,6 @@ def flight_log(given: Inputs) -> Results:
         remaining=flight.remaining,
         landing_time=flight.reserve_at,
         expected_endurance=flight_summary.model_endurance(flight, flight_pack),
-        resistance_u=flight.pack_resistance_u,
         mean_current=flight.mean_current,
         mean_voltage=flight.mean_voltage,
         median_power=flight.median_power,
@@ -225,7 +225,7 @@ CURRENT: Final = ("charge", "mean_current", "peak_current", "median_current", "c
 POWER: Final = ("energy", "mean_power", "peak_power", "median_power", "power_p95", "mean_voltage")
 CHARGE: Final = ("used", "remaining", "landing_time")
 VOLTAGE: Final = ("lowest_voltage", "lowest_cell_voltage", "lowest_at")
-FIT: Final = ("pack_resistance", "resistance_u")
+FIT: Final = ("pack_resistance",)
 EXPECTED: Final = ("expected_endurance", "power_deviation", "endurance_deviation", "current_deviation")
 
 
@@ -243,7 +243,7 @@ CALCULATOR = Calculator(
             begin=given.begin,
             end=given.end,
             corrections=flight_summary.SensorCorrections(
-                found.scale_used, given.current_offset, given.voltage_scale, np.full(1, np.nan)
+                found.scale_used, given.current_offset, given.voltage_scale, np.full(1, np.nan), np.zeros(1)
             ),
         ),
         recording="log",

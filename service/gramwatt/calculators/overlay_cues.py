@@ -235,7 +235,7 @@ CALCULATOR = Calculator(
             begin=NO_LIMIT,
             end=NO_LIMIT,
             corrections=flight_summary.SensorCorrections(
-                given.current_scale, given.current_offset, given.voltage_scale, NO_LIMIT
+                given.current_scale, given.current_offset, given.voltage_scale, NO_LIMIT, np.zeros(1)
             ),
         ),
         recording="log",

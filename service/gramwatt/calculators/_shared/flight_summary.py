@@ -43,6 +43,8 @@ class SensorCorrections(NamedTuple):
     """True over recorded voltage."""
     charge_put_back: Array
     """Charge [A s] from which the scale of the current is computed, nan where unknown."""
+    resistance_error: Array
+    """Standard normal deviate of the error of the fitted resistance."""
 
 
 class FlightSummary(NamedTuple):
@@ -65,7 +67,6 @@ class FlightSummary(NamedTuple):
     lowest_at: Array
     current_scale: Array
     pack_resistance: Array
-    pack_resistance_u: Array
     used: Array
     remaining: Array
     reserve_at: Array
@@ -125,8 +126,7 @@ def summarize_flight(
         ),
         lowest_at=zeros + extremes.lowest_at,
         current_scale=scale,
-        pack_resistance=fit.resistance,
-        pack_resistance_u=fit.standard_error,
+        pack_resistance=fit.resistance * np.exp(corrections.resistance_error * fit.standard_error / fit.resistance),
         used=used,
         remaining=flight_pack.start_charge - used,
         reserve_at=_time_at_charge(prepared, above_reserve, charge, duration, scale, offset),

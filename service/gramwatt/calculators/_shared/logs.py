@@ -4,7 +4,18 @@ from dataclasses import dataclass
 from typing import Annotated, Final, TypeAlias
 
 from gramwatt.calculators._shared import fields
-from gramwatt.model import Array, Choice, Count, IndexArray, Quantity, RecordingArray, StringArray, Text, TimeSeries
+from gramwatt.model import (
+    Array,
+    Choice,
+    Count,
+    Deviate,
+    IndexArray,
+    Quantity,
+    RecordingArray,
+    StringArray,
+    Text,
+    TimeSeries,
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,6 +73,9 @@ ChargePutBack: TypeAlias = Annotated[
         at_most=1e6,
         replaces=("current_scale",),
     ),
+]
+ResistanceError: TypeAlias = Annotated[
+    Array, Deviate("How far the resistance lies from the one fitted to the samples.")
 ]
 LongestGap: TypeAlias = Annotated[
     Array,
