@@ -82,9 +82,10 @@ def accuracy(folder: Path) -> Section:
             "Fitted: constants from half of the pairs of motor and propeller, each pair predicted from the other half, "
             "from 5000 rpm up.",
             "**In view:** the 200 mΩ, the kV deficit and the 5 % for the change of coefficients with speed were chosen "
-            "on a, c, e, g, i; b, d, f, h check them. The law of the no-load current had all nine in view; a, c, e, g, "
-            "i alone give 594 rpm instead of 587. The figure of merit of 0.60 lies between these propellers (0.62) and "
-            "those with three blades or more in the database (0.57); 0.62 would lower the currents here by 2 %.",
+            "on a, c, e, g, i; the errors of b, d, f, h were seen before they were settled, and changed nothing. The "
+            "law of the no-load current had all nine in view; a, c, e, g, i alone give 594 rpm instead of 587. The "
+            "figure of merit of 0.60 lies between these propellers (0.62) and those with three blades or more in the "
+            "database (0.57); 0.62 would lower the currents here by 2 %.",
             "**Weak: catalogue data alone.** kV and propeller do not show whether a motor is strong or weak: the "
             "current of strong ones comes out a seventh low, of weak ones a fifth high. The stated range is that wide. "
             "Nothing above 11.1 V and 11 A was measured: a 6-cell craft at full throttle is an extrapolation.",

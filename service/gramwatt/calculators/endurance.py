@@ -155,6 +155,7 @@ CALCULATOR = Calculator(
             "{greatest_power}: use more cells or a pack with lower resistance.",
             when=lambda given, found: given.power > found.greatest_power,
             results=("endurance", "energy_delivered", "charge_used", *MEANS),
+            partly="this pack cannot deliver {power}",
         ),
         Rule(
             "nothing-to-fly",
@@ -162,6 +163,7 @@ CALCULATOR = Calculator(
             "{cutoff_cell_voltage} per cell, at take-off.",
             when=lambda given, found: found.endurance == 0,
             results=MEANS,
+            partly="the flight ends before it starts",
         ),
         NO_RESISTANCE,
     ),

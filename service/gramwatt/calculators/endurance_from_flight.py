@@ -212,10 +212,10 @@ CALCULATOR = Calculator(
         ),
         Rule(
             "no-best-pack",
-            "Power rises no faster than mass (mass exponent {mass_exponent}), so every heavier pack of the same kind "
-            "flies longer: there is no best one.",
+            "Power rises no faster than mass (mass exponent {mass_exponent}): every heavier pack flies longer.",
             when=lambda given, found: (given.mass_exponent <= 1) & ~(given.pack_mass >= given.mass),
             results=("best_pack_mass",),
+            partly="power rises no faster than mass, and there is no best pack",
         ),
     ),
     references=(

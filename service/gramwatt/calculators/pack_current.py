@@ -119,6 +119,7 @@ CALCULATOR = Calculator(
             "is {greatest_power}: use more cells or a pack with lower resistance.",
             when=lambda given, found: given.power > found.greatest_power,
             results=UNDER_LOAD,
+            partly="this pack cannot deliver {power}",
         ),
         NO_RESISTANCE,
     ),

@@ -32,7 +32,7 @@ def format_report(response: dict[str, Any]) -> str:
 
 
 def _format_result(response: dict[str, Any], name: str, value: Any) -> str:
-    """Return a value with its standard uncertainty, unit and range; of a list, each value with its uncertainty."""
+    """Return a value with its standard uncertainty, unit and range; without the range for each value of a list."""
     uncertainty = response.get("uncertainty", {}).get(name, {})
     is_exact = name not in response["units"]  # a count or a text
     unit = response["units"].get(name, "1")

@@ -148,24 +148,28 @@ RULES: Final[tuple[Rule[Any, Any], ...]] = (
         "through the motor resistance.",
         when=lambda given, found: np.isnan(found.by_pack.thrust),
         results=(*UNCAPPED, *CAPPED, *HOVER),
+        partly="the motors do not turn with {packs.name}",
     ),
     Rule(
         "does-not-turn-capped",
         "{packs.name}: at that throttle cap the motors do not turn, with this pack or with the first.",
         when=lambda given, found: np.isnan(found.by_pack.thrust_change_share),
         results=CAPPED,
+        partly="the motors do not turn at that cap with {packs.name}, or with the first pack",
     ),
     Rule(
         "none-flies",
         "No pack gives a flight time; see the reasons for each pack.",
         when=lambda given, found: np.isnan(found.longest_endurance),
         results=("longest_endurance", "longest_pack"),
+        partly="no pack gives a flight time",
     ),
     Rule(
         "cannot-lift",
         "{packs.name}: full throttle gives {by_pack.thrust}, which does not lift {by_pack.mass}.",
         when=lambda given, found: np.isnan(found.by_pack.hover_throttle),
         results=HOVER,
+        partly="full throttle does not lift the craft with {packs.name}",
     ),
     Rule(
         "nothing-to-fly-on",
@@ -178,12 +182,14 @@ RULES: Final[tuple[Rule[Any, Any], ...]] = (
         "{packs.name}: the pack cannot deliver the average power of {by_pack.average_power}.",
         when=lambda given, found: np.isnan(found.by_pack.endurance),
         results=FLIGHT,
+        partly="{packs.name} cannot deliver the average power",
     ),
     Rule(
         "no-comparison",
         "{packs.name}: a comparison requires the flight times of this pack and of the first.",
         when=lambda given, found: ~np.isfinite(found.by_pack.endurance_change_share),
         results=_results("endurance_change", "endurance_change_share"),
+        partly="{packs.name}, or the first pack, has no flight time to compare",
     ),
     Rule(
         "no-rating",
