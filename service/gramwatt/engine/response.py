@@ -33,13 +33,8 @@ from gramwatt.model import (
 from gramwatt.model.messages import join_with_or
 
 ResponseBody: TypeAlias = dict[str, Any]
-<<<<<<< HEAD
 RANGE: Final = tuple(RANGE_SUFFIXES)
 """What a response has of the uncertainty of each result: ``standard``, ``low`` and ``high``."""
-=======
-RANGE: Final = ("standard", "low", "high")
-"""What a response holds on the uncertainty of each result."""
->>>>>>> 2ca2914 (Say what happens where some draws have no result)
 
 
 def build_response(
