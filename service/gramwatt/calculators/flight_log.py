@@ -273,8 +273,8 @@ CALCULATOR = Calculator(
         Rule(
             "nothing-drawn",
             "The total charge is not above zero: check the column of the current and its unit.",
-            when=lambda given, found: found.charge <= 0,
-            results=("mean_voltage", "scale_used", "landing_time", "expected_endurance", "endurance_deviation"),
+            when=lambda given, found: ~(found.charge > 0),
+            results=(*EXPECTED, *POWER, *CURRENT, *CHARGE, *FIT),
         ),
         Rule(
             "too-few-for-resistance",

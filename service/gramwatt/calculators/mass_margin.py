@@ -114,7 +114,8 @@ def mass_margin(given: Inputs) -> Results:
     multiples = np.concatenate([given.parts.count, np.ones_like(given.masses)], axis=1)
     stated = np.concatenate([given.parts.mass_u, given.masses_u], axis=1)
     together = given.readings == shared_parts.READINGS.index("together")
-    total = masses.sum(axis=1) + np.where(together, given.resolution * given.reading_together, 0.0)
+    parts_sum = masses.sum(axis=1)
+    total = parts_sum + np.where(together, given.resolution * given.reading_together, 0.0)
 
     one_reading = np.ones_like(multiples[:, :1])
     display = np.where(
@@ -132,7 +133,7 @@ def mass_margin(given: Inputs) -> Results:
         verdict=compared.verdict,
         probability_under=compared.probability,
         running_total=np.cumsum(masses, axis=1),
-        shares=masses / total[:, None],
+        shares=masses / parts_sum[:, None],
         kinetic_energy=total * given.maximum_speed**2 / 2,
     )
 

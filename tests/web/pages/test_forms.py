@@ -45,7 +45,7 @@ def test_units_and_decimals_beside_a_number(client: FlaskClient, query: dict[str
 def test_a_decimal_comma_goes_both_ways(client: FlaskClient) -> None:
     typed = {"masses": "118,5; 96,2 30,8", "limit": "250", "resolution": "0,1", "decimal": ","}
     page = get(client, "/calculators/mass-margin", **typed)
-    assert headline(page) == "4,5 g"
+    assert headline(page) == "4,500 g ± 0,050 g"
     assert page.one("textarea", id="masses")[1] == "118,5; 96,2 30,8"
     wrong = get(client, "/calculators/mass-margin", masses="118", limit="2,5")
     assert "Write a decimal point, not a comma" in wrong.one("p", id="limit-error1")[1]
@@ -79,7 +79,7 @@ def test_errors_are_shown_beside_their_fields(client: FlaskClient) -> None:
 def test_a_duplicate_parameter_is_an_error(client: FlaskClient) -> None:
     page = get(client, "/calculators/pack-energy?cells=4&cells=6&capacity=1300")
     assert "Given 2 times" in page.one("p", id="cells-error1")[1]
-    assert headline(get(client, "/calculators/pack-energy?cells=6&cells=6&capacity=1300")) == "23.088 Wh"
+    assert headline(get(client, "/calculators/pack-energy?cells=6&cells=6&capacity=1300")) == "23.09 Wh"
 
 
 def test_assumed_values_are_marked(client: FlaskClient) -> None:
@@ -100,7 +100,7 @@ def rows(page: Page, table: str) -> int:
 
 def test_rows_are_renumbered_and_blank_rows_ignored(client: FlaskClient) -> None:
     page = get(client, "/calculators/mass-margin", **PARTS)
-    assert headline(page) == "167.2 g", "250 - 38.4 - 4 x 11.1, by hand"
+    assert headline(page) == "167.20 g ± 0.12 g", "250 - 38.4 - 4 x 11.1, by hand"
     assert rows(page, "parts") == 3, "a blank one is shown again, so that errors keep their rows"
     assert page.one("input", id="parts.1.name")[0]["value"] == "motor"
 
@@ -109,7 +109,7 @@ def test_rows_are_added_and_removed_without_scripts(client: FlaskClient) -> None
     added = get(client, "/calculators/mass-margin", **PARTS, add="parts")
     assert rows(added, "parts") == 4
     assert added.one("input", id="parts.3.name")[0]["value"] == ""
-    assert headline(added) == "167.2 g"
+    assert headline(added) == "167.20 g ± 0.12 g"
     left = get(client, "/calculators/mass-margin", **PARTS, remove="parts.0")
     assert rows(left, "parts") == 2
     assert left.one("input", id="parts.0.name")[0]["value"] == "motor"
@@ -163,7 +163,7 @@ def test_a_part_without_a_name_is_ignored(client: FlaskClient, more: str) -> Non
         content_type="multipart/form-data; boundary=x",
         headers=BROWSER,
     )
-    assert headline(Page(sent.text)) == "30 g"
+    assert headline(Page(sent.text)) == "30.00 g ± 0.41 g"
 
 
 def test_an_emptied_form_is_not_a_first_visit(client: FlaskClient) -> None:
@@ -177,7 +177,7 @@ def test_unknown_parameters_of_a_shared_link_are_ignored(client: FlaskClient) ->
         get(client, "/calculators/pack-energy")
     )
     shared = get(client, "/calculators/pack-energy", cells="6", capacity="1300", utm_campaign="x")
-    assert headline(shared) == "23.088 Wh"
+    assert headline(shared) == "23.09 Wh"
 
 
 def test_a_recording_is_a_file_or_pasted_text(client: FlaskClient) -> None:
@@ -212,7 +212,7 @@ def test_a_part_holds_only_what_changes(client: FlaskClient, path: str) -> None:
     for each in ids:
         pattern = rf'<section id="{each}".*?</section>'
         assert re.findall(pattern, part.text, re.DOTALL) == re.findall(pattern, whole.text, re.DOTALL)
-    assert headline(Page(part.text)) == "30 g"
+    assert headline(Page(part.text)) == "30.00 g ± 0.41 g"
 
 
 def test_a_part_has_the_states_of_fields(client: FlaskClient) -> None:

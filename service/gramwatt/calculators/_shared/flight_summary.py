@@ -89,6 +89,7 @@ def summarize_flight(
     unscaled_charge = rec.corrected_charge(integrals, scale=zeros + 1, offset=offset)
     put_back = corrections.charge_put_back
     scale = np.where(np.isnan(put_back), corrections.current_scale, put_back / unscaled_charge)
+    scale[scale < 0] = np.nan
     charge = scale * unscaled_charge
     energy = rec.corrected_energy(integrals, scale=scale, offset=offset, voltage_scale=voltage_scale)
     peak_current, median_current, current_p95 = scale * (prepared.currents[:, None] - offset)
