@@ -84,4 +84,8 @@ def _flatten_tables(results: dict[str, Any]) -> dict[str, Any]:
 
 def _format_given(response: dict[str, Any], name: str) -> str:
     unit = response["units"].get(name, "1")
-    return _add_unit(_make_estimate(response["given"][name], unit, name not in response["units"]).value, unit)
+    table, _, column = name.rpartition(".")
+    values = [row.get(column) for row in response["given"][table]] if table else [response["given"][name]]
+    is_exact = name not in response["units"]
+    texts = [_make_estimate(value, unit, is_exact).value for value in values if value is not None]
+    return _add_unit("  ".join(texts), unit)
