@@ -82,7 +82,8 @@ BY_THROTTLE = "the same equations at 25, 50, 75 and 100 % of the throttle cap"
 
 
 def _by_throttle(unit: str, what: str) -> NumberList:
-    return NumberList(Quantity(unit, what), f"{what} at 25, 50, 75 and 100 % of the throttle cap.", method=BY_THROTTLE)
+    description = f"{what} at 25, 50, 75 and 100 % of the throttle cap."
+    return NumberList(Quantity(unit, what), description, max_length=len(THROTTLES), method=BY_THROTTLE)
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
@@ -14,12 +15,13 @@ from gramwatt.engine.draws import DRAWS, FEW_DRAWS
 from gramwatt.engine.sources import may_vary
 from gramwatt.engine.tables import sweep
 from gramwatt.engine.tables.compute import compute_batch
-from gramwatt.engine.tables.grid_cost import check_grid
+from gramwatt.engine.tables.grid_cost import check_grid, estimate_point_work
 from gramwatt.engine.tables.plan import Plan, carries_uncertainty, output_columns
 from gramwatt.model import Array, Calculator
 
-MAX_POINTS_WITH_ALL_DRAWS: Final = 150
-"""Points of a chart whose range is that of a response; more are drawn as coarsely as rows of a table."""
+MAX_NUMBERS_WITH_ALL_DRAWS: Final = 50_000_000
+"""Numbers of a chart whose ranges are those of a response; one with more is drawn as coarsely as a table. See
+`grid_cost`."""
 MAX_MAGNITUDE: Final = 1e100
 """Larger numbers are left out: the span of an axis that held them would not be finite."""
 
@@ -73,8 +75,9 @@ def compute_grid(
     """
     given = {*constants, *(axis.name for axis in axes)}
     varies = may_vary(calculator, given) or carries_uncertainty(calculator, constants, text=text)
-    draws = DRAWS if sweep.count_points(axes) <= MAX_POINTS_WITH_ALL_DRAWS else FEW_DRAWS
-    plan = Plan(calculator.name, constants, text, result_units, (), calculator.propagates and varies, draws)
+    plan = Plan(calculator.name, constants, text, result_units, (), calculator.propagates and varies, DRAWS)
+    if sweep.count_points(axes) * estimate_point_work(plan, axes) > MAX_NUMBERS_WITH_ALL_DRAWS:
+        plan = dataclasses.replace(plan, draws=FEW_DRAWS)
     check_grid(plan, axes)
     shown = [column for column in output_columns(plan) if column.field in names and column.part != "standard"]
     columns: dict[str, list[Any]] = {column.name: [] for column in shown}
