@@ -200,6 +200,17 @@ def test_the_axes_of_a_curve_hold_its_band() -> None:
         assert np.nanmax(line.range.high) <= top
 
 
+@pytest.mark.parametrize("power", [300, 400, 500])
+def test_the_label_of_a_point_is_off_the_curve(power: float) -> None:
+    """Current rises with power and voltage falls: beside the point, one is above where the other is below."""
+    chart = chart_of("pack-current", cells=4, capacity=650, power=power)
+    for panel, axes in zip(graph_of(chart).panels, draw.make_figure(chart, ChartStyle()).axes, strict=True):
+        (line,), (label,) = panel.lines, (each for each in axes.texts if each.get_text())
+        box = label.get_window_extent().transformed(axes.transData.inverted())
+        covered = (line.x > box.x0) & (line.x < box.x1) & (line.y > box.y0) & (line.y < box.y1)
+        assert not covered.any(), panel.name
+
+
 @pytest.mark.parametrize(("count", "draws"), [(11, DRAWS), (150, DRAWS), (151, FEW_DRAWS)])
 def test_a_swept_line_is_drawn_as_often_as_a_response_up_to_150_points(count: int, draws: int) -> None:
     calculator = registry.load()["pack-current"]

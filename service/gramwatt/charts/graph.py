@@ -65,7 +65,7 @@ def _draw_panel(axes: Axes, panel: Panel, graph: Graph, theme: Theme) -> None:
     if any(line.label for line in panel.lines):
         axes.legend(frameon=False, fontsize=8, loc="best", handlelength=2.4, labelcolor=theme.text)
     for marker in panel.markers:
-        _draw_marker(axes, marker, theme)
+        _draw_marker(axes, marker, panel.lines[0], theme)
 
 
 def _draw_curve(axes: Axes, line: Line, index: int, count: int, theme: Theme) -> None:
@@ -116,17 +116,16 @@ def _set_limits_and_ticks(axes: Axes, panel: Panel, graph: Graph) -> None:
     axes.yaxis.set_major_locator(tick_locator(5))
 
 
-def _draw_marker(axes: Axes, marker: Marker, theme: Theme) -> None:
-    """Draw a point with its label, on the side where there is room."""
+def _draw_marker(axes: Axes, marker: Marker, line: Line, theme: Theme) -> None:
+    """Draw a point of a line with its label, on the side where there is room."""
     left, right = axes.get_xlim()
-    low, high = axes.get_ylim()
     x, y = marker.x, marker.y
     if not (left <= x <= right and math.isfinite(y)):
         return
     axes.axvline(x, color=theme.highlight, linewidth=0.8, linestyle=(0, (2, 2)))
     axes.plot([x], [y], "o", color=theme.highlight, markersize=6, markeredgecolor=theme.background, markeredgewidth=1)
     on_the_left = x > (left + right) / 2
-    below = y > low + 0.75 * (high - low)
+    below = _is_label_below(axes, marker, line, x + (-0.15 if on_the_left else 0.15) * (right - left))
     axes.annotate(
         marker.label,
         (x, y),
@@ -139,3 +138,14 @@ def _draw_marker(axes: Axes, marker: Marker, theme: Theme) -> None:
         color=theme.highlight,
         bbox={"facecolor": theme.background, "edgecolor": "none", "pad": 1.0, "alpha": 0.85},
     )
+
+
+def _is_label_below(axes: Axes, marker: Marker, line: Line, middle: float) -> bool:
+    """Return whether a label with this ``middle`` along x belongs below its point: inside, and off the line."""
+    low, high = axes.get_ylim()
+    height = (marker.y - low) / (high - low)
+    if not 0.17 < height < 0.83:
+        return height > 0.5
+    known = np.isfinite(line.x) & np.isfinite(line.y)
+    order = np.argsort(line.x[known], kind="stable")
+    return bool(np.interp(middle, line.x[known][order], line.y[known][order]) > marker.y)
