@@ -115,7 +115,8 @@ def mass_margin(given: Inputs) -> Results:
     stated = np.concatenate([given.parts.mass_u, given.masses_u], axis=1)
     together = given.readings == shared_parts.READINGS.index("together")
     parts_sum = masses.sum(axis=1)
-    total = parts_sum + np.where(together, given.resolution * given.reading_together, 0.0)
+    reading_error = np.where(together, given.resolution * given.reading_together, 0.0)
+    total = np.maximum(parts_sum + reading_error, 0.0)
 
     one_reading = np.ones_like(multiples[:, :1])
     display = np.where(
