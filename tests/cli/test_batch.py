@@ -17,6 +17,7 @@ from click.testing import CliRunner, Result
 
 from gramwatt import calculate
 from gramwatt.__main__ import main
+from gramwatt.engine.draws import DRAWS, FEW_DRAWS
 from gramwatt.files.formats import EXTENSIONS
 
 ROWS = [
@@ -147,6 +148,11 @@ def test_options_are_those_of_the_service() -> None:
         plain = run("pack-current", "-", "--header", option, "--digits", "4", body=CSV).stdout.splitlines()[0]
         assert plain.split(",")[1] == first
     assert "\t" in run("pack-current", "-", "--sep", "tab", body=CSV.replace(b",", b"\t")).stdout
+
+
+def test_the_help_says_how_often_rows_are_drawn() -> None:
+    text = " ".join(run("--help").stdout.split())
+    assert f"Each row is drawn {FEW_DRAWS} times, a single request {DRAWS:,} times." in text
 
 
 @pytest.mark.parametrize("to", FORMATS)

@@ -253,8 +253,8 @@ def test_rows_near_the_limit_of_a_pack_say_how_likely_it_is_beyond() -> None:
 
 
 @pytest.mark.parametrize("wanted", FORMATS)
-def test_a_row_is_drawn_a_hundred_times(wanted: str) -> None:
-    """By definition: standard deviation, 2.5th and 97.5th percentile of 100 values, computed here."""
+def test_the_range_of_a_row_is_that_of_a_few_draws(wanted: str) -> None:
+    """By definition: standard deviation, 2.5th and 97.5th percentile of so many values, computed here."""
     request = {"cells": 6, "capacity": 1300, "power": 1300, "cell_resistance": "10 ± 1.5 mohm"}
     (row,) = rows("pack-current", encode_rows([request], "json"), "json", wanted, uncertain=True)
     _, normal = make_quantiles(FEW_DRAWS)
@@ -280,7 +280,7 @@ def test_ranges_of_a_temperature(unit: str, heading: str, degrees: float) -> Non
     assert row[f"temperature_u [{heading}]"] == pytest.approx(degrees, rel=1e-9)
     value, low, high = (row[f"temperature{part} [{unit}]"] for part in ("", "_low", "_high"))
     deviate = NormalDist().inv_cdf(0.975)
-    assert (value - low) / degrees == pytest.approx(deviate, rel=0.02), "a hundred draws"
+    assert (value - low) / degrees == pytest.approx(deviate, rel=0.02), "a few draws"
     assert (high - value) / degrees == pytest.approx(deviate, rel=0.02)
     response = single("air-density", request, result_units={"temperature": unit})
     alone = next(csv.DictReader(io.StringIO(format_csv(registry.load()["air-density"], response), newline="")))
