@@ -181,7 +181,7 @@ def test_as_a_process() -> None:
     """Bytes through a real pipe, whatever the locale."""
     command = [sys.executable, "-m", "gramwatt", "calc", "pack-energy", "cells=6", "capacity=1300 ± 13 mAh"]
     shown = subprocess.run(command, capture_output=True, check=True, env={"PYTHONIOENCODING": "utf-8"})
-    assert "23.088 ± 0.23 Wh" in shown.stdout.decode()
+    assert "23.09 ± 0.23 Wh" in shown.stdout.decode()
     assert shown.stderr == b""
     failed = subprocess.run([*command, "bogus=1"], capture_output=True, check=False)
     assert (failed.returncode, failed.stdout) == (2, b"")
