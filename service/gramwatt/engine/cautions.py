@@ -96,11 +96,11 @@ def _list_doubtful_results(outcome: Outcome, row: int, results: Mapping[str, Any
                 share = max(doubtful.pop(name) for name in explained)
                 happens = _fill_text(rule.partly, outcome, row, at) or f"{join_with_and(explained)} have no value"
                 text = f"In {100 * share:.2g} % of the likely cases {happens}."
-                cautions.append({"code": POSSIBLY + rule.code, "text": text, "results": explained})
+                cautions.append({"code": POSSIBLY + rule.code, "text": text})
     if doubtful:
         share = max(doubtful.values())
         text = f"In {100 * share:.2g} % of the likely cases {join_with_and(doubtful)} have no value."
-        cautions.append({"code": POSSIBLY + NO_RESULT, "text": text, "results": list(doubtful)})
+        cautions.append({"code": POSSIBLY + NO_RESULT, "text": text})
     return cautions
 
 

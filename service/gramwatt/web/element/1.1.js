@@ -409,7 +409,7 @@
       for (const each of listed) {
         list.append(make("dt", { textContent: each.label, title: each.description }), make("dd", {}, ...this.#value(answer, each.name, "span")));
       }
-      const cautions = answer.cautions.filter((each) => !each.results || each.code.startsWith("possibly-"));
+      const cautions = answer.cautions.filter((each) => !each.results);
       const credit = make("a", { href: `${this.#base}/calculators/${answer.calculator}${query ? `?${query}` : ""}`, textContent: "working and sources" });
       this.#said.replaceChildren(
         make("p", { className: "headline", part: "headline" }, `${first.label}: `, ...this.#value(answer, first.name, "strong")),

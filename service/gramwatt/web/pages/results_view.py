@@ -179,7 +179,7 @@ def make_results_view(
 
 def _is_reason(caution: Mapping[str, Any]) -> bool:
     """Return whether a caution is the reason for a missing result, which is shown beside that."""
-    return "results" in caution and not caution["code"].startswith("possibly-")
+    return "results" in caution
 
 
 def _make_table(name: str, description: Mapping[str, Any], formatter: _Formatter, length: int) -> ResultTable:
