@@ -55,7 +55,7 @@ def craft(url: str) -> Rows:
         ["capacity, mAh", 850, ""],
         ["cell resistance, mohm", 12.5, "leave no cell empty: a good new cell has some 10 mohm Ah"],
         ["average power, W", 118.5, ""],
-        ["punch, W", 430, ""],
+        ["punch, W", 300, ""],
         ["all-up mass, g", 246.4, "as weighed in one go, on a scale that shows 0.1 g"],
         [],
         ["What follows", "", "response of the service"],

@@ -230,7 +230,7 @@ def test_without_a_response_the_inputs_stay(browser: Browser, service: str) -> N
 def test_the_home_page_computes_in_place(page: Page, service: str) -> None:
     page.goto(service)
     page.locator("#masses").fill("100, 120")
-    expect(page.locator("#results .value")).to_contain_text("30 g")
+    expect(page.locator("#results .value")).to_contain_text("30.000 g")
     assert urlsplit(page.url).path == "/"
     page.get_by_role("link", name="How long will it fly?").click()
     expect(page).to_have_title("How long will it fly? · Gramwatt")
