@@ -403,9 +403,7 @@ def test_coaxial_needs_pairs() -> None:
     answer = calculate("hover-power", **KNOWN, motors=3, layout="coaxial", cells=4)
     (reason,) = [caution for caution in answer["cautions"] if caution["code"] == "odd-coaxial"]
     assert "motors is 3" in reason["text"]
-    assert set(reason["results"]) == {
-        name for name, value in answer["results"].items() if value is None and name != "hover_throttle"
-    }
+    assert set(reason["results"]) == {name for name, value in answer["results"].items() if value is None}
     assert answer["results"]["disk_loading"] > 0
     assert "odd-coaxial" not in codes(**KNOWN, motors=6, layout="coaxial")
 

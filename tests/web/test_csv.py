@@ -64,7 +64,7 @@ def test_a_row_holds_inputs_results_and_codes_of_cautions(client: FlaskClient) -
     assert cells["pack_mass"] == ""
     assert cells["usable_energy"] == "23.088"
     assert cells["specific_energy"] == ""
-    assert cells["cautions"].split() == ["needs-input", "lithium-fire", "ask-airline"]
+    assert cells["cautions"].split() == ["needs-input", "lithium-fire", "charge-and-store", "ask-airline"]
 
 
 def test_accept_and_format_give_the_same_table(client: FlaskClient) -> None:

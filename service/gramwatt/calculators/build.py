@@ -151,7 +151,8 @@ def build(given: Inputs) -> Results:
     full, capped = (craft.Operation(*point) for point in zip(*craft.operate(drive, duties, **source), strict=True))
 
     row = np.arange(len(mass))
-    matched_speed = full.rotor_speed[row, np.minimum(given.match_pack, mass.shape[1]).astype(np.intp) - 1]
+    matched = np.minimum(given.match_pack, mass.shape[1]).astype(np.intp) - 1
+    matched_speed, is_matched = full.rotor_speed[row, matched], np.arange(mass.shape[1]) == column(matched)
     speeds = np.empty((2, *mass.shape))
     speeds[0], speeds[1] = craft.hover_speed(drive, mass), column(matched_speed)
     demand = craft.demand_at_speed(drive, speeds, **source)
@@ -196,7 +197,7 @@ def build(given: Inputs) -> Results:
             capped_thrust=capped.thrust,
             capped_current=capped.pack_current,
             capped_cell_voltage=capped.pack_voltage / packs.cells,
-            suggested_cap=np.where(np.isnan(speeds[1]), np.nan, np.fmin(cap, 1.0)),
+            suggested_cap=np.where(np.isnan(speeds[1]), np.nan, np.where(is_matched, 1.0, np.fmin(cap, 1.0))),
             c_rate=c_rate,
             rating_used=c_rate / packs.discharge_rating,
             controller_used=capped.motor_current / column(given.controller_rating),

@@ -250,6 +250,32 @@ CALCULATOR = Calculator(
     ),
     examples=(
         Example(
+            "A 600 g craft with its motors and propellers",
+            given={
+                "mass": 600,
+                "diameter": 5,
+                "pitch": 4.3,
+                "kv": 2400,
+                "kv_deficit": 5,
+                "stator_diameter": 22,
+                "stator_height": 6,
+                "cells": 4,
+                "capacity": 1300,
+                "cell_resistance": 12,
+                "pack_temperature": 12,
+            },
+            expected={
+                "hover_power": 123.207238293,
+                "hover_throttle": 31.6668134986,
+                "current": 7.57030105508,
+                "shaft_power": 67.5141709542,
+            },
+            rtol=1e-8,
+            source="by hand: CT 0.145 x 0.86^0.55 x 1.5^0.5 = 0.163451; 5.88399 N turn four at 1055.885 rad/s; "
+            "67.5142 W of shaft power are 15.98522 mN m each: 5.733986 A at 5.153799 V, four times, and 5 W; "
+            "16.8 V behind 4 x 12 x 1.444577 mΩ give 7.570301 A at 16.27508 V",
+        ),
+        Example(
             "A 600 g craft on five-inch propellers",
             given={"mass": 600, "diameter": 5, "drive_efficiency": 70, "cells": 4},
             expected={
@@ -301,32 +327,6 @@ CALCULATOR = Calculator(
             source="by hand: vh = sqrt(134.4005 / 2) = 8.197576 m/s; v^2 = -32 + sqrt(1024 + vh^4), 6.513856 m/s; "
             "2.4516625 N x (v + 0.8181818 vh) = 32.41334 W; 62.5 gf: (0.26 + 0.07 ln(62.5/60)/ln(110/60)) / 0.6 = "
             "44.11906 %; 76.46789 W / 10.8 V",
-        ),
-        Example(
-            "A 600 g craft with its motors and propellers",
-            given={
-                "mass": 600,
-                "diameter": 5,
-                "pitch": 4.3,
-                "kv": 2400,
-                "kv_deficit": 5,
-                "stator_diameter": 22,
-                "stator_height": 6,
-                "cells": 4,
-                "capacity": 1300,
-                "cell_resistance": 12,
-                "pack_temperature": 12,
-            },
-            expected={
-                "hover_power": 123.207238293,
-                "hover_throttle": 31.6668134986,
-                "current": 7.57030105508,
-                "shaft_power": 67.5141709542,
-            },
-            rtol=1e-8,
-            source="by hand: CT 0.145 x 0.86^0.55 x 1.5^0.5 = 0.163451; 5.88399 N turn four at 1055.885 rad/s; "
-            "67.5142 W of shaft power are 15.98522 mN m each: 5.733986 A at 5.153799 V, four times, and 5 W; "
-            "16.8 V behind 4 x 12 x 1.444577 mΩ give 7.570301 A at 16.27508 V",
         ),
         Example(
             "Motors with one bench point: speed, thrust, voltage and current at full throttle",

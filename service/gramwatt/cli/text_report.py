@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any, Final
 
 from gramwatt.engine import serializers
-from gramwatt.model.messages import Estimate, format_estimate
+from gramwatt.model.messages import Estimate, format_estimate, format_share
 
 MAX_TABLE_ROWS: Final = 12
 """Rows of a table that a terminal shows."""
@@ -51,7 +51,7 @@ def _format_result(response: dict[str, Any], name: str, value: Any) -> str:
     text = _add_unit(" ± ".join(filter(None, estimate[:2])), unit)
     notes = [f"95 %: {estimate.range}"] if estimate.range else []
     if uncertainty.get("no_result"):
-        notes.append(f"no result in {uncertainty['no_result'] * 100:.2g} %")
+        notes.append(f"no result in {format_share(uncertainty['no_result'])}")
     return f"{text} ({'; '.join(notes)})" if notes else text
 
 

@@ -61,25 +61,36 @@ def fill_and_record_assumptions(
 
 
 def fill_draws(
-    draws: Draws, assumptions: Sequence[Assumption[Any]], inputs: Any, present: Mapping[str, BoolArray]
+    draws: Draws,
+    assumptions: Sequence[Assumption[Any]],
+    inputs: Any,
+    present: Mapping[str, BoolArray],
+    solved: Mapping[str, BoolArray],
 ) -> None:
     """Fill in assumptions on draws: each follows the draws of other inputs, and varies by its own distribution.
 
     One that is decided once keeps the value that it has in the ``inputs`` as given, which are complete. What is solved
-    from measured inputs has no distribution of its own. ``present`` are the rows that give an input.
+    from measured inputs has no distribution of its own; a draw that does not solve it has no value. ``present`` are the
+    rows that give an input, ``solved`` those that solve one.
     """
+    unsolved: dict[str, BoolArray] = {}
     for assumption in assumptions:
+        name, path = assumption.name, tuple(assumption.name.split("."))
         filled = _fill(assumption, draws.inputs, inputs if assumption.once else None)
+        if assumption.solved_from and name in solved:
+            unsolved[name] = _is_absent(get_values(draws.inputs, path)) & np.tile(solved[name], draws.count)
+        elif filled is not None and name in unsolved:
+            set_values(draws.inputs, path, np.where(unsolved[name], np.nan, get_values(draws.inputs, path)))
+            filled = filled & ~unsolved[name]
         if filled is None or not assumption.is_uncertain:
             continue
-        solved = _all_present(present, assumption.solved_from, draws.rows)
-        if np.count_nonzero(solved):
-            filled = filled & ~np.tile(solved, draws.count)
+        by_measurement = _all_present(present, assumption.solved_from, draws.rows)
+        if np.count_nonzero(by_measurement):
+            filled = filled & ~np.tile(by_measurement, draws.count)
         if assumption.factor is None:
             width = np.asarray(assumption.uncertainty(draws.inputs) if assumption.uncertainty else 0.0)
         else:
             width = np.log(assumption.factor(draws.inputs) if callable(assumption.factor) else assumption.factor)
-        path = tuple(assumption.name.split("."))
         shape: Shape = "normal" if assumption.factor is None else "log-normal"
         draws.apply_assumed(Source(path, assumption.shared_draw, assumption.shared_draw, shape, width), filled)
 

@@ -16,7 +16,7 @@ from gramwatt.engine.defaults import get_replacements
 from gramwatt.engine.evaluate import Outcome
 from gramwatt.engine.uncertainty import MIN_EXPLAINED
 from gramwatt.model import AnyCalculator, Caution, Kind, Quantity, Rule, units
-from gramwatt.model.messages import format_estimate, format_quantity, join_with_and
+from gramwatt.model.messages import format_estimate, format_quantity, format_share, join_with_and
 
 POSSIBLY: Final = "possibly-"
 """Before the code of a rule that holds in some of the likely cases only."""
@@ -95,11 +95,11 @@ def _list_doubtful_results(outcome: Outcome, row: int, results: Mapping[str, Any
             if explained:
                 share = max(doubtful.pop(name) for name in explained)
                 happens = _fill_text(rule.partly, outcome, row, at) or f"{join_with_and(explained)} have no value"
-                text = f"In {100 * share:.2g} % of the likely cases {happens}."
+                text = f"In {format_share(share)} of the likely cases {happens}."
                 cautions.append({"code": POSSIBLY + rule.code, "text": text})
     if doubtful:
         share = max(doubtful.values())
-        text = f"In {100 * share:.2g} % of the likely cases {join_with_and(doubtful)} have no value."
+        text = f"In {format_share(share)} of the likely cases {join_with_and(doubtful)} have no value."
         cautions.append({"code": POSSIBLY + NO_RESULT, "text": text})
     return cautions
 

@@ -30,6 +30,10 @@ DRAWS: Final = 43**2
 """Draws of a single request; as for all, the square of a prime, for an orthogonal array."""
 FEW_DRAWS: Final = 11**2
 """Draws of each row of a table of requests, and of a recording, where one evaluation costs much more."""
+MAX_DRAWN_ENTRIES: Final = 100_000
+"""Entries of lists and tables, times draws, above which a request is drawn `FEW_DRAWS` times."""
+MAX_UNCORRELATED: Final = 200
+"""Inputs above which correlations are left to chance: of so many each counts little, and it would take seconds."""
 _SEED: Final = 0
 """The seed of named inputs."""
 
@@ -97,7 +101,7 @@ def _uncorrelate(strata: Strata) -> Strata:
     """Return strata (L, n), of which the first stays, changed so that none is correlated with another."""
     inputs, count = strata.shape
     _, normal = make_quantiles(count)
-    for _ in range(2 if inputs < 0.9 * count else 0):  # the second time for what the ranks of the first have left
+    for _ in range(2 if inputs < min(0.9 * count, MAX_UNCORRELATED) else 0):  # twice, as ranks leave a little
         scores = normal[strata]
         uncorrelated = np.linalg.solve(np.linalg.cholesky(scores @ scores.T / count), scores)
         strata = uncorrelated.argsort(axis=1, kind="stable").argsort(axis=1, kind="stable")

@@ -15,11 +15,11 @@ from gramwatt.engine.assumptions import fill_and_record_assumptions, fill_draws
 from gramwatt.engine.assumptions import fill_assumptions as fill_assumptions
 from gramwatt.engine.budget import count_samples, reserve_result_rows
 from gramwatt.engine.column_types import Cells, Column, all_false, all_true, column_uncertainties
-from gramwatt.engine.draws import DRAWS, FEW_DRAWS
+from gramwatt.engine.draws import DRAWS, FEW_DRAWS, MAX_DRAWN_ENTRIES
 from gramwatt.engine.input_plans import CompleteInputs, get_conditions
 from gramwatt.engine.sources import get_deviates, list_sources
 from gramwatt.engine.uncertainty import Draws, PropagatedUncertainty
-from gramwatt.model import AnyCalculator, Assumption, BoolArray, Caution, Kind, Rule, Table
+from gramwatt.model import AnyCalculator, Assumption, BoolArray, Caution, Kind, Rule, Table, get_fields
 from gramwatt.model.messages import InputError
 
 
@@ -81,7 +81,7 @@ def evaluate_columns(
     uncertainties
         Columns ``<name>_u``: standard uncertainties of inputs, beside those in their cells.
     draws
-        Number of draws of each request; at most `FEW_DRAWS` where an input is a recording.
+        Number of draws of each request; at most `FEW_DRAWS` of one with a recording, or with many entries.
     """
     loaded = validation.load_inputs(calculator, cells, text=text)
     given = dict(loaded.columns)
@@ -131,7 +131,7 @@ def _compute(
         row_errors = reserve_result_rows(calculator, inputs, rows)
         if row_errors:
             return Outcome(calculator, rows, {**errors, **row_errors}, present=complete.present, over_budget=True)
-        drawn = _draw(calculator, inputs, complete, taken, rows, draws) if draws else None
+        drawn = _draw(calculator, inputs, complete, taken, solved, rows, draws) if draws else None
         results = _call_formula(calculator, inputs, rows)
         uncertainty = None
         if drawn is not None:
@@ -157,25 +157,40 @@ def _draw(
     inputs: Any,
     complete: CompleteInputs,
     taken: Sequence[Assumption[Any]],
+    solved: Mapping[str, BoolArray],
     rows: int,
     count: int,
 ) -> Draws | None:
-    """Return draws of the inputs; None where all are exact. ``taken`` are the assumptions that some row took."""
+    """Return draws of the inputs; None where all are exact.
+
+    ``taken`` are the assumptions that some row took, ``solved`` the rows whose value follows from measured inputs.
+    """
     sources, deviates = list_sources(calculator, inputs, complete), get_deviates(calculator)
     if not sources and not deviates:
         no_rows = all_false(rows)
         assumed = [each for each in taken if each.is_uncertain]
         if all(complete.assumed.get(each.name, no_rows) is no_rows for each in assumed):
             return None
-    if calculator.takes_recordings and count_samples(calculator, inputs, rows).any():
+    has_recording = calculator.takes_recordings and count_samples(calculator, inputs, rows).any()
+    if has_recording or count * _count_entries(calculator, inputs) > MAX_DRAWN_ENTRIES:
         count = min(count, FEW_DRAWS)
     draws = Draws(calculator, complete.fields, rows, count)
     for name, kind in deviates:
         draws.apply_deviate(name, kind)
     for source in sources:
         draws.apply(source)
-    fill_draws(draws, taken, inputs, complete.present)
+    fill_draws(draws, taken, inputs, complete.present, solved)
     return draws
+
+
+def _count_entries(calculator: AnyCalculator, inputs: Any) -> int:
+    """Return the entries of the longest list or table of a request; 1 without any."""
+    entries = 1
+    for name in calculator.input_fields:
+        values = getattr(inputs, name)
+        column = values if isinstance(values, np.ndarray) else getattr(values, next(iter(get_fields(type(values)))))
+        entries = max(entries, column.shape[1] if column.ndim > 1 else 1)
+    return entries
 
 
 def _reject_uncertainties(given: dict[str, Column]) -> None:

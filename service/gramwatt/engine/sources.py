@@ -23,16 +23,28 @@ def list_sources(calculator: AnyCalculator, inputs: Any, complete: CompleteInput
     """
     # A display comes last: it adds to what an input varies by itself.
     return [
-        *(_make_source(path, "normal", width) for path, width in complete.uncertainties.items()),
-        *(_make_source(path, "log-normal", width) for path, width in complete.default_factors.items()),
+        *(_make_source(calculator, path, "normal", width) for path, width in complete.uncertainties.items()),
+        *(_make_source(calculator, path, "log-normal", width) for path, width in complete.default_factors.items()),
         *_list_displays(calculator, inputs, complete),
     ]
 
 
-def _make_source(path: Path, shape: Shape, width: NDArray[np.float64]) -> Source:
+def _make_source(calculator: AnyCalculator, path: Path, shape: Shape, width: NDArray[np.float64]) -> Source:
     name = "/".join(path)
     label = name if width.ndim == 1 else "/".join((path[0], "*", *path[1:]))
-    return Source(path, label, name, shape, width)
+    return Source(path, label, _name_draws(calculator, path), shape, width)
+
+
+@functools.cache
+def _name_draws(calculator: AnyCalculator, path: Path) -> str:
+    """Return the name of the draws of an input: ``packs/mass`` for a column, whose first entry has those of ``mass``.
+
+    Only one field of a calculator has those, a plain input before a column; any other is named ``parts.mass``.
+    """
+    columns = [(name, column) for name, kind in calculator.input_fields.items() for column in kind.columns]
+    first = next((each for each in columns if each[-1] == path[-1]), path)
+    is_own = len(path) == 1 or (path == first and path[-1] not in calculator.input_fields)
+    return ("/" if is_own else ".").join(path)
 
 
 def _list_displays(calculator: AnyCalculator, inputs: Any, complete: CompleteInputs) -> Iterator[Source]:
@@ -43,7 +55,7 @@ def _list_displays(calculator: AnyCalculator, inputs: Any, complete: CompleteInp
             step = step if values.ndim == 1 else step[:, None]
             given = complete.fields[path[0]] if len(path) == 1 else getattr(complete.fields[path[0]], path[1])
             width = np.where(np.isnan(given), 0.0, step)
-            yield Source(path, display.step, name_display("/".join(path)), "even", width)
+            yield Source(path, display.step, name_display(_name_draws(calculator, path)), "even", width)
 
 
 @functools.cache

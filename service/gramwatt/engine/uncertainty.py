@@ -34,6 +34,8 @@ COVERAGE: Final = (0.025, 0.975)
 """The percentiles that are the ends of a range: 95 % of the draws lie between."""
 MIN_SHARE: Final = 0.005
 """Smaller shares, of few sources, are noise of the design, and are left out."""
+MIN_RESULTS: Final = 20
+"""Draws with a result below which nothing is said of its range."""
 MIN_EXPLAINED: Final = 0.01
 """Share of draws without a result above which a response says so."""
 _ROUNDING: Final = 1e-12
@@ -104,7 +106,7 @@ class Draws:
         width = source.width[None]
         if source.shape == "even":
             middles, _ = make_quantiles(self.count)
-            varied = self._clip(values + width * (middles[strata] - 0.5), source.path)
+            varied = self._clip(values + width * (middles[strata] - 0.5), values, source.path)
         else:
             varied = self._draw(values[:1], width, strata, source)
         values[...] = np.where(width > 0, varied, values)
@@ -134,7 +136,7 @@ class Draws:
         """Return draws of a normal or a log-normal distribution; all shapes broadcast."""
         middles, normal = make_quantiles(self.count)
         if source.shape == "log-normal":
-            return self._clip(values * np.exp(width * normal[strata]), source.path)
+            return self._clip(values * np.exp(width * normal[strata]), values, source.path)
         low, high = _get_bounds(self.calculator, source.path)
         below, above = (low - values) / width, (high - values) / width
         is_cut = (below > -_NEAR) | (above < _NEAR)
@@ -149,9 +151,10 @@ class Draws:
         """Note the normal deviates of a source for the shares."""
         self._scores[(source.label, source.draw)] = make_quantiles(self.count)[1][strata]
 
-    def _clip(self, values: NDArray[np.float64], path: Path) -> NDArray[np.float64]:
+    def _clip(self, drawn: NDArray[np.float64], values: Array, path: Path) -> NDArray[np.float64]:
+        """Keep draws within the bounds of their input, or within its own ``values``, which may be assumed beyond."""
         low, high = _get_bounds(self.calculator, path)
-        return np.minimum(np.maximum(values, low), high)
+        return np.minimum(np.maximum(drawn, np.minimum(low, values)), np.maximum(high, values))
 
     def reduce(self, given: Any, results: Any) -> PropagatedUncertainty:
         """Reduce the results of all draws; ``given`` are those of the inputs as given.
@@ -229,12 +232,13 @@ def _reduce(given: NDArray[np.float64], drawn: NDArray[np.float64], scores: NDAr
         drawn = np.where(is_known, drawn, np.nan)
         mean = np.where(is_known, drawn, 0.0).sum(axis=1) / np.maximum(numbers, 1)
         deviations = np.where(is_known, drawn - mean[:, None], 0.0)
-    standard = np.sqrt((deviations**2).sum(axis=1) / np.where(numbers > 0, numbers, np.nan))
+    standard = np.sqrt((deviations**2).sum(axis=1) / np.where(numbers >= MIN_RESULTS, numbers, np.nan))
     is_exact = standard <= _ROUNDING * np.abs(given)
     deviations = np.where(is_exact[:, None], 0.0, deviations)
     weights = np.matmul(scores, deviations) / count
     ordered = np.sort(drawn, axis=1)  # nan last
-    low, high = (_pick(ordered, numbers, share * numbers) for share in COVERAGE)
+    few = numbers < MIN_RESULTS
+    low, high = (np.where(few, np.nan, _pick(ordered, numbers, share * numbers)) for share in COVERAGE)
     # Without any spread the range is the value, to its last bit.
     return _Reduced(
         np.where(is_exact, 0.0, standard),
@@ -250,7 +254,7 @@ def _pick(ordered: NDArray[np.float64], numbers: NDArray[np.intp], ranks: NDArra
     last = np.maximum(numbers - 1, 0)
     position = np.clip(ranks - 0.5, 0.0, last)
     left = position.astype(np.intp)
-    if left.size and (left == left.flat[0]).all() and left.flat[0] < ordered.shape[1] - 1:
+    if left.size and (numbers == ordered.shape[1]).all() and (left == left.flat[0]).all():
         at = int(left.flat[0])  # indexing is quicker, and nearly all results have all draws
         below, above = ordered[:, at], ordered[:, at + 1]
     else:

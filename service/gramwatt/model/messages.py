@@ -148,6 +148,12 @@ def suggest(word: str, known: Iterable[str]) -> str:
     return f"; did you mean {join_with_or(meant)}?" if meant else ""
 
 
+def format_share(share: float) -> str:
+    """Return a share as per cent, to two digits; never rounded to all or nothing: ``18 %``, ``1.2 %``, ``99.6 %``."""
+    percent = 100 * share
+    return f"{percent:.2g} %" if percent < 99 else f"{min(percent, 99.9) if share < 1 else 100:.3g} %"
+
+
 def join_with_and(words: Iterable[str]) -> str:
     """Return ``a, b and c``."""
     listed = list(words)

@@ -16,6 +16,8 @@ ROUNDING_TOLERANCE: Final = 1e-12
 EXACT: Final = 1e-9
 """Relative deviations below this come from rounding and from the search for each power, not from scatter."""
 
+MAX_EXPONENT: Final = 3.0
+"""Exponents of power against mass are from 0 to this, twice the aerodynamic law."""
 PRIOR_SCATTER: Final = 0.08
 """Relative standard deviation of average powers between flights of one craft by one pilot: rule of thumb, no source."""
 PRIOR_DEGREES: Final = 3
@@ -114,7 +116,8 @@ class PowerLaw(NamedTuple):
 
     def likely_exponent(self, slope: Array) -> Array:
         """Compute the exponent (N,) for a standard normal deviate ``slope`` (N,) of it, as in `next_power`."""
-        return self.exponent + self.pooled_scatter / self._slope_spread * student_t(slope, self.degrees)
+        likely = self.exponent + self.pooled_scatter / self._slope_spread * student_t(slope, self.degrees)
+        return np.clip(likely, 0.0, np.maximum(self.exponent, MAX_EXPONENT))
 
     @property
     def _slope_spread(self) -> Array:

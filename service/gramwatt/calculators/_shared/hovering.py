@@ -241,7 +241,7 @@ RULES: Final[tuple[Rule[Any, Any], ...]] = (
         "odd-coaxial",
         "Coaxial propellers come in pairs, but the number of motors is {motors}: enter an even number.",
         when=lambda given, found: np.isnan(found.interference),
-        results=(*POWERS, "shaft_power", "interference"),
+        results=(*POWERS, "shaft_power", "interference", "hover_throttle"),
     ),
     Rule(
         "cannot-lift",

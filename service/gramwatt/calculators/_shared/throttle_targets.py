@@ -100,6 +100,11 @@ def find_match(given: Any) -> Array:
     # A pack that cannot give the power of the other one runs at full throttle, as does the same pack.
     loaded = np.where(np.isnan(speed), np.nan, np.where(duty < 1 - 1e-9, duty, 1.0))
     match = np.where(np.isnan(loaded), without_load, loaded)
+    same_pack = (target_source["open_circuit_voltage"] == source["open_circuit_voltage"]) & (
+        target_source["pack_resistance"] == source["pack_resistance"]
+    )
+    same = (winding == 1) & (voltage_ratio == 1) & (same_pack | ~whole_craft.knows_craft(given))
+    match = np.where(same, 1.0, match)  # also of a pack that turns the propellers faster below full throttle
     return np.where(drivetrain.is_bench_impossible(given), np.nan, match)
 
 
@@ -205,7 +210,8 @@ def is_below_hover(given: Any, cap: Array) -> BoolArray:
     """Return where (N,) the craft, if known, does not lift off at the cap."""
     drive = drivetrain.drive_of(given)
     hover = craft.demand_at_speed(drive, craft.hover_speed(drive, given.mass), **whole_craft.pack_of(given)).duty
-    return np.asarray(~np.isnan(given.mass) & whole_craft.knows_craft(given) & ~(hover <= cap))
+    known = ~np.isnan(given.mass) & ~np.isnan(cap) & whole_craft.knows_craft(given)
+    return np.asarray(known & ~(hover <= cap))
 
 
 ASSUMPTIONS: Final[tuple[Assumption[Any], ...]] = (

@@ -11,7 +11,7 @@ from gramwatt.engine.evaluate import Outcome
 from gramwatt.engine.formats import get_table_length
 from gramwatt.engine.response import build_response, build_table_rows
 from gramwatt.model import Table
-from gramwatt.model.messages import Estimate, format_estimate, format_number
+from gramwatt.model.messages import Estimate, format_estimate, format_number, format_share
 from gramwatt.web.pages.description import describe_calculator
 
 MAX_ROWS: Final = 60
@@ -100,7 +100,7 @@ class _Formatter:
             "" if unit == "1" else unit,
             estimate.uncertainty,
             estimate.range,
-            self._localize(f"{no_result * 100:.2g} %") if no_result else "",
+            self._localize(format_share(no_result)) if no_result else "",
             _format_contributors(uncertainty.get("shares", {})) if estimate.uncertainty else "",
             self.reasons.get(reason_key, "") if value is None else "",
         )
