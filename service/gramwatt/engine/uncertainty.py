@@ -35,7 +35,7 @@ COVERAGE: Final = (0.025, 0.975)
 MIN_SHARE: Final = 0.005
 """Smaller shares, of few sources, are noise of the design, and are left out."""
 MIN_RESULTS: Final = 20
-"""Draws with a result below which nothing is said of its range."""
+"""Draws with a result below which a response has no range of it."""
 MIN_EXPLAINED: Final = 0.01
 """Share of draws without a result above which a response says so."""
 _ROUNDING: Final = 1e-12
