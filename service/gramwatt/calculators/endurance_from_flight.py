@@ -21,7 +21,8 @@ from gramwatt.model import (
     Reference,
     Rule,
 )
-from gramwatt.physics import cells, pack, scaling
+from gramwatt.physics import cells as cell
+from gramwatt.physics import pack, scaling
 from gramwatt.physics.average_power import find_average_power
 
 
@@ -46,7 +47,7 @@ class Inputs:
     chemistry: fields.Chemistry
     reference_chemistry: Annotated[
         IndexArray,
-        Choice(cells.CHEMISTRIES, "Chemistry of the pack of the measured flight, if different.", optional=True),
+        Choice(cell.CHEMISTRIES, "Chemistry of the pack of the measured flight, if different.", optional=True),
     ]
     reserve: fields.Reserve
     reference_reserve: Annotated[
@@ -133,7 +134,7 @@ def endurance_from_flight(given: Inputs) -> Results:
         capacity=given.reference_capacity,
         start_charge=np.ones_like(given.reference_reserve),
         end_charge=given.reference_reserve,
-        cutoff_voltage=cells.CUTOFF_VOLTAGE[given.reference_chemistry],
+        cutoff_voltage=cell.CUTOFF_VOLTAGE[given.reference_chemistry],
     )
     law = scaling.fit_power_law(given.reference_mass[:, None], reference_power[:, None], given.mass_exponent)
     power = law.next_power(given.mass, given.flight_scatter, np.zeros_like(given.flight_scatter))
@@ -146,7 +147,7 @@ def endurance_from_flight(given: Inputs) -> Results:
         capacity=given.capacity,
         start_charge=np.ones((2, len(power))),
         reserve=np.stack([given.reserve, given.reserve]),
-        cutoff_voltage=cells.CUTOFF_VOLTAGE[given.chemistry],
+        cutoff_voltage=cell.CUTOFF_VOLTAGE[given.chemistry],
     ).duration
     energy, reference_energy = power * duration, reference_power * given.reference_duration
     return Results(
@@ -248,8 +249,7 @@ CALCULATOR = Calculator(
         Caution(
             "other-voltage",
             "On {cells} cells instead of {reference_cells} the motors turn at other speeds. The time is for the same "
-            "flying, not for the same stick position: set a throttle cap, and check that motors and controllers are "
-            "rated for the voltage.",
+            "flying, not the same stick position: set a cap, and check the ratings of motors and controllers.",
             when=lambda given, found: given.cells != given.reference_cells,
         ),
         Caution(

@@ -72,7 +72,7 @@ def draw_bar_rows(canvas: Canvas, rows: BarRows) -> None:
     left = _left_margin(rows.names, max_length)
     beside, height = columns_per_row(rows, canvas.style.shape), bars_height(rows)
     width = (canvas.width - left - 0.15) / beside
-    names = [shorten(name, max_length) for name in rows.names]
+    names, top = [shorten(name, max_length) for name in rows.names], canvas.top
     for index, column in enumerate(rows.columns):
         top = canvas.top + 0.28 + (index // beside) * (height + 0.42)
         start = left + (index % beside) * width

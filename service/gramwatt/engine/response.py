@@ -232,12 +232,14 @@ def _build_uncertainty(
             *((each[name][row] - offset) / scale for each in (propagated.low, propagated.high)),
         )
         missing = propagated.no_result.get(name)
+        entry: dict[str, Any]
         if standard.ndim > 1:
             entry = _build_entries(name, figures, None if missing is None else missing[row], results)
         elif results[name] is None:
             continue
         else:
-            entry = dict(zip(RANGE, (round_number(float(each)) for each in figures), strict=True))
+            numbers = [round_number(float(each)) for each in figures]
+            entry = dict(zip(RANGE, numbers, strict=True))
             if None in entry.values():
                 continue
             entry["shares"] = {

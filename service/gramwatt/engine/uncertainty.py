@@ -338,10 +338,11 @@ def get_values(inputs: Any, path: Path) -> Any:
 
 def set_values(inputs: Any, path: Path, values: Any) -> None:
     """Set a field of inputs that belong to the caller, or a column of a table of theirs."""
-    if len(path) > 1:
-        values = dataclasses.replace(getattr(inputs, path[0]), **{path[1]: values})
+    name, *column = path
+    if column:
+        values = dataclasses.replace(getattr(inputs, name), **{column[0]: values})
     # Setting a field of a frozen dataclass: a replaced copy of some thirty fields would cost ten times as much.
-    object.__setattr__(inputs, path[0], values)
+    object.__setattr__(inputs, name, values)
 
 
 @functools.lru_cache(maxsize=4096)
