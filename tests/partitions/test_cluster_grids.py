@@ -81,14 +81,24 @@ def test_workers_of_another_version_are_an_error(workers: Cluster, monkeypatch: 
 
 
 GRID = ("sweep", "pack-current", "cells=6", "--vary", "power=10:900:2000", "--vary", "capacity=500:3000:1300")
+DRAWN_GRID = ("sweep", "pack-current", "cells=6", "--vary", "power=10:900:300", "--vary", "capacity=500:3000:200")
 
 
-@pytest.mark.parametrize("more", [(), ("--least",), ("--by", "pack_heat", "--uncertainty")], ids=str)
-def test_the_best_of_a_grid_are_those_found_alone(more: tuple[str, ...], workers: Cluster) -> None:
-    here = run(*GRID, "--best", "25", *more)
-    there = run(*GRID, "--best", "25", *more, "--scheduler", workers.address)
+@pytest.mark.parametrize(
+    ("grid", "more", "points"),
+    [
+        pytest.param(GRID, (), "2,600,000", id="greatest"),
+        pytest.param(GRID, ("--least",), "2,600,000", id="least"),
+        pytest.param(DRAWN_GRID, ("--by", "pack_heat", "--uncertainty"), "60,000", id="uncertainty"),
+    ],
+)
+def test_the_best_of_a_grid_are_those_found_alone(
+    grid: tuple[str, ...], more: tuple[str, ...], points: str, workers: Cluster
+) -> None:
+    here = run(*grid, "--best", "25", *more)
+    there = run(*grid, "--best", "25", *more, "--scheduler", workers.address)
     assert (there.exit_code, there.stderr) == (0, here.stderr)
-    assert there.stderr.startswith("2,600,000 points computed, 0 invalid")
+    assert there.stderr.startswith(f"{points} points computed, 0 invalid")
     assert len(there.stdout.splitlines()) == 26
     assert there.stdout_bytes == here.stdout_bytes
 
