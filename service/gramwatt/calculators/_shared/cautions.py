@@ -56,22 +56,12 @@ MORE_THAN_FULL: Final[Caution[Any, Any]] = Caution(
         given.open_circuit_voltage > FULL_VOLTAGE_TOLERANCE * given.cells * cells.FULL_VOLTAGE[given.chemistry]
     ),
 )
-
-
-def _get_pack_resistance(given: Any) -> Array:
-    """Return the measured resistance (N,) of the pack, which no temperature changes; nan where there is none."""
-    return np.asarray(getattr(given, "pack_resistance", np.full(given.pack_temperature.shape, np.nan)))
-
-
 OUTSIDE_TEMPERATURE: Final[Caution[Any, Any]] = Caution(
     "outside-temperature",
     "{pack_temperature} is outside 0 to 40 °C, for which the change of resistance was checked.",
     when=lambda given, found: (
-        np.isnan(_get_pack_resistance(given))
-        & (
-            (given.pack_temperature < cells.MIN_CHECKED_TEMPERATURE)
-            | (given.pack_temperature > cells.MAX_CHECKED_TEMPERATURE)
-        )
+        (given.pack_temperature < cells.MIN_CHECKED_TEMPERATURE)
+        | (given.pack_temperature > cells.MAX_CHECKED_TEMPERATURE)
     ),
 )
 LIHV_EXTRAPOLATED: Final[Caution[Any, Any]] = Caution(
