@@ -181,3 +181,8 @@ def test_describe_accepted() -> None:
 def test_a_pointer_is_escaped_as_it_is_nested() -> None:
     """RFC 6901, section 3: ~ is ~0 and / is ~1, in that order."""
     assert InputError("", "d", None, "a").under("a/b~c").under("parts").pointer == "/parts/a~1b~0c"
+
+
+def test_an_estimate_of_boundless_uncertainty_has_none() -> None:
+    """Its standard deviation may be beyond a double; the value stays readable."""
+    assert format_estimate(1234.5678, "A", math.inf, 0.1, math.inf) == ("1235", "", "", "")

@@ -87,7 +87,7 @@ def format_estimate(
 
     Without an uncertainty it has ``digits`` significant digits; by default four, or in % one digit after the point.
     """
-    if uncertainty is None or not uncertainty > 1e-12 * abs(value):
+    if uncertainty is None or not 1e-12 * abs(value) < uncertainty < math.inf:
         return Estimate(format_number(value, _count_digits(value, unit) if digits is None else digits))
     places = 1 - int(f"{uncertainty:.1e}".partition("e")[2])
     numbers = (value, uncertainty, low, high)
