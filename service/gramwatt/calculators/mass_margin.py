@@ -133,7 +133,7 @@ def mass_margin(given: Inputs) -> Results:
         expanded_uncertainty=compared.expanded_uncertainty,
         verdict=compared.verdict,
         probability_under=compared.probability,
-        running_total=np.cumsum(masses, axis=1) + (total - masses.sum(axis=1))[:, None],
+        running_total=np.maximum(np.cumsum(masses, axis=1) + (total - parts_sum)[:, None], 0.0),
         shares=masses / parts_sum[:, None],
         kinetic_energy=total * given.maximum_speed**2 / 2,
     )
