@@ -18,6 +18,12 @@ settings.register_profile("gramwatt", deadline=None, derandomize=True)
 settings.load_profile("gramwatt")
 
 
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Start the heavy tests first, the last of them before all: no worker waits for one at the end."""
+    heavy = [item for item in items if item.get_closest_marker("heavy")]
+    items[:] = [*reversed(heavy), *(item for item in items if item.get_closest_marker("heavy") is None)]
+
+
 @pytest.fixture(scope="session")
 def reference_data() -> Path:
     """Return the folder of open datasets; skip the test where it is absent."""
