@@ -25,7 +25,14 @@ WHOLE = {
 # inputs by the same code, by examples and by chance. (All of it takes a quarter of an hour: see below.) The phase that
 # follows links has none to follow among pure requests.
 SEARCHES = {
-    "values": ["--include-path-regex", rf"^/v1/(?!{SHORT.name}/)[^/]+/", "--phases", "examples,fuzzing"],
+    "values": [
+        "--include-path-regex",
+        rf"^/v1/(?!{SHORT.name}/)[^/]+/",
+        "--phases",
+        "examples,fuzzing",
+        "--max-examples",
+        "4",
+    ],
     "service": ["--include-tag", "service"],
     **{name: ["--include-path-regex", paths] for name, paths in WHOLE.items()},
 }
