@@ -30,6 +30,9 @@ DRAWS: Final = 43**2
 """Draws of a single request; as for all, the square of a prime, for an orthogonal array."""
 FEW_DRAWS: Final = 11**2
 """Draws of each row of a table of requests, and of a recording, where one evaluation costs much more."""
+FEWEST_DRAWS: Final = 7**2
+MANY_SAMPLES: Final = 20_000
+"""Samples of the recordings of a request from which it is drawn so few times: each draw goes through all of them."""
 MAX_DRAWN_ENTRIES: Final = 100_000
 """Entries of lists and tables, times draws, above which a request is drawn `FEW_DRAWS` times."""
 MAX_UNCORRELATED: Final = 200

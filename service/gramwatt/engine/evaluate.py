@@ -15,7 +15,7 @@ from gramwatt.engine.assumptions import fill_and_record_assumptions, fill_draws
 from gramwatt.engine.assumptions import fill_assumptions as fill_assumptions
 from gramwatt.engine.budget import count_samples, reserve_result_rows
 from gramwatt.engine.column_types import Cells, Column, all_false, all_true, column_uncertainties
-from gramwatt.engine.draws import DRAWS, FEW_DRAWS, MAX_DRAWN_ENTRIES
+from gramwatt.engine.draws import DRAWS, FEW_DRAWS, FEWEST_DRAWS, MANY_SAMPLES, MAX_DRAWN_ENTRIES
 from gramwatt.engine.input_plans import CompleteInputs, get_conditions
 from gramwatt.engine.sources import get_deviates, list_sources
 from gramwatt.engine.uncertainty import Draws, PropagatedUncertainty
@@ -171,9 +171,9 @@ def _draw(
         assumed = [each for each in taken if each.is_uncertain]
         if all(complete.assumed.get(each.name, no_rows) is no_rows for each in assumed):
             return None
-    has_recording = calculator.takes_recordings and count_samples(calculator, inputs, rows).any()
-    if has_recording or count * _count_entries(calculator, inputs) > MAX_DRAWN_ENTRIES:
-        count = min(count, FEW_DRAWS)
+    samples = float(count_samples(calculator, inputs, rows).max()) if calculator.takes_recordings else 0.0
+    if samples or count * _count_entries(calculator, inputs) > MAX_DRAWN_ENTRIES:
+        count = min(count, FEW_DRAWS if samples < MANY_SAMPLES else FEWEST_DRAWS)
     draws = Draws(calculator, complete.fields, rows, count)
     for name, kind in deviates:
         draws.apply_deviate(name, kind)
