@@ -17,12 +17,13 @@ import dataclasses
 import functools
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from typing import Any, Final, Literal, NamedTuple, TypeAlias
+from typing import Any, Final, Literal, TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
 
 from gramwatt.engine.draws import get_entry_strata, get_strata, make_quantiles
+from gramwatt.engine.reduction import attribute_variance, reduce_draws
 from gramwatt.model import AnyCalculator, Array, BoolArray, Deviate, Kind, get_fields, units
 from gramwatt.physics.statistics import normal_cumulative, normal_quantile
 
@@ -30,16 +31,8 @@ Path: TypeAlias = tuple[str, ...]
 Uncertainties: TypeAlias = dict[Path, NDArray[np.float64]]
 """Standard uncertainties, SI, by the path of the input: ("mass",) (N,), or in a list or a table (N, M)."""
 
-COVERAGE: Final = (0.025, 0.975)
-"""The percentiles that are the ends of a range: 95 % of the draws lie between."""
-MIN_SHARE: Final = 0.005
-"""Smaller shares, of few sources, are noise of the design, and are left out."""
-MIN_RESULTS: Final = 20
-"""Draws with a result below which a response has no range of it."""
 MIN_EXPLAINED: Final = 0.01
 """Share of draws without a result above which a response says so."""
-_ROUNDING: Final = 1e-12
-"""Relative differences below this are rounding, not spread."""
 _NEAR: Final = 6.0
 """Standard uncertainties from a bound within which a normal distribution is cut."""
 
@@ -70,7 +63,7 @@ class PropagatedUncertainty:
     """Standard deviation, SI."""
     low: Mapping[str, NDArray[np.float64]]
     high: Mapping[str, NDArray[np.float64]]
-    """The ends of the range, SI; see `COVERAGE`."""
+    """The ends of the range, SI; see `reduction.COVERAGE`."""
     no_result: Mapping[str, NDArray[np.float64]]
     """The share of draws that have no result; only of results where there are any."""
     sources: tuple[str, ...]
@@ -167,13 +160,13 @@ class Draws:
         names = _list_single(self.calculator, given)
         if names:
             drawn = np.array([getattr(results, name) for name in names]).reshape(-1, self.count, self.rows)
-            *parts, weights = _reduce(np.array([getattr(given, name) for name in names]), drawn, scores)
-            each_share = _attribute(weights, label_of, len(labels))
+            *parts, weights = reduce_draws(np.array([getattr(given, name) for name in names]), drawn, scores)
+            each_share = attribute_variance(weights, label_of, len(labels))
             for index, name in enumerate(names):
                 reduced[name] = tuple(part[index] for part in parts)
                 shares[name] = each_share[index]
         for name, one, values in _list_several(self.calculator, given, results):
-            *parts, _ = _reduce(one.reshape(1, -1), values.reshape(1, self.count, -1), scores)
+            *parts, _ = reduce_draws(one.reshape(1, -1), values.reshape(1, self.count, -1), scores)
             reduced[name] = tuple(part[0].reshape(one.shape) for part in parts)
         standard, low, high, no_result = ({n: each[k] for n, each in reduced.items()} for k in range(4))
         no_result = {name: share for name, share in no_result.items() if share.any()}
@@ -204,82 +197,6 @@ class Draws:
             holds = np.asarray(rule.when(self.inputs, results), dtype=np.float64)
             shares[rule.code] = holds.reshape(self.count, self.rows, *holds.shape[1:]).mean(axis=0)
         return shares
-
-
-class _Reduced(NamedTuple):
-    """Draws of K results in R columns, reduced; arrays (K, R)."""
-
-    standard: NDArray[np.float64]
-    low: NDArray[np.float64]
-    high: NDArray[np.float64]
-    no_result: NDArray[np.float64]
-    weights: NDArray[np.float64]
-    """How each result follows the deviates of each source, (K, S, R): its covariance with them."""
-
-
-def _reduce(given: NDArray[np.float64], drawn: NDArray[np.float64], scores: NDArray[np.float64]) -> _Reduced:
-    """Reduce the draws (K, n, R) of results that are ``given`` (K, R) for the inputs as given.
-
-    Draws without a result are left out. ``scores`` (S, n) are the deviates of the sources.
-    """
-    count = drawn.shape[1]
-    is_known = np.isfinite(drawn)
-    if is_known.all():
-        numbers = np.full(given.shape, count)
-        deviations = drawn - drawn.mean(axis=1, keepdims=True)
-    else:
-        numbers = is_known.sum(axis=1)
-        drawn = np.where(is_known, drawn, np.nan)
-        mean = np.where(is_known, drawn, 0.0).sum(axis=1) / np.maximum(numbers, 1)
-        deviations = np.where(is_known, drawn - mean[:, None], 0.0)
-    standard = np.sqrt((deviations**2).sum(axis=1) / np.where(numbers >= MIN_RESULTS, numbers, np.nan))
-    is_exact = standard <= _ROUNDING * np.abs(given)
-    deviations = np.where(is_exact[:, None], 0.0, deviations)
-    weights = np.matmul(scores, deviations) / count
-    ordered = np.sort(drawn, axis=1)  # nan last
-    few = numbers < MIN_RESULTS
-    low, high = (np.where(few, np.nan, _pick(ordered, numbers, share * numbers)) for share in COVERAGE)
-    # Without any spread the range is the value, to its last bit.
-    return _Reduced(
-        np.where(is_exact, 0.0, standard),
-        np.where(is_exact, given, low),
-        np.where(is_exact, given, high),
-        1 - numbers / count,
-        weights,
-    )
-
-
-def _pick(ordered: NDArray[np.float64], numbers: NDArray[np.intp], ranks: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Return the values (K, R) below which ``ranks`` of the first ``numbers`` ordered draws (K, n, R) lie."""
-    last = np.maximum(numbers - 1, 0)
-    position = np.clip(ranks - 0.5, 0.0, last)
-    left = position.astype(np.intp)
-    if left.size and (numbers == ordered.shape[1]).all() and (left == left.flat[0]).all():
-        at = int(left.flat[0])  # indexing is quicker, and nearly all results have all draws
-        below, above = ordered[:, at], ordered[:, at + 1]
-    else:
-        right = np.minimum(left + 1, last)
-        below, above = (np.take_along_axis(ordered, each[:, None], axis=1)[:, 0] for each in (left, right))
-    return np.asarray(below + (above - below) * (position - left))
-
-
-def _attribute(weights: NDArray[np.float64], label_of: NDArray[np.intp], labels: int) -> NDArray[np.float64]:
-    """Return the share of each label (K, L, R) in the variance, from the weights of the sources (K, S, R).
-
-    The squares of the weights, added up by label, over the sum of all.
-    """
-    by_label = weights**2
-    if len(label_of) != labels:
-        is_of = label_of == np.arange(labels)[:, None]
-        by_label = np.matmul(is_of.astype(np.float64), by_label)
-    shares = _normalize(by_label)
-    return _normalize(np.where(shares < min(MIN_SHARE, 0.5 / max(labels, 1)), 0.0, shares))
-
-
-def _normalize(values: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Return values (K, L, R) over their sum along L; zeros where that is 0."""
-    total = values.sum(axis=1, keepdims=True)
-    return np.asarray(values / np.where(total > 0, total, 1.0))
 
 
 @functools.cache
