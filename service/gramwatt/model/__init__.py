@@ -16,6 +16,7 @@ from gramwatt.model.calculator import (
 )
 from gramwatt.model.charts import BarChart, Chart, CurveChart, RecordedChannels, TimeSeriesChart, WaterfallChart
 from gramwatt.model.declaration_checks import CATEGORIES, RANGE_SUFFIXES, RESERVED_INPUTS, RESERVED_RESULTS
+from gramwatt.model.groups import Group
 from gramwatt.model.kinds import (
     Choice,
     Count,
@@ -35,6 +36,7 @@ from gramwatt.model.kinds import (
     TimeSeries,
     UnreadableCells,
     get_fields,
+    get_label,
 )
 
 __all__ = [
@@ -58,6 +60,7 @@ __all__ = [
     "Display",
     "Example",
     "Flag",
+    "Group",
     "IndexArray",
     "Kind",
     "NumberList",
@@ -79,4 +82,5 @@ __all__ = [
     "UnreadableCells",
     "WaterfallChart",
     "get_fields",
+    "get_label",
 ]

@@ -13,7 +13,7 @@ import typing
 from collections.abc import Callable, Hashable, Iterator, Mapping
 from dataclasses import KW_ONLY, dataclass
 from types import MappingProxyType
-from typing import Any, Generic, TypeAlias, TypeVar
+from typing import Any, Generic, Literal, TypeAlias, TypeVar
 
 from gramwatt.arrays import Array, BoolArray, IndexArray
 from gramwatt.model.charts import Chart
@@ -29,6 +29,10 @@ from gramwatt.model.kinds import (
 
 I = TypeVar("I")  # noqa: E741 - a calculator's Inputs
 R = TypeVar("R")  # a calculator's Results
+
+NoticeKind: TypeAlias = Literal["finding", "missing", "standing"]
+"""What a caution is about, in the order of a response."""
+Severity: TypeAlias = Literal["high", "medium", "low"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,11 +58,22 @@ class Caution(Generic[I, R]):
     when: Callable[[I, R], BoolArray] | None = None
     assumed: str = ""
     """Show it only where this input took its default."""
+    severity: Severity = "medium"
+    """``high`` where the figures break a limit or a rating, ``low`` where they stay useful as they are."""
+    missing: bool = False
+    """Whether a further input would settle it; so it is where an input took its default."""
 
     @property
     def is_always_shown(self) -> bool:
         """Whether it is always shown."""
         return self.when is None and not self.assumed
+
+    @property
+    def kind(self) -> NoticeKind:
+        """What it is about: always true, these figures, or a further input that would settle it."""
+        if self.is_always_shown:
+            return "standing"
+        return "missing" if self.missing or self.assumed else "finding"
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,6 +87,14 @@ class Rule(Generic[I, R]):
     results: tuple[str, ...]
     partly: str = ""
     """What holds in some of the likely cases, to follow "In 18 % of the likely cases "; as ``text``, without a stop."""
+    severity: Severity = "high"
+    missing: bool = False
+    """Whether a further input would give the results."""
+
+    @property
+    def kind(self) -> NoticeKind:
+        """What it is about: these figures, or a further input that would give the results."""
+        return "missing" if self.missing else "finding"
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,7 +9,7 @@ from __future__ import annotations
 from typing import TypeAlias
 
 from gramwatt.model.errors import DeclarationError
-from gramwatt.model.kinds._base import BaseKind, get_fields, repeat
+from gramwatt.model.kinds._base import BaseKind, get_fields, get_label, repeat
 from gramwatt.model.kinds.nested import (
     NumberList,
     Recording,
@@ -49,5 +49,6 @@ __all__ = [
     "TimeSeries",
     "UnreadableCells",
     "get_fields",
+    "get_label",
     "repeat",
 ]

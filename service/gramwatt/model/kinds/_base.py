@@ -14,6 +14,7 @@ import numpy as np
 
 from gramwatt.arrays import BoolArray
 from gramwatt.model.errors import DeclarationError
+from gramwatt.model.groups import Group
 from gramwatt.model.messages import format_quantity
 from gramwatt.model.units import Unit
 
@@ -26,6 +27,10 @@ class BaseKind:
     """The base of all kinds of field. A new kind overrides what differs from a plain number."""
 
     _: KW_ONLY
+    label: str = ""
+    """What people read in place of the name: sentence case, in words that builders use, without the unit."""
+    group: Group | None = None
+    """Of an input: where a form shows it."""
     default: float | int | str | bool | None = None
     """In the declared unit."""
     optional: bool = False
@@ -131,6 +136,11 @@ class BaseKind:
         elif not (self.method or self.formula):
             yield "a result needs a formula or a method"
         yield from (f"needs {name}, which does not exist" for name in self.needs if name not in inputs)
+
+
+def get_label(name: str, kind: BaseKind) -> str:
+    """Return what people read in place of the name of a field."""
+    return kind.label or name.replace("_", " ").capitalize()
 
 
 def find_row_problems(fields: Mapping[str, Kind]) -> Iterator[str]:

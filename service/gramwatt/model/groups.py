@@ -1,0 +1,23 @@
+"""The groups that the inputs of a form are shown in."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+
+
+class Group(StrEnum):
+    """A group of inputs, by its heading, in the order in which a form shows them."""
+
+    PACK = "Pack"
+    MOTOR = "Motor and propeller"
+    WEIGHT = "Weight and limit"
+    FLIGHT = "Flight"
+    AIR = "Air"
+    RECORDING = "Recording"
+    VIDEO = "Video"
+    FINE_TUNING = "Fine tuning"
+
+    @property
+    def is_folded(self) -> bool:
+        """Whether a form folds it: few people change these inputs."""
+        return self is Group.FINE_TUNING
