@@ -176,6 +176,15 @@ def test_a_recording_without_current_expects_no_endurance() -> None:
     assert found["expected_endurance"] is None
 
 
+def test_currents_of_both_signs_have_no_mean_voltage() -> None:
+    """By hand: 16 V at -1 A and 15 V at 1.2 A for equal times: 2 W over 0.2 A would be 10 V, which no sample has."""
+    log = {"time": [0, 1, 1.001, 2.001], "voltage": [16, 16, 15, 15], "current": [-1, -1, 1.2, 1.2]}
+    answer = calculate("flight-log", log=log)
+    assert answer["results"]["mean_voltage"] is None
+    assert [each["code"] for each in answer["cautions"] if "mean_voltage" in each.get("results", ())] == ["both-signs"]
+    assert results({**log, "current": [1, 1, 1.2, 1.2]})["mean_voltage"] == pytest.approx((16 + 18) / 2.2, rel=1e-3)
+
+
 def test_deviations_from_what_was_expected() -> None:
     found = results(flight(6), capacity=1300, predicted_power=100, predicted_endurance=5, predicted_current=50)
     assert found["power_deviation"] == pytest.approx(found["mean_power"] - 100, rel=1e-9)

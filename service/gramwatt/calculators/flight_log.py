@@ -276,6 +276,7 @@ CALCULATOR = Calculator(
             when=lambda given, found: ~(found.charge > 0),
             results=(*EXPECTED, *POWER, *CURRENT, *CHARGE, *FIT),
         ),
+        log_cautions.BOTH_SIGNS,
         Rule(
             "too-few-for-resistance",
             f"Resistance requires at least {MIN_SAMPLES} samples of both voltage and current; "

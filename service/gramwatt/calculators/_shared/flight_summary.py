@@ -6,7 +6,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gramwatt.calculators._shared.logs import REASONS, LeftOut, PunchOut
-from gramwatt.calculators._shared.prepared_recording import PreparedRecording, RecordedPowers, group_by_recording
+from gramwatt.calculators._shared.prepared_recording import (
+    Extremes,
+    PreparedRecording,
+    RecordedPowers,
+    group_by_recording,
+)
 from gramwatt.model import Array, BoolArray, IndexArray, RecordedChannels, Recording, RecordingArray, StringArray
 from gramwatt.physics import cells, pack
 from gramwatt.physics import recording as rec
@@ -114,7 +119,7 @@ def summarize_flight(
         duration=duration,
         mean_power=energy / duration,
         mean_current=charge / duration,
-        mean_voltage=np.where(charge != 0, energy / charge, np.nan),
+        mean_voltage=_mean_voltage(energy / charge, voltage_scale, extremes),
         peak_power=peak_power,
         peak_current=peak_current,
         median_power=median_power,
@@ -134,6 +139,13 @@ def summarize_flight(
         mean_throttle=zeros + extremes.mean_throttle,
         peak_throttle=zeros + extremes.peak_throttle,
     )
+
+
+def _mean_voltage(voltage: Array, scale: Array, extremes: Extremes) -> Array:
+    """Return energy over charge (N,) [V], nan where currents of both signs make it no voltage of this flight."""
+    margin = 1e-9 * extremes.highest_voltage  # for rounding
+    low, high = scale * (extremes.lowest_voltage - margin), scale * (extremes.highest_voltage + margin)
+    return np.where((voltage >= low) & (voltage <= high), voltage, np.nan)
 
 
 def _time_at_charge(

@@ -2,6 +2,8 @@
 
 from typing import Annotated, Any, Final
 
+import numpy as np
+
 from gramwatt.calculators._shared.flight_summary import has_left_out, lacks_channels
 from gramwatt.model import Caution, Rule, Unit
 from gramwatt.physics import cells
@@ -82,3 +84,12 @@ PACK_USE: Final[tuple[Caution[Any, Any], ...]] = (
 def no_channel(channel: str, text: str, results: tuple[str, ...]) -> Rule[Any, Any]:
     """Return the rule for results without a value because the recording has no such channel."""
     return Rule(f"no-{channel}", text, when=lambda given, found: lacks_channels(given.log, (channel,)), results=results)
+
+
+BOTH_SIGNS: Final[Rule[Any, Any]] = Rule(
+    "both-signs",
+    "Current flowed both ways, so that energy over charge is no voltage of this flight: check current offset and "
+    "current scale.",
+    when=lambda given, found: np.isnan(found.mean_voltage),
+    results=("mean_voltage",),
+)

@@ -24,6 +24,8 @@ class Extremes(NamedTuple):
     """Minimum voltage as recorded [V]."""
     lowest_at: float
     """Its time from the first sample [s]."""
+    highest_voltage: float
+    """Maximum voltage as recorded [V]."""
     lowest_cell_voltage: float
     """Minimum voltage of the lowest cell [V]."""
     mean_throttle: float
@@ -98,6 +100,7 @@ class PreparedRecording:
         return Extremes(
             lowest,
             float(time[at] - time[0]) if at >= 0 else np.nan,
+            float(np.fmax.reduce(voltage, initial=np.nan)),
             float(np.fmin.reduce(self.recording.cell_voltage, initial=np.nan)),
             float(np.nansum(self.weights * throttle) / self.integrals.duration) if has_throttle else np.nan,
             float(np.fmax.reduce(throttle, initial=np.nan)),
