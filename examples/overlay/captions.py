@@ -107,8 +107,9 @@ def read_arguments(parser: argparse.ArgumentParser) -> tuple[argparse.Namespace,
     parser.add_argument("--output", type=Path, help="file to write; its ending selects the format")
     parser.add_argument("--burn", type=Path, metavar="VIDEO", help="burn the captions into a copy of this video")
     parser.add_argument(
-        "--test-clip", type=Path, metavar="VIDEO", help="make a clip of 80 seconds to try it on, and end"
+        "--test-clip", type=Path, metavar="VIDEO", help="make a clip to try it on, of --seconds seconds, and end"
     )
+    parser.add_argument("--seconds", type=float, default=80, help="length of the test clip (default: %(default)s)")
     parser.add_argument("--url", default="http://127.0.0.1:8000", help="URL of Gramwatt (default: %(default)s)")
     arguments = parser.parse_intermixed_args()
     inputs: dict[str, str] = {}
@@ -129,7 +130,7 @@ def main() -> int:
     arguments, inputs = read_arguments(argparse.ArgumentParser(description="A recorded flight as captions of a video."))
     try:
         if arguments.test_clip is not None:
-            test_clip(arguments.test_clip, 80)
+            test_clip(arguments.test_clip, arguments.seconds)
             return 0
         url = arguments.url.rstrip("/")
         if arguments.burn is not None:

@@ -115,9 +115,7 @@ def pictures(video: Path, seconds: float) -> bytes:
 @pytest.mark.client("ffmpeg")
 def test_ffmpeg_burns_the_captions_into_the_example_clip(script: Script, tmp_path: Path) -> None:
     """Before the recording begins the picture stays as it was; then the corner with the captions changes."""
-    assert script("--test-clip", "clip.mp4", cwd=tmp_path).returncode == 0
-    short = ["ffmpeg", "-nostdin", "-v", "error", "-i", "clip.mp4", "-t", "5", "-c", "copy", "short.mp4"]
-    subprocess.run(short, cwd=tmp_path, check=True, timeout=120)
+    assert script("--test-clip", "short.mp4", "--seconds", "5", cwd=tmp_path).returncode == 0
     ran = script("--burn", "short.mp4", "--output", "burnt.mp4", "cells=4", "offset=2", cwd=tmp_path)
     assert ran.returncode == 0, ran.stderr
     changed = {}
