@@ -29,11 +29,13 @@ from gramwatt.engine.columns import (
     uncertainty_kind,
     unknown_input_errors,
 )
+from gramwatt.engine.row_names import NO_NAMES, Names, read_row_names
 from gramwatt.model import (
     Kind,
     NumberList,
     Quantity,
     Recording,
+    RowName,
     StandardUncertainty,
     Table,
     TimeSeries,
@@ -45,21 +47,28 @@ from gramwatt.model.parsing import describe_type
 MAX_QUERY_LIST_LENGTH: Final = 60
 
 
-def read_column(kind: Kind, cells: Cells, *, text: bool) -> Column:
-    """Read N cells of any kind. Never raises for invalid cells: their errors are in the column."""
-    if not isinstance(kind, NumberList | Table | TimeSeries):
+def read_column(kind: Kind, cells: Cells, *, text: bool, names: Names = NO_NAMES) -> Column:
+    """Read N cells of any kind. Never raises for invalid cells: their errors are in the column.
+
+    ``names`` are those of the rows of tables to which an input may refer.
+    """
+    if not isinstance(kind, NumberList | Table | TimeSeries | RowName):
         return read_plain(kind, cells, text=text)
     if isinstance(cells, NumericColumn | DictionaryColumn):
         raise ValueError("a list or a table is read one request at a time")
     if isinstance(cells, ConstantColumn):
-        return read_nested(kind, [cells.cell] * len(cells), text=text or cells.text)
-    return read_nested(kind, cells, text=text)
+        return _read_nested(kind, [cells.cell] * len(cells), text=text or cells.text, names=names)
+    return _read_nested(kind, cells, text=text, names=names)
 
 
-def read_nested(kind: NumberList | Table | TimeSeries, cells: Sequence[object], *, text: bool) -> Column:
+def _read_nested(
+    kind: NumberList | Table | TimeSeries | RowName, cells: Sequence[object], *, text: bool, names: Names
+) -> Column:
     """Return the column of a list, table or recording of one request: lengths differ between requests."""
     if all(cell is ABSENT for cell in cells):
         return empty_column(kind, len(cells))
+    if isinstance(kind, RowName):
+        return read_row_names(kind, cells, names.get(kind.of, ()))
     if isinstance(kind, TimeSeries):
         return _read_recordings(kind, cells, text=text)
     if len(cells) != 1:
@@ -70,7 +79,7 @@ def read_nested(kind: NumberList | Table | TimeSeries, cells: Sequence[object], 
     if error is not None:
         column = empty_column(kind, 1)
         return Column(column.values, all_true(1), errors={0: [error]})
-    column = _read_list(kind, items, text=text) if isinstance(kind, NumberList) else _read_rows(kind, items)
+    column = _read_list(kind, items, text=text) if isinstance(kind, NumberList) else _read_rows(kind, items, names)
     column.present = all_true(1)
     return column
 
@@ -158,7 +167,7 @@ def _layout(row: Hashable) -> _RowLayout:
     )
 
 
-def _read_rows(kind: Table, items: list[object]) -> Column:
+def _read_rows(kind: Table, items: list[object], names: Names) -> Column:
     layout = _layout(cast("Hashable", kind.row))
     rows: list[dict[str, object]] = [item if isinstance(item, dict) else {} for item in items]
     errors: list[InputError] = []
@@ -169,7 +178,7 @@ def _read_rows(kind: Table, items: list[object]) -> Column:
     columns: dict[str, Any] = {}
     uncertainties: dict[str, NDArray[np.float64]] = {}
     for name, inner in layout.fields.items():
-        column = read_column(inner, [row.get(name, ABSENT) for row in rows], text=False)
+        column = read_column(inner, [row.get(name, ABSENT) for row in rows], text=False, names=names)
         if any(name not in row for row in rows):
             column = fill_default(inner, column, ~column.present)
         columns[name] = column.values[None, :]

@@ -20,6 +20,7 @@ from gramwatt.engine.column_types import all_false
 from gramwatt.engine.evaluate import Outcome
 from gramwatt.engine.limits import MAX_LISTED_NAMES
 from gramwatt.engine.rounding import round_number, round_numbers
+from gramwatt.engine.row_names import restore_names
 from gramwatt.model import (
     RANGE_SUFFIXES,
     AnyCalculator,
@@ -56,6 +57,7 @@ def build_response(
     given = _get_values(
         [each for each in layout.input_fields if each[0] in known], outcome.inputs, row, layout.input_units
     )
+    restore_names(calculator, given)
     given_units = {name: unit for name, unit, owner in layout.owners if owner in known}
     response: ResponseBody = {
         "calculator": calculator.name,

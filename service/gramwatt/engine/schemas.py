@@ -16,19 +16,22 @@ from marshmallow import fields
 from gramwatt.engine.column_types import Cells, Column, LoadedInputs
 from gramwatt.engine.columns import missing_input_error, unknown_input_errors
 from gramwatt.engine.nested import read_column
+from gramwatt.engine.row_names import collect_names
 from gramwatt.model import AnyCalculator, Kind
 
 
 class ColumnField(fields.Field[Column]):
     """An input, read as a column of cells: JSON cells, or with ``text`` text of a query."""
 
-    def __init__(self, kind: Kind, *, text: bool, required: bool) -> None:
+    def __init__(self, calculator: AnyCalculator, kind: Kind, *, text: bool, required: bool) -> None:
         super().__init__(required=required, allow_none=True, metadata={"description": get_description(kind)})
+        self.calculator = calculator
         self.kind = kind
         self.text = text
 
     def _deserialize(self, value: Any, attr: str | None, data: Mapping[str, Any] | None, **kwargs: Any) -> Column:
-        return read_column(self.kind, value, text=self.text)
+        names = collect_names(self.calculator, {} if data is None else data)
+        return read_column(self.kind, value, text=self.text, names=names)
 
 
 def get_description(kind: Kind) -> str:
@@ -40,7 +43,7 @@ def get_description(kind: Kind) -> str:
 def get_schema(calculator: AnyCalculator, *, text: bool = False) -> marshmallow.Schema:
     """Return the schema of a calculator's inputs; made once, used by every thread, since loading keeps no state."""
     columns = {
-        name: ColumnField(kind, text=text, required=name in calculator.required_inputs)
+        name: ColumnField(calculator, kind, text=text, required=name in calculator.required_inputs)
         for name, kind in calculator.input_fields.items()
     }
     return marshmallow.Schema.from_dict(dict(columns), name=get_schema_name(calculator))()

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 
 from gramwatt.engine.column_types import Cells, LoadedInputs
 from gramwatt.engine.nested import read_column
+from gramwatt.engine.row_names import collect_names
 from gramwatt.model import AnyCalculator
 
 
@@ -18,7 +19,10 @@ def load_inputs(calculator: AnyCalculator, cells: Mapping[str, Cells], *, text: 
     """
     known = calculator.input_fields
     if cells.keys() <= known.keys() and all(name in cells for name in calculator.required_inputs):
-        return LoadedInputs({name: read_column(known[name], column, text=text) for name, column in cells.items()}, ())
+        names = collect_names(calculator, cells)
+        return LoadedInputs(
+            {name: read_column(known[name], column, text=text, names=names) for name, column in cells.items()}, ()
+        )
     from gramwatt.engine.schemas import load_with_schema
 
     return load_with_schema(calculator, cells, text=text)

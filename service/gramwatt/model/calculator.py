@@ -22,6 +22,7 @@ from gramwatt.model.kinds import (
     DeclarationError,
     Kind,
     Quantity,
+    RowName,
     Table,
     TimeSeries,
     get_fields,
@@ -249,6 +250,11 @@ class Calculator(Generic[I, R]):
         return _get_tables(self.result_fields)
 
     @property
+    def row_names(self) -> Mapping[str, RowName]:
+        """The inputs that name a row of a table, and such columns of tables (``setups.pack``)."""
+        return _get_row_names(typing.cast("Hashable", self.inputs))
+
+    @property
     def recording(self) -> str | None:
         """The input that is a recording, which may then be sent by itself."""
         return next((name for name, kind in self.input_fields.items() if isinstance(kind, TimeSeries)), None)
@@ -265,6 +271,13 @@ AnyCalculator: TypeAlias = Calculator[Any, Any]
 
 def _get_tables(fields: Mapping[str, Kind]) -> Mapping[str, Table]:
     return {name: kind for name, kind in fields.items() if isinstance(kind, Table)}
+
+
+@functools.cache
+def _get_row_names(inputs: Hashable) -> Mapping[str, RowName]:
+    fields = get_fields(typing.cast("type[Any]", inputs))
+    columns = {f"{name}.{inner}": kind for name, each in fields.items() for inner, kind in each.columns.items()}
+    return MappingProxyType({path: kind for path, kind in {**fields, **columns}.items() if isinstance(kind, RowName)})
 
 
 @functools.cache

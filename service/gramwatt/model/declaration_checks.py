@@ -9,7 +9,7 @@ from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
 from gramwatt.model.charts import BarChart, Chart, CurveChart, TimeSeriesChart, WaterfallChart
-from gramwatt.model.kinds import DeclarationError, Kind, Quantity, get_fields
+from gramwatt.model.kinds import DeclarationError, Kind, Quantity, Text, get_fields
 
 if TYPE_CHECKING:
     from gramwatt.model.calculator import AnyCalculator, Caution, Rule
@@ -48,6 +48,7 @@ def declaration_problems(calculator: AnyCalculator) -> Iterator[str]:
     yield from _find_name_problems(inputs, results)
     for name, kind in inputs.items():
         yield from (f"{name}: {problem}" for problem in kind.find_input_problems(inputs))
+    yield from _find_row_name_problems(calculator)
     for name, kind in results.items():
         yield from (f"{name}: {problem}" for problem in kind.find_result_problems(inputs))
     for part in ("references", "cautions", "examples", "title", "summary"):
@@ -66,6 +67,13 @@ def declaration_problems(calculator: AnyCalculator) -> Iterator[str]:
     for owner, name, known in _list_references(calculator, inputs, results):
         if name not in known:
             yield f"{owner} names {name}, which does not exist"
+
+
+def _find_row_name_problems(calculator: AnyCalculator) -> Iterator[str]:
+    for path, kind in calculator.row_names.items():
+        table = calculator.input_tables.get(kind.of)
+        if table is None or not isinstance(table.columns.get("name"), Text):
+            yield f"{path} refers to {kind.of}, which is no table of inputs with a text called name"
 
 
 def _find_name_problems(inputs: Mapping[str, Kind], results: Mapping[str, Kind]) -> Iterator[str]:

@@ -20,11 +20,12 @@ from gramwatt.model.kinds.nested import (
     UnreadableCells,
 )
 from gramwatt.model.kinds.quantity import Bounds, Display, Quantity, QuantityDifference
+from gramwatt.model.kinds.row_name import RowName
 from gramwatt.model.kinds.scalars import Choice, Count, Flag, Text
 from gramwatt.model.kinds.standard_uncertainty import Deviate, StandardUncertainty
 
 Kind: TypeAlias = (
-    Quantity | Count | Choice | Flag | Text | NumberList | Table | TimeSeries | StandardUncertainty | Deviate
+    Quantity | Count | Choice | Flag | Text | RowName | NumberList | Table | TimeSeries | StandardUncertainty | Deviate
 )
 
 __all__ = [
@@ -43,6 +44,7 @@ __all__ = [
     "Recording",
     "RecordingArray",
     "RowCount",
+    "RowName",
     "StandardUncertainty",
     "Table",
     "Text",

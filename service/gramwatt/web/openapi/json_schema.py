@@ -17,6 +17,7 @@ from gramwatt.model import (
     Kind,
     NumberList,
     Quantity,
+    RowName,
     Table,
     Text,
     TimeSeries,
@@ -47,6 +48,8 @@ def make_input_schema(kind: Kind, *, query: bool = False) -> JsonSchema:
         case Text():
             pattern = f"^(?:{kind.pattern})$" if kind.pattern else PRINTABLE
             schema |= {"type": "string", "minLength": 1, "maxLength": kind.max_length, "pattern": pattern}
+        case RowName():
+            schema |= {"type": "string", "minLength": 1, "maxLength": 80, "pattern": PRINTABLE, "x-row-of": kind.of}
         case TimeSeries():
             schema |= {"$ref": f"#/components/schemas/{kind.row.__name__}"}
         case NumberList():

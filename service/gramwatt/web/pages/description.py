@@ -16,6 +16,7 @@ from gramwatt.model import (
     Kind,
     NumberList,
     Quantity,
+    RowName,
     StandardUncertainty,
     Table,
     Text,
@@ -64,6 +65,8 @@ def describe_input(name: str, kind: Kind, calculator: Calculator[Any, Any] | Non
             description["options"] = list(options)
         case Text(max_length=max_length):
             description["longest"] = max_length
+        case RowName(of=table_name):
+            description |= {"longest": 80, "row_of": table_name}
         case Count(at_least=at_least, at_most=at_most):
             description |= {"at_least": at_least, "at_most": at_most}
         case Table() as table:

@@ -1,0 +1,66 @@
+"""Inputs that name a row of a table in the same request: the names of the rows, read before all else, and positions."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from types import MappingProxyType
+from typing import Any, Final, TypeAlias
+
+from gramwatt.engine.column_types import ABSENT, Cells, Column, ConstantColumn, DictionaryColumn, NumericColumn
+from gramwatt.engine.columns import empty_column
+from gramwatt.engine.limits import MAX_COMPARED_NAMES
+from gramwatt.model import AnyCalculator, RowName
+from gramwatt.model.messages import InputError, quote_input
+from gramwatt.model.parsing import ValueParseError
+
+Names: TypeAlias = Mapping[str, Sequence[str]]
+"""The names of the rows of tables, by the input that is the table."""
+NO_NAMES: Final[Names] = MappingProxyType({})
+
+
+def collect_names(calculator: AnyCalculator, cells: Mapping[str, Cells]) -> Names:
+    """Return the names of the rows of each table that a `RowName` of the calculator refers to, as they were sent.
+
+    A row without a name has the default one, and an invalid one has none, so that no cell can name it.
+    """
+    if not calculator.row_names:
+        return NO_NAMES
+    tables = dict.fromkeys(kind.of for kind in calculator.row_names.values())
+    return {table: _list_names(calculator, table, cells[table]) for table in tables if table in cells}
+
+
+def _list_names(calculator: AnyCalculator, table: str, cells: Cells) -> list[str]:
+    default = calculator.input_tables[table].columns["name"].default
+    if isinstance(cells, NumericColumn | DictionaryColumn) or len(cells) != 1:
+        return []
+    rows: object = cells.cell if isinstance(cells, ConstantColumn) else cells[0]
+    if not isinstance(rows, list | tuple):
+        return []
+    names = [row.get("name", default) if isinstance(row, dict) else None for row in rows]
+    return [name if isinstance(name, str) else "" for name in names]
+
+
+def read_row_names(kind: RowName, cells: Sequence[object], names: Sequence[str]) -> Column:
+    """Read N cells that name a row; their positions. Never raises for invalid cells: their errors are in the column."""
+    column = empty_column(kind, len(cells))
+    column = Column(column.values.copy(), column.present.copy())
+    for row, cell in enumerate(cells):
+        if cell is ABSENT:
+            continue
+        column.present[row] = True
+        try:
+            column.values[row] = kind.find_row(cell, names)
+        except ValueParseError as error:
+            detail = error.with_hint() if len(column.errors) < MAX_COMPARED_NAMES else error.detail
+            column.errors[row] = [InputError("", detail, quote_input(cell), error.accepted)]
+    return column
+
+
+def restore_names(calculator: AnyCalculator, given: dict[str, Any]) -> None:
+    """Replace positions of rows among the inputs of a response by the names of those rows."""
+    for path, kind in calculator.row_names.items():
+        owner, _, column = path.partition(".")
+        for holder in given.get(owner, ()) if column else (given,):
+            at = holder.get(column or owner)
+            if at is not None:
+                holder[column or owner] = given[kind.of][at]["name"]
