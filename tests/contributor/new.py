@@ -20,7 +20,7 @@ CALCULATOR: Final = '''\
 from dataclasses import dataclass
 from typing import Annotated
 
-from gramwatt.model import Array, Calculator, Caution, Example, Quantity, Reference
+from gramwatt.model import Array, Calculator, Caution, Example, Quantity, Reference, Sentence
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,6 +50,7 @@ CALCULATOR = Calculator(
     results=Results,
     formula=@function@,
     category="choose",
+    sentences=(Sentence("TODO: loses {drop:range} in the wire"),),
     references=(Reference("TODO: the published source of the formula, with edition and section"),),
     cautions=(Caution("@name@-todo", "TODO: what a user must know before acting on the results."),),
     examples=(

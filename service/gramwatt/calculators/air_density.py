@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from typing import Annotated
 
-from gramwatt.model import Array, Assumption, Calculator, Caution, CurveChart, Example, Quantity, Reference
+from gramwatt.model import Array, Assumption, Calculator, Caution, CurveChart, Example, Quantity, Reference, Sentence
 from gramwatt.physics import air, constants
 
 
@@ -97,6 +97,12 @@ CALCULATOR = Calculator(
     formula=air_density,
     category="before",
     chart=CurveChart("temperature", ("air_density", "density_altitude"), start=-20, stop=45),
+    sentences=(
+        Sentence(
+            "{air_density}, as at {density_altitude} in standard air",
+            details=("{temperature} and {pressure}.", "That is {density_ratio} times the density at sea level."),
+        ),
+    ),
     assumptions=(
         Assumption(
             "temperature",

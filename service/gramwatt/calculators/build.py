@@ -20,6 +20,7 @@ from gramwatt.model import (
     Example,
     IndexArray,
     Quantity,
+    Sentence,
     StandardUncertainty,
     Table,
 )
@@ -218,6 +219,7 @@ CALCULATOR = Calculator(
     results=Results,
     formula=build,
     category="choose",
+    sentences=(Sentence("Flies longest with pack {longest_pack}: {longest_endurance:range}"),),
     chart=BarChart(("endurance", "margin", "thrust_to_weight", "capped_current"), table="by_pack"),
     any_of=(("parts", "dry_mass"),),
     assumptions=(

@@ -5,7 +5,7 @@ from typing import Annotated, Final
 
 import numpy as np
 
-from gramwatt.calculators._shared import fields
+from gramwatt.calculators._shared import fields, sentences
 from gramwatt.calculators._shared.cautions import (
     COLD,
     CUTOFF_VOLTAGES,
@@ -133,6 +133,7 @@ CALCULATOR = Calculator(
     results=Results,
     formula=endurance,
     category="before",
+    sentences=(sentences.FLIGHT,),
     chart=CurveChart(
         "reserve",
         ("end_cell_voltage", "end_charge"),

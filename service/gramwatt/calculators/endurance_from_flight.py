@@ -5,7 +5,7 @@ from typing import Annotated
 
 import numpy as np
 
-from gramwatt.calculators._shared import fields, flights, resistances
+from gramwatt.calculators._shared import fields, flights, resistances, sentences
 from gramwatt.calculators._shared.cautions import LAND_EARLY, LITHIUM_FIRE, RESISTANCE_ASSUMED, rested_voltage
 from gramwatt.model import (
     Array,
@@ -21,9 +21,8 @@ from gramwatt.model import (
     Reference,
     Rule,
 )
+from gramwatt.physics import average_power, pack, scaling
 from gramwatt.physics import cells as cell
-from gramwatt.physics import pack, scaling
-from gramwatt.physics.average_power import find_average_power
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,7 +125,7 @@ def endurance_from_flight(given: Inputs) -> Results:
     Ranges are those of one more flight.
     """
     reference, new = _reference_pack(given), resistances.packs_of(given)
-    reference_power = find_average_power(
+    reference_power = average_power.find_average_power(
         given.reference_chemistry,
         given.reference_cells,
         duration=given.reference_duration,
@@ -175,6 +174,7 @@ CALCULATOR = Calculator(
     results=Results,
     formula=endurance_from_flight,
     category="after",
+    sentences=(sentences.OTHER_FLIGHT,),
     chart=CurveChart(
         "mass",
         ("endurance",),

@@ -18,6 +18,7 @@ from gramwatt.model import (
     Quantity,
     Reference,
     Rule,
+    Sentence,
     StringArray,
     Table,
     Text,
@@ -206,6 +207,7 @@ CALCULATOR = Calculator(
     results=Results,
     formula=flight_comparison,
     category="after",
+    sentences=(Sentence("Flight {longest_flight} would last longest: {longest_landing_time:range}"),),
     chart=BarChart(("landing_time", "mean_power", "peak_current", "punch_sag"), table="by_flight"),
     rules=(
         Rule(

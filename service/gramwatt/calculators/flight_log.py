@@ -5,7 +5,7 @@ from typing import Annotated, Final
 
 import numpy as np
 
-from gramwatt.calculators._shared import fields, flight_summary, log_cautions, logs
+from gramwatt.calculators._shared import fields, flight_summary, log_cautions, logs, sentences
 from gramwatt.calculators._shared.cautions import LAND_EARLY, LITHIUM_FIRE, rested_voltage
 from gramwatt.calculators._shared.log_cautions import no_channel
 from gramwatt.model import (
@@ -236,6 +236,7 @@ CALCULATOR = Calculator(
     results=Results,
     formula=flight_log,
     category="after",
+    sentences=sentences.FLIGHT_LOG,
     chart=TimeSeriesChart(
         lambda given, found: flight_summary.corrected_channels(
             given.log,
@@ -301,12 +302,7 @@ CALCULATOR = Calculator(
         ),
         rested_voltage("pack_resistance", "expected_endurance"),
     ),
-    cautions=(
-        LITHIUM_FIRE,
-        LAND_EARLY,
-        *log_cautions.QUALITY,
-        *log_cautions.PACK_USE,
-    ),
+    cautions=(LITHIUM_FIRE, LAND_EARLY, *log_cautions.QUALITY, *log_cautions.PACK_USE),
     examples=(
         Example(
             "An invented flight of a minute: hover at 8 A, one punch-out of 40 A, on a 4-cell pack",

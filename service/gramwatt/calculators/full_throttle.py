@@ -5,7 +5,7 @@ from typing import Annotated, Final
 
 import numpy as np
 
-from gramwatt.calculators._shared import drivetrain, fields, hovering, whole_craft
+from gramwatt.calculators._shared import drivetrain, fields, hovering, sentences, whole_craft
 from gramwatt.calculators._shared.cautions import (
     BELOW_CUTOFF,
     LIHV_EXTRAPOLATED,
@@ -190,6 +190,7 @@ CALCULATOR = Calculator(
     results=Results,
     formula=full_throttle,
     category="choose",
+    sentences=sentences.FULL_THROTTLE,
     chart=CurveChart("throttle_cap", ("thrust", "pack_current"), start=20, stop=100),
     assumptions=(TYPICAL_RESISTANCE, *drivetrain.ASSUMPTIONS),
     rules=(

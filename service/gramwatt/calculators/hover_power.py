@@ -1,12 +1,11 @@
 """Electrical power of a multirotor in hover, climb or slow forward flight."""
 
-import dataclasses
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Annotated
 
 import numpy as np
 
-from gramwatt.calculators._shared import drivetrain, fields, hovering, whole_craft
+from gramwatt.calculators._shared import drivetrain, fields, hovering, sentences, whole_craft
 from gramwatt.calculators._shared.cautions import MORE_THAN_FULL, RESISTANCE_ASSUMED, TYPICAL_RESISTANCE, rested_voltage
 from gramwatt.model import (
     Array,
@@ -186,6 +185,7 @@ CALCULATOR = Calculator(
     results=Results,
     formula=hover_power,
     category="before",
+    sentences=sentences.HOVER,
     chart=CurveChart(
         "mass",
         ("hover_power", "power_loading"),
@@ -228,7 +228,7 @@ CALCULATOR = Calculator(
             "before you work on the craft.",
         ),
         *hovering.CAUTIONS,
-        dataclasses.replace(drivetrain.DUTY_IS_NOT_STICK, when=lambda given, found: found.hover_throttle <= 1),
+        replace(drivetrain.DUTY_IS_NOT_STICK, when=lambda given, found: found.hover_throttle <= 1),
         *drivetrain.CAUTIONS,
         RESISTANCE_ASSUMED,
         MORE_THAN_FULL,

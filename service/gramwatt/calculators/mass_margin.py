@@ -6,6 +6,7 @@ from typing import Annotated
 import numpy as np
 
 from gramwatt.calculators._shared import parts as shared_parts
+from gramwatt.calculators._shared import sentences
 from gramwatt.calculators._shared.cautions import CHECK_AUTHORITY
 from gramwatt.calculators._shared.parts import MASS, Part
 from gramwatt.model import (
@@ -157,6 +158,7 @@ CALCULATOR = Calculator(
     results=Results,
     formula=mass_margin,
     category="weigh",
+    sentences=sentences.MASS_MARGIN,
     chart=WaterfallChart(
         "running_total",
         table="parts",

@@ -27,6 +27,7 @@ from gramwatt.model import (
     Reference,
     RowCount,
     Rule,
+    Sentence,
     StringArray,
     Table,
     Text,
@@ -228,6 +229,12 @@ CALCULATOR = Calculator(
     results=Results,
     formula=overlay_cues,
     category="show",
+    sentences=(
+        Sentence(
+            "{captions} captions on {frame_count} frames",
+            details=("From {first_timecode} to {last_timecode}.", "Up to {peak_current} and {peak_power}."),
+        ),
+    ),
     chart=charts.TimeSeriesChart(
         lambda given, found: flight_summary.corrected_channels(
             given.log,

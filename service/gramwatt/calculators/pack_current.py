@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from typing import Annotated
 
-from gramwatt.calculators._shared import fields
+from gramwatt.calculators._shared import fields, sentences
 from gramwatt.calculators._shared.cautions import (
     BELOW_CUTOFF,
     LIFEPO4_TAIL,
@@ -110,6 +110,7 @@ CALCULATOR = Calculator(
     results=Results,
     formula=pack_current,
     category="before",
+    sentences=sentences.PACK_CURRENT,
     chart=CurveChart("power", ("current", "loaded_voltage"), start=0, stop=lambda given, found: found.greatest_power),
     assumptions=(TYPICAL_RESISTANCE,),
     rules=(

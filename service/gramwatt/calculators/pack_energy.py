@@ -24,6 +24,7 @@ from gramwatt.model import (
     IndexArray,
     Quantity,
     Reference,
+    Sentence,
     Unit,
 )
 from gramwatt.physics import cells, constants
@@ -103,6 +104,15 @@ CALCULATOR = Calculator(
     results=Results,
     formula=pack_energy,
     category="choose",
+    sentences=(
+        Sentence(
+            "Holds {usable_energy} down to the reserve",
+            details=(
+                "{nominal_energy} on the label at {nominal_voltage}.",
+                "{full_voltage} when full; land above {cutoff_voltage} under load.",
+            ),
+        ),
+    ),
     chart=BarChart(("nominal_energy", "usable_energy")),
     references=(
         Reference(

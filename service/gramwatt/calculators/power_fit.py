@@ -5,7 +5,7 @@ from typing import Annotated, Final
 
 import numpy as np
 
-from gramwatt.calculators._shared import fields, resistances
+from gramwatt.calculators._shared import fields, resistances, sentences
 from gramwatt.calculators._shared import flights as shared_flights
 from gramwatt.calculators._shared.cautions import LAND_EARLY, LITHIUM_FIRE, RESISTANCE_ASSUMED, rested_voltage
 from gramwatt.model import (
@@ -79,8 +79,7 @@ class Results:
         Array, Quantity("min", "Flight time of the next flight with that pack.", method=ENDURANCE, needs=PACK)
     ]
     energy_delivered: Annotated[
-        Array,
-        Quantity("Wh", "Energy drawn from that pack.", formula="power_at_mass * endurance", needs=PACK),
+        Array, Quantity("Wh", "Energy drawn from that pack.", formula="power_at_mass * endurance", needs=PACK)
     ]
     mass_exponent: Annotated[Array, Quantity("1", "x in power ~ mass^x.", signed=True, method=SLOPE)]
     scatter: Annotated[
@@ -162,6 +161,7 @@ CALCULATOR = Calculator(
     results=Results,
     formula=power_fit,
     category="after",
+    sentences=sentences.POWER_FIT,
     chart=CurveChart(
         "mass",
         ("power_at_mass",),

@@ -24,6 +24,7 @@ from gramwatt.model import (
     IndexArray,
     Quantity,
     Reference,
+    Sentence,
 )
 from gramwatt.physics import air, cells, rotor
 
@@ -191,17 +192,28 @@ CALCULATOR = Calculator(
     results=Results,
     formula=throttle_cap,
     category="choose",
+    sentences=(
+        Sentence("No cap needed: no target is below full throttle", when=lambda given, found: found.set_by == 0),
+        Sentence(
+            "{throttle_cap} would not lift it off",
+            when=lambda given, found: throttle_targets.is_below_hover(given, found.throttle_cap),
+            verdict="bad",
+        ),
+        Sentence(
+            "Cap the throttle at {throttle_cap:range}",
+            details=(
+                "{no_load_speed} without load, instead of {uncapped_speed}.",
+                "That leaves {thrust_share} of the thrust.",
+            ),
+        ),
+    ),
     chart=CurveChart(
         "cells",
         ("throttle_cap", "no_load_speed"),
         start=lambda given, found: np.maximum(given.cells - 3, 1),
         stop=lambda given, found: given.cells + 3,
     ),
-    assumptions=(
-        NOMINAL_CELL_VOLTAGE,
-        *throttle_targets.ASSUMPTIONS,
-        *drivetrain.ASSUMPTIONS,
-    ),
+    assumptions=(NOMINAL_CELL_VOLTAGE, *throttle_targets.ASSUMPTIONS, *drivetrain.ASSUMPTIONS),
     rules=throttle_targets.RULES,
     references=(
         Reference(

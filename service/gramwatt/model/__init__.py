@@ -39,6 +39,7 @@ from gramwatt.model.kinds import (
     get_fields,
     get_label,
 )
+from gramwatt.model.sentences import Sentence
 
 __all__ = [
     "CATEGORIES",
@@ -74,6 +75,7 @@ __all__ = [
     "RowCount",
     "RowName",
     "Rule",
+    "Sentence",
     "StandardUncertainty",
     "StringArray",
     "Table",

@@ -27,6 +27,7 @@ from gramwatt.model.kinds import (
     TimeSeries,
     get_fields,
 )
+from gramwatt.model.sentences import Sentence
 
 I = TypeVar("I")  # noqa: E741 - a calculator's Inputs
 R = TypeVar("R")  # a calculator's Results
@@ -183,6 +184,8 @@ class Calculator(Generic[I, R]):
     references: tuple[Reference, ...]
     cautions: tuple[Caution[I, R], ...]
     examples: tuple[Example, ...]
+    sentences: tuple[Sentence[I, R], ...] = ()
+    """The headline in words: the first one that applies."""
     rules: tuple[Rule[I, R], ...] = ()
     assumptions: tuple[Assumption[I], ...] = ()
     any_of: tuple[tuple[str, ...], ...] = ()

@@ -57,6 +57,7 @@ def declaration_problems(calculator: AnyCalculator) -> Iterator[str]:
     for word, notices in (("caution", calculator.cautions), ("rule", calculator.rules)):
         codes = [each.code for each in notices]
         yield from (f"two {word}s have the code {code}" for code in sorted(set(codes)) if codes.count(code) > 1)
+    yield from (f"sentence: {problem}" for sentence in calculator.sentences for problem in sentence.find_problems())
     if calculator.category not in CATEGORIES:
         yield f"category {calculator.category!r} is none of {', '.join(CATEGORIES)}"
     if not calculator.formula.__doc__:
@@ -114,6 +115,7 @@ def _list_references(
     yield from (("any_of", n, inputs) for group in calculator.any_of for n in group)
     yield from (("example", n, inputs) for e in calculator.examples for n in e.given)
     yield from (("example", n, results) for e in calculator.examples for n in e.expected)
+    yield from (("sentence", n, fields) for sentence in calculator.sentences for n in sentence.list_names())
     yield from (("chart", n, fields) for n in _list_charted_fields(calculator.chart))
     notices: list[Caution[Any, Any] | Rule[Any, Any]] = [*calculator.cautions, *calculator.rules]
     for notice in notices:

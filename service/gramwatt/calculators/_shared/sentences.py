@@ -1,0 +1,137 @@
+"""Headlines in words: those that several calculators share, and those of the longer files."""
+
+from collections.abc import Callable
+from typing import Any, Final
+
+from gramwatt.model import BoolArray, Sentence
+from gramwatt.physics import weighing
+
+CLOSE_TO_RATING: Final = 0.8
+"""Share of a rating from which a load is called close to it. Rule of thumb, no source: labels often overstate."""
+
+
+def judge_rating(
+    load: str, share: str, of_what: str, details: tuple[str, ...], used: Callable[[Any], Any]
+) -> tuple[Sentence[Any, Any], ...]:
+    """Return the sentences about a load beside a rating: over it, close to it, within it.
+
+    ``load`` begins the sentence, ``share`` is the result that says how much of the rating is used, ``used`` gets it.
+    """
+
+    def is_over(given: Any, found: Any) -> BoolArray:
+        return used(found) > 1  # type: ignore[no-any-return]
+
+    def is_close(given: Any, found: Any) -> BoolArray:
+        return used(found) > CLOSE_TO_RATING  # type: ignore[no-any-return]
+
+    return (
+        Sentence(f"{load}: over {of_what}, {{{share}}} of it", details=details, when=is_over, verdict="bad"),
+        Sentence(f"{load}: close to {of_what}, {{{share}}} of it", details=details, when=is_close, verdict="close"),
+        Sentence(f"{load}: within {of_what}, {{{share}}} of it", details=details, verdict="good"),
+    )
+
+
+PACK_DETAILS: Final = ("{loaded_voltage} under this load, {loaded_cell_voltage} per cell.", "That is {c_rate}.")
+PACK_CURRENT: Final[tuple[Sentence[Any, Any], ...]] = (
+    *judge_rating("Draws {current}", "rating_used", "the pack's rating", PACK_DETAILS, lambda found: found.rating_used),
+    Sentence("Draws {current:range}", details=PACK_DETAILS),
+)
+
+THRUST_DETAILS: Final = (
+    "{thrust} of thrust at {rotor_speed}.",
+    "It lifts {thrust_to_weight} times its weight and hovers at {hover_throttle} throttle.",
+)
+FULL_THROTTLE: Final[tuple[Sentence[Any, Any], ...]] = (
+    Sentence(
+        "It will not lift off: the throttle cap is below the hover throttle",
+        details=THRUST_DETAILS,
+        when=lambda given, found: found.hover_throttle > given.throttle_cap,
+        verdict="bad",
+    ),
+    Sentence(
+        "{motor_current} per motor: over the controller's rating, {controller_used} of it",
+        details=("{pack_current} from the pack.", *THRUST_DETAILS),
+        when=lambda given, found: found.controller_used > 1,
+        verdict="bad",
+    ),
+    *judge_rating(
+        "Draws {pack_current}", "rating_used", "the pack's rating", THRUST_DETAILS, lambda found: found.rating_used
+    ),
+    Sentence("{thrust} of thrust at {pack_current}", details=THRUST_DETAILS[1:]),
+    Sentence("{thrust:range} of thrust"),
+)
+
+FLIGHT: Final[Sentence[Any, Any]] = Sentence(
+    "Flies {endurance:range}",
+    details=("At {power}, until the {ended_by}.", "{energy_delivered} at {mean_voltage} on average."),
+)
+OTHER_FLIGHT: Final[Sentence[Any, Any]] = Sentence(
+    "Flies {endurance:range}",
+    details=("That is {duration_ratio} times as long as the measured flight.", "It draws {implied_power} on average."),
+)
+
+HOVER: Final[tuple[Sentence[Any, Any], ...]] = (
+    Sentence(
+        "It cannot hover: full throttle does not lift it",
+        when=lambda given, found: found.hover_throttle > 1,
+        verdict="bad",
+    ),
+    Sentence(
+        "Hovers on {hover_power:range}",
+        details=(
+            "{current} from the pack.",
+            "Throttle in hover: {hover_throttle}.",
+            "Power loading {power_loading}.",
+        ),
+    ),
+)
+
+MASS_DETAILS: Final = ("{total} in all, give or take {expanded_uncertainty:rough}.", "The limit is {limit}.")
+MASS_MARGIN: Final[tuple[Sentence[Any, Any], ...]] = (
+    Sentence(
+        "Under the limit: {margin:magnitude} below it",
+        details=MASS_DETAILS,
+        when=lambda given, found: found.verdict == weighing.VERDICTS.index("under"),
+        verdict="good",
+    ),
+    Sentence(
+        "Over the limit: {margin:magnitude} above it",
+        details=MASS_DETAILS,
+        when=lambda given, found: found.verdict == weighing.VERDICTS.index("over"),
+        verdict="bad",
+    ),
+    Sentence(
+        "Too close to call: {margin:magnitude} from the limit",
+        details=(*MASS_DETAILS, "It is met with a probability of {probability_under}."),
+        verdict="close",
+    ),
+)
+
+USED_DETAILS: Final = (
+    "{energy} in {duration}: {mean_power} on average, {peak_current} at the most.",
+    "The reserve is reached at {landing_time}.",
+)
+FLIGHT_LOG: Final[tuple[Sentence[Any, Any], ...]] = (
+    Sentence(
+        "Flown into the reserve: {remaining} left at the end",
+        details=USED_DETAILS,
+        when=lambda given, found: found.remaining < given.reserve,
+        verdict="bad",
+    ),
+    Sentence("Landed with {remaining} left, above the reserve", details=USED_DETAILS, verdict="good"),
+    Sentence(
+        "Used {energy} in {duration}",
+        details=("{mean_power} on average, {peak_power} and {peak_current} at the most.",),
+    ),
+)
+
+POWER_FIT: Final[tuple[Sentence[Any, Any], ...]] = (
+    Sentence(
+        "Draws {power_at_mass:range} on average",
+        details=(
+            "At {mass}; flights used: {flights_used}.",
+            "With that pack it flies {endurance}.",
+            "Power grows with mass to the power of {mass_exponent}.",
+        ),
+    ),
+)

@@ -1,0 +1,86 @@
+"""The headline of a response in words."""
+
+from typing import Any
+
+import pytest
+
+from gramwatt.engine import calculate, registry
+from gramwatt.engine.response import build_response
+from gramwatt.engine.sentences import FilledSentence, build_sentence
+from gramwatt.model import Example, Sentence
+from gramwatt.model.calculator import AnyCalculator
+from gramwatt.model.sentences import VERDICTS
+
+CALCULATORS = registry.load()
+EXAMPLES = [
+    pytest.param(calculator, example, id=f"{name}-{number}")
+    for name, calculator in CALCULATORS.items()
+    for number, example in enumerate(calculator.examples)
+]
+
+
+def sentence_of(name: str, inputs: dict[str, Any]) -> FilledSentence | None:
+    outcome = calculate.evaluate_request(CALCULATORS[name], inputs, result_units={})
+    return build_sentence(outcome, 0, build_response(outcome, 0))
+
+
+@pytest.mark.parametrize(("calculator", "example"), EXAMPLES)
+def test_every_example_has_a_sentence(calculator: AnyCalculator, example: Example) -> None:
+    outcome = calculate.evaluate_request(calculator, example.given, result_units={})
+    sentence = build_sentence(outcome, 0, build_response(outcome, 0))
+    assert sentence is not None
+    assert sentence.text[0].isupper() or sentence.text[0].isdigit()
+    assert not {"{", "}", "_"} & set(sentence.text + sentence.details)
+    assert sentence.verdict in ("", *VERDICTS)
+    assert all(part.endswith(".") for part in (sentence.details,) if part)
+
+
+@pytest.mark.parametrize(
+    ("mass", "verdict", "start"),
+    [
+        (245.5, "good", "Under the limit: 4.50 g below it"),
+        (255.25, "bad", "Over the limit: 5.25 g above it"),
+        (249.99, "close", "Too close to call: 0.010 g from the limit"),
+    ],
+)
+def test_a_verdict_has_words_and_a_colour(mass: float, verdict: str, start: str) -> None:
+    # The display has steps of 0.1 g: standard uncertainty 0.1 / sqrt(12) = 0.03 g, so two places.
+    sentence = sentence_of("mass-margin", {"masses": [mass], "resolution": 0.1, "rule": "custom", "limit": 250})
+    assert sentence is not None
+    assert (sentence.text, sentence.verdict) == (start, verdict)
+    assert sentence.details.startswith(f"{mass:.2f} g in all")
+
+
+@pytest.mark.parametrize(("rating", "verdict"), [(100, "good"), (27, "close"), (20, "bad"), (None, "")])
+def test_a_load_is_compared_with_the_rating_only_where_that_is_given(rating: float | None, verdict: str) -> None:
+    # About 31 A from 1.3 Ah is 24 C: a quarter of 100 C, nine tenths of 27 C, more than 20 C.
+    inputs = {"cells": 6, "capacity": 1300, "power": 700, **({"discharge_rating": rating} if rating else {})}
+    sentence = sentence_of("pack-current", inputs)
+    assert sentence is not None
+    assert sentence.verdict == verdict
+
+
+def test_a_sentence_about_a_missing_result_is_left_out() -> None:
+    assert sentence_of("pack-current", {"cells": 2, "capacity": 300, "power": 5000}) is None
+    shown = sentence_of("hover-power", {"mass": 500, "motors": 4, "diameter": 5})
+    assert shown is not None
+    assert "from the pack" not in shown.details  # no cells were given, so there is no current
+
+
+def test_decimal_commas_are_used() -> None:
+    outcome = calculate.evaluate_request(
+        CALCULATORS["mass-margin"], {"masses": [245.5], "rule": "custom", "limit": 250.5}, result_units={}
+    )
+    sentence = build_sentence(outcome, 0, build_response(outcome, 0), lambda number: number.replace(".", ","))
+    assert sentence is not None
+    assert "250,5 g" in sentence.details
+    assert sentence.details.endswith(".")
+
+
+def test_a_wrong_sentence_is_reported() -> None:
+    wrong: Sentence[Any, Any] = Sentence("{a:loud}", verdict="great")
+    assert list(wrong.find_problems()) == [
+        "verdict 'great' is none of good, close, bad",
+        "{a:loud} has an unknown format",
+    ]
+    assert list(wrong.list_names()) == ["a"]
