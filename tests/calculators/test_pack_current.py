@@ -141,7 +141,7 @@ def test_a_measured_voltage_replaces_the_state_of_charge() -> None:
     both = calculate("pack-current", **PACK, power=100, open_circuit_voltage=23, state_of_charge=90)
     assert both["results"] == bare["results"]
     assert [c["text"] for c in both["cautions"] if c["code"] == "not-used"] == [
-        "state_of_charge was not used: open_circuit_voltage was given instead."
+        "State of charge was not used: open circuit voltage was given instead."
     ]
 
 
@@ -158,7 +158,7 @@ def test_a_measured_resistance_of_the_pack_replaces_those_of_cells_and_leads() -
     both = calculate("pack-current", **pack, cell_resistance=3, lead_resistance=2)
     assert both["results"] == bare["results"]
     assert [c["text"] for c in both["cautions"] if c["code"] == "not-used"] == [
-        "cell_resistance and lead_resistance were not used: pack_resistance was given instead."
+        "Cell resistance and lead resistance were not used: pack resistance was given instead."
     ]
 
 

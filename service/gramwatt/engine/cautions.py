@@ -1,27 +1,29 @@
-"""Build the cautions of a response: why results are missing, and what to know before using the others."""
+"""Build the cautions of a response: what these figures show, what a further input would settle, what is always true."""
 
 from __future__ import annotations
 
 import functools
-import math
-import re
-from collections.abc import Collection, Iterator, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
+from gramwatt.engine.caution_texts import fill_text, join_entries
 from gramwatt.engine.column_types import all_false
 from gramwatt.engine.defaults import get_replacements
 from gramwatt.engine.evaluate import Outcome
 from gramwatt.engine.uncertainty import MIN_EXPLAINED
-from gramwatt.model import AnyCalculator, Caution, Kind, Quantity, Rule, units
-from gramwatt.model.messages import format_estimate, format_quantity, format_share, join_with_and
+from gramwatt.model import AnyCalculator, Kind, Rule, get_label
+from gramwatt.model.calculator import NoticeKind, Severity
+from gramwatt.model.messages import format_share, join_with_and, lower_first
 
 POSSIBLY: Final = "possibly-"
 """Before the code of a rule that holds in some of the likely cases only."""
 NO_RESULT: Final = "no-result"
 """After it, where no rule explains why some of them have no result."""
+POSSIBLY_RANK: Final[tuple[NoticeKind, Severity]] = ("finding", "medium")
+"""Kind and severity of what holds in some of the likely cases only."""
 
 
 def find_known_inputs(outcome: Outcome, row: int) -> set[str]:
@@ -37,71 +39,110 @@ def find_known_inputs(outcome: Outcome, row: int) -> set[str]:
     return known
 
 
+def get_rank(kind: NoticeKind, severity: Severity) -> int:
+    """Return the place of a caution in a response: findings, then missing inputs, then what is always true."""
+    return 3 * ("finding", "missing", "standing").index(kind) + ("high", "medium", "low").index(severity)
+
+
 @functools.cache
 def get_constant_cautions(calculator: AnyCalculator) -> Mapping[str, Mapping[str, str]]:
     """Return the cautions whose text names no value, by code."""
     return {
-        caution.code: {"code": caution.code, "text": caution.text}
+        caution.code: _make_caution(caution.code, caution.kind, caution.severity, caution.text)
         for caution in calculator.cautions
         if "{" not in caution.text
     }
 
 
+def _make_caution(code: str, kind: NoticeKind, severity: Severity, text: str, **more: Any) -> dict[str, Any]:
+    return {"code": code, "kind": kind, "severity": severity, "text": text, **more}
+
+
 def build_cautions(
     outcome: Outcome, row: int, results: Mapping[str, Any], known: Collection[str]
 ) -> list[dict[str, Any]]:
-    """Return the cautions of a row: reasons for missing results, then what concerns this request, then the others.
+    """Return the cautions of a row, each code once, in the order of `get_rank`.
 
-    ``known`` are the `find_known_inputs` of the row.
+    Those that explain missing results come first among their like, and name these in ``results``. ``known`` are the
+    `find_known_inputs` of the row.
     """
     missing = list(_find_missing_results(results))
     constant = get_constant_cautions(outcome.calculator)
     reasons: list[dict[str, Any]] = []
-    conditional = _list_replaced_inputs(outcome, row)
-    permanent: list[dict[str, Any]] = []
+    cautions: list[dict[str, Any]] = []
     for notice in outcome.notices:
         source, holds = notice.source, notice.rows[row]
-        if isinstance(source, Caution) and source.code in constant:
-            if holds.any():
-                (permanent if source.is_always_shown else conditional).append(dict(constant[source.code]))
-            continue
-        for at in np.flatnonzero(holds).tolist() if holds.ndim else [None] * bool(holds):
-            caution: dict[str, Any] = {"code": source.code, "text": _fill_text(source.text, outcome, row, at)}
-            if not isinstance(source, Rule):
-                (permanent if source.is_always_shown else conditional).append(caution)
-                continue
-            names = [name if at is None else name.replace(".", f".{at}.") for name in source.results]
-            explained = [name for name in names if name in missing]
-            missing = [name for name in missing if name not in explained]
+        if isinstance(source, Rule):
+            entries, explained = _find_explained(source, holds, missing)
             if explained:
-                reasons.append({**caution, "results": explained})
-    unexplained = [_explain_missing_result(outcome.calculator, name, known) for name in missing]
-    return reasons + unexplained + _list_doubtful_results(outcome, row, results) + conditional + permanent
+                missing = [name for name in missing if name not in explained]
+                text = fill_text(source.text, outcome, row, entries)
+                reasons.append(_make_caution(source.code, source.kind, source.severity, text, results=explained))
+        elif holds.any():
+            if source.code in constant:
+                cautions.append(dict(constant[source.code]))
+                continue
+            text = fill_text(source.text, outcome, row, np.flatnonzero(holds).tolist() if holds.ndim else [None])
+            cautions.append(_make_caution(source.code, source.kind, source.severity, text))
+    listed = [
+        *reasons,
+        *_explain_missing_results(outcome.calculator, missing, known),
+        *_list_doubtful_results(outcome, row, results),
+        *_list_replaced_inputs(outcome, row),
+        *cautions,
+    ]
+    return sorted(listed, key=lambda caution: get_rank(caution["kind"], caution["severity"]))
 
 
-def _list_doubtful_results(outcome: Outcome, row: int, results: Mapping[str, Any]) -> list[dict[str, Any]]:
-    """Return a caution for results that some of the likely cases do not have, by the rule that explains them."""
+def _find_explained(
+    rule: Rule[Any, Any], holds: NDArray[np.bool_], missing: Collection[str]
+) -> tuple[list[int | None], list[str]]:
+    """Return the entries of a table for which a rule explains missing results (None: no table), and these results."""
+    entries: list[int | None] = []
+    explained: list[str] = []
+    for at in np.flatnonzero(holds).tolist() if holds.ndim else [None] * bool(holds):
+        names = [name for name in _name_results(rule.results, at) if name in missing]
+        if names:
+            entries.append(at)
+            explained += names
+    return entries, explained
+
+
+def _name_results(names: Iterable[str], at: int | None) -> list[str]:
+    """Return the names of results in entry ``at`` of a table: ``packs.2.endurance``."""
+    return [name if at is None else name.replace(".", f".{at}.") for name in names]
+
+
+def _list_doubtful_results(outcome: Outcome, row: int, results: Mapping[str, Any]) -> Iterator[dict[str, Any]]:
+    """Yield a caution for results that some of the likely cases do not have, by the rule that explains them."""
     if outcome.uncertainty is None or not outcome.uncertainty.no_result:
-        return []
+        return
     doubtful = _find_doubtful_results(outcome.uncertainty.no_result, row, results)
-    cautions: list[dict[str, Any]] = []
     for rule in outcome.calculator.rules:
         shares = outcome.uncertainty.rules[rule.code][row]
-        for at in (
-            np.flatnonzero(shares > MIN_EXPLAINED).tolist() if shares.ndim else [None] * int(shares > MIN_EXPLAINED)
-        ):
-            names = [name if at is None else name.replace(".", f".{at}.") for name in rule.results]
-            explained = [name for name in names if name in doubtful]
+        likely = shares > MIN_EXPLAINED
+        entries: list[int | None] = []
+        found: list[float] = []
+        names: list[str] = []
+        for at in np.flatnonzero(likely).tolist() if shares.ndim else [None] * int(likely):
+            explained = [name for name in _name_results(rule.results, at) if name in doubtful]
             if explained:
-                share = max(doubtful.pop(name) for name in explained)
-                happens = _fill_text(rule.partly, outcome, row, at) or f"{join_with_and(explained)} have no value"
-                text = f"In {format_share(share)} of the likely cases {happens}."
-                cautions.append({"code": POSSIBLY + rule.code, "text": text})
+                entries.append(at)
+                found.append(max(doubtful.pop(name) for name in explained))
+                names += explained
+        if entries:
+            happens = fill_text(rule.partly, outcome, row, entries) or _describe_no_value(outcome.calculator, names)
+            text = f"In {join_entries([format_share(share) for share in found])} of the likely cases {happens}."
+            yield _make_caution(POSSIBLY + rule.code, *POSSIBLY_RANK, text)
     if doubtful:
-        share = max(doubtful.values())
-        text = f"In {format_share(share)} of the likely cases {join_with_and(doubtful)} have no value."
-        cautions.append({"code": POSSIBLY + NO_RESULT, "text": text})
-    return cautions
+        happens = _describe_no_value(outcome.calculator, doubtful)
+        text = f"In {format_share(max(doubtful.values()))} of the likely cases {happens}."
+        yield _make_caution(POSSIBLY + NO_RESULT, *POSSIBLY_RANK, text)
+
+
+def _describe_no_value(calculator: AnyCalculator, names: Iterable[str]) -> str:
+    labels = _list_labels(calculator, names)
+    return f"{lower_first(join_with_and(labels))} {'has' if len(labels) == 1 else 'have'} no value"
 
 
 def _find_doubtful_results(
@@ -134,66 +175,54 @@ def _find_missing_results(results: Mapping[str, Any]) -> Iterator[str]:
                     yield from (f"{name}.{at}.{column}" for column, cell in inner.items() if cell is None)
 
 
-def _explain_missing_result(calculator: AnyCalculator, name: str, known: Collection[str]) -> dict[str, Any]:
-    """Return the reason for a missing result that no rule explains."""
+def _list_labels(calculator: AnyCalculator, names: Iterable[str]) -> list[str]:
+    """Return the labels of results, each once; the first has a capital. Entries of a table are not told apart."""
+    labels = dict.fromkeys(get_label(name.rpartition(".")[2], _get_result_kind(calculator, name)) for name in names)
+    return [label if at == 0 else lower_first(label) for at, label in enumerate(labels)]
+
+
+def _get_result_kind(calculator: AnyCalculator, name: str) -> Kind:
+    """Return the kind of a result, or of the column of a table."""
     kind: Kind = calculator.result_fields[name.partition(".")[0]]
-    if kind.columns:
-        kind = kind.columns[name.rpartition(".")[2]]
-    needed = [need for need in kind.needs if need not in known]
-    if needed:
-        text = f"{name} has no answer without {' and '.join(needed)}."
-        return {"code": "needs-input", "text": text, "results": [name]}
-    return {"code": "no-answer", "text": f"{name} has no finite answer for these inputs.", "results": [name]}
+    return kind.columns[name.rpartition(".")[2]] if kind.columns else kind
 
 
-def _list_replaced_inputs(outcome: Outcome, row: int) -> list[dict[str, Any]]:
-    """Return a caution for inputs that are given but not used, since another one replaces them."""
-    cautions: list[dict[str, Any]] = []
+def _explain_missing_results(
+    calculator: AnyCalculator, missing: Iterable[str], known: Collection[str]
+) -> Iterator[dict[str, Any]]:
+    """Yield the reasons for missing results that no rule explains."""
+    by_need: dict[tuple[str, ...], list[str]] = {}
+    for name in missing:
+        needs = _get_result_kind(calculator, name).needs
+        by_need.setdefault(tuple(need for need in needs if need not in known), []).append(name)
+    unexplained = by_need.pop((), [])
+    if by_need:
+        texts = []
+        for needs, names in by_need.items():
+            labels = _list_labels(calculator, names)
+            needed = [lower_first(get_label(need, calculator.input_fields[need])) for need in needs]
+            verb = "requires" if len(labels) == 1 else "require"
+            texts.append(f"{join_with_and(labels)} {verb} {join_with_and(needed)}.")
+        results = [name for names in by_need.values() for name in names]
+        yield _make_caution("needs-input", "missing", "low", " ".join(texts), results=results)
+    if unexplained:
+        labels = _list_labels(calculator, unexplained)
+        text = f"{join_with_and(labels)} {'has' if len(labels) == 1 else 'have'} no finite value for these inputs."
+        yield _make_caution("no-answer", "finding", "high", text, results=unexplained)
+
+
+def _list_replaced_inputs(outcome: Outcome, row: int) -> Iterator[dict[str, Any]]:
+    """Yield a caution for inputs that are given but not used, since others replace them."""
+    fields = outcome.calculator.input_fields
     no_rows = all_false(outcome.rows)
+    texts: list[str] = []
     for name, others in get_replacements(outcome.calculator).by:
         marks = [(other, outcome.unused[other]) for other in others]
-        replaced = [other for other, mark in marks if mark is not no_rows and mark[row]]
+        replaced = [get_label(other, fields[other]) for other, mark in marks if mark is not no_rows and mark[row]]
         if replaced and outcome.present[name][row]:
-            were = "was" if len(replaced) == 1 else "were"
-            text = f"{' and '.join(replaced)} {were} not used: {name} was given instead."
-            cautions.append({"code": "not-used", "text": text})
-    return cautions
-
-
-def _fill_text(text: str, outcome: Outcome, row: int, at: int | None = None) -> str:
-    """Return the text with values and units for ``{name}``, or for ``{table.column}`` of table row ``at``."""
-    return re.sub(r"\{([\w.]+)\}", lambda match: _format_rounded(outcome, row, match[1], at), text)
-
-
-def _format_rounded(outcome: Outcome, row: int, name: str, at: int | None) -> str:
-    """Return an input, or a result rounded to the place of its uncertainty, with its unit."""
-    owner, _, column = name.rpartition(".")
-    kind = outcome.calculator.result_fields.get(owner or column)
-    kind = kind.columns.get(column) if kind is not None and owner else kind
-    if not isinstance(kind, Quantity) or (owner and at is None):
-        return format_field(outcome, row, name, digits=5, at=at)
-    values = getattr(getattr(outcome.results, owner) if owner else outcome.results, column)[row]
-    standard = np.float64(np.nan)
-    if outcome.uncertainty is not None and name in outcome.uncertainty.standard:
-        standard = outcome.uncertainty.standard[name][row]
-    value, uncertainty = (float(each[at] if owner else each) for each in (values, standard + np.zeros_like(values)))
-    value = float(units.convert_from_si(np.array(value), kind.unit))
-    if not math.isfinite(value):
-        return format_quantity(value, kind.unit)
-    text = format_estimate(value, kind.unit, uncertainty / units.get_unit(kind.unit).scale).value
-    return text if kind.unit == "1" else f"{text} {kind.unit}"
-
-
-def format_field(
-    outcome: Outcome, row: int, name: str, digits: int, *, at: int | None = None, absolute: bool = False
-) -> str:
-    """Return an input or a result of a row with its unit; with ``absolute``, temperatures from zero kelvin."""
-    table, _, column = name.rpartition(".")
-    owner = table or column
-    result_fields = outcome.calculator.result_fields
-    kind = result_fields.get(owner) or outcome.calculator.input_fields[owner]
-    values = getattr(outcome.results if owner in result_fields else outcome.inputs, owner)
-    if kind.columns:
-        kind, values = kind.columns[column], getattr(values, column)
-    value = values[row] if at is None or not table else values[row][at]
-    return kind.format_text(value, digits, absolute=absolute)
+            first, *more = replaced
+            were = "were" if more else "was"
+            listed = join_with_and([first, *map(lower_first, more)])
+            texts.append(f"{listed} {were} not used: {lower_first(get_label(name, fields[name]))} was given instead.")
+    if texts:
+        yield _make_caution("not-used", "finding", "medium", " ".join(texts))

@@ -15,7 +15,8 @@ from typing import Any, Final, TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
-from gramwatt.engine.cautions import build_cautions, find_known_inputs, format_field
+from gramwatt.engine.caution_texts import format_field
+from gramwatt.engine.cautions import build_cautions, find_known_inputs
 from gramwatt.engine.column_types import all_false
 from gramwatt.engine.evaluate import Outcome
 from gramwatt.engine.limits import MAX_LISTED_NAMES

@@ -154,6 +154,11 @@ def format_share(share: float) -> str:
     return f"{percent:.2g} %" if percent < 99 else f"{min(percent, 99.9) if share < 1 else 100:.3g} %"
 
 
+def lower_first(label: str) -> str:
+    """Return a label for the middle of a sentence: ``pack current``, but ``C rating`` and ``RMS current``."""
+    return label[:1].lower() + label[1:] if label[1:2].islower() else label
+
+
 def join_with_and(words: Iterable[str]) -> str:
     """Return ``a, b and c``."""
     listed = list(words)

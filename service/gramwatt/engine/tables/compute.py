@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from gramwatt.engine import budget
-from gramwatt.engine.cautions import NO_RESULT, POSSIBLY
+from gramwatt.engine.cautions import NO_RESULT, POSSIBLY, POSSIBLY_RANK, get_rank
 from gramwatt.engine.column_types import Cells, ConstantColumn
 from gramwatt.engine.evaluate import Outcome, evaluate_columns
 from gramwatt.engine.tables.blocks import get_block_rows
@@ -153,9 +153,12 @@ def _index_combinations(notices: Sequence[tuple[str, BoolArray]], rows: int) -> 
 @functools.cache
 def _list_codes(calculator: AnyCalculator) -> tuple[str, ...]:
     """Return all codes of cautions and rules in the order of a response."""
-    rules = [rule.code for rule in calculator.rules]
-    doubtful = [POSSIBLY + code for code in (*rules, NO_RESULT)]
-    return (*rules, *doubtful, *(caution.code for caution in calculator.cautions))
+    rules = [(rule.code, get_rank(rule.kind, rule.severity)) for rule in calculator.rules]
+    doubtful = [
+        (POSSIBLY + code, get_rank(*POSSIBLY_RANK)) for code in (*(rule.code for rule in calculator.rules), NO_RESULT)
+    ]
+    cautions = [(caution.code, get_rank(caution.kind, caution.severity)) for caution in calculator.cautions]
+    return tuple(code for code, _ in sorted((*rules, *doubtful, *cautions), key=lambda each: each[1]))
 
 
 def _list_notices(outcome: Outcome) -> list[tuple[str, BoolArray]]:

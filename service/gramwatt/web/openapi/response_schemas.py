@@ -35,22 +35,25 @@ RESPONSE_SCHEMAS: Final[Mapping[str, JsonSchema]] = {
     },
     "Cautions": {
         "type": "array",
-        "description": "Why results are null, then what to know before you use the others.",
+        "description": "What these figures show, most severe first; then what more inputs would settle; then what is "
+        "always true. Each code once.",
         "maxItems": 1000,
         "items": {"$ref": "#/components/schemas/Caution"},
     },
     "Caution": make_object(
         {
             "code": {"type": "string", "maxLength": 64, "pattern": "^[a-z0-9-]+$"},
+            "kind": {"type": "string", "enum": ["finding", "missing", "standing"]},
+            "severity": {"type": "string", "enum": ["high", "medium", "low"]},
             "text": _make_text(2000),
             "results": {
                 "type": "array",
                 "description": "The results that are null for this reason; in a table by_pack.2.endurance.",
-                "maxItems": 100,
+                "maxItems": 10000,
                 "items": PATH,
             },
         },
-        required=["code", "text"],
+        required=["code", "kind", "severity", "text"],
     ),
     "Uncertainty": {
         "type": "object",
