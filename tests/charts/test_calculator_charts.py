@@ -39,7 +39,9 @@ def chart_or_none(name: str, units: dict[str, str] | None = None, **inputs: Any)
     calculator = registry.load()[name]
     outcome = evaluate_request(calculator, inputs, result_units=units)
     response = build_response(outcome, 0, result_units=units)
-    return calculator_charts.make_chart(ChartRequest(calculator, inputs, False, outcome, response))
+    return calculator_charts.make_chart(
+        ChartRequest(calculator, inputs, False, outcome, response), calculator.charts[0]
+    )
 
 
 def chart_of(name: str, units: dict[str, str] | None = None, **inputs: Any) -> ChartData:
@@ -55,7 +57,7 @@ def graph_of(chart: ChartData) -> Graph:
 
 @pytest.mark.parametrize("calculator", CALCULATORS, ids=lambda calculator: calculator.name)
 def test_every_calculator_declares_a_chart_and_a_category(calculator: Calculator[Any, Any]) -> None:
-    assert calculator.chart is not None
+    assert calculator.charts
     assert calculator.category in CATEGORIES
 
 
@@ -63,7 +65,7 @@ def test_every_calculator_declares_a_chart_and_a_category(calculator: Calculator
 def test_every_example_has_a_chart_in_every_format(calculator: Calculator[Any, Any], example: Any) -> None:
     """SVG has no styles or scripts, PNG has the requested size; both have a title and a description."""
     chart = chart_of(calculator.name, **dict(example.given))
-    assert chart.title == calculator.title
+    assert chart.title == calculator.charts[0].title
     assert chart.description.endswith(".")
     assert "nan" not in chart.description
     for shape in SHAPES:
@@ -149,7 +151,7 @@ def test_results_are_drawn_in_the_requested_units() -> None:
     assert other.panels[0].markers[0].y == pytest.approx(1000 * plain.panels[0].markers[0].y, rel=1e-9)
 
 
-CURVES = [each for each in CALCULATORS if isinstance(each.chart, CurveChart)]
+CURVES = [each for each in CALCULATORS if isinstance(each.charts[0], CurveChart)]
 
 
 def add_uncertainties(calculator: Calculator[Any, Any], inputs: dict[str, Any], exact: str) -> dict[str, Any]:
@@ -165,13 +167,13 @@ def add_uncertainties(calculator: Calculator[Any, Any], inputs: dict[str, Any], 
 @pytest.mark.parametrize("calculator", CURVES, ids=lambda calculator: calculator.name)
 def test_the_band_of_a_curve_is_the_range_of_each_response(calculator: Calculator[Any, Any]) -> None:
     """To its percentiles: a point of a curve is drawn as often as a response."""
-    spec = calculator.chart
+    spec = calculator.charts[0]
     assert isinstance(spec, CurveChart)
     inputs = add_uncertainties(calculator, dict(calculator.examples[0].given), spec.vary)
     outcome = evaluate_request(calculator, inputs)
     request = ChartRequest(calculator, inputs, False, outcome, build_response(outcome, 0))
     axis = curve_axis(request, spec)
-    chart = calculator_charts.make_chart(request)
+    chart = calculator_charts.make_chart(request, spec)
     assert axis is not None
     assert chart is not None
     kind = calculator.input_fields[spec.vary]

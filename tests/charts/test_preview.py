@@ -9,13 +9,14 @@ import pytest
 
 from gramwatt import calculate
 from gramwatt.charts import calculator_charts, draw
+from gramwatt.charts.chart_data import ChartData
 from gramwatt.charts.chart_request import ChartRequest
 from gramwatt.charts.preview import Preview, preview
 from gramwatt.charts.themes import SHAPES, ChartStyle
 from gramwatt.engine import registry
 from gramwatt.engine.calculate import evaluate_request
 from gramwatt.engine.response import build_response
-from gramwatt.model import CurveChart
+from gramwatt.model import AnyChart, CurveChart
 
 EXAMPLES = [
     pytest.param(calculator.name, dict(example.given), id=f"{calculator.name}: {example.title}")
@@ -30,38 +31,39 @@ def chart_request(name: str, inputs: dict[str, Any]) -> ChartRequest:
     return ChartRequest(calculator, inputs, False, outcome, build_response(outcome, 0))
 
 
-def preview_of(name: str, inputs: dict[str, Any]) -> Preview:
-    shown = preview(chart_request(name, inputs))
-    assert shown is not None
-    return shown
+def previews_and_charts(name: str, inputs: dict[str, Any]) -> list[tuple[Preview, AnyChart, ChartData]]:
+    """Return the preview of each chart with its declaration and the chart itself."""
+    request, found = chart_request(name, inputs), []
+    previews = {shown.name: shown for shown in preview(request)}
+    for spec in request.calculator.charts:
+        chart = calculator_charts.make_chart(request, spec)
+        assert (chart is not None) == (spec.name in previews)
+        if chart is not None:
+            found.append((previews[spec.name], spec, chart))
+    assert found
+    return found
 
 
 @pytest.mark.parametrize(("name", "inputs"), EXAMPLES)
-def test_it_has_the_size_of_the_chart(name: str, inputs: dict[str, Any]) -> None:
-    shown, chart = preview_of(name, inputs), calculator_charts.make_chart(chart_request(name, inputs))
-    assert chart is not None
-    for shape in SHAPES:
-        drawn = ET.fromstring(draw.as_svg(chart, ChartStyle(shape=shape, titled=False)))
-        assert shown.sizes[shape] == (int(drawn.get("width", "")), int(drawn.get("height", "")))
-
-
-@pytest.mark.parametrize(("name", "inputs"), EXAMPLES)
-def test_it_describes_the_chart(name: str, inputs: dict[str, Any]) -> None:
-    """For a curve, whose points it does not compute, only the values at these inputs."""
-    shown, chart = preview_of(name, inputs), calculator_charts.make_chart(chart_request(name, inputs))
-    assert chart is not None
-    curve, separator, here = shown.alt.partition(" Here, ")
-    if isinstance(registry.load()[name].chart, CurveChart):
-        assert " against " in curve
-        assert separator + here == chart.description[chart.description.index(" Here, ") :]
-    else:
-        assert shown.alt == chart.description
+def test_it_has_title_size_and_description_of_the_chart(name: str, inputs: dict[str, Any]) -> None:
+    """A curve's points are not computed, so that its description has only the values at these inputs."""
+    for shown, spec, chart in previews_and_charts(name, inputs):
+        assert (shown.title, shown.name) == (spec.title, spec.name)
+        for shape in SHAPES:
+            drawn = ET.fromstring(draw.as_svg(chart, ChartStyle(shape=shape, titled=False)))
+            assert shown.sizes[shape] == (int(drawn.get("width", "")), int(drawn.get("height", "")))
+        curve, separator, here = shown.alt.partition(" Here, ")
+        if isinstance(spec, CurveChart):
+            assert " against " in curve
+            assert separator + here == chart.description[chart.description.index(" Here, ") :]
+        else:
+            assert shown.alt == chart.description
 
 
 def test_the_description_of_a_curve() -> None:
     results = calculate("pack-current", cells=6, capacity=1300, power=700, cell_resistance=8)["results"]
-    alt = preview_of("pack-current", {"cells": 6, "capacity": 1300, "power": 700, "cell_resistance": 8}).alt
-    assert alt == (
+    inputs = {"cells": 6, "capacity": 1300, "power": 700, "cell_resistance": 8}
+    assert preview(chart_request("pack-current", inputs))[0].alt == (
         f"Current and loaded voltage against power. Here, at 700 W, current is {results['current']:.4g} A and loaded "
         f"voltage is {results['loaded_voltage']:.4g} V."
     )
@@ -76,5 +78,6 @@ def test_the_description_of_a_curve() -> None:
     ],
 )
 def test_where_there_is_nothing_to_draw_there_is_no_preview(name: str, inputs: dict[str, Any]) -> None:
-    assert preview(chart_request(name, inputs)) is None
-    assert calculator_charts.make_chart(chart_request(name, inputs)) is None
+    request = chart_request(name, inputs)
+    assert preview(request) == ()
+    assert [calculator_charts.make_chart(request, spec) for spec in request.calculator.charts] == [None]

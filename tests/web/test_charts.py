@@ -70,7 +70,7 @@ def test_no_other_format_is_made_up(client: FlaskClient) -> None:
 
 def test_the_words_are_the_same_in_every_format(client: FlaskClient) -> None:
     words = client.get(f"{CHART}&format=txt").text.splitlines()
-    assert words[0] == "How many amps at this power?"
+    assert words[0] == "Current and voltage against power"
     assert words[1] == output(client.get(CHART))
     assert words[1].encode("latin-1") in client.get(f"{CHART}&format=png").data, "tEXt is Latin-1 (PNG, 11.3.3.2)"
 
@@ -90,7 +90,7 @@ def test_looks(client: FlaskClient) -> None:
     assert "#fbfaf7" in light
     assert "#15191b" in dark
     assert 'fill="#fbfaf7"' not in client.get(f"{CHART}&ground=clear").text.split("<text")[0]
-    assert "How many amps at this power?" in words(client.get(CHART))
+    assert "Current and voltage against power" in words(client.get(CHART))
     assert "How many amps at this power?" not in words(client.get(f"{CHART}&title=false"))
     for shape, inches in SHAPES.items():
         for scale in (1, 3):

@@ -96,7 +96,15 @@ CALCULATOR = Calculator(
     results=Results,
     formula=air_density,
     category="before",
-    chart=CurveChart("temperature", ("air_density", "density_altitude"), start=-20, stop=45),
+    charts=(
+        CurveChart(
+            "temperature",
+            ("air_density", "density_altitude"),
+            start=-20,
+            stop=45,
+            title="Air density against temperature",
+        ),
+    ),
     sentences=(
         Sentence(
             "{air_density}, as at {density_altitude} in standard air",

@@ -220,7 +220,11 @@ CALCULATOR = Calculator(
     formula=build,
     category="choose",
     sentences=(Sentence("Flies longest with pack {longest_pack}: {longest_endurance:range}"),),
-    chart=BarChart(("endurance", "margin", "thrust_to_weight", "capped_current"), table="by_pack"),
+    charts=(
+        BarChart(
+            ("endurance", "margin", "thrust_to_weight", "capped_current"), table="by_pack", title="Setups side by side"
+        ),
+    ),
     any_of=(("parts", "dry_mass"),),
     assumptions=(
         Assumption(

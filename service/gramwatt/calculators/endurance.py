@@ -134,12 +134,15 @@ CALCULATOR = Calculator(
     formula=endurance,
     category="before",
     sentences=(sentences.FLIGHT,),
-    chart=CurveChart(
-        "reserve",
-        ("end_cell_voltage", "end_charge"),
-        across="endurance",
-        start=lambda given, found: given.start_charge,
-        stop=lambda given, found: found.end_charge,
+    charts=(
+        CurveChart(
+            "reserve",
+            ("end_cell_voltage", "end_charge"),
+            across="endurance",
+            start=lambda given, found: given.start_charge,
+            stop=lambda given, found: found.end_charge,
+            title="Cell voltage and charge over the flight",
+        ),
     ),
     assumptions=(
         TYPICAL_RESISTANCE,

@@ -175,12 +175,15 @@ CALCULATOR = Calculator(
     formula=endurance_from_flight,
     category="after",
     sentences=(sentences.OTHER_FLIGHT,),
-    chart=CurveChart(
-        "mass",
-        ("endurance",),
-        start=lambda given, found: 0.7 * np.minimum(given.mass, given.reference_mass),
-        stop=lambda given, found: 1.3 * np.maximum(given.mass, given.reference_mass),
-        points=lambda given, found: (given.reference_mass, given.reference_duration),
+    charts=(
+        CurveChart(
+            "mass",
+            ("endurance",),
+            start=lambda given, found: 0.7 * np.minimum(given.mass, given.reference_mass),
+            stop=lambda given, found: 1.3 * np.maximum(given.mass, given.reference_mass),
+            points=lambda given, found: (given.reference_mass, given.reference_duration),
+            title="Minutes against grams",
+        ),
     ),
     assumptions=(
         Assumption("reference_chemistry", "the same as chemistry", lambda given: given.chemistry),

@@ -208,7 +208,11 @@ CALCULATOR = Calculator(
     formula=flight_comparison,
     category="after",
     sentences=(Sentence("Flight {longest_flight} would last longest: {longest_landing_time:range}"),),
-    chart=BarChart(("landing_time", "mean_power", "peak_current", "punch_sag"), table="by_flight"),
+    charts=(
+        BarChart(
+            ("landing_time", "mean_power", "peak_current", "punch_sag"), table="by_flight", title="Flights side by side"
+        ),
+    ),
     rules=(
         Rule(
             "recording-lacks",

@@ -237,19 +237,22 @@ CALCULATOR = Calculator(
     formula=flight_log,
     category="after",
     sentences=sentences.FLIGHT_LOG,
-    chart=TimeSeriesChart(
-        lambda given, found: flight_summary.corrected_channels(
-            given.log,
-            longest_gap=given.longest_gap,
-            begin=given.begin,
-            end=given.end,
-            corrections=flight_summary.SensorCorrections(
-                found.scale_used, given.current_offset, given.voltage_scale, np.full(1, np.nan), np.zeros(1)
+    charts=(
+        TimeSeriesChart(
+            lambda given, found: flight_summary.corrected_channels(
+                given.log,
+                longest_gap=given.longest_gap,
+                begin=given.begin,
+                end=given.end,
+                corrections=flight_summary.SensorCorrections(
+                    found.scale_used, given.current_offset, given.voltage_scale, np.full(1, np.nan), np.zeros(1)
+                ),
             ),
+            recording="log",
+            spans="punch_outs",
+            spans_are="punch-outs",
+            title="The flight over time",
         ),
-        recording="log",
-        spans="punch_outs",
-        spans_are="punch-outs",
     ),
     rules=(
         Rule(

@@ -191,7 +191,11 @@ CALCULATOR = Calculator(
     formula=full_throttle,
     category="choose",
     sentences=sentences.FULL_THROTTLE,
-    chart=CurveChart("throttle_cap", ("thrust", "pack_current"), start=20, stop=100),
+    charts=(
+        CurveChart(
+            "throttle_cap", ("thrust", "pack_current"), start=20, stop=100, title="Thrust and current against throttle"
+        ),
+    ),
     assumptions=(TYPICAL_RESISTANCE, *drivetrain.ASSUMPTIONS),
     rules=(
         Rule(

@@ -186,11 +186,14 @@ CALCULATOR = Calculator(
     formula=hover_power,
     category="before",
     sentences=sentences.HOVER,
-    chart=CurveChart(
-        "mass",
-        ("hover_power", "power_loading"),
-        start=lambda given, found: 0.5 * given.mass,
-        stop=lambda given, found: 1.5 * given.mass,
+    charts=(
+        CurveChart(
+            "mass",
+            ("hover_power", "power_loading"),
+            start=lambda given, found: 0.5 * given.mass,
+            stop=lambda given, found: 1.5 * given.mass,
+            title="Hover power against grams",
+        ),
     ),
     assumptions=(
         Assumption("rotor_spacing", "the diameter: disks that do not overlap", lambda given: given.diameter),

@@ -159,12 +159,15 @@ CALCULATOR = Calculator(
     formula=mass_margin,
     category="weigh",
     sentences=sentences.MASS_MARGIN,
-    chart=WaterfallChart(
-        "running_total",
-        table="parts",
-        masses="masses",
-        total="total",
-        limit=lambda given, found: found.total + found.margin,
+    charts=(
+        WaterfallChart(
+            "running_total",
+            table="parts",
+            masses="masses",
+            total="total",
+            limit=lambda given, found: found.total + found.margin,
+            title="Grams against the limit",
+        ),
     ),
     any_of=(("parts", "masses"),),
     assumptions=shared_parts.LIMITS,

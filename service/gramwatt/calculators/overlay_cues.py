@@ -235,17 +235,20 @@ CALCULATOR = Calculator(
             details=("From {first_timecode} to {last_timecode}.", "Up to {peak_current} and {peak_power}."),
         ),
     ),
-    chart=charts.TimeSeriesChart(
-        lambda given, found: flight_summary.corrected_channels(
-            given.log,
-            longest_gap=given.longest_gap,
-            begin=NO_LIMIT,
-            end=NO_LIMIT,
-            corrections=flight_summary.SensorCorrections(
-                given.current_scale, given.current_offset, given.voltage_scale, NO_LIMIT, np.zeros(1)
+    charts=(
+        charts.TimeSeriesChart(
+            lambda given, found: flight_summary.corrected_channels(
+                given.log,
+                longest_gap=given.longest_gap,
+                begin=NO_LIMIT,
+                end=NO_LIMIT,
+                corrections=flight_summary.SensorCorrections(
+                    given.current_scale, given.current_offset, given.voltage_scale, NO_LIMIT, np.zeros(1)
+                ),
             ),
+            recording="log",
+            title="The recording over time",
         ),
-        recording="log",
     ),
     propagates=False,
     formats=caption_formats.FORMATS,

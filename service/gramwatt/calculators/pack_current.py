@@ -111,7 +111,15 @@ CALCULATOR = Calculator(
     formula=pack_current,
     category="before",
     sentences=sentences.PACK_CURRENT,
-    chart=CurveChart("power", ("current", "loaded_voltage"), start=0, stop=lambda given, found: found.greatest_power),
+    charts=(
+        CurveChart(
+            "power",
+            ("current", "loaded_voltage"),
+            start=0,
+            stop=lambda given, found: found.greatest_power,
+            title="Current and voltage against power",
+        ),
+    ),
     assumptions=(TYPICAL_RESISTANCE,),
     rules=(
         Rule(

@@ -113,7 +113,7 @@ CALCULATOR = Calculator(
             ),
         ),
     ),
-    chart=BarChart(("nominal_energy", "usable_energy")),
+    charts=(BarChart(("nominal_energy", "usable_energy"), title="Energy in the pack"),),
     references=(
         Reference(
             "Watt-hours on a label are nominal voltage times rated capacity: rule of thumb, no source",

@@ -162,12 +162,15 @@ CALCULATOR = Calculator(
     formula=power_fit,
     category="after",
     sentences=sentences.POWER_FIT,
-    chart=CurveChart(
-        "mass",
-        ("power_at_mass",),
-        start=lambda given, found: 0.8 * given.flights.mass.min(axis=1),
-        stop=lambda given, found: 1.2 * given.flights.mass.max(axis=1),
-        points=lambda given, found: (given.flights.mass[0], found.flight_powers[0]),
+    charts=(
+        CurveChart(
+            "mass",
+            ("power_at_mass",),
+            start=lambda given, found: 0.8 * given.flights.mass.min(axis=1),
+            stop=lambda given, found: 1.2 * given.flights.mass.max(axis=1),
+            points=lambda given, found: (given.flights.mass[0], found.flight_powers[0]),
+            title="Power against grams",
+        ),
     ),
     assumptions=(
         Assumption(

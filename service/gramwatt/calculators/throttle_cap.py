@@ -207,11 +207,14 @@ CALCULATOR = Calculator(
             ),
         ),
     ),
-    chart=CurveChart(
-        "cells",
-        ("throttle_cap", "no_load_speed"),
-        start=lambda given, found: np.maximum(given.cells - 3, 1),
-        stop=lambda given, found: given.cells + 3,
+    charts=(
+        CurveChart(
+            "cells",
+            ("throttle_cap", "no_load_speed"),
+            start=lambda given, found: np.maximum(given.cells - 3, 1),
+            stop=lambda given, found: given.cells + 3,
+            title="Throttle cap against cells",
+        ),
     ),
     assumptions=(NOMINAL_CELL_VOLTAGE, *throttle_targets.ASSUMPTIONS, *drivetrain.ASSUMPTIONS),
     rules=throttle_targets.RULES,

@@ -24,9 +24,10 @@ from gramwatt.charts.chart_data import (
 )
 from gramwatt.charts.chart_request import ChartRequest
 from gramwatt.charts.curve_charts import compute_curve
-from gramwatt.engine.calculate import evaluate_request
+from gramwatt.engine.calculate import InvalidInput, evaluate_request
 from gramwatt.engine.response import build_response
 from gramwatt.model import (
+    AnyChart,
     Array,
     BarChart,
     Calculator,
@@ -38,37 +39,59 @@ from gramwatt.model import (
     get_fields,
     units,
 )
+from gramwatt.model.messages import InputError, join_with_or, quote_input, suggest
 
 MAX_STEPS: Final = 24
 MAX_SAMPLES: Final = 1500
 MAX_SPANS: Final = 500
 
 
-def compute_chart(
-    calculator: Calculator[Any, Any], inputs: Mapping[str, object], *, text: bool, result_units: Mapping[str, str]
-) -> ChartData:
-    """Return the chart of a calculator's results.
+def find_chart(calculator: Calculator[Any, Any], picture: str | None) -> AnyChart:
+    """Return one of the charts that a calculator declares, by default the first.
 
     Raises
     ------
     InvalidInput
-        With every error of the inputs.
+        It has no chart of this name.
+    """
+    names = [chart.name for chart in calculator.charts]
+    if picture is not None and picture not in names:
+        detail = f"{quote_input(picture)} is none of its pictures{suggest(picture, names)}"
+        raise InvalidInput((InputError("/picture", detail, quote_input(picture), join_with_or(names)),))
+    return calculator.charts[names.index(picture) if picture is not None else 0]
+
+
+def compute_chart(
+    calculator: Calculator[Any, Any],
+    inputs: Mapping[str, object],
+    *,
+    text: bool,
+    result_units: Mapping[str, str],
+    picture: str | None = None,
+) -> ChartData:
+    """Return a chart of a calculator's results, by default the first.
+
+    Raises
+    ------
+    InvalidInput
+        With every error of the inputs, or if the calculator has no chart of this name.
     NothingToDraw
         The results of these inputs cannot be drawn.
     """
+    spec = find_chart(calculator, picture)
     outcome = evaluate_request(calculator, inputs, text=text, result_units=result_units)
     response = build_response(outcome, 0, result_units=result_units)
-    chart = make_chart(ChartRequest(calculator, inputs, text, outcome, response))
+    chart = make_chart(ChartRequest(calculator, inputs, text, outcome, response), spec)
     if chart is None:
         reasons = [caution["text"] for caution in response["cautions"] if "results" in caution]
         raise NothingToDraw(" ".join(["There is nothing to draw for these inputs.", *reasons]))
     return chart
 
 
-def make_chart(request: ChartRequest) -> ChartData | None:
-    """Return the chart of a response, or None where there is nothing to draw."""
+def make_chart(request: ChartRequest, chart: AnyChart) -> ChartData | None:
+    """Return a chart of a response, or None where there is nothing to draw."""
     body_and_description: tuple[Body, str] | None = None
-    match request.calculator.chart:
+    match chart:
         case CurveChart() as spec:
             body_and_description = compute_curve(request, spec)
         case WaterfallChart() as spec:
@@ -81,7 +104,7 @@ def make_chart(request: ChartRequest) -> ChartData | None:
         return None
     body, description = body_and_description
     inputs = formatting.summarize_inputs(request.calculator, request.response)
-    return ChartData(request.calculator.title, inputs, formatting.sentence(description), body)
+    return ChartData(chart.title, inputs, formatting.sentence(description), body)
 
 
 def _make_waterfall(request: ChartRequest, spec: WaterfallChart[Any, Any]) -> tuple[Waterfall, str] | None:

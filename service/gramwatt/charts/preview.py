@@ -10,36 +10,44 @@ from gramwatt.charts.calculator_charts import make_chart
 from gramwatt.charts.chart_request import ChartRequest
 from gramwatt.charts.curve_charts import curve_axis, x_unit
 from gramwatt.charts.themes import SHAPES, ChartStyle
-from gramwatt.model import CurveChart
+from gramwatt.model import AnyChart, CurveChart
 
 
 @dataclass(frozen=True, slots=True)
 class Preview:
-    """What a page needs to embed a chart: its alternative text and its size."""
+    """What a page needs to embed a chart: its name and title, its alternative text and its size."""
 
+    name: str
+    title: str
     alt: str
     sizes: Mapping[str, tuple[int, int]]
     """By shape: width and height of the untitled SVG in CSS pixels."""
 
 
-def preview(request: ChartRequest) -> Preview | None:
-    """Return the alternative text and the sizes of a chart, or None where there is nothing to draw.
+def preview(request: ChartRequest) -> tuple[Preview, ...]:
+    """Return names, alternative texts and sizes of the charts of a response, without those that have nothing to draw.
 
     The points of a curve are not computed, since that would take longer than the page. The text of a curve gives the
     values at these inputs and leaves out the trend.
     """
-    spec = request.calculator.chart
+    previews = (_preview_chart(request, chart) for chart in request.calculator.charts)
+    return tuple(each for each in previews if each is not None)
+
+
+def _preview_chart(request: ChartRequest, spec: AnyChart) -> Preview | None:
     styles = [ChartStyle(shape=shape, titled=False) for shape in SHAPES]
     if isinstance(spec, CurveChart):
         if curve_axis(request, spec) is None:
             return None
         panels = len(spec.show)
         alt = _describe_curve(request, spec)
-        return Preview(alt, {style.shape: sizes.graph_pixels(panels, style) for style in styles})
-    chart = make_chart(request)
+        by_shape = {style.shape: sizes.graph_pixels(panels, style) for style in styles}
+        return Preview(spec.name, spec.title, alt, by_shape)
+    chart = make_chart(request, spec)
     if chart is None:
         return None
-    return Preview(chart.description, {style.shape: sizes.chart_pixels(chart, style) for style in styles})
+    by_shape = {style.shape: sizes.chart_pixels(chart, style) for style in styles}
+    return Preview(spec.name, spec.title, chart.description, by_shape)
 
 
 def _describe_curve(request: ChartRequest, spec: CurveChart[object, object]) -> str:

@@ -43,6 +43,7 @@ Examples:
 @click.option(
     "--show", metavar="RESULT,...", help="Results of a sweep to draw.  [default: the first of the calculator]"
 )
+@click.option("--picture", metavar="NAME", help="Which of the calculator's charts.  [default: the first]")
 @click.option("--theme", type=click.Choice([*THEMES, AUTO]), default="light", show_default=True)
 @click.option("--shape", type=click.Choice(list(SHAPES)), default="wide", show_default=True)
 @click.option("--ground", type=click.Choice(GROUNDS), default="paper", show_default=True)
@@ -71,6 +72,7 @@ def chart(
     form: str | None,
     vary: tuple[str, ...],
     show: str | None,
+    picture: str | None,
     units: str,
     body: IO[bytes] | None,
     logs: tuple[IO[bytes], ...],
@@ -96,13 +98,17 @@ def chart(
         fail("--vary takes its inputs as arguments, not from --body or --log")
     if show is not None and not vary:
         fail("--show chooses the results of a sweep; add --vary")
+    if picture is not None and vary:
+        fail("--picture chooses a chart of the results; leave out --vary")
     result_units = parse_units(units)
     try:
         if vary:
             data = _make_sweep_chart(calculator, inputs, vary, show, result_units)
         else:
             values, text = read_inputs(calculator, inputs, body, logs, column)
-            data = calculator_charts.compute_chart(calculator, values, text=text, result_units=result_units)
+            data = calculator_charts.compute_chart(
+                calculator, values, text=text, result_units=result_units, picture=picture
+            )
     except (NothingToDraw, InvalidInput) as error:
         fail(str(error))
     rendered = render(data, chart_format, ChartStyle(**look))

@@ -14,7 +14,18 @@ from gramwatt.model.calculator import (
     Reference,
     Rule,
 )
-from gramwatt.model.charts import BarChart, Chart, CurveChart, RecordedChannels, TimeSeriesChart, WaterfallChart
+from gramwatt.model.charts import (
+    AnyChart,
+    BarChart,
+    Chart,
+    CurveChart,
+    LinesChart,
+    RecordedChannels,
+    ScatterChart,
+    TimeSeriesChart,
+    TracedLine,
+    WaterfallChart,
+)
 from gramwatt.model.declaration_checks import CATEGORIES, RANGE_SUFFIXES, RESERVED_INPUTS, RESERVED_RESULTS
 from gramwatt.model.groups import Group
 from gramwatt.model.kinds import (
@@ -47,6 +58,7 @@ __all__ = [
     "RESERVED_INPUTS",
     "RESERVED_RESULTS",
     "AnyCalculator",
+    "AnyChart",
     "Array",
     "Assumption",
     "BarChart",
@@ -65,6 +77,7 @@ __all__ = [
     "Group",
     "IndexArray",
     "Kind",
+    "LinesChart",
     "NumberList",
     "OutputFormat",
     "Quantity",
@@ -75,6 +88,7 @@ __all__ = [
     "RowCount",
     "RowName",
     "Rule",
+    "ScatterChart",
     "Sentence",
     "StandardUncertainty",
     "StringArray",
@@ -82,6 +96,7 @@ __all__ = [
     "Text",
     "TimeSeries",
     "TimeSeriesChart",
+    "TracedLine",
     "Unit",
     "UnreadableCells",
     "WaterfallChart",

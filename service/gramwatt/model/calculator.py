@@ -193,8 +193,8 @@ class Calculator(Generic[I, R]):
     formats: tuple[OutputFormat[I, R], ...] = ()
     category: str = "choose"
     """The part of the work that it serves, one of `JOBS`."""
-    chart: Chart[I, R] | None = None
-    """The chart of its results."""
+    charts: tuple[Chart[I, R], ...] = ()
+    """The charts of its results, the main one first."""
     propagates: bool = True
     """Whether uncertainties of inputs are carried to the results; else no quantity may have one."""
 

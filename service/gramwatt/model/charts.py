@@ -5,9 +5,10 @@ Callables take a calculator's complete inputs and its results, in SI, of one req
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Mapping
 from dataclasses import KW_ONLY, dataclass
-from typing import Generic, NamedTuple, TypeAlias, TypeVar
+from typing import Any, Generic, NamedTuple, TypeAlias, TypeVar
 
 from gramwatt.arrays import Array
 
@@ -16,7 +17,21 @@ R = TypeVar("R")  # a calculator's Results
 
 
 @dataclass(frozen=True, slots=True)
-class CurveChart(Generic[I, R]):
+class TitledChart:
+    """What all charts have."""
+
+    _: KW_ONLY
+    title: str
+    """What it shows, in words: ``Minutes against grams``."""
+
+    @property
+    def name(self) -> str:
+        """The name in URLs, from the title: ``minutes-against-grams``."""
+        return re.sub(r"[^a-z0-9]+", "-", self.title.lower()).strip("-")
+
+
+@dataclass(frozen=True, slots=True)
+class CurveChart(TitledChart, Generic[I, R]):
     """Results, each in a panel of its own, as one input varies and the others stay the same."""
 
     vary: str
@@ -33,7 +48,7 @@ class CurveChart(Generic[I, R]):
 
 
 @dataclass(frozen=True, slots=True)
-class WaterfallChart(Generic[I, R]):
+class WaterfallChart(TitledChart, Generic[I, R]):
     """Parts adding up step by step to a total, beside a limit."""
 
     steps: str
@@ -49,7 +64,46 @@ class WaterfallChart(Generic[I, R]):
 
 
 @dataclass(frozen=True, slots=True)
-class BarChart:
+class ScatterChart(TitledChart, Generic[I, R]):
+    """The rows of a table of results as labelled points: one column against another."""
+
+    table: str
+    _: KW_ONLY
+    x: str
+    y: str
+    label: str = "name"
+    """The column that names a row."""
+    limit: Callable[[I, R], Array] | None = None
+    """A limit on the level axis, (1,), SI."""
+    limit_name: str = "limit"
+
+
+class TracedLine(NamedTuple):
+    """One line of a `LinesChart`, SI."""
+
+    name: str
+    x: Array
+    """(M,)"""
+    y: Array
+    mark: tuple[float, float] | None = None
+    """A point of it that is marked."""
+
+
+@dataclass(frozen=True, slots=True)
+class LinesChart(TitledChart, Generic[I, R]):
+    """Lines that a calculator computes for this chart alone, side by side in one panel."""
+
+    trace: Callable[[I, R], tuple[TracedLine, ...]]
+    _: KW_ONLY
+    x: str
+    """An input, a result or a column of a table (``by_setup.thrust``), whose label and unit the level axis has."""
+    y: str
+    marks_are: str = ""
+    """What the marked points are, in words."""
+
+
+@dataclass(frozen=True, slots=True)
+class BarChart(TitledChart):
     """Results side by side as lengths; with ``table``, columns of that table, a bar for each of its rows."""
 
     show: tuple[str, ...]
@@ -67,7 +121,7 @@ class RecordedChannels(NamedTuple):
 
 
 @dataclass(frozen=True, slots=True)
-class TimeSeriesChart(Generic[I, R]):
+class TimeSeriesChart(TitledChart, Generic[I, R]):
     """A recording over its time, a panel for each channel, with stretches of it marked."""
 
     trace: Callable[[I, R], RecordedChannels | None]
@@ -81,4 +135,7 @@ class TimeSeriesChart(Generic[I, R]):
     """What these are, in words."""
 
 
-Chart: TypeAlias = CurveChart[I, R] | WaterfallChart[I, R] | BarChart | TimeSeriesChart[I, R]
+Chart: TypeAlias = (
+    CurveChart[I, R] | WaterfallChart[I, R] | ScatterChart[I, R] | LinesChart[I, R] | BarChart | TimeSeriesChart[I, R]
+)
+AnyChart: TypeAlias = Chart[Any, Any]

@@ -8,7 +8,15 @@ from collections.abc import Iterator, Mapping
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
-from gramwatt.model.charts import BarChart, Chart, CurveChart, TimeSeriesChart, WaterfallChart
+from gramwatt.model.charts import (
+    BarChart,
+    Chart,
+    CurveChart,
+    LinesChart,
+    ScatterChart,
+    TimeSeriesChart,
+    WaterfallChart,
+)
 from gramwatt.model.kinds import DeclarationError, Kind, Quantity, Text, get_fields
 
 if TYPE_CHECKING:
@@ -54,6 +62,8 @@ def declaration_problems(calculator: AnyCalculator) -> Iterator[str]:
     for part in ("references", "cautions", "examples", "title", "summary"):
         if not getattr(calculator, part):
             yield f"{part} missing"
+    titles = [chart.name for chart in calculator.charts]
+    yield from (f"two charts have the name {name}" for name in sorted(set(titles)) if titles.count(name) > 1)
     for word, notices in (("caution", calculator.cautions), ("rule", calculator.rules)):
         codes = [each.code for each in notices]
         yield from (f"two {word}s have the code {code}" for code in sorted(set(codes)) if codes.count(code) > 1)
@@ -116,7 +126,7 @@ def _list_references(
     yield from (("example", n, inputs) for e in calculator.examples for n in e.given)
     yield from (("example", n, results) for e in calculator.examples for n in e.expected)
     yield from (("sentence", n, fields) for sentence in calculator.sentences for n in sentence.list_names())
-    yield from (("chart", n, fields) for n in _list_charted_fields(calculator.chart))
+    yield from (("chart", n, fields) for chart in calculator.charts for n in _list_charted_fields(chart))
     notices: list[Caution[Any, Any] | Rule[Any, Any]] = [*calculator.cautions, *calculator.rules]
     for notice in notices:
         yield from ((notice.code, n, fields) for n in re.findall(r"\{(\w+)(?:\.\w+)?\}", notice.text))
@@ -126,7 +136,7 @@ def _list_references(
     yield from (("display", display.step, inputs) for display in displays)
 
 
-def _list_charted_fields(chart: Chart[Any, Any] | None) -> Iterator[str]:
+def _list_charted_fields(chart: Chart[Any, Any]) -> Iterator[str]:
     """Yield the inputs and results that a chart names."""
     match chart:
         case CurveChart():
@@ -135,5 +145,9 @@ def _list_charted_fields(chart: Chart[Any, Any] | None) -> Iterator[str]:
             yield from (chart.steps, chart.total, chart.table, chart.masses)
         case BarChart():
             yield from (chart.table,) if chart.table else chart.show
+        case ScatterChart():
+            yield chart.table
+        case LinesChart():
+            yield from (name.partition(".")[0] for name in (chart.x, chart.y))
         case TimeSeriesChart():
             yield from (chart.recording, *((chart.spans,) if chart.spans else ()))

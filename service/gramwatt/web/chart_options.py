@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from typing import Final
 
 from gramwatt.charts.themes import AUTO, GROUNDS, MAX_SCALE, SHAPES, THEMES
-from gramwatt.model import Choice, Count, Flag, Kind, Text
+from gramwatt.model import AnyCalculator, Choice, Count, Flag, Kind, Text
 from gramwatt.web.request_parsing import RESPONSE_OPTIONS
 
 CHART_MEDIA_TYPES: Final[Mapping[str, str]] = {"svg": "image/svg+xml", "png": "image/png", "txt": "text/plain"}
@@ -16,6 +16,9 @@ CHART_OPTIONS: Final[Mapping[str, Kind]] = {
         tuple(CHART_MEDIA_TYPES),
         "The format of the chart, instead of an Accept header; txt describes the chart in words.",
         optional=True,
+    ),
+    "picture": Text(
+        "Which of the calculator's charts, by default the first; a sweep has one only.", max_length=80, optional=True
     ),
     "theme": Choice(
         (*THEMES, AUTO),
@@ -32,3 +35,10 @@ CHART_OPTIONS: Final[Mapping[str, Kind]] = {
     ),
     "title": Flag("Whether the chart shows its title and the inputs.", default=True),
 }
+
+
+def make_picture_option(calculator: AnyCalculator) -> Choice:
+    """Return the option ``picture`` of a calculator."""
+    names = tuple(chart.name for chart in calculator.charts)
+    shown = "; ".join(f"{chart.name}: {chart.title}" for chart in calculator.charts)
+    return Choice(names, f"Which chart. {shown}.", default=names[0])

@@ -9,25 +9,31 @@ from apispec import APISpec
 from gramwatt.engine.query_strings import fits_query
 from gramwatt.engine.schemas import get_schema_name
 from gramwatt.model import Calculator
-from gramwatt.web.chart_options import CHART_MEDIA_TYPES, CHART_OPTIONS
+from gramwatt.web.chart_options import CHART_MEDIA_TYPES, CHART_OPTIONS, make_picture_option
 from gramwatt.web.openapi.components import (
     JsonObject,
     make_cacheable_responses,
     make_ok_response,
     make_problem_responses,
 )
+from gramwatt.web.openapi.parameters import make_parameter
 
 CHART_TEXT: Final = """\
 The results as a chart, for an `<img>`, a spreadsheet's IMAGE() or a video: SVG, PNG, or a description in words (which
-SVG and PNG contain too). To draw a sweep instead, send `vary`, `from`, `to` and `count` in the query as for `sweep`, or
+SVG and PNG contain too). `picture` selects one of the calculator's charts.
+
+To draw a sweep instead, send `vary`, `from`, `to` and `count` in the query as for `sweep`, or
 `given` and `vary` in a body. One varied input makes lines, two make a map, and a choice among them a line for each
 option. `show` then has the names of the results, separated by commas."""
+
+OWN_OPTIONS: Final = ("units", "picture", "show")
+"""Options that calculators do not share; ``show`` is that of a sweep."""
 
 
 def add_chart_components(spec: APISpec, parameter: Any) -> None:
     """Add the options that all charts share, and their response."""
     for name, option in CHART_OPTIONS.items():
-        if name not in ("units", "show"):
+        if name not in OWN_OPTIONS:
             spec.components.parameter(f"chart.{name}", "query", {**parameter(option), "name": name})
     svg = {"type": "string", "maxLength": 5_000_000, "pattern": "^<svg "}
     description = {"type": "string", "maxLength": 20_000, "pattern": r"^[\s\S]+\n$"}
@@ -45,9 +51,12 @@ def add_chart(spec: APISpec, calculator: Calculator[Any, Any], inputs: list[str]
     """Add the chart of one calculator; ``inputs`` are the components of its query parameters."""
     identity = calculator.name.replace("-", "_")
     good = {"$ref": "#/components/responses/Picture"}
+    picture = f"{calculator.name}.picture"
+    spec.components.parameter(picture, "query", {**make_parameter(make_picture_option(calculator)), "name": "picture"})
     options = [
         f"{calculator.name}.units",
-        *(f"chart.{name}" for name in CHART_OPTIONS if name not in ("units", "show")),
+        picture,
+        *(f"chart.{name}" for name in CHART_OPTIONS if name not in OWN_OPTIONS),
     ]
     shared: JsonObject = {"tags": [calculator.name], "description": CHART_TEXT}
     examples = {"example1": {"summary": calculator.examples[0].title, "value": dict(calculator.examples[0].given)}}

@@ -56,6 +56,8 @@ class FormData:
     """Whether the request holds any field of the form."""
     shape: str = "wide"
     """The shape of a chart that is drawn into the page, by the width of the screen."""
+    picture: str | None = None
+    """Which of the calculator's charts is drawn, by default the first."""
 
     def add_error(self, key: str, detail: str, given: object, accepted: str) -> None:
         """Add an error of a field, with its place in the inputs, which leave blank rows out."""
@@ -89,6 +91,7 @@ def read_form(calculator: Calculator[Any, Any], sent: Mapping[str, str], files: 
     if len(sent) > MAX_FIELDS:
         form.errors.append(InputError("", f"{len(sent)} fields", None, f"up to {MAX_FIELDS} at once"))
     form.shape = "narrow" if texts.pop("shape", "") == "narrow" else "wide"
+    form.picture = texts.pop("picture", None)
     texts.pop("part", "")
     add, remove = texts.pop("add", ""), texts.pop("remove", "")
     form.result_units = _pop_result_units(texts)

@@ -109,7 +109,7 @@ def calculator_chart(calculator_name: str) -> Response:
     form, _ = read_form(calculator)
     errors = [*form.errors, *duplicate_parameters()]
     try:
-        chart = compute_chart(calculator, form.inputs, text=False, result_units=form.result_units)
+        chart = compute_chart(calculator, form.inputs, text=False, result_units=form.result_units, picture=form.picture)
     except calculate.InvalidInput as error:
         raise convert_invalid_input(error, errors) from None
     except NothingToDraw as error:

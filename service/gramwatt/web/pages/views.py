@@ -14,7 +14,7 @@ from flask import request
 from gramwatt.charts.calculator_charts import make_chart
 from gramwatt.charts.chart_data import ChartData
 from gramwatt.charts.chart_request import ChartRequest
-from gramwatt.charts.preview import preview
+from gramwatt.charts.preview import Preview, preview
 from gramwatt.charts.render import can_draw, render
 from gramwatt.charts.sizes import chart_pixels
 from gramwatt.charts.themes import AUTO, ChartStyle
@@ -45,11 +45,14 @@ class ChartImage:
 
 @dataclass(frozen=True, slots=True)
 class EmbeddedChart:
-    """A chart as a page embeds it."""
+    """A chart as a page embeds it; ``url`` is that of the chart alone, empty where it would be too long."""
 
+    name: str
+    title: str
     alt: str
     wide: ChartImage
     narrow: ChartImage | None = None
+    url: str = ""
 
 
 @dataclass(slots=True)
@@ -63,7 +66,7 @@ class CalculatorView:
     by_post: bool
     form: FormView = field(default_factory=FormView)
     results: ResultsView | None = None
-    chart: EmbeddedChart | None = None
+    charts: tuple[EmbeddedChart, ...] = ()
     can_draw: bool = True
     chart_url: str = ""
     csv_url: str = ""
@@ -111,7 +114,7 @@ def make_view(calculator: Calculator[Any, Any], example: ExampleInputs = inputs_
     if outcome is not None and not errors:
         view.results, response = make_results_view(outcome, form.result_units, form.decimal)
         query = _add_links(view)
-        _add_chart(view, ChartRequest(calculator, form.inputs, False, outcome, dict(response)), query)
+        _add_charts(view, ChartRequest(calculator, form.inputs, False, outcome, dict(response)), query)
     view.form = make_form_view(calculator, form, response, errors)
     return view
 
@@ -141,23 +144,27 @@ def _add_links(view: CalculatorView) -> str | None:
     return snippets.query
 
 
-def _add_chart(view: CalculatorView, chart_request: ChartRequest, query: str | None) -> None:
-    """Add the chart: as a URL where that can hold the inputs, else drawn into the page."""
+def _add_charts(view: CalculatorView, chart_request: ChartRequest, query: str | None) -> None:
+    """Add the charts: as URLs where these can hold the inputs, else drawn into the page."""
     view.can_draw = can_draw()
     if not view.can_draw:
         return
     url = _page_chart_url(view, query)
     if url is None:
-        chart = make_chart(chart_request)
-        view.chart = _draw_into_page(chart, view.form_data.shape) if chart is not None else None
+        specs = view.calculator.charts
+        drawn = [(spec, make_chart(chart_request, spec)) for spec in specs]
+        shape = view.form_data.shape
+        view.charts = tuple(_draw_into_page(spec.name, chart, shape) for spec, chart in drawn if chart is not None)
         return
-    chart_preview = preview(chart_request)
-    if chart_preview is not None:
-        images = {
-            shape: ChartImage(f"{url}&shape={shape}".replace("?&", "?"), *size)
-            for shape, size in chart_preview.sizes.items()
-        }
-        view.chart = EmbeddedChart(chart_preview.alt, images[WIDE], images[NARROW])
+    view.charts = tuple(_link_to_chart(view, url, each) for each in preview(chart_request))
+
+
+def _link_to_chart(view: CalculatorView, url: str, shown: Preview) -> EmbeddedChart:
+    """Return a chart that the page loads from a URL, to which picture and shape are added."""
+    base = f"{url}&picture={shown.name}".replace("?&", "?")
+    wide, narrow = (ChartImage(f"{base}&shape={shape}", *shown.sizes[shape]) for shape in (WIDE, NARROW))
+    own_url = f"{view.chart_url}&picture={shown.name}" if view.chart_url else ""
+    return EmbeddedChart(shown.name, shown.title, shown.alt, wide, narrow, own_url)
 
 
 def _page_chart_url(view: CalculatorView, query: str | None) -> str | None:
@@ -170,7 +177,8 @@ def _page_chart_url(view: CalculatorView, query: str | None) -> str | None:
         url = f"/calculators/{name}/chart?{query}"
     else:
         return None
-    return url if len(url) + len("&shape=narrow") <= MAX_URL_LENGTH else None
+    longest = max(len(f"&picture={chart.name}&shape={NARROW}") for chart in view.calculator.charts)
+    return url if len(url) + longest <= MAX_URL_LENGTH else None
 
 
 def page_chart_style(shape: str) -> ChartStyle:
@@ -178,9 +186,9 @@ def page_chart_style(shape: str) -> ChartStyle:
     return ChartStyle(AUTO, shape, "clear", titled=False)
 
 
-def _draw_into_page(chart: ChartData, shape: str) -> EmbeddedChart:
+def _draw_into_page(name: str, chart: ChartData, shape: str) -> EmbeddedChart:
     """Return the chart as a data URL."""
     style = page_chart_style(shape)
     svg = base64.b64encode(render(chart, "svg", style)).decode()
     image = ChartImage(f"data:image/svg+xml;base64,{svg}", *chart_pixels(chart, style))
-    return EmbeddedChart(chart.description, image)
+    return EmbeddedChart(name, chart.title, chart.description, image)

@@ -80,6 +80,9 @@ def _draw(
     units = parse_result_units(options["units"], errors)
     try:
         if axes or errors:
+            if axes and options["picture"]:
+                detail = "picture selects a chart of the results, and this is a sweep"
+                errors.append(InputError("/picture", detail, quote_input(options["picture"]), "no picture"))
             shown = _choose_shown_results(calculator, inputs, axes, options, errors, text=text)
             chart = sweep_charts.compute_chart(calculator, inputs, axes, shown, text=text, result_units=units)
         elif options["show"]:
@@ -87,7 +90,9 @@ def _draw(
             accepted = "vary=..., or no show: the calculator declares the chart of its results"
             raise invalid_input([InputError("/show", detail, quote_input(options["show"]), accepted)])
         else:
-            chart = calculator_charts.compute_chart(calculator, inputs, text=text, result_units=units)
+            chart = calculator_charts.compute_chart(
+                calculator, inputs, text=text, result_units=units, picture=options["picture"]
+            )
     except calculate.InvalidInput as error:
         raise convert_invalid_input(error) from None
     except NothingToDraw as error:
