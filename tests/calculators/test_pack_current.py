@@ -141,7 +141,7 @@ def test_a_measured_voltage_replaces_the_state_of_charge() -> None:
     both = calculate("pack-current", **PACK, power=100, open_circuit_voltage=23, state_of_charge=90)
     assert both["results"] == bare["results"]
     assert [c["text"] for c in both["cautions"] if c["code"] == "not-used"] == [
-        "State of charge was not used: open circuit voltage was given instead."
+        "State of charge was not used: rested pack voltage was given instead."
     ]
 
 

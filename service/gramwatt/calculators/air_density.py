@@ -3,7 +3,18 @@
 from dataclasses import dataclass
 from typing import Annotated
 
-from gramwatt.model import Array, Assumption, Calculator, Caution, CurveChart, Example, Quantity, Reference, Sentence
+from gramwatt.model import (
+    Array,
+    Assumption,
+    Calculator,
+    Caution,
+    CurveChart,
+    Example,
+    Group,
+    Quantity,
+    Reference,
+    Sentence,
+)
 from gramwatt.physics import air, constants
 
 
@@ -16,13 +27,23 @@ class Inputs:
         Quantity(
             "m",
             "Height above sea level; gives temperature and pressure where they are not measured.",
+            group=Group.AIR,
             at_least=-500,
             at_most=9000,
             default=0,
         ),
     ]
     temperature: Annotated[
-        Array, Quantity("degC", "Temperature of the air, in the shade.", at_least=-60, at_most=60, optional=True)
+        Array,
+        Quantity(
+            "degC",
+            "Temperature of the air, in the shade.",
+            label="Air temperature",
+            group=Group.AIR,
+            at_least=-60,
+            at_most=60,
+            optional=True,
+        ),
     ]
     pressure: Annotated[
         Array,
@@ -30,13 +51,24 @@ class Inputs:
             "hPa",
             "Station pressure: the reading of a barometer at the place, not the pressure of weather reports, which is "
             "reduced to sea level.",
+            label="Station pressure",
+            group=Group.AIR,
             at_least=250,
             at_most=1100,
             optional=True,
         ),
     ]
     humidity: Annotated[
-        Array, Quantity("%", "Relative humidity, over liquid water.", at_least=0, at_most=100, default=0)
+        Array,
+        Quantity(
+            "%",
+            "Relative humidity, over liquid water.",
+            label="Relative humidity",
+            group=Group.AIR,
+            at_least=0,
+            at_most=100,
+            default=0,
+        ),
     ]
 
 
@@ -63,10 +95,16 @@ class Results:
     density_altitude: Annotated[
         Array, Quantity("m", "Altitude of standard air of this density.", signed=True, method=DENSITY_ALTITUDE)
     ]
-    pressure: Annotated[Array, Quantity("hPa", "Pressure at the place.", method=MEASURED_OR_STANDARD)]
-    temperature: Annotated[Array, Quantity("degC", "Temperature.", at_least=-273.15, method=MEASURED_OR_STANDARD)]
+    pressure: Annotated[
+        Array, Quantity("hPa", "Pressure at the place.", label="Station pressure", method=MEASURED_OR_STANDARD)
+    ]
+    temperature: Annotated[
+        Array, Quantity("degC", "Temperature.", label="Air temperature", at_least=-273.15, method=MEASURED_OR_STANDARD)
+    ]
     speed_of_sound: Annotated[Array, Quantity("m/s", "Speed of sound, by virtual temperature.", formula=SOUND)]
-    density_ratio: Annotated[Array, Quantity("1", "Density over that of standard air at sea level.", formula=RATIO)]
+    density_ratio: Annotated[
+        Array, Quantity("1", "Density over that of standard air at sea level.", label="Relative density", formula=RATIO)
+    ]
     vapour_pressure: Annotated[Array, Quantity("hPa", "Partial pressure of water vapour.", formula=VAPOUR_PRESSURE)]
 
 

@@ -18,6 +18,7 @@ from gramwatt.model import (
     Choice,
     Count,
     Example,
+    Group,
     IndexArray,
     Quantity,
     Sentence,
@@ -31,19 +32,27 @@ from gramwatt.physics import cells, constants, craft, pack, weighing
 class Inputs:
     """The craft without its pack, the packs, how it is flown, and the mass limit."""
 
-    packs: Annotated[Pack, Table(Pack, "Packs to compare with the first.", max_length=20)]
+    packs: Annotated[Pack, Table(Pack, "Packs to compare with the first.", group=Group.PACK, max_length=20)]
     kv: fields.Kv
     diameter: fields.PropellerDiameter
     pitch: fields.Pitch
     parts: Annotated[
         shared_parts.Part,
-        Table(shared_parts.Part, "Parts without the pack: name, mass, count.", max_length=500, optional=True),
+        Table(
+            shared_parts.Part,
+            "Parts without the pack: name, mass, count.",
+            group=Group.WEIGHT,
+            max_length=500,
+            optional=True,
+        ),
     ]
     dry_mass: Annotated[
         Array,
         Quantity(
             "g",
             "Mass without the pack, or of everything that is not in the parts.",
+            label="Mass without pack",
+            group=Group.WEIGHT,
             at_least=0,
             at_most=1e5,
             optional=True,
@@ -54,7 +63,8 @@ class Inputs:
     blades: fields.Blades
     motors: fields.Motors
     average_power: Annotated[
-        Array, fields.optional_quantity("W", "Average power in flight with the first pack.", at_most=1e5)
+        Array,
+        fields.optional_quantity("W", "Average power in flight with the first pack.", group=Group.FLIGHT, at_most=1e5),
     ]
     flight_style: flight_styles.FlightStyle
     hover_ratio: flight_styles.HoverRatio
@@ -64,6 +74,7 @@ class Inputs:
             shared_flights.Flight,
             "Flights of this craft from full packs, as source of the average power; else average power, else hover "
             "ratio.",
+            group=Group.FLIGHT,
             max_length=200,
             optional=True,
             any_of=shared_flights.DURATION_OR_LOG,
@@ -76,7 +87,8 @@ class Inputs:
         Array, Count("Number of the pack whose uncapped rotor speed to match.", at_least=1, at_most=20, default=1)
     ]
     state_of_charge: Annotated[
-        Array, Quantity("%", "Charge at take-off and at full throttle.", above=0, at_most=100, default=100)
+        Array,
+        Quantity("%", "Charge at take-off and at full throttle.", group=Group.PACK, above=0, at_most=100, default=100),
     ]
     pack_temperature: fields.PackTemperature
     activation_energy: fields.ActivationEnergy
@@ -111,20 +123,36 @@ class Results:
     """The packs side by side, and the one that flies longest."""
 
     longest_endurance: Annotated[
-        Array, Quantity("min", "Flight time with the pack that flies longest.", method="maximum over the packs")
+        Array,
+        Quantity(
+            "min",
+            "Flight time with the pack that flies longest.",
+            label="Longest flight time",
+            method="maximum over the packs",
+        ),
     ]
     longest_pack: Annotated[
-        Array, Count("Number of that pack, from 1.", at_least=1, at_most=20, method="pack of the longest flight time")
+        Array,
+        Count(
+            "Number of that pack, from 1.",
+            label="Longest-flying pack",
+            at_least=1,
+            at_most=20,
+            method="pack of the longest flight time",
+        ),
     ]
     power_from: Annotated[
         IndexArray,
         Choice(
             shared_flights.POWER_FROM,
             "Source of the average power.",
+            label="Source of average power",
             method="flights where given, else average power, else hover ratio",
         ),
     ]
-    by_pack: Annotated[PackResults, Table(PackResults, "The craft with each pack.", max_length=20)]
+    by_pack: Annotated[
+        PackResults, Table(PackResults, "The craft with each pack.", label="Packs compared", max_length=20)
+    ]
 
 
 def build(given: Inputs) -> Results:

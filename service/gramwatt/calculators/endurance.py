@@ -29,6 +29,7 @@ from gramwatt.model import (
     Choice,
     CurveChart,
     Example,
+    Group,
     IndexArray,
     Quantity,
     Reference,
@@ -47,7 +48,9 @@ class Inputs:
 
     cells: fields.Cells
     capacity: fields.Capacity
-    power: Annotated[Array, Quantity("W", "Average power drawn at the pack's terminals.", above=0, at_most=1e5)]
+    power: Annotated[
+        Array, Quantity("W", "Average power drawn at the pack's terminals.", group=Group.FLIGHT, above=0, at_most=1e5)
+    ]
     chemistry: fields.Chemistry
     start_charge: fields.StartCharge
     reserve: fields.Reserve
@@ -71,20 +74,40 @@ FIRST_LIMIT = "the reserve, the cut-off voltage, or a pack that cannot give the 
 class Results:
     """The flight, from take-off to the reserve or the cut-off, whichever comes first."""
 
-    endurance: Annotated[Array, Quantity("min", "Time until the reserve or the cut-off.", method=INTEGRAL)]
+    endurance: Annotated[
+        Array, Quantity("min", "Time until the reserve or the cut-off.", label="Flight time", method=INTEGRAL)
+    ]
     energy_delivered: Annotated[Array, Quantity("Wh", "Energy at the terminals.", formula="power * endurance")]
     charge_used: Annotated[Array, Quantity("mAh", "Charge drawn.", formula="capacity * (start_charge - end_charge)")]
     mean_current: Annotated[Array, Quantity("A", "Charge over time.", formula="charge_used / endurance")]
     mean_voltage: Annotated[Array, Quantity("V", "Energy over charge.", formula="energy_delivered / charge_used")]
     end_cell_voltage: Annotated[
-        Array, Quantity("V", "Loaded cell voltage at the end.", method="as in pack-current, at the end charge")
+        Array,
+        Quantity(
+            "V",
+            "Loaded cell voltage at the end.",
+            label="Final cell voltage",
+            method="as in pack-current, at the end charge",
+        ),
     ]
     end_charge: Annotated[
-        Array, Quantity("%", "Charge left at the end.", at_most=100, method="the reserve, or the charge at the cut-off")
+        Array,
+        Quantity(
+            "%",
+            "Charge left at the end.",
+            label="Charge left",
+            at_most=100,
+            method="the reserve, or the charge at the cut-off",
+        ),
     ]
-    ended_by: Annotated[IndexArray, Choice(pack.ENDED_BY, "What ends the flight.", method=FIRST_LIMIT)]
+    ended_by: Annotated[
+        IndexArray, Choice(pack.ENDED_BY, "What ends the flight.", label="Flight ends by", method=FIRST_LIMIT)
+    ]
     greatest_power: Annotated[
-        Array, Quantity("W", "Maximum momentary power at take-off.", method="V^2 / 4R at the start charge")
+        Array,
+        Quantity(
+            "W", "Maximum momentary power at take-off.", label="Maximum power", method="V^2 / 4R at the start charge"
+        ),
     ]
     pack_resistance: fields.PackResistance
 

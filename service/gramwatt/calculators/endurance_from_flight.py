@@ -16,6 +16,7 @@ from gramwatt.model import (
     Count,
     CurveChart,
     Example,
+    Group,
     IndexArray,
     Quantity,
     Reference,
@@ -30,15 +31,35 @@ class Inputs:
     """A measured flight, and the pack and mass of the next one."""
 
     reference_duration: Annotated[
-        Array, Quantity("min", "Measured flight time, from a full pack down to the reserve.", above=0, at_most=1000)
+        Array,
+        Quantity(
+            "min",
+            "Measured flight time, from a full pack down to the reserve.",
+            label="Reference flight time",
+            group=Group.FLIGHT,
+            above=0,
+            at_most=1000,
+        ),
     ]
     reference_cells: Annotated[
-        Array, Count("Cells in series of the pack of the measured flight.", at_least=1, at_most=24)
+        Array,
+        Count(
+            "Cells in series of the pack of the measured flight.",
+            label="Reference cells in series",
+            group=Group.FLIGHT,
+            at_least=1,
+            at_most=24,
+        ),
     ]
     reference_capacity: Annotated[
-        Array, Quantity("mAh", "Rated capacity of the whole pack of the measured flight.", above=0, at_most=1e6)
+        Array,
+        Quantity(
+            "mAh", "Rated capacity of the whole pack of the measured flight.", group=Group.FLIGHT, above=0, at_most=1e6
+        ),
     ]
-    reference_mass: Annotated[Array, Quantity("g", "All-up mass of the measured flight.", above=0, at_most=1e5)]
+    reference_mass: Annotated[
+        Array, Quantity("g", "All-up mass of the measured flight.", group=Group.FLIGHT, above=0, at_most=1e5)
+    ]
     cells: fields.Cells
     capacity: fields.Capacity
     mass: fields.Mass
@@ -46,7 +67,12 @@ class Inputs:
     chemistry: fields.Chemistry
     reference_chemistry: Annotated[
         IndexArray,
-        Choice(cell.CHEMISTRIES, "Chemistry of the pack of the measured flight, if different.", optional=True),
+        Choice(
+            cell.CHEMISTRIES,
+            "Chemistry of the pack of the measured flight, if different.",
+            group=Group.FLIGHT,
+            optional=True,
+        ),
     ]
     reserve: fields.Reserve
     reference_reserve: Annotated[
@@ -54,6 +80,7 @@ class Inputs:
         Quantity(
             "%",
             "Charge left at landing of the measured flight, if different.",
+            group=Group.FLIGHT,
             at_least=0,
             below=100,
             optional=True,
@@ -77,8 +104,12 @@ REFERENCE_POWER = "the constant power at which the pack lasts as long as measure
 class Results:
     """The new flight, compared with the measured one."""
 
-    endurance: Annotated[Array, Quantity("min", "Flight time of the new flight.", method=FROM_FULL)]
-    duration_ratio: Annotated[Array, Quantity("1", "New time over old.", formula="endurance / reference_duration")]
+    endurance: Annotated[
+        Array, Quantity("min", "Flight time of the new flight.", label="Flight time", method=FROM_FULL)
+    ]
+    duration_ratio: Annotated[
+        Array, Quantity("1", "New time over old.", label="Flight time ratio", formula="endurance / reference_duration")
+    ]
     energy_ratio: Annotated[
         Array,
         Quantity("1", "New energy delivered over old.", formula="energy_delivered / reference_energy"),
@@ -87,7 +118,10 @@ class Results:
         Array, Quantity("1", "New average power over old.", formula="(mass / reference_mass)**mass_exponent")
     ]
     implied_power: Annotated[
-        Array, Quantity("W", "Average power of the new flight.", formula="reference_power * power_ratio")
+        Array,
+        Quantity(
+            "W", "Average power of the new flight.", label="Average power", formula="reference_power * power_ratio"
+        ),
     ]
     reference_power: Annotated[Array, Quantity("W", "Average power of the measured flight.", method=REFERENCE_POWER)]
     energy_delivered: Annotated[
@@ -102,6 +136,7 @@ class Results:
         Quantity(
             "min",
             "Flight time if power were proportional to mass (x = 1), the lowest exponent measured for small craft.",
+            label="Flight time with exponent 1",
             method=f"{FROM_FULL}: reference power × mass / reference mass",
         ),
     ]

@@ -15,6 +15,7 @@ from gramwatt.model import (
     Caution,
     Count,
     Example,
+    Group,
     Quantity,
     Reference,
     Rule,
@@ -51,7 +52,9 @@ class RecordedFlight:
 class Inputs:
     """The flights, and corrections of the craft's sensors."""
 
-    flights: Annotated[RecordedFlight, Table(RecordedFlight, "Flights to compare with the first.", max_length=50)]
+    flights: Annotated[
+        RecordedFlight, Table(RecordedFlight, "Flights to compare with the first.", group=Group.FLIGHT, max_length=50)
+    ]
     current_scale: logs.CurrentScale
     current_offset: logs.CurrentOffset
     voltage_scale: logs.VoltageScale
@@ -68,18 +71,26 @@ class FlightResults:
     """One flight beside the others."""
 
     name: Annotated[StringArray, Text("Name of the flight.")]
-    duration: Annotated[Array, Quantity("min", "Recorded time without gaps.", method=AS_LOG)]
-    energy: Annotated[Array, Quantity("Wh", "Energy drawn.", signed=True, method=AS_LOG)]
-    charge: Annotated[Array, Quantity("mAh", "Charge drawn.", signed=True, method=AS_LOG)]
+    duration: Annotated[Array, Quantity("min", "Recorded time without gaps.", label="Recorded time", method=AS_LOG)]
+    energy: Annotated[Array, Quantity("Wh", "Energy drawn.", label="Energy used", signed=True, method=AS_LOG)]
+    charge: Annotated[Array, Quantity("mAh", "Charge drawn.", label="Charge used", signed=True, method=AS_LOG)]
     mean_power: Annotated[Array, Quantity("W", "Average power.", signed=True, method=AS_LOG)]
-    power_p95: Annotated[Array, Quantity("W", "Power exceeded 5 % of the time.", signed=True, method=AS_LOG)]
+    power_p95: Annotated[
+        Array,
+        Quantity("W", "Power exceeded 5 % of the time.", label="95th percentile of power", signed=True, method=AS_LOG),
+    ]
     peak_power: Annotated[Array, Quantity("W", "Maximum power.", signed=True, method=AS_LOG)]
     peak_current: Annotated[Array, Quantity("A", "Maximum current.", signed=True, method=AS_LOG)]
     lowest_cell_voltage: Annotated[Array, Quantity("V", "Lowest loaded cell voltage.", method=AS_LOG, optional=True)]
     punch_sag: Annotated[
         Array,
         Quantity(
-            "V", "Largest sag per cell in a punch-out.", signed=True, method="maximum sag over cells", optional=True
+            "V",
+            "Largest sag per cell in a punch-out.",
+            label="Sag per cell in a punch",
+            signed=True,
+            method="maximum sag over cells",
+            optional=True,
         ),
     ]
     cell_resistance: Annotated[
@@ -91,8 +102,13 @@ class FlightResults:
             optional=True,
         ),
     ]
-    used: Annotated[Array, Quantity("%", "Share of the capacity used.", signed=True, method=AS_LOG, optional=True)]
-    landing_time: Annotated[Array, Quantity("min", "Time to the reserve.", method=AS_LOG, optional=True)]
+    used: Annotated[
+        Array,
+        Quantity("%", "Share of the capacity used.", label="Capacity used", signed=True, method=AS_LOG, optional=True),
+    ]
+    landing_time: Annotated[
+        Array, Quantity("min", "Time to the reserve.", label="Time to reserve", method=AS_LOG, optional=True)
+    ]
     power_per_mass: Annotated[
         Array, Quantity("W/kg", "Average power per mass.", signed=True, method="mean power over mass", optional=True)
     ]
@@ -101,10 +117,21 @@ class FlightResults:
         Array, Quantity("%", "Change of the maximum current.", signed=True, method=DIFFERENCE)
     ]
     punch_sag_change: Annotated[
-        Array, Quantity("%", "Change of the sag in a punch-out.", signed=True, method=DIFFERENCE, optional=True)
+        Array,
+        Quantity(
+            "%", "Change of the sag in a punch-out.", label="Sag change", signed=True, method=DIFFERENCE, optional=True
+        ),
     ]
     landing_time_change: Annotated[
-        Array, Quantity("%", "Change of the time to the reserve.", signed=True, method=DIFFERENCE, optional=True)
+        Array,
+        Quantity(
+            "%",
+            "Change of the time to the reserve.",
+            label="Time to reserve, change",
+            signed=True,
+            method=DIFFERENCE,
+            optional=True,
+        ),
     ]
     samples_used: fields.SamplesUsed
     samples_left_out: Annotated[
@@ -117,12 +144,20 @@ class Results:
     """The flights side by side, and the one that would last longest."""
 
     longest_landing_time: Annotated[
-        Array, Quantity("min", "Longest time to the reserve of all flights.", method="maximum over the flights")
+        Array,
+        Quantity(
+            "min",
+            "Longest time to the reserve of all flights.",
+            label="Longest time to reserve",
+            method="maximum over the flights",
+        ),
     ]
     longest_flight: Annotated[
         Array, Count("Number of that flight, from 1.", at_least=1, at_most=50, method="flight of the longest time")
     ]
-    by_flight: Annotated[FlightResults, Table(FlightResults, "The flights in the given order.", max_length=50)]
+    by_flight: Annotated[
+        FlightResults, Table(FlightResults, "The flights in the given order.", label="Flights compared", max_length=50)
+    ]
 
 
 def flight_comparison(given: Inputs) -> Results:

@@ -12,6 +12,7 @@ from gramwatt.model import (
     Array,
     Calculator,
     Example,
+    Group,
     Quantity,
     Reference,
     Rule,
@@ -40,11 +41,18 @@ class Inputs:
     begin: logs.Begin
     end: logs.End
     longest_gap: logs.LongestGap
-    predicted_power: Annotated[Array, fields.optional_quantity("W", "Predicted average power.", at_most=1e5)]
-    predicted_endurance: Annotated[
-        Array, fields.optional_quantity("min", "Predicted time to the reserve.", at_most=1e4)
+    predicted_power: Annotated[
+        Array, fields.optional_quantity("W", "Predicted average power.", group=Group.FLIGHT, at_most=1e5)
     ]
-    predicted_current: Annotated[Array, fields.optional_quantity("A", "Predicted maximum current.", at_most=1e4)]
+    predicted_endurance: Annotated[
+        Array,
+        fields.optional_quantity(
+            "min", "Predicted time to the reserve.", label="Predicted flight time", group=Group.FLIGHT, at_most=1e4
+        ),
+    ]
+    predicted_current: Annotated[
+        Array, fields.optional_quantity("A", "Predicted maximum current.", group=Group.FLIGHT, at_most=1e4)
+    ]
     resistance_error: logs.ResistanceError
 
 
@@ -64,10 +72,17 @@ LANDING: Final = "when the charge reached the reserve, else extrapolated at the 
 class Results:
     """Use of the pack in this flight, its condition, and the samples that were left out."""
 
-    energy: Annotated[Array, Quantity("Wh", "Energy drawn from the pack.", signed=True, method=TRAPEZOID)]
-    charge: Annotated[Array, Quantity("mAh", "Charge drawn from the pack.", signed=True, method=TRAPEZOID)]
+    energy: Annotated[
+        Array, Quantity("Wh", "Energy drawn from the pack.", label="Energy used", signed=True, method=TRAPEZOID)
+    ]
+    charge: Annotated[
+        Array, Quantity("mAh", "Charge drawn from the pack.", label="Charge used", signed=True, method=TRAPEZOID)
+    ]
     duration: Annotated[
-        Array, Quantity("min", "Recorded time without gaps.", method="sum of the steps that are no gaps")
+        Array,
+        Quantity(
+            "min", "Recorded time without gaps.", label="Recorded time", method="sum of the steps that are no gaps"
+        ),
     ]
     mean_power: Annotated[Array, Quantity("W", "Average power.", signed=True, formula="energy / duration")]
     peak_power: Annotated[Array, Quantity("W", "Maximum power.", signed=True, method="maximum of voltage × current")]
@@ -83,19 +98,39 @@ class Results:
     ]
     pack_resistance: Annotated[Array, Quantity("mohm", "Resistance of the pack with its leads.", method=RESISTANCE)]
     used: Annotated[
-        Array, Quantity("%", "Share of capacity used.", signed=True, formula="charge / capacity", needs=("capacity",))
+        Array,
+        Quantity(
+            "%",
+            "Share of capacity used.",
+            label="Capacity used",
+            signed=True,
+            formula="charge / capacity",
+            needs=("capacity",),
+        ),
     ]
     remaining: Annotated[
-        Array, Quantity("%", "Charge left at the end.", signed=True, formula="start_charge - used", needs=("capacity",))
+        Array,
+        Quantity(
+            "%",
+            "Charge left at the end.",
+            label="Charge left",
+            signed=True,
+            formula="start_charge - used",
+            needs=("capacity",),
+        ),
     ]
     landing_time: Annotated[
-        Array, Quantity("min", "Time at which the reserve is reached.", method=LANDING, needs=("capacity",))
+        Array,
+        Quantity(
+            "min", "Time at which the reserve is reached.", label="Time to reserve", method=LANDING, needs=("capacity",)
+        ),
     ]
     expected_endurance: Annotated[
         Array,
         Quantity(
             "min",
             "Flight time by the endurance calculator at this mean power.",
+            label="Expected flight time",
             method="as in endurance, with the resistance found here, else the typical one",
             needs=("cells", "capacity"),
         ),
@@ -103,24 +138,47 @@ class Results:
     mean_current: Annotated[Array, Quantity("A", "Average current.", signed=True, formula="charge / duration")]
     mean_voltage: Annotated[Array, Quantity("V", "Average voltage, weighted by charge.", formula="energy / charge")]
     median_power: Annotated[Array, Quantity("W", "Power exceeded half of the time.", signed=True, method=BY_TIME)]
-    power_p95: Annotated[Array, Quantity("W", "Power exceeded 5 % of the time.", signed=True, method=BY_TIME)]
+    power_p95: Annotated[
+        Array,
+        Quantity("W", "Power exceeded 5 % of the time.", label="95th percentile of power", signed=True, method=BY_TIME),
+    ]
     median_current: Annotated[Array, Quantity("A", "Current exceeded half of the time.", signed=True, method=BY_TIME)]
-    current_p95: Annotated[Array, Quantity("A", "Current exceeded 5 % of the time.", signed=True, method=BY_TIME)]
-    lowest_voltage: Annotated[Array, Quantity("V", "Lowest loaded pack voltage.", method="lowest sample, corrected")]
+    current_p95: Annotated[
+        Array,
+        Quantity(
+            "A", "Current exceeded 5 % of the time.", label="95th percentile of current", signed=True, method=BY_TIME
+        ),
+    ]
+    lowest_voltage: Annotated[
+        Array,
+        Quantity("V", "Lowest loaded pack voltage.", label="Lowest pack voltage", method="lowest sample, corrected"),
+    ]
     lowest_at: Annotated[
-        Array, Quantity("s", "Time of the lowest pack voltage from the first sample.", method="time of that sample")
+        Array,
+        Quantity(
+            "s",
+            "Time of the lowest pack voltage from the first sample.",
+            label="Time of lowest voltage",
+            method="time of that sample",
+        ),
     ]
     mean_throttle: Annotated[Array, Quantity("%", "Average throttle.", signed=True, method=TRAPEZOID)]
     peak_throttle: Annotated[Array, Quantity("%", "Maximum throttle.", signed=True, method="highest sample")]
     scale_used: Annotated[
         Array,
-        Quantity("1", "True over recorded current.", method="charge put back over recorded charge, else current scale"),
+        Quantity(
+            "1",
+            "True over recorded current.",
+            label="Current sensor scale used",
+            method="charge put back over recorded charge, else current scale",
+        ),
     ]
     power_deviation: Annotated[
         Array,
         Quantity(
             "%",
             "Mean power over its prediction, less 1.",
+            label="Power off prediction",
             signed=True,
             formula="mean_power / predicted_power - 1",
             needs=("predicted_power",),
@@ -131,6 +189,7 @@ class Results:
         Quantity(
             "%",
             "Landing time over its prediction, less 1.",
+            label="Flight time off prediction",
             at_least=-100,
             formula="landing_time / predicted_endurance - 1",
             needs=("predicted_endurance", "capacity"),
@@ -141,6 +200,7 @@ class Results:
         Quantity(
             "%",
             "Peak current over its prediction, less 1.",
+            label="Current off prediction",
             signed=True,
             formula="peak_current / predicted_current - 1",
             needs=("predicted_current",),
@@ -148,15 +208,25 @@ class Results:
     ]
     samples: fields.Samples
     samples_used: fields.SamplesUsed
-    usual_step: Annotated[Array, Quantity("s", "Usual time between samples.", method="median of the steps")]
-    gap_time: Annotated[Array, Quantity("s", "Time in gaps, left out.", method="sum of the steps that are gaps")]
+    usual_step: Annotated[
+        Array, Quantity("s", "Usual time between samples.", label="Usual sample interval", method="median of the steps")
+    ]
+    gap_time: Annotated[
+        Array, Quantity("s", "Time in gaps, left out.", label="Time in gaps", method="sum of the steps that are gaps")
+    ]
     unused_columns: Annotated[
         StringArray, Text("Columns of the recording that were not used.", max_length=300, method="their names")
     ]
     punch_outs: Annotated[
-        logs.PunchOut, Table(logs.PunchOut, "Bursts of high current, in order of time.", min_length=0, max_length=200)
+        logs.PunchOut,
+        Table(
+            logs.PunchOut, "Bursts of high current, in order of time.", label="Punch-outs", min_length=0, max_length=200
+        ),
     ]
-    left_out: Annotated[logs.LeftOut, Table(logs.LeftOut, "Samples left out, by reason.", min_length=0, max_length=60)]
+    left_out: Annotated[
+        logs.LeftOut,
+        Table(logs.LeftOut, "Samples left out, by reason.", label="Samples left out", min_length=0, max_length=60),
+    ]
 
 
 def flight_log(given: Inputs) -> Results:

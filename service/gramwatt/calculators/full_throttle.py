@@ -93,17 +93,20 @@ class Results:
     thrust: Annotated[Array, Quantity("gf", "Thrust of all propellers.", formula=THRUST)]
     pack_current: Annotated[Array, Quantity("A", "Current from the pack.", formula=CURRENT)]
     pack_power: Annotated[Array, Quantity("W", "Power from the pack.", formula="loaded_voltage * pack_current")]
-    thrust_to_weight: Annotated[Array, Quantity("1", "Thrust over weight.", formula=OVER_WEIGHT, needs=("mass",))]
+    thrust_to_weight: Annotated[
+        Array, Quantity("1", "Thrust over weight.", label="Thrust-to-weight", formula=OVER_WEIGHT, needs=("mass",))
+    ]
     hover_throttle: hovering.HoverThrottle
     hover_power: hovering.HoverPower
     hover_current: hovering.HoverCurrent
     motor_current: Annotated[Array, Quantity("A", "Current of one motor.", formula=MOTOR_CURRENT)]
-    rotor_speed: Annotated[Array, Quantity("rpm", "Speed of the propellers.", method=SPEED)]
+    rotor_speed: Annotated[Array, Quantity("rpm", "Speed of the propellers.", label="Propeller speed", method=SPEED)]
     loaded_voltage: Annotated[
         Array,
         Quantity(
             "V",
             "Loaded voltage of the pack.",
+            label="Loaded pack voltage",
             at_most=fields.MAX_PACK_VOLTAGE,
             method="rested voltage less current × pack resistance",
         ),
@@ -115,10 +118,19 @@ class Results:
     thrust_per_watt: Annotated[Array, Quantity("gf/W", "Thrust over power.", formula="thrust / pack_power")]
     tip_speed: Annotated[Array, Quantity("m/s", "Speed of the blade tips.", formula="rotor_speed * diameter / 2")]
     tip_mach: Annotated[
-        Array, Quantity("1", "Mach number of the blade tips.", formula=f"tip_speed / {fields.SPEED_OF_SOUND}")
+        Array,
+        Quantity(
+            "1",
+            "Mach number of the blade tips.",
+            label="Tip Mach number",
+            formula=f"tip_speed / {fields.SPEED_OF_SOUND}",
+        ),
     ]
     c_rate: Annotated[
-        Array, Quantity("C", "Current in multiples of the capacity per hour.", formula="pack_current / capacity")
+        Array,
+        Quantity(
+            "C", "Current in multiples of the capacity per hour.", label="C-rate", formula="pack_current / capacity"
+        ),
     ]
     rating_used: fields.RatingUsed
     controller_used: Annotated[
@@ -126,6 +138,7 @@ class Results:
         Quantity(
             "%",
             "Share of a controller's continuous rating.",
+            label="Controller rating used",
             formula="motor_current / controller_rating",
             needs=("controller_rating",),
         ),

@@ -15,6 +15,7 @@ from gramwatt.model import (
     Choice,
     CurveChart,
     Example,
+    Group,
     IndexArray,
     Quantity,
     Reference,
@@ -23,7 +24,7 @@ from gramwatt.physics import constants, hover
 
 
 def _speed(description: str) -> Quantity:
-    return Quantity("m/s", description, at_least=0, at_most=15, default=0)
+    return Quantity("m/s", description, group=Group.FLIGHT, at_least=0, at_most=15, default=0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,12 +36,22 @@ class Inputs:
     motors: fields.Motors
     layout: Annotated[
         IndexArray,
-        Choice(hovering.LAYOUTS, "Single propellers, or coaxial pairs; motors are all counted.", default="single"),
+        Choice(
+            hovering.LAYOUTS,
+            "Single propellers, or coaxial pairs; motors are all counted.",
+            label="Propeller layout",
+            group=Group.MOTOR,
+            default="single",
+        ),
     ]
     rotor_spacing: Annotated[
         Array,
         fields.optional_quantity(
-            "in", "Distance of the axes of neighbouring propellers, for disks that overlap.", at_most=1000
+            "in",
+            "Distance of the axes of neighbouring propellers, for disks that overlap.",
+            label="Propeller spacing",
+            group=Group.MOTOR,
+            at_most=1000,
         ),
     ]
     kv: fields.OptionalKv
@@ -49,7 +60,12 @@ class Inputs:
     figure_of_merit: fields.FigureOfMerit
     drive_efficiency: Annotated[
         Array,
-        fields.optional_quantity("%", "Efficiency of motor and controller: shaft over electrical power.", at_most=100),
+        fields.optional_quantity(
+            "%",
+            "Efficiency of motor and controller: shaft over electrical power.",
+            group=Group.FINE_TUNING,
+            at_most=100,
+        ),
     ]
     avionics_power: fields.AvionicsPower
     air_density: fields.AirDensity
@@ -57,7 +73,12 @@ class Inputs:
     forward_speed: Annotated[Array, _speed("Speed through the air across the rotor axes.")]
     cells: fields.OptionalCells
     chemistry: fields.Chemistry
-    cell_voltage: Annotated[Array, fields.optional_quantity("V", "Cell voltage under this load.", at_most=4.5)]
+    cell_voltage: Annotated[
+        Array,
+        fields.optional_quantity(
+            "V", "Cell voltage under this load.", label="Loaded cell voltage", group=Group.PACK, at_most=4.5
+        ),
+    ]
     capacity: fields.OptionalCapacity
     state_of_charge: fields.FreshCharge
     open_circuit_voltage: fields.OpenCircuitVoltage
@@ -69,11 +90,12 @@ class Inputs:
     hover_current: Annotated[
         Array,
         fields.optional_quantity(
-            "A", "Measured: current from the pack in hover at this mass, in this air.", at_most=1e4
+            "A", "Measured: current from the pack in hover at this mass, in this air.", group=Group.FLIGHT, at_most=1e4
         ),
     ]
     hover_voltage: Annotated[
-        Array, fields.optional_quantity("V", "Measured: voltage of the pack in that hover.", at_most=200)
+        Array,
+        fields.optional_quantity("V", "Measured: voltage of the pack in that hover.", group=Group.FLIGHT, at_most=200),
     ]
     kv_deficit: drivetrain.KvDeficit
     stator_diameter: drivetrain.StatorDiameter
@@ -125,7 +147,11 @@ class Results:
     current: Annotated[
         Array,
         Quantity(
-            "A", "Current from the pack at that power.", formula="power / (cells * cell_voltage)", needs=("cells",)
+            "A",
+            "Current from the pack at that power.",
+            label="Pack current",
+            formula="power / (cells * cell_voltage)",
+            needs=("cells",),
         ),
     ]
     shaft_power: Annotated[Array, Quantity("W", "Shaft power of all propellers.", method=SHAFT_POWER)]
@@ -143,7 +169,13 @@ class Results:
     ]
     interference: Annotated[
         Array,
-        Quantity("1", "Induced power over that of the same propellers far apart.", at_least=1, method=INTERFERENCE),
+        Quantity(
+            "1",
+            "Induced power over that of the same propellers far apart.",
+            label="Interference factor",
+            at_least=1,
+            method=INTERFERENCE,
+        ),
     ]
 
 

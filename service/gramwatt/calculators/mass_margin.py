@@ -17,6 +17,7 @@ from gramwatt.model import (
     Choice,
     Deviate,
     Example,
+    Group,
     IndexArray,
     NumberList,
     Quantity,
@@ -33,10 +34,19 @@ from gramwatt.physics import weighing
 class Inputs:
     """The parts, with or without names, the limit, and the scale."""
 
-    parts: Annotated[Part, Table(Part, "Parts with name, mass and count.", max_length=500, optional=True)]
+    parts: Annotated[
+        Part, Table(Part, "Parts with name, mass and count.", group=Group.WEIGHT, max_length=500, optional=True)
+    ]
     masses: Annotated[
         Array,
-        NumberList(MASS, "Masses without names, added to the parts if both are given.", max_length=500, optional=True),
+        NumberList(
+            MASS,
+            "Masses without names, added to the parts if both are given.",
+            label="Further masses",
+            group=Group.WEIGHT,
+            max_length=500,
+            optional=True,
+        ),
     ]
     masses_u: Annotated[Array, StandardUncertainty(of="masses")]
     rule: shared_parts.Rule
@@ -45,13 +55,22 @@ class Inputs:
     resolution: shared_parts.Resolution
     readings: Annotated[
         IndexArray,
-        Choice(shared_parts.READINGS, "Whether the parts were weighed separately or all together.", default="each"),
+        Choice(
+            shared_parts.READINGS,
+            "Whether the parts were weighed separately or all together.",
+            label="How it was weighed",
+            group=Group.WEIGHT,
+            default="each",
+        ),
     ]
     reading_together: Annotated[
         Array, Deviate("Error of one reading of all parts, in steps of the display.", even=True)
     ]
     maximum_speed: Annotated[
-        Array, Quantity("m/s", "Maximum speed, which some rules limit too.", above=0, at_most=200, optional=True)
+        Array,
+        Quantity(
+            "m/s", "Maximum speed, which some rules limit too.", group=Group.WEIGHT, above=0, at_most=200, optional=True
+        ),
     ]
 
 
@@ -70,9 +89,17 @@ class Results:
     """The margin and the verdict."""
 
     margin: Annotated[
-        Array, Quantity("g", "Margin below the limit; negative when over.", signed=True, at_most=1e6, method=MARGIN)
+        Array,
+        Quantity(
+            "g",
+            "Margin below the limit; negative when over.",
+            label="Margin below the limit",
+            signed=True,
+            at_most=1e6,
+            method=MARGIN,
+        ),
     ]
-    total: Annotated[Array, Quantity("g", "Mass of everything.", method=TOTAL)]
+    total: Annotated[Array, Quantity("g", "Mass of everything.", label="Total mass", method=TOTAL)]
     expanded_uncertainty: Annotated[
         Array,
         Quantity("g", "Expanded uncertainty (k = 2) of the total, by scale and ±.", exact=True, method=EXPANDED),
@@ -83,7 +110,14 @@ class Results:
     ]
     probability_under: Annotated[
         Array,
-        Quantity("%", "Probability that the true mass meets the limit.", at_most=100, exact=True, method=PROBABILITY),
+        Quantity(
+            "%",
+            "Probability that the true mass meets the limit.",
+            label="Probability under limit",
+            at_most=100,
+            exact=True,
+            method=PROBABILITY,
+        ),
     ]
     running_total: Annotated[
         Array, NumberList(Quantity("g", "Running total."), "Total after each part, in order.", method="cumulative sum")

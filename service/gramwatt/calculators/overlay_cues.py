@@ -22,6 +22,7 @@ from gramwatt.model import (
     Choice,
     Count,
     Example,
+    Group,
     IndexArray,
     Quantity,
     Reference,
@@ -56,6 +57,7 @@ class Inputs:
         StringArray,
         Text(
             "Exact frames per second: a fraction, or its usual decimals (29.97 means 30000/1001).",
+            group=Group.VIDEO,
             max_length=16,
             default="30",
             pattern=timecode.RATE_PATTERN,
@@ -65,27 +67,64 @@ class Inputs:
         ),
     ]
     offset: Annotated[
-        Array, Quantity("s", "Time in the video of the first sample.", at_least=-36_000, at_most=36_000, default=0)
+        Array,
+        Quantity(
+            "s",
+            "Time in the video of the first sample.",
+            label="Offset in the video",
+            group=Group.VIDEO,
+            at_least=-36_000,
+            at_most=36_000,
+            default=0,
+        ),
     ]
     video_begin: Annotated[
-        Array, Quantity("s", "Time in the video of the first caption.", at_least=0, at_most=36_000, optional=True)
+        Array,
+        Quantity(
+            "s", "Time in the video of the first caption.", group=Group.VIDEO, at_least=0, at_most=36_000, optional=True
+        ),
     ]
     video_end: Annotated[
         Array,
-        Quantity("s", "Time in the video after which there are no captions.", above=0, at_most=36_000, optional=True),
+        Quantity(
+            "s",
+            "Time in the video after which there are no captions.",
+            group=Group.VIDEO,
+            above=0,
+            at_most=36_000,
+            optional=True,
+        ),
     ]
     smoothing: Annotated[
         Array,
-        Quantity("s", "Window of the running mean; peaks are not smoothed.", at_least=0, at_most=10, default=0.5),
+        Quantity(
+            "s",
+            "Window of the running mean; peaks are not smoothed.",
+            group=Group.VIDEO,
+            at_least=0,
+            at_most=10,
+            default=0.5,
+        ),
     ]
     changes: Annotated[
-        Array, Quantity("Hz", "Maximum rate at which captions change.", at_least=0.1, at_most=120, default=4)
+        Array,
+        Quantity(
+            "Hz",
+            "Maximum rate at which captions change.",
+            label="Caption changes",
+            group=Group.VIDEO,
+            at_least=0.1,
+            at_most=120,
+            default=4,
+        ),
     ]
     template: Annotated[
         StringArray,
         Text(
             "Text of a caption: words, and fields in braces with their decimals, such as {voltage:2}. Fields: "
             f"{FIELDS}.",
+            label="Caption text",
+            group=Group.VIDEO,
             max_length=200,
             default=template.DEFAULT,
             pattern=template.TEMPLATE,
@@ -94,21 +133,56 @@ class Inputs:
             check=template.compile_template,
         ),
     ]
-    width: Annotated[Array, Count("Width of the video in pixels.", at_least=64, at_most=8192, default=1920)]
-    height: Annotated[Array, Count("Height of the video in pixels.", at_least=64, at_most=4320, default=1080)]
-    place: Annotated[IndexArray, Choice(PLACES, "Position of the captions.", default="bottom-left")]
+    width: Annotated[
+        Array,
+        Count(
+            "Width of the video in pixels.",
+            label="Video width",
+            group=Group.VIDEO,
+            at_least=64,
+            at_most=8192,
+            default=1920,
+        ),
+    ]
+    height: Annotated[
+        Array,
+        Count(
+            "Height of the video in pixels.",
+            label="Video height",
+            group=Group.VIDEO,
+            at_least=64,
+            at_most=4320,
+            default=1080,
+        ),
+    ]
+    place: Annotated[
+        IndexArray,
+        Choice(PLACES, "Position of the captions.", label="Caption position", group=Group.VIDEO, default="bottom-left"),
+    ]
     text_size: Annotated[
-        Array, Quantity("%", "Height of a line over the height of the video.", at_least=1, at_most=25, default=5)
+        Array,
+        Quantity(
+            "%", "Height of a line over the height of the video.", group=Group.VIDEO, at_least=1, at_most=25, default=5
+        ),
     ]
     safe_area: Annotated[
         Array,
-        Quantity("%", "Margin at each edge over width and height of the video.", at_least=0, at_most=25, default=5),
+        Quantity(
+            "%",
+            "Margin at each edge over width and height of the video.",
+            group=Group.VIDEO,
+            at_least=0,
+            at_most=25,
+            default=5,
+        ),
     ]
     at: Annotated[
         Array,
         Quantity(
             "s",
             "Time in the video of a picture; default: the first frame with a caption.",
+            label="Time of the picture",
+            group=Group.VIDEO,
             at_least=0,
             at_most=36_000,
             optional=True,
@@ -148,11 +222,24 @@ class Results:
     captions: Annotated[
         Array, Count("Captions.", at_least=0, at_most=MAX_FRAMES, method="number of changes of the text")
     ]
-    frame_count: Annotated[Array, Count("Frames.", at_least=0, at_most=MAX_FRAMES, method=NUMBERED)]
-    first_timecode: Annotated[StringArray, Text("Time code of the first frame.", max_length=16, method="SMPTE ST 12-1")]
-    last_timecode: Annotated[StringArray, Text("Time code of the last frame.", max_length=16, method="SMPTE ST 12-1")]
-    peak_current: Annotated[Array, Quantity("A", "Maximum current shown.", signed=True, method="maximum of the frames")]
-    peak_power: Annotated[Array, Quantity("W", "Maximum power shown.", signed=True, method="maximum of the frames")]
+    frame_count: Annotated[Array, Count("Frames.", label="Frames", at_least=0, at_most=MAX_FRAMES, method=NUMBERED)]
+    first_timecode: Annotated[
+        StringArray,
+        Text("Time code of the first frame.", label="First time code", max_length=16, method="SMPTE ST 12-1"),
+    ]
+    last_timecode: Annotated[
+        StringArray, Text("Time code of the last frame.", label="Last time code", max_length=16, method="SMPTE ST 12-1")
+    ]
+    peak_current: Annotated[
+        Array,
+        Quantity(
+            "A", "Maximum current shown.", label="Peak current shown", signed=True, method="maximum of the frames"
+        ),
+    ]
+    peak_power: Annotated[
+        Array,
+        Quantity("W", "Maximum power shown.", label="Peak power shown", signed=True, method="maximum of the frames"),
+    ]
     samples: fields.Samples
     samples_used: fields.SamplesUsed
     frames: Annotated[
@@ -160,6 +247,7 @@ class Results:
         Table(
             Frame,
             "Every frame.",
+            label="Frame by frame",
             min_length=0,
             max_length=MAX_FRAMES,
             standalone=True,

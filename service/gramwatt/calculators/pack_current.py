@@ -21,7 +21,7 @@ from gramwatt.calculators._shared.cautions import (
     pack_voltage,
     rested_voltage,
 )
-from gramwatt.model import Array, Calculator, Caution, CurveChart, Example, Quantity, Reference, Rule
+from gramwatt.model import Array, Calculator, Caution, CurveChart, Example, Group, Quantity, Reference, Rule
 from gramwatt.physics import cells, pack
 
 
@@ -31,7 +31,9 @@ class Inputs:
 
     cells: fields.Cells
     capacity: fields.Capacity
-    power: Annotated[Array, Quantity("W", "Power drawn at the pack's terminals.", at_least=0, at_most=1e5)]
+    power: Annotated[
+        Array, Quantity("W", "Power drawn at the pack's terminals.", group=Group.FLIGHT, at_least=0, at_most=1e5)
+    ]
     chemistry: fields.Chemistry
     state_of_charge: fields.StateOfCharge
     open_circuit_voltage: fields.OpenCircuitVoltage
@@ -52,26 +54,39 @@ MAX_POWER = "open_circuit_voltage**2 / (4 * pack_resistance)"
 class Results:
     """One steady operating point."""
 
-    current: Annotated[Array, Quantity("A", "Current from the pack.", formula=QUADRATIC)]
+    current: Annotated[Array, Quantity("A", "Current from the pack.", label="Pack current", formula=QUADRATIC)]
     loaded_voltage: Annotated[
         Array,
         Quantity(
             "V",
             "Pack voltage under that load.",
+            label="Loaded pack voltage",
             at_most=fields.MAX_PACK_VOLTAGE,
             formula="open_circuit_voltage - current * pack_resistance",
         ),
     ]
     loaded_cell_voltage: fields.LoadedCellVoltage
     open_circuit_voltage: Annotated[
-        Array, Quantity("V", "Voltage of the rested pack.", at_most=fields.MAX_PACK_VOLTAGE, method=RESTED)
+        Array,
+        Quantity(
+            "V",
+            "Voltage of the rested pack.",
+            label="Rested pack voltage",
+            at_most=fields.MAX_PACK_VOLTAGE,
+            method=RESTED,
+        ),
     ]
     c_rate: Annotated[
-        Array, Quantity("C", "Current in multiples of the capacity per hour.", formula="current / capacity")
+        Array,
+        Quantity("C", "Current in multiples of the capacity per hour.", label="C-rate", formula="current / capacity"),
     ]
-    pack_heat: Annotated[Array, Quantity("W", "Heat in pack and leads.", formula="current**2 * pack_resistance")]
+    pack_heat: Annotated[
+        Array,
+        Quantity("W", "Heat in pack and leads.", label="Heat in the pack", formula="current**2 * pack_resistance"),
+    ]
     greatest_power: Annotated[
-        Array, Quantity("W", "Maximum momentary power, far above a healthy load.", formula=MAX_POWER)
+        Array,
+        Quantity("W", "Maximum momentary power, far above a healthy load.", label="Maximum power", formula=MAX_POWER),
     ]
     rating_used: fields.RatingUsed
     pack_resistance: fields.PackResistance

@@ -57,19 +57,29 @@ class Results:
     """Energies by the label's convention: nominal voltage times rated capacity."""
 
     usable_energy: Annotated[Array, Quantity("Wh", "Energy used in flight.", formula="nominal_energy * (1 - reserve)")]
-    nominal_energy: Annotated[Array, Quantity("Wh", "Energy on the label.", formula="nominal_voltage * capacity")]
+    nominal_energy: Annotated[
+        Array, Quantity("Wh", "Energy on the label.", label="Label energy", formula="nominal_voltage * capacity")
+    ]
     nominal_voltage: Annotated[Array, Quantity("V", "Voltage on the label.", method=NOMINAL)]
     full_voltage: Annotated[Array, Quantity("V", "Voltage after a full charge.", method=FULL)]
-    cutoff_voltage: Annotated[Array, Quantity("V", "Loaded voltage at which to have landed.", method=CUTOFF)]
+    cutoff_voltage: Annotated[
+        Array, Quantity("V", "Loaded voltage at which to have landed.", label="Cut-off voltage", method=CUTOFF)
+    ]
     usable_charge: Annotated[Array, Quantity("mAh", "Charge used in flight.", formula="capacity * (1 - reserve)")]
-    cell_capacity: Annotated[Array, Quantity("mAh", "Capacity of one cell.", formula="capacity / parallel")]
+    cell_capacity: Annotated[
+        Array, Quantity("mAh", "Capacity of one cell.", label="Capacity of one cell", formula="capacity / parallel")
+    ]
     total_cells: Annotated[
-        Array, Count("Cells in the whole pack.", at_least=1, at_most=2400, formula="cells * parallel")
+        Array,
+        Count("Cells in the whole pack.", label="Cells in all", at_least=1, at_most=2400, formula="cells * parallel"),
     ]
     specific_energy: Annotated[
         Array, Quantity("Wh/kg", "Label energy per mass.", formula="nominal_energy / pack_mass", needs=("pack_mass",))
     ]
-    baggage: Annotated[IndexArray, Choice(BAGGAGE, "How the pack may travel by air, by label energy.", method=TRAVEL)]
+    baggage: Annotated[
+        IndexArray,
+        Choice(BAGGAGE, "How the pack may travel by air, by label energy.", label="Air travel", method=TRAVEL),
+    ]
 
 
 def pack_energy(given: Inputs) -> Results:

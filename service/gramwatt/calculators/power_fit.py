@@ -16,6 +16,7 @@ from gramwatt.model import (
     Count,
     CurveChart,
     Example,
+    Group,
     NumberList,
     Quantity,
     Reference,
@@ -34,6 +35,7 @@ class Inputs:
         Table(
             shared_flights.Flight,
             "Flights of one craft, flown in the same way, each from a full pack.",
+            group=Group.FLIGHT,
             max_length=200,
             any_of=shared_flights.DURATION_OR_LOG,
         ),
@@ -74,9 +76,15 @@ SCATTER = "sqrt(sum of squared residuals of ln power / (n - 2)) for n flights; n
 class Results:
     """The law through the flights, and its predictions."""
 
-    power_at_mass: Annotated[Array, Quantity("W", "Average power at this mass, in this air.", formula=LAW)]
+    power_at_mass: Annotated[
+        Array,
+        Quantity("W", "Average power at this mass, in this air.", label="Average power at this mass", formula=LAW),
+    ]
     endurance: Annotated[
-        Array, Quantity("min", "Flight time of the next flight with that pack.", method=ENDURANCE, needs=PACK)
+        Array,
+        Quantity(
+            "min", "Flight time of the next flight with that pack.", label="Flight time", method=ENDURANCE, needs=PACK
+        ),
     ]
     energy_delivered: Annotated[
         Array, Quantity("Wh", "Energy drawn from that pack.", formula="power_at_mass * endurance", needs=PACK)
@@ -86,13 +94,25 @@ class Results:
         Array, Quantity("%", "Relative standard deviation of the flights about the law.", method=SCATTER)
     ]
     reference_power: Annotated[
-        Array, Quantity("W", "Average power at the reference mass in standard air.", method=REFERENCE_POWER)
+        Array,
+        Quantity(
+            "W",
+            "Average power at the reference mass in standard air.",
+            label="Power at reference mass",
+            method=REFERENCE_POWER,
+        ),
     ]
     reference_mass: Annotated[
         Array, Quantity("g", "Geometric mean mass of the flights.", method="exp(mean of ln mass)")
     ]
     voltage_ratio: Annotated[
-        Array, Quantity("1", "Measured mean voltage of the flights over that of the model.", method=VOLTAGE_RATIO)
+        Array,
+        Quantity(
+            "1",
+            "Measured mean voltage of the flights over that of the model.",
+            label="Measured over model voltage",
+            method=VOLTAGE_RATIO,
+        ),
     ]
     flights_used: Annotated[
         Array, Count("Number of flights of the fit.", at_least=1, at_most=200, method="all that were given")
@@ -102,6 +122,7 @@ class Results:
         NumberList(
             Quantity("W", "Average power."),
             "Average power of each flight in its own air, in order.",
+            label="Power of each flight",
             method=FLIGHT_POWER,
         ),
     ]
@@ -110,6 +131,7 @@ class Results:
         NumberList(
             Quantity("%", "Deviation.", at_least=-100),
             "Deviation of each flight from the law, in order.",
+            label="Deviation of each flight",
             method="power over that of the law, less 1",
         ),
     ]

@@ -21,6 +21,7 @@ from gramwatt.model import (
     CurveChart,
     Deviate,
     Example,
+    Group,
     IndexArray,
     Quantity,
     Reference,
@@ -28,12 +29,17 @@ from gramwatt.model import (
 )
 from gramwatt.physics import air, cells, rotor
 
-CellVoltage = Annotated[Array, fields.optional_quantity("V", "Cell voltage for computing speeds.", at_most=4.5)]
-TARGET_CHEMISTRY = Choice(cells.CHEMISTRIES, "Target: chemistry of the pack to match, if different.", optional=True)
+CellVoltage = Annotated[
+    Array,
+    fields.optional_quantity("V", "Cell voltage for computing speeds.", group=Group.FINE_TUNING, at_most=4.5),
+]
+TARGET_CHEMISTRY = Choice(
+    cells.CHEMISTRIES, "Target: chemistry of the pack to match, if different.", group=Group.TARGET, optional=True
+)
 
 
 def _resistance(description: str) -> Quantity:
-    return Quantity("mohm", f"Target: {description}", at_least=0, at_most=1e4, optional=True)
+    return Quantity("mohm", f"Target: {description}", group=Group.FINE_TUNING, at_least=0, at_most=1e4, optional=True)
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,32 +51,67 @@ class Inputs:
     chemistry: fields.Chemistry
     cell_voltage: CellVoltage
     target_kv: Annotated[
-        Array, fields.optional_quantity("rpm/V", "Target: speed constant of the motor to match.", at_most=1e5)
+        Array,
+        fields.optional_quantity(
+            "rpm/V", "Target: speed constant of the motor to match.", label="Target kV", group=Group.TARGET, at_most=1e5
+        ),
     ]
-    target_cells: Annotated[Array, Count("Target: cells of the pack to match.", at_least=1, at_most=24, optional=True)]
+    target_cells: Annotated[
+        Array,
+        Count(
+            "Target: cells of the pack to match.",
+            label="Target cells in series",
+            group=Group.TARGET,
+            at_least=1,
+            at_most=24,
+            optional=True,
+        ),
+    ]
     target_cell_voltage: CellVoltage
     target_chemistry: Annotated[IndexArray, TARGET_CHEMISTRY]
     target_capacity: Annotated[
-        Array, Quantity("mAh", "Target: rated capacity of the pack to match.", at_least=1, at_most=1e6, optional=True)
+        Array,
+        Quantity(
+            "mAh",
+            "Target: rated capacity of the pack to match.",
+            group=Group.TARGET,
+            at_least=1,
+            at_most=1e6,
+            optional=True,
+        ),
     ]
     target_cell_resistance: Annotated[Array, _resistance("resistance of one series position of the pack to match.")]
     target_lead_resistance: Annotated[Array, _resistance("resistance of leads and connectors of the pack to match.")]
     target_pack_resistance: Annotated[Array, _resistance("resistance of the whole pack to match, with its leads.")]
-    target_speed: Annotated[Array, fields.optional_quantity("rpm", "Target: maximum speed without load.", at_most=1e6)]
+    target_speed: Annotated[
+        Array, fields.optional_quantity("rpm", "Target: maximum speed without load.", group=Group.TARGET, at_most=1e6)
+    ]
     target_tip_mach: Annotated[
         Array,
         fields.optional_quantity(
-            "1", "Target: maximum tip Mach number without load; requires the diameter.", at_most=2
+            "1",
+            "Target: maximum tip Mach number without load; requires the diameter.",
+            label="Target tip Mach number",
+            group=Group.TARGET,
+            at_most=2,
         ),
     ]
     target_thrust: Annotated[
-        Array, fields.optional_quantity("gf", "Target: maximum thrust of all propellers.", at_most=1e6)
+        Array,
+        fields.optional_quantity("gf", "Target: maximum thrust of all propellers.", group=Group.TARGET, at_most=1e6),
     ]
     target_thrust_to_weight: Annotated[
-        Array, fields.optional_quantity("1", "Target: maximum thrust over weight; requires the mass.", at_most=100)
+        Array,
+        fields.optional_quantity(
+            "1",
+            "Target: maximum thrust over weight; requires the mass.",
+            label="Target thrust-to-weight",
+            group=Group.TARGET,
+            at_most=100,
+        ),
     ]
     target_current: Annotated[
-        Array, fields.optional_quantity("A", "Target: maximum current from the pack.", at_most=1e4)
+        Array, fields.optional_quantity("A", "Target: maximum current from the pack.", group=Group.TARGET, at_most=1e4)
     ]
     discharge_rating: fields.DischargeRating
     controller_rating: drivetrain.ControllerRating
@@ -135,6 +176,7 @@ class Results:
         Choice(
             throttle_targets.SET_BY,
             "Target that sets the cap.",
+            label="Cap set by",
             method="the lowest; full-throttle where none is below it",
         ),
     ]
@@ -143,21 +185,44 @@ class Results:
         Quantity("%", "Cap that matches the target motor and pack, other targets aside.", at_most=100, method=MATCHING),
     ]
     matched_kv: Annotated[
-        Array, Quantity("rpm/V", "Effective speed constant of the capped motor.", formula="kv * throttle_cap")
+        Array,
+        Quantity(
+            "rpm/V", "Effective speed constant of the capped motor.", label="Effective kV", formula="kv * throttle_cap"
+        ),
     ]
     no_load_speed: Annotated[
-        Array, Quantity("rpm", "Speed without load at the cap.", formula="uncapped_speed * throttle_cap")
+        Array,
+        Quantity(
+            "rpm", "Speed without load at the cap.", label="No-load speed", formula="uncapped_speed * throttle_cap"
+        ),
     ]
     uncapped_speed: Annotated[
-        Array, Quantity("rpm", "Speed without load and without a cap.", formula="kv * cells * cell_voltage")
+        Array,
+        Quantity(
+            "rpm",
+            "Speed without load and without a cap.",
+            label="Uncapped no-load speed",
+            formula="kv * cells * cell_voltage",
+        ),
     ]
     thrust_share: Annotated[Array, Quantity("%", "Thrust over that at full throttle, same propeller.", method=SHARE)]
     power_share: Annotated[
         Array,
-        Quantity("%", "Shaft power over that at full throttle, same propeller.", formula="thrust_share**1.5"),
+        Quantity(
+            "%",
+            "Shaft power over that at full throttle, same propeller.",
+            formula="thrust_share**1.5",
+        ),
     ]
     no_load_tip_mach: Annotated[
-        Array, Quantity("1", "Tip Mach number without load at the cap.", formula=TIP_MACH, needs=("diameter",))
+        Array,
+        Quantity(
+            "1",
+            "Tip Mach number without load at the cap.",
+            label="No-load tip Mach number",
+            formula=TIP_MACH,
+            needs=("diameter",),
+        ),
     ]
 
 

@@ -12,6 +12,7 @@ class Group(StrEnum):
     MOTOR = "Motor and propeller"
     WEIGHT = "Weight and limit"
     FLIGHT = "Flight"
+    TARGET = "Target"
     AIR = "Air"
     RECORDING = "Recording"
     VIDEO = "Video"

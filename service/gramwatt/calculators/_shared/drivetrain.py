@@ -6,7 +6,7 @@ import numpy as np
 
 from gramwatt.calculators._shared import drive_constants, fields
 from gramwatt.calculators._shared.drive_constants import is_bench_impossible as is_bench_impossible
-from gramwatt.model import Array, Assumption, Caution, Deviate, Quantity, Reference
+from gramwatt.model import Array, Assumption, Caution, Deviate, Group, Quantity, Reference
 from gramwatt.physics import motor_constants, propeller
 from gramwatt.physics.craft import Drive
 
@@ -15,6 +15,8 @@ KvDeficit: TypeAlias = Annotated[
     Quantity(
         "%",
         "How far the real speed constant is below the rated one: 2 to 11 % for most measured motors.",
+        label="kV below its rating",
+        group=Group.FINE_TUNING,
         at_least=-20,
         below=50,
         default=6,
@@ -26,53 +28,93 @@ MotorResistance: TypeAlias = Annotated[
     fields.optional_quantity(
         "mohm",
         "Effective resistance of one motor with its controller and leads, far above that of the winding.",
+        group=Group.FINE_TUNING,
         at_most=1e5,
     ),
 ]
 NoLoadCurrent: TypeAlias = Annotated[
     Array,
-    Quantity("A", "No-load current of one motor under way.", at_least=0, at_most=100, optional=True),
+    Quantity(
+        "A",
+        "No-load current of one motor under way.",
+        label="No-load current",
+        group=Group.FINE_TUNING,
+        at_least=0,
+        at_most=100,
+        optional=True,
+    ),
 ]
 StatorDiameter: TypeAlias = Annotated[
     Array,
-    fields.optional_quantity("mm", "Stator diameter of the motor: 22 for one of size 2207.", at_most=300),
+    fields.optional_quantity(
+        "mm", "Stator diameter of the motor: 22 for one of size 2207.", group=Group.MOTOR, at_most=300
+    ),
 ]
 StatorHeight: TypeAlias = Annotated[
     Array,
-    fields.optional_quantity("mm", "Stator height of the motor: 7 for one of size 2207.", at_most=300),
+    fields.optional_quantity(
+        "mm", "Stator height of the motor: 7 for one of size 2207.", group=Group.MOTOR, at_most=300
+    ),
 ]
 ThrustCoefficient: TypeAlias = Annotated[
-    Array, fields.optional_quantity("1", "Static thrust coefficient T / (rho n^2 D^4), if measured.", at_most=1)
+    Array,
+    fields.optional_quantity(
+        "1", "Static thrust coefficient T / (rho n^2 D^4), if measured.", group=Group.FINE_TUNING, at_most=1
+    ),
 ]
 PowerCoefficient: TypeAlias = Annotated[
-    Array, fields.optional_quantity("1", "Static power coefficient P / (rho n^3 D^5), if measured.", at_most=1)
+    Array,
+    fields.optional_quantity(
+        "1", "Static power coefficient P / (rho n^3 D^5), if measured.", group=Group.FINE_TUNING, at_most=1
+    ),
 ]
 ControllerRating: TypeAlias = Annotated[
-    Array, fields.optional_quantity("A", "Continuous rating of one speed controller.", at_most=1e4)
+    Array,
+    fields.optional_quantity(
+        "A",
+        "Continuous rating of one speed controller.",
+        label="Controller (ESC) rating",
+        group=Group.MOTOR,
+        at_most=1e4,
+    ),
 ]
 BenchSpeed: TypeAlias = Annotated[
     Array,
     fields.optional_quantity(
-        "rpm", "Measured on a bench: speed of one propeller. All bench readings are of one moment.", at_most=1e6
+        "rpm",
+        "Measured on a bench: speed of one propeller. All bench readings are of one moment.",
+        group=Group.FINE_TUNING,
+        at_most=1e6,
     ),
 ]
 BenchThrust: TypeAlias = Annotated[
-    Array, fields.optional_quantity("gf", "Measured on a bench: thrust of one propeller at that moment.", at_most=1e6)
+    Array,
+    fields.optional_quantity(
+        "gf", "Measured on a bench: thrust of one propeller at that moment.", group=Group.FINE_TUNING, at_most=1e6
+    ),
 ]
 BenchShaftPower: TypeAlias = Annotated[
     Array,
-    fields.optional_quantity("W", "Measured on a bench: shaft power of one propeller at that moment.", at_most=1e6),
+    fields.optional_quantity(
+        "W", "Measured on a bench: shaft power of one propeller at that moment.", group=Group.FINE_TUNING, at_most=1e6
+    ),
 ]
 BenchVoltage: TypeAlias = Annotated[
     Array,
     fields.optional_quantity(
-        "V", "Measured on a bench: voltage at the controller of one motor, at full throttle.", at_most=200
+        "V",
+        "Measured on a bench: voltage at the controller of one motor, at full throttle.",
+        group=Group.FINE_TUNING,
+        at_most=200,
     ),
 ]
 BenchCurrent: TypeAlias = Annotated[
     Array,
     fields.optional_quantity(
-        "A", "Measured on a bench: current of one motor at that voltage, at full throttle.", at_most=1e4
+        "A",
+        "Measured on a bench: current of one motor at that voltage, at full throttle.",
+        group=Group.FINE_TUNING,
+        at_most=1e4,
     ),
 ]
 

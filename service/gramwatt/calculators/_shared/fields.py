@@ -2,7 +2,7 @@
 
 from typing import Annotated, Final, TypeAlias
 
-from gramwatt.model import Array, Choice, Count, IndexArray, Quantity
+from gramwatt.model import Array, Choice, Count, Group, IndexArray, Quantity
 from gramwatt.physics import cells, constants
 
 AERODYNAMIC_EXPONENT: Final = 1.5
@@ -15,29 +15,80 @@ MAX_CELL_VOLTAGE: Final = 4.5
 MAX_PACK_VOLTAGE: Final = MAX_CELLS * MAX_CELL_VOLTAGE
 
 
-def optional_quantity(unit: str, description: str, *, at_most: float, replaces: tuple[str, ...] = ()) -> Quantity:
+def optional_quantity(
+    unit: str,
+    description: str,
+    *,
+    at_most: float,
+    label: str = "",
+    group: Group | None = None,
+    replaces: tuple[str, ...] = (),
+) -> Quantity:
     """Declare a quantity above 0 that may be omitted."""
-    return Quantity(unit, description, above=0, at_most=at_most, optional=True, replaces=replaces)
+    return Quantity(
+        unit, description, label=label, group=group, above=0, at_most=at_most, optional=True, replaces=replaces
+    )
 
 
-Cells: TypeAlias = Annotated[Array, Count("Cells in series.", at_least=1, at_most=MAX_CELLS)]
-Parallel: TypeAlias = Annotated[
-    Array, Count("Parallel cells in each series position.", at_least=1, at_most=100, default=1)
+Cells: TypeAlias = Annotated[
+    Array, Count("Cells in series.", label="Cells in series", group=Group.PACK, at_least=1, at_most=MAX_CELLS)
 ]
-Capacity: TypeAlias = Annotated[Array, Quantity("mAh", "Rated capacity of the whole pack.", at_least=1, at_most=1e6)]
-Chemistry: TypeAlias = Annotated[IndexArray, Choice(cells.CHEMISTRIES, "Chemistry of the cells.", default="lipo")]
-StateOfCharge: TypeAlias = Annotated[Array, Quantity("%", "Charge in the pack.", at_least=0, at_most=100, default=50)]
+Parallel: TypeAlias = Annotated[
+    Array,
+    Count(
+        "Parallel cells in each series position.",
+        label="Cells in parallel",
+        group=Group.PACK,
+        at_least=1,
+        at_most=100,
+        default=1,
+    ),
+]
+Capacity: TypeAlias = Annotated[
+    Array, Quantity("mAh", "Rated capacity of the whole pack.", group=Group.PACK, at_least=1, at_most=1e6)
+]
+Chemistry: TypeAlias = Annotated[
+    IndexArray, Choice(cells.CHEMISTRIES, "Chemistry of the cells.", group=Group.PACK, default="lipo")
+]
+StateOfCharge: TypeAlias = Annotated[
+    Array, Quantity("%", "Charge in the pack.", group=Group.PACK, at_least=0, at_most=100, default=50)
+]
 FreshCharge: TypeAlias = Annotated[
     Array,
-    Quantity("%", "Charge in the pack; a full pack gives the highest current.", at_least=0, at_most=100, default=100),
+    Quantity(
+        "%",
+        "Charge in the pack; a full pack gives the highest current.",
+        group=Group.PACK,
+        at_least=0,
+        at_most=100,
+        default=100,
+    ),
 ]
-StartCharge: TypeAlias = Annotated[Array, Quantity("%", "Charge at take-off.", above=0, at_most=100, default=100)]
-Reserve: TypeAlias = Annotated[Array, Quantity("%", "Charge left at landing.", at_least=0, below=100, default=20)]
+StartCharge: TypeAlias = Annotated[
+    Array,
+    Quantity(
+        "%", "Charge at take-off.", label="Charge at take-off", group=Group.FLIGHT, above=0, at_most=100, default=100
+    ),
+]
+Reserve: TypeAlias = Annotated[
+    Array,
+    Quantity(
+        "%",
+        "Charge left at landing.",
+        label="Reserve at landing",
+        group=Group.FLIGHT,
+        at_least=0,
+        below=100,
+        default=20,
+    ),
+]
 OpenCircuitVoltage: TypeAlias = Annotated[
     Array,
     optional_quantity(
         "V",
         "Measured voltage of the rested pack, instead of the state of charge.",
+        label="Rested pack voltage",
+        group=Group.PACK,
         at_most=MAX_PACK_VOLTAGE,
         replaces=("state_of_charge",),
     ),
@@ -48,6 +99,7 @@ CellResistance: TypeAlias = Annotated[
         "mohm",
         "Resistance of one series position at 25 °C (parallel cells count as one). Measure it: no other input matters "
         "as much.",
+        group=Group.PACK,
         at_least=0,
         at_most=1e4,
         optional=True,
@@ -59,6 +111,7 @@ LeadResistance: TypeAlias = Annotated[
         "mohm",
         "Resistance of leads and connectors, both ways; beside an assumed cell resistance, which includes the pack's "
         "own leads, only that of extra ones.",
+        group=Group.PACK,
         at_least=0,
         at_most=1e4,
         default=0,
@@ -70,64 +123,112 @@ _RESISTANCE_OF_PACK: Final = (
 )
 MeasuredPackResistance: TypeAlias = Annotated[
     Array,
-    optional_quantity("mohm", _RESISTANCE_OF_PACK, at_most=1e5, replaces=("cell_resistance", "lead_resistance")),
+    optional_quantity(
+        "mohm", _RESISTANCE_OF_PACK, group=Group.PACK, at_most=1e5, replaces=("cell_resistance", "lead_resistance")
+    ),
 ]
-MeasuredRowResistance: TypeAlias = Annotated[Array, optional_quantity("mohm", _RESISTANCE_OF_PACK, at_most=1e5)]
+MeasuredRowResistance: TypeAlias = Annotated[
+    Array, optional_quantity("mohm", _RESISTANCE_OF_PACK, group=Group.PACK, at_most=1e5)
+]
 """The same in a row of a table, where no input replaces another."""
 PackTemperature: TypeAlias = Annotated[
-    Array, Quantity("degC", "Temperature of the cells.", at_least=-30, at_most=90, default=25)
+    Array, Quantity("degC", "Temperature of the cells.", group=Group.PACK, at_least=-30, at_most=90, default=25)
 ]
 ActivationEnergy: TypeAlias = Annotated[
     Array,
     Quantity(
         "kJ/mol",
         "How fast resistance rises in the cold; published cells have 4 to 34.",
+        group=Group.FINE_TUNING,
         at_least=0,
         at_most=100,
         default=20,
     ),
 ]
 PackMass: TypeAlias = Annotated[
-    Array, optional_quantity("g", "Mass of the pack with leads and connector.", at_most=1e5)
+    Array, optional_quantity("g", "Mass of the pack with leads and connector.", group=Group.PACK, at_most=1e5)
 ]
 DischargeRating: TypeAlias = Annotated[
     Array,
     optional_quantity(
-        "C", "Continuous discharge rating on the label, in multiples of the capacity per hour.", at_most=500
+        "C",
+        "Continuous discharge rating on the label, in multiples of the capacity per hour.",
+        label="C rating",
+        group=Group.PACK,
+        at_most=500,
     ),
 ]
 CutoffCellVoltage: TypeAlias = Annotated[
-    Array, optional_quantity("V", "Loaded cell voltage that ends the flight.", at_most=MAX_CELL_VOLTAGE)
+    Array,
+    optional_quantity(
+        "V",
+        "Loaded cell voltage that ends the flight.",
+        label="Cut-off cell voltage",
+        group=Group.PACK,
+        at_most=MAX_CELL_VOLTAGE,
+    ),
 ]
-Kv: TypeAlias = Annotated[Array, Quantity("rpm/V", "Speed constant of the motor.", above=0, at_most=1e5)]
-OptionalKv: TypeAlias = Annotated[Array, optional_quantity("rpm/V", "Speed constant of the motor.", at_most=1e5)]
-Diameter: TypeAlias = Annotated[Array, optional_quantity("in", "Propeller diameter.", at_most=100)]
+Kv: TypeAlias = Annotated[
+    Array, Quantity("rpm/V", "Speed constant of the motor.", label="Motor kV", group=Group.MOTOR, above=0, at_most=1e5)
+]
+OptionalKv: TypeAlias = Annotated[
+    Array, optional_quantity("rpm/V", "Speed constant of the motor.", label="Motor kV", group=Group.MOTOR, at_most=1e5)
+]
+Diameter: TypeAlias = Annotated[
+    Array, optional_quantity("in", "Propeller diameter.", label="Propeller diameter", group=Group.MOTOR, at_most=100)
+]
 AirTemperature: TypeAlias = Annotated[
-    Array, Quantity("degC", "Temperature of the air.", at_least=-60, at_most=60, default=15)
+    Array, Quantity("degC", "Temperature of the air.", group=Group.AIR, at_least=-60, at_most=60, default=15)
 ]
 Mass: TypeAlias = Annotated[
-    Array, Quantity("g", "All-up mass: everything that leaves the ground.", above=0, at_most=1e5)
+    Array,
+    Quantity(
+        "g",
+        "All-up mass: everything that leaves the ground.",
+        label="All-up mass",
+        group=Group.WEIGHT,
+        above=0,
+        at_most=1e5,
+    ),
 ]
 OptionalMass: TypeAlias = Annotated[
-    Array, optional_quantity("g", "All-up mass: everything that leaves the ground.", at_most=1e5)
+    Array,
+    optional_quantity(
+        "g", "All-up mass: everything that leaves the ground.", label="All-up mass", group=Group.WEIGHT, at_most=1e5
+    ),
 ]
-OptionalCells: TypeAlias = Annotated[Array, Count("Cells in series.", at_least=1, at_most=MAX_CELLS, optional=True)]
+OptionalCells: TypeAlias = Annotated[
+    Array,
+    Count("Cells in series.", label="Cells in series", group=Group.PACK, at_least=1, at_most=MAX_CELLS, optional=True),
+]
 OptionalCapacity: TypeAlias = Annotated[
-    Array, Quantity("mAh", "Rated capacity of the whole pack.", at_least=1, at_most=1e6, optional=True)
+    Array,
+    Quantity("mAh", "Rated capacity of the whole pack.", group=Group.PACK, at_least=1, at_most=1e6, optional=True),
 ]
 Motors: TypeAlias = Annotated[
-    Array, Count("Number of motors, each with one propeller.", at_least=1, at_most=16, default=4)
+    Array, Count("Number of motors, each with one propeller.", group=Group.MOTOR, at_least=1, at_most=16, default=4)
 ]
-PropellerDiameter: TypeAlias = Annotated[Array, Quantity("in", "Propeller diameter.", above=0, at_most=100)]
-Pitch: TypeAlias = Annotated[Array, Quantity("in", "Propeller pitch.", above=0, at_most=100)]
-OptionalPitch: TypeAlias = Annotated[Array, optional_quantity("in", "Propeller pitch.", at_most=100)]
-Blades: TypeAlias = Annotated[Array, Count("Blades of each propeller.", at_least=2, at_most=8, default=3)]
-ThrottleCap: TypeAlias = Annotated[Array, Quantity("%", "Maximum throttle allowed.", above=0, at_most=100, default=100)]
+PropellerDiameter: TypeAlias = Annotated[
+    Array, Quantity("in", "Propeller diameter.", label="Propeller diameter", group=Group.MOTOR, above=0, at_most=100)
+]
+Pitch: TypeAlias = Annotated[
+    Array, Quantity("in", "Propeller pitch.", label="Propeller pitch", group=Group.MOTOR, above=0, at_most=100)
+]
+OptionalPitch: TypeAlias = Annotated[
+    Array, optional_quantity("in", "Propeller pitch.", label="Propeller pitch", group=Group.MOTOR, at_most=100)
+]
+Blades: TypeAlias = Annotated[
+    Array, Count("Blades of each propeller.", group=Group.MOTOR, at_least=2, at_most=8, default=3)
+]
+ThrottleCap: TypeAlias = Annotated[
+    Array, Quantity("%", "Maximum throttle allowed.", group=Group.MOTOR, above=0, at_most=100, default=100)
+]
 FigureOfMerit: TypeAlias = Annotated[
     Array,
     Quantity(
         "1",
         "Ideal over real power of the propeller: 0.50 to 0.65 for most with three blades or more, less at high pitch.",
+        group=Group.FINE_TUNING,
         above=0,
         below=1,
         default=0.60,
@@ -135,13 +236,17 @@ FigureOfMerit: TypeAlias = Annotated[
     ),
 ]
 AirDensity: TypeAlias = Annotated[
-    Array, Quantity("kg/m3", "Density of the air.", above=0, at_most=2, default=constants.STANDARD_AIR_DENSITY)
+    Array,
+    Quantity(
+        "kg/m3", "Density of the air.", group=Group.AIR, above=0, at_most=2, default=constants.STANDARD_AIR_DENSITY
+    ),
 ]
 AvionicsPower: TypeAlias = Annotated[
     Array,
     Quantity(
         "W",
         "Power of everything but the motors: flight controller, receiver, camera, transmitter.",
+        group=Group.FINE_TUNING,
         at_least=0,
         at_most=1e4,
         default=5,
@@ -154,6 +259,7 @@ MassExponent: TypeAlias = Annotated[
         "1",
         "x in power ~ mass^x: how average power rises with mass. 1.5 is the aerodynamic law; measured small craft have "
         "1.0 to 1.3.",
+        group=Group.FINE_TUNING,
         at_least=0,
         at_most=3,
         default=AERODYNAMIC_EXPONENT,
@@ -166,6 +272,7 @@ OptionalMassExponent: TypeAlias = Annotated[
         "1",
         "x in power ~ mass^x, if known; default: fitted where flights differ in mass, else 1.5, the aerodynamic law. "
         "Measured small craft have 1.0 to 1.3.",
+        group=Group.FINE_TUNING,
         at_least=0,
         at_most=3,
         optional=True,
@@ -178,7 +285,8 @@ PACK_RESISTANCE: Final = (
 )
 SPEED_OF_SOUND: Final = f"sqrt({constants.DRY_AIR_HEAT_RATIO} * {constants.DRY_AIR_GAS_CONSTANT} * air_temperature)"
 PackResistance: TypeAlias = Annotated[
-    Array, Quantity("mohm", "Resistance of pack and leads at this temperature.", method=PACK_RESISTANCE)
+    Array,
+    Quantity("mohm", "Resistance of pack and leads at this temperature.", group=Group.PACK, method=PACK_RESISTANCE),
 ]
 LoadedCellVoltage: TypeAlias = Annotated[
     Array, Quantity("V", "Loaded voltage per cell.", at_most=MAX_PACK_VOLTAGE, formula="loaded_voltage / cells")
@@ -188,6 +296,7 @@ RatingUsed: TypeAlias = Annotated[
     Quantity(
         "%",
         "Share of the pack's continuous rating.",
+        label="C rating used",
         formula="c_rate / discharge_rating",
         needs=("discharge_rating",),
     ),

@@ -4,7 +4,7 @@ from typing import Annotated, Any, Final, TypeAlias
 
 import numpy as np
 
-from gramwatt.model import Array, Assumption, Choice, IndexArray, Quantity, Reference
+from gramwatt.model import Array, Assumption, Choice, Group, IndexArray, Quantity, Reference
 
 FLIGHT_STYLES: Final = ("hover", "cruise", "freestyle", "racing")
 STYLE_RATIOS: Final = np.array([1.0, 1.35, 2.0, 3.0])
@@ -17,6 +17,7 @@ FlightStyle: TypeAlias = Annotated[
     Choice(
         FLIGHT_STYLES,
         "How it is flown, where the hover ratio is not given: hovering, cruising, in mild freestyle or racing.",
+        group=Group.FLIGHT,
         default="cruise",
     ),
 ]
@@ -27,6 +28,8 @@ HoverRatio: TypeAlias = Annotated[
         "Average power over hover power; default by flight style: "
         + ", ".join(f"{name} {ratio:g}" for name, ratio in zip(FLIGHT_STYLES, STYLE_RATIOS.tolist(), strict=True))
         + ".",
+        label="Average over hover power",
+        group=Group.FLIGHT,
         at_least=0.5,
         at_most=10,
         optional=True,

@@ -28,7 +28,10 @@ class Flight:
 
     mass: fields.Mass
     duration: Annotated[
-        Array, fields.optional_quantity("min", "Time in the air; default: that of the recording.", at_most=1000)
+        Array,
+        fields.optional_quantity(
+            "min", "Time in the air; default: that of the recording.", label="Flight time", at_most=1000
+        ),
     ]
     cells: fields.Cells
     capacity: fields.Capacity
@@ -41,6 +44,7 @@ class Flight:
         Quantity(
             "%",
             "Charge left at landing, if the charge used is not known.",
+            label="Reserve at landing",
             at_least=0,
             below=100,
             optional=True,

@@ -24,8 +24,13 @@ class Frame:
         Array, Count("Number of the frame, from 0.", at_least=0, at_most=FRAME_NUMBER_LIMIT, method=NUMBERED)
     ]
     time: Annotated[Array, Quantity("s", "Time at which it is shown.", method="frame number over frame rate")]
-    timecode: Annotated[StringArray, Text("Time code by SMPTE ST 12-1, drop-frame where applicable.", max_length=16)]
-    cue: Annotated[Array, Count("Number of the caption, from 1.", at_least=1, at_most=MAX_FRAMES, method="counted")]
+    timecode: Annotated[
+        StringArray, Text("Time code by SMPTE ST 12-1, drop-frame where applicable.", label="Time code", max_length=16)
+    ]
+    cue: Annotated[
+        Array,
+        Count("Number of the caption, from 1.", label="Caption", at_least=1, at_most=MAX_FRAMES, method="counted"),
+    ]
     text: Annotated[
         StringArray,
         Text(
@@ -37,7 +42,15 @@ class Frame:
         ),
     ]
     flight_time: Annotated[
-        Array, Quantity("s", "Time since the first sample.", signed=True, method="time less offset", optional=True)
+        Array,
+        Quantity(
+            "s",
+            "Time since the first sample.",
+            label="Time in flight",
+            signed=True,
+            method="time less offset",
+            optional=True,
+        ),
     ]
     voltage: Annotated[Array, Quantity("V", "Voltage of the pack.", method=AS_RECORDED, optional=True)]
     cell_voltage: Annotated[
@@ -51,11 +64,22 @@ class Frame:
     throttle: Annotated[
         Array, Quantity("%", "Throttle, as a share of full.", signed=True, method=AS_RECORDED, optional=True)
     ]
-    charge: Annotated[Array, Quantity("mAh", "Charge used so far.", signed=True, method=RUNNING, optional=True)]
-    energy: Annotated[Array, Quantity("Wh", "Energy used so far.", signed=True, method=RUNNING, optional=True)]
+    charge: Annotated[
+        Array, Quantity("mAh", "Charge used so far.", label="Charge used", signed=True, method=RUNNING, optional=True)
+    ]
+    energy: Annotated[
+        Array, Quantity("Wh", "Energy used so far.", label="Energy used", signed=True, method=RUNNING, optional=True)
+    ]
     remaining: Annotated[
         Array,
-        Quantity("%", "Charge left.", signed=True, method="start charge less charge over capacity", optional=True),
+        Quantity(
+            "%",
+            "Charge left.",
+            label="Charge left",
+            signed=True,
+            method="start charge less charge over capacity",
+            optional=True,
+        ),
     ]
 
 

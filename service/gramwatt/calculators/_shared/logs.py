@@ -9,6 +9,7 @@ from gramwatt.model import (
     Choice,
     Count,
     Deviate,
+    Group,
     IndexArray,
     Quantity,
     RecordingArray,
@@ -29,21 +30,30 @@ class Channels:
     voltage: Annotated[Array, Quantity("V", "Voltage of the pack under load.", at_least=0, at_most=200, optional=True)]
     current: Annotated[Array, Quantity("A", "Current from the pack.", at_least=-1000, at_most=10_000, optional=True)]
     throttle: Annotated[Array, Quantity("%", "Throttle, as a share of full.", at_least=-10, at_most=110, optional=True)]
-    cell_voltage: Annotated[Array, Quantity("V", "Voltage of the lowest cell.", at_least=0, at_most=10, optional=True)]
+    cell_voltage: Annotated[
+        Array,
+        Quantity(
+            "V", "Voltage of the lowest cell.", label="Lowest cell voltage", at_least=0, at_most=10, optional=True
+        ),
+    ]
 
 
 DESCRIPTION: Final = (
     "The recording: lists of equal length by name, one of them the time; null where nothing was recorded. Values that "
     "cannot be read are left out and counted."
 )
-Log: TypeAlias = Annotated[RecordingArray, TimeSeries(Channels, DESCRIPTION)]
-OptionalLog: TypeAlias = Annotated[RecordingArray, TimeSeries(Channels, DESCRIPTION, optional=True)]
+Log: TypeAlias = Annotated[RecordingArray, TimeSeries(Channels, DESCRIPTION, label="Recording", group=Group.RECORDING)]
+OptionalLog: TypeAlias = Annotated[
+    RecordingArray, TimeSeries(Channels, DESCRIPTION, label="Recording", group=Group.RECORDING, optional=True)
+]
 
 CurrentScale: TypeAlias = Annotated[
     Array,
     Quantity(
         "1",
         "True over recorded current. An uncalibrated sensor may be off by 5 %, an estimate.",
+        label="Current sensor scale",
+        group=Group.FINE_TUNING,
         above=0,
         at_most=10,
         default=1,
@@ -52,13 +62,24 @@ CurrentScale: TypeAlias = Annotated[
 ]
 CurrentOffset: TypeAlias = Annotated[
     Array,
-    Quantity("A", "Recorded current at zero current.", at_least=-1000, at_most=1000, default=0, default_u=0.1),
+    Quantity(
+        "A",
+        "Recorded current at zero current.",
+        label="Current sensor offset",
+        group=Group.FINE_TUNING,
+        at_least=-1000,
+        at_most=1000,
+        default=0,
+        default_u=0.1,
+    ),
 ]
 VoltageScale: TypeAlias = Annotated[
     Array,
     Quantity(
         "1",
         "True over recorded voltage. An uncalibrated sensor may be off by 1 %, an estimate.",
+        label="Voltage sensor scale",
+        group=Group.FINE_TUNING,
         above=0,
         at_most=10,
         default=1,
@@ -70,6 +91,7 @@ ChargePutBack: TypeAlias = Annotated[
     fields.optional_quantity(
         "mAh",
         "Charge that the charger put back after this flight, instead of the current scale: it calibrates the sensor.",
+        group=Group.RECORDING,
         at_most=1e6,
         replaces=("current_scale",),
     ),
@@ -83,6 +105,7 @@ LongestGap: TypeAlias = Annotated[
         "s",
         "Longer times between samples are left out instead of bridged by a straight line. Default: 5 times the usual "
         "step, at least 2 s.",
+        group=Group.FINE_TUNING,
         at_most=3600,
     ),
 ]
@@ -91,6 +114,8 @@ Begin: TypeAlias = Annotated[
     Quantity(
         "s",
         "Samples before this time from the first sample are left out.",
+        label="Use samples from",
+        group=Group.RECORDING,
         at_least=0,
         at_most=36_000,
         optional=True,
@@ -98,7 +123,13 @@ Begin: TypeAlias = Annotated[
 ]
 End: TypeAlias = Annotated[
     Array,
-    fields.optional_quantity("s", "Samples after this time from the first sample are left out.", at_most=36_000),
+    fields.optional_quantity(
+        "s",
+        "Samples after this time from the first sample are left out.",
+        label="Use samples until",
+        group=Group.RECORDING,
+        at_most=36_000,
+    ),
 ]
 
 REASONS: Final = (
@@ -154,5 +185,8 @@ class PunchOut:
         ),
     ]
     lowest_voltage: Annotated[
-        Array, Quantity("V", "Lowest pack voltage.", method="lowest sample, corrected", optional=True)
+        Array,
+        Quantity(
+            "V", "Lowest pack voltage.", label="Lowest pack voltage", method="lowest sample, corrected", optional=True
+        ),
     ]

@@ -57,40 +57,81 @@ class PackResults:
     """The craft with one pack."""
 
     name: Annotated[StringArray, Text("Name of the pack.")]
-    mass: Annotated[Array, Quantity("g", "All-up mass.", method="parts, dry mass and pack")]
-    margin: Annotated[Array, Quantity("g", "Margin below the limit.", signed=True, at_most=1e6, method=MARGIN)]
+    mass: Annotated[Array, Quantity("g", "All-up mass.", label="All-up mass", method="parts, dry mass and pack")]
+    margin: Annotated[
+        Array,
+        Quantity(
+            "g", "Margin below the limit.", label="Margin below the limit", signed=True, at_most=1e6, method=MARGIN
+        ),
+    ]
     verdict: Annotated[IndexArray, Choice(weighing.VERDICTS, "Under the limit?", method=MARGIN)]
     probability_under: Annotated[
-        Array, Quantity("%", "Probability to meet the limit.", at_most=100, exact=True, method=MARGIN)
+        Array,
+        Quantity(
+            "%",
+            "Probability to meet the limit.",
+            label="Probability under limit",
+            at_most=100,
+            exact=True,
+            method=MARGIN,
+        ),
     ]
-    nominal_energy: Annotated[Array, Quantity("Wh", "Label energy.", method="nominal voltage times capacity")]
+    nominal_energy: Annotated[
+        Array, Quantity("Wh", "Label energy.", label="Label energy", method="nominal voltage times capacity")
+    ]
     hover_power: Annotated[Array, Quantity("W", "Electrical power in hover.", method=FULL_THROTTLE)]
     hover_throttle: Annotated[Array, Quantity("%", "Throttle in hover.", at_most=100, method=FULL_THROTTLE)]
     average_power: Annotated[Array, Quantity("W", "Average power in flight.", method=AVERAGE)]
-    endurance: Annotated[Array, Quantity("min", "Flight time.", method="as in endurance, at the average power")]
-    ended_by: Annotated[IndexArray, Choice(pack.ENDED_BY, "What ends the flight.", method="as in endurance")]
+    endurance: Annotated[
+        Array, Quantity("min", "Flight time.", label="Flight time", method="as in endurance, at the average power")
+    ]
+    ended_by: Annotated[
+        IndexArray, Choice(pack.ENDED_BY, "What ends the flight.", label="Flight ends by", method="as in endurance")
+    ]
     thrust: Annotated[Array, Quantity("gf", "Thrust at full throttle, without a cap.", method=FULL_THROTTLE)]
     thrust_to_weight: Annotated[
-        Array, Quantity("1", "Thrust over weight at full throttle, without a cap.", method=FULL_THROTTLE)
+        Array,
+        Quantity(
+            "1", "Thrust over weight at full throttle, without a cap.", label="Thrust-to-weight", method=FULL_THROTTLE
+        ),
     ]
     current: Annotated[
-        Array, Quantity("A", "Current from the pack at full throttle, without a cap.", method=FULL_THROTTLE)
+        Array,
+        Quantity(
+            "A", "Current from the pack at full throttle, without a cap.", label="Pack current", method=FULL_THROTTLE
+        ),
     ]
     capped_thrust: Annotated[Array, Quantity("gf", "Thrust at the throttle cap.", method=FULL_THROTTLE)]
-    capped_current: Annotated[Array, Quantity("A", "Current from the pack at the throttle cap.", method=FULL_THROTTLE)]
+    capped_current: Annotated[
+        Array,
+        Quantity("A", "Current from the pack at the throttle cap.", label="Capped pack current", method=FULL_THROTTLE),
+    ]
     capped_cell_voltage: Annotated[
         Array, Quantity("V", "Loaded cell voltage at the throttle cap.", method=FULL_THROTTLE)
     ]
     suggested_cap: Annotated[
-        Array, Quantity("%", "Throttle cap that matches the chosen pack.", at_most=100, method=SUGGESTED_CAP)
+        Array,
+        Quantity(
+            "%",
+            "Throttle cap that matches the chosen pack.",
+            label="Matching throttle cap",
+            at_most=100,
+            method=SUGGESTED_CAP,
+        ),
     ]
-    c_rate: Annotated[Array, Quantity("C", "C-rate at the throttle cap.", method="capped current over capacity")]
-    rating_used: Annotated[Array, Quantity("%", "Share of the pack's rating.", method="C-rate over discharge rating")]
+    c_rate: Annotated[
+        Array, Quantity("C", "C-rate at the throttle cap.", label="C-rate", method="capped current over capacity")
+    ]
+    rating_used: Annotated[
+        Array,
+        Quantity("%", "Share of the pack's rating.", label="C rating used", method="C-rate over discharge rating"),
+    ]
     controller_used: Annotated[
         Array,
         Quantity(
             "%",
             "Share of a controller's rating, at the throttle cap.",
+            label="Controller rating used",
             method="motor current over controller rating",
             needs=("controller_rating",),
         ),
@@ -99,17 +140,47 @@ class PackResults:
         Array, Quantity("g", "Change of the all-up mass.", at_least=-1e5, at_most=1e5, method=DIFFERENCE)
     ]
     mass_change_share: Annotated[
-        Array, Quantity("%", "Change of the all-up mass, as a share.", at_least=-100, method=DIFFERENCE)
+        Array,
+        Quantity(
+            "%",
+            "Change of the all-up mass, as a share.",
+            label="Mass change, relative",
+            at_least=-100,
+            method=DIFFERENCE,
+        ),
     ]
-    endurance_change: Annotated[Array, Quantity("min", "Change of the flight time.", signed=True, method=DIFFERENCE)]
+    endurance_change: Annotated[
+        Array, Quantity("min", "Change of the flight time.", label="Flight time change", signed=True, method=DIFFERENCE)
+    ]
     endurance_change_share: Annotated[
-        Array, Quantity("%", "Change of the flight time, as a share.", at_least=-100, method=DIFFERENCE)
+        Array,
+        Quantity(
+            "%",
+            "Change of the flight time, as a share.",
+            label="Flight time change, relative",
+            at_least=-100,
+            method=DIFFERENCE,
+        ),
     ]
     thrust_change_share: Annotated[
-        Array, Quantity("%", "Change of the capped thrust, as a share.", at_least=-100, method=DIFFERENCE)
+        Array,
+        Quantity(
+            "%",
+            "Change of the capped thrust, as a share.",
+            label="Thrust change, relative",
+            at_least=-100,
+            method=DIFFERENCE,
+        ),
     ]
     current_change_share: Annotated[
-        Array, Quantity("%", "Change of the capped current, as a share.", at_least=-100, method=DIFFERENCE)
+        Array,
+        Quantity(
+            "%",
+            "Change of the capped current, as a share.",
+            label="Current change, relative",
+            at_least=-100,
+            method=DIFFERENCE,
+        ),
     ]
 
 

@@ -13,6 +13,7 @@ from gramwatt.model import (
     Choice,
     Count,
     Display,
+    Group,
     IndexArray,
     Quantity,
     Reference,
@@ -52,22 +53,37 @@ Rule: TypeAlias = Annotated[
         "Rule that sets the limit: custom (limit and comparison below); us-registration (14 CFR 48.15(b): 0.55 lb or "
         "less, recreation only); eu-registration ((EU) 2019/947, Art. 14: less than 250 g); eu-a1-privately-built "
         "(subcategory A1: less than 250 g); eu-a3-privately-built (subcategory A3: less than 25 kg).",
+        group=Group.WEIGHT,
         default="custom",
     ),
 ]
 Limit: TypeAlias = Annotated[
-    Array, Quantity("g", "Maximum mass, for a custom rule.", above=0, at_most=1e6, optional=True)
+    Array,
+    Quantity(
+        "g",
+        "Maximum mass, for a custom rule.",
+        label="Mass limit",
+        group=Group.WEIGHT,
+        above=0,
+        at_most=1e6,
+        optional=True,
+    ),
 ]
 Comparison: TypeAlias = Annotated[
     IndexArray,
     Choice(
         weighing.COMPARISONS,
         "Whether the limit itself is allowed (at_most) or not (below), for a custom rule.",
+        label="Limit comparison",
+        group=Group.WEIGHT,
         optional=True,
     ),
 ]
 Resolution: TypeAlias = Annotated[
-    Array, Quantity("g", "Step of the scale's display.", at_least=0, at_most=1000, default=1)
+    Array,
+    Quantity(
+        "g", "Step of the scale's display.", label="Scale step", group=Group.WEIGHT, at_least=0, at_most=1000, default=1
+    ),
 ]
 
 LIMITS: Final[tuple[Assumption[Any], ...]] = (

@@ -6,7 +6,7 @@ import numpy as np
 
 from gramwatt.calculators._shared.cautions import RESISTANCE_TEXT
 from gramwatt.calculators._shared.fields import optional_quantity
-from gramwatt.model import Array, BoolArray, Quantity
+from gramwatt.model import Array, BoolArray, Group, Quantity
 from gramwatt.physics import cells
 
 FOLLOWING: Final = f"{RESISTANCE_TEXT}; in proportion to a resistance that is given for another pack"
@@ -18,6 +18,7 @@ ReferenceCellResistance: TypeAlias = Annotated[
     Quantity(
         "mohm",
         "Resistance of one series position of the pack of the measured flight, at 25 °C.",
+        group=Group.FINE_TUNING,
         at_least=0,
         at_most=1e4,
         optional=True,
@@ -28,6 +29,7 @@ ReferenceLeadResistance: TypeAlias = Annotated[
     Quantity(
         "mohm",
         "Resistance of leads and connectors of the measured flight, both ways.",
+        group=Group.FINE_TUNING,
         at_least=0,
         at_most=1e4,
         default=0,
@@ -38,6 +40,7 @@ ReferencePackResistance: TypeAlias = Annotated[
     optional_quantity(
         "mohm",
         "Measured resistance of the whole pack of the measured flight, with its leads.",
+        group=Group.FINE_TUNING,
         at_most=1e5,
         replaces=("reference_cell_resistance", "reference_lead_resistance"),
     ),
