@@ -74,9 +74,16 @@ def describe_input(name: str, kind: Kind, calculator: Calculator[Any, Any] | Non
             description["any_of"] = [list(group) for group in table.any_of]
         case TimeSeries(row=row):
             description["columns"] = list(get_fields(row))
+            description["channels"] = [_describe_channel(each, inner) for each, inner in get_fields(row).items()]
         case _:
             pass
     return description
+
+
+def _describe_channel(name: str, kind: Kind) -> dict[str, Any]:
+    """Describe a channel of a recording, for a page that lets people choose its column."""
+    description = describe_input(name, kind)
+    return {each: description[each] for each in ("name", "label", "required", "unit", "units")}
 
 
 def describe_result(name: str, kind: Kind) -> dict[str, Any]:
@@ -106,18 +113,12 @@ def _describe_units(quantity: Quantity) -> dict[str, Any]:
 
 
 def form_columns(table: Table) -> Mapping[str, Kind]:
-    """Return the columns of a table that a form has. An optional recording in a row is left to JSON."""
-    return {
-        name: kind
-        for name, kind in get_fields(table.row).items()
-        if not isinstance(kind, StandardUncertainty) and (not isinstance(kind, TimeSeries) or kind.is_required)
-    }
+    """Return the columns of a table that a form has."""
+    return {name: kind for name, kind in get_fields(table.row).items() if not isinstance(kind, StandardUncertainty)}
 
 
 def needs_upload(calculator: Calculator[Any, Any]) -> bool:
-    """Return whether a form holds a recording, so that it must be sent by POST."""
-    return any(
-        isinstance(kind, TimeSeries)
-        or (isinstance(kind, Table) and any(isinstance(inner, TimeSeries) for inner in form_columns(kind).values()))
-        for kind in calculator.input_fields.values()
-    )
+    """Return whether a form must hold a recording, so that it is always sent by POST."""
+    fields = calculator.input_fields
+    columns = [inner for kind in fields.values() if isinstance(kind, Table) for inner in form_columns(kind).values()]
+    return any(isinstance(kind, TimeSeries) and kind.is_required for kind in (*fields.values(), *columns))

@@ -12,6 +12,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import IO, Any, Final, Protocol
 
+from gramwatt.engine.recordings.channels import channels_of, column_option
 from gramwatt.engine.recordings.column_types import MalformedRecording, UnusableRecording
 from gramwatt.engine.recordings.reader import parse_recording
 from gramwatt.model import Calculator, Count, Flag, Kind, NumberList, Quantity, Table, TimeSeries, units
@@ -77,6 +78,11 @@ class _Sent:
         """Remove a field; return its text and its unit."""
         return self.texts.pop(name, ""), self.texts.pop(f"{name}.unit", "")
 
+    def columns(self, name: str, kind: TimeSeries) -> dict[str, str]:
+        """Remove the fields that name the columns of a recording; return the columns by channel."""
+        texts = {channel: self.texts.pop(f"{name}.{column_option(channel)}", "") for channel in channels_of(kind)}
+        return {channel: text for channel, text in texts.items() if text}
+
     def file(self, name: str) -> File | None:
         """Return the file of a field, None where none was selected."""
         file = self.files.get(name)
@@ -139,8 +145,10 @@ def _read_table(form: FormData, name: str, kind: Table, sent: _Sent, remove: str
     for number in numbers:
         prefix = f"{name}.{number}."
         if remove == f"{name}.{number}" or count > kind.max_length:
-            for column in columns:
+            for column, inner in columns.items():
                 sent.pop(prefix + column)
+                if isinstance(inner, TimeSeries):
+                    sent.columns(prefix + column, inner)
             continue
         row: dict[str, Any] = {}
         filled = any(sent.texts.get(prefix + column) or sent.file(prefix + column) for column in columns)
@@ -165,7 +173,8 @@ def _read_field(
     if unit and unit != getattr(kind.item if isinstance(kind, NumberList) else kind, "unit", ""):
         form.units[key] = unit
     if isinstance(kind, TimeSeries):
-        _read_recording(form, key, input_name, kind, text, sent.file(sent_name), inputs)
+        columns = sent.columns(sent_name, kind)
+        _read_recording(form, key, input_name, kind, text, sent.file(sent_name), columns, inputs)
     elif text.strip():
         if form.decimal == "," and "." in text and isinstance(kind, Quantity | Count | NumberList):
             detail = "a point in a number; here a comma is the decimal sign"
@@ -204,9 +213,16 @@ def _parse_number(text: str) -> int | float:
 
 
 def _read_recording(
-    form: FormData, key: str, input_name: str, kind: TimeSeries, text: str, file: File | None, inputs: dict[str, Any]
+    form: FormData,
+    key: str,
+    input_name: str,
+    kind: TimeSeries,
+    text: str,
+    file: File | None,
+    columns: Mapping[str, str],
+    inputs: dict[str, Any],
 ) -> None:
-    """Read a recording from a file, or from pasted text."""
+    """Read a recording from a file, or from pasted text. ``columns`` has the names of columns by channel."""
     data, file_format = b"", "csv"
     if file is not None and (data := file.stream.read()):
         file_format = _FILE_FORMATS.get((file.filename or "").rpartition(".")[2].lower(), "csv")
@@ -215,7 +231,7 @@ def _read_recording(
     if not data:
         return
     try:
-        inputs[input_name] = parse_recording(kind, data, file_format, decimal=form.decimal)
+        inputs[input_name] = parse_recording(kind, data, file_format, columns, decimal=form.decimal)
     except MalformedRecording as error:
         accepted = "CSV with a header line, NDJSON, a JSON object of lists, or an Arrow stream"
         form.add_error(key, f"this is no recording: {error}", None, accepted)
@@ -226,17 +242,23 @@ def _read_recording(
 
 def form_of_inputs(calculator: Calculator[Any, Any], inputs: Mapping[str, Any], decimal: str = ".") -> FormData:
     """Return the form that holds these inputs, for an example."""
+    return read_form(calculator, {**texts_of_inputs(calculator, inputs, decimal), "decimal": decimal}, {})
+
+
+def texts_of_inputs(calculator: Calculator[Any, Any], inputs: Mapping[str, Any], decimal: str = ".") -> dict[str, str]:
+    """Return the fields of a form that hold these inputs, as people would type them. A row that is none is blank."""
     texts: dict[str, str] = {}
     for name, value in inputs.items():
         kind = calculator.input_fields[name]
         if isinstance(kind, Table):
-            for number, row in enumerate(value):
+            for number, row in enumerate(value if isinstance(value, list) else ()):
+                cells = row if isinstance(row, Mapping) else {}
                 for column, inner in form_columns(kind).items():
-                    if column in row:
-                        texts |= _split_unit(f"{name}.{number}.{column}", inner, to_text(inner, row[column], decimal))
-        else:
+                    if cells.get(column) is not None:
+                        texts |= _split_unit(f"{name}.{number}.{column}", inner, to_text(inner, cells[column], decimal))
+        elif value is not None:
             texts |= _split_unit(name, kind, to_text(kind, value, decimal))
-    return read_form(calculator, {**texts, "decimal": decimal}, {})
+    return texts
 
 
 def _split_unit(name: str, kind: Kind, text: str) -> dict[str, str]:
@@ -251,9 +273,9 @@ def to_text(kind: Kind, value: Any, decimal: str = ".") -> str:
     """Return a JSON value as people would type it."""
     if isinstance(value, bool):
         return "true" if value else "false"
-    if isinstance(kind, NumberList):
+    if isinstance(kind, NumberList) and isinstance(value, list):
         return ("; " if decimal == "," else ", ").join(to_text(kind.item, item, decimal) for item in value)
-    if isinstance(kind, TimeSeries):
+    if isinstance(kind, TimeSeries) and isinstance(value, Mapping):
         separator = ";" if decimal == "," else ","
         lines = [list(value), *zip(*value.values(), strict=True)]
         rows = [separator.join("" if cell is None else str(cell) for cell in line) for line in lines]

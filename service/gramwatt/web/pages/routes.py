@@ -18,7 +18,8 @@ from gramwatt.version import __version__
 from gramwatt.web.chart_options import CHART_MEDIA_TYPES
 from gramwatt.web.headers import make_cacheable, make_etag, make_not_modified, make_request_etag
 from gramwatt.web.pages import form_reader
-from gramwatt.web.pages.description import describe_calculator, needs_upload
+from gramwatt.web.pages.craft_form import describe_choosers, describe_fields
+from gramwatt.web.pages.description import describe_calculator
 from gramwatt.web.pages.fragments import render_cached, unit_options
 from gramwatt.web.pages.text import readable_formula, readable_text
 from gramwatt.web.pages.views import CalculatorView, duplicate_parameters, make_view, page_chart_style, read_form
@@ -38,6 +39,8 @@ IMMUTABLE: Final = "public, max-age=31536000, immutable"
 blueprint = Blueprint("pages", __name__)
 blueprint.add_app_template_global(unit_options)
 blueprint.add_app_template_global(render_cached)
+blueprint.add_app_template_global(describe_choosers)
+blueprint.add_app_template_global(describe_fields)
 for text_filter in (readable_formula, readable_text, sentence, sentence_case, unit_sign):
     blueprint.add_app_template_filter(text_filter)
 
@@ -137,7 +140,7 @@ def _submitted_page(calculator_name: str, template: str, *, framed: bool = False
     """Return the page of the inputs in the body. Only a form with a recording may be long."""
     calculator = find_calculator(calculator_name)
     request.max_form_parts = form_reader.MAX_FIELDS + 10
-    if needs_upload(calculator):
+    if calculator.takes_recordings:
         request.max_content_length = request.max_form_memory_size = max_recording_bytes()
     response = _page_or_part(template, make_view(calculator), framed=framed)
     response.headers["Cache-Control"] = "no-store"

@@ -23,6 +23,7 @@ from gramwatt.model import Calculator
 from gramwatt.model.messages import InputError, quote_input
 from gramwatt.web.middleware.rate_limit import MAX_URL_LENGTH
 from gramwatt.web.pages import form_reader
+from gramwatt.web.pages.craft_form import fill_from_craft
 from gramwatt.web.pages.description import describe_calculator, first_example, needs_upload
 from gramwatt.web.pages.form_view import FormView, make_form_view
 from gramwatt.web.pages.results_view import ResultsView, make_results_view
@@ -85,11 +86,15 @@ def read_form(
     calculator: Calculator[Any, Any], example: ExampleInputs = inputs_of_example
 ) -> tuple[form_reader.FormData, bool]:
     """Return the form of this request, or an example on a first visit, and whether it is an example."""
-    form = form_reader.read_form(calculator, request.values, request.files)
+    sent, errors = fill_from_craft(calculator, request.values)
+    form = form_reader.read_form(calculator, sent, request.files)
+    form.errors += errors
     if form.submitted:
         return form, False
     of_example = _form_of_example(calculator, example, form.decimal)
-    return replace(of_example, result_units=form.result_units, shape=form.shape), True
+    return replace(
+        of_example, result_units=form.result_units, shape=form.shape, errors=[*of_example.errors, *errors]
+    ), True
 
 
 @functools.cache

@@ -1,0 +1,111 @@
+// The strip "Your craft" on every page: what is stored on this device, and its file and address.
+import { clearRecordings, storeRecordingsOf, recordingKeys, withRecordings } from "./recording-store.js";
+import { addressOf, clearCraft, craftInFragment, isEmpty, isStored, onCraft, readCraft, summarize, writeCraft } from "./craft-store.js";
+
+const MAX_ADDRESS = 8000; // characters; many programs cut longer ones
+const strip = document.getElementById("craft");
+const message = document.getElementById("craft-message");
+
+const show = () => {
+  const craft = readCraft();
+  document.getElementById("craft-summary").textContent = isEmpty(craft)
+    ? "nothing yet"
+    : `${summarize(craft)}, ${isStored() ? "stored on this device" : "until you leave: this browser stores nothing"}`;
+  for (const button of strip.querySelectorAll("[data-craft]:not([data-craft=open])")) button.disabled = isEmpty(craft);
+};
+
+/**
+ * Show a message, with buttons.
+ * @param {string} text
+ * @param {{[label: string]: () => void}} [actions]
+ */
+export const say = (text, actions = {}) => {
+  const paragraph = Object.assign(document.createElement("p"), { textContent: `${text} ` });
+  for (const [label, action] of Object.entries(actions)) {
+    const button = Object.assign(document.createElement("button"), { type: "button", className: "secondary", textContent: label });
+    button.addEventListener("click", () => { message.replaceChildren(); action(); });
+    paragraph.append(button, " ");
+  }
+  message.replaceChildren(...(text ? [paragraph] : []));
+};
+
+/** Take a craft from elsewhere: its recordings are stored apart. */
+const take = async (craft) => {
+  await clearRecordings();
+  writeCraft(await storeRecordingsOf(craft));
+  dispatchEvent(new Event("craftreplaced"));
+};
+
+const open = async (/** @type {File} */ file) => {
+  let craft;
+  try {
+    craft = JSON.parse(await file.text());
+  } catch (error) {
+    return say(`${file.name} is not a craft: ${error.message}.`);
+  }
+  if (!craft || typeof craft !== "object" || Array.isArray(craft)) return say(`${file.name} is not a craft: it must hold a JSON object.`);
+  await take(craft);
+  say(`Opened ${file.name}: ${summarize(craft) || "it is empty"}.`);
+};
+
+const save = async () => {
+  const craft = await withRecordings(readCraft());
+  const link = document.createElement("a");
+  link.href = URL.createObjectURL(new Blob([JSON.stringify(craft, null, 2), "\n"], { type: "application/json" }));
+  link.download = "craft.json";
+  link.click();
+  setTimeout(() => URL.revokeObjectURL(link.href), 60_000);
+};
+
+const share = async () => {
+  const address = addressOf(readCraft(), location.origin + location.pathname);
+  if (address.length > MAX_ADDRESS) {
+    return say(`This craft does not fit an address: ${address.length} characters, where ${MAX_ADDRESS} fit. Save it as a file and share that.`);
+  }
+  const left = (await recordingKeys()).length ? " Recordings do not fit: save a file to share them." : "";
+  say(`This address holds the craft.${left}`);
+  const field = Object.assign(document.createElement("input"), { readOnly: true, value: address, className: "address" });
+  field.setAttribute("aria-label", "Address of your craft");
+  message.append(field);
+  field.select();
+  navigator.clipboard?.writeText(address).then(() => { message.firstChild.append("It is copied."); }, () => {});
+};
+
+const clear = () => say("Remove your craft and its recordings from this device?", {
+  Remove: async () => {
+    await clearRecordings();
+    clearCraft();
+    dispatchEvent(new Event("craftreplaced"));
+    say("Removed. This device stores nothing of your craft.");
+  },
+  Keep: () => {},
+});
+
+/** Use a craft that came with the address; unless this device stores another, let people choose. */
+const receive = () => {
+  const craft = craftInFragment(location.hash);
+  if (!craft) {
+    if (location.hash.startsWith("#craft=")) say("The craft in this address cannot be read: it may have been cut.");
+    return;
+  }
+  history.replaceState(history.state, "", location.pathname + location.search);
+  const mine = readCraft();
+  if (JSON.stringify(mine) === JSON.stringify(craft)) return;
+  if (isEmpty(mine)) { take(craft); return; }
+  say(`This address holds another craft: ${summarize(craft)}. Yours has ${summarize(mine)}.`, {
+    "Use the other": () => take(craft),
+    "Keep mine": () => {},
+  });
+};
+
+if (strip) {
+  const file = document.getElementById("craft-file");
+  const actions = { open: () => file.click(), save, share, clear };
+  for (const button of strip.querySelectorAll("[data-craft]")) button.addEventListener("click", actions[button.dataset.craft]);
+  file.addEventListener("change", () => { if (file.files[0]) open(file.files[0]); file.value = ""; });
+  receive();
+  addEventListener("hashchange", receive);
+  onCraft(show);
+  show();
+  strip.hidden = false;
+}

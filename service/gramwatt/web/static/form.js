@@ -1,0 +1,216 @@
+// Updates the results and the page's address while people type. Without this script each result is a new page.
+import { addRow, removeRow } from "./rows.js";
+
+export const form = /** @type {HTMLFormElement} */ (document.getElementById("calculator"));
+const MAX_ADDRESS = 7500; // characters; longer forms are sent by POST
+const TYPING_PAUSE = 350; // milliseconds without an edit, before the results are fetched
+const CHART_PAUSE = 500; // milliseconds after the results without an edit, before the chart is fetched
+const NARROW = matchMedia("(max-width: 36rem)");
+let lastRequest = 0;
+let timer = 0;
+let edits = 0;
+let replacing = false;
+let shownAddress = location.pathname + location.search;
+/** @type {(() => void)[]} */
+const listeners = [];
+
+/** Call a function after each change of the results. */
+export const onResults = (/** @type {() => void} */ listener) => { listeners.push(listener); };
+
+/** Whether a form is sent by POST: its recordings do not fit an address. */
+const byPost = () => form.method === "post" || [...form.querySelectorAll("input[type=file]")].some(({ files }) => files.length);
+
+export const path = form.getAttribute("action").split("#")[0];
+
+/** The filled fields of the form, without units that are the default. */
+export const query = (submitter = undefined) => {
+  const parameters = new URLSearchParams();
+  for (const [name, value] of new FormData(form, submitter)) {
+    if (typeof value !== "string" || value === "") continue;
+    if (name === "decimal" && value === ".") continue;
+    if (name.endsWith(".unit") && isDefaultUnit(name)) continue;
+    parameters.append(name, value);
+  }
+  return parameters;
+};
+
+const isDefaultUnit = (name) => {
+  const select = form.elements[name];
+  const field = form.elements[name.slice(0, -".unit".length)];
+  return (field && !field.value) || (select instanceof HTMLSelectElement && select.options[0].value === select.value);
+};
+
+// When all fields are empty, the decimal sign shows the service that this is not a first visit.
+export const address = () => `${path}?${query().toString() || "decimal=."}`;
+
+/**
+ * Fetch the part of the page that changes.
+ * @param {string} url
+ * @param {{body?: BodyInit | null, wholePage?: boolean}} [options] `wholePage` fetches the page, to replace the form too
+ * @returns {Promise<boolean>} whether the page was updated
+ */
+export const update = async (url, { body = null, wholePage = false } = {}) => {
+  const number = ++lastRequest;
+  document.body.classList.add("loading");
+  let received;
+  try {
+    const target = wholePage ? url : `${url}${url.includes("?") ? "&" : "?"}part=results`;
+    const response = await fetch(target, { method: body ? "POST" : "GET", body, headers: { Accept: "text/html" } });
+    if (response.status === 413) { showMessage("This is too much to send at once. Your inputs are still here."); return false; }
+    if (!response.ok) throw new Error(response.statusText);
+    received = new DOMParser().parseFromString(await response.text(), "text/html");
+  } catch {
+    if (number === lastRequest) showMessage("The service does not respond. Your inputs are still here: try again later.");
+    return false;
+  } finally {
+    if (number === lastRequest) document.body.classList.remove("loading");
+  }
+  if (number !== lastRequest) return false;
+  const focused = document.activeElement?.closest("#results") ? document.activeElement.name : null;
+  const opened = [...document.querySelectorAll("#results details")].map(({ open }) => open);
+  const oldChart = document.querySelector("#results picture");
+  for (const id of ["results", "working", "reuse", "more"]) {
+    const current = document.getElementById(id);
+    const replacement = received.getElementById(id);
+    if (current && replacement) current.replaceWith(document.importNode(replacement, true));
+  }
+  [...document.querySelectorAll("#results details")].forEach((details, index) => { details.open = opened[index] ?? false; });
+  replaceChartLater(oldChart, number);
+  if (focused) form.elements[focused]?.focus({ preventScroll: true });
+  if (wholePage) replaceForm(received.getElementById("calculator"));
+  else updateFieldStates(received);
+  const value = document.querySelector("#results .value");
+  document.getElementById("status").textContent = value ? value.textContent.replace(/\s+/g, " ").trim() : "";
+  for (const listener of listeners) listener();
+  return true;
+};
+
+const replaceForm = (/** @type {HTMLFormElement} */ received) => {
+  replacing = true; // a removed field that was being edited fires a change event
+  const focused = document.activeElement?.form === form ? document.activeElement.name : null;
+  document.activeElement?.blur();
+  form.replaceChildren(...document.importNode(received, true).childNodes);
+  for (const [name, value] of Object.entries(received.dataset)) form.dataset[name] = value;
+  if (!("example" in received.dataset)) delete form.dataset.example;
+  if (focused) form.elements[focused]?.focus?.({ preventScroll: true });
+  replacing = false;
+  enableFiles();
+  form.dispatchEvent(new CustomEvent("formreplaced"));
+};
+
+/** Keep the old chart until there was no edit for a while and the new chart is loaded. */
+const replaceChartLater = async (oldChart, number) => {
+  const newChart = document.querySelector("#results picture");
+  const image = newChart?.querySelector("img");
+  if (!image || image.src.startsWith("data:")) return; // it came with the results
+  if (!oldChart?.querySelector("img").naturalWidth) return; // never in view: the browser loads the new one when it is
+  newChart.replaceWith(oldChart);
+  const outdated = image.src !== oldChart.querySelector("img").src;
+  oldChart.classList.toggle("outdated", outdated);
+  if (!outdated) return;
+  const editsBefore = edits;
+  await new Promise((resolve) => { setTimeout(resolve, CHART_PAUSE); });
+  if (number !== lastRequest || editsBefore !== edits) return;
+  image.loading = "eager"; // a lazy image outside the document would never load
+  await image.decode().catch(() => {});
+  if (number === lastRequest) oldChart.replaceWith(newChart);
+};
+
+/** Show errors and assumed values beside the fields, which stay as they are. */
+const updateFieldStates = (received) => {
+  const list = document.getElementById("errors");
+  const newList = received.getElementById("errors");
+  if (list.textContent !== newList.textContent) list.replaceChildren(...document.importNode(newList, true).childNodes);
+  for (const error of form.querySelectorAll("p.error")) error.remove();
+  const states = received.getElementById("field-states");
+  const stateOf = new Map([...states.children].map((state) => [state.dataset.field, state]));
+  for (const field of form.querySelectorAll("input[id], select[id], textarea[id], fieldset.table[id]")) {
+    const errors = [...(stateOf.get(field.id)?.querySelectorAll("p.error") ?? [])];
+    const parent = field.matches("fieldset") ? field : field.closest(".field, .cell");
+    if (!parent) continue;
+    for (const error of errors) parent.append(document.importNode(error, true));
+    if (parent === field) continue;
+    const hints = (field.getAttribute("aria-describedby") ?? "").split(" ").filter((id) => !/-error\d+$/.test(id));
+    setAttribute(field, "aria-describedby", [...hints, ...errors.map(({ id }) => id)].join(" ").trim());
+    setAttribute(field, "aria-invalid", errors.length ? "true" : "");
+    if (field.matches("input:not([type=file])")) setAttribute(field, "placeholder", stateOf.get(field.id)?.dataset.assumed);
+  }
+  if ("open" in states.dataset) form.querySelector("details.extra")?.setAttribute("open", "");
+};
+
+/** Enable the controls of recordings that only scripts can send with the others. */
+const enableFiles = () => { for (const input of form.querySelectorAll("input[type=file]:disabled")) input.disabled = false; };
+
+const setAttribute = (node, name, value) => { if (value) node.setAttribute(name, value); else node.removeAttribute(name); };
+
+const showMessage = (text) => {
+  const box = document.createElement("div");
+  box.className = "errors";
+  box.setAttribute("role", "alert");
+  box.append(Object.assign(document.createElement("p"), { textContent: text }));
+  document.getElementById("errors").replaceChildren(box);
+};
+
+/** Show the form's address, and keep what `state` says about the page. */
+export const showAddress = (addToHistory = false, state = history.state) => {
+  const url = address();
+  if (byPost() || url.length > MAX_ADDRESS) { history.replaceState(state, "", location.href.split("#")[0]); return; }
+  if (url !== location.pathname + location.search + location.hash) {
+    history[addToHistory ? "pushState" : "replaceState"](state, "", url);
+  } else history.replaceState(state, "", url);
+  shownAddress = url;
+};
+
+/** Fetch the results of the form as it is. */
+export const submit = (addToHistory = false) => {
+  clearTimeout(timer);
+  if (byPost() || address().length > MAX_ADDRESS) { // the address stays as it was, and the chart comes with the results
+    const body = byPost() ? new FormData(form) : query();
+    body.append("shape", NARROW.matches ? "narrow" : "wide");
+    return update(path, { body });
+  }
+  showAddress(addToHistory);
+  return update(address());
+};
+
+/** Whether an event is an edit of the form, rather than its replacement. */
+export const isEdit = (/** @type {Event} */ event) => !replacing && event.target.form === form;
+
+const focusFirstError = () => {
+  const firstInvalid = form.querySelector("[aria-invalid]");
+  if (firstInvalid) firstInvalid.focus();
+  else if (matchMedia("(max-width: 60rem)").matches) document.getElementById("results").scrollIntoView();
+};
+
+/** Listen to the form. */
+export const listen = () => {
+  enableFiles();
+  form.addEventListener("submit", (event) => {
+    const button = event.submitter;
+    if (button?.name === "download") return; // the browser stores the response
+    event.preventDefault();
+    if (button?.name === "add") {
+      const row = addRow(form.querySelector(`[data-table="${button.value}"]`));
+      enableFiles();
+      row.querySelector("input, select").focus();
+    } else if (button?.name === "remove") {
+      removeRow(button).focus();
+      form.dispatchEvent(new CustomEvent("rowremoved", { detail: button.value.split(".")[0] }));
+      submit(true);
+    } else submit(true).then(focusFirstError);
+  });
+  document.addEventListener("input", (event) => {
+    if (!isEdit(event) || event.target.type === "file") return;
+    edits += 1;
+    clearTimeout(timer);
+    if (!byPost()) timer = setTimeout(submit, TYPING_PAUSE);
+  });
+  document.addEventListener("change", (event) => { if (isEdit(event)) submit(true); });
+  addEventListener("popstate", () => {
+    const url = location.pathname + location.search; // a link within the page leaves both as they are
+    if (byPost() || url === shownAddress) return;
+    clearTimeout(timer);
+    shownAddress = url;
+    update(url, { wholePage: true });
+  });
+};

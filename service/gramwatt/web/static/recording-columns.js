@@ -1,0 +1,117 @@
+// The columns of a recording: its header and first rows, and the channels that they are recognised as.
+
+/**
+ * @typedef {{names: string[], rows: string[][], separator: string}} Preview
+ */
+
+const SEPARATORS = [",", ";", "\t"];
+const MAX_PREAMBLE = 200; // lines before the header
+
+/**
+ * Split a line of CSV into its cells.
+ * @param {string} line
+ * @param {string} separator
+ */
+export const splitLine = (line, separator) => {
+  if (!line.includes('"')) return line.split(separator);
+  const cells = [];
+  let cell = "";
+  let quoted = false;
+  for (let at = 0; at < line.length; at += 1) {
+    const sign = line[at];
+    if (sign === '"' && quoted && line[at + 1] === '"') { cell += '"'; at += 1; }
+    else if (sign === '"') quoted = !quoted;
+    else if (sign === separator && !quoted) { cells.push(cell); cell = ""; }
+    else cell += sign;
+  }
+  cells.push(cell);
+  return cells;
+};
+
+/** @returns {string} a column's name without the unit in brackets after it */
+export const bareName = (/** @type {string} */ name) => name.trim().replace(/\s*\[[^\]]*\]$/, "");
+
+/**
+ * Return the column that has the name of a channel, as the service finds it; undefined where none or several have.
+ * @param {string[]} names
+ * @param {string} wanted
+ */
+export const matchColumn = (names, wanted) => {
+  const bare = bareName(wanted);
+  for (const test of [
+    (name) => name.trim() === wanted.trim(),
+    (name) => bareName(name) === bare,
+    (name) => bareName(name).toLowerCase() === bare.toLowerCase(),
+  ]) {
+    const found = names.filter(test);
+    if (found.length) return found.length === 1 ? found[0] : undefined;
+  }
+  return undefined;
+};
+
+/**
+ * Return the header of a CSV text and its first rows. The header is the first line with the time, else the first line.
+ * @param {string} text
+ * @param {string} time the name of the channel, or of the column that is chosen for it
+ * @param {number} [count]
+ * @returns {Preview | null} null where the text is empty, or no CSV
+ */
+export const previewCsv = (text, time, count = 10) => {
+  const lines = text.replace(/^\uFEFF/, "").split(/\r\n|\n|\r/);
+  let header = -1;
+  let separator = "";
+  for (const [at, line] of lines.slice(0, MAX_PREAMBLE).entries()) {
+    separator = SEPARATORS.find((each) => matchColumn(splitLine(line, each), time)) ?? "";
+    if (separator) { header = at; break; }
+  }
+  if (header < 0) {
+    header = lines.findIndex((line) => line.trim());
+    if (header < 0 || /^\s*[{[]/.test(lines[header])) return null;
+    const widths = SEPARATORS.map((each) => splitLine(lines[header], each).length);
+    separator = SEPARATORS[widths.indexOf(Math.max(...widths))];
+  }
+  const rows = lines.slice(header + 1).filter((line) => line.trim()).slice(0, count);
+  return { names: splitLine(lines[header], separator).map((name) => name.trim()), rows: rows.map((row) => splitLine(row, separator)), separator };
+};
+
+/** @returns {string | number | null} a cell of a recording as JSON */
+const toJson = (/** @type {string | undefined} */ text) => {
+  const cell = text?.trim();
+  if (!cell) return null;
+  return /^[+-]?(\d+\.?\d*|\.\d+)(e[+-]?\d+)?$/i.test(cell) ? Number(cell) : cell;
+};
+
+/**
+ * Return a recording as lists by the name of the channel. Columns that were not chosen keep their names.
+ * @param {string} text CSV, JSON of such lists, or NDJSON
+ * @param {string} time the channel that the header names, which is the time
+ * @param {{[channel: string]: string}} columns the column that was chosen for each channel, with its unit
+ */
+export const toLists = (text, time, columns) => {
+  const preview = previewCsv(text, columns[time] ?? time, Infinity);
+  if (!preview) return listsOfJson(text);
+  const channelOf = new Map(Object.entries(columns).map(([channel, column]) => {
+    const unit = /\[[^\]]*\]$/.exec(column.trim())?.[0];
+    return [matchColumn(preview.names, column), unit ? `${channel} ${unit}` : channel];
+  }));
+  return Object.fromEntries(preview.names.map((name, at) => [channelOf.get(name) ?? name, preview.rows.map((row) => toJson(row[at]))]).filter(([name]) => name));
+};
+
+/** Return the lists of JSON or NDJSON; none where the text is neither. */
+const listsOfJson = (/** @type {string} */ text) => {
+  try { return JSON.parse(text); } catch { /* it may be NDJSON */ }
+  try {
+    const rows = text.split("\n").filter((line) => line.trim()).map((line) => JSON.parse(line));
+    const names = [...new Set(rows.flatMap(Object.keys))];
+    return Object.fromEntries(names.map((name) => [name, rows.map((row) => row[name] ?? null)]));
+  } catch { return {}; }
+};
+
+/** @returns {string} lists by the name of the channel as CSV */
+export const toCsv = (/** @type {{[name: string]: unknown[]}} */ lists) => {
+  const names = Object.keys(lists);
+  const quote = (cell) => (/[",\n]/.test(String(cell)) ? `"${String(cell).replaceAll('"', '""')}"` : String(cell ?? ""));
+  const length = Math.max(0, ...Object.values(lists).map((values) => values.length));
+  const rows = Array.from({ length }, (_, at) => names.map((name) => quote(lists[name][at])).join(","));
+  return [names.map(quote).join(","), ...rows, ""].join("\n");
+};
