@@ -32,7 +32,12 @@ from gramwatt.physics import cells, constants, craft, pack, weighing
 class Inputs:
     """The craft without its pack, the packs, how it is flown, and the mass limit."""
 
-    packs: Annotated[Pack, Table(Pack, "Packs to compare with the first.", group=Group.PACK, max_length=20)]
+    packs: Annotated[
+        Pack,
+        Table(
+            Pack, "Packs to compare with the first.", group=Group.PACK, max_length=20, chosen_by=shared_packs.CHOSEN_BY
+        ),
+    ]
     kv: fields.Kv
     diameter: fields.PropellerDiameter
     pitch: fields.Pitch
@@ -78,6 +83,7 @@ class Inputs:
             max_length=200,
             optional=True,
             any_of=shared_flights.DURATION_OR_LOG,
+            chosen_by=shared_flights.CHOSEN_BY,
         ),
     ]
     mass_exponent: fields.OptionalMassExponent

@@ -7,7 +7,7 @@ import numpy as np
 
 from gramwatt.calculators._shared import fields, flight_summary, logs
 from gramwatt.calculators._shared.cautions import LAND_EARLY, LITHIUM_FIRE, rested_voltage
-from gramwatt.calculators._shared.flights import any_flight
+from gramwatt.calculators._shared.flights import CHOSEN_BY, any_flight
 from gramwatt.model import (
     Array,
     BarChart,
@@ -53,7 +53,10 @@ class Inputs:
     """The flights, and corrections of the craft's sensors."""
 
     flights: Annotated[
-        RecordedFlight, Table(RecordedFlight, "Flights to compare with the first.", group=Group.FLIGHT, max_length=50)
+        RecordedFlight,
+        Table(
+            RecordedFlight, "Flights to compare with the first.", group=Group.FLIGHT, max_length=50, chosen_by=CHOSEN_BY
+        ),
     ]
     current_scale: logs.CurrentScale
     current_offset: logs.CurrentOffset

@@ -5,8 +5,8 @@ from typing import Annotated
 
 import numpy as np
 
+from gramwatt.calculators._shared import fields, sentences
 from gramwatt.calculators._shared import parts as shared_parts
-from gramwatt.calculators._shared import sentences
 from gramwatt.calculators._shared.cautions import CHECK_AUTHORITY
 from gramwatt.calculators._shared.parts import MASS, Part
 from gramwatt.model import (
@@ -35,7 +35,15 @@ class Inputs:
     """The parts, with or without names, the limit, and the scale."""
 
     parts: Annotated[
-        Part, Table(Part, "Parts with name, mass and count.", group=Group.WEIGHT, max_length=500, optional=True)
+        Part,
+        Table(
+            Part,
+            "Parts with name, mass and count.",
+            group=Group.WEIGHT,
+            max_length=500,
+            optional=True,
+            sum_of=fields.ALL_UP,
+        ),
     ]
     masses: Annotated[
         Array,

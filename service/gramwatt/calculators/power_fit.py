@@ -38,6 +38,7 @@ class Inputs:
             group=Group.FLIGHT,
             max_length=200,
             any_of=shared_flights.DURATION_OR_LOG,
+            chosen_by=shared_flights.CHOSEN_BY,
         ),
     ]
     mass: fields.OptionalMass

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Mapping
 
-from gramwatt.engine import registry
+from gramwatt.engine import craft, registry
+from gramwatt.engine.column_types import Cells, ConstantColumn
 from gramwatt.engine.evaluate import Outcome, evaluate_columns
 from gramwatt.engine.response import ResponseBody, build_response, check_result_units
 from gramwatt.model import AnyCalculator
@@ -74,8 +76,11 @@ def evaluate_request(
 
     Raises InvalidInput with all errors, also those of requested units.
     """
-    outcome = evaluate_columns(calculator, {name: [value] for name, value in inputs.items()}, 1, text=text)
-    errors = list(outcome.errors.get(0, ()))
+    if craft.has_craft(inputs):
+        outcome, errors = _evaluate_with_craft(calculator, inputs, text=text)
+    else:
+        outcome = evaluate_columns(calculator, {name: [value] for name, value in inputs.items()}, 1, text=text)
+        errors = list(outcome.errors.get(0, ()))
     if result_units:
         try:
             check_result_units(calculator, result_units)
@@ -87,13 +92,30 @@ def evaluate_request(
     return outcome
 
 
+def _evaluate_with_craft(
+    calculator: AnyCalculator, inputs: Mapping[str, object], *, text: bool
+) -> tuple[Outcome, list[InputError]]:
+    """Evaluate a request with a craft document, whose values are JSON values beside own inputs that may be text."""
+    document, choices, own = craft.split_request(calculator, inputs)
+    taken = craft.take_inputs(calculator, document, choices, own, text=text)
+    cells: dict[str, Cells] = {
+        **{name: ConstantColumn(value, 1, text=text) for name, value in own.items()},
+        **{name: [value] for name, value in taken.inputs.items()},
+    }
+    outcome = evaluate_columns(calculator, cells, 1, text=False)
+    from_craft = tuple(name for name in calculator.input_fields if name in taken.inputs)
+    return dataclasses.replace(outcome, from_craft=from_craft), taken.locate(outcome.errors.get(0, ()))
+
+
 def calculate(
     name: str, /, *, units: Mapping[str, str] | None = None, working: bool = False, **inputs: object
 ) -> ResponseBody:
     """Compute a calculator by name: ``calculate("pack-energy", cells=6, capacity="1.3 Ah")``.
 
     Inputs are numbers in the calculator's own units, or texts with a unit and optionally ``± u``; ``units`` converts
-    results by name; ``working`` adds formulas, numbers and references. Returns what the service responds as JSON.
+    results by name; ``working`` adds formulas, numbers and references. ``craft`` is a craft document whose inputs are
+    used beside the others, and ``pack``, ``propeller`` or ``flight`` name a row of its tables. Returns what the service
+    responds as JSON.
     Raises UnknownCalculator or InvalidInput.
     """
     return compute_response(get_calculator(name), inputs, result_units=units, working=working)

@@ -41,6 +41,8 @@ def read_plain(kind: Kind, cells: Cells, *, text: bool) -> Column:
     if isinstance(cells, DictionaryColumn):
         return _read_dictionary(kind, cells, text=text)
     if isinstance(cells, ConstantColumn):
+        if cells.rows == 1:
+            return _read_single(kind, cells.cell, text=text or cells.text)
         dictionary = DictionaryColumn((cells.cell,), _make_zero_index(cells.rows))
         return _read_dictionary(kind, dictionary, text=text or cells.text)
     return _read_list(kind, cells, text=text)

@@ -48,6 +48,8 @@ class Outcome:
     unused: Mapping[str, BoolArray] = dataclasses.field(default_factory=dict)
     notices: tuple[Notice, ...] = ()
     uncertainty: PropagatedUncertainty | None = None
+    from_craft: tuple[str, ...] | None = None
+    """Of a single request with a craft document: the inputs that come from it, in declared order."""
     over_budget: bool = False
     """Whether rows are valid but ask for more work than the request may; their errors say how much."""
 

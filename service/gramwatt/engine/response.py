@@ -64,6 +64,7 @@ def build_response(
         "calculator": calculator.name,
         "given": given,
         "assumed": _list_marked(outcome.assumed, row, calculator),
+        **({} if outcome.from_craft is None else {"from_craft": list(outcome.from_craft)}),
         "results": results,
         "units": {**given_units, **layout.result_units},
         "cautions": build_cautions(outcome, row, results, known),

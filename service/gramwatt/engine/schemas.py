@@ -13,7 +13,7 @@ from typing import Any
 import marshmallow
 from marshmallow import fields
 
-from gramwatt.engine.column_types import Cells, Column, LoadedInputs
+from gramwatt.engine.column_types import Cells, Column, ConstantColumn, LoadedInputs
 from gramwatt.engine.columns import missing_input_error, unknown_input_errors
 from gramwatt.engine.nested import read_column
 from gramwatt.engine.row_names import collect_names
@@ -70,4 +70,6 @@ def load_with_schema(calculator: AnyCalculator, cells: Mapping[str, Cells], *, t
 
 
 def _first(cells: Cells) -> object:
+    if isinstance(cells, ConstantColumn):
+        return cells.cell
     return cells[0] if isinstance(cells, Sequence) and len(cells) else None

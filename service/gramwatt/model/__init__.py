@@ -30,6 +30,7 @@ from gramwatt.model.declaration_checks import CATEGORIES, RANGE_SUFFIXES, RESERV
 from gramwatt.model.groups import Group
 from gramwatt.model.kinds import (
     Choice,
+    ChosenBy,
     Count,
     DeclarationError,
     Deviate,
@@ -44,6 +45,7 @@ from gramwatt.model.kinds import (
     RowName,
     StandardUncertainty,
     Table,
+    Term,
     Text,
     TimeSeries,
     UnreadableCells,
@@ -67,6 +69,7 @@ __all__ = [
     "Caution",
     "Chart",
     "Choice",
+    "ChosenBy",
     "Count",
     "CurveChart",
     "DeclarationError",
@@ -93,6 +96,7 @@ __all__ = [
     "StandardUncertainty",
     "StringArray",
     "Table",
+    "Term",
     "Text",
     "TimeSeries",
     "TimeSeriesChart",

@@ -2,7 +2,7 @@
 
 from typing import Annotated, Final, TypeAlias
 
-from gramwatt.model import Array, Choice, Count, Group, IndexArray, Quantity
+from gramwatt.model import Array, Choice, Count, Group, IndexArray, Quantity, Term
 from gramwatt.physics import cells, constants
 
 AERODYNAMIC_EXPONENT: Final = 1.5
@@ -13,6 +13,14 @@ MAX_CELLS: Final = 24
 MAX_CELL_VOLTAGE: Final = 4.5
 """Above any cell when full, with a margin for the error of a voltmeter and of a charger."""
 MAX_PACK_VOLTAGE: Final = MAX_CELLS * MAX_CELL_VOLTAGE
+
+ALL_UP: Final = (
+    Term("parts.mass", times="parts.count", is_base=True),
+    Term("dry_mass", is_base=True),
+    Term("propellers.mass", times="motors"),
+    Term("packs.mass"),
+)
+"""What leaves the ground."""
 
 
 def optional_quantity(
@@ -189,12 +197,20 @@ Mass: TypeAlias = Annotated[
         group=Group.WEIGHT,
         above=0,
         at_most=1e5,
+        sum_of=ALL_UP,
     ),
 ]
 OptionalMass: TypeAlias = Annotated[
     Array,
-    optional_quantity(
-        "g", "All-up mass: everything that leaves the ground.", label="All-up mass", group=Group.WEIGHT, at_most=1e5
+    Quantity(
+        "g",
+        "All-up mass: everything that leaves the ground.",
+        label="All-up mass",
+        group=Group.WEIGHT,
+        above=0,
+        at_most=1e5,
+        optional=True,
+        sum_of=ALL_UP,
     ),
 ]
 OptionalCells: TypeAlias = Annotated[

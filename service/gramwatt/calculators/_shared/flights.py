@@ -7,7 +7,18 @@ import numpy as np
 
 from gramwatt.calculators._shared import fields, logs, resistances
 from gramwatt.calculators._shared.prepared_recording import prepare_recording
-from gramwatt.model import Array, Assumption, BoolArray, Caution, Deviate, IndexArray, Quantity, Recording, Reference
+from gramwatt.model import (
+    Array,
+    Assumption,
+    BoolArray,
+    Caution,
+    ChosenBy,
+    Deviate,
+    IndexArray,
+    Quantity,
+    Recording,
+    Reference,
+)
 from gramwatt.physics import cells, scaling
 from gramwatt.physics.average_power import find_average_power
 
@@ -20,6 +31,19 @@ RESERVE_UNCERTAINTY: Final = 0.05
 """Charge left at landing by pilots who did not note it: an estimate."""
 SENSOR_ERRORS: Final = {"charge_used": 0.05, "mean_voltage": 0.01}
 """Relative standard uncertainty of what an uncalibrated sensor recorded: an estimate, as in `logs`."""
+
+
+_OF_A_REFERENCE: Final = (
+    *("duration", "mass", "cells", "capacity", "chemistry", "reserve"),
+    *("cell_resistance", "lead_resistance", "pack_resistance"),
+)
+CHOSEN_BY: Final = ChosenBy(
+    "flight",
+    stands_for=tuple((column, f"reference_{column}") for column in _OF_A_REFERENCE),
+    needs="log",
+    names_rows_of=("packs", "propellers"),
+)
+"""A flight of a craft is the measured flight of other calculators; or its recording is what the request is about."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,6 +11,7 @@ from gramwatt.model import (
     Assumption,
     Caution,
     Choice,
+    ChosenBy,
     IndexArray,
     Quantity,
     Rule,
@@ -19,6 +20,8 @@ from gramwatt.model import (
     Text,
 )
 from gramwatt.physics import cells, pack, weighing
+
+CHOSEN_BY: Final = ChosenBy("pack", stands_for=(("mass", "pack_mass"),))
 
 
 @dataclass(frozen=True, slots=True)

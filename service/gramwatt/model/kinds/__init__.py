@@ -9,8 +9,9 @@ from __future__ import annotations
 from typing import TypeAlias
 
 from gramwatt.model.errors import DeclarationError
-from gramwatt.model.kinds._base import BaseKind, get_fields, get_label, repeat
+from gramwatt.model.kinds._base import BaseKind, Term, get_fields, get_label, repeat
 from gramwatt.model.kinds.nested import (
+    ChosenBy,
     NumberList,
     Recording,
     RecordingArray,
@@ -32,6 +33,7 @@ __all__ = [
     "BaseKind",
     "Bounds",
     "Choice",
+    "ChosenBy",
     "Count",
     "DeclarationError",
     "Deviate",
@@ -47,6 +49,7 @@ __all__ = [
     "RowName",
     "StandardUncertainty",
     "Table",
+    "Term",
     "Text",
     "TimeSeries",
     "UnreadableCells",

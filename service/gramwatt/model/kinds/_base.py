@@ -8,7 +8,7 @@ import typing
 from collections.abc import Hashable, Iterator, Mapping
 from dataclasses import KW_ONLY, dataclass
 from types import MappingProxyType
-from typing import TYPE_CHECKING, Any, ClassVar
+from typing import TYPE_CHECKING, Any, ClassVar, NamedTuple
 
 import numpy as np
 
@@ -20,6 +20,17 @@ from gramwatt.model.units import Unit
 
 if TYPE_CHECKING:
     from gramwatt.model.kinds import Kind, Quantity
+
+
+class Term(NamedTuple):
+    """A term of a sum of a craft: an input, or a column of a table; of all its rows, or of the row that is chosen."""
+
+    name: str
+    """``dry_mass``, or ``parts.mass``."""
+    times: str = ""
+    """What it is multiplied by: another column of the same row, or an input."""
+    is_base: bool = False
+    """Whether the sum may consist of it; there is no sum without any such term."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,6 +47,8 @@ class BaseKind:
     optional: bool = False
     replaces: tuple[str, ...] = ()
     """Inputs that are neither used nor given their default where this one is given."""
+    sum_of: tuple[Term, ...] = ()
+    """What adds up to this input where a craft document does not give it: to a quantity, or to the rows of a table."""
     formula: str = ""
     """Of a result: an expression over names of inputs and results, true in SI units; a test evaluates it."""
     method: str = ""

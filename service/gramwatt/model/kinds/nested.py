@@ -72,6 +72,23 @@ class RowCount:
 
 
 @dataclass(frozen=True, slots=True)
+class ChosenBy:
+    """How a request chooses a row of a table in a craft document: by its ``name``, without a choice the first.
+
+    The columns of the chosen row stand for the inputs of the same name.
+    """
+
+    member: str
+    """The member of the request that holds the name: ``pack``."""
+    stands_for: tuple[tuple[str, str], ...] = ()
+    """Columns that stand for an input of another name, each with that one; "" for none."""
+    needs: str = ""
+    """An input. A calculator that has it takes the columns by their own names, any other only those of `stands_for`."""
+    names_rows_of: tuple[str, ...] = ()
+    """Tables whose rows a row may name, each by the member that chooses it; the row takes what it lacks from there."""
+
+
+@dataclass(frozen=True, slots=True)
 class Table(BaseKind):
     """Rows of named fields, of inputs or of results. The formula gets one dataclass whose arrays have shape (N, M)."""
 
@@ -86,6 +103,8 @@ class Table(BaseKind):
     """Of results: in CSV its rows hold nothing but their own columns, under their own names, as there are so many."""
     length: RowCount | None = None
     """Of results, if their number does not follow from that of the entries among the inputs."""
+    chosen_by: ChosenBy | None = None
+    """Of inputs: how a request chooses one row of this table in a craft document."""
 
     kind_name: ClassVar[str] = "table"
     is_nested: ClassVar[bool] = True

@@ -15,6 +15,7 @@ from gramwatt.web.openapi import json_schema
 from gramwatt.web.openapi.calculators import add_calculator
 from gramwatt.web.openapi.charts import add_chart_components
 from gramwatt.web.openapi.components import JsonObject, add_components
+from gramwatt.web.openapi.craft import add_craft
 from gramwatt.web.openapi.parameters import add_shared_options, make_parameter
 from gramwatt.web.openapi.site import add_site
 from gramwatt.web.openapi.tables import add_table_components
@@ -27,6 +28,10 @@ pack, the current at a given power, the flight time, the throttle cap that tames
 one: `"1.3 Ah"`, `"127 mm"`. **Uncertainty.** A text may have a standard uncertainty: `"212 ± 1 g"`. The response then
 has the uncertainty of each result and the share of each input in it. **Errors.** Every error is an
 `application/problem+json` (RFC 9457) that lists every invalid input, what was given and what is accepted.
+
+**Craft documents.** One JSON object of inputs serves all calculators: send it as `craft` beside a calculator's own
+inputs, which take precedence, with `pack`, `propeller` or `flight` to choose a row of its tables by name. The response
+says in `from_craft` which inputs came from it.
 
 **Tables.** Every calculator also computes many rows at once (`batch`), and varies one or two inputs (`sweep`), as JSON,
 CSV or Arrow.
@@ -79,6 +84,7 @@ def build_document() -> JsonObject:
     add_site(spec)
     for calculator in registry.load().values():
         add_calculator(spec, calculator)
+    add_craft(spec)
     return spec.to_dict()
 
 

@@ -263,6 +263,12 @@ def make_response_schema(calculator: Calculator[Any, Any]) -> JsonSchema:
                 "description": "The inputs as the service understood them, each in its unit of this contract.",
             },
             "assumed": {**names, "description": "The inputs that took their default."},
+            "from_craft": {
+                "type": "array",
+                "maxItems": len(calculator.input_fields),
+                "items": {"type": "string", "enum": list(calculator.input_fields)},
+                "description": "The inputs that came from the craft document, if there was one.",
+            },
             **(solved if any(assumption.solved_from for assumption in calculator.assumptions) else {}),
             "results": {
                 **make_object(results, required=list(results)),

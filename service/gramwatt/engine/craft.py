@@ -1,0 +1,243 @@
+"""Take the inputs of a calculator from a craft document: one JSON object of inputs that serves every calculator.
+
+Nothing here knows an input by name. A member of the document is whatever some calculator asks for; which columns of a
+table stand for which inputs, and what adds up to one, is declared where the inputs are.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+
+from gramwatt.engine import craft_fields
+from gramwatt.engine.craft_document import Cell, Craft, Row, fill_row, read_craft
+from gramwatt.engine.craft_fields import MEMBER
+from gramwatt.engine.craft_sums import Addend, Adder
+from gramwatt.engine.strict_json import InvalidJson, parse_strict_json
+from gramwatt.model import AnyCalculator, Kind, Quantity, Table
+from gramwatt.model.messages import InputError, quote_input
+from gramwatt.model.parsing import match_quantity, replace_lookalikes
+
+
+@dataclass(frozen=True, slots=True)
+class CraftInputs:
+    """What a calculator takes from a craft document, and where each value comes from."""
+
+    inputs: Mapping[str, object] = field(default_factory=dict)
+    """JSON values by input, in declared order, without the request's own."""
+    errors: tuple[InputError, ...] = ()
+    """Errors of the document, and of what adds up to an input."""
+    pointers: Mapping[str, str] = field(default_factory=dict)
+    """JSON Pointers in the request by those of the inputs: ``/craft/packs/1/mass`` by ``/pack_mass``."""
+    failed: frozenset[str] = frozenset()
+    """Inputs that errors of the document leave without a value."""
+
+    def locate(self, errors: Sequence[InputError]) -> list[InputError]:
+        """Return errors of the inputs with the pointers of the request, after those of the document."""
+        located = [self._locate(error) for error in errors if not self._is_known(error)]
+        return [*self.errors, *(error for error in located if error not in self.errors)]
+
+    def _is_known(self, error: InputError) -> bool:
+        return error.given is None and error.pointer[1:] in self.failed
+
+    def _locate(self, error: InputError) -> InputError:
+        pointer, rest = error.pointer, ""
+        while pointer:
+            if pointer in self.pointers:
+                return dataclasses.replace(error, pointer=self.pointers[pointer] + rest)
+            pointer, _, last = pointer.rpartition("/")
+            rest = f"/{last}{rest}"
+        return error
+
+
+def has_craft(inputs: Mapping[str, object]) -> bool:
+    """Return whether the inputs of a request include a craft document."""
+    return MEMBER in inputs
+
+
+def split_request(
+    calculator: AnyCalculator, inputs: Mapping[str, object]
+) -> tuple[object, dict[str, object], dict[str, object]]:
+    """Return the craft document of a request, the rows that it chooses by member, and its own inputs."""
+    members = craft_fields.get_choices().keys() - calculator.input_fields.keys()
+    choices = {name: value for name, value in inputs.items() if name in members}
+    own = {name: value for name, value in inputs.items() if name not in members and name != MEMBER}
+    return inputs[MEMBER], choices, own
+
+
+def take_inputs(
+    calculator: AnyCalculator,
+    document: object,
+    choices: Mapping[str, object],
+    own: Mapping[str, object],
+    *,
+    text: bool = False,
+) -> CraftInputs:
+    """Return what a calculator takes from a craft document beside a request's own inputs, which take precedence.
+
+    ``choices`` are names of rows by the member that chooses them. With ``text`` the own inputs are text of a query, and
+    the document may be JSON text.
+    """
+    if text and isinstance(document, str):
+        try:
+            document = parse_strict_json(document.encode())
+        except InvalidJson as error:
+            detail = f"The craft is not valid JSON: {error}"
+            return CraftInputs(errors=(InputError(f"/{MEMBER}", detail, quote_input(document), "a JSON object"),))
+    craft = read_craft(document, choices)
+    return _Taker(calculator, craft, {name: Cell(value, f"/{name}", text) for name, value in own.items()}).take()
+
+
+class _Taker:
+    """Takes the inputs of one calculator from one craft."""
+
+    def __init__(self, calculator: AnyCalculator, craft: Craft, own: Mapping[str, Cell]) -> None:
+        self._fields, self._craft, self._own = calculator.input_fields, craft, own
+        self._adder = Adder(craft, own)
+        self._taken: dict[str, object] = {}
+        self._pointers: dict[str, str] = {}
+        self._failed: set[str] = set()
+        self._chosen = craft_fields.list_chosen(calculator)
+
+    def take(self) -> CraftInputs:
+        """Take each input that is not the request's own."""
+        cells = self._collect_cells()
+        for name, kind in self._fields.items():
+            if name in self._own:
+                continue
+            if isinstance(kind, Table):
+                self._take_table(name, kind)
+            elif name in cells:
+                self._add(name, kind, cells[name])
+            elif isinstance(kind, Quantity) and kind.sum_of:
+                self._add_sum(name, kind)
+        errors = (*self._craft.errors, *self._adder.errors)
+        return CraftInputs(self._taken, errors, self._pointers, frozenset(self._failed))
+
+    def _collect_cells(self) -> dict[str, Cell]:
+        """Return the values of plain inputs: of chosen rows, then of the craft's own members."""
+        cells: dict[str, Cell] = {}
+        for row in self._list_rows():
+            above = {*self._own, *cells}
+            cells |= {name: cell for name, cell in row.items() if not craft_fields.is_voided(name, above)} | cells
+        above = {*self._own, *cells}
+        for name, cell in self._craft.plain.items():
+            is_free = name in self._fields and name not in cells and not craft_fields.is_voided(name, above)
+            if is_free and not self._belongs_to_rows(name):
+                cells[name] = cell
+        return cells
+
+    def _list_rows(self) -> Iterator[Row]:
+        """Yield the chosen row of each table by the inputs that its columns stand for, most specific first."""
+        flown: Row = {}
+        for name, table, choice in self._chosen:
+            row = self._craft.get_chosen(name)
+            if row is None or name in self._fields:
+                continue
+            if choice.needs and choice.needs in self._fields:
+                row = flown = self._complete(name, row)
+            elif flown and self._is_other(name, table.known, flown):
+                continue
+            pairs = craft_fields.list_stands_for(choice, table.columns, self._fields)
+            yield {taken: row[column] for column, taken in pairs if column in row}
+
+    def _is_other(self, name: str, columns: frozenset[str], flown: Row) -> bool:
+        """Return whether a row of another table, which nothing names, would be mixed with that of the request."""
+        own = {column for column in flown if column != "name"}
+        return name not in self._craft.explicit and not own.isdisjoint(columns)
+
+    def _complete(self, name: str, row: Row) -> Row:
+        """Return a row with what it lacks from rows of other tables that the request names."""
+        choice = craft_fields.get_tables()[name].kind.chosen_by
+        row = dict(row)
+        for table in choice.names_rows_of if choice is not None else ():
+            if table in self._craft.explicit and table in self._craft.chosen:
+                fill_row(self._craft, name, row, table, self._craft.chosen[table])
+        return row
+
+    def _belongs_to_rows(self, name: str) -> bool:
+        """Return whether a single input of the craft is already in the rows of a table that the calculator takes."""
+        return any(
+            any(craft_fields.list_stands_for(choice, table.columns, {name}))
+            for table_name, table, choice in self._chosen
+            if table_name in self._fields and not choice.needs and self._craft.rows.get(table_name)
+        )
+
+    def _add(self, name: str, kind: Kind, cell: Cell) -> None:
+        self._taken[name] = _without_uncertainty(cell.value) if getattr(kind, "exact", False) else cell.value
+        if cell.pointer:
+            self._pointers[f"/{name}"] = cell.pointer
+
+    def _add_sum(self, name: str, kind: Quantity) -> None:
+        before = len(self._adder.errors)
+        total = self._adder.add_up(kind, kind.sum_of, self._craft.chosen)
+        if total is not None:
+            self._add(name, kind, total)
+        elif len(self._adder.errors) > before:
+            self._failed.add(name)
+
+    def _take_table(self, name: str, kind: Table) -> None:
+        addends = self._adder.list_addends(kind.sum_of, self._craft.chosen)
+        if addends:
+            rows = [self._make_row(name, kind, addend) for addend in addends]
+            self._add_rows(name, kind, rows, [addend.pointer for addend in addends])
+            return
+        rows = self._craft.rows.get(name, [])
+        if name not in self._craft.rows:
+            return
+        order = list(range(len(rows)))
+        if name in self._craft.explicit and name in self._craft.chosen:
+            order.insert(0, order.pop(self._craft.chosen[name]))  # the one that the others are compared with
+        pointers = [f"/{MEMBER}/{name}/{at}" for at in order]
+        self._add_rows(name, kind, [self._add_sums(name, kind, rows[at]) for at in order], pointers)
+
+    def _make_row(self, name: str, kind: Table, addend: Addend) -> Row:
+        """Return an entry of a sum as a row of the table of such entries."""
+        if addend.table == name:
+            return self._craft.rows[name][addend.at]
+        own = next(term for term in kind.sum_of if term.name.partition(".")[0] == name)
+        value, count = (part.partition(".")[2] for part in (own.name, own.times))
+        cells = {value: addend.value, f"{value}_u": addend.uncertainty}
+        row: Row = {"name": Cell(addend.name, ""), **{column: cell for column, cell in cells.items() if cell}}
+        if addend.multiple > 1:
+            row[count] = Cell(int(addend.multiple), "")
+        return row
+
+    def _add_rows(self, name: str, kind: Table, rows: Sequence[Row], pointers: Sequence[str]) -> None:
+        columns = kind.input_columns
+        known = {*columns, *(f"{column}_u" for column in craft_fields.list_quantities(columns))}
+        self._taken[name] = [{column: cell.value for column, cell in row.items() if column in known} for row in rows]
+        self._pointers[f"/{name}"] = f"/{MEMBER}/{name}"
+        for at, (row, pointer) in enumerate(zip(rows, pointers, strict=True)):
+            self._pointers[f"/{name}/{at}"] = pointer
+            self._pointers |= {f"/{name}/{at}/{column}": cell.pointer for column, cell in row.items() if cell.pointer}
+
+    def _add_sums(self, name: str, kind: Table, row: Row) -> Row:
+        """Return a row of a table with what adds up from the rows of other tables that it names."""
+        choice = craft_fields.get_tables()[name].kind.chosen_by
+        members = {table: member for member, table in craft_fields.get_choices().items()}
+        named = {
+            table: row[members[table]].value
+            for table in (choice.names_rows_of if choice is not None else ())
+            if members.get(table) in row
+        }
+        if not named:
+            return row
+        row = {column: cell for column, cell in row.items() if column not in members.values()}
+        chosen: dict[str, int] = dict(self._craft.chosen)
+        chosen |= {table: at for table, at in named.items() if isinstance(at, int)}
+        for column, column_kind in kind.input_columns.items():
+            if column not in row and isinstance(column_kind, Quantity) and column_kind.sum_of:
+                total = self._adder.add_up(column_kind, column_kind.sum_of, chosen)
+                if total is not None:
+                    row[column] = total
+        return row
+
+
+def _without_uncertainty(value: object) -> object:
+    """Return a quantity without its standard uncertainty, for a calculator that propagates none."""
+    match = match_quantity(replace_lookalikes(value)) if isinstance(value, str) else None
+    if match is None or match[2] is None:
+        return value
+    return f"{match[1]} {match[3]}" if match[3] else float(match[1])

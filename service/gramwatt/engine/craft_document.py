@@ -1,0 +1,179 @@
+"""Read a craft document: its members and the rows of its tables, each value with its place."""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Final, NamedTuple, TypeAlias
+
+from gramwatt.engine import craft_fields
+from gramwatt.engine.columns import escape_name
+from gramwatt.engine.craft_fields import CraftTable
+from gramwatt.engine.limits import MAX_COMPARED_NAMES, MAX_LISTED_NAMES
+from gramwatt.model.messages import InputError, join_with_or, quote_input, suggest
+from gramwatt.model.parsing import describe_type
+
+ACCEPTED: Final = "an object with inputs of calculators, such as parts, packs, kv and limit"
+
+
+class Cell(NamedTuple):
+    """A value as it was given, and its JSON Pointer in the request."""
+
+    value: object
+    pointer: str
+    text: bool = False
+    """Whether it is text of a query."""
+
+
+Row: TypeAlias = dict[str, Cell]
+
+
+@dataclass(slots=True)
+class Craft:
+    """A craft document: single inputs and lists by name, tables as rows of cells."""
+
+    plain: dict[str, Cell] = field(default_factory=dict)
+    rows: dict[str, list[Row]] = field(default_factory=dict)
+    chosen: dict[str, int] = field(default_factory=dict)
+    """The chosen row of a table, by its name; of tables without a row none."""
+    explicit: set[str] = field(default_factory=set)
+    """The tables of which the request names the row."""
+    errors: list[InputError] = field(default_factory=list)
+
+    def get_chosen(self, table: str) -> Row | None:
+        """Return the chosen row of a table."""
+        return self.rows[table][self.chosen[table]] if table in self.chosen else None
+
+
+def read_craft(document: object, choices: Mapping[str, object]) -> Craft:
+    """Read a document, and choose rows by the members of a request that name them.
+
+    Finds unknown names and rows, and values that are no tables where tables belong. Other values are not read.
+    """
+    craft = Craft()
+    if not isinstance(document, dict):
+        detail = f"Enter an object, not {describe_type(document)}"
+        craft.errors.append(InputError(f"/{craft_fields.MEMBER}", detail, quote_input(document), ACCEPTED))
+        return craft
+    fields, tables = craft_fields.get_fields(), craft_fields.get_tables()
+    for name, value in document.items():
+        pointer = f"/{craft_fields.MEMBER}/{name}"
+        if name in tables:
+            craft.rows[name] = list(_read_rows(craft, pointer, tables[name], value))
+        elif name in fields:
+            craft.plain[name] = Cell(value, pointer)
+    unknown = {name: value for name, value in document.items() if name not in fields}
+    craft.errors += _list_unknown(unknown, f"/{craft_fields.MEMBER}", "member of a craft", fields, ACCEPTED)
+    _fill_from_members(craft)
+    _choose(craft, choices)
+    for name, table in tables.items():
+        if name in craft.rows and table.kind.chosen_by is not None:
+            _fill_from_named_rows(craft, name, table.kind.chosen_by.names_rows_of)
+    return craft
+
+
+def _list_unknown(
+    unknown: Mapping[str, object], pointer: str, what: str, known: Iterable[str], accepted: str
+) -> Iterator[InputError]:
+    for at, (name, value) in enumerate(itertools.islice(unknown.items(), MAX_LISTED_NAMES)):
+        hint = suggest(name, known) if at < MAX_COMPARED_NAMES else ""
+        detail = f'Unknown {what} "{quote_input(name)}"{hint}'
+        yield InputError(f"{pointer}/{escape_name(name)}", detail, quote_input(value), accepted)
+    if len(unknown) > MAX_LISTED_NAMES:
+        yield InputError(pointer, f"{len(unknown) - MAX_LISTED_NAMES} more unknown names", None, accepted)
+
+
+def _read_rows(craft: Craft, pointer: str, table: CraftTable, value: object) -> Iterator[Row]:
+    """Yield the rows of a table, empty where they cannot be read."""
+    items = list(value) if isinstance(value, list | tuple) else None
+    if items is None or len(items) > table.kind.max_length:
+        detail = f"Enter a list, not {describe_type(value)}" if items is None else f"The list has {len(items)} entries"
+        craft.errors.append(InputError(pointer, detail, quote_input(value), table.kind.describe_accepted()))
+        return
+    known = table.known | set(craft_fields.list_row_members(table))
+    for at, item in enumerate(items):
+        place = f"{pointer}/{at}"
+        if not isinstance(item, dict):
+            detail = f"Enter an object, not {describe_type(item)}"
+            craft.errors.append(InputError(place, detail, quote_input(item), "an object"))
+            item = {}
+        unknown = {name: cell for name, cell in item.items() if name not in known}
+        if unknown:
+            craft.errors += _list_unknown(unknown, place, "column", sorted(known), join_with_or(table.columns))
+        yield {name: Cell(cell, f"{place}/{name}") for name, cell in item.items() if name in known}
+
+
+def _fill_from_members(craft: Craft) -> None:
+    """Let a single input of the craft hold for each row of a table whose column stands for it, and has no value."""
+    for name, rows in craft.rows.items():
+        table = craft_fields.get_tables()[name]
+        choice = table.kind.chosen_by
+        if choice is None or choice.needs:
+            continue
+        for column, stands_for in craft_fields.list_stands_for(choice, table.columns, craft.plain):
+            for row in rows:
+                if column not in row and not craft_fields.is_voided(column, row):
+                    row[column] = craft.plain[stands_for]
+
+
+def _choose(craft: Craft, choices: Mapping[str, object]) -> None:
+    """Choose a row of each table: the one that is named, else the first."""
+    for member, name in craft_fields.get_choices().items():
+        rows = craft.rows.get(name, [])
+        if member in choices:
+            craft.explicit.add(name)
+            found = _find_row(craft, name, Cell(choices[member], f"/{member}"))
+            if found is not None:
+                craft.chosen[name] = found
+        elif rows:
+            craft.chosen[name] = 0
+
+
+def _find_row(craft: Craft, table: str, name: Cell) -> int | None:
+    """Return the row of a table that has a name; None with an error where there is not exactly one."""
+    names = list(list_names(craft, table))
+    found = [at for at, each in enumerate(names) if each == name.value]
+    if len(found) == 1:
+        return found[0]
+    if not isinstance(name.value, str):
+        detail = f"Enter a name, not {describe_type(name.value)}"
+    elif not names:
+        detail = f"The craft has no {table}"
+    else:
+        what = f'There is no row "{quote_input(name.value)}" in {table}{suggest(name.value, names)}'
+        detail = what if not found else f'{len(found)} rows of {table} have the name "{quote_input(name.value)}"'
+    accepted = join_with_or(dict.fromkeys(names)) if names else f"a name in {table}"
+    craft.errors.append(InputError(name.pointer, detail, quote_input(name.value), accepted))
+    return None
+
+
+def list_names(craft: Craft, table: str) -> Iterator[str]:
+    """Yield the names of the rows of a table: the default for a row without one."""
+    default = getattr(craft_fields.get_tables()[table].columns.get("name"), "default", None) if table else None
+    for row in craft.rows.get(table, []):
+        yield str(row["name"].value if "name" in row else default or "")
+
+
+def _fill_from_named_rows(craft: Craft, name: str, tables: Sequence[str]) -> None:
+    """Give the rows of a table what they lack from the rows that they name, as ``"pack": "4 cells"``."""
+    members = {table: member for member, table in craft_fields.get_choices().items()}
+    for row in craft.rows[name]:
+        for table in tables:
+            if members.get(table) not in row:
+                continue
+            found = _find_row(craft, table, row[members[table]])
+            row[members[table]] = row[members[table]]._replace(value=found)
+            if found is not None:
+                fill_row(craft, name, row, table, found)
+
+
+def fill_row(craft: Craft, name: str, row: Row, table: str, at: int) -> None:
+    """Give a row of a table what it lacks from a row of another table: the columns that mean the same thing there."""
+    choice = craft_fields.get_tables()[table].kind.chosen_by
+    renamed = dict(choice.stands_for) if choice is not None else {}
+    given = set(row)
+    for column, cell in craft.rows[table][at].items():
+        is_same = column in craft_fields.get_tables()[name].known and column != "name" and column not in renamed
+        if is_same and column not in given and not craft_fields.is_voided(column, given):
+            row[column] = cell

@@ -1,0 +1,73 @@
+"""Add craft documents to the contract: the schema `Craft`, and the requests that take inputs from one."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from typing import Any, Final
+
+from apispec import APISpec
+
+from gramwatt.engine import craft_fields
+from gramwatt.engine.schemas import get_schema_name
+from gramwatt.model import Calculator, Kind
+from gramwatt.web.openapi import json_schema
+from gramwatt.web.openapi.components import JsonObject
+
+CRAFT_TEXT: Final = """\
+A craft document: inputs of any calculators, in one object that serves all of them. A calculator takes what it declares;
+the columns of the chosen row of a table stand for the inputs of the same name."""
+REQUEST_TEXT: Final = """\
+The same with a craft document; the inputs beside it take precedence. Which inputs it must give depends on the document,
+which no schema can say, so this has one example."""
+ROW_NAME: Final = {"type": "string", "minLength": 1, "maxLength": 80, "pattern": json_schema.PRINTABLE}
+
+
+def add_craft(spec: APISpec) -> None:
+    """Add the schema of a craft document, derived from the inputs of all calculators."""
+    tables = craft_fields.get_tables()
+    properties: dict[str, JsonObject] = {}
+    for name, kind in craft_fields.get_fields().items():
+        if name not in tables:
+            properties[name] = _make_short_schema(kind)
+            continue
+        table = tables[name]
+        columns = {column: craft_fields.get_column_kind(table, column) for column in sorted(table.known)}
+        rows = {column: _make_short_schema(each) for column, each in columns.items()}
+        members = dict.fromkeys(craft_fields.list_row_members(table), ROW_NAME)
+        row = json_schema.make_object({**rows, **members})
+        properties[name] = {"type": "array", "maxItems": table.kind.max_length, "items": row}
+    spec.components.schema("Craft", {**json_schema.make_object(properties), "description": CRAFT_TEXT})
+
+
+def _make_short_schema(kind: Kind) -> JsonObject:
+    """Return the schema of an input without the texts that the calculators have."""
+    schema = json_schema.make_input_schema(kind)
+    return {keyword: value for keyword, value in schema.items() if keyword not in ("description", "default")}
+
+
+def list_craft_members() -> Mapping[str, JsonObject]:
+    """Return the schemas of the members of a request that has a craft document."""
+    choices = {
+        member: {**ROW_NAME, "description": f"The row of {table} to use, by its name; by default the first."}
+        for member, table in craft_fields.get_choices().items()
+    }
+    return {craft_fields.MEMBER: {"$ref": "#/components/schemas/Craft"}, **choices}
+
+
+def add_craft_request(spec: APISpec, calculator: Calculator[Any, Any]) -> JsonObject:
+    """Add the schema of a calculator's request with a craft document; return that of either request."""
+    own = get_schema_name(calculator)
+    name = own.replace("Question", "CraftQuestion")
+    spec.components.schema(
+        name,
+        {
+            "type": "object",
+            "description": f"{own}: {REQUEST_TEXT}",
+            "required": [craft_fields.MEMBER],
+            "additionalProperties": {},
+            "properties": dict(list_craft_members()),
+            "enum": [{craft_fields.MEMBER: json.loads(json.dumps(dict(calculator.examples[0].given)))}],
+        },
+    )
+    return {"anyOf": [{"$ref": f"#/components/schemas/{each}"} for each in (own, name)]}

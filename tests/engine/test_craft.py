@@ -1,0 +1,238 @@
+"""A craft document: which inputs a calculator takes from it, what adds up, and what is wrong with it."""
+
+from __future__ import annotations
+
+import math
+from typing import Any, Final
+
+import pytest
+
+from gramwatt import InvalidInput, calculate
+from gramwatt.engine import craft_fields, registry
+from gramwatt.engine.craft import take_inputs
+from gramwatt.model import Text
+
+CRAFT: Final[dict[str, Any]] = {
+    "parts": [{"name": "frame", "mass": 120.5}, {"name": "motor", "mass": "33 ± 0.2 g", "count": 4}],
+    "packs": [
+        {"name": "6 cells", "mass": 188, "cells": 6, "capacity": 1050, "cell_resistance": 9},
+        {"name": "4 cells", "mass": "157 g", "cells": 4, "capacity": "1.3 Ah", "discharge_rating": 75},
+    ],
+    "kv": 1950,
+    "diameter": 5,
+    "pitch": 4.3,
+    "motors": 4,
+    "resolution": 0.5,
+    "limit": 450,
+}
+
+
+def get_errors(name: str, **inputs: Any) -> dict[str, str]:
+    """Return the errors of a request by pointer."""
+    with pytest.raises(InvalidInput) as caught:
+        calculate(name, **inputs)
+    assert len({error.pointer for error in caught.value.errors}) == len(caught.value.errors)
+    return {error.pointer: f"{error.detail}; {error.accepted}" for error in caught.value.errors}
+
+
+def take(name: str, craft: Any = CRAFT, **choices: Any) -> dict[str, Any]:
+    """Return what a calculator takes from a craft."""
+    taken = take_inputs(registry.get(name), craft, choices, {})
+    assert taken.errors == ()
+    return dict(taken.inputs)
+
+
+def test_without_a_choice_the_first_row_stands_for_the_inputs() -> None:
+    response = calculate("pack-energy", craft=CRAFT)
+    alone = calculate("pack-energy", cells=6, capacity=1050, pack_mass=188)
+    assert response.pop("from_craft") == ["cells", "capacity", "pack_mass"]
+    assert response == alone
+
+
+def test_a_row_is_chosen_by_its_name_and_own_inputs_take_precedence() -> None:
+    response = calculate("pack-energy", craft=CRAFT, pack="4 cells", capacity=1500)
+    alone = calculate("pack-energy", cells=4, capacity=1500, pack_mass=157)
+    assert response.pop("from_craft") == ["cells", "pack_mass"]
+    assert response == alone
+
+
+def test_mass_is_the_sum_of_parts_and_pack_with_its_uncertainty() -> None:
+    """120.5 + 4 x 33 + 157 g; readings 1 + 4² + 1 times 0.5²/12, and the ± of the motors 4² x 0.2² (g²)."""
+    value, _, uncertainty = take("full-throttle", pack="4 cells")["mass"].partition(" ± ")
+    assert float(value) == 409.5
+    assert float(uncertainty) == pytest.approx(math.sqrt(18 * 0.25 / 12 + 0.64), rel=1e-5)
+    assert "mass" in calculate("full-throttle", craft=CRAFT, pack="4 cells")["from_craft"]
+
+
+def test_the_sum_has_the_uncertainty_of_the_same_sum_in_mass_margin() -> None:
+    """mass-margin takes the sum as a table; its expanded uncertainty is twice the standard one."""
+    margin = calculate("mass-margin", craft=CRAFT, pack="4 cells")
+    assert [row["name"] for row in margin["given"]["parts"]] == ["frame", "motor", "4 cells"]
+    assert margin["results"]["total"] == 409.5
+    stated = float(take("hover-power", pack="4 cells")["mass"].partition(" ± ")[2])
+    assert margin["results"]["expanded_uncertainty"] == pytest.approx(2 * stated, rel=1e-5)
+
+
+def test_an_explicit_mass_wins_over_the_sum() -> None:
+    assert calculate("hover-power", craft={**CRAFT, "mass": 500})["given"]["mass"] == 500
+    assert calculate("hover-power", craft={**CRAFT, "mass": 500}, mass=510)["given"]["mass"] == 510
+
+
+def test_packs_alone_are_no_craft_to_weigh() -> None:
+    without = {name: value for name, value in CRAFT.items() if name != "parts"}
+    assert "mass" not in calculate("full-throttle", craft=without)["given"]
+    assert get_errors("hover-power", craft=without).keys() == {"/mass"}
+    assert calculate("hover-power", craft={**without, "dry_mass": 250})["from_craft"][0] == "mass"
+
+
+def test_an_own_input_voids_inputs_of_the_craft_that_would_replace_it() -> None:
+    craft = {**CRAFT, "packs": [{**CRAFT["packs"][0], "pack_resistance": 70}]}
+    del craft["packs"][0]["cell_resistance"]
+    assert calculate("endurance", craft=craft, power=200)["given"]["pack_resistance"] == 70
+    own = calculate("endurance", craft=craft, power=200, cell_resistance=8)
+    assert own["given"]["cell_resistance"] == 8
+    assert "pack_resistance" not in own["given"]
+    measured = calculate("endurance", craft=CRAFT, power=200, pack_resistance=60)
+    assert "cell_resistance" not in measured["from_craft"]
+
+
+def test_a_single_input_of_the_craft_holds_for_every_row_without_its_own() -> None:
+    """So that a build and the single calculators see the same packs."""
+    craft = {**CRAFT, "chemistry": "lihv", "packs": [{**CRAFT["packs"][0], "chemistry": "lipo"}, CRAFT["packs"][1]]}
+    assert calculate("pack-energy", craft=craft)["given"]["chemistry"] == "lipo"
+    assert calculate("pack-energy", craft=craft, pack="4 cells")["given"]["chemistry"] == "lihv"
+    rows = calculate("build", craft=craft)["given"]["packs"]
+    assert [row["chemistry"] for row in rows] == ["lipo", "lihv"]
+
+
+def test_the_chosen_pack_comes_first_in_a_table() -> None:
+    rows = calculate("build", craft=CRAFT, pack="4 cells")["given"]["packs"]
+    assert [row["name"] for row in rows] == ["4 cells", "6 cells"]
+
+
+def test_a_flight_takes_what_it_lacks_from_the_pack_it_names() -> None:
+    """Mass 120.5 + 4 x 33 + 157 g; cells and capacity of the pack, the flight's own reserve."""
+    flights = [
+        {"name": "first", "pack": "4 cells", "duration": 6.5, "reserve": 25},
+        {"name": "second", "pack": "6 cells", "duration": 6, "mass": 441},
+    ]
+    assert calculate("power-fit", craft={**CRAFT, "flights": flights}, pack="4 cells")["results"]
+    first, second = take("power-fit", {**CRAFT, "flights": flights}, pack="4 cells")["flights"]
+    assert (first["cells"], first["capacity"], first["reserve"]) == (4, "1.3 Ah", 25)
+    assert first["mass"].startswith("409.5 ±")
+    assert (second["cells"], second["mass"]) == (6, 441)
+    flown = calculate("endurance-from-flight", craft={**CRAFT, "flights": flights}, flight="second", pack="4 cells")
+    assert {name: flown["given"][name] for name in ("reference_duration", "reference_cells", "reference_mass")} == {
+        "reference_duration": 6,
+        "reference_cells": 6,
+        "reference_mass": 441,
+    }
+    assert flown["given"]["cells"] == 4
+
+
+LOG: Final = {"time": [0, 30, 60, 90], "voltage": [16.4, 15.2, 15.1, 15.0], "current": [1, 20, 21, 19]}
+
+
+def test_a_recorded_flight_has_its_own_pack() -> None:
+    """Not the first pack, which flew another time."""
+    craft = {**CRAFT, "flights": [{"name": "noon", "log": LOG, "pack": "4 cells"}, {"name": "dusk", "log": LOG}]}
+    noon = calculate("flight-log", craft=craft)
+    assert (noon["given"]["cells"], noon["given"]["capacity"]) == (4, 1300)
+    alone = calculate("flight-log", log=LOG, cells=4, capacity=1300)
+    assert noon["results"] == alone["results"]
+    six = {**CRAFT, "flights": [{"name": "dusk", "log": LOG, "cells": 4}]}
+    assert "capacity" not in calculate("flight-log", craft=six)["given"]
+    assert calculate("flight-log", craft=six, pack="4 cells")["given"]["capacity"] == 1300
+
+
+def test_uncertain_values_serve_a_calculator_without_uncertainty() -> None:
+    craft = {"capacity": "1300 ± 20 mAh", "cells": 4}
+    shown = calculate("overlay-cues", craft=craft, log=LOG)
+    assert shown["given"]["capacity"] == 1300
+
+
+def test_errors_point_into_the_craft() -> None:
+    craft: dict[str, Any] = {**CRAFT, "packs": [{**CRAFT["packs"][0], "capacity": -5, "cells": "six"}]}
+    craft["parts"] = [{"mass": "heavy"}, {"mass": 3, "count": 0}]
+    assert get_errors("pack-energy", craft=craft).keys() == {"/craft/packs/0/cells", "/craft/packs/0/capacity"}
+    errors = get_errors("hover-power", craft=craft)
+    assert {"/craft/parts/0/mass", "/craft/parts/1/count"} <= errors.keys()
+    assert "/mass" not in errors, "it follows from what is wrong"
+    assert {"/craft/parts/0/mass", "/craft/parts/1/count"} <= get_errors("mass-margin", craft=craft).keys()
+    assert get_errors("build", craft=craft, pack="6 cells").keys() >= {"/craft/packs/0/cells", "/craft/parts/0/mass"}
+
+
+def test_a_pack_without_a_mass_is_no_light_craft() -> None:
+    craft = {**CRAFT, "packs": [{"name": "6 cells", "cells": 6, "capacity": 1050}]}
+    assert get_errors("mass-margin", craft=craft).keys() == {"/craft/packs/0/mass"}
+    assert "mass" not in calculate("full-throttle", craft=craft)["given"]
+
+
+def test_unknown_names_have_near_matches() -> None:
+    errors = get_errors("pack-energy", craft={**CRAFT, "pakcs": 1, "parts": [{"mas": 1}]}, pack="5 cells")
+    assert "did you mean packs" in errors["/craft/pakcs"]
+    assert "did you mean mass" in errors["/craft/parts/0/mas"]
+    assert "did you mean 6 cells or 4 cells" in errors["/pack"]
+    assert errors["/pack"].endswith("; 6 cells or 4 cells")
+
+
+@pytest.mark.parametrize(
+    ("craft", "choices", "pointer", "detail"),
+    [
+        ([], {}, "/craft", "Enter an object, not a list"),
+        ({"packs": {}}, {}, "/craft/packs", "Enter a list, not an object"),
+        ({"packs": ["6 cells"]}, {}, "/craft/packs/0", "Enter an object, not text"),
+        ({}, {"pack": "6 cells"}, "/pack", "The craft has no packs"),
+        ({"packs": [{"name": "a"}, {"name": "a"}]}, {"pack": "a"}, "/pack", '2 rows of packs have the name "a"'),
+        ({"packs": [{"name": "a"}]}, {"pack": 1}, "/pack", "Enter a name, not a number"),
+        ({"flights": [{"pack": "b"}], "packs": [{"name": "a"}]}, {}, "/craft/flights/0/pack", 'There is no row "b"'),
+    ],
+)
+def test_what_is_no_craft_is_an_error(craft: object, choices: dict[str, object], pointer: str, detail: str) -> None:
+    errors = get_errors("pack-energy", craft=craft, cells=6, capacity=1050, **choices)
+    assert list(errors) == [pointer]
+    assert errors[pointer].startswith(detail)
+
+
+def test_a_choice_without_a_craft_is_an_unknown_input() -> None:
+    assert list(get_errors("pack-energy", cells=6, capacity=1050, pack="6 cells")) == ["/pack"]
+
+
+def test_no_input_has_the_name_of_a_choice_and_rows_are_declared_alike() -> None:
+    """What chooses a row is the same in each calculator, and every row that is chosen has a name."""
+    choices = craft_fields.get_choices()
+    assert {"pack": "packs", "flight": "flights"}.items() <= choices.items()
+    assert not choices.keys() & craft_fields.get_fields().keys()
+    for calculator in registry.load().values():
+        for name, table in calculator.input_tables.items():
+            shared = craft_fields.get_tables()[name]
+            assert table.chosen_by == shared.kind.chosen_by, (calculator.name, name)
+            assert table.chosen_by is None or isinstance(shared.columns["name"], Text)
+
+
+def test_declared_names_exist() -> None:
+    """Of terms of a sum, of inputs that columns stand for, and of tables whose rows a row names."""
+    fields, tables = craft_fields.get_fields(), craft_fields.get_tables()
+    for table in tables.values():
+        choice = table.kind.chosen_by
+        if choice is not None:
+            assert not choice.needs or choice.needs in fields
+            assert {column for column, _ in choice.stands_for} <= table.columns.keys()
+            assert {name for _, name in choice.stands_for if name} <= fields.keys()
+    terms = {term for kind in fields.values() for term in kind.sum_of}
+    assert {term.name for term in terms} >= {"parts.mass", "packs.mass", "dry_mass"}
+    for term in [each for each in terms if each.name != "propellers.mass"]:
+        table_name, _, column = term.name.partition(".")
+        assert column in tables[table_name].columns if column else table_name in fields
+
+
+def test_a_pages_script_learns_which_inputs_a_row_stands_for() -> None:
+    sources = craft_fields.describe_craft(registry.get("pack-energy"))
+    assert (sources["pack_mass"].table, sources["pack_mass"].column, sources["pack_mass"].chosen_by) == (
+        "packs",
+        "mass",
+        "pack",
+    )
+    assert sources["parallel"].table == ""
+    assert craft_fields.describe_craft(registry.get("build"))["packs"].table == ""
+    assert craft_fields.describe_craft(registry.get("flight-log"))["cells"].chosen_by == "flight"
