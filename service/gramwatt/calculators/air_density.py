@@ -179,11 +179,13 @@ CALCULATOR = Calculator(
             "thin-air",
             "Thinner air reduces thrust and raises power and rotor speed. On a hot or high field, start with short "
             "hovers, check motors and controllers for heat, and respect their makers' limits.",
+            severity="low",
         ),
         Caution(
             "reduced-pressure",
             "{pressure} is more than 5 % above the standard pressure at {elevation}. It looks reduced to sea level, as "
             "in weather reports. Give the station pressure, or omit the pressure.",
+            severity="high",
             when=lambda given, found: given.pressure > 1.05 * air.standard_atmosphere(given.elevation).pressure,
         ),
         Caution(

@@ -219,6 +219,7 @@ CALCULATOR = Calculator(
         Caution(
             "lifepo4-tail",
             LIFEPO4_TAIL,
+            severity="low",
             when=lambda given, found: (given.chemistry == cells.LIFEPO4) & (found.end_charge < 0.2),
         ),
     ),

@@ -252,6 +252,7 @@ CALCULATOR = Calculator(
         Rule(
             "no-best-pack",
             "Power rises no faster than mass (mass exponent {mass_exponent}): every heavier pack flies longer.",
+            severity="low",
             when=lambda given, found: (given.mass_exponent <= 1) & ~(given.pack_mass >= given.mass),
             results=("best_pack_mass",),
             partly="power rises no faster than mass, and there is no best pack",
@@ -300,12 +301,14 @@ CALCULATOR = Calculator(
             "best-pack-is-beyond",
             "A pack of {best_pack_mass} is heavier than the rest of the craft: thrust, motors and frame reach their "
             "limits long before. It only means that, on paper, a heavier pack of the same kind still flies longer.",
+            severity="low",
             when=lambda given, found: found.best_pack_mass > given.mass - given.pack_mass,
         ),
         Caution(
             "beyond-best-pack",
             "The pack of {pack_mass} is heavier than the best one of {best_pack_mass}: a lighter one of the same kind "
             "flies longer.",
+            severity="low",
             when=lambda given, found: given.pack_mass > found.best_pack_mass,
         ),
     ),

@@ -80,7 +80,7 @@ class FlightResults:
     mean_power: Annotated[Array, Quantity("W", "Average power.", signed=True, method=AS_LOG)]
     power_p95: Annotated[
         Array,
-        Quantity("W", "Power exceeded 5 % of the time.", label="95th percentile of power", signed=True, method=AS_LOG),
+        Quantity("W", "Power exceeded 5 % of the time.", label="Power, 95th percentile", signed=True, method=AS_LOG),
     ]
     peak_power: Annotated[Array, Quantity("W", "Maximum power.", signed=True, method=AS_LOG)]
     peak_current: Annotated[Array, Quantity("A", "Maximum current.", signed=True, method=AS_LOG)]
@@ -262,6 +262,7 @@ CALCULATOR = Calculator(
         Rule(
             "no-capacity",
             "No time to the reserve can be computed: give the capacity, and recordings with a current.",
+            missing=True,
             when=lambda given, found: np.isnan(found.longest_landing_time),
             results=("longest_landing_time", "longest_flight"),
         ),
@@ -275,11 +276,14 @@ CALCULATOR = Calculator(
     cautions=(
         LITHIUM_FIRE,
         LAND_EARLY,
-        Caution("flown-alike", "The figures tell packs apart only if craft, air and flying were the same."),
+        Caution(
+            "flown-alike", "The figures tell packs apart only if craft, air and flying were the same.", severity="low"
+        ),
         Caution(
             "one-sensor",
             "All flights are assumed to be recorded by one sensor with one error, on which relative changes do not "
             "depend. A flight with a charge put back is calibrated by itself.",
+            severity="low",
             when=lambda given, found: any_flight(np.isfinite(given.flights.charge_put_back)),
         ),
         Caution(
@@ -290,6 +294,7 @@ CALCULATOR = Calculator(
         Caution(
             "left-out",
             "Samples of some recordings were left out: see samples left out, and flight-log for the reasons.",
+            severity="low",
             when=lambda given, found: any_flight(found.by_flight.samples_left_out > 0),
         ),
     ),

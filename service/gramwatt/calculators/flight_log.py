@@ -140,13 +140,13 @@ class Results:
     median_power: Annotated[Array, Quantity("W", "Power exceeded half of the time.", signed=True, method=BY_TIME)]
     power_p95: Annotated[
         Array,
-        Quantity("W", "Power exceeded 5 % of the time.", label="95th percentile of power", signed=True, method=BY_TIME),
+        Quantity("W", "Power exceeded 5 % of the time.", label="Power, 95th percentile", signed=True, method=BY_TIME),
     ]
     median_current: Annotated[Array, Quantity("A", "Current exceeded half of the time.", signed=True, method=BY_TIME)]
     current_p95: Annotated[
         Array,
         Quantity(
-            "A", "Current exceeded 5 % of the time.", label="95th percentile of current", signed=True, method=BY_TIME
+            "A", "Current exceeded 5 % of the time.", label="Current, 95th percentile", signed=True, method=BY_TIME
         ),
     ]
     lowest_voltage: Annotated[
@@ -335,13 +335,13 @@ CALCULATOR = Calculator(
         no_channel(
             "current",
             "The recording has no current, so there are results for time and voltage only. Columns that were not used: "
-            "{unused_columns}. To choose one, set `current_column`.",
+            "{unused_columns}. To choose one, name it as the column of the current.",
             (*POWER, *CURRENT, *CHARGE, *FIT, *EXPECTED),
         ),
         no_channel(
             "voltage",
             "The recording has no voltage, so there are results for charge and current only. Columns that were not "
-            "used: {unused_columns}. To choose one, set `voltage_column`.",
+            "used: {unused_columns}. To choose one, name it as the column of the voltage.",
             (*POWER, *VOLTAGE, *FIT, "expected_endurance", "power_deviation"),
         ),
         Rule(
@@ -355,16 +355,19 @@ CALCULATOR = Calculator(
             "too-few-for-resistance",
             f"Resistance requires at least {MIN_SAMPLES} samples of both voltage and current; "
             "{samples_used} can be used.",
+            severity="low",
             when=lambda given, found: found.samples_used < MIN_SAMPLES,
             results=FIT,
         ),
         Rule(
             "steady-current",
             "The current is too steady to find the resistance: record a few full-throttle punches.",
+            severity="low",
+            missing=True,
             when=lambda given, found: np.isnan(found.pack_resistance),
             results=FIT,
         ),
-        no_channel("throttle", "The recording has no throttle.", ("mean_throttle", "peak_throttle")),
+        no_channel("throttle", "The recording has no throttle.", ("mean_throttle", "peak_throttle"), "low"),
     ),
     references=(
         Reference("Trapezoidal rule: derived; tests compare with SciPy and closed forms"),

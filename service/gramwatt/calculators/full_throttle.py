@@ -229,6 +229,7 @@ CALCULATOR = Calculator(
         Rule(
             "does-not-turn-low",
             "At a quarter of the throttle cap the motors do not turn.",
+            severity="low",
             when=lambda given, found: np.isnan(found.thrust_by_throttle[:, 0]),
             results=BY_STEP,
             partly="the motors do not turn at a quarter of the throttle cap",
@@ -253,6 +254,7 @@ CALCULATOR = Calculator(
         Caution(
             "cap-below-hover",
             "The throttle cap is below the hover throttle of {hover_throttle}: the craft will not lift off.",
+            severity="high",
             when=lambda given, found: found.hover_throttle > given.throttle_cap,
         ),
         BELOW_CUTOFF,
@@ -261,11 +263,13 @@ CALCULATOR = Calculator(
         Caution(
             "over-controller",
             "A motor draws {controller_used} of its controller's continuous rating.",
+            severity="high",
             when=lambda given, found: found.controller_used > 1,
         ),
         Caution(
             "fast-tips",
             "At a tip Mach number of {tip_mach} thrust drops, noise rises, and the coefficients are no longer valid.",
+            severity="high",
             when=lambda given, found: found.tip_mach > 0.7,
         ),
         OUTSIDE_TEMPERATURE,

@@ -270,6 +270,7 @@ CALCULATOR = Calculator(
         Caution(
             "no-drag",
             "Body drag is left out. With speed it soon exceeds what forward flight saves, so the real power is higher.",
+            severity="low",
             when=lambda given, found: given.forward_speed > 0,
         ),
         Caution(

@@ -217,6 +217,7 @@ CALCULATOR = Calculator(
         Rule(
             "nothing-weighed",
             "The total mass is {total}, so no part has a share of it.",
+            severity="low",
             when=lambda given, found: found.total == 0,
             results=("shares",),
         ),
@@ -241,17 +242,20 @@ CALCULATOR = Calculator(
             "too-fast-for-a1",
             "{maximum_speed} is not less than 19 m/s: subcategory A1 does not allow a privately built aircraft of this "
             "speed, whatever its mass.",
+            severity="high",
             when=_is_too_fast,
         ),
         Caution(
             "energy-registers",
             "{kinetic_energy} at the maximum speed is more than 80 J: the operator registers, whatever the mass.",
+            severity="high",
             when=_has_much_energy,
         ),
         Caution(
             "too-close",
             "The margin of {margin} is within the uncertainty of {expanded_uncertainty}: weigh the finished craft as a "
             "whole, or on a finer scale.",
+            severity="high",
             when=lambda given, found: found.verdict == weighing.TOO_CLOSE,
         ),
     ),

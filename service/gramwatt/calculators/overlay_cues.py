@@ -376,12 +376,14 @@ CALCULATOR = Calculator(
         Caution(
             "as-recorded",
             "The values come from the craft's sensors, which may be off by a few per cent; flight-log calibrates them.",
+            severity="low",
         ),
         left_out("flight-log gives the reasons"),
         Caution(
             "coarse-clock",
             "At {frame_rate} frames per second, the hundredths of a second of Advanced SubStation are too coarse for "
             "single frames: a caption may be one frame off. WebVTT and SubRip have thousandths, enough up to 500.",
+            severity="low",
             when=lambda given, found: np.array([_is_coarse(str(rate)) for rate in given.frame_rate]),
         ),
         Caution(

@@ -172,6 +172,7 @@ CALCULATOR = Calculator(
         Caution(
             "lifepo4-tail",
             LIFEPO4_TAIL,
+            severity="low",
             when=lambda given, found: (given.chemistry == cells.LIFEPO4) & (given.state_of_charge < 0.2),
         ),
     ),

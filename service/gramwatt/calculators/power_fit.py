@@ -224,6 +224,8 @@ CALCULATOR = Calculator(
         Rule(
             "no-scatter",
             "The law fits so few flights exactly (flights used: {flights_used}): add another to see their scatter.",
+            severity="low",
+            missing=True,
             when=lambda given, found: np.isnan(found.scatter),
             results=("scatter",),
         ),
@@ -251,7 +253,11 @@ CALCULATOR = Calculator(
     cautions=(
         LITHIUM_FIRE,
         LAND_EARLY,
-        Caution("flown-alike", "The law is valid for the craft and the flying of these flights, in similar wind."),
+        Caution(
+            "flown-alike",
+            "The law is valid for the craft and the flying of these flights, in similar wind.",
+            severity="low",
+        ),
         shared_flights.RESERVE_ASSUMED,
         RESISTANCE_ASSUMED,
         *shared_flights.DOUBTFUL_CHARGE,

@@ -315,23 +315,27 @@ CALCULATOR = Calculator(
             "no-target",
             "No target is below full throttle, so there is no cap. Give target cells, target kV, or a maximum speed, "
             "thrust or current.",
+            missing=True,
             when=lambda given, found: found.set_by == 0,
         ),
         Caution(
             "matched-without-load",
             "The cap matches speeds without load. Under load the same cap is mostly lower, by up to a fifth. Give the "
             "propellers (diameter, pitch) and the pack (capacity).",
+            missing=True,
             when=lambda given, found: (found.matching_cap < 1) & ~whole_craft.knows_craft(given),
         ),
         Caution(
             "rating-unused",
             "The rating of pack or controller was not used: it requires the propellers (diameter, pitch) and the pack "
             "(capacity).",
+            missing=True,
             when=lambda given, found: throttle_targets.has_unused_rating(given),
         ),
         Caution(
             "cap-below-hover",
             "The craft will not lift off at this cap: full-throttle shows the hover throttle.",
+            severity="high",
             when=lambda given, found: throttle_targets.is_below_hover(given, found.throttle_cap),
         ),
         *throttle_targets.DRIVE_CAUTIONS,

@@ -2,23 +2,21 @@
 
 from __future__ import annotations
 
-import functools
 import math
-import re
 from collections.abc import Iterable, Mapping
 from typing import Any, Final
 
 from gramwatt.charts.chart_data import Range
 from gramwatt.model import Array, Calculator, Kind, Quantity
+from gramwatt.model.messages import add_unit as add_unit
 from gramwatt.model.messages import format_estimate
+from gramwatt.model.messages import unit_sign as unit_sign
 
 MAX_INPUTS: Final = 6
 """Inputs that a summary names."""
 NO_RESULT: Final = "no result"
 _COVERAGE: Final = "95 % of the likely cases"
 """What lies within a range: between its 2.5th and its 97.5th percentile."""
-_UNIT_SIGNS: Final = {"ohm": "Ω", "deg": "°", "2": "²", "3": "³"}
-_UNIT_PARTS: Final = re.compile(r"ohm|deg(?=[CF]\b)|(?<=[a-z])[23](?!\d)")
 
 
 def readable(name: str) -> str:
@@ -40,17 +38,6 @@ def sentence(text: str) -> str:
 def describe_ranges(ranges: Iterable[Range]) -> str:
     """Return what lies within ranges, in words."""
     return _COVERAGE + (" with a result" if any(each.is_partial for each in ranges) else "")
-
-
-@functools.cache
-def unit_sign(unit: str) -> str:
-    """Return a unit with the signs people use: ``mΩ``, ``°C``, ``kg/m³``. A plain number has none."""
-    return "" if unit == "1" else _UNIT_PARTS.sub(lambda part: _UNIT_SIGNS[part[0]], unit)
-
-
-def add_unit(number: str, unit: str) -> str:
-    """Return a formatted number with its unit."""
-    return f"{number} {unit_sign(unit)}".rstrip()
 
 
 def axis_label(name: str, unit: str) -> str:

@@ -11,7 +11,7 @@ import numpy as np
 
 from gramwatt.engine.evaluate import Outcome
 from gramwatt.model import Quantity, units
-from gramwatt.model.messages import format_estimate, format_quantity, join_with_and
+from gramwatt.model.messages import add_unit, format_estimate, format_quantity, join_with_and
 
 MAX_LISTED_ENTRIES: Final = 5
 
@@ -51,8 +51,7 @@ def _format_rounded(outcome: Outcome, row: int, name: str, at: int | None) -> st
     value = float(units.convert_from_si(np.array(value), kind.unit))
     if not math.isfinite(value):
         return format_quantity(value, kind.unit)
-    text = format_estimate(value, kind.unit, uncertainty / units.get_unit(kind.unit).scale).value
-    return text if kind.unit == "1" else f"{text} {kind.unit}"
+    return add_unit(format_estimate(value, kind.unit, uncertainty / units.get_unit(kind.unit).scale).value, kind.unit)
 
 
 def format_field(

@@ -13,6 +13,7 @@ from gramwatt.model.calculator import (
     OutputFormat,
     Reference,
     Rule,
+    Severity,
 )
 from gramwatt.model.charts import (
     AnyChart,
@@ -93,6 +94,7 @@ __all__ = [
     "Rule",
     "ScatterChart",
     "Sentence",
+    "Severity",
     "StandardUncertainty",
     "StringArray",
     "Table",

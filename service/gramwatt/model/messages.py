@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import difflib
+import functools
 import math
+import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Final, NamedTuple
@@ -15,6 +17,8 @@ MAX_COMPARED_LENGTH: Final = 64
 DISPLAY_DIGITS: Final = 4
 """Significant digits of a number without an uncertainty where people read it."""
 MAX_PLACES: Final = 12
+_UNIT_SIGNS: Final = {"ohm": "Ω", "deg": "°", "2": "²", "3": "³"}
+_UNIT_PARTS: Final = re.compile(r"ohm|deg(?=[CF]\b)|(?<=[a-z])[23](?!\d)")
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,11 +55,22 @@ def format_number(value: float, digits: int = 12) -> str:
     return "0" if text == "-0" else text
 
 
+@functools.cache
+def unit_sign(unit: str) -> str:
+    """Return a unit with the signs people use: ``mΩ``, ``°C``, ``kg/m³``. A plain number has none."""
+    return "" if unit == "1" else _UNIT_PARTS.sub(lambda part: _UNIT_SIGNS[part[0]], unit)
+
+
+def add_unit(number: str, unit: str) -> str:
+    """Return a formatted number with its unit."""
+    return f"{number} {unit_sign(unit)}".rstrip()
+
+
 def format_quantity(value: float, unit: str, digits: int = 5) -> str:
     """Return a number with its unit, for a sentence: ``1.3 Ah``, ``20 %``, ``0.7``."""
     if not math.isfinite(value):
         return "no finite value"
-    return format_number(value, digits) + ("" if unit == "1" else f" {unit}")
+    return add_unit(format_number(value, digits), unit)
 
 
 class Estimate(NamedTuple):

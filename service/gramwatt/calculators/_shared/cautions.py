@@ -28,6 +28,7 @@ LITHIUM_FIRE: Final[Caution[Any, Any]] = Caution(
     "lithium-fire",
     "Lithium packs can burn. Never leave a charging pack alone; use a fireproof surface and the right voltage. Dispose "
     "of packs that are swollen, dented or hot. The pack maker's figures take precedence over these.",
+    severity="high",
 )
 LAND_EARLY: Final[Caution[Any, Any]] = Caution(
     "land-early",
@@ -37,6 +38,7 @@ LAND_EARLY: Final[Caution[Any, Any]] = Caution(
 PROPELLERS_OFF: Final[Caution[Any, Any]] = Caution(
     "propellers-off",
     "Remove the propellers before any test on the bench. Set the cap and check that it works before you put them back.",
+    severity="high",
 )
 CHECK_AUTHORITY: Final[Caution[Any, Any]] = Caution(
     "check-authority",
@@ -52,6 +54,7 @@ RESISTANCE_ASSUMED: Final[Caution[Any, Any]] = Caution(
 MORE_THAN_FULL: Final[Caution[Any, Any]] = Caution(
     "more-than-full",
     "{open_circuit_voltage} is more than the voltage of such a pack when full: check cells, chemistry and the reading.",
+    severity="high",
     when=lambda given, found: (
         given.open_circuit_voltage > FULL_VOLTAGE_TOLERANCE * given.cells * cells.FULL_VOLTAGE[given.chemistry]
     ),
@@ -67,6 +70,7 @@ OUTSIDE_TEMPERATURE: Final[Caution[Any, Any]] = Caution(
 LIHV_EXTRAPOLATED: Final[Caution[Any, Any]] = Caution(
     "lihv-extrapolated",
     "The rested voltage of LiHV cells is extrapolated from that of a LiPo cell, not measured.",
+    severity="low",
     when=lambda given, found: given.chemistry == cells.LIHV,
 )
 
@@ -87,6 +91,7 @@ COLD: Final[Caution[Any, Any]] = Caution(
 RATING_OVERSTATED: Final[Caution[Any, Any]] = Caution(
     "rating-overstated",
     "The rating on a label often overstates the current that a pack can give for long: watch its sag and temperature.",
+    severity="low",
     when=lambda given, found: ~np.isnan(given.discharge_rating),
 )
 CHARGE_AND_STORE: Final[Caution[Any, Any]] = Caution(
@@ -97,11 +102,14 @@ CHARGE_AND_STORE: Final[Caution[Any, Any]] = Caution(
 OVER_RATING: Final[Caution[Any, Any]] = Caution(
     "over-rating",
     "The load is {rating_used} of the pack's continuous rating.",
+    severity="high",
     when=lambda given, found: found.rating_used > 1,
 )
 NO_RESISTANCE: Final[Rule[Any, Any]] = Rule(
     "no-resistance",
     "Without resistance there is no maximum power. Give the cell resistance, or the resistance of the pack.",
+    severity="low",
+    missing=True,
     when=lambda given, found: found.pack_resistance == 0,
     results=("greatest_power",),
 )

@@ -15,7 +15,7 @@ KvDeficit: TypeAlias = Annotated[
     Quantity(
         "%",
         "How far the real speed constant is below the rated one: 2 to 11 % for most measured motors.",
-        label="kV below its rating",
+        label="Motor kV deficit",
         group=Group.FINE_TUNING,
         at_least=-20,
         below=50,
@@ -266,11 +266,13 @@ CAUTIONS: Final[tuple[Caution[Any, Any], ...]] = (
 STATIC: Final[Caution[Any, Any]] = Caution(
     "static",
     "These figures are for a craft at rest. In flight, moving air unloads the propellers, so the current is lower.",
+    severity="low",
 )
 DUTY_IS_NOT_STICK: Final[Caution[Any, Any]] = Caution(
     "duty-is-not-stick",
-    "Throttle is the duty of the speed controller, not the position of the stick. On the benches of the reference "
-    "(StrawsonDesign/motor_propeller_testing) signals of 24, 43, 62 and 81 % gave a duty of 34, 49, 66 and 84 %.",
+    "Throttle is the duty of the speed controller, not the position of the stick. On the benches of "
+    "StrawsonDesign, the reference, signals of 24, 43, 62 and 81 % gave a duty of 34, 49, 66 and 84 %.",
+    severity="low",
 )
 
 BENCH_IMPOSSIBLE: Final = (

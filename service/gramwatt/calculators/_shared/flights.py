@@ -205,17 +205,20 @@ RESERVE_ASSUMED: Final[Caution[Any, Any]] = Caution(
     "reserve-assumed",
     f"Flights without charge used and reserve are assumed to have left {100 * TYPICAL_RESERVE:g} % of the charge. Note "
     "the charge that the charger puts back: it is more accurate.",
+    severity="low",
     assumed="flights.reserve",
 )
 DOUBTFUL_CHARGE: Final[tuple[Caution[Any, Any], ...]] = (
     Caution(
         "reserve-not-used",
         "The reserve was not used for flights with a charge used.",
+        severity="low",
         when=lambda given, found: any_flight(~np.isnan(given.flights.charge_used) & ~np.isnan(given.flights.reserve)),
     ),
     Caution(
         "more-than-rated",
         "A flight used more charge than the rated capacity of its pack: check charge used and capacity.",
+        severity="high",
         when=lambda given, found: any_flight(given.flights.charge_used > given.flights.capacity),
     ),
 )
@@ -223,6 +226,7 @@ FEW_FLIGHTS: Final[Caution[Any, Any]] = Caution(
     "few-flights",
     f"Fewer than {MANY_FLIGHTS} flights show little of their scatter. The ranges rest on an assumed one of "
     f"{100 * scaling.PRIOR_SCATTER:g} % between flights, an estimate.",
+    severity="low",
     when=lambda given, found: np.full(len(given.flights.mass), 0 < given.flights.mass.shape[1] < MANY_FLIGHTS),
 )
 DOUBTFUL_VOLTAGE: Final[Caution[Any, Any]] = Caution(

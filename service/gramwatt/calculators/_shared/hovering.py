@@ -186,6 +186,7 @@ CAUTIONS: Final[tuple[Caution[Any, Any], ...]] = (
         "drive-assumed",
         "Drive efficiency is an estimate: measured values differ by up to 30 %, at low thrust by more. Give "
         "kV and pitch, or better one measured hover (hover current and hover voltage).",
+        missing=True,
         when=lambda given, found: _is_typical(given),
     ),
     Caution(
@@ -216,6 +217,7 @@ CAUTIONS: Final[tuple[Caution[Any, Any], ...]] = (
     Caution(
         "hover-point-unused",
         "The measured hover was not used, because the drive efficiency was given.",
+        severity="low",
         when=lambda given, found: (
             _has_measured_hover(given)
             & ~_is_typical(given)
@@ -225,6 +227,7 @@ CAUTIONS: Final[tuple[Caution[Any, Any], ...]] = (
     Caution(
         "hover-point-incomplete",
         "A measured hover requires both hover current and hover voltage; the voltage alone only sets the cell voltage.",
+        missing=True,
         when=lambda given, found: np.isnan(given.hover_current) != np.isnan(given.hover_voltage),
     ),
 )
@@ -255,6 +258,8 @@ RULES: Final[tuple[Rule[Any, Any], ...]] = (
         "hover-throttle-needs-craft",
         "The throttle in hover requires motors, propellers and pack: kV, pitch (or the thrust coefficient), cells and "
         "capacity (or the resistance of the pack).",
+        severity="low",
+        missing=True,
         when=lambda given, found: ~whole_craft.knows_craft(given),
         results=("hover_throttle",),
     ),

@@ -5,7 +5,7 @@ from typing import Annotated, Any, Final
 import numpy as np
 
 from gramwatt.calculators._shared.flight_summary import has_left_out, lacks_channels
-from gramwatt.model import Caution, Rule, Unit
+from gramwatt.model import Caution, Rule, Severity, Unit
 from gramwatt.physics import cells
 
 MAX_GOOD_STEP: Final[Annotated[float, Unit("s")]] = 0.5
@@ -19,6 +19,7 @@ def left_out(where: str) -> Caution[Any, Any]:
     return Caution(
         "left-out",
         "Only {samples_used} of {samples} samples were used; " + where + ".",
+        severity="low",
         when=lambda given, found: found.samples_used < found.samples,
     )
 
@@ -29,6 +30,7 @@ QUALITY: Final[tuple[Caution[Any, Any], ...]] = (
         "not-calibrated",
         "The current sensor is assumed to be accurate within 5 %, an estimate. Give the charge that the charger put "
         "back after this flight to calibrate it.",
+        severity="low",
         assumed="current_scale",
     ),
     Caution(
@@ -39,6 +41,7 @@ QUALITY: Final[tuple[Caution[Any, Any], ...]] = (
     Caution(
         "slow-recording",
         "Samples are {usual_step} apart: peaks of a punch-out may fall between them.",
+        severity="low",
         when=lambda given, found: found.usual_step > MAX_GOOD_STEP,
     ),
     Caution(
@@ -50,6 +53,7 @@ QUALITY: Final[tuple[Caution[Any, Any], ...]] = (
     Caution(
         "gaps",
         "{gap_time} of the recording are gaps, which add nothing to energy and charge.",
+        severity="low",
         when=lambda given, found: found.gap_time > 0,
     ),
     Caution(
@@ -65,11 +69,13 @@ PACK_USE: Final[tuple[Caution[Any, Any], ...]] = (
         "more-than-held",
         "The recorded charge is more than the pack contained ({used} of its capacity): check capacity, start "
         "charge and the current sensor.",
+        severity="high",
         when=lambda given, found: found.used > given.start_charge,
     ),
     Caution(
         "into-the-reserve",
         "The flight ended with {remaining} in the pack, below the reserve of {reserve}.",
+        severity="high",
         when=lambda given, found: (found.remaining < given.reserve) & (found.remaining >= 0),
     ),
     Caution(
@@ -81,9 +87,15 @@ PACK_USE: Final[tuple[Caution[Any, Any], ...]] = (
 )
 
 
-def no_channel(channel: str, text: str, results: tuple[str, ...]) -> Rule[Any, Any]:
+def no_channel(channel: str, text: str, results: tuple[str, ...], severity: Severity = "high") -> Rule[Any, Any]:
     """Return the rule for results without a value because the recording has no such channel."""
-    return Rule(f"no-{channel}", text, when=lambda given, found: lacks_channels(given.log, (channel,)), results=results)
+    return Rule(
+        f"no-{channel}",
+        text,
+        when=lambda given, found: lacks_channels(given.log, (channel,)),
+        results=results,
+        severity=severity,
+    )
 
 
 BOTH_SIGNS: Final[Rule[Any, Any]] = Rule(

@@ -248,6 +248,7 @@ RULES: Final[tuple[Rule[Any, Any], ...]] = (
     Rule(
         "nothing-to-fly-on",
         "{packs.name}: there is no average power without a hover. Give the average power.",
+        missing=True,
         when=lambda given, found: np.isnan(found.by_pack.average_power),
         results=FLIGHT,
     ),
@@ -261,6 +262,7 @@ RULES: Final[tuple[Rule[Any, Any], ...]] = (
     Rule(
         "no-comparison",
         "{packs.name}: a comparison requires the flight times of this pack and of the first.",
+        severity="low",
         when=lambda given, found: ~np.isfinite(found.by_pack.endurance_change_share),
         results=_results("endurance_change", "endurance_change_share"),
         partly="{packs.name}, or the first pack, has no flight time to compare",
@@ -268,6 +270,8 @@ RULES: Final[tuple[Rule[Any, Any], ...]] = (
     Rule(
         "no-rating",
         "{packs.name}: its discharge rating was not given.",
+        severity="low",
+        missing=True,
         when=lambda given, found: np.isnan(given.packs.discharge_rating),
         results=_results("rating_used"),
     ),
@@ -301,16 +305,19 @@ LIMITS_EXCEEDED: Final[tuple[Caution[Any, Any], ...]] = (
     Caution(
         "too-close",
         "{packs.name}: the margin of {by_pack.margin} is too close to call: weigh the finished craft as a whole.",
+        severity="high",
         when=lambda given, found: found.by_pack.verdict == weighing.TOO_CLOSE,
     ),
     Caution(
         "over-rating",
         "{packs.name}: at the throttle cap the load is {by_pack.rating_used} of its continuous rating.",
+        severity="high",
         when=lambda given, found: found.by_pack.rating_used > 1,
     ),
     Caution(
         "over-controller",
         "{packs.name}: a motor draws {by_pack.controller_used} of its controller's continuous rating.",
+        severity="high",
         when=lambda given, found: found.by_pack.controller_used > 1,
     ),
     Caution(
@@ -322,6 +329,7 @@ LIMITS_EXCEEDED: Final[tuple[Caution[Any, Any], ...]] = (
     Caution(
         "cap-below-hover",
         "{packs.name}: the throttle cap is below the hover throttle of {by_pack.hover_throttle}.",
+        severity="high",
         when=lambda given, found: found.by_pack.hover_throttle > column(given.throttle_cap),
     ),
 )
@@ -333,6 +341,7 @@ RATING_OVERSTATED: Final[Caution[Any, Any]] = Caution(
 LIHV_EXTRAPOLATED: Final[Caution[Any, Any]] = Caution(
     "lihv-extrapolated",
     "{packs.name}: the rested voltage of LiHV cells is extrapolated from that of a LiPo cell, not measured.",
+    severity="low",
     when=lambda given, found: given.packs.chemistry == cells.LIHV,
 )
 NO_SUCH_PACK: Final[Caution[Any, Any]] = Caution(

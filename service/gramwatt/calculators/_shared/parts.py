@@ -105,6 +105,7 @@ ALL_ON_BOARD: Final[Caution[Any, Any]] = Caution(
     "all-on-board",
     "The limit includes everything that leaves the ground: pack, straps, screws, camera with card and filters, "
     "stickers.",
+    severity="low",
 )
 
 
@@ -139,6 +140,7 @@ NO_CLASS_LABEL: Final[Caution[Any, Any]] = Caution(
     "no-class-label",
     "The classes of (EU) 2019/945, C0 among them, are labels of products on the market. Art. 2 excepts privately built "
     "aircraft, so no class applies to what you build yourself.",
+    severity="low",
     when=lambda given, found: given.rule >= weighing.EU_REGISTRATION,
 )
 RULE_CONDITIONS: Final = (US_REGISTRATION, EU_REGISTRATION, EU_A1, EU_A3, NO_CLASS_LABEL)

@@ -264,12 +264,14 @@ RULES: Final[tuple[Rule[Any, Any], ...]] = (
     Rule(
         "tip-mach-needs-diameter",
         "A target tip Mach requires the diameter of the propellers.",
+        missing=True,
         when=lambda given, found: lacks_diameter(given),
         results=CAPPED,
     ),
     Rule(
         "thrust-to-weight-needs-mass",
         "A target thrust-to-weight requires the all-up mass.",
+        missing=True,
         when=lambda given, found: lacks_mass(given),
         results=CAPPED,
     ),
@@ -277,6 +279,7 @@ RULES: Final[tuple[Rule[Any, Any], ...]] = (
         "target-needs-craft",
         "A target thrust, thrust-to-weight or current requires the propellers and the pack: diameter and pitch (or "
         "the thrust coefficient), and capacity (or cell resistance).",
+        missing=True,
         when=lambda given, found: lacks_craft(given),
         results=CAPPED,
     ),
