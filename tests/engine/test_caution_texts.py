@@ -20,11 +20,11 @@ from gramwatt.model.messages import lower_first
 CALCULATORS = list(registry.load().values())
 SNAKE_CASE = re.compile(r"[a-z0-9]_[a-z0-9]", re.IGNORECASE)
 CODE_UNIT = re.compile(r"\b(?:m?ohm|deg[CF])\b")
-PACKS = [
+PACKS: list[dict[str, Any]] = [
     {"name": "4 cells", "cells": 4, "capacity": 1300, "mass": 158, "discharge_rating": 10},
     {"name": "6 cells", "cells": 6, "capacity": 1300, "mass": 212, "discharge_rating": 10},
 ]
-CRAFT = {"dry_mass": 370, "kv": 1750, "diameter": 5.1, "pitch": 3.6}
+CRAFT: dict[str, Any] = {"dry_mass": 370, "kv": 1750, "diameter": 5.1, "pitch": 3.6}
 
 
 @pytest.mark.parametrize("calculator", CALCULATORS, ids=lambda calculator: calculator.name)
@@ -54,7 +54,7 @@ def test_labels_are_words(calculator: Calculator[Any, Any]) -> None:
 
 
 def test_rows_with_the_same_caution_share_it() -> None:
-    """Both packs exceed their rating of 13 A; the shares, which differ, stand in the order of the names."""
+    """Both packs exceed their rating of 13 A; the shares differ, and follow the order of the names."""
     response = calculate("build", packs=PACKS, **CRAFT)
     (caution,) = (each for each in response["cautions"] if each["code"] == "over-rating")
     shares = re.fullmatch(r"4 cells and 6 cells: .* (\d+(?:\.\d+)?) % and (\d+(?:\.\d+)?) % of .*", caution["text"])
