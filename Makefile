@@ -10,9 +10,10 @@ PARALLEL := --numprocesses logical --maxprocesses 8 --dist worksteal
 # Tests start many interpreters, each of which would compile the package again.
 unexport PYTHONDONTWRITEBYTECODE
 
-.PHONY: help serve dev new check test test-all mutation trials bench lint style contract format clean
+.PHONY: help install serve dev new check test test-all mutation trials bench lint style contract format clean
 
 help:
+	@echo "make install   install into .venv, so that .venv/bin/gramwatt runs"
 	@echo "make serve     install into .venv and start the service on $(HOST):$(PORT)"
 	@echo "make dev       start the service for development: it restarts when a source file or a template changes"
 	@echo "make new       write the two files of a new calculator (NAME=wire-drop)"
@@ -53,6 +54,8 @@ $(VENV)/.bench: $(VENV)/.service
 $(VENV)/.checked: $(VENV)/.service $(shell find service/gramwatt -name '*.py')
 	@$(BIN)/gramwatt check
 	@touch $@
+
+install: $(VENV)/.service
 
 serve: $(VENV)/.checked
 	@exec $(BIN)/gramwatt serve --host $(HOST) --port $(PORT)

@@ -12,14 +12,14 @@ from typing import Final
 
 import pytest
 
-from clients.running import EXAMPLES, environment, need
+from clients.running import EXAMPLES, environment, free_port, need
 
 ROOT: Final = Path(__file__).resolve().parents[2]
 README: Final = (ROOT / "README.md").read_text(encoding="utf-8")
-ADDRESS: Final = "http://127.0.0.1:8000"
 BLOCKS: Final = re.findall(r"```(console|sh)\n((?:.|\n)*?)```", README)
-BY_MAKE: Final = re.compile(r"make \w+ +#")
-MAX_LINES: Final = 150
+PORT: Final = "8000"
+MAX_LINES: Final = 160
+END: Final = "== end of a command"
 
 
 def commands() -> list[tuple[str, str]]:
@@ -30,34 +30,44 @@ def commands() -> list[tuple[str, str]]:
             command, output = block.removeprefix("$ ").split("\n", 1)
             found.append((command, output))
         else:
-            found += [(line, "") for line in block.splitlines() if not BY_MAKE.match(line)]
+            found += [(line, "") for line in block.splitlines()]
     return found
 
 
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """Return a folder that looks like a checkout after `make serve`."""
+    """Return a fresh checkout in which the libraries are installed already."""
     made = tmp_path_factory.mktemp("checkout")
+    for name in ("Makefile", "pyproject.toml"):
+        shutil.copy(ROOT / name, made / name)
     shutil.copytree(EXAMPLES, made / "examples")
+    shutil.copytree(ROOT / "service", made / "service", ignore=shutil.ignore_patterns("__pycache__"))
     (made / ".venv").mkdir()
     (made / ".venv" / "bin").symlink_to(Path(sys.executable).parent)
+    (made / ".venv" / ".service").touch()
     return made
 
 
-@pytest.mark.parametrize(("command", "output"), commands(), ids=[command[:50] for command, _ in commands()])
-def test_a_command_works_and_prints_what_the_readme_shows(
-    command: str, output: str, folder: Path, service: str
-) -> None:
+def test_all_commands_work_when_pasted_in_order_in_one_shell(folder: Path) -> None:
+    """Each prints what the README shows below it."""
     need("bash")
-    if command.startswith("curl"):
-        need("curl")
+    need("curl")
+    port = str(free_port())
+    lines = ["trap 'kill $(jobs -p)' EXIT"]
+    for number, (command, _) in enumerate(commands()):
+        own = command.replace(PORT, port).replace("gramwatt serve &", f"gramwatt serve --port {port} >/dev/null 2>&1 &")
+        lines += [own, f'printf "%s\\n" "{END} {number} $?"']
     done = subprocess.run(
-        ["bash", "-c", command.replace(ADDRESS, service)],
-        cwd=folder, env=environment(), capture_output=True, text=True, check=False, timeout=60,
+        ["bash", "-s"],
+        input="\n".join(lines), cwd=folder, env=environment(PYTHONPATH=str(folder / "service"), COLUMNS="100"),
+        capture_output=True, text=True, check=False, timeout=120,
     )  # fmt: skip
-    assert done.returncode == 0, done.stderr
-    if output:
-        assert done.stdout.rstrip("\n") == output.rstrip("\n"), "run `make contract` and look at the diff"
+    outputs = re.split(rf"{END} \d+ (\d+)\n", done.stdout)
+    assert len(outputs) == 2 * len(commands()) + 1, done.stderr
+    for (command, expected), output, status in zip(commands(), outputs[::2], outputs[1::2], strict=False):
+        assert status == "0", f"{command}\n{output}\n{done.stderr}"
+        if expected:
+            assert output.rstrip("\n") == expected.rstrip("\n"), "run `make contract` and look at the diff"
 
 
 def test_there_are_commands_of_every_use() -> None:

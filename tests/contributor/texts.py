@@ -20,7 +20,7 @@ from gramwatt.engine import registry
 
 ROOT: Final = Path(__file__).resolve().parents[2]
 TABLE: Final = re.compile(r"(?<=<!-- written by: make contract -->\n)(?:.|\n)*?(?=<!-- end -->)")
-CALC: Final = re.compile(r"(?<=```console\n)\$ \.venv/bin/gramwatt (.+)\n(?:.|\n)*?(?=```)")
+CALC: Final = re.compile(r"(?<=```console\n)\$ gramwatt (.+)\n(?:.|\n)*?(?=```)")
 UNRELEASED: Final = "## [Unreleased]\n"
 
 
@@ -36,7 +36,7 @@ def readme() -> str:
 
 def _output(arguments: str) -> str:
     """Return what a command prints."""
-    return CliRunner().invoke(main, shlex.split(arguments)).output
+    return CliRunner(env={"COLUMNS": "100"}).invoke(main, shlex.split(arguments)).output
 
 
 def changelog() -> str:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any, Final, NoReturn
 
 import click
 
+from gramwatt.cli.completion import complete_calculators, complete_inputs
 from gramwatt.cli.errors import fail, fail_with_errors
 from gramwatt.cli.inputs import parse_assignments
 from gramwatt.cli.options import FORMATS, TableOptions, make_plan_or_fail, make_style, table_options
@@ -37,10 +38,17 @@ Examples:
 
 
 @click.command("batch", epilog=_EXAMPLES)
-@click.argument("name", metavar="CALCULATOR")
+@click.argument("name", metavar="CALCULATOR", shell_complete=complete_calculators)
 @click.argument("table")
 @click.option("--from", "read_as", type=click.Choice(FORMATS), help="Format of TABLE.  [default: by its extension]")
-@click.option("--set", "constants", metavar="NAME=VALUE", multiple=True, help="Input that all rows share. Repeatable.")
+@click.option(
+    "--set",
+    "constants",
+    metavar="NAME=VALUE",
+    multiple=True,
+    shell_complete=complete_inputs,
+    help="Input that all rows share. Repeatable.",
+)
 @click.option("--keep", default="", metavar="A,B|*", help="Pass these columns through, or all (*).")
 @click.option("--url", metavar="URL", help="Compute on a running service: http://host:8000.")
 @table_options

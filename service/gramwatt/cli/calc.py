@@ -6,14 +6,19 @@ from typing import IO, Any, Final
 
 import click
 
+from gramwatt.cli.calculator_help import format_calculator_help
+from gramwatt.cli.completion import complete_calculators, complete_inputs, complete_results, complete_units
 from gramwatt.cli.errors import fail
 from gramwatt.cli.inputs import parse_units, read_inputs
-from gramwatt.cli.text_report import format_report
+from gramwatt.cli.terminal import get_width, print_text
+from gramwatt.cli.text_report import ReportOptions, format_report
 from gramwatt.engine import serializers
-from gramwatt.engine.calculate import InvalidInput, UnknownCalculator, compute_response, get_calculator
+from gramwatt.engine.calculate import InvalidInput, UnknownCalculator, evaluate_request, get_calculator
 from gramwatt.engine.formats import OutputOptions, compute_output, get_media_types
+from gramwatt.engine.response import build_response
+from gramwatt.engine.sentences import build_sentence
 from gramwatt.model import Calculator
-from gramwatt.model.messages import close_matches, join_with_or
+from gramwatt.model.messages import close_matches, format_number, join_with_or
 
 _EXAMPLES: Final = """\b
 Examples:
@@ -22,9 +27,9 @@ Examples:
 """
 
 
-@click.command("calc", epilog=_EXAMPLES)
-@click.argument("name", metavar="CALCULATOR")
-@click.argument("inputs", nargs=-1, metavar="[NAME=VALUE]...")
+@click.command("calc", epilog=_EXAMPLES, add_help_option=False)
+@click.argument("name", metavar="CALCULATOR", required=False, shell_complete=complete_calculators)
+@click.argument("inputs", nargs=-1, metavar="[NAME=VALUE]...", shell_complete=complete_inputs)
 @click.option(
     "--body", type=click.File("rb"), help="JSON file with the inputs, as in a POST request; - is standard input."
 )
@@ -44,13 +49,20 @@ Examples:
 @click.option("--json", "form", flag_value="json", help="Print the response of the service as JSON.")
 @click.option("--csv", "form", flag_value="csv", help="Print a header line and one row.")
 @click.option("--format", "form", metavar="FORMAT", help="Print json, csv or a format of this calculator.")
-@click.option("--value", metavar="RESULT", help="Print one result without its unit.")
+@click.option("--value", metavar="RESULT", shell_complete=complete_results, help="Print one result without its unit.")
 @click.option(
-    "--units", default="", metavar="RESULT:UNIT,...", help="Convert results to other units: usable_energy:kJ."
+    "--units",
+    default="",
+    metavar="RESULT:UNIT,...",
+    shell_complete=complete_units,
+    help="Convert results to other units: usable_energy:kJ.",
 )
+@click.option("--digits", type=click.IntRange(1, 12), help="Significant digits.  [default: those that are certain]")
+@click.option("--cautions", "all_cautions", is_flag=True, help="Show the cautions that always hold, too.")
 @click.option("--working", is_flag=True, help="Show the formula, numbers and sources of each result.")
+@click.option("-h", "--help", "show_help", is_flag=True, help="Show this message; with a calculator, its inputs.")
 def calc(
-    name: str,
+    name: str | None,
     inputs: tuple[str, ...],
     body: IO[bytes] | None,
     logs: tuple[IO[bytes], ...],
@@ -58,26 +70,47 @@ def calc(
     form: str | None,
     value: str | None,
     units: str,
+    digits: int | None,
+    all_cautions: bool,
     working: bool,
+    show_help: bool,
 ) -> None:
-    """Run one calculation."""
+    """Run one calculation.
+
+    "gramwatt calc CALCULATOR --help" lists the inputs of a calculator, "gramwatt list" the calculators.
+    """
+    context = click.get_current_context()
+    if name is None:
+        if show_help:
+            click.echo(context.get_help())
+            return
+        raise click.MissingParameter(ctx=context, param=context.command.params[0])
     try:
         calculator = get_calculator(name)
     except UnknownCalculator as error:
         fail(str(error))
+    if show_help:
+        print_text(format_calculator_help(calculator, get_width()))
+        return
     _check_output(calculator, form, value)
+    if digits is not None and form is not None and value is None:
+        fail(f"--digits is for text and --value; {form} has all digits")
     values, text = read_inputs(calculator, inputs, body, logs, column)
+    result_units = parse_units(units)
     try:
         if form is not None and value is None:
-            for chunk in compute_output(
-                calculator, values, OutputOptions(form, parse_units(units), working), text=text
-            ):
+            for chunk in compute_output(calculator, values, OutputOptions(form, result_units, working), text=text):
                 click.echo(chunk, nl=False)
             return
-        response = compute_response(calculator, values, text=text, result_units=parse_units(units), working=working)
+        outcome = evaluate_request(calculator, values, text=text, result_units=result_units)
     except InvalidInput as error:
         fail(str(error))
-    click.echo(format_report(response) if value is None else _format_value(response, value))
+    response = build_response(outcome, 0, result_units=result_units, working=working)
+    if value is not None:
+        click.echo(_format_value(response, value, digits))
+        return
+    sentence = build_sentence(outcome, 0, response)
+    print_text(format_report(calculator, response, sentence, ReportOptions(get_width(), digits, all_cautions)))
 
 
 def _check_output(calculator: Calculator[Any, Any], form: str | None, value: str | None) -> None:
@@ -89,9 +122,11 @@ def _check_output(calculator: Calculator[Any, Any], form: str | None, value: str
         fail(f"{calculator.name} has no format {form!r}; choose {join_with_or(get_media_types(calculator))}")
 
 
-def _format_value(response: dict[str, Any], name: str) -> str:
+def _format_value(response: dict[str, Any], name: str, digits: int | None) -> str:
     """Return one result as text. Exit with the reason if it is empty."""
     value = response["results"][name]
     if value is None:
         fail(" ".join(note["text"] for note in response["cautions"] if name in note.get("results", ())))
+    if digits is not None and isinstance(value, float):
+        return format_number(value, digits)
     return serializers.format_value(value)

@@ -8,6 +8,7 @@ from typing import IO, TYPE_CHECKING, Any, Final
 import click
 
 from gramwatt.charts.themes import AUTO, GROUNDS, MAX_SCALE, SHAPES, THEMES, ChartStyle
+from gramwatt.cli.completion import complete_calculators, complete_inputs, complete_pictures, complete_results
 from gramwatt.cli.errors import fail, fail_with_errors
 from gramwatt.cli.inputs import parse_assignments, parse_units, read_inputs
 
@@ -25,8 +26,8 @@ Examples:
 
 
 @click.command("chart", epilog=_EXAMPLES)
-@click.argument("name", metavar="CALCULATOR")
-@click.argument("inputs", nargs=-1, metavar="[NAME=VALUE]...")
+@click.argument("name", metavar="CALCULATOR", shell_complete=complete_calculators)
+@click.argument("inputs", nargs=-1, metavar="[NAME=VALUE]...", shell_complete=complete_inputs)
 @click.option("-o", "--out", metavar="OUT", help="File to write: .svg, .png or .txt (a description in words).")
 @click.option(
     "--format",
@@ -37,13 +38,22 @@ Examples:
 @click.option(
     "--vary",
     metavar="NAME=FROM:TO:COUNT",
+    shell_complete=complete_inputs,
     multiple=True,
     help="Draw a sweep over a range or a list: cells=3,4,6. Use it twice for a map.",
 )
 @click.option(
-    "--show", metavar="RESULT,...", help="Results of a sweep to draw.  [default: the first of the calculator]"
+    "--show",
+    metavar="RESULT,...",
+    shell_complete=complete_results,
+    help="Results of a sweep to draw.  [default: the first of the calculator]",
 )
-@click.option("--picture", metavar="NAME", help="Which of the calculator's charts.  [default: the first]")
+@click.option(
+    "--picture",
+    metavar="NAME",
+    shell_complete=complete_pictures,
+    help="Which of the calculator's charts.  [default: the first]",
+)
 @click.option("--theme", type=click.Choice([*THEMES, AUTO]), default="light", show_default=True)
 @click.option("--shape", type=click.Choice(list(SHAPES)), default="wide", show_default=True)
 @click.option("--ground", type=click.Choice(GROUNDS), default="paper", show_default=True)

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import importlib
+import os
 from typing import Any, Final
 
 import click
 
 from gramwatt.cli.errors import fail
 from gramwatt.extras import MissingExtra
+from gramwatt.model.messages import close_matches, join_with_or
 from gramwatt.version import __version__
 
 COMMANDS: Final = {
@@ -16,6 +18,7 @@ COMMANDS: Final = {
     "calc": "gramwatt.cli.calc:calc",
     "chart": "gramwatt.cli.chart:chart",
     "check": "gramwatt.cli.check:check",
+    "completion": "gramwatt.cli.shells:completion",
     "contract": "gramwatt.cli.contract:contract",
     "list": "gramwatt.cli.list:list_calculators",
     "serve": "gramwatt.cli.serve:serve",
@@ -45,12 +48,41 @@ class LazyGroup(click.Group):
         command: click.Command = getattr(importlib.import_module(module), attribute)
         return command
 
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        """Return the command and its arguments. Fail with a suggestion if there is none of that name."""
+        name = args[0] if args else ""
+        if args and name not in COMMANDS and not name.startswith("-"):
+            fail(_describe_unknown_command(name))
+        return super().resolve_command(ctx, args)
+
+    def main(self, *args: Any, **extra: Any) -> Any:
+        """Run the program, or answer a shell that asks for proposals."""
+        if "_GRAMWATT_COMPLETE" in os.environ:
+            importlib.import_module("gramwatt.cli.shells")
+        return super().main(*args, **extra)
+
     def invoke(self, ctx: click.Context) -> Any:
         """Run the chosen command."""
         try:
             return super().invoke(ctx)
         except MissingExtra as error:
             fail(str(error))
+
+
+def _describe_unknown_command(name: str) -> str:
+    """Return what was probably meant by a command that does not exist."""
+    from gramwatt.engine import registry
+
+    if name in registry.list_names():
+        return f"{name} is a calculator: gramwatt calc {name}"
+    calculators = {f"calc {each}": each for each in registry.list_names()}
+    meant = close_matches(name, COMMANDS) or [
+        command for command, each in calculators.items() if each in close_matches(name, calculators.values())
+    ]
+    hint = f"; did you mean {join_with_or(meant)}?" if meant else f"; choose {join_with_or(COMMANDS)}"
+    return f"No such command {name[:80]!r}{hint}"
 
 
 @click.group(cls=LazyGroup, epilog=_EXAMPLES, context_settings={"help_option_names": ["-h", "--help"]})

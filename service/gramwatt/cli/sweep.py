@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any, Final, NoReturn
 
 import click
 
+from gramwatt.cli.completion import complete_calculators, complete_inputs, complete_results
 from gramwatt.cli.errors import fail, fail_with_errors
 from gramwatt.cli.inputs import parse_assignments
 from gramwatt.cli.options import TableOptions, make_plan_or_fail, make_style, table_options
@@ -45,17 +46,23 @@ Examples:
 
 
 @click.command("sweep", epilog=_EXAMPLES)
-@click.argument("name", metavar="CALCULATOR")
-@click.argument("inputs", nargs=-1, metavar="[NAME=VALUE]...")
+@click.argument("name", metavar="CALCULATOR", shell_complete=complete_calculators)
+@click.argument("inputs", nargs=-1, metavar="[NAME=VALUE]...", shell_complete=complete_inputs)
 @click.option(
     "--vary",
     metavar="NAME=FROM:TO:COUNT",
+    shell_complete=complete_inputs,
     multiple=True,
     required=True,
     help="Input to vary, over a range or a list: cells=3,4,6. Repeatable; the last varies fastest.",
 )
 @click.option("--best", type=click.IntRange(1, 100_000), help="Write only this many points, the best first.")
-@click.option("--by", metavar="RESULT", help="Result that --best ranks by.  [default: the first of the calculator]")
+@click.option(
+    "--by",
+    metavar="RESULT",
+    shell_complete=complete_results,
+    help="Result that --best ranks by.  [default: the first of the calculator]",
+)
 @click.option("--least", is_flag=True, help="Rank the smallest value first.")
 @table_options
 def sweep(

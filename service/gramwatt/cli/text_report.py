@@ -1,91 +1,229 @@
-"""A response as lines for a terminal."""
+"""A response as text for a terminal: the headline, what was found, the results, what was assumed."""
 
 from __future__ import annotations
 
+import math
+import textwrap
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
 from typing import Any, Final
 
+import click
+
+from gramwatt.charts.formatting import unit_sign
+from gramwatt.cli.text_tables import Cell, TextTable
 from gramwatt.engine import serializers
-from gramwatt.model.messages import Estimate, format_estimate, format_share
+from gramwatt.engine.sentences import FilledSentence
+from gramwatt.model import Calculator, Kind, get_label
+from gramwatt.model.messages import Estimate, format_estimate, format_share, lower_first
 
-MAX_TABLE_ROWS: Final = 12
+MAX_TABLE_ROWS: Final = 20
 """Rows of a table that a terminal shows."""
+FIRST_ROWS: Final = 5
+"""Rows that it shows of a longer table."""
+MAX_TEXT_WIDTH: Final = 100
+"""Characters of a line of prose, however wide the terminal."""
+NO_RESULT: Final = "no result"
+NO_CELL: Final = "-"
+_COLOURS: Final = {"good": "green", "close": "yellow", "bad": "red", "high": "red", "medium": "yellow"}
+"""By verdict or severity. A word or sign always says the same."""
+_MEMBERS: Final = {"from_craft": "From the craft", "solved": "Solved from what was given", "assumed": "Assumed"}
 
 
-def format_report(response: dict[str, Any]) -> str:
-    """Return a line for each result, then the given and assumed values and the cautions.
+@dataclass(frozen=True, slots=True)
+class ReportOptions:
+    """How a report looks."""
 
-    A table becomes a line for each column, with its rows side by side.
-    """
-    lines = []
-    results = _flatten_tables(response["results"])
-    width = max(20, *(len(name) for name in results)) + 2
-    for name, value in results.items():
-        lines.append(f"{name:<{width}}{_format_result(response, name, value)}")
-        for step, content in response.get("working", {}).get(name, {}).items():
+    width: int = 100
+    digits: int | None = None
+    """Significant digits of each number; by default as many as its uncertainty leaves."""
+    all_cautions: bool = False
+    """Whether what is always true is shown too."""
+
+
+def format_report(
+    calculator: Calculator[Any, Any],
+    response: Mapping[str, Any],
+    sentence: FilledSentence | None,
+    options: ReportOptions,
+) -> str:
+    """Return a response as lines, each at most ``options.width`` characters long where words can be wrapped."""
+    report = _Report(calculator, response, options)
+    blocks = [
+        report.format_sentence(sentence),
+        report.format_cautions("finding", "! "),
+        report.format_values(),
+        *report.format_tables(),
+        report.format_inputs(),
+        report.format_cautions("missing", "? "),
+        report.format_standing(),
+    ]
+    return "\n\n".join("\n".join(block) for block in blocks if block)
+
+
+@dataclass(frozen=True, slots=True)
+class _Report:
+    calculator: Calculator[Any, Any]
+    response: Mapping[str, Any]
+    options: ReportOptions
+
+    def wrap(self, text: str, indent: str = "", first: str | None = None) -> list[str]:
+        """Return a text in lines."""
+        width = min(self.options.width, MAX_TEXT_WIDTH)
+        return textwrap.wrap(
+            text, width, initial_indent=indent if first is None else first, subsequent_indent=indent,
+            break_long_words=False, break_on_hyphens=False,
+        )  # fmt: skip
+
+    def format_sentence(self, sentence: FilledSentence | None) -> list[str]:
+        """Return the headline in words, in the colour of its verdict, and the line below it."""
+        if sentence is None:
+            return []
+        colour = _COLOURS.get(sentence.verdict)
+        return [click.style(line, fg=colour, bold=True) for line in self.wrap(sentence.text)] + self.wrap(
+            sentence.details
+        )
+
+    def format_cautions(self, kind: str, sign: str) -> list[str]:
+        """Return the cautions of one kind."""
+        lines = []
+        for caution in self.response["cautions"]:
+            if caution["kind"] == kind:
+                first, *rest = self.wrap(caution["text"], " " * len(sign), sign)
+                colour = _COLOURS.get(caution["severity"]) if kind == "finding" else None
+                lines += [click.style(first[: len(sign)], fg=colour, bold=True) + first[len(sign) :], *rest]
+        return lines
+
+    def format_standing(self) -> list[str]:
+        """Return what is always true, or a line on how to see it."""
+        count = sum(caution["kind"] == "standing" for caution in self.response["cautions"])
+        if not count or self.options.all_cautions:
+            return self.format_cautions("standing", "* ")
+        noun = "caution that always holds" if count == 1 else "cautions that always hold"
+        return self.wrap(f"Before you fly: {count} {noun}. Read {'it' if count == 1 else 'them'} with --cautions.")
+
+    def format_values(self) -> list[str]:
+        """Return a line for each result that is no table: label, value, unit and range; with its working."""
+        names = [name for name, kind in self.calculator.result_fields.items() if not kind.columns]
+        names = [name for name in names if name in self.response["results"]]
+        rows = [self._format_value(name) for name in names]
+        if not rows:
+            return []
+        label_width = max(len(label) for label, *_ in rows)
+        number_width = max((len(text) for _, text, unit, _ in rows if unit is not None), default=0)
+        unit_width = max(len(unit or "") for *_, unit, _ in rows)
+        lines = []
+        if any(spread for *_, spread in rows):
+            lines.append(" " * (label_width + number_width + unit_width + 5) + "95 % range")
+        for name, (label, text, unit, spread) in zip(names, rows, strict=True):
+            start = f"{label:<{label_width}}  "
+            if unit is None:
+                lines += self.wrap(text, " " * len(start), start)
+            else:
+                lines.append(f"{start}{text:>{number_width}} {unit:<{unit_width}}  {spread}".rstrip())
+            lines += self._format_working(name)
+        return lines
+
+    def _format_value(self, name: str) -> tuple[str, str, str | None, str]:
+        """Return label, value, unit and range of a result. The unit of what is no number is None."""
+        value, unit = self.response["results"][name], self.response["units"].get(name, "1")
+        label = get_label(name, self.calculator.result_fields[name])
+        uncertainty = self.response.get("uncertainty", {}).get(name, {})
+        if isinstance(value, list):
+            texts = [self._estimate(each, name, unit).value for each in value]
+            shown = f"{label}, {unit_sign(unit)}" if unit != "1" else label
+            return shown, ", ".join(texts) or "none", None, ""
+        if value is None or isinstance(value, bool | str):
+            return label, NO_RESULT if value is None else serializers.format_value(value), None, ""
+        ends = (uncertainty.get(member) for member in ("standard", "low", "high"))
+        estimate = self._estimate(value, name, unit, *ends)
+        spread = estimate.range if estimate.low != estimate.high else ""
+        if uncertainty.get("no_result"):
+            spread += f"  ({NO_RESULT} in {format_share(uncertainty['no_result'])})"
+        return label, estimate.value, unit_sign(unit), spread
+
+    def _format_working(self, name: str) -> Iterator[str]:
+        for step, content in self.response.get("working", {}).get(name, {}).items():
             text = "; ".join(reference["text"] for reference in content) if step == "references" else content
-            lines.append(f"    {step}: {text}")
-    for member in ("solved", "assumed"):
-        inputs = ", ".join(f"{name} = {_format_given(response, name)}" for name in response.get(member, ()))
-        lines += [f"{member}: {inputs}"] if inputs else []
-    lines += [f"! {caution['text']}" for caution in response["cautions"]]
-    return "\n".join(lines)
+            yield from self.wrap(f"{step}: {text}", " " * 6, " " * 4)
 
+    def _estimate(self, value: Any, name: str, unit: str, *uncertainty: float | None) -> Estimate:
+        """Return a value, its standard uncertainty and the ends of its range as text."""
+        if value is None:
+            return Estimate(NO_CELL)
+        if name not in self.response["units"] or isinstance(value, bool | str):  # a count or a text
+            return Estimate(serializers.format_value(value))
+        if self.options.digits is not None or not uncertainty or uncertainty[0] is None:
+            return format_estimate(value, unit, digits=self.options.digits)
+        # Not more than four digits, however small the uncertainty is.
+        coarsest = 10.0 ** (math.floor(math.log10(abs(value))) - 2) if value else 0.0
+        return format_estimate(value, unit, max(uncertainty[0], coarsest), *uncertainty[1:])
 
-def _format_result(response: dict[str, Any], name: str, value: Any) -> str:
-    """Return a value with its standard uncertainty, unit and range; without the range for each value of a list."""
-    uncertainty = response.get("uncertainty", {}).get(name, {})
-    is_exact = name not in response["units"]  # a count or a text
-    unit = response["units"].get(name, "1")
-    if isinstance(value, list):
-        deviations = uncertainty.get("standard") or [None] * len(value)
-        texts = [
-            " ± ".join(filter(None, _make_estimate(each, unit, is_exact, deviation)[:2]))
-            for each, deviation in zip(value, deviations, strict=True)
-        ]
-        return _add_unit("  ".join(texts) or "none", unit)
-    estimate = _make_estimate(
-        value, unit, is_exact, uncertainty.get("standard"), uncertainty.get("low"), uncertainty.get("high")
-    )
-    if value is None:
-        return estimate.value
-    text = _add_unit(" ± ".join(filter(None, estimate[:2])), unit)
-    notes = [f"95 %: {estimate.range}"] if estimate.range else []
-    if uncertainty.get("no_result"):
-        notes.append(f"no result in {format_share(uncertainty['no_result'])}")
-    return f"{text} ({'; '.join(notes)})" if notes else text
+    def format_tables(self) -> Iterator[list[str]]:
+        """Yield each table of the results, below its label."""
+        for name, kind in self.calculator.result_tables.items():
+            rows = self.response["results"].get(name) or []
+            if not rows:
+                yield [f"{click.style(get_label(name, kind), bold=True)}: none"]
+                continue
+            lines = [click.style(get_label(name, kind), bold=True)]
+            shown = rows if len(rows) <= MAX_TABLE_ROWS else rows[:FIRST_ROWS]
+            table = self._make_table(name, kind.columns, shown)
+            text, shows_ranges = table.fit(self.options.width)
+            lines += text
+            if len(rows) > len(shown):
+                lines.append(f"The first {len(shown)} of {len(rows)} rows; --json and --csv show all.")
+            if shows_ranges:
+                lines.append("In brackets: 95 % range.")
+            elif table.has_ranges:
+                lines.append("The 95 % ranges do not fit; a wider terminal or --json shows them.")
+            yield lines
 
+    def _make_table(self, table: str, columns: Mapping[str, Kind], rows: list[Mapping[str, Any]]) -> TextTable:
+        names = tuple(str(row.get("name") or number) for number, row in enumerate(rows, 1))
+        shown = [c for c in columns if c != "name" and any(row.get(c) is not None for row in rows)]
+        headings, cells, numeric = [], [], []
+        for column in shown:
+            key = f"{table}.{column}"
+            unit = self.response["units"].get(key, "1")
+            spreads = self.response.get("uncertainty", {}).get(key, {})
+            estimates = [
+                self._estimate(row.get(column), key, unit, *(
+                    (spreads.get(member) or [None] * (at + 1))[at] for member in ("standard", "low", "high")
+                ))
+                for at, row in enumerate(rows)
+            ]  # fmt: skip
+            label = get_label(column, columns[column])
+            headings.append(f"{label}, {unit_sign(unit)}" if unit != "1" else label)
+            numeric.append(columns[column].has_numbers)
+            cells.append([Cell(each.value, each.range if each.low != each.high else "") for each in estimates])
+        by_row = tuple(zip(*cells, strict=True)) or ((),) * len(rows)
+        return TextTable(names, tuple(headings), by_row, tuple(numeric))
 
-def _make_estimate(value: Any, unit: str, is_exact: bool, *uncertainty: float | None) -> Estimate:
-    """Return a value, its standard uncertainty and the ends of its range as text."""
-    if value is None:
-        return Estimate("no result")
-    if is_exact or isinstance(value, bool | str):
-        return Estimate(serializers.format_value(value))
-    return format_estimate(value, unit, *uncertainty)
+    def format_inputs(self) -> list[str]:
+        """Return the inputs that were not given, with the values used."""
+        lines = []
+        for member, heading in _MEMBERS.items():
+            texts = [self._format_input(name) for name in self.response.get(member, ())]
+            lines += self.wrap(f"{heading}: {'; '.join(text for text in texts if text)}.", "  ", "") if texts else []
+        return lines
 
-
-def _add_unit(text: str, unit: str) -> str:
-    return text if unit == "1" else f"{text} {unit}"
-
-
-def _flatten_tables(results: dict[str, Any]) -> dict[str, Any]:
-    """Return the results, with each column of a table as a list."""
-    flat: dict[str, Any] = {}
-    for name, value in results.items():
-        if isinstance(value, list) and len(value) > MAX_TABLE_ROWS and isinstance(value[0], dict):
-            flat[name] = f"{len(value)} rows; --json and --csv show them"
-        elif isinstance(value, list) and value and isinstance(value[0], dict):
-            columns = dict.fromkeys(column for row in value for column in row)
-            flat |= {f"{name}.{column}": [row.get(column) for row in value] for column in columns}
+    def _format_input(self, name: str) -> str:
+        """Return an input with its value; the values of all rows for a column of a table."""
+        unit = unit_sign(self.response["units"].get(name, "1"))
+        table, _, column = name.rpartition(".")
+        given = self.response["given"]
+        if table:
+            kind = self.calculator.input_fields[table]
+            label = f"{lower_first(get_label(column, kind.columns[column]))} of {lower_first(get_label(table, kind))}"
+            values = [row.get(column) for row in given.get(table) or ()]
         else:
-            flat[name] = value
-    return flat
+            label = lower_first(get_label(name, self.calculator.input_fields[name]))
+            values = [given.get(name)]
+        texts = list(dict.fromkeys(self._format_given(value, name) for value in values if value is not None))
+        return f"{label} {' / '.join(texts)} {unit}".rstrip() if texts else label
 
-
-def _format_given(response: dict[str, Any], name: str) -> str:
-    unit = response["units"].get(name, "1")
-    table, _, column = name.rpartition(".")
-    values = [row.get(column) for row in response["given"][table]] if table else [response["given"][name]]
-    is_exact = name not in response["units"]
-    texts = [_make_estimate(value, unit, is_exact).value for value in values if value is not None]
-    return _add_unit("  ".join(texts), unit)
+    def _format_given(self, value: Any, name: str) -> str:
+        if isinstance(value, list | dict):
+            return f"({len(value)})"
+        return self._estimate(value, name, self.response["units"].get(name, "1")).value
