@@ -69,7 +69,13 @@ class Inputs:
     motors: fields.Motors
     average_power: Annotated[
         Array,
-        fields.optional_quantity("W", "Average power in flight with the first pack.", group=Group.FLIGHT, at_most=1e5),
+        fields.optional_quantity(
+            "W",
+            "Average power in flight with the first pack.",
+            group=Group.FLIGHT,
+            at_most=1e5,
+            follows=("mean_power", "power_at_mass", "implied_power"),
+        ),
     ]
     flight_style: flight_styles.FlightStyle
     hover_ratio: flight_styles.HoverRatio

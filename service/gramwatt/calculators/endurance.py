@@ -49,7 +49,15 @@ class Inputs:
     cells: fields.Cells
     capacity: fields.Capacity
     power: Annotated[
-        Array, Quantity("W", "Average power drawn at the pack's terminals.", group=Group.FLIGHT, above=0, at_most=1e5)
+        Array,
+        Quantity(
+            "W",
+            "Average power drawn at the pack's terminals.",
+            group=Group.FLIGHT,
+            above=0,
+            at_most=1e5,
+            follows=("mean_power", "power_at_mass", "implied_power", "hover_power", "power"),
+        ),
     ]
     chemistry: fields.Chemistry
     start_charge: fields.StartCharge

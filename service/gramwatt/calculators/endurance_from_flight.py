@@ -39,6 +39,7 @@ class Inputs:
             group=Group.FLIGHT,
             above=0,
             at_most=1000,
+            follows=("landing_time", "longest_landing_time"),
         ),
     ]
     reference_cells: Annotated[

@@ -42,16 +42,27 @@ class Inputs:
     end: logs.End
     longest_gap: logs.LongestGap
     predicted_power: Annotated[
-        Array, fields.optional_quantity("W", "Predicted average power.", group=Group.FLIGHT, at_most=1e5)
+        Array,
+        fields.optional_quantity(
+            "W", "Predicted average power.", group=Group.FLIGHT, at_most=1e5, follows=("power_at_mass", "implied_power")
+        ),
     ]
     predicted_endurance: Annotated[
         Array,
         fields.optional_quantity(
-            "min", "Predicted time to the reserve.", label="Predicted flight time", group=Group.FLIGHT, at_most=1e4
+            "min",
+            "Predicted time to the reserve.",
+            label="Predicted flight time",
+            group=Group.FLIGHT,
+            at_most=1e4,
+            follows=("endurance",),
         ),
     ]
     predicted_current: Annotated[
-        Array, fields.optional_quantity("A", "Predicted maximum current.", group=Group.FLIGHT, at_most=1e4)
+        Array,
+        fields.optional_quantity(
+            "A", "Predicted maximum current.", group=Group.FLIGHT, at_most=1e4, follows=("pack_current", "current")
+        ),
     ]
     resistance_error: logs.ResistanceError
 

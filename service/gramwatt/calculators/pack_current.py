@@ -32,7 +32,15 @@ class Inputs:
     cells: fields.Cells
     capacity: fields.Capacity
     power: Annotated[
-        Array, Quantity("W", "Power drawn at the pack's terminals.", group=Group.FLIGHT, at_least=0, at_most=1e5)
+        Array,
+        Quantity(
+            "W",
+            "Power drawn at the pack's terminals.",
+            group=Group.FLIGHT,
+            at_least=0,
+            at_most=1e5,
+            follows=("pack_power", "peak_power", "hover_power", "power"),
+        ),
     ]
     chemistry: fields.Chemistry
     state_of_charge: fields.StateOfCharge

@@ -1,6 +1,6 @@
 """Inputs and results that several calculators share: the same name, unit, bounds and text everywhere."""
 
-from typing import Annotated, Final, TypeAlias
+from typing import Annotated, Any, Final, TypeAlias
 
 from gramwatt.model import Array, Choice, Count, Group, IndexArray, Quantity, Term
 from gramwatt.physics import cells, constants
@@ -23,19 +23,9 @@ ALL_UP: Final = (
 """What leaves the ground."""
 
 
-def optional_quantity(
-    unit: str,
-    description: str,
-    *,
-    at_most: float,
-    label: str = "",
-    group: Group | None = None,
-    replaces: tuple[str, ...] = (),
-) -> Quantity:
-    """Declare a quantity above 0 that may be omitted."""
-    return Quantity(
-        unit, description, label=label, group=group, above=0, at_most=at_most, optional=True, replaces=replaces
-    )
+def optional_quantity(unit: str, description: str, *, at_most: float, **more: Any) -> Quantity:
+    """Declare a quantity above 0 that may be omitted; ``more`` is what `Quantity` takes beside bounds."""
+    return Quantity(unit, description, above=0, at_most=at_most, optional=True, **more)
 
 
 Cells: TypeAlias = Annotated[
@@ -132,7 +122,12 @@ _RESISTANCE_OF_PACK: Final = (
 MeasuredPackResistance: TypeAlias = Annotated[
     Array,
     optional_quantity(
-        "mohm", _RESISTANCE_OF_PACK, group=Group.PACK, at_most=1e5, replaces=("cell_resistance", "lead_resistance")
+        "mohm",
+        _RESISTANCE_OF_PACK,
+        group=Group.PACK,
+        at_most=1e5,
+        replaces=("cell_resistance", "lead_resistance"),
+        follows=("pack_resistance",),
     ),
 ]
 MeasuredRowResistance: TypeAlias = Annotated[
@@ -186,7 +181,8 @@ Diameter: TypeAlias = Annotated[
     Array, optional_quantity("in", "Propeller diameter.", label="Propeller diameter", group=Group.MOTOR, at_most=100)
 ]
 AirTemperature: TypeAlias = Annotated[
-    Array, Quantity("degC", "Temperature of the air.", group=Group.AIR, at_least=-60, at_most=60, default=15)
+    Array,
+    Quantity("degC", "Temperature of the air.", group=Group.AIR, at_least=-60, at_most=60, default=15),
 ]
 Mass: TypeAlias = Annotated[
     Array,
@@ -198,6 +194,7 @@ Mass: TypeAlias = Annotated[
         above=0,
         at_most=1e5,
         sum_of=ALL_UP,
+        follows=("total",),
     ),
 ]
 OptionalMass: TypeAlias = Annotated[
@@ -211,6 +208,7 @@ OptionalMass: TypeAlias = Annotated[
         at_most=1e5,
         optional=True,
         sum_of=ALL_UP,
+        follows=("total",),
     ),
 ]
 OptionalCells: TypeAlias = Annotated[
@@ -237,7 +235,16 @@ Blades: TypeAlias = Annotated[
     Array, Count("Blades of each propeller.", group=Group.MOTOR, at_least=2, at_most=8, default=3)
 ]
 ThrottleCap: TypeAlias = Annotated[
-    Array, Quantity("%", "Maximum throttle allowed.", group=Group.MOTOR, above=0, at_most=100, default=100)
+    Array,
+    Quantity(
+        "%",
+        "Maximum throttle allowed.",
+        group=Group.MOTOR,
+        above=0,
+        at_most=100,
+        default=100,
+        follows=("throttle_cap",),
+    ),
 ]
 FigureOfMerit: TypeAlias = Annotated[
     Array,
@@ -254,7 +261,13 @@ FigureOfMerit: TypeAlias = Annotated[
 AirDensity: TypeAlias = Annotated[
     Array,
     Quantity(
-        "kg/m3", "Density of the air.", group=Group.AIR, above=0, at_most=2, default=constants.STANDARD_AIR_DENSITY
+        "kg/m3",
+        "Density of the air.",
+        group=Group.AIR,
+        above=0,
+        at_most=2,
+        default=constants.STANDARD_AIR_DENSITY,
+        follows=("air_density",),
     ),
 ]
 AvionicsPower: TypeAlias = Annotated[
@@ -280,6 +293,7 @@ MassExponent: TypeAlias = Annotated[
         at_most=3,
         default=AERODYNAMIC_EXPONENT,
         default_u=EXPONENT_UNCERTAINTY,
+        follows=("mass_exponent",),
     ),
 ]
 OptionalMassExponent: TypeAlias = Annotated[
@@ -292,6 +306,7 @@ OptionalMassExponent: TypeAlias = Annotated[
         at_least=0,
         at_most=3,
         optional=True,
+        follows=("mass_exponent",),
     ),
 ]
 
@@ -302,7 +317,7 @@ PACK_RESISTANCE: Final = (
 SPEED_OF_SOUND: Final = f"sqrt({constants.DRY_AIR_HEAT_RATIO} * {constants.DRY_AIR_GAS_CONSTANT} * air_temperature)"
 PackResistance: TypeAlias = Annotated[
     Array,
-    Quantity("mohm", "Resistance of pack and leads at this temperature.", group=Group.PACK, method=PACK_RESISTANCE),
+    Quantity("mohm", "Resistance of pack and leads at this temperature.", method=PACK_RESISTANCE),
 ]
 LoadedCellVoltage: TypeAlias = Annotated[
     Array, Quantity("V", "Loaded voltage per cell.", at_most=MAX_PACK_VOLTAGE, formula="loaded_voltage / cells")

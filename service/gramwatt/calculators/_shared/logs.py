@@ -58,6 +58,7 @@ CurrentScale: TypeAlias = Annotated[
         at_most=10,
         default=1,
         default_u=0.05,
+        follows=("scale_used",),
     ),
 ]
 CurrentOffset: TypeAlias = Annotated[

@@ -42,6 +42,10 @@ class BaseKind:
     """What people read in place of the name: sentence case, in words that builders use, without the unit."""
     group: Group | None = None
     """Of an input: where a form shows it."""
+    synonyms: tuple[str, ...] = ()
+    """Of an input: other names that people may give it, to suggest its own."""
+    follows: tuple[str, ...] = ()
+    """Of an input: results of other calculators that may fill it, the best first."""
     default: float | int | str | bool | None = None
     """In the declared unit."""
     optional: bool = False

@@ -1,0 +1,98 @@
+"""Which calculators go on from a response, and with which inputs."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from gramwatt import calculate
+from gramwatt.engine import registry
+from gramwatt.engine.next import MAX_SUGGESTIONS, Suggestion, suggest_next
+from gramwatt.model import Calculator, Quantity, units
+
+CALCULATORS = list(registry.load().values())
+PACK: dict[str, Any] = {"cells": 6, "capacity": 1300}
+MOTOR: dict[str, Any] = {"kv": 1750, "diameter": 5.1, "pitch": 3.6}
+
+
+def find(suggestions: tuple[Suggestion, ...], name: str) -> Suggestion:
+    return next(each for each in suggestions if each.calculator == name)
+
+
+@pytest.mark.parametrize("calculator", CALCULATORS, ids=lambda calculator: calculator.name)
+def test_an_input_follows_results_of_its_dimension(calculator: Calculator[Any, Any]) -> None:
+    for name, kind in calculator.input_fields.items():
+        for result in kind.follows:
+            found = [each.result_fields[result] for each in CALCULATORS if result in each.result_fields]
+            assert found, f"{name} follows {result}, which is no result"
+            assert isinstance(kind, Quantity)
+            for each in found:
+                assert isinstance(each, Quantity)
+                assert units.get_unit(each.unit).dimension == units.get_unit(kind.unit).dimension
+
+
+@pytest.mark.parametrize("calculator", CALCULATORS, ids=lambda calculator: calculator.name)
+def test_what_is_filled_can_be_computed(calculator: Calculator[Any, Any]) -> None:
+    """From the first two examples of each calculator: a suggestion without missing inputs gives a response."""
+    for example in calculator.examples[:2]:
+        suggestions = suggest_next(calculate(calculator.name, **dict[str, Any](example.given)))
+        assert len(suggestions) <= MAX_SUGGESTIONS
+        assert calculator.name not in [each.calculator for each in suggestions]
+        for suggestion in suggestions:
+            assert suggestion.inputs.keys() <= registry.get(suggestion.calculator).input_fields.keys()
+            assert suggestion.inputs.keys().isdisjoint(suggestion.missing)
+            if not suggestion.missing:
+                assert calculate(suggestion.calculator, **dict[str, Any](suggestion.inputs))["results"]
+
+
+def test_the_power_of_a_hover_goes_on_to_the_pack() -> None:
+    """The rounded power with its uncertainty, and the pack of the request; what was assumed there is left out."""
+    response = calculate("hover-power", mass=581.8, diameter=5.1, cells=6, capacity="1.3 Ah")
+    suggestion = find(suggest_next(response), "pack-current")
+    value, _, uncertainty = str(suggestion.inputs["power"]).partition(" ± ")
+    assert float(value) == pytest.approx(response["results"]["hover_power"], rel=0.01)
+    assert float(uncertainty) == pytest.approx(response["uncertainty"]["hover_power"]["standard"], rel=0.05)
+    assert suggestion.from_results == {"power": "hover_power"}
+    assert {name: suggestion.inputs[name] for name in PACK} == PACK
+    assert "chemistry" not in suggestion.inputs
+    assert suggestion.missing == ()
+
+
+def test_a_result_in_another_unit_is_converted() -> None:
+    inputs = {
+        "mass": "581.8 ± 0 g",
+        "diameter": 5.1,
+        "drive_efficiency": 70,
+        "figure_of_merit": 0.6,
+        "avionics_power": 5,
+    }
+    watts, kilowatts = (
+        calculate("hover-power", units=chosen, **PACK, **inputs) for chosen in (None, {"hover_power": "kW"})
+    )
+    assert kilowatts["units"]["hover_power"] == "kW"
+    powers = [find(suggest_next(each), "pack-current").inputs["power"] for each in (watts, kilowatts)]
+    assert powers[0] == powers[1]
+
+
+def test_a_result_that_rests_on_an_assumption_is_no_measurement() -> None:
+    """The resistance of `flight-log` is measured; that of `endurance` follows from its own assumption."""
+    flight = {"time": [0, 10, 20, 30], "voltage": [25.0, 22.5, 25.0, 22.5], "current": [2, 40, 2, 40]}
+    response = calculate("flight-log", log=flight, **PACK)
+    measured = {**response, "results": {**response["results"], "pack_resistance": 65.0}}
+    assert find(suggest_next(measured), "pack-current").inputs["pack_resistance"] == 65.0
+    assumed = suggest_next(calculate("endurance", power=200, **PACK))
+    assert "pack_resistance" not in find(assumed, "pack-current").inputs
+
+
+def test_the_required_inputs_that_are_missing_are_named() -> None:
+    suggestion = find(suggest_next(calculate("throttle-cap", target_cells=4, kv=2400, cells=6)), "full-throttle")
+    assert set(suggestion.missing) == {"capacity", "diameter", "pitch"}
+    assert "throttle_cap" in suggestion.inputs
+
+
+def test_a_calculator_that_takes_a_result_comes_first() -> None:
+    suggestions = suggest_next(calculate("full-throttle", **PACK, **MOTOR))
+    taken = [bool(each.from_results) for each in suggestions]
+    assert taken[0]
+    assert taken == sorted(taken, reverse=True)
