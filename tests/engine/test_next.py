@@ -60,7 +60,7 @@ def test_the_power_of_a_hover_goes_on_to_the_pack() -> None:
 
 
 def test_a_result_in_another_unit_is_converted() -> None:
-    inputs = {
+    inputs: dict[str, Any] = {
         "mass": "581.8 ± 0 g",
         "diameter": 5.1,
         "drive_efficiency": 70,
@@ -68,7 +68,8 @@ def test_a_result_in_another_unit_is_converted() -> None:
         "avionics_power": 5,
     }
     watts, kilowatts = (
-        calculate("hover-power", units=chosen, **PACK, **inputs) for chosen in (None, {"hover_power": "kW"})
+        calculate("hover-power", units=chosen, **PACK, **inputs)
+        for chosen in ({"hover_power": "W"}, {"hover_power": "kW"})
     )
     assert kilowatts["units"]["hover_power"] == "kW"
     powers = [find(suggest_next(each), "pack-current").inputs["power"] for each in (watts, kilowatts)]

@@ -36,7 +36,7 @@ class Suggestion:
     from_results: Mapping[str, str]
     """The result of the response that an input is filled from, by input."""
     missing: tuple[str, ...]
-    """Required inputs that are still to be given; of a group of which one is enough, the first."""
+    """Required inputs still to be given. Where one of a group is enough, its first is named."""
 
 
 def suggest_next(
