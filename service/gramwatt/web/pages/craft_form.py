@@ -1,4 +1,4 @@
-"""Fill a form from a craft, the JSON object that a browser keeps.
+"""Fill a form from a craft document, the JSON object that a browser stores.
 
 A browser sends ``craft`` with the names of the chosen rows (``pack``), and ``base``, the query of the page, whose
 fields give way to the craft. Fields of the form itself win over both.
@@ -8,18 +8,87 @@ from __future__ import annotations
 
 import functools
 import json
-from collections.abc import Mapping
+from collections.abc import Collection, Iterator, Mapping
+from dataclasses import dataclass, field
 from typing import Any, Final
 from urllib.parse import parse_qsl
 
-from gramwatt.engine.strict_json import InvalidJson, parse_strict_json
-from gramwatt.model import Calculator, Table
+from gramwatt.engine import craft_fields
+from gramwatt.engine.craft import CraftInputs, take_inputs
+from gramwatt.engine.craft_fields import MEMBER
+from gramwatt.model import Calculator, Quantity, Table
 from gramwatt.model.messages import InputError
 from gramwatt.web.pages.description import describe_calculator
 from gramwatt.web.pages.form_reader import MAX_FIELDS, texts_of_inputs
 
-CRAFT: Final = "craft"
 BASE: Final = "base"
+
+
+@dataclass(frozen=True, slots=True)
+class FilledFields:
+    """The fields of a form that a craft has filled."""
+
+    texts: Mapping[str, str]
+    errors: tuple[InputError, ...] = ()
+    """What is wrong with the craft beside its values, which are checked with those of the form."""
+    origins: Mapping[str, list[list[Any]]] = field(default_factory=dict)
+    """For each row of a table: the craft's table that it comes from, its place there, and the columns it has."""
+    derived: tuple[str, ...] = ()
+    """Inputs that the craft does not give but what adds up to them."""
+
+
+def fill_from_craft(
+    calculator: Calculator[Any, Any], sent: Mapping[str, str], files: Collection[str] = ()
+) -> FilledFields:
+    """Return the fields of a request, filled from the craft that it holds. ``files`` are names of uploaded files.
+
+    A craft that gives none of the inputs that a calculator needs fills nothing, so that the example stays.
+    """
+    if MEMBER not in sent:
+        return FilledFields(sent)
+    members = craft_fields.get_choices().keys() - calculator.input_fields.keys()
+    choices = {name: sent[name] for name in members if sent.get(name)}
+    own = {name: text for name, text in sent.items() if name not in (MEMBER, BASE, *members)}
+    base = dict(parse_qsl(sent.get(BASE, ""), max_num_fields=MAX_FIELDS)) if sent.get(BASE) else {}
+    given = {name: text for name, text in own.items() if name in calculator.input_fields and text}
+    taken = take_inputs(calculator, sent[MEMBER], choices, given, text=True)
+    if not taken.errors and not _is_useful(calculator, {*taken.inputs, *(name.partition(".")[0] for name in files)}):
+        return FilledFields({**base, **own})
+    decimal = own.get("decimal") or base.get("decimal") or "."
+    texts = texts_of_inputs(calculator, taken.inputs, decimal)
+    rest = {name: text for name, text in base.items() if name.partition(".")[0] not in taken.inputs}
+    derived = tuple(
+        name
+        for name in taken.inputs
+        if isinstance(calculator.input_fields[name], Quantity) and f"/{name}" not in taken.pointers
+    )
+    return FilledFields({**rest, **texts, **own}, taken.errors, dict(_list_origins(calculator, taken)), derived)
+
+
+def _is_useful(calculator: Calculator[Any, Any], inputs: Collection[str]) -> bool:
+    """Return whether inputs hold any that the calculator needs."""
+    needed = {name for group in calculator.any_of for name in group}
+    needed |= {name for name, kind in calculator.input_fields.items() if kind.is_required or isinstance(kind, Table)}
+    return not needed.isdisjoint(inputs)
+
+
+def _list_origins(calculator: Calculator[Any, Any], taken: CraftInputs) -> Iterator[tuple[str, list[list[Any]]]]:
+    for name, table in calculator.input_tables.items():
+        rows = taken.inputs.get(name)
+        if isinstance(rows, list):
+            yield name, [_find_origin(name, at, table, taken) for at in range(len(rows))]
+
+
+def _find_origin(name: str, at: int, table: Table, taken: CraftInputs) -> list[Any]:
+    """Return table and place of a row in the craft, and those of its columns that come from there."""
+    place = taken.pointers.get(f"/{name}/{at}", "")
+    parts = place.split("/")  # "", "craft", table, index
+    if len(parts) != 4 or not parts[3].isdecimal():
+        return ["", 0, []]
+    columns = [
+        column for column in table.columns if taken.pointers.get(f"/{name}/{at}/{column}") == f"{place}/{column}"
+    ]
+    return [parts[2], int(parts[3]), columns]
 
 
 @functools.cache
@@ -29,58 +98,37 @@ def describe_fields(calculator: Calculator[Any, Any]) -> str:
 
 
 def _describe_field(description: Mapping[str, Any]) -> dict[str, Any]:
-    field: dict[str, Any] = {"kind": description["kind"]}
+    described: dict[str, Any] = {"kind": description["kind"]}
     if "unit" in description:
-        field["unit"] = description["unit"]
+        described["unit"] = description["unit"]
     if description["kind"] == "table":
-        field["columns"] = {each["name"]: _describe_field(each) for each in description["columns"]}
-    return field
-
-
-def get_choosers(calculator: Calculator[Any, Any]) -> dict[str, Any]:
-    """Return each chooser, a member of a request that names a row: its table, and the inputs that columns stand for."""
-    return {}
+        described["columns"] = {each["name"]: _describe_field(each) for each in description["columns"]}
+    return described
 
 
 @functools.cache
 def describe_choosers(calculator: Calculator[Any, Any]) -> str:
-    """Return the choosers as JSON, for scripts."""
-    return json.dumps(get_choosers(calculator))
+    """Return as JSON which rows of the craft a form shows, by the member of a request that names the row.
 
-
-def fill_from_craft(
-    calculator: Calculator[Any, Any], sent: Mapping[str, str]
-) -> tuple[Mapping[str, str], list[InputError]]:
-    """Return the fields of a request, filled from the craft that it holds, and what is wrong with the craft.
-
-    A craft that gives none of the inputs that a calculator needs fills nothing, so that the example stays.
+    Each has its ``table``, the column that ``stands_for`` each input, the inputs that it ``adds_to``, and the members
+    that a row ``names`` itself: the pack of a flight.
     """
-    if CRAFT not in sent:
-        return sent, []
-    choosers = get_choosers(calculator)
-    own = {name: text for name, text in sent.items() if name not in (CRAFT, BASE, *choosers)}
-    base = dict(parse_qsl(sent.get(BASE, ""), max_num_fields=MAX_FIELDS)) if sent.get(BASE) else {}
-    try:
-        craft = parse_strict_json(sent[CRAFT].encode())
-    except InvalidJson as error:
-        return {**base, **own}, [InputError("/craft", f"this is no craft: {error}", None, "a JSON object")]
-    if not isinstance(craft, dict):
-        return {**base, **own}, [InputError("/craft", "this is no craft", None, "a JSON object")]
-    inputs = {name: value for name, value in craft.items() if name in calculator.input_fields}
-    if not _is_useful(calculator, inputs):
-        return {**base, **own}, []
-    decimal = own.get("decimal") or base.get("decimal") or "."
-    texts = texts_of_inputs(calculator, inputs, decimal)
-    return {**_without(base, inputs), **texts, **own}, []
+    choosers = {}
+    inputs = calculator.input_fields
+    for name, table, choice in craft_fields.list_chosen(calculator):
+        stands_for = {taken: column for column, taken in craft_fields.list_stands_for(choice, table.columns, inputs)}
+        adds_to = [each for each, kind in inputs.items() if _adds_to(name, kind)]
+        if name not in inputs and (stands_for or adds_to):
+            choosers[choice.member] = {
+                "table": name,
+                "stands_for": stands_for,
+                "adds_to": adds_to,
+                "names": list(craft_fields.list_row_members(table)),
+            }
+    return json.dumps(choosers)
 
 
-def _without(fields: Mapping[str, str], inputs: Mapping[str, Any]) -> dict[str, str]:
-    """Return the fields that belong to none of these inputs."""
-    return {name: text for name, text in fields.items() if name.partition(".")[0] not in inputs}
-
-
-def _is_useful(calculator: Calculator[Any, Any], inputs: Mapping[str, Any]) -> bool:
-    """Return whether inputs hold any that the calculator needs."""
-    needed = {name for group in calculator.any_of for name in group}
-    needed |= {name for name, kind in calculator.input_fields.items() if kind.is_required or isinstance(kind, Table)}
-    return any(name in needed for name in inputs)
+def _adds_to(table: str, kind: object) -> bool:
+    """Return whether a row of a table of the craft adds to an input."""
+    terms = kind.sum_of if isinstance(kind, Quantity | Table) else ()
+    return any(term.name.partition(".")[0] == table for term in terms)

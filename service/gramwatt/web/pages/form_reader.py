@@ -57,6 +57,10 @@ class FormData:
     """Whether the request holds any field of the form."""
     shape: str = "wide"
     """The shape of a chart that is drawn into the page, by the width of the screen."""
+    origins: Mapping[str, list[list[Any]]] = field(default_factory=dict)
+    """Where rows of tables come from in a craft, for scripts: see `craft_form.FilledFields`."""
+    derived: tuple[str, ...] = ()
+    """Inputs that a craft gives only as a sum."""
     picture: str | None = None
     """Which of the calculator's charts is drawn, by default the first."""
 

@@ -86,15 +86,14 @@ def read_form(
     calculator: Calculator[Any, Any], example: ExampleInputs = inputs_of_example
 ) -> tuple[form_reader.FormData, bool]:
     """Return the form of this request, or an example on a first visit, and whether it is an example."""
-    sent, errors = fill_from_craft(calculator, request.values)
-    form = form_reader.read_form(calculator, sent, request.files)
-    form.errors += errors
-    if form.submitted:
+    filled = fill_from_craft(calculator, request.values, request.files)
+    form = form_reader.read_form(calculator, filled.texts, request.files)
+    form.errors += filled.errors
+    form.origins, form.derived = filled.origins, filled.derived
+    if form.submitted or form.errors:
         return form, False
     of_example = _form_of_example(calculator, example, form.decimal)
-    return replace(
-        of_example, result_units=form.result_units, shape=form.shape, errors=[*of_example.errors, *errors]
-    ), True
+    return replace(of_example, result_units=form.result_units, shape=form.shape), True
 
 
 @functools.cache

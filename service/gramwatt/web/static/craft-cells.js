@@ -5,8 +5,9 @@
  * @typedef {import("./craft-store.js").Cell} Cell
  * @typedef {import("./craft-store.js").Row} Row
  * @typedef {{kind: string, unit?: string, columns?: {[name: string]: FieldKind}}} FieldKind
- * @typedef {{table: string, stands_for: {[input: string]: string}}} Chooser
- * @typedef {{[member: string]: Chooser}} Choosers
+ * @typedef {{table: string, stands_for: {[input: string]: string}, adds_to: string[], names: string[]}} Chooser
+ * @typedef {{[member: string]: Chooser}} Choosers the most specific first
+ * @typedef {{[member: string]: string}} Chosen the name of the chosen row of each
  */
 
 const NUMBER = /^[+-]?(\d+\.?\d*|\.\d+)(e[+-]?\d{1,3})?$/i;
@@ -49,27 +50,35 @@ export const defaultName = (/** @type {string} */ chooser, /** @type {number} */
   return `${words[0].toUpperCase()}${words.slice(1)} ${index + 1}`;
 };
 
-/** @returns {number} the place of the chosen row: that of the name, else the first */
-export const chosenIndex = (/** @type {Row[]} */ rows, /** @type {string | undefined} */ name) => Math.max(0, rows.findIndex((row) => row.name === name));
-
 /**
- * Return the chooser and column that hold an input: that of a chosen row which has it, else that of the first
- * table with rows, else of the first table. Null: the input is a member of the craft.
+ * Return the place of the row that a chooser shows. The row of another chooser may name it (the pack of a flight), else
+ * it is the chosen one, else the first.
  * @param {Craft} craft
  * @param {Choosers} choosers
- * @param {{[chooser: string]: string}} chosen
+ * @param {Chosen} chosen
+ * @param {string} member
+ * @returns {number}
+ */
+export const chosenIndex = (craft, choosers, chosen, member) => {
+  const rows = rowsIn(craft, choosers[member].table);
+  const namedBy = Object.keys(choosers).find((other) => choosers[other].names.includes(member));
+  const name = namedBy ? rowsIn(craft, choosers[namedBy].table)[chosenIndex(craft, choosers, chosen, namedBy)]?.[member] : undefined;
+  return Math.max(0, rows.findIndex((row) => row.name === (name ?? chosen[member])));
+};
+
+/**
+ * Return the chosen row that holds an input: the first that has its column, else that of the most general table, since it
+ * fills more pages. Null: the input is a member of the craft.
+ * @param {Craft} craft
+ * @param {Choosers} choosers
+ * @param {Chosen} chosen
  * @param {string} input
- * @returns {{chooser: string, table: string, column: string, index: number} | null}
+ * @returns {{member: string, table: string, column: string, index: number} | null}
  */
 export const placeOf = (craft, choosers, chosen, input) => {
-  const places = Object.entries(choosers).filter(([, { stands_for }]) => input in stands_for).map(([chooser, { table, stands_for }]) => {
-    const rows = rowsIn(craft, table);
-    return { chooser, table, column: stands_for[input], index: chosenIndex(rows, chosen[chooser]), rows };
-  });
-  const place = places.find(({ rows, index, column }) => rows[index] && column in rows[index]) ?? places.find(({ rows }) => rows.length) ?? places[0];
-  if (!place) return null;
-  const { chooser, table, column, index } = place;
-  return { chooser, table, column, index };
+  const places = Object.entries(choosers).filter(([, { stands_for }]) => input in stands_for).map(([member, { table, stands_for }]) => (
+    { member, table, column: stands_for[input], index: chosenIndex(craft, choosers, chosen, member) }));
+  return places.find(({ table, index, column }) => column in (rowsIn(craft, table)[index] ?? {})) ?? places.at(-1) ?? null;
 };
 
 /** Set a member of an object, or remove it where there is no value. */
@@ -78,37 +87,36 @@ const setOrDelete = (/** @type {Row} */ object, /** @type {string} */ name, /** 
 };
 
 /**
- * Put a single input into the craft: into the chosen row that stands for it, or the first one that this makes.
+ * Put a single input into the craft: into the chosen row that holds it, or the first one that this makes.
  * @param {Craft} craft
  * @param {Choosers} choosers
- * @param {{[chooser: string]: string}} chosen
+ * @param {Chosen} chosen
  * @param {string} input
  * @param {Cell | undefined} cell
  */
 export const putInput = (craft, choosers, chosen, input, cell) => {
   const place = placeOf(craft, choosers, chosen, input);
   if (!place) return setOrDelete(craft, input, cell);
-  const rows = rowsIn(craft, place.table);
-  if (!rows.length) {
+  if (!rowsIn(craft, place.table).length) {
     if (cell === undefined) return;
-    rows.push({ name: defaultName(place.chooser, 0) });
+    addRow(craft, place.table, { name: defaultName(place.member, 0) });
   }
-  setOrDelete(rows[place.index], place.column, cell);
-  craft[place.table] = rows;
+  putCell(craft, place.table, place.index, place.column, cell);
 };
 
-/**
- * Put the rows of a table into the craft. Columns that a page does not show stay as they were.
- * @param {Craft} craft
- * @param {string} table
- * @param {{cells: {[column: string]: Cell | undefined}, before: Row}[]} rows what the page shows, and the row that it was filled from
- * @param {string[]} columns the columns that the page shows
- */
-export const putRows = (craft, table, rows, columns) => {
-  const kept = rows.map(({ cells, before }) => {
-    const row = Object.fromEntries(Object.entries(before).filter(([name]) => !columns.includes(name)));
-    for (const column of columns) setOrDelete(row, column, cells[column]);
-    return row;
-  }).filter((row) => Object.keys(row).length);
-  setOrDelete(craft, table, kept.length ? kept : undefined);
+/** Put a cell into a row of the craft. */
+export const putCell = (/** @type {Craft} */ craft, /** @type {string} */ table, /** @type {number} */ index, /** @type {string} */ column, /** @type {Cell | undefined} */ cell) => {
+  setOrDelete(craft[table][index], column, cell);
+};
+
+/** Append a row to a table of the craft; return its place. */
+export const addRow = (/** @type {Craft} */ craft, /** @type {string} */ table, /** @type {Row} */ row) => {
+  craft[table] = [...rowsIn(craft, table), row];
+  return craft[table].length - 1;
+};
+
+/** Remove a row from a table of the craft, and the table with the last one. */
+export const removeRow = (/** @type {Craft} */ craft, /** @type {string} */ table, /** @type {number} */ index) => {
+  const rows = rowsIn(craft, table).filter((_, at) => at !== index);
+  setOrDelete(craft, table, rows.length ? rows : undefined);
 };

@@ -1,90 +1,60 @@
 // Fills the form of a page from the craft, and puts what is typed back into it.
 import { say } from "./craft.js";
-import { chosenIndex, defaultName, placeOf, putInput, putRows, rowsIn, toCell } from "./craft-cells.js";
-import { changeCraft, choose, isEmpty, onCraft, readChosen, readCraft } from "./craft-store.js";
-import { form, isEdit, onResults, path, query, showAddress, submit, update } from "./form.js";
 import { addChoosers } from "./craft-choosers.js";
+import { addRow, chosenIndex, defaultName, placeOf, putInput, rowsIn } from "./craft-cells.js";
+import { cellOf, forgetRow, originOf, rememberOrigins, storeCell } from "./craft-rows.js";
+import { changeCraft, isEmpty, onCraft, readChosen, readCraft } from "./craft-store.js";
+import { form, isEdit, onResults, path, query, showAddress, submit, update } from "./form.js";
 import { chosenColumns, setFile, showPicker, timeChannel } from "./recording-picker.js";
-import { keyOf, readRecording, recordingKeys, writeRecording } from "./recording-store.js";
-import { rowsOf } from "./rows.js";
+import { keyOf, readRecording, writeRecording } from "./recording-store.js";
 
 /** @type {{[name: string]: import("./craft-cells.js").FieldKind}} */
-const fields = JSON.parse(form.dataset.fields);
+const fields = JSON.parse(form.dataset.fields ?? "{}");
 /** @type {import("./craft-cells.js").Choosers} */
-const choosers = JSON.parse(form.dataset.choosers);
+const choosers = JSON.parse(form.dataset.choosers ?? "{}");
 const MINE = "#mine"; // of a link whose fields win over the craft, which fills the others
 /** Whether the page shows the craft, so that edits change it; else it shows what is in its address. */
 let follows = false;
 /** Fields that came with a link and win over the craft. @type {string[]} */
 let carried = [];
-/** The row of the craft that each row of a table was filled from. @type {WeakMap<Element, import("./craft-store.js").Row>} */
-const rowBefore = new WeakMap();
 
 const fileInputs = () => /** @type {HTMLInputElement[]} */ ([...form.querySelectorAll("input[type=file][data-channels]")].filter(({ name }) => !name.includes("#")));
-const tables = () => /** @type {HTMLElement[]} */ ([...form.querySelectorAll("[data-table]")]);
 
 /** @returns {string} the key of the recording of a field */
 const recordingKey = (/** @type {string} */ name) => {
-  const place = placeOf(readCraft(), choosers, readChosen(), name);
-  return place ? keyOf(place.table, place.index, place.column) : name;
-};
-
-/** @returns {string} the text of a control; nothing where there is none */
-const textOf = (/** @type {string} */ name) => form.elements[name]?.value ?? "";
-
-/** @returns {import("./craft-store.js").Cell | undefined} */
-const cellOf = (/** @type {string} */ name, /** @type {import("./craft-cells.js").FieldKind} */ kind) => toCell(kind, textOf(name), textOf(`${name}.unit`), textOf("decimal") || ".");
-
-/** Put a whole table as the page shows it into the craft. */
-const storeTable = (/** @type {string} */ name) => {
-  const columns = Object.entries(fields[name].columns ?? {}).filter(([, { kind }]) => kind !== "samples");
-  const element = tables().find(({ dataset }) => dataset.table === name);
-  const rows = rowsOf(element).map((row, index) => {
-    const cells = Object.fromEntries(columns.map(([column, kind]) => [column, cellOf(`${name}.${index}.${column}`, kind)]));
-    if ([...row.querySelectorAll("input[type=file]")].some(({ files }) => files.length)) cells.name ??= rowBefore.get(row)?.name ?? defaultName(name.replace(/s$/, ""), index);
-    return { cells, before: rowBefore.get(row) ?? {} };
-  });
-  changeCraft((craft) => putRows(craft, name, rows, columns.map(([column]) => column)));
+  const [table, at, column] = name.split(".");
+  const place = column === undefined ? placeOf(readCraft(), choosers, readChosen(), name) : { column, ...originOf(table, Number(at)) };
+  return place?.table ? keyOf(place.table, place.index, place.column) : name;
 };
 
 /** Put what was typed into a field into the craft. */
 const storeField = (/** @type {string} */ name) => {
   const [input] = name.split(".");
-  if (!(input in fields) || fields[input].kind === "samples") return;
-  if (fields[input].kind === "table") storeTable(input);
-  else changeCraft((craft) => putInput(craft, choosers, readChosen(), input, cellOf(input, fields[input])));
+  const field = fields[input];
+  if (!field || field.kind === "samples") return;
+  if (field.kind === "table") storeCell(name, field.columns);
+  else changeCraft((craft) => putInput(craft, choosers, readChosen(), input, cellOf(input, field)));
 };
+
+/** Make the row that holds the recording of a field, with the rows that it names as the page shows them. */
+const addRowOf = (/** @type {string} */ name) => changeCraft((craft) => {
+  const place = placeOf(craft, choosers, readChosen(), name);
+  if (!place || rowsIn(craft, place.table).length) return;
+  const names = choosers[place.member].names.filter((member) => choosers[member]);
+  const named = names.map((member) => [member, rowsIn(craft, choosers[member].table)[chosenIndex(craft, choosers, readChosen(), member)]?.name]);
+  addRow(craft, place.table, { name: defaultName(place.member, 0), ...Object.fromEntries(named.filter(([, each]) => each)) });
+});
 
 /** Store the recording of a control, and the columns that were chosen. */
 const storeRecording = async (/** @type {HTMLInputElement} */ input) => {
   const [file] = input.files;
-  const [table, index] = input.name.split(".");
-  if (index !== undefined) {
-    storeTable(table);
-    await writeRecording(input.name, file ? { file, time: timeChannel(input), columns: chosenColumns(input) } : null);
-    return;
-  }
-  const place = placeOf(readCraft(), choosers, readChosen(), input.name);
-  if (place && file && !rowsIn(readCraft(), place.table).length) changeCraft((craft) => { craft[place.table] = [{ name: defaultName(place.chooser, 0) }]; });
+  if (file && input.name.includes(".")) storeField(input.name);
+  else if (file) addRowOf(input.name);
   await writeRecording(recordingKey(input.name), file ? { file, time: timeChannel(input), columns: chosenColumns(input) } : null);
+  showChoosers();
 };
 
-/** Store the recordings of a table under the numbers that its rows have now. */
-const renumberRecordings = async (/** @type {string} */ table) => {
-  for (const key of await recordingKeys()) if (key.startsWith(`${table}.`)) await writeRecording(key, null);
-  for (const input of fileInputs()) if (input.name.startsWith(`${table}.`)) await storeRecording(input);
-};
-
-/** Remember for each row of a table which row of the craft it shows. */
-const rememberRows = () => {
-  const craft = readCraft();
-  for (const table of tables()) {
-    const rows = rowsIn(craft, table.dataset.table);
-    rowsOf(table).forEach((row, index) => { if (rows[index]) rowBefore.set(row, rows[index]); });
-  }
-};
-
-/** @returns {Promise<{[name: string]: import("./recording-store.js").StoredRecording}>} recordings by the field that they belong to */
+/** @returns {Promise<{[name: string]: import("./recording-store.js").StoredRecording}>} recordings by their fields */
 const recordingsHere = async () => {
   const names = Object.entries(fields).flatMap(([name, { kind, columns = {} }]) => {
     if (kind === "samples") return [[name, recordingKey(name)]];
@@ -96,16 +66,16 @@ const recordingsHere = async () => {
 };
 
 /** Fill the form from the craft. `base`: the fields of the address, which give way to it. */
-export const fill = async (base = query()) => {
+const fill = async (base = query()) => {
   const body = new FormData();
   const recordings = await recordingsHere();
-  const chosen = readChosen();
   const craft = readCraft();
   body.append("craft", JSON.stringify(craft));
   body.append("base", base.toString());
-  for (const [chooser, { table }] of Object.entries(choosers)) {
-    const rows = rowsIn(craft, table);
-    if (rows.length) body.append(chooser, String(rows[chosenIndex(rows, chosen[chooser])].name ?? ""));
+  for (const [member, { table }] of Object.entries(choosers)) {
+    const name = rowsIn(craft, table)[chosenIndex(craft, choosers, readChosen(), member)]?.name;
+    const isNamed = Object.values(choosers).some((other) => other.names.includes(member) && rowsIn(craft, other.table).length);
+    if (name && !isNamed) body.append(member, String(name)); // else the row that names it decides
   }
   for (const name of carried) if (base.has(name) && name.split(".")[0] in fields) body.append(name, base.get(name));
   if (base.get("decimal")) body.append("decimal", base.get("decimal"));
@@ -130,7 +100,7 @@ const showRecordings = async (recordings) => {
   }
 };
 
-const showChoosers = () => addChoosers(form, choosers, () => fill(withoutChosen()));
+const showChoosers = () => { if (follows && !("example" in form.dataset)) addChoosers(form, choosers, () => fill(withoutChosen())); };
 
 /** The fields of the form that no row of the craft stands for, when another row is chosen. */
 const withoutChosen = () => {
@@ -146,7 +116,7 @@ const offer = () => say("This page shows the figures of its address.", {
   "Show my craft": () => { carried = []; fill(new URLSearchParams()); },
   "Add these to my craft": () => {
     follows = true;
-    for (const name of Object.keys(fields)) if (textOf(name) || fields[name].kind === "table") storeField(name);
+    for (const { name } of [...form.elements]) if (name && form.elements[name].value && !/\.unit$|#/.test(name)) storeField(name);
     showAddress(false, { craft: true, carried });
     showChoosers();
   },
@@ -158,32 +128,40 @@ const onEdit = (/** @type {Event} */ event) => {
   if (type !== "file" && name) storeField(name.replace(/\.unit$/, ""));
 };
 
-/** Show a derived value again where the field that overruled it was emptied. */
+/** Store a recording. Beside it the figures of an example are wrong: the craft takes their place. */
+const takeFile = async (/** @type {HTMLInputElement} */ input) => {
+  const isExample = "example" in form.dataset;
+  await showPicker(input);
+  if (!follows) return;
+  await storeRecording(input);
+  if (isExample) await fill(new URLSearchParams());
+};
+
 const onChange = (/** @type {Event} */ event) => {
-  if (!isEdit(event) || !follows) return;
+  if (!isEdit(event)) return;
   const { name, type, value } = event.target;
-  if (type === "file") { showPicker(event.target).then(() => storeRecording(event.target)); return; }
+  if (type === "file") takeFile(event.target);
+  if (!follows) return;
   if (history.state?.craft !== true) history.replaceState({ craft: true, carried }, "");
-  if (!value && form.dataset.derived?.split(" ").includes(name)) fill();
+  const isOverruled = !value && form.dataset.derived?.split(" ").includes(name); // the sum is shown again
+  if (isOverruled) fill();
 };
 
 const start = async () => {
   const craft = readCraft();
   const parameters = new URLSearchParams(location.search);
-  const hasRecordings = Object.keys(await recordingsHere()).length > 0;
+  const isEmptyHere = isEmpty(craft) && !Object.keys(await recordingsHere()).length;
   if (location.hash === MINE) carried = [...parameters.keys()];
   else if (history.state?.craft) carried = history.state.carried ?? [];
   const isMine = "example" in form.dataset || location.hash === MINE || history.state?.craft === true;
-  follows = isMine || isEmpty(craft);
-  rememberRows();
-  if (isMine && (!isEmpty(craft) || hasRecordings)) await fill(parameters);
+  follows = isMine || isEmptyHere;
+  if (isMine && !isEmptyHere) await fill(parameters);
   else if (!follows) offer();
-  showChoosers();
 };
 
 /** Links to the next calculators carry figures; the craft fills in the rest. */
 const markLinks = () => {
-  for (const link of document.querySelectorAll("a[data-next]")) link.hash = MINE;
+  for (const link of document.querySelectorAll("#next a, a[data-next]")) link.hash = MINE;
 };
 
 export const connect = () => {
@@ -191,12 +169,8 @@ export const connect = () => {
   document.addEventListener("change", onEdit);
   document.addEventListener("change", onChange);
   form.addEventListener("columnschosen", (event) => { if (follows) storeRecording(event.target); submit(true); });
-  form.addEventListener("formreplaced", () => { rememberRows(); showChoosers(); });
-  form.addEventListener("rowremoved", ({ detail }) => {
-    if (!follows) return;
-    storeTable(detail);
-    renumberRecordings(detail);
-  });
+  form.addEventListener("formreplaced", () => { rememberOrigins(); showChoosers(); });
+  form.addEventListener("rowremoved", ({ detail }) => { if (follows) forgetRow(detail); });
   onResults(markLinks);
   markLinks();
   onCraft((_, elsewhere) => { if (elsewhere && follows) fill(new URLSearchParams()); });

@@ -194,8 +194,9 @@ export const listen = () => {
       enableFiles();
       row.querySelector("input, select").focus();
     } else if (button?.name === "remove") {
+      const row = button.closest(".row");
       removeRow(button).focus();
-      form.dispatchEvent(new CustomEvent("rowremoved", { detail: button.value.split(".")[0] }));
+      form.dispatchEvent(new CustomEvent("rowremoved", { detail: row }));
       submit(true);
     } else submit(true).then(focusFirstError);
   });

@@ -50,7 +50,7 @@ export const matchColumn = (names, wanted) => {
 };
 
 /**
- * Return the header of a CSV text and its first rows. The header is the first line with the time, else the first line.
+ * Return the header of a CSV text and its first rows. The header is the first line with the time.
  * @param {string} text
  * @param {string} time the name of the channel, or of the column that is chosen for it
  * @param {number} [count]
@@ -64,11 +64,11 @@ export const previewCsv = (text, time, count = 10) => {
     separator = SEPARATORS.find((each) => matchColumn(splitLine(line, each), time)) ?? "";
     if (separator) { header = at; break; }
   }
-  if (header < 0) {
-    header = lines.findIndex((line) => line.trim());
-    if (header < 0 || /^\s*[{[]/.test(lines[header])) return null;
-    const widths = SEPARATORS.map((each) => splitLine(lines[header], each).length);
-    separator = SEPARATORS[widths.indexOf(Math.max(...widths))];
+  if (header < 0) { // else the first of the lines with most cells
+    const widths = lines.slice(0, MAX_PREAMBLE).map((line) => (line.trim() ? Math.max(...SEPARATORS.map((each) => splitLine(line, each).length)) : 0));
+    header = widths.indexOf(Math.max(...widths));
+    if (!widths[header] || /^\s*[{[]/.test(lines[header])) return null;
+    separator = SEPARATORS.find((each) => splitLine(lines[header], each).length === widths[header]);
   }
   const rows = lines.slice(header + 1).filter((line) => line.trim()).slice(0, count);
   return { names: splitLine(lines[header], separator).map((name) => name.trim()), rows: rows.map((row) => splitLine(row, separator)), separator };

@@ -49,6 +49,20 @@ export const clearRecordings = async () => {
   await run("readwrite", (store) => store.clear());
 };
 
+/**
+ * Remove the recordings of a row that was removed, and give those of later rows their new places.
+ * @param {string} table
+ * @param {number} index
+ * @param {number} count the rows that are left
+ */
+export const removeRowRecordings = async (table, index, count) => {
+  const columns = new Set((await recordingKeys()).filter((key) => key.startsWith(`${table}.`)).map((key) => key.split(".")[2]));
+  for (const column of columns) {
+    for (let at = index; at < count; at += 1) await writeRecording(keyOf(table, at, column), await readRecording(keyOf(table, at + 1, column)) ?? null);
+    await writeRecording(keyOf(table, count, column), null);
+  }
+};
+
 /** @returns {Promise<string[]>} the keys of all recordings */
 export const recordingKeys = async () => [...new Set([...await run("readonly", (store) => store.getAllKeys()) ?? [], ...memory.keys()])];
 
