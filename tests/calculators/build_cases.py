@@ -26,7 +26,7 @@ def compute(**inputs: Any) -> dict[str, Any]:
 
 def compute_rows(**inputs: Any) -> list[dict[str, Any]]:
     """Return the rows of build, one for each pack."""
-    rows: list[dict[str, Any]] = compute(**inputs)["results"]["by_pack"]
+    rows: list[dict[str, Any]] = compute(**inputs)["results"]["by_setup"]
     return rows
 
 

@@ -54,9 +54,9 @@ def test_comparisons_by_hand() -> None:
 
 def test_the_pack_with_the_longest_endurance_is_named() -> None:
     results = compute(**CRAFT)["results"]
-    times = [row["endurance"] for row in results["by_pack"]]
+    times = [row["endurance"] for row in results["by_setup"]]
     assert results["longest_endurance"] == max(times)
-    assert results["longest_pack"] == times.index(max(times)) + 1
+    assert results["longest_setup"] == times.index(max(times)) + 1
 
 
 @pytest.mark.parametrize("match", [1, 2, 3])
@@ -101,7 +101,7 @@ def test_cap_of_six_cells_in_place_of_four() -> None:
 def test_average_power_by_flight_style(style: dict[str, Any], ratio: float, low: float, high: float) -> None:
     """By definition hover power times the ratio, which is known to a factor that widens with the style."""
     answer = compute(**CRAFT, **style)
-    for row in answer["results"]["by_pack"]:
+    for row in answer["results"]["by_setup"]:
         assert row["average_power"] == pytest.approx(ratio * row["hover_power"], rel=1e-11)
     assert answer["given"]["hover_ratio"] == ratio
     assert "hover_ratio" in answer["assumed"]
@@ -133,7 +133,7 @@ def test_average_power_by_hover() -> None:
 def test_average_power_by_flight(power: float, exponent: float) -> None:
     """Law: as measured with the first pack, (mass ratio)^x of it with another; hover does not matter."""
     response = compute(**CRAFT, average_power=power, mass_exponent=exponent)
-    first, *others = response["results"]["by_pack"]
+    first, *others = response["results"]["by_setup"]
     assert first["average_power"] == pytest.approx(power, rel=1e-11)
     for row in others:
         assert row["average_power"] == pytest.approx(power * (row["mass"] / first["mass"]) ** exponent, rel=1e-10)
@@ -171,9 +171,9 @@ def test_flights_of_several_masses_come_back() -> None:
     flights = [FLIGHT, {**FLIGHT, "mass": 558.8, "duration": 4.7, "capacity": 1500, "charge_used": 1200}]
     packs = [{"cells": 4, "capacity": 1300, "mass": 155}, {"cells": 4, "capacity": 1500, "mass": 205}]
     answer = compute(**{**CRAFT, "packs": packs, "flights": flights})
-    rows = answer["results"]["by_pack"]
+    rows = answer["results"]["by_setup"]
     assert [row["endurance"] for row in rows] == pytest.approx([5.2, 4.7], rel=1e-9)
-    uncertainty = answer["uncertainty"]["by_pack.endurance"]
+    uncertainty = answer["uncertainty"]["by_setup.endurance"]
     assert uncertainty["low"][0] < 0.8 * 5.2 < 1.2 * 5.2 < uncertainty["high"][0]
 
 
@@ -181,8 +181,8 @@ def test_a_difference_is_surer_than_its_parts() -> None:
     """The scatter of the next flight is the same for both packs, so it hardly changes which of them lasts longer."""
     packs = [{"cells": 4, "capacity": 1300, "mass": 155}, {"cells": 4, "capacity": 1800, "mass": 205}]
     uncertainty = compute(**{**CRAFT, "packs": packs, "flights": [FLIGHT]})["uncertainty"]
-    longer = uncertainty["by_pack.endurance_change"]["standard"][1]
-    assert longer < 0.5 * uncertainty["by_pack.endurance"]["standard"][1]
+    longer = uncertainty["by_setup.endurance_change"]["standard"][1]
+    assert longer < 0.5 * uncertainty["by_setup.endurance"]["standard"][1]
 
 
 def test_measured_voltages_do_not_change_the_time() -> None:
@@ -203,9 +203,9 @@ def test_the_display_counts_in_every_mass() -> None:
     """
     uncertainty = compute(**{**CRAFT, "packs": [FOUR, SIX], "resolution": 2})["uncertainty"]
     u = math.sqrt(2 * 4 / 12)
-    assert uncertainty["by_pack.mass"]["standard"] == pytest.approx([u, u], rel=0.05)
-    assert uncertainty["by_pack.margin"]["standard"] == pytest.approx([u, u], rel=0.05)
-    assert uncertainty["by_pack.mass_change"]["standard"] == pytest.approx([0, u], rel=0.05)
+    assert uncertainty["by_setup.mass"]["standard"] == pytest.approx([u, u], rel=0.05)
+    assert uncertainty["by_setup.margin"]["standard"] == pytest.approx([u, u], rel=0.05)
+    assert uncertainty["by_setup.mass_change"]["standard"] == pytest.approx([0, u], rel=0.05)
 
 
 def test_the_resistance_that_is_assumed_counts() -> None:
@@ -216,34 +216,34 @@ def test_the_resistance_that_is_assumed_counts() -> None:
     motor = {name: CRAFT[name] for name in ("kv", "diameter", "pitch")}
     alone = calculate("full-throttle", **pack, **motor)["uncertainty"]["pack_current"]
     known = compute(**{**CRAFT, "packs": [{**pack, "mass": 155, "cell_resistance": 15 / 1.3}]})["uncertainty"]
-    current = answer["uncertainty"]["by_pack.current"]
+    current = answer["uncertainty"]["by_setup.current"]
     assert current["standard"][0] == pytest.approx(alone["standard"], rel=0.05)
     assert (current["low"][0], current["high"][0]) == pytest.approx((alone["low"], alone["high"]), rel=0.05)
-    assert current["standard"][0] > 1.1 * known["by_pack.current"]["standard"][0]
+    assert current["standard"][0] > 1.1 * known["by_setup.current"]["standard"][0]
 
 
-def test_uncertainty_is_a_list_by_pack() -> None:
+def test_uncertainty_is_a_list_by_setup() -> None:
     """By hand: 155 +/- 3 g of pack is 3 g of the whole, and of the difference to another pack; 95 % are 1.96 x 3 g."""
     packs = [{**FOUR, "mass": "155 ± 3 g"}, SIX, {**LARGE, "mass": 9000}]
     response = compute(**{**CRAFT, "packs": packs, "resolution": 0})
     uncertainty = response["uncertainty"]
-    assert uncertainty["by_pack.mass"]["standard"] == pytest.approx([3, 0, 0], rel=1e-9)
-    assert uncertainty["by_pack.mass_change"]["standard"] == pytest.approx([0, 3, 3], rel=1e-9)
-    assert uncertainty["by_pack.mass"]["low"][0] == pytest.approx(508.8 - 1.96 * 3, abs=0.1, rel=0)
-    assert uncertainty["by_pack.mass"]["high"][0] == pytest.approx(508.8 + 1.96 * 3, abs=0.1, rel=0)
+    assert uncertainty["by_setup.mass"]["standard"] == pytest.approx([3, 0, 0], rel=1e-9)
+    assert uncertainty["by_setup.mass_change"]["standard"] == pytest.approx([0, 3, 3], rel=1e-9)
+    assert uncertainty["by_setup.mass"]["low"][0] == pytest.approx(508.8 - 1.96 * 3, abs=0.1, rel=0)
+    assert uncertainty["by_setup.mass"]["high"][0] == pytest.approx(508.8 + 1.96 * 3, abs=0.1, rel=0)
     for name, column in uncertainty.items():
-        if name.startswith("by_pack."):
+        if name.startswith("by_setup."):
             assert len(column["standard"]) == len(column["low"]) == len(column["high"]) == 3
-    assert uncertainty["by_pack.endurance"]["low"][2] is None
-    assert uncertainty["by_pack.endurance"]["high"][0] > response["results"]["by_pack"][0]["endurance"]
+    assert uncertainty["by_setup.endurance"]["low"][2] is None
+    assert uncertainty["by_setup.endurance"]["high"][0] > response["results"]["by_setup"][0]["endurance"]
 
 
 def test_differences_have_less_uncertainty_than_figures() -> None:
     """An uncertainty that both packs have in common cancels in a share."""
     response = compute(**CRAFT)
-    _, second, _ = response["results"]["by_pack"]
-    alone = response["uncertainty"]["by_pack.endurance"]["standard"][1] / second["endurance"]
-    change = response["uncertainty"]["by_pack.endurance_change_share"]["standard"][1] / 100
+    _, second, _ = response["results"]["by_setup"]
+    alone = response["uncertainty"]["by_setup.endurance"]["standard"][1] / second["endurance"]
+    change = response["uncertainty"]["by_setup.endurance_change_share"]["standard"][1] / 100
     assert change < alone / 3
 
 
@@ -285,11 +285,11 @@ def test_csv_has_a_row_for_each_pack() -> None:
     """Shared columns are repeated; columns of a pack have its unit, and `_u` next to those that are uncertain."""
     calculator, response = registry.load()["build"], compute(**CRAFT)
     table = list(csv.DictReader(io.StringIO(format_csv(calculator, response))))
-    assert [row["by_pack.name"] for row in table] == ["four", "six", "large"]
-    for row, pack_row in zip(table, response["results"]["by_pack"], strict=True):
-        assert float(row["by_pack.endurance [min]"]) == pack_row["endurance"]
-        assert float(row["by_pack.endurance_u [min]"]) > 0
-        assert row["by_pack.verdict"] == pack_row["verdict"]
+    assert [row["by_setup.name"] for row in table] == ["four", "six", "large"]
+    for row, pack_row in zip(table, response["results"]["by_setup"], strict=True):
+        assert float(row["by_setup.endurance [min]"]) == pack_row["endurance"]
+        assert float(row["by_setup.endurance_u [min]"]) > 0
+        assert row["by_setup.verdict"] == pack_row["verdict"]
         assert float(row["longest_endurance [min]"]) == response["results"]["longest_endurance"]
-        assert row["by_pack.rating_used [%]"] == ""
+        assert row["by_setup.rating_used [%]"] == ""
         assert "packs" not in row

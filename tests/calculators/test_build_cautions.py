@@ -28,14 +28,14 @@ def test_one_pack_that_cannot_lift() -> None:
     """
     brick = {**FOUR, "name": "brick", "mass": 6000}
     response = compute(**{**CRAFT, "packs": [FOUR, brick, SIX]}, controller_rating=45)
-    first, heavy, other = response["results"]["by_pack"]
+    first, heavy, other = response["results"]["by_setup"]
     hovering, flying = {"hover_power", "hover_throttle"}, {"average_power", "endurance", "ended_by"}
     changes = {"endurance_change", "endurance_change_share"}
     assert {name for name, value in heavy.items() if value is None} <= hovering | flying | changes | {"rating_used"}
     missing = get_reasons(response)
-    assert {missing[f"by_pack.1.{name}"] for name in hovering} == {"cannot-lift"}
-    assert {missing[f"by_pack.1.{name}"] for name in ("average_power", "endurance")} == {"nothing-to-fly-on"}
-    assert {missing[f"by_pack.1.{name}"] for name in changes} == {"no-comparison"}
+    assert {missing[f"by_setup.1.{name}"] for name in hovering} == {"cannot-lift"}
+    assert {missing[f"by_setup.1.{name}"] for name in ("average_power", "endurance")} == {"nothing-to-fly-on"}
+    assert {missing[f"by_setup.1.{name}"] for name in changes} == {"no-comparison"}
     assert any(
         caution["text"].startswith("brick: full throttle gives") and "6353.80 g" in caution["text"]
         for caution in response["cautions"]
@@ -43,33 +43,33 @@ def test_one_pack_that_cannot_lift() -> None:
     assert heavy["thrust"] == first["thrust"]
     assert heavy["thrust_to_weight"] < 1
     assert [first, other] == compute_rows(**{**CRAFT, "packs": [FOUR, SIX]}, controller_rating=45)
-    assert response["results"]["longest_pack"] == 3
-    assert not any(name.startswith(("by_pack.0.hover", "by_pack.2.hover")) for name in missing)
+    assert response["results"]["longest_setup"] == 3
+    assert not any(name.startswith(("by_setup.0.hover", "by_setup.2.hover")) for name in missing)
 
 
 def test_a_first_pack_that_cannot_lift_leaves_no_comparison() -> None:
     response = compute(**{**CRAFT, "packs": [{**FOUR, "mass": 6000}, SIX]})
-    assert get_reasons(response)["by_pack.1.endurance_change"] == "no-comparison"
-    assert response["results"]["by_pack"][1]["endurance"] > 0
-    assert response["results"]["longest_pack"] == 2
+    assert get_reasons(response)["by_setup.1.endurance_change"] == "no-comparison"
+    assert response["results"]["by_setup"][1]["endurance"] > 0
+    assert response["results"]["longest_setup"] == 2
 
 
 def test_without_an_average_power_there_is_no_endurance() -> None:
     """Not even 0 minutes for a pack that starts at its reserve, since the power is unknown."""
     response = compute(**{**CRAFT, "packs": [{**FOUR, "mass": 6000}]}, state_of_charge=15)
-    assert response["results"]["by_pack"][0]["endurance"] is None
-    assert get_reasons(response)["by_pack.0.endurance"] == "nothing-to-fly-on"
-    assert response["results"]["longest_pack"] is None
-    assert get_reasons(response)["longest_pack"] == "none-flies"
+    assert response["results"]["by_setup"][0]["endurance"] is None
+    assert get_reasons(response)["by_setup.0.endurance"] == "nothing-to-fly-on"
+    assert response["results"]["longest_setup"] is None
+    assert get_reasons(response)["longest_setup"] == "none-flies"
 
 
 def test_a_power_beyond_the_pack() -> None:
     """By hand: 16.8^2 / (4 x 32 mohm) = 2205 W."""
     response = compute(**CRAFT, average_power=2300, mass_exponent=0)
-    assert response["results"]["by_pack"][0]["endurance"] is None
-    assert get_reasons(response)["by_pack.0.endurance"] == "power-beyond-pack"
-    assert response["results"]["by_pack"][0]["average_power"] == 2300
-    assert response["results"]["by_pack"][1]["endurance"] is not None
+    assert response["results"]["by_setup"][0]["endurance"] is None
+    assert get_reasons(response)["by_setup.0.endurance"] == "power-beyond-pack"
+    assert response["results"]["by_setup"][0]["average_power"] == 2300
+    assert response["results"]["by_setup"][1]["endurance"] is not None
 
 
 BENCH: Final[dict[str, Any]] = {
@@ -83,12 +83,12 @@ BENCH: Final[dict[str, Any]] = {
 def test_an_impossible_bench_point() -> None:
     """26600 rpm at 2256 rpm/V are 11.8 V of back-EMF, more than 11 V: nothing but mass and label is left."""
     response = compute(**{**CRAFT, **BENCH, "bench_voltage": 11})
-    for at, row in enumerate(response["results"]["by_pack"]):
+    for at, row in enumerate(response["results"]["by_setup"]):
         assert row["thrust"] is row["capped_current"] is row["hover_power"] is None
         assert row["mass"] is not None
-        assert get_reasons(response)[f"by_pack.{at}.thrust"] == "bench-point-impossible"
-        assert get_reasons(response)[f"by_pack.{at}.hover_power"] == "bench-point-impossible"
-    assert compute(**CRAFT, **BENCH)["results"]["by_pack"][0]["thrust"] is not None
+        assert get_reasons(response)[f"by_setup.{at}.thrust"] == "bench-point-impossible"
+        assert get_reasons(response)[f"by_setup.{at}.hover_power"] == "bench-point-impossible"
+    assert compute(**CRAFT, **BENCH)["results"]["by_setup"][0]["thrust"] is not None
 
 
 def test_every_empty_figure_has_a_reason() -> None:
@@ -96,8 +96,8 @@ def test_every_empty_figure_has_a_reason() -> None:
     for inputs in ({}, {"average_power": 2300}, {"dry_mass": 9000}, {"throttle_cap": 1}, {"motor_resistance": 9e4}):
         response = compute(**{**CRAFT, **inputs})
         empty = {name for name, value in response["results"].items() if value is None}
-        for at, row in enumerate(response["results"]["by_pack"]):
-            empty |= {f"by_pack.{at}.{name}" for name, value in row.items() if value is None}
+        for at, row in enumerate(response["results"]["by_setup"]):
+            empty |= {f"by_setup.{at}.{name}" for name, value in row.items() if value is None}
         assert set(get_reasons(response)) == empty
 
 

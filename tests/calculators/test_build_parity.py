@@ -68,7 +68,7 @@ each_pack = pytest.mark.parametrize("at", range(len(PACKS)), ids=[str(each["name
 @each_pack
 def test_full_throttle_and_hover_are_those_of_full_throttle(at: int) -> None:
     """Same inputs; 1e-12, because sums are grouped differently."""
-    answer = si("build", **WHOLE).by_pack
+    answer = si("build", **WHOLE).by_setup
     inputs = {**DRIVE, **STATE, **of_pack(at, "discharge_rating"), "state_of_charge": 90}
     inputs["mass"] = f"{answer.mass[0, at]:.17g} kg"
     full, capped = si("full-throttle", **inputs), si("full-throttle", **inputs, throttle_cap=70)
@@ -93,7 +93,7 @@ def test_full_throttle_and_hover_are_those_of_full_throttle(at: int) -> None:
 @each_pack
 def test_margin_is_that_of_mass_margin(at: int) -> None:
     """The parts, the rest weighed in one go, and the pack as three kinds of part."""
-    answer = si("build", **WHOLE).by_pack
+    answer = si("build", **WHOLE).by_setup
     parts = [*PARTS, {"mass": 61.2}, {"mass": PACKS[at]["mass"]}]
     alone = si("mass-margin", **WEIGHED, parts=parts)
     assert answer.mass[0, at] == pytest.approx(alone.total[0], rel=1e-12)
@@ -111,14 +111,14 @@ def test_a_stated_uncertainty_counts_wherever_the_mass_is_given() -> None:
     alone = si("mass-margin", parts=[rough, {"mass": 155}], limit=600, resolution=0)
     assert alone.probability_under[0] == pytest.approx(0.6179, abs=5e-5)
     for mass in ({"parts": [rough]}, {"dry_mass": rough["mass"]}):
-        answer = si("build", **inputs, **mass).by_pack
+        answer = si("build", **inputs, **mass).by_setup
         assert answer.probability_under[0, 0] == pytest.approx(alone.probability_under[0], rel=1e-9)
         assert answer.verdict[0, 0] == alone.verdict[0]
 
 
 @each_pack
 def test_endurance_is_that_of_endurance(at: int) -> None:
-    answer = si("build", **WHOLE).by_pack
+    answer = si("build", **WHOLE).by_setup
     power = f"{answer.average_power[0, at]:.17g} W"
     alone = si("endurance", **STATE, **of_pack(at), power=power, start_charge=90, reserve=15)
     assert answer.endurance[0, at] == pytest.approx(alone.endurance[0], rel=1e-12)
@@ -151,13 +151,13 @@ def test_uncertainty_is_that_of_full_throttle(at: int) -> None:
         "controller_used": "controller_used",
     }.items():
         for part in ("standard", "low", "high"):
-            found = getattr(mine, part)[f"by_pack.{column}"][0, at]
+            found = getattr(mine, part)[f"by_setup.{column}"][0, at]
             assert found == pytest.approx(getattr(alone, part)[result][0], rel=1e-9)
 
 
 def test_every_column_has_its_working() -> None:
     """All but the name of the pack, which is no result of a formula."""
     answer = calculate("build", working=True, dry_mass=350, packs=PACKS, **DRIVE)
-    columns = set(answer["results"]["by_pack"][0]) - {"name"}
-    assert {f"by_pack.{column}" for column in columns} <= set(answer["working"])
-    assert answer["working"]["by_pack.endurance"]["method"].startswith("as in endurance")
+    columns = set(answer["results"]["by_setup"][0]) - {"name"}
+    assert {f"by_setup.{column}" for column in columns} <= set(answer["working"])
+    assert answer["working"]["by_setup.endurance"]["method"].startswith("as in endurance")

@@ -120,5 +120,5 @@ def test_build_takes_recordings_too() -> None:
     found = calculate("build", **craft)["results"]
     flown = calculate("flight-log", log=log)["results"]["mean_power"]
     assert found["power_from"] == "flights"
-    assert found["by_pack"][0]["average_power"] == pytest.approx(flown, rel=1e-6)
+    assert found["by_setup"][0]["average_power"] == pytest.approx(flown, rel=1e-6)
     assert np.isfinite(flown)

@@ -1,77 +1,54 @@
-"""A whole craft with several packs, side by side: mass, thrust, current, hover, flight time."""
+"""A whole craft in several setups, side by side: mass, thrust, current, hover, flight time, with what changes."""
 
 from dataclasses import dataclass
 from typing import Annotated
 
 import numpy as np
 
-from gramwatt.calculators._shared import cautions, drivetrain, fields, flight_styles
+from gramwatt.calculators._shared import cautions, drivetrain, fields, flight_styles, propellers, setup_rules, setups
 from gramwatt.calculators._shared import flights as shared_flights
 from gramwatt.calculators._shared import packs as shared_packs
 from gramwatt.calculators._shared import parts as shared_parts
-from gramwatt.calculators._shared.packs import Pack, PackResults, column, relative_change
+from gramwatt.calculators._shared.packs import column
+from gramwatt.calculators._shared.setup_results import SetupResults, relative_change
 from gramwatt.model import (
     Array,
     Assumption,
     BarChart,
     Calculator,
     Choice,
-    Count,
     Example,
     Group,
     IndexArray,
     Quantity,
-    Sentence,
     StandardUncertainty,
+    StringArray,
     Table,
+    Text,
 )
 from gramwatt.physics import cells, constants, craft, pack, weighing
 
 
 @dataclass(frozen=True, slots=True)
 class Inputs:
-    """The craft without its pack, the packs, how it is flown, and the mass limit."""
+    """The craft without its pack, the packs, the setups to compare, how it is flown, and the mass limit."""
 
-    packs: Annotated[
-        Pack,
-        Table(
-            Pack, "Packs to compare with the first.", group=Group.PACK, max_length=20, chosen_by=shared_packs.CHOSEN_BY
-        ),
-    ]
+    packs: shared_packs.Packs
     kv: fields.Kv
-    diameter: fields.PropellerDiameter
-    pitch: fields.Pitch
-    parts: Annotated[
-        shared_parts.Part,
-        Table(
-            shared_parts.Part,
-            "Parts without the pack: name, mass, count.",
-            group=Group.WEIGHT,
-            max_length=500,
-            optional=True,
-        ),
-    ]
-    dry_mass: Annotated[
-        Array,
-        Quantity(
-            "g",
-            "Mass without the pack, or of everything that is not in the parts.",
-            label="Mass without pack",
-            group=Group.WEIGHT,
-            at_least=0,
-            at_most=1e5,
-            optional=True,
-            display=shared_parts.DISPLAY,
-        ),
-    ]
+    propellers: propellers.Propellers
+    diameter: fields.Diameter
+    pitch: fields.OptionalPitch
+    parts: shared_parts.PartsWithoutPack
+    dry_mass: shared_parts.DryMass
     dry_mass_u: Annotated[Array, StandardUncertainty(of="dry_mass")]
+    setups: setups.Setups
     blades: fields.Blades
     motors: fields.Motors
     average_power: Annotated[
         Array,
         fields.optional_quantity(
             "W",
-            "Average power in flight with the first pack.",
+            "Average power in flight in the first setup.",
             group=Group.FLIGHT,
             at_most=1e5,
             follows=("mean_power", "power_at_mass", "implied_power"),
@@ -79,28 +56,21 @@ class Inputs:
     ]
     flight_style: flight_styles.FlightStyle
     hover_ratio: flight_styles.HoverRatio
-    flights: Annotated[
-        shared_flights.Flight,
-        Table(
-            shared_flights.Flight,
-            "Flights of this craft from full packs, as source of the average power; else average power, else hover "
-            "ratio.",
-            group=Group.FLIGHT,
-            max_length=200,
-            optional=True,
-            any_of=shared_flights.DURATION_OR_LOG,
-            chosen_by=shared_flights.CHOSEN_BY,
-        ),
-    ]
+    flights: shared_flights.Flights
     mass_exponent: fields.OptionalMassExponent
     reserve: fields.Reserve
     throttle_cap: fields.ThrottleCap
-    match_pack: Annotated[
-        Array, Count("Number of the pack whose uncapped rotor speed to match.", at_least=1, at_most=20, default=1)
-    ]
     state_of_charge: Annotated[
         Array,
-        Quantity("%", "Charge at take-off and at full throttle.", group=Group.PACK, above=0, at_most=100, default=100),
+        Quantity(
+            "%",
+            "Charge at take-off and at full throttle.",
+            label="Charge",
+            group=Group.PACK,
+            above=0,
+            at_most=100,
+            default=100,
+        ),
     ]
     pack_temperature: fields.PackTemperature
     activation_energy: fields.ActivationEnergy
@@ -132,26 +102,20 @@ class Inputs:
 
 @dataclass(frozen=True, slots=True)
 class Results:
-    """The packs side by side, and the one that flies longest."""
+    """The setups side by side, and the one that flies longest."""
 
     longest_endurance: Annotated[
         Array,
         Quantity(
             "min",
-            "Flight time with the pack that flies longest.",
+            "Flight time of the setup that flies longest.",
             label="Longest flight time",
-            method="maximum over the packs",
+            method="maximum over the setups",
         ),
     ]
-    longest_pack: Annotated[
-        Array,
-        Count(
-            "Number of that pack, from 1.",
-            label="Longest-flying pack",
-            at_least=1,
-            at_most=20,
-            method="pack of the longest flight time",
-        ),
+    longest_setup: Annotated[
+        StringArray,
+        Text("Name of that setup.", label="Longest-flying setup", method="setup of the longest flight time"),
     ]
     power_from: Annotated[
         IndexArray,
@@ -162,83 +126,71 @@ class Results:
             method="flights where given, else average power, else hover ratio",
         ),
     ]
-    by_pack: Annotated[
-        PackResults, Table(PackResults, "The craft with each pack.", label="Packs compared", max_length=20)
+    by_setup: Annotated[
+        SetupResults,
+        Table(SetupResults, "The craft in each setup.", label="Setups", max_length=setups.MAX_SETUPS),
     ]
 
 
 def build(given: Inputs) -> Results:
-    """Compare a craft with several packs: mass and margin, hover, full throttle, flight time, and the changes.
+    """Compare setups of a craft: mass and margin, hover, full throttle and throttle cap, flight time, and the changes.
 
     Combines the models of mass-margin, full-throttle and endurance, with their limits: figures at rest, one resistance
-    for the pack, one average power for the flight. Differences between packs are more certain than the figures.
+    for the pack, one average power for the flight. Differences between setups are more certain than the figures.
     """
-    packs = given.packs
-    drive = craft.Drive(*(column(values) for values in drivetrain.drive_of(given).values))
-    dry_mass = np.where(np.isnan(given.dry_mass), 0.0, given.dry_mass)
-    mass = column(dry_mass + (given.parts.mass * given.parts.count).sum(axis=1)) + packs.mass
-    standard_uncertainty = np.sqrt(column(shared_parts.variance_with_pack(given)) + packs.mass_u**2)
+    chosen = setups.choose(given)
+    packs, source = chosen.pack, setups.get_source(given, chosen)
+    mass, standard_uncertainty = setups.weigh(given, chosen)
     limit, inclusive = weighing.limit_in_force(given.rule, given.limit, given.comparison)
     compared = weighing.compare_with_limit(mass, standard_uncertainty, column(limit), column(inclusive))
 
-    resistance = cautions.pack_resistance(packs, column(given.pack_temperature), column(given.activation_energy))
-    state_of_charge = column(given.state_of_charge)
-    source = {
-        "open_circuit_voltage": packs.cells * cells.open_circuit_voltage(packs.chemistry, state_of_charge),
-        "pack_resistance": resistance,
-        "avionics_power": column(given.avionics_power),
-    }
-    duties = np.stack([np.ones_like(state_of_charge), column(given.throttle_cap)])
-    full, capped = (craft.Operation(*point) for point in zip(*craft.operate(drive, duties, **source), strict=True))
+    throttle = setups.find_throttle(given, chosen, mass, source)
+    full, capped = throttle.full, throttle.capped
+    hover = craft.demand_at_speed(chosen.drive, craft.hover_speed(chosen.drive, mass), **source)
+    hover_throttle = np.where(hover.duty <= 1, hover.duty, np.nan)
+    hover_power = np.where(hover.duty <= 1, hover.power, np.nan)
 
-    row = np.arange(len(mass))
-    matched = np.minimum(given.match_pack, mass.shape[1]).astype(np.intp) - 1
-    matched_speed, is_matched = full.rotor_speed[row, matched], np.arange(mass.shape[1]) == column(matched)
-    speeds = np.empty((2, *mass.shape))
-    speeds[0], speeds[1] = craft.hover_speed(drive, mass), column(matched_speed)
-    demand = craft.demand_at_speed(drive, speeds, **source)
-    hover_throttle, cap = demand.duty
-    hovers = hover_throttle <= 1
-    hover_power = np.where(hovers, demand.power[0], np.nan)
-
-    average_power, voltage_ratio, power_from = shared_flights.get_average_power(given, mass, hover_power)
+    average_power, voltage_ratio, power_from = shared_flights.get_average_power(
+        given, mass, hover_power, setups.compare_propellers(given, chosen, mass, hover.power, source)
+    )
     discharge = pack.discharge_pack(
         packs.chemistry,
         packs.cells,
         power=average_power / voltage_ratio,
-        resistance=resistance,
+        resistance=source["pack_resistance"],
         capacity=packs.capacity,
-        start_charge=state_of_charge,
+        start_charge=column(given.state_of_charge),
         reserve=column(given.reserve),
         cutoff_voltage=cells.CUTOFF_VOLTAGE[packs.chemistry],
     )
     duration = discharge.duration
     c_rate = capped.pack_current / packs.capacity
-    known_duration = np.where(np.isnan(duration), -1.0, duration)
+    row, known_duration = np.arange(len(mass)), np.where(np.isnan(duration), -1.0, duration)
     longest = known_duration.argmax(axis=1)
     return Results(
         longest_endurance=duration[row, longest],
-        longest_pack=np.where(known_duration[row, longest] >= 0, longest + 1.0, np.nan),
+        longest_setup=np.where(known_duration[row, longest] >= 0, chosen.names[row, longest], ""),
         power_from=power_from,
-        by_pack=PackResults(
-            name=packs.name,
+        by_setup=SetupResults(
+            name=chosen.names,
             mass=mass,
             margin=compared.margin,
-            verdict=compared.verdict,
+            verdict=np.where(np.isnan(mass), -1, compared.verdict),
             probability_under=compared.probability,
             nominal_energy=packs.cells * cells.NOMINAL_VOLTAGE[packs.chemistry] * packs.capacity,
             hover_power=hover_power,
-            hover_throttle=np.where(hovers, hover_throttle, np.nan),
+            hover_current=pack.current_at_power(hover_power, source["open_circuit_voltage"], source["pack_resistance"]),
+            hover_throttle=hover_throttle,
             average_power=average_power,
             endurance=duration,
             ended_by=discharge.ended_by,
             thrust=full.thrust,
             thrust_to_weight=full.thrust / (mass * constants.STANDARD_GRAVITY),
             current=full.pack_current,
+            throttle_cap=np.where(np.isnan(full.thrust), np.nan, throttle.cap),
             capped_thrust=capped.thrust,
             capped_current=capped.pack_current,
             capped_cell_voltage=capped.pack_voltage / packs.cells,
-            suggested_cap=np.where(np.isnan(speeds[1]), np.nan, np.where(is_matched, 1.0, np.fmin(cap, 1.0))),
             c_rate=c_rate,
             rating_used=c_rate / packs.discharge_rating,
             controller_used=capped.motor_current / column(given.controller_rating),
@@ -253,19 +205,19 @@ def build(given: Inputs) -> Results:
 
 
 CALCULATOR = Calculator(
-    title="Which pack suits this craft?",
-    summary="A whole craft with several packs side by side: mass and margin, hover, full throttle, flight time.",
+    title="Which setup suits this craft?",
+    summary="A whole craft in several setups side by side: packs, propellers, throttle caps; mass, hover, flight time.",
     inputs=Inputs,
     results=Results,
     formula=build,
     category="choose",
-    sentences=(Sentence("Flies longest with pack {longest_pack}: {longest_endurance:range}"),),
+    sentences=setup_rules.SENTENCES,
     charts=(
         BarChart(
-            ("endurance", "margin", "thrust_to_weight", "capped_current"), table="by_pack", title="Setups side by side"
+            ("endurance", "margin", "thrust_to_weight", "capped_current"), table="by_setup", title="Setups side by side"
         ),
     ),
-    any_of=(("parts", "dry_mass"),),
+    any_of=(("parts", "dry_mass"), ("propellers", "diameter"), ("propellers", "pitch")),
     assumptions=(
         Assumption(
             "mass_exponent",
@@ -278,15 +230,17 @@ CALCULATOR = Calculator(
         *shared_flights.ASSUMPTIONS,
         *shared_packs.RESISTANCES,
         *shared_parts.LIMITS,
+        *propellers.FIRST,
         *drivetrain.ASSUMPTIONS,
+        *propellers.OTHERS,
     ),
-    rules=shared_packs.RULES,
+    rules=setup_rules.RULES,
     references=(
-        *shared_parts.laws("by_pack"),
+        *shared_parts.laws("by_setup"),
         drivetrain.MODEL,
         drivetrain.COEFFICIENTS,
         drivetrain.BENCH,
-        cautions.rested_voltage("by_pack", "longest_endurance"),
+        cautions.rested_voltage("by_setup", "longest_endurance"),
         flight_styles.STYLES,
         shared_flights.SCATTER,
     ),
@@ -300,17 +254,18 @@ CALCULATOR = Calculator(
         *shared_parts.RULE_CONDITIONS,
         drivetrain.STATIC,
         drivetrain.DUTY_IS_NOT_STICK,
-        *drivetrain.CAUTIONS,
+        *propellers.DRIVE_CAUTIONS,
+        *propellers.CAUTIONS,
         shared_packs.RESISTANCE_ASSUMED,
         shared_flights.RESERVE_ASSUMED,
         *shared_flights.DOUBTFUL_CHARGE,
         shared_flights.FEW_FLIGHTS,
-        *shared_packs.LIMITS_EXCEEDED,
+        *setup_rules.LIMITS_EXCEEDED,
+        *setups.CAUTIONS,
         shared_packs.RATING_OVERSTATED,
-        cautions.COLD,
-        cautions.OUTSIDE_TEMPERATURE,
+        setup_rules.COLD,
+        setup_rules.OUTSIDE_TEMPERATURE,
         shared_packs.LIHV_EXTRAPOLATED,
-        shared_packs.NO_SUCH_PACK,
     ),
     examples=(
         Example(
@@ -338,7 +293,7 @@ CALCULATOR = Calculator(
                 "limit": 600,
                 "resolution": 0.1,
             },
-            expected={"longest_pack": 2, "power_from": "hover-ratio"},
+            expected={"longest_setup": "6 cells", "power_from": "hover-ratio"},
             rtol=1e-9,
             source="rule of thumb, no source: the same capacity on more cells flies longer at moderate extra mass",
         ),
@@ -355,7 +310,6 @@ CALCULATOR = Calculator(
                 "bench_thrust": 920,
                 "bench_voltage": 14.8,
                 "bench_current": 23,
-                "match_pack": 2,
                 "pack_temperature": 10,
                 "limit": 508.8,
                 "resolution": 0,
@@ -364,7 +318,7 @@ CALCULATOR = Calculator(
                     {"name": "large", "cells": 4, "capacity": 1800, "mass": 205, "cell_resistance": 9},
                 ],
             },
-            expected={"longest_pack": 2, "power_from": "average-power"},
+            expected={"longest_setup": "large", "power_from": "average-power"},
             rtol=1e-9,
             source="by hand: 1.8/1.3 = 1.385 of the energy at (558.8/508.8)^1.2 = 1.119 of the power lasts longer",
         ),
@@ -385,7 +339,7 @@ CALCULATOR = Calculator(
                 ],
                 "packs": [{"name": "flown", "cells": 4, "capacity": 1300, "mass": 155, "pack_resistance": 50}],
             },
-            expected={"power_from": "flights", "longest_pack": 1, "longest_endurance": 5.2},
+            expected={"power_from": "flights", "longest_setup": "flown", "longest_endurance": 5.2},
             rtol=0.05,
             source="by hand: the flight itself, 5.2 min for 1070 of the 1040 mAh above the reserve, by label volts",
         ),

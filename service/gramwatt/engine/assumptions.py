@@ -39,7 +39,7 @@ def fill_and_record_assumptions(
     taken = []
     for assumption in calculator.assumptions:
         name = assumption.name
-        if complete.present.get(name) is every_row:
+        if complete.present.get(name) is every_row and complete.unused.get(name, no_rows) is no_rows:
             continue
         if assumption.solved_from and not np.count_nonzero(
             _all_present(complete.present, assumption.solved_from, rows)

@@ -14,10 +14,12 @@ from gramwatt.model import (
     Caution,
     ChosenBy,
     Deviate,
+    Group,
     IndexArray,
     Quantity,
     Recording,
     Reference,
+    Table,
 )
 from gramwatt.physics import cells, scaling
 from gramwatt.physics.average_power import find_average_power
@@ -91,6 +93,19 @@ class Flight:
 
 
 DURATION_OR_LOG: Final = (("duration", "log"),)
+Flights: TypeAlias = Annotated[
+    Flight,
+    Table(
+        Flight,
+        "Flights of this craft from full packs, as source of the average power; else average power, else hover ratio.",
+        label="Flights",
+        group=Group.FLIGHT,
+        max_length=200,
+        optional=True,
+        any_of=DURATION_OR_LOG,
+        chosen_by=CHOSEN_BY,
+    ),
+]
 
 _RECORDED: Final = ("duration", "charge_used", "mean_voltage")
 
@@ -259,16 +274,20 @@ def fit_power(given: Any) -> FittedPower:
 POWER_FROM: Final = ("hover-ratio", "average-power", "flights")
 
 
-def get_average_power(given: Any, mass: Array, hover_power: Array) -> tuple[Array, Array, IndexArray]:
-    """Return the average power (N, M) [W] of a craft with M packs, from what is known of its flights.
+def get_average_power(
+    given: Any, mass: Array, hover_power: Array, propeller_ratio: Array
+) -> tuple[Array, Array, IndexArray]:
+    """Return the average power (N, M) [W] of a craft in M setups, from what is known of its flights.
 
+    What was measured is that of the first propeller; ``propeller_ratio`` (N, M) is hover power over that with it.
     Also the ratio (N, 1) of measured to modelled voltage, and the source (N,) as an index into `POWER_FROM`.
     """
     if given.flights.mass.shape[1]:
         fitted = fit_power(given)
         power_from = np.full(len(mass), POWER_FROM.index("flights"))
-        return fitted.next_power(given, mass.T).T, fitted.flown.voltage_ratio[:, None], power_from
+        return fitted.next_power(given, mass.T).T * propeller_ratio, fitted.flown.voltage_ratio[:, None], power_from
     by_mass = given.average_power[:, None] * (mass / mass[:, :1]) ** given.mass_exponent[:, None]
+    by_mass = by_mass * (propeller_ratio / propeller_ratio[:, :1])
     unknown = np.isnan(given.average_power)
     power = np.where(unknown[:, None], hover_power * given.hover_ratio[:, None], by_mass)
     return power, np.ones((len(mass), 1)), np.where(unknown, 0, 1)

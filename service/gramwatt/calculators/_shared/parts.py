@@ -19,6 +19,7 @@ from gramwatt.model import (
     Reference,
     StandardUncertainty,
     StringArray,
+    Table,
     Text,
 )
 from gramwatt.physics import statistics, weighing
@@ -46,6 +47,30 @@ class Part:
     mass_u: Annotated[Array, StandardUncertainty(of="mass")]
 
 
+PartsWithoutPack: TypeAlias = Annotated[
+    Part,
+    Table(
+        Part,
+        "Parts without the pack: name, mass, count.",
+        label="Parts",
+        group=Group.WEIGHT,
+        max_length=500,
+        optional=True,
+    ),
+]
+DryMass: TypeAlias = Annotated[
+    Array,
+    Quantity(
+        "g",
+        "Mass without the pack, or of everything that is not in the parts.",
+        label="Mass without pack",
+        group=Group.WEIGHT,
+        at_least=0,
+        at_most=1e5,
+        optional=True,
+        display=DISPLAY,
+    ),
+]
 Rule: TypeAlias = Annotated[
     IndexArray,
     Choice(

@@ -223,6 +223,10 @@ class Text(BaseKind):
         """Return where a text is empty."""
         return np.asarray(values == "")
 
+    def to_json(self, value: Any) -> str | None:
+        """Return one text; an empty one is none."""
+        return str(value) or None
+
     def format_text(self, value: Any, digits: int, *, absolute: bool = False) -> str:
         """Return one text for a sentence."""
         return str(value)

@@ -1,0 +1,203 @@
+"""Propellers to choose from: a table whose first row stands for the single inputs, with coefficients for each row."""
+
+import dataclasses
+from dataclasses import dataclass
+from typing import Annotated, Any, Final, TypeAlias
+
+import numpy as np
+
+from gramwatt.calculators._shared import drivetrain, fields, parts
+from gramwatt.model import (
+    Array,
+    Assumption,
+    BoolArray,
+    Caution,
+    ChosenBy,
+    Group,
+    IndexArray,
+    Quantity,
+    StandardUncertainty,
+    StringArray,
+    Table,
+    Text,
+)
+from gramwatt.physics import craft, propeller
+
+MAX_PROPELLERS: Final = 20
+
+
+@dataclass(frozen=True, slots=True)
+class Propeller:
+    """One kind of propeller."""
+
+    name: Annotated[StringArray, Text("Name of the propeller.", label="Name", default="propeller")]
+    diameter: fields.PropellerDiameter
+    pitch: fields.Pitch
+    blades: fields.Blades
+    mass: Annotated[
+        Array,
+        Quantity(
+            "g",
+            "Mass of one propeller, as read. Every motor adds one to the all-up mass: leave them out of the parts.",
+            label="Mass of one",
+            at_least=0,
+            at_most=1e5,
+            optional=True,
+            display=parts.DISPLAY,
+        ),
+    ]
+    mass_u: Annotated[Array, StandardUncertainty(of="mass")]
+    thrust_coefficient: drivetrain.ThrustCoefficient
+    power_coefficient: drivetrain.PowerCoefficient
+
+
+Propellers: TypeAlias = Annotated[
+    Propeller,
+    Table(
+        Propeller,
+        "Propellers to choose from, instead of a single diameter, pitch and number of blades. A bench point and the "
+        "measured flights belong to the first.",
+        label="Propellers",
+        group=Group.MOTOR,
+        max_length=MAX_PROPELLERS,
+        optional=True,
+        replaces=("diameter", "pitch", "blades"),
+        chosen_by=ChosenBy("propeller", stands_for=(("mass", ""),)),
+    ),
+]
+
+
+def _of_first(name: str) -> Assumption[Any]:
+    def get_first(given: Any) -> Array:
+        values: Array = getattr(given.propellers, name)
+        return values[:, 0] if values.shape[1] else np.full(len(values), np.nan)
+
+    return Assumption(name, "that of the first propeller", get_first)
+
+
+def _of_others(values: Array) -> Array:
+    """Return values (N, P) of all propellers but the first, whose own are those of the single inputs."""
+    return np.where(np.arange(values.shape[1]) > 0, values, np.nan)
+
+
+FIRST: Final[tuple[Assumption[Any], ...]] = tuple(
+    _of_first(name) for name in ("diameter", "pitch", "blades", "thrust_coefficient", "power_coefficient")
+)
+"""To be filled in before those of `drivetrain`, which then are about the first propeller."""
+OTHERS: Final[tuple[Assumption[Any], ...]] = (
+    Assumption(
+        "propellers.thrust_coefficient",
+        "0.145 × (pitch/diameter)^0.55 × (blades/2)^0.5; of the first propeller as without a table",
+        lambda given: _of_others(
+            propeller.expected_thrust_coefficient(
+                given.propellers.diameter, given.propellers.pitch, given.propellers.blades
+            )
+        ),
+        factor=lambda given: np.exp(
+            propeller.coefficient_spread(given.propellers.diameter, given.propellers.pitch, given.propellers.blades)
+        ),
+        draw="other_propellers",
+    ),
+    Assumption(
+        "propellers.power_coefficient",
+        "sqrt(2/π) × (thrust coefficient)^1.5 / figure of merit; of the first propeller as without a table",
+        lambda given: _of_others(
+            propeller.power_coefficient(given.propellers.thrust_coefficient, given.figure_of_merit[:, None])
+        ),
+    ),
+)
+"""To be filled in after those of `drivetrain`."""
+
+
+def pick(values: Any, rows: IndexArray) -> Any:
+    """Return the values (N, M) that rows (N, M) of a table (N, K) have; the values themselves if those are all rows."""
+    if values.shape == rows.shape and (rows == np.arange(rows.shape[1])).all():
+        return values
+    return np.take_along_axis(values, rows, axis=1)
+
+
+def drive_of(given: Any, rows: IndexArray) -> craft.Drive:
+    """Return the motors with the propellers in rows (N, M) of the table: (N, M), or (N, 1) with the first alone."""
+    first = drivetrain.drive_of(given)
+    drive = craft.Drive(*(values[:, None] for values in first.values))
+    if not rows.any():
+        return drive
+    others, speed_spread = given.propellers, propeller.SPEED_SPREAD
+    by_speed = {
+        "thrust_coefficient": np.exp(speed_spread * given.thrust_deviate),
+        "power_coefficient": np.exp(speed_spread * given.power_deviate),
+    }
+    chosen = {
+        name: np.where(rows == 0, getattr(drive, name), pick(getattr(others, name), rows) * factor[:, None])
+        for name, factor in {"diameter": np.ones_like(given.kv), **by_speed}.items()
+    }
+    return dataclasses.replace(drive, **chosen)
+
+
+def get_mass(given: Any, rows: IndexArray) -> tuple[Array, Array, Array]:
+    """Return the mass (N, M) [kg] of all propellers, its stated uncertainty, and how many readings it multiplies."""
+    motors = given.motors[:, None]
+    if not given.propellers.mass.shape[1]:
+        nothing = np.zeros((len(rows), 1))
+        return nothing, nothing, nothing
+    mass, stated = pick(given.propellers.mass, rows), pick(given.propellers.mass_u, rows)
+    is_known = ~np.isnan(mass)
+    return np.where(is_known, motors * mass, 0.0), motors * stated, np.where(is_known, motors, 0.0)
+
+
+def is_doubtful(row: Any) -> BoolArray:
+    """Return where propellers are unlike those from which thrust coefficients are estimated."""
+    is_wide_and_small = propeller.is_micro(row.diameter) & (row.blades >= 4)
+    return np.asarray(propeller.is_extrapolated(row.diameter, row.pitch, row.blades) | is_wide_and_small)
+
+
+def _is_first_unmeasured(given: Any) -> BoolArray:
+    """Return where (N,) the table gives no thrust coefficient of its first propeller."""
+    measured = given.propellers.thrust_coefficient
+    return np.isnan(measured[:, 0]) if measured.shape[1] else np.ones(len(measured), dtype=np.bool_)
+
+
+def _of_unmeasured(caution: Caution[Any, Any]) -> Caution[Any, Any]:
+    """Return a caution about an estimated thrust coefficient, for the first propeller of a table too."""
+    when = caution.when
+    if when is None or caution.assumed != "thrust_coefficient":
+        return caution
+    return dataclasses.replace(caution, when=lambda given, found: when(given, found) & _is_first_unmeasured(given))
+
+
+DRIVE_CAUTIONS: Final[tuple[Caution[Any, Any], ...]] = tuple(_of_unmeasured(each) for each in drivetrain.CAUTIONS)
+"""Those of `drivetrain`, where the first propeller may come from a table."""
+CAUTIONS: Final[tuple[Caution[Any, Any], ...]] = (
+    Caution(
+        "other-propeller-extrapolated",
+        "{propellers.name}: the thrust coefficient is estimated from other propellers (2 to 9 in, pitch/diameter 0.3 "
+        "to 1.1, 2 to 4 blades; above 3 in with four blades). Give the thrust coefficient of this one.",
+        when=lambda given, found: is_doubtful(given.propellers),
+        assumed="propellers.thrust_coefficient",
+        missing=True,
+    ),
+    Caution(
+        "first-propeller",
+        "Bench readings, single coefficients and flights belong to the first propeller. The others have coefficients "
+        "of their own, measured or estimated; the motor is the same.",
+        when=lambda given, found: (
+            np.full(len(given.kv), given.propellers.mass.shape[1] > 1)
+            & (~np.isnan(given.bench_current) | ~np.isnan(given.bench_thrust) | (given.flights.mass.shape[1] > 0))
+        ),
+        severity="low",
+    ),
+    Caution(
+        "propellers-not-compared",
+        "Only the first propeller was used. Name the others in setups to compare them.",
+        when=lambda given, found: np.full(
+            len(given.kv), given.propellers.mass.shape[1] > 1 and not given.setups.pack.shape[1]
+        ),
+        missing=True,
+    ),
+    Caution(
+        "propellers-added",
+        "The mass of one propeller for each motor was added to that of the parts: leave propellers out of the parts.",
+        when=lambda given, found: (given.propellers.mass > 0).any(axis=1),
+        severity="low",
+    ),
+)

@@ -1,0 +1,206 @@
+"""Why results of a setup are missing, and what to know about them: rules and cautions of a table of setups."""
+
+from typing import Any, Final
+
+import numpy as np
+
+from gramwatt.calculators._shared import cautions, drivetrain, setups
+from gramwatt.calculators._shared.packs import column
+from gramwatt.model import BoolArray, Caution, IndexArray, Rule, Sentence
+from gramwatt.physics import cells, weighing
+
+
+def _results(*names: str) -> tuple[str, ...]:
+    return tuple(f"by_setup.{name}" for name in names)
+
+
+MASS: Final = _results("mass", "margin", "verdict", "probability_under")
+HOVER: Final = _results("hover_power", "hover_current", "hover_throttle")
+FLIGHT: Final = _results("average_power", "endurance", "ended_by")
+UNCAPPED: Final = _results("thrust", "thrust_to_weight", "current")
+AT_CAP: Final = _results(
+    *("capped_thrust", "capped_current", "capped_cell_voltage", "c_rate", "rating_used", "controller_used"),
+)
+CAPPED: Final = (*AT_CAP, *_results("thrust_change_share", "current_change_share"))
+MASS_CHANGES: Final = _results("mass_change", "mass_change_share")
+RULES: Final[tuple[Rule[Any, Any], ...]] = (
+    Rule(
+        "bench-point-impossible",
+        drivetrain.BENCH_IMPOSSIBLE,
+        when=lambda given, found: column(drivetrain.is_bench_impossible(given)) & np.isnan(found.by_setup.thrust),
+        results=(*UNCAPPED, "by_setup.throttle_cap", *CAPPED, *HOVER),
+        partly=drivetrain.BENCH_PARTLY_IMPOSSIBLE,
+    ),
+    Rule(
+        "nothing-left",
+        "{by_setup.name}: the added mass takes away more than the craft weighs. Check its sign and its unit.",
+        when=lambda given, found: np.isnan(found.by_setup.mass),
+        results=(*MASS, *MASS_CHANGES, *HOVER, *FLIGHT, *_results("thrust_to_weight")),
+        partly="the added mass takes away more than the craft weighs in {by_setup.name}",
+    ),
+    Rule(
+        "does-not-turn",
+        "{by_setup.name}: at full throttle the motors do not turn, because the pack cannot drive their no-load current "
+        "through the motor resistance.",
+        when=lambda given, found: np.isnan(found.by_setup.thrust),
+        results=(*UNCAPPED, "by_setup.throttle_cap", *CAPPED, *HOVER),
+        partly="the motors do not turn with {by_setup.name}",
+    ),
+    Rule(
+        "matches-a-match",
+        "{by_setup.name}: the setup that it is to match has no throttle cap of its own. Match one that has, or that "
+        "flies without a cap.",
+        when=lambda given, found: setups.matches_a_match(given),
+        results=("by_setup.throttle_cap", *CAPPED),
+    ),
+    Rule(
+        "match-out-of-reach",
+        "{by_setup.name}: no throttle matches the other setup, which gives more at its cap than this one at full "
+        "throttle, or nothing at all. Match them the other way round, or lower the cap of the other.",
+        when=lambda given, found: np.isnan(found.by_setup.throttle_cap),
+        results=("by_setup.throttle_cap", *CAPPED),
+        partly="no throttle of {by_setup.name} matches the other setup",
+    ),
+    Rule(
+        "does-not-turn-capped",
+        "{by_setup.name}: at that throttle cap the motors do not turn.",
+        when=lambda given, found: np.isnan(found.by_setup.capped_thrust),
+        results=CAPPED,
+        partly="the motors do not turn at that cap with {by_setup.name}",
+    ),
+    Rule(
+        "none-flies",
+        "No setup gives a flight time; see the reasons for each.",
+        when=lambda given, found: np.isnan(found.longest_endurance),
+        results=("longest_endurance", "longest_setup"),
+        partly="no setup gives a flight time",
+    ),
+    Rule(
+        "cannot-lift",
+        "{by_setup.name}: full throttle gives {by_setup.thrust}, which does not lift {by_setup.mass}.",
+        when=lambda given, found: np.isnan(found.by_setup.hover_throttle),
+        results=HOVER,
+        partly="full throttle does not lift the craft with {by_setup.name}",
+    ),
+    Rule(
+        "nothing-to-fly-on",
+        "{by_setup.name}: there is no average power without a hover. Give the average power.",
+        when=lambda given, found: np.isnan(found.by_setup.average_power),
+        results=FLIGHT,
+        missing=True,
+    ),
+    Rule(
+        "power-beyond-pack",
+        "{by_setup.name}: the pack cannot deliver the average power of {by_setup.average_power}.",
+        when=lambda given, found: np.isnan(found.by_setup.endurance),
+        results=FLIGHT,
+        partly="{by_setup.name} cannot deliver the average power",
+    ),
+    Rule(
+        "no-comparison",
+        "{by_setup.name}: a comparison requires the figures of this setup and of the first; see the reasons for each.",
+        when=lambda given, found: _lacks_comparison(found.by_setup),
+        results=(
+            *MASS_CHANGES,
+            *_results("endurance_change", "endurance_change_share", "thrust_change_share", "current_change_share"),
+        ),
+        partly="{by_setup.name}, or the first setup, has no figures to compare",
+        severity="medium",
+    ),
+    Rule(
+        "no-rating",
+        "{by_setup.name}: the discharge rating of its pack was not given.",
+        when=lambda given, found: np.isnan(setups.pick_pack(given, "discharge_rating")),
+        results=_results("rating_used"),
+        severity="low",
+        missing=True,
+    ),
+)
+
+
+def _lacks_comparison(found: Any) -> BoolArray:
+    shares = (found.mass_change_share, found.endurance_change_share, found.thrust_change_share)
+    return ~np.isfinite(sum(shares))
+
+
+LIMITS_EXCEEDED: Final[tuple[Caution[Any, Any], ...]] = (
+    Caution(
+        "over-limit",
+        "{by_setup.name}: {by_setup.mass} does not meet the mass limit.",
+        when=lambda given, found: found.by_setup.verdict == weighing.OVER,
+        severity="high",
+    ),
+    Caution(
+        "too-close",
+        "{by_setup.name}: the margin of {by_setup.margin} is too close to call: weigh the finished craft as a whole.",
+        when=lambda given, found: found.by_setup.verdict == weighing.TOO_CLOSE,
+        severity="high",
+    ),
+    Caution(
+        "over-rating",
+        "{by_setup.name}: at {by_setup.throttle_cap} throttle the load is {by_setup.rating_used} of the continuous "
+        "rating of its pack.",
+        when=lambda given, found: found.by_setup.rating_used > 1,
+        severity="high",
+    ),
+    Caution(
+        "over-controller",
+        "{by_setup.name}: at {by_setup.throttle_cap} throttle a motor draws {by_setup.controller_used} of its "
+        "controller's continuous rating.",
+        when=lambda given, found: found.by_setup.controller_used > 1,
+        severity="high",
+    ),
+    Caution(
+        "below-cutoff",
+        "{by_setup.name}: at {by_setup.throttle_cap} throttle its cells sag to {by_setup.capped_cell_voltage}, below "
+        "their cut-off: wear if that lasts, not if it is a dip of a second.",
+        when=lambda given, found: (
+            found.by_setup.capped_cell_voltage < cells.CUTOFF_VOLTAGE[setups.pick_pack(given, "chemistry")]
+        ),
+    ),
+    Caution(
+        "cap-below-hover",
+        "{by_setup.name}: its throttle cap of {by_setup.throttle_cap} is below the {by_setup.hover_throttle} at which "
+        "it hovers.",
+        when=lambda given, found: found.by_setup.hover_throttle > found.by_setup.throttle_cap,
+        severity="high",
+    ),
+)
+COLD: Final[Caution[Any, Any]] = Caution(
+    cautions.COLD.code,
+    "{by_setup.name}: below 10 °C a pack also gives less of its charge. That is not modelled: expect a shorter time "
+    "than the range says, and warm the pack before the flight.",
+    when=lambda given, found: setups.get_temperature(given) < cautions.COLD_TEMPERATURE,
+)
+OUTSIDE_TEMPERATURE: Final[Caution[Any, Any]] = Caution(
+    cautions.OUTSIDE_TEMPERATURE.code,
+    "{by_setup.name}: the temperature of its pack is outside 0 to 40 °C, for which the change of resistance was "
+    "checked.",
+    when=lambda given, found: (
+        (setups.get_temperature(given) < cells.MIN_CHECKED_TEMPERATURE)
+        | (setups.get_temperature(given) > cells.MAX_CHECKED_TEMPERATURE)
+    ),
+)
+
+
+def _find_verdict(given: Any, found: Any) -> IndexArray:
+    """Return the verdict (N,) on the setup that flies longest."""
+    duration = found.by_setup.endurance
+    longest = np.where(np.isnan(duration), -1.0, duration).argmax(axis=1)
+    return np.asarray(found.by_setup.verdict[np.arange(len(duration)), longest])
+
+
+_LONGEST: Final = "Flies longest with {longest_setup}: {longest_endurance:range}"
+SENTENCES: Final[tuple[Sentence[Any, Any], ...]] = (
+    Sentence(
+        f"{_LONGEST}, but over the mass limit",
+        when=lambda given, found: _find_verdict(given, found) == weighing.OVER,
+        verdict="bad",
+    ),
+    Sentence(
+        f"{_LONGEST}, too close to the mass limit to call",
+        when=lambda given, found: _find_verdict(given, found) == weighing.TOO_CLOSE,
+        verdict="close",
+    ),
+    Sentence(f"{_LONGEST}, under the mass limit", verdict="good"),
+)

@@ -1,0 +1,265 @@
+"""Setups of a craft to compare: which pack and propeller, at which throttle cap, with which mass."""
+
+from dataclasses import dataclass
+from typing import Annotated, Any, Final, NamedTuple, TypeAlias
+
+import numpy as np
+
+from gramwatt.calculators._shared import cautions, parts, propellers
+from gramwatt.calculators._shared.packs import Pack, column
+from gramwatt.calculators._shared.propellers import pick
+from gramwatt.model import (
+    Array,
+    BoolArray,
+    Caution,
+    Choice,
+    Group,
+    IndexArray,
+    Quantity,
+    RowName,
+    StandardUncertainty,
+    StringArray,
+    Table,
+    Text,
+    get_fields,
+)
+from gramwatt.physics import cells, craft
+from gramwatt.physics.statistics import reading_uncertainty
+
+MAX_SETUPS: Final = 20
+MATCHES: Final = ("rotor-speed", "thrust", "thrust-to-weight")
+SAME_DUTY: Final = 1e-9
+"""Excess of a duty over full throttle below which it is rounding."""
+
+
+@dataclass(frozen=True, slots=True)
+class Setup:
+    """One setup: what is not given is as in the craft, or the first of its table."""
+
+    name: Annotated[
+        StringArray, Text("Name of the setup; default: that of its pack.", label="Name", optional=True, max_length=80)
+    ]
+    pack: Annotated[IndexArray, RowName("packs", "Name of its pack; default: the first.", label="Pack")]
+    propeller: Annotated[
+        IndexArray, RowName("propellers", "Name of its propeller; default: the first.", label="Propeller")
+    ]
+    throttle_cap: Annotated[
+        Array,
+        Quantity(
+            "%",
+            "Maximum throttle allowed; default: the throttle cap of the craft.",
+            label="Throttle cap",
+            above=0,
+            at_most=100,
+            optional=True,
+        ),
+    ]
+    match: Annotated[
+        IndexArray,
+        Choice(
+            MATCHES,
+            "Instead of a throttle cap: the cap at which it has the rotor speed, the thrust or the thrust to weight of "
+            "another setup at its own cap.",
+            label="Match",
+            optional=True,
+        ),
+    ]
+    match_setup: Annotated[
+        IndexArray, RowName("setups", "Name of the setup to match; default: the first.", label="Setup to match")
+    ]
+    added_mass: Annotated[
+        Array,
+        Quantity(
+            "g",
+            "Mass added to the craft in this setup; negative where something is taken off.",
+            label="Added mass",
+            at_least=-1e5,
+            at_most=1e5,
+            default=0,
+        ),
+    ]
+    added_mass_u: Annotated[Array, StandardUncertainty(of="added_mass")]
+    pack_temperature: Annotated[
+        Array,
+        Quantity(
+            "degC",
+            "Temperature of the cells; default: the pack temperature of the craft.",
+            label="Pack temperature",
+            at_least=-30,
+            at_most=90,
+            optional=True,
+        ),
+    ]
+
+
+Setups: TypeAlias = Annotated[
+    Setup,
+    Table(
+        Setup,
+        "Setups to compare with the first; default: one for each pack.",
+        label="Setups",
+        group=Group.FLIGHT,
+        max_length=MAX_SETUPS,
+        optional=True,
+    ),
+]
+
+
+class Chosen(NamedTuple):
+    """What the setups of N requests are made of; arrays (N, M), or (N, 1) where all setups have the same."""
+
+    names: StringArray
+    pack: Pack
+    propeller: IndexArray
+    """Row in the table of propellers."""
+    drive: craft.Drive
+    stated_cap: Array
+    """Throttle cap, that of the craft where the setup has none of its own."""
+    is_matching: BoolArray
+    """Whether its cap is to match another setup instead."""
+    added_mass: Array
+    added_mass_u: Array
+    temperature: Array
+
+
+def has_setups(given: Any) -> bool:
+    """Return whether setups are given; else each pack is one, with the first propeller."""
+    return bool(given.setups.pack.shape[1])
+
+
+def pick_pack(given: Any, name: str) -> Any:
+    """Return a column of the packs by setup (N, M)."""
+    values = getattr(given.packs, name)
+    return pick(values, np.maximum(given.setups.pack, 0)) if has_setups(given) else values
+
+
+def find_matching(given: Any) -> BoolArray:
+    """Return where (N, M) the throttle cap of a setup is to match another setup."""
+    if not has_setups(given):
+        return np.zeros(given.packs.cells.shape, dtype=np.bool_)
+    return np.asarray((given.setups.match >= 0) | (given.setups.match_setup >= 0))
+
+
+def matches_a_match(given: Any) -> BoolArray:
+    """Return where (N, M) a setup matches one without a cap of its own, such as itself."""
+    is_matching = find_matching(given)
+    return is_matching & pick(is_matching, _get_target(given)) if has_setups(given) else is_matching
+
+
+def get_temperature(given: Any) -> Array:
+    """Return the temperature [K] of the packs of the setups, (N, M)."""
+    own, single = given.setups.pack_temperature, column(given.pack_temperature)
+    if has_setups(given):
+        return np.where(np.isnan(own), single, own)
+    return np.broadcast_to(single, given.packs.cells.shape)
+
+
+def _get_target(given: Any) -> IndexArray:
+    return np.maximum(given.setups.match_setup, 0)
+
+
+def choose(given: Any) -> Chosen:
+    """Return what each setup is made of; without setups one for each pack, with the first propeller."""
+    setups = given.setups
+    pack = Pack(**{name: pick_pack(given, name) for name in get_fields(Pack)})
+    stated_cap = np.broadcast_to(column(given.throttle_cap), pack.cells.shape)
+    if not has_setups(given):
+        rows, nothing = np.zeros(pack.cells.shape, dtype=np.intp), np.zeros((len(pack.cells), 1))
+        names, added_mass, added_mass_u = pack.name, nothing, nothing
+    else:
+        rows, added_mass, added_mass_u = np.maximum(setups.propeller, 0), setups.added_mass, setups.added_mass_u
+        names = np.where(setups.name == "", pack.name, setups.name)
+        stated_cap = np.where(np.isnan(setups.throttle_cap), stated_cap, setups.throttle_cap)
+    return Chosen(
+        names=names,
+        pack=pack,
+        propeller=rows,
+        drive=propellers.drive_of(given, rows),
+        stated_cap=stated_cap,
+        is_matching=find_matching(given),
+        added_mass=added_mass,
+        added_mass_u=added_mass_u,
+        temperature=get_temperature(given),
+    )
+
+
+def get_source(given: Any, chosen: Chosen) -> dict[str, Array]:
+    """Return the packs of the setups as `craft.operate` takes them."""
+    voltage = cells.open_circuit_voltage(chosen.pack.chemistry, column(given.state_of_charge))
+    return {
+        "open_circuit_voltage": chosen.pack.cells * voltage,
+        "pack_resistance": cautions.pack_resistance(chosen.pack, chosen.temperature, column(given.activation_energy)),
+        "avionics_power": column(given.avionics_power),
+    }
+
+
+def weigh(given: Any, chosen: Chosen) -> tuple[Array, Array]:
+    """Return the all-up mass (N, M) [kg] and its standard uncertainty; nan where nothing is left to weigh."""
+    dry_mass = np.where(np.isnan(given.dry_mass), 0.0, given.dry_mass)
+    craft_mass = dry_mass + (given.parts.mass * given.parts.count).sum(axis=1)
+    of_propellers, of_propellers_u, readings = propellers.get_mass(given, chosen.propeller)
+    mass = column(craft_mass) + chosen.pack.mass + of_propellers + chosen.added_mass
+    by_display = readings * reading_uncertainty(column(given.resolution))
+    stated = chosen.pack.mass_u**2 + of_propellers_u**2 + chosen.added_mass_u**2
+    variance = column(parts.variance_with_pack(given)) + by_display**2 + stated
+    return np.where(mass > 0, mass, np.nan), np.sqrt(variance)
+
+
+def compare_propellers(given: Any, chosen: Chosen, mass: Array, power: Array, source: dict[str, Array]) -> Array:
+    """Return the ratio (N, M) of hover power to that with the first propeller; (N, 1) where no setup has another."""
+    if not chosen.propeller.any():
+        return np.ones((len(mass), 1))
+    first = propellers.drive_of(given, np.zeros_like(chosen.propeller))
+    return power / craft.demand_at_speed(first, craft.hover_speed(first, mass), **source).power
+
+
+class Throttle(NamedTuple):
+    """Setups at full throttle and at their caps."""
+
+    cap: Array
+    """Duty (N, M); nan where no cap matches the other setup."""
+    full: craft.Operation
+    capped: craft.Operation
+
+
+def find_throttle(given: Any, chosen: Chosen, mass: Array, source: dict[str, Array]) -> Throttle:
+    """Return the operating points of the setups (N, M) at full throttle and at their caps.
+
+    A cap that matches another setup follows from the rotor speed that gives the same rotor speed, thrust or thrust to
+    weight: `craft.demand_at_speed`, the inverse of `craft.operate`.
+    """
+    duties = np.stack([np.ones(mass.shape), chosen.stated_cap])
+    points = zip(*craft.operate(chosen.drive, duties, **source), strict=True)
+    full, capped = (craft.Operation(*point) for point in points)
+    is_matching = chosen.is_matching
+    if not is_matching.any():
+        return Throttle(chosen.stated_cap, full, capped)
+    target = _get_target(given)
+    thrust = pick(capped.thrust, target)
+    thrust = np.where(given.setups.match == MATCHES.index("thrust"), thrust, thrust / pick(mass, target) * mass)
+    speed = np.where(
+        given.setups.match <= MATCHES.index("rotor-speed"),  # or -1, where only the other setup is named
+        pick(capped.rotor_speed, target),
+        craft.speed_at_thrust(chosen.drive, thrust),
+    )
+    duty = craft.demand_at_speed(chosen.drive, speed, **source).duty
+    is_possible = (duty <= 1 + SAME_DUTY) & ~pick(is_matching, target)
+    cap = np.where(is_matching, np.where(is_possible, np.minimum(duty, 1.0), np.nan), chosen.stated_cap)
+    matched = craft.operate(chosen.drive, cap, **source)
+    capped = craft.Operation(*(np.where(is_matching, *pair) for pair in zip(matched, capped, strict=True)))
+    return Throttle(cap, full, capped)
+
+
+def has_own_cap(given: Any) -> BoolArray:
+    """Return where (N, M) a setup gives a throttle cap."""
+    own = given.setups.throttle_cap
+    return ~np.isnan(own) if has_setups(given) else np.zeros(given.packs.cells.shape, dtype=np.bool_)
+
+
+CAUTIONS: Final[tuple[Caution[Any, Any], ...]] = (
+    Caution(
+        "cap-not-used",
+        "{by_setup.name}: its throttle cap was not used, since its cap matches another setup.",
+        when=lambda given, found: find_matching(given) & has_own_cap(given),
+    ),
+)
