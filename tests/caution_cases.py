@@ -36,6 +36,7 @@ from gramwatt.model import (
     Kind,
     NumberList,
     Quantity,
+    RowName,
     StandardUncertainty,
     Table,
     Text,
@@ -227,7 +228,8 @@ def changed_inputs(calculator: Any_, given: Given, chance: random.Random) -> Giv
     return made
 
 
-def _change(made: Given, name: str, kind: Kind, chance: random.Random) -> None:
+def _change(made: Given, name: str, kind: Kind, chance: random.Random, tables: Given | None = None) -> None:
+    """Change an input, or a cell of a row among ``tables``."""
     if name in made and not kind.is_required and chance.random() < 0.3:
         del made[name]
         return
@@ -243,10 +245,10 @@ def _change(made: Given, name: str, kind: Kind, chance: random.Random) -> None:
                 rows.append(dict(chance.choice(rows)) if rows else {})
             row = chance.choice(rows)
             for inner in chance.sample(list(fields), k=min(len(fields), chance.choice((1, 1, 2)))):
-                _change(row, inner, fields[inner], chance)
+                _change(row, inner, fields[inner], chance, made)
             for inner, each in fields.items():
                 if each.is_required and inner not in row:
-                    _change(row, inner, each, chance)
+                    _change(row, inner, each, chance, made)
             made[name] = rows
         case TimeSeries():
             log = dict(made.get(name) or {"time": [0, 1, 2, 3], "voltage": [16, 15, 15, 16], "current": [1, 20, 20, 1]})
@@ -262,6 +264,10 @@ def _change(made: Given, name: str, kind: Kind, chance: random.Random) -> None:
             made[name] = log
         case NumberList():
             made[name] = [_number(kind.item, None, chance) for _ in range(chance.randint(1, 3))]
+        case RowName():
+            names = [row["name"] for row in (tables or made).get(kind.of, ()) if "name" in row]
+            if names:
+                made[name] = chance.choice(names)
         case _:
             made[name] = _value(kind, made.get(name), chance)
 

@@ -113,6 +113,7 @@ BUILD_COLUMNS: Final[Mapping[str, tuple[tuple[str, str], ...]]] = {
     "probability_under": (("mass-margin", "probability_under"),),
     "nominal_energy": (("pack-energy", "nominal_energy"),),
     "hover_power": (("hover-power", "hover_power"), ("full-throttle", "hover_power")),
+    "hover_current": (("hover-power", "current"),),
     "hover_throttle": (("hover-power", "hover_throttle"), ("full-throttle", "hover_throttle")),
     "endurance": (("endurance", "endurance"),),
     "ended_by": (("endurance", "ended_by"),),
@@ -122,14 +123,13 @@ BUILD_COLUMNS: Final[Mapping[str, tuple[tuple[str, str], ...]]] = {
     "capped_thrust": (("full-throttle", "thrust"),),
     "capped_current": (("full-throttle", "pack_current"),),
     "capped_cell_voltage": (("full-throttle", "loaded_cell_voltage"),),
-    "suggested_cap": (("throttle-cap", "matching_cap"),),
     "c_rate": (("full-throttle", "c_rate"),),
     "rating_used": (("full-throttle", "rating_used"),),
     "controller_used": (("full-throttle", "controller_used"),),
 }
-"""Columns of a build with one pack, and the same results of other calculators."""
-OWN_COLUMNS: Final = {"name", "average_power"}
-"""Columns that no other calculator has; those that end in `change` or `change_share` are differences of packs."""
+"""Columns of a build with one setup, and the same results of other calculators."""
+OWN_COLUMNS: Final = {"name", "average_power", "throttle_cap"}
+"""Columns that no other calculator has; those that end in `change` or `change_share` are differences of setups."""
 
 
 class Figure(NamedTuple):
@@ -224,11 +224,11 @@ def test_results_of_one_name_agree(bag: Bag) -> None:
 
 
 @every_craft
-def test_a_build_with_one_pack_has_the_figures_of_the_single_calculators(bag: Bag) -> None:
+def test_a_build_with_one_setup_has_the_figures_of_the_single_calculators(bag: Bag) -> None:
     """Its columns by an explicit map, ranges included; flight time at the average power that the build computes."""
     build = compute(CALCULATORS["build"], bag)
     assert build is not None
-    average = float(build["by_pack.average_power"].value)
+    average = float(build["by_setup.average_power"].value)
     others = {name: compute(each, bag) for name, each in CALCULATORS.items()}
     others["full-throttle without a cap"] = compute(CALCULATORS["full-throttle"], {**bag, "throttle_cap": 100})
     others["endurance"] = compute(
@@ -241,11 +241,11 @@ def test_a_build_with_one_pack_has_the_figures_of_the_single_calculators(bag: Ba
             other = others[calculator]
             assert other is not None
             what = f"{column}, {result} in {calculator}"
-            assert_same(build[f"by_pack.{column}"], other[result], what, with_range=calculator != "endurance")
+            assert_same(build[f"by_setup.{column}"], other[result], what, with_range=calculator != "endurance")
 
 
-def test_the_suggested_cap_of_a_build_is_the_matching_cap() -> None:
-    """The second of two packs matches the first: in throttle-cap the first is the target, with the same range."""
+def test_the_cap_of_a_build_that_matches_is_the_matching_cap() -> None:
+    """A setup that matches the rotor speed of another pack: in throttle-cap the other is the target; same range."""
     for name, bag in CRAFTS.items():
         if "pack_resistance" in bag:
             continue  # measured, of one pack
@@ -258,12 +258,14 @@ def test_the_suggested_cap_of_a_build_is_the_matching_cap() -> None:
         (row,) = inputs["packs"]
         if "cell_resistance" in row:  # cells of the same kind
             target["cell_resistance"] = row["cell_resistance"] * row["capacity"] / target["capacity"]
-        cells = {each: [value] for each, value in {**inputs, "packs": [{**row, **target}, row]}.items()}
+        packs = [{**row, **target, "name": "target"}, {**row, "name": "own"}]
+        setups = [{"pack": "target", "throttle_cap": 100}, {"pack": "own", "match": "rotor-speed"}]
+        cells = {each: [value] for each, value in {**inputs, "packs": packs, "setups": setups}.items()}
         outcome = evaluate_columns(CALCULATORS["build"], cells, 1, text=False, draws=FEW_DRAWS)
         assert outcome.uncertainty is not None
-        label = "by_pack.suggested_cap"
+        label = "by_setup.throttle_cap"
         low, high = (part[label][0, 1] for part in (outcome.uncertainty.low, outcome.uncertainty.high))
-        mine = Figure(outcome.results.by_pack.suggested_cap[0, 1], low, high)
+        mine = Figure(outcome.results.by_setup.throttle_cap[0, 1], low, high)
         assert mine.value < 1
         assert_same(mine, cap["matching_cap"], f"the cap of the craft {name}")
 

@@ -29,7 +29,7 @@ def test_one_pack_that_cannot_lift() -> None:
     brick = {**FOUR, "name": "brick", "mass": 6000}
     response = compute(**{**CRAFT, "packs": [FOUR, brick, SIX]}, controller_rating=45)
     first, heavy, other = response["results"]["by_setup"]
-    hovering, flying = {"hover_power", "hover_throttle"}, {"average_power", "endurance", "ended_by"}
+    hovering, flying = {"hover_power", "hover_current", "hover_throttle"}, {"average_power", "endurance", "ended_by"}
     changes = {"endurance_change", "endurance_change_share"}
     assert {name for name, value in heavy.items() if value is None} <= hovering | flying | changes | {"rating_used"}
     missing = get_reasons(response)
@@ -43,7 +43,7 @@ def test_one_pack_that_cannot_lift() -> None:
     assert heavy["thrust"] == first["thrust"]
     assert heavy["thrust_to_weight"] < 1
     assert [first, other] == compute_rows(**{**CRAFT, "packs": [FOUR, SIX]}, controller_rating=45)
-    assert response["results"]["longest_setup"] == 3
+    assert response["results"]["longest_setup"] == "six"
     assert not any(name.startswith(("by_setup.0.hover", "by_setup.2.hover")) for name in missing)
 
 
@@ -51,7 +51,7 @@ def test_a_first_pack_that_cannot_lift_leaves_no_comparison() -> None:
     response = compute(**{**CRAFT, "packs": [{**FOUR, "mass": 6000}, SIX]})
     assert get_reasons(response)["by_setup.1.endurance_change"] == "no-comparison"
     assert response["results"]["by_setup"][1]["endurance"] > 0
-    assert response["results"]["longest_setup"] == 2
+    assert response["results"]["longest_setup"] == "six"
 
 
 def test_without_an_average_power_there_is_no_endurance() -> None:
@@ -106,6 +106,11 @@ def test_every_empty_figure_has_a_reason() -> None:
 WEAK: Final = {**FOUR, "cell_resistance": 60}
 ONE: Final[dict[str, Any]] = {**CRAFT, "packs": [SIX, FOUR]}
 FLIGHT: Final[dict[str, Any]] = {"mass": 500, "duration": 5, "cells": 4, "capacity": 1300}
+SMALL: Final[dict[str, Any]] = {"diameter": 5, "pitch": 4.3}
+TWO_PROPELLERS: Final[dict[str, Any]] = {
+    **{name: value for name, value in ONE.items() if name not in SMALL},
+    "propellers": [SMALL, {**SMALL, "name": "flat", "pitch": 3}],
+}
 CAUTIONS: Final[dict[str, tuple[dict[str, Any], dict[str, Any]]]] = {
     # code: inputs that bring it, inputs that do not
     **{rule: ({**ONE, "rule": rule}, ONE) for rule in weighing.RULES if rule != "custom"},
@@ -141,7 +146,18 @@ CAUTIONS: Final[dict[str, tuple[dict[str, Any], dict[str, Any]]]] = {
     "rating-overstated": ({**ONE, "packs": [SIX, {**FOUR, "discharge_rating": 100}]}, ONE),
     "cold-charge": ({**ONE, "pack_temperature": 9.9}, {**ONE, "pack_temperature": 10}),
     "cap-below-hover": ({**ONE, "throttle_cap": 20}, ONE),
-    "no-such-pack": ({**ONE, "match_pack": 3}, {**ONE, "match_pack": 2}),
+    "over-limit": ({**ONE, "limit": 570}, ONE),
+    "cap-not-used": (
+        {**ONE, "setups": [{}, {"match": "thrust", "throttle_cap": 50}]},
+        {**ONE, "setups": [{}, {"throttle_cap": 50}]},
+    ),
+    "other-propeller-extrapolated": (
+        {**TWO_PROPELLERS, "propellers": [SMALL, {**SMALL, "pitch": 5.6}]},
+        {**TWO_PROPELLERS, "propellers": [{**SMALL, "pitch": 5.6}, {**SMALL, "pitch": 5.6, "thrust_coefficient": 0.2}]},
+    ),
+    "first-propeller": ({**TWO_PROPELLERS, "flights": [FLIGHT]}, TWO_PROPELLERS),
+    "propellers-not-compared": (TWO_PROPELLERS, {**TWO_PROPELLERS, "setups": [{}]}),
+    "propellers-added": ({**TWO_PROPELLERS, "propellers": [{**SMALL, "mass": 4}]}, TWO_PROPELLERS),
 }
 
 

@@ -304,14 +304,14 @@ def test_a_long_waterfall_is_shortened_and_still_ends_at_the_total() -> None:
 def test_each_pack_is_a_bar() -> None:
     calculator = registry.load()["build"]
     given: dict[str, Any] = dict(calculator.examples[0].given)
-    expected = calculate("build", **given)["results"]["by_pack"]
+    expected = calculate("build", **given)["results"]["by_setup"]
     chart = chart_of("build", **given)
     assert isinstance(chart.body, BarRows)
     assert chart.body.names == tuple(row["name"] for row in expected)
     endurance = chart.body.columns[0]
     assert endurance.label == "endurance in min"
     assert endurance.values == pytest.approx([row["endurance"] for row in expected], rel=1e-12)
-    ends = calculate("build", **given)["uncertainty"]["by_pack.endurance"]
+    ends = calculate("build", **given)["uncertainty"]["by_setup.endurance"]
     assert (list(endurance.range.low), list(endurance.range.high)) == (ends["low"], ends["high"])
     assert f">lines: {COVERAGE}<" in draw.as_svg(chart, ChartStyle()).decode()
 

@@ -16,12 +16,12 @@ def test_the_service_answers_for_both_packs(service: str) -> None:
     )
     with urllib.request.urlopen(request, timeout=60) as answer:
         body = json.load(answer)
-    four, six = body["results"]["by_pack"]
+    four, six = body["results"]["by_setup"]
     assert four["verdict"] == six["verdict"] == "under"
     assert six["mass_change"] == 73  # by hand: 228 - 155
     assert 0 < six["endurance_change_share"] < 50
     assert six["thrust"] > four["thrust"]
-    assert body["uncertainty"]["by_pack.endurance"]["low"][0] < four["endurance"]
+    assert body["uncertainty"]["by_setup.endurance"]["low"][0] < four["endurance"]
 
 
 def test_the_command_line_answers_the_same(service: str) -> None:

@@ -110,11 +110,11 @@ def test_an_uncertain_result_has_its_range_beside_it(client: FlaskClient) -> Non
 
 def test_each_row_of_a_table_has_its_ranges(client: FlaskClient) -> None:
     given = dict(registry.load()["build"].examples[0].given)
-    expected = client.post("/v1/build", json=given).get_json()["uncertainty"]["by_pack.endurance"]
+    expected = client.post("/v1/build", json=given).get_json()["uncertainty"]["by_setup.endurance"]
     header, *lines = rows(client.post("/v1/build?format=csv", json=given).text)
     assert len(lines) > 1
     for part, name in (("standard", "u"), ("low", "low"), ("high", "high")):
-        at = header.index(f"by_pack.endurance_{name} [min]")
+        at = header.index(f"by_setup.endurance_{name} [min]")
         assert [float(line[at]) for line in lines] == expected[part]
 
 

@@ -323,12 +323,14 @@ CALCULATOR = Calculator(
             source="by hand: 1.8/1.3 = 1.385 of the energy at (558.8/508.8)^1.2 = 1.119 of the power lasts longer",
         ),
         Example(
-            "The same craft, with two of its flights, and the pack they were flown with",
+            "The same craft, with two of its flights; with a camera and other propellers as strong for its weight",
             given={
                 "dry_mass": 353.8,
                 "kv": 2400,
-                "diameter": 5,
-                "pitch": 4.3,
+                "propellers": [
+                    {"name": "flown", "diameter": 5, "pitch": 4.3},
+                    {"name": "steep", "diameter": 5, "pitch": 4.9, "mass": 4.4},
+                ],
                 "bench_speed": 20000,
                 "bench_thrust": 520,
                 "bench_shaft_power": 90,
@@ -338,8 +340,12 @@ CALCULATOR = Calculator(
                     {"mass": 558.8, "duration": 4.7, "cells": 4, "capacity": 1300, "charge_used": 1070},
                 ],
                 "packs": [{"name": "flown", "cells": 4, "capacity": 1300, "mass": 155, "pack_resistance": 50}],
+                "setups": [
+                    {"name": "as flown", "throttle_cap": 80},
+                    {"name": "with a camera", "propeller": "steep", "added_mass": 60, "match": "thrust-to-weight"},
+                ],
             },
-            expected={"power_from": "flights", "longest_setup": "flown", "longest_endurance": 5.2},
+            expected={"power_from": "flights", "longest_setup": "as flown", "longest_endurance": 5.2},
             rtol=0.05,
             source="by hand: the flight itself, 5.2 min for 1070 of the 1040 mAh above the reserve, by label volts",
         ),

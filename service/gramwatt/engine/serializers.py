@@ -98,7 +98,7 @@ def format_csv(calculator: AnyCalculator, response: Mapping[str, Any], style: Te
     ``<result>_low`` and ``<result>_high``.
 
     Where one of the results is a table there is a row for each of its rows, and its columns are headed
-    ``by_pack.endurance``; tables and recordings among the inputs are then left out. A table that is ``alone`` has
+    ``by_setup.endurance``; tables and recordings among the inputs are then left out. A table that is ``alone`` has
     its own columns and nothing else. Where several results are tables, each is one cell, as JSON.
     """
     table = find_csv_table(calculator)

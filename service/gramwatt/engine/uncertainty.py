@@ -241,6 +241,10 @@ def _repeat(fields: Mapping[str, Any], rows: int, copies: int) -> dict[str, Any]
         if not isinstance(value, np.ndarray):
             inner = {each: getattr(value, each) for each in get_fields(type(value))}
             repeated[name] = type(value)(**_repeat(inner, rows, copies))
+        elif value.dtype.kind in "UT" and rows == 1:
+            repeated[name] = np.broadcast_to(
+                value, (copies, *value.shape[1:])
+            )  # texts are long, and none is written to
         elif rows > 1:
             repeated[name] = np.concatenate([value] * copies)
         else:

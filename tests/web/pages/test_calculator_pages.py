@@ -167,7 +167,7 @@ def test_packs_are_compared_in_a_table_and_a_chart(client: FlaskClient) -> None:
     page = get(client, "/calculators/build")
     calculator = registry.load()["build"]
     given: dict[str, Any] = dict(first_example(calculator).given)
-    found = calculate("build", **given)["results"]["by_pack"]
+    found = calculate("build", **given)["results"]["by_setup"]
     table = page.one("table", class_="transposed")[1]
     for row in found:
         assert row["name"] in table

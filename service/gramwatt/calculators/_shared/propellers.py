@@ -87,7 +87,7 @@ FIRST: Final[tuple[Assumption[Any], ...]] = tuple(
 OTHERS: Final[tuple[Assumption[Any], ...]] = (
     Assumption(
         "propellers.thrust_coefficient",
-        "0.145 × (pitch/diameter)^0.55 × (blades/2)^0.5; of the first propeller as without a table",
+        "0.145 × (pitch/diameter)^0.55 × (blades/2)^0.5. The first propeller has the single one",
         lambda given: _of_others(
             propeller.expected_thrust_coefficient(
                 given.propellers.diameter, given.propellers.pitch, given.propellers.blades
@@ -100,7 +100,7 @@ OTHERS: Final[tuple[Assumption[Any], ...]] = (
     ),
     Assumption(
         "propellers.power_coefficient",
-        "sqrt(2/π) × (thrust coefficient)^1.5 / figure of merit; of the first propeller as without a table",
+        "sqrt(2/π) × (thrust coefficient)^1.5 / figure of merit. The first propeller has the single one",
         lambda given: _of_others(
             propeller.power_coefficient(given.propellers.thrust_coefficient, given.figure_of_merit[:, None])
         ),
@@ -151,21 +151,25 @@ def is_doubtful(row: Any) -> BoolArray:
     return np.asarray(propeller.is_extrapolated(row.diameter, row.pitch, row.blades) | is_wide_and_small)
 
 
-def _is_first_unmeasured(given: Any) -> BoolArray:
+def is_first_unmeasured(given: Any) -> BoolArray:
     """Return where (N,) the table gives no thrust coefficient of its first propeller."""
     measured = given.propellers.thrust_coefficient
     return np.isnan(measured[:, 0]) if measured.shape[1] else np.ones(len(measured), dtype=np.bool_)
 
 
-def _of_unmeasured(caution: Caution[Any, Any]) -> Caution[Any, Any]:
-    """Return a caution about an estimated thrust coefficient, for the first propeller of a table too."""
-    when = caution.when
-    if when is None or caution.assumed != "thrust_coefficient":
-        return caution
-    return dataclasses.replace(caution, when=lambda given, found: when(given, found) & _is_first_unmeasured(given))
-
-
-DRIVE_CAUTIONS: Final[tuple[Caution[Any, Any], ...]] = tuple(_of_unmeasured(each) for each in drivetrain.CAUTIONS)
+_ESTIMATED: Final = {
+    drivetrain.OUTSIDE_REGRESSION: dataclasses.replace(
+        drivetrain.OUTSIDE_REGRESSION,
+        when=lambda given, found: (
+            propeller.is_extrapolated(given.diameter, given.pitch, given.blades) & is_first_unmeasured(given)
+        ),
+    ),
+    drivetrain.MICRO_PROPELLER: dataclasses.replace(
+        drivetrain.MICRO_PROPELLER,
+        when=lambda given, found: propeller.is_micro(given.diameter) & (given.blades >= 4) & is_first_unmeasured(given),
+    ),
+}
+DRIVE_CAUTIONS: Final[tuple[Caution[Any, Any], ...]] = tuple(_ESTIMATED.get(each, each) for each in drivetrain.CAUTIONS)
 """Those of `drivetrain`, where the first propeller may come from a table."""
 CAUTIONS: Final[tuple[Caution[Any, Any], ...]] = (
     Caution(

@@ -120,7 +120,7 @@ RULES: Final[tuple[Rule[Any, Any], ...]] = (
 
 def _lacks_comparison(found: Any) -> BoolArray:
     shares = (found.mass_change_share, found.endurance_change_share, found.thrust_change_share)
-    return ~np.isfinite(sum(shares))
+    return np.asarray(~np.isfinite(sum(shares)))
 
 
 LIMITS_EXCEEDED: Final[tuple[Caution[Any, Any], ...]] = (

@@ -110,6 +110,7 @@ class Chosen(NamedTuple):
 
     names: StringArray
     pack: Pack
+    """Columns by setup, but for the names."""
     propeller: IndexArray
     """Row in the table of propellers."""
     drive: craft.Drive
@@ -149,26 +150,32 @@ def matches_a_match(given: Any) -> BoolArray:
 def get_temperature(given: Any) -> Array:
     """Return the temperature [K] of the packs of the setups, (N, M)."""
     own, single = given.setups.pack_temperature, column(given.pack_temperature)
-    if has_setups(given):
-        return np.where(np.isnan(own), single, own)
-    return np.broadcast_to(single, given.packs.cells.shape)
+    own = own if has_setups(given) else np.full(given.packs.cells.shape, np.nan)
+    return np.where(np.isnan(own), single, own)
 
 
 def _get_target(given: Any) -> IndexArray:
-    return np.maximum(given.setups.match_setup, 0)
+    return np.asarray(np.maximum(given.setups.match_setup, 0))
+
+
+def _name_setups(given: Any) -> StringArray:
+    """Return the names (N, M): rows are draws of one request, so the first has those of all."""
+    own, at = given.setups.name[:1], np.maximum(given.setups.pack[:1], 0)
+    names = np.where(own == "", pick(given.packs.name[:1], at), own)
+    return np.broadcast_to(names, given.setups.name.shape)
 
 
 def choose(given: Any) -> Chosen:
     """Return what each setup is made of; without setups one for each pack, with the first propeller."""
     setups = given.setups
-    pack = Pack(**{name: pick_pack(given, name) for name in get_fields(Pack)})
+    pack = Pack(**{name: pick_pack(given, name) for name in get_fields(Pack) if name != "name"}, name=given.packs.name)
     stated_cap = np.broadcast_to(column(given.throttle_cap), pack.cells.shape)
     if not has_setups(given):
         rows, nothing = np.zeros(pack.cells.shape, dtype=np.intp), np.zeros((len(pack.cells), 1))
-        names, added_mass, added_mass_u = pack.name, nothing, nothing
+        names, added_mass, added_mass_u = given.packs.name, nothing, nothing
     else:
         rows, added_mass, added_mass_u = np.maximum(setups.propeller, 0), setups.added_mass, setups.added_mass_u
-        names = np.where(setups.name == "", pack.name, setups.name)
+        names = _name_setups(given)
         stated_cap = np.where(np.isnan(setups.throttle_cap), stated_cap, setups.throttle_cap)
     return Chosen(
         names=names,

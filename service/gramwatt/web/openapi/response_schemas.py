@@ -48,7 +48,7 @@ RESPONSE_SCHEMAS: Final[Mapping[str, JsonSchema]] = {
             "text": _make_text(2000),
             "results": {
                 "type": "array",
-                "description": "The results that are null for this reason; in a table by_pack.2.endurance.",
+                "description": "The results that are null for this reason; in a table by_setup.2.endurance.",
                 "maxItems": 10000,
                 "items": PATH,
             },
