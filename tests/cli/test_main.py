@@ -8,6 +8,7 @@ import json
 import subprocess
 import sys
 from pathlib import Path
+from typing import Any, Final
 
 import pytest
 from click.testing import CliRunner, Result
@@ -198,6 +199,49 @@ def test_files_as_the_rows_of_a_table(tmp_path: Path) -> None:
     assert answer["given"]["current_scale"] == 1.1
     shown = CliRunner().invoke(main, ["calc", "power-fit", *logs, "cells=4", "capacity=850", "mass=250", "--json"])
     assert len(json.loads(shown.output)["results"]["flight_powers"]) == 2
+
+
+CRAFT: Final[dict[str, Any]] = {
+    "kv": 3000,
+    "diameter": 4,
+    "pitch": 3,
+    "dry_mass": 150,
+    "limit": 250,
+    "packs": [{"name": "flown", "cells": 4, "capacity": 850, "mass": 99}],
+}
+RECORDED: Final[dict[str, Any]] = {"cells": 4, "capacity": 850, "mass": 249}
+
+
+def run_with_logs(inputs: dict[str, Any], folder: Path, *arguments: str) -> tuple[list[dict[str, Any]], dict[str, Any]]:
+    """Return the flights and the results of a build whose inputs are in a file, with a recording."""
+    body = folder / "inputs.json"
+    body.write_text(json.dumps(inputs), encoding="utf-8")
+    shown = CliRunner().invoke(
+        main, ["calc", "build", "--body", str(body), "--log", str(FLIGHT), *arguments, "--json"], catch_exceptions=False
+    )
+    assert shown.exit_code == 0, shown.output
+    answer = json.loads(shown.output)
+    return answer["inputs" if "inputs" in answer else "given"]["flights"], answer["results"]
+
+
+def test_a_recording_beside_the_inputs_of_a_file(tmp_path: Path) -> None:
+    """Each way to say which flight it is gives one result: a new row, a row without a recording, a row of a craft.
+
+    Independently, flight-log has the average power of the same file.
+    """
+    log = CliRunner().invoke(main, ["calc", "flight-log", "--log", str(FLIGHT), "cells=4", "capacity=850", "--json"])
+    power = json.loads(log.output)["results"]["mean_power"]
+    timed = {**RECORDED, "duration": 3}
+    appended = run_with_logs(CRAFT, tmp_path, *(f"{name}={value}" for name, value in RECORDED.items()))
+    filled = run_with_logs({**CRAFT, "flights": [RECORDED]}, tmp_path)
+    both = run_with_logs({**CRAFT, "flights": [timed, RECORDED]}, tmp_path)
+    of_craft = run_with_logs({"craft": {**CRAFT, "flights": [RECORDED]}}, tmp_path)
+    by_pack = run_with_logs({"craft": CRAFT}, tmp_path)
+    for flights, results in (appended, filled, of_craft, by_pack):
+        assert [flight["log"]["samples"] for flight in flights] == [filled[0][0]["log"]["samples"]]
+        assert results["by_setup"][0]["average_power"] == pytest.approx(power, rel=1e-6)
+        assert results == filled[1]
+    assert ["log" in flight for flight in both[0]] == [False, True]
 
 
 @pytest.mark.parametrize(

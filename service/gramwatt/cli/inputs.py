@@ -37,19 +37,19 @@ def read_inputs(
     columns: Sequence[str],
 ) -> tuple[dict[str, object], bool]:
     """Return the inputs, and whether their values are text rather than JSON values. Exit if they are malformed."""
-    values: dict[str, object] = dict(parse_assignments(arguments)) if body is None else _read_body(body, arguments)
+    if body is not None and arguments and not logs:
+        fail("give the inputs as arguments or in --body, not both")
+    assigned = parse_assignments(arguments)
+    values: dict[str, object] = dict(assigned) if body is None else _read_body(body)
     if not logs:
         return values, body is None
-    if body is not None:
-        fail("give the recordings in --body or with --log, not both")
     from gramwatt.cli.recordings import add_recordings  # imports libraries that nothing else here needs
 
-    return add_recordings(calculator, values, logs, parse_assignments(columns))
+    flight = None if body is None else assigned
+    return add_recordings(calculator, values, logs, parse_assignments(columns), text=body is None, flight=flight)
 
 
-def _read_body(body: IO[bytes], arguments: Sequence[str]) -> dict[str, object]:
-    if arguments:
-        fail("give the inputs as arguments or in --body, not both")
+def _read_body(body: IO[bytes]) -> dict[str, object]:
     from gramwatt.engine.strict_json import InvalidJson, parse_strict_json
 
     try:

@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
+import itertools
 import json
 from collections.abc import Mapping, Sequence
 from pathlib import PurePath
 from typing import IO, Any, Final
 
 from gramwatt.cli.errors import fail
+from gramwatt.engine import craft_fields
 from gramwatt.engine.recordings.channels import channels_of
 from gramwatt.engine.recordings.column_types import MalformedRecording, UnusableRecording
 from gramwatt.engine.recordings.reader import FORMATS, parse_recording
 from gramwatt.files.formats import format_of_name
-from gramwatt.model import Calculator, Recording, Table, TimeSeries, get_fields
+from gramwatt.model import Calculator, Recording, Table, TimeSeries
 from gramwatt.model.messages import join_with_or
 
 _RECORDING_FORMATS: Final = {"tsv": "csv", "arrow-file": "arrow"}
@@ -24,27 +26,85 @@ def add_recordings(
     inputs: Mapping[str, object],
     files: Sequence[IO[bytes]],
     columns: Mapping[str, str],
+    *,
+    text: bool,
+    flight: Mapping[str, str] | None = None,
 ) -> tuple[dict[str, object], bool]:
     """Return the inputs with the recordings, and whether their values are text. Exit if they do not fit.
 
-    A calculator of one recording takes one file. For a calculator with a table of flights each file is a row, with the
-    name of the file; inputs that are fields of a row hold for every row.
+    A calculator of one recording takes one file. With a table of flights each file belongs to a row: in their order to
+    the rows of the inputs, or of their craft, without a recording and what may stand for one, then to new rows with the
+    name of the file. Inputs that are fields of a row hold for every new row, as do those in ``flight``.
     """
     name = calculator.recording
     if name is not None:
         kind = calculator.input_fields[name]
         if len(files) > 1 or not isinstance(kind, TimeSeries):
             fail(f"{calculator.name} takes one recording; give --log once")
-        return {**inputs, name: _read(kind, files[0], columns)}, True
-    for table, table_kind in calculator.input_fields.items():
-        fields = get_fields(table_kind.row) if isinstance(table_kind, Table) else {}
-        for field, kind in fields.items():
+        if flight:
+            fail("give the inputs as arguments or in --body, not both")
+        return {**inputs, name: _read(kind, files[0], columns)}, text
+    found = _find_table(calculator)
+    if found is None:
+        fail(f"{calculator.name} takes no recording")
+    table, table_kind, field, kind = found
+    fields = table_kind.input_columns
+    if unknown := [each for each in flight or () if each not in fields]:
+        fail(f"{unknown[0]} is no field of a row of {table}; beside --body choose {join_with_or(fields)}")
+    others = {each: _to_json_value(value) if text else value for each, value in inputs.items()}
+    shared = {each: others.pop(each) for each in tuple(others) if text and each in fields}
+    shared |= {each: _to_json_value(value) for each, value in (flight or {}).items()}
+    holder, craft = others, others.get(craft_fields.MEMBER)
+    if isinstance(craft, dict) and table not in others:
+        holder = others[craft_fields.MEMBER] = dict(craft)
+        shared |= _name_rows(table_kind, others, holder)
+    rows = holder.get(table, [])
+    if isinstance(rows, list):
+        made = [{**_name_row(file, fields), field: _read(kind, file, columns)} for file in files]
+        holder[table] = _add_rows(table_kind, rows, field, made, shared)
+    return others, False
+
+
+def _find_table(calculator: Calculator[Any, Any]) -> tuple[str, Table, str, TimeSeries] | None:
+    """Return the table whose rows have a recording, and that column; None without one."""
+    for table, table_kind in calculator.input_tables.items():
+        for field, kind in table_kind.columns.items():
             if isinstance(kind, TimeSeries):
-                shared = {name: _to_json_value(value) for name, value in inputs.items() if name in fields}
-                rows = [{**_name_row(file, fields), **shared, field: _read(kind, file, columns)} for file in files]
-                others = {name: _to_json_value(value) for name, value in inputs.items() if name not in fields}
-                return {**others, table: rows}, False
-    fail(f"{calculator.name} takes no recording")
+                return table, table_kind, field, kind
+    return None
+
+
+def _add_rows(
+    kind: Table,
+    rows: Sequence[object],
+    field: str,
+    made: Sequence[Mapping[str, object]],
+    shared: Mapping[str, object],
+) -> list[object]:
+    """Return the rows with a recording each: those that lack one first, then new ones."""
+    complete = {field}.union(*(group for group in kind.any_of if field in group))
+    filled: list[Any] = [dict(row) if isinstance(row, dict) else row for row in rows]
+    free = [row for row in filled if isinstance(row, dict) and complete.isdisjoint(row)]
+    for row, new in itertools.zip_longest(free[: len(made)], made):
+        if row is None:
+            filled.append({**new, **shared})
+        else:
+            row[field] = new[field]
+    return filled
+
+
+def _name_rows(kind: Table, inputs: Mapping[str, object], craft: Mapping[str, object]) -> dict[str, object]:
+    """Return which rows of a craft a new flight names: those that the request chooses, or the only ones."""
+    names: dict[str, object] = {}
+    for member, table in craft_fields.get_choices().items():
+        if kind.chosen_by is None or table not in kind.chosen_by.names_rows_of:
+            continue
+        rows = craft.get(table)
+        if member in inputs:
+            names[member] = inputs[member]
+        elif isinstance(rows, list) and len(rows) == 1 and isinstance(rows[0], dict) and "name" in rows[0]:
+            names[member] = rows[0]["name"]
+    return names
 
 
 def _name_row(file: IO[bytes], fields: Mapping[str, object]) -> dict[str, object]:
