@@ -13,7 +13,6 @@ from gramwatt.calculators._shared.packs import column
 from gramwatt.calculators._shared.setup_results import SetupResults, relative_change
 from gramwatt.model import (
     Array,
-    Assumption,
     BarChart,
     Calculator,
     Choice,
@@ -219,13 +218,7 @@ CALCULATOR = Calculator(
     ),
     any_of=(("parts", "dry_mass"), ("propellers", "diameter"), ("propellers", "pitch")),
     assumptions=(
-        Assumption(
-            "mass_exponent",
-            "1.5, the aerodynamic law, unless flights of different mass are given",
-            shared_flights.default_exponent,
-            uncertainty=shared_flights.default_exponent_uncertainty,
-            once=True,
-        ),
+        shared_flights.EXPONENT,
         flight_styles.RATIO_BY_STYLE,
         *shared_flights.ASSUMPTIONS,
         *shared_packs.RESISTANCES,

@@ -324,6 +324,7 @@ CALCULATOR = Calculator(
                 "cells": 6,
                 "capacity": 1300,
                 "mass": 702,
+                "mass_exponent": 1.5,
                 "pack_mass": 215,
             },
             expected={

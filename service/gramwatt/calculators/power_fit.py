@@ -68,7 +68,7 @@ REFERENCE_POWER = (
     f"{constants.STANDARD_AIR_DENSITY} kg/m³)"
 )
 SLOPE = (
-    "as given; else least squares of ln power against ln mass where masses differ by more than 1 %; else 1.5 is assumed"
+    "as given; else least squares of ln power against ln mass where masses differ by more than 1 %; else 1.2 is assumed"
 )
 SCATTER = "sqrt(sum of squared residuals of ln power / (n - 2)) for n flights; n - 1 where the exponent was not fitted"
 
@@ -199,13 +199,7 @@ CALCULATOR = Calculator(
         Assumption(
             "mass", "geometric mean mass of the flights", lambda given: scaling.geometric_mean(given.flights.mass)
         ),
-        Assumption(
-            "mass_exponent",
-            "1.5, the aerodynamic law, where all flights have the same mass (within 1 %)",
-            shared_flights.default_exponent,
-            uncertainty=shared_flights.default_exponent_uncertainty,
-            once=True,
-        ),
+        shared_flights.EXPONENT,
         *shared_flights.ASSUMPTIONS,
         Assumption(
             "cell_resistance",

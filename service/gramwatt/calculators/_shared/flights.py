@@ -193,9 +193,9 @@ def average_powers(flights: Flight) -> AveragePowers:
 
 
 def default_exponent(given: Any) -> Array:
-    """Return the aerodynamic exponent (N,) where it cannot be fitted to ``given.flights``; nan where it can."""
+    """Return the typical exponent (N,) where it cannot be fitted to ``given.flights``; nan where it can."""
     masses = given.flights.mass
-    exponent = np.full(len(masses), fields.AERODYNAMIC_EXPONENT)
+    exponent = np.full(len(masses), fields.TYPICAL_EXPONENT)
     return np.where(scaling.has_distinct_masses(masses), np.nan, exponent) if masses.shape[1] else exponent
 
 
@@ -204,6 +204,13 @@ def default_exponent_uncertainty(given: Any) -> Array:
     return np.full(len(given.flights.mass), fields.EXPONENT_UNCERTAINTY)
 
 
+EXPONENT: Final[Assumption[Any]] = Assumption(
+    "mass_exponent",
+    f"{fields.TYPICAL_EXPONENT}, as measured, unless flights differ in mass by more than 1 %",
+    default_exponent,
+    uncertainty=default_exponent_uncertainty,
+    once=True,
+)
 FlightScatter: TypeAlias = Annotated[
     Array,
     Deviate("How far the next flight and the level of the law lie from the law through the flights."),
