@@ -207,7 +207,7 @@ def test_a_part_holds_only_what_changes(client: FlaskClient, path: str) -> None:
     assert part.headers["Content-Security-Policy"] == whole.headers["Content-Security-Policy"]
     assert "<form" not in part.text
     assert "<html" not in part.text
-    ids = ("results", "working", "reuse") if path == "/calculators/mass-margin" else ("results",)
+    ids = ("results", "next", "working", "reuse") if path == "/calculators/mass-margin" else ("results",)
     assert re.findall(r'<section id="(\w+)"', part.text) == list(ids)
     for each in ids:
         pattern = rf'<section id="{each}".*?</section>'

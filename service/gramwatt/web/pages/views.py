@@ -26,6 +26,7 @@ from gramwatt.web.pages import form_reader
 from gramwatt.web.pages.craft_form import fill_from_craft
 from gramwatt.web.pages.description import describe_calculator, first_example, needs_upload
 from gramwatt.web.pages.form_view import FormView, make_form_view
+from gramwatt.web.pages.next_links import NextLink, list_next_links
 from gramwatt.web.pages.results_view import ResultsView, make_results_view
 from gramwatt.web.pages.snippets import Snippet, contains_recording, make_snippets
 from gramwatt.web.pages.web_component import LATEST, integrity
@@ -72,6 +73,12 @@ class CalculatorView:
     chart_url: str = ""
     csv_url: str = ""
     snippets: tuple[Snippet, ...] = ()
+    next_links: tuple[NextLink, ...] = ()
+
+    @property
+    def form_query(self) -> str:
+        """The query of the form as it is, empty for an example."""
+        return urlencode(form_reader.form_query(self.form_data, inputs=not self.is_example))
 
 
 def inputs_of_example(calculator: Calculator[Any, Any]) -> Mapping[str, Any]:
@@ -117,6 +124,7 @@ def make_view(calculator: Calculator[Any, Any], example: ExampleInputs = inputs_
         errors += [error for error in invalid_input.errors if error.pointer not in pointers]
     if outcome is not None and not errors:
         view.results, response = make_results_view(outcome, form.result_units, form.decimal)
+        view.next_links = tuple(list_next_links(response, form.decimal))
         query = _add_links(view)
         _add_charts(view, ChartRequest(calculator, form.inputs, False, outcome, dict(response)), query)
     view.form = make_form_view(calculator, form, response, errors)
@@ -177,8 +185,7 @@ def _page_chart_url(view: CalculatorView, query: str | None) -> str | None:
     if query is not None:
         url = f"/v1/{name}/chart?{query}&{PAGE_CHART_OPTIONS}"
     elif view.is_example or not any(map(contains_recording, form.inputs.values())):
-        query = urlencode(form_reader.form_query(form, inputs=not view.is_example))
-        url = f"/calculators/{name}/chart?{query}"
+        url = f"/calculators/{name}/chart?{view.form_query}"
     else:
         return None
     longest = max(len(f"&picture={chart.name}&shape={NARROW}") for chart in view.calculator.charts)

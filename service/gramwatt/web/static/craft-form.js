@@ -12,7 +12,7 @@ import { keyOf, readRecording, writeRecording } from "./recording-store.js";
 const fields = JSON.parse(form.dataset.fields ?? "{}");
 /** @type {import("./craft-cells.js").Choosers} */
 const choosers = JSON.parse(form.dataset.choosers ?? "{}");
-const MINE = "#mine"; // of a link whose fields win over the craft, which fills the others
+const MINE = "#mine="; // of a link: the fields that win over the craft, which wins over the others
 /** Whether the page shows the craft, so that edits change it; else it shows what is in its address. */
 let follows = false;
 /** Fields that came with a link and win over the craft. @type {string[]} */
@@ -77,7 +77,7 @@ const fill = async (base = query()) => {
     const isNamed = Object.values(choosers).some((other) => other.names.includes(member) && rowsIn(craft, other.table).length);
     if (name && !isNamed) body.append(member, String(name)); // else the row that names it decides
   }
-  for (const name of carried) if (base.has(name) && name.split(".")[0] in fields) body.append(name, base.get(name));
+  for (const name of carried.flatMap((each) => [each, `${each}.unit`])) if (base.has(name)) body.append(name, base.get(name));
   if (base.get("decimal")) body.append("decimal", base.get("decimal"));
   for (const [name, { file, columns }] of Object.entries(recordings)) {
     body.append(name, file);
@@ -105,8 +105,8 @@ const showChoosers = () => { if (follows && !("example" in form.dataset)) addCho
 /** The fields of the form that no row of the craft stands for, when another row is chosen. */
 const withoutChosen = () => {
   const base = query();
-  for (const { stands_for } of Object.values(choosers)) {
-    for (const name of Object.keys(stands_for)) { base.delete(name); base.delete(`${name}.unit`); }
+  for (const { stands_for, adds_to } of Object.values(choosers)) {
+    for (const name of [...Object.keys(stands_for), ...adds_to]) { base.delete(name); base.delete(`${name}.unit`); }
   }
   return base;
 };
@@ -147,21 +147,28 @@ const onChange = (/** @type {Event} */ event) => {
   if (isOverruled) fill();
 };
 
+/** Links to the next calculators carry results; the craft fills in the rest. */
+const markLinks = () => {
+  if (!follows) return;
+  const craft = readCraft();
+  const known = new Set([...Object.keys(craft), ...Object.keys(craft).flatMap((name) => rowsIn(craft, name).flatMap(Object.keys))]);
+  for (const link of document.querySelectorAll("a[data-carries]")) link.hash = `${MINE}${link.dataset.carries}`;
+  for (const note of document.querySelectorAll("[data-needs]")) note.hidden = note.dataset.needs.split(" ").every((name) => known.has(name));
+};
+
 const start = async () => {
   const craft = readCraft();
   const parameters = new URLSearchParams(location.search);
   const isEmptyHere = isEmpty(craft) && !Object.keys(await recordingsHere()).length;
-  if (location.hash === MINE) carried = [...parameters.keys()];
+  const isLinked = location.hash.startsWith(MINE);
+  if (isLinked) carried = decodeURIComponent(location.hash.slice(MINE.length)).split(" ").filter(Boolean);
   else if (history.state?.craft) carried = history.state.carried ?? [];
-  const isMine = "example" in form.dataset || location.hash === MINE || history.state?.craft === true;
+  const isMine = "example" in form.dataset || isLinked || history.state?.craft === true;
   follows = isMine || isEmptyHere;
   if (isMine && !isEmptyHere) await fill(parameters);
   else if (!follows) offer();
-};
-
-/** Links to the next calculators carry figures; the craft fills in the rest. */
-const markLinks = () => {
-  for (const link of document.querySelectorAll("#next a, a[data-next]")) link.hash = MINE;
+  else if (isLinked) showAddress(false, { craft: true, carried });
+  markLinks();
 };
 
 export const connect = () => {
@@ -172,7 +179,6 @@ export const connect = () => {
   form.addEventListener("formreplaced", () => { rememberOrigins(); showChoosers(); });
   form.addEventListener("rowremoved", ({ detail }) => { if (follows) forgetRow(detail); });
   onResults(markLinks);
-  markLinks();
   onCraft((_, elsewhere) => { if (elsewhere && follows) fill(new URLSearchParams()); });
   addEventListener("craftreplaced", () => { carried = []; fill(new URLSearchParams()); });
   addEventListener("pageshow", ({ persisted }) => { if (persisted && follows) fill(); });

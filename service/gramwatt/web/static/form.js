@@ -69,7 +69,7 @@ export const update = async (url, { body = null, wholePage = false } = {}) => {
   const focused = document.activeElement?.closest("#results") ? document.activeElement.name : null;
   const opened = [...document.querySelectorAll("#results details")].map(({ open }) => open);
   const oldChart = document.querySelector("#results picture");
-  for (const id of ["results", "working", "reuse", "more"]) {
+  for (const id of ["results", "next", "working", "reuse", "more"]) {
     const current = document.getElementById(id);
     const replacement = received.getElementById(id);
     if (current && replacement) current.replaceWith(document.importNode(replacement, true));
