@@ -339,15 +339,15 @@ CALCULATOR = Calculator(
                 "air_density": 1.1,
             },
             expected={
-                "power_at_mass": 177.829,
-                "endurance": 17.2468,
-                "mass_exponent": 1.5,
+                "power_at_mass": 166.716,
+                "endurance": 18.4093,
+                "mass_exponent": 1.2,
                 "reference_power": 122.039,
                 "voltage_ratio": 1,
             },
             rtol=5e-6,
             source="by numerical integration and Brent's method (SciPy), outside this service, with 20 and 14.29 mΩ: "
-            "135.0724 W, x sqrt(1 / 1.225) = 122.039 W; x 1.24^1.5 x sqrt(1.225 / 1.1) = 177.829 W, and 17.2468 min",
+            "135.0724 W, x sqrt(1 / 1.225) = 122.039 W; x 1.24^1.2 x sqrt(1.225 / 1.1) = 166.716 W, and 18.4093 min",
         ),
         Example(
             "One invented flight of a small craft with its charge, mean voltage and resistance measured",
