@@ -74,7 +74,7 @@ def test_average_power_by_flight_style(style: dict[str, Any], ratio: float, low:
     answer = compute(**CRAFT, **style)
     for row in answer["results"]["by_setup"]:
         assert row["average_power"] == pytest.approx(ratio * row["hover_power"], rel=1e-11)
-    assert answer["given"]["hover_ratio"] == ratio
+    assert answer["inputs"]["hover_ratio"] == ratio
     assert "hover_ratio" in answer["assumed"]
     measured = compute(**CRAFT, hover_ratio=ratio)
     assert measured["results"] == answer["results"]

@@ -109,7 +109,7 @@ def test_cutoff_by_chemistry_is_assumed() -> None:
     """Common practice, no source: lipo 3.3 V, lihv 3.3 V, li-ion 2.8 V, lifepo4 2.5 V."""
     for chemistry, expected in {"lipo": 3.3, "lihv": 3.3, "li-ion": 2.8, "lifepo4": 2.5}.items():
         answer = calculate("endurance", **PACK, power=100, chemistry=chemistry, reserve=0)
-        assert answer["given"]["cutoff_cell_voltage"] == expected
+        assert answer["inputs"]["cutoff_cell_voltage"] == expected
         assert "cutoff_cell_voltage" in answer["assumed"]
         assert answer["results"]["end_cell_voltage"] == pytest.approx(expected, rel=1e-11)
 

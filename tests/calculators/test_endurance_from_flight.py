@@ -273,5 +273,5 @@ def test_always_says_to_land_early() -> None:
 def test_lists_what_it_assumed_about_the_recorded_flight() -> None:
     """By default both packs are alike, and the response lists that."""
     answer = calculate(NAME, **SAME, chemistry="lihv", reserve=25)
-    assert (answer["given"]["reference_chemistry"], answer["given"]["reference_reserve"]) == ("lihv", 25)
+    assert (answer["inputs"]["reference_chemistry"], answer["inputs"]["reference_reserve"]) == ("lihv", 25)
     assert {"reference_chemistry", "reference_reserve"} <= set(answer["assumed"])

@@ -192,10 +192,10 @@ def test_a_bench_run_solves_the_constants() -> None:
     assert answer["solved"] == ["motor_resistance", "thrust_coefficient", "power_coefficient"]
     assert not set(answer["solved"]) & set(answer["assumed"])
     assert "no_load_current" in answer["assumed"]
-    assert answer["given"]["thrust_coefficient"] == pytest.approx(0.14404, rel=5e-5)
-    assert answer["given"]["power_coefficient"] == pytest.approx(0.070649, rel=1e-5)
-    assert answer["given"]["motor_resistance"] == pytest.approx(130.84, rel=5e-5)
-    assert answer["given"]["no_load_current"] == pytest.approx(1.8694, rel=5e-5)
+    assert answer["inputs"]["thrust_coefficient"] == pytest.approx(0.14404, rel=5e-5)
+    assert answer["inputs"]["power_coefficient"] == pytest.approx(0.070649, rel=1e-5)
+    assert answer["inputs"]["motor_resistance"] == pytest.approx(130.84, rel=5e-5)
+    assert answer["inputs"]["no_load_current"] == pytest.approx(1.8694, rel=5e-5)
 
 
 def test_a_bench_run_comes_back() -> None:
@@ -216,7 +216,7 @@ def test_volts_and_amps_of_a_bench_come_back(no_load: dict[str, float]) -> None:
     assert answer["results"]["pack_current"] == pytest.approx(23, rel=1e-9)
     assert answer["solved"] == ["motor_resistance"]
     if not no_load:
-        product = answer["given"]["no_load_current"] * answer["given"]["motor_resistance"] * 1e-3
+        product = answer["inputs"]["no_load_current"] * answer["inputs"]["motor_resistance"] * 1e-3
         assert product == pytest.approx(587 / 2400, rel=1e-9)
 
 
@@ -245,8 +245,8 @@ def test_a_thrust_that_does_not_fit_is_left_out() -> None:
     used, unused, alone = (
         ask(**CRAFT, **point, **more) for more in ({"bench_thrust": 1250}, {"bench_thrust": 1350}, {})
     )
-    assert used["given"]["motor_resistance"] == pytest.approx(82.52, rel=1e-4)
-    assert unused["given"]["motor_resistance"] == alone["given"]["motor_resistance"]
+    assert used["inputs"]["motor_resistance"] == pytest.approx(82.52, rel=1e-4)
+    assert unused["inputs"]["motor_resistance"] == alone["inputs"]["motor_resistance"]
     shown = [{caution["code"] for caution in answer["cautions"]} for answer in (used, unused, alone)]
     assert ["bench-point-incomplete" in each for each in shown] == [False, True, False]
 
@@ -256,7 +256,7 @@ def test_a_given_resistance_leaves_the_torque_to_the_bench() -> None:
     1.6306) / (23 - 1.8694) = 0.071447.
     """
     answer = ask(**CRAFT, **BENCH, motor_resistance=150)
-    assert answer["given"]["power_coefficient"] == pytest.approx(0.071447, rel=2e-5)
+    assert answer["inputs"]["power_coefficient"] == pytest.approx(0.071447, rel=2e-5)
 
 
 def test_a_bench_run_shrinks_the_range() -> None:

@@ -120,8 +120,8 @@ def test_a_measured_hover_gives_itself_back(merit: float, drive: float, avionics
     known = results(**common, drive_efficiency=drive, cells=4, cell_voltage=3.5)
     measured: dict[str, Any] = {"hover_current": known["power"] / 14, "hover_voltage": 14}
     answer = calculate("hover-power", **common, **measured, cells=4)
-    assume(answer["given"]["drive_efficiency"] < 100)
-    assert answer["given"]["drive_efficiency"] == pytest.approx(drive, rel=1e-9)
+    assume(answer["inputs"]["drive_efficiency"] < 100)
+    assert answer["inputs"]["drive_efficiency"] == pytest.approx(drive, rel=1e-9)
     assert answer["results"]["power"] == pytest.approx(known["power"], rel=1e-10)
     assert answer["results"]["current"] == pytest.approx(known["power"] / 14, rel=1e-10)
     assert answer["solved"] == ["drive_efficiency", "cell_voltage"]
@@ -158,7 +158,7 @@ def test_the_assumed_drive_carries_its_spread(diameter: float, spread: float) ->
     avionics.
     """
     answer = calculate("hover-power", mass=600, diameter=diameter)
-    assert answer["given"]["drive_efficiency"] == pytest.approx(60.24822, rel=1e-6)
+    assert answer["inputs"]["drive_efficiency"] == pytest.approx(60.24822, rel=1e-6)
     chance = np.random.default_rng(7)
     merit, avionics = chance.normal(0.60, 0.06, 200_000), np.maximum(chance.normal(5, 2, 200_000), 0)
     drive = np.minimum(0.6024822 * np.exp(spread * chance.standard_normal(200_000)), 1)
@@ -375,7 +375,7 @@ def test_the_voltage_of_the_cells_by_what_is_known() -> None:
         ({**CRAFT, "cells": 4}, 3.7),
     ):
         answer = calculate("hover-power", **inputs)
-        assert answer["given"]["cell_voltage"] == pytest.approx(volts, rel=1e-7)
+        assert answer["inputs"]["cell_voltage"] == pytest.approx(volts, rel=1e-7)
         current = answer["results"]["power"] / (4 * volts)
         assert answer["results"]["current"] == pytest.approx(current, rel=1e-7)
     weak = calculate("hover-power", **CRAFT, cells=1, pack_resistance=500)

@@ -25,7 +25,7 @@ def codes(**inputs: Any) -> set[str]:
 def test_limit_of_the_united_states_in_grams() -> None:
     """Published: NIST SP 811, appendix B.8, 1 lb = 453.59237 g exactly; by hand: x 0.55 = 249.4758035 g."""
     answer = calculate("mass-margin", masses=[200], rule="us-registration")
-    assert answer["given"]["limit"] == pytest.approx(249.4758035, rel=1e-9)
+    assert answer["inputs"]["limit"] == pytest.approx(249.4758035, rel=1e-9)
     assert answer["results"]["margin"] == pytest.approx(49.4758035, rel=1e-9)
 
 
@@ -166,7 +166,7 @@ def test_masses_are_added_to_parts() -> None:
 def test_the_limit_is_250_g_unless_given() -> None:
     answer = calculate("mass-margin", masses=[100], resolution=0)
     assert answer["results"]["margin"] == 150
-    assert (answer["given"]["limit"], answer["given"]["comparison"]) == (250, "below")
+    assert (answer["inputs"]["limit"], answer["inputs"]["comparison"]) == (250, "below")
     assert {"limit", "comparison"} <= set(answer["assumed"])
 
 

@@ -95,7 +95,7 @@ def test_more_power_more_current_less_voltage(power: float, factor: float) -> No
 def test_resistance_assumed_is_fifteen_milliohm_ampere_hours() -> None:
     """By hand: 15 / 1.3 Ah = 11.538 mohm a cell, six of them 69.2308 mohm; listed as assumed."""
     answer = calculate("pack-current", cells=6, capacity=1300, power=100)
-    assert answer["given"]["cell_resistance"] == pytest.approx(15 / 1.3, rel=1e-11)
+    assert answer["inputs"]["cell_resistance"] == pytest.approx(15 / 1.3, rel=1e-11)
     assert answer["results"]["pack_resistance"] == pytest.approx(90 / 1.3, rel=1e-11)
     assert "cell_resistance" in answer["assumed"]
 
@@ -137,7 +137,7 @@ def test_no_rating_no_share_of_it() -> None:
 def test_a_measured_voltage_replaces_the_state_of_charge() -> None:
     """It is neither assumed nor used; a caution says so if it is given."""
     bare = calculate("pack-current", **PACK, power=100, open_circuit_voltage=23)
-    assert "state_of_charge" not in {*bare["given"], *bare["assumed"]}
+    assert "state_of_charge" not in {*bare["inputs"], *bare["assumed"]}
     both = calculate("pack-current", **PACK, power=100, open_circuit_voltage=23, state_of_charge=90)
     assert both["results"] == bare["results"]
     assert [c["text"] for c in both["cautions"] if c["code"] == "not-used"] == [
@@ -153,7 +153,7 @@ def test_a_measured_resistance_of_the_pack_replaces_those_of_cells_and_leads() -
     bare = calculate("pack-current", **pack, pack_temperature=5)
     assert bare["results"]["current"] == pytest.approx(800 / (15.1704 + math.sqrt(15.1704**2 - 96)), rel=1e-11)
     assert bare["results"]["pack_resistance"] == 60
-    assert {"cell_resistance", "lead_resistance"}.isdisjoint({*bare["given"], *bare["assumed"]})
+    assert {"cell_resistance", "lead_resistance"}.isdisjoint({*bare["inputs"], *bare["assumed"]})
     assert "resistance-assumed" not in {caution["code"] for caution in bare["cautions"]}
     both = calculate("pack-current", **pack, cell_resistance=3, lead_resistance=2)
     assert both["results"] == bare["results"]

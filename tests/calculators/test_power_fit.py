@@ -80,7 +80,7 @@ def test_power_of_a_flight_by_hand(row: Row, expected: float) -> None:
     assert found["flight_powers"] == [pytest.approx(expected, rel=1e-10)]
     assert found["power_at_mass"] == pytest.approx(expected, rel=1e-10)
     assert (found["reference_mass"], found["flights_used"], found["flight_deviations"]) == (500, 1, [0])
-    assert answer["given"]["mass"] == 500
+    assert answer["inputs"]["mass"] == 500
     assert {"mass", "mass_exponent"} <= set(answer["assumed"])
 
 

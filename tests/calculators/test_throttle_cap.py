@@ -90,7 +90,7 @@ def test_nominal_voltage_by_chemistry_is_assumed() -> None:
     answer = calculate("throttle-cap", **MOTOR, chemistry="li-ion", target_cells=4)
     assert answer["results"]["uncapped_speed"] == pytest.approx(51840, rel=1e-11)
     assert {"cell_voltage", "target_cell_voltage", "target_kv"} <= set(answer["assumed"])
-    assert answer["given"]["target_cell_voltage"] == 3.6
+    assert answer["inputs"]["target_cell_voltage"] == 3.6
 
 
 @given(st.integers(1, 24), st.integers(1, 24), st.floats(100.0, 1e4), st.floats(100.0, 1e4))

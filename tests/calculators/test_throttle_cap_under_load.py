@@ -79,13 +79,13 @@ def test_another_motor_is_this_one_rewound() -> None:
 def test_the_pack_to_match_has_cells_of_the_same_kind() -> None:
     """By hand: 12 mohm at 1050 mAh are 8.4 mohm at 1500 mAh; 70 mohm of six cells are 32.67 of four at 1500 mAh."""
     answer = calculate("throttle-cap", **CRAFT, target_cells=4, target_capacity=1500)
-    assert answer["given"]["target_cell_resistance"] == pytest.approx(8.4, rel=1e-12)
-    assert answer["given"]["target_lead_resistance"] == 3
+    assert answer["inputs"]["target_cell_resistance"] == pytest.approx(8.4, rel=1e-12)
+    assert answer["inputs"]["target_lead_resistance"] == 3
     measured = {name: value for name, value in CRAFT.items() if name not in ("cell_resistance", "lead_resistance")}
     answer = calculate("throttle-cap", **measured, pack_resistance=70, target_cells=4, target_capacity=1500)
-    assert answer["given"]["target_pack_resistance"] == pytest.approx(70 * 4 / 6 * 1050 / 1500, rel=1e-11)
+    assert answer["inputs"]["target_pack_resistance"] == pytest.approx(70 * 4 / 6 * 1050 / 1500, rel=1e-11)
     stated = calculate("throttle-cap", **measured, pack_resistance=70, target_cells=4, target_cell_resistance=9)
-    assert "target_pack_resistance" not in stated["given"]
+    assert "target_pack_resistance" not in stated["inputs"]
 
 
 def test_a_pack_of_another_chemistry_at_its_voltage() -> None:

@@ -72,12 +72,12 @@ def test_defaults_are_filled_in_and_named() -> None:
     """By definition, pack-energy declares parallel 1, lipo, reserve 20 %; pack_mass has no default and is not named."""
     response = compute_response(get_calculator("pack-energy"), {"cells": 6, "capacity": 1300})
     assert response["assumed"] == ["parallel", "chemistry", "reserve"]
-    assert {name: response["given"][name] for name in response["assumed"]} == {
+    assert {name: response["inputs"][name] for name in response["assumed"]} == {
         "parallel": 1,
         "chemistry": "lipo",
         "reserve": 20,
     }
-    assert "pack_mass" not in response["given"]
+    assert "pack_mass" not in response["inputs"]
 
 
 def test_a_default_that_is_given_is_not_assumed() -> None:
@@ -94,7 +94,7 @@ def test_a_default_that_is_given_is_not_assumed() -> None:
 def test_a_default_may_depend_on_other_inputs() -> None:
     """By hand: 15 mohm Ah / 2.6 Ah = 5.769 mohm."""
     response = compute_response(get_calculator("pack-current"), {**PACK, "capacity": "2.6 Ah"})
-    assert response["given"]["cell_resistance"] == pytest.approx(15 / 2.6, rel=1e-11)
+    assert response["inputs"]["cell_resistance"] == pytest.approx(15 / 2.6, rel=1e-11)
     assert "cell_resistance" in response["assumed"]
 
 
@@ -298,7 +298,7 @@ def test_a_flag_a_text_and_an_assumed_choice() -> None:
     assert both.inputs.law.tolist() == [0, -1]
     assert both.assumed["law"].tolist() == [True, False]
     response = compute_response(calculator, {"length": 6, "label": "rod"})
-    assert response["given"] == {"length": 6, "doubled": False, "label": "rod"}
+    assert response["inputs"] == {"length": 6, "doubled": False, "label": "rod"}
     assert response["assumed"] == ["doubled"]
     assert response["results"] == {"grown": 6, "long": False}
 

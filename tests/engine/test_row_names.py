@@ -96,10 +96,10 @@ def test_names_are_read_to_positions() -> None:
 
 def test_a_response_returns_the_names() -> None:
     trials = [{"pack": "six", "name": "a"}, {"like": "a", "name": "b"}]
-    given = compute_response(NAMED, {"packs": PACKS, "trials": trials, "spare": "pack"})["given"]
+    given = compute_response(NAMED, {"packs": PACKS, "trials": trials, "spare": "pack"})["inputs"]
     assert given["trials"] == [{"name": "a", "pack": "six"}, {"name": "b", "like": "a"}]
     assert given["spare"] == "pack"
-    assert "spare" not in compute_response(NAMED, {"packs": PACKS})["given"]
+    assert "spare" not in compute_response(NAMED, {"packs": PACKS})["inputs"]
 
 
 def test_the_order_of_inputs_does_not_matter() -> None:

@@ -77,7 +77,7 @@ def test_preflight_allows_what_the_path_allows(client: FlaskClient, path: str) -
 def test_defaults_are_reported_as_assumed_and_every_quantity_has_its_unit(client: FlaskClient) -> None:
     answer = client.get(PACK).get_json()
     assert answer["calculator"] == "pack-energy"
-    assert answer["given"] == {"cells": 6, "capacity": 1300, "parallel": 1, "chemistry": "lipo", "reserve": 20}
+    assert answer["inputs"] == {"cells": 6, "capacity": 1300, "parallel": 1, "chemistry": "lipo", "reserve": 20}
     assert answer["assumed"] == ["parallel", "chemistry", "reserve"]
     assert answer["units"]["capacity"] == "mAh"
     assert answer["units"]["reserve"] == "%"
@@ -220,7 +220,7 @@ def test_json_has_finite_numbers_only_and_says_why_one_is_missing(
     output = {name for caution in made["cautions"] for name in caution.get("results", ())}
     assert {name for name, value in made["results"].items() if value is None} == output
     assert not [caution["text"] for caution in made["cautions"] if " inf " in f" {caution['text']} "]
-    assert None not in made["given"].values(), "what was given or assumed is a value"
+    assert None not in made["inputs"].values(), "what was given or assumed is a value"
 
 
 def test_more_power_than_the_pack_has_is_an_answer_that_names_the_most(client: FlaskClient) -> None:

@@ -92,7 +92,7 @@ def _panels(request: ChartRequest, spec: CurveChart[Any, Any], grid: GridResults
 def _x_of_request(request: ChartRequest, spec: CurveChart[Any, Any]) -> Any:
     """Return where the inputs of the request lie on the x axis."""
     name = spec.across or spec.vary
-    return request.response["results"].get(name, request.response["given"].get(name))
+    return request.response["results"].get(name, request.response["inputs"].get(name))
 
 
 def _measured_points(request: ChartRequest, spec: CurveChart[Any, Any], name: str) -> Line:

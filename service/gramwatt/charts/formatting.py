@@ -7,6 +7,7 @@ from collections.abc import Iterable, Mapping
 from typing import Any, Final
 
 from gramwatt.charts.chart_data import Range
+from gramwatt.engine.response import get_declared_units
 from gramwatt.model import Array, Calculator, Kind, Quantity
 from gramwatt.model.messages import add_unit as add_unit
 from gramwatt.model.messages import format_estimate
@@ -73,7 +74,8 @@ def singular(name: str) -> str:
 def summarize_inputs(calculator: Calculator[Any, Any], response: Mapping[str, Any]) -> str:
     """Return the given inputs of a response in one line, without those that were assumed or solved for."""
     inputs: list[str] = []
-    for name, value in response["given"].items():
+    declared = get_declared_units(calculator.input_fields)
+    for name, value in response["inputs"].items():
         if name in response["assumed"] or name in response.get("solved", ()):
             continue
         label = readable(name)
@@ -85,7 +87,7 @@ def summarize_inputs(calculator: Calculator[Any, Any], response: Mapping[str, An
             case bool():
                 inputs.append(label if value else f"not {label}")
             case int() | float():
-                inputs.append(f"{label} {format_value(value, response['units'].get(name, '1'), 6)}")
+                inputs.append(f"{label} {format_value(value, declared.get(name, '1'), 6)}")
             case _:
                 inputs.append(f"{label} {value}")
     more = len(inputs) - MAX_INPUTS

@@ -54,7 +54,7 @@ def _describe_curve(request: ChartRequest, spec: CurveChart[object, object]) -> 
     """Return what the axes of a curve show, and the values at these inputs."""
     response, x_name = request.response, spec.across or spec.vary
     text = f"{' and '.join(map(formatting.readable, spec.show))} against {formatting.readable(x_name)}"
-    here = response["results"].get(x_name, response["given"].get(x_name))
+    here = response["results"].get(x_name, response["inputs"].get(x_name))
     values = [
         f"{formatting.readable(name)} is "
         + formatting.format_with_uncertainty(value, request.uncertainty(name), request.unit(name))

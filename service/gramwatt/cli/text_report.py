@@ -13,6 +13,7 @@ import click
 from gramwatt.charts.formatting import unit_sign
 from gramwatt.cli.text_tables import Cell, TextTable
 from gramwatt.engine import serializers
+from gramwatt.engine.response import get_declared_units
 from gramwatt.engine.sentences import FilledSentence
 from gramwatt.model import Calculator, Kind, get_label
 from gramwatt.model.messages import Estimate, format_estimate, format_share, lower_first
@@ -210,9 +211,10 @@ class _Report:
 
     def _format_input(self, name: str) -> str:
         """Return an input with its value; the values of all rows for a column of a table."""
-        unit = unit_sign(self.response["units"].get(name, "1"))
+        declared = get_declared_units(self.calculator.input_fields).get(name, "1")
+        unit = unit_sign(declared)
         table, _, column = name.rpartition(".")
-        given = self.response["given"]
+        given = self.response["inputs"]
         if table:
             kind = self.calculator.input_fields[table]
             label = f"{lower_first(get_label(column, kind.columns[column]))} of {lower_first(get_label(table, kind))}"
@@ -220,10 +222,10 @@ class _Report:
         else:
             label = lower_first(get_label(name, self.calculator.input_fields[name]))
             values = [given.get(name)]
-        texts = list(dict.fromkeys(self._format_given(value, name) for value in values if value is not None))
+        texts = list(dict.fromkeys(self._format_given(value, name, declared) for value in values if value is not None))
         return f"{label} {' / '.join(texts)} {unit}".rstrip() if texts else label
 
-    def _format_given(self, value: Any, name: str) -> str:
+    def _format_given(self, value: Any, name: str, unit: str) -> str:
         if isinstance(value, list | dict):
             return f"({len(value)})"
-        return self._estimate(value, name, self.response["units"].get(name, "1")).value
+        return self._estimate(value, name, unit).value

@@ -91,9 +91,11 @@ class Column:
 
 @dataclass(slots=True)
 class TableColumn(Column):
-    """A table's column; ``spreads`` holds the standard uncertainty of each of its quantities, shape (1, M)."""
+    """A table's column; ``uncertainties`` has those of its quantities that have any, shape (1, M)."""
 
     uncertainties: dict[str, NDArray[np.float64]] = field(default_factory=dict)
+    given: dict[str, BoolArray] = field(default_factory=dict)
+    """Whether a row gives a cell (M,), by column."""
 
 
 def column_uncertainties(column: Column) -> Mapping[str, NDArray[np.float64]]:

@@ -48,6 +48,8 @@ class Outcome:
     unused: Mapping[str, BoolArray] = dataclasses.field(default_factory=dict)
     notices: tuple[Notice, ...] = ()
     uncertainty: PropagatedUncertainty | None = None
+    given: Mapping[str, Column] = dataclasses.field(default_factory=dict)
+    """The columns that the requests give, as they were read."""
     from_craft: tuple[str, ...] | None = None
     """Of a single request with a craft document: the inputs that come from it, in declared order."""
     over_budget: bool = False
@@ -93,7 +95,7 @@ def evaluate_columns(
         _reject_uncertainties(given)
     inputs = None if loaded.errors or separate else _complete_equal_rows(calculator, given, rows)
     if inputs is not None:
-        return _compute(calculator, inputs, rows, {}, draws if propagates else 0)
+        return _compute(calculator, given, inputs, rows, {}, draws if propagates else 0)
     all_columns = {
         name: given[name] if name in given else columns.empty_column(kind, rows)
         for name, kind in calculator.input_fields.items()
@@ -102,7 +104,7 @@ def evaluate_columns(
     if len(errors) == rows:
         return Outcome(calculator, rows, errors, present={name: column.present for name, column in all_columns.items()})
     inputs = input_plans.complete_inputs(calculator, all_columns, rows, errors)
-    return _compute(calculator, inputs, rows, errors, draws if propagates else 0)
+    return _compute(calculator, given, inputs, rows, errors, draws if propagates else 0)
 
 
 def _complete_equal_rows(calculator: AnyCalculator, given: Mapping[str, Column], rows: int) -> CompleteInputs | None:
@@ -121,6 +123,7 @@ def _complete_equal_rows(calculator: AnyCalculator, given: Mapping[str, Column],
 
 def _compute(
     calculator: AnyCalculator,
+    given: Mapping[str, Column],
     complete: CompleteInputs,
     rows: int,
     errors: Mapping[int, Sequence[InputError]],
@@ -151,6 +154,7 @@ def _compute(
         complete.unused,
         notices,
         uncertainty,
+        given,
     )
 
 

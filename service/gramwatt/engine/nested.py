@@ -31,6 +31,7 @@ from gramwatt.engine.columns import (
 )
 from gramwatt.engine.row_names import NO_NAMES, Names, read_row_names
 from gramwatt.model import (
+    BoolArray,
     Kind,
     NumberList,
     Quantity,
@@ -177,8 +178,10 @@ def _read_rows(kind: Table, items: list[object], names: Names) -> Column:
         compared += isinstance(item, dict) and len(item.keys() - layout.known_set)
     columns: dict[str, Any] = {}
     uncertainties: dict[str, NDArray[np.float64]] = {}
+    given: dict[str, BoolArray] = {}
     for name, inner in layout.fields.items():
         column = read_column(inner, [row.get(name, ABSENT) for row in rows], text=False, names=names)
+        given[name] = column.present
         if any(name not in row for row in rows):
             column = fill_default(inner, column, ~column.present)
         columns[name] = column.values[None, :]
@@ -191,7 +194,7 @@ def _read_rows(kind: Table, items: list[object], names: Names) -> Column:
                 uncertainties[name] = uncertainty[None, :]
     for name, source in layout.uncertainty_fields:
         columns[name] = uncertainties[source] if source in uncertainties else np.zeros((1, len(rows)))
-    return TableColumn(kind.row(**columns), all_false(1), None, {0: errors} if errors else {}, uncertainties)
+    return TableColumn(kind.row(**columns), all_false(1), None, {0: errors} if errors else {}, uncertainties, given)
 
 
 def _row_errors(kind: Table, layout: _RowLayout, at: int, item: object, compared: int) -> list[InputError]:
@@ -237,4 +240,5 @@ def _read_spread(
     ]
     if column.uncertainty is not None:
         uncertainty = np.hypot(uncertainty, column.uncertainty)  # given twice, they count as two independent causes
+        uncertainty = uncertainty / kind.bounds.unit.scale * kind.bounds.unit.scale  # as one number would give it
     return uncertainty, errors

@@ -19,6 +19,7 @@ from gramwatt.engine.caution_texts import format_field
 from gramwatt.engine.cautions import build_cautions, find_known_inputs
 from gramwatt.engine.column_types import all_false
 from gramwatt.engine.evaluate import Outcome
+from gramwatt.engine.given import build_given
 from gramwatt.engine.limits import MAX_LISTED_NAMES
 from gramwatt.engine.rounding import round_number, round_numbers
 from gramwatt.engine.row_names import restore_names
@@ -46,23 +47,26 @@ def build_response(
     result_units: Mapping[str, str] | None = None,
     working: bool = False,
     without: Collection[str] = (),
+    with_given: bool = True,
 ) -> ResponseBody:
     """Return the response to request ``row``, which must be without errors. ``result_units`` converts results, by name.
 
-    The tables in ``without`` are empty in it: `build_table_rows` gives their rows, some at a time.
+    The tables in ``without`` are empty in it: `build_table_rows` gives their rows, some at a time. What was given is
+    left out unless ``with_given``.
     """
     calculator = outcome.calculator
     layout = _get_layout(calculator, tuple(result_units.items()) if result_units else ())
     results = _get_values(layout.result_fields, outcome.results, row, layout.result_units, without)
     known = find_known_inputs(outcome, row)
-    given = _get_values(
+    inputs = _get_values(
         [each for each in layout.input_fields if each[0] in known], outcome.inputs, row, layout.input_units
     )
-    restore_names(calculator, given)
+    restore_names(calculator, inputs)
     given_units = {name: unit for name, unit, owner in layout.owners if owner in known}
     response: ResponseBody = {
         "calculator": calculator.name,
-        "given": given,
+        "given": build_given(outcome, row) if with_given else {},
+        "inputs": inputs,
         "assumed": _list_marked(outcome.assumed, row, calculator),
         **({} if outcome.from_craft is None else {"from_craft": list(outcome.from_craft)}),
         "results": results,
@@ -93,7 +97,7 @@ class _Layout:
     result_fields: tuple[_Field, ...]
     result_units: Mapping[str, str]
     input_units: Mapping[str, str]
-    """Units of inputs; an input of the same name as a result has that one's."""
+    """Units of inputs, as declared."""
     owners: tuple[tuple[str, str, str], ...]
     """Each quantity among the inputs: its name, its unit, and the input that it is or is a column of."""
     units: Mapping[str, units.Unit]
@@ -104,7 +108,7 @@ class _Layout:
 def _get_layout(calculator: AnyCalculator, result_units: tuple[tuple[str, str], ...]) -> _Layout:
     wanted = dict(result_units)
     results = {name: wanted.get(name, unit) for name, unit in get_declared_units(calculator.result_fields).items()}
-    input_units = {name: results.get(name, unit) for name, unit in get_declared_units(calculator.input_fields).items()}
+    input_units = get_declared_units(calculator.input_fields)
     return _Layout(
         _list_fields(calculator.input_fields, input_units),
         _list_fields(calculator.result_fields, results),

@@ -56,6 +56,11 @@ def read_row_names(kind: RowName, cells: Sequence[object], names: Sequence[str])
     return column
 
 
+def list_row_names(table: str, inputs: Any) -> list[str]:
+    """Return the names of the rows of a table among the complete inputs of one request."""
+    return [str(name) for name in getattr(inputs, table).name[0].tolist()]
+
+
 def restore_names(calculator: AnyCalculator, given: dict[str, Any]) -> None:
     """Replace positions of rows among the inputs of a response by the names of those rows."""
     for path, kind in calculator.row_names.items():

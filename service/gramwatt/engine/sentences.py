@@ -46,7 +46,7 @@ def _join_details(sentence: Sentence[Any, Any], response: Mapping[str, Any], loc
 def _fill(text: str, response: Mapping[str, Any], localize: Callable[[str], str]) -> str | None:
     """Return the text with its values; None where one of them is missing."""
     values = {
-        found[1]: response["results"].get(found[1], response["given"].get(found[1]))
+        found[1]: response["results"].get(found[1], response["inputs"].get(found[1]))
         for found in PLACEHOLDER.finditer(text)
     }
     if any(value is None for value in values.values()):

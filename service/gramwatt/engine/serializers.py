@@ -123,7 +123,7 @@ def iter_csv(
     kind = calculator.result_tables[table] if table else None
     alone = kind is not None and kind.standalone
     before = {
-        _headed(name, response, header): response["given"].get(name)
+        _headed(name, response, header): response["inputs"].get(name)
         for name, kind in calculator.input_fields.items()
         if name not in calculator.result_fields and not (table and not kind.fits_query)
     }

@@ -202,13 +202,13 @@ def test_uncertainty_and_given_match_a_single_response(calculator: Any_, example
     names, raw = tuple(calculator.input_fields), encode_rows([example.given], "ndjson")
     (row,) = rows(calculator.name, raw, "ndjson", uncertain=True, shown_inputs=names, draws=DRAWS)
     alone = single(calculator.name, example.given)
-    assert alone["given"].keys() - calculator.result_fields.keys()
+    assert alone["inputs"].keys() - calculator.result_fields.keys()
     same_row(calculator, row, example.given, "json", uncertain=True)
     for name, spread in alone.get("uncertainty", {}).items():
         if "." not in name and not isinstance(calculator.result_fields[name], NumberList):
             for suffix, part in (("u", "standard"), ("low", "low"), ("high", "high")):
                 assert row[f"{name}_{suffix}"] == spread[part], name
-    for name, value in alone["given"].items():
+    for name, value in alone["inputs"].items():
         if name not in calculator.result_fields:
             assert row[name] == value, name
 

@@ -55,7 +55,7 @@ def _compute_row(
     )
     if outcome.errors:
         return {}, outcome.errors[0]
-    return build_response(outcome, 0, result_units=plan.result_units), ()
+    return build_response(outcome, 0, result_units=plan.result_units, with_given=False), ()
 
 
 class _RowResults:
@@ -108,7 +108,7 @@ def _get_value(column: OutputColumn, response: Mapping[str, Any]) -> Any:
     if not response:
         return None
     if column.section != "uncertainty":
-        return response[column.section].get(column.field)
+        return response["inputs" if column.section == "given" else column.section].get(column.field)
     if "uncertainty" in response:
         return response["uncertainty"].get(column.field, {}).get(column.part)
     value = response["results"].get(column.field)  # all inputs are exact

@@ -127,7 +127,7 @@ class Quantity(BaseKind):
                 number, unit = float(head), known
             else:
                 number, plus_minus, unit = self.parse_text(cell, unit, text=text)
-                uncertainty = None if plus_minus is None else plus_minus * unit.scale
+                uncertainty = None if plus_minus is None else bounds.scale_uncertainty(plus_minus, unit)
                 if uncertainty is not None and not 0 <= uncertainty <= MAX_UNCERTAINTY * unit.scale:
                     raise self._error(f"The standard uncertainty after +/- must be from 0 to {MAX_UNCERTAINTY:g}")
         elif isinstance(cell, _REAL) and not isinstance(cell, bool):
@@ -142,7 +142,7 @@ class Quantity(BaseKind):
         value = bounds.to_si(number, unit)
         if not bounds.contain(number, value, unit):
             raise self._error(f"Must be {self.describe_bounds()}" + ("" if self.unit == "1" else f" {self.unit}"))
-        return value, uncertainty
+        return value if unit is bounds.unit else bounds.round_to_declared(value), uncertainty
 
     def parse_text(self, cell: str, bare: units.Unit, *, text: bool) -> tuple[float, float | None, units.Unit]:
         """Return number, uncertainty if any, and unit of a text, whatever the bounds. Raises ValueParseError."""
@@ -176,7 +176,8 @@ class Quantity(BaseKind):
         """Return the SI values of numbers (N,) in a unit, and which of them are within the bounds."""
         unit = self.bounds.unit if unit is None else unit
         values = self.bounds.to_si(numbers, unit)
-        return values, self.bounds.contain(numbers, values, unit)
+        valid = self.bounds.contain(numbers, values, unit)
+        return values if unit is self.bounds.unit else self.bounds.round_to_declared(values), valid
 
     def to_internal(self, value: Any) -> Any:
         """Return a declared value in SI units."""
@@ -260,6 +261,23 @@ class Bounds:
         if self._is_difference or unit.offset == 0:
             return number * unit.scale
         return number * unit.scale + unit.offset
+
+    def round_to_declared(self, value: Number) -> Number:
+        """Return the SI value of the number in the declared unit that is nearest to an SI value, within closed bounds.
+
+        So a value in another unit is that of a number in the declared one, which gives it again, bit for bit.
+        """
+        unit, offset = self.unit, 0.0 if self._is_difference else self.unit.offset
+        number = (value - offset) / unit.scale
+        if isinstance(number, float):
+            number = min(max(number, self._low), self._high)
+        else:
+            number = np.clip(number, self._low, self._high)
+        return self.to_si(number, unit)
+
+    def scale_uncertainty(self, number: float, unit: units.Unit) -> float:
+        """Return a standard uncertainty in a unit in SI units, also that of a number in the declared unit."""
+        return number * unit.scale if unit is self.unit else number * unit.scale / self.unit.scale * self.unit.scale
 
     def contain(self, number: Number, value: Number, unit: units.Unit) -> Any:
         """Return whether numbers in a unit, with their SI values, are within the bounds; False for nan."""

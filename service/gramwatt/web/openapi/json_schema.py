@@ -241,13 +241,28 @@ def make_nullable(schema: JsonSchema) -> JsonSchema:
     return widened
 
 
+def _make_given_schema(kind: Kind) -> JsonSchema:
+    """Return the schema of an input as a response returns it, without its description."""
+    match kind:
+        case Quantity():
+            return _refer_to_quantity(kind)
+        case NumberList():
+            return {"type": "array", "maxItems": kind.max_length, "items": _refer_to_quantity(kind.item)}
+        case Table():
+            rows = make_object({name: _make_given_schema(inner) for name, inner in kind.input_columns.items()})
+            return {"type": "array", "maxItems": kind.max_length, "items": rows}
+        case _:
+            return make_value_schema(kind)
+
+
 def make_response_schema(calculator: Calculator[Any, Any]) -> JsonSchema:
     """Return the schema of a calculator's JSON response."""
-    given = {name: make_value_schema(kind) for name, kind in calculator.input_fields.items()}
-    columns = list(dict.fromkeys(each.name for each in calculator.assumptions if each.name not in given))
+    given = {name: _make_given_schema(kind) for name, kind in calculator.input_fields.items()}
+    inputs = {name: make_value_schema(kind) for name, kind in calculator.input_fields.items()}
+    columns = list(dict.fromkeys(each.name for each in calculator.assumptions if each.name not in inputs))
     for assumption in calculator.assumptions:
-        if assumption.name in given:
-            given[assumption.name] = make_nullable(given[assumption.name])  # it may have no finite value
+        if assumption.name in inputs:
+            inputs[assumption.name] = make_nullable(inputs[assumption.name])  # it may have no finite value
     results = {name: make_result_schema(kind) for name, kind in calculator.result_fields.items()}
     names = {
         "type": "array",
@@ -260,7 +275,13 @@ def make_response_schema(calculator: Calculator[Any, Any]) -> JsonSchema:
             "calculator": {"type": "string", "const": calculator.name},
             "given": {
                 **make_object(given),
-                "description": "The inputs as the service understood them, each in its unit of this contract.",
+                "description": "The inputs that were given, each in its unit of this contract. Sent again, they give "
+                "the same response; a recording is only summarised, and must itself be sent again.",
+            },
+            "inputs": {
+                **make_object(inputs),
+                "description": "All inputs that were used, each in its unit of this contract: given, assumed or "
+                "computed from others.",
             },
             "assumed": {**names, "description": "The inputs that took their default."},
             "from_craft": {
@@ -279,7 +300,7 @@ def make_response_schema(calculator: Calculator[Any, Any]) -> JsonSchema:
             "uncertainty": {"$ref": "#/components/schemas/Uncertainty"},
             "working": {"$ref": "#/components/schemas/Working"},
         },
-        required=["calculator", "given", "assumed", "results", "units", "cautions"],
+        required=["calculator", "given", "inputs", "assumed", "results", "units", "cautions"],
     )
 
 

@@ -139,7 +139,7 @@ class _FieldBuilder:
         name = description["name"]
         if name not in response["assumed"] and name not in response.get("solved", ()):
             return ""
-        match response["given"].get(name):
+        match response["inputs"].get(name):
             case bool() as value:
                 return "yes" if value else "no"
             case (int() | float()) as value:
