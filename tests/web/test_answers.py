@@ -136,7 +136,7 @@ def test_working_adds_formula_numbers_and_sources(client: FlaskClient) -> None:
 def test_uncertainty_is_carried_to_every_numeric_result(client: FlaskClient, word: str) -> None:
     """By hand: 1 % of the capacity is 1 % of the energy; the voltage does not depend on it."""
     answer = client.get(f"/v1/pack-energy?cells=6&capacity={word}").get_json()
-    assert answer["given"]["capacity"] == 1300
+    assert answer["given"]["capacity"] == "1300 ± 13"
     output = answer["uncertainty"]
     assert output["usable_energy"] == {
         "standard": pytest.approx(0.23088, rel=1e-9),
