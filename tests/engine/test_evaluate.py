@@ -142,7 +142,9 @@ def test_all_errors_are_in_one_outcome() -> None:
     assert "W, kW, mW, hp" in errors["/power"].accepted
     assert errors["/cells"].detail == "cells is required"
     assert len(str(exc_info.value).splitlines()) == len(exc_info.value.errors)
-    assert format_error(errors["/cells"]) == "cells: cells is required; accepted: a whole number from 1 to 24"
+    assert (
+        format_error(errors["/cells"]) == "cells: cells is required; accepted: a whole number from 1 to 24, also as 4S"
+    )
 
 
 def test_an_impossible_result_unit_is_one_more_error() -> None:

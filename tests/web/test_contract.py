@@ -228,6 +228,7 @@ INPUTS = at("components", "schemas", "PackEnergyQuestion")
 NUMBER = at("components", "schemas", "mAh_at_least_1_at_most_1000000", "anyOf", 0)
 OPEN = at("components", "schemas", "g_above_0_at_most_100000", "anyOf", 0)
 CELLS = at("components", "parameters", "pack-energy.cells")
+PARALLEL = at("components", "parameters", "pack-energy.parallel")
 NEW = {"name": "new", "in": "query", "required": True, "schema": {"type": "boolean"}}
 GET = at("paths", "/v1/pack-energy", "get")
 
@@ -257,7 +258,7 @@ BREAKING: dict[str, tuple[Change, str]] = {
         lambda c: PARAMETERS(c)["mass-margin.masses"]["schema"].update(maxItems=3),
         "masses: narrowed range, maxItems from 60 to 3$",
     ),
-    "type": (lambda c: CELLS(c)["schema"].update(type="string"), "cells: changed type from integer to string$"),
+    "type": (lambda c: PARALLEL(c)["schema"].update(type="string"), "parallel: changed type from integer to string$"),
     "number to integer": (lambda c: NUMBER(c).update(type="integer"), "capacity: changed type from"),
     "unit": (
         lambda c: RESULTS(c)["usable_energy"].update({"x-unit": "kJ"}),
@@ -301,7 +302,7 @@ ADDITIVE: dict[str, Change] = {
     "wider range": lambda c: NUMBER(c).update(maximum=1e9, minimum=0),
     "closed bound": lambda c: OPEN(c).update(minimum=OPEN(c).pop("exclusiveMinimum")),
     "longer list": lambda c: PARAMETERS(c)["mass-margin.masses"]["schema"].update(maxItems=90),
-    "integer to number": lambda c: CELLS(c)["schema"].update(type="number"),
+    "integer to number": lambda c: PARALLEL(c)["schema"].update(type="number"),
     "words": lambda c: GET(c).update(summary="Other words", description="for the same"),
 }
 

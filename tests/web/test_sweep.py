@@ -138,7 +138,7 @@ def test_points_out_of_bounds_tell_it_and_the_others_stand(client: FlaskClient) 
         "pointer": "/cells",
         "detail": "Must be from 1 to 24",
         "given": 25,
-        "accepted": "a whole number from 1 to 24",
+        "accepted": "a whole number from 1 to 24, also as 4S",
     }
 
 

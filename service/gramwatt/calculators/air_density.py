@@ -31,6 +31,7 @@ class Inputs:
             at_least=-500,
             at_most=9000,
             default=0,
+            synonyms=("altitude",),
         ),
     ]
     temperature: Annotated[
@@ -43,6 +44,7 @@ class Inputs:
             at_least=-60,
             at_most=60,
             optional=True,
+            synonyms=("air_temperature", "ambient_temperature"),
         ),
     ]
     pressure: Annotated[
@@ -56,6 +58,7 @@ class Inputs:
             at_least=250,
             at_most=1100,
             optional=True,
+            synonyms=("barometric_pressure", "qfe"),
         ),
     ]
     humidity: Annotated[

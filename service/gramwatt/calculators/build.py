@@ -51,6 +51,7 @@ class Inputs:
             group=Group.FLIGHT,
             at_most=1e5,
             follows=("mean_power", "power_at_mass", "implied_power"),
+            synonyms=("mean_power", "avg_power"),
         ),
     ]
     flight_style: flight_styles.FlightStyle
@@ -69,6 +70,7 @@ class Inputs:
             above=0,
             at_most=100,
             default=100,
+            synonyms=("soc",),
         ),
     ]
     pack_temperature: fields.PackTemperature

@@ -50,6 +50,7 @@ class Inputs:
             group=Group.FLIGHT,
             at_least=1,
             at_most=24,
+            suffix="S",
         ),
     ]
     reference_capacity: Annotated[

@@ -41,7 +41,10 @@ class RecordedFlight:
     charge_put_back: Annotated[
         Array,
         fields.optional_quantity(
-            "mAh", "Charge that the charger put back, to calibrate the current sensor.", at_most=1e6
+            "mAh",
+            "Charge that the charger put back, to calibrate the current sensor.",
+            at_most=1e6,
+            synonyms=("recharged",),
         ),
     ]
     begin: logs.Begin

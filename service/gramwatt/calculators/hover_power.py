@@ -65,6 +65,7 @@ class Inputs:
             "Efficiency of motor and controller: shaft over electrical power.",
             group=Group.FINE_TUNING,
             at_most=100,
+            synonyms=("efficiency",),
         ),
     ]
     avionics_power: fields.AvionicsPower

@@ -43,6 +43,7 @@ class Inputs:
             max_length=500,
             optional=True,
             sum_of=fields.ALL_UP,
+            synonyms=("components", "bom"),
         ),
     ]
     masses: Annotated[
@@ -77,7 +78,13 @@ class Inputs:
     maximum_speed: Annotated[
         Array,
         Quantity(
-            "m/s", "Maximum speed, which some rules limit too.", group=Group.WEIGHT, above=0, at_most=200, optional=True
+            "m/s",
+            "Maximum speed, which some rules limit too.",
+            group=Group.WEIGHT,
+            above=0,
+            at_most=200,
+            optional=True,
+            synonyms=("top_speed", "max_speed"),
         ),
     ]
 

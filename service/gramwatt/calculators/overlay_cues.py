@@ -64,6 +64,7 @@ class Inputs:
             form="a number, or a fraction of whole numbers, above 0 and up to 1000, as text",
             like=("25", "30000/1001", "23.976"),
             check=timecode.parse_rate,
+            synonyms=("fps", "framerate"),
         ),
     ]
     offset: Annotated[

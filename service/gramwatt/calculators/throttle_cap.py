@@ -64,6 +64,7 @@ class Inputs:
             group=Group.TARGET,
             at_least=1,
             at_most=24,
+            suffix="S",
             optional=True,
         ),
     ]

@@ -9,7 +9,7 @@ from __future__ import annotations
 import dataclasses
 import functools
 import itertools
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from typing import Any, Final
 
 import numpy as np
@@ -27,7 +27,7 @@ from gramwatt.engine.column_types import (
 )
 from gramwatt.engine.limits import MAX_COMPARED_NAMES, MAX_LISTED_NAMES
 from gramwatt.model import BoolArray, IndexArray, Kind, Quantity, units
-from gramwatt.model.kinds import QuantityDifference, repeat
+from gramwatt.model.kinds import QuantityDifference, collect_synonyms, repeat
 from gramwatt.model.messages import InputError, join_with_or, quote_input, round_to_12_digits, suggest
 from gramwatt.model.parsing import MAX_UNCERTAINTY, ValueParseError
 
@@ -216,16 +216,18 @@ def uncertainty_kind(name: str, kind: Quantity) -> Quantity:
     )
 
 
-def unknown_input_errors(names: Mapping[str, object], known: Sequence[str], compared: int = 0) -> list[InputError]:
+def unknown_input_errors(
+    names: Mapping[str, object], known: Collection[str], fields: Mapping[str, Kind], compared: int = 0
+) -> list[InputError]:
     """Return an error for each name, with its value, that is no input of the calculator.
 
     The first `MAX_COMPARED_NAMES`, less the ``compared`` that were reported before, have near matches. Names beyond
     `MAX_LISTED_NAMES` are only counted.
     """
-    accepted = join_with_or(known)
+    accepted, synonyms = join_with_or(known), collect_synonyms(fields)
     errors = []
     for at, (name, value) in enumerate(itertools.islice(names.items(), MAX_LISTED_NAMES), compared):
-        hint = suggest(name, known) if at < MAX_COMPARED_NAMES else ""
+        hint = suggest(name, known, synonyms) if at < MAX_COMPARED_NAMES else ""
         errors.append(
             InputError(
                 f"/{escape_name(name)}", f'Unknown input "{quote_input(name)}"{hint}', quote_input(value), accepted

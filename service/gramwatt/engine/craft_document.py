@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Final, NamedTuple, TypeAlias
 
@@ -11,6 +11,8 @@ from gramwatt.engine import craft_fields
 from gramwatt.engine.columns import escape_name
 from gramwatt.engine.craft_fields import CraftTable
 from gramwatt.engine.limits import MAX_COMPARED_NAMES, MAX_LISTED_NAMES
+from gramwatt.model import Kind
+from gramwatt.model.kinds import collect_synonyms
 from gramwatt.model.messages import InputError, join_with_or, quote_input, suggest
 from gramwatt.model.parsing import describe_type
 
@@ -74,10 +76,10 @@ def read_craft(document: object, choices: Mapping[str, object]) -> Craft:
 
 
 def _list_unknown(
-    unknown: Mapping[str, object], pointer: str, what: str, known: Iterable[str], accepted: str
+    unknown: Mapping[str, object], pointer: str, what: str, known: Mapping[str, Kind], accepted: str
 ) -> Iterator[InputError]:
     for at, (name, value) in enumerate(itertools.islice(unknown.items(), MAX_LISTED_NAMES)):
-        hint = suggest(name, known) if at < MAX_COMPARED_NAMES else ""
+        hint = suggest(name, known, collect_synonyms(known)) if at < MAX_COMPARED_NAMES else ""
         detail = f'Unknown {what} "{quote_input(name)}"{hint}'
         yield InputError(f"{pointer}/{escape_name(name)}", detail, quote_input(value), accepted)
     if len(unknown) > MAX_LISTED_NAMES:
@@ -100,7 +102,7 @@ def _read_rows(craft: Craft, pointer: str, table: CraftTable, value: object) -> 
             item = {}
         unknown = {name: cell for name, cell in item.items() if name not in known}
         if unknown:
-            craft.errors += _list_unknown(unknown, place, "column", sorted(known), join_with_or(table.columns))
+            craft.errors += _list_unknown(unknown, place, "column", table.columns, join_with_or(table.columns))
         yield {name: Cell(cell, f"{place}/{name}") for name, cell in item.items() if name in known}
 
 

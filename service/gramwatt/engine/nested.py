@@ -212,7 +212,7 @@ def _row_errors(kind: Table, layout: _RowLayout, at: int, item: object, compared
     errors: list[InputError] = []
     if not item.keys() <= layout.known_set:
         names = {name: value for name, value in item.items() if name not in layout.known_set}
-        errors += [error.under(str(at)) for error in unknown_input_errors(names, layout.known, compared)]
+        errors += [error.under(str(at)) for error in unknown_input_errors(names, layout.known, layout.fields, compared)]
     errors += [missing_input_error(name, fields[name]).under(str(at)) for name in layout.required if name not in item]
     errors += [
         InputError(f"/{at}/{group[0]}", f"Give {join_with_or(group)}", None, fields[group[0]].describe_accepted())

@@ -33,7 +33,7 @@ from gramwatt.model import (
     Table,
     units,
 )
-from gramwatt.model.messages import join_with_or
+from gramwatt.model.messages import join_with_or, suggest
 
 ResponseBody: TypeAlias = dict[str, Any]
 RANGE: Final = tuple(RANGE_SUFFIXES)
@@ -331,9 +331,11 @@ def check_result_units(calculator: AnyCalculator, wanted: Mapping[str, str]) -> 
         if len(errors) == MAX_LISTED_NAMES:
             break
         if name not in declared:
-            errors.append(f"{name[:80]} is not a result with a unit; the results with one are {join_with_or(declared)}")
+            hint = suggest(name, declared) or f"; the results with one are {join_with_or(declared)}"
+            errors.append(f"{name[:80]} is not a result with a unit{hint}")
         elif spelling not in units.compatible_units(declared[name]):
-            compatible = join_with_or(units.compatible_units(declared[name]))
-            errors.append(f'{name} is available in {compatible}, not in "{spelling[:80]}"')
+            known = units.compatible_units(declared[name])
+            hint = suggest(spelling, known, units.get_words(known))
+            errors.append(f'{name} is available in {join_with_or(known)}, not in "{spelling[:80]}"{hint}')
     if errors:
         raise ValueError("; ".join(errors))

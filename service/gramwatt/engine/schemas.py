@@ -64,7 +64,7 @@ def load_with_schema(calculator: AnyCalculator, cells: Mapping[str, Cells], *, t
         messages = error.messages if isinstance(error.messages, dict) else {}
         errors = [missing_input_error(name, known[name]) for name in messages if name in known]
         errors += unknown_input_errors(
-            {name: _first(each) for name, each in cells.items() if name not in known}, tuple(known)
+            {name: _first(each) for name, each in cells.items() if name not in known}, tuple(known), known
         )
         return LoadedInputs(error.valid_data if isinstance(error.valid_data, dict) else {}, tuple(errors))
 

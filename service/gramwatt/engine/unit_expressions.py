@@ -6,6 +6,7 @@ check` and the tests import Pint: building its registry takes longer than everyt
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Final
@@ -19,7 +20,15 @@ UNIT_EXPRESSIONS: Final[Mapping[str, Mapping[str, str]]] = {
     "number": {"1": "1"},
     "share": {"%": "percent", "fraction": "1", "‰": "permille"},
     "mass": {"g": "gram", "kg": "kilogram", "mg": "milligram", "oz": "ounce", "lb": "pound", "lbs": "pound"},
-    "length": {"mm": "mm", "cm": "cm", "m": "m", "in": "inch", "inch": "inch", '"': "inch", "ft": "foot"},
+    "length": {
+        "mm": "millimeter",
+        "cm": "centimeter",
+        "m": "meter",
+        "in": "inch",
+        "inch": "inch",
+        '"': "inch",
+        "ft": "foot",
+    },
     "time": {
         "min": "minute",
         "s": "second",
@@ -29,7 +38,7 @@ UNIT_EXPRESSIONS: Final[Mapping[str, Mapping[str, str]]] = {
         "h": "hour",
     },
     "charge": {"mAh": "mA*hour", "Ah": "A*hour", "As": "A*second"},
-    "energy": {"Wh": "watt*hour", "kWh": "kW*hour", "mWh": "mW*hour", "J": "joule", "kJ": "kJ"},
+    "energy": {"Wh": "watt*hour", "kWh": "kW*hour", "mWh": "mW*hour", "J": "joule", "kJ": "kilojoule"},
     "power": {"W": "watt", "kW": "kilowatt", "mW": "milliwatt", "hp": "horsepower"},
     "voltage": {"V": "volt", "mV": "millivolt"},
     "current": {"A": "ampere", "mA": "milliampere"},
@@ -48,11 +57,19 @@ UNIT_EXPRESSIONS: Final[Mapping[str, Mapping[str, str]]] = {
     "power loading": {"g/W": "gram/watt", "kg/kW": "kg/kW", "lb/hp": "pound/horsepower"},
     "disk loading": {"N/m2": "N/m^2", "N/m²": "N/m^2", "kgf/m2": "kilogram_force/m^2", "lbf/ft2": "pound_force/foot^2"},
     "density": {"kg/m3": "kg/m^3", "kg/m³": "kg/m^3", "g/L": "g/L", "lb/ft3": "pound/foot^3"},
-    "pressure": {"hPa": "hPa", "mbar": "mbar", "Pa": "pascal", "kPa": "kPa", "inHg": "inch_Hg", "psi": "psi"},
+    "pressure": {
+        "hPa": "hectopascal",
+        "mbar": "millibar",
+        "Pa": "pascal",
+        "kPa": "kilopascal",
+        "inHg": "inch_Hg",
+        "psi": "psi",
+    },
 }
 
 MODULE: Final = Path(unit_table.__file__)
-_HEAD: Final = '''"""Scale and offset of every unit to SI: value * scale + offset. Written by `make contract`."""
+_HEAD: Final = '''\
+"""Scale and offset of every unit to SI: value * scale + offset, and words for units. `make contract` writes it."""
 
 from collections.abc import Mapping
 from typing import Final
@@ -89,7 +106,19 @@ def build_module_source() -> str:
         lines.append(f'    "{dimension}": {{')
         lines += [f"        {_quoted(spelling)}: {pair}," for spelling, pair in factors.items()]
         lines.append("    },")
+    lines += ["}", "WORDS: Final[Mapping[str, str]] = {"]
+    lines += [f'    "{word}": "{spelling}",' for word, spelling in list_words().items()]
     return _HEAD + "\n".join(lines) + "\n}\n"
+
+
+def list_words() -> dict[str, str]:
+    """Return the words that are the whole expression of a unit, with its first spelling."""
+    words: dict[str, str] = {}
+    for spellings in UNIT_EXPRESSIONS.values():
+        for spelling, expression in spellings.items():
+            if re.fullmatch("[a-z_]{3,}", expression) and expression not in spellings:
+                words.setdefault(expression.replace("_", " "), spelling)
+    return words
 
 
 def _quoted(spelling: str) -> str:

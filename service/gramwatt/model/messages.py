@@ -6,7 +6,7 @@ import difflib
 import functools
 import math
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Final, NamedTuple
 
@@ -145,21 +145,29 @@ def replace_control_characters(text: str) -> str:
     return "".join(letter if letter.isprintable() else "\ufffd" for letter in text)
 
 
-def close_matches(word: str, known: Iterable[str]) -> list[str]:
-    """Known words that a misspelt one may have meant, nearest first.
+def close_matches(word: str, known: Iterable[str], synonyms: Mapping[str, str] | None = None) -> list[str]:
+    """Return the known words that a misspelt one may have meant, nearest first.
 
-    None if it is longer than `MAX_COMPARED_LENGTH`.
+    ``synonyms`` are other words for known ones. None if the word is longer than `MAX_COMPARED_LENGTH`.
     """
     if len(word) > MAX_COMPARED_LENGTH:
         return []
-    folded = {each.lower().replace("-", "_"): each for each in known if len(each) <= MAX_COMPARED_LENGTH}
-    matches = difflib.get_close_matches(word.lower().replace("-", "_"), folded, n=3, cutoff=0.6)
-    return [folded[each] for each in matches]
+    other = {_fold(each): meant for each, meant in (synonyms or {}).items()}
+    folded = other | {_fold(each): each for each in known if len(each) <= MAX_COMPARED_LENGTH}
+    for exact in (_fold(word), _fold(word).removesuffix("s")):
+        if folded.get(exact, word) != word:
+            return [folded[exact]]
+    matches = difflib.get_close_matches(_fold(word), folded, n=3, cutoff=0.6)
+    return list(dict.fromkeys(folded[each] for each in matches))
 
 
-def suggest(word: str, known: Iterable[str]) -> str:
+def _fold(word: str) -> str:
+    return word.lower().replace("-", "_").replace(" ", "_")
+
+
+def suggest(word: str, known: Iterable[str], synonyms: Mapping[str, str] | None = None) -> str:
     """Return the end of a sentence about a misspelt word: ``; did you mean cells?``, or nothing."""
-    meant = close_matches(word, known)
+    meant = close_matches(word, known, synonyms)
     return f"; did you mean {join_with_or(meant)}?" if meant else ""
 
 

@@ -7,7 +7,7 @@ value of a JSON document (where quoted numbers are rejected).
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from typing import Final
 
 from gramwatt.model.messages import suggest
@@ -34,7 +34,9 @@ _TYPE_NAMES: Final = {
 class ValueParseError(ValueError):
     """A cell is not a valid value of its kind. Has what is wrong, and what is accepted."""
 
-    def __init__(self, detail: str, accepted: str, misspelt: tuple[str, Iterable[str]] | None = None) -> None:
+    def __init__(
+        self, detail: str, accepted: str, misspelt: tuple[str, Iterable[str], Mapping[str, str]] | None = None
+    ) -> None:
         super().__init__(detail)
         self.detail, self.accepted, self._misspelt = detail, accepted, misspelt
 

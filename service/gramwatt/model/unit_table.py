@@ -1,4 +1,4 @@
-"""Scale and offset of every unit to SI: value * scale + offset. Written by `make contract`."""
+"""Scale and offset of every unit to SI: value * scale + offset, and words for units. `make contract` writes it."""
 
 from collections.abc import Mapping
 from typing import Final
@@ -150,4 +150,44 @@ FACTORS: Final[Mapping[str, Mapping[str, tuple[float, float]]]] = {
         "inHg": (3386.388640341, 0.0),
         "psi": (6894.75729316836, 0.0),
     },
+}
+WORDS: Final[Mapping[str, str]] = {
+    "percent": "%",
+    "permille": "‰",
+    "gram": "g",
+    "kilogram": "kg",
+    "milligram": "mg",
+    "ounce": "oz",
+    "pound": "lb",
+    "millimeter": "mm",
+    "centimeter": "cm",
+    "meter": "m",
+    "foot": "ft",
+    "minute": "min",
+    "second": "s",
+    "millisecond": "ms",
+    "microsecond": "us",
+    "hour": "h",
+    "joule": "J",
+    "kilojoule": "kJ",
+    "watt": "W",
+    "kilowatt": "kW",
+    "milliwatt": "mW",
+    "horsepower": "hp",
+    "volt": "V",
+    "millivolt": "mV",
+    "ampere": "A",
+    "milliampere": "mA",
+    "milliohm": "mohm",
+    "kelvin": "K",
+    "knot": "kn",
+    "gram force": "gf",
+    "newton": "N",
+    "kilogram force": "kgf",
+    "ounce force": "ozf",
+    "pound force": "lbf",
+    "hectopascal": "hPa",
+    "millibar": "mbar",
+    "pascal": "Pa",
+    "kilopascal": "kPa",
 }

@@ -7,7 +7,7 @@ it would not come back from ``9**9**9``, reads ``1,5`` as 15 and takes ``kV`` fo
 from __future__ import annotations
 
 import functools
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Final
@@ -16,7 +16,7 @@ import numpy as np
 
 from gramwatt.arrays import Array
 from gramwatt.model.errors import DeclarationError
-from gramwatt.model.unit_table import FACTORS
+from gramwatt.model.unit_table import FACTORS, WORDS
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,6 +70,11 @@ def compatible_units(spelling: str) -> Mapping[str, Unit]:
     """Every unit of the same dimension by its spelling, the declared one first."""
     declared = get_unit(spelling)
     return MappingProxyType({spelling: declared, **UNITS[declared.dimension]})
+
+
+def get_words(known: Collection[str]) -> dict[str, str]:
+    """Return the words for some units, such as ``gram``, each with its spelling."""
+    return {word: spelling for word, spelling in WORDS.items() if spelling in known}
 
 
 def convert_from_si(values: Array, to: str) -> Array:

@@ -7,13 +7,19 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 import orjson
-from flask import Response, g, request
+from flask import Response, current_app, g, request
 from werkzeug.exceptions import HTTPException
 
 from gramwatt.engine.budget import Cancelled, TooMuchWork
 from gramwatt.engine.calculate import InvalidInput, WorkLimitExceeded
 from gramwatt.extras import MissingExtra
-from gramwatt.model.messages import InputError, replace_control_characters
+from gramwatt.model.messages import (
+    MAX_COMPARED_LENGTH,
+    InputError,
+    close_matches,
+    join_with_or,
+    replace_control_characters,
+)
 
 MAX_ERRORS: Final = 100
 MAX_DETAIL_LENGTH: Final = 2000
@@ -164,7 +170,7 @@ def respond_to_http_error(error: HTTPException) -> Response:
         return Response(error.get_response().get_data(), error.code or 500)
     kind = _TYPE_BY_STATUS.get(error.code, "internal-error" if error.code >= 500 else "about:blank")
     detail = {
-        404: f"There is nothing at {request.path[:200]}.",
+        404: f"There is nothing at {request.path[:200]}{_suggest_path(request.path) or '.'}",
         405: f"{request.method[:20]} is not allowed at {request.path[:200]}.",
         413: f"The body may have at most {request.max_content_length} bytes.",
     }.get(error.code, error.description or error.name)
@@ -173,6 +179,21 @@ def respond_to_http_error(error: HTTPException) -> Response:
     if kind == "about:blank":
         problem.type = ProblemType(error.code, error.name, "")
     return respond_to_problem(problem)
+
+
+def _suggest_path(path: str) -> str:
+    """Return the end of a sentence about an unknown path: ``; did you mean /v1/units?``, or nothing."""
+    segments = path.split("/")
+    if max(map(len, segments)) > MAX_COMPARED_LENGTH:
+        return ""
+    meant: dict[str, None] = {}
+    for rule in current_app.url_map.iter_rules():
+        names = rule.rule.split("/")
+        if len(names) == len(segments):
+            pairs = [(own if name.startswith("<") else name, own) for name, own in zip(names, segments, strict=True)]
+            if all(name == own or close_matches(own, [name]) for name, own in pairs):
+                meant["/".join(name for name, _ in pairs)] = None
+    return f"; did you mean {join_with_or(list(meant)[:3])}?" if meant else ""
 
 
 def respond_to_missing_extra(error: MissingExtra) -> Response:

@@ -21,7 +21,7 @@ from gramwatt.engine.limits import MAX_RECORDING_BYTES
 from gramwatt.engine.serializers import TextStyle
 from gramwatt.engine.strict_json import InvalidJson, parse_strict_json
 from gramwatt.model import Calculator, Choice, Count, Flag, Kind, Text
-from gramwatt.model.messages import InputError, join_with_or, quote_input
+from gramwatt.model.messages import InputError, join_with_or, quote_input, suggest
 from gramwatt.web.problems import Problem, invalid_input
 
 DIGITS_OPTION: Final = Count(
@@ -145,7 +145,7 @@ def check_no_query_inputs(inputs: Mapping[str, str], options: Collection[str]) -
     return [
         InputError(
             f"/{escape_name(name)}",
-            f"{quote_input(name)} is in the query of a POST",
+            f"{quote_input(name)} is in the query of a POST{suggest(name, options)}",
             quote_input(text),
             f"inputs in the JSON body; in the query only {join_with_or(options)}",
         )

@@ -30,6 +30,7 @@ MotorResistance: TypeAlias = Annotated[
         "Effective resistance of one motor with its controller and leads, far above that of the winding.",
         group=Group.FINE_TUNING,
         at_most=1e5,
+        synonyms=("rm", "winding_resistance"),
     ),
 ]
 NoLoadCurrent: TypeAlias = Annotated[
@@ -42,6 +43,7 @@ NoLoadCurrent: TypeAlias = Annotated[
         at_least=0,
         at_most=100,
         optional=True,
+        synonyms=("i0", "idle_current"),
     ),
 ]
 StatorDiameter: TypeAlias = Annotated[
@@ -59,13 +61,21 @@ StatorHeight: TypeAlias = Annotated[
 ThrustCoefficient: TypeAlias = Annotated[
     Array,
     fields.optional_quantity(
-        "1", "Static thrust coefficient T / (rho n^2 D^4), if measured.", group=Group.FINE_TUNING, at_most=1
+        "1",
+        "Static thrust coefficient T / (rho n^2 D^4), if measured.",
+        group=Group.FINE_TUNING,
+        at_most=1,
+        synonyms=("ct",),
     ),
 ]
 PowerCoefficient: TypeAlias = Annotated[
     Array,
     fields.optional_quantity(
-        "1", "Static power coefficient P / (rho n^3 D^5), if measured.", group=Group.FINE_TUNING, at_most=1
+        "1",
+        "Static power coefficient P / (rho n^3 D^5), if measured.",
+        group=Group.FINE_TUNING,
+        at_most=1,
+        synonyms=("cp",),
     ),
 ]
 ControllerRating: TypeAlias = Annotated[
@@ -76,6 +86,7 @@ ControllerRating: TypeAlias = Annotated[
         label="Controller (ESC) rating",
         group=Group.MOTOR,
         at_most=1e4,
+        synonyms=("esc_rating", "esc", "esc_current"),
     ),
 ]
 BenchSpeed: TypeAlias = Annotated[

@@ -30,7 +30,16 @@ def optional_quantity(unit: str, description: str, *, at_most: float, **more: An
 
 
 Cells: TypeAlias = Annotated[
-    Array, Count("Cells in series.", label="Cells in series", group=Group.PACK, at_least=1, at_most=MAX_CELLS)
+    Array,
+    Count(
+        "Cells in series.",
+        label="Cells in series",
+        group=Group.PACK,
+        at_least=1,
+        at_most=MAX_CELLS,
+        suffix="S",
+        synonyms=("cell_count", "series_cells", "number_of_cells", "series"),
+    ),
 ]
 Parallel: TypeAlias = Annotated[
     Array,
@@ -41,16 +50,33 @@ Parallel: TypeAlias = Annotated[
         at_least=1,
         at_most=100,
         default=1,
+        synonyms=("parallel_cells",),
     ),
 ]
 Capacity: TypeAlias = Annotated[
-    Array, Quantity("mAh", "Rated capacity of the whole pack.", group=Group.PACK, at_least=1, at_most=1e6)
+    Array,
+    Quantity(
+        "mAh",
+        "Rated capacity of the whole pack.",
+        group=Group.PACK,
+        at_least=1,
+        at_most=1e6,
+        synonyms=("pack_capacity", "battery_capacity", "mah"),
+    ),
 ]
 Chemistry: TypeAlias = Annotated[
-    IndexArray, Choice(cells.CHEMISTRIES, "Chemistry of the cells.", group=Group.PACK, default="lipo")
+    IndexArray,
+    Choice(
+        cells.CHEMISTRIES,
+        "Chemistry of the cells.",
+        group=Group.PACK,
+        default="lipo",
+        synonyms=("battery_type", "cell_type"),
+    ),
 ]
 StateOfCharge: TypeAlias = Annotated[
-    Array, Quantity("%", "Charge in the pack.", group=Group.PACK, at_least=0, at_most=100, default=50)
+    Array,
+    Quantity("%", "Charge in the pack.", group=Group.PACK, at_least=0, at_most=100, default=50, synonyms=("soc",)),
 ]
 FreshCharge: TypeAlias = Annotated[
     Array,
@@ -61,12 +87,20 @@ FreshCharge: TypeAlias = Annotated[
         at_least=0,
         at_most=100,
         default=100,
+        synonyms=("soc",),
     ),
 ]
 StartCharge: TypeAlias = Annotated[
     Array,
     Quantity(
-        "%", "Charge at take-off.", label="Charge at take-off", group=Group.FLIGHT, above=0, at_most=100, default=100
+        "%",
+        "Charge at take-off.",
+        label="Charge at take-off",
+        group=Group.FLIGHT,
+        above=0,
+        at_most=100,
+        default=100,
+        synonyms=("start_soc", "initial_charge"),
     ),
 ]
 Reserve: TypeAlias = Annotated[
@@ -90,6 +124,7 @@ OpenCircuitVoltage: TypeAlias = Annotated[
         group=Group.PACK,
         at_most=MAX_PACK_VOLTAGE,
         replaces=("state_of_charge",),
+        synonyms=("ocv", "resting_voltage"),
     ),
 ]
 CellResistance: TypeAlias = Annotated[
@@ -102,6 +137,7 @@ CellResistance: TypeAlias = Annotated[
         at_least=0,
         at_most=1e4,
         optional=True,
+        synonyms=("ir", "internal_resistance"),
     ),
 ]
 LeadResistance: TypeAlias = Annotated[
@@ -114,6 +150,7 @@ LeadResistance: TypeAlias = Annotated[
         at_least=0,
         at_most=1e4,
         default=0,
+        synonyms=("wire_resistance",),
     ),
 ]
 _RESISTANCE_OF_PACK: Final = (
@@ -129,14 +166,27 @@ MeasuredPackResistance: TypeAlias = Annotated[
         at_most=1e5,
         replaces=("cell_resistance", "lead_resistance"),
         follows=("pack_resistance",),
+        synonyms=("pack_ir", "battery_resistance"),
     ),
 ]
 MeasuredRowResistance: TypeAlias = Annotated[
-    Array, optional_quantity("mohm", _RESISTANCE_OF_PACK, group=Group.PACK, at_most=1e5)
+    Array,
+    optional_quantity(
+        "mohm", _RESISTANCE_OF_PACK, group=Group.PACK, at_most=1e5, synonyms=("pack_ir", "battery_resistance")
+    ),
 ]
 """The same in a row of a table, where no input replaces another."""
 PackTemperature: TypeAlias = Annotated[
-    Array, Quantity("degC", "Temperature of the cells.", group=Group.PACK, at_least=-30, at_most=90, default=25)
+    Array,
+    Quantity(
+        "degC",
+        "Temperature of the cells.",
+        group=Group.PACK,
+        at_least=-30,
+        at_most=90,
+        default=25,
+        synonyms=("battery_temperature", "cell_temperature"),
+    ),
 ]
 ActivationEnergy: TypeAlias = Annotated[
     Array,
@@ -150,7 +200,14 @@ ActivationEnergy: TypeAlias = Annotated[
     ),
 ]
 PackMass: TypeAlias = Annotated[
-    Array, optional_quantity("g", "Mass of the pack with leads and connector.", group=Group.PACK, at_most=1e5)
+    Array,
+    optional_quantity(
+        "g",
+        "Mass of the pack with leads and connector.",
+        group=Group.PACK,
+        at_most=1e5,
+        synonyms=("battery_weight", "battery_mass", "pack_weight"),
+    ),
 ]
 DischargeRating: TypeAlias = Annotated[
     Array,
@@ -160,6 +217,7 @@ DischargeRating: TypeAlias = Annotated[
         label="C rating",
         group=Group.PACK,
         at_most=500,
+        synonyms=("c_rating", "pack_rating"),
     ),
 ]
 CutoffCellVoltage: TypeAlias = Annotated[
@@ -170,20 +228,54 @@ CutoffCellVoltage: TypeAlias = Annotated[
         label="Cut-off cell voltage",
         group=Group.PACK,
         at_most=MAX_CELL_VOLTAGE,
+        synonyms=("cutoff_voltage", "low_voltage_cutoff"),
     ),
 ]
 Kv: TypeAlias = Annotated[
-    Array, Quantity("rpm/V", "Speed constant of the motor.", label="Motor kV", group=Group.MOTOR, above=0, at_most=1e5)
+    Array,
+    Quantity(
+        "rpm/V",
+        "Speed constant of the motor.",
+        label="Motor kV",
+        group=Group.MOTOR,
+        above=0,
+        at_most=1e5,
+        synonyms=("motor_kv", "speed_constant"),
+    ),
 ]
 OptionalKv: TypeAlias = Annotated[
-    Array, optional_quantity("rpm/V", "Speed constant of the motor.", label="Motor kV", group=Group.MOTOR, at_most=1e5)
+    Array,
+    optional_quantity(
+        "rpm/V",
+        "Speed constant of the motor.",
+        label="Motor kV",
+        group=Group.MOTOR,
+        at_most=1e5,
+        synonyms=("motor_kv", "speed_constant"),
+    ),
 ]
 Diameter: TypeAlias = Annotated[
-    Array, optional_quantity("in", "Propeller diameter.", label="Propeller diameter", group=Group.MOTOR, at_most=100)
+    Array,
+    optional_quantity(
+        "in",
+        "Propeller diameter.",
+        label="Propeller diameter",
+        group=Group.MOTOR,
+        at_most=100,
+        synonyms=("prop_diameter", "prop_size"),
+    ),
 ]
 AirTemperature: TypeAlias = Annotated[
     Array,
-    Quantity("degC", "Temperature of the air.", group=Group.AIR, at_least=-60, at_most=60, default=15),
+    Quantity(
+        "degC",
+        "Temperature of the air.",
+        group=Group.AIR,
+        at_least=-60,
+        at_most=60,
+        default=15,
+        synonyms=("ambient_temperature",),
+    ),
 ]
 Mass: TypeAlias = Annotated[
     Array,
@@ -196,6 +288,7 @@ Mass: TypeAlias = Annotated[
         at_most=1e5,
         sum_of=ALL_UP,
         follows=("total",),
+        synonyms=("weight", "auw", "all_up_weight", "takeoff_weight"),
     ),
 ]
 OptionalMass: TypeAlias = Annotated[
@@ -210,30 +303,85 @@ OptionalMass: TypeAlias = Annotated[
         optional=True,
         sum_of=ALL_UP,
         follows=("total",),
+        synonyms=("weight", "auw", "all_up_weight", "takeoff_weight"),
     ),
 ]
 OptionalCells: TypeAlias = Annotated[
     Array,
-    Count("Cells in series.", label="Cells in series", group=Group.PACK, at_least=1, at_most=MAX_CELLS, optional=True),
+    Count(
+        "Cells in series.",
+        label="Cells in series",
+        group=Group.PACK,
+        at_least=1,
+        at_most=MAX_CELLS,
+        optional=True,
+        suffix="S",
+        synonyms=("cell_count", "series_cells", "number_of_cells", "series"),
+    ),
 ]
 OptionalCapacity: TypeAlias = Annotated[
     Array,
-    Quantity("mAh", "Rated capacity of the whole pack.", group=Group.PACK, at_least=1, at_most=1e6, optional=True),
+    Quantity(
+        "mAh",
+        "Rated capacity of the whole pack.",
+        group=Group.PACK,
+        at_least=1,
+        at_most=1e6,
+        optional=True,
+        synonyms=("pack_capacity", "battery_capacity", "mah"),
+    ),
 ]
 Motors: TypeAlias = Annotated[
-    Array, Count("Number of motors, each with one propeller.", group=Group.MOTOR, at_least=1, at_most=16, default=4)
+    Array,
+    Count(
+        "Number of motors, each with one propeller.",
+        group=Group.MOTOR,
+        at_least=1,
+        at_most=16,
+        default=4,
+        synonyms=("motor_count", "number_of_motors", "rotors"),
+    ),
 ]
 PropellerDiameter: TypeAlias = Annotated[
-    Array, Quantity("in", "Propeller diameter.", label="Propeller diameter", group=Group.MOTOR, above=0, at_most=100)
+    Array,
+    Quantity(
+        "in",
+        "Propeller diameter.",
+        label="Propeller diameter",
+        group=Group.MOTOR,
+        above=0,
+        at_most=100,
+        synonyms=("prop_diameter", "prop_size"),
+    ),
 ]
 Pitch: TypeAlias = Annotated[
-    Array, Quantity("in", "Propeller pitch.", label="Propeller pitch", group=Group.MOTOR, above=0, at_most=100)
+    Array,
+    Quantity(
+        "in",
+        "Propeller pitch.",
+        label="Propeller pitch",
+        group=Group.MOTOR,
+        above=0,
+        at_most=100,
+        synonyms=("prop_pitch",),
+    ),
 ]
 OptionalPitch: TypeAlias = Annotated[
-    Array, optional_quantity("in", "Propeller pitch.", label="Propeller pitch", group=Group.MOTOR, at_most=100)
+    Array,
+    optional_quantity(
+        "in", "Propeller pitch.", label="Propeller pitch", group=Group.MOTOR, at_most=100, synonyms=("prop_pitch",)
+    ),
 ]
 Blades: TypeAlias = Annotated[
-    Array, Count("Blades of each propeller.", group=Group.MOTOR, at_least=2, at_most=8, default=3)
+    Array,
+    Count(
+        "Blades of each propeller.",
+        group=Group.MOTOR,
+        at_least=2,
+        at_most=8,
+        default=3,
+        synonyms=("blade_count", "number_of_blades"),
+    ),
 ]
 ThrottleCap: TypeAlias = Annotated[
     Array,
@@ -245,6 +393,7 @@ ThrottleCap: TypeAlias = Annotated[
         at_most=100,
         default=100,
         follows=("throttle_cap",),
+        synonyms=("throttle_limit", "max_throttle"),
     ),
 ]
 FigureOfMerit: TypeAlias = Annotated[
@@ -257,6 +406,7 @@ FigureOfMerit: TypeAlias = Annotated[
         below=1,
         default=0.60,
         default_u=0.06,
+        synonyms=("fom",),
     ),
 ]
 AirDensity: TypeAlias = Annotated[
@@ -269,6 +419,7 @@ AirDensity: TypeAlias = Annotated[
         at_most=2,
         default=constants.STANDARD_AIR_DENSITY,
         follows=("air_density",),
+        synonyms=("rho",),
     ),
 ]
 AvionicsPower: TypeAlias = Annotated[
@@ -318,7 +469,14 @@ PACK_RESISTANCE: Final = (
 SPEED_OF_SOUND: Final = f"sqrt({constants.DRY_AIR_HEAT_RATIO} * {constants.DRY_AIR_GAS_CONSTANT} * air_temperature)"
 PackResistance: TypeAlias = Annotated[
     Array,
-    Quantity("mohm", "Resistance of pack and leads at this temperature.", method=PACK_RESISTANCE),
+    Quantity(
+        "mohm",
+        "Resistance of pack and leads at this temperature.",
+        group=Group.PACK,
+        method=PACK_RESISTANCE,
+        follows=("pack_resistance",),
+        synonyms=("pack_ir", "battery_resistance"),
+    ),
 ]
 LoadedCellVoltage: TypeAlias = Annotated[
     Array, Quantity("V", "Loaded voltage per cell.", at_most=MAX_PACK_VOLTAGE, formula="loaded_voltage / cells")

@@ -56,14 +56,21 @@ class Flight:
     duration: Annotated[
         Array,
         fields.optional_quantity(
-            "min", "Time in the air; default: that of the recording.", label="Flight time", at_most=1000
+            "min",
+            "Time in the air; default: that of the recording.",
+            label="Flight time",
+            at_most=1000,
+            synonyms=("flight_time",),
         ),
     ]
     cells: fields.Cells
     capacity: fields.Capacity
     chemistry: fields.Chemistry
     charge_used: Annotated[
-        Array, fields.optional_quantity("mAh", "Charge drawn, as put back by the charger.", at_most=1e6)
+        Array,
+        fields.optional_quantity(
+            "mAh", "Charge drawn, as put back by the charger.", at_most=1e6, synonyms=("used_charge", "mah_used")
+        ),
     ]
     reserve: Annotated[
         Array,

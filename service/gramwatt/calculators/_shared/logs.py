@@ -42,7 +42,10 @@ DESCRIPTION: Final = (
     "The recording: lists of equal length by name, one of them the time; null where nothing was recorded. Values that "
     "cannot be read are left out and counted."
 )
-Log: TypeAlias = Annotated[RecordingArray, TimeSeries(Channels, DESCRIPTION, label="Recording", group=Group.RECORDING)]
+Log: TypeAlias = Annotated[
+    RecordingArray,
+    TimeSeries(Channels, DESCRIPTION, label="Recording", group=Group.RECORDING, synonyms=("recording", "samples")),
+]
 OptionalLog: TypeAlias = Annotated[
     RecordingArray, TimeSeries(Channels, DESCRIPTION, label="Recording", group=Group.RECORDING, optional=True)
 ]
@@ -95,6 +98,7 @@ ChargePutBack: TypeAlias = Annotated[
         group=Group.RECORDING,
         at_most=1e6,
         replaces=("current_scale",),
+        synonyms=("recharged",),
     ),
 ]
 ResistanceError: TypeAlias = Annotated[

@@ -30,7 +30,14 @@ class Pack:
     capacity: fields.Capacity
     mass: Annotated[
         Array,
-        Quantity("g", "Mass of the pack with leads and connector.", above=0, at_most=1e5, display=parts.DISPLAY),
+        Quantity(
+            "g",
+            "Mass of the pack with leads and connector.",
+            above=0,
+            at_most=1e5,
+            display=parts.DISPLAY,
+            synonyms=("weight", "auw", "all_up_weight", "takeoff_weight"),
+        ),
     ]
     mass_u: Annotated[Array, StandardUncertainty(of="mass")]
     chemistry: fields.Chemistry

@@ -69,6 +69,7 @@ DryMass: TypeAlias = Annotated[
         at_most=1e5,
         optional=True,
         display=DISPLAY,
+        synonyms=("dry_weight", "empty_weight"),
     ),
 ]
 Rule: TypeAlias = Annotated[
@@ -92,6 +93,7 @@ Limit: TypeAlias = Annotated[
         above=0,
         at_most=1e6,
         optional=True,
+        synonyms=("weight_limit", "max_mass", "mtom"),
     ),
 ]
 Comparison: TypeAlias = Annotated[
@@ -107,7 +109,14 @@ Comparison: TypeAlias = Annotated[
 Resolution: TypeAlias = Annotated[
     Array,
     Quantity(
-        "g", "Step of the scale's display.", label="Scale step", group=Group.WEIGHT, at_least=0, at_most=1000, default=1
+        "g",
+        "Step of the scale's display.",
+        label="Scale step",
+        group=Group.WEIGHT,
+        at_least=0,
+        at_most=1000,
+        default=1,
+        synonyms=("readability",),
     ),
 ]
 

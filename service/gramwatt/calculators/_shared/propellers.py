@@ -44,6 +44,7 @@ class Propeller:
             at_most=1e5,
             optional=True,
             display=parts.DISPLAY,
+            synonyms=("weight", "auw", "all_up_weight", "takeoff_weight"),
         ),
     ]
     mass_u: Annotated[Array, StandardUncertainty(of="mass")]
@@ -63,6 +64,7 @@ Propellers: TypeAlias = Annotated[
         optional=True,
         replaces=("diameter", "pitch", "blades"),
         chosen_by=ChosenBy("propeller", stands_for=(("mass", ""),)),
+        synonyms=("props",),
     ),
 ]
 

@@ -52,6 +52,7 @@ class Setup:
             above=0,
             at_most=100,
             optional=True,
+            synonyms=("throttle_limit", "max_throttle"),
         ),
     ]
     match: Annotated[
@@ -88,6 +89,7 @@ class Setup:
             at_least=-30,
             at_most=90,
             optional=True,
+            synonyms=("battery_temperature", "cell_temperature"),
         ),
     ]
 

@@ -12,7 +12,14 @@ from gramwatt.engine.recordings.column_types import Columns, NumberCells, TextCe
 from gramwatt.engine.recordings.columns import ObjectColumns
 from gramwatt.engine.recordings.timestamps import parse_clock_times
 from gramwatt.model import Array, Quantity, Recording, TimeSeries, UnreadableCells, get_fields, units
-from gramwatt.model.messages import InputError, close_matches, join_with_or, quote_input, replace_control_characters
+from gramwatt.model.messages import (
+    InputError,
+    close_matches,
+    join_with_or,
+    quote_input,
+    replace_control_characters,
+    suggest,
+)
 
 MAX_QUOTED_LENGTH: Final = 40
 MAX_COMPARED_COLUMNS: Final = 200
@@ -165,7 +172,8 @@ def _unit(
     known = units.compatible_units(kind.unit)
     if spelling in known:
         return known[spelling], None
-    detail = f"unit {quote_input(spelling)!r} in the header is not one of {', '.join(known)}"
+    hint = suggest(spelling, known, units.get_words(known))
+    detail = f"unit {quote_input(spelling)!r} in the header is not one of {', '.join(known)}{hint}"
     return None, InputError(pointer, detail, quote_input(header), f"[{'], ['.join(known)}]")
 
 

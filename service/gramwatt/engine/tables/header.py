@@ -11,6 +11,7 @@ from typing import Any, Final
 from gramwatt.engine.columns import escape_name, missing_input_error, uncertainty_kind
 from gramwatt.engine.limits import MAX_COMPARED_NAMES, MAX_TABLE_COLUMNS
 from gramwatt.model import RANGE_SUFFIXES, Calculator, Kind, Quantity, units
+from gramwatt.model.kinds import collect_synonyms
 from gramwatt.model.messages import InputError, join_with_or, quote_input, suggest
 
 LABEL_COLUMNS: Final = ("id", "name", "note")
@@ -119,7 +120,8 @@ def check_column(
         return [_make_error(name, f"{quote_input(name)} is the name of an output column; rename it", "another name")]
     if passthrough.includes(name):
         return []
-    hint = suggest(name, column_kinds(calculator)) if compare else ""
+    kinds = column_kinds(calculator)
+    hint = suggest(name, kinds, collect_synonyms(kinds)) if compare else ""
     accepted = join_with_or(calculator.input_fields)
     accepted += f"; to pass a column through, name it in the query: keep={_quote_name(name)}"
     return [_make_error(name, f"{quote_input(name)} is not an input{hint}", accepted)]
@@ -141,7 +143,8 @@ def _parse_unit(name: str, kind: Kind, spelling: str | None) -> tuple[units.Unit
     known = units.compatible_units(kind.unit)
     if spelling in known:
         return known[spelling], None
-    detail = f"unit {quote_input(spelling)!r} in the header is not one of {', '.join(known)}"
+    hint = suggest(spelling, known, units.get_words(known))
+    detail = f"unit {quote_input(spelling)!r} in the header is not one of {', '.join(known)}{hint}"
     return None, InputError(f"/{name}", detail, quote_input(spelling), f"{name} [{kind.unit}]")
 
 

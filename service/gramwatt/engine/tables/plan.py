@@ -123,7 +123,7 @@ def check_constants(
         if name in fields:
             errors += [error.under(name) for error in read_column(fields[name], [cell], text=text).errors.get(0, ())]
         else:
-            errors += unknown_input_errors({name: cell}, tuple(fields), compared)
+            errors += unknown_input_errors({name: cell}, tuple(fields), fields, compared)
             compared += 1
     return errors
 

@@ -15,7 +15,8 @@ from gramwatt.engine.columns import escape_name
 from gramwatt.engine.tables.chunks import Chunk
 from gramwatt.engine.tables.plan import Plan
 from gramwatt.model import Calculator, Count, Kind, Quantity, units
-from gramwatt.model.messages import InputError, close_matches, join_with_or, quote_input
+from gramwatt.model.kinds import collect_synonyms
+from gramwatt.model.messages import InputError, join_with_or, quote_input, suggest
 from gramwatt.model.parsing import ValueParseError
 
 CHUNK_POINTS: Final = 16_384
@@ -111,9 +112,8 @@ def _kind(calculator: Calculator[Any, Any], name: str) -> tuple[Kind | None, lis
     kind = calculator.input_fields.get(name)
     if kind is not None:
         return kind, []
-    varying = [each for each, kind in calculator.input_fields.items() if not kind.is_nested]
-    meant = close_matches(name, varying)
-    hint = f"; did you mean {join_with_or(meant)}?" if meant else ""
+    varying = {each: kind for each, kind in calculator.input_fields.items() if not kind.is_nested}
+    hint = suggest(name, varying, collect_synonyms(varying))
     return None, [
         InputError(
             f"/{escape_name(name)}",

@@ -9,7 +9,7 @@ from __future__ import annotations
 from typing import TypeAlias
 
 from gramwatt.model.errors import DeclarationError
-from gramwatt.model.kinds._base import BaseKind, Term, get_fields, get_label, repeat
+from gramwatt.model.kinds._base import BaseKind, Term, collect_synonyms, get_fields, get_label, repeat
 from gramwatt.model.kinds.nested import (
     ChosenBy,
     NumberList,
@@ -53,6 +53,7 @@ __all__ = [
     "Text",
     "TimeSeries",
     "UnreadableCells",
+    "collect_synonyms",
     "get_fields",
     "get_label",
     "repeat",

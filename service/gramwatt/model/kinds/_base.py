@@ -160,6 +160,12 @@ def get_label(name: str, kind: BaseKind) -> str:
     return kind.label or name.replace("_", " ").capitalize()
 
 
+def collect_synonyms(kinds: Mapping[str, BaseKind]) -> dict[str, str]:
+    """Return the names of fields by the other names that people may give them, also by their labels."""
+    labels = {get_label(name, kind): name for name, kind in kinds.items()}
+    return labels | {synonym: name for name, kind in kinds.items() for synonym in kind.synonyms}
+
+
 def find_row_problems(fields: Mapping[str, Kind]) -> Iterator[str]:
     """Yield what is wrong with the declaration of the fields in a row of inputs."""
     for name, kind in fields.items():

@@ -165,7 +165,7 @@ class Quantity(BaseKind):
             raise self._error(f"Send {number} without quotes{hint}")
         if spelling is not None and spelling not in known:
             detail = f'Unknown unit "{spelling}"; the units are {", ".join(known)}'
-            raise ValueParseError(detail, self.describe_accepted(), (spelling, known))
+            raise ValueParseError(detail, self.describe_accepted(), (spelling, known, units.get_words(known)))
         unit = bare if spelling is None else known[spelling]
         return float(number), None if plus_minus is None else float(plus_minus), unit
 

@@ -45,7 +45,7 @@ class RowName(BaseKind):
         if not names:
             raise ValueParseError(f"No {self.of} are given, so none can be named", accepted)
         if not times:
-            raise ValueParseError(f"None of the {self.of} has this name", accepted, (cell, names))
+            raise ValueParseError(f"None of the {self.of} has this name", accepted, (cell, names, {}))
         if times > 1:
             raise ValueParseError(
                 f"{times} of the {self.of} have this name: give each a name of its own", self.describe_accepted()

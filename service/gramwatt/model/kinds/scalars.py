@@ -32,16 +32,21 @@ class Count(BaseKind):
     at_least: int
     at_most: int
     default: int | None = None
+    suffix: str = ""
+    """A letter that may follow the number, in either case, as on a label: the S of a pack with 4S."""
 
     kind_name: ClassVar[str] = "count"
     is_numeric: ClassVar[bool] = True
 
     def describe_accepted(self) -> str:
         """Return what an input accepts, in words."""
-        return f"a whole number from {self.at_least} to {self.at_most}"
+        labelled = f", also as {self._example}{self.suffix}" if self.suffix else ""
+        return f"a whole number from {self.at_least} to {self.at_most}{labelled}"
 
     def parse(self, cell: object, *, text: bool, bare: Unit | None = None) -> tuple[float, None]:
         """Return the number in a cell."""
+        if isinstance(cell, str) and self.suffix and re.fullmatch(self.labelled_pattern, cell):
+            cell = float(cell[:-1])
         if text and isinstance(cell, str) and is_number(cell):
             cell = float(cell)
         if isinstance(cell, bool) or not isinstance(cell, numbers.Real):
@@ -57,6 +62,12 @@ class Count(BaseKind):
         if not number.is_integer():
             raise ValueParseError(f"Enter a whole number such as {self._example}", self.describe_accepted())
         return number, None
+
+    @property
+    def labelled_pattern(self) -> str:
+        """A regular expression for a number within the bounds with its suffix, valid in Python and ECMAScript."""
+        numbers = "|".join(str(number) for number in range(self.at_least, self.at_most + 1))
+        return f"^(?:{numbers})[{self.suffix.upper()}{self.suffix.lower()}]$"
 
     @property
     def _example(self) -> int:
@@ -101,8 +112,9 @@ class Choice(BaseKind):
         """Return the position of a cell in the options."""
         if isinstance(cell, str) and cell in self.options:
             return self.options.index(cell), None
-        misspelt = (cell, self.options) if isinstance(cell, str) else None
-        raise ValueParseError("Unknown option", self.describe_accepted(), misspelt)
+        raise ValueParseError(
+            "Unknown option", self.describe_accepted(), (cell, self.options, {}) if isinstance(cell, str) else None
+        )
 
     def to_internal(self, value: Any) -> int:
         """Return the position of an option."""

@@ -41,6 +41,8 @@ def make_input_schema(kind: Kind, *, query: bool = False) -> JsonSchema:
             schema |= _refer_to_quantity(kind)
         case Count():
             schema |= {"type": "integer", "format": "int32", "minimum": kind.at_least, "maximum": kind.at_most}
+            if kind.suffix:
+                schema |= {"type": ["integer", "string"], "pattern": kind.labelled_pattern}
         case Choice():
             schema |= {"type": "string", "enum": list(kind.options)}
         case Flag():

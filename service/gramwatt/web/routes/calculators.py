@@ -12,7 +12,7 @@ from gramwatt.engine import calculate, registry, serializers
 from gramwatt.engine.formats import OutputOptions, compute_output, get_media_types
 from gramwatt.engine.query_strings import fits_query
 from gramwatt.engine.response import check_result_units
-from gramwatt.model import Calculator
+from gramwatt.model import RESERVED_RESULTS, Calculator
 from gramwatt.model.messages import InputError, close_matches, join_with_or
 from gramwatt.web.headers import make_not_modified, make_request_etag
 from gramwatt.web.problems import Problem, convert_invalid_input, invalid_input
@@ -127,7 +127,7 @@ def _check_result(calculator: Calculator[Any, Any], result: str) -> None:
         detail = f"To send a recording, POST /v1/{calculator.name}/log with CSV, NDJSON, JSON or Arrow."
         raise Problem("method-not-allowed", detail, headers={"Allow": "POST, OPTIONS"})
     if result not in calculator.result_fields:
-        meant = close_matches(result, calculator.result_fields)
+        meant = close_matches(result, [*calculator.result_fields, *sorted(RESERVED_RESULTS)])
         results = calculator.result_fields
         hint = f"Did you mean {join_with_or(meant)}?" if meant else f"Its results are {join_with_or(results)}."
         raise Problem("unknown-result", f'{calculator.name} has no result "{result[:80]}". {hint}')
