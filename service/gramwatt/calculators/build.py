@@ -129,7 +129,7 @@ class Results:
     ]
     by_setup: Annotated[
         SetupResults,
-        Table(SetupResults, "The craft in each setup.", label="Setups", max_length=setups.MAX_SETUPS),
+        Table(SetupResults, "The craft in each setup.", label="Setups compared", max_length=setups.MAX_SETUPS),
     ]
 
 
