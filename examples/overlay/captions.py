@@ -1,13 +1,14 @@
 """A recorded flight as captions, and burnt into a video.
 
-    python captions.py flight.csv --output flight.ass cells=4 capacity=850 offset=2
-    python captions.py flight.csv --burn flight.mp4 --output with-figures.mp4 cells=4 capacity=850 offset=2
+    python captions.py flight.csv --output flight.ass --craft ../craft/craft.json --pack "4 cells" offset=2
+    python captions.py flight.csv --burn flight.mp4 --output with-figures.mp4 cells=4 capacity=1300 offset=2
 
 Sends the recording to a running Gramwatt (overlay-cues) and saves what comes back: captions by the name of the output
 (.ass, .vtt, .srt), figures frame by frame (.csv, .json), or with at= a picture of one instant (.png, .svg). With --burn
 it gets the video's size and frame rate from ffprobe, and lets ffmpeg burn the captions in. Every name=value is an
-input of overlay-cues. Needs Python 3.11; --burn and --test-clip need ffmpeg. The recording in flight.csv is invented.
-Exit status: 0 done, 1 rejected or failed (standard error has the reason), 2 wrong arguments.
+input of overlay-cues and takes precedence over the craft document, which has the pack's cells and capacity. No file
+that is read is overwritten. Needs Python 3.11; --burn and --test-clip need ffmpeg. The recording in flight.csv is
+invented. Exit status: 0 done, 1 rejected or failed (standard error has the reason), 2 wrong arguments.
 """
 
 from __future__ import annotations
@@ -58,6 +59,24 @@ def format_error(error: dict[str, Any]) -> str:
     return f"{error['pointer'].lstrip('/') or 'inputs'}: {error['detail']}{accepted}"
 
 
+def read_craft(craft: Path | None, pack: str | None) -> dict[str, str]:
+    """Return the craft document and the name of the pack as members of a query."""
+    members: dict[str, str] = {}
+    if craft is not None:
+        try:
+            members["craft"] = json.dumps(json.loads(craft.read_bytes()), separators=(",", ":"))
+        except ValueError as error:
+            raise Failed(f"{craft} is not JSON: {error}") from None
+    if pack is not None:
+        members["pack"] = pack
+    return members
+
+
+def is_same_file(output: Path, source: Path | None) -> bool:
+    """Return whether writing the output would destroy a source, under whatever names."""
+    return source is not None and output.exists() and source.exists() and output.samefile(source)
+
+
 def read_video_format(video: Path) -> dict[str, str]:
     """Return frame rate and size of a video, as inputs of overlay-cues."""
     shown = "stream=width,height,avg_frame_rate"
@@ -106,6 +125,8 @@ def read_arguments(parser: argparse.ArgumentParser) -> tuple[argparse.Namespace,
     parser.add_argument("inputs", nargs="*", metavar="name=value", help="inputs of overlay-cues: cells=4 offset=2")
     parser.add_argument("--output", type=Path, help="file to write; its ending selects the format")
     parser.add_argument("--burn", type=Path, metavar="VIDEO", help="burn the captions into a copy of this video")
+    parser.add_argument("--craft", type=Path, metavar="FILE", help="craft document (JSON) with its packs")
+    parser.add_argument("--pack", metavar="NAME", help="pack of the craft that was flown (default: the first)")
     parser.add_argument(
         "--test-clip", type=Path, metavar="VIDEO", help="make a clip to try it on, of --seconds seconds, and end"
     )
@@ -122,6 +143,11 @@ def read_arguments(parser: argparse.ArgumentParser) -> tuple[argparse.Namespace,
         parser.error("name the recording, and with --output the file to write")
     if arguments.output is not None and not arguments.burn and arguments.output.suffix.lower() not in FORMS:
         parser.error(f"--output ends in one of {', '.join(FORMS)}, or --burn names a video")
+    if arguments.pack is not None and arguments.craft is None:
+        parser.error("--pack names a pack of the craft document: give --craft too")
+    for source in (arguments.log, arguments.burn, arguments.craft):
+        if arguments.output is not None and is_same_file(arguments.output, source):
+            parser.error(f"--output would overwrite {source}: choose another name")
     return arguments, inputs
 
 
@@ -133,6 +159,7 @@ def main() -> int:
             test_clip(arguments.test_clip, arguments.seconds)
             return 0
         url = arguments.url.rstrip("/")
+        inputs = read_craft(arguments.craft, arguments.pack) | inputs
         if arguments.burn is not None:
             captions = fetch_captions(url, arguments.log, "ass", read_video_format(arguments.burn) | inputs)
             burn(arguments.burn, captions, arguments.output)

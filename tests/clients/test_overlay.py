@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import itertools
+import shutil
 import subprocess
 import sys
 from collections.abc import Callable
@@ -94,6 +95,44 @@ def test_an_error_is_one_line(script: Script, tmp_path: Path, words: tuple[str, 
     assert message in ran.stderr
     assert len(ran.stderr.splitlines()) == 1
     assert not list(tmp_path.iterdir()), "nothing is written"
+
+
+def test_the_pack_comes_from_the_craft_document(script: Script, examples: Path, tmp_path: Path) -> None:
+    """The fields that need cells and capacity; own inputs win; by hand: the smallest voltage / 4, and / 6."""
+    craft = ("--craft", str(examples / "craft" / "craft.json"))
+    template = "template={cell_voltage:2} {remaining:0}"
+    for words, cells in ((("--pack", "4 cells"), 4), (("--pack", "6 cells"), 6), (("--pack", "6 cells", "cells=4"), 4)):
+        ran = script("--output", "flight.srt", "frame_rate=30", template, *craft, *words, cwd=tmp_path)
+        assert ran.returncode == 0, ran.stderr
+        read = list(srt.parse((tmp_path / "flight.srt").read_text(encoding="utf-8")))
+        assert read[0].content.split(" ")[0] == f"{16.72 / cells:.2f}", "the recording begins with 16.72 V"
+    capacity = 1050  # of the 6 cells, mAh
+    used = 204.278  # charge of the recording, mAh, as in the test above
+    assert float(read[-1].content.split(" ")[1]) == pytest.approx(100 * (1 - used / capacity), abs=1)
+
+
+def test_an_unknown_pack_is_reported_with_the_names(script: Script, examples: Path, tmp_path: Path) -> None:
+    ran = script(
+        *("--output", "x.srt", "frame_rate=30", "--craft", str(examples / "craft" / "craft.json"), "--pack", "4 cell"),
+        cwd=tmp_path,
+    )
+    assert ran.returncode == 1
+    assert "4 cells" in ran.stderr
+    assert not list(tmp_path.iterdir())
+
+
+@pytest.mark.parametrize("linked", [False, True])
+def test_it_never_writes_over_what_it_reads(script: Script, examples: Path, tmp_path: Path, linked: bool) -> None:
+    """The recording stays as it was, also under another name of the same file."""
+    recording = tmp_path / "flight.csv"
+    shutil.copy(examples / "overlay" / "flight.csv", recording)
+    output = tmp_path / "same.csv" if linked else recording
+    if linked:
+        output.symlink_to(recording)
+    before = recording.read_bytes()
+    ran = script("--output", str(output), "frame_rate=30", "cells=4", log=recording, cwd=tmp_path)
+    assert (ran.returncode, "would overwrite" in ran.stderr) == (2, True)
+    assert recording.read_bytes() == before
 
 
 def test_a_recording_without_times(script: Script, tmp_path: Path) -> None:
