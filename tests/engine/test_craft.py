@@ -145,6 +145,15 @@ def test_a_recorded_flight_has_its_own_pack() -> None:
     assert calculate("flight-log", craft=six, pack="4 cells")["given"]["capacity"] == 1300
 
 
+def test_a_pack_that_the_request_names_leaves_out_flights_of_another() -> None:
+    flights = [{"name": "noon", "log": LOG, "pack": "4 cells"}, {"name": "dusk", "log": LOG, "pack": "6 cells"}]
+    craft = {**CRAFT, "flights": flights}
+    assert calculate("flight-log", craft=craft)["given"]["cells"] == 4
+    assert calculate("flight-log", craft=craft, pack="6 cells")["given"]["cells"] == 6
+    only_four = {**CRAFT, "flights": flights[:1]}
+    assert calculate("flight-log", craft=only_four, pack="6 cells", log=LOG)["given"]["cells"] == 6
+
+
 def test_uncertain_values_serve_a_calculator_without_uncertainty() -> None:
     craft = {"capacity": "1300 ± 20 mAh", "cells": 4}
     shown = calculate("overlay-cues", craft=craft, log=LOG)

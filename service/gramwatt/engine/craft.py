@@ -15,7 +15,7 @@ from gramwatt.engine.craft_document import Cell, Craft, Row, fill_row, read_craf
 from gramwatt.engine.craft_fields import MEMBER
 from gramwatt.engine.craft_sums import Addend, Adder
 from gramwatt.engine.strict_json import InvalidJson, parse_strict_json
-from gramwatt.model import AnyCalculator, Kind, Quantity, Table
+from gramwatt.model import AnyCalculator, ChosenBy, Kind, Quantity, Table
 from gramwatt.model.messages import InputError, quote_input
 from gramwatt.model.parsing import match_quantity, replace_lookalikes
 
@@ -132,15 +132,26 @@ class _Taker:
         """Yield the chosen row of each table by the inputs that its columns stand for, most specific first."""
         flown: Row = {}
         for name, table, choice in self._chosen:
-            row = self._craft.get_chosen(name)
+            is_recorded = bool(choice.needs) and choice.needs in self._fields
+            row = self._find_flight(name, choice) if is_recorded else self._craft.get_chosen(name)
             if row is None or name in self._fields:
                 continue
-            if choice.needs and choice.needs in self._fields:
+            if is_recorded:
                 row = flown = self._complete(name, row)
             elif flown and self._is_other(name, table.known, flown):
                 continue
             pairs = craft_fields.list_stands_for(choice, table.columns, self._fields)
             yield {taken: row[column] for column, taken in pairs if column in row}
+
+    def _find_flight(self, name: str, choice: ChosenBy) -> Row | None:
+        """Return the row that the request names, else the first that names no other pack or propeller than it does."""
+        craft = self._craft
+        if name in craft.explicit:
+            return craft.get_chosen(name)
+        members = {table: member for member, table in craft_fields.get_choices().items()}
+        named = {members[table]: craft.chosen.get(table) for table in choice.names_rows_of if table in craft.explicit}
+        rows = craft.rows.get(name, [])
+        return next((row for row in rows if all(row[m].value == at for m, at in named.items() if m in row)), None)
 
     def _is_other(self, name: str, columns: frozenset[str], flown: Row) -> bool:
         """Return whether a row of another table, which nothing names, would be mixed with that of the request."""
