@@ -228,11 +228,11 @@ CALCULATOR = Calculator(
         ),
         Rule(
             "does-not-turn-low",
-            "At a quarter of the throttle cap the motors do not turn.",
+            "At a quarter of {throttle_cap} throttle the motors do not turn.",
             severity="low",
             when=lambda given, found: np.isnan(found.thrust_by_throttle[:, 0]),
             results=BY_STEP,
-            partly="the motors do not turn at a quarter of the throttle cap",
+            partly="the motors do not turn at a quarter of {throttle_cap} throttle",
         ),
         Rule(
             "cannot-lift",

@@ -234,6 +234,17 @@ class Calculator(Generic[I, R]):
         """Return the name of the main result, which the title promises."""
         return next(iter(get_fields(self.results)))
 
+    def describe_default(self, name: str) -> str:
+        """Return in words what an input that follows from others is where it is not given; "" of any other input.
+
+        First what it is solved from, then what is assumed, each in the order in which they are tried.
+        """
+        tried = [each for each in self.assumptions if each.name == name]
+        solved = dict.fromkeys(each.text for each in tried if each.solved_from)
+        assumed = dict.fromkeys(each.text for each in tried if not each.solved_from)
+        where = " where given" if assumed else ""
+        return "; otherwise ".join([*([" or ".join(solved) + where] if solved else []), *assumed])
+
     @property
     def columnwise(self) -> bool:
         """Whether many requests fit one call of the formula as columns.

@@ -38,9 +38,8 @@ def add_inputs(spec: APISpec, calculator: Calculator[Any, Any]) -> list[str]:
     parameters: dict[str, JsonObject] = {}
     for name, kind in fitting.items():
         parameter = make_parameter(kind, required=kind.is_required or [name] in groups)
-        assumption = next((each for each in calculator.assumptions if each.name == name), None)
-        if assumption is not None:
-            parameter["description"] += f" Default: {assumption.text}."
+        if default := calculator.describe_default(name):
+            parameter["description"] += f" Default: {default}."
         if name in example:
             parameter["example"] = example[name]
         parameters[name] = parameter

@@ -57,7 +57,7 @@ def describe_input(name: str, kind: Kind, calculator: Calculator[Any, Any] | Non
     if default is not None:
         description["default"] = default
     if calculator is not None:
-        description["default_in_words"] = next((a.text for a in calculator.assumptions if a.name == name), "")
+        description["default_in_words"] = calculator.describe_default(name)
     match kind.item if isinstance(kind, NumberList) else kind:
         case Quantity() as quantity:
             description |= _describe_units(quantity)
