@@ -58,8 +58,13 @@ def find_accessibility_problems(page: Page) -> list[str]:
 
 
 def headline(page: Page) -> str:
-    """Return the headline result."""
-    return re.sub(r"\s+", " ", page.locator("#results .value").inner_text()).strip()
+    """Return the headline result with its unit and its uncertainty."""
+    return page.locator("#headline").get_attribute("data-value") or ""
+
+
+def expect_headline(page: Page, text: str) -> None:
+    """Wait until the headline result contains a text."""
+    expect(page.locator("#headline")).to_have_attribute("data-value", re.compile(re.escape(text)))
 
 
 def chart_requests(log: PageLog) -> list[str]:

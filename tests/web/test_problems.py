@@ -77,7 +77,7 @@ def test_a_wrong_method_on_any_route(client: FlaskClient, path: str, method: str
     answer = client.open(path, method=method)
     problem(client, answer, 405, "method-not-allowed")
     allowed = {word.strip() for word in answer.headers["Allow"].split(",")}
-    reading = set() if path.endswith(("/batch", "/log")) else {"GET", "HEAD"}
+    reading = set() if path.endswith(("/batch", "/log", "/download")) else {"GET", "HEAD"}
     assert allowed == {"OPTIONS"} | reading | ({"POST"} if path in POSTED else set())
 
 

@@ -27,8 +27,8 @@ RANGE_SUFFIXES: Mapping[str, str] = MappingProxyType({"standard": "_u", "low": "
 """The columns beside an uncertain result in CSV and in tables: its standard uncertainty and the ends of its range."""
 RESERVED_INPUTS = frozenset(
     {
-        "add", "best", "by", "cautions", "count", "craft", "decimal", "decimal_sent", "digits", "error", "errors",
-        "fields", "format", "from", "given", "ground", "header", "id", "keep", "least", "name", "note", "part",
+        "add", "best", "by", "cautions", "count", "craft", "decimal", "decimal_sent", "digits", "download", "error",
+        "errors", "fields", "format", "from", "given", "ground", "header", "id", "keep", "least", "name", "note", "part",
         "picture", "remove", "results", "scale", "sep", "service", "shape", "show", "theme", "title", "to",
         "uncertainty", "unit", "units", "vary", "working",
     }

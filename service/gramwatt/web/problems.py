@@ -164,10 +164,10 @@ def wants_errors_as_text() -> bool:
     return is_value_path and request.method in ("GET", "HEAD") and request.args.get("errors") == "text"
 
 
-def respond_to_http_error(error: HTTPException) -> Response:
-    """Convert Flask's own errors (no route, wrong method, body too large) to problems."""
+def convert_http_error(error: HTTPException) -> Problem | None:
+    """Return one of Flask's own errors (no route, wrong method, body too large) as a problem; None if it is none."""
     if error.response is not None or error.code is None or error.code < 400:
-        return Response(error.get_response().get_data(), error.code or 500)
+        return None
     kind = _TYPE_BY_STATUS.get(error.code, "internal-error" if error.code >= 500 else "about:blank")
     detail = {
         404: f"There is nothing at {request.path[:200]}{_suggest_path(request.path) or '.'}",
@@ -178,6 +178,14 @@ def respond_to_http_error(error: HTTPException) -> Response:
     problem = Problem(kind, detail, headers=headers)
     if kind == "about:blank":
         problem.type = ProblemType(error.code, error.name, "")
+    return problem
+
+
+def respond_to_http_error(error: HTTPException) -> Response:
+    """Return the problem of one of Flask's own errors."""
+    problem = convert_http_error(error)
+    if problem is None:
+        return Response(error.get_response().get_data(), error.code or 500)
     return respond_to_problem(problem)
 
 

@@ -81,7 +81,8 @@ def get(client: FlaskClient, path: str, **query: str) -> Page:
 
 
 def headline(page: Page) -> str:
-    return page.one("p", class_="value")[1]
+    """Return the headline result with its unit and its uncertainty."""
+    return page.one("h2", id="headline")[0]["data-value"]
 
 
 def form_data(page: Page) -> dict[str, str]:

@@ -11,7 +11,7 @@ import pytest
 from flask.testing import FlaskClient
 
 from gramwatt import calculate
-from gramwatt.charts.formatting import readable, sentence, sentence_case
+from gramwatt.charts.formatting import readable, sentence, sentence_case, unit_sign
 from gramwatt.engine import registry
 from gramwatt.model import (
     Calculator,
@@ -21,6 +21,8 @@ from gramwatt.model import (
     Table,
 )
 from gramwatt.web.pages.description import first_example, needs_upload
+from gramwatt.web.pages.form_reader import form_of_inputs
+from gramwatt.web.pages.form_view import make_form_view
 from gramwatt.web.pages.text import readable_text
 from web.pages.browser_page import (
     BROWSER,
@@ -82,28 +84,31 @@ def test_it_starts_with_an_example_and_its_results(client: FlaskClient, calculat
     for name, kind in calculator.input_fields.items():
         if name in example.given and isinstance(kind, Quantity):
             number, _, unit = str(example.given[name]).partition(" ")
-            assert page.one("input", id=name)[0]["value"] == number
-            if unit:
-                chosen = page.one("select", name=f"{name}.unit")[1].split(" ")
-                assert unit in chosen
+            menu = page.find("select", name=f"{name}.unit")
+            shown = page.one("input", id=name)[0]["value"]
+            assert shown == (number if menu or unit in ("", kind.unit) else f"{number} {unit_sign(unit)}")
+            if unit and menu:
+                assert unit in menu[0][1].split(" ")
     for caution in found["cautions"]:
         if "results" not in caution:
             assert sentence(readable_text(caution["text"])) in page.one("section", id="results")[1]
+        elif calculator.headline in caution["results"]:
+            assert caution["text"][:20] in page.one("h2", id="headline")[1]
     for reference in calculator.references:
         assert re.sub(r"\s+", " ", reference.text) in page.one("section", id="working")[1]
     assert page.one("img")[0]["alt"]
 
 
 @every_calculator
-def test_required_inputs_come_first(client: FlaskClient, calculator: Calculator[Any, Any]) -> None:
-    """And those of which at least one must be given, and those of the example; nothing else does."""
-    page = get(client, f"/calculators/{calculator.name}")
-    ids = [attributes.get("id") for _, attributes in page.elements]
-    classes = [attributes.get("class") for _, attributes in page.elements]
-    first = {name for name in ids[: [*classes, "extra"].index("extra")] if name in calculator.input_fields}
+def test_no_needed_input_is_folded(client: FlaskClient, calculator: Calculator[Any, Any]) -> None:
+    """Nor those of which at least one must be given, nor those of the example."""
+    form = form_of_inputs(calculator, first_example(calculator).given)
+    groups = make_form_view(calculator, form, None, ()).groups
+    folded = {field.key for group in groups if group.folded and not group.open for field in group.fields}
     needed = {name for name, kind in calculator.input_fields.items() if kind.is_required}
-    needed |= {name for group in calculator.any_of for name in group}
-    assert first == needed | set(first_example(calculator).given)
+    needed |= {name for group in calculator.any_of for name in group[:1]}
+    assert not folded & (needed | set(first_example(calculator).given))
+    assert {field.key for group in groups for field in group.fields} == set(calculator.input_fields)
 
 
 def test_the_main_contributors_to_an_uncertainty_are_named(client: FlaskClient) -> None:
@@ -216,7 +221,7 @@ def test_the_unit_of_a_result_is_in_every_link(client: FlaskClient) -> None:
     assert float(client.get(f"{cell.path}?{cell.query}").text) == seconds
     assert "units=endurance:s" in pieces["curl"]
     assert "units=endurance:s" in pieces["Python"]
-    links = [a["href"] for a, text in page.find("a") if text in ("SVG", "PNG", "Text", "CSV")]
+    links = [a["href"] for a, text in page.find("a") if text in ("Chart SVG", "Chart PNG", "CSV", "JSON")]
     assert len(links) == 4
     assert all(
         "units=endurance:s" in each for each in (*links, page.one("img")[0]["src"], page.one("source")[0]["srcset"])

@@ -26,6 +26,7 @@ def add_site(spec: APISpec) -> None:
     units = page("application/json", {"$ref": "#/components/schemas/UnitTable"})
     for path, name, summary, content, statuses in (
         ("/", "home", "Home page for people, index for programs", {**index, **html}, (406,)),
+        ("/calculators", "calculators", "Page of all calculators, index for programs", {**index, **html}, (406,)),
         ("/v1", "list_calculators", "List of the calculators", index, (406,)),
         ("/v1/units", "list_units", "Units of quantities", units, (406,)),
         ("/openapi.json", "contract_json", "This contract as JSON", page("application/json", {"type": "object"}), ()),
@@ -47,7 +48,7 @@ def add_site(spec: APISpec) -> None:
         ),
         ("/metrics", "metrics", "Metrics in the Prometheus text format", numbers, ()),
     ):
-        if path in ("/", "/v1", "/v1/units", "/openapi.json", "/openapi.yaml"):
+        if path in ("/", "/calculators", "/v1", "/v1/units", "/openapi.json", "/openapi.yaml"):
             responses = make_cacheable_responses(
                 make_ok_response(f"{summary}.", content, "ETag", *(["Link"] if path == "/v1" else []))
             )
@@ -145,6 +146,20 @@ def _add_pages(spec: APISpec, html: JsonObject) -> None:
         },
     }
     spec.path("/calculators/{calculator}/chart", parameters=[which], operations={"get": chart})
+    files: JsonObject = {"*/*": {}}
+    download = {
+        "operationId": "calculator_download",
+        "summary": "Results of a form as a file",
+        "description": "The results for the form in the body as a file. Its field `download` is the kind of file: "
+        "`chart-svg`, `chart-png`, or a format of the calculator such as `csv`.",
+        "tags": ["service"],
+        "requestBody": sent,
+        "responses": {
+            "200": make_ok_response("The file.", files),
+            **make_problem_responses(400, 404, 413, 422, 501),
+        },
+    }
+    spec.path("/calculators/{calculator}/download", parameters=[which], operations={"post": download})
     script = {
         "text/javascript": {"schema": {"type": "string", "maxLength": 1_000_000, "pattern": "gramwatt-calculator"}}
     }

@@ -6,7 +6,6 @@ import functools
 from collections.abc import Mapping
 from typing import Any
 
-from gramwatt.charts.formatting import readable
 from gramwatt.engine.query_strings import fits_query
 from gramwatt.model import (
     Calculator,
@@ -22,6 +21,7 @@ from gramwatt.model import (
     Text,
     TimeSeries,
     get_fields,
+    get_label,
     units,
 )
 
@@ -52,7 +52,11 @@ def first_example(calculator: Calculator[Any, Any]) -> Example:
 
 def describe_input(name: str, kind: Kind, calculator: Calculator[Any, Any] | None = None) -> dict[str, Any]:
     """Describe one input, or one column of a table of inputs."""
-    description = _describe_field(name, kind) | {"required": kind.is_required, "accepts": kind.describe_accepted()}
+    description = _describe_field(name, kind) | {
+        "required": kind.is_required,
+        "group": kind.group or "",
+        "accepts": kind.describe_accepted(),
+    }
     default = kind.default
     if default is not None:
         description["default"] = default
@@ -60,7 +64,8 @@ def describe_input(name: str, kind: Kind, calculator: Calculator[Any, Any] | Non
         description["default_in_words"] = calculator.describe_default(name)
     match kind.item if isinstance(kind, NumberList) else kind:
         case Quantity() as quantity:
-            description |= _describe_units(quantity)
+            low = quantity.at_least if quantity.above is None else quantity.above
+            description |= _describe_units(quantity) | {"signed": low is not None and low < 0}
         case Choice(options=options):
             description["options"] = list(options)
         case Text(max_length=max_length):
@@ -102,7 +107,7 @@ def describe_result(name: str, kind: Kind) -> dict[str, Any]:
 def _describe_field(name: str, kind: Kind) -> dict[str, Any]:
     return {
         "name": name,
-        "label": readable(name),
+        "label": get_label(name, kind),
         "kind": kind.kind_name,
         "description": kind.description,
     }

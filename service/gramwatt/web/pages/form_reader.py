@@ -102,7 +102,8 @@ def read_form(calculator: Calculator[Any, Any], sent: Mapping[str, str], files: 
         form.errors.append(InputError("", f"{len(sent)} fields", None, f"up to {MAX_FIELDS} at once"))
     form.shape = "narrow" if texts.pop("shape", "") == "narrow" else "wide"
     form.picture = texts.pop("picture", None)
-    texts.pop("part", "")
+    for name in ("part", "download"):
+        texts.pop(name, "")
     add, remove = texts.pop("add", ""), texts.pop("remove", "")
     form.result_units = _pop_result_units(texts)
     remaining = _Sent(texts, {name: file for name, file in files.items() if name})

@@ -59,8 +59,8 @@ def _render(key: _CacheKey) -> Markup:
 
 
 def render_cached(macro: Callable[[Field], Markup], shown_field: Field) -> Markup:
-    """Render a field with a template macro; a field with errors or a long value is not cached."""
-    if shown_field.errors or len(shown_field.value) > MAX_CACHED_VALUE:
+    """Render a field with a template macro; not cached is one with errors, a long value or names of rows."""
+    if shown_field.errors or shown_field.options or len(shown_field.value) > MAX_CACHED_VALUE:
         return macro(shown_field)
     name = getattr(macro, "name")  # noqa: B009 - of a macro of Jinja
     description = id(shown_field.description)

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Final
 
 from gramwatt.charts.formatting import readable
 from gramwatt.engine.evaluate import Outcome
 from gramwatt.engine.formats import get_table_length
 from gramwatt.engine.response import build_response, build_table_rows
+from gramwatt.engine.sentences import FilledSentence, build_sentence
 from gramwatt.model import Table
 from gramwatt.model.messages import Estimate, format_estimate, format_number, format_share
 from gramwatt.web.pages.description import describe_calculator
@@ -18,6 +20,8 @@ MAX_ROWS: Final = 60
 """Rows of a table on a page. The CSV has all of them."""
 MAX_TRANSPOSED_ROWS: Final = 8
 """A wide table with at most this many rows shows them side by side as columns."""
+FIRST_FINDINGS_LENGTH: Final = 240
+"""Characters of findings above the chart: four lines or so. The others follow below it."""
 MIN_SHARE: Final = 0.05
 MAX_CONTRIBUTORS: Final = 3
 
@@ -62,7 +66,13 @@ class ResultsView:
     headline: ResultValue
     values: tuple[ResultValue, ...]
     tables: tuple[ResultTable, ...]
-    cautions: tuple[str, ...]
+    sentence: FilledSentence
+    """The headline in words."""
+    first_findings: tuple[str, ...]
+    """What concerns these figures, the gravest first; so much as fits above the chart."""
+    more_findings: tuple[str, ...]
+    standing: tuple[str, ...]
+    """Cautions that always hold."""
     working: tuple[tuple[ResultValue, Mapping[str, Any], tuple[int, ...]], ...]
     """Values with their working and the numbers of their sources."""
     sources: tuple[Mapping[str, str], ...]
@@ -100,7 +110,7 @@ class _Formatter:
             "" if unit == "1" else unit,
             estimate.uncertainty,
             estimate.range,
-            self._localize(format_share(no_result)) if no_result else "",
+            self.localize(format_share(no_result)) if no_result else "",
             _format_contributors(uncertainty.get("shares", {})) if estimate.uncertainty else "",
             self.reasons.get(reason_key, "") if value is None else "",
         )
@@ -116,13 +126,14 @@ class _Formatter:
                 separator = ";  " if self.decimal == "," else ", "
                 return Estimate(separator.join(self._format(each, unit, description).value for each in value))
             case int() | float() if description["kind"] == "count":
-                return Estimate(self._localize(format_number(value)))
+                return Estimate(self.localize(format_number(value)))
             case int() | float():
-                return Estimate(*map(self._localize, format_estimate(value, unit, *uncertainty)))
+                return Estimate(*map(self.localize, format_estimate(value, unit, *uncertainty)))
             case _:
                 return Estimate(str(value))
 
-    def _localize(self, text: str) -> str:
+    def localize(self, text: str) -> str:
+        """Return a formatted number with a minus sign and the chosen decimal sign."""
         return text.replace("-", "−").replace(".", self.decimal)
 
 
@@ -166,20 +177,56 @@ def make_results_view(
         if name in values:
             numbers = tuple(sources.index(reference) + 1 for reference in steps["references"])
             working.append((values[name], steps, numbers))
+    findings = [each for each in response["cautions"] if each["kind"] != "standing" and not _is_reason(each, response)]
+    first = _count_first(findings)
+    texts = [each["text"] for each in findings]
     view = ResultsView(
         next(iter(values.values())),
         tuple(values.values()),
         tuple(_make_table(name, descriptions[name], formatter, lengths[name]) for name in tables),
-        tuple(dict.fromkeys(each["text"] for each in response["cautions"] if not _is_reason(each))),
+        _make_sentence(outcome, response, next(iter(values.values())), formatter),
+        tuple(texts[:first]),
+        tuple(texts[first:]),
+        tuple(each["text"] for each in response["cautions"] if each["kind"] == "standing"),
         tuple(working),
         tuple(sources),
     )
     return view, response
 
 
-def _is_reason(caution: Mapping[str, Any]) -> bool:
-    """Return whether a caution is the reason for a missing result, which is shown beside that."""
-    return "results" in caution
+def _count_first(findings: Sequence[Mapping[str, Any]]) -> int:
+    """Return how many findings fit above the chart: the first, and others while they are short."""
+    length = count = 0
+    for finding in findings:
+        length += len(finding["text"])
+        if finding["kind"] != "finding" or (count and length > FIRST_FINDINGS_LENGTH):
+            break
+        count += 1
+    return count
+
+
+def _is_reason(caution: Mapping[str, Any], response: Mapping[str, Any]) -> bool:
+    """Return whether a caution says why a single result is missing, which is shown beside that."""
+    results = response["results"]
+    return "results" in caution and all(name in results and results[name] is None for name in caution["results"])
+
+
+def _make_sentence(
+    outcome: Outcome, response: Mapping[str, Any], headline: ResultValue, formatter: _Formatter
+) -> FilledSentence:
+    """Return the headline in words: the declared sentence, else why there is no result, else the result itself."""
+    if not headline.text:
+        text, _, details = headline.reason.partition(". ")
+        return FilledSentence(text.rstrip(".") or "No result for these inputs", details)
+    sentence = build_sentence(outcome, 0, response, formatter.localize)
+    if sentence is None:
+        return FilledSentence(f"{headline.description['label']}: {headline.text} {headline.unit}".rstrip())
+    return replace(sentence, text=_keep_units(sentence.text), details=_keep_units(sentence.details))
+
+
+def _keep_units(text: str) -> str:
+    """Return a text with no-break spaces between numbers and units."""
+    return re.sub(r"(?<=\d) (?=[^\W\d]|[%°Ω])", "\N{NO-BREAK SPACE}", text)
 
 
 def _make_table(name: str, description: Mapping[str, Any], formatter: _Formatter, length: int) -> ResultTable:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Final
 
 from flask import Blueprint, Response, render_template, request
+from werkzeug.exceptions import HTTPException
 
 from gramwatt.charts.calculator_charts import compute_chart
 from gramwatt.charts.chart_data import NothingToDraw
@@ -13,18 +14,26 @@ from gramwatt.charts.render import render
 from gramwatt.engine import calculate, registry
 from gramwatt.engine.query_strings import find_query_example
 from gramwatt.engine.serializers import serialize_json
-from gramwatt.model import CATEGORIES
+from gramwatt.model import CATEGORIES, AnyCalculator
 from gramwatt.version import __version__
 from gramwatt.web.chart_options import CHART_MEDIA_TYPES
 from gramwatt.web.headers import make_cacheable, make_etag, make_not_modified, make_request_etag
 from gramwatt.web.pages import form_reader
 from gramwatt.web.pages.craft_form import describe_choosers, describe_fields
 from gramwatt.web.pages.description import describe_calculator
+from gramwatt.web.pages.downloads import make_download
 from gramwatt.web.pages.fragments import render_cached, unit_options
 from gramwatt.web.pages.text import readable_formula, readable_text
 from gramwatt.web.pages.views import CalculatorView, duplicate_parameters, make_view, page_chart_style, read_form
 from gramwatt.web.pages.web_component import LATEST, script, versions
-from gramwatt.web.problems import Problem, convert_invalid_input, invalid_input, respond_to_problem
+from gramwatt.web.problems import (
+    Problem,
+    convert_http_error,
+    convert_invalid_input,
+    invalid_input,
+    respond_to_http_error,
+    respond_to_problem,
+)
 from gramwatt.web.request_parsing import max_recording_bytes, negotiate_format, parse_accept
 from gramwatt.web.responses import allow_inline_styles, find_calculator
 
@@ -37,10 +46,10 @@ JAVASCRIPT: Final = "text/javascript; charset=utf-8"
 IMMUTABLE: Final = "public, max-age=31536000, immutable"
 
 blueprint = Blueprint("pages", __name__)
-blueprint.add_app_template_global(unit_options)
-blueprint.add_app_template_global(render_cached)
 blueprint.add_app_template_global(describe_choosers)
 blueprint.add_app_template_global(describe_fields)
+blueprint.add_app_template_global(unit_options)
+blueprint.add_app_template_global(render_cached)
 for text_filter in (readable_formula, readable_text, sentence, sentence_case, unit_sign):
     blueprint.add_app_template_filter(text_filter)
 
@@ -123,6 +132,34 @@ def calculator_chart(calculator_name: str) -> Response:
     return allow_inline_styles(make_cacheable(Response(svg, content_type=CHART_MEDIA_TYPES["svg"]), tag))
 
 
+@blueprint.post("/calculators/<calculator_name>/download")
+def download(calculator_name: str) -> Response:
+    """Return the results for a form as a file, for inputs that no URL can hold."""
+    calculator = find_calculator(calculator_name)
+    _allow_large_form(calculator)
+    kind = request.form.get("download", "json")
+    form, _ = read_form(calculator)
+    try:
+        body, media_type, name = make_download(calculator, form, kind)
+    except calculate.InvalidInput as error:
+        raise convert_invalid_input(error, form.errors) from None
+    except NothingToDraw as error:
+        raise Problem("no-answer", str(error)) from None
+    if form.errors:
+        raise invalid_input(form.errors)
+    response = Response(body, content_type=media_type)
+    response.headers["Content-Disposition"] = f'attachment; filename="{name}"'
+    response.headers["Cache-Control"] = "no-store"
+    return response
+
+
+def _allow_large_form(calculator: AnyCalculator) -> None:
+    """Accept as many fields as a form may have, and a recording if it holds one."""
+    request.max_form_parts = form_reader.MAX_FIELDS + 10
+    if calculator.takes_recordings:
+        request.max_content_length = request.max_form_memory_size = max_recording_bytes()
+
+
 def _calculator_page(calculator_name: str, template: str, *, framed: bool = False) -> Response:
     """Return the page of the inputs in the URL, or its results alone."""
     calculator, tag = find_calculator(calculator_name), _page_tag()
@@ -139,9 +176,7 @@ def _page_or_part(template: str, view: CalculatorView, *, framed: bool = False, 
 def _submitted_page(calculator_name: str, template: str, *, framed: bool = False) -> Response:
     """Return the page of the inputs in the body. Only a form with a recording may be long."""
     calculator = find_calculator(calculator_name)
-    request.max_form_parts = form_reader.MAX_FIELDS + 10
-    if calculator.takes_recordings:
-        request.max_content_length = request.max_form_memory_size = max_recording_bytes()
+    _allow_large_form(calculator)
     response = _page_or_part(template, make_view(calculator), framed=framed)
     response.headers["Cache-Control"] = "no-store"
     return response
@@ -153,15 +188,26 @@ def home_page() -> Response:
     cached = _page_not_modified(tag)
     if cached is not None:
         return cached
+    categories = list_by_category()
+    first = categories[0][1][0]
+    view, example = make_view(first, find_query_example), find_query_example(first)
+    view.form.keep_only(example)
+    return _revalidate(_page_or_part("home.html", view, categories=categories), tag)
+
+
+def list_by_category() -> list[tuple[str, list[AnyCalculator]]]:
+    """Return the calculators by the part of the work that they serve, each with its heading."""
     calculators = registry.load().values()
-    categories = [
+    return [
         (title, [calculator for calculator in calculators if calculator.category == category])
         for category, title in CATEGORIES.items()
     ]
-    first = categories[0][1][0]
-    view, example = make_view(first, find_query_example), find_query_example(first)
-    view.form.main = [each for each in (*view.form.main, *view.form.extra) if each.key in example]
-    return _revalidate(_page_or_part("home.html", view, categories=categories), tag)
+
+
+def calculators_page() -> Response:
+    """Return the page with all calculators."""
+    tag = _page_tag()
+    return _page_not_modified(tag) or _revalidate(render_page("calculators.html", categories=list_by_category()), tag)
 
 
 @blueprint.get("/gramwatt.js")
@@ -184,11 +230,18 @@ def component_version(version: str) -> Response:
     return response
 
 
+@blueprint.app_errorhandler(404)
+def show_not_found(error: HTTPException) -> Response:
+    """Return a page where a browser finds nothing, and a problem to programs."""
+    problem = convert_http_error(error)
+    return respond_to_http_error(error) if problem is None or request.path.startswith("/v1") else show_problem(problem)
+
+
 @blueprint.errorhandler(Problem)
 def show_problem(error: Problem) -> Response:
     """Return a problem as a page where the client prefers pages."""
     if parse_accept().best_match(("application/problem+json", *PAGE_MEDIA_TYPES.values())) != "text/html":
         return respond_to_problem(error)
-    response = render_page("error.html", problem=error, calculators=registry.load().values())
+    response = render_page("error.html", problem=error, categories=list_by_category())
     response.status_code = error.type.status
     return response

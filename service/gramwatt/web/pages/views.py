@@ -25,6 +25,7 @@ from gramwatt.web.middleware.rate_limit import MAX_URL_LENGTH
 from gramwatt.web.pages import form_reader
 from gramwatt.web.pages.craft_form import fill_from_craft
 from gramwatt.web.pages.description import describe_calculator, first_example, needs_upload
+from gramwatt.web.pages.downloads import Download, list_downloads
 from gramwatt.web.pages.form_view import FormView, make_form_view
 from gramwatt.web.pages.next_links import NextLink, list_next_links
 from gramwatt.web.pages.results_view import ResultsView, make_results_view
@@ -71,7 +72,7 @@ class CalculatorView:
     charts: tuple[EmbeddedChart, ...] = ()
     can_draw: bool = True
     chart_url: str = ""
-    csv_url: str = ""
+    downloads: tuple[Download, ...] = ()
     snippets: tuple[Snippet, ...] = ()
     next_links: tuple[NextLink, ...] = ()
 
@@ -152,7 +153,7 @@ def _add_links(view: CalculatorView) -> str | None:
     view.snippets = snippets.snippets
     if snippets.query is not None:
         view.chart_url = f"/v1/{name}/chart?{snippets.query}"
-        view.csv_url = f"/v1/{name}?{snippets.query}&format=csv"
+    view.downloads = tuple(list_downloads(view.calculator, snippets.query))
     return snippets.query
 
 

@@ -15,7 +15,7 @@ from gramwatt.model import Calculator, units
 from gramwatt.version import __version__
 from gramwatt.web.headers import make_cacheable, make_not_modified, make_request_etag
 from gramwatt.web.openapi import files
-from gramwatt.web.pages.routes import PAGE_MEDIA_TYPES, home_page, render_page
+from gramwatt.web.pages.routes import PAGE_MEDIA_TYPES, calculators_page, home_page, render_page
 from gramwatt.web.pages.web_component import LATEST, integrity
 from gramwatt.web.problems import PROBLEM_TYPES, Problem
 from gramwatt.web.request_parsing import negotiate_format
@@ -36,6 +36,17 @@ def home() -> Response:
     """Return the home page to browsers, and the index to programs."""
     if negotiate_format(PAGE_MEDIA_TYPES) == "html":
         return home_page()
+    tag = make_request_etag("json")
+    return make_not_modified(tag) or make_cacheable(
+        Response(serialize_json(_make_index()), content_type="application/json"), tag
+    )
+
+
+@blueprint.get("/calculators")
+def calculators() -> Response:
+    """Return all calculators as a page to browsers, and the index to programs."""
+    if negotiate_format(PAGE_MEDIA_TYPES) == "html":
+        return calculators_page()
     tag = make_request_etag("json")
     return make_not_modified(tag) or make_cacheable(
         Response(serialize_json(_make_index()), content_type="application/json"), tag

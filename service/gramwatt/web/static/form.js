@@ -1,11 +1,13 @@
 // Updates the results and the page's address while people type. Without this script each result is a new page.
-import { addRow, removeRow } from "./rows.js";
+import { addRow, markOverflow, removeRow, updateRowNames } from "./rows.js";
 
 export const form = /** @type {HTMLFormElement} */ (document.getElementById("calculator"));
 const MAX_ADDRESS = 7500; // characters; longer forms are sent by POST
 const TYPING_PAUSE = 350; // milliseconds without an edit, before the results are fetched
+const BUSY_PAUSE = 700; // milliseconds until progress is shown
 const CHART_PAUSE = 500; // milliseconds after the results without an edit, before the chart is fetched
 const NARROW = matchMedia("(max-width: 36rem)");
+const byId = (/** @type {string} */ id) => document.getElementById(id);
 let lastRequest = 0;
 let timer = 0;
 let edits = 0;
@@ -14,7 +16,7 @@ let shownAddress = location.pathname + location.search;
 /** @type {(() => void)[]} */
 const listeners = [];
 
-/** Call a function after each change of the results. */
+/** Call a function after each response, also one without a result. */
 export const onResults = (/** @type {() => void} */ listener) => { listeners.push(listener); };
 
 /** Whether a form is sent by POST: its recordings do not fit an address. */
@@ -51,7 +53,7 @@ export const address = () => `${path}?${query().toString() || "decimal=."}`;
  */
 export const update = async (url, { body = null, wholePage = false } = {}) => {
   const number = ++lastRequest;
-  document.body.classList.add("loading");
+  const busy = setTimeout(() => document.body.classList.add("busy"), BUSY_PAUSE);
   let received;
   try {
     const target = wholePage ? url : `${url}${url.includes("?") ? "&" : "?"}part=results`;
@@ -63,26 +65,36 @@ export const update = async (url, { body = null, wholePage = false } = {}) => {
     if (number === lastRequest) showMessage("The service does not respond. Your inputs are still here: try again later.");
     return false;
   } finally {
-    if (number === lastRequest) document.body.classList.remove("loading");
+    clearTimeout(busy);
+    if (number === lastRequest) document.body.classList.remove("busy");
   }
   if (number !== lastRequest) return false;
+  const computed = !("missing" in received.getElementById("results").dataset);
+  document.querySelector(".columns").classList.toggle("stale", !computed);
+  if (computed || !document.querySelector("#headline[data-result]")) showAnswer(received, number);
+  else byId("errors").replaceWith(document.importNode(received.getElementById("errors"), true));
+  if (wholePage) replaceForm(received.getElementById("calculator"));
+  else updateFieldStates(received);
+  byId("status").textContent = computed ? byId("headline").textContent.trim() : byId("errors").textContent.trim();
+  for (const listener of listeners) listener();
+  return true;
+};
+
+/** Replace the answer; without a new one the last stays, grey, beside the error. */
+const showAnswer = (/** @type {Document} */ received, /** @type {number} */ number) => {
   const focused = document.activeElement?.closest("#results") ? document.activeElement.name : null;
-  const opened = [...document.querySelectorAll("#results details")].map(({ open }) => open);
+  const opened = [...document.querySelectorAll("#results details, .folded details")].map(({ open }) => open);
   const oldChart = document.querySelector("#results picture");
-  for (const id of ["results", "next", "working", "reuse", "more"]) {
-    const current = document.getElementById(id);
+  for (const id of ["headline", "summary", "errors", "results", "next", "working", "reuse", "more"]) {
+    const current = byId(id);
     const replacement = received.getElementById(id);
     if (current && replacement) current.replaceWith(document.importNode(replacement, true));
   }
-  [...document.querySelectorAll("#results details")].forEach((details, index) => { details.open = opened[index] ?? false; });
+  const details = [...document.querySelectorAll("#results details, .folded details")];
+  details.forEach((each, index) => { each.open = opened[index] ?? false; });
   replaceChartLater(oldChart, number);
   if (focused) form.elements[focused]?.focus({ preventScroll: true });
-  if (wholePage) replaceForm(received.getElementById("calculator"));
-  else updateFieldStates(received);
-  const value = document.querySelector("#results .value");
-  document.getElementById("status").textContent = value ? value.textContent.replace(/\s+/g, " ").trim() : "";
-  for (const listener of listeners) listener();
-  return true;
+  markOverflow();
 };
 
 const replaceForm = (/** @type {HTMLFormElement} */ received) => {
@@ -95,6 +107,7 @@ const replaceForm = (/** @type {HTMLFormElement} */ received) => {
   if (focused) form.elements[focused]?.focus?.({ preventScroll: true });
   replacing = false;
   enableFiles();
+  markOverflow();
   form.dispatchEvent(new CustomEvent("formreplaced"));
 };
 
@@ -117,25 +130,24 @@ const replaceChartLater = async (oldChart, number) => {
 };
 
 /** Show errors and assumed values beside the fields, which stay as they are. */
-const updateFieldStates = (received) => {
-  const list = document.getElementById("errors");
-  const newList = received.getElementById("errors");
-  if (list.textContent !== newList.textContent) list.replaceChildren(...document.importNode(newList, true).childNodes);
+const updateFieldStates = (/** @type {Document} */ received) => {
   for (const error of form.querySelectorAll("p.error")) error.remove();
   const states = received.getElementById("field-states");
   const stateOf = new Map([...states.children].map((state) => [state.dataset.field, state]));
   for (const field of form.querySelectorAll("input[id], select[id], textarea[id], fieldset.table[id]")) {
+    if (!field.name && !field.matches("fieldset")) continue;
+    if (field.id === "decimal") continue;
     const errors = [...(stateOf.get(field.id)?.querySelectorAll("p.error") ?? [])];
-    const parent = field.matches("fieldset") ? field : field.closest(".field, .cell");
-    if (!parent) continue;
-    for (const error of errors) parent.append(document.importNode(error, true));
-    if (parent === field) continue;
+    const parent = field.closest("fieldset.table")?.querySelector(".table-errors") ?? field.closest(".field");
+    const hint = parent?.querySelector(":scope > .hint");
+    for (const error of errors) parent.insertBefore(document.importNode(error, true), hint ?? null);
+    if (errors.length) field.closest("details")?.setAttribute("open", "");
+    if (field.matches("fieldset")) continue;
     const hints = (field.getAttribute("aria-describedby") ?? "").split(" ").filter((id) => !/-error\d+$/.test(id));
     setAttribute(field, "aria-describedby", [...hints, ...errors.map(({ id }) => id)].join(" ").trim());
     setAttribute(field, "aria-invalid", errors.length ? "true" : "");
     if (field.matches("input:not([type=file])")) setAttribute(field, "placeholder", stateOf.get(field.id)?.dataset.assumed);
   }
-  if ("open" in states.dataset) form.querySelector("details.extra")?.setAttribute("open", "");
 };
 
 /** Enable the controls of recordings that only scripts can send with the others. */
@@ -148,7 +160,7 @@ const showMessage = (text) => {
   box.className = "errors";
   box.setAttribute("role", "alert");
   box.append(Object.assign(document.createElement("p"), { textContent: text }));
-  document.getElementById("errors").replaceChildren(box);
+  byId("errors").replaceChildren(box);
 };
 
 /** Show the form's address, and keep what `state` says about the page. */
@@ -179,7 +191,7 @@ export const isEdit = (/** @type {Event} */ event) => !replacing && event.target
 const focusFirstError = () => {
   const firstInvalid = form.querySelector("[aria-invalid]");
   if (firstInvalid) firstInvalid.focus();
-  else if (matchMedia("(max-width: 60rem)").matches) document.getElementById("results").scrollIntoView();
+  else if (matchMedia("(max-width: 60rem)").matches) byId("results").scrollIntoView();
 };
 
 /** Listen to the form. */
@@ -201,12 +213,16 @@ export const listen = () => {
     } else submit(true).then(focusFirstError);
   });
   document.addEventListener("input", (event) => {
+    if (event.target.type === "checkbox") { markOverflow(); return; }
     if (!isEdit(event) || event.target.type === "file") return;
     edits += 1;
+    if (event.target.name.endsWith(".name")) updateRowNames(form);
     clearTimeout(timer);
     if (!byPost()) timer = setTimeout(submit, TYPING_PAUSE);
   });
-  document.addEventListener("change", (event) => { if (isEdit(event)) submit(true); });
+  document.addEventListener("change", (event) => { if (isEdit(event) && event.target.name) submit(true); });
+  addEventListener("resize", markOverflow);
+  markOverflow();
   addEventListener("popstate", () => {
     const url = location.pathname + location.search; // a link within the page leaves both as they are
     if (byPost() || url === shownAddress) return;

@@ -1,4 +1,4 @@
-// Adds and removes rows of the tables in a form.
+// The tables of a page: adds and removes rows of a form, and marks what scrolls.
 
 /** @param {Element} table */
 export const rowsOf = (table) => [...table.querySelectorAll(".row")];
@@ -14,13 +14,31 @@ const renumberRows = (table) => {
     for (const node of row.querySelectorAll("[aria-label]")) {
       node.setAttribute("aria-label", node.getAttribute("aria-label").replace(/(\d+|#)$/, String(index + 1)));
     }
-    for (const node of row.querySelectorAll("[id], [name], [for], [value]")) {
+    for (const node of row.querySelectorAll("[id], [name], [for]")) {
       for (const name of ["id", "name", "for", "aria-describedby", ...(node.name === "remove" ? ["value"] : [])]) {
         const text = node.getAttribute(name);
         if (text) node.setAttribute(name, text.replace(prefix, `$1.${index}`));
       }
     }
   });
+};
+
+/** Offer the names of a table's rows where another row names one. */
+export const updateRowNames = (/** @type {HTMLFormElement} */ form) => {
+  for (const menu of form.querySelectorAll("select[data-row-of]")) {
+    const fields = [...form.querySelectorAll(`[name^="${menu.dataset.rowOf}."][name$=".name"]`)];
+    const names = [...new Set(fields.map(({ value }) => value.trim()).filter(Boolean))];
+    const chosen = menu.value;
+    if (chosen && !names.includes(chosen)) names.push(chosen);
+    menu.replaceChildren(menu.options[0], ...names.map((name) => new Option(name, name, false, name === chosen)));
+  }
+};
+
+/** Mark each table that is wider than its place, so that the page says that it scrolls. */
+export const markOverflow = () => {
+  for (const box of document.querySelectorAll(".scrollable")) {
+    box.toggleAttribute("data-overflows", box.scrollWidth > box.clientWidth + 1);
+  }
 };
 
 /**
@@ -33,6 +51,8 @@ export const addRow = (table) => {
   const rows = rowsOf(table);
   (rows.at(-1)?.parentElement ?? table.querySelector("ol, tbody")).append(row);
   renumberRows(table);
+  updateRowNames(table.closest("form"));
+  markOverflow();
   return row;
 };
 
@@ -46,5 +66,7 @@ export const removeRow = (button) => {
   const neighbour = row.nextElementSibling ?? row.previousElementSibling;
   row.remove();
   renumberRows(table);
+  updateRowNames(table.closest("form"));
+  markOverflow();
   return neighbour?.querySelector("input") ?? table.querySelector("[name=add]");
 };
