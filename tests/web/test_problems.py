@@ -67,7 +67,8 @@ def path_of(rule: Rule) -> str:
 ROUTES = sorted({path_of(rule) for rule in rules()})
 POSTED = (
     *(f"/v1/pack-energy{path}" for path in ("", "/batch", "/sweep", "/chart")),
-    *("/v1/flight-log/log", "/calculators/pack-energy", "/calculators/pack-energy/frame"),
+    *("/v1/flight-log/log", "/calculators/pack-energy"),
+    *(f"/calculators/pack-energy/{page}" for page in ("frame", "download")),
 )
 
 

@@ -11,7 +11,7 @@ import pytest
 from flask.testing import FlaskClient
 
 from gramwatt import calculate
-from gramwatt.charts.formatting import readable, sentence, sentence_case, unit_sign
+from gramwatt.charts.formatting import sentence, unit_sign
 from gramwatt.engine import registry
 from gramwatt.model import (
     Calculator,
@@ -19,6 +19,7 @@ from gramwatt.model import (
     NumberList,
     Quantity,
     Table,
+    get_label,
 )
 from gramwatt.web.pages.description import first_example, needs_upload
 from gramwatt.web.pages.form_reader import form_of_inputs
@@ -51,7 +52,7 @@ def test_every_input_has_a_labelled_field(client: FlaskClient, calculator: Calcu
         if isinstance(kind, Table):
             assert page.one("fieldset", id=name)
             continue
-        assert labels[name].startswith(sentence_case(readable(name)))
+        assert labels[name].startswith(get_label(name, kind))
         hint = page.one("p", id=f"{name}-hint")[1]
         assert re.sub(r"\s+", " ", readable_text(getattr(kind, "description", ""))) in hint
         control = page.one("", id=name)[0]

@@ -43,7 +43,7 @@ class Field:
 
     @property
     def has_unit_menu(self) -> bool:
-        """whether it has a menu of units; else its label has the unit."""
+        """Whether it has a menu of units; else its label has the unit."""
         return _has_unit_menu(self.description, "." in self.key)
 
     @property

@@ -80,7 +80,7 @@ export const update = async (url, { body = null, wholePage = false } = {}) => {
   return true;
 };
 
-/** Replace the answer; without a new one the last stays, grey, beside the error. */
+/** Replace the results; without new ones the last stay, grey, beside the error. */
 const showAnswer = (/** @type {Document} */ received, /** @type {number} */ number) => {
   const focused = document.activeElement?.closest("#results") ? document.activeElement.name : null;
   const opened = [...document.querySelectorAll("#results details, .folded details")].map(({ open }) => open);
