@@ -153,7 +153,6 @@ def test_more_parts_than_a_url_holds(page: Page, service: str) -> None:
 def test_a_recording_is_uploaded(page: Page, service: str, examples: Path) -> None:
     page.goto(f"{service}/calculators/flight-log")
     expect_headline(page, "Wh")
-    page.locator("textarea[name=log]").fill("")
     page.locator("#log").set_input_files(examples / "overlay" / "flight.csv")
     expect(page.locator("#summary")).not_to_contain_text("This is an example")
     image = page.locator("#results picture img")

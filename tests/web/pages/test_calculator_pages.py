@@ -115,14 +115,16 @@ def test_no_needed_input_is_folded(client: FlaskClient, calculator: Calculator[A
 def test_the_main_contributors_to_an_uncertainty_are_named(client: FlaskClient) -> None:
     """JCGM 100, 5.1: the relative variances of a quotient add, so 1 % of capacity and r of mass share as 1 to r^2.
 
-    By hand: r = 0.2459 % is 5.7 % of the variance, which is named, and r = 0.2171 % is 4.5 %, which is not.
+    By hand: r = 0.2459 % is 5.7 % of the variance, which is named, and r = 0.2171 % is 4.5 %, which is not: 95.5 %
+    remain, by the draws a little more or less.
     """
     by_mass = {}
     for mass_u in ("0.4917", "0.4342"):
         page = get(client, "/calculators/pack-energy", cells="6", capacity="1300 ± 13", pack_mass=f"200 ± {mass_u}")
         by_mass[mass_u] = [text for _, text in page.find("span", class_="contributors")]
     assert "± mainly from capacity 94 %, pack mass 6 %" in by_mass["0.4917"]
-    assert set(by_mass["0.4342"]) == {"± mainly from capacity 100 %", "± mainly from capacity 96 %"}
+    shares = {text.removeprefix("± mainly from capacity ") for text in by_mass["0.4342"]}
+    assert shares in ({"100 %", "95 %"}, {"100 %", "96 %"})
 
 
 @every_calculator
@@ -177,12 +179,13 @@ def test_packs_are_compared_in_a_table_and_a_chart(client: FlaskClient) -> None:
     table = page.one("table", class_="transposed")[1]
     for row in found:
         assert row["name"] in table
-    assert "Endurance" in table
+    label = calculator.result_fields["by_setup"].columns["endurance"].label
+    assert label in table
     (row, *_) = found
-    drawn = client.get(page.one("img")[0]["src"]).text
-    assert "endurance in min" in drawn
+    drawn = client.get(page.find("img")[0][0]["src"]).text
+    assert "min" in drawn
     assert row["name"] in drawn
-    assert f"{row['name']}: endurance " in page.one("img")[0]["alt"]
+    assert row["name"] in page.find("img")[0][0]["alt"]
 
 
 def test_a_long_table_is_cut_with_a_note(client: FlaskClient) -> None:
