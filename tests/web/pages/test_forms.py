@@ -90,7 +90,7 @@ def test_assumed_values_are_marked(client: FlaskClient) -> None:
         field = page.find("input", id=name)
         assert field[0][0]["placeholder"] if field else "(typical)" in page.one("select", id=name)[1]
     resistance = page.one("input", id="cell_resistance")[0]
-    assert resistance["placeholder"] == format_number(found["given"]["cell_resistance"], 4)
+    assert resistance["placeholder"] == format_number(found["inputs"]["cell_resistance"], 4)
     assert "mΩ" in labels["cell_resistance"]
     assert "placeholder" not in page.one("input", id="power")[0]
 
@@ -223,7 +223,7 @@ def test_a_part_has_the_states_of_fields(client: FlaskClient) -> None:
     marks = {a["data-field"]: a["data-assumed"] for a, _ in get(client, "/calculators/pack-current", **query).find("li")
              if "data-field" in a}  # fmt: skip
     found = calculate("pack-current", cells=6, capacity=1300, power=700)
-    assert marks["cell_resistance"] == format_number(found["given"]["cell_resistance"], 4)
+    assert marks["cell_resistance"] == format_number(found["inputs"]["cell_resistance"], 4)
     assert "power" not in marks
     wrong = get(client, "/calculators/mass-margin", **{**PARTS, "parts.4.mass": "heavy"}, part="results")
     assert "Enter a number" in wrong.one("li", data_field="parts.1.mass")[1]
