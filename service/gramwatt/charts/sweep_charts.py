@@ -12,6 +12,7 @@ from gramwatt.charts import formatting
 from gramwatt.charts.chart_data import Body, ChartData, Graph, HeatMap, Line, NothingToDraw, Panel, Range
 from gramwatt.charts.curves import GridResults, compute_grid
 from gramwatt.engine import nested
+from gramwatt.engine.craft_fields import MEMBER
 from gramwatt.engine.response import get_declared_units
 from gramwatt.engine.tables.sweep import Axis
 from gramwatt.model import Array, Calculator, Choice, Count, Flag, Kind, Quantity, Text, units
@@ -146,20 +147,21 @@ def compute_chart(
 
 
 def _summarize_constants(calculator: Calculator[Any, Any], constants: Mapping[str, object]) -> str:
+    constants = {name: value for name, value in constants.items() if name != MEMBER}
     shown = list(constants.items())[: formatting.MAX_INPUTS]
-    parts = [
-        f"{formatting.readable(name)} {_format_input(calculator.input_fields[name], value)}" for name, value in shown
-    ]
+    fields = calculator.input_fields  # without the members that choose a row of a craft
+    parts = [f"{formatting.readable(name)} {_format_input(fields.get(name), value)}" for name, value in shown]
     more = len(constants) - len(shown)
     return " · ".join(parts + ([f"{more} more"] if more else []))
 
 
-def _format_input(kind: Kind, value: object) -> str:
+def _format_input(kind: Kind | None, value: object) -> str:
     """Return an input as it was given; add the declared unit to a bare number."""
     if isinstance(value, list):
         return f"of {len(value)}"
     is_bare = isinstance(kind, Quantity) and str(value)[-1:].isdigit()
-    return formatting.add_unit(str(quote_input(value)), formatting.declared_unit(kind) if is_bare else "1")
+    unit = formatting.declared_unit(kind) if kind is not None and is_bare else "1"
+    return formatting.add_unit(str(quote_input(value)), unit)
 
 
 def _make_lines(

@@ -7,6 +7,7 @@ table stand for which inputs, and what adds up to one, is declared where the inp
 from __future__ import annotations
 
 import dataclasses
+import functools
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
@@ -81,12 +82,18 @@ def take_inputs(
     """
     if text and isinstance(document, str):
         try:
-            document = parse_strict_json(document.encode())
+            document = parse_document(document)
         except InvalidJson as error:
             detail = f"The craft is not valid JSON: {error}"
             return CraftInputs(errors=(InputError(f"/{MEMBER}", detail, quote_input(document), "a JSON object"),))
     craft = read_craft(document, choices)
     return _Taker(calculator, craft, {name: Cell(value, f"/{name}", text) for name, value in own.items()}).take()
+
+
+@functools.lru_cache(maxsize=8)
+def parse_document(text: str) -> object:
+    """Return a craft document in JSON text, which nobody may change. Raises InvalidJson."""
+    return parse_strict_json(text.encode("utf-8", "surrogatepass"))
 
 
 class _Taker:
@@ -103,6 +110,10 @@ class _Taker:
     def take(self) -> CraftInputs:
         """Take each input that is not the request's own."""
         cells = self._collect_cells()
+        for name, table, choice in self._chosen:
+            if name in self._craft.explicit and name not in self._craft.chosen:  # there is no such row
+                taken = craft_fields.list_stands_for(choice, table.columns, self._fields)
+                self._failed |= {each for _, each in taken}
         for name, kind in self._fields.items():
             if name in self._own:
                 continue

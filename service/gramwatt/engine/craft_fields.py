@@ -104,6 +104,20 @@ def get_replacements() -> Mapping[str, frozenset[str]]:
     return MappingProxyType(replaced)
 
 
+@functools.cache
+def list_added_inputs(calculator: AnyCalculator) -> frozenset[str]:
+    """Return the inputs of a calculator that take part in what adds up to another input: factors, steps of displays."""
+    names: set[str] = set()
+    for kind in calculator.input_fields.values():
+        for term in kind.sum_of:
+            table, _, column = term.name.partition(".")
+            part = get_tables()[table].columns.get(column) if table in get_tables() else get_fields().get(table)
+            names |= {table, term.times}
+            if isinstance(part, Quantity) and part.display is not None:
+                names.add(part.display.step)
+    return frozenset(names) & calculator.input_fields.keys()
+
+
 def is_voided(name: str, given: Collection[str]) -> bool:
     """Return whether an input is of no use beside others that take precedence: it replaces one, or is replaced."""
     replaced = get_replacements()

@@ -8,12 +8,15 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 
 from gramwatt.engine.budget import TooMuchWork, count_response_bytes
+from gramwatt.engine.column_types import ABSENT
+from gramwatt.engine.craft_fields import MEMBER
 from gramwatt.engine.tables.chunks import BatchResult, Chunk, MalformedTable, Source
 from gramwatt.engine.tables.compute import compute_batch
+from gramwatt.engine.tables.craft_columns import get_cell, list_members
 from gramwatt.engine.tables.csv_reader import read_csv
 from gramwatt.engine.tables.header import Passthrough
 from gramwatt.engine.tables.json_reader import read_json, read_ndjson
-from gramwatt.engine.tables.plan import Plan
+from gramwatt.engine.tables.plan import Plan, carries_uncertainty
 from gramwatt.engine.tables.writers import CsvWriter, JsonWriter, Style, Writer
 from gramwatt.extras import require
 
@@ -79,9 +82,18 @@ def read_first_chunk(plan: Plan, pieces: Iterator[Chunk]) -> tuple[Plan, Iterato
     first = next(pieces, None)
     if first is None:
         return plan, iter(())
-    if any(name not in plan.calculator.input_fields and first.has_column(name) for name in first.cells):
+    known = {*plan.calculator.input_fields, *list_members(plan.calculator)}
+    has_uncertainty = any(name not in known and first.has_column(name) for name in first.cells)
+    if has_uncertainty or (MEMBER in first.cells and first.has_column(MEMBER) and _is_craft_uncertain(plan, first)):
         plan = dataclasses.replace(plan, uncertain=True)
     return plan, itertools.chain((first,), pieces)
+
+
+def _is_craft_uncertain(plan: Plan, first: Chunk) -> bool:
+    """Return whether the craft document of the first row has an uncertain value that the calculator takes."""
+    request = {name: get_cell(first.cells[name], 0) for name in list_members(plan.calculator) if name in first.cells}
+    request = {**plan.constants, **{name: cell for name, cell in request.items() if cell is not ABSENT}}
+    return carries_uncertainty(plan.calculator, request, text=first.text or plan.text)
 
 
 @dataclass(slots=True)

@@ -15,6 +15,7 @@ from gramwatt.engine.column_types import Cells, ConstantColumn
 from gramwatt.engine.evaluate import Outcome, evaluate_columns
 from gramwatt.engine.tables.blocks import get_block_rows
 from gramwatt.engine.tables.chunks import BLOCK_ROWS, MAX_CHUNK_ROWS, BatchResult, Chunk, slice_cells
+from gramwatt.engine.tables.craft_columns import merge_craft
 from gramwatt.engine.tables.plan import OutputColumn, Plan, output_columns
 from gramwatt.engine.tables.row_by_row import compute_rows
 from gramwatt.engine.uncertainty import MIN_EXPLAINED
@@ -26,7 +27,9 @@ def compute_batch(plan: Plan, chunk: Chunk) -> Iterator[BatchResult]:
     """Compute a chunk, a block of rows at a time."""
     calculator = plan.calculator
     cells: dict[str, Cells] = dict(chunk.cells)
-    cells |= {name: ConstantColumn(cell, chunk.rows, text=plan.text) for name, cell in plan.constants.items()}
+    inputs = calculator.input_fields
+    constants = {name: cell for name, cell in plan.constants.items() if name in inputs}
+    cells |= {name: ConstantColumn(cell, chunk.rows, text=plan.text) for name, cell in constants.items()}
     if not calculator.columnwise:
         yield from compute_rows(plan, chunk, cells)
         return
@@ -40,7 +43,9 @@ def compute_batch(plan: Plan, chunk: Chunk) -> Iterator[BatchResult]:
         budget.check()
         stop = min(start + rows, chunk.rows)
         block = {name: slice_cells(column, start, stop) for name, column in cells.items()}
-        uncertainties = {name: block.pop(name) for name in list(block) if name not in calculator.input_fields}
+        crafts = merge_craft(calculator, block, plan.constants, stop - start, text=chunk.text)
+        block = dict(crafts.cells)
+        uncertainties = {name: block.pop(name) for name in list(block) if name not in inputs}
         outcome = evaluate_columns(
             calculator,
             block,
@@ -51,7 +56,7 @@ def compute_batch(plan: Plan, chunk: Chunk) -> Iterator[BatchResult]:
             draws=plan.draws,
         )
         row_errors = {row - start: errors for row, errors in chunk.errors.items() if start <= row < stop}
-        results.add(outcome, start, {**outcome.errors, **row_errors})
+        results.add(outcome, start, {**crafts.locate(outcome.errors), **row_errors})
     yield results.to_batch_result(chunk)
 
 

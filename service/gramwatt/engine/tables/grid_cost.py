@@ -12,6 +12,7 @@ from gramwatt.engine.column_types import Column, column_uncertainties
 from gramwatt.engine.limits import MAX_GRID_NUMBERS
 from gramwatt.engine.nested import read_column
 from gramwatt.engine.sources import may_vary
+from gramwatt.engine.tables.craft_columns import take_for_constants
 from gramwatt.engine.tables.plan import Plan
 from gramwatt.engine.tables.sweep import Axis, count_points
 from gramwatt.model import NumberList, Recording, get_fields
@@ -66,8 +67,11 @@ def _propagates(plan: Plan) -> bool:
 def _read(plan: Plan, axes: Sequence[Axis]) -> Iterator[Column]:
     """Read each input once; for an axis, read the cell with the most entries."""
     fields = plan.calculator.input_fields
-    for name, cell in plan.constants.items():
-        yield read_column(fields[name], [cell], text=plan.text)
+    varied = {axis.name for axis in axes}
+    taken = take_for_constants(plan.calculator, plan.constants, varied, text=plan.text).inputs
+    for name, cell in {**plan.constants, **taken}.items():
+        if name in fields:
+            yield read_column(fields[name], [cell], text=plan.text and name not in taken)
     for axis in axes:
         kind = fields[axis.name]
         cells = axis.cells if kind.is_nested else axis.cells[:1]

@@ -9,8 +9,10 @@ from dataclasses import dataclass, field
 from typing import Any, Final
 
 from gramwatt.engine.columns import escape_name, missing_input_error, uncertainty_kind
-from gramwatt.engine.limits import MAX_COMPARED_NAMES, MAX_TABLE_COLUMNS
-from gramwatt.model import RANGE_SUFFIXES, Calculator, Kind, Quantity, units
+from gramwatt.engine.craft_fields import MEMBER
+from gramwatt.engine.limits import MAX_COMPARED_NAMES, MAX_ROW_BYTES, MAX_TABLE_COLUMNS
+from gramwatt.engine.tables.craft_columns import list_members, take_for_constants
+from gramwatt.model import RANGE_SUFFIXES, Calculator, Kind, Quantity, Text, units
 from gramwatt.model.kinds import collect_synonyms
 from gramwatt.model.messages import InputError, join_with_or, quote_input, suggest
 
@@ -60,13 +62,24 @@ def column_kinds(calculator: Calculator[Any, Any]) -> Mapping[str, Kind]:
     return {**fields, **uncertainties}
 
 
+@functools.cache
+def member_kinds(calculator: Calculator[Any, Any]) -> Mapping[str, Kind]:
+    """Return the kinds of the columns for a craft document and for the rows that it chooses."""
+    return {
+        name: Text("", max_length=MAX_ROW_BYTES if name == MEMBER else Text("").max_length)
+        for name in list_members(calculator)
+    }
+
+
 def parse_header(
     calculator: Calculator[Any, Any], header: Sequence[str], passthrough: Passthrough, constants: Mapping[str, object]
 ) -> tuple[Header, list[InputError]]:
     """Return the columns of a header, and the errors in it, such as missing inputs."""
     if len(header) > MAX_TABLE_COLUMNS:
         return Header(()), [InputError("", f"{len(header)} columns", None, f"up to {MAX_TABLE_COLUMNS} columns")]
-    known, errors = column_kinds(calculator), []
+    known, errors = dict(column_kinds(calculator)), []
+    if MEMBER in constants or MEMBER in header:
+        known |= member_kinds(calculator)
     columns: list[InputColumn | str | None] = []
     seen: set[str] = set()
     rejected = 0
@@ -93,11 +106,13 @@ def parse_header(
             column_errors = check_column(calculator, name, passthrough, compare=rejected < MAX_COMPARED_NAMES)
             rejected += bool(column_errors)
             errors += column_errors
-    errors += _find_missing(calculator, seen, constants)
+    if MEMBER not in seen:  # else it is known for each row
+        taken = take_for_constants(calculator, constants, seen, text=True)
+        errors += _find_missing(calculator, seen, {**constants, **taken.inputs, **dict.fromkeys(taken.failed)})
     errors += [
         _make_error(name, f"{name} is the uncertainty of {name[:-2]}, which is missing", f"a column {name[:-2]} too")
         for name in sorted(seen)
-        if name in known
+        if name in column_kinds(calculator)
         and name not in calculator.input_fields
         and name[:-2] not in seen
         and name[:-2] not in constants

@@ -14,11 +14,12 @@ import orjson
 
 from gramwatt.engine.column_types import ABSENT, Cells, NumericColumn
 from gramwatt.engine.columns import escape_name
+from gramwatt.engine.craft_fields import MEMBER
 from gramwatt.engine.limits import MAX_COMPARED_NAMES, MAX_TABLE_COLUMNS
 from gramwatt.engine.strict_json import InvalidJson
 from gramwatt.engine.tables import byte_search
 from gramwatt.engine.tables.chunks import Chunk, PassthroughValues
-from gramwatt.engine.tables.header import Passthrough, check_column, check_conflict, column_kinds
+from gramwatt.engine.tables.header import Passthrough, check_column, check_conflict, column_kinds, member_kinds
 from gramwatt.engine.tables.text_columns import parse_text_column
 from gramwatt.model import Calculator, Choice, Count, Kind, Quantity, Text
 from gramwatt.model.messages import InputError, join_with_or, quote_input
@@ -44,6 +45,8 @@ class RowBuilder:
         self, calculator: Calculator[Any, Any], passthrough: Passthrough, constants: Mapping[str, object]
     ) -> None:
         self._known: Mapping[str, Kind] = column_kinds(calculator)
+        if MEMBER in constants:
+            self._known = {**self._known, **member_kinds(calculator)}
         self._calculator, self._passthrough, self._constants = calculator, passthrough, constants
         self._compared: dict[str, list[InputError]] = {}
         """The errors of the first invalid names; only these suggest similar names."""
@@ -110,6 +113,8 @@ class RowBuilder:
     def _convert_objects(self, rows: Sequence[object]) -> Chunk:
         errors: dict[int, list[InputError]] = {}
         names: dict[str, list[InputError]] = {}
+        if any(isinstance(row, dict) and MEMBER in row for row in rows):
+            self._known = {**self._known, **member_kinds(self._calculator)}
         for at, row in enumerate(rows):
             if isinstance(row, InvalidJson):
                 errors[at] = [InputError("", f"not JSON: {row}", None, "a JSON object")]

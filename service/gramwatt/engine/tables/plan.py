@@ -11,9 +11,13 @@ from typing import Any, Final, Literal
 from gramwatt.engine import registry
 from gramwatt.engine.column_types import column_uncertainties
 from gramwatt.engine.columns import unknown_input_errors
+from gramwatt.engine.craft import parse_document
+from gramwatt.engine.craft_fields import MEMBER
 from gramwatt.engine.draws import FEW_DRAWS
 from gramwatt.engine.nested import read_column
 from gramwatt.engine.response import check_result_units, get_declared_units
+from gramwatt.engine.row_names import Names, collect_names
+from gramwatt.engine.tables.craft_columns import list_members, take_for_constants
 from gramwatt.model import RANGE_SUFFIXES, Calculator, Count, Kind, Quantity, units
 from gramwatt.model.messages import InputError, quote_input
 
@@ -117,15 +121,33 @@ def check_constants(
 ) -> list[InputError]:
     """Return the errors of the inputs that all rows share."""
     fields = calculator.input_fields
+    taken = take_for_constants(calculator, constants, (), text=text)
+    members = list_members(calculator) if MEMBER in constants else frozenset()
+    names = _collect_names(calculator, {**constants, **taken.inputs})
     errors: list[InputError] = []
     compared = 0
+    for name, cell in taken.inputs.items():
+        errors += [
+            error.under(name) for error in read_column(fields[name], [cell], text=False, names=names).errors.get(0, ())
+        ]
+    errors = taken.locate(errors)
     for name, cell in constants.items():
+        if name in members:
+            continue
         if name in fields:
-            errors += [error.under(name) for error in read_column(fields[name], [cell], text=text).errors.get(0, ())]
+            errors += [
+                error.under(name)
+                for error in read_column(fields[name], [cell], text=text, names=names).errors.get(0, ())
+            ]
         else:
             errors += unknown_input_errors({name: cell}, tuple(fields), fields, compared)
             compared += 1
     return errors
+
+
+def _collect_names(calculator: Calculator[Any, Any], inputs: Mapping[str, object]) -> Names:
+    """Return the names of the rows of tables that other inputs may refer to."""
+    return collect_names(calculator, {name: [value] for name, value in inputs.items()})
 
 
 def make_plan(
@@ -139,6 +161,9 @@ def make_plan(
 ) -> tuple[Plan, list[InputError], list[InputError]]:
     """Return a plan, the errors of the inputs that all rows share, and those of the chosen units."""
     input_errors = check_constants(calculator, constants, text=text)
+    document = constants.get(MEMBER)
+    if text and isinstance(document, str) and not input_errors:
+        constants = {**constants, MEMBER: parse_document(document)}
     unit_errors = []
     try:
         check_result_units(calculator, result_units)
@@ -153,9 +178,10 @@ def make_plan(
 
 def carries_uncertainty(calculator: Calculator[Any, Any], constants: Mapping[str, object], *, text: bool) -> bool:
     """Return whether any input that all rows share has an uncertainty."""
+    taken = take_for_constants(calculator, constants, (), text=text).inputs
     columns = [
-        read_column(calculator.input_fields[name], [cell], text=text)
-        for name, cell in constants.items()
+        read_column(calculator.input_fields[name], [cell], text=text and name not in taken)
+        for name, cell in {**constants, **taken}.items()
         if name in calculator.input_fields
     ]
     uncertainties = [

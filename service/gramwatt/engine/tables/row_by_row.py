@@ -8,11 +8,14 @@ from typing import Any
 import numpy as np
 
 from gramwatt.engine import budget
-from gramwatt.engine.column_types import ABSENT, Cells
+from gramwatt.engine.column_types import ABSENT, Cells, ConstantColumn
+from gramwatt.engine.craft import take_inputs
+from gramwatt.engine.craft_fields import MEMBER
 from gramwatt.engine.evaluate import evaluate_columns
 from gramwatt.engine.limits import MAX_NESTED_ROWS
 from gramwatt.engine.response import build_response
 from gramwatt.engine.tables.chunks import BatchResult, Chunk, slice_cells
+from gramwatt.engine.tables.craft_columns import get_cell, list_members
 from gramwatt.engine.tables.plan import OutputColumn, Plan, output_columns, standing_codes
 from gramwatt.model.messages import InputError
 
@@ -42,7 +45,16 @@ def _compute_row(
         return {}, chunk.errors[row]
     columns = {name: slice_cells(column, row, row + 1) for name, column in cells.items()}
     columns = {name: column for name, column in columns.items() if not _is_absent(column)}
-    inputs = plan.calculator.input_fields
+    if MEMBER in columns or MEMBER in plan.constants:
+        return _compute_row_with_craft(plan, chunk, columns)
+    return _compute_given_row(plan, chunk, columns)
+
+
+def _compute_given_row(
+    plan: Plan, chunk: Chunk, columns: Mapping[str, Cells]
+) -> tuple[Mapping[str, Any], Sequence[InputError]]:
+    """Return the same for a row whose inputs are its columns."""
+    inputs, columns = plan.calculator.input_fields, dict(columns)
     uncertainties = {name: columns.pop(name) for name in list(columns) if name not in inputs}
     outcome = evaluate_columns(
         plan.calculator,
@@ -56,6 +68,45 @@ def _compute_row(
     if outcome.errors:
         return {}, outcome.errors[0]
     return build_response(outcome, 0, result_units=plan.result_units, with_given=False), ()
+
+
+def _compute_row_with_craft(
+    plan: Plan, chunk: Chunk, columns: Mapping[str, Cells]
+) -> tuple[Mapping[str, Any], Sequence[InputError]]:
+    """Return the same for a row that takes inputs from a craft document, whose values are JSON values."""
+    fields, members = plan.calculator.input_fields, list_members(plan.calculator)
+    request = {name: value for name, value in plan.constants.items() if name in members}
+    request |= {name: get_cell(column, 0) for name, column in columns.items() if name in members}
+    request = {name: value for name, value in request.items() if value is not ABSENT}
+    if MEMBER not in request:
+        return _compute_given_row(plan, chunk, columns)
+    own = {
+        name: cell for name, column in columns.items() if name in fields and (cell := get_cell(column, 0)) is not ABSENT
+    }
+    choices = {name: value for name, value in request.items() if name != MEMBER}
+    taken = take_inputs(plan.calculator, request[MEMBER], choices, own, text=chunk.text or plan.text)
+    cells: dict[str, Cells] = {
+        **{name: ConstantColumn(cell, 1, text=_is_text(plan, chunk, name)) for name, cell in own.items()},
+        **{name: [value] for name, value in taken.inputs.items()},
+    }
+    uncertainties = {name: column for name, column in columns.items() if name not in fields and name not in members}
+    outcome = evaluate_columns(
+        plan.calculator,
+        cells,
+        1,
+        text=False,
+        propagates=plan.uncertain,
+        uncertainties=uncertainties,
+        draws=plan.draws,
+    )
+    errors = taken.locate(outcome.errors.get(0, ()))
+    if errors:
+        return {}, errors
+    return build_response(outcome, 0, result_units=plan.result_units, with_given=False), ()
+
+
+def _is_text(plan: Plan, chunk: Chunk, name: str) -> bool:
+    return plan.text if name in plan.constants else chunk.text
 
 
 class _RowResults:

@@ -1,0 +1,174 @@
+"""Craft documents in tables: one for all rows, or one in each; the columns of a table take precedence over either."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, Final
+
+import numpy as np
+
+from gramwatt.engine import craft_fields
+from gramwatt.engine.column_types import ABSENT, Cells, ConstantColumn, DictionaryColumn, NumericColumn
+from gramwatt.engine.craft import CraftInputs, take_inputs
+from gramwatt.engine.craft_fields import MEMBER
+from gramwatt.model import AnyCalculator, BoolArray, Kind, Quantity
+from gramwatt.model.messages import InputError, quote_input
+from gramwatt.model.parsing import is_number
+
+NOTHING: Final = CraftInputs()
+
+
+def list_members(calculator: AnyCalculator) -> frozenset[str]:
+    """Return the names of the columns for a craft document and for the rows that it chooses."""
+    return frozenset({MEMBER, *craft_fields.get_choices()}) - calculator.input_fields.keys()
+
+
+def take_for_constants(
+    calculator: AnyCalculator, constants: Mapping[str, object], own: Collection[str], *, text: bool
+) -> CraftInputs:
+    """Return what rows take from the craft document among their constants, beside inputs named ``own``."""
+    if MEMBER not in constants:
+        return NOTHING
+    members = list_members(calculator)
+    choices = {name: value for name, value in constants.items() if name in members and name != MEMBER}
+    known = {name: constants.get(name) for name in {*own, *constants} if name in calculator.input_fields}
+    return take_inputs(calculator, constants[MEMBER], choices, known, text=text)
+
+
+@dataclass(frozen=True, slots=True)
+class CraftRows:
+    """The columns of some rows with what they take from craft documents."""
+
+    cells: Mapping[str, Cells]
+    groups: Sequence[CraftInputs] = ()
+    """What the rows take; few different ones."""
+    at: Sequence[int] = ()
+    """Which of the groups each row takes."""
+
+    def locate(self, errors: Mapping[int, Sequence[InputError]]) -> dict[int, Sequence[InputError]]:
+        """Return errors by row with pointers into the documents, and those of the documents themselves."""
+        located = dict(errors)
+        for row, group in enumerate(self.at):
+            if group and (row in errors or self.groups[group].errors):
+                located[row] = self.groups[group].locate(errors.get(row, ()))
+        return located
+
+
+def merge_craft(
+    calculator: AnyCalculator, cells: Mapping[str, Cells], constants: Mapping[str, object], rows: int, *, text: bool
+) -> CraftRows:
+    """Return the columns of ``rows`` rows, completed from the craft documents in the columns or the constants."""
+    members = list_members(calculator)
+    if MEMBER not in cells and MEMBER not in constants:
+        return CraftRows(cells)
+    own = {name: column for name, column in cells.items() if name not in members}
+    fixed = {name: value for name, value in constants.items() if name in members}
+    chosen = {name: list_cells(cells[name]) for name in members if name in cells}
+    groups: list[CraftInputs] = [NOTHING]
+    at = [0] * rows
+    known: dict[Any, int] = {}
+    for row, key in enumerate(_list_keys(calculator, own, chosen, rows)):
+        if key not in known:
+            known[key] = len(groups)
+            documents = {**fixed, **{name: column[row] for name, column in chosen.items() if column[row] is not ABSENT}}
+            groups.append(_take(calculator, documents, own, row, text=text))
+        at[row] = known[key]
+    index = np.array(at, dtype=np.intp)
+    for name, kind in calculator.input_fields.items():
+        values = [group.inputs.get(name, ABSENT) for group in groups]
+        if any(value is not ABSENT for value in values):
+            own[name] = _fill(kind, own.get(name), values, index)
+    return CraftRows(own, groups, at)
+
+
+def _take(
+    calculator: AnyCalculator, documents: Mapping[str, object], own: Mapping[str, Cells], row: int, *, text: bool
+) -> CraftInputs:
+    choices = {name: value for name, value in documents.items() if name != MEMBER}
+    if MEMBER not in documents:
+        errors = [
+            InputError(f"/{name}", f"{name} names a row of a craft, which is not given", quote_input(value), MEMBER)
+            for name, value in choices.items()
+        ]
+        return CraftInputs(errors=tuple(errors))
+    given = {name: get_cell(column, row) for name, column in own.items()}
+    given = {name: cell for name, cell in given.items() if cell is not ABSENT}
+    return take_inputs(calculator, documents[MEMBER], choices, given, text=text)
+
+
+def _list_keys(
+    calculator: AnyCalculator, own: Mapping[str, Cells], chosen: Mapping[str, Sequence[object]], rows: int
+) -> Iterator[Any]:
+    """Yield a key for each row; rows with the same key take the same from their craft."""
+    masks = [mask for column in own.values() if not (mask := _find_present(column)).all()]
+    added = [column for name, column in own.items() if name in craft_fields.list_added_inputs(calculator)]
+    if not masks and not chosen and not added:
+        yield from [None] * rows
+        return
+    patterns = np.packbits(np.array(masks), axis=0).T if masks else np.zeros((rows, 0), dtype=np.uint8)
+    for row in range(rows):
+        documents = tuple(
+            id(cell) if isinstance(cell, dict | list) else cell for cell in (column[row] for column in chosen.values())
+        )
+        yield patterns[row].tobytes(), documents, tuple(str(get_cell(column, row)) for column in added)
+
+
+def _find_present(cells: Cells) -> BoolArray:
+    if isinstance(cells, ConstantColumn):
+        return np.ones(len(cells), dtype=np.bool_)
+    if isinstance(cells, DictionaryColumn):
+        return np.asarray(cells.at >= 0)
+    if isinstance(cells, NumericColumn):
+        present = np.array(cells.present)
+        present[list(cells.others)] = True
+        return present
+    return np.array([cell is not ABSENT for cell in cells], dtype=np.bool_)
+
+
+def list_cells(cells: Cells) -> list[object]:
+    """Return the cells of a column one by one."""
+    return [get_cell(cells, row) for row in range(len(cells))]
+
+
+def get_cell(cells: Cells, row: int) -> object:
+    """Return a cell as it can stand by itself: with the unit of its column, if the column has one."""
+    if isinstance(cells, ConstantColumn):
+        return cells.cell
+    if isinstance(cells, DictionaryColumn):
+        return ABSENT if cells.at[row] < 0 else _add_unit(cells.distinct[cells.at[row]], cells.bare)
+    if not isinstance(cells, NumericColumn):
+        return cells[row]
+    if row in cells.others:
+        return _add_unit(cells.others[row], cells.bare)
+    if not cells.present[row]:
+        return ABSENT
+    number = float(cells.numbers[row])
+    if not cells.in_units:
+        return int(number) if number.is_integer() else number
+    return f"{number!r} {cells.in_units[0 if cells.unit_at is None else cells.unit_at[row]].spelling}"
+
+
+def _add_unit(cell: object, unit: Any) -> object:
+    return f"{cell} {unit.spelling}" if unit is not None and isinstance(cell, str) and is_number(cell) else cell
+
+
+def _fill(kind: Kind, own: Cells | None, values: Sequence[object], at: Any) -> Cells:
+    """Return a column in which the rows without a cell take that of their group."""
+    explicit = [_make_explicit(kind, value) for value in values]
+    if own is None:
+        places = np.array([-1 if value is ABSENT else place for place, value in enumerate(values)], dtype=np.intp)
+        distinct = ["" if value is ABSENT else value for value in values]
+        return DictionaryColumn(tuple(distinct), places[at])
+    empty = np.flatnonzero(~_find_present(own)).tolist()
+    cells = list_cells(own) if empty else own
+    if isinstance(cells, list):
+        for row in empty:
+            cells[row] = explicit[at[row]]
+    return cells
+
+
+def _make_explicit(kind: Kind, value: object) -> object:
+    """Return a number with its declared unit, beside cells that may be in another one."""
+    is_number = isinstance(value, int | float) and not isinstance(value, bool)
+    return f"{value!r} {kind.unit}" if is_number and isinstance(kind, Quantity) and kind.unit != "1" else value
