@@ -64,8 +64,8 @@ def test_the_description_of_a_curve() -> None:
     results = calculate("pack-current", cells=6, capacity=1300, power=700, cell_resistance=8)["results"]
     inputs = {"cells": 6, "capacity": 1300, "power": 700, "cell_resistance": 8}
     assert preview(chart_request("pack-current", inputs))[0].alt == (
-        f"Current and loaded voltage against power. Here, at 700 W, current is {results['current']:.4g} A and loaded "
-        f"voltage is {results['loaded_voltage']:.4g} V."
+        f"Pack current and loaded pack voltage against power. Here, at 700 W, pack current is "
+        f"{results['current']:.4g} A and loaded pack voltage is {results['loaded_voltage']:.4g} V."
     )
 
 
@@ -80,4 +80,6 @@ def test_the_description_of_a_curve() -> None:
 def test_where_there_is_nothing_to_draw_there_is_no_preview(name: str, inputs: dict[str, Any]) -> None:
     request = chart_request(name, inputs)
     assert preview(request) == ()
-    assert [calculator_charts.make_chart(request, spec) for spec in request.calculator.charts] == [None]
+    assert [calculator_charts.make_chart(request, spec) for spec in request.calculator.charts] == [None] * len(
+        request.calculator.charts
+    )

@@ -219,6 +219,7 @@ CALCULATOR = Calculator(
             start=lambda given, found: 0.7 * np.minimum(given.mass, given.reference_mass),
             stop=lambda given, found: 1.3 * np.maximum(given.mass, given.reference_mass),
             points=lambda given, found: (given.reference_mass, given.reference_duration),
+            points_are="flown",
             title="Minutes against grams",
         ),
     ),

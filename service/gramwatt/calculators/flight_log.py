@@ -10,6 +10,7 @@ from gramwatt.calculators._shared.cautions import LAND_EARLY, LITHIUM_FIRE, rest
 from gramwatt.calculators._shared.log_cautions import no_channel
 from gramwatt.model import (
     Array,
+    BarChart,
     Calculator,
     Example,
     Group,
@@ -334,6 +335,8 @@ CALCULATOR = Calculator(
             spans_are="punch-outs",
             title="The flight over time",
         ),
+        BarChart(("sag", "peak_current"), table="punch_outs", label="start", title="Sag of each punch-out"),
+        BarChart(("power_deviation", "endurance_deviation", "current_deviation"), title="Flown over predicted"),
     ),
     rules=(
         Rule(

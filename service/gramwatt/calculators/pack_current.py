@@ -3,6 +3,8 @@
 from dataclasses import dataclass
 from typing import Annotated
 
+import numpy as np
+
 from gramwatt.calculators._shared import fields, sentences
 from gramwatt.calculators._shared.cautions import (
     BELOW_CUTOFF,
@@ -126,6 +128,17 @@ def pack_current(given: Inputs) -> Results:
 
 UNDER_LOAD = ("current", "loaded_voltage", "loaded_cell_voltage", "c_rate", "pack_heat", "rating_used")
 
+
+def find_healthy_power(given: Inputs, found: Results) -> Array:
+    """Return the power [W] up to which the pack is sane (N,): at its rating or, if lower, at its cut-off voltage."""
+    rested, resistance = found.open_circuit_voltage, found.pack_resistance
+    with np.errstate(divide="ignore", invalid="ignore"):
+        at_cutoff = (rested - given.cells * cells.CUTOFF_VOLTAGE[given.chemistry]) / resistance
+        current = np.fmin(at_cutoff, given.discharge_rating * given.capacity)
+        power = current * (rested - current * resistance)
+    return np.where(current > 0, power, found.greatest_power)
+
+
 CALCULATOR = Calculator(
     title="How many amps at this power?",
     summary="Current, sag and heat of a pack at a given power.",
@@ -139,7 +152,7 @@ CALCULATOR = Calculator(
             "power",
             ("current", "loaded_voltage"),
             start=0,
-            stop=lambda given, found: found.greatest_power,
+            stop=lambda given, found: find_healthy_power(given, found),
             title="Current and voltage against power",
         ),
     ),

@@ -192,6 +192,7 @@ CALCULATOR = Calculator(
             start=lambda given, found: 0.8 * given.flights.mass.min(axis=1),
             stop=lambda given, found: 1.2 * given.flights.mass.max(axis=1),
             points=lambda given, found: (given.flights.mass[0], found.flight_powers[0]),
+            points_are="flown",
             title="Power against grams",
         ),
     ),

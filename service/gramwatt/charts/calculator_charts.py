@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from typing import Any, Final
 
 import numpy as np
@@ -18,12 +18,12 @@ from gramwatt.charts.chart_data import (
     Line,
     NothingToDraw,
     Panel,
-    Range,
     Waterfall,
     join_ranges,
 )
 from gramwatt.charts.chart_request import ChartRequest
 from gramwatt.charts.curve_charts import compute_curve
+from gramwatt.charts.row_charts import make_bars_of_table, make_lines, make_scatter
 from gramwatt.engine.calculate import InvalidInput, evaluate_request
 from gramwatt.engine.response import build_response
 from gramwatt.model import (
@@ -32,14 +32,16 @@ from gramwatt.model import (
     BarChart,
     Calculator,
     CurveChart,
+    LinesChart,
     Quantity,
-    Table,
+    ScatterChart,
     TimeSeriesChart,
     WaterfallChart,
     get_fields,
+    get_label,
     units,
 )
-from gramwatt.model.messages import InputError, join_with_or, quote_input, suggest
+from gramwatt.model.messages import InputError, join_with_or, lower_first, quote_input, suggest
 
 MAX_STEPS: Final = 24
 MAX_SAMPLES: Final = 1500
@@ -96,8 +98,12 @@ def make_chart(request: ChartRequest, chart: AnyChart) -> ChartData | None:
             body_and_description = compute_curve(request, spec)
         case WaterfallChart() as spec:
             body_and_description = _make_waterfall(request, spec)
+        case ScatterChart() as spec:
+            body_and_description = make_scatter(request, spec)
+        case LinesChart() as spec:
+            body_and_description = make_lines(request, spec)
         case BarChart() as spec:
-            body_and_description = _make_bars_of_table(request, spec) if spec.table else _make_bars(request, spec)
+            body_and_description = make_bars_of_table(request, spec) if spec.table else _make_bars(request, spec)
         case TimeSeriesChart() as spec:
             body_and_description = _make_time_series(request, spec)
     if body_and_description is None:
@@ -122,7 +128,7 @@ def _make_waterfall(request: ChartRequest, spec: WaterfallChart[Any, Any]) -> tu
         names = [*names[:shown], f"and {len(totals) - shown} more"]
         totals = [*totals[:shown], totals[-1]]
     total, limit_text = totals[-1], formatting.format_value(limit, unit, 6)
-    total_label = formatting.format_with_uncertainty(total, request.uncertainty(spec.total), unit)
+    total_label = request.format_result(spec.total)
     margin = f"{formatting.format_value(abs(limit - total), unit)} {'below' if limit >= total else 'above'} the limit"
     steps = "; ".join(
         f"{name}, {formatting.format_value(subtotal, unit, 6)}" for name, subtotal in zip(names, totals, strict=True)
@@ -131,7 +137,7 @@ def _make_waterfall(request: ChartRequest, spec: WaterfallChart[Any, Any]) -> tu
         f"{len(names)} step{'s add' if len(names) != 1 else ' adds'} up to {total_label}. The limit is "
         f"{limit_text}: the total is {margin}. Subtotals: {steps}"
     )
-    label = formatting.axis_label("total", unit)
+    label = request.axis_label(spec.total)
     limit_label = f"limit {limit_text}"
     low, high, _ = request.range(spec.total)
     ends = (float(low[0]), float(high[0])) if np.isfinite(low[0]) else (total, total)
@@ -144,52 +150,17 @@ def _row_name(row: Mapping[str, Any], number: int) -> str:
     return name if count == 1 else f"{name} × {count}"
 
 
-def _make_bars(request: ChartRequest, spec: BarChart) -> tuple[BarRows, str]:
+def _make_bars(request: ChartRequest, spec: BarChart) -> tuple[BarRows, str] | None:
     results, unit = request.response["results"], request.unit(spec.show[0])
-    names = [formatting.readable(name) for name in spec.show]
-    column = _make_column(
-        f"in {formatting.unit_sign(unit)}",
-        [results[name] for name in spec.show],
-        [request.uncertainty(name) for name in spec.show],
-        join_ranges([request.range(name) for name in spec.show]),
-        unit,
-    )
-    description = "; ".join(f"{name}: {text}" for name, text in zip(names, column.texts, strict=True))
-    return BarRows(tuple(names), (column,)), description
-
-
-def _make_bars_of_table(request: ChartRequest, spec: BarChart) -> tuple[BarRows, str] | None:
-    rows: Sequence[Mapping[str, Any]] = request.response["results"][spec.table]
-    kind = request.calculator.result_fields[spec.table]
-    if not isinstance(kind, Table):
-        raise TypeError(spec.table)
-    names = tuple(str(row.get(spec.label) or f"no. {number}") for number, row in enumerate(rows, 1))
-    columns = []
-    for name in spec.show:
-        key = f"{spec.table}.{name}"
-        unit, uncertainties = request.unit(key), request.uncertainty(key) or [None] * len(rows)
-        label, cells = formatting.axis_label(name, unit), [row.get(name) for row in rows]
-        column = _make_column(label, cells, uncertainties, request.range(key, len(rows)), unit)
-        if np.isfinite(column.values).any() and name in get_fields(kind.row):
-            columns.append(column)
-    if not columns:
+    shown = [name for name in spec.show if results[name] is not None]
+    if not shown:
         return None
-    description = ". ".join(
-        f"{name}: " + ", ".join(f"{column.label.partition(' in ')[0]} {column.texts[index]}" for column in columns)
-        for index, name in enumerate(names)
-    )
-    return BarRows(names, tuple(columns)), description
-
-
-def _make_column(
-    label: str, cells: Sequence[object], uncertainties: Sequence[float | None], own_range: Range, unit: str
-) -> Column:
-    values = [float(cell) if isinstance(cell, int | float) else math.nan for cell in cells]
-    texts = tuple(
-        formatting.format_with_uncertainty(value, uncertainty, unit)
-        for value, uncertainty in zip(values, uncertainties, strict=True)
-    )
-    return Column(label, np.array(values), texts, own_range)
+    names = [request.label(name) for name in shown]
+    texts = tuple(request.format_result(name) for name in shown)
+    values = np.array([float(results[name]) for name in shown])
+    column = Column(f"in {formatting.unit_sign(unit)}", values, texts, join_ranges([request.range(n) for n in shown]))
+    description = "; ".join(f"{name}: {text}" for name, text in zip(names, texts, strict=True))
+    return BarRows(tuple(names), (column,)), description
 
 
 def _make_time_series(request: ChartRequest, spec: TimeSeriesChart[Any, Any]) -> tuple[Graph, str] | None:
@@ -206,16 +177,21 @@ def _make_time_series(request: ChartRequest, spec: TimeSeriesChart[Any, Any]) ->
         channel = channels[name]
         unit = channel.unit if isinstance(channel, Quantity) else "1"
         x, y = downsample(times, units.convert_from_si(values, unit), MAX_SAMPLES)
-        panels.append(Panel(formatting.axis_label(name, unit), (Line(x, y),)))
+        panels.append(Panel(formatting.axis_label(get_label(name, channel), unit), (Line(x, y),)))
         low, high = (formatting.format_value(bound(y[np.isfinite(y)]), unit) for bound in (np.min, np.max))
-        ranges.append(f"{formatting.readable(name)} is between {low} and {high}")
+        ranges.append(f"{lower_first(get_label(name, channel))} is between {low} and {high}")
     spans = []
     if spec.spans:
         to_time_unit = units.get_unit(request.unit(f"{spec.spans}.start")).scale / scale
         for row in request.response["results"][spec.spans][:MAX_SPANS]:
             spans.append((row["start"] * to_time_unit, (row["start"] + row["length"]) * to_time_unit))
         ranges.append(f"{spec.spans_are} marked: {len(spans) or 'none'}")
-    graph = Graph(formatting.axis_label(time_name, time_unit), tuple(panels), tuple(spans), spec.spans_are)
+    graph = Graph(
+        formatting.axis_label(get_label(time_name, channels[time_name]), time_unit),
+        tuple(panels),
+        tuple(spans),
+        spec.spans_are,
+    )
     return graph, f"Over {formatting.format_value(times[-1], time_unit)}, {'; '.join(ranges)}"
 
 

@@ -41,6 +41,8 @@ class Line:
     joined: bool = True
     """Whether a line joins the points. Counts, choices and measurements stay single points."""
     measured: bool = False
+    mark: tuple[float, float] | None = None
+    """A marked point of it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,6 +63,7 @@ class Panel:
     markers: tuple[Marker, ...] = ()
     name: str = ""
     """The result shown."""
+    integer_ticks: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,6 +78,39 @@ class Graph:
     tick_labels: tuple[str, ...] = ()
     """Text at 0, 1, 2, ... on the x axis, instead of numbers."""
     integer_ticks: bool = False
+    marks_label: str = ""
+    """What marked points of lines are."""
+    has_notes: bool = True
+    """Whether there may be something to name below the axis: a range, a mark, a measurement."""
+
+
+@dataclass(frozen=True, slots=True)
+class Point:
+    """A labelled point with the range of its y."""
+
+    x: float
+    y: float
+    low: float
+    high: float
+    label: str
+
+
+@dataclass(frozen=True, slots=True)
+class Scatter:
+    """Labelled points, and perhaps a limit on the x axis."""
+
+    x_label: str
+    y_label: str
+    points: tuple[Point, ...]
+    limit: float | None = None
+    limit_label: str = ""
+    is_partial: bool = False
+    """Whether some of the likely cases have no result, so that the ranges hold for the others only."""
+
+    @property
+    def has_ranges(self) -> bool:
+        """Whether any point has a range."""
+        return any(point.high > point.low for point in self.points)
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,7 +163,7 @@ class HeatMap:
     values: Array
 
 
-Body: TypeAlias = Graph | Waterfall | BarRows | HeatMap
+Body: TypeAlias = Graph | Scatter | Waterfall | BarRows | HeatMap
 
 
 @dataclass(frozen=True, slots=True)

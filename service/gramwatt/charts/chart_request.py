@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 
+from gramwatt.charts import formatting
 from gramwatt.charts.chart_data import Range
 from gramwatt.engine.cautions import POSSIBLY
 from gramwatt.engine.evaluate import Outcome
@@ -30,6 +31,20 @@ class ChartRequest:
         """Return the unit of an input or a result in the response."""
         unit: str = self.response["units"].get(name) or get_declared_units(self.calculator.input_fields).get(name, "1")
         return unit
+
+    def label(self, name: str) -> str:
+        """Return the label of an input, a result or a column of a table of results."""
+        return formatting.get_field_label(self.calculator, name)
+
+    def axis_label(self, name: str) -> str:
+        """Return the label with the unit of the response."""
+        return formatting.axis_label(self.label(name), self.unit(name))
+
+    def format_result(self, name: str) -> str:
+        """Return a numeric result with its unit and its 95 % range."""
+        uncertainty = self.response.get("uncertainty", {}).get(name, {})
+        standard, low, high = (uncertainty.get(member) for member in ("standard", "low", "high"))
+        return formatting.format_with_range(self.response["results"][name], standard, low, high, self.unit(name))
 
     def uncertainty(self, name: str) -> Any:
         """Return the standard uncertainty of a result, in the unit of the response; None where it has none."""

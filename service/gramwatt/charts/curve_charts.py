@@ -14,6 +14,7 @@ from gramwatt.charts.chart_request import ChartRequest
 from gramwatt.charts.curves import MAX_MAGNITUDE, GridResults, compute_grid
 from gramwatt.engine.tables.sweep import Axis
 from gramwatt.model import Array, Count, CurveChart, Quantity, units
+from gramwatt.model.messages import lower_first
 
 MAX_CURVE_POINTS: Final = 121
 """Points of a curve whose calculator computes all of them at once."""
@@ -36,9 +37,15 @@ def compute_curve(request: ChartRequest, spec: CurveChart[Any, Any]) -> tuple[Gr
     known = x[np.isfinite(x)]
     if not panels or not len(known):
         return None
-    x_label = formatting.axis_label(spec.across or spec.vary, x_unit(request, spec))
+    x_label = formatting.axis_label(request.label(spec.across or spec.vary), x_unit(request, spec))
     graph = Graph(x_label, panels, integer_ticks=isinstance(kind, Count))
     return graph, _describe(request, spec, panels, known)
+
+
+def outline_curve(request: ChartRequest, spec: CurveChart[Any, Any]) -> Graph:
+    """Return a curve's chart without the points of its lines: enough to know its size."""
+    panels = (Panel(request.axis_label(name), (), _make_markers(request, spec, name)) for name in spec.show)
+    return Graph(formatting.axis_label(request.label(spec.across or spec.vary), x_unit(request, spec)), tuple(panels))
 
 
 def x_unit(request: ChartRequest, spec: CurveChart[Any, Any]) -> str:
@@ -71,22 +78,33 @@ def curve_axis(request: ChartRequest, spec: CurveChart[Any, Any]) -> Axis | None
 
 def _panels(request: ChartRequest, spec: CurveChart[Any, Any], grid: GridResults, x: Array) -> tuple[Panel, ...]:
     joined = not isinstance(request.calculator.input_fields[spec.vary], Count)
-    here = _x_of_request(request, spec)
     panels = []
     for index, name in enumerate(spec.show):
-        y, unit = grid.values(name), request.unit(name)
+        y = grid.values(name)
         if not np.isfinite(y).any():
             continue
         lines = [Line(x, y, grid.range(name), joined=joined)]
         if index == 0 and spec.points is not None:
             lines.append(_measured_points(request, spec, name))
-        markers: tuple[Marker, ...] = ()
-        value = request.response["results"][name]
-        if isinstance(here, int | float) and isinstance(value, int | float) and abs(value) < MAX_MAGNITUDE:
-            label = formatting.format_with_uncertainty(value, request.uncertainty(name), unit)
-            markers = (Marker(float(here), float(value), label),)
-        panels.append(Panel(formatting.axis_label(name, unit), tuple(lines), markers, name=name))
+        is_count = isinstance(request.calculator.result_fields[name], Count)
+        panels.append(
+            Panel(
+                request.axis_label(name),
+                tuple(lines),
+                _make_markers(request, spec, name),
+                name=name,
+                integer_ticks=is_count,
+            )
+        )
     return tuple(panels)
+
+
+def _make_markers(request: ChartRequest, spec: CurveChart[Any, Any], name: str) -> tuple[Marker, ...]:
+    """Return the result of the request itself as a point of the curve."""
+    here, value = _x_of_request(request, spec), request.response["results"][name]
+    if not isinstance(here, int | float) or not isinstance(value, int | float) or abs(value) >= MAX_MAGNITUDE:
+        return ()
+    return (Marker(float(here), float(value), request.format_result(name)),)
 
 
 def _x_of_request(request: ChartRequest, spec: CurveChart[Any, Any]) -> Any:
@@ -100,7 +118,7 @@ def _measured_points(request: ChartRequest, spec: CurveChart[Any, Any], name: st
     return Line(
         units.convert_from_si(np.asarray(x), request.unit(spec.across or spec.vary)),
         units.convert_from_si(np.asarray(y), request.unit(name)),
-        label="measured",
+        label=spec.points_are,
         joined=False,
         measured=True,
     )
@@ -112,14 +130,16 @@ def _describe(request: ChartRequest, spec: CurveChart[Any, Any], panels: Sequenc
     first, last = (0.0 if abs(end) < 1e-4 * np.abs(known).max() else end for end in (known[0], known[-1]))
     ends = f"from {formatting.format_value(first, unit)} to {formatting.format_value(last, unit)}"
     trends = [
-        formatting.describe_trend(formatting.readable(panel.name), panel.lines[0].y, request.unit(panel.name))
+        formatting.describe_trend(lower_first(request.label(panel.name)), panel.lines[0].y, request.unit(panel.name))
         for panel in panels
     ]
     text = formatting.sentence(
-        f"As {formatting.readable(spec.across or spec.vary)} goes {ends}, {' and '.join(trends)}"
+        f"As {lower_first(request.label(spec.across or spec.vary))} goes {ends}, {' and '.join(trends)}"
     )
     here = _x_of_request(request, spec)
-    values = [f"{formatting.readable(panel.name)} is {panel.markers[0].label}" for panel in panels if panel.markers]
+    values = [
+        f"{lower_first(request.label(panel.name))} is {panel.markers[0].label}" for panel in panels if panel.markers
+    ]
     if values and isinstance(here, int | float):
         text += " " + formatting.sentence(f"Here, at {formatting.format_value(here, unit)}, {' and '.join(values)}")
     return text

@@ -17,12 +17,13 @@ from matplotlib.colors import to_hex
 from matplotlib.figure import Figure
 
 from gramwatt.charts import svg
-from gramwatt.charts.canvas import Canvas
-from gramwatt.charts.chart_data import BarRows, ChartData, Graph, HeatMap, Waterfall
+from gramwatt.charts.canvas import EDGE, Canvas
+from gramwatt.charts.chart_data import BarRows, ChartData, Graph, HeatMap, Scatter, Waterfall
 from gramwatt.charts.graph import draw_graph
 from gramwatt.charts.panels import color_map, draw_bar_rows, draw_heat_map, draw_waterfall
+from gramwatt.charts.scatter import draw_scatter
 from gramwatt.charts.sizes import body_height, heading_lines, top_height
-from gramwatt.charts.themes import AUTO, DARK, FONT, LIGHT, SHAPES, ChartStyle
+from gramwatt.charts.themes import AUTO, DARK, FONT, LIGHT, SHAPES, TITLE_FONT, ChartStyle
 
 PIXELS_PER_INCH: Final = 120
 """Of PNG at scale 1."""
@@ -110,6 +111,8 @@ def make_figure(chart: ChartData, style: ChartStyle) -> Figure:
     match chart.body:
         case Graph():
             draw_graph(canvas, chart.body)
+        case Scatter():
+            draw_scatter(canvas, chart.body)
         case Waterfall():
             draw_waterfall(canvas, chart.body)
         case BarRows():
@@ -118,7 +121,8 @@ def make_figure(chart: ChartData, style: ChartStyle) -> Figure:
             draw_heat_map(canvas, chart.body)
     y = 0.1
     for line, size, weight, line_height in heading_lines(chart, width) if style.titled else ():
-        colour = theme.text if weight == "bold" else theme.muted
-        canvas.add_text(0.1, y, line, size=size, weight=weight, color=colour)
+        is_title = weight == "title"
+        font = {"family": TITLE_FONT} if is_title else {}
+        canvas.add_text(EDGE, y, line, size=size, color=theme.text if is_title else theme.muted, **font)
         y += line_height
     return canvas.figure

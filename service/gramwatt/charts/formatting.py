@@ -8,16 +8,16 @@ from typing import Any, Final
 
 from gramwatt.charts.chart_data import Range
 from gramwatt.engine.response import get_declared_units
-from gramwatt.model import Array, Calculator, Kind, Quantity
+from gramwatt.model import Array, Calculator, Kind, Quantity, Text, get_label
+from gramwatt.model.messages import DISPLAY_DIGITS, format_estimate, lower_first
 from gramwatt.model.messages import add_unit as add_unit
-from gramwatt.model.messages import format_estimate
 from gramwatt.model.messages import unit_sign as unit_sign
 
 MAX_INPUTS: Final = 6
 """Inputs that a summary names."""
 NO_RESULT: Final = "no result"
-_COVERAGE: Final = "95 % of the likely cases"
-"""What lies within a range: between its 2.5th and its 97.5th percentile."""
+_COVERAGE: Final = "95 % range"
+"""From the 2.5th to the 97.5th percentile of the likely cases."""
 
 
 def readable(name: str) -> str:
@@ -38,12 +38,22 @@ def sentence(text: str) -> str:
 
 def describe_ranges(ranges: Iterable[Range]) -> str:
     """Return what lies within ranges, in words."""
-    return _COVERAGE + (" with a result" if any(each.is_partial for each in ranges) else "")
+    return _COVERAGE + (" of the cases with a result" if any(each.is_partial for each in ranges) else "")
 
 
-def axis_label(name: str, unit: str) -> str:
-    """Return the label of an axis: ``current in A``."""
-    return readable(name) + ("" if unit == "1" else f" in {unit_sign(unit)}")
+def get_field_label(calculator: Calculator[Any, Any], name: str) -> str:
+    """Return the label of an input, a result or a column of a table (``parts.mass``)."""
+    table, _, column = name.rpartition(".")
+    owners = (calculator.result_fields, calculator.input_fields)
+    for fields in [fields[table].columns for fields in owners if table in fields] if table else owners:
+        if column in fields:
+            return get_label(column, fields[column])
+    return get_label(column, Text(""))
+
+
+def axis_label(label: str, unit: str) -> str:
+    """Return the label of an axis: ``Pack current, A``."""
+    return label if unit == "1" else f"{label}, {unit_sign(unit)}"
 
 
 def declared_unit(kind: Kind) -> str:
@@ -58,12 +68,15 @@ def format_value(number: float, unit: str, digits: int | None = None) -> str:
     return add_unit(format_estimate(float(number), unit, digits=digits).value.replace("-", "−"), unit)
 
 
-def format_with_uncertainty(number: float, uncertainty: float | None, unit: str) -> str:
-    """Return a value with its standard uncertainty: ``23.1 ± 0.4 A``."""
+def format_with_range(
+    number: float, uncertainty: float | None, low: float | None, high: float | None, unit: str
+) -> str:
+    """Return a value with its 95 % range: ``23.1 A (21.9 to 24.5)``."""
     if not math.isfinite(number):
         return NO_RESULT
-    shown = format_estimate(float(number), unit, uncertainty)
-    return add_unit(" ± ".join(text.replace("-", "−") for text in shown[:2] if text), unit)
+    shown = format_estimate(float(number), unit, uncertainty, low, high, max_digits=DISPLAY_DIGITS)
+    ends = f" ({shown.low} to {shown.high})" if shown.range and shown.low != shown.high else ""
+    return (add_unit(shown.value, unit) + ends).replace("-", "−")
 
 
 def singular(name: str) -> str:
@@ -78,18 +91,18 @@ def summarize_inputs(calculator: Calculator[Any, Any], response: Mapping[str, An
     for name, value in response["inputs"].items():
         if name in response["assumed"] or name in response.get("solved", ()):
             continue
-        label = readable(name)
+        label = get_field_label(calculator, name)
         match value:
             case list():
-                inputs.append(f"{len(value)} {label if len(value) != 1 else singular(label)}")
+                inputs.append(f"{len(value)} {lower_first(label) if len(value) != 1 else singular(lower_first(label))}")
             case dict():
                 inputs.append(f"{value['samples']} samples")
             case bool():
-                inputs.append(label if value else f"not {label}")
+                inputs.append(label if value else f"not {lower_first(label)}")
             case int() | float():
                 inputs.append(f"{label} {format_value(value, declared.get(name, '1'), 6)}")
             case _:
-                inputs.append(f"{label} {value}")
+                inputs.append(f"{label} {str(value).replace('_', ' ')}")
     more = len(inputs) - MAX_INPUTS
     return " · ".join(inputs[:MAX_INPUTS] + ([f"{more} more"] if more > 0 else []))
 

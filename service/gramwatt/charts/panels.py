@@ -2,26 +2,36 @@
 
 from __future__ import annotations
 
-from typing import Any
+from collections.abc import Sequence
+from typing import Any, Final
 
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.colors import LinearSegmentedColormap
 
-from gramwatt.charts.canvas import Canvas, tick_locator
+from gramwatt.charts.canvas import EDGE, GAP, POINTS_PER_INCH, Canvas, fit_text, text_width, tick_locator
 from gramwatt.charts.chart_data import BarRows, Column, HeatMap, Waterfall
 from gramwatt.charts.formatting import describe_ranges
-from gramwatt.charts.sizes import bars_height, columns_per_row, map_height, shorten, steps_height
+from gramwatt.charts.sizes import bars_height, columns_per_row, map_height, steps_height
 from gramwatt.charts.themes import Theme
 
+NAME_SIZE: Final = 9
+VALUE_SIZE: Final = 8.5
+MAX_NAME: Final = {"wide": 1.7, "narrow": 1.45}
+"""Width in inches of the names of rows, by shape."""
+VALUE_GAP: Final = 0.06
+"""Inches between a bar and its value."""
+MIN_BAR: Final = 0.4
+"""Inches that texts leave to the longest bar."""
+COLUMN_GAP: Final = 0.15
 _LIMIT_LINE: Any = {"linewidth": 1.4, "linestyle": (0, (5, 2))}
 
 
 def draw_waterfall(canvas: Canvas, waterfall: Waterfall) -> None:
     """Draw steps that add up, and a close-up of the total beside the limit."""
     theme, count = canvas.theme, len(waterfall.names)
-    max_length = 22 if canvas.style.shape == "wide" else 16
-    left, right = _left_margin(waterfall.names, max_length), canvas.width - 0.25
+    names = [fit_text(name, MAX_NAME[canvas.style.shape], NAME_SIZE) for name in waterfall.names]
+    left, right = _left_margin(names), canvas.width - 0.25
     top, height = canvas.top + 0.3, steps_height(waterfall)
     axes = canvas.add_axes(left, top, right, top + height)
     totals = np.array(waterfall.totals)
@@ -30,16 +40,18 @@ def draw_waterfall(canvas: Canvas, waterfall: Waterfall) -> None:
     axes.barh(rows, totals - before, left=before, height=0.62, color=theme.accent, linewidth=0)
     axes.vlines(totals[:-1], rows[:-1], rows[1:], color=theme.accent, linewidth=0.8)
     axes.axvline(waterfall.limit, color=theme.highlight, **_LIMIT_LINE)
-    axes.set_yticks(rows, [shorten(name, max_length) for name in waterfall.names])
+    axes.set_yticks(rows, names)
     axes.tick_params(axis="y", length=0)
     axes.set_ylim(count - 0.4, -0.6)
     axes.set_xlim(0, 1.03 * max(waterfall.limit, totals[-1]))
     axes.grid(axis="x")
     axes.set_axisbelow(True)
-    axes.xaxis.set_major_locator(tick_locator(6))
-    label = {"size": 9, "weight": "bold"}
-    canvas.add_text(right, canvas.top + 0.06, waterfall.limit_label, color=theme.highlight, ha="right", **label)
-    canvas.add_text(0.1, canvas.top + 0.06, waterfall.label, **label)
+    axes.xaxis.set_major_locator(tick_locator(6 if canvas.style.shape == "wide" else 4))
+    label: dict[str, Any] = {"size": 9, "weight": "bold"}
+    canvas.add_text(EDGE, canvas.top + 0.06, waterfall.label, **label)
+    center = left + (right - left) * waterfall.limit / axes.get_xlim()[1]
+    after = EDGE + text_width(waterfall.label, 9, "bold") + GAP
+    canvas.add_text_above(center, canvas.top + 0.06, waterfall.limit_label, after=after, color=theme.highlight, **label)
     _draw_close_up(canvas, waterfall, top + height + 0.62, right)
 
 
@@ -55,39 +67,40 @@ def _draw_close_up(canvas: Canvas, waterfall: Waterfall, top: float, right: floa
     axes.set_yticks([])
     axes.spines["left"].set_visible(False)
     axes.xaxis.set_major_locator(tick_locator(5 if canvas.style.shape == "narrow" else 7))
-    canvas.add_text(0.1, top - 0.24, f"total: {waterfall.total_label}", size=9, weight="bold", color=theme.accent)
+    canvas.add_text(EDGE, top - 0.24, f"total: {waterfall.total_label}", size=9, weight="bold", color=theme.accent)
     if high > low:
-        canvas.add_text(0.1, top + 0.78, f"shaded: {describe_ranges([])}", size=8, color=theme.muted)
+        canvas.add_text(EDGE, top + 0.78, f"shaded: {describe_ranges([])}", size=8, color=theme.muted)
 
 
-def _left_margin(names: tuple[str, ...], max_length: int) -> float:
+def _left_margin(names: Sequence[str]) -> float:
     """Return the room for the names of rows, in inches."""
-    return 0.25 + 0.073 * max(4, min(max_length, max(map(len, names))))
+    return EDGE + max(text_width(name, NAME_SIZE) for name in names) + 0.12
 
 
 def draw_bar_rows(canvas: Canvas, rows: BarRows) -> None:
     """Draw columns of bars, one bar for each row."""
     count = len(rows.names)
-    max_length = 22 if canvas.style.shape == "wide" else 15
-    left = _left_margin(rows.names, max_length)
+    names = [fit_text(name, MAX_NAME[canvas.style.shape], NAME_SIZE) for name in rows.names]
+    left = _left_margin(names)
     beside, height = columns_per_row(rows, canvas.style.shape), bars_height(rows)
-    width = (canvas.width - left - 0.15) / beside
-    names, top = [shorten(name, max_length) for name in rows.names], canvas.top
+    width = (canvas.width - left - EDGE) / beside
+    top = canvas.top
     for index, column in enumerate(rows.columns):
         top = canvas.top + 0.28 + (index // beside) * (height + 0.42)
         start = left + (index % beside) * width
-        axes = canvas.add_axes(start + 0.06, top, start + width - 0.15, top + height)
-        _draw_bars(axes, column, canvas.theme)
+        axes = canvas.add_axes(start, top, start + width - COLUMN_GAP, top + height)
+        _draw_bars(axes, column, canvas.theme, width - COLUMN_GAP)
         axes.set_ylim(count - 0.4, -0.6)
         axes.set_yticks(np.arange(count), names if index % beside == 0 else [""] * count)
-        canvas.add_text(start + 0.06, top - 0.22, column.label, size=9, weight="bold")
+        label = fit_text(column.label, width - COLUMN_GAP, 9, "bold")
+        canvas.add_text(start, top - 0.22, label, size=9, weight="bold")
     if rows.ranges:
-        text = f"lines: {describe_ranges(rows.ranges)}"
-        canvas.add_text(0.1, top + height + 0.08, text, size=8, color=canvas.theme.muted)
+        text = f"lines and brackets: {describe_ranges(rows.ranges)}"
+        canvas.add_text(EDGE, top + height + 0.08, text, size=8, color=canvas.theme.muted)
 
 
-def _draw_bars(axes: Axes, column: Column, theme: Theme) -> None:
-    """Draw the bars of a column with error bars and values."""
+def _draw_bars(axes: Axes, column: Column, theme: Theme, width: float) -> None:
+    """Draw the bars of a column with error bars and values, in ``width`` inches."""
     values, rows = column.values, np.arange(len(column.values))
     ends = np.where(np.isfinite(values), values, 0.0)
     axes.barh(rows, ends, height=0.6, color=theme.accent, linewidth=0)
@@ -99,13 +112,18 @@ def _draw_bars(axes: Axes, column: Column, theme: Theme) -> None:
             middle[ranged], rows[ranged], xerr=half[ranged], fmt="none",
             ecolor=theme.highlight, elinewidth=1.2, capsize=2.5,
         )  # fmt: skip
-    furthest = np.maximum(ends, range_high)
-    high, low = max(0.0, float(furthest.max())), min(0.0, float(np.minimum(ends, range_low).min()))
-    span = (high - low) or 1.0
-    axes.set_xlim(low - (0.05 * span if low < 0 else 0), high + 0.75 * span)
-    for row, (end, text) in enumerate(zip(furthest.tolist(), column.texts, strict=True)):
-        place = (max(end, 0.0), row)
-        axes.annotate(text, place, xytext=(4, 0), textcoords="offset points", va="center", size=8.5, color=theme.text)
+    furthest = np.maximum(np.maximum(ends, range_high), 0.0)
+    low = min(0.0, float(np.minimum(ends, range_low).min()))
+    # The text of each bar stands to the right of it: the scale is the largest that leaves room for all texts.
+    texts = [fit_text(text, width - MIN_BAR, VALUE_SIZE) for text in column.texts]
+    rooms = [width - text_width(text, VALUE_SIZE) - 2 * VALUE_GAP for text in texts]
+    spans = [(end - low) / max(room, MIN_BAR / 2) for end, room in zip(furthest.tolist(), rooms, strict=True)]
+    axes.set_xlim(low, low + (max(spans) * width or 1.0))
+    for row, (end, text) in enumerate(zip(furthest.tolist(), texts, strict=True)):
+        axes.annotate(
+            text, (end, row), xytext=(VALUE_GAP * POINTS_PER_INCH, 0), textcoords="offset points", va="center",
+            size=VALUE_SIZE, color=theme.text,
+        )  # fmt: skip
     axes.axvline(0, color=theme.muted, linewidth=0.8)
     axes.tick_params(axis="y", length=0)
     axes.set_xticks([])

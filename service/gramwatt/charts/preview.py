@@ -8,9 +8,10 @@ from dataclasses import dataclass
 from gramwatt.charts import formatting, sizes
 from gramwatt.charts.calculator_charts import make_chart
 from gramwatt.charts.chart_request import ChartRequest
-from gramwatt.charts.curve_charts import curve_axis, x_unit
+from gramwatt.charts.curve_charts import curve_axis, outline_curve, x_unit
 from gramwatt.charts.themes import SHAPES, ChartStyle
 from gramwatt.model import AnyChart, CurveChart
+from gramwatt.model.messages import lower_first
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,9 +40,9 @@ def _preview_chart(request: ChartRequest, spec: AnyChart) -> Preview | None:
     if isinstance(spec, CurveChart):
         if curve_axis(request, spec) is None:
             return None
-        panels = len(spec.show)
         alt = _describe_curve(request, spec)
-        by_shape = {style.shape: sizes.graph_pixels(panels, style) for style in styles}
+        outline = outline_curve(request, spec)
+        by_shape = {style.shape: sizes.curve_pixels(outline, style) for style in styles}
         return Preview(spec.name, spec.title, alt, by_shape)
     chart = make_chart(request, spec)
     if chart is None:
@@ -53,13 +54,13 @@ def _preview_chart(request: ChartRequest, spec: AnyChart) -> Preview | None:
 def _describe_curve(request: ChartRequest, spec: CurveChart[object, object]) -> str:
     """Return what the axes of a curve show, and the values at these inputs."""
     response, x_name = request.response, spec.across or spec.vary
-    text = f"{' and '.join(map(formatting.readable, spec.show))} against {formatting.readable(x_name)}"
+    shown = [lower_first(request.label(name)) for name in spec.show]
+    text = f"{' and '.join(shown)} against {lower_first(request.label(x_name))}"
     here = response["results"].get(x_name, response["inputs"].get(x_name))
     values = [
-        f"{formatting.readable(name)} is "
-        + formatting.format_with_uncertainty(value, request.uncertainty(name), request.unit(name))
-        for name in spec.show
-        if isinstance(value := response["results"][name], int | float)
+        f"{label} is {request.format_result(name)}"
+        for name, label in zip(spec.show, shown, strict=True)
+        if isinstance(response["results"][name], int | float)
     ]
     if values and isinstance(here, int | float):
         text += f". Here, at {formatting.format_value(here, x_unit(request, spec))}, {' and '.join(values)}"

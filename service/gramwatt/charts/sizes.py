@@ -5,11 +5,17 @@ from __future__ import annotations
 import math
 from typing import Final
 
-from gramwatt.charts.chart_data import BarRows, Body, ChartData, Graph, Waterfall
+from gramwatt.charts.chart_data import BarRows, Body, ChartData, Graph, Scatter, Waterfall
 from gramwatt.charts.themes import SHAPES, ChartStyle
 
 PANEL_HEIGHT: Final = 1.55
 SINGLE_PANEL_HEIGHT: Final = 2.3
+HEADER_HEIGHT: Final = 0.26
+PANEL_GAP: Final = 0.12
+LINE_HEIGHT: Final = 0.17
+FOOTER_HEIGHT: Final = 0.42
+SCATTER_HEADER: Final = 0.46
+SCATTER_HEIGHT: Final = 2.6
 UNTITLED_TOP: Final = 0.04
 PIXELS_PER_INCH: Final = 96
 """CSS pixels to an inch (CSS Values and Units 4, 6.2)."""
@@ -21,9 +27,9 @@ def chart_pixels(chart: ChartData, style: ChartStyle) -> tuple[int, int]:
     return _to_pixels(SHAPES[style.shape]), _to_pixels(height)
 
 
-def graph_pixels(panels: int, style: ChartStyle) -> tuple[int, int]:
-    """Return the size of an untitled graph with so many panels, before its values are known."""
-    return _to_pixels(SHAPES[style.shape]), _to_pixels(UNTITLED_TOP + graph_height(panels))
+def curve_pixels(chart: Graph, style: ChartStyle) -> tuple[int, int]:
+    """Return the size of an untitled graph; its lines need no points."""
+    return _to_pixels(SHAPES[style.shape]), _to_pixels(UNTITLED_TOP + graph_height(chart, style.shape))
 
 
 def _to_pixels(inches: float) -> int:
@@ -38,7 +44,7 @@ def top_height(chart: ChartData, style: ChartStyle) -> float:
 
 def heading_lines(chart: ChartData, width: float) -> list[tuple[str, float, str, float]]:
     """Return title and inputs as lines that fit the width: text, font size, weight, height in inches."""
-    title = [(line, 11.0, "bold", 0.21) for line in _wrap(chart.title, int(width * 9.5))]
+    title = [(line, 14.0, "title", 0.27) for line in _wrap(chart.title, int(width * 8))]
     inputs = _wrap(chart.inputs, int(width * 14.5), " · ")[:3]
     return title + [(line, 8.0, "normal", 0.16) for line in inputs]
 
@@ -62,7 +68,9 @@ def body_height(body: Body, shape: str) -> float:
     """Return the height of a chart below its title."""
     match body:
         case Graph():
-            return graph_height(len(body.panels))
+            return graph_height(body, shape)
+        case Scatter():
+            return SCATTER_HEADER + SCATTER_HEIGHT + 0.5
         case Waterfall():
             return 0.3 + steps_height(body) + 0.4 + 0.85 + 0.35
         case BarRows():
@@ -73,9 +81,21 @@ def body_height(body: Body, shape: str) -> float:
             return 0.5 + map_height(SHAPES[shape]) + 0.45
 
 
-def graph_height(panels: int) -> float:
+def graph_height(graph: Graph, shape: str) -> float:
     """Return the height of panels one above the other, with their x axis."""
-    return panels * (panel_height(panels) + 0.34) + 0.42
+    count = len(graph.panels)
+    return count * (panel_height(count) + header_height(graph, shape) + PANEL_GAP) + footer_height(graph, shape)
+
+
+def header_height(graph: Graph, shape: str) -> float:
+    """Return the height above a panel: its label, and on a phone another line for the marked value."""
+    has_markers = any(panel.markers for panel in graph.panels)
+    return HEADER_HEIGHT + (LINE_HEIGHT if shape == "narrow" and has_markers else 0)
+
+
+def footer_height(graph: Graph | None, shape: str) -> float:
+    """Return the height below the last panel: ticks, title of the x axis and, on a phone, a line of notes."""
+    return FOOTER_HEIGHT + (LINE_HEIGHT if graph is not None and shape == "narrow" and graph.has_notes else 0)
 
 
 def panel_height(panels: int) -> float:

@@ -10,7 +10,7 @@ import xml.etree.ElementTree as ET
 from collections.abc import Mapping
 from typing import Final
 
-from gramwatt.charts.themes import FONT_FAMILY
+from gramwatt.charts.themes import FONT_FAMILY, TITLE_FAMILY, TITLE_FONT
 
 SVG: Final = "http://www.w3.org/2000/svg"
 _GENERATED_ID: Final = re.compile(r"^[A-Za-z]?[0-9]?_?[0-9a-f]{6,}")
@@ -73,7 +73,9 @@ def _dark_rules(root: ET.Element, dark: Mapping[str, str]) -> str:
 def _move_styles_to_attributes(element: ET.Element) -> None:
     for declaration in element.attrib.pop("style", "").split(";"):
         name, colon, value = (part.strip() for part in declaration.partition(":"))
-        if name == "font-size":
+        if name == "font-family" and TITLE_FONT in value:
+            element.set(name, TITLE_FAMILY)
+        elif name == "font-size":
             element.set(name, value.removesuffix("px"))
         elif colon and name in _STYLE_ATTRIBUTES:
             element.set(name, value)

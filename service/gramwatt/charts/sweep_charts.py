@@ -16,7 +16,7 @@ from gramwatt.engine.craft_fields import MEMBER
 from gramwatt.engine.response import get_declared_units
 from gramwatt.engine.tables.sweep import Axis
 from gramwatt.model import Array, Calculator, Choice, Count, Flag, Kind, Quantity, Text, units
-from gramwatt.model.messages import InputError, join_with_or, quote_input, suggest
+from gramwatt.model.messages import InputError, join_with_and, join_with_or, lower_first, quote_input, suggest
 
 MAX_RESULTS: Final = 4
 """Results in one chart, a panel each."""
@@ -103,13 +103,17 @@ class _Sweep:
         values = np.where([row not in cells.errors for row in range(axis.count)], cells.values, np.nan)
         return (units.convert_from_si(values, kind.unit) if isinstance(kind, Quantity) else values), ()
 
+    def label(self, name: str) -> str:
+        """Return the label of an input or a result."""
+        return formatting.get_field_label(self.calculator, name)
+
     def axis_unit(self, axis: Axis) -> str:
         """Return the unit of an axis."""
         return formatting.declared_unit(self.calculator.input_fields[axis.name])
 
     def axis_label(self, axis: Axis) -> str:
         """Return the label of an axis."""
-        return formatting.axis_label(axis.name, self.axis_unit(axis))
+        return formatting.axis_label(self.label(axis.name), self.axis_unit(axis))
 
 
 def compute_chart(
@@ -143,14 +147,25 @@ def compute_chart(
     else:
         body, description = _make_map(sweep, axes, names[0])
     summary = _summarize_constants(calculator, constants)
-    return ChartData(calculator.title, summary, formatting.sentence(description), body)
+    return ChartData(_make_title(sweep, names, axes), summary, formatting.sentence(description), body)
+
+
+def _make_title(sweep: _Sweep, names: Sequence[str], axes: Sequence[Axis]) -> str:
+    """Return what is drawn against what."""
+    shown, varied = (
+        join_with_and(lower_first(sweep.label(name)) for name in each) for each in (names, [axis.name for axis in axes])
+    )
+    return formatting.sentence_case(f"{shown} against {varied}")
 
 
 def _summarize_constants(calculator: Calculator[Any, Any], constants: Mapping[str, object]) -> str:
     constants = {name: value for name, value in constants.items() if name != MEMBER}
     shown = list(constants.items())[: formatting.MAX_INPUTS]
     fields = calculator.input_fields  # without the members that choose a row of a craft
-    parts = [f"{formatting.readable(name)} {_format_input(fields.get(name), value)}" for name, value in shown]
+    parts = [
+        f"{formatting.get_field_label(calculator, name)} {_format_input(fields.get(name), value)}"
+        for name, value in shown
+    ]
     more = len(constants) - len(shown)
     return " · ".join(parts + ([f"{more} more"] if more else []))
 
@@ -190,15 +205,18 @@ def _make_lines(
                 low, high = (by_group(end)[index][order] for end in (whole.low, whole.high))
                 own_range = Range(low, high, whole.is_partial)
             lines.append(Line(x[order], y, own_range, group, joined=isinstance(kind, Quantity)))
-            label = formatting.readable(name) + (f" with {group}" if group else "")
+            label = lower_first(sweep.label(name)) + (f" with {group}" if group else "")
             trends.append(formatting.describe_trend(label, y, result_unit))
-        panels.append(Panel(formatting.axis_label(name, result_unit), tuple(lines)))
+        is_count = isinstance(sweep.calculator.result_fields[name], Count)
+        panels.append(
+            Panel(formatting.axis_label(sweep.label(name), result_unit), tuple(lines), integer_ticks=is_count)
+        )
     known = x[np.isfinite(x)]
     if tick_labels:
-        span = f"Over {formatting.readable(x_axis.name)} {', '.join(tick_labels)}"
+        span = f"Over {lower_first(sweep.label(x_axis.name))} {', '.join(tick_labels)}"
     else:
         ends = [formatting.format_value(end, unit) for end in (known.min(), known.max())]
-        span = f"As {formatting.readable(x_axis.name)} goes from {ends[0]} to {ends[1]}"
+        span = f"As {lower_first(sweep.label(x_axis.name))} goes from {ends[0]} to {ends[1]}"
     graph = Graph(
         sweep.axis_label(x_axis), tuple(panels), tick_labels=tick_labels, integer_ticks=isinstance(kind, Count)
     )
@@ -214,7 +232,12 @@ def _make_map(sweep: _Sweep, axes: Sequence[Axis], name: str) -> tuple[Body, str
     x, y, values = x[columns_order], y[rows_order], values[np.ix_(rows_order, columns_order)]
     unit = sweep.units.get(name, "1")
     heat_map = HeatMap(
-        sweep.axis_label(axes[0]), sweep.axis_label(axes[1]), formatting.axis_label(name, unit), x, y, values
+        sweep.axis_label(axes[0]),
+        sweep.axis_label(axes[1]),
+        formatting.axis_label(sweep.label(name), unit),
+        x,
+        y,
+        values,
     )
     summary = f"has {formatting.NO_RESULT}"
     known = np.isfinite(values)
@@ -223,10 +246,10 @@ def _make_map(sweep: _Sweep, axes: Sequence[Axis], name: str) -> tuple[Body, str
         for position in (np.where(known, values, np.inf).argmin(), np.where(known, values, -np.inf).argmax()):
             row, column = np.unravel_index(position, values.shape)
             place = ", ".join(
-                f"{formatting.readable(axis.name)} {formatting.format_value(value, sweep.axis_unit(axis))}"
+                f"{lower_first(sweep.label(axis.name))} {formatting.format_value(value, sweep.axis_unit(axis))}"
                 for axis, value in zip(axes, (x[column], y[row]), strict=True)
             )
             extremes.append(f"{formatting.format_value(values[row, column], unit)} (at {place})")
         summary = f"is between {' and '.join(extremes)}"
-    first, second = (formatting.readable(axis.name) for axis in axes)
-    return heat_map, f"Over {first} and {second}, {formatting.readable(name)} {summary}"
+    first, second = (lower_first(sweep.label(axis.name)) for axis in axes)
+    return heat_map, f"Over {first} and {second}, {lower_first(sweep.label(name))} {summary}"

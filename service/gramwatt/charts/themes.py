@@ -58,8 +58,12 @@ GROUNDS: Final = ("paper", "clear")
 MAX_SCALE: Final = 4
 FONT: Final = "DejaVu Sans"
 """Comes with matplotlib, so that a chart looks the same wherever it is drawn."""
-FONT_FAMILY: Final = f"'{FONT}', Verdana, sans-serif"
-"""For SVG, whose text is drawn where it is shown."""
+TITLE_FONT: Final = "DejaVu Serif"
+FONT_FAMILY: Final = f"system-ui, -apple-system, 'Segoe UI', Roboto, 'Helvetica Neue', Arial, '{FONT}', sans-serif"
+"""For SVG, whose text is drawn where it is shown, in the fonts of the pages. None of them is wider than `FONT`."""
+TITLE_FAMILY: Final = (
+    f"'Iowan Old Style', 'Palatino Linotype', Palatino, 'Book Antiqua', Georgia, '{TITLE_FONT}', serif"
+)
 DASHES: Final = ("solid", (0, (6, 2)), (0, (2, 1.5)), (0, (6, 2, 1.5, 2)), (0, (1, 1.5)), (0, (9, 3)))
 
 

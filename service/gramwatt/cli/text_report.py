@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 import textwrap
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
@@ -16,7 +15,7 @@ from gramwatt.engine import serializers
 from gramwatt.engine.response import get_declared_units
 from gramwatt.engine.sentences import FilledSentence
 from gramwatt.model import Calculator, Kind, get_label
-from gramwatt.model.messages import Estimate, format_estimate, format_share, lower_first
+from gramwatt.model.messages import DISPLAY_DIGITS, Estimate, format_estimate, format_share, lower_first
 
 MAX_TABLE_ROWS: Final = 20
 """Rows of a table that a terminal shows."""
@@ -156,9 +155,7 @@ class _Report:
             return Estimate(serializers.format_value(value))
         if self.options.digits is not None or not uncertainty or uncertainty[0] is None:
             return format_estimate(value, unit, digits=self.options.digits)
-        # Not more than four digits, however small the uncertainty is.
-        coarsest = 10.0 ** (math.floor(math.log10(abs(value))) - 2) if value else 0.0
-        return format_estimate(value, unit, max(uncertainty[0], coarsest), *uncertainty[1:])
+        return format_estimate(value, unit, *uncertainty, max_digits=DISPLAY_DIGITS)
 
     def format_tables(self) -> Iterator[list[str]]:
         """Yield each table of the results, below its label."""

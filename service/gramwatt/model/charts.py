@@ -45,6 +45,8 @@ class CurveChart(TitledChart, Generic[I, R]):
     """The result on the level axis, where that is not the varied input itself."""
     points: Callable[[I, R], tuple[Array, Array]] | None = None
     """Places (M,) and values (M,) of what was measured, beside the first of the results."""
+    points_are: str = "measured"
+    """What they are, in words."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,7 +112,7 @@ class BarChart(TitledChart):
     _: KW_ONLY
     table: str = ""
     label: str = "name"
-    """The column that names a row."""
+    """The column that names a row; the value with its unit where that is a number."""
 
 
 class RecordedChannels(NamedTuple):

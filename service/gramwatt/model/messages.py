@@ -97,14 +97,18 @@ def format_estimate(
     high: float | None = None,
     *,
     digits: int | None = None,
+    max_digits: int | None = None,
 ) -> Estimate:
     """Return a finite number rounded to the last place of its uncertainty, which has two digits (JCGM 100, 7.2.6).
 
     Without an uncertainty it has ``digits`` significant digits; by default four, or in % one digit after the point.
+    With ``max_digits`` it has not more digits than that, however small its uncertainty is.
     """
     if uncertainty is None or not 1e-12 * abs(value) < uncertainty < math.inf:
         return Estimate(format_number(value, _count_digits(value, unit) if digits is None else digits))
     places = 1 - int(f"{uncertainty:.1e}".partition("e")[2])
+    if max_digits is not None and value:
+        places = min(places, max_digits - 1 - math.floor(math.log10(abs(value))))
     numbers = (value, uncertainty, low, high)
     return Estimate(*("" if each is None else _round_to_place(each, places) for each in numbers))
 

@@ -109,11 +109,27 @@ def find_average_power(
     arrays = np.broadcast_arrays(
         chemistry, duration, per_cell, capacity, start_charge, end_charge, cutoff_voltage, cell_count
     )
-    codes, *flat = (each.reshape(-1) for each in arrays)
+    table = np.stack([each.reshape(-1) for each in arrays])
+    # In a sweep of another input, one flight is in many rows: each is searched once.
+    distinct, place = _find_distinct_columns(table)
+    codes, *flat = distinct
+    codes = codes.astype(np.intp)
     names = ("duration", "resistance", "capacity", "start_charge", "end_charge", "cutoff_voltage")
     powers = np.empty(len(codes))
     for start in range(0, len(codes), pack.BLOCK_PACKS):
         block = slice(start, start + pack.BLOCK_PACKS)
         values = dict(zip(names, (each[block] for each in flat), strict=False))
         powers[block] = find_constant_power(cells.OPEN_CIRCUIT_VOLTAGE[codes[block]], **values)
-    return np.asarray(powers * flat[-1]).reshape(arrays[0].shape)
+    return np.asarray(powers * flat[-1])[place].reshape(arrays[0].shape)
+
+
+def _find_distinct_columns(table: Array) -> tuple[Array, IndexArray]:
+    """Return the distinct columns (F, D) of a table (F, K), and which of them each column is (K,)."""
+    order = np.lexsort(table)
+    ordered = table[:, order]
+    is_new = np.ones(len(order), dtype=bool)
+    # A nan differs from itself, so that its column is a new one.
+    is_new[1:] = (ordered[:, 1:] != ordered[:, :-1]).any(axis=0)
+    place = np.empty(len(order), dtype=np.intp)
+    place[order] = np.cumsum(is_new) - 1
+    return ordered[:, is_new], place
