@@ -355,7 +355,7 @@ def test_each_pack_is_a_bar() -> None:
     calculator = registry.load()["build"]
     given: dict[str, Any] = dict(calculator.examples[0].given)
     expected = calculate("build", **given)["results"]["by_setup"]
-    chart = chart_of("build", **given)
+    chart = chart_of("build", picture="setups-side-by-side", **given)
     assert isinstance(chart.body, BarRows)
     assert chart.body.names == tuple(row["name"] for row in expected)
     endurance = chart.body.columns[0]
@@ -364,6 +364,35 @@ def test_each_pack_is_a_bar() -> None:
     ends = calculate("build", **given)["uncertainty"]["by_setup.endurance"]
     assert (list(endurance.range.low), list(endurance.range.high)) == (ends["low"], ends["high"])
     assert f">lines and brackets: {COVERAGE}<" in draw.as_svg(chart, ChartStyle()).decode()
+
+
+def test_setups_are_points_beside_the_limit() -> None:
+    given: dict[str, Any] = dict(registry.load()["build"].examples[0].given)
+    expected = calculate("build", **given)
+    body = chart_of("build", **given).body
+    assert isinstance(body, Scatter)
+    assert (body.x_label, body.y_label) == ("All-up mass, g", "Flight time, min")
+    assert body.limit == pytest.approx(600, rel=1e-12)
+    assert body.limit_label == "limit 600 g"
+    ends = expected["uncertainty"]["by_setup.endurance"]
+    for at, (point, row) in enumerate(zip(body.points, expected["results"]["by_setup"], strict=True)):
+        assert (point.label, point.x, point.y) == (row["name"], row["mass"], row["endurance"])
+        assert (point.low, point.high) == (ends["low"][at], ends["high"][at])
+
+
+def test_the_thrust_of_each_setup_ends_at_full_throttle_and_its_cap_is_marked() -> None:
+    given: dict[str, Any] = dict(registry.load()["build"].examples[0].given)
+    rows = calculate("build", **given)["results"]["by_setup"]
+    graph = graph_of(chart_of("build", picture="thrust-against-throttle", **given))
+    assert (graph.x_label, graph.panels[0].label, graph.marks_label) == ("Throttle, %", "Thrust, gf", "throttle cap")
+    for line, row in zip(graph.panels[0].lines, rows, strict=True):
+        assert line.label == row["name"]
+        assert line.y[-1] == pytest.approx(row["thrust"], rel=1e-9)
+        assert line.mark == pytest.approx((66, row["capped_thrust"]), rel=1e-9)
+        assert np.interp(66, line.x, line.y) == pytest.approx(row["capped_thrust"], rel=1e-3), "the mark is on the line"
+    uncapped = {name: value for name, value in given.items() if name != "throttle_cap"}
+    graph = graph_of(chart_of("build", picture="thrust-against-throttle", **uncapped))
+    assert (graph.marks_label, [line.mark for line in graph.panels[0].lines]) == ("", [None, None])
 
 
 def test_full_throttle_marks_the_cap() -> None:
@@ -395,7 +424,7 @@ def test_each_punch_out_is_a_bar_named_by_its_time() -> None:
     assert bars.columns[0].values == pytest.approx([punch["sag"] for punch in expected], rel=1e-12)
 
 
-def test_what_was_flown_is_compared_with_the_prediction() -> None:
+def test_a_flight_is_compared_with_its_prediction() -> None:
     """The recording uses 151.64 W (tested with flight-log), predicted were 140 W: 8.3 % more."""
     given: dict[str, Any] = dict(registry.load()["flight-log"].examples[0].given)
     bars = chart_of("flight-log", picture="flown-over-predicted", **given).body

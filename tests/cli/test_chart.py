@@ -51,7 +51,7 @@ def test_a_sweep(client: FlaskClient) -> None:
     assert run(*SWEEP, "--format", "txt").stdout_bytes == client.get(url).data
     assert run(*SWEEP, "--show", "mean_current", "--format", "txt").stdout.splitlines()[1].count("mean current") == 1
     grid = run("endurance", "cells=6", *SWEEP[3:], "--vary", "capacity=500:3000:6", "--format", "txt")
-    assert grid.stdout.splitlines()[1].startswith("Over power and capacity, endurance is between")
+    assert grid.stdout.splitlines()[1].startswith("Over power and capacity, flight time is between")
 
 
 def test_tables_and_recordings(client: FlaskClient) -> None:

@@ -146,6 +146,8 @@ def test_what_asks_for_a_table_is_drawn_by_post(client: FlaskClient, name: str) 
         pytest.param(f"{CHART}&theme=blue", ["/theme"], id="theme"),
         pytest.param(f"{CHART}&scale=9", ["/scale"], id="scale"),
         pytest.param(f"{CHART}&show=current", ["/show"], id="show-without-a-sweep"),
+        pytest.param(f"{CHART}&picture=current", ["/picture"], id="no-such-picture"),
+        pytest.param(f"{SWEPT}&picture=cell-voltage-and-charge-over-the-flight", ["/picture"], id="picture-of-a-sweep"),
         pytest.param(f"{CHART}&from=1", ["/from", "/vary"], id="a-range-of-nothing"),
         pytest.param(f"{SWEPT}&show=ended_by", ["/show"], id="no-number"),
         pytest.param(f"{SWEPT}&show=endurance,endurance", ["/show"], id="a-result-twice"),
@@ -177,7 +179,7 @@ def answers(client: FlaskClient, url: str) -> list[dict[str, Any]]:
 
 
 def test_a_line_is_the_sweep(client: FlaskClient) -> None:
-    assert output(client.get(SWEPT)).startswith("As power goes from 50 W to 400 W, endurance goes from ")
+    assert output(client.get(SWEPT)).startswith("As power goes from 50 W to 400 W, flight time goes from ")
     rows = answers(client, SWEPT)
     made = swept_sheet("endurance", {"cells": 6, "capacity": 1300}, sweep.Axis("power", 8, 50, 400), show="endurance")
     assert isinstance(made.body, Graph)
@@ -187,7 +189,7 @@ def test_a_line_is_the_sweep(client: FlaskClient) -> None:
 
 
 def test_a_map_is_the_grid(client: FlaskClient) -> None:
-    assert output(client.get(MAPPED)).startswith("Over power and capacity, endurance is between ")
+    assert output(client.get(MAPPED)).startswith("Over power and capacity, flight time is between ")
     rows = answers(client, MAPPED)
     axes = sweep.Axis("power", 8, 50, 400), sweep.Axis("capacity", 6, 500, 3000)
     made = swept_sheet("endurance", {"cells": 6}, *axes, show="endurance")
@@ -203,8 +205,8 @@ def test_a_choice_makes_a_line_for_each_of_its_words(client: FlaskClient) -> Non
     second = first.replace("vary=power&", "").replace("&vary=chemistry", "&vary=chemistry&vary=power")
     for url in (first, second):
         words = output(client.get(url))
-        assert "endurance with lipo goes from " in words
-        assert "endurance with li-ion goes from " in words
+        assert "flight time with lipo goes from " in words
+        assert "flight time with li-ion goes from " in words
     many = ",".join(["lipo"] * 7)
     assert pointers(client.get(f"{SWEPT}&vary=chemistry&chemistry={many}")) == ["/chemistry"]
 
@@ -258,7 +260,7 @@ def test_several_results_stand_above_each_other(client: FlaskClient) -> None:
         result_units={"pack_heat": "kW"},
     )
     assert isinstance(made.body, Graph)
-    assert [panel.label for panel in made.body.panels] == ["current in A", "pack heat in kW"]
+    assert [panel.label for panel in made.body.panels] == ["Pack current, A", "Heat in the pack, kW"]
     for panel in made.body.panels:
         line = panel.lines[0]
         assert line.range is not None

@@ -5,7 +5,16 @@ from typing import Annotated
 
 import numpy as np
 
-from gramwatt.calculators._shared import cautions, drivetrain, fields, flight_styles, propellers, setup_rules, setups
+from gramwatt.calculators._shared import (
+    cautions,
+    drivetrain,
+    fields,
+    flight_styles,
+    propellers,
+    setup_charts,
+    setup_rules,
+    setups,
+)
 from gramwatt.calculators._shared import flights as shared_flights
 from gramwatt.calculators._shared import packs as shared_packs
 from gramwatt.calculators._shared import parts as shared_parts
@@ -13,7 +22,6 @@ from gramwatt.calculators._shared.packs import column
 from gramwatt.calculators._shared.setup_results import SetupResults, relative_change
 from gramwatt.model import (
     Array,
-    BarChart,
     Calculator,
     Choice,
     Example,
@@ -213,11 +221,7 @@ CALCULATOR = Calculator(
     formula=build,
     category="choose",
     sentences=setup_rules.SENTENCES,
-    charts=(
-        BarChart(
-            ("endurance", "margin", "thrust_to_weight", "capped_current"), table="by_setup", title="Setups side by side"
-        ),
-    ),
+    charts=setup_charts.CHARTS,
     any_of=(("parts", "dry_mass"), ("propellers", "diameter"), ("propellers", "pitch")),
     assumptions=(
         shared_flights.EXPONENT,

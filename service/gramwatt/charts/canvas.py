@@ -92,4 +92,5 @@ def spread_labels(places: Sequence[float], gap: float, low: float, high: float) 
 
 def tick_locator(max_ticks: int, *, integer: bool = False) -> MaxNLocator:
     """Return a locator of ticks at round numbers."""
-    return MaxNLocator(max_ticks, steps=[1, 2, 2.5, 5, 10], integer=integer)
+    least = 1 if integer else 2  # with more, a count of one value would get fractions
+    return MaxNLocator(max_ticks, steps=[1, 2, 2.5, 5, 10], integer=integer, min_n_ticks=least)

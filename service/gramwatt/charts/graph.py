@@ -78,7 +78,7 @@ def _list_ranged(panel: Panel) -> list[Line]:
 
 
 def _is_labelled(line: Line) -> bool:
-    """Return whether the label of a line stands beside it."""
+    """Return whether a line has a label beside it."""
     return bool(line.label) and not line.measured and bool(np.isfinite(line.y).any())
 
 

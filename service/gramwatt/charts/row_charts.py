@@ -103,6 +103,7 @@ def make_scatter(request: ChartRequest, spec: ScatterChart[Any, Any]) -> tuple[S
 def make_lines(request: ChartRequest, spec: LinesChart[Any, Any]) -> tuple[Graph, str] | None:
     """Return the lines that a calculator computes for a chart."""
     x_unit, y_unit = request.unit(spec.x), request.unit(spec.y)
+    x_label, y_label = spec.x_label or request.label(spec.x), spec.y_label or request.label(spec.y)
     lines, trends = [], []
     for traced in spec.trace(request.outcome.inputs, request.outcome.results):
         x, y = units.convert_from_si(np.asarray(traced.x), x_unit), units.convert_from_si(np.asarray(traced.y), y_unit)
@@ -113,13 +114,13 @@ def make_lines(request: ChartRequest, spec: LinesChart[Any, Any]) -> tuple[Graph
             place, value = np.array(traced.mark[:1]), np.array(traced.mark[1:])
             mark = (float(units.convert_from_si(place, x_unit)[0]), float(units.convert_from_si(value, y_unit)[0]))
         lines.append(Line(x, y, label=traced.name, mark=mark))
-        trend = formatting.describe_trend(f"{lower_first(request.label(spec.y))} with {traced.name}", y, y_unit)
+        trend = formatting.describe_trend(f"{lower_first(y_label)} with {traced.name}", y, y_unit)
         trends.append(trend + (f", {spec.marks_are} {formatting.format_value(mark[0], x_unit)}" if mark else ""))
     if not lines:
         return None
     known = np.concatenate([line.x for line in lines])
-    panel = Panel(request.axis_label(spec.y), tuple(lines), name=spec.y)
+    panel = Panel(formatting.axis_label(y_label, y_unit), tuple(lines), name=spec.y)
     has_marks = any(line.mark is not None for line in lines)
-    graph = Graph(request.axis_label(spec.x), (panel,), marks_label=spec.marks_are if has_marks else "")
+    graph = Graph(formatting.axis_label(x_label, x_unit), (panel,), marks_label=spec.marks_are if has_marks else "")
     ends = [formatting.format_value(float(end), x_unit) for end in (known.min(), known.max())]
-    return graph, f"As {lower_first(request.label(spec.x))} goes from {ends[0]} to {ends[1]}, {'; '.join(trends)}"
+    return graph, f"As {lower_first(x_label)} goes from {ends[0]} to {ends[1]}, {'; '.join(trends)}"

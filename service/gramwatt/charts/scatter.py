@@ -12,7 +12,7 @@ from gramwatt.charts.canvas import EDGE, GAP, POINTS_PER_INCH, Canvas, fit_text,
 from gramwatt.charts.chart_data import Point, Range, Scatter
 from gramwatt.charts.formatting import describe_ranges
 from gramwatt.charts.graph import LABEL_HEIGHT, LABEL_SIZE, LEFT, RIGHT
-from gramwatt.charts.sizes import SCATTER_HEADER, SCATTER_HEIGHT
+from gramwatt.charts.sizes import LINE_HEIGHT, SCATTER_HEADER, SCATTER_HEIGHT
 
 MARKER_SIZE: Final = 6.5
 """Points."""
@@ -67,7 +67,7 @@ def draw_scatter(canvas: Canvas, scatter: Scatter) -> None:
     canvas.add_text(right, bottom, fit_text(scatter.x_label, canvas.width - 0.5, 9), size=9, ha="right")
     if scatter.has_ranges:
         note = f"bars: {describe_ranges([Range(np.zeros(0), np.zeros(0), scatter.is_partial)])}"
-        canvas.add_text(EDGE, bottom + 0.01, note, size=8, color=theme.muted)
+        canvas.add_text(EDGE, bottom + 0.01 + (LINE_HEIGHT if canvas.is_narrow else 0), note, size=8, color=theme.muted)
 
 
 def _set_limits(axes: Axes, scatter: Scatter) -> None:

@@ -70,7 +70,7 @@ def body_height(body: Body, shape: str) -> float:
         case Graph():
             return graph_height(body, shape)
         case Scatter():
-            return SCATTER_HEADER + SCATTER_HEIGHT + 0.5
+            return SCATTER_HEADER + SCATTER_HEIGHT + 0.5 + (LINE_HEIGHT if shape == "narrow" else 0)
         case Waterfall():
             return 0.3 + steps_height(body) + 0.4 + 0.85 + 0.35
         case BarRows():

@@ -98,8 +98,11 @@ class LinesChart(TitledChart, Generic[I, R]):
     trace: Callable[[I, R], tuple[TracedLine, ...]]
     _: KW_ONLY
     x: str
-    """An input, a result or a column of a table (``by_setup.thrust``), whose label and unit the level axis has."""
+    """An input, a result or a column of a table (``by_setup.thrust``), whose unit and label the level axis has."""
     y: str
+    x_label: str = ""
+    y_label: str = ""
+    """Other labels of the axes."""
     marks_are: str = ""
     """What the marked points are, in words."""
 

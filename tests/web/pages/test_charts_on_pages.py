@@ -101,7 +101,7 @@ def test_a_chart_whose_inputs_fit_no_url_is_embedded(monkeypatch: pytest.MonkeyP
         sent = client.post("/calculators/flight-log", data={"log": text, "shape": shape}, headers=BROWSER)
         page = Page(sent.text)
         drawn = Page(inline(page))
-        assert "current in A" in " ".join(word for _, word in drawn.find("text"))
+        assert "Current, A" in " ".join(word for _, word in drawn.find("text"))
         assert drawn.one("svg")[0]["width"] == page.one("img")[0]["width"]
         assert drawn.one("desc")[1] == page.one("img")[0]["alt"]
     many = {f"parts.{at}.name": "a long name" * 6 for at in range(110)} | {f"parts.{at}.mass": "1" for at in range(110)}
