@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any, Final, NoReturn
 import click
 
 from gramwatt.cli.completion import complete_calculators, complete_inputs
+from gramwatt.cli.craft import add_craft_text, craft_option
 from gramwatt.cli.errors import fail, fail_with_errors
 from gramwatt.cli.inputs import parse_assignments
 from gramwatt.cli.options import FORMATS, TableOptions, make_plan_or_fail, make_style, table_options
@@ -51,6 +52,7 @@ Examples:
 )
 @click.option("--keep", default="", metavar="A,B|*", help="Pass these columns through, or all (*).")
 @click.option("--url", metavar="URL", help="Compute on a running service: http://host:8000.")
+@craft_option
 @table_options
 def batch(
     name: str,
@@ -82,7 +84,7 @@ def batch(
     if url and cause is not None:
         fail(f"--url and {cause}: use only one of them")
     check_options(options)
-    shared = parse_assignments(constants)
+    shared = add_craft_text(parse_assignments(constants))
     if cause is not None:
         _compute_in_parts(name, table, read_as, shared, keep, cause, options)
     with clean_up_on_signal() as clean_up, contextlib.ExitStack() as stack:

@@ -8,6 +8,7 @@ import click
 
 from gramwatt.cli.calculator_help import format_calculator_help
 from gramwatt.cli.completion import complete_calculators, complete_inputs, complete_results, complete_units
+from gramwatt.cli.craft import craft_option
 from gramwatt.cli.errors import fail
 from gramwatt.cli.inputs import parse_units, read_inputs
 from gramwatt.cli.terminal import get_width, print_text
@@ -30,6 +31,7 @@ Examples:
 @click.command("calc", epilog=_EXAMPLES, add_help_option=False)
 @click.argument("name", metavar="CALCULATOR", required=False, shell_complete=complete_calculators)
 @click.argument("inputs", nargs=-1, metavar="[NAME=VALUE]...", shell_complete=complete_inputs)
+@craft_option
 @click.option(
     "--body", type=click.File("rb"), help="JSON file with the inputs, as in a POST request; - is standard input."
 )

@@ -9,6 +9,7 @@ import click
 
 from gramwatt.charts.themes import AUTO, GROUNDS, MAX_SCALE, SHAPES, THEMES, ChartStyle
 from gramwatt.cli.completion import complete_calculators, complete_inputs, complete_pictures, complete_results
+from gramwatt.cli.craft import add_craft_text, craft_option
 from gramwatt.cli.errors import fail, fail_with_errors
 from gramwatt.cli.inputs import parse_assignments, parse_units, read_inputs
 
@@ -65,6 +66,7 @@ Examples:
     help="Enlarge a PNG so many times.",
 )
 @click.option("--units", default="", metavar="RESULT:UNIT,...", help="Convert results to other units: current:mA.")
+@craft_option
 @click.option(
     "--body", type=click.File("rb"), help="JSON file with the inputs, as in a POST request; - is standard input."
 )
@@ -141,7 +143,7 @@ def _make_sweep_chart(
     from gramwatt.cli.sweep import parse_axes
     from gramwatt.engine.tables.plan import make_plan
 
-    constants = parse_assignments(inputs)
+    constants = add_craft_text(parse_assignments(inputs))
     _, input_errors, unit_errors = make_plan(
         calculator, constants, text=True, result_units=units, show_inputs=False, uncertain=False
     )

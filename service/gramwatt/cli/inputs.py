@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from typing import IO, Any
 
+from gramwatt.cli.craft import add_craft
 from gramwatt.cli.errors import fail
 from gramwatt.model import Calculator
 
@@ -40,7 +41,7 @@ def read_inputs(
     if body is not None and arguments and not logs:
         fail("give the inputs as arguments or in --body, not both")
     assigned = parse_assignments(arguments)
-    values: dict[str, object] = dict(assigned) if body is None else _read_body(body)
+    values: dict[str, object] = add_craft(dict(assigned) if body is None else _read_body(body))
     if not logs:
         return values, body is None
     from gramwatt.cli.recordings import add_recordings  # imports libraries that nothing else here needs

@@ -20,6 +20,7 @@ COMMANDS: Final = {
     "check": "gramwatt.cli.check:check",
     "completion": "gramwatt.cli.shells:completion",
     "contract": "gramwatt.cli.contract:contract",
+    "craft": "gramwatt.cli.craft:craft",
     "list": "gramwatt.cli.list:list_calculators",
     "serve": "gramwatt.cli.serve:serve",
     "sweep": "gramwatt.cli.sweep:sweep",

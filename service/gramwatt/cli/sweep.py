@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any, Final, NoReturn
 import click
 
 from gramwatt.cli.completion import complete_calculators, complete_inputs, complete_results
+from gramwatt.cli.craft import add_craft_text, craft_option
 from gramwatt.cli.errors import fail, fail_with_errors
 from gramwatt.cli.inputs import parse_assignments
 from gramwatt.cli.options import TableOptions, make_plan_or_fail, make_style, table_options
@@ -64,6 +65,7 @@ Examples:
     help="Result that --best ranks by.  [default: the first of the calculator]",
 )
 @click.option("--least", is_flag=True, help="Rank the smallest value first.")
+@craft_option
 @table_options
 def sweep(
     name: str,
@@ -86,7 +88,7 @@ def sweep(
     from gramwatt.partitions.sources import Grid
 
     check_options(options, ranked=bool(best))
-    constants = parse_assignments(inputs)
+    constants = add_craft_text(parse_assignments(inputs))
     plan, errors = make_plan_or_fail(name, constants, options)
     axes = parse_axes(plan.calculator, vary, constants, errors)
     rank_by = by or plan.calculator.headline

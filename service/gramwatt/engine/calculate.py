@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import dataclasses
+import os
 from collections.abc import Mapping
 
-from gramwatt.engine import craft, registry
+from gramwatt.engine import registry
 from gramwatt.engine.column_types import Cells, ConstantColumn
+from gramwatt.engine.craft import has_craft, split_request, take_inputs
+from gramwatt.engine.craft_fields import MEMBER
 from gramwatt.engine.evaluate import Outcome, evaluate_columns
 from gramwatt.engine.response import ResponseBody, build_response, check_result_units
 from gramwatt.model import AnyCalculator
@@ -76,7 +79,7 @@ def evaluate_request(
 
     Raises InvalidInput with all errors, also those of requested units.
     """
-    if craft.has_craft(inputs):
+    if has_craft(inputs):
         outcome, errors = _evaluate_with_craft(calculator, inputs, text=text)
     else:
         outcome = evaluate_columns(calculator, {name: [value] for name, value in inputs.items()}, 1, text=text)
@@ -96,8 +99,8 @@ def _evaluate_with_craft(
     calculator: AnyCalculator, inputs: Mapping[str, object], *, text: bool
 ) -> tuple[Outcome, list[InputError]]:
     """Evaluate a request with a craft document, whose values are JSON values beside own inputs that may be text."""
-    document, choices, own = craft.split_request(calculator, inputs)
-    taken = craft.take_inputs(calculator, document, choices, own, text=text)
+    document, choices, own = split_request(calculator, inputs)
+    taken = take_inputs(calculator, document, choices, own, text=text)
     cells: dict[str, Cells] = {
         **{name: ConstantColumn(value, 1, text=text) for name, value in own.items()},
         **{name: [value] for name, value in taken.inputs.items()},
@@ -108,14 +111,24 @@ def _evaluate_with_craft(
 
 
 def calculate(
-    name: str, /, *, units: Mapping[str, str] | None = None, working: bool = False, **inputs: object
+    name: str,
+    /,
+    *,
+    units: Mapping[str, str] | None = None,
+    working: bool = False,
+    craft: Mapping[str, object] | str | os.PathLike[str] | None = None,
+    **inputs: object,
 ) -> ResponseBody:
     """Compute a calculator by name: ``calculate("pack-energy", cells=6, capacity="1.3 Ah")``.
 
     Inputs are numbers in the calculator's own units, or texts with a unit and optionally ``± u``; ``units`` converts
-    results by name; ``working`` adds formulas, numbers and references. ``craft`` is a craft document whose inputs are
-    used beside the others, and ``pack``, ``propeller`` or ``flight`` name a row of its tables. Returns what the service
-    responds as JSON.
+    results by name; ``working`` adds formulas, numbers and references. ``craft`` is a craft document, or the path of
+    one in JSON or YAML, whose inputs are used beside the others; ``pack``, ``propeller`` or ``flight`` name a row of
+    its tables. Returns what the service responds as JSON.
     Raises UnknownCalculator or InvalidInput.
     """
+    if craft is not None:
+        from gramwatt.engine.craft_files import read_craft_file
+
+        inputs[MEMBER] = read_craft_file(craft) if isinstance(craft, str | os.PathLike) else craft
     return compute_response(get_calculator(name), inputs, result_units=units, working=working)

@@ -151,6 +151,7 @@ class _Taker:
                 row = flown = self._complete(name, row)
             elif flown and self._is_other(name, table.known, flown):
                 continue
+            row = self._add_sums(name, table.columns, row)
             pairs = craft_fields.list_stands_for(choice, table.columns, self._fields)
             yield {taken: row[column] for column, taken in pairs if column in row}
 
@@ -212,7 +213,7 @@ class _Taker:
         if name in self._craft.explicit and name in self._craft.chosen:
             order.insert(0, order.pop(self._craft.chosen[name]))  # the one that the others are compared with
         pointers = [f"/{MEMBER}/{name}/{at}" for at in order]
-        self._add_rows(name, kind, [self._add_sums(name, kind, rows[at]) for at in order], pointers)
+        self._add_rows(name, kind, [self._add_sums(name, kind.input_columns, rows[at]) for at in order], pointers)
 
     def _make_row(self, name: str, kind: Table, addend: Addend) -> Row:
         """Return an entry of a sum as a row of the table of such entries."""
@@ -235,7 +236,7 @@ class _Taker:
             self._pointers[f"/{name}/{at}"] = pointer
             self._pointers |= {f"/{name}/{at}/{column}": cell.pointer for column, cell in row.items() if cell.pointer}
 
-    def _add_sums(self, name: str, kind: Table, row: Row) -> Row:
+    def _add_sums(self, name: str, columns: Mapping[str, Kind], row: Row) -> Row:
         """Return a row of a table with what adds up from the rows of other tables that it names."""
         choice = craft_fields.get_tables()[name].kind.chosen_by
         members = {table: member for member, table in craft_fields.get_choices().items()}
@@ -249,7 +250,7 @@ class _Taker:
         row = {column: cell for column, cell in row.items() if column not in members.values()}
         chosen: dict[str, int] = dict(self._craft.chosen)
         chosen |= {table: at for table, at in named.items() if isinstance(at, int)}
-        for column, column_kind in kind.input_columns.items():
+        for column, column_kind in columns.items():
             if column not in row and isinstance(column_kind, Quantity) and column_kind.sum_of:
                 total = self._adder.add_up(column_kind, column_kind.sum_of, chosen)
                 if total is not None:
