@@ -1,6 +1,7 @@
 """Setups side by side: each column alone, caps that match another setup, propellers, names, reasons."""
 
 import itertools
+import json
 import math
 from collections.abc import Callable
 from typing import Any, Final
@@ -10,6 +11,7 @@ from scipy.optimize import brentq
 
 from calculators.build_cases import CRAFT, FOUR, SIX, compute, compute_rows, get_reasons
 from gramwatt import InvalidInput, calculate
+from gramwatt.web import create_app
 
 UNCAPPED: Final[dict[str, Any]] = {**{n: v for n, v in CRAFT.items() if n != "throttle_cap"}, "packs": [FOUR, SIX]}
 ALONE: Final[dict[str, Any]] = {name: CRAFT[name] for name in ("kv", "diameter", "pitch")}
@@ -342,3 +344,20 @@ def test_the_longest_flight_names_its_setup() -> None:
     results = compute(**UNCAPPED, setups=setups)["results"]
     assert results["longest_setup"] == "light"
     assert results["longest_endurance"] == results["by_setup"][1]["endurance"]
+
+
+def test_setups_in_a_table_of_requests() -> None:
+    """A sweep that shares packs and setups is as one request after the other; a wrong name is reported once."""
+    body = {"given": {**UNCAPPED, "setups": [{}, {"pack": "six"}]}, "vary": {"kv": [2200, 2400]}}
+    client = create_app().test_client()
+    rows = client.post("/v1/build/sweep", json=body).get_json()
+    assert [row["longest_setup"] for row in rows] == ["six", "six"]
+    assert rows[1]["longest_endurance"] == compute(**UNCAPPED)["results"]["longest_endurance"]
+    wrong = {"given": {**UNCAPPED, "setups": [{"pack": "sixx"}]}, "vary": {"kv": [2200, 2400]}}
+    (error,) = client.post("/v1/build/sweep", json=wrong).get_json()["errors"]
+    assert error["pointer"] == "/given/setups/0/pack"
+    lines = "".join(json.dumps({**UNCAPPED, "setups": [{"pack": name}]}) + "\n" for name in ("six", "sixx"))
+    answer = client.post("/v1/build/batch", data=lines, content_type="application/x-ndjson").text.splitlines()
+    good, bad = (json.loads(line) for line in answer)
+    assert good["longest_setup"] == "six"
+    assert "did you mean six?" in json.dumps(bad["error"])

@@ -5,19 +5,12 @@ from typing import Annotated
 
 import numpy as np
 
-from gramwatt.calculators._shared import (
-    cautions,
-    drivetrain,
-    fields,
-    flight_styles,
-    propellers,
-    setup_charts,
-    setup_rules,
-    setups,
-)
+from gramwatt.calculators._shared import cautions, drivetrain, fields, flight_styles, setup_charts, setup_rules
 from gramwatt.calculators._shared import flights as shared_flights
 from gramwatt.calculators._shared import packs as shared_packs
 from gramwatt.calculators._shared import parts as shared_parts
+from gramwatt.calculators._shared import propellers as shared_propellers
+from gramwatt.calculators._shared import setups as shared_setups
 from gramwatt.calculators._shared.packs import column
 from gramwatt.calculators._shared.setup_results import SetupResults, relative_change
 from gramwatt.model import (
@@ -42,13 +35,13 @@ class Inputs:
 
     packs: shared_packs.Packs
     kv: fields.Kv
-    propellers: propellers.Propellers
+    propellers: shared_propellers.Propellers
     diameter: fields.Diameter
     pitch: fields.OptionalPitch
     parts: shared_parts.PartsWithoutPack
     dry_mass: shared_parts.DryMass
     dry_mass_u: Annotated[Array, StandardUncertainty(of="dry_mass")]
-    setups: setups.Setups
+    setups: shared_setups.Setups
     blades: fields.Blades
     motors: fields.Motors
     average_power: Annotated[
@@ -68,19 +61,7 @@ class Inputs:
     mass_exponent: fields.OptionalMassExponent
     reserve: fields.Reserve
     throttle_cap: fields.ThrottleCap
-    state_of_charge: Annotated[
-        Array,
-        Quantity(
-            "%",
-            "Charge at take-off and at full throttle.",
-            label="Charge",
-            group=Group.PACK,
-            above=0,
-            at_most=100,
-            default=100,
-            synonyms=("soc",),
-        ),
-    ]
+    state_of_charge: shared_setups.StateOfCharge
     pack_temperature: fields.PackTemperature
     activation_energy: fields.ActivationEnergy
     rule: shared_parts.Rule
@@ -137,7 +118,7 @@ class Results:
     ]
     by_setup: Annotated[
         SetupResults,
-        Table(SetupResults, "The craft in each setup.", label="Setups compared", max_length=setups.MAX_SETUPS),
+        Table(SetupResults, "The craft in each setup.", label="Setups compared", max_length=shared_setups.MAX_SETUPS),
     ]
 
 
@@ -147,20 +128,20 @@ def build(given: Inputs) -> Results:
     Combines the models of mass-margin, full-throttle and endurance, with their limits: figures at rest, one resistance
     for the pack, one average power for the flight. Differences between setups are more certain than the figures.
     """
-    chosen = setups.choose(given)
-    packs, source = chosen.pack, setups.get_source(given, chosen)
-    mass, standard_uncertainty = setups.weigh(given, chosen)
+    chosen = shared_setups.choose(given)
+    packs, source = chosen.pack, shared_setups.get_source(given, chosen)
+    mass, standard_uncertainty = shared_setups.weigh(given, chosen)
     limit, inclusive = weighing.limit_in_force(given.rule, given.limit, given.comparison)
     compared = weighing.compare_with_limit(mass, standard_uncertainty, column(limit), column(inclusive))
 
-    throttle = setups.find_throttle(given, chosen, mass, source)
+    throttle = shared_setups.find_throttle(given, chosen, mass, source)
     full, capped = throttle.full, throttle.capped
     hover = craft.demand_at_speed(chosen.drive, craft.hover_speed(chosen.drive, mass), **source)
     hover_throttle = np.where(hover.duty <= 1, hover.duty, np.nan)
     hover_power = np.where(hover.duty <= 1, hover.power, np.nan)
 
     average_power, voltage_ratio, power_from = shared_flights.get_average_power(
-        given, mass, hover_power, setups.compare_propellers(given, chosen, mass, hover.power, source)
+        given, mass, hover_power, shared_setups.compare_propellers(given, chosen, mass, hover.power, source)
     )
     discharge = pack.discharge_pack(
         packs.chemistry,
@@ -229,9 +210,9 @@ CALCULATOR = Calculator(
         *shared_flights.ASSUMPTIONS,
         *shared_packs.RESISTANCES,
         *shared_parts.LIMITS,
-        *propellers.FIRST,
+        *shared_propellers.FIRST,
         *drivetrain.ASSUMPTIONS,
-        *propellers.OTHERS,
+        *shared_propellers.OTHERS,
     ),
     rules=setup_rules.RULES,
     references=(
@@ -253,14 +234,14 @@ CALCULATOR = Calculator(
         *shared_parts.RULE_CONDITIONS,
         drivetrain.STATIC,
         drivetrain.DUTY_IS_NOT_STICK,
-        *propellers.DRIVE_CAUTIONS,
-        *propellers.CAUTIONS,
+        *shared_propellers.DRIVE_CAUTIONS,
+        *shared_propellers.CAUTIONS,
         shared_packs.RESISTANCE_ASSUMED,
         shared_flights.RESERVE_ASSUMED,
         *shared_flights.DOUBTFUL_CHARGE,
         shared_flights.FEW_FLIGHTS,
         *setup_rules.LIMITS_EXCEEDED,
-        *setups.CAUTIONS,
+        *shared_setups.CAUTIONS,
         shared_packs.RATING_OVERSTATED,
         setup_rules.COLD,
         setup_rules.OUTSIDE_TEMPERATURE,
@@ -268,7 +249,7 @@ CALCULATOR = Calculator(
     ),
     examples=(
         Example(
-            "An invented five-inch craft with a 4-cell pack, and a 6-cell pack of the same capacity",
+            "An invented five-inch craft with a 4-cell pack, and with a capped 6-cell pack of the same capacity",
             given={
                 "parts": [
                     {"name": "frame", "mass": 98},
@@ -286,13 +267,16 @@ CALCULATOR = Calculator(
                 "stator_height": 6,
                 "diameter": 5,
                 "pitch": 4.3,
-                "throttle_cap": 66,
+                "setups": [
+                    {"name": "4 cells", "pack": "4 cells"},
+                    {"name": "6 cells, capped", "pack": "6 cells", "throttle_cap": 66},
+                ],
                 "controller_rating": 45,
                 "rule": "custom",
                 "limit": 600,
                 "resolution": 0.1,
             },
-            expected={"longest_setup": "6 cells", "power_from": "hover-ratio"},
+            expected={"longest_setup": "6 cells, capped", "power_from": "hover-ratio"},
             rtol=1e-9,
             source="rule of thumb, no source: the same capacity on more cells flies longer at moderate extra mass",
         ),

@@ -69,7 +69,7 @@ def _read_nested(
     if all(cell is ABSENT for cell in cells):
         return empty_column(kind, len(cells))
     if isinstance(kind, RowName):
-        return read_row_names(kind, cells, names.get(kind.of, ()))
+        return read_row_names(kind, cells, names.get(kind.of))
     if isinstance(kind, TimeSeries):
         return _read_recordings(kind, cells, text=text)
     if len(cells) != 1:

@@ -13,20 +13,22 @@ from gramwatt.model import AnyCalculator, RowName
 from gramwatt.model.messages import InputError, quote_input
 from gramwatt.model.parsing import ValueParseError
 
-Names: TypeAlias = Mapping[str, Sequence[str]]
-"""The names of the rows of tables, by the input that is the table."""
+Names: TypeAlias = Mapping[str, Sequence[str] | None]
+"""The names of the rows of tables, by the input that is the table; None where they are not known yet."""
 NO_NAMES: Final[Names] = MappingProxyType({})
 
 
-def collect_names(calculator: AnyCalculator, cells: Mapping[str, Cells]) -> Names:
+def collect_names(calculator: AnyCalculator, cells: Mapping[str, Cells], *, complete: bool = True) -> Names:
     """Return the names of the rows of each table that a `RowName` of the calculator refers to, as they were sent.
 
-    A row without a name has the default one, and an invalid one has none, so that no cell can name it.
+    A row without a name has the default one, and an invalid one has none, so that no cell can name it. Inputs that are
+    not ``complete``, as they are those that the rows of a table of requests share, may leave out the table.
     """
     if not calculator.row_names:
         return NO_NAMES
     tables = dict.fromkeys(kind.of for kind in calculator.row_names.values())
-    return {table: _list_names(calculator, table, cells[table]) for table in tables if table in cells}
+    absent = () if complete else None
+    return {table: _list_names(calculator, table, cells[table]) if table in cells else absent for table in tables}
 
 
 def _list_names(calculator: AnyCalculator, table: str, cells: Cells) -> list[str]:
@@ -40,14 +42,19 @@ def _list_names(calculator: AnyCalculator, table: str, cells: Cells) -> list[str
     return [name if isinstance(name, str) else "" for name in names]
 
 
-def read_row_names(kind: RowName, cells: Sequence[object], names: Sequence[str]) -> Column:
-    """Read N cells that name a row; their positions. Never raises for invalid cells: their errors are in the column."""
+def read_row_names(kind: RowName, cells: Sequence[object], names: Sequence[str] | None) -> Column:
+    """Read N cells that name a row; their positions. Never raises for invalid cells: their errors are in the column.
+
+    Where the names are not known yet, none is invalid.
+    """
     column = empty_column(kind, len(cells))
     column = Column(column.values.copy(), column.present.copy())
     for row, cell in enumerate(cells):
         if cell is ABSENT:
             continue
         column.present[row] = True
+        if names is None:
+            continue
         try:
             column.values[row] = kind.find_row(cell, names)
         except ValueParseError as error:

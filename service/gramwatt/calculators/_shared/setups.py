@@ -107,6 +107,21 @@ Setups: TypeAlias = Annotated[
 ]
 
 
+StateOfCharge: TypeAlias = Annotated[
+    Array,
+    Quantity(
+        "%",
+        "Charge at take-off and at full throttle.",
+        label="Charge",
+        group=Group.PACK,
+        above=0,
+        at_most=100,
+        default=100,
+        synonyms=("soc",),
+    ),
+]
+
+
 class Chosen(NamedTuple):
     """What the setups of N requests are made of; arrays (N, M), or (N, 1) where all setups have the same."""
 
