@@ -16,12 +16,8 @@ from gramwatt.engine.craft_fields import MEMBER
 from gramwatt.engine.draws import FEW_DRAWS
 from gramwatt.engine.nested import read_column
 from gramwatt.engine.response import check_result_units, get_declared_units
-<<<<<<< HEAD
 from gramwatt.engine.row_names import Names, collect_names
 from gramwatt.engine.tables.craft_columns import list_members, take_for_constants
-=======
-from gramwatt.engine.row_names import collect_names
->>>>>>> 5f7b888 (Check names of rows in inputs that many requests share)
 from gramwatt.model import RANGE_SUFFIXES, Calculator, Count, Kind, Quantity, units
 from gramwatt.model.messages import InputError, quote_input
 
@@ -130,28 +126,19 @@ def check_constants(
     names = _collect_names(calculator, {**constants, **taken.inputs})
     errors: list[InputError] = []
     compared = 0
-<<<<<<< HEAD
     for name, cell in taken.inputs.items():
         errors += [
             error.under(name) for error in read_column(fields[name], [cell], text=False, names=names).errors.get(0, ())
         ]
     errors = taken.locate(errors)
-=======
-    names = collect_names(calculator, {name: [cell] for name, cell in constants.items()}, complete=False)
->>>>>>> 5f7b888 (Check names of rows in inputs that many requests share)
     for name, cell in constants.items():
         if name in members:
             continue
         if name in fields:
-<<<<<<< HEAD
             errors += [
                 error.under(name)
                 for error in read_column(fields[name], [cell], text=text, names=names).errors.get(0, ())
             ]
-=======
-            column = read_column(fields[name], [cell], text=text, names=names)
-            errors += [error.under(name) for error in column.errors.get(0, ())]
->>>>>>> 5f7b888 (Check names of rows in inputs that many requests share)
         else:
             errors += unknown_input_errors({name: cell}, tuple(fields), fields, compared)
             compared += 1
@@ -160,7 +147,7 @@ def check_constants(
 
 def _collect_names(calculator: Calculator[Any, Any], inputs: Mapping[str, object]) -> Names:
     """Return the names of the rows of tables that other inputs may refer to."""
-    return collect_names(calculator, {name: [value] for name, value in inputs.items()})
+    return collect_names(calculator, {name: [value] for name, value in inputs.items()}, complete=False)
 
 
 def make_plan(
