@@ -31,25 +31,32 @@ SOURCES = ("wide", "img", "src"), ("narrow", "source", "srcset")
 
 
 @every_calculator
-def test_the_chart_is_an_image_with_its_own_url(client: FlaskClient, calculator: Calculator[Any, Any]) -> None:
+def test_each_chart_is_an_image_with_its_own_url(client: FlaskClient, calculator: Calculator[Any, Any]) -> None:
     """The page does not wait for it, and leaves the room that the chart at that address takes. Anybody may cache it."""
     page = get(client, f"/calculators/{calculator.name}")
     assert not page.find("svg")
+    titles: dict[str, list[str]] = {}
     for shape, tag, attribute in SOURCES:
-        element, _ = page.one(tag)
-        answer = client.get(element[attribute], headers={"Accept": "image/avif,image/webp,image/svg+xml,*/*;q=0.8"})
-        assert (answer.status_code, answer.content_type) == (200, "image/svg+xml"), shape
-        drawn = Page(answer.text).one("svg")[0]
-        assert (drawn["width"], drawn["height"]) == (element["width"], element["height"])
-        assert answer.headers["Cache-Control"] == "public, max-age=3600"
-        again = client.get(element[attribute], headers={"If-None-Match": answer.headers["ETag"]})
-        assert again.status_code == 304
-        assert again.headers["Content-Security-Policy"] == answer.headers["Content-Security-Policy"]
-        assert "prefers-color-scheme" in answer.text
-    image, _ = page.one("img")
-    assert image["loading"] == "lazy"
-    assert image["alt"].endswith(".")
-    assert page.one("source")[0]["media"] == "(max-width: 36rem)"
+        for element, _ in page.find(tag):
+            answer = client.get(element[attribute], headers={"Accept": "image/avif,image/webp,image/svg+xml,*/*;q=0.8"})
+            assert (answer.status_code, answer.content_type) == (200, "image/svg+xml"), shape
+            drawn = Page(answer.text)
+            image = drawn.one("svg")[0]
+            assert (image["width"], image["height"]) == (element["width"], element["height"])
+            assert answer.headers["Cache-Control"] == "public, max-age=3600"
+            again = client.get(element[attribute], headers={"If-None-Match": answer.headers["ETag"]})
+            assert again.status_code == 304
+            assert again.headers["Content-Security-Policy"] == answer.headers["Content-Security-Policy"]
+            assert "prefers-color-scheme" in answer.text
+            titles.setdefault(shape, []).append(drawn.one("title")[1])
+    declared = [chart.title for chart in calculator.charts]
+    assert titles["wide"] == titles["narrow"] == [title for title in declared if title in titles["wide"]]
+    assert titles["wide"][0] == declared[0]
+    assert len(set(titles["wide"])) == len(page.find("img")), "each shows another chart"
+    for image, _ in page.find("img"):
+        assert image["loading"] == "lazy"
+        assert image["alt"].endswith(".")
+    assert {source["media"] for source, _ in page.find("source")} == {"(max-width: 36rem)"}
 
 
 def test_a_page_draws_no_chart(monkeypatch: pytest.MonkeyPatch, client: FlaskClient) -> None:

@@ -101,7 +101,8 @@ def read_form(
     if form.submitted or form.errors:
         return form, False
     of_example = _form_of_example(calculator, example, form.decimal)
-    return replace(of_example, result_units=form.result_units, shape=form.shape), True
+    chosen = {"result_units": form.result_units, "shape": form.shape, "picture": form.picture}
+    return replace(of_example, **chosen), True
 
 
 @functools.cache
