@@ -108,7 +108,7 @@ MASS_MARGIN: Final[tuple[Sentence[Any, Any], ...]] = (
 )
 
 USED_DETAILS: Final = (
-    "{energy} in {duration}: {mean_power} on average, {peak_current} at the most.",
+    "{energy} in {duration}: {mean_power} on average, {peak_current} at the peak.",
     "The reserve is reached at {landing_time}.",
 )
 FLIGHT_LOG: Final[tuple[Sentence[Any, Any], ...]] = (
@@ -121,7 +121,7 @@ FLIGHT_LOG: Final[tuple[Sentence[Any, Any], ...]] = (
     Sentence("Landed with {remaining} left, above the reserve", details=USED_DETAILS, verdict="good"),
     Sentence(
         "Used {energy} in {duration}",
-        details=("{mean_power} on average, {peak_power} and {peak_current} at the most.",),
+        details=("{mean_power} on average, {peak_power} and {peak_current} at the peak.",),
     ),
 )
 

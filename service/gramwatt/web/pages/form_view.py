@@ -127,14 +127,19 @@ def make_form_view(
         group = groups.setdefault(declared, FieldGroup(str(declared), [], folded))
         group.fields.append(field)
         group.open = group.open or (folded and bool(field.value or field.errors or field.rows))
-    order = [OTHER_INPUTS, *Group]
-    view = FormView(sorted(groups.values(), key=lambda group: order.index(group.heading)))
+    view = FormView(sorted(groups.values(), key=_group_order))
     for group in view.groups:
         for outer in group.fields:
             for inner in (outer, *(cell for row in outer.rows for cell in row)):
                 view.field_errors += [(inner.key, _label(outer, inner), error) for error in inner.errors]
     view.other_errors = [error for remaining in by_field.values() for error in remaining]
     return view
+
+
+def _group_order(group: FieldGroup) -> int:
+    """Return the place of a group: a recording that must be given comes first."""
+    kinds = [each.description["kind"] for each in group.fields if each.description["required"]]
+    return -1 if "samples" in kinds else [OTHER_INPUTS, *Group].index(group.heading)
 
 
 def _field_key(form: FormData, name: str) -> str:
@@ -258,6 +263,5 @@ class _FieldBuilder:
                 return str(value)
 
     def _number(self, text: str, description: Mapping[str, Any]) -> str:
-        """Return a number with its unit as a placeholder: without the unit where the label has that."""
-        number = text if _has_unit_menu(description, False) else text.partition(" ")[0]
-        return number.replace(".", self.form.decimal)
+        """Return a number without its unit, which the label or the menu has."""
+        return text.removesuffix(f" {unit_sign(description.get('unit', '1'))}").replace(".", self.form.decimal)

@@ -234,13 +234,16 @@ def component_version(version: str) -> Response:
 def show_not_found(error: HTTPException) -> Response:
     """Return a page where a browser finds nothing, and a problem to programs."""
     problem = convert_http_error(error)
-    return respond_to_http_error(error) if problem is None or request.path.startswith("/v1") else show_problem(problem)
+    return respond_to_http_error(error) if problem is None else show_problem(problem)
 
 
 @blueprint.errorhandler(Problem)
 def show_problem(error: Problem) -> Response:
-    """Return a problem as a page where the client prefers pages."""
-    if parse_accept().best_match(("application/problem+json", *PAGE_MEDIA_TYPES.values())) != "text/html":
+    """Return a problem as a page where the client prefers pages, beside the paths for programs."""
+    if (
+        request.path.startswith("/v1")
+        or parse_accept().best_match(("application/problem+json", *PAGE_MEDIA_TYPES.values())) != "text/html"
+    ):
         return respond_to_problem(error)
     response = render_page("error.html", problem=error, categories=list_by_category())
     response.status_code = error.type.status

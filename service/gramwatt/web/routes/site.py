@@ -15,7 +15,7 @@ from gramwatt.model import Calculator, units
 from gramwatt.version import __version__
 from gramwatt.web.headers import make_cacheable, make_not_modified, make_request_etag
 from gramwatt.web.openapi import files
-from gramwatt.web.pages.routes import PAGE_MEDIA_TYPES, calculators_page, home_page, render_page
+from gramwatt.web.pages.routes import PAGE_MEDIA_TYPES, calculators_page, home_page, render_page, show_problem
 from gramwatt.web.pages.web_component import LATEST, integrity
 from gramwatt.web.problems import PROBLEM_TYPES, Problem
 from gramwatt.web.request_parsing import negotiate_format
@@ -29,6 +29,7 @@ VIEWER_POLICY: Final = (
 CONTRACT_LINKS: Final = '</openapi.json>; rel="service-desc"; type="application/json", </docs>; rel="service-doc"'
 
 blueprint = Blueprint("site", __name__)
+blueprint.register_error_handler(Problem, show_problem)
 
 
 @blueprint.get("/")
