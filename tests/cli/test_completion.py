@@ -45,6 +45,8 @@ def test_bash_gets_proposals(folder: Path) -> None:
         "gramwatt ca": "calc",
         "gramwatt calc pack-e": "pack-energy",
         "gramwatt calc pack-energy cells=6 ca": "capacity=",
+        "gramwatt calc pack-energy pac": "pack_mass=",
+        "gramwatt calc pack-energy --craft craft.json pac": "pack_mass= pack=",
         "gramwatt calc pack-energy chemistry=li": "lipo lihv li-ion lifepo4",
         "gramwatt calc pack-energy --value usable_e": "usable_energy",
         "gramwatt calc pack-energy --units usable_energy:k": "kWh kJ",

@@ -84,6 +84,14 @@ def test_digits_and_units() -> None:
     assert re.search(r"  83 kJ$", shown, re.MULTILINE)
 
 
+def test_a_share_that_is_none_but_for_rounding_is_none() -> None:
+    """300 g are 1,700 standard uncertainties of a scale of 0.1 g above a limit of 250 g."""
+    given: dict[str, Any] = {"masses": [300.0], "limit": 250, "resolution": 0.1}
+    assert 0 <= calculate("mass-margin", **given)["results"]["probability_under"] < 1e-6
+    label = get_label("probability_under", registry.load()["mass-margin"].result_fields["probability_under"])
+    assert re.search(rf"^{label} +0 %$", run("calc", "mass-margin", body=given).stdout, re.MULTILINE)
+
+
 def test_working() -> None:
     lines = run("calc", "pack-energy", "cells=6", "capacity=1300 ± 13 mAh", "--working").stdout.splitlines()
     assert "    numbers: (28.86 Wh) * (1 - (20 %))" in lines

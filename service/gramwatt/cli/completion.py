@@ -7,6 +7,7 @@ from collections.abc import Iterable
 import click
 from click.shell_completion import CompletionItem
 
+from gramwatt.cli.craft import VARIABLE
 from gramwatt.engine import registry
 from gramwatt.model import AnyCalculator, Choice, Flag, Kind, get_label, units
 
@@ -28,9 +29,14 @@ def complete_inputs(ctx: click.Context, param: click.Parameter, incomplete: str)
         options = _list_options(fields[name]) if name in fields else ()
         return [CompletionItem(f"{name}={option}") for option in options if option.startswith(value)]
     given = {each.partition("=")[0] for each in ctx.params.get("inputs") or ()}
+    proposed = {each: get_label(each, kind) for each, kind in fields.items()}
+    if ctx.meta.get(VARIABLE):
+        from gramwatt.engine.craft_fields import get_choices
+
+        proposed |= {choice: f"one of the {table} of the craft" for choice, table in get_choices().items()}
     return [
-        CompletionItem(f"{each}=", help=get_label(each, kind))
-        for each, kind in fields.items()
+        CompletionItem(f"{each}=", help=text)
+        for each, text in proposed.items()
         if each.startswith(incomplete) and each not in given
     ]
 

@@ -23,6 +23,8 @@ FIRST_ROWS: Final = 5
 """Rows that it shows of a longer table."""
 MAX_TEXT_WIDTH: Final = 100
 """Characters of a line of prose, however wide the terminal."""
+SMALLEST_PERCENT: Final = 1e-6
+"""A smaller share is rounding, or a probability that nobody can tell from none."""
 NO_RESULT: Final = "no result"
 NO_CELL: Final = "-"
 _COLOURS: Final = {"good": "green", "close": "yellow", "bad": "red", "high": "red", "medium": "yellow"}
@@ -153,6 +155,8 @@ class _Report:
             return Estimate(NO_CELL)
         if name not in self.response["units"] or isinstance(value, bool | str):  # a count or a text
             return Estimate(serializers.format_value(value))
+        if unit == "%" and abs(value) < SMALLEST_PERCENT:
+            return Estimate("0")
         if self.options.digits is not None or not uncertainty or uncertainty[0] is None:
             return format_estimate(value, unit, digits=self.options.digits)
         return format_estimate(value, unit, *uncertainty, max_digits=DISPLAY_DIGITS)
