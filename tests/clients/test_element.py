@@ -88,7 +88,7 @@ def test_two_lines_are_a_calculator(club: Any, service: str) -> None:
     """Across origins, under a strict policy, with its digest checked: the result is the library's."""
     page, log = club(ENDURANCE)
     found = calculate("endurance", cells=6, capacity=1300, power=200)
-    expect(page.locator("gramwatt-calculator .headline")).to_contain_text("endurance: 7.08")
+    expect(page.locator("gramwatt-calculator .headline")).to_contain_text("Flight time: 7.08")
     (detail,) = events(page, "result")
     assert detail["answer"] == json.loads(json.dumps(found))
     assert events(page, "change") == []
@@ -107,16 +107,30 @@ def test_two_lines_are_a_calculator(club: Any, service: str) -> None:
 def test_a_visitor_changes_it_and_the_page_hears(club: Any) -> None:
     page, log = club(ENDURANCE)
     expect(page.locator("gramwatt-calculator .headline")).to_contain_text("7.08")
-    page.get_by_label("power", exact=True).fill("300")
-    page.get_by_label("power", exact=True).press("Tab")
+    page.get_by_label("Power", exact=True).fill("300")
+    page.get_by_label("Power", exact=True).press("Tab")
     value = calculate("endurance", cells=6, capacity=1300, power=300)["results"]["endurance"]
     expect(page.locator("gramwatt-calculator .headline")).to_contain_text(f"{value:.1f}")
     detail = changed(page, {"cells": 6, "capacity": 1300, "power": 300})
     assert detail["answer"]["results"]["endurance"] == value
-    page.get_by_label("power", exact=True).fill("0.3")
+    page.get_by_label("Power", exact=True).fill("0.3")
     page.get_by_label("Unit of power").select_option("kW")
     detail = changed(page, {"cells": 6, "capacity": 1300, "power": "0.3 kW"})
     assert detail["answer"]["results"]["endurance"] == value
+    assert log.errors == []
+
+
+def test_without_inputs_it_asks_for_them_in_one_sentence(club: Any) -> None:
+    """It sends nothing, marks nothing, and gives the result as soon as the last of them is there."""
+    page, log = club('<gramwatt-calculator name="pack-energy"></gramwatt-calculator>')
+    element = page.locator("gramwatt-calculator")
+    expect(element).to_contain_text("Enter cells in series and capacity for a result.")
+    expect(element.locator(".fault, [aria-invalid]")).to_have_count(0)
+    cells, capacity = (element.get_by_role("textbox").nth(at) for at in (0, 1))
+    cells.fill("6")
+    expect(element).to_contain_text("Enter capacity for a result.")
+    capacity.fill("1300")
+    expect(element.locator(".headline")).to_contain_text("23.09")
     assert log.errors == []
 
 
@@ -129,7 +143,7 @@ def test_attributes_are_the_inputs(club: Any) -> None:
     page.evaluate("document.querySelector('gramwatt-calculator').setAttribute('cells', '3')")
     expect(page.locator("gramwatt-calculator .headline")).to_contain_text("11.54")
     page.evaluate("document.querySelector('gramwatt-calculator').setAttribute('name', 'air-density')")
-    expect(page.locator("gramwatt-calculator .headline")).to_contain_text("air density: 1.225")
+    expect(page.locator("gramwatt-calculator .headline")).to_contain_text("Air density: 1.225")
     page.evaluate("document.querySelector('gramwatt-calculator').inputs = {elevation: 1000}")
     expect(page.locator("gramwatt-calculator .headline")).to_contain_text("1.112")
     assert log.errors == []
@@ -142,9 +156,9 @@ def test_fields_and_results_of_ones_own_choice_and_a_picture(club: Any) -> None:
     )
     expect(page.locator("gramwatt-calculator svg")).to_be_visible()
     assert "#8cc4dc" in page.locator("gramwatt-calculator svg").inner_html()
-    assert page.locator("gramwatt-calculator label").all_inner_texts() == ["power"]
-    assert page.locator("gramwatt-calculator dt").all_inner_texts() == ["loaded voltage", "c rate"]
-    assert page.locator("gramwatt-calculator svg title").text_content() == "How many amps at this power?"
+    assert page.locator("gramwatt-calculator label").all_inner_texts() == ["Power"]
+    assert page.locator("gramwatt-calculator dt").all_inner_texts() == ["Loaded pack voltage", "C-rate"]
+    assert page.locator("gramwatt-calculator svg title").text_content() == "Current and voltage against power"
     assert log.errors == []
 
 
@@ -156,8 +170,8 @@ def test_parts_are_rows(club: Any) -> None:
     expect(page.locator("gramwatt-calculator .headline")).to_contain_text("120.88")
     expect(page.locator("gramwatt-calculator svg")).to_contain_text("it's")
     page.get_by_role("button", name="Add a part").click()
-    page.get_by_label("name of part 3").fill("pack")
-    page.get_by_label("mass of part 3", exact=True).fill("100")
+    page.get_by_label("Name of part 3").fill("pack")
+    page.get_by_label("Mass of part 3", exact=True).fill("100")
     expect(page.locator("gramwatt-calculator .headline")).to_contain_text("20.88")
     page.get_by_role("button", name="Take out part 1").click()
     expect(page.locator("gramwatt-calculator .headline")).to_contain_text("59.28")
@@ -168,7 +182,7 @@ def test_parts_are_rows(club: Any) -> None:
 def test_errors_appear_next_to_their_fields(club: Any) -> None:
     page, log = club(ENDURANCE)
     expect(page.locator("gramwatt-calculator .headline")).to_be_visible()
-    power = page.get_by_label("power", exact=True)
+    power = page.get_by_label("Power", exact=True)
     power.fill("much")
     expect(power).to_have_attribute("aria-invalid", "true")
     expect(page.locator("gramwatt-calculator .fault").first).to_contain_text("Accepted: above 0")
@@ -187,7 +201,7 @@ def test_an_error_appears_in_its_own_row(club: Any) -> None:
         f"<gramwatt-calculator id='a' name='mass-margin' limit='250' parts='{parts}'></gramwatt-calculator>"
         "<gramwatt-calculator id='b' name='mass-margin' limit='250' parts='no list'></gramwatt-calculator>"
     )
-    expect(page.locator("#a").get_by_label("mass of part 3", exact=True)).to_have_attribute("aria-invalid", "true")
+    expect(page.locator("#a").get_by_label("Mass of part 3", exact=True)).to_have_attribute("aria-invalid", "true")
     assert page.locator("#a [aria-invalid]").count() == 1
     expect(page.locator("#b")).to_contain_text("Enter a list")
 
@@ -205,9 +219,9 @@ def test_inputs_may_be_set_before_anything_has_loaded(club: Any) -> None:
 def test_a_point_is_invalid_where_a_comma_is_the_decimal_sign(club: Any) -> None:
     page, log = club(PACK, lang="de")
     expect(page.locator("gramwatt-calculator .headline")).to_contain_text("23,09")
-    page.get_by_label("capacity", exact=True).fill("1.300")
+    page.get_by_label("Capacity", exact=True).fill("1.300")
     expect(page.locator("gramwatt-calculator .fault").first).to_contain_text("a point in a number")
-    page.get_by_label("capacity", exact=True).fill("2600")
+    page.get_by_label("Capacity", exact=True).fill("2600")
     expect(page.locator("gramwatt-calculator .headline")).to_contain_text("46,18")
     assert log.errors == []
 
@@ -217,8 +231,8 @@ def test_it_speaks_the_page_s_language_in_numbers(club: Any) -> None:
         '<gramwatt-calculator name="pack-energy" cells="6" capacity="1.3 Ah"></gramwatt-calculator>', lang="de"
     )
     expect(page.locator("gramwatt-calculator .headline")).to_contain_text("23,09")
-    expect(page.get_by_label("capacity", exact=True)).to_have_value("1,3")
-    page.get_by_label("capacity", exact=True).fill("2,6")
+    expect(page.get_by_label("Capacity", exact=True)).to_have_value("1,3")
+    page.get_by_label("Capacity", exact=True).fill("2,6")
     expect(page.locator("gramwatt-calculator .headline")).to_contain_text("46,18")
     assert log.errors == []
 
@@ -236,7 +250,7 @@ def test_it_looks_as_the_page_does(club: Any) -> None:
     assert headline.evaluate("node => getComputedStyle(node).color") == "rgb(1, 2, 3)"
     assert headline.evaluate("node => getComputedStyle(node).letterSpacing") == "3px"
     assert headline.locator("strong").evaluate("node => getComputedStyle(node).color") == "rgb(200, 0, 100)"
-    border = page.get_by_label("cells", exact=True).evaluate("node => getComputedStyle(node).border")
+    border = page.get_by_label("Cells in series", exact=True).evaluate("node => getComputedStyle(node).border")
     assert border == "1px solid rgb(0, 90, 0)"
 
 

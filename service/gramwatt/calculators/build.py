@@ -53,6 +53,7 @@ class Inputs:
             at_most=1e5,
             follows=("mean_power", "power_at_mass", "implied_power"),
             synonyms=("mean_power", "avg_power"),
+            plausible=(0.5, 30000),
         ),
     ]
     flight_style: flight_styles.FlightStyle

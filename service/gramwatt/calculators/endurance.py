@@ -57,6 +57,7 @@ class Inputs:
             above=0,
             at_most=1e5,
             follows=("mean_power", "power_at_mass", "implied_power", "hover_power", "power"),
+            plausible=(0.5, 30000),
         ),
     ]
     chemistry: fields.Chemistry

@@ -42,6 +42,7 @@ class Inputs:
             at_least=0,
             at_most=1e5,
             follows=("pack_power", "peak_power", "hover_power", "power"),
+            plausible=(0.5, 30000),
         ),
     ]
     chemistry: fields.Chemistry

@@ -14,6 +14,7 @@ from gramwatt.engine.column_types import all_false
 from gramwatt.engine.defaults import get_replacements
 from gramwatt.engine.evaluate import Outcome
 from gramwatt.engine.uncertainty import MIN_EXPLAINED
+from gramwatt.engine.unusual_inputs import UNUSUAL, describe_unusual_inputs
 from gramwatt.model import AnyCalculator, Kind, Rule, get_label
 from gramwatt.model.calculator import NoticeKind, Severity
 from gramwatt.model.messages import format_share, join_with_and, lower_first
@@ -24,6 +25,8 @@ NO_RESULT: Final = "no-result"
 """After it, where no rule explains why some of them have no result."""
 POSSIBLY_RANK: Final[tuple[NoticeKind, Severity]] = ("finding", "medium")
 """Kind and severity of what holds in some of the likely cases only."""
+
+UNUSUAL_RANK: Final[tuple[NoticeKind, Severity]] = ("finding", "high")
 
 
 def find_known_inputs(outcome: Outcome, row: int) -> set[str]:
@@ -88,6 +91,7 @@ def build_cautions(
         *reasons,
         *_explain_missing_results(outcome.calculator, missing, known),
         *_list_doubtful_results(outcome, row, results),
+        *_list_unusual_inputs(outcome, row),
         *_list_replaced_inputs(outcome, row),
         *cautions,
     ]
@@ -209,6 +213,13 @@ def _explain_missing_results(
         labels = _list_labels(calculator, unexplained)
         text = f"{join_with_and(labels)} {'has' if len(labels) == 1 else 'have'} no finite value for these inputs."
         yield _make_caution("no-answer", "finding", "high", text, results=unexplained)
+
+
+def _list_unusual_inputs(outcome: Outcome, row: int) -> Iterator[dict[str, Any]]:
+    """Yield a caution for inputs that are hardly meant."""
+    text = " ".join(describe_unusual_inputs(outcome, row))
+    if text:
+        yield _make_caution(UNUSUAL, *UNUSUAL_RANK, text)
 
 
 def _list_replaced_inputs(outcome: Outcome, row: int) -> Iterator[dict[str, Any]]:

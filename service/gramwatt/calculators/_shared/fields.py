@@ -62,6 +62,7 @@ Capacity: TypeAlias = Annotated[
         at_least=1,
         at_most=1e6,
         synonyms=("pack_capacity", "battery_capacity", "mah"),
+        plausible=(20, 100000),
     ),
 ]
 Chemistry: TypeAlias = Annotated[
@@ -138,6 +139,7 @@ CellResistance: TypeAlias = Annotated[
         at_most=1e4,
         optional=True,
         synonyms=("ir", "internal_resistance"),
+        plausible=(0.1, 1000),
     ),
 ]
 LeadResistance: TypeAlias = Annotated[
@@ -167,12 +169,18 @@ MeasuredPackResistance: TypeAlias = Annotated[
         replaces=("cell_resistance", "lead_resistance"),
         follows=("pack_resistance",),
         synonyms=("pack_ir", "battery_resistance"),
+        plausible=(0.5, 5000),
     ),
 ]
 MeasuredRowResistance: TypeAlias = Annotated[
     Array,
     optional_quantity(
-        "mohm", _RESISTANCE_OF_PACK, group=Group.PACK, at_most=1e5, synonyms=("pack_ir", "battery_resistance")
+        "mohm",
+        _RESISTANCE_OF_PACK,
+        group=Group.PACK,
+        at_most=1e5,
+        synonyms=("pack_ir", "battery_resistance"),
+        plausible=(0.5, 5000),
     ),
 ]
 """The same in a row of a table, where no input replaces another."""
@@ -207,6 +215,7 @@ PackMass: TypeAlias = Annotated[
         group=Group.PACK,
         at_most=1e5,
         synonyms=("battery_weight", "battery_mass", "pack_weight"),
+        plausible=(2, 20000),
     ),
 ]
 DischargeRating: TypeAlias = Annotated[
@@ -289,6 +298,7 @@ Mass: TypeAlias = Annotated[
         sum_of=ALL_UP,
         follows=("total",),
         synonyms=("weight", "auw", "all_up_weight", "takeoff_weight"),
+        plausible=(5, 50000),
     ),
 ]
 OptionalMass: TypeAlias = Annotated[
@@ -304,6 +314,7 @@ OptionalMass: TypeAlias = Annotated[
         sum_of=ALL_UP,
         follows=("total",),
         synonyms=("weight", "auw", "all_up_weight", "takeoff_weight"),
+        plausible=(5, 50000),
     ),
 ]
 OptionalCells: TypeAlias = Annotated[
@@ -329,6 +340,7 @@ OptionalCapacity: TypeAlias = Annotated[
         at_most=1e6,
         optional=True,
         synonyms=("pack_capacity", "battery_capacity", "mah"),
+        plausible=(20, 100000),
     ),
 ]
 Motors: TypeAlias = Annotated[
@@ -472,7 +484,6 @@ PackResistance: TypeAlias = Annotated[
     Quantity(
         "mohm",
         "Resistance of pack and leads at this temperature.",
-        group=Group.PACK,
         method=PACK_RESISTANCE,
         follows=("pack_resistance",),
         synonyms=("pack_ir", "battery_resistance"),

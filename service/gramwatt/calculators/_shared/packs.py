@@ -37,6 +37,7 @@ class Pack:
             at_most=1e5,
             display=parts.DISPLAY,
             synonyms=("weight", "auw", "all_up_weight", "takeoff_weight"),
+            plausible=(2, 20000),
         ),
     ]
     mass_u: Annotated[Array, StandardUncertainty(of="mass")]

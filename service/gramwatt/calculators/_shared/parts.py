@@ -70,6 +70,7 @@ DryMass: TypeAlias = Annotated[
         optional=True,
         display=DISPLAY,
         synonyms=("dry_weight", "empty_weight"),
+        plausible=(2, 50000),
     ),
 ]
 Rule: TypeAlias = Annotated[

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from gramwatt.engine import budget
-from gramwatt.engine.cautions import NO_RESULT, POSSIBLY, POSSIBLY_RANK, get_rank
+from gramwatt.engine.cautions import NO_RESULT, POSSIBLY, POSSIBLY_RANK, UNUSUAL_RANK, get_rank
 from gramwatt.engine.column_types import Cells, ConstantColumn
 from gramwatt.engine.evaluate import Outcome, evaluate_columns
 from gramwatt.engine.tables.blocks import get_block_rows
@@ -19,6 +19,7 @@ from gramwatt.engine.tables.craft_columns import merge_craft
 from gramwatt.engine.tables.plan import OutputColumn, Plan, output_columns
 from gramwatt.engine.tables.row_by_row import compute_rows
 from gramwatt.engine.uncertainty import MIN_EXPLAINED
+from gramwatt.engine.unusual_inputs import UNUSUAL, find_unusual_rows
 from gramwatt.model import AnyCalculator, BoolArray, Choice, NumberList, Quantity, Rule, units
 from gramwatt.model.messages import InputError
 
@@ -163,7 +164,8 @@ def _list_codes(calculator: AnyCalculator) -> tuple[str, ...]:
         (POSSIBLY + code, get_rank(*POSSIBLY_RANK)) for code in (*(rule.code for rule in calculator.rules), NO_RESULT)
     ]
     cautions = [(caution.code, get_rank(caution.kind, caution.severity)) for caution in calculator.cautions]
-    return tuple(code for code, _ in sorted((*rules, *doubtful, *cautions), key=lambda each: each[1]))
+    every = (*rules, *doubtful, (UNUSUAL, get_rank(*UNUSUAL_RANK)), *cautions)
+    return tuple(code for code, _ in sorted(every, key=lambda each: each[1]))
 
 
 def _list_notices(outcome: Outcome) -> list[tuple[str, BoolArray]]:
@@ -185,6 +187,9 @@ def _list_notices(outcome: Outcome) -> list[tuple[str, BoolArray]]:
             unexplained[name] = empty & ~notice.rows
         if explained.any():
             notices.append((notice.source.code, explained))
+    unusual = find_unusual_rows(outcome)
+    if unusual.any():
+        notices.append((UNUSUAL, unusual))
     return [*notices, *_list_doubtful_results(outcome)]
 
 

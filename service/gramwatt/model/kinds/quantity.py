@@ -67,6 +67,8 @@ class Quantity(BaseKind):
     """Of a positive default known to a factor, x/÷ 1.5: one standard deviation of its logarithm (log-normal)."""
     display: Display | None = None
     """Of a reading: the display, whose step makes it uncertain."""
+    plausible: tuple[float, float] | None = None
+    """Of an input: what is usual, in its unit. A value beyond is questioned, as the unit may be wrong; 0 is not."""
     signed: bool = False
     """Of a result: it may be negative, without a limit."""
     exact: bool = False
@@ -209,6 +211,8 @@ class Quantity(BaseKind):
                 yield "default_factor needs a default, without default_u"
             elif not (self.default > 0 and self.default_factor > 1):
                 yield "default_factor must be above 1, of a default above 0"
+        if self.plausible is not None and self.plausible[0] >= self.plausible[1]:
+            yield "plausible is a low and a high value"
         if self.formula or self.method:
             yield "an input has no formula"
         if self.signed:

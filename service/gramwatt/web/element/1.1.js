@@ -8,7 +8,7 @@
 // Events, which bubble: result (detail.answer) for each answer, change (detail.inputs, detail.answer) for one that a
 // visitor asked for, problem (detail.problem) where there is none.
 // Looks: font and colours are those of the page; --gramwatt-accent, --gramwatt-line, --gramwatt-gap,
-// --gramwatt-field; parts form, table, row, field, label, control, unit, button, fault, answer, headline, value,
+// --gramwatt-field; parts form, table, row, field, label, control, unit, button, hint, fault, answer, headline, value,
 // uncertainty, results, picture, cautions, credit.
 "use strict";
 (() => {
@@ -67,6 +67,8 @@
     node.append(...children);
     return node;
   };
+  /** A label within a sentence: "pack current", but "C rating". */
+  const lower = (label) => (/^[A-Z][a-z]/.test(label) ? label[0].toLowerCase() + label.slice(1) : label);
   const words = (text) => (text ?? "").split(/[\s,]+/).filter(Boolean);
 
   const language = (wished) => {
@@ -198,7 +200,7 @@
       if (about.unit && about.unit !== "1") {
         if (about.units.length > 1) {
           unit = make("select", { part: "unit" }, ...about.units.map((each) => make("option", { textContent: each })));
-          unit.setAttribute("aria-label", `Unit of ${about.label}`);
+          unit.setAttribute("aria-label", `Unit of ${lower(about.label)}`);
           const own = about.units.find((each) => control.value.endsWith(` ${each}`));
           if (own) control.value = control.value.slice(0, -own.length - 1);
           unit.value = own ?? about.unit;
@@ -246,7 +248,7 @@
       if (Array.isArray(given)) this.#inputs[about.name] = rows;
       const used = new Set(rows.flatMap((row) => Object.keys(row)));
       const columns = about.columns.filter(({ name, required }) => required || used.has(name) || ["name", "count"].includes(name));
-      const one = about.label.replace(/s$/, "");
+      const one = lower(about.label).replace(/s$/, "");
       const table = make("fieldset", { part: "table" }, make("legend", { textContent: about.label }));
       rows.forEach((row, at) => {
         const line = make("div", { className: "row", part: "row" });
@@ -296,12 +298,31 @@
       return question;
     }
 
+    /** The labels of the required inputs that a question lacks. */
+    #lacking(question) {
+      const { inputs, any_of: groups } = this.#about;
+      const given = (name) => question[name] !== undefined && `${question[name]}` !== "";
+      const needed = inputs.filter(({ name, required }) => required && !given(name));
+      const chosen = groups.filter((group) => !group.some(given)).map(([first]) => inputs.find(({ name }) => name === first));
+      return [...new Set([...needed, ...chosen])].map(({ label }) => label);
+    }
+
+    /** Ask for inputs in one sentence; nothing is sent until they are there. */
+    #request(labels) {
+      this.#clear();
+      this.#answer = null;
+      const text = `Enter ${new Intl.ListFormat("en", { type: "conjunction" }).format(labels.map(lower))} for a result.`;
+      this.#said.replaceChildren(make("p", { part: "hint", textContent: text }));
+    }
+
     async #ask(byVisitor) {
       clearTimeout(this.#waiting);
       this.#asking?.abort();
       const { signal } = (this.#asking = new AbortController());
       const { calculator: name, by_query: fits, inputs } = this.#about;
       const question = this.#question();
+      const lacking = this.#lacking(question);
+      if (lacking.length) return this.#request(lacking);
       const tables = inputs.some((each) => each.kind === "table" && each.name in question);
       const query = fits && !tables ? new URLSearchParams(Object.entries(question).map(([key, value]) => [key, `${value}`])) : null;
       const send = (path, more) => query
