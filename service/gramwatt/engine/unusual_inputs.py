@@ -1,4 +1,4 @@
-"""Inputs within their bounds that are hardly meant: a capacity of 550 Ah, a mass of 0.58 g. They are questioned in a caution."""
+"""Inputs within their bounds that are hardly meant, such as a capacity of 550 Ah: a caution questions them."""
 
 from __future__ import annotations
 
