@@ -1,0 +1,112 @@
+"""A craft as a document and as single inputs: every calculator gives the same response.
+
+The single inputs are put together here by hand, from the rules that DEVELOPERS.md states, without the code that reads
+craft documents.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+from pathlib import Path
+from typing import Any, Final
+
+import pytest
+
+from gramwatt import calculate
+from gramwatt.engine import registry
+from gramwatt.engine.response import ResponseBody
+from gramwatt.model import AnyCalculator
+
+CRAFT: Final[dict[str, Any]] = {
+    **json.loads((Path(__file__).resolve().parents[1] / "examples/craft/craft.json").read_text("utf-8")),
+    "air_density": "1.12 ± 0.01 kg/m3",
+    "flights": [
+        {"name": "noon", "pack": "4 cells", "propeller": "two blades", "duration": 6.2, "reserve": 25},
+        {"name": "dusk", "pack": "6 cells", "duration": "400 s", "charge_used": 830, "mass": "523 ± 1 g"},
+    ],
+}
+LOG: Final = {
+    "time": [0, 20, 20.5, 22.5, 23, 60],
+    "voltage": [16.6, 16.4, 15.8, 15.8, 16.3, 16.2],
+    "current": [8, 8, 40, 40, 8, 8],
+}
+OWN: Final[dict[str, Any]] = {"power": 210, "log": LOG, "elevation": 400, "average_power": 210}
+"""What a craft document does not say, where a calculator asks for it."""
+CHOICES: Final = [
+    pytest.param({}, id="first rows"),
+    pytest.param({"pack": "4 cells", "propeller": "two blades", "flight": "dusk"}, id="chosen rows"),
+]
+
+
+def find_row(table: str, name: str | None) -> dict[str, Any]:
+    rows: list[dict[str, Any]] = CRAFT[table]
+    return next(row for row in rows if name in (None, row["name"]))
+
+
+def weigh(pack: dict[str, Any], propeller: dict[str, Any]) -> str:
+    """Return the mass [g]: each reading is off by up to half a step of the display, and counts as often as its part."""
+    readings = [(part["mass"], part.get("count", 1)) for part in CRAFT["parts"]]
+    readings += [(propeller["mass"], CRAFT["motors"]), (pack["mass"], 1)]
+    total = sum(mass * count for mass, count in readings)
+    uncertainty = math.sqrt(sum(count**2 for _, count in readings)) * CRAFT["resolution"] / math.sqrt(12)
+    return f"{total:.12g} ± {uncertainty:.6g}"
+
+
+def complete_flight(flight: dict[str, Any]) -> dict[str, Any]:
+    """Return a flight with what its pack says, and its mass."""
+    pack = find_row("packs", flight["pack"])
+    propeller = find_row("propellers", flight.get("propeller"))
+    lacking = {name: value for name, value in pack.items() if name not in ("name", "mass")}
+    return {"mass": weigh(pack, propeller), **lacking, **flight}
+
+
+def make_single_inputs(calculator: AnyCalculator, choices: dict[str, str]) -> dict[str, Any]:
+    pack, propeller = find_row("packs", choices.get("pack")), find_row("propellers", choices.get("propeller"))
+    flight = complete_flight(find_row("flights", choices.get("flight")))
+    single = {name: value for name, value in CRAFT.items() if not isinstance(value, list)}
+    single |= {name: value for name, value in propeller.items() if name not in ("name", "mass")}
+    single |= {"pack_mass" if name == "mass" else name: value for name, value in pack.items() if name != "name"}
+    single |= {f"reference_{name}": value for name, value in flight.items()}
+    single["mass"] = weigh(pack, propeller)
+    if "log" in calculator.input_fields:  # then the flight is what the request is about
+        single |= flight
+    tables = {name: CRAFT[name] for name in ("packs", "propellers", "setups", "parts") if name in CRAFT}
+    tables["flights"] = [complete_flight(each) for each in CRAFT["flights"]]
+    for member, table in (("pack", "packs"), ("propeller", "propellers"), ("flight", "flights")):
+        if member in choices:
+            tables[table] = sorted(tables[table], key=lambda row: row["name"] != choices[member])
+    if "dry_mass" not in calculator.input_fields:  # a sum of parts, not of a craft without its pack
+        added = [{**propeller, "count": CRAFT["motors"]}, pack]
+        tables["parts"] = [*tables["parts"], *added]
+    for name, rows in tables.items():
+        if name in calculator.input_tables:
+            columns = calculator.input_tables[name].columns
+            tables[name] = [{column: row[column] for column in columns if column in row} for row in rows]
+    if "propellers" in calculator.input_fields:
+        single = {name: value for name, value in single.items() if name not in propeller}
+    inputs = {**single, **tables, **OWN}
+    return {name: inputs[name] for name in calculator.input_fields if name in inputs}
+
+
+def compute(calculator: AnyCalculator, **inputs: Any) -> ResponseBody:
+    own = {name: value for name, value in OWN.items() if name in calculator.input_fields}
+    return calculate(calculator.name, **{**own, **inputs})
+
+
+@pytest.mark.parametrize("choices", CHOICES)
+@pytest.mark.parametrize("name", registry.list_names())
+def test_a_craft_and_single_inputs_give_the_same_response(name: str, choices: dict[str, str]) -> None:
+    """Results, uncertainty, cautions, and what was given."""
+    calculator = registry.get(name)
+    craft = CRAFT
+    if "flights" in calculator.input_fields and not calculator.input_tables["flights"].any_of:  # recorded ones
+        craft = {**CRAFT, "flights": [{**flight, "log": LOG} for flight in CRAFT["flights"]]}
+    single = make_single_inputs(calculator, choices)
+    if craft is not CRAFT:
+        single["flights"] = [{**flight, "log": LOG} for flight in single["flights"]]
+    from_craft = compute(calculator, craft=craft, **choices)
+    alone = compute(calculator, **single)
+    taken = from_craft.pop("from_craft")
+    assert taken == [each for each in calculator.input_fields if each in single and each not in OWN]
+    assert from_craft == alone
