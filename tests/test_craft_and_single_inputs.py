@@ -77,7 +77,7 @@ def make_single_inputs(calculator: AnyCalculator, choices: dict[str, str]) -> di
         if member in choices:
             tables[table] = sorted(tables[table], key=lambda row: row["name"] != choices[member])
     if "dry_mass" not in calculator.input_fields:  # a sum of parts, not of a craft without its pack
-        added = [{**propeller, "count": CRAFT["motors"]}, pack]
+        added: list[dict[str, Any]] = [{**propeller, "count": CRAFT["motors"]}, pack]
         tables["parts"] = [*tables["parts"], *added]
     for name, rows in tables.items():
         if name in calculator.input_tables:

@@ -20,7 +20,7 @@ from gramwatt.web.openapi.components import (
     make_problem_responses,
     make_value_response,
 )
-from gramwatt.web.openapi.craft import add_craft_request
+from gramwatt.web.openapi.craft import PARAMETER, add_craft_request
 from gramwatt.web.openapi.parameters import add_inputs, add_options, add_unit, require_needed_inputs
 from gramwatt.web.openapi.recordings import add_log
 from gramwatt.web.openapi.tables import add_tables
@@ -32,7 +32,8 @@ def add_calculator(spec: APISpec, calculator: Calculator[Any, Any]) -> None:
     _add_schemas(spec, calculator)
     ok_response = _add_response(spec, calculator)
     by_query = fits_query(calculator)
-    inputs = add_inputs(spec, calculator) if by_query or calculator.recording is not None else []
+    takes_query = by_query or calculator.recording is not None
+    inputs = [*add_inputs(spec, calculator), PARAMETER] if takes_query else []
     options = add_options(spec, calculator)
     if calculator.recording is not None:
         add_log(spec, calculator, inputs, options, ok_response)

@@ -8,9 +8,10 @@ from typing import Any, Final
 
 from apispec import APISpec
 
-from gramwatt.engine import craft_fields
+from gramwatt.engine import craft_fields, registry
 from gramwatt.engine.schemas import get_schema_name
 from gramwatt.model import Calculator, Kind
+from gramwatt.model.messages import join_with_or
 from gramwatt.web.openapi import json_schema
 from gramwatt.web.openapi.components import JsonObject
 
@@ -20,6 +21,8 @@ the columns of the chosen row of a table stand for the inputs of the same name."
 REQUEST_TEXT: Final = """\
 The same with a craft document; the inputs beside it take precedence. Which inputs it must give depends on the document,
 which no schema can say, so this has one example."""
+PARAMETER: Final = "craft"
+"""The component of the query parameter."""
 ROW_NAME: Final = {"type": "string", "minLength": 1, "maxLength": 80, "pattern": json_schema.PRINTABLE}
 
 
@@ -38,6 +41,36 @@ def add_craft(spec: APISpec) -> None:
         row = json_schema.make_object({**rows, **members})
         properties[name] = {"type": "array", "maxItems": table.kind.max_length, "items": row}
     spec.components.schema("Craft", {**json_schema.make_object(properties), "description": CRAFT_TEXT})
+
+
+def add_craft_parameter(spec: APISpec) -> None:
+    """Add the query parameter with a craft document as JSON text."""
+    members = join_with_or(craft_fields.get_choices())
+    text = {
+        "type": "string",
+        "contentMediaType": "application/json",
+        "enum": [json.dumps(find_example_craft(), ensure_ascii=False)],
+    }
+    described = {
+        "name": craft_fields.MEMBER,
+        "required": False,
+        "description": "A craft document (see `Craft`) as JSON text. Inputs that it gives may be left out, and "
+        f"{members} beside it choose rows of its tables by their names. No schema says which documents are valid, so "
+        "this has one example.",
+        "schema": text,
+    }
+    spec.components.parameter(PARAMETER, "query", described)
+
+
+def find_example_craft() -> JsonObject:
+    """Return a craft document with a row of the first table that has rows to choose, from the calculators' examples."""
+    for table in craft_fields.get_choices().values():
+        for calculator in registry.load().values():
+            for example in calculator.examples:
+                rows: Any = example.given.get(table)
+                if rows and not any(isinstance(cell, dict) for cell in rows[0].values()):
+                    return {table: [dict(rows[0])]}
+    raise ValueError("no example has a table of a craft")
 
 
 def _make_short_schema(kind: Kind) -> JsonObject:

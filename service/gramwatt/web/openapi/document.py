@@ -15,7 +15,7 @@ from gramwatt.web.openapi import json_schema
 from gramwatt.web.openapi.calculators import add_calculator
 from gramwatt.web.openapi.charts import add_chart_components
 from gramwatt.web.openapi.components import JsonObject, add_components
-from gramwatt.web.openapi.craft import add_craft
+from gramwatt.web.openapi.craft import add_craft, add_craft_parameter
 from gramwatt.web.openapi.parameters import add_shared_options, make_parameter
 from gramwatt.web.openapi.site import add_site
 from gramwatt.web.openapi.tables import add_table_components
@@ -81,6 +81,7 @@ def build_document() -> JsonObject:
     add_shared_options(spec)
     add_table_components(spec, make_parameter)
     add_chart_components(spec, make_parameter)
+    add_craft_parameter(spec)
     add_site(spec)
     for calculator in registry.load().values():
         add_calculator(spec, calculator)
