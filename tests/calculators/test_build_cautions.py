@@ -151,9 +151,9 @@ CAUTIONS: Final[dict[str, tuple[dict[str, Any], dict[str, Any]]]] = {
         {**ONE, "setups": [{}, {"match": "thrust", "throttle_cap": 50}]},
         {**ONE, "setups": [{}, {"throttle_cap": 50}]},
     ),
-    "other-propeller-extrapolated": (
+    "propellers-extrapolated": (
         {**TWO_PROPELLERS, "propellers": [SMALL, {**SMALL, "pitch": 5.6}]},
-        {**TWO_PROPELLERS, "propellers": [{**SMALL, "pitch": 5.6}, {**SMALL, "pitch": 5.6, "thrust_coefficient": 0.2}]},
+        {**TWO_PROPELLERS, "propellers": [SMALL, {**SMALL, "pitch": 5.6, "thrust_coefficient": 0.2}]},
     ),
     "first-propeller": ({**TWO_PROPELLERS, "flights": [FLIGHT]}, TWO_PROPELLERS),
     "propellers-not-compared": (TWO_PROPELLERS, {**TWO_PROPELLERS, "setups": [{}]}),

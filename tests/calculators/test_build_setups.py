@@ -244,6 +244,20 @@ def test_single_inputs_are_not_used_beside_the_table() -> None:
     assert any(each["code"] == "not-used" for each in answer["cautions"])
 
 
+def test_what_the_table_gives_is_not_assumed() -> None:
+    """Diameter, pitch and blades are those of the table; coefficients are assumed where a row gives none."""
+    answer = compute(**WITH_PROPELLERS)
+    assert {"diameter", "pitch", "blades", "thrust_coefficient", "power_coefficient"}.isdisjoint(answer["assumed"])
+    assert "propellers.thrust_coefficient" in answer["assumed"]
+    measured = [{**each, "thrust_coefficient": 0.2, "power_coefficient": 0.1} for each in (FIVE, FLAT)]
+    answer = compute(**{**WITH_PROPELLERS, "propellers": measured})
+    assert not [name for name in answer["assumed"] if name.endswith("_coefficient")]
+    bench = {"bench_speed": 26600, "bench_thrust": 920, "bench_shaft_power": 200}
+    answer = compute(**{**WITH_PROPELLERS, "propellers": [FIVE]}, **bench)
+    assert "propellers.thrust_coefficient" not in answer["assumed"]
+    assert "thrust_coefficient" in answer["solved"]
+
+
 def test_a_setup_with_another_propeller_has_its_thrust_and_mass() -> None:
     """As full-throttle with that propeller alone. By hand: four of 3.5 g are 14 g more than none of known mass."""
     first, second = compute_rows(**WITH_PROPELLERS, setups=[{}, {"name": "flat", "propeller": "flat"}])

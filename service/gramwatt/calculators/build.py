@@ -235,7 +235,7 @@ CALCULATOR = Calculator(
         *shared_parts.RULE_CONDITIONS,
         drivetrain.STATIC,
         drivetrain.DUTY_IS_NOT_STICK,
-        *shared_propellers.DRIVE_CAUTIONS,
+        *drivetrain.CAUTIONS,
         *shared_propellers.CAUTIONS,
         shared_packs.RESISTANCE_ASSUMED,
         shared_flights.RESERVE_ASSUMED,

@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 
 from gramwatt.engine.column_types import all_false, all_true
+from gramwatt.engine.defaults import get_replacements
 from gramwatt.engine.input_plans import CompleteInputs
 from gramwatt.engine.uncertainty import Draws, Shape, Source, get_values, set_values
 from gramwatt.model import AnyCalculator, Assumption, BoolArray
@@ -57,7 +58,16 @@ def fill_and_record_assumptions(
                 assumed_rows = filled & ~measured
         if np.count_nonzero(assumed_rows):
             complete.assumed[name] = complete.assumed.get(name, no_rows) | assumed_rows
+    _forget_replaced(calculator, complete)
     return solved, taken
+
+
+def _forget_replaced(calculator: AnyCalculator, complete: CompleteInputs) -> None:
+    """Leave out of what was assumed the inputs that another one replaces: their values follow from that one."""
+    for name, others in get_replacements(calculator).by:
+        for other in others:
+            if other in complete.assumed and np.count_nonzero(complete.present[name]):
+                complete.assumed[other] = complete.assumed[other] & ~complete.present[name]
 
 
 def fill_draws(

@@ -62,7 +62,7 @@ Propellers: TypeAlias = Annotated[
         group=Group.MOTOR,
         max_length=MAX_PROPELLERS,
         optional=True,
-        replaces=("diameter", "pitch", "blades"),
+        replaces=("diameter", "pitch", "blades", "thrust_coefficient", "power_coefficient"),
         chosen_by=ChosenBy("propeller", stands_for=(("mass", ""),)),
         synonyms=("props",),
     ),
@@ -77,35 +77,51 @@ def _of_first(name: str) -> Assumption[Any]:
     return Assumption(name, "that of the first propeller", get_first)
 
 
-def _of_others(values: Array) -> Array:
-    """Return values (N, P) of all propellers but the first, whose own are those of the single inputs."""
-    return np.where(np.arange(values.shape[1]) > 0, values, np.nan)
-
-
 FIRST: Final[tuple[Assumption[Any], ...]] = tuple(
     _of_first(name) for name in ("diameter", "pitch", "blades", "thrust_coefficient", "power_coefficient")
 )
 """To be filled in before those of `drivetrain`, which then are about the first propeller."""
+
+
+def _first_as_single(values: Array, single: Array) -> Array:
+    """Return estimates (N, P) for the propellers; nan for the first where the ``single`` input (N,) is not estimated.
+
+    The first propeller has the single input, which varies by its own distribution.
+    """
+    is_estimated = np.isclose(values[:, :1], single[:, None], rtol=1e-9, atol=0)
+    return np.where((np.arange(values.shape[1]) > 0) | is_estimated, values, np.nan)
+
+
+def _estimate_thrust_coefficient(given: Any) -> Array:
+    row = given.propellers
+    expected = propeller.expected_thrust_coefficient(row.diameter, row.pitch, row.blades)
+    return _first_as_single(expected, given.thrust_coefficient)
+
+
+def _estimate_power_coefficient(given: Any) -> Array:
+    row = given.propellers
+    expected = propeller.power_coefficient(row.thrust_coefficient, given.figure_of_merit[:, None])
+    return _first_as_single(expected, given.power_coefficient)
+
+
+def _get_factor(given: Any) -> Array:
+    row = given.propellers
+    spread = propeller.coefficient_spread(row.diameter, row.pitch, row.blades)
+    return np.exp(np.where(np.arange(spread.shape[1]) > 0, spread, 0.0))
+
+
 OTHERS: Final[tuple[Assumption[Any], ...]] = (
     Assumption(
         "propellers.thrust_coefficient",
-        "0.145 × (pitch/diameter)^0.55 × (blades/2)^0.5. The first propeller has the single one",
-        lambda given: _of_others(
-            propeller.expected_thrust_coefficient(
-                given.propellers.diameter, given.propellers.pitch, given.propellers.blades
-            )
-        ),
-        factor=lambda given: np.exp(
-            propeller.coefficient_spread(given.propellers.diameter, given.propellers.pitch, given.propellers.blades)
-        ),
+        "0.145 × (pitch/diameter)^0.55 × (blades/2)^0.5",
+        _estimate_thrust_coefficient,
+        factor=_get_factor,
         draw="other_propellers",
     ),
     Assumption(
         "propellers.power_coefficient",
-        "sqrt(2/π) × (thrust coefficient)^1.5 / figure of merit. The first propeller has the single one",
-        lambda given: _of_others(
-            propeller.power_coefficient(given.propellers.thrust_coefficient, given.figure_of_merit[:, None])
-        ),
+        "sqrt(2/π) × (thrust coefficient)^1.5 / figure of merit",
+        _estimate_power_coefficient,
     ),
 )
 """To be filled in after those of `drivetrain`."""
@@ -153,29 +169,9 @@ def is_doubtful(row: Any) -> BoolArray:
     return np.asarray(propeller.is_extrapolated(row.diameter, row.pitch, row.blades) | is_wide_and_small)
 
 
-def is_first_unmeasured(given: Any) -> BoolArray:
-    """Return where (N,) the table gives no thrust coefficient of its first propeller."""
-    measured = given.propellers.thrust_coefficient
-    return np.isnan(measured[:, 0]) if measured.shape[1] else np.ones(len(measured), dtype=np.bool_)
-
-
-_ESTIMATED: Final = {
-    drivetrain.OUTSIDE_REGRESSION: dataclasses.replace(
-        drivetrain.OUTSIDE_REGRESSION,
-        when=lambda given, found: (
-            propeller.is_extrapolated(given.diameter, given.pitch, given.blades) & is_first_unmeasured(given)
-        ),
-    ),
-    drivetrain.MICRO_PROPELLER: dataclasses.replace(
-        drivetrain.MICRO_PROPELLER,
-        when=lambda given, found: propeller.is_micro(given.diameter) & (given.blades >= 4) & is_first_unmeasured(given),
-    ),
-}
-DRIVE_CAUTIONS: Final[tuple[Caution[Any, Any], ...]] = tuple(_ESTIMATED.get(each, each) for each in drivetrain.CAUTIONS)
-"""Those of `drivetrain`, where the first propeller may come from a table."""
 CAUTIONS: Final[tuple[Caution[Any, Any], ...]] = (
     Caution(
-        "other-propeller-extrapolated",
+        "propellers-extrapolated",
         "{propellers.name}: the thrust coefficient is estimated from other propellers (2 to 9 in, pitch/diameter 0.3 "
         "to 1.1, 2 to 4 blades; above 3 in with four blades). Give the thrust coefficient of this one.",
         when=lambda given, found: is_doubtful(given.propellers),
@@ -184,8 +180,8 @@ CAUTIONS: Final[tuple[Caution[Any, Any], ...]] = (
     ),
     Caution(
         "first-propeller",
-        "Bench readings, single coefficients and flights belong to the first propeller. The others have coefficients "
-        "of their own, measured or estimated; the motor is the same.",
+        "Bench readings and flights belong to the first propeller. The others have coefficients of their own, measured "
+        "or estimated; the motor is the same.",
         when=lambda given, found: (
             np.full(len(given.kv), given.propellers.mass.shape[1] > 1)
             & (~np.isnan(given.bench_current) | ~np.isnan(given.bench_thrust) | (given.flights.mass.shape[1] > 0))
