@@ -21,6 +21,7 @@ from gramwatt.charts.themes import AUTO, ChartStyle
 from gramwatt.engine import calculate
 from gramwatt.model import Calculator
 from gramwatt.model.messages import InputError, quote_input
+from gramwatt.web.chart_options import CHART_MEDIA_TYPES
 from gramwatt.web.middleware.rate_limit import MAX_URL_LENGTH
 from gramwatt.web.pages import form_reader
 from gramwatt.web.pages.craft_form import fill_from_craft
@@ -75,6 +76,11 @@ class CalculatorView:
     downloads: tuple[Download, ...] = ()
     snippets: tuple[Snippet, ...] = ()
     next_links: tuple[NextLink, ...] = ()
+
+    @property
+    def still_format(self) -> str:
+        """The format of a picture of one instant, empty where the calculator has none."""
+        return next((each.name for each in self.calculator.formats if each.media_type == CHART_MEDIA_TYPES["svg"]), "")
 
     @property
     def form_query(self) -> str:

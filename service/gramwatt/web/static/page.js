@@ -1,5 +1,6 @@
 // The page of a calculator: results while people type, the fields filled from the craft, recordings.
 import { connect } from "./craft-form.js";
+import "./still.js";
 import { address, form, listen, onResults, update } from "./form.js";
 
 const addCopyButtons = () => {
