@@ -42,8 +42,9 @@ export const addChoosers = (form, choosers, onChoice) => {
     const chosen = chosenIndex(craft, choosers, readChosen(), member);
     rows.forEach((row, index) => select.add(new Option(String(row.name ?? defaultName(member, index)), String(index), false, index === chosen)));
     select.add(new Option(`Another ${label.toLowerCase()}`, ANOTHER));
+    select.addEventListener("input", (event) => event.stopPropagation()); // it is no input of the calculator
     select.addEventListener("change", (event) => {
-      event.stopPropagation(); // it is no input
+      event.stopPropagation();
       chooseRow(choosers, member, select.value === ANOTHER ? rows.length : Number(select.value));
       onChoice();
     });

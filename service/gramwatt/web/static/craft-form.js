@@ -67,6 +67,11 @@ const recordingsHere = async () => {
 
 /** Fill the form from the craft. `base`: the fields of the address, which give way to it. */
 const fill = async (base = query()) => {
+  form.setAttribute("aria-busy", "true");
+  await fillFrom(base).finally(() => form.removeAttribute("aria-busy"));
+};
+
+const fillFrom = async (/** @type {URLSearchParams} */ base) => {
   const body = new FormData();
   const recordings = await recordingsHere();
   const craft = readCraft();
@@ -140,7 +145,10 @@ const takeFile = async (/** @type {HTMLInputElement} */ input) => {
 const onChange = (/** @type {Event} */ event) => {
   if (!isEdit(event)) return;
   const { name, type, value } = event.target;
-  if (type === "file") takeFile(event.target);
+  if (type === "file") {
+    form.setAttribute("aria-busy", "true");
+    takeFile(event.target).finally(() => form.removeAttribute("aria-busy"));
+  }
   if (!follows) return;
   if (history.state?.craft !== true) history.replaceState({ craft: true, carried }, "");
   const isOverruled = !value && form.dataset.derived?.split(" ").includes(name); // the sum is shown again
@@ -182,5 +190,6 @@ export const connect = () => {
   onCraft((_, elsewhere) => { if (elsewhere && follows) fill(new URLSearchParams()); });
   addEventListener("craftreplaced", () => { carried = []; fill(new URLSearchParams()); });
   addEventListener("pageshow", ({ persisted }) => { if (persisted && follows) fill(); });
-  start();
+  form.setAttribute("aria-busy", "true");
+  start().finally(() => form.removeAttribute("aria-busy"));
 };

@@ -53,6 +53,7 @@ export const address = () => `${path}?${query().toString() || "decimal=."}`;
  */
 export const update = async (url, { body = null, wholePage = false } = {}) => {
   const number = ++lastRequest;
+  clearTimeout(timer); // what was typed before is in this request, or replaced
   const busy = setTimeout(() => document.body.classList.add("busy"), BUSY_PAUSE);
   let received;
   try {

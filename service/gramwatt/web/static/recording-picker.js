@@ -65,6 +65,7 @@ const columnMenus = (input, channel, names, chosen) => {
     hidden.value = !column.value || (matched && usual) ? "" : `${bareName(column.value)} [${unit.value}]`;
     input.dispatchEvent(new CustomEvent("columnschosen", { bubbles: true }));
   };
+  for (const menu of [column, unit]) menu.addEventListener("input", (event) => event.stopPropagation());
   column.addEventListener("change", (event) => { event.stopPropagation(); unit.value = unitOf(column.value) || unit.value; change(); });
   unit.addEventListener("change", (event) => { event.stopPropagation(); change(); });
   return make("div", { className: "column-menus" }, make("span", { className: "label", textContent: channel.label }), column, unit, hidden);

@@ -1,0 +1,186 @@
+"""Tests of a craft on the pages: the whole job with few entries, recordings, files and addresses."""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import re
+from pathlib import Path
+from typing import Any
+
+import pytest
+from playwright.sync_api import Locator, Page, expect
+
+from gramwatt import calculate
+
+pytestmark = pytest.mark.client("chromium")
+
+MAX_ENTRIES = 45
+CRAFT: dict[str, Any] = {
+    "parts": [
+        {"name": "frame", "mass": 98},
+        {"name": "motor", "mass": 31.5, "count": 4},
+        {"name": "propeller", "mass": 4.2, "count": 4},
+        {"name": "flight controller", "mass": 14},
+        {"name": "speed controllers", "mass": 18},
+        {"name": "video transmitter", "mass": 33},
+        {"name": "camera", "mass": 28},
+    ],
+    "limit": 600,
+    "packs": [
+        {"name": "4 cells small", "cells": 4, "capacity": 1300, "mass": 155},
+        {"name": "4 cells", "cells": 4, "capacity": 1500, "mass": 172},
+        {"name": "6 cells small", "cells": 6, "capacity": 1000, "mass": 168},
+        {"name": "6 cells", "cells": 6, "capacity": 1300, "mass": 228},
+    ],
+    "kv": 1750,
+    "diameter": 5,
+    "pitch": 4.3,
+    "setups": [{"name": "free", "pack": "4 cells"}, {"name": "capped", "pack": "6 cells", "match": "rotor-speed"}],
+}
+
+
+def unfold(control: Locator) -> None:
+    """Open what is folded around a control."""
+    control.evaluate(
+        "node => { for (; node; node = node.parentElement) if (node.matches('details')) node.open = true; }"
+    )
+
+
+class Builder:
+    """Someone who types and chooses, and counts it."""
+
+    def __init__(self, page: Page, service: str) -> None:
+        self.page, self.service = page, service
+        self.entries: list[str] = []
+
+    def open(self, name: str) -> None:
+        """Open a page, and wait until it is filled from the craft."""
+        self.page.goto(f"{self.service}/calculators/{name}")
+        self.settle()
+
+    def settle(self) -> None:
+        """Wait until the page is filled from the craft."""
+        expect(self.page.locator("#calculator")).not_to_have_attribute("aria-busy", "true")
+
+    def enter(self, field: str, text: object) -> None:
+        """Type into a field, or choose from its menu: one entry."""
+        control = self.page.locator(f"[id='{field}']")
+        unfold(control)
+        if control.evaluate("node => node.tagName") == "SELECT":
+            control.select_option(str(text))
+        else:
+            control.fill(str(text))
+            control.press("Tab")
+        self.entries.append(f"{field} {text}")
+
+    def enter_rows(self, table: str, rows: list[dict[str, Any]]) -> None:
+        """Type the rows of a table over those that are there."""
+        for number, row in enumerate(rows):
+            if not self.page.locator(f"[id='{table}.{number}.name']").count():
+                button = self.page.locator(f"[data-table={table}] [name=add]")
+                unfold(button)
+                button.click()
+            for column, value in row.items():
+                if column in ("match", "match_setup"):
+                    self.show_all_columns(table)
+                self.enter(f"{table}.{number}.{column}", value)
+
+    def show_all_columns(self, table: str) -> None:
+        """Show columns that are folded away."""
+        for toggle in self.page.locator(f"[data-table={table}] input.show-rare:not(:checked)").all():
+            toggle.check()
+
+    def choose(self, member: str, name: str) -> None:
+        """Choose a row of the craft: one entry."""
+        self.page.locator(f"#chosen-{member}").select_option(name)
+        self.entries.append(f"{member} {name}")
+        self.settle()
+
+    def upload(self, field: str, file: Path) -> None:
+        """Choose a recording: one entry."""
+        self.page.locator(f"[id='{field}']").set_input_files(file)
+        self.entries.append(f"{field} {file.name}")
+        self.settle()
+
+    def craft(self) -> dict[str, Any]:
+        """Return the craft that the browser stores."""
+        return json.loads(self.page.evaluate("localStorage.getItem('gramwatt.craft') ?? '{}'"))  # type: ignore[no-any-return]
+
+    def result(self) -> str:
+        """Return the headline result, from the table of all results."""
+        cell = self.page.locator("#results table.values tbody tr:first-child td.number").first
+        return cell.inner_text().replace("\N{MINUS SIGN}", "-") if cell.count() else ""
+
+    def expect_result(self, name: str, **inputs: Any) -> None:
+        """Expect the headline result that the library computes from the same craft, to the digits that are shown."""
+        response = calculate(name, craft=CRAFT, **inputs)
+        headline, expected = next(iter(response["results"].items()))
+        tolerance = 0.06 * response.get("uncertainty", {}).get(headline, {}).get("standard", 0.0)
+        for _ in range(200):
+            shown = self.result()
+            with contextlib.suppress(ValueError):
+                if float(shown.split(" ")[0]) == pytest.approx(expected, abs=max(tolerance, 0.002 * abs(expected))):
+                    break
+            self.page.wait_for_timeout(50)
+        else:
+            pytest.fail(f"{name} shows {shown}, not {expected}")
+        expect(self.page.locator("#calculator [aria-invalid]")).to_have_count(0)
+
+
+def test_the_whole_job_takes_few_entries(page: Page, service: str, examples: Path) -> None:
+    """Seven parts and four packs: margin, minutes, amps and cap of each, a capped setup, a flight. Nothing twice."""
+    page.set_default_timeout(20_000)
+    builder = Builder(page, service)
+    builder.open("mass-margin")
+    builder.enter_rows("parts", CRAFT["parts"])
+    builder.enter("limit", CRAFT["limit"])
+    builder.settle()
+    builder.open("build")
+    builder.enter_rows("packs", CRAFT["packs"])
+    for name in ("kv", "diameter", "pitch"):
+        builder.enter(name, CRAFT[name])
+    builder.settle()
+    for pack in CRAFT["packs"]:
+        expect(page.locator("#results table").last).to_contain_text(pack["name"])
+    builder.enter_rows("setups", CRAFT["setups"])
+    builder.settle()
+    expect(page.locator("#results table").last).to_contain_text("capped")
+    expect(page.locator("#results table").last).not_to_contain_text("6 cells small")
+    assert builder.craft() == CRAFT, "what was typed, and nothing of an example"
+
+    for name in ("mass-margin", "hover-power", "full-throttle"):
+        builder.open(name)
+        builder.expect_result(name)
+    builder.choose("pack", "6 cells")
+    builder.expect_result("full-throttle", pack="6 cells")
+    builder.open("throttle-cap")
+    builder.enter("target_cells", 4)
+    builder.settle()
+    builder.expect_result("throttle-cap", pack="6 cells", target_cells=4)
+    for before, name, taken in (("hover-power", "endurance", "power"), ("full-throttle", "pack-current", "power")):
+        builder.open(before)
+        page.locator(f"#next a[href*='/calculators/{name}?']").click()
+        builder.settle()
+        figure = page.locator(f"#{taken}").input_value()
+        assert re.fullmatch(r"[\d.]+ ± [\d.]+", figure), "a result of the page before"
+        builder.expect_result(name, pack="6 cells", **{taken: figure})
+
+    builder.open("flight-log")
+    builder.upload("log", examples / "overlay" / "flight.csv")
+    builder.choose("pack", "4 cells")
+    expect(page.locator("#capacity")).to_have_value("1500")
+    page.wait_for_load_state("networkidle")
+    energy = builder.result()
+    assert energy
+    page.reload()
+    builder.settle()
+    expect(page.locator("#results table.values tbody tr:first-child td.number").first).to_have_text(energy)
+    assert page.locator("#log").evaluate("node => node.files[0].name") == "flight.csv"
+    assert builder.craft()["flights"] == [{"name": "Flight 1", "pack": "4 cells"}]
+    builder.open("build")
+    assert page.locator("[id='flights.0.log']").evaluate("node => node.files[0].name") == "flight.csv"
+    assert builder.result()
+    assert len(builder.entries) <= MAX_ENTRIES, builder.entries
+    assert len(set(builder.entries)) == len(builder.entries), "nothing is entered twice"
+    print(len(builder.entries), "entries")
