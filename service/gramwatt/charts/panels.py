@@ -23,6 +23,8 @@ VALUE_GAP: Final = 0.06
 """Inches between a bar and its value."""
 MIN_BAR: Final = 0.4
 """Inches that texts leave to the longest bar."""
+EDGE_OF_MAP: Final = 0.035
+"""Share of an axis in which a map has no labels."""
 COLUMN_GAP: Final = 0.15
 _LIMIT_LINE: Any = {"linewidth": 1.4, "linestyle": (0, (5, 2))}
 
@@ -160,4 +162,13 @@ def draw_heat_map(canvas: Canvas, heat_map: HeatMap) -> None:
     axes.contourf(heat_map.x, heat_map.y, values, levels=levels, cmap=color_map(theme))
     lines = axes.contour(heat_map.x, heat_map.y, values, levels=levels, colors=theme.text, linewidths=0.7)
     for contour_label in axes.clabel(lines, fontsize=8.5, colors=theme.text, inline=True):
+        if _is_at_edge(axes, *contour_label.get_position()):
+            contour_label.set_visible(False)  # it would be cut
         contour_label.set_bbox({"facecolor": theme.background, "edgecolor": "none", "pad": 0.6, "alpha": 0.8})
+
+
+def _is_at_edge(axes: Axes, x: float, y: float) -> bool:
+    """Return whether a place is so near to an edge of a map that a label there would cross it."""
+    (left, right), (bottom, top) = axes.get_xlim(), axes.get_ylim()
+    shares = (x - left) / (right - left), (y - bottom) / (top - bottom)
+    return any(not EDGE_OF_MAP < share < 1 - EDGE_OF_MAP for share in shares)
