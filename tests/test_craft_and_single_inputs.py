@@ -71,7 +71,7 @@ def make_single_inputs(calculator: AnyCalculator, choices: dict[str, str]) -> di
     single["mass"] = weigh(pack, propeller)
     if "log" in calculator.input_fields:  # then the flight is what the request is about
         single |= flight
-    tables = {name: CRAFT[name] for name in ("packs", "propellers", "setups", "parts") if name in CRAFT}
+    tables: dict[str, list[dict[str, Any]]] = {name: rows for name, rows in CRAFT.items() if isinstance(rows, list)}
     tables["flights"] = [complete_flight(each) for each in CRAFT["flights"]]
     for member, table in (("pack", "packs"), ("propeller", "propellers"), ("flight", "flights")):
         if member in choices:
