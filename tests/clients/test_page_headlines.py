@@ -1,4 +1,4 @@
-"""Tests of the headline in a browser: in view at once and while the form scrolls, kept grey while a field is wrong."""
+"""Tests of the headline in a browser: in view at once and while the form scrolls, grey while a field is wrong."""
 
 from __future__ import annotations
 

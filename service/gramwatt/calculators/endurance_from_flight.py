@@ -72,6 +72,7 @@ class Inputs:
         Choice(
             cell.CHEMISTRIES,
             "Chemistry of the pack of the measured flight, if different.",
+            option_labels=cell.CHEMISTRY_NAMES,
             group=Group.FLIGHT,
             optional=True,
         ),

@@ -69,6 +69,7 @@ class Inputs:
             "Whether the parts were weighed separately or all together.",
             label="How it was weighed",
             group=Group.WEIGHT,
+            option_labels=shared_parts.READING_NAMES,
             default="each",
         ),
     ]

@@ -34,7 +34,11 @@ CellVoltage = Annotated[
     fields.optional_quantity("V", "Cell voltage for computing speeds.", group=Group.FINE_TUNING, at_most=4.5),
 ]
 TARGET_CHEMISTRY = Choice(
-    cells.CHEMISTRIES, "Target: chemistry of the pack to match, if different.", group=Group.TARGET, optional=True
+    cells.CHEMISTRIES,
+    "Target: chemistry of the pack to match, if different.",
+    option_labels=cells.CHEMISTRY_NAMES,
+    group=Group.TARGET,
+    optional=True,
 )
 
 

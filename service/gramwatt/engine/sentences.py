@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
 from gramwatt.engine.evaluate import Outcome
+from gramwatt.model import Choice
 from gramwatt.model.messages import format_estimate, format_number
-from gramwatt.model.sentences import PLACEHOLDER, Sentence
+from gramwatt.model.sentences import PLACEHOLDER
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,50 +30,57 @@ def build_sentence(
 
     ``localize`` turns a formatted number into what is shown, such as one with a decimal comma.
     """
+    values = _Values(outcome, response, localize)
     for sentence in outcome.calculator.sentences:
         if sentence.when is not None and not sentence.when(outcome.inputs, outcome.results)[row]:
             continue
-        text = _fill(sentence.text, response, localize)
+        text = values.fill(sentence.text)
         if text is not None:
-            return FilledSentence(text, _join_details(sentence, response, localize), sentence.verdict)
+            details = [filled for each in sentence.details if (filled := values.fill(each)) is not None]
+            return FilledSentence(text, " ".join(details), sentence.verdict)
     return None
 
 
-def _join_details(sentence: Sentence[Any, Any], response: Mapping[str, Any], localize: Callable[[str], str]) -> str:
-    filled: Iterable[str | None] = (_fill(each, response, localize) for each in sentence.details)
-    return " ".join(each for each in filled if each is not None)
+@dataclass(frozen=True, slots=True)
+class _Values:
+    """The values of a response as a sentence has them."""
 
+    outcome: Outcome
+    response: Mapping[str, Any]
+    localize: Callable[[str], str]
 
-def _fill(text: str, response: Mapping[str, Any], localize: Callable[[str], str]) -> str | None:
-    """Return the text with its values; None where one of them is missing."""
-    values = {
-        found[1]: response["results"].get(found[1], response["inputs"].get(found[1]))
-        for found in PLACEHOLDER.finditer(text)
-    }
-    if any(value is None for value in values.values()):
-        return None
-    return PLACEHOLDER.sub(lambda found: _format(found[1], values[found[1]], found[2] or "", response, localize), text)
+    def fill(self, text: str) -> str | None:
+        """Return the text with its values; None where one of them is missing."""
+        if any(self._get(found[1]) is None for found in PLACEHOLDER.finditer(text)):
+            return None
+        return PLACEHOLDER.sub(lambda found: self._format(found[1], found[2] or ""), text)
 
+    def _get(self, name: str) -> Any:
+        return self.response["results"].get(name, self.response["inputs"].get(name))
 
-def _format(name: str, value: Any, style: str, response: Mapping[str, Any], localize: Callable[[str], str]) -> str:
-    """Return a value with its unit; a result is rounded to the place of its uncertainty."""
-    if isinstance(value, str):
-        return value
-    unit = response["units"].get(name)
-    if unit is None:
-        return localize(format_number(value))
-    end = "" if unit == "1" else f" {unit}"
-    number = abs(value) if style == "magnitude" else value
-    uncertainty = response.get("uncertainty", {}).get(name, {}) if name in response["results"] else {}
-    standard = uncertainty.get("standard")
-    if not standard:
-        return localize(format_estimate(number, unit, digits=2 if style == "rough" else None).value) + end
-    places = -_get_exponent(standard)
-    shown = localize(_round(number, max(places, 1 - _get_exponent(number)))) + end
-    ends = [uncertainty[member] for member in ("low", "high") if uncertainty.get(member) is not None]
-    if style != "range" or len(ends) < 2:
-        return shown
-    return f"{shown}, about {localize(' to '.join(_round(each, places) for each in ends))}"
+    def _format(self, name: str, style: str) -> str:
+        """Return a value with its unit; a result is rounded to the place of its uncertainty."""
+        value = self._get(name)
+        is_result = name in self.response["results"]
+        if isinstance(value, str):
+            calculator = self.outcome.calculator
+            kind = (calculator.result_fields if is_result else calculator.input_fields)[name]
+            return kind.get_option_label(value) if isinstance(kind, Choice) else value
+        unit = self.response["units"].get(name)
+        if unit is None:
+            return self.localize(format_number(value))
+        end = "" if unit == "1" else f" {unit}"
+        number = abs(value) if style == "magnitude" else value
+        uncertainty = self.response.get("uncertainty", {}).get(name, {}) if is_result else {}
+        standard = uncertainty.get("standard")
+        if not standard:
+            return self.localize(format_estimate(number, unit, digits=2 if style == "rough" else None).value) + end
+        places = -_get_exponent(standard)
+        shown = self.localize(_round(number, max(places, 1 - _get_exponent(number)))) + end
+        ends = [uncertainty[member] for member in ("low", "high") if uncertainty.get(member) is not None]
+        if style != "range" or len(ends) < 2:
+            return shown
+        return f"{shown}, about {self.localize(' to '.join(_round(each, places) for each in ends))}"
 
 
 def _get_exponent(number: float) -> int:

@@ -11,6 +11,7 @@ from gramwatt.arrays import Array, IndexArray, Unit
 from gramwatt.physics import constants
 
 CHEMISTRIES: Final = ("lipo", "lihv", "li-ion", "lifepo4")
+CHEMISTRY_NAMES: Final = ("LiPo", "LiHV", "Li-ion", "LiFePO4")
 LIHV: Final = CHEMISTRIES.index("lihv")
 LIFEPO4: Final = CHEMISTRIES.index("lifepo4")
 

@@ -70,6 +70,7 @@ Chemistry: TypeAlias = Annotated[
     Choice(
         cells.CHEMISTRIES,
         "Chemistry of the cells.",
+        option_labels=cells.CHEMISTRY_NAMES,
         group=Group.PACK,
         default="lipo",
         synonyms=("battery_type", "cell_type"),

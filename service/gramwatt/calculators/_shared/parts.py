@@ -25,6 +25,14 @@ from gramwatt.model import (
 from gramwatt.physics import statistics, weighing
 
 READINGS: Final = ("each", "together")
+READING_NAMES: Final = ("each part by itself", "all together")
+RULE_NAMES: Final = (
+    "a limit of your own",
+    "US registration: 0.55 lb or less",
+    "EU registration: below 250 g",
+    "EU A1, own build: below 250 g",
+    "EU A3, own build: below 25 kg",
+)
 
 
 def _is_read_alone(given: Any) -> BoolArray:
@@ -80,6 +88,7 @@ Rule: TypeAlias = Annotated[
         "Rule that sets the limit: custom (limit and comparison below); us-registration (14 CFR 48.15(b): 0.55 lb or "
         "less, recreation only); eu-registration ((EU) 2019/947, Art. 14: less than 250 g); eu-a1-privately-built "
         "(subcategory A1: less than 250 g); eu-a3-privately-built (subcategory A3: less than 25 kg).",
+        option_labels=RULE_NAMES,
         group=Group.WEIGHT,
         default="custom",
     ),
@@ -102,6 +111,7 @@ Comparison: TypeAlias = Annotated[
     Choice(
         weighing.COMPARISONS,
         "Whether the limit itself is allowed (at_most) or not (below), for a custom rule.",
+        option_labels=("less than the limit", "the limit or less"),
         label="Limit comparison",
         group=Group.WEIGHT,
         optional=True,

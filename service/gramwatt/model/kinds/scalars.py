@@ -100,9 +100,16 @@ class Choice(BaseKind):
     description: str
     _: KW_ONLY
     default: str | None = None
+    option_labels: tuple[str, ...] = ()
+    """What people read in place of each option; without them the options with spaces for hyphens."""
 
     kind_name: ClassVar[str] = "choice"
     dtype_kinds: ClassVar[str] = "i"
+
+    def get_option_label(self, option: str) -> str:
+        """Return what people read in place of an option."""
+        labels = dict(zip(self.options, self.option_labels, strict=False))
+        return labels.get(option) or re.sub(r"[-_]", " ", option)
 
     def describe_accepted(self) -> str:
         """Return what an input accepts, in words."""
@@ -144,6 +151,8 @@ class Choice(BaseKind):
         """Yield what is wrong with the default."""
         if self.default is not None and self.default not in self.options:
             yield f"default {self.default} is not an option"
+        if self.option_labels and len(self.option_labels) != len(self.options):
+            yield "as many option_labels as options are needed"
         yield from BaseKind.find_input_problems(self, siblings)
 
 

@@ -66,8 +66,11 @@ def describe_input(name: str, kind: Kind, calculator: Calculator[Any, Any] | Non
         case Quantity() as quantity:
             low = quantity.at_least if quantity.above is None else quantity.above
             description |= _describe_units(quantity) | {"signed": low is not None and low < 0}
-        case Choice(options=options):
-            description["options"] = list(options)
+        case Choice(options=options) as choice:
+            description |= {
+                "options": list(options),
+                "option_labels": {each: choice.get_option_label(each) for each in options},
+            }
         case Text(max_length=max_length):
             description["longest"] = max_length
         case RowName(of=table_name):
@@ -99,6 +102,8 @@ def describe_result(name: str, kind: Kind) -> dict[str, Any]:
             description |= _describe_units(quantity)
         case Table(row=row):
             description["columns"] = [describe_result(each, inner) for each, inner in get_fields(row).items()]
+        case Choice(options=options) as choice:
+            description["option_labels"] = {each: choice.get_option_label(each) for each in options}
         case _:
             pass
     return description

@@ -130,7 +130,7 @@ class _Formatter:
             case int() | float():
                 return Estimate(*map(self.localize, format_estimate(value, unit, *uncertainty)))
             case _:
-                return Estimate(str(value))
+                return Estimate(description.get("option_labels", {}).get(value, str(value)))
 
     def localize(self, text: str) -> str:
         """Return a formatted number with a minus sign and the chosen decimal sign."""

@@ -107,8 +107,8 @@ def read_form(
     if form.submitted or form.errors:
         return form, False
     of_example = _form_of_example(calculator, example, form.decimal)
-    chosen = {"result_units": form.result_units, "shape": form.shape, "picture": form.picture}
-    return replace(of_example, **chosen), True
+    with_options = replace(of_example, result_units=form.result_units, shape=form.shape, picture=form.picture)
+    return with_options, True
 
 
 @functools.cache
