@@ -230,9 +230,19 @@ def test_declared_names_exist() -> None:
             assert {name for _, name in choice.stands_for if name} <= fields.keys()
     terms = {term for kind in fields.values() for term in kind.sum_of}
     assert {term.name for term in terms} >= {"parts.mass", "packs.mass", "dry_mass"}
-    for term in [each for each in terms if each.name != "propellers.mass"]:
+    for term in terms:
         table_name, _, column = term.name.partition(".")
         assert column in tables[table_name].columns if column else table_name in fields
+
+
+def test_the_average_power_of_a_craft_is_the_power_of_a_flight() -> None:
+    """With its uncertainty; the calculator of flight times calls it power."""
+    craft = {**CRAFT, "average_power": "0.21 ± 0.01 kW"}
+    response = calculate("endurance", craft=craft, pack="4 cells")
+    assert response["given"]["power"] == "210 ± 10"
+    assert response.pop("from_craft") == ["cells", "capacity", "power"]
+    assert response == calculate("endurance", cells=4, capacity=1300, power="210 ± 10 W")
+    assert get_errors("endurance", craft={**CRAFT, "average_power": "low"}).keys() == {"/craft/average_power"}
 
 
 def test_a_pages_script_learns_which_inputs_a_row_stands_for() -> None:

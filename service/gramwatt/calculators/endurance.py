@@ -34,6 +34,7 @@ from gramwatt.model import (
     Quantity,
     Reference,
     Rule,
+    Term,
     Unit,
 )
 from gramwatt.physics import cells, pack
@@ -58,6 +59,7 @@ class Inputs:
             at_most=1e5,
             follows=("mean_power", "power_at_mass", "implied_power", "hover_power", "power"),
             plausible=(0.5, 30000),
+            sum_of=(Term("average_power", is_base=True),),
         ),
     ]
     chemistry: fields.Chemistry
