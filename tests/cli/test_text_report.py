@@ -14,6 +14,7 @@ from gramwatt.__main__ import main
 from gramwatt.cli.text_tables import Cell, TextTable, wrap_columns
 from gramwatt.engine import registry
 from gramwatt.model import get_label
+from gramwatt.model.messages import format_probability
 
 WIDTHS = (80, 120)
 PACK = ("calc", "pack-energy", "cells=6", "capacity=1300")
@@ -84,12 +85,25 @@ def test_digits_and_units() -> None:
     assert re.search(r"  83 kJ$", shown, re.MULTILINE)
 
 
-def test_a_share_that_is_none_but_for_rounding_is_none() -> None:
+def test_a_probability_has_one_digit_after_the_point() -> None:
     """300 g are 1,700 standard uncertainties of a scale of 0.1 g above a limit of 250 g."""
     given: dict[str, Any] = {"masses": [300.0], "limit": 250, "resolution": 0.1}
     assert 0 <= calculate("mass-margin", **given)["results"]["probability_under"] < 1e-6
     label = get_label("probability_under", registry.load()["mass-margin"].result_fields["probability_under"])
-    assert re.search(rf"^{label} +0 %$", run("calc", "mass-margin", body=given).stdout, re.MULTILINE)
+    assert re.search(rf"^{label} +(< 0.1|0) %$", run("calc", "mass-margin", body=given).stdout, re.MULTILINE)
+
+
+@pytest.mark.parametrize(
+    ("percent", "expected"),
+    [(0, "0"), (3e-233, "< 0.1"), (0.1, "0.1"), (18.249, "18.2"), (99.9, "99.9"), (99.96, "> 99.9"), (100, "100")],
+)
+def test_a_probability_is_never_rounded_to_all_or_nothing(percent: float, expected: str) -> None:
+    assert format_probability(percent) == expected
+
+
+def test_a_change_that_is_rounding_is_none() -> None:
+    report = run("calc", "build", body=dict(registry.load()["build"].examples[0].given)).stdout
+    assert not re.search(r"\de-\d", report)
 
 
 def test_working() -> None:

@@ -41,14 +41,17 @@ def describe_ranges(ranges: Iterable[Range]) -> str:
     return _COVERAGE + (" of the cases with a result" if any(each.is_partial for each in ranges) else "")
 
 
-def get_field_label(calculator: Calculator[Any, Any], name: str) -> str:
-    """Return the label of an input, a result or a column of a table (``parts.mass``)."""
+def find_field(calculator: Calculator[Any, Any], name: str) -> Kind | None:
+    """Return the kind of a result, an input or a column of a table (``parts.mass``); None if there is none."""
     table, _, column = name.rpartition(".")
     owners = (calculator.result_fields, calculator.input_fields)
-    for fields in [fields[table].columns for fields in owners if table in fields] if table else owners:
-        if column in fields:
-            return get_label(column, fields[column])
-    return get_label(column, Text(""))
+    fields = [owner[table].columns for owner in owners if table in owner] if table else owners
+    return next((each[column] for each in fields if column in each), None)
+
+
+def get_field_label(calculator: Calculator[Any, Any], name: str) -> str:
+    """Return the label of a result, an input or a column of a table."""
+    return get_label(name.rpartition(".")[2], find_field(calculator, name) or Text(""))
 
 
 def axis_label(label: str, unit: str) -> str:

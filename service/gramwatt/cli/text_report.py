@@ -9,13 +9,20 @@ from typing import Any, Final
 
 import click
 
-from gramwatt.charts.formatting import unit_sign
+from gramwatt.charts.formatting import find_field, unit_sign
 from gramwatt.cli.text_tables import Cell, TextTable
 from gramwatt.engine import serializers
 from gramwatt.engine.response import get_declared_units
 from gramwatt.engine.sentences import FilledSentence
-from gramwatt.model import Calculator, Kind, get_label
-from gramwatt.model.messages import DISPLAY_DIGITS, Estimate, format_estimate, format_share, lower_first
+from gramwatt.model import Calculator, Kind, Quantity, get_label
+from gramwatt.model.messages import (
+    DISPLAY_DIGITS,
+    Estimate,
+    format_estimate,
+    format_probability,
+    format_share,
+    lower_first,
+)
 
 MAX_TABLE_ROWS: Final = 20
 """Rows of a table that a terminal shows."""
@@ -24,7 +31,7 @@ FIRST_ROWS: Final = 5
 MAX_TEXT_WIDTH: Final = 100
 """Characters of a line of prose, however wide the terminal."""
 SMALLEST_PERCENT: Final = 1e-6
-"""A smaller share is rounding, or a probability that nobody can tell from none."""
+"""A smaller change is rounding."""
 NO_RESULT: Final = "no result"
 NO_CELL: Final = "-"
 _COLOURS: Final = {"good": "green", "close": "yellow", "bad": "red", "high": "red", "medium": "yellow"}
@@ -155,11 +162,17 @@ class _Report:
             return Estimate(NO_CELL)
         if name not in self.response["units"] or isinstance(value, bool | str):  # a count or a text
             return Estimate(serializers.format_value(value))
+        if unit == "%" and self._is_probability(name):
+            return Estimate(format_probability(value))
         if unit == "%" and abs(value) < SMALLEST_PERCENT:
             return Estimate("0")
         if self.options.digits is not None or not uncertainty or uncertainty[0] is None:
             return format_estimate(value, unit, digits=self.options.digits)
         return format_estimate(value, unit, *uncertainty, max_digits=DISPLAY_DIGITS)
+
+    def _is_probability(self, name: str) -> bool:
+        kind = find_field(self.calculator, name)
+        return isinstance(kind, Quantity) and kind.is_probability
 
     def format_tables(self) -> Iterator[list[str]]:
         """Yield each table of the results, below its label."""

@@ -181,6 +181,15 @@ def format_share(share: float) -> str:
     return f"{percent:.2g} %" if percent < 99 else f"{min(percent, 99.9) if share < 1 else 100:.3g} %"
 
 
+def format_probability(percent: float) -> str:
+    """Return a probability in per cent, for people: ``98.2``, ``< 0.1``, ``> 99.9``; 0 and 100 where it is so."""
+    if percent in (0, 100):
+        return f"{percent:.0f}"
+    if percent < 0.1 or percent > 99.9:
+        return "< 0.1" if percent < 0.1 else "> 99.9"
+    return f"{percent:.1f}"
+
+
 def lower_first(label: str) -> str:
     """Return a label for the middle of a sentence: ``pack current``, but ``C rating`` and ``RMS current``."""
     return label[:1].lower() + label[1:] if label[1:2].islower() else label

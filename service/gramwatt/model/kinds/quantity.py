@@ -92,6 +92,11 @@ class Quantity(BaseKind):
         return low, math.inf if self.at_most is None else self.at_most
 
     @property
+    def is_probability(self) -> bool:
+        """Whether a result is a probability in per cent: exact itself, up to 100."""
+        return self.exact and self.unit == "%" and self.at_most == 100
+
+    @property
     def has_uncertain_default(self) -> bool:
         """Whether its default has an uncertainty, which counts wherever the default is assumed."""
         return self.default_u is not None or self.default_factor is not None
