@@ -20,15 +20,17 @@ CALCULATOR: Final = '''\
 from dataclasses import dataclass
 from typing import Annotated
 
-from gramwatt.model import Array, Calculator, Caution, Example, Quantity, Reference, Sentence
+from gramwatt.model import Array, Calculator, Caution, Example, Group, Quantity, Reference, Sentence
 
 
 @dataclass(frozen=True, slots=True)
 class Inputs:
     """TODO. Inputs that several calculators share come from `gramwatt.calculators._shared.fields`."""
 
-    resistance: Annotated[Array, Quantity("mohm", "Resistance of the wire.", above=0, at_most=10_000)]
-    wire_current: Annotated[Array, Quantity("A", "Current through the wire.", above=0, at_most=1000, default=20)]
+    resistance: Annotated[Array, Quantity("mohm", "Resistance of the wire.", group=Group.PACK, above=0, at_most=10_000)]
+    wire_current: Annotated[
+        Array, Quantity("A", "Current through the wire.", group=Group.PACK, above=0, at_most=1000, default=20)
+    ]
 
 
 @dataclass(frozen=True, slots=True)

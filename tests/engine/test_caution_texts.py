@@ -44,6 +44,7 @@ def test_cautions_have_words_and_an_order(calculator: Calculator[Any, Any]) -> N
 @pytest.mark.parametrize("calculator", CALCULATORS, ids=lambda calculator: calculator.name)
 def test_labels_are_words(calculator: Calculator[Any, Any]) -> None:
     """A label is in sentence case, short, no name of a field, and the only one of its form or table."""
+    assert not [name for name, kind in calculator.input_fields.items() if kind.group is None]
     fields = {**calculator.input_fields, **calculator.result_fields}
     shown = [fields, *(kind.columns for kind in fields.values() if kind.columns)]
     for kinds in shown:

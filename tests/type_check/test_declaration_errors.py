@@ -152,6 +152,26 @@ WRONG: Final[dict[str, tuple[dict[str, Any], str]]] = {
         },
         "twice_low has the name of a column for the range of twice",
     ),
+    "name-not-made-of-words": (
+        {"inputs": make_fields(Quantity("V", "", above=0, at_most=1), name="uv"), "examples": make_example(given={})},
+        "uv is not made of words: give it a label",
+    ),
+    "label-in-snake-case": (
+        {"results": make_fields(Quantity("V", "", label="Two_fold", method="m"), name="twice", results=True)},
+        "'Two_fold' is not a short one in sentence case",
+    ),
+    "label-too-long": (
+        {"results": make_fields(Quantity("V", "", label="T" * 29, method="m"), name="twice", results=True)},
+        "is not a short one",
+    ),
+    "two-fields-with-a-label": (
+        {"results": make_fields(Quantity("V", "", label="Voltage", method="m"), name="twice", results=True)},
+        "twice has the label of voltage",
+    ),
+    "implausible-range": (
+        {"inputs": make_fields(Quantity("V", "", above=0, at_most=1, default=1, plausible=(2, 1)))},
+        "plausible is a low and a high value",
+    ),
     "input-without-bounds": ({"inputs": make_fields(Quantity("V", ""))}, "voltage: an input needs one lower"),
     "input-with-two-lower-bounds": (
         {"inputs": make_fields(Quantity("V", "", above=0, at_least=0, at_most=1))},

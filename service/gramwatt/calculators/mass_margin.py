@@ -261,8 +261,8 @@ CALCULATOR = Calculator(
         ),
         Caution(
             "too-close",
-            "The margin of {margin} is within the uncertainty of {expanded_uncertainty}: weigh the finished craft as a "
-            "whole, or on a finer scale.",
+            "The margin of {margin} is within the uncertainty of {expanded_uncertainty:rough}: weigh the finished "
+            "craft as a whole, or on a finer scale.",
             severity="high",
             when=lambda given, found: found.verdict == weighing.TOO_CLOSE,
         ),

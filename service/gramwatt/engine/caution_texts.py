@@ -14,18 +14,22 @@ from gramwatt.model import Quantity, units
 from gramwatt.model.messages import add_unit, format_estimate, format_quantity, join_with_and
 
 MAX_LISTED_ENTRIES: Final = 5
+MAX_DIGITS: Final = 4
+"""Of a result; one without an uncertainty has one digit less."""
 
 
 def fill_text(text: str, outcome: Outcome, row: int, entries: Sequence[int | None]) -> str:
     """Return the text with values and units for ``{name}``, or for ``{table.column}`` of some entries of tables.
 
+    ``{name:rough}`` has two digits.
     Values that differ between the entries are listed: ``4 cells and 6 cells: ... 112 % and 130 % of ...``.
     """
 
     def fill(match: re.Match[str]) -> str:
-        return join_entries([_format_rounded(outcome, row, match[1], at) for at in entries])
+        digits = 2 if match[2] else MAX_DIGITS
+        return join_entries([_format_rounded(outcome, row, match[1], at, digits) for at in entries])
 
-    return re.sub(r"\{([\w.]+)\}", fill, text)
+    return re.sub(r"\{([\w.]+)(:rough)?\}", fill, text)
 
 
 def join_entries(texts: Sequence[str]) -> str:
@@ -36,7 +40,7 @@ def join_entries(texts: Sequence[str]) -> str:
     return join_with_and(texts if more <= 0 else [*texts[:MAX_LISTED_ENTRIES], f"{more} more"])
 
 
-def _format_rounded(outcome: Outcome, row: int, name: str, at: int | None) -> str:
+def _format_rounded(outcome: Outcome, row: int, name: str, at: int | None, digits: int) -> str:
     """Return an input, or a result rounded to the place of its uncertainty, with its unit."""
     owner, _, column = name.rpartition(".")
     kind = outcome.calculator.result_fields.get(owner or column)
@@ -51,7 +55,10 @@ def _format_rounded(outcome: Outcome, row: int, name: str, at: int | None) -> st
     value = float(units.convert_from_si(np.array(value), kind.unit))
     if not math.isfinite(value):
         return format_quantity(value, kind.unit)
-    return add_unit(format_estimate(value, kind.unit, uncertainty / units.get_unit(kind.unit).scale).value, kind.unit)
+    uncertainty /= units.get_unit(kind.unit).scale
+    without = None if kind.unit == "%" else min(digits, MAX_DIGITS - 1)
+    estimate = format_estimate(value, kind.unit, uncertainty, digits=without, max_digits=digits)
+    return add_unit(estimate.value, kind.unit)
 
 
 def format_field(

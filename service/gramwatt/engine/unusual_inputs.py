@@ -1,4 +1,4 @@
-"""Inputs within their bounds that are hardly meant, such as a capacity of 550 Ah: a caution questions them."""
+"""Inputs within their bounds that are hardly meant, such as a capacity of 550 Ah: a caution points them out."""
 
 from __future__ import annotations
 

@@ -17,7 +17,7 @@ from gramwatt.model.charts import (
     TimeSeriesChart,
     WaterfallChart,
 )
-from gramwatt.model.kinds import DeclarationError, Kind, Quantity, Text, get_fields
+from gramwatt.model.kinds import DeclarationError, Kind, Quantity, Text, get_fields, get_label
 
 if TYPE_CHECKING:
     from gramwatt.model.calculator import AnyCalculator, Caution, Rule
@@ -59,6 +59,7 @@ def declaration_problems(calculator: AnyCalculator) -> Iterator[str]:
     yield from _find_row_name_problems(calculator)
     for name, kind in results.items():
         yield from (f"{name}: {problem}" for problem in kind.find_result_problems(inputs))
+    yield from _find_label_problems(calculator.input_fields, results)
     for part in ("references", "cautions", "examples", "title", "summary"):
         if not getattr(calculator, part):
             yield f"{part} missing"
@@ -113,6 +114,30 @@ def _find_name_problems(inputs: Mapping[str, Kind], results: Mapping[str, Kind])
             yield f"{name} is both an input and a result"
 
 
+MAX_LABEL_LENGTH = 28
+
+
+def _is_word(text: str) -> bool:
+    return text.isalpha() and (len(text) > 2 or text in ("at", "by", "in", "of", "to"))
+
+
+def _find_label_problems(inputs: Mapping[str, Kind], results: Mapping[str, Kind]) -> Iterator[str]:
+    """Yield what is wrong with the labels of fields, in a form or in a table."""
+    fields = {**inputs, **results}
+    for owner, kinds in (("", fields), *((f"{name}.", kind.columns) for name, kind in fields.items())):
+        names: dict[str, str] = {}
+        for name, kind in kinds.items():
+            label = get_label(name, kind)
+            if not kind.is_given:
+                continue
+            if len(label) > MAX_LABEL_LENGTH or not label[0].isupper() or "_" in label:
+                yield f"{owner}{name}: the label {label!r} is not a short one in sentence case"
+            if not kind.label and not all(_is_word(each) for each in name.split("_")):
+                yield f"{owner}{name} is not made of words: give it a label"
+            if names.setdefault(label, name) != name:
+                yield f"{owner}{name} has the label of {names[label]}"
+
+
 def _list_references(
     calculator: AnyCalculator, inputs: Mapping[str, Kind], results: Mapping[str, Kind]
 ) -> Iterator[tuple[str, str, Mapping[str, Kind]]]:
@@ -129,9 +154,9 @@ def _list_references(
     yield from (("chart", n, fields) for chart in calculator.charts for n in _list_charted_fields(chart))
     notices: list[Caution[Any, Any] | Rule[Any, Any]] = [*calculator.cautions, *calculator.rules]
     for notice in notices:
-        yield from ((notice.code, n, fields) for n in re.findall(r"\{(\w+)(?:\.\w+)?\}", notice.text))
+        yield from ((notice.code, n, fields) for n in re.findall(r"\{(\w+)(?:\.\w+)?(?::rough)?\}", notice.text))
     for rule in calculator.rules:
-        yield from ((rule.code, n, fields) for n in re.findall(r"\{(\w+)(?:\.\w+)?\}", rule.partly))
+        yield from ((rule.code, n, fields) for n in re.findall(r"\{(\w+)(?:\.\w+)?(?::rough)?\}", rule.partly))
     displays = [kind.quantity.display for kind in inputs.values() if kind.quantity and kind.quantity.display]
     yield from (("display", display.step, inputs) for display in displays)
 

@@ -109,7 +109,7 @@ RULES: Final[tuple[Rule[Any, Any], ...]] = (
     ),
     Rule(
         "no-rating",
-        "{by_setup.name}: the discharge rating of its pack was not given.",
+        "{by_setup.name}: the discharge rating of the pack was not given.",
         when=lambda given, found: np.isnan(setups.pick_pack(given, "discharge_rating")),
         results=_results("rating_used"),
         severity="low",
@@ -139,20 +139,20 @@ LIMITS_EXCEEDED: Final[tuple[Caution[Any, Any], ...]] = (
     Caution(
         "over-rating",
         "{by_setup.name}: at {by_setup.throttle_cap} throttle the load is {by_setup.rating_used} of the continuous "
-        "rating of its pack.",
+        "rating of the pack.",
         when=lambda given, found: found.by_setup.rating_used > 1,
         severity="high",
     ),
     Caution(
         "over-controller",
-        "{by_setup.name}: at {by_setup.throttle_cap} throttle a motor draws {by_setup.controller_used} of its "
+        "{by_setup.name}: at {by_setup.throttle_cap} throttle a motor draws {by_setup.controller_used} of the "
         "controller's continuous rating.",
         when=lambda given, found: found.by_setup.controller_used > 1,
         severity="high",
     ),
     Caution(
         "below-cutoff",
-        "{by_setup.name}: at {by_setup.throttle_cap} throttle its cells sag to {by_setup.capped_cell_voltage}, below "
+        "{by_setup.name}: at {by_setup.throttle_cap} throttle the cells sag to {by_setup.capped_cell_voltage}, below "
         "their cut-off: wear if that lasts, not if it is a dip of a second.",
         when=lambda given, found: (
             found.by_setup.capped_cell_voltage < cells.CUTOFF_VOLTAGE[setups.pick_pack(given, "chemistry")]
@@ -160,7 +160,7 @@ LIMITS_EXCEEDED: Final[tuple[Caution[Any, Any], ...]] = (
     ),
     Caution(
         "cap-below-hover",
-        "{by_setup.name}: its throttle cap of {by_setup.throttle_cap} is below the {by_setup.hover_throttle} at which "
+        "{by_setup.name}: the throttle cap of {by_setup.throttle_cap} is below the {by_setup.hover_throttle} at which "
         "it hovers.",
         when=lambda given, found: found.by_setup.hover_throttle > found.by_setup.throttle_cap,
         severity="high",
@@ -174,7 +174,7 @@ COLD: Final[Caution[Any, Any]] = Caution(
 )
 OUTSIDE_TEMPERATURE: Final[Caution[Any, Any]] = Caution(
     cautions.OUTSIDE_TEMPERATURE.code,
-    "{by_setup.name}: the temperature of its pack is outside 0 to 40 °C, for which the change of resistance was "
+    "{by_setup.name}: the temperature of the pack is outside 0 to 40 °C, for which the change of resistance was "
     "checked.",
     when=lambda given, found: (
         (setups.get_temperature(given) < cells.MIN_CHECKED_TEMPERATURE)
