@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shutil
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -11,7 +12,7 @@ import pytest
 from playwright.sync_api import Browser, Page, expect
 
 from clients.browsing import PageLog, find_accessibility_problems, site
-from clients.running import free_port
+from clients.running import EXAMPLES, free_port
 from gramwatt import calculate
 from gramwatt.web.pages.web_component import LATEST, integrity
 
@@ -25,7 +26,7 @@ REJECTED = "Failed to load resource: the server responded with a status of 422"
 def policy(service: str) -> str:
     """Return the policy of a careful club: its own files, and the service's script, responses and frame."""
     return (
-        f"default-src 'none'; script-src 'self' {service}; connect-src {service}; frame-src {service}; "
+        f"default-src 'none'; script-src 'self' {service}; connect-src 'self' {service}; frame-src {service}; "
         "style-src 'self'; img-src data:; base-uri 'none'"
     )
 
@@ -300,19 +301,119 @@ def test_it_fits(club: Any, width: int) -> None:
     assert page.evaluate("document.documentElement.scrollWidth") <= width
 
 
+CRAFT = EXAMPLES / "craft" / "craft.json"
+FROM_CRAFT = '<gramwatt-calculator name="endurance" craft="craft.json" pack="{pack}" power="160"></gramwatt-calculator>'
+
+
+@pytest.fixture
+def craft(tmp_path: Path) -> Any:
+    """Put the craft document of the examples on the club's site, and return it."""
+    (tmp_path / "craft.json").write_bytes(CRAFT.read_bytes())
+    return json.loads(CRAFT.read_bytes())
+
+
+def test_a_craft_document_gives_the_inputs(club: Any, craft: Any) -> None:
+    """Two elements fetch it once; attributes win; a visitor chooses another pack by its name."""
+    page, log = club(
+        FROM_CRAFT.format(pack="6 cells") + FROM_CRAFT.format(pack="4 cells").replace(" power", ' reserve="30" power')
+    )
+    first, second = page.locator("gramwatt-calculator").all()
+    six, four = (
+        calculate("endurance", craft=craft, power=160, **own)
+        for own in ({"pack": "6 cells"}, {"pack": "4 cells", "reserve": 30})
+    )
+    expect(first.locator(".headline")).to_contain_text(f"{six['results']['endurance']:.4g}")
+    expect(second.locator(".headline")).to_contain_text(f"{four['results']['endurance']:.4g}")
+    assert len([url for url in log.requests if url.endswith("/craft.json")]) == 1
+    assert first.locator("option").all_inner_texts()[:4] == [pack["name"] for pack in craft["packs"]]
+    assert [detail["answer"]["from_craft"] for detail in events(page, "result")] == [
+        six["from_craft"],
+        four["from_craft"],
+    ]
+    first.locator("#input-pack").select_option("6 cells large")
+    large = calculate("endurance", craft=craft, power=160, pack="6 cells large")["results"]["endurance"]
+    expect(first.locator(".headline")).to_contain_text(f"{large:.4g}")
+    changed(page, {"pack": "6 cells large", "power": 160})
+    assert log.errors == []
+
+
+def test_rows_of_the_craft_are_shown_until_a_visitor_changes_them(club: Any, craft: Any) -> None:
+    """The masses are the craft's, with propellers and the chosen pack; then they are the visitor's."""
+    page, log = club(
+        '<gramwatt-calculator name="mass-margin" craft="craft.json" fields="pack parts"></gramwatt-calculator>'
+    )
+    element = page.locator("gramwatt-calculator")
+    expect(element.locator(".headline")).to_contain_text("27.30")  # by hand: 550 - 522.7
+    expect(element.locator(".row")).to_have_count(len(craft["parts"]) + 2)
+    element.locator("#input-pack").select_option("4 cells")
+    expect(element.locator(".headline")).to_contain_text("58.90")  # by hand: 550 - 491.1
+    expect(element.locator(".row").last.locator("input").first).to_have_value("4 cells")
+    element.locator("[id='input-parts.0.mass']").fill("122.5")
+    expect(element.locator(".headline")).to_contain_text("48.90")  # 10 g more
+    assert log.errors == []
+
+
+def test_what_neither_craft_nor_attributes_give_is_a_field(club: Any, craft: Any) -> None:
+    """The only one, and requested in one sentence."""
+    page, log = club('<gramwatt-calculator name="endurance" craft="craft.json"></gramwatt-calculator>')
+    element = page.locator("gramwatt-calculator")
+    expect(element).to_contain_text("Enter power for a result.")
+    assert element.locator(".fault, [aria-invalid]").count() == 0
+    assert element.locator("input").count() == 1
+    element.locator("input").fill("160")
+    found = calculate("endurance", craft=craft, power=160)["results"]["endurance"]
+    expect(element.locator(".headline")).to_contain_text(f"{found:.4g}")
+    assert all(error.startswith(REJECTED) for error in log.errors)
+
+
+def test_a_craft_that_cannot_be_used_is_one_clear_sentence(club: Any, craft: Any, tmp_path: Path) -> None:
+    """None at that address, another site that does not allow it, no JSON, a wrong value in it, no such pack."""
+    (tmp_path / "other").mkdir()
+    (tmp_path / "other" / "craft.json").write_bytes(CRAFT.read_bytes())
+    (tmp_path / "broken.json").write_text("{", encoding="utf-8")
+    (tmp_path / "wrong.json").write_text(json.dumps({**craft, "reserve": "much"}), encoding="utf-8")
+    with site(tmp_path / "other") as other:
+        texts = {
+            "none.json": "The craft at none.json cannot be used: its server answers 404.",
+            f"{other}/craft.json": "there is none, or its server does not let this page read it (CORS).",
+            "broken.json": "The craft at broken.json cannot be used: it is not JSON.",
+            "wrong.json": "craft.reserve: ",
+        }
+        tags = "".join(
+            f'<gramwatt-calculator name="endurance" craft="{at}" power="160"></gramwatt-calculator>' for at in texts
+        )
+        page, _ = club(tags + FROM_CRAFT.format(pack="5 cells"))
+        *elements, unknown = page.locator("gramwatt-calculator").all()
+        for element, text in zip(elements, texts.values(), strict=True):
+            expect(element.locator(".fault")).to_contain_text(text)
+        expect(unknown.locator(".fault").first).to_contain_text("6 cells large")
+
+
+def test_cautions_that_always_hold_are_folded(club: Any) -> None:
+    page, _ = club(ENDURANCE)
+    found = calculate("endurance", cells=6, capacity=1300, power=200)["cautions"]
+    folded = page.locator("gramwatt-calculator details li")
+    expect(folded).to_have_count(sum(each["kind"] == "standing" for each in found))
+    expect(folded.first).to_be_hidden()
+    page.locator("gramwatt-calculator summary").click()
+    expect(folded.first).to_be_visible()
+
+
 def test_the_example_works_as_it_stands(browser: Browser, service: str, examples: Path, tmp_path: Path) -> None:
     """For a service elsewhere: its address changes everywhere, the digest stays."""
-    text = (examples / "website" / "before-you-fly.html").read_text(encoding="utf-8")
-    (tmp_path / "index.html").write_text(text.replace("http://127.0.0.1:8000", service), encoding="utf-8")
-    (tmp_path / "before-you-fly.css").write_bytes((examples / "website" / "before-you-fly.css").read_bytes())
+    for folder in ("website", "craft"):
+        shutil.copytree(examples / folder, tmp_path / folder)
+    path = tmp_path / "website" / "before-you-fly.html"
+    path.write_text(path.read_text(encoding="utf-8").replace("http://127.0.0.1:8000", service), encoding="utf-8")
     with site(tmp_path, policy(service)) as at:
         page = browser.new_page(viewport={"width": 360, "height": 800}, locale="en-GB")
         log = PageLog(page)
-        page.goto(at)
-        value = calculate("endurance", cells=4, capacity=850, power=120)["results"]["endurance"]
+        page.goto(f"{at}/website/before-you-fly.html")
+        craft = json.loads(CRAFT.read_bytes())
+        value = calculate("endurance", craft=craft, pack="4 cells", power=160)["results"]["endurance"]
         first, second = page.locator("gramwatt-calculator").all()
-        expect(first.locator(".headline")).to_contain_text(f"{value:.2f}"[:3])
-        expect(second.locator(".headline")).to_contain_text("70.00 g")
+        expect(first.locator(".headline")).to_contain_text(f"{value:.4g}")
+        expect(second.locator(".headline")).to_contain_text("58.90 g")  # by hand: 550 - 491.1
         expect(second.locator("svg")).to_contain_text("motor × 4")
         assert page.evaluate("document.documentElement.scrollWidth") == 360
         assert find_accessibility_problems(page) == []

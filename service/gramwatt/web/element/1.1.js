@@ -1,7 +1,9 @@
 // <gramwatt-calculator name="endurance" cells="6" capacity="1300" power="200">: a calculator on any page.
 //
 // Attributes named like inputs are the question; a table is JSON. Besides:
-//   fields    names of the inputs that visitors may change, or "none"; unless said, those given and those needed
+//   craft     address of a craft document (JSON) that gives all other inputs; pack, propeller and flight name its rows
+//   fields    names of the inputs that visitors may change, or "none"; unless said, those given and those needed;
+//             pack, propeller and flight are among them
 //   results   names of the results to list; unless said, the first few
 //   picture   draws the answer too; its value may be light or dark
 //   service   the service's address; unless said, the one this script came from
@@ -9,7 +11,7 @@
 // visitor asked for, problem (detail.problem) where there is none.
 // Looks: font and colours are those of the page; --gramwatt-accent, --gramwatt-line, --gramwatt-gap,
 // --gramwatt-field; parts form, table, row, field, label, control, unit, button, hint, fault, answer, headline, value,
-// uncertainty, results, picture, cautions, credit.
+// uncertainty, results, picture, cautions, standing, credit.
 "use strict";
 (() => {
   if (customElements.get("gramwatt-calculator")) return;
@@ -54,6 +56,9 @@
     dl { display: grid; grid-template-columns: auto 1fr; gap: 0.15em 1em; margin: var(--_gramwatt-gap) 0; }
     dd { margin: 0; }
     .picture svg { width: 100%; max-width: 40rem; height: auto; display: block; }
+    details { font-size: 0.9em; margin: var(--_gramwatt-gap) 0; }
+    details ul { font-size: inherit; }
+    summary { cursor: pointer; }
     ul { padding-left: 1.2em; margin: var(--_gramwatt-gap) 0; font-size: 0.9em; }
     .credit { font-size: 0.85em; margin: 0; }
     a { color: inherit; }
@@ -67,8 +72,24 @@
     node.append(...children);
     return node;
   };
+  const crafts = new Map();
+  /** The craft document at an address, fetched once a page; one that fails is tried again by the next element. */
+  const loadCraft = (address) => {
+    if (!crafts.has(address)) {
+      const loading = (async () => {
+        const response = await fetch(address, { headers: { Accept: "application/json" } });
+        if (!response.ok) throw new Error(`its server answers ${response.status}`);
+        const text = await response.text();
+        try { return JSON.parse(text); } catch { throw new Error("it is not JSON"); }
+      })();
+      crafts.set(address, loading);
+      loading.catch(() => crafts.delete(address));
+    }
+    return crafts.get(address);
+  };
   /** A label within a sentence: "pack current", but "C rating". */
   const lower = (label) => (/^[A-Z][a-z]/.test(label) ? label[0].toLowerCase() + label.slice(1) : label);
+  const enter = (labels) => `Enter ${new Intl.ListFormat("en", { type: "conjunction" }).format(labels.map(lower))} for a result.`;
   const words = (text) => (text ?? "").split(/[\s,]+/).filter(Boolean);
 
   const language = (wished) => {
@@ -76,7 +97,7 @@
   };
 
   class GramwattCalculator extends HTMLElement {
-    #about; #inputs = {}; #answer = null; #form; #said; #controls = new Map(); #waiting; #asking; #watch; #lang; #loading = 0; #set = false; #places = {};
+    #about; #inputs = {}; #answer = null; #form; #said; #controls = new Map(); #waiting; #asking; #watch; #lang; #loading = 0; #set = false; #places = {}; #craft = null; #filled = new Set(); #missing = new Set();
 
     constructor() {
       super();
@@ -95,12 +116,12 @@
 
     connectedCallback() {
       this.#watch = new MutationObserver((changes) => {
-        if (changes.some(({ attributeName }) => ["name", "service"].includes(attributeName))) {
+        if (changes.some(({ attributeName }) => ["name", "service", "craft"].includes(attributeName))) {
           this.#set = false;
           return this.#load();
         }
         if (!this.#about) return;
-        const names = new Set(this.#about.inputs.map(({ name }) => name));
+        const names = new Set(this.#fields.map(({ name }) => name));
         const own = changes.filter(({ attributeName }) =>
           names.has(attributeName) || ["fields", "results", "picture", "lang"].includes(attributeName));
         if (!own.length) return;
@@ -120,12 +141,28 @@
 
     get #base() { return (this.getAttribute("service") ?? origin).replace(/\/$/, ""); }
 
+    /** Inputs of the calculator, after the members that choose rows of the craft. */
+    get #fields() {
+      if (this.#craft === null) return this.#about.inputs;
+      const choices = Object.entries(this.#about.choices ?? {}).flatMap(([name, { table, label }]) => {
+        const names = [this.#craft[table]].flat().map((row) => row?.name).filter(Boolean).map(String);
+        return names.length ? [{ name, label, kind: "choice", options: names, description: "" }] : [];
+      });
+      return [...choices, ...this.#about.inputs];
+    }
+
     async #load() {
       const mine = ++this.#loading;
       this.#said ??= make("div", { part: "answer" });
       this.#said.setAttribute("role", "status");
       this.shadowRoot.replaceChildren(this.#said);
       const name = this.getAttribute("name") ?? "";
+      this.#craft = null;
+      this.#filled.clear();
+      this.#missing.clear();
+      const address = this.getAttribute("craft");
+      const craft = address === null ? null : loadCraft(new URL(address, document.baseURI).href);
+      craft?.catch(() => {});
       try {
         const response = await fetch(`${this.#base}/calculators/${encodeURIComponent(name)}`, { headers: { Accept: "application/json" } });
         const told = await response.json();
@@ -136,9 +173,19 @@
         if (mine === this.#loading) this.#fail({ title: `The calculator at ${this.#base} gives no answer. Try again in a while.` });
         return;
       }
+      try {
+        const given = await craft;
+        if (mine !== this.#loading) return;
+        this.#craft = given;
+      } catch (error) {
+        if (mine !== this.#loading) return;
+        this.#about = null;
+        const why = error instanceof TypeError ? "there is none, or its server does not let this page read it (CORS)" : error.message;
+        return this.#fail({ title: `The craft at ${address} cannot be used: ${why}.` });
+      }
       if (!this.#set) {
         this.#inputs = {};
-        for (const { name: input } of this.#about.inputs) this.#take(input);
+        for (const { name: input } of this.#fields) this.#take(input);
       }
       this.#build();
       this.#ask(false);
@@ -146,7 +193,8 @@
 
     /** Take an input from its attribute. */
     #take(name) {
-      const kind = this.#about.inputs.find((each) => each.name === name).kind;
+      const kind = this.#fields.find((each) => each.name === name).kind;
+      this.#filled.delete(name);
       const text = this.getAttribute(name);
       if (text === null) delete this.#inputs[name];
       else if (kind === "table") {
@@ -156,9 +204,11 @@
 
     #shown() {
       const chosen = this.getAttribute("fields");
-      const { inputs, any_of: groups } = this.#about;
+      const { any_of: groups } = this.#about;
+      const inputs = this.#fields;
       if (chosen !== null) return chosen.trim() === "none" ? [] : inputs.filter(({ name }) => words(chosen).includes(name));
       const given = new Set(Object.keys(this.#inputs));
+      if (this.#craft !== null) return inputs.filter(({ name, kind }) => kind !== "samples" && !this.#filled.has(name) && (given.has(name) || this.#missing.has(name)));
       const lacking = groups.filter((group) => !group.some((name) => given.has(name))).map((group) => group[0]);
       return inputs.filter(({ name, required, kind }) => kind !== "samples" && (required || given.has(name) || lacking.includes(name)));
     }
@@ -185,9 +235,10 @@
       if (about.options || about.kind === "flag") {
         const options = about.options ?? ["true", "false"];
         const none = about.default === undefined ? "—" : `${about.default} (assumed)`;
-        control = make("select", { part: "control" }, make("option", { value: "", textContent: none }),
+        const isChoice = about.name in (this.#about.choices ?? {}) && into === this.#inputs;
+        control = make("select", { part: "control" }, ...(isChoice ? [] : [make("option", { value: "", textContent: none })]),
           ...options.map((option) => make("option", { value: option, textContent: option })));
-        control.value = into[about.name] ?? "";
+        control.value = into[about.name] ?? (isChoice ? options[0] : "");
       } else {
         const size = { count: "count", text: "text", series: "list" }[about.kind] ?? "";
         control = make("input", { part: "control", className: size, autocomplete: "off", spellcheck: false, inputMode: about.kind === "count" ? "numeric" : "text" });
@@ -215,6 +266,7 @@
           this.#asking?.abort();
           return this.#fail({ title: "not asked", errors: [fault] });
         }
+        this.#filled.delete(key.split(".")[0]);
         const text = this.#untyped(control.value.trim(), about.kind);
         if (text === "") delete into[about.name];
         else into[about.name] = unit && unit.value !== about.unit && /[\d.]$/.test(text) ? `${text} ${unit.value}` : text;
@@ -242,7 +294,10 @@
 
     #table(about) {
       // What is no list stays as it was given, so that the service says what is wrong with it.
-      if (this.#inputs[about.name] === undefined) this.#inputs[about.name] = [{}];
+      if (this.#inputs[about.name] === undefined) {
+        this.#inputs[about.name] = [{}];
+        if (this.#craft !== null) this.#filled.add(about.name);
+      }
       const given = this.#inputs[about.name];
       const rows = Array.isArray(given) ? given.map((row) => Object(row) === row ? row : {}) : [];
       if (Array.isArray(given)) this.#inputs[about.name] = rows;
@@ -255,7 +310,7 @@
         for (const column of columns) line.append(this.#field(column, `${about.name}.${at}.${column.name}`, row));
         const out = make("button", { type: "button", part: "button", textContent: "×" });
         out.setAttribute("aria-label", `Take out ${one} ${at + 1}`);
-        out.addEventListener("click", () => { rows.splice(at, 1); this.#build(); this.#ask(true); this.#form.querySelector("button")?.focus(); });
+        out.addEventListener("click", () => { this.#filled.delete(about.name); rows.splice(at, 1); this.#build(); this.#ask(true); this.#form.querySelector("button")?.focus(); });
         line.append(out);
         for (const label of line.querySelectorAll("label")) {
           label.nextElementSibling.firstElementChild.setAttribute("aria-label", `${label.textContent} of ${one} ${at + 1}`);
@@ -282,9 +337,9 @@
     #question() {
       const read = (kind, value) => (typeof value === "string" && ["quantity", "count"].includes(kind) && PLAIN.test(value) ? Number(value) : value);
       const question = {};
-      for (const { name, kind, columns } of this.#about.inputs) {
+      for (const { name, kind, columns } of this.#fields) {
         let value = this.#inputs[name];
-        if (value === undefined) continue;
+        if (value === undefined || this.#filled.has(name)) continue;
         if (kind === "series" && typeof value === "string") value = value.split(",").map((each) => read("quantity", each.trim())).filter((each) => each !== "");
         if (kind === "flag") value = value === "true" ? true : value === "false" ? false : value;
         if (kind === "table" && Array.isArray(value)) {
@@ -298,8 +353,9 @@
       return question;
     }
 
-    /** The labels of the required inputs that a question lacks. */
+    /** The labels of the required inputs that a question lacks; what a craft lacks, only the service knows. */
     #lacking(question) {
+      if (this.#craft !== null) return [];
       const { inputs, any_of: groups } = this.#about;
       const given = (name) => question[name] !== undefined && `${question[name]}` !== "";
       const needed = inputs.filter(({ name, required }) => required && !given(name));
@@ -311,8 +367,7 @@
     #request(labels) {
       this.#clear();
       this.#answer = null;
-      const text = `Enter ${new Intl.ListFormat("en", { type: "conjunction" }).format(labels.map(lower))} for a result.`;
-      this.#said.replaceChildren(make("p", { part: "hint", textContent: text }));
+      this.#said.replaceChildren(make("p", { part: "hint", textContent: enter(labels) }));
     }
 
     async #ask(byVisitor) {
@@ -324,15 +379,17 @@
       const lacking = this.#lacking(question);
       if (lacking.length) return this.#request(lacking);
       const tables = inputs.some((each) => each.kind === "table" && each.name in question);
-      const query = fits && !tables ? new URLSearchParams(Object.entries(question).map(([key, value]) => [key, `${value}`])) : null;
+      const body = JSON.stringify(this.#craft === null ? question : { craft: this.#craft, ...question });
+      const query = fits && !tables && this.#craft === null ? new URLSearchParams(Object.entries(question).map(([key, value]) => [key, `${value}`])) : null;
       const send = (path, more) => query
         ? fetch(`${this.#base}/v1/${name}${path}?${query}${more}`, { signal })
-        : fetch(`${this.#base}/v1/${name}${path}?${more.slice(1)}`, { signal, method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify(question) });
+        : fetch(`${this.#base}/v1/${name}${path}?${more.slice(1)}`, { signal, method: "POST", headers: { "Content-Type": "application/json" }, body });
       try {
         const response = await send("", "");
         const told = await response.json();
         if (!response.ok) return this.#fail(told);
         this.#answer = told;
+        this.#fill(told);
         let picture = null;
         if (this.hasAttribute("picture")) picture = await this.#draw(send);
         if (signal.aborted) return;
@@ -342,6 +399,26 @@
       } catch (error) {
         if (error.name !== "AbortError") this.#fail({ title: `The calculator at ${this.#base} gives no answer. Try again in a while.` });
       }
+    }
+
+    /** Show what came from the craft in the fields that visitors have not changed. */
+    #fill(answer) {
+      if (this.#craft === null) return;
+      let changed = false;
+      for (const { name, kind, unit } of this.#shown()) {
+        const used = (answer.inputs ?? answer.given)[name];
+        if (!answer.from_craft?.includes(name) || used === undefined || used === null) continue;
+        if (kind === "table" && this.#filled.has(name) && JSON.stringify(answer.given[name]) !== JSON.stringify(this.#inputs[name])) {
+          this.#inputs[name] = structuredClone(answer.given[name]);
+          changed = true;
+        }
+        const control = this.#controls.get(name)?.control;
+        if (control?.tagName === "INPUT") control.placeholder = this.#typed(unit ? this.#number(used).replace(",", ".") : used);
+      }
+      if (!changed) return;
+      const focused = this.shadowRoot.activeElement?.id;
+      this.#build();
+      if (focused) this.shadowRoot.getElementById(focused)?.focus();
     }
 
     async #draw(send) {
@@ -365,11 +442,25 @@
     }
 
     #fail(problem) {
-      this.#clear();
       this.#answer = null;
+      const isMissing = (fault) => fault.given === null && fault.pointer.split("/").length === 2;
+      const errors = problem.errors ?? [];
+      const isMischosen = errors.some(({ pointer }) => pointer.slice(1) in (this.#about?.choices ?? {}));
+      const needed = this.#craft === null || this.hasAttribute("fields") || isMischosen ? []
+        : errors.filter(isMissing).map(({ pointer }) => pointer.slice(1)).filter((name) => name && !this.#missing.has(name));
+      for (const name of needed) this.#missing.add(name);
+      if (needed.length) this.#build();
+      this.#clear();
       const left = [];
-      for (const fault of problem.errors ?? []) {
+      const empty = [];
+      for (const fault of errors) {
         const key = this.#shownAt(fault);
+        const own = this.#controls.get(key);
+        if (own && fault.given === null && own.control.value === "") {
+          const label = own.control.getAttribute("aria-label") ?? own.box.querySelector("label").textContent;
+          empty.push(label);
+          continue;
+        }
         const found = this.#controls.get(key) ?? this.#controls.get(key.split(".")[0]);
         if (!found) { left.push(`${key}: ${fault.detail}`); continue; }
         const { control, box } = found;
@@ -379,7 +470,10 @@
         control.setAttribute("aria-invalid", "true");
         control.setAttribute("aria-describedby", said.id);
       }
-      const text = problem.errors ? (left.length ? left.join("; ") : "No answer yet: see above.") : problem.detail ?? problem.title;
+      if (errors.length && errors.length === empty.length) return this.#request(empty);
+      const marked = errors.length > left.length + empty.length;
+      const parts = [...(left.length ? [`${left.join("; ")}.`] : []), ...(empty.length ? [enter(empty)] : []), ...(marked && !left.length ? ["No answer yet: see above."] : [])];
+      const text = problem.errors ? parts.join(" ") : problem.detail ?? problem.title;
       this.#said.replaceChildren(make("p", { className: "fault", part: "fault", textContent: text }));
       this.#tell("problem", { problem });
     }
@@ -430,13 +524,17 @@
       for (const each of listed) {
         list.append(make("dt", { textContent: each.label, title: each.description }), make("dd", {}, ...this.#value(answer, each.name, "span")));
       }
-      const cautions = answer.cautions.filter((each) => !each.results);
+      const cautions = answer.cautions.filter((each) => !each.results && each.kind !== "standing");
+      const standing = answer.cautions.filter((each) => !each.results && each.kind === "standing");
+      const always = standing.length === 1 ? "1 caution that always holds" : `${standing.length} cautions that always hold`;
+      const items = (each) => make("ul", { part: "cautions" }, ...each.map(({ text }) => make("li", { textContent: text })));
       const credit = make("a", { href: `${this.#base}/calculators/${answer.calculator}${query ? `?${query}` : ""}`, textContent: "working and sources" });
       this.#said.replaceChildren(
         make("p", { className: "headline", part: "headline" }, `${first.label}: `, ...this.#value(answer, first.name, "strong")),
         ...(listed.length ? [list] : []),
         ...(picture ? [make("div", { className: "picture", part: "picture" }, picture)] : []),
-        make("ul", { part: "cautions" }, ...cautions.map((each) => make("li", { textContent: each.text }))),
+        ...(cautions.length ? [items(cautions)] : []),
+        ...(standing.length ? [make("details", { part: "standing" }, make("summary", { textContent: `Before you fly: ${always}` }), items(standing))] : []),
         make("p", { className: "credit", part: "credit" }, "Gramwatt: ", credit),
       );
     }

@@ -6,6 +6,7 @@ import functools
 from collections.abc import Mapping
 from typing import Any
 
+from gramwatt.engine import craft_fields
 from gramwatt.engine.query_strings import fits_query
 from gramwatt.model import (
     Calculator,
@@ -38,8 +39,19 @@ def describe_calculator(calculator: Calculator[Any, Any]) -> Mapping[str, Any]:
         "by_query": fits_query(calculator),
         "inputs": [describe_input(name, kind, calculator) for name, kind in calculator.input_fields.items()],
         "any_of": [list(group) for group in calculator.any_of],
+        "choices": describe_choices(calculator),
         "results": [describe_result(name, kind) for name, kind in calculator.result_fields.items()],
         "example": dict(first_example(calculator).given),
+    }
+
+
+def describe_choices(calculator: Calculator[Any, Any]) -> Mapping[str, Any]:
+    """Describe the members of a request that choose rows of a craft: the table of each by its name, and its label."""
+    choices = craft_fields.get_choices().items()
+    return {
+        member: {"table": table, "label": member.replace("_", " ").capitalize()}
+        for member, table in choices
+        if member not in calculator.input_fields
     }
 
 
