@@ -1,14 +1,22 @@
-"""Write craft.xlsx and craft.ods: one craft, its packs side by side, and a sweep, in cells that call Gramwatt.
+"""Write craft.xlsx and craft.ods: the sheet Craft, filled from a craft document, feeds all cells that call Gramwatt.
 
-    python make_workbooks.py [--url http://127.0.0.1:8000] [--to FOLDER]
+    python make_workbooks.py [--craft ../craft/craft.json] [--url http://127.0.0.1:8000] [--to FOLDER]
 
-Needs openpyxl and odfpy. Both workbooks hold the same cells. The craft and its packs are invented.
+Needs openpyxl and odfpy. Both workbooks hold the same cells. Parts, packs, propellers, flights and single inputs of the
+document become cells of Craft; change them there, and every figure follows.
 """
 
-import argparse
-import re
-from pathlib import Path
+from __future__ import annotations
 
+import argparse
+import json
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from odf.number import Number, NumberStyle
 from odf.opendocument import OpenDocumentSpreadsheet
 from odf.style import ParagraphProperties, Style, TableColumnProperties, TextProperties
 from odf.table import Table, TableCell, TableColumn, TableRow
@@ -19,10 +27,84 @@ from openpyxl.utils import get_column_letter
 
 WIDE = 2000
 """Blanks between the lines of a table, more than all its letters: each line then has a stretch of its own."""
-Rows = list[list[str | float]]
+Content = str | float
 NEW_FUNCTIONS = ("WEBSERVICE", "NUMBERVALUE", "ENCODEURL")
 MICROSOFTS = ("WEBSERVICE", "ENCODEURL")
-WIDTHS = {"Craft": (26, 20, 80), "Packs": (14, 7, 14, 12, 12, 12, 12, 50, 50, 50), "Sweep": (12, 14, 60)}
+
+TABLES: Mapping[str, Mapping[str, str]] = {
+    "parts": {"name": "Part", "mass": "Mass, g", "count": "Count"},
+    "packs": {
+        "name": "Pack",
+        "mass": "Mass, g",
+        "cells": "Cells in series",
+        "capacity": "Capacity, mAh",
+        "cell_resistance": "Cell resistance, mohm",
+        "discharge_rating": "C rating",
+    },
+    "propellers": {
+        "name": "Propeller",
+        "mass": "Mass of one, g",
+        "diameter": "Diameter, in",
+        "pitch": "Pitch, in",
+        "blades": "Blades",
+    },
+    "flights": {"name": "Flight", "pack": "Pack", "duration": "Flight time, min", "charge_used": "Charge used, mAh"},
+}
+SINGLE = {
+    "kv": "Motor kV, rpm/V",
+    "motors": "Motors",
+    "stator_diameter": "Stator diameter, mm",
+    "stator_height": "Stator height, mm",
+    "controller_rating": "Controller rating, A",
+    "avionics_power": "Avionics power, W",
+    "rule": "Rule",
+    "limit": "Mass limit, g",
+    "comparison": "The mass may be (below, at_most)",
+    "resolution": "Scale step, g",
+    "reserve": "Reserve at landing, %",
+}
+DRIVE = ("kv", "motors", "stator_diameter", "stator_height", "controller_rating", "avionics_power")
+LIMIT = ("rule", "limit", "comparison", "resolution")
+PACK = ("cells", "capacity", "cell_resistance")
+
+
+@dataclass
+class Sheet:
+    """Rows of cells, with the widths of columns and the decimals that they show."""
+
+    rows: list[list[Content]]
+    widths: Sequence[int]
+    decimals: Sequence[int | None] = ()
+    headings: set[int] = field(default_factory=set)
+    """Numbers of rows, from 1."""
+
+    def get_decimals(self, column: int) -> int | None:
+        """Return the decimals of a column from 0; None shows numbers as they are."""
+        return self.decimals[column] if column < len(self.decimals) else None
+
+
+@dataclass
+class Places:
+    """Where the inputs are on the sheet Craft."""
+
+    single: dict[str, str] = field(default_factory=dict)
+    rows: dict[str, tuple[int, int]] = field(default_factory=dict)
+    """First and last row of each table."""
+
+    def get_cell(self, table: str, column: str, row: int) -> str:
+        """Return the cell of a column in a row of the sheet."""
+        return f"$Craft.${self._get_letter(table, column)}${row}"
+
+    def find(self, table: str, column: str, name: str) -> str:
+        """Return a formula for the cell of a column in the row with the name that another cell has."""
+        first, last = self.rows[table]
+        letter = self._get_letter(table, column)
+        where = f"MATCH({name};$Craft.$A${first}:$A${last};0)"
+        return f"INDEX($Craft.${letter}${first}:${letter}${last};{where})"
+
+    @staticmethod
+    def _get_letter(table: str, column: str) -> str:
+        return get_column_letter(list(TABLES[table]).index(column) + 1)
 
 
 def show(cell: str, *, number: bool = True) -> str:
@@ -36,126 +118,178 @@ def point(cell: str) -> str:
     return f'SUBSTITUTE({cell};",";".")'
 
 
-def fetch(path: str, **cells: str) -> str:
-    """Return a formula for a request with inputs from cells; errors become a text that begins with #ERR."""
-    inputs = "".join(f'&"&{name}="&{point(cell)}' for name, cell in cells.items())
-    return f'=WEBSERVICE($Craft.$B$1&"/v1/{path}"{inputs})'
+def put(name: str, cell: str) -> str:
+    """Return a formula for an input in a request, nothing if its cell is empty."""
+    return f'IF({cell}="";"";"&{name}="&ENCODEURL({point(cell)}))'
 
 
-def craft(url: str) -> Rows:
-    """Return the sheet of one craft: inputs, results, and the service's responses."""
-    pack = {"cells": "B4", "capacity": "B5", "cell_resistance": "B6"}
-    margin = "/v1/mass-margin/margin?errors=text&rule=eu-a1-privately-built&resolution=0.1&masses="
-    parts = f'=WEBSERVICE($Craft.$B$1&"{margin}"&{point("B9")})'
-    rows: Rows = [
+def fetch(path: str, *inputs: str) -> str:
+    """Return a formula for a request; errors become a text that begins with #ERR."""
+    return "&".join([f'=WEBSERVICE($Craft.$B$1&"/v1/{path}errors=text"', *inputs]) + ")"
+
+
+def make_craft(url: str, craft: Mapping[str, Any]) -> tuple[Sheet, Places]:
+    """Return the sheet of the craft: all inputs, each once, and where they are."""
+    places = Places()
+    rows: list[list[Content]] = [
         ["URL of Gramwatt", url, "the one cell to change for another service"],
-        [],
-        ["What you have"],
-        ["cells", 4, ""],
-        ["capacity, mAh", 850, ""],
-        ["cell resistance, mohm", 12.5, "leave no cell empty: a good new cell has some 10 mohm Ah"],
-        ["average power, W", 118.5, ""],
-        ["punch, W", 300, ""],
-        ["all-up mass, g", 246.4, "as weighed in one go, on a scale that shows 0.1 g"],
-        [],
-        ["What follows", "", "response of the service"],
-        ["endurance, min", show("C12"), fetch("endurance/endurance?errors=text", **pack, power="B7")],
-        ["ended by", show("C13", number=False), fetch("endurance/ended_by?errors=text", **pack, power="B7")],
-        [
-            "amps of a punch, A",
-            show("C14"),
-            fetch("pack-current/current?errors=text&state_of_charge=80", **pack, power="B8"),
-        ],
-        [
-            "volts a cell in it, V",
-            show("C15"),
-            fetch("pack-current/loaded_cell_voltage?errors=text&state_of_charge=80", **pack, power="B8"),
-        ],
-        [
-            "energy to the reserve, Wh",
-            show("C16"),
-            fetch("pack-energy/usable_energy?errors=text", cells="B4", capacity="B5"),
-        ],
-        ["margin below 250 g (EU, A1, privately built), g", show("C17"), parts],
+        ["Pack for the sweep", craft["packs"][0]["name"], "a name from the table of packs"],
+        ["Propeller", craft["propellers"][0]["name"], "a name from the table of propellers"],
+    ]
+    places.single = {"pack": "$Craft.$B$2", "propeller": "$Craft.$B$3"}
+    headings = set()
+    for table, columns in TABLES.items():
+        rows += [[], list(columns.values())]
+        headings.add(len(rows))
+        first = len(rows) + 1
+        blank = {"count": 1}
+        rows += [[row.get(column, blank.get(column, "")) for column in columns] for row in craft[table]]
+        places.rows[table] = (first, len(rows))
+    rows += [[], ["Motor, limit and flight"]]
+    headings.add(len(rows))
+    for name, label in SINGLE.items():
+        rows.append([label, craft.get(name, "")])
+        places.single[name] = f"$Craft.$B${len(rows)}"
+    rows += [
         [],
         ["Calculations, not promises: land by what you measure. Lithium packs can burn: follow the maker's figures."],
         ["A mass limit is one rule among several: check with your aviation authority before you fly."],
     ]
-    return rows
+    return Sheet(rows, (34, 22, 16, 16, 22, 12), headings=headings), places
 
 
-def packs() -> Rows:
-    """Return the sheet of packs side by side on the craft in the first sheet, its power scaled to each mass."""
-    rows: Rows = [
+def make_packs(places: Places) -> Sheet:
+    """Return the sheet of packs side by side, each on the craft of the first sheet."""
+    single = places.single
+    sheet = Sheet(
         [
-            "pack",
-            "cells",
-            "capacity, mAh",
-            "mass, g",
-            "min",
-            "A in a punch",
-            "V a cell",
-            "response for min",
-            "for A",
-            "for V",
-        ],
-    ]
-    for name, cells, capacity, mass in (
-        ("thin 3", 3, 450, 42.5),
-        ("long 3", 3, 850, 74.5),
-        ("thin 4", 4, 450, 54.0),
-        ("long 4", 4, 850, 100.3),
-        ("mistyped", 4, -850, 100.3),
-    ):
-        at = len(rows) + 1
-        pack = {"cells": f"B{at}", "capacity": f"C{at}"}
-        scaled = f"($Craft.$B$7*(($Craft.$B$9-100.3+D{at})/$Craft.$B$9)^1.5)"
-        rows.append(
             [
-                name,
-                cells,
-                capacity,
-                mass,
-                show(f"H{at}"),
-                show(f"I{at}"),
-                show(f"J{at}"),
-                fetch("endurance/endurance?errors=text", **pack, power=scaled),
-                fetch("pack-current/current?errors=text&state_of_charge=80", **pack, power="$Craft.$B$8"),
-                fetch("pack-current/loaded_cell_voltage?errors=text&state_of_charge=80", **pack, power="$Craft.$B$8"),
+                "Pack",
+                "All-up mass, g",
+                "Margin below the limit, g",
+                "Verdict",
+                "Flight time, min",
+                "Full throttle, A",
+                "Volts a cell then",
+                "C rating used, %",
+                "",
+                "masses sent",
+                "pack sent",
+                "response: mass",
+                "margin",
+                "verdict",
+                "flight time",
+                "current",
+                "volts",
+                "rating",
+            ]
+        ],
+        (18, 15, 24, 18, 16, 16, 16, 16, 4, *[22] * 9),
+        (None, 1, 1, None, 1, 0, 2, 0),
+        {1},
+    )
+    drive = [put(name, single[name]) for name in DRIVE] + [
+        put(column, places.find("propellers", column, single["propeller"]))
+        for column in ("diameter", "pitch", "blades")
+    ]
+    limit = [put(name, single[name]) for name in LIMIT]
+    first, last = places.rows["packs"]
+    masses_below = f"$L$2:$L${last - first + 2}"
+    names_below = f"$A$2:$A${last - first + 2}"
+    flown = places.get_cell("flights", "pack", places.rows["flights"][0])
+    charge = places.get_cell("flights", "charge_used", places.rows["flights"][0])
+    capacity = places.find("packs", "capacity", flown)
+    reference = [
+        put("reference_duration", places.get_cell("flights", "duration", places.rows["flights"][0])),
+        *(put(f"reference_{column}", places.find("packs", column, flown)) for column in PACK),
+        f'"&reference_mass="&INDEX({masses_below};MATCH({flown};{names_below};0))',
+        f'IFERROR("&reference_reserve="&{point(f"ROUND(100*(1-{charge}/{capacity});6)")};"")',
+        put("reserve", single["reserve"]),
+    ]
+    for row in range(first, last + 1):
+        at = len(sheet.rows) + 1
+        sheet.rows.append(
+            [
+                f"={places.get_cell('packs', 'name', row)}",
+                show(f"L{at}"),
+                show(f"M{at}"),
+                show(f"N{at}", number=False),
+                *(show(f"{letter}{at}") for letter in "OPQR"),
+                "",
+                f"={list_masses(places, row)}",
+                "=" + "&".join(put(column, places.get_cell("packs", column, row)) for column in PACK),
+                fetch("mass-margin/total?", f'"&masses="&J{at}', *limit),
+                fetch("mass-margin/margin?", f'"&masses="&J{at}', *limit),
+                fetch("mass-margin/verdict?", f'"&masses="&J{at}', *limit),
+                fetch("endurance-from-flight/endurance?", f'K{at}&"&mass="&L{at}', *reference),
+                *(
+                    fetch(
+                        f"full-throttle/{result}?",
+                        f'K{at}&"&mass="&L{at}',
+                        put("discharge_rating", places.get_cell("packs", "discharge_rating", row)),
+                        *drive,
+                    )
+                    for result in ("pack_current", "loaded_cell_voltage", "rating_used")
+                ),
             ]
         )
-    rows.append([])
-    rows.append(["Power is scaled to each mass by the power law of hovering, with an exponent of 1.5."])
-    return rows
+    sheet.rows += [
+        [],
+        ["Flight time follows from the first flight in the table of flights, scaled to each mass and pack."],
+        ["Full throttle is at rest and with a full pack; in flight the current is lower."],
+    ]
+    return sheet
 
 
-def sweep() -> Rows:
+def list_masses(places: Places, pack: int) -> str:
+    """Return a formula for all masses on board: parts, a propeller for each motor, and the pack in a row."""
+    first, last = places.rows["parts"]
+    counted = [
+        (places.get_cell("parts", "mass", row), places.get_cell("parts", "count", row))
+        for row in range(first, last + 1)
+    ]
+    propeller = places.find("propellers", "mass", places.single["propeller"])
+    counted += [(propeller, places.single["motors"]), (places.get_cell("packs", "mass", pack), "1")]
+    listed = "&".join(f'REPT(","&{point(mass)};{count})' for mass, count in counted)
+    return f"ENCODEURL(MID({listed};2;9999))"
+
+
+def make_sweep(places: Places) -> Sheet:
     """Return the sheet of endurance over power: one request, its lines split by formulas that any spreadsheet has."""
-    whole = fetch(
-        "endurance/sweep?format=csv&header=off&digits=5&errors=text&vary=power&from=60&to=220&count=9",
-        cells="$Craft.$B$4",
-        capacity="$Craft.$B$5",
-        cell_resistance="$Craft.$B$6",
+    pack = [put(column, places.find("packs", column, places.single["pack"])) for column in PACK]
+    path = "endurance/sweep?format=csv&header=off&digits=5&vary=power&from=80&to=240&count=9&"
+    whole = fetch(path, *pack, put("reserve", places.single["reserve"]))
+    sheet = Sheet(
+        [["Average power, W", "Flight time, min", "a line of the table", "of the pack"]],
+        (18, 18, 60, 18),
+        (0, 1),
+        {1},
     )
-    rows: Rows = [["power, W", "endurance, min", "a line of the table"], ["", "", whole]]
+    sheet.rows.append(["", "", whole, f"={places.single['pack']}"])
     for line in range(9):
-        at = len(rows) + 1
+        at = len(sheet.rows) + 1
         text = f'TRIM(MID(SUBSTITUTE($C$2;CHAR(10);REPT(" ";{WIDE}));{line * WIDE + 1};{WIDE}))'
         power = f'LEFT(C{at};FIND(",";C{at})-1)'
         rest = f'MID(C{at};FIND(",";C{at})+1;99)'
         endurance = f'LEFT({rest};FIND(",";{rest})-1)'
         wrong = f'IF(ISERROR(C{at});"no answer from the service";C{at})'
-        rows.append(
+        sheet.rows.append(
             [
                 f'=IFERROR(NUMBERVALUE({power};".";"");{wrong})',
                 f'=IFERROR(NUMBERVALUE({endurance};".";"");"")',
                 f"={text}",
             ]
         )
-    return rows
+    return sheet
 
 
-def outside_quotes(formula: str, change: "re.Pattern[str]", to: str) -> str:
+def make_sheets(url: str, craft: Mapping[str, Any]) -> dict[str, Sheet]:
+    """Return all sheets by name."""
+    first, places = make_craft(url, craft)
+    return {"Craft": first, "Packs": make_packs(places), "Sweep": make_sweep(places)}
+
+
+def outside_quotes(formula: str, change: re.Pattern[str], to: str) -> str:
     """Replace a pattern everywhere in a formula except in its texts."""
     pieces = formula.split('"')
     return '"'.join(change.sub(to, piece) if at % 2 == 0 else piece for at, piece in enumerate(pieces))
@@ -170,74 +304,94 @@ def to_excel(formula: str) -> str:
 
 def to_open_formula(formula: str) -> str:
     """Return a formula in the form of .ods files (OpenFormula): references in brackets."""
-    reference = re.compile(r"(\$[A-Z][a-z]+\.)?(\$?[A-Z]{1,2}\$?[0-9]+)\b(?!\()")
-    made = outside_quotes(formula, reference, r"[\1.\2]")
+    cell = r"\$?[A-Z]{1,2}\$?[0-9]+"
+    made = outside_quotes(formula, re.compile(rf"(\$[A-Z][a-z]+\.|)({cell}):({cell})\b"), r"[\1.\2:.\3]")
+    single = re.compile(rf"(?<![.\[:$A-Z0-9])(\$[A-Z][a-z]+\.|)({cell})\b(?!\()")
+    made = outside_quotes(made, single, r"[\1.\2]")
     made = outside_quotes(made, re.compile(r"\[(\$[A-Z][a-z]+)\.\."), r"[\1.")
     made = outside_quotes(made, re.compile(rf"\b({'|'.join(MICROSOFTS)})\("), r"COM.MICROSOFT.\1(")
     return f"of:{made}"
 
 
-def write_xlsx(sheets: dict[str, Rows], path: Path) -> None:
+def write_xlsx(sheets: Mapping[str, Sheet], path: Path) -> None:
     """Write the workbook for Excel and programs that read its format."""
     book = Workbook()
-    for name, rows in sheets.items():
-        sheet = book.active if name == "Craft" else book.create_sheet(name)
-        sheet.title = name
-        for at, row in enumerate(rows, 1):
-            for column, content in enumerate(row, 1):
+    for name, sheet in sheets.items():
+        page = book.active if name == "Craft" else book.create_sheet(name)
+        page.title = name
+        for at, row in enumerate(sheet.rows, 1):
+            for column, content in enumerate(row):
                 if content == "":
                     continue
-                cell = sheet.cell(at, column)
+                cell = page.cell(at, column + 1)
                 cell.value = to_excel(content) if isinstance(content, str) and content.startswith("=") else content
-                cell.font = Font(
-                    bold=(len(row) > 1 and (at == 1 or row[0] == "What follows")) or row == ["What you have"]
-                )
-                cell.alignment = Alignment(horizontal="right" if column > 1 and isinstance(content, float) else None)
-        for column, width in enumerate(WIDTHS[name], 1):
-            sheet.column_dimensions[get_column_letter(column)].width = width
+                cell.font = Font(bold=at in sheet.headings)
+                decimals = sheet.get_decimals(column)
+                if decimals is not None and at not in sheet.headings:
+                    cell.number_format = f"0.{'0' * decimals}".rstrip(".")
+                cell.alignment = Alignment(horizontal="left" if isinstance(content, str) else None)
+                if decimals is not None:
+                    cell.alignment = Alignment(horizontal="right")
+        for column, width in enumerate(sheet.widths, 1):
+            page.column_dimensions[get_column_letter(column)].width = width
     book.save(path)
 
 
-def write_ods(sheets: dict[str, Rows], path: Path) -> None:
+def write_ods(sheets: Mapping[str, Sheet], path: Path) -> None:
     """Write the workbook for LibreOffice Calc and programs that read its format."""
     document = OpenDocumentSpreadsheet()
-    bold = Style(name="bold", family="table-cell")
-    bold.addElement(TextProperties(fontweight="bold"))
-    bold.addElement(ParagraphProperties(textalign="start"))
-    document.automaticstyles.addElement(bold)
-    for name, rows in sheets.items():
+    styles: dict[tuple[bool, int | None], Style] = {}
+    for decimals in (None, 0, 1, 2):
+        if decimals is not None:
+            number = NumberStyle(name=f"decimals{decimals}")
+            number.addElement(Number(decimalplaces=str(decimals), minintegerdigits="1"))
+            document.automaticstyles.addElement(number)
+        for bold in (False, True):
+            is_number = decimals is not None and not bold
+            data = {"datastylename": f"decimals{decimals}"} if is_number else {}
+            style = Style(name=f"cell{decimals}{bold}", family="table-cell", **data)
+            style.addElement(TextProperties(fontweight="bold" if bold else "normal"))
+            if decimals is not None:
+                style.addElement(ParagraphProperties(textalign="end"))
+            document.automaticstyles.addElement(style)
+            styles[bold, decimals] = style
+    for name, sheet in sheets.items():
         table = Table(name=name)
-        for at, width in enumerate(WIDTHS[name]):
+        for at, width in enumerate(sheet.widths):
             column = Style(name=f"{name}{at}", family="table-column")
             column.addElement(TableColumnProperties(columnwidth=f"{width * 0.2:.1f}cm"))
             document.automaticstyles.addElement(column)
             table.addElement(TableColumn(stylename=column))
-        for place, row in enumerate(rows, 1):
+        for place, row in enumerate(sheet.rows, 1):
             line = TableRow()
-            for content in row:
-                heading = {"stylename": bold} if place == 1 or row[0] in ("What you have", "What follows") else {}
-                if isinstance(content, str) and content.startswith("="):
-                    cell = TableCell(formula=to_open_formula(content), **heading)
-                elif isinstance(content, str):
-                    cell = TableCell(valuetype="string", **heading) if content else TableCell()
-                    if content:
-                        cell.addElement(P(text=content))
-                else:
-                    cell = TableCell(valuetype="float", value=content, **heading)
-                    cell.addElement(P(text=f"{content:g}"))
-                line.addElement(cell)
+            for at, content in enumerate(row):
+                line.addElement(make_cell(content, styles[place in sheet.headings, sheet.get_decimals(at)]))
             table.addElement(line)
         document.spreadsheet.addElement(table)
     document.save(str(path))
 
 
+def make_cell(content: Content, style: Style) -> TableCell:
+    """Return a cell of an .ods file."""
+    if isinstance(content, str) and content.startswith("="):
+        return TableCell(formula=to_open_formula(content), stylename=style)
+    if content == "":
+        return TableCell()
+    kind = {"valuetype": "string"} if isinstance(content, str) else {"valuetype": "float", "value": content}
+    cell = TableCell(stylename=style, **kind)
+    cell.addElement(P(text=content if isinstance(content, str) else f"{content:g}"))
+    return cell
+
+
 def main() -> None:
     """Write both workbooks."""
-    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    here = Path(__file__).resolve().parent
+    parser = argparse.ArgumentParser(description="Write craft.xlsx and craft.ods from a craft document.")
+    parser.add_argument("--craft", type=Path, default=here.parent / "craft" / "craft.json")
     parser.add_argument("--url", default="http://127.0.0.1:8000")
-    parser.add_argument("--to", type=Path, default=Path(__file__).resolve().parent)
+    parser.add_argument("--to", type=Path, default=here)
     arguments = parser.parse_args()
-    sheets = {"Craft": craft(arguments.url), "Packs": packs(), "Sweep": sweep()}
+    sheets = make_sheets(arguments.url, json.loads(arguments.craft.read_text(encoding="utf-8")))
     write_xlsx(sheets, arguments.to / "craft.xlsx")
     write_ods(sheets, arguments.to / "craft.ods")
 

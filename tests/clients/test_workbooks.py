@@ -1,7 +1,10 @@
 """The workbooks in LibreOffice Calc, opened as files, in a locale with a decimal point and in one with a comma."""
 
+import copy
 import importlib.util
+import json
 import shutil
+import sys
 import zipfile
 from collections.abc import Mapping
 from pathlib import Path
@@ -10,30 +13,39 @@ from typing import Any
 import pytest
 
 from clients.office import office
-from clients.running import free_port
+from clients.running import EXAMPLES, free_port
 from gramwatt import calculate
 
 pytestmark = pytest.mark.client("soffice")
 
 WORKBOOKS = ("craft.ods", "craft.xlsx")
+CRAFT = json.loads((EXAMPLES / "craft" / "craft.json").read_bytes())
+PACKS = range(2, 2 + len(CRAFT["packs"]))
+FIGURES = "BCDEFGH"
 READ = {
-    "Craft": [f"{column}{row}" for row in range(12, 18) for column in "BC"],
-    "Packs": [f"{column}{row}" for row in range(2, 7) for column in "ABCDEFGHIJ"],
-    "Sweep": [f"{column}{row}" for row in range(3, 12) for column in "ABC"],
+    "Packs": [f"{column}{row}" for row in PACKS for column in "A" + FIGURES],
+    "Sweep": [f"{column}{row}" for row in range(2, 12) for column in "ABCD"],
 }
-PACK: dict[str, Any] = {"cells": 4, "capacity": 850, "cell_resistance": 12.5}
 Cells = Mapping[str, Mapping[str, Any]]
 
 
-def opened(examples: Path, folder: Path, locale: str, service: str) -> dict[str, dict[str, Cells]]:
-    """Return what both workbooks show."""
+def opened(
+    examples: Path, folder: Path, locale: str, service: str, write: Mapping[str, Any] | None = None
+) -> dict[str, dict[str, Cells]]:
+    """Return what both workbooks show, after changes of cells."""
     books = folder / "books"
     books.mkdir(exist_ok=True)
     for name in WORKBOOKS:
         shutil.copy(examples / "spreadsheet" / name, books / name)
-    profile = folder / f"profile-{locale}"
     cells_by_workbook: dict[str, dict[str, Cells]] = office(
-        "workbook_session.py", profile, locale, folder=str(books), workbooks=WORKBOOKS, service=service, read=READ
+        "workbook_session.py",
+        folder / f"profile-{locale}",
+        locale,
+        folder=str(books),
+        workbooks=WORKBOOKS,
+        service=service,
+        write=write or {},
+        read=READ,
     )
     return cells_by_workbook
 
@@ -45,55 +57,101 @@ def shown(
     return opened(examples, tmp_path_factory.mktemp("books"), request.param, service)
 
 
-def result(calculator: str, name: str, **given: Any) -> Any:
-    return calculate(calculator, **given)["results"][name]
+def compute_packs(craft: Mapping[str, Any]) -> list[list[Any]]:
+    """Return the row of each pack by the library: from the same document, in one request each."""
+    rows = []
+    (flight,) = craft["flights"]
+    flown = next(pack for pack in craft["packs"] if pack["name"] == flight["pack"])
+    for pack in craft["packs"]:
+        limit, drive = (calculate(name, craft=craft, pack=pack["name"]) for name in ("mass-margin", "full-throttle"))
+        masses = {each["name"]: calculate("mass-margin", craft=craft, pack=each["name"]) for each in (pack, flown)}
+        mass, reference_mass = (masses[each["name"]]["results"]["total"] for each in (pack, flown))
+        scaled = calculate(
+            "endurance-from-flight",
+            **{name: pack[name] for name in ("cells", "capacity", "cell_resistance")},
+            mass=mass,
+            **{f"reference_{name}": flown[name] for name in ("cells", "capacity", "cell_resistance")},
+            reference_mass=reference_mass,
+            reference_duration=flight["duration"],
+            reference_reserve=100 * (1 - flight["charge_used"] / flown["capacity"]),
+            reserve=craft["reserve"],
+        )
+        margin, full = limit["results"], drive["results"]
+        figures = [full[name] for name in ("pack_current", "loaded_cell_voltage", "rating_used")]
+        rows.append([margin["total"], margin["margin"], margin["verdict"], scaled["results"]["endurance"], *figures])
+    return rows
 
 
-@pytest.mark.parametrize("workbook", WORKBOOKS)
-def test_a_craft(shown: dict[str, dict[str, Cells]], workbook: str) -> None:
-    """Every figure is the library's, a number to calculate with."""
-    cells = shown[workbook]["Craft"]
-    punch = {**PACK, "power": 300, "state_of_charge": 80}
-    for address, value in (
-        ("B12", result("endurance", "endurance", **PACK, power=118.5)),
-        ("B14", result("pack-current", "current", **punch)),
-        ("B15", result("pack-current", "loaded_cell_voltage", **punch)),
-        ("B16", result("pack-energy", "usable_energy", cells=4, capacity=850)),
-        ("B17", result("mass-margin", "margin", masses=[246.4], rule="eu-a1-privately-built", resolution=0.1)),
-    ):
-        assert cells[address]["value"] == pytest.approx(value, rel=1e-11), address
-        assert cells[address]["error"] == 0
-    assert cells["B13"]["text"] == result("endurance", "ended_by", **PACK, power=118.5)
+def check_packs(cells: Cells, craft: Mapping[str, Any]) -> None:
+    """Each row is the library's, with numbers to calculate with that show few digits."""
+    for row, pack, figures in zip(PACKS, craft["packs"], compute_packs(craft), strict=True):
+        assert cells[f"A{row}"]["text"] == pack["name"]
+        for column, figure in zip(FIGURES, figures, strict=True):
+            cell = cells[f"{column}{row}"]
+            if isinstance(figure, str):
+                assert cell["text"] == figure
+            else:
+                assert cell["value"] == pytest.approx(figure, rel=1e-8), (column, row)
+                assert len(cell["text"].replace("-", "")) <= 5, "sensible digits"
+            assert cell["error"] == 0
 
 
 @pytest.mark.parametrize("workbook", WORKBOOKS)
 def test_packs_side_by_side(shown: dict[str, dict[str, Cells]], workbook: str) -> None:
-    """Each row is the library's; a mistyped one shows its error and spoils no other."""
-    cells = shown[workbook]["Packs"]
-    for row in range(2, 6):
-        pack = {"cells": int(cells[f"B{row}"]["value"]), "capacity": cells[f"C{row}"]["value"]}
-        power = 118.5 * ((246.4 - 100.3 + cells[f"D{row}"]["value"]) / 246.4) ** 1.5
-        punch = {**pack, "power": 300, "state_of_charge": 80}
-        assert cells[f"E{row}"]["value"] == pytest.approx(
-            result("endurance", "endurance", **pack, power=power), rel=1e-9
-        )
-        assert cells[f"F{row}"]["value"] == pytest.approx(result("pack-current", "current", **punch), rel=1e-11)
-        volts = result("pack-current", "loaded_cell_voltage", **punch)
-        assert cells[f"G{row}"]["value"] == pytest.approx(volts, rel=1e-11)
-    for address in ("E6", "F6", "G6"):
-        assert cells[address]["text"] == "#ERR invalid-input: capacity: Must be at least 1 and at most 1000000 mAh"
-        assert cells[address]["error"] == 0
+    check_packs(shown[workbook]["Packs"], CRAFT)
 
 
 @pytest.mark.parametrize("workbook", WORKBOOKS)
 def test_a_sweep_in_a_range(shown: dict[str, dict[str, Cells]], workbook: str) -> None:
     """Nine points from one request, split by formulas."""
     cells = shown[workbook]["Sweep"]
+    assert cells["D2"]["text"] == CRAFT["packs"][0]["name"]
     for at, row in enumerate(range(3, 12)):
-        power = 60 + 20 * at
+        power = 80 + 20 * at
         assert cells[f"A{row}"]["value"] == power
-        value = result("endurance", "endurance", **PACK, power=power)
+        value = calculate("endurance", craft=CRAFT, power=power)["results"]["endurance"]
         assert cells[f"B{row}"]["value"] == pytest.approx(value, rel=5e-5), "five digits were requested"
+
+
+def find_cell(made: Any, table: str, column: str, row: int) -> str:
+    """Return the address of a cell of the sheet Craft."""
+    _, places = made.make_craft("", CRAFT)
+    address: str = places.get_cell(table, column, places.rows[table][0] + row)
+    return address.removeprefix("$Craft.").replace("$", "")
+
+
+def test_the_sheet_craft_feeds_all_figures(service: str, examples: Path, tmp_path: Path) -> None:
+    """Masses, resistance and rating of a pack, the propeller and the flight: each is used. An error stays in its row."""
+    made = load_script(examples)
+    changed: Any = copy.deepcopy(CRAFT)
+    write: dict[str, Any] = {"B2": "4 cells", "B3": "two blades"}
+    changes = [
+        ("packs", "mass", 0, 201.3),
+        ("packs", "cell_resistance", 0, 17.25),
+        ("packs", "discharge_rating", 0, 45),
+        ("packs", "cell_resistance", 1, 9.75),
+        ("parts", "mass", 4, 27.9),
+        ("parts", "count", 4, 2),
+        ("flights", "duration", 0, 5.1),
+    ]
+    for table, column, row, value in changes:
+        changed[table][row][column] = value
+        write[find_cell(made, table, column, row)] = value
+    changed["propellers"].reverse()
+    write[find_cell(made, "packs", "capacity", 3)] = -850
+    cells_by_workbook = opened(examples, tmp_path, "de-DE", service, {"Craft": write})
+    for workbook in WORKBOOKS:
+        cells = dict(cells_by_workbook[workbook]["Packs"])
+        for column in "EFGH":
+            assert cells[f"{column}5"]["text"].startswith("#ERR invalid-input: capacity: Must be at least 1"), column
+        right = {**changed, "packs": changed["packs"][:3]}
+        for row, figures in zip(PACKS, compute_packs(right), strict=False):
+            values = [cells[f"{column}{row}"] for column in FIGURES]
+            for cell, figure in zip(values, figures, strict=True):
+                assert cell["text"] == figure or cell["value"] == pytest.approx(figure, rel=1e-8)
+        sweep = cells_by_workbook[workbook]["Sweep"]
+        at_80 = calculate("endurance", craft=changed, pack="4 cells", power=80)["results"]["endurance"]
+        assert sweep["B3"]["value"] == pytest.approx(at_80, rel=5e-5)
 
 
 @pytest.mark.parametrize("locale", ["en-US", "de-DE"])
@@ -101,7 +159,7 @@ def test_a_missing_service_is_reported_and_no_old_number_stays(examples: Path, t
     """Short words in every cell that would hold a figure."""
     cells_by_workbook = opened(examples, tmp_path, locale, f"http://127.0.0.1:{free_port()}")
     for workbook in WORKBOOKS:
-        for sheet, addresses in (("Craft", ("B12", "B13", "B17")), ("Packs", ("E2", "F6")), ("Sweep", ("A3", "A11"))):
+        for sheet, addresses in (("Packs", ("B2", "D3", "H5")), ("Sweep", ("A3", "A11"))):
             for address in addresses:
                 assert cells_by_workbook[workbook][sheet][address]["text"] == "no answer from the service", (
                     workbook,
@@ -109,15 +167,22 @@ def test_a_missing_service_is_reported_and_no_old_number_stays(examples: Path, t
                 )
 
 
-def test_both_workbooks_are_what_their_script_writes(examples: Path, tmp_path: Path) -> None:
-    """Cell for cell; the times within the files differ."""
+def load_script(examples: Path) -> Any:
+    """Import the script that writes the workbooks."""
     path = examples / "spreadsheet" / "make_workbooks.py"
     specification = importlib.util.spec_from_file_location("make_workbooks", path)
     assert specification is not None
     assert specification.loader is not None
     made = importlib.util.module_from_spec(specification)
+    sys.modules[specification.name] = made  # dataclasses look there
     specification.loader.exec_module(made)
-    sheets = {"Craft": made.craft("http://127.0.0.1:8000"), "Packs": made.packs(), "Sweep": made.sweep()}
+    return made
+
+
+def test_both_workbooks_are_what_their_script_writes(examples: Path, tmp_path: Path) -> None:
+    """Cell for cell; the times within the files differ."""
+    made = load_script(examples)
+    sheets = made.make_sheets("http://127.0.0.1:8000", CRAFT)
     made.write_xlsx(sheets, tmp_path / "craft.xlsx")
     made.write_ods(sheets, tmp_path / "craft.ods")
     for name, inside in (

@@ -3,7 +3,8 @@
 For Debian's Python, which has uno.
 
 Reads a job as JSON on standard input: soffice, profile (a folder), locale, folder (trusted), workbooks (file names),
-service, and read (sheet: addresses). Writes, for each workbook, sheet: address: {text, value, error}.
+service, write (sheet: address: value, optional) and read (sheet: addresses).
+Writes, for each workbook, sheet: address: {text, value, error}.
 """
 
 import json
@@ -30,6 +31,11 @@ def show(desktop: Any, path: Path, job: "dict[str, Any]") -> "dict[str, Any]":
     sheets = document.getSheets()
     if job["service"]:
         sheets.getByName("Craft").getCellRangeByName("B1").setString(job["service"])
+    for name, values in job.get("write", {}).items():
+        for address, value in values.items():
+            cell = sheets.getByName(name).getCellRangeByName(address)
+            cell.setString(value) if isinstance(value, str) else cell.setValue(value)
+    if job["service"]:
         document.calculateAll()
     shown = {}
     for name, addresses in job["read"].items():
