@@ -121,7 +121,7 @@ def find_cell(made: Any, table: str, column: str, row: int) -> str:
 
 
 def test_the_sheet_craft_feeds_all_figures(service: str, examples: Path, tmp_path: Path) -> None:
-    """Masses, resistance and rating of a pack, the propeller and the flight: each is used. An error stays in its row."""
+    """Masses, resistance and rating of a pack, the propeller and the flight: each is used. Errors stay in their row."""
     made = load_script(examples)
     changed: Any = copy.deepcopy(CRAFT)
     write: dict[str, Any] = {"B2": "4 cells", "B3": "two blades"}
