@@ -13,7 +13,7 @@ from gramwatt import calculate
 from gramwatt.__main__ import main
 from gramwatt.cli.text_tables import Cell, TextTable, wrap_columns
 from gramwatt.engine import registry
-from gramwatt.model import get_label
+from gramwatt.model import Choice, get_label
 from gramwatt.model.messages import format_probability
 
 WIDTHS = (80, 120)
@@ -115,8 +115,10 @@ def test_working() -> None:
 
 def test_assumed_values_have_labels_and_units() -> None:
     shown = " ".join(run(*PACK).stdout.split())
+    chemistry = registry.load()["pack-energy"].input_fields["chemistry"]
+    assert isinstance(chemistry, Choice)
     label = get_label("reserve", registry.load()["pack-energy"].input_fields["reserve"]).lower()
-    assert re.search(rf"Assumed: [^.]*; chemistry lipo; {label} 20 %\.", shown)
+    assert re.search(rf"Assumed: [^.]*; chemistry {chemistry.get_option_label('lipo')}; {label} 20 %\.", shown)
 
 
 TABLE = TextTable(

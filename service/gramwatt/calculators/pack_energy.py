@@ -32,6 +32,7 @@ from gramwatt.physics import cells, constants
 CARRY_ON_ENERGY: Final[Annotated[float, Unit("J")]] = 100 * constants.WATT_HOUR
 APPROVAL_ENERGY: Final[Annotated[float, Unit("J")]] = 160 * constants.WATT_HOUR
 BAGGAGE: Final = ("carry-on", "airline-approval", "not-in-baggage")
+BAGGAGE_NAMES: Final = ("carry-on", "only with the airline's approval", "not in baggage")
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,7 +79,13 @@ class Results:
     ]
     baggage: Annotated[
         IndexArray,
-        Choice(BAGGAGE, "How the pack may travel by air, by label energy.", label="Air travel", method=TRAVEL),
+        Choice(
+            BAGGAGE,
+            "How the pack may travel by air, by label energy.",
+            label="Air travel",
+            option_labels=BAGGAGE_NAMES,
+            method=TRAVEL,
+        ),
     ]
 
 

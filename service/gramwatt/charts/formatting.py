@@ -8,7 +8,7 @@ from typing import Any, Final
 
 from gramwatt.charts.chart_data import Range
 from gramwatt.engine.response import get_declared_units
-from gramwatt.model import Array, Calculator, Kind, Quantity, Text, get_label
+from gramwatt.model import Array, Calculator, Choice, Kind, Quantity, Text, get_label
 from gramwatt.model.messages import DISPLAY_DIGITS, format_estimate, lower_first
 from gramwatt.model.messages import add_unit as add_unit
 from gramwatt.model.messages import unit_sign as unit_sign
@@ -105,7 +105,9 @@ def summarize_inputs(calculator: Calculator[Any, Any], response: Mapping[str, An
             case int() | float():
                 inputs.append(f"{label} {format_value(value, declared.get(name, '1'), 6)}")
             case _:
-                inputs.append(f"{label} {str(value).replace('_', ' ')}")
+                kind = calculator.input_fields.get(name)
+                shown = kind.get_option_label(value) if isinstance(kind, Choice) else value
+                inputs.append(f"{label} {shown}")
     more = len(inputs) - MAX_INPUTS
     return " · ".join(inputs[:MAX_INPUTS] + ([f"{more} more"] if more > 0 else []))
 

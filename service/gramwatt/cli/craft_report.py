@@ -5,13 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any, Final
 
+from gramwatt.charts.formatting import axis_label
 from gramwatt.cli.text_tables import align
 from gramwatt.engine import craft_fields
 from gramwatt.engine.craft_document import Cell, Craft, Row, list_names, read_craft
 from gramwatt.engine.craft_sums import Adder
 from gramwatt.engine.given import restore_quantity
 from gramwatt.engine.nested import read_column
-from gramwatt.model import Kind, Quantity, Recording, TimeSeries, get_label
+from gramwatt.model import Choice, Kind, Quantity, Recording, TimeSeries, get_label
 from gramwatt.model.messages import format_number, unit_sign
 
 TOTAL_DIGITS: Final = 5
@@ -50,6 +51,8 @@ def _format_cell(kind: Kind, cell: Cell | None) -> str:
         column = read_column(kind, [cell.value], text=False)
         width = 0.0 if column.uncertainty is None else float(column.uncertainty[0])
         return str(restore_quantity(kind, float(column.values[0]), width))
+    if isinstance(kind, Choice):
+        return kind.get_option_label(str(cell.value))
     return ", ".join(map(str, cell.value)) if isinstance(cell.value, list) else str(cell.value)
 
 
@@ -73,7 +76,7 @@ def _format_table(craft: Craft, name: str, rows: Sequence[Row]) -> list[str]:
 
 
 def _head(column: str, kind: Kind) -> str:
-    return f"{get_label(column, kind)} {_get_unit(kind)}".rstrip()
+    return axis_label(get_label(column, kind), "1" if kind.quantity is None else kind.quantity.unit)
 
 
 def _format_named(craft: Craft, member: str, row: Row) -> str:
@@ -88,9 +91,8 @@ def _list_sums(craft: Craft, name: str) -> Iterator[str]:
         terms = [term for term in kind.sum_of if term.name.partition(".")[0] == name]
         if not terms or not isinstance(kind, Quantity):
             continue
-        unit = _get_unit(kind)
         is_chosen = craft_fields.get_tables()[name].kind.chosen_by is not None
-        yield f"{get_label('mass', kind)} {unit}" if is_chosen else f"Running total {unit}"
+        yield axis_label(get_label("mass", kind) if is_chosen else "Running total", kind.unit)
         for at in range(len(craft.rows[name])):
             if is_chosen:
                 total = Adder(craft, {}).add_up(kind, kind.sum_of, {**craft.chosen, name: at})

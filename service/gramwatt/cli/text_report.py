@@ -14,7 +14,7 @@ from gramwatt.cli.text_tables import Cell, TextTable
 from gramwatt.engine import serializers
 from gramwatt.engine.response import get_declared_units
 from gramwatt.engine.sentences import FilledSentence
-from gramwatt.model import Calculator, Kind, Quantity, get_label
+from gramwatt.model import Calculator, Choice, Kind, Quantity, get_label
 from gramwatt.model.messages import (
     DISPLAY_DIGITS,
     Estimate,
@@ -143,7 +143,7 @@ class _Report:
             shown = f"{label}, {unit_sign(unit)}" if unit != "1" else label
             return shown, ", ".join(texts) or "none", None, ""
         if value is None or isinstance(value, bool | str):
-            return label, NO_RESULT if value is None else serializers.format_value(value), None, ""
+            return label, NO_RESULT if value is None else self._estimate(value, name, unit).value, None, ""
         ends = (uncertainty.get(member) for member in ("standard", "low", "high"))
         estimate = self._estimate(value, name, unit, *ends)
         spread = estimate.range if estimate.low != estimate.high else ""
@@ -160,6 +160,8 @@ class _Report:
         """Return a value, its standard uncertainty and the ends of its range as text."""
         if value is None:
             return Estimate(NO_CELL)
+        if isinstance(value, str) and isinstance(kind := find_field(self.calculator, name), Choice):
+            return Estimate(kind.get_option_label(value))
         if name not in self.response["units"] or isinstance(value, bool | str):  # a count or a text
             return Estimate(serializers.format_value(value))
         if unit == "%" and self._is_probability(name):
