@@ -346,3 +346,35 @@ def test_no_average_power_of_no_flight() -> None:
             cutoff_voltage=np.full(4, 3.3),
         )
     assert np.isnan(found).tolist() == [False, True, True, True]
+
+
+def test_the_same_flight_in_many_rows_is_searched_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    """As in the sweep of another input; bit for bit what each row alone has."""
+    sizes: list[int] = []
+    integrate = pack.constant_power_discharge
+
+    def counted(nodes: Array, **inputs: Array) -> pack.Discharge:
+        sizes.append(len(inputs["power"]))
+        return integrate(nodes, **inputs)
+
+    monkeypatch.setattr(pack, "constant_power_discharge", counted)
+    durations = np.array([300.0, 240.0, 300.0, np.nan, 180.0, 240.0, 300.0])
+
+    def find(duration: Array) -> Array:
+        count = len(duration)
+        return find_average_power(
+            np.zeros(count, dtype=np.intp),
+            np.full(count, 4.0),
+            duration=duration,
+            resistance=np.full(count, 0.05),
+            capacity=np.full(count, 4680.0),
+            start_charge=np.ones(count),
+            end_charge=np.full(count, 0.2),
+            cutoff_voltage=np.full(count, 3.3),
+        )
+
+    with np.errstate(all="ignore"):
+        together = find(durations)
+        assert max(sizes) == 3
+        alone = [float(find(one(float(duration)))[0]) for duration in durations]
+    np.testing.assert_array_equal(together, alone)
