@@ -65,7 +65,7 @@ def test_its_inputs_mean_what_they_mean_elsewhere(calculator: Calculator[Any, An
         for (name, other), elsewhere in others.items()
         if elsewhere != meaning(calculator.input_fields[name])
     }
-    assert not differing, f"take the input from calculators/_shared/fields.py, or give it another name: {differing}"
+    assert not differing, f"take the input from calculators/_shared/, or give it another name: {differing}"
 
 
 @every_calculator

@@ -25,7 +25,7 @@ from gramwatt.model import Array, Calculator, Caution, Example, Group, Quantity,
 
 @dataclass(frozen=True, slots=True)
 class Inputs:
-    """TODO. Inputs that several calculators share come from `gramwatt.calculators._shared.fields`."""
+    """TODO. Inputs that several calculators share come from `_shared.fields` and `_shared.pack_fields`."""
 
     resistance: Annotated[Array, Quantity("mohm", "Resistance of the wire.", group=Group.PACK, above=0, at_most=10_000)]
     wire_current: Annotated[

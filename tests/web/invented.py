@@ -15,6 +15,7 @@ from typing import Annotated
 
 import numpy as np
 
+from gramwatt.calculators._shared import pack_fields
 from gramwatt.calculators._shared import fields
 from gramwatt.model import (
     Array, BarChart, Calculator, Caution, Example, IndexArray, Choice, Quantity, Reference, Table
@@ -25,7 +26,7 @@ from gramwatt.model import (
 class Inputs:
     """A pack and a charging rate."""
 
-    cells: fields.Cells
+    cells: pack_fields.Cells
     charge: Annotated[Array, Quantity("mAh", "Charge to put in.", above=0, at_most=1e6)]
 
 

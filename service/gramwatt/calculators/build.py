@@ -5,7 +5,15 @@ from typing import Annotated
 
 import numpy as np
 
-from gramwatt.calculators._shared import cautions, drivetrain, fields, flight_styles, setup_charts, setup_rules
+from gramwatt.calculators._shared import (
+    cautions,
+    drivetrain,
+    fields,
+    flight_styles,
+    pack_fields,
+    setup_charts,
+    setup_rules,
+)
 from gramwatt.calculators._shared import flights as shared_flights
 from gramwatt.calculators._shared import packs as shared_packs
 from gramwatt.calculators._shared import parts as shared_parts
@@ -46,7 +54,7 @@ class Inputs:
     motors: fields.Motors
     average_power: Annotated[
         Array,
-        fields.optional_quantity(
+        pack_fields.optional_quantity(
             "W",
             "Average power in flight in the first setup.",
             group=Group.FLIGHT,
@@ -60,11 +68,11 @@ class Inputs:
     hover_ratio: flight_styles.HoverRatio
     flights: shared_flights.Flights
     mass_exponent: fields.OptionalMassExponent
-    reserve: fields.Reserve
+    reserve: pack_fields.Reserve
     throttle_cap: fields.ThrottleCap
     state_of_charge: shared_setups.StateOfCharge
-    pack_temperature: fields.PackTemperature
-    activation_energy: fields.ActivationEnergy
+    pack_temperature: pack_fields.PackTemperature
+    activation_energy: pack_fields.ActivationEnergy
     rule: shared_parts.Rule
     limit: shared_parts.Limit
     comparison: shared_parts.Comparison

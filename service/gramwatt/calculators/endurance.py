@@ -5,7 +5,7 @@ from typing import Annotated, Final
 
 import numpy as np
 
-from gramwatt.calculators._shared import fields, sentences
+from gramwatt.calculators._shared import fields, pack_fields, sentences
 from gramwatt.calculators._shared.cautions import (
     COLD,
     CUTOFF_VOLTAGES,
@@ -47,8 +47,8 @@ DIFFUSION_LIMITED: Final[Annotated[float, Unit("1/s")]] = 3 / 3600
 class Inputs:
     """The pack, its charge at take-off and landing, and the average power."""
 
-    cells: fields.Cells
-    capacity: fields.Capacity
+    cells: pack_fields.Cells
+    capacity: pack_fields.Capacity
     power: Annotated[
         Array,
         Quantity(
@@ -62,15 +62,15 @@ class Inputs:
             sum_of=(Term("average_power", is_base=True),),
         ),
     ]
-    chemistry: fields.Chemistry
-    start_charge: fields.StartCharge
-    reserve: fields.Reserve
-    cutoff_cell_voltage: fields.CutoffCellVoltage
-    cell_resistance: fields.CellResistance
-    lead_resistance: fields.LeadResistance
-    pack_resistance: fields.MeasuredPackResistance
-    pack_temperature: fields.PackTemperature
-    activation_energy: fields.ActivationEnergy
+    chemistry: pack_fields.Chemistry
+    start_charge: pack_fields.StartCharge
+    reserve: pack_fields.Reserve
+    cutoff_cell_voltage: pack_fields.CutoffCellVoltage
+    cell_resistance: pack_fields.CellResistance
+    lead_resistance: pack_fields.LeadResistance
+    pack_resistance: pack_fields.MeasuredPackResistance
+    pack_temperature: pack_fields.PackTemperature
+    activation_energy: pack_fields.ActivationEnergy
 
 
 INTEGRAL = (

@@ -5,19 +5,15 @@ from typing import Annotated
 
 import numpy as np
 
-from gramwatt.calculators._shared import fields, flights, resistances, sentences
+from gramwatt.calculators._shared import fields, flights, pack_fields, reference_fields, resistances, sentences
 from gramwatt.calculators._shared.cautions import LAND_EARLY, LITHIUM_FIRE, RESISTANCE_ASSUMED, rested_voltage
 from gramwatt.model import (
     Array,
     Assumption,
     Calculator,
     Caution,
-    Choice,
-    Count,
     CurveChart,
     Example,
-    Group,
-    IndexArray,
     Quantity,
     Reference,
     Rule,
@@ -30,69 +26,22 @@ from gramwatt.physics import cells as cell
 class Inputs:
     """A measured flight, and the pack and mass of the next one."""
 
-    reference_duration: Annotated[
-        Array,
-        Quantity(
-            "min",
-            "Measured flight time, from a full pack down to the reserve.",
-            label="Reference flight time",
-            group=Group.FLIGHT,
-            above=0,
-            at_most=1000,
-            follows=("landing_time", "longest_landing_time"),
-        ),
-    ]
-    reference_cells: Annotated[
-        Array,
-        Count(
-            "Cells in series of the pack of the measured flight.",
-            label="Reference cells in series",
-            group=Group.FLIGHT,
-            at_least=1,
-            at_most=24,
-            suffix="S",
-        ),
-    ]
-    reference_capacity: Annotated[
-        Array,
-        Quantity(
-            "mAh", "Rated capacity of the whole pack of the measured flight.", group=Group.FLIGHT, above=0, at_most=1e6
-        ),
-    ]
-    reference_mass: Annotated[
-        Array, Quantity("g", "All-up mass of the measured flight.", group=Group.FLIGHT, above=0, at_most=1e5)
-    ]
-    cells: fields.Cells
-    capacity: fields.Capacity
+    reference_duration: reference_fields.ReferenceDuration
+    reference_cells: reference_fields.ReferenceCells
+    reference_capacity: reference_fields.ReferenceCapacity
+    reference_mass: reference_fields.ReferenceMass
+    cells: pack_fields.Cells
+    capacity: pack_fields.Capacity
     mass: fields.Mass
     mass_exponent: fields.MassExponent
-    chemistry: fields.Chemistry
-    reference_chemistry: Annotated[
-        IndexArray,
-        Choice(
-            cell.CHEMISTRIES,
-            "Chemistry of the pack of the measured flight, if different.",
-            option_labels=cell.CHEMISTRY_NAMES,
-            group=Group.FLIGHT,
-            optional=True,
-        ),
-    ]
-    reserve: fields.Reserve
-    reference_reserve: Annotated[
-        Array,
-        Quantity(
-            "%",
-            "Charge left at landing of the measured flight, if different.",
-            group=Group.FLIGHT,
-            at_least=0,
-            below=100,
-            optional=True,
-        ),
-    ]
-    pack_mass: fields.PackMass
-    cell_resistance: fields.CellResistance
-    lead_resistance: fields.LeadResistance
-    pack_resistance: fields.MeasuredPackResistance
+    chemistry: pack_fields.Chemistry
+    reference_chemistry: reference_fields.ReferenceChemistry
+    reserve: pack_fields.Reserve
+    reference_reserve: reference_fields.ReferenceReserve
+    pack_mass: pack_fields.PackMass
+    cell_resistance: pack_fields.CellResistance
+    lead_resistance: pack_fields.LeadResistance
+    pack_resistance: pack_fields.MeasuredPackResistance
     reference_cell_resistance: resistances.ReferenceCellResistance
     reference_lead_resistance: resistances.ReferenceLeadResistance
     reference_pack_resistance: resistances.ReferencePackResistance

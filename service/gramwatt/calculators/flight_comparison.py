@@ -5,7 +5,7 @@ from typing import Annotated, Final
 
 import numpy as np
 
-from gramwatt.calculators._shared import fields, flight_summary, logs
+from gramwatt.calculators._shared import fields, flight_fields, flight_results, flight_summary, logs, pack_fields
 from gramwatt.calculators._shared.cautions import LAND_EARLY, LITHIUM_FIRE, rested_voltage
 from gramwatt.calculators._shared.flights import CHOSEN_BY, any_flight
 from gramwatt.model import (
@@ -20,9 +20,7 @@ from gramwatt.model import (
     Reference,
     Rule,
     Sentence,
-    StringArray,
     Table,
-    Text,
 )
 
 
@@ -30,23 +28,15 @@ from gramwatt.model import (
 class RecordedFlight:
     """One flight: its recording and its pack."""
 
-    name: Annotated[StringArray, Text("Name of the flight.", default="flight")]
+    name: flight_fields.Name
     log: logs.Log
-    cells: fields.OptionalCells
-    capacity: fields.OptionalCapacity
-    chemistry: fields.Chemistry
-    start_charge: fields.StartCharge
-    reserve: fields.Reserve
+    cells: pack_fields.OptionalCells
+    capacity: pack_fields.OptionalCapacity
+    chemistry: pack_fields.Chemistry
+    start_charge: pack_fields.StartCharge
+    reserve: pack_fields.Reserve
     mass: fields.OptionalMass
-    charge_put_back: Annotated[
-        Array,
-        fields.optional_quantity(
-            "mAh",
-            "Charge that the charger put back, to calibrate the current sensor.",
-            at_most=1e6,
-            synonyms=("recharged",),
-        ),
-    ]
+    charge_put_back: flight_fields.ChargePutBack
     begin: logs.Begin
     end: logs.End
 
@@ -68,81 +58,30 @@ class Inputs:
     resistance_error: logs.ResistanceError
 
 
-AS_LOG: Final = "as in flight-log"
-DIFFERENCE: Final = "relative difference from the first flight"
-
-
 @dataclass(frozen=True, slots=True)
 class FlightResults:
     """One flight beside the others."""
 
-    name: Annotated[StringArray, Text("Name of the flight.")]
-    duration: Annotated[Array, Quantity("min", "Recorded time without gaps.", label="Recorded time", method=AS_LOG)]
-    energy: Annotated[Array, Quantity("Wh", "Energy drawn.", label="Energy used", signed=True, method=AS_LOG)]
-    charge: Annotated[Array, Quantity("mAh", "Charge drawn.", label="Charge used", signed=True, method=AS_LOG)]
-    mean_power: Annotated[Array, Quantity("W", "Average power.", signed=True, method=AS_LOG)]
-    power_p95: Annotated[
-        Array,
-        Quantity("W", "Power exceeded 5 % of the time.", label="Power, 95th percentile", signed=True, method=AS_LOG),
-    ]
-    peak_power: Annotated[Array, Quantity("W", "Maximum power.", signed=True, method=AS_LOG)]
-    peak_current: Annotated[Array, Quantity("A", "Maximum current.", signed=True, method=AS_LOG)]
-    lowest_cell_voltage: Annotated[Array, Quantity("V", "Lowest loaded cell voltage.", method=AS_LOG, optional=True)]
-    punch_sag: Annotated[
-        Array,
-        Quantity(
-            "V",
-            "Largest sag per cell in a punch-out.",
-            label="Sag per cell in a punch",
-            signed=True,
-            method="maximum sag over cells",
-            optional=True,
-        ),
-    ]
-    cell_resistance: Annotated[
-        Array,
-        Quantity(
-            "mohm",
-            "Resistance of one series position with its share of the leads.",
-            method="pack resistance as in flight-log, over cells",
-            optional=True,
-        ),
-    ]
-    used: Annotated[
-        Array,
-        Quantity("%", "Share of the capacity used.", label="Capacity used", signed=True, method=AS_LOG, optional=True),
-    ]
-    landing_time: Annotated[
-        Array, Quantity("min", "Time to the reserve.", label="Time to reserve", method=AS_LOG, optional=True)
-    ]
-    power_per_mass: Annotated[
-        Array, Quantity("W/kg", "Average power per mass.", signed=True, method="mean power over mass", optional=True)
-    ]
-    mean_power_change: Annotated[Array, Quantity("%", "Change of the average power.", signed=True, method=DIFFERENCE)]
-    peak_current_change: Annotated[
-        Array, Quantity("%", "Change of the maximum current.", signed=True, method=DIFFERENCE)
-    ]
-    punch_sag_change: Annotated[
-        Array,
-        Quantity(
-            "%", "Change of the sag in a punch-out.", label="Sag change", signed=True, method=DIFFERENCE, optional=True
-        ),
-    ]
-    landing_time_change: Annotated[
-        Array,
-        Quantity(
-            "%",
-            "Change of the time to the reserve.",
-            label="Time to reserve, change",
-            signed=True,
-            method=DIFFERENCE,
-            optional=True,
-        ),
-    ]
+    name: flight_results.Name
+    duration: flight_results.Duration
+    energy: flight_results.Energy
+    charge: flight_results.Charge
+    mean_power: flight_results.MeanPower
+    power_p95: flight_results.PowerP95
+    peak_power: flight_results.PeakPower
+    peak_current: flight_results.PeakCurrent
+    lowest_cell_voltage: flight_results.LowestCellVoltage
+    punch_sag: flight_results.PunchSag
+    cell_resistance: flight_results.CellResistance
+    used: flight_results.Used
+    landing_time: flight_results.LandingTime
+    power_per_mass: flight_results.PowerPerMass
+    mean_power_change: flight_results.MeanPowerChange
+    peak_current_change: flight_results.PeakCurrentChange
+    punch_sag_change: flight_results.PunchSagChange
+    landing_time_change: flight_results.LandingTimeChange
     samples_used: fields.SamplesUsed
-    samples_left_out: Annotated[
-        Array, Count("Samples left out; flight-log gives the reasons.", at_least=0, at_most=5_000_000, method="counted")
-    ]
+    samples_left_out: flight_results.SamplesLeftOut
 
 
 @dataclass(frozen=True, slots=True)

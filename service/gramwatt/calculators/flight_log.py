@@ -5,7 +5,7 @@ from typing import Annotated, Final
 
 import numpy as np
 
-from gramwatt.calculators._shared import fields, flight_summary, log_cautions, logs, sentences
+from gramwatt.calculators._shared import fields, flight_summary, log_cautions, log_results, logs, pack_fields, sentences
 from gramwatt.calculators._shared.cautions import LAND_EARLY, LITHIUM_FIRE, rested_voltage
 from gramwatt.calculators._shared.log_cautions import no_channel
 from gramwatt.model import (
@@ -14,12 +14,8 @@ from gramwatt.model import (
     Calculator,
     Example,
     Group,
-    Quantity,
     Reference,
     Rule,
-    StringArray,
-    Table,
-    Text,
     TimeSeriesChart,
 )
 from gramwatt.physics.loaded_pack import MIN_SAMPLES
@@ -30,11 +26,11 @@ class Inputs:
     """The recording, its pack, corrections of the sensors, and predictions to compare with."""
 
     log: logs.Log
-    cells: fields.OptionalCells
-    capacity: fields.OptionalCapacity
-    chemistry: fields.Chemistry
-    start_charge: fields.StartCharge
-    reserve: fields.Reserve
+    cells: pack_fields.OptionalCells
+    capacity: pack_fields.OptionalCapacity
+    chemistry: pack_fields.Chemistry
+    start_charge: pack_fields.StartCharge
+    reserve: pack_fields.Reserve
     current_scale: logs.CurrentScale
     current_offset: logs.CurrentOffset
     voltage_scale: logs.VoltageScale
@@ -44,13 +40,13 @@ class Inputs:
     longest_gap: logs.LongestGap
     predicted_power: Annotated[
         Array,
-        fields.optional_quantity(
+        pack_fields.optional_quantity(
             "W", "Predicted average power.", group=Group.FLIGHT, at_most=1e5, follows=("power_at_mass", "implied_power")
         ),
     ]
     predicted_endurance: Annotated[
         Array,
-        fields.optional_quantity(
+        pack_fields.optional_quantity(
             "min",
             "Predicted time to the reserve.",
             label="Predicted flight time",
@@ -61,184 +57,50 @@ class Inputs:
     ]
     predicted_current: Annotated[
         Array,
-        fields.optional_quantity(
+        pack_fields.optional_quantity(
             "A", "Predicted maximum current.", group=Group.FLIGHT, at_most=1e4, follows=("pack_current", "current")
         ),
     ]
     resistance_error: logs.ResistanceError
 
 
-TRAPEZOID: Final = "trapezoidal rule over the samples in order of time; gaps are left out"
-BY_TIME: Final = (
-    "percentile by time in flight, each sample weighted by half the steps beside it; more than 100,000 samples are "
-    "thinned evenly"
-)
-RESISTANCE: Final = (
-    "least squares of voltage, less the rested voltage at the charge left (where cells and capacity are given), on "
-    "current, with a linear drift; more than 5,000 samples are averaged in groups"
-)
-LANDING: Final = "when the charge reached the reserve, else extrapolated at the mean current"
-
-
 @dataclass(frozen=True, slots=True)
 class Results:
     """Use of the pack in this flight, its condition, and the samples that were left out."""
 
-    energy: Annotated[
-        Array, Quantity("Wh", "Energy drawn from the pack.", label="Energy used", signed=True, method=TRAPEZOID)
-    ]
-    charge: Annotated[
-        Array, Quantity("mAh", "Charge drawn from the pack.", label="Charge used", signed=True, method=TRAPEZOID)
-    ]
-    duration: Annotated[
-        Array,
-        Quantity(
-            "min", "Recorded time without gaps.", label="Recorded time", method="sum of the steps that are no gaps"
-        ),
-    ]
-    mean_power: Annotated[Array, Quantity("W", "Average power.", signed=True, formula="energy / duration")]
-    peak_power: Annotated[Array, Quantity("W", "Maximum power.", signed=True, method="maximum of voltage × current")]
-    peak_current: Annotated[Array, Quantity("A", "Maximum current.", signed=True, method="highest sample, corrected")]
-    lowest_cell_voltage: Annotated[
-        Array,
-        Quantity(
-            "V",
-            "Lowest loaded cell voltage.",
-            method="lowest recorded cell voltage, else lowest voltage over cells",
-            needs=("cells",),
-        ),
-    ]
-    pack_resistance: Annotated[Array, Quantity("mohm", "Resistance of the pack with its leads.", method=RESISTANCE)]
-    used: Annotated[
-        Array,
-        Quantity(
-            "%",
-            "Share of capacity used.",
-            label="Capacity used",
-            signed=True,
-            formula="charge / capacity",
-            needs=("capacity",),
-        ),
-    ]
-    remaining: Annotated[
-        Array,
-        Quantity(
-            "%",
-            "Charge left at the end.",
-            label="Charge left",
-            signed=True,
-            formula="start_charge - used",
-            needs=("capacity",),
-        ),
-    ]
-    landing_time: Annotated[
-        Array,
-        Quantity(
-            "min", "Time at which the reserve is reached.", label="Time to reserve", method=LANDING, needs=("capacity",)
-        ),
-    ]
-    expected_endurance: Annotated[
-        Array,
-        Quantity(
-            "min",
-            "Flight time by the endurance calculator at this mean power.",
-            label="Expected flight time",
-            method="as in endurance, with the resistance found here, else the typical one",
-            needs=("cells", "capacity"),
-        ),
-    ]
-    mean_current: Annotated[Array, Quantity("A", "Average current.", signed=True, formula="charge / duration")]
-    mean_voltage: Annotated[Array, Quantity("V", "Average voltage, weighted by charge.", formula="energy / charge")]
-    median_power: Annotated[Array, Quantity("W", "Power exceeded half of the time.", signed=True, method=BY_TIME)]
-    power_p95: Annotated[
-        Array,
-        Quantity("W", "Power exceeded 5 % of the time.", label="Power, 95th percentile", signed=True, method=BY_TIME),
-    ]
-    median_current: Annotated[Array, Quantity("A", "Current exceeded half of the time.", signed=True, method=BY_TIME)]
-    current_p95: Annotated[
-        Array,
-        Quantity(
-            "A", "Current exceeded 5 % of the time.", label="Current, 95th percentile", signed=True, method=BY_TIME
-        ),
-    ]
-    lowest_voltage: Annotated[
-        Array,
-        Quantity("V", "Lowest loaded pack voltage.", label="Lowest pack voltage", method="lowest sample, corrected"),
-    ]
-    lowest_at: Annotated[
-        Array,
-        Quantity(
-            "s",
-            "Time of the lowest pack voltage from the first sample.",
-            label="Time of lowest voltage",
-            method="time of that sample",
-        ),
-    ]
-    mean_throttle: Annotated[Array, Quantity("%", "Average throttle.", signed=True, method=TRAPEZOID)]
-    peak_throttle: Annotated[Array, Quantity("%", "Maximum throttle.", signed=True, method="highest sample")]
-    scale_used: Annotated[
-        Array,
-        Quantity(
-            "1",
-            "True over recorded current.",
-            label="Current sensor scale used",
-            method="charge put back over recorded charge, else current scale",
-        ),
-    ]
-    power_deviation: Annotated[
-        Array,
-        Quantity(
-            "%",
-            "Mean power over its prediction, less 1.",
-            label="Power off prediction",
-            signed=True,
-            formula="mean_power / predicted_power - 1",
-            needs=("predicted_power",),
-        ),
-    ]
-    endurance_deviation: Annotated[
-        Array,
-        Quantity(
-            "%",
-            "Landing time over its prediction, less 1.",
-            label="Flight time off prediction",
-            at_least=-100,
-            formula="landing_time / predicted_endurance - 1",
-            needs=("predicted_endurance", "capacity"),
-        ),
-    ]
-    current_deviation: Annotated[
-        Array,
-        Quantity(
-            "%",
-            "Peak current over its prediction, less 1.",
-            label="Current off prediction",
-            signed=True,
-            formula="peak_current / predicted_current - 1",
-            needs=("predicted_current",),
-        ),
-    ]
+    energy: log_results.Energy
+    charge: log_results.Charge
+    duration: log_results.Duration
+    mean_power: log_results.MeanPower
+    peak_power: log_results.PeakPower
+    peak_current: log_results.PeakCurrent
+    lowest_cell_voltage: log_results.LowestCellVoltage
+    pack_resistance: log_results.PackResistance
+    used: log_results.Used
+    remaining: log_results.Remaining
+    landing_time: log_results.LandingTime
+    expected_endurance: log_results.ExpectedEndurance
+    mean_current: log_results.MeanCurrent
+    mean_voltage: log_results.MeanVoltage
+    median_power: log_results.MedianPower
+    power_p95: log_results.PowerP95
+    median_current: log_results.MedianCurrent
+    current_p95: log_results.CurrentP95
+    lowest_voltage: log_results.LowestVoltage
+    lowest_at: log_results.LowestAt
+    mean_throttle: log_results.MeanThrottle
+    peak_throttle: log_results.PeakThrottle
+    scale_used: log_results.ScaleUsed
+    power_deviation: log_results.PowerDeviation
+    endurance_deviation: log_results.EnduranceDeviation
+    current_deviation: log_results.CurrentDeviation
     samples: fields.Samples
     samples_used: fields.SamplesUsed
-    usual_step: Annotated[
-        Array, Quantity("s", "Usual time between samples.", label="Usual sample interval", method="median of the steps")
-    ]
-    gap_time: Annotated[
-        Array, Quantity("s", "Time in gaps, left out.", label="Time in gaps", method="sum of the steps that are gaps")
-    ]
-    unused_columns: Annotated[
-        StringArray, Text("Columns of the recording that were not used.", max_length=300, method="their names")
-    ]
-    punch_outs: Annotated[
-        logs.PunchOut,
-        Table(
-            logs.PunchOut, "Bursts of high current, in order of time.", label="Punch-outs", min_length=0, max_length=200
-        ),
-    ]
-    left_out: Annotated[
-        logs.LeftOut,
-        Table(logs.LeftOut, "Samples left out, by reason.", label="Samples left out", min_length=0, max_length=60),
-    ]
+    usual_step: log_results.UsualStep
+    gap_time: log_results.GapTime
+    unused_columns: log_results.UnusedColumns
+    punch_outs: log_results.PunchOuts
+    left_out: log_results.LeftOut
 
 
 def flight_log(given: Inputs) -> Results:

@@ -1,11 +1,18 @@
 """Motors, propellers and pack in equilibrium at full throttle or at a cap."""
 
 from dataclasses import dataclass
-from typing import Annotated, Final
 
 import numpy as np
 
-from gramwatt.calculators._shared import drivetrain, fields, hovering, sentences, whole_craft
+from gramwatt.calculators._shared import (
+    drivetrain,
+    fields,
+    hovering,
+    pack_fields,
+    sentences,
+    throttle_results,
+    whole_craft,
+)
 from gramwatt.calculators._shared.cautions import (
     BELOW_CUTOFF,
     LIHV_EXTRAPOLATED,
@@ -19,18 +26,16 @@ from gramwatt.calculators._shared.cautions import (
     TYPICAL_RESISTANCE,
     rested_voltage,
 )
-from gramwatt.model import Array, Calculator, Caution, CurveChart, Example, NumberList, Quantity, Rule
+from gramwatt.model import Calculator, Caution, CurveChart, Example, Rule
 from gramwatt.physics import air, constants, craft, pack, rotor
-
-THROTTLES: Final = np.array([0.25, 0.50, 0.75, 1.00])
 
 
 @dataclass(frozen=True, slots=True)
 class Inputs:
     """The pack, the motors, the propellers, the air, and bench points that replace defaults."""
 
-    cells: fields.Cells
-    capacity: fields.Capacity
+    cells: pack_fields.Cells
+    capacity: pack_fields.Capacity
     kv: fields.Kv
     diameter: fields.PropellerDiameter
     pitch: fields.Pitch
@@ -38,15 +43,15 @@ class Inputs:
     motors: fields.Motors
     mass: fields.OptionalMass
     throttle_cap: fields.ThrottleCap
-    chemistry: fields.Chemistry
-    state_of_charge: fields.FreshCharge
-    open_circuit_voltage: fields.OpenCircuitVoltage
-    cell_resistance: fields.CellResistance
-    lead_resistance: fields.LeadResistance
-    pack_resistance: fields.MeasuredPackResistance
-    pack_temperature: fields.PackTemperature
-    activation_energy: fields.ActivationEnergy
-    discharge_rating: fields.DischargeRating
+    chemistry: pack_fields.Chemistry
+    state_of_charge: pack_fields.FreshCharge
+    open_circuit_voltage: pack_fields.OpenCircuitVoltage
+    cell_resistance: pack_fields.CellResistance
+    lead_resistance: pack_fields.LeadResistance
+    pack_resistance: pack_fields.MeasuredPackResistance
+    pack_temperature: pack_fields.PackTemperature
+    activation_energy: pack_fields.ActivationEnergy
+    discharge_rating: pack_fields.DischargeRating
     stator_diameter: drivetrain.StatorDiameter
     stator_height: drivetrain.StatorHeight
     kv_deficit: drivetrain.KvDeficit
@@ -68,84 +73,31 @@ class Inputs:
     power_deviate: drivetrain.PowerDeviate
 
 
-SPEED = (
-    "the root w of c w^2 + (k^2/R) w - k (d V/R - I0) = 0: k = 1/kV, c = CP rho D^5 / (2 pi)^3, d the throttle, V the "
-    "rested voltage less the sag by the avionics, R = motor resistance + motors × d^2 × pack resistance"
-)
-THRUST = "motors * thrust_coefficient * air_density * (rotor_speed / (2 * pi))**2 * diameter**4"
-TORQUE = "power_coefficient * air_density * diameter**5 / (2 * pi)**3 * rotor_speed**2"
-CURRENT = "motors * throttle_cap * motor_current + avionics_power / loaded_voltage"
-EFFICIENCY = f"{TORQUE} * rotor_speed / (throttle_cap * loaded_voltage * motor_current)"
-OVER_WEIGHT = f"thrust / (mass * {constants.STANDARD_GRAVITY})"
-MOTOR_CURRENT = f"{TORQUE} * kv * (1 - kv_deficit) + no_load_current"
-BY_THROTTLE = "the same equations at 25, 50, 75 and 100 % of the throttle cap"
-
-
-def _by_throttle(unit: str, what: str) -> NumberList:
-    description = f"{what} at 25, 50, 75 and 100 % of the throttle cap."
-    return NumberList(Quantity(unit, what), description, max_length=len(THROTTLES), method=BY_THROTTLE)
-
-
 @dataclass(frozen=True, slots=True)
 class Results:
     """The whole craft at rest, at the cap."""
 
-    thrust: Annotated[Array, Quantity("gf", "Thrust of all propellers.", formula=THRUST)]
-    pack_current: Annotated[Array, Quantity("A", "Current from the pack.", formula=CURRENT)]
-    pack_power: Annotated[Array, Quantity("W", "Power from the pack.", formula="loaded_voltage * pack_current")]
-    thrust_to_weight: Annotated[
-        Array, Quantity("1", "Thrust over weight.", label="Thrust-to-weight", formula=OVER_WEIGHT, needs=("mass",))
-    ]
+    thrust: throttle_results.Thrust
+    pack_current: throttle_results.PackCurrent
+    pack_power: throttle_results.PackPower
+    thrust_to_weight: throttle_results.ThrustToWeight
     hover_throttle: hovering.HoverThrottle
     hover_power: hovering.HoverPower
     hover_current: hovering.HoverCurrent
-    motor_current: Annotated[Array, Quantity("A", "Current of one motor.", formula=MOTOR_CURRENT)]
-    rotor_speed: Annotated[Array, Quantity("rpm", "Speed of the propellers.", label="Propeller speed", method=SPEED)]
-    loaded_voltage: Annotated[
-        Array,
-        Quantity(
-            "V",
-            "Loaded voltage of the pack.",
-            label="Loaded pack voltage",
-            at_most=fields.MAX_PACK_VOLTAGE,
-            method="rested voltage less current × pack resistance",
-        ),
-    ]
+    motor_current: throttle_results.MotorCurrent
+    rotor_speed: throttle_results.RotorSpeed
+    loaded_voltage: throttle_results.LoadedVoltage
     loaded_cell_voltage: fields.LoadedCellVoltage
-    motor_efficiency: Annotated[
-        Array, Quantity("%", "Shaft power over the motor's electrical power.", at_most=100, formula=EFFICIENCY)
-    ]
-    thrust_per_watt: Annotated[Array, Quantity("gf/W", "Thrust over power.", formula="thrust / pack_power")]
-    tip_speed: Annotated[Array, Quantity("m/s", "Speed of the blade tips.", formula="rotor_speed * diameter / 2")]
-    tip_mach: Annotated[
-        Array,
-        Quantity(
-            "1",
-            "Mach number of the blade tips.",
-            label="Tip Mach number",
-            formula=f"tip_speed / {fields.SPEED_OF_SOUND}",
-        ),
-    ]
-    c_rate: Annotated[
-        Array,
-        Quantity(
-            "C", "Current in multiples of the capacity per hour.", label="C-rate", formula="pack_current / capacity"
-        ),
-    ]
+    motor_efficiency: throttle_results.MotorEfficiency
+    thrust_per_watt: throttle_results.ThrustPerWatt
+    tip_speed: throttle_results.TipSpeed
+    tip_mach: throttle_results.TipMach
+    c_rate: throttle_results.CRate
     rating_used: fields.RatingUsed
-    controller_used: Annotated[
-        Array,
-        Quantity(
-            "%",
-            "Share of a controller's continuous rating.",
-            label="Controller rating used",
-            formula="motor_current / controller_rating",
-            needs=("controller_rating",),
-        ),
-    ]
-    thrust_by_throttle: Annotated[Array, _by_throttle("gf", "Thrust")]
-    current_by_throttle: Annotated[Array, _by_throttle("A", "Pack current")]
-    thrust_per_watt_by_throttle: Annotated[Array, _by_throttle("gf/W", "Thrust over power")]
+    controller_used: throttle_results.ControllerUsed
+    thrust_by_throttle: throttle_results.ThrustByThrottle
+    current_by_throttle: throttle_results.CurrentByThrottle
+    thrust_per_watt_by_throttle: throttle_results.ThrustPerWattByThrottle
 
 
 def full_throttle(given: Inputs) -> Results:
@@ -156,7 +108,9 @@ def full_throttle(given: Inputs) -> Results:
     flight, moving air unloads the propellers and less current flows.
     """
     drive, source = drivetrain.drive_of(given), whole_craft.pack_of(given)
-    steps = craft.operate(drive, THROTTLES[:, None] * given.throttle_cap, **source)  # one row for each throttle
+    steps = craft.operate(
+        drive, throttle_results.THROTTLES[:, None] * given.throttle_cap, **source
+    )  # one row for each throttle
     top = craft.Operation(*(values[-1] for values in steps))
     hover = craft.demand_at_speed(drive, craft.hover_speed(drive, given.mass), **source)
     hovers = hover.duty <= 1

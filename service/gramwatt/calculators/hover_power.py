@@ -5,26 +5,19 @@ from typing import Annotated
 
 import numpy as np
 
-from gramwatt.calculators._shared import drivetrain, fields, hovering, sentences, whole_craft
+from gramwatt.calculators._shared import drivetrain, fields, hover_fields, hovering, pack_fields, sentences, whole_craft
 from gramwatt.calculators._shared.cautions import MORE_THAN_FULL, RESISTANCE_ASSUMED, TYPICAL_RESISTANCE, rested_voltage
 from gramwatt.model import (
     Array,
     Assumption,
     Calculator,
     Caution,
-    Choice,
     CurveChart,
     Example,
-    Group,
-    IndexArray,
     Quantity,
     Reference,
 )
 from gramwatt.physics import constants, hover
-
-
-def _speed(description: str) -> Quantity:
-    return Quantity("m/s", description, group=Group.FLIGHT, at_least=0, at_most=15, default=0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,70 +27,30 @@ class Inputs:
     mass: fields.Mass
     diameter: fields.PropellerDiameter
     motors: fields.Motors
-    layout: Annotated[
-        IndexArray,
-        Choice(
-            hovering.LAYOUTS,
-            "Single propellers, or coaxial pairs; motors are all counted.",
-            label="Propeller layout",
-            group=Group.MOTOR,
-            default="single",
-        ),
-    ]
-    rotor_spacing: Annotated[
-        Array,
-        fields.optional_quantity(
-            "in",
-            "Distance of the axes of neighbouring propellers, for disks that overlap.",
-            label="Propeller spacing",
-            group=Group.MOTOR,
-            at_most=1000,
-        ),
-    ]
+    layout: hover_fields.Layout
+    rotor_spacing: hover_fields.RotorSpacing
     kv: fields.OptionalKv
     pitch: fields.OptionalPitch
     blades: fields.Blades
     figure_of_merit: fields.FigureOfMerit
-    drive_efficiency: Annotated[
-        Array,
-        fields.optional_quantity(
-            "%",
-            "Efficiency of motor and controller: shaft over electrical power.",
-            group=Group.FINE_TUNING,
-            at_most=100,
-            synonyms=("efficiency",),
-        ),
-    ]
+    drive_efficiency: hover_fields.DriveEfficiency
     avionics_power: fields.AvionicsPower
     air_density: fields.AirDensity
-    climb_speed: Annotated[Array, _speed("Steady climb speed.")]
-    forward_speed: Annotated[Array, _speed("Speed through the air across the rotor axes.")]
-    cells: fields.OptionalCells
-    chemistry: fields.Chemistry
-    cell_voltage: Annotated[
-        Array,
-        fields.optional_quantity(
-            "V", "Cell voltage under this load.", label="Loaded cell voltage", group=Group.PACK, at_most=4.5
-        ),
-    ]
-    capacity: fields.OptionalCapacity
-    state_of_charge: fields.FreshCharge
-    open_circuit_voltage: fields.OpenCircuitVoltage
-    cell_resistance: fields.CellResistance
-    lead_resistance: fields.LeadResistance
-    pack_resistance: fields.MeasuredPackResistance
-    pack_temperature: fields.PackTemperature
-    activation_energy: fields.ActivationEnergy
-    hover_current: Annotated[
-        Array,
-        fields.optional_quantity(
-            "A", "Measured: current from the pack in hover at this mass, in this air.", group=Group.FLIGHT, at_most=1e4
-        ),
-    ]
-    hover_voltage: Annotated[
-        Array,
-        fields.optional_quantity("V", "Measured: voltage of the pack in that hover.", group=Group.FLIGHT, at_most=200),
-    ]
+    climb_speed: hover_fields.ClimbSpeed
+    forward_speed: hover_fields.ForwardSpeed
+    cells: pack_fields.OptionalCells
+    chemistry: pack_fields.Chemistry
+    cell_voltage: hover_fields.CellVoltage
+    capacity: pack_fields.OptionalCapacity
+    state_of_charge: pack_fields.FreshCharge
+    open_circuit_voltage: pack_fields.OpenCircuitVoltage
+    cell_resistance: pack_fields.CellResistance
+    lead_resistance: pack_fields.LeadResistance
+    pack_resistance: pack_fields.MeasuredPackResistance
+    pack_temperature: pack_fields.PackTemperature
+    activation_energy: pack_fields.ActivationEnergy
+    hover_current: hover_fields.HoverCurrent
+    hover_voltage: hover_fields.HoverVoltage
     kv_deficit: drivetrain.KvDeficit
     stator_diameter: drivetrain.StatorDiameter
     stator_height: drivetrain.StatorHeight

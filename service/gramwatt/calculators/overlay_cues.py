@@ -5,25 +5,21 @@ from typing import Annotated, Final
 
 import numpy as np
 
-from gramwatt.calculators._shared import caption_formats, fields, flight_summary, logs
+from gramwatt.calculators._shared import caption_formats, fields, flight_summary, logs, pack_fields, video_fields
 from gramwatt.calculators._shared.cautions import LAND_EARLY, LITHIUM_FIRE
 from gramwatt.calculators._shared.frames import NUMBERED, Frame, frame_table, maximum
 from gramwatt.calculators._shared.log_cautions import left_out
 from gramwatt.calculators._shared.prepared_recording import group_by_recording
-from gramwatt.captions import substation, template, timecode
+from gramwatt.captions import substation
 from gramwatt.captions.caption_track import EMPTY_TRACK, CaptionTrack, make_caption_track, parse_rate_or_none
 from gramwatt.captions.frames import MAX_FRAMES, find_frame_span
-from gramwatt.captions.placement import PLACES
 from gramwatt.captions.timestamps import can_resolve
 from gramwatt.model import (
     Array,
     Calculator,
     Caution,
-    Choice,
     Count,
     Example,
-    Group,
-    IndexArray,
     Quantity,
     Reference,
     RowCount,
@@ -38,7 +34,6 @@ from gramwatt.physics import constants
 from gramwatt.physics.recording import CleanRecording
 
 NO_LIMIT: Final = np.full(1, np.nan)
-FIELDS: Final = ", ".join((*template.FIELDS, *template.TEXT_FIELDS))
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,149 +41,26 @@ class Inputs:
     """The recording, the pack, the clock of the video, and the layout of the captions."""
 
     log: logs.Log
-    cells: fields.OptionalCells
-    capacity: fields.OptionalCapacity
-    start_charge: fields.StartCharge
+    cells: pack_fields.OptionalCells
+    capacity: pack_fields.OptionalCapacity
+    start_charge: pack_fields.StartCharge
     current_scale: logs.CurrentScale
     current_offset: logs.CurrentOffset
     voltage_scale: logs.VoltageScale
     longest_gap: logs.LongestGap
-    frame_rate: Annotated[
-        StringArray,
-        Text(
-            "Exact frames per second: a fraction, or its usual decimals (29.97 means 30000/1001).",
-            group=Group.VIDEO,
-            max_length=16,
-            default="30",
-            pattern=timecode.RATE_PATTERN,
-            form="a number, or a fraction of whole numbers, above 0 and up to 1000, as text",
-            like=("25", "30000/1001", "23.976"),
-            check=timecode.parse_rate,
-            synonyms=("fps", "framerate"),
-        ),
-    ]
-    offset: Annotated[
-        Array,
-        Quantity(
-            "s",
-            "Time in the video of the first sample.",
-            label="Offset in the video",
-            group=Group.VIDEO,
-            at_least=-36_000,
-            at_most=36_000,
-            default=0,
-        ),
-    ]
-    video_begin: Annotated[
-        Array,
-        Quantity(
-            "s", "Time in the video of the first caption.", group=Group.VIDEO, at_least=0, at_most=36_000, optional=True
-        ),
-    ]
-    video_end: Annotated[
-        Array,
-        Quantity(
-            "s",
-            "Time in the video after which there are no captions.",
-            group=Group.VIDEO,
-            above=0,
-            at_most=36_000,
-            optional=True,
-        ),
-    ]
-    smoothing: Annotated[
-        Array,
-        Quantity(
-            "s",
-            "Window of the running mean; peaks are not smoothed.",
-            group=Group.VIDEO,
-            at_least=0,
-            at_most=10,
-            default=0.5,
-        ),
-    ]
-    changes: Annotated[
-        Array,
-        Quantity(
-            "Hz",
-            "Maximum rate at which captions change.",
-            label="Caption changes",
-            group=Group.VIDEO,
-            at_least=0.1,
-            at_most=120,
-            default=4,
-        ),
-    ]
-    template: Annotated[
-        StringArray,
-        Text(
-            "Text of a caption: words, and fields in braces with their decimals, such as {voltage:2}. Fields: "
-            f"{FIELDS}.",
-            label="Caption text",
-            group=Group.VIDEO,
-            max_length=200,
-            default=template.DEFAULT,
-            pattern=template.TEMPLATE,
-            form=f"words and fields in braces, each with 0 to 4 decimals or none: {FIELDS}; {{{{ and }}}} are braces",
-            like=(template.DEFAULT, "{power} W{line}{remaining} %"),
-            check=template.compile_template,
-        ),
-    ]
-    width: Annotated[
-        Array,
-        Count(
-            "Width of the video in pixels.",
-            label="Video width",
-            group=Group.VIDEO,
-            at_least=64,
-            at_most=8192,
-            default=1920,
-        ),
-    ]
-    height: Annotated[
-        Array,
-        Count(
-            "Height of the video in pixels.",
-            label="Video height",
-            group=Group.VIDEO,
-            at_least=64,
-            at_most=4320,
-            default=1080,
-        ),
-    ]
-    place: Annotated[
-        IndexArray,
-        Choice(PLACES, "Position of the captions.", label="Caption position", group=Group.VIDEO, default="bottom-left"),
-    ]
-    text_size: Annotated[
-        Array,
-        Quantity(
-            "%", "Height of a line over the height of the video.", group=Group.VIDEO, at_least=1, at_most=25, default=5
-        ),
-    ]
-    safe_area: Annotated[
-        Array,
-        Quantity(
-            "%",
-            "Margin at each edge over width and height of the video.",
-            group=Group.VIDEO,
-            at_least=0,
-            at_most=25,
-            default=5,
-        ),
-    ]
-    at: Annotated[
-        Array,
-        Quantity(
-            "s",
-            "Time in the video of a picture; default: the first frame with a caption.",
-            label="Time of the picture",
-            group=Group.VIDEO,
-            at_least=0,
-            at_most=36_000,
-            optional=True,
-        ),
-    ]
+    frame_rate: video_fields.FrameRate
+    offset: video_fields.Offset
+    video_begin: video_fields.VideoBegin
+    video_end: video_fields.VideoEnd
+    smoothing: video_fields.Smoothing
+    changes: video_fields.Changes
+    template: video_fields.Template
+    width: video_fields.Width
+    height: video_fields.Height
+    place: video_fields.Place
+    text_size: video_fields.TextSize
+    safe_area: video_fields.SafeArea
+    at: video_fields.At
 
 
 FEWER: Final = "give video begin and video end for a part of the video, or a lower frame rate"

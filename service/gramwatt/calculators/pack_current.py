@@ -5,7 +5,7 @@ from typing import Annotated
 
 import numpy as np
 
-from gramwatt.calculators._shared import fields, sentences
+from gramwatt.calculators._shared import fields, pack_fields, sentences
 from gramwatt.calculators._shared.cautions import (
     BELOW_CUTOFF,
     LIFEPO4_TAIL,
@@ -31,8 +31,8 @@ from gramwatt.physics import cells, pack
 class Inputs:
     """The pack, its charge and temperature, and the power drawn from it."""
 
-    cells: fields.Cells
-    capacity: fields.Capacity
+    cells: pack_fields.Cells
+    capacity: pack_fields.Capacity
     power: Annotated[
         Array,
         Quantity(
@@ -45,15 +45,15 @@ class Inputs:
             plausible=(0.5, 30000),
         ),
     ]
-    chemistry: fields.Chemistry
-    state_of_charge: fields.StateOfCharge
-    open_circuit_voltage: fields.OpenCircuitVoltage
-    cell_resistance: fields.CellResistance
-    lead_resistance: fields.LeadResistance
-    pack_resistance: fields.MeasuredPackResistance
-    pack_temperature: fields.PackTemperature
-    activation_energy: fields.ActivationEnergy
-    discharge_rating: fields.DischargeRating
+    chemistry: pack_fields.Chemistry
+    state_of_charge: pack_fields.StateOfCharge
+    open_circuit_voltage: pack_fields.OpenCircuitVoltage
+    cell_resistance: pack_fields.CellResistance
+    lead_resistance: pack_fields.LeadResistance
+    pack_resistance: pack_fields.MeasuredPackResistance
+    pack_temperature: pack_fields.PackTemperature
+    activation_energy: pack_fields.ActivationEnergy
+    discharge_rating: pack_fields.DischargeRating
 
 
 QUADRATIC = "2 * power / (open_circuit_voltage + sqrt(open_circuit_voltage**2 - 4 * power * pack_resistance))"
@@ -72,7 +72,7 @@ class Results:
             "V",
             "Pack voltage under that load.",
             label="Loaded pack voltage",
-            at_most=fields.MAX_PACK_VOLTAGE,
+            at_most=pack_fields.MAX_PACK_VOLTAGE,
             formula="open_circuit_voltage - current * pack_resistance",
         ),
     ]
@@ -83,7 +83,7 @@ class Results:
             "V",
             "Voltage of the rested pack.",
             label="Rested pack voltage",
-            at_most=fields.MAX_PACK_VOLTAGE,
+            at_most=pack_fields.MAX_PACK_VOLTAGE,
             method=RESTED,
         ),
     ]

@@ -5,7 +5,7 @@ from typing import Annotated, Final
 
 import numpy as np
 
-from gramwatt.calculators._shared import fields
+from gramwatt.calculators._shared import pack_fields
 from gramwatt.calculators._shared.cautions import (
     CHARGE_AND_STORE,
     CUTOFF_VOLTAGES,
@@ -39,12 +39,12 @@ BAGGAGE_NAMES: Final = ("carry-on", "only with the airline's approval", "not in 
 class Inputs:
     """The pack by its label."""
 
-    cells: fields.Cells
-    capacity: fields.Capacity
-    parallel: fields.Parallel
-    chemistry: fields.Chemistry
-    reserve: fields.Reserve
-    pack_mass: fields.PackMass
+    cells: pack_fields.Cells
+    capacity: pack_fields.Capacity
+    parallel: pack_fields.Parallel
+    chemistry: pack_fields.Chemistry
+    reserve: pack_fields.Reserve
+    pack_mass: pack_fields.PackMass
 
 
 NOMINAL = f"cells times the nominal cell voltage: {NOMINAL_VOLTAGES}"

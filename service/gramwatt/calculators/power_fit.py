@@ -1,24 +1,20 @@
 """Average power of a craft fitted to its flights, and flight time with another mass or pack."""
 
 from dataclasses import dataclass
-from typing import Annotated, Final
+from typing import Annotated
 
 import numpy as np
 
-from gramwatt.calculators._shared import fields, resistances, sentences
+from gramwatt.calculators._shared import fields, pack_fields, power_law_results, resistances, sentences
 from gramwatt.calculators._shared import flights as shared_flights
 from gramwatt.calculators._shared.cautions import LAND_EARLY, LITHIUM_FIRE, RESISTANCE_ASSUMED, rested_voltage
 from gramwatt.model import (
-    Array,
     Assumption,
     Calculator,
     Caution,
-    Count,
     CurveChart,
     Example,
     Group,
-    NumberList,
-    Quantity,
     Reference,
     Rule,
     Table,
@@ -42,100 +38,34 @@ class Inputs:
         ),
     ]
     mass: fields.OptionalMass
-    cells: fields.OptionalCells
-    capacity: fields.OptionalCapacity
-    chemistry: fields.Chemistry
-    reserve: fields.Reserve
-    cell_resistance: fields.CellResistance
-    lead_resistance: fields.LeadResistance
-    pack_resistance: fields.MeasuredPackResistance
+    cells: pack_fields.OptionalCells
+    capacity: pack_fields.OptionalCapacity
+    chemistry: pack_fields.Chemistry
+    reserve: pack_fields.Reserve
+    cell_resistance: pack_fields.CellResistance
+    lead_resistance: pack_fields.LeadResistance
+    pack_resistance: pack_fields.MeasuredPackResistance
     air_density: fields.AirDensity
     mass_exponent: fields.OptionalMassExponent
     flight_scatter: shared_flights.FlightScatter
     exponent_error: shared_flights.ExponentError
 
 
-PACK: Final = ("cells", "capacity")
-LAW = f"reference_power * (mass / reference_mass)**mass_exponent * sqrt({constants.STANDARD_AIR_DENSITY} / air_density)"
-FLIGHT_POWER = (
-    "the constant power at which the pack, by the model of endurance, takes as long from full down to the charge used "
-    "(else that of the recording, else down to the reserve), times the voltage ratio"
-)
-ENDURANCE = "as in endurance, from a full pack, at power at mass over voltage ratio"
-VOLTAGE_RATIO = "geometric mean of the ratio over the flights with a mean voltage; 1 without any"
-REFERENCE_POWER = (
-    "geometric mean of the powers of all flights, each times sqrt(air density / "
-    f"{constants.STANDARD_AIR_DENSITY} kg/m³)"
-)
-SLOPE = (
-    "as given; else least squares of ln power against ln mass where masses differ by more than 1 %; else 1.2 is assumed"
-)
-SCATTER = "sqrt(sum of squared residuals of ln power / (n - 2)) for n flights; n - 1 where the exponent was not fitted"
-
-
 @dataclass(frozen=True, slots=True)
 class Results:
     """The law through the flights, and its predictions."""
 
-    power_at_mass: Annotated[
-        Array,
-        Quantity("W", "Average power at this mass, in this air.", label="Average power at this mass", formula=LAW),
-    ]
-    endurance: Annotated[
-        Array,
-        Quantity(
-            "min", "Flight time of the next flight with that pack.", label="Flight time", method=ENDURANCE, needs=PACK
-        ),
-    ]
-    energy_delivered: Annotated[
-        Array, Quantity("Wh", "Energy drawn from that pack.", formula="power_at_mass * endurance", needs=PACK)
-    ]
-    mass_exponent: Annotated[Array, Quantity("1", "x in power ~ mass^x.", signed=True, method=SLOPE)]
-    scatter: Annotated[
-        Array, Quantity("%", "Relative standard deviation of the flights about the law.", method=SCATTER)
-    ]
-    reference_power: Annotated[
-        Array,
-        Quantity(
-            "W",
-            "Average power at the reference mass in standard air.",
-            label="Power at reference mass",
-            method=REFERENCE_POWER,
-        ),
-    ]
-    reference_mass: Annotated[
-        Array, Quantity("g", "Geometric mean mass of the flights.", method="exp(mean of ln mass)")
-    ]
-    voltage_ratio: Annotated[
-        Array,
-        Quantity(
-            "1",
-            "Measured mean voltage of the flights over that of the model.",
-            label="Measured over model voltage",
-            method=VOLTAGE_RATIO,
-        ),
-    ]
-    flights_used: Annotated[
-        Array, Count("Number of flights of the fit.", at_least=1, at_most=200, method="all that were given")
-    ]
-    flight_powers: Annotated[
-        Array,
-        NumberList(
-            Quantity("W", "Average power."),
-            "Average power of each flight in its own air, in order.",
-            label="Power of each flight",
-            method=FLIGHT_POWER,
-        ),
-    ]
-    flight_deviations: Annotated[
-        Array,
-        NumberList(
-            Quantity("%", "Deviation.", at_least=-100),
-            "Deviation of each flight from the law, in order.",
-            label="Deviation of each flight",
-            method="power over that of the law, less 1",
-        ),
-    ]
+    power_at_mass: power_law_results.PowerAtMass
+    endurance: power_law_results.Endurance
+    energy_delivered: power_law_results.EnergyDelivered
+    mass_exponent: power_law_results.MassExponent
+    scatter: power_law_results.Scatter
+    reference_power: power_law_results.ReferencePower
+    reference_mass: power_law_results.ReferenceMass
+    voltage_ratio: power_law_results.VoltageRatio
+    flights_used: power_law_results.FlightsUsed
+    flight_powers: power_law_results.FlightPowers
+    flight_deviations: power_law_results.FlightDeviations
 
 
 def power_fit(given: Inputs) -> Results:

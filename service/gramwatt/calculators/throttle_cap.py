@@ -5,7 +5,15 @@ from typing import Annotated
 
 import numpy as np
 
-from gramwatt.calculators._shared import drivetrain, fields, throttle_targets, whole_craft
+from gramwatt.calculators._shared import (
+    cap_results,
+    drivetrain,
+    fields,
+    pack_fields,
+    target_fields,
+    throttle_targets,
+    whole_craft,
+)
 from gramwatt.calculators._shared.cautions import (
     NOMINAL_CELL_VOLTAGE,
     PROPELLERS_OFF,
@@ -16,34 +24,19 @@ from gramwatt.model import (
     Array,
     Calculator,
     Caution,
-    Choice,
-    Count,
     CurveChart,
     Deviate,
     Example,
     Group,
-    IndexArray,
-    Quantity,
     Reference,
     Sentence,
 )
-from gramwatt.physics import air, cells, rotor
+from gramwatt.physics import air, rotor
 
 CellVoltage = Annotated[
     Array,
-    fields.optional_quantity("V", "Cell voltage for computing speeds.", group=Group.FINE_TUNING, at_most=4.5),
+    pack_fields.optional_quantity("V", "Cell voltage for computing speeds.", group=Group.FINE_TUNING, at_most=4.5),
 ]
-TARGET_CHEMISTRY = Choice(
-    cells.CHEMISTRIES,
-    "Target: chemistry of the pack to match, if different.",
-    option_labels=cells.CHEMISTRY_NAMES,
-    group=Group.TARGET,
-    optional=True,
-)
-
-
-def _resistance(description: str) -> Quantity:
-    return Quantity("mohm", f"Target: {description}", group=Group.FINE_TUNING, at_least=0, at_most=1e4, optional=True)
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,88 +44,37 @@ class Inputs:
     """The motor and the pack, targets of which the lowest sets the cap, and the rest of the craft."""
 
     kv: fields.Kv
-    cells: fields.Cells
-    chemistry: fields.Chemistry
+    cells: pack_fields.Cells
+    chemistry: pack_fields.Chemistry
     cell_voltage: CellVoltage
-    target_kv: Annotated[
-        Array,
-        fields.optional_quantity(
-            "rpm/V", "Target: speed constant of the motor to match.", label="Target kV", group=Group.TARGET, at_most=1e5
-        ),
-    ]
-    target_cells: Annotated[
-        Array,
-        Count(
-            "Target: cells of the pack to match.",
-            label="Target cells in series",
-            group=Group.TARGET,
-            at_least=1,
-            at_most=24,
-            suffix="S",
-            optional=True,
-        ),
-    ]
+    target_kv: target_fields.TargetKv
+    target_cells: target_fields.TargetCells
     target_cell_voltage: CellVoltage
-    target_chemistry: Annotated[IndexArray, TARGET_CHEMISTRY]
-    target_capacity: Annotated[
-        Array,
-        Quantity(
-            "mAh",
-            "Target: rated capacity of the pack to match.",
-            group=Group.TARGET,
-            at_least=1,
-            at_most=1e6,
-            optional=True,
-        ),
-    ]
-    target_cell_resistance: Annotated[Array, _resistance("resistance of one series position of the pack to match.")]
-    target_lead_resistance: Annotated[Array, _resistance("resistance of leads and connectors of the pack to match.")]
-    target_pack_resistance: Annotated[Array, _resistance("resistance of the whole pack to match, with its leads.")]
-    target_speed: Annotated[
-        Array, fields.optional_quantity("rpm", "Target: maximum speed without load.", group=Group.TARGET, at_most=1e6)
-    ]
-    target_tip_mach: Annotated[
-        Array,
-        fields.optional_quantity(
-            "1",
-            "Target: maximum tip Mach number without load; requires the diameter.",
-            label="Target tip Mach number",
-            group=Group.TARGET,
-            at_most=2,
-        ),
-    ]
-    target_thrust: Annotated[
-        Array,
-        fields.optional_quantity("gf", "Target: maximum thrust of all propellers.", group=Group.TARGET, at_most=1e6),
-    ]
-    target_thrust_to_weight: Annotated[
-        Array,
-        fields.optional_quantity(
-            "1",
-            "Target: maximum thrust over weight; requires the mass.",
-            label="Target thrust-to-weight",
-            group=Group.TARGET,
-            at_most=100,
-        ),
-    ]
-    target_current: Annotated[
-        Array, fields.optional_quantity("A", "Target: maximum current from the pack.", group=Group.TARGET, at_most=1e4)
-    ]
-    discharge_rating: fields.DischargeRating
+    target_chemistry: target_fields.TargetChemistry
+    target_capacity: target_fields.TargetCapacity
+    target_cell_resistance: target_fields.TargetCellResistance
+    target_lead_resistance: target_fields.TargetLeadResistance
+    target_pack_resistance: target_fields.TargetPackResistance
+    target_speed: target_fields.TargetSpeed
+    target_tip_mach: target_fields.TargetTipMach
+    target_thrust: target_fields.TargetThrust
+    target_thrust_to_weight: target_fields.TargetThrustToWeight
+    target_current: target_fields.TargetCurrent
+    discharge_rating: pack_fields.DischargeRating
     controller_rating: drivetrain.ControllerRating
     diameter: fields.Diameter
     pitch: fields.OptionalPitch
     blades: fields.Blades
     motors: fields.Motors
     mass: fields.OptionalMass
-    capacity: fields.OptionalCapacity
-    state_of_charge: fields.FreshCharge
-    open_circuit_voltage: fields.OpenCircuitVoltage
-    cell_resistance: fields.CellResistance
-    lead_resistance: fields.LeadResistance
-    pack_resistance: fields.MeasuredPackResistance
-    pack_temperature: fields.PackTemperature
-    activation_energy: fields.ActivationEnergy
+    capacity: pack_fields.OptionalCapacity
+    state_of_charge: pack_fields.FreshCharge
+    open_circuit_voltage: pack_fields.OpenCircuitVoltage
+    cell_resistance: pack_fields.CellResistance
+    lead_resistance: pack_fields.LeadResistance
+    pack_resistance: pack_fields.MeasuredPackResistance
+    pack_temperature: pack_fields.PackTemperature
+    activation_energy: pack_fields.ActivationEnergy
     kv_deficit: drivetrain.KvDeficit
     stator_diameter: drivetrain.StatorDiameter
     stator_height: drivetrain.StatorHeight
@@ -155,80 +97,19 @@ class Inputs:
     power_deviate: drivetrain.PowerDeviate
 
 
-LOWEST = (
-    "lowest of 100 %, the matching cap, target speed / uncapped speed, the speed at the target tip Mach number / "
-    "uncapped speed, and the throttle at which thrust, thrust over weight, pack current, the pack's C-rate and motor "
-    "current reach their limits, by the equations of full-throttle"
-)
-MATCHING = (
-    "with propellers and pack: the throttle that turns the propellers, under load, as the target motor and pack do at "
-    "full throttle; else target kV × target cells × target cell voltage / (kV × cells × cell voltage); at most 100 %"
-)
-SHARE = (
-    "with propellers and pack by the equations of full-throttle; else cap^x with x = "
-    f"{throttle_targets.THRUST_EXPONENT} ×/÷ {throttle_targets.THRUST_EXPONENT_FACTOR}"
-)
-TIP_MACH = f"no_load_speed * diameter / (2 * {fields.SPEED_OF_SOUND})"
-
-
 @dataclass(frozen=True, slots=True)
 class Results:
     """The cap and its effects."""
 
-    throttle_cap: Annotated[Array, Quantity("%", "Maximum throttle to allow.", at_most=100, method=LOWEST)]
-    set_by: Annotated[
-        IndexArray,
-        Choice(
-            throttle_targets.SET_BY,
-            "Target that sets the cap.",
-            label="Cap set by",
-            method="the lowest; full-throttle where none is below it",
-        ),
-    ]
-    matching_cap: Annotated[
-        Array,
-        Quantity("%", "Cap that matches the target motor and pack, other targets aside.", at_most=100, method=MATCHING),
-    ]
-    matched_kv: Annotated[
-        Array,
-        Quantity(
-            "rpm/V", "Effective speed constant of the capped motor.", label="Effective kV", formula="kv * throttle_cap"
-        ),
-    ]
-    no_load_speed: Annotated[
-        Array,
-        Quantity(
-            "rpm", "Speed without load at the cap.", label="No-load speed", formula="uncapped_speed * throttle_cap"
-        ),
-    ]
-    uncapped_speed: Annotated[
-        Array,
-        Quantity(
-            "rpm",
-            "Speed without load and without a cap.",
-            label="Uncapped no-load speed",
-            formula="kv * cells * cell_voltage",
-        ),
-    ]
-    thrust_share: Annotated[Array, Quantity("%", "Thrust over that at full throttle, same propeller.", method=SHARE)]
-    power_share: Annotated[
-        Array,
-        Quantity(
-            "%",
-            "Shaft power over that at full throttle, same propeller.",
-            formula="thrust_share**1.5",
-        ),
-    ]
-    no_load_tip_mach: Annotated[
-        Array,
-        Quantity(
-            "1",
-            "Tip Mach number without load at the cap.",
-            label="No-load tip Mach number",
-            formula=TIP_MACH,
-            needs=("diameter",),
-        ),
-    ]
+    throttle_cap: cap_results.ThrottleCap
+    set_by: cap_results.SetBy
+    matching_cap: cap_results.MatchingCap
+    matched_kv: cap_results.MatchedKv
+    no_load_speed: cap_results.NoLoadSpeed
+    uncapped_speed: cap_results.UncappedSpeed
+    thrust_share: cap_results.ThrustShare
+    power_share: cap_results.PowerShare
+    no_load_tip_mach: cap_results.NoLoadTipMach
 
 
 def throttle_cap(given: Inputs) -> Results:

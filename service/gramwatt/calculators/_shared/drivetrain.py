@@ -4,7 +4,7 @@ from typing import Annotated, Any, Final, TypeAlias
 
 import numpy as np
 
-from gramwatt.calculators._shared import drive_constants, fields
+from gramwatt.calculators._shared import drive_constants, pack_fields
 from gramwatt.calculators._shared.drive_constants import is_bench_impossible as is_bench_impossible
 from gramwatt.model import Array, Assumption, Caution, Deviate, Group, Quantity, Reference
 from gramwatt.physics import motor_constants, propeller
@@ -25,7 +25,7 @@ KvDeficit: TypeAlias = Annotated[
 ]
 MotorResistance: TypeAlias = Annotated[
     Array,
-    fields.optional_quantity(
+    pack_fields.optional_quantity(
         "mohm",
         "Effective resistance of one motor with its controller and leads, far above that of the winding.",
         group=Group.FINE_TUNING,
@@ -48,19 +48,19 @@ NoLoadCurrent: TypeAlias = Annotated[
 ]
 StatorDiameter: TypeAlias = Annotated[
     Array,
-    fields.optional_quantity(
+    pack_fields.optional_quantity(
         "mm", "Stator diameter of the motor: 22 for one of size 2207.", group=Group.MOTOR, at_most=300
     ),
 ]
 StatorHeight: TypeAlias = Annotated[
     Array,
-    fields.optional_quantity(
+    pack_fields.optional_quantity(
         "mm", "Stator height of the motor: 7 for one of size 2207.", group=Group.MOTOR, at_most=300
     ),
 ]
 ThrustCoefficient: TypeAlias = Annotated[
     Array,
-    fields.optional_quantity(
+    pack_fields.optional_quantity(
         "1",
         "Static thrust coefficient T / (rho n^2 D^4), if measured.",
         group=Group.FINE_TUNING,
@@ -70,7 +70,7 @@ ThrustCoefficient: TypeAlias = Annotated[
 ]
 PowerCoefficient: TypeAlias = Annotated[
     Array,
-    fields.optional_quantity(
+    pack_fields.optional_quantity(
         "1",
         "Static power coefficient P / (rho n^3 D^5), if measured.",
         group=Group.FINE_TUNING,
@@ -80,7 +80,7 @@ PowerCoefficient: TypeAlias = Annotated[
 ]
 ControllerRating: TypeAlias = Annotated[
     Array,
-    fields.optional_quantity(
+    pack_fields.optional_quantity(
         "A",
         "Continuous rating of one speed controller.",
         label="Controller (ESC) rating",
@@ -91,7 +91,7 @@ ControllerRating: TypeAlias = Annotated[
 ]
 BenchSpeed: TypeAlias = Annotated[
     Array,
-    fields.optional_quantity(
+    pack_fields.optional_quantity(
         "rpm",
         "Measured on a bench: speed of one propeller. All bench readings are of one moment.",
         group=Group.FINE_TUNING,
@@ -100,19 +100,19 @@ BenchSpeed: TypeAlias = Annotated[
 ]
 BenchThrust: TypeAlias = Annotated[
     Array,
-    fields.optional_quantity(
+    pack_fields.optional_quantity(
         "gf", "Measured on a bench: thrust of one propeller at that moment.", group=Group.FINE_TUNING, at_most=1e6
     ),
 ]
 BenchShaftPower: TypeAlias = Annotated[
     Array,
-    fields.optional_quantity(
+    pack_fields.optional_quantity(
         "W", "Measured on a bench: shaft power of one propeller at that moment.", group=Group.FINE_TUNING, at_most=1e6
     ),
 ]
 BenchVoltage: TypeAlias = Annotated[
     Array,
-    fields.optional_quantity(
+    pack_fields.optional_quantity(
         "V",
         "Measured on a bench: voltage at the controller of one motor, at full throttle.",
         group=Group.FINE_TUNING,
@@ -121,7 +121,7 @@ BenchVoltage: TypeAlias = Annotated[
 ]
 BenchCurrent: TypeAlias = Annotated[
     Array,
-    fields.optional_quantity(
+    pack_fields.optional_quantity(
         "A",
         "Measured on a bench: current of one motor at that voltage, at full throttle.",
         group=Group.FINE_TUNING,

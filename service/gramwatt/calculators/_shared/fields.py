@@ -1,19 +1,16 @@
 """Inputs and results that several calculators share: the same name, unit, bounds and text everywhere."""
 
-from typing import Annotated, Any, Final, TypeAlias
+from typing import Annotated, Final, TypeAlias
 
-from gramwatt.model import Array, Choice, Count, Group, IndexArray, Quantity, Term
-from gramwatt.physics import cells, constants
+from gramwatt.calculators._shared.pack_fields import MAX_PACK_VOLTAGE, optional_quantity
+from gramwatt.model import Array, Count, Group, Quantity, Term
+from gramwatt.physics import constants
 
 TYPICAL_EXPONENT: Final = 1.2
 EXPONENT_UNCERTAINTY: Final = 0.2
 """Of electrical power against mass: measured medians are 1.04 to 1.32, rising with the load of the rotors, single runs
 0.9 to 1.5 (StrawsonDesign/motor_propeller_testing). The 1.5 of momentum theory is that of the air alone."""
 
-MAX_CELLS: Final = 24
-MAX_CELL_VOLTAGE: Final = 4.5
-"""Above any cell when full, with a margin for the error of a voltmeter and of a charger."""
-MAX_PACK_VOLTAGE: Final = MAX_CELLS * MAX_CELL_VOLTAGE
 
 ALL_UP: Final = (
     Term("parts.mass", times="parts.count", is_base=True),
@@ -24,223 +21,6 @@ ALL_UP: Final = (
 """What leaves the ground."""
 
 
-def optional_quantity(unit: str, description: str, *, at_most: float, **more: Any) -> Quantity:
-    """Declare a quantity above 0 that may be omitted; ``more`` is what `Quantity` takes beside bounds."""
-    return Quantity(unit, description, above=0, at_most=at_most, optional=True, **more)
-
-
-Cells: TypeAlias = Annotated[
-    Array,
-    Count(
-        "Cells in series.",
-        label="Cells in series",
-        group=Group.PACK,
-        at_least=1,
-        at_most=MAX_CELLS,
-        suffix="S",
-        synonyms=("cell_count", "series_cells", "number_of_cells", "series"),
-    ),
-]
-Parallel: TypeAlias = Annotated[
-    Array,
-    Count(
-        "Parallel cells in each series position.",
-        label="Cells in parallel",
-        group=Group.PACK,
-        at_least=1,
-        at_most=100,
-        default=1,
-        synonyms=("parallel_cells",),
-    ),
-]
-Capacity: TypeAlias = Annotated[
-    Array,
-    Quantity(
-        "mAh",
-        "Rated capacity of the whole pack.",
-        group=Group.PACK,
-        at_least=1,
-        at_most=1e6,
-        synonyms=("pack_capacity", "battery_capacity", "mah"),
-        plausible=(20, 100000),
-    ),
-]
-Chemistry: TypeAlias = Annotated[
-    IndexArray,
-    Choice(
-        cells.CHEMISTRIES,
-        "Chemistry of the cells.",
-        option_labels=cells.CHEMISTRY_NAMES,
-        group=Group.PACK,
-        default="lipo",
-        synonyms=("battery_type", "cell_type"),
-    ),
-]
-StateOfCharge: TypeAlias = Annotated[
-    Array,
-    Quantity("%", "Charge in the pack.", group=Group.PACK, at_least=0, at_most=100, default=50, synonyms=("soc",)),
-]
-FreshCharge: TypeAlias = Annotated[
-    Array,
-    Quantity(
-        "%",
-        "Charge in the pack; a full pack gives the highest current.",
-        group=Group.PACK,
-        at_least=0,
-        at_most=100,
-        default=100,
-        synonyms=("soc",),
-    ),
-]
-StartCharge: TypeAlias = Annotated[
-    Array,
-    Quantity(
-        "%",
-        "Charge at take-off.",
-        label="Charge at take-off",
-        group=Group.FLIGHT,
-        above=0,
-        at_most=100,
-        default=100,
-        synonyms=("start_soc", "initial_charge"),
-    ),
-]
-Reserve: TypeAlias = Annotated[
-    Array,
-    Quantity(
-        "%",
-        "Charge left at landing.",
-        label="Reserve at landing",
-        group=Group.FLIGHT,
-        at_least=0,
-        below=100,
-        default=20,
-    ),
-]
-OpenCircuitVoltage: TypeAlias = Annotated[
-    Array,
-    optional_quantity(
-        "V",
-        "Measured voltage of the rested pack, instead of the state of charge.",
-        label="Rested pack voltage",
-        group=Group.PACK,
-        at_most=MAX_PACK_VOLTAGE,
-        replaces=("state_of_charge",),
-        synonyms=("ocv", "resting_voltage"),
-    ),
-]
-CellResistance: TypeAlias = Annotated[
-    Array,
-    Quantity(
-        "mohm",
-        "Resistance of one series position at 25 °C (parallel cells count as one). Measure it: no other input matters "
-        "as much.",
-        group=Group.PACK,
-        at_least=0,
-        at_most=1e4,
-        optional=True,
-        synonyms=("ir", "internal_resistance"),
-        plausible=(0.1, 1000),
-    ),
-]
-LeadResistance: TypeAlias = Annotated[
-    Array,
-    Quantity(
-        "mohm",
-        "Resistance of leads and connectors, both ways; beside an assumed cell resistance, which includes the pack's "
-        "own leads, only that of extra ones.",
-        group=Group.PACK,
-        at_least=0,
-        at_most=1e4,
-        default=0,
-        synonyms=("wire_resistance",),
-    ),
-]
-_RESISTANCE_OF_PACK: Final = (
-    "Measured resistance of the whole pack with its leads, at the temperature of this flight, instead of cell and lead "
-    "resistance. flight-log finds it in a recording."
-)
-MeasuredPackResistance: TypeAlias = Annotated[
-    Array,
-    optional_quantity(
-        "mohm",
-        _RESISTANCE_OF_PACK,
-        group=Group.PACK,
-        at_most=1e5,
-        replaces=("cell_resistance", "lead_resistance"),
-        follows=("pack_resistance",),
-        synonyms=("pack_ir", "battery_resistance"),
-        plausible=(0.5, 5000),
-    ),
-]
-MeasuredRowResistance: TypeAlias = Annotated[
-    Array,
-    optional_quantity(
-        "mohm",
-        _RESISTANCE_OF_PACK,
-        group=Group.PACK,
-        at_most=1e5,
-        synonyms=("pack_ir", "battery_resistance"),
-        plausible=(0.5, 5000),
-    ),
-]
-"""The same in a row of a table, where no input replaces another."""
-PackTemperature: TypeAlias = Annotated[
-    Array,
-    Quantity(
-        "degC",
-        "Temperature of the cells.",
-        group=Group.PACK,
-        at_least=-30,
-        at_most=90,
-        default=25,
-        synonyms=("battery_temperature", "cell_temperature"),
-    ),
-]
-ActivationEnergy: TypeAlias = Annotated[
-    Array,
-    Quantity(
-        "kJ/mol",
-        "How fast resistance rises in the cold; published cells have 4 to 34.",
-        group=Group.FINE_TUNING,
-        at_least=0,
-        at_most=100,
-        default=20,
-    ),
-]
-PackMass: TypeAlias = Annotated[
-    Array,
-    optional_quantity(
-        "g",
-        "Mass of the pack with leads and connector.",
-        group=Group.PACK,
-        at_most=1e5,
-        synonyms=("battery_weight", "battery_mass", "pack_weight"),
-        plausible=(2, 20000),
-    ),
-]
-DischargeRating: TypeAlias = Annotated[
-    Array,
-    optional_quantity(
-        "C",
-        "Continuous discharge rating on the label, in multiples of the capacity per hour.",
-        label="C rating",
-        group=Group.PACK,
-        at_most=500,
-        synonyms=("c_rating", "pack_rating"),
-    ),
-]
-CutoffCellVoltage: TypeAlias = Annotated[
-    Array,
-    optional_quantity(
-        "V",
-        "Loaded cell voltage that ends the flight.",
-        label="Cut-off cell voltage",
-        group=Group.PACK,
-        at_most=MAX_CELL_VOLTAGE,
-        synonyms=("cutoff_voltage", "low_voltage_cutoff"),
-    ),
-]
 Kv: TypeAlias = Annotated[
     Array,
     Quantity(
@@ -316,32 +96,6 @@ OptionalMass: TypeAlias = Annotated[
         follows=("total",),
         synonyms=("weight", "auw", "all_up_weight", "takeoff_weight"),
         plausible=(5, 50000),
-    ),
-]
-OptionalCells: TypeAlias = Annotated[
-    Array,
-    Count(
-        "Cells in series.",
-        label="Cells in series",
-        group=Group.PACK,
-        at_least=1,
-        at_most=MAX_CELLS,
-        optional=True,
-        suffix="S",
-        synonyms=("cell_count", "series_cells", "number_of_cells", "series"),
-    ),
-]
-OptionalCapacity: TypeAlias = Annotated[
-    Array,
-    Quantity(
-        "mAh",
-        "Rated capacity of the whole pack.",
-        group=Group.PACK,
-        at_least=1,
-        at_most=1e6,
-        optional=True,
-        synonyms=("pack_capacity", "battery_capacity", "mah"),
-        plausible=(20, 100000),
     ),
 ]
 Motors: TypeAlias = Annotated[

@@ -5,7 +5,7 @@ from typing import Annotated, Any, Final, NamedTuple, TypeAlias
 
 import numpy as np
 
-from gramwatt.calculators._shared import fields, logs, resistances
+from gramwatt.calculators._shared import fields, logs, pack_fields, resistances
 from gramwatt.calculators._shared.prepared_recording import prepare_recording
 from gramwatt.model import (
     Array,
@@ -55,7 +55,7 @@ class Flight:
     mass: fields.Mass
     duration: Annotated[
         Array,
-        fields.optional_quantity(
+        pack_fields.optional_quantity(
             "min",
             "Time in the air; default: that of the recording.",
             label="Flight time",
@@ -63,12 +63,12 @@ class Flight:
             synonyms=("flight_time",),
         ),
     ]
-    cells: fields.Cells
-    capacity: fields.Capacity
-    chemistry: fields.Chemistry
+    cells: pack_fields.Cells
+    capacity: pack_fields.Capacity
+    chemistry: pack_fields.Chemistry
     charge_used: Annotated[
         Array,
-        fields.optional_quantity(
+        pack_fields.optional_quantity(
             "mAh", "Charge drawn, as put back by the charger.", at_most=1e6, synonyms=("used_charge", "mah_used")
         ),
     ]
@@ -85,7 +85,7 @@ class Flight:
     ]
     mean_voltage: Annotated[
         Array,
-        fields.optional_quantity(
+        pack_fields.optional_quantity(
             "V",
             "Mean pack voltage in flight, weighted by charge; default: that of the recording, else by the model of the "
             "pack.",
@@ -93,9 +93,9 @@ class Flight:
         ),
     ]
     air_density: fields.AirDensity
-    cell_resistance: fields.CellResistance
-    lead_resistance: fields.LeadResistance
-    pack_resistance: fields.MeasuredRowResistance
+    cell_resistance: pack_fields.CellResistance
+    lead_resistance: pack_fields.LeadResistance
+    pack_resistance: pack_fields.MeasuredRowResistance
     log: logs.OptionalLog
 
 

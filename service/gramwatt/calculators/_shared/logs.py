@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from typing import Annotated, Final, TypeAlias
 
-from gramwatt.calculators._shared import fields
+from gramwatt.calculators._shared import pack_fields
 from gramwatt.model import (
     Array,
     Choice,
@@ -92,7 +92,7 @@ VoltageScale: TypeAlias = Annotated[
 ]
 ChargePutBack: TypeAlias = Annotated[
     Array,
-    fields.optional_quantity(
+    pack_fields.optional_quantity(
         "mAh",
         "Charge that the charger put back after this flight, instead of the current scale: it calibrates the sensor.",
         group=Group.RECORDING,
@@ -106,7 +106,7 @@ ResistanceError: TypeAlias = Annotated[
 ]
 LongestGap: TypeAlias = Annotated[
     Array,
-    fields.optional_quantity(
+    pack_fields.optional_quantity(
         "s",
         "Longer times between samples are left out instead of bridged by a straight line. Default: 5 times the usual "
         "step, at least 2 s.",
@@ -128,7 +128,7 @@ Begin: TypeAlias = Annotated[
 ]
 End: TypeAlias = Annotated[
     Array,
-    fields.optional_quantity(
+    pack_fields.optional_quantity(
         "s",
         "Samples after this time from the first sample are left out.",
         label="Use samples until",

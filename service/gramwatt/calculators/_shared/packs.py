@@ -5,7 +5,7 @@ from typing import Annotated, Any, Final, TypeAlias
 
 import numpy as np
 
-from gramwatt.calculators._shared import cautions, fields, parts, resistances
+from gramwatt.calculators._shared import cautions, pack_fields, parts, resistances
 from gramwatt.model import (
     Array,
     Assumption,
@@ -26,8 +26,8 @@ class Pack:
     """One pack to compare."""
 
     name: Annotated[StringArray, Text("Name of the pack.", default="pack")]
-    cells: fields.Cells
-    capacity: fields.Capacity
+    cells: pack_fields.Cells
+    capacity: pack_fields.Capacity
     mass: Annotated[
         Array,
         Quantity(
@@ -41,11 +41,11 @@ class Pack:
         ),
     ]
     mass_u: Annotated[Array, StandardUncertainty(of="mass")]
-    chemistry: fields.Chemistry
-    cell_resistance: fields.CellResistance
-    lead_resistance: fields.LeadResistance
-    pack_resistance: fields.MeasuredRowResistance
-    discharge_rating: fields.DischargeRating
+    chemistry: pack_fields.Chemistry
+    cell_resistance: pack_fields.CellResistance
+    lead_resistance: pack_fields.LeadResistance
+    pack_resistance: pack_fields.MeasuredRowResistance
+    discharge_rating: pack_fields.DischargeRating
 
 
 Packs: TypeAlias = Annotated[

@@ -5,7 +5,7 @@ from typing import Annotated, Any, Final, NamedTuple, TypeAlias
 import numpy as np
 
 from gramwatt.calculators._shared.cautions import RESISTANCE_TEXT
-from gramwatt.calculators._shared.fields import optional_quantity
+from gramwatt.calculators._shared.pack_fields import optional_quantity
 from gramwatt.model import Array, BoolArray, Group, Quantity
 from gramwatt.physics import cells
 

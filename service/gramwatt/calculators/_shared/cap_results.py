@@ -1,0 +1,84 @@
+"""A throttle cap and its effects, as results."""
+
+from typing import Annotated, TypeAlias
+
+from gramwatt.calculators._shared import fields, throttle_targets
+from gramwatt.model import (
+    Array,
+    Choice,
+    IndexArray,
+    Quantity,
+)
+
+LOWEST = (
+    "lowest of 100 %, the matching cap, target speed / uncapped speed, the speed at the target tip Mach number / "
+    "uncapped speed, and the throttle at which thrust, thrust over weight, pack current, the pack's C-rate and motor "
+    "current reach their limits, by the equations of full-throttle"
+)
+
+MATCHING = (
+    "with propellers and pack: the throttle that turns the propellers, under load, as the target motor and pack do at "
+    "full throttle; else target kV × target cells × target cell voltage / (kV × cells × cell voltage); at most 100 %"
+)
+
+SHARE = (
+    "with propellers and pack by the equations of full-throttle; else cap^x with x = "
+    f"{throttle_targets.THRUST_EXPONENT} ×/÷ {throttle_targets.THRUST_EXPONENT_FACTOR}"
+)
+
+TIP_MACH = f"no_load_speed * diameter / (2 * {fields.SPEED_OF_SOUND})"
+
+ThrottleCap: TypeAlias = Annotated[Array, Quantity("%", "Maximum throttle to allow.", at_most=100, method=LOWEST)]
+SetBy: TypeAlias = Annotated[
+    IndexArray,
+    Choice(
+        throttle_targets.SET_BY,
+        "Target that sets the cap.",
+        label="Cap set by",
+        method="the lowest; full-throttle where none is below it",
+    ),
+]
+MatchingCap: TypeAlias = Annotated[
+    Array,
+    Quantity("%", "Cap that matches the target motor and pack, other targets aside.", at_most=100, method=MATCHING),
+]
+MatchedKv: TypeAlias = Annotated[
+    Array,
+    Quantity(
+        "rpm/V", "Effective speed constant of the capped motor.", label="Effective kV", formula="kv * throttle_cap"
+    ),
+]
+NoLoadSpeed: TypeAlias = Annotated[
+    Array,
+    Quantity("rpm", "Speed without load at the cap.", label="No-load speed", formula="uncapped_speed * throttle_cap"),
+]
+UncappedSpeed: TypeAlias = Annotated[
+    Array,
+    Quantity(
+        "rpm",
+        "Speed without load and without a cap.",
+        label="Uncapped no-load speed",
+        formula="kv * cells * cell_voltage",
+    ),
+]
+ThrustShare: TypeAlias = Annotated[
+    Array, Quantity("%", "Thrust over that at full throttle, same propeller.", method=SHARE)
+]
+PowerShare: TypeAlias = Annotated[
+    Array,
+    Quantity(
+        "%",
+        "Shaft power over that at full throttle, same propeller.",
+        formula="thrust_share**1.5",
+    ),
+]
+NoLoadTipMach: TypeAlias = Annotated[
+    Array,
+    Quantity(
+        "1",
+        "Tip Mach number without load at the cap.",
+        label="No-load tip Mach number",
+        formula=TIP_MACH,
+        needs=("diameter",),
+    ),
+]

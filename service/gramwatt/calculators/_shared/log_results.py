@@ -1,0 +1,186 @@
+"""What a recorded flight used, as results."""
+
+from typing import Annotated, Final, TypeAlias
+
+from gramwatt.calculators._shared import logs
+from gramwatt.model import (
+    Array,
+    Quantity,
+    StringArray,
+    Table,
+    Text,
+)
+
+TRAPEZOID: Final = "trapezoidal rule over the samples in order of time; gaps are left out"
+
+BY_TIME: Final = (
+    "percentile by time in flight, each sample weighted by half the steps beside it; more than 100,000 samples are "
+    "thinned evenly"
+)
+
+RESISTANCE: Final = (
+    "least squares of voltage, less the rested voltage at the charge left (where cells and capacity are given), on "
+    "current, with a linear drift; more than 5,000 samples are averaged in groups"
+)
+
+LANDING: Final = "when the charge reached the reserve, else extrapolated at the mean current"
+
+Energy: TypeAlias = Annotated[
+    Array, Quantity("Wh", "Energy drawn from the pack.", label="Energy used", signed=True, method=TRAPEZOID)
+]
+Charge: TypeAlias = Annotated[
+    Array, Quantity("mAh", "Charge drawn from the pack.", label="Charge used", signed=True, method=TRAPEZOID)
+]
+Duration: TypeAlias = Annotated[
+    Array,
+    Quantity("min", "Recorded time without gaps.", label="Recorded time", method="sum of the steps that are no gaps"),
+]
+MeanPower: TypeAlias = Annotated[Array, Quantity("W", "Average power.", signed=True, formula="energy / duration")]
+PeakPower: TypeAlias = Annotated[
+    Array, Quantity("W", "Maximum power.", signed=True, method="maximum of voltage × current")
+]
+PeakCurrent: TypeAlias = Annotated[
+    Array, Quantity("A", "Maximum current.", signed=True, method="highest sample, corrected")
+]
+LowestCellVoltage: TypeAlias = Annotated[
+    Array,
+    Quantity(
+        "V",
+        "Lowest loaded cell voltage.",
+        method="lowest recorded cell voltage, else lowest voltage over cells",
+        needs=("cells",),
+    ),
+]
+PackResistance: TypeAlias = Annotated[
+    Array, Quantity("mohm", "Resistance of the pack with its leads.", method=RESISTANCE)
+]
+Used: TypeAlias = Annotated[
+    Array,
+    Quantity(
+        "%",
+        "Share of capacity used.",
+        label="Capacity used",
+        signed=True,
+        formula="charge / capacity",
+        needs=("capacity",),
+    ),
+]
+Remaining: TypeAlias = Annotated[
+    Array,
+    Quantity(
+        "%",
+        "Charge left at the end.",
+        label="Charge left",
+        signed=True,
+        formula="start_charge - used",
+        needs=("capacity",),
+    ),
+]
+LandingTime: TypeAlias = Annotated[
+    Array,
+    Quantity(
+        "min", "Time at which the reserve is reached.", label="Time to reserve", method=LANDING, needs=("capacity",)
+    ),
+]
+ExpectedEndurance: TypeAlias = Annotated[
+    Array,
+    Quantity(
+        "min",
+        "Flight time by the endurance calculator at this mean power.",
+        label="Expected flight time",
+        method="as in endurance, with the resistance found here, else the typical one",
+        needs=("cells", "capacity"),
+    ),
+]
+MeanCurrent: TypeAlias = Annotated[Array, Quantity("A", "Average current.", signed=True, formula="charge / duration")]
+MeanVoltage: TypeAlias = Annotated[
+    Array, Quantity("V", "Average voltage, weighted by charge.", formula="energy / charge")
+]
+MedianPower: TypeAlias = Annotated[
+    Array, Quantity("W", "Power exceeded half of the time.", signed=True, method=BY_TIME)
+]
+PowerP95: TypeAlias = Annotated[
+    Array,
+    Quantity("W", "Power exceeded 5 % of the time.", label="Power, 95th percentile", signed=True, method=BY_TIME),
+]
+MedianCurrent: TypeAlias = Annotated[
+    Array, Quantity("A", "Current exceeded half of the time.", signed=True, method=BY_TIME)
+]
+CurrentP95: TypeAlias = Annotated[
+    Array,
+    Quantity("A", "Current exceeded 5 % of the time.", label="Current, 95th percentile", signed=True, method=BY_TIME),
+]
+LowestVoltage: TypeAlias = Annotated[
+    Array,
+    Quantity("V", "Lowest loaded pack voltage.", label="Lowest pack voltage", method="lowest sample, corrected"),
+]
+LowestAt: TypeAlias = Annotated[
+    Array,
+    Quantity(
+        "s",
+        "Time of the lowest pack voltage from the first sample.",
+        label="Time of lowest voltage",
+        method="time of that sample",
+    ),
+]
+MeanThrottle: TypeAlias = Annotated[Array, Quantity("%", "Average throttle.", signed=True, method=TRAPEZOID)]
+PeakThrottle: TypeAlias = Annotated[Array, Quantity("%", "Maximum throttle.", signed=True, method="highest sample")]
+ScaleUsed: TypeAlias = Annotated[
+    Array,
+    Quantity(
+        "1",
+        "True over recorded current.",
+        label="Current sensor scale used",
+        method="charge put back over recorded charge, else current scale",
+    ),
+]
+PowerDeviation: TypeAlias = Annotated[
+    Array,
+    Quantity(
+        "%",
+        "Mean power over its prediction, less 1.",
+        label="Power off prediction",
+        signed=True,
+        formula="mean_power / predicted_power - 1",
+        needs=("predicted_power",),
+    ),
+]
+EnduranceDeviation: TypeAlias = Annotated[
+    Array,
+    Quantity(
+        "%",
+        "Landing time over its prediction, less 1.",
+        label="Flight time off prediction",
+        at_least=-100,
+        formula="landing_time / predicted_endurance - 1",
+        needs=("predicted_endurance", "capacity"),
+    ),
+]
+CurrentDeviation: TypeAlias = Annotated[
+    Array,
+    Quantity(
+        "%",
+        "Peak current over its prediction, less 1.",
+        label="Current off prediction",
+        signed=True,
+        formula="peak_current / predicted_current - 1",
+        needs=("predicted_current",),
+    ),
+]
+UsualStep: TypeAlias = Annotated[
+    Array, Quantity("s", "Usual time between samples.", label="Usual sample interval", method="median of the steps")
+]
+GapTime: TypeAlias = Annotated[
+    Array, Quantity("s", "Time in gaps, left out.", label="Time in gaps", method="sum of the steps that are gaps")
+]
+UnusedColumns: TypeAlias = Annotated[
+    StringArray, Text("Columns of the recording that were not used.", max_length=300, method="their names")
+]
+PunchOuts: TypeAlias = Annotated[
+    logs.PunchOut,
+    Table(logs.PunchOut, "Bursts of high current, in order of time.", label="Punch-outs", min_length=0, max_length=200),
+]
+LeftOut: TypeAlias = Annotated[
+    logs.LeftOut,
+    Table(logs.LeftOut, "Samples left out, by reason.", label="Samples left out", min_length=0, max_length=60),
+]

@@ -1,0 +1,95 @@
+"""The law of average power through some flights, as results."""
+
+from typing import Annotated, Final, TypeAlias
+
+from gramwatt.model import (
+    Array,
+    Count,
+    NumberList,
+    Quantity,
+)
+from gramwatt.physics import constants
+
+PACK: Final = ("cells", "capacity")
+
+LAW = f"reference_power * (mass / reference_mass)**mass_exponent * sqrt({constants.STANDARD_AIR_DENSITY} / air_density)"
+
+FLIGHT_POWER = (
+    "the constant power at which the pack, by the model of endurance, takes as long from full down to the charge used "
+    "(else that of the recording, else down to the reserve), times the voltage ratio"
+)
+
+ENDURANCE = "as in endurance, from a full pack, at power at mass over voltage ratio"
+
+VOLTAGE_RATIO = "geometric mean of the ratio over the flights with a mean voltage; 1 without any"
+
+REFERENCE_POWER = (
+    "geometric mean of the powers of all flights, each times sqrt(air density / "
+    f"{constants.STANDARD_AIR_DENSITY} kg/m³)"
+)
+
+SLOPE = (
+    "as given; else least squares of ln power against ln mass where masses differ by more than 1 %; else 1.2 is assumed"
+)
+
+SCATTER = "sqrt(sum of squared residuals of ln power / (n - 2)) for n flights; n - 1 where the exponent was not fitted"
+
+PowerAtMass: TypeAlias = Annotated[
+    Array,
+    Quantity("W", "Average power at this mass, in this air.", label="Average power at this mass", formula=LAW),
+]
+Endurance: TypeAlias = Annotated[
+    Array,
+    Quantity(
+        "min", "Flight time of the next flight with that pack.", label="Flight time", method=ENDURANCE, needs=PACK
+    ),
+]
+EnergyDelivered: TypeAlias = Annotated[
+    Array, Quantity("Wh", "Energy drawn from that pack.", formula="power_at_mass * endurance", needs=PACK)
+]
+MassExponent: TypeAlias = Annotated[Array, Quantity("1", "x in power ~ mass^x.", signed=True, method=SLOPE)]
+Scatter: TypeAlias = Annotated[
+    Array, Quantity("%", "Relative standard deviation of the flights about the law.", method=SCATTER)
+]
+ReferencePower: TypeAlias = Annotated[
+    Array,
+    Quantity(
+        "W",
+        "Average power at the reference mass in standard air.",
+        label="Power at reference mass",
+        method=REFERENCE_POWER,
+    ),
+]
+ReferenceMass: TypeAlias = Annotated[
+    Array, Quantity("g", "Geometric mean mass of the flights.", method="exp(mean of ln mass)")
+]
+VoltageRatio: TypeAlias = Annotated[
+    Array,
+    Quantity(
+        "1",
+        "Measured mean voltage of the flights over that of the model.",
+        label="Measured over model voltage",
+        method=VOLTAGE_RATIO,
+    ),
+]
+FlightsUsed: TypeAlias = Annotated[
+    Array, Count("Number of flights of the fit.", at_least=1, at_most=200, method="all that were given")
+]
+FlightPowers: TypeAlias = Annotated[
+    Array,
+    NumberList(
+        Quantity("W", "Average power."),
+        "Average power of each flight in its own air, in order.",
+        label="Power of each flight",
+        method=FLIGHT_POWER,
+    ),
+]
+FlightDeviations: TypeAlias = Annotated[
+    Array,
+    NumberList(
+        Quantity("%", "Deviation.", at_least=-100),
+        "Deviation of each flight from the law, in order.",
+        label="Deviation of each flight",
+        method="power over that of the law, less 1",
+    ),
+]

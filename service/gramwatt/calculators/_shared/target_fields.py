@@ -1,0 +1,97 @@
+"""The targets of a throttle cap, as inputs."""
+
+from typing import Annotated, TypeAlias
+
+from gramwatt.calculators._shared import pack_fields
+from gramwatt.model import (
+    Array,
+    Choice,
+    Count,
+    Group,
+    IndexArray,
+    Quantity,
+)
+from gramwatt.physics import cells
+
+TARGET_CHEMISTRY = Choice(
+    cells.CHEMISTRIES,
+    "Target: chemistry of the pack to match, if different.",
+    option_labels=cells.CHEMISTRY_NAMES,
+    group=Group.TARGET,
+    optional=True,
+)
+
+
+def _resistance(description: str) -> Quantity:
+    return Quantity("mohm", f"Target: {description}", group=Group.FINE_TUNING, at_least=0, at_most=1e4, optional=True)
+
+
+TargetKv: TypeAlias = Annotated[
+    Array,
+    pack_fields.optional_quantity(
+        "rpm/V", "Target: speed constant of the motor to match.", label="Target kV", group=Group.TARGET, at_most=1e5
+    ),
+]
+TargetCells: TypeAlias = Annotated[
+    Array,
+    Count(
+        "Target: cells of the pack to match.",
+        label="Target cells in series",
+        group=Group.TARGET,
+        at_least=1,
+        at_most=24,
+        suffix="S",
+        optional=True,
+    ),
+]
+TargetChemistry: TypeAlias = Annotated[IndexArray, TARGET_CHEMISTRY]
+TargetCapacity: TypeAlias = Annotated[
+    Array,
+    Quantity(
+        "mAh",
+        "Target: rated capacity of the pack to match.",
+        group=Group.TARGET,
+        at_least=1,
+        at_most=1e6,
+        optional=True,
+    ),
+]
+TargetCellResistance: TypeAlias = Annotated[
+    Array, _resistance("resistance of one series position of the pack to match.")
+]
+TargetLeadResistance: TypeAlias = Annotated[
+    Array, _resistance("resistance of leads and connectors of the pack to match.")
+]
+TargetPackResistance: TypeAlias = Annotated[
+    Array, _resistance("resistance of the whole pack to match, with its leads.")
+]
+TargetSpeed: TypeAlias = Annotated[
+    Array, pack_fields.optional_quantity("rpm", "Target: maximum speed without load.", group=Group.TARGET, at_most=1e6)
+]
+TargetTipMach: TypeAlias = Annotated[
+    Array,
+    pack_fields.optional_quantity(
+        "1",
+        "Target: maximum tip Mach number without load; requires the diameter.",
+        label="Target tip Mach number",
+        group=Group.TARGET,
+        at_most=2,
+    ),
+]
+TargetThrust: TypeAlias = Annotated[
+    Array,
+    pack_fields.optional_quantity("gf", "Target: maximum thrust of all propellers.", group=Group.TARGET, at_most=1e6),
+]
+TargetThrustToWeight: TypeAlias = Annotated[
+    Array,
+    pack_fields.optional_quantity(
+        "1",
+        "Target: maximum thrust over weight; requires the mass.",
+        label="Target thrust-to-weight",
+        group=Group.TARGET,
+        at_most=100,
+    ),
+]
+TargetCurrent: TypeAlias = Annotated[
+    Array, pack_fields.optional_quantity("A", "Target: maximum current from the pack.", group=Group.TARGET, at_most=1e4)
+]

@@ -1,0 +1,90 @@
+"""A craft at rest at its throttle cap, as results."""
+
+from typing import Annotated, Final, TypeAlias
+
+import numpy as np
+
+from gramwatt.calculators._shared import fields, pack_fields
+from gramwatt.model import Array, NumberList, Quantity
+from gramwatt.physics import constants
+
+THROTTLES: Final = np.array([0.25, 0.50, 0.75, 1.00])
+
+SPEED = (
+    "the root w of c w^2 + (k^2/R) w - k (d V/R - I0) = 0: k = 1/kV, c = CP rho D^5 / (2 pi)^3, d the throttle, V the "
+    "rested voltage less the sag by the avionics, R = motor resistance + motors × d^2 × pack resistance"
+)
+
+THRUST = "motors * thrust_coefficient * air_density * (rotor_speed / (2 * pi))**2 * diameter**4"
+
+TORQUE = "power_coefficient * air_density * diameter**5 / (2 * pi)**3 * rotor_speed**2"
+
+CURRENT = "motors * throttle_cap * motor_current + avionics_power / loaded_voltage"
+
+EFFICIENCY = f"{TORQUE} * rotor_speed / (throttle_cap * loaded_voltage * motor_current)"
+
+OVER_WEIGHT = f"thrust / (mass * {constants.STANDARD_GRAVITY})"
+
+MOTOR_CURRENT = f"{TORQUE} * kv * (1 - kv_deficit) + no_load_current"
+
+BY_THROTTLE = "the same equations at 25, 50, 75 and 100 % of the throttle cap"
+
+
+def _by_throttle(unit: str, what: str) -> NumberList:
+    description = f"{what} at 25, 50, 75 and 100 % of the throttle cap."
+    return NumberList(Quantity(unit, what), description, max_length=len(THROTTLES), method=BY_THROTTLE)
+
+
+Thrust: TypeAlias = Annotated[Array, Quantity("gf", "Thrust of all propellers.", formula=THRUST)]
+PackCurrent: TypeAlias = Annotated[Array, Quantity("A", "Current from the pack.", formula=CURRENT)]
+PackPower: TypeAlias = Annotated[Array, Quantity("W", "Power from the pack.", formula="loaded_voltage * pack_current")]
+ThrustToWeight: TypeAlias = Annotated[
+    Array, Quantity("1", "Thrust over weight.", label="Thrust-to-weight", formula=OVER_WEIGHT, needs=("mass",))
+]
+MotorCurrent: TypeAlias = Annotated[Array, Quantity("A", "Current of one motor.", formula=MOTOR_CURRENT)]
+RotorSpeed: TypeAlias = Annotated[
+    Array, Quantity("rpm", "Speed of the propellers.", label="Propeller speed", method=SPEED)
+]
+LoadedVoltage: TypeAlias = Annotated[
+    Array,
+    Quantity(
+        "V",
+        "Loaded voltage of the pack.",
+        label="Loaded pack voltage",
+        at_most=pack_fields.MAX_PACK_VOLTAGE,
+        method="rested voltage less current × pack resistance",
+    ),
+]
+MotorEfficiency: TypeAlias = Annotated[
+    Array, Quantity("%", "Shaft power over the motor's electrical power.", at_most=100, formula=EFFICIENCY)
+]
+ThrustPerWatt: TypeAlias = Annotated[Array, Quantity("gf/W", "Thrust over power.", formula="thrust / pack_power")]
+TipSpeed: TypeAlias = Annotated[
+    Array, Quantity("m/s", "Speed of the blade tips.", formula="rotor_speed * diameter / 2")
+]
+TipMach: TypeAlias = Annotated[
+    Array,
+    Quantity(
+        "1",
+        "Mach number of the blade tips.",
+        label="Tip Mach number",
+        formula=f"tip_speed / {fields.SPEED_OF_SOUND}",
+    ),
+]
+CRate: TypeAlias = Annotated[
+    Array,
+    Quantity("C", "Current in multiples of the capacity per hour.", label="C-rate", formula="pack_current / capacity"),
+]
+ControllerUsed: TypeAlias = Annotated[
+    Array,
+    Quantity(
+        "%",
+        "Share of a controller's continuous rating.",
+        label="Controller rating used",
+        formula="motor_current / controller_rating",
+        needs=("controller_rating",),
+    ),
+]
+ThrustByThrottle: TypeAlias = Annotated[Array, _by_throttle("gf", "Thrust")]
+CurrentByThrottle: TypeAlias = Annotated[Array, _by_throttle("A", "Pack current")]
+ThrustPerWattByThrottle: TypeAlias = Annotated[Array, _by_throttle("gf/W", "Thrust over power")]
