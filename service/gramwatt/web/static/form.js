@@ -71,8 +71,9 @@ export const update = async (url, { body = null, wholePage = false } = {}) => {
   }
   if (number !== lastRequest) return false;
   const computed = !("missing" in received.getElementById("results").dataset);
-  document.querySelector(".columns").classList.toggle("stale", !computed);
-  if (computed || !document.querySelector("#headline[data-result]")) showAnswer(received, number);
+  const keepsAnswer = !computed && !wholePage && document.querySelector("#headline[data-result]") !== null;
+  document.querySelector(".columns").classList.toggle("stale", keepsAnswer);
+  if (!keepsAnswer) showAnswer(received, number);
   else byId("errors").replaceWith(document.importNode(received.getElementById("errors"), true));
   if (wholePage) replaceForm(received.getElementById("calculator"));
   else updateFieldStates(received);
