@@ -92,7 +92,18 @@ def requests(draw: st.DrawFn, calculator: Any_) -> Given:
     """Draw the inputs of a request, from those of an example."""
     example = dict(draw(st.sampled_from(calculator.examples)).given)
     drawn: Given = draw(fields(calculator.input_fields, example, calculator.any_of))
-    return drawn
+    return leave_out_unknown_names(calculator, drawn)
+
+
+def leave_out_unknown_names(calculator: Any_, inputs: Given) -> Given:
+    """Return the inputs without the names of rows that no row has, or more than one."""
+    for path, kind in calculator.row_names.items():
+        owner, _, column = path.partition(".")
+        names = [row.get("name") for row in inputs.get(kind.of, ())]
+        for row in inputs.get(owner, ()) if column else (inputs,):
+            if names.count(row.get(column or owner)) != 1:
+                row.pop(column or owner, None)
+    return inputs
 
 
 def flatten(name: str, kind: Kind, value: Any) -> Iterator[tuple[str, Quantity, float]]:

@@ -14,6 +14,8 @@ from gramwatt.engine.query_strings import fits_query
 from gramwatt.web.openapi.document import build_document
 
 CONFIGURATION = Path(__file__).with_name("schemathesis.toml")
+TESTS = Path(__file__).parents[1]
+"""Where the hooks are imported from."""
 SHORT = min(
     registry.load().values(), key=lambda calculator: len(calculator.input_fields) * len(calculator.result_fields)
 )
@@ -58,6 +60,7 @@ def search(live: str, folder: Path, searches: dict[str, list[str]]) -> None:
         return subprocess.run(
             [sys.executable, "-m", "schemathesis.cli", *command],
             cwd=folder / name,
+            env={**os.environ, "PYTHONPATH": os.pathsep.join([str(TESTS), os.environ.get("PYTHONPATH", "")])},
             capture_output=True,
             text=True,
             check=False,
