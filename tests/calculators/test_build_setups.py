@@ -11,6 +11,10 @@ from scipy.optimize import brentq
 
 from calculators.build_cases import CRAFT, FOUR, SIX, compute, compute_rows, get_reasons
 from gramwatt import InvalidInput, calculate
+from gramwatt.engine import registry
+from gramwatt.engine.calculate import evaluate_request
+from gramwatt.engine.response import build_response
+from gramwatt.engine.sentences import build_sentence
 from gramwatt.web import create_app
 
 UNCAPPED: Final[dict[str, Any]] = {**{n: v for n, v in CRAFT.items() if n != "throttle_cap"}, "packs": [FOUR, SIX]}
@@ -358,6 +362,30 @@ def test_the_longest_flight_names_its_setup() -> None:
     results = compute(**UNCAPPED, setups=setups)["results"]
     assert results["longest_setup"] == "light"
     assert results["longest_endurance"] == results["by_setup"][1]["endurance"]
+
+
+@pytest.mark.parametrize(
+    ("limit", "longest", "sentence", "verdict"),
+    [
+        pytest.param(600, "six", "Flies longest with six, under the mass limit: ", "good", id="all-under"),
+        pytest.param(550, "four", "Under the mass limit four flies longest: ", "good", id="the-longest-is-over"),
+        pytest.param(400, None, "No setup is certainly under the mass limit; six flies longest: ", "bad", id="none"),
+    ],
+)
+def test_the_headline_is_about_setups_under_the_limit(
+    limit: float, longest: str | None, sentence: str, verdict: str
+) -> None:
+    """By hand: 508.8 and 581.8 g; six cells fly longest."""
+    outcome = evaluate_request(registry.load()["build"], {**UNCAPPED, "limit": limit})
+    response = build_response(outcome, 0)
+    results = response["results"]
+    assert (results["longest_setup"], results["setup_under_limit"]) == ("six", longest)
+    times = [row["endurance"] for row in results["by_setup"] if row["verdict"] == "under"]
+    assert results["longest_under_limit"] == max(times, default=None)
+    headline = build_sentence(outcome, 0, response)
+    assert headline is not None
+    assert headline.text.startswith(sentence)
+    assert headline.verdict == verdict
 
 
 def test_setups_in_a_table_of_requests() -> None:

@@ -141,6 +141,8 @@ def test_an_invalid_row_cannot_be_named() -> None:
     """Its own error is enough; the others can still be named."""
     errors = read_errors(packs=[{"name": 5, "mass": 1}, {"name": "six", "mass": 2}], spare="six")
     assert list(errors) == ["/packs/0/name"]
+    errors = read_errors(packs=[{"name": "\n", "mass": 1}], spare="\n")
+    assert errors["/spare"] == ("None of the packs has this name", "the name of one of the packs")
 
 
 def test_two_rows_of_one_name_are_no_error_if_none_names_them() -> None:

@@ -24,10 +24,8 @@ from gramwatt.calculators._shared.setup_results import SetupResults, relative_ch
 from gramwatt.model import (
     Array,
     Calculator,
-    Choice,
     Example,
     Group,
-    IndexArray,
     Quantity,
     StandardUncertainty,
     StringArray,
@@ -116,15 +114,20 @@ class Results:
         StringArray,
         Text("Name of that setup.", label="Longest-flying setup", method="setup of the longest flight time"),
     ]
-    power_from: Annotated[
-        IndexArray,
-        Choice(
-            shared_flights.POWER_FROM,
-            "Source of the average power.",
-            label="Source of average power",
-            method="flights where given, else average power, else hover ratio",
+    longest_under_limit: Annotated[
+        Array,
+        Quantity(
+            "min",
+            "Longest flight time of the setups under the limit.",
+            label="Longest flight under limit",
+            method="maximum over the setups whose verdict is under",
         ),
     ]
+    setup_under_limit: Annotated[
+        StringArray,
+        Text("Name of that setup.", label="Longest under limit with", method="setup of that time"),
+    ]
+    power_from: shared_flights.PowerFrom
     by_setup: Annotated[
         SetupResults,
         Table(SetupResults, "The craft in each setup.", label="Setups compared", max_length=shared_setups.MAX_SETUPS),
@@ -164,11 +167,13 @@ def build(given: Inputs) -> Results:
     )
     duration = discharge.duration
     c_rate = capped.pack_current / packs.capacity
-    row, known_duration = np.arange(len(mass)), np.where(np.isnan(duration), -1.0, duration)
-    longest = known_duration.argmax(axis=1)
+    longest, longest_setup = shared_setups.find_longest(chosen.names, duration, np.ones(mass.shape, dtype=np.bool_))
+    under = shared_setups.find_longest(chosen.names, duration, compared.verdict == weighing.UNDER)
     return Results(
-        longest_endurance=duration[row, longest],
-        longest_setup=np.where(known_duration[row, longest] >= 0, chosen.names[row, longest], ""),
+        longest_endurance=longest,
+        longest_setup=longest_setup,
+        longest_under_limit=under[0],
+        setup_under_limit=under[1],
         power_from=power_from,
         by_setup=SetupResults(
             name=chosen.names,

@@ -9,7 +9,7 @@ from typing import Any, Final, TypeAlias
 from gramwatt.engine.column_types import ABSENT, Cells, Column, ConstantColumn, DictionaryColumn, NumericColumn
 from gramwatt.engine.columns import empty_column
 from gramwatt.engine.limits import MAX_COMPARED_NAMES
-from gramwatt.model import AnyCalculator, RowName
+from gramwatt.model import AnyCalculator, Kind, RowName
 from gramwatt.model.messages import InputError, quote_input
 from gramwatt.model.parsing import ValueParseError
 
@@ -32,14 +32,21 @@ def collect_names(calculator: AnyCalculator, cells: Mapping[str, Cells], *, comp
 
 
 def _list_names(calculator: AnyCalculator, table: str, cells: Cells) -> list[str]:
-    default = calculator.input_tables[table].columns["name"].default
+    kind = calculator.input_tables[table].columns["name"]
     if isinstance(cells, NumericColumn | DictionaryColumn) or len(cells) != 1:
         return []
     rows: object = cells.cell if isinstance(cells, ConstantColumn) else cells[0]
     if not isinstance(rows, list | tuple):
         return []
-    names = [row.get("name", default) if isinstance(row, dict) else None for row in rows]
-    return [name if isinstance(name, str) else "" for name in names]
+    return [_read_name(kind, row.get("name", kind.default) if isinstance(row, dict) else None) for row in rows]
+
+
+def _read_name(kind: Kind, cell: object) -> str:
+    """Return a valid name, else an empty text."""
+    try:
+        return str(kind.parse(cell, text=False)[0])
+    except ValueParseError:
+        return ""
 
 
 def read_row_names(kind: RowName, cells: Sequence[object], names: Sequence[str] | None) -> Column:

@@ -17,6 +17,7 @@ RULES: Final = (
 CUSTOM, US_REGISTRATION, EU_REGISTRATION, EU_A1, EU_A3 = range(5)
 COMPARISONS: Final = ("below", "at_most")
 VERDICTS: Final = ("under", "over", "too-close-to-call")
+UNDER: Final = VERDICTS.index("under")
 OVER: Final = VERDICTS.index("over")
 TOO_CLOSE: Final = VERDICTS.index("too-close-to-call")
 RULE_LIMIT: Final[Annotated[Array, Unit("kg")]] = np.array([0.250, 0.55 * constants.POUND, 0.250, 0.250, 25.0])

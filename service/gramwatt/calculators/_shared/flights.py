@@ -12,6 +12,7 @@ from gramwatt.model import (
     Assumption,
     BoolArray,
     Caution,
+    Choice,
     ChosenBy,
     Deviate,
     Group,
@@ -286,6 +287,15 @@ def fit_power(given: Any) -> FittedPower:
 
 
 POWER_FROM: Final = ("hover-ratio", "average-power", "flights")
+PowerFrom: TypeAlias = Annotated[
+    IndexArray,
+    Choice(
+        POWER_FROM,
+        "Source of the average power.",
+        label="Source of average power",
+        method="flights where given, else average power, else hover ratio",
+    ),
+]
 
 
 def get_average_power(

@@ -6,7 +6,7 @@ import numpy as np
 
 from gramwatt.calculators._shared import cautions, drivetrain, setups
 from gramwatt.calculators._shared.packs import column
-from gramwatt.model import BoolArray, Caution, IndexArray, Rule, Sentence
+from gramwatt.model import BoolArray, Caution, Rule, Sentence
 from gramwatt.physics import cells, weighing
 
 
@@ -74,6 +74,13 @@ RULES: Final[tuple[Rule[Any, Any], ...]] = (
         when=lambda given, found: np.isnan(found.longest_endurance),
         results=("longest_endurance", "longest_setup"),
         partly="no setup gives a flight time",
+    ),
+    Rule(
+        "none-under-limit",
+        "No setup that is certainly under the mass limit has a flight time.",
+        when=lambda given, found: np.isnan(found.longest_under_limit),
+        results=("longest_under_limit", "setup_under_limit"),
+        partly="no setup that is certainly under the mass limit has a flight time",
     ),
     Rule(
         "cannot-lift",
@@ -183,24 +190,19 @@ OUTSIDE_TEMPERATURE: Final[Caution[Any, Any]] = Caution(
 )
 
 
-def _find_verdict(given: Any, found: Any) -> IndexArray:
-    """Return the verdict (N,) on the setup that flies longest."""
-    duration = found.by_setup.endurance
-    longest = np.where(np.isnan(duration), -1.0, duration).argmax(axis=1)
-    return np.asarray(found.by_setup.verdict[np.arange(len(duration)), longest])
-
-
-_LONGEST: Final = "Flies longest with {longest_setup}: {longest_endurance:range}"
 SENTENCES: Final[tuple[Sentence[Any, Any], ...]] = (
     Sentence(
-        f"{_LONGEST}, but over the mass limit",
-        when=lambda given, found: _find_verdict(given, found) == weighing.OVER,
-        verdict="bad",
+        "Flies longest with {longest_setup}, under the mass limit: {longest_endurance:range}",
+        when=lambda given, found: found.longest_under_limit == found.longest_endurance,
+        verdict="good",
     ),
     Sentence(
-        f"{_LONGEST}, too close to the mass limit to call",
-        when=lambda given, found: _find_verdict(given, found) == weighing.TOO_CLOSE,
-        verdict="close",
+        "Under the mass limit {setup_under_limit} flies longest: {longest_under_limit:range}",
+        details=("{longest_setup} flies {longest_endurance}, but is over the limit or too close to it.",),
+        verdict="good",
     ),
-    Sentence(f"{_LONGEST}, under the mass limit", verdict="good"),
+    Sentence(
+        "No setup is certainly under the mass limit; {longest_setup} flies longest: {longest_endurance:range}",
+        verdict="bad",
+    ),
 )

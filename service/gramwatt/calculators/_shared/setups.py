@@ -229,6 +229,17 @@ def weigh(given: Any, chosen: Chosen) -> tuple[Array, Array]:
     return np.where(mass > 0, mass, np.nan), np.sqrt(variance)
 
 
+def find_longest(names: StringArray, duration: Array, among: BoolArray) -> tuple[Array, StringArray]:
+    """Return the longest duration (N,) [s] among some setups (N, M), and its name; nan and "" without any."""
+    row, known = np.arange(len(duration)), np.where(np.isnan(duration) | ~among, -1.0, duration)
+    longest = known.argmax(axis=1)
+    is_known = known[row, longest] >= 0
+    return (
+        np.where(is_known, duration[row, longest], np.nan),
+        np.where(is_known, names[row, longest], ""),
+    )
+
+
 def compare_propellers(given: Any, chosen: Chosen, mass: Array, power: Array, source: dict[str, Array]) -> Array:
     """Return the ratio (N, M) of hover power to that with the first propeller; (N, 1) where no setup has another."""
     if not chosen.propeller.any():

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import KW_ONLY, dataclass
-from typing import Any, ClassVar
+from typing import Any, ClassVar, Final
 
 import numpy as np
 
@@ -12,6 +12,9 @@ from gramwatt.arrays import BoolArray
 from gramwatt.model.kinds._base import BaseKind, repeat
 from gramwatt.model.messages import join_with_or
 from gramwatt.model.parsing import ValueParseError, describe_type
+
+MAX_LISTED_ROWS: Final = 20
+"""Names of rows that an error lists."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,12 +43,13 @@ class RowName(BaseKind):
         """Return the position of the row that a cell names. Raises ValueParseError if that is not exactly one."""
         if not isinstance(cell, str):
             raise ValueParseError(f"Enter text, not {describe_type(cell)}", self.describe_accepted())
-        accepted = join_with_or(dict.fromkeys(names)) if names else self.describe_accepted()
+        known = list(dict.fromkeys(name for name in names if name))[:MAX_LISTED_ROWS]
+        accepted = join_with_or(known) if known else self.describe_accepted()
         times = names.count(cell)
         if not names:
             raise ValueParseError(f"No {self.of} are given, so none can be named", accepted)
-        if not times:
-            raise ValueParseError(f"None of the {self.of} has this name", accepted, (cell, names, {}))
+        if not times or not cell:
+            raise ValueParseError(f"None of the {self.of} has this name", accepted, (cell, known, {}))
         if times > 1:
             raise ValueParseError(
                 f"{times} of the {self.of} have this name: give each a name of its own", self.describe_accepted()
