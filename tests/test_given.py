@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+import math
 from collections.abc import Iterator, Mapping
 from typing import Any, Final
 
@@ -152,6 +153,17 @@ def test_any_number_comes_back_bit_for_bit(kind: Quantity, number: float, turn: 
     assert kind.parse(alone, text=False) == (value, None)
     (column,), valid = kind.convert_numbers(np.array([number]), units.get_unit(spellings[turn % len(spellings)]))
     assert (float(column), bool(valid)) == (value, True), "as in a table"
+
+
+def test_a_number_next_to_a_bound_stays_within() -> None:
+    """The smallest double in grams is 0 in kilograms, which is out of bounds; so is what rounds to the bound itself."""
+    above = Quantity("g", "", above=0, at_most=1e6)
+    value, _ = above.parse(5e-324, text=False)
+    assert value == 0
+    assert restore_quantity(above, value) == 5e-324
+    below = Quantity("%", "", at_least=0, below=100)
+    value, _ = below.parse(math.nextafter(100, 0), text=False)
+    assert below.parse(restore_quantity(below, value), text=False) == (value, None)
 
 
 def test_a_number_is_as_short_as_it_was() -> None:

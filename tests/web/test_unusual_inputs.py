@@ -79,3 +79,8 @@ def test_no_example_is_unusual() -> None:
     for calculator in registry.load().values():
         for example in calculator.examples:
             assert get_texts(calculator.name, **dict[str, Any](example.given)) == []
+
+
+def test_a_table_of_invalid_rows_has_no_unusual_ones(client: FlaskClient) -> None:
+    rows = client.get("/v1/pack-energy/sweep?vary=cells&from=0&to=0&count=2&capacity=1300").get_json()
+    assert [sorted(row) for row in rows] == [["cells", "error"], ["cells", "error"]]

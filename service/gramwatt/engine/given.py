@@ -69,6 +69,8 @@ def restore_quantity(kind: Quantity, value: float, uncertainty: float = 0.0) -> 
     """Return an SI value in the declared unit: a number, or with a standard uncertainty a text."""
     unit = kind.bounds.unit
     number = _find_number(value, unit.scale, 0.0 if kind.is_difference else unit.offset)
+    if not kind.bounds.contain(float(number), value, unit):  # so near to a bound that it has the same SI value
+        number = next((each for each in kind.bounds.list_ends() if kind.bounds.to_si(each, unit) == value), number)
     if not uncertainty:
         return number
     return f"{number} ± {_find_number(uncertainty, unit.scale, 0.0)}"

@@ -42,7 +42,7 @@ def find_unusual_rows(outcome: Outcome) -> BoolArray:
     """Return the rows (N,) that give such an input; tables among the inputs left out."""
     found = np.zeros(outcome.rows, dtype=np.bool_)
     for name, column, kind in _list_checked(outcome.calculator):
-        if not column:
+        if not column and outcome.inputs is not None:  # else every row is invalid
             found |= outcome.present[name] & _is_unusual(kind, getattr(outcome.inputs, name))
     return found
 

@@ -288,6 +288,13 @@ class Bounds:
         """Return a standard uncertainty in a unit in SI units, also that of a number in the declared unit."""
         return number * unit.scale if unit is self.unit else number * unit.scale / self.unit.scale * self.unit.scale
 
+    def list_ends(self) -> tuple[float, float]:
+        """Return the lowest and the highest number in the declared unit that are within the bounds."""
+        return (
+            math.nextafter(self._low, math.inf) if self._low_open else self._low,
+            math.nextafter(self._high, -math.inf) if self._high_open else self._high,
+        )
+
     def contain(self, number: Number, value: Number, unit: units.Unit) -> Any:
         """Return whether numbers in a unit, with their SI values, are within the bounds; False for nan."""
         if unit == self.unit:

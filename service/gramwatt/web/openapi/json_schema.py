@@ -30,6 +30,7 @@ JsonSchema: TypeAlias = dict[str, Any]
 
 PRINTABLE = r"^[^\u0000-\u001F\u007F-\u009F\u2028\u2029]+$"
 PATH = {"type": "string", "pattern": r"^[a-z][a-z0-9_]*(?:\.[0-9]+\.[a-z][a-z0-9_]*)?$", "maxLength": 128}
+GIVEN_TEXT = r"^-?[0-9]+(?:\.[0-9]+)?(?:e[+-]?[0-9]+)? ± [0-9]+(?:\.[0-9]+)?(?:e[+-]?[0-9]+)?$"
 NAME = {"type": "string", "pattern": "^[a-z][a-z0-9_]*$", "maxLength": 64}
 
 
@@ -243,13 +244,21 @@ def make_nullable(schema: JsonSchema) -> JsonSchema:
     return widened
 
 
+def _make_given_quantity_schema(kind: Quantity) -> JsonSchema:
+    """Return the schema of a number in the declared unit, or of a text with its uncertainty."""
+    if kind.exact:
+        return {"type": "number", "format": "double", "x-unit": kind.unit}
+    text = {"maxLength": MAX_NUMBER_LENGTH, "pattern": GIVEN_TEXT}
+    return {"type": ["number", "string"], **text, "x-unit": kind.unit}
+
+
 def _make_given_schema(kind: Kind) -> JsonSchema:
     """Return the schema of an input as a response returns it, without its description."""
     match kind:
         case Quantity():
-            return _refer_to_quantity(kind)
+            return _make_given_quantity_schema(kind)
         case NumberList():
-            return {"type": "array", "maxItems": kind.max_length, "items": _refer_to_quantity(kind.item)}
+            return {"type": "array", "maxItems": kind.max_length, "items": _make_given_quantity_schema(kind.item)}
         case Table():
             rows = make_object({name: _make_given_schema(inner) for name, inner in kind.input_columns.items()})
             return {"type": "array", "maxItems": kind.max_length, "items": rows}
