@@ -28,9 +28,9 @@ RANGE_SUFFIXES: Mapping[str, str] = MappingProxyType({"standard": "_u", "low": "
 RESERVED_INPUTS = frozenset(
     {
         "add", "best", "by", "cautions", "count", "craft", "decimal", "decimal_sent", "digits", "download", "error",
-        "errors", "fields", "format", "from", "given", "ground", "header", "id", "keep", "least", "name", "note",
-        "part", "picture", "remove", "results", "scale", "sep", "service", "shape", "show", "theme", "title", "to",
-        "uncertainty", "unit", "units", "vary", "working",
+        "errors", "fields", "format", "from", "from2", "given", "ground", "header", "id", "keep", "least", "name",
+        "note", "part", "picture", "remove", "results", "scale", "sep", "service", "shape", "show", "theme", "title",
+        "to", "to2", "uncertainty", "unit", "units", "vary", "vary2", "working",
     }
 )  # fmt: skip
 

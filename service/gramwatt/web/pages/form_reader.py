@@ -10,7 +10,7 @@ import itertools
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import IO, Any, Final, Protocol
+from typing import IO, Any, Final, NamedTuple, Protocol
 
 from gramwatt.engine.recordings.channels import channels_of, column_option
 from gramwatt.engine.recordings.column_types import MalformedRecording, UnusableRecording
@@ -25,6 +25,7 @@ _NUMBER: Final = re.compile(NUMBER, re.ASCII)
 _NUMBERS_ONLY: Final = re.compile(r"\s*[\d.,+-]+(\s+[\d.,+-]+)*\s*", re.ASCII)
 _WITHOUT_UNIT: Final = re.compile(rf"{NUMBER}\s*(±|\+?/-|\+-)\s*{NUMBER}", re.ASCII)
 MAX_FIELDS: Final = 6000
+MAX_RANGE_TEXT: Final = 80
 MAX_UNKNOWN: Final = 20
 """Unknown names that a page reports."""
 _FILE_FORMATS: Final = {"json": "json", "ndjson": "ndjson", "jsonl": "ndjson", "arrow": "arrow"}
@@ -35,6 +36,14 @@ class File(Protocol):
 
     filename: str | None
     stream: IO[bytes]
+
+
+class VariedInput(NamedTuple):
+    """An input to vary, with the ends of its range as typed; all empty for none."""
+
+    name: str = ""
+    start: str = ""
+    stop: str = ""
 
 
 @dataclass(slots=True)
@@ -55,6 +64,8 @@ class FormData:
     """The numbers of those rows that the inputs contain, in order."""
     submitted: bool = False
     """Whether the request holds any field of the form."""
+    varied: tuple[VariedInput, VariedInput] = (VariedInput(), VariedInput())
+    """One or two inputs to vary over a range."""
     shape: str = "wide"
     """The shape of a chart that is drawn into the page, by the width of the screen."""
     origins: Mapping[str, list[list[Any]]] = field(default_factory=dict)
@@ -104,6 +115,11 @@ def read_form(calculator: Calculator[Any, Any], sent: Mapping[str, str], files: 
     form.picture = texts.pop("picture", None)
     for name in ("part", "download"):
         texts.pop(name, "")
+    first, second = (
+        VariedInput(*(texts.pop(f"{end}{place}", "")[:MAX_RANGE_TEXT] for end in ("vary", "from", "to")))
+        for place in ("", "2")
+    )
+    form.varied = first, second
     add, remove = texts.pop("add", ""), texts.pop("remove", "")
     form.result_units = _pop_result_units(texts)
     remaining = _Sent(texts, {name: file for name, file in files.items() if name})
@@ -289,8 +305,11 @@ def to_text(kind: Kind, value: Any, decimal: str = ".") -> str:
     return text.replace(".", ",") if decimal == "," and isinstance(kind, Quantity | Count) else text
 
 
-def form_query(form: FormData, *, inputs: bool = True) -> dict[str, str]:
-    """Return the shortest query for a form: filled fields and selected units. Without ``inputs``: the example."""
+def form_query(form: FormData, *, inputs: bool = True, varied: bool = False) -> dict[str, str]:
+    """Return the shortest query for a form: filled fields and selected units. Without ``inputs``: the example.
+
+    ``varied`` adds what is varied over a range.
+    """
     query: dict[str, str] = {}
     for name, text in form.texts.items() if inputs else ():
         query[name] = text
@@ -298,6 +317,9 @@ def form_query(form: FormData, *, inputs: bool = True) -> dict[str, str]:
             query[f"{name}.unit"] = unit
     if form.result_units:
         query["units"] = ",".join(f"{name}:{unit}" for name, unit in form.result_units.items())
+    for place, axis in zip(("", "2"), form.varied if varied else (), strict=False):
+        ends = zip(("vary", "from", "to"), axis, strict=True)
+        query |= {f"{end}{place}": text for end, text in ends if text and axis.name}
     if form.decimal != ".":
         query["decimal"] = form.decimal
     return query

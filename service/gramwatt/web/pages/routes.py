@@ -18,7 +18,7 @@ from gramwatt.model import CATEGORIES, AnyCalculator
 from gramwatt.version import __version__
 from gramwatt.web.chart_options import CHART_MEDIA_TYPES
 from gramwatt.web.headers import make_cacheable, make_etag, make_not_modified, make_request_etag
-from gramwatt.web.pages import form_reader
+from gramwatt.web.pages import form_reader, what_if
 from gramwatt.web.pages.craft_form import describe_choosers, describe_fields
 from gramwatt.web.pages.description import describe_calculator
 from gramwatt.web.pages.downloads import make_download
@@ -113,7 +113,10 @@ def submit_calculator_frame(calculator_name: str) -> Response:
 
 @blueprint.get("/calculators/<calculator_name>/chart")
 def calculator_chart(calculator_name: str) -> Response:
-    """Draw the results of a form in the URL. Unlike a query of /v1, it can hold rows of tables."""
+    """Draw the results of a form in the URL. Unlike a query of /v1, it can hold rows of tables.
+
+    With ``vary`` it draws the results over a range of one or two inputs.
+    """
     calculator, tag = find_calculator(calculator_name), make_request_etag("svg")
     cached = make_not_modified(tag)
     if cached is not None:
@@ -121,7 +124,12 @@ def calculator_chart(calculator_name: str) -> Response:
     form, _ = read_form(calculator)
     errors = [*form.errors, *duplicate_parameters()]
     try:
-        chart = compute_chart(calculator, form.inputs, text=False, result_units=form.result_units, picture=form.picture)
+        if any(varied.name for varied in form.varied):
+            chart = what_if.draw(calculator, form, calculate.compute_response(calculator, form.inputs))
+        else:
+            chart = compute_chart(
+                calculator, form.inputs, text=False, result_units=form.result_units, picture=form.picture
+            )
     except calculate.InvalidInput as error:
         raise convert_invalid_input(error, errors) from None
     except NothingToDraw as error:

@@ -32,6 +32,7 @@ from gramwatt.web.pages.next_links import NextLink, list_next_links
 from gramwatt.web.pages.results_view import ResultsView, make_results_view
 from gramwatt.web.pages.snippets import Snippet, contains_recording, make_snippets
 from gramwatt.web.pages.web_component import LATEST, integrity
+from gramwatt.web.pages.what_if import WhatIf, make_what_if
 
 WIDE, NARROW = "wide", "narrow"
 PAGE_CHART_OPTIONS: Final = f"theme={AUTO}&ground=clear&title=false"
@@ -74,6 +75,9 @@ class CalculatorView:
     can_draw: bool = True
     chart_url: str = ""
     downloads: tuple[Download, ...] = ()
+    what_if: WhatIf | None = None
+    what_if_url: str = ""
+    """The chart of the varied inputs without its shape; empty where a URL cannot hold the form."""
     snippets: tuple[Snippet, ...] = ()
     next_links: tuple[NextLink, ...] = ()
 
@@ -107,7 +111,9 @@ def read_form(
     if form.submitted or form.errors:
         return form, False
     of_example = _form_of_example(calculator, example, form.decimal)
-    with_options = replace(of_example, result_units=form.result_units, shape=form.shape, picture=form.picture)
+    with_options = replace(
+        of_example, result_units=form.result_units, shape=form.shape, picture=form.picture, varied=form.varied
+    )
     return with_options, True
 
 
@@ -135,6 +141,11 @@ def make_view(calculator: Calculator[Any, Any], example: ExampleInputs = inputs_
         view.next_links = tuple(list_next_links(response, form.decimal))
         query = _add_links(view)
         _add_charts(view, ChartRequest(calculator, form.inputs, False, outcome, dict(response)), query)
+    if response is not None and not view.by_post:
+        view.what_if = make_what_if(calculator, form, response)
+        if view.what_if.is_used and not view.what_if.errors and can_draw():
+            url = f"/calculators/{calculator.name}/chart?{urlencode(form_reader.form_query(form, varied=True))}"
+            view.what_if_url = url if len(url) + len("&shape=narrow") <= MAX_URL_LENGTH else ""
     view.form = make_form_view(calculator, form, response, errors)
     return view
 

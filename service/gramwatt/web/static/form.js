@@ -87,7 +87,7 @@ const showAnswer = (/** @type {Document} */ received, /** @type {number} */ numb
   const focused = document.activeElement?.closest("#results") ? document.activeElement.name : null;
   const opened = [...document.querySelectorAll("#results details, .folded details")].map(({ open }) => open);
   const oldChart = document.querySelector("#results picture");
-  for (const id of ["headline", "summary", "errors", "results", "next", "working", "reuse", "more"]) {
+  for (const id of ["headline", "summary", "errors", "results", "what-if-chart", "next", "working", "reuse", "more"]) {
     const current = byId(id);
     const replacement = received.getElementById(id);
     if (current && replacement) current.replaceWith(document.importNode(replacement, true));

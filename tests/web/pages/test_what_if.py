@@ -1,0 +1,87 @@
+"""What if: one or two inputs of a form over a range, as a chart and a table."""
+
+from __future__ import annotations
+
+import csv
+import io
+
+import pytest
+from flask.testing import FlaskClient
+
+from gramwatt import calculate
+from web.pages.browser_page import BROWSER, PARTS, Page, get
+
+PACK = {"cells": "6", "capacity": "1300"}
+
+
+def chart_url(page: Page) -> str:
+    (url,) = [a["src"] for a, _ in page.find("img") if "vary=" in a["src"] and a["src"].endswith("shape=wide")]
+    return url
+
+
+def read_table(client: FlaskClient, name: str, **form: str) -> list[dict[str, str]]:
+    answer = client.post(f"/calculators/{name}/download", data={**form, "download": "what-if"}, headers=BROWSER)
+    assert (answer.status_code, answer.mimetype) == (200, "text/csv"), answer.text
+    return list(csv.DictReader(io.StringIO(answer.text)))
+
+
+def test_every_number_can_vary(client: FlaskClient) -> None:
+    page = get(client, "/calculators/pack-energy", **PACK)
+    (menu, text) = page.one("select", id="vary")
+    assert menu["form"] == "calculator"
+    assert "Capacity, mAh" in text
+    assert "Chemistry" not in text
+    assert not [a for a, _ in page.find("img") if "vary=" in a["src"]]
+
+
+def test_one_input_gives_a_line_and_a_table(client: FlaskClient) -> None:
+    vary = {"vary": "capacity", "from": "1000", "to": "2000"}
+    drawn = client.get(chart_url(get(client, "/calculators/pack-energy", **PACK, **vary)))
+    assert (drawn.status_code, drawn.mimetype) == (200, "image/svg+xml")
+    rows = read_table(client, "pack-energy", **PACK, **vary)
+    assert len(rows) == 41
+    for row, capacity in ((rows[0], 1000), (rows[-1], 2000)):
+        assert float(row["capacity [mAh]"]) == capacity
+        expected = calculate("pack-energy", cells=6, capacity=capacity)["results"]["usable_energy"]
+        assert float(row["usable_energy [Wh]"]) == pytest.approx(expected, rel=5e-12)
+
+
+def test_without_ends_the_range_is_around_the_present_value(client: FlaskClient) -> None:
+    rows = read_table(client, "pack-energy", **PACK, vary="capacity")
+    assert [float(rows[at]["capacity [mAh]"]) for at in (0, -1)] == [650, 1950]
+
+
+def test_two_inputs_give_a_map(client: FlaskClient) -> None:
+    vary = {"vary": "capacity", "from": "1,0 Ah", "to": "2,0 Ah", "vary2": "reserve", "from2": "10", "to2": "30"}
+    drawn = client.get(chart_url(get(client, "/calculators/pack-energy", **PACK, **vary, decimal=",")))
+    assert drawn.status_code == 200
+    rows = read_table(client, "pack-energy", **PACK, **vary, decimal=",")
+    assert len({row["reserve [%]"] for row in rows}) == 13
+    assert len(rows) == 13 * 13
+
+
+def test_a_form_with_a_table_varies_too(client: FlaskClient) -> None:
+    form = {**PARTS, "vary": "limit", "from": "100", "to": "200"}
+    page = get(client, "/calculators/mass-margin", **form)
+    assert client.get(chart_url(page)).status_code == 200
+    main = page.find("img")[0][0]["src"]
+    assert "vary" not in main, "the chart of the results stays what it is"
+    rows = read_table(client, "mass-margin", **form)
+    assert float(rows[0]["margin [g]"]) == pytest.approx(100 - 38.4 - 4 * 11.1)
+
+
+@pytest.mark.parametrize(
+    ("vary", "reason"),
+    [
+        ({"vary": "capacity", "vary2": "capacity"}, "two different inputs"),
+        ({"vary": "chemistry"}, "two different inputs"),
+        ({"vary": "pack_mass"}, "give the ends"),
+        ({"vary": "capacity", "from": "few"}, "number"),
+    ],
+)
+def test_a_wrong_range_says_so_and_keeps_the_results(client: FlaskClient, vary: dict[str, str], reason: str) -> None:
+    page = get(client, "/calculators/pack-energy", **PACK, **vary)
+    assert reason in page.one("div", id="what-if-chart")[1]
+    assert page.one("h2", id="headline")[0]["data-value"] == "23.09 Wh"
+    answer = client.post("/calculators/pack-energy/download", data={**PACK, **vary, "download": "what-if"})
+    assert answer.status_code == 422
