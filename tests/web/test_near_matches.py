@@ -122,6 +122,12 @@ def test_an_option_in_the_query_of_a_post_is_suggested(client: FlaskClient) -> N
     assert body["errors"][0]["detail"].endswith("did you mean working?")
 
 
+@pytest.mark.parametrize(("option", "meant"), [("wrking=true", "working"), ("digts=3", "digits"), ("untis=x", "units")])
+def test_an_option_of_a_query_is_suggested(client: FlaskClient, option: str, meant: str) -> None:
+    body = client.get(f"/v1/pack-energy?cells=4&capacity=1300&{option}").get_json()
+    assert body["errors"][0]["detail"].endswith(f"; did you mean the option {meant}?")
+
+
 def test_a_synonym_leads_to_the_known_word() -> None:
     assert close_matches("Esc Rating", ["mass", "rating"], {"esc_rating": "controller"}) == ["controller"]
     assert close_matches("mas", ["mass", "rating"], {"masse": "mass"}) == ["mass"]

@@ -26,9 +26,9 @@ from gramwatt.engine.column_types import (
     make_read_only,
 )
 from gramwatt.engine.limits import MAX_COMPARED_NAMES, MAX_LISTED_NAMES
-from gramwatt.model import BoolArray, IndexArray, Kind, Quantity, units
+from gramwatt.model import RESERVED_INPUTS, BoolArray, IndexArray, Kind, Quantity, units
 from gramwatt.model.kinds import QuantityDifference, collect_synonyms, repeat
-from gramwatt.model.messages import InputError, join_with_or, quote_input, round_to_12_digits, suggest
+from gramwatt.model.messages import InputError, close_matches, join_with_or, quote_input, round_to_12_digits, suggest
 from gramwatt.model.parsing import MAX_UNCERTAINTY, ValueParseError
 
 
@@ -227,7 +227,7 @@ def unknown_input_errors(
     accepted, synonyms = join_with_or(known), collect_synonyms(fields)
     errors = []
     for at, (name, value) in enumerate(itertools.islice(names.items(), MAX_LISTED_NAMES), compared):
-        hint = suggest(name, known, synonyms) if at < MAX_COMPARED_NAMES else ""
+        hint = (suggest(name, known, synonyms) or _suggest_option(name)) if at < MAX_COMPARED_NAMES else ""
         errors.append(
             InputError(
                 f"/{escape_name(name)}", f'Unknown input "{quote_input(name)}"{hint}', quote_input(value), accepted
@@ -236,6 +236,15 @@ def unknown_input_errors(
     if len(names) > MAX_LISTED_NAMES:
         errors.append(InputError("", f"{len(names) - MAX_LISTED_NAMES} more unknown inputs", None, accepted))
     return errors
+
+
+_OPTIONS: Final = sorted(name for name in RESERVED_INPUTS if len(name) > 4)
+
+
+def _suggest_option(name: str) -> str:
+    """Return the end of a sentence about a name that is nearly that of an option of the query."""
+    meant = close_matches(name, _OPTIONS, cutoff=0.8)
+    return f"; did you mean the option {join_with_or(meant)}?" if meant else ""
 
 
 def missing_input_error(name: str, kind: Kind) -> InputError:

@@ -149,7 +149,9 @@ def replace_control_characters(text: str) -> str:
     return "".join(letter if letter.isprintable() else "\ufffd" for letter in text)
 
 
-def close_matches(word: str, known: Iterable[str], synonyms: Mapping[str, str] | None = None) -> list[str]:
+def close_matches(
+    word: str, known: Iterable[str], synonyms: Mapping[str, str] | None = None, *, cutoff: float = 0.6
+) -> list[str]:
     """Return the known words that a misspelt one may have meant, nearest first.
 
     ``synonyms`` are other words for known ones. None if the word is longer than `MAX_COMPARED_LENGTH`.
@@ -161,7 +163,7 @@ def close_matches(word: str, known: Iterable[str], synonyms: Mapping[str, str] |
     for exact in (_fold(word), _fold(word).removesuffix("s")):
         if folded.get(exact, word) != word:
             return [folded[exact]]
-    matches = difflib.get_close_matches(_fold(word), folded, n=3, cutoff=0.6)
+    matches = difflib.get_close_matches(_fold(word), folded, n=3, cutoff=cutoff)
     return list(dict.fromkeys(folded[each] for each in matches))
 
 

@@ -10,17 +10,19 @@ from gramwatt.model import (
     Table,
     Text,
 )
+from gramwatt.physics.loaded_pack import MAX_GROUPS
+from gramwatt.physics.statistics import MAX_EXAMINED_SAMPLES
 
 TRAPEZOID: Final = "trapezoidal rule over the samples in order of time; gaps are left out"
 
 BY_TIME: Final = (
-    "percentile by time in flight, each sample weighted by half the steps beside it; more than 100,000 samples are "
-    "thinned evenly"
+    "percentile by time in flight, each sample weighted by half the steps beside it; more than "
+    f"{MAX_EXAMINED_SAMPLES:,} samples are thinned evenly"
 )
 
 RESISTANCE: Final = (
     "least squares of voltage, less the rested voltage at the charge left (where cells and capacity are given), on "
-    "current, with a linear drift; more than 5,000 samples are averaged in groups"
+    f"current, with a linear drift; more than {MAX_GROUPS:,} samples are averaged in as many groups"
 )
 
 LANDING: Final = "when the charge reached the reserve, else extrapolated at the mean current"
