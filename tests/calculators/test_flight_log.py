@@ -9,9 +9,12 @@ import pytest
 from scipy.integrate import trapezoid
 
 from gramwatt import calculate
+from gramwatt.engine import registry
 from gramwatt.engine.calculate import InvalidInput
 from gramwatt.model import Array
 from gramwatt.physics import cells as cell
+from gramwatt.physics.loaded_pack import group_samples
+from gramwatt.physics.recording import CleanRecording
 
 
 def flight(seed: int, *, resistance: float = 0.06, seconds: float = 180, start: float = 1.0) -> dict[str, Any]:
@@ -229,3 +232,17 @@ def test_milliseconds_taken_for_seconds_are_noticed() -> None:
 def test_a_recording_is_no_word_of_a_query() -> None:
     with pytest.raises(InvalidInput, match="log: Enter an object"):
         calculate("flight-log", log="flight.csv")
+
+
+def test_the_working_names_the_limits_of_the_kernels() -> None:
+    """A recording of 20,000 samples is averaged in 5,000 groups, and the method says so."""
+    time = np.arange(20_000) / 10
+    current = 10 + 5 * np.sign(np.sin(time))
+    lacking = np.full(20_000, np.nan)
+    groups = group_samples(
+        CleanRecording(time, 16 - 0.05 * current, current, lacking, lacking, np.ones(19_999, dtype=np.bool_))
+    )
+    assert groups is not None
+    assert len(groups.current) == 5_000
+    method = registry.get("flight-log").result_fields["pack_resistance"].method
+    assert "more than 5,000 samples are averaged in as many groups" in method
