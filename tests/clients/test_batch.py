@@ -1,6 +1,7 @@
 """The comparison of builds, run as a user runs it."""
 
 import csv
+import json
 import re
 import subprocess
 import sys
@@ -123,3 +124,53 @@ def test_no_table_or_service_is_one_line(examples: Path, tmp_path: Path, table: 
     assert (ran.returncode, ran.stdout) == (2, "")
     assert message in ran.stderr
     assert len(ran.stderr.splitlines()) == 1
+
+
+def test_variations_of_one_craft(service: str, examples: Path) -> None:
+    """Each row is the library's for the same craft, pack and propeller; the margins differ by the part left out."""
+    script = examples / "batch" / "vary_craft.py"
+    command = [sys.executable, "-X", "utf8", str(script), "--url", service, "--without", "camera"]
+    ran = subprocess.run(command, capture_output=True, text=True, encoding="utf-8", env=environment(), timeout=120)
+    assert ran.returncode == 0, ran.stderr
+    craft = json.loads((examples / "craft" / "craft.json").read_bytes())
+    driven, weighed = (
+        [re.split(r"\s{2,}", line) for line in table.splitlines()[1:]] for table in ran.stdout.split("\n\n")
+    )
+    with (examples / "batch" / "variations.csv").open(encoding="utf-8", newline="") as file:
+        variations = list(csv.DictReader(file))
+    assert len(driven) == len(variations) == len(craft["packs"]) * len(craft["propellers"])
+    for (name, *figures), row in zip(driven, variations, strict=True):
+        found = calculate("full-throttle", craft=craft, pack=row["pack"], propeller=row["propeller"])["results"]
+        columns = ("pack_current", "loaded_cell_voltage", "rating_used", "hover_power")
+        assert (name, *figures) == (row["name"], *(f"{found[column]:.4g}" for column in columns))
+    margins = {name: float(margin) for name, _, margin, _ in weighed}
+    assert len(margins) == 2 * len(craft["packs"])
+    for pack in craft["packs"]:
+        total = calculate("mass-margin", craft=craft, pack=pack["name"])["results"]["margin"]
+        assert margins[f"{pack['name']}, all parts"] == pytest.approx(total, abs=0.01)
+        assert margins[f"{pack['name']}, without camera"] == pytest.approx(total + 9.1, abs=0.01)  # its mass
+    assert list(margins.values()) == sorted(margins.values(), reverse=True)
+
+
+def test_the_command_in_its_docstring(examples: Path) -> None:
+    script = (examples / "batch" / "vary_craft.py").read_text(encoding="utf-8")
+    (line,) = (line.strip() for line in script.splitlines() if line.strip().startswith("gramwatt "))
+    command = [sys.executable, "-m", *line.split()]
+    ran = subprocess.run(
+        command, cwd=examples / "batch", capture_output=True, text=True, env=environment(), timeout=120
+    )
+    assert ran.returncode == 0, ran.stderr
+    rows = list(csv.DictReader(ran.stdout.splitlines()))
+    assert [row["name"] for row in rows[:2]] == ["6 cells, three blades", "6 cells, two blades"]
+    assert not any(row["error"] for row in rows)
+
+
+def test_an_unknown_pack_is_the_error_of_its_row(service: str, examples: Path, tmp_path: Path) -> None:
+    table = tmp_path / "variations.csv"
+    table.write_text("name,pack,propeller\nright,6 cells,two blades\nwrong,7 cells,two blades\n", encoding="utf-8")
+    command = [sys.executable, "-X", "utf8", str(examples / "batch" / "vary_craft.py"), "--url", service]
+    command += [str(examples / "craft" / "craft.json"), str(table)]
+    ran = subprocess.run(command, capture_output=True, text=True, encoding="utf-8", env=environment(), timeout=120)
+    right, wrong = ran.stdout.splitlines()[1:3]
+    assert "7 cells" in wrong
+    assert "7 cells" not in right
