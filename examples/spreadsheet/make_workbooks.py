@@ -9,6 +9,7 @@ document become cells of Craft; change them there, and every figure follows.
 from __future__ import annotations
 
 import argparse
+import itertools
 import json
 import re
 from collections.abc import Mapping, Sequence
@@ -78,6 +79,13 @@ class Sheet:
     headings: set[int] = field(default_factory=set)
     """Numbers of rows, from 1."""
 
+    def is_right_aligned(self, place: int, column: int) -> bool:
+        """Return whether a cell, in a row from 1 and a column from 0, is a number or the heading of numbers."""
+        if self.get_decimals(column) is not None:
+            return True
+        row = self.rows[place] if place in self.headings and place < len(self.rows) else self.rows[place - 1]
+        return column < len(row) and not isinstance(row[column], str)
+
     def get_decimals(self, column: int) -> int | None:
         """Return the decimals of a column from 0; None shows numbers as they are."""
         return self.decimals[column] if column < len(self.decimals) else None
@@ -129,7 +137,7 @@ def fetch(path: str, *inputs: str) -> str:
 
 
 def make_craft(url: str, craft: Mapping[str, Any]) -> tuple[Sheet, Places]:
-    """Return the sheet of the craft: all inputs, each once, and where they are."""
+    """Return the sheet of inputs: each once, and where they are."""
     places = Places()
     rows: list[list[Content]] = [
         ["URL of Gramwatt", url, "the one cell to change for another service"],
@@ -159,7 +167,7 @@ def make_craft(url: str, craft: Mapping[str, Any]) -> tuple[Sheet, Places]:
 
 
 def make_packs(places: Places) -> Sheet:
-    """Return the sheet of packs side by side, each on the craft of the first sheet."""
+    """Return the sheet of packs side by side, each with all other inputs of the first sheet."""
     single = places.single
     sheet = Sheet(
         [
@@ -329,9 +337,7 @@ def write_xlsx(sheets: Mapping[str, Sheet], path: Path) -> None:
                 decimals = sheet.get_decimals(column)
                 if decimals is not None and at not in sheet.headings:
                     cell.number_format = f"0.{'0' * decimals}".rstrip(".")
-                cell.alignment = Alignment(horizontal="left" if isinstance(content, str) else None)
-                if decimals is not None:
-                    cell.alignment = Alignment(horizontal="right")
+                cell.alignment = Alignment(horizontal="right" if sheet.is_right_aligned(at, column) else "left")
         for column, width in enumerate(sheet.widths, 1):
             page.column_dimensions[get_column_letter(column)].width = width
     book.save(path)
@@ -340,21 +346,18 @@ def write_xlsx(sheets: Mapping[str, Sheet], path: Path) -> None:
 def write_ods(sheets: Mapping[str, Sheet], path: Path) -> None:
     """Write the workbook for LibreOffice Calc and programs that read its format."""
     document = OpenDocumentSpreadsheet()
-    styles: dict[tuple[bool, int | None], Style] = {}
-    for decimals in (None, 0, 1, 2):
-        if decimals is not None:
-            number = NumberStyle(name=f"decimals{decimals}")
-            number.addElement(Number(decimalplaces=str(decimals), minintegerdigits="1"))
-            document.automaticstyles.addElement(number)
-        for bold in (False, True):
-            is_number = decimals is not None and not bold
-            data = {"datastylename": f"decimals{decimals}"} if is_number else {}
-            style = Style(name=f"cell{decimals}{bold}", family="table-cell", **data)
-            style.addElement(TextProperties(fontweight="bold" if bold else "normal"))
-            if decimals is not None:
-                style.addElement(ParagraphProperties(textalign="end"))
-            document.automaticstyles.addElement(style)
-            styles[bold, decimals] = style
+    styles: dict[tuple[bool, bool, int | None], Style] = {}
+    for decimals in (0, 1, 2):
+        number = NumberStyle(name=f"decimals{decimals}")
+        number.addElement(Number(decimalplaces=str(decimals), minintegerdigits="1"))
+        document.automaticstyles.addElement(number)
+    for bold, right, shown in itertools.product((False, True), (False, True), (None, 0, 1, 2)):
+        data = {} if shown is None or bold else {"datastylename": f"decimals{shown}"}
+        style = Style(name=f"cell{bold}{right}{shown}", family="table-cell", **data)
+        style.addElement(TextProperties(fontweight="bold" if bold else "normal"))
+        style.addElement(ParagraphProperties(textalign="end" if right else "start"))
+        document.automaticstyles.addElement(style)
+        styles[bold, right, shown] = style
     for name, sheet in sheets.items():
         table = Table(name=name)
         for at, width in enumerate(sheet.widths):
@@ -365,7 +368,8 @@ def write_ods(sheets: Mapping[str, Sheet], path: Path) -> None:
         for place, row in enumerate(sheet.rows, 1):
             line = TableRow()
             for at, content in enumerate(row):
-                line.addElement(make_cell(content, styles[place in sheet.headings, sheet.get_decimals(at)]))
+                bold, right = place in sheet.headings, sheet.is_right_aligned(place, at)
+                line.addElement(make_cell(content, styles[bold, right, sheet.get_decimals(at)]))
             table.addElement(line)
         document.spreadsheet.addElement(table)
     document.save(str(path))

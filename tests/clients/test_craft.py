@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 import json
 import re
+import shlex
 import subprocess
 import textwrap
 import urllib.parse
@@ -12,8 +13,10 @@ import urllib.request
 from typing import Any
 
 import pytest
+from click.testing import CliRunner
 
 from clients.running import EXAMPLES, environment
+from gramwatt.cli.main import main
 
 CRAFT = EXAMPLES / "craft" / "craft.json"
 FLIGHT = EXAMPLES / "overlay" / "flight.csv"
@@ -163,3 +166,24 @@ def test_the_python_code_of_the_readme(
     setups = built["results"]["by_setup"]
     assert lines == [f"{each['name']} {each['verdict']} {each['endurance']}" for each in setups]
     assert float(amps) == pytest.approx(find_setup(built, "6 cells")["current"], rel=1e-9)
+
+
+def test_the_commands_of_the_readme(built: Any, flown: Any, monkeypatch: pytest.MonkeyPatch) -> None:
+    """They give what the requests give."""
+    monkeypatch.chdir(EXAMPLES / "craft")
+    commands = [line.strip() for block in BLOCKS for line in block.splitlines() if line.strip().startswith("gramwatt ")]
+    outputs = []
+    for command in commands:
+        result = CliRunner().invoke(main, [*shlex.split(command)[1:], "--json"])
+        assert result.exit_code == 0, result.output
+        outputs.append(json.loads(result.stdout))
+    first, second = outputs
+    assert first["results"] == built["results"]
+    assert second["results"]["energy"] == flown["results"]["energy"]
+
+
+def test_the_craft_is_valid() -> None:
+    """As `gramwatt craft check` in the README says."""
+    result = CliRunner().invoke(main, ["craft", "check", str(CRAFT)])
+    assert result.exit_code == 0
+    assert "no errors" in result.stdout
