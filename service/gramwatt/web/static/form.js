@@ -71,9 +71,9 @@ export const update = async (url, { body = null, wholePage = false } = {}) => {
   }
   if (number !== lastRequest) return false;
   const computed = !("missing" in received.getElementById("results").dataset);
-  const keepsAnswer = !computed && !wholePage && document.querySelector("#headline[data-result]") !== null;
-  document.querySelector(".columns").classList.toggle("stale", keepsAnswer);
-  if (!keepsAnswer) showAnswer(received, number);
+  const isStale = !computed && !wholePage; // another form needs another result
+  document.querySelector(".columns").classList.toggle("stale", isStale);
+  if (!isStale || !document.querySelector("#headline[data-result]")) showAnswer(received, number);
   else byId("errors").replaceWith(document.importNode(received.getElementById("errors"), true));
   if (wholePage) replaceForm(received.getElementById("calculator"));
   else updateFieldStates(received);
