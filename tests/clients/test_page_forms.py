@@ -115,6 +115,8 @@ def test_errors_beside_fields_disappear_when_fixed(page: Page, service: str) -> 
 
 def test_rows_are_added_and_removed(page: Page, service: str) -> None:
     page.goto(f"{service}/calculators/build")
+    while page.locator("[data-table=setups] .row").count():  # without setups each pack is one
+        page.locator("[data-table=setups] .remove-row").last.evaluate("node => node.click()")
     packs = page.locator("[data-table=packs] tbody > tr")
     expect(packs).to_have_count(2)
     page.get_by_role("button", name="Add a pack").click()
@@ -126,8 +128,8 @@ def test_rows_are_added_and_removed(page: Page, service: str) -> None:
     page.locator("[id='packs.2.mass']").fill("340")
     expect(page.locator("#results table.transposed thead")).to_contain_text("heavy")
     page.locator("#results .words summary").first.click()
-    expect(page.locator("#results .words p")).to_contain_text("heavy: endurance")
-    expect(page.locator("#results picture img")).to_have_attribute("src", re.compile("packs.2.name=heavy"))
+    expect(page.locator("#results .words p").first).to_contain_text("heavy: ")
+    expect(page.locator("#results picture img").first).to_have_attribute("src", re.compile("packs.2.name=heavy"))
     page.get_by_role("button", name="Remove pack 1").click()
     expect(page.locator("#results table.transposed thead th")).to_have_count(3)
     expect(page.locator("[id='packs.0.name']")).to_have_value("6 cells")
@@ -155,7 +157,7 @@ def test_a_recording_is_uploaded(page: Page, service: str, examples: Path) -> No
     expect_headline(page, "Wh")
     page.locator("#log").set_input_files(examples / "overlay" / "flight.csv")
     expect(page.locator("#summary")).not_to_contain_text("This is an example")
-    image = page.locator("#results picture img")
+    image = page.locator("#results picture img").first
     expect(image).to_have_attribute("src", re.compile("^data:image/svg"))
     expect(image).to_have_js_property("complete", True)
     assert image.evaluate("node => node.naturalWidth") == 614
