@@ -20,7 +20,7 @@ from gramwatt.web.openapi.components import (
     make_problem_responses,
     make_value_response,
 )
-from gramwatt.web.openapi.craft import PARAMETER, add_craft_request
+from gramwatt.web.openapi.craft import PARAMETER
 from gramwatt.web.openapi.parameters import add_inputs, add_options, add_unit, require_needed_inputs
 from gramwatt.web.openapi.recordings import add_log
 from gramwatt.web.openapi.tables import add_tables
@@ -37,7 +37,7 @@ def add_calculator(spec: APISpec, calculator: Calculator[Any, Any]) -> None:
     options = add_options(spec, calculator)
     if calculator.recording is not None:
         add_log(spec, calculator, inputs, options, ok_response)
-    operations = {"post": _make_post(calculator, add_craft_request(spec, calculator), options, ok_response)}
+    operations = {"post": _make_post(calculator, options, ok_response)}
     if by_query:
         operations = {"get": _make_get(calculator, [*inputs, *options], ok_response), **operations}
     spec.path(f"/v1/{calculator.name}", operations=operations)
@@ -106,15 +106,13 @@ def _make_get(calculator: Calculator[Any, Any], parameters: list[str], ok_respon
     }
 
 
-def _make_post(
-    calculator: Calculator[Any, Any], schema: JsonObject, options: list[str], ok_response: JsonObject
-) -> JsonObject:
-    """Return the operation with the inputs in a body, and all examples. ``schema`` is that of the body."""
+def _make_post(calculator: Calculator[Any, Any], options: list[str], ok_response: JsonObject) -> JsonObject:
+    """Return the operation with the inputs in a body, and all examples."""
     examples = {
         f"example{number}": {"summary": example.title, "value": dict(example.given)}
         for number, example in enumerate(calculator.examples, 1)
     }
-    content = {"schema": schema, "examples": examples}
+    content = {"schema": {"$ref": f"#/components/schemas/{get_schema_name(calculator)}"}, "examples": examples}
     return {
         "operationId": f"{_make_identifier(calculator)}_from_body",
         "summary": f"{calculator.title} Inputs as JSON",

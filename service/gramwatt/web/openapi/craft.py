@@ -9,8 +9,7 @@ from typing import Any, Final
 from apispec import APISpec
 
 from gramwatt.engine import craft_fields, registry
-from gramwatt.engine.schemas import get_schema_name
-from gramwatt.model import Calculator, Kind
+from gramwatt.model import Kind
 from gramwatt.model.messages import join_with_or
 from gramwatt.web.openapi import json_schema
 from gramwatt.web.openapi.components import JsonObject
@@ -18,9 +17,6 @@ from gramwatt.web.openapi.components import JsonObject
 CRAFT_TEXT: Final = """\
 A craft document: inputs of any calculators, in one object that serves all of them. A calculator takes what it declares;
 the columns of the chosen row of a table stand for the inputs of the same name."""
-REQUEST_TEXT: Final = """\
-The same with a craft document; the inputs beside it take precedence. Which inputs it must give depends on the document,
-which no schema can say, so this has one example."""
 PARAMETER: Final = "craft"
 """The component of the query parameter."""
 ROW_NAME: Final = {"type": "string", "minLength": 1, "maxLength": 80, "pattern": json_schema.PRINTABLE}
@@ -88,19 +84,6 @@ def list_craft_members() -> Mapping[str, JsonObject]:
     return {craft_fields.MEMBER: {"$ref": "#/components/schemas/Craft"}, **choices}
 
 
-def add_craft_request(spec: APISpec, calculator: Calculator[Any, Any]) -> JsonObject:
-    """Add the schema of a calculator's request with a craft document; return that of either request."""
-    own = get_schema_name(calculator)
-    name = own.replace("Question", "CraftQuestion")
-    spec.components.schema(
-        name,
-        {
-            "type": "object",
-            "description": f"{own}: {REQUEST_TEXT}",
-            "required": [craft_fields.MEMBER],
-            "additionalProperties": {},
-            "properties": dict(list_craft_members()),
-            "enum": [{craft_fields.MEMBER: json.loads(json.dumps(dict(calculator.examples[0].given)))}],
-        },
-    )
-    return {"anyOf": [{"$ref": f"#/components/schemas/{each}"} for each in (own, name)]}
+def make_craft_row() -> JsonObject:
+    """Return the schema of a row of a table with a craft document, beside which it may have own inputs."""
+    return {"type": "object", "description": "A row with a craft document.", "properties": dict(list_craft_members())}

@@ -23,6 +23,7 @@ from gramwatt.web.openapi.components import (
     make_ok_response,
     make_problem_responses,
 )
+from gramwatt.web.openapi.craft import make_craft_row
 from gramwatt.web.table_options import BATCH_OPTIONS, SWEEP_OPTIONS, get_max_points
 
 MEDIA: Final = tuple(FORMATS.values())
@@ -239,7 +240,7 @@ def _make_batch_content(calculator: Calculator[Any, Any], inputs_name: str) -> J
             "type": "array",
             "maxItems": MAX_TABLE_BYTES,
             "description": f"Rows, each a {inputs_name}. An invalid row gets its own error.",
-            "items": {"anyOf": [inputs_schema, {"not": inputs_schema}]},
+            "items": {"anyOf": [inputs_schema, make_craft_row(), {"not": inputs_schema}]},
         },
         "examples": {"rows": {"summary": "Rows", "value": rows}},
     }
