@@ -29,9 +29,9 @@ one: `"1.3 Ah"`, `"127 mm"`. **Uncertainty.** A text may have a standard uncerta
 has the uncertainty of each result and the share of each input in it. **Errors.** Every error is an
 `application/problem+json` (RFC 9457) that lists every invalid input, what was given and what is accepted.
 
-**Craft documents.** One JSON object of inputs (`Craft`) serves all calculators: send it as `craft` in any body or query,
-beside own inputs, which take precedence. `pack`, `propeller` or `flight` then chooses a row of its tables by name. Inputs
-that it gives may be left out. The response says in `from_craft` which inputs came from it.
+**Craft documents.** One JSON object of inputs (`Craft`) serves all calculators. Send it as `craft` in a body or query,
+beside own inputs, which take precedence. `pack`, `propeller` or `flight` then chooses a row of its tables by name.
+Inputs that it gives may be left out. The response says in `from_craft` which inputs came from it.
 
 **Tables.** Every calculator also computes many rows at once (`batch`), and varies one or two inputs (`sweep`), as JSON,
 CSV or Arrow.
