@@ -241,8 +241,8 @@ MICRO_PROPELLER: Final[Caution[Any, Any]] = Caution(
 CATALOGUE_DATA: Final[Caution[Any, Any]] = Caution(
     "motor-assumed",
     "Motor resistance is an estimate, and full-throttle current depends on it. One point of a bench or of the maker's "
-    "table (bench voltage, bench current, bench thrust, and bench speed if known) replaces it. Without one, give "
-    "stator diameter and stator height.",
+    "table (bench voltage, bench current, bench thrust, and bench speed if known) replaces it. Without one, "
+    "stator diameter and stator height narrow it.",
     assumed="motor_resistance",
 )
 STATOR_INCOMPLETE: Final[Caution[Any, Any]] = Caution(

@@ -13,7 +13,7 @@ from gramwatt.engine.formats import get_table_length
 from gramwatt.engine.response import build_response, build_table_rows
 from gramwatt.engine.sentences import FilledSentence, build_sentence
 from gramwatt.model import Table
-from gramwatt.model.messages import Estimate, format_estimate, format_number, format_share
+from gramwatt.model.messages import DISPLAY_DIGITS, Estimate, format_estimate, format_number, format_share
 from gramwatt.web.pages.description import describe_calculator
 
 MAX_ROWS: Final = 60
@@ -128,7 +128,9 @@ class _Formatter:
             case int() | float() if description["kind"] == "count":
                 return Estimate(self.localize(format_number(value)))
             case int() | float():
-                return Estimate(*map(self.localize, format_estimate(value, unit, *uncertainty)))
+                return Estimate(
+                    *map(self.localize, format_estimate(value, unit, *uncertainty, max_digits=DISPLAY_DIGITS))
+                )
             case _:
                 return Estimate(description.get("option_labels", {}).get(value, str(value)))
 
