@@ -188,7 +188,9 @@ def test_parameters_are_the_inputs(client: FlaskClient) -> None:
     for name, calculator in registry.load().items():
         item = CONTRACT["paths"][f"/v1/{name}"]
         messages = item["post"]["requestBody"], item["post"]["responses"]["200"]
-        request_inputs, answer = (SIDE.resolved(SIDE.content(each)["application/json"]["schema"]) for each in messages)
+        body, answer = (SIDE.resolved(SIDE.content(each)["application/json"]["schema"]) for each in messages)
+        request_inputs, with_craft = map(SIDE.resolved, body["anyOf"])
+        assert {"craft", "pack", "propeller", "flight"} <= with_craft["properties"].keys()
         assert list(request_inputs["properties"]) == list(calculator.input_fields)
         assert list(answer["properties"]["results"]["properties"]) == list(calculator.result_fields)
         for fields, kinds in (

@@ -277,12 +277,10 @@ class Bounds:
         So a value in another unit is that of a number in the declared one, which gives it again, bit for bit.
         """
         unit, offset = self.unit, 0.0 if self._is_difference else self.unit.offset
-        number = (value - offset) / unit.scale
-        if isinstance(number, float):
-            number = min(max(number, self._low), self._high)
-        else:
-            number = np.clip(number, self._low, self._high)
-        return self.to_si(number, unit)
+        number: Any = (value - offset) / unit.scale
+        is_one = isinstance(number, float)  # for which numpy would take longer
+        bounded: Number = min(max(number, self._low), self._high) if is_one else np.clip(number, self._low, self._high)
+        return self.to_si(bounded, unit)
 
     def scale_uncertainty(self, number: float, unit: units.Unit) -> float:
         """Return a standard uncertainty in a unit in SI units, also that of a number in the declared unit."""

@@ -20,7 +20,7 @@ from gramwatt.web.openapi.components import (
     make_problem_responses,
     make_value_response,
 )
-from gramwatt.web.openapi.craft import PARAMETER
+from gramwatt.web.openapi.craft import PARAMETER, with_craft
 from gramwatt.web.openapi.parameters import add_inputs, add_options, add_unit, require_needed_inputs
 from gramwatt.web.openapi.recordings import add_log
 from gramwatt.web.openapi.tables import add_tables
@@ -112,7 +112,8 @@ def _make_post(calculator: Calculator[Any, Any], options: list[str], ok_response
         f"example{number}": {"summary": example.title, "value": dict(example.given)}
         for number, example in enumerate(calculator.examples, 1)
     }
-    content = {"schema": {"$ref": f"#/components/schemas/{get_schema_name(calculator)}"}, "examples": examples}
+    inputs_schema = {"$ref": f"#/components/schemas/{get_schema_name(calculator)}"}
+    content = {"schema": with_craft(inputs_schema), "examples": examples}
     return {
         "operationId": f"{_make_identifier(calculator)}_from_body",
         "summary": f"{calculator.title} Inputs as JSON",

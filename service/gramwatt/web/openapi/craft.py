@@ -18,6 +18,7 @@ CRAFT_TEXT: Final = """\
 A craft document: inputs of any calculators, in one object that serves all of them. A calculator takes what it declares;
 the columns of the chosen row of a table stand for the inputs of the same name."""
 PARAMETER: Final = "craft"
+CRAFT_REQUEST: Final = "CraftRequest"
 """The component of the query parameter."""
 ROW_NAME: Final = {"type": "string", "minLength": 1, "maxLength": 80, "pattern": json_schema.PRINTABLE}
 
@@ -37,6 +38,20 @@ def add_craft(spec: APISpec) -> None:
         row = json_schema.make_object({**rows, **members})
         properties[name] = {"type": "array", "maxItems": table.kind.max_length, "items": row}
     spec.components.schema("Craft", {**json_schema.make_object(properties), "description": CRAFT_TEXT})
+    spec.components.schema(
+        CRAFT_REQUEST,
+        {
+            "type": "object",
+            "description": "A craft document, and beside it inputs of the calculator, which take precedence.",
+            "properties": dict(list_craft_members()),
+            "required": [craft_fields.MEMBER],
+        },
+    )
+
+
+def with_craft(inputs_schema: JsonObject) -> JsonObject:
+    """Return the schema of a request: the inputs of a calculator, or a craft document that gives some of them."""
+    return {"anyOf": [inputs_schema, {"$ref": f"#/components/schemas/{CRAFT_REQUEST}"}]}
 
 
 def add_craft_parameter(spec: APISpec) -> None:
@@ -82,8 +97,3 @@ def list_craft_members() -> Mapping[str, JsonObject]:
         for member, table in craft_fields.get_choices().items()
     }
     return {craft_fields.MEMBER: {"$ref": "#/components/schemas/Craft"}, **choices}
-
-
-def make_craft_row() -> JsonObject:
-    """Return the schema of a row of a table with a craft document, beside which it may have own inputs."""
-    return {"type": "object", "description": "A row with a craft document.", "properties": dict(list_craft_members())}

@@ -23,7 +23,7 @@ from gramwatt.web.openapi.components import (
     make_ok_response,
     make_problem_responses,
 )
-from gramwatt.web.openapi.craft import make_craft_row
+from gramwatt.web.openapi.craft import list_craft_members, with_craft
 from gramwatt.web.table_options import BATCH_OPTIONS, SWEEP_OPTIONS, get_max_points
 
 MEDIA: Final = tuple(FORMATS.values())
@@ -174,7 +174,8 @@ def _make_sweep_schema(calculator: Calculator[Any, Any], inputs_name: str) -> Js
                 "description": "The constant inputs; a value of an input that varies is not used.",
                 "additionalProperties": False,
                 "properties": {
-                    name: json_schema.make_input_schema(kind) for name, kind in calculator.input_fields.items()
+                    **{name: json_schema.make_input_schema(kind) for name, kind in calculator.input_fields.items()},
+                    **list_craft_members(),
                 },
             },
             "vary": {
@@ -240,7 +241,7 @@ def _make_batch_content(calculator: Calculator[Any, Any], inputs_name: str) -> J
             "type": "array",
             "maxItems": MAX_TABLE_BYTES,
             "description": f"Rows, each a {inputs_name}. An invalid row gets its own error.",
-            "items": {"anyOf": [inputs_schema, make_craft_row(), {"not": inputs_schema}]},
+            "items": {"anyOf": [*with_craft(inputs_schema)["anyOf"], {"not": inputs_schema}]},
         },
         "examples": {"rows": {"summary": "Rows", "value": rows}},
     }
