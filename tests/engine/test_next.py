@@ -86,6 +86,29 @@ def test_a_result_that_rests_on_an_assumption_is_no_measurement() -> None:
     assert "pack_resistance" not in find(assumed, "pack-current").inputs
 
 
+def test_a_result_goes_on_with_the_charge_that_it_rests_on() -> None:
+    """By definition: the current of the power at full throttle is the current at full throttle."""
+    pack = {**PACK, "cell_resistance": 4}
+    response = calculate("full-throttle", **pack, **MOTOR)
+    suggestion = find(suggest_next(response), "pack-current")
+    assert suggestion.inputs["state_of_charge"] == 100
+    results = calculate("pack-current", **dict[str, Any](suggestion.inputs))["results"]
+    assert results["current"] == pytest.approx(response["results"]["pack_current"], rel=1e-4)
+    stated = calculate("full-throttle", **pack, **MOTOR, state_of_charge=80)
+    assert find(suggest_next(stated), "pack-current").inputs["state_of_charge"] == 80
+
+
+def test_rounding_takes_a_power_past_no_limit() -> None:
+    """The most that a pack gives is drawn with half the voltage left; a power rounded up would be too much for it."""
+    most = calculate("pack-current", power=100, **PACK)["results"]["greatest_power"]
+    response = calculate("hover-power", mass=500, diameter=5)
+    for power in (most * 0.9999, most * 0.999):
+        changed = {**response, "results": {**response["results"], "hover_power": power}}
+        changed["uncertainty"] = {"hover_power": {"standard": 0.2 * power}}
+        inputs: dict[str, Any] = {**find(suggest_next(changed), "pack-current").inputs, "state_of_charge": 50}
+        assert calculate("pack-current", **PACK, **inputs)["results"]["current"] is not None
+
+
 def test_the_required_inputs_that_are_missing_are_named() -> None:
     suggestion = find(suggest_next(calculate("throttle-cap", target_cells=4, kv=2400, cells=6)), "full-throttle")
     assert set(suggestion.missing) == {"capacity", "diameter", "pitch"}

@@ -16,7 +16,7 @@ import numpy as np
 from gramwatt.engine import registry
 from gramwatt.engine.craft import take_inputs
 from gramwatt.model import CATEGORIES, AnyCalculator, Kind, Quantity, Table, TimeSeries, units
-from gramwatt.model.messages import format_estimate
+from gramwatt.model.messages import format_estimate, format_number
 from gramwatt.model.parsing import ValueParseError
 
 MAX_SUGGESTIONS: Final = 3
@@ -100,10 +100,21 @@ class _Filler:
         for name, kind in calculator.input_fields.items():
             if name not in response["given"] or name in self._unstated:
                 self._follow(name, kind)
+        if self.from_results:
+            self._keep_defaults()
 
     def _add(self, name: str, value: object) -> None:
         if value is not None:
             self.inputs[name] = value
+
+    def _keep_defaults(self) -> None:
+        """Fill in the defaults that the results rest on, where those of this calculator differ."""
+        for name in self._response["assumed"]:
+            own, kind = self._own.get(name), self._calculator.input_fields.get(name)
+            if name in self.inputs or not isinstance(own, Quantity) or not isinstance(kind, Quantity):
+                continue
+            if own.default is not None and kind.default not in (None, own.default):
+                self._add(name, _check(kind, self._response["inputs"].get(name)))
 
     def _pass_on(self, name: str, kind: Kind) -> object:
         """Return an input as the request gave it, None if this calculator cannot take it."""
@@ -141,7 +152,10 @@ class _Filler:
                 return
 
     def _read_result(self, result: str, kind: Quantity) -> object:
-        """Return a result as this input takes it, rounded to its uncertainty; None if it cannot take it."""
+        """Return a result as this input takes it, None if it cannot take it.
+
+        It has more digits than its uncertainty, since one rounded up may be beyond what a pack gives.
+        """
         number = self._response["results"].get(result)
         spelling = self._response["units"].get(result)
         if not isinstance(number, float | int) or spelling not in units.compatible_units(kind.unit):
@@ -151,8 +165,8 @@ class _Filler:
         standard = self._response.get("uncertainty", {}).get(result, {}).get("standard", 0.0) * unit.scale / own.scale
         if kind.exact or not standard > 0:
             return _check(kind, float(f"{value:.6g}"))
-        estimate = format_estimate(value, kind.unit, standard)
-        return _check(kind, f"{estimate.value} ± {estimate.uncertainty}" if estimate.uncertainty else value)
+        uncertainty = format_estimate(value, kind.unit, standard).uncertainty
+        return _check(kind, f"{format_number(value, 5)} ± {uncertainty}" if uncertainty else value)
 
 
 def _check(kind: Kind, value: object) -> object:
