@@ -8,7 +8,7 @@ from collections.abc import Mapping
 
 from gramwatt.engine import registry
 from gramwatt.engine.column_types import Cells, ConstantColumn
-from gramwatt.engine.craft import has_craft, split_request, take_inputs
+from gramwatt.engine.craft import has_craft, list_lacking_craft, split_request, take_inputs
 from gramwatt.engine.craft_fields import MEMBER
 from gramwatt.engine.evaluate import Outcome, evaluate_columns
 from gramwatt.engine.response import ResponseBody, build_response, check_result_units
@@ -82,8 +82,12 @@ def evaluate_request(
     if has_craft(inputs):
         outcome, errors = _evaluate_with_craft(calculator, inputs, text=text)
     else:
+        errors = []
+        if not inputs.keys() <= calculator.input_fields.keys():
+            _, choices, inputs = split_request(calculator, inputs)
+            errors = list_lacking_craft(choices)
         outcome = evaluate_columns(calculator, {name: [value] for name, value in inputs.items()}, 1, text=text)
-        errors = list(outcome.errors.get(0, ()))
+        errors += outcome.errors.get(0, ())
     if result_units:
         try:
             check_result_units(calculator, result_units)

@@ -64,7 +64,15 @@ def split_request(
     members = craft_fields.get_choices().keys() - calculator.input_fields.keys()
     choices = {name: value for name, value in inputs.items() if name in members}
     own = {name: value for name, value in inputs.items() if name not in members and name != MEMBER}
-    return inputs[MEMBER], choices, own
+    return inputs.get(MEMBER), choices, own
+
+
+def list_lacking_craft(choices: Mapping[str, object]) -> list[InputError]:
+    """Return an error for each member of a request that names a row of a craft document where there is none."""
+    return [
+        InputError(f"/{name}", f"{name} names a row of a craft: give the craft too", quote_input(value), MEMBER)
+        for name, value in choices.items()
+    ]
 
 
 def take_inputs(

@@ -10,10 +10,10 @@ import numpy as np
 
 from gramwatt.engine import craft_fields
 from gramwatt.engine.column_types import ABSENT, Cells, ConstantColumn, DictionaryColumn, NumericColumn
-from gramwatt.engine.craft import CraftInputs, take_inputs
+from gramwatt.engine.craft import CraftInputs, list_lacking_craft, take_inputs
 from gramwatt.engine.craft_fields import MEMBER
 from gramwatt.model import AnyCalculator, BoolArray, Kind, Quantity
-from gramwatt.model.messages import InputError, quote_input
+from gramwatt.model.messages import InputError
 from gramwatt.model.parsing import is_number
 
 NOTHING: Final = CraftInputs()
@@ -87,11 +87,7 @@ def _take(
 ) -> CraftInputs:
     choices = {name: value for name, value in documents.items() if name != MEMBER}
     if MEMBER not in documents:
-        errors = [
-            InputError(f"/{name}", f"{name} names a row of a craft, which is not given", quote_input(value), MEMBER)
-            for name, value in choices.items()
-        ]
-        return CraftInputs(errors=tuple(errors))
+        return CraftInputs(errors=tuple(list_lacking_craft(choices)))
     given = {name: get_cell(column, row) for name, column in own.items()}
     given = {name: cell for name, cell in given.items() if cell is not ABSENT}
     return take_inputs(calculator, documents[MEMBER], choices, given, text=text)

@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 from typing import Any, Final
 
 from gramwatt.engine.columns import escape_name, missing_input_error, uncertainty_kind
+from gramwatt.engine.craft import list_lacking_craft
 from gramwatt.engine.craft_fields import MEMBER
 from gramwatt.engine.limits import MAX_COMPARED_NAMES, MAX_ROW_BYTES, MAX_TABLE_COLUMNS
 from gramwatt.engine.tables.craft_columns import list_members, take_for_constants
@@ -135,6 +136,8 @@ def check_column(
         return [_make_error(name, f"{quote_input(name)} is the name of an output column; rename it", "another name")]
     if passthrough.includes(name):
         return []
+    if name != MEMBER and name in list_members(calculator):
+        return list_lacking_craft({name: name})
     kinds = column_kinds(calculator)
     hint = suggest(name, kinds, collect_synonyms(kinds)) if compare else ""
     accepted = join_with_or(calculator.input_fields)

@@ -11,7 +11,7 @@ from typing import Any, Final, Literal
 from gramwatt.engine import registry
 from gramwatt.engine.column_types import column_uncertainties
 from gramwatt.engine.columns import unknown_input_errors
-from gramwatt.engine.craft import parse_document
+from gramwatt.engine.craft import list_lacking_craft, parse_document
 from gramwatt.engine.craft_fields import MEMBER
 from gramwatt.engine.draws import FEW_DRAWS
 from gramwatt.engine.nested import read_column
@@ -122,7 +122,7 @@ def check_constants(
     """Return the errors of the inputs that all rows share."""
     fields = calculator.input_fields
     taken = take_for_constants(calculator, constants, (), text=text)
-    members = list_members(calculator) if MEMBER in constants else frozenset()
+    members = list_members(calculator)
     names = _collect_names(calculator, {**constants, **taken.inputs})
     errors: list[InputError] = []
     compared = 0
@@ -131,6 +131,8 @@ def check_constants(
             error.under(name) for error in read_column(fields[name], [cell], text=False, names=names).errors.get(0, ())
         ]
     errors = taken.locate(errors)
+    if MEMBER not in constants:
+        errors += list_lacking_craft({name: cell for name, cell in constants.items() if name in members})
     for name, cell in constants.items():
         if name in members:
             continue

@@ -9,7 +9,7 @@ import numpy as np
 
 from gramwatt.engine import budget
 from gramwatt.engine.column_types import ABSENT, Cells, ConstantColumn
-from gramwatt.engine.craft import take_inputs
+from gramwatt.engine.craft import list_lacking_craft, take_inputs
 from gramwatt.engine.craft_fields import MEMBER
 from gramwatt.engine.evaluate import evaluate_columns
 from gramwatt.engine.limits import MAX_NESTED_ROWS
@@ -45,7 +45,7 @@ def _compute_row(
         return {}, chunk.errors[row]
     columns = {name: slice_cells(column, row, row + 1) for name, column in cells.items()}
     columns = {name: column for name, column in columns.items() if not _is_absent(column)}
-    if MEMBER in columns or MEMBER in plan.constants:
+    if MEMBER in plan.constants or not list_members(plan.calculator).isdisjoint(columns):
         return _compute_row_with_craft(plan, chunk, columns)
     return _compute_given_row(plan, chunk, columns)
 
@@ -79,7 +79,9 @@ def _compute_row_with_craft(
     request |= {name: get_cell(column, 0) for name, column in columns.items() if name in members}
     request = {name: value for name, value in request.items() if value is not ABSENT}
     if MEMBER not in request:
-        return _compute_given_row(plan, chunk, columns)
+        if request:
+            return {}, list_lacking_craft(request)
+        return _compute_given_row(plan, chunk, {name: columns[name] for name in columns.keys() - members})
     own = {
         name: cell for name, column in columns.items() if name in fields and (cell := get_cell(column, 0)) is not ABSENT
     }
