@@ -278,9 +278,12 @@ class Bounds:
         """
         unit, offset = self.unit, 0.0 if self._is_difference else self.unit.offset
         number: Any = (value - offset) / unit.scale
-        is_one = isinstance(number, float)  # for which numpy would take longer
-        bounded: Number = min(max(number, self._low), self._high) if is_one else np.clip(number, self._low, self._high)
-        return self.to_si(bounded, unit)
+        bounded: Any
+        if isinstance(number, float):
+            bounded = min(max(number, self._low), self._high)
+        else:
+            bounded = np.clip(number, self._low, self._high)
+        return self.to_si(bounded, unit)  # type: ignore[no-any-return]
 
     def scale_uncertainty(self, number: float, unit: units.Unit) -> float:
         """Return a standard uncertainty in a unit in SI units, also that of a number in the declared unit."""
