@@ -75,6 +75,15 @@ def test_check_lists_every_error_at_once(tmp_path: Path) -> None:
     assert any('Unknown member of a craft "motorz"; did you mean motors' in line for line in lines)
 
 
+def test_check_reports_setups_of_one_name(tmp_path: Path) -> None:
+    file = tmp_path / "setups.json"
+    file.write_text(json.dumps({**CRAFT, "setups": [{"name": "a"}, {"name": "b"}, {"name": "a"}, {}, {}]}), "utf-8")
+    result = run("craft", "check", str(file))
+    assert result.exit_code == 2
+    (line,) = result.stderr.splitlines()[:1]
+    assert line.startswith('setups.2.name: Another row of setups has the name "a"')
+
+
 def test_check_says_which_calculators_a_craft_is_enough_for() -> None:
     result = run("craft", "check", str(FILE))
     assert result.exit_code == 0, result.output

@@ -255,3 +255,41 @@ def test_a_pages_script_learns_which_inputs_a_row_stands_for() -> None:
     assert sources["parallel"].table == ""
     assert craft_fields.describe_craft(registry.get("build"))["packs"].table == ""
     assert craft_fields.describe_craft(registry.get("flight-log"))["cells"].chosen_by == "flight"
+
+
+def name_packs(*names: str | None) -> dict[str, Any]:
+    """Return the craft with packs of these names, the first of 4 cells, each one with a cell more."""
+    packs = [{"cells": 4 + at, "capacity": 1300, "mass": 150} for at in range(len(names))]
+    named = [{**row, **({} if name is None else {"name": name})} for row, name in zip(packs, names, strict=True)]
+    return {**CRAFT, "packs": named}
+
+
+def test_packs_without_a_name_can_be_chosen_by_their_number() -> None:
+    """Also in a build, where the chosen pack comes first and keeps its name."""
+    craft = {**name_packs(None, "large", None), "setups": [{"pack": "pack 1"}, {"pack": "pack 3"}, {"pack": "large"}]}
+    assert calculate("pack-energy", craft=craft, pack="pack 3")["given"]["cells"] == 6
+    build = calculate("build", craft=craft, pack="pack 3")
+    assert [(row["name"], row["cells"]) for row in build["given"]["packs"]] == [
+        ("pack 3", 6),
+        ("pack 1", 4),
+        ("large", 5),
+    ]
+    assert [row["name"] for row in build["results"]["by_setup"]] == ["pack 1", "pack 3", "large"]
+    packs = [{name: cell for name, cell in row.items() if name != "name"} for row in build["given"]["packs"]]
+    alone = calculate("build", **{**build["given"], "packs": packs[:2], "setups": [{"pack": "pack 2"}]})
+    assert alone["results"]["by_setup"][0]["name"] == "pack 2"
+
+
+def test_a_name_of_two_packs_is_one_error_where_it_is_used() -> None:
+    craft = name_packs("a", "a", "b")
+    message = '2 rows of packs have the name "a": give each a name of its own; b'
+    assert get_errors("full-throttle", craft=craft, pack="a") == {"/pack": message}
+    assert get_errors("pack-energy", craft=craft, pack="a") == {"/pack": message}
+    errors = get_errors("build", craft={**craft, "setups": [{"pack": "a"}]})
+    assert errors == {"/craft/setups/0/pack": "2 of the packs have this name: give each a name of its own; b"}
+
+
+def test_setups_without_a_name_differ() -> None:
+    craft = {**name_packs("a", "b"), "setups": [{"pack": "a"}, {"pack": "b"}, {"pack": "b", "throttle_cap": 60}]}
+    rows = calculate("build", craft=craft)["results"]["by_setup"]
+    assert [row["name"] for row in rows] == ["a", "b 2", "b 3"]

@@ -21,7 +21,7 @@ from gramwatt.model import (
     Table,
     Text,
 )
-from gramwatt.model.kinds import Kind
+from gramwatt.model.kinds import Kind, number_names
 from gramwatt.web.openapi.json_schema import make_input_schema, make_value_schema
 from gramwatt.web.pages.description import describe_input
 
@@ -178,3 +178,25 @@ def test_a_declaration_must_refer_to_a_table_with_names(table: str, kind: Kind) 
 
     with pytest.raises(DeclarationError, match=f"spare refers to {table}, which is no table"):
         make_calculator(inputs, weigh)
+
+
+@pytest.mark.parametrize(
+    ("names", "expected"),
+    [
+        ([None], ["pack"]),
+        (["four", None], ["four", "pack"]),
+        ([None, "four", None], ["pack 1", "four", "pack 3"]),
+        (["pack", None], ["pack", "pack 2"]),
+        ([None, None, "pack 1"], ["pack 4", "pack 2", "pack 1"]),
+        (["a", "a"], ["a", "a"]),
+    ],
+)
+def test_rows_without_a_name_get_different_ones(names: list[str | None], expected: list[str]) -> None:
+    assert number_names(names, "pack") == expected
+
+
+def test_an_error_lists_the_names_that_can_be_used() -> None:
+    packs = [{"name": "a", "mass": 1}, {"name": "a", "mass": 2}, {"name": "b", "mass": 3}]
+    detail, accepted = read_errors(packs=packs, spare="a")["/spare"]
+    assert detail == "2 of the packs have this name: give each a name of its own"
+    assert accepted == "b"

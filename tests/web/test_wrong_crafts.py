@@ -114,3 +114,11 @@ def test_a_pack_without_a_craft_says_that_it_needs_one(client: FlaskClient) -> N
         assert (error["pointer"], error["detail"]) == ("/pack", NEEDS_CRAFT)
     (row,) = post(client, "pack-energy", "ndjson", [{"cells": 4, "capacity": 1300, "pack": "a"}]).get_json()
     assert row["error"]["errors"][0]["detail"] == NEEDS_CRAFT
+
+
+def test_a_page_lists_the_cause_alone(client: FlaskClient) -> None:
+    packs = [{**CRAFT["packs"][0], "name": name} for name in ("a", "a", "b")]
+    query = {"craft": json.dumps({**CRAFT, "packs": packs}), "pack": "a"}
+    page = client.get("/calculators/full-throttle", query_string=query, headers={"Accept": "text/html"}).text
+    assert "2 rows of packs have the name" in page
+    assert "is required" not in page

@@ -52,11 +52,11 @@ def _check_cell(kind: Kind, cell: Cell, names: Mapping[str, list[str]]) -> Itera
 
 
 def _find_equal_names(craft: Craft) -> Iterator[InputError]:
-    """Yield an error for each row of a table that another one has the name of, so that no request can choose it."""
-    for table in craft_fields.get_choices().values():
+    """Yield an error for each row of a table that another one has the name of, so that nothing can refer to it."""
+    for table in craft_fields.list_referred():
         names = list(list_names(craft, table))
         for at, name in enumerate(names):
-            if name in names[:at]:
+            if name and name in names[:at]:
                 detail = f'Another row of {table} has the name "{name}"'
                 yield InputError(f"/{MEMBER}/{table}/{at}/name", detail, name, "a name of its own")
 

@@ -12,7 +12,7 @@ from gramwatt.engine.columns import escape_name
 from gramwatt.engine.craft_fields import CraftTable
 from gramwatt.engine.limits import MAX_COMPARED_NAMES, MAX_LISTED_NAMES
 from gramwatt.model import Kind
-from gramwatt.model.kinds import collect_synonyms
+from gramwatt.model.kinds import collect_synonyms, number_names
 from gramwatt.model.messages import InputError, join_with_or, quote_input, suggest
 from gramwatt.model.parsing import describe_type
 
@@ -67,6 +67,8 @@ def read_craft(document: object, choices: Mapping[str, object]) -> Craft:
             craft.plain[name] = Cell(value, pointer)
     unknown = {name: value for name, value in document.items() if name not in fields}
     craft.errors += _list_unknown(unknown, f"/{craft_fields.MEMBER}", "member of a craft", fields, ACCEPTED)
+    for name in craft.rows:
+        _number_names(craft, name)
     _fill_from_members(craft)
     _choose(craft, choices)
     for name, table in tables.items():
@@ -144,10 +146,28 @@ def _find_row(craft: Craft, table: str, name: Cell) -> int | None:
         detail = f"The craft has no {table}"
     else:
         what = f'There is no row "{quote_input(name.value)}" in {table}{suggest(name.value, names)}'
-        detail = what if not found else f'{len(found)} rows of {table} have the name "{quote_input(name.value)}"'
-    accepted = join_with_or(dict.fromkeys(names)) if names else f"a name in {table}"
+        if found:
+            what = (
+                f'{len(found)} rows of {table} have the name "{quote_input(name.value)}": give each a name of its own'
+            )
+        detail = what
+    single = [each for each in names if names.count(each) == 1]
+    accepted = join_with_or(single) if single else f"the name of a single row of {table}"
     craft.errors.append(InputError(name.pointer, detail, quote_input(name.value), accepted))
     return None
+
+
+def _number_names(craft: Craft, table: str) -> None:
+    """Name the rows of a table that would be alike for lack of a name, which a request may choose."""
+    kind = craft_fields.get_tables()[table]
+    default = getattr(kind.columns.get("name"), "default", None)
+    unnamed = [row for row in craft.rows[table] if "name" not in row]
+    if kind.kind.chosen_by is None or default is None or not unnamed:
+        return
+    names = [str(row["name"].value) if "name" in row else None for row in craft.rows[table]]
+    if names.count(None) + names.count(default) > 1:
+        for row, name in zip(craft.rows[table], number_names(names, default), strict=True):
+            row.setdefault("name", Cell(name, ""))
 
 
 def list_names(craft: Craft, table: str) -> Iterator[str]:

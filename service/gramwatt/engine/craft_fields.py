@@ -86,6 +86,13 @@ def get_choices() -> Mapping[str, str]:
     return MappingProxyType({kind.member: name for name, table in tables if (kind := table.kind.chosen_by) is not None})
 
 
+@functools.cache
+def list_referred() -> tuple[str, ...]:
+    """Return the tables whose rows something refers to by name: a request, or rows of this or another table."""
+    named = [kind.of for calculator in registry.load().values() for kind in calculator.row_names.values()]
+    return tuple(dict.fromkeys([*get_choices().values(), *named]))
+
+
 def list_row_members(table: CraftTable) -> Iterator[str]:
     """Yield the members of a row that name rows of other tables."""
     choices = {name: member for member, name in get_choices().items()}

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import functools
 from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import dataclass
@@ -42,6 +43,7 @@ from gramwatt.model import (
     TimeSeries,
     get_fields,
 )
+from gramwatt.model.kinds import number_names
 from gramwatt.model.messages import InputError, join_with_or, quote_input
 from gramwatt.model.parsing import describe_type
 
@@ -184,6 +186,8 @@ def _read_rows(kind: Table, items: list[object], names: Names) -> Column:
         given[name] = column.present
         if any(name not in row for row in rows):
             column = fill_default(inner, column, ~column.present)
+            if name == "name" and kind.chosen_by is not None:
+                column = _number_names(column, str(inner.default))
         columns[name] = column.values[None, :]
         for at, cell_errors in column.errors.items():
             errors += [error.under(name).under(str(at)) for error in cell_errors]
@@ -195,6 +199,12 @@ def _read_rows(kind: Table, items: list[object], names: Names) -> Column:
     for name, source in layout.uncertainty_fields:
         columns[name] = uncertainties[source] if source in uncertainties else np.zeros((1, len(rows)))
     return TableColumn(kind.row(**columns), all_false(1), None, {0: errors} if errors else {}, uncertainties, given)
+
+
+def _number_names(column: Column, default: str) -> Column:
+    """Return the names of rows, with a number in those that would be alike for lack of one."""
+    names = [str(name) if given else None for name, given in zip(column.values, column.present, strict=True)]
+    return dataclasses.replace(column, values=np.array(number_names(names, default), dtype=column.values.dtype))
 
 
 def _row_errors(kind: Table, layout: _RowLayout, at: int, item: object, compared: int) -> list[InputError]:

@@ -10,6 +10,7 @@ from gramwatt.engine.column_types import ABSENT, Cells, Column, ConstantColumn, 
 from gramwatt.engine.columns import empty_column
 from gramwatt.engine.limits import MAX_COMPARED_NAMES
 from gramwatt.model import AnyCalculator, Kind, RowName
+from gramwatt.model.kinds import number_names
 from gramwatt.model.messages import InputError, quote_input
 from gramwatt.model.parsing import ValueParseError
 
@@ -33,12 +34,19 @@ def collect_names(calculator: AnyCalculator, cells: Mapping[str, Cells], *, comp
 
 def _list_names(calculator: AnyCalculator, table: str, cells: Cells) -> list[str]:
     kind = calculator.input_tables[table].columns["name"]
+    numbered = calculator.input_tables[table].chosen_by is not None
     if isinstance(cells, NumericColumn | DictionaryColumn) or len(cells) != 1:
         return []
     rows: object = cells.cell if isinstance(cells, ConstantColumn) else cells[0]
     if not isinstance(rows, list | tuple):
         return []
-    return [_read_name(kind, row.get("name", kind.default) if isinstance(row, dict) else None) for row in rows]
+    names = [
+        None
+        if numbered and isinstance(row, dict) and "name" not in row
+        else _read_name(kind, row.get("name", kind.default) if isinstance(row, dict) else None)
+        for row in rows
+    ]
+    return number_names(names, str(kind.default))
 
 
 def _read_name(kind: Kind, cell: object) -> str:

@@ -178,8 +178,12 @@ def _get_target(given: Any) -> IndexArray:
 def _name_setups(given: Any) -> StringArray:
     """Return the names (N, M): rows are draws of one request, so the first has those of all."""
     own, at = given.setups.name[:1], np.maximum(given.setups.pack[:1], 0)
-    names = np.where(own == "", pick(given.packs.name[:1], at), own)
-    return np.broadcast_to(names, given.setups.name.shape)
+    names = np.where(own == "", pick(given.packs.name[:1], at), own)[0].tolist()
+    numbered = [
+        name if stated or names.count(name) == 1 else f"{name} {number}"
+        for number, (name, stated) in enumerate(zip(names, own[0].tolist(), strict=True), 1)
+    ]
+    return np.broadcast_to(np.array([numbered]), given.setups.name.shape)
 
 
 def choose(given: Any) -> Chosen:

@@ -21,7 +21,7 @@ from gramwatt.model.kinds.nested import (
     UnreadableCells,
 )
 from gramwatt.model.kinds.quantity import Bounds, Display, Quantity, QuantityDifference
-from gramwatt.model.kinds.row_name import RowName
+from gramwatt.model.kinds.row_name import RowName, number_names
 from gramwatt.model.kinds.scalars import Choice, Count, Flag, Text
 from gramwatt.model.kinds.standard_uncertainty import Deviate, StandardUncertainty
 
@@ -56,5 +56,6 @@ __all__ = [
     "collect_synonyms",
     "get_fields",
     "get_label",
+    "number_names",
     "repeat",
 ]

@@ -17,6 +17,20 @@ MAX_LISTED_ROWS: Final = 20
 """Names of rows that an error lists."""
 
 
+def number_names(names: Sequence[str | None], default: str) -> list[str]:
+    """Return the names of rows: without one the default, with the row's number where other rows would have it too."""
+    if names.count(None) + names.count(default) <= 1:
+        return [default if name is None else name for name in names]
+    taken = set(names)
+    numbered = []
+    for at, name in enumerate(names, 1):
+        number = at
+        while name is None and f"{default} {number}" in taken:
+            number += len(names)
+        numbered.append(f"{default} {number}" if name is None else name)
+    return numbered
+
+
 @dataclass(frozen=True, slots=True)
 class RowName(BaseKind):
     """The name of a row of a table among the inputs. The formula gets positions of rows; -1 where none was given.
@@ -51,8 +65,10 @@ class RowName(BaseKind):
         if not times or not cell:
             raise ValueParseError(f"None of the {self.of} has this name", accepted, (cell, known, {}))
         if times > 1:
+            others = [name for name in known if names.count(name) == 1]
             raise ValueParseError(
-                f"{times} of the {self.of} have this name: give each a name of its own", self.describe_accepted()
+                f"{times} of the {self.of} have this name: give each a name of its own",
+                join_with_or(others) if others else self.describe_accepted(),
             )
         return names.index(cell)
 

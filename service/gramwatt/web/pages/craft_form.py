@@ -35,6 +35,8 @@ class FilledFields:
     """For each row of a table: the craft's table that it comes from, its place there, and the columns it has."""
     derived: tuple[str, ...] = ()
     """Inputs that the craft does not give but what adds up to them."""
+    failed: frozenset[str] = frozenset()
+    """Inputs that the errors leave without a value."""
 
 
 def fill_from_craft(
@@ -62,7 +64,8 @@ def fill_from_craft(
         for name in taken.inputs
         if isinstance(calculator.input_fields[name], Quantity) and f"/{name}" not in taken.pointers
     )
-    return FilledFields({**rest, **texts, **own}, taken.errors, dict(_list_origins(calculator, taken)), derived)
+    origins = dict(_list_origins(calculator, taken))
+    return FilledFields({**rest, **texts, **own}, taken.errors, origins, derived, taken.failed)
 
 
 def _is_useful(calculator: Calculator[Any, Any], inputs: Collection[str]) -> bool:

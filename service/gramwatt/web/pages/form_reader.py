@@ -72,6 +72,8 @@ class FormData:
     """Where rows of tables come from in a craft, for scripts: see `craft_form.FilledFields`."""
     derived: tuple[str, ...] = ()
     """Inputs that a craft gives only as a sum."""
+    failed: frozenset[str] = frozenset()
+    """Inputs that errors of a craft leave without a value."""
     picture: str | None = None
     """Which of the calculator's charts is drawn, by default the first."""
 

@@ -107,7 +107,7 @@ def read_form(
     filled = fill_from_craft(calculator, request.values, request.files)
     form = form_reader.read_form(calculator, filled.texts, request.files)
     form.errors += filled.errors
-    form.origins, form.derived = filled.origins, filled.derived
+    form.origins, form.derived, form.failed = filled.origins, filled.derived, filled.failed
     if form.submitted or form.errors:
         return form, False
     of_example = _form_of_example(calculator, example, form.decimal)
@@ -135,6 +135,7 @@ def make_view(calculator: Calculator[Any, Any], example: ExampleInputs = inputs_
         outcome = calculate.evaluate_request(calculator, form.inputs, result_units=form.result_units)
     except calculate.InvalidInput as invalid_input:
         pointers = {error.pointer for error in errors}
+        pointers |= {f"/{name}" for name in form.failed if name not in form.inputs}
         errors += [error for error in invalid_input.errors if error.pointer not in pointers]
     if outcome is not None and not errors:
         view.results, response = make_results_view(outcome, form.result_units, form.decimal)
