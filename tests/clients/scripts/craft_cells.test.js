@@ -1,7 +1,7 @@
 // Tests of what the pages put into the craft, in Node.
 import assert from "node:assert/strict";
 import { test } from "node:test";
-import { addRow, chosenIndex, placeOf, putCell, putInput, removeRow } from "./craft-cells.js";
+import { addRow, chosenIndex, freeName, placeOf, putCell, putInput, removeRow, renameRow } from "./craft-cells.js";
 
 /** A page about a recorded flight, whose pack is a row of its own. */
 const CHOOSERS = {
@@ -58,4 +58,19 @@ test("rows come and go; the last takes the table along", () => {
   assert.deepEqual(craft, { parts: [{ name: "motor", mass: 11.1 }] });
   removeRow(craft, "parts", 0);
   assert.deepEqual(craft, {});
+});
+
+test("a new row takes no name that another has", () => {
+  assert.equal(freeName([], "pack", 0), "Pack 1");
+  assert.equal(freeName([{ name: "Pack 2" }], "pack", 1), "Pack 3");
+  assert.equal(freeName([{ name: "Pack 2" }, { name: "Pack 3" }], "pack", 1), "Pack 4");
+});
+
+test("what names a row follows its new name", () => {
+  const craft = { packs: [{ name: "small" }, { name: "large" }], setups: [{ pack: "four" }, { pack: "large" }], flights: [{ pack: "four" }] };
+  const references = [{ table: "setups", column: "pack" }, { table: "flights", column: "pack" }];
+  assert.equal(renameRow(craft, references, "packs", "four", "small"), true);
+  assert.deepEqual([craft.setups, craft.flights], [[{ pack: "small" }, { pack: "large" }], [{ pack: "small" }]]);
+  assert.equal(renameRow(craft, references, "packs", "large", "heavy"), false, "another row has the name");
+  assert.deepEqual(craft.setups[1], { pack: "large" });
 });

@@ -1,7 +1,7 @@
 // Tests of the stored craft, in Node.
 import assert from "node:assert/strict";
 import { beforeEach, test } from "node:test";
-import { addressOf, changeCraft, choose, clearCraft, craftInFragment, isStored, readChosen, readCraft, summarize, writeCraft } from "./craft-store.js";
+import { addressOf, changeCraft, choose, clearCraft, craftInFragment, readChosen, readCraft, replaceCraft, summarize, whereStored, writeCraft } from "./craft-store.js";
 
 const makeStorage = () => {
   const texts = new Map();
@@ -14,7 +14,7 @@ test("a craft is stored, changed and removed", () => {
   writeCraft({ kv: 2400 });
   changeCraft((craft) => { craft.limit = 250; });
   choose("pack", "six");
-  assert.deepEqual([readCraft(), readChosen(), isStored()], [{ kv: 2400, limit: 250 }, { pack: "six" }, true]);
+  assert.deepEqual([readCraft(), readChosen(), whereStored()], [{ kv: 2400, limit: 250 }, { pack: "six" }, "stored on this device"]);
   clearCraft();
   assert.equal(localStorage.texts.size, 0, "nothing is left on the device");
 });
@@ -27,12 +27,29 @@ test("a damaged text is no craft", () => {
 });
 
 test("without storage the craft lives as long as the page", () => {
-  globalThis.localStorage = { getItem: () => null, setItem: () => { throw new Error("full"); }, removeItem: () => {} };
+  globalThis.localStorage = { getItem: () => null, setItem: () => { throw new Error("blocked"); }, removeItem: () => {} };
   writeCraft({ kv: 1 });
-  assert.deepEqual([readCraft(), isStored()], [{ kv: 1 }, false]);
+  assert.deepEqual([readCraft(), whereStored()], [{ kv: 1 }, "until you leave: this browser stores nothing"]);
   globalThis.localStorage = makeStorage();
   writeCraft({ kv: 2 });
-  assert.deepEqual([readCraft(), isStored()], [{ kv: 2 }, true]);
+  assert.deepEqual([readCraft(), whereStored()], [{ kv: 2 }, "stored on this device"]);
+});
+
+test("a full storage keeps no edit, and refuses another craft", () => {
+  writeCraft({ kv: 1 });
+  localStorage.setItem = () => { throw new DOMException("full", "QuotaExceededError"); };
+  assert.equal(replaceCraft({ kv: 3 }), false);
+  assert.deepEqual([readCraft(), whereStored()], [{ kv: 1 }, "stored on this device"]);
+  changeCraft((craft) => { craft.kv = 2; });
+  assert.deepEqual([readCraft(), whereStored()], [{ kv: 2 }, "until you leave: the storage of this browser is full"]);
+  globalThis.localStorage = makeStorage();
+  assert.equal(replaceCraft({ kv: 3 }), true);
+  assert.deepEqual(JSON.parse(localStorage.getItem("gramwatt.craft")), { kv: 3 });
+});
+
+test("what is no row is left out of a table", () => {
+  writeCraft({ packs: [null, { name: "four" }, 6], masses: [38.4, null], parts: [] });
+  assert.deepEqual(readCraft(), { packs: [{ name: "four" }], masses: [38.4, null], parts: [] });
 });
 
 test("an address holds a craft", () => {

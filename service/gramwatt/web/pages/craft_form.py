@@ -16,7 +16,7 @@ from urllib.parse import parse_qsl
 from gramwatt.engine import craft_fields
 from gramwatt.engine.craft import CraftInputs, take_inputs
 from gramwatt.engine.craft_fields import MEMBER
-from gramwatt.model import Calculator, Quantity, Table
+from gramwatt.model import Calculator, Quantity, RowName, Table
 from gramwatt.model.messages import InputError
 from gramwatt.web.pages.description import describe_calculator
 from gramwatt.web.pages.form_reader import MAX_FIELDS, texts_of_inputs
@@ -129,6 +129,22 @@ def describe_choosers(calculator: Calculator[Any, Any]) -> str:
                 "names": list(craft_fields.list_row_members(table)),
             }
     return json.dumps(choosers)
+
+
+@functools.cache
+def describe_names() -> str:
+    """Return as JSON what names the rows of each table of the craft: the ``member`` of a request, columns of tables."""
+    tables = craft_fields.get_tables()
+    members = {table: member for member, table in craft_fields.get_choices().items()}
+    named: dict[str, dict[str, Any]] = {}
+    for naming, table in tables.items():
+        columns = [(kind.of, column) for column, kind in table.columns.items() if isinstance(kind, RowName)]
+        columns += [(craft_fields.get_choices()[member], member) for member in craft_fields.list_row_members(table)]
+        for of, column in columns:
+            named.setdefault(of, {"named_by": []})["named_by"].append({"table": naming, "column": column})
+    for of in named.keys() & members.keys():
+        named[of]["member"] = members[of]
+    return json.dumps(named, sort_keys=True)
 
 
 def _adds_to(table: str, kind: object) -> bool:

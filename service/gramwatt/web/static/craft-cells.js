@@ -50,6 +50,29 @@ export const defaultName = (/** @type {string} */ chooser, /** @type {number} */
   return `${words[0].toUpperCase()}${words.slice(1)} ${index + 1}`;
 };
 
+/** @returns {string} the default name of a row, with the next number that no row has as its name yet */
+export const freeName = (/** @type {Row[]} */ rows, /** @type {string} */ chooser, /** @type {number} */ index) => {
+  const name = defaultName(chooser, index);
+  return rows.some((row) => row.name === name) ? freeName(rows, chooser, index + 1) : name;
+};
+
+/**
+ * Let all that names a row follow its new name, unless another row still has the old one.
+ * @param {Craft} craft
+ * @param {{table: string, column: string}[]} references the columns that name rows of the table
+ * @param {string} table
+ * @param {string} from
+ * @param {string} to
+ * @returns {boolean} whether they follow
+ */
+export const renameRow = (craft, references, table, from, to) => {
+  if (rowsIn(craft, table).some(({ name }) => name === from)) return false;
+  for (const { table: naming, column } of references) {
+    for (const row of rowsIn(craft, naming)) if (row[column] === from) row[column] = to;
+  }
+  return true;
+};
+
 /**
  * Return the place of the row that a chooser shows. The row of another chooser may name it (the pack of a flight), else
  * it is the chosen one, else the first.

@@ -1,5 +1,5 @@
 // Choosers above the fields that rows of the craft stand for: which pack, propeller or flight the page shows.
-import { addRow, chosenIndex, defaultName, putCell, rowsIn } from "./craft-cells.js";
+import { addRow, chosenIndex, defaultName, freeName, putCell, rowsIn } from "./craft-cells.js";
 import { changeCraft, choose, readChosen, readCraft } from "./craft-store.js";
 
 const ANOTHER = "another";
@@ -14,7 +14,7 @@ const firstField = (/** @type {HTMLFormElement} */ form, /** @type {import("./cr
 /** Choose a row, and name it in the row of another chooser that names such: the pack of a flight. */
 const chooseRow = (/** @type {import("./craft-cells.js").Choosers} */ choosers, /** @type {string} */ member, /** @type {number} */ index) => changeCraft((craft) => {
   const { table } = choosers[member];
-  const name = String(rowsIn(craft, table)[index]?.name ?? defaultName(member, index));
+  const name = String(rowsIn(craft, table)[index]?.name ?? freeName(rowsIn(craft, table), member, index));
   if (index >= rowsIn(craft, table).length) addRow(craft, table, { name });
   else putCell(craft, table, index, "name", name);
   for (const [other, { names, table: naming }] of Object.entries(choosers)) {

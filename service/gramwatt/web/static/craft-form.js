@@ -1,10 +1,10 @@
 // Fills the form of a page from the craft, and puts what is typed back into it.
 import { say } from "./craft.js";
 import { addChoosers } from "./craft-choosers.js";
-import { addRow, chosenIndex, defaultName, placeOf, putInput, rowsIn } from "./craft-cells.js";
+import { addRow, chosenIndex, defaultName, placeOf, putInput, renameRow, rowsIn } from "./craft-cells.js";
 import { cellOf, forgetRow, originOf, rememberOrigins, storeCell } from "./craft-rows.js";
-import { changeCraft, isEmpty, onCraft, readChosen, readCraft } from "./craft-store.js";
-import { form, isEdit, onResults, path, query, showAddress, submit, update } from "./form.js";
+import { changeCraft, choose, isEmpty, onCraft, readChosen, readCraft } from "./craft-store.js";
+import { form, isEdit, onResults, path, query, showAddress, showBareAddress, submit, update } from "./form.js";
 import { chosenColumns, setFile, showPicker, timeChannel } from "./recording-picker.js";
 import { keyOf, readRecording, writeRecording } from "./recording-store.js";
 
@@ -12,6 +12,8 @@ import { keyOf, readRecording, writeRecording } from "./recording-store.js";
 const fields = JSON.parse(form.dataset.fields ?? "{}");
 /** @type {import("./craft-cells.js").Choosers} */
 const choosers = JSON.parse(form.dataset.choosers ?? "{}");
+/** @type {{[table: string]: {member?: string, named_by: {table: string, column: string}[]}}} what names rows of the craft */
+const namedRows = JSON.parse(form.dataset.names ?? "{}");
 const MINE = "#mine="; // of a link: the fields that win over the craft, which wins over the others
 /** Whether the page shows the craft, so that edits change it; else it shows what is in its address. */
 let follows = false;
@@ -92,7 +94,7 @@ const fillFrom = async (/** @type {URLSearchParams} */ base) => {
   if (!await update(path, { body, wholePage: true })) return;
   follows = true;
   await showRecordings(recordings);
-  if (!("example" in form.dataset)) showAddress(false, { craft: true, carried });
+  if ("example" in form.dataset) showBareAddress(); else showAddress(false, { craft: true, carried });
 };
 
 /** Put the stored recordings into their controls. */
@@ -132,6 +134,12 @@ const onEdit = (/** @type {Event} */ event) => {
   const { name, type } = event.target;
   if (type !== "file" && name) storeField(name.replace(/\.unit$/, ""));
 };
+
+/** Let the craft's other tables, and what is chosen, follow the new name of a row. */
+const followRow = (/** @type {{table: string, from: string, to: string}} */ { table, from, to }) => changeCraft((craft) => {
+  const { member, named_by: references } = namedRows[table] ?? { named_by: [] };
+  if (renameRow(craft, references, table, from, to) && member && readChosen()[member] === from) choose(member, to);
+});
 
 /** Store a recording. Beside it the figures of an example are wrong: the craft takes their place. */
 const takeFile = async (/** @type {HTMLInputElement} */ input) => {
@@ -186,6 +194,7 @@ export const connect = () => {
   form.addEventListener("columnschosen", (event) => { if (follows) storeRecording(event.target); submit(true); });
   form.addEventListener("formreplaced", () => { rememberOrigins(); showChoosers(); });
   form.addEventListener("rowremoved", ({ detail }) => { if (follows) forgetRow(detail); });
+  form.addEventListener("rowrenamed", ({ detail }) => { if (follows) followRow(detail); });
   onResults(markLinks);
   onCraft((_, elsewhere) => { if (elsewhere && follows) fill(new URLSearchParams()); });
   addEventListener("craftreplaced", () => { carried = []; fill(new URLSearchParams()); });

@@ -1,5 +1,5 @@
 // The rows of the tables in a form, and the rows of the craft that they show.
-import { addRow, defaultName, putCell, removeRow, rowsIn, toCell } from "./craft-cells.js";
+import { addRow, freeName, putCell, removeRow, rowsIn, toCell } from "./craft-cells.js";
 import { changeCraft, readCraft } from "./craft-store.js";
 import { form } from "./form.js";
 import { removeRowRecordings } from "./recording-store.js";
@@ -51,7 +51,7 @@ const addNewRows = (name, columns) => {
     const filled = Object.fromEntries(cells.filter(([, cell]) => cell !== undefined));
     const hasFile = [...row.querySelectorAll("input[type=file]")].some(({ files }) => files.length);
     if (!Object.keys(filled).length && !hasFile) continue;
-    if (hasFile) filled.name ??= defaultName(name.replace(/s$/, ""), at);
+    if (hasFile) filled.name ??= freeName(rowsIn(readCraft(), name), name.replace(/s$/, ""), at);
     changeCraft((craft) => origins.set(row, { table: name, index: addRow(craft, name, filled), columns: null }));
   }
 };

@@ -10,29 +10,48 @@ const CRAFT = "gramwatt.craft";
 const CHOSEN = "gramwatt.chosen";
 /** @type {((craft: Craft) => void)[]} */
 const listeners = [];
-/** Used where the browser has no storage, until the page is left. @type {Map<string, string>} */
+/** What the browser did not store, until the page is left. @type {Map<string, string>} */
 const memory = new Map();
+/** Whether the browser's storage is full, rather than missing. */
+let isFull = false;
 
 const get = (/** @type {string} */ key) => {
-  try { return localStorage.getItem(key) ?? memory.get(key) ?? ""; } catch { return memory.get(key) ?? ""; }
+  try { return memory.get(key) ?? localStorage.getItem(key) ?? ""; } catch { return ""; }
+};
+
+/** Store a text. Throws where the browser does not. */
+const store = (/** @type {string} */ key, /** @type {string} */ text) => {
+  if (text) localStorage.setItem(key, text); else localStorage.removeItem(key);
 };
 
 const set = (/** @type {string} */ key, /** @type {string} */ text) => {
   memory.delete(key);
-  try {
-    if (text) localStorage.setItem(key, text); else localStorage.removeItem(key);
-  } catch { memory.set(key, text); }
+  try { store(key, text); } catch (error) {
+    isFull = isQuotaError(error);
+    memory.set(key, text);
+  }
 };
+
+const isQuotaError = (/** @type {unknown} */ error) => error instanceof DOMException && error.name === "QuotaExceededError";
+
+const isObject = (/** @type {unknown} */ value) => Boolean(value) && typeof value === "object" && !Array.isArray(value);
+
+/** Return a craft without entries of its tables that are no rows. */
+export const tidy = (/** @type {Craft} */ craft) => Object.fromEntries(Object.entries(craft).map(([name, value]) => (
+  [name, Array.isArray(value) && value.some(isObject) ? value.filter(isObject) : value])));
 
 const parse = (/** @type {string} */ text) => {
   try {
     const value = JSON.parse(text || "{}");
-    return value && typeof value === "object" && !Array.isArray(value) ? value : {};
+    return isObject(value) ? tidy(value) : {};
   } catch { return {}; }
 };
 
-/** Whether the last change is stored on this device. */
-export const isStored = () => !memory.size;
+/** @returns {string} where the craft is stored, in words */
+export const whereStored = () => {
+  if (!memory.size) return "stored on this device";
+  return isFull ? "until you leave: the storage of this browser is full" : "until you leave: this browser stores nothing";
+};
 
 /** @returns {Craft} the craft, which is empty where there is none */
 export const readCraft = () => parse(get(CRAFT));
@@ -45,6 +64,16 @@ export const writeCraft = (/** @type {Craft} */ craft) => {
   for (const listener of listeners) listener(craft);
 };
 
+/**
+ * Replace the craft by another, unless the browser's storage is too small for it.
+ * @returns {boolean} whether it is replaced
+ */
+export const replaceCraft = (/** @type {Craft} */ craft) => {
+  try { store(CRAFT, JSON.stringify(craft)); } catch (error) { if (isQuotaError(error)) return false; }
+  writeCraft(craft);
+  return true;
+};
+
 /** Change the craft by a function, and store it. */
 export const changeCraft = (/** @type {(craft: Craft) => void} */ change) => {
   const craft = readCraft();
@@ -55,7 +84,11 @@ export const changeCraft = (/** @type {(craft: Craft) => void} */ change) => {
 /** Call a function after each change of the craft, in other tabs too. */
 export const onCraft = (/** @type {(craft: Craft, elsewhere?: boolean) => void} */ listener) => {
   listeners.push(listener);
-  addEventListener("storage", ({ key }) => { if (key === CRAFT || key === CHOSEN || key === null) listener(readCraft(), true); });
+  addEventListener("storage", ({ key }) => {
+    if (key !== CRAFT && key !== CHOSEN && key !== null) return;
+    memory.clear();
+    listener(readCraft(), true);
+  });
 };
 
 /** @returns {{[chooser: string]: string}} the name of the row that each chooser shows */
@@ -88,7 +121,7 @@ export const craftInFragment = (/** @type {string} */ fragment) => {
  * @param {Craft} craft
  */
 export const summarize = (craft) => {
-  const tables = Object.entries(craft).filter(([, value]) => Array.isArray(value) && value.length && typeof value[0] === "object");
+  const tables = Object.entries(craft).filter(([, value]) => Array.isArray(value) && value.some(isObject));
   const figures = Object.keys(craft).length - tables.length;
   const texts = tables.map(([name, rows]) => `${rows.length} ${rows.length === 1 ? name.replace(/s$/, "") : name}`);
   if (figures) texts.push(`${figures} ${tables.length ? "more " : ""}${figures === 1 ? "figure" : "figures"}`);

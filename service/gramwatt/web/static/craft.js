@@ -1,6 +1,6 @@
 // The strip "Your craft" on every page: what is stored on this device, and its file and address.
-import { clearRecordings, storeRecordingsOf, recordingKeys, withRecordings } from "./recording-store.js";
-import { addressOf, clearCraft, craftInFragment, isEmpty, isStored, onCraft, readCraft, summarize, writeCraft } from "./craft-store.js";
+import { clearRecordings, recordingKeys, splitRecordings, withRecordings, writeRecording } from "./recording-store.js";
+import { addressOf, clearCraft, craftInFragment, isEmpty, onCraft, readCraft, replaceCraft, summarize, tidy, whereStored } from "./craft-store.js";
 
 const MAX_ADDRESS = 8000; // characters; many programs cut longer ones
 const strip = document.getElementById("craft");
@@ -10,7 +10,7 @@ const show = () => {
   const craft = readCraft();
   document.getElementById("craft-summary").textContent = isEmpty(craft)
     ? "nothing yet"
-    : `${summarize(craft)}, ${isStored() ? "stored on this device" : "until you leave: this browser stores nothing"}`;
+    : `${summarize(craft)}, ${whereStored()}`;
   for (const button of strip.querySelectorAll("[data-craft]:not([data-craft=open])")) button.disabled = isEmpty(craft);
 };
 
@@ -29,11 +29,20 @@ export const say = (text, actions = {}) => {
   message.replaceChildren(...(text ? [paragraph] : []));
 };
 
-/** Take a craft from elsewhere: its recordings are stored apart. */
+/**
+ * Take a craft from elsewhere: its recordings are stored apart.
+ * @returns {Promise<boolean>} whether it fits; else all stays as it was
+ */
 const take = async (craft) => {
+  const { rest, recordings } = splitRecordings(tidy(craft));
+  if (!replaceCraft(rest)) {
+    say("This craft is too large for the storage of this browser. Yours is as it was.");
+    return false;
+  }
   await clearRecordings();
-  writeCraft(await storeRecordingsOf(craft));
+  for (const [key, recording] of recordings) await writeRecording(key, recording);
   dispatchEvent(new Event("craftreplaced"));
+  return true;
 };
 
 const open = async (/** @type {File} */ file) => {
@@ -44,8 +53,8 @@ const open = async (/** @type {File} */ file) => {
     return say(`${file.name} is not a craft: ${error.message}.`);
   }
   if (!craft || typeof craft !== "object" || Array.isArray(craft)) return say(`${file.name} is not a craft: it must hold a JSON object.`);
-  await take(craft);
-  say(`Opened ${file.name}: ${summarize(craft) || "it is empty"}.`);
+  if (await take(craft)) say(`Opened ${file.name}: ${summarize(tidy(craft)) || "it is empty"}.`);
+  return undefined;
 };
 
 const save = async () => {

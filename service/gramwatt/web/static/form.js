@@ -1,5 +1,5 @@
 // Updates the results and the page's address while people type. Without this script each result is a new page.
-import { addRow, markOverflow, removeRow, updateRowNames } from "./rows.js";
+import { addRow, followName, markOverflow, removeRow, updateRowNames } from "./rows.js";
 
 export const form = /** @type {HTMLFormElement} */ (document.getElementById("calculator"));
 const MAX_ADDRESS = 7500; // characters; longer forms are sent by POST
@@ -175,6 +175,12 @@ export const showAddress = (addToHistory = false, state = history.state) => {
   shownAddress = url;
 };
 
+/** Show the address of the page without inputs, which shows its example. */
+export const showBareAddress = () => {
+  history.replaceState(null, "", path);
+  shownAddress = path;
+};
+
 /** Fetch the results of the form as it is. */
 export const submit = (addToHistory = false) => {
   clearTimeout(timer);
@@ -222,7 +228,12 @@ export const listen = () => {
     clearTimeout(timer);
     if (!byPost()) timer = setTimeout(submit, TYPING_PAUSE);
   });
-  document.addEventListener("change", (event) => { if (isEdit(event) && event.target.name) submit(true); });
+  document.addEventListener("change", (event) => {
+    if (!isEdit(event) || !event.target.name) return;
+    const renamed = event.target.name.endsWith(".name") && followName(event.target);
+    if (renamed) form.dispatchEvent(new CustomEvent("rowrenamed", { detail: renamed }));
+    submit(true);
+  });
   addEventListener("resize", markOverflow);
   markOverflow();
   addEventListener("popstate", () => {

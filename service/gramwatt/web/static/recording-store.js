@@ -90,21 +90,26 @@ export const withRecordings = async (craft) => {
 /** Whether a cell is a recording: lists by the name of the channel. */
 const isRecording = (cell) => Boolean(cell) && typeof cell === "object" && !Array.isArray(cell) && Object.values(cell).every(Array.isArray) && !isEmpty(cell);
 
-/** Store the recordings of a craft, and return the craft without them. */
-export const storeRecordingsOf = async (craft) => {
+/**
+ * Take the recordings out of a craft.
+ * @param {import("./craft-store.js").Craft} craft
+ * @returns {{rest: import("./craft-store.js").Craft, recordings: Map<string, StoredRecording>}} the craft without them
+ */
+export const splitRecordings = (craft) => {
   const rest = structuredClone(craft);
-  const keep = async (owner, name, key) => {
+  const recordings = new Map();
+  const split = (owner, name, key) => {
     if (!isRecording(owner[name])) return;
     const file = new File([toCsv(owner[name])], `${key}.csv`, { type: "text/csv" });
-    await writeRecording(key, { file, time: Object.keys(owner[name])[0], columns: {} });
+    recordings.set(key, { file, time: Object.keys(owner[name])[0], columns: {} });
     delete owner[name];
   };
   for (const [name, value] of Object.entries(rest)) {
-    await keep(rest, name, name);
+    split(rest, name, name);
     if (!Array.isArray(value)) continue;
     for (const [index, row] of value.entries()) {
-      for (const column of Object.keys(Object(row))) await keep(row, column, keyOf(name, index, column));
+      for (const column of Object.keys(Object(row))) split(row, column, keyOf(name, index, column));
     }
   }
-  return rest;
+  return { rest, recordings };
 };

@@ -34,6 +34,25 @@ export const updateRowNames = (/** @type {HTMLFormElement} */ form) => {
   }
 };
 
+/**
+ * Let fields that name a row follow the new name of it, unless another row still has the old one.
+ * @param {HTMLInputElement} field the name of a row
+ * @returns {{table: string, from: string, to: string} | null} the change
+ */
+export const followName = (field) => {
+  const [table] = field.name.split(".");
+  const [from, to] = [field.defaultValue.trim(), field.value.trim()];
+  if (!to || from === to) return null;
+  field.defaultValue = field.value;
+  const others = [...field.form.querySelectorAll(`[name^="${table}."][name$=".name"]`)];
+  if (!from || others.some(({ value }) => value.trim() === from)) return null;
+  const following = [...field.form.querySelectorAll(`select[data-row-of="${table}"]`)].filter(({ value }) => value === from);
+  updateRowNames(field.form);
+  for (const menu of following) menu.value = to;
+  updateRowNames(field.form); // without the old name
+  return { table, from, to };
+};
+
 /** Mark each table that is wider than its place, so that the page says that it scrolls. */
 export const markOverflow = () => {
   for (const box of document.querySelectorAll(".scrollable")) {

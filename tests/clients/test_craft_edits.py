@@ -1,0 +1,101 @@
+"""Tests in a browser of a craft that is renamed, cleared, too large or damaged."""
+
+from __future__ import annotations
+
+import json
+import re
+from pathlib import Path
+from typing import Any
+
+import pytest
+from playwright.sync_api import Page, expect
+
+from clients.builder import EMPTY_CHART, Builder
+
+pytestmark = pytest.mark.client("chromium")
+TWO_PACKS: dict[str, Any] = {
+    "packs": [
+        {"name": "four", "cells": 4, "capacity": 1300, "mass": 155},
+        {"name": "six", "cells": 6, "capacity": 1300, "mass": 228},
+    ],
+    "kv": 2400,
+}
+
+
+@pytest.fixture
+def builder(page: Page, service: str) -> Builder:
+    """Return someone without a craft."""
+    page.route(re.compile("/chart[?]"), lambda route: route.fulfill(content_type="image/svg+xml", body=EMPTY_CHART))
+    return Builder(page, service)
+
+
+def store(builder: Builder, craft: dict[str, Any], name: str) -> None:
+    """Store a craft, and open a page with it."""
+    builder.open("pack-energy")
+    builder.page.evaluate("craft => localStorage.setItem('gramwatt.craft', JSON.stringify(craft))", craft)
+    builder.open(name)
+
+
+def test_another_pack_is_a_new_one(builder: Builder) -> None:
+    """Also where the only pack has the name of a second one."""
+    store(builder, {"packs": [{"name": "Pack 2", "cells": 4, "capacity": 1300}], "kv": 2400}, "full-throttle")
+    builder.page.locator("#chosen-pack").select_option("Another pack")
+    builder.settle()
+    builder.enter("capacity", 777)
+    expect(builder.page.locator("#chosen-pack option:checked")).to_have_text("Pack 3")
+    assert builder.craft()["packs"] == [
+        {"name": "Pack 2", "cells": 4, "capacity": 1300},
+        {"name": "Pack 3", "capacity": 777},
+    ]
+
+
+def test_clear_lasts(builder: Builder) -> None:
+    """The address holds none of the figures that were cleared."""
+    page = builder.page
+    store(builder, {"parts": [{"name": "hull", "mass": 77}], "limit": 600}, "mass-margin")
+    expect(page.locator("[id='parts.0.name']")).to_have_value("hull")
+    page.locator("#craft summary").click()
+    page.get_by_role("button", name="Clear from this device").click()
+    page.get_by_role("button", name="Remove", exact=True).click()
+    expect(page.locator("[id='parts.0.name']")).to_have_value("frame")
+    builder.settle()
+    page.reload()
+    builder.settle()
+    expect(page.locator("[id='parts.0.name']")).to_have_value("frame")
+    assert "?" not in page.url
+    assert builder.craft() == {}
+
+
+def test_a_craft_that_does_not_fit_is_refused(builder: Builder, tmp_path: Path) -> None:
+    """Local storage holds some 5 MB; the craft that is stored stays."""
+    store(builder, TWO_PACKS, "pack-energy")
+    file = tmp_path / "large.json"
+    file.write_text(json.dumps({"packs": [{"name": "x" * 6_000_000}]}), encoding="utf-8")
+    builder.page.locator("#craft-file").set_input_files(file)
+    expect(builder.page.locator("#craft-message")).to_contain_text("too large for the storage of this browser")
+    assert builder.craft() == TWO_PACKS
+
+
+def test_setups_follow_the_name_of_a_pack(builder: Builder) -> None:
+    """On the page and in the craft, in tables that the page does not show too."""
+    setups = [{"pack": "six"}, {"pack": "four"}]
+    flight = {"name": "dusk", "pack": "six", "duration": 5, "charge": 900}
+    craft = {**TWO_PACKS, "dry_mass": 300, "diameter": 5, "pitch": 4.3, "setups": setups, "flights": [flight]}
+    store(builder, craft, "build")
+    builder.enter("packs.1.name", "six light")
+    builder.page.locator("[id='packs.1.name']").blur()
+    expect(builder.page.locator("[id='setups.0.pack']")).to_have_value("six light")
+    expect(builder.page.locator("#results")).to_contain_text("six light")
+    expect(builder.page.locator("#calculator [aria-invalid]")).to_have_count(0)
+    assert builder.craft()["setups"] == [{"pack": "six light"}, {"pack": "four"}]
+    assert builder.craft()["flights"] == [flight | {"pack": "six light"}]
+
+
+def test_an_entry_that_is_no_row_does_not_block_edits(builder: Builder) -> None:
+    address = f"{builder.service}/calculators/full-throttle#craft="
+    craft = {"packs": [None, {"name": "four", "cells": 4, "capacity": 1300}], "kv": 2400}
+    builder.page.goto(address + json.dumps(craft))
+    expect(builder.page.locator("#chosen-pack")).to_have_count(1)
+    builder.settle()
+    builder.enter("capacity", 1500)
+    assert builder.craft()["packs"] == [{"name": "four", "cells": 4, "capacity": 1500}]
