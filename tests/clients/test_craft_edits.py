@@ -66,7 +66,7 @@ def test_clear_lasts(builder: Builder) -> None:
     assert builder.craft() == {}
 
 
-def test_a_craft_that_does_not_fit_is_refused(builder: Builder, tmp_path: Path) -> None:
+def test_a_craft_that_does_not_fit_is_rejected(builder: Builder, tmp_path: Path) -> None:
     """Local storage holds some 5 MB; the craft that is stored stays."""
     store(builder, TWO_PACKS, "pack-energy")
     file = tmp_path / "large.json"

@@ -35,7 +35,7 @@ test("without storage the craft lives as long as the page", () => {
   assert.deepEqual([readCraft(), whereStored()], [{ kv: 2 }, "stored on this device"]);
 });
 
-test("a full storage keeps no edit, and refuses another craft", () => {
+test("a full storage keeps no edit, and rejects another craft", () => {
   writeCraft({ kv: 1 });
   localStorage.setItem = () => { throw new DOMException("full", "QuotaExceededError"); };
   assert.equal(replaceCraft({ kv: 3 }), false);

@@ -33,6 +33,8 @@ class FilledFields:
     """What is wrong with the craft beside its values, which are checked with those of the form."""
     origins: Mapping[str, list[list[Any]]] = field(default_factory=dict)
     """For each row of a table: the craft's table that it comes from, its place there, and the columns it has."""
+    unknown: tuple[str, ...] = ()
+    """JSON Pointers of members and columns that no calculator asks for."""
     derived: tuple[str, ...] = ()
     """Inputs that the craft does not give but what adds up to them."""
     failed: frozenset[str] = frozenset()
@@ -44,7 +46,8 @@ def fill_from_craft(
 ) -> FilledFields:
     """Return the fields of a request, filled from the craft that it holds. ``files`` are names of uploaded files.
 
-    A craft that gives none of the inputs that a calculator needs fills nothing, so that the example stays.
+    A craft that gives none of the inputs that a calculator needs fills nothing, so that the example stays; beside other
+    fields it fills in what it has.
     """
     if MEMBER not in sent:
         return FilledFields(sent)
@@ -54,8 +57,8 @@ def fill_from_craft(
     base = dict(parse_qsl(sent.get(BASE, ""), max_num_fields=MAX_FIELDS)) if sent.get(BASE) else {}
     given = {name: text for name, text in own.items() if name in calculator.input_fields and text}
     taken = take_inputs(calculator, sent[MEMBER], choices, given, text=True)
-    if not taken.errors and not _is_useful(calculator, {*taken.inputs, *(name.partition(".")[0] for name in files)}):
-        return FilledFields({**base, **own})
+    if not base and not taken.errors and not _is_useful(calculator, {*taken.inputs, *(name.partition(".")[0] for name in files)}):
+        return FilledFields(own)
     decimal = own.get("decimal") or base.get("decimal") or "."
     texts = texts_of_inputs(calculator, taken.inputs, decimal)
     rest = {name: text for name, text in base.items() if name.partition(".")[0] not in taken.inputs}
@@ -64,8 +67,19 @@ def fill_from_craft(
         for name in taken.inputs
         if isinstance(calculator.input_fields[name], Quantity) and f"/{name}" not in taken.pointers
     )
+    unknown = tuple(error.pointer for error in taken.errors if _is_unknown(error.pointer))
     origins = dict(_list_origins(calculator, taken))
-    return FilledFields({**rest, **texts, **own}, taken.errors, origins, derived, taken.failed)
+    return FilledFields({**rest, **texts, **own}, taken.errors, origins, unknown, derived, taken.failed)
+
+
+def _is_unknown(pointer: str) -> bool:
+    """Return whether an error is about a member of the craft, or a column of a table, that has an unknown name."""
+    match pointer.split("/"):
+        case ["", _, member]:
+            return member not in craft_fields.get_fields()
+        case ["", _, name, _, column] if table := craft_fields.get_tables().get(name):
+            return column not in {*table.known, *craft_fields.list_row_members(table)}
+    return False
 
 
 def _is_useful(calculator: Calculator[Any, Any], inputs: Collection[str]) -> bool:

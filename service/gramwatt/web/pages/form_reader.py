@@ -70,6 +70,8 @@ class FormData:
     """The shape of a chart that is drawn into the page, by the width of the screen."""
     origins: Mapping[str, list[list[Any]]] = field(default_factory=dict)
     """Where rows of tables come from in a craft, for scripts: see `craft_form.FilledFields`."""
+    unknown: tuple[str, ...] = ()
+    """JSON Pointers of what a craft has that no calculator asks for."""
     derived: tuple[str, ...] = ()
     """Inputs that a craft gives only as a sum."""
     failed: frozenset[str] = frozenset()

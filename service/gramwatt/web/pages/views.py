@@ -107,7 +107,8 @@ def read_form(
     filled = fill_from_craft(calculator, request.values, request.files)
     form = form_reader.read_form(calculator, filled.texts, request.files)
     form.errors += filled.errors
-    form.origins, form.derived, form.failed = filled.origins, filled.derived, filled.failed
+    form.origins, form.unknown = filled.origins, filled.unknown
+    form.derived, form.failed = filled.derived, filled.failed
     if form.submitted or form.errors:
         return form, False
     of_example = _form_of_example(calculator, example, form.decimal)

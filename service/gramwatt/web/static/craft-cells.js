@@ -56,6 +56,12 @@ export const freeName = (/** @type {Row[]} */ rows, /** @type {string} */ choose
   return rows.some((row) => row.name === name) ? freeName(rows, chooser, index + 1) : name;
 };
 
+/** Remove what a JSON Pointer in a request points to: /craft/NAME or /craft/TABLE/0/COLUMN. */
+export const removeAt = (/** @type {Craft} */ craft, /** @type {string} */ pointer) => {
+  const [name, ...inner] = pointer.split("/").slice(2).map((part) => part.replaceAll("~1", "/").replaceAll("~0", "~"));
+  if (inner.length) delete craft[name][inner[0]][inner[1]]; else delete craft[name];
+};
+
 /**
  * Let all that names a row follow its new name, unless another row still has the old one.
  * @param {Craft} craft

@@ -1,9 +1,9 @@
 // Fills the form of a page from the craft, and puts what is typed back into it.
 import { say } from "./craft.js";
 import { addChoosers } from "./craft-choosers.js";
-import { addRow, chosenIndex, defaultName, placeOf, putInput, renameRow, rowsIn } from "./craft-cells.js";
+import { addRow, chosenIndex, defaultName, placeOf, putInput, removeAt, renameRow, rowsIn } from "./craft-cells.js";
 import { cellOf, forgetRow, originOf, rememberOrigins, storeCell } from "./craft-rows.js";
-import { changeCraft, choose, isEmpty, onCraft, readChosen, readCraft } from "./craft-store.js";
+import { changeCraft, choose, isEmpty, onCraft, readChosen, readCraft, readExamples, storeExample } from "./craft-store.js";
 import { form, isEdit, onResults, path, query, showAddress, showBareAddress, submit, update } from "./form.js";
 import { chosenColumns, setFile, showPicker, timeChannel } from "./recording-picker.js";
 import { keyOf, readRecording, writeRecording } from "./recording-store.js";
@@ -67,6 +67,20 @@ const recordingsHere = async () => {
   return Object.fromEntries(found.filter(([, recording]) => recording));
 };
 
+/** @returns {URLSearchParams} the figures of this page's example that nobody has changed yet, which give way to the craft */
+const besideCraft = () => new URLSearchParams(readExamples()[path] ?? "");
+
+/** Let what is unchanged of an example stay on this page, beside what is typed. Its tables become the craft's. */
+const keepExample = (/** @type {string} */ edited) => {
+  const isKept = path in readExamples();
+  if (!isKept && !("example" in form.dataset)) return;
+  const figures = isKept ? besideCraft() : query();
+  const isOther = (name) => fields[name]?.kind !== "samples" && name in fields && name !== edited;
+  const names = [...figures.keys()].filter((name) => !isOther(name.replace(/\.unit$/, "")));
+  for (const name of names) figures.delete(name);
+  storeExample(path, figures.toString());
+};
+
 /** Fill the form from the craft. `base`: the fields of the address, which give way to it. */
 const fill = async (base = query()) => {
   form.setAttribute("aria-busy", "true");
@@ -93,8 +107,20 @@ const fillFrom = async (/** @type {URLSearchParams} */ base) => {
   body.append("shape", matchMedia("(max-width: 36rem)").matches ? "narrow" : "wide");
   if (!await update(path, { body, wholePage: true })) return;
   follows = true;
+  if (form.dataset.unknown) offerRemoval(JSON.parse(form.dataset.unknown));
   await showRecordings(recordings);
   if ("example" in form.dataset) showBareAddress(); else showAddress(false, { craft: true, carried });
+};
+
+/** Offer to remove from the craft what no calculator asks for: it blocks every page. */
+const offerRemoval = (/** @type {string[]} */ pointers) => {
+  const names = pointers.map((pointer) => pointer.split("/").at(-1)).join(", ");
+  say(`No calculator asks for this part of your craft: ${names}.`, {
+    "Leave it out": () => {
+      changeCraft((craft) => { for (const pointer of pointers) removeAt(craft, pointer); });
+      fill();
+    },
+  });
 };
 
 /** Put the stored recordings into their controls. */
@@ -120,7 +146,7 @@ const withoutChosen = () => {
 
 /** Offer the craft where the address brought other figures. */
 const offer = () => say("This page shows the figures of its address.", {
-  "Show my craft": () => { carried = []; fill(new URLSearchParams()); },
+  "Show my craft": () => { carried = []; fill(besideCraft()); },
   "Add these to my craft": () => {
     follows = true;
     for (const { name } of [...form.elements]) if (name && form.elements[name].value && !/\.unit$|#/.test(name)) storeField(name);
@@ -132,7 +158,9 @@ const offer = () => say("This page shows the figures of its address.", {
 const onEdit = (/** @type {Event} */ event) => {
   if (!isEdit(event) || !follows) return;
   const { name, type } = event.target;
-  if (type !== "file" && name) storeField(name.replace(/\.unit$/, ""));
+  if (type === "file" || !name) return;
+  keepExample(name.replace(/\.unit$/, ""));
+  storeField(name.replace(/\.unit$/, ""));
 };
 
 /** Let the craft's other tables, and what is chosen, follow the new name of a row. */
@@ -147,7 +175,9 @@ const takeFile = async (/** @type {HTMLInputElement} */ input) => {
   await showPicker(input);
   if (!follows) return;
   await storeRecording(input);
-  if (isExample) await fill(new URLSearchParams());
+  if (!isExample) return;
+  storeExample(path, "");
+  await fill(new URLSearchParams());
 };
 
 const onChange = (/** @type {Event} */ event) => {
@@ -181,7 +211,7 @@ const start = async () => {
   else if (history.state?.craft) carried = history.state.carried ?? [];
   const isMine = "example" in form.dataset || isLinked || history.state?.craft === true;
   follows = isMine || isEmptyHere;
-  if (isMine && !isEmptyHere) await fill(parameters);
+  if (isMine && !isEmptyHere) await fill(location.search ? parameters : besideCraft());
   else if (!follows) offer();
   else if (isLinked) showAddress(false, { craft: true, carried });
   markLinks();
@@ -196,8 +226,8 @@ export const connect = () => {
   form.addEventListener("rowremoved", ({ detail }) => { if (follows) forgetRow(detail); });
   form.addEventListener("rowrenamed", ({ detail }) => { if (follows) followRow(detail); });
   onResults(markLinks);
-  onCraft((_, elsewhere) => { if (elsewhere && follows) fill(new URLSearchParams()); });
-  addEventListener("craftreplaced", () => { carried = []; fill(new URLSearchParams()); });
+  onCraft((_, elsewhere) => { if (elsewhere && follows) fill(besideCraft()); });
+  addEventListener("craftreplaced", () => { carried = []; fill(besideCraft()); });
   addEventListener("pageshow", ({ persisted }) => { if (persisted && follows) fill(); });
   form.setAttribute("aria-busy", "true");
   start().finally(() => form.removeAttribute("aria-busy"));

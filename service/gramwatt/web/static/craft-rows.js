@@ -24,6 +24,12 @@ export const cellOf = (/** @type {string} */ name, /** @type {import("./craft-ce
   return toCell(kind, text(name), text(`${name}.unit`), text("decimal") || ".");
 };
 
+/** Say where a row comes from that only stands here, instead of a button to remove it. */
+const markDerived = (/** @type {Element} */ row, /** @type {string} */ from) => {
+  const text = from ? `from ${from}` : "from your craft";
+  row.querySelector("[name=remove]")?.replaceWith(Object.assign(document.createElement("span"), { className: "origin", textContent: text }));
+};
+
 /** Remember which row of the craft each row of the form was filled from. */
 export const rememberOrigins = () => {
   const sent = JSON.parse(form.dataset.origins ?? "{}");
@@ -31,7 +37,9 @@ export const rememberOrigins = () => {
     const name = table.dataset.table;
     rowsOf(table).forEach((row, at) => {
       const [from, index, columns] = sent[name]?.[at] ?? [];
-      if (from) origins.set(row, { table: from, index, columns: from === name ? null : columns });
+      if (from === undefined) return;
+      origins.set(row, { table: from, index, columns: from === name ? null : columns });
+      if (from !== name) markDerived(row, from);
     });
   }
 };

@@ -8,6 +8,7 @@
 
 const CRAFT = "gramwatt.craft";
 const CHOSEN = "gramwatt.chosen";
+const EXAMPLES = "gramwatt.examples";
 /** @type {((craft: Craft) => void)[]} */
 const listeners = [];
 /** What the browser did not store, until the page is left. @type {Map<string, string>} */
@@ -70,6 +71,7 @@ export const writeCraft = (/** @type {Craft} */ craft) => {
  */
 export const replaceCraft = (/** @type {Craft} */ craft) => {
   try { store(CRAFT, JSON.stringify(craft)); } catch (error) { if (isQuotaError(error)) return false; }
+  set(EXAMPLES, "");
   writeCraft(craft);
   return true;
 };
@@ -98,9 +100,17 @@ export const choose = (/** @type {string} */ chooser, /** @type {string} */ name
   set(CHOSEN, JSON.stringify({ ...readChosen(), [chooser]: name }));
 };
 
-/** Forget the craft and what was chosen of it. */
+/** @returns {{[path: string]: string}} by page, the figures of its example that stay beside the craft, as a query */
+export const readExamples = () => parse(get(EXAMPLES));
+
+export const storeExample = (/** @type {string} */ page, /** @type {string} */ figures) => {
+  set(EXAMPLES, JSON.stringify({ ...readExamples(), [page]: figures }));
+};
+
+/** Forget the craft, what was chosen of it, and what is beside it. */
 export const clearCraft = () => {
   set(CHOSEN, "");
+  set(EXAMPLES, "");
   writeCraft({});
 };
 

@@ -73,7 +73,7 @@ export const update = async (url, { body = null, wholePage = false } = {}) => {
   const computed = !("missing" in received.getElementById("results").dataset);
   const isStale = !computed && !wholePage; // another form needs another result
   document.querySelector(".columns").classList.toggle("stale", isStale);
-  if (!isStale || !document.querySelector("#headline[data-result]")) showAnswer(received, number);
+  if (!isStale || !document.querySelector("#headline[data-result]")) showAnswer(received, number, wholePage);
   else byId("errors").replaceWith(document.importNode(received.getElementById("errors"), true));
   if (wholePage) replaceForm(received.getElementById("calculator"));
   else updateFieldStates(received);
@@ -82,8 +82,8 @@ export const update = async (url, { body = null, wholePage = false } = {}) => {
   return true;
 };
 
-/** Replace the results; without new ones the last stay, grey, beside the error. */
-const showAnswer = (/** @type {Document} */ received, /** @type {number} */ number) => {
+/** Replace the results, with the chart at once for other inputs; without new ones the last stay, grey, beside the error. */
+const showAnswer = (/** @type {Document} */ received, /** @type {number} */ number, /** @type {boolean} */ isOther) => {
   const focused = document.activeElement?.closest("#results") ? document.activeElement.name : null;
   const opened = [...document.querySelectorAll("#results details, .folded details")].map(({ open }) => open);
   const oldChart = document.querySelector("#results picture");
@@ -94,7 +94,7 @@ const showAnswer = (/** @type {Document} */ received, /** @type {number} */ numb
   }
   const details = [...document.querySelectorAll("#results details, .folded details")];
   details.forEach((each, index) => { each.open = opened[index] ?? false; });
-  replaceChartLater(oldChart, number);
+  if (!isOther) replaceChartLater(oldChart, number);
   if (focused) form.elements[focused]?.focus({ preventScroll: true });
   markOverflow();
 };
@@ -104,8 +104,8 @@ const replaceForm = (/** @type {HTMLFormElement} */ received) => {
   const focused = document.activeElement?.form === form ? document.activeElement.name : null;
   document.activeElement?.blur();
   form.replaceChildren(...document.importNode(received, true).childNodes);
+  for (const name of ["example", "origins", "unknown", "derived"]) delete form.dataset[name];
   for (const [name, value] of Object.entries(received.dataset)) form.dataset[name] = value;
-  if (!("example" in received.dataset)) delete form.dataset.example;
   if (focused) form.elements[focused]?.focus?.({ preventScroll: true });
   replacing = false;
   enableFiles();
