@@ -10,6 +10,7 @@ from typing import Any
 import pytest
 from playwright.sync_api import Page, expect
 
+from clients.browsing import find_accessibility_problems
 from clients.builder import EMPTY_CHART, Builder
 
 pytestmark = pytest.mark.client("chromium")
@@ -99,3 +100,50 @@ def test_an_entry_that_is_no_row_does_not_block_edits(builder: Builder) -> None:
     builder.settle()
     builder.enter("capacity", 1500)
     assert builder.craft()["packs"] == [{"name": "four", "cells": 4, "capacity": 1500}]
+
+
+def test_an_example_stays_beside_the_craft_on_its_page(builder: Builder) -> None:
+    """Its other figures are not the craft's: they go where they are replaced, and are on no other page."""
+    page = builder.page
+    builder.open("full-throttle")
+    builder.enter("cells", 6)
+    expect(page.locator("#calculator [aria-invalid]")).to_have_count(0)
+    assert builder.craft() == {"packs": [{"name": "Pack 1", "cells": 6}]}
+    builder.open("hover-power")
+    expect(page.locator("#summary")).to_contain_text("This is an example")
+    builder.open("full-throttle")
+    for field, value in {"cells": "6", "capacity": "1300", "kv": "2400", "mass": "0.4"}.items():
+        expect(page.locator(f"#{field}")).to_have_value(value)
+    builder.enter("capacity", "")
+    builder.settle()
+    builder.open("full-throttle")
+    expect(page.locator("#capacity")).to_have_value("")
+    expect(page.locator("#kv")).to_have_value("2400")
+
+
+def test_a_row_of_another_table_says_where_it_comes_from(builder: Builder) -> None:
+    """It cannot be removed here; its mass is the pack's."""
+    store(builder, {**TWO_PACKS, "parts": [{"name": "hull", "mass": 77}]}, "mass-margin")
+    expect(builder.page.locator("[data-table=parts] tbody .row")).to_have_count(2)
+    expect(builder.page.locator("[data-table=parts] tbody [name=remove]")).to_have_count(1)
+    expect(builder.page.locator("[data-table=parts] tbody .row .origin")).to_have_text("from packs")
+    assert find_accessibility_problems(builder.page) == []
+
+
+def test_a_pack_without_a_mass_is_weighed_where_it_is_missed(builder: Builder) -> None:
+    store(builder, {"packs": [{"name": "four", "cells": 4}], "parts": [{"name": "hull", "mass": 77}]}, "mass-margin")
+    expect(builder.page.locator("#errors")).to_contain_text("Mass is required")
+    builder.enter("parts.1.mass", 155)
+    expect(builder.page.locator("#headline")).to_have_attribute("data-value", re.compile(r"^18\.0|^18 g"))
+    assert builder.craft()["packs"] == [{"name": "four", "cells": 4, "mass": 155}]
+
+
+def test_what_no_calculator_asks_for_is_left_out_on_request(builder: Builder) -> None:
+    craft = {**TWO_PACKS, "wibble": 1}
+    craft["packs"] = [{**TWO_PACKS["packs"][0], "colour": "red"}]
+    store(builder, craft, "pack-energy")
+    expect(builder.page.locator("#craft-message")).to_contain_text("colour, wibble")
+    builder.page.get_by_role("button", name="Leave it out").click()
+    expect(builder.page.locator("#errors")).to_be_empty()
+    expect(builder.page.locator("#headline")).to_have_attribute("data-result", re.compile("."))
+    assert builder.craft() == {**TWO_PACKS, "packs": TWO_PACKS["packs"][:1]}

@@ -91,7 +91,7 @@ def test_an_emptied_form_is_not_a_first_visit(page: Page, service: str) -> None:
     page.goto(f"{service}/calculators/pack-energy?cells=6")
     page.locator("#cells").fill("")
     page.locator("#cells").press("Enter")
-    expect(page.get_by_role("alert")).to_contain_text("cells is required")
+    expect(page.get_by_role("alert")).to_contain_text("Cells in series is required")
     expect(page.locator(".columns.stale #headline")).to_be_visible()
 
 

@@ -57,7 +57,11 @@ def fill_from_craft(
     base = dict(parse_qsl(sent.get(BASE, ""), max_num_fields=MAX_FIELDS)) if sent.get(BASE) else {}
     given = {name: text for name, text in own.items() if name in calculator.input_fields and text}
     taken = take_inputs(calculator, sent[MEMBER], choices, given, text=True)
-    if not base and not taken.errors and not _is_useful(calculator, {*taken.inputs, *(name.partition(".")[0] for name in files)}):
+    if (
+        not base
+        and not taken.errors
+        and not _is_useful(calculator, {*taken.inputs, *(name.partition(".")[0] for name in files)})
+    ):
         return FilledFields(own)
     decimal = own.get("decimal") or base.get("decimal") or "."
     texts = texts_of_inputs(calculator, taken.inputs, decimal)
@@ -105,6 +109,9 @@ def _find_origin(name: str, at: int, table: Table, taken: CraftInputs) -> list[A
     columns = [
         column for column in table.columns if taken.pointers.get(f"/{name}/{at}/{column}") == f"{place}/{column}"
     ]
+    if parts[2] != name:  # of a sum: a mass that is missing is entered here
+        names = (term.name.partition(".") for term in table.sum_of)
+        columns += [column for source, _, column in names if source == parts[2] and column not in columns]
     return [parts[2], int(parts[3]), columns]
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any, Final
 
 from gramwatt.charts.formatting import add_unit, format_value, unit_sign
@@ -158,6 +158,12 @@ def _label(outer: Field, inner: Field) -> str:
     return f"{outer.description['label']}, row {inner.row_number}, {inner.description['label']}"
 
 
+def _use_label(error: InputError, description: Mapping[str, Any]) -> InputError:
+    """Return an error about a field with the field's label in place of its name."""
+    rest = error.detail.removeprefix(f"{description['name']} ")
+    return error if rest == error.detail else replace(error, detail=f"{description['label']} {rest}")
+
+
 @dataclass(frozen=True, slots=True)
 class _FieldBuilder:
     """Builds fields, and takes from ``errors`` those that it has placed."""
@@ -171,7 +177,7 @@ class _FieldBuilder:
         kind = description["kind"]
         if kind == "table":
             return self._table(key, description)
-        errors = self.errors.pop(key, [])
+        errors = [_use_label(error, description) for error in self.errors.pop(key, [])]
         if kind in ("series", "samples"):
             errors += self._pop_errors_within(key)
         assumed = self._assumed(description, response) if response is not None else ""

@@ -7,13 +7,20 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, Final
 
-from gramwatt.charts.formatting import readable
+from gramwatt.charts.formatting import find_field, readable
 from gramwatt.engine.evaluate import Outcome
 from gramwatt.engine.formats import get_table_length
 from gramwatt.engine.response import build_response, build_table_rows
 from gramwatt.engine.sentences import FilledSentence, build_sentence
-from gramwatt.model import Table
-from gramwatt.model.messages import DISPLAY_DIGITS, Estimate, format_estimate, format_number, format_share
+from gramwatt.model import AnyCalculator, Quantity, Table
+from gramwatt.model.messages import (
+    DISPLAY_DIGITS,
+    Estimate,
+    format_estimate,
+    format_number,
+    format_probability,
+    format_share,
+)
 from gramwatt.web.pages.description import describe_calculator
 
 MAX_ROWS: Final = 60
@@ -22,6 +29,8 @@ MAX_TRANSPOSED_ROWS: Final = 8
 """A wide table with at most this many rows shows them side by side as columns."""
 FIRST_FINDINGS_LENGTH: Final = 240
 """Characters of findings above the chart: four lines or so. The others follow below it."""
+ROUNDING_ERROR: Final = 1e-9
+"""A difference below this, in its unit, is 0: it comes from rounding in the computation."""
 MIN_SHARE: Final = 0.05
 MAX_CONTRIBUTORS: Final = 3
 
@@ -82,6 +91,7 @@ class ResultsView:
 class _Formatter:
     """Turns the cells of a response into text."""
 
+    calculator: AnyCalculator
     response: Mapping[str, Any]
     reasons: Mapping[str, str]
     decimal: str
@@ -102,7 +112,14 @@ class _Formatter:
         uncertainty = self.response.get("uncertainty", {}).get(key, {})
         numbers = [_pick(uncertainty.get(name), row) for name in ("standard", "low", "high")]
         no_result = _pick(uncertainty.get("no_result"), row)
-        estimate = self._format(value, unit, description, *numbers)
+        kind = find_field(self.calculator, key)
+        if isinstance(kind, Quantity) and kind.is_probability and value is not None:
+            estimate = Estimate(self.localize(format_probability(value)))
+        elif isinstance(kind, Quantity) and kind.signed and value is not None and abs(value) < ROUNDING_ERROR:
+            is_known = (numbers[0] or 0) < ROUNDING_ERROR
+            estimate = Estimate("0") if is_known else self._format(0.0, unit, description, *numbers)
+        else:
+            estimate = self._format(value, unit, description, *numbers)
         return ResultValue(
             key,
             description,
@@ -168,7 +185,7 @@ def make_results_view(
         )
     descriptions = {each["name"]: each for each in describe_calculator(calculator)["results"]}
     reasons = {name: each["text"] for each in response["cautions"] for name in each.get("results", ())}
-    formatter = _Formatter(response, reasons, decimal)
+    formatter = _Formatter(calculator, response, reasons, decimal)
     values = {
         name: formatter.value(name, descriptions[name]) for name in calculator.result_fields if name not in tables
     }
