@@ -112,14 +112,7 @@ class _Formatter:
         uncertainty = self.response.get("uncertainty", {}).get(key, {})
         numbers = [_pick(uncertainty.get(name), row) for name in ("standard", "low", "high")]
         no_result = _pick(uncertainty.get("no_result"), row)
-        kind = find_field(self.calculator, key)
-        if isinstance(kind, Quantity) and kind.is_probability and value is not None:
-            estimate = Estimate(self.localize(format_probability(value)))
-        elif isinstance(kind, Quantity) and kind.signed and value is not None and abs(value) < ROUNDING_ERROR:
-            is_known = (numbers[0] or 0) < ROUNDING_ERROR
-            estimate = Estimate("0") if is_known else self._format(0.0, unit, description, *numbers)
-        else:
-            estimate = self._format(value, unit, description, *numbers)
+        estimate = self._format_special(key, value, numbers[0]) or self._format(value, unit, description, *numbers)
         return ResultValue(
             key,
             description,
@@ -131,6 +124,16 @@ class _Formatter:
             _format_contributors(uncertainty.get("shares", {})) if estimate.uncertainty else "",
             self.reasons.get(reason_key, "") if value is None else "",
         )
+
+    def _format_special(self, key: str, value: Any, standard: float | None) -> Estimate | None:
+        """Return a probability, or a difference of zero, as text; None for any other result."""
+        kind = find_field(self.calculator, key)
+        if value is None or not isinstance(kind, Quantity):
+            return None
+        if kind.is_probability:
+            return Estimate(self.localize(format_probability(value)))
+        is_difference = kind.possible_range[0] < 0
+        return Estimate("0") if is_difference and max(abs(value), standard or 0.0) < ROUNDING_ERROR else None
 
     def _format(self, value: Any, unit: str, description: Mapping[str, Any], *uncertainty: float | None) -> Estimate:
         """Return a value and its uncertainty as text."""
