@@ -57,12 +57,9 @@ def fill_from_craft(
     base = dict(parse_qsl(sent.get(BASE, ""), max_num_fields=MAX_FIELDS)) if sent.get(BASE) else {}
     given = {name: text for name, text in own.items() if name in calculator.input_fields and text}
     taken = take_inputs(calculator, sent[MEMBER], choices, given, text=True)
-    if (
-        not base
-        and not taken.errors
-        and not _is_useful(calculator, {*taken.inputs, *(name.partition(".")[0] for name in files)})
-    ):
-        return FilledFields(own)
+    sent_inputs = {*taken.inputs, *(name.partition(".")[0] for name in files)}
+    if not base.keys() - {"decimal"} and not taken.errors and not _is_useful(calculator, sent_inputs):
+        return FilledFields({**base, **own})
     decimal = own.get("decimal") or base.get("decimal") or "."
     texts = texts_of_inputs(calculator, taken.inputs, decimal)
     rest = {name: text for name, text in base.items() if name.partition(".")[0] not in taken.inputs}
