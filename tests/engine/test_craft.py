@@ -293,3 +293,30 @@ def test_setups_without_a_name_differ() -> None:
     craft = {**name_packs("a", "b"), "setups": [{"pack": "a"}, {"pack": "b"}, {"pack": "b", "throttle_cap": 60}]}
     rows = calculate("build", craft=craft)["results"]["by_setup"]
     assert [row["name"] for row in rows] == ["a", "b 2", "b 3"]
+
+
+PACK: Final = CRAFT["packs"][0]
+
+
+@pytest.mark.parametrize(
+    ("name", "change", "choice", "pointer", "words"),
+    [
+        (
+            "build",
+            {"packs": [PACK] * 200, "setups": [{"pack": "6 cells"}]},
+            {},
+            "/craft/packs",
+            "has 200 entries; it may",
+        ),
+        ("full-throttle", {"packs": [PACK] * 200}, {"pack": "6 cells"}, "/craft/packs", "has 200 entries; it may"),
+        ("mass-margin", {"parts": [{"mass": 1}] * 600}, {}, "/craft/parts", "has 600 entries; it may"),
+        ("mass-margin", {"parts": {"mass": 1}}, {}, "/craft/parts", "Enter a list, not an object"),
+        ("mass-margin", {"parts": [{"mass": 1}] * 500}, {}, "/craft/parts", "500 entries, and 1 more come from other"),
+    ],
+)
+def test_a_table_that_is_no_list_of_that_length_is_one_error(
+    name: str, change: dict[str, Any], choice: dict[str, Any], pointer: str, words: str
+) -> None:
+    errors = get_errors(name, craft={**CRAFT, **change}, **choice)
+    assert errors.keys() == {pointer}
+    assert words in errors[pointer]

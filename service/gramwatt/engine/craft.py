@@ -16,7 +16,7 @@ from gramwatt.engine.craft_document import Cell, Craft, Row, fill_row, read_craf
 from gramwatt.engine.craft_fields import MEMBER
 from gramwatt.engine.craft_sums import Addend, Adder
 from gramwatt.engine.strict_json import InvalidJson, parse_strict_json
-from gramwatt.model import AnyCalculator, ChosenBy, Kind, Quantity, Table
+from gramwatt.model import AnyCalculator, ChosenBy, Kind, Quantity, RowName, Table
 from gramwatt.model.messages import InputError, quote_input
 from gramwatt.model.parsing import match_quantity, replace_lookalikes
 
@@ -119,7 +119,8 @@ class _Taker:
         """Take each input that is not the request's own."""
         cells = self._collect_cells()
         for name, table, choice in self._chosen:
-            if name in self._craft.explicit and name not in self._craft.chosen:  # there is no such row
+            is_unknown = name in self._craft.explicit and name not in self._craft.chosen
+            if is_unknown or name in self._craft.unreadable:
                 taken = craft_fields.list_stands_for(choice, table.columns, self._fields)
                 self._failed |= {each for _, each in taken}
         for name, kind in self._fields.items():
@@ -131,6 +132,7 @@ class _Taker:
                 self._add(name, kind, cells[name])
             elif isinstance(kind, Quantity) and kind.sum_of:
                 self._add_sum(name, kind)
+        self._failed |= self._craft.unreadable
         errors = (*self._craft.errors, *self._adder.errors)
         return CraftInputs(self._taken, errors, self._pointers, frozenset(self._failed))
 
@@ -210,6 +212,13 @@ class _Taker:
 
     def _take_table(self, name: str, kind: Table) -> None:
         addends = self._adder.list_addends(kind.sum_of, self._craft.chosen)
+        if addends and len(addends) > kind.max_length:
+            own = len(self._craft.rows.get(name, []))
+            detail = f"The list has {own} entries, and {len(addends) - own} more come from other tables of the craft; "
+            detail += f"together they may be up to {kind.max_length}"
+            self._failed.add(name)
+            self._craft.errors.append(InputError(f"/{MEMBER}/{name}", detail, None, kind.describe_accepted()))
+            return
         if addends:
             rows = [self._make_row(name, kind, addend) for addend in addends]
             self._add_rows(name, kind, rows, [addend.pointer for addend in addends])
@@ -238,6 +247,11 @@ class _Taker:
     def _add_rows(self, name: str, kind: Table, rows: Sequence[Row], pointers: Sequence[str]) -> None:
         columns = kind.input_columns
         known = {*columns, *(f"{column}_u" for column in craft_fields.list_quantities(columns))}
+        known -= {
+            column
+            for column, inner in columns.items()
+            if isinstance(inner, RowName) and inner.of in self._craft.unreadable
+        }
         self._taken[name] = [{column: cell.value for column, cell in row.items() if column in known} for row in rows]
         self._pointers[f"/{name}"] = f"/{MEMBER}/{name}"
         for at, (row, pointer) in enumerate(zip(rows, pointers, strict=True)):

@@ -5,7 +5,7 @@ from __future__ import annotations
 import itertools
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Final, NamedTuple, TypeAlias
+from typing import Final, NamedTuple, TypeAlias, TypeGuard
 
 from gramwatt.engine import craft_fields
 from gramwatt.engine.columns import escape_name
@@ -41,6 +41,8 @@ class Craft:
     """The chosen row of a table, by its name; of tables without a row none."""
     explicit: set[str] = field(default_factory=set)
     """The tables of which the request names the row."""
+    unreadable: set[str] = field(default_factory=set)
+    """The tables without rows, since they are no lists, or too long."""
     errors: list[InputError] = field(default_factory=list)
 
     def get_chosen(self, table: str) -> Row | None:
@@ -62,7 +64,8 @@ def read_craft(document: object, choices: Mapping[str, object]) -> Craft:
     for name, value in document.items():
         pointer = f"/{craft_fields.MEMBER}/{name}"
         if name in tables:
-            craft.rows[name] = list(_read_rows(craft, pointer, tables[name], value))
+            if _is_list(craft, name, pointer, tables[name], value):
+                craft.rows[name] = list(_read_rows(craft, pointer, tables[name], value))
         elif name in fields:
             craft.plain[name] = Cell(value, pointer)
     unknown = {name: value for name, value in document.items() if name not in fields}
@@ -88,13 +91,21 @@ def _list_unknown(
         yield InputError(pointer, f"{len(unknown) - MAX_LISTED_NAMES} more unknown names", None, accepted)
 
 
-def _read_rows(craft: Craft, pointer: str, table: CraftTable, value: object) -> Iterator[Row]:
+def _is_list(craft: Craft, name: str, pointer: str, table: CraftTable, value: object) -> TypeGuard[Sequence[object]]:
+    """Return whether a value is a list of as many rows as a table may have; else add an error."""
+    if not isinstance(value, list | tuple):
+        detail = f"Enter a list, not {describe_type(value)}"
+    elif len(value) > table.kind.max_length:
+        detail = f"The list has {len(value)} entries; it may have up to {table.kind.max_length}"
+    else:
+        return True
+    craft.errors.append(InputError(pointer, detail, quote_input(value), table.kind.describe_accepted()))
+    craft.unreadable.add(name)
+    return False
+
+
+def _read_rows(craft: Craft, pointer: str, table: CraftTable, items: Sequence[object]) -> Iterator[Row]:
     """Yield the rows of a table, empty where they cannot be read."""
-    items = list(value) if isinstance(value, list | tuple) else None
-    if items is None or len(items) > table.kind.max_length:
-        detail = f"Enter a list, not {describe_type(value)}" if items is None else f"The list has {len(items)} entries"
-        craft.errors.append(InputError(pointer, detail, quote_input(value), table.kind.describe_accepted()))
-        return
     known = table.known | set(craft_fields.list_row_members(table))
     for at, item in enumerate(items):
         place = f"{pointer}/{at}"
@@ -136,6 +147,8 @@ def _choose(craft: Craft, choices: Mapping[str, object]) -> None:
 
 def _find_row(craft: Craft, table: str, name: Cell) -> int | None:
     """Return the row of a table that has a name; None with an error where there is not exactly one."""
+    if table in craft.unreadable:  # whose own error is enough
+        return None
     names = list(list_names(craft, table))
     found = [at for at, each in enumerate(names) if each == name.value]
     if len(found) == 1:
