@@ -12,7 +12,7 @@ from click.testing import CliRunner, Result
 
 from gramwatt import InvalidInput, calculate
 from gramwatt.cli.main import main
-from gramwatt.engine.craft_files import InvalidCraftFile, read_craft_file
+from gramwatt.engine.craft_files import MAX_YAML_BYTES, InvalidCraftFile, read_craft_file
 
 FILE = Path(__file__).resolve().parents[2] / "examples/craft/craft.json"
 CRAFT: dict[str, Any] = json.loads(FILE.read_text("utf-8"))
@@ -133,3 +133,29 @@ def test_what_is_no_craft_file_is_an_error(tmp_path: Path, name: str, text: str,
 def test_a_file_that_is_missing_is_named() -> None:
     result = run("craft", "show", "nowhere.json")
     assert (result.exit_code, result.stderr) == (2, "nowhere.json: No such file or directory\n")
+
+
+@pytest.mark.parametrize(
+    ("text", "reason"),
+    [
+        ("kv: !motor 1900\n", "line 1: the tag !motor is not supported; remove it"),
+        ("kv: 1\nparts: !!set {a}\n", "line 2: the tag !!set is not supported; remove it"),
+        ("kv: 1\npitch: 4\nkv: 2\n", "line 3: the name 'kv' is given more than once"),
+        ("kv: [1\n", "line 2, column 1: expected ',' or ']', but got '<stream end>'"),
+        ("[1, 2]: 3\n", "line 1: a name is text, not a list or an object"),
+        ("kv: 1900\n" + "#" * MAX_YAML_BYTES, "YAML may have at most 131072 bytes; save a larger document as JSON"),
+    ],
+)
+def test_what_is_wrong_with_a_yaml_file(tmp_path: Path, text: str, reason: str) -> None:
+    file = tmp_path / "craft.yaml"
+    file.write_text(text, "utf-8")
+    with pytest.raises(InvalidCraftFile) as raised:
+        read_craft_file(file)
+    assert str(raised.value) == f"{file} is not valid YAML: {reason}"
+
+
+def test_dates_and_words_in_yaml_are_text(tmp_path: Path) -> None:
+    file = tmp_path / "craft.yaml"
+    file.write_text("2024-01-01: 2024-01-02\n1: yes\nnames: [a, 2024-01-03 10:00:00, null, 1.5e+3]\n", "utf-8")
+    expected = {"2024-01-01": "2024-01-02", "1": True, "names": ["a", "2024-01-03 10:00:00", None, 1500.0]}
+    assert read_craft_file(file) == expected

@@ -12,6 +12,11 @@ from gramwatt.engine.strict_json import InvalidJson, parse_strict_json
 YAML_EXTENSIONS: Final = (".yaml", ".yml")
 MAX_BYTES: Final = 64 * 1024 * 1024
 """Bytes of a document, recordings among them."""
+MAX_YAML_BYTES: Final = 128 * 1024
+"""Bytes of a document in YAML, which takes a thousand times as long to parse as JSON."""
+_TAG: Final = "tag:yaml.org,2002:"
+_PLAIN_TAGS: Final = frozenset({"null", "bool", "int", "float", "str", "seq", "map"})
+"""Types of values that JSON has too. What YAML would take for a date is text."""
 
 
 class InvalidCraftFile(ValueError):
@@ -39,25 +44,46 @@ def read_craft_file(path: str | os.PathLike[str]) -> dict[str, object]:
 
 
 def _parse_yaml(content: bytes) -> object:
-    """Return what a YAML text describes. Raises InvalidCraftFile, also for a name that is given twice."""
+    """Return what a YAML text describes, as JSON has it. Raises InvalidCraftFile, also for a name that is given twice."""
+    if len(content) > MAX_YAML_BYTES:
+        raise InvalidCraftFile(f"YAML may have at most {MAX_YAML_BYTES} bytes; save a larger document as JSON")
     import yaml  # which takes as long to import as the rest of a calculation
 
     class Loader(yaml.SafeLoader):
-        """The safe loader, without names that are given twice and without anchors, which can grow without end."""
+        """The safe loader of what JSON can hold, without anchors, which can grow without end."""
+
+        yaml_implicit_resolvers = {
+            first: [(tag, pattern) for tag, pattern in resolvers if tag.removeprefix(_TAG) in _PLAIN_TAGS]
+            for first, resolvers in yaml.SafeLoader.yaml_implicit_resolvers.items()
+        }
 
         def compose_node(self, parent: Any, index: Any) -> Any:
             if self.check_event(yaml.AliasEvent):
                 raise InvalidCraftFile("an alias is not supported; write the values out")
             return super().compose_node(parent, index)
 
+        def construct_object(self, node: Any, deep: bool = False) -> Any:
+            if node.tag.removeprefix(_TAG) not in _PLAIN_TAGS:
+                tag = node.tag.replace(_TAG, "!!")
+                raise InvalidCraftFile(f"line {node.start_mark.line + 1}: the tag {tag} is not supported; remove it")
+            return super().construct_object(node, deep)
+
         def construct_mapping(self, node: Any, deep: bool = False) -> dict[Hashable, Any]:
-            names = [key.value for key, _ in node.value]
-            for name in names:
-                if names.count(name) > 1:
-                    raise InvalidCraftFile(f"the name {name!r} is given more than once")
-            return super().construct_mapping(node, deep)
+            mapping: dict[Hashable, Any] = {}
+            for key, value in node.value:
+                line = f"line {key.start_mark.line + 1}"
+                if not isinstance(key, yaml.ScalarNode):
+                    raise InvalidCraftFile(f"{line}: a name is text, not a list or an object")
+                if key.value in mapping:
+                    raise InvalidCraftFile(f"{line}: the name {key.value!r} is given more than once")
+                mapping[key.value] = self.construct_object(value, deep)
+            return mapping
 
     try:
         return yaml.load(content, Loader)  # noqa: S506 - a safe loader
+    except yaml.MarkedYAMLError as error:
+        mark = error.problem_mark or error.context_mark
+        place = "" if mark is None else f"line {mark.line + 1}, column {mark.column + 1}: "
+        raise InvalidCraftFile(f"{place}{error.problem or error.context}") from None
     except (yaml.YAMLError, RecursionError, UnicodeDecodeError) as error:
         raise InvalidCraftFile(" ".join(str(error).split())) from None
