@@ -62,6 +62,11 @@ def test_sweeps_tables_and_charts_take_a_craft(tmp_path: Path) -> None:
     assert varied.exit_code == 0, varied.output
 
 
+def test_a_report_says_which_rows_it_used() -> None:
+    shown = " ".join(run("calc", "full-throttle", "--craft", str(FILE)).stdout.split())
+    assert 'From the craft (pack "6 cells", propeller "three blades"): ' in shown
+
+
 def test_check_lists_every_error_at_once(tmp_path: Path) -> None:
     wrong = {**CRAFT, "kv": "fast", "motorz": 4, "packs": [{"name": "a", "cells": 99}, {"name": "a", "capacity": -1}]}
     file = tmp_path / "wrong.json"

@@ -222,6 +222,9 @@ class _Report:
         lines = []
         for member, heading in _MEMBERS.items():
             texts = [self._format_input(name) for name in self.response.get(member, ())]
+            if member == "from_craft" and self.response.get("chosen"):
+                chosen = ", ".join(f'{name} "{row}"' for name, row in self.response["chosen"].items())
+                heading += f" ({chosen})"
             lines += self.wrap(f"{heading}: {'; '.join(text for text in texts if text)}.", "  ", "") if texts else []
         return lines
 

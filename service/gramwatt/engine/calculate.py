@@ -111,7 +111,9 @@ def _evaluate_with_craft(
     }
     outcome = evaluate_columns(calculator, cells, 1, text=False)
     from_craft = tuple(name for name in calculator.input_fields if name in taken.inputs)
-    return dataclasses.replace(outcome, from_craft=from_craft), taken.locate(outcome.errors.get(0, ()))
+    return dataclasses.replace(outcome, from_craft=from_craft, chosen=taken.chosen), taken.locate(
+        outcome.errors.get(0, ())
+    )
 
 
 def calculate(

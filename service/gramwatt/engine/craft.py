@@ -12,7 +12,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from gramwatt.engine import craft_fields
-from gramwatt.engine.craft_document import Cell, Craft, Row, fill_row, read_craft
+from gramwatt.engine.craft_document import Cell, Craft, Row, fill_row, list_names, read_craft
 from gramwatt.engine.craft_fields import MEMBER
 from gramwatt.engine.craft_sums import Addend, Adder
 from gramwatt.engine.strict_json import InvalidJson, parse_strict_json
@@ -33,6 +33,8 @@ class CraftInputs:
     """JSON Pointers in the request by those of the inputs: ``/craft/packs/1/mass`` by ``/pack_mass``."""
     failed: frozenset[str] = frozenset()
     """Inputs that errors of the document leave without a value."""
+    chosen: Mapping[str, str] = field(default_factory=dict)
+    """Names of the rows that inputs come from, by the member of a request that chooses them."""
 
     def locate(self, errors: Sequence[InputError]) -> list[InputError]:
         """Return errors of the inputs with the pointers of the request, after those of the document."""
@@ -113,6 +115,8 @@ class _Taker:
         self._taken: dict[str, object] = {}
         self._pointers: dict[str, str] = {}
         self._failed: set[str] = set()
+        self._used: set[tuple[str, int]] = set()
+        """Tables and rows that single inputs and sums come from."""
         self._chosen = craft_fields.list_chosen(calculator)
 
     def take(self) -> CraftInputs:
@@ -134,14 +138,26 @@ class _Taker:
                 self._add_sum(name, kind)
         self._failed |= self._craft.unreadable
         errors = (*self._craft.errors, *self._adder.errors)
-        return CraftInputs(self._taken, errors, self._pointers, frozenset(self._failed))
+        return CraftInputs(self._taken, errors, self._pointers, frozenset(self._failed), dict(self._list_used()))
+
+    def _list_used(self) -> Iterator[tuple[str, str]]:
+        """Yield the member that chooses a row, and its name, for each table of which one row was used."""
+        craft = self._craft
+        for member, table in craft_fields.get_choices().items():
+            explicit = {craft.chosen[table]} if table in craft.explicit and table in craft.chosen else set()
+            used = explicit or {at for name, at in self._used if name == table}
+            if len(used) == 1:
+                yield member, list(list_names(craft, table))[used.pop()]
 
     def _collect_cells(self) -> dict[str, Cell]:
         """Return the values of plain inputs: of chosen rows, then of the craft's own members."""
         cells: dict[str, Cell] = {}
-        for row in self._list_rows():
+        for table, at, row in self._list_rows():
             above = {*self._own, *cells}
-            cells |= {name: cell for name, cell in row.items() if not craft_fields.is_voided(name, above)} | cells
+            new = {n: cell for n, cell in row.items() if n not in above and not craft_fields.is_voided(n, above)}
+            cells |= new
+            if new:
+                self._used.add((table, at))
         above = {*self._own, *cells}
         for name, cell in self._craft.plain.items():
             is_free = name in self._fields and name not in cells and not craft_fields.is_voided(name, above)
@@ -149,31 +165,33 @@ class _Taker:
                 cells[name] = cell
         return cells
 
-    def _list_rows(self) -> Iterator[Row]:
-        """Yield the chosen row of each table by the inputs that its columns stand for, most specific first."""
+    def _list_rows(self) -> Iterator[tuple[str, int, Row]]:
+        """Yield table, place, and the chosen row by the inputs that its columns stand for, most specific first."""
         flown: Row = {}
         for name, table, choice in self._chosen:
             is_recorded = bool(choice.needs) and choice.needs in self._fields
-            row = self._find_flight(name, choice) if is_recorded else self._craft.get_chosen(name)
-            if row is None or name in self._fields:
+            at = self._find_flight(name, choice) if is_recorded else self._craft.chosen.get(name)
+            if at is None or name in self._fields:
                 continue
+            row = self._craft.rows[name][at]
             if is_recorded:
                 row = flown = self._complete(name, row)
             elif flown and self._is_other(name, table.known, flown):
                 continue
             row = self._add_sums(name, table.columns, row)
             pairs = craft_fields.list_stands_for(choice, table.columns, self._fields)
-            yield {taken: row[column] for column, taken in pairs if column in row}
+            yield name, at, {taken: row[column] for column, taken in pairs if column in row}
 
-    def _find_flight(self, name: str, choice: ChosenBy) -> Row | None:
-        """Return the row that the request names, else the first that names no other pack or propeller than it does."""
+    def _find_flight(self, name: str, choice: ChosenBy) -> int | None:
+        """Return the place of the row that is named, else of the first that names no other pack than the request."""
         craft = self._craft
         if name in craft.explicit:
-            return craft.get_chosen(name)
+            return craft.chosen.get(name)
         members = {table: member for member, table in craft_fields.get_choices().items()}
         named = {members[table]: craft.chosen.get(table) for table in choice.names_rows_of if table in craft.explicit}
         rows = craft.rows.get(name, [])
-        return next((row for row in rows if all(row[m].value == at for m, at in named.items() if m in row)), None)
+        fitting = (at for at, row in enumerate(rows) if all(row[m].value == n for m, n in named.items() if m in row))
+        return next(fitting, None)
 
     def _is_other(self, name: str, columns: frozenset[str], flown: Row) -> bool:
         """Return whether a row of another table, which nothing names, would be mixed with that of the request."""
@@ -207,8 +225,12 @@ class _Taker:
         total = self._adder.add_up(kind, kind.sum_of, self._craft.chosen)
         if total is not None:
             self._add(name, kind, total)
+            self._use(self._adder.list_addends(kind.sum_of, self._craft.chosen) or [])
         elif len(self._adder.errors) > before:
             self._failed.add(name)
+
+    def _use(self, addends: Sequence[Addend]) -> None:
+        self._used |= {(each.table, each.at) for each in addends}
 
     def _take_table(self, name: str, kind: Table) -> None:
         addends = self._adder.list_addends(kind.sum_of, self._craft.chosen)
@@ -220,6 +242,7 @@ class _Taker:
             self._craft.errors.append(InputError(f"/{MEMBER}/{name}", detail, None, kind.describe_accepted()))
             return
         if addends:
+            self._use(addends)
             rows = [self._make_row(name, kind, addend) for addend in addends]
             self._add_rows(name, kind, rows, [addend.pointer for addend in addends])
             return

@@ -45,10 +45,6 @@ class Craft:
     """The tables without rows, since they are no lists, or too long."""
     errors: list[InputError] = field(default_factory=list)
 
-    def get_chosen(self, table: str) -> Row | None:
-        """Return the chosen row of a table."""
-        return self.rows[table][self.chosen[table]] if table in self.chosen else None
-
 
 def read_craft(document: object, choices: Mapping[str, object]) -> Craft:
     """Read a document, and choose rows by the members of a request that name them.
@@ -64,7 +60,7 @@ def read_craft(document: object, choices: Mapping[str, object]) -> Craft:
     for name, value in document.items():
         pointer = f"/{craft_fields.MEMBER}/{name}"
         if name in tables:
-            if _is_list(craft, name, pointer, tables[name], value):
+            if _is_list(value, craft, name, pointer):
                 craft.rows[name] = list(_read_rows(craft, pointer, tables[name], value))
         elif name in fields:
             craft.plain[name] = Cell(value, pointer)
@@ -91,15 +87,16 @@ def _list_unknown(
         yield InputError(pointer, f"{len(unknown) - MAX_LISTED_NAMES} more unknown names", None, accepted)
 
 
-def _is_list(craft: Craft, name: str, pointer: str, table: CraftTable, value: object) -> TypeGuard[Sequence[object]]:
+def _is_list(value: object, craft: Craft, name: str, pointer: str) -> TypeGuard[Sequence[object]]:
     """Return whether a value is a list of as many rows as a table may have; else add an error."""
+    kind = craft_fields.get_tables()[name].kind
     if not isinstance(value, list | tuple):
         detail = f"Enter a list, not {describe_type(value)}"
-    elif len(value) > table.kind.max_length:
-        detail = f"The list has {len(value)} entries; it may have up to {table.kind.max_length}"
+    elif len(value) > kind.max_length:
+        detail = f"The list has {len(value)} entries; it may have up to {kind.max_length}"
     else:
         return True
-    craft.errors.append(InputError(pointer, detail, quote_input(value), table.kind.describe_accepted()))
+    craft.errors.append(InputError(pointer, detail, quote_input(value), kind.describe_accepted()))
     craft.unreadable.add(name)
     return False
 

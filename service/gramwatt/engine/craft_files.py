@@ -44,18 +44,13 @@ def read_craft_file(path: str | os.PathLike[str]) -> dict[str, object]:
 
 
 def _parse_yaml(content: bytes) -> object:
-    """Return what a YAML text describes, as JSON has it. Raises InvalidCraftFile, also for a name that is given twice."""
+    """Return what a YAML text describes, in types of JSON. Raises InvalidCraftFile."""
     if len(content) > MAX_YAML_BYTES:
         raise InvalidCraftFile(f"YAML may have at most {MAX_YAML_BYTES} bytes; save a larger document as JSON")
     import yaml  # which takes as long to import as the rest of a calculation
 
     class Loader(yaml.SafeLoader):
         """The safe loader of what JSON can hold, without anchors, which can grow without end."""
-
-        yaml_implicit_resolvers = {
-            first: [(tag, pattern) for tag, pattern in resolvers if tag.removeprefix(_TAG) in _PLAIN_TAGS]
-            for first, resolvers in yaml.SafeLoader.yaml_implicit_resolvers.items()
-        }
 
         def compose_node(self, parent: Any, index: Any) -> Any:
             if self.check_event(yaml.AliasEvent):
@@ -79,6 +74,10 @@ def _parse_yaml(content: bytes) -> object:
                 mapping[key.value] = self.construct_object(value, deep)
             return mapping
 
+    Loader.yaml_implicit_resolvers = {
+        first: [(tag, pattern) for tag, pattern in resolvers if tag.removeprefix(_TAG) in _PLAIN_TAGS]
+        for first, resolvers in yaml.SafeLoader.yaml_implicit_resolvers.items()
+    }
     try:
         return yaml.load(content, Loader)  # noqa: S506 - a safe loader
     except yaml.MarkedYAMLError as error:

@@ -52,6 +52,8 @@ class Outcome:
     """The columns that the requests give, as they were read."""
     from_craft: tuple[str, ...] | None = None
     """Of a single request with a craft document: the inputs that come from it, in declared order."""
+    chosen: Mapping[str, str] = dataclasses.field(default_factory=dict)
+    """The names of the rows that those come from, by the member of a request that chooses them."""
     over_budget: bool = False
     """Whether rows are valid but ask for more work than the request may; their errors say how much."""
 

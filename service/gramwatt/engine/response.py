@@ -68,7 +68,7 @@ def build_response(
         "given": build_given(outcome, row) if with_given else {},
         "inputs": inputs,
         "assumed": _list_marked(outcome.assumed, row, calculator),
-        **({} if outcome.from_craft is None else {"from_craft": list(outcome.from_craft)}),
+        **({} if outcome.from_craft is None else _build_origin(outcome.from_craft, outcome.chosen)),
         "results": results,
         "units": {**given_units, **layout.result_units},
         "cautions": build_cautions(outcome, row, results, known),
@@ -83,6 +83,10 @@ def build_response(
     if working:
         response["working"] = _build_working(outcome, row, response)
     return response
+
+
+def _build_origin(from_craft: Sequence[str], chosen: Mapping[str, str]) -> dict[str, Any]:
+    return {"from_craft": list(from_craft), **({"chosen": dict(chosen)} if chosen else {})}
 
 
 _Field: TypeAlias = tuple[str, Kind, units.Unit | None]

@@ -7,6 +7,7 @@ from decimal import Decimal
 from typing import Any, TypeAlias
 
 from gramwatt.engine.columns import uncertainty_kind
+from gramwatt.engine.craft_fields import get_choices
 from gramwatt.engine.nested import MAX_QUERY_LIST_LENGTH
 from gramwatt.engine.recordings.columns import MAX_CELL_LENGTH
 from gramwatt.model import (
@@ -300,6 +301,13 @@ def make_response_schema(calculator: Calculator[Any, Any]) -> JsonSchema:
                 "maxItems": len(calculator.input_fields),
                 "items": {"type": "string", "enum": list(calculator.input_fields)},
                 "description": "The inputs that came from the craft document, if there was one.",
+            },
+            "chosen": {
+                "type": "object",
+                "propertyNames": {"enum": sorted(get_choices())},
+                "additionalProperties": {"type": "string", "maxLength": 80},
+                "description": "The rows of the craft's tables that inputs came from: a name for each `pack`, "
+                "`propeller` or `flight`, the first row where the request names none.",
             },
             **(solved if any(assumption.solved_from for assumption in calculator.assumptions) else {}),
             "results": {
