@@ -130,6 +130,16 @@ def test_a_row_of_another_table_says_where_it_comes_from(builder: Builder) -> No
     assert find_accessibility_problems(builder.page) == []
 
 
+def test_a_pack_among_the_parts_is_pointed_out(builder: Builder) -> None:
+    """Until one of the two is removed: an example's list with its pack, and a pack of the table of packs."""
+    parts = [{"name": "hull", "mass": 77}, {"name": "Pack", "mass": 103}]
+    store(builder, {**TWO_PACKS, "parts": parts}, "mass-margin")
+    expect(builder.page.locator("[data-table=parts] .origin")).to_have_text("from packs: is it row 2 again?")
+    builder.page.get_by_role("button", name="Remove part 2").click()
+    expect(builder.page.locator("[data-table=parts] .origin")).to_have_text("from packs")
+    assert builder.craft()["parts"] == parts[:1]
+
+
 def test_a_pack_without_a_mass_is_weighed_where_it_is_missed(builder: Builder) -> None:
     store(builder, {"packs": [{"name": "four", "cells": 4}], "parts": [{"name": "hull", "mass": 77}]}, "mass-margin")
     expect(builder.page.locator("#errors")).to_contain_text("Mass is required")

@@ -24,11 +24,20 @@ export const cellOf = (/** @type {string} */ name, /** @type {import("./craft-ce
   return toCell(kind, text(name), text(`${name}.unit`), text("decimal") || ".");
 };
 
-/** Say where a row comes from that only stands here, instead of a button to remove it. */
-const markDerived = (/** @type {Element} */ row, /** @type {string} */ from) => {
-  const text = from ? `from ${from}` : "from your craft";
-  row.querySelector("[name=remove]")?.replaceWith(Object.assign(document.createElement("span"), { className: "origin", textContent: text }));
+/** Say where rows come from that only stand here, instead of a button to remove them, and which row has the same name. */
+const markDerived = (/** @type {Element} */ table) => {
+  const rows = rowsOf(table);
+  const names = rows.map((row) => (origins.get(row)?.columns ? "" : nameOf(row).toLowerCase().replace(/\s*\d+$/, "")));
+  for (const row of rows) {
+    const { table: from, columns } = origins.get(row) ?? {};
+    if (!columns) continue;
+    const twin = from ? names.indexOf(from.replace(/s$/, "")) : -1;
+    const text = `from ${from || "your craft"}${twin < 0 ? "" : `: is it row ${twin + 1} again?`}`;
+    (row.querySelector("[name=remove], .origin"))?.replaceWith(Object.assign(document.createElement("span"), { className: "origin", textContent: text }));
+  }
 };
+
+const nameOf = (/** @type {Element} */ row) => row.querySelector("[name$='.name']")?.value.trim() ?? "";
 
 /** Remember which row of the craft each row of the form was filled from. */
 export const rememberOrigins = () => {
@@ -39,8 +48,8 @@ export const rememberOrigins = () => {
       const [from, index, columns] = sent[name]?.[at] ?? [];
       if (from === undefined) return;
       origins.set(row, { table: from, index, columns: from === name ? null : columns });
-      if (from !== name) markDerived(row, from);
     });
+    markDerived(table);
   }
 };
 
@@ -91,5 +100,6 @@ export const forgetRow = async (/** @type {Element} */ row) => {
       if (moved?.table === origin.table && moved.index > origin.index) moved.index -= 1;
     }
   }
+  tables().forEach(markDerived);
   await removeRowRecordings(origin.table, origin.index, rowsIn(readCraft(), origin.table).length);
 };
