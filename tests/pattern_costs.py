@@ -19,7 +19,7 @@ from typing import Any, Final
 
 import gramwatt
 from gramwatt.engine import registry
-from gramwatt.model import Text, get_fields
+from gramwatt.model import Count, Text, get_fields
 
 PACKAGE: Final = Path(gramwatt.__file__).parent
 USES: Final = frozenset({"match", "fullmatch", "search", "sub", "subn", "split", "findall", "finditer"})
@@ -32,10 +32,16 @@ LOCAL_NAMES: Final[dict[str, object]] = {
 }
 """What stands for the local names of which patterns are made. A pattern of other names is not known here, and that
 fails the test."""
-OF_DECLARATIONS: Final = "self.pattern"
-"""Patterns of text inputs, which `all_uses` takes from the declarations themselves."""
+OF_DECLARATIONS: Final = frozenset({"self.pattern", "self.labelled_pattern"})
+"""Patterns of inputs that are texts, or counts with a suffix, which `all_uses` takes from the declarations."""
 NO_USER_TEXT: Final = frozenset(
-    {"charts/svg.py", "model/declaration_checks.py", "model/calculator.py", "engine/response.py", "engine/cautions.py"}
+    {
+        "charts/svg.py",
+        "model/declaration_checks.py",
+        "model/calculator.py",
+        "engine/response.py",
+        "engine/caution_texts.py",
+    }
 )
 """Modules whose patterns read what the package itself wrote: declarations, and the charts that it drew."""
 
@@ -79,17 +85,18 @@ def all_uses() -> list[Use]:
         where = path.relative_to(PACKAGE).as_posix()
         if where not in NO_USER_TEXT:
             found += _uses_in(path, where)
-    kinds = [kind for each in registry.load().values() for kind in _texts(each.input_fields)]
-    found += [Use(re.compile(kind.pattern), "fullmatch", "a text input") for kind in kinds if kind.pattern]
-    return found
+    patterns = {pattern for each in registry.load().values() for pattern in _declared_patterns(each.input_fields)}
+    return found + [Use(re.compile(pattern), "fullmatch", "an input") for pattern in sorted(patterns)]
 
 
-def _texts(kinds: Any) -> Iterator[Text]:
+def _declared_patterns(kinds: Any) -> Iterator[str]:
     for kind in kinds.values():
-        if isinstance(kind, Text):
-            yield kind
+        if isinstance(kind, Text) and kind.pattern:
+            yield kind.pattern
+        elif isinstance(kind, Count) and kind.suffix:
+            yield kind.labelled_pattern
         elif hasattr(kind, "row"):
-            yield from _texts(get_fields(kind.row))
+            yield from _declared_patterns(get_fields(kind.row))
 
 
 def _uses_in(path: Path, where: str) -> Iterator[Use]:
@@ -127,7 +134,7 @@ def _methods(tree: ast.Module, made: ast.Call) -> tuple[str, ...]:
 
 def _patterns(argument: ast.expr, where: str) -> list[re.Pattern[Any]]:
     source = ast.unparse(argument)
-    if source == OF_DECLARATIONS:
+    if source in OF_DECLARATIONS:
         return []
     module = importlib.import_module(
         "gramwatt." + where.removesuffix(".py").replace("/", ".").removesuffix(".__init__")

@@ -51,7 +51,7 @@ class Inputs:
         NumberList(
             MASS,
             "Masses without names, added to the parts if both are given.",
-            label="Further masses",
+            label="Masses",
             group=Group.WEIGHT,
             max_length=500,
             optional=True,
