@@ -14,7 +14,7 @@ from gramwatt import InvalidInput, calculate
 from gramwatt.engine import registry
 from gramwatt.engine.calculate import evaluate_request
 from gramwatt.engine.response import build_response
-from gramwatt.engine.sentences import build_sentence
+from gramwatt.engine.sentences import FilledSentence, build_sentence
 from gramwatt.web import create_app
 
 UNCAPPED: Final[dict[str, Any]] = {**{n: v for n, v in CRAFT.items() if n != "throttle_cap"}, "packs": [FOUR, SIX]}
@@ -178,7 +178,7 @@ def test_the_same_setup_matches_at_full_throttle() -> None:
     ("setups", "at", "code"),
     [
         pytest.param([{"pack": "six"}, {"match": "thrust"}], 1, "match-out-of-reach", id="the-other-is-stronger"),
-        pytest.param([{"match": "thrust"}], 0, "matches-a-match", id="itself"),
+        pytest.param([{"match": "thrust"}], 0, "matches-itself", id="itself"),
         pytest.param(
             [{"name": "a"}, {"name": "b", "match": "thrust"}, {"match": "thrust", "match_setup": "b"}],
             2,
@@ -386,6 +386,38 @@ def test_the_headline_is_about_setups_under_the_limit(
     assert headline is not None
     assert headline.text.startswith(sentence)
     assert headline.verdict == verdict
+
+
+def get_headline(**inputs: Any) -> FilledSentence:
+    outcome = evaluate_request(registry.load()["build"], inputs)
+    headline = build_sentence(outcome, 0, build_response(outcome, 0))
+    assert headline is not None
+    return headline
+
+
+@pytest.mark.parametrize("rated", [{"packs": [{**SIX, "discharge_rating": 40}]}, {"controller_rating": 25}])
+def test_of_setups_that_fly_equally_long_one_within_the_ratings_is_named(rated: dict[str, Any]) -> None:
+    """By definition: a throttle cap changes the load at full throttle, not the flight at the average power."""
+    setups = [{"name": "uncapped"}, {"name": "capped", "throttle_cap": 50}, {"name": "low cap", "throttle_cap": 45}]
+    inputs = {**UNCAPPED, "packs": [SIX], "setups": setups, "limit": 600, **rated}
+    results = compute(**inputs)["results"]
+    share = "rating_used" if "packs" in rated else "controller_used"
+    first, second, third = results["by_setup"]
+    assert first["endurance"] == second["endurance"] == third["endurance"]
+    assert first[share] > 100 > second[share] > third[share]
+    assert (results["longest_setup"], results["setup_under_limit"]) == ("capped", "capped")
+    assert get_headline(**inputs).text.startswith("Flies longest with capped, under the mass limit")
+    alone = compute(**{**inputs, "setups": setups[:1]})["results"]
+    assert alone["longest_setup"] == "uncapped"
+
+
+@pytest.mark.parametrize(
+    ("limit", "end"), [(550, "but is over the limit."), (581.8, "but is too close to the limit to call.")]
+)
+def test_the_headline_says_why_the_longest_flight_does_not_count(limit: float, end: str) -> None:
+    """By hand: six cells weigh 581.8 g; they are 31.8 g over, or just at the limit."""
+    inputs = {**UNCAPPED, "dry_mass": "353.8 ± 0.5 g", "limit": limit}
+    assert get_headline(**inputs).details.endswith(end)
 
 
 def test_setups_in_a_table_of_requests() -> None:

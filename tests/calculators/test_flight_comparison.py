@@ -9,7 +9,10 @@ import pytest
 
 from calculators.test_flight_log import flight
 from gramwatt import calculate
-from gramwatt.engine.calculate import InvalidInput
+from gramwatt.engine import registry
+from gramwatt.engine.calculate import InvalidInput, evaluate_request
+from gramwatt.engine.response import build_response
+from gramwatt.engine.sentences import build_sentence
 
 ACCURACY: Final = "Recorded flights"
 """The section of ACCURACY.md that covers this calculator too."""
@@ -51,6 +54,24 @@ def test_changes_are_against_the_first() -> None:
     longest = max(answer["by_flight"], key=lambda each: each["landing_time"])
     assert answer["longest_landing_time"] == longest["landing_time"]
     assert answer["by_flight"][answer["longest_flight"] - 1] is longest
+    assert answer["longest_name"] == longest["name"]
+
+
+@pytest.mark.parametrize(
+    ("name", "start"),
+    [
+        pytest.param("evening", 'Flight "evening" would last longest: ', id="a-name"),
+        pytest.param("fresh", "Flight 2 would last longest: ", id="a-name-of-two"),
+    ],
+)
+def test_the_headline_names_the_flight(name: str, start: str) -> None:
+    recorded = [{"cells": 3, "capacity": 600}, {"cells": 3, "capacity": 6000}]
+    log = {"time": [0, 30, 60], "voltage": [12.4, 12.2, 12.0], "current": [6, 6, 6]}
+    given = [{**pack, "name": each, "log": log} for pack, each in zip(recorded, ("fresh", name), strict=True)]
+    outcome = evaluate_request(registry.load()["flight-comparison"], {"flights": given, "longest_gap": 60})
+    headline = build_sentence(outcome, 0, build_response(outcome, 0))
+    assert headline is not None
+    assert headline.text.startswith(start)
 
 
 def test_one_sensor_off_by_a_share_changes_no_change() -> None:

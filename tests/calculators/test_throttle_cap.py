@@ -137,6 +137,7 @@ CAUTIONS: Final[dict[str, tuple[dict[str, Any], dict[str, Any]]]] = {
     # code: inputs that bring it, inputs that do not
     "no-target": (MOTOR, {**MOTOR, "target_cells": 5}),
     "matched-without-load": ({**MOTOR, "target_cells": 4}, {**CRAFT, "target_cells": 4}),
+    "target-alike": ({**CRAFT, "target_cells": 4}, {**CRAFT, "target_cells": 4, "target_capacity": 1500}),
     "rating-unused": ({**MOTOR, "discharge_rating": 60}, {**CRAFT, "discharge_rating": 60}),
     "cap-below-hover": ({**CRAFT, "target_thrust": 500}, {**CRAFT, "target_thrust": 700}),
     "motor-assumed": (ASSUMED, {**CRAFT, "target_cells": 4}),

@@ -67,6 +67,29 @@ def test_a_sentence_about_a_missing_result_is_left_out() -> None:
     assert "from the pack" not in shown.details  # no cells were given, so there is no current
 
 
+@pytest.mark.parametrize(
+    ("value", "standard", "text"),
+    [
+        (4868, 300, "4870"),  # tables have two digits of an uncertainty; one would be 4900
+        (4868.2, 0.3, "4868.2"),  # and at most four digits
+        (4500, 300, "4500"),
+        (4.5, 0.03, "4.50"),
+        (4.513, 0.03, "4.513"),
+        (4868, 9000, "4900"),
+    ],
+)
+def test_a_result_is_not_rounded_away_from_the_tables(value: float, standard: float, text: str) -> None:
+    """By hand."""
+    given = {"kv": 2400, "cells": 6, "capacity": 1050, "diameter": 5, "pitch": 4.3}
+    outcome = calculate.evaluate_request(CALCULATORS["full-throttle"], given, result_units={})
+    response = build_response(outcome, 0)
+    response["results"]["thrust"] = value
+    response["uncertainty"]["thrust"] = {"standard": standard}
+    sentence = build_sentence(outcome, 0, response)
+    assert sentence is not None
+    assert sentence.text.startswith(f"{text} gf of thrust")
+
+
 def test_decimal_commas_are_used() -> None:
     outcome = calculate.evaluate_request(
         CALCULATORS["mass-margin"], {"masses": [245.5], "rule": "custom", "limit": 250.5}, result_units={}

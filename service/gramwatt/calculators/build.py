@@ -25,7 +25,6 @@ from gramwatt.model import (
     Array,
     Calculator,
     Example,
-    Group,
     Quantity,
     StandardUncertainty,
     StringArray,
@@ -50,18 +49,7 @@ class Inputs:
     setups: shared_setups.Setups
     blades: fields.Blades
     motors: fields.Motors
-    average_power: Annotated[
-        Array,
-        pack_fields.optional_quantity(
-            "W",
-            "Average power in flight in the first setup.",
-            group=Group.FLIGHT,
-            at_most=1e5,
-            follows=("mean_power", "power_at_mass", "implied_power"),
-            synonyms=("mean_power", "avg_power"),
-            plausible=(0.5, 30000),
-        ),
-    ]
+    average_power: shared_flights.AveragePower
     flight_style: flight_styles.FlightStyle
     hover_ratio: flight_styles.HoverRatio
     flights: shared_flights.Flights
@@ -167,11 +155,15 @@ def build(given: Inputs) -> Results:
     )
     duration = discharge.duration
     c_rate = capped.pack_current / packs.capacity
-    longest, longest_setup = shared_setups.find_longest(chosen.names, duration, np.ones(mass.shape, dtype=np.bool_))
-    under = shared_setups.find_longest(chosen.names, duration, compared.verdict == weighing.UNDER)
+    rating_used = c_rate / packs.discharge_rating
+    controller_used = capped.motor_current / column(given.controller_rating)
+    is_overloaded = (rating_used > 1) | (controller_used > 1)
+    duration_under = np.where(compared.verdict == weighing.UNDER, duration, np.nan)
+    longest = shared_setups.find_longest(chosen.names, duration, is_overloaded)
+    under = shared_setups.find_longest(chosen.names, duration_under, is_overloaded)
     return Results(
-        longest_endurance=longest,
-        longest_setup=longest_setup,
+        longest_endurance=longest[0],
+        longest_setup=longest[1],
         longest_under_limit=under[0],
         setup_under_limit=under[1],
         power_from=power_from,
@@ -196,8 +188,8 @@ def build(given: Inputs) -> Results:
             capped_current=capped.pack_current,
             capped_cell_voltage=capped.pack_voltage / packs.cells,
             c_rate=c_rate,
-            rating_used=c_rate / packs.discharge_rating,
-            controller_used=capped.motor_current / column(given.controller_rating),
+            rating_used=rating_used,
+            controller_used=controller_used,
             mass_change=mass - mass[:, :1],
             mass_change_share=relative_change(mass),
             endurance_change=duration - duration[:, :1],

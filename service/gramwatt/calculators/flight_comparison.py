@@ -8,6 +8,7 @@ import numpy as np
 from gramwatt.calculators._shared import fields, flight_fields, flight_results, flight_summary, logs, pack_fields
 from gramwatt.calculators._shared.cautions import LAND_EARLY, LITHIUM_FIRE, rested_voltage
 from gramwatt.calculators._shared.flights import CHOSEN_BY, any_flight
+from gramwatt.calculators._shared.packs import column
 from gramwatt.model import (
     Array,
     BarChart,
@@ -20,7 +21,9 @@ from gramwatt.model import (
     Reference,
     Rule,
     Sentence,
+    StringArray,
     Table,
+    Text,
 )
 
 
@@ -100,6 +103,10 @@ class Results:
     longest_flight: Annotated[
         Array, Count("Number of that flight, from 1.", at_least=1, at_most=50, method="flight of the longest time")
     ]
+    longest_name: Annotated[
+        StringArray,
+        Text("Name of that flight.", label="Longest-lasting flight", method="flight of the longest time"),
+    ]
     by_flight: Annotated[
         FlightResults, Table(FlightResults, "The flights in the given order.", label="Flights compared", max_length=50)
     ]
@@ -145,10 +152,12 @@ def flight_comparison(given: Inputs) -> Results:
         return values / values[:, :1] - 1
 
     best = np.where(np.isnan(landing_time), -np.inf, landing_time).argmax(axis=1)
-    longest = landing_time[np.arange(len(best)), best]
+    row = np.arange(len(best))
+    longest = landing_time[row, best]
     return Results(
         longest_landing_time=longest,
         longest_flight=np.where(np.isnan(longest), np.nan, best + 1.0),
+        longest_name=np.where(np.isnan(longest), "", flights.name[row, best]),
         by_flight=FlightResults(
             name=flights.name,
             duration=flight.duration,
@@ -187,7 +196,13 @@ CALCULATOR = Calculator(
     results=Results,
     formula=flight_comparison,
     category="after",
-    sentences=(Sentence("Flight {longest_flight} would last longest: {longest_landing_time:range}"),),
+    sentences=(
+        Sentence(
+            'Flight "{longest_name}" would last longest: {longest_landing_time:range}',
+            when=lambda given, found: (given.flights.name == column(found.longest_name)).sum(axis=1) == 1,
+        ),
+        Sentence("Flight {longest_flight} would last longest: {longest_landing_time:range}"),
+    ),
     charts=(
         BarChart(
             ("landing_time", "mean_power", "peak_current", "punch_sag"), table="by_flight", title="Flights side by side"
@@ -206,7 +221,7 @@ CALCULATOR = Calculator(
             "No time to the reserve can be computed: give the capacity, and recordings with a current.",
             missing=True,
             when=lambda given, found: np.isnan(found.longest_landing_time),
-            results=("longest_landing_time", "longest_flight"),
+            results=("longest_landing_time", "longest_flight", "longest_name"),
         ),
     ),
     references=(

@@ -212,6 +212,13 @@ CALCULATOR = Calculator(
             when=lambda given, found: (found.matching_cap < 1) & ~whole_craft.knows_craft(given),
         ),
         Caution(
+            "target-alike",
+            "The pack to match was taken to have the capacity of this pack, and cells of the same resistance. If its "
+            "own differ, give target capacity, and target cell resistance or target pack resistance.",
+            assumed="target_capacity",
+            when=lambda given, found: (given.target_cells != given.cells) & whole_craft.knows_craft(given),
+        ),
+        Caution(
             "rating-unused",
             "The rating of pack or controller was not used: it requires the propellers (diameter, pitch) and the pack "
             "(capacity).",

@@ -8,7 +8,7 @@ from typing import Any
 
 from gramwatt.engine.evaluate import Outcome
 from gramwatt.model import Choice
-from gramwatt.model.messages import format_estimate, format_number
+from gramwatt.model.messages import DISPLAY_DIGITS, format_estimate, format_number
 from gramwatt.model.sentences import PLACEHOLDER
 
 
@@ -59,7 +59,7 @@ class _Values:
         return self.response["results"].get(name, self.response["inputs"].get(name))
 
     def _format(self, name: str, style: str) -> str:
-        """Return a value with its unit; a result is rounded to the place of its uncertainty."""
+        """Return a value with its unit; a result has one digit of its uncertainty, or that of tables if closer."""
         value = self._get(name)
         is_result = name in self.response["results"]
         if isinstance(value, str):
@@ -76,7 +76,9 @@ class _Values:
         if not standard:
             return self.localize(format_estimate(number, unit, digits=2 if style == "rough" else None).value) + end
         places = -_get_exponent(standard)
-        shown = self.localize(_round(number, max(places, 1 - _get_exponent(number)))) + end
+        rounded = _round(number, max(places, 1 - _get_exponent(number)))
+        in_tables = format_estimate(number, unit, standard, max_digits=DISPLAY_DIGITS).value
+        shown = self.localize(min(rounded, in_tables, key=lambda text: abs(float(text) - number))) + end
         ends = [uncertainty[member] for member in ("low", "high") if uncertainty.get(member) is not None]
         if style != "range" or len(ends) < 2:
             return shown

@@ -49,6 +49,20 @@ CHOSEN_BY: Final = ChosenBy(
 """A flight of a craft is the measured flight of other calculators; or its recording is what the request is about."""
 
 
+AveragePower: TypeAlias = Annotated[
+    Array,
+    pack_fields.optional_quantity(
+        "W",
+        "Average power in flight in the first setup.",
+        group=Group.FLIGHT,
+        at_most=1e5,
+        follows=("mean_power", "power_at_mass", "implied_power"),
+        synonyms=("mean_power", "avg_power"),
+        plausible=(0.5, 30000),
+    ),
+]
+
+
 @dataclass(frozen=True, slots=True)
 class Flight:
     """One flight, down to a reserve or with its charge measured."""

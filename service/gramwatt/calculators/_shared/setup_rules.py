@@ -47,10 +47,16 @@ RULES: Final[tuple[Rule[Any, Any], ...]] = (
         partly="the motors do not turn with {by_setup.name}",
     ),
     Rule(
+        "matches-itself",
+        "{by_setup.name}: this setup is to match itself. Choose another as its setup to match, or give a throttle cap.",
+        when=lambda given, found: setups.matches_itself(given),
+        results=("by_setup.throttle_cap", *CAPPED),
+    ),
+    Rule(
         "matches-a-match",
         "{by_setup.name}: the setup that it is to match has no throttle cap of its own. Match one that has, or that "
         "flies without a cap.",
-        when=lambda given, found: setups.matches_a_match(given),
+        when=lambda given, found: setups.matches_a_match(given) & ~setups.matches_itself(given),
         results=("by_setup.throttle_cap", *CAPPED),
     ),
     Rule(
@@ -190,15 +196,27 @@ OUTSIDE_TEMPERATURE: Final[Caution[Any, Any]] = Caution(
 )
 
 
+def _is_longest_over(found: Any) -> BoolArray:
+    """Return where (N,) the setup that flies longest is over the limit."""
+    is_longest = found.by_setup.endurance == column(found.longest_endurance)
+    return np.asarray((is_longest & (found.by_setup.verdict == weighing.OVER)).any(axis=1))
+
+
 SENTENCES: Final[tuple[Sentence[Any, Any], ...]] = (
     Sentence(
-        "Flies longest with {longest_setup}, under the mass limit: {longest_endurance:range}",
+        "Flies longest with {setup_under_limit}, under the mass limit: {longest_endurance:range}",
         when=lambda given, found: found.longest_under_limit == found.longest_endurance,
         verdict="good",
     ),
     Sentence(
         "Under the mass limit {setup_under_limit} flies longest: {longest_under_limit:range}",
-        details=("{longest_setup} flies {longest_endurance}, but is over the limit or too close to it.",),
+        details=("{longest_setup} flies {longest_endurance}, but is over the limit.",),
+        when=lambda given, found: _is_longest_over(found) & ~np.isnan(found.longest_under_limit),
+        verdict="good",
+    ),
+    Sentence(
+        "Under the mass limit {setup_under_limit} flies longest: {longest_under_limit:range}",
+        details=("{longest_setup} flies {longest_endurance}, but is too close to the limit to call.",),
         verdict="good",
     ),
     Sentence(

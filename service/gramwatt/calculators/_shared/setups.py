@@ -30,6 +30,8 @@ MAX_SETUPS: Final = 20
 MATCHES: Final = ("rotor-speed", "thrust", "thrust-to-weight")
 SAME_DUTY: Final = 1e-9
 """Excess of a duty over full throttle below which it is rounding."""
+SAME_DURATION: Final = 1e-9
+"""Relative difference of two flight times below which it is rounding."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -158,8 +160,14 @@ def find_matching(given: Any) -> BoolArray:
     return np.asarray((given.setups.match >= 0) | (given.setups.match_setup >= 0))
 
 
+def matches_itself(given: Any) -> BoolArray:
+    """Return where (N, M) a setup is to match itself."""
+    is_matching = find_matching(given)
+    return is_matching & (_get_target(given) == np.arange(is_matching.shape[1])) if has_setups(given) else is_matching
+
+
 def matches_a_match(given: Any) -> BoolArray:
-    """Return where (N, M) a setup matches one without a cap of its own, such as itself."""
+    """Return where (N, M) a setup matches one without a cap of its own."""
     is_matching = find_matching(given)
     return is_matching & pick(is_matching, _get_target(given)) if has_setups(given) else is_matching
 
@@ -233,10 +241,14 @@ def weigh(given: Any, chosen: Chosen) -> tuple[Array, Array]:
     return np.where(mass > 0, mass, np.nan), np.sqrt(variance)
 
 
-def find_longest(names: StringArray, duration: Array, among: BoolArray) -> tuple[Array, StringArray]:
-    """Return the longest duration (N,) [s] among some setups (N, M), and its name; nan and "" without any."""
-    row, known = np.arange(len(duration)), np.where(np.isnan(duration) | ~among, -1.0, duration)
-    longest = known.argmax(axis=1)
+def find_longest(names: StringArray, duration: Array, is_overloaded: BoolArray) -> tuple[Array, StringArray]:
+    """Return the longest duration (N,) [s] of setups (N, M), and its name; nan and "" without any.
+
+    Of setups that fly equally long, as one pack does with and without a throttle cap, one without overload is named.
+    """
+    row, known = np.arange(len(duration)), np.where(np.isnan(duration), -1.0, duration)
+    equal = known >= known.max(axis=1, keepdims=True) * (1 - SAME_DURATION)
+    longest = np.where(equal, 2.0 - is_overloaded, 0.0).argmax(axis=1)
     is_known = known[row, longest] >= 0
     return (
         np.where(is_known, duration[row, longest], np.nan),
