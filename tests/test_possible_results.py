@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import copy
 from collections.abc import Iterator
 from typing import Any, Final
 
@@ -90,7 +91,7 @@ def fields(draw: st.DrawFn, kinds: Any, example: Given, groups: Any) -> Given:
 @st.composite
 def requests(draw: st.DrawFn, calculator: Any_) -> Given:
     """Draw the inputs of a request, from those of an example."""
-    example = dict(draw(st.sampled_from(calculator.examples)).given)
+    example = copy.deepcopy(dict(draw(st.sampled_from(calculator.examples)).given))
     drawn: Given = draw(fields(calculator.input_fields, example, calculator.any_of))
     return leave_out_unknown_names(calculator, drawn)
 
