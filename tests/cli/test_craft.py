@@ -96,6 +96,8 @@ def test_check_says_which_calculators_a_craft_is_enough_for() -> None:
     (enough,) = [line for line in result.stdout.splitlines() if line.startswith("Enough for")]
     assert "build" in enough
     assert "flight-comparison" not in enough
+    for needed in ("endurance also needs average_power.", "flight-comparison also needs flights.log."):
+        assert needed in result.stdout.splitlines()
     for calculator in ("build", "full-throttle", "mass-margin", "pack-energy"):
         assert calculate(calculator, craft=CRAFT)["results"]
 

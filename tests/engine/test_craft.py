@@ -338,3 +338,16 @@ def test_a_table_that_is_no_list_of_that_length_is_one_error(
     errors = get_errors(name, craft={**CRAFT, **change}, **choice)
     assert errors.keys() == {pointer}
     assert words in errors[pointer]
+
+
+@pytest.mark.parametrize(
+    ("name", "input_name", "source"),
+    [
+        ("endurance", "power", "average_power"),
+        ("hover-power", "mass", "parts.mass or dry_mass"),
+        ("pack-energy", "capacity", "packs.capacity"),
+    ],
+)
+def test_a_missing_input_says_what_in_the_craft_gives_it(name: str, input_name: str, source: str) -> None:
+    errors = get_errors(name, craft={"packs": [{"cells": 4}], "diameter": 5})
+    assert errors[f"/{input_name}"].startswith(f"{input_name} is required: in the craft {source} gives it; ")

@@ -17,7 +17,7 @@ from gramwatt.engine.craft_fields import MEMBER
 from gramwatt.engine.craft_sums import Addend, Adder
 from gramwatt.engine.strict_json import InvalidJson, parse_strict_json
 from gramwatt.model import AnyCalculator, ChosenBy, Kind, Quantity, RowName, Table
-from gramwatt.model.messages import InputError, quote_input
+from gramwatt.model.messages import InputError, join_with_or, quote_input
 from gramwatt.model.parsing import match_quantity, replace_lookalikes
 
 
@@ -35,6 +35,8 @@ class CraftInputs:
     """Inputs that errors of the document leave without a value."""
     chosen: Mapping[str, str] = field(default_factory=dict)
     """Names of the rows that inputs come from, by the member of a request that chooses them."""
+    missing: Mapping[str, str] = field(default_factory=dict)
+    """What in a craft would give a required input that the document does not give, by input."""
 
     def locate(self, errors: Sequence[InputError]) -> list[InputError]:
         """Return errors of the inputs with the pointers of the request, after those of the document."""
@@ -45,6 +47,9 @@ class CraftInputs:
         return error.given is None and error.pointer[1:] in self.failed
 
     def _locate(self, error: InputError) -> InputError:
+        source = self.missing.get(error.pointer[1:])
+        if source and error.given is None:
+            return dataclasses.replace(error, detail=f"{error.detail}: in the craft {source} gives it")
         pointer, rest = error.pointer, ""
         while pointer:
             if pointer in self.pointers:
@@ -110,7 +115,7 @@ class _Taker:
     """Takes the inputs of one calculator from one craft."""
 
     def __init__(self, calculator: AnyCalculator, craft: Craft, own: Mapping[str, Cell]) -> None:
-        self._fields, self._craft, self._own = calculator.input_fields, craft, own
+        self._calculator, self._fields, self._craft, self._own = calculator, calculator.input_fields, craft, own
         self._adder = Adder(craft, own)
         self._taken: dict[str, object] = {}
         self._pointers: dict[str, str] = {}
@@ -138,7 +143,16 @@ class _Taker:
                 self._add_sum(name, kind)
         self._failed |= self._craft.unreadable
         errors = (*self._craft.errors, *self._adder.errors)
-        return CraftInputs(self._taken, errors, self._pointers, frozenset(self._failed), dict(self._list_used()))
+        failed, chosen = frozenset(self._failed), dict(self._list_used())
+        return CraftInputs(self._taken, errors, self._pointers, failed, chosen, dict(self._list_missing()))
+
+    def _list_missing(self) -> Iterator[tuple[str, str]]:
+        """Yield each required input without a value, with the members or columns of a craft that would give it."""
+        for name, source in craft_fields.describe_craft(self._calculator).items():
+            if name in self._calculator.required_inputs and name not in self._taken and name not in self._own:
+                terms = [term.name for term in source.sum_of if term.is_base]
+                if source.table or terms:
+                    yield name, join_with_or([f"{source.table}.{source.column}"] if source.table else terms)
 
     def _list_used(self) -> Iterator[tuple[str, str]]:
         """Yield the member that chooses a row, and its name, for each table of which one row was used."""

@@ -38,12 +38,14 @@ def _check_members(craft: Craft) -> Iterator[InputError]:
                     seen.add(cell.pointer)
 
 
-def _lacks(calculator: AnyCalculator, table: str, taken: CraftInputs) -> bool:
-    """Return whether a row of a table lacks a column that a calculator needs."""
+def _list_lacking(calculator: AnyCalculator, table: str, taken: CraftInputs) -> Iterator[str]:
+    """Yield the columns of a table that a calculator needs and a row lacks, as ``flights.log``."""
     kind = calculator.input_tables[table]
-    required = [{name} for name, column in kind.input_columns.items() if column.is_required]
+    required = [(name,) for name, column in kind.input_columns.items() if column.is_required]
     rows: Any = taken.inputs[table]
-    return any(row.keys().isdisjoint(group) for row in rows for group in [*required, *kind.any_of])
+    for group in [*required, *kind.any_of]:
+        if any(row.keys().isdisjoint(group) for row in rows):
+            yield f"{table}.{group[0]}"
 
 
 def _check_cell(kind: Kind, cell: Cell, names: Mapping[str, list[str]]) -> Iterator[InputError]:
@@ -66,9 +68,8 @@ def list_served(document: object) -> Iterator[tuple[AnyCalculator, tuple[str, ..
     for calculator in registry.load().values():
         taken = take_inputs(calculator, document, {}, {})
         if taken.inputs:
-            missing = [name for name in calculator.required_inputs if name not in taken.inputs]
+            missing = [taken.missing.get(name, name) for name in calculator.required_inputs if name not in taken.inputs]
             missing += [group[0] for group in calculator.any_of if not any(name in taken.inputs for name in group)]
-            missing += [
-                name for name in calculator.input_tables if name in taken.inputs and _lacks(calculator, name, taken)
-            ]
+            for name in calculator.input_tables.keys() & taken.inputs.keys():
+                missing += _list_lacking(calculator, name, taken)
             yield calculator, tuple(missing)
