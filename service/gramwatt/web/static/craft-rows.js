@@ -28,12 +28,14 @@ export const cellOf = (/** @type {string} */ name, /** @type {import("./craft-ce
 const markDerived = (/** @type {Element} */ table) => {
   const rows = rowsOf(table);
   const names = rows.map((row) => (origins.get(row)?.columns ? "" : nameOf(row).toLowerCase().replace(/\s*\d+$/, "")));
+  table.querySelector("p.origin")?.remove();
   for (const row of rows) {
     const { table: from, columns } = origins.get(row) ?? {};
     if (!columns) continue;
     const twin = from ? names.indexOf(from.replace(/s$/, "")) : -1;
-    const text = `from ${from || "your craft"}${twin < 0 ? "" : `: is it row ${twin + 1} again?`}`;
-    (row.querySelector("[name=remove], .origin"))?.replaceWith(Object.assign(document.createElement("span"), { className: "origin", textContent: text }));
+    const make = (tag, textContent) => Object.assign(document.createElement(tag), { className: "origin", textContent });
+    row.querySelector("[name=remove]")?.replaceWith(make("span", `from ${from || "your craft"}`));
+    if (twin >= 0) table.querySelector(".table-actions").before(make("p", `Row ${rows.indexOf(row) + 1} comes from ${from}: is it row ${twin + 1} again?`));
   }
 };
 
