@@ -123,6 +123,23 @@ def test_long_names_and_crowded_points_are_labelled_beside_them(shape: str, coun
 
 
 @pytest.mark.parametrize("shape", SHAPES)
+@pytest.mark.parametrize("limit", [550.0, 600.0])
+def test_labels_of_points_close_together_are_whole_and_apart(shape: str, limit: float) -> None:
+    """One at the right edge, three at one mass, the others so close that lines lead to their labels."""
+    masses = {485.5: ["6 light"], 488: ["4, two blades"], 491: ["4", "4, cold"], 522.7: ["6", "6, capped", "6, cold"]}
+    masses[555.9] = ["6 large, capped"]
+    points = [
+        Point(mass, 5.7 + (mass - 485) / 40 - 0.1 * at, 4.0, 8.0 + (mass - 485) / 30, name)
+        for mass, names in masses.items()
+        for at, name in enumerate(names)
+    ]
+    scatter = Scatter("All-up mass, g", "Flight time, min", tuple(points), limit, f"limit {limit:g} g")
+    chart = ChartData("Minutes against grams", "", "No description.", scatter)
+    found = find_overlaps(chart, ChartStyle(shape=shape))
+    assert [each for each in found if "curve" not in each] == []
+
+
+@pytest.mark.parametrize("shape", SHAPES)
 def test_lines_of_a_sweep_are_labelled_beside_the_axes(shape: str) -> None:
     """Also where several end at the same height."""
     x = np.linspace(0, 1, 20)

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+import math
+from collections.abc import Callable, Iterator, Sequence
 from typing import Final, NamedTuple
 
 import numpy as np
@@ -18,10 +19,15 @@ MARKER_SIZE: Final = 6.5
 """Points."""
 CLEARANCE: Final = 0.08
 """Inches between a point and its label."""
-MAX_LABEL: Final = {"wide": 1.6, "narrow": 1.0}
+MAX_LABEL: Final = {"wide": 1.6, "narrow": 1.45}
 """Width of a label in inches, by shape."""
-SHIFTS: Final = (0.0, 0.16, -0.16, 0.32, -0.32, 0.48, -0.48, 0.64, -0.64, 0.8, -0.8)
+GAPS: Final = (CLEARANCE, 0.3, 0.55, 0.8)
+"""Inches between a point and its label, one after the other until there is room."""
+SHIFTS: Final = (0.0, *(sign * 0.16 * step for step in range(1, 11) for sign in (1, -1)))
 """Inches that a label may be higher than its point."""
+BESIDE: Final = 0.2
+"""Inches from a point within which its label needs no line to it."""
+LEADER_PIECES: Final = 12
 LIMIT_STYLE: Final = (0, (5, 2))
 
 
@@ -38,6 +44,27 @@ class _Box(NamedTuple):
         return (
             self.left < other.right and other.left < self.right and self.bottom < other.top and other.bottom < self.top
         )
+
+    def nearest(self, place: tuple[float, float]) -> tuple[float, float]:
+        """Return the place of the rectangle that is nearest to another."""
+        return min(max(place[0], self.left), self.right), min(max(place[1], self.bottom), self.top)
+
+    def is_beside(self, dot: tuple[float, float], dots: Sequence[tuple[float, float]]) -> bool:
+        """Return whether the rectangle is close to a dot, and to none closer."""
+        own = math.dist(self.nearest(dot), dot)
+        return own <= BESIDE and all(own <= math.dist(self.nearest(other), other) + 1e-9 for other in dots)
+
+    def lead_to(self, dot: tuple[float, float]) -> list[_Box]:
+        """Return the line between a dot and the rectangle, as small rectangles."""
+        ends = np.array([self.nearest(dot), dot])
+        places = ends[0] + np.linspace(0, 1, LEADER_PIECES)[1:, None] * (ends[1] - ends[0])
+        return [_Box(x - 0.02, y - 0.02, x + 0.02, y + 0.02) for x, y in places.tolist()]
+
+
+def _keep_within(box: _Box, bounds: _Box) -> _Box:
+    """Return a rectangle moved sideways until it is within others' left and right."""
+    shift = min(0.0, bounds.right - box.right) + max(0.0, bounds.left - box.left)
+    return box._replace(left=box.left + shift, right=box.right + shift)
 
 
 def draw_scatter(canvas: Canvas, scatter: Scatter) -> None:
@@ -83,7 +110,7 @@ def _set_limits(axes: Axes, scatter: Scatter) -> None:
 
 
 def _label_points(canvas: Canvas, axes: Axes, scatter: Scatter) -> None:
-    """Write the label of each point beside it, where nothing else is drawn; to the right if there is no such place."""
+    """Write the label of each point beside it, where nothing else is drawn, else further away with a line to it."""
     box = axes.get_position()
     width, height = box.width * canvas.width, box.height * canvas.height
     (x_low, x_high), (y_low, y_high) = axes.get_xlim(), axes.get_ylim()
@@ -101,8 +128,10 @@ def _label_points(canvas: Canvas, axes: Axes, scatter: Scatter) -> None:
     if scatter.limit is not None:
         place = to_inches(scatter.limit, y_low)[0]
         taken.append(_Box(place - 0.02, 0, place + 0.02, height))
+    labels: list[_Box] = []
     canvas_box = _Box(0.04, 0.04, width + RIGHT - 0.04, height)
-    for point in scatter.points:
+    dots = [to_inches(point.x, point.y) for point in scatter.points]
+    for point, dot in zip(scatter.points, dots, strict=True):
         text = fit_text(point.label, MAX_LABEL[canvas.style.shape], LABEL_SIZE)
         places = list(_list_places(point, text, to_inches))
         free = [
@@ -111,9 +140,21 @@ def _label_points(canvas: Canvas, axes: Axes, scatter: Scatter) -> None:
             if canvas_box.left <= each.left and each.right <= canvas_box.right
             and canvas_box.bottom <= each.bottom and each.top <= canvas_box.top
             and not any(each.overlaps(other) for other in taken)
+            and not any(piece.overlaps(label) for piece in each.lead_to(dot) for label in labels)
         ]  # fmt: skip
-        chosen = (free or places)[0]
+        beside = [each for each in free if each.is_beside(dot, dots)]
+        apart = [
+            each for each in (_keep_within(place, canvas_box) for place in places)
+            if canvas_box.bottom <= each.bottom and each.top <= canvas_box.top
+            and not any(each.overlaps(label) for label in labels)
+        ]  # fmt: skip
+        chosen = (beside or free or apart or [_keep_within(places[0], canvas_box)])[0]
         taken.append(chosen)
+        labels.append(chosen)
+        if not beside:
+            taken.extend(chosen.lead_to(dot))
+            ends = np.array([dot, chosen.nearest(dot)]) / (width, height)
+            axes.plot(*ends.T, color=canvas.theme.muted, linewidth=0.8, transform=axes.transAxes, zorder=1.8)
         axes.text(
             (box.x0 * canvas.width + chosen.left) / canvas.width,
             (box.y0 * canvas.height + (chosen.bottom + chosen.top) / 2) / canvas.height,
@@ -127,9 +168,11 @@ def _list_places(point: Point, text: str, to_inches: Callable[[float, float], tu
     wide, half = text_width(text, LABEL_SIZE), LABEL_HEIGHT / 2
     x, y = to_inches(point.x, point.y)
     top, bottom = to_inches(point.x, point.high)[1], to_inches(point.x, point.low)[1]
-    for shift in SHIFTS:
-        yield _Box(x + CLEARANCE, y + shift - half, x + CLEARANCE + wide, y + shift + half)
-        yield _Box(x - CLEARANCE - wide, y + shift - half, x - CLEARANCE, y + shift + half)
-    for base in (top + 0.05, bottom - 0.05 - LABEL_HEIGHT):
-        for left in (x - wide / 2, x, x - wide):
-            yield _Box(left, base, left + wide, base + LABEL_HEIGHT)
+    for gap in GAPS:
+        for shift in SHIFTS:
+            yield _Box(x + gap, y + shift - half, x + gap + wide, y + shift + half)
+            yield _Box(x - gap - wide, y + shift - half, x - gap, y + shift + half)
+        for away in (gap - 0.03, gap + 0.15):
+            for base in (top + away, bottom - away - LABEL_HEIGHT):
+                for left in (x - wide / 2, x, x - wide):
+                    yield _Box(left, base, left + wide, base + LABEL_HEIGHT)
