@@ -24,16 +24,14 @@ WHOLE = {
     for name, calculator in registry.load().items()
 }
 # All phases of every response, and of the bare values of one calculator; the values of the others, which read the same
-# inputs by the same code, by examples and by chance. (All of it takes a quarter of an hour: see below.) The phase that
+# inputs by the same code, by examples. (All of it takes a quarter of an hour: see below.) The phase that
 # follows links has none to follow among pure requests.
 SEARCHES = {
     "values": [
         "--include-path-regex",
         rf"^/v1/(?!{SHORT.name}/)[^/]+/",
         "--phases",
-        "examples,fuzzing",
-        "--max-examples",
-        "4",
+        "examples",
     ],
     "service": ["--include-tag", "service"],
     **{name: ["--include-path-regex", paths] for name, paths in WHOLE.items()},
