@@ -23,9 +23,9 @@ WHOLE = {
     name: rf"^/v1/{name}(/|$)" if calculator is SHORT else f"^/v1/{name}$"
     for name, calculator in registry.load().items()
 }
-# All phases of every response, and of the bare values of one calculator; the values of the others, which read the same
-# inputs by the same code, by examples. (All of it takes a quarter of an hour: see below.) The phase that
-# follows links has none to follow among pure requests.
+# All phases of every response, and of everything below the path of one calculator; bare values, tables and pictures of
+# the others, which read the same inputs by the same code, by examples. (All of it takes a quarter of an hour: see
+# below.) The phase that follows links has none to follow among pure requests.
 SEARCHES = {
     "values": [
         "--include-path-regex",
