@@ -91,6 +91,8 @@ def _fill_assumptions(random: Any, calculator: AnyCalculator, inputs: Any, outco
         path = tuple(assumption.name.split("."))
         marks = [marks[assumption.name] for marks in (outcome.assumed, outcome.solved) if assumption.name in marks]
         taken = np.any([mark[0] for mark in marks], axis=0) if marks else np.False_
+        if getattr(calculator.input_fields[path[0]], "default", None) is not None:
+            continue  # where the assumption gives nothing, the declared default stays
         values = np.array(_get(inputs, path), dtype=np.float64)
         _set(inputs, path, np.where(taken, np.nan, values) if values.dtype.kind == "f" else values)
     shared: dict[str, Any] = {}

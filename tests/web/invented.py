@@ -64,7 +64,7 @@ CALCULATOR = Calculator(
     formula=NAME,
     references=(Reference("Derived by hand."),),
     cautions=(Caution("losses-ignored", "Losses are ignored."),),
-    chart=BarChart(("energy",), table="stages"),
+    charts=(BarChart(("energy",), table="stages", title="Energy by stage"),),
     examples=(
         Example("Two cells", given={"cells": 2, "charge": 1000}, expected={"energy": 7.4}, rtol=1e-12, source="hand"),
         Example("Six cells", given={"cells": 6, "charge": 1000}, expected={"energy": 22.2}, rtol=1e-12, source="hand"),
@@ -108,7 +108,7 @@ CALCULATOR = Calculator(
     formula=NAME,
     references=(Reference("Derived by hand."),),
     cautions=(Caution("losses-ignored", "Losses are ignored."),),
-    chart=BarChart(("circumference",)),
+    charts=(BarChart(("circumference",), title="Around a circle"),),
     any_of=(("radius", "diameter"),),
     examples=(
         Example("By radius", given={"radius": 10}, expected={"circumference": 62.83185307}, rtol=1e-9, source="hand"),

@@ -132,6 +132,7 @@ def test_schemathesis_finds_nothing_in_any_of_by_query(tmp_path: Path) -> None:
         search = subprocess.run(
             [sys.executable, "-m", "schemathesis.cli", *command],
             cwd=tmp_path,
+            env=environment,
             capture_output=True,
             text=True,
             check=False,

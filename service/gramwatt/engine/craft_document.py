@@ -16,6 +16,8 @@ from gramwatt.model.kinds import collect_synonyms, number_names
 from gramwatt.model.messages import InputError, join_with_or, quote_input, suggest
 from gramwatt.model.parsing import describe_type
 
+MAX_LISTED_ROWS: Final = 20
+"""Names of rows in an error; each has up to 80 characters."""
 ACCEPTED: Final = "an object with inputs of calculators, such as parts, packs, kv and limit"
 
 
@@ -162,7 +164,7 @@ def _find_row(craft: Craft, table: str, name: Cell) -> int | None:
             )
         detail = what
     single = [each for each in names if names.count(each) == 1]
-    accepted = join_with_or(single) if single else f"the name of a single row of {table}"
+    accepted = join_with_or(single[:MAX_LISTED_ROWS]) if single else f"the name of a single row of {table}"
     craft.errors.append(InputError(name.pointer, detail, quote_input(name.value), accepted))
     return None
 

@@ -74,17 +74,21 @@ def _pick(ordered: NDArray[np.float64], numbers: NDArray[np.intp], ranks: NDArra
     return np.asarray(below + (above - below) * (position - left))
 
 
-def attribute_variance(weights: NDArray[np.float64], label_of: NDArray[np.intp], labels: int) -> NDArray[np.float64]:
+def attribute_variance(
+    weights: NDArray[np.float64], label_of: NDArray[np.intp], labels: int, draws: int
+) -> NDArray[np.float64]:
     """Return the share of each label (K, L, R) in the variance, from the weights of the sources (K, S, R).
 
-    The squares of the weights, added up by label, over the sum of all.
+    The squares of the weights, added up by label, over the sum of all. Shares that chance could give to sources without
+    influence in so few draws, some 1 / draws, are left out.
     """
     by_label = weights**2
     if len(label_of) != labels:
         is_of = label_of == np.arange(labels)[:, None]
         by_label = np.matmul(is_of.astype(np.float64), by_label)
     shares = _normalize(by_label)
-    return _normalize(np.where(shares < min(MIN_SHARE, 0.5 / max(labels, 1)), 0.0, shares))
+    smallest = min(max(MIN_SHARE, 4 / draws), 0.5 / max(labels, 1))
+    return _normalize(np.where(shares < smallest, 0.0, shares))
 
 
 def _normalize(values: NDArray[np.float64]) -> NDArray[np.float64]:

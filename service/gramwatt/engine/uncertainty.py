@@ -161,7 +161,7 @@ class Draws:
         if names:
             drawn = np.array([getattr(results, name) for name in names]).reshape(-1, self.count, self.rows)
             *parts, weights = reduce_draws(np.array([getattr(given, name) for name in names]), drawn, scores)
-            each_share = attribute_variance(weights, label_of, len(labels))
+            each_share = attribute_variance(weights, label_of, len(labels), self.count)
             for index, name in enumerate(names):
                 reduced[name] = tuple(part[index] for part in parts)
                 shares[name] = each_share[index]

@@ -163,7 +163,7 @@ class Cluster:
 
     def _result(self, future: Future) -> Any:
         try:
-            return future.result(timeout=CONNECT_TIMEOUT)
+            return future.result(timeout=NO_WORKER_TIMEOUT)  # the part is computed again if its worker was killed
         except SourceError:
             raise
         except CancelledError:

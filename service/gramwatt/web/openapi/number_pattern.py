@@ -75,10 +75,11 @@ def _bound(kind: Quantity, unit: units.Unit, *, upper: bool) -> Bound:
     value = closed if opened is None else opened
     if value is None:
         raise ValueError("an unbounded quantity has no pattern")
-    if unit.scale == declared.scale and unit.offset == declared.offset:
+    if unit.scale == declared.scale and (kind.is_difference or unit.offset == declared.offset):
         return Bound(Decimal(repr(float(value))), is_open=opened is not None)
-    limit = declared.to_si(value)
-    exact = (limit - unit.offset) / unit.scale
+    offset = 0.0 if kind.is_difference else unit.offset
+    limit = value * declared.scale if kind.is_difference else declared.to_si(value)
+    exact = (limit - offset) / unit.scale
     if exact == 0:
         return Bound(Decimal(0), is_open=opened is not None)
     step = Decimal(10) ** (math.floor(math.log10(abs(exact))) - 1)
@@ -86,9 +87,8 @@ def _bound(kind: Quantity, unit: units.Unit, *, upper: bool) -> Bound:
     # Should the division have lost its last bit, the nearest round number may yet be within, or just beyond.
     outward = 1 if upper else -1
     candidates = [(steps + outward * more) * step for more in (1, 0, -1)]
-    within = [
-        each for each in candidates if (unit.to_si(float(each)) <= limit if upper else unit.to_si(float(each)) >= limit)
-    ]
+    values = {each: float(each) * unit.scale + offset for each in candidates}
+    within = [each for each, si in values.items() if (si <= limit if upper else si >= limit)]
     return Bound(within[0], is_open=opened is not None)
 
 
