@@ -221,7 +221,7 @@ def test_hot_side_of_the_checked_temperatures() -> None:
     """By definition: 40 degC was still checked, more was not; the caution contains the temperature."""
     answer = calculate("pack-current", **PACK, power=100, pack_temperature="104.1 degF")
     (text,) = [c["text"] for c in answer["cautions"] if c["code"] == "outside-temperature"]
-    assert "40.056 degC" in text  # (104.1 - 32) / 1.8
+    assert "40.056 °C" in text  # (104.1 - 32) / 1.8
     assert "outside-temperature" not in codes(**PACK, power=100, pack_temperature=40)
 
 

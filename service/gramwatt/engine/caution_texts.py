@@ -56,7 +56,7 @@ def _format_rounded(outcome: Outcome, row: int, name: str, at: int | None, digit
     if not math.isfinite(value):
         return format_quantity(value, kind.unit)
     uncertainty /= units.get_unit(kind.unit).scale
-    without = None if kind.unit == "%" else min(digits, MAX_DIGITS - 1)
+    without = None if kind.unit == "%" else digits
     estimate = format_estimate(value, kind.unit, uncertainty, digits=without, max_digits=digits)
     return add_unit(estimate.value, kind.unit)
 
