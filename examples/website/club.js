@@ -101,7 +101,7 @@ async function update() {
   }
 }
 
-function show({ given, results, cautions }) {
+function show({ inputs, results, cautions }) {
   const { margin, total, expanded_uncertainty: spread, verdict, probability_under: probability } = results;
   const fine = spread < 0.1 ? 2 : 1;
   const side = margin < 0 ? "above" : "below";
@@ -110,9 +110,9 @@ function show({ given, results, cautions }) {
   byId("verdict").textContent = `${VERDICTS[verdict]}: ${grams(Math.abs(margin), fine)} ${side} it`;
   byId("summary").textContent =
     `${grams(total, fine)} in all, give or take ${grams(spread, fine)}. ` +
-    `The limit is ${given.comparison === "below" ? "less than " : ""}${+given.limit.toFixed(2)}\u00a0g` +
-    `${given.comparison === "below" ? "" : " or less"}, met with a probability of ${percent(probability)}.`;
-  const rows = given.parts.map((part, index) => {
+    `The limit is ${inputs.comparison === "below" ? "less than " : ""}${+inputs.limit.toFixed(2)}\u00a0g` +
+    `${inputs.comparison === "below" ? "" : " or less"}, met with a probability of ${percent(probability)}.`;
+  const rows = inputs.parts.map((part, index) => {
     const row = document.createElement("tr");
     const name = document.createElement("th");
     name.scope = "row";
