@@ -4,7 +4,7 @@
 
 The 4-cell pack in ../craft/craft.json (1300 mAh, 30 mohm with its leads) flies for 75 seconds, recorded ten times a
 second: hovering, three punches of full throttle, some cruising. As real recordings do, it has flaws: a column that
-nobody needs, a reading that failed, one that came twice, and three seconds in which nothing was recorded.
+is not needed, a reading that failed, one that came twice, and three seconds in which nothing was recorded.
 """
 
 import itertools

@@ -81,7 +81,7 @@ def _list_options(kind: Kind) -> Iterable[str]:
 
 def _get_calculator(ctx: click.Context) -> AnyCalculator | None:
     """Return the calculator that was typed before."""
-    # Where an option lacks its value, click has not told the arguments apart yet.
+    # Where an option lacks its value, click has not separated the arguments yet.
     words = (ctx.params.get("name"), *ctx.args)
     name = next((word for word in words if word in registry.list_names()), None)
     return None if name is None else registry.get(name)

@@ -180,7 +180,7 @@ def _find_missing_results(results: Mapping[str, Any]) -> Iterator[str]:
 
 
 def _list_labels(calculator: AnyCalculator, names: Iterable[str]) -> list[str]:
-    """Return the labels of results, each once; the first has a capital. Entries of a table are not told apart."""
+    """Return the labels of results, each once; the first has a capital. All entries of a table have the same."""
     labels = dict.fromkeys(get_label(name.rpartition(".")[2], _get_result_kind(calculator, name)) for name in names)
     return [label if at == 0 else lower_first(label) for at, label in enumerate(labels)]
 

@@ -221,13 +221,13 @@ def unknown_input_errors(
 ) -> list[InputError]:
     """Return an error for each name, with its value, that is no input of the calculator.
 
-    The first `MAX_COMPARED_NAMES`, less the ``compared`` that were reported before, have near matches. Names beyond
-    `MAX_LISTED_NAMES` are only counted.
+    `MAX_COMPARED_NAMES` comparisons are made, of each name with the inputs and with the options of a query, less those
+    of the ``compared`` names that were reported before. Names beyond `MAX_LISTED_NAMES` are only counted.
     """
     accepted, synonyms = join_with_or(known), collect_synonyms(fields)
     errors = []
     for at, (name, value) in enumerate(itertools.islice(names.items(), MAX_LISTED_NAMES), compared):
-        hint = (suggest(name, known, synonyms) or _suggest_option(name)) if at < MAX_COMPARED_NAMES else ""
+        hint = (suggest(name, known, synonyms) or _suggest_option(name)) if 2 * at < MAX_COMPARED_NAMES else ""
         errors.append(
             InputError(
                 f"/{escape_name(name)}", f'Unknown input "{quote_input(name)}"{hint}', quote_input(value), accepted

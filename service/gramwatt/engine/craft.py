@@ -107,7 +107,7 @@ def take_inputs(
 
 @functools.lru_cache(maxsize=8)
 def parse_document(text: str) -> object:
-    """Return a craft document in JSON text, which nobody may change. Raises InvalidJson."""
+    """Return a craft document in JSON text; it is shared, so do not change it. Raises InvalidJson."""
     return parse_strict_json(text.encode("utf-8", "surrogatepass"))
 
 

@@ -165,10 +165,10 @@
       craft?.catch(() => {});
       try {
         const response = await fetch(`${this.#base}/calculators/${encodeURIComponent(name)}`, { headers: { Accept: "application/json" } });
-        const told = await response.json();
+        const answer = await response.json();
         if (mine !== this.#loading) return;
-        if (!response.ok) return this.#fail(told);
-        this.#about = told;
+        if (!response.ok) return this.#fail(answer);
+        this.#about = answer;
       } catch {
         if (mine === this.#loading) this.#fail({ title: `The calculator at ${this.#base} gives no answer. Try again in a while.` });
         return;
@@ -386,16 +386,16 @@
         : fetch(`${this.#base}/v1/${name}${path}?${more.slice(1)}`, { signal, method: "POST", headers: { "Content-Type": "application/json" }, body });
       try {
         const response = await send("", "");
-        const told = await response.json();
-        if (!response.ok) return this.#fail(told);
-        this.#answer = told;
-        this.#fill(told);
+        const answer = await response.json();
+        if (!response.ok) return this.#fail(answer);
+        this.#answer = answer;
+        this.#fill(answer);
         let picture = null;
         if (this.hasAttribute("picture")) picture = await this.#draw(send);
         if (signal.aborted) return;
-        this.#show(told, picture, query);
-        this.#tell("result", { answer: told });
-        if (byVisitor) this.#tell("change", { inputs: question, answer: told });
+        this.#show(answer, picture, query);
+        this.#dispatch("result", { answer });
+        if (byVisitor) this.#dispatch("change", { inputs: question, answer });
       } catch (error) {
         if (error.name !== "AbortError") this.#fail({ title: `The calculator at ${this.#base} gives no answer. Try again in a while.` });
       }
@@ -431,7 +431,7 @@
       return drawn.localName === "svg" ? document.importNode(drawn, true) : null;
     }
 
-    #tell(type, detail) { this.dispatchEvent(new CustomEvent(type, { detail, bubbles: true, composed: true })); }
+    #dispatch(type, detail) { this.dispatchEvent(new CustomEvent(type, { detail, bubbles: true, composed: true })); }
 
     #clear() {
       for (const { control, box } of this.#controls.values()) {
@@ -475,7 +475,7 @@
       const parts = [...(left.length ? [`${left.join("; ")}.`] : []), ...(empty.length ? [enter(empty)] : []), ...(marked && !left.length ? ["No answer yet: see above."] : [])];
       const text = problem.errors ? parts.join(" ") : problem.detail ?? problem.title;
       this.#said.replaceChildren(make("p", { className: "fault", part: "fault", textContent: text }));
-      this.#tell("problem", { problem });
+      this.#dispatch("problem", { problem });
     }
 
     /** The control that a fault is about: blank rows are not sent, so those after them are shown further down. */
