@@ -56,7 +56,10 @@ def _add_schemas(spec: APISpec, calculator: Calculator[Any, Any]) -> None:
     inputs_name = get_schema_name(calculator)
     spec.components.schema(inputs_name, schema=get_schema(calculator))
     if calculator.any_of:
-        groups = [{"anyOf": [{"required": [name]} for name in group]} for group in calculator.any_of]
+        # Each names its property too: a linter cannot see those of a schema that is itself one of several.
+        groups = [
+            {"anyOf": [{"properties": {name: {}}, "required": [name]} for name in group]} for group in calculator.any_of
+        ]
         spec.components.schemas[inputs_name] |= groups[0] if len(groups) == 1 else {"allOf": groups}
     spec.components.schema(_get_response_name(calculator), json_schema.make_response_schema(calculator))
 
