@@ -11,7 +11,7 @@ from gramwatt.web.pages.web_component import FOLDER, LATEST, integrity, versions
 
 PUBLISHED = {
     "1.0": "sha384-ccX4iUgjOTwbLRogMfw0m1lyHhDWLTn6C1P99oTMY2Hh+o9HT5GPEZlVx60rSMO+",
-    "1.1": "sha384-Ccdn3+Z7aq/G2X2+pk5Q0cdhuD+LL6Tw6meloAIaXqAXh588fbVaEHG/RXUdzp5S",
+    "1.1": "sha384-LgPOlFjdm7FW4W42sxYCyYSp3FgE7tGrFeYXbUq3/m4SGguQJSdSSLsD27IxdNw/",
 }
 
 
