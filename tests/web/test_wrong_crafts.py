@@ -122,3 +122,11 @@ def test_a_page_lists_the_cause_alone(client: FlaskClient) -> None:
     page = client.get("/calculators/full-throttle", query_string=query, headers={"Accept": "text/html"}).text
     assert "2 rows of packs have the name" in page
     assert "is required" not in page
+
+
+def test_a_page_rejects_too_many_fields_beside_a_craft(client: FlaskClient) -> None:
+    answer = client.post(
+        "/calculators/pack-energy", data={"craft": "{}", "base": "a=1&" * 6001}, headers={"Accept": "text/html"}
+    )
+    assert answer.status_code == 200
+    assert "Too many fields" in answer.text

@@ -51,6 +51,50 @@ def test_without_ends_the_range_is_around_the_present_value(client: FlaskClient)
     assert [float(rows[at]["capacity [mAh]"]) for at in (0, -1)] == [650, 1950]
 
 
+@pytest.mark.parametrize(
+    ("form", "ends"),
+    [
+        ({**PACK, "vary": "capacity"}, ("650", "1950")),
+        ({**PACK, "capacity": "1300,5", "decimal": ",", "vary": "capacity"}, ("650,2", "1951")),
+        ({**PACK, "vary": "cells"}, ("4", "8")),
+        ({**PACK, "cells": "2", "vary": "cells"}, ("1", "4")),
+        ({**PACK, "reserve": "0", "vary": "reserve"}, ("", "")),
+    ],
+)
+def test_empty_ends_show_the_usual_range(client: FlaskClient, form: dict[str, str], ends: tuple[str, str]) -> None:
+    """Half and one and a half times the present value, two fewer and two more of a count; none around 0."""
+    page = get(client, "/calculators/pack-energy", **form)
+    assert tuple(page.one("input", id=end)[0]["placeholder"] for end in ("from", "to")) == ends
+    assert ("give the ends" in page.one("div", id="what-if-chart")[1]) == (ends == ("", ""))
+
+
+def test_with_a_recording_there_is_the_table_and_no_chart_without_it(client: FlaskClient) -> None:
+    """A URL cannot hold a recording."""
+    rows = [f"{second},{16.4 - second / 500},{12 + second % 7}" for second in range(120)]
+    pack = {"packs.0.name": "four", "packs.0.cells": "4", "packs.0.capacity": "1300", "packs.0.mass": "155"}
+    flight = {"flights.0.mass": "455", "flights.0.cells": "4", "flights.0.capacity": "1300"}
+    form = {**pack, **flight, "dry_mass": "300", "kv": "1750", "diameter": "5", "pitch": "4.3", "vary": "dry_mass"}
+    log = io.BytesIO("\n".join(["time,voltage,current", *rows]).encode())
+    answer = client.post("/calculators/build", data={**form, "flights.0.log": (log, "log.csv")}, headers=BROWSER)
+    page = Page(answer.text)
+    assert page.find("table", class_="values"), page.one("div", id="errors")
+    assert not [a for a, _ in page.find("img") if "vary=" in a["src"]]
+    assert "no chart of the range" in page.one("div", id="what-if-chart")[1]
+
+
+def test_a_download_rejects_a_name_given_twice(client: FlaskClient) -> None:
+    """As the page and its chart do."""
+    answer = client.post("/calculators/pack-energy/download?cells=4&cells=6&capacity=1300", data={"download": "csv"})
+    assert answer.status_code == 422
+    assert "given 2 times" in answer.text
+
+
+def test_an_unknown_file_is_answered_with_all_kinds(client: FlaskClient) -> None:
+    answer = client.post("/calculators/pack-energy/download", data={**PACK, "download": "wibble"})
+    assert answer.status_code == 404
+    assert "what-if" in answer.json["detail"]
+
+
 def test_two_inputs_give_a_map(client: FlaskClient) -> None:
     vary = {"vary": "capacity", "from": "1,0 Ah", "to": "2,0 Ah", "vary2": "reserve", "from2": "10", "to2": "30"}
     drawn = client.get(chart_url(get(client, "/calculators/pack-energy", **PACK, **vary, decimal=",")))

@@ -54,11 +54,15 @@ def fill_from_craft(
     members = craft_fields.get_choices().keys() - calculator.input_fields.keys()
     choices = {name: sent[name] for name in members if sent.get(name)}
     own = {name: text for name, text in sent.items() if name not in (MEMBER, BASE, *members)}
-    base = dict(parse_qsl(sent.get(BASE, ""), max_num_fields=MAX_FIELDS)) if sent.get(BASE) else {}
+    try:
+        base = dict(parse_qsl(sent.get(BASE, ""), max_num_fields=MAX_FIELDS))
+    except ValueError:
+        return FilledFields(own, (InputError(f"/{BASE}", "too many fields", None, f"up to {MAX_FIELDS} at once"),))
     given = {name: text for name, text in own.items() if name in calculator.input_fields and text}
     taken = take_inputs(calculator, sent[MEMBER], choices, given, text=True)
     sent_inputs = {*taken.inputs, *(name.partition(".")[0] for name in files)}
-    if not base.keys() - {"decimal"} and not taken.errors and not _is_useful(calculator, sent_inputs):
+    is_bare = not any(name.partition(".")[0] in calculator.input_fields for name in base)
+    if is_bare and not taken.errors and not _is_useful(calculator, sent_inputs):
         return FilledFields({**base, **own})
     decimal = own.get("decimal") or base.get("decimal") or "."
     texts = texts_of_inputs(calculator, taken.inputs, decimal)

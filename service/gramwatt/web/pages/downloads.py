@@ -51,7 +51,9 @@ def make_download(calculator: Calculator[Any, Any], form: FormData, kind: str) -
     """Return content, media type and name of a file. Raises InvalidInput, NothingToDraw, Problem."""
     files = {each.kind: each for each in list_downloads(calculator, None)}
     if kind not in (*files, WHAT_IF):
-        raise Problem("not-found", f"{calculator.name} has no file of this kind. It has {', '.join(files)}.")
+        raise Problem(
+            "not-found", f"{calculator.name} has no file of this kind. It has {', '.join((*files, WHAT_IF))}."
+        )
     if kind == WHAT_IF:
         response = compute_response(calculator, form.inputs)
         return (

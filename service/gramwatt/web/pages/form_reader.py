@@ -215,13 +215,13 @@ def parse_value(kind: Kind, text: str, unit: str = "", decimal: str = ".") -> An
             items = [item for part in parts for item in (part.split() if _NUMBERS_ONLY.fullmatch(part) else [part])]
             return [parse_value(kind.item, item, unit, decimal) for item in items if item.strip()]
         case Quantity():
-            text = _with_decimal_point(text.strip(), decimal)
+            text = with_decimal_point(text.strip(), decimal)
             has_other_unit = unit not in ("", kind.unit)
             if _NUMBER.fullmatch(text):
                 return f"{text} {unit}" if has_other_unit else _parse_number(text)
             return f"{text} {unit}" if has_other_unit and _WITHOUT_UNIT.fullmatch(text) else text
         case Count():
-            text = _with_decimal_point(text.strip(), decimal)
+            text = with_decimal_point(text.strip(), decimal)
             return _parse_number(text) if _NUMBER.fullmatch(text) else text
         case Flag():
             return {"true": True, "false": False}.get(text, text)
@@ -229,7 +229,8 @@ def parse_value(kind: Kind, text: str, unit: str = "", decimal: str = ".") -> An
             return text
 
 
-def _with_decimal_point(text: str, decimal: str) -> str:
+def with_decimal_point(text: str, decimal: str) -> str:
+    """Return typed text with a point for the decimal sign of its form."""
     return text.replace(",", ".") if decimal == "," else text
 
 

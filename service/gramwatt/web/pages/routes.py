@@ -148,14 +148,15 @@ def download(calculator_name: str) -> Response:
     _allow_large_form(calculator)
     kind = request.form.get("download", "json")
     form, _ = read_form(calculator)
+    errors = [*form.errors, *duplicate_parameters()]
     try:
         body, media_type, name = make_download(calculator, form, kind)
     except calculate.InvalidInput as error:
-        raise convert_invalid_input(error, form.errors) from None
+        raise convert_invalid_input(error, errors) from None
     except NothingToDraw as error:
         raise Problem("no-answer", str(error)) from None
-    if form.errors:
-        raise invalid_input(form.errors)
+    if errors:
+        raise invalid_input(errors)
     response = Response(body, content_type=media_type)
     response.headers["Content-Disposition"] = f'attachment; filename="{name}"'
     response.headers["Cache-Control"] = "no-store"

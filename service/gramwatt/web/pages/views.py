@@ -146,8 +146,7 @@ def make_view(calculator: Calculator[Any, Any], example: ExampleInputs = inputs_
     if response is not None and not view.by_post:
         view.what_if = make_what_if(calculator, form, response)
         if view.what_if.is_used and not view.what_if.errors and can_draw():
-            url = f"/calculators/{calculator.name}/chart?{urlencode(form_reader.form_query(form, varied=True))}"
-            view.what_if_url = url if len(url) + len("&shape=narrow") <= MAX_URL_LENGTH else ""
+            view.what_if_url = _form_chart_url(view, f"&shape={NARROW}", varied=True) or ""
     view.form = make_form_view(calculator, form, response, errors)
     return view
 
@@ -202,15 +201,24 @@ def _link_to_chart(view: CalculatorView, url: str, shown: Preview) -> EmbeddedCh
 
 def _page_chart_url(view: CalculatorView, query: str | None) -> str | None:
     """Return the URL of the chart without its shape; None where it would be too long, as with a recording."""
-    name, form = view.calculator.name, view.form_data
-    if query is not None:
-        url = f"/v1/{name}/chart?{query}&{PAGE_CHART_OPTIONS}"
-    elif view.is_example or not any(map(contains_recording, form.inputs.values())):
-        url = f"/calculators/{name}/chart?{view.form_query}"
-    else:
+    longest = max((f"&picture={chart.name}&shape={NARROW}" for chart in view.calculator.charts), key=len)
+    if query is None:
+        return _form_chart_url(view, longest)
+    url = f"/v1/{view.calculator.name}/chart?{query}&{PAGE_CHART_OPTIONS}"
+    return url if len(url) + len(longest) <= MAX_URL_LENGTH else None
+
+
+def _form_chart_url(view: CalculatorView, options: str, *, varied: bool = False) -> str | None:
+    """Return the URL of a chart of the form; None where no URL can hold the form with these options.
+
+    ``varied``: the chart of what is varied over a range.
+    """
+    form = view.form_data
+    if not view.is_example and any(map(contains_recording, form.inputs.values())):
         return None
-    longest = max(len(f"&picture={chart.name}&shape={NARROW}") for chart in view.calculator.charts)
-    return url if len(url) + longest <= MAX_URL_LENGTH else None
+    query = urlencode(form_reader.form_query(form, inputs=not view.is_example, varied=varied))
+    url = f"/calculators/{view.calculator.name}/chart?{query}"
+    return url if len(url) + len(options) <= MAX_URL_LENGTH else None
 
 
 def page_chart_style(shape: str) -> ChartStyle:

@@ -12,15 +12,17 @@ from gramwatt.engine.calculate import InvalidInput
 from gramwatt.engine.tables import batch, sweep
 from gramwatt.engine.tables.grid_cost import check_grid
 from gramwatt.engine.tables.plan import make_plan
-from gramwatt.model import Calculator, Quantity, get_label
+from gramwatt.model import Calculator, Count, Kind, Quantity, get_label
 from gramwatt.model.messages import InputError, format_number, unit_sign
-from gramwatt.web.pages.form_reader import FormData, VariedInput
+from gramwatt.web.pages.form_reader import FormData, VariedInput, with_decimal_point
 
 LINE_POINTS: Final = 41
 MAP_POINTS: Final = 13
 """Points along each of two axes."""
 SPREAD: Final = 0.5
 """A range that is not given reaches from this share below the present value to this share above."""
+COUNT_SPREAD: Final = 2
+"""The same for a count: how many fewer, and how many more."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,7 +54,7 @@ class WhatIf:
 def make_what_if(calculator: Calculator[Any, Any], form: FormData, response: Mapping[str, Any]) -> WhatIf:
     """Return the controls, filled as in the form."""
     inputs = tuple((name, _label(calculator, name)) for name in sweep.variable_inputs(calculator))
-    first, second = (_make_axis(calculator, varied, response) for varied in form.varied)
+    first, second = (_make_axis(calculator, varied, response, form.decimal) for varied in form.varied)
     _, errors = parse_axes(calculator, form, response)
     return WhatIf(inputs, (first, second), tuple(error.detail for error in errors))
 
@@ -69,14 +71,14 @@ def parse_axes(
         if varied.name not in known or varied.name in [axis.name for axis in axes]:
             errors.append(InputError("/vary", "Choose two different inputs", None, "one or two inputs"))
             continue
-        control = _make_axis(calculator, varied, response)
+        control = _make_axis(calculator, varied, response, form.decimal)
         ends = control.start or control.usual_start, control.stop or control.usual_stop
         if not all(ends):
             detail = f"{_label(calculator, varied.name)}: give the ends of the range"
             errors.append(InputError("/vary", detail, None, "two ends"))
             continue
         count = LINE_POINTS if len(used) == 1 else MAP_POINTS
-        start, stop = (end.replace(",", ".") if form.decimal == "," else end for end in ends)
+        start, stop = (with_decimal_point(end, form.decimal) for end in ends)
         axis, axis_errors = sweep.make_even_axis(calculator, varied.name, start, stop, count, text=True)
         errors += axis_errors
         if axis is not None:
@@ -125,14 +127,22 @@ def _label(calculator: Calculator[Any, Any], name: str) -> str:
     return f"{get_label(name, kind)}, {unit}" if unit else get_label(name, kind)
 
 
-def _make_axis(calculator: Calculator[Any, Any], varied: VariedInput, response: Mapping[str, Any]) -> WhatIfAxis:
+def _make_axis(
+    calculator: Calculator[Any, Any], varied: VariedInput, response: Mapping[str, Any], decimal: str
+) -> WhatIfAxis:
     """Return the controls of an axis; around the present value where no range is given."""
     value = response["inputs"].get(varied.name)
-    usual = "", ""
-    if isinstance(value, int | float) and not isinstance(value, bool) and value:
-        kind = calculator.input_fields[varied.name]
-        ends = sorted((value * (1 - SPREAD), value * (1 + SPREAD)))
-        if not isinstance(kind, Quantity):  # a count
-            ends = [max(1, value - 2), value + 2]
-        usual = format_number(ends[0], 4), format_number(ends[1], 4)
-    return WhatIfAxis(varied.name, varied.start, varied.stop, *usual)
+    usual_start = usual_stop = ""
+    if isinstance(value, int | float) and not isinstance(value, bool):
+        start, stop = _usual_range(calculator.input_fields[varied.name], value)
+        if start < stop:
+            usual_start, usual_stop = (format_number(end, 4).replace(".", decimal) for end in (start, stop))
+    return WhatIfAxis(varied.name, varied.start, varied.stop, usual_start, usual_stop)
+
+
+def _usual_range(kind: Kind, value: float) -> tuple[float, float]:
+    """Return the range around a present value; of no width around a quantity of 0."""
+    if isinstance(kind, Count):
+        return max(kind.at_least, value - COUNT_SPREAD), min(kind.at_most, value + COUNT_SPREAD)
+    start, stop = sorted((value * (1 - SPREAD), value * (1 + SPREAD)))
+    return start, stop
