@@ -18,6 +18,7 @@ from gramwatt.charts import calculator_charts, draw, sweep_charts
 from gramwatt.charts.chart_data import BarRows, ChartData, Graph, Line, Panel, Point, Scatter, Waterfall
 from gramwatt.charts.chart_request import ChartRequest
 from gramwatt.charts.curve_charts import curve_axis
+from gramwatt.charts.row_charts import make_bars_of_table
 from gramwatt.charts.themes import SHAPES, ChartStyle
 from gramwatt.engine import registry
 from gramwatt.engine.calculate import InvalidInput, evaluate_request
@@ -25,7 +26,7 @@ from gramwatt.engine.draws import DRAWS, FEW_DRAWS
 from gramwatt.engine.evaluate import evaluate_columns
 from gramwatt.engine.response import build_response
 from gramwatt.engine.tables.sweep import make_even_axis
-from gramwatt.model import CATEGORIES, Calculator, Count, CurveChart, Quantity
+from gramwatt.model import CATEGORIES, BarChart, Calculator, Count, CurveChart, Quantity
 
 CALCULATORS = list(registry.load().values())
 COVERAGE = "95 % range"
@@ -191,7 +192,7 @@ def test_a_curve_has_the_calculator_s_result_at_each_point() -> None:
 
 
 @pytest.mark.parametrize(("rating", "amps"), [(None, (25 - 6 * 3.3) / 0.048), (50, 1.3 * 50), (500, 5.2 / 0.048)])
-def test_the_axis_ends_where_the_pack_is_still_sane(rating: float | None, amps: float) -> None:
+def test_the_axis_ends_where_the_pack_leaves_its_limits(rating: float | None, amps: float) -> None:
     """By hand: at the cut-off of 3.3 V a cell I = (V0 - 6 * 3.3) / R, R = 6 * 8 mohm; or at the rating before it."""
     pack: dict[str, Any] = {"cells": 6, "capacity": 1300, "open_circuit_voltage": 25, "cell_resistance": 8}
     given = {**pack, "power": 100, **({"discharge_rating": rating} if rating else {})}
@@ -381,6 +382,19 @@ def test_each_pack_is_a_bar() -> None:
     ends = calculate("build", **given)["uncertainty"]["by_setup.endurance"]
     assert (list(endurance.range.low), list(endurance.range.high)) == (ends["low"], ends["high"])
     assert f">lines and brackets: {COVERAGE}<" in draw.as_svg(chart, ChartStyle()).decode()
+
+
+def test_bars_are_described_by_whole_labels() -> None:
+    calculator = registry.load()["build"]
+    outcome = evaluate_request(calculator, calculator.examples[0].given)
+    request = ChartRequest(calculator, {}, False, outcome, build_response(outcome, 0))
+    spec = BarChart(("mass_change", "mass_change_share"), table="by_setup", title="Changes")
+    drawn = make_bars_of_table(request, spec)
+    assert drawn is not None
+    body, description = drawn
+    assert [column.label for column in body.columns] == ["Mass change, g", "Mass change, relative, %"]
+    changed, relative = (column.texts[1] for column in body.columns)
+    assert f"{body.names[1]}: mass change {changed}, mass change, relative {relative}" in description
 
 
 def test_setups_are_points_beside_the_limit() -> None:

@@ -12,7 +12,7 @@ import pytest
 from click.testing import CliRunner
 
 from gramwatt.__main__ import main
-from gramwatt.cli.shells import VARIABLE
+from gramwatt.cli.main import COMPLETION_VARIABLE
 
 SCRIPT = """\
 source <(gramwatt completion bash)
@@ -65,8 +65,12 @@ def test_bash_gets_proposals(folder: Path) -> None:
 @pytest.mark.parametrize("shell", ["zsh", "fish"])
 def test_other_shells_get_a_script_and_proposals_with_texts(shell: str) -> None:
     script = CliRunner().invoke(main, ["completion", shell]).output
-    assert f"{VARIABLE}={shell}_complete" in script
-    environment = {VARIABLE: f"{shell}_complete", "COMP_WORDS": "gramwatt calc pack-energy ca", "COMP_CWORD": "3"}
+    assert f"{COMPLETION_VARIABLE}={shell}_complete" in script
+    environment = {
+        COMPLETION_VARIABLE: f"{shell}_complete",
+        "COMP_WORDS": "gramwatt calc pack-energy ca",
+        "COMP_CWORD": "3",
+    }
     if shell == "fish":
         environment["COMP_CWORD"] = "ca"
     proposals = CliRunner(env=environment).invoke(main, [], prog_name="gramwatt").output

@@ -131,7 +131,7 @@ UNDER_LOAD = ("current", "loaded_voltage", "loaded_cell_voltage", "c_rate", "pac
 
 
 def find_healthy_power(given: Inputs, found: Results) -> Array:
-    """Return the power [W] up to which the pack is sane (N,): at its rating or, if lower, at its cut-off voltage."""
+    """Return the power [W] up to which the pack works within its limits (N,): its rating and cut-off voltage."""
     rested, resistance = found.open_circuit_voltage, found.pack_resistance
     with np.errstate(divide="ignore", invalid="ignore"):
         at_cutoff = (rested - given.cells * cells.CUTOFF_VOLTAGE[given.chemistry]) / resistance

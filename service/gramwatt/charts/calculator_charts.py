@@ -114,10 +114,10 @@ def make_chart(request: ChartRequest, chart: AnyChart) -> ChartData | None:
 
 
 def _make_waterfall(request: ChartRequest, spec: WaterfallChart[Any, Any]) -> tuple[Waterfall, str] | None:
-    given, results, unit = request.response["inputs"], request.response["results"], request.unit(spec.steps)
+    inputs, results, unit = request.response["inputs"], request.response["results"], request.unit(spec.steps)
     totals: list[float] = results[spec.steps]
-    names = [_row_name(row, number) for number, row in enumerate(given.get(spec.table) or [], 1)]
-    names += [f"mass {number}" for number in range(1, len(given.get(spec.masses) or ()) + 1)]
+    names = [_row_name(row, number) for number, row in enumerate(inputs.get(spec.table) or [], 1)]
+    names += [f"mass {number}" for number in range(1, len(inputs.get(spec.masses) or ()) + 1)]
     limit = float(
         units.convert_from_si(np.asarray(spec.limit(request.outcome.inputs, request.outcome.results)), unit)[0]
     )

@@ -55,10 +55,7 @@ class Canvas:
         size, weight = options.get("size", 9), options.get("weight", "normal")
         width = text_width(text, size, weight)
         left = max(after, min(center - width / 2, self.width - EDGE - width))
-        while left + width > self.width - EDGE / 2 and len(text) > 4:
-            text = shorten(text, len(text) - 1)
-            width = text_width(text, size, weight)
-        self.add_text(left, top, text, **options)
+        self.add_text(left, top, fit_text(text, self.width - EDGE / 2 - left, size, weight), **options)
 
 
 @functools.lru_cache(maxsize=2000)

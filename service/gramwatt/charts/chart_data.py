@@ -80,8 +80,6 @@ class Graph:
     integer_ticks: bool = False
     marks_label: str = ""
     """What marked points of lines are."""
-    has_notes: bool = True
-    """Whether there may be something to name below the axis: a range, a mark, a measurement."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from typing import Any, Final
 
-from gramwatt.charts.chart_data import Range
 from gramwatt.engine.response import get_declared_units
-from gramwatt.model import Array, Calculator, Choice, Kind, Quantity, Text, get_label
+from gramwatt.model import Array, Calculator, Choice, Kind, Text, get_label
 from gramwatt.model.messages import DISPLAY_DIGITS, format_estimate, lower_first
 from gramwatt.model.messages import add_unit as add_unit
 from gramwatt.model.messages import unit_sign as unit_sign
@@ -36,9 +35,9 @@ def sentence(text: str) -> str:
     return sentence_case(text if text.endswith((".", "?", "!")) else f"{text}.")
 
 
-def describe_ranges(ranges: Iterable[Range]) -> str:
-    """Return what lies within ranges, in words."""
-    return _COVERAGE + (" of the cases with a result" if any(each.is_partial for each in ranges) else "")
+def describe_ranges(is_partial: bool) -> str:
+    """Return what lies within ranges, in words; ``is_partial`` where some of the likely cases have no result."""
+    return _COVERAGE + (" of the cases with a result" if is_partial else "")
 
 
 def find_field(calculator: Calculator[Any, Any], name: str) -> Kind | None:
@@ -60,8 +59,8 @@ def axis_label(label: str, unit: str) -> str:
 
 
 def declared_unit(kind: Kind) -> str:
-    """Return the unit that an input is declared in; 1 where it has none."""
-    return kind.unit if isinstance(kind, Quantity) else "1"
+    """Return the unit that a field, or each entry of a list, is declared in; 1 where it has none."""
+    return "1" if kind.quantity is None else kind.quantity.unit
 
 
 def format_value(number: float, unit: str, digits: int | None = None) -> str:

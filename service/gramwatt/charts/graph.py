@@ -11,7 +11,7 @@ from matplotlib.axes import Axes
 from gramwatt.charts.canvas import EDGE, GAP, Canvas, fit_text, spread_labels, text_width, tick_locator
 from gramwatt.charts.chart_data import Graph, Line, Marker, Panel
 from gramwatt.charts.formatting import describe_ranges
-from gramwatt.charts.sizes import PANEL_GAP, footer_height, header_height, panel_height, shorten
+from gramwatt.charts.sizes import PANEL_GAP, header_height, panel_height, shorten
 from gramwatt.charts.themes import DASHES, Theme
 
 LEFT: Final = 0.62
@@ -52,7 +52,7 @@ def _draw_footer(canvas: Canvas, graph: Graph, top: float) -> None:
     if not notes:
         return
     text = "   ".join(notes)
-    if footer_height(graph, canvas.style.shape) > footer_height(None, canvas.style.shape):
+    if canvas.is_narrow:
         top += _ROW
     canvas.add_text(EDGE, top + 0.01, fit_text(text, canvas.width - 2 * EDGE, 8), size=8, color=canvas.theme.muted)
 
@@ -63,7 +63,8 @@ def _list_notes(graph: Graph) -> list[str]:
     ranged = [line for panel in graph.panels for line in _list_ranged(panel)]
     if ranged:
         word = "shaded" if ranged[0].joined else "bars"
-        notes.append(f"{word}: {describe_ranges(line.range for line in ranged if line.range is not None)}")
+        is_partial = any(line.range is not None and line.range.is_partial for line in ranged)
+        notes.append(f"{word}: {describe_ranges(is_partial)}")
     elif graph.spans and graph.spans_label:
         notes.append(f"shaded: {graph.spans_label}")
     measured = [line.label for panel in graph.panels for line in panel.lines if line.measured and line.label]

@@ -71,7 +71,7 @@ def _draw_close_up(canvas: Canvas, waterfall: Waterfall, top: float, right: floa
     axes.xaxis.set_major_locator(tick_locator(5 if canvas.style.shape == "narrow" else 7))
     canvas.add_text(EDGE, top - 0.24, f"total: {waterfall.total_label}", size=9, weight="bold", color=theme.accent)
     if high > low:
-        canvas.add_text(EDGE, top + 0.78, f"shaded: {describe_ranges([])}", size=8, color=theme.muted)
+        canvas.add_text(EDGE, top + 0.78, f"shaded: {describe_ranges(False)}", size=8, color=theme.muted)
 
 
 def _left_margin(names: Sequence[str]) -> float:
@@ -97,7 +97,7 @@ def draw_bar_rows(canvas: Canvas, rows: BarRows) -> None:
         label = fit_text(column.label, width - COLUMN_GAP, 9, "bold")
         canvas.add_text(start, top - 0.22, label, size=9, weight="bold")
     if rows.ranges:
-        text = f"lines and brackets: {describe_ranges(rows.ranges)}"
+        text = f"lines and brackets: {describe_ranges(any(each.is_partial for each in rows.ranges))}"
         canvas.add_text(EDGE, top + height + 0.08, text, size=8, color=canvas.theme.muted)
 
 

@@ -25,24 +25,21 @@ def make_bars_of_table(request: ChartRequest, spec: BarChart) -> tuple[BarRows, 
     rows: Sequence[Mapping[str, Any]] = (request.response["results"][spec.table] or ())[:MAX_ROWS]
     total = len(request.response["results"][spec.table] or ())
     names = name_rows(request, spec.table, spec.label, rows)
-    columns = []
-    for name in spec.show:
-        values, own_range, texts = _read_column(request, f"{spec.table}.{name}", rows)
+    columns: dict[str, Column] = {}
+    for key in (f"{spec.table}.{name}" for name in spec.show):
+        values, own_range, texts = _read_column(request, key, rows)
         if np.isfinite(values).any():
-            columns.append(Column(request.axis_label(f"{spec.table}.{name}"), values, texts, own_range))
+            columns[key] = Column(request.axis_label(key), values, texts, own_range)
     if not columns:
         return None
     description = ". ".join(
-        f"{name}: " + ", ".join(f"{_without_unit(column.label)} {column.texts[index]}" for column in columns)
+        f"{name}: "
+        + ", ".join(f"{lower_first(request.label(key))} {column.texts[index]}" for key, column in columns.items())
         for index, name in enumerate(names)
     )
     if total > len(rows):
         description += f". The first {len(rows)} of {total}"
-    return BarRows(names, tuple(columns)), description
-
-
-def _without_unit(label: str) -> str:
-    return lower_first(label.partition(",")[0])
+    return BarRows(names, tuple(columns.values())), description
 
 
 def name_rows(request: ChartRequest, table: str, column: str, rows: Sequence[Mapping[str, Any]]) -> tuple[str, ...]:

@@ -10,7 +10,7 @@ import numpy as np
 from matplotlib.axes import Axes
 
 from gramwatt.charts.canvas import EDGE, GAP, POINTS_PER_INCH, Canvas, fit_text, text_width, tick_locator
-from gramwatt.charts.chart_data import Point, Range, Scatter
+from gramwatt.charts.chart_data import Point, Scatter
 from gramwatt.charts.formatting import describe_ranges
 from gramwatt.charts.graph import LABEL_HEIGHT, LABEL_SIZE, LEFT, RIGHT
 from gramwatt.charts.sizes import LINE_HEIGHT, SCATTER_HEADER, SCATTER_HEIGHT
@@ -93,7 +93,7 @@ def draw_scatter(canvas: Canvas, scatter: Scatter) -> None:
     bottom = top + SCATTER_HEIGHT + 0.28
     canvas.add_text(right, bottom, fit_text(scatter.x_label, canvas.width - 0.5, 9), size=9, ha="right")
     if scatter.has_ranges:
-        note = f"bars: {describe_ranges([Range(np.zeros(0), np.zeros(0), scatter.is_partial)])}"
+        note = f"bars: {describe_ranges(scatter.is_partial)}"
         canvas.add_text(EDGE, bottom + 0.01 + (LINE_HEIGHT if canvas.is_narrow else 0), note, size=8, color=theme.muted)
 
 

@@ -84,7 +84,7 @@ def body_height(body: Body, shape: str) -> float:
 def graph_height(graph: Graph, shape: str) -> float:
     """Return the height of panels one above the other, with their x axis."""
     count = len(graph.panels)
-    return count * (panel_height(count) + header_height(graph, shape) + PANEL_GAP) + footer_height(graph, shape)
+    return count * (panel_height(count) + header_height(graph, shape) + PANEL_GAP) + footer_height(shape)
 
 
 def header_height(graph: Graph, shape: str) -> float:
@@ -93,9 +93,9 @@ def header_height(graph: Graph, shape: str) -> float:
     return HEADER_HEIGHT + (LINE_HEIGHT if shape == "narrow" and has_markers else 0)
 
 
-def footer_height(graph: Graph | None, shape: str) -> float:
+def footer_height(shape: str) -> float:
     """Return the height below the last panel: ticks, title of the x axis and, on a phone, a line of notes."""
-    return FOOTER_HEIGHT + (LINE_HEIGHT if graph is not None and shape == "narrow" and graph.has_notes else 0)
+    return FOOTER_HEIGHT + (LINE_HEIGHT if shape == "narrow" else 0)
 
 
 def panel_height(panels: int) -> float:

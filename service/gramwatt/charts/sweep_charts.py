@@ -62,7 +62,7 @@ def check_axes(calculator: Calculator[Any, Any], axes: Sequence[Axis]) -> list[I
             detail = "two inputs without numbers make no chart"
             errors.append(InputError("/vary", detail, None, "one of them with numbers"))
         elif not_numeric and not_numeric[0].count > MAX_LINES:
-            detail = f"{not_numeric[0].count} lines cannot be told apart"
+            detail = f"{not_numeric[0].count} lines cannot be distinguished"
             errors.append(InputError(f"/{not_numeric[0].name}", detail, None, f"up to {MAX_LINES} values"))
     return errors
 

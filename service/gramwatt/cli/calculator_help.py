@@ -5,16 +5,16 @@ from __future__ import annotations
 import itertools
 import shlex
 import textwrap
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import Any, Final
 from urllib.parse import parse_qsl
 
 import click
 
-from gramwatt.charts.formatting import declared_unit, unit_sign
+from gramwatt.charts.formatting import axis_label, declared_unit
 from gramwatt.cli.text_report import MAX_TEXT_WIDTH
 from gramwatt.cli.text_tables import GAP, MIN_LAST, wrap_columns
-from gramwatt.engine import serializers
+from gramwatt.engine import craft_fields, serializers
 from gramwatt.engine.query_strings import find_example_query
 from gramwatt.model import (
     Calculator,
@@ -28,12 +28,15 @@ from gramwatt.model import (
     TimeSeries,
     get_label,
 )
-from gramwatt.model.messages import format_number, join_with_and, join_with_or
+from gramwatt.model.messages import add_unit, format_number, join_with_and, join_with_or
 
 _HEADINGS: Final = ("name", "meaning, unit", "default", "accepted")
+_MAX_NAME: Final = 32
 _MAX_LABEL: Final = 34
 _MAX_DEFAULT: Final = 10
 _OTHER_INPUTS: Final = "Inputs"
+_FOLLOWS: Final = "follows"
+"""In place of a default that depends on other inputs, which a block of its own explains."""
 
 
 def format_calculator_help(calculator: Calculator[Any, Any], width: int) -> str:
@@ -51,8 +54,10 @@ def format_calculator_help(calculator: Calculator[Any, Any], width: int) -> str:
     ]
     for heading, members in itertools.groupby(zip(groups, wrapped, strict=True), key=lambda pair: pair[0]):
         blocks.append([_bold(heading), *(line for _, lines in members for line in lines)])
-    results = wrap_columns(list(_list_results(calculator)), (26,), width)
-    blocks += [[_bold("Results"), *(line for lines in results for line in lines)], *_list_examples(calculator)]
+    derived = _list_derived_defaults(calculator)
+    if derived:
+        blocks.append(_format_pairs("Inputs that follow from others where they are not given", derived, width))
+    blocks += [_format_pairs("Results", list(_list_results(calculator)), width), *_list_examples(calculator)]
     blocks.append([line for note in _list_notes(calculator) for line in textwrap.wrap(note, text_width)])
     return "\n\n".join("\n".join(block) for block in blocks)
 
@@ -61,34 +66,48 @@ def _bold(text: str) -> str:
     return click.style(text, bold=True)
 
 
+def _format_pairs(heading: str, pairs: Sequence[tuple[str, str]], width: int) -> list[str]:
+    """Return a heading and the lines of names with texts beside them."""
+    return [_bold(heading), *(line for lines in wrap_columns(pairs, (_MAX_NAME,), width) for line in lines)]
+
+
 def _list_inputs(calculator: Calculator[Any, Any]) -> Iterator[tuple[int, str, tuple[str, ...]]]:
     """Yield the place and the heading of each input's group, and its row; columns of a table follow the table."""
     places = {group: place for place, group in enumerate(Group)}
-    assumed = {assumption.name for assumption in calculator.assumptions}
+    derived = {name for name, _ in _list_derived_defaults(calculator)}
     alternatives = {name for group in calculator.any_of for name in group}
     for name, kind in calculator.input_fields.items():
         place, heading = (-1, _OTHER_INPUTS) if kind.group is None else (places[kind.group], kind.group.value)
         required = kind.is_required and name not in alternatives
-        yield place, heading, _make_row(name, name, kind, "estimated" if name in assumed else "", required)
+        yield place, heading, _make_row(name, name, kind, name in derived, required)
         for column, inner in kind.columns.items():
             if inner.is_given:
-                default = "estimated" if f"{name}.{column}" in assumed else ""
-                yield place, heading, _make_row(f"  .{column}", column, inner, default, inner.is_required)
+                follows = f"{name}.{column}" in derived
+                yield place, heading, _make_row(f"  .{column}", column, inner, follows, inner.is_required)
 
 
-def _make_row(shown: str, name: str, kind: Kind, default: str, required: bool) -> tuple[str, ...]:
+def _list_derived_defaults(calculator: Calculator[Any, Any]) -> list[tuple[str, str]]:
+    """Return the inputs whose default depends on other inputs, each with what it is in words."""
+    names = dict.fromkeys(assumption.name for assumption in calculator.assumptions)
+    return [(name, calculator.describe_default(name)) for name in names]
+
+
+def _make_row(shown: str, name: str, kind: Kind, follows: bool, required: bool) -> tuple[str, ...]:
+    default, accepted = _FOLLOWS if follows else "required" if required else "", _describe_accepted(kind)
     if kind.default is not None:
-        default = f"{serializers.format_value(kind.default)} {unit_sign(declared_unit(kind))}".rstrip()
-    accepted = _describe_accepted(kind)
+        default = add_unit(serializers.format_value(kind.default), declared_unit(kind))
     if len(default) > _MAX_DEFAULT:
         default, accepted = "", f"{accepted}; by default {default}"
-    return shown, _label(name, kind), default or ("required" if required else ""), accepted
+    return shown, _label(name, kind), default, accepted
 
 
 def _label(name: str, kind: Kind) -> str:
     """Return the label of a field with its unit."""
-    unit = unit_sign(kind.quantity.unit) if kind.quantity is not None else ""
-    return f"{get_label(name, kind)}, {unit}" if unit else get_label(name, kind)
+    return axis_label(get_label(name, kind), declared_unit(kind))
+
+
+def _get_unit(kind: Kind) -> str:
+    return "1" if kind.quantity is None else kind.quantity.unit
 
 
 def _describe_accepted(kind: Kind) -> str:
@@ -132,10 +151,11 @@ def _list_examples(calculator: Calculator[Any, Any]) -> Iterator[list[str]]:
 
 
 def _list_notes(calculator: Calculator[Any, Any]) -> Iterator[str]:
-    if calculator.any_of:
-        groups = (join_with_or(group) for group in calculator.any_of)
-        yield f"Give at least one of {join_with_and(groups)}."
+    yield from (f"Give {join_with_or(group)}." for group in calculator.any_of)
     if any(not kind.fits_query for kind in calculator.input_fields.values()):
         yield "Tables are rows of JSON objects: send them with --body FILE."
+    members = [member for member in craft_fields.get_choices() if member not in calculator.input_fields]
+    if members:
+        yield f"With --craft FILE, {join_with_and(members)} choose rows of its tables by name."
     yield 'A value may have another unit and a standard uncertainty: capacity="1.3 Ah", mass="212 ± 1 g".'
     yield '"gramwatt calc --help" lists the options.'

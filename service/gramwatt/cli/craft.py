@@ -14,8 +14,8 @@ from gramwatt.cli.terminal import get_width, print_text
 
 VARIABLE: Final = "GRAMWATT_CRAFT"
 _HELP: Final = (
-    "Craft document in JSON or YAML to take inputs from. The inputs pack, propeller and flight choose rows of its "
-    "tables."
+    "Craft document in JSON or YAML to take inputs from. Further inputs choose rows of its tables: see gramwatt calc "
+    "NAME --help."
 )
 Command = TypeVar("Command", bound=Callable[..., Any])
 

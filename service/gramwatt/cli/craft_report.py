@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any, Final
 
-from gramwatt.charts.formatting import axis_label
+from gramwatt.charts.formatting import axis_label, declared_unit
 from gramwatt.cli.text_tables import align
 from gramwatt.engine import craft_fields
 from gramwatt.engine.craft_document import Cell, Craft, Row, list_names, read_craft
@@ -13,7 +13,7 @@ from gramwatt.engine.craft_sums import Adder
 from gramwatt.engine.given import restore_quantity
 from gramwatt.engine.nested import read_column
 from gramwatt.model import Choice, Kind, Quantity, Recording, TimeSeries, get_label
-from gramwatt.model.messages import format_number, unit_sign
+from gramwatt.model.messages import add_unit, format_number
 
 TOTAL_DIGITS: Final = 5
 
@@ -33,12 +33,7 @@ def format_craft(document: Mapping[str, object], title: str, width: int) -> Iter
 def _format_input(name: str, cell: Cell) -> tuple[str, str]:
     kind = craft_fields.get_fields()[name]
     text = _format_cell(kind, cell)
-    return f"  {get_label(name, kind)}", f"{text} {_get_unit(kind)}".rstrip()
-
-
-def _get_unit(kind: Kind) -> str:
-    quantity = kind.quantity
-    return "" if quantity is None or quantity.unit == "1" else unit_sign(quantity.unit)
+    return f"  {get_label(name, kind)}", add_unit(text, declared_unit(kind))
 
 
 def _format_cell(kind: Kind, cell: Cell | None) -> str:
@@ -76,7 +71,7 @@ def _format_table(craft: Craft, name: str, rows: Sequence[Row]) -> list[str]:
 
 
 def _head(column: str, kind: Kind) -> str:
-    return axis_label(get_label(column, kind), "1" if kind.quantity is None else kind.quantity.unit)
+    return axis_label(get_label(column, kind), declared_unit(kind))
 
 
 def _format_named(craft: Craft, member: str, row: Row) -> str:
@@ -87,12 +82,12 @@ def _format_named(craft: Craft, member: str, row: Row) -> str:
 
 def _list_sums(craft: Craft, name: str) -> Iterator[str]:
     """Yield a heading and a text for each row: the sum with this row, or up to this row where all rows count."""
-    for kind in craft_fields.get_fields().values():
+    for total_name, kind in craft_fields.get_fields().items():
         terms = [term for term in kind.sum_of if term.name.partition(".")[0] == name]
         if not terms or not isinstance(kind, Quantity):
             continue
         is_chosen = craft_fields.get_tables()[name].kind.chosen_by is not None
-        yield axis_label(get_label("mass", kind) if is_chosen else "Running total", kind.unit)
+        yield axis_label(get_label(total_name, kind) if is_chosen else "Running total", kind.unit)
         for at in range(len(craft.rows[name])):
             if is_chosen:
                 total = Adder(craft, {}).add_up(kind, kind.sum_of, {**craft.chosen, name: at})

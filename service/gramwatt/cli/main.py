@@ -26,6 +26,8 @@ COMMANDS: Final = {
     "sweep": "gramwatt.cli.sweep:sweep",
 }
 """Module and attribute of each command."""
+COMPLETION_VARIABLE: Final = "_GRAMWATT_COMPLETE"
+"""In the environment of a call that asks for proposals; click makes its name from that of the program."""
 _EXAMPLES: Final = """\b
 Examples:
   gramwatt list
@@ -60,7 +62,7 @@ class LazyGroup(click.Group):
 
     def main(self, *args: Any, **extra: Any) -> Any:
         """Run the program, or answer a shell that asks for proposals."""
-        if "_GRAMWATT_COMPLETE" in os.environ:
+        if COMPLETION_VARIABLE in os.environ:
             importlib.import_module("gramwatt.cli.shells")
         return super().main(*args, **extra)
 

@@ -6,8 +6,7 @@ Importing this module registers the shells with click.
 from __future__ import annotations
 
 import os
-from collections.abc import Mapping
-from typing import Any, Final
+from typing import Final
 
 import click
 from click.shell_completion import (
@@ -20,9 +19,9 @@ from click.shell_completion import (
     split_arg_string,
 )
 
+from gramwatt.cli.main import COMPLETION_VARIABLE, main
+
 PROGRAM: Final = "gramwatt"
-VARIABLE: Final = "_GRAMWATT_COMPLETE"
-"""In the environment of a call that asks for proposals; click makes its name from that of the program."""
 WORD_BREAKS: Final = "=:"
 """Where bash begins a new word: it replaces only what follows the last of them."""
 
@@ -107,9 +106,7 @@ def completion(shell: str) -> None:
     For each session:  gramwatt completion bash >> ~/.bashrc
     With fish:         gramwatt completion fish | source
     """
-    from gramwatt.cli.main import main
-
-    settings: Mapping[str, Any] = {}
     kind: type[ShellComplete] | None = get_completion_class(shell)
     if kind is not None:
-        click.echo(ShellComplete.source(kind(main, dict(settings), PROGRAM, VARIABLE)))
+        # The base class's method, since that of Bash first runs bash to learn its version.
+        click.echo(ShellComplete.source(kind(main, {}, PROGRAM, COMPLETION_VARIABLE)))

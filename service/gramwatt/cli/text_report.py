@@ -9,7 +9,7 @@ from typing import Any, Final
 
 import click
 
-from gramwatt.charts.formatting import find_field, unit_sign
+from gramwatt.charts.formatting import axis_label, find_field
 from gramwatt.cli.text_tables import Cell, TextTable
 from gramwatt.engine import serializers
 from gramwatt.engine.response import get_declared_units
@@ -18,10 +18,12 @@ from gramwatt.model import Calculator, Choice, Kind, Quantity, get_label
 from gramwatt.model.messages import (
     DISPLAY_DIGITS,
     Estimate,
+    add_unit,
     format_estimate,
     format_probability,
     format_share,
     lower_first,
+    unit_sign,
 )
 
 MAX_TABLE_ROWS: Final = 20
@@ -140,8 +142,7 @@ class _Report:
         uncertainty = self.response.get("uncertainty", {}).get(name, {})
         if isinstance(value, list):
             texts = [self._estimate(each, name, unit).value for each in value]
-            shown = f"{label}, {unit_sign(unit)}" if unit != "1" else label
-            return shown, ", ".join(texts) or "none", None, ""
+            return axis_label(label, unit), ", ".join(texts) or "none", None, ""
         if value is None or isinstance(value, bool | str):
             return label, NO_RESULT if value is None else self._estimate(value, name, unit).value, None, ""
         ends = (uncertainty.get(member) for member in ("standard", "low", "high"))
@@ -210,8 +211,7 @@ class _Report:
                 ))
                 for at, row in enumerate(rows)
             ]  # fmt: skip
-            label = get_label(column, columns[column])
-            headings.append(f"{label}, {unit_sign(unit)}" if unit != "1" else label)
+            headings.append(axis_label(get_label(column, columns[column]), unit))
             numeric.append(columns[column].has_numbers)
             cells.append([Cell(each.value, each.range if each.low != each.high else "") for each in estimates])
         by_row = tuple(zip(*cells, strict=True)) or ((),) * len(rows)
@@ -231,18 +231,17 @@ class _Report:
     def _format_input(self, name: str) -> str:
         """Return an input with its value; the values of all rows for a column of a table."""
         declared = get_declared_units(self.calculator.input_fields).get(name, "1")
-        unit = unit_sign(declared)
         table, _, column = name.rpartition(".")
-        given = self.response["inputs"]
+        inputs = self.response["inputs"]
         if table:
             kind = self.calculator.input_fields[table]
             label = f"{lower_first(get_label(column, kind.columns[column]))} of {lower_first(get_label(table, kind))}"
-            values = [row.get(column) for row in given.get(table) or ()]
+            values = [row.get(column) for row in inputs.get(table) or ()]
         else:
             label = lower_first(get_label(name, self.calculator.input_fields[name]))
-            values = [given.get(name)]
+            values = [inputs.get(name)]
         texts = list(dict.fromkeys(self._format_given(value, name, declared) for value in values if value is not None))
-        return f"{label} {' / '.join(texts)} {unit}".rstrip() if texts else label
+        return f"{label} {add_unit(' / '.join(texts), declared)}" if texts else label
 
     def _format_given(self, value: Any, name: str, unit: str) -> str:
         if isinstance(value, list | dict):

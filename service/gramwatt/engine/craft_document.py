@@ -18,7 +18,7 @@ from gramwatt.model.parsing import describe_type
 
 MAX_LISTED_ROWS: Final = 20
 """Names of rows in an error; each has up to 80 characters."""
-ACCEPTED: Final = "an object with inputs of calculators, such as parts, packs, kv and limit"
+ACCEPTED: Final = "an object whose members are inputs of calculators"
 
 
 class Cell(NamedTuple):

@@ -123,7 +123,7 @@ class Adder:
         self._collect(column.errors.get(0, ()), cell)
         stated = 0.0 if column.uncertainty is None else float(column.uncertainty[0])
         if addend.uncertainty is not None:
-            separate = self._parse(uncertainty_kind("mass", addend.kind), addend.uncertainty)
+            separate = self._parse(uncertainty_kind(addend.name, addend.kind), addend.uncertainty)
             stated = math.hypot(stated, separate)
         return float(column.values[0]) if not column.errors else 0.0, stated
 

@@ -170,7 +170,9 @@ def test_a_part_without_a_name_is_ignored(client: FlaskClient, more: str) -> Non
 
 def test_an_emptied_form_is_not_a_first_visit(client: FlaskClient) -> None:
     page = get(client, "/calculators/endurance", decimal=".")
-    assert "Power is required" in page.one("div", id="errors")[1]
+    listed = page.one("div", id="errors")[1]
+    assert "Power is required" in listed
+    assert listed.count("Power") == 1, "the link is the label"
 
 
 def test_unknown_parameters_of_a_shared_link_are_ignored(client: FlaskClient) -> None:

@@ -86,8 +86,8 @@ class FormView:
     """The fields of a form."""
 
     groups: list[FieldGroup] = field(default_factory=list)
-    field_errors: list[tuple[str, str, InputError]] = field(default_factory=list)
-    """Every error of a field, with the field's id and label, for the list beside the form."""
+    field_errors: list[tuple[str, str, str]] = field(default_factory=list)
+    """Id and label of a field and what follows the label, for each error of a field, in the list beside the form."""
     other_errors: list[InputError] = field(default_factory=list)
     """Errors that belong to no field."""
 
@@ -131,7 +131,8 @@ def make_form_view(
     for group in view.groups:
         for outer in group.fields:
             for inner in (outer, *(cell for row in outer.rows for cell in row)):
-                view.field_errors += [(inner.key, _label(outer, inner), error) for error in inner.errors]
+                label = _label(outer, inner)
+                view.field_errors += [(inner.key, label, _text_after_label(error, inner)) for error in inner.errors]
     view.other_errors = [error for remaining in by_field.values() for error in remaining]
     return view
 
@@ -156,6 +157,12 @@ def _label(outer: Field, inner: Field) -> str:
     if inner is outer:
         return str(outer.description["label"])
     return f"{outer.description['label']}, row {inner.row_number}, {inner.description['label']}"
+
+
+def _text_after_label(error: InputError, field: Field) -> str:
+    """Return what is wrong, to follow the field's label: `` is required``, else ``: `` and a sentence of its own."""
+    label = str(field.description["label"])
+    return error.detail.removeprefix(label) if error.detail.startswith(f"{label} ") else f": {error.detail}"
 
 
 def _use_label(error: InputError, description: Mapping[str, Any]) -> InputError:
