@@ -89,10 +89,10 @@ def test_a_download_rejects_a_name_given_twice(client: FlaskClient) -> None:
     assert "given 2 times" in answer.text
 
 
-def test_an_unknown_file_is_answered_with_all_kinds(client: FlaskClient) -> None:
+def test_the_message_about_an_unknown_file_lists_all_kinds(client: FlaskClient) -> None:
     answer = client.post("/calculators/pack-energy/download", data={**PACK, "download": "wibble"})
     assert answer.status_code == 404
-    assert "what-if" in answer.json["detail"]
+    assert "what-if" in answer.get_json()["detail"]
 
 
 def test_two_inputs_give_a_map(client: FlaskClient) -> None:
