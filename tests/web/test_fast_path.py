@@ -87,6 +87,7 @@ def list_plain_cases() -> Iterator[Case]:
                 yield from (
                     Case(path, query),
                     Case(path, query, "HEAD"),
+                    Case(path, query, headers=(("Accept-Encoding", "gzip, br"),)),
                     Case(path, f"&{query}", headers=(("Accept", ""),)),
                 )
                 value = f"{path}/{calculator.headline}"

@@ -13,7 +13,7 @@ from gramwatt.web import create_app
 from gramwatt.web.middleware.fast_path import FastPath
 from gramwatt.web.middleware.response_cache import ENTRY_OVERHEAD, MAX_BODY_BYTES, ResponseCache, ResponseHead
 
-KEY = ("GET", b"/v1", b"", None)
+KEY = ("GET", b"/v1", b"", None, "")
 GOOD = {"ETag": '"1"', "Cache-Control": "public, max-age=1", "X-Request-ID": "", "Content-Length": "5"}
 APP = create_app()
 with APP.test_request_context("/v1"):
@@ -21,11 +21,11 @@ with APP.test_request_context("/v1"):
 
 
 def put(cache: ResponseCache, size: int) -> None:
-    cache.put(("GET", b"", b"%02d" % size, None), HEAD, b"x" * size, "tag")
+    cache.put(("GET", b"", b"%02d" % size, None, ""), HEAD, b"x" * size, "tag")
 
 
 def get(cache: ResponseCache, size: int) -> int | None:
-    found = cache.get(("GET", b"", b"%02d" % size, None))
+    found = cache.get(("GET", b"", b"%02d" % size, None, ""))
     return None if found is None else len(found[1])
 
 

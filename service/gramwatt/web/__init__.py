@@ -13,12 +13,13 @@ from gramwatt.engine.limits import REQUEST_SECONDS
 from gramwatt.engine.query_strings import find_example_query
 from gramwatt.extras import MissingExtra
 from gramwatt.web import headers, problems
-from gramwatt.web.middleware import failures, fast_path, metrics
+from gramwatt.web.middleware import compression, conditions, failures, fast_path, metrics
 from gramwatt.web.middleware.memory import MemoryTrimmer
 from gramwatt.web.middleware.proxies import TrustedProxies
 from gramwatt.web.middleware.rate_limit import MAX_URL_LENGTH, RateLimit
 from gramwatt.web.middleware.work_limits import WorkLimits
 from gramwatt.web.pages import routes as pages
+from gramwatt.web.request_parsing import check_content_coding
 from gramwatt.web.routes import calculators, charts, recordings, site, tables
 
 MAX_BODY_BYTES = 1024 * 1024
@@ -70,6 +71,7 @@ def _add_hooks(app: Flask) -> None:
     app.before_request(metrics.start_timer)
     app.before_request(headers.assign_request_id)
     app.before_request(_check_url)
+    app.before_request(check_content_coding)
     per_minute = int(os.environ.get("GRAMWATT_RATE_LIMIT") or 0)
     if per_minute > 0:
         limit = RateLimit(per_minute)
@@ -80,6 +82,8 @@ def _add_hooks(app: Flask) -> None:
     app.after_request(headers.add_headers)
     app.after_request(calculators.narrow_allow_header)
     app.after_request(metrics.record_request)
+    app.after_request(conditions.respond_to_conditions)
+    app.after_request(compression.compress_response)
 
 
 def _add_error_handlers(app: Flask) -> None:

@@ -10,11 +10,18 @@ from pathlib import Path
 from typing import Final
 
 from flask import Response, g, request
+from werkzeug.http import parse_accept_header
 
 from gramwatt.version import __version__
 
 ONE_HOUR: Final = "public, max-age=3600"
-EXPOSED_HEADERS: Final = "ETag, Link, RateLimit, RateLimit-Policy, Retry-After, X-Request-ID"
+EXPOSED_HEADERS: Final = (
+    "Accept-Ranges, Allow, Content-Disposition, Content-Encoding, Content-Range, ETag, Link, RateLimit, "
+    "RateLimit-Policy, Retry-After, Standing-Cautions, X-Request-ID"
+)
+"""Headers that scripts of other sites may read, beside those that they always may."""
+GZIP: Final = "gzip"
+MAX_ACCEPT_ENCODING: Final = 200
 _UUID: Final = re.compile(r"[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}")
 
 
@@ -45,11 +52,11 @@ def add_headers(response: Response) -> Response:
     headers["Cross-Origin-Resource-Policy"] = "cross-origin"
     headers["Referrer-Policy"] = "no-referrer"
     headers.setdefault("Content-Security-Policy", "default-src 'none'; frame-ancestors *")
-    headers.add("Vary", "Accept")
+    headers["Vary"] = "Accept, Accept-Encoding"
     if request.method == "OPTIONS" and response.status_code == 200:
         headers["Content-Type"] = "text/plain; charset=utf-8"
         headers["Access-Control-Allow-Methods"] = headers.get("Allow", "GET, HEAD, OPTIONS, POST")
-        headers["Access-Control-Allow-Headers"] = "Accept, Content-Type, If-None-Match, X-Request-ID"
+        headers["Access-Control-Allow-Headers"] = "Accept, Content-Type, If-None-Match, If-Range, Range, X-Request-ID"
         headers["Access-Control-Max-Age"] = "86400"
         headers["Cache-Control"] = ONE_HOUR
     return response
@@ -81,18 +88,36 @@ def make_etag(format_name: str, full_path: str) -> str:
     return digest.hexdigest()
 
 
+def get_coding() -> str:
+    """Return the content coding that the current request prefers for text: `GZIP`, or nothing."""
+    if request.method == "GET" and "Range" in request.headers:  # parts are of the plain text
+        return ""
+    return choose_coding(request.headers.get("Accept-Encoding"))
+
+
+@functools.lru_cache(256)
+def choose_coding(accepted: str | None) -> str:
+    """Return `GZIP` if an Accept-Encoding accepts it, and no less than the plain text, else nothing."""
+    weights = parse_accept_header((accepted or "").replace("x-gzip", GZIP)[:MAX_ACCEPT_ENCODING])
+    return GZIP if weights.quality(GZIP) > 0 and weights.quality(GZIP) >= weights.quality("identity") else ""
+
+
 def make_not_modified(tag: str) -> Response | None:
-    """Return a 304 response if the client's cached copy has this entity tag, else None."""
+    """Return a 304 response if the client has cached the representation that it would get, else None.
+
+    Short responses are never compressed, and only a finished response shows its length: the entity tag that the client
+    has from before decides.
+    """
+    coding = get_coding()
+    known = f"{tag}-{coding}" if coding else tag
     tags = request.if_none_match
-    if request.method in ("GET", "HEAD") and not tags.star_tag and tags.contains_weak(tag):
-        return make_cacheable(Response(status=304), tag)
+    if request.method in ("GET", "HEAD") and not tags.star_tag and tags.contains_weak(known):
+        return make_cacheable(Response(status=304), known)
     return None
 
 
 def make_cacheable(response: Response, tag: str) -> Response:
-    """Allow every cache to store a response; it becomes a 304 if the request has ``If-None-Match: *``."""
-    if response.status_code == 200 and request.if_none_match.star_tag and request.method in ("GET", "HEAD"):
-        response = Response(status=304)
+    """Allow every cache to store a response."""
     response.headers["ETag"] = f'"{tag}"'
     response.headers["Cache-Control"] = ONE_HOUR
     return response

@@ -52,6 +52,9 @@ PROBLEM_TYPES: Final[Mapping[str, ProblemType]] = {
     ),
     "too-large": ProblemType(413, "Request body too large", "Split the data into several smaller requests."),
     "uri-too-long": ProblemType(414, "URL too long", "Send the inputs as JSON by POST."),
+    "range-not-satisfiable": ProblemType(
+        416, "No such part of the response", "Request bytes within the length in Content-Range, or send no Range."
+    ),
     "unsupported-media-type": ProblemType(
         415, "Unsupported media type", "Send Content-Type: application/json, uncompressed."
     ),

@@ -184,24 +184,30 @@ def parse_content_type(formats: Mapping[str, str], what: str, aliases: Mapping[s
     """Return the format of the body, one of ``formats`` (media type by format). Raises Problem (415)."""
     by_media_type = {media_type: name for name, media_type in formats.items()} | dict(aliases)
     charset = request.mimetype_params.get("charset", "utf-8").lower()
-    unsupported = request.content_encoding or charset not in ("utf-8", "utf8", "us-ascii")
-    if unsupported or request.mimetype not in by_media_type:
+    if charset not in ("utf-8", "utf8", "us-ascii") or request.mimetype not in by_media_type:
         accepted = f"{what} as {join_with_or(formats.values())}, in UTF-8 and uncompressed"
         raise _make_media_type_problem(accepted)
     return by_media_type[request.mimetype]
 
 
 def _make_media_type_problem(accepted: str) -> Problem:
-    encoding = f", {request.content_encoding}" if request.content_encoding else ""
-    sent = f"{request.mimetype or 'no Content-Type'}{encoding}"
+    sent = request.mimetype or "no Content-Type"
     return Problem("unsupported-media-type", f"Send {accepted}; this request has {sent}.")
+
+
+def check_content_coding() -> None:
+    """Raise Problem (415) for a compressed body, which might be far larger than what was sent."""
+    if request.method == "POST" and request.content_encoding and request.routing_exception is None:
+        coding = quote_input(request.content_encoding)
+        detail = f"Send the body uncompressed; this request has Content-Encoding: {coding}."
+        raise Problem("unsupported-media-type", detail, headers={"Accept-Encoding": "identity"})
 
 
 def read_json_body(calculator: Calculator[Any, Any]) -> dict[str, object]:
     """Return the JSON object of a POST. Raises Problem: 415, 413, 400, or 422 if it is not an object."""
     if calculator.takes_recordings:
         request.max_content_length = max_recording_bytes()
-    if request.mimetype != "application/json" or request.content_encoding:
+    if request.mimetype != "application/json":
         raise _make_media_type_problem("Content-Type: application/json, uncompressed")
     try:
         value = parse_strict_json(read_body())

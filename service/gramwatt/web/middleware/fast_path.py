@@ -24,6 +24,7 @@ from gramwatt.engine.strict_json import InvalidJson, parse_strict_json
 from gramwatt.model import Calculator
 from gramwatt.web import headers
 from gramwatt.web.middleware import failures
+from gramwatt.web.middleware.compression import MAX_UNCOMPRESSED_BYTES, compress
 from gramwatt.web.middleware.response_cache import CACHE_BYTES, CacheKey, ResponseCache, ResponseHead
 from gramwatt.web.responses import PLAIN_TEXT, compute_plain_body, make_response
 
@@ -36,7 +37,10 @@ _SLOW_PATH_HEADERS: Final = frozenset(
 )
 _ENVIRON: Final = {"CONTENT_TYPE": b"content-type", "CONTENT_LENGTH": b"content-length"} | {
     f"HTTP_{name.decode().upper().replace('-', '_')}": name
-    for name in (b"accept", b"host", b"if-none-match", b"x-forwarded-host", b"x-request-id", *_SLOW_PATH_HEADERS)
+    for name in (
+        *b"accept accept-encoding host if-none-match x-forwarded-host x-request-id".split(),
+        *_SLOW_PATH_HEADERS,
+    )
 }
 
 
@@ -52,7 +56,12 @@ class PlainRequest(NamedTuple):
         """Return its key in the cache; None unless it is a GET or HEAD without a body."""
         if self.method not in ("GET", "HEAD") or self.headers.get(b"content-length", b"0") not in (b"0", b""):
             return None
-        return self.method, self.path, self.query, self.headers.get(b"accept")
+        return self.method, self.path, self.query, self.headers.get(b"accept"), self.coding()
+
+    def coding(self) -> str:
+        """Return the content coding that its client prefers for text."""
+        accepted = self.headers.get(b"accept-encoding")
+        return "" if accepted is None else headers.choose_coding(accepted.decode("latin-1"))
 
     def size(self) -> int:
         """Return the bytes of its body; 0 if they are unknown, or 100,000 and more, which Flask handles."""
@@ -106,7 +115,7 @@ class FastPath:
                 self._queried[path.encode()] = target
                 for result in calculator.result_fields:
                     self._queried[f"{path}/{result}".encode()] = target._replace(result=result)
-        self._heads: dict[tuple[str, bytes], ResponseHead] = {}
+        self._heads: dict[tuple[str, bytes, str], ResponseHead] = {}
 
     def respond(self, scope: Mapping[str, Any], body: bytes = b"", compute: bool = True) -> AsgiResponse | None:
         """Return status, headers and body of the response to an ASGI request; None if `application` must respond.
@@ -186,7 +195,7 @@ class FastPath:
 
     def _compute_from_query(self, key: CacheKey) -> CompleteResponse | None:
         """Compute the response to a plain GET or HEAD."""
-        method, path, query, accept = key
+        method, path, query, accept, coding = key
         target = self._queried.get(path)
         if target is None or not target.accepts(accept) or len(query) > MAX_QUERY_LENGTH:
             return None
@@ -203,7 +212,9 @@ class FastPath:
         if body is None:
             return None
         tag = headers.make_etag("json" if target.result is None else "text", f"{path.decode()}?{query.decode()}")
-        head = self._head(method, path, target).replace({"ETag": f'"{tag}"', "Content-Length": str(len(body))})
+        body, coding = _encode(body, coding)
+        tag += f"-{coding}" if coding else ""
+        head = self._head(method, path, target, coding).replace({"ETag": f'"{tag}"', "Content-Length": str(len(body))})
         body = b"" if method == "HEAD" else body
         self.cache.put(key, head, body, tag)
         return head, body
@@ -226,17 +237,19 @@ class FastPath:
         body = target.compute(inputs, text=False)
         if body is None:
             return None
-        return self._head("POST", plain.path, target).replace({"Content-Length": str(len(body))}), body
+        body, coding = _encode(body, plain.coding())
+        return self._head("POST", plain.path, target, coding).replace({"Content-Length": str(len(body))}), body
 
-    def _head(self, method: str, path: bytes, target: Target) -> ResponseHead:
+    def _head(self, method: str, path: bytes, target: Target, coding: str) -> ResponseHead:
         """Return the head of a plain response, in which the caller replaces ETag and Content-Length."""
-        if (method, path) not in self._heads:
+        if (method, path, coding) not in self._heads:
             media = "application/json" if target.result is None else PLAIN_TEXT
-            with self._app.test_request_context(path.decode(), method=method):
+            body = bytes(MAX_UNCOMPRESSED_BYTES + 1) if coding else b""
+            with self._app.test_request_context(path.decode(), method=method, headers={"Accept-Encoding": coding}):
                 headers.assign_request_id()
-                response = make_response(b"", media, None if method == "POST" else "")
-                self._heads[method, path] = ResponseHead(self._app.process_response(response))
-        return self._heads[method, path]
+                response = make_response(body, media, None if method == "POST" else "")
+                self._heads[method, path, coding] = ResponseHead(self._app.process_response(response))
+        return self._heads[method, path, coding]
 
 
 def install(app: Flask) -> None:
@@ -244,6 +257,11 @@ def install(app: Flask) -> None:
     app.extensions["fast_path"] = fast_path = FastPath(app)
     app.after_request(fast_path.store)  # these run last first
     app.wsgi_app = fast_path  # type: ignore[method-assign]
+
+
+def _encode(body: bytes, coding: str) -> tuple[bytes, str]:
+    """Return a body in a content coding, and the coding; as it is, and "", if it is short."""
+    return (compress(body), coding) if coding and len(body) > MAX_UNCOMPRESSED_BYTES else (body, "")
 
 
 def _from_environ(environ: Mapping[str, Any]) -> PlainRequest | None:

@@ -1,7 +1,8 @@
 """Finished responses to repeated requests, the least recently used evicted first.
 
 The response itself says whether it may be cached: status 200, a strong ETag, ``Cache-Control: public``, nothing in Vary
-but Accept, the body in memory. Then method, path, query and Accept determine it for as long as this process runs.
+but Accept and Accept-Encoding, the body in memory. Then method, path, query, Accept and the content coding determine it
+for as long as this process runs.
 """
 
 from __future__ import annotations
@@ -24,8 +25,8 @@ ENTRY_OVERHEAD: Final = 2000
 """Bytes of an entry beside its key and body: its place in the cache, and its head, whose headers are mostly shared."""
 _REQUEST_ID: Final = "X-Request-ID"
 
-CacheKey = tuple[str, bytes, bytes, bytes | None]
-"""Method, path, query, Accept."""
+CacheKey = tuple[str, bytes, bytes, bytes | None, str]
+"""Method, path, query, Accept, content coding."""
 Header = tuple[tuple[str, str], tuple[bytes, bytes]]
 """A header in the form of WSGI, and in that of ASGI."""
 
@@ -141,9 +142,8 @@ def _shared_tag(response: Response) -> str | None:
     """Return the strong entity tag of a response that any cache may store, else None."""
     tag, weak = response.get_etag()
     control, varies = _list_values(response, "Cache-Control"), _list_values(response, "Vary")
-    public = (
-        "public" in control and control.isdisjoint(("no-store", "no-cache", "private")) and varies <= {"accept", ""}
-    )
+    public = "public" in control and control.isdisjoint(("no-store", "no-cache", "private"))
+    public = public and varies <= {"accept", "accept-encoding", ""}
     return tag if public and tag and not weak and "Set-Cookie" not in response.headers else None
 
 

@@ -25,7 +25,7 @@ HEADERS: Final[Mapping[str, JsonObject]] = {
         "schema": {"type": "string", "const": "*"},
     },
     "Cache-Control": _text_header("How long the response may be cached.", "^[a-z0-9=, -]+$"),
-    "ETag": _text_header("An entity tag; send it as If-None-Match.", '^(?:W/)?"[0-9a-f]+"$'),
+    "ETag": _text_header("An entity tag; send it as If-None-Match.", '^(?:W/)?"[0-9a-f]+(?:-gzip)?"$'),
     "Link": _text_header("The contract and its viewer.", "^<.+>; rel=.+$"),
     "RateLimit": _text_header(
         "Requests left, if the operator has set a limit (draft-ietf-httpapi-ratelimit-headers).",

@@ -79,9 +79,8 @@ def _page_tag() -> str:
 
 def _page_not_modified(tag: str, *, framed: bool = False) -> Response | None:
     """Return a 304 where the client has the current page. It repeats the policy, as browsers take over its headers."""
-    if request.if_none_match.contains_weak(tag):
-        return _revalidate(_set_policy(Response(status=304), framed=framed), tag)
-    return None
+    cached = make_not_modified(tag)
+    return None if cached is None else _revalidate(_set_policy(cached, framed=framed), cached.get_etag()[0] or tag)
 
 
 @blueprint.get("/calculators/<calculator_name>")

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import functools
 import hashlib
 from pathlib import Path
 from typing import Any, Final
 
 import flask_swagger_ui
+import orjson
 from flask import Blueprint, Response, current_app, send_from_directory
 
 from gramwatt.engine import registry
@@ -131,17 +133,22 @@ def _make_index_entry(calculator: Calculator[Any, Any]) -> dict[str, Any]:
 @blueprint.get("/openapi.json")
 def contract_json() -> Response:
     """Return the contract as JSON."""
-    return _make_contract_response("application/json", files.JSON_FILE)
+    return _make_contract_response("application/json", _compact(files.read_contract(files.JSON_FILE)))
 
 
 @blueprint.get("/openapi.yaml")
 def contract_yaml() -> Response:
     """Return the contract as YAML."""
-    return _make_contract_response("application/yaml", files.YAML_FILE)
+    return _make_contract_response("application/yaml", files.read_contract(files.YAML_FILE))
 
 
-def _make_contract_response(media: str, name: str) -> Response:
-    body = files.read_contract(name)
+@functools.lru_cache(1)
+def _compact(text: bytes) -> bytes:
+    """Return JSON without the indents that people read."""
+    return orjson.dumps(orjson.loads(text))
+
+
+def _make_contract_response(media: str, body: bytes) -> Response:
     tag = hashlib.blake2b(body, digest_size=12).hexdigest()  # of the file: it may change while the code does not
     return make_not_modified(tag) or make_cacheable(Response(body, content_type=media), tag)
 
