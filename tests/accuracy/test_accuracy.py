@@ -12,9 +12,11 @@ from accuracy.errors import Errors
 from gramwatt.engine import registry
 
 
-def test_page_is_what_the_report_prints(reference_data: Path) -> None:
+def test_page_and_data_are_what_the_report_says(reference_data: Path) -> None:
     """To renew it: python tests/accuracy/report.py --write."""
-    assert report.PAGE.read_text(encoding="utf-8") == page.page(reference_data)
+    found = page.Report.compute(reference_data)
+    assert report.PAGE.read_text(encoding="utf-8") == found.to_markdown()
+    assert report.DATA.read_text(encoding="utf-8") == found.to_json()
 
 
 def test_page_names_every_calculator() -> None:

@@ -18,6 +18,7 @@ from gramwatt.model.messages import (
     join_with_or,
     quote_input,
     round_to_12_digits,
+    spell_out_expressions,
 )
 
 
@@ -186,3 +187,15 @@ def test_a_pointer_is_escaped_as_it_is_nested() -> None:
 def test_an_estimate_of_boundless_uncertainty_has_none() -> None:
     """Its standard deviation may be beyond a double; the value stays readable."""
     assert format_estimate(1234.5678, "A", math.inf, 0.1, math.inf) == ("1235", "", "", "")
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ("half of it: `open_circuit_voltage**2 / (4 * R)`", "half of it: open circuit voltage^2 / (4 × R)"),
+        ("`v_h = C_T * mass`, where `v_h` is a_b", "vh = CT × mass, where vh is a_b"),
+        ("as measured", "as measured"),
+    ],
+)
+def test_expressions_are_spelt_out(text: str, words: str) -> None:
+    assert spell_out_expressions(text) == words

@@ -53,7 +53,7 @@ PATHS: Final = (
     "/problems/invalid-input", "/problems/x", "/health/live", "/health/ready", "/metrics", "/gramwatt.js",
     "/gramwatt/1.0.js", "/static/x", "/static/page.js", "/static/../x", "/v1/%00", "/v1/../..", "//",
     "/v1/pack-energy/", "/calculators/x", "/v1/x/y/z", "/%ff", "/calculators", "/favicon.ico", "/robots.txt",
-    "/v1/pack_energy",
+    "/v1/pack_energy", "/reference", "/reference/pack-energy", "/reference/x",
 )  # fmt: skip
 ARROW_TYPES: Final = (
     pa.int8(), pa.uint64(), pa.float16(), pa.float32(), pa.string(), pa.large_string(), pa.string_view(), pa.binary(),

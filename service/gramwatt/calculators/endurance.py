@@ -117,7 +117,10 @@ class Results:
     greatest_power: Annotated[
         Array,
         Quantity(
-            "W", "Maximum momentary power at take-off.", label="Maximum power", method="V^2 / 4R at the start charge"
+            "W",
+            "Maximum momentary power at take-off.",
+            label="Maximum power",
+            method="`V**2 / (4 * pack_resistance)`, `V` the rested voltage of the pack at the start charge",
         ),
     ]
     pack_resistance: fields.PackResistance

@@ -89,7 +89,7 @@ class Results:
             "min",
             "Flight time if power were proportional to mass (x = 1), the lowest exponent measured for small craft.",
             label="Flight time with exponent 1",
-            method=f"{FROM_FULL}: reference power × mass / reference mass",
+            method=f"{FROM_FULL}: `reference_power * mass / reference_mass`",
         ),
     ]
     best_pack_mass: Annotated[

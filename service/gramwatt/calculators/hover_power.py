@@ -72,20 +72,22 @@ IDEAL_POWER = f"{WEIGHT} * (climb_speed + induced_velocity)"
 ELECTRICAL_POWER = "shaft_power / drive_efficiency + avionics_power"
 DISK_LOADING = f"{WEIGHT} / (motors * pi * diameter**2 / 4)"
 HOVER_POWER = (
-    "weight × (interference + 1 / FM - 1) × vh / drive efficiency + avionics power; vh = sqrt(disk loading / "
-    "(2 × air density)), FM the figure of merit"
+    f"`{WEIGHT} * (interference + 1 / figure_of_merit - 1) * v_h / drive_efficiency + avionics_power`, where "
+    "`v_h = sqrt(disk_loading / (2 * air_density))` is the induced velocity in hover"
 )
 SHAFT_POWER = (
-    "weight × (climb speed + interference × induced velocity + (1 / FM - 1) × vh); vh is the induced velocity in "
-    "hover, FM the figure of merit: sqrt(2/pi) CT^1.5 / CP where both coefficients are known"
+    f"`{WEIGHT} * (climb_speed + interference * induced_velocity + (1 / figure_of_merit - 1) * v_h)`, where `v_h` is "
+    "the induced velocity in hover and the figure of merit is `sqrt(2 / pi) * C_T**1.5 / C_P` where both coefficients "
+    "are known"
 )
 INDUCED = (
-    "the positive root v of v^2 (V^2 + (Vc + v)^2) = vh^4, V the forward speed, Vc the climb speed, vh^2 = disk "
-    "loading / (2 × air density); vh is the induced velocity in hover"
+    "the positive root `v` of `v**2 * (forward_speed**2 + (climb_speed + v)**2) = v_h**4`, where "
+    "`v_h = sqrt(disk_loading / (2 * air_density))` is the induced velocity in hover"
 )
 INTERFERENCE = (
-    "1 + (sqrt 2 - 1) n m', m' = (2/pi) (acos s - s sqrt(1 - s^2)), s = rotor spacing / diameter, n neighbours (0 for "
-    "one rotor place, 1 for two, else 2); times (1 + sqrt 17) / 4 = 1.2808 for coaxial pairs of equal thrust"
+    "`1 + (sqrt(2) - 1) * n * m` with `m = 2 / pi * (acos(s) - s * sqrt(1 - s**2))`, `s = rotor_spacing / diameter` "
+    "and `n` neighbours (0 for one rotor place, 1 for two, else 2); for coaxial pairs of equal thrust times "
+    "`(1 + sqrt(17)) / 4`"
 )
 
 

@@ -93,8 +93,8 @@ class Inputs:
 MARGIN = "limit less total, with the limit of the rule if one is chosen"
 TOTAL = "sum of mass times count, and of masses"
 EXPANDED = (
-    "2 sqrt(sum of (count u)^2): u = resolution / sqrt(12) for each reading, or once for all weighed together, and the "
-    "± of each mass"
+    "`2 * sqrt(sum((count * u)**2))`: `u = resolution / sqrt(12)` for each reading, or once for all weighed together, "
+    "and the ± of each mass"
 )
 VERDICT = "under or over if the margin exceeds the expanded uncertainty, else too-close-to-call"
 PROBABILITY = "normal distribution about the total with half the expanded uncertainty as standard deviation"

@@ -33,7 +33,7 @@ from gramwatt.model import (
     Table,
     units,
 )
-from gramwatt.model.messages import join_with_or, suggest
+from gramwatt.model.messages import join_with_or, spell_out_expressions, suggest
 
 ResponseBody: TypeAlias = dict[str, Any]
 RANGE: Final = tuple(RANGE_SUFFIXES)
@@ -294,7 +294,7 @@ def _build_working(outcome: Outcome, row: int, response: ResponseBody) -> dict[s
     shown: dict[str, dict[str, Any]] = {}
     for name, kind in calculator.result_fields.items():
         steps: dict[str, Any] = {}
-        formula, method = kind.formula, kind.method
+        formula, method = kind.formula, spell_out_expressions(kind.method)
         if formula:
             steps["formula"] = formula
             if response["results"][name] is not None:
@@ -308,7 +308,7 @@ def _build_working(outcome: Outcome, row: int, response: ResponseBody) -> dict[s
         ]
         shown[name] = steps
         shown |= {
-            f"{name}.{column}": {"method": inner.method, "references": []}
+            f"{name}.{column}": {"method": spell_out_expressions(inner.method), "references": []}
             for column, inner in kind.columns.items()
             if inner.method
         }

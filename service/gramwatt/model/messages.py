@@ -192,6 +192,16 @@ def format_probability(percent: float) -> str:
     return f"{percent:.1f}"
 
 
+def spell_out_expressions(text: str) -> str:
+    """Return a text whose ``` `expressions` ``` are in words: ``2 × pack resistance``; ``v_h`` is the symbol ``vh``."""
+
+    def spell_out(expression: re.Match[str]) -> str:
+        words = re.sub(r"\b(\w{1,2})_(?=\w{1,2}\b)", r"\1", expression[1])
+        return words.replace("_", " ").replace("**", "^").replace("*", "×")
+
+    return re.sub(r"`([^`]+)`", spell_out, text)
+
+
 def lower_first(label: str) -> str:
     """Return a label for the middle of a sentence: ``pack current``, but ``C rating`` and ``RMS current``."""
     return label[:1].lower() + label[1:] if label[1:2].islower() else label

@@ -68,7 +68,7 @@ def compute_source_digest() -> bytes:
     package = Path(__file__).resolve().parent.parent
     digest = hashlib.sha256(__version__.encode())
     for source in sorted(package.rglob("*")):
-        if source.suffix in (".py", ".html", ".css", ".js"):
+        if source.suffix in (".py", ".html", ".css", ".js", ".json"):
             digest.update(source.relative_to(package).as_posix().encode() + b"\0" + source.read_bytes())
     return digest.digest()
 

@@ -18,11 +18,11 @@ LOWEST = (
 
 MATCHING = (
     "with propellers and pack: the throttle that turns the propellers, under load, as the target motor and pack do at "
-    "full throttle; else target kV × target cells × target cell voltage / (kV × cells × cell voltage); at most 100 %"
+    "full throttle; else `target_kv * target_cells * target_cell_voltage / (kv * cells * cell_voltage)`; at most 100 %"
 )
 
 SHARE = (
-    "with propellers and pack by the equations of full-throttle; else cap^x with x = "
+    "with propellers and pack by the equations of full-throttle; else `throttle_cap**x` with x = "
     f"{throttle_targets.THRUST_EXPONENT} ×/÷ {throttle_targets.THRUST_EXPONENT_FACTOR}"
 )
 

@@ -11,8 +11,10 @@ from gramwatt.physics import constants
 THROTTLES: Final = np.array([0.25, 0.50, 0.75, 1.00])
 
 SPEED = (
-    "the root w of c w^2 + (k^2/R) w - k (d V/R - I0) = 0: k = 1/kV, c = CP rho D^5 / (2 pi)^3, d the throttle, V the "
-    "rested voltage less the sag by the avionics, R = motor resistance + motors × d^2 × pack resistance"
+    "the root `omega` of `c * omega**2 + k**2 / R * omega - k * (d * V / R - no_load_current) = 0`, where "
+    "`c = power_coefficient * air_density * diameter**5 / (2 * pi)**3`, `k = 1 / (kv * (1 - kv_deficit))`, `d` is the "
+    "throttle, `V` the rested voltage less the sag by the avionics, and "
+    "`R = motor_resistance + motors * d**2 * pack_resistance`"
 )
 
 THRUST = "motors * thrust_coefficient * air_density * (rotor_speed / (2 * pi))**2 * diameter**4"
@@ -21,7 +23,10 @@ TORQUE = "power_coefficient * air_density * diameter**5 / (2 * pi)**3 * rotor_sp
 
 CURRENT = "motors * throttle_cap * motor_current + avionics_power / loaded_voltage"
 
-EFFICIENCY = f"{TORQUE} * rotor_speed / (throttle_cap * loaded_voltage * motor_current)"
+EFFICIENCY = (
+    "power_coefficient * air_density * (rotor_speed / (2 * pi))**3 * diameter**5 / "
+    "(throttle_cap * loaded_voltage * motor_current)"
+)
 
 OVER_WEIGHT = f"thrust / (mass * {constants.STANDARD_GRAVITY})"
 

@@ -56,7 +56,7 @@ class BaseKind:
     formula: str = ""
     """Of a result: an expression over names of inputs and results, true in SI units; a test evaluates it."""
     method: str = ""
-    """Of a result that no single expression gives: how it is computed, in words."""
+    """Of a result that no single expression gives: how it is computed, in words, with ``` `expressions` ``` in them."""
     needs: tuple[str, ...] = ()
     """Of a result: the optional inputs without which it has no value."""
 

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import Final
+from collections.abc import Callable, Mapping
+from typing import Any, Final
 
 from flask import Blueprint, Response, render_template, request
 from werkzeug.exceptions import HTTPException
@@ -15,6 +16,7 @@ from gramwatt.engine import calculate, registry
 from gramwatt.engine.query_strings import find_query_example
 from gramwatt.engine.serializers import serialize_json
 from gramwatt.model import CATEGORIES, AnyCalculator
+from gramwatt.model.messages import lower_first
 from gramwatt.version import __version__
 from gramwatt.web.chart_options import CHART_MEDIA_TYPES
 from gramwatt.web.headers import make_cacheable, make_etag, make_not_modified, make_request_etag
@@ -23,7 +25,8 @@ from gramwatt.web.pages.craft_form import describe_choosers, describe_fields, de
 from gramwatt.web.pages.description import describe_calculator
 from gramwatt.web.pages.downloads import make_download
 from gramwatt.web.pages.fragments import render_cached, unit_options
-from gramwatt.web.pages.text import readable_formula, readable_text
+from gramwatt.web.pages.reference import find_reference_field
+from gramwatt.web.pages.text import linked_text, marked_text, mathematical_text, readable_formula, readable_text
 from gramwatt.web.pages.views import CalculatorView, duplicate_parameters, make_view, page_chart_style, read_form
 from gramwatt.web.pages.web_component import LATEST, script, versions
 from gramwatt.web.problems import (
@@ -49,9 +52,13 @@ blueprint = Blueprint("pages", __name__)
 blueprint.add_app_template_global(describe_choosers)
 blueprint.add_app_template_global(describe_fields)
 blueprint.add_app_template_global(describe_names)
+blueprint.add_app_template_global(find_reference_field)
 blueprint.add_app_template_global(unit_options)
 blueprint.add_app_template_global(render_cached)
-for text_filter in (readable_formula, readable_text, sentence, sentence_case, unit_sign):
+for text_filter in (
+    *(linked_text, lower_first, marked_text, mathematical_text),
+    *(readable_formula, readable_text, sentence, sentence_case, unit_sign),
+):
     blueprint.add_app_template_filter(text_filter)
 
 
@@ -59,6 +66,12 @@ def render_page(template: str, *, framed: bool = False, **values: object) -> Res
     """Return a page that loads nothing from elsewhere. ``framed``: any site may show it in a frame."""
     text = render_template(template, version=__version__, **values)
     return _set_policy(Response(text, content_type="text/html; charset=utf-8"), framed=framed)
+
+
+def render_stable_page(template: str, make_values: Callable[[], Mapping[str, Any]]) -> Response:
+    """Return a page that depends on its address alone, or a 304 where the client has it."""
+    tag = _page_tag()
+    return _page_not_modified(tag) or _revalidate(render_page(template, **make_values()), tag)
 
 
 def _set_policy(response: Response, *, framed: bool) -> Response:
@@ -215,8 +228,7 @@ def list_by_category() -> list[tuple[str, list[AnyCalculator]]]:
 
 def calculators_page() -> Response:
     """Return the page with all calculators."""
-    tag = _page_tag()
-    return _page_not_modified(tag) or _revalidate(render_page("calculators.html", categories=list_by_category()), tag)
+    return render_stable_page("calculators.html", lambda: {"categories": list_by_category()})
 
 
 @blueprint.get("/gramwatt.js")
