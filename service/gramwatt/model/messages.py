@@ -108,7 +108,8 @@ def format_estimate(
         return Estimate(format_number(value, _count_digits(value, unit) if digits is None else digits))
     places = 1 - int(f"{uncertainty:.1e}".partition("e")[2])
     if max_digits is not None and value:
-        places = min(places, max_digits - 1 - math.floor(math.log10(abs(value))))
+        exponent = int(f"{value:.{max_digits - 1}e}".partition("e")[2])  # once rounded: 9.9999 becomes 10.00
+        places = min(places, max_digits - 1 - exponent)
     numbers = (value, uncertainty, low, high)
     return Estimate(*("" if each is None else _round_to_place(each, places) for each in numbers))
 
