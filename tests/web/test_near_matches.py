@@ -117,6 +117,14 @@ def test_an_unlike_path_has_no_suggestion(client: FlaskClient) -> None:
     assert detail == "There is nothing at /wp-login.php."
 
 
+def test_neither_the_path_itself_nor_one_for_another_method_is_suggested(client: FlaskClient) -> None:
+    missing = client.get("/static/nothing.js", headers={"Accept": "application/json"})
+    assert missing.get_json()["detail"] == "There is nothing at /static/nothing.js."
+    wanted = {"path": "/calculators/pack-energy/downloads", "headers": {"Accept": "application/json"}}
+    assert client.post(**wanted).get_json()["detail"].endswith("; did you mean /calculators/pack-energy/download?")
+    assert client.get(**wanted).get_json()["detail"] == f"There is nothing at {wanted['path']}."
+
+
 def test_an_option_in_the_query_of_a_post_is_suggested(client: FlaskClient) -> None:
     body = client.post("/v1/pack-energy?wrking=true", json=PACK).get_json()
     assert body["errors"][0]["detail"].endswith("did you mean working?")
