@@ -11,6 +11,7 @@ from click.testing import CliRunner, Result
 
 from gramwatt import calculate
 from gramwatt.__main__ import main
+from gramwatt.charts.formatting import summarize_inputs
 from gramwatt.cli.text_tables import Cell, TextTable, wrap_columns
 from gramwatt.engine import registry
 from gramwatt.model import Choice, get_label
@@ -176,3 +177,14 @@ def test_a_terminal_without_colours_gets_none() -> None:
     assert "\x1b[" not in run(*PACK).stdout
     assert "\x1b[1m" in CliRunner().invoke(main, PACK, color=True).output
     assert "\x1b[" not in CliRunner(env={"NO_COLOR": "1"}).invoke(main, PACK, color=True).output
+
+
+def test_an_input_that_is_also_a_result_has_the_unit_of_its_value() -> None:
+    """25 °C is 77 °F: the input in the report and on the chart as well as the result."""
+    result = run("calc", "air-density", "temperature=25", "elevation=0", "--units", "temperature:degF")
+    assert result.exit_code == 0, result.output
+    assert "77 °F" in result.stdout
+    assert "77 °C" not in result.stdout
+    assert "25 °F" not in result.stdout
+    response = calculate("air-density", temperature=25, elevation=0, units={"temperature": "degF"})
+    assert "Air temperature 77 °F" in summarize_inputs(registry.get("air-density"), response)

@@ -6,7 +6,6 @@ import math
 from collections.abc import Mapping
 from typing import Any, Final
 
-from gramwatt.engine.response import get_declared_units
 from gramwatt.model import Array, Calculator, Choice, Kind, Text, get_label
 from gramwatt.model.messages import DISPLAY_DIGITS, format_estimate, lower_first
 from gramwatt.model.messages import add_unit as add_unit
@@ -89,7 +88,6 @@ def singular(name: str) -> str:
 def summarize_inputs(calculator: Calculator[Any, Any], response: Mapping[str, Any]) -> str:
     """Return the given inputs of a response in one line, without those that were assumed or solved for."""
     inputs: list[str] = []
-    declared = get_declared_units(calculator.input_fields)
     for name, value in response["inputs"].items():
         if name in response["assumed"] or name in response.get("solved", ()):
             continue
@@ -102,7 +100,7 @@ def summarize_inputs(calculator: Calculator[Any, Any], response: Mapping[str, An
             case bool():
                 inputs.append(label if value else f"not {lower_first(label)}")
             case int() | float():
-                inputs.append(f"{label} {format_value(value, declared.get(name, '1'), 6)}")
+                inputs.append(f"{label} {format_value(value, response['units'].get(name, '1'), 6)}")
             case _:
                 kind = calculator.input_fields.get(name)
                 shown = kind.get_option_label(value) if isinstance(kind, Choice) else value

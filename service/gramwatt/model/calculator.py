@@ -192,7 +192,7 @@ class Calculator(Generic[I, R]):
     """Groups of optional inputs of which at least one must be given."""
     formats: tuple[OutputFormat[I, R], ...] = ()
     category: str = "choose"
-    """The part of the work that it serves, one of `JOBS`."""
+    """The part of the work that it serves, one of `CATEGORIES`."""
     charts: tuple[Chart[I, R], ...] = ()
     """The charts of its results, the main one first."""
     propagates: bool = True

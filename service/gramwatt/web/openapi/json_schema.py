@@ -292,8 +292,8 @@ def make_response_schema(calculator: Calculator[Any, Any]) -> JsonSchema:
             },
             "inputs": {
                 **make_object(inputs),
-                "description": "All inputs that were used, each in its unit of this contract: given, assumed or "
-                "computed from others.",
+                "description": "All inputs that were used: given, assumed or computed from others, each in its unit of "
+                "this contract. An input that is also a result is in the unit requested for that.",
             },
             "assumed": {**names, "description": "The inputs that took their default."},
             "from_craft": {
