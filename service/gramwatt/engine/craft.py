@@ -93,7 +93,7 @@ def take_inputs(
     """Return what a calculator takes from a craft document beside a request's own inputs, which take precedence.
 
     ``choices`` are names of rows by the member that chooses them. With ``text`` the own inputs are text of a query, and
-    the document may be JSON text.
+    the document may be JSON text; an own input that is a `Cell` says itself whether it is text.
     """
     if text and isinstance(document, str):
         try:
@@ -102,7 +102,8 @@ def take_inputs(
             detail = f"The craft is not valid JSON: {error}"
             return CraftInputs(errors=(InputError(f"/{MEMBER}", detail, quote_input(document), "a JSON object"),))
     craft = read_craft(document, choices)
-    return _Taker(calculator, craft, {name: Cell(value, f"/{name}", text) for name, value in own.items()}).take()
+    cells = {n: each if isinstance(each, Cell) else Cell(each, f"/{n}", text) for n, each in own.items()}
+    return _Taker(calculator, craft, cells).take()
 
 
 @functools.lru_cache(maxsize=8)

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import dataclasses
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from typing import Final, NamedTuple
 
 import numpy as np
 
 from gramwatt.engine import craft_fields
+from gramwatt.engine.column_types import ABSENT
 from gramwatt.engine.columns import read_plain, uncertainty_kind
 from gramwatt.engine.craft_document import Cell, Craft, Row, list_names
 from gramwatt.model import Kind, Quantity, Term, get_label
@@ -117,7 +119,7 @@ class Adder:
     def _read(self, addend: Addend) -> tuple[float, float]:
         """Return a value and its stated standard uncertainty in SI units."""
         cell = addend.value
-        if cell is None:
+        if cell is None or cell.value is ABSENT:
             return 0.0, 0.0
         column = read_plain(addend.kind, [cell.value], text=cell.text)
         self._collect(column.errors.get(0, ()), cell)
@@ -128,14 +130,14 @@ class Adder:
         return float(column.values[0]) if not column.errors else 0.0, stated
 
     def _parse(self, kind: Kind, cell: Cell | None) -> float:
-        if cell is None:
+        if cell is None or cell.value is ABSENT:
             return float(kind.to_internal(kind.default)) if kind.default is not None else 0.0
         column = read_plain(kind, [cell.value], text=cell.text)
         self._collect(column.errors.get(0, ()), cell)
         return float(column.values[0]) if not column.errors else 0.0
 
-    def _collect(self, errors: object, cell: Cell) -> None:
-        for error in errors if isinstance(errors, list) else ():
-            located = InputError(cell.pointer, error.detail, error.given, error.accepted)
+    def _collect(self, errors: Iterable[InputError], cell: Cell) -> None:
+        for error in errors:
+            located = dataclasses.replace(error, pointer=cell.pointer)
             if located not in self.errors:
                 self.errors.append(located)

@@ -129,3 +129,13 @@ def test_a_wrong_range_says_so_and_keeps_the_results(client: FlaskClient, vary: 
     assert page.one("h2", id="headline")[0]["data-value"] == "23.09 Wh"
     answer = client.post("/calculators/pack-energy/download", data={**PACK, **vary, "download": "what-if"})
     assert answer.status_code == 422
+
+
+def test_the_usual_range_is_in_the_unit_of_the_input(client: FlaskClient) -> None:
+    """The result of the same name may be in another one: 10 °C is 50 °F; from 5 to 15 °C, not from 25 to 75."""
+    form = {"temperature": "10", "elevation": "0", "vary": "temperature", "units": "temperature:degF"}
+    rows = read_table(client, "air-density", **form)
+    assert [float(row["temperature [degF]"]) for row in (rows[0], rows[-1])] == pytest.approx([41, 59])
+    drawn = get(client, "/calculators/air-density", **form)
+    (start, _), (stop, _) = drawn.one("input", name="from"), drawn.one("input", name="to")
+    assert (start["placeholder"], stop["placeholder"]) == ("5", "15")
