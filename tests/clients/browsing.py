@@ -53,7 +53,7 @@ def find_accessibility_problems(page: Page) -> list[str]:
     return [
         f"{each['impact']} {each['id']}: {each['help']}: {[node['html'][:150] for node in each['nodes']][:3]}"
         for each in found
-        if each["impact"] in ("moderate", "find_accessibility_problems", "critical")
+        if each["impact"] in ("moderate", "serious", "critical")
     ]
 
 

@@ -10,7 +10,7 @@
  * @typedef {{[member: string]: string}} Chosen the name of the chosen row of each
  */
 
-const NUMBER = /^[+-]?(\d+\.?\d*|\.\d+)(e[+-]?\d{1,3})?$/i;
+export const NUMBER = /^[+-]?(\d+\.?\d*|\.\d+)(e[+-]?\d{1,3})?$/i;
 const WITHOUT_UNIT = /^[+-]?[\d.]+\s*(±|\+?\/-|\+-)\s*[\d.]+$/;
 const NUMBERS_ONLY = /^\s*[\d.,+-]+(\s+[\d.,+-]+)*\s*$/;
 
@@ -92,7 +92,8 @@ export const chosenIndex = (craft, choosers, chosen, member) => {
   const rows = rowsIn(craft, choosers[member].table);
   const namedBy = Object.keys(choosers).find((other) => choosers[other].names.includes(member));
   const name = namedBy ? rowsIn(craft, choosers[namedBy].table)[chosenIndex(craft, choosers, chosen, namedBy)]?.[member] : undefined;
-  return Math.max(0, rows.findIndex((row) => row.name === (name ?? chosen[member])));
+  const wanted = name ?? chosen[member];
+  return wanted === undefined ? 0 : Math.max(0, rows.findIndex((row) => row.name === wanted));
 };
 
 /**

@@ -58,12 +58,13 @@ const open = async (/** @type {File} */ file) => {
 };
 
 const save = async () => {
-  const craft = await withRecordings(readCraft());
+  const { whole, binary } = await withRecordings(readCraft());
   const link = document.createElement("a");
-  link.href = URL.createObjectURL(new Blob([JSON.stringify(craft, null, 2), "\n"], { type: "application/json" }));
+  link.href = URL.createObjectURL(new Blob([JSON.stringify(whole, null, 2), "\n"], { type: "application/json" }));
   link.download = "craft.json";
   link.click();
   setTimeout(() => URL.revokeObjectURL(link.href), 60_000);
+  if (binary.length) say(`Without recordings that are no text: ${binary.join(", ")}. Share these files beside it.`);
 };
 
 const share = async () => {
