@@ -17,11 +17,13 @@ from gramwatt.model import (
     Count,
     DeclarationError,
     Example,
+    Group,
     IndexArray,
     Quantity,
     Reference,
     Rule,
     StandardUncertainty,
+    Term,
     units,
 )
 
@@ -92,6 +94,13 @@ def make_example(**changes: Any) -> tuple[Example, ...]:
     return (Example("One", **{**parts, **changes}),)
 
 
+OF_INPUTS: Final[dict[str, Any]] = {
+    "group": Group.FLIGHT,
+    "synonyms": ("double",),
+    "follows": ("thrice",),
+    "sum_of": (Term("current", is_base=True),),
+    "plausible": (1, 10),
+}
 WRONG: Final[dict[str, tuple[dict[str, Any], str]]] = {
     # mistake: (the changed parts, what the message must contain)
     "no-references": ({"references": ()}, "references missing"),
@@ -115,6 +124,13 @@ WRONG: Final[dict[str, tuple[dict[str, Any], str]]] = {
         {"results": make_fields(Quantity("V", "Twice."), name="twice", results=True)},
         "twice: a result needs a formula or a method",
     ),
+    **{
+        f"result-with-{name}": (
+            {"results": make_fields(Quantity("V", "Twice.", method="m", **{name: value}), name="twice", results=True)},
+            f"twice: {name} is for inputs only",
+        )
+        for name, value in OF_INPUTS.items()
+    },
     "result-that-needs-an-unknown-input": (
         {"results": make_fields(Quantity("V", "Twice.", method="m", needs=("mass",)), name="twice", results=True)},
         "mass",

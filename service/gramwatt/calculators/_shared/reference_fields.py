@@ -2,6 +2,7 @@
 
 from typing import Annotated, TypeAlias
 
+from gramwatt.calculators._shared import pack_fields
 from gramwatt.model import (
     Array,
     Choice,
@@ -31,7 +32,7 @@ ReferenceCells: TypeAlias = Annotated[
         label="Reference cells in series",
         group=Group.FLIGHT,
         at_least=1,
-        at_most=24,
+        at_most=pack_fields.MAX_CELLS,
         suffix="S",
     ),
 ]

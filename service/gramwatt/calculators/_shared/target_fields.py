@@ -39,7 +39,7 @@ TargetCells: TypeAlias = Annotated[
         label="Target cells in series",
         group=Group.TARGET,
         at_least=1,
-        at_most=24,
+        at_most=pack_fields.MAX_CELLS,
         suffix="S",
         optional=True,
     ),
