@@ -60,6 +60,96 @@ def test_a_load_is_compared_with_the_rating_only_where_that_is_given(rating: flo
     assert sentence.verdict == verdict
 
 
+DRIVE: dict[str, Any] = {"cells": 4, "capacity": 1300, "kv": 2400, "diameter": 5, "pitch": 4.3}
+IMPOSSIBLE_BENCH = {"bench_speed": 26600, "bench_thrust": 920, "bench_voltage": 5, "bench_current": 23}
+
+
+@pytest.mark.parametrize("name", ["full-throttle", "hover-power"])
+def test_a_craft_that_full_throttle_does_not_lift_cannot_hover(name: str) -> None:
+    heavy = {**DRIVE, "mass": 9000, **({"discharge_rating": 100} if name == "full-throttle" else {})}
+    sentence = sentence_of(name, heavy)
+    assert sentence is not None
+    assert (sentence.text, sentence.verdict) == ("It cannot hover: full throttle does not lift it", "bad")
+    light = sentence_of(name, {**heavy, "mass": 500})
+    assert light is not None
+    assert "hover:" not in light.text
+    impossible = sentence_of(name, {**heavy, **IMPOSSIBLE_BENCH})
+    assert impossible is None or "hover:" not in impossible.text
+
+
+def test_other_reasons_for_no_hover_throttle_are_not_a_craft_that_cannot_hover() -> None:
+    odd_pairs = sentence_of("hover-power", {**DRIVE, "mass": 500, "layout": "coaxial", "motors": 5})
+    assert odd_pairs is None
+    unknown_drive = sentence_of("hover-power", {"mass": 9000, "diameter": 5})
+    assert unknown_drive is not None
+    assert unknown_drive.text.startswith("Hovers on")
+    no_mass = sentence_of("full-throttle", {**DRIVE, "discharge_rating": 100})
+    assert no_mass is not None
+    assert no_mass.text.startswith("Draws")
+
+
+@pytest.mark.parametrize(
+    ("capacity", "verdict", "start"),
+    [
+        (1300, "good", "Landed with"),
+        (300, "bad", "Flown into the reserve"),
+        (100, "bad", "More charge was recorded than the pack held"),
+    ],
+)
+def test_the_remaining_charge_sets_the_verdict_on_a_recording(capacity: float, verdict: str, start: str) -> None:
+    # 17 A for a minute are 283 mAh: 22 % of 1300 mAh, 94 % of 300 mAh, more than 100 mAh.
+    log = {"time": [0, 30, 60], "voltage": [16, 15.8, 15.6], "current": [17, 17, 17]}
+    sentence = sentence_of("flight-log", {"log": log, "cells": 4, "capacity": capacity})
+    assert sentence is not None
+    assert sentence.verdict == verdict
+    assert sentence.text.startswith(start)
+
+
+@pytest.mark.parametrize(
+    ("target", "start"),
+    [
+        ({}, "No cap without a target"),
+        ({"target_speed": 90000}, "No cap needed"),
+        ({"target_cells": 6}, "No cap needed"),
+        ({"target_kv": 2500}, "No cap needed"),
+        ({"target_cells": 3}, "Cap the throttle"),
+    ],
+)
+def test_a_missing_target_is_not_a_target_that_is_met(target: dict[str, Any], start: str) -> None:
+    sentence = sentence_of("throttle-cap", {"kv": 2400, "cells": 4, **target})
+    assert sentence is not None
+    assert sentence.text.startswith(start)
+
+
+BUILD: dict[str, Any] = {
+    "dry_mass": 350,
+    "kv": 2400,
+    "diameter": 5,
+    "pitch": 4.3,
+    "average_power": 250,
+    "resolution": 0.1,
+    "packs": [
+        {"name": "light", "cells": 1, "capacity": 300, "mass": 20},
+        {"name": "heavy", "cells": 4, "capacity": 1300, "mass": 155},
+    ],
+}
+
+
+@pytest.mark.parametrize(
+    ("limit", "start"),
+    [
+        (300, "No setup is certainly under the mass limit; heavy flies longest"),
+        (400, "No setup under the mass limit has a flight time; heavy flies longest"),
+        (600, "Flies longest with heavy, under the mass limit"),
+    ],
+)
+def test_a_setup_under_the_limit_is_seen_without_a_flight_time(limit: float, start: str) -> None:
+    # One cell of 300 mAh cannot give 250 W.
+    sentence = sentence_of("build", {**BUILD, "limit": limit})
+    assert sentence is not None
+    assert sentence.text.startswith(start)
+
+
 def test_a_sentence_about_a_missing_result_is_left_out() -> None:
     assert sentence_of("pack-current", {"cells": 2, "capacity": 300, "power": 5000}) is None
     shown = sentence_of("hover-power", {"mass": 500, "motors": 4, "diameter": 5})

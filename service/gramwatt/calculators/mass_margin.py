@@ -245,6 +245,7 @@ CALCULATOR = Calculator(
         CHECK_AUTHORITY,
         shared_parts.ALL_ON_BOARD,
         shared_parts.RULE_SETS_LIMIT,
+        shared_parts.LIMIT_ASSUMED,
         *shared_parts.RULE_CONDITIONS,
         Caution(
             "too-fast-for-a1",

@@ -139,13 +139,14 @@ def _lacks_comparison(found: Any) -> BoolArray:
 LIMITS_EXCEEDED: Final[tuple[Caution[Any, Any], ...]] = (
     Caution(
         "over-limit",
-        "{by_setup.name}: {by_setup.mass} does not meet the mass limit.",
+        "{by_setup.name}: {by_setup.mass}, over the mass limit (margin {by_setup.margin}).",
         when=lambda given, found: found.by_setup.verdict == weighing.OVER,
         severity="high",
     ),
     Caution(
         "too-close",
-        "{by_setup.name}: the margin of {by_setup.margin} is too close to call: weigh the finished craft as a whole.",
+        "{by_setup.name}: {by_setup.mass}, too close to the mass limit to call (margin {by_setup.margin}). Weigh the "
+        "finished craft as a whole.",
         when=lambda given, found: found.by_setup.verdict == weighing.TOO_CLOSE,
         severity="high",
     ),
@@ -189,9 +190,8 @@ OUTSIDE_TEMPERATURE: Final[Caution[Any, Any]] = Caution(
     cautions.OUTSIDE_TEMPERATURE.code,
     "{by_setup.name}: the temperature of the pack is outside 0 to 40 °C, for which the change of resistance was "
     "checked.",
-    when=lambda given, found: (
-        (setups.get_temperature(given) < cells.MIN_CHECKED_TEMPERATURE)
-        | (setups.get_temperature(given) > cells.MAX_CHECKED_TEMPERATURE)
+    when=lambda given, found: cautions.is_temperature_unchecked(
+        setups.pick_pack(given, "pack_resistance"), setups.get_temperature(given)
     ),
 )
 
@@ -221,6 +221,11 @@ SENTENCES: Final[tuple[Sentence[Any, Any], ...]] = (
     ),
     Sentence(
         "No setup is certainly under the mass limit; {longest_setup} flies longest: {longest_endurance:range}",
+        when=lambda given, found: ~(found.by_setup.verdict == weighing.UNDER).any(axis=1),
+        verdict="bad",
+    ),
+    Sentence(
+        "No setup under the mass limit has a flight time; {longest_setup} flies longest: {longest_endurance:range}",
         verdict="bad",
     ),
 )
