@@ -37,7 +37,7 @@ def test_one_pack_that_cannot_lift() -> None:
     assert {missing[f"by_setup.1.{name}"] for name in ("average_power", "endurance")} == {"nothing-to-fly-on"}
     assert {missing[f"by_setup.1.{name}"] for name in changes} == {"no-comparison"}
     assert any(
-        caution["text"].startswith("brick: full throttle gives") and "6354 g" in caution["text"]
+        caution["text"].startswith("brick: a thrust of ") and "6354 g" in caution["text"]
         for caution in response["cautions"]
     )
     assert heavy["thrust"] == first["thrust"]
@@ -201,6 +201,13 @@ def test_cautions_about_the_limit_read_well_for_several_setups() -> None:
     texts = {c["code"]: c["text"] for c in compute(**NO_LIMIT)["cautions"]}
     assert texts["over-limit"].startswith("six and four: 581.8 g and 508.8 g, over the mass limit (margin -331.8 g")
     assert texts["limit-assumed"] == "No limit was given: 250 g is assumed."
+
+
+def test_cautions_about_throttle_read_well_for_several_setups() -> None:
+    response = compute(**{**NO_LIMIT, "throttle_cap": 15})
+    (text,) = (c["text"] for c in response["cautions"] if c["code"] == "cap-below-hover")
+    hover = [f"{row['hover_throttle']:.3g} %" for row in response["results"]["by_setup"]]
+    assert text == f"six and four: throttle cap 15 %, below the hover throttle of {hover[0]} and {hover[1]}."
 
 
 def test_cautions_name_their_pack() -> None:

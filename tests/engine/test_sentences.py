@@ -19,6 +19,9 @@ EXAMPLES = [
 ]
 
 
+OVER_BY_50 = "Over the limit: 50.0 g above it"
+
+
 def sentence_of(name: str, inputs: dict[str, Any]) -> FilledSentence | None:
     outcome = calculate.evaluate_request(CALCULATORS[name], inputs, result_units={})
     return build_sentence(outcome, 0, build_response(outcome, 0))
@@ -58,6 +61,23 @@ def test_a_load_is_compared_with_the_rating_only_where_that_is_given(rating: flo
     sentence = sentence_of("pack-current", inputs)
     assert sentence is not None
     assert sentence.verdict == verdict
+
+
+@pytest.mark.parametrize(
+    ("given", "is_named"),
+    [
+        ({"limit": 400}, True),
+        ({"rule": "eu-a1-privately-built"}, True),
+        ({"rule": "eu-a1-privately-built", "limit": 250}, True),
+        ({"rule": "eu-a1-privately-built", "limit": 400}, False),
+    ],
+)
+def test_a_limit_that_a_rule_replaces_is_not_named(given: dict[str, Any], is_named: bool) -> None:
+    sentence = sentence_of("mass-margin", {"masses": [300], **given})
+    assert sentence is not None
+    assert sentence.text == ("Under the limit: 100.0 g below it" if given == {"limit": 400} else OVER_BY_50)
+    assert sentence.details.startswith("300.0 g in all, give or take 0.58 g.")
+    assert ("The limit is" in sentence.details) == is_named
 
 
 DRIVE: dict[str, Any] = {"cells": 4, "capacity": 1300, "kv": 2400, "diameter": 5, "pitch": 4.3}

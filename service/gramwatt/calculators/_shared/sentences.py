@@ -100,25 +100,39 @@ HOVER: Final[tuple[Sentence[Any, Any], ...]] = (
     ),
 )
 
-MASS_DETAILS: Final = ("{total} in all, give or take {expanded_uncertainty:rough}.", "The limit is {limit}.")
+
+def _judge_margin(when: Callable[[Any], BoolArray], *more: str) -> tuple[Sentence[Any, Any], ...]:
+    """Return the sentences about a margin where ``when`` holds, with ``more`` details."""
+    details = ("{total} in all, give or take {expanded_uncertainty:rough}.", *more)
+    return (
+        Sentence(
+            "Under the limit: {margin:magnitude} below it",
+            details=details,
+            when=lambda given, found: when(given) & (found.verdict == weighing.UNDER),
+            verdict="good",
+        ),
+        Sentence(
+            "Over the limit: {margin:magnitude} above it",
+            details=details,
+            when=lambda given, found: when(given) & (found.verdict == weighing.OVER),
+            verdict="bad",
+        ),
+        Sentence(
+            "Too close to call: {margin:magnitude} from the limit",
+            details=(*details, "It is met with a probability of {probability_under}."),
+            when=lambda given, found: when(given),
+            verdict="close",
+        ),
+    )
+
+
+def _is_overridden(given: Any) -> BoolArray:
+    return weighing.rule_overrides(given.rule, given.limit, given.comparison)
+
+
 MASS_MARGIN: Final[tuple[Sentence[Any, Any], ...]] = (
-    Sentence(
-        "Under the limit: {margin:magnitude} below it",
-        details=MASS_DETAILS,
-        when=lambda given, found: found.verdict == weighing.VERDICTS.index("under"),
-        verdict="good",
-    ),
-    Sentence(
-        "Over the limit: {margin:magnitude} above it",
-        details=MASS_DETAILS,
-        when=lambda given, found: found.verdict == weighing.VERDICTS.index("over"),
-        verdict="bad",
-    ),
-    Sentence(
-        "Too close to call: {margin:magnitude} from the limit",
-        details=(*MASS_DETAILS, "It is met with a probability of {probability_under}."),
-        verdict="close",
-    ),
+    *_judge_margin(_is_overridden),
+    *_judge_margin(lambda given: ~_is_overridden(given), "The limit is {limit}."),
 )
 
 USED_DETAILS: Final = (
