@@ -9,6 +9,7 @@ import pytest
 from gramwatt.engine.calculate import InvalidInput, compute_response
 from gramwatt.model import (
     Array,
+    BarChart,
     Calculator,
     Caution,
     DeclarationError,
@@ -73,6 +74,7 @@ def make_calculator(inputs: type[Any] = Inputs, formula: Any = weigh_named) -> C
         references=(Reference("none"),),
         cautions=(Caution("always", "Always."),),
         examples=(Example("none", given={}, expected={"mass": 0}, rtol=1e-9, source="none"),),
+        charts=(BarChart(("mass",), title="Mass"),),
     )
 
 

@@ -11,6 +11,7 @@ from gramwatt.engine import registry
 from gramwatt.model import (
     Array,
     Assumption,
+    BarChart,
     Calculator,
     Caution,
     Choice,
@@ -57,6 +58,7 @@ CORRECT_PARTS: Final[dict[str, Any]] = {
     "references": (Reference("By hand"),),
     "cautions": (Caution("care", "Take {twice} with care."),),
     "examples": (Example("One", given={"voltage": 1}, expected={"twice": 2}, rtol=1e-12, source="by hand"),),
+    "charts": (BarChart(("twice",), title="Twice"),),
 }
 
 
@@ -106,6 +108,7 @@ WRONG: Final[dict[str, tuple[dict[str, Any], str]]] = {
     "no-references": ({"references": ()}, "references missing"),
     "no-cautions": ({"cautions": ()}, "cautions missing"),
     "no-examples": ({"examples": ()}, "examples missing"),
+    "no-charts": ({"charts": ()}, "charts missing"),
     "no-title": ({"title": ""}, "title missing"),
     "example-with-an-unknown-input": ({"examples": make_example(given={"voltag": 1})}, "voltag"),
     "example-expects-an-unknown-result": ({"examples": make_example(expected={"thrice": 3})}, "thrice"),

@@ -60,7 +60,7 @@ def declaration_problems(calculator: AnyCalculator) -> Iterator[str]:
     for name, kind in results.items():
         yield from (f"{name}: {problem}" for problem in kind.find_result_problems(inputs))
     yield from _find_label_problems(calculator.input_fields, results)
-    for part in ("references", "cautions", "examples", "title", "summary"):
+    for part in ("references", "cautions", "examples", "charts", "title", "summary"):
         if not getattr(calculator, part):
             yield f"{part} missing"
     titles = [chart.name for chart in calculator.charts]
