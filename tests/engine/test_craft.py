@@ -263,16 +263,18 @@ def test_the_average_power_of_a_craft_is_the_power_of_a_flight() -> None:
     assert get_errors("endurance", craft={**CRAFT, "average_power": "low"}).keys() == {"/craft/average_power"}
 
 
-def test_a_pages_script_learns_which_inputs_a_row_stands_for() -> None:
+def test_the_source_of_an_input_is_the_column_that_stands_for_it() -> None:
     sources = craft_fields.describe_craft(registry.get("pack-energy"))
-    assert (sources["pack_mass"].table, sources["pack_mass"].column, sources["pack_mass"].chosen_by) == (
-        "packs",
-        "mass",
-        "pack",
-    )
+    assert (sources["pack_mass"].table, sources["pack_mass"].column) == ("packs", "mass")
     assert sources["parallel"].table == ""
     assert craft_fields.describe_craft(registry.get("build"))["packs"].table == ""
-    assert craft_fields.describe_craft(registry.get("flight-log"))["cells"].chosen_by == "flight"
+    assert craft_fields.describe_craft(registry.get("flight-log"))["cells"].table == "flights"
+
+
+def test_a_table_takes_no_part_in_a_sum_of_the_rows_of_a_craft() -> None:
+    """Own parts stand for the whole list; a step of a display and a factor change what is added."""
+    assert craft_fields.list_added_inputs(registry.get("mass-margin")) == {"resolution"}
+    assert craft_fields.list_added_inputs(registry.get("hover-power")) == {"motors"}
 
 
 def name_packs(*names: str | None) -> dict[str, Any]:

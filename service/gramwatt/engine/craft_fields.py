@@ -113,13 +113,13 @@ def get_replacements() -> Mapping[str, frozenset[str]]:
 
 @functools.cache
 def list_added_inputs(calculator: AnyCalculator) -> frozenset[str]:
-    """Return the inputs of a calculator that take part in what adds up to another input: factors, steps of displays."""
+    """Return the inputs of a calculator that take part in what adds up to another: terms, factors, steps of displays."""
     names: set[str] = set()
     for kind in calculator.input_fields.values():
         for term in kind.sum_of:
             table, _, column = term.name.partition(".")
             part = get_tables()[table].columns.get(column) if table in get_tables() else get_fields().get(table)
-            names |= {table, term.times}
+            names |= {term.name, term.times}
             if isinstance(part, Quantity) and part.display is not None:
                 names.add(part.display.step)
     return frozenset(names) & calculator.input_fields.keys()
@@ -152,8 +152,6 @@ class CraftSource:
     table: str = ""
     column: str = ""
     """The column of the chosen row of a table."""
-    chosen_by: str = ""
-    """The member of a request that chooses the row."""
     sum_of: tuple[Term, ...] = ()
     """What adds up to it where the document does not give it."""
 
@@ -171,7 +169,7 @@ def describe_craft(calculator: AnyCalculator) -> Mapping[str, CraftSource]:
         if name not in inputs:
             for column, taken in list_stands_for(choice, table.columns, inputs):
                 if not sources[taken].table:
-                    sources[taken] = CraftSource(name, column, choice.member, sources[taken].sum_of)
+                    sources[taken] = CraftSource(name, column, sources[taken].sum_of)
     return MappingProxyType(sources)
 
 
