@@ -245,17 +245,27 @@ def unknown_input_errors(
     `MAX_COMPARED_NAMES` comparisons are made, of each name with the inputs and with the options of a query, less those
     of the ``compared`` names that were reported before. Names beyond `MAX_LISTED_NAMES` are only counted.
     """
-    accepted, synonyms = join_with_or(known), collect_synonyms(fields)
+    synonyms = collect_synonyms(fields)
+
+    def find_hint(name: str) -> str:
+        return suggest(name, known, synonyms) or _suggest_option(name)
+
+    return unknown_name_errors("input", names, join_with_or(known), find_hint, MAX_COMPARED_NAMES // 2 - compared)
+
+
+def unknown_name_errors(
+    what: str, names: Mapping[str, object], accepted: str, find_hint: Callable[[str], str], compared: int
+) -> list[InputError]:
+    """Return an error for each name, with its value; with a hint at what was meant for the first ``compared`` names.
+
+    Names beyond `MAX_LISTED_NAMES` are only counted.
+    """
     errors = []
-    for at, (name, value) in enumerate(itertools.islice(names.items(), MAX_LISTED_NAMES), compared):
-        hint = (suggest(name, known, synonyms) or _suggest_option(name)) if 2 * at < MAX_COMPARED_NAMES else ""
-        errors.append(
-            InputError(
-                f"/{escape_name(name)}", f'Unknown input "{quote_input(name)}"{hint}', quote_input(value), accepted
-            )
-        )
+    for at, (name, value) in enumerate(itertools.islice(names.items(), MAX_LISTED_NAMES)):
+        detail = f'Unknown {what} "{quote_input(name)}"{find_hint(name) if at < compared else ""}'
+        errors.append(InputError(f"/{escape_name(name)}", detail, quote_input(value), accepted))
     if len(names) > MAX_LISTED_NAMES:
-        errors.append(InputError("", f"{len(names) - MAX_LISTED_NAMES} more unknown inputs", None, accepted))
+        errors.append(InputError("", f"{len(names) - MAX_LISTED_NAMES} more unknown names", None, accepted))
     return errors
 
 

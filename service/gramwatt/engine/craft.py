@@ -202,7 +202,7 @@ class _Taker:
         craft = self._craft
         if name in craft.explicit:
             return craft.chosen.get(name)
-        members = {table: member for member, table in craft_fields.get_choices().items()}
+        members = craft_fields.get_members()
         named = {members[table]: craft.chosen.get(table) for table in choice.names_rows_of if table in craft.explicit}
         rows = craft.rows.get(name, [])
         fitting = (at for at, row in enumerate(rows) if all(row[m].value == n for m, n in named.items() if m in row))
@@ -237,10 +237,11 @@ class _Taker:
 
     def _add_sum(self, name: str, kind: Quantity) -> None:
         before = len(self._adder.errors)
-        total = self._adder.add_up(kind, kind.sum_of, self._craft.chosen)
+        addends = self._adder.list_addends(kind.sum_of, self._craft.chosen)
+        total = self._adder.add_up(kind, addends)
         if total is not None:
             self._add(name, kind, total)
-            self._use(self._adder.list_addends(kind.sum_of, self._craft.chosen) or [])
+            self._use(addends)
         elif len(self._adder.errors) > before:
             self._failed.add(name)
 
@@ -249,7 +250,7 @@ class _Taker:
 
     def _take_table(self, name: str, kind: Table) -> None:
         addends = self._adder.list_addends(kind.sum_of, self._craft.chosen)
-        if addends and len(addends) > kind.max_length:
+        if len(addends) > kind.max_length:
             own = len(self._craft.rows.get(name, []))
             detail = f"The list has {own} entries, and {len(addends) - own} more come from other tables of the craft; "
             detail += f"together they may be up to {kind.max_length}"
@@ -299,7 +300,7 @@ class _Taker:
     def _add_sums(self, name: str, columns: Mapping[str, Kind], row: Row) -> Row:
         """Return a row of a table with what adds up from the rows of other tables that it names."""
         choice = craft_fields.get_tables()[name].kind.chosen_by
-        members = {table: member for member, table in craft_fields.get_choices().items()}
+        members = craft_fields.get_members()
         named = {
             table: row[members[table]].value
             for table in (choice.names_rows_of if choice is not None else ())
@@ -312,7 +313,7 @@ class _Taker:
         chosen |= {table: at for table, at in named.items() if isinstance(at, int)}
         for column, column_kind in columns.items():
             if column not in row and isinstance(column_kind, Quantity) and column_kind.sum_of:
-                total = self._adder.add_up(column_kind, column_kind.sum_of, chosen)
+                total = self._adder.add_up(column_kind, self._adder.list_addends(column_kind.sum_of, chosen))
                 if total is not None:
                     row[column] = total
         return row

@@ -87,6 +87,12 @@ def get_choices() -> Mapping[str, str]:
 
 
 @functools.cache
+def get_members() -> Mapping[str, str]:
+    """Return the members of a request that name a row, by the table that it is chosen from."""
+    return MappingProxyType({table: member for member, table in get_choices().items()})
+
+
+@functools.cache
 def list_referred() -> tuple[str, ...]:
     """Return the tables whose rows something refers to by name: a request, or rows of this or another table."""
     named = [kind.of for calculator in registry.load().values() for kind in calculator.row_names.values()]
@@ -95,9 +101,9 @@ def list_referred() -> tuple[str, ...]:
 
 def list_row_members(table: CraftTable) -> Iterator[str]:
     """Yield the members of a row that name rows of other tables."""
-    choices = {name: member for member, name in get_choices().items()}
+    members = get_members()
     named = () if table.kind.chosen_by is None else table.kind.chosen_by.names_rows_of
-    yield from (choices[name] for name in named if name in choices and choices[name] not in table.columns)
+    yield from (members[name] for name in named if name in members and members[name] not in table.columns)
 
 
 @functools.cache
@@ -113,7 +119,7 @@ def get_replacements() -> Mapping[str, frozenset[str]]:
 
 @functools.cache
 def list_added_inputs(calculator: AnyCalculator) -> frozenset[str]:
-    """Return the inputs of a calculator that take part in what adds up to another: terms, factors, steps of displays."""
+    """Return the inputs of a calculator that take part in a sum: as terms, as factors, as steps of displays."""
     names: set[str] = set()
     for kind in calculator.input_fields.values():
         for term in kind.sum_of:
