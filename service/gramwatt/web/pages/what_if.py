@@ -15,7 +15,7 @@ from gramwatt.engine.tables import batch, sweep
 from gramwatt.engine.tables.grid_cost import check_grid
 from gramwatt.engine.tables.plan import make_plan
 from gramwatt.model import Calculator, Count, Kind, Quantity, get_label, units
-from gramwatt.model.messages import InputError, format_number, unit_sign
+from gramwatt.model.messages import InputError, format_number, join_with_or, quote_input, unit_sign
 from gramwatt.web.pages.form_reader import FormData, VariedInput, with_decimal_point
 
 LINE_POINTS: Final = 41
@@ -70,7 +70,10 @@ def parse_axes(
     errors: list[InputError] = []
     known = sweep.variable_inputs(calculator)
     for varied in used:
-        if varied.name not in known or varied.name in [axis.name for axis in axes]:
+        if varied.name not in known:
+            errors.append(InputError("/vary", "No such input can vary", quote_input(varied.name), join_with_or(known)))
+            continue
+        if varied.name in [axis.name for axis in axes]:
             errors.append(InputError("/vary", "Choose two different inputs", None, "one or two inputs"))
             continue
         control = _make_axis(calculator, varied, response, form.decimal)
