@@ -18,6 +18,7 @@ from gramwatt.charts import calculator_charts, draw, sweep_charts
 from gramwatt.charts.chart_data import BarRows, ChartData, Graph, Line, Panel, Point, Scatter, Waterfall
 from gramwatt.charts.chart_request import ChartRequest
 from gramwatt.charts.curve_charts import curve_axis
+from gramwatt.charts.formatting import summarize_inputs
 from gramwatt.charts.row_charts import make_bars_of_table
 from gramwatt.charts.themes import SHAPES, ChartStyle
 from gramwatt.engine import registry
@@ -356,6 +357,18 @@ def test_the_total_of_a_waterfall_has_its_range(readings: str) -> None:
     assert f">shaded: {COVERAGE}<" in draw.as_svg(chart, ChartStyle()).decode()
     exact = chart_of("mass-margin", masses=[100], limit=250, resolution=0)
     assert "shaded" not in draw.as_svg(exact, ChartStyle()).decode()
+
+
+@pytest.mark.parametrize(
+    ("inputs", "line"),
+    [
+        ({"parts": [{"mass": 38.4}], "masses": [100.5]}, "1 part · Masses 100.5 g · Mass limit 250 g"),
+        ({"parts": [{"mass": 38.4}] * 2, "masses": [1, 2]}, "2 parts · 2 masses · Mass limit 250 g"),
+    ],
+)
+def test_the_line_of_inputs_says_how_many_entries_there_are(inputs: dict[str, Any], line: str) -> None:
+    response = calculate("mass-margin", limit=250, **inputs)
+    assert summarize_inputs(registry.load()["mass-margin"], response) == line
 
 
 def test_a_named_rule_draws_its_own_limit() -> None:

@@ -44,6 +44,7 @@ class Inputs:
             optional=True,
             sum_of=fields.ALL_UP,
             synonyms=("components", "bom"),
+            row_label="part",
         ),
     ]
     masses: Annotated[

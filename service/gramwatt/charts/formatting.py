@@ -6,7 +6,7 @@ import math
 from collections.abc import Mapping
 from typing import Any, Final
 
-from gramwatt.model import Array, Calculator, Choice, Kind, Text, get_label
+from gramwatt.model import Array, Calculator, Choice, Kind, Table, Text, get_label
 from gramwatt.model.messages import DISPLAY_DIGITS, format_estimate, lower_first
 from gramwatt.model.messages import add_unit as add_unit
 from gramwatt.model.messages import unit_sign as unit_sign
@@ -80,11 +80,6 @@ def format_with_range(
     return (add_unit(shown.value, unit) + ends).replace("-", "−")
 
 
-def singular(name: str) -> str:
-    """Return ``mass`` for ``masses``, ``part`` for ``parts``."""
-    return name.removesuffix("es" if name.endswith("sses") else "s")
-
-
 def summarize_inputs(calculator: Calculator[Any, Any], response: Mapping[str, Any]) -> str:
     """Return the given inputs of a response in one line, without those that were assumed or solved for."""
     inputs: list[str] = []
@@ -92,9 +87,14 @@ def summarize_inputs(calculator: Calculator[Any, Any], response: Mapping[str, An
         if name in response["assumed"] or name in response.get("solved", ()):
             continue
         label = get_field_label(calculator, name)
+        kind = calculator.input_fields.get(name)
         match value:
+            case [_] if isinstance(kind, Table):
+                inputs.append(f"1 {kind.row_label}")
+            case [only]:
+                inputs.append(f"{label} {format_value(only, response['units'].get(name, '1'), 6)}")
             case list():
-                inputs.append(f"{len(value)} {lower_first(label) if len(value) != 1 else singular(lower_first(label))}")
+                inputs.append(f"{len(value)} {lower_first(label)}")
             case dict():
                 inputs.append(f"{value['samples']} samples")
             case bool():
@@ -102,7 +102,6 @@ def summarize_inputs(calculator: Calculator[Any, Any], response: Mapping[str, An
             case int() | float():
                 inputs.append(f"{label} {format_value(value, response['units'].get(name, '1'), 6)}")
             case _:
-                kind = calculator.input_fields.get(name)
                 shown = kind.get_option_label(value) if isinstance(kind, Choice) else value
                 inputs.append(f"{label} {shown}")
     more = len(inputs) - MAX_INPUTS

@@ -126,6 +126,7 @@ Flights: TypeAlias = Annotated[
         optional=True,
         any_of=DURATION_OR_LOG,
         chosen_by=CHOSEN_BY,
+        row_label="flight",
     ),
 ]
 

@@ -57,6 +57,7 @@ Packs: TypeAlias = Annotated[
         group=Group.PACK,
         max_length=20,
         chosen_by=ChosenBy("pack", stands_for=(("mass", "pack_mass"),)),
+        row_label="pack",
     ),
 ]
 

@@ -65,6 +65,7 @@ PartsWithoutPack: TypeAlias = Annotated[
         group=Group.WEIGHT,
         max_length=500,
         optional=True,
+        row_label="part",
     ),
 ]
 DryMass: TypeAlias = Annotated[

@@ -65,6 +65,7 @@ Propellers: TypeAlias = Annotated[
         replaces=("diameter", "pitch", "blades", "thrust_coefficient", "power_coefficient"),
         chosen_by=ChosenBy("propeller", stands_for=(("mass", ""),)),
         synonyms=("props",),
+        row_label="propeller",
     ),
 ]
 

@@ -105,6 +105,7 @@ Setups: TypeAlias = Annotated[
         group=Group.FLIGHT,
         max_length=MAX_SETUPS,
         optional=True,
+        row_label="setup",
     ),
 ]
 

@@ -19,7 +19,7 @@ from gramwatt.version import __version__
 from gramwatt.web.chart_options import CHART_MEDIA_TYPES
 from gramwatt.web.headers import make_cacheable, make_etag, make_not_modified, make_request_etag
 from gramwatt.web.pages import form_reader, what_if
-from gramwatt.web.pages.craft_form import describe_choosers, describe_fields, describe_names
+from gramwatt.web.pages.craft_form import describe_choosers, describe_fields, describe_names, describe_rows
 from gramwatt.web.pages.description import describe_calculator
 from gramwatt.web.pages.downloads import make_download
 from gramwatt.web.pages.fragments import render_cached, unit_options
@@ -49,6 +49,7 @@ blueprint = Blueprint("pages", __name__)
 blueprint.add_app_template_global(describe_choosers)
 blueprint.add_app_template_global(describe_fields)
 blueprint.add_app_template_global(describe_names)
+blueprint.add_app_template_global(describe_rows)
 blueprint.add_app_template_global(unit_options)
 blueprint.add_app_template_global(render_cached)
 for text_filter in (readable_formula, readable_text, sentence, sentence_case, unit_sign):

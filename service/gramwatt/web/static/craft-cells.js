@@ -44,11 +44,11 @@ export const rowsIn = (/** @type {Craft} */ craft, /** @type {string} */ table) 
   return Array.isArray(rows) ? rows.filter((row) => row && typeof row === "object") : [];
 };
 
+/** @returns {string} the name of a chooser in words: "Pack" */
+export const labelOf = (/** @type {string} */ chooser) => chooser[0].toUpperCase() + chooser.slice(1).replaceAll("_", " ");
+
 /** @returns {string} the name that a row without one has: "Pack 2" */
-export const defaultName = (/** @type {string} */ chooser, /** @type {number} */ index) => {
-  const words = chooser.replaceAll("_", " ");
-  return `${words[0].toUpperCase()}${words.slice(1)} ${index + 1}`;
-};
+export const defaultName = (/** @type {string} */ chooser, /** @type {number} */ index) => `${labelOf(chooser)} ${index + 1}`;
 
 /** @returns {string} the default name of a row, with the next number that no row has as its name yet */
 export const freeName = (/** @type {Row[]} */ rows, /** @type {string} */ chooser, /** @type {number} */ index) => {

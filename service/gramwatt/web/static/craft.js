@@ -5,12 +5,14 @@ import { addressOf, clearCraft, craftInFragment, isEmpty, onCraft, readCraft, re
 const MAX_ADDRESS = 8000; // characters; many programs cut longer ones
 const strip = document.getElementById("craft");
 const message = document.getElementById("craft-message");
+/** What people call one row of each table. @type {{[table: string]: string}} */
+export const rowLabels = JSON.parse(strip?.dataset.rows ?? "{}");
 
 const show = () => {
   const craft = readCraft();
   document.getElementById("craft-summary").textContent = isEmpty(craft)
     ? "nothing yet"
-    : `${summarize(craft)}, ${whereStored()}`;
+    : `${summarize(craft, rowLabels)}, ${whereStored()}`;
   for (const button of strip.querySelectorAll("[data-craft]:not([data-craft=open])")) button.disabled = isEmpty(craft);
 };
 
@@ -53,7 +55,7 @@ const open = async (/** @type {File} */ file) => {
     return say(`${file.name} is not a craft: ${error.message}.`);
   }
   if (!craft || typeof craft !== "object" || Array.isArray(craft)) return say(`${file.name} is not a craft: it must hold a JSON object.`);
-  if (await take(craft)) say(`Opened ${file.name}: ${summarize(tidy(craft)) || "it is empty"}.`);
+  if (await take(craft)) say(`Opened ${file.name}: ${summarize(tidy(craft), rowLabels) || "it is empty"}.`);
   return undefined;
 };
 
@@ -102,7 +104,7 @@ const receive = () => {
   const mine = readCraft();
   if (JSON.stringify(mine) === JSON.stringify(craft)) return;
   if (isEmpty(mine)) { take(craft); return; }
-  say(`This address holds another craft: ${summarize(craft)}. Yours has ${summarize(mine)}.`, {
+  say(`This address holds another craft: ${summarize(craft, rowLabels)}. Yours has ${summarize(mine, rowLabels)}.`, {
     "Use the other": () => take(craft),
     "Keep mine": () => {},
   });
