@@ -220,6 +220,16 @@ def test_what_is_no_craft_is_an_error(craft: object, choices: dict[str, object],
     assert errors[pointer].startswith(detail)
 
 
+@pytest.mark.parametrize("name", ["x" * 81, "", "a\nb", 5])
+def test_the_name_of_a_row_that_is_used_is_checked(name: object) -> None:
+    """The response has it. A calculator that takes nothing from the row ignores it."""
+    craft = {**CRAFT, "packs": [{**CRAFT["packs"][0], "name": name}]}
+    alone = get_errors("build", packs=craft["packs"], kv=1900, diameter=5, pitch=4)["/packs/0/name"]
+    for calculator in ("pack-energy", "full-throttle", "build"):
+        assert get_errors(calculator, craft=craft) == {"/craft/packs/0/name": alone}
+    assert calculate("air-density", craft=craft, temperature=20)["results"]
+
+
 def test_a_choice_without_a_craft_is_an_unknown_input() -> None:
     assert list(get_errors("pack-energy", cells=6, capacity=1050, pack="6 cells")) == ["/pack"]
 

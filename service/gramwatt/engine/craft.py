@@ -12,6 +12,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from gramwatt.engine import craft_fields
+from gramwatt.engine.columns import read_plain
 from gramwatt.engine.craft_document import Cell, Craft, Row, fill_row, list_names, read_craft
 from gramwatt.engine.craft_fields import MEMBER
 from gramwatt.engine.craft_sums import Addend, Adder
@@ -143,8 +144,9 @@ class _Taker:
             elif isinstance(kind, Quantity) and kind.sum_of:
                 self._add_sum(name, kind)
         self._failed |= self._craft.unreadable
+        chosen = dict(self._list_used())
         errors = (*self._craft.errors, *self._adder.errors)
-        failed, chosen = frozenset(self._failed), dict(self._list_used())
+        failed = frozenset(self._failed)
         return CraftInputs(self._taken, errors, self._pointers, failed, chosen, dict(self._list_missing()))
 
     def _list_missing(self) -> Iterator[tuple[str, str]]:
@@ -162,7 +164,16 @@ class _Taker:
             explicit = {craft.chosen[table]} if table in craft.explicit and table in craft.chosen else set()
             used = explicit or {at for name, at in self._used if name == table}
             if len(used) == 1:
-                yield member, list(list_names(craft, table))[used.pop()]
+                at = used.pop()
+                self._check_name(table, craft.rows[table][at])
+                yield member, list(list_names(craft, table))[at]
+
+    def _check_name(self, table: str, row: Row) -> None:
+        """Add an error for the name of a row that the response would have."""
+        if "name" in row:
+            kind, cell = craft_fields.get_tables()[table].columns["name"], row["name"]
+            for error in read_plain(kind, [cell.value], text=False).errors.get(0, ()):
+                self._craft.errors.append(dataclasses.replace(error, pointer=cell.pointer))
 
     def _collect_cells(self) -> dict[str, Cell]:
         """Return the values of plain inputs: of chosen rows, then of the craft's own members."""
