@@ -51,7 +51,8 @@ class Reference:
 class Caution(Generic[I, R]):
     """What a user must know before acting on the results. Without ``when`` or ``assumed`` it is always shown.
 
-    ``{name}`` in the text stands for an input or a result and is filled with its value and unit.
+    ``{name}`` in the text stands for an input or a result with its unit, ``{table.column}`` for those of the rows that
+    it is about, and ``{name:rough}`` for two digits.
     """
 
     code: str

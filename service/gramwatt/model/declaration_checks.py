@@ -18,6 +18,7 @@ from gramwatt.model.charts import (
     WaterfallChart,
 )
 from gramwatt.model.kinds import DeclarationError, Kind, Quantity, Text, get_fields, get_label
+from gramwatt.model.messages import NOTICE_PLACEHOLDER
 
 if TYPE_CHECKING:
     from gramwatt.model.calculator import AnyCalculator, Caution, Rule
@@ -154,9 +155,8 @@ def _list_references(
     yield from (("chart", n, fields) for chart in calculator.charts for n in _list_charted_fields(chart))
     notices: list[Caution[Any, Any] | Rule[Any, Any]] = [*calculator.cautions, *calculator.rules]
     for notice in notices:
-        yield from ((notice.code, n, fields) for n in re.findall(r"\{(\w+)(?:\.\w+)?(?::rough)?\}", notice.text))
-    for rule in calculator.rules:
-        yield from ((rule.code, n, fields) for n in re.findall(r"\{(\w+)(?:\.\w+)?(?::rough)?\}", rule.partly))
+        for found in NOTICE_PLACEHOLDER.finditer(f"{notice.text} {getattr(notice, 'partly', '')}"):
+            yield notice.code, found[1].partition(".")[0], fields
     displays = [kind.quantity.display for kind in inputs.values() if kind.quantity and kind.quantity.display]
     yield from (("display", display.step, inputs) for display in displays)
 

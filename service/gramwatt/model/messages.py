@@ -16,6 +16,8 @@ MAX_COMPARED_LENGTH: Final = 64
 
 DISPLAY_DIGITS: Final = 4
 """Significant digits of a number without an uncertainty where people read it."""
+NOTICE_PLACEHOLDER: Final = re.compile(r"\{(\w+(?:\.\w+)?)(:rough)?\}")
+"""An input or a result in the text of a caution or a rule, or a column of a table, and whether in two digits."""
 MAX_PLACES: Final = 12
 _UNIT_SIGNS: Final = {"ohm": "Ω", "deg": "°", "2": "²", "3": "³"}
 _UNIT_PARTS: Final = re.compile(r"ohm|deg(?=[CF]\b)|(?<=[a-z])[23](?!\d)")
