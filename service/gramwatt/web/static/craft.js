@@ -1,6 +1,7 @@
 // The strip "Your craft" on every page: what is stored on this device, and its file and address.
 import { clearRecordings, recordingKeys, splitRecordings, withRecordings, writeRecording } from "./recording-store.js";
 import { addressOf, clearCraft, craftInFragment, isEmpty, onCraft, readCraft, replaceCraft, summarize, tidy, whereStored } from "./craft-store.js";
+import { saveFile } from "./save-file.js";
 
 const MAX_ADDRESS = 8000; // characters; many programs cut longer ones
 const strip = document.getElementById("craft");
@@ -61,11 +62,7 @@ const open = async (/** @type {File} */ file) => {
 
 const save = async () => {
   const { whole, binary } = await withRecordings(readCraft());
-  const link = document.createElement("a");
-  link.href = URL.createObjectURL(new Blob([JSON.stringify(whole, null, 2), "\n"], { type: "application/json" }));
-  link.download = "craft.json";
-  link.click();
-  setTimeout(() => URL.revokeObjectURL(link.href), 60_000);
+  saveFile(new Blob([JSON.stringify(whole, null, 2), "\n"], { type: "application/json" }), "craft.json");
   if (binary.length) say(`Without recordings that are no text: ${binary.join(", ")}. Share these files beside it.`);
 };
 
