@@ -29,7 +29,10 @@ class CraftTable:
 
 @functools.cache
 def get_fields() -> Mapping[str, Kind]:
-    """Return the members of a craft document: every input that a calculator declares, as the first one declares it."""
+    """Return the members of a craft document: every input that a calculator declares.
+
+    Each is as the first calculator declares it whose results have an uncertainty; without one, as the first of all.
+    """
     fields: dict[str, Kind] = {}
     for calculator in registry.load().values():
         for name, kind in calculator.input_fields.items():

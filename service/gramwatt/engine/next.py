@@ -99,7 +99,7 @@ class _Filler:
             if name in self.inputs or not isinstance(own, Quantity) or not isinstance(kind, Quantity):
                 continue
             if own.default is not None and kind.default not in (None, own.default):
-                self._add(name, _check(kind, self._response["inputs"].get(name)))
+                self._add(name, _check(kind, own.default))
 
     def _pass_on(self, name: str, kind: Kind) -> object:
         """Return an input as the request gave it, None if this calculator cannot take it."""
