@@ -196,3 +196,7 @@ def test_a_caption_is_shown_on_a_frame(page: Page, service: str) -> None:
         with page.expect_download() as download:
             page.locator(f"#downloads button[value={kind}]").click()
         assert download.value.suggested_filename.endswith(f".{kind}")
+    with page.expect_download() as download:
+        page.get_by_role("button", name="Save this frame").click()
+    assert download.value.suggested_filename == "frame.png"
+    assert Path(download.value.path()).read_bytes().startswith(b"\x89PNG")
