@@ -87,13 +87,14 @@ def _bounds(kind: Quantity) -> tuple[float, float]:
 def _fill_assumptions(random: Any, calculator: AnyCalculator, inputs: Any, outcome: Outcome) -> None:
     """Assume again what was assumed, from what the inputs are now."""
     assumed = [a for a in calculator.assumptions if not _was_given(outcome, a.name)]
+    defaults: dict[str, Any] = {}
     for assumption in assumed:
         path = tuple(assumption.name.split("."))
         marks = [marks[assumption.name] for marks in (outcome.assumed, outcome.solved) if assumption.name in marks]
         taken = np.any([mark[0] for mark in marks], axis=0) if marks else np.False_
-        if getattr(calculator.input_fields[path[0]], "default", None) is not None:
-            continue  # where the assumption gives nothing, the declared default stays
         values = np.array(_get(inputs, path), dtype=np.float64)
+        if getattr(calculator.input_fields[path[0]], "default", None) is not None:
+            defaults[assumption.name] = values
         _set(inputs, path, np.where(taken, np.nan, values) if values.dtype.kind == "f" else values)
     shared: dict[str, Any] = {}
     with np.errstate(all="ignore"):
@@ -103,7 +104,11 @@ def _fill_assumptions(random: Any, calculator: AnyCalculator, inputs: Any, outco
             empty = np.isnan(values) if values.dtype.kind == "f" else np.zeros(values.shape, bool)
             if not empty.any():
                 continue
-            _set(inputs, path, np.where(empty, assumption.value(inputs), values))
+            values = np.where(empty, assumption.value(inputs), values)
+            if assumption.name in defaults:  # which stays where the assumption gives nothing
+                empty &= ~np.isnan(values)
+                values = np.where(np.isnan(values), defaults[assumption.name], values)
+            _set(inputs, path, values)
             if assumption.solved_from and all(outcome.present[name][0] for name in assumption.solved_from):
                 continue
             deviate = shared.setdefault(assumption.shared_draw, random.standard_normal(len(values)))

@@ -211,7 +211,7 @@ def make_packs(places: Places) -> Sheet:
         put("reference_duration", places.get_cell("flights", "duration", places.rows["flights"][0])),
         *(put(f"reference_{column}", places.find("packs", column, flown)) for column in PACK),
         f'"&reference_mass="&INDEX({masses_below};MATCH({flown};{names_below};0))',
-        f'IFERROR("&reference_reserve="&{point(f"ROUND(100*(1-{charge}/{capacity});6)")};"")',
+        f'IFERROR("&reference_reserve="&{point(f"ROUND(100*(1-{charge}/{capacity});12)")};"")',
         put("reserve", single["reserve"]),
     ]
     for row in range(first, last + 1):

@@ -37,7 +37,7 @@ def test_one_pack_that_cannot_lift() -> None:
     assert {missing[f"by_setup.1.{name}"] for name in ("average_power", "endurance")} == {"nothing-to-fly-on"}
     assert {missing[f"by_setup.1.{name}"] for name in changes} == {"no-comparison"}
     assert any(
-        caution["text"].startswith("brick: full throttle gives") and "6354 g" in caution["text"]
+        caution["text"].startswith("brick: a thrust of ") and "6354 g" in caution["text"]
         for caution in response["cautions"]
     )
     assert heavy["thrust"] == first["thrust"]
@@ -111,6 +111,8 @@ TWO_PROPELLERS: Final[dict[str, Any]] = {
     **{name: value for name, value in ONE.items() if name not in SMALL},
     "propellers": [SMALL, {**SMALL, "name": "flat", "pitch": 3}],
 }
+NO_LIMIT: Final = {name: value for name, value in ONE.items() if name != "limit"}
+BOTH: Final = {**TWO_PROPELLERS, "setups": [{}, {"propeller": "flat"}]}
 CAUTIONS: Final[dict[str, tuple[dict[str, Any], dict[str, Any]]]] = {
     # code: inputs that bring it, inputs that do not
     **{rule: ({**ONE, "rule": rule}, ONE) for rule in weighing.RULES if rule != "custom"},
@@ -147,6 +149,14 @@ CAUTIONS: Final[dict[str, tuple[dict[str, Any], dict[str, Any]]]] = {
     "cold-charge": ({**ONE, "pack_temperature": 9.9}, {**ONE, "pack_temperature": 10}),
     "cap-below-hover": ({**ONE, "throttle_cap": 20}, ONE),
     "over-limit": ({**ONE, "limit": 570}, ONE),
+    "limit-assumed": (
+        NO_LIMIT,
+        {**NO_LIMIT, "rule": "eu-registration"},
+    ),
+    "propeller-mass-missing": (
+        {**BOTH, "propellers": [{**SMALL, "mass": 4}, {**SMALL, "name": "flat"}]},
+        {**BOTH, "propellers": [{**SMALL, "mass": 4}, {**SMALL, "name": "flat", "mass": 3}]},
+    ),
     "cap-not-used": (
         {**ONE, "setups": [{}, {"match": "thrust", "throttle_cap": 50}]},
         {**ONE, "setups": [{}, {"throttle_cap": 50}]},
@@ -166,6 +176,38 @@ def test_caution_is_shown_when_it_holds_and_not_otherwise(code: str) -> None:
     shown, absent = ({caution["code"] for caution in compute(**inputs)["cautions"]} for inputs in CAUTIONS[code])
     assert code in shown
     assert code not in absent
+
+
+def test_only_propellers_that_are_used_lack_a_mass() -> None:
+    """Without any mass the propellers are in the parts; one that no setup has changes nothing."""
+    without = {**BOTH, "propellers": [SMALL, {**SMALL, "name": "flat"}]}
+    unused = {**BOTH, "setups": [{}], "propellers": [{**SMALL, "mass": 4}, {**SMALL, "name": "flat"}]}
+    for inputs in (without, unused):
+        assert "propeller-mass-missing" not in {caution["code"] for caution in compute(**inputs)["cautions"]}
+
+
+def test_no_temperature_changes_a_measured_resistance() -> None:
+    measured = {**FOUR, "name": "measured", "pack_resistance": 40}
+    del measured["cell_resistance"]
+    cautions = compute(**{**CRAFT, "packs": [measured, SIX]}, pack_temperature=-5)["cautions"]
+    assert [c["text"][:5] for c in cautions if c["code"] == "outside-temperature"] == ["six: "]
+    (frozen,) = compute(**{**CRAFT, "packs": [measured]}, pack_temperature=-5)["results"]["by_setup"]
+    (warm,) = compute(**{**CRAFT, "packs": [measured]}, pack_temperature=25)["results"]["by_setup"]
+    assert frozen["current"] == warm["current"]
+
+
+def test_cautions_about_the_limit_read_well_for_several_setups() -> None:
+    # By hand: 353.8 + 228 and 353.8 + 155 g.
+    texts = {c["code"]: c["text"] for c in compute(**NO_LIMIT)["cautions"]}
+    assert texts["over-limit"].startswith("six and four: 581.8 g and 508.8 g, over the mass limit (margin -331.8 g")
+    assert texts["limit-assumed"] == "No limit was given: 250 g is assumed."
+
+
+def test_cautions_about_throttle_read_well_for_several_setups() -> None:
+    response = compute(**{**NO_LIMIT, "throttle_cap": 15})
+    (text,) = (c["text"] for c in response["cautions"] if c["code"] == "cap-below-hover")
+    hover = [f"{row['hover_throttle']:.3g} %" for row in response["results"]["by_setup"]]
+    assert text == f"six and four: throttle cap 15 %, below the hover throttle of {hover[0]} and {hover[1]}."
 
 
 def test_cautions_name_their_pack() -> None:

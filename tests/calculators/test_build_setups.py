@@ -284,10 +284,7 @@ def test_the_bench_point_sets_the_motor_of_every_propeller() -> None:
     """The resistance that it gives with the first propeller, by full-throttle, is that of the motor with any other."""
     bench: dict[str, Any] = {"bench_speed": 26600, "bench_thrust": 920, "bench_voltage": 14.8, "bench_current": 23}
     motor = calculate("full-throttle", **ALONE, cells=4, capacity=1300, **bench)
-    solved: dict[str, Any] = {
-        name: motor["inputs" if "inputs" in motor else "given"][name]
-        for name in ("motor_resistance", "no_load_current")
-    }
+    solved: dict[str, Any] = {name: motor["inputs"][name] for name in ("motor_resistance", "no_load_current")}
     setups = [{}, {"propeller": "flat"}]
     measured = compute_rows(**WITH_PROPELLERS, **bench, setups=setups)
     given = compute_rows(**WITH_PROPELLERS, **solved, setups=setups)

@@ -240,6 +240,7 @@ CAUTIONS: Final[dict[str, tuple[dict[str, Any], dict[str, Any]]]] = {
         {"masses": [249], "rule": "eu-registration", "maximum_speed": 25.34},
     ),
     "too-close": ({"masses": [249.9], "limit": 250}, {"masses": [249.0], "limit": 250}),
+    "limit-assumed": ({"masses": [100]}, {"masses": [100], "limit": 250}),
 }
 
 

@@ -77,11 +77,12 @@ def test_lines_differ_without_colour_too(theme: Theme) -> None:
 
 
 @pytest.mark.parametrize(("scheme", "theme"), THEMES.items(), ids=THEMES)
-def test_charts_can_be_read_on_pages(scheme: str, theme: Theme) -> None:
-    """A chart on a page has no background of its own, so its colours must stand out from that of the page."""
+def test_pages_use_the_colours_of_charts(scheme: str, theme: Theme) -> None:
+    """A chart on a page has no background of its own, so its paper, texts and rules have the colours of the page's."""
     blocks = re.findall(r":root \{(.*?)\n *\}", CSS, re.DOTALL)
     css = dict(re.findall(r"--([a-z0-9-]+): (#[0-9a-f]+)", blocks[0 if scheme == "light" else 1]))
-    assert css["paper"] == theme.background
+    roles = {"paper": theme.background, "ink": theme.text, "quiet": theme.muted, "rule": theme.rule}
+    assert {name: css[name] for name in roles} == roles
     for colour in (theme.text, theme.muted, theme.accent, theme.highlight, css["ink"], css["quiet"], css["link"]):
         assert contrast(colour, css["paper"]) >= 4.5
     assert contrast(css["quiet"], css["field"]) >= 4.5

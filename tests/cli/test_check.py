@@ -22,7 +22,7 @@ FILE: Final = '''\
 from dataclasses import dataclass
 from typing import Annotated
 
-from gramwatt.model import Array, Calculator, Caution, Example, Quantity, Reference
+from gramwatt.model import Array, BarChart, Calculator, Caution, Example, Quantity, Reference
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,6 +57,7 @@ CALCULATOR = Calculator(
         Example("One", given={"resistance": 10, "current": 20}, expected={"drop": 0.2}, rtol=1e-12, source="by hand"),
         Example("Two", given={"resistance": 5, "current": 10}, expected={"drop": 0.05}, rtol=1e-12, source="by hand"),
     ),
+    charts=(BarChart(("drop",), title="Voltage lost"),),
 )
 '''
 Write = Callable[[str], None]
@@ -153,7 +154,7 @@ def test_an_unknown_unit_in_a_table_is_reported(write: Write) -> None:
 
 
 def test_several_mistakes_are_reported_at_once(write: Write) -> None:
-    examples = FILE[FILE.index("        Example(") : FILE.index("    ),\n)")]
+    examples = FILE[FILE.index("        Example(") : FILE.index("    ),\n    charts")]
     write(FILE.replace(examples, examples.replace("0.2", "0.3") + examples.replace("0.2", "0.4")))
     ended = check("wire-drop")
     assert ended.output.splitlines() == [

@@ -221,7 +221,7 @@ def run_with_logs(inputs: dict[str, Any], folder: Path, *arguments: str) -> tupl
     )
     assert shown.exit_code == 0, shown.output
     answer = json.loads(shown.output)
-    return answer["inputs" if "inputs" in answer else "given"]["flights"], answer["results"]
+    return answer["inputs"]["flights"], answer["results"]
 
 
 def test_a_recording_beside_the_inputs_of_a_file(tmp_path: Path) -> None:

@@ -11,6 +11,7 @@ from click.testing import CliRunner, Result
 
 from gramwatt import calculate
 from gramwatt.__main__ import main
+from gramwatt.charts.formatting import summarize_inputs
 from gramwatt.cli.text_tables import Cell, TextTable, wrap_columns
 from gramwatt.engine import registry
 from gramwatt.model import Choice, get_label
@@ -42,10 +43,8 @@ def test_every_example_fits_the_terminal_and_has_no_name_of_a_program(
     lines = result.stdout.splitlines()
     assert [line for line in lines if len(line) > width] == []
     assert not {"nan", "inf", "None"} & set(result.stdout.split())
-    calculator = registry.load()[name]
-    results = {*calculator.result_fields, *(c for table in calculator.result_tables.values() for c in table.columns)}
     labels = " ".join(re.sub(r"\{.*?\}", "", line) for line in lines)
-    assert {word for word in re.findall(r"\b[a-z0-9]+_[a-z0-9_]+\b", labels) if word in results} == set()
+    assert re.findall(r"\b[a-z0-9]+_[a-z0-9_]+\b", labels) == []
 
 
 @pytest.mark.parametrize(("name", "given"), EXAMPLES)
@@ -85,12 +84,13 @@ def test_digits_and_units() -> None:
     assert re.search(r"  83 kJ$", shown, re.MULTILINE)
 
 
-def test_a_probability_has_one_digit_after_the_point() -> None:
-    """300 g are 1,700 standard uncertainties of a scale of 0.1 g above a limit of 250 g."""
-    given: dict[str, Any] = {"masses": [300.0], "limit": 250, "resolution": 0.1}
+@pytest.mark.parametrize(("mass", "expected"), [(300.0, "0"), (250.3, "< 0.1")])
+def test_a_probability_has_one_digit_after_the_point(mass: float, expected: str) -> None:
+    """By hand, above a limit of 250 g, a scale of 0.1 g: 300 g are 1,700 standard uncertainties, 250.3 g are ten."""
+    given: dict[str, Any] = {"masses": [mass], "limit": 250, "resolution": 0.1}
     assert 0 <= calculate("mass-margin", **given)["results"]["probability_under"] < 1e-6
     label = get_label("probability_under", registry.load()["mass-margin"].result_fields["probability_under"])
-    assert re.search(rf"^{label} +(< 0.1|0) %$", run("calc", "mass-margin", body=given).stdout, re.MULTILINE)
+    assert re.search(rf"^{label} +{expected} %$", run("calc", "mass-margin", body=given).stdout, re.MULTILINE)
 
 
 @pytest.mark.parametrize(
@@ -102,8 +102,15 @@ def test_a_probability_is_never_rounded_to_all_or_nothing(percent: float, expect
 
 
 def test_a_change_that_is_rounding_is_none() -> None:
-    report = run("calc", "build", body=dict(registry.load()["build"].examples[0].given)).stdout
+    """The first setup is compared with itself."""
+    calculator = registry.load()["build"]
+    report = run("calc", "build", body=dict(calculator.examples[0].given)).stdout
     assert not re.search(r"\de-\d", report)
+    columns = calculator.result_tables["by_setup"].columns
+    labels = [get_label(name, kind) for name, kind in columns.items() if "_change" in name]
+    assert len(labels) == 6
+    for label in labels:
+        assert re.search(rf"^{label}, \S+ +0  ", report, re.MULTILINE), label
 
 
 def test_working() -> None:
@@ -176,3 +183,14 @@ def test_a_terminal_without_colours_gets_none() -> None:
     assert "\x1b[" not in run(*PACK).stdout
     assert "\x1b[1m" in CliRunner().invoke(main, PACK, color=True).output
     assert "\x1b[" not in CliRunner(env={"NO_COLOR": "1"}).invoke(main, PACK, color=True).output
+
+
+def test_an_input_that_is_also_a_result_has_the_unit_of_its_value() -> None:
+    """25 °C is 77 °F: the input in the report and on the chart as well as the result."""
+    result = run("calc", "air-density", "temperature=25", "elevation=0", "--units", "temperature:degF")
+    assert result.exit_code == 0, result.output
+    assert "77 °F" in result.stdout
+    assert "77 °C" not in result.stdout
+    assert "25 °F" not in result.stdout
+    response = calculate("air-density", temperature=25, elevation=0, units={"temperature": "degF"})
+    assert "Air temperature 77 °F" in summarize_inputs(registry.get("air-density"), response)

@@ -106,7 +106,7 @@ def test_a_craft_goes_to_a_file_and_back(page: Page, service: str, tmp_path: Pat
     assert json.loads(saved.read_text(encoding="utf-8")) == {"flights": [{"name": "Flight 1", "log": lists}]}
     assert calculate("flight-log", craft=json.loads(saved.read_text(encoding="utf-8")))["results"][
         "duration"
-    ] == pytest.approx(2)
+    ] == pytest.approx(2, rel=5e-12)
     page.get_by_role("button", name="Clear from this device").click()
     page.get_by_role("button", name="Remove", exact=True).click()
     expect(page.locator("#craft-summary")).to_have_text("nothing yet")
@@ -196,3 +196,7 @@ def test_a_caption_is_shown_on_a_frame(page: Page, service: str) -> None:
         with page.expect_download() as download:
             page.locator(f"#downloads button[value={kind}]").click()
         assert download.value.suggested_filename.endswith(f".{kind}")
+    with page.expect_download() as download:
+        page.get_by_role("button", name="Save this frame").click()
+    assert download.value.suggested_filename == "frame.png"
+    assert Path(download.value.path()).read_bytes().startswith(b"\x89PNG")

@@ -7,7 +7,7 @@ from pathlib import Path
 from urllib.parse import parse_qs, urlsplit
 
 import pytest
-from playwright.sync_api import Browser, Page, expect
+from playwright.sync_api import Browser, Page, Route, expect
 
 from clients.browsing import PageLog, expect_headline, headline
 from gramwatt import calculate
@@ -77,6 +77,26 @@ def test_back_while_a_field_is_edited(page: Page, service: str) -> None:
     page.wait_for_timeout(600)
     assert headline(page) == six
     assert "capacity=1300" in page.url
+
+
+def test_an_outdated_response_that_rejects_the_form_is_not_shown(page: Page, service: str) -> None:
+    page.goto(f"{service}/calculators/pack-energy?cells=6&capacity=1300")
+    held: list[Route] = []
+    page.route("**/*cells=5*part=results", lambda route: held.append(route))
+    page.locator("#cells").fill("5")
+    page.locator("#cells").press("Enter")
+    while not held:
+        page.wait_for_timeout(50)
+    page.locator("#cells").fill("3")
+    page.locator("#cells").press("Enter")
+    expect_headline(page, "11.5")
+    with page.expect_response(lambda response: response.status == 413):
+        held[0].fulfill(status=413, body="")
+    page.wait_for_timeout(200)
+    expect(page.locator("#errors")).to_be_empty()
+    log: PageLog = page.log  # type: ignore[attr-defined]
+    assert [("413" in error) for error in log.errors] == [True], "the browser's own note of the status"
+    log.errors.clear()
 
 
 def test_a_link_within_the_page_keeps_the_form(page: Page, service: str) -> None:

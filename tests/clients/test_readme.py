@@ -18,7 +18,7 @@ ROOT: Final = Path(__file__).resolve().parents[2]
 README: Final = (ROOT / "README.md").read_text(encoding="utf-8")
 BLOCKS: Final = re.findall(r"```(console|sh)\n((?:.|\n)*?)```", README)
 PORT: Final = "8000"
-MAX_LINES: Final = 162
+MAX_LINES: Final = 150
 END: Final = "== end of a command"
 
 

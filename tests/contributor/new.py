@@ -20,7 +20,7 @@ CALCULATOR: Final = '''\
 from dataclasses import dataclass
 from typing import Annotated
 
-from gramwatt.model import Array, Calculator, Caution, Example, Group, Quantity, Reference, Sentence
+from gramwatt.model import Array, BarChart, Calculator, Caution, Example, Group, Quantity, Reference, Sentence
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,6 +71,7 @@ CALCULATOR = Calculator(
             source="by hand: 0.01 ohm x 30 A",
         ),
     ),
+    charts=(BarChart(("drop",), title="TODO: voltage lost"),),
 )
 '''
 

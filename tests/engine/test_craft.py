@@ -208,7 +208,7 @@ def test_unknown_names_have_near_matches() -> None:
         ([], {}, "/craft", "Enter an object, not a list"),
         ({"packs": {}}, {}, "/craft/packs", "Enter a list, not an object"),
         ({"packs": ["6 cells"]}, {}, "/craft/packs/0", "Enter an object, not text"),
-        ({}, {"pack": "6 cells"}, "/pack", "The craft has no packs"),
+        ({}, {"pack": "6 cells"}, "/pack", "No packs are given, so none can be named"),
         ({"packs": [{"name": "a"}, {"name": "a"}]}, {"pack": "a"}, "/pack", '2 rows of packs have the name "a"'),
         ({"packs": [{"name": "a"}]}, {"pack": 1}, "/pack", "Enter a name, not a number"),
         ({"flights": [{"pack": "b"}], "packs": [{"name": "a"}]}, {}, "/craft/flights/0/pack", 'There is no row "b"'),
@@ -218,6 +218,16 @@ def test_what_is_no_craft_is_an_error(craft: object, choices: dict[str, object],
     errors = get_errors("pack-energy", craft=craft, cells=6, capacity=1050, **choices)
     assert list(errors) == [pointer]
     assert errors[pointer].startswith(detail)
+
+
+@pytest.mark.parametrize("name", ["x" * 81, "", "a\nb", 5])
+def test_the_name_of_a_row_that_is_used_is_checked(name: object) -> None:
+    """The response has it. A calculator that takes nothing from the row ignores it."""
+    craft = {**CRAFT, "packs": [{**CRAFT["packs"][0], "name": name}]}
+    alone = get_errors("build", packs=craft["packs"], kv=1900, diameter=5, pitch=4)["/packs/0/name"]
+    for calculator in ("pack-energy", "full-throttle", "build"):
+        assert get_errors(calculator, craft=craft) == {"/craft/packs/0/name": alone}
+    assert calculate("air-density", craft=craft, temperature=20)["results"]
 
 
 def test_a_choice_without_a_craft_is_an_unknown_input() -> None:
@@ -263,16 +273,18 @@ def test_the_average_power_of_a_craft_is_the_power_of_a_flight() -> None:
     assert get_errors("endurance", craft={**CRAFT, "average_power": "low"}).keys() == {"/craft/average_power"}
 
 
-def test_a_pages_script_learns_which_inputs_a_row_stands_for() -> None:
+def test_the_source_of_an_input_is_the_column_that_stands_for_it() -> None:
     sources = craft_fields.describe_craft(registry.get("pack-energy"))
-    assert (sources["pack_mass"].table, sources["pack_mass"].column, sources["pack_mass"].chosen_by) == (
-        "packs",
-        "mass",
-        "pack",
-    )
+    assert (sources["pack_mass"].table, sources["pack_mass"].column) == ("packs", "mass")
     assert sources["parallel"].table == ""
     assert craft_fields.describe_craft(registry.get("build"))["packs"].table == ""
-    assert craft_fields.describe_craft(registry.get("flight-log"))["cells"].chosen_by == "flight"
+    assert craft_fields.describe_craft(registry.get("flight-log"))["cells"].table == "flights"
+
+
+def test_a_table_takes_no_part_in_a_sum_of_the_rows_of_a_craft() -> None:
+    """Own parts stand for the whole list; a step of a display and a factor change what is added."""
+    assert craft_fields.list_added_inputs(registry.get("mass-margin")) == {"resolution"}
+    assert craft_fields.list_added_inputs(registry.get("hover-power")) == {"motors"}
 
 
 def name_packs(*names: str | None) -> dict[str, Any]:
@@ -304,7 +316,7 @@ def test_a_name_of_two_packs_is_one_error_where_it_is_used() -> None:
     assert get_errors("full-throttle", craft=craft, pack="a") == {"/pack": message}
     assert get_errors("pack-energy", craft=craft, pack="a") == {"/pack": message}
     errors = get_errors("build", craft={**craft, "setups": [{"pack": "a"}]})
-    assert errors == {"/craft/setups/0/pack": "2 of the packs have this name: give each a name of its own; b"}
+    assert errors == {"/craft/setups/0/pack": message}
 
 
 def test_setups_without_a_name_differ() -> None:

@@ -15,6 +15,7 @@ from gramwatt.engine.evaluate import Outcome, evaluate_columns
 from gramwatt.model import (
     Array,
     Assumption,
+    BarChart,
     BoolArray,
     Calculator,
     Caution,
@@ -286,6 +287,7 @@ def calculator_of(formula: Any) -> Calculator[Inputs, Results]:
         references=(Reference("By hand"),),
         cautions=(Caution("care", "Take care."),),
         examples=(Example("One", given={"length": 1}, expected={"grown": 1}, rtol=1e-12, source="by hand"),),
+        charts=(BarChart(("grown",), title="Longer"),),
     )
 
 

@@ -19,6 +19,7 @@ from gramwatt.engine.formats import ROWS_PER_CHUNK, OutputOptions, compute_outpu
 from gramwatt.engine.serializers import TextStyle
 from gramwatt.model import (
     Array,
+    BarChart,
     Calculator,
     Caution,
     Choice,
@@ -80,6 +81,7 @@ TOY: Calculator[Inputs, Results] = Calculator(
     cautions=(Caution("always", "Always."),),
     examples=(Example("two", given={"many": 2}, expected={"last": 1}, rtol=1e-12, source="by hand"),),
     formats=(OutputFormat("spelled", "text/x-spelled", "A line a row.", spelled),),
+    charts=(BarChart(("last",), title="Last mass"),),
     propagates=False,
 )
 

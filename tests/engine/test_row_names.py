@@ -9,6 +9,7 @@ import pytest
 from gramwatt.engine.calculate import InvalidInput, compute_response
 from gramwatt.model import (
     Array,
+    BarChart,
     Calculator,
     Caution,
     DeclarationError,
@@ -73,6 +74,7 @@ def make_calculator(inputs: type[Any] = Inputs, formula: Any = weigh_named) -> C
         references=(Reference("none"),),
         cautions=(Caution("always", "Always."),),
         examples=(Example("none", given={}, expected={"mass": 0}, rtol=1e-9, source="none"),),
+        charts=(BarChart(("mass",), title="Mass"),),
     )
 
 
@@ -123,12 +125,22 @@ def test_a_name_in_a_query_may_look_like_a_number() -> None:
             "did you mean six?",
             "four, six or pack",
         ),
-        ({"packs": [{"mass": 1}, {"mass": 2}], "spare": "pack"}, "/spare", "2 of the packs have this name", "packs"),
+        (
+            {"packs": [{"mass": 1}, {"mass": 2}], "spare": "pack"},
+            "/spare",
+            '2 rows of packs have the name "pack"',
+            "packs",
+        ),
         ({"spare": "four"}, "/spare", "No packs are given", "the name of one of the packs"),
         ({"packs": "four", "spare": "four"}, "/spare", "No packs are given", "the name of one of the packs"),
-        ({"packs": PACKS, "spare": None}, "/spare", "Enter text, not null", "the name of one of the packs"),
-        ({"packs": PACKS, "spare": ""}, "/spare", "None of the packs", "four, six or pack"),
-        ({"packs": PACKS, "spar": 1, "spare": "seven"}, "/spare", "None of the packs", "four, six or pack"),
+        ({"packs": PACKS, "spare": None}, "/spare", "Enter a name, not null", "the name of one of the packs"),
+        ({"packs": PACKS, "spare": ""}, "/spare", 'There is no row "" in packs', "four, six or pack"),
+        (
+            {"packs": PACKS, "spar": 1, "spare": "seven"},
+            "/spare",
+            'There is no row "seven" in packs',
+            "four, six or pack",
+        ),
     ],
 )
 def test_what_is_wrong_with_a_name(inputs: dict[str, object], pointer: str, words: str, accepted: str) -> None:
@@ -142,7 +154,7 @@ def test_an_invalid_row_cannot_be_named() -> None:
     errors = read_errors(packs=[{"name": 5, "mass": 1}, {"name": "six", "mass": 2}], spare="six")
     assert list(errors) == ["/packs/0/name"]
     errors = read_errors(packs=[{"name": "\n", "mass": 1}], spare="\n")
-    assert errors["/spare"] == ("None of the packs has this name", "the name of one of the packs")
+    assert errors["/spare"] == ('There is no row "\n" in packs', "the name of one of the packs")
 
 
 def test_two_rows_of_one_name_are_no_error_if_none_names_them() -> None:
@@ -198,5 +210,5 @@ def test_rows_without_a_name_get_different_ones(names: list[str | None], expecte
 def test_an_error_lists_the_names_that_can_be_used() -> None:
     packs = [{"name": "a", "mass": 1}, {"name": "a", "mass": 2}, {"name": "b", "mass": 3}]
     detail, accepted = read_errors(packs=packs, spare="a")["/spare"]
-    assert detail == "2 of the packs have this name: give each a name of its own"
+    assert detail == '2 rows of packs have the name "a": give each a name of its own'
     assert accepted == "b"

@@ -19,6 +19,9 @@ EXAMPLES = [
 ]
 
 
+OVER_BY_50 = "Over the limit: 50.0 g above it"
+
+
 def sentence_of(name: str, inputs: dict[str, Any]) -> FilledSentence | None:
     outcome = calculate.evaluate_request(CALCULATORS[name], inputs, result_units={})
     return build_sentence(outcome, 0, build_response(outcome, 0))
@@ -58,6 +61,112 @@ def test_a_load_is_compared_with_the_rating_only_where_that_is_given(rating: flo
     sentence = sentence_of("pack-current", inputs)
     assert sentence is not None
     assert sentence.verdict == verdict
+
+
+@pytest.mark.parametrize(
+    ("given", "is_named"),
+    [
+        ({"limit": 400}, True),
+        ({"rule": "eu-a1-privately-built"}, True),
+        ({"rule": "eu-a1-privately-built", "limit": 250}, True),
+        ({"rule": "eu-a1-privately-built", "limit": 400}, False),
+    ],
+)
+def test_a_limit_that_a_rule_replaces_is_not_named(given: dict[str, Any], is_named: bool) -> None:
+    sentence = sentence_of("mass-margin", {"masses": [300], **given})
+    assert sentence is not None
+    assert sentence.text == ("Under the limit: 100.0 g below it" if given == {"limit": 400} else OVER_BY_50)
+    assert sentence.details.startswith("300.0 g in all, give or take 0.58 g.")
+    assert ("The limit is" in sentence.details) == is_named
+
+
+DRIVE: dict[str, Any] = {"cells": 4, "capacity": 1300, "kv": 2400, "diameter": 5, "pitch": 4.3}
+IMPOSSIBLE_BENCH = {"bench_speed": 26600, "bench_thrust": 920, "bench_voltage": 5, "bench_current": 23}
+
+
+@pytest.mark.parametrize("name", ["full-throttle", "hover-power"])
+def test_a_craft_that_full_throttle_does_not_lift_cannot_hover(name: str) -> None:
+    heavy = {**DRIVE, "mass": 9000, **({"discharge_rating": 100} if name == "full-throttle" else {})}
+    sentence = sentence_of(name, heavy)
+    assert sentence is not None
+    assert (sentence.text, sentence.verdict) == ("It cannot hover: full throttle does not lift it", "bad")
+    light = sentence_of(name, {**heavy, "mass": 500})
+    assert light is not None
+    assert "hover:" not in light.text
+    assert sentence_of(name, {**heavy, **IMPOSSIBLE_BENCH}) is None
+
+
+def test_other_reasons_for_no_hover_throttle_are_not_a_craft_that_cannot_hover() -> None:
+    odd_pairs = sentence_of("hover-power", {**DRIVE, "mass": 500, "layout": "coaxial", "motors": 5})
+    assert odd_pairs is None
+    unknown_drive = sentence_of("hover-power", {"mass": 9000, "diameter": 5})
+    assert unknown_drive is not None
+    assert unknown_drive.text.startswith("Hovers on")
+    no_mass = sentence_of("full-throttle", {**DRIVE, "discharge_rating": 100})
+    assert no_mass is not None
+    assert no_mass.text.startswith("Draws")
+
+
+@pytest.mark.parametrize(
+    ("capacity", "verdict", "start"),
+    [
+        (1300, "good", "Landed with"),
+        (300, "bad", "Flown into the reserve"),
+        (100, "bad", "More charge was recorded than the pack held"),
+    ],
+)
+def test_the_remaining_charge_sets_the_verdict_on_a_recording(capacity: float, verdict: str, start: str) -> None:
+    # 17 A for a minute are 283 mAh: 22 % of 1300 mAh, 94 % of 300 mAh, more than 100 mAh.
+    log = {"time": [0, 30, 60], "voltage": [16, 15.8, 15.6], "current": [17, 17, 17]}
+    sentence = sentence_of("flight-log", {"log": log, "cells": 4, "capacity": capacity})
+    assert sentence is not None
+    assert sentence.verdict == verdict
+    assert sentence.text.startswith(start)
+
+
+@pytest.mark.parametrize(
+    ("target", "start"),
+    [
+        ({}, "No cap without a target"),
+        ({"target_speed": 90000}, "No cap needed"),
+        ({"target_cells": 6}, "No cap needed"),
+        ({"target_kv": 2500}, "No cap needed"),
+        ({"target_cells": 3}, "Cap the throttle"),
+    ],
+)
+def test_a_missing_target_is_not_a_target_that_is_met(target: dict[str, Any], start: str) -> None:
+    sentence = sentence_of("throttle-cap", {"kv": 2400, "cells": 4, **target})
+    assert sentence is not None
+    assert sentence.text.startswith(start)
+
+
+BUILD: dict[str, Any] = {
+    "dry_mass": 350,
+    "kv": 2400,
+    "diameter": 5,
+    "pitch": 4.3,
+    "average_power": 250,
+    "resolution": 0.1,
+    "packs": [
+        {"name": "light", "cells": 1, "capacity": 300, "mass": 20},
+        {"name": "heavy", "cells": 4, "capacity": 1300, "mass": 155},
+    ],
+}
+
+
+@pytest.mark.parametrize(
+    ("limit", "start"),
+    [
+        (300, "No setup is certainly under the mass limit; heavy flies longest"),
+        (400, "No setup under the mass limit has a flight time; heavy flies longest"),
+        (600, "Flies longest with heavy, under the mass limit"),
+    ],
+)
+def test_a_setup_under_the_limit_is_seen_without_a_flight_time(limit: float, start: str) -> None:
+    # One cell of 300 mAh cannot give 250 W.
+    sentence = sentence_of("build", {**BUILD, "limit": limit})
+    assert sentence is not None
+    assert sentence.text.startswith(start)
 
 
 def test_a_sentence_about_a_missing_result_is_left_out() -> None:

@@ -169,7 +169,7 @@ def test_few_unknown_names_of_a_request_are_compared(client: FlaskClient, compar
     assert response.status_code == 422
     assert len(compared) == limits.MAX_COMPARED_NAMES
     assert len(errors) <= 100
-    assert errors[-1]["detail"] == f"{5000 - limits.MAX_LISTED_NAMES} more unknown inputs"
+    assert errors[-1]["detail"] == f"{5000 - limits.MAX_LISTED_NAMES} more unknown names"
 
 
 def test_few_unknown_names_of_a_table_in_a_request_are_compared(client: FlaskClient, compared: list[str]) -> None:

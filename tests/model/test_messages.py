@@ -199,3 +199,10 @@ def test_an_estimate_of_boundless_uncertainty_has_none() -> None:
 )
 def test_expressions_are_spelt_out(text: str, words: str) -> None:
     assert spell_out_expressions(text) == words
+
+
+@pytest.mark.parametrize(
+    ("value", "expected"), [(9.99996, "10.00"), (9.9949, "9.995"), (-99.9996, "-100.0"), (0.0, "0.00000")]
+)
+def test_an_estimate_keeps_its_digits_where_rounding_carries(value: float, expected: str) -> None:
+    assert format_estimate(value, "W", 1.1e-4 if value == 0 else 1e-5, max_digits=4).value == expected

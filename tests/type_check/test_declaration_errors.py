@@ -11,17 +11,20 @@ from gramwatt.engine import registry
 from gramwatt.model import (
     Array,
     Assumption,
+    BarChart,
     Calculator,
     Caution,
     Choice,
     Count,
     DeclarationError,
     Example,
+    Group,
     IndexArray,
     Quantity,
     Reference,
     Rule,
     StandardUncertainty,
+    Term,
     units,
 )
 
@@ -55,6 +58,7 @@ CORRECT_PARTS: Final[dict[str, Any]] = {
     "references": (Reference("By hand"),),
     "cautions": (Caution("care", "Take {twice} with care."),),
     "examples": (Example("One", given={"voltage": 1}, expected={"twice": 2}, rtol=1e-12, source="by hand"),),
+    "charts": (BarChart(("twice",), title="Twice"),),
 }
 
 
@@ -92,11 +96,19 @@ def make_example(**changes: Any) -> tuple[Example, ...]:
     return (Example("One", **{**parts, **changes}),)
 
 
+OF_INPUTS: Final[dict[str, Any]] = {
+    "group": Group.FLIGHT,
+    "synonyms": ("double",),
+    "follows": ("thrice",),
+    "sum_of": (Term("current", is_base=True),),
+    "plausible": (1, 10),
+}
 WRONG: Final[dict[str, tuple[dict[str, Any], str]]] = {
     # mistake: (the changed parts, what the message must contain)
     "no-references": ({"references": ()}, "references missing"),
     "no-cautions": ({"cautions": ()}, "cautions missing"),
     "no-examples": ({"examples": ()}, "examples missing"),
+    "no-charts": ({"charts": ()}, "charts missing"),
     "no-title": ({"title": ""}, "title missing"),
     "example-with-an-unknown-input": ({"examples": make_example(given={"voltag": 1})}, "voltag"),
     "example-expects-an-unknown-result": ({"examples": make_example(expected={"thrice": 3})}, "thrice"),
@@ -115,6 +127,13 @@ WRONG: Final[dict[str, tuple[dict[str, Any], str]]] = {
         {"results": make_fields(Quantity("V", "Twice."), name="twice", results=True)},
         "twice: a result needs a formula or a method",
     ),
+    **{
+        f"result-with-{name}": (
+            {"results": make_fields(Quantity("V", "Twice.", method="m", **{name: value}), name="twice", results=True)},
+            f"twice: {name} is for inputs only",
+        )
+        for name, value in OF_INPUTS.items()
+    },
     "result-that-needs-an-unknown-input": (
         {"results": make_fields(Quantity("V", "Twice.", method="m", needs=("mass",)), name="twice", results=True)},
         "mass",

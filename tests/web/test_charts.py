@@ -91,7 +91,7 @@ def test_looks(client: FlaskClient) -> None:
     assert "#15191b" in dark
     assert 'fill="#fbfaf7"' not in client.get(f"{CHART}&ground=clear").text.split("<text")[0]
     assert "Current and voltage against power" in words(client.get(CHART))
-    assert "How many amps at this power?" not in words(client.get(f"{CHART}&title=false"))
+    assert "Current and voltage against power" not in words(client.get(f"{CHART}&title=false"))
     for shape, inches in SHAPES.items():
         for scale in (1, 3):
             picture = client.get(f"{CHART}&format=png&shape={shape}&scale={scale}")

@@ -130,3 +130,62 @@ def test_csv_rows_come_in_the_same_order(client: FlaskClient) -> None:
     assert [row["name"] for row in rows] == packs
     energy = [calculate("pack-energy", craft=CRAFT, pack=name)["results"]["nominal_energy"] for name in packs]
     assert [float(row["nominal_energy"]) for row in rows] == energy
+
+
+def test_constants_of_the_query_are_text_beside_json_rows(client: FlaskClient) -> None:
+    """A whole number of a query is text, which takes part in the mass that a craft adds up."""
+    rows = batch(client, "full-throttle", '{"kv": 1900}', NDJSON, craft=TEXT, pack="4 cells", motors="8")
+    assert_same(rows[0], "full-throttle", craft=CRAFT, pack="4 cells", kv=1900, motors=8)
+
+
+def test_a_value_of_a_craft_is_json_in_a_table_of_text(client: FlaskClient) -> None:
+    wrong = {**CRAFT, "kv": "1900"}
+    single = client.post("/v1/full-throttle", json={"craft": wrong}).get_json()["errors"]
+    quoted = json.dumps(wrong).replace('"', '""')
+    for columns, cells in (("craft", f'"{quoted}"'), ("kv,craft", f',"{quoted}"')):
+        rows = batch(client, "full-throttle", f"{columns}\n{cells}\n{cells}\n", CSV)
+        assert [row["error"]["errors"] for row in rows] == [single, single]
+
+
+def test_a_row_does_not_depend_on_its_neighbours(client: FlaskClient) -> None:
+    """A column that passes through keeps doing so beside a row with a craft, which chooses a pack by that name."""
+    plain = {"cells": 4, "capacity": 1300, "pack": "mine"}
+    alone = batch(client, "pack-energy", json.dumps(plain), NDJSON, keep="pack")
+    body = "\n".join(map(json.dumps, [plain, {"craft": CRAFT, "pack": "4 cells"}, plain]))
+    rows = batch(client, "pack-energy", body, NDJSON, keep="pack")
+    assert rows[0] == rows[2] == alone[0]
+    assert rows[0]["pack"] == "mine"
+    assert_same(rows[1], "pack-energy", craft=CRAFT, pack="4 cells")
+    unnamed = batch(client, "pack-energy", body, NDJSON)
+    assert [row.get("error", {}).get("row") for row in unnamed] == [1, None, 3]
+
+
+def test_what_rows_give_themselves_is_not_checked_in_the_craft(client: FlaskClient) -> None:
+    text = json.dumps({**CRAFT, "throttle_cap": "wrong"})
+    query = {"craft": text, "vary": "throttle_cap", "throttle_cap": "60,80"}
+    swept = client.get("/v1/full-throttle/sweep", query_string=query)
+    assert swept.status_code == 200, swept.text
+    rows = batch(client, "full-throttle", "throttle_cap\n60\n80\n", CSV, craft=text)
+    json_rows = batch(client, "full-throttle", '{"throttle_cap": 60}\n{"throttle_cap": 80}\n{}', NDJSON, craft=text)
+    for at, cap in enumerate((60, 80)):
+        for row in (rows[at], json_rows[at], swept.get_json()[at]):
+            assert_same(row, "full-throttle", craft=CRAFT, throttle_cap=cap)
+    assert json_rows[2]["error"]["errors"][0]["pointer"] == "/craft/throttle_cap"
+    drawn = client.get("/v1/full-throttle/chart", query_string={**query, "format": "txt"})
+    assert drawn.status_code == 200, drawn.text
+    unused = client.post("/v1/full-throttle/batch", data="kv\n1900\n", headers=CSV, query_string={"craft": text})
+    assert [error["pointer"] for error in unused.get_json()["errors"]] == ["/craft/throttle_cap"]
+    for headers, data in ((CSV, "kv\n1900\n"), (NDJSON, '{"kv": 1900}')):
+        broken = client.post("/v1/full-throttle/batch", data=data, headers=headers, query_string={"craft": "{"})
+        assert broken.status_code == 422
+        assert [error["pointer"] for error in broken.get_json()["errors"]] == ["/craft"]
+
+
+def test_what_adds_up_from_a_varied_input_is_checked_at_each_point(client: FlaskClient) -> None:
+    """Without a mass of its own the craft cannot be checked before the points are known."""
+    light = {**CRAFT, "parts": [{"name": "frame", "mass": 40}]}
+    body = {"given": {"craft": light, "pack": "4 cells"}, "vary": {"motors": [4, 8]}}
+    rows = client.post("/v1/full-throttle/sweep", json=body).get_json()
+    for row, motors in zip(rows, (4, 8), strict=True):
+        assert_same(row, "full-throttle", craft=light, pack="4 cells", motors=motors)
+        assert row["thrust_u"] > 0

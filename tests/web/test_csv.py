@@ -18,6 +18,7 @@ from gramwatt.engine.calculate import compute_response
 from gramwatt.engine.serializers import TextStyle, format_csv, format_value
 from gramwatt.model import (
     Array,
+    BarChart,
     Calculator,
     Caution,
     Choice,
@@ -197,6 +198,7 @@ ECHO: Calculator[Inputs, Results] = Calculator(
     references=(Reference("by definition"),),
     cautions=(Caution("none", "Nothing to fear."),),
     examples=(Example("a", given={}, expected={"doubled": -10}, rtol=1e-9, source="by hand: 2 x -5"),),
+    charts=(BarChart(("doubled",), title="Twice"),),
 )
 
 

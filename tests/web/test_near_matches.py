@@ -74,7 +74,7 @@ def test_another_name_means_one_input(calculator: Calculator[Any, Any]) -> None:
 )
 def test_a_unit_is_found_by_its_word(unit: str, meant: str) -> None:
     detail = get_errors("pack-energy", **PACK, pack_mass=f"200 {unit}")["/pack_mass"]
-    assert detail.endswith(f"did you mean {meant}?") or f"did you mean {meant} or " in detail
+    assert detail == f'Unknown unit "{unit}"; the units are g, kg, mg, oz, lb, lbs; did you mean {meant}?'
 
 
 def test_a_unit_of_a_result_is_found_by_its_letters(client: FlaskClient) -> None:
@@ -115,6 +115,14 @@ def test_a_misspelt_path_is_suggested(client: FlaskClient, path: str, meant: str
 def test_an_unlike_path_has_no_suggestion(client: FlaskClient) -> None:
     detail = client.get("/wp-login.php", headers={"Accept": "application/json"}).get_json()["detail"]
     assert detail == "There is nothing at /wp-login.php."
+
+
+def test_neither_the_path_itself_nor_one_for_another_method_is_suggested(client: FlaskClient) -> None:
+    missing = client.get("/static/nothing.js", headers={"Accept": "application/json"})
+    assert missing.get_json()["detail"] == "There is nothing at /static/nothing.js."
+    wanted = {"path": "/calculators/pack-energy/downloads", "headers": {"Accept": "application/json"}}
+    assert client.post(**wanted).get_json()["detail"].endswith("; did you mean /calculators/pack-energy/download?")
+    assert client.get(**wanted).get_json()["detail"] == f"There is nothing at {wanted['path']}."
 
 
 def test_an_option_in_the_query_of_a_post_is_suggested(client: FlaskClient) -> None:

@@ -237,6 +237,7 @@ CALCULATOR = Calculator(
         cautions.LAND_EARLY,
         shared_parts.ALL_ON_BOARD,
         shared_parts.RULE_SETS_LIMIT,
+        shared_parts.LIMIT_ASSUMED,
         *shared_parts.RULE_CONDITIONS,
         drivetrain.STATIC,
         drivetrain.DUTY_IS_NOT_STICK,
@@ -314,10 +315,10 @@ CALCULATOR = Calculator(
         Example(
             "The same craft, with two of its flights; with a camera and other propellers as strong for its weight",
             given={
-                "dry_mass": 353.8,
+                "dry_mass": 337,
                 "kv": 2400,
                 "propellers": [
-                    {"name": "flown", "diameter": 5, "pitch": 4.3},
+                    {"name": "flown", "diameter": 5, "pitch": 4.3, "mass": 4.2},
                     {"name": "steep", "diameter": 5, "pitch": 4.9, "mass": 4.4},
                 ],
                 "bench_speed": 20000,

@@ -5,7 +5,7 @@ from typing import Annotated, Final
 
 import numpy as np
 
-from gramwatt.calculators._shared import fields, pack_fields, sentences
+from gramwatt.calculators._shared import fields, pack_fields, plausible, sentences
 from gramwatt.calculators._shared.cautions import (
     COLD,
     CUTOFF_VOLTAGES,
@@ -58,7 +58,7 @@ class Inputs:
             above=0,
             at_most=1e5,
             follows=("mean_power", "power_at_mass", "implied_power", "hover_power", "power"),
-            plausible=(0.5, 30000),
+            plausible=plausible.POWER,
             sum_of=(Term("average_power", is_base=True),),
         ),
     ]

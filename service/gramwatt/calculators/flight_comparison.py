@@ -51,7 +51,12 @@ class Inputs:
     flights: Annotated[
         RecordedFlight,
         Table(
-            RecordedFlight, "Flights to compare with the first.", group=Group.FLIGHT, max_length=50, chosen_by=CHOSEN_BY
+            RecordedFlight,
+            "Flights to compare with the first.",
+            group=Group.FLIGHT,
+            max_length=50,
+            chosen_by=CHOSEN_BY,
+            row_label="flight",
         ),
     ]
     current_scale: logs.CurrentScale

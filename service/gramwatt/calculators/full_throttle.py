@@ -224,7 +224,7 @@ CALCULATOR = Calculator(
             "fast-tips",
             "At a tip Mach number of {tip_mach} thrust drops, noise rises, and the coefficients are no longer valid.",
             severity="high",
-            when=lambda given, found: found.tip_mach > 0.7,
+            when=lambda given, found: found.tip_mach > throttle_results.MAX_TIP_MACH,
         ),
         OUTSIDE_TEMPERATURE,
         LIHV_EXTRAPOLATED,

@@ -44,6 +44,7 @@ class Inputs:
             optional=True,
             sum_of=fields.ALL_UP,
             synonyms=("components", "bom"),
+            row_label="part",
         ),
     ]
     masses: Annotated[
@@ -245,6 +246,7 @@ CALCULATOR = Calculator(
         CHECK_AUTHORITY,
         shared_parts.ALL_ON_BOARD,
         shared_parts.RULE_SETS_LIMIT,
+        shared_parts.LIMIT_ASSUMED,
         *shared_parts.RULE_CONDITIONS,
         Caution(
             "too-fast-for-a1",

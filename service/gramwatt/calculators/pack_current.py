@@ -5,7 +5,7 @@ from typing import Annotated
 
 import numpy as np
 
-from gramwatt.calculators._shared import fields, pack_fields, sentences
+from gramwatt.calculators._shared import fields, pack_fields, plausible, sentences
 from gramwatt.calculators._shared.cautions import (
     BELOW_CUTOFF,
     LIFEPO4_TAIL,
@@ -42,7 +42,7 @@ class Inputs:
             at_least=0,
             at_most=1e5,
             follows=("pack_power", "peak_power", "hover_power", "power"),
-            plausible=(0.5, 30000),
+            plausible=plausible.POWER,
         ),
     ]
     chemistry: pack_fields.Chemistry

@@ -35,6 +35,7 @@ class Inputs:
             max_length=200,
             any_of=shared_flights.DURATION_OR_LOG,
             chosen_by=shared_flights.CHOSEN_BY,
+            row_label="flight",
         ),
     ]
     mass: fields.OptionalMass

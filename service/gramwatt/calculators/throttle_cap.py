@@ -35,7 +35,9 @@ from gramwatt.physics import air, rotor
 
 CellVoltage = Annotated[
     Array,
-    pack_fields.optional_quantity("V", "Cell voltage for computing speeds.", group=Group.FINE_TUNING, at_most=4.5),
+    pack_fields.optional_quantity(
+        "V", "Cell voltage for computing speeds.", group=Group.FINE_TUNING, at_most=pack_fields.MAX_CELL_VOLTAGE
+    ),
 ]
 
 
@@ -144,7 +146,11 @@ CALCULATOR = Calculator(
     formula=throttle_cap,
     category="choose",
     sentences=(
-        Sentence("No cap needed: no target is below full throttle", when=lambda given, found: found.set_by == 0),
+        Sentence(
+            "No cap needed: no target is below full throttle",
+            when=lambda given, found: (found.set_by == 0) & throttle_targets.has_target(given),
+        ),
+        Sentence("No cap without a target", when=lambda given, found: found.set_by == 0),
         Sentence(
             "{throttle_cap} would not lift it off",
             when=lambda given, found: throttle_targets.is_below_hover(given, found.throttle_cap),

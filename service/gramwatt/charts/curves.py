@@ -74,7 +74,9 @@ def compute_grid(
         The grid costs more than a request may.
     """
     given = {*constants, *(axis.name for axis in axes)}
-    varies = may_vary(calculator, given) or carries_uncertainty(calculator, constants, text=text)
+    varies = may_vary(calculator, given) or carries_uncertainty(
+        calculator, constants, [axis.name for axis in axes], text=text
+    )
     plan = Plan(calculator.name, constants, text, result_units, (), calculator.propagates and varies, DRAWS)
     if sweep.count_points(axes) * estimate_point_work(plan, axes) > MAX_NUMBERS_WITH_ALL_DRAWS:
         plan = dataclasses.replace(plan, draws=FEW_DRAWS)

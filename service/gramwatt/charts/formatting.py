@@ -6,8 +6,7 @@ import math
 from collections.abc import Mapping
 from typing import Any, Final
 
-from gramwatt.engine.response import get_declared_units
-from gramwatt.model import Array, Calculator, Choice, Kind, Text, get_label
+from gramwatt.model import Array, Calculator, Choice, Kind, Table, Text, get_label
 from gramwatt.model.messages import DISPLAY_DIGITS, format_estimate, lower_first
 from gramwatt.model.messages import add_unit as add_unit
 from gramwatt.model.messages import unit_sign as unit_sign
@@ -81,30 +80,28 @@ def format_with_range(
     return (add_unit(shown.value, unit) + ends).replace("-", "−")
 
 
-def singular(name: str) -> str:
-    """Return ``mass`` for ``masses``, ``part`` for ``parts``."""
-    return name.removesuffix("es" if name.endswith("sses") else "s")
-
-
 def summarize_inputs(calculator: Calculator[Any, Any], response: Mapping[str, Any]) -> str:
     """Return the given inputs of a response in one line, without those that were assumed or solved for."""
     inputs: list[str] = []
-    declared = get_declared_units(calculator.input_fields)
     for name, value in response["inputs"].items():
         if name in response["assumed"] or name in response.get("solved", ()):
             continue
         label = get_field_label(calculator, name)
+        kind = calculator.input_fields.get(name)
         match value:
+            case [_] if isinstance(kind, Table):
+                inputs.append(f"1 {kind.row_label}")
+            case [only]:
+                inputs.append(f"{label} {format_value(only, response['units'].get(name, '1'), 6)}")
             case list():
-                inputs.append(f"{len(value)} {lower_first(label) if len(value) != 1 else singular(lower_first(label))}")
+                inputs.append(f"{len(value)} {lower_first(label)}")
             case dict():
                 inputs.append(f"{value['samples']} samples")
             case bool():
                 inputs.append(label if value else f"not {lower_first(label)}")
             case int() | float():
-                inputs.append(f"{label} {format_value(value, declared.get(name, '1'), 6)}")
+                inputs.append(f"{label} {format_value(value, response['units'].get(name, '1'), 6)}")
             case _:
-                kind = calculator.input_fields.get(name)
                 shown = kind.get_option_label(value) if isinstance(kind, Choice) else value
                 inputs.append(f"{label} {shown}")
     more = len(inputs) - MAX_INPUTS

@@ -31,9 +31,9 @@ class Theme:
 
 LIGHT: Final = Theme(
     background="#fbfaf7",
-    text="#1d2529",
-    muted="#5a6468",
-    rule="#d9dbd7",
+    text="#20211f",
+    muted="#5f615b",
+    rule="#d9d7cf",
     accent="#1f5a73",
     band="#b9cfd8",
     highlight="#a3420f",
@@ -41,9 +41,9 @@ LIGHT: Final = Theme(
 )
 DARK: Final = Theme(
     background="#15191b",
-    text="#dfe4e3",
-    muted="#a1abad",
-    rule="#343b3e",
+    text="#e8e6df",
+    muted="#a8a9a1",
+    rule="#383935",
     accent="#8cc4dc",
     band="#2d4a57",
     highlight="#f0a070",

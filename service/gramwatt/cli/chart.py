@@ -145,7 +145,7 @@ def _make_sweep_chart(
 
     constants = add_craft_text(parse_assignments(inputs))
     _, input_errors, unit_errors = make_plan(
-        calculator, constants, text=True, result_units=units, show_inputs=False, uncertain=False
+        calculator, constants, text=True, result_units=units, show_inputs=False, uncertain=False, own=None
     )
     errors = [*input_errors, *unit_errors]
     axes = parse_axes(calculator, vary, constants, errors)

@@ -83,17 +83,17 @@ def _format_named(craft: Craft, member: str, row: Row) -> str:
 def _list_sums(craft: Craft, name: str) -> Iterator[str]:
     """Yield a heading and a text for each row: the sum with this row, or up to this row where all rows count."""
     for total_name, kind in craft_fields.get_fields().items():
-        terms = [term for term in kind.sum_of if term.name.partition(".")[0] == name]
+        terms = tuple(term for term in kind.sum_of if term.name.partition(".")[0] == name)
         if not terms or not isinstance(kind, Quantity):
             continue
         is_chosen = craft_fields.get_tables()[name].kind.chosen_by is not None
         yield axis_label(get_label(total_name, kind) if is_chosen else "Running total", kind.unit)
         for at in range(len(craft.rows[name])):
             if is_chosen:
-                total = Adder(craft, {}).add_up(kind, kind.sum_of, {**craft.chosen, name: at})
+                adder, added, chosen = Adder(craft, {}), kind.sum_of, {**craft.chosen, name: at}
             else:
-                part = Craft(craft.plain, {name: craft.rows[name][: at + 1]})
-                total = Adder(part, {}).add_up(kind, tuple(terms), {})
+                adder, added, chosen = Adder(Craft(craft.plain, {name: craft.rows[name][: at + 1]}), {}), terms, {}
+            total = adder.add_up(kind, adder.list_addends(added, chosen))
             value = "" if total is None else str(total.value).partition(" ± ")[0]
             yield format_number(float(value), TOTAL_DIGITS) if value else ""
         return

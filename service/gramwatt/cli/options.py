@@ -124,5 +124,6 @@ def make_plan_or_fail(name: str, constants: Mapping[str, str], options: TableOpt
         result_units=parse_units(options.units),
         show_inputs=options.given,
         uncertain=options.uncertainty,
+        own=None,
     )
     return plan, [*input_errors, *unit_errors]

@@ -12,7 +12,6 @@ import click
 from gramwatt.charts.formatting import axis_label, find_field
 from gramwatt.cli.text_tables import Cell, TextTable
 from gramwatt.engine import serializers
-from gramwatt.engine.response import get_declared_units
 from gramwatt.engine.sentences import FilledSentence
 from gramwatt.model import Calculator, Choice, Kind, Quantity, get_label
 from gramwatt.model.messages import (
@@ -230,7 +229,7 @@ class _Report:
 
     def _format_input(self, name: str) -> str:
         """Return an input with its value; the values of all rows for a column of a table."""
-        declared = get_declared_units(self.calculator.input_fields).get(name, "1")
+        unit = self.response["units"].get(name, "1")
         table, _, column = name.rpartition(".")
         inputs = self.response["inputs"]
         if table:
@@ -240,8 +239,8 @@ class _Report:
         else:
             label = lower_first(get_label(name, self.calculator.input_fields[name]))
             values = [inputs.get(name)]
-        texts = list(dict.fromkeys(self._format_given(value, name, declared) for value in values if value is not None))
-        return f"{label} {add_unit(' / '.join(texts), declared)}" if texts else label
+        texts = list(dict.fromkeys(self._format_given(value, name, unit) for value in values if value is not None))
+        return f"{label} {add_unit(' / '.join(texts), unit)}" if texts else label
 
     def _format_given(self, value: Any, name: str, unit: str) -> str:
         if isinstance(value, list | dict):

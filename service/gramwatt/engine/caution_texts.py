@@ -11,7 +11,7 @@ import numpy as np
 
 from gramwatt.engine.evaluate import Outcome
 from gramwatt.model import Quantity, units
-from gramwatt.model.messages import add_unit, format_estimate, format_quantity, join_with_and
+from gramwatt.model.messages import NOTICE_PLACEHOLDER, add_unit, format_estimate, format_quantity, join_with_and
 
 MAX_LISTED_ENTRIES: Final = 5
 MAX_DIGITS: Final = 4
@@ -21,15 +21,15 @@ MAX_DIGITS: Final = 4
 def fill_text(text: str, outcome: Outcome, row: int, entries: Sequence[int | None]) -> str:
     """Return the text with values and units for ``{name}``, or for ``{table.column}`` of some entries of tables.
 
-    ``{name:rough}`` has two digits.
-    Values that differ between the entries are listed: ``4 cells and 6 cells: ... 112 % and 130 % of ...``.
+    ``{name:rough}`` has two digits. Values that differ between the entries are listed: ``4 cells and 6 cells: ... 112 %
+    and 130 % of ...``.
     """
 
     def fill(match: re.Match[str]) -> str:
         digits = 2 if match[2] else MAX_DIGITS
         return join_entries([_format_rounded(outcome, row, match[1], at, digits) for at in entries])
 
-    return re.sub(r"\{([\w.]+)(:rough)?\}", fill, text)
+    return NOTICE_PLACEHOLDER.sub(fill, text)
 
 
 def join_entries(texts: Sequence[str]) -> str:

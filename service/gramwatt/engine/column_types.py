@@ -28,6 +28,13 @@ ABSENT: Final = _Absent()
 
 
 @dataclass(frozen=True, slots=True)
+class JsonCell:
+    """A JSON value with no unit but its own, whatever the other cells of its column are."""
+
+    value: object
+
+
+@dataclass(frozen=True, slots=True)
 class NumericColumn:
     """A column of plain numbers, with what else stands among them.
 

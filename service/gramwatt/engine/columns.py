@@ -20,6 +20,7 @@ from gramwatt.engine.column_types import (
     Column,
     ConstantColumn,
     DictionaryColumn,
+    JsonCell,
     NumericColumn,
     all_false,
     all_true,
@@ -29,7 +30,7 @@ from gramwatt.engine.limits import MAX_COMPARED_NAMES, MAX_LISTED_NAMES
 from gramwatt.model import RESERVED_INPUTS, BoolArray, IndexArray, Kind, Quantity, units
 from gramwatt.model.kinds import QuantityDifference, collect_synonyms, repeat
 from gramwatt.model.messages import InputError, close_matches, join_with_or, quote_input, round_to_12_digits, suggest
-from gramwatt.model.parsing import MAX_UNCERTAINTY, ValueParseError
+from gramwatt.model.parsing import MAX_UNCERTAINTY, ValueParseError, is_number
 
 
 def read_plain(kind: Kind, cells: Cells, *, text: bool) -> Column:
@@ -66,6 +67,8 @@ def _read_single(kind: Kind, cell: object, *, text: bool) -> Column:
     """Read the column of a single request, without arrays that are not needed."""
     if cell is ABSENT:
         return empty_column(kind, 1)
+    if isinstance(cell, JsonCell):
+        cell, text = cell.value, False
     try:
         value, uncertainty = kind.parse(cell, text=text)
     except ValueParseError as error:
@@ -79,6 +82,8 @@ def _read_single(kind: Kind, cell: object, *, text: bool) -> Column:
 def _read_into(
     column: Column, kind: Kind, row: int, cell: object, *, text: bool, bare: units.Unit | None = None
 ) -> None:
+    if isinstance(cell, JsonCell):
+        cell, text, bare = cell.value, False, None
     try:
         value, uncertainty = kind.parse(cell, text=text, bare=bare)
     except ValueParseError as error:
@@ -94,7 +99,7 @@ def _read_into(
 
 def _read_numeric(kind: Kind, cells: NumericColumn, *, text: bool) -> Column:
     if not kind.is_numeric:
-        return _read_list(kind, _list_cells(cells), text=text)
+        return _read_list(kind, list_cells(cells), text=text)
     values, valid = _convert_numbers(kind, cells)
     column = Column(values, cells.present)
     if valid.all() and not cells.others:
@@ -103,7 +108,7 @@ def _read_numeric(kind: Kind, cells: NumericColumn, *, text: bool) -> Column:
     invalid[list(cells.others)] = False
     # A number out of bounds is read again by itself, for the text that a single request would get.
     for row in np.flatnonzero(invalid).tolist():
-        number = _restore_number(cells.numbers[row])
+        number = _restore_number(round_to_12_digits(float(cells.numbers[row])))
         _read_into(column, kind, row, number, text=text, bare=_get_unit(cells, row))
     if cells.others:
         column.values = np.array(column.values)
@@ -129,18 +134,34 @@ def _get_unit(cells: NumericColumn, row: int) -> units.Unit | None:
     return cells.in_units[0] if cells.unit_at is None else cells.in_units[cells.unit_at[row]]
 
 
-def _list_cells(cells: NumericColumn) -> list[object]:
-    numbers = [
-        _restore_number(number) if present else ABSENT
-        for number, present in zip(cells.numbers, cells.present, strict=True)
-    ]
-    return [cells.others.get(row, number) for row, number in enumerate(numbers)]
+def list_cells(cells: Cells) -> list[object]:
+    """Return the cells of a column one by one."""
+    return [get_cell(cells, row) for row in range(len(cells))]
+
+
+def get_cell(cells: Cells, row: int) -> object:
+    """Return a cell as it can stand by itself: with the unit of its column, if the column has one."""
+    if isinstance(cells, ConstantColumn):
+        return cells.cell
+    if isinstance(cells, DictionaryColumn):
+        return ABSENT if cells.at[row] < 0 else _add_unit(cells.distinct[cells.at[row]], cells.bare)
+    if not isinstance(cells, NumericColumn):
+        return cells[row]
+    if row in cells.others:
+        return _add_unit(cells.others[row], cells.bare)
+    if not cells.present[row]:
+        return ABSENT
+    number, unit = _restore_number(float(cells.numbers[row])), _get_unit(cells, row)
+    return number if unit is None else f"{number!r} {unit.spelling}"
+
+
+def _add_unit(cell: object, unit: units.Unit | None) -> object:
+    return f"{cell} {unit.spelling}" if unit is not None and isinstance(cell, str) and is_number(cell) else cell
 
 
 def _restore_number(number: float) -> float | int:
     """Return a number as it was most likely sent: ``6``, not ``6.0``."""
-    number = float(number)
-    return int(number) if number.is_integer() and abs(number) < 1e15 else round_to_12_digits(number)
+    return int(number) if number.is_integer() and abs(number) < 1e15 else number
 
 
 def _read_dictionary(kind: Kind, cells: DictionaryColumn, *, text: bool) -> Column:
@@ -224,17 +245,27 @@ def unknown_input_errors(
     `MAX_COMPARED_NAMES` comparisons are made, of each name with the inputs and with the options of a query, less those
     of the ``compared`` names that were reported before. Names beyond `MAX_LISTED_NAMES` are only counted.
     """
-    accepted, synonyms = join_with_or(known), collect_synonyms(fields)
+    synonyms = collect_synonyms(fields)
+
+    def find_hint(name: str) -> str:
+        return suggest(name, known, synonyms) or _suggest_option(name)
+
+    return unknown_name_errors("input", names, join_with_or(known), find_hint, MAX_COMPARED_NAMES // 2 - compared)
+
+
+def unknown_name_errors(
+    what: str, names: Mapping[str, object], accepted: str, find_hint: Callable[[str], str], compared: int
+) -> list[InputError]:
+    """Return an error for each name, with its value; with a hint at what was meant for the first ``compared`` names.
+
+    Names beyond `MAX_LISTED_NAMES` are only counted.
+    """
     errors = []
-    for at, (name, value) in enumerate(itertools.islice(names.items(), MAX_LISTED_NAMES), compared):
-        hint = (suggest(name, known, synonyms) or _suggest_option(name)) if 2 * at < MAX_COMPARED_NAMES else ""
-        errors.append(
-            InputError(
-                f"/{escape_name(name)}", f'Unknown input "{quote_input(name)}"{hint}', quote_input(value), accepted
-            )
-        )
+    for at, (name, value) in enumerate(itertools.islice(names.items(), MAX_LISTED_NAMES)):
+        detail = f'Unknown {what} "{quote_input(name)}"{find_hint(name) if at < compared else ""}'
+        errors.append(InputError(f"/{escape_name(name)}", detail, quote_input(value), accepted))
     if len(names) > MAX_LISTED_NAMES:
-        errors.append(InputError("", f"{len(names) - MAX_LISTED_NAMES} more unknown inputs", None, accepted))
+        errors.append(InputError("", f"{len(names) - MAX_LISTED_NAMES} more unknown names", None, accepted))
     return errors
 
 

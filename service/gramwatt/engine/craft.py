@@ -12,6 +12,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from gramwatt.engine import craft_fields
+from gramwatt.engine.columns import read_plain
 from gramwatt.engine.craft_document import Cell, Craft, Row, fill_row, list_names, read_craft
 from gramwatt.engine.craft_fields import MEMBER
 from gramwatt.engine.craft_sums import Addend, Adder
@@ -93,7 +94,7 @@ def take_inputs(
     """Return what a calculator takes from a craft document beside a request's own inputs, which take precedence.
 
     ``choices`` are names of rows by the member that chooses them. With ``text`` the own inputs are text of a query, and
-    the document may be JSON text.
+    the document may be JSON text; an own input that is a `Cell` says itself whether it is text.
     """
     if text and isinstance(document, str):
         try:
@@ -102,7 +103,8 @@ def take_inputs(
             detail = f"The craft is not valid JSON: {error}"
             return CraftInputs(errors=(InputError(f"/{MEMBER}", detail, quote_input(document), "a JSON object"),))
     craft = read_craft(document, choices)
-    return _Taker(calculator, craft, {name: Cell(value, f"/{name}", text) for name, value in own.items()}).take()
+    cells = {n: each if isinstance(each, Cell) else Cell(each, f"/{n}", text) for n, each in own.items()}
+    return _Taker(calculator, craft, cells).take()
 
 
 @functools.lru_cache(maxsize=8)
@@ -142,8 +144,9 @@ class _Taker:
             elif isinstance(kind, Quantity) and kind.sum_of:
                 self._add_sum(name, kind)
         self._failed |= self._craft.unreadable
+        chosen = dict(self._list_used())
         errors = (*self._craft.errors, *self._adder.errors)
-        failed, chosen = frozenset(self._failed), dict(self._list_used())
+        failed = frozenset(self._failed)
         return CraftInputs(self._taken, errors, self._pointers, failed, chosen, dict(self._list_missing()))
 
     def _list_missing(self) -> Iterator[tuple[str, str]]:
@@ -161,7 +164,16 @@ class _Taker:
             explicit = {craft.chosen[table]} if table in craft.explicit and table in craft.chosen else set()
             used = explicit or {at for name, at in self._used if name == table}
             if len(used) == 1:
-                yield member, list(list_names(craft, table))[used.pop()]
+                at = used.pop()
+                self._check_name(table, craft.rows[table][at])
+                yield member, list(list_names(craft, table))[at]
+
+    def _check_name(self, table: str, row: Row) -> None:
+        """Add an error for the name of a row that the response would have."""
+        if "name" in row:
+            kind, cell = craft_fields.get_tables()[table].columns["name"], row["name"]
+            for error in read_plain(kind, [cell.value], text=False).errors.get(0, ()):
+                self._craft.errors.append(dataclasses.replace(error, pointer=cell.pointer))
 
     def _collect_cells(self) -> dict[str, Cell]:
         """Return the values of plain inputs: of chosen rows, then of the craft's own members."""
@@ -201,7 +213,7 @@ class _Taker:
         craft = self._craft
         if name in craft.explicit:
             return craft.chosen.get(name)
-        members = {table: member for member, table in craft_fields.get_choices().items()}
+        members = craft_fields.get_members()
         named = {members[table]: craft.chosen.get(table) for table in choice.names_rows_of if table in craft.explicit}
         rows = craft.rows.get(name, [])
         fitting = (at for at, row in enumerate(rows) if all(row[m].value == n for m, n in named.items() if m in row))
@@ -236,10 +248,11 @@ class _Taker:
 
     def _add_sum(self, name: str, kind: Quantity) -> None:
         before = len(self._adder.errors)
-        total = self._adder.add_up(kind, kind.sum_of, self._craft.chosen)
+        addends = self._adder.list_addends(kind.sum_of, self._craft.chosen)
+        total = self._adder.add_up(kind, addends)
         if total is not None:
             self._add(name, kind, total)
-            self._use(self._adder.list_addends(kind.sum_of, self._craft.chosen) or [])
+            self._use(addends)
         elif len(self._adder.errors) > before:
             self._failed.add(name)
 
@@ -248,7 +261,7 @@ class _Taker:
 
     def _take_table(self, name: str, kind: Table) -> None:
         addends = self._adder.list_addends(kind.sum_of, self._craft.chosen)
-        if addends and len(addends) > kind.max_length:
+        if len(addends) > kind.max_length:
             own = len(self._craft.rows.get(name, []))
             detail = f"The list has {own} entries, and {len(addends) - own} more come from other tables of the craft; "
             detail += f"together they may be up to {kind.max_length}"
@@ -298,7 +311,7 @@ class _Taker:
     def _add_sums(self, name: str, columns: Mapping[str, Kind], row: Row) -> Row:
         """Return a row of a table with what adds up from the rows of other tables that it names."""
         choice = craft_fields.get_tables()[name].kind.chosen_by
-        members = {table: member for member, table in craft_fields.get_choices().items()}
+        members = craft_fields.get_members()
         named = {
             table: row[members[table]].value
             for table in (choice.names_rows_of if choice is not None else ())
@@ -311,7 +324,7 @@ class _Taker:
         chosen |= {table: at for table, at in named.items() if isinstance(at, int)}
         for column, column_kind in columns.items():
             if column not in row and isinstance(column_kind, Quantity) and column_kind.sum_of:
-                total = self._adder.add_up(column_kind, column_kind.sum_of, chosen)
+                total = self._adder.add_up(column_kind, self._adder.list_addends(column_kind.sum_of, chosen))
                 if total is not None:
                     row[column] = total
         return row

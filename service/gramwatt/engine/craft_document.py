@@ -2,22 +2,20 @@
 
 from __future__ import annotations
 
-import itertools
+import dataclasses
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Final, NamedTuple, TypeAlias, TypeGuard
 
 from gramwatt.engine import craft_fields
-from gramwatt.engine.columns import escape_name
+from gramwatt.engine.columns import unknown_name_errors
 from gramwatt.engine.craft_fields import CraftTable
-from gramwatt.engine.limits import MAX_COMPARED_NAMES, MAX_LISTED_NAMES
-from gramwatt.model import Kind
+from gramwatt.engine.limits import MAX_COMPARED_NAMES
+from gramwatt.model import Kind, RowName
 from gramwatt.model.kinds import collect_synonyms, number_names
 from gramwatt.model.messages import InputError, join_with_or, quote_input, suggest
-from gramwatt.model.parsing import describe_type
+from gramwatt.model.parsing import ValueParseError, describe_type
 
-MAX_LISTED_ROWS: Final = 20
-"""Names of rows in an error; each has up to 80 characters."""
 ACCEPTED: Final = "an object whose members are inputs of calculators"
 
 
@@ -81,12 +79,11 @@ def read_craft(document: object, choices: Mapping[str, object]) -> Craft:
 def _list_unknown(
     unknown: Mapping[str, object], pointer: str, what: str, known: Mapping[str, Kind], accepted: str
 ) -> Iterator[InputError]:
-    for at, (name, value) in enumerate(itertools.islice(unknown.items(), MAX_LISTED_NAMES)):
-        hint = suggest(name, known, collect_synonyms(known)) if at < MAX_COMPARED_NAMES else ""
-        detail = f'Unknown {what} "{quote_input(name)}"{hint}'
-        yield InputError(f"{pointer}/{escape_name(name)}", detail, quote_input(value), accepted)
-    if len(unknown) > MAX_LISTED_NAMES:
-        yield InputError(pointer, f"{len(unknown) - MAX_LISTED_NAMES} more unknown names", None, accepted)
+    synonyms = collect_synonyms(known)
+    errors = unknown_name_errors(
+        what, unknown, accepted, lambda name: suggest(name, known, synonyms), MAX_COMPARED_NAMES
+    )
+    yield from (dataclasses.replace(error, pointer=pointer + error.pointer) for error in errors)
 
 
 def _is_list(value: object, craft: Craft, name: str, pointer: str) -> TypeGuard[Sequence[object]]:
@@ -148,25 +145,12 @@ def _find_row(craft: Craft, table: str, name: Cell) -> int | None:
     """Return the row of a table that has a name; None with an error where there is not exactly one."""
     if table in craft.unreadable:  # whose own error is enough
         return None
-    names = list(list_names(craft, table))
-    found = [at for at, each in enumerate(names) if each == name.value]
-    if len(found) == 1:
-        return found[0]
-    if not isinstance(name.value, str):
-        detail = f"Enter a name, not {describe_type(name.value)}"
-    elif not names:
-        detail = f"The craft has no {table}"
-    else:
-        what = f'There is no row "{quote_input(name.value)}" in {table}{suggest(name.value, names)}'
-        if found:
-            what = (
-                f'{len(found)} rows of {table} have the name "{quote_input(name.value)}": give each a name of its own'
-            )
-        detail = what
-    single = [each for each in names if names.count(each) == 1]
-    accepted = join_with_or(single[:MAX_LISTED_ROWS]) if single else f"the name of a single row of {table}"
-    craft.errors.append(InputError(name.pointer, detail, quote_input(name.value), accepted))
-    return None
+    try:
+        return RowName(table, "").find_row(name.value, list(list_names(craft, table)))
+    except ValueParseError as error:
+        detail = error.with_hint() if len(craft.errors) < MAX_COMPARED_NAMES else error.detail
+        craft.errors.append(InputError(name.pointer, detail, quote_input(name.value), error.accepted))
+        return None
 
 
 def _number_names(craft: Craft, table: str) -> None:
@@ -191,7 +175,7 @@ def list_names(craft: Craft, table: str) -> Iterator[str]:
 
 def _fill_from_named_rows(craft: Craft, name: str, tables: Sequence[str]) -> None:
     """Give the rows of a table what they lack from the rows that they name, as ``"pack": "4 cells"``."""
-    members = {table: member for member, table in craft_fields.get_choices().items()}
+    members = craft_fields.get_members()
     for row in craft.rows[name]:
         for table in tables:
             if members.get(table) not in row:

@@ -29,7 +29,10 @@ class CraftTable:
 
 @functools.cache
 def get_fields() -> Mapping[str, Kind]:
-    """Return the members of a craft document: every input that a calculator declares, as the first one declares it."""
+    """Return the members of a craft document: every input that a calculator declares.
+
+    Each is as the first calculator declares it whose results have an uncertainty; without one, as the first of all.
+    """
     fields: dict[str, Kind] = {}
     for calculator in registry.load().values():
         for name, kind in calculator.input_fields.items():
@@ -87,6 +90,12 @@ def get_choices() -> Mapping[str, str]:
 
 
 @functools.cache
+def get_members() -> Mapping[str, str]:
+    """Return the members of a request that name a row, by the table that it is chosen from."""
+    return MappingProxyType({table: member for member, table in get_choices().items()})
+
+
+@functools.cache
 def list_referred() -> tuple[str, ...]:
     """Return the tables whose rows something refers to by name: a request, or rows of this or another table."""
     named = [kind.of for calculator in registry.load().values() for kind in calculator.row_names.values()]
@@ -95,9 +104,9 @@ def list_referred() -> tuple[str, ...]:
 
 def list_row_members(table: CraftTable) -> Iterator[str]:
     """Yield the members of a row that name rows of other tables."""
-    choices = {name: member for member, name in get_choices().items()}
+    members = get_members()
     named = () if table.kind.chosen_by is None else table.kind.chosen_by.names_rows_of
-    yield from (choices[name] for name in named if name in choices and choices[name] not in table.columns)
+    yield from (members[name] for name in named if name in members and members[name] not in table.columns)
 
 
 @functools.cache
@@ -113,13 +122,13 @@ def get_replacements() -> Mapping[str, frozenset[str]]:
 
 @functools.cache
 def list_added_inputs(calculator: AnyCalculator) -> frozenset[str]:
-    """Return the inputs of a calculator that take part in what adds up to another input: factors, steps of displays."""
+    """Return the inputs of a calculator that take part in a sum: as terms, as factors, as steps of displays."""
     names: set[str] = set()
     for kind in calculator.input_fields.values():
         for term in kind.sum_of:
             table, _, column = term.name.partition(".")
             part = get_tables()[table].columns.get(column) if table in get_tables() else get_fields().get(table)
-            names |= {table, term.times}
+            names |= {term.name, term.times}
             if isinstance(part, Quantity) and part.display is not None:
                 names.add(part.display.step)
     return frozenset(names) & calculator.input_fields.keys()
@@ -152,8 +161,6 @@ class CraftSource:
     table: str = ""
     column: str = ""
     """The column of the chosen row of a table."""
-    chosen_by: str = ""
-    """The member of a request that chooses the row."""
     sum_of: tuple[Term, ...] = ()
     """What adds up to it where the document does not give it."""
 
@@ -171,7 +178,7 @@ def describe_craft(calculator: AnyCalculator) -> Mapping[str, CraftSource]:
         if name not in inputs:
             for column, taken in list_stands_for(choice, table.columns, inputs):
                 if not sources[taken].table:
-                    sources[taken] = CraftSource(name, column, choice.member, sources[taken].sum_of)
+                    sources[taken] = CraftSource(name, column, sources[taken].sum_of)
     return MappingProxyType(sources)
 
 

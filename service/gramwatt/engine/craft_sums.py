@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import dataclasses
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Final, NamedTuple
 
 import numpy as np
 
 from gramwatt.engine import craft_fields
+from gramwatt.engine.column_types import ABSENT
 from gramwatt.engine.columns import read_plain, uncertainty_kind
 from gramwatt.engine.craft_document import Cell, Craft, Row, list_names
 from gramwatt.model import Kind, Quantity, Term, get_label
@@ -40,13 +42,12 @@ class Adder:
         self._craft, self._own = craft, own
         self.errors: list[InputError] = []
 
-    def add_up(self, kind: Quantity, terms: tuple[Term, ...], chosen: Mapping[str, int]) -> Cell | None:
+    def add_up(self, kind: Quantity, addends: Sequence[Addend]) -> Cell | None:
         """Return the sum as a quantity of this kind, with its standard uncertainty as ``212 ± 1`` where it has one.
 
-        None where there is no sum: a needed term is missing, or there is an error. ``chosen`` are the rows of tables.
+        None where there is no sum: a needed term is missing, or there is an error.
         """
-        addends = self.list_addends(terms, chosen)
-        if addends is None or any(each.value is None for each in addends):
+        if not addends or any(each.value is None for each in addends):
             return None
         before = len(self.errors)
         values: list[float] = []
@@ -65,15 +66,18 @@ class Adder:
             return Cell(float(format_number(total)), "")
         return Cell(f"{format_number(total)} ± {format_number(uncertainty, UNCERTAINTY_DIGITS)}", "")
 
-    def list_addends(self, terms: tuple[Term, ...], chosen: Mapping[str, int]) -> list[Addend] | None:
-        """Return the entries of a sum; None where none of them can be a sum by itself."""
+    def list_addends(self, terms: tuple[Term, ...], chosen: Mapping[str, int]) -> list[Addend]:
+        """Return the entries of a sum; none where none of them can be a sum by itself.
+
+        ``chosen`` are the rows of tables.
+        """
         addends: list[Addend] = []
         has_base = False
         for term in terms:
             found = list(self._list_addends_of(term, chosen))
             has_base |= term.is_base and bool(found)
             addends += found
-        return addends if has_base else None
+        return addends if has_base else []
 
     def _list_addends_of(self, term: Term, chosen: Mapping[str, int]) -> Iterator[Addend]:
         name, _, column = term.name.partition(".")
@@ -117,7 +121,7 @@ class Adder:
     def _read(self, addend: Addend) -> tuple[float, float]:
         """Return a value and its stated standard uncertainty in SI units."""
         cell = addend.value
-        if cell is None:
+        if cell is None or cell.value is ABSENT:
             return 0.0, 0.0
         column = read_plain(addend.kind, [cell.value], text=cell.text)
         self._collect(column.errors.get(0, ()), cell)
@@ -128,14 +132,14 @@ class Adder:
         return float(column.values[0]) if not column.errors else 0.0, stated
 
     def _parse(self, kind: Kind, cell: Cell | None) -> float:
-        if cell is None:
+        if cell is None or cell.value is ABSENT:
             return float(kind.to_internal(kind.default)) if kind.default is not None else 0.0
         column = read_plain(kind, [cell.value], text=cell.text)
         self._collect(column.errors.get(0, ()), cell)
         return float(column.values[0]) if not column.errors else 0.0
 
-    def _collect(self, errors: object, cell: Cell) -> None:
-        for error in errors if isinstance(errors, list) else ():
-            located = InputError(cell.pointer, error.detail, error.given, error.accepted)
+    def _collect(self, errors: Iterable[InputError], cell: Cell) -> None:
+        for error in errors:
+            located = dataclasses.replace(error, pointer=cell.pointer)
             if located not in self.errors:
                 self.errors.append(located)

@@ -74,7 +74,7 @@ def get_entry_strata(name: str, entries: int, count: int) -> Strata:
     """
     strata = _permute(np.zeros((entries, count)), zlib.crc32(name.encode()))
     column = name.rpartition("/")[2]
-    if entries and column != name and column in _get_positions():
+    if entries and column in _get_positions():
         strata[0] = get_strata(column, count)
     return _uncorrelate(strata)
 

@@ -7,14 +7,13 @@ that a request gave is passed on as it was. Nothing here knows a calculator or a
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Set
 from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
 
 from gramwatt.engine import registry
-from gramwatt.engine.craft import take_inputs
 from gramwatt.model import CATEGORIES, AnyCalculator, Kind, Quantity, Table, TimeSeries, units
 from gramwatt.model.messages import format_estimate, format_number
 from gramwatt.model.parsing import ValueParseError
@@ -32,37 +31,25 @@ class Suggestion:
 
     calculator: str
     inputs: Mapping[str, object]
-    """JSON values as a request has them, without what the craft document gives."""
+    """JSON values as a request has them."""
     from_results: Mapping[str, str]
     """The result of the response that an input is filled from, by input."""
     missing: tuple[str, ...]
     """Required inputs still to be given. Where one of a group is enough, its first is named."""
 
 
-def suggest_next(
-    response: Mapping[str, Any],
-    *,
-    craft: Mapping[str, object] | None = None,
-    choices: Mapping[str, object] | None = None,
-) -> tuple[Suggestion, ...]:
-    """Return up to three calculators that go on from a response, the one with the most use of it first.
-
-    ``craft`` is the craft document of the request and ``choices`` the names of its rows: what it gives is not repeated
-    in the inputs.
-    """
+def suggest_next(response: Mapping[str, Any]) -> tuple[Suggestion, ...]:
+    """Return up to three calculators that go on from a response, the one with the most use of it first."""
     source = registry.get(response["calculator"])
     ranked: list[tuple[tuple[int, ...], Suggestion]] = []
     for calculator in registry.load().values():
         if calculator is source:
             continue
-        filler = _Filler(calculator, response, with_craft=craft is not None)
-        known = set(filler.inputs)
-        if craft is not None:
-            known |= set(take_inputs(calculator, craft, choices or {}, filler.inputs).inputs)
-        shared = len(known) - len(filler.from_results)
+        filler = _Filler(calculator, response)
+        shared = len(filler.inputs) - len(filler.from_results)
         if not filler.from_results and shared < MIN_SHARED:
             continue
-        missing = _find_missing(calculator, known)
+        missing = _find_missing(calculator, filler.inputs.keys())
         suggestion = Suggestion(calculator.name, filler.inputs, filler.from_results, missing)
         to_give = sum(_TABLE_COST if calculator.input_fields[name].is_nested else 1 for name in missing)
         rank = (not filler.from_results, to_give, -len(filler.from_results), -shared)
@@ -71,8 +58,7 @@ def suggest_next(
     return tuple(suggestion for _, suggestion in ranked[:MAX_SUGGESTIONS])
 
 
-def _find_missing(calculator: AnyCalculator, known: Iterable[str]) -> tuple[str, ...]:
-    known = set(known)
+def _find_missing(calculator: AnyCalculator, known: Set[str]) -> tuple[str, ...]:
     missing = [name for name in calculator.required_inputs if name not in known]
     missing += [group[0] for group in calculator.any_of if known.isdisjoint(group)]
     return tuple(dict.fromkeys(missing))
@@ -87,15 +73,14 @@ def _count_steps(source: AnyCalculator, calculator: AnyCalculator) -> int:
 class _Filler:
     """Fills the inputs of one calculator from a response."""
 
-    def __init__(self, calculator: AnyCalculator, response: Mapping[str, Any], *, with_craft: bool) -> None:
+    def __init__(self, calculator: AnyCalculator, response: Mapping[str, Any]) -> None:
         self._calculator, self._response = calculator, response
         self._unstated = {*response["assumed"], *response.get("solved", ())}
-        left_out = {*self._unstated, *(response.get("from_craft", ()) if with_craft else ())}
         self.inputs: dict[str, object] = {}
         self.from_results: dict[str, str] = {}
         self._own = registry.get(response["calculator"]).input_fields
         for name, kind in calculator.input_fields.items():
-            if name in response["given"] and name not in left_out and isinstance(kind, type(self._own[name])):
+            if name in response["given"] and name not in self._unstated and isinstance(kind, type(self._own[name])):
                 self._add(name, self._pass_on(name, kind))
         for name, kind in calculator.input_fields.items():
             if name not in response["given"] or name in self._unstated:
@@ -114,7 +99,7 @@ class _Filler:
             if name in self.inputs or not isinstance(own, Quantity) or not isinstance(kind, Quantity):
                 continue
             if own.default is not None and kind.default not in (None, own.default):
-                self._add(name, _check(kind, self._response["inputs"].get(name)))
+                self._add(name, _check(kind, own.default))
 
     def _pass_on(self, name: str, kind: Kind) -> object:
         """Return an input as the request gave it, None if this calculator cannot take it."""

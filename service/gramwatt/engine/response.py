@@ -101,7 +101,7 @@ class _Layout:
     result_fields: tuple[_Field, ...]
     result_units: Mapping[str, str]
     input_units: Mapping[str, str]
-    """Units of inputs, as declared."""
+    """Units of inputs, as declared; of one that is also a result the same as there."""
     owners: tuple[tuple[str, str, str], ...]
     """Each quantity among the inputs: its name, its unit, and the input that it is or is a column of."""
     units: Mapping[str, units.Unit]
@@ -112,7 +112,8 @@ class _Layout:
 def _get_layout(calculator: AnyCalculator, result_units: tuple[tuple[str, str], ...]) -> _Layout:
     wanted = dict(result_units)
     results = {name: wanted.get(name, unit) for name, unit in get_declared_units(calculator.result_fields).items()}
-    input_units = get_declared_units(calculator.input_fields)
+    declared = get_declared_units(calculator.input_fields)
+    input_units = {name: results.get(name, unit) for name, unit in declared.items()}
     return _Layout(
         _list_fields(calculator.input_fields, input_units),
         _list_fields(calculator.result_fields, results),

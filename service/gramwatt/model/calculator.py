@@ -51,7 +51,8 @@ class Reference:
 class Caution(Generic[I, R]):
     """What a user must know before acting on the results. Without ``when`` or ``assumed`` it is always shown.
 
-    ``{name}`` in the text stands for an input or a result and is filled with its value and unit.
+    ``{name}`` in the text stands for an input or a result with its unit, ``{table.column}`` for those of the rows that
+    it is about, and ``{name:rough}`` for two digits.
     """
 
     code: str
@@ -192,7 +193,7 @@ class Calculator(Generic[I, R]):
     """Groups of optional inputs of which at least one must be given."""
     formats: tuple[OutputFormat[I, R], ...] = ()
     category: str = "choose"
-    """The part of the work that it serves, one of `JOBS`."""
+    """The part of the work that it serves, one of `CATEGORIES`."""
     charts: tuple[Chart[I, R], ...] = ()
     """The charts of its results, the main one first."""
     propagates: bool = True

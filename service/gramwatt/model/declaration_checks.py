@@ -18,6 +18,7 @@ from gramwatt.model.charts import (
     WaterfallChart,
 )
 from gramwatt.model.kinds import DeclarationError, Kind, Quantity, Text, get_fields, get_label
+from gramwatt.model.messages import NOTICE_PLACEHOLDER
 
 if TYPE_CHECKING:
     from gramwatt.model.calculator import AnyCalculator, Caution, Rule
@@ -60,7 +61,7 @@ def declaration_problems(calculator: AnyCalculator) -> Iterator[str]:
     for name, kind in results.items():
         yield from (f"{name}: {problem}" for problem in kind.find_result_problems(inputs))
     yield from _find_label_problems(calculator.input_fields, results)
-    for part in ("references", "cautions", "examples", "title", "summary"):
+    for part in ("references", "cautions", "examples", "charts", "title", "summary"):
         if not getattr(calculator, part):
             yield f"{part} missing"
     titles = [chart.name for chart in calculator.charts]
@@ -154,9 +155,8 @@ def _list_references(
     yield from (("chart", n, fields) for chart in calculator.charts for n in _list_charted_fields(chart))
     notices: list[Caution[Any, Any] | Rule[Any, Any]] = [*calculator.cautions, *calculator.rules]
     for notice in notices:
-        yield from ((notice.code, n, fields) for n in re.findall(r"\{(\w+)(?:\.\w+)?(?::rough)?\}", notice.text))
-    for rule in calculator.rules:
-        yield from ((rule.code, n, fields) for n in re.findall(r"\{(\w+)(?:\.\w+)?(?::rough)?\}", rule.partly))
+        for found in NOTICE_PLACEHOLDER.finditer(f"{notice.text} {getattr(notice, 'partly', '')}"):
+            yield notice.code, found[1].partition(".")[0], fields
     displays = [kind.quantity.display for kind in inputs.values() if kind.quantity and kind.quantity.display]
     yield from (("display", display.step, inputs) for display in displays)
 

@@ -17,8 +17,3 @@ class Group(StrEnum):
     RECORDING = "Recording"
     VIDEO = "Video"
     FINE_TUNING = "Fine tuning"
-
-    @property
-    def is_folded(self) -> bool:
-        """Whether a form folds it: few people change these inputs."""
-        return self is Group.FINE_TUNING

@@ -16,6 +16,8 @@ MAX_COMPARED_LENGTH: Final = 64
 
 DISPLAY_DIGITS: Final = 4
 """Significant digits of a number without an uncertainty where people read it."""
+NOTICE_PLACEHOLDER: Final = re.compile(r"\{(\w+(?:\.\w+)?)(:rough)?\}")
+"""An input or a result in the text of a caution or a rule, or a column of a table, and whether in two digits."""
 MAX_PLACES: Final = 12
 _UNIT_SIGNS: Final = {"ohm": "Ω", "deg": "°", "2": "²", "3": "³"}
 _UNIT_PARTS: Final = re.compile(r"ohm|deg(?=[CF]\b)|(?<=[a-z])[23](?!\d)")
@@ -108,7 +110,8 @@ def format_estimate(
         return Estimate(format_number(value, _count_digits(value, unit) if digits is None else digits))
     places = 1 - int(f"{uncertainty:.1e}".partition("e")[2])
     if max_digits is not None and value:
-        places = min(places, max_digits - 1 - math.floor(math.log10(abs(value))))
+        exponent = int(f"{value:.{max_digits - 1}e}".partition("e")[2])  # once rounded: 9.9999 becomes 10.00
+        places = min(places, max_digits - 1 - exponent)
     numbers = (value, uncertainty, low, high)
     return Estimate(*("" if each is None else _round_to_place(each, places) for each in numbers))
 

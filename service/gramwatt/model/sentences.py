@@ -12,10 +12,7 @@ from gramwatt.arrays import BoolArray
 I = TypeVar("I")  # noqa: E741 - a calculator's Inputs
 R = TypeVar("R")  # a calculator's Results
 
-GOOD: Final = "good"
-CLOSE: Final = "close"
-BAD: Final = "bad"
-VERDICTS: Final = (GOOD, CLOSE, BAD)
+VERDICTS: Final = ("good", "close", "bad")
 """Within a limit, too close to it, over it."""
 PLACEHOLDER: Final = re.compile(r"\{(\w+)(?::(\w+))?\}")
 """An input or a result, and how it is written."""

@@ -86,7 +86,7 @@ def compare_with_limit(
     expanded_uncertainty = COVERAGE_FACTOR * standard_uncertainty
     under = (margin >= expanded_uncertainty) & (inclusive | (margin > 0))
     over = (-margin >= expanded_uncertainty) & (~inclusive | (margin < 0))
-    verdict = np.where(under, VERDICTS.index("under"), np.where(over, VERDICTS.index("over"), TOO_CLOSE))
+    verdict = np.where(under, UNDER, np.where(over, OVER, TOO_CLOSE))
     with np.errstate(all="ignore"):
         deviations = np.where(standard_uncertainty > 0, margin / standard_uncertainty, np.where(under, np.inf, -np.inf))
     return LimitComparison(margin, expanded_uncertainty, verdict, statistics.normal_probability(deviations))

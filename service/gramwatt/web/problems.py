@@ -200,10 +200,11 @@ def _suggest_path(path: str) -> str:
     meant: dict[str, None] = {}
     for rule in current_app.url_map.iter_rules():
         names = rule.rule.split("/")
-        if len(names) == len(segments):
+        if len(names) == len(segments) and request.method in (rule.methods or ()):
             pairs = [(own if name.startswith("<") else name, own) for name, own in zip(names, segments, strict=True)]
             if all(name == own or close_matches(own, [name]) for name, own in pairs):
                 meant["/".join(name for name, _ in pairs)] = None
+    meant.pop(path, None)  # a file or a row that is missing there
     return f"; did you mean {join_with_or(list(meant)[:3])}?" if meant else ""
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from typing import Any, Final
 
 from gramwatt.engine.draws import DRAWS, FEW_DRAWS
@@ -95,10 +95,12 @@ def make_table_plan(
     *,
     text: bool = True,
     under: str | None = None,
+    own: Collection[str] | None = None,
 ) -> Plan:
     """Return the plan of a table, and append the errors of its constant inputs and units to ``errors``.
 
-    ``under`` is the member of the JSON body that contains the constant inputs.
+    ``under`` is the member of the JSON body that contains the constant inputs, ``own`` the inputs that rows give
+    themselves; None where these are in a header.
     """
     plan, constant_errors, unit_errors = make_plan(
         calculator,
@@ -107,6 +109,7 @@ def make_table_plan(
         result_units=parse_result_units(options["units"], errors),
         show_inputs=bool(options["given"]),
         uncertain=bool(options["uncertainty"]),
+        own=own,
     )
     errors += constant_errors if under is None else [error.under(under) for error in constant_errors]
     errors += unit_errors

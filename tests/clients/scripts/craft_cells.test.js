@@ -48,6 +48,13 @@ test("a flight names its pack", () => {
   assert.equal(chosenIndex(craft, CHOOSERS, { flight: "morning" }, "pack"), 0);
 });
 
+test("while nothing is chosen it is the first row, as in the service", () => {
+  const craft = { packs: [{ name: "four", cells: 4 }, { cells: 6 }], flights: [{ name: "dusk" }, { pack: "four" }] };
+  for (const member of ["pack", "flight"]) assert.equal(chosenIndex(craft, CHOOSERS, {}, member), 0);
+  putInput(craft, CHOOSERS, {}, "pack_mass", 155);
+  assert.deepEqual(craft.packs, [{ name: "four", cells: 4, mass: 155 }, { cells: 6 }]);
+});
+
 test("rows come and go; the last takes the table along", () => {
   const craft = {};
   assert.equal(addRow(craft, "parts", { name: "frame" }), 0);

@@ -60,7 +60,7 @@ test("an address holds a craft", () => {
 });
 
 test("a summary counts rows and figures", () => {
-  assert.equal(summarize({ parts: [{}, {}], packs: [{}], kv: 1, masses: [1, 2] }), "2 parts, 1 pack and 2 more figures");
-  assert.equal(summarize({ kv: 1 }), "1 figure");
-  assert.equal(summarize({}), "");
+  assert.equal(summarize({ parts: [{}, {}], packs: [{}], kv: 1, masses: [1, 2] }, { packs: "pack" }), "2 parts, 1 pack and 2 more figures");
+  assert.equal(summarize({ kv: 1 }, {}), "1 figure");
+  assert.equal(summarize({}, {}), "");
 });

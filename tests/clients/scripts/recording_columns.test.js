@@ -36,11 +36,17 @@ test("a preview has ten rows", () => {
   assert.equal(previewCsv('{"time": [0]}', "time"), null);
 });
 
+test("a decimal comma is read as the service reads it", () => {
+  const lists = { time: [0, 1.5], voltage: [16.1, -2], note: ["1;2", "x"] };
+  assert.deepEqual(toLists('time;voltage;note\n0;16,1;"1;2"\n1,5;-2;x\n', "time", {}, ","), lists);
+  assert.deepEqual(toLists("time;voltage\n0;16,1\n", "time", {}), { time: [0], voltage: ["16,1"] }, "not without the sign");
+});
+
 test("a recording becomes lists under the names of its channels, and back", () => {
   const lists = toLists("T,Vbat,note\n0,16.1,\n12:00:01.5,,x\n", "time", { time: "T", voltage: "Vbat [mV]" });
   assert.deepEqual(lists, { time: [0, "12:00:01.5"], "voltage [mV]": [16.1, null], note: [null, "x"] });
   assert.deepEqual(toLists(toCsv(lists), "time", {}), lists);
   assert.deepEqual(toLists('{"time": [0, 1]}', "time", {}), { time: [0, 1] });
   assert.deepEqual(toLists('{"time": 0}\n{"time": 1, "voltage": 16}\n', "time", {}), { time: [0, 1], voltage: [null, 16] });
-  assert.deepEqual(toLists("\u0000\u0001{", "time", {}), { "\u0000\u0001{": [] });
+  assert.deepEqual(toLists("\u0000\u0001{", "time", {}), {}, "binary");
 });

@@ -35,6 +35,7 @@ class Page(HTMLParser):
         super().__init__()
         self.elements: list[tuple[str, dict[str, str]]] = []
         self.texts: list[list[str]] = []
+        self.around: list[tuple[int, ...]] = []
         self._open: list[int] = []
         self.feed(text)
         assert not self._open, [self.elements[at] for at in self._open]
@@ -42,6 +43,7 @@ class Page(HTMLParser):
     def handle_starttag(self, tag: str, attributes: list[tuple[str, str | None]]) -> None:
         self.elements.append((tag, {name: value or "" for name, value in attributes}))
         self.texts.append([])
+        self.around.append(tuple(self._open))
         if tag not in VOID:
             self._open.append(len(self.elements) - 1)
 
@@ -66,6 +68,15 @@ class Page(HTMLParser):
             if (not tag or found == tag)
             and all(value in (attributes.get(n), *attributes.get(n, "").split(" ")) for n, value in wanted.items())
         ]
+
+    def find_folded(self) -> set[str]:
+        """Return the ids of the elements within details that are closed at first."""
+        closed = {at for at, (tag, found) in enumerate(self.elements) if tag == "details" and "open" not in found}
+        return {
+            attributes["id"]
+            for (_, attributes), around in zip(self.elements, self.around, strict=True)
+            if "id" in attributes and not closed.isdisjoint(around)
+        }
 
     def one(self, tag: str = "", **wanted: str) -> tuple[dict[str, str], str]:
         """Return the only one."""

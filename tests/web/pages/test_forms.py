@@ -117,6 +117,13 @@ def test_rows_are_added_and_removed_without_scripts(client: FlaskClient) -> None
     assert left.one("input", id="parts.0.name")[0]["value"] == "motor"
 
 
+def test_buttons_name_a_row_of_their_table(client: FlaskClient) -> None:
+    page = get(client, "/calculators/build")
+    added = [text for attributes, text in page.find("button", name="add")]
+    assert added == ["Add a pack", "Add a propeller", "Add a part", "Add a setup", "Add a flight"]
+    assert "Remove pack 2" in [attributes["aria-label"] for attributes, _ in page.find("button", name="remove")]
+
+
 def test_an_error_in_a_row_is_shown_in_that_row(client: FlaskClient) -> None:
     page = get(client, "/calculators/mass-margin", **{**PARTS, "parts.4.mass": "heavy"})
     assert page.one("input", id="parts.1.mass")[0]["aria-invalid"] == "true"

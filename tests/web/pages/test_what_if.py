@@ -19,6 +19,13 @@ def chart_url(page: Page) -> str:
     return url
 
 
+def draw(client: FlaskClient, page: Page) -> str:
+    """Return the description of the chart of a page's "what if"."""
+    drawn = client.get(chart_url(page))
+    assert (drawn.status_code, drawn.mimetype) == (200, "image/svg+xml")
+    return Page(drawn.text).one("desc")[1]
+
+
 def read_table(client: FlaskClient, name: str, **form: str) -> list[dict[str, str]]:
     answer = client.post(f"/calculators/{name}/download", data={**form, "download": "what-if"}, headers=BROWSER)
     assert (answer.status_code, answer.mimetype) == (200, "text/csv"), answer.text
@@ -36,13 +43,16 @@ def test_every_number_can_vary(client: FlaskClient) -> None:
 
 def test_one_input_gives_a_line_and_a_table(client: FlaskClient) -> None:
     vary = {"vary": "capacity", "from": "1000", "to": "2000"}
-    drawn = client.get(chart_url(get(client, "/calculators/pack-energy", **PACK, **vary)))
-    assert (drawn.status_code, drawn.mimetype) == (200, "image/svg+xml")
+    low, high = (
+        calculate("pack-energy", cells=6, capacity=capacity)["results"]["usable_energy"] for capacity in (1000, 2000)
+    )
+    assert draw(client, get(client, "/calculators/pack-energy", **PACK, **vary)) == (
+        f"As capacity goes from 1000 mAh to 2000 mAh, usable energy goes from {low:.2f} Wh to {high:.2f} Wh."
+    )
     rows = read_table(client, "pack-energy", **PACK, **vary)
     assert len(rows) == 41
-    for row, capacity in ((rows[0], 1000), (rows[-1], 2000)):
+    for row, capacity, expected in ((rows[0], 1000, low), (rows[-1], 2000, high)):
         assert float(row["capacity [mAh]"]) == capacity
-        expected = calculate("pack-energy", cells=6, capacity=capacity)["results"]["usable_energy"]
         assert float(row["usable_energy [Wh]"]) == pytest.approx(expected, rel=5e-12)
 
 
@@ -97,8 +107,15 @@ def test_the_message_about_an_unknown_file_lists_all_kinds(client: FlaskClient) 
 
 def test_two_inputs_give_a_map(client: FlaskClient) -> None:
     vary = {"vary": "capacity", "from": "1,0 Ah", "to": "2,0 Ah", "vary2": "reserve", "from2": "10", "to2": "30"}
-    drawn = client.get(chart_url(get(client, "/calculators/pack-energy", **PACK, **vary, decimal=",")))
-    assert drawn.status_code == 200
+    low, high = (
+        calculate("pack-energy", cells=6, capacity=capacity, reserve=reserve)["results"]["usable_energy"]
+        for capacity, reserve in ((1000, 30), (2000, 10))
+    )
+    assert draw(client, get(client, "/calculators/pack-energy", **PACK, **vary, decimal=",")) == (
+        "Over capacity and reserve at landing, usable energy is between "
+        f"{low:.2f} Wh (at capacity 1000 mAh, reserve at landing 30 %) and "
+        f"{high:.2f} Wh (at capacity 2000 mAh, reserve at landing 10 %)."
+    )
     rows = read_table(client, "pack-energy", **PACK, **vary, decimal=",")
     assert len({row["reserve [%]"] for row in rows}) == 13
     assert len(rows) == 13 * 13
@@ -107,18 +124,23 @@ def test_two_inputs_give_a_map(client: FlaskClient) -> None:
 def test_a_form_with_a_table_varies_too(client: FlaskClient) -> None:
     form = {**PARTS, "vary": "limit", "from": "100", "to": "200"}
     page = get(client, "/calculators/mass-margin", **form)
-    assert client.get(chart_url(page)).status_code == 200
+    low = 100 - 38.4 - 4 * 11.1
+    assert draw(client, page) == (
+        f"As mass limit goes from 100 g to 200 g, margin below the limit goes from {low:.1f} g to {low + 100:.1f} g."
+    )
     main = page.find("img")[0][0]["src"]
     assert "vary" not in main, "the chart of the results stays what it is"
     rows = read_table(client, "mass-margin", **form)
-    assert float(rows[0]["margin [g]"]) == pytest.approx(100 - 38.4 - 4 * 11.1)
+    for row, expected in ((rows[0], low), (rows[-1], low + 100)):
+        assert float(row["margin [g]"]) == pytest.approx(expected, rel=5e-12)
 
 
 @pytest.mark.parametrize(
     ("vary", "reason"),
     [
         ({"vary": "capacity", "vary2": "capacity"}, "two different inputs"),
-        ({"vary": "chemistry"}, "two different inputs"),
+        ({"vary": "chemistry"}, "No such input can vary."),
+        ({"vary": "wibble"}, "No such input can vary."),
         ({"vary": "pack_mass"}, "give the ends"),
         ({"vary": "capacity", "from": "few"}, "number"),
     ],
@@ -129,3 +151,13 @@ def test_a_wrong_range_says_so_and_keeps_the_results(client: FlaskClient, vary: 
     assert page.one("h2", id="headline")[0]["data-value"] == "23.09 Wh"
     answer = client.post("/calculators/pack-energy/download", data={**PACK, **vary, "download": "what-if"})
     assert answer.status_code == 422
+
+
+def test_the_usual_range_is_in_the_unit_of_the_input(client: FlaskClient) -> None:
+    """The result of the same name may be in another one: 10 °C is 50 °F; from 5 to 15 °C, not from 25 to 75."""
+    form = {"temperature": "10", "elevation": "0", "vary": "temperature", "units": "temperature:degF"}
+    rows = read_table(client, "air-density", **form)
+    assert [float(row["temperature [degF]"]) for row in (rows[0], rows[-1])] == pytest.approx([41, 59])
+    drawn = get(client, "/calculators/air-density", **form)
+    (start, _), (stop, _) = drawn.one("input", name="from"), drawn.one("input", name="to")
+    assert (start["placeholder"], stop["placeholder"]) == ("5", "15")

@@ -4,7 +4,7 @@ from typing import Annotated, Any, Final
 
 import numpy as np
 
-from gramwatt.model import Array, Assumption, Caution, Reference, Rule, Unit
+from gramwatt.model import Array, Assumption, BoolArray, Caution, Reference, Rule, Unit
 from gramwatt.physics import cells, constants, pack
 
 FULL_VOLTAGE_TOLERANCE: Final = 1.02
@@ -59,13 +59,18 @@ MORE_THAN_FULL: Final[Caution[Any, Any]] = Caution(
         given.open_circuit_voltage > FULL_VOLTAGE_TOLERANCE * given.cells * cells.FULL_VOLTAGE[given.chemistry]
     ),
 )
+
+
+def is_temperature_unchecked(pack_resistance: Array, temperature: Array) -> BoolArray:
+    """Return where the change of resistance with temperature was not checked; it leaves a measured one alone."""
+    is_outside = (temperature < cells.MIN_CHECKED_TEMPERATURE) | (temperature > cells.MAX_CHECKED_TEMPERATURE)
+    return np.asarray(np.isnan(pack_resistance) & is_outside)
+
+
 OUTSIDE_TEMPERATURE: Final[Caution[Any, Any]] = Caution(
     "outside-temperature",
     "{pack_temperature} is outside 0 to 40 °C, for which the change of resistance was checked.",
-    when=lambda given, found: (
-        (given.pack_temperature < cells.MIN_CHECKED_TEMPERATURE)
-        | (given.pack_temperature > cells.MAX_CHECKED_TEMPERATURE)
-    ),
+    when=lambda given, found: is_temperature_unchecked(given.pack_resistance, given.pack_temperature),
 )
 LIHV_EXTRAPOLATED: Final[Caution[Any, Any]] = Caution(
     "lihv-extrapolated",

@@ -151,6 +151,8 @@ def drive_of(given: Any) -> Drive:
     )
 
 
+EXPECTED_THRUST_COEFFICIENT: Final = "0.145 × (pitch/diameter)^0.55 × (blades/2)^0.5"
+EXPECTED_POWER_COEFFICIENT: Final = "sqrt(2/π) × (thrust coefficient)^1.5 / figure of merit"
 NO_LOAD_CURRENT: Final[Assumption[Any]] = Assumption(
     "no_load_current",
     "587 rpm / (kV × motor resistance) for propellers of up to 6 in; × (6 in / diameter)^1.5 above",
@@ -168,7 +170,7 @@ ASSUMPTIONS: Final[tuple[Assumption[Any], ...]] = (
     ),
     Assumption(
         "thrust_coefficient",
-        "0.145 × (pitch/diameter)^0.55 × (blades/2)^0.5",
+        EXPECTED_THRUST_COEFFICIENT,
         lambda given: propeller.expected_thrust_coefficient(given.diameter, given.pitch, given.blades),
         factor=lambda given: np.exp(propeller.coefficient_spread(given.diameter, given.pitch, given.blades)),
     ),
@@ -199,7 +201,7 @@ ASSUMPTIONS: Final[tuple[Assumption[Any], ...]] = (
     ),
     Assumption(
         "power_coefficient",
-        "sqrt(2/π) × (thrust coefficient)^1.5 / figure of merit",
+        EXPECTED_POWER_COEFFICIENT,
         drive_constants.default_power_coefficient,
     ),
     Assumption(

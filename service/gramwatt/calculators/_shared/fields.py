@@ -1,8 +1,10 @@
 """Inputs and results that several calculators share: the same name, unit, bounds and text everywhere."""
 
+import dataclasses
 from typing import Annotated, Final, TypeAlias
 
-from gramwatt.calculators._shared.pack_fields import MAX_PACK_VOLTAGE, optional_quantity
+from gramwatt.calculators._shared import plausible
+from gramwatt.calculators._shared.pack_fields import MAX_PACK_VOLTAGE, make_optional
 from gramwatt.model import Array, Count, Group, Quantity, Term
 from gramwatt.physics import constants
 
@@ -21,40 +23,53 @@ ALL_UP: Final = (
 """What leaves the ground."""
 
 
-Kv: TypeAlias = Annotated[
-    Array,
-    Quantity(
-        "rpm/V",
-        "Speed constant of the motor.",
-        label="Motor kV",
-        group=Group.MOTOR,
-        above=0,
-        at_most=1e5,
-        synonyms=("motor_kv", "speed_constant"),
-    ),
-]
-OptionalKv: TypeAlias = Annotated[
-    Array,
-    optional_quantity(
-        "rpm/V",
-        "Speed constant of the motor.",
-        label="Motor kV",
-        group=Group.MOTOR,
-        at_most=1e5,
-        synonyms=("motor_kv", "speed_constant"),
-    ),
-]
-Diameter: TypeAlias = Annotated[
-    Array,
-    optional_quantity(
-        "in",
-        "Propeller diameter.",
-        label="Propeller diameter",
-        group=Group.MOTOR,
-        at_most=100,
-        synonyms=("prop_diameter", "prop_size"),
-    ),
-]
+KV: Final = Quantity(
+    "rpm/V",
+    "Speed constant of the motor.",
+    label="Motor kV",
+    group=Group.MOTOR,
+    above=0,
+    at_most=1e5,
+    synonyms=("motor_kv", "speed_constant"),
+)
+DIAMETER: Final = Quantity(
+    "in",
+    "Propeller diameter.",
+    label="Propeller diameter",
+    group=Group.MOTOR,
+    above=0,
+    at_most=100,
+    synonyms=("prop_diameter", "prop_size"),
+)
+PITCH: Final = Quantity(
+    "in",
+    "Propeller pitch.",
+    label="Propeller pitch",
+    group=Group.MOTOR,
+    above=0,
+    at_most=100,
+    synonyms=("prop_pitch",),
+)
+MASS: Final = Quantity(
+    "g",
+    "All-up mass: everything that leaves the ground.",
+    label="All-up mass",
+    group=Group.WEIGHT,
+    above=0,
+    at_most=1e5,
+    sum_of=ALL_UP,
+    follows=("total",),
+    synonyms=("weight", "auw", "all_up_weight", "takeoff_weight"),
+    plausible=plausible.ALL_UP_MASS,
+)
+Kv: TypeAlias = Annotated[Array, KV]
+OptionalKv: TypeAlias = Annotated[Array, make_optional(KV)]
+PropellerDiameter: TypeAlias = Annotated[Array, DIAMETER]
+Diameter: TypeAlias = Annotated[Array, make_optional(DIAMETER)]
+Pitch: TypeAlias = Annotated[Array, PITCH]
+OptionalPitch: TypeAlias = Annotated[Array, make_optional(PITCH)]
+Mass: TypeAlias = Annotated[Array, MASS]
+OptionalMass: TypeAlias = Annotated[Array, make_optional(MASS)]
 AirTemperature: TypeAlias = Annotated[
     Array,
     Quantity(
@@ -67,37 +82,6 @@ AirTemperature: TypeAlias = Annotated[
         synonyms=("ambient_temperature",),
     ),
 ]
-Mass: TypeAlias = Annotated[
-    Array,
-    Quantity(
-        "g",
-        "All-up mass: everything that leaves the ground.",
-        label="All-up mass",
-        group=Group.WEIGHT,
-        above=0,
-        at_most=1e5,
-        sum_of=ALL_UP,
-        follows=("total",),
-        synonyms=("weight", "auw", "all_up_weight", "takeoff_weight"),
-        plausible=(5, 50000),
-    ),
-]
-OptionalMass: TypeAlias = Annotated[
-    Array,
-    Quantity(
-        "g",
-        "All-up mass: everything that leaves the ground.",
-        label="All-up mass",
-        group=Group.WEIGHT,
-        above=0,
-        at_most=1e5,
-        optional=True,
-        sum_of=ALL_UP,
-        follows=("total",),
-        synonyms=("weight", "auw", "all_up_weight", "takeoff_weight"),
-        plausible=(5, 50000),
-    ),
-]
 Motors: TypeAlias = Annotated[
     Array,
     Count(
@@ -107,36 +91,6 @@ Motors: TypeAlias = Annotated[
         at_most=16,
         default=4,
         synonyms=("motor_count", "number_of_motors", "rotors"),
-    ),
-]
-PropellerDiameter: TypeAlias = Annotated[
-    Array,
-    Quantity(
-        "in",
-        "Propeller diameter.",
-        label="Propeller diameter",
-        group=Group.MOTOR,
-        above=0,
-        at_most=100,
-        synonyms=("prop_diameter", "prop_size"),
-    ),
-]
-Pitch: TypeAlias = Annotated[
-    Array,
-    Quantity(
-        "in",
-        "Propeller pitch.",
-        label="Propeller pitch",
-        group=Group.MOTOR,
-        above=0,
-        at_most=100,
-        synonyms=("prop_pitch",),
-    ),
-]
-OptionalPitch: TypeAlias = Annotated[
-    Array,
-    optional_quantity(
-        "in", "Propeller pitch.", label="Propeller pitch", group=Group.MOTOR, at_most=100, synonyms=("prop_pitch",)
     ),
 ]
 Blades: TypeAlias = Annotated[
@@ -201,31 +155,27 @@ AvionicsPower: TypeAlias = Annotated[
         default_u=2,
     ),
 ]
-MassExponent: TypeAlias = Annotated[
-    Array,
-    Quantity(
-        "1",
-        "x in power ~ mass^x: how average power rises with mass. Measured small craft have 1.0 to 1.3; 1.5 is the "
-        "aerodynamic law.",
-        group=Group.FINE_TUNING,
-        at_least=0,
-        at_most=3,
-        default=TYPICAL_EXPONENT,
-        default_u=EXPONENT_UNCERTAINTY,
-        follows=("mass_exponent",),
-    ),
-]
+_EXPONENTS_OF_CRAFT: Final = "Measured small craft have 1.0 to 1.3; 1.5 is the aerodynamic law."
+MASS_EXPONENT: Final = Quantity(
+    "1",
+    f"x in power ~ mass^x: how average power rises with mass. {_EXPONENTS_OF_CRAFT}",
+    group=Group.FINE_TUNING,
+    at_least=0,
+    at_most=3,
+    default=TYPICAL_EXPONENT,
+    default_u=EXPONENT_UNCERTAINTY,
+    follows=("mass_exponent",),
+)
+MassExponent: TypeAlias = Annotated[Array, MASS_EXPONENT]
 OptionalMassExponent: TypeAlias = Annotated[
     Array,
-    Quantity(
-        "1",
-        "x in power ~ mass^x, if known; default: fitted where flights differ in mass, else 1.2. Measured small craft "
-        "have 1.0 to 1.3; 1.5 is the aerodynamic law.",
-        group=Group.FINE_TUNING,
-        at_least=0,
-        at_most=3,
+    dataclasses.replace(
+        MASS_EXPONENT,
+        description="x in power ~ mass^x, if known; default: fitted where flights differ in mass, else "
+        f"{TYPICAL_EXPONENT}. {_EXPONENTS_OF_CRAFT}",
+        default=None,
+        default_u=None,
         optional=True,
-        follows=("mass_exponent",),
     ),
 ]
 
@@ -240,8 +190,6 @@ PackResistance: TypeAlias = Annotated[
         "mohm",
         "Resistance of pack and leads at this temperature.",
         method=PACK_RESISTANCE,
-        follows=("pack_resistance",),
-        synonyms=("pack_ir", "battery_resistance"),
     ),
 ]
 LoadedCellVoltage: TypeAlias = Annotated[

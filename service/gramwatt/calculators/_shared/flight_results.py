@@ -1,7 +1,9 @@
 """What one flight of a comparison used, as results."""
 
+import dataclasses
 from typing import Annotated, Final, TypeAlias
 
+from gramwatt.calculators._shared import log_results
 from gramwatt.model import (
     Array,
     Count,
@@ -14,22 +16,21 @@ AS_LOG: Final = "as in flight-log"
 
 DIFFERENCE: Final = "relative difference from the first flight"
 
+
+def _as_log(of_log: Quantity, *, optional: bool = False) -> Quantity:
+    """Return a result of flight-log as one of a row."""
+    return dataclasses.replace(of_log, formula="", method=AS_LOG, needs=(), optional=optional)
+
+
 Name: TypeAlias = Annotated[StringArray, Text("Name of the flight.")]
-Duration: TypeAlias = Annotated[
-    Array, Quantity("min", "Recorded time without gaps.", label="Recorded time", method=AS_LOG)
-]
-Energy: TypeAlias = Annotated[Array, Quantity("Wh", "Energy drawn.", label="Energy used", signed=True, method=AS_LOG)]
-Charge: TypeAlias = Annotated[Array, Quantity("mAh", "Charge drawn.", label="Charge used", signed=True, method=AS_LOG)]
-MeanPower: TypeAlias = Annotated[Array, Quantity("W", "Average power.", signed=True, method=AS_LOG)]
-PowerP95: TypeAlias = Annotated[
-    Array,
-    Quantity("W", "Power exceeded 5 % of the time.", label="Power, 95th percentile", signed=True, method=AS_LOG),
-]
-PeakPower: TypeAlias = Annotated[Array, Quantity("W", "Maximum power.", signed=True, method=AS_LOG)]
-PeakCurrent: TypeAlias = Annotated[Array, Quantity("A", "Maximum current.", signed=True, method=AS_LOG)]
-LowestCellVoltage: TypeAlias = Annotated[
-    Array, Quantity("V", "Lowest loaded cell voltage.", method=AS_LOG, optional=True)
-]
+Duration: TypeAlias = Annotated[Array, _as_log(log_results.DURATION)]
+Energy: TypeAlias = Annotated[Array, _as_log(log_results.ENERGY)]
+Charge: TypeAlias = Annotated[Array, _as_log(log_results.CHARGE)]
+MeanPower: TypeAlias = Annotated[Array, _as_log(log_results.MEAN_POWER)]
+PowerP95: TypeAlias = Annotated[Array, _as_log(log_results.POWER_P95)]
+PeakPower: TypeAlias = Annotated[Array, _as_log(log_results.PEAK_POWER)]
+PeakCurrent: TypeAlias = Annotated[Array, _as_log(log_results.PEAK_CURRENT)]
+LowestCellVoltage: TypeAlias = Annotated[Array, _as_log(log_results.LOWEST_CELL_VOLTAGE, optional=True)]
 PunchSag: TypeAlias = Annotated[
     Array,
     Quantity(
@@ -50,13 +51,8 @@ CellResistance: TypeAlias = Annotated[
         optional=True,
     ),
 ]
-Used: TypeAlias = Annotated[
-    Array,
-    Quantity("%", "Share of the capacity used.", label="Capacity used", signed=True, method=AS_LOG, optional=True),
-]
-LandingTime: TypeAlias = Annotated[
-    Array, Quantity("min", "Time to the reserve.", label="Time to reserve", method=AS_LOG, optional=True)
-]
+Used: TypeAlias = Annotated[Array, _as_log(log_results.USED, optional=True)]
+LandingTime: TypeAlias = Annotated[Array, _as_log(log_results.LANDING_TIME, optional=True)]
 PowerPerMass: TypeAlias = Annotated[
     Array, Quantity("W/kg", "Average power per mass.", signed=True, method="mean power over mass", optional=True)
 ]

@@ -5,7 +5,7 @@ from typing import Annotated, Any, Final, NamedTuple, TypeAlias
 
 import numpy as np
 
-from gramwatt.calculators._shared import fields, logs, pack_fields, resistances
+from gramwatt.calculators._shared import fields, logs, pack_fields, plausible, resistances
 from gramwatt.calculators._shared.prepared_recording import prepare_recording
 from gramwatt.model import (
     Array,
@@ -58,7 +58,7 @@ AveragePower: TypeAlias = Annotated[
         at_most=1e5,
         follows=("mean_power", "power_at_mass", "implied_power"),
         synonyms=("mean_power", "avg_power"),
-        plausible=(0.5, 30000),
+        plausible=plausible.POWER,
     ),
 ]
 
@@ -126,6 +126,7 @@ Flights: TypeAlias = Annotated[
         optional=True,
         any_of=DURATION_OR_LOG,
         chosen_by=CHOSEN_BY,
+        row_label="flight",
     ),
 ]
 

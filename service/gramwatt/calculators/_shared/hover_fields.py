@@ -51,7 +51,11 @@ ForwardSpeed: TypeAlias = Annotated[Array, _speed("Speed through the air across 
 CellVoltage: TypeAlias = Annotated[
     Array,
     pack_fields.optional_quantity(
-        "V", "Cell voltage under this load.", label="Loaded cell voltage", group=Group.PACK, at_most=4.5
+        "V",
+        "Cell voltage under this load.",
+        label="Loaded cell voltage",
+        group=Group.PACK,
+        at_most=pack_fields.MAX_CELL_VOLTAGE,
     ),
 ]
 HoverCurrent: TypeAlias = Annotated[

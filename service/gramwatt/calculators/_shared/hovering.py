@@ -7,7 +7,7 @@ import numpy as np
 
 from gramwatt.calculators._shared import drivetrain, whole_craft
 from gramwatt.calculators._shared.cautions import NOMINAL_VOLTAGES
-from gramwatt.model import Array, Assumption, BoolArray, Caution, Group, Quantity, Rule
+from gramwatt.model import Array, Assumption, BoolArray, Caution, Quantity, Rule
 from gramwatt.physics import cells, constants, craft, hover, pack, propeller
 
 HoverThrottle: TypeAlias = Annotated[
@@ -34,7 +34,6 @@ HoverCurrent: TypeAlias = Annotated[
     Quantity(
         "A",
         "Current from the pack in hover.",
-        group=Group.FLIGHT,
         method="hover power over the loaded voltage of the pack at that power",
         needs=("mass",),
     ),

@@ -27,46 +27,45 @@ RESISTANCE: Final = (
 
 LANDING: Final = "when the charge reached the reserve, else extrapolated at the mean current"
 
-Energy: TypeAlias = Annotated[
-    Array, Quantity("Wh", "Energy drawn from the pack.", label="Energy used", signed=True, method=TRAPEZOID)
-]
-Charge: TypeAlias = Annotated[
-    Array, Quantity("mAh", "Charge drawn from the pack.", label="Charge used", signed=True, method=TRAPEZOID)
-]
-Duration: TypeAlias = Annotated[
-    Array,
-    Quantity("min", "Recorded time without gaps.", label="Recorded time", method="sum of the steps that are no gaps"),
-]
-MeanPower: TypeAlias = Annotated[Array, Quantity("W", "Average power.", signed=True, formula="energy / duration")]
-PeakPower: TypeAlias = Annotated[
-    Array, Quantity("W", "Maximum power.", signed=True, method="maximum of voltage × current")
-]
-PeakCurrent: TypeAlias = Annotated[
-    Array, Quantity("A", "Maximum current.", signed=True, method="highest sample, corrected")
-]
-LowestCellVoltage: TypeAlias = Annotated[
-    Array,
-    Quantity(
-        "V",
-        "Lowest loaded cell voltage.",
-        method="lowest recorded cell voltage, else lowest voltage over cells",
-        needs=("cells",),
-    ),
-]
+ENERGY: Final = Quantity("Wh", "Energy drawn from the pack.", label="Energy used", signed=True, method=TRAPEZOID)
+CHARGE: Final = Quantity("mAh", "Charge drawn from the pack.", label="Charge used", signed=True, method=TRAPEZOID)
+DURATION: Final = Quantity(
+    "min", "Recorded time without gaps.", label="Recorded time", method="sum of the steps that are no gaps"
+)
+MEAN_POWER: Final = Quantity("W", "Average power.", signed=True, formula="energy / duration")
+POWER_P95: Final = Quantity(
+    "W", "Power exceeded 5 % of the time.", label="Power, 95th percentile", signed=True, method=BY_TIME
+)
+PEAK_POWER: Final = Quantity("W", "Maximum power.", signed=True, method="maximum of voltage × current")
+PEAK_CURRENT: Final = Quantity("A", "Maximum current.", signed=True, method="highest sample, corrected")
+LOWEST_CELL_VOLTAGE: Final = Quantity(
+    "V",
+    "Lowest loaded cell voltage.",
+    method="lowest recorded cell voltage, else lowest voltage over cells",
+    needs=("cells",),
+)
+USED: Final = Quantity(
+    "%",
+    "Share of capacity used.",
+    label="Capacity used",
+    signed=True,
+    formula="charge / capacity",
+    needs=("capacity",),
+)
+LANDING_TIME: Final = Quantity(
+    "min", "Time at which the reserve is reached.", label="Time to reserve", method=LANDING, needs=("capacity",)
+)
+Energy: TypeAlias = Annotated[Array, ENERGY]
+Charge: TypeAlias = Annotated[Array, CHARGE]
+Duration: TypeAlias = Annotated[Array, DURATION]
+MeanPower: TypeAlias = Annotated[Array, MEAN_POWER]
+PeakPower: TypeAlias = Annotated[Array, PEAK_POWER]
+PeakCurrent: TypeAlias = Annotated[Array, PEAK_CURRENT]
+LowestCellVoltage: TypeAlias = Annotated[Array, LOWEST_CELL_VOLTAGE]
 PackResistance: TypeAlias = Annotated[
     Array, Quantity("mohm", "Resistance of the pack with its leads.", method=RESISTANCE)
 ]
-Used: TypeAlias = Annotated[
-    Array,
-    Quantity(
-        "%",
-        "Share of capacity used.",
-        label="Capacity used",
-        signed=True,
-        formula="charge / capacity",
-        needs=("capacity",),
-    ),
-]
+Used: TypeAlias = Annotated[Array, USED]
 Remaining: TypeAlias = Annotated[
     Array,
     Quantity(
@@ -78,12 +77,7 @@ Remaining: TypeAlias = Annotated[
         needs=("capacity",),
     ),
 ]
-LandingTime: TypeAlias = Annotated[
-    Array,
-    Quantity(
-        "min", "Time at which the reserve is reached.", label="Time to reserve", method=LANDING, needs=("capacity",)
-    ),
-]
+LandingTime: TypeAlias = Annotated[Array, LANDING_TIME]
 ExpectedEndurance: TypeAlias = Annotated[
     Array,
     Quantity(
@@ -101,10 +95,7 @@ MeanVoltage: TypeAlias = Annotated[
 MedianPower: TypeAlias = Annotated[
     Array, Quantity("W", "Power exceeded half of the time.", signed=True, method=BY_TIME)
 ]
-PowerP95: TypeAlias = Annotated[
-    Array,
-    Quantity("W", "Power exceeded 5 % of the time.", label="Power, 95th percentile", signed=True, method=BY_TIME),
-]
+PowerP95: TypeAlias = Annotated[Array, POWER_P95]
 MedianCurrent: TypeAlias = Annotated[
     Array, Quantity("A", "Current exceeded half of the time.", signed=True, method=BY_TIME)
 ]

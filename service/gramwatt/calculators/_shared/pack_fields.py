@@ -1,9 +1,13 @@
 """Inputs about a pack that several calculators share: the same name, unit, bounds and text everywhere."""
 
-from typing import Annotated, Any, Final, TypeAlias
+import dataclasses
+from typing import Annotated, Any, Final, TypeAlias, TypeVar
 
+from gramwatt.calculators._shared import plausible
 from gramwatt.model import Array, Choice, Count, Group, IndexArray, Quantity
 from gramwatt.physics import cells
+
+OneKind = TypeVar("OneKind", Count, Quantity)
 
 MAX_CELLS: Final = 24
 MAX_CELL_VOLTAGE: Final = 4.5
@@ -16,18 +20,31 @@ def optional_quantity(unit: str, description: str, *, at_most: float, **more: An
     return Quantity(unit, description, above=0, at_most=at_most, optional=True, **more)
 
 
-Cells: TypeAlias = Annotated[
-    Array,
-    Count(
-        "Cells in series.",
-        label="Cells in series",
-        group=Group.PACK,
-        at_least=1,
-        at_most=MAX_CELLS,
-        suffix="S",
-        synonyms=("cell_count", "series_cells", "number_of_cells", "series"),
-    ),
-]
+def make_optional(kind: OneKind) -> OneKind:
+    """Return the declaration of a required input as one that may be omitted."""
+    return dataclasses.replace(kind, optional=True)
+
+
+CELLS: Final = Count(
+    "Cells in series.",
+    label="Cells in series",
+    group=Group.PACK,
+    at_least=1,
+    at_most=MAX_CELLS,
+    suffix="S",
+    synonyms=("cell_count", "series_cells", "number_of_cells", "series"),
+)
+CAPACITY: Final = Quantity(
+    "mAh",
+    "Rated capacity of the whole pack.",
+    group=Group.PACK,
+    at_least=1,
+    at_most=1e6,
+    synonyms=("pack_capacity", "battery_capacity", "mah"),
+    plausible=plausible.CAPACITY,
+)
+Cells: TypeAlias = Annotated[Array, CELLS]
+OptionalCells: TypeAlias = Annotated[Array, make_optional(CELLS)]
 Parallel: TypeAlias = Annotated[
     Array,
     Count(
@@ -40,18 +57,8 @@ Parallel: TypeAlias = Annotated[
         synonyms=("parallel_cells",),
     ),
 ]
-Capacity: TypeAlias = Annotated[
-    Array,
-    Quantity(
-        "mAh",
-        "Rated capacity of the whole pack.",
-        group=Group.PACK,
-        at_least=1,
-        at_most=1e6,
-        synonyms=("pack_capacity", "battery_capacity", "mah"),
-        plausible=(20, 100000),
-    ),
-]
+Capacity: TypeAlias = Annotated[Array, CAPACITY]
+OptionalCapacity: TypeAlias = Annotated[Array, make_optional(CAPACITY)]
 Chemistry: TypeAlias = Annotated[
     IndexArray,
     Choice(
@@ -63,20 +70,14 @@ Chemistry: TypeAlias = Annotated[
         synonyms=("battery_type", "cell_type"),
     ),
 ]
-StateOfCharge: TypeAlias = Annotated[
-    Array,
-    Quantity("%", "Charge in the pack.", group=Group.PACK, at_least=0, at_most=100, default=50, synonyms=("soc",)),
-]
+STATE_OF_CHARGE: Final = Quantity(
+    "%", "Charge in the pack.", group=Group.PACK, at_least=0, at_most=100, default=50, synonyms=("soc",)
+)
+StateOfCharge: TypeAlias = Annotated[Array, STATE_OF_CHARGE]
 FreshCharge: TypeAlias = Annotated[
     Array,
-    Quantity(
-        "%",
-        "Charge in the pack; a full pack gives the highest current.",
-        group=Group.PACK,
-        at_least=0,
-        at_most=100,
-        default=100,
-        synonyms=("soc",),
+    dataclasses.replace(
+        STATE_OF_CHARGE, description="Charge in the pack; a full pack gives the highest current.", default=100
     ),
 ]
 StartCharge: TypeAlias = Annotated[
@@ -127,7 +128,7 @@ CellResistance: TypeAlias = Annotated[
         at_most=1e4,
         optional=True,
         synonyms=("ir", "internal_resistance"),
-        plausible=(0.1, 1000),
+        plausible=plausible.CELL_RESISTANCE,
     ),
 ]
 LeadResistance: TypeAlias = Annotated[
@@ -143,34 +144,19 @@ LeadResistance: TypeAlias = Annotated[
         synonyms=("wire_resistance",),
     ),
 ]
-_RESISTANCE_OF_PACK: Final = (
+PACK_RESISTANCE: Final = optional_quantity(
+    "mohm",
     "Measured resistance of the whole pack with its leads, at the temperature of this flight, instead of cell and lead "
-    "resistance. flight-log finds it in a recording."
+    "resistance. flight-log finds it in a recording.",
+    group=Group.PACK,
+    at_most=1e5,
+    replaces=("cell_resistance", "lead_resistance"),
+    follows=("pack_resistance",),
+    synonyms=("pack_ir", "battery_resistance"),
+    plausible=plausible.PACK_RESISTANCE,
 )
-MeasuredPackResistance: TypeAlias = Annotated[
-    Array,
-    optional_quantity(
-        "mohm",
-        _RESISTANCE_OF_PACK,
-        group=Group.PACK,
-        at_most=1e5,
-        replaces=("cell_resistance", "lead_resistance"),
-        follows=("pack_resistance",),
-        synonyms=("pack_ir", "battery_resistance"),
-        plausible=(0.5, 5000),
-    ),
-]
-MeasuredRowResistance: TypeAlias = Annotated[
-    Array,
-    optional_quantity(
-        "mohm",
-        _RESISTANCE_OF_PACK,
-        group=Group.PACK,
-        at_most=1e5,
-        synonyms=("pack_ir", "battery_resistance"),
-        plausible=(0.5, 5000),
-    ),
-]
+MeasuredPackResistance: TypeAlias = Annotated[Array, PACK_RESISTANCE]
+MeasuredRowResistance: TypeAlias = Annotated[Array, dataclasses.replace(PACK_RESISTANCE, replaces=(), follows=())]
 """The same in a row of a table, where no input replaces another."""
 PackTemperature: TypeAlias = Annotated[
     Array,
@@ -203,7 +189,7 @@ PackMass: TypeAlias = Annotated[
         group=Group.PACK,
         at_most=1e5,
         synonyms=("battery_weight", "battery_mass", "pack_weight"),
-        plausible=(2, 20000),
+        plausible=plausible.PACK_MASS,
     ),
 ]
 DischargeRating: TypeAlias = Annotated[
@@ -226,31 +212,5 @@ CutoffCellVoltage: TypeAlias = Annotated[
         group=Group.PACK,
         at_most=MAX_CELL_VOLTAGE,
         synonyms=("cutoff_voltage", "low_voltage_cutoff"),
-    ),
-]
-OptionalCells: TypeAlias = Annotated[
-    Array,
-    Count(
-        "Cells in series.",
-        label="Cells in series",
-        group=Group.PACK,
-        at_least=1,
-        at_most=MAX_CELLS,
-        optional=True,
-        suffix="S",
-        synonyms=("cell_count", "series_cells", "number_of_cells", "series"),
-    ),
-]
-OptionalCapacity: TypeAlias = Annotated[
-    Array,
-    Quantity(
-        "mAh",
-        "Rated capacity of the whole pack.",
-        group=Group.PACK,
-        at_least=1,
-        at_most=1e6,
-        optional=True,
-        synonyms=("pack_capacity", "battery_capacity", "mah"),
-        plausible=(20, 100000),
     ),
 ]

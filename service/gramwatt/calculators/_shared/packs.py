@@ -5,7 +5,7 @@ from typing import Annotated, Any, Final, TypeAlias
 
 import numpy as np
 
-from gramwatt.calculators._shared import cautions, pack_fields, parts, resistances
+from gramwatt.calculators._shared import cautions, pack_fields, parts, plausible, resistances
 from gramwatt.model import (
     Array,
     Assumption,
@@ -36,8 +36,8 @@ class Pack:
             above=0,
             at_most=1e5,
             display=parts.DISPLAY,
-            synonyms=("weight", "auw", "all_up_weight", "takeoff_weight"),
-            plausible=(2, 20000),
+            synonyms=("weight",),
+            plausible=plausible.PACK_MASS,
         ),
     ]
     mass_u: Annotated[Array, StandardUncertainty(of="mass")]
@@ -57,6 +57,7 @@ Packs: TypeAlias = Annotated[
         group=Group.PACK,
         max_length=20,
         chosen_by=ChosenBy("pack", stands_for=(("mass", "pack_mass"),)),
+        row_label="pack",
     ),
 ]
 

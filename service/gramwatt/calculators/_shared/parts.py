@@ -5,6 +5,7 @@ from typing import Annotated, Any, Final, TypeAlias
 
 import numpy as np
 
+from gramwatt.calculators._shared import plausible
 from gramwatt.model import (
     Array,
     Assumption,
@@ -64,6 +65,7 @@ PartsWithoutPack: TypeAlias = Annotated[
         group=Group.WEIGHT,
         max_length=500,
         optional=True,
+        row_label="part",
     ),
 ]
 DryMass: TypeAlias = Annotated[
@@ -78,7 +80,7 @@ DryMass: TypeAlias = Annotated[
         optional=True,
         display=DISPLAY,
         synonyms=("dry_weight", "empty_weight"),
-        plausible=(2, 50000),
+        plausible=plausible.DRY_MASS,
     ),
 ]
 Rule: TypeAlias = Annotated[
@@ -145,6 +147,13 @@ RULE_SETS_LIMIT: Final[Caution[Any, Any]] = Caution(
     "rule-sets-limit",
     "The chosen rule sets limit and comparison; those that were given with it were not used.",
     when=lambda given, found: weighing.rule_overrides(given.rule, given.limit, given.comparison),
+)
+LIMIT_ASSUMED: Final[Caution[Any, Any]] = Caution(
+    "limit-assumed",
+    "No limit was given: {limit} is assumed.",
+    when=lambda given, found: given.rule == weighing.CUSTOM,
+    severity="low",
+    assumed="limit",
 )
 ALL_ON_BOARD: Final[Caution[Any, Any]] = Caution(
     "all-on-board",

@@ -2,6 +2,7 @@
 
 from typing import Annotated, Final, TypeAlias
 
+from gramwatt.calculators._shared import fields
 from gramwatt.model import (
     Array,
     Count,
@@ -29,7 +30,8 @@ REFERENCE_POWER = (
 )
 
 SLOPE = (
-    "as given; else least squares of ln power against ln mass where masses differ by more than 1 %; else 1.2 is assumed"
+    "as given; else least squares of ln power against ln mass where masses differ by more than 1 %; else "
+    f"{fields.TYPICAL_EXPONENT} is assumed"
 )
 
 SCATTER = "sqrt(sum of squared residuals of ln power / (n - 2)) for n flights; n - 1 where the exponent was not fitted"

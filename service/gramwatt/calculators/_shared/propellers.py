@@ -44,7 +44,7 @@ class Propeller:
             at_most=1e5,
             optional=True,
             display=parts.DISPLAY,
-            synonyms=("weight", "auw", "all_up_weight", "takeoff_weight"),
+            synonyms=("weight",),
         ),
     ]
     mass_u: Annotated[Array, StandardUncertainty(of="mass")]
@@ -65,6 +65,7 @@ Propellers: TypeAlias = Annotated[
         replaces=("diameter", "pitch", "blades", "thrust_coefficient", "power_coefficient"),
         chosen_by=ChosenBy("propeller", stands_for=(("mass", ""),)),
         synonyms=("props",),
+        row_label="propeller",
     ),
 ]
 
@@ -113,14 +114,14 @@ def _get_factor(given: Any) -> Array:
 OTHERS: Final[tuple[Assumption[Any], ...]] = (
     Assumption(
         "propellers.thrust_coefficient",
-        "0.145 × (pitch/diameter)^0.55 × (blades/2)^0.5",
+        drivetrain.EXPECTED_THRUST_COEFFICIENT,
         _estimate_thrust_coefficient,
         factor=_get_factor,
         draw="other_propellers",
     ),
     Assumption(
         "propellers.power_coefficient",
-        "sqrt(2/π) × (thrust coefficient)^1.5 / figure of merit",
+        drivetrain.EXPECTED_POWER_COEFFICIENT,
         _estimate_power_coefficient,
     ),
 )
@@ -172,16 +173,17 @@ def is_doubtful(row: Any) -> BoolArray:
 CAUTIONS: Final[tuple[Caution[Any, Any], ...]] = (
     Caution(
         "propellers-extrapolated",
-        "{propellers.name}: the thrust coefficient is estimated from other propellers (2 to 9 in, pitch/diameter 0.3 "
-        "to 1.1, 2 to 4 blades; above 3 in with four blades). Give the thrust coefficient of this one.",
+        "{propellers.name}: outside the range of the propellers from which the thrust coefficient is estimated (2 to "
+        "9 in, pitch/diameter 0.3 to 1.1, two or three blades; four blades above 3 in only). Give the thrust "
+        "coefficient.",
         when=lambda given, found: is_doubtful(given.propellers),
         assumed="propellers.thrust_coefficient",
-        missing=True,
     ),
     Caution(
         "first-propeller",
-        "Bench readings and flights belong to the first propeller. The others have coefficients of their own, measured "
-        "or estimated; the motor is the same.",
+        "Bench readings and the power of all flights count as those of the first propeller. Where a flight of a craft "
+        "names another, only its mass is used. The others have coefficients of their own, measured or estimated; the "
+        "motor is the same.",
         when=lambda given, found: (
             np.full(len(given.kv), given.propellers.mass.shape[1] > 1)
             & (~np.isnan(given.bench_current) | ~np.isnan(given.bench_thrust) | (given.flights.mass.shape[1] > 0))

@@ -1,11 +1,12 @@
 """The measured flight that another is computed from, as inputs."""
 
+import dataclasses
 from typing import Annotated, TypeAlias
 
+from gramwatt.calculators._shared import pack_fields
 from gramwatt.model import (
     Array,
     Choice,
-    Count,
     Group,
     IndexArray,
     Quantity,
@@ -26,13 +27,12 @@ ReferenceDuration: TypeAlias = Annotated[
 ]
 ReferenceCells: TypeAlias = Annotated[
     Array,
-    Count(
-        "Cells in series of the pack of the measured flight.",
+    dataclasses.replace(
+        pack_fields.CELLS,
+        description="Cells in series of the pack of the measured flight.",
         label="Reference cells in series",
         group=Group.FLIGHT,
-        at_least=1,
-        at_most=24,
-        suffix="S",
+        synonyms=(),
     ),
 ]
 ReferenceCapacity: TypeAlias = Annotated[

@@ -1,8 +1,12 @@
 """Headlines in words: those that several calculators share, and those of the longer files."""
 
+import dataclasses
 from collections.abc import Callable
 from typing import Any, Final
 
+import numpy as np
+
+from gramwatt.calculators._shared import drivetrain, whole_craft
 from gramwatt.model import BoolArray, Sentence
 from gramwatt.physics import weighing
 
@@ -37,11 +41,23 @@ PACK_CURRENT: Final[tuple[Sentence[Any, Any], ...]] = (
     Sentence("Draws {current:range}", details=PACK_DETAILS),
 )
 
+
+def _is_grounded(given: Any, found: Any) -> BoolArray:
+    """Return where (N,) a craft of which all is known does not hover."""
+    known = ~np.isnan(given.mass) & whole_craft.knows_craft(given) & ~drivetrain.is_bench_impossible(given)
+    return np.asarray(known & np.isnan(found.hover_throttle))
+
+
+CANNOT_HOVER: Final[Sentence[Any, Any]] = Sentence(
+    "It cannot hover: full throttle does not lift it", when=_is_grounded, verdict="bad"
+)
+
 THRUST_DETAILS: Final = (
     "{thrust} of thrust at {rotor_speed}.",
     "It lifts {thrust_to_weight} times its weight and hovers at {hover_throttle} throttle.",
 )
 FULL_THROTTLE: Final[tuple[Sentence[Any, Any], ...]] = (
+    CANNOT_HOVER,
     Sentence(
         "It will not lift off: the throttle cap is below the hover throttle",
         details=THRUST_DETAILS,
@@ -71,10 +87,8 @@ OTHER_FLIGHT: Final[Sentence[Any, Any]] = Sentence(
 )
 
 HOVER: Final[tuple[Sentence[Any, Any], ...]] = (
-    Sentence(
-        "It cannot hover: full throttle does not lift it",
-        when=lambda given, found: found.hover_throttle > 1,
-        verdict="bad",
+    dataclasses.replace(  # without an interference factor the number of motors is impossible, not the hover
+        CANNOT_HOVER, when=lambda given, found: _is_grounded(given, found) & ~np.isnan(found.interference)
     ),
     Sentence(
         "Hovers on {hover_power:range}",
@@ -86,25 +100,39 @@ HOVER: Final[tuple[Sentence[Any, Any], ...]] = (
     ),
 )
 
-MASS_DETAILS: Final = ("{total} in all, give or take {expanded_uncertainty:rough}.", "The limit is {limit}.")
+
+def _judge_margin(when: Callable[[Any], BoolArray], *more: str) -> tuple[Sentence[Any, Any], ...]:
+    """Return the sentences about a margin where ``when`` holds, with ``more`` details."""
+    details = ("{total} in all, give or take {expanded_uncertainty:rough}.", *more)
+    return (
+        Sentence(
+            "Under the limit: {margin:magnitude} below it",
+            details=details,
+            when=lambda given, found: when(given) & (found.verdict == weighing.UNDER),
+            verdict="good",
+        ),
+        Sentence(
+            "Over the limit: {margin:magnitude} above it",
+            details=details,
+            when=lambda given, found: when(given) & (found.verdict == weighing.OVER),
+            verdict="bad",
+        ),
+        Sentence(
+            "Too close to call: {margin:magnitude} from the limit",
+            details=(*details, "It is met with a probability of {probability_under}."),
+            when=lambda given, found: when(given),
+            verdict="close",
+        ),
+    )
+
+
+def _is_overridden(given: Any) -> BoolArray:
+    return weighing.rule_overrides(given.rule, given.limit, given.comparison)
+
+
 MASS_MARGIN: Final[tuple[Sentence[Any, Any], ...]] = (
-    Sentence(
-        "Under the limit: {margin:magnitude} below it",
-        details=MASS_DETAILS,
-        when=lambda given, found: found.verdict == weighing.VERDICTS.index("under"),
-        verdict="good",
-    ),
-    Sentence(
-        "Over the limit: {margin:magnitude} above it",
-        details=MASS_DETAILS,
-        when=lambda given, found: found.verdict == weighing.VERDICTS.index("over"),
-        verdict="bad",
-    ),
-    Sentence(
-        "Too close to call: {margin:magnitude} from the limit",
-        details=(*MASS_DETAILS, "It is met with a probability of {probability_under}."),
-        verdict="close",
-    ),
+    *_judge_margin(_is_overridden),
+    *_judge_margin(lambda given: ~_is_overridden(given), "The limit is {limit}."),
 )
 
 USED_DETAILS: Final = (
@@ -112,6 +140,12 @@ USED_DETAILS: Final = (
     "The reserve is reached at {landing_time}.",
 )
 FLIGHT_LOG: Final[tuple[Sentence[Any, Any], ...]] = (
+    Sentence(
+        "More charge was recorded than the pack held",
+        details=(USED_DETAILS[0], "Check the capacity, the charge at take-off and the current sensor."),
+        when=lambda given, found: found.remaining < 0,
+        verdict="bad",
+    ),
     Sentence(
         "Flown into the reserve: {remaining} left at the end",
         details=USED_DETAILS,

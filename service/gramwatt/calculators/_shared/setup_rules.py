@@ -48,21 +48,21 @@ RULES: Final[tuple[Rule[Any, Any], ...]] = (
     ),
     Rule(
         "matches-itself",
-        "{by_setup.name}: this setup is to match itself. Choose another as its setup to match, or give a throttle cap.",
+        "{by_setup.name}: the setup to match is the setup itself. Choose another, or give a throttle cap.",
         when=lambda given, found: setups.matches_itself(given),
         results=("by_setup.throttle_cap", *CAPPED),
     ),
     Rule(
         "matches-a-match",
-        "{by_setup.name}: the setup that it is to match has no throttle cap of its own. Match one that has, or that "
-        "flies without a cap.",
+        "{by_setup.name}: the setup to match has no throttle cap of its own. Match one that has, or that flies without "
+        "a cap.",
         when=lambda given, found: setups.matches_a_match(given) & ~setups.matches_itself(given),
         results=("by_setup.throttle_cap", *CAPPED),
     ),
     Rule(
         "match-out-of-reach",
-        "{by_setup.name}: no throttle matches the other setup, which gives more at its cap than this one at full "
-        "throttle, or nothing at all. Match them the other way round, or lower the cap of the other.",
+        "{by_setup.name}: no throttle matches the other setup, which gives more at its cap than full throttle does "
+        "here, or nothing at all. Match them the other way round, or lower the cap of the other.",
         when=lambda given, found: np.isnan(found.by_setup.throttle_cap),
         results=("by_setup.throttle_cap", *CAPPED),
         partly="no throttle of {by_setup.name} matches the other setup",
@@ -90,7 +90,7 @@ RULES: Final[tuple[Rule[Any, Any], ...]] = (
     ),
     Rule(
         "cannot-lift",
-        "{by_setup.name}: full throttle gives {by_setup.thrust}, which does not lift {by_setup.mass}.",
+        "{by_setup.name}: a thrust of {by_setup.thrust} at full throttle does not lift {by_setup.mass}.",
         when=lambda given, found: np.isnan(found.by_setup.hover_throttle),
         results=HOVER,
         partly="full throttle does not lift the craft with {by_setup.name}",
@@ -111,7 +111,7 @@ RULES: Final[tuple[Rule[Any, Any], ...]] = (
     ),
     Rule(
         "no-comparison",
-        "{by_setup.name}: a comparison requires the figures of this setup and of the first; see the reasons for each.",
+        "{by_setup.name}: a comparison requires figures here and of the first setup; see the reasons for each.",
         when=lambda given, found: _lacks_comparison(found.by_setup),
         results=(
             *MASS_CHANGES,
@@ -139,18 +139,19 @@ def _lacks_comparison(found: Any) -> BoolArray:
 LIMITS_EXCEEDED: Final[tuple[Caution[Any, Any], ...]] = (
     Caution(
         "over-limit",
-        "{by_setup.name}: {by_setup.mass} does not meet the mass limit.",
+        "{by_setup.name}: {by_setup.mass}, over the mass limit (margin {by_setup.margin}).",
         when=lambda given, found: found.by_setup.verdict == weighing.OVER,
         severity="high",
     ),
     Caution(
         "too-close",
-        "{by_setup.name}: the margin of {by_setup.margin} is too close to call: weigh the finished craft as a whole.",
+        "{by_setup.name}: {by_setup.mass}, too close to the mass limit to call (margin {by_setup.margin}). Weigh the "
+        "finished craft as a whole.",
         when=lambda given, found: found.by_setup.verdict == weighing.TOO_CLOSE,
         severity="high",
     ),
     Caution(
-        "over-rating",
+        cautions.OVER_RATING.code,
         "{by_setup.name}: at {by_setup.throttle_cap} throttle the load is {by_setup.rating_used} of the continuous "
         "rating of the pack.",
         when=lambda given, found: found.by_setup.rating_used > 1,
@@ -164,7 +165,7 @@ LIMITS_EXCEEDED: Final[tuple[Caution[Any, Any], ...]] = (
         severity="high",
     ),
     Caution(
-        "below-cutoff",
+        cautions.BELOW_CUTOFF.code,
         "{by_setup.name}: at {by_setup.throttle_cap} throttle the cells sag to {by_setup.capped_cell_voltage}, below "
         "their cut-off: wear if that lasts, not if it is a dip of a second.",
         when=lambda given, found: (
@@ -173,8 +174,7 @@ LIMITS_EXCEEDED: Final[tuple[Caution[Any, Any], ...]] = (
     ),
     Caution(
         "cap-below-hover",
-        "{by_setup.name}: the throttle cap of {by_setup.throttle_cap} is below the {by_setup.hover_throttle} at which "
-        "it hovers.",
+        "{by_setup.name}: throttle cap {by_setup.throttle_cap}, below the hover throttle of {by_setup.hover_throttle}.",
         when=lambda given, found: found.by_setup.hover_throttle > found.by_setup.throttle_cap,
         severity="high",
     ),
@@ -189,9 +189,8 @@ OUTSIDE_TEMPERATURE: Final[Caution[Any, Any]] = Caution(
     cautions.OUTSIDE_TEMPERATURE.code,
     "{by_setup.name}: the temperature of the pack is outside 0 to 40 °C, for which the change of resistance was "
     "checked.",
-    when=lambda given, found: (
-        (setups.get_temperature(given) < cells.MIN_CHECKED_TEMPERATURE)
-        | (setups.get_temperature(given) > cells.MAX_CHECKED_TEMPERATURE)
+    when=lambda given, found: cautions.is_temperature_unchecked(
+        setups.pick_pack(given, "pack_resistance"), setups.get_temperature(given)
     ),
 )
 
@@ -221,6 +220,11 @@ SENTENCES: Final[tuple[Sentence[Any, Any], ...]] = (
     ),
     Sentence(
         "No setup is certainly under the mass limit; {longest_setup} flies longest: {longest_endurance:range}",
+        when=lambda given, found: ~(found.by_setup.verdict == weighing.UNDER).any(axis=1),
+        verdict="bad",
+    ),
+    Sentence(
+        "No setup under the mass limit has a flight time; {longest_setup} flies longest: {longest_endurance:range}",
         verdict="bad",
     ),
 )

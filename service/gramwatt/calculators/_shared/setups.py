@@ -105,6 +105,7 @@ Setups: TypeAlias = Annotated[
         group=Group.FLIGHT,
         max_length=MAX_SETUPS,
         optional=True,
+        row_label="setup",
     ),
 ]
 
@@ -307,7 +308,23 @@ def has_own_cap(given: Any) -> BoolArray:
     return ~np.isnan(own) if has_setups(given) else np.zeros(given.packs.cells.shape, dtype=np.bool_)
 
 
+def lacks_propeller_mass(given: Any) -> BoolArray:
+    """Return where (N, M) the propellers of a setup have no mass, while those of another setup have one."""
+    if not has_setups(given) or not given.propellers.mass.shape[1]:
+        return np.zeros(given.packs.cells.shape, dtype=np.bool_)
+    is_missing = np.isnan(pick(given.propellers.mass, np.maximum(given.setups.propeller, 0)))
+    return np.asarray(is_missing & ~is_missing.all(axis=1, keepdims=True))
+
+
 CAUTIONS: Final[tuple[Caution[Any, Any], ...]] = (
+    Caution(
+        "propeller-mass-missing",
+        "{by_setup.name}: the mass of the propellers counts as 0 g, while that of others was added. Give the mass of "
+        "each propeller, and leave propellers out of the parts.",
+        when=lambda given, found: lacks_propeller_mass(given),
+        severity="high",
+        missing=True,
+    ),
     Caution(
         "cap-not-used",
         "{by_setup.name}: its throttle cap was not used, since its cap matches another setup.",

@@ -1,12 +1,12 @@
 """The targets of a throttle cap, as inputs."""
 
+import dataclasses
 from typing import Annotated, TypeAlias
 
-from gramwatt.calculators._shared import pack_fields
+from gramwatt.calculators._shared import fields, pack_fields
 from gramwatt.model import (
     Array,
     Choice,
-    Count,
     Group,
     IndexArray,
     Quantity,
@@ -28,32 +28,36 @@ def _resistance(description: str) -> Quantity:
 
 TargetKv: TypeAlias = Annotated[
     Array,
-    pack_fields.optional_quantity(
-        "rpm/V", "Target: speed constant of the motor to match.", label="Target kV", group=Group.TARGET, at_most=1e5
+    dataclasses.replace(
+        fields.KV,
+        description="Target: speed constant of the motor to match.",
+        label="Target kV",
+        group=Group.TARGET,
+        optional=True,
+        synonyms=(),
     ),
 ]
 TargetCells: TypeAlias = Annotated[
     Array,
-    Count(
-        "Target: cells of the pack to match.",
+    dataclasses.replace(
+        pack_fields.CELLS,
+        description="Target: cells of the pack to match.",
         label="Target cells in series",
         group=Group.TARGET,
-        at_least=1,
-        at_most=24,
-        suffix="S",
         optional=True,
+        synonyms=(),
     ),
 ]
 TargetChemistry: TypeAlias = Annotated[IndexArray, TARGET_CHEMISTRY]
 TargetCapacity: TypeAlias = Annotated[
     Array,
-    Quantity(
-        "mAh",
-        "Target: rated capacity of the pack to match.",
+    dataclasses.replace(
+        pack_fields.CAPACITY,
+        description="Target: rated capacity of the pack to match.",
         group=Group.TARGET,
-        at_least=1,
-        at_most=1e6,
         optional=True,
+        synonyms=(),
+        plausible=None,
     ),
 ]
 TargetCellResistance: TypeAlias = Annotated[

@@ -8,6 +8,9 @@ from gramwatt.calculators._shared import fields, pack_fields
 from gramwatt.model import Array, NumberList, Quantity
 from gramwatt.physics import constants
 
+MAX_TIP_MACH: Final = 0.7
+"""Above it air at the blades begins to be faster than sound, which the coefficients leave out. Rule of thumb, no
+source."""
 THROTTLES: Final = np.array([0.25, 0.50, 0.75, 1.00])
 
 SPEED = (

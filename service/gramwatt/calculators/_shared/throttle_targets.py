@@ -32,6 +32,13 @@ def _is_given(given: Any) -> BoolArray:
     return np.asarray(~np.isnan(stacked))
 
 
+def has_target(given: Any) -> BoolArray:
+    """Return where (N,) there is a target: a limit, or a motor or pack to match that differs from this one."""
+    pairs = ("kv", "cells", "cell_voltage", "capacity", "cell_resistance", "lead_resistance", "pack_resistance")
+    own, target = (np.stack([getattr(given, prefix + name) for name in pairs]) for prefix in ("", "target_"))
+    return np.asarray(_is_given(given)[1:].any(axis=0) | (own < target).any(axis=0) | (own > target).any(axis=0))
+
+
 def _is_impossible(given: Any, caps: Array) -> BoolArray:
     """Return where (N,) no throttle keeps a current: the motors draw more as soon as they turn."""
     return np.asarray((_is_given(given) & whole_craft.knows_craft(given) & np.isnan(caps))[5:].any(axis=0))

@@ -9,10 +9,11 @@ from dataclasses import dataclass, field
 
 from gramwatt.engine.budget import TooMuchWork, count_response_bytes
 from gramwatt.engine.column_types import ABSENT
+from gramwatt.engine.columns import get_cell
 from gramwatt.engine.craft_fields import MEMBER
 from gramwatt.engine.tables.chunks import BatchResult, Chunk, MalformedTable, Source
 from gramwatt.engine.tables.compute import compute_batch
-from gramwatt.engine.tables.craft_columns import get_cell, list_members
+from gramwatt.engine.tables.craft_columns import list_members
 from gramwatt.engine.tables.csv_reader import read_csv
 from gramwatt.engine.tables.header import Passthrough
 from gramwatt.engine.tables.json_reader import read_json, read_ndjson
@@ -93,7 +94,7 @@ def _is_craft_uncertain(plan: Plan, first: Chunk) -> bool:
     """Return whether the craft document of the first row has an uncertain value that the calculator takes."""
     request = {name: get_cell(first.cells[name], 0) for name in list_members(plan.calculator) if name in first.cells}
     request = {**plan.constants, **{name: cell for name, cell in request.items() if cell is not ABSENT}}
-    return carries_uncertainty(plan.calculator, request, text=first.text or plan.text)
+    return carries_uncertainty(plan.calculator, request, first.cells, text=first.text or plan.text)
 
 
 @dataclass(slots=True)

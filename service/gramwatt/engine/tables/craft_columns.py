@@ -9,12 +9,15 @@ from typing import Any, Final
 import numpy as np
 
 from gramwatt.engine import craft_fields
-from gramwatt.engine.column_types import ABSENT, Cells, ConstantColumn, DictionaryColumn, NumericColumn
+from gramwatt.engine.column_types import ABSENT, Cells, ConstantColumn, DictionaryColumn, JsonCell, NumericColumn
+from gramwatt.engine.columns import get_cell, list_cells
 from gramwatt.engine.craft import CraftInputs, list_lacking_craft, take_inputs
+from gramwatt.engine.craft_document import Cell
 from gramwatt.engine.craft_fields import MEMBER
-from gramwatt.model import AnyCalculator, BoolArray, Kind, Quantity
+from gramwatt.engine.nested import read_column
+from gramwatt.engine.row_names import collect_names
+from gramwatt.model import AnyCalculator, BoolArray
 from gramwatt.model.messages import InputError
-from gramwatt.model.parsing import is_number
 
 NOTHING: Final = CraftInputs()
 
@@ -27,13 +30,35 @@ def list_members(calculator: AnyCalculator) -> frozenset[str]:
 def take_for_constants(
     calculator: AnyCalculator, constants: Mapping[str, object], own: Collection[str], *, text: bool
 ) -> CraftInputs:
-    """Return what rows take from the craft document among their constants, beside inputs named ``own``."""
+    """Return what rows take from the craft document among their constants, beside inputs named ``own``.
+
+    The values of these are not known: what adds up from them is what the others add.
+    """
     if MEMBER not in constants:
         return NOTHING
     members = list_members(calculator)
     choices = {name: value for name, value in constants.items() if name in members and name != MEMBER}
-    known = {name: constants.get(name) for name in {*own, *constants} if name in calculator.input_fields}
+    known = {name: constants.get(name, ABSENT) for name in {*own, *constants} if name in calculator.input_fields}
     return take_inputs(calculator, constants[MEMBER], choices, known, text=text)
+
+
+def check_craft(
+    calculator: AnyCalculator, constants: Mapping[str, object], own: Collection[str], *, text: bool
+) -> tuple[CraftInputs, list[InputError]]:
+    """Return what rows take from the craft document among their constants, with the errors in it.
+
+    What adds up from inputs named ``own`` is checked in each row.
+    """
+    taken = take_for_constants(calculator, constants, own, text=text)
+    fields = calculator.input_fields
+    names = collect_names(calculator, {n: [cell] for n, cell in {**constants, **taken.inputs}.items()}, complete=False)
+    varies = not craft_fields.list_added_inputs(calculator).isdisjoint(own)
+    errors: list[InputError] = []
+    for name, cell in taken.inputs.items():
+        if not (varies and fields[name].sum_of):
+            column = read_column(fields[name], [cell], text=False, names=names)
+            errors += [error.under(name) for error in column.errors.get(0, ())]
+    return taken, taken.locate(errors)
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,10 +100,10 @@ def merge_craft(
             groups.append(_take(calculator, documents, own, row, text=text))
         at[row] = known[key]
     index = np.array(at, dtype=np.intp)
-    for name, kind in calculator.input_fields.items():
+    for name in calculator.input_fields:
         values = [group.inputs.get(name, ABSENT) for group in groups]
         if any(value is not ABSENT for value in values):
-            own[name] = _fill(kind, own.get(name), values, index)
+            own[name] = _fill(own.get(name), values, index)
     return CraftRows(own, groups, at)
 
 
@@ -88,9 +113,17 @@ def _take(
     choices = {name: value for name, value in documents.items() if name != MEMBER}
     if MEMBER not in documents:
         return CraftInputs(errors=tuple(list_lacking_craft(choices)))
-    given = {name: get_cell(column, row) for name, column in own.items()}
-    given = {name: cell for name, cell in given.items() if cell is not ABSENT}
+    given = list_own_cells(own, row, text=text)
     return take_inputs(calculator, documents[MEMBER], choices, given, text=text)
+
+
+def list_own_cells(columns: Mapping[str, Cells], row: int, *, text: bool) -> dict[str, Cell]:
+    """Return the cells that a row gives. ``text`` holds for those of a table; constants say it themselves."""
+    cells = {
+        name: Cell(get_cell(column, row), f"/{name}", text or (isinstance(column, ConstantColumn) and column.text))
+        for name, column in columns.items()
+    }
+    return {name: cell for name, cell in cells.items() if cell.value is not ABSENT}
 
 
 def _list_keys(
@@ -122,49 +155,16 @@ def _find_present(cells: Cells) -> BoolArray:
     return np.array([cell is not ABSENT for cell in cells], dtype=np.bool_)
 
 
-def list_cells(cells: Cells) -> list[object]:
-    """Return the cells of a column one by one."""
-    return [get_cell(cells, row) for row in range(len(cells))]
-
-
-def get_cell(cells: Cells, row: int) -> object:
-    """Return a cell as it can stand by itself: with the unit of its column, if the column has one."""
-    if isinstance(cells, ConstantColumn):
-        return cells.cell
-    if isinstance(cells, DictionaryColumn):
-        return ABSENT if cells.at[row] < 0 else _add_unit(cells.distinct[cells.at[row]], cells.bare)
-    if not isinstance(cells, NumericColumn):
-        return cells[row]
-    if row in cells.others:
-        return _add_unit(cells.others[row], cells.bare)
-    if not cells.present[row]:
-        return ABSENT
-    number = float(cells.numbers[row])
-    if not cells.in_units:
-        return int(number) if number.is_integer() else number
-    return f"{number!r} {cells.in_units[0 if cells.unit_at is None else cells.unit_at[row]].spelling}"
-
-
-def _add_unit(cell: object, unit: Any) -> object:
-    return f"{cell} {unit.spelling}" if unit is not None and isinstance(cell, str) and is_number(cell) else cell
-
-
-def _fill(kind: Kind, own: Cells | None, values: Sequence[object], at: Any) -> Cells:
-    """Return a column in which the rows without a cell take that of their group."""
-    explicit = [_make_explicit(kind, value) for value in values]
+def _fill(own: Cells | None, values: Sequence[object], at: Any) -> Cells:
+    """Return a column in which the rows without a cell take that of their group, a JSON value."""
+    taken = [value if value is ABSENT else JsonCell(value) for value in values]
     if own is None:
         places = np.array([-1 if value is ABSENT else place for place, value in enumerate(values)], dtype=np.intp)
-        distinct = ["" if value is ABSENT else value for value in values]
-        return DictionaryColumn(tuple(distinct), places[at])
+        return DictionaryColumn(["" if cell is ABSENT else cell for cell in taken], places[at])
     empty = np.flatnonzero(~_find_present(own)).tolist()
-    cells = list_cells(own) if empty else own
-    if isinstance(cells, list):
-        for row in empty:
-            cells[row] = explicit[at[row]]
+    if not empty:
+        return own
+    cells = list_cells(own)
+    for row in empty:
+        cells[row] = taken[at[row]]
     return cells
-
-
-def _make_explicit(kind: Kind, value: object) -> object:
-    """Return a number with its declared unit, beside cells that may be in another one."""
-    is_number = isinstance(value, int | float) and not isinstance(value, bool)
-    return f"{value!r} {kind.unit}" if is_number and isinstance(kind, Quantity) and kind.unit != "1" else value

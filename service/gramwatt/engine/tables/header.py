@@ -12,7 +12,7 @@ from gramwatt.engine.columns import escape_name, missing_input_error, uncertaint
 from gramwatt.engine.craft import list_lacking_craft
 from gramwatt.engine.craft_fields import MEMBER
 from gramwatt.engine.limits import MAX_COMPARED_NAMES, MAX_ROW_BYTES, MAX_TABLE_COLUMNS
-from gramwatt.engine.tables.craft_columns import list_members, take_for_constants
+from gramwatt.engine.tables.craft_columns import check_craft, list_members
 from gramwatt.model import RANGE_SUFFIXES, Calculator, Kind, Quantity, Text, units
 from gramwatt.model.kinds import collect_synonyms
 from gramwatt.model.messages import InputError, join_with_or, quote_input, suggest
@@ -108,8 +108,10 @@ def parse_header(
             rejected += bool(column_errors)
             errors += column_errors
     if MEMBER not in seen:  # else it is known for each row
-        taken = take_for_constants(calculator, constants, seen, text=True)
-        errors += _find_missing(calculator, seen, {**constants, **taken.inputs, **dict.fromkeys(taken.failed)})
+        taken, craft_errors = check_craft(calculator, constants, seen, text=True)
+        errors += craft_errors
+        if not any(error.pointer == f"/{MEMBER}" for error in craft_errors):
+            errors += _find_missing(calculator, seen, {**constants, **taken.inputs, **dict.fromkeys(taken.failed)})
     errors += [
         _make_error(name, f"{name} is the uncertainty of {name[:-2]}, which is missing", f"a column {name[:-2]} too")
         for name in sorted(seen)

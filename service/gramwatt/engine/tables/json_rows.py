@@ -6,7 +6,7 @@ import contextlib
 import itertools
 import operator
 import re
-from collections.abc import Iterator, Mapping, Sequence, Set
+from collections.abc import Collection, Iterator, Mapping, Sequence, Set
 from typing import Any, Final
 
 import numpy as np
@@ -18,7 +18,8 @@ from gramwatt.engine.craft_fields import MEMBER
 from gramwatt.engine.limits import MAX_COMPARED_NAMES, MAX_TABLE_COLUMNS
 from gramwatt.engine.strict_json import InvalidJson
 from gramwatt.engine.tables import byte_search
-from gramwatt.engine.tables.chunks import Chunk, PassthroughValues
+from gramwatt.engine.tables.chunks import Chunk, InvalidTable, PassthroughValues
+from gramwatt.engine.tables.craft_columns import take_for_constants
 from gramwatt.engine.tables.header import Passthrough, check_column, check_conflict, column_kinds, member_kinds
 from gramwatt.engine.tables.text_columns import parse_text_column
 from gramwatt.model import Calculator, Choice, Count, Kind, Quantity, Text
@@ -48,6 +49,9 @@ class RowBuilder:
         if MEMBER in constants:
             self._known = {**self._known, **member_kinds(calculator)}
         self._calculator, self._passthrough, self._constants = calculator, passthrough, constants
+        errors = take_for_constants(calculator, constants, calculator.input_fields, text=True).errors
+        if errors:
+            raise InvalidTable(errors)
         self._compared: dict[str, list[InputError]] = {}
         """The errors of the first invalid names; only these suggest similar names."""
         self.first = 0
@@ -61,7 +65,7 @@ class RowBuilder:
         if objects is None:
             return None
         columns = _columns(objects)
-        if columns is None:
+        if columns is None or (MEMBER in columns and MEMBER not in self._constants):
             return None
         cells: dict[str, Cells] = {}
         passthrough_columns: dict[str, PassthroughValues] = {}
@@ -113,8 +117,12 @@ class RowBuilder:
     def _convert_objects(self, rows: Sequence[object]) -> Chunk:
         errors: dict[int, list[InputError]] = {}
         names: dict[str, list[InputError]] = {}
-        if any(isinstance(row, dict) and MEMBER in row for row in rows):
-            self._known = {**self._known, **member_kinds(self._calculator)}
+        members = member_kinds(self._calculator).keys()
+        taken: list[Collection[str]] = []
+        """The names in each row that concern a craft: any of them where there is one."""
+        for row in rows:
+            has_craft = MEMBER in self._constants or (isinstance(row, dict) and row.get(MEMBER) is not None)
+            taken.append(members if has_craft else (MEMBER,))
         for at, row in enumerate(rows):
             if isinstance(row, InvalidJson):
                 errors[at] = [InputError("", f"not JSON: {row}", None, "a JSON object")]
@@ -122,12 +130,16 @@ class RowBuilder:
                 accepted = f"an object with {join_with_or(self._calculator.input_fields)}"
                 errors[at] = [InputError("", f"{describe_type(row)} is not an object", quote_input(row), accepted)]
             else:
-                new = [name for name in row if name not in names]
+                new = [name for name in row if name not in names and name not in taken[at]]
                 if len(names) + len(new) > MAX_TABLE_COLUMNS:
                     errors[at] = [_MANY_NAMES]
                     continue
                 names |= {name: self._check_name(name) for name in new}
-                row_errors = [error for name in row for error in names[name]]
+                row_errors = [
+                    error
+                    for name in row
+                    for error in (check_conflict(name, self._constants) if name in taken[at] else names[name])
+                ]
                 if row_errors:
                     errors[at] = row_errors
         objects: list[dict[str, Any]] = [row if isinstance(row, dict) else {} for row in rows]
@@ -136,8 +148,13 @@ class RowBuilder:
             for name in names
             if name in self._known
         }
+        for name in members:
+            values = [row.get(name) if name in own else None for own, row in zip(taken, objects, strict=True)]
+            column = [ABSENT if value is None else value for value in values]
+            if any(cell is not ABSENT for cell in column):
+                cells[name] = column
         passthrough_columns: dict[str, list[Any]] = {
-            name: [row.get(name) for row in objects]
+            name: [None if name in own else row.get(name) for own, row in zip(taken, objects, strict=True)]
             for name, rejected in names.items()
             if name not in self._known and not rejected
         }
@@ -175,7 +192,7 @@ class RowBuilder:
         if missing:
             passthrough_columns = {
                 **passthrough_columns,
-                **{name: [None] * rows for name in sorted(missing) if name not in self._known},
+                **{name: [None] * rows for name in sorted(missing) if name not in self._known and name != MEMBER},
             }
         chunk = Chunk(self.first, rows, cells, False, passthrough_columns, errors, has_header=False)
         self.first += rows

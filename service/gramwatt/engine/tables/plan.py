@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import contextlib
 import dataclasses
 import functools
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any, Final, Literal
 
@@ -16,8 +17,9 @@ from gramwatt.engine.craft_fields import MEMBER
 from gramwatt.engine.draws import FEW_DRAWS
 from gramwatt.engine.nested import read_column
 from gramwatt.engine.response import check_result_units, get_declared_units
-from gramwatt.engine.row_names import Names, collect_names
-from gramwatt.engine.tables.craft_columns import list_members, take_for_constants
+from gramwatt.engine.row_names import collect_names
+from gramwatt.engine.strict_json import InvalidJson
+from gramwatt.engine.tables.craft_columns import NOTHING, check_craft, list_members, take_for_constants
 from gramwatt.model import RANGE_SUFFIXES, Calculator, Count, Kind, Quantity, units
 from gramwatt.model.messages import InputError, quote_input
 
@@ -117,20 +119,22 @@ def standing_codes(calculator: Calculator[Any, Any]) -> tuple[str, ...]:
 
 
 def check_constants(
-    calculator: Calculator[Any, Any], constants: Mapping[str, object], *, text: bool
+    calculator: Calculator[Any, Any],
+    constants: Mapping[str, object],
+    *,
+    text: bool,
+    own: Collection[str] | None = (),
 ) -> list[InputError]:
-    """Return the errors of the inputs that all rows share."""
+    """Return the errors of the inputs that all rows share.
+
+    ``own`` are the inputs that rows give themselves; None where these are in a header, which checks the craft then.
+    """
     fields = calculator.input_fields
-    taken = take_for_constants(calculator, constants, (), text=text)
+    taken, errors = (NOTHING, []) if own is None else check_craft(calculator, constants, own, text=text)
     members = list_members(calculator)
-    names = _collect_names(calculator, {**constants, **taken.inputs})
-    errors: list[InputError] = []
+    inputs = {name: [value] for name, value in {**constants, **taken.inputs}.items()}
+    names = collect_names(calculator, inputs, complete=False)
     compared = 0
-    for name, cell in taken.inputs.items():
-        errors += [
-            error.under(name) for error in read_column(fields[name], [cell], text=False, names=names).errors.get(0, ())
-        ]
-    errors = taken.locate(errors)
     if MEMBER not in constants:
         errors += list_lacking_craft({name: cell for name, cell in constants.items() if name in members})
     for name, cell in constants.items():
@@ -147,11 +151,6 @@ def check_constants(
     return errors
 
 
-def _collect_names(calculator: Calculator[Any, Any], inputs: Mapping[str, object]) -> Names:
-    """Return the names of the rows of tables that other inputs may refer to."""
-    return collect_names(calculator, {name: [value] for name, value in inputs.items()}, complete=False)
-
-
 def make_plan(
     calculator: Calculator[Any, Any],
     constants: Mapping[str, object],
@@ -160,27 +159,34 @@ def make_plan(
     result_units: Mapping[str, str],
     show_inputs: bool,
     uncertain: bool,
+    own: Collection[str] | None = (),
 ) -> tuple[Plan, list[InputError], list[InputError]]:
-    """Return a plan, the errors of the inputs that all rows share, and those of the chosen units."""
-    input_errors = check_constants(calculator, constants, text=text)
+    """Return a plan, the errors of the inputs that all rows share, and those of the chosen units.
+
+    ``own`` are the inputs that rows give themselves; see `check_constants`.
+    """
+    input_errors = check_constants(calculator, constants, text=text, own=own)
     document = constants.get(MEMBER)
     if text and isinstance(document, str) and not input_errors:
-        constants = {**constants, MEMBER: parse_document(document)}
+        with contextlib.suppress(InvalidJson):  # an error of the table, found with its header
+            constants = {**constants, MEMBER: parse_document(document)}
     unit_errors = []
     try:
         check_result_units(calculator, result_units)
     except ValueError as error:
         given = ",".join(f"{name}:{unit}" for name, unit in result_units.items())
         unit_errors.append(InputError("/units", str(error), quote_input(given), "result:unit pairs"))
-    uncertain = uncertain or (not input_errors and carries_uncertainty(calculator, constants, text=text))
+    uncertain = uncertain or (not input_errors and carries_uncertainty(calculator, constants, own or (), text=text))
     shown_inputs = tuple(calculator.input_fields) if show_inputs else ()
     plan = Plan(calculator.name, dict(constants), text, result_units, shown_inputs, uncertain)
     return plan, input_errors, unit_errors
 
 
-def carries_uncertainty(calculator: Calculator[Any, Any], constants: Mapping[str, object], *, text: bool) -> bool:
-    """Return whether any input that all rows share has an uncertainty."""
-    taken = take_for_constants(calculator, constants, (), text=text).inputs
+def carries_uncertainty(
+    calculator: Calculator[Any, Any], constants: Mapping[str, object], own: Collection[str], *, text: bool
+) -> bool:
+    """Return whether any input that all rows share, beside those named ``own``, has an uncertainty."""
+    taken = take_for_constants(calculator, constants, own, text=text).inputs
     columns = [
         read_column(calculator.input_fields[name], [cell], text=text and name not in taken)
         for name, cell in {**constants, **taken}.items()

@@ -9,13 +9,14 @@ import numpy as np
 
 from gramwatt.engine import budget
 from gramwatt.engine.column_types import ABSENT, Cells, ConstantColumn
+from gramwatt.engine.columns import get_cell
 from gramwatt.engine.craft import list_lacking_craft, take_inputs
 from gramwatt.engine.craft_fields import MEMBER
 from gramwatt.engine.evaluate import evaluate_columns
 from gramwatt.engine.limits import MAX_NESTED_ROWS
 from gramwatt.engine.response import build_response
 from gramwatt.engine.tables.chunks import BatchResult, Chunk, slice_cells
-from gramwatt.engine.tables.craft_columns import get_cell, list_members
+from gramwatt.engine.tables.craft_columns import list_members, list_own_cells
 from gramwatt.engine.tables.plan import OutputColumn, Plan, output_columns, standing_codes
 from gramwatt.model.messages import InputError
 
@@ -82,13 +83,11 @@ def _compute_row_with_craft(
         if request:
             return {}, list_lacking_craft(request)
         return _compute_given_row(plan, chunk, {name: columns[name] for name in columns.keys() - members})
-    own = {
-        name: cell for name, column in columns.items() if name in fields and (cell := get_cell(column, 0)) is not ABSENT
-    }
+    own = list_own_cells({name: column for name, column in columns.items() if name in fields}, 0, text=chunk.text)
     choices = {name: value for name, value in request.items() if name != MEMBER}
-    taken = take_inputs(plan.calculator, request[MEMBER], choices, own, text=chunk.text or plan.text)
+    taken = take_inputs(plan.calculator, request[MEMBER], choices, own, text=chunk.text)
     cells: dict[str, Cells] = {
-        **{name: ConstantColumn(cell, 1, text=_is_text(plan, chunk, name)) for name, cell in own.items()},
+        **{name: ConstantColumn(cell.value, 1, text=cell.text) for name, cell in own.items()},
         **{name: [value] for name, value in taken.inputs.items()},
     }
     uncertainties = {name: column for name, column in columns.items() if name not in fields and name not in members}
@@ -105,10 +104,6 @@ def _compute_row_with_craft(
     if errors:
         return {}, errors
     return build_response(outcome, 0, result_units=plan.result_units, with_given=False), ()
-
-
-def _is_text(plan: Plan, chunk: Chunk, name: str) -> bool:
-    return plan.text if name in plan.constants else chunk.text
 
 
 class _RowResults:

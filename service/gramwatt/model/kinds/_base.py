@@ -153,6 +153,8 @@ class BaseKind:
         elif not (self.method or self.formula):
             yield "a result needs a formula or a method"
         yield from (f"needs {name}, which does not exist" for name in self.needs if name not in inputs)
+        of_inputs = {"group": self.group, "synonyms": self.synonyms, "follows": self.follows, "sum_of": self.sum_of}
+        yield from (f"{name} is for inputs only" for name, value in of_inputs.items() if value)
 
 
 def get_label(name: str, kind: BaseKind) -> str:

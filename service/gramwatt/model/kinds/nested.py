@@ -105,6 +105,8 @@ class Table(BaseKind):
     """Of results, if their number does not follow from that of the entries among the inputs."""
     chosen_by: ChosenBy | None = None
     """Of inputs: how a request chooses one row of this table in a craft document."""
+    row_label: str = "row"
+    """Of inputs: what people call one row, such as ``pack``."""
 
     kind_name: ClassVar[str] = "table"
     is_nested: ClassVar[bool] = True

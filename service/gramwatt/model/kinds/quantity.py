@@ -227,6 +227,8 @@ class Quantity(BaseKind):
     def find_result_problems(self, inputs: Mapping[str, Kind]) -> Iterator[str]:
         """Yield what is wrong with the bounds and texts of a result."""
         yield from self.find_bound_problems()
+        if self.plausible is not None:
+            yield "plausible is for inputs only"
         yield from BaseKind.find_result_problems(self, inputs)
 
     def find_bound_problems(self) -> Iterator[str]:

@@ -10,7 +10,7 @@ import numpy as np
 
 from gramwatt.arrays import BoolArray
 from gramwatt.model.kinds._base import BaseKind, repeat
-from gramwatt.model.messages import join_with_or
+from gramwatt.model.messages import join_with_or, quote_input
 from gramwatt.model.parsing import ValueParseError, describe_type
 
 MAX_LISTED_ROWS: Final = 20
@@ -56,20 +56,18 @@ class RowName(BaseKind):
     def find_row(self, cell: object, names: Sequence[str]) -> int:
         """Return the position of the row that a cell names. Raises ValueParseError if that is not exactly one."""
         if not isinstance(cell, str):
-            raise ValueParseError(f"Enter text, not {describe_type(cell)}", self.describe_accepted())
-        known = list(dict.fromkeys(name for name in names if name))[:MAX_LISTED_ROWS]
-        accepted = join_with_or(known) if known else self.describe_accepted()
-        times = names.count(cell)
+            raise ValueParseError(f"Enter a name, not {describe_type(cell)}", self.describe_accepted())
         if not names:
-            raise ValueParseError(f"No {self.of} are given, so none can be named", accepted)
-        if not times or not cell:
-            raise ValueParseError(f"None of the {self.of} has this name", accepted, (cell, known, {}))
-        if times > 1:
-            others = [name for name in known if names.count(name) == 1]
-            raise ValueParseError(
-                f"{times} of the {self.of} have this name: give each a name of its own",
-                join_with_or(others) if others else self.describe_accepted(),
-            )
+            raise ValueParseError(f"No {self.of} are given, so none can be named", self.describe_accepted())
+        times = names.count(cell) if cell else 0
+        if times != 1:
+            single = [name for name in names if name and names.count(name) == 1]
+            accepted = join_with_or(single[:MAX_LISTED_ROWS]) if single else self.describe_accepted()
+            if times:
+                detail = f'{times} rows of {self.of} have the name "{quote_input(cell)}": give each a name of its own'
+                raise ValueParseError(detail, accepted)
+            detail = f'There is no row "{quote_input(cell)}" in {self.of}'
+            raise ValueParseError(detail, accepted, (cell, [name for name in names if name], {}))
         return names.index(cell)
 
     def make_empty(self, rows: int) -> Any:

@@ -303,7 +303,7 @@
       if (Array.isArray(given)) this.#inputs[about.name] = rows;
       const used = new Set(rows.flatMap((row) => Object.keys(row)));
       const columns = about.columns.filter(({ name, required }) => required || used.has(name) || ["name", "count"].includes(name));
-      const one = lower(about.label).replace(/s$/, "");
+      const one = about.row_label;
       const table = make("fieldset", { part: "table" }, make("legend", { textContent: about.label }));
       rows.forEach((row, at) => {
         const line = make("div", { className: "row", part: "row" });

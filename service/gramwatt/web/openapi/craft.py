@@ -20,7 +20,6 @@ the columns of the chosen row of a table stand for the inputs of the same name."
 PARAMETER: Final = "craft"
 CRAFT_REQUEST: Final = "CraftRequest"
 """The component of the query parameter."""
-ROW_NAME: Final = {"type": "string", "minLength": 1, "maxLength": 80, "pattern": json_schema.PRINTABLE}
 
 
 def add_craft(spec: APISpec) -> None:
@@ -34,7 +33,7 @@ def add_craft(spec: APISpec) -> None:
         table = tables[name]
         columns = {column: craft_fields.get_column_kind(table, column) for column in sorted(table.known)}
         rows = {column: _make_short_schema(each) for column, each in columns.items()}
-        members = dict.fromkeys(craft_fields.list_row_members(table), ROW_NAME)
+        members = dict.fromkeys(craft_fields.list_row_members(table), json_schema.ROW_NAME)
         row = json_schema.make_object({**rows, **members})
         properties[name] = {"type": "array", "maxItems": table.kind.max_length, "items": row}
     spec.components.schema("Craft", {**json_schema.make_object(properties), "description": CRAFT_TEXT})
@@ -93,7 +92,10 @@ def _make_short_schema(kind: Kind) -> JsonObject:
 def list_craft_members() -> Mapping[str, JsonObject]:
     """Return the schemas of the members of a request that has a craft document."""
     choices = {
-        member: {**ROW_NAME, "description": f"The row of {table} to use, by its name; by default the first."}
+        member: {
+            **json_schema.ROW_NAME,
+            "description": f"The row of {table} to use, by its name; by default the first.",
+        }
         for member, table in craft_fields.get_choices().items()
     }
     return {craft_fields.MEMBER: {"$ref": "#/components/schemas/Craft"}, **choices}

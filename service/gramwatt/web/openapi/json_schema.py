@@ -33,6 +33,7 @@ PRINTABLE = r"^[^\u0000-\u001F\u007F-\u009F\u2028\u2029]+$"
 PATH = {"type": "string", "pattern": r"^[a-z][a-z0-9_]*(?:\.[0-9]+\.[a-z][a-z0-9_]*)?$", "maxLength": 128}
 GIVEN_TEXT = r"^-?[0-9]+(?:\.[0-9]+)?(?:e[+-]?[0-9]+)? ± [0-9]+(?:\.[0-9]+)?(?:e[+-]?[0-9]+)?$"
 NAME = {"type": "string", "pattern": "^[a-z][a-z0-9_]*$", "maxLength": 64}
+ROW_NAME: JsonSchema = {"type": "string", "minLength": 1, "maxLength": Text("").max_length, "pattern": PRINTABLE}
 
 
 def make_input_schema(kind: Kind, *, query: bool = False) -> JsonSchema:
@@ -53,7 +54,7 @@ def make_input_schema(kind: Kind, *, query: bool = False) -> JsonSchema:
             pattern = f"^(?:{kind.pattern})$" if kind.pattern else PRINTABLE
             schema |= {"type": "string", "minLength": 1, "maxLength": kind.max_length, "pattern": pattern}
         case RowName():
-            schema |= {"type": "string", "minLength": 1, "maxLength": 80, "pattern": PRINTABLE, "x-row-of": kind.of}
+            schema |= {**ROW_NAME, "x-row-of": kind.of}
         case TimeSeries():
             schema |= {"$ref": f"#/components/schemas/{kind.row.__name__}"}
         case NumberList():
@@ -292,8 +293,8 @@ def make_response_schema(calculator: Calculator[Any, Any]) -> JsonSchema:
             },
             "inputs": {
                 **make_object(inputs),
-                "description": "All inputs that were used, each in its unit of this contract: given, assumed or "
-                "computed from others.",
+                "description": "All inputs that were used: given, assumed or computed from others, each in its unit of "
+                "this contract. An input that is also a result is in the unit requested for that.",
             },
             "assumed": {**names, "description": "The inputs that took their default."},
             "from_craft": {
@@ -305,7 +306,7 @@ def make_response_schema(calculator: Calculator[Any, Any]) -> JsonSchema:
             "chosen": {
                 "type": "object",
                 "propertyNames": {"enum": sorted(get_choices())},
-                "additionalProperties": {"type": "string", "maxLength": 80},
+                "additionalProperties": {"type": "string", "maxLength": ROW_NAME["maxLength"]},
                 "description": "The rows of the craft's tables that inputs came from: a name for each `pack`, "
                 "`propeller` or `flight`, the first row where the request names none.",
             },

@@ -30,7 +30,7 @@ _SHARE_OR_LIST: Final[JsonSchema] = {
 RESPONSE_SCHEMAS: Final[Mapping[str, JsonSchema]] = {
     "Units": {
         "type": "object",
-        "description": "The unit of each quantity in given and results.",
+        "description": "The unit of each quantity in inputs and results; given is in the units of this contract.",
         "additionalProperties": {"type": "string", "maxLength": 16, "pattern": PRINTABLE},
     },
     "Cautions": {

@@ -154,6 +154,12 @@ def describe_choosers(calculator: Calculator[Any, Any]) -> str:
 
 
 @functools.cache
+def describe_rows() -> str:
+    """Return as JSON what people call one row of each table of the craft."""
+    return json.dumps({name: table.kind.row_label for name, table in craft_fields.get_tables().items()})
+
+
+@functools.cache
 def describe_names() -> str:
     """Return as JSON what names the rows of each table of the craft: the ``member`` of a request, columns of tables."""
     tables = craft_fields.get_tables()

@@ -92,6 +92,7 @@ def describe_input(name: str, kind: Kind, calculator: Calculator[Any, Any] | Non
         case Table() as table:
             description["columns"] = [describe_input(each, inner) for each, inner in form_columns(table).items()]
             description["any_of"] = [list(group) for group in table.any_of]
+            description["row_label"] = table.row_label
         case TimeSeries(row=row):
             description["columns"] = list(get_fields(row))
             description["channels"] = [_describe_channel(each, inner) for each, inner in get_fields(row).items()]

@@ -40,7 +40,7 @@ def list_next_links(response: Mapping[str, Any], decimal: str) -> Iterator[NextL
             taken = {name: suggestion.inputs[name] for name in suggestion.from_results}
             url = _make_url(suggestion, taken, decimal)
         carries, needs = tuple(suggestion.from_results), suggestion.missing
-        labels = _join_labels(calculator, carries) or "these inputs"
+        labels = _join_labels(calculator, carries) or "the same inputs"
         yield NextLink(calculator.title, url, carries, needs, labels, _join_labels(calculator, needs))
 
 

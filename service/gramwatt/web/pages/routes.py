@@ -21,13 +21,13 @@ from gramwatt.version import __version__
 from gramwatt.web.chart_options import CHART_MEDIA_TYPES
 from gramwatt.web.headers import make_cacheable, make_etag, make_not_modified, make_request_etag
 from gramwatt.web.pages import form_reader, what_if
-from gramwatt.web.pages.craft_form import describe_choosers, describe_fields, describe_names
+from gramwatt.web.pages.craft_form import describe_choosers, describe_fields, describe_names, describe_rows
 from gramwatt.web.pages.description import describe_calculator
 from gramwatt.web.pages.downloads import make_download
 from gramwatt.web.pages.fragments import render_cached, unit_options
 from gramwatt.web.pages.reference import find_reference_field
 from gramwatt.web.pages.text import linked_text, marked_text, mathematical_text, readable_formula, readable_text
-from gramwatt.web.pages.views import CalculatorView, duplicate_parameters, make_view, page_chart_style, read_form
+from gramwatt.web.pages.views import CalculatorView, make_view, page_chart_style, read_form
 from gramwatt.web.pages.web_component import LATEST, script, versions
 from gramwatt.web.problems import (
     Problem,
@@ -52,6 +52,7 @@ blueprint = Blueprint("pages", __name__)
 blueprint.add_app_template_global(describe_choosers)
 blueprint.add_app_template_global(describe_fields)
 blueprint.add_app_template_global(describe_names)
+blueprint.add_app_template_global(describe_rows)
 blueprint.add_app_template_global(find_reference_field)
 blueprint.add_app_template_global(unit_options)
 blueprint.add_app_template_global(render_cached)
@@ -135,7 +136,6 @@ def calculator_chart(calculator_name: str) -> Response:
     if cached is not None:
         return allow_inline_styles(cached)
     form, _ = read_form(calculator)
-    errors = [*form.errors, *duplicate_parameters()]
     try:
         if any(varied.name for varied in form.varied):
             chart = what_if.draw(calculator, form, calculate.compute_response(calculator, form.inputs))
@@ -144,11 +144,11 @@ def calculator_chart(calculator_name: str) -> Response:
                 calculator, form.inputs, text=False, result_units=form.result_units, picture=form.picture
             )
     except calculate.InvalidInput as error:
-        raise convert_invalid_input(error, errors) from None
+        raise convert_invalid_input(error, form.errors) from None
     except NothingToDraw as error:
         raise Problem("no-answer", str(error)) from None
-    if errors:
-        raise invalid_input(errors)
+    if form.errors:
+        raise invalid_input(form.errors)
     svg = render(chart, "svg", page_chart_style(form.shape))
     return allow_inline_styles(make_cacheable(Response(svg, content_type=CHART_MEDIA_TYPES["svg"]), tag))
 
@@ -160,15 +160,14 @@ def download(calculator_name: str) -> Response:
     _allow_large_form(calculator)
     kind = request.form.get("download", "json")
     form, _ = read_form(calculator)
-    errors = [*form.errors, *duplicate_parameters()]
     try:
         body, media_type, name = make_download(calculator, form, kind)
     except calculate.InvalidInput as error:
-        raise convert_invalid_input(error, errors) from None
+        raise convert_invalid_input(error, form.errors) from None
     except NothingToDraw as error:
         raise Problem("no-answer", str(error)) from None
-    if errors:
-        raise invalid_input(errors)
+    if form.errors:
+        raise invalid_input(form.errors)
     response = Response(body, content_type=media_type)
     response.headers["Content-Disposition"] = f'attachment; filename="{name}"'
     response.headers["Cache-Control"] = "no-store"

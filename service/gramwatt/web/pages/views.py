@@ -109,11 +109,18 @@ def read_form(
     form.errors += filled.errors
     form.origins, form.unknown = filled.origins, filled.unknown
     form.derived, form.failed = filled.derived, filled.failed
+    duplicates = _find_duplicate_parameters()
     if form.submitted or form.errors:
+        form.errors += duplicates
         return form, False
     of_example = _form_of_example(calculator, example, form.decimal)
     with_options = replace(
-        of_example, result_units=form.result_units, shape=form.shape, picture=form.picture, varied=form.varied
+        of_example,
+        result_units=form.result_units,
+        shape=form.shape,
+        picture=form.picture,
+        varied=form.varied,
+        errors=[*of_example.errors, *duplicates],
     )
     return with_options, True
 
@@ -129,7 +136,7 @@ def make_view(calculator: Calculator[Any, Any], example: ExampleInputs = inputs_
     form, is_example = read_form(calculator, example)
     description = describe_calculator(calculator)
     view = CalculatorView(calculator, description, form, is_example, needs_upload(calculator))
-    errors: list[InputError] = [*form.errors, *duplicate_parameters()]
+    errors: list[InputError] = [*form.errors]
     response: dict[str, Any] | None = None
     outcome = None
     try:
@@ -151,7 +158,7 @@ def make_view(calculator: Calculator[Any, Any], example: ExampleInputs = inputs_
     return view
 
 
-def duplicate_parameters() -> list[InputError]:
+def _find_duplicate_parameters() -> list[InputError]:
     """Return an error for each name that the URL gives more than once with different values."""
     return [
         InputError(f"/{name[:80]}", f"given {len(values)} times", quote_input(", ".join(values)), "each name once")

@@ -6,14 +6,16 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, Final
 
+import numpy as np
+
 from gramwatt.charts import sweep_charts
 from gramwatt.charts.chart_data import ChartData
 from gramwatt.engine.calculate import InvalidInput
 from gramwatt.engine.tables import batch, sweep
 from gramwatt.engine.tables.grid_cost import check_grid
 from gramwatt.engine.tables.plan import make_plan
-from gramwatt.model import Calculator, Count, Kind, Quantity, get_label
-from gramwatt.model.messages import InputError, format_number, unit_sign
+from gramwatt.model import Calculator, Count, Kind, Quantity, get_label, units
+from gramwatt.model.messages import InputError, format_number, join_with_or, quote_input, unit_sign
 from gramwatt.web.pages.form_reader import FormData, VariedInput, with_decimal_point
 
 LINE_POINTS: Final = 41
@@ -68,7 +70,10 @@ def parse_axes(
     errors: list[InputError] = []
     known = sweep.variable_inputs(calculator)
     for varied in used:
-        if varied.name not in known or varied.name in [axis.name for axis in axes]:
+        if varied.name not in known:
+            errors.append(InputError("/vary", "No such input can vary", quote_input(varied.name), join_with_or(known)))
+            continue
+        if varied.name in [axis.name for axis in axes]:
             errors.append(InputError("/vary", "Choose two different inputs", None, "one or two inputs"))
             continue
         control = _make_axis(calculator, varied, response, form.decimal)
@@ -106,6 +111,7 @@ def write_csv(calculator: Calculator[Any, Any], form: FormData, response: Mappin
         result_units=form.result_units,
         show_inputs=False,
         uncertain=True,
+        own=[axis.name for axis in axes],
     )
     if errors or constant_errors or unit_errors or not axes:
         raise InvalidInput((*errors, *constant_errors, *unit_errors))
@@ -134,7 +140,11 @@ def _make_axis(
     value = response["inputs"].get(varied.name)
     usual_start = usual_stop = ""
     if isinstance(value, int | float) and not isinstance(value, bool):
-        start, stop = _usual_range(calculator.input_fields[varied.name], value)
+        kind = calculator.input_fields[varied.name]
+        if isinstance(kind, Quantity):  # the response shows one that is also a result in the unit requested for that
+            si = units.get_unit(response["units"][varied.name]).to_si(value)
+            value = float(units.convert_from_si(np.array(si), kind.unit))
+        start, stop = _usual_range(kind, value)
         if start < stop:
             usual_start, usual_stop = (format_number(end, 4).replace(".", decimal) for end in (start, stop))
     return WhatIfAxis(varied.name, varied.start, varied.stop, usual_start, usual_stop)

@@ -112,7 +112,8 @@ def _choose_shown_results(
     text: bool,
 ) -> list[str]:
     """Return the results to draw. Raises Problem with all errors of the sweep."""
-    make_table_plan(calculator, inputs, {**options, "given": False, "uncertainty": False}, errors, text=text)
+    only_results = {**options, "given": False, "uncertainty": False}
+    make_table_plan(calculator, inputs, only_results, errors, text=text, own=[axis.name for axis in axes])
     errors += sweep_charts.check_axes(calculator, axes)
     shown = sweep_charts.select_results(calculator, options["show"], errors, len(axes))
     if errors or not axes:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import functools
 import hashlib
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any, Final
 
@@ -37,44 +38,36 @@ blueprint.register_error_handler(Problem, show_problem)
 @blueprint.get("/")
 def home() -> Response:
     """Return the home page to browsers, and the index to programs."""
-    if negotiate_format(PAGE_MEDIA_TYPES) == "html":
-        return home_page()
-    tag = make_request_etag("json")
-    return make_not_modified(tag) or make_cacheable(
-        Response(serialize_json(_make_index()), content_type="application/json"), tag
-    )
+    return home_page() if negotiate_format(PAGE_MEDIA_TYPES) == "html" else _respond_with_json(_make_index)
 
 
 @blueprint.get("/calculators")
 def calculators() -> Response:
     """Return all calculators as a page to browsers, and the index to programs."""
-    if negotiate_format(PAGE_MEDIA_TYPES) == "html":
-        return calculators_page()
-    tag = make_request_etag("json")
-    return make_not_modified(tag) or make_cacheable(
-        Response(serialize_json(_make_index()), content_type="application/json"), tag
-    )
+    return calculators_page() if negotiate_format(PAGE_MEDIA_TYPES) == "html" else _respond_with_json(_make_index)
 
 
 @blueprint.get("/v1")
 def index() -> Response:
     """Return the calculators: title, summary, headline result, links."""
-    tag = make_request_etag(negotiate_format({"json": "application/json"}))
-    response = make_not_modified(tag) or make_cacheable(
-        Response(serialize_json(_make_index()), content_type="application/json"), tag
-    )
-    response.headers["Link"] = (
-        '</openapi.json>; rel="service-desc"; type="application/json", </docs>; rel="service-doc"'
-    )
+    negotiate_format({"json": "application/json"})
+    response = _respond_with_json(_make_index)
+    response.headers["Link"] = CONTRACT_LINKS
     return response
 
 
 @blueprint.get("/v1/units")
 def units_table() -> Response:
     """Return every unit that a quantity may have, by dimension."""
-    tag = make_request_etag(negotiate_format({"json": "application/json"}))
+    negotiate_format({"json": "application/json"})
+    return _respond_with_json(_make_unit_table)
+
+
+def _respond_with_json(make: Callable[[], dict[str, Any]]) -> Response:
+    """Return a document that only a new version of the service changes."""
+    tag = make_request_etag("json")
     return make_not_modified(tag) or make_cacheable(
-        Response(serialize_json(_make_unit_table()), content_type="application/json"), tag
+        Response(serialize_json(make()), content_type="application/json"), tag
     )
 
 

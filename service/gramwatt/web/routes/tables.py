@@ -149,7 +149,8 @@ def _compute_sweep(
     *,
     text: bool,
 ) -> Response:
-    plan = make_table_plan(calculator, inputs, options, errors, text=text, under=None if text else "given")
+    under, own = None if text else "given", [axis.name for axis in axes]
+    plan = make_table_plan(calculator, inputs, options, errors, text=text, under=under, own=own)
     by = options["by"] or calculator.headline
     if options["best"]:
         errors += ranking.check_ranking(calculator, by)

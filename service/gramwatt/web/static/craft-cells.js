@@ -10,7 +10,7 @@
  * @typedef {{[member: string]: string}} Chosen the name of the chosen row of each
  */
 
-const NUMBER = /^[+-]?(\d+\.?\d*|\.\d+)(e[+-]?\d{1,3})?$/i;
+export const NUMBER = /^[+-]?(\d+\.?\d*|\.\d+)(e[+-]?\d{1,3})?$/i;
 const WITHOUT_UNIT = /^[+-]?[\d.]+\s*(±|\+?\/-|\+-)\s*[\d.]+$/;
 const NUMBERS_ONLY = /^\s*[\d.,+-]+(\s+[\d.,+-]+)*\s*$/;
 
@@ -44,11 +44,11 @@ export const rowsIn = (/** @type {Craft} */ craft, /** @type {string} */ table) 
   return Array.isArray(rows) ? rows.filter((row) => row && typeof row === "object") : [];
 };
 
+/** @returns {string} the name of a chooser in words: "Pack" */
+export const labelOf = (/** @type {string} */ chooser) => chooser[0].toUpperCase() + chooser.slice(1).replaceAll("_", " ");
+
 /** @returns {string} the name that a row without one has: "Pack 2" */
-export const defaultName = (/** @type {string} */ chooser, /** @type {number} */ index) => {
-  const words = chooser.replaceAll("_", " ");
-  return `${words[0].toUpperCase()}${words.slice(1)} ${index + 1}`;
-};
+export const defaultName = (/** @type {string} */ chooser, /** @type {number} */ index) => `${labelOf(chooser)} ${index + 1}`;
 
 /** @returns {string} the default name of a row, with the next number that no row has as its name yet */
 export const freeName = (/** @type {Row[]} */ rows, /** @type {string} */ chooser, /** @type {number} */ index) => {
@@ -92,7 +92,8 @@ export const chosenIndex = (craft, choosers, chosen, member) => {
   const rows = rowsIn(craft, choosers[member].table);
   const namedBy = Object.keys(choosers).find((other) => choosers[other].names.includes(member));
   const name = namedBy ? rowsIn(craft, choosers[namedBy].table)[chosenIndex(craft, choosers, chosen, namedBy)]?.[member] : undefined;
-  return Math.max(0, rows.findIndex((row) => row.name === (name ?? chosen[member])));
+  const wanted = name ?? chosen[member];
+  return wanted === undefined ? 0 : Math.max(0, rows.findIndex((row) => row.name === wanted));
 };
 
 /**

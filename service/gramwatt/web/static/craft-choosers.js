@@ -1,5 +1,5 @@
 // Choosers above the fields that rows of the craft stand for: which pack, propeller or flight the page shows.
-import { addRow, chosenIndex, defaultName, freeName, putCell, rowsIn } from "./craft-cells.js";
+import { addRow, chosenIndex, defaultName, freeName, labelOf, putCell, rowsIn } from "./craft-cells.js";
 import { changeCraft, choose, readChosen, readCraft } from "./craft-store.js";
 
 const ANOTHER = "another";
@@ -36,7 +36,7 @@ export const addChoosers = (form, choosers, onChoice) => {
     const rows = rowsIn(craft, chooser.table);
     const field = firstField(form, chooser);
     if (!rows.length || !field) continue;
-    const label = defaultName(member, 0).replace(/ 1$/, "");
+    const label = labelOf(member);
     const select = document.createElement("select");
     select.id = `chosen-${member}`;
     const chosen = chosenIndex(craft, choosers, readChosen(), member);

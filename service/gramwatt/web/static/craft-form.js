@@ -14,9 +14,11 @@ const fields = JSON.parse(form.dataset.fields ?? "{}");
 const choosers = JSON.parse(form.dataset.choosers ?? "{}");
 /** @type {{[table: string]: {member?: string, named_by: {table: string, column: string}[]}}} what names rows of the craft */
 const namedRows = JSON.parse(form.dataset.names ?? "{}");
+const OTHER_TAB_PAUSE = 600; // milliseconds without a change of the craft in another tab, before the form is filled again
 const MINE = "#mine="; // of a link: the fields that win over the craft, which wins over the others
 /** Whether the page shows the craft, so that edits change it; else it shows what is in its address. */
 let follows = false;
+let timer = 0;
 /** Fields that came with a link and win over the craft. @type {string[]} */
 let carried = [];
 
@@ -52,7 +54,8 @@ const storeRecording = async (/** @type {HTMLInputElement} */ input) => {
   const [file] = input.files;
   if (file && input.name.includes(".")) storeField(input.name);
   else if (file) addRowOf(input.name);
-  await writeRecording(recordingKey(input.name), file ? { file, time: timeChannel(input), columns: chosenColumns(input) } : null);
+  const decimal = form.elements.decimal.value;
+  await writeRecording(recordingKey(input.name), file ? { file, time: timeChannel(input), columns: chosenColumns(input), decimal } : null);
   showChoosers();
 };
 
@@ -75,7 +78,7 @@ const keepExample = (/** @type {string} */ edited) => {
   const isKept = path in readExamples();
   if (!isKept && !("example" in form.dataset)) return;
   const figures = isKept ? besideCraft() : query();
-  const isOther = (name) => fields[name]?.kind !== "samples" && name in fields && name !== edited;
+  const isOther = (name) => name === "decimal" || (fields[name]?.kind !== "samples" && name in fields && name !== edited);
   const names = [...figures.keys()].filter((name) => !isOther(name.replace(/\.unit$/, "")));
   for (const name of names) figures.delete(name);
   storeExample(path, figures.toString());
@@ -85,6 +88,12 @@ const keepExample = (/** @type {string} */ edited) => {
 const fill = async (base = query()) => {
   form.setAttribute("aria-busy", "true");
   await fillFrom(base).finally(() => form.removeAttribute("aria-busy"));
+};
+
+/** Fill the form once another tab has not changed the craft for a while, rather than for each sign that is typed there. */
+const fillLater = () => {
+  clearTimeout(timer);
+  timer = setTimeout(() => fill(besideCraft()), OTHER_TAB_PAUSE);
 };
 
 const fillFrom = async (/** @type {URLSearchParams} */ base) => {
@@ -99,7 +108,8 @@ const fillFrom = async (/** @type {URLSearchParams} */ base) => {
     if (name && !isNamed) body.append(member, String(name)); // else the row that names it decides
   }
   for (const name of carried.flatMap((each) => [each, `${each}.unit`])) if (base.has(name)) body.append(name, base.get(name));
-  if (base.get("decimal")) body.append("decimal", base.get("decimal"));
+  const decimal = decimalOf(base, recordings);
+  if (decimal) body.append("decimal", decimal);
   for (const [name, { file, columns }] of Object.entries(recordings)) {
     body.append(name, file);
     for (const [channel, column] of Object.entries(columns)) body.append(`${name}.${channel}_column`, column);
@@ -110,6 +120,13 @@ const fillFrom = async (/** @type {URLSearchParams} */ base) => {
   if (form.dataset.unknown) offerRemoval(JSON.parse(form.dataset.unknown));
   await showRecordings(recordings);
   if ("example" in form.dataset) showBareAddress(); else showAddress(false, { craft: true, carried });
+};
+
+/** @returns {string | null} the decimal sign of the fields that are sent; without any, that of a recording or of the form */
+const decimalOf = (/** @type {URLSearchParams} */ base, recordings) => {
+  if (base.toString()) return base.get("decimal");
+  const signs = [form.elements.decimal.value, ...Object.values(recordings).map(({ decimal }) => decimal)];
+  return signs.includes(",") ? "," : null;
 };
 
 /** Offer to remove from the craft what no calculator asks for: it blocks every page. */
@@ -158,9 +175,10 @@ const offer = () => say("This page shows the figures of its address.", {
 const onEdit = (/** @type {Event} */ event) => {
   if (!isEdit(event) || !follows) return;
   const { name, type } = event.target;
-  if (type === "file" || !name) return;
-  keepExample(name.replace(/\.unit$/, ""));
-  storeField(name.replace(/\.unit$/, ""));
+  const field = name.replace(/\.unit$/, "");
+  if (type === "file" || !(field.split(".")[0] in fields)) return; // such as the unit of a result
+  keepExample(field);
+  storeField(field);
 };
 
 /** Let the craft's other tables, and what is chosen, follow the new name of a row. */
@@ -226,7 +244,7 @@ export const connect = () => {
   form.addEventListener("rowremoved", ({ detail }) => { if (follows) forgetRow(detail); });
   form.addEventListener("rowrenamed", ({ detail }) => { if (follows) followRow(detail); });
   onResults(markLinks);
-  onCraft((_, elsewhere) => { if (elsewhere && follows) fill(besideCraft()); });
+  onCraft((_, elsewhere) => { if (elsewhere && follows) fillLater(); });
   addEventListener("craftreplaced", () => { carried = []; fill(besideCraft()); });
   addEventListener("pageshow", ({ persisted }) => { if (persisted && follows) fill(); });
   form.setAttribute("aria-busy", "true");

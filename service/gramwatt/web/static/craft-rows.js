@@ -1,5 +1,6 @@
 // The rows of the tables in a form, and the rows of the craft that they show.
 import { addRow, freeName, putCell, removeRow, rowsIn, toCell } from "./craft-cells.js";
+import { rowLabels } from "./craft.js";
 import { changeCraft, readCraft } from "./craft-store.js";
 import { form } from "./form.js";
 import { removeRowRecordings } from "./recording-store.js";
@@ -32,7 +33,7 @@ const markDerived = (/** @type {Element} */ table) => {
   for (const row of rows) {
     const { table: from, columns } = origins.get(row) ?? {};
     if (!columns) continue;
-    const twin = from ? names.indexOf(from.replace(/s$/, "")) : -1;
+    const twin = from ? names.indexOf(rowLabels[from]) : -1;
     const make = (tag, textContent) => Object.assign(document.createElement(tag), { className: "origin", textContent });
     row.querySelector("[name=remove]")?.replaceWith(make("span", `from ${from || "your craft"}`));
     if (twin >= 0) table.querySelector(".table-actions").before(make("p", `Row ${rows.indexOf(row) + 1} comes from ${from}: is it row ${twin + 1} again?`));
@@ -70,7 +71,7 @@ const addNewRows = (name, columns) => {
     const filled = Object.fromEntries(cells.filter(([, cell]) => cell !== undefined));
     const hasFile = [...row.querySelectorAll("input[type=file]")].some(({ files }) => files.length);
     if (!Object.keys(filled).length && !hasFile) continue;
-    if (hasFile) filled.name ??= freeName(rowsIn(readCraft(), name), name.replace(/s$/, ""), at);
+    if (hasFile) filled.name ??= freeName(rowsIn(readCraft(), name), rowLabels[name], at);
     changeCraft((craft) => origins.set(row, { table: name, index: addRow(craft, name, filled), columns: null }));
   }
 };

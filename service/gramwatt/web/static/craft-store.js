@@ -129,11 +129,12 @@ export const craftInFragment = (/** @type {string} */ fragment) => {
 /**
  * Count what a craft holds, in words: "7 parts, 4 packs and 5 more figures".
  * @param {Craft} craft
+ * @param {{[table: string]: string}} rowLabels what one row of each table is called
  */
-export const summarize = (craft) => {
+export const summarize = (craft, rowLabels) => {
   const tables = Object.entries(craft).filter(([, value]) => Array.isArray(value) && value.some(isObject));
   const figures = Object.keys(craft).length - tables.length;
-  const texts = tables.map(([name, rows]) => `${rows.length} ${rows.length === 1 ? name.replace(/s$/, "") : name}`);
+  const texts = tables.map(([name, rows]) => `${rows.length} ${rows.length === 1 ? rowLabels[name] ?? name : name}`);
   if (figures) texts.push(`${figures} ${tables.length ? "more " : ""}${figures === 1 ? "figure" : "figures"}`);
   return new Intl.ListFormat("en-GB", { type: "conjunction" }).format(texts);
 };

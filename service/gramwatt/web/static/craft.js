@@ -1,16 +1,19 @@
 // The strip "Your craft" on every page: what is stored on this device, and its file and address.
 import { clearRecordings, recordingKeys, splitRecordings, withRecordings, writeRecording } from "./recording-store.js";
 import { addressOf, clearCraft, craftInFragment, isEmpty, onCraft, readCraft, replaceCraft, summarize, tidy, whereStored } from "./craft-store.js";
+import { saveFile } from "./save-file.js";
 
 const MAX_ADDRESS = 8000; // characters; many programs cut longer ones
 const strip = document.getElementById("craft");
 const message = document.getElementById("craft-message");
+/** What people call one row of each table. @type {{[table: string]: string}} */
+export const rowLabels = JSON.parse(strip?.dataset.rows ?? "{}");
 
 const show = () => {
   const craft = readCraft();
   document.getElementById("craft-summary").textContent = isEmpty(craft)
     ? "nothing yet"
-    : `${summarize(craft)}, ${whereStored()}`;
+    : `${summarize(craft, rowLabels)}, ${whereStored()}`;
   for (const button of strip.querySelectorAll("[data-craft]:not([data-craft=open])")) button.disabled = isEmpty(craft);
 };
 
@@ -53,17 +56,14 @@ const open = async (/** @type {File} */ file) => {
     return say(`${file.name} is not a craft: ${error.message}.`);
   }
   if (!craft || typeof craft !== "object" || Array.isArray(craft)) return say(`${file.name} is not a craft: it must hold a JSON object.`);
-  if (await take(craft)) say(`Opened ${file.name}: ${summarize(tidy(craft)) || "it is empty"}.`);
+  if (await take(craft)) say(`Opened ${file.name}: ${summarize(tidy(craft), rowLabels) || "it is empty"}.`);
   return undefined;
 };
 
 const save = async () => {
-  const craft = await withRecordings(readCraft());
-  const link = document.createElement("a");
-  link.href = URL.createObjectURL(new Blob([JSON.stringify(craft, null, 2), "\n"], { type: "application/json" }));
-  link.download = "craft.json";
-  link.click();
-  setTimeout(() => URL.revokeObjectURL(link.href), 60_000);
+  const { whole, binary } = await withRecordings(readCraft());
+  saveFile(new Blob([JSON.stringify(whole, null, 2), "\n"], { type: "application/json" }), "craft.json");
+  if (binary.length) say(`Without recordings that are no text: ${binary.join(", ")}. Share these files beside it.`);
 };
 
 const share = async () => {
@@ -101,7 +101,7 @@ const receive = () => {
   const mine = readCraft();
   if (JSON.stringify(mine) === JSON.stringify(craft)) return;
   if (isEmpty(mine)) { take(craft); return; }
-  say(`This address holds another craft: ${summarize(craft)}. Yours has ${summarize(mine)}.`, {
+  say(`This address holds another craft: ${summarize(craft, rowLabels)}. Yours has ${summarize(mine, rowLabels)}.`, {
     "Use the other": () => take(craft),
     "Keep mine": () => {},
   });

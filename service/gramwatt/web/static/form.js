@@ -12,6 +12,10 @@ let lastRequest = 0;
 let timer = 0;
 let edits = 0;
 let replacing = false;
+/** The number of the request, if there is one, whose response replaces the form. */
+let formRequest = 0;
+/** Controls that were edited meanwhile: the edits are made again in the new form. @type {Set<HTMLInputElement>} */
+const waiting = new Set();
 let shownAddress = location.pathname + location.search;
 /** @type {(() => void)[]} */
 const listeners = [];
@@ -53,13 +57,17 @@ export const address = () => `${path}?${query().toString() || "decimal=."}`;
  */
 export const update = async (url, { body = null, wholePage = false } = {}) => {
   const number = ++lastRequest;
+  if (wholePage) formRequest = number;
   clearTimeout(timer); // what was typed before is in this request, or replaced
   const busy = setTimeout(() => document.body.classList.add("busy"), BUSY_PAUSE);
   let received;
   try {
     const target = wholePage ? url : `${url}${url.includes("?") ? "&" : "?"}part=results`;
     const response = await fetch(target, { method: body ? "POST" : "GET", body, headers: { Accept: "text/html" } });
-    if (response.status === 413) { showMessage("This is too much to send at once. Your inputs are still here."); return false; }
+    if (response.status === 413) {
+      if (number === lastRequest) showMessage("This is too much to send at once. Your inputs are still here.");
+      return false;
+    }
     if (!response.ok) throw new Error(response.statusText);
     received = new DOMParser().parseFromString(await response.text(), "text/html");
   } catch {
@@ -68,6 +76,7 @@ export const update = async (url, { body = null, wholePage = false } = {}) => {
   } finally {
     clearTimeout(busy);
     if (number === lastRequest) document.body.classList.remove("busy");
+    if (number === formRequest) { formRequest = 0; setTimeout(repeatEdits); }
   }
   if (number !== lastRequest) return false;
   const computed = !("missing" in received.getElementById("results").dataset);
@@ -94,9 +103,19 @@ const showAnswer = (/** @type {Document} */ received, /** @type {number} */ numb
   }
   const details = [...document.querySelectorAll("#results details, .folded details")];
   details.forEach((each, index) => { each.open = opened[index] ?? false; });
+  showWhatIf(received.getElementById("what-if"));
   if (!isOther) replaceChartLater(oldChart, number);
   if (focused) form.elements[focused]?.focus({ preventScroll: true });
   markOverflow();
+};
+
+/** Show the controls that vary an input; those that are in use stay. */
+const showWhatIf = (/** @type {HTMLDetailsElement | null} */ received) => {
+  const current = byId("what-if");
+  if (!current || !received || current.contains(document.activeElement)) return;
+  const controls = document.importNode(received, true);
+  controls.open ||= current.open;
+  current.replaceWith(controls);
 };
 
 const replaceForm = (/** @type {HTMLFormElement} */ received) => {
@@ -111,6 +130,18 @@ const replaceForm = (/** @type {HTMLFormElement} */ received) => {
   enableFiles();
   markOverflow();
   form.dispatchEvent(new CustomEvent("formreplaced"));
+};
+
+/** Make edits again in the form that has replaced theirs. */
+const repeatEdits = () => {
+  const edited = [...waiting];
+  waiting.clear();
+  for (const old of edited) {
+    const field = [...form.elements].find(({ name, type }) => name === old.name && type === old.type);
+    if (!field) continue;
+    if (field.type === "file") field.files = old.files; else field.value = old.value;
+    for (const type of ["input", "change"]) field.dispatchEvent(new Event(type, { bubbles: true }));
+  }
 };
 
 /** Keep the old chart until there was no edit for a while and the new chart is loaded. */
@@ -193,8 +224,10 @@ export const submit = (addToHistory = false) => {
   return update(address());
 };
 
-/** Whether an event is an edit of the form, rather than its replacement. */
-export const isEdit = (/** @type {Event} */ event) => !replacing && event.target.form === form;
+/** Whether an event is an edit of the form that stays, rather than its replacement. */
+export const isEdit = (/** @type {Event} */ event) => !replacing && !formRequest && event.target.form === form;
+
+const waitForForm = (/** @type {Event} */ { target }) => { if (formRequest && !replacing && target.form === form && target.name) waiting.add(target); };
 
 const focusFirstError = () => {
   const firstInvalid = form.querySelector("[aria-invalid]");
@@ -209,6 +242,7 @@ export const listen = () => {
     const button = event.submitter;
     if (button?.name === "download") return; // the browser stores the response
     event.preventDefault();
+    if (formRequest) return; // its response has the results
     if (button?.name === "add") {
       const row = addRow(form.querySelector(`[data-table="${button.value}"]`));
       enableFiles();
@@ -220,6 +254,7 @@ export const listen = () => {
       submit(true);
     } else submit(true).then(focusFirstError);
   });
+  for (const type of ["input", "change"]) document.addEventListener(type, waitForForm);
   document.addEventListener("input", (event) => {
     if (event.target.type === "checkbox") { markOverflow(); return; }
     if (!isEdit(event) || event.target.type === "file") return;

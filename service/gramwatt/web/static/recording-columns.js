@@ -1,4 +1,5 @@
 // The columns of a recording: its header and first rows, and the channels that they are recognised as.
+import { NUMBER } from "./craft-cells.js";
 
 /**
  * @typedef {{names: string[], rows: string[][], separator: string}} Preview
@@ -57,6 +58,7 @@ export const matchColumn = (names, wanted) => {
  * @returns {Preview | null} null where the text is empty, or no CSV
  */
 export const previewCsv = (text, time, count = 10) => {
+  if (text.includes("\0")) return null; // binary
   const lines = text.replace(/^\uFEFF/, "").split(/\r\n|\n|\r/);
   let header = -1;
   let separator = "";
@@ -75,10 +77,11 @@ export const previewCsv = (text, time, count = 10) => {
 };
 
 /** @returns {string | number | null} a cell of a recording as JSON */
-const toJson = (/** @type {string | undefined} */ text) => {
+const toJson = (/** @type {string | undefined} */ text, /** @type {string} */ decimal) => {
   const cell = text?.trim();
   if (!cell) return null;
-  return /^[+-]?(\d+\.?\d*|\.\d+)(e[+-]?\d+)?$/i.test(cell) ? Number(cell) : cell;
+  const number = decimal === "," ? cell.replace(",", ".") : cell;
+  return NUMBER.test(number) ? Number(number) : cell;
 };
 
 /**
@@ -86,15 +89,16 @@ const toJson = (/** @type {string | undefined} */ text) => {
  * @param {string} text CSV, JSON of such lists, or NDJSON
  * @param {string} time the channel that the header names, which is the time
  * @param {{[channel: string]: string}} columns the column that was chosen for each channel, with its unit
+ * @param {string} [decimal] the decimal sign of CSV
  */
-export const toLists = (text, time, columns) => {
+export const toLists = (text, time, columns, decimal = ".") => {
   const preview = previewCsv(text, columns[time] ?? time, Infinity);
   if (!preview) return listsOfJson(text);
   const channelOf = new Map(Object.entries(columns).map(([channel, column]) => {
     const unit = /\[[^\]]*\]$/.exec(column.trim())?.[0];
     return [matchColumn(preview.names, column), unit ? `${channel} ${unit}` : channel];
   }));
-  return Object.fromEntries(preview.names.map((name, at) => [channelOf.get(name) ?? name, preview.rows.map((row) => toJson(row[at]))]).filter(([name]) => name));
+  return Object.fromEntries(preview.names.map((name, at) => [channelOf.get(name) ?? name, preview.rows.map((row) => toJson(row[at], decimal))]).filter(([name]) => name));
 };
 
 /** Return the lists of JSON or NDJSON; none where the text is neither. */

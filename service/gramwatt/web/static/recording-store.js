@@ -3,8 +3,8 @@ import { isEmpty } from "./craft-store.js";
 import { toCsv, toLists } from "./recording-columns.js";
 
 /**
- * @typedef {{file: File, time: string, columns: {[channel: string]: string}}} StoredRecording the channel of the time, and
- *   the columns that were chosen for channels
+ * @typedef {{file: File, time: string, columns: {[channel: string]: string}, decimal?: string}} StoredRecording the channel
+ *   of the time, the columns that were chosen for channels, and the decimal sign, by default a point
  */
 
 const STORE = "recordings";
@@ -18,15 +18,16 @@ const database = () => new Promise((resolve, reject) => {
   request.onerror = () => reject(request.error);
 });
 
-/** Run one request on the store; undefined where the browser has none. */
+/** Run one request on the store; undefined where the browser has none, or no room. */
 const run = async (mode, action) => {
   try {
     const opened = await database();
     try {
       return await new Promise((resolve, reject) => {
-        const request = action(opened.transaction(STORE, mode).objectStore(STORE));
-        request.onsuccess = () => resolve(request.result);
-        request.onerror = () => reject(request.error);
+        const transaction = opened.transaction(STORE, mode);
+        const request = action(transaction.objectStore(STORE));
+        transaction.oncomplete = () => resolve(request.result);
+        transaction.onabort = () => reject(transaction.error); // such as a full storage, after the request has succeeded
       });
     } finally {
       opened.close();
@@ -72,19 +73,22 @@ export const keyOf = (/** @type {string} */ table, /** @type {number} */ index, 
 /**
  * Return a craft with its recordings in it, as a file holds them: lists by the name of the channel.
  * @param {import("./craft-store.js").Craft} craft
+ * @returns {Promise<{whole: import("./craft-store.js").Craft, binary: string[]}>} the craft, and the names of files that
+ *   have no lists
  */
 export const withRecordings = async (craft) => {
   const whole = structuredClone(craft);
+  const binary = [];
   for (const key of await recordingKeys()) {
     const recording = await readRecording(key);
     if (!recording) continue;
-    const lists = toLists(await recording.file.text(), recording.time, recording.columns);
-    if (isEmpty(lists)) continue; // binary
+    const lists = toLists(await recording.file.text(), recording.time, recording.columns, recording.decimal);
+    if (isEmpty(lists)) { binary.push(recording.file.name); continue; }
     const [table, index, column] = key.split(".");
     if (column === undefined) whole[key] = lists;
     else if (whole[table]?.[index]) whole[table][index][column] = lists;
   }
-  return whole;
+  return { whole, binary };
 };
 
 /** Whether a cell is a recording: lists by the name of the channel. */

@@ -1,5 +1,6 @@
 // The picture of one instant on a frame: what a caption looks like on the video.
 import { form, onResults, path } from "./form.js";
+import { saveFile } from "./save-file.js";
 
 const figure = document.getElementById("still");
 const PAUSE = 400; // milliseconds after the results, before the picture is fetched
@@ -61,11 +62,7 @@ const showLater = () => {
   timer = setTimeout(show, PAUSE);
 };
 
-const save = () => figure.querySelector("canvas").toBlob((blob) => {
-  const link = Object.assign(document.createElement("a"), { href: URL.createObjectURL(blob), download: "frame.png" });
-  link.click();
-  setTimeout(() => URL.revokeObjectURL(link.href), 60_000);
-}, "image/png");
+const save = () => figure.querySelector("canvas").toBlob((blob) => saveFile(blob, "frame.png"), "image/png");
 
 if (figure) {
   figure.querySelector("input").addEventListener("change", async ({ target }) => {
