@@ -172,7 +172,7 @@ def test_as_a_process() -> None:
 FLIGHT = Path(__file__).resolve().parents[2] / "examples" / "overlay" / "flight.csv"
 
 
-def test_a_recording_in_a_file() -> None:
+def test_a_recording_in_a_file(tmp_path: Path) -> None:
     """The result is that of the service for the same file; options choose a value, a format and a column."""
     arguments = ("calc", "flight-log", "--log", str(FLIGHT), "cells=4", "capacity=850")
     shown = CliRunner().invoke(main, [*arguments, "--json"])
@@ -181,6 +181,10 @@ def test_a_recording_in_a_file() -> None:
     assert shown.stdout_bytes == sent.data
     shown = CliRunner().invoke(main, [*arguments, "--column", "current=throttle [%]"])
     assert (shown.exit_code, "not one of A, mA" in shown.output) == (2, True)
+    local = tmp_path / "local.csv"
+    local.write_bytes(FLIGHT.read_bytes().replace(b",", b";").replace(b".", b","))
+    by_comma = CliRunner().invoke(main, [*arguments[:3], str(local), "--decimal-sent", ",", *arguments[4:], "--json"])
+    assert json.loads(by_comma.output)["results"] == sent.get_json()["results"]
     shown = CliRunner().invoke(main, ["calc", "overlay-cues", "--log", str(FLIGHT), "--format", "vtt", "offset=2 s"])
     assert shown.output.startswith("WEBVTT\n")
 
@@ -253,6 +257,7 @@ def test_a_recording_beside_the_inputs_of_a_file(tmp_path: Path) -> None:
         pytest.param(("flight-log", "--log", str(FLIGHT), "--column", "voltage=a"), "no column", id="no column"),
         pytest.param(("flight-log", "--log", str(FLIGHT), "--format", "vtt"), "choose json or csv", id="no form"),
         pytest.param(("flight-log", "log=flight.csv"), "does not fit in text", id="as a word"),
+        pytest.param(("pack-energy", "cells=6", "capacity=1", "--decimal-sent", ","), "add --log", id="no recording"),
     ],
 )  # fmt: skip
 def test_invalid_recordings(arguments: tuple[str, ...], output: str) -> None:

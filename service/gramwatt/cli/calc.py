@@ -10,7 +10,7 @@ from gramwatt.cli.calculator_help import format_calculator_help
 from gramwatt.cli.completion import complete_calculators, complete_inputs, complete_results, complete_units
 from gramwatt.cli.craft import craft_option
 from gramwatt.cli.errors import fail
-from gramwatt.cli.inputs import parse_units, read_inputs
+from gramwatt.cli.inputs import decimal_sent_option, parse_units, read_inputs
 from gramwatt.cli.terminal import get_width, print_text
 from gramwatt.cli.text_report import ReportOptions, format_report
 from gramwatt.engine import serializers
@@ -48,6 +48,7 @@ Examples:
     metavar="CHANNEL=NAME",
     help="Column of the recording that holds a channel, e.g. voltage='my volts [mV]'.",
 )
+@decimal_sent_option
 @click.option("--json", "form", flag_value="json", help="Print the response of the service as JSON.")
 @click.option("--csv", "form", flag_value="csv", help="Print a header line and one row.")
 @click.option("--format", "form", metavar="FORMAT", help="Print json, csv or a format of this calculator.")
@@ -69,6 +70,7 @@ def calc(
     body: IO[bytes] | None,
     logs: tuple[IO[bytes], ...],
     column: tuple[str, ...],
+    decimal_sent: str,
     form: str | None,
     value: str | None,
     units: str,
@@ -97,7 +99,7 @@ def calc(
     _check_output(calculator, form, value)
     if digits is not None and form is not None and value is None:
         fail(f"--digits is for text and --value; {form} has all digits")
-    values, text = read_inputs(calculator, inputs, body, logs, column)
+    values, text = read_inputs(calculator, inputs, body, logs, column, decimal_sent)
     result_units = parse_units(units)
     try:
         if form is not None and value is None:

@@ -11,7 +11,7 @@ from gramwatt.charts.themes import AUTO, GROUNDS, MAX_SCALE, SHAPES, THEMES, Cha
 from gramwatt.cli.completion import complete_calculators, complete_inputs, complete_pictures, complete_results
 from gramwatt.cli.craft import add_craft_text, craft_option
 from gramwatt.cli.errors import fail, fail_with_errors
-from gramwatt.cli.inputs import parse_assignments, parse_units, read_inputs
+from gramwatt.cli.inputs import decimal_sent_option, parse_assignments, parse_units, read_inputs
 
 if TYPE_CHECKING:
     from gramwatt.charts.chart_data import ChartData
@@ -77,6 +77,7 @@ Examples:
     metavar="CHANNEL=NAME",
     help="Column of the recording that holds a channel, e.g. voltage='my volts [mV]'.",
 )
+@decimal_sent_option
 def chart(
     name: str,
     inputs: tuple[str, ...],
@@ -89,6 +90,7 @@ def chart(
     body: IO[bytes] | None,
     logs: tuple[IO[bytes], ...],
     column: tuple[str, ...],
+    decimal_sent: str,
     **look: Any,
 ) -> None:
     """Draw a chart of one calculation, or of a sweep."""
@@ -117,7 +119,7 @@ def chart(
         if vary:
             data = _make_sweep_chart(calculator, inputs, vary, show, result_units)
         else:
-            values, text = read_inputs(calculator, inputs, body, logs, column)
+            values, text = read_inputs(calculator, inputs, body, logs, column, decimal_sent)
             data = calculator_charts.compute_chart(
                 calculator, values, text=text, result_units=result_units, picture=picture
             )

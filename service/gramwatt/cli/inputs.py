@@ -3,11 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from typing import IO, Any
+from typing import IO, Any, Final
+
+import click
 
 from gramwatt.cli.craft import add_craft
 from gramwatt.cli.errors import fail
 from gramwatt.model import Calculator
+
+decimal_sent_option: Final = click.option(
+    "--decimal-sent",
+    type=click.Choice([".", ","]),
+    default=".",
+    help="Decimal sign of the numbers in the recording.  [default: .]",
+)
 
 
 def parse_assignments(arguments: Iterable[str]) -> dict[str, str]:
@@ -36,6 +45,7 @@ def read_inputs(
     body: IO[bytes] | None,
     logs: Sequence[IO[bytes]],
     columns: Sequence[str],
+    decimal_sent: str = ".",
 ) -> tuple[dict[str, object], bool]:
     """Return the inputs, and whether their values are text rather than JSON values. Exit if they are malformed."""
     if body is not None and arguments and not logs:
@@ -43,11 +53,17 @@ def read_inputs(
     assigned = parse_assignments(arguments)
     values: dict[str, object] = add_craft(dict(assigned) if body is None else _read_body(body))
     if not logs:
+        if columns or decimal_sent != ".":
+            fail("--column and --decimal-sent are for a recording; add --log")
         return values, body is None
-    from gramwatt.cli.recordings import add_recordings  # imports libraries that nothing else here needs
+    from gramwatt.cli.recordings import (
+        RecordingOptions,
+        add_recordings,
+    )  # imports libraries that nothing else here needs
 
     flight = None if body is None else assigned
-    return add_recordings(calculator, values, logs, parse_assignments(columns), text=body is None, flight=flight)
+    reading = RecordingOptions(parse_assignments(columns), decimal_sent)
+    return add_recordings(calculator, values, logs, reading, text=body is None, flight=flight)
 
 
 def _read_body(body: IO[bytes]) -> dict[str, object]:

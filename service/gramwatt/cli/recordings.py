@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 import json
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from pathlib import PurePath
 from typing import IO, Any, Final
 
@@ -21,11 +22,19 @@ _RECORDING_FORMATS: Final = {"tsv": "csv", "arrow-file": "arrow"}
 """Format of a recording by that of its file, where the two have different names."""
 
 
+@dataclass(frozen=True, slots=True)
+class RecordingOptions:
+    """How recordings are read: the names of columns by channel, and the decimal sign."""
+
+    columns: Mapping[str, str]
+    decimal: str = "."
+
+
 def add_recordings(
     calculator: Calculator[Any, Any],
     inputs: Mapping[str, object],
     files: Sequence[IO[bytes]],
-    columns: Mapping[str, str],
+    reading: RecordingOptions,
     *,
     text: bool,
     flight: Mapping[str, str] | None = None,
@@ -43,7 +52,7 @@ def add_recordings(
             fail(f"{calculator.name} takes one recording; give --log once")
         if flight:
             fail("give the inputs as arguments or in --body, not both")
-        return {**inputs, name: _read(kind, files[0], columns)}, text
+        return {**inputs, name: _read(kind, files[0], reading)}, text
     found = _find_table(calculator)
     if found is None:
         fail(f"{calculator.name} takes no recording")
@@ -60,7 +69,7 @@ def add_recordings(
         shared |= _name_rows(table_kind, others, holder)
     rows = holder.get(table, [])
     if isinstance(rows, list):
-        made = [{**_name_row(file, fields), field: _read(kind, file, columns)} for file in files]
+        made = [{**_name_row(file, fields), field: _read(kind, file, reading)} for file in files]
         holder[table] = _add_rows(table_kind, rows, field, made, shared)
     return others, False
 
@@ -120,8 +129,8 @@ def _to_json_value(text: object) -> object:
     return value if isinstance(value, int | float) else text
 
 
-def _read(kind: TimeSeries, file: IO[bytes], columns: Mapping[str, str]) -> Recording:
-    unknown = [channel for channel in columns if channel not in channels_of(kind)]
+def _read(kind: TimeSeries, file: IO[bytes], reading: RecordingOptions) -> Recording:
+    unknown = [channel for channel in reading.columns if channel not in channels_of(kind)]
     if unknown:
         fail(f"--column {unknown[0]}=...: no such channel; choose {join_with_or(channels_of(kind))}")
     file_format = format_of_name(file.name) or "csv"
@@ -129,7 +138,7 @@ def _read(kind: TimeSeries, file: IO[bytes], columns: Mapping[str, str]) -> Reco
     if recording_format not in FORMATS:
         fail(f"--log {file.name}: a recording cannot be {file_format}; use {join_with_or(FORMATS)}")
     try:
-        return parse_recording(kind, file.read(), recording_format, columns)
+        return parse_recording(kind, file.read(), recording_format, reading.columns, decimal=reading.decimal)
     except MalformedRecording as error:
         fail(f"--log {file.name}: {error}")
     except UnusableRecording as unusable:

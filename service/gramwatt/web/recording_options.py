@@ -10,7 +10,9 @@ from gramwatt.engine.recordings.reader import recording_kind
 from gramwatt.model import Calculator, Choice, Kind, Text
 from gramwatt.web.request_parsing import get_response_options
 
-DECIMAL_SENT: Final = Choice((".", ","), "Decimal sign of the numbers in a CSV recording.", default=".")
+DECIMAL_SENT: Final = Choice(
+    (".", ","), "Decimal sign of the numbers in the recording, where they are text.", default="."
+)
 
 
 def get_log_options(calculator: Calculator[Any, Any]) -> Mapping[str, Kind]:

@@ -1,7 +1,7 @@
 // Tests of the columns of a recording, in Node.
 import assert from "node:assert/strict";
 import { test } from "node:test";
-import { bareName, matchColumn, previewCsv, splitLine, toCsv, toLists } from "./recording-columns.js";
+import { bareName, matchColumn, previewCsv, splitLine, toCsv, toLists, unitOf } from "./recording-columns.js";
 
 test("quotes hold separators and quotes", () => {
   assert.deepEqual(splitLine('a,"b,c","d ""e"""', ","), ["a", "b,c", 'd "e"']);
@@ -17,6 +17,9 @@ test("a column is found by its name, without its unit, or in another case", () =
   assert.equal(matchColumn(["a", "A [V]"], "A"), "A [V]");
   assert.equal(matchColumn(["b", "B"], " b"), "b");
   assert.equal(matchColumn(["x [V]", "x [mV]"], "x"), undefined, "two columns of one name");
+  assert.equal(matchColumn(["Voltage (cell)", "Voltage (pack)"], "Voltage (pack) [mV]"), "Voltage (pack)");
+  assert.deepEqual(["I (mA)", "I [ A ]", "I", "f(x) y"].map(unitOf), ["mA", "A", "", ""]);
+  assert.deepEqual(toLists("T (ms),I\n0,1\n", "time", { time: "T (ms)" }), { "time [ms]": [0], I: [1] });
 });
 
 test("the header is the line with the time, below a preamble", () => {

@@ -83,7 +83,7 @@ def test_numbers_are_read_alike_with_and_without_pyarrow(
 ) -> None:
     """Cells that both take, and such as only one of them would, a short row and a blank line among them."""
     lines = [";".join(f'"{cell}"' if quoted else cell for cell in row) for row in rows]
-    raw = "\r\n".join(["time;voltage", *lines, *(["", "5"] if blank else [])]).encode()
+    raw = "\r\n".join(["time;voltage", "0;16", *lines, *(["", "5"] if blank else [])]).encode()
     with_it = read(raw, decimal=decimal)
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(recorded_columns, "is_installed", lambda library: False)
@@ -112,6 +112,14 @@ def test_an_unclosed_quote_is_reported() -> None:
         pytest.param(["10:00:02", "10:00:01"], [36002, 36001], id="a step back is no midnight"),
         pytest.param(["1970-01-02T00:00:01Z", "1970-01-02 01:00:02+01:00"], [86401, 86402], id="dates and zones"),
         pytest.param(["1970-01-01T00:00:00-0030", "x"], [1800, np.nan], id="west of Greenwich, and none"),
+        pytest.param(["02.01.1970 00:00:01", "2.1.1970, 00:01"], [86401, 86460], id="the day first"),
+        pytest.param(["1970/1/2 00:00:01", "1970/01/03 00:00"], [86401, 172800], id="slashes"),
+        pytest.param(["11:59:59 PM", "12:00:01 am", "12:30 a.m."], [86399, 86401, 88200], id="noon and midnight"),
+        pytest.param(["2:30 PM", "2:31PM"], [52200, 52260], id="hours and minutes"),
+        pytest.param(["1:00", "13:00 PM", "0:10 AM", "2:30.5 PM"], [60, *[np.nan] * 3], id="no such hours"),
+        pytest.param(
+            ["01.01.1970 00:00:01", "31.02.1970 00:00:01", "1970/01-02 00:00:01"], [1, *[np.nan] * 2], id="no such days"
+        ),
     ],
 )
 def test_clock_times(texts: list[str], seconds: list[float]) -> None:
@@ -136,6 +144,27 @@ def test_columns_may_have_other_names() -> None:
 
 
 @pytest.mark.parametrize(
+    ("header", "column", "amperes"),
+    [
+        ("current (mA)", None, 0.5),
+        ("current (mA)", "current (mA)", 0.5),
+        ("Current (ma)", "current (ma) [mA]", 0.5),
+        ("current (mA)", "current [A]", 500),
+        ("current (battery)", "current (battery) [mA]", 0.5),
+        ("current (battery) [mA]", "current (battery)", 0.5),
+        ("I_mA", "I_mA", 0.5),
+        ("I mA", "I mA", 0.5),
+        ("I_mA", "I_mA [A]", 500),
+        ("motor_a", "motor_a", 500),
+    ],
+)
+def test_no_unit_is_ignored(header: str, column: str | None, amperes: float) -> None:
+    """The unit in the option counts, then that in the header."""
+    recording = read(f"time,{header}\n0,500\n1,500\n".encode(), wanted={"current": column} if column else {})
+    assert recording.samples.current.tolist() == pytest.approx([amperes] * 2)
+
+
+@pytest.mark.parametrize(
     "raw",
     [
         pytest.param(b"made by hand\nwith, commas\n\ntime,voltage\n1,16\n2,15\n", id="lines before the header"),
@@ -145,6 +174,8 @@ def test_columns_may_have_other_names() -> None:
         pytest.param(b'"time","voltage"\n"1","16"\n"2","15"\n', id="quotes"),
         pytest.param(b"time,voltage\r1,16\r2,15\r", id="carriage returns alone"),
         pytest.param(b"voltage,note,time\n16,caf\xe9,1\n15,x,2", id="another column is no UTF-8; no last line end"),
+        pytest.param(b"time (s),Voltage (mV)\n1,16000\n2,15000\n", id="units in parentheses"),
+        pytest.param(b"time (UTC),voltage [ Millivolts ]\n0:01,16000\n0:02,15000\n", id="a clock, and a unit in words"),
     ],
 )
 def test_many_a_csv(raw: bytes) -> None:
@@ -210,6 +241,15 @@ def test_times_of_arrow() -> None:
         pytest.param(b"t,volts\n1,2\n", {}, "/time", "time_column", id="no time"),
         pytest.param(b"time,volts\n1,2\n", {"voltage": "volt"}, "/voltage_column", "'volts'", id="a misspelt column"),
         pytest.param(b"time,voltage [kV]\n1,2\n", {}, "/voltage", "not one of V, mV", id="an unknown unit"),
+        pytest.param(b"time,voltage (A)\n1,2\n", {}, "/voltage", "not one of V, mV", id="a unit of something else"),
+        pytest.param(b"time,current (battery)\n1,2\n", {}, "/current", "current_column=current (battery) [A]",
+                     id="no unit in parentheses"),
+        pytest.param(b"time,current (x)\n1,2\n", {"current": "current (x)"}, "/current_column", "not one of A, mA",
+                     id="nor in the option"),
+        pytest.param(b"flight, of today\nby me\n\nSeconds,Volts,Amps\n1,2,3\n", {}, "/time", "Seconds, Volts, Amps",
+                     id="lines before the header"),
+        pytest.param(b"time,volts\n5/3/2026 14:30,2\n", {}, "/time", "03.05.2026 14:30:00", id="month or day first?"),
+        pytest.param(b"time,volts\nx,2\n,3\n", {}, "/time", "columns are time, volts", id="times of another form"),
         pytest.param(b"time,voltage,voltage [mV]\n1,2,3\n", {"voltage": "voltage [V]"}, "/voltage_column", "several",
                      id="two of one name"),
         pytest.param(b"time,v\n1,2\n", {"voltage": "v", "current": "v"}, "/current_column", "both", id="one for two"),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -10,7 +10,7 @@ import numpy as np
 
 from gramwatt.engine.recordings.column_types import Columns, NumberCells, TextCells, UnusableRecording
 from gramwatt.engine.recordings.columns import ObjectColumns
-from gramwatt.engine.recordings.timestamps import parse_clock_times
+from gramwatt.engine.recordings.timestamps import ACCEPTED_TIMES, parse_clock_times
 from gramwatt.model import Array, Quantity, Recording, TimeSeries, UnreadableCells, get_fields, units
 from gramwatt.model.messages import (
     InputError,
@@ -24,6 +24,9 @@ from gramwatt.model.messages import (
 MAX_QUOTED_LENGTH: Final = 40
 MAX_COMPARED_COLUMNS: Final = 200
 """Columns among which a similar name is searched."""
+_ZONES: Final = frozenset(("utc", "gmt", "local"))
+"""What the header of a clock's times may say in parentheses, which is no unit."""
+_BRACKETS: Final = {"]": ("[", "]"), ")": ("(", ")")}
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,6 +75,7 @@ def read_recording(
     for (name, place), column in zip(places.items(), series, strict=True):
         values[name], left_out = _read(name, channels[name], column, place.unit, clock=name == time, decimal=decimal)
         unread += left_out
+    _check_times(time, values[time], unread, columns.names)
     lacking = np.broadcast_to(np.nan, (rows,))
     samples = kind.row(**{name: values.get(name, lacking) for name in channels})
     positions = {each.position for each in places.values()}
@@ -79,6 +83,14 @@ def read_recording(
         replace_control_characters(name) for at, name in enumerate(columns.names) if at not in positions and name
     )
     return Recording(samples, rows, tuple(places), tuple(unread), unused, columns.skipped_lines)
+
+
+def _check_times(time: str, values: Array, unread: Sequence[UnreadableCells], names: Sequence[str]) -> None:
+    """Raise UnusableRecording if there are times and none of them can be read."""
+    if unread and (unread[0].column, unread[0].reason) == (time, "no-number") and not np.isfinite(values).any():
+        first = unread[0].first_text
+        detail = f"no time can be read, such as {first!r}; the columns are {_list_names(names)}"
+        raise UnusableRecording(InputError(f"/{time}", detail, first, ACCEPTED_TIMES))
 
 
 def _length(cells: NumberCells | TextCells) -> int:
@@ -105,7 +117,7 @@ def _find(
                 InputError(pointer, f"several columns are named {duplicates}", requested, "one column of that name")
             )
         elif at:
-            unit, error = _unit(kind, names[at[0]], requested, pointer)
+            unit, error = _unit(channel, kind, names[at[0]], requested, pointer)
             errors += [error] if error else []
             places[channel] = _Place(at[0], unit)
         elif requested or position == 0 or not kind.optional:
@@ -123,13 +135,15 @@ def _find(
 
 def _missing(channel: str, names: Sequence[str], requested: str | None, pointer: str) -> InputError:
     meant = close_matches(requested or channel, [_bare(name) for name in names[:MAX_COMPARED_COLUMNS] if name])
-    hint = f"; did you mean {join_with_or(map(repr, meant))}?" if meant else ""
+    hint = f"; did you mean {join_with_or(map(repr, meant))}? The" if meant else "; the"
+    detail = f"no column is named {quote_input(requested or channel)!r}{hint} columns are {_list_names(names)}"
+    accepted = "the name of a column" if requested else f"that column, or its name as {column_option(channel)}=..."
+    return InputError(pointer, detail, requested, accepted)
+
+
+def _list_names(names: Sequence[str]) -> str:
     shown = ", ".join(str(quote_input(name)) for name in names[:20]) + (", ..." if len(names) > 20 else "")
-    detail = f"no column is named {quote_input(requested or channel)!r}{hint}"
-    accepted = f"one of its columns: {shown or 'there are none'}"
-    return InputError(
-        pointer, detail, requested, accepted + ("" if requested else f"; name it with {column_option(channel)}=...")
-    )
+    return shown or "none"
 
 
 def _bare(name: str) -> str:
@@ -137,21 +151,22 @@ def _bare(name: str) -> str:
 
 
 def split_unit(name: str) -> tuple[str, str | None]:
-    """Return the name of a column and the unit in brackets after it, or None."""
+    """Return the name of a column and the unit in brackets or parentheses after it, or None."""
     text = name.strip()
-    head, bracket, spelling = text.removesuffix("]").rpartition("[")
-    if not text.endswith("]") or not bracket or "]" in spelling or "\n" in head.strip():
+    opening, closing = _BRACKETS.get(text[-1:], ("[", "]"))
+    head, bracket, spelling = text.removesuffix(closing).rpartition(opening)
+    if not text.endswith(closing) or not bracket or closing in spelling or "\n" in head.strip():
         return text, None
     return head.strip(), spelling.strip()
 
 
 def _matching(names: Sequence[str], requested: str) -> list[int]:
     """Return the positions of columns of that name: exactly, else without the unit, else ignoring case."""
-    bare = _bare(requested)
-    tests = (
+    wanted = {requested.strip(), _bare(requested)}
+    tests: tuple[Callable[[str], bool], ...] = (
         lambda name: name.strip() == requested.strip(),
-        lambda name: _bare(name) == bare,
-        lambda name: _bare(name).lower() == bare.lower(),
+        lambda name: not wanted.isdisjoint((name.strip(), _bare(name))),
+        lambda name: not {each.lower() for each in wanted}.isdisjoint((name.strip().lower(), _bare(name).lower())),
     )
     for test in tests:
         at = [position for position, name in enumerate(names) if test(name)]
@@ -161,20 +176,27 @@ def _matching(names: Sequence[str], requested: str) -> list[int]:
 
 
 def _unit(
-    kind: Quantity, header: str, requested: str | None, pointer: str
+    channel: str, kind: Quantity, header: str, requested: str | None, pointer: str
 ) -> tuple[units.Unit | None, InputError | None]:
-    """Return the unit in brackets in the header, or else in the option."""
-    spelling = split_unit(header)[1]
-    if spelling is None and requested:
-        spelling = split_unit(requested)[1]
-    if spelling is None:
-        return None, None
+    """Return the unit after the name in the option, or else in the header; None without one.
+
+    What is in brackets or parentheses is never ignored: if it is no unit, the error asks for the unit.
+    """
+    bare, spelling = split_unit(header)
     known = units.compatible_units(kind.unit)
-    if spelling in known:
-        return known[spelling], None
-    hint = suggest(spelling, known, units.get_words(known))
-    detail = f"unit {quote_input(spelling)!r} in the header is not one of {', '.join(known)}{hint}"
-    return None, InputError(pointer, detail, quote_input(header), f"[{'], ['.join(known)}]")
+    if requested and requested.strip() not in (header.strip(), bare):
+        spelling = split_unit(requested)[1] or spelling
+    if spelling is None or ("s" in known and spelling.lower() in _ZONES):
+        tail = header.strip().replace("_", " ").rpartition(" ")[2]  # of a chosen column such as current_mA
+        return known.get(tail), None
+    words = units.get_words(known)
+    unit = known.get(spelling) or known.get(words.get(spelling.lower().removesuffix("s"), ""))
+    if unit is not None:
+        return unit, None
+    hint = suggest(spelling, known, words)
+    detail = f"unit {quote_input(spelling)!r} of {quote_input(header)!r} is not one of {', '.join(known)}{hint}"
+    accepted = f"one of these units in brackets, or {column_option(channel)}={quote_input(header)} [{kind.unit}]"
+    return None, InputError(pointer, detail, quote_input(header), accepted)
 
 
 @np.errstate(invalid="ignore", over="ignore")  # numbers that are none, or beyond a double, are reported below

@@ -43,7 +43,7 @@ _CELLS: Final = frozenset({int, float, str, type(None)})
 class CsvColumns:
     """CSV text (RFC 4180), separated by commas, semicolons or tabs. Lines before the header are skipped.
 
-    The header is the first line for which ``is_header`` is true, else the first that is not blank.
+    The header is the first line for which ``is_header`` is true, else the first of those with most fields.
     """
 
     def __init__(self, raw: bytes, is_header: Callable[[Sequence[str]], bool], *, decimal: str = ".") -> None:
@@ -72,9 +72,9 @@ class CsvColumns:
             fields = [(_fields(text, by), by) for by in SEPARATORS]
             fields = [each for each in fields if len(each[0]) <= MAX_RECORDING_COLUMNS]
             named = next((each for each in fields if is_header(each[0])), None)
-            if named or (first is None and fields and text.strip()):
-                best = named or max(fields, key=lambda each: len(each[0]))
-                first = ([name.strip() for name in best[0]], best[1], line, end)
+            names, separator = named or max(fields, key=lambda each: len(each[0]), default=([], ""))
+            if named or (text.strip() and len(names) > (0 if first is None else len(first[0]))):
+                first = ([name.strip() for name in names], separator, line, end)
             if named:
                 break
             start = end

@@ -57,8 +57,7 @@ def calculate_from_recording(calculator_name: str) -> Response:
         found = [error if error.pointer in pointers else error.under(name) for error in unusable.errors]
         missing = [error for error in found if error.pointer in pointers and error.given is not None]
         if missing and not errors:
-            detail = "; ".join(f"{error.detail}: {error.accepted}" for error in missing)
-            raise Problem("unknown-column", detail, found) from None
+            raise Problem("unknown-column", "; ".join(error.detail for error in missing), found) from None
         raise invalid_input([*errors, *found]) from None
     return respond_with_results(calculator, inputs, options, errors, format_name, text=True)
 

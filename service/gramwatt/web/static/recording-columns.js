@@ -29,8 +29,13 @@ export const splitLine = (line, separator) => {
   return cells;
 };
 
-/** @returns {string} a column's name without the unit in brackets after it */
-export const bareName = (/** @type {string} */ name) => name.trim().replace(/\s*\[[^\]]*\]$/, "");
+const UNIT = /\s*(?:\[([^\]]*)\]|\(([^)]*)\))\s*$/; // in brackets or parentheses, after the name
+
+/** @returns {string} a column's name without the unit after it */
+export const bareName = (/** @type {string} */ name) => name.trim().replace(UNIT, "");
+
+/** @returns {string} the unit after a column's name, "" without one */
+export const unitOf = (/** @type {string} */ name) => { const found = UNIT.exec(name); return (found?.[1] ?? found?.[2] ?? "").trim(); };
 
 /**
  * Return the column that has the name of a channel, as the service finds it; undefined where none or several have.
@@ -38,11 +43,12 @@ export const bareName = (/** @type {string} */ name) => name.trim().replace(/\s*
  * @param {string} wanted
  */
 export const matchColumn = (names, wanted) => {
-  const bare = bareName(wanted);
+  const accepted = [wanted.trim(), bareName(wanted)];
+  const lower = accepted.map((each) => each.toLowerCase());
   for (const test of [
     (name) => name.trim() === wanted.trim(),
-    (name) => bareName(name) === bare,
-    (name) => bareName(name).toLowerCase() === bare.toLowerCase(),
+    (name) => [name.trim(), bareName(name)].some((each) => accepted.includes(each)),
+    (name) => [name.trim(), bareName(name)].some((each) => lower.includes(each.toLowerCase())),
   ]) {
     const found = names.filter(test);
     if (found.length) return found.length === 1 ? found[0] : undefined;
@@ -95,8 +101,8 @@ export const toLists = (text, time, columns, decimal = ".") => {
   const preview = previewCsv(text, columns[time] ?? time, Infinity);
   if (!preview) return listsOfJson(text);
   const channelOf = new Map(Object.entries(columns).map(([channel, column]) => {
-    const unit = /\[[^\]]*\]$/.exec(column.trim())?.[0];
-    return [matchColumn(preview.names, column), unit ? `${channel} ${unit}` : channel];
+    const unit = unitOf(column);
+    return [matchColumn(preview.names, column), unit ? `${channel} [${unit}]` : channel];
   }));
   return Object.fromEntries(preview.names.map((name, at) => [channelOf.get(name) ?? name, preview.rows.map((row) => toJson(row[at], decimal))]).filter(([name]) => name));
 };

@@ -1,5 +1,5 @@
 // The recordings of a form: which file was chosen, and a picker for its columns where their names are not recognised.
-import { bareName, matchColumn, previewCsv } from "./recording-columns.js";
+import { bareName, matchColumn, previewCsv, unitOf } from "./recording-columns.js";
 
 /**
  * @typedef {{name: string, label: string, unit: string, units: string[], required: boolean}} Channel
@@ -53,20 +53,21 @@ const columnMenus = (input, channel, names, chosen) => {
   const hidden = make("input", { type: "hidden", name: columnField(input, channel.name), value: chosen });
   hidden.dataset.channel = channel.name;
   const found = matchColumn(names, chosen || channel.name) ?? "";
+  const knownUnit = (name) => (channel.units.includes(unitOf(name)) ? unitOf(name) : "");
   const option = (value, text, selected) => make("option", { value, textContent: text, selected });
   const column = make("select", { ariaLabel: `Column of ${channel.label}` }, option("", "none", !found),
     ...names.filter(Boolean).map((name) => option(name, name, name === found)));
-  const unitOf = (name) => /\[([^\]]*)\]\s*$/.exec(name)?.[1] ?? "";
   const unit = make("select", { className: "unit", ariaLabel: `Unit of ${channel.label}` },
-    ...channel.units.map((each) => option(each, each, each === (unitOf(chosen) || unitOf(found) || channel.unit))));
+    ...channel.units.map((each) => option(each, each, each === (unitOf(chosen) || knownUnit(found) || channel.unit))));
   const change = () => {
     const matched = matchColumn(names, channel.name) === column.value && !unitOf(chosen);
     const usual = unit.value === (unitOf(column.value) || channel.unit);
-    hidden.value = !column.value || (matched && usual) ? "" : `${bareName(column.value)} [${unit.value}]`;
+    const name = knownUnit(column.value) ? bareName(column.value) : column.value;
+    hidden.value = !column.value || (matched && usual) ? "" : `${name} [${unit.value}]`;
     input.dispatchEvent(new CustomEvent("columnschosen", { bubbles: true }));
   };
   for (const menu of [column, unit]) menu.addEventListener("input", (event) => event.stopPropagation());
-  column.addEventListener("change", (event) => { event.stopPropagation(); unit.value = unitOf(column.value) || unit.value; change(); });
+  column.addEventListener("change", (event) => { event.stopPropagation(); unit.value = knownUnit(column.value) || unit.value; change(); });
   unit.addEventListener("change", (event) => { event.stopPropagation(); change(); });
   return make("div", { className: "column-menus" }, make("span", { className: "label", textContent: channel.label }), column, unit, hidden);
 };
