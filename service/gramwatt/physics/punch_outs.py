@@ -17,7 +17,7 @@ class PunchOuts(NamedTuple):
     last: NDArray[np.intp]
     """Indices of the first and the last sample in the burst."""
     start: Array
-    """Time of its first sample on the clock of the recording [s]."""
+    """Time of its first sample since the first usable one of the recording [s]."""
     length: Array
     """Duration [s]."""
     peak_current: Array

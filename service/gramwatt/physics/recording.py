@@ -22,7 +22,7 @@ class CleanRecording(NamedTuple):
     """A cleaned recording: K samples in strict order of time. A channel that was not recorded is nan throughout."""
 
     time: Array
-    """(K,) on the clock of the recording [s], strictly rising."""
+    """(K,) since the first usable sample [s], also if that was before the begin; strictly rising."""
     voltage: Array
     """(K,) voltage of the pack [V]."""
     current: Array
@@ -107,7 +107,7 @@ def clean(
     counts = steps <= limit
     gaps = ~counts
     return CleaningReport(
-        recording=CleanRecording(time[at], voltage[at], current[at], throttle[at], cell_voltage[at], counts),
+        recording=CleanRecording(time[at] - origin, voltage[at], current[at], throttle[at], cell_voltage[at], counts),
         samples=len(time),
         untimed=_exclusion(untimed),
         repeated=_exclusion(repeated),
@@ -259,7 +259,7 @@ def corrected_energy(integrals: Integrals, *, scale: Array, offset: Array, volta
 
 
 def time_reached(recording: CleanRecording, running: Array, level: float) -> float:
-    """Return the time [s on the clock of the recording] at which a running integral (K,) first reaches a level.
+    """Return the time [s since the first usable sample] at which a running integral (K,) first reaches a level.
 
     Straight lines connect the samples. Nan where the level is never reached.
     """

@@ -325,5 +325,5 @@ def corrected_channels(
         }
         recorded = {name: values for name, values in channels.items() if np.isfinite(values).any()}
         if recorded and len(recording.time) > 1:
-            return RecordedChannels(recording.time - recording.time[0], recorded)
+            return RecordedChannels(recording.time, recorded)
     return None

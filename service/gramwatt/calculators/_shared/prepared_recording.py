@@ -99,7 +99,7 @@ class PreparedRecording:
         has_throttle = np.isfinite(throttle).any()
         return Extremes(
             lowest,
-            float(time[at] - time[0]) if at >= 0 else np.nan,
+            float(time[at]) if at >= 0 else np.nan,
             float(np.fmax.reduce(voltage, initial=np.nan)),
             float(np.fmin.reduce(self.recording.cell_voltage, initial=np.nan)),
             float(np.nansum(self.weights * throttle) / self.integrals.duration) if has_throttle else np.nan,
