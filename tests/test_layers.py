@@ -14,7 +14,7 @@ import gramwatt
 
 PACKAGE = Path(gramwatt.__file__).resolve().parent
 MODULES = sorted(PACKAGE.rglob("*.py"))
-WEB = {"flask", "werkzeug", "apispec", "yaml", "flask_swagger_ui", "prometheus_client", "jinja2"}
+WEB = {"flask", "werkzeug", "apispec", "yaml", "prometheus_client", "jinja2"}
 ENGINE = {"pint", "marshmallow"}
 CHARTS = {"matplotlib"}
 OPTIONAL = {"polars", "pyarrow", "PIL", "dask", "distributed"}

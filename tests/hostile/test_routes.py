@@ -26,7 +26,8 @@ FILLED = {
     "<result>": "usable_energy",
     "<kind>": "invalid-input",
     "<version>": "1.0",
-    "<path:name>": "swagger-ui.css",
+    "<operation_id>": "list_units",
+    "<schema_name>": "Problem",
     "<path:filename>": "mark.svg",
 }
 QUERIES = ("", "cells=6&capacity=1300", "cells=6&capacity=1300&bogus=1", "vary=cells&from=1&to=6&count=3&capacity=1300")

@@ -49,11 +49,12 @@ OPTIONS: Final[Mapping[str, tuple[str, ...]]] = {
     "part": ("answer", "x"), "frame_rate": ("60", "30000/1001", "0/0"), "video_end": ("2", "1e6"), "": ("", "x"),
 }  # fmt: skip
 PATHS: Final = (
-    "/", "/v1", "/v1/units", "/openapi.json", "/openapi.yaml", "/docs", "/docs/x", "/docs/swagger-ui.css",
+    "/", "/v1", "/v1/units", "/openapi.json", "/openapi.yaml", "/docs", "/docs/x", "/docs/list_units",
     "/problems/invalid-input", "/problems/x", "/health/live", "/health/ready", "/metrics", "/gramwatt.js",
     "/gramwatt/1.0.js", "/static/x", "/static/page.js", "/static/../x", "/v1/%00", "/v1/../..", "//",
     "/v1/pack-energy/", "/calculators/x", "/v1/x/y/z", "/%ff", "/calculators", "/favicon.ico", "/robots.txt",
     "/v1/pack_energy", "/reference", "/reference/pack-energy", "/reference/x",
+    "/docs/schemas/Problem", "/docs/schemas/x",
 )  # fmt: skip
 ARROW_TYPES: Final = (
     pa.int8(), pa.uint64(), pa.float16(), pa.float32(), pa.string(), pa.large_string(), pa.string_view(), pa.binary(),

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 from typing import Any
-from urllib.parse import urljoin
 
 import pytest
 from flask.testing import FlaskClient
@@ -93,25 +92,9 @@ def test_every_link_of_the_index_answers(client: FlaskClient) -> None:
         assert example.startswith(entry["links"]["answer"])
 
 
-def test_the_reference_needs_no_other_host(client: FlaskClient) -> None:
-    answer = client.get("/docs", headers=BROWSER)
-    assert answer.status_code == 200
-    assert answer.content_type == "text/html; charset=utf-8"
-    assert not re.search(r"https?://|[\"']//", answer.text)
-    files = [link for link in links(answer.text) if not link.startswith("/openapi")]
-    assert len(files) >= 4
-    for link in files:
-        with client.get(urljoin("/docs", link)) as file:
-            assert file.status_code == 200, link
-            assert len(file.data) > 100
-            assert file.headers["X-Content-Type-Options"] == "nosniff"
-
-
 @pytest.mark.parametrize(
     ("path", "media"),
     [
-        ("/docs/swagger-ui.css", "text/css"),
-        ("/docs/swagger-ui-bundle.js", "text/javascript"),
         ("/static/docs.js", "text/javascript"),
         ("/static/page.css", "text/css"),
         ("/static/mark.svg", "image/svg+xml"),
@@ -122,21 +105,14 @@ def test_files_have_a_type_that_nosniff_browsers_take(client: FlaskClient, path:
         assert file.mimetype == media
 
 
-def test_the_viewer_reads_our_contract(client: FlaskClient) -> None:
-    with client.get("/static/docs.js") as script:
-        text = script.get_data(as_text=True)
-        assert '"/openapi.json"' in text
-        assert "validatorUrl: null" in text, "or it shows the contract to another host"
-
-
-@pytest.mark.parametrize("path", ["/", "/docs", "/problems/invalid-input"])
+@pytest.mark.parametrize("path", ["/", "/docs", "/docs/list_units", "/reference", "/problems/invalid-input"])
 def test_pages_run_nothing_from_elsewhere(client: FlaskClient, path: str) -> None:
     directives = policy(client.get(path, headers=BROWSER).headers["Content-Security-Policy"])
     assert directives["default-src"] == {"'none'"}
     assert directives["base-uri"] == {"'none'"}
     scripts = directives.get("script-src", {"'none'"})
     assert scripts <= {"'self'", "'none'"}, "no inline scripts, no eval, no other host"
-    hosts = set().union(*directives.values()) - {"'self'", "'none'", "'unsafe-inline'", "data:", "*"}
+    hosts = set().union(*directives.values()) - {"'self'", "'none'", "data:", "*"}
     assert not hosts
 
 
@@ -205,7 +181,7 @@ def counted(client: FlaskClient) -> dict[tuple[str, str, str], float]:
         pytest.param("GET", f"{PACK}&secret=1", ("GET", "/v1/<calculator_name>", "422"), id="refused"),
         pytest.param("GET", "/secret/path", ("GET", "none", "404"), id="unknown-path"),
         pytest.param("SECRET", "/v1", ("other", "none", "405"), id="method-made-up"),
-        pytest.param("GET", "/docs/secret", ("GET", "/docs/<path:name>", "404"), id="unknown-file"),
+        pytest.param("GET", "/docs/secret", ("GET", "/docs/<operation_id>", "404"), id="unknown-operation"),
     ],
 )
 def test_requests_are_counted_under_routes_never_under_what_a_client_made_up(

@@ -20,7 +20,7 @@ from gramwatt.web.middleware.rate_limit import MAX_URL_LENGTH, RateLimit
 from gramwatt.web.middleware.work_limits import WorkLimits
 from gramwatt.web.pages import routes as pages
 from gramwatt.web.request_parsing import check_content_coding
-from gramwatt.web.routes import calculators, charts, recordings, reference, site, tables
+from gramwatt.web.routes import calculators, charts, docs, recordings, reference, site, tables
 
 MAX_BODY_BYTES = 1024 * 1024
 LOCAL_HOSTS = ("localhost", "127.0.0.1")
@@ -43,7 +43,7 @@ def create_app() -> Flask:
     _add_middleware(app)
     _add_hooks(app)
     _add_error_handlers(app)
-    for module in (site, reference, metrics, calculators, tables, recordings, charts, pages):
+    for module in (site, reference, docs, metrics, calculators, tables, recordings, charts, pages):
         app.register_blueprint(module.blueprint)
     return app
 

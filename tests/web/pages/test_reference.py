@@ -24,7 +24,7 @@ def test_the_index_leads_to_every_calculator(client: FlaskClient) -> None:
 @every_calculator
 def test_everything_that_is_declared_is_on_the_page(client: FlaskClient, calculator: AnyCalculator) -> None:
     page = get(client, f"/reference/{calculator.name}")
-    for part, fields in (("inputs", calculator.input_fields), ("results", calculator.result_fields)):
+    for part, fields in (("inputs", calculator.input_fields), ("formulas", calculator.result_fields)):
         text = page.one("section", id=part)[1]
         columns = {name: kind for each in fields.values() for name, kind in each.columns.items() if kind.is_given}
         for name, kind in {**columns, **fields}.items():

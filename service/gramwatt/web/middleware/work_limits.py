@@ -12,7 +12,7 @@ from gramwatt.engine.limits import SHORT_INPUT_BYTES, SHORT_NESTED_INPUT_BYTES
 from gramwatt.engine.query_strings import fits_query
 from gramwatt.model import Calculator, Table
 
-SHORT_SITE_PATHS: Final = ("/health/live", "/health/ready", "/v1", "/v1/units", "/docs", "/metrics")
+SHORT_SITE_PATHS: Final = ("/health/live", "/health/ready", "/v1", "/v1/units", "/metrics")
 """Paths beside those of calculators whose responses are short, or finished."""
 
 

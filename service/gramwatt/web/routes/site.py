@@ -5,12 +5,10 @@ from __future__ import annotations
 import functools
 import hashlib
 from collections.abc import Callable
-from pathlib import Path
 from typing import Any, Final
 
-import flask_swagger_ui
 import orjson
-from flask import Blueprint, Response, current_app, send_from_directory
+from flask import Blueprint, Response, current_app
 
 from gramwatt.engine import registry
 from gramwatt.engine.serializers import serialize_json
@@ -23,12 +21,6 @@ from gramwatt.web.pages.web_component import LATEST, integrity
 from gramwatt.web.problems import PROBLEM_TYPES, Problem
 from gramwatt.web.request_parsing import negotiate_format
 
-VIEWER: Final = Path(flask_swagger_ui.__file__).parent / "dist"
-# The viewer sets style attributes on its elements; everything else it needs comes from this service.
-VIEWER_POLICY: Final = (
-    "default-src 'none'; base-uri 'none'; connect-src 'self'; font-src 'self' data:; frame-ancestors 'self'; "
-    "img-src 'self' data:; script-src 'self'; style-src 'self' 'unsafe-inline'"
-)
 CONTRACT_LINKS: Final = '</openapi.json>; rel="service-desc"; type="application/json", </docs>; rel="service-doc"'
 
 blueprint = Blueprint("site", __name__)
@@ -144,22 +136,6 @@ def _compact(text: bytes) -> bytes:
 def _make_contract_response(media: str, body: bytes) -> Response:
     tag = hashlib.blake2b(body, digest_size=12).hexdigest()  # of the file: it may change while the code does not
     return make_not_modified(tag) or make_cacheable(Response(body, content_type=media), tag)
-
-
-@blueprint.get("/docs")
-def docs() -> Response:
-    """Return the contract in a viewer that needs no internet."""
-    response = render_page("docs.html")
-    response.headers["Content-Security-Policy"] = VIEWER_POLICY
-    return response
-
-
-@blueprint.get("/docs/<path:name>")
-def viewer_file(name: str) -> Response:
-    """Return the viewer's own files, from the package that contains them."""
-    response = send_from_directory(VIEWER, name, max_age=86400)
-    response.headers["Content-Security-Policy"] = VIEWER_POLICY
-    return response
 
 
 @blueprint.get("/problems/<kind>")
